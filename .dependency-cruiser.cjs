@@ -1,0 +1,36 @@
+/** The room table of DEVELOPERS.md, enforced. Test files obey the same table, except those under test/. */
+const room = (name, from, allowed) => ({
+  name,
+  severity: 'error',
+  from: { path: from },
+  to: { path: '^(app|main|renderer|firmware-protocol|test)/', pathNot: allowed },
+});
+module.exports = {
+  forbidden: [
+    room('app-imports-nothing-else', '^app/', '^app/'),
+    room('firmware-protocol-knows-quantities-only', '^firmware-protocol/', '^(firmware-protocol|app/quantities)/'),
+    room('main-imports-app-and-protocol', '^main/', '^(main|app|firmware-protocol)/'),
+    room('renderer-imports-app-only', '^renderer/', '^(renderer|app)/'),
+    {
+      name: 'app-is-pure',
+      comment: 'app/ runs anywhere: no Node, no Electron, no React.',
+      severity: 'error',
+      from: { path: '^app/', pathNot: '\\.test\\.ts$' },
+      to: { dependencyTypes: ['core'] },
+    },
+    { name: 'no-circles', severity: 'error', from: {}, to: { circular: true } },
+    { name: 'resolvable', severity: 'error', from: {}, to: { couldNotResolve: true } },
+    {
+      name: 'no-development-package-in-the-product',
+      severity: 'error',
+      from: { path: '^(app|main|renderer|firmware-protocol)/', pathNot: '\\.test\\.ts$' },
+      to: { dependencyTypes: ['npm-dev'], dependencyTypesNot: ['type-only'] },
+    },
+  ],
+  options: {
+    doNotFollow: { path: 'node_modules' },
+    tsPreCompilationDeps: true,
+    tsConfig: { fileName: 'tsconfig.json' },
+    enhancedResolveOptions: { exportsFields: ['exports'], conditionNames: ['import', 'require', 'node', 'default'] },
+  },
+};

@@ -1,0 +1,167 @@
+/**
+ * A plan is data: what to measure, in what order, and what makes a measurement good. Version 1.
+ * File units are the trade's; field names carry them. Unknown fields are errors.
+ */
+import { z } from 'zod';
+
+const positive = z.number().positive();
+const nonNegative = z.number().nonnegative();
+
+const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1);
+
+/** A guard watches one signal and has one of three answers when the signal leaves its limits for `dwellS`. */
+export const guardSchema = z
+  .strictObject({
+    id: z.string().regex(/^[a-z][a-z0-9-]*$/),
+    signal: z.enum([
+      /** kPa from the plan's pressure of the point, only while a point is being measured. */
+      'pressure-deviation-kpa',
+      'pressure-kpa',
+      'rail-temperature-c',
+      'meter-temperature-c',
+      /** V from the point's voltage, only once the supply was steady. */
+      'supply-deviation-v',
+      'current-a',
+      /** Flow in mL/min while no burst is active: a leak. */
+      'idle-flow-ml-min',
+    ]),
+    low: z.number().optional(),
+    high: z.number().optional(),
+    /** The signal must come back inside by this much before the guard clears. */
+    hysteresis: nonNegative.default(0),
+    dwellS: nonNegative.default(0),
+    /** note: written down. hold: make safe, go on by itself when clear. trip: make safe, latch until acknowledged. */
+    level: z.enum(['note', 'hold', 'trip']),
+    /** hold only: after this many automatic resumes in the run, the guard trips instead. */
+    maxResumes: z.int().min(0).default(3),
+    /** hold only: the limits must be kept for this long before the run resumes by itself. */
+    clearS: nonNegative.default(5),
+  })
+  .refine((g) => g.low !== undefined || g.high !== undefined, { error: 'give low, high or both' })
+  .refine((g) => g.low === undefined || g.high === undefined || g.low < g.high, { error: 'low must be below high' });
+
+export const planSchema = z.strictObject({
+  planVersion: z.literal(1),
+  name: z.string().min(1).max(120),
+  /** Order number or other reference of the lab; free text. */
+  order: z.string().max(120).default(''),
+  injectors: axis(
+    z.strictObject({
+      serialNumber: z.string().min(1).max(60),
+      type: z.string().min(1).max(60),
+      /** Driver channel that this injector hangs on. */
+      channel: z.int().min(1),
+      coilResistanceOhm: positive.optional(),
+    }),
+  ),
+  axes: z.strictObject({
+    voltageV: axis(positive),
+    pressureKpa: axis(positive),
+    /** Pulse width (SAE J1832 list: PW). */
+    widthMs: axis(positive),
+    /** Period (P). */
+    periodMs: axis(positive),
+    replicates: z.int().min(1).max(1000),
+  }),
+  sequence: z
+    .strictObject({
+      /**
+       * nested: the axes as loops, outermost first: pressure, voltage, injector, width, period, replicate.
+       * alternating: as nested, but every inner loop runs forth and back in turn, so that a slow drift does not
+       * look like a slope.
+       * randomised: shuffled inside each block of one pressure and voltage and replicate, from the stored seed.
+       */
+      kind: z.enum(['nested', 'alternating', 'randomised']).default('alternating'),
+      seed: z.int().min(0).max(0xffffffff).default(1),
+    })
+    .prefault({}),
+  /** A point that is measured again and again through the run, to show drift. Not part of the result. */
+  reference: z
+    .strictObject({
+      injector: z.string().min(1),
+      voltageV: positive,
+      pressureKpa: positive,
+      widthMs: positive,
+      periodMs: positive,
+      /** One reference point first, one after each this many points, one last. */
+      everyPoints: z.int().min(1),
+    })
+    .optional(),
+  supply: z
+    .strictObject({
+      toleranceV: positive.default(0.05),
+      /** The read-back must stay in tolerance this long. */
+      steadyS: nonNegative.default(0.3),
+      timeoutS: positive.default(20),
+    })
+    .prefault({}),
+  condition: z
+    .strictObject({
+      pressureToleranceKpa: positive.default(4),
+      temperatureMinC: z.number().default(15),
+      temperatureMaxC: z.number().default(30),
+      steadyS: nonNegative.default(0.5),
+      timeoutS: positive.default(120),
+    })
+    .prefault({}),
+  purge: z
+    .strictObject({ pulses: z.int().min(0).default(50), widthMs: positive.default(4), periodMs: positive.default(20) })
+    .prefault({}),
+  settleS: nonNegative.default(1),
+  window: z
+    .strictObject({
+      /** At least this many meter edges and this many seconds, at most `maxS`. */
+      minEdges: z.int().min(2).default(100),
+      minS: positive.default(2),
+      maxS: positive.default(60),
+    })
+    .prefault({}),
+  accept: z
+    .strictObject({
+      /** Mean of the window against the set point. */
+      pressureKpa: positive.default(4),
+      /** Standard deviation inside the window. */
+      pressureSdKpa: positive.default(2),
+      supplyV: positive.default(0.05),
+      temperatureMinC: z.number().default(15),
+      temperatureMaxC: z.number().default(30),
+      /** Flow of the first against the second half of the window, percent. */
+      halvesPercent: positive.default(5),
+      /** Frames that may be missing in the window, percent. */
+      missingFramesPercent: nonNegative.default(10),
+    })
+    .prefault({}),
+  repeats: z
+    .strictObject({
+      /** Attempts at once when a point fails, the first included. */
+      attemptsAtOnce: z.int().min(1).max(20).default(2),
+      /** Attempts of the second pass over what failed; 0: no second pass. */
+      attemptsSecondPass: z.int().min(0).max(20).default(1),
+    })
+    .prefault({}),
+  guards: z.array(guardSchema).default([]),
+  limits: z
+    .strictObject({
+      /** PW / P, percent; more is refused. */
+      dutyPercent: positive.max(100).default(85),
+    })
+    .prefault({}),
+  link: z
+    .strictObject({ telemetryHz: positive.max(200).default(20), deadManMs: positive.default(1000) })
+    .prefault({}),
+  /** Choices of the reduction that belong to the plan. */
+  reduction: z
+    .strictObject({
+      /** Fluid temperature to which mass is referred. */
+      referenceC: z.number().default(20),
+      /** Widths at or above this may belong to the line; absent: found by the rule of the reduction. */
+      linearFromMs: positive.optional(),
+      /** Deviation from the line, percent, inside which a width belongs to it. */
+      linearityPercent: positive.default(0.5),
+    })
+    .prefault({}),
+});
+
+/** A plan with its defaults filled in. */
+export type Plan = z.infer<typeof planSchema>;
+export type Guard = z.infer<typeof guardSchema>;

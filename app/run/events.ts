@@ -1,0 +1,113 @@
+/**
+ * The journal of a run. Everything that happens is one of these, appended and never changed; the state of a run is a
+ * pure fold over them, and window, archive and report use that same fold.
+ */
+import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port.ts';
+import type { Equipment } from '../equipment/equipment.ts';
+import type { Plan } from '../plan/plan.ts';
+import type { Seconds, UnixMillis } from '../quantities/quantity.ts';
+import type { WindowSummary } from './window.ts';
+
+/** Why an attempt is made. */
+export type AttemptReason = 'plan' | 'repeat' | 'second-pass' | 'measure-again' | 'resumed';
+
+/** One limit that a window was held against. */
+export interface Criterion {
+  readonly rule: string;
+  readonly passed: boolean;
+  /** What was found and what was allowed, in words with units. */
+  readonly text: string;
+}
+
+export type Verdict = 'accepted' | 'rejected' | 'cut';
+
+export interface PreflightLine {
+  readonly rule: string;
+  readonly result: 'pass' | 'warn' | 'refuse';
+  readonly text: string;
+}
+
+export type RunCommand =
+  | { readonly kind: 'start' }
+  | { readonly kind: 'pause-at-next-point' }
+  | { readonly kind: 'pause-now' }
+  | { readonly kind: 'resume' }
+  | { readonly kind: 'skip-wait' }
+  | { readonly kind: 'skip-point'; readonly point: number }
+  | { readonly kind: 'measure-again'; readonly points: readonly number[] }
+  | { readonly kind: 'finish-early' }
+  | { readonly kind: 'abort' }
+  | { readonly kind: 'emergency-stop' }
+  | { readonly kind: 'acknowledge' }
+  /** A person decides which attempt of a point counts; null: none does. */
+  | { readonly kind: 'choose'; readonly point: number; readonly attempt: number | null; readonly reason: string };
+
+/** How a run can end; only the first is a whole result. */
+export type Ending = 'complete' | 'complete-with-failures' | 'finished-early' | 'aborted' | 'emergency-stopped';
+
+/** Where the run goes once the bench is safe. */
+export type AfterSafe =
+  | { readonly kind: 'paused' }
+  | { readonly kind: 'held'; readonly guard: string; readonly text: string }
+  | { readonly kind: 'tripped'; readonly guard: string; readonly text: string }
+  | { readonly kind: 'ended'; readonly ending: Ending };
+
+export type StepKind = 'supply' | 'condition' | 'purge' | 'settle' | 'measure' | 'stop';
+
+export type RunEventBody =
+  | {
+      readonly kind: 'opened';
+      readonly plan: Plan;
+      readonly equipment: Equipment;
+      readonly operator: string;
+      readonly software: string;
+      /** Expansion check: the plan gave this many points when the run was opened. */
+      readonly points: number;
+    }
+  | { readonly kind: 'bench-connected'; readonly identity: BenchIdentity; readonly capabilities: BenchCapabilities; readonly bootId: string; readonly link: string }
+  | { readonly kind: 'preflight'; readonly lines: readonly PreflightLine[] }
+  | { readonly kind: 'commanded'; readonly id: string; readonly command: RunCommand; readonly by: string; readonly answer: 'accepted' | 'refused'; readonly reason: string }
+  | { readonly kind: 'proving-started' }
+  | { readonly kind: 'dead-man-proved'; readonly silence: Seconds; readonly pulsesBefore: number; readonly pulsesCommanded: number }
+  | { readonly kind: 'dead-man-not-proved'; readonly text: string }
+  | { readonly kind: 'measuring-started' }
+  | { readonly kind: 'attempt-started'; readonly point: number; readonly attempt: number; readonly reason: AttemptReason }
+  | { readonly kind: 'step'; readonly step: StepKind; readonly point: number; readonly attempt: number }
+  | { readonly kind: 'wait-skipped'; readonly step: StepKind; readonly point: number; readonly attempt: number }
+  | {
+      readonly kind: 'attempt-ended';
+      readonly point: number;
+      readonly attempt: number;
+      readonly verdict: Verdict;
+      /** Absent when the attempt never came to its window. */
+      readonly window: WindowSummary | null;
+      readonly criteria: readonly Criterion[];
+      readonly text: string;
+    }
+  | { readonly kind: 'chosen'; readonly point: number; readonly attempt: number | null; readonly by: { readonly rule: string } | { readonly person: string }; readonly why: string }
+  | { readonly kind: 'point-skipped'; readonly point: number; readonly why: string }
+  | { readonly kind: 'queued'; readonly points: readonly number[]; readonly reason: AttemptReason }
+  | { readonly kind: 'second-pass-started'; readonly points: readonly number[] }
+  | { readonly kind: 'guard-noted'; readonly guard: string; readonly text: string }
+  | { readonly kind: 'guard-cleared'; readonly guard: string; readonly text: string }
+  | { readonly kind: 'link-lost'; readonly text: string }
+  | { readonly kind: 'link-restored'; readonly bootId: string; readonly text: string }
+  | { readonly kind: 'controller-fault'; readonly fault: BenchFault }
+  | { readonly kind: 'making-safe'; readonly then: AfterSafe; readonly why: string }
+  | { readonly kind: 'made-safe'; readonly confirmed: boolean; readonly text: string }
+  | { readonly kind: 'paused' }
+  | { readonly kind: 'held'; readonly guard: string; readonly text: string }
+  | { readonly kind: 'tripped'; readonly guard: string; readonly text: string }
+  | { readonly kind: 'acknowledged' }
+  | { readonly kind: 'resumed'; readonly automatic: boolean }
+  | { readonly kind: 'ended'; readonly ending: Ending; readonly text: string }
+  | { readonly kind: 'reopened'; readonly why: string }
+  /** A new host found this run unfinished: what was in progress is cut, nothing else is lost. */
+  | { readonly kind: 'host-restarted'; readonly text: string };
+
+export interface RunEvent {
+  /** From 0, without a gap. */
+  readonly seq: number;
+  readonly at: UnixMillis;
+  readonly body: RunEventBody;
+}

@@ -1,0 +1,25 @@
+/** What the controller's pins touch: the simulated controller and the emulated firmware drive the same plant by this. */
+
+export interface PlantReadings {
+  readonly supplyMv: number;
+  readonly currentMa: number;
+  /** Gauge. */
+  readonly pressurePa: number;
+  readonly railMilliC: number;
+  readonly meterMilliC: number;
+  /** Flow meter edges since the plant was made, and the plant time of the latest, us. */
+  readonly edges: number;
+  readonly lastEdgeUs: number;
+  /** Bit i is interlock i; 1 is closed (healthy). Bit 0 is the emergency stop, bit 1 the cover, bit 2 the ventilation. */
+  readonly interlocks: number;
+}
+
+export interface PlantPort {
+  /** Lets physical time pass up to `us`; never goes back. */
+  advanceTo(us: number): void;
+  setSupply(mv: number): void;
+  setPressure(pa: number): void;
+  /** Drives `channel` from `startUs` (not before the last `advanceTo`) for `widthUs`. */
+  pulse(channel: number, startUs: number, widthUs: number): void;
+  read(): PlantReadings;
+}

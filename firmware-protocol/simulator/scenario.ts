@@ -1,0 +1,57 @@
+/** A bench scenario: which simulated bench stands there, and what goes wrong on it and when. Version 1. */
+import { z } from 'zod';
+
+const sensor = z.enum(['supply', 'current', 'pressure', 'rail-temperature', 'meter-temperature']);
+const direction = z.enum(['to-host', 'to-controller', 'both']);
+const probability = z.number().min(0).max(1);
+
+const faultKinds = z.discriminatedUnion('kind', [
+  z.strictObject({ kind: z.literal('lines-lost'), direction, probability }),
+  z.strictObject({ kind: z.literal('lines-garbled'), direction, probability }),
+  z.strictObject({ kind: z.literal('lines-repeated'), direction, probability }),
+  z.strictObject({ kind: z.literal('line-silent'), direction }),
+  z.strictObject({ kind: z.literal('controller-reset') }),
+  z.strictObject({ kind: z.literal('sensor-stuck'), sensor }),
+  /** `sd` in the sensor's wire unit (mV, mA, Pa, thousandths of a degree). */
+  z.strictObject({ kind: z.literal('sensor-noisy'), sensor, sd: z.number().positive() }),
+  z.strictObject({ kind: z.literal('pressure-loss'), toKpa: z.number().nonnegative() }),
+  z.strictObject({ kind: z.literal('over-temperature'), riseC: z.number() }),
+  z.strictObject({ kind: z.literal('over-current'), amperes: z.number().positive() }),
+  z.strictObject({ kind: z.literal('injector-stuck-shut'), channel: z.int().min(1) }),
+  z.strictObject({ kind: z.literal('injector-leaking'), channel: z.int().min(1), mlPerMin: z.number().positive() }),
+  z.strictObject({ kind: z.literal('meter-silent') }),
+  z.strictObject({ kind: z.literal('supply-out-of-reach'), maxV: z.number().positive() }),
+  z.strictObject({ kind: z.literal('emergency-stop') }),
+]);
+
+/** When a fault begins: at a bench time, or with the n-th burst since the bench was made. */
+const beginning = z.union([
+  z.strictObject({ atS: z.number().nonnegative() }),
+  z.strictObject({ atBurst: z.int().min(1) }),
+]);
+
+export const scenarioSchema = z.strictObject({
+  scenarioVersion: z.literal(1),
+  name: z.string().default('simulated bench'),
+  /** Everything random on this bench comes from here: instances, instrument errors, noise, faults. */
+  seed: z.int().min(0).max(0xffffffff).default(1),
+  injectors: z.int().min(1).max(16).default(8),
+  pressureCommandable: z.boolean().default(true),
+  /** false: no pulse scatter, jitter, ripple, drift or sensor noise. Instrument errors and part spread remain. */
+  noise: z.boolean().default(true),
+  /** false: the instruments are exactly as their certificates say. */
+  instrumentErrors: z.boolean().default(true),
+  faults: z
+    .array(
+      z.strictObject({
+        begins: beginning,
+        /** Absent: until the bench is switched off (a controller reset is over at once). */
+        forS: z.number().positive().optional(),
+        fault: faultKinds,
+      }),
+    )
+    .default([]),
+});
+
+export type Scenario = z.infer<typeof scenarioSchema>;
+export type Fault = Scenario['faults'][number];

@@ -1,0 +1,162 @@
+/** Time as the host sees it: one interface over the wall clock and a virtual clock that runs as fast as it can. */
+import type { UnixMillis } from '../../app/quantities/quantity.ts';
+
+export interface Clock {
+  /** Monotonic milliseconds from an arbitrary origin. */
+  now(): number;
+  /** Milliseconds since 1970, for the journal. */
+  unixNow(): UnixMillis;
+  /** Calls `action` once after `ms`; the returned function cancels it and may be called at any time. */
+  after(ms: number, action: () => void): () => void;
+}
+
+/** Resolves after `ms` of the clock's time; rejects with the signal's reason as soon as it is aborted. */
+export function wait(clock: Clock, ms: number, signal?: AbortSignal): Promise<void> {
+  return new Promise((resolve, reject) => {
+    if (signal?.aborted) {
+      reject(signal.reason as Error);
+      return;
+    }
+    const onAbort = () => {
+      cancel();
+      reject(signal?.reason as Error);
+    };
+    const cancel = clock.after(ms, () => {
+      signal?.removeEventListener('abort', onAbort);
+      resolve();
+    });
+    signal?.addEventListener('abort', onAbort, { once: true });
+  });
+}
+
+/** The machine's own clock; `speed` above 1 makes every wait that much shorter (both ends of a line must agree). */
+export class WallClock implements Clock {
+  readonly #speed: number;
+  readonly #unixOrigin: number;
+  readonly #origin: number;
+
+  constructor(speed = 1) {
+    this.#speed = speed;
+    this.#origin = performance.now();
+    this.#unixOrigin = Date.now();
+  }
+
+  now(): number {
+    return (performance.now() - this.#origin) * this.#speed;
+  }
+
+  unixNow(): UnixMillis {
+    return (this.#speed === 1 ? Date.now() : Math.round(this.#unixOrigin + this.now())) as UnixMillis;
+  }
+
+  after(ms: number, action: () => void): () => void {
+    const handle = setTimeout(action, Math.max(0, ms / this.#speed));
+    return () => {
+      clearTimeout(handle);
+    };
+  }
+}
+
+interface Timer {
+  readonly due: number;
+  readonly order: number;
+  action: (() => void) | null;
+}
+
+/**
+ * A clock that jumps to the next timer as soon as the process has nothing else to do. Everything that was set off by
+ * one timer (promises included) has run before the next fires, so a run on it is as deterministic as its inputs.
+ * It must be stopped, or the process stays alive while timers are pending.
+ */
+export class VirtualClock implements Clock {
+  #now = 0;
+  #order = 0;
+  #heap: Timer[] = [];
+  #running = false;
+  #stopped = false;
+  readonly #unixOrigin: number;
+
+  constructor(unixOrigin: number) {
+    this.#unixOrigin = unixOrigin;
+  }
+
+  now(): number {
+    return this.#now;
+  }
+
+  unixNow(): UnixMillis {
+    return Math.round(this.#unixOrigin + this.#now) as UnixMillis;
+  }
+
+  after(ms: number, action: () => void): () => void {
+    const timer: Timer = { due: this.#now + Math.max(0, ms), order: this.#order++, action };
+    this.#push(timer);
+    if (!this.#running && !this.#stopped) {
+      this.#running = true;
+      setImmediate(this.#turn);
+    }
+    return () => {
+      timer.action = null;
+    };
+  }
+
+  stop(): void {
+    this.#stopped = true;
+    this.#heap = [];
+  }
+
+  readonly #turn = (): void => {
+    if (this.#stopped) return;
+    for (;;) {
+      const timer = this.#pop();
+      if (timer === undefined) {
+        this.#running = false;
+        return;
+      }
+      if (timer.action === null) continue;
+      this.#now = timer.due;
+      timer.action();
+      break;
+    }
+    setImmediate(this.#turn);
+  };
+
+  static #before(a: Timer, b: Timer): boolean {
+    return a.due < b.due || (a.due === b.due && a.order < b.order);
+  }
+
+  #push(timer: Timer): void {
+    const heap = this.#heap;
+    let i = heap.length;
+    heap.push(timer);
+    while (i > 0) {
+      const parent = (i - 1) >> 1;
+      const other = heap[parent];
+      if (other === undefined || !VirtualClock.#before(timer, other)) break;
+      heap[i] = other;
+      i = parent;
+    }
+    heap[i] = timer;
+  }
+
+  #pop(): Timer | undefined {
+    const heap = this.#heap;
+    const top = heap[0];
+    const last = heap.pop();
+    if (top === undefined || last === undefined || top === last) return top;
+    let i = 0;
+    for (;;) {
+      let child = 2 * i + 1;
+      const left = heap[child];
+      if (left === undefined) break;
+      const right = heap[child + 1];
+      if (right !== undefined && VirtualClock.#before(right, left)) child += 1;
+      const smallest = heap[child];
+      if (smallest === undefined || !VirtualClock.#before(smallest, last)) break;
+      heap[i] = smallest;
+      i = child;
+    }
+    heap[i] = last;
+    return top;
+  }
+}
