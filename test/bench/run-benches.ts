@@ -1,0 +1,26 @@
+/** `npm run bench [name ...]`: measures and prints; asserts nothing. Each bench module exports `bench()`. */
+import { cpus } from 'node:os';
+
+export interface BenchReport {
+  readonly name: string;
+  readonly figures: readonly { readonly label: string; readonly value: number; readonly unit: string }[];
+}
+
+const modules: Readonly<Record<string, () => Promise<{ bench: () => Promise<BenchReport> }>>> = {
+  line: () => import('./line.ts'),
+  engine: () => import('./engine.ts'),
+  archive: () => import('./archive.ts'),
+  reduce: () => import('./reduce.ts'),
+  sample: () => import('./sample.ts'),
+};
+
+const wanted = process.argv.slice(2);
+process.stdout.write(`Node ${process.versions.node}, ${cpus().length} x ${cpus()[0]?.model ?? 'unknown processor'}\n`);
+for (const [name, load] of Object.entries(modules)) {
+  if (wanted.length > 0 && !wanted.includes(name)) continue;
+  const report = await (await load()).bench();
+  process.stdout.write(`\n${report.name}\n`);
+  for (const { label, value, unit } of report.figures) {
+    process.stdout.write(`  ${label.padEnd(56)} ${value.toPrecision(4).padStart(10)} ${unit}\n`);
+  }
+}

@@ -1,0 +1,71 @@
+/**
+ * The test command: the checks of the whole tree (types, style, rooms, unused code), then every test. Each check counts
+ * as one test. Ends with 'N passed, N failed, N skipped' and exit code 0 only if nothing failed.
+ *
+ * Arguments are handed to vitest, and then the checks of the tree are left out: `npm test -- app/run`.
+ */
+import { spawnSync } from 'node:child_process';
+import { mkdirSync, readFileSync, rmSync } from 'node:fs';
+import { join } from 'node:path';
+
+const root = join(import.meta.dirname, '..');
+const out = join(import.meta.dirname, '.out');
+mkdirSync(out, { recursive: true });
+
+function run(file: string, args: readonly string[]): boolean {
+  return spawnSync(process.execPath, [join(root, 'node_modules', file), ...args], { cwd: root, stdio: 'inherit' }).status === 0;
+}
+
+const checks: readonly { title: string; run: () => boolean }[] = [
+  { title: 'types of the whole tree', run: () => run('typescript/bin/tsc', ['-p', '.']) },
+  { title: 'app/ without Node and DOM types', run: () => run('typescript/bin/tsc', ['-p', 'app']) },
+  { title: 'style (eslint)', run: () => run('eslint/bin/eslint.js', ['.', '--max-warnings', '0']) },
+  {
+    title: 'rooms (dependency-cruiser)',
+    run: () =>
+      run('dependency-cruiser/bin/dependency-cruise.mjs', ['app', 'main', 'firmware-protocol', 'renderer', 'test', '--config', '.dependency-cruiser.cjs']),
+  },
+  { title: 'unused code (knip)', run: () => run('knip/bin/knip.js', []) },
+];
+
+let passed = 0;
+let failed = 0;
+let skipped = 0;
+const selected = process.argv.slice(2);
+
+if (selected.length === 0) {
+  for (const check of checks) {
+    const started = performance.now();
+    const good = check.run();
+    process.stdout.write(`${good ? 'ok  ' : 'FAIL'} ${check.title} (${((performance.now() - started) / 1000).toFixed(1)} s)\n`);
+    if (good) passed += 1;
+    else failed += 1;
+  }
+}
+
+interface VitestReport {
+  readonly numPassedTests: number;
+  readonly numFailedTests: number;
+  readonly numPendingTests: number;
+  readonly numTodoTests: number;
+  readonly success: boolean;
+  readonly testResults: readonly { readonly status: string; readonly assertionResults: readonly unknown[] }[];
+}
+
+const report = join(out, 'vitest.json');
+rmSync(report, { force: true });
+const green = run('vitest/vitest.mjs', ['run', '--reporter=default', '--reporter=json', `--outputFile.json=${report}`, ...selected]);
+try {
+  const result = JSON.parse(readFileSync(report, 'utf8')) as VitestReport;
+  passed += result.numPassedTests;
+  failed += result.numFailedTests;
+  skipped += result.numPendingTests + result.numTodoTests;
+  // A file that could not even be loaded has no tests to count, and is a failure all the same.
+  failed += result.testResults.filter((file) => file.status === 'failed' && file.assertionResults.length === 0).length;
+} catch {
+  failed += 1;
+}
+if (!green && failed === 0) failed += 1;
+
+process.stdout.write(`\n${passed} passed, ${failed} failed, ${skipped} skipped\n`);
+process.exitCode = failed === 0 ? 0 : 1;
