@@ -67,9 +67,10 @@ export const planSchema = z.strictObject({
     .strictObject({
       /**
        * nested: the axes as loops, outermost first: pressure, voltage, injector, width, period, replicate.
-       * alternating: as nested, but every inner loop runs forth and back in turn, so that a slow drift does not
-       * look like a slope.
+       * alternating: pressure, voltage, injector, replicate, width, period, and every loop inside the pressure runs
+       * forth and back in turn, so that a slow drift does not look like a slope.
        * randomised: shuffled inside each block of one pressure and voltage and replicate, from the stored seed.
+       * README.md beside this file has the rules in full.
        */
       kind: z.enum(['nested', 'alternating', 'randomised']).default('alternating'),
       seed: z.int().min(0).max(0xffffffff).default(1),

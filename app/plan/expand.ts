@@ -1,0 +1,168 @@
+/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12 are in README.md beside this file. */
+import { mersenne } from 'pure-rand/generator/mersenne';
+import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
+import { kilopascals, milliseconds, volts } from '../quantities/quantity.ts';
+import type { Plan } from './plan.ts';
+import type { Point } from './points.ts';
+
+/** A point before it has its place in the list: indices into the plan's axes. */
+interface Combination {
+  readonly pressure: number;
+  readonly voltage: number;
+  readonly injector: number;
+  readonly width: number;
+  readonly period: number;
+  readonly replicate: number;
+}
+
+/** How many points of each role `expandPlan` gives, without making them. */
+export function countPoints(plan: Plan): { readonly measure: number; readonly reference: number } {
+  const { voltageV, pressureKpa, widthMs, periodMs, replicates } = plan.axes;
+  const measure =
+    plan.injectors.length * voltageV.length * pressureKpa.length * widthMs.length * periodMs.length * replicates;
+  return { measure, reference: plan.reference === undefined ? 0 : 1 + Math.ceil(measure / plan.reference.everyPoints) };
+}
+
+/**
+ * All points of a plan in the order in which they are measured. The same plan gives the same list for all time: a
+ * point's index is its name in the archive.
+ *
+ * The plan must have passed `parsePlan`; a reference injector that is not in the plan throws.
+ */
+export function expandPlan(plan: Plan): readonly Point[] {
+  const points: Point[] = [];
+  const reference = referenceOf(plan);
+  let references = 0;
+  let measured = 0;
+  const addReference = () => {
+    if (reference === null) return;
+    points.push({ ...reference.point, index: points.length, role: 'reference', replicate: references });
+    references += 1;
+  };
+
+  addReference();
+  for (const combination of inOrder(plan)) {
+    if (reference !== null && measured > 0 && measured % reference.everyPoints === 0) addReference();
+    points.push({
+      index: points.length,
+      role: 'measure',
+      injector: combination.injector,
+      channel: at(plan.injectors, combination.injector).channel,
+      voltage: volts(at(plan.axes.voltageV, combination.voltage)),
+      pressure: kilopascals(at(plan.axes.pressureKpa, combination.pressure)),
+      width: milliseconds(at(plan.axes.widthMs, combination.width)),
+      period: milliseconds(at(plan.axes.periodMs, combination.period)),
+      replicate: combination.replicate,
+    });
+    measured += 1;
+  }
+  addReference();
+  return points;
+}
+
+function inOrder(plan: Plan): Iterable<Combination> {
+  switch (plan.sequence.kind) {
+    case 'nested':
+      return nested(plan);
+    case 'alternating':
+      return alternating(plan);
+    case 'randomised':
+      return randomised(plan);
+  }
+}
+
+function* nested({ injectors, axes }: Plan): Generator<Combination> {
+  for (let pressure = 0; pressure < axes.pressureKpa.length; pressure += 1)
+    for (let voltage = 0; voltage < axes.voltageV.length; voltage += 1)
+      for (let injector = 0; injector < injectors.length; injector += 1)
+        for (let width = 0; width < axes.widthMs.length; width += 1)
+          for (let period = 0; period < axes.periodMs.length; period += 1)
+            for (let replicate = 0; replicate < axes.replicates; replicate += 1)
+              yield { pressure, voltage, injector, width, period, replicate };
+}
+
+function* alternating({ injectors, axes }: Plan): Generator<Combination> {
+  const voltages = forthAndBack(axes.voltageV.length);
+  const injectorNumbers = forthAndBack(injectors.length);
+  const widths = forthAndBack(axes.widthMs.length);
+  const periods = forthAndBack(axes.periodMs.length);
+  for (let pressure = 0; pressure < axes.pressureKpa.length; pressure += 1)
+    for (const voltage of voltages())
+      for (const injector of injectorNumbers())
+        for (let replicate = 0; replicate < axes.replicates; replicate += 1)
+          for (const width of widths())
+            for (const period of periods()) yield { pressure, voltage, injector, width, period, replicate };
+}
+
+/** A loop over 0 to n - 1 that runs the other way each time that it is entered. */
+function forthAndBack(n: number): () => readonly number[] {
+  const forth = Array.from({ length: n }, (_, i) => i);
+  const back = forth.toReversed();
+  let turn = false;
+  return () => {
+    turn = !turn;
+    return turn ? forth : back;
+  };
+}
+
+function* randomised({ injectors, axes, sequence }: Plan): Generator<Combination> {
+  const random = mersenne(sequence.seed);
+  const widths = axes.widthMs.length;
+  const periods = axes.periodMs.length;
+  const block = Array.from({ length: injectors.length * widths * periods }, (_, i) => i);
+  for (let pressure = 0; pressure < axes.pressureKpa.length; pressure += 1)
+    for (let voltage = 0; voltage < axes.voltageV.length; voltage += 1)
+      for (let replicate = 0; replicate < axes.replicates; replicate += 1) {
+        // Each block starts from its nested order, so that a block's order is told by the generator alone.
+        for (const place of shuffled(block, random)) {
+          const period = place % periods;
+          const width = Math.floor(place / periods) % widths;
+          const injector = Math.floor(place / (periods * widths));
+          yield { pressure, voltage, injector, width, period, replicate };
+        }
+      }
+}
+
+/** Fisher-Yates, from the last place down (Knuth, The Art of Computer Programming 2, algorithm 3.4.2 P). */
+function shuffled(list: readonly number[], random: RandomGenerator): readonly number[] {
+  const result = [...list];
+  for (let last = result.length - 1; last > 0; last -= 1) {
+    const other = below(last + 1, random);
+    const kept = at(result, last);
+    result[last] = at(result, other);
+    result[other] = kept;
+  }
+  return result;
+}
+
+/** Uniform integer in [0, n): the generator's 32-bit output modulo n, outputs of the last incomplete round rejected. */
+function below(n: number, random: RandomGenerator): number {
+  const whole = 0x1_0000_0000 - (0x1_0000_0000 % n);
+  for (;;) {
+    const draw = random.next() >>> 0;
+    if (draw < whole) return draw % n;
+  }
+}
+
+function referenceOf(plan: Plan): { readonly point: Omit<Point, 'index' | 'role' | 'replicate'>; readonly everyPoints: number } | null {
+  const { reference } = plan;
+  if (reference === undefined) return null;
+  const injector = plan.injectors.findIndex((i) => i.serialNumber === reference.injector);
+  return {
+    everyPoints: reference.everyPoints,
+    point: {
+      injector,
+      channel: at(plan.injectors, injector).channel,
+      voltage: volts(reference.voltageV),
+      pressure: kilopascals(reference.pressureKpa),
+      width: milliseconds(reference.widthMs),
+      period: milliseconds(reference.periodMs),
+    },
+  };
+}
+
+function at<T>(list: readonly T[], index: number): T {
+  const value = list[index];
+  if (value === undefined) throw new RangeError(`index ${index} is outside a list of ${list.length}`);
+  return value;
+}
