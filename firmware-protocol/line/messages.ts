@@ -1,12 +1,22 @@
 /**
  * What the two ends say to each other, as types. All numbers are integers in the unit that the field names, exactly as
- * they stand on the wire; `README.md` in this folder's parent is the specification.
+ * they stand on the wire; `README.md` in this folder's parent is the specification. And the one place where a message
+ * becomes a line and a line a message.
  */
+import {
+  checkLine, I32, integerField, LineReader, LONGEST_TO_CONTROLLER, LONGEST_TO_HOST, MARK, nameField, sealLine, textField,
+  U16, U32, U48, type BadLine,
+} from './codec.ts';
+
+/** Stands for an empty value, because a value is never empty (LINE-8). */
+const NOTHING = 'none';
+
+type Topic = 'timing' | 'supply' | 'pressure' | 'safety';
 
 export type Request =
   /** Opens a conversation: forgets earlier sequence numbers. `token` is echoed, so that an old answer is not taken for this one. */
   | { readonly word: 'hello'; readonly token: string }
-  | { readonly word: 'describe'; readonly topic: 'timing' | 'supply' | 'pressure' | 'safety' }
+  | { readonly word: 'describe'; readonly topic: Topic }
   /** Feeds the dead-man and nothing else. */
   | { readonly word: 'alive' }
   | { readonly word: 'deadman'; readonly ms: number }
@@ -66,12 +76,18 @@ export type Reply =
       readonly deadmanMinMs: number;
       readonly deadmanMaxMs: number;
       readonly telemetryMaxHz: number;
+      /** Above these the controller makes safe by itself and latches a fault (LINE-61). */
+      readonly tripMa: number;
+      readonly tripPa: number;
+      readonly tripMilliC: number;
       /** Names in bit order. */
       readonly interlocks: readonly string[];
     }
   /** Every other request is answered with its own word; `burst` also with the number that the new burst got. */
   | { readonly word: 'burst'; readonly number: number; readonly widthNs: number }
   | { readonly word: Exclude<Request['word'], 'hello' | 'describe' | 'burst'> };
+
+type Description = Extract<Reply, { word: 'describe' }>;
 
 export interface Refusal {
   readonly word: Request['word'] | 'unknown';
@@ -98,4 +114,343 @@ export interface Telemetry {
   /** '' when no fault is latched. */
   readonly fault: string;
   readonly interlocks: number;
+}
+
+/** Longest values of named fields, in characters (LINE-8). */
+const TOKEN = 16;
+const NAME = 24;
+const BOOT = 8;
+const CODE = 24;
+const TEXT = 120;
+const LIST = 120;
+
+/** What the controller reads out of a line that came from the host. */
+export type FromHost =
+  | { readonly kind: 'request'; readonly seq: number; readonly request: Request }
+  /** The line is whole but says nothing that can be done: it is to be refused with this code (LINE-20). */
+  | { readonly kind: 'unfit'; readonly seq: number; readonly word: Refusal['word']; readonly code: 'unknown' | 'form' }
+  | { readonly kind: 'bad'; readonly why: BadLine };
+
+/** What the host reads out of a line that came from the controller. */
+export type FromController =
+  | { readonly kind: 'reply'; readonly seq: number; readonly reply: Reply }
+  | { readonly kind: 'refusal'; readonly seq: number; readonly refusal: Refusal }
+  | { readonly kind: 'telemetry'; readonly seq: number; readonly telemetry: Telemetry }
+  | { readonly kind: 'bad'; readonly why: BadLine };
+
+const words: ReadonlySet<string> = new Set<Request['word']>([
+  'hello', 'describe', 'alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'burst', 'halt', 'clear',
+]);
+
+function isWord(word: string): word is Request['word'] {
+  return words.has(word);
+}
+
+const topics: ReadonlySet<string> = new Set<Topic>(['timing', 'supply', 'pressure', 'safety']);
+
+function isTopic(topic: string): topic is Topic {
+  return topics.has(topic);
+}
+
+/** A request as it goes on the line, LF included. `seq` 0 to 65535. Throws RangeError for values the line cannot carry. */
+export function encodeRequest(seq: number, request: Request): string {
+  return sealLine(`${MARK.request} ${integerField(seq, 0, U16)} ${requestBody(request)}`);
+}
+
+function requestBody(request: Request): string {
+  switch (request.word) {
+    case 'hello':
+      return `hello token=${nameField(request.token, TOKEN)}`;
+    case 'describe':
+      return `describe topic=${request.topic}`;
+    case 'deadman':
+      return `deadman ms=${integerField(request.ms, 0, U32)}`;
+    case 'telemetry':
+      return `telemetry hz=${integerField(request.hz, 0, U32)}`;
+    case 'supply':
+      return `supply mv=${integerField(request.mv, 0, U32)}`;
+    case 'pressure':
+      return `pressure pa=${integerField(request.pa, 0, U32)}`;
+    case 'burst':
+      return (
+        `burst channel=${integerField(request.channel, 0, U32)} width-ns=${integerField(request.widthNs, 0, U32)}` +
+        ` period-us=${integerField(request.periodUs, 0, U32)} count=${integerField(request.count, 0, U32)}`
+      );
+    case 'alive':
+    case 'arm':
+    case 'safe':
+    case 'halt':
+    case 'clear':
+      return request.word;
+  }
+}
+
+/** `text`: one line without its LF. */
+export function decodeFromHost(text: string): FromHost {
+  const why = checkLine(text, LONGEST_TO_CONTROLLER);
+  if (why !== null) return { kind: 'bad', why };
+  const line = new LineReader(text);
+  const mark = line.mark();
+  const seq = line.integer(' ', 0, U16);
+  if (mark !== MARK.request || line.failed) return { kind: 'bad', why: 'form' };
+  const word = line.name(' ', NAME);
+  if (!isWord(word)) return { kind: 'unfit', seq, word: 'unknown', code: 'unknown' };
+  const request = readRequest(line, word);
+  if (request === null || !line.complete()) return { kind: 'unfit', seq, word, code: 'form' };
+  return { kind: 'request', seq, request };
+}
+
+function readRequest(line: LineReader, word: Request['word']): Request | null {
+  switch (word) {
+    case 'hello':
+      return { word, token: line.name(' token=', TOKEN) };
+    case 'describe': {
+      const topic = line.name(' topic=', NAME);
+      return isTopic(topic) ? { word, topic } : null;
+    }
+    case 'deadman':
+      return { word, ms: line.integer(' ms=', 0, U32) };
+    case 'telemetry':
+      return { word, hz: line.integer(' hz=', 0, U32) };
+    case 'supply':
+      return { word, mv: line.integer(' mv=', 0, U32) };
+    case 'pressure':
+      return { word, pa: line.integer(' pa=', 0, U32) };
+    case 'burst':
+      return {
+        word,
+        channel: line.integer(' channel=', 0, U32),
+        widthNs: line.integer(' width-ns=', 0, U32),
+        periodUs: line.integer(' period-us=', 0, U32),
+        count: line.integer(' count=', 0, U32),
+      };
+    case 'alive':
+    case 'arm':
+    case 'safe':
+    case 'halt':
+    case 'clear':
+      return { word };
+  }
+}
+
+/** A reply as it goes on the line, LF included. Throws RangeError for values the line cannot carry. */
+export function encodeReply(seq: number, reply: Reply): string {
+  return sealLine(`${MARK.reply} ${integerField(seq, 0, U16)} ${replyBody(reply)}`);
+}
+
+function replyBody(reply: Reply): string {
+  switch (reply.word) {
+    case 'hello':
+      return (
+        `hello token=${nameField(reply.token, TOKEN)} protocol=${integerField(reply.protocol, 0, U16)}` +
+        ` model=${nameField(reply.model, NAME)} serial=${nameField(reply.serial, NAME)}` +
+        ` firmware=${nameField(reply.firmware, NAME)} boot=${nameField(reply.boot, BOOT)}` +
+        ` channels=${integerField(reply.channels, 1, U16)}`
+      );
+    case 'describe':
+      return `describe topic=${reply.topic} ${descriptionBody(reply)}`;
+    case 'burst':
+      return `burst number=${integerField(reply.number, 1, U32)} width-ns=${integerField(reply.widthNs, 0, U32)}`;
+    case 'alive':
+    case 'deadman':
+    case 'telemetry':
+    case 'arm':
+    case 'safe':
+    case 'supply':
+    case 'pressure':
+    case 'halt':
+    case 'clear':
+      return reply.word;
+  }
+}
+
+function descriptionBody(reply: Description): string {
+  switch (reply.topic) {
+    case 'timing':
+      return (
+        `tick-ns=${integerField(reply.tickNs, 1, U32)} min-width-ns=${integerField(reply.minWidthNs, 0, U32)}` +
+        ` max-width-ns=${integerField(reply.maxWidthNs, 0, U32)} min-period-us=${integerField(reply.minPeriodUs, 0, U32)}` +
+        ` max-period-us=${integerField(reply.maxPeriodUs, 0, U32)} max-count=${integerField(reply.maxCount, 0, U32)}`
+      );
+    case 'supply':
+      return (
+        `min-mv=${integerField(reply.minMv, 0, U32)} max-mv=${integerField(reply.maxMv, 0, U32)}` +
+        ` safe-mv=${integerField(reply.safeMv, 0, U32)}`
+      );
+    case 'pressure':
+      return (
+        `commandable=${reply.commandable ? 1 : 0} min-pa=${integerField(reply.minPa, 0, U32)}` +
+        ` max-pa=${integerField(reply.maxPa, 0, U32)}`
+      );
+    case 'safety': {
+      const names = reply.interlocks.map((name) => nameField(name, NAME)).join(',');
+      if (names.length > LIST) throw new RangeError('the interlock names are too long for one line');
+      return (
+        `deadman-min-ms=${integerField(reply.deadmanMinMs, 0, U32)} deadman-max-ms=${integerField(reply.deadmanMaxMs, 0, U32)}` +
+        ` telemetry-max-hz=${integerField(reply.telemetryMaxHz, 1, U16)} trip-ma=${integerField(reply.tripMa, 0, U32)}` +
+        ` trip-pa=${integerField(reply.tripPa, 0, U32)} trip-mdegc=${integerField(reply.tripMilliC, 0, U32)}` +
+        ` interlocks=${names === '' ? NOTHING : names}`
+      );
+    }
+  }
+}
+
+export function encodeRefusal(seq: number, refusal: Refusal): string {
+  return sealLine(
+    `${MARK.refusal} ${integerField(seq, 0, U16)} ${refusal.word} code=${nameField(refusal.code, CODE)}` +
+      ` text=${textField(refusal.text, TEXT)}`,
+  );
+}
+
+/** The sequence number of a telemetry line is its frame number modulo 65536 (LINE-40). */
+export function encodeTelemetry(t: Telemetry): string {
+  const frame = integerField(t.frame, 0, U48);
+  return sealLine(
+    `. ${frame % 65536} at-us=${integerField(t.atUs, 0, U48)} frame=${frame} boot=${nameField(t.boot, BOOT)}` +
+      ` supply-mv=${integerField(t.supplyMv, -I32, I32)} current-ma=${integerField(t.currentMa, -I32, I32)}` +
+      ` pressure-pa=${integerField(t.pressurePa, -I32, I32)} rail-mdegc=${integerField(t.railMilliC, -I32, I32)}` +
+      ` meter-mdegc=${integerField(t.meterMilliC, -I32, I32)} edges=${integerField(t.edges, 0, U48)}` +
+      ` edge-us=${integerField(t.lastEdgeUs, 0, U48)} burst=${integerField(t.burst, 0, U32)}` +
+      ` active=${t.active ? 1 : 0} commanded=${integerField(t.commanded, 0, U32)} done=${integerField(t.done, 0, U32)}` +
+      ` armed=${t.armed ? 1 : 0} fault=${t.fault === '' ? NOTHING : nameField(t.fault, CODE)}` +
+      ` interlocks=${integerField(t.interlocks, 0, U16)}`,
+  );
+}
+
+/** `text`: one line without its LF. */
+export function decodeFromController(text: string): FromController {
+  const why = checkLine(text, LONGEST_TO_HOST);
+  if (why !== null) return { kind: 'bad', why };
+  const line = new LineReader(text);
+  const mark = line.mark();
+  const seq = line.integer(' ', 0, U16);
+  switch (mark) {
+    case MARK.telemetry: {
+      const telemetry = readTelemetry(line);
+      if (line.complete() && telemetry.frame % 65536 === seq) return { kind: 'telemetry', seq, telemetry };
+      break;
+    }
+    case MARK.reply: {
+      const reply = readReply(line);
+      if (line.complete() && reply !== null) return { kind: 'reply', seq, reply };
+      break;
+    }
+    case MARK.refusal: {
+      const word = line.name(' ', NAME);
+      const code = line.name(' code=', CODE);
+      const text = line.rest(' text=', TEXT);
+      if (line.complete() && (isWord(word) || word === 'unknown')) {
+        return { kind: 'refusal', seq, refusal: { word, code, text } };
+      }
+      break;
+    }
+    default:
+      break;
+  }
+  return { kind: 'bad', why: 'form' };
+}
+
+function readTelemetry(line: LineReader): Telemetry {
+  const atUs = line.integer(' at-us=', 0, U48);
+  const frame = line.integer(' frame=', 0, U48);
+  const boot = line.name(' boot=', BOOT);
+  const supplyMv = line.integer(' supply-mv=', -I32, I32);
+  const currentMa = line.integer(' current-ma=', -I32, I32);
+  const pressurePa = line.integer(' pressure-pa=', -I32, I32);
+  const railMilliC = line.integer(' rail-mdegc=', -I32, I32);
+  const meterMilliC = line.integer(' meter-mdegc=', -I32, I32);
+  const edges = line.integer(' edges=', 0, U48);
+  const lastEdgeUs = line.integer(' edge-us=', 0, U48);
+  const burst = line.integer(' burst=', 0, U32);
+  const active = line.flag(' active=');
+  const commanded = line.integer(' commanded=', 0, U32);
+  const done = line.integer(' done=', 0, U32);
+  const armed = line.flag(' armed=');
+  const fault = line.name(' fault=', CODE);
+  const interlocks = line.integer(' interlocks=', 0, U16);
+  return {
+    atUs, frame, boot, supplyMv, currentMa, pressurePa, railMilliC, meterMilliC, edges, lastEdgeUs, burst, active,
+    commanded, done, armed, fault: fault === NOTHING ? '' : fault, interlocks,
+  };
+}
+
+function readReply(line: LineReader): Reply | null {
+  const word = line.name(' ', NAME);
+  if (!isWord(word)) return null;
+  switch (word) {
+    case 'hello':
+      return {
+        word,
+        token: line.name(' token=', TOKEN),
+        protocol: line.integer(' protocol=', 0, U16),
+        model: line.name(' model=', NAME),
+        serial: line.name(' serial=', NAME),
+        firmware: line.name(' firmware=', NAME),
+        boot: line.name(' boot=', BOOT),
+        channels: line.integer(' channels=', 1, U16),
+      };
+    case 'describe': {
+      const topic = line.name(' topic=', NAME);
+      return isTopic(topic) ? readDescription(line, topic) : null;
+    }
+    case 'burst':
+      return { word, number: line.integer(' number=', 1, U32), widthNs: line.integer(' width-ns=', 0, U32) };
+    case 'alive':
+    case 'deadman':
+    case 'telemetry':
+    case 'arm':
+    case 'safe':
+    case 'supply':
+    case 'pressure':
+    case 'halt':
+    case 'clear':
+      return { word };
+  }
+}
+
+function readDescription(line: LineReader, topic: Topic): Description | null {
+  const word = 'describe';
+  switch (topic) {
+    case 'timing':
+      return {
+        word,
+        topic,
+        tickNs: line.integer(' tick-ns=', 1, U32),
+        minWidthNs: line.integer(' min-width-ns=', 0, U32),
+        maxWidthNs: line.integer(' max-width-ns=', 0, U32),
+        minPeriodUs: line.integer(' min-period-us=', 0, U32),
+        maxPeriodUs: line.integer(' max-period-us=', 0, U32),
+        maxCount: line.integer(' max-count=', 0, U32),
+      };
+    case 'supply':
+      return {
+        word,
+        topic,
+        minMv: line.integer(' min-mv=', 0, U32),
+        maxMv: line.integer(' max-mv=', 0, U32),
+        safeMv: line.integer(' safe-mv=', 0, U32),
+      };
+    case 'pressure':
+      return {
+        word,
+        topic,
+        commandable: line.flag(' commandable='),
+        minPa: line.integer(' min-pa=', 0, U32),
+        maxPa: line.integer(' max-pa=', 0, U32),
+      };
+    case 'safety': {
+      const numbers = {
+        deadmanMinMs: line.integer(' deadman-min-ms=', 0, U32),
+        deadmanMaxMs: line.integer(' deadman-max-ms=', 0, U32),
+        telemetryMaxHz: line.integer(' telemetry-max-hz=', 1, U16),
+        tripMa: line.integer(' trip-ma=', 0, U32),
+        tripPa: line.integer(' trip-pa=', 0, U32),
+        tripMilliC: line.integer(' trip-mdegc=', 0, U32),
+      };
+      const names = line.name(' interlocks=', LIST, true);
+      const interlocks = names === NOTHING ? [] : names.split(',');
+      if (interlocks.some((name) => name === '' || name.length > NAME)) return null;
+      return { word, topic, ...numbers, interlocks };
+    }
+  }
 }
