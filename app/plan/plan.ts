@@ -6,6 +6,9 @@ import { z } from 'zod';
 
 const positive = z.number().positive();
 const nonNegative = z.number().nonnegative();
+/** Seconds, up to a day: nothing that a plan waits for takes longer. */
+const duration = nonNegative.max(86_400);
+const positiveDuration = positive.max(86_400);
 
 const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1);
 
@@ -29,16 +32,17 @@ export const guardSchema = z
     high: z.number().optional(),
     /** The signal must come back inside by this much before the guard clears. */
     hysteresis: nonNegative.default(0),
-    dwellS: nonNegative.default(0),
+    dwellS: duration.default(0),
     /** note: written down. hold: make safe, go on by itself when clear. trip: make safe, latch until acknowledged. */
     level: z.enum(['note', 'hold', 'trip']),
     /** hold only: after this many automatic resumes in the run, the guard trips instead. */
     maxResumes: z.int().min(0).default(3),
     /** hold only: the limits must be kept for this long before the run resumes by itself. */
-    clearS: nonNegative.default(5),
+    clearS: duration.default(5),
   })
-  .refine((g) => g.low !== undefined || g.high !== undefined, { error: 'give low, high or both' })
-  .refine((g) => g.low === undefined || g.high === undefined || g.low < g.high, { error: 'low must be below high' });
+  .refine((g) => g.low !== undefined || g.high !== undefined, { error: 'A guard needs a limit: give low, high or both.' })
+  .refine((g) => g.low === undefined || g.high === undefined || g.low < g.high, { error: 'Of the two limits, low must be below high.' })
+  .meta({ anyOf: [{ required: ['low'] }, { required: ['high'] }] });
 
 export const planSchema = z.strictObject({
   planVersion: z.literal(1),
@@ -50,7 +54,7 @@ export const planSchema = z.strictObject({
       serialNumber: z.string().min(1).max(60),
       type: z.string().min(1).max(60),
       /** Driver channel that this injector hangs on. */
-      channel: z.int().min(1),
+      channel: z.int().min(1).max(1000),
       coilResistanceOhm: positive.optional(),
     }),
   ),
@@ -85,15 +89,15 @@ export const planSchema = z.strictObject({
       widthMs: positive,
       periodMs: positive,
       /** One reference point first, one after each this many points, one last. */
-      everyPoints: z.int().min(1),
+      everyPoints: z.int().min(1).max(1_000_000),
     })
     .optional(),
   supply: z
     .strictObject({
       toleranceV: positive.default(0.05),
       /** The read-back must stay in tolerance this long. */
-      steadyS: nonNegative.default(0.3),
-      timeoutS: positive.default(20),
+      steadyS: duration.default(0.3),
+      timeoutS: positiveDuration.default(20),
     })
     .prefault({}),
   condition: z
@@ -101,20 +105,20 @@ export const planSchema = z.strictObject({
       pressureToleranceKpa: positive.default(4),
       temperatureMinC: z.number().default(15),
       temperatureMaxC: z.number().default(30),
-      steadyS: nonNegative.default(0.5),
-      timeoutS: positive.default(120),
+      steadyS: duration.default(0.5),
+      timeoutS: positiveDuration.default(120),
     })
     .prefault({}),
   purge: z
-    .strictObject({ pulses: z.int().min(0).default(50), widthMs: positive.default(4), periodMs: positive.default(20) })
+    .strictObject({ pulses: z.int().min(0).max(100_000).default(50), widthMs: positive.default(4), periodMs: positive.default(20) })
     .prefault({}),
-  settleS: nonNegative.default(1),
+  settleS: duration.default(1),
   window: z
     .strictObject({
       /** At least this many meter edges and this many seconds, at most `maxS`. */
-      minEdges: z.int().min(2).default(100),
-      minS: positive.default(2),
-      maxS: positive.default(60),
+      minEdges: z.int().min(2).max(10_000_000).default(100),
+      minS: positiveDuration.default(2),
+      maxS: positiveDuration.default(60),
     })
     .prefault({}),
   accept: z
@@ -140,7 +144,7 @@ export const planSchema = z.strictObject({
       attemptsSecondPass: z.int().min(0).max(20).default(1),
     })
     .prefault({}),
-  guards: z.array(guardSchema).default([]),
+  guards: z.array(guardSchema).max(100).default([]),
   limits: z
     .strictObject({
       /** PW / P, percent; more is refused. */

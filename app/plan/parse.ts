@@ -1,0 +1,119 @@
+/** From a document to a plan: the schema, then the rules between fields (PLAN-20 to PLAN-31 in README.md). */
+import { pathText, problemsOf } from '../boundary/problems.ts';
+import type { Problem } from '../boundary/problems.ts';
+import { countPoints } from './expand.ts';
+import { planSchema } from './plan.ts';
+import type { Plan } from './plan.ts';
+
+export type PlanParsed =
+  | { readonly ok: true; readonly plan: Plan }
+  | { readonly ok: false; readonly problems: readonly Problem[] };
+
+/** More points than this are a slip of the pen: at two seconds each they would take five days. */
+const maxPoints = 200_000;
+
+/** A plan with its defaults filled in, or everything that is wrong with the document. */
+export function parsePlan(input: unknown): PlanParsed {
+  const parsed = planSchema.safeParse(input);
+  if (!parsed.success) return { ok: false, problems: problemsOf(parsed.error, input) };
+  const problems = betweenFields(parsed.data);
+  return problems.length > 0 ? { ok: false, problems } : { ok: true, plan: parsed.data };
+}
+
+function betweenFields(plan: Plan): readonly Problem[] {
+  const problems: Problem[] = [];
+  const add = (path: readonly PropertyKey[], text: string) => {
+    problems.push({ path: pathText(path), text });
+  };
+
+  const once = <T>(list: readonly T[], key: (item: T) => number | string, path: (index: number) => readonly PropertyKey[], text: (item: T, first: number) => string) => {
+    const seen = new Map<number | string, number>();
+    list.forEach((item, index) => {
+      const first = seen.get(key(item));
+      if (first === undefined) seen.set(key(item), index);
+      else add(path(index), text(item, first));
+    });
+  };
+  once(
+    plan.injectors,
+    (injector) => injector.serialNumber,
+    (index) => ['injectors', index, 'serialNumber'],
+    ({ serialNumber }, first) => `Serial number ${serialNumber} is already that of injectors[${first}]. Each injector is listed once.`,
+  );
+  once(
+    plan.injectors,
+    (injector) => injector.channel,
+    (index) => ['injectors', index, 'channel'],
+    ({ channel }, first) => `Channel ${channel} already drives injectors[${first}]. Each injector needs its own channel.`,
+  );
+  once(
+    plan.guards,
+    (guard) => guard.id,
+    (index) => ['guards', index, 'id'],
+    ({ id }, first) => `The id ${id} is already that of guards[${first}]. Each guard needs its own.`,
+  );
+  for (const { axis, stepsPerUnit, step } of axisSteps) {
+    once(
+      plan.axes[axis],
+      (value) => Math.round(value * stepsPerUnit),
+      (index) => ['axes', axis, index],
+      (value, first) => `${value} is the same as axes.${axis}[${first}] to the bench, which tells ${step} apart. Each value is listed once.`,
+    );
+  }
+
+  const duty = (path: readonly PropertyKey[], widthMs: number, periodMs: number) => {
+    const percent = (100 * widthMs) / periodMs;
+    if (percent > 100) {
+      add(path, `A pulse of ${widthMs} ms does not fit into a period of ${periodMs} ms: the duty would be ${percent.toFixed(1)} %. Make the period longer or the pulse shorter.`);
+    } else if (percent > plan.limits.dutyPercent) {
+      add(path, `A pulse of ${widthMs} ms in a period of ${periodMs} ms is a duty of ${percent.toFixed(1)} %, more than limits.dutyPercent allows (${plan.limits.dutyPercent} %). Make the period longer or the pulse shorter.`);
+    }
+  };
+  const shortestPeriod = Math.min(...plan.axes.periodMs);
+  plan.axes.widthMs.forEach((width, index) => duty(['axes', 'widthMs', index], width, shortestPeriod));
+  if (plan.purge.pulses > 0) duty(['purge', 'widthMs'], plan.purge.widthMs, plan.purge.periodMs);
+
+  if (plan.reference !== undefined) {
+    const { injector, widthMs, periodMs } = plan.reference;
+    if (!plan.injectors.some(({ serialNumber }) => serialNumber === injector)) {
+      add(['reference', 'injector'], `Serial number ${injector} is not in the list of injectors. Name one that is mounted.`);
+    }
+    duty(['reference', 'widthMs'], widthMs, periodMs);
+  }
+
+  plan.guards.forEach((guard, index) => {
+    if (guard.low !== undefined && guard.high !== undefined && guard.low + guard.hysteresis > guard.high - guard.hysteresis) {
+      add(['guards', index, 'hysteresis'], `With a hysteresis of ${guard.hysteresis} the guard ${guard.id} could never clear between ${guard.low} and ${guard.high}. Make it smaller.`);
+    }
+  });
+  for (const part of ['condition', 'accept'] as const) {
+    const { temperatureMinC, temperatureMaxC } = plan[part];
+    if (temperatureMinC >= temperatureMaxC) {
+      add([part, 'temperatureMinC'], `The lowest temperature (${temperatureMinC} degC) must be below the highest (${temperatureMaxC} degC).`);
+    }
+  }
+  if (plan.window.minS > plan.window.maxS) {
+    add(['window', 'minS'], `The shortest window (${plan.window.minS} s) must not be longer than the longest (window.maxS, ${plan.window.maxS} s).`);
+  }
+  for (const part of ['supply', 'condition'] as const) {
+    const { steadyS, timeoutS } = plan[part];
+    if (steadyS >= timeoutS) {
+      add([part, 'steadyS'], `The value must stay steady for ${steadyS} s, but the wait is given up after ${timeoutS} s. Make steadyS shorter than timeoutS.`);
+    }
+  }
+
+  const points = countPoints(plan);
+  const total = points.measure + points.reference;
+  if (total > maxPoints) {
+    add(['axes'], `The axes multiply to ${total} points; a plan may have ${maxPoints}. Shorten an axis or split the plan.`);
+  }
+  return problems;
+}
+
+/** The finest step that the line to the bench can express on each axis: closer values would be the same measurement. */
+const axisSteps = [
+  { axis: 'voltageV', stepsPerUnit: 1e3, step: '1 mV' },
+  { axis: 'pressureKpa', stepsPerUnit: 1e3, step: '1 Pa' },
+  { axis: 'widthMs', stepsPerUnit: 1e6, step: '1 ns' },
+  { axis: 'periodMs', stepsPerUnit: 1e3, step: '1 us' },
+] as const;
