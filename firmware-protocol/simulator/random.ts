@@ -1,13 +1,21 @@
-/** A seeded source of chance for the simulator: the same on every machine, integer arithmetic only; not for secrets. */
+import { uniformFloat64 } from 'pure-rand/distribution/uniformFloat64';
+import { xoroshiro128plus } from 'pure-rand/generator/xoroshiro128plus';
+import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
+
+/** Outputs thrown away after seeding: the generator starts from few set bits and needs some rounds to mix them. */
+const WARM_UP = 64;
+
+/** A seeded source of chance for the simulator: the same on every machine; not for secrets. */
 export class RandomSource {
-  #state: number;
+  readonly #generator: RandomGenerator;
   #spare: number | null = null;
 
   constructor(seed: number) {
-    this.#state = seed >>> 0;
+    this.#generator = xoroshiro128plus(seed | 0);
+    for (let i = 0; i < WARM_UP; i += 1) this.#generator.next();
   }
 
-  /** A new independent stream, named; the same name gives the same stream. */
+  /** A new independent stream, named; the same seed and name give the same stream. */
   static named(seed: number, name: string): RandomSource {
     let hash = (seed ^ 0x9e3779b9) >>> 0;
     for (let i = 0; i < name.length; i += 1) {
@@ -17,13 +25,9 @@ export class RandomSource {
     return new RandomSource(hash);
   }
 
-  /** Uniform in [0, 1). */
+  /** Uniform in [0, 1), 53 bits. */
   uniform(): number {
-    this.#state = (this.#state + 0x6d2b79f5) >>> 0;
-    let t = this.#state;
-    t = Math.imul(t ^ (t >>> 15), t | 1);
-    t ^= t + Math.imul(t ^ (t >>> 7), t | 61);
-    return ((t ^ (t >>> 14)) >>> 0) / 4294967296;
+    return uniformFloat64(this.#generator);
   }
 
   /** Standard normal (Marsaglia polar method). */
