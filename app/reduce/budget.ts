@@ -1,0 +1,93 @@
+/** Uncertainty budgets after the GUM (JCGM 100:2008), in which random and shared parts never mix unseen. */
+import normalQuantile from '@stdlib/stats-base-dists-normal-quantile';
+import tQuantile from '@stdlib/stats-base-dists-t-quantile';
+
+/** One line of a budget (GUM, table H.1). */
+export interface BudgetTerm {
+  readonly name: string;
+  /** The estimate of the input and its unit. */
+  readonly value: number;
+  readonly unit: string;
+  /** Change of the result, relative, for one unit of the input. */
+  readonly sensitivity: number;
+  /** In the unit of the input. */
+  readonly standardUncertainty: number;
+  /** |sensitivity| x standard uncertainty: relative standard uncertainty of the result. */
+  readonly contribution: number;
+  /** random: new with every window. shared: the same for all that these instruments measured; averaging does not help. */
+  readonly kind: 'random' | 'shared';
+}
+
+export function term(
+  name: string,
+  value: number,
+  unit: string,
+  sensitivity: number,
+  standardUncertainty: number,
+  kind: BudgetTerm['kind'],
+): BudgetTerm {
+  return {
+    name,
+    value,
+    unit,
+    sensitivity,
+    standardUncertainty,
+    contribution: Math.abs(sensitivity) * standardUncertainty,
+    kind,
+  };
+}
+
+/** Root of the sum of squares of the contributions of one kind. */
+export function combined(terms: readonly BudgetTerm[], kind: BudgetTerm['kind']): number {
+  let sum = 0;
+  for (const t of terms) if (t.kind === kind) sum += t.contribution * t.contribution;
+  return Math.sqrt(sum);
+}
+
+/** From here on Student's t is the normal distribution to six digits. */
+const MANY_DEGREES = 1e6;
+
+/** Coverage factor for a two-sided interval of `coverage` (0.95) at `dof` degrees of freedom (Infinity: normal). */
+export function coverageFactor(dof: number, coverage = 0.95): number {
+  const p = 0.5 + coverage / 2;
+  return dof >= MANY_DEGREES ? normalQuantile(p, 0, 1) : tQuantile(p, dof);
+}
+
+/** Effective degrees of freedom (GUM G.4.1, Welch-Satterthwaite): u^4 / sum(u_i^4 / nu_i). */
+export function effectiveDegrees(parts: readonly { readonly u: number; readonly dof: number }[]): number {
+  let total = 0;
+  let sum = 0;
+  for (const part of parts) {
+    const u2 = part.u * part.u;
+    total += u2;
+    if (part.dof !== Number.POSITIVE_INFINITY) sum += (u2 * u2) / part.dof;
+  }
+  return sum === 0 ? Number.POSITIVE_INFINITY : (total * total) / sum;
+}
+
+/** A result with the uncertainty that is stated of it. */
+export interface Result {
+  readonly value: number;
+  /** Standard uncertainty from what differs between windows, and its degrees of freedom. */
+  readonly uRandom: number;
+  readonly dofRandom: number;
+  /** Standard uncertainty from what all windows share. */
+  readonly uShared: number;
+  /** Combined standard uncertainty. */
+  readonly u: number;
+  readonly effectiveDof: number;
+  readonly coverageFactor: number;
+  /** U95 = coverage factor x u. */
+  readonly expanded: number;
+}
+
+/** Joins random and shared parts; the shared ones are type B with as many degrees of freedom as one likes (GUM G.4.2). */
+export function result(value: number, uRandom: number, dofRandom: number, uShared: number): Result {
+  const effectiveDof = effectiveDegrees([
+    { u: uRandom, dof: dofRandom },
+    { u: uShared, dof: Number.POSITIVE_INFINITY },
+  ]);
+  const u = Math.hypot(uRandom, uShared);
+  const factor = coverageFactor(effectiveDof);
+  return { value, uRandom, dofRandom, uShared, u, effectiveDof, coverageFactor: factor, expanded: factor * u };
+}

@@ -1,0 +1,152 @@
+/**
+ * Mass per pulse of one measuring window (SAE J1832 list: dynamic flow, Qd), by double chronometry.
+ *
+ * The meter gives an edge for every 1/K of volume. n whole edges between the clock readings of the first and the last of
+ * them are a volume flow n / (K dt) without the rounding of a count over a fixed gate (API MPMS 4.6, ISO 7278-3). Times
+ * the density of the fluid in the meter it is a mass flow; the controller's period makes it mass per pulse exactly.
+ *
+ * The result is referred to the plan's pressure and to the reference temperature. An injector is an orifice, m' =
+ * Cd A sqrt(2 rho dp): at the mean gauge pressure p instead of p_set it passes sqrt(p / p_set) as much, and with fluid of
+ * density rho instead of rho_ref sqrt(rho / rho_ref) as much, so
+ *
+ *   Qd = rho_meter n / (K(f) dt) P sqrt(p_set / p) sqrt(rho_ref / rho_rail)
+ *
+ * rho_meter is the density in the meter and only counts mass; rho_rail is the density in the injector and only tells how
+ * much fuel another density would let through; rho_ref is the density at the reference temperature and plan pressure.
+ */
+import type { Equipment } from '../equipment/equipment.ts';
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import { celsius, kilograms, pascals } from '../quantities/quantity.ts';
+import type { Kelvins, Kilograms, Pascals } from '../quantities/quantity.ts';
+import type { WindowSummary } from '../run/window.ts';
+import { combined, term } from './budget.ts';
+import type { BudgetTerm } from './budget.ts';
+
+/** Density of the run's fluid, kg/m3, at a temperature and an absolute pressure; null where it is not known. */
+export type DensityLaw = (temperature: Kelvins, absolutePressure: Pascals) => { readonly density: number; readonly thermalExpansion: number; readonly compressibility: number } | null;
+
+export type NoMassReason =
+  | 'too-few-edges'
+  | 'no-pressure'
+  | 'outside-fluid-range';
+
+export interface MassPerPulse {
+  readonly kind: 'mass';
+  /** Qd at the plan's pressure and the reference temperature. */
+  readonly mass: Kilograms;
+  /** Qd as it was measured, before those two corrections. */
+  readonly measured: Kilograms;
+  /** Factors that lead from `measured` to `mass`. */
+  readonly pressureFactor: number;
+  readonly temperatureFactor: number;
+  readonly meterHertz: number;
+  readonly kFactorPerCubicMetre: number;
+  readonly meterDensity: number;
+  /** Relative to `mass`. */
+  readonly budget: readonly BudgetTerm[];
+  /** Relative standard uncertainty of the random terms, and of those among them that every window has at least. */
+  readonly uRandom: number;
+  readonly uTiming: number;
+  readonly uShared: number;
+}
+
+export interface NoMass {
+  readonly kind: 'no-mass';
+  readonly reason: NoMassReason;
+  readonly text: string;
+}
+
+/** The shared term that is also a condition of the injector, not only a factor of the mass. */
+export const pressureSource = 'rail pressure';
+
+/** One tick of the controller's clock, 1 us, rectangular. */
+const uClockTick = 1e-6 / Math.sqrt(12);
+
+/** K-factor at a meter frequency: linear between the certificate's points, flat outside. 1/m3. RED-3. */
+export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
+  const points = [...meter.kFactor].sort((a, b) => a.hertz - b.hertz);
+  let below = points[0];
+  for (const point of points) {
+    if (point.hertz > hertz) {
+      if (below === undefined || below.hertz >= point.hertz) return point.edgesPerLitre * 1e3;
+      if (below.hertz > hertz) return below.edgesPerLitre * 1e3;
+      const share = (hertz - below.hertz) / (point.hertz - below.hertz);
+      return (below.edgesPerLitre + share * (point.edgesPerLitre - below.edgesPerLitre)) * 1e3;
+    }
+    below = point;
+  }
+  return (below?.edgesPerLitre ?? Number.NaN) * 1e3;
+}
+
+/**
+ * Reduces one window. Uncertainties in the budget are relative to the mass. The density law is asked twice; its answer
+ * outside its range is a typed refusal here, as is a window without two edges or without pressure.
+ */
+export function massPerPulse(
+  point: Pick<Point, 'pressure' | 'period'>,
+  window: WindowSummary,
+  equipment: Equipment,
+  reduction: Plan['reduction'],
+  density: DensityLaw,
+): MassPerPulse | NoMass {
+  const { edges, pressure } = window;
+  const dt = window.lastEdgeAt - window.firstEdgeAt;
+  if (!(edges >= 1 && dt > 0)) {
+    return { kind: 'no-mass', reason: 'too-few-edges', text: 'The window holds fewer than two meter edges, so there is no flow to compute.' };
+  }
+  if (!(pressure.mean > 0)) {
+    return { kind: 'no-mass', reason: 'no-pressure', text: 'The mean rail pressure of the window is not above the room, so the mass cannot be referred to the plan pressure.' };
+  }
+  const ambient = equipment.ambientKpa * 1e3;
+  const inMeter = density(window.meterTemperature.mean, pascals(pressure.mean + ambient));
+  const inRail = density(window.railTemperature.mean, pascals(pressure.mean + ambient));
+  const atReference = density(celsius(reduction.referenceC), pascals(point.pressure + ambient));
+  if (inMeter === null || inRail === null || atReference === null) {
+    return { kind: 'no-mass', reason: 'outside-fluid-range', text: 'Temperature or pressure of the window lies outside the range in which the density of the fluid is known.' };
+  }
+  const hertz = edges / dt;
+  const kFactor = kFactorAt(equipment.meter, hertz);
+  const measured = (inMeter.density * hertz * point.period) / kFactor;
+  const pressureFactor = Math.sqrt(point.pressure / pressure.mean);
+  const temperatureFactor = Math.sqrt(atReference.density / inRail.density);
+
+  const { partRates } = window;
+  const steadiness = partRates.length >= 2 ? relativeErrorOfMean(partRates) : 0;
+  const uTiming = (Math.SQRT2 * uClockTick) / dt;
+  const budget: BudgetTerm[] = [
+    term('edge timing', dt, 's', -1 / dt, Math.SQRT2 * uClockTick, 'random'),
+    term('steadiness and meter in-rotation', hertz, 'Hz', 1 / hertz, steadiness * hertz, 'random'),
+    term('meter K-factor', kFactor, '1/m3', -1 / kFactor, (kFactor * equipment.meter.relativeUncertaintyPercent) / 100, 'shared'),
+    // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
+    term('fluid density', inMeter.density, 'kg/m3', 1 / inMeter.density, (inMeter.density * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
+    term(pressureSource, pressure.mean, 'Pa', -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
+    term('meter temperature', window.meterTemperature.mean, 'K', -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
+    term('rail temperature', window.railTemperature.mean, 'K', 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
+  ];
+  return {
+    kind: 'mass',
+    mass: kilograms(measured * pressureFactor * temperatureFactor),
+    measured: kilograms(measured),
+    pressureFactor,
+    temperatureFactor,
+    meterHertz: hertz,
+    kFactorPerCubicMetre: kFactor,
+    meterDensity: inMeter.density,
+    budget,
+    uRandom: combined(budget, 'random'),
+    uTiming,
+    uShared: combined(budget, 'shared'),
+  };
+}
+
+/** Standard deviation of the mean of equal parts, relative to it: what unsteadiness and in-rotation error leave. */
+function relativeErrorOfMean(rates: readonly number[]): number {
+  const n = rates.length;
+  let sum = 0;
+  for (const rate of rates) sum += rate;
+  const mean = sum / n;
+  let squares = 0;
+  for (const rate of rates) squares += (rate - mean) * (rate - mean);
+  return Math.sqrt(squares / (n - 1) / n) / mean;
+}

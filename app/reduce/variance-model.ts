@@ -1,0 +1,76 @@
+/**
+ * How the scatter of mass per pulse between windows grows with the mass: variance = constant + relative^2 mass^2.
+ *
+ * Three replicates tell the scatter of one width badly (two degrees of freedom), and weights from them would make the
+ * fit worse than no weights. All widths, injectors and voltages of one pressure and period together tell it well. RED-6.
+ */
+
+export interface VarianceModel {
+  /** kg^2 */
+  readonly constant: number;
+  /** Dimensionless, squared relative scatter. */
+  readonly relative: number;
+  /** Degrees of freedom behind the model. */
+  readonly dof: number;
+  readonly from: 'replicates' | 'windows';
+}
+
+export interface ScatterGroup {
+  readonly mass: number;
+  /** Estimated variance of one window's mass, kg^2, and its degrees of freedom. */
+  readonly variance: number;
+  readonly dof: number;
+}
+
+/**
+ * Fits the two non-negative parameters to group variances by iteratively weighted least squares: the variance of a
+ * variance estimate is 2 sigma^4 / dof.
+ */
+export function fitVarianceModel(groups: readonly ScatterGroup[], from: VarianceModel['from']): VarianceModel {
+  let dof = 0;
+  let relativeSum = 0;
+  for (const g of groups) {
+    dof += g.dof;
+    relativeSum += (g.dof * g.variance) / (g.mass * g.mass);
+  }
+  if (dof === 0) return { constant: 0, relative: 0, dof, from };
+  let constant = 0;
+  let relative = relativeSum / dof;
+  if (relative === 0) return { constant, relative, dof, from };
+  for (let iteration = 0; iteration < 8; iteration += 1) {
+    let w0 = 0;
+    let w2 = 0;
+    let w4 = 0;
+    let y0 = 0;
+    let y2 = 0;
+    for (const g of groups) {
+      const m2 = g.mass * g.mass;
+      const model = constant + relative * m2;
+      const weight = g.dof / (model * model);
+      w0 += weight;
+      w2 += weight * m2;
+      w4 += weight * m2 * m2;
+      y0 += weight * g.variance;
+      y2 += weight * g.variance * m2;
+    }
+    const determinant = w0 * w4 - w2 * w2;
+    const a = determinant > 1e-12 * w0 * w4 ? (y0 * w4 - y2 * w2) / determinant : 0;
+    const b = determinant > 1e-12 * w0 * w4 ? (y2 * w0 - y0 * w2) / determinant : y2 / w4;
+    if (a <= 0) {
+      constant = 0;
+      relative = y2 / w4;
+    } else if (b <= 0) {
+      constant = y0 / w0;
+      relative = 0;
+    } else {
+      constant = a;
+      relative = b;
+    }
+  }
+  return { constant, relative, dof, from };
+}
+
+/** Variance of one window's mass, kg^2. */
+export function varianceAt(model: VarianceModel, mass: number): number {
+  return model.constant + model.relative * mass * mass;
+}
