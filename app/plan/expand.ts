@@ -1,4 +1,4 @@
-/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12 are in README.md beside this file. */
+/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-11 are in README.md beside this file. */
 import { mersenne } from 'pure-rand/generator/mersenne';
 import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
 import { kilopascals, milliseconds, volts } from '../quantities/quantity.ts';

@@ -1,4 +1,4 @@
-/** From a document to a plan: the schema, then the rules between fields (PLAN-20 to PLAN-31 in README.md). */
+/** From a document to a plan: the schema, then the rules between fields (PLAN-20 to PLAN-29 in README.md). */
 import { pathText, problemsOf } from '../boundary/problems.ts';
 import type { Problem } from '../boundary/problems.ts';
 import { countPoints } from './expand.ts';

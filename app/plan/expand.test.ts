@@ -1,0 +1,235 @@
+import fc from 'fast-check';
+import { mersenne } from 'pure-rand/generator/mersenne';
+import { describe, expect, test } from 'vitest';
+import { countPoints, expandPlan } from './expand.ts';
+import { planSchema } from './plan.ts';
+import type { Plan } from './plan.ts';
+import type { Point } from './points.ts';
+
+interface Shape {
+  readonly injectors: number;
+  readonly voltages: number;
+  readonly pressures: number;
+  readonly widths: number;
+  readonly periods: number;
+  readonly replicates: number;
+  readonly kind: 'nested' | 'alternating' | 'randomised';
+  readonly seed: number;
+  readonly everyPoints: number | null;
+}
+
+const upTo = (n: number, value: (i: number) => number) => Array.from({ length: n }, (_, i) => value(i));
+
+function planOf(shape: Partial<Shape>): Plan {
+  const s: Shape = {
+    injectors: 2, voltages: 2, pressures: 1, widths: 3, periods: 1, replicates: 2, kind: 'nested', seed: 1, everyPoints: null, ...shape,
+  };
+  return planSchema.parse({
+    planVersion: 1,
+    name: 'test',
+    injectors: upTo(s.injectors, (i) => i).map((i) => ({ serialNumber: `S${i}`, type: 'T', channel: i + 11 })),
+    axes: {
+      voltageV: upTo(s.voltages, (i) => 9 + i),
+      pressureKpa: upTo(s.pressures, (i) => 300 + 100 * i),
+      widthMs: upTo(s.widths, (i) => 2 + i),
+      periodMs: upTo(s.periods, (i) => 20 + 5 * i),
+      replicates: s.replicates,
+    },
+    sequence: { kind: s.kind, seed: s.seed },
+    ...(s.everyPoints === null
+      ? {}
+      : { reference: { injector: 'S0', voltageV: 13.5, pressureKpa: 350, widthMs: 4.5, periodMs: 20, everyPoints: s.everyPoints } }),
+  });
+}
+
+const shapes = fc.record({
+  injectors: fc.integer({ min: 1, max: 4 }),
+  voltages: fc.integer({ min: 1, max: 3 }),
+  pressures: fc.integer({ min: 1, max: 3 }),
+  widths: fc.integer({ min: 1, max: 5 }),
+  periods: fc.integer({ min: 1, max: 3 }),
+  replicates: fc.integer({ min: 1, max: 4 }),
+  kind: fc.constantFrom('nested', 'alternating', 'randomised'),
+  seed: fc.integer({ min: 0, max: 0xffffffff }),
+  everyPoints: fc.option(fc.integer({ min: 1, max: 40 })),
+}) satisfies fc.Arbitrary<Shape>;
+
+const measured = (points: readonly Point[]) => points.filter((p) => p.role === 'measure');
+const cell = (p: Point) => [p.injector, p.channel, p.voltage, p.pressure, p.width, p.period].join(' ');
+const ms = (points: readonly Point[]) => points.map((p) => Math.round(p.width * 1e6) / 1e3);
+
+describe('expansion of a plan', () => {
+  test('PLAN-1 every combination is measured exactly once', () => {
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const found = measured(expandPlan(planOf(s))).map((p) => `${cell(p)} #${p.replicate}`);
+        expect(new Set(found).size).toBe(found.length);
+        expect(found.length).toBe(s.injectors * s.voltages * s.pressures * s.widths * s.periods * s.replicates);
+        for (const p of measured(expandPlan(planOf(s)))) expect(p.channel).toBe(p.injector + 11);
+      }),
+    );
+  });
+
+  test('PLAN-1 set points are in SI', () => {
+    const [first] = expandPlan(planOf({ pressures: 1, voltages: 1 }));
+    expect(first?.voltage).toBe(9);
+    expect(first?.pressure).toBe(300_000);
+    expect(first?.width).toBeCloseTo(0.002, 12);
+    expect(first?.period).toBeCloseTo(0.02, 12);
+  });
+
+  test('PLAN-2 the index is the place, and the same plan gives the same list', () => {
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const points = expandPlan(planOf(s));
+        points.forEach((p, i) => expect(p.index).toBe(i));
+        expect(expandPlan(planOf(s))).toEqual(points);
+        const { measure, reference } = countPoints(planOf(s));
+        expect(measured(points).length).toBe(measure);
+        expect(points.length).toBe(measure + reference);
+      }),
+    );
+  });
+
+  test('PLAN-3 replicates of a combination count up in the order of measuring', () => {
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const next = new Map<string, number>();
+        for (const p of measured(expandPlan(planOf(s)))) {
+          expect(p.replicate).toBe(next.get(cell(p)) ?? 0);
+          next.set(cell(p), p.replicate + 1);
+        }
+      }),
+    );
+  });
+
+  test('PLAN-4 nested runs every loop in the order of the plan', () => {
+    const points = expandPlan(planOf({ kind: 'nested', replicates: 2 }));
+    expect(points.slice(0, 7).map((p) => [p.injector, p.width * 1e3, p.replicate])).toEqual([
+      [0, 2, 0], [0, 2, 1], [0, 3, 0], [0, 3, 1], [0, 4, 0], [0, 4, 1], [1, 2, 0],
+    ]);
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const order = measured(expandPlan(planOf({ ...s, kind: 'nested' }))).map((p) => [p.pressure, p.voltage, p.injector, p.width, p.period, p.replicate]);
+        for (let i = 1; i < order.length; i += 1) {
+          const [before, after] = [order[i - 1] ?? [], order[i] ?? []];
+          const first = after.findIndex((v, k) => v !== before[k]);
+          expect(after[first]).toBeGreaterThan(before[first] ?? NaN);
+        }
+      }),
+    );
+  });
+
+  test('PLAN-5 alternating goes up and down and never jumps inside a pressure', () => {
+    const points = expandPlan(planOf({ kind: 'alternating', replicates: 3, injectors: 2, voltages: 1 }));
+    expect(ms(points)).toEqual([2, 3, 4, 4, 3, 2, 2, 3, 4, 4, 3, 2, 2, 3, 4, 4, 3, 2]);
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const plan = planOf({ ...s, kind: 'alternating', everyPoints: null });
+        const points = expandPlan(plan);
+        for (let i = 1; i < points.length; i += 1) {
+          const [a, b] = [points[i - 1], points[i]];
+          if (a === undefined || b === undefined || a.pressure !== b.pressure) continue;
+          const steps = [b.voltage - a.voltage, b.injector - a.injector, (b.width - a.width) * 1e3, (b.period - a.period) * 200];
+          // From one point to the next at most one axis moves, and by one place; none where only the replicate moves.
+          expect(steps.reduce((sum, step) => sum + Math.abs(step), 0)).toBeLessThanOrEqual(1 + 1e-9);
+        }
+      }),
+    );
+  });
+
+  test('PLAN-5 a slow drift does not bend the mean over replicates when they are even in number', () => {
+    // With as many passes up as down, the mean time of every width is the same.
+    const points = expandPlan(planOf({ kind: 'alternating', replicates: 4, injectors: 1, voltages: 1, widths: 5 }));
+    const means = new Map<number, number>();
+    for (const p of points) means.set(p.width, (means.get(p.width) ?? 0) + p.index / 4);
+    expect(new Set(means.values()).size).toBe(1);
+  });
+
+  test('PLAN-6 randomised stays inside its block of pressure, voltage and replicate', () => {
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const points = measured(expandPlan(planOf({ ...s, kind: 'randomised' })));
+        const size = s.injectors * s.widths * s.periods;
+        for (let start = 0; start < points.length; start += size) {
+          const block = points.slice(start, start + size);
+          expect(new Set(block.map((p) => `${p.pressure} ${p.voltage} ${p.replicate}`)).size).toBe(1);
+          expect(new Set(block.map(cell)).size).toBe(size);
+        }
+      }),
+    );
+  });
+
+  test('PLAN-7 PLAN-8 the stated shuffle of the stated generator gives this order', () => {
+    // Computed by a second, independent implementation of the two rules (Python, its own MT19937), seed 2026.
+    const plan = planOf({ kind: 'randomised', seed: 2026, injectors: 2, voltages: 1, widths: 3, replicates: 2 });
+    expect(expandPlan(plan).map((p) => [p.injector, Math.round(p.width * 1e3)])).toEqual([
+      [1, 4], [0, 3], [0, 2], [0, 4], [1, 3], [1, 2], [1, 3], [0, 3], [1, 2], [0, 2], [0, 4], [1, 4],
+    ]);
+  });
+
+  test('PLAN-8 the generator is MT19937', () => {
+    // ISO/IEC 14882 (C++), [rand.predef]: the 10000th output of a default-constructed mt19937 (seed 5489) is 4123659995.
+    const random = mersenne(5489);
+    let output = 0;
+    for (let i = 0; i < 10_000; i += 1) output = random.next() >>> 0;
+    expect(output).toBe(4123659995);
+  });
+
+  test('PLAN-7 every place of a block is as likely as any other', () => {
+    // 2000 seeds, 6 items: each of 36 counts is binomial with mean 333.3, sd 16.7; chi-square of 25 degrees of freedom
+    // is below 52.6 in 99.9 % of cases.
+    const counts = new Map<string, number>();
+    for (let seed = 0; seed < 2000; seed += 1) {
+      const points = expandPlan(planOf({ kind: 'randomised', seed, injectors: 1, voltages: 1, widths: 6, replicates: 1 }));
+      for (const p of points) counts.set(`${p.width} ${p.index}`, (counts.get(`${p.width} ${p.index}`) ?? 0) + 1);
+    }
+    expect(counts.size).toBe(36);
+    const chiSquare = [...counts.values()].reduce((sum, n) => sum + (n - 2000 / 6) ** 2 / (2000 / 6), 0);
+    expect(chiSquare).toBeLessThan(52.6);
+  });
+
+  test('PLAN-9 PLAN-10 reference points come first, after every n points, and last', () => {
+    const roles = (s: Partial<Shape>) => expandPlan(planOf(s)).map((p) => (p.role === 'reference' ? 'R' : 'm')).join('');
+    const one = { injectors: 1, voltages: 1, replicates: 1 };
+    expect(roles({ ...one, widths: 5, everyPoints: 2 })).toBe('RmmRmmRmR');
+    expect(roles({ ...one, widths: 4, everyPoints: 2 })).toBe('RmmRmmR');
+    expect(roles({ ...one, widths: 3, everyPoints: 40 })).toBe('RmmmR');
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const points = expandPlan(planOf(s));
+        const references = points.filter((p) => p.role === 'reference');
+        references.forEach((p, i) => {
+          expect(p).toMatchObject({ replicate: i, injector: 0, channel: 11, voltage: 13.5, pressure: 350_000 });
+        });
+        if (s.everyPoints === null) expect(references.length).toBe(0);
+        else {
+          expect(points[0]?.role).toBe('reference');
+          expect(points.at(-1)?.role).toBe('reference');
+          const gaps = references.slice(1).map((p, i) => p.index - (references[i]?.index ?? 0) - 1);
+          gaps.slice(0, -1).forEach((gap) => expect(gap).toBe(s.everyPoints));
+          expect(gaps.at(-1)).toBeGreaterThan(0);
+          expect(gaps.at(-1)).toBeLessThanOrEqual(s.everyPoints);
+        }
+      }),
+    );
+  });
+
+  test('PLAN-11 the seed changes nothing but the order of a randomised plan', () => {
+    fc.assert(
+      fc.property(shapes, fc.integer({ min: 0, max: 0xffffffff }), (s, seed) => {
+        const name = (p: Point) => `${cell(p)} #${p.replicate}`;
+        const [a, b] = [expandPlan(planOf(s)).map(name), expandPlan(planOf({ ...s, seed })).map(name)];
+        if (s.kind === 'randomised') expect(b.toSorted()).toEqual(a.toSorted());
+        else expect(b).toEqual(a);
+      }),
+    );
+    const order = (seed: number) => expandPlan(planOf({ kind: 'randomised', widths: 5, seed })).map(cell);
+    expect(order(1)).not.toEqual(order(2));
+  });
+
+  test('a reference injector that is not mounted is a programming error', () => {
+    const plan = planOf({ everyPoints: 2 });
+    expect(() => expandPlan({ ...plan, injectors: plan.injectors.slice(1) })).toThrow(RangeError);
+  });
+});
