@@ -89,8 +89,14 @@ export type Reply =
 
 type Description = Extract<Reply, { word: 'describe' }>;
 
+/** The codes of LINE-22. A host must live with others too. */
+export type RefusalCode =
+  | 'unknown' | 'form' | 'no-hello' | 'stale' | 'range' | 'unsupported' | 'fault' | 'interlock' | 'not-armed' | 'busy';
+
 export interface Refusal {
+  /** `unknown`: the request's word was none of the specification's. */
   readonly word: Request['word'] | 'unknown';
+  /** A `RefusalCode`, or one that this version does not know. */
   readonly code: string;
   readonly text: string;
 }

@@ -1,0 +1,496 @@
+/**
+ * The controller of the simulated bench: the specification in `../README.md`, carried out on a plant. It is passive and
+ * deterministic: time passes only in `advanceTo`, bytes come in only by `receive`, and the same calls give the same lines.
+ */
+import { I32, LONGEST_TO_CONTROLLER, U16, U32, U48 } from '../line/codec.ts';
+import type { FaultCode } from '../line/fault-texts.ts';
+import { LineSplitter } from '../line/line-splitter.ts';
+import {
+  decodeFromHost, encodeRefusal, encodeReply, encodeTelemetry, type Refusal, type RefusalCode, type Reply, type Request,
+} from '../line/messages.ts';
+import type { PlantPort, PlantReadings } from './plant-port.ts';
+import { RandomSource } from './random.ts';
+
+const PROTOCOL = 1;
+const MODEL = 'simulated-bench';
+const FIRMWARE = '1.0';
+
+const TIMING = {
+  tickNs: 500,
+  minWidthNs: 100_000,
+  maxWidthNs: 100_000_000,
+  minPeriodUs: 1_000,
+  maxPeriodUs: 1_000_000,
+  maxCount: 1_000_000,
+} as const;
+const SUPPLY = { minMv: 0, maxMv: 18_000, safeMv: 0 } as const;
+const PRESSURE = { minPa: 100_000, maxPa: 600_000 } as const;
+const SAFETY = {
+  deadmanMinMs: 100,
+  deadmanMaxMs: 10_000,
+  telemetryMaxHz: 200,
+  tripMa: 8_000,
+  tripPa: 700_000,
+  tripMilliC: 45_000,
+  interlocks: ['emergency-stop', 'cover', 'ventilation'],
+} as const;
+const EMERGENCY_STOP = 1;
+const COVER = 2;
+const VENTILATION = 4;
+const ALL_CLOSED = EMERGENCY_STOP | COVER | VENTILATION;
+
+const DEFAULT_DEADMAN_MS = 1_000;
+const DEFAULT_TELEMETRY_HZ = 10;
+/** How often inputs and limits are looked at; the specification allows 50 ms to the reaction (LINE-59). */
+const SUPERVISION_US = 20_000;
+/** A limit trips when this many looks running are over it: one noisy reading is not a fault. */
+const LOOKS_TO_TRIP = 2;
+/** From the acceptance of a burst to its first pulse. */
+const FIRST_PULSE_US = 1_000;
+/** After a reset the controller is deaf and mute for this long. */
+const START_UP_US = 300_000;
+
+const NEVER = Number.POSITIVE_INFINITY;
+
+export interface ControllerOptions {
+  readonly plant: PlantPort;
+  readonly serial: string;
+  readonly channels: number;
+  readonly pressureCommandable: boolean;
+  /** Boot ids are drawn from this. */
+  readonly bootSeed: number;
+  /** Takes every line that the controller says, LF included. */
+  readonly emit: (line: string) => void;
+}
+
+type Outcome = Reply | { readonly refused: RefusalCode; readonly text: string };
+
+interface Burst {
+  readonly number: number;
+  readonly channel: number;
+  readonly widthUs: number;
+  readonly periodUs: number;
+  readonly commanded: number;
+  /** Pulses that will be started at most; `halt` lowers it. */
+  planned: number;
+  started: number;
+  done: number;
+  active: boolean;
+}
+
+export class SimulatedController {
+  /** Bursts accepted since the controller was made, over all its resets. */
+  burstsAccepted = 0;
+
+  readonly #plant: PlantPort;
+  readonly #serial: string;
+  readonly #channels: number;
+  readonly #pressureCommandable: boolean;
+  readonly #emit: (line: string) => void;
+  readonly #boots: RandomSource;
+  readonly #splitter = new LineSplitter(LONGEST_TO_CONTROLLER);
+
+  /** Bench time; the controller's own clock is this less `#startedUs`. */
+  #now = 0;
+  #startedUs = 0;
+  #boot = '';
+  #edgesAtStart = 0;
+
+  #last: { readonly seq: number; readonly answer: string } | null = null;
+  #hello: { readonly seq: number; readonly token: string; readonly answer: string } | null = null;
+
+  #armed = false;
+  #fault: FaultCode | null = null;
+  #burst: Burst | null = null;
+  #nextBurst = 1;
+  #frame = 0;
+  #telemetryUs = 0;
+  #deadmanUs = 0;
+  #looksOverCurrent = 0;
+  #looksOverPressure = 0;
+  #looksOverTemperature = 0;
+
+  #nextTelemetry = 0;
+  #nextSupervision = 0;
+  #nextPulseStart = NEVER;
+  #nextPulseEnd = NEVER;
+  #deadmanAt = NEVER;
+
+  constructor(options: ControllerOptions) {
+    this.#plant = options.plant;
+    this.#serial = options.serial;
+    this.#channels = options.channels;
+    this.#pressureCommandable = options.pressureCommandable;
+    this.#emit = options.emit;
+    this.#boots = RandomSource.named(options.bootSeed, 'boot');
+    this.#start(0);
+  }
+
+  /** What a press on the reset button does: everything is forgotten, outputs off, and a new boot id. */
+  reset(): void {
+    this.#start(START_UP_US);
+  }
+
+  /** The next instant at which the controller may say something of its own accord; never more than a second ahead. */
+  nextDueUs(): number {
+    return this.#nextTelemetry;
+  }
+
+  /** Bytes from the host, at the present instant. */
+  receive(bytes: Uint8Array): void {
+    if (this.#now < this.#startedUs) return;
+    this.#splitter.push(bytes, this.#takeLine);
+  }
+
+  /** Lets time pass up to `us`, doing on the way whatever falls due, each at its own instant. Never goes back. */
+  advanceTo(us: number): void {
+    for (;;) {
+      const due = Math.min(
+        this.#nextSupervision, this.#deadmanAt, this.#nextPulseEnd, this.#nextPulseStart, this.#nextTelemetry,
+      );
+      if (due > us) break;
+      this.#passTo(due);
+      // Safety before work, work before talk.
+      if (due === this.#nextSupervision) this.#supervise();
+      else if (due === this.#deadmanAt) this.#latch('dead-man');
+      else if (due === this.#nextPulseEnd) this.#endPulse();
+      else if (due === this.#nextPulseStart) this.#startPulse();
+      else this.#sendTelemetry();
+    }
+    this.#passTo(us);
+  }
+
+  #passTo(us: number): void {
+    if (us <= this.#now) return;
+    this.#now = us;
+    this.#plant.advanceTo(us);
+  }
+
+  #start(delayUs: number): void {
+    this.#startedUs = Math.ceil(this.#now) + delayUs;
+    this.#boot = Math.floor(this.#boots.uniform() * 2 ** 32).toString(16).padStart(8, '0');
+    this.#edgesAtStart = this.#plant.read().edges;
+    this.#splitter.restart();
+    this.#last = null;
+    this.#hello = null;
+    this.#fault = null;
+    this.#burst = null;
+    this.#nextBurst = 1;
+    this.#frame = 0;
+    this.#looksOverCurrent = 0;
+    this.#looksOverPressure = 0;
+    this.#looksOverTemperature = 0;
+    this.#telemetryUs = 1_000_000 / DEFAULT_TELEMETRY_HZ;
+    this.#deadmanUs = DEFAULT_DEADMAN_MS * 1_000;
+    this.#makeSafe();
+    if (this.#pressureCommandable) this.#plant.setPressure(PRESSURE.minPa);
+    this.#nextSupervision = this.#startedUs;
+    this.#nextTelemetry = this.#startedUs + this.#telemetryUs;
+  }
+
+  /** LINE-54. */
+  #makeSafe(): void {
+    this.#nextPulseStart = NEVER;
+    this.#nextPulseEnd = NEVER;
+    if (this.#burst !== null) this.#burst.active = false;
+    this.#plant.setSupply(SUPPLY.safeMv);
+    this.#armed = false;
+    this.#deadmanAt = NEVER;
+  }
+
+  #latch(fault: FaultCode): void {
+    this.#makeSafe();
+    if (fault === 'over-pressure' && this.#pressureCommandable) this.#plant.setPressure(PRESSURE.minPa);
+    this.#fault ??= fault;
+  }
+
+  #supervise(): void {
+    this.#nextSupervision += SUPERVISION_US;
+    const now = this.#plant.read();
+    this.#looksOverCurrent = now.currentMa > SAFETY.tripMa ? this.#looksOverCurrent + 1 : 0;
+    this.#looksOverPressure = now.pressurePa > SAFETY.tripPa ? this.#looksOverPressure + 1 : 0;
+    this.#looksOverTemperature = hottest(now) > SAFETY.tripMilliC ? this.#looksOverTemperature + 1 : 0;
+    if ((now.interlocks & EMERGENCY_STOP) === 0) this.#latch('emergency-stop');
+    else if (this.#armed && (now.interlocks & COVER) === 0) this.#latch('interlock-cover');
+    else if (this.#armed && (now.interlocks & VENTILATION) === 0) this.#latch('interlock-ventilation');
+    else if (this.#looksOverCurrent >= LOOKS_TO_TRIP) this.#latch('over-current');
+    else if (this.#looksOverPressure >= LOOKS_TO_TRIP) this.#latch('over-pressure');
+    else if (this.#looksOverTemperature >= LOOKS_TO_TRIP) this.#latch('over-temperature');
+  }
+
+  #startPulse(): void {
+    const burst = this.#runningBurst();
+    this.#plant.pulse(burst.channel, this.#now, burst.widthUs);
+    burst.started += 1;
+    this.#nextPulseEnd = this.#now + burst.widthUs;
+    this.#nextPulseStart = burst.started < burst.planned ? this.#now + burst.periodUs : NEVER;
+  }
+
+  #endPulse(): void {
+    const burst = this.#runningBurst();
+    this.#nextPulseEnd = NEVER;
+    burst.done += 1;
+    if (burst.done === burst.planned) burst.active = false;
+  }
+
+  #runningBurst(): Burst {
+    if (this.#burst === null) throw new Error('a pulse fell due without a burst');
+    return this.#burst;
+  }
+
+  #sendTelemetry(): void {
+    const r = this.#plant.read();
+    const burst = this.#burst;
+    const edges = r.edges - this.#edgesAtStart;
+    const at = Math.floor(this.#now - this.#startedUs);
+    this.#emit(
+      encodeTelemetry({
+        atUs: clamp(at, 0, U48),
+        frame: this.#frame,
+        boot: this.#boot,
+        supplyMv: sensor(r.supplyMv),
+        currentMa: sensor(r.currentMa),
+        pressurePa: sensor(r.pressurePa),
+        railMilliC: sensor(r.railMilliC),
+        meterMilliC: sensor(r.meterMilliC),
+        edges: clamp(edges, 0, U48),
+        lastEdgeUs: edges === 0 ? 0 : clamp(Math.floor(r.lastEdgeUs - this.#startedUs), 0, at),
+        burst: burst?.number ?? 0,
+        active: burst?.active ?? false,
+        commanded: burst?.commanded ?? 0,
+        done: burst?.done ?? 0,
+        armed: this.#armed,
+        fault: this.#fault ?? '',
+        interlocks: r.interlocks & U16,
+      }),
+    );
+    this.#frame += 1;
+    this.#nextTelemetry += this.#telemetryUs;
+  }
+
+  readonly #takeLine = (text: string): void => {
+    const line = decodeFromHost(text);
+    if (line.kind === 'bad') return;
+    if (line.kind === 'request' && line.request.word === 'hello') {
+      this.#takeHello(line.seq, line.request.token);
+      return;
+    }
+    const word = line.kind === 'request' ? line.request.word : line.word;
+    if (this.#last === null) {
+      this.#emit(encodeRefusal(line.seq, { word, code: 'no-hello', text: 'Nothing is done before a hello: this controller has just started.' }));
+      return;
+    }
+    const ahead = (line.seq - this.#last.seq) & U16;
+    if (ahead > 32_767) {
+      this.#emit(encodeRefusal(line.seq, { word, code: 'stale', text: 'This sequence number is older than the latest; nothing was done.' }));
+      return;
+    }
+    this.#feedDeadMan();
+    if (ahead !== 0) {
+      const outcome: Outcome =
+        line.kind === 'request' ? this.#carryOut(line.request) : { refused: line.code, text: unfitTexts[line.code] };
+      this.#last = { seq: line.seq, answer: encodeOutcome(line.seq, word, outcome) };
+      // The time of a new dead-man or a fresh arming counts from the request itself.
+      this.#feedDeadMan();
+    }
+    this.#emit(this.#last.answer);
+  };
+
+  #takeHello(seq: number, token: string): void {
+    this.#feedDeadMan();
+    if (this.#hello?.seq !== seq || this.#hello.token !== token) {
+      const answer = encodeReply(seq, {
+        word: 'hello',
+        token,
+        protocol: PROTOCOL,
+        model: MODEL,
+        serial: this.#serial,
+        firmware: FIRMWARE,
+        boot: this.#boot,
+        channels: this.#channels,
+      });
+      this.#hello = { seq, token, answer };
+      this.#last = { seq, answer };
+    }
+    this.#emit(this.#hello.answer);
+  }
+
+  #feedDeadMan(): void {
+    this.#deadmanAt = this.#armed ? this.#now + this.#deadmanUs : NEVER;
+  }
+
+  #carryOut(request: Request): Outcome {
+    switch (request.word) {
+      case 'hello':
+        throw new Error('hello has its own way through the sequence rules');
+      case 'describe':
+        return this.#describe(request.topic);
+      case 'alive':
+        return { word: 'alive' };
+      case 'deadman':
+        if (request.ms < SAFETY.deadmanMinMs || request.ms > SAFETY.deadmanMaxMs) {
+          return range('ms', SAFETY.deadmanMinMs, SAFETY.deadmanMaxMs);
+        }
+        this.#deadmanUs = request.ms * 1_000;
+        return { word: 'deadman' };
+      case 'telemetry':
+        if (request.hz < 1 || request.hz > SAFETY.telemetryMaxHz) return range('hz', 1, SAFETY.telemetryMaxHz);
+        this.#telemetryUs = Math.round(1_000_000 / request.hz);
+        this.#nextTelemetry = Math.ceil(this.#now) + this.#telemetryUs;
+        return { word: 'telemetry' };
+      case 'arm':
+        return this.#arm();
+      case 'safe':
+        this.#makeSafe();
+        return { word: 'safe' };
+      case 'supply':
+        if (request.mv < SUPPLY.minMv || request.mv > SUPPLY.maxMv) return range('mv', SUPPLY.minMv, SUPPLY.maxMv);
+        if (request.mv > SUPPLY.safeMv) {
+          const notReady = this.#notReady();
+          if (notReady !== null) return notReady;
+        }
+        this.#plant.setSupply(request.mv);
+        return { word: 'supply' };
+      case 'pressure':
+        if (!this.#pressureCommandable) {
+          return { refused: 'unsupported', text: 'This bench has no commanded regulator; set the pressure by hand.' };
+        }
+        if (request.pa < PRESSURE.minPa || request.pa > PRESSURE.maxPa) return range('pa', PRESSURE.minPa, PRESSURE.maxPa);
+        if (this.#fault !== null) return this.#faultRefusal(this.#fault);
+        this.#plant.setPressure(request.pa);
+        return { word: 'pressure' };
+      case 'burst':
+        return this.#startBurst(request);
+      case 'halt':
+        this.#halt();
+        return { word: 'halt' };
+      case 'clear':
+        return this.#clear();
+    }
+  }
+
+  #describe(topic: Extract<Request, { word: 'describe' }>['topic']): Outcome {
+    switch (topic) {
+      case 'timing':
+        return { word: 'describe', topic, ...TIMING };
+      case 'supply':
+        return { word: 'describe', topic, ...SUPPLY };
+      case 'pressure':
+        return this.#pressureCommandable
+          ? { word: 'describe', topic, commandable: true, ...PRESSURE }
+          : { word: 'describe', topic, commandable: false, minPa: 0, maxPa: 0 };
+      case 'safety':
+        return { word: 'describe', topic, ...SAFETY };
+    }
+  }
+
+  #arm(): Outcome {
+    const interlocks = this.#plant.read().interlocks;
+    if ((interlocks & EMERGENCY_STOP) === 0) this.#latch('emergency-stop');
+    if (this.#fault !== null) return this.#faultRefusal(this.#fault);
+    if ((interlocks & ALL_CLOSED) !== ALL_CLOSED) {
+      const open = SAFETY.interlocks.filter((_, bit) => (interlocks & (1 << bit)) === 0);
+      return { refused: 'interlock', text: `Open: ${open.join(', ')}. The bench stays disarmed.` };
+    }
+    this.#armed = true;
+    return { word: 'arm' };
+  }
+
+  #startBurst(request: Extract<Request, { word: 'burst' }>): Outcome {
+    const { channel, periodUs, count } = request;
+    if (channel < 1 || channel > this.#channels) return range('channel', 1, this.#channels);
+    if (request.widthNs < TIMING.minWidthNs || request.widthNs > TIMING.maxWidthNs) {
+      return range('width-ns', TIMING.minWidthNs, TIMING.maxWidthNs);
+    }
+    if (periodUs < TIMING.minPeriodUs || periodUs > TIMING.maxPeriodUs) {
+      return range('period-us', TIMING.minPeriodUs, TIMING.maxPeriodUs);
+    }
+    if (count < 1 || count > TIMING.maxCount) return range('count', 1, TIMING.maxCount);
+    const widthNs = Math.floor((request.widthNs + TIMING.tickNs / 2) / TIMING.tickNs) * TIMING.tickNs;
+    if (widthNs > periodUs * 1_000) {
+      return { refused: 'range', text: 'The pulse is longer than its period.' };
+    }
+    const notReady = this.#notReady();
+    if (notReady !== null) return notReady;
+    if (this.#burst?.active === true) {
+      return { refused: 'busy', text: `Burst ${this.#burst.number} is still active; wait for it or halt it.` };
+    }
+    this.#burst = {
+      number: this.#nextBurst,
+      channel,
+      widthUs: widthNs / 1_000,
+      periodUs,
+      commanded: count,
+      planned: count,
+      started: 0,
+      done: 0,
+      active: true,
+    };
+    this.#nextPulseStart = Math.ceil(this.#now) + FIRST_PULSE_US;
+    this.#nextBurst = this.#nextBurst === U32 ? 1 : this.#nextBurst + 1;
+    this.burstsAccepted += 1;
+    return { word: 'burst', number: this.#burst.number, widthNs };
+  }
+
+  /** LINE-38: no pulse starts any more, the one in progress runs to its end. */
+  #halt(): void {
+    const burst = this.#burst;
+    if (burst?.active !== true) return;
+    this.#nextPulseStart = NEVER;
+    burst.planned = burst.started;
+    if (burst.done === burst.started) burst.active = false;
+  }
+
+  #clear(): Outcome {
+    if (this.#fault === null) return { word: 'clear' };
+    const now = this.#plant.read();
+    const there =
+      (now.interlocks & EMERGENCY_STOP) === 0 ||
+      (this.#fault === 'interlock-cover' && (now.interlocks & COVER) === 0) ||
+      (this.#fault === 'interlock-ventilation' && (now.interlocks & VENTILATION) === 0) ||
+      now.currentMa > SAFETY.tripMa ||
+      now.pressurePa > SAFETY.tripPa ||
+      hottest(now) > SAFETY.tripMilliC;
+    if (there) return { refused: 'fault', text: `The cause of a fault (latched: ${this.#fault}) is still there.` };
+    this.#fault = null;
+    return { word: 'clear' };
+  }
+
+  #notReady(): Outcome | null {
+    if (this.#fault !== null) return this.#faultRefusal(this.#fault);
+    if (!this.#armed) return { refused: 'not-armed', text: 'The bench is not armed.' };
+    return null;
+  }
+
+  #faultRefusal(fault: FaultCode): Outcome {
+    return { refused: 'fault', text: `Latched fault: ${fault}. Remove the cause and clear it.` };
+  }
+}
+
+const unfitTexts = {
+  unknown: 'This controller does not know that word.',
+  form: 'The fields of this request are not those of the specification.',
+} as const;
+
+function encodeOutcome(seq: number, word: Refusal['word'], outcome: Outcome): string {
+  return 'refused' in outcome
+    ? encodeRefusal(seq, { word, code: outcome.refused, text: outcome.text })
+    : encodeReply(seq, outcome);
+}
+
+function range(field: string, low: number, high: number): Outcome {
+  return { refused: 'range', text: `${field} must be from ${low} to ${high}.` };
+}
+
+function hottest(readings: PlantReadings): number {
+  return Math.max(readings.railMilliC, readings.meterMilliC);
+}
+
+function clamp(value: number, low: number, high: number): number {
+  return Math.min(high, Math.max(low, value));
+}
+
+/** Whole wire units, inside what the line can carry. */
+function sensor(value: number): number {
+  return clamp(Math.round(value), -I32, I32);
+}

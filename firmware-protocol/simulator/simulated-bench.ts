@@ -1,0 +1,149 @@
+/**
+ * A whole bench behind its line: controller, plant, and what the scenario says goes wrong. Passive and deterministic:
+ * the same scenario and the same calls give the same bytes. Whoever owns it decides what its time is.
+ */
+import { textOf } from '../line/line-splitter.ts';
+import { SimulatedController } from './controller.ts';
+import { createPlant, type Plant } from './plant/plant.ts';
+import type { Fault, Scenario } from './scenario.ts';
+import { isWireFault, WireFaults } from './wire-faults.ts';
+
+/** What an unfinished line from the host may grow to before it is handed on as it is; the controller drops it anyway. */
+const LONGEST_UNFINISHED = 1024;
+
+interface Pending {
+  readonly fault: Fault;
+  /** Bench time at which this falls due, us; a beginning at a burst has none until that burst comes. */
+  dueUs: number;
+  state: 'waiting' | 'at-work' | 'over';
+}
+
+export class SimulatedBench {
+  readonly #emit: (bytes: Uint8Array) => void;
+  readonly #plant: Plant;
+  readonly #controller: SimulatedController;
+  readonly #toHost: WireFaults;
+  readonly #toController: WireFaults;
+  readonly #faults: readonly Pending[];
+  #now = 0;
+  #nextFaultUs: number;
+  #unfinished = '';
+  #burstsSeen = 0;
+
+  constructor(scenario: Scenario, emit: (bytes: Uint8Array) => void, makePlant: (scenario: Scenario) => Plant = createPlant) {
+    this.#emit = emit;
+    this.#plant = makePlant(scenario);
+    this.#toHost = new WireFaults(scenario.seed, 'to-host');
+    this.#toController = new WireFaults(scenario.seed, 'to-controller');
+    this.#controller = new SimulatedController({
+      plant: this.#plant,
+      serial: `SIM-${String(scenario.seed).padStart(4, '0')}`,
+      channels: scenario.injectors,
+      pressureCommandable: scenario.pressureCommandable,
+      bootSeed: scenario.seed,
+      emit: (line) => {
+        const arriving = this.#toHost.clear ? line : this.#toHost.pass(line);
+        if (arriving !== '') this.#emit(bytesOf(arriving));
+      },
+    });
+    this.#faults = scenario.faults.map((fault) => ({
+      fault,
+      dueUs: 'atS' in fault.begins ? fault.begins.atS * 1e6 : Number.POSITIVE_INFINITY,
+      state: 'waiting',
+    }));
+    this.#nextFaultUs = this.#earliest();
+    this.advanceTo(0);
+  }
+
+  /** Bytes from the host, at the present instant. */
+  receive(bytes: Uint8Array): void {
+    if (this.#toController.clear && this.#unfinished === '') {
+      this.#controller.receive(bytes);
+    } else {
+      this.#receiveThroughFaults(textOf(bytes));
+    }
+    if (this.#controller.burstsAccepted !== this.#burstsSeen) this.#noticeBursts();
+  }
+
+  /** Lets time pass up to `us` since the bench was made; never goes back. */
+  advanceTo(us: number): void {
+    while (this.#nextFaultUs <= us) {
+      const due = Math.max(this.#nextFaultUs, this.#now);
+      this.#controller.advanceTo(due);
+      this.#now = due;
+      for (const pending of this.#faults) {
+        if (pending.dueUs <= due) this.#turn(pending);
+      }
+      this.#nextFaultUs = this.#earliest();
+    }
+    this.#controller.advanceTo(us);
+    this.#now = Math.max(this.#now, us);
+  }
+
+  /** The next instant at which bytes may come out without any going in; never more than a second or so ahead. */
+  nextDueUs(): number {
+    return this.#controller.nextDueUs();
+  }
+
+  /** The line is a stream of bytes, but what happens to it happens to lines: here they are put together again. */
+  #receiveThroughFaults(text: string): void {
+    this.#unfinished += text;
+    for (;;) {
+      const lf = this.#unfinished.indexOf('\n');
+      if (lf < 0) break;
+      const line = this.#unfinished.slice(0, lf + 1);
+      this.#unfinished = this.#unfinished.slice(lf + 1);
+      this.#controller.receive(bytesOf(this.#toController.pass(line)));
+    }
+    if (this.#unfinished.length > LONGEST_UNFINISHED) {
+      this.#controller.receive(bytesOf(this.#toController.pass(this.#unfinished)));
+      this.#unfinished = '';
+    }
+  }
+
+  #noticeBursts(): void {
+    this.#burstsSeen = this.#controller.burstsAccepted;
+    for (const pending of this.#faults) {
+      const { begins } = pending.fault;
+      if (pending.state === 'waiting' && 'atBurst' in begins && begins.atBurst <= this.#burstsSeen) this.#turn(pending);
+    }
+    this.#nextFaultUs = this.#earliest();
+  }
+
+  /** What falls due with a fault: first it begins, then, where it has a duration, it ends. */
+  #turn(pending: Pending): void {
+    const { fault, forS } = pending.fault;
+    if (pending.state === 'waiting') {
+      pending.state = 'at-work';
+      pending.dueUs = forS === undefined ? Number.POSITIVE_INFINITY : this.#now + forS * 1e6;
+      if (fault.kind === 'controller-reset') {
+        this.#controller.reset();
+      } else if (isWireFault(fault)) {
+        this.#toHost.begin(fault);
+        this.#toController.begin(fault);
+      } else {
+        this.#plant.begin(fault);
+      }
+    } else {
+      pending.state = 'over';
+      pending.dueUs = Number.POSITIVE_INFINITY;
+      if (isWireFault(fault)) {
+        this.#toHost.end(fault);
+        this.#toController.end(fault);
+      } else if (fault.kind !== 'controller-reset') {
+        this.#plant.end(fault);
+      }
+    }
+  }
+
+  #earliest(): number {
+    return this.#faults.reduce((earliest, pending) => Math.min(earliest, pending.dueUs), Number.POSITIVE_INFINITY);
+  }
+}
+
+/** One byte per character. */
+function bytesOf(text: string): Uint8Array {
+  const bytes = new Uint8Array(text.length);
+  for (let i = 0; i < text.length; i += 1) bytes[i] = text.charCodeAt(i);
+  return bytes;
+}
