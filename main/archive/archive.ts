@@ -1,0 +1,217 @@
+/** The archive: one SQLite file that keeps every run. One writer at a time, any number of readers. */
+import { existsSync, realpathSync, statSync } from 'node:fs';
+import { basename, dirname, join, resolve } from 'node:path';
+import type { BenchFrame } from '../../app/bench/port.ts';
+import type { UnixMillis } from '../../app/quantities/quantity.ts';
+import type { RunEventBody } from '../../app/run/events.ts';
+import { applicationId, currentVersion, migrate } from './migrations.ts';
+import { ArchiveReader } from './read.ts';
+import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
+import type { Database, StorageCode } from './sqlite.ts';
+import { takeWriterLock } from './writer-lock.ts';
+import { ArchiveWriter, rebuildDerived } from './write.ts';
+import type { AppendResult, CreateResult, NewRun } from './write.ts';
+
+export type OpenCode = StorageCode | 'absent' | 'newer' | 'older' | 'unfit-node';
+
+export interface OpenFailure {
+  readonly ok: false;
+  readonly code: OpenCode;
+  /** What happened, what is safe and what to do. */
+  readonly text: string;
+}
+
+export type OpenResult = { readonly ok: true; readonly archive: Archive } | OpenFailure;
+
+export interface OpenOptions {
+  /** Asks for no lock and changes nothing; the file must exist and be of the present version. */
+  readonly readOnly?: boolean;
+  /** The archive refuses to grow over this and then reports a full disk. Absent: as large as the disk lets it. */
+  readonly maxBytes?: number;
+  readonly now: () => UnixMillis;
+}
+
+/**
+ * Up to this size the structure of the file is checked at every opening; the check reads the whole file, so a larger
+ * one is checked by `verify` only. See the figures of test/bench/archive.ts.
+ */
+const quickCheckMaxBytes = 64 * 2 ** 20;
+
+/** Pages in the write-ahead log before they are moved to the main file, which costs one commit a few milliseconds. */
+const checkpointPages = 1000;
+
+const busyTimeoutMs = 5000;
+
+type Inspection = { readonly ok: true; readonly version: number } | OpenFailure;
+
+/** What the file is, by reading only. Version 0: empty, not yet an archive. */
+function inspect(db: Database, path: string): Inspection {
+  const id = db.pragma('application_id', { simple: true }) as number;
+  const version = db.pragma('user_version', { simple: true }) as number;
+  const tables = db.prepare<[], { n: number }>('SELECT count(*) AS n FROM sqlite_schema').get()?.n ?? 0;
+  if (id === 0 && version === 0 && tables === 0) return { ok: true, version: 0 };
+  if (id !== applicationId || version < 1) {
+    return {
+      ok: false,
+      code: 'not-an-archive',
+      text: `The file ${path} is a database of another program, not an archive. Nothing was changed. Choose another file.`,
+    };
+  }
+  if (version > currentVersion) {
+    return {
+      ok: false,
+      code: 'newer',
+      text: `The archive ${path} was written by a newer version of this program (archive version ${version}; this program reads up to ${currentVersion}). Nothing was changed. Use the newer program to open it.`,
+    };
+  }
+  return { ok: true, version };
+}
+
+function quickCheck(db: Database, path: string, maxBytes: number): OpenFailure | null {
+  if (statSync(path).size > maxBytes) return null;
+  const found = db.pragma('quick_check(1)', { simple: true }) as string;
+  if (found === 'ok') return null;
+  return {
+    ok: false,
+    code: 'damaged',
+    text: `The archive ${path} is damaged (${found.replaceAll('\n', ' ')}). Nothing was changed. Keep the file and continue from a backup.`,
+  };
+}
+
+/** The same archive has the same name, however it was called: the lock hangs on the name. */
+function fullPath(path: string): string {
+  const absolute = resolve(path);
+  if (existsSync(absolute)) return realpathSync(absolute);
+  return existsSync(dirname(absolute)) ? join(realpathSync(dirname(absolute)), basename(absolute)) : absolute;
+}
+
+/**
+ * Opens an archive; without `readOnly` makes it when it is absent, takes the writer lock and brings an older file to the
+ * present version (the file as it was stays beside it under `.before-version-N`). Every failure leaves the file as it was.
+ */
+export function openArchive(path: string, options: OpenOptions): OpenResult {
+  const unfit = unfitNode();
+  if (unfit !== null) return { ok: false, code: 'unfit-node', text: unfit };
+  const file = fullPath(path);
+  const absent = !existsSync(file);
+  if (absent && (options.readOnly === true || !existsSync(dirname(file)))) {
+    const what = options.readOnly === true ? `There is no archive ${file}.` : `The folder of the archive ${file} does not exist.`;
+    return { ok: false, code: 'absent', text: `${what} Nothing was made. Check the path.` };
+  }
+  try {
+    return options.readOnly === true ? openReader(file) : openWriter(file, options);
+  } catch (error) {
+    const failure = storageFailure(error, file);
+    if (failure === null) throw error;
+    return failure;
+  }
+}
+
+function openReader(file: string): OpenResult {
+  const db = openDatabase(file, { readOnly: true, busyTimeout: busyTimeoutMs });
+  return closingOnFailure(db.close.bind(db), () => {
+    const inspection = inspect(db, file);
+    if (!inspection.ok) return inspection;
+    if (inspection.version === 0) {
+      return { ok: false, code: 'not-an-archive', text: `The file ${file} is empty. Nothing was changed. Choose another file.` };
+    }
+    if (inspection.version < currentVersion) {
+      return {
+        ok: false,
+        code: 'older',
+        text: `The archive ${file} is of version ${inspection.version}; this program reads version ${currentVersion}. Nothing was changed. Open it once for writing, for instance by starting a run in it; that brings it up to date and keeps a copy.`,
+      };
+    }
+    return quickCheck(db, file, quickCheckMaxBytes) ?? { ok: true, archive: new Archive(db, file, null) };
+  });
+}
+
+function openWriter(file: string, options: OpenOptions): OpenResult {
+  if (existsSync(file)) {
+    // Before anything is made beside it or changed in it: is this an archive at all?
+    const db = openDatabase(file, { readOnly: true, busyTimeout: busyTimeoutMs });
+    try {
+      const inspection = inspect(db, file);
+      if (!inspection.ok) return inspection;
+    } finally {
+      db.close();
+    }
+  }
+  const lock = takeWriterLock(file);
+  if (!lock.ok) return lock;
+  return closingOnFailure(lock.release, () => {
+    const db = openDatabase(file, { readOnly: false, busyTimeout: busyTimeoutMs });
+    return closingOnFailure(db.close.bind(db), () => {
+      const inspection = inspect(db, file);
+      if (!inspection.ok) return inspection;
+      const damage = quickCheck(db, file, quickCheckMaxBytes);
+      if (damage !== null) return damage;
+      db.pragma('journal_mode = WAL');
+      db.pragma('synchronous = FULL');
+      db.pragma('foreign_keys = ON');
+      db.pragma(`wal_autocheckpoint = ${checkpointPages}`);
+      if (options.maxBytes !== undefined) {
+        db.pragma(`max_page_count = ${Math.floor(options.maxBytes / (db.pragma('page_size', { simple: true }) as number))}`);
+      }
+      if (inspection.version < currentVersion) {
+        if (inspection.version > 0) keepCopy(db, `${file}.before-version-${currentVersion}`);
+        migrate(db, inspection.version, rebuildDerived);
+      }
+      return { ok: true, archive: new Archive(db, file, { now: options.now, release: lock.release }) };
+    });
+  });
+}
+
+function keepCopy(db: Database, copy: string): void {
+  if (!existsSync(copy)) db.prepare('VACUUM INTO ?').run(copy);
+}
+
+function closingOnFailure(close: () => unknown, open: () => OpenResult): OpenResult {
+  let result: OpenResult | null = null;
+  try {
+    result = open();
+    return result;
+  } finally {
+    if (result?.ok !== true) close();
+  }
+}
+
+/** An open archive. Its reads are those of `ArchiveReader`. Writing through a reader is an error of the program. */
+export class Archive extends ArchiveReader {
+  readonly path: string;
+  readonly #db: Database;
+  readonly #writer: ArchiveWriter | null;
+  readonly #release: () => void;
+
+  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly release: () => void } | null) {
+    super(db);
+    this.#db = db;
+    this.path = path;
+    this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing.now, this);
+    this.#release = writing === null ? () => undefined : writing.release;
+  }
+
+  /** Makes the record of a run; its id is a UUID of version 7 (RFC 9562). Its journal begins with the first `append`. */
+  createRun(run: NewRun): CreateResult {
+    return this.#writing().createRun(run);
+  }
+
+  /**
+   * Appends events and the frames that came with them, all or nothing, and returns the events as they stand in the
+   * journal once they are on the disk. Give each frame once, in the order received; an attempt's frames come at the
+   * latest with its `attempt-ended` event. On failure nothing of the call was written and it may be made again.
+   */
+  append(id: string, bodies: readonly RunEventBody[], frames: readonly BenchFrame[]): AppendResult {
+    return this.#writing().append(id, bodies, frames);
+  }
+
+  close(): void {
+    this.#db.close();
+    this.#release();
+  }
+
+  #writing(): ArchiveWriter {
+    if (this.#writer === null) throw new Error('the archive is open for reading only');
+    return this.#writer;
+  }
+}

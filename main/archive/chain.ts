@@ -1,0 +1,41 @@
+/**
+ * The hash chain over a run's journal. Each event's hash covers the hash before it, so that an event which was changed,
+ * removed or put in between later is found; the first hash covers what the run was opened with. It shows damage and
+ * clumsy edits. It is no signature: somebody who recomputes the whole chain is not found out.
+ */
+import { hash } from 'node:crypto';
+
+/** What `chainStart` binds: the row of the run. */
+export interface RunRecord {
+  readonly id: string;
+  readonly createdAt: number;
+  readonly planName: string;
+  readonly order: string;
+  readonly operator: string;
+  readonly software: string;
+  readonly planHash: string;
+  readonly equipmentHash: string;
+}
+
+/** SHA-256 of a text in UTF-8, as 64 lower-case hexadecimal digits (FIPS 180-4). */
+export const sha256 = (text: string): string => hash('sha256', text, 'hex');
+
+/** The hash before a run's first event. */
+export const chainStart = (run: RunRecord): string =>
+  sha256(
+    JSON.stringify([
+      'run',
+      run.id,
+      run.createdAt,
+      run.planName,
+      run.order,
+      run.operator,
+      run.software,
+      run.planHash,
+      run.equipmentHash,
+    ]),
+  );
+
+/** The hash of an event whose body is stored as the text `body`. */
+export const chainHash = (previous: string, seq: number, at: number, body: string): string =>
+  sha256(`${previous} ${seq} ${at} ${body}`);

@@ -1,0 +1,208 @@
+/**
+ * The shape of the archive file, as numbered steps. A step that has been released is never edited: a file of any older
+ * version comes to the present one by the steps that it lacks, all in one transaction.
+ *
+ * The tables in words:
+ * - `runs`: what a run was opened with. Never changed.
+ * - `events`: the journal, hash-chained (chain.ts). Never changed. Plan and equipment lie in the `opened` event.
+ * - `attempts`: one row for each `attempt-ended` event, with what lists ask for. Never changed.
+ * - `segments`: one stretch of the controller's clock, which only goes forward inside it: a controller start, or part of
+ *   one if a controller breaks the rule and comes back with an old boot id. Never changed.
+ * - `telemetry`: frames in compressed chunks (telemetry-chunk.ts), numbered in the run without a gap. `from_us` and
+ *   `to_us` are for the index: the controller clock rounded outward to whole microseconds. Never changed.
+ * - `counting`, `run_status`: derived from the events in the same transaction (status.ts), so that a list of runs
+ *   needs no fold. Rebuilt after a migration.
+ */
+import { chainHash, chainStart, sha256 } from './chain.ts';
+import type { Database } from './sqlite.ts';
+
+/** "RHar": marks the file as an archive of this program (application id of the SQLite file header). */
+export const applicationId = 0x52486172;
+
+export interface Migration {
+  readonly version: number;
+  readonly what: string;
+  readonly apply: (db: Database) => void;
+}
+
+const appendOnly = (table: string, verbs: readonly ('UPDATE' | 'DELETE')[] = ['UPDATE', 'DELETE']): string =>
+  verbs
+    .map(
+      (verb) =>
+        `CREATE TRIGGER ${table}_no_${verb.toLowerCase()} BEFORE ${verb} ON ${table} BEGIN SELECT RAISE(ABORT, '${table}: rows are never changed'); END;`,
+    )
+    .join('\n');
+
+const version1 = `
+PRAGMA application_id = ${applicationId};
+CREATE TABLE runs (
+  no INTEGER PRIMARY KEY,
+  id TEXT NOT NULL UNIQUE,
+  created_at INTEGER NOT NULL,
+  plan_name TEXT NOT NULL,
+  order_text TEXT NOT NULL,
+  operator TEXT NOT NULL,
+  software TEXT NOT NULL
+) STRICT;
+CREATE TABLE events (
+  run INTEGER NOT NULL REFERENCES runs (no),
+  seq INTEGER NOT NULL CHECK (seq >= 0),
+  at INTEGER NOT NULL,
+  kind TEXT NOT NULL,
+  body TEXT NOT NULL,
+  PRIMARY KEY (run, seq)
+) STRICT;
+CREATE TABLE attempts (
+  run INTEGER NOT NULL,
+  point INTEGER NOT NULL CHECK (point >= 0),
+  attempt INTEGER NOT NULL,
+  seq INTEGER NOT NULL,
+  verdict TEXT NOT NULL CHECK (verdict IN ('accepted', 'rejected', 'cut')),
+  segment INTEGER,
+  PRIMARY KEY (run, point, attempt),
+  FOREIGN KEY (run, seq) REFERENCES events (run, seq) DEFERRABLE INITIALLY DEFERRED,
+  FOREIGN KEY (run, segment) REFERENCES segments (run, segment) DEFERRABLE INITIALLY DEFERRED
+) STRICT, WITHOUT ROWID;
+CREATE TABLE segments (
+  run INTEGER NOT NULL REFERENCES runs (no),
+  segment INTEGER NOT NULL CHECK (segment >= 0),
+  boot_id TEXT NOT NULL,
+  PRIMARY KEY (run, segment)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE telemetry (
+  run INTEGER NOT NULL,
+  chunk INTEGER NOT NULL CHECK (chunk >= 0),
+  segment INTEGER NOT NULL,
+  from_us INTEGER NOT NULL,
+  to_us INTEGER NOT NULL CHECK (to_us >= from_us),
+  last_frame INTEGER NOT NULL,
+  frames INTEGER NOT NULL CHECK (frames > 0),
+  data BLOB NOT NULL,
+  PRIMARY KEY (run, chunk),
+  FOREIGN KEY (run, segment) REFERENCES segments (run, segment)
+) STRICT;
+CREATE INDEX telemetry_by_time ON telemetry (run, segment, to_us);
+${['runs', 'events', 'attempts', 'segments', 'telemetry'].map((table) => appendOnly(table)).join('\n')}
+`;
+
+const version2Before = `
+DROP TRIGGER runs_no_update;
+ALTER TABLE runs ADD COLUMN plan_hash TEXT NOT NULL DEFAULT '';
+ALTER TABLE runs ADD COLUMN equipment_hash TEXT NOT NULL DEFAULT '';
+CREATE INDEX runs_by_time ON runs (created_at, id);
+CREATE TABLE chained_events (
+  run INTEGER NOT NULL REFERENCES runs (no),
+  seq INTEGER NOT NULL CHECK (seq >= 0),
+  at INTEGER NOT NULL,
+  kind TEXT NOT NULL,
+  body TEXT NOT NULL,
+  hash BLOB NOT NULL CHECK (length(hash) = 32),
+  PRIMARY KEY (run, seq)
+) STRICT;
+`;
+
+const version2After = `
+DROP TABLE events;
+ALTER TABLE chained_events RENAME TO events;
+CREATE TABLE counting (
+  run INTEGER NOT NULL,
+  point INTEGER NOT NULL,
+  attempt INTEGER NOT NULL,
+  PRIMARY KEY (run, point),
+  FOREIGN KEY (run, point, attempt) REFERENCES attempts (run, point, attempt) DEFERRABLE INITIALLY DEFERRED
+) STRICT, WITHOUT ROWID;
+CREATE TABLE run_status (
+  run INTEGER PRIMARY KEY REFERENCES runs (no),
+  events INTEGER NOT NULL,
+  last_at INTEGER,
+  points INTEGER NOT NULL,
+  attempts INTEGER NOT NULL,
+  counting INTEGER NOT NULL,
+  ending TEXT,
+  search TEXT NOT NULL
+) STRICT;
+${appendOnly('runs', ['UPDATE'])}
+${appendOnly('events')}
+`;
+
+interface RunRow1 {
+  readonly no: number;
+  readonly id: string;
+  readonly created_at: number;
+  readonly plan_name: string;
+  readonly order_text: string;
+  readonly operator: string;
+  readonly software: string;
+}
+
+/** Chains the events of a version 1 file: from here on they are held fast as they stood on the day of the migration. */
+function chainVersion1(db: Database): void {
+  const opened = db.prepare<[number], { body: string }>(
+    `SELECT body FROM events WHERE run = ? AND kind = 'opened' ORDER BY seq LIMIT 1`,
+  );
+  const events = db.prepare<[number], { seq: number; at: number; kind: string; body: string }>(
+    'SELECT seq, at, kind, body FROM events WHERE run = ? ORDER BY seq',
+  );
+  const setHashes = db.prepare('UPDATE runs SET plan_hash = ?, equipment_hash = ? WHERE no = ?');
+  const put = db.prepare('INSERT INTO chained_events (run, seq, at, kind, body, hash) VALUES (?, ?, ?, ?, ?, ?)');
+  for (const run of db.prepare<[], RunRow1>('SELECT * FROM runs ORDER BY no').all()) {
+    const first = opened.get(run.no);
+    const body = first === undefined ? {} : (JSON.parse(first.body) as { plan?: unknown; equipment?: unknown });
+    const planHash = sha256(JSON.stringify(body.plan ?? null));
+    const equipmentHash = sha256(JSON.stringify(body.equipment ?? null));
+    setHashes.run(planHash, equipmentHash, run.no);
+    let head = chainStart({
+      id: run.id,
+      createdAt: run.created_at,
+      planName: run.plan_name,
+      order: run.order_text,
+      operator: run.operator,
+      software: run.software,
+      planHash,
+      equipmentHash,
+    });
+    // The connection allows no write while a read is open: the events of one run are taken in whole.
+    for (const event of events.all(run.no)) {
+      head = chainHash(head, event.seq, event.at, event.body);
+      put.run(run.no, event.seq, event.at, event.kind, event.body, Buffer.from(head, 'hex'));
+    }
+  }
+}
+
+export const migrations: readonly Migration[] = [
+  { version: 1, what: 'runs, events, attempts and telemetry', apply: (db) => void db.exec(version1) },
+  {
+    version: 2,
+    what: 'hash chain over the events; status of each run for the list',
+    apply: (db) => {
+      db.exec(version2Before);
+      chainVersion1(db);
+      db.exec(version2After);
+    },
+  },
+];
+
+/** The version that this program reads and writes. */
+export const currentVersion = migrations.length;
+
+/**
+ * Brings a file from `version` (0: empty) to the present version, or throws and leaves it as it was. `rebuild` makes
+ * the derived tables again. Foreign keys are off while tables are rebuilt, as SQLite asks (ALTER TABLE, section 7), and
+ * checked before the transaction ends.
+ */
+export function migrate(db: Database, version: number, rebuild: (db: Database) => void): void {
+  db.pragma('foreign_keys = OFF');
+  try {
+    db.transaction(() => {
+      for (const step of migrations) {
+        if (step.version > version) step.apply(db);
+      }
+      rebuild(db);
+      const broken = db.pragma('foreign_key_check') as unknown[];
+      if (broken.length > 0) throw new Error(`the migrated archive would hold ${broken.length} rows without their parent`);
+      db.pragma(`user_version = ${currentVersion}`);
+    }).immediate();
+  } finally {
+    db.pragma('foreign_keys = ON');
+  }
+}

@@ -1,0 +1,325 @@
+/** Everything that is read from an archive. Reads come in pages and hold no lock between them. */
+import type { BenchFrame } from '../../app/bench/port.ts';
+import type { Ending, RunEvent, RunEventBody, Verdict } from '../../app/run/events.ts';
+import { unixMillis } from '../../app/quantities/quantity.ts';
+import type { Seconds, UnixMillis } from '../../app/quantities/quantity.ts';
+import type { RunRecord } from './chain.ts';
+import type { Database } from './sqlite.ts';
+import { searchable } from './status.ts';
+import type { RunStatus } from './status.ts';
+import { decodeFrames } from './telemetry-chunk.ts';
+
+/** What is stored cannot be what this program wrote. The text says where. */
+export class ArchiveDamaged extends Error {
+  override readonly name = 'ArchiveDamaged';
+}
+
+export interface RunSummary extends RunRecord {
+  readonly createdAt: UnixMillis;
+  readonly status: RunStatus;
+}
+
+export interface RunsPage {
+  /** Case does not matter; found in plan name, order, serial numbers and injector types. */
+  readonly text?: string;
+  /** Last run of the page before; runs come newest first. */
+  readonly after?: { readonly createdAt: UnixMillis; readonly id: string };
+  readonly limit: number;
+}
+
+type AttemptEnded = Extract<RunEventBody, { kind: 'attempt-ended' }>;
+
+export interface AttemptRecord {
+  readonly point: number;
+  readonly attempt: number;
+  /** Of the `attempt-ended` event. */
+  readonly seq: number;
+  readonly at: UnixMillis;
+  readonly verdict: Verdict;
+  /** This is the attempt of its point that counts. */
+  readonly counts: boolean;
+  /** Controller start in whose time the window is given; null: no frame was stored before the attempt ended. */
+  readonly bootId: string | null;
+  readonly body: AttemptEnded;
+}
+
+export interface AttemptsPage {
+  readonly point?: number;
+  /** Last attempt of the page before; attempts come by point, then by attempt. */
+  readonly after?: { readonly point: number; readonly attempt: number };
+  readonly limit: number;
+}
+
+const kinds: Record<RunEventBody['kind'], true> = {
+  opened: true,
+  'bench-connected': true,
+  preflight: true,
+  commanded: true,
+  'proving-started': true,
+  'dead-man-proved': true,
+  'dead-man-not-proved': true,
+  'measuring-started': true,
+  'attempt-started': true,
+  step: true,
+  'wait-skipped': true,
+  'attempt-ended': true,
+  chosen: true,
+  'point-skipped': true,
+  queued: true,
+  'second-pass-started': true,
+  'guard-noted': true,
+  'guard-cleared': true,
+  'link-lost': true,
+  'link-restored': true,
+  'controller-fault': true,
+  'making-safe': true,
+  'made-safe': true,
+  paused: true,
+  held: true,
+  tripped: true,
+  acknowledged: true,
+  resumed: true,
+  ended: true,
+  reopened: true,
+  'host-restarted': true,
+};
+
+/** The body of an event as it was written; only its kind is checked here, the rest is the hash chain's affair. */
+export function parseBody(text: string, where: string): RunEventBody {
+  let body: unknown;
+  try {
+    body = JSON.parse(text);
+  } catch {
+    throw new ArchiveDamaged(`${where} cannot be read: its text is not JSON.`);
+  }
+  const kind = typeof body === 'object' && body !== null && 'kind' in body ? body.kind : undefined;
+  if (typeof kind !== 'string' || !Object.hasOwn(kinds, kind)) {
+    throw new ArchiveDamaged(`${where} has a kind that this program does not know.`);
+  }
+  return body as RunEventBody;
+}
+
+interface RunRow {
+  readonly no: number;
+  readonly id: string;
+  readonly created_at: number;
+  readonly plan_name: string;
+  readonly order_text: string;
+  readonly operator: string;
+  readonly software: string;
+  readonly plan_hash: string;
+  readonly equipment_hash: string;
+  readonly events: number;
+  readonly last_at: number | null;
+  readonly points: number;
+  readonly attempts: number;
+  readonly counting: number;
+  readonly ending: Ending | null;
+  readonly search: string;
+}
+
+const runColumns = `no, id, created_at, plan_name, order_text, operator, software, plan_hash, equipment_hash,
+  events, last_at, points, attempts, counting, ending, search`;
+
+export interface StoredRun extends RunSummary {
+  readonly no: number;
+}
+
+const runFromRow = (row: RunRow): StoredRun => ({
+  no: row.no,
+  id: row.id,
+  createdAt: unixMillis(row.created_at),
+  planName: row.plan_name,
+  order: row.order_text,
+  operator: row.operator,
+  software: row.software,
+  planHash: row.plan_hash,
+  equipmentHash: row.equipment_hash,
+  status: {
+    events: row.events,
+    lastAt: row.last_at,
+    points: row.points,
+    attempts: row.attempts,
+    counting: row.counting,
+    ending: row.ending,
+    search: row.search,
+  },
+});
+
+export interface EventRow {
+  readonly seq: number;
+  readonly at: number;
+  readonly kind: string;
+  readonly body: string;
+  readonly hash: Buffer;
+}
+
+interface AttemptRow {
+  readonly point: number;
+  readonly attempt: number;
+  readonly seq: number;
+  readonly verdict: Verdict;
+  readonly segment: number | null;
+  readonly boot_id: string | null;
+  readonly counts: number;
+  readonly at: number;
+  readonly body: string;
+}
+
+export interface ChunkRow {
+  readonly chunk: number;
+  readonly segment: number;
+  readonly from_us: number;
+  readonly to_us: number;
+  readonly last_frame: number;
+  readonly frames: number;
+  readonly data: Buffer;
+}
+
+const eventsPerPage = 500;
+
+export const chunkFrames = (row: ChunkRow, run: RunRecord): BenchFrame[] => {
+  try {
+    return decodeFrames(row.data);
+  } catch (error) {
+    throw new ArchiveDamaged(`Telemetry chunk ${row.chunk} of run ${run.id} cannot be read: ${(error as Error).message}.`);
+  }
+};
+
+/** Reads over one connection; the statements are prepared once. Rows that cannot be right throw `ArchiveDamaged`. */
+export class ArchiveReader {
+  readonly #run;
+  readonly #runs;
+  readonly #events;
+  readonly #attempts;
+  readonly #segments;
+  readonly #chunks;
+
+  constructor(db: Database) {
+    const from = 'FROM runs JOIN run_status ON run_status.run = runs.no';
+    this.#run = db.prepare<[string], RunRow>(`SELECT ${runColumns} ${from} WHERE id = ?`);
+    this.#runs = db.prepare<[number, string, string, number], RunRow>(
+      `SELECT ${runColumns} ${from} WHERE (created_at, id) < (?, ?) AND instr(search, ?) > 0
+       ORDER BY created_at DESC, id DESC LIMIT ?`,
+    );
+    this.#events = db.prepare<[number, number, number], EventRow>(
+      'SELECT seq, at, kind, body, hash FROM events WHERE run = ? AND seq >= ? ORDER BY seq LIMIT ?',
+    );
+    this.#attempts = db.prepare<[number, number, number, number, number], AttemptRow>(
+      `SELECT a.point, a.attempt, a.seq, a.verdict, a.segment, s.boot_id, c.attempt IS a.attempt AS counts, e.at, e.body
+       FROM attempts a
+       JOIN events e ON e.run = a.run AND e.seq = a.seq
+       LEFT JOIN segments s ON s.run = a.run AND s.segment = a.segment
+       LEFT JOIN counting c ON c.run = a.run AND c.point = a.point
+       WHERE a.run = ? AND (a.point, a.attempt) > (?, ?) AND a.point <= ?
+       ORDER BY a.point, a.attempt LIMIT ?`,
+    );
+    this.#segments = db.prepare<[number], { segment: number; boot_id: string }>(
+      'SELECT segment, boot_id FROM segments WHERE run = ? ORDER BY segment',
+    );
+    this.#chunks = db.prepare<[number, number, number], ChunkRow>(
+      `SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry
+       WHERE run = ? AND segment = ? AND to_us >= ? ORDER BY to_us`,
+    );
+  }
+
+  /** A run by its id; null when the archive has none of that id. */
+  run(id: string): StoredRun | null {
+    const row = this.#run.get(id);
+    return row === undefined ? null : runFromRow(row);
+  }
+
+  /** One page of runs, newest first. The page is full when it has `limit` runs; then there may be more. */
+  runs(page: RunsPage): StoredRun[] {
+    // Before everything that sorts below it: beyond the latest time that a date can have.
+    const after = page.after ?? { createdAt: Number.MAX_SAFE_INTEGER, id: '' };
+    return this.#runs.all(after.createdAt, after.id, searchable(page.text ?? ''), page.limit).map(runFromRow);
+  }
+
+  latestRun(): StoredRun | null {
+    return this.runs({ limit: 1 })[0] ?? null;
+  }
+
+  /** Events of a run as rows, from `fromSeq` on, in order; more may be appended while it is read. */
+  *eventRows(run: { readonly no: number }, fromSeq = 0): Generator<EventRow> {
+    let next = fromSeq;
+    for (;;) {
+      const page = this.#events.all(run.no, next, eventsPerPage);
+      yield* page;
+      const last = page.at(-1);
+      if (last === undefined || page.length < eventsPerPage) return;
+      next = last.seq + 1;
+    }
+  }
+
+  *events(id: string, fromSeq = 0): Generator<RunEvent> {
+    for (const row of this.eventRows(this.#known(id), fromSeq)) {
+      yield { seq: row.seq, at: unixMillis(row.at), body: parseBody(row.body, `Event ${row.seq} of run ${id}`) };
+    }
+  }
+
+  /** One page of attempts, by point and attempt. The page is full when it has `limit` rows; then there may be more. */
+  attempts(id: string, page: AttemptsPage): AttemptRecord[] {
+    return this.#attemptRows(this.#known(id), page).map((row) => this.#attemptFromRow(id, row));
+  }
+
+  /** The frames of an attempt's window, exactly as the engine had them; empty when it never came to a window. */
+  windowFrames(id: string, attempt: { readonly point: number; readonly attempt: number }): BenchFrame[] {
+    const run = this.#known(id);
+    const row = this.#attemptRows(run, { point: attempt.point, after: { point: attempt.point, attempt: attempt.attempt - 1 }, limit: 1 })[0];
+    if (row?.attempt !== attempt.attempt) throw new Error(`run ${id} has no attempt ${attempt.attempt} of point ${attempt.point}`);
+    const { window } = this.#attemptFromRow(id, row).body;
+    if (window === null || row.segment === null) return [];
+    return this.#segmentFrames(run, row.segment, window.from, window.to);
+  }
+
+  /**
+   * Frames from controller clock `from` to `to`, both included, in the order they came; of one controller start when
+   * `bootId` is given, else of each in turn.
+   */
+  telemetry(id: string, from: Seconds, to: Seconds, bootId?: string): BenchFrame[] {
+    const run = this.#known(id);
+    return this.#segments
+      .all(run.no)
+      .filter((s) => bootId === undefined || s.boot_id === bootId)
+      .flatMap((s) => this.#segmentFrames(run, s.segment, from, to));
+  }
+
+  #segmentFrames(run: StoredRun, segment: number, from: Seconds, to: Seconds): BenchFrame[] {
+    const found: BenchFrame[] = [];
+    for (const row of this.#chunks.iterate(run.no, segment, Math.floor(from * 1e6))) {
+      if (row.from_us > Math.ceil(to * 1e6)) break;
+      for (const frame of chunkFrames(row, run)) {
+        if (frame.at >= from && frame.at <= to) found.push(frame);
+      }
+    }
+    return found;
+  }
+
+  #attemptRows(run: StoredRun, page: AttemptsPage): AttemptRow[] {
+    const after = page.after ?? { point: page.point ?? -1, attempt: Number.MIN_SAFE_INTEGER };
+    return this.#attempts.all(run.no, after.point, after.attempt, page.point ?? Number.MAX_SAFE_INTEGER, page.limit);
+  }
+
+  #attemptFromRow(id: string, row: AttemptRow): AttemptRecord {
+    const where = `Event ${row.seq} of run ${id}`;
+    const body = parseBody(row.body, where);
+    if (body.kind !== 'attempt-ended') throw new ArchiveDamaged(`${where} is not the end of an attempt, but an attempt refers to it.`);
+    return {
+      point: row.point,
+      attempt: row.attempt,
+      seq: row.seq,
+      at: unixMillis(row.at),
+      verdict: row.verdict,
+      counts: row.counts === 1,
+      bootId: row.boot_id,
+      body,
+    };
+  }
+
+  #known(id: string): StoredRun {
+    const run = this.run(id);
+    if (run === null) throw new Error(`the archive has no run ${id}`);
+    return run;
+  }
+}

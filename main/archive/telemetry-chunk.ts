@@ -1,0 +1,261 @@
+/**
+ * Telemetry in chunks: frames of one controller start, column by column, as differences, deflated (RFC 1951). What is
+ * read back equals what was written, bit for bit, because a window must come out the same when it is computed again.
+ *
+ * Inside the deflated block: version, number of frames, length and UTF-8 of a JSON head (boot id, distinct faults),
+ * then the columns in the order of `columns`. A column starts with the index of its scale. Measured values are whole
+ * numbers on the wire (millivolts, microseconds), so nearly every column is whole numbers times a scale; a scale is
+ * used only where it gives back every value of the column exactly, and otherwise the column holds the doubles.
+ */
+import { constants, deflateRawSync, inflateRawSync } from 'node:zlib';
+import type { BenchFault, BenchFrame } from '../../app/bench/port.ts';
+import { amperes, kelvins, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
+
+const formatVersion = 1;
+
+/** Frames in one chunk at most; bounds the memory that reading one takes. */
+export const maxFramesPerChunk = 4096;
+const maxInflatedBytes = 4 << 20;
+
+/** Whole numbers beyond this are stored as doubles: differences and their zigzag must stay exact. */
+const maxWhole = 2 ** 50;
+
+interface Scale {
+  readonly toWhole: (value: number) => number;
+  readonly toValue: (whole: number) => number;
+}
+
+/** The index is part of the format: add at the end, never change. */
+const scales: readonly Scale[] = [
+  { toWhole: (v) => v, toValue: (n) => n },
+  { toWhole: (v) => v * 1e3, toValue: (n) => n * 1e-3 },
+  { toWhole: (v) => v * 1e3, toValue: (n) => n / 1e3 },
+  { toWhole: (v) => v * 1e6, toValue: (n) => n * 1e-6 },
+  { toWhole: (v) => v * 1e6, toValue: (n) => n / 1e6 },
+  { toWhole: (v) => (v - 273.15) * 1e3, toValue: (n) => n / 1e3 + 273.15 },
+  { toWhole: (v) => (v - 273.15) * 1e3, toValue: (n) => n * 1e-3 + 273.15 },
+];
+const asDoubles = 255;
+
+type NumberFields = Exclude<keyof BenchFrame, 'bootId' | 'burst' | 'armed' | 'fault'>;
+const plain = {
+  at: (f) => f.at,
+  number: (f) => f.number,
+  supply: (f) => f.supply,
+  current: (f) => f.current,
+  pressure: (f) => f.pressure,
+  railTemperature: (f) => f.railTemperature,
+  meterTemperature: (f) => f.meterTemperature,
+  edges: (f) => f.edges,
+  lastEdgeAt: (f) => f.lastEdgeAt,
+  interlocks: (f) => f.interlocks,
+} satisfies Record<NumberFields, (frame: BenchFrame) => number>;
+const columnNames = [...(Object.keys(plain) as NumberFields[]), 'burstNumber', 'commanded', 'done', 'flags', 'fault'] as const;
+type ColumnName = (typeof columnNames)[number];
+
+class ByteWriter {
+  #bytes = Buffer.allocUnsafe(4096);
+  #length = 0;
+
+  #room(more: number): void {
+    if (this.#length + more <= this.#bytes.length) return;
+    const grown = Buffer.allocUnsafe(2 * (this.#length + more));
+    this.#bytes.copy(grown, 0, 0, this.#length);
+    this.#bytes = grown;
+  }
+
+  byte(value: number): void {
+    this.#room(1);
+    this.#bytes[this.#length++] = value;
+  }
+
+  /** LEB128; `value` is whole, not negative and at most 2^53 - 1. */
+  varint(value: number): void {
+    this.#room(8);
+    let rest = value;
+    while (rest >= 0x80) {
+      this.#bytes[this.#length++] = (rest % 0x80) | 0x80;
+      rest = Math.floor(rest / 0x80);
+    }
+    this.#bytes[this.#length++] = rest;
+  }
+
+  bytes(block: Uint8Array): void {
+    this.#room(block.length);
+    this.#bytes.set(block, this.#length);
+    this.#length += block.length;
+  }
+
+  done(): Buffer {
+    return this.#bytes.subarray(0, this.#length);
+  }
+}
+
+class ByteReader {
+  readonly #bytes: Buffer;
+  #position = 0;
+
+  constructor(bytes: Buffer) {
+    this.#bytes = bytes;
+  }
+
+  byte(): number {
+    const value = this.#bytes[this.#position++];
+    if (value === undefined) throw new RangeError('the chunk ends too early');
+    return value;
+  }
+
+  varint(): number {
+    let value = 0;
+    let weight = 1;
+    for (;;) {
+      const byte = this.byte();
+      value += (byte & 0x7f) * weight;
+      if (byte < 0x80) return value;
+      weight *= 0x80;
+      if (weight > 2 ** 49) throw new RangeError('a number in the chunk is too long');
+    }
+  }
+
+  bytes(length: number): Buffer {
+    const end = this.#position + length;
+    if (end > this.#bytes.length) throw new RangeError('the chunk ends too early');
+    const block = this.#bytes.subarray(this.#position, end);
+    this.#position = end;
+    return block;
+  }
+
+  get atEnd(): boolean {
+    return this.#position === this.#bytes.length;
+  }
+}
+
+/** The whole numbers that `scale` turns back into exactly `values`, or null. */
+function wholes(values: readonly number[], scale: Scale): number[] | null {
+  const found: number[] = [];
+  for (const value of values) {
+    const whole = Math.round(scale.toWhole(value));
+    if (!(Math.abs(whole) <= maxWhole) || !Object.is(scale.toValue(whole), value)) return null;
+    found.push(whole);
+  }
+  return found;
+}
+
+function writeColumn(out: ByteWriter, values: readonly number[]): void {
+  for (const [index, scale] of scales.entries()) {
+    const column = wholes(values, scale);
+    if (column === null) continue;
+    out.byte(index);
+    let previous = 0;
+    for (const whole of column) {
+      const step = whole - previous;
+      out.varint(step >= 0 ? 2 * step : -2 * step - 1);
+      previous = whole;
+    }
+    return;
+  }
+  // Bytes of equal weight beside each other: the upper ones hardly change and deflate well.
+  out.byte(asDoubles);
+  const doubles = Buffer.from(Float64Array.from(values).buffer);
+  for (let plane = 0; plane < 8; plane += 1) {
+    for (let i = plane; i < doubles.length; i += 8) out.byte(doubles[i] ?? 0);
+  }
+}
+
+function readColumn(from: ByteReader, count: number): number[] {
+  const index = from.byte();
+  if (index === asDoubles) {
+    const planes = from.bytes(8 * count);
+    const doubles = Buffer.alloc(8 * count);
+    for (let i = 0; i < planes.length; i += 1) doubles[(i % count) * 8 + Math.floor(i / count)] = planes[i] ?? 0;
+    return Array.from({ length: count }, (_, i) => doubles.readDoubleLE(8 * i));
+  }
+  const scale = scales[index];
+  if (scale === undefined) throw new RangeError(`the chunk uses scale ${index}, which is not known`);
+  let whole = 0;
+  return Array.from({ length: count }, () => {
+    const step = from.varint();
+    whole += step % 2 === 0 ? step / 2 : -(step + 1) / 2;
+    return scale.toValue(whole);
+  });
+}
+
+/**
+ * Frames of one boot id as one block. Throws RangeError when there are none, more than `maxFramesPerChunk`, or frames of
+ * several boots: the caller splits.
+ */
+export function encodeFrames(frames: readonly BenchFrame[]): Buffer {
+  const bootId = frames[0]?.bootId;
+  if (bootId === undefined || frames.length > maxFramesPerChunk || frames.some((f) => f.bootId !== bootId)) {
+    throw new RangeError(`a chunk holds 1 to ${maxFramesPerChunk} frames of one boot`);
+  }
+  const faults: BenchFault[] = [];
+  const faultNumbers = new Map<string, number>();
+  const faultNumber = (fault: BenchFault | null): number => {
+    if (fault === null) return 0;
+    const key = JSON.stringify([fault.code, fault.text]);
+    let number = faultNumbers.get(key);
+    if (number === undefined) {
+      faults.push({ code: fault.code, text: fault.text });
+      number = faults.length;
+      faultNumbers.set(key, number);
+    }
+    return number;
+  };
+  const columns: Record<ColumnName, (frame: BenchFrame) => number> = {
+    ...plain,
+    burstNumber: (f) => f.burst.number,
+    commanded: (f) => f.burst.commanded,
+    done: (f) => f.burst.done,
+    flags: (f) => (f.burst.active ? 1 : 0) + (f.armed ? 2 : 0),
+    fault: (f) => faultNumber(f.fault),
+  };
+  const body = new ByteWriter();
+  for (const name of columnNames) writeColumn(body, frames.map(columns[name]));
+  const head = Buffer.from(JSON.stringify({ bootId, faults }), 'utf8');
+  const out = new ByteWriter();
+  out.byte(formatVersion);
+  out.varint(frames.length);
+  out.varint(head.length);
+  out.bytes(head);
+  out.bytes(body.done());
+  return deflateRawSync(out.done(), { level: constants.Z_BEST_SPEED, windowBits: 13, memLevel: 6 });
+}
+
+/** The frames of a block made by `encodeFrames`. Throws when the block is damaged. */
+export function decodeFrames(block: Uint8Array): BenchFrame[] {
+  const from = new ByteReader(inflateRawSync(block, { maxOutputLength: maxInflatedBytes }));
+  const version = from.byte();
+  if (version !== formatVersion) throw new RangeError(`the chunk has format ${version}, this program reads ${formatVersion}`);
+  const count = from.varint();
+  if (count === 0 || count > maxFramesPerChunk) throw new RangeError(`the chunk claims ${count} frames`);
+  const head = JSON.parse(from.bytes(from.varint()).toString('utf8')) as { bootId: string; faults: BenchFault[] };
+  const read = {} as Record<ColumnName, number[]>;
+  for (const name of columnNames) read[name] = readColumn(from, count);
+  if (!from.atEnd) throw new RangeError('the chunk has bytes left over');
+  const value = (name: ColumnName, i: number): number => read[name][i] ?? Number.NaN;
+  return Array.from({ length: count }, (_, i): BenchFrame => {
+    const flags = value('flags', i);
+    return {
+      at: seconds(value('at', i)),
+      number: value('number', i),
+      bootId: head.bootId,
+      supply: volts(value('supply', i)),
+      current: amperes(value('current', i)),
+      pressure: pascals(value('pressure', i)),
+      railTemperature: kelvins(value('railTemperature', i)),
+      meterTemperature: kelvins(value('meterTemperature', i)),
+      edges: value('edges', i),
+      lastEdgeAt: seconds(value('lastEdgeAt', i)),
+      burst: {
+        number: value('burstNumber', i),
+        active: flags % 2 === 1,
+        commanded: value('commanded', i),
+        done: value('done', i),
+      },
+      armed: flags >= 2,
+      fault: head.faults[value('fault', i) - 1] ?? null,
+      interlocks: value('interlocks', i),
+    };
+  });
+}
