@@ -14,18 +14,22 @@ export class LineSplitter {
   /** Lines dropped because they were too long; the one that is still running counts from the moment it is dropped. */
   overlong = 0;
   readonly #longest: number;
+  readonly #take: (text: string) => void;
   readonly #held: Uint8Array;
   #length = 0;
   #dropping = false;
 
-  /** `longest`: bytes of the longest line, LF included. */
-  constructor(longest: number) {
+  /**
+   * `longest`: bytes of the longest line, LF included. `take` gets every whole line, without LF and without the CR
+   * before it; never an empty one.
+   */
+  constructor(longest: number, take: (text: string) => void) {
     this.#longest = longest;
+    this.#take = take;
     this.#held = new Uint8Array(longest);
   }
 
-  /** Calls `take` with every line that `bytes` completes, without LF and without the CR before it; never with an empty one. */
-  push(bytes: Uint8Array, take: (text: string) => void): void {
+  push(bytes: Uint8Array): void {
     let start = 0;
     for (;;) {
       const lf = bytes.indexOf(LF, start);
@@ -39,7 +43,7 @@ export class LineSplitter {
       this.#dropping = false;
       if (dropped) continue;
       if (length > 0 && this.#held[length - 1] === CR) length -= 1;
-      if (length > 0) take(textOf(this.#held.subarray(0, length)));
+      if (length > 0) this.#take(textOf(this.#held.subarray(0, length)));
     }
   }
 

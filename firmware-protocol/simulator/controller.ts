@@ -88,7 +88,7 @@ export class SimulatedController {
   readonly #pressureCommandable: boolean;
   readonly #emit: (line: string) => void;
   readonly #boots: RandomSource;
-  readonly #splitter = new LineSplitter(LONGEST_TO_CONTROLLER);
+  readonly #splitter: LineSplitter;
 
   /** Bench time; the controller's own clock is this less `#startedUs`. */
   #now = 0;
@@ -123,6 +123,9 @@ export class SimulatedController {
     this.#pressureCommandable = options.pressureCommandable;
     this.#emit = options.emit;
     this.#boots = RandomSource.named(options.bootSeed, 'boot');
+    this.#splitter = new LineSplitter(LONGEST_TO_CONTROLLER, (text) => {
+      this.#takeLine(text);
+    });
     this.#start(0);
   }
 
@@ -139,7 +142,7 @@ export class SimulatedController {
   /** Bytes from the host, at the present instant. */
   receive(bytes: Uint8Array): void {
     if (this.#now < this.#startedUs) return;
-    this.#splitter.push(bytes, this.#takeLine);
+    this.#splitter.push(bytes);
   }
 
   /** Lets time pass up to `us`, doing on the way whatever falls due, each at its own instant. Never goes back. */
@@ -268,7 +271,7 @@ export class SimulatedController {
     this.#nextTelemetry += this.#telemetryUs;
   }
 
-  readonly #takeLine = (text: string): void => {
+  #takeLine(text: string): void {
     const line = decodeFromHost(text);
     if (line.kind === 'bad') return;
     if (line.kind === 'request' && line.request.word === 'hello') {
@@ -294,7 +297,7 @@ export class SimulatedController {
       this.#feedDeadMan();
     }
     this.#emit(this.#last.answer);
-  };
+  }
 
   #takeHello(seq: number, token: string): void {
     this.#feedDeadMan();
