@@ -84,7 +84,7 @@ export interface HeptaneState {
  * Density of liquid n-heptane with its thermal expansion and isothermal compressibility.
  *
  * `absolutePressure` is absolute: gauge plus the pressure of the room. Stated uncertainty of the density about 0.2 %;
- * the numerical solution is exact to 1e-10. Throws RangeError outside `heptaneCovers`; ask that first about measured values.
+ * the numerical solution is exact to 1e-12. Throws RangeError outside `heptaneCovers`; ask that first about measured values.
  */
 export function heptaneState(temperature: Kelvins, absolutePressure: Pascals): HeptaneState {
   if (!heptaneCovers(temperature, absolutePressure)) {
@@ -101,8 +101,8 @@ export function heptaneState(temperature: Kelvins, absolutePressure: Pascals): H
     const slope = gasConstant * temperature * (1 + 2 * first + second);
     const change = (absolutePressure - pressure) / slope;
     rho += change;
-    if (Math.abs(change) < 1e-6 * rho) {
-      // Newton doubles its digits: after a step of 1e-6 the density is good to 1e-11, the slopes to 1e-6.
+    if (Math.abs(change) < 1e-8 * rho) {
+      // Newton doubles its digits: after a step of 1e-8 the density is good to the last place, the slopes to 1e-7.
       const compressibility = 1 / (rho * slope);
       return {
         density: (rho * molarMass) as KilogramsPerCubicMetre,

@@ -1,0 +1,25 @@
+/** The density that a run is reduced with. */
+import type { Equipment } from '../equipment/equipment.ts';
+import { celsius, kilopascals } from '../quantities/quantity.ts';
+import type { Kelvins, KilogramsPerCubicMetre, Pascals } from '../quantities/quantity.ts';
+import { heptaneCovers, heptaneState } from './heptane.ts';
+import type { HeptaneState } from './heptane.ts';
+
+/**
+ * Density of the run's fluid with its thermal expansion (1/K) and isothermal compressibility (1/Pa), at an absolute
+ * pressure; null where the equation of state has no answer (outside -10 to 60 degC or 50 kPa to 10 MPa).
+ *
+ * It is that of the equation of state, or, where the lot was measured, the same multiplied by a factor that meets the
+ * measured value at its temperature and the pressure of the room. Impurities shift the level of the density by far
+ * more than its slope, so a factor is the right correction.
+ */
+export function densityOfRun(equipment: Equipment, temperature: Kelvins, absolutePressure: Pascals): HeptaneState | null {
+  if (!heptaneCovers(temperature, absolutePressure)) return null;
+  const state = heptaneState(temperature, absolutePressure);
+  const { measuredDensity } = equipment.fluid;
+  if (measuredDensity === undefined) return state;
+  const [at, room] = [celsius(measuredDensity.atC), kilopascals(equipment.ambientKpa)];
+  if (!heptaneCovers(at, room)) return null;
+  const factor = measuredDensity.kgPerM3 / heptaneState(at, room).density;
+  return { ...state, density: (state.density * factor) as KilogramsPerCubicMetre };
+}

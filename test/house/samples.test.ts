@@ -1,0 +1,35 @@
+/** The sample documents are good, and agree with the simulated bench that they are run on. */
+import { expect, test } from 'vitest';
+import { parseEquipment } from '../../app/equipment/parse.ts';
+import { countPoints } from '../../app/plan/expand.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import { simulatedBenchEquipment } from '../../firmware-protocol/simulator/certificates.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { readSample } from '../../main/samples/samples.ts';
+
+test('the sample sweep has 8 injectors, 5 voltages from 9 to 16 V, 12 widths and 3 replicates at 400 kPa', () => {
+  const parsed = parsePlan(readSample('plan'));
+  expect(parsed).toMatchObject({ ok: true });
+  if (!parsed.ok) return;
+  const { injectors, axes } = parsed.plan;
+  expect([injectors.length, axes.voltageV.length, axes.widthMs.length, axes.replicates]).toEqual([8, 5, 12, 3]);
+  expect([Math.min(...axes.voltageV), Math.max(...axes.voltageV), axes.pressureKpa]).toEqual([9, 16, [400]]);
+  expect(countPoints(parsed.plan)).toEqual({ measure: 1440, reference: 16 });
+});
+
+test('the small plan has three axes and few points', () => {
+  const parsed = parsePlan(readSample('small-plan'));
+  expect(parsed).toMatchObject({ ok: true });
+  expect(parsed.ok && countPoints(parsed.plan)).toEqual({ measure: 12, reference: 0 });
+});
+
+test('the equipment record is that of the simulated bench', () => {
+  expect(parseEquipment(readSample('equipment'))).toMatchObject({ ok: true });
+  expect(readSample('equipment')).toEqual(simulatedBenchEquipment);
+});
+
+test.each(['scenario', 'scenario-faults'] as const)('%s is a bench scenario', (name) => {
+  const parsed = scenarioSchema.safeParse(readSample(name));
+  expect(parsed.error).toBeUndefined();
+  expect(parsed.data?.faults.length === 0).toBe(name === 'scenario');
+});
