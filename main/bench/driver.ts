@@ -1,0 +1,555 @@
+/**
+ * A bench as the run engine wants it, spoken to over a link. The driver translates, confirms and reconnects; it decides
+ * nothing: after a loss of the link or a restart of the controller nothing is armed, set or started anew by it.
+ */
+import { randomUUID } from 'node:crypto';
+import type { BenchCapabilities, BenchFault, BenchFrame, BenchIdentity, BenchReply, BenchRequest, BurstRequest } from '../../app/bench/port.ts';
+import {
+  amperes, celsius, microseconds, milliseconds, pascals, seconds, toMicroseconds, toMilliseconds, volts,
+} from '../../app/quantities/quantity.ts';
+import { faultText } from '../../firmware-protocol/line/fault-texts.ts';
+import type { Reply, Request, Telemetry } from '../../firmware-protocol/line/messages.ts';
+import { wait, type Clock } from '../clock/clock.ts';
+import type { Channel, ChannelSource, OpenResult } from '../link/channel.ts';
+import { Link, type LinkAnswer, type LinkStatistics } from '../link/link.ts';
+
+export type BenchLinkEvent =
+  | { readonly state: 'down'; readonly reason: string }
+  /** The bench is there again; a boot id other than before says that its controller has forgotten everything. */
+  | { readonly state: 'up'; readonly reason: string; readonly bootId: string };
+
+export interface ConnectOptions {
+  readonly channels: ChannelSource;
+  readonly clock: Clock;
+  readonly deadManMs: number;
+  readonly telemetryHz: number;
+  /** Only this bench will do (the continuation of a run). */
+  readonly expected?: Pick<BenchIdentity, 'model' | 'serialNumber'>;
+  readonly onFrame: (frame: BenchFrame) => void;
+  readonly onLink: (event: BenchLinkEvent) => void;
+  /** Ends the attempt to connect. */
+  readonly signal?: AbortSignal;
+  /** A name that no earlier conversation had, at most 16 letters and digits. */
+  readonly newToken?: () => string;
+}
+
+export interface Bench {
+  readonly identity: BenchIdentity;
+  readonly capabilities: BenchCapabilities;
+  /** For people: over what the bench is reached. */
+  readonly link: string;
+  /** Of the present conversation. */
+  readonly bootId: string;
+  /**
+   * Resolves within a bounded time and never rejects for anything the bench or the line does. An aborted signal
+   * resolves as `no-answer`. Throws RangeError for a value that is no number.
+   */
+  perform(request: BenchRequest, signal?: AbortSignal): Promise<BenchReply>;
+  /** Counts of the present conversation; null while the link is down. */
+  statistics(): LinkStatistics | null;
+  /** Ends the conversation and the search for a lost bench. Makes nothing safe: that is asked for before. */
+  close(): Promise<void>;
+}
+
+export type ConnectFailureCode =
+  | Exclude<OpenResult, { ok: true }>['code']
+  | 'no-answer' | 'refused' | 'protocol' | 'capabilities' | 'other-bench' | 'dead-man-range' | 'telemetry-range' | 'cancelled';
+
+export interface ConnectFailure {
+  readonly ok: false;
+  readonly code: ConnectFailureCode;
+  readonly text: string;
+}
+
+const PROTOCOL = 1;
+
+/** A line goes and its answer comes in 35 ms even at 115 200 baud; four times that is a lost line. */
+const REPLY_TIMEOUT_MS = 150;
+const REQUEST_DEADLINE_MS = 2000;
+/** A board that starts anew when its port is opened may need seconds to its first answer. */
+const HELLO_DEADLINE_MS = 4000;
+/** From the request to the telemetry frame that proves it, with the supply running down. */
+const MAKE_SAFE_DEADLINE_MS = 5000;
+/** The heartbeat comes this many times within the dead-man's time, so that single lost lines do not matter. */
+const HEARTBEATS_PER_DEAD_MAN = 4;
+/** The link is called down after the dead-man's time, but not sooner than this: an operating system may doze. */
+const MIN_SILENCE_MS = 1000;
+const FRAMES_MISSED = 10;
+const SEARCH_PAUSE_MIN_MS = 250;
+const SEARCH_PAUSE_MAX_MS = 2000;
+/** How near the supply must be to its safe value to be called safe. */
+const SAFE_SUPPLY_TOLERANCE = volts(0.5);
+
+interface Conversation {
+  readonly ok: true;
+  readonly identity: BenchIdentity;
+  readonly capabilities: BenchCapabilities;
+  readonly bootId: string;
+}
+
+const failure = (code: ConnectFailureCode, text: string): ConnectFailure => ({ ok: false, code, text });
+
+/**
+ * Connects to a bench: opens a channel, asks who is there and what it can do, and sets its dead-man and telemetry.
+ * Resolves within a bounded time, with the bench or with the reason in sentences; never rejects for what line or bench do.
+ */
+export async function connectBench(options: ConnectOptions): Promise<{ readonly ok: true; readonly bench: Bench } | ConnectFailure> {
+  let last: ConnectFailure = failure('absent', 'There is no bench to connect to. Name the port that the bench hangs on.');
+  for (const channel of await options.channels('connect')) {
+    if (options.signal?.aborted === true) return failure('cancelled', 'Connecting was cancelled; the bench was asked nothing further.');
+    const result = await BenchDriver.over(channel, options);
+    if (result.ok) return result;
+    last = result;
+  }
+  return last;
+}
+
+/** Where the frames and the end of a link go, until and after there is a driver to take them. */
+interface LinkEars {
+  onTelemetry: (telemetry: Telemetry) => void;
+  onDown: (reason: string) => void;
+}
+
+async function openLink(channel: Channel, options: ConnectOptions, ears: LinkEars): ReturnType<typeof Link.open> {
+  return Link.open(channel, {
+    clock: options.clock,
+    replyTimeoutMs: REPLY_TIMEOUT_MS,
+    heartbeatMs: options.deadManMs / HEARTBEATS_PER_DEAD_MAN,
+    silenceMs: Math.max(options.deadManMs, MIN_SILENCE_MS),
+    onTelemetry: (telemetry) => {
+      ears.onTelemetry(telemetry);
+    },
+    onDown: (reason) => {
+      ears.onDown(reason);
+    },
+  });
+}
+
+class BenchDriver implements Bench {
+  readonly identity: BenchIdentity;
+  readonly capabilities: BenchCapabilities;
+  link: string;
+  bootId: string;
+  readonly #options: ConnectOptions;
+  readonly #closing = new AbortController();
+  #link: Link;
+  #up = true;
+  /** Why the link is down; only read while it is. */
+  #downReason = '';
+  #lastFrame = -1;
+  #lastFrameAt: number;
+  #cancelFrameWatch: () => void = () => undefined;
+  #fault: BenchFault | null = null;
+  /** Called after every frame and every change of the link. */
+  readonly #watchers = new Set<(frame: BenchFrame | null) => void>();
+
+  private constructor(channel: Channel, link: Link, ears: LinkEars, conversation: Conversation, options: ConnectOptions) {
+    this.identity = conversation.identity;
+    this.capabilities = conversation.capabilities;
+    this.bootId = conversation.bootId;
+    this.link = channel.description;
+    this.#options = options;
+    this.#link = link;
+    this.#lastFrameAt = options.clock.now();
+    this.#listen(link, ears);
+    this.#watchFrames();
+  }
+
+  static async over(channel: Channel, options: ConnectOptions): Promise<{ readonly ok: true; readonly bench: Bench } | ConnectFailure> {
+    const ears: LinkEars = { onTelemetry: () => undefined, onDown: () => undefined };
+    const opened = await openLink(channel, options, ears);
+    if (!opened.ok) return opened;
+    const conversation = await converse(opened.link, channel.description, options, options.expected, options.signal);
+    if (!conversation.ok) {
+      await opened.link.close();
+      return conversation;
+    }
+    return { ok: true, bench: new BenchDriver(channel, opened.link, ears, conversation, options) };
+  }
+
+  async perform(request: BenchRequest, signal?: AbortSignal): Promise<BenchReply> {
+    switch (request.kind) {
+      case 'make-safe':
+        return this.#makeSafe(signal);
+      case 'keep-silent':
+        return this.#keepSilent(toMilliseconds(request.duration), signal);
+      case 'burst':
+        return this.#burst(request, signal);
+      case 'arm':
+        return asBenchReply(await this.#ask({ word: 'arm' }, signal));
+      case 'set-supply':
+        return asBenchReply(await this.#ask({ word: 'supply', mv: Math.round(request.supply * 1e3) }, signal));
+      case 'set-pressure':
+        return asBenchReply(await this.#ask({ word: 'pressure', pa: Math.round(request.pressure) }, signal));
+      case 'stop-burst':
+        return asBenchReply(await this.#ask({ word: 'halt' }, signal));
+      case 'clear-faults':
+        return asBenchReply(await this.#ask({ word: 'clear' }, signal));
+    }
+  }
+
+  statistics(): LinkStatistics | null {
+    return this.#up ? this.#link.statistics : null;
+  }
+
+  async close(): Promise<void> {
+    if (this.#closing.signal.aborted) return;
+    this.#closing.abort(new Error('the bench was closed'));
+    this.#cancelFrameWatch();
+    this.#up = false;
+    this.#downReason = 'The connection to the bench was closed.';
+    this.#tellWatchers(null);
+    await this.#link.close();
+  }
+
+  async #ask(request: Request, signal: AbortSignal | undefined, deadlineMs = REQUEST_DEADLINE_MS): Promise<LinkAnswer> {
+    if (!this.#up) return { kind: 'no-answer', text: `"${request.word}" was not sent, because the bench is not connected: ${this.#downReason}` };
+    const answer = await this.#link.request(request, { deadlineMs, signal });
+    if (answer.kind === 'refused' && answer.code === 'no-hello') {
+      const reason = 'The controller started anew and has forgotten everything: its outputs are off.';
+      this.#interrupted(reason);
+      return { kind: 'no-answer', text: reason };
+    }
+    return answer;
+  }
+
+  async #burst(request: BurstRequest, signal: AbortSignal | undefined): Promise<BenchReply> {
+    const widthNs = Math.round(request.width * 1e9);
+    const answer = await this.#ask(
+      { word: 'burst', channel: request.channel, widthNs, periodUs: Math.round(toMicroseconds(request.period)), count: request.count },
+      signal,
+    );
+    if (answer.kind === 'reply' && answer.reply.word === 'burst') {
+      // The controller may round to its timer, never more: a burst of another width would be measured under a wrong name.
+      if (Math.abs(answer.reply.widthNs - widthNs) > Math.ceil(this.capabilities.timerResolution * 1e9)) {
+        await this.#ask({ word: 'halt' }, undefined);
+        return {
+          kind: 'refused',
+          code: 'width-not-kept',
+          text: `The controller answered with a pulse width of ${answer.reply.widthNs / 1e6} ms in place of ${widthNs / 1e6} ms. The burst was stopped. Have the controller's firmware looked at.`,
+        };
+      }
+    }
+    return asBenchReply(answer);
+  }
+
+  async #keepSilent(ms: number, signal: AbortSignal | undefined): Promise<BenchReply> {
+    if (!this.#up) return { kind: 'no-answer', text: `The bench is not connected: ${this.#downReason}` };
+    return (await this.#link.keepSilent(ms, signal))
+      ? { kind: 'done' }
+      : { kind: 'no-answer', text: 'The silence was cut short, so nothing is known of the dead-man.' };
+  }
+
+  /** Tries for as long as the deadline lasts, over a link that comes back in between too. */
+  async #makeSafe(signal: AbortSignal | undefined): Promise<BenchReply> {
+    const { clock } = this.#options;
+    const deadline = clock.now() + MAKE_SAFE_DEADLINE_MS;
+    const left = () => deadline - clock.now();
+    const isWithdrawn = () => signal?.aborted === true || this.#closing.signal.aborted;
+    let why = this.#downReason;
+    while (left() > 0 && !isWithdrawn()) {
+      if (!this.#up) {
+        await this.#until(() => this.#up, left(), signal);
+        continue;
+      }
+      const answer = await this.#ask({ word: 'safe' }, signal, left());
+      if (answer.kind === 'refused') return answer;
+      if (answer.kind === 'no-answer') {
+        why = answer.text;
+        continue;
+      }
+      why = 'Its telemetry does not show it.';
+      if (await this.#until((frame) => frame !== null && this.#isSafe(frame), left(), signal)) return { kind: 'done' };
+    }
+    const deadMan = `Without the host the controller makes the bench safe by itself after ${this.#options.deadManMs / 1000} s.`;
+    return {
+      kind: 'no-answer',
+      text: isWithdrawn()
+        ? `Making safe was withdrawn before the bench had confirmed it. ${deadMan}`
+        : `The bench has not confirmed within ${MAKE_SAFE_DEADLINE_MS / 1000} s that it is safe. ${why} ${deadMan} Look at the bench; when in doubt, press its emergency stop.`,
+    };
+  }
+
+  #isSafe(frame: BenchFrame): boolean {
+    return !frame.armed && !frame.burst.active && Math.abs(frame.supply - this.capabilities.safeSupply) <= SAFE_SUPPLY_TOLERANCE;
+  }
+
+  /** Resolves with true as soon as a frame (or a change of the link: null) fulfils `condition`; false after `ms`. */
+  #until(condition: (frame: BenchFrame | null) => boolean, ms: number, signal: AbortSignal | undefined): Promise<boolean> {
+    if (signal?.aborted === true || this.#closing.signal.aborted) return Promise.resolve(false);
+    return new Promise((resolve) => {
+      const finish = (result: boolean) => {
+        cancel();
+        this.#watchers.delete(watcher);
+        signal?.removeEventListener('abort', onAbort);
+        resolve(result);
+      };
+      const watcher = (frame: BenchFrame | null) => {
+        if (condition(frame)) finish(true);
+        else if (this.#closing.signal.aborted) finish(false);
+      };
+      const onAbort = () => {
+        finish(false);
+      };
+      const cancel = this.#options.clock.after(ms, () => {
+        finish(false);
+      });
+      this.#watchers.add(watcher);
+      signal?.addEventListener('abort', onAbort, { once: true });
+    });
+  }
+
+  #tellWatchers(frame: BenchFrame | null): void {
+    for (const watcher of this.#watchers) watcher(frame);
+  }
+
+  #listen(link: Link, ears: LinkEars): void {
+    ears.onTelemetry = (telemetry) => {
+      if (this.#up && link === this.#link) this.#take(telemetry);
+    };
+    ears.onDown = (reason) => {
+      if (link === this.#link) this.#interrupted(reason);
+    };
+    // It may have gone down between the end of the conversation and here.
+    if (link.downReason !== null) this.#interrupted(link.downReason);
+  }
+
+  #take(telemetry: Telemetry): void {
+    if (telemetry.boot !== this.bootId) {
+      this.#interrupted('The controller started anew: its outputs are off, and it has forgotten everything it was told.');
+      return;
+    }
+    // A frame that the line repeated is not a second measurement.
+    if (telemetry.frame <= this.#lastFrame) return;
+    this.#lastFrame = telemetry.frame;
+    this.#lastFrameAt = this.#options.clock.now();
+    if ((this.#fault?.code ?? '') !== telemetry.fault) {
+      this.#fault = telemetry.fault === '' ? null : { code: telemetry.fault, text: faultText(telemetry.fault) };
+    }
+    const frame = asBenchFrame(telemetry, this.#fault);
+    this.#options.onFrame(frame);
+    if (this.#watchers.size > 0) this.#tellWatchers(frame);
+  }
+
+  /** Heartbeats may still be answered by a controller that no longer measures. */
+  #watchFrames(): void {
+    const { clock, telemetryHz } = this.#options;
+    const limitMs = Math.max(MIN_SILENCE_MS, (FRAMES_MISSED * 1000) / telemetryHz);
+    const look = (): void => {
+      const left = this.#lastFrameAt + limitMs - clock.now();
+      if (left <= 0 && this.#up) this.#interrupted(`No telemetry came for ${limitMs / 1000} s, although the controller answers.`);
+      this.#cancelFrameWatch = clock.after(left > 0 ? left : limitMs, look);
+    };
+    this.#cancelFrameWatch = clock.after(limitMs, look);
+  }
+
+  /** The conversation is over, the link possibly not. */
+  #interrupted(reason: string): void {
+    if (!this.#up || this.#closing.signal.aborted) return;
+    this.#up = false;
+    this.#downReason = reason;
+    this.#link.interrupt(reason);
+    this.#options.onLink({ state: 'down', reason });
+    this.#tellWatchers(null);
+    void this.#recover();
+  }
+
+  async #recover(): Promise<void> {
+    const { clock } = this.#options;
+    const { signal } = this.#closing;
+    let pause = SEARCH_PAUSE_MIN_MS;
+    while (!signal.aborted) {
+      if ((await this.#recoverOnSameLink()) || (await this.#recoverElsewhere())) return;
+      try {
+        await wait(clock, pause, signal);
+      } catch {
+        return;
+      }
+      pause = Math.min(2 * pause, SEARCH_PAUSE_MAX_MS);
+    }
+  }
+
+  /** A controller that started anew is still there; closing and opening its port could make it start anew again. */
+  async #recoverOnSameLink(): Promise<boolean> {
+    const link = this.#link;
+    if (link.downReason !== null) return false;
+    const conversation = await converse(link, this.link, this.#options, this.identity, this.#closing.signal);
+    if (this.#restored(link, this.link, conversation)) return true;
+    await link.close();
+    return false;
+  }
+
+  async #recoverElsewhere(): Promise<boolean> {
+    for (const channel of await this.#options.channels('again')) {
+      if (this.#closing.signal.aborted) return false;
+      const ears: LinkEars = { onTelemetry: () => undefined, onDown: () => undefined };
+      const opened = await openLink(channel, this.#options, ears);
+      if (!opened.ok) continue;
+      const conversation = await converse(opened.link, channel.description, this.#options, this.identity, this.#closing.signal);
+      if (this.#restored(opened.link, channel.description, conversation)) {
+        this.#listen(opened.link, ears);
+        return true;
+      }
+      await opened.link.close();
+    }
+    return false;
+  }
+
+  #restored(link: Link, description: string, conversation: Conversation | ConnectFailure): boolean {
+    if (!conversation.ok || link.downReason !== null || this.#closing.signal.aborted) return false;
+    const sameBoot = conversation.bootId === this.bootId;
+    this.#link = link;
+    this.link = description;
+    this.bootId = conversation.bootId;
+    if (!sameBoot) this.#lastFrame = -1;
+    this.#lastFrameAt = this.#options.clock.now();
+    this.#up = true;
+    this.#options.onLink({
+      state: 'up',
+      bootId: conversation.bootId,
+      reason: sameBoot
+        ? `The bench is connected again (${description}); its controller ran on in between.`
+        : `The bench is connected again (${description}); its controller started anew in between, with its outputs off.`,
+    });
+    this.#tellWatchers(null);
+    return true;
+  }
+}
+
+/** From `hello` to the settings, on an open link. The same again does no harm: every step may be repeated. */
+async function converse(
+  link: Link,
+  place: string,
+  options: ConnectOptions,
+  expected: Pick<BenchIdentity, 'model' | 'serialNumber'> | undefined,
+  signal: AbortSignal | undefined,
+): Promise<Conversation | ConnectFailure> {
+  type Answer<W extends Reply['word']> = { readonly ok: true; readonly reply: Extract<Reply, { word: W }> } | ConnectFailure;
+  const ask = async <R extends Request>(request: R, deadlineMs = REQUEST_DEADLINE_MS): Promise<Answer<R['word']>> => {
+    const answer = await link.request(request, { deadlineMs, signal });
+    switch (answer.kind) {
+      case 'reply':
+        // The link has checked that the reply answers this request.
+        return { ok: true, reply: answer.reply as Extract<Reply, { word: R['word'] }> };
+      case 'refused':
+        return failure('refused', `The controller on ${place} refused "${request.word}": ${answer.text}`);
+      case 'no-answer':
+        return signal?.aborted === true
+          ? failure('cancelled', 'Connecting was cancelled; the bench was asked nothing further.')
+          : failure('no-answer', `No bench answers on ${place}. ${answer.text} Check that this is the right port and that the bench is switched on.`);
+    }
+  };
+  const describe = async <T extends Extract<Request, { word: 'describe' }>['topic']>(topic: T) => {
+    const answer = await ask({ word: 'describe', topic });
+    return answer.ok ? { ok: true as const, reply: answer.reply as Extract<Reply, { topic: T }> } : answer;
+  };
+
+  const token = (options.newToken ?? (() => randomUUID().replaceAll('-', '').slice(0, 16)))();
+  const hello = await ask({ word: 'hello', token }, HELLO_DEADLINE_MS);
+  if (!hello.ok) return hello;
+  const { protocol, model, serial, firmware, boot, channels } = hello.reply;
+  if (protocol !== PROTOCOL) {
+    return failure(
+      'protocol',
+      `The controller ${model} ${serial} on ${place} speaks version ${protocol} of the line, and this program version ${PROTOCOL}. Nothing was switched. Use a matching pair of firmware and program.`,
+    );
+  }
+  if (expected !== undefined && (expected.model !== model || expected.serialNumber !== serial)) {
+    return failure(
+      'other-bench',
+      `On ${place} is the bench ${model} ${serial}, and not ${expected.model} ${expected.serialNumber}. Nothing was switched. Connect the bench that this run began on.`,
+    );
+  }
+  const timing = await describe('timing');
+  if (!timing.ok) return timing;
+  const supply = await describe('supply');
+  if (!supply.ok) return supply;
+  const pressure = await describe('pressure');
+  if (!pressure.ok) return pressure;
+  const safety = await describe('safety');
+  if (!safety.ok) return safety;
+  const identity: BenchIdentity = { model, serialNumber: serial, firmware, protocol };
+  const capabilities: BenchCapabilities = {
+    channels,
+    timerResolution: seconds(timing.reply.tickNs / 1e9),
+    minWidth: seconds(timing.reply.minWidthNs / 1e9),
+    maxWidth: seconds(timing.reply.maxWidthNs / 1e9),
+    minPeriod: microseconds(timing.reply.minPeriodUs),
+    maxPeriod: microseconds(timing.reply.maxPeriodUs),
+    maxCount: timing.reply.maxCount,
+    minSupply: volts(supply.reply.minMv / 1e3),
+    maxSupply: volts(supply.reply.maxMv / 1e3),
+    safeSupply: volts(supply.reply.safeMv / 1e3),
+    pressure: pressure.reply.commandable
+      ? { commandable: true, min: pascals(pressure.reply.minPa), max: pascals(pressure.reply.maxPa) }
+      : { commandable: false },
+    deadManMin: milliseconds(safety.reply.deadmanMinMs),
+    deadManMax: milliseconds(safety.reply.deadmanMaxMs),
+    telemetryMaxHz: safety.reply.telemetryMaxHz,
+    interlocks: safety.reply.interlocks,
+  };
+  const nonsense = contradictions(capabilities);
+  if (nonsense.length > 0) {
+    return failure(
+      'capabilities',
+      `The controller ${model} ${serial} describes itself in a way that cannot be: ${nonsense.join('; ')}. Nothing was switched. Have its firmware looked at.`,
+    );
+  }
+  const { deadmanMinMs, deadmanMaxMs, telemetryMaxHz } = safety.reply;
+  if (options.deadManMs < deadmanMinMs || options.deadManMs > deadmanMaxMs) {
+    return failure(
+      'dead-man-range',
+      `The plan asks for a dead-man of ${options.deadManMs} ms, and this controller allows ${deadmanMinMs} to ${deadmanMaxMs} ms. Nothing was switched. Change link.deadManMs in the plan.`,
+    );
+  }
+  if (options.telemetryHz < 1 || options.telemetryHz > telemetryMaxHz) {
+    return failure(
+      'telemetry-range',
+      `The plan asks for ${options.telemetryHz} telemetry frames a second, and this controller allows 1 to ${telemetryMaxHz}. Nothing was switched. Change link.telemetryHz in the plan.`,
+    );
+  }
+  const deadman = await ask({ word: 'deadman', ms: Math.round(options.deadManMs) });
+  if (!deadman.ok) return deadman;
+  const telemetry = await ask({ word: 'telemetry', hz: Math.round(options.telemetryHz) });
+  if (!telemetry.ok) return telemetry;
+  return { ok: true, identity, capabilities, bootId: boot };
+}
+
+/** What in a controller's description of itself cannot be true, in words; empty when nothing. */
+function contradictions(c: BenchCapabilities): string[] {
+  const checks: readonly (readonly [boolean, string])[] = [
+    [c.timerResolution > 0, 'its timer has no resolution'],
+    [c.minWidth < c.maxWidth, 'its shortest pulse is not shorter than its longest'],
+    [c.minPeriod > 0 && c.minPeriod < c.maxPeriod, 'its shortest period is not shorter than its longest'],
+    [c.maxCount >= 1, 'it allows no pulse at all'],
+    [c.minSupply < c.maxSupply, 'its lowest supply is not below its highest'],
+    [c.safeSupply <= c.maxSupply, 'its safe supply is above its highest'],
+    [!c.pressure.commandable || c.pressure.min < c.pressure.max, 'its lowest pressure is not below its highest'],
+    [c.deadManMin > 0 && c.deadManMin <= c.deadManMax, 'its dead-man can be set to no time'],
+    [new Set(c.interlocks).size === c.interlocks.length, 'two interlocks have the same name'],
+  ];
+  return checks.filter(([holds]) => !holds).map(([, text]) => text);
+}
+
+function asBenchReply(answer: LinkAnswer): BenchReply {
+  return answer.kind === 'reply' ? { kind: 'done' } : answer;
+}
+
+function asBenchFrame(t: Telemetry, fault: BenchFault | null): BenchFrame {
+  return {
+    at: seconds(t.atUs / 1e6),
+    number: t.frame,
+    bootId: t.boot,
+    supply: volts(t.supplyMv / 1e3),
+    current: amperes(t.currentMa / 1e3),
+    pressure: pascals(t.pressurePa),
+    railTemperature: celsius(t.railMilliC / 1e3),
+    meterTemperature: celsius(t.meterMilliC / 1e3),
+    edges: t.edges,
+    lastEdgeAt: seconds(t.lastEdgeUs / 1e6),
+    burst: { number: t.burst, active: t.active, commanded: t.commanded, done: t.done },
+    armed: t.armed,
+    fault,
+    interlocks: t.interlocks,
+  };
+}

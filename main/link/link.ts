@@ -1,0 +1,380 @@
+/**
+ * One conversation with a controller over one open channel: requests with their answers, telemetry, the host's
+ * heartbeat, and the watch that notices a dead line. A link that went down stays down; the driver opens another.
+ */
+import { LONGEST_TO_HOST, type BadLine } from '../../firmware-protocol/line/codec.ts';
+import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';
+import { decodeFromController, encodeRequest, type Reply, type Request, type Telemetry } from '../../firmware-protocol/line/messages.ts';
+import type { Clock } from '../clock/clock.ts';
+import type { Channel, OpenResult } from './channel.ts';
+
+export type LinkAnswer =
+  | { readonly kind: 'reply'; readonly reply: Reply }
+  | { readonly kind: 'refused'; readonly code: string; readonly text: string }
+  /** Whether the request was carried out is unknown. */
+  | { readonly kind: 'no-answer'; readonly text: string };
+
+export interface LinkOptions {
+  readonly clock: Clock;
+  /** A request without an answer for this long is sent again with its own sequence number. */
+  readonly replyTimeoutMs: number;
+  /** After the first `hello` was answered, the line is never left unused by the host for longer than this. */
+  readonly heartbeatMs: number;
+  /** Nothing valid heard for this long after the first `hello` was answered: the link is down, whatever the operating system says. */
+  readonly silenceMs: number;
+  readonly onTelemetry: (telemetry: Telemetry) => void;
+  /** Told once. Not told after `close`. */
+  readonly onDown: (reason: string) => void;
+}
+
+export interface LinkStatistics {
+  readonly linesSent: number;
+  /** Lines sent again because no answer came, of all that were sent. */
+  readonly linesSentAgain: number;
+  readonly heartbeats: number;
+  readonly replies: number;
+  readonly telemetry: number;
+  /** Answers to nothing that was asked: late, repeated, or to another host. Dropped. */
+  readonly staleAnswers: number;
+  /** Lines that were not taken, by reason. */
+  readonly badLines: Readonly<Record<BadLine, number>>;
+}
+
+interface RequestJob {
+  readonly kind: 'request';
+  readonly request: Request;
+  /** Given when first sent, and kept for every repeat. */
+  seq: number | null;
+  finish: (answer: LinkAnswer) => void;
+}
+
+interface SilenceJob {
+  readonly kind: 'silence';
+  readonly ms: number;
+  finish: (complete: boolean) => void;
+}
+
+const noAnswer = (text: string): LinkAnswer => ({ kind: 'no-answer', text });
+
+const SEQUENCE_NUMBERS = 65_536;
+
+export class Link {
+  readonly #channel: Channel;
+  readonly #options: LinkOptions;
+  readonly #splitter: LineSplitter;
+  readonly #queue: (RequestJob | SilenceJob)[] = [];
+  #current: RequestJob | SilenceJob | null = null;
+  #cancelRepeat: () => void = () => undefined;
+  #cancelWatches: (() => void)[] = [];
+  #nextSeq = 0;
+  #heartbeatSeq: number | null = null;
+  #greeted = false;
+  #ended = false;
+  #downReason: string | null = null;
+  #lastSent: number;
+  #lastHeard: number;
+  #linesSent = 0;
+  #linesSentAgain = 0;
+  #heartbeats = 0;
+  #replies = 0;
+  #telemetry = 0;
+  #staleAnswers = 0;
+  readonly #badLines: Record<BadLine, number> = {
+    'too-long': 0, 'not-printable': 0, 'no-checksum': 0, 'wrong-checksum': 0, form: 0,
+  };
+
+  private constructor(channel: Channel, options: LinkOptions) {
+    this.#channel = channel;
+    this.#options = options;
+    this.#lastSent = this.#lastHeard = options.clock.now();
+    this.#splitter = new LineSplitter(LONGEST_TO_HOST, (text) => {
+      this.#hear(text);
+    });
+  }
+
+  /** Opens `channel` for one conversation. */
+  static async open(channel: Channel, options: LinkOptions): Promise<{ readonly ok: true; readonly link: Link } | Exclude<OpenResult, { ok: true }>> {
+    const link = new Link(channel, options);
+    const result = await channel.open({
+      onBytes: (bytes) => {
+        if (!link.#ended) link.#splitter.push(bytes);
+      },
+      onClosed: (reason) => {
+        link.#fall(reason);
+      },
+    });
+    if (!result.ok) return result;
+    link.#lastSent = link.#lastHeard = options.clock.now();
+    link.#watchHeartbeat();
+    link.#watchSilence();
+    return { ok: true, link };
+  }
+
+  /** null: up. */
+  get downReason(): string | null {
+    return this.#downReason;
+  }
+
+  get statistics(): LinkStatistics {
+    return {
+      linesSent: this.#linesSent,
+      linesSentAgain: this.#linesSentAgain,
+      heartbeats: this.#heartbeats,
+      replies: this.#replies,
+      telemetry: this.#telemetry,
+      staleAnswers: this.#staleAnswers,
+      badLines: { ...this.#badLines, 'too-long': this.#badLines['too-long'] + this.#splitter.overlong },
+    };
+  }
+
+  /**
+   * Sends `request` when it is its turn and resolves with the answer, or with `no-answer` when the deadline passes, the
+   * signal is aborted or the link goes down; it never rejects. Throws RangeError for a value that the line cannot carry. One request is under way at a time, because the
+   * controller remembers one sequence number (LINE-21); a repeat carries the same number, so it is done once.
+   *
+   * `safe` does not wait its turn: everything before it, sent or not, gets `no-answer`, so that nothing that was asked
+   * for earlier can reach the controller after it.
+   */
+  request(request: Request, how: { readonly deadlineMs: number; readonly signal?: AbortSignal | undefined }): Promise<LinkAnswer> {
+    const { clock } = this.#options;
+    const { signal } = how;
+    // A value that the line cannot carry must throw here, and not when its turn comes.
+    encodeRequest(0, request);
+    if (this.#ended) return Promise.resolve(noAnswer(this.#downReason ?? 'The link to the bench was closed.'));
+    if (signal?.aborted === true) return Promise.resolve(noAnswer('The request was withdrawn before it was sent.'));
+    return new Promise((resolve) => {
+      const job: RequestJob = {
+        kind: 'request',
+        request,
+        seq: null,
+        finish: (answer) => {
+          job.finish = () => undefined;
+          cancelDeadline();
+          signal?.removeEventListener('abort', onAbort);
+          this.#remove(job);
+          resolve(answer);
+          this.#next();
+        },
+      };
+      const cancelDeadline = clock.after(how.deadlineMs, () => {
+        job.finish(noAnswer(
+          job.seq === null
+            ? `"${request.word}" could not be sent within ${how.deadlineMs / 1000} s, because an earlier request was still under way.`
+            : `The controller did not answer "${request.word}" within ${how.deadlineMs / 1000} s. Whether it was done is not known.`,
+        ));
+      });
+      const onAbort = () => {
+        job.finish(noAnswer(`"${request.word}" was withdrawn before an answer came.`));
+      };
+      signal?.addEventListener('abort', onAbort, { once: true });
+      if (request.word === 'safe') this.#clearTheWay();
+      this.#queue.push(job);
+      this.#next();
+    });
+  }
+
+  /**
+   * Sends nothing at all for `ms`, heartbeat included, so that the controller's dead-man has to act. Resolves with true
+   * when the silence was kept to its end; false when `safe`, the signal or the end of the link cut it short.
+   */
+  keepSilent(ms: number, signal?: AbortSignal): Promise<boolean> {
+    if (this.#ended || signal?.aborted === true) return Promise.resolve(false);
+    return new Promise((resolve) => {
+      const job: SilenceJob = {
+        kind: 'silence',
+        ms,
+        finish: (complete) => {
+          job.finish = () => undefined;
+          signal?.removeEventListener('abort', onAbort);
+          this.#remove(job);
+          resolve(complete);
+          this.#next();
+        },
+      };
+      const onAbort = () => {
+        job.finish(false);
+      };
+      signal?.addEventListener('abort', onAbort, { once: true });
+      this.#queue.push(job);
+      this.#next();
+    });
+  }
+
+  /** Answers everything that is under way or waiting with `no-answer`; the link stays up. */
+  interrupt(reason: string): void {
+    const jobs = this.#current === null ? this.#queue.splice(0) : [this.#current, ...this.#queue.splice(0)];
+    for (const job of jobs) {
+      if (job.kind === 'request') job.finish(noAnswer(reason));
+      else job.finish(false);
+    }
+  }
+
+  /** Ends the conversation and closes the channel. */
+  close(): Promise<void> {
+    this.#end('The link to the bench was closed.');
+    return this.#channel.close();
+  }
+
+  #clearTheWay(): void {
+    const waiting = this.#queue.filter((job) => job.kind !== 'request' || job.request.word !== 'safe');
+    const current = this.#current;
+    if (current !== null && (current.kind !== 'request' || current.request.word !== 'safe')) waiting.push(current);
+    for (const job of waiting) this.#remove(job);
+    for (const job of waiting) {
+      if (job.kind === 'request') job.finish(noAnswer(`"${job.request.word}" gave way, because the bench is being made safe. Whether it was done is not known.`));
+      else job.finish(false);
+    }
+  }
+
+  #remove(job: RequestJob | SilenceJob): void {
+    const at = this.#queue.indexOf(job);
+    if (at >= 0) this.#queue.splice(at, 1);
+    if (this.#current === job) {
+      this.#current = null;
+      this.#cancelRepeat();
+    }
+  }
+
+  #next(): void {
+    if (this.#current !== null || this.#ended) return;
+    const job = this.#queue.shift();
+    if (job === undefined) return;
+    this.#current = job;
+    if (job.kind === 'silence') {
+      this.#cancelRepeat = this.#options.clock.after(job.ms, () => {
+        job.finish(true);
+      });
+      return;
+    }
+    job.seq = this.#takeSeq();
+    this.#send(job);
+  }
+
+  #takeSeq(): number {
+    const seq = this.#nextSeq;
+    this.#nextSeq = (seq + 1) % SEQUENCE_NUMBERS;
+    return seq;
+  }
+
+  #send(job: RequestJob): void {
+    if (job.seq === null) throw new Error('a request without a sequence number');
+    this.#transmit(job.seq, job.request);
+    if (this.#current !== job) return;
+    this.#cancelRepeat = this.#options.clock.after(this.#options.replyTimeoutMs, () => {
+      this.#linesSentAgain += 1;
+      this.#send(job);
+    });
+  }
+
+  #transmit(seq: number, request: Request): void {
+    this.#linesSent += 1;
+    this.#lastSent = this.#options.clock.now();
+    this.#channel.write(Buffer.from(encodeRequest(seq, request), 'latin1'));
+  }
+
+  #hear(text: string): void {
+    if (this.#ended) return;
+    const heard = decodeFromController(text);
+    if (heard.kind === 'bad') {
+      this.#badLines[heard.why] += 1;
+      return;
+    }
+    this.#lastHeard = this.#options.clock.now();
+    switch (heard.kind) {
+      case 'telemetry':
+        this.#telemetry += 1;
+        this.#options.onTelemetry(heard.telemetry);
+        return;
+      case 'refusal':
+        this.#settle(heard.seq, heard.refusal.word, () => true, { kind: 'refused', code: heard.refusal.code, text: heard.refusal.text });
+        return;
+      case 'reply':
+        this.#settle(heard.seq, heard.reply.word, (request) => answers(heard.reply, request), { kind: 'reply', reply: heard.reply });
+        return;
+    }
+  }
+
+  #settle(seq: number, word: Request['word'] | 'unknown', fits: (request: Request) => boolean, answer: LinkAnswer): void {
+    const job = this.#current;
+    if (job?.kind === 'request' && job.seq === seq && (word === job.request.word || word === 'unknown') && fits(job.request)) {
+      this.#replies += 1;
+      if (job.request.word === 'hello') this.#greeted = true;
+      job.finish(answer);
+    } else if (seq === this.#heartbeatSeq && word === 'alive') {
+      this.#heartbeatSeq = null;
+    } else {
+      this.#staleAnswers += 1;
+    }
+  }
+
+  /**
+   * A request under way is itself sent again in place of a heartbeat: the controller remembers one sequence number, and
+   * a heartbeat in between would make it forget that the request is done.
+   */
+  #beat(): void {
+    const job = this.#current;
+    if (job?.kind === 'silence' || !this.#greeted) return;
+    this.#heartbeats += 1;
+    if (job !== null) {
+      this.#cancelRepeat();
+      this.#linesSentAgain += 1;
+      this.#send(job);
+      return;
+    }
+    this.#heartbeatSeq = this.#takeSeq();
+    this.#transmit(this.#heartbeatSeq, { word: 'alive' });
+  }
+
+  /** The watches look when the time could be up, and not at every line: nothing is set or cancelled for a frame. */
+  #watchHeartbeat(): void {
+    const { clock, heartbeatMs } = this.#options;
+    this.#watch(0, () => this.#lastSent + heartbeatMs - clock.now(), () => {
+      this.#beat();
+      return heartbeatMs;
+    });
+  }
+
+  #watchSilence(): void {
+    const { clock, silenceMs } = this.#options;
+    this.#watch(1, () => this.#lastHeard + silenceMs - clock.now(), () => {
+      // A board that starts anew when its port is opened is silent for seconds; the deadline of `hello` covers that.
+      if (!this.#greeted) return silenceMs;
+      this.#fall(
+        `Nothing was heard from the controller for ${silenceMs / 1000} s. Check the cable and the bench's power; the program looks for the bench by itself.`,
+      );
+      return silenceMs;
+    });
+  }
+
+  #watch(slot: number, remaining: () => number, act: () => number): void {
+    const look = (): void => {
+      if (this.#ended) return;
+      const left = remaining();
+      const again = left > 0 ? left : act();
+      if (!this.#ended) this.#cancelWatches[slot] = this.#options.clock.after(again, look);
+    };
+    this.#cancelWatches[slot] = this.#options.clock.after(remaining(), look);
+  }
+
+  #fall(reason: string): void {
+    if (this.#ended) return;
+    this.#end(reason);
+    void this.#channel.close();
+    this.#options.onDown(reason);
+  }
+
+  #end(reason: string): void {
+    if (this.#ended) return;
+    this.#ended = true;
+    this.#downReason = reason;
+    for (const cancel of this.#cancelWatches) cancel();
+    this.interrupt(reason);
+  }
+}
+
+/** The reply says what was asked, and not only under its number: an old answer is not taken for a new one. */
+function answers(reply: Reply, request: Request): boolean {
+  if (reply.word === 'hello') return request.word === 'hello' && reply.token === request.token;
+  if (reply.word === 'describe') return request.word === 'describe' && reply.topic === request.topic;
+  return true;
+}
