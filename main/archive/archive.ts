@@ -1,13 +1,17 @@
 /** The archive: one SQLite file that keeps every run. One writer at a time, any number of readers. */
-import { existsSync, realpathSync, statSync } from 'node:fs';
+import { existsSync, realpathSync, renameSync, rmSync, statSync } from 'node:fs';
 import { basename, dirname, join, resolve } from 'node:path';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
+import { backupTo } from './backup.ts';
+import type { BackupResult } from './backup.ts';
 import { applicationId, currentVersion, migrate } from './migrations.ts';
 import { ArchiveReader } from './read.ts';
 import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
 import type { Database, StorageCode } from './sqlite.ts';
+import { verifyArchive } from './verify.ts';
+import type { Verification } from './verify.ts';
 import { takeWriterLock } from './writer-lock.ts';
 import { ArchiveWriter, rebuildDerived } from './write.ts';
 import type { AppendResult, CreateResult, NewRun } from './write.ts';
@@ -163,7 +167,15 @@ function openWriter(file: string, options: OpenOptions): OpenResult {
 }
 
 function keepCopy(db: Database, copy: string): void {
-  if (!existsSync(copy)) db.prepare('VACUUM INTO ?').run(copy);
+  if (existsSync(copy)) return;
+  const unfinished = `${copy}.unfinished`;
+  rmSync(unfinished, { force: true });
+  try {
+    db.prepare('VACUUM INTO ?').run(unfinished);
+    renameSync(unfinished, copy);
+  } finally {
+    rmSync(unfinished, { force: true });
+  }
 }
 
 function closingOnFailure(close: () => unknown, open: () => OpenResult): OpenResult {
@@ -205,6 +217,28 @@ export class Archive extends ArchiveReader {
     return this.#writing().append(id, bodies, frames);
   }
 
+  /** Holds the whole archive against what it promises; changes nothing. May take minutes for a large archive. */
+  verify(): Verification {
+    return verifyArchive(this.#db, this);
+  }
+
+  /** Makes a checked copy at `path`, which must not exist; runs may be written meanwhile. */
+  backup(path: string): Promise<BackupResult> {
+    return backupTo(this.#db, resolve(path), (copy) => {
+      const db = openDatabase(copy, { readOnly: false, busyTimeout: busyTimeoutMs });
+      try {
+        // Back to one self-contained file, which can also be read from a disk that cannot be written.
+        db.pragma('journal_mode = DELETE');
+        const inspection = inspect(db, copy);
+        const failure = inspection.ok ? quickCheck(db, copy, quickCheckMaxBytes) : inspection;
+        return failure?.text ?? null;
+      } finally {
+        db.close();
+      }
+    });
+  }
+
+  /** Ends all use of the file; a writer lets go of its lock. */
   close(): void {
     this.#db.close();
     this.#release();

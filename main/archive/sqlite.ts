@@ -54,7 +54,7 @@ export function storageFailure(error: unknown, path: string): StorageFailure | n
     return fail('damaged', `The archive ${path} is damaged (${code}). Nothing was changed. Keep the file and continue from a backup.`);
   }
   if (code.startsWith('SQLITE_READONLY') || code === 'SQLITE_PERM' || code.startsWith('SQLITE_CANTOPEN')) {
-    return fail('not-writable', `The archive ${path} cannot be opened as needed (${code}). Nothing was changed. Check that the folder exists and that you may read and write in it.`);
+    return fail('not-writable', `The archive ${path} cannot be opened as needed (${code}). Nothing was changed. Check that you may read and write in its folder, or copy it to a folder where you may.`);
   }
   if (code.startsWith('SQLITE_IOERR')) {
     return fail('io', `The disk that holds the archive ${path} reported an error (${code}). Nothing of this step was written. Check the disk and try again.`);

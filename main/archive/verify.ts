@@ -1,0 +1,284 @@
+/** Holds an archive against everything that it promises, by reading alone. */
+import { isDeepStrictEqual } from 'node:util';
+import type { RunEventBody } from '../../app/run/events.ts';
+import { foldRun } from '../../app/run/fold.ts';
+import type { RunState } from '../../app/run/fold.ts';
+import { summariseWindow } from '../../app/run/window.ts';
+import { chainHash, chainStart, sha256 } from './chain.ts';
+import { migrate } from './migrations.ts';
+import { ArchiveDamaged, chunkFrames, parseBody } from './read.ts';
+import type { ArchiveReader, ChunkRow, StoredRun } from './read.ts';
+import { openDatabase, storageFailure } from './sqlite.ts';
+import type { Database } from './sqlite.ts';
+import { advance, emptyStatus } from './status.ts';
+import { rebuildDerived } from './write.ts';
+
+export interface ArchiveCheck {
+  readonly name: string;
+  readonly passed: boolean;
+  /** What was held against what and what was found, in a sentence or a few. */
+  readonly text: string;
+}
+
+export interface Verification {
+  readonly passed: boolean;
+  readonly checks: readonly ArchiveCheck[];
+}
+
+const problemsShown = 5;
+
+/** Gathers what one check found; `asked` is counted for the sentence of a check that passed. */
+class Findings {
+  readonly #name: string;
+  readonly #passedText: (asked: number) => string;
+  readonly #problems: string[] = [];
+  #count = 0;
+  #asked = 0;
+
+  constructor(name: string, passedText: (asked: number) => string) {
+    this.#name = name;
+    this.#passedText = passedText;
+  }
+
+  expect(fine: boolean, problem: () => string): boolean {
+    this.#asked += 1;
+    if (!fine) this.fail(problem());
+    return fine;
+  }
+
+  fail(problem: string): void {
+    this.#count += 1;
+    if (this.#problems.length < problemsShown) this.#problems.push(problem);
+  }
+
+  done(): ArchiveCheck {
+    const more = this.#count - this.#problems.length;
+    const text =
+      this.#count === 0 ? this.#passedText(this.#asked) : [...this.#problems, ...(more > 0 ? [`And ${more} more like these.`] : [])].join(' ');
+    return { name: this.#name, passed: this.#count === 0, text };
+  }
+}
+
+function structure(db: Database): ArchiveCheck {
+  const findings = new Findings('structure', () => 'The file is whole: every page and every index is as SQLite wrote it (integrity_check).');
+  try {
+    for (const row of db.pragma('integrity_check(20)') as { integrity_check: string }[]) {
+      findings.expect(row.integrity_check === 'ok', () => `SQLite found: ${row.integrity_check}.`);
+    }
+  } catch (error) {
+    const failure = storageFailure(error, db.name);
+    if (failure === null) throw error;
+    findings.fail(failure.text);
+  }
+  return findings.done();
+}
+
+function references(db: Database): ArchiveCheck {
+  const findings = new Findings('references', () => 'Every row has the row that it refers to (foreign_key_check).');
+  for (const row of db.pragma('foreign_key_check') as { table: string; rowid: number | null; parent: string }[]) {
+    findings.fail(`A row of "${row.table}" refers to a row of "${row.parent}" that is not there.`);
+  }
+  return findings.done();
+}
+
+/** Tables, indexes and the triggers that keep rows from being changed. */
+function schema(db: Database): ArchiveCheck {
+  const findings = new Findings(
+    'schema',
+    (asked) => `All ${asked} tables, indexes and triggers are as this program makes them; recorded rows cannot be changed by mistake.`,
+  );
+  const read = (from: Database): Map<string, string | null> =>
+    new Map(
+      from
+        .prepare<[], { name: string; sql: string | null }>('SELECT name, sql FROM sqlite_schema')
+        .all()
+        .map((row) => [row.name, row.sql]),
+    );
+  const fresh = openDatabase(':memory:', { readOnly: false, busyTimeout: 0 });
+  try {
+    migrate(fresh, 0, rebuildDerived);
+    const found = read(db);
+    for (const [name, sql] of read(fresh)) {
+      // Tables that SQLite itself makes for its statistics do not come into it: only what must be there is asked for.
+      findings.expect(found.has(name) && found.get(name) === sql, () => `"${name}" is missing or has been changed.`);
+    }
+  } finally {
+    fresh.close();
+  }
+  return findings.done();
+}
+
+interface RunFindings {
+  readonly chain: Findings;
+  readonly journal: Findings;
+  readonly attempts: Findings;
+  readonly status: Findings;
+  readonly telemetry: Findings;
+  readonly windows: Findings;
+}
+
+const startRunFindings = (): RunFindings => ({
+  chain: new Findings('hash chain', (asked) => `Nothing in the journals was changed, removed or put in between: ${asked} links hold, from each run's record to its last event.`),
+  journal: new Findings('journals', (asked) => `Each of ${asked} journals can be replayed from its first event to its last.`),
+  attempts: new Findings('attempts', (asked) => `Each of ${asked} ended attempts has its row, and no row is without its event.`),
+  status: new Findings('list of runs', (asked) => `What the list shows of ${asked} runs is what their journals say.`),
+  telemetry: new Findings('telemetry', (asked) => `Each of ${asked} chunks of telemetry can be read, follows the one before and does not overlap it.`),
+  windows: new Findings('windows', (asked) => `Each of ${asked} measuring windows comes out exactly the same when it is computed again from the stored telemetry.`),
+});
+
+/** Walks the journal once: chain, fold and status; returns the fold's last state and the ends of attempts by event. */
+function walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
+  const ended = new Map<number, Extract<RunEventBody, { kind: 'attempt-ended' }>>();
+  const counting = new Map<number, number>();
+  let state: RunState | null = null;
+  let status = emptyStatus;
+  let replays = true;
+  let head = chainStart(run);
+  let next = 0;
+  for (const row of reader.eventRows(run)) {
+    const where = `Event ${row.seq} of run ${run.id}`;
+    to.chain.expect(row.seq === next, () => `Run ${run.id} has no event ${next}.`);
+    next = row.seq + 1;
+    const hash = chainHash(head, row.seq, row.at, row.body);
+    const stored = row.hash.toString('hex');
+    to.chain.expect(hash === stored, () => `${where} is not what was written: its hash does not fit.`);
+    // Go on from the stored hash, so that one changed event is named and not all after it.
+    head = stored;
+    let body: RunEventBody;
+    try {
+      body = parseBody(row.body, where);
+    } catch (error) {
+      to.journal.fail((error as Error).message);
+      replays = false;
+      continue;
+    }
+    to.chain.expect(body.kind === row.kind, () => `${where} is filed as "${row.kind}" but is "${body.kind}".`);
+    if (body.kind === 'opened') {
+      const same = sha256(JSON.stringify(body.plan)) === run.planHash && sha256(JSON.stringify(body.equipment)) === run.equipmentHash;
+      to.chain.expect(same, () => `${where} opens another plan or equipment than the run was made for.`);
+    }
+    if (body.kind === 'attempt-ended') ended.set(row.seq, body);
+    if (!replays) continue;
+    try {
+      status = advance(status, counting, row.at, body);
+      state = foldRun(state, body);
+    } catch (error) {
+      to.journal.fail(`${where} cannot follow the events before it: ${(error as Error).message}`);
+      replays = false;
+    }
+  }
+  to.journal.expect(replays, () => `The journal of run ${run.id} cannot be replayed.`);
+  return { ended, counting, status, state: replays ? state : null, replays };
+}
+
+function checkStatus(db: Database, run: StoredRun, walked: ReturnType<typeof walkJournal>, to: RunFindings): void {
+  if (!walked.replays) return;
+  const stored = new Map(
+    db
+      .prepare<[number], { point: number; attempt: number }>('SELECT point, attempt FROM counting WHERE run = ?')
+      .all(run.no)
+      .map((row) => [row.point, row.attempt]),
+  );
+  const { state, status } = walked;
+  const folded = state === null ? null : { attempts: state.counts.attempts, counting: state.counts.accepted, ending: state.ending };
+  const agrees =
+    isDeepStrictEqual(status, run.status) &&
+    isDeepStrictEqual(walked.counting, stored) &&
+    (folded === null || isDeepStrictEqual(folded, { attempts: status.attempts, counting: status.counting, ending: status.ending })) &&
+    (state === null || [...stored].every(([point, attempt]) => state.points[point]?.chosen === attempt));
+  to.status.expect(agrees, () => `The list shows run ${run.id} otherwise than its journal.`);
+}
+
+function checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walked: ReturnType<typeof walkJournal>, to: RunFindings): void {
+  const rows = db.prepare<[number], { point: number; attempt: number; seq: number; verdict: string }>(
+    'SELECT point, attempt, seq, verdict FROM attempts WHERE run = ? ORDER BY point, attempt',
+  );
+  const missing = new Map(walked.ended);
+  const edgesPerRevolution = walked.state?.equipment.meter.edgesPerRevolution;
+  for (const row of rows.all(run.no)) {
+    const where = `Attempt ${row.attempt} of point ${row.point} of run ${run.id}`;
+    const body = walked.ended.get(row.seq);
+    missing.delete(row.seq);
+    const fits = body?.point === row.point && body.attempt === row.attempt && body.verdict === row.verdict;
+    if (!to.attempts.expect(fits, () => `${where} does not agree with the journal.`)) continue;
+    const window = body?.window ?? null;
+    if (window === null || edgesPerRevolution === undefined) continue;
+    try {
+      // Through JSON, because that is the way the stored one came.
+      const again: unknown = JSON.parse(JSON.stringify(summariseWindow(reader.windowFrames(run.id, row), edgesPerRevolution)));
+      to.windows.expect(isDeepStrictEqual(again, window), () => `${where}: its window comes out differently from the stored telemetry.`);
+    } catch (error) {
+      if (!(error instanceof ArchiveDamaged)) throw error;
+      to.windows.fail(`${where}: its window cannot be computed again. ${error.message}`);
+    }
+  }
+  for (const body of missing.values()) to.attempts.fail(`Attempt ${body.attempt} of point ${body.point} of run ${run.id} has no row.`);
+}
+
+function checkTelemetry(db: Database, run: StoredRun, to: RunFindings): void {
+  const rows = db.prepare<[number], ChunkRow & { boot_id: string }>(
+    `SELECT chunk, t.segment, s.boot_id, from_us, to_us, last_frame, frames, data FROM telemetry t
+     LEFT JOIN segments s ON s.run = t.run AND s.segment = t.segment WHERE t.run = ? ORDER BY chunk`,
+  );
+  let expected = 0;
+  let last = null as { readonly segment: number; readonly at: number; readonly number: number } | null;
+  for (const row of rows.iterate(run.no)) {
+    const where = `Telemetry chunk ${row.chunk} of run ${run.id}`;
+    to.telemetry.expect(row.chunk === expected, () => `Run ${run.id} has no telemetry chunk ${expected}.`);
+    expected = row.chunk + 1;
+    let frames;
+    try {
+      frames = chunkFrames(row, run);
+    } catch (error) {
+      if (!(error instanceof ArchiveDamaged)) throw error;
+      to.telemetry.fail(error.message);
+      continue;
+    }
+    const first = frames[0];
+    const end = frames.at(-1);
+    if (first === undefined || end === undefined) continue;
+    const filed =
+      frames.length === row.frames &&
+      end.number === row.last_frame &&
+      Math.floor(first.at * 1e6) === row.from_us &&
+      Math.ceil(end.at * 1e6) === row.to_us &&
+      frames.every((f) => f.bootId === row.boot_id);
+    if (!filed) to.telemetry.fail(`${where} does not hold the frames that it is filed under.`);
+    for (const frame of frames) {
+      if (last?.segment === row.segment && (frame.number <= last.number || frame.at < last.at)) {
+        to.telemetry.fail(`${where} overlaps what came before it.`);
+        break;
+      }
+      last = { segment: row.segment, at: frame.at, number: frame.number };
+    }
+  }
+}
+
+const runsPerPage = 200;
+
+/** Every check over the whole archive; time grows with its size (all telemetry is unpacked twice). */
+export function verifyArchive(db: Database, reader: ArchiveReader): Verification {
+  // One read transaction: an archive that is being written meanwhile is seen as it stood at one instant.
+  const checks = db.transaction((): ArchiveCheck[] => {
+    const whole = structure(db);
+    if (!whole.passed) {
+      return [whole, { name: 'contents', passed: false, text: 'The contents were not checked, because the file itself is damaged. Restore a backup.' }];
+    }
+    const found = startRunFindings();
+    let page = reader.runs({ limit: runsPerPage });
+    while (page.length > 0) {
+      for (const run of page) {
+        const walked = walkJournal(reader, run, found);
+        checkStatus(db, run, walked, found);
+        checkAttempts(db, reader, run, walked, found);
+        checkTelemetry(db, run, found);
+      }
+      const last = page.at(-1);
+      page = last === undefined ? [] : reader.runs({ limit: runsPerPage, after: last });
+    }
+    const listed = db.prepare<[], { n: number }>('SELECT count(*) AS n FROM runs LEFT JOIN run_status ON run = no WHERE run IS NULL').get()?.n ?? 0;
+    if (listed > 0) found.status.fail(`The list leaves out ${listed} runs that the archive holds.`);
+    return [whole, references(db), schema(db), ...Object.values(found).map((findings: Findings) => findings.done())];
+  })();
+  return { passed: checks.every((check) => check.passed), checks };
+}
