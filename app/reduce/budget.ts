@@ -58,6 +58,7 @@ export function effectiveDegrees(parts: readonly { readonly u: number; readonly 
   let total = 0;
   let sum = 0;
   for (const part of parts) {
+    if (part.u === 0) continue;
     const u2 = part.u * part.u;
     total += u2;
     if (part.dof !== Number.POSITIVE_INFINITY) sum += (u2 * u2) / part.dof;

@@ -1,17 +1,17 @@
 /**
- * Which widths the line may be fitted to (RED-8 to RED-11 of README.md): from the longest down, until a width leaves the
- * line through the longer ones. Walking down and stopping at the first failure copes with curves that come back into
- * the limit below a bump where the needle bounces.
+ * Which widths the line may be fitted to (RED-8 to RED-11 of README.md). First a walk from the longest width down that
+ * ends at the first width that clearly leaves the line through the longer ones: so it copes with curves that come back
+ * into the limit below a bump where the needle bounces. Then the shortest widths are taken off again for as long as the
+ * now well-known line shows that they bend away.
  */
+import normalQuantile from '@stdlib/stats-base-dists-normal-quantile';
 import { coverageFactor } from './budget.ts';
 import { fitLine, lineAt } from './regression.ts';
-import normalQuantile from '@stdlib/stats-base-dists-normal-quantile';
 
 /** All windows of one width of one cell. */
 export interface WidthMean {
   readonly width: number;
   readonly mean: number;
-  readonly n: number;
   /** Variance of the mean, kg^2. */
   readonly variance: number;
 }
@@ -23,23 +23,27 @@ export interface RegionMember {
   readonly dof: number;
 }
 
+/** Why the region ends where it ends: by the plan, with the last width, at the limit, or at a deviation beyond noise. */
 export type RegionStop =
-  | { readonly kind: 'given' }
-  | { readonly kind: 'all-widths-fit' }
-  /** The first width below the region and how far it lay from the line, percent. */
+  | { readonly kind: 'given' | 'all-widths-fit' }
+  /** The longest width below the region and its deviation from the line through the longer ones, percent. */
   | { readonly kind: 'beyond-limit' | 'significant' | 'family-significant'; readonly width: number; readonly deviationPercent: number };
 
 export type Region =
   | { readonly kind: 'region'; readonly count: number; readonly stop: RegionStop }
   | { readonly kind: 'too-few-widths'; readonly found: number; readonly needed: number };
 
-/** Widths that the walk starts with. */
+/** A found region never has fewer widths than this. */
 const startWidths = 4;
 /** Widths that a region given by the plan must hold, so that there is one to spare that can speak against the line. */
 const givenWidths = 3;
-/** A true line is cut short in this share of steps: for a member alone and for a family as a whole. */
+/** The walk ends at a deviation that chance gives once in this many steps of a true line... */
+const walkLevel = 0.001;
+/** ...or at one beyond the limit that chance gives this often. */
+const walkLimitLevel = 0.05;
+/** Taking off: how often it takes a good width off, by a member's own deviation and by that of the family. */
 const memberLevel = 0.01;
-const familyLevel = 0.05;
+const familyLevel = 0.1;
 
 /** The region that the plan gives: all widths at or above `from`. */
 export function givenRegion(member: RegionMember, from: number): Region {
@@ -53,39 +57,61 @@ export function givenRegion(member: RegionMember, from: number): Region {
  * Returns one region for each member, in order.
  */
 export function findRegions(family: readonly RegionMember[], limitPercent: number): readonly Region[] {
-  const regions: (Region | null)[] = family.map((m) =>
-    m.widths.length < startWidths ? { kind: 'too-few-widths', found: m.widths.length, needed: startWidths } : null,
-  );
+  const regions = family.map((member) => walk(member, limitPercent));
   const familyLimit = normalQuantile(1 - familyLevel / 2, 0, 1);
-  for (let count = startWidths; regions.includes(null); count += 1) {
-    const steps: { readonly index: number; readonly width: number; readonly t: number; readonly deviationPercent: number; readonly limit: number }[] = [];
+  const longest = Math.max(0, ...regions.map((r) => (r.kind === 'region' ? r.count : 0)));
+  for (let count = longest; count > startWidths; count -= 1) {
+    const steps: { readonly index: number; readonly step: Step }[] = [];
     family.forEach((member, index) => {
-      if (regions[index] !== null) return;
-      const next = member.widths[count];
-      if (next === undefined) {
-        regions[index] = { kind: 'region', count, stop: { kind: 'all-widths-fit' } };
-        return;
-      }
-      const longer = member.widths.slice(0, count);
-      const line = fitLine(longer.map((w) => w.width), longer.map((w) => w.mean), longer.map((w) => 1 / w.variance), 'known');
-      const expected = lineAt(line, next.width);
-      const deviation = next.mean - expected.value;
-      steps.push({
-        index,
-        width: next.width,
-        t: deviation / Math.sqrt(next.variance + expected.u * expected.u),
-        deviationPercent: expected.value > 0 ? (100 * deviation) / expected.value : Number.POSITIVE_INFINITY,
-        limit: member.dof > 0 ? coverageFactor(member.dof, 1 - memberLevel) : Number.POSITIVE_INFINITY,
-      });
+      const region = regions[index];
+      if (region?.kind === 'region' && region.count === count) steps.push({ index, step: stepTo(member, count - 1) });
     });
     let sum = 0;
-    for (const step of steps) sum += step.t;
-    const familyFails = steps.length > 1 && steps.every((s) => s.limit < Number.POSITIVE_INFINITY) && Math.abs(sum) / Math.sqrt(steps.length) > familyLimit;
-    for (const { index, width, t, deviationPercent, limit } of steps) {
-      const kind =
-        Math.abs(deviationPercent) > limitPercent ? 'beyond-limit' : Math.abs(t) > limit ? 'significant' : familyFails ? 'family-significant' : null;
-      if (kind !== null) regions[index] = { kind: 'region', count, stop: { kind, width, deviationPercent } };
+    for (const { step } of steps) sum += step.t;
+    const familyFails = steps.length > 1 && Math.abs(sum) / Math.sqrt(steps.length) > familyLimit;
+    for (const { index, step } of steps) {
+      const own = Math.abs(step.t) > step.critical(memberLevel) ? 'significant' : familyFails ? 'family-significant' : null;
+      const kind = Math.abs(step.deviationPercent) > limitPercent ? 'beyond-limit' : own;
+      if (kind === null) continue;
+      regions[index] = { kind: 'region', count: count - 1, stop: { kind, width: step.width, deviationPercent: step.deviationPercent } };
     }
   }
-  return regions.filter((r) => r !== null);
+  return regions;
+}
+
+function walk(member: RegionMember, limitPercent: number): Region {
+  const available = member.widths.length;
+  if (available < startWidths) return { kind: 'too-few-widths', found: available, needed: startWidths };
+  for (let count = startWidths; count < available; count += 1) {
+    const { t, width, deviationPercent, critical } = stepTo(member, count);
+    const beyond = Math.abs(deviationPercent) > limitPercent && (member.dof === 0 || Math.abs(t) > critical(walkLimitLevel));
+    const kind = beyond ? 'beyond-limit' : Math.abs(t) > critical(walkLevel) ? 'significant' : null;
+    if (kind !== null) return { kind: 'region', count, stop: { kind, width, deviationPercent } };
+  }
+  return { kind: 'region', count: available, stop: { kind: 'all-widths-fit' } };
+}
+
+interface Step {
+  readonly width: number;
+  readonly deviationPercent: number;
+  /** Deviation over its standard uncertainty; 0 where that is not known. */
+  readonly t: number;
+  /** |t| that chance exceeds with this probability. */
+  critical(level: number): number;
+}
+
+/** How the width number `index` lies to the line through the longer ones. */
+function stepTo(member: RegionMember, index: number): Step {
+  const next = member.widths[index];
+  if (next === undefined) throw new Error('no such width');
+  const longer = member.widths.slice(0, index);
+  const line = fitLine(longer.map((w) => w.width), longer.map((w) => w.mean), longer.map((w) => 1 / w.variance), 'known');
+  const expected = lineAt(line, next.width);
+  const deviation = next.mean - expected.value;
+  return {
+    width: next.width,
+    deviationPercent: expected.value > 0 ? (100 * deviation) / expected.value : Number.POSITIVE_INFINITY,
+    t: member.dof === 0 ? 0 : deviation / Math.sqrt(next.variance + expected.u * expected.u),
+    critical: (level) => (member.dof === 0 ? Number.POSITIVE_INFINITY : coverageFactor(member.dof, 1 - level)),
+  };
 }

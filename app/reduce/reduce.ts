@@ -273,7 +273,7 @@ function linesOf(family: readonly Cell[], model: VarianceModel, reduction: Plan[
       const mean = meanMass(observed);
       let precision = 0;
       for (const o of observed) precision += 1 / windowVariance(model, o, mean);
-      return { width, mean, n: observed.length, variance: 1 / precision };
+      return { width, mean, variance: 1 / precision };
     }),
   }));
   const regions =

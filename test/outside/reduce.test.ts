@@ -151,16 +151,17 @@ describe('coverage factors', () => {
     expect(coverageFactor(Number.POSITIVE_INFINITY)).toBeCloseTo(1.959964, 6);
   });
 
-  it('follow Welch-Satterthwaite as in GUM H.1 (end gauge; unrounded inputs)', () => {
-    // Terms of the example in nm; an independent computation gives u_c 31.705 and 16.645 (the GUM prints 32 and 16).
+  it('follow Welch-Satterthwaite as in GUM H.1 (end gauge)', () => {
+    // Inputs as the example states them (0.58e-6 /degC, 0.029 degC), in nm. An independent computation from them gives
+    // u_c 31.705 and 16.645 degrees of freedom; the GUM rounds on the way and prints 32, 16.7 and 16.
     const random = { u: Math.hypot(5.8, 3.9, 6.7), dof: effectiveDegrees([{ u: 5.8, dof: 24 }, { u: 3.9, dof: 5 }, { u: 6.7, dof: 8 }]) };
     expect(random.dof).toBeCloseTo(25.447, 2);
     const length = 50.000623e6;
     const parts = [
       { u: 25, dof: 18 },
       random,
-      { u: length * 0.1 * (1e-6 / Math.sqrt(3)), dof: 50 },
-      { u: length * 11.5e-6 * (0.05 / Math.sqrt(3)), dof: 2 },
+      { u: length * 0.1 * 0.58e-6, dof: 50 },
+      { u: length * 11.5e-6 * 0.029, dof: 2 },
     ];
     expect(Math.hypot(...parts.map((p) => p.u))).toBeCloseTo(31.705, 2);
     expect(effectiveDegrees(parts)).toBeCloseTo(16.645, 2);

@@ -1,0 +1,163 @@
+/**
+ * For tests: windows as a bench with known injectors and known instrument errors would have given them. Straight lines
+ * (or what `mass` says), an orifice, a meter; no dynamics. Chance comes in as a source of standard normal numbers.
+ */
+import { equipmentSchema } from '../equipment/equipment.ts';
+import type { Equipment } from '../equipment/equipment.ts';
+import { heptaneDensity } from '../fluid/heptane.ts';
+import { planSchema } from '../plan/plan.ts';
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import { celsius, kelvins, pascals, seconds, volts } from '../quantities/quantity.ts';
+import type { Kelvins, Pascals, Volts } from '../quantities/quantity.ts';
+import type { WindowSummary } from '../run/window.ts';
+import { kFactorAt } from './mass.ts';
+
+/** Errors of the instruments: reading minus truth; factors are relative. */
+export interface InstrumentErrors {
+  readonly kFactor: number;
+  readonly density: number;
+  readonly pressurePa: number;
+  readonly supplyV: number;
+  readonly meterTemperatureK: number;
+  readonly railTemperatureK: number;
+}
+
+export const noErrors: InstrumentErrors = { kFactor: 0, density: 0, pressurePa: 0, supplyV: 0, meterTemperatureK: 0, railTemperatureK: 0 };
+
+export const syntheticEquipment: Equipment = equipmentSchema.parse({
+  equipmentVersion: 1,
+  name: 'Synthetic bench',
+  meter: {
+    kind: 'oval gear',
+    serialNumber: 'M-1',
+    kFactor: [
+      { hertz: 1, edgesPerLitre: 47_800 },
+      { hertz: 10, edgesPerLitre: 47_950 },
+      { hertz: 100, edgesPerLitre: 48_000 },
+    ],
+    relativeUncertaintyPercent: 0.1,
+    edgesPerRevolution: 24,
+    certificate: { number: 'C-1', date: '2026-01-05', validUntil: '2027-01-05' },
+  },
+  pressure: { serialNumber: 'P-1', uncertaintyKpa: 0.4, certificate: { number: 'C-2', date: '2026-01-05', validUntil: '2027-01-05' } },
+  temperature: { serialNumber: 'T-1', uncertaintyC: 0.1, certificate: { number: 'C-3', date: '2026-01-05', validUntil: '2027-01-05' } },
+  supply: { serialNumber: 'V-1', uncertaintyMv: 5, certificate: { number: 'C-4', date: '2026-01-05', validUntil: '2027-01-05' } },
+  fluid: { name: 'n-heptane', lot: 'L-1', openedOn: '2026-01-05', densityUncertaintyPercent: 0.1 },
+  ambientKpa: 101.325,
+});
+
+/** Instrument errors drawn from the stated standard uncertainties. */
+export function drawErrors(equipment: Equipment, normal: () => number): InstrumentErrors {
+  return {
+    kFactor: (normal() * equipment.meter.relativeUncertaintyPercent) / 100,
+    density: (normal() * equipment.fluid.densityUncertaintyPercent) / 100,
+    pressurePa: normal() * equipment.pressure.uncertaintyKpa * 1e3,
+    supplyV: normal() * equipment.supply.uncertaintyMv * 1e-3,
+    meterTemperatureK: normal() * equipment.temperature.uncertaintyC,
+    railTemperatureK: normal() * equipment.temperature.uncertaintyC,
+  };
+}
+
+export function syntheticPlan(axes: Partial<Plan['axes']>, injectors = 2, reduction: Partial<Plan['reduction']> = {}): Plan {
+  return planSchema.parse({
+    planVersion: 1,
+    name: 'Synthetic',
+    injectors: Array.from({ length: injectors }, (_, i) => ({ serialNumber: `S-${i + 1}`, type: 'T', channel: i + 1 })),
+    axes: { voltageV: [14], pressureKpa: [400], widthMs: [2, 3, 4, 5, 6, 8, 10], periodMs: [20], replicates: 3, ...axes },
+    reduction,
+  });
+}
+
+/** An injector that passes `mass(w, V, p)` kg at the reference density. */
+export interface SyntheticInjector {
+  slope(pressure: Pascals): number;
+  deadTime(voltage: Volts, pressure: Pascals): number;
+  /** Added to the line, kg. */
+  bend?(width: number, voltage: Volts): number;
+}
+
+export function syntheticInjector(index: number): SyntheticInjector {
+  return {
+    slope: (p) => 3.95e-3 * (1 + 0.01 * index) * Math.sqrt(p / 4e5),
+    deadTime: (v, p) => (1e-4 + 1e-3 * (1 + 0.02 * index) * Math.log(v / (v - 6))) * (1 + (0.03 * (p - 4e5)) / 1e5),
+  };
+}
+
+export interface SyntheticScatter {
+  /** Relative standard deviation of one window's mass, and an absolute part in s of pulse width. */
+  readonly relative: number;
+  readonly width: number;
+  /** Standard deviations of the true conditions about the plan's. */
+  readonly voltage: number;
+  readonly pressure: number;
+}
+
+export const noScatter: SyntheticScatter = { relative: 0, width: 0, voltage: 0, pressure: 0 };
+
+/** The window that the bench would have given for `point`. */
+export function syntheticWindow(
+  point: Point,
+  injector: SyntheticInjector,
+  plan: Plan,
+  equipment: Equipment,
+  errors: InstrumentErrors,
+  scatter: SyntheticScatter,
+  normal: () => number,
+): WindowSummary {
+  const ambient = equipment.ambientKpa * 1e3;
+  const readVoltage = point.voltage + scatter.voltage * normal();
+  const readPressure = point.pressure + scatter.pressure * normal();
+  const voltage = volts(readVoltage - errors.supplyV);
+  const pressure = pascals(readPressure - errors.pressurePa);
+  const railTemperature = 295.15;
+  const meterTemperature = 294.65;
+  const density = (temperature: number, gauge: number): number =>
+    heptaneDensity(kelvins(temperature), pascals(gauge + ambient)) * (1 + errors.density);
+  const reference = density(celsius(plan.reduction.referenceC), point.pressure);
+  const slope = injector.slope(pressure);
+  const straight = slope * (point.width - injector.deadTime(voltage, pressure)) + (injector.bend?.(point.width, voltage) ?? 0);
+  const noise = scatter.relative * straight * normal() + scatter.width * slope * normal();
+  const mass = (straight + noise) * Math.sqrt(density(railTemperature, pressure) / reference);
+  const volumeFlow = mass / point.period / density(meterTemperature, pressure);
+  let hertz = 0;
+  for (let i = 0; i < 20; i += 1) hertz = volumeFlow * kFactorAt(equipment.meter, hertz) * (1 + errors.kFactor);
+  const edges = Math.max(2, Math.round(3 * hertz));
+  const parts = 10;
+  const steadiness = Math.hypot(scatter.relative, (scatter.width * slope) / straight) * Math.sqrt(parts);
+  const spread = <T extends number>(mean: number): { readonly mean: T; readonly sd: number } => ({ mean: mean as T, sd: 0 });
+  return {
+    from: seconds(0),
+    to: seconds(edges / hertz + 0.1),
+    frames: 60,
+    missingFrames: 0,
+    edges,
+    firstEdgeAt: seconds(0.05),
+    lastEdgeAt: seconds(0.05 + edges / hertz),
+    partRates: Array.from({ length: parts }, () => hertz * (1 + steadiness * normal())),
+    pulses: Math.round(3 / point.period),
+    pressure: spread<Pascals>(readPressure),
+    supply: spread<Volts>(readVoltage),
+    railTemperature: spread<Kelvins>(railTemperature + errors.railTemperatureK),
+    meterTemperature: spread<Kelvins>(meterTemperature + errors.meterTemperatureK),
+  };
+}
+
+/** Standard normal numbers from a seed (integer mixing and the polar method). */
+export function normalFrom(seed: number): () => number {
+  let state = seed >>> 0;
+  const uniform = (): number => {
+    state = (state + 0x6d2b79f5) >>> 0;
+    let t = Math.imul(state ^ (state >>> 15), state | 1);
+    t ^= t + Math.imul(t ^ (t >>> 7), t | 61);
+    return ((t ^ (t >>> 14)) >>> 0) / 4294967296;
+  };
+  return () => {
+    for (;;) {
+      const u = 2 * uniform() - 1;
+      const v = 2 * uniform() - 1;
+      const s = u * u + v * v;
+      if (s > 0 && s < 1) return u * Math.sqrt((-2 * Math.log(s)) / s);
+    }
+  };
+}
