@@ -65,7 +65,8 @@ export class Link {
   readonly #queue: (RequestJob | SilenceJob)[] = [];
   #current: RequestJob | SilenceJob | null = null;
   #cancelRepeat: () => void = () => undefined;
-  #cancelWatches: (() => void)[] = [];
+  /** The functions that end the watches. */
+  #watchers: readonly (() => void)[] = [];
   #nextSeq = 0;
   #heartbeatSeq: number | null = null;
   #greeted = false;
@@ -105,8 +106,14 @@ export class Link {
     });
     if (!result.ok) return result;
     link.#lastSent = link.#lastHeard = options.clock.now();
-    link.#watchHeartbeat();
-    link.#watchSilence();
+    link.#watchers = [
+      link.#watch(() => link.#lastSent, options.heartbeatMs, () => {
+        link.#beat();
+      }),
+      link.#watch(() => link.#lastHeard, options.silenceMs, () => {
+        link.#noticeSilence();
+      }),
+    ];
     return { ok: true, link };
   }
 
@@ -325,35 +332,33 @@ export class Link {
     this.#transmit(this.#heartbeatSeq, { word: 'alive' });
   }
 
-  /** The watches look when the time could be up, and not at every line: nothing is set or cancelled for a frame. */
-  #watchHeartbeat(): void {
-    const { clock, heartbeatMs } = this.#options;
-    this.#watch(0, () => this.#lastSent + heartbeatMs - clock.now(), () => {
-      this.#beat();
-      return heartbeatMs;
-    });
-  }
-
-  #watchSilence(): void {
-    const { clock, silenceMs } = this.#options;
-    this.#watch(1, () => this.#lastHeard + silenceMs - clock.now(), () => {
-      // A board that starts anew when its port is opened is silent for seconds; the deadline of `hello` covers that.
-      if (!this.#greeted) return silenceMs;
-      this.#fall(
-        `Nothing was heard from the controller for ${silenceMs / 1000} s. Check the cable and the bench's power; the program looks for the bench by itself.`,
-      );
-      return silenceMs;
-    });
-  }
-
-  #watch(slot: number, remaining: () => number, act: () => number): void {
+  /**
+   * Calls `act` when `quietMs` have passed since `last()`, and again for as long as that stays so. Looks only when the
+   * time could be up: nothing is set or cancelled for a line.
+   */
+  #watch(last: () => number, quietMs: number, act: () => void): () => void {
+    const { clock } = this.#options;
     const look = (): void => {
-      if (this.#ended) return;
-      const left = remaining();
-      const again = left > 0 ? left : act();
-      if (!this.#ended) this.#cancelWatches[slot] = this.#options.clock.after(again, look);
+      const due = last() + quietMs;
+      if (due > clock.now()) {
+        cancel = clock.after(due - clock.now(), look);
+      } else {
+        cancel = clock.after(quietMs, look);
+        act();
+      }
     };
-    this.#cancelWatches[slot] = this.#options.clock.after(remaining(), look);
+    let cancel = clock.after(quietMs, look);
+    return () => {
+      cancel();
+    };
+  }
+
+  #noticeSilence(): void {
+    // A board that starts anew when its port is opened is silent for seconds; the deadline of `hello` covers that.
+    if (!this.#greeted) return;
+    this.#fall(
+      `Nothing was heard from the controller for ${this.#options.silenceMs / 1000} s. Check the cable and the bench's power; the program looks for the bench by itself.`,
+    );
   }
 
   #fall(reason: string): void {
@@ -367,7 +372,7 @@ export class Link {
     if (this.#ended) return;
     this.#ended = true;
     this.#downReason = reason;
-    for (const cancel of this.#cancelWatches) cancel();
+    for (const cancel of this.#watchers) cancel();
     this.interrupt(reason);
   }
 }
