@@ -7,10 +7,10 @@ export type Database = Sqlite.Database;
  * Why this Node cannot load the database module, or null when it can. The module needs Node-API 10; an older Node ends
  * at once, without a word, when the native code is loaded, which happens with the first database that is opened.
  */
-export function unfitNode(napi: string | undefined = process.versions['napi']): string | null {
-  const have = Number(napi ?? 0);
+export function unfitNode(versions: NodeJS.ProcessVersions = process.versions): string | null {
+  const have = Number(versions['napi'] ?? 0);
   if (have >= 10) return null;
-  return `The archive needs Node 24 (Node-API 10); this is Node ${process.versions.node} with Node-API ${have}. Nothing was opened. Start the program with "npm start", which brings its own Node.`;
+  return `The archive needs Node 24 (Node-API 10); this is Node ${versions.node} with Node-API ${have}. Nothing was opened. Start the program with "npm start", which brings its own Node.`;
 }
 
 interface OpenOptions {

@@ -1,13 +1,14 @@
 /**
- * Telemetry in chunks: frames of one controller start, column by column, as differences, deflated (RFC 1951). What is
- * read back equals what was written, bit for bit, because a window must come out the same when it is computed again.
+ * Telemetry in chunks: frames of one controller start, column by column, as differences, deflated with a checksum
+ * (RFC 1950). What is read back equals what was written, bit for bit, because a window must come out the same when it is
+ * computed again.
  *
  * Inside the deflated block: version, number of frames, length and UTF-8 of a JSON head (boot id, distinct faults),
  * then the columns in the order of `columns`. A column starts with the index of its scale. Measured values are whole
  * numbers on the wire (millivolts, microseconds), so nearly every column is whole numbers times a scale; a scale is
  * used only where it gives back every value of the column exactly, and otherwise the column holds the doubles.
  */
-import { constants, deflateRawSync, inflateRawSync } from 'node:zlib';
+import { constants, deflateSync, inflateSync } from 'node:zlib';
 import type { BenchFault, BenchFrame } from '../../app/bench/port.ts';
 import { amperes, kelvins, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
 
@@ -134,7 +135,8 @@ class ByteReader {
 function wholes(values: readonly number[], scale: Scale): number[] | null {
   const found: number[] = [];
   for (const value of values) {
-    const whole = Math.round(scale.toWhole(value));
+    // Adding zero makes a negative zero positive, so that a column with one is found out and stored as doubles.
+    const whole = Math.round(scale.toWhole(value)) + 0;
     if (!(Math.abs(whole) <= maxWhole) || !Object.is(scale.toValue(whole), value)) return null;
     found.push(whole);
   }
@@ -219,12 +221,12 @@ export function encodeFrames(frames: readonly BenchFrame[]): Buffer {
   out.varint(head.length);
   out.bytes(head);
   out.bytes(body.done());
-  return deflateRawSync(out.done(), { level: constants.Z_BEST_SPEED, windowBits: 13, memLevel: 6 });
+  return deflateSync(out.done(), { level: constants.Z_BEST_SPEED, windowBits: 13, memLevel: 6 });
 }
 
 /** The frames of a block made by `encodeFrames`. Throws when the block is damaged. */
 export function decodeFrames(block: Uint8Array): BenchFrame[] {
-  const from = new ByteReader(inflateRawSync(block, { maxOutputLength: maxInflatedBytes }));
+  const from = new ByteReader(inflateSync(block, { maxOutputLength: maxInflatedBytes }));
   const version = from.byte();
   if (version !== formatVersion) throw new RangeError(`the chunk has format ${version}, this program reads ${formatVersion}`);
   const count = from.varint();
