@@ -97,7 +97,7 @@ interface Step {
   /** Deviation over its standard uncertainty; 0 where that is not known. */
   readonly t: number;
   /** |t| that chance exceeds with this probability. */
-  critical(level: number): number;
+  readonly critical: (level: number) => number;
 }
 
 /** How the width number `index` lies to the line through the longer ones. */

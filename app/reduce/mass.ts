@@ -15,16 +15,14 @@
  * much fuel another density would let through; rho_ref is the density at the reference temperature and plan pressure.
  */
 import type { Equipment } from '../equipment/equipment.ts';
+import { densityOfRun } from '../fluid/density-of-run.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kilograms, pascals } from '../quantities/quantity.ts';
-import type { Kelvins, Kilograms, Pascals } from '../quantities/quantity.ts';
+import type { Kilograms } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
 import { combined, term } from './budget.ts';
 import type { BudgetTerm } from './budget.ts';
-
-/** Density of the run's fluid, kg/m3, at a temperature and an absolute pressure; null where it is not known. */
-export type DensityLaw = (temperature: Kelvins, absolutePressure: Pascals) => { readonly density: number; readonly thermalExpansion: number; readonly compressibility: number } | null;
 
 export type NoMassReason =
   | 'too-few-edges'
@@ -80,15 +78,14 @@ export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
 }
 
 /**
- * Reduces one window. Uncertainties in the budget are relative to the mass. The density law is asked twice; its answer
- * outside its range is a typed refusal here, as is a window without two edges or without pressure.
+ * Reduces one window. Uncertainties in the budget are relative to the mass. A window without two edges, without
+ * pressure or outside the range of the density is a typed refusal.
  */
 export function massPerPulse(
   point: Pick<Point, 'pressure' | 'period'>,
   window: WindowSummary,
   equipment: Equipment,
   reduction: Plan['reduction'],
-  density: DensityLaw,
 ): MassPerPulse | NoMass {
   const { edges, pressure } = window;
   const dt = window.lastEdgeAt - window.firstEdgeAt;
@@ -99,9 +96,9 @@ export function massPerPulse(
     return { kind: 'no-mass', reason: 'no-pressure', text: 'The mean rail pressure of the window is not above the room, so the mass cannot be referred to the plan pressure.' };
   }
   const ambient = equipment.ambientKpa * 1e3;
-  const inMeter = density(window.meterTemperature.mean, pascals(pressure.mean + ambient));
-  const inRail = density(window.railTemperature.mean, pascals(pressure.mean + ambient));
-  const atReference = density(celsius(reduction.referenceC), pascals(point.pressure + ambient));
+  const inMeter = densityOfRun(equipment, window.meterTemperature.mean, pascals(pressure.mean + ambient));
+  const inRail = densityOfRun(equipment, window.railTemperature.mean, pascals(pressure.mean + ambient));
+  const atReference = densityOfRun(equipment, celsius(reduction.referenceC), pascals(point.pressure + ambient));
   if (inMeter === null || inRail === null || atReference === null) {
     return { kind: 'no-mass', reason: 'outside-fluid-range', text: 'Temperature or pressure of the window lies outside the range in which the density of the fluid is known.' };
   }

@@ -2,10 +2,9 @@
  * The reduction of a run: windows in, lines and their uncertainties out. Pure; the rules are numbered in README.md.
  */
 import type { Equipment } from '../equipment/equipment.ts';
-import { heptaneCovers, heptaneState } from '../fluid/heptane.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { celsius, milliseconds, pascals } from '../quantities/quantity.ts';
+import { milliseconds } from '../quantities/quantity.ts';
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
 import { coverageFactor, result } from './budget.ts';
@@ -16,7 +15,7 @@ import type { CellLine, LackOfFit, LineObservation } from './line.ts';
 import { findRegions, givenRegion } from './linear-region.ts';
 import type { Region, RegionStop } from './linear-region.ts';
 import { massPerPulse, pressureSource } from './mass.ts';
-import type { DensityLaw, MassPerPulse, NoMass } from './mass.ts';
+import type { MassPerPulse, NoMass } from './mass.ts';
 import { deadTimeByPressure, deadTimeByVoltage } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { fitVarianceModel, varianceAt } from './variance-model.ts';
@@ -142,13 +141,12 @@ interface WidthGroup {
 
 /** Reduces a run. Attempts must belong to `points` (anything else is a programming error and throws). */
 export function reduceRun({ plan, equipment, points, attempts }: ReductionInput): Reduction {
-  const density = densityLaw(equipment);
   const cells = cellsOf(points);
   const windows: ReducedWindow[] = [];
   for (const { point: index, attempt, window } of attempts) {
     const at = points[index];
     if (at?.index !== index) throw new Error(`attempt ${attempt} names point ${index}, which the plan does not have`);
-    const outcome = massPerPulse(at, window, equipment, plan.reduction, density);
+    const outcome = massPerPulse(at, window, equipment, plan.reduction);
     const reduced: ReducedWindow = { point: index, attempt, at, outcome };
     windows.push(reduced);
     if (at.role !== 'measure') continue;
@@ -216,19 +214,6 @@ function grouped<T>(items: readonly T[], key: (item: T) => string): readonly T[]
 
 function byPlace(a: CellPlace, b: CellPlace): number {
   return a.pressure - b.pressure || a.period - b.period || a.injector - b.injector || a.voltage - b.voltage;
-}
-
-/** Density of the run's fluid: the equation of state, scaled to the measured density where there is one. RED-2. */
-function densityLaw(equipment: Equipment): DensityLaw {
-  const { measuredDensity } = equipment.fluid;
-  const room = pascals(equipment.ambientKpa * 1e3);
-  const scale =
-    measuredDensity === undefined ? 1 : measuredDensity.kgPerM3 / heptaneState(celsius(measuredDensity.atC), room).density;
-  return (temperature, absolutePressure) => {
-    if (!heptaneCovers(temperature, absolutePressure)) return null;
-    const state = heptaneState(temperature, absolutePressure);
-    return { ...state, density: state.density * scale };
-  };
 }
 
 /** How masses scatter at one pressure and period: from replicates, or from inside the windows where those are few. RED-6. */

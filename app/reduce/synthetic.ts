@@ -9,7 +9,7 @@ import { planSchema } from '../plan/plan.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kelvins, pascals, seconds, volts } from '../quantities/quantity.ts';
-import type { Kelvins, Pascals, Volts } from '../quantities/quantity.ts';
+import type { Pascals, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
 import { kFactorAt } from './mass.ts';
 
@@ -71,10 +71,10 @@ export function syntheticPlan(axes: Partial<Plan['axes']>, injectors = 2, reduct
 
 /** An injector that passes `mass(w, V, p)` kg at the reference density. */
 export interface SyntheticInjector {
-  slope(pressure: Pascals): number;
-  deadTime(voltage: Volts, pressure: Pascals): number;
+  readonly slope: (pressure: Pascals) => number;
+  readonly deadTime: (voltage: Volts, pressure: Pascals) => number;
   /** Added to the line, kg. */
-  bend?(width: number, voltage: Volts): number;
+  readonly bend?: (width: number) => number;
 }
 
 export function syntheticInjector(index: number): SyntheticInjector {
@@ -116,7 +116,7 @@ export function syntheticWindow(
     heptaneDensity(kelvins(temperature), pascals(gauge + ambient)) * (1 + errors.density);
   const reference = density(celsius(plan.reduction.referenceC), point.pressure);
   const slope = injector.slope(pressure);
-  const straight = slope * (point.width - injector.deadTime(voltage, pressure)) + (injector.bend?.(point.width, voltage) ?? 0);
+  const straight = slope * (point.width - injector.deadTime(voltage, pressure)) + (injector.bend?.(point.width) ?? 0);
   const noise = scatter.relative * straight * normal() + scatter.width * slope * normal();
   const mass = (straight + noise) * Math.sqrt(density(railTemperature, pressure) / reference);
   const volumeFlow = mass / point.period / density(meterTemperature, pressure);
@@ -125,7 +125,6 @@ export function syntheticWindow(
   const edges = Math.max(2, Math.round(3 * hertz));
   const parts = 10;
   const steadiness = Math.hypot(scatter.relative, (scatter.width * slope) / straight) * Math.sqrt(parts);
-  const spread = <T extends number>(mean: number): { readonly mean: T; readonly sd: number } => ({ mean: mean as T, sd: 0 });
   return {
     from: seconds(0),
     to: seconds(edges / hertz + 0.1),
@@ -136,10 +135,10 @@ export function syntheticWindow(
     lastEdgeAt: seconds(0.05 + edges / hertz),
     partRates: Array.from({ length: parts }, () => hertz * (1 + steadiness * normal())),
     pulses: Math.round(3 / point.period),
-    pressure: spread<Pascals>(readPressure),
-    supply: spread<Volts>(readVoltage),
-    railTemperature: spread<Kelvins>(railTemperature + errors.railTemperatureK),
-    meterTemperature: spread<Kelvins>(meterTemperature + errors.meterTemperatureK),
+    pressure: { mean: pascals(readPressure), sd: 0 },
+    supply: { mean: volts(readVoltage), sd: 0 },
+    railTemperature: { mean: kelvins(railTemperature + errors.railTemperatureK), sd: 0 },
+    meterTemperature: { mean: kelvins(meterTemperature + errors.meterTemperatureK), sd: 0 },
   };
 }
 
