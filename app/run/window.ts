@@ -1,4 +1,5 @@
 /** What a measuring window comes down to: enough to judge it and to reduce it, computed from its frames alone. */
+import type { BenchFrame } from '../bench/port.ts';
 import type { Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 
 export interface Spread {
@@ -24,4 +25,173 @@ export interface WindowSummary {
   readonly supply: Spread & { readonly mean: Volts };
   readonly railTemperature: Spread & { readonly mean: Kelvins };
   readonly meterTemperature: Spread & { readonly mean: Kelvins };
+}
+
+/** Why frames do not make a window. */
+export interface WindowFailure {
+  readonly failure: 'too-few-frames' | 'controller-reset' | 'other-burst' | 'no-flow';
+  readonly text: string;
+}
+
+/** No more parts than this; a part is at least one revolution, or `edgesOfAPart` edges where revolutions are few. */
+const maxParts = 10;
+const minRevolutions = 4;
+const edgesOfAPart = 4;
+
+/**
+ * Gathers the frames of a window, one at a time and at constant cost, and says at any time how many edges its summary
+ * would rest on. The first edge that counts is the first that fell inside the window, so that nothing of the settling
+ * before it enters; first and last edge lie a whole number of meter revolutions apart, so that the meter's in-rotation
+ * error cancels, unless that would give away more than half of the edges (RUN-50).
+ */
+export class WindowCollector {
+  readonly #frames: BenchFrame[] = [];
+  readonly #edgesPerRevolution: number;
+  /** For each place of a revolution: the first frame whose latest edge stood there. */
+  readonly #firstAtPlace: (number | undefined)[];
+  #firstWithEdge = -1;
+  #lastWithEdge = -1;
+  #wholeFrom = -1;
+  #wholeTo = -1;
+  #wholeEdges = 0;
+
+  /** `edgesPerRevolution` is a whole number of at least 1. */
+  constructor(edgesPerRevolution: number) {
+    this.#edgesPerRevolution = edgesPerRevolution;
+    this.#firstAtPlace = new Array<number | undefined>(edgesPerRevolution);
+  }
+
+  add(frame: BenchFrame): void {
+    const index = this.#frames.length;
+    this.#frames.push(frame);
+    const first = this.#frames[0];
+    if (first === undefined || frame.edges <= first.edges) return;
+    if (this.#firstWithEdge < 0) this.#firstWithEdge = index;
+    this.#lastWithEdge = index;
+    const place = frame.edges % this.#edgesPerRevolution;
+    const from = this.#firstAtPlace[place];
+    if (from === undefined) {
+      this.#firstAtPlace[place] = index;
+      return;
+    }
+    const edges = frame.edges - (this.#frames[from]?.edges ?? frame.edges);
+    if (edges > this.#wholeEdges) {
+      this.#wholeEdges = edges;
+      this.#wholeFrom = from;
+      this.#wholeTo = index;
+    }
+  }
+
+  /** Controller time between the first and the newest frame. */
+  get duration(): number {
+    const first = this.#frames[0];
+    const last = this.#frames[this.#frames.length - 1];
+    return first === undefined || last === undefined ? 0 : last.at - first.at;
+  }
+
+  /** Edges that the summary of the frames so far would rest on. */
+  get edges(): number {
+    const all = this.#allEdges();
+    return this.#usesRevolutions(all) ? this.#wholeEdges : all;
+  }
+
+  summarise(): WindowSummary | WindowFailure {
+    const frames = this.#frames;
+    const first = frames[0];
+    const last = frames[frames.length - 1];
+    if (first === undefined || last === undefined || frames.length < 2) {
+      return { failure: 'too-few-frames', text: `The window holds ${frames.length} telemetry frames; at least two are needed.` };
+    }
+    for (const frame of frames) {
+      if (frame.bootId !== first.bootId) {
+        return { failure: 'controller-reset', text: 'The controller was reset inside the window, so its counts do not belong together.' };
+      }
+      if (frame.burst.number !== first.burst.number) {
+        return { failure: 'other-burst', text: 'Another pulse train began inside the window, so its counts do not belong together.' };
+      }
+    }
+    const byRevolutions = this.#usesRevolutions(this.#allEdges());
+    const from = byRevolutions ? this.#wholeFrom : this.#firstWithEdge;
+    const to = byRevolutions ? this.#wholeTo : this.#lastWithEdge;
+    const firstEdge = frames[from];
+    const lastEdge = frames[to];
+    if (firstEdge === undefined || lastEdge === undefined || lastEdge.lastEdgeAt <= firstEdge.lastEdgeAt) {
+      return { failure: 'no-flow', text: 'The meter gave fewer than two edges inside the window, so there is no flow to measure.' };
+    }
+    return {
+      from: first.at,
+      to: last.at,
+      frames: frames.length,
+      missingFrames: last.number - first.number + 1 - frames.length,
+      edges: lastEdge.edges - firstEdge.edges,
+      firstEdgeAt: firstEdge.lastEdgeAt,
+      lastEdgeAt: lastEdge.lastEdgeAt,
+      partRates: this.#partRates(from, to),
+      pulses: last.burst.done - first.burst.done,
+      pressure: spread(frames, pressureOf) as WindowSummary['pressure'],
+      supply: spread(frames, supplyOf) as WindowSummary['supply'],
+      railTemperature: spread(frames, railTemperatureOf) as WindowSummary['railTemperature'],
+      meterTemperature: spread(frames, meterTemperatureOf) as WindowSummary['meterTemperature'],
+    };
+  }
+
+  #allEdges(): number {
+    return (this.#frames[this.#lastWithEdge]?.edges ?? 0) - (this.#frames[this.#firstWithEdge]?.edges ?? 0);
+  }
+
+  #usesRevolutions(all: number): boolean {
+    return this.#wholeEdges > 0 && 2 * this.#wholeEdges >= all;
+  }
+
+  /** Rates of parts that are equal to within one revolution (or edge), between the frames `from` and `to` (RUN-51). */
+  #partRates(from: number, to: number): readonly number[] {
+    const frames = this.#frames;
+    const first = frames[from];
+    const last = frames[to];
+    if (first === undefined || last === undefined) return [];
+    const edges = last.edges - first.edges;
+    const revolutions = edges / this.#edgesPerRevolution;
+    const byRevolutions = Number.isInteger(revolutions) && revolutions >= minRevolutions;
+    const unit = byRevolutions ? this.#edgesPerRevolution : 1;
+    const units = edges / unit;
+    const parts = Math.min(maxParts, byRevolutions ? units : Math.floor(units / edgesOfAPart));
+    if (parts < 2) return [];
+    const rates: number[] = [];
+    let start = first;
+    for (let index = from + 1; index <= to && rates.length < parts; index += 1) {
+      const frame = frames[index];
+      if (frame === undefined) break;
+      const end = first.edges + Math.round(((rates.length + 1) * units) / parts) * unit;
+      if (frame.edges < end) continue;
+      if (frame.lastEdgeAt <= start.lastEdgeAt) return [];
+      rates.push((frame.edges - start.edges) / (frame.lastEdgeAt - start.lastEdgeAt));
+      start = frame;
+    }
+    return rates.length === parts ? rates : [];
+  }
+}
+
+/**
+ * Summarises the frames of a window, oldest first. The edge times are the controller's own (double chronometry:
+ * whole edges over the time between the first and the last of them, as in API MPMS 4.6 and ISO 7278-3).
+ */
+export function summariseWindow(frames: readonly BenchFrame[], edgesPerRevolution: number): WindowSummary | WindowFailure {
+  const collector = new WindowCollector(edgesPerRevolution);
+  for (const frame of frames) collector.add(frame);
+  return collector.summarise();
+}
+
+const pressureOf = (frame: BenchFrame): number => frame.pressure;
+const supplyOf = (frame: BenchFrame): number => frame.supply;
+const railTemperatureOf = (frame: BenchFrame): number => frame.railTemperature;
+const meterTemperatureOf = (frame: BenchFrame): number => frame.meterTemperature;
+
+/** Two passes, so that a small scatter on a large mean is not lost. */
+function spread(frames: readonly BenchFrame[], valueOf: (frame: BenchFrame) => number): Spread {
+  let sum = 0;
+  for (const frame of frames) sum += valueOf(frame);
+  const mean = sum / frames.length;
+  let squares = 0;
+  for (const frame of frames) squares += (valueOf(frame) - mean) ** 2;
+  return { mean, sd: frames.length > 1 ? Math.sqrt(squares / (frames.length - 1)) : 0 };
 }

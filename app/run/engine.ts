@@ -1,0 +1,1635 @@
+/**
+ * The run engine: a Mealy machine, pure and synchronous. The host feeds it inputs one at a time, commits the events of
+ * each answer in one transaction, and only then sends the requests. Rules RUN-1 and following are in README.md.
+ *
+ * The engine folds its own events, so its state is the fold over the journal at any time. What is not in the journal
+ * (the request that is outstanding, timers, the frames of the window) is lost with the host on purpose: a new host makes
+ * safe and measures the point again.
+ */
+import type { BenchCapabilities, BenchFrame, BenchReply, BenchRequest, BurstRequest } from '../bench/port.ts';
+import type { Guard } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import { seconds, toCelsius, toKilopascals, toMicroseconds, toMilliseconds, volts } from '../quantities/quantity.ts';
+import type { Seconds, Volts } from '../quantities/quantity.ts';
+import type { AfterSafe, AttemptReason, Criterion, Ending, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
+import { failedPoints, foldRun, nextTarget } from './fold.ts';
+import type { Origin, RunState } from './fold.ts';
+import { clearGuard, guardText, stepGuard } from './guards.ts';
+import type { GuardMemory } from './guards.ts';
+import { judge } from './judge.ts';
+import { handling, transitions } from './machine.ts';
+import type { Mode } from './machine.ts';
+import { WindowCollector } from './window.ts';
+import type { WindowSummary } from './window.ts';
+
+/** `now` is the host's monotonic clock in seconds, from any origin. */
+export type EngineInput =
+  | { readonly kind: 'frame'; readonly now: number; readonly frame: BenchFrame }
+  | { readonly kind: 'reply'; readonly now: number; readonly id: number; readonly reply: BenchReply }
+  /** At least every 250 ms: deadlines live on it. */
+  | { readonly kind: 'tick'; readonly now: number }
+  | { readonly kind: 'link'; readonly now: number; readonly state: 'up' | 'down'; readonly bootId: string; readonly reason: string }
+  | { readonly kind: 'command'; readonly now: number; readonly id: string; readonly by: string; readonly command: RunCommand };
+
+export interface EngineRequest {
+  readonly id: number;
+  readonly request: BenchRequest;
+  /** On the scale of `now`; by then a reply is due, 'no-answer' at the worst. */
+  readonly deadline: number;
+}
+
+export interface EngineOutput {
+  readonly events: readonly RunEventBody[];
+  /** At most one. A request that comes while an earlier one is unanswered replaces it and must not wait for it. */
+  readonly requests: readonly EngineRequest[];
+  /** For a command: what it is answered. */
+  readonly answer: { readonly accepted: boolean; readonly reason: string } | null;
+  /** Why the input was deliberately not acted upon; null: it was. */
+  readonly ignored: string | null;
+  /** The run has ended and the bench was made safe, or a text in the journal says that it was not confirmed. */
+  readonly done: boolean;
+}
+
+/** A value that the run waits for, with its band. A null limit: open on that side. */
+export interface WaitingFor {
+  readonly text: string;
+  readonly value: number | null;
+  readonly low: number | null;
+  readonly high: number | null;
+  readonly unit: string;
+}
+
+export interface RunStatus {
+  readonly mode: Mode;
+  /** What the run does now, in a sentence. */
+  readonly doing: string;
+  readonly waitingFor: WaitingFor | null;
+  /** What the operator should or may do; empty: nothing. */
+  readonly advice: string;
+  readonly point: Point | null;
+  readonly attempt: number | null;
+  readonly progress: { readonly points: number; readonly accepted: number; readonly skipped: number; readonly attempts: number };
+  /** Time to the end at the pace so far; null when the run is not going on. */
+  readonly remaining: Seconds | null;
+}
+
+export interface RunEngine {
+  step(input: EngineInput): EngineOutput;
+  readonly state: RunState;
+  status(now: number): RunStatus;
+}
+
+/** The fault that the controller latches when its dead-man has acted; the only one the engine clears without a person. */
+const deadManFault = 'dead-man';
+
+/** How long a reply may take, s. Making safe includes the read-back of the supply, which falls slowly. */
+const replyTimeout = 3;
+const safeTimeout = 12;
+/** A host that never reports the deadline of a request is helped out after this much more, s. */
+const deadlineGrace = 1;
+const safeTries = 3;
+/** A bench that rests must be seen armed or pulsing for this long before it is made safe again, s, and how often. */
+const unsafeDwell = 0.5;
+const unsafeRestarts = 3;
+/** Holds of the engine's own guards: how long all must be well before the run goes on, s, and how often it does. */
+const builtInClear = 2;
+const builtInMaxResumes = 10;
+/** No meter edge for this long while an injector is driven, s: there is no flow to measure. */
+const silentMeterAfter = 20;
+/** The controller's read-back of a stop or of a cleared fault, s. */
+const readBackTimeout = 3;
+/** How much longer than by the controller's clock a wait may take by the host's, s. */
+const clockSlack = 10;
+/** How close the supply must come to its safe value in the proof, V, and how long it may take, s. */
+const safeSupplyTolerance = 0.5;
+const safeSupplyTimeout = 10;
+/** Pulses that must be seen before the silence of the proof begins. */
+const proofPulses = 2;
+/** Idle flow: the rail fills up for a while after a burst, s; then edges are counted over this long, s. */
+const idleGrace = 1;
+const idleSpan = 5;
+
+type Phase =
+  | 'idle'
+  // The way to a driven injector, in proving and in measuring.
+  | 'clear' | 'await-clear' | 'arm' | 'set-supply' | 'await-supply'
+  // A point.
+  | 'set-pressure' | 'await-condition' | 'purge' | 'await-purge' | 'burst' | 'settle' | 'window' | 'stop' | 'await-stop'
+  // The proof.
+  | 'prove-burst' | 'await-pulses' | 'silence' | 'await-dead-man' | 'clear-proof' | 'await-clear-proof'
+  // Safe, and faults that a person acknowledged.
+  | 'make-safe' | 'clear-acknowledged' | 'clear-ready';
+
+/** What becomes of an attempt once its pulses have stopped. */
+type AfterStop =
+  | { readonly kind: 'judge' }
+  | { readonly kind: 'measure' }
+  | { readonly kind: 'end'; readonly verdict: Verdict; readonly text: string };
+
+const noEvents: readonly RunEventBody[] = [];
+const noRequests: readonly EngineRequest[] = [];
+const nothingGoingOn: EngineOutput = { events: noEvents, requests: noRequests, answer: null, ignored: null, done: false };
+const nothingAtTheEnd: EngineOutput = { ...nothingGoingOn, done: true };
+
+/**
+ * An engine for a run whose journal so far folds to `state`: just opened and connected, or recovered (`recoverRun`).
+ * `points` is the expansion of the state's plan. The engine owns `state` from here on. Throws when the run has no bench
+ * or was left unfinished without having been recovered, or when the points are not those of the run.
+ */
+export function createEngine(setup: { readonly points: readonly Point[]; readonly state: RunState }): RunEngine {
+  return new Engine(setup.points, setup.state);
+}
+
+class Engine implements RunEngine {
+  #state: RunState;
+  readonly #points: readonly Point[];
+  readonly #guards: readonly Guard[];
+  readonly #guardMemory: GuardMemory[];
+  readonly #edgesPerMillilitre: number;
+  readonly #staleAfter: number;
+
+  #now = Number.NEGATIVE_INFINITY;
+  #events: RunEventBody[] | null = null;
+  #request: EngineRequest | null = null;
+  #answer: EngineOutput['answer'] = null;
+  #ignored: string | null = null;
+
+  #phase: Phase = 'idle';
+  #phaseSince = 0;
+  #outstanding: { readonly id: number; readonly deadline: number } | null = null;
+  #lastId = 0;
+
+  #frame: BenchFrame | null = null;
+  #frameNow = Number.NEGATIVE_INFINITY;
+
+  /** Set points that the controller has accepted; NaN: none, or not certain. */
+  #supplySet = Number.NaN;
+  #pressureSet = Number.NaN;
+  #supplySteadySince = Number.NaN;
+  #conditionSince = Number.NaN;
+  #armedSeen = false;
+  /** A burst was asked for and its end has not been seen. */
+  #pulsing = false;
+  #burstBefore = 0;
+  #burstCount = 0;
+  #burstSeenAt = Number.NaN;
+  #window: WindowCollector | null = null;
+  #windowMax = 0;
+  #afterStop: AfterStop = { kind: 'judge' };
+
+  #silence = 0;
+  #safeTries = 0;
+  #acknowledging = false;
+  #unsafeSince = Number.NaN;
+  #unsafeRestarts = 0;
+  #clearSince = 0;
+
+  #idleSince = Number.NaN;
+  #idleFromEdges = 0;
+  #idleFromAt = 0;
+  #idleFlow: number | null = null;
+
+  #attemptSince = 0;
+  #attemptTime = 0;
+  #attemptsTimed = 0;
+
+  constructor(points: readonly Point[], state: RunState) {
+    if (state.bench === null) throw new Error('A run needs a bench before it has an engine: fold its bench-connected event first.');
+    if (points.length !== state.points.length) {
+      throw new Error(`The plan expands to ${points.length} points, but the run was opened with ${state.points.length}.`);
+    }
+    if (state.mode === 'proving' || state.mode === 'measuring' || state.mode === 'held') {
+      throw new Error(`The run was left ${state.mode}; recover it first.`);
+    }
+    this.#state = state;
+    this.#points = points;
+    this.#guards = state.plan.guards;
+    this.#guardMemory = state.plan.guards.map(() => clearGuard);
+    this.#staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
+    // A leak is a small flow, so the lowest point of the meter's curve holds for it.
+    let lowest = state.equipment.meter.kFactor[0];
+    for (const point of state.equipment.meter.kFactor) if (lowest === undefined || point.hertz < lowest.hertz) lowest = point;
+    this.#edgesPerMillilitre = (lowest?.edgesPerLitre ?? Number.NaN) / 1e3;
+  }
+
+  get state(): RunState {
+    return this.#state;
+  }
+
+  step(input: EngineInput): EngineOutput {
+    if (input.now > this.#now) this.#now = input.now;
+    this.#events = null;
+    this.#request = null;
+    this.#answer = null;
+    this.#ignored = null;
+    if (this.#state.mode === 'making-safe' && this.#phase === 'idle') this.#askSafe(true);
+    switch (input.kind) {
+      case 'frame':
+        this.#onFrame(input.frame);
+        break;
+      case 'reply':
+        this.#onReply(input.id, input.reply);
+        break;
+      case 'tick':
+        this.#onTick();
+        break;
+      case 'link':
+        this.#onLink(input.state, input.bootId, input.reason);
+        break;
+      case 'command':
+        this.#onCommand(input.id, input.by, input.command);
+        break;
+    }
+    return this.#output();
+  }
+
+  #output(): EngineOutput {
+    const done = this.#state.mode === 'ended';
+    // Most frames and ticks change nothing: they cost no object.
+    if (this.#events === null && this.#request === null && this.#answer === null && this.#ignored === null) {
+      return done ? nothingAtTheEnd : nothingGoingOn;
+    }
+    return {
+      events: this.#events ?? noEvents,
+      requests: this.#request === null ? noRequests : [this.#request],
+      answer: this.#answer,
+      ignored: this.#ignored,
+      done,
+    };
+  }
+
+  // ---------------------------------------------------------------- inputs
+
+  #onFrame(frame: BenchFrame): void {
+    if (!this.#state.linkUp) {
+      this.#ignored = 'A frame came while the link counts as down.';
+      return;
+    }
+    const previous = this.#frame;
+    const bootId = this.#state.bench?.bootId;
+    if (frame.bootId !== bootId) {
+      if (previous !== null && previous.bootId !== bootId) this.#frame = null;
+      this.#afterReset(frame.bootId);
+    } else if (previous !== null && previous.bootId === frame.bootId && frame.number <= previous.number) {
+      this.#ignored = `Frame ${frame.number} had come already.`;
+      return;
+    }
+    if (this.#now - this.#frameNow > this.#staleAfter) this.#clearSince = this.#now;
+    this.#trackIdleFlow(frame);
+    this.#frame = frame;
+    this.#frameNow = this.#now;
+    this.#trackSupply(frame);
+    this.#trackCondition(frame);
+
+    if (this.#state.mode === 'ended') return;
+    if (this.#checkController(frame)) return;
+    if (this.#checkGuards(frame)) return;
+
+    switch (this.#state.mode) {
+      case 'proving':
+      case 'measuring':
+        this.#advance(frame);
+        return;
+      case 'held':
+        if (!this.#watchRest(frame)) this.#tryResume();
+        return;
+      case 'paused':
+      case 'tripped':
+        this.#watchRest(frame);
+        return;
+      case 'ready':
+      case 'making-safe':
+        return;
+    }
+  }
+
+  #onTick(): void {
+    if (this.#outstanding !== null && this.#now > this.#outstanding.deadline + deadlineGrace) {
+      this.#outstanding = null;
+      this.#handleReply({ kind: 'no-answer', text: 'The bench driver did not report back in time.' });
+      return;
+    }
+    const { mode } = this.#state;
+    if (mode !== 'proving' && mode !== 'measuring') return;
+    if (this.#now - this.#frameNow > this.#staleAfter) {
+      this.#hold('telemetry', `No telemetry for ${this.#staleAfter.toFixed(1)} s.`, builtInMaxResumes);
+      return;
+    }
+    this.#checkDeadlines();
+  }
+
+  #onReply(id: number, reply: BenchReply): void {
+    if (this.#outstanding?.id !== id) {
+      this.#ignored = `Request ${id} was given up or answered before; its reply is too late.`;
+      return;
+    }
+    this.#outstanding = null;
+    this.#handleReply(reply);
+  }
+
+  #onLink(state: 'up' | 'down', bootId: string, reason: string): void {
+    if (state === 'down') {
+      if (!this.#state.linkUp) {
+        this.#ignored = 'The link counted as down already.';
+        return;
+      }
+      this.#emit({ kind: 'link-lost', text: reason });
+      this.#frame = null;
+      this.#frameNow = Number.NEGATIVE_INFINITY;
+      if (this.#isDriving()) this.#hold('link', `The link to the bench was lost: ${reason}`, builtInMaxResumes);
+      return;
+    }
+    const reset = bootId !== this.#state.bench?.bootId;
+    if (this.#state.linkUp && !reset) {
+      this.#ignored = 'The link counted as up already.';
+      return;
+    }
+    this.#clearSince = this.#now;
+    if (reset) {
+      this.#afterReset(bootId);
+    } else {
+      this.#emit({ kind: 'link-restored', bootId, text: 'The link is back; the controller was not reset meanwhile.' });
+    }
+  }
+
+  /** Another boot id: nothing that was set on the controller holds any more (RUN-25). */
+  #afterReset(bootId: string): void {
+    this.#emit({ kind: 'link-restored', bootId, text: 'The controller was reset; it is set up again before anything is measured.' });
+    this.#pressureSet = Number.NaN;
+    this.#supplySet = Number.NaN;
+    this.#frame = null;
+    this.#idleFlow = null;
+    this.#idleSince = Number.NaN;
+    if (this.#isDriving()) this.#hold('reset', 'The controller was reset.', builtInMaxResumes);
+  }
+
+  // ---------------------------------------------------------------- commands
+
+  #onCommand(id: string, by: string, command: RunCommand): void {
+    const before = this.#state.commands.get(id);
+    if (before !== undefined) {
+      this.#answer = before;
+      this.#ignored = `Command ${id} was answered before.`;
+      return;
+    }
+    const refusal = this.#refusal(command);
+    const answer = { accepted: refusal === null, reason: refusal ?? 'done' };
+    if (refusal === null) {
+      const how = handling[this.#state.mode][command.kind];
+      answer.reason = how.kind === 'handled' ? how.how : '';
+    }
+    this.#answer = answer;
+    this.#emit({ kind: 'commanded', id, command, by, answer: answer.accepted ? 'accepted' : 'refused', reason: answer.reason });
+    if (refusal === null) this.#carryOut(command, by);
+  }
+
+  /** Why a command cannot be carried out now; null when it can. */
+  #refusal(command: RunCommand): string | null {
+    const { mode } = this.#state;
+    const how = handling[mode][command.kind];
+    if (how.kind === 'refused') return how.why;
+    switch (command.kind) {
+      case 'start':
+        return this.#notStartable();
+      case 'resume':
+        return mode === 'proving' || mode === 'measuring'
+          ? this.#state.pausePending
+            ? null
+            : 'The run is going on and no pause was asked for.'
+          : this.#notFit();
+      case 'pause-at-next-point':
+        return this.#state.pausePending ? 'A pause at the next point was asked for already.' : this.#cannotPause();
+      case 'skip-wait':
+        return this.#phase === 'await-supply' || this.#phase === 'await-condition' || this.#phase === 'await-purge' || this.#phase === 'settle'
+          ? null
+          : 'Nothing is being waited for that could be skipped.';
+      case 'skip-point': {
+        const point = this.#state.points[command.point];
+        if (point === undefined) return this.#noSuchPoint(command.point);
+        if (point.skipped !== null) return `Point ${command.point} is left out already.`;
+        if (point.chosen !== null) return `Point ${command.point} has an attempt that counts; to withdraw it, choose that none counts.`;
+        return null;
+      }
+      case 'measure-again': {
+        if (command.points.length === 0) return 'No points were named.';
+        for (const index of command.points) if (this.#state.points[index] === undefined) return this.#noSuchPoint(index);
+        return mode === 'ended' ? this.#notStartable() : null;
+      }
+      case 'choose': {
+        const point = this.#state.points[command.point];
+        if (point === undefined) return this.#noSuchPoint(command.point);
+        if (command.reason.trim() === '') return 'A choice needs a reason.';
+        if (command.attempt === null) return null;
+        const attempt = point.attempts[command.attempt - 1];
+        if (attempt === undefined) return `Point ${command.point} has no attempt ${command.attempt}.`;
+        if (attempt.verdict === null) return `Attempt ${command.attempt} of point ${command.point} is still going on.`;
+        if (attempt.window === null) return `Attempt ${command.attempt} of point ${command.point} has no measuring window, so it cannot count.`;
+        return null;
+      }
+      case 'pause-now':
+        return this.#cannotPause();
+      case 'finish-early':
+      case 'abort':
+        return mode === 'making-safe' && this.#state.safe?.then.kind === 'ended' ? 'The run is about to end.' : null;
+      case 'emergency-stop':
+        return null;
+      case 'acknowledge':
+        if (mode !== 'ready') return null;
+        if (this.#phase === 'clear-ready') return 'The faults are being cleared.';
+        return this.#frame?.fault == null ? 'The controller has no fault, so there is nothing to acknowledge.' : null;
+    }
+  }
+
+  /** A bench on its way to safe may still be turned from a hold to a pause, but not away from a trip or an end. */
+  #cannotPause(): string | null {
+    if (this.#state.mode !== 'making-safe') return null;
+    switch (this.#state.safe?.then.kind) {
+      case 'paused':
+        return 'The run is about to pause.';
+      case 'tripped':
+        return 'The run has tripped.';
+      case 'ended':
+        return 'The run is about to end.';
+      case 'held':
+      case undefined:
+        return null;
+    }
+  }
+
+  #noSuchPoint(index: number): string {
+    return `The run has the points 0 to ${this.#points.length - 1}, so there is no point ${index}.`;
+  }
+
+  #carryOut(command: RunCommand, by: string): void {
+    const { mode } = this.#state;
+    switch (command.kind) {
+      case 'start':
+        this.#prove();
+        return;
+      case 'pause-at-next-point':
+        if (mode === 'making-safe' || mode === 'held') this.#goSafe({ kind: 'paused' }, 'A pause was asked for.');
+        return;
+      case 'pause-now':
+        this.#goSafe({ kind: 'paused' }, 'A pause was asked for.');
+        return;
+      case 'resume':
+        if (mode === 'paused' || mode === 'held') this.#resume(false);
+        return;
+      case 'skip-wait':
+        this.#skipWait();
+        return;
+      case 'skip-point':
+        this.#emit({ kind: 'point-skipped', point: command.point, why: `${by} left it out.` });
+        if (this.#state.current?.point === command.point) this.#endAttemptAfterStop('cut', 'The point was left out while it was being measured.');
+        return;
+      case 'measure-again':
+        if (mode === 'ended') this.#emit({ kind: 'reopened', why: `${by} asked for points to be measured again.` });
+        this.#emit({ kind: 'queued', points: command.points, reason: 'measure-again' });
+        if (mode === 'ended') this.#prove();
+        return;
+      case 'finish-early':
+        if (mode !== 'measuring') this.#end('It was asked to finish early.');
+        return;
+      case 'abort':
+        this.#goSafe({ kind: 'ended', ending: 'aborted' }, 'The run was aborted.');
+        return;
+      case 'emergency-stop':
+        // A run that has ended keeps its ending; the bench is made safe all the same.
+        this.#goSafe({ kind: 'ended', ending: this.#endingAlready() ?? 'emergency-stopped' }, 'Emergency stop.');
+        return;
+      case 'acknowledge':
+        this.#emit({ kind: 'acknowledged' });
+        if (mode === 'ready') {
+          this.#ask('clear-ready', { kind: 'clear-faults' });
+        } else {
+          this.#goSafe({ kind: 'paused' }, 'The trip was acknowledged.');
+          this.#acknowledging = true;
+        }
+        return;
+      case 'choose':
+        this.#emit({ kind: 'chosen', point: command.point, attempt: command.attempt, by: { person: by }, why: command.reason });
+        return;
+    }
+  }
+
+  #endingAlready(): Ending | null {
+    const { ending, mode, safe } = this.#state;
+    if (mode === 'ended') return ending;
+    // A second emergency stop while the ended bench is made safe once more.
+    return mode === 'making-safe' && safe?.then.kind === 'ended' && ending !== null ? ending : null;
+  }
+
+  /** Why the run cannot be started now (RUN-10, RUN-11); null when it can. */
+  #notStartable(): string | null {
+    const refused = this.#state.preflight.find((line) => line.result === 'refuse');
+    return refused === undefined ? this.#notFit() : `The pre-flight sheet refuses the start (${refused.rule}): ${refused.text}`;
+  }
+
+  /** Why the bench is not fit to be driven now; null when it is. */
+  #notFit(): string | null {
+    if (!this.#state.linkUp) return 'The link to the bench is down. Restore it first.';
+    if (this.#outstanding !== null) return 'The controller is still busy with the last request. Try again in a moment.';
+    const frame = this.#frame;
+    if (frame === null || this.#now - this.#frameNow > this.#staleAfter) {
+      return 'There is no fresh telemetry from the bench. Wait for it, or look at the link.';
+    }
+    if (frame.fault !== null && frame.fault.code !== deadManFault) return `The controller has latched a fault. ${frame.fault.text} Acknowledge it first.`;
+    const open = this.#openInterlocks(frame);
+    if (open.length > 0) return `Interlock open: ${open}. Close it first.`;
+    for (const [index, guard] of this.#guards.entries()) {
+      const memory = this.#guardMemory[index] ?? clearGuard;
+      if (guard.level !== 'note' && (memory.active || memory.outSince !== null)) {
+        return `Guard ${guard.id} is not clear. ${guardText(guard, this.#signal(guard.signal, frame))}.`;
+      }
+    }
+    return null;
+  }
+
+  // ---------------------------------------------------------------- guards
+
+  /** What the controller itself says that must not go on (RUN-23 to RUN-28). True when the run left its way. */
+  #checkController(frame: BenchFrame): boolean {
+    const { mode } = this.#state;
+    const driving = mode === 'proving' || mode === 'measuring';
+    const { fault } = frame;
+    if (fault !== null) {
+      if (fault.code === deadManFault) {
+        if (driving && !this.#expectsDeadMan()) {
+          this.#emit({ kind: 'controller-fault', fault });
+          return this.#hold('dead-man', `The controller did not hear the host for too long and made itself safe. ${fault.text}`, builtInMaxResumes);
+        }
+      } else if ((driving || mode === 'paused' || mode === 'held' || this.#canTripMakingSafe()) && !this.#acknowledging) {
+        this.#emit({ kind: 'controller-fault', fault });
+        return this.#trip('controller-fault', fault.text);
+      }
+    }
+    if (driving || mode === 'held' || (mode === 'making-safe' && this.#state.safe?.then.kind === 'held')) {
+      const open = this.#openInterlocks(frame);
+      if (open.length > 0) return this.#trip('interlock', `Interlock open: ${open}.`);
+    }
+    if (!driving) return false;
+    if (frame.burst.done > frame.burst.commanded) {
+      return this.#trip('pulse-count', `The controller counted ${frame.burst.done} pulses where ${frame.burst.commanded} were commanded.`);
+    }
+    if (frame.burst.active && !this.#pulsing) return this.#trip('unexpected-pulses', 'The controller drives an injector that nobody asked for.');
+    if (this.#armedSeen && !frame.armed && !this.#expectsDeadMan()) {
+      return this.#trip('disarmed', 'The controller disarmed itself and gives no reason.');
+    }
+    if (frame.armed && this.#phase !== 'arm' && !this.#expectsDeadMan()) this.#armedSeen = true;
+    return false;
+  }
+
+  /** Phases in which the latched dead-man is what the engine waits for or is about to clear. */
+  #expectsDeadMan(): boolean {
+    switch (this.#phase) {
+      case 'clear':
+      case 'await-clear':
+      case 'silence':
+      case 'await-dead-man':
+      case 'clear-proof':
+      case 'await-clear-proof':
+        return true;
+      default:
+        return false;
+    }
+  }
+
+  #canTripMakingSafe(): boolean {
+    const then = this.#state.safe?.then.kind;
+    return this.#state.mode === 'making-safe' && (then === 'paused' || then === 'held');
+  }
+
+  #openInterlocks(frame: BenchFrame): string {
+    const names = this.#capabilities.interlocks;
+    if ((~frame.interlocks & (2 ** names.length - 1)) === 0) return '';
+    return names.filter((_, bit) => (frame.interlocks & (1 << bit)) === 0).join(', ');
+  }
+
+  /** The plan's guards (RUN-20 to RUN-22). True when the run left its way. */
+  #checkGuards(frame: BenchFrame): boolean {
+    const guards = this.#guards;
+    for (let index = 0; index < guards.length; index += 1) {
+      const guard = guards[index];
+      const before = this.#guardMemory[index];
+      if (guard === undefined || before === undefined) continue;
+      const value = this.#signal(guard.signal, frame);
+      const after = stepGuard(guard, before, value, this.#now);
+      if (after === before && !after.active) continue;
+      this.#guardMemory[index] = after;
+      if (after.active !== before.active) {
+        if (!after.active) {
+          if (this.#state.notes.has(guard.id)) this.#emit({ kind: 'guard-cleared', guard: guard.id, text: `${guardText(guard, value)}: back inside.` });
+          continue;
+        }
+        // A hold or trip that finds nothing to stop is written down like a note.
+        if (guard.level === 'note' || !this.#canStop(guard.level)) {
+          this.#emit({ kind: 'guard-noted', guard: guard.id, text: `${guardText(guard, value)}.` });
+        }
+      }
+      if (!after.active) continue;
+      // A guard that was active before is looked at again: the mode may have become one that it stops.
+      if (guard.level === 'hold' && this.#canStop('hold')) return this.#hold(guard.id, `${guardText(guard, value)}.`, guard.maxResumes);
+      if (guard.level === 'trip' && this.#canStop('trip')) return this.#trip(guard.id, `${guardText(guard, value)}.`);
+    }
+    return false;
+  }
+
+  #canStop(level: 'hold' | 'trip'): boolean {
+    const { mode } = this.#state;
+    if (mode === 'proving' || mode === 'measuring') return true;
+    return level === 'trip' && (mode === 'paused' || mode === 'held' || this.#canTripMakingSafe());
+  }
+
+  /** Reading of a guard's signal in the unit of its limits; null when it does not apply now. */
+  #signal(signal: Guard['signal'], frame: BenchFrame): number | null {
+    switch (signal) {
+      case 'pressure-deviation-kpa': {
+        const applies = this.#phase === 'purge' || this.#phase === 'await-purge' || this.#phase === 'burst' || this.#phase === 'settle' || this.#phase === 'window';
+        const point = this.#currentPoint();
+        return applies && point !== null ? toKilopascals(frame.pressure) - toKilopascals(point.pressure) : null;
+      }
+      case 'pressure-kpa':
+        return toKilopascals(frame.pressure);
+      case 'rail-temperature-c':
+        return toCelsius(frame.railTemperature);
+      case 'meter-temperature-c':
+        return toCelsius(frame.meterTemperature);
+      case 'supply-deviation-v': {
+        const step = this.#state.current?.step;
+        const point = this.#currentPoint();
+        return step != null && step !== 'supply' && point !== null ? frame.supply - point.voltage : null;
+      }
+      case 'current-a':
+        return frame.current;
+      case 'idle-flow-ml-min':
+        return this.#idleFlow;
+    }
+  }
+
+  /** Edges while nothing is driven, counted over spans of the controller's clock after a time for the rail to fill up. */
+  #trackIdleFlow(frame: BenchFrame): void {
+    const previous = this.#frame;
+    if (frame.burst.active || previous === null || previous.burst.active || this.#pulsing) {
+      this.#idleSince = Number.NaN;
+      this.#idleFlow = null;
+      return;
+    }
+    if (Number.isNaN(this.#idleSince)) {
+      this.#idleSince = frame.at;
+      this.#idleFromAt = Number.NaN;
+    }
+    if (frame.at - this.#idleSince < idleGrace) return;
+    if (Number.isNaN(this.#idleFromAt)) {
+      this.#idleFromAt = frame.at;
+      this.#idleFromEdges = frame.edges;
+      return;
+    }
+    const span = frame.at - this.#idleFromAt;
+    if (span < idleSpan) return;
+    this.#idleFlow = ((frame.edges - this.#idleFromEdges) / span / this.#edgesPerMillilitre) * 60;
+    this.#idleFromAt = frame.at;
+    this.#idleFromEdges = frame.edges;
+  }
+
+  /** A bench that rests is seen to stay safe (RUN-6). True when it has to be made safe again. */
+  #watchRest(frame: BenchFrame): boolean {
+    const { safe } = this.#state;
+    if (safe === null) return false;
+    if (safe.confirmed === true && !frame.armed && !frame.burst.active) {
+      this.#unsafeSince = Number.NaN;
+      return false;
+    }
+    if (Number.isNaN(this.#unsafeSince)) this.#unsafeSince = this.#now;
+    if (this.#now - this.#unsafeSince < unsafeDwell || this.#unsafeRestarts > unsafeRestarts) return false;
+    this.#unsafeRestarts += 1;
+    this.#unsafeSince = Number.NaN;
+    const why = 'The bench was not seen to be safe.';
+    if (this.#unsafeRestarts > unsafeRestarts && safe.then.kind !== 'tripped') return this.#trip('not-safe', why);
+    this.#goSafe(safe.then, why);
+    return true;
+  }
+
+  #tryResume(): void {
+    if (this.#state.safe?.confirmed !== true || this.#now - this.#clearSince < builtInClear) return;
+    if (this.#notFit() === null) this.#resume(true);
+  }
+
+  /** Makes safe and waits until the guard is clear, or trips when that happened too often (RUN-22). */
+  #hold(guard: string, text: string, maxResumes: number): true {
+    const resumes = this.#state.resumes.get(guard) ?? 0;
+    if (resumes >= maxResumes) {
+      return this.#trip(guard, `${text} The run went on by itself ${resumes} times after this; it does not any more.`);
+    }
+    this.#goSafe({ kind: 'held', guard, text }, text);
+    return true;
+  }
+
+  #trip(guard: string, text: string): true {
+    this.#goSafe({ kind: 'tripped', guard, text }, text);
+    return true;
+  }
+
+  // ---------------------------------------------------------------- the way to safe
+
+  /** Every way to rest is this one (RUN-3): cut what is open, make safe, confirm, then the mode that `then` names. */
+  #goSafe(then: AfterSafe, why: string): void {
+    const { current, mode } = this.#state;
+    if (current !== null) {
+      this.#emit({ kind: 'attempt-ended', point: current.point, attempt: current.attempt, verdict: 'cut', window: null, criteria: [], text: why });
+    }
+    this.#emit({ kind: 'making-safe', then, why });
+    this.#acknowledging = false;
+    // The request that is under way already is as good as a new one.
+    if (mode === 'making-safe' && this.#phase === 'make-safe') return;
+    this.#askSafe(true);
+  }
+
+  #askSafe(first: boolean): void {
+    this.#safeTries = first ? 1 : this.#safeTries + 1;
+    this.#supplySet = Number.NaN;
+    this.#supplySteadySince = Number.NaN;
+    this.#pressureSet = Number.NaN;
+    this.#conditionSince = Number.NaN;
+    this.#armedSeen = false;
+    this.#pulsing = false;
+    this.#window = null;
+    this.#ask('make-safe', { kind: 'make-safe' }, safeTimeout);
+  }
+
+  #onSafeReply(reply: BenchReply): void {
+    if (reply.kind === 'done') {
+      this.#emit({ kind: 'made-safe', confirmed: true, text: 'Injectors off, supply at its safe value, disarmed: confirmed by the controller.' });
+      if (this.#acknowledging) {
+        this.#ask('clear-acknowledged', { kind: 'clear-faults' });
+        return;
+      }
+    } else {
+      if (this.#safeTries < safeTries) {
+        this.#askSafe(false);
+        return;
+      }
+      this.#acknowledging = false;
+      this.#emit({
+        kind: 'made-safe',
+        confirmed: false,
+        text:
+          `The bench did not confirm that it is safe (${reply.text}). The controller's dead-man is the remaining protection: it switches ` +
+          'injectors and supply off by itself. Press the emergency stop of the bench and look for yourself before you touch anything.',
+      });
+    }
+    this.#rest();
+  }
+
+  #onAcknowledgedReply(reply: BenchReply): void {
+    this.#acknowledging = false;
+    if (reply.kind !== 'done') {
+      const text = `The fault could not be cleared: ${reply.text}`;
+      this.#emit({ kind: 'making-safe', then: { kind: 'tripped', guard: 'controller-fault', text }, why: text });
+      this.#emit({ kind: 'made-safe', confirmed: true, text: 'The bench was confirmed safe before.' });
+    }
+    this.#rest();
+  }
+
+  /** The bench is as safe as it gets: on to where `making-safe` said. */
+  #rest(): void {
+    const then = this.#state.safe?.then;
+    if (then === undefined) throw new Error('The run rests without having been made safe.');
+    this.#enter('idle');
+    this.#unsafeSince = Number.NaN;
+    this.#clearSince = this.#now;
+    switch (then.kind) {
+      case 'paused':
+        this.#emit({ kind: 'paused' });
+        return;
+      case 'held':
+        this.#emit({ kind: 'held', guard: then.guard, text: then.text });
+        return;
+      case 'tripped':
+        this.#emit({ kind: 'tripped', guard: then.guard, text: then.text });
+        return;
+      case 'ended':
+        this.#emit({ kind: 'ended', ending: then.ending, text: this.#endText(then.ending) });
+        return;
+    }
+  }
+
+  /** Ends by the plan: what is whole is complete, however it came about (RUN-9). */
+  #end(why: string): void {
+    const { counts, finishing } = this.#state;
+    const ending: Ending =
+      counts.accepted === this.#points.length
+        ? 'complete'
+        : finishing || this.#state.points.some((point) => point.attempts.length === 0 && point.skipped === null)
+          ? 'finished-early'
+          : 'complete-with-failures';
+    this.#goSafe({ kind: 'ended', ending }, why);
+  }
+
+  #endText(ending: Ending): string {
+    const { counts } = this.#state;
+    const all = this.#points.length;
+    const tally = `${counts.accepted} of ${all} points have an attempt that counts`;
+    const skipped = counts.skipped > 0 ? `, ${counts.skipped} were left out` : '';
+    switch (ending) {
+      case 'complete':
+        return `All ${all} points have an attempt that counts.`;
+      case 'complete-with-failures': {
+        const failed = failedPoints(this.#state);
+        const some = failed.slice(0, 20).join(', ') + (failed.length > 20 ? ` and ${failed.length - 20} more` : '');
+        const list = failed.length > 0 ? ` Without one: ${some}. Look at what their attempts say, then measure these points again.` : '';
+        return `${tally}${skipped}.${list}`;
+      }
+      case 'finished-early':
+        return `Finished early: ${tally}${skipped}. The others can be measured in this run by asking for them to be measured again.`;
+      case 'aborted':
+        return `Aborted: ${tally}${skipped}. What was accepted stays; the others can be measured in this run by asking for them to be measured again.`;
+      case 'emergency-stopped':
+        return `Stopped by emergency stop: ${tally}${skipped}. Find out why before anything is measured again.`;
+    }
+  }
+
+  // ---------------------------------------------------------------- proof
+
+  #prove(): void {
+    this.#unsafeRestarts = 0;
+    this.#emit({ kind: 'proving-started' });
+    this.#setUp();
+  }
+
+  /** After a rest: the dead-man is proved again only if the controller was reset since (RUN-14). */
+  #resume(automatic: boolean): void {
+    this.#unsafeRestarts = 0;
+    this.#emit({ kind: 'resumed', automatic });
+    if (this.#state.provedBootId === this.#state.bench?.bootId) {
+      this.#emit({ kind: 'measuring-started' });
+      this.#next();
+    } else {
+      this.#prove();
+    }
+  }
+
+  #proofFailed(text: string): void {
+    this.#emit({ kind: 'dead-man-not-proved', text });
+    this.#trip('dead-man-proof', `The dead-man of the controller was not proved: ${text} Nothing is measured without it.`);
+  }
+
+  /** Pulses that are too short to open an injector, for far longer than the silence will last. */
+  #proofBurst(): BurstRequest {
+    const { minWidth, minPeriod, maxPeriod, maxCount } = this.#capabilities;
+    const lasting = 10 * this.#proofSilence();
+    const period = Math.min(maxPeriod, Math.max(minPeriod, 4 * minWidth, 0.02, lasting / maxCount));
+    return {
+      channel: this.#state.plan.injectors[0]?.channel ?? 1,
+      width: minWidth,
+      period: seconds(period),
+      count: Math.min(maxCount, Math.ceil(lasting / period)),
+    };
+  }
+
+  #proofSilence(): number {
+    const { deadManMin, deadManMax } = this.#capabilities;
+    const deadMan = Math.min(deadManMax, Math.max(deadManMin, this.#state.plan.link.deadManMs / 1e3));
+    return deadMan + Math.max(0.5, 0.25 * deadMan);
+  }
+
+  /** Whether the controller has done all that its dead-man must do; otherwise what is missing. */
+  #missingOfDeadMan(frame: BenchFrame): string | null {
+    if (frame.fault?.code !== deadManFault) return 'it latched no dead-man fault.';
+    if (frame.armed) return 'it stayed armed.';
+    if (frame.burst.active || frame.burst.done >= frame.burst.commanded) return 'it did not stop the pulses.';
+    if (frame.supply > this.#capabilities.safeSupply + safeSupplyTolerance) {
+      return `it did not take the supply to its safe value of ${this.#capabilities.safeSupply} V; the read-back is ${frame.supply.toFixed(2)} V.`;
+    }
+    return null;
+  }
+
+  // ---------------------------------------------------------------- a point
+
+  /** On to the next point, the second pass, a pause that was asked for, or the end. */
+  #next(): void {
+    if (this.#state.finishing) {
+      this.#end('It was asked to finish early.');
+      return;
+    }
+    let target = nextTarget(this.#state);
+    if (target === null && !this.#state.planOver && !this.#state.secondPassStarted && this.#state.plan.repeats.attemptsSecondPass > 0) {
+      const points = failedPoints(this.#state);
+      if (points.length > 0) {
+        this.#emit({ kind: 'second-pass-started', points });
+        target = nextTarget(this.#state);
+      }
+    }
+    if (target === null) {
+      this.#end('There is no point left to measure.');
+      return;
+    }
+    if (this.#state.pausePending) {
+      this.#goSafe({ kind: 'paused' }, 'A pause at the next point was asked for.');
+      return;
+    }
+    const attempts = this.#state.points[target.point]?.attempts ?? [];
+    this.#attemptSince = this.#now;
+    this.#emit({
+      kind: 'attempt-started',
+      point: target.point,
+      attempt: attempts.length + 1,
+      reason: reasonOf(target.origin, attempts[attempts.length - 1]?.verdict ?? null, attempts.length),
+    });
+    this.#step('supply');
+    this.#setUp();
+  }
+
+  /** Clears a dead-man, arms and sets the supply, each only where needed. */
+  #setUp(): void {
+    const frame = this.#frame;
+    if (frame?.fault?.code === deadManFault) {
+      this.#ask('clear', { kind: 'clear-faults' });
+    } else if (frame?.armed !== true || !this.#armedSeen) {
+      this.#ask('arm', { kind: 'arm' });
+    } else {
+      this.#setSupply();
+    }
+  }
+
+  #setSupply(): void {
+    const supply = this.#supplyTarget();
+    if (this.#supplySet === supply) {
+      this.#enter('await-supply');
+      this.#checkSupply();
+      return;
+    }
+    this.#supplySteadySince = Number.NaN;
+    this.#supplySet = Number.NaN;
+    this.#ask('set-supply', { kind: 'set-supply', supply });
+  }
+
+  #supplyTarget(): Volts {
+    return this.#currentPoint()?.voltage ?? volts(Math.min(...this.#state.plan.axes.voltageV));
+  }
+
+  #trackSupply(frame: BenchFrame): void {
+    if (Math.abs(frame.supply - this.#supplySet) <= this.#state.plan.supply.toleranceV) {
+      if (Number.isNaN(this.#supplySteadySince)) this.#supplySteadySince = this.#now;
+    } else {
+      this.#supplySteadySince = Number.NaN;
+    }
+  }
+
+  #checkSupply(): void {
+    const { supply } = this.#state.plan;
+    if (this.#armedSeen && this.#now - this.#supplySteadySince >= supply.steadyS) {
+      this.#supplyReady();
+    } else if (this.#now - this.#phaseSince > supply.timeoutS) {
+      const frame = this.#frame;
+      const text = `The supply did not come to ${this.#supplyTarget()} V +/- ${supply.toleranceV} V within ${supply.timeoutS} s; the read-back is ${frame === null ? 'not known' : `${frame.supply.toFixed(3)} V`}.`;
+      if (this.#state.mode === 'proving') this.#proofFailed(text);
+      else this.#endAttemptAfterStop('rejected', text);
+    }
+  }
+
+  #supplyReady(): void {
+    if (this.#state.mode === 'proving') {
+      this.#askBurst('prove-burst', this.#proofBurst());
+      return;
+    }
+    this.#step('condition');
+    const point = this.#currentPoint();
+    if (point === null) throw new Error('The run measures without a point.');
+    if (this.#capabilities.pressure.commandable && this.#pressureSet !== point.pressure) {
+      this.#conditionSince = Number.NaN;
+      this.#pressureSet = Number.NaN;
+      this.#ask('set-pressure', { kind: 'set-pressure', pressure: point.pressure });
+      return;
+    }
+    if (this.#pressureSet !== point.pressure) {
+      this.#pressureSet = point.pressure;
+      this.#conditionSince = Number.NaN;
+      if (this.#frame !== null) this.#trackCondition(this.#frame);
+    }
+    this.#enter('await-condition');
+    this.#checkCondition();
+  }
+
+  #trackCondition(frame: BenchFrame): void {
+    if (Math.abs(frame.pressure - this.#pressureSet) <= this.#state.plan.condition.pressureToleranceKpa * 1e3 && this.#temperaturesFit(frame)) {
+      if (Number.isNaN(this.#conditionSince)) this.#conditionSince = this.#now;
+    } else {
+      this.#conditionSince = Number.NaN;
+    }
+  }
+
+  #temperaturesFit(frame: BenchFrame): boolean {
+    const { temperatureMinC: min, temperatureMaxC: max } = this.#state.plan.condition;
+    const rail = toCelsius(frame.railTemperature);
+    const meter = toCelsius(frame.meterTemperature);
+    return rail >= min && rail <= max && meter >= min && meter <= max;
+  }
+
+  #checkCondition(): void {
+    const { condition } = this.#state.plan;
+    if (this.#now - this.#conditionSince >= condition.steadyS) {
+      this.#conditionReady();
+      return;
+    }
+    const frame = this.#frame;
+    if (frame !== null && !this.#capabilities.pressure.commandable && Math.abs(frame.pressure - this.#pressureSet) > condition.pressureToleranceKpa * 1e3) {
+      // The operator sets this pressure: the run waits for a person without a limit, pulses off (RUN-42).
+      this.#phaseSince = this.#now;
+      return;
+    }
+    if (this.#now - this.#phaseSince > condition.timeoutS) {
+      const found =
+        frame === null
+          ? 'the readings are not known'
+          : `pressure ${toKilopascals(frame.pressure).toFixed(1)} kPa, rail ${toCelsius(frame.railTemperature).toFixed(1)} degC, meter ${toCelsius(frame.meterTemperature).toFixed(1)} degC`;
+      this.#endAttemptAfterStop('rejected', `Pressure and temperature did not come into their bands within ${condition.timeoutS} s: ${found}.`);
+    }
+  }
+
+  #conditionReady(): void {
+    const { purge } = this.#state.plan;
+    const point = this.#currentPoint();
+    if (point === null) throw new Error('The run measures without a point.');
+    if (purge.pulses === 0) {
+      this.#startBurst(point);
+      return;
+    }
+    this.#step('purge');
+    this.#askBurst('purge', { channel: point.channel, width: seconds(purge.widthMs * 1e-3), period: seconds(purge.periodMs * 1e-3), count: purge.pulses });
+  }
+
+  #startBurst(point: Point): void {
+    const { settleS, window } = this.#state.plan;
+    const { maxCount } = this.#capabilities;
+    this.#step('settle');
+    // Long enough that the pulses outlast the longest window; where the controller cannot, the window ends before they do.
+    const count = Math.min(maxCount, Math.ceil((settleS + window.maxS + 10) / point.period));
+    this.#windowMax = Math.min(window.maxS, count * point.period - settleS - 1);
+    this.#askBurst('burst', { channel: point.channel, width: point.width, period: point.period, count });
+  }
+
+  /** Frames in proving and measuring: has what the phase waits for come about? */
+  #advance(frame: BenchFrame): void {
+    switch (this.#phase) {
+      case 'await-clear':
+        if (frame.fault === null) this.#ask('arm', { kind: 'arm' });
+        else this.#checkDeadlines();
+        return;
+      case 'await-supply':
+        this.#checkSupply();
+        return;
+      case 'await-condition':
+        this.#checkCondition();
+        return;
+      case 'await-purge':
+        if (this.#isOurBurst(frame) && !frame.burst.active) {
+          this.#pulsing = false;
+          if (frame.burst.done < frame.burst.commanded) {
+            this.#endAttemptAfterStop('rejected', `The controller stopped the purge after ${frame.burst.done} of ${frame.burst.commanded} pulses.`);
+            return;
+          }
+          const point = this.#currentPoint();
+          if (point !== null) this.#startBurst(point);
+        } else {
+          this.#checkDeadlines();
+        }
+        return;
+      case 'settle':
+        if (this.#isDriven(frame)) {
+          if (Number.isNaN(this.#burstSeenAt)) this.#burstSeenAt = frame.at;
+          if (frame.at - this.#burstSeenAt >= this.#state.plan.settleS) this.#openWindow(frame);
+        }
+        return;
+      case 'window':
+        if (this.#isDriven(frame)) this.#measure(frame);
+        return;
+      case 'await-stop':
+        if (!frame.burst.active) {
+          this.#pulsing = false;
+          this.#stopped();
+        } else {
+          this.#checkDeadlines();
+        }
+        return;
+      case 'await-pulses':
+        if (this.#isOurBurst(frame) && frame.burst.active && frame.burst.done >= proofPulses) {
+          this.#silence = this.#proofSilence();
+          this.#ask('silence', { kind: 'keep-silent', duration: seconds(this.#silence) }, this.#silence + replyTimeout);
+        } else {
+          this.#checkDeadlines();
+        }
+        return;
+      case 'await-dead-man':
+        if (this.#missingOfDeadMan(frame) === null) {
+          this.#pulsing = false;
+          this.#armedSeen = false;
+          this.#supplySet = Number.NaN;
+          this.#emit({
+            kind: 'dead-man-proved',
+            silence: seconds(this.#silence),
+            pulsesBefore: frame.burst.done,
+            pulsesCommanded: frame.burst.commanded,
+          });
+          this.#ask('clear-proof', { kind: 'clear-faults' });
+        } else {
+          this.#checkDeadlines();
+        }
+        return;
+      case 'await-clear-proof':
+        if (frame.fault === null) {
+          this.#emit({ kind: 'measuring-started' });
+          this.#next();
+        } else {
+          this.#checkDeadlines();
+        }
+        return;
+      case 'idle':
+      case 'clear':
+      case 'arm':
+      case 'set-supply':
+      case 'set-pressure':
+      case 'purge':
+      case 'burst':
+      case 'stop':
+      case 'prove-burst':
+      case 'silence':
+      case 'clear-proof':
+      case 'make-safe':
+      case 'clear-acknowledged':
+      case 'clear-ready':
+        // A reply is due; frames have been guarded already.
+        return;
+    }
+  }
+
+  /** What must have come about by now, looked at with every frame and every tick. */
+  #checkDeadlines(): void {
+    const since = this.#now - this.#phaseSince;
+    const { plan } = this.#state;
+    switch (this.#phase) {
+      case 'await-supply':
+        this.#checkSupply();
+        return;
+      case 'await-condition':
+        this.#checkCondition();
+        return;
+      case 'await-clear':
+      case 'await-clear-proof':
+        if (since > readBackTimeout) this.#trip('controller-fault', 'The dead-man fault of the controller did not clear.');
+        return;
+      case 'await-purge':
+        if (since > (plan.purge.pulses * plan.purge.periodMs) / 1e3 + 5) this.#endAttemptAfterStop('rejected', 'The purge was not seen to end in its time.');
+        return;
+      case 'settle':
+        if (Number.isNaN(this.#burstSeenAt)) {
+          if (since > readBackTimeout) this.#endAttemptAfterStop('rejected', 'The pulses that were asked for were not seen to begin.');
+        } else if (since > plan.settleS + clockSlack) {
+          this.#endAttemptAfterStop('rejected', 'The clock of the controller did not go on while the flow settled.');
+        }
+        return;
+      case 'window':
+        if (since > this.#windowMax + clockSlack) this.#endAttemptAfterStop('rejected', 'The clock of the controller did not go on inside the window.');
+        return;
+      case 'await-stop':
+        if (since > readBackTimeout) this.#trip('stop-not-confirmed', 'The controller said that it stopped the pulses, but they go on.');
+        return;
+      case 'await-pulses':
+        if (since > readBackTimeout) this.#proofFailed('the pulses of the proof were not seen to begin.');
+        return;
+      case 'await-dead-man':
+        if (since > safeSupplyTimeout) this.#proofFailed(`after ${this.#silence.toFixed(1)} s of silence ${this.#missingNow()}`);
+        return;
+      default:
+        return;
+    }
+  }
+
+  #missingNow(): string {
+    return (this.#frame === null ? null : this.#missingOfDeadMan(this.#frame)) ?? 'nothing was seen of it.';
+  }
+
+  #isOurBurst(frame: BenchFrame): boolean {
+    return frame.burst.number !== this.#burstBefore && frame.burst.commanded === this.#burstCount;
+  }
+
+  /** The pulses of the point go on; otherwise it is rejected (RUN-45, RUN-46). */
+  #isDriven(frame: BenchFrame): boolean {
+    if (!this.#isOurBurst(frame)) {
+      if (Number.isNaN(this.#burstSeenAt)) this.#checkDeadlines();
+      else this.#endAttemptAfterStop('rejected', 'Another pulse train took the place of the one that was asked for.');
+      return false;
+    }
+    if (!frame.burst.active) {
+      this.#endAttemptAfterStop('rejected', `The pulses ended after ${frame.burst.done} of ${frame.burst.commanded}, before the window was long enough.`);
+      return false;
+    }
+    if (!Number.isNaN(this.#burstSeenAt) && frame.at - Math.max(this.#burstSeenAt, frame.lastEdgeAt) > silentMeterAfter) {
+      this.#endAttemptAfterStop(
+        'rejected',
+        `The meter gave no edge for ${silentMeterAfter} s while the injector was driven: the injector does not open, a valve is shut, or the meter is silent.`,
+      );
+      return false;
+    }
+    return true;
+  }
+
+  #openWindow(frame: BenchFrame): void {
+    this.#step('measure');
+    this.#enter('window');
+    this.#window = new WindowCollector(this.#state.equipment.meter.edgesPerRevolution);
+    this.#window.add(frame);
+  }
+
+  #measure(frame: BenchFrame): void {
+    const window = this.#window;
+    if (window === null) throw new Error('A window is measured that was not opened.');
+    window.add(frame);
+    const { minEdges, minS } = this.#state.plan.window;
+    const { duration } = window;
+    if ((duration >= minS && window.edges >= minEdges) || duration >= this.#windowMax) this.#stop({ kind: 'judge' });
+  }
+
+  #stop(after: AfterStop): void {
+    this.#afterStop = after;
+    this.#step('stop');
+    this.#ask('stop', { kind: 'stop-burst' });
+  }
+
+  #stopped(): void {
+    const after = this.#afterStop;
+    switch (after.kind) {
+      case 'measure': {
+        const point = this.#currentPoint();
+        if (point !== null) this.#startBurst(point);
+        return;
+      }
+      case 'end':
+        this.#endAttempt(after.verdict, null, [], after.text);
+        return;
+      case 'judge':
+        this.#judge();
+        return;
+    }
+  }
+
+  #judge(): void {
+    const point = this.#currentPoint();
+    const window = this.#window?.summarise();
+    if (point === null || window === undefined) throw new Error('There is no window to judge.');
+    if ('failure' in window) {
+      this.#endAttempt('rejected', null, [{ rule: 'RUN-52', passed: false, text: window.text }], window.text);
+      return;
+    }
+    const { verdict, criteria, text } = judge(window, point, this.#state.plan, this.#capabilities);
+    this.#endAttempt(verdict, window, criteria, text);
+  }
+
+  /** Ends the attempt; if its pulses may still be going on, they are stopped first. */
+  #endAttemptAfterStop(verdict: Verdict, text: string): void {
+    if (this.#pulsing) {
+      this.#stop({ kind: 'end', verdict, text });
+      return;
+    }
+    this.#outstanding = null;
+    this.#supplySetUncertain();
+    this.#endAttempt(verdict, null, [], text);
+  }
+
+  /** A request that was given up may or may not have been carried out. */
+  #supplySetUncertain(): void {
+    if (this.#phase === 'set-supply') this.#supplySet = Number.NaN;
+    if (this.#phase === 'set-pressure') this.#pressureSet = Number.NaN;
+  }
+
+  #endAttempt(verdict: Verdict, window: WindowSummary | null, criteria: readonly Criterion[], text: string): void {
+    const { current } = this.#state;
+    if (current === null) throw new Error('There is no attempt to end.');
+    const { point, attempt, origin, skippedWaits } = current;
+    const said = skippedWaits.length === 0 ? text : `${text} A person skipped the wait for: ${skippedWaits.join(', ')}.`;
+    this.#window = null;
+    this.#attemptTime += this.#now - this.#attemptSince;
+    this.#attemptsTimed += 1;
+    this.#emit({ kind: 'attempt-ended', point, attempt, verdict, window, criteria, text: said });
+    const record = this.#state.points[point];
+    if (verdict === 'accepted' && record !== undefined) {
+      if (origin === 'measure-again') {
+        this.#emit({ kind: 'chosen', point, attempt, by: { rule: 'RUN-36' }, why: 'A person asked for this point to be measured again, and this attempt was accepted.' });
+      } else if (record.chosen === null && !(record.choice !== null && 'person' in record.choice.by)) {
+        this.#emit({ kind: 'chosen', point, attempt, by: { rule: 'RUN-35' }, why: 'It is the first accepted attempt of the point.' });
+      }
+    }
+    this.#next();
+  }
+
+  #skipWait(): void {
+    const { current } = this.#state;
+    const point = this.#currentPoint();
+    if (current?.step == null || point === null) throw new Error('A wait is skipped that is not there.');
+    this.#emit({ kind: 'wait-skipped', step: current.step, point: current.point, attempt: current.attempt });
+    switch (this.#phase) {
+      case 'await-supply':
+        this.#supplyReady();
+        return;
+      case 'await-condition':
+        this.#conditionReady();
+        return;
+      case 'await-purge':
+        this.#stop({ kind: 'measure' });
+        return;
+      case 'settle':
+        if (this.#frame !== null) this.#openWindow(this.#frame);
+        return;
+      default:
+        throw new Error(`The wait in ${this.#phase} cannot be skipped.`);
+    }
+  }
+
+  // ---------------------------------------------------------------- requests and replies
+
+  #handleReply(reply: BenchReply): void {
+    switch (this.#phase) {
+      case 'make-safe':
+        this.#onSafeReply(reply);
+        return;
+      case 'clear-acknowledged':
+        this.#onAcknowledgedReply(reply);
+        return;
+      case 'clear-ready':
+        this.#enter('idle');
+        if (reply.kind !== 'done') {
+          const code = reply.kind === 'refused' ? reply.code : 'no-answer';
+          this.#emit({ kind: 'controller-fault', fault: { code, text: `The fault could not be cleared: ${reply.text}` } });
+        }
+        return;
+      default:
+        break;
+    }
+    if (reply.kind === 'no-answer') {
+      this.#hold('no-answer', `The bench did not answer: ${reply.text}`, builtInMaxResumes);
+      return;
+    }
+    if (reply.kind === 'refused') {
+      this.#onRefused(reply);
+      return;
+    }
+    this.#onDone();
+  }
+
+  #onRefused(reply: Extract<BenchReply, { kind: 'refused' }>): void {
+    const said = `${reply.text} (${reply.code})`;
+    switch (this.#phase) {
+      case 'set-supply':
+      case 'prove-burst':
+        if (this.#state.mode === 'proving') this.#proofFailed(`the controller refused: ${said}`);
+        else this.#endAttemptAfterStop('rejected', `The controller refused the supply voltage: ${said}.`);
+        return;
+      case 'set-pressure':
+        this.#endAttemptAfterStop('rejected', `The controller refused the pressure: ${said}.`);
+        return;
+      case 'purge':
+      case 'burst':
+        this.#pulsing = false;
+        this.#endAttemptAfterStop('rejected', `The controller refused the pulses: ${said}.`);
+        return;
+      default:
+        // To arm, to stop, to clear a dead-man: a controller that refuses these is not fit to go on with.
+        this.#trip('refused', `The controller refused a request that it must not refuse: ${said}.`);
+    }
+  }
+
+  #onDone(): void {
+    switch (this.#phase) {
+      case 'clear':
+        this.#enter('await-clear');
+        return;
+      case 'arm':
+        this.#setSupply();
+        return;
+      case 'set-supply':
+        this.#supplySet = this.#supplyTarget();
+        this.#enter('await-supply');
+        return;
+      case 'set-pressure':
+        this.#pressureSet = this.#currentPoint()?.pressure ?? Number.NaN;
+        this.#enter('await-condition');
+        return;
+      case 'purge':
+        this.#enter('await-purge');
+        return;
+      case 'burst':
+        this.#burstSeenAt = Number.NaN;
+        this.#enter('settle');
+        return;
+      case 'stop':
+        this.#enter('await-stop');
+        return;
+      case 'prove-burst':
+        this.#enter('await-pulses');
+        return;
+      case 'silence':
+        this.#enter('await-dead-man');
+        return;
+      case 'clear-proof':
+        this.#enter('await-clear-proof');
+        return;
+      default:
+        throw new Error(`A reply came in phase ${this.#phase}, in which nothing is asked.`);
+    }
+  }
+
+  #ask(phase: Phase, request: BenchRequest, timeout = replyTimeout): void {
+    this.#enter(phase);
+    this.#lastId += 1;
+    const deadline = this.#now + timeout;
+    this.#outstanding = { id: this.#lastId, deadline };
+    this.#request = { id: this.#lastId, request, deadline };
+  }
+
+  #askBurst(phase: Phase, burst: BurstRequest): void {
+    this.#pulsing = true;
+    this.#burstBefore = this.#frame?.burst.number ?? 0;
+    this.#burstCount = burst.count;
+    this.#burstSeenAt = Number.NaN;
+    this.#ask(phase, { kind: 'burst', ...burst });
+  }
+
+  #enter(phase: Phase): void {
+    this.#phase = phase;
+    this.#phaseSince = this.#now;
+  }
+
+  #step(step: StepKind): void {
+    const { current } = this.#state;
+    if (current === null) throw new Error(`The step ${step} has no attempt.`);
+    this.#emit({ kind: 'step', step, point: current.point, attempt: current.attempt });
+  }
+
+  #emit(event: RunEventBody): void {
+    const before = this.#state.mode;
+    this.#events ??= [];
+    this.#events.push(event);
+    this.#state = foldRun(this.#state, event);
+    const after = this.#state.mode;
+    if (after !== before && !transitions[before].includes(after)) throw new Error(`The event '${event.kind}' leads from ${before} to ${after}, which the table does not allow.`);
+  }
+
+  // ---------------------------------------------------------------- what is known
+
+  get #capabilities(): BenchCapabilities {
+    const { bench } = this.#state;
+    if (bench === null) throw new Error('The run has no bench.');
+    return bench.capabilities;
+  }
+
+  #currentPoint(): Point | null {
+    const { current } = this.#state;
+    return current === null ? null : (this.#points[current.point] ?? null);
+  }
+
+  #isDriving(): boolean {
+    return this.#state.mode === 'proving' || this.#state.mode === 'measuring';
+  }
+
+  // ---------------------------------------------------------------- status
+
+  status(now: number): RunStatus {
+    const { mode, current, counts } = this.#state;
+    const point = this.#currentPoint();
+    return {
+      mode,
+      doing: this.#doing(point),
+      waitingFor: this.#waitingFor(point, now),
+      advice: this.#advice(),
+      point,
+      attempt: current?.attempt ?? null,
+      progress: { points: this.#points.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts },
+      remaining: mode === 'measuring' || mode === 'proving' ? seconds(this.#remaining()) : null,
+    };
+  }
+
+  #remaining(): number {
+    const { plan, counts } = this.#state;
+    // The plan's own figures stand for a few attempts, until the run has a pace of its own.
+    const guess = plan.supply.steadyS + (plan.purge.pulses * plan.purge.periodMs) / 1e3 + plan.settleS + 1.5 * plan.window.minS + 0.5;
+    const weight = 3;
+    const pace = (this.#attemptTime + weight * guess) / (this.#attemptsTimed + weight);
+    return Math.max(0, this.#points.length - counts.accepted - counts.skipped) * pace;
+  }
+
+  #doing(point: Point | null): string {
+    const { mode, safe, ending } = this.#state;
+    switch (mode) {
+      case 'ready':
+        return 'Ready to start.';
+      case 'proving':
+        return 'Proving that the controller makes itself safe when the host is silent.';
+      case 'making-safe':
+        return `Making the bench safe. ${safe?.why ?? ''}`;
+      case 'paused':
+        return 'Paused; the bench is safe.';
+      case 'held':
+        return `On hold; the bench is safe. ${safe?.then.kind === 'held' ? safe.then.text : ''}`;
+      case 'tripped':
+        return `Tripped. ${safe?.then.kind === 'tripped' ? safe.then.text : ''}`;
+      case 'ended':
+        return ending === null ? 'Ended.' : this.#endText(ending);
+      case 'measuring':
+        return point === null ? 'Measuring.' : `${stepText(this.#state.current?.step ?? null)} ${this.#pointText(point)}`;
+    }
+  }
+
+  #pointText(point: Point): string {
+    const serial = this.#state.plan.injectors[point.injector]?.serialNumber ?? `channel ${point.channel}`;
+    const width =
+      toMilliseconds(point.width) < 1 ? `${toMicroseconds(point.width).toFixed(0)} us` : `${toMilliseconds(point.width).toFixed(3)} ms`;
+    return `Point ${point.index} (${serial}, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa, ${width}), attempt ${this.#state.current?.attempt ?? 1}.`;
+  }
+
+  #waitingFor(point: Point | null, now: number): WaitingFor | null {
+    const frame = this.#frame;
+    const { plan } = this.#state;
+    switch (this.#phase) {
+      case 'await-supply': {
+        const wanted = this.#supplyTarget();
+        return { text: 'supply read-back steady', value: frame?.supply ?? null, low: wanted - plan.supply.toleranceV, high: wanted + plan.supply.toleranceV, unit: 'V' };
+      }
+      case 'await-condition': {
+        if (point === null) return null;
+        const wanted = toKilopascals(point.pressure);
+        const tolerance = plan.condition.pressureToleranceKpa;
+        if (frame === null || Math.abs(toKilopascals(frame.pressure) - wanted) > tolerance || this.#temperaturesFit(frame)) {
+          return { text: 'rail pressure in band', value: frame === null ? null : toKilopascals(frame.pressure), low: wanted - tolerance, high: wanted + tolerance, unit: 'kPa' };
+        }
+        const rail = toCelsius(frame.railTemperature);
+        const { temperatureMinC: low, temperatureMaxC: high } = plan.condition;
+        return rail < low || rail > high
+          ? { text: 'fluid temperature in the rail in band', value: rail, low, high, unit: 'degC' }
+          : { text: 'fluid temperature at the meter in band', value: toCelsius(frame.meterTemperature), low, high, unit: 'degC' };
+      }
+      case 'await-purge':
+        return { text: 'purge pulses', value: frame !== null && this.#isOurBurst(frame) ? frame.burst.done : 0, low: plan.purge.pulses, high: null, unit: 'pulses' };
+      case 'settle':
+        return { text: 'flow settled', value: frame === null || Number.isNaN(this.#burstSeenAt) ? 0 : frame.at - this.#burstSeenAt, low: plan.settleS, high: null, unit: 's' };
+      case 'window':
+        return { text: 'meter edges', value: this.#window?.edges ?? 0, low: plan.window.minEdges, high: null, unit: 'edges' };
+      case 'silence':
+        return { text: 'silence of the host', value: now - this.#phaseSince, low: this.#silence, high: null, unit: 's' };
+      default:
+        return null;
+    }
+  }
+
+  #advice(): string {
+    const { mode, safe } = this.#state;
+    const unconfirmed = safe?.confirmed === false && mode !== 'proving' && mode !== 'measuring' ? `${safe.text} ` : '';
+    switch (mode) {
+      case 'ready':
+        return this.#notStartable() ?? 'Start the run.';
+      case 'paused':
+        return `${unconfirmed}Resume when you are ready; the point that was cut is measured again.`;
+      case 'held':
+        return `${unconfirmed}The run goes on by itself when the guard is clear.`;
+      case 'tripped':
+        return `${unconfirmed}Find the cause, put it right, then acknowledge.`;
+      case 'ended':
+        return unconfirmed.trimEnd();
+      case 'measuring':
+        return this.#phase === 'await-condition' && !this.#capabilities.pressure.commandable ? 'Set the rail pressure to the middle of the band by hand.' : '';
+      case 'proving':
+      case 'making-safe':
+        return '';
+    }
+  }
+}
+
+function stepText(step: StepKind | null): string {
+  switch (step) {
+    case null:
+      return 'Setting up.';
+    case 'supply':
+      return 'Setting the supply.';
+    case 'condition':
+      return 'Waiting for pressure and temperature.';
+    case 'purge':
+      return 'Purging.';
+    case 'settle':
+      return 'Letting the flow settle.';
+    case 'measure':
+      return 'Measuring.';
+    case 'stop':
+      return 'Stopping the pulses.';
+  }
+}
+
+/** Why an attempt is made, from where the wish came and how the last attempt of the point went. */
+function reasonOf(origin: Origin, last: Verdict | null, attempts: number): AttemptReason {
+  if (last === 'cut') return 'resumed';
+  switch (origin) {
+    case 'measure-again':
+      return 'measure-again';
+    case 'second-pass':
+      return 'second-pass';
+    case 'first-pass':
+      return attempts === 0 ? 'plan' : 'repeat';
+  }
+}

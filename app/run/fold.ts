@@ -1,0 +1,447 @@
+/**
+ * The state of a run is this fold over its journal and nothing else. Engine, archive, window and report all use it.
+ *
+ * For speed over long runs the fold writes into the state that it was given and returns it: a caller that folds gives
+ * its state away and goes on with the answer. Everybody else sees it read-only. Cost per event does not grow with the
+ * run (amortised).
+ */
+import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port.ts';
+import type { Equipment } from '../equipment/equipment.ts';
+import type { Plan } from '../plan/plan.ts';
+import type { AfterSafe, AttemptReason, Ending, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
+import type { Mode } from './machine.ts';
+import type { WindowSummary } from './window.ts';
+
+/** One attempt at a point; the criteria it was held against are in its event. */
+export interface AttemptRecord {
+  /** Numbered from 1 within the point. */
+  readonly attempt: number;
+  readonly reason: AttemptReason;
+  /** null while the attempt is going on. */
+  readonly verdict: Verdict | null;
+  readonly window: WindowSummary | null;
+  readonly text: string;
+}
+
+export interface PointRecord {
+  readonly attempts: readonly AttemptRecord[];
+  /** Number of the attempt that counts; null: none does. */
+  readonly chosen: number | null;
+  /** Why `chosen` is what it is, and which rule or person says so. */
+  readonly choice: { readonly by: { readonly rule: string } | { readonly person: string }; readonly why: string } | null;
+  /** Why the point was left out; null: it was not. */
+  readonly skipped: string | null;
+}
+
+/** Where the wish to measure a point came from. */
+export type Origin = 'first-pass' | 'second-pass' | 'measure-again';
+
+export interface CurrentAttempt {
+  readonly point: number;
+  readonly attempt: number;
+  readonly reason: AttemptReason;
+  readonly origin: Origin;
+  readonly step: StepKind | null;
+  readonly skippedWaits: readonly StepKind[];
+}
+
+export interface SafeRecord {
+  readonly then: AfterSafe;
+  readonly why: string;
+  /** null while the confirmation is awaited. */
+  readonly confirmed: boolean | null;
+  readonly text: string;
+}
+
+export interface RunCounts {
+  /** Points with an attempt that counts. */
+  readonly accepted: number;
+  /** Points left out. */
+  readonly skipped: number;
+  /** Attempts that were ended, with any verdict. */
+  readonly attempts: number;
+}
+
+export interface RunState {
+  /** Events folded so far. */
+  readonly revision: number;
+  readonly plan: Plan;
+  readonly equipment: Equipment;
+  readonly operator: string;
+  readonly software: string;
+  readonly bench: {
+    readonly identity: BenchIdentity;
+    readonly capabilities: BenchCapabilities;
+    readonly bootId: string;
+    readonly link: string;
+  } | null;
+  readonly preflight: readonly PreflightLine[];
+  readonly mode: Mode;
+  /** The latest way to safe; null before the first. */
+  readonly safe: SafeRecord | null;
+  /** Boot id of the controller whose dead-man was proved; null: not proved in this run. */
+  readonly provedBootId: string | null;
+  readonly linkUp: boolean;
+  readonly pausePending: boolean;
+  readonly finishing: boolean;
+  /** How the run ended; null while it goes on, or again. */
+  readonly ending: Ending | null;
+  /** true once the run has ended: from then on only points that a person asks for are measured. */
+  readonly planOver: boolean;
+  readonly current: CurrentAttempt | null;
+  /** By point index. */
+  readonly points: readonly PointRecord[];
+  readonly counts: RunCounts;
+  readonly secondPassStarted: boolean;
+  /** What each command was answered, by its id. */
+  readonly commands: ReadonlyMap<string, { readonly accepted: boolean; readonly reason: string }>;
+  /** Automatic resumes so far, by guard. */
+  readonly resumes: ReadonlyMap<string, number>;
+  /** Guards that are out of their limits and were noted, with the text. */
+  readonly notes: ReadonlyMap<string, string>;
+  readonly hostRestarts: number;
+  /** The fault that the controller reported last; it may have been cleared since. */
+  readonly lastFault: BenchFault | null;
+}
+
+/** The same state as the fold itself sees it. */
+type Writable<T> = { -readonly [K in keyof T]: T[K] };
+
+interface WorkingPoint extends Writable<Omit<PointRecord, 'attempts'>> {
+  attempts: AttemptRecord[];
+  /** A person has decided on this point: it is not measured by itself any more. */
+  decided: boolean;
+  /** Rejected attempts that used up the allowance of each origin. */
+  firstPassRejected: number;
+  secondPassRejected: number;
+  queueRejected: number;
+  queued: boolean;
+}
+
+interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes'>> {
+  points: WorkingPoint[];
+  counts: Writable<RunCounts>;
+  commands: Map<string, { readonly accepted: boolean; readonly reason: string }>;
+  resumes: Map<string, number>;
+  notes: Map<string, string>;
+  /** All points below are dealt with in the first pass. */
+  firstPass: number;
+  secondPassPoints: readonly number[];
+  secondPass: number;
+  queue: number[];
+  queueHead: number;
+}
+
+/** Folds one event into the state of its run; `null` before the first, which must be 'opened'. Gives `state` away. */
+export function foldRun(state: RunState | null, event: RunEventBody): RunState {
+  if (state === null) {
+    if (event.kind !== 'opened') throw new Error(`The first event of a run must be 'opened', not '${event.kind}'.`);
+    return opened(event);
+  }
+  const run = state as WorkingState;
+  run.revision += 1;
+  apply(run, event);
+  return run;
+}
+
+function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState {
+  return {
+    revision: 1,
+    plan: event.plan,
+    equipment: event.equipment,
+    operator: event.operator,
+    software: event.software,
+    bench: null,
+    preflight: [],
+    mode: 'ready',
+    safe: null,
+    provedBootId: null,
+    linkUp: false,
+    pausePending: false,
+    finishing: false,
+    ending: null,
+    planOver: false,
+    current: null,
+    points: Array.from({ length: event.points }, () => ({
+      attempts: [],
+      chosen: null,
+      choice: null,
+      skipped: null,
+      decided: false,
+      firstPassRejected: 0,
+      secondPassRejected: 0,
+      queueRejected: 0,
+      queued: false,
+    })),
+    counts: { accepted: 0, skipped: 0, attempts: 0 },
+    secondPassStarted: false,
+    commands: new Map(),
+    resumes: new Map(),
+    notes: new Map(),
+    hostRestarts: 0,
+    lastFault: null,
+    firstPass: 0,
+    secondPassPoints: [],
+    secondPass: 0,
+    queue: [],
+    queueHead: 0,
+  };
+}
+
+function apply(run: WorkingState, event: RunEventBody): void {
+  switch (event.kind) {
+    case 'opened':
+      throw new Error('A run can be opened only once.');
+    case 'bench-connected':
+      run.bench = { identity: event.identity, capabilities: event.capabilities, bootId: event.bootId, link: event.link };
+      run.linkUp = true;
+      return;
+    case 'preflight':
+      run.preflight = event.lines;
+      return;
+    case 'commanded':
+      run.commands.set(event.id, { accepted: event.answer === 'accepted', reason: event.reason });
+      if (event.answer === 'accepted') applyCommand(run, event.command);
+      return;
+    case 'proving-started':
+      run.mode = 'proving';
+      return;
+    case 'dead-man-proved':
+      run.provedBootId = run.bench?.bootId ?? null;
+      return;
+    case 'dead-man-not-proved':
+      run.provedBootId = null;
+      return;
+    case 'measuring-started':
+      run.mode = 'measuring';
+      return;
+    case 'attempt-started':
+      pointAt(run, event.point).attempts.push({ attempt: event.attempt, reason: event.reason, verdict: null, window: null, text: '' });
+      run.current = {
+        point: event.point,
+        attempt: event.attempt,
+        reason: event.reason,
+        origin: nextTarget(run)?.origin ?? 'first-pass',
+        step: null,
+        skippedWaits: [],
+      };
+      return;
+    case 'step':
+      if (run.current !== null) run.current = { ...run.current, step: event.step };
+      return;
+    case 'wait-skipped':
+      if (run.current !== null) run.current = { ...run.current, skippedWaits: [...run.current.skippedWaits, event.step] };
+      return;
+    case 'attempt-ended':
+      endAttempt(run, event);
+      return;
+    case 'chosen':
+      choose(run, event);
+      return;
+    case 'point-skipped': {
+      const point = pointAt(run, event.point);
+      if (point.skipped === null) run.counts.skipped += 1;
+      point.skipped = event.why;
+      advance(run);
+      return;
+    }
+    case 'queued':
+      for (const index of event.points) enqueue(run, index);
+      return;
+    case 'second-pass-started':
+      run.secondPassStarted = true;
+      run.secondPassPoints = event.points;
+      run.secondPass = 0;
+      advance(run);
+      return;
+    case 'guard-noted':
+      run.notes.set(event.guard, event.text);
+      return;
+    case 'guard-cleared':
+      run.notes.delete(event.guard);
+      return;
+    case 'link-lost':
+      run.linkUp = false;
+      return;
+    case 'link-restored':
+      run.linkUp = true;
+      if (run.bench !== null) run.bench = { ...run.bench, bootId: event.bootId };
+      return;
+    case 'controller-fault':
+      run.lastFault = event.fault;
+      return;
+    case 'making-safe':
+      run.mode = 'making-safe';
+      run.safe = { then: event.then, why: event.why, confirmed: null, text: '' };
+      return;
+    case 'made-safe':
+      if (run.safe !== null) run.safe = { ...run.safe, confirmed: event.confirmed, text: event.text };
+      return;
+    case 'paused':
+      run.mode = 'paused';
+      run.pausePending = false;
+      return;
+    case 'held':
+      run.mode = 'held';
+      return;
+    case 'tripped':
+      run.mode = 'tripped';
+      return;
+    case 'acknowledged':
+      return;
+    case 'resumed':
+      if (event.automatic && run.safe?.then.kind === 'held') {
+        const { guard } = run.safe.then;
+        run.resumes.set(guard, (run.resumes.get(guard) ?? 0) + 1);
+      }
+      return;
+    case 'ended':
+      run.mode = 'ended';
+      run.ending = event.ending;
+      run.planOver = true;
+      run.pausePending = false;
+      run.finishing = false;
+      return;
+    case 'reopened':
+      run.ending = null;
+      return;
+    case 'host-restarted':
+      run.hostRestarts += 1;
+      run.linkUp = false;
+      return;
+  }
+}
+
+function applyCommand(run: WorkingState, command: RunCommand): void {
+  switch (command.kind) {
+    case 'pause-at-next-point':
+      run.pausePending = true;
+      return;
+    case 'resume':
+      run.pausePending = false;
+      return;
+    case 'finish-early':
+      run.finishing = true;
+      return;
+    case 'start':
+    case 'pause-now':
+    case 'skip-wait':
+    case 'skip-point':
+    case 'measure-again':
+    case 'abort':
+    case 'emergency-stop':
+    case 'acknowledge':
+    case 'choose':
+      // What these do is told by the events that follow them.
+      return;
+  }
+}
+
+function endAttempt(run: WorkingState, event: Extract<RunEventBody, { kind: 'attempt-ended' }>): void {
+  const point = pointAt(run, event.point);
+  const place = event.attempt - 1;
+  const started = point.attempts[place];
+  if (started === undefined) throw new Error(`Attempt ${event.attempt} of point ${event.point} ended without having been started.`);
+  point.attempts[place] = { ...started, verdict: event.verdict, window: event.window, text: event.text };
+  run.counts.attempts += 1;
+  if (event.verdict === 'rejected') {
+    switch (run.current?.origin) {
+      case 'first-pass':
+        point.firstPassRejected += 1;
+        break;
+      case 'second-pass':
+        point.secondPassRejected += 1;
+        break;
+      case 'measure-again':
+        point.queueRejected += 1;
+        break;
+      case undefined:
+        break;
+    }
+  }
+  // An operator's wish is served by any accepted attempt; a rejected one uses up one of its repeats.
+  if (point.queued && run.current?.origin === 'measure-again' && (event.verdict === 'accepted' || point.queueRejected >= run.plan.repeats.attemptsAtOnce)) {
+    point.queued = false;
+  }
+  run.current = null;
+  advance(run);
+}
+
+function choose(run: WorkingState, event: Extract<RunEventBody, { kind: 'chosen' }>): void {
+  const point = pointAt(run, event.point);
+  run.counts.accepted += (event.attempt === null ? 0 : 1) - (point.chosen === null ? 0 : 1);
+  point.chosen = event.attempt;
+  point.choice = { by: event.by, why: event.why };
+  if ('person' in event.by) point.decided = true;
+  advance(run);
+}
+
+function enqueue(run: WorkingState, index: number): void {
+  const point = pointAt(run, index);
+  if (point.skipped !== null) {
+    point.skipped = null;
+    run.counts.skipped -= 1;
+  }
+  point.queueRejected = 0;
+  if (point.queued) return;
+  point.queued = true;
+  run.queue.push(index);
+}
+
+/** Moves the three places forward over what is dealt with; each only ever moves forward, so a run pays once per point. */
+function advance(run: WorkingState): void {
+  const { repeats } = run.plan;
+  while (run.firstPass < run.points.length && isSettled(pointAt(run, run.firstPass), 'firstPassRejected', repeats.attemptsAtOnce)) {
+    run.firstPass += 1;
+  }
+  for (;;) {
+    const index = run.secondPassPoints[run.secondPass];
+    if (index === undefined || !isSettled(pointAt(run, index), 'secondPassRejected', repeats.attemptsSecondPass)) break;
+    run.secondPass += 1;
+  }
+  for (;;) {
+    const index = run.queue[run.queueHead];
+    if (index === undefined) break;
+    const point = pointAt(run, index);
+    if (point.queued && point.skipped === null) break;
+    point.queued = false;
+    run.queueHead += 1;
+  }
+  if (run.queueHead > 0 && run.queueHead === run.queue.length) {
+    run.queue = [];
+    run.queueHead = 0;
+  }
+}
+
+function isSettled(point: WorkingPoint, rejected: 'firstPassRejected' | 'secondPassRejected', allowed: number): boolean {
+  return point.skipped !== null || point.decided || point.chosen !== null || point[rejected] >= allowed;
+}
+
+/**
+ * The point to measure next and where the wish comes from; null when nothing is left in this pass (RUN-30): first what
+ * a person asked for, then the plan from its first point without an accepted attempt, then the second pass.
+ */
+export function nextTarget(state: RunState): { readonly point: number; readonly origin: Origin } | null {
+  const run = state as WorkingState;
+  const queued = run.queue[run.queueHead];
+  if (queued !== undefined) return { point: queued, origin: 'measure-again' };
+  if (run.planOver) return null;
+  if (run.firstPass < run.points.length) return { point: run.firstPass, origin: 'first-pass' };
+  const again = run.secondPassPoints[run.secondPass];
+  return again === undefined ? null : { point: again, origin: 'second-pass' };
+}
+
+/** Points without an attempt that counts, that nobody left out or decided upon. Looks at every point. */
+export function failedPoints(state: RunState): readonly number[] {
+  const failed: number[] = [];
+  (state as WorkingState).points.forEach((point, index) => {
+    if (point.chosen === null && point.skipped === null && !point.decided) failed.push(index);
+  });
+  return failed;
+}
+
+function pointAt(run: WorkingState, index: number): WorkingPoint {
+  const point = run.points[index];
+  if (point === undefined) throw new RangeError(`The run has ${run.points.length} points, so there is no point ${index}.`);
+  return point;
+}
