@@ -1,70 +1,337 @@
-/** The physical bench behind the controller's pins: injectors, rail, supply, flow meter and their sensors. */
+/**
+ * The physical bench behind the controller's pins: injectors on a rail, regulator, fluid, supply, flow meter, and the
+ * sensors with their errors. What happens depends on the scenario and on what is asked of it and when, not on how often
+ * it is looked at (sensor noise aside: every look takes new).
+ */
 import { simulatedBenchEquipment } from '../certificates.ts';
 import type { PlantPort, PlantReadings } from '../plant-port.ts';
+import { RandomSource } from '../random.ts';
 import type { Fault, Scenario } from '../scenario.ts';
+import { heptaneDensity } from './fluid.ts';
+import { InjectorChannel, type Draw } from './injector-channel.ts';
+import { drawInjector } from './injector-type.ts';
+import { drawInstrumentErrors } from './instrument-errors.ts';
+import { Meter } from './meter.ts';
+import { Rail } from './rail.ts';
+import { Supply } from './supply.ts';
+import { Creep, FLUID_C, METER_WARMER_K } from './thermal.ts';
+
+type FaultKind = Fault['fault'];
+type Sensor = Extract<FaultKind, { kind: 'sensor-stuck' }>['sensor'];
 
 export interface Plant extends PlantPort {
   /** A scripted fault begins; faults of the line and the controller are none of the plant's business and are ignored. */
-  begin(fault: Fault['fault']): void;
-  end(fault: Fault['fault']): void;
+  begin(fault: FaultKind): void;
+  /** The same object ends. */
+  end(fault: FaultKind): void;
 }
 
-const TAU_RAIL_US = 60_000;
+const AMBIENT_PA = simulatedBenchEquipment.ambientKpa * 1e3;
+/** Where the bench's regulator stands until it is told otherwise, and where it always stands if it cannot be told. */
+const HOME_PA = 400e3;
+const REGULATOR_MAX_PA = 700e3;
+/** Slow things (regulator, speed of the meter, creep) move in steps of this. */
+const TICK_US = 20_000;
+/** A flow that lasts longer than this follows the pressure in steps of it. */
+const LONGEST_DRAW_US = 20_000;
+const PRESSURE_CREEP = { amplitude: 400, longestPeriodS: 5400 };
+const FLUID_CREEP = { amplitude: 0.6, longestPeriodS: 14_000 };
+const METER_CREEP = { amplitude: 0.08, longestPeriodS: 9000 };
+/** The supply's ammeter averages over this. */
+const AMMETER_TAU_S = 0.05;
+/** A heater that ran away warms the fluid with this time constant. */
+const WARMING_TAU_S = 3;
+/** Standard deviations of single readings, in the unit of the wire. */
+const SENSOR_NOISE: Readonly<Record<Sensor, number>> = {
+  supply: 1,
+  current: 3,
+  pressure: 120,
+  'rail-temperature': 10,
+  'meter-temperature': 10,
+};
+
+interface PendingPulse {
+  readonly channel: number;
+  readonly startUs: number;
+  readonly widthUs: number;
+}
+
+interface ActiveDraw extends Draw {
+  /** The flow is worked out anew here; before the draw begins this is its beginning. */
+  nextUs: number;
+  /** kg/s. */
+  flow: number;
+}
 
 /** A bench at rest: supply off, rail at 400 kPa, nothing flowing. */
 export function createPlant(scenario: Scenario): Plant {
-  const edgesPerGram = simulatedBenchEquipment.meter.kFactor[5].edgesPerLitre / 684;
-  let now = 0;
-  let supplyMv = 0;
-  let pressurePa = 400_000;
-  let pendingG = 0;
-  let total = 0;
-  let edges = 0;
-  let lastEdgeUs = 0;
-  const faults = new Set<Fault['fault']>();
-  const active = (kind: Fault['fault']['kind']) => [...faults].some((f) => f.kind === kind);
-  return {
-    advanceTo(us) {
-      if (us <= now) return;
-      const passed = pendingG * (1 - Math.exp(-(us - now) / TAU_RAIL_US));
-      pendingG -= passed;
-      const before = total;
-      total += passed * edgesPerGram;
-      const whole = Math.floor(total);
-      if (whole > edges) {
-        lastEdgeUs = Math.round(now + ((us - now) * (whole - before)) / (total - before));
-        if (!active('meter-silent')) edges = whole;
+  return new SimulatedPlant(scenario);
+}
+
+class SimulatedPlant implements Plant {
+  readonly #scenario: Scenario;
+  readonly #errors;
+  readonly #channels: readonly InjectorChannel[];
+  readonly #supply: Supply;
+  readonly #rail: Rail;
+  readonly #meter: Meter;
+  readonly #sensorNoise: RandomSource | null;
+  readonly #pressureCreep: Creep | null;
+  readonly #fluidCreep: Creep | null;
+  readonly #meterCreep: Creep | null;
+
+  #now = 0;
+  #nextTick = TICK_US;
+  readonly #pending: PendingPulse[] = [];
+  #draws: ActiveDraw[] = [];
+  #pressureSet = HOME_PA;
+  #fluidC = FLUID_C;
+  #meterC = FLUID_C + METER_WARMER_K;
+  #heated = 0;
+  #meanCurrent = 0;
+  #meterDensity = 0;
+  #railDensity = 0;
+  #leak = 0;
+
+  readonly #faults: FaultKind[] = [];
+  readonly #stuckAt = new Map<FaultKind, number>();
+
+  constructor(scenario: Scenario) {
+    this.#scenario = scenario;
+    this.#errors = drawInstrumentErrors(scenario);
+    const chance = (name: string) => (scenario.noise ? RandomSource.named(scenario.seed, name) : null);
+    const creep = (name: string, shape: { amplitude: number; longestPeriodS: number }) => {
+      const random = chance(name);
+      return random === null ? null : new Creep(random, shape.amplitude, shape.longestPeriodS);
+    };
+    this.#channels = Array.from(
+      { length: scenario.injectors },
+      (_, i) => new InjectorChannel(drawInjector(scenario.seed, i + 1), chance(`scatter ${i + 1}`)),
+    );
+    this.#supply = new Supply(this.#errors.supplyV);
+    this.#rail = new Rail(HOME_PA - this.#errors.pressurePa);
+    this.#meter = new Meter(chance('meter'), this.#errors.kFactor);
+    this.#sensorNoise = chance('sensors');
+    this.#pressureCreep = creep('pressure creep', PRESSURE_CREEP);
+    this.#fluidCreep = creep('fluid creep', FLUID_CREEP);
+    this.#meterCreep = creep('meter creep', METER_CREEP);
+    this.#tick();
+  }
+
+  advanceTo(us: number): void {
+    while (this.#now < us) {
+      let next = Math.min(us, this.#nextTick);
+      const pulse = this.#pending[0];
+      if (pulse !== undefined && pulse.startUs < next) next = pulse.startUs;
+      for (const draw of this.#draws) if (draw.nextUs < next) next = draw.nextUs;
+      this.#pass(next);
+      if (pulse !== undefined && pulse.startUs <= next) this.#fire(pulse);
+      if (this.#draws.length > 0) this.#updateDraws();
+      if (next >= this.#nextTick) {
+        this.#nextTick += TICK_US;
+        this.#tick();
       }
-      now = us;
-    },
-    setSupply(mv) {
-      supplyMv = Math.min(mv, 20_000);
-    },
-    setPressure(pa) {
-      if (scenario.pressureCommandable) pressurePa = pa;
-    },
-    pulse(_channel, _startUs, widthUs) {
-      if (supplyMv < 7000) return;
-      const deadMs = 1.45 * (9000 / supplyMv) ** 1.7;
-      pendingG += (Math.max(0, widthUs / 1000 - deadMs) * 3.95 * Math.sqrt(pressurePa / 400_000)) / 1000;
-    },
-    read(): PlantReadings {
-      return {
-        supplyMv,
-        currentMa: 0,
-        pressurePa,
-        railMilliC: 20_400,
-        meterMilliC: 20_600,
-        edges,
-        lastEdgeUs,
-        interlocks: active('emergency-stop') ? 0b110 : 0b111,
-      };
-    },
-    begin(fault) {
-      faults.add(fault);
-    },
-    end(fault) {
-      faults.delete(fault);
-    },
-  };
+    }
+  }
+
+  setSupply(mv: number): void {
+    this.#supply.command(this.#now, mv / 1e3);
+  }
+
+  setPressure(pa: number): void {
+    if (!this.#scenario.pressureCommandable) return;
+    this.#pressureSet = Math.min(pa, REGULATOR_MAX_PA);
+  }
+
+  pulse(channel: number, startUs: number, widthUs: number): void {
+    const pulse = { channel, startUs: Math.max(startUs, this.#now), widthUs };
+    let i = this.#pending.length;
+    while (i > 0 && (this.#pending[i - 1]?.startUs ?? 0) > pulse.startUs) i -= 1;
+    this.#pending.splice(i, 0, pulse);
+  }
+
+  read(): PlantReadings {
+    const read = (sensor: Sensor) => Math.round(this.#reading(sensor));
+    const stopped = this.#faults.some((f) => f.kind === 'emergency-stop');
+    return {
+      supplyMv: Math.max(0, read('supply')),
+      currentMa: Math.max(0, read('current')),
+      pressurePa: read('pressure'),
+      railMilliC: read('rail-temperature'),
+      meterMilliC: read('meter-temperature'),
+      edges: this.#meter.edges,
+      lastEdgeUs: this.#meter.lastEdgeUs,
+      interlocks: stopped ? 0b110 : 0b111,
+    };
+  }
+
+  begin(fault: FaultKind): void {
+    if (fault.kind === 'sensor-stuck') this.#stuckAt.set(fault, this.#reading(fault.sensor));
+    this.#faults.push(fault);
+    this.#applyFaults();
+  }
+
+  end(fault: FaultKind): void {
+    const i = this.#faults.indexOf(fault);
+    if (i < 0) return;
+    this.#faults.splice(i, 1);
+    this.#stuckAt.delete(fault);
+    this.#applyFaults();
+  }
+
+  /** Faults that change a part are set on the part; the others are looked up where they matter. */
+  #applyFaults(): void {
+    let maxV: number | null = null;
+    let stopped = false;
+    let silent = false;
+    const shut = new Set<number>();
+    for (const fault of this.#faults) {
+      switch (fault.kind) {
+        case 'supply-out-of-reach':
+          maxV = Math.min(maxV ?? fault.maxV, fault.maxV);
+          break;
+        case 'emergency-stop':
+          stopped = true;
+          break;
+        case 'meter-silent':
+          silent = true;
+          break;
+        case 'injector-stuck-shut':
+          shut.add(fault.channel);
+          break;
+        case 'pressure-loss':
+        case 'over-temperature':
+        case 'over-current':
+        case 'injector-leaking':
+        case 'sensor-stuck':
+        case 'sensor-noisy':
+        case 'lines-lost':
+        case 'lines-garbled':
+        case 'lines-repeated':
+        case 'line-silent':
+        case 'controller-reset':
+          break;
+      }
+    }
+    this.#supply.limit(this.#now, maxV);
+    this.#supply.cut(this.#now, stopped);
+    this.#meter.silent = silent;
+    this.#channels.forEach((channel, i) => {
+      channel.stuckShut = shut.has(i + 1);
+    });
+    this.#refreshLeak();
+  }
+
+  /** Time passes to `us` with all flows constant. */
+  #pass(us: number): void {
+    const dt = (us - this.#now) / 1e6;
+    if (dt <= 0) return;
+    let flow = this.#leak;
+    let current = 0;
+    for (const draw of this.#draws) {
+      if (draw.fromUs > this.#now) continue;
+      flow += draw.flow;
+      current += draw.current;
+    }
+    const density = this.#meterDensity;
+    this.#meter.pass(this.#now, dt, (t) => this.#rail.inflowAfter(t, flow) / density);
+    this.#rail.advance(dt, flow);
+    this.#meanCurrent = current + (this.#meanCurrent - current) * Math.exp(-dt / AMMETER_TAU_S);
+    this.#now = us;
+  }
+
+  #fire(pulse: PendingPulse): void {
+    this.#pending.shift();
+    const channel = this.#channels[pulse.channel - 1];
+    if (channel === undefined || pulse.widthUs <= 0) return;
+    const supplyV = this.#supply.at(this.#now);
+    if (supplyV === 0) return;
+    const draw = channel.pulse(pulse.startUs, pulse.widthUs, supplyV, this.#rail.pressure, this.#fluidC);
+    this.#draws.push({ ...draw, nextUs: draw.fromUs, flow: 0 });
+  }
+
+  /** Draws that begin or have run for long get their flow; those at their end go. */
+  #updateDraws(): void {
+    const now = this.#now;
+    let ended = false;
+    for (const draw of this.#draws) {
+      if (draw.nextUs > now) continue;
+      if (draw.toUs <= now) {
+        ended = true;
+        continue;
+      }
+      draw.nextUs = Math.min(draw.toUs, now + LONGEST_DRAW_US);
+      // The flow lowers the pressure that drives it: two rounds are enough, the second changes it by parts in 1e5.
+      let flow = draw.area * Math.sqrt(2 * this.#railDensity * this.#rail.pressure);
+      for (let round = 0; round < 2; round += 1) {
+        const mean = this.#rail.meanPressure((draw.nextUs - now) / 1e6, flow + this.#leak);
+        flow = draw.area * Math.sqrt(2 * this.#railDensity * mean);
+      }
+      draw.flow = flow;
+    }
+    if (ended) this.#draws = this.#draws.filter((draw) => draw.toUs > now);
+  }
+
+  #tick(): void {
+    const dt = TICK_US / 1e6;
+    const s = this.#now / 1e6;
+    let lostTo: number | null = null;
+    let hotter = 0;
+    for (const fault of this.#faults) {
+      if (fault.kind === 'pressure-loss') lostTo = Math.min(lostTo ?? Infinity, fault.toKpa * 1e3);
+      if (fault.kind === 'over-temperature') hotter += fault.riseC;
+    }
+    this.#heated += (hotter - this.#heated) * (1 - Math.exp(-dt / WARMING_TAU_S));
+    this.#fluidC = FLUID_C + (this.#fluidCreep?.at(s) ?? 0) + this.#heated;
+    this.#meterC = this.#fluidC + METER_WARMER_K + (this.#meterCreep?.at(s) ?? 0);
+    const wanted = this.#pressureSet - this.#errors.pressurePa + (this.#pressureCreep?.at(s) ?? 0);
+    this.#rail.aim(lostTo === null ? wanted : Math.min(wanted, lostTo));
+    this.#rail.follow(dt);
+    this.#meter.tick(dt);
+    const absolute = this.#rail.pressure + AMBIENT_PA;
+    this.#railDensity = heptaneDensity(this.#fluidC, absolute) * (1 + this.#errors.density);
+    this.#meterDensity = heptaneDensity(this.#meterC, absolute) * (1 + this.#errors.density);
+    this.#refreshLeak();
+  }
+
+  #refreshLeak(): void {
+    let volume = 0;
+    for (const channel of this.#channels) volume += channel.injector.seatLeak;
+    for (const fault of this.#faults) if (fault.kind === 'injector-leaking') volume += (fault.mlPerMin * 1e-6) / 60;
+    this.#leak = volume * this.#railDensity * Math.sqrt(this.#rail.pressure / HOME_PA);
+  }
+
+  /** A sensor's value in the unit of the wire, with its error, noise and faults. */
+  #reading(sensor: Sensor): number {
+    for (const [fault, value] of this.#stuckAt) if (fault.kind === 'sensor-stuck' && fault.sensor === sensor) return value;
+    let value = this.#true(sensor);
+    let noise = this.#sensorNoise === null ? 0 : SENSOR_NOISE[sensor] * this.#sensorNoise.normal();
+    for (const fault of this.#faults) {
+      if (fault.kind === 'over-current' && sensor === 'current') value += 1e3 * fault.amperes;
+      if (fault.kind === 'sensor-noisy' && fault.sensor === sensor) noise += fault.sd * this.#faultNoise.normal();
+    }
+    return value + noise;
+  }
+
+  get #faultNoise(): RandomSource {
+    this.#faultRandom ??= RandomSource.named(this.#scenario.seed, 'noisy sensor');
+    return this.#faultRandom;
+  }
+  #faultRandom: RandomSource | null = null;
+
+  /** With the instrument's error, without noise. */
+  #true(sensor: Sensor): number {
+    switch (sensor) {
+      case 'supply':
+        return 1e3 * this.#supply.readback(this.#now, this.#meanCurrent);
+      case 'current':
+        return 1e3 * this.#meanCurrent;
+      case 'pressure':
+        return this.#rail.sensed + this.#errors.pressurePa;
+      case 'rail-temperature':
+        return 1e3 * (this.#fluidC + this.#errors.railK);
+      case 'meter-temperature':
+        return 1e3 * (this.#meterC + this.#errors.meterK);
+    }
+  }
 }

@@ -1,0 +1,31 @@
+/** What is really wrong with the bench's instruments: drawn once from the scenario's seed, as the certificates allow. */
+import { simulatedBenchEquipment } from '../certificates.ts';
+import { RandomSource } from '../random.ts';
+import type { Scenario } from '../scenario.ts';
+
+export interface InstrumentErrors {
+  /** True K-factor over the certificate's, less one. */
+  readonly kFactor: number;
+  /** True density over the equation's, less one. */
+  readonly density: number;
+  /** Reading less truth. */
+  readonly supplyV: number;
+  readonly pressurePa: number;
+  readonly railK: number;
+  readonly meterK: number;
+}
+
+export function drawInstrumentErrors(scenario: Scenario): InstrumentErrors {
+  const random = RandomSource.named(scenario.seed, 'instruments');
+  const scale = scenario.instrumentErrors ? 1 : 0;
+  const draw = (standardUncertainty: number) => scale * standardUncertainty * random.normal();
+  const { meter, fluid, supply, pressure, temperature } = simulatedBenchEquipment;
+  return {
+    kFactor: draw(meter.relativeUncertaintyPercent / 100),
+    density: draw(fluid.densityUncertaintyPercent / 100),
+    supplyV: draw(supply.uncertaintyMv / 1e3),
+    pressurePa: draw(pressure.uncertaintyKpa * 1e3),
+    railK: draw(temperature.uncertaintyC),
+    meterK: draw(temperature.uncertaintyC),
+  };
+}

@@ -1,0 +1,68 @@
+/** The controlled supply and what lies between it and a coil. */
+import type { Drive } from './injector.ts';
+
+/** Inside the supply, between the point where it is measured and its regulator, ohm. */
+export const SOURCE_OHM = 0.01;
+const HARNESS_OHM = 0.02;
+const SWITCH_OHM = 0.05;
+/** Fly-back clamp of the driver, across the coil. */
+const CLAMP_V = 40;
+const MAX_V = 20;
+const SLEW_V_PER_S = 20;
+
+/** The drive that a coil sees with the supply at `supplyV`: it sags with the coil's own current. */
+export function driveAt(supplyV: number): Drive {
+  return { supply: supplyV, series: SOURCE_OHM + HARNESS_OHM + SWITCH_OHM, clamp: CLAMP_V };
+}
+
+/** A supply that regulates its own read-back, and so is off by the error of its read-back. Starts off. */
+export class Supply {
+  readonly #readbackErrorV: number;
+  #commandedV = 0;
+  #fromV = 0;
+  #fromUs = 0;
+  #toV = 0;
+  #maxV = MAX_V;
+  #cut = false;
+
+  constructor(readbackErrorV: number) {
+    this.#readbackErrorV = readbackErrorV;
+  }
+
+  command(atUs: number, v: number): void {
+    this.#commandedV = v;
+    this.#turn(atUs);
+  }
+
+  /** What it can do at most: less than usual while it is faulty. null: as usual. */
+  limit(atUs: number, maxV: number | null): void {
+    this.#maxV = maxV ?? MAX_V;
+    this.#turn(atUs);
+  }
+
+  /** The emergency stop takes the power away in hardware, whatever is commanded. */
+  cut(atUs: number, cut: boolean): void {
+    this.#cut = cut;
+    this.#turn(atUs);
+  }
+
+  /** True open-circuit voltage. */
+  at(us: number): number {
+    const way = this.#toV - this.#fromV;
+    const done = ((us - this.#fromUs) / 1e6) * SLEW_V_PER_S;
+    return done >= Math.abs(way) ? this.#toV : this.#fromV + Math.sign(way) * done;
+  }
+
+  /** The read-back with a mean current drawn. */
+  readback(us: number, meanCurrent: number): number {
+    const v = this.at(us);
+    return v === 0 ? 0 : v + this.#readbackErrorV - SOURCE_OHM * meanCurrent;
+  }
+
+  #turn(atUs: number): void {
+    this.#fromV = this.at(atUs);
+    this.#fromUs = atUs;
+    const v = this.#cut ? 0 : Math.min(this.#commandedV, this.#maxV);
+    this.#toV = v <= 0 ? 0 : Math.max(0, v - this.#readbackErrorV);
+  }
+}
