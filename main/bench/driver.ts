@@ -63,8 +63,8 @@ export interface ConnectFailure {
 
 const PROTOCOL = 1;
 
-/** A line goes and its answer comes in 35 ms even at 115 200 baud; four times that is a lost line. */
-const REPLY_TIMEOUT_MS = 150;
+/** The controller answers within 50 ms (LINE-12), behind at most one frame of 31 ms at 115 200 baud. */
+const REPLY_TIMEOUT_MS = 200;
 const REQUEST_DEADLINE_MS = 2000;
 /** A board that starts anew when its port is opened may need seconds to its first answer. */
 const HELLO_DEADLINE_MS = 4000;
@@ -203,13 +203,18 @@ class BenchDriver implements Bench {
   }
 
   async #ask(request: Request, signal: AbortSignal | undefined, deadlineMs = REQUEST_DEADLINE_MS): Promise<LinkAnswer> {
-    if (!this.#up) return { kind: 'no-answer', text: `"${request.word}" was not sent, because the bench is not connected: ${this.#downReason}` };
+    if (!this.#up) return { kind: 'no-answer', unanswered: false, text: `"${request.word}" was not sent, because the bench is not connected: ${this.#downReason}` };
     const answer = await this.#link.request(request, { deadlineMs, signal });
-    if (answer.kind === 'refused' && answer.code === 'no-hello') {
-      const reason = 'The controller started anew and has forgotten everything: its outputs are off.';
+    // LINE-71: the conversation has to begin again.
+    if (answer.kind === 'refused' && (answer.code === 'no-hello' || answer.code === 'stale')) {
+      const reason =
+        answer.code === 'no-hello'
+          ? 'The controller started anew: its outputs are off, and it has forgotten everything it was told.'
+          : 'The controller took part in another conversation in between. See that no other program is connected to the bench.';
       this.#interrupted(reason);
-      return { kind: 'no-answer', text: reason };
+      return { kind: 'no-answer', unanswered: false, text: reason };
     }
+    if (answer.kind === 'no-answer' && answer.unanswered) this.#interrupted(answer.text);
     return answer;
   }
 
@@ -532,7 +537,14 @@ function contradictions(c: BenchCapabilities): string[] {
 }
 
 function asBenchReply(answer: LinkAnswer): BenchReply {
-  return answer.kind === 'reply' ? { kind: 'done' } : answer;
+  switch (answer.kind) {
+    case 'reply':
+      return { kind: 'done' };
+    case 'refused':
+      return answer;
+    case 'no-answer':
+      return { kind: 'no-answer', text: answer.text };
+  }
 }
 
 function asBenchFrame(t: Telemetry, fault: BenchFault | null): BenchFrame {

@@ -11,8 +11,8 @@ import type { Channel, OpenResult } from './channel.ts';
 export type LinkAnswer =
   | { readonly kind: 'reply'; readonly reply: Reply }
   | { readonly kind: 'refused'; readonly code: string; readonly text: string }
-  /** Whether the request was carried out is unknown. */
-  | { readonly kind: 'no-answer'; readonly text: string };
+  /** Whether the request was carried out is unknown. `unanswered`: it was sent and repeated up to its deadline (LINE-70). */
+  | { readonly kind: 'no-answer'; readonly unanswered: boolean; readonly text: string };
 
 export interface LinkOptions {
   readonly clock: Clock;
@@ -54,9 +54,10 @@ interface SilenceJob {
   finish: (complete: boolean) => void;
 }
 
-const noAnswer = (text: string): LinkAnswer => ({ kind: 'no-answer', text });
+const noAnswer = (text: string, unanswered = false): LinkAnswer => ({ kind: 'no-answer', unanswered, text });
 
 const SEQUENCE_NUMBERS = 65_536;
+const LF = 10;
 
 export class Link {
   readonly #channel: Channel;
@@ -68,7 +69,6 @@ export class Link {
   /** The functions that end the watches. */
   #watchers: readonly (() => void)[] = [];
   #nextSeq = 0;
-  #heartbeatSeq: number | null = null;
   #greeted = false;
   #ended = false;
   #downReason: string | null = null;
@@ -106,6 +106,8 @@ export class Link {
     });
     if (!result.ok) return result;
     link.#lastSent = link.#lastHeard = options.clock.now();
+    // Ends whatever half a line may lie in the controller (LINE-2).
+    channel.write(Uint8Array.of(LF));
     link.#watchers = [
       link.#watch(() => link.#lastSent, options.heartbeatMs, () => {
         link.#beat();
@@ -164,11 +166,12 @@ export class Link {
         },
       };
       const cancelDeadline = clock.after(how.deadlineMs, () => {
-        job.finish(noAnswer(
+        const waited = `${how.deadlineMs / 1000} s`;
+        job.finish(
           job.seq === null
-            ? `"${request.word}" could not be sent within ${how.deadlineMs / 1000} s, because an earlier request was still under way.`
-            : `The controller did not answer "${request.word}" within ${how.deadlineMs / 1000} s. Whether it was done is not known.`,
-        ));
+            ? noAnswer(`"${request.word}" could not be sent within ${waited}, because an earlier request was still under way.`)
+            : noAnswer(`The controller did not answer "${request.word}" within ${waited}. Whether it was done is not known.`, true),
+        );
       });
       const onAbort = () => {
         job.finish(noAnswer(`"${request.word}" was withdrawn before an answer came.`));
@@ -253,14 +256,9 @@ export class Link {
       });
       return;
     }
-    job.seq = this.#takeSeq();
+    job.seq = this.#nextSeq;
+    this.#nextSeq = (this.#nextSeq + 1) % SEQUENCE_NUMBERS;
     this.#send(job);
-  }
-
-  #takeSeq(): number {
-    const seq = this.#nextSeq;
-    this.#nextSeq = (seq + 1) % SEQUENCE_NUMBERS;
-    return seq;
   }
 
   #send(job: RequestJob): void {
@@ -307,8 +305,6 @@ export class Link {
       this.#replies += 1;
       if (job.request.word === 'hello') this.#greeted = true;
       job.finish(answer);
-    } else if (seq === this.#heartbeatSeq && word === 'alive') {
-      this.#heartbeatSeq = null;
     } else {
       this.#staleAnswers += 1;
     }
@@ -328,8 +324,7 @@ export class Link {
       this.#send(job);
       return;
     }
-    this.#heartbeatSeq = this.#takeSeq();
-    this.#transmit(this.#heartbeatSeq, { word: 'alive' });
+    void this.request({ word: 'alive' }, { deadlineMs: this.#options.heartbeatMs });
   }
 
   /**
