@@ -63,9 +63,10 @@ function betweenFields(plan: Plan): readonly Problem[] {
 
   const duty = (path: readonly PropertyKey[], widthMs: number, periodMs: number) => {
     const percent = (100 * widthMs) / periodMs;
-    if (percent > 100) {
+    if (percent > 100 * (1 + 1e-9)) {
       add(path, `A pulse of ${widthMs} ms does not fit into a period of ${periodMs} ms: the duty would be ${percent.toFixed(1)} %. Make the period longer or the pulse shorter.`);
-    } else if (percent > plan.limits.dutyPercent) {
+    } else if (percent > plan.limits.dutyPercent * (1 + 1e-9)) {
+      // 2.295 ms in 2.7 ms is 85 % to a person; the last bits of the quotient must not decide.
       add(path, `A pulse of ${widthMs} ms in a period of ${periodMs} ms is a duty of ${percent.toFixed(1)} %, more than limits.dutyPercent allows (${plan.limits.dutyPercent} %). Make the period longer or the pulse shorter.`);
     }
   };

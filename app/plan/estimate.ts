@@ -1,0 +1,105 @@
+/** What a run will take: time, pulses, fluid, frames, disk. An estimate before anything was measured, and no more. */
+import { densityOfRun } from '../fluid/density-of-run.ts';
+import type { Equipment } from '../equipment/equipment.ts';
+import { celsius, kilopascals, pascals, seconds } from '../quantities/quantity.ts';
+import type { CubicMetres, Kilograms, KilogramsPerSecond, Pascals, Quantity, Seconds, Volts } from '../quantities/quantity.ts';
+import type { Plan } from './plan.ts';
+import type { Point } from './points.ts';
+
+/**
+ * Static flow at 400 kPa where nobody said better: a port injector of middle size. Common practice, no source.
+ */
+export const assumedStaticFlow = 4e-3 as KilogramsPerSecond;
+
+/** The pressure to which an expected static flow belongs, everywhere in this file. */
+const flowPressure = kilopascals(400);
+
+/** Density for turning an expected mass into a volume: n-heptane near 20 degC, good enough for an estimate. */
+const roughDensity = 684;
+
+/** Bench constants of the estimate; common practice, no source. A real bench is rarely faster. */
+const supplySlewVPerS = 10;
+const bytesPerFrame = 32;
+const bytesPerPoint = 8_000;
+/** From the first command to the first point, with the proof that the dead-man works. */
+const beginningS = 8;
+
+/**
+ * Expected mass of one pulse: zero up to the dead time, then static flow times the rest. The dead time is a typical one
+ * of a saturated-switch port injector, 0.69 ms at 14 V and 1.45 ms at 9 V (fitted to a simulation; no citable table).
+ * The flow follows the root of the pressure.
+ */
+function expectedMass(staticFlow: KilogramsPerSecond, voltage: Volts, pressure: Pascals, width: Seconds): Kilograms {
+  const deadTime = 0.69e-3 * (14 / voltage) ** 1.7;
+  return (staticFlow * Math.sqrt(pressure / flowPressure) * Math.max(0, width - deadTime)) as Kilograms;
+}
+
+/** Expected frequency of the meter's edges while pulses of this point run. */
+export function expectedEdgeRate(staticFlow: KilogramsPerSecond, equipment: Equipment, point: SetPoint): Quantity<'Hz'> {
+  const density = densityOfRun(equipment, celsius(20), pascals(point.pressure + equipment.ambientKpa * 1e3))?.density ?? roughDensity;
+  const volumeFlow = expectedMass(staticFlow, point.voltage, point.pressure, point.width) / density / point.period;
+  const perCubicMetre = Math.max(...equipment.meter.kFactor.map((k) => k.edgesPerLitre)) * 1e3;
+  return (volumeFlow * perCubicMetre) as Quantity<'Hz'>;
+}
+
+export type SetPoint = Pick<Point, 'voltage' | 'pressure' | 'width' | 'period'>;
+
+/** How long the window of a point will be: until it has its edges and its shortest time, at most its longest. */
+export function expectedWindow(plan: Plan, edgeRate: number): { readonly length: Seconds; readonly reached: boolean } {
+  const { minEdges, minS, maxS } = plan.window;
+  const needed = edgeRate > 0 ? minEdges / edgeRate : Infinity;
+  return { length: seconds(Math.min(Math.max(minS, needed), maxS)), reached: needed <= maxS };
+}
+
+export interface RunTotals {
+  readonly durationS: number;
+  readonly pulses: number;
+  readonly fluidMl: number;
+  readonly points: number;
+  readonly telemetryFrames: number;
+  readonly diskBytes: number;
+}
+
+/** Totals of a whole run without repeats, holds and pauses. */
+export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equipment, staticFlow: KilogramsPerSecond): RunTotals {
+  const frameS = 1 / plan.link.telemetryHz;
+  const purgeWidth = seconds(plan.purge.widthMs * 1e-3);
+  const purgeS = plan.purge.pulses * plan.purge.periodMs * 1e-3;
+  // The expected flow depends on the set point alone, and a plan has few of those beside its points.
+  const known = new Map<string, { readonly windowS: number; readonly pulses: number; readonly volume: number }>();
+  const ofPoint = (point: Point) => {
+    const key = `${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
+    const before = known.get(key);
+    if (before !== undefined) return before;
+    const windowS = expectedWindow(plan, expectedEdgeRate(staticFlow, equipment, point)).length;
+    const burst = Math.ceil((plan.settleS + windowS) / point.period);
+    const mass =
+      burst * expectedMass(staticFlow, point.voltage, point.pressure, point.width) +
+      plan.purge.pulses * expectedMass(staticFlow, point.voltage, point.pressure, purgeWidth);
+    const made = { windowS, pulses: burst + plan.purge.pulses, volume: mass / roughDensity };
+    known.set(key, made);
+    return made;
+  };
+
+  let durationS = beginningS;
+  let pulses = 0;
+  let volume = 0;
+  let supply = 0;
+  for (const point of points) {
+    const { windowS, pulses: ofThis, volume: through } = ofPoint(point);
+    // Each of supply, condition, purge, settle, window and stop is seen to be over in the frame that follows it.
+    durationS += Math.abs(point.voltage - supply) / supplySlewVPerS + plan.supply.steadyS + plan.condition.steadyS + purgeS + plan.settleS + windowS + 6 * frameS;
+    supply = point.voltage;
+    pulses += ofThis;
+    volume += through;
+  }
+  const telemetryFrames = Math.ceil(durationS * plan.link.telemetryHz);
+  return {
+    durationS,
+    pulses,
+    fluidMl: (volume as CubicMetres) * 1e6,
+    points: points.length,
+    telemetryFrames,
+    diskBytes: telemetryFrames * bytesPerFrame + points.length * bytesPerPoint,
+  };
+}

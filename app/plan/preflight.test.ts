@@ -1,0 +1,175 @@
+import { describe, expect, test } from 'vitest';
+import type { BenchCapabilities } from '../bench/port.ts';
+import { equipmentSchema } from '../equipment/equipment.ts';
+import type { Equipment } from '../equipment/equipment.ts';
+import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
+import type { KilogramsPerSecond } from '../quantities/quantity.ts';
+import { expandPlan } from './expand.ts';
+import { planSchema } from './plan.ts';
+import type { Plan } from './plan.ts';
+import { preflight } from './preflight.ts';
+import type { PreflightContext } from './preflight.ts';
+
+const bench: BenchCapabilities = {
+  channels: 8,
+  timerResolution: seconds(0.5e-6),
+  minWidth: milliseconds(0.1),
+  maxWidth: milliseconds(100),
+  minPeriod: milliseconds(1),
+  maxPeriod: milliseconds(1000),
+  maxCount: 1_000_000,
+  minSupply: volts(6),
+  maxSupply: volts(18),
+  safeSupply: volts(0),
+  pressure: { commandable: true, min: kilopascals(100), max: kilopascals(600) },
+  deadManMin: seconds(0.1),
+  deadManMax: seconds(10),
+  telemetryMaxHz: 100,
+  interlocks: ['emergency-stop'],
+};
+
+const certificate = { number: 'C-7', date: '2025-03-01', validUntil: '2027-02-28' };
+const lab = (certificates: Partial<Record<'meter' | 'pressure', object>> = {}): Equipment =>
+  equipmentSchema.parse({
+    equipmentVersion: 1,
+    name: 'Bench',
+    meter: {
+      kind: 'gear', serialNumber: 'M-1', kFactor: [{ hertz: 1, edgesPerLitre: 48_000 }], relativeUncertaintyPercent: 0.1, edgesPerRevolution: 24,
+      certificate: { ...certificate, ...certificates.meter },
+    },
+    pressure: { serialNumber: 'P-1', uncertaintyKpa: 0.4, certificate: { ...certificate, ...certificates.pressure } },
+    temperature: { serialNumber: 'T-1', uncertaintyC: 0.1, certificate },
+    supply: { serialNumber: 'S-1', uncertaintyMv: 5, certificate },
+    fluid: { name: 'n-heptane', lot: 'L', openedOn: '2026-01-05', densityUncertaintyPercent: 0.1 },
+    ambientKpa: 101.325,
+  });
+
+const guards = [
+  { id: 'rail', signal: 'pressure-deviation-kpa', low: -20, high: 20, level: 'hold' },
+  { id: 'warm', signal: 'rail-temperature-c', high: 35, level: 'trip' },
+];
+
+function planOf(change: object = {}, axes: object = {}): Plan {
+  return planSchema.parse({
+    planVersion: 1,
+    name: 'test',
+    injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }, { serialNumber: 'B', type: 'T', channel: 8 }],
+    axes: { voltageV: [9, 14], pressureKpa: [400], widthMs: [2.5, 5, 17], periodMs: [20], replicates: 2, ...axes },
+    guards,
+    ...change,
+  });
+}
+
+function sheet(plan: Plan, context: Partial<PreflightContext> = {}) {
+  return preflight(plan, expandPlan(plan), { capabilities: bench, equipment: lab(), freeDiskBytes: 1e9, today: '2026-05-01', ...context });
+}
+
+function line(rule: string, plan: Plan, context: Partial<PreflightContext> = {}) {
+  return sheet(plan, context).lines.find((l) => l.rule === rule);
+}
+
+const withBench = (change: Partial<BenchCapabilities>): Partial<PreflightContext> => ({ capabilities: { ...bench, ...change } });
+
+const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse', words: string, plan: Plan, context: Partial<PreflightContext>])[] = [
+  ['PRE-1', 'warn', 'more than a day', planOf({ window: { minS: 30 } }, { replicates: 900 }), {}],
+  ['PRE-4', 'refuse', '20 V is out of reach', planOf({}, { voltageV: [14, 20] }), {}],
+  ['PRE-4', 'refuse', '5 and 20 V are out of reach', planOf({}, { voltageV: [14, 20, 5] }), {}],
+  ['PRE-4', 'refuse', '19 V is out of reach', planOf({ reference: { injector: 'A', voltageV: 19, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 9 } }), {}],
+  ['PRE-5', 'refuse', '700 kPa is out of reach', planOf({}, { pressureKpa: [400, 700] }), {}],
+  ['PRE-5', 'pass', '300 and 400 kPa', planOf({}, { pressureKpa: [400, 300] }), {}],
+  ['PRE-5', 'warn', 'Set the regulator to 400 kPa', planOf(), withBench({ pressure: { commandable: false } })],
+  ['PRE-5', 'warn', 'ask the operator 2 times', planOf({}, { pressureKpa: [300, 400] }), withBench({ pressure: { commandable: false } })],
+  ['PRE-6', 'refuse', 'pulse widths of 17 ms', planOf(), withBench({ maxWidth: milliseconds(16) })],
+  ['PRE-6', 'refuse', 'periods of 20 ms', planOf(), withBench({ minPeriod: milliseconds(25) })],
+  ['PRE-6', 'refuse', 'pulse widths of 2 ms', planOf({ purge: { widthMs: 2 } }), withBench({ minWidth: milliseconds(2.2) })],
+  ['PRE-7', 'warn', '2.50025 ms is between two ticks', planOf({}, { widthMs: [2.50025, 5] }), {}],
+  ['PRE-7', 'pass', '0.5 us', planOf({}, { widthMs: [2.5005, 5, 0.3, 1.1] }), {}],
+  ['PRE-8', 'pass', '85 %', planOf({}, { widthMs: [2.5, 17] }), {}],
+  ['PRE-8', 'refuse', 'the plan allows 85 %', planOf({}, { widthMs: [2.5, 17.1] }), {}],
+  ['PRE-8', 'refuse', 'does not fit', planOf({}, { widthMs: [2.5, 21] }), {}],
+  ['PRE-9', 'refuse', 'B on channel 8', planOf(), withBench({ channels: 6 })],
+  ['PRE-10', 'refuse', 'counts to 1000', planOf(), withBench({ maxCount: 1000 })],
+  ['PRE-10', 'refuse', '5000 pulses', planOf({ purge: { pulses: 5000 } }), withBench({ maxCount: 4000 })],
+  ['PRE-11', 'refuse', 'Make room', planOf(), { freeDiskBytes: 1000 }],
+  ['PRE-11', 'warn', 'could not be found out', planOf(), { freeDiskBytes: null }],
+  ['PRE-12', 'warn', 'M-1 (certificate C-7, ended on 2026-04-30)', planOf(), { equipment: lab({ meter: { validUntil: '2026-04-30' } }) }],
+  ['PRE-12', 'warn', 'valid only from 2026-05-02', planOf(), { equipment: lab({ pressure: { date: '2026-05-02' } }) }],
+  ['PRE-12', 'warn', 'ends on 2026-05-30', planOf(), { equipment: lab({ meter: { validUntil: '2026-05-30' } }) }],
+  ['PRE-12', 'pass', 'in calibration', planOf(), { equipment: lab({ meter: { validUntil: '2026-05-31' } }) }],
+  ['PRE-13', 'refuse', 'the plan wants 50 ms', planOf({ link: { deadManMs: 50 } }), {}],
+  ['PRE-14', 'refuse', '100 frames a second at most', planOf({ link: { telemetryHz: 150 } }), {}],
+  ['PRE-14', 'warn', 'seen late', planOf({ link: { telemetryHz: 2 } }), {}],
+  ['PRE-15', 'warn', 'at 9 V and 1.2 ms no flow at all', planOf({}, { widthMs: [1.2, 1.8, 5] }), {}],
+  ['PRE-15', 'warn', '3 of 6 set points', planOf({}, { widthMs: [1.2, 1.8, 5] }), { expectedStaticFlow: 0.5e-3 as KilogramsPerSecond }],
+  ['PRE-16', 'warn', 'watches the rail pressure.', planOf({ guards: guards.slice(1) }), {}],
+  ['PRE-16', 'warn', 'the fluid temperature', planOf({ guards: [guards[0], { ...guards[1], level: 'note' }] }), {}],
+  ['PRE-17', 'refuse', 'stops above 390 kPa', planOf({ guards: [{ id: 'high', signal: 'pressure-kpa', high: 390, level: 'trip' }] }), {}],
+  ['PRE-17', 'refuse', 'stops below 410 kPa', planOf({ guards: [{ id: 'low', signal: 'pressure-kpa', low: 410, level: 'trip' }] }), {}],
+  ['PRE-17', 'refuse', 'none of the temperatures', planOf({ guards: [{ id: 't', signal: 'meter-temperature-c', high: 10, level: 'trip' }] }), {}],
+  ['PRE-17', 'refuse', 'no supply at its set point', planOf({ guards: [{ id: 's', signal: 'supply-deviation-v', low: 0.1, level: 'trip' }] }), {}],
+  ['PRE-17', 'refuse', 'no positive reading', planOf({ guards: [{ id: 'i', signal: 'current-a', high: 0, level: 'trip' }] }), {}],
+  ['PRE-17', 'warn', 'tighter than the wait for pressure', planOf({ guards: [{ ...guards[0], high: 2 }] }), {}],
+  ['PRE-17', 'warn', 'tighter than the wait for the supply', planOf({ guards: [{ id: 's', signal: 'supply-deviation-v', high: 0.02, level: 'hold' }] }), {}],
+  ['PRE-18', 'warn', 'pressure (wait +/- 9 kPa', planOf({ condition: { pressureToleranceKpa: 9 } }), {}],
+  ['PRE-18', 'warn', 'temperature (wait 5 to 30', planOf({ condition: { temperatureMinC: 5 } }), {}],
+  ['PRE-18', 'warn', 'supply (wait', planOf({ supply: { toleranceV: 0.1 } }), {}],
+  ['PRE-19', 'refuse', 'go beyond', planOf({ accept: { temperatureMaxC: 70 } }), {}],
+  ['PRE-19', 'refuse', 'go beyond', planOf({ reduction: { referenceC: 99 } }), {}],
+];
+
+describe('the sheet', () => {
+  test('of a good plan passes line by line, one line for each rule', () => {
+    const { lines } = sheet(planOf());
+    expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
+    expect(lines.map((l) => l.rule)).toEqual(Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`));
+    for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
+  });
+
+  test.each(cases)('%s: %s with "%s" (case %#)', (rule, result, words, plan, context) => {
+    const found = line(rule, plan, context);
+    expect(found?.result).toBe(result);
+    expect(found?.text).toContain(words);
+  });
+
+  test('PRE-3 PRE-15 say which flow was assumed, and only then', () => {
+    expect(line('PRE-3', planOf())?.text).toContain('assuming a static flow of 240 g/min');
+    expect(line('PRE-3', planOf(), { expectedStaticFlow: 5e-3 as KilogramsPerSecond })?.text).not.toContain('assuming');
+  });
+
+  test.each([
+    ['2028-02-14', '2028-03-15', 'pass'],
+    ['2028-02-15', '2028-03-15', 'warn'],
+    ['2027-02-14', '2027-03-16', 'pass'],
+    ['2027-02-14', '2027-03-15', 'warn'],
+    ['2026-12-10', '2027-01-09', 'pass'],
+    ['2026-12-11', '2027-01-09', 'warn'],
+  ])('PRE-12 counts 30 days from %s to %s: %s', (today, validUntil, result) => {
+    const later = { ...certificate, validUntil: '2030-01-01' };
+    const equipment = { ...lab({ meter: { validUntil }, pressure: later }) };
+    const rest = { temperature: { ...equipment.temperature, certificate: later }, supply: { ...equipment.supply, certificate: later } };
+    expect(line('PRE-12', planOf(), { today, equipment: { ...equipment, ...rest } })?.result).toBe(result);
+  });
+});
+
+describe('totals', () => {
+  test('PRE-1 PRE-2 of one point, by hand', () => {
+    // 14 V, 400 kPa, 5 ms in 20 ms: (5 - 0.69) ms * 4 g/s = 17.24 mg; 0.862 g/s / 684.2 kg/m3 = 1.2599 mL/s; 60.5 edges/s,
+    // so 100 edges take 1.65 s and the window is the 2 s of the plan.
+    const plan = planOf({ injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }] }, { voltageV: [14], widthMs: [5], replicates: 1 });
+    const { totals } = sheet(plan);
+    expect(totals.points).toBe(1);
+    // settle 1 s and window 2 s are 150 pulses, purge 50.
+    expect(totals.pulses).toBe(200);
+    expect(totals.fluidMl).toBeCloseTo((150 * 17.24 + 50 * 13.24) / 684, 3);
+    // 8 s to begin, 1.4 s slew from 0 V, 0.3 + 0.5 s steady, 1 s purge, 1 s settle, 2 s window, six frames of 0.05 s.
+    expect(totals.durationS).toBeCloseTo(14.5, 9);
+    expect(totals.telemetryFrames).toBe(290);
+  });
+
+  test('PRE-15 a slow point takes as long as its edges need, at most window.maxS', () => {
+    const one = (widthMs: number) =>
+      sheet(planOf({ window: { minEdges: 1000 }, injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }] }, { voltageV: [14], widthMs: [widthMs], replicates: 1 })).totals.durationS;
+    expect(one(5) - one(17)).toBeCloseTo(1000 / 60.475 - 1000 / 228.85, 0);
+    expect(one(0.5)).toBeCloseTo(14.5 - 2 + 60, 6);
+  });
+});

@@ -1,0 +1,333 @@
+/**
+ * The sheet before a start: plan, bench and equipment held against each other. Rules PRE-1 to PRE-19 are in README.md;
+ * every rule gives exactly one line, so that a sheet shows what was looked at as well as what was found.
+ */
+import type { BenchCapabilities } from '../bench/port.ts';
+import type { Equipment } from '../equipment/equipment.ts';
+import { densityOfRun } from '../fluid/density-of-run.ts';
+import { celsius, kilopascals, milliseconds, pascals, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
+import type { KilogramsPerSecond, Seconds } from '../quantities/quantity.ts';
+import type { PreflightLine } from '../run/events.ts';
+import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
+import type { RunTotals, SetPoint } from './estimate.ts';
+import type { Plan } from './plan.ts';
+import type { Point } from './points.ts';
+
+export interface PreflightContext {
+  readonly capabilities: BenchCapabilities;
+  readonly equipment: Equipment;
+  /** Free space where the archive lies; null: not known. */
+  readonly freeDiskBytes: number | null;
+  /** ISO 8601 date, for the certificates. */
+  readonly today: string;
+  /** Expected static flow of the injectors at 400 kPa; absent: an assumption that the sheet names. */
+  readonly expectedStaticFlow?: KilogramsPerSecond;
+}
+
+export interface Preflight {
+  readonly lines: readonly PreflightLine[];
+  /** Without repeats, holds and pauses. */
+  readonly totals: RunTotals;
+}
+
+type Finding = Omit<PreflightLine, 'rule'>;
+
+const pass = (text: string): Finding => ({ result: 'pass', text });
+const warn = (text: string): Finding => ({ result: 'warn', text });
+const refuse = (text: string): Finding => ({ result: 'refuse', text });
+
+/** Pulse trains that the controller will be asked for, each once: those of the points and the purge. */
+interface Train {
+  readonly width: Seconds;
+  readonly period: Seconds;
+}
+
+/** Holds a plan against the bench and the lab's equipment; a run may start when no line says `refuse`. */
+export function preflight(plan: Plan, points: readonly Point[], context: PreflightContext): Preflight {
+  const staticFlow = context.expectedStaticFlow ?? assumedStaticFlow;
+  const totals = estimateRun(plan, points, context.equipment, staticFlow);
+  const setPoints = distinct(points, (p) => `${p.voltage} ${p.pressure} ${p.width} ${p.period}`);
+  const trains: readonly Train[] = distinct(
+    [
+      ...setPoints,
+      ...(plan.purge.pulses > 0 ? [{ width: milliseconds(plan.purge.widthMs), period: milliseconds(plan.purge.periodMs) }] : []),
+    ],
+    (t) => `${t.width} ${t.period}`,
+  );
+
+  const assumption =
+    context.expectedStaticFlow === undefined
+      ? `, assuming a static flow of ${short(assumedStaticFlow * 6e4)} g/min at 400 kPa`
+      : '';
+  const findings: Readonly<Record<string, Finding>> = {
+    'PRE-1': duration(totals.durationS),
+    'PRE-2': pass(`${totals.points} points, about ${totals.pulses} pulses, without repeats.`),
+    'PRE-3': pass(`About ${short(totals.fluidMl / 1e3)} L of ${context.equipment.fluid.name} will pass${assumption}. Have that much in circulation or in the tank.`),
+    'PRE-4': voltages(points, context.capabilities),
+    'PRE-5': pressures(points, plan, context.capabilities),
+    'PRE-6': timerLimits(trains, context.capabilities),
+    'PRE-7': timerResolution(trains, context.capabilities),
+    'PRE-8': duty(trains, plan),
+    'PRE-9': channels(plan, context.capabilities),
+    'PRE-10': burstLength(plan, trains, context.capabilities),
+    'PRE-11': disk(totals.diskBytes, context.freeDiskBytes),
+    'PRE-12': certificates(context.equipment, context.today),
+    'PRE-13': deadMan(plan, context.capabilities),
+    'PRE-14': telemetry(plan, context.capabilities),
+    'PRE-15': window(plan, setPoints, context.equipment, staticFlow, assumption),
+    'PRE-16': guardsPresent(plan),
+    'PRE-17': guardsAgainstPlan(plan, points),
+    'PRE-18': waitsAgainstAcceptance(plan),
+    'PRE-19': densityRange(plan, points, context.equipment),
+  };
+  return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };
+}
+
+function duration(durationS: number): Finding {
+  const text = `The run takes about ${hours(durationS)}, without repeats, holds and pauses.`;
+  return durationS > 86_400
+    ? warn(`${text} That is more than a day: consider fewer replicates or several plans, and refill and supervision over that time.`)
+    : pass(text);
+}
+
+function voltages(points: readonly Point[], { minSupply, maxSupply }: BenchCapabilities): Finding {
+  const all = sorted(points.map((p) => p.voltage));
+  const outside = all.filter((v) => v < minSupply || v > maxSupply);
+  const reach = `The supply of this bench reaches ${minSupply} to ${maxSupply} V`;
+  return outside.length > 0
+    ? refuse(`${reach}; ${listed(outside)} V ${is(outside)} out of reach. Take ${them(outside)} out of the plan.`)
+    : pass(`${reach}; the plan needs ${between(all)} V.`);
+}
+
+function pressures(points: readonly Point[], plan: Plan, { pressure }: BenchCapabilities): Finding {
+  const all = sorted(points.map((p) => Math.round(p.pressure)));
+  const shown = listed(all.map((p) => p / 1e3));
+  if (pressure.commandable) {
+    const outside = all.filter((p) => p < pressure.min || p > pressure.max).map((p) => p / 1e3);
+    const reach = `The regulator of this bench reaches ${toKilopascals(pressure.min)} to ${toKilopascals(pressure.max)} kPa`;
+    return outside.length > 0
+      ? refuse(`${reach}; ${listed(outside)} kPa ${is(outside)} out of reach. Take ${them(outside)} out of the plan.`)
+      : pass(`${reach}; the plan needs ${shown} kPa.`);
+  }
+  const changes = points.filter((p, i) => i === 0 || points[i - 1]?.pressure !== p.pressure).length;
+  return warn(
+    changes === 1
+      ? `This bench cannot set the rail pressure by itself. Set the regulator to ${shown} kPa (+/- ${plan.condition.pressureToleranceKpa} kPa) before the start.`
+      : `This bench cannot set the rail pressure by itself. The plan needs ${shown} kPa and will ask the operator ${changes} times to set the regulator; somebody must be there.`,
+  );
+}
+
+function timerLimits(trains: readonly Train[], c: BenchCapabilities): Finding {
+  const widths = sorted(trains.map((t) => t.width)).filter((w) => w < c.minWidth || w > c.maxWidth);
+  const periods = sorted(trains.map((t) => t.period)).filter((p) => p < c.minPeriod || p > c.maxPeriod);
+  const reach = `The controller times pulses of ${ms(c.minWidth)} to ${ms(c.maxWidth)} ms in periods of ${ms(c.minPeriod)} to ${ms(c.maxPeriod)} ms`;
+  if (widths.length === 0 && periods.length === 0) return pass(`${reach}; the plan stays inside.`);
+  const outside = [
+    ...(widths.length > 0 ? [`pulse widths of ${listed(widths.map(ms))} ms`] : []),
+    ...(periods.length > 0 ? [`periods of ${listed(periods.map(ms))} ms`] : []),
+  ].join(' and ');
+  return refuse(`${reach}; ${outside} lie outside. Take them out of the plan.`);
+}
+
+function timerResolution(trains: readonly Train[], { timerResolution: tick }: BenchCapabilities): Finding {
+  const offGrid = (s: number) => Math.abs(s / tick - Math.round(s / tick)) > 1e-6;
+  const widths = sorted(trains.map((t) => t.width)).filter(offGrid);
+  const periods = sorted(trains.map((t) => t.period)).filter(offGrid);
+  if (widths.length === 0 && periods.length === 0) return pass(`Every width and period is a whole number of ticks of ${short(tick * 1e6)} us.`);
+  const shown = listed([...widths, ...periods].map(ms));
+  return warn(
+    `The controller counts ticks of ${short(tick * 1e6)} us; ${shown} ms ${widths.length + periods.length === 1 ? 'is' : 'are'} between two ticks and will be rounded. Use whole ticks, or accept up to ${short(tick * 5e5)} us of difference.`,
+  );
+}
+
+function duty(trains: readonly Train[], plan: Plan): Finding {
+  const [worst] = trains.toSorted((a, b) => b.width / b.period - a.width / a.period);
+  if (worst === undefined) return pass('No pulses, no duty.');
+  const percent = (100 * worst.width) / worst.period;
+  const what = `The highest duty is ${short(percent)} % (${ms(worst.width)} ms in ${ms(worst.period)} ms)`;
+  // As in parse.ts, the last bits of the quotient must not decide.
+  if (percent > 100 * (1 + 1e-9)) return refuse(`${what}: a pulse does not fit into its period. Make the period longer.`);
+  if (percent > plan.limits.dutyPercent * (1 + 1e-9)) return refuse(`${what}; the plan allows ${plan.limits.dutyPercent} %. Make the period longer or the pulse shorter.`);
+  return pass(`${what}; the plan allows ${plan.limits.dutyPercent} %.`);
+}
+
+function channels(plan: Plan, { channels: there }: BenchCapabilities): Finding {
+  const missing = plan.injectors.filter((i) => i.channel > there);
+  return missing.length > 0
+    ? refuse(`This bench has driver channels 1 to ${there}; the plan has ${missing.map((i) => `${i.serialNumber} on channel ${i.channel}`).join(', ')}. Correct the channels or take these injectors out.`)
+    : pass(`Every injector hangs on one of the ${there} driver channels. Check that each hangs on the one that the plan names.`);
+}
+
+function burstLength(plan: Plan, trains: readonly Train[], { maxCount }: BenchCapabilities): Finding {
+  const shortest = Math.min(...trains.map((t) => t.period));
+  const longest = Math.max(plan.purge.pulses, Math.ceil((plan.settleS + plan.window.maxS) / shortest));
+  return longest > maxCount
+    ? refuse(`The longest pulse train may need ${longest} pulses; the controller counts to ${maxCount}. Shorten window.maxS, settleS or the purge.`)
+    : pass(`The longest pulse train may need ${longest} pulses; the controller counts to ${maxCount}.`);
+}
+
+function disk(needed: number, free: number | null): Finding {
+  const need = `The archive of this run needs about ${megabytes(needed)}`;
+  if (free === null) return warn(`${need}; how much is free could not be found out. Make sure that there is room.`);
+  if (free < needed) return refuse(`${need}, but only ${megabytes(free)} are free. Make room or choose another place for the archive.`);
+  if (free < 2 * needed) return warn(`${need}, and only ${megabytes(free)} are free. Repeats may fill the disk: make room before a long run.`);
+  return pass(`${need}; ${megabytes(free)} are free.`);
+}
+
+function certificates({ meter, pressure, temperature, supply }: Equipment, today: string): Finding {
+  const notice = 30;
+  const stale: string[] = [];
+  const ending: string[] = [];
+  const instruments = { 'flow meter': meter, 'pressure transducer': pressure, thermometer: temperature, 'supply voltmeter': supply };
+  for (const [name, { certificate, serialNumber }] of Object.entries(instruments)) {
+    const what = `the ${name} ${serialNumber} (certificate ${certificate.number}`;
+    if (today < certificate.date) stale.push(`${what}, valid only from ${certificate.date})`);
+    else if (today > certificate.validUntil) stale.push(`${what}, ended on ${certificate.validUntil})`);
+    else if (dayNumber(certificate.validUntil) - dayNumber(today) < notice) ending.push(`${what}, ends on ${certificate.validUntil})`);
+  }
+  if (stale.length > 0) return warn(`Not in calibration on ${today}: ${stale.join('; ')}. Results will not be traceable until the instrument is calibrated again.`);
+  if (ending.length > 0) return warn(`Calibration ends soon: ${ending.join('; ')}. Order a calibration.`);
+  return pass(`All four instruments are in calibration on ${today}.`);
+}
+
+function deadMan(plan: Plan, { deadManMin, deadManMax }: BenchCapabilities): Finding {
+  const { deadManMs } = plan.link;
+  const reach = `The dead-man of this bench can be set to ${ms(deadManMin)} to ${ms(deadManMax)} ms`;
+  return deadManMs < toMilliseconds(deadManMin) || deadManMs > toMilliseconds(deadManMax)
+    ? refuse(`${reach}; the plan wants ${deadManMs} ms. Correct link.deadManMs.`)
+    : pass(`${reach}; the plan wants ${deadManMs} ms. It is proved before the first point.`);
+}
+
+function telemetry(plan: Plan, { telemetryMaxHz }: BenchCapabilities): Finding {
+  const { telemetryHz } = plan.link;
+  if (telemetryHz > telemetryMaxHz) return refuse(`The controller sends ${telemetryMaxHz} frames a second at most; the plan wants ${telemetryHz}. Correct link.telemetryHz.`);
+  if (telemetryHz < 5) return warn(`At ${telemetryHz} frames a second a fault is seen late and steadiness is hard to judge. Use 5 or more (20 is usual).`);
+  return pass(`${telemetryHz} frames a second; the controller can send ${telemetryMaxHz}.`);
+}
+
+function window(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, staticFlow: KilogramsPerSecond, assumption: string): Finding {
+  const late = setPoints
+    .map((point) => ({ point, rate: expectedEdgeRate(staticFlow, equipment, point) }))
+    .filter(({ rate }) => !expectedWindow(plan, rate).reached);
+  const { minEdges, maxS } = plan.window;
+  const [first] = late.toSorted((a, b) => a.rate - b.rate);
+  if (first === undefined) return pass(`Every set point should give ${minEdges} meter edges within ${maxS} s${assumption}.`);
+  const { voltage, width } = first.point;
+  const count = late.length === 1 ? 'One set point' : `${late.length} of ${setPoints.length} set points`;
+  const worst = first.rate > 0 ? `about ${short(first.rate)} edges a second` : 'no flow at all';
+  return warn(
+    `${count} may not give ${minEdges} meter edges within ${maxS} s${assumption}: at ${voltage} V and ${ms(width)} ms ${worst} is expected. Leave such widths out, allow a longer window.maxS or ask for fewer window.minEdges; otherwise these points may fail.`,
+  );
+}
+
+function guardsPresent({ guards }: Plan): Finding {
+  const stops = (signals: readonly string[]) => guards.some((g) => g.level !== 'note' && signals.includes(g.signal));
+  const missing = [
+    ...(stops(['pressure-deviation-kpa', 'pressure-kpa']) ? [] : ['the rail pressure']),
+    ...(stops(['rail-temperature-c', 'meter-temperature-c']) ? [] : ['the fluid temperature']),
+  ];
+  return missing.length > 0
+    ? warn(`No guard of level hold or trip watches ${missing.join(' or ')}. Add one, so that the run stops by itself when it goes wrong.`)
+    : pass(`${guards.length} guards; rail pressure and fluid temperature are watched.`);
+}
+
+function guardsAgainstPlan(plan: Plan, points: readonly Point[]): Finding {
+  const highest = toKilopascals(pascals(Math.max(...points.map((p) => p.pressure))));
+  const lowest = toKilopascals(pascals(Math.min(...points.map((p) => p.pressure))));
+  const impossible: string[] = [];
+  const tight: string[] = [];
+  for (const guard of plan.guards) {
+    const low = guard.low ?? -Infinity;
+    const high = guard.high ?? Infinity;
+    switch (guard.signal) {
+      case 'pressure-kpa':
+        if (high < highest) impossible.push(`${guard.id} stops above ${high} kPa, but the plan goes to ${highest} kPa`);
+        if (low > lowest) impossible.push(`${guard.id} stops below ${low} kPa, but the plan goes down to ${lowest} kPa`);
+        break;
+      case 'pressure-deviation-kpa':
+        if (low > 0 || high < 0) impossible.push(`${guard.id} allows no pressure at its set point`);
+        else if (Math.min(-low, high) < plan.condition.pressureToleranceKpa) tight.push(`${guard.id} is tighter than the wait for pressure (condition.pressureToleranceKpa, ${plan.condition.pressureToleranceKpa} kPa)`);
+        break;
+      case 'supply-deviation-v':
+        if (low > 0 || high < 0) impossible.push(`${guard.id} allows no supply at its set point`);
+        else if (Math.min(-low, high) < plan.supply.toleranceV) tight.push(`${guard.id} is tighter than the wait for the supply (supply.toleranceV, ${plan.supply.toleranceV} V)`);
+        break;
+      case 'rail-temperature-c':
+      case 'meter-temperature-c':
+        if (high < plan.condition.temperatureMinC || low > plan.condition.temperatureMaxC) {
+          impossible.push(`${guard.id} allows none of the temperatures at which a point may be measured (${plan.condition.temperatureMinC} to ${plan.condition.temperatureMaxC} degC)`);
+        }
+        break;
+      case 'current-a':
+      case 'idle-flow-ml-min':
+        if (high <= 0) impossible.push(`${guard.id} allows no positive reading`);
+        break;
+    }
+  }
+  if (impossible.length > 0) return refuse(`A guard would stop the run as soon as it measures: ${impossible.join('; ')}. Correct its limits.`);
+  if (tight.length > 0) return warn(`A guard may act where a wait would be content: ${tight.join('; ')}. Widen the guard or tighten the wait.`);
+  return pass('The limits of the guards leave room for every set point.');
+}
+
+function waitsAgainstAcceptance({ condition, accept, supply }: Plan): Finding {
+  const looser = [
+    ...(condition.pressureToleranceKpa > accept.pressureKpa ? [`pressure (wait +/- ${condition.pressureToleranceKpa} kPa, acceptance +/- ${accept.pressureKpa} kPa)`] : []),
+    ...(supply.toleranceV > accept.supplyV ? [`supply (wait +/- ${supply.toleranceV} V, acceptance +/- ${accept.supplyV} V)`] : []),
+    ...(condition.temperatureMinC < accept.temperatureMinC || condition.temperatureMaxC > accept.temperatureMaxC
+      ? [`temperature (wait ${condition.temperatureMinC} to ${condition.temperatureMaxC} degC, acceptance ${accept.temperatureMinC} to ${accept.temperatureMaxC} degC)`]
+      : []),
+  ];
+  return looser.length > 0
+    ? warn(`The wait before a window is content with more than the acceptance after it: ${looser.join('; ')}. Points will be measured only to be rejected; make the wait as tight.`)
+    : pass('The waits before a window are as tight as the acceptance after it.');
+}
+
+function densityRange(plan: Plan, points: readonly Point[], equipment: Equipment): Finding {
+  const temperatures = [plan.accept.temperatureMinC, plan.accept.temperatureMaxC, plan.reduction.referenceC];
+  const absolute = sorted(points.map((p) => p.pressure)).map((p) => pascals(p + kilopascals(equipment.ambientKpa)));
+  const known = temperatures.every((t) => absolute.every((p) => densityOfRun(equipment, celsius(t), p) !== null));
+  return known
+    ? pass(`The density of ${equipment.fluid.name} is known over the temperatures and pressures of the plan${equipment.fluid.measuredDensity === undefined ? ', from its equation of state' : ', scaled to the measured value'}.`)
+    : refuse(`The density of ${equipment.fluid.name} is known from -10 to 60 degC and from 50 kPa to 10 MPa absolute; the plan's temperature limits, its reference temperature, its pressures or the measured density go beyond. Correct them: no mass could be computed.`);
+}
+
+/** Days since 1970-01-01 of an ISO date in the Gregorian calendar. */
+function dayNumber(date: string): number {
+  const [year = NaN, month = NaN, day = NaN] = date.split('-').map(Number);
+  // Counted from March, the leap day comes last and the months follow one formula.
+  const y = month > 2 ? year : year - 1;
+  const m = (month + 9) % 12;
+  const leapDays = Math.floor(y / 4) - Math.floor(y / 100) + Math.floor(y / 400);
+  return y * 365 + leapDays + Math.floor((m * 306 + 5) / 10) + day - 719_469;
+}
+
+function distinct<T>(items: readonly T[], key: (item: T) => string): readonly T[] {
+  return [...new Map(items.map((item) => [key(item), item])).values()];
+}
+
+function sorted(values: readonly number[]): readonly number[] {
+  return [...new Set(values)].toSorted((a, b) => a - b);
+}
+
+const ms = (s: number): number => Number((s * 1e3).toPrecision(9));
+const short = (n: number): string => String(Number(n.toPrecision(3)));
+const is = (list: readonly unknown[]): string => (list.length === 1 ? 'is' : 'are');
+const them = (list: readonly unknown[]): string => (list.length === 1 ? 'it' : 'them');
+const megabytes = (bytes: number): string => `${short(bytes / 1e6)} MB`;
+
+/** At most ten values in words; a plan may have hundreds. */
+function listed(values: readonly number[]): string {
+  const shown = values.slice(0, 10).map((v) => String(Number(v.toPrecision(9))));
+  if (values.length > shown.length) return `${shown.join(', ')} and ${values.length - shown.length} more`;
+  return shown.length > 1 ? `${shown.slice(0, -1).join(', ')} and ${shown.at(-1) ?? ''}` : shown.join('');
+}
+
+function between(ascending: readonly number[]): string {
+  const [first, last] = [ascending[0], ascending.at(-1)];
+  return first === last ? String(first) : `${String(first)} to ${String(last)}`;
+}
+
+function hours(s: number): string {
+  const minutes = Math.max(1, Math.round(s / 60));
+  return minutes < 60 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+}
