@@ -1,0 +1,195 @@
+import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterEach, beforeEach, describe, expect, it } from 'vitest';
+import { expandPlan } from '../../app/plan/expand.ts';
+import { unixMillis } from '../../app/quantities/quantity.ts';
+import { reduceRun } from '../../app/reduce/reduce.ts';
+import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
+import { exportCsv } from './csv.ts';
+import type { CsvExport, ExportedAttempt } from './csv.ts';
+import { realDisk, writeFiles } from './files.ts';
+import type { ExportDisk, WriteResult } from './files.ts';
+import { exportJson } from './json.ts';
+
+let directory = '';
+beforeEach(async () => {
+  directory = await mkdtemp(join(tmpdir(), 'export-'));
+});
+afterEach(() => rm(directory, { recursive: true, force: true }));
+
+/** A run in which point 3 was measured twice and the last injector not at all. */
+function run(): CsvExport {
+  const plain = syntheticPlan({ voltageV: [9, 14], replicates: 2 }, 2);
+  const [first, second] = plain.injectors;
+  if (first === undefined || second === undefined) throw new Error('two injectors');
+  const plan = { ...plain, injectors: [{ ...first, serialNumber: 'A "7", left' }, second] };
+  const points = expandPlan(plan);
+  const normal = normalFrom(1);
+  const errors = drawErrors(syntheticEquipment, normal);
+  const attempts: ExportedAttempt[] = [];
+  for (const point of points) {
+    if (point.injector === 1) continue;
+    const window = syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, errors, { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500 }, normal);
+    const made = (attempt: number, counts: boolean): ExportedAttempt => ({
+      point: point.index,
+      attempt,
+      at: unixMillis(1_770_000_000_000 + 1000 * point.index),
+      verdict: counts ? 'accepted' : 'rejected',
+      counts,
+      body: { window, criteria: [{ rule: 'RUN-61', passed: counts, text: 'pressure 404.2 kPa, allowed 396 to 404 kPa' }], text: counts ? 'all limits kept' : 'pressure out of its limits,\nmeasured again' },
+    });
+    if (point.index === 3) attempts.push(made(1, false), made(2, true));
+    else attempts.push(made(1, true));
+  }
+  const counting = attempts.flatMap((a) => (a.counts && a.body.window !== null ? [{ point: a.point, attempt: a.attempt, window: a.body.window }] : []));
+  return { plan, points, attempts, reduction: reduceRun({ plan, equipment: syntheticEquipment, points, attempts: counting }) };
+}
+
+/** RFC 4180, written for this test. */
+function parseCsv(text: string): string[][] {
+  const records: string[][] = [[]];
+  const fields = text.matchAll(/(?:"((?:[^"]|"")*)"|([^",\r\n]*))(,|\r\n)/g);
+  for (const [, quoted, plain, end] of fields) {
+    records.at(-1)?.push(quoted === undefined ? (plain ?? '') : quoted.replaceAll('""', '"'));
+    if (end === '\r\n') records.push([]);
+  }
+  return records.slice(0, -1);
+}
+
+async function read(name: string): Promise<readonly Record<string, string>[]> {
+  const [header, ...records] = parseCsv(await readFile(join(directory, name), 'utf8'));
+  if (header === undefined) throw new Error('no header');
+  for (const record of records) expect(record).toHaveLength(header.length);
+  return records.map((record) => Object.fromEntries(header.map((h, i) => [h, record[i] ?? ''])));
+}
+
+describe('CSV', () => {
+  it('lists the files that it wrote, and no others are left', async () => {
+    const written = await exportCsv(directory, run());
+    const names = ['attempts.csv', 'masses.csv', 'lines.csv', 'tables.csv'];
+    expect(written).toEqual({ kind: 'written', files: names.map((n) => join(directory, n)) });
+    expect((await readdir(directory)).sort()).toEqual([...names].sort());
+  });
+
+  it('keeps every attempt, rejected ones too, with its verdict and whether it counts', async () => {
+    const data = run();
+    await exportCsv(directory, data);
+    const attempts = await read('attempts.csv');
+    expect(attempts).toHaveLength([...(data.attempts as ExportedAttempt[])].length);
+    const ofPoint3 = attempts.filter((a) => a['point'] === '3');
+    expect(ofPoint3.map((a) => [a['attempt'], a['verdict'], a['counts']])).toEqual([
+      ['1', 'rejected', 'false'],
+      ['2', 'accepted', 'true'],
+    ]);
+    expect(ofPoint3[0]?.['failed_criteria']).toBe('RUN-61: pressure 404.2 kPa, allowed 396 to 404 kPa');
+    expect(ofPoint3[0]?.['text']).toBe('pressure out of its limits,\nmeasured again');
+    expect(ofPoint3[0]?.['injector_serial']).toBe('A "7", left');
+    expect(ofPoint3[0]?.['ended_at_utc']).toBe('2026-02-02T02:40:03.000Z');
+  });
+
+  it('gives the numbers of the reduction in the units of the header, with a decimal point', async () => {
+    const data = run();
+    await exportCsv(directory, data);
+    const masses = await read('masses.csv');
+    expect(masses).toHaveLength(data.reduction.windows.length);
+    data.reduction.windows.forEach(({ outcome, at }, i) => {
+      if (outcome.kind !== 'mass') throw new Error(outcome.text);
+      expect(Number(masses[i]?.['Qd_mg'])).toBeCloseTo(outcome.mass * 1e6, 9);
+      expect(Number(masses[i]?.['PW_ms'])).toBeCloseTo(at.width * 1e3, 9);
+    });
+    const lines = await read('lines.csv');
+    data.reduction.cells.forEach((cell, i) => {
+      const row = lines[i];
+      if (cell.kind === 'line') {
+        expect(Number(row?.['X_ms'])).toBeCloseTo(cell.deadTime.value * 1e3, 9);
+        expect(Number(row?.['X_U95_ms'])).toBeCloseTo(cell.deadTime.expanded * 1e3, 9);
+        expect(Number(row?.['m_mg_per_ms'])).toBeCloseTo(cell.slope.value * 1e3, 9);
+        expect(row?.['sources_point_attempt']?.split(' ')).toHaveLength(cell.sources.length);
+      } else {
+        expect(row?.['X_ms']).toBe('');
+        expect(row?.['missing_because']).toBe('not-measured');
+      }
+    });
+    expect(lines.find((l) => l['sources_point_attempt']?.split(' ').includes('3:2'))).toBeDefined();
+    expect(lines.find((l) => l['sources_point_attempt']?.split(' ').includes('3:1'))).toBeUndefined();
+    for (const name of ['masses.csv', 'lines.csv', 'tables.csv']) {
+      expect(await readFile(join(directory, name), 'utf8')).not.toMatch(/NaN|Infinity|undefined|null/);
+    }
+  });
+
+  it('RED-21, RED-22: has no set mean where a member is missing, and says so', async () => {
+    await exportCsv(directory, run());
+    const mean = (await read('tables.csv')).filter((r) => r['column'] === 'Set mean');
+    expect(mean).toHaveLength(4);
+    for (const row of mean) expect([row['value'], row['missing_because']]).toEqual(['', 'member-missing']);
+  });
+});
+
+describe('JSON', () => {
+  it('holds the whole reduction, and null only for infinitely many degrees of freedom', async () => {
+    const { plan, reduction } = run();
+    const written = await exportJson(directory, { runId: 'r-1', software: 'railhouse 0.1.0', plan, equipment: syntheticEquipment, reduction });
+    expect(written).toEqual({ kind: 'written', files: [join(directory, 'reduction.json')] });
+    const file = JSON.parse(await readFile(join(directory, 'reduction.json'), 'utf8')) as Record<string, unknown>;
+    expect(file['reductionFileVersion']).toBe(1);
+    expect(file['plan']).toEqual(plan);
+    expect(file['equipment']).toEqual(syntheticEquipment);
+    const finite = JSON.parse(JSON.stringify(reduction)) as Record<string, unknown>;
+    for (const part of ['windows', 'cells', 'scatter']) expect(file[part]).toEqual(finite[part]);
+    expect(file['tables']).toHaveLength(2);
+  });
+});
+
+describe('failures', () => {
+  const fullAfter = (characters: number): ExportDisk => ({
+    ...realDisk,
+    create: async (path) => {
+      const file = await realDisk.create(path);
+      return {
+        ...file,
+        write: async (text) => {
+          characters -= text.length;
+          if (characters < 0) throw Object.assign(new Error('no space left on device'), { code: 'ENOSPC' });
+          await file.write(text);
+        },
+      };
+    },
+  });
+
+  const failed = (result: WriteResult): Extract<WriteResult, { kind: 'failed' }> => {
+    if (result.kind !== 'failed') throw new Error('should have failed');
+    return result;
+  };
+
+  it('answers a full disk in words, keeps the earlier export and leaves no half file', async () => {
+    await exportCsv(directory, run());
+    const before = await readFile(join(directory, 'attempts.csv'), 'utf8');
+    const again = failed(await exportCsv(directory, run(), fullAfter(before.length + 100)));
+    expect(again.reason).toBe('disk-full');
+    expect(again.text).toMatch(/is full.*not touched.*export again/);
+    expect(await readFile(join(directory, 'attempts.csv'), 'utf8')).toBe(before);
+    expect((await readdir(directory)).filter((n) => n.endsWith('.part'))).toEqual([]);
+  });
+
+  it('answers a directory that cannot be made or written', async () => {
+    await writeFile(join(directory, 'file'), '');
+    const inFile = failed(await exportCsv(join(directory, 'file', 'sub'), run()));
+    expect(inFile.reason).toBe('unwritable');
+    expect(inFile.text).toContain(join(directory, 'file', 'sub'));
+    const denied: ExportDisk = { ...realDisk, create: () => Promise.reject(Object.assign(new Error('permission denied'), { code: 'EACCES' })) };
+    expect(failed(await exportCsv(directory, run(), denied)).reason).toBe('unwritable');
+    const broken: ExportDisk = { ...realDisk, rename: () => Promise.reject(Object.assign(new Error('i/o error'), { code: 'EIO' })) };
+    expect(failed(await exportCsv(directory, run(), broken)).reason).toBe('other');
+    expect(await readdir(directory)).toEqual(['file']);
+  });
+
+  it('does not take an error of the data for one of the disk', async () => {
+    const pieces = function* (): Generator<string> {
+      yield 'a';
+      throw new Error('the archive is damaged');
+    };
+    await expect(writeFiles(directory, [{ name: 'x.csv', pieces: pieces() }])).rejects.toThrow('the archive is damaged');
+    expect(await readdir(directory)).toEqual([]);
+  });
+});

@@ -1,0 +1,43 @@
+/** The whole reduction as one JSON file. Numbers are in SI units; null stands for infinitely many degrees of freedom. */
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import type { Reduction } from '../../app/reduce/reduce.ts';
+import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
+import { writeFiles } from './files.ts';
+import type { ExportDisk, WriteResult } from './files.ts';
+
+export interface JsonExport {
+  /** Of the archive. */
+  readonly runId: string;
+  /** Name and version of this program. */
+  readonly software: string;
+  readonly plan: Plan;
+  readonly equipment: Equipment;
+  readonly reduction: Reduction;
+}
+
+/** Writes reduction.json into `directory`. Its `reductionFileVersion` changes whenever a reader would have to change. */
+export function exportJson(directory: string, data: JsonExport, disk?: ExportDisk): Promise<WriteResult> {
+  return writeFiles(directory, [{ name: 'reduction.json', pieces: pieces(data) }], disk);
+}
+
+/** One line for each window and cell, so that a long run is never one string in memory and files can be compared by line. */
+function* pieces({ runId, software, plan, equipment, reduction }: JsonExport): Generator<string> {
+  yield '{\n"reductionFileVersion": 1,\n"units": "SI",\n';
+  yield `"runId": ${text(runId)},\n"software": ${text(software)},\n`;
+  yield `"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
+  yield* list('scatter', reduction.scatter);
+  yield* list('windows', reduction.windows);
+  yield* list('cells', reduction.cells);
+  yield* list('tables', [...deadTimeTables(reduction), ...slopeTables(reduction)], '\n}\n');
+}
+
+function* list(name: string, items: readonly unknown[], after = ',\n'): Generator<string> {
+  yield `"${name}": [`;
+  for (const [i, item] of items.entries()) yield `${i === 0 ? '\n' : ',\n'}${text(item)}`;
+  yield `\n]${after}`;
+}
+
+function text(item: unknown): string {
+  return JSON.stringify(item, (_key, value: unknown) => (value === Number.POSITIVE_INFINITY ? null : value));
+}

@@ -1,0 +1,44 @@
+/** Time to reduce a long run: 16 injectors, 9 voltages, 3 pressures, 10 widths and 4 replicates make 17 280 attempts. */
+import { expandPlan } from '../../app/plan/expand.ts';
+import { reduceRun } from '../../app/reduce/reduce.ts';
+import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
+import { deadTimeTables } from '../../app/tables/dead-time.ts';
+import type { BenchReport } from './run-benches.ts';
+
+export function bench(): Promise<BenchReport> {
+  const plan = syntheticPlan(
+    {
+      voltageV: [8, 9, 10, 11, 12, 13, 14, 15, 16],
+      pressureKpa: [300, 400, 500],
+      widthMs: [2.5, 3, 3.5, 4, 5, 6, 7, 8, 10, 12],
+      replicates: 4,
+    },
+    16,
+  );
+  const points = expandPlan(plan);
+  const normal = normalFrom(1);
+  const errors = drawErrors(syntheticEquipment, normal);
+  const scatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500 };
+  const attempts = points.map((point) => ({
+    point: point.index,
+    attempt: 1,
+    window: syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, errors, scatter, normal),
+  }));
+  const times: number[] = [];
+  let cells = 0;
+  for (let i = 0; i < 7; i += 1) {
+    const start = performance.now();
+    const reduction = reduceRun({ plan, equipment: syntheticEquipment, points, attempts });
+    cells = deadTimeTables(reduction).reduce((sum, table) => sum + table.rows.length * table.columns.length, 0);
+    times.push(performance.now() - start);
+  }
+  times.sort((a, b) => a - b);
+  return Promise.resolve({
+    name: `Reduction of ${attempts.length} attempts to ${cells} table cells`,
+    figures: [
+      { label: 'median of 7', value: times[3] ?? Number.NaN, unit: 'ms' },
+      { label: 'longest (the first compiles)', value: times[6] ?? Number.NaN, unit: 'ms' },
+      { label: 'for an attempt', value: ((times[3] ?? Number.NaN) * 1e3) / attempts.length, unit: 'us' },
+    ],
+  });
+}
