@@ -19,6 +19,9 @@ const roughDensity = 684;
 
 /** Bench constants of the estimate; common practice, no source. A real bench is rarely faster. */
 const supplySlewVPerS = 10;
+const pressureChangeS = 3;
+/** The end of purge, settling, window and stop each shows in the frame that follows. */
+const framesBetween = 4;
 const bytesPerFrame = 32;
 const bytesPerPoint = 8_000;
 /** From the first command to the first point, with the proof that the dead-man works. */
@@ -85,11 +88,15 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
   let pulses = 0;
   let volume = 0;
   let supply = 0;
+  let pressure = 0;
   for (const point of points) {
     const { windowS, pulses: ofThis, volume: through } = ofPoint(point);
-    // Each of supply, condition, purge, settle, window and stop is seen to be over in the frame that follows it.
-    durationS += Math.abs(point.voltage - supply) / supplySlewVPerS + plan.supply.steadyS + plan.condition.steadyS + purgeS + plan.settleS + windowS + 6 * frameS;
+    // The waits last only where a set point changed; steadiness is watched all the time.
+    if (point.voltage !== supply) durationS += Math.abs(point.voltage - supply) / supplySlewVPerS + plan.supply.steadyS + 2 * frameS;
+    if (point.pressure !== pressure) durationS += pressureChangeS + plan.condition.steadyS + 2 * frameS;
     supply = point.voltage;
+    pressure = point.pressure;
+    durationS += purgeS + plan.settleS + windowS + framesBetween * frameS;
     pulses += ofThis;
     volume += through;
   }

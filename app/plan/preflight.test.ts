@@ -161,15 +161,16 @@ describe('totals', () => {
     // settle 1 s and window 2 s are 150 pulses, purge 50.
     expect(totals.pulses).toBe(200);
     expect(totals.fluidMl).toBeCloseTo((150 * 17.24 + 50 * 13.24) / 684, 3);
-    // 8 s to begin, 1.4 s slew from 0 V, 0.3 + 0.5 s steady, 1 s purge, 1 s settle, 2 s window, six frames of 0.05 s.
-    expect(totals.durationS).toBeCloseTo(14.5, 9);
-    expect(totals.telemetryFrames).toBe(290);
+    // 8 s to begin; supply 1.4 s slew from 0 V and 0.3 s steady; pressure 3 s and 0.5 s steady; 1 s purge, 1 s settle,
+    // 2 s window; eight frames of 0.05 s.
+    expect(totals.durationS).toBeCloseTo(17.6, 9);
+    expect(totals.telemetryFrames).toBe(352);
   });
 
   test('PRE-15 a slow point takes as long as its edges need, at most window.maxS', () => {
     const one = (widthMs: number) =>
       sheet(planOf({ window: { minEdges: 1000 }, injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }] }, { voltageV: [14], widthMs: [widthMs], replicates: 1 })).totals.durationS;
     expect(one(5) - one(17)).toBeCloseTo(1000 / 60.475 - 1000 / 228.85, 0);
-    expect(one(0.5)).toBeCloseTo(14.5 - 2 + 60, 6);
+    expect(one(0.5)).toBeCloseTo(17.6 - 2 + 60, 6);
   });
 });
