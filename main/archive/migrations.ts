@@ -33,6 +33,15 @@ const appendOnly = (table: string, verbs: readonly ('UPDATE' | 'DELETE')[] = ['U
     )
     .join('\n');
 
+/** REPLACE removes the row that is in its way without asking the DELETE trigger, so that needs a guard of its own. */
+const neverReplaced = (table: string, keys: readonly (readonly string[])[]): string =>
+  keys
+    .map((key, i) => {
+      const same = key.map((column) => `${column} = NEW.${column}`).join(' AND ');
+      return `CREATE TRIGGER ${table}_no_replace_${i + 1} BEFORE INSERT ON ${table} WHEN EXISTS (SELECT 1 FROM ${table} WHERE ${same}) BEGIN SELECT RAISE(ABORT, '${table}: rows are never changed'); END;`;
+    })
+    .join('\n');
+
 const version1 = `
 PRAGMA application_id = ${applicationId};
 CREATE TABLE runs (
@@ -123,6 +132,11 @@ CREATE TABLE run_status (
 ) STRICT;
 ${appendOnly('runs', ['UPDATE'])}
 ${appendOnly('events')}
+${neverReplaced('runs', [['no'], ['id']])}
+${neverReplaced('events', [['run', 'seq']])}
+${neverReplaced('attempts', [['run', 'point', 'attempt']])}
+${neverReplaced('segments', [['run', 'segment']])}
+${neverReplaced('telemetry', [['run', 'chunk']])}
 `;
 
 interface RunRow1 {
@@ -173,7 +187,7 @@ export const migrations: readonly Migration[] = [
   { version: 1, what: 'runs, events, attempts and telemetry', apply: (db) => void db.exec(version1) },
   {
     version: 2,
-    what: 'hash chain over the events; status of each run for the list',
+    what: 'hash chain over the events; status of each run for the list; rows cannot be replaced',
     apply: (db) => {
       db.exec(version2Before);
       chainVersion1(db);

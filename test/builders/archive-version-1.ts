@@ -1,0 +1,98 @@
+/**
+ * Makes `test/house/fixtures/archive-version-1.sqlite`: an archive of version 1, from before the hash chain and the list
+ * of runs. `node test/builders/archive-version-1.ts <file>` made the stored file; it is never made anew, because a
+ * migration is tried on what was once written, not on what would be written today.
+ */
+import type { BenchFrame } from '../../app/bench/port.ts';
+import type { RunEventBody } from '../../app/run/events.ts';
+import { migrations } from '../../main/archive/migrations.ts';
+import { openDatabase } from '../../main/archive/sqlite.ts';
+import { encodeFrames } from '../../main/archive/telemetry-chunk.ts';
+import { attemptBodies, framesFrom, openedBody, planOf } from './archived-run.ts';
+
+interface OldRun {
+  readonly id: string;
+  readonly createdAt: number;
+  readonly plan: ReturnType<typeof planOf>;
+  readonly appends: readonly { readonly bodies: readonly RunEventBody[]; readonly frames: readonly BenchFrame[] }[];
+}
+
+const framesPerAttempt = 40;
+
+const attempts = (verdicts: readonly ('accepted' | 'rejected')[]) =>
+  verdicts.map((verdict, i) => {
+    const frames = framesFrom(1 + i * framesPerAttempt, framesPerAttempt, `boot-${i < 2 ? 1 : 2}`);
+    // The first two are attempts of point 0.
+    const [point, attempt] = i < 2 ? [0, i + 1] : [i - 1, 1];
+    return { bodies: attemptBodies(point, attempt, verdict, frames), frames };
+  });
+
+const runOf = (id: string, createdAt: number, name: string, serialNumbers: readonly string[], verdicts: readonly ('accepted' | 'rejected')[], ends: boolean): OldRun => {
+  const plan = planOf(name, `Order of ${name}`, serialNumbers);
+  return {
+    id,
+    createdAt,
+    plan,
+    appends: [
+      { bodies: [openedBody(plan, serialNumbers.length * 36)], frames: [] },
+      ...attempts(verdicts),
+      ...(ends ? [{ bodies: [{ kind: 'ended', ending: 'finished-early', text: 'Ended by the operator.' } as const], frames: [] }] : []),
+    ],
+  };
+};
+
+export const oldRuns: readonly OldRun[] = [
+  runOf('0190a000-0000-7000-8000-000000000001', 1_720_000_000_000, 'First', ['S-101', 'S-102'], ['rejected', 'accepted', 'accepted', 'accepted'], true),
+  runOf('0190a000-0000-7000-8000-000000000002', 1_720_003_600_000, 'Second', ['S-103'], ['accepted', 'accepted', 'rejected'], false),
+];
+
+/** Writes the old runs in the shape of version 1 into a new file. */
+export function writeVersion1(path: string): void {
+  const db = openDatabase(path, { readOnly: false, busyTimeout: 0 });
+  migrations.find((step) => step.version === 1)?.apply(db);
+  db.pragma('user_version = 1');
+  const fill = db.transaction(() => {
+    oldRuns.forEach((run, no) => {
+      db.prepare('INSERT INTO runs VALUES (?, ?, ?, ?, ?, ?, ?)').run(no, run.id, run.createdAt, run.plan.name, run.plan.order, 'Operator 1', 'test 1');
+      let seq = 0;
+      let chunk = 0;
+      const bootIds: string[] = [];
+      for (const { bodies, frames } of run.appends) {
+        const first = frames[0];
+        const last = frames.at(-1);
+        if (first !== undefined && last !== undefined) {
+          if (!bootIds.includes(first.bootId)) {
+            db.prepare('INSERT INTO segments VALUES (?, ?, ?)').run(no, bootIds.length, first.bootId);
+            bootIds.push(first.bootId);
+          }
+          db.prepare('INSERT INTO telemetry VALUES (?, ?, ?, ?, ?, ?, ?, ?)').run(
+            no,
+            chunk,
+            bootIds.length - 1,
+            Math.floor(first.at * 1e6),
+            Math.ceil(last.at * 1e6),
+            last.number,
+            frames.length,
+            encodeFrames(frames),
+          );
+          chunk += 1;
+        }
+        for (const body of bodies) {
+          db.prepare('INSERT INTO events VALUES (?, ?, ?, ?, ?)').run(no, seq, run.createdAt + 1000 * seq, body.kind, JSON.stringify(body));
+          if (body.kind === 'attempt-ended') {
+            db.prepare('INSERT INTO attempts VALUES (?, ?, ?, ?, ?, ?)').run(no, body.point, body.attempt, seq, body.verdict, bootIds.length - 1);
+          }
+          seq += 1;
+        }
+      }
+    });
+  });
+  fill();
+  db.close();
+}
+
+if (import.meta.main) {
+  const path = process.argv[2];
+  if (path === undefined) throw new Error('give the file to make');
+  writeVersion1(path);
+}
