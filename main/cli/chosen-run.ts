@@ -1,0 +1,23 @@
+import type { Archive } from '../archive/archive.ts';
+import { exitCode } from './exit-codes.ts';
+import { Stop } from './stop.ts';
+
+/** The id of the run that a person means: a whole id, the beginning of one, or nothing for the latest. */
+export function chosenRun(archive: Archive, named: string | undefined): string {
+  const latest = archive.latestRun();
+  if (latest === null) throw new Stop(exitCode.badInput, `There is no run in ${archive.path} yet.`);
+  if (named === undefined) return latest.id;
+  if (archive.run(named) !== null) return named;
+  const matches: string[] = [];
+  for (let after: { createdAt: typeof latest.createdAt; id: string } | undefined; ; ) {
+    const page = archive.runs({ limit: 500, ...(after === undefined ? {} : { after }) });
+    matches.push(...page.map((run) => run.id).filter((id) => id.startsWith(named)));
+    const last = page.at(-1);
+    if (last === undefined || matches.length > 1) break;
+    after = { createdAt: last.createdAt, id: last.id };
+  }
+  const [only, ...others] = matches;
+  if (only === undefined) throw new Stop(exitCode.badInput, `There is no run ${named} in ${archive.path}. List the runs with: npm run cli -- runs`);
+  if (others.length > 0) throw new Stop(exitCode.badInput, `More than one run begins with ${named}. Give more of its id.`);
+  return only;
+}

@@ -1,0 +1,46 @@
+/** Files that people hand to a command: read, parsed, and every problem said with its place. */
+import { readFileSync } from 'node:fs';
+import type { Problem } from '../../app/boundary/problems.ts';
+import { problemsOf } from '../../app/boundary/problems.ts';
+import { parseEquipment } from '../../app/equipment/parse.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { exitCode } from './exit-codes.ts';
+import { Stop } from './stop.ts';
+
+function readJson(path: string, what: string): unknown {
+  let text: string;
+  try {
+    text = readFileSync(path, 'utf8');
+  } catch (error) {
+    throw new Stop(exitCode.badInput, `The ${what} ${path} cannot be read (${(error as Error).message}). Check the path.`);
+  }
+  try {
+    return JSON.parse(text) as unknown;
+  } catch (error) {
+    throw new Stop(exitCode.badInput, `The ${what} ${path} is not JSON (${(error as Error).message}). Correct it and try again.`);
+  }
+}
+
+function refuse(path: string, what: string, problems: readonly Problem[]): never {
+  const lines = problems.map((p) => `  ${p.path === '' ? '(document)' : p.path}: ${p.text}`);
+  throw new Stop(exitCode.badInput, [`The ${what} ${path} cannot be used:`, ...lines].join('\n'));
+}
+
+export function planFile(path: string): Plan {
+  const parsed = parsePlan(readJson(path, 'plan'));
+  return parsed.ok ? parsed.plan : refuse(path, 'plan', parsed.problems);
+}
+
+export function equipmentFile(path: string): Equipment {
+  const parsed = parseEquipment(readJson(path, 'equipment record'));
+  return parsed.ok ? parsed.equipment : refuse(path, 'equipment record', parsed.problems);
+}
+
+export function scenarioFile(path: string): Scenario {
+  const input = readJson(path, 'scenario');
+  const parsed = scenarioSchema.safeParse(input);
+  return parsed.success ? parsed.data : refuse(path, 'scenario', problemsOf(parsed.error, input));
+}

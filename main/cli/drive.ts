@@ -1,0 +1,166 @@
+/** Carries a run on a terminal: progress, what happens, Ctrl-C, and the exit code at its rest. */
+import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import type { RunState } from '../../app/run/fold.ts';
+import type { Clock } from '../clock/clock.ts';
+import type { RunService } from '../service/run-service.ts';
+import { exitCode, type ExitCode } from './exit-codes.ts';
+import { foldedOutcome } from './outcome.ts';
+
+export interface DriveOptions {
+  readonly clock: Clock;
+  /** Seconds of bench time to wait for a bench that went away, before the run is left unfinished. */
+  readonly waitForBench: number;
+  /** How the user would go on with this run. */
+  readonly continueWith: string;
+}
+
+const LIVE_EVERY_MS = 200;
+const PLAIN_EVERY_MS = 10_000;
+
+/** A terminal gets one line that changes, anything else a plain line now and then. */
+class Progress {
+  readonly #service: RunService;
+  readonly #live = process.stderr.isTTY;
+  #last = 0;
+
+  constructor(service: RunService) {
+    this.#service = service;
+  }
+
+  show(): void {
+    const now = performance.now();
+    if (now - this.#last < (this.#live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
+    this.#last = now;
+    const { doing, waitingFor, progress, remaining } = this.#service.status();
+    const eta = remaining === null ? '' : `, ${duration(remaining)} of bench time to go`;
+    const wait = waitingFor === null ? '' : ` (waits for ${waitingFor.text})`;
+    const text = `${progress.accepted + progress.skipped} of ${progress.points} points${eta}. ${doing}${wait}`;
+    process.stderr.write(this.#live ? `\r\x1b[2K${text.slice(0, process.stderr.columns - 1)}` : `${text}\n`);
+  }
+
+  /** A line that stays. */
+  say(text: string): void {
+    process.stderr.write(this.#live ? `\r\x1b[2K${text}\n` : `${text}\n`);
+  }
+}
+
+export function duration(seconds: number): string {
+  const s = Math.round(seconds);
+  if (s < 90) return `${s} s`;
+  if (s < 5400) return `${Math.round(s / 60)} min`;
+  return `${Math.floor(s / 3600)} h ${Math.round((s % 3600) / 60)} min`;
+}
+
+/** What a person at the terminal should see of the journal; null: nothing. */
+function spoken(event: RunEventBody): string | null {
+  switch (event.kind) {
+    case 'preflight': {
+      const lines = event.lines.filter((line) => line.result !== 'pass');
+      return lines.length === 0 ? null : lines.map((line) => `${line.rule} ${line.result}: ${line.text}`).join('\n');
+    }
+    case 'dead-man-proved':
+      return `The controller's dead-man works: silent for ${event.silence.toFixed(2)} s, it stopped after ${event.pulsesBefore} of ${event.pulsesCommanded} pulses and took the supply to its safe value.`;
+    case 'dead-man-not-proved':
+      return `The controller's dead-man is not proved: ${event.text}`;
+    case 'attempt-ended':
+      return event.verdict === 'rejected' ? `Point ${event.point}, attempt ${event.attempt}, rejected: ${event.text}` : null;
+    case 'second-pass-started':
+      return `Second pass over ${event.points.length} failed points.`;
+    case 'point-skipped':
+      return `Point ${event.point} left out: ${event.why}`;
+    case 'guard-noted':
+    case 'guard-cleared':
+      return `Guard ${event.guard}: ${event.text}`;
+    case 'link-lost':
+    case 'link-restored':
+    case 'host-restarted':
+      return event.text;
+    case 'controller-fault':
+      return `The controller reports a fault: ${event.fault.text}`;
+    case 'made-safe':
+      return event.confirmed ? null : event.text;
+    case 'held':
+      return `Held by guard ${event.guard}: ${event.text}`;
+    case 'tripped':
+      return `Tripped by guard ${event.guard}: ${event.text}`;
+    case 'resumed':
+      return event.automatic ? 'Resumed by itself.' : null;
+    case 'ended':
+      return event.text;
+    default:
+      return null;
+  }
+}
+
+/**
+ * Gives the run its first command and stays until it rests. The first Ctrl-C pauses (pulsing stops, the supply goes to its
+ * safe value, everything is committed), the second is an emergency stop.
+ */
+export async function drive(
+  service: RunService,
+  begin: (state: RunState) => readonly RunCommand[],
+  by: string,
+  options: DriveOptions,
+): Promise<ExitCode> {
+  const progress = new Progress(service);
+  let benchGone = false;
+  let cancelWait = (): void => undefined;
+  const unlisten = service.listen((events) => {
+    for (const event of events) {
+      const text = spoken(event);
+      if (text !== null) progress.say(text);
+      if (event.kind === 'link-lost') {
+        cancelWait();
+        cancelWait = options.clock.after(options.waitForBench * 1000, () => {
+          benchGone = true;
+          service.command({ kind: 'pause-now' }, by);
+        });
+      }
+      if (event.kind === 'link-restored') {
+        cancelWait();
+        benchGone = false;
+      }
+    }
+    progress.show();
+  });
+
+  let interrupts = 0;
+  const onSignal = (): void => {
+    interrupts += 1;
+    if (interrupts === 1) {
+      progress.say('Stopping: the bench is made safe and everything is committed ...');
+      if (service.command({ kind: 'pause-now' }, by).accepted) return;
+    }
+    if (interrupts <= 2) service.command({ kind: 'emergency-stop' }, by);
+  };
+  process.on('SIGINT', onSignal);
+  process.on('SIGTERM', onSignal);
+  try {
+    // A run that was found unfinished is on its way to the safe state first.
+    let rest = await service.rest();
+    const commands = rest.kind === 'resting' ? begin(service.state) : [];
+    for (const command of commands) {
+      if (rest.kind !== 'resting' || interrupts > 0) break;
+      const answer = service.command(command, by);
+      if (!answer.accepted) {
+        progress.say(answer.reason);
+        if (rest.mode === 'ready') return exitCode.refused;
+        break;
+      }
+      rest = await service.rest();
+    }
+    if (rest.kind === 'failed') {
+      progress.say(rest.text);
+      return exitCode.archive;
+    }
+    const outcome = foldedOutcome(service.state, rest.mode);
+    progress.say(outcome.text);
+    if (outcome.canContinue) progress.say(`Nothing that was accepted is lost. To go on: ${options.continueWith}`);
+    return benchGone && outcome.exitCode === exitCode.unfinished ? exitCode.bench : outcome.exitCode;
+  } finally {
+    cancelWait();
+    unlisten();
+    process.off('SIGINT', onSignal);
+    process.off('SIGTERM', onSignal);
+  }
+}

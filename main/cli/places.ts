@@ -1,0 +1,118 @@
+/** The options that several commands share, and what they open: the archive, and the bench with its clock. */
+import { existsSync, mkdirSync, statfsSync } from 'node:fs';
+import { dirname, resolve } from 'node:path';
+import { Option, type Command } from 'commander';
+import { unixMillis } from '../../app/quantities/quantity.ts';
+import { openArchive, type Archive } from '../archive/archive.ts';
+import { RunningBench } from '../bench/running-bench.ts';
+import { VirtualClock, WallClock, type Clock } from '../clock/clock.ts';
+import type { Channel, ChannelSource } from '../link/channel.ts';
+import { SimulatedChannel } from '../link/simulated-channel.ts';
+import { serialPortSource } from '../link/serial-ports.ts';
+import { recordedChannel, TranscriptRecorder } from '../link/transcript.ts';
+import { samplePath } from '../samples/samples.ts';
+import { scenarioFile } from './documents.ts';
+import { exitCode } from './exit-codes.ts';
+import { Stop } from './stop.ts';
+
+const defaultArchive = 'data/railhouse.sqlite';
+
+export const archiveOption = (): Option => new Option('--archive <file>', 'the archive').default(defaultArchive);
+
+export interface BenchOptions {
+  readonly port?: string;
+  readonly scenario?: string;
+  readonly speed?: number | 'virtual';
+  readonly record?: string;
+}
+
+function speed(text: string): number | 'virtual' {
+  if (text === 'virtual') return 'virtual';
+  const value = Number(text);
+  if (!(value > 0 && value <= 100)) throw new Stop(exitCode.badInput, '--speed is "virtual" or a number above 0 up to 100.');
+  return value;
+}
+
+/** Adds the options that say which bench, and how fast its time goes. */
+export function withBenchOptions(command: Command): Command {
+  return command
+    .addOption(new Option('--port <path>', 'serial port of the controller; without it the simulated bench in this process'))
+    .addOption(new Option('--scenario <file>', 'which simulated bench, and what goes wrong on it').conflicts('port'))
+    .addOption(
+      new Option('--speed <factor>', 'time of the bench against real time: "virtual" is as fast as it can (the default for the simulated bench), 1 is real time; with --port only for a simulated bench served at the same speed').argParser(speed),
+    )
+    .addOption(new Option('--record <file>', 'write a transcript of the conversation with the controller'));
+}
+
+export interface BenchPlace {
+  readonly clock: Clock;
+  readonly channels: ChannelSource;
+  /** Ends clock and simulated bench. */
+  close(): void;
+}
+
+export function benchPlace(options: BenchOptions): BenchPlace {
+  const pace = options.speed ?? (options.port === undefined ? 'virtual' : 1);
+  if (options.port !== undefined && pace === 'virtual') {
+    throw new Stop(exitCode.badInput, 'A serial port has real time behind it; --speed virtual is for the simulated bench in this process.');
+  }
+  const clock = pace === 'virtual' ? new VirtualClock(Date.now()) : new WallClock(pace);
+  let channels: ChannelSource;
+  let switchOff = (): void => undefined;
+  if (options.port !== undefined) {
+    channels = serialPortSource(options.port, clock);
+  } else {
+    const bench = new RunningBench(scenarioFile(options.scenario ?? samplePath('scenario')), clock);
+    channels = () => Promise.resolve([new SimulatedChannel(bench)]);
+    switchOff = () => bench.switchOff();
+  }
+  let recorder: TranscriptRecorder | null = null;
+  if (options.record !== undefined) {
+    const path = resolve(options.record);
+    try {
+      recorder = new TranscriptRecorder(path, options.port ?? 'simulated bench', clock);
+    } catch (error) {
+      throw new Stop(exitCode.badInput, `The transcript ${path} cannot be made (${(error as Error).message}). Choose another file.`);
+    }
+    const plain = channels;
+    const to = recorder;
+    channels = async (purpose) => (await plain(purpose)).map((channel): Channel => recordedChannel(channel, to));
+  }
+  return {
+    clock,
+    channels,
+    close() {
+      recorder?.close();
+      if (recorder !== null && recorder.failure !== null) process.stderr.write(`${recorder.failure}\n`);
+      switchOff();
+      if (clock instanceof VirtualClock) clock.stop();
+    },
+  };
+}
+
+/** Opens an archive, making its folder for a new one. */
+export function archivePlace(path: string, mode: 'read' | 'write', clock?: Clock): Archive {
+  const file = resolve(path);
+  if (mode === 'write' && !existsSync(file)) {
+    try {
+      mkdirSync(dirname(file), { recursive: true });
+    } catch (error) {
+      throw new Stop(exitCode.archive, `The folder of the archive ${file} cannot be made (${(error as Error).message}). Choose another place with --archive.`);
+    }
+  }
+  const opened = openArchive(file, {
+    readOnly: mode === 'read',
+    now: () => clock?.unixNow() ?? unixMillis(Date.now()),
+  });
+  if (!opened.ok) throw new Stop(exitCode.archive, opened.text);
+  return opened.archive;
+}
+
+export function freeDiskBytes(archivePath: string): number | null {
+  try {
+    const { bavail, bsize } = statfsSync(dirname(resolve(archivePath)));
+    return bavail * bsize;
+  } catch {
+    return null;
+  }
+}

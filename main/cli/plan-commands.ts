@@ -1,0 +1,47 @@
+import { Option, type Command } from 'commander';
+import { expandPlan } from '../../app/plan/expand.ts';
+import { planJsonSchema } from '../../app/plan/json-schema.ts';
+import { preflight } from '../../app/plan/preflight.ts';
+import { connectBench } from '../bench/driver.ts';
+import { samplePath } from '../samples/samples.ts';
+import { equipmentFile, planFile } from './documents.ts';
+import { exitCode } from './exit-codes.ts';
+import { archiveOption, benchPlace, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
+import { Stop } from './stop.ts';
+
+export function addPlanCommands(program: Command): void {
+  withBenchOptions(
+    program.command('check-plan').description('say what is wrong with a plan, or print its pre-flight sheet for a bench').argument('<plan>', 'plan file'),
+  )
+    .addOption(archiveOption())
+    .addOption(new Option('--equipment <file>', 'the equipment record of the bench').default(samplePath('equipment'), 'that of the simulated bench'))
+    .action(async (path: string, options: BenchOptions & { equipment: string; archive: string }) => {
+      const plan = planFile(path);
+      const equipment = equipmentFile(options.equipment);
+      const place = benchPlace(options);
+      try {
+        // Only the capabilities are asked for; nothing is armed.
+        const connected = await connectBench({
+          channels: place.channels, clock: place.clock, deadManMs: plan.link.deadManMs, telemetryHz: plan.link.telemetryHz,
+          onFrame: () => undefined, onLink: () => undefined,
+        });
+        if (!connected.ok) throw new Stop(exitCode.bench, connected.text);
+        const sheet = preflight(plan, expandPlan(plan), {
+          capabilities: connected.bench.capabilities, equipment, freeDiskBytes: freeDiskBytes(options.archive),
+          today: new Date(place.clock.unixNow()).toISOString().slice(0, 10),
+        });
+        await connected.bench.close();
+        for (const line of sheet.lines) process.stdout.write(`${line.rule.padEnd(7)} ${line.result.padEnd(7)} ${line.text}\n`);
+        if (sheet.lines.some((line) => line.result === 'refuse')) process.exitCode = exitCode.refused;
+      } finally {
+        place.close();
+      }
+    });
+
+  program
+    .command('plan-schema')
+    .description('print the JSON Schema of a plan')
+    .action(() => {
+      process.stdout.write(`${JSON.stringify(planJsonSchema(), null, 2)}\n`);
+    });
+}

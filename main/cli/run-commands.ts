@@ -1,0 +1,136 @@
+import { userInfo } from 'node:os';
+import { Option, type Command } from 'commander';
+import type { RunCommand } from '../../app/run/events.ts';
+import type { RunState } from '../../app/run/fold.ts';
+import type { Archive } from '../archive/archive.ts';
+import { samplePath } from '../samples/samples.ts';
+import { RunService, type WhichRun } from '../service/run-service.ts';
+import { software } from '../service/software.ts';
+import { equipmentFile, planFile } from './documents.ts';
+import { drive } from './drive.ts';
+import { exitCode } from './exit-codes.ts';
+import { archiveOption, archivePlace, benchPlace, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
+import { chosenRun } from './chosen-run.ts';
+import { printTables } from './result-commands.ts';
+import { Stop } from './stop.ts';
+
+interface RunOptions extends BenchOptions {
+  readonly archive: string;
+  readonly operator: string;
+  readonly equipment: string;
+  readonly waitForBench: number;
+}
+
+function seconds(text: string): number {
+  const value = Number(text);
+  if (!(value >= 0)) throw new Stop(exitCode.badInput, `"${text}" is not a number of seconds.`);
+  return value;
+}
+
+function pointNumbers(text: string): readonly number[] {
+  return text.split(',').map((part) => {
+    if (!/^\d+$/.test(part.trim())) throw new Stop(exitCode.badInput, `"${part}" is not the number of a point. Give numbers with commas between.`);
+    return Number(part);
+  });
+}
+
+function withRunOptions(command: Command): Command {
+  return withBenchOptions(command)
+    .addOption(archiveOption())
+    .addOption(new Option('--operator <name>', 'who answers for this run; stored with it').default(userInfo().username))
+    .addOption(
+      new Option('--wait-for-bench <seconds>', 'how long to wait for a bench that went away before the run is left unfinished')
+        .default(60)
+        .argParser(seconds),
+    );
+}
+
+const failureCodes = { bench: exitCode.bench, archive: exitCode.archive, 'no-such-run': exitCode.badInput, 'bad-record': exitCode.archive } as const;
+
+/** Opens everything, drives the run to its rest, closes everything, and sets the exit code. */
+async function carry(
+  options: RunOptions,
+  newId: () => string,
+  which: (archive: Archive) => WhichRun,
+  begin: (state: RunState) => readonly RunCommand[],
+): Promise<void> {
+  const place = benchPlace(options);
+  try {
+    const archive = archivePlace(options.archive, 'write', place.clock);
+    try {
+      const opened = await RunService.open(
+        { archive, clock: place.clock, channels: place.channels, newId, freeDiskBytes: () => freeDiskBytes(options.archive) },
+        which(archive),
+      );
+      if (!opened.ok) throw new Stop(failureCodes[opened.code], opened.text);
+      const { service } = opened;
+      process.stderr.write(`Run ${service.id} in ${archive.path}\n`);
+      process.exitCode = await drive(service, begin, options.operator, {
+        clock: place.clock,
+        waitForBench: options.waitForBench,
+        continueWith: `npm run cli -- continue ${service.id} --archive ${options.archive}${options.port === undefined ? '' : ` --port ${options.port}`}`,
+      });
+      await service.close();
+      if (service.state.ending !== null) printTables(archive, service.id);
+    } finally {
+      archive.close();
+    }
+  } finally {
+    place.close();
+  }
+}
+
+export function addRunCommands(program: Command, { newId }: { readonly newId: () => string }): void {
+  const sweep = (planPath: string, options: RunOptions): Promise<void> => {
+    const plan = planFile(planPath);
+    const equipment = equipmentFile(options.equipment);
+    return carry(options, newId, () => ({ kind: 'new', plan, equipment, operator: options.operator, software }), () => [{ kind: 'start' }]);
+  };
+
+  const equipmentOption = (): Option =>
+    new Option('--equipment <file>', 'the equipment record of the bench').default(samplePath('equipment'), 'that of the simulated bench');
+
+  withRunOptions(program.command('sample').description('run the sample sweep on the simulated bench and print its dead-time table'))
+    .addOption(equipmentOption())
+    .action((options: RunOptions) => sweep(samplePath('plan'), options));
+
+  withRunOptions(program.command('sweep').description('run a plan: pre-flight sheet, proof of the dead-man, every point').argument('<plan>', 'plan file'))
+    .addOption(equipmentOption())
+    .action(sweep);
+
+  withRunOptions(
+    program
+      .command('continue')
+      .description('go on with a run that rests unfinished, from its first point without an accepted attempt')
+      .argument('[run]', 'id or its beginning; without it the latest run'),
+  )
+    .option('--acknowledge', 'a person has found and removed the cause of the trip')
+    .action((run: string | undefined, options: RunOptions & { acknowledge?: boolean }) =>
+      carry(options, newId, (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+        if (state.ending !== null) throw new Stop(exitCode.done, 'This run has ended; there is nothing to continue. Measure points again with measure-again.');
+        if (state.mode === 'ready') return [{ kind: 'start' }];
+        if (state.mode !== 'tripped') return [{ kind: 'resume' }];
+        if (options.acknowledge !== true) throw new Stop(exitCode.unfinished, 'The run has tripped. Find the cause, then continue it with --acknowledge.');
+        return [{ kind: 'acknowledge' }, { kind: 'resume' }];
+      }),
+    );
+
+  withRunOptions(
+    program
+      .command('measure-again')
+      .description('measure points of a run again; earlier attempts are kept, an accepted new one counts')
+      .argument('[run]', 'id or its beginning; without it the latest run'),
+  )
+    .addOption(new Option('--failed', 'every point without an accepted attempt').conflicts('points'))
+    .addOption(new Option('--points <numbers>', 'these points, as listed by export and by the reports of a run').argParser(pointNumbers))
+    .action((run: string | undefined, options: RunOptions & { failed?: boolean; points?: readonly number[] }) =>
+      carry(options, newId, (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+        const failed = state.points.flatMap((point, index) => (point.chosen === null ? [index] : []));
+        if (options.failed !== true && options.points === undefined) throw new Stop(exitCode.badInput, 'Say which points: --failed, or --points 3,17.');
+        const points = options.points ?? failed;
+        if (points.length === 0) throw new Stop(exitCode.done, 'Every point has an accepted attempt; there is nothing to measure again.');
+        return state.mode === 'paused' ? [{ kind: 'measure-again', points }, { kind: 'resume' }] : [{ kind: 'measure-again', points }];
+      }),
+    );
+}
+

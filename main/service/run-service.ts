@@ -1,0 +1,300 @@
+/**
+ * Joins engine, bench and archive for one run. It decides nothing: inputs go to the engine; what the engine says happened
+ * is committed; only then does the bench hear what to do next. So whatever the bench was told is in the archive, and a
+ * host that dies at any instant can be followed by another.
+ *
+ * The one exception to that order is making safe, which never waits for a disk.
+ */
+import type { BenchFrame, BenchReply } from '../../app/bench/port.ts';
+import { parseEquipment } from '../../app/equipment/parse.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import type { Point } from '../../app/plan/points.ts';
+import { preflight } from '../../app/plan/preflight.ts';
+import { createEngine, type EngineInput, type EngineOutput, type EngineRequest, type RunEngine, type RunStatus } from '../../app/run/engine.ts';
+import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import { foldRun, type RunState } from '../../app/run/fold.ts';
+import { recoverRun } from '../../app/run/recover.ts';
+import type { Archive } from '../archive/archive.ts';
+import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
+import type { Clock } from '../clock/clock.ts';
+import type { ChannelSource } from '../link/channel.ts';
+
+export interface HostParts {
+  readonly archive: Archive;
+  readonly clock: Clock;
+  readonly channels: ChannelSource;
+  /** A name for a command that no other has. */
+  readonly newId: () => string;
+  /** null when it cannot be told. */
+  readonly freeDiskBytes: () => number | null;
+}
+
+export type WhichRun =
+  | { readonly kind: 'new'; readonly plan: Plan; readonly equipment: Equipment; readonly operator: string; readonly software: string }
+  | { readonly kind: 'stored'; readonly id: string };
+
+export interface RunFailure {
+  readonly ok: false;
+  readonly code: 'bench' | 'archive' | 'no-such-run' | 'bad-record';
+  readonly text: string;
+}
+
+/** Why a run goes on no further by itself. */
+export type Rest =
+  | { readonly kind: 'resting'; readonly mode: 'ready' | 'paused' | 'tripped' | 'ended' }
+  /** The archive could not be written: the bench was made safe and this service is over. */
+  | { readonly kind: 'failed'; readonly code: 'archive'; readonly text: string };
+
+const TICK_MS = 250;
+const FIRST_FRAME_MS = 3000;
+/** Frames of quiet times (a pause, a long wait) are stored at least this often. */
+const MOST_FRAMES_HELD = 1000;
+
+export type Listener = (events: readonly RunEventBody[]) => void;
+
+export class RunService {
+  readonly id: string;
+  readonly plan: Plan;
+  readonly points: readonly Point[];
+  readonly #parts: HostParts;
+  readonly #bench: Bench;
+  readonly #engine: RunEngine;
+  readonly #listeners = new Set<Listener>();
+  #frames: BenchFrame[] = [];
+  #failure: Extract<Rest, { kind: 'failed' }> | null = null;
+  #closed = false;
+  #cancelTick: () => void = () => undefined;
+  #abandon: () => void = () => undefined;
+  #onFirstFrame: (() => void) | null = null;
+
+  private constructor(id: string, engine: RunEngine, points: readonly Point[], bench: Bench, parts: HostParts) {
+    this.id = id;
+    this.plan = engine.state.plan;
+    this.points = points;
+    this.#engine = engine;
+    this.#bench = bench;
+    this.#parts = parts;
+  }
+
+  /**
+   * Connects the bench and opens a new run, or a stored one where it was left. Nothing is energised by it.
+   * Failures are typed and leave no half-opened run behind; a new run that fails before the bench answered is not recorded.
+   */
+  static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService } | RunFailure> {
+    const stored = which.kind === 'stored' ? loadRun(parts.archive, which.id) : null;
+    if (stored !== null && !stored.ok) return stored;
+    const plan = stored?.state.plan ?? (which as Extract<WhichRun, { kind: 'new' }>).plan;
+    const equipment = stored?.state.equipment ?? (which as Extract<WhichRun, { kind: 'new' }>).equipment;
+
+    let receive: { frame: (f: BenchFrame) => void; link: (e: BenchLinkEvent) => void } | null = null;
+    const connected = await connectBench({
+      channels: parts.channels,
+      clock: parts.clock,
+      deadManMs: plan.link.deadManMs,
+      telemetryHz: plan.link.telemetryHz,
+      ...(stored?.state.bench ? { expected: stored.state.bench.identity } : {}),
+      onFrame: (frame) => receive?.frame(frame),
+      onLink: (event) => receive?.link(event),
+      ...(signal ? { signal } : {}),
+    });
+    if (!connected.ok) return { ok: false, code: 'bench', text: connected.text };
+    const { bench } = connected;
+
+    const points = expandPlan(plan);
+    const sheet = preflight(plan, points, {
+      capabilities: bench.capabilities,
+      equipment,
+      freeDiskBytes: parts.freeDiskBytes(),
+      today: new Date(parts.clock.unixNow()).toISOString().slice(0, 10),
+    });
+    const opening: RunEventBody[] = [];
+    if (which.kind === 'new') {
+      opening.push({ kind: 'opened', plan, equipment, operator: which.operator, software: which.software, points: points.length });
+    } else if (stored !== null) {
+      opening.push(...recoverRun(stored.state));
+    }
+    opening.push({
+      kind: 'bench-connected', identity: bench.identity, capabilities: bench.capabilities, bootId: bench.bootId, link: bench.link,
+    });
+    opening.push({ kind: 'preflight', lines: sheet.lines });
+
+    const made = which.kind === 'new' ? parts.archive.createRun(which) : ({ ok: true, id: which.id } as const);
+    if (!made.ok) return closing(bench, made.text);
+    const written = parts.archive.append(made.id, opening, []);
+    if (!written.ok) return closing(bench, written.text);
+    const state = opening.reduce<RunState | null>(foldRun, stored?.state ?? null);
+    if (state === null) throw new Error('a run without an event');
+    const service = new RunService(made.id, createEngine({ points, state }), points, bench, parts);
+    receive = {
+      frame: (frame) => {
+        service.#frames.push(frame);
+        service.#feed({ kind: 'frame', now: service.#now(), frame });
+        service.#onFirstFrame?.();
+        service.#onFirstFrame = null;
+      },
+      link: (event) => {
+        service.#feed({
+          kind: 'link', now: service.#now(), state: event.state, reason: event.reason,
+          bootId: event.state === 'up' ? event.bootId : '',
+        });
+      },
+    };
+    service.#tick();
+    await service.#firstFrame();
+    return { ok: true, service };
+  }
+
+  /** Returns with the first frame that the engine has seen, or after a time in which one must have come. */
+  #firstFrame(): Promise<void> {
+    return new Promise((resolve) => {
+      const cancel = this.#parts.clock.after(FIRST_FRAME_MS, resolve);
+      this.#onFirstFrame = () => {
+        cancel();
+        resolve();
+      };
+    });
+  }
+
+  get state(): RunState {
+    return this.#engine.state;
+  }
+
+  status(): RunStatus {
+    return this.#engine.status(this.#now());
+  }
+
+  /** Accepted or refused, with the reason, once it is in the archive. The same `id` again gives the same answer. */
+  command(command: RunCommand, by: string, id: string = this.#parts.newId()): { readonly accepted: boolean; readonly reason: string } {
+    if (this.#failure !== null) return { accepted: false, reason: this.#failure.text };
+    const output = this.#feed({ kind: 'command', now: this.#now(), id, by, command });
+    return output?.answer ?? { accepted: false, reason: 'The archive could not be written; the bench is being made safe.' };
+  }
+
+  /** Told after each commit, with what was committed. */
+  listen(listener: Listener): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  /** Resolves as soon as the run needs a person, has ended, or failed. A hold is not a rest: it may resume by itself. */
+  rest(): Promise<Rest> {
+    return new Promise((resolve) => {
+      const look = (): boolean => {
+        const rest = this.#restNow();
+        if (rest === null) return false;
+        unlisten();
+        resolve(rest);
+        return true;
+      };
+      const unlisten = this.listen(look);
+      look();
+    });
+  }
+
+  /** Lets go of the bench. Call it at rest; otherwise the controller's dead-man has to make the bench safe. */
+  async close(): Promise<void> {
+    this.#closed = true;
+    this.#cancelTick();
+    await this.#bench.close();
+  }
+
+  #restNow(): Rest | null {
+    if (this.#failure !== null) return this.#failure;
+    const { mode } = this.#engine.state;
+    return mode === 'ready' || mode === 'paused' || mode === 'tripped' || mode === 'ended' ? { kind: 'resting', mode } : null;
+  }
+
+  #now(): number {
+    return this.#parts.clock.now() / 1000;
+  }
+
+  readonly #tick = (): void => {
+    if (this.#closed) return;
+    this.#feed({ kind: 'tick', now: this.#now() });
+    this.#cancelTick = this.#parts.clock.after(TICK_MS, this.#tick);
+  };
+
+  #feed(input: EngineInput): EngineOutput | null {
+    if (this.#closed || this.#failure !== null) return null;
+    const output = this.#engine.step(input);
+    for (const request of output.requests) if (request.request.kind === 'make-safe') this.#perform(request);
+    if (output.events.length > 0 || this.#frames.length >= MOST_FRAMES_HELD) {
+      const written = this.#parts.archive.append(this.id, output.events, this.#frames);
+      if (!written.ok) {
+        this.#storageFailed(written.text);
+        return null;
+      }
+      this.#frames = [];
+    }
+    for (const request of output.requests) if (request.request.kind !== 'make-safe') this.#perform(request);
+    if (output.events.length > 0) this.#tell(output.events);
+    return output;
+  }
+
+  #tell(events: readonly RunEventBody[]): void {
+    for (const listener of [...this.#listeners]) listener(events);
+  }
+
+  /** A new request takes the place of one that is still unanswered; the engine has given that up. */
+  #perform({ id, request, deadline }: EngineRequest): void {
+    this.#abandon();
+    const abort = new AbortController();
+    const cancelDeadline = this.#parts.clock.after((deadline - this.#now()) * 1000, () => {
+      abort.abort(new Error('The bench did not answer in time.'));
+    });
+    this.#abandon = () => {
+      cancelDeadline();
+      abort.abort(new Error('Another request took the place of this one.'));
+    };
+    void this.#bench.perform(request, abort.signal).then((reply: BenchReply) => {
+      cancelDeadline();
+      this.#feed({ kind: 'reply', now: this.#now(), id, reply });
+    });
+  }
+
+  /** Without an archive nothing may go on: what cannot be written down is not done. */
+  #storageFailed(text: string): void {
+    const failed = (how: string): void => {
+      this.#failure = { kind: 'failed', code: 'archive', text: `${text} ${how} What was committed before is kept; make room and continue the run.` };
+      this.#tell([]);
+    };
+    this.#closed = true;
+    this.#cancelTick();
+    this.#abandon();
+    void this.#bench.perform({ kind: 'make-safe' }).then((reply) => {
+      failed(
+        reply.kind === 'done'
+          ? 'The bench was made safe: not pulsing, supply at its safe value, disarmed.'
+          : "That the bench is safe could not be confirmed: the controller's dead-man acts when this program ends. Press the emergency stop if anything still runs.",
+      );
+    });
+  }
+}
+
+async function closing(bench: Bench, text: string): Promise<RunFailure> {
+  await bench.close();
+  return { ok: false, code: 'archive', text };
+}
+
+/** The state of a stored run, its documents parsed anew. */
+export function loadRun(archive: Archive, id: string): { readonly ok: true; readonly state: RunState } | RunFailure {
+  if (archive.run(id) === null) return { ok: false, code: 'no-such-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` };
+  let state: RunState | null = null;
+  for (const event of archive.events(id)) {
+    let body = event.body;
+    if (body.kind === 'opened') {
+      const plan = parsePlan(body.plan);
+      const equipment = parseEquipment(body.equipment);
+      if (!plan.ok || !equipment.ok) {
+        return { ok: false, code: 'bad-record', text: `The plan or equipment stored with run ${id} cannot be read by this program. Nothing was changed. Use the program that wrote it (${body.software}).` };
+      }
+      body = { ...body, plan: plan.plan, equipment: equipment.equipment };
+    }
+    state = foldRun(state, body);
+  }
+  if (state === null) return { ok: false, code: 'bad-record', text: `Run ${id} has no journal: its host died while it was being opened. Nothing was measured in it; start a new run.` };
+  return { ok: true, state };
+}
