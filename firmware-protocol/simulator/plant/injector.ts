@@ -259,14 +259,14 @@ export function simulatePulse(
         const left = h - struck;
         if (stop > 0 && Number.isNaN(reachesLift)) reachesLift = t - left;
         v = -(speed + struck * a1) * (stop > 0 ? parts.upperRestitution : parts.seatRestitution);
-        if (Math.abs(v) < STICK) {
+        // The damper turns about with the needle.
+        const after = a1 + (damping * (speed + 0.5 * h * a0 - v)) / mass;
+        x = stop + left * (v + 0.5 * left * after);
+        v += left * after;
+        // A rebound that is over inside its own step is none.
+        if (Math.abs(v) < STICK || x < 0 || x > fullLift) {
           v = 0;
           x = stop;
-        } else {
-          // The damper turns about with the needle.
-          const after = a1 + (damping * (speed + 0.5 * h * a0 - v)) / mass;
-          x = stop + left * (v + 0.5 * left * after);
-          v += left * after;
         }
         if (stop === 0) shut = t;
       }

@@ -30,8 +30,9 @@ const AMBIENT_PA = simulatedBenchEquipment.ambientKpa * 1e3;
 /** Where the bench's regulator stands until it is told otherwise, and where it always stands if it cannot be told. */
 const HOME_PA = 400e3;
 const REGULATOR_MAX_PA = 700e3;
-/** Slow things (regulator, speed of the meter, creep) move in steps of this. */
+/** Slow things (regulator, speed of the meter, warming) move in steps of this, the creep of the room every so many. */
 const TICK_US = 20_000;
+const TICKS_PER_CREEP = 50;
 /** A flow that lasts longer than this follows the pressure in steps of it. */
 const LONGEST_DRAW_US = 20_000;
 const PRESSURE_CREEP = { amplitude: 400, longestPeriodS: 5400 };
@@ -88,6 +89,10 @@ class SimulatedPlant implements Plant {
   #fluidC = FLUID_C;
   #meterC = FLUID_C + METER_WARMER_K;
   #heated = 0;
+  #ticks = 0;
+  #creepPa = 0;
+  #creepFluidK = 0;
+  #creepMeterK = 0;
   #meanCurrent = 0;
   #meterDensity = 0;
   #railDensity = 0;
@@ -274,7 +279,13 @@ class SimulatedPlant implements Plant {
 
   #tick(): void {
     const dt = TICK_US / 1e6;
-    const s = this.#now / 1e6;
+    if (this.#ticks % TICKS_PER_CREEP === 0) {
+      const s = this.#now / 1e6;
+      this.#creepPa = this.#pressureCreep?.at(s) ?? 0;
+      this.#creepFluidK = this.#fluidCreep?.at(s) ?? 0;
+      this.#creepMeterK = this.#meterCreep?.at(s) ?? 0;
+    }
+    this.#ticks += 1;
     let lostTo: number | null = null;
     let hotter = 0;
     for (const fault of this.#faults) {
@@ -282,9 +293,9 @@ class SimulatedPlant implements Plant {
       if (fault.kind === 'over-temperature') hotter += fault.riseC;
     }
     this.#heated += (hotter - this.#heated) * (1 - Math.exp(-dt / WARMING_TAU_S));
-    this.#fluidC = FLUID_C + (this.#fluidCreep?.at(s) ?? 0) + this.#heated;
-    this.#meterC = this.#fluidC + METER_WARMER_K + (this.#meterCreep?.at(s) ?? 0);
-    const wanted = this.#pressureSet - this.#errors.pressurePa + (this.#pressureCreep?.at(s) ?? 0);
+    this.#fluidC = FLUID_C + this.#creepFluidK + this.#heated;
+    this.#meterC = this.#fluidC + METER_WARMER_K + this.#creepMeterK;
+    const wanted = this.#pressureSet - this.#errors.pressurePa + this.#creepPa;
     this.#rail.aim(lostTo === null ? wanted : Math.min(wanted, lostTo));
     this.#rail.follow(dt);
     this.#meter.tick(dt);

@@ -1,15 +1,25 @@
 /**
- * Pulses by the thousand without integrating each: one injector's pulse is integrated at the middle of a small cell of
+ * Pulses by the thousand without integrating each. One injector's pulse is integrated in the middle of a small cell of
  * (supply, pressure, coil temperature) and half a cell to each side, and a pulse inside the cell is that expanded to
- * the second order in each. Cells are so small that the error stays below 0.02 % of the pulse; a test holds it against
- * direct integration. Temperature and density of the fluid need no expansion: mass is areaTime sqrt(2 rho p) exactly.
+ * the second order. Four corners of the cell are integrated too: where the expansion misses one of them by more than
+ * the tolerance, the cell is cut into finer ones, and where the finest still misses (the needle just grazes a stop),
+ * each pulse is integrated by itself. So the error against direct integration is bounded by construction.
+ *
+ * Temperature and density of the fluid need no expansion: mass is areaTime sqrt(2 rho p) exactly.
  */
-import { openArea, simulatePulse, type InjectorParts, type NeedleState } from './injector.ts';
+import { openArea, simulatePulse, type InjectorParts, type PulseOutcome } from './injector.ts';
 import { driveAt } from './supply.ts';
 
-const CELL_V = 0.02;
-const CELL_PA = 4000;
-const CELL_K = 2;
+/** Cells from coarse to fine: V, Pa, K. */
+const CELLS = [
+  { v: 0.02, p: 4000, k: 2 },
+  { v: 0.005, p: 1000, k: 0.5 },
+  { v: 0.00125, p: 250, k: 0.125 },
+] as const;
+type Size = (typeof CELLS)[number];
+/** At a corner, the farthest a pulse can be from the middle: 0.01 % of the pulse, or this much open time, s. */
+const TOLERANCE = 1e-4;
+const TOLERANCE_S = 0.02e-6;
 /** Beyond this many cells the table starts afresh; a sweep needs some hundreds for each injector. */
 const MOST_CELLS = 5000;
 
@@ -19,34 +29,25 @@ interface Expansion {
   readonly curvature: readonly [number, number, number];
 }
 
+type Expanded = 'areaTime' | 'charge' | 'heat';
+
 interface Cell {
+  readonly size: Size;
   readonly v: number;
   readonly p: number;
   readonly k: number;
-  readonly areaTime: Expansion;
-  readonly charge: Expansion;
-  readonly heat: Expansion;
-  readonly shut: number;
-  readonly endedAt: number;
-  readonly end: NeedleState;
-  readonly forgotten: number;
+  /** null: even the expansion in the finest cell is not good enough. */
+  readonly expansions: Readonly<Record<Expanded, Expansion>> | null;
+  readonly middle: PulseOutcome;
 }
 
 /** What the plant needs of one pulse; see PulseOutcome for the meaning. */
-export interface Pulse {
-  areaTime: number;
-  charge: number;
-  heat: number;
-  shut: number;
-  endedAt: number;
-  end: NeedleState;
-  forgotten: number;
-}
+export type Pulse = Pick<PulseOutcome, Expanded | 'shut' | 'endedAt' | 'end' | 'forgotten'>;
 
 export class PulseTable {
   readonly parts: InjectorParts;
   readonly openArea: number;
-  readonly #cells = new Map<string, Cell>();
+  readonly #cells = new Map<string, Cell | 'too coarse'>();
   #width = Number.NaN;
   #cell: Cell | null = null;
 
@@ -57,80 +58,95 @@ export class PulseTable {
 
   /** A pulse from rest. @param width s. @param supplyV at the terminals. @param pressure gauge, Pa. */
   pulse(width: number, supplyV: number, pressure: number, coilC: number): Pulse {
-    const v = Math.round(supplyV / CELL_V);
-    const p = Math.round(pressure / CELL_PA);
-    const k = Math.round(coilC / CELL_K);
     let cell = this.#cell;
-    if (cell === null || cell.v !== v || cell.p !== p || cell.k !== k || width !== this.#width) {
-      cell = this.#find(width, v, p, k);
+    if (cell === null || width !== this.#width || !holds(cell, supplyV, pressure, coilC)) {
+      cell = this.#find(width, supplyV, pressure, coilC);
       this.#cell = cell;
       this.#width = width;
     }
-    const dv = supplyV - v * CELL_V;
-    const dp = pressure - p * CELL_PA;
-    const dk = coilC - k * CELL_K;
+    const { expansions, middle, size } = cell;
+    if (expansions === null) return this.#integrate(width, supplyV, pressure, coilC);
+    const dv = supplyV - cell.v * size.v;
+    const dp = pressure - cell.p * size.p;
+    const dk = coilC - cell.k * size.k;
     return {
-      areaTime: Math.max(0, expand(cell.areaTime, dv, dp, dk)),
-      charge: Math.max(0, expand(cell.charge, dv, dp, dk)),
-      heat: Math.max(0, expand(cell.heat, dv, dp, dk)),
-      shut: cell.shut,
-      endedAt: cell.endedAt,
-      end: cell.end,
-      forgotten: cell.forgotten,
-    };
-  }
-
-  #find(width: number, v: number, p: number, k: number): Cell {
-    const key = `${width} ${v} ${p} ${k}`;
-    const known = this.#cells.get(key);
-    if (known !== undefined) return known;
-    if (this.#cells.size >= MOST_CELLS) this.#cells.clear();
-    const cell = this.#integrate(width, v, p, k);
-    this.#cells.set(key, cell);
-    return cell;
-  }
-
-  #integrate(width: number, v: number, p: number, k: number): Cell {
-    const at = (dv: number, dp: number, dk: number) =>
-      simulatePulse(
-        this.parts,
-        driveAt(Math.max(0, (v + dv) * CELL_V)),
-        Math.max(0, (p + dp) * CELL_PA),
-        (k + dk) * CELL_K,
-        width,
-      );
-    const middle = at(0, 0, 0);
-    const sides = [
-      [at(-0.5, 0, 0), at(0.5, 0, 0)],
-      [at(0, -0.5, 0), at(0, 0.5, 0)],
-      [at(0, 0, -0.5), at(0, 0, 0.5)],
-    ] as const;
-    const expansion = (of: 'areaTime' | 'charge' | 'heat'): Expansion => {
-      const along = (i: 0 | 1 | 2, half: number): [number, number] => {
-        const [below, above] = sides[i];
-        return [
-          (above[of] - below[of]) / (2 * half),
-          (above[of] - 2 * middle[of] + below[of]) / (half * half),
-        ];
-      };
-      const [v1, v2] = along(0, CELL_V / 2);
-      const [p1, p2] = along(1, CELL_PA / 2);
-      const [k1, k2] = along(2, CELL_K / 2);
-      return { middle: middle[of], slope: [v1, p1, k1], curvature: [v2, p2, k2] };
-    };
-    return {
-      v,
-      p,
-      k,
-      areaTime: expansion('areaTime'),
-      charge: expansion('charge'),
-      heat: expansion('heat'),
+      areaTime: Math.max(0, expand(expansions.areaTime, dv, dp, dk)),
+      charge: Math.max(0, expand(expansions.charge, dv, dp, dk)),
+      heat: Math.max(0, expand(expansions.heat, dv, dp, dk)),
       shut: middle.shut,
       endedAt: middle.endedAt,
       end: middle.end,
       forgotten: middle.forgotten,
     };
   }
+
+  #find(width: number, supplyV: number, pressure: number, coilC: number): Cell {
+    for (const size of CELLS) {
+      const v = Math.round(supplyV / size.v);
+      const p = Math.round(pressure / size.p);
+      const k = Math.round(coilC / size.k);
+      const key = `${width} ${size.v} ${v} ${p} ${k}`;
+      let cell = this.#cells.get(key);
+      if (cell === undefined) {
+        if (this.#cells.size >= MOST_CELLS) this.#cells.clear();
+        cell = this.#build(width, size, v, p, k);
+        this.#cells.set(key, cell);
+      }
+      if (cell !== 'too coarse') return cell;
+    }
+    throw new Error('the finest cell is never too coarse');
+  }
+
+  #build(width: number, size: Size, v: number, p: number, k: number): Cell | 'too coarse' {
+    const at = (dv: number, dp: number, dk: number) =>
+      this.#integrate(width, (v + dv) * size.v, (p + dp) * size.p, (k + dk) * size.k);
+    const middle = at(0, 0, 0);
+    const sides = [
+      { below: at(-0.5, 0, 0), above: at(0.5, 0, 0), half: size.v / 2 },
+      { below: at(0, -0.5, 0), above: at(0, 0.5, 0), half: size.p / 2 },
+      { below: at(0, 0, -0.5), above: at(0, 0, 0.5), half: size.k / 2 },
+    ] as const;
+    const expansion = (of: Expanded): Expansion => {
+      const slope = ({ below, above, half }: (typeof sides)[number]) => (above[of] - below[of]) / (2 * half);
+      const curvature = ({ below, above, half }: (typeof sides)[number]) =>
+        (above[of] - 2 * middle[of] + below[of]) / (half * half);
+      return {
+        middle: middle[of],
+        slope: [slope(sides[0]), slope(sides[1]), slope(sides[2])],
+        curvature: [curvature(sides[0]), curvature(sides[1]), curvature(sides[2])],
+      };
+    };
+    const expansions = { areaTime: expansion('areaTime'), charge: expansion('charge'), heat: expansion('heat') };
+    const allowed = TOLERANCE_S * this.openArea;
+    const good = CORNERS.every(([dv, dp, dk]) => {
+      const direct = at(dv, dp, dk).areaTime;
+      const found = Math.max(0, expand(expansions.areaTime, dv * size.v, dp * size.p, dk * size.k));
+      return Math.abs(found - direct) <= Math.max(allowed, TOLERANCE * direct);
+    });
+    if (good) return { size, v, p, k, expansions, middle };
+    return size === CELLS[CELLS.length - 1] ? { size, v, p, k, expansions: null, middle } : 'too coarse';
+  }
+
+  #integrate(width: number, supplyV: number, pressure: number, coilC: number): PulseOutcome {
+    return simulatePulse(this.parts, driveAt(Math.max(0, supplyV)), Math.max(0, pressure), coilC, width);
+  }
+}
+
+/** Every second corner of the cube. */
+const CORNERS = [
+  [0.5, 0.5, 0.5],
+  [0.5, -0.5, -0.5],
+  [-0.5, 0.5, -0.5],
+  [-0.5, -0.5, 0.5],
+] as const;
+
+function holds(cell: Cell, supplyV: number, pressure: number, coilC: number): boolean {
+  const { size } = cell;
+  return (
+    Math.round(supplyV / size.v) === cell.v &&
+    Math.round(pressure / size.p) === cell.p &&
+    Math.round(coilC / size.k) === cell.k
+  );
 }
 
 function expand(e: Expansion, dv: number, dp: number, dk: number): number {
