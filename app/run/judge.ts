@@ -30,7 +30,7 @@ export function judge(
   hold('RUN-60', window.edges >= plan.window.minEdges, `${window.edges} meter edges, at least ${plan.window.minEdges} wanted`);
 
   const duration = window.to - window.from;
-  hold('RUN-61', duration >= plan.window.minS - frameSlack(window), `${duration.toFixed(2)} s long, at least ${plan.window.minS} s wanted`);
+  hold('RUN-61', duration >= plan.window.minS, `${duration.toFixed(2)} s long, at least ${plan.window.minS} s wanted`);
 
   const pressure = toKilopascals(window.pressure.mean);
   const wanted = toKilopascals(point.pressure);
@@ -76,11 +76,6 @@ export function judge(
   return failed.length === 0
     ? { verdict: 'accepted', criteria, text: 'The window kept every limit of the plan.' }
     : { verdict: 'rejected', criteria, text: `The window did not keep the limits of the plan: ${failed.map((f) => f.text).join('; ')}.` };
-}
-
-/** The window is cut at frames, so it may be short of its length by rounding in the controller's clock. */
-function frameSlack(window: WindowSummary): number {
-  return (window.to - window.from) * 1e-6;
 }
 
 function isWithin(temperature: Kelvins, limits: { readonly temperatureMinC: number; readonly temperatureMaxC: number }): boolean {

@@ -1,0 +1,839 @@
+import { describe, expect, it } from 'vitest';
+import { kilopascals, volts } from '../quantities/quantity.ts';
+import type { BenchRequest } from '../bench/port.ts';
+import type { Ending, RunCommand } from './events.ts';
+import { createEngine } from './engine.ts';
+import { ScriptedBench, TestRun, testCapabilities, testPlan } from './scripted-bench.test-helper.ts';
+
+const ended = (run: TestRun): boolean => run.mode === 'ended';
+const inStep = (step: string) => (run: TestRun): boolean => run.engine.state.current?.step === step;
+const inMode = (mode: string) => (run: TestRun): boolean => run.mode === mode;
+
+function requestKinds(run: TestRun): string[] {
+  return run.bench.requests.map((request) => request.kind);
+}
+
+function isSafe(bench: ScriptedBench): boolean {
+  return !bench.armed && !bench.burst.active && bench.supply === 0;
+}
+
+function guard(changes: Record<string, unknown>): Record<string, unknown> {
+  return { guards: [{ id: 'g', signal: 'rail-temperature-c', high: 30, level: 'hold', dwellS: 0.2, hysteresis: 1, clearS: 3, maxResumes: 2, ...changes }] };
+}
+
+describe('a whole run', () => {
+  it('RUN-9 ends complete with one accepted attempt of each point, safe', () => {
+    const run = new TestRun().start();
+    expect(run.runUntil(ended)).toBe(true);
+    expect(run.engine.state.ending).toBe<Ending>('complete');
+    expect(run.engine.state.counts).toEqual({ accepted: 8, skipped: 0, attempts: 8 });
+    expect(run.events('chosen').map((e) => e.point)).toEqual([0, 1, 2, 3, 4, 5, 6, 7]);
+    expect(isSafe(run.bench)).toBe(true);
+    expect(run.last?.done).toBe(true);
+    expect(run.engine.state).toEqual(run.refold());
+  });
+
+  it('RUN-40 sets and waits for a supply only when the voltage changes', () => {
+    const run = new TestRun().start();
+    run.runUntil(ended);
+    // Proof (lowest voltage), then after its end again 10 V, 14 V: the nested order has the voltage outside the injector.
+    const supplies = run.bench.requests.filter((r): r is Extract<BenchRequest, { kind: 'set-supply' }> => r.kind === 'set-supply').map((r) => r.supply);
+    expect(supplies).toEqual([10, 10, 14]);
+    expect(requestKinds(run).filter((kind) => kind === 'set-pressure')).toHaveLength(1);
+  });
+
+  it('RUN-43 leaves the purge out when the plan has none', () => {
+    const run = new TestRun({ plan: testPlan({ purge: { pulses: 0 } }) }).start();
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+    expect(run.events('step').some((e) => e.step === 'purge')).toBe(false);
+  });
+});
+
+describe('start', () => {
+  it('RUN-10 a pre-flight refusal refuses the start with its rule', () => {
+    const run = new TestRun({ preflight: [{ rule: 'PRE-3', result: 'refuse', text: '19 V is out of reach.' }] });
+    run.pass();
+    expect(run.command({ kind: 'start' }).answer).toEqual({ accepted: false, reason: 'The pre-flight sheet refuses the start (PRE-3): 19 V is out of reach.' });
+    expect(run.mode).toBe('ready');
+  });
+
+  it('RUN-11 refuses without telemetry, with an open interlock, with a fault, with a guard outside its limits', () => {
+    const silent = new TestRun();
+    expect(silent.command({ kind: 'start' }).answer?.reason).toMatch(/no fresh telemetry/);
+
+    const open = new TestRun();
+    open.bench.interlocks = 0b101;
+    open.pass();
+    expect(open.command({ kind: 'start' }).answer?.reason).toBe('Interlock open: cover. Close it first.');
+
+    const faulty = new TestRun();
+    faulty.bench.latch('over-current');
+    faulty.pass();
+    expect(faulty.command({ kind: 'start' }).answer?.reason).toMatch(/over-current/);
+    expect(faulty.command({ kind: 'acknowledge' }).answer?.accepted).toBe(true);
+    faulty.pass();
+    faulty.pass();
+    expect(faulty.command({ kind: 'start' }).answer?.accepted).toBe(true);
+
+    const warm = new TestRun({ plan: testPlan(guard({ level: 'trip', dwellS: 60 })) });
+    warm.bench.temperature = 31;
+    warm.pass();
+    expect(warm.command({ kind: 'start' }).answer?.reason).toMatch(/Guard g is not clear/);
+
+    const down = new TestRun();
+    down.link('down');
+    expect(down.command({ kind: 'start' }).answer?.reason).toMatch(/link/);
+  });
+
+  it('RUN-12 proves the dead-man before anything is measured, and records the figures', () => {
+    const run = new TestRun().start();
+    run.runUntil(inMode('measuring'));
+    expect(requestKinds(run)).toEqual(['arm', 'set-supply', 'burst', 'keep-silent', 'clear-faults']);
+    const burst = run.bench.requests[2];
+    expect(burst).toMatchObject({ width: testCapabilities.minWidth, channel: 1 });
+    const [proof] = run.events('dead-man-proved');
+    expect(proof?.silence).toBe(1.5);
+    expect(proof?.pulsesBefore).toBeGreaterThanOrEqual(2);
+    expect(proof?.pulsesBefore).toBeLessThan(proof?.pulsesCommanded ?? 0);
+    expect((proof?.pulsesCommanded ?? 0) * 0.02).toBeGreaterThanOrEqual(15);
+  });
+
+  it('RUN-13 a controller without a dead-man is not measured with', () => {
+    const run = new TestRun().start();
+    run.bench.deadManWorks = false;
+    run.runUntil(inMode('tripped'), 60);
+    expect(run.mode).toBe('tripped');
+    expect(run.events('dead-man-not-proved')[0]?.text).toMatch(/latched no dead-man fault/);
+    expect(run.events('attempt-started')).toHaveLength(0);
+    expect(isSafe(run.bench)).toBe(true);
+  });
+
+  it('RUN-12 clears a dead-man that is latched already, before it arms', () => {
+    const run = new TestRun();
+    run.bench.latch('dead-man');
+    run.start();
+    run.runUntil(ended);
+    expect(requestKinds(run).slice(0, 2)).toEqual(['clear-faults', 'arm']);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+});
+
+describe('a point', () => {
+  it('RUN-40 a supply that does not come is a rejected attempt with the read-back', () => {
+    const run = new TestRun({ plan: testPlan({ supply: { steadyS: 0.2, timeoutS: 2 } }) }).start();
+    run.runUntil(inMode('measuring'));
+    run.bench.supplyOffset = -0.2;
+    run.runUntil((r) => r.events('attempt-ended').length > 0);
+    const [attempt] = run.events('attempt-ended');
+    expect(attempt).toMatchObject({ verdict: 'rejected', window: null });
+    expect(attempt?.text).toMatch(/did not come to 10 V.*9\.800 V/);
+  });
+
+  it('RUN-41 a pressure that is commanded and does not come is a rejected attempt', () => {
+    const run = new TestRun();
+    run.bench.pressureOffset = -30;
+    run.start();
+    run.runUntil((r) => r.events('attempt-ended').length > 0);
+    expect(run.events('attempt-ended')[0]?.text).toMatch(/did not come into their bands within 3 s: pressure 370\.0 kPa/);
+  });
+
+  it('RUN-42 a pressure set by hand is waited for without a limit, pulses off, with value and band', () => {
+    const bench = new ScriptedBench({ ...testCapabilities, pressure: { commandable: false } });
+    bench.pressure = 350;
+    const run = new TestRun({ bench }).start();
+    run.runUntil(inStep('condition'), 60);
+    expect(run.runUntil((r) => r.events('attempt-ended').length > 0, 200)).toBe(false);
+    expect(bench.burst.active).toBe(false);
+    const status = run.engine.status(bench.time);
+    expect(status.waitingFor).toEqual({ text: 'rail pressure in band', value: 350, low: 396, high: 404, unit: 'kPa' });
+    expect(status.advice).toMatch(/by hand/);
+    bench.pressure = 401;
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+    expect(requestKinds(run)).not.toContain('set-pressure');
+  });
+
+  it('RUN-45 pulses that end early reject the attempt', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.burst.active = false;
+    run.runUntil((r) => r.events('attempt-ended').length > 0);
+    expect(run.events('attempt-ended')[0]?.text).toMatch(/pulses ended after/);
+  });
+
+  it('RUN-46 a meter that stays silent rejects the attempt', () => {
+    const run = new TestRun({ plan: testPlan({ window: { minEdges: 24, minS: 0.5, maxS: 60 }, repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } }) });
+    run.bench.meterSilent = true;
+    run.start();
+    run.runUntil(ended, 1000);
+    expect(run.engine.state.ending).toBe('complete-with-failures');
+    expect(run.events('attempt-ended').every((e) => e.text.startsWith('The meter gave no edge for 20 s'))).toBe(true);
+    expect(run.events('ended')[0]?.text).toContain('Without one: 0, 1, 2, 3, 4, 5, 6, 7.');
+  });
+
+  it('RUN-47 the window closes with its edges, and at its greatest length without', () => {
+    const slow = new TestRun({ plan: testPlan({ repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } }) });
+    slow.bench.flow = 5;
+    slow.start();
+    slow.runUntil(ended);
+    const [attempt] = slow.events('attempt-ended');
+    const length = (attempt?.window?.to ?? 0) - (attempt?.window?.from ?? 0);
+    expect(length).toBeGreaterThanOrEqual(3);
+    expect(length).toBeLessThan(3.06);
+    expect(attempt?.criteria.filter((c) => !c.passed).map((c) => c.rule)).toContain('RUN-60');
+
+    const fast = new TestRun().start();
+    fast.runUntil(ended);
+    for (const { window } of fast.events('attempt-ended')) {
+      expect(window?.edges).toBeGreaterThanOrEqual(24);
+      expect((window?.to ?? 0) - (window?.from ?? 0)).toBeLessThan(0.7);
+    }
+  });
+
+  it('RUN-48 pulses that do not stop trip the run', () => {
+    const run = new TestRun().start();
+    run.bench.answer = (request) => (request.kind === 'stop-burst' ? { kind: 'done' } : undefined);
+    run.runUntil(inMode('tripped'), 60);
+    expect(run.events('tripped')[0]?.guard).toBe('stop-not-confirmed');
+    expect(isSafe(run.bench)).toBe(true);
+  });
+
+  it('RUN-60 to RUN-69 each limit rejects', () => {
+    const run = new TestRun({ plan: testPlan({ accept: { pressureKpa: 1 }, repeats: { attemptsAtOnce: 2, attemptsSecondPass: 1 } }) });
+    run.bench.pressureOffset = 2;
+    run.start();
+    run.runUntil(ended);
+    expect(run.events('attempt-ended').map((e) => [e.point, e.attempt])).toHaveLength(8 * 3);
+    const [first] = run.events('attempt-ended');
+    expect(first?.criteria.map((c) => c.rule)).toEqual(['RUN-60', 'RUN-61', 'RUN-62', 'RUN-63', 'RUN-64', 'RUN-65', 'RUN-66', 'RUN-67', 'RUN-68', 'RUN-69']);
+    expect(first?.criteria.filter((c) => !c.passed).map((c) => c.rule)).toEqual(['RUN-62']);
+  });
+
+  it('a refused burst, supply or pressure rejects the attempt and goes on', () => {
+    for (const kind of ['burst', 'set-supply', 'set-pressure'] as const) {
+      const run = new TestRun().start();
+      run.runUntil(inMode('measuring'));
+      let refusals = 1;
+      run.bench.answer = (request) => (request.kind === kind && refusals-- > 0 ? { kind: 'refused', code: 'out-of-range', text: 'not today' } : undefined);
+      run.runUntil(ended);
+      expect(run.engine.state.ending).toBe('complete');
+      expect(run.events('attempt-ended')[0]).toMatchObject({ verdict: 'rejected' });
+      expect(run.events('attempt-ended')[0]?.text).toContain('not today (out-of-range)');
+    }
+  });
+
+  it('RUN-28 a refusal to arm trips', () => {
+    const run = new TestRun().start();
+    run.bench.answer = (request) => (request.kind === 'arm' ? { kind: 'refused', code: 'no', text: 'not today' } : undefined);
+    run.runUntil(inMode('tripped'), 20);
+    expect(run.events('tripped')[0]?.guard).toBe('refused');
+  });
+});
+
+describe('order and repeats', () => {
+  it('RUN-31 repeats at once, then in a second pass, then ends with failures', () => {
+    const run = new TestRun().start();
+    run.runUntil(inMode('measuring'));
+    // Channel 2 gives no pulses at all.
+    run.bench.answer = (request) => (request.kind === 'burst' && request.channel === 2 ? { kind: 'refused', code: 'open-load', text: 'no coil there' } : undefined);
+    run.runUntil(ended);
+    const attempts = run.events('attempt-started').map((e) => [e.point, e.attempt, e.reason]);
+    const failing = run.points.filter((p) => p.channel === 2).map((p) => p.index);
+    for (const point of failing) {
+      expect(attempts.filter(([p]) => p === point)).toEqual([
+        [point, 1, 'plan'],
+        [point, 2, 'repeat'],
+        [point, 3, 'second-pass'],
+      ]);
+    }
+    expect(run.events('second-pass-started').map((e) => e.points)).toEqual([failing]);
+    expect(run.engine.state.ending).toBe('complete-with-failures');
+    expect(run.engine.state.counts.accepted).toBe(8 - failing.length);
+  });
+
+  it('RUN-31 a second pass that succeeds makes the run complete', () => {
+    const run = new TestRun().start();
+    run.runUntil(inMode('measuring'));
+    let refusals = 2;
+    run.bench.answer = (request) => (request.kind === 'burst' && refusals-- > 0 ? { kind: 'refused', code: 'x', text: 'later' } : undefined);
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+    expect(run.events('chosen').map((e) => e.point)).toEqual([1, 2, 3, 4, 5, 6, 7, 0]);
+  });
+
+  it('RUN-33 a point that is left out is not measured; the attempt in progress is cut', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    expect(run.command({ kind: 'skip-point', point: 0 }).answer?.accepted).toBe(true);
+    expect(run.command({ kind: 'skip-point', point: 5 }).answer?.accepted).toBe(true);
+    expect(run.command({ kind: 'skip-point', point: 5 }).answer?.accepted).toBe(false);
+    expect(run.command({ kind: 'skip-point', point: 8 }).answer?.reason).toMatch(/no point 8/);
+    run.runUntil(ended);
+    expect(run.events('attempt-ended')[0]).toMatchObject({ point: 0, verdict: 'cut' });
+    expect(run.events('chosen').map((e) => e.point)).toEqual([1, 2, 3, 4, 6, 7]);
+    expect(run.engine.state.ending).toBe('complete-with-failures');
+    expect(run.command({ kind: 'measure-again', points: [5] }).answer?.accepted).toBe(true);
+    run.runUntil(ended);
+    expect(run.engine.state.counts).toMatchObject({ accepted: 7, skipped: 1 });
+  });
+
+  it('RUN-33 skipping the point whose burst has just been asked for stops that burst', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('settle'));
+    run.command({ kind: 'skip-point', point: 0 });
+    run.runUntil(ended);
+    expect(run.events('tripped')).toHaveLength(0);
+    expect(run.engine.state.counts).toMatchObject({ accepted: 7, skipped: 1 });
+  });
+
+  it('RUN-36 measure-again comes next, and counts if it is accepted; history stays', () => {
+    const run = new TestRun().start();
+    run.runUntil((r) => r.engine.state.counts.accepted === 3 && r.engine.state.current?.step === 'measure');
+    run.command({ kind: 'measure-again', points: [1] });
+    run.runUntil(ended);
+    expect(run.events('attempt-started').map((e) => e.point)).toEqual([0, 1, 2, 3, 1, 4, 5, 6, 7]);
+    expect(run.engine.state.points[1]).toMatchObject({ chosen: 2, choice: { by: { rule: 'RUN-36' } } });
+    expect(run.engine.state.points[1]?.attempts.map((a) => a.verdict)).toEqual(['accepted', 'accepted']);
+  });
+
+  it('RUN-36 a rejected measure-again changes nothing of what counts', () => {
+    const run = new TestRun().start();
+    run.runUntil(ended);
+    run.command({ kind: 'measure-again', points: [2] });
+    run.bench.pressureOffset = 3;
+    run.bench.flow = 2;
+    run.runUntil(ended);
+    expect(run.engine.state.points[2]).toMatchObject({ chosen: 1 });
+    expect(run.engine.state.points[2]?.attempts.map((a) => a.verdict)).toEqual(['accepted', 'rejected', 'rejected']);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-74 an ended run is opened again with a proof, for these points only', () => {
+    const run = new TestRun().start();
+    run.runUntil((r) => r.engine.state.counts.accepted === 2);
+    run.command({ kind: 'finish-early' });
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('finished-early');
+    const before = run.engine.state.counts.accepted;
+    run.command({ kind: 'measure-again', points: [6] });
+    expect(run.mode).toBe('proving');
+    run.runUntil(ended);
+    expect(run.events('reopened')).toHaveLength(1);
+    expect(run.events('dead-man-proved')).toHaveLength(2);
+    expect(run.engine.state.counts.accepted).toBe(before + 1);
+    expect(run.engine.state.ending).toBe('finished-early');
+    run.command({ kind: 'measure-again', points: [0, 1, 2, 3, 4, 5, 7] });
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-37 a person decides which attempt counts, with a reason, at any time', () => {
+    const run = new TestRun().start();
+    run.runUntil(ended);
+    expect(run.command({ kind: 'choose', point: 3, attempt: null, reason: ' ' }).answer?.accepted).toBe(false);
+    expect(run.command({ kind: 'choose', point: 3, attempt: 2, reason: 'x' }).answer?.reason).toMatch(/no attempt 2/);
+    expect(run.command({ kind: 'choose', point: 3, attempt: null, reason: 'air in the rail' }).answer?.accepted).toBe(true);
+    expect(run.engine.state.points[3]).toMatchObject({ chosen: null, choice: { by: { person: 'op' }, why: 'air in the rail' } });
+    expect(run.engine.state.counts.accepted).toBe(7);
+    expect(run.mode).toBe('ended');
+  });
+
+  it('RUN-37 an attempt without a window cannot be chosen', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.command({ kind: 'pause-now' });
+    run.runUntil(inMode('paused'));
+    expect(run.command({ kind: 'choose', point: 0, attempt: 1, reason: 'looks good' }).answer?.reason).toMatch(/no measuring window/);
+  });
+});
+
+describe('pausing', () => {
+  it('RUN-70 pauses when the attempt in progress is judged, and goes on with the next point', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.command({ kind: 'pause-at-next-point' });
+    expect(run.command({ kind: 'pause-at-next-point' }).answer?.accepted).toBe(false);
+    run.runUntil(inMode('paused'), 60);
+    expect(run.engine.state.counts).toMatchObject({ accepted: 1, attempts: 1 });
+    expect(isSafe(run.bench)).toBe(true);
+    expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(true);
+    run.runUntil(ended);
+    expect(run.engine.state.counts).toEqual({ accepted: 8, skipped: 0, attempts: 8 });
+    expect(run.events('dead-man-proved')).toHaveLength(1);
+  });
+
+  it('RUN-70 resume takes a pause that is pending back', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(false);
+    run.command({ kind: 'pause-at-next-point' });
+    expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(true);
+    run.runUntil(ended);
+    expect(run.events('paused')).toHaveLength(0);
+  });
+
+  it('RUN-71 pause-now cuts the attempt in every step; the run ends with the same accepted points', () => {
+    const undisturbed = new TestRun().start();
+    undisturbed.runUntil(ended);
+    const stepsOfARun = undisturbed.events('step').length;
+    for (const kind of ['pause-now', 'pause-at-next-point'] as const) {
+      for (let n = 1; n <= stepsOfARun; n += 1) {
+        const run = new TestRun().start();
+        run.runUntil((r) => r.events('step').length >= n);
+        run.command({ kind });
+        run.runUntil((r) => r.mode === 'paused' || r.mode === 'ended', 60);
+        expect(isSafe(run.bench)).toBe(true);
+        if (run.mode === 'paused') {
+          if (kind === 'pause-now') expect(run.events('attempt-ended').at(-1)?.verdict).toBe('cut');
+          run.command({ kind: 'resume' });
+          if (kind === 'pause-now') expect(run.events('attempt-started').at(-1)?.reason).toBe('resumed');
+        }
+        run.runUntil(ended);
+        expect(run.engine.state.ending).toBe('complete');
+        expect(run.engine.state.points.map((p) => p.attempts.filter((a) => a.verdict === 'accepted').length)).toEqual(Array(8).fill(1));
+      }
+    }
+  });
+
+  it('RUN-14 proves again after a pause in which the controller was reset', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.command({ kind: 'pause-now' });
+    run.runUntil(inMode('paused'));
+    run.bench.reset('boot-2');
+    run.pass();
+    run.command({ kind: 'resume' });
+    expect(run.mode).toBe('proving');
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+    expect(run.events('link-restored')[0]?.text).toMatch(/reset/);
+  });
+
+  it('RUN-24 an open cover in a pause only stops the resume', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.command({ kind: 'pause-now' });
+    run.runUntil(inMode('paused'));
+    run.bench.interlocks = 0b101;
+    run.runUntil(() => false, 5);
+    expect(run.mode).toBe('paused');
+    expect(run.command({ kind: 'resume' }).answer?.reason).toMatch(/cover/);
+    run.bench.interlocks = 0b111;
+    run.pass();
+    expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(true);
+  });
+});
+
+describe('guards', () => {
+  it('RUN-22 a hold resumes by itself when clear, a bounded number of times, then trips', () => {
+    const run = new TestRun({ plan: testPlan(guard({})) }).start();
+    for (let n = 0; n < 2; n += 1) {
+      run.runUntil(inStep('measure'), 60);
+      run.bench.temperature = 31;
+      expect(run.runUntil(inMode('held'), 60)).toBe(true);
+      expect(isSafe(run.bench)).toBe(true);
+      run.runUntil(() => false, 10);
+      expect(run.mode).toBe('held');
+      run.bench.temperature = 29.5; // inside the limit, not by the hysteresis
+      run.runUntil(() => false, 10);
+      expect(run.mode).toBe('held');
+      expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(false);
+      run.bench.temperature = 25;
+      const from = run.bench.time;
+      expect(run.runUntil(inMode('measuring'), 60)).toBe(true);
+      expect(run.bench.time - from).toBeGreaterThanOrEqual(3);
+    }
+    run.runUntil(inStep('measure'), 60);
+    run.bench.temperature = 31;
+    run.runUntil(inMode('tripped'), 60);
+    expect(run.events('tripped')[0]?.text).toMatch(/2 times/);
+  });
+
+  it('RUN-20 a note is written down once when it begins and once when it clears', () => {
+    const run = new TestRun({ plan: testPlan(guard({ level: 'note' })) }).start();
+    run.runUntil(inStep('measure'));
+    run.bench.temperature = 31;
+    run.runUntil(() => false, 2);
+    run.bench.temperature = 21;
+    run.runUntil(ended);
+    expect(run.events('guard-noted')).toHaveLength(1);
+    expect(run.events('guard-noted')[0]?.text).toBe('Fluid temperature in the rail 31.0 degC, allowed at most 30 degC.');
+    expect(run.events('guard-cleared')).toHaveLength(1);
+  });
+
+  it('RUN-29 a trip is latched until acknowledged, and trips again while the cause is there', () => {
+    const run = new TestRun({ plan: testPlan(guard({ level: 'trip' })) }).start();
+    run.runUntil(inStep('measure'));
+    run.bench.temperature = 31;
+    run.runUntil(inMode('tripped'), 60);
+    expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(false);
+    run.command({ kind: 'acknowledge' });
+    run.runUntil(() => false, 3);
+    expect(run.mode).toBe('tripped');
+    run.bench.temperature = 21;
+    run.runUntil(() => false, 3);
+    expect(run.mode).toBe('tripped');
+    run.command({ kind: 'acknowledge' });
+    run.runUntil(inMode('paused'), 3);
+    run.command({ kind: 'resume' });
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-23 a latched fault trips; acknowledge clears it, and trips again if it cannot be cleared', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.interlocks = 0b110;
+    run.bench.latch('emergency-stop');
+    run.runUntil(inMode('tripped'), 3);
+    expect(run.events('controller-fault')[0]?.fault.code).toBe('emergency-stop');
+    run.command({ kind: 'acknowledge' });
+    run.runUntil(() => false, 2);
+    expect(run.mode).toBe('tripped');
+    expect(run.events('tripped').at(-1)?.text).toMatch(/could not be cleared/);
+    run.bench.interlocks = 0b111;
+    run.command({ kind: 'acknowledge' });
+    run.runUntil(inMode('paused'), 3);
+    expect(run.bench.fault).toBeNull();
+    run.command({ kind: 'resume' });
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-24 an open interlock trips while driven', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.interlocks = 0b101;
+    run.runUntil(inMode('tripped'), 3);
+    expect(run.events('tripped')[0]).toMatchObject({ guard: 'interlock', text: 'Interlock open: cover.' });
+  });
+
+  it('RUN-25 a lost link makes safe unconfirmed and holds; back, it is made safe again, confirmed, and goes on', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.link('down');
+    run.runUntil(inMode('held'), 60);
+    expect(run.events('made-safe').at(-1)).toMatchObject({ confirmed: false });
+    expect(run.events('made-safe').at(-1)?.text).toMatch(/dead-man.*emergency stop/);
+    run.runUntil(() => false, 5);
+    expect(run.bench.fault?.code).toBe('dead-man');
+    expect(run.mode).toBe('held');
+    run.link('up');
+    run.runUntil(ended);
+    expect(run.events('made-safe').at(-2)).toMatchObject({ confirmed: true });
+    expect(run.engine.state.ending).toBe('complete');
+    expect(run.events('dead-man-proved')).toHaveLength(1);
+  });
+
+  it('RUN-25 a reset of the controller holds, and everything is set up and proved again', () => {
+    for (const step of ['supply', 'condition', 'purge', 'settle', 'measure', 'stop']) {
+      const run = new TestRun().start();
+      run.runUntil(inStep(step));
+      run.bench.reset('boot-2');
+      run.runUntil(ended);
+      expect(run.events('held').map((e) => e.guard)).toEqual(['reset']);
+      expect(run.events('dead-man-proved')).toHaveLength(2);
+      expect(run.engine.state.ending).toBe('complete');
+    }
+  });
+
+  it('RUN-25 telemetry that stops holds while measuring', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.telemetrySilent = true;
+    run.runUntil(inMode('held'), 10);
+    expect(run.events('held')[0]?.guard).toBe('telemetry');
+    run.runUntil(() => false, 20);
+    expect(run.mode).toBe('held');
+    run.bench.telemetrySilent = false;
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-25 no answer holds, and after ten resumes trips', () => {
+    const run = new TestRun().start();
+    run.runUntil(inMode('measuring'));
+    run.bench.answer = (request) => (request.kind === 'burst' ? { kind: 'no-answer', text: 'nothing heard' } : undefined);
+    run.runUntil(inMode('tripped'), 600);
+    expect(run.events('held')).toHaveLength(10);
+    expect(run.events('tripped')[0]?.guard).toBe('no-answer');
+  });
+
+  it('RUN-5 a driver that never reports back counts as no answer', () => {
+    const run = new TestRun().start();
+    run.runUntil(inMode('measuring'));
+    let lost = 1;
+    run.bench.answer = (request) => (request.kind === 'burst' && lost-- > 0 ? null : undefined);
+    run.runUntil(inMode('held'), 60);
+    expect(run.events('held')[0]?.guard).toBe('no-answer');
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-26 more pulses than commanded, and pulses that nobody asked for, trip', () => {
+    const many = new TestRun().start();
+    many.runUntil(inStep('measure'));
+    many.bench.countsTooMany = true;
+    many.runUntil(inMode('tripped'), 3);
+    expect(many.events('tripped')[0]?.guard).toBe('pulse-count');
+
+    const unasked = new TestRun().start();
+    unasked.runUntil((r) => r.engine.state.mode === 'measuring' && r.engine.state.current?.step === 'supply');
+    unasked.bench.burst = { ...unasked.bench.burst, active: true, commanded: 100, done: 0, exact: 0 };
+    unasked.runUntil(inMode('tripped'), 3);
+    expect(unasked.events('tripped')[0]?.guard).toBe('unexpected-pulses');
+  });
+
+  it('RUN-27 a controller that disarms without a fault trips', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.makeItselfSafe();
+    run.runUntil(inMode('tripped'), 3);
+    expect(run.events('tripped')[0]?.guard).toBe('disarmed');
+  });
+
+  it('counts a leak while nothing is driven', () => {
+    const run = new TestRun({ plan: testPlan(guard({ signal: 'idle-flow-ml-min', high: 5, level: 'note', dwellS: 0 })) });
+    run.bench.leak = 8; // 8 Hz at 48 edges per mL are 10 mL/min
+    run.runUntil(() => false, 20);
+    expect(run.events('guard-noted')[0]?.text).toMatch(/Flow while no injector is driven (9\.\d|10\.\d)\d mL\/min, allowed at most 5/);
+  });
+
+  it('RUN-6 a resting bench that arms by itself is made safe again, then trips', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.command({ kind: 'pause-now' });
+    run.runUntil(inMode('paused'));
+    run.bench.armed = true;
+    run.runUntil(() => false, 3);
+    expect(run.mode).toBe('paused');
+    expect(run.bench.armed).toBe(false);
+    const arms = setUpArming(run);
+    run.runUntil(inMode('tripped'), 60);
+    expect(run.events('tripped')[0]?.guard).toBe('not-safe');
+    const events = run.journal.length;
+    run.runUntil(() => false, 30);
+    expect(run.journal.length - events).toBeLessThan(10);
+    expect(arms.length).toBeGreaterThan(2);
+  });
+});
+
+/** From now on make-safe is answered with done, but the bench stays armed. */
+function setUpArming(run: TestRun): BenchRequest[] {
+  const seen: BenchRequest[] = [];
+  run.bench.armed = true;
+  run.bench.answer = (request) => {
+    if (request.kind !== 'make-safe') return undefined;
+    seen.push(request);
+    return { kind: 'done' };
+  };
+  return seen;
+}
+
+describe('commands', () => {
+  it('RUN-7 the same id gets the same answer and does nothing, also from another host', () => {
+    const run = new TestRun();
+    run.pass();
+    const first = run.command({ kind: 'start' }, 'x');
+    const again = run.command({ kind: 'start' }, 'x');
+    expect(again.answer).toEqual(first.answer);
+    expect(again.events).toEqual([]);
+    expect(again.ignored).toMatch(/answered before/);
+    run.runUntil(inStep('measure'));
+    run.restartHost();
+    expect(run.command({ kind: 'abort' }, 'x').answer).toEqual(first.answer);
+    expect(run.engine.state.commands.size).toBe(1);
+  });
+
+  it('RUN-8 an emergency stop is accepted in every mode and makes safe', () => {
+    const modes: Record<string, (run: TestRun) => void> = {
+      ready: (run) => run.pass(),
+      proving: (run) => run.start(),
+      silence: (run) => run.start().runUntil((r) => requestKinds(r).includes('keep-silent')),
+      measuring: (run) => run.start().runUntil(inStep('measure')),
+      'making-safe': (run) => {
+        run.start().runUntil(inStep('measure'));
+        run.command({ kind: 'pause-now' });
+      },
+      paused: (run) => {
+        run.start().runUntil(inStep('measure'));
+        run.command({ kind: 'pause-now' });
+        run.runUntil(inMode('paused'));
+      },
+      held: (run) => {
+        run.start().runUntil(inStep('measure'));
+        run.bench.telemetrySilent = true;
+        run.runUntil(inMode('held'));
+      },
+      tripped: (run) => {
+        run.start().runUntil(inStep('measure'));
+        run.bench.latch('over-current');
+        run.runUntil(inMode('tripped'));
+      },
+    };
+    for (const [mode, bringIn] of Object.entries(modes)) {
+      const run = new TestRun();
+      bringIn(run);
+      if (mode !== 'silence') expect(run.mode).toBe(mode);
+      run.bench.requests.length = 0;
+      expect(run.command({ kind: 'emergency-stop' }).answer?.accepted).toBe(true);
+      run.runUntil(ended, 3);
+      expect(run.engine.state.ending).toBe('emergency-stopped');
+      expect(requestKinds(run)).toEqual(['make-safe']);
+      expect(isSafe(run.bench)).toBe(true);
+    }
+  });
+
+  it('RUN-8 an emergency stop of a run that has ended makes safe once more and keeps the ending', () => {
+    const run = new TestRun().start();
+    run.runUntil(ended);
+    run.bench.requests.length = 0;
+    expect(run.command({ kind: 'emergency-stop' })).toMatchObject({ answer: { accepted: true }, done: false });
+    expect(run.command({ kind: 'emergency-stop' }).answer?.accepted).toBe(true);
+    run.runUntil(ended, 3);
+    expect(requestKinds(run)).toEqual(['make-safe']);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-5 the reply to a request that an emergency stop overtook is ignored, and said to be', () => {
+    const run = new TestRun().start();
+    const abandoned = run.last?.requests[0];
+    expect(abandoned?.request.kind).toBe('arm');
+    run.command({ kind: 'emergency-stop' });
+    const late = run.step({ kind: 'reply', now: run.bench.time, id: abandoned?.id ?? 0, reply: { kind: 'done' } });
+    expect(late).toMatchObject({ events: [], requests: [], ignored: expect.stringMatching(/too late/) as string });
+    run.runUntil(ended, 3);
+    expect(run.engine.state.ending).toBe('emergency-stopped');
+  });
+
+  it('RUN-4 a bench that does not confirm is asked three times', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.answer = (request) => (request.kind === 'make-safe' ? { kind: 'no-answer', text: 'nothing heard' } : undefined);
+    run.bench.requests.length = 0;
+    run.command({ kind: 'abort' });
+    run.runUntil(ended, 30);
+    expect(requestKinds(run)).toEqual(['make-safe', 'make-safe', 'make-safe']);
+    expect(run.engine.state.safe).toMatchObject({ confirmed: false });
+    expect(run.engine.state.ending).toBe('aborted');
+    expect(run.engine.status(run.bench.time).advice).toMatch(/emergency stop/);
+  });
+
+  it('RUN-72 finish-early ends when the attempt is judged; at rest, at once', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.command({ kind: 'finish-early' });
+    run.runUntil(ended, 10);
+    expect(run.engine.state).toMatchObject({ ending: 'finished-early', counts: { accepted: 1, attempts: 1 } });
+
+    const paused = new TestRun().start();
+    paused.runUntil(inStep('measure'));
+    paused.command({ kind: 'pause-now' });
+    paused.runUntil(inMode('paused'));
+    paused.command({ kind: 'finish-early' });
+    paused.runUntil(ended, 10);
+    expect(paused.engine.state.ending).toBe('finished-early');
+  });
+
+  it('RUN-73 skips the waits, and the attempt says so', () => {
+    const run = new TestRun({ plan: testPlan({ settleS: 30, supply: { steadyS: 30, timeoutS: 100 }, condition: { steadyS: 30, timeoutS: 100 }, purge: { pulses: 5000 } }) }).start();
+    expect(run.command({ kind: 'skip-wait' }).answer?.accepted).toBe(false);
+    run.runUntil(inMode('measuring'), 100);
+    for (const step of ['supply', 'condition', 'purge', 'settle']) {
+      run.runUntil(inStep(step), 10);
+      run.runUntil((r) => r.command({ kind: 'skip-wait' }).answer?.accepted === true, 3);
+    }
+    run.runUntil(inStep('measure'), 10);
+    expect(run.command({ kind: 'skip-wait' }).answer?.accepted).toBe(false);
+    run.runUntil((r) => r.events('attempt-ended').length > 0, 20);
+    expect(run.events('wait-skipped').map((e) => e.step)).toEqual(['supply', 'condition', 'purge', 'settle']);
+    expect(run.events('attempt-ended')[0]).toMatchObject({ verdict: 'accepted' });
+    expect(run.events('attempt-ended')[0]?.text).toMatch(/A person skipped the wait for: supply, condition, purge, settle/);
+  });
+
+  it('a command on the way to safe may turn a hold into a pause, but not a trip or an end', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.command({ kind: 'abort' });
+    for (const kind of ['pause-now', 'pause-at-next-point', 'finish-early', 'abort', 'resume', 'acknowledge'] as const) {
+      expect(run.command({ kind }).answer?.accepted, kind).toBe(false);
+    }
+    run.runUntil(ended, 3);
+    expect(run.engine.state.ending).toBe('aborted');
+  });
+
+  it('RUN-75 abort ends from every mode', () => {
+    const ready = new TestRun();
+    ready.pass();
+    ready.command({ kind: 'abort' });
+    ready.runUntil(ended, 3);
+    expect(ready.engine.state.ending).toBe('aborted');
+    expect(ready.command({ kind: 'abort' }).answer?.accepted).toBe(false);
+  });
+});
+
+describe('recovery', () => {
+  it('RUN-80 RUN-81 a host that dies at any step loses no accepted attempt and measures none twice', () => {
+    const undisturbed = new TestRun().start();
+    undisturbed.runUntil(ended);
+    for (let n = 1; n < undisturbed.journal.length - 4; n += 1) {
+      const run = new TestRun().start();
+      run.runUntil((r) => r.journal.length >= 3 + n || r.mode === 'ended');
+      if (run.mode === 'ended') continue;
+      const accepted = run.engine.state.counts.accepted;
+      run.restartHost();
+      expect(run.engine.state.counts.accepted).toBe(accepted);
+      expect(run.mode).toBe('making-safe');
+      run.runUntil((r) => r.mode === 'paused' || r.mode === 'ended', 20);
+      expect(isSafe(run.bench)).toBe(true);
+      if (run.mode === 'paused') {
+        run.pass();
+        expect(run.command({ kind: 'resume' } satisfies RunCommand).answer).toMatchObject({ accepted: true });
+        run.runUntil(ended);
+      }
+      expect(run.engine.state.ending).toBe('complete');
+      expect(run.engine.state.points.map((p) => p.attempts.filter((a) => a.verdict === 'accepted').length)).toEqual(Array(8).fill(1));
+      expect(run.engine.state).toEqual(run.refold());
+    }
+  });
+
+  it('RUN-82 a trip stays latched over a restart', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.latch('over-current');
+    run.runUntil(inMode('tripped'));
+    run.restartHost();
+    run.runUntil(inMode('tripped'), 5);
+    expect(run.mode).toBe('tripped');
+  });
+
+  it('RUN-83 a run that was not started is ready again', () => {
+    const run = new TestRun();
+    run.restartHost();
+    expect(run.mode).toBe('ready');
+    run.start();
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('refuses to make an engine for a run that was not recovered, or with other points', () => {
+    const run = new TestRun().start();
+    expect(() => createEngine({ points: run.points, state: run.refold() })).toThrow(/recover/);
+    const fresh = new TestRun();
+    expect(() => createEngine({ points: fresh.points.slice(1), state: fresh.refold() })).toThrow(/7 points/);
+  });
+});
+
+describe('status', () => {
+  it('says in words what goes on, how far and how long', () => {
+    const run = new TestRun().start();
+    run.runUntil((r) => r.engine.state.counts.accepted === 4 && r.engine.state.current?.step === 'measure');
+    const status = run.engine.status(run.bench.time);
+    expect(status.doing).toBe('Measuring. Point 4 (A-1, 14 V, 400 kPa, 3.000 ms), attempt 1.');
+    expect(status.waitingFor).toMatchObject({ text: 'meter edges', low: 24 });
+    expect(status.progress).toEqual({ points: 8, accepted: 4, skipped: 0, attempts: 4 });
+    expect(status.remaining).toBeGreaterThan(0);
+    expect(status.point).toMatchObject({ voltage: volts(14), pressure: kilopascals(400) });
+  });
+});
