@@ -55,8 +55,9 @@ export interface NoMass {
   readonly text: string;
 }
 
-/** The shared term that is also a condition of the injector, not only a factor of the mass. */
+/** The shared terms that are also conditions of the injector, not only factors of the mass. */
 export const pressureSource = 'rail pressure';
+export const railTemperatureSource = 'rail temperature';
 
 /** One tick of the controller's clock, 1 us, rectangular. */
 const uClockTick = 1e-6 / Math.sqrt(12);
@@ -119,7 +120,7 @@ export function massPerPulse(
     term('fluid density', inMeter.density, 'kg/m3', 1 / inMeter.density, (inMeter.density * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
     term(pressureSource, pressure.mean, 'Pa', -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
     term('meter temperature', window.meterTemperature.mean, 'K', -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
-    term('rail temperature', window.railTemperature.mean, 'K', 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
+    term(railTemperatureSource, window.railTemperature.mean, 'K', 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
   ];
   return {
     kind: 'mass',

@@ -50,7 +50,7 @@ function firstMass(reduction: Reduction): MassPerPulse {
   return outcome;
 }
 
-const quiet: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500 };
+const quiet: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
 
 describe('masses', () => {
   it('RED-1: reduces the given attempts and no others, and keeps reference points out of lines', () => {
@@ -279,12 +279,11 @@ describe('shared errors', () => {
     }));
   const part = (cell: LineCell, source: string) => cell.shared.find((s) => s.source === source);
 
-  it('RED-14: K-factor, density and temperature move the slope by their part and the dead time not at all', () => {
+  it('RED-14: K-factor, density and meter temperature move the slope by their part and the dead time not at all', () => {
     const cases: readonly (readonly [string, Partial<InstrumentErrors>])[] = [
       ['meter K-factor', { kFactor: 1e-3 }],
       ['fluid density', { density: -1e-3 }],
       ['meter temperature', { meterTemperatureK: 0.1 }],
-      ['rail temperature', { railTemperatureK: 0.1 }],
     ];
     for (const [source, errors] of cases) {
       for (const { slope, deadTime, cell } of shifted(errors)) {
@@ -322,8 +321,28 @@ describe('shared errors', () => {
     }
   });
 
+  it('RED-18: a wrong rail temperature moves slope and dead time together, by their parts', () => {
+    for (const { slope, deadTime, cell } of shifted({ railTemperatureK: 0.1 })) {
+      expect(slope / (part(cell, 'rail temperature')?.onSlope ?? 0)).toBeCloseTo(1, 1);
+      expect(deadTime / (part(cell, 'rail temperature')?.onDeadTime ?? 0)).toBeCloseTo(1, 1);
+    }
+  });
+
+  it('RED-18: refers dead time to the reference temperature of the coil, as well as it says', () => {
+    const dense = syntheticPlan({ voltageV: [8, 9, 10, 11, 12, 13, 14, 15, 16] }, 1);
+    for (const cell of lines(reduced(dense, { scatter: { ...noScatter, warmer: 5 } }))) {
+      const { deadTime } = syntheticInjector(0);
+      const truth = deadTime(cell.voltage, cell.pressure);
+      const shift = deadTime(cell.voltage, cell.pressure, 5) - truth;
+      const left = Math.abs(cell.deadTime.value - truth);
+      const model = cell.shared.find((s) => s.source === 'coil temperature model');
+      expect(left).toBeLessThan(2 * Math.abs(model?.onDeadTime ?? 0));
+      expect(left).toBeLessThan(0.7 * shift);
+    }
+  });
+
   it('RED-16, RED-17: refers dead time to the plan when the bench stood elsewhere', () => {
-    const moved = lines(reduced(plan, { scatter: { ...noScatter, voltage: 0.02, pressure: 2000 }, seed: 4 }));
+    const moved = lines(reduced(plan, { scatter: { ...noScatter, voltage: 0.02, pressure: 2000, warmer: 0 }, seed: 4 }));
     for (const cell of moved) {
       const truth = syntheticInjector(0).deadTime(cell.voltage, cell.pressure);
       expect(Math.abs(cell.deadTime.value - truth)).toBeLessThanOrEqual(cell.deadTime.expanded);
@@ -340,7 +359,7 @@ describe('intervals', () => {
     expect(cell.deadTime.value - cell.deadTimeInterval.low).toBeGreaterThan(cell.deadTimeInterval.high - cell.deadTime.value);
   });
 
-  it('RED-18: contain the truth in 93 to 97 % of cells when instrument errors are drawn from their stated uncertainties', () => {
+  it('RED-19: contain the truth in 93 to 97 % of cells when instrument errors are drawn from their stated uncertainties', () => {
     const draws = 600;
     const plan = syntheticPlan({ voltageV: [9, 12, 16] }, 2);
     const points = expandPlan(plan);

@@ -4,7 +4,7 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { milliseconds } from '../quantities/quantity.ts';
+import { celsius, milliseconds } from '../quantities/quantity.ts';
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
 import { coverageFactor, result } from './budget.ts';
@@ -14,9 +14,9 @@ import { fitCellLine } from './line.ts';
 import type { CellLine, LackOfFit, LineObservation } from './line.ts';
 import { findRegions, givenRegion } from './linear-region.ts';
 import type { Region, RegionStop } from './linear-region.ts';
-import { massPerPulse, pressureSource } from './mass.ts';
+import { massPerPulse, pressureSource, railTemperatureSource } from './mass.ts';
 import type { MassPerPulse, NoMass } from './mass.ts';
-import { deadTimeByPressure, deadTimeByVoltage } from './sensitivity.ts';
+import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { fitVarianceModel, varianceAt } from './variance-model.ts';
 import type { ScatterGroup, VarianceModel } from './variance-model.ts';
@@ -92,10 +92,11 @@ export interface LineCell extends CellPlace {
   readonly covarianceRandom: number;
   readonly covarianceShared: number;
   readonly shared: readonly SharedPart[];
-  /** Changes of dead time that refer it to the plan's voltage and pressure, already made, s. */
-  readonly referred: { readonly toVoltage: number; readonly toPressure: number };
+  /** Changes of dead time that refer it to the plan's voltage, pressure and reference temperature, already made, s. */
+  readonly referred: { readonly toVoltage: number; readonly toPressure: number; readonly toTemperature: number };
   readonly byVoltage: Sensitivity;
   readonly byPressure: Sensitivity;
+  readonly byTemperature: Sensitivity;
   readonly region: { readonly from: Seconds; readonly to: Seconds; readonly stop: RegionStop };
   readonly lackOfFit: LackOfFit;
   readonly widths: readonly WidthResult[];
@@ -299,8 +300,6 @@ function lineOf(cell: Cell, region: Region | undefined, model: VarianceModel): F
 
 /** Adds to every line what the instruments' shared errors do to it, and states the results. */
 function stated(fitted: readonly Fitted[], plan: Plan, equipment: Equipment): (LineCell | NoLineCell)[] {
-  const uSupply = equipment.supply.uncertaintyMv * 1e-3;
-  const uPressure = equipment.pressure.uncertaintyKpa * 1e3;
   const neighbours = new Map<string, { at: Point; deadTime: number }[]>();
   const injectorKey = ({ injector, period }: Point): string => `${injector}|${period}`;
   for (const f of fitted) {
@@ -335,11 +334,19 @@ function stated(fitted: readonly Fitted[], plan: Plan, equipment: Equipment): (L
       at.pressure,
       line.deadTime,
     );
+    const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, line.deadTime);
+    const warmer = meanOf(used, (o) => o.window.railTemperature.mean) - celsius(plan.reduction.referenceC);
     const referred = {
       toVoltage: byVoltage.value * (at.voltage - meanOf(used, (o) => o.window.supply.mean)),
       toPressure: byPressure.value * (at.pressure - meanOf(used, (o) => o.window.pressure.mean)),
+      toTemperature: -byTemperature.value * warmer,
     };
-    const shared = sharedParts(used, line, { byVoltage, byPressure, uSupply, uPressure });
+    const shared = sharedParts(used, line, [
+      { source: pressureSource, onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
+      { source: railTemperatureSource, onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
+      { source: 'supply read-back', onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
+      { source: 'coil temperature model', onDeadTime: -byTemperature.u * warmer },
+    ]);
     let slopeSquares = 0;
     let deadTimeSquares = 0;
     let covarianceShared = 0;
@@ -348,7 +355,7 @@ function stated(fitted: readonly Fitted[], plan: Plan, equipment: Equipment): (L
       deadTimeSquares += part.onDeadTime * part.onDeadTime;
       covarianceShared += part.onSlope * part.onDeadTime;
     }
-    const deadTime = result(line.deadTime + referred.toVoltage + referred.toPressure, line.uDeadTime, line.dof, Math.sqrt(deadTimeSquares));
+    const deadTime = result(line.deadTime + referred.toVoltage + referred.toPressure + referred.toTemperature, line.uDeadTime, line.dof, Math.sqrt(deadTimeSquares));
     return {
       ...place,
       kind: 'line',
@@ -361,6 +368,7 @@ function stated(fitted: readonly Fitted[], plan: Plan, equipment: Equipment): (L
       referred,
       byVoltage,
       byPressure,
+      byTemperature,
       region: {
         from: f.cell.groups[f.count - 1]?.width ?? at.width,
         to: f.cell.groups[0]?.width ?? at.width,
@@ -387,25 +395,26 @@ function meanOf(used: readonly Observed[], read: (o: Observed) => number): numbe
   return sum / used.length;
 }
 
-/** RED-14 to RED-17. */
+/**
+ * RED-14 to RED-18. Every shared term of the masses' budgets scales all masses of the line alike and so moves its slope
+ * and not its crossing; `onDeadTime` says what errors of the conditions do to the injector itself.
+ */
 function sharedParts(
   used: readonly Observed[],
   line: CellLine,
-  by: { readonly byVoltage: Sensitivity; readonly byPressure: Sensitivity; readonly uSupply: number; readonly uPressure: number },
+  onDeadTime: readonly Pick<SharedPart, 'source' | 'onDeadTime'>[],
 ): readonly SharedPart[] {
-  const relative = new Map<string, number>();
+  const parts = new Map<string, SharedPart>();
+  for (const part of onDeadTime) parts.set(part.source, { ...part, onSlope: 0 });
   for (const { outcome } of used) {
     for (const t of outcome.budget) {
-      if (t.kind === 'shared') relative.set(t.name, (relative.get(t.name) ?? 0) + (t.sensitivity * t.standardUncertainty) / used.length);
+      if (t.kind !== 'shared') continue;
+      const part = parts.get(t.name) ?? { source: t.name, onSlope: 0, onDeadTime: 0 };
+      const share = (line.slope * t.sensitivity * t.standardUncertainty) / used.length;
+      parts.set(t.name, { ...part, onSlope: part.onSlope + share });
     }
   }
-  const parts = [...relative].map(([source, share]): SharedPart => ({
-    source,
-    onSlope: share * line.slope,
-    // An error that scales all masses alike leaves the crossing where it is; a wrong pressure is also a wrong condition.
-    onDeadTime: source === pressureSource ? -by.byPressure.value * by.uPressure : 0,
-  }));
-  return [...parts, { source: 'supply read-back', onSlope: 0, onDeadTime: -by.byVoltage.value * by.uSupply }];
+  return [...parts.values()];
 }
 
 /** Fieller's interval widened by the shared part where the slope is known too badly for the symmetric one. RED-15. */

@@ -1,46 +1,51 @@
 /**
- * How fast dead time changes with supply voltage and rail pressure: what turns an error of those instruments into an
- * error of dead time (RED-16, RED-17).
+ * How fast dead time changes with supply voltage, rail pressure and coil temperature: what refers it to the plan's
+ * conditions, and what turns an error of those instruments into an error of dead time (RED-16, RED-17, RED-18).
  */
 
 export interface Sensitivity {
-  /** Change of dead time for one unit (V or Pa), s. */
+  /** Change of dead time for one unit (V, Pa or K), s. */
   readonly value: number;
-  readonly from: 'neighbours' | 'default';
+  /** Standard uncertainty of the value. */
+  readonly u: number;
+  readonly from: 'neighbours' | 'default' | 'coil-model';
 }
 
+/** A place on an axis (V or Pa) at which the dead time of the same injector is known. */
 interface Known {
   readonly at: number;
   readonly deadTime: number;
 }
 
-/**
- * Derivative at `x` of the parabola through the three known places nearest to it (two: the straight line), in the
- * variable u(x) in which the curve is nearly straight; null when there are not two.
- */
-function localDerivative(known: readonly Known[], x: number, u: (x: number) => number): number | null {
-  const here = u(x);
-  const nearest = known
-    .map((k) => ({ u: u(k.at), y: k.deadTime }))
-    .sort((a, b) => Math.abs(a.u - here) - Math.abs(b.u - here))
-    .slice(0, 3);
-  const [a, b, c] = nearest;
+/** How well a parabola, a chord and a default give the derivative, relative (own computation with models of coils). */
+const uParabola = 0.05;
+const uChord = 0.25;
+const uDefault = 0.25;
+
+/** Derivative dy/dx at `x` of the parabola through the three places nearest to it (two: of the chord); null: fewer. */
+function localDerivative(places: readonly { readonly x: number; readonly y: number }[], x: number): { readonly value: number; readonly uRelative: number } | null {
+  const [a, b, c] = [...places].sort((p, q) => Math.abs(p.x - x) - Math.abs(q.x - x));
   if (a === undefined || b === undefined) return null;
-  const ab = (b.y - a.y) / (b.u - a.u);
-  if (c === undefined) return ab;
-  const bc = (c.y - b.y) / (c.u - b.u);
-  return ab + ((bc - ab) / (c.u - a.u)) * (here - a.u + here - b.u);
+  const ab = (b.y - a.y) / (b.x - a.x);
+  if (c === undefined) return { value: ab, uRelative: uChord };
+  const bc = (c.y - b.y) / (c.x - b.x);
+  return { value: ab + ((bc - ab) / (c.x - a.x)) * (x - a.x + x - b.x), uRelative: uParabola };
 }
 
 /**
- * dt0/dV at `voltage`. The pull-in time of a coil, (L/R) ln(V / (V - Vp)), is nearly straight in 1/V, so neighbouring
- * voltages of the same injector are joined there. Without a neighbour: -2 t0 / V, which is what that form gives within
- * a tenth or two at 8 to 16 V for a saturated-switch coil (own computation).
+ * dt0/dV at `voltage`. Dead time falls with voltage nearly as a power of it, so neighbouring voltages of the same injector
+ * are joined in the logarithms of both. Without a neighbour: -2 t0 / V, which the pull-in of a saturated-switch coil,
+ * (L/R) ln(V / (V - Vp)), and a lumped model of needle and coil come near at 8 to 16 V (own computation).
  */
 export function deadTimeByVoltage(known: readonly Known[], voltage: number, deadTime: number): Sensitivity {
-  const inReciprocal = localDerivative(known, voltage, (v) => 1 / v);
-  if (inReciprocal === null) return { value: (-2 * deadTime) / voltage, from: 'default' };
-  return { value: -inReciprocal / (voltage * voltage), from: 'neighbours' };
+  const logarithms = known.filter((k) => k.deadTime > 0).map((k) => ({ x: Math.log(k.at), y: Math.log(k.deadTime) }));
+  const exponent = deadTime > 0 ? localDerivative(logarithms, Math.log(voltage)) : null;
+  if (exponent === null || exponent.value > 0) {
+    const value = (-2 * deadTime) / voltage;
+    return { value, u: Math.abs(value) * uDefault, from: 'default' };
+  }
+  const value = (exponent.value * deadTime) / voltage;
+  return { value, u: Math.abs(value) * exponent.uRelative, from: 'neighbours' };
 }
 
 /**
@@ -48,6 +53,26 @@ export function deadTimeByVoltage(known: readonly Known[], voltage: number, dead
  * what a lumped model of a needle opening against the fluid gives at 200 to 500 kPa (own computation).
  */
 export function deadTimeByPressure(known: readonly Known[], pressure: number, deadTime: number): Sensitivity {
-  const slope = localDerivative(known, pressure, (p) => p);
-  return slope === null ? { value: (0.03 * deadTime) / 1e5, from: 'default' } : { value: slope, from: 'neighbours' };
+  const slope = localDerivative(known.map((k) => ({ x: k.at, y: k.deadTime })), pressure);
+  if (slope !== null) return { value: slope.value, u: Math.abs(slope.value) * slope.uRelative, from: 'neighbours' };
+  const value = (0.03 * deadTime) / 1e5;
+  return { value, u: Math.abs(value) * uDefault, from: 'default' };
+}
+
+/** Temperature coefficient of copper's resistance at 20 degC, 1/K (IEC 60028). */
+const copper = 0.00393;
+/** Standard uncertainty of what the estimate below leaves out, s: the movements of the needle. Own computation. */
+const neglected = 1e-4;
+
+/**
+ * dt0/dT of a copper coil, from dt0/dV. Resistance R and voltage V enter the pull-in time as (L/R) g(R/V): with R larger
+ * by a fraction, V might as well be smaller by it and all electrical time shorter by it. Dead time is electrical but for
+ * opening and closing movements, which nearly cancel, so dt0/dlnR = -V dt0/dV - t0, to about 0.1 ms.
+ */
+export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, deadTime: number): Sensitivity {
+  return {
+    value: copper * (-voltage * byVoltage.value - deadTime),
+    u: copper * Math.hypot(neglected, voltage * byVoltage.u),
+    from: 'coil-model',
+  };
 }

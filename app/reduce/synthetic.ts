@@ -72,7 +72,8 @@ export function syntheticPlan(axes: Partial<Plan['axes']>, injectors = 2, reduct
 /** An injector that passes `mass(w, V, p)` kg at the reference density. */
 export interface SyntheticInjector {
   readonly slope: (pressure: Pascals) => number;
-  readonly deadTime: (voltage: Volts, pressure: Pascals) => number;
+  /** `warmer`: coil over the reference temperature, K; absent: 0. */
+  readonly deadTime: (voltage: Volts, pressure: Pascals, warmer?: number) => number;
   /** Added to the line, kg. */
   readonly bend?: (width: number) => number;
 }
@@ -80,7 +81,11 @@ export interface SyntheticInjector {
 export function syntheticInjector(index: number): SyntheticInjector {
   return {
     slope: (p) => 3.95e-3 * (1 + 0.01 * index) * Math.sqrt(p / 4e5),
-    deadTime: (v, p) => (1e-4 + 1e-3 * (1 + 0.02 * index) * Math.log(v / (v - 6))) * (1 + (0.03 * (p - 4e5)) / 1e5),
+    deadTime: (v, p, warmer = 0) => {
+      const resistance = 1 + 0.00393 * warmer;
+      const pullIn = (1e-3 * (1 + 0.02 * index) * Math.log(v / (v - 6 * resistance))) / resistance;
+      return (1e-4 + pullIn) * (1 + (0.03 * (p - 4e5)) / 1e5);
+    },
   };
 }
 
@@ -91,9 +96,11 @@ export interface SyntheticScatter {
   /** Standard deviations of the true conditions about the plan's. */
   readonly voltage: number;
   readonly pressure: number;
+  /** True temperature of rail and coil over the reference, K. */
+  readonly warmer: number;
 }
 
-export const noScatter: SyntheticScatter = { relative: 0, width: 0, voltage: 0, pressure: 0 };
+export const noScatter: SyntheticScatter = { relative: 0, width: 0, voltage: 0, pressure: 0, warmer: 0 };
 
 /** The window that the bench would have given for `point`. */
 export function syntheticWindow(
@@ -110,13 +117,13 @@ export function syntheticWindow(
   const readPressure = point.pressure + scatter.pressure * normal();
   const voltage = volts(readVoltage - errors.supplyV);
   const pressure = pascals(readPressure - errors.pressurePa);
-  const railTemperature = 295.15;
-  const meterTemperature = 294.65;
+  const railTemperature = celsius(plan.reduction.referenceC) + scatter.warmer;
+  const meterTemperature = railTemperature + 0.25;
   const density = (temperature: number, gauge: number): number =>
     heptaneDensity(kelvins(temperature), pascals(gauge + ambient)) * (1 + errors.density);
   const reference = density(celsius(plan.reduction.referenceC), point.pressure);
   const slope = injector.slope(pressure);
-  const straight = slope * (point.width - injector.deadTime(voltage, pressure)) + (injector.bend?.(point.width) ?? 0);
+  const straight = slope * (point.width - injector.deadTime(voltage, pressure, scatter.warmer)) + (injector.bend?.(point.width) ?? 0);
   const noise = scatter.relative * straight * normal() + scatter.width * slope * normal();
   const mass = (straight + noise) * Math.sqrt(density(railTemperature, pressure) / reference);
   const volumeFlow = mass / point.period / density(meterTemperature, pressure);

@@ -30,7 +30,7 @@ function run(): CsvExport {
   const attempts: ExportedAttempt[] = [];
   for (const point of points) {
     if (point.injector === 1) continue;
-    const window = syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, errors, { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500 }, normal);
+    const window = syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, errors, { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 }, normal);
     const made = (attempt: number, counts: boolean): ExportedAttempt => ({
       point: point.index,
       attempt,

@@ -18,7 +18,7 @@ export function bench(): Promise<BenchReport> {
   const points = expandPlan(plan);
   const normal = normalFrom(1);
   const errors = drawErrors(syntheticEquipment, normal);
-  const scatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500 };
+  const scatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
   const attempts = points.map((point) => ({
     point: point.index,
     attempt: 1,
