@@ -14,7 +14,7 @@ const texts = {
   'over-pressure':
     'The rail pressure went over the controller\'s limit. The injectors are off, the supply is at its safe value and the regulator is at its lowest. Find the cause, then clear the fault.',
   'dead-man':
-    'The controller heard nothing from the host for the set time and made the bench safe by itself: the injectors are off and the supply is at its safe value. Check the cable and the host, then clear the fault.',
+    'The controller heard nothing from the host for the set time and made the bench safe by itself. The injectors are off and the supply is at its safe value. Check the cable and the host, then clear the fault.',
 } as const;
 
 export type FaultCode = keyof typeof texts;
