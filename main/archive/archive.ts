@@ -16,9 +16,9 @@ import { takeWriterLock } from './writer-lock.ts';
 import { ArchiveWriter, rebuildDerived } from './write.ts';
 import type { AppendResult, CreateResult, NewRun } from './write.ts';
 
-export type OpenCode = StorageCode | 'absent' | 'newer' | 'older' | 'unfit-node';
+type OpenCode = StorageCode | 'absent' | 'newer' | 'older' | 'unfit-node';
 
-export interface OpenFailure {
+interface OpenFailure {
   readonly ok: false;
   readonly code: OpenCode;
   /** What happened, what is safe and what to do. */

@@ -14,7 +14,10 @@ export class ArchiveDamaged extends Error {
   override readonly name = 'ArchiveDamaged';
 }
 
-export interface RunSummary extends RunRecord {
+/** A run as the list shows it. */
+export interface StoredRun extends RunRecord {
+  /** Its number in the file; means nothing outside. */
+  readonly no: number;
   readonly createdAt: UnixMillis;
   readonly status: RunStatus;
 }
@@ -120,10 +123,6 @@ interface RunRow {
 
 const runColumns = `no, id, created_at, plan_name, order_text, operator, software, plan_hash, equipment_hash,
   events, last_at, points, attempts, counting, ending, search`;
-
-export interface StoredRun extends RunSummary {
-  readonly no: number;
-}
 
 const runFromRow = (row: RunRow): StoredRun => ({
   no: row.no,
@@ -270,7 +269,7 @@ export class ArchiveReader {
     if (row?.attempt !== attempt.attempt) throw new Error(`run ${id} has no attempt ${attempt.attempt} of point ${attempt.point}`);
     const { window } = this.#attemptFromRow(id, row).body;
     if (window === null || row.segment === null) return [];
-    return this.#segmentFrames(run, row.segment, window.from, window.to);
+    return this.segmentFrames(run, row.segment, window.from, window.to);
   }
 
   /**
@@ -282,10 +281,11 @@ export class ArchiveReader {
     return this.#segments
       .all(run.no)
       .filter((s) => bootId === undefined || s.boot_id === bootId)
-      .flatMap((s) => this.#segmentFrames(run, s.segment, from, to));
+      .flatMap((s) => this.segmentFrames(run, s.segment, from, to));
   }
 
-  #segmentFrames(run: StoredRun, segment: number, from: Seconds, to: Seconds): BenchFrame[] {
+  /** Frames of one segment from controller clock `from` to `to`, both included. */
+  segmentFrames(run: StoredRun, segment: number, from: Seconds, to: Seconds): BenchFrame[] {
     const found: BenchFrame[] = [];
     for (const row of this.#chunks.iterate(run.no, segment, Math.floor(from * 1e6))) {
       if (row.from_us > Math.ceil(to * 1e6)) break;

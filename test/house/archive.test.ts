@@ -506,7 +506,8 @@ describe('a full disk', () => {
   });
 
   // A file system of one megabyte of its own, where the system lets this user make one.
-  const unshare = (command: string) => spawnSync('unshare', ['-rm', 'sh', '-c', command], { encoding: 'utf8' });
+  const ownNamespace = 'unshare';
+  const unshare = (command: string) => spawnSync(ownNamespace, ['-rm', 'sh', '-c', command], { encoding: 'utf8' });
   const mayMount = unshare('mount -t tmpfs -o size=1m none /mnt').status === 0;
   it.skipIf(!mayMount)('a real one', () => {
     const small = join(folder, 'small');
