@@ -18,6 +18,10 @@ export class RandomSource {
   /** A new independent stream, named; the same seed and name give the same stream. */
   static named(seed: number, name: string): RandomSource {
     let hash = (seed ^ 0x9e3779b9) >>> 0;
+    // Mixed by itself first, or seed and first letter could stand in for each other.
+    hash = Math.imul(hash ^ (hash >>> 16), 0x85ebca6b) >>> 0;
+    hash = Math.imul(hash ^ (hash >>> 13), 0xc2b2ae35) >>> 0;
+    hash = (hash ^ (hash >>> 16)) >>> 0;
     for (let i = 0; i < name.length; i += 1) {
       hash = Math.imul(hash ^ name.charCodeAt(i), 0x01000193) >>> 0;
       hash = (hash ^ (hash >>> 15)) >>> 0;

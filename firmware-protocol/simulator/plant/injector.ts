@@ -208,9 +208,10 @@ export function simulatePulse(
     if (rests && driven && Math.abs(slope) * turns < SETTLED_V) {
       // Nothing changes any more until the switch opens.
       const rest = edge - t;
+      const steady = drive.supply / resistance;
       areaTime += area * rest;
-      charge += current * rest;
-      heat += current * current * copper * rest;
+      charge += steady * rest;
+      heat += steady * steady * copper * rest;
       t = edge;
       continue;
     }
@@ -275,6 +276,9 @@ export function simulatePulse(
     areaTime += 0.5 * h * (areaBefore + area);
   }
 
+  const endMmf = ampereTurns(flux, x);
+  const endSlope = ((t <= width ? drive.supply : -drive.clamp) - resistancePerTurn * endMmf) / drivenLag;
+  current = flownBack ? 0 : (endMmf + eddy * endSlope) / turns;
   const decay = eddy / shutReluctance;
   return {
     areaTime,

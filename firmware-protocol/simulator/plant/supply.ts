@@ -2,8 +2,8 @@
 import type { Drive } from './injector.ts';
 
 /** Inside the supply, between the point where it is measured and its regulator, ohm. */
-export const SOURCE_OHM = 0.01;
-const HARNESS_OHM = 0.02;
+export const SOURCE_OHM = 0.003;
+const HARNESS_OHM = 0.027;
 const SWITCH_OHM = 0.05;
 /** Fly-back clamp of the driver, across the coil. */
 const CLAMP_V = 40;
