@@ -43,6 +43,7 @@ export interface LinkStatistics {
 interface RequestJob {
   readonly kind: 'request';
   readonly request: Request;
+  readonly signal: AbortSignal | undefined;
   /** Given when first sent, and kept for every repeat. */
   seq: number | null;
   finish: (answer: LinkAnswer) => void;
@@ -50,6 +51,7 @@ interface RequestJob {
 
 interface SilenceJob {
   readonly kind: 'silence';
+  readonly signal: AbortSignal | undefined;
   readonly ms: number;
   finish: (complete: boolean) => void;
 }
@@ -155,6 +157,7 @@ export class Link {
       const job: RequestJob = {
         kind: 'request',
         request,
+        signal,
         seq: null,
         finish: (answer) => {
           job.finish = () => undefined;
@@ -192,6 +195,7 @@ export class Link {
     return new Promise((resolve) => {
       const job: SilenceJob = {
         kind: 'silence',
+        signal,
         ms,
         finish: (complete) => {
           job.finish = () => undefined;
@@ -247,7 +251,9 @@ export class Link {
 
   #next(): void {
     if (this.#current !== null || this.#ended) return;
-    const job = this.#queue.shift();
+    // A signal tells its listeners one after the other: the next in the queue may be withdrawn and not know it yet.
+    let job = this.#queue.shift();
+    while (job?.signal?.aborted === true) job = this.#queue.shift();
     if (job === undefined) return;
     this.#current = job;
     if (job.kind === 'silence') {

@@ -43,6 +43,9 @@ const BUFFER_CHARACTERS = 32_768;
 /** ... and for no longer than this, as long as anything is passing. */
 const BUFFER_MS = 1000;
 
+/** As `writeSync`: writes some of `bytes` from `at` on and says how many. */
+type WriteBytes = (file: number, bytes: Uint8Array, at: number) => number;
+
 const nonAscii = /[\u007f-\uffff]/g;
 
 function asciiJson(value: object): string {
@@ -54,6 +57,7 @@ function asciiJson(value: object): string {
  * then says why, and what was recorded until then stays.
  */
 export class TranscriptRecorder {
+  readonly #write: WriteBytes;
   readonly #clock: Clock;
   readonly #origin: number;
   #file: number | null;
@@ -63,8 +67,9 @@ export class TranscriptRecorder {
   #failure: string | null = null;
 
   /** Creates `path`; throws the file system's error when it cannot, and when the file exists already. */
-  constructor(path: string, channel: string, clock: Clock) {
+  constructor(path: string, channel: string, clock: Clock, write: WriteBytes = writeSync) {
     this.#file = openSync(path, 'wx');
+    this.#write = write;
     this.#clock = clock;
     this.#origin = clock.now();
     this.#hold({ transcriptVersion: 1, channel, startedUnixMs: clock.unixNow() } satisfies TranscriptHeader);
@@ -114,7 +119,7 @@ export class TranscriptRecorder {
     this.#held = [];
     this.#heldCharacters = 0;
     this.#attempt(() => {
-      for (let at = 0; at < bytes.length; ) at += writeSync(file, bytes, at);
+      for (let at = 0; at < bytes.length; ) at += this.#write(file, bytes, at);
     });
   }
 

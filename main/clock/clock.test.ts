@@ -1,0 +1,88 @@
+import { expect, test } from 'vitest';
+import { VirtualClock, wait, WallClock } from './clock.ts';
+
+test('virtual time jumps from timer to timer, in the order of their time and then of their setting', async () => {
+  const clock = new VirtualClock(1_000_000);
+  const seen: string[] = [];
+  clock.after(20, () => seen.push(`c@${clock.now()}`));
+  clock.after(10, () => seen.push(`a@${clock.now()}`));
+  clock.after(10, () => seen.push(`b@${clock.now()}`));
+  await wait(clock, 30);
+  expect(seen).toEqual(['a@10', 'b@10', 'c@20']);
+  expect(clock.now()).toBe(30);
+  expect(clock.unixNow()).toBe(1_000_030);
+});
+
+test('everything that one timer sets off has run before the next fires', async () => {
+  const clock = new VirtualClock(0);
+  const seen: string[] = [];
+  const chain = async (name: string, links: number) => {
+    for (let i = 0; i < links; i += 1) await Promise.resolve();
+    seen.push(name);
+  };
+  clock.after(1, () => void chain('long chain of the first', 200));
+  clock.after(1, () => seen.push('second'));
+  await wait(clock, 2);
+  expect(seen).toEqual(['long chain of the first', 'second']);
+});
+
+test('a thousand timers in scrambled order fire in order', async () => {
+  const clock = new VirtualClock(0);
+  const seen: number[] = [];
+  for (let i = 0; i < 1000; i += 1) clock.after((i * 7919) % 1009, () => seen.push(clock.now()));
+  await wait(clock, 2000);
+  expect(seen).toHaveLength(1000);
+  expect(seen).toEqual(seen.toSorted((a, b) => a - b));
+});
+
+test('a cancelled timer does not fire and does not move the time', async () => {
+  const clock = new VirtualClock(0);
+  let fired = false;
+  const cancel = clock.after(5, () => {
+    fired = true;
+  });
+  cancel();
+  await wait(clock, 3);
+  await new Promise((resolve) => setImmediate(resolve));
+  expect(fired).toBe(false);
+  expect(clock.now()).toBe(3);
+});
+
+test('a stopped virtual clock fires nothing any more', async () => {
+  const clock = new VirtualClock(0);
+  let fired = 0;
+  const again = () => {
+    fired += 1;
+    if (fired === 3) clock.stop();
+    clock.after(1, again);
+  };
+  clock.after(1, again);
+  for (let i = 0; i < 20; i += 1) await new Promise((resolve) => setImmediate(resolve));
+  expect(fired).toBe(3);
+});
+
+test.each([['virtual', () => new VirtualClock(0)], ['wall', () => new WallClock()]] as const)(
+  'a wait on the %s clock ends at once when its signal is aborted, with the reason',
+  async (_, make) => {
+    const clock = make();
+    const abort = new AbortController();
+    const waiting = wait(clock, 1e9, abort.signal);
+    abort.abort(new Error('enough'));
+    await expect(waiting).rejects.toThrow('enough');
+    await expect(wait(clock, 1, abort.signal)).rejects.toThrow('enough');
+    if (clock instanceof VirtualClock) {
+      // Nothing is left that would hurl the time a million seconds on.
+      await wait(clock, 1);
+      expect(clock.now()).toBe(1);
+    }
+  },
+);
+
+test('a wall clock with a speed waits that much shorter and tells time that much faster', async () => {
+  const clock = new WallClock(50);
+  const [from, fromUnix] = [clock.now(), clock.unixNow()];
+  await wait(clock, 500);
+  // Timers of the machine may be a millisecond early, which is 50 ms here.
+  expect(clock.now() - from).toBeGreaterThanOrEqual(450);
+  expect(clock.unixNow() - fromUnix).toBeGreaterThanOrEqual(449);
+});

@@ -1,0 +1,151 @@
+/** Real operating system, real serialport, a pseudo-terminal in place of the cable: Linux and macOS. */
+import { afterEach, expect, test } from 'vitest';
+import type { BenchFrame } from '../../app/bench/port.ts';
+import { milliseconds, volts } from '../../app/quantities/quantity.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
+import { servePtyBench, type PtyBench } from '../bench/pty-bench.ts';
+import { wait, WallClock } from '../clock/clock.ts';
+import { explainOpenFailure } from './serial-channel.ts';
+import { serialPortSource, type PortInfo } from './serial-ports.ts';
+
+const clock = new WallClock();
+const undo: (() => void | Promise<void>)[] = [];
+afterEach(async () => {
+  for (const step of undo.splice(0).reverse()) await step();
+});
+
+async function serve(scenario: Partial<Scenario> = {}): Promise<PtyBench> {
+  const pty = await servePtyBench(scenarioSchema.parse({ scenarioVersion: 1, ...scenario }), clock);
+  let open = true;
+  const served = {
+    path: pty.path,
+    close: () => {
+      if (open) pty.close();
+      open = false;
+    },
+  };
+  undo.push(served.close);
+  return served;
+}
+
+async function connect(path: string, list: () => Promise<readonly PortInfo[]> = () => Promise.resolve([]), deadManMs = 500) {
+  const frames: BenchFrame[] = [];
+  const events: BenchLinkEvent[] = [];
+  const result = await connectBench({
+    channels: serialPortSource(path, clock, list),
+    clock,
+    deadManMs,
+    telemetryHz: 100,
+    onFrame: (frame) => frames.push(frame),
+    onLink: (event) => events.push(event),
+  });
+  if (result.ok) undo.push(() => result.bench.close());
+  return { result, frames, events };
+}
+
+function benchOf(connected: Awaited<ReturnType<typeof connect>>): Bench {
+  if (!connected.result.ok) throw new Error(connected.result.text);
+  return connected.result.bench;
+}
+
+async function until(condition: () => boolean): Promise<void> {
+  for (let i = 0; i < 1000; i += 1) {
+    if (condition()) return;
+    await wait(clock, 10);
+  }
+  throw new Error('it did not come about within 10 s');
+}
+
+test('a bench behind a terminal is a bench: a burst from beginning to end, then safe', async () => {
+  const pty = await serve();
+  const connected = await connect(pty.path);
+  const bench = benchOf(connected);
+  expect(bench.link).toContain(pty.path);
+  expect(await bench.perform({ kind: 'arm' })).toEqual({ kind: 'done' });
+  expect(await bench.perform({ kind: 'set-supply', supply: volts(12) })).toEqual({ kind: 'done' });
+  expect(
+    await bench.perform({ kind: 'burst', channel: 2, width: milliseconds(2), period: milliseconds(10), count: 7 }),
+  ).toEqual({ kind: 'done' });
+  await until(() => connected.frames.at(-1)?.burst.done === 7);
+  expect(await bench.perform({ kind: 'make-safe' })).toEqual({ kind: 'done' });
+  expect(connected.events).toEqual([]);
+});
+
+test('what the bench said before a host came is not heard by the bench as an echo, and the next host begins cleanly', async () => {
+  const pty = await serve();
+  await wait(clock, 500);
+  const first = await connect(pty.path);
+  const bench = benchOf(first);
+  await until(() => first.frames.length > 20);
+  await bench.perform({ kind: 'arm' });
+  await bench.close();
+  // Nobody reads for a while: more than the terminal holds. The bench goes on, and its dead-man acts.
+  await wait(clock, 1500);
+  const second = await connect(pty.path);
+  benchOf(second);
+  await until(() => second.frames.length > 20);
+  expect(second.frames.at(-1)).toMatchObject({ armed: false, fault: { code: 'dead-man' }, bootId: bench.bootId });
+});
+
+test('a port that another program has open is busy', async () => {
+  const pty = await serve();
+  const first = await connect(pty.path);
+  benchOf(first);
+  const { result } = await connect(pty.path);
+  expect(result).toMatchObject({ ok: false, code: 'busy' });
+  if (!result.ok) expect(result.text).toBe(`The port ${pty.path} is in use by another program. Close that program, then try again.`);
+  await until(() => first.frames.length > 20);
+  expect(first.events).toEqual([]);
+});
+
+test('a port that is not there, and a file that is no port, are told apart', async () => {
+  expect((await connect('/dev/no-such-port')).result).toMatchObject({ ok: false, code: 'absent' });
+  expect((await connect(import.meta.filename)).result).toMatchObject({ ok: false, code: 'not-a-port' });
+});
+
+// As root everything may be opened, so the texts of the operating system stand in for it. Source: strerror(3) of glibc
+// and the error texts of @serialport/bindings-cpp 13 for Linux, macOS and Windows.
+test.each([
+  ['Error: Permission denied, cannot open /dev/ttyUSB0', 'permission'],
+  ['Error: Device or resource busy, cannot open /dev/ttyUSB0', 'busy'],
+  ['Error Resource temporarily unavailable Cannot lock port', 'busy'],
+  ['Opening COM7: Access denied', 'busy'],
+  ['Opening COM7: File not found', 'absent'],
+  ['Error: No such file or directory, cannot open /dev/ttyUSB0', 'absent'],
+  ['Error: Inappropriate ioctl for device setting custom baud rate of 115200', 'not-a-port'],
+  ['Error: Input/output error, cannot open /dev/ttyUSB0', 'failed'],
+] as const)('"%s" is told as %s, with what to do', (message, code) => {
+  const failure = explainOpenFailure('/dev/ttyUSB0', message);
+  expect(failure.code).toBe(code);
+  expect(failure.text).toContain('/dev/ttyUSB0');
+  expect(failure.text.split('. ').length).toBeGreaterThanOrEqual(2);
+});
+
+test('a port that vanishes is told, requests end, and the bench is found under the name with which it comes back', async () => {
+  const first = await serve();
+  const adapter = { vendorId: '1209', productId: '0001' };
+  let ports: PortInfo[] = [{ path: first.path, ...adapter }];
+  const connected = await connect(first.path, () => Promise.resolve(ports));
+  const bench = benchOf(connected);
+  const stranger = await serve({ seed: 3 });
+  const elsewhere = await serve();
+  ports = [];
+  first.close();
+  await until(() => connected.events.length > 0);
+  expect(connected.events[0]?.state).toBe('down');
+  expect(await bench.perform({ kind: 'arm' })).toMatchObject({ kind: 'no-answer' });
+  // A port of another kind is not spoken to; one of the same kind with another bench is left alone.
+  ports = [{ path: '/dev/ttyS0' }, { path: stranger.path, ...adapter }, { path: elsewhere.path, ...adapter }];
+  await until(() => connected.events.length > 1);
+  expect(connected.events[1]?.state).toBe('up');
+  expect(bench.link).toContain(elsewhere.path);
+  expect(bench.identity.serialNumber).toBe('SIM-0001');
+});
+
+test('an outside program that lists ports and fails or hangs is no hindrance', async () => {
+  const pty = await serve();
+  benchOf(await connect(pty.path, () => Promise.reject(new Error('udevadm is missing'))));
+  await undo.pop()?.();
+  benchOf(await connect(pty.path, () => new Promise(() => undefined)));
+});
