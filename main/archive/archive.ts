@@ -7,7 +7,7 @@ import type { RunEventBody } from '../../app/run/events.ts';
 import { backupTo } from './backup.ts';
 import type { BackupResult } from './backup.ts';
 import { applicationId, currentVersion, migrate } from './migrations.ts';
-import { ArchiveReader } from './read.ts';
+import { ArchiveReader, ArchiveUnreadable } from './read.ts';
 import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
 import type { Database, StorageCode } from './sqlite.ts';
 import { verifyArchive } from './verify.ts';
@@ -74,12 +74,7 @@ function inspect(db: Database, path: string): Inspection {
 function quickCheck(db: Database, path: string, maxBytes: number): OpenFailure | null {
   if (statSync(path).size > maxBytes) return null;
   const found = db.pragma('quick_check(1)', { simple: true }) as string;
-  if (found === 'ok') return null;
-  return {
-    ok: false,
-    code: 'damaged',
-    text: `The archive ${path} is damaged (${found.replaceAll('\n', ' ')}). Nothing was changed. Keep the file and continue from a backup.`,
-  };
+  return found === 'ok' ? null : damaged(path, `SQLite found: ${found.replaceAll('\n', ' ')}.`);
 }
 
 /** The same archive has the same name, however it was called: the lock hangs on the name. */
@@ -105,14 +100,22 @@ export function openArchive(path: string, options: OpenOptions): OpenResult {
   try {
     return options.readOnly === true ? openReader(file) : openWriter(file, options);
   } catch (error) {
-    const failure = storageFailure(error, file);
+    const failure = error instanceof ArchiveUnreadable ? damaged(file, error.message) : storageFailure(error, file);
     if (failure === null) throw error;
     return failure;
   }
 }
 
+const damaged = (path: string, how: string): OpenFailure => ({
+  ok: false,
+  code: 'damaged',
+  text: `The archive ${path} is damaged. ${how} Nothing was changed. Keep the file and continue from a backup.`,
+});
+
+const openForReading = (file: string): Database => openDatabase(file, { readOnly: true, busyTimeout: busyTimeoutMs });
+
 function openReader(file: string): OpenResult {
-  const db = openDatabase(file, { readOnly: true, busyTimeout: busyTimeoutMs });
+  const db = openForReading(file);
   return closingOnFailure(db.close.bind(db), () => {
     const inspection = inspect(db, file);
     if (!inspection.ok) return inspection;
@@ -133,7 +136,7 @@ function openReader(file: string): OpenResult {
 function openWriter(file: string, options: OpenOptions): OpenResult {
   if (existsSync(file)) {
     // Before anything is made beside it or changed in it: is this an archive at all?
-    const db = openDatabase(file, { readOnly: true, busyTimeout: busyTimeoutMs });
+    const db = openForReading(file);
     try {
       const inspection = inspect(db, file);
       if (!inspection.ok) return inspection;
@@ -190,15 +193,13 @@ function closingOnFailure(close: () => unknown, open: () => OpenResult): OpenRes
 
 /** An open archive. Its reads are those of `ArchiveReader`. Writing through a reader is an error of the program. */
 export class Archive extends ArchiveReader {
-  readonly path: string;
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
   readonly #release: () => void;
 
   constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly release: () => void } | null) {
-    super(db);
+    super(db, path);
     this.#db = db;
-    this.path = path;
     this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing.now, this);
     this.#release = writing === null ? () => undefined : writing.release;
   }
@@ -222,24 +223,26 @@ export class Archive extends ArchiveReader {
     return verifyArchive(this.#db, this);
   }
 
-  /** Makes a checked copy at `path`, which must not exist; runs may be written meanwhile. */
+  /**
+   * Makes a checked copy at `path`, which must not exist: one self-contained file that holds what was committed when the
+   * copying began. Runs may be written meanwhile, by this program or another.
+   */
   backup(path: string): Promise<BackupResult> {
-    return backupTo(this.#db, resolve(path), (copy) => {
-      const db = openDatabase(copy, { readOnly: false, busyTimeout: busyTimeoutMs });
-      try {
-        // Back to one self-contained file, which can also be read from a disk that cannot be written.
-        db.pragma('journal_mode = DELETE');
+    return backupTo(
+      () => openForReading(this.path),
+      resolve(path),
+      (db, copy) => {
         const inspection = inspect(db, copy);
         const failure = inspection.ok ? quickCheck(db, copy, quickCheckMaxBytes) : inspection;
         return failure?.text ?? null;
-      } finally {
-        db.close();
-      }
-    });
+      },
+    );
   }
 
   /** Ends all use of the file; a writer lets go of its lock. */
   close(): void {
+    // With readers still there, SQLite would leave the latest commits in the log beside the file until another opening.
+    if (this.#writer !== null) this.#db.pragma('wal_checkpoint(PASSIVE)');
     this.#db.close();
     this.#release();
   }

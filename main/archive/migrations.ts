@@ -14,6 +14,7 @@
  *   needs no fold. Rebuilt after a migration.
  */
 import { chainHash, chainStart, sha256 } from './chain.ts';
+import { parseBody } from './read.ts';
 import type { Database } from './sqlite.ts';
 
 /** "RHar": marks the file as an archive of this program (application id of the SQLite file header). */
@@ -161,9 +162,9 @@ function chainVersion1(db: Database): void {
   const put = db.prepare('INSERT INTO chained_events (run, seq, at, kind, body, hash) VALUES (?, ?, ?, ?, ?, ?)');
   for (const run of db.prepare<[], RunRow1>('SELECT * FROM runs ORDER BY no').all()) {
     const first = opened.get(run.no);
-    const body = first === undefined ? {} : (JSON.parse(first.body) as { plan?: unknown; equipment?: unknown });
-    const planHash = sha256(JSON.stringify(body.plan ?? null));
-    const equipmentHash = sha256(JSON.stringify(body.equipment ?? null));
+    const body = first === undefined ? null : parseBody(first.body, `The opening of run ${run.id}`);
+    const planHash = sha256(JSON.stringify(body?.kind === 'opened' ? body.plan : null));
+    const equipmentHash = sha256(JSON.stringify(body?.kind === 'opened' ? body.equipment : null));
     setHashes.run(planHash, equipmentHash, run.no);
     let head = chainStart({
       id: run.id,

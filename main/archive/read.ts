@@ -4,14 +4,18 @@ import type { Ending, RunEvent, RunEventBody, Verdict } from '../../app/run/even
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Seconds, UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunRecord } from './chain.ts';
+import { storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
 import { searchable } from './status.ts';
 import type { RunStatus } from './status.ts';
 import { decodeFrames } from './telemetry-chunk.ts';
 
-/** What is stored cannot be what this program wrote. The text says where. */
-export class ArchiveDamaged extends Error {
-  override readonly name = 'ArchiveDamaged';
+/**
+ * Thrown by reads when the file cannot be read or holds what this program cannot have written. The message is a text
+ * for people: it says where. Nothing was changed.
+ */
+export class ArchiveUnreadable extends Error {
+  override readonly name = 'ArchiveUnreadable';
 }
 
 /** A run as the list shows it. */
@@ -93,11 +97,11 @@ export function parseBody(text: string, where: string): RunEventBody {
   try {
     body = JSON.parse(text);
   } catch {
-    throw new ArchiveDamaged(`${where} cannot be read: its text is not JSON.`);
+    throw new ArchiveUnreadable(`${where} cannot be read: its text is not JSON.`);
   }
   const kind = typeof body === 'object' && body !== null && 'kind' in body ? body.kind : undefined;
   if (typeof kind !== 'string' || !Object.hasOwn(kinds, kind)) {
-    throw new ArchiveDamaged(`${where} has a kind that this program does not know.`);
+    throw new ArchiveUnreadable(`${where} has a kind that this program does not know.`);
   }
   return body as RunEventBody;
 }
@@ -181,12 +185,14 @@ export const chunkFrames = (row: ChunkRow, run: RunRecord): BenchFrame[] => {
   try {
     return decodeFrames(row.data);
   } catch (error) {
-    throw new ArchiveDamaged(`Telemetry chunk ${row.chunk} of run ${run.id} cannot be read: ${(error as Error).message}.`);
+    throw new ArchiveUnreadable(`Telemetry chunk ${row.chunk} of run ${run.id} cannot be read: ${(error as Error).message}.`);
   }
 };
 
-/** Reads over one connection; the statements are prepared once. Rows that cannot be right throw `ArchiveDamaged`. */
+/** Reads over one connection; the statements are prepared once. What cannot be read throws `ArchiveUnreadable`. */
 export class ArchiveReader {
+  /** Absolute, links resolved. */
+  readonly path: string;
   readonly #run;
   readonly #runs;
   readonly #events;
@@ -194,11 +200,12 @@ export class ArchiveReader {
   readonly #segments;
   readonly #chunks;
 
-  constructor(db: Database) {
+  constructor(db: Database, path: string) {
+    this.path = path;
     const from = 'FROM runs JOIN run_status ON run_status.run = runs.no';
     this.#run = db.prepare<[string], RunRow>(`SELECT ${runColumns} ${from} WHERE id = ?`);
     this.#runs = db.prepare<[number, string, string, number], RunRow>(
-      `SELECT ${runColumns} ${from} WHERE (created_at, id) < (?, ?) AND instr(search, ?) > 0
+      `SELECT ${runColumns} ${from} WHERE (created_at, id) < (?, ?) AND events > 0 AND instr(search, ?) > 0
        ORDER BY created_at DESC, id DESC LIMIT ?`,
     );
     this.#events = db.prepare<[number, number, number], EventRow>(
@@ -224,15 +231,17 @@ export class ArchiveReader {
 
   /** A run by its id; null when the archive has none of that id. */
   run(id: string): StoredRun | null {
-    const row = this.#run.get(id);
+    const row = this.#reading(() => this.#run.get(id));
     return row === undefined ? null : runFromRow(row);
   }
 
-  /** One page of runs, newest first. The page is full when it has `limit` runs; then there may be more. */
+  /**
+   * One page of runs, newest first, of those whose journal has begun. A page with `limit` runs may have another behind it.
+   */
   runs(page: RunsPage): StoredRun[] {
     // Before everything that sorts below it: beyond the latest time that a date can have.
     const after = page.after ?? { createdAt: Number.MAX_SAFE_INTEGER, id: '' };
-    return this.#runs.all(after.createdAt, after.id, searchable(page.text ?? ''), page.limit).map(runFromRow);
+    return this.#reading(() => this.#runs.all(after.createdAt, after.id, searchable(page.text ?? ''), page.limit)).map(runFromRow);
   }
 
   latestRun(): StoredRun | null {
@@ -243,7 +252,8 @@ export class ArchiveReader {
   *eventRows(run: { readonly no: number }, fromSeq = 0): Generator<EventRow> {
     let next = fromSeq;
     for (;;) {
-      const page = this.#events.all(run.no, next, eventsPerPage);
+      const from = next;
+      const page = this.#reading(() => this.#events.all(run.no, from, eventsPerPage));
       yield* page;
       const last = page.at(-1);
       if (last === undefined || page.length < eventsPerPage) return;
@@ -278,33 +288,35 @@ export class ArchiveReader {
    */
   telemetry(id: string, from: Seconds, to: Seconds, bootId?: string): BenchFrame[] {
     const run = this.#known(id);
-    return this.#segments
-      .all(run.no)
+    return this.#reading(() => this.#segments.all(run.no))
       .filter((s) => bootId === undefined || s.boot_id === bootId)
       .flatMap((s) => this.segmentFrames(run, s.segment, from, to));
   }
 
   /** Frames of one segment from controller clock `from` to `to`, both included. */
   segmentFrames(run: StoredRun, segment: number, from: Seconds, to: Seconds): BenchFrame[] {
-    const found: BenchFrame[] = [];
-    for (const row of this.#chunks.iterate(run.no, segment, Math.floor(from * 1e6))) {
-      if (row.from_us > Math.ceil(to * 1e6)) break;
-      for (const frame of chunkFrames(row, run)) {
-        if (frame.at >= from && frame.at <= to) found.push(frame);
+    return this.#reading(() => {
+      const found: BenchFrame[] = [];
+      for (const row of this.#chunks.iterate(run.no, segment, Math.floor(from * 1e6))) {
+        if (row.from_us > Math.ceil(to * 1e6)) break;
+        for (const frame of chunkFrames(row, run)) {
+          if (frame.at >= from && frame.at <= to) found.push(frame);
+        }
       }
-    }
-    return found;
+      return found;
+    });
   }
 
   #attemptRows(run: StoredRun, page: AttemptsPage): AttemptRow[] {
     const after = page.after ?? { point: page.point ?? -1, attempt: Number.MIN_SAFE_INTEGER };
-    return this.#attempts.all(run.no, after.point, after.attempt, page.point ?? Number.MAX_SAFE_INTEGER, page.limit);
+    const lastPoint = page.point ?? Number.MAX_SAFE_INTEGER;
+    return this.#reading(() => this.#attempts.all(run.no, after.point, after.attempt, lastPoint, page.limit));
   }
 
   #attemptFromRow(id: string, row: AttemptRow): AttemptRecord {
     const where = `Event ${row.seq} of run ${id}`;
     const body = parseBody(row.body, where);
-    if (body.kind !== 'attempt-ended') throw new ArchiveDamaged(`${where} is not the end of an attempt, but an attempt refers to it.`);
+    if (body.kind !== 'attempt-ended') throw new ArchiveUnreadable(`${where} is not the end of an attempt, but an attempt refers to it.`);
     return {
       point: row.point,
       attempt: row.attempt,
@@ -315,6 +327,16 @@ export class ArchiveReader {
       bootId: row.boot_id,
       body,
     };
+  }
+
+  /** A failure of the file, as far as it is one, becomes a text for people. */
+  #reading<T>(read: () => T): T {
+    try {
+      return read();
+    } catch (error) {
+      const failure = storageFailure(error, this.path);
+      throw failure === null ? error : new ArchiveUnreadable(failure.text);
+    }
   }
 
   #known(id: string): StoredRun {

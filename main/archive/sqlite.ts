@@ -51,7 +51,7 @@ export function storageFailure(error: unknown, path: string): StorageFailure | n
     return fail('not-an-archive', `The file ${path} is not an archive, or its first bytes are destroyed. Nothing was changed. Choose another file or restore a backup.`);
   }
   if (code.startsWith('SQLITE_CORRUPT')) {
-    return fail('damaged', `The archive ${path} is damaged (${code}). Nothing was changed. Keep the file and continue from a backup.`);
+    return fail('damaged', `The archive ${path} is damaged. SQLite found: ${code}. Nothing was changed. Keep the file and continue from a backup.`);
   }
   if (code.startsWith('SQLITE_READONLY') || code === 'SQLITE_PERM' || code.startsWith('SQLITE_CANTOPEN')) {
     return fail('not-writable', `The archive ${path} cannot be opened as needed (${code}). Nothing was changed. Check that you may read and write in its folder, or copy it to a folder where you may.`);

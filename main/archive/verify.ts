@@ -6,7 +6,7 @@ import type { RunState } from '../../app/run/fold.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
 import { migrate } from './migrations.ts';
-import { ArchiveDamaged, chunkFrames, parseBody } from './read.ts';
+import { ArchiveUnreadable, chunkFrames, parseBody } from './read.ts';
 import type { ArchiveReader, ChunkRow, StoredRun } from './read.ts';
 import { openDatabase, storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
@@ -209,7 +209,7 @@ function checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walk
       const again: unknown = JSON.parse(JSON.stringify(summariseWindow(frames, edgesPerRevolution)));
       to.windows.expect(isDeepStrictEqual(again, window), () => `${where}: its window comes out differently from the stored telemetry.`);
     } catch (error) {
-      if (!(error instanceof ArchiveDamaged)) throw error;
+      if (!(error instanceof ArchiveUnreadable)) throw error;
       to.windows.fail(`${where}: its window cannot be computed again. ${error.message}`);
     }
   }
@@ -231,7 +231,7 @@ function checkTelemetry(db: Database, run: StoredRun, to: RunFindings): void {
     try {
       frames = chunkFrames(row, run);
     } catch (error) {
-      if (!(error instanceof ArchiveDamaged)) throw error;
+      if (!(error instanceof ArchiveUnreadable)) throw error;
       to.telemetry.fail(error.message);
       continue;
     }

@@ -10,6 +10,7 @@ import type { RunEventBody } from '../../app/run/events.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import type { Archive, OpenOptions } from '../../main/archive/archive.ts';
 import { currentVersion, migrations } from '../../main/archive/migrations.ts';
+import { ArchiveUnreadable } from '../../main/archive/read.ts';
 import { openDatabase } from '../../main/archive/sqlite.ts';
 import { oldRuns, writeVersion1 } from '../builders/archive-version-1.ts';
 import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
@@ -198,6 +199,15 @@ describe('lists', () => {
     expect(archive.run('nothing')).toBeNull();
   });
 
+  it('a run whose host died before its journal began is not shown', () => {
+    const archive = open(file);
+    const run = newRun(archive);
+    const created = archive.createRun({ plan: planOf('Never begun', '', ['S']), equipment, operator: '', software: '' });
+    expect(archive.latestRun()?.id).toBe(run);
+    expect(archive.run(created.ok ? created.id : '')?.status.events).toBe(0);
+    whole(archive);
+  });
+
   it('runs that were made in the same millisecond are neither lost nor shown twice', () => {
     const archive = open(file, { now: () => unixMillis(1_750_000_000_000) });
     const ids = Array.from({ length: 9 }, () => newRun(archive));
@@ -314,7 +324,9 @@ describe('opening', () => {
     db.exec('DROP TRIGGER events_no_update');
     db.exec(`UPDATE events SET body = 'no longer JSON' WHERE run = 1 AND seq = 5`);
     db.close();
-    expect(() => tryOpen(file)).toThrow('not JSON');
+    const result = tryOpen(file);
+    expect(result).toMatchObject({ ok: false, code: 'damaged' });
+    expect(result.ok ? '' : result.text).toMatch(/damaged\. Event 5 .*not JSON\. Nothing was changed\./);
     const after = openDatabase(file, { readOnly: true, busyTimeout: 0 });
     expect(after.pragma('user_version', { simple: true })).toBe(1);
     expect(after.prepare('SELECT count(*) AS n FROM events').get()).toEqual({
@@ -337,7 +349,9 @@ describe('opening', () => {
     for (const readOnly of [true, false]) {
       const result = tryOpen(file, { readOnly });
       expect(result).toMatchObject({ ok: false, code: 'newer' });
-      expect(result.ok ? '' : result.text).toMatch(/newer version .*archive version 3; this program reads up to 2\)\. Nothing was changed/);
+      expect(result.ok ? '' : result.text).toContain(
+        `newer version of this program (archive version ${currentVersion + 1}; this program reads up to ${currentVersion}). Nothing was changed.`,
+      );
     }
     expect(readFileSync(file).equals(before)).toBe(true);
   });
@@ -500,8 +514,11 @@ describe('a full disk', () => {
       created = archive.createRun({ plan: planOf('P'.repeat(100), 'O'.repeat(100), ['S']), equipment, operator: 'x'.repeat(2000), software: 'y' });
     }
     expect(created).toMatchObject({ ok: false, code: 'disk-full' });
-    expect(archive.runs({ limit: 1000 })).toHaveLength(runs);
     whole(archive);
+    close(archive);
+    const db = openDatabase(file, { readOnly: true, busyTimeout: 0 });
+    expect(db.prepare('SELECT count(*) AS n FROM runs').get()).toEqual({ n: runs });
+    db.close();
     expect(tryOpen(join(folder, 'new.sqlite'), { maxBytes: 10_000 })).toMatchObject({ ok: false, code: 'disk-full' });
   });
 
@@ -555,6 +572,18 @@ describe('backup', () => {
     expect(attempts).toBeGreaterThanOrEqual(before);
     expect(attempts).toBeLessThanOrEqual(point);
     whole(archive);
+  });
+
+  it('comes to its end beside another process that commits without a pause, and is whole', async () => {
+    const child = start(file, 'measure');
+    for (let i = 0; i <= 300; i += 1) await child.line();
+    const reader = open(file, { readOnly: true });
+    const copy = join(folder, 'copy.sqlite');
+    expect(await reader.backup(copy)).toMatchObject({ ok: true });
+    expect(await child.line()).toMatch(/^done /);
+    const kept = open(copy, { readOnly: true });
+    expect(kept.attempts(kept.latestRun()?.id ?? '', { limit: 1e6 }).length).toBeGreaterThanOrEqual(300);
+    whole(kept);
   });
 
   it('does not replace a file and wants its folder; the reason is a sentence', async () => {
@@ -634,6 +663,8 @@ describe('verify', () => {
     const wrong = readFileSync(file);
     wrong.fill(0xa5, 8 * 4096, wrong.length);
     writeFileSync(file, wrong);
+    expect(() => reader.attempts(run, { limit: 1e6 })).toThrow(ArchiveUnreadable);
+    expect(() => reader.attempts(run, { limit: 1e6 })).toThrow('continue from a backup');
     const { passed, checks } = reader.verify();
     expect(passed).toBe(false);
     expect(checks.map((check) => [check.name, check.passed])).toEqual([
