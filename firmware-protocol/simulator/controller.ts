@@ -114,6 +114,8 @@ export class SimulatedController {
   #nextSupervision = 0;
   #nextPulseStart = NEVER;
   #nextPulseEnd = NEVER;
+  /** End of the pulse last begun; the plant's drivers cannot cut one, so also after a burst was ended by force. */
+  #drivenUntil = 0;
   #deadmanAt = NEVER;
 
   constructor(options: ControllerOptions) {
@@ -226,6 +228,7 @@ export class SimulatedController {
     this.#plant.pulse(burst.channel, this.#now, burst.widthUs);
     burst.started += 1;
     this.#nextPulseEnd = this.#now + burst.widthUs;
+    this.#drivenUntil = this.#nextPulseEnd;
     this.#nextPulseStart = burst.started < burst.planned ? this.#now + burst.periodUs : NEVER;
   }
 
@@ -418,6 +421,7 @@ export class SimulatedController {
     if (this.#burst?.active === true) {
       return { refused: 'busy', text: `Burst ${this.#burst.number} is still active; wait for it or halt it.` };
     }
+    if (this.#now < this.#drivenUntil) return { refused: 'busy', text: 'The last pulse of the burst before is not over yet.' };
     this.#burst = {
       number: this.#nextBurst,
       channel,
