@@ -17,8 +17,7 @@ export interface InstrumentErrors {
 
 export function drawInstrumentErrors(scenario: Scenario): InstrumentErrors {
   const random = RandomSource.named(scenario.seed, 'instruments');
-  const scale = scenario.instrumentErrors ? 1 : 0;
-  const draw = (standardUncertainty: number) => scale * standardUncertainty * random.normal();
+  const draw = (standardUncertainty: number) => (scenario.instrumentErrors ? standardUncertainty * random.normal() : 0);
   const { meter, fluid, supply, pressure, temperature } = simulatedBenchEquipment;
   return {
     kFactor: draw(meter.relativeUncertaintyPercent / 100),
