@@ -10,6 +10,8 @@ export interface DriveOptions {
   readonly clock: Clock;
   /** Seconds of bench time to wait for a bench that went away, before the run is left unfinished. */
   readonly waitForBench: number;
+  /** Also say each accepted point, once it is in the archive. */
+  readonly everyPoint: boolean;
   /** How the user would go on with this run. */
   readonly continueWith: string;
 }
@@ -52,7 +54,7 @@ export function duration(seconds: number): string {
 }
 
 /** What a person at the terminal should see of the journal; null: nothing. */
-function spoken(event: RunEventBody): string | null {
+function spoken(event: RunEventBody, everyPoint: boolean): string | null {
   switch (event.kind) {
     case 'preflight': {
       const lines = event.lines.filter((line) => line.result !== 'pass');
@@ -63,6 +65,7 @@ function spoken(event: RunEventBody): string | null {
     case 'dead-man-not-proved':
       return `The controller's dead-man is not proved: ${event.text}`;
     case 'attempt-ended':
+      if (event.verdict === 'accepted' && everyPoint) return `Point ${event.point}, attempt ${event.attempt}, accepted.`;
       return event.verdict === 'rejected' ? `Point ${event.point}, attempt ${event.attempt}, rejected: ${event.text}` : null;
     case 'second-pass-started':
       return `Second pass over ${event.points.length} failed points.`;
@@ -107,7 +110,7 @@ export async function drive(
   let cancelWait = (): void => undefined;
   const unlisten = service.listen((events) => {
     for (const event of events) {
-      const text = spoken(event);
+      const text = spoken(event, options.everyPoint);
       if (text !== null) progress.say(text);
       if (event.kind === 'link-lost') {
         cancelWait();

@@ -19,6 +19,7 @@ interface RunOptions extends BenchOptions {
   readonly operator: string;
   readonly equipment: string;
   readonly waitForBench: number;
+  readonly everyPoint?: boolean;
 }
 
 function seconds(text: string): number {
@@ -42,7 +43,8 @@ function withRunOptions(command: Command): Command {
       new Option('--wait-for-bench <seconds>', 'how long to wait for a bench that went away before the run is left unfinished')
         .default(60)
         .argParser(seconds),
-    );
+    )
+    .addOption(new Option('--every-point', 'say each accepted point too'));
 }
 
 const failureCodes = { bench: exitCode.bench, archive: exitCode.archive, 'no-such-run': exitCode.badInput, 'bad-record': exitCode.archive } as const;
@@ -68,6 +70,7 @@ async function carry(
       process.exitCode = await drive(service, begin, options.operator, {
         clock: place.clock,
         waitForBench: options.waitForBench,
+        everyPoint: options.everyPoint === true,
         continueWith: `npm run cli -- continue ${service.id} --archive ${options.archive}${options.port === undefined ? '' : ` --port ${options.port}`}`,
       });
       await service.close();

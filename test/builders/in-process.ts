@@ -1,0 +1,122 @@
+/** Whole runs in this process: the real host, line and simulated bench on a virtual clock. */
+import { mkdtempSync, existsSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { parseEquipment } from '../../app/equipment/parse.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import { reduceRun, type Reduction } from '../../app/reduce/reduce.ts';
+import type { RunState } from '../../app/run/fold.ts';
+import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { RunningBench } from '../../main/bench/running-bench.ts';
+import { VirtualClock } from '../../main/clock/clock.ts';
+import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { readSample } from '../../main/samples/samples.ts';
+import { RunService, type Rest } from '../../main/service/run-service.ts';
+
+/** 2026-01-01, so that the certificates of the sample equipment are in force. */
+const unixOrigin = Date.UTC(2026, 0, 1);
+
+export function samplePlan(name: 'plan' | 'small-plan', change: (plan: Plan) => Plan = (plan) => plan): Plan {
+  const parsed = parsePlan(readSample(name));
+  if (!parsed.ok) throw new Error('the sample plan does not parse');
+  return change(parsed.plan);
+}
+
+export function sampleEquipment(): Equipment {
+  const parsed = parseEquipment(readSample('equipment'));
+  if (!parsed.ok) throw new Error('the sample equipment does not parse');
+  return parsed.equipment;
+}
+
+export const scenario = (over: Partial<Scenario> = {}): Scenario => scenarioSchema.parse({ scenarioVersion: 1, ...over });
+
+/** A new folder, in memory where the machine has such a place; the caller removes it. */
+export function scratchFolder(): string {
+  return mkdtempSync(join(existsSync('/dev/shm') ? '/dev/shm' : tmpdir(), 'railhouse-'));
+}
+
+export interface Visit {
+  readonly archive: Archive;
+  readonly service: RunService;
+  readonly clock: VirtualClock;
+  readonly bench: RunningBench;
+  readonly command: (command: RunCommand) => { readonly accepted: boolean; readonly reason: string };
+}
+
+export interface InProcessRun {
+  readonly plan: Plan;
+  readonly scenario: Scenario;
+  readonly equipment?: Equipment;
+  readonly maxArchiveBytes?: number;
+  /** Told of each commit; may give commands. */
+  readonly onEvents?: (events: readonly RunEventBody[], visit: Visit) => void;
+  /** What to do at each rest; null: leave. By default: start when ready, leave at any other rest. */
+  readonly atRest?: (rest: Rest, visit: Visit) => RunCommand | null;
+}
+
+export interface InProcessResult {
+  readonly state: RunState;
+  readonly rest: Rest;
+  readonly events: readonly RunEventBody[];
+  readonly verified: boolean;
+}
+
+export async function runInProcess(run: InProcessRun): Promise<InProcessResult> {
+  const folder = scratchFolder();
+  const clock = new VirtualClock(unixOrigin);
+  const opened = openArchive(join(folder, 'archive.sqlite'), {
+    now: () => clock.unixNow(),
+    ...(run.maxArchiveBytes === undefined ? {} : { maxBytes: run.maxArchiveBytes }),
+  });
+  if (!opened.ok) throw new Error(opened.text);
+  const { archive } = opened;
+  const bench = new RunningBench(run.scenario, clock);
+  let ids = 0;
+  try {
+    const started = await RunService.open(
+      {
+        archive, clock, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null,
+        channels: () => Promise.resolve([new SimulatedChannel(bench)]),
+      },
+      { kind: 'new', plan: run.plan, equipment: run.equipment ?? sampleEquipment(), operator: 'test', software: 'test' },
+    );
+    if (!started.ok) throw new Error(started.text);
+    const { service } = started;
+    const visit: Visit = { archive, service, clock, bench, command: (command) => service.command(command, 'test') };
+    service.listen((events) => run.onEvents?.(events, visit));
+    let rest = await service.rest();
+    for (;;) {
+      const next = run.atRest?.(rest, visit) ?? (rest.kind === 'resting' && rest.mode === 'ready' ? { kind: 'start' as const } : null);
+      if (next === null) break;
+      const answer = visit.command(next);
+      if (!answer.accepted) throw new Error(`${next.kind}: ${answer.reason}`);
+      rest = await service.rest();
+    }
+    await service.close();
+    const events = [...archive.events(service.id)].map((event) => event.body);
+    return { state: service.state, rest, events, verified: archive.verify().passed };
+  } finally {
+    bench.switchOff();
+    clock.stop();
+    archive.close();
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+/** The counting attempts of a run, reduced. */
+export function reduction(state: RunState): Reduction {
+  return reduceRun({
+    plan: state.plan,
+    equipment: state.equipment,
+    points: expandPlan(state.plan),
+    attempts: state.points.flatMap(({ chosen, attempts }, point) => {
+      const window = attempts.find((a) => a.attempt === chosen)?.window ?? null;
+      return chosen === null || window === null ? [] : [{ point, attempt: chosen, window }];
+    }),
+  });
+}

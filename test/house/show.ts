@@ -1,0 +1,18 @@
+/** `npm run show -- NAME [arguments]`: the long proofs, which print their figures. Exit code 1 when one does not hold. */
+const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) => Promise<boolean>>>> = {
+  coverage: async () => (await import('./coverage.ts')).showCoverage,
+  pauses: async () => (await import('./pauses.ts')).showPauses,
+  kills: async () => (await import('./kills.ts')).showKills,
+};
+
+const [name = '', ...args] = process.argv.slice(2);
+const load = proofs[name];
+if (load === undefined) {
+  process.stderr.write(`Which proof? ${Object.keys(proofs).join(', ')}\n`);
+  process.exitCode = 2;
+} else {
+  const started = performance.now();
+  const holds = await (await load())(args);
+  process.stdout.write(`${holds ? 'holds' : 'DOES NOT HOLD'} (${((performance.now() - started) / 1000).toFixed(0)} s)\n`);
+  process.exitCode = holds ? 0 : 1;
+}
