@@ -8,7 +8,7 @@ import type { WindowSummary } from '../run/window.ts';
 import { kFactorAt } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import { reduceRun } from './reduce.ts';
-import type { CountingAttempt, LineCell, Reduction } from './reduce.ts';
+import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
 import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.ts';
 import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.ts';
 
@@ -240,7 +240,7 @@ describe('lines', () => {
       together += family.filter((c) => c.region.from === milliseconds(2)).length / 8;
     }
     expect(alone).toBeGreaterThan(10);
-    expect(together).toBeLessThan(6);
+    expect(together).toBeLessThan(0.6 * alone);
   });
 
   it('RED-11: states no line through three widths', () => {
@@ -337,7 +337,7 @@ describe('shared errors', () => {
       const left = Math.abs(cell.deadTime.value - truth);
       const model = cell.shared.find((s) => s.source === 'coil temperature model');
       expect(left).toBeLessThan(2 * Math.abs(model?.onDeadTime ?? 0));
-      expect(left).toBeLessThan(0.7 * shift);
+      if (cell.voltage <= 12) expect(left).toBeLessThan(shift / 2);
     }
   });
 

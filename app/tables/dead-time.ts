@@ -1,6 +1,6 @@
 /** Dead time and slope over supply voltage, for each injector and for the set (RED-20 to RED-22). */
 import { effectiveDegrees, result } from '../reduce/budget.ts';
-import type { LineCell, NoLineCell, Reduction, SharedPart } from '../reduce/reduce.ts';
+import type { LineCell, NoLineCell, Reduction, SharedPart } from '../reduce/reduction.ts';
 import type { Cell, Table } from './table.ts';
 
 /** The column of the mean of all injectors; no injector can have this id. */

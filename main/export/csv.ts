@@ -6,7 +6,7 @@ import { stringify } from 'csv-stringify/sync';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { toCelsius, toKilopascals } from '../../app/quantities/quantity.ts';
-import type { LineCell, NoLineCell, ReducedWindow, Reduction } from '../../app/reduce/reduce.ts';
+import type { LineCell, NoLineCell, ReducedWindow, Reduction } from '../../app/reduce/reduction.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { Table } from '../../app/tables/table.ts';
 import type { AttemptRecord } from '../archive/read.ts';

@@ -1,7 +1,7 @@
 /** The whole reduction as one JSON file. Numbers are in SI units; null stands for infinitely many degrees of freedom. */
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import type { Reduction } from '../../app/reduce/reduce.ts';
+import type { Reduction } from '../../app/reduce/reduction.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import { writeFiles } from './files.ts';
 import type { ExportDisk, WriteResult } from './files.ts';

@@ -1,0 +1,201 @@
+/** Gathers reduced windows into cells, one for each injector, voltage, pressure and period, and fits their lines. */
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import { milliseconds } from '../quantities/quantity.ts';
+import type { Kilograms, Seconds } from '../quantities/quantity.ts';
+import type { WindowSummary } from '../run/window.ts';
+import { coverageFactor } from './budget.ts';
+import { fitCellLine } from './line.ts';
+import type { CellLine, LineObservation } from './line.ts';
+import { findRegions, givenRegion } from './linear-region.ts';
+import type { Region, RegionStop } from './linear-region.ts';
+import type { MassPerPulse, NoMass } from './mass.ts';
+import type { NoLineReason, ReducedWindow, ScatterModel } from './reduction.ts';
+import { fieller } from './regression.ts';
+import { fitVarianceModel, varianceAt } from './variance-model.ts';
+import type { ScatterGroup, VarianceModel } from './variance-model.ts';
+
+/** One window in its cell. */
+export interface Observed {
+  readonly source: ReducedWindow;
+  readonly window: WindowSummary;
+  readonly outcome: MassPerPulse;
+  /** What the line is fitted to, kg: `outcome.mass`, further referred to the plan's conditions once that can be done. */
+  readonly mass: number;
+}
+
+interface WidthGroup {
+  readonly width: Seconds;
+  readonly observed: readonly Observed[];
+}
+
+export interface Cell {
+  readonly key: string;
+  /** Any point of the cell: injector, voltage, pressure and period are the same in all. */
+  readonly at: Point;
+  /** Longest width first. */
+  readonly groups: readonly WidthGroup[];
+  readonly refused: readonly NoMass[];
+}
+
+export type FittedCell =
+  | {
+      readonly kind: 'line';
+      readonly cell: Cell;
+      readonly line: CellLine;
+      readonly used: readonly Observed[];
+      /** Number of widths in the region, and why it ends there. */
+      readonly count: number;
+      readonly stop: RegionStop;
+    }
+  | { readonly kind: 'no-line'; readonly cell: Cell; readonly reason: NoLineReason; readonly text: string };
+
+/** Fewer degrees of freedom than this say too little of how scatter grows with mass: the windows' own scatter is used. */
+const enoughReplicates = 10;
+
+/** One cell for each injector, voltage, pressure and period that the plan measures, whether it was measured or not. */
+export function cellsOf(points: readonly Point[], windows: readonly { readonly reduced: ReducedWindow; readonly window: WindowSummary }[]): readonly Cell[] {
+  const cells = new Map<string, { readonly at: Point; readonly groups: Map<Seconds, Observed[]>; readonly refused: NoMass[] }>();
+  for (const at of points) {
+    if (at.role === 'measure' && !cells.has(cellKey(at))) cells.set(cellKey(at), { at, groups: new Map(), refused: [] });
+  }
+  for (const { reduced, window } of windows) {
+    const { at, outcome } = reduced;
+    const cell = at.role === 'measure' ? cells.get(cellKey(at)) : undefined;
+    if (cell === undefined) continue;
+    if (outcome.kind === 'no-mass') {
+      cell.refused.push(outcome);
+      continue;
+    }
+    const observed: Observed = { source: reduced, window, outcome, mass: outcome.mass };
+    const group = cell.groups.get(at.width);
+    if (group === undefined) cell.groups.set(at.width, [observed]);
+    else group.push(observed);
+  }
+  return [...cells].map(([key, { at, groups, refused }]) => ({
+    key,
+    at,
+    groups: [...groups].map(([width, observed]) => ({ width, observed })).sort((a, b) => b.width - a.width),
+    refused,
+  }));
+}
+
+function cellKey(at: Point): string {
+  return `${at.injector}|${at.voltage}|${at.pressure}|${at.period}`;
+}
+
+/** The same cell with every mass changed. */
+export function withMasses(cell: Cell, massOf: (observed: Observed) => Kilograms): Cell {
+  return {
+    ...cell,
+    groups: cell.groups.map(({ width, observed }) => ({ width, observed: observed.map((o) => ({ ...o, mass: massOf(o) })) })),
+  };
+}
+
+/** Finds the regions and fits the lines of all cells. */
+export function fitCells(cells: readonly Cell[], plan: Plan): { readonly fitted: readonly FittedCell[]; readonly scatter: readonly ScatterModel[] } {
+  const fitted: FittedCell[] = [];
+  const scatter: ScatterModel[] = [];
+  for (const condition of grouped(cells, ({ at }) => `${at.pressure}|${at.period}`)) {
+    const [first] = condition;
+    if (first === undefined) continue;
+    const model = scatterOf(condition.flatMap((c) => c.groups));
+    scatter.push({ ...model, pressure: first.at.pressure, period: first.at.period });
+    const families = grouped(condition, ({ at }) => `${plan.injectors[at.injector]?.type ?? ''}|${at.voltage}`);
+    for (const family of families) fitted.push(...linesOf(family, model, plan.reduction));
+  }
+  return { fitted, scatter };
+}
+
+function grouped<T>(items: readonly T[], key: (item: T) => string): readonly T[][] {
+  const groups = new Map<string, T[]>();
+  for (const item of items) {
+    const name = key(item);
+    const group = groups.get(name);
+    if (group === undefined) groups.set(name, [item]);
+    else group.push(item);
+  }
+  return [...groups.values()];
+}
+
+/** How masses scatter at one pressure and period: from replicates, or from inside the windows where those are few. RED-6. */
+function scatterOf(groups: readonly WidthGroup[]): VarianceModel {
+  const replicates: ScatterGroup[] = [];
+  let dof = 0;
+  for (const { observed } of groups) {
+    if (observed.length < 2) continue;
+    const mass = meanMass(observed);
+    let squares = 0;
+    for (const o of observed) squares += (o.mass - mass) ** 2;
+    replicates.push({ mass, variance: squares / (observed.length - 1), dof: observed.length - 1 });
+    dof += observed.length - 1;
+  }
+  if (dof >= enoughReplicates) return fitVarianceModel(replicates, 'replicates');
+  const windows: ScatterGroup[] = [];
+  for (const { observed } of groups) {
+    for (const { mass, outcome, window } of observed) {
+      if (window.partRates.length < 2) continue;
+      windows.push({ mass, variance: (outcome.uRandom * mass) ** 2, dof: window.partRates.length - 1 });
+    }
+  }
+  return fitVarianceModel(windows, 'windows');
+}
+
+/** Mean mass of a width, kg. */
+export function meanMass(observed: readonly Observed[]): number {
+  let sum = 0;
+  for (const o of observed) sum += o.mass;
+  return sum / observed.length;
+}
+
+/** Variance of one window: the model, and never less than its timing allows. */
+function windowVariance(model: VarianceModel, observed: Observed, mass: number): number {
+  return Math.max(varianceAt(model, mass), (observed.outcome.uTiming * observed.mass) ** 2);
+}
+
+/** Regions and lines of the injectors of one type at one voltage, pressure and period. */
+function linesOf(family: readonly Cell[], model: VarianceModel, reduction: Plan['reduction']): readonly FittedCell[] {
+  const members = family.map((cell) => ({
+    dof: model.dof,
+    widths: cell.groups.map(({ width, observed }) => {
+      const mean = meanMass(observed);
+      let precision = 0;
+      for (const o of observed) precision += 1 / windowVariance(model, o, mean);
+      return { width, mean, variance: 1 / precision };
+    }),
+  }));
+  const regions =
+    reduction.linearFromMs === undefined
+      ? findRegions(members, reduction.linearityPercent)
+      : members.map((m) => givenRegion(m, milliseconds(reduction.linearFromMs ?? 0)));
+  return family.map((cell, i) => lineOf(cell, regions[i], model));
+}
+
+function lineOf(cell: Cell, region: Region | undefined, model: VarianceModel): FittedCell {
+  if (cell.groups.length === 0) {
+    const [refused] = cell.refused;
+    return { kind: 'no-line', cell, reason: 'not-measured', text: refused === undefined ? 'No accepted attempt counts for any width here.' : refused.text };
+  }
+  if (region?.kind !== 'region') {
+    return {
+      kind: 'no-line',
+      cell,
+      reason: 'too-few-widths',
+      text: `A line needs ${region?.needed ?? 0} measured widths in its region and ${region?.found ?? 0} are there.`,
+    };
+  }
+  const used: Observed[] = [];
+  const observations: LineObservation[] = [];
+  for (const { width, observed } of cell.groups.slice(0, region.count)) {
+    const mean = meanMass(observed);
+    for (const o of observed) {
+      used.push(o);
+      observations.push({ width, mass: o.mass, variance: windowVariance(model, o, mean) });
+    }
+  }
+  const line = fitCellLine(observations);
+  if (!(line.slope > 0) || !fieller(line.fit, coverageFactor(line.dof)).bounded) {
+    return { kind: 'no-line', cell, reason: 'no-slope', text: 'Mass does not grow with pulse width by more than its scatter, so there is no dead time to state.' };
+  }
+  return { kind: 'line', cell, line, used, stop: region.stop, count: region.count };
+}

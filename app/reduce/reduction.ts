@@ -1,0 +1,115 @@
+/** What goes into a reduction and what comes out of it. Values in SI units. */
+import type { Equipment } from '../equipment/equipment.ts';
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
+import type { WindowSummary } from '../run/window.ts';
+import type { Result } from './budget.ts';
+import type { LackOfFit } from './line.ts';
+import type { RegionStop } from './linear-region.ts';
+import type { MassPerPulse, NoMass } from './mass.ts';
+import type { Sensitivity } from './sensitivity.ts';
+import type { VarianceModel } from './variance-model.ts';
+
+/** The accepted attempt that counts for its point. */
+export interface CountingAttempt {
+  /** Index of the point in the expansion of the plan. */
+  readonly point: number;
+  readonly attempt: number;
+  readonly window: WindowSummary;
+}
+
+export interface ReductionInput {
+  readonly plan: Plan;
+  readonly equipment: Equipment;
+  /** The whole expansion of the plan. */
+  readonly points: readonly Point[];
+  readonly attempts: readonly CountingAttempt[];
+}
+
+/** Where a number comes from. */
+export interface Source {
+  readonly point: number;
+  readonly attempt: number;
+}
+
+/** One window reduced to mass per pulse, or why not. */
+export interface ReducedWindow extends Source {
+  readonly at: Point;
+  readonly outcome: MassPerPulse | NoMass;
+}
+
+/** One standard uncertainty of an instrument, carried with its sign to both parameters, so that it can be carried on. */
+export interface SharedPart {
+  readonly source: string;
+  /** kg/s */
+  readonly onSlope: number;
+  /** s */
+  readonly onDeadTime: number;
+}
+
+export interface WidthResult {
+  readonly width: Seconds;
+  readonly windows: number;
+  /** Mean Qd as the line saw it, referred to the plan's voltage, pressure and temperature in every respect, kg. */
+  readonly mass: number;
+  /** From the line, percent of the line (SAE J1832 list: LD); null where the line is not above zero. */
+  readonly deviationPercent: number | null;
+  readonly inRegion: boolean;
+}
+
+export type NoLineReason = 'not-measured' | 'too-few-widths' | 'no-slope';
+
+/** A cell's place in the plan. */
+export interface CellPlace {
+  /** Index into `plan.injectors`. */
+  readonly injector: number;
+  readonly serialNumber: string;
+  readonly voltage: Volts;
+  readonly pressure: Pascals;
+  readonly period: Seconds;
+}
+
+export interface LineCell extends CellPlace {
+  readonly kind: 'line';
+  /** kg/s (SAE J1832 list: Slope, m). */
+  readonly slope: Result;
+  /** s (SAE J1832 list: Time-Offset, X). */
+  readonly deadTime: Result;
+  /** 95 % interval of the dead time, s; Fieller's where the delta method is not good enough (RED-15). */
+  readonly deadTimeInterval: { readonly low: number; readonly high: number; readonly method: 'delta' | 'fieller' };
+  /** Covariance of slope and dead time, kg. */
+  readonly covarianceRandom: number;
+  readonly covarianceShared: number;
+  readonly shared: readonly SharedPart[];
+  /** Mean change of dead time by which the windows were referred to the plan's conditions, already made, s. */
+  readonly referred: { readonly toVoltage: number; readonly toPressure: number; readonly toTemperature: number };
+  readonly byVoltage: Sensitivity;
+  readonly byPressure: Sensitivity;
+  readonly byTemperature: Sensitivity;
+  readonly region: { readonly from: Seconds; readonly to: Seconds; readonly stop: RegionStop };
+  readonly lackOfFit: LackOfFit;
+  readonly widths: readonly WidthResult[];
+  /** The windows that the line went through. */
+  readonly sources: readonly Source[];
+}
+
+export interface NoLineCell extends CellPlace {
+  readonly kind: 'no-line';
+  readonly reason: NoLineReason;
+  readonly text: string;
+  readonly sources: readonly Source[];
+}
+
+export interface ScatterModel extends VarianceModel {
+  readonly pressure: Pascals;
+  readonly period: Seconds;
+}
+
+export interface Reduction {
+  readonly reductionVersion: 1;
+  readonly windows: readonly ReducedWindow[];
+  /** In the order pressure, period, injector, voltage of the plan: one for each, measured or not. */
+  readonly cells: readonly (LineCell | NoLineCell)[];
+  readonly scatter: readonly ScatterModel[];
+}
