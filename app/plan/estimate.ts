@@ -22,8 +22,8 @@ const supplySlewVPerS = 10;
 const pressureChangeS = 3;
 /** The end of purge, settling, window and stop each shows in the frame that follows. */
 const framesBetween = 4;
-const bytesPerFrame = 32;
-const bytesPerPoint = 8_000;
+const bytesPerFrame = 20;
+const bytesPerPoint = 4_500;
 /** From the first command to the first point, with the proof that the dead-man works. */
 const beginningS = 8;
 
