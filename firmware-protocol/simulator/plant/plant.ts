@@ -100,6 +100,7 @@ class SimulatedPlant implements Plant {
 
   readonly #faults: FaultKind[] = [];
   readonly #stuckAt = new Map<FaultKind, number>();
+  readonly #faultNoise: RandomSource;
 
   constructor(scenario: Scenario) {
     this.#scenario = scenario;
@@ -117,6 +118,7 @@ class SimulatedPlant implements Plant {
     this.#rail = new Rail(HOME_PA - this.#errors.pressurePa);
     this.#meter = new Meter(chance('meter'), this.#errors.kFactor);
     this.#sensorNoise = chance('sensors');
+    this.#faultNoise = RandomSource.named(scenario.seed, 'noisy sensor');
     this.#pressureCreep = creep('pressure creep', PRESSURE_CREEP);
     this.#fluidCreep = creep('fluid creep', FLUID_CREEP);
     this.#meterCreep = creep('meter creep', METER_CREEP);
@@ -323,12 +325,6 @@ class SimulatedPlant implements Plant {
     }
     return value + noise;
   }
-
-  get #faultNoise(): RandomSource {
-    this.#faultRandom ??= RandomSource.named(this.#scenario.seed, 'noisy sensor');
-    return this.#faultRandom;
-  }
-  #faultRandom: RandomSource | null = null;
 
   /** With the instrument's error, without noise. */
   #true(sensor: Sensor): number {
