@@ -494,7 +494,7 @@ describe('safety', () => {
     ['emergency-stop', { interlocks: 0b110 }],
     ['interlock-cover', { interlocks: 0b101 }],
     ['interlock-ventilation', { interlocks: 0b011 }],
-    ['over-current', { currentMa: 8_001 }],
+    ['over-current', { currentMa: 5_001 }],
     ['over-pressure', { pressurePa: 700_001 }],
     ['over-temperature', { railMilliC: 45_001 }],
     ['over-temperature', { meterMilliC: 45_001 }],

@@ -29,7 +29,7 @@ const SAFETY = {
   deadmanMinMs: 100,
   deadmanMaxMs: 10_000,
   telemetryMaxHz: 200,
-  tripMa: 8_000,
+  tripMa: 5_000,
   tripPa: 700_000,
   tripMilliC: 45_000,
   interlocks: ['emergency-stop', 'cover', 'ventilation'],

@@ -11,6 +11,9 @@ import { isWireFault, WireFaults } from './wire-faults.ts';
 /** What an unfinished line from the host may grow to before it is handed on as it is; the controller drops it anyway. */
 const LONGEST_UNFINISHED = 1024;
 
+/** For lines as the controller says them, which are ASCII; several times as fast as `bytesOf`. */
+const ascii = new TextEncoder();
+
 interface Pending {
   readonly fault: Fault;
   /** Bench time at which this falls due, us; a beginning at a burst has none until that burst comes. */
@@ -42,7 +45,11 @@ export class SimulatedBench {
       pressureCommandable: scenario.pressureCommandable,
       bootSeed: scenario.seed,
       emit: (line) => {
-        const arriving = this.#toHost.clear ? line : this.#toHost.pass(line);
+        if (this.#toHost.clear) {
+          this.#emit(ascii.encode(line));
+          return;
+        }
+        const arriving = this.#toHost.pass(line);
         if (arriving !== '') this.#emit(bytesOf(arriving));
       },
     });
@@ -141,7 +148,7 @@ export class SimulatedBench {
   }
 }
 
-/** One byte per character. */
+/** One byte per character, also for what noise made of a line. */
 function bytesOf(text: string): Uint8Array {
   const bytes = new Uint8Array(text.length);
   for (let i = 0; i < text.length; i += 1) bytes[i] = text.charCodeAt(i);
