@@ -51,7 +51,7 @@ export interface Bench {
   close(): Promise<void>;
 }
 
-export type ConnectFailureCode =
+type ConnectFailureCode =
   | Exclude<OpenResult, { ok: true }>['code']
   | 'no-answer' | 'refused' | 'protocol' | 'capabilities' | 'other-bench' | 'dead-man-range' | 'telemetry-range' | 'cancelled';
 
@@ -75,6 +75,7 @@ const HEARTBEATS_PER_DEAD_MAN = 4;
 /** The link is called down after the dead-man's time, but not sooner than this: an operating system may doze. */
 const MIN_SILENCE_MS = 1000;
 const FRAMES_MISSED = 10;
+const LAST_LOOK_MS = 100;
 const SEARCH_PAUSE_MIN_MS = 250;
 const SEARCH_PAUSE_MAX_MS = 2000;
 /** How near the supply must be to its safe value to be called safe. */
@@ -340,12 +341,21 @@ class BenchDriver implements Bench {
   #watchFrames(): void {
     const { clock, telemetryHz } = this.#options;
     const limitMs = Math.max(MIN_SILENCE_MS, (FRAMES_MISSED * 1000) / telemetryHz);
-    const look = (): void => {
-      const left = this.#lastFrameAt + limitMs - clock.now();
-      if (left <= 0 && this.#up) this.#interrupted(`No telemetry came for ${limitMs / 1000} s, although the controller answers.`);
-      this.#cancelFrameWatch = clock.after(left > 0 ? left : limitMs, look);
+    const lookAfter = (ms: number, suspected: boolean): void => {
+      this.#cancelFrameWatch = clock.after(ms, () => {
+        const left = this.#lastFrameAt + limitMs - clock.now();
+        if (left > 0) {
+          lookAfter(left, false);
+        } else if (!suspected) {
+          // As with a silent line: this program may itself have stood still, and the frames wait to be read.
+          lookAfter(LAST_LOOK_MS, true);
+        } else {
+          lookAfter(limitMs, false);
+          this.#interrupted(`No telemetry came for ${limitMs / 1000} s, although the controller answers.`);
+        }
+      });
     };
-    this.#cancelFrameWatch = clock.after(limitMs, look);
+    lookAfter(limitMs, false);
   }
 
   /** The conversation is over, the link possibly not. */

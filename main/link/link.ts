@@ -60,6 +60,8 @@ const noAnswer = (text: string, unanswered = false): LinkAnswer => ({ kind: 'no-
 
 const SEQUENCE_NUMBERS = 65_536;
 const LF = 10;
+/** Between the suspicion that the line is dead and the verdict. */
+const LAST_LOOK_MS = 100;
 
 export class Link {
   readonly #channel: Channel;
@@ -68,6 +70,7 @@ export class Link {
   readonly #queue: (RequestJob | SilenceJob)[] = [];
   #current: RequestJob | SilenceJob | null = null;
   #cancelRepeat: () => void = () => undefined;
+  #cancelLastLook: () => void = () => undefined;
   /** The functions that end the watches. */
   #watchers: readonly (() => void)[] = [];
   #nextSeq = 0;
@@ -357,9 +360,14 @@ export class Link {
   #noticeSilence(): void {
     // A board that starts anew when its port is opened is silent for seconds; the deadline of `hello` covers that.
     if (!this.#greeted) return;
-    this.#fall(
-      `Nothing was heard from the controller for ${this.#options.silenceMs / 1000} s. Check the cable and the bench's power; the program looks for the bench by itself.`,
-    );
+    // It may be this program that stood still, and what was said meanwhile waits to be read: timers come before reading.
+    const heard = this.#lastHeard;
+    this.#cancelLastLook = this.#options.clock.after(LAST_LOOK_MS, () => {
+      if (this.#lastHeard !== heard) return;
+      this.#fall(
+        `Nothing was heard from the controller for ${this.#options.silenceMs / 1000} s. Check the cable and the bench's power; the program looks for the bench by itself.`,
+      );
+    });
   }
 
   #fall(reason: string): void {
@@ -374,6 +382,7 @@ export class Link {
     this.#ended = true;
     this.#downReason = reason;
     for (const cancel of this.#watchers) cancel();
+    this.#cancelLastLook();
     this.interrupt(reason);
   }
 }

@@ -61,7 +61,8 @@ export class ReplayChannel implements Channel {
   /** Clock time less recording time. */
   #offset = 0;
   #cancelStep: () => void = () => undefined;
-  #latest: { readonly seq: number; readonly line: string } | null = null;
+  /** The latest request heard and its answer; null while that is still to come, or never does. */
+  #latest: { readonly seq: number; line: string | null } | null = null;
 
   constructor(transcript: Transcript, clock: Clock) {
     this.description = `replay of ${transcript.header.channel}`;
@@ -164,14 +165,16 @@ export class ReplayChannel implements Channel {
       return;
     }
     if (this.#latest?.seq === seq) {
-      this.#say(this.#latest.line);
+      if (this.#latest.line !== null) this.#say(this.#latest.line);
       return;
     }
     const content = contentOf(request);
     const ahead = this.#requests.slice(this.#nextRequest, this.#nextRequest + LOOK_AHEAD).findIndex((step) => step.content === content);
     if (ahead < 0) {
       this.#depart('not-recorded', now, `The host sent "${content}", and the recorded one did not.`);
-      this.#say(encodeRefusal(seq, { word: request.word, code: 'replay', text: 'The recording has no such request here.' }));
+      const line = encodeRefusal(seq, { word: request.word, code: 'replay', text: 'The recording has no such request here.' });
+      this.#latest = { seq, line };
+      this.#say(line);
       return;
     }
     for (const skipped of this.#requests.slice(this.#nextRequest, this.#nextRequest + ahead)) this.#skip(skipped);
@@ -189,10 +192,12 @@ export class ReplayChannel implements Channel {
     this.#nextRequest += 1;
     // A late host moves all that follows; an early one moves nothing, its answer just comes early too.
     if (lead < 0 && this.#steps[this.#at] === step) this.#offset -= lead;
+    const latest: { readonly seq: number; line: string | null } = { seq, line: null };
+    this.#latest = latest;
     if (step.answer !== null) {
       const line = encodeAnswer(seq, step.answer.said, request);
       this.#clock.after(step.answer.afterMs, () => {
-        this.#latest = { seq, line };
+        latest.line = line;
         this.#say(line);
       });
     }

@@ -149,3 +149,15 @@ test('an outside program that lists ports and fails or hangs is no hindrance', a
   await undo.pop()?.();
   benchOf(await connect(pty.path, () => new Promise(() => undefined)));
 });
+
+test('a host that stood still for longer than a silence allows reads what waits before it judges', async () => {
+  const pty = await serve();
+  const connected = await connect(pty.path);
+  benchOf(connected);
+  await until(() => connected.frames.length > 20);
+  const standStill = performance.now() + 1500;
+  while (performance.now() < standStill);
+  await wait(clock, 500);
+  expect(connected.events).toEqual([]);
+  expect(connected.frames.at(-1)?.number).toBeGreaterThan(100);
+});

@@ -3,7 +3,7 @@ import type { Clock } from '../clock/clock.ts';
 import type { Channel, ChannelEvents, OpenResult } from './channel.ts';
 
 /** The line's speed (8 data bits, no parity, 1 stop bit); a USB port ignores it. */
-export const BAUD_RATE = 115_200;
+const BAUD_RATE = 115_200;
 
 /** Opening and closing a port is done in well under a second; a driver that hangs must not hang the program. */
 const OPEN_DEADLINE_MS = 5000;
