@@ -1,0 +1,446 @@
+#include "protocol.h"
+
+#include <string.h>
+#include <util/atomic.h>
+
+#include "analog.h"
+#include "board.h"
+#include "clock.h"
+#include "line.h"
+#include "pulse.h"
+#include "safety.h"
+#include "uart.h"
+
+#define LONGEST_NAME 24
+#define LONGEST_TOKEN 16
+
+enum word { HELLO, DESCRIBE, ALIVE, DEADMAN, TELEMETRY, ARM, SAFE, SUPPLY, PRESSURE, BURST, HALT, CLEAR, UNKNOWN };
+static const char words[][10] PROGMEM = {"hello", "describe", "alive",    "deadman", "telemetry", "arm",
+                                         "safe",  "supply",   "pressure", "burst",   "halt",      "clear", "unknown"};
+
+enum topic { TIMING_TOPIC, SUPPLY_TOPIC, PRESSURE_TOPIC, SAFETY_TOPIC, TOPICS };
+static const char topics[][9] PROGMEM = {"timing", "supply", "pressure", "safety"};
+
+static const char faults[][22] PROGMEM = {"none",         "emergency-stop", "interlock-cover",  "interlock-ventilation",
+                                          "over-current", "over-pressure",  "over-temperature", "dead-man"};
+
+struct request {
+    uint16_t seq;
+    enum word word;
+    char token[LONGEST_TOKEN + 1];
+    enum topic topic;
+    uint32_t value; /* of the requests that have one number */
+    uint32_t channel, width_ns, period_us, count;
+};
+
+static char boot[9];
+static char answer[LONGEST_TO_HOST]; /* the remembered one (LINE-12) */
+static uint16_t answer_length;       /* 0: nothing is remembered */
+static uint16_t answer_seq;
+static char passing[LONGEST_TO_HOST]; /* a frame, or an answer that is not remembered */
+static uint8_t hello_taken;
+static uint16_t hello_seq;
+static char hello_token[LONGEST_TOKEN + 1];
+
+static uint32_t interval_us = 1000000UL / TELEMETRY_DEFAULT_HZ;
+static struct big next_frame;
+static struct big frames;
+static uint16_t frame_seq;
+
+void protocol_init(const char *id) {
+    strcpy(boot, id);
+    big_add(&next_frame, interval_us);
+}
+
+/* ---- reading ---- */
+
+static void read_fields(struct request *r) {
+    char name[LONGEST_NAME + 1];
+    switch (r->word) {
+        case HELLO:
+            read_name(PSTR(" token="), r->token, LONGEST_TOKEN);
+            break;
+        case DESCRIBE:
+            read_name(PSTR(" topic="), name, LONGEST_NAME);
+            r->topic = TIMING_TOPIC;
+            while (r->topic < TOPICS && strcmp_P(name, topics[r->topic]) != 0) r->topic++;
+            break;
+        case DEADMAN:
+            r->value = read_number(PSTR(" ms="));
+            break;
+        case TELEMETRY:
+            r->value = read_number(PSTR(" hz="));
+            break;
+        case SUPPLY:
+            r->value = read_number(PSTR(" mv="));
+            break;
+        case PRESSURE:
+            r->value = read_number(PSTR(" pa="));
+            break;
+        case BURST:
+            r->channel = read_number(PSTR(" channel="));
+            r->width_ns = read_number(PSTR(" width-ns="));
+            r->period_us = read_number(PSTR(" period-us="));
+            r->count = read_number(PSTR(" count="));
+            break;
+        default:
+            break;
+    }
+}
+
+/* ---- answering ---- */
+
+static void begin(char *into, char mark, const struct request *r) {
+    write_begin(into, mark, r->seq);
+    write_text(words[r->word]);
+}
+
+static void field(const char *key, uint32_t n) {
+    write_text(key);
+    write_number(n);
+}
+
+/* The caller adds the text after it, where it has more to say than `text`. */
+static void begin_refusal(char *into, const struct request *r, const char *code, const char *text) {
+    begin(into, '!', r);
+    write_text(PSTR(" code="));
+    write_text(code);
+    write_text(PSTR(" text="));
+    write_text(text);
+}
+
+static void refuse_range(const struct request *r, const char *what, uint32_t low, uint32_t high) {
+    begin_refusal(answer, r, PSTR("range"), what);
+    field(PSTR(" must be from "), low);
+    field(PSTR(" to "), high);
+    write_char('.');
+}
+
+static uint8_t outside(uint32_t value, uint32_t low, uint32_t high) {
+    return value < low || value > high;
+}
+
+static void refuse_fault(const struct request *r, enum fault fault) {
+    begin_refusal(answer, r, PSTR("fault"), PSTR("Latched fault: "));
+    write_text(faults[fault]);
+    write_text(PSTR(". Remove the cause and clear it."));
+}
+
+/* What keeps the bench from working, LINE-21: 1 if it was refused. */
+static uint8_t refuse_unready(const struct request *r, enum fault fault, uint8_t armed) {
+    if (fault != NO_FAULT) {
+        refuse_fault(r, fault);
+    } else if (!armed) {
+        begin_refusal(answer, r, PSTR("not-armed"), PSTR("The bench is not armed."));
+    } else {
+        return 0;
+    }
+    return 1;
+}
+
+static void answer_hello(char *into, const struct request *r) {
+    begin(into, '=', r);
+    write_text(PSTR(" token="));
+    write_string(r->token);
+    write_text(PSTR(" protocol=1 model=" MODEL " serial=" SERIAL_NUMBER " firmware=" FIRMWARE_VERSION " boot="));
+    write_string(boot);
+    field(PSTR(" channels="), CHANNELS);
+}
+
+static void answer_describe(const struct request *r) {
+    begin(answer, '=', r);
+    write_text(PSTR(" topic="));
+    write_text(topics[r->topic]);
+    switch (r->topic) {
+        case TIMING_TOPIC:
+            field(PSTR(" tick-ns="), TICK_NS);
+            field(PSTR(" min-width-ns="), MIN_WIDTH_NS);
+            field(PSTR(" max-width-ns="), MAX_WIDTH_NS);
+            field(PSTR(" min-period-us="), MIN_PERIOD_US);
+            field(PSTR(" max-period-us="), MAX_PERIOD_US);
+            field(PSTR(" max-count="), MAX_COUNT);
+            break;
+        case SUPPLY_TOPIC:
+            field(PSTR(" min-mv="), MIN_SUPPLY_MV);
+            field(PSTR(" max-mv="), MAX_SUPPLY_MV);
+            field(PSTR(" safe-mv="), SAFE_SUPPLY_MV);
+            break;
+        case PRESSURE_TOPIC:
+            field(PSTR(" commandable="), PRESSURE_COMMANDABLE);
+            field(PSTR(" min-pa="), PRESSURE_COMMANDABLE ? MIN_PRESSURE_PA : 0);
+            field(PSTR(" max-pa="), PRESSURE_COMMANDABLE ? MAX_PRESSURE_PA : 0);
+            break;
+        default:
+            field(PSTR(" deadman-min-ms="), DEADMAN_MIN_MS);
+            field(PSTR(" deadman-max-ms="), DEADMAN_MAX_MS);
+            field(PSTR(" telemetry-max-hz="), TELEMETRY_MAX_HZ);
+            field(PSTR(" trip-ma="), TRIP_MA);
+            field(PSTR(" trip-pa="), TRIP_PA);
+            field(PSTR(" trip-mdegc="), TRIP_MDEGC);
+            write_text(PSTR(" interlocks=" INTERLOCK_NAMES));
+            break;
+    }
+}
+
+static void do_telemetry(const struct request *r) {
+    if (outside(r->value, 1, TELEMETRY_MAX_HZ)) {
+        refuse_range(r, PSTR("hz"), 1, TELEMETRY_MAX_HZ);
+        return;
+    }
+    interval_us = (1000000UL + r->value / 2) / r->value;
+    next_frame = clock_now();
+    big_add(&next_frame, interval_us);
+    begin(answer, '=', r);
+}
+
+static void do_arm(const struct request *r) {
+    enum fault fault = safety_arm();
+    if (fault != NO_FAULT) {
+        refuse_fault(r, fault);
+    } else if (!safety_armed()) {
+        begin_refusal(answer, r, PSTR("interlock"), PSTR("An interlock is open; telemetry says which. The bench stays disarmed."));
+    } else {
+        begin(answer, '=', r);
+    }
+}
+
+static void do_supply(const struct request *r) {
+    if (outside(r->value, MIN_SUPPLY_MV, MAX_SUPPLY_MV)) {
+        refuse_range(r, PSTR("mv"), MIN_SUPPLY_MV, MAX_SUPPLY_MV);
+        return;
+    }
+    enum fault fault;
+    uint8_t ready;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        fault = safety_fault();
+        ready = safety_armed() || r->value <= SAFE_SUPPLY_MV;
+        if (ready) analog_set_supply(r->value);
+    }
+    if (ready || !refuse_unready(r, fault, 0)) begin(answer, '=', r);
+}
+
+static void do_pressure(const struct request *r) {
+    if (!PRESSURE_COMMANDABLE) {
+        begin_refusal(answer, r, PSTR("unsupported"), PSTR("This bench has no commanded regulator; set the pressure by hand."));
+    } else if (outside(r->value, MIN_PRESSURE_PA, MAX_PRESSURE_PA)) {
+        refuse_range(r, PSTR("pa"), MIN_PRESSURE_PA, MAX_PRESSURE_PA);
+    } else {
+        enum fault fault;
+        ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+            fault = safety_fault();
+            if (fault == NO_FAULT) analog_set_pressure(r->value);
+        }
+        if (fault != NO_FAULT) refuse_fault(r, fault);
+        else begin(answer, '=', r);
+    }
+}
+
+static void do_burst(const struct request *r) {
+    if (outside(r->channel, 1, CHANNELS)) {
+        refuse_range(r, PSTR("channel"), 1, CHANNELS);
+        return;
+    }
+    if (outside(r->width_ns, MIN_WIDTH_NS, MAX_WIDTH_NS)) {
+        refuse_range(r, PSTR("width-ns"), MIN_WIDTH_NS, MAX_WIDTH_NS);
+        return;
+    }
+    if (outside(r->period_us, MIN_PERIOD_US, MAX_PERIOD_US)) {
+        refuse_range(r, PSTR("period-us"), MIN_PERIOD_US, MAX_PERIOD_US);
+        return;
+    }
+    if (outside(r->count, 1, MAX_COUNT)) {
+        refuse_range(r, PSTR("count"), 1, MAX_COUNT);
+        return;
+    }
+    uint32_t width_ticks = (r->width_ns + TICK_NS / 2) / TICK_NS;
+    uint32_t period_ticks = r->period_us * TICKS_PER_US;
+    if (width_ticks > period_ticks) {
+        begin_refusal(answer, r, PSTR("range"), PSTR("The pulse is longer than its period."));
+        return;
+    }
+    enum fault fault;
+    uint8_t armed;
+    struct burst burst;
+    uint32_t number = 0;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        fault = safety_fault();
+        armed = safety_armed();
+        burst = pulse_state();
+        if (armed && !burst.active) number = pulse_start(r->channel, width_ticks, period_ticks, r->count);
+    }
+    if (number != 0) {
+        begin(answer, '=', r);
+        field(PSTR(" number="), number);
+        field(PSTR(" width-ns="), width_ticks * TICK_NS);
+    } else if (!refuse_unready(r, fault, armed)) {
+        begin_refusal(answer, r, PSTR("busy"), PSTR("Burst "));
+        write_number(burst.number);
+        write_text(PSTR(" is still active; wait for it or halt it."));
+    }
+}
+
+static void carry_out(const struct request *r) {
+    switch (r->word) {
+        case DESCRIBE:
+            answer_describe(r);
+            return;
+        case DEADMAN:
+            if (outside(r->value, DEADMAN_MIN_MS, DEADMAN_MAX_MS)) {
+                refuse_range(r, PSTR("ms"), DEADMAN_MIN_MS, DEADMAN_MAX_MS);
+                return;
+            }
+            safety_set_deadman(r->value);
+            break;
+        case TELEMETRY:
+            do_telemetry(r);
+            return;
+        case ARM:
+            do_arm(r);
+            return;
+        case SAFE:
+            safety_make_safe();
+            break;
+        case SUPPLY:
+            do_supply(r);
+            return;
+        case PRESSURE:
+            do_pressure(r);
+            return;
+        case BURST:
+            do_burst(r);
+            return;
+        case HALT:
+            pulse_halt();
+            break;
+        case CLEAR:
+            if (!safety_clear()) {
+                begin_refusal(answer, r, PSTR("fault"), PSTR("The cause of a fault is still there."));
+                return;
+            }
+            break;
+        default:
+            break;
+    }
+    begin(answer, '=', r);
+}
+
+static void send_remembered(void) {
+    uart_put(answer, answer_length);
+}
+
+static void remember(uint16_t seq) {
+    answer_length = write_end();
+    answer_seq = seq;
+}
+
+/* LINE-16, LINE-17. */
+static void take_hello(const struct request *r) {
+    safety_feed();
+    if (hello_taken && r->seq == hello_seq && strcmp(r->token, hello_token) == 0) {
+        answer_hello(passing, r);
+        uart_put(passing, write_end());
+        return;
+    }
+    hello_taken = 1;
+    hello_seq = r->seq;
+    strcpy(hello_token, r->token);
+    answer_hello(answer, r);
+    remember(r->seq);
+    send_remembered();
+}
+
+void protocol_take_line(uint8_t length) {
+    struct request r;
+    if (!read_begin(length, &r.seq)) return;
+    char word[LONGEST_NAME + 1];
+    read_word(word);
+    r.word = HELLO;
+    while (r.word < UNKNOWN && strcmp_P(word, words[r.word]) != 0) r.word++;
+    read_fields(&r);
+    uint8_t fits = read_complete() && !(r.word == DESCRIBE && r.topic == TOPICS);
+    if (r.word == HELLO && fits) {
+        take_hello(&r);
+        return;
+    }
+    uint16_t ahead = r.seq - answer_seq;
+    if (answer_length == 0) {
+        begin_refusal(passing, &r, PSTR("no-hello"), PSTR("Nothing is done before a hello: this controller has just started."));
+        uart_put(passing, write_end());
+        return;
+    }
+    if (ahead > 32767) {
+        begin_refusal(passing, &r, PSTR("stale"), PSTR("The sequence number is older than the latest."));
+        uart_put(passing, write_end());
+        return;
+    }
+    safety_feed();
+    if (ahead != 0) {
+        if (r.word == UNKNOWN) {
+            begin_refusal(answer, &r, PSTR("unknown"), PSTR("This controller does not know that word."));
+        } else if (!fits) {
+            begin_refusal(answer, &r, PSTR("form"), PSTR("The fields of this request are not those of the specification."));
+        } else {
+            carry_out(&r);
+        }
+        remember(r.seq);
+    }
+    send_remembered();
+}
+
+/* ---- telemetry ---- */
+
+void protocol_telemetry(void) {
+    struct big now = clock_now();
+    if (big_before(&now, &next_frame) || uart_room() < LONGEST_TO_HOST) return;
+    big_add(&next_frame, interval_us);
+
+    uint16_t sums[ANALOG_INPUTS];
+    struct big edges, edge_at;
+    struct burst burst;
+    uint8_t armed, interlocks;
+    enum fault fault;
+    /* One instant for all of them (LINE-41). */
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        now = clock_now();
+        clock_edges(&edges, &edge_at);
+        burst = pulse_state();
+        armed = safety_armed();
+        fault = safety_fault();
+        interlocks = safety_interlocks();
+        analog_sums(sums);
+    }
+    struct analog analog = analog_scale(sums);
+
+    write_begin(passing, '.', frame_seq);
+    write_text(PSTR("at-us="));
+    write_big(now);
+    write_text(PSTR(" frame="));
+    write_big(frames);
+    write_text(PSTR(" boot="));
+    write_string(boot);
+    write_text(PSTR(" supply-mv="));
+    write_signed(analog.supply_mv);
+    write_text(PSTR(" current-ma="));
+    write_signed(analog.current_ma);
+    write_text(PSTR(" pressure-pa="));
+    write_signed(analog.pressure_pa);
+    write_text(PSTR(" rail-mdegc="));
+    write_signed(analog.rail_mdegc);
+    write_text(PSTR(" meter-mdegc="));
+    write_signed(analog.meter_mdegc);
+    write_text(PSTR(" edges="));
+    write_big(edges);
+    write_text(PSTR(" edge-us="));
+    write_big(edge_at);
+    field(PSTR(" burst="), burst.number);
+    field(PSTR(" active="), burst.active);
+    field(PSTR(" commanded="), burst.commanded);
+    field(PSTR(" done="), burst.done);
+    field(PSTR(" armed="), armed);
+    write_text(PSTR(" fault="));
+    write_text(faults[fault]);
+    field(PSTR(" interlocks="), interlocks);
+    uart_put(passing, write_end());
+    big_add(&frames, 1);
+    frame_seq++;
+}
