@@ -195,9 +195,9 @@ function closingOnFailure(close: () => unknown, open: () => OpenResult): OpenRes
 export class Archive extends ArchiveReader {
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
-  readonly #release: () => void;
+  readonly #release: () => unknown;
 
-  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly release: () => void } | null) {
+  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly release: () => unknown } | null) {
     super(db, path);
     this.#db = db;
     this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing.now, this);
@@ -241,10 +241,19 @@ export class Archive extends ArchiveReader {
 
   /** Ends all use of the file; a writer lets go of its lock. */
   close(): void {
-    // With readers still there, SQLite would leave the latest commits in the log beside the file until another opening.
-    if (this.#writer !== null) this.#db.pragma('wal_checkpoint(PASSIVE)');
+    if (this.#writer !== null) this.#settle();
     this.#db.close();
     this.#release();
+  }
+
+  /** With readers still there, SQLite leaves the latest commits in the log beside the file; this moves them over. */
+  #settle(): void {
+    try {
+      this.#db.pragma('wal_checkpoint(PASSIVE)');
+    } catch (error) {
+      // On a full or failing disk they stay in the log, where they are as safe.
+      if (storageFailure(error, this.path) === null) throw error;
+    }
   }
 
   #writing(): ArchiveWriter {

@@ -426,6 +426,18 @@ describe('one writer', () => {
     measure(open(file), run, 1);
   });
 
+  it('a damaged lock file is told apart from a damaged archive', () => {
+    const archive = open(file);
+    const run = newRun(archive);
+    close(archive);
+    writeFileSync(`${file}.lock`, 'not a lock file, but long enough to be taken for one. '.repeat(20));
+    const result = tryOpen(file);
+    expect(result).toMatchObject({ ok: false, code: 'io' });
+    expect(result.ok ? '' : result.text).toContain(`The lock file ${file}.lock is damaged`);
+    rmSync(`${file}.lock`);
+    measure(open(file), run, 0);
+  });
+
   it('a second writer in another process is refused with the number of the first, until that one dies', async () => {
     const child = start(file, 'hold');
     expect(await child.line()).toBe('open');
