@@ -1,5 +1,153 @@
-import type { Command } from 'commander';
+import { randomUUID } from 'node:crypto';
+import { Option, type Command } from 'commander';
+import { runConformance } from '../../firmware-protocol/conformance/suite.ts';
+import { decodeFromController, decodeFromHost } from '../../firmware-protocol/line/messages.ts';
+import { openControllerPort } from '../bench/conformance.ts';
+import { servePtyBench } from '../bench/pty-bench.ts';
+import { VirtualClock, WallClock } from '../clock/clock.ts';
+import { ReplayChannel } from '../link/replay-channel.ts';
+import { readTranscript, type Transcript } from '../link/transcript.ts';
+import { samplePath } from '../samples/samples.ts';
+import { RunService } from '../service/run-service.ts';
+import { software } from '../service/software.ts';
+import { equipmentFile, planFile, scenarioFile } from './documents.ts';
+import { drive } from './drive.ts';
+import { exitCode } from './exit-codes.ts';
+import { archivePlace, benchPlace, withBenchOptions, type BenchOptions } from './places.ts';
+import { Stop } from './stop.ts';
+
+async function checkController(options: BenchOptions & { energise?: boolean }): Promise<void> {
+  const place = benchPlace(options);
+  try {
+    const [channel] = await place.channels('connect');
+    if (channel === undefined) throw new Stop(exitCode.bench, 'There is no channel to a controller.');
+    const opened = await openControllerPort(channel, place.clock);
+    if (!opened.ok) throw new Stop(exitCode.bench, opened.text);
+    // A simulated bench has nothing that could be hurt.
+    const energise = options.energise === true || options.port === undefined;
+    if (!energise) process.stderr.write('Checks that drive an injector channel are left out; --energise includes them (fluid drained, driver supply off).\n');
+    const results = await runConformance(opened.port, {
+      energise,
+      onResult: ({ rule, title, result, detail }) => {
+        const mark = { pass: 'pass', fail: 'FAIL', 'not-applicable': 'n/a ' }[result];
+        process.stdout.write(`${mark}  ${rule.padEnd(8)} ${title}${result === 'pass' ? '' : `: ${detail}`}\n`);
+      },
+    });
+    const lost = opened.closed();
+    await channel.close();
+    if (lost !== null) throw new Stop(exitCode.bench, `${lost} The checks after that saw only silence.`);
+    const failed = results.filter((r) => r.result === 'fail').length;
+    const passed = results.filter((r) => r.result === 'pass').length;
+    process.stdout.write(`${passed} rules kept, ${failed} broken, ${results.length - passed - failed} not applicable\n`);
+    if (failed > 0) process.exitCode = exitCode.checkFailed;
+  } finally {
+    place.close();
+  }
+}
+
+async function serveBench(options: { scenario: string; speed: string }): Promise<void> {
+  const speed = Number(options.speed);
+  if (!(speed > 0 && speed <= 100)) throw new Stop(exitCode.badInput, '--speed is a number above 0 up to 100.');
+  const bench = await servePtyBench(scenarioFile(options.scenario), new WallClock(speed));
+  process.stdout.write(`${bench.path}\n`);
+  process.stderr.write(
+    `The simulated bench hangs on ${bench.path}; open it like a serial port, for example:\n` +
+      `  npm run cli -- sweep ${samplePath('small-plan')} --port ${bench.path}${speed === 1 ? '' : ` --speed ${speed}`}\nCtrl-C switches it off.\n`,
+  );
+  await new Promise<void>((resolve) => {
+    process.once('SIGINT', resolve);
+    process.once('SIGTERM', resolve);
+  });
+  bench.close();
+}
+
+/** A recorded conversation in figures and, line by line, what was asked and answered. */
+function digest({ header, entries, torn }: Transcript): void {
+  const held = { host: '', controller: '' };
+  const counts = { telemetry: 0, request: 0, reply: 0, refusal: 0, unreadable: 0 };
+  let last = 0;
+  const say = (ms: number, text: string): void => void process.stdout.write(`${(ms / 1000).toFixed(3).padStart(12)} s  ${text}\n`);
+  process.stdout.write(`Recorded ${new Date(header.startedUnixMs).toISOString()} over ${header.channel}\n`);
+  for (const entry of entries) {
+    last = entry.ms;
+    if (entry.from === 'channel') {
+      say(entry.ms, `channel ${entry.event}: ${entry.text}`);
+      continue;
+    }
+    const lines = (held[entry.from] + entry.text).split('\n');
+    held[entry.from] = lines.pop() ?? '';
+    for (const line of lines) {
+      const said = entry.from === 'host' ? decodeFromHost(line) : decodeFromController(line);
+      if (said.kind === 'bad' || said.kind === 'unfit') {
+        counts.unreadable += 1;
+        say(entry.ms, `${entry.from}: line that says nothing: ${line}`);
+        continue;
+      }
+      counts[said.kind] += 1;
+      const isHeartbeat = (said.kind === 'request' && said.request.word === 'alive') || (said.kind === 'reply' && said.reply.word === 'alive');
+      if (said.kind !== 'telemetry' && !isHeartbeat) say(entry.ms, `${entry.from}: ${line}`);
+    }
+  }
+  if (torn) process.stdout.write('The last line of the transcript is torn: the recording host died while it wrote.\n');
+  process.stdout.write(
+    `${(last / 1000).toFixed(1)} s, ${counts.request} requests, ${counts.reply} replies, ${counts.refusal} refusals, ${counts.telemetry} telemetry frames, ${counts.unreadable} unreadable lines\n`,
+  );
+}
+
+/** Runs a plan against the recorded controller, as the recording host did, and says where the two part. */
+async function runAgainst(transcript: Transcript, options: { plan: string; equipment: string; archive: string }): Promise<void> {
+  const plan = planFile(options.plan);
+  const equipment = equipmentFile(options.equipment);
+  const clock = new VirtualClock(transcript.header.startedUnixMs);
+  const archive = archivePlace(options.archive, 'write', clock);
+  const channel = new ReplayChannel(transcript, clock);
+  try {
+    const opened = await RunService.open(
+      { archive, clock, channels: () => Promise.resolve([channel]), newId: randomUUID, freeDiskBytes: () => null },
+      { kind: 'new', plan, equipment, operator: 'replay', software },
+    );
+    if (!opened.ok) throw new Stop(exitCode.bench, opened.text);
+    process.exitCode = await drive(opened.service, () => [{ kind: 'start' }], 'replay', {
+      clock, waitForBench: 30, everyPoint: false, continueWith: 'a replay is not continued; record a new run',
+    });
+    await opened.service.close();
+    const { departures } = channel;
+    for (const { ms, text } of departures) process.stdout.write(`${(ms / 1000).toFixed(3).padStart(12)} s  ${text}\n`);
+    process.stdout.write(`${departures.length} departures from the recording\n`);
+    if (departures.length > 0) process.exitCode = exitCode.checkFailed;
+  } finally {
+    archive.close();
+    clock.stop();
+  }
+}
 
 export function addBenchCommands(program: Command): void {
-  void program;
+  withBenchOptions(
+    program
+      .command('check-controller')
+      .description('hold a controller against every rule of the line specification that can be seen from outside'),
+  )
+    .option('--energise', 'include the checks that drive an injector channel with pulses of the least width')
+    .action(checkController);
+
+  program
+    .command('serve-bench')
+    .description('the simulated bench behind a pseudo-terminal, for another program to open like a serial port')
+    .addOption(new Option('--scenario <file>', 'which simulated bench, and what goes wrong on it').default(samplePath('scenario'), 'the sample bench'))
+    .addOption(new Option('--speed <factor>', 'its time against real time; the host must be given the same').default('1'))
+    .action(serveBench);
+
+  program
+    .command('replay')
+    .description('read a recorded conversation back; with --plan, run that plan again against the recorded controller')
+    .argument('<transcript>', 'file that --record wrote')
+    .addOption(new Option('--plan <file>', 'the plan that was run when the transcript was recorded'))
+    .addOption(new Option('--equipment <file>', 'the equipment record of that run').default(samplePath('equipment'), 'that of the simulated bench'))
+    .addOption(new Option('--archive <file>', 'new archive for the replayed run').default('data/replay.sqlite'))
+    .action(async (path: string, options: { plan?: string; equipment: string; archive: string }) => {
+      const read = await readTranscript(path);
+      if (!read.ok) throw new Stop(exitCode.badInput, read.text);
+      if (options.plan === undefined) digest(read.transcript);
+      else await runAgainst(read.transcript, { ...options, plan: options.plan });
+    });
 }

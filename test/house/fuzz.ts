@@ -406,14 +406,8 @@ function print(report: FuzzReport): void {
   for (const text of report.violations) process.stdout.write(`  BROKEN: ${text}\n`);
 }
 
-if (import.meta.main) {
-  const [lines = 1_000_000, seed = 1] = process.argv.slice(2).map(Number);
-  if (!Number.isSafeInteger(lines) || lines < 1 || !Number.isSafeInteger(seed) || seed < 0) {
-    process.stderr.write('Give the number of lines (1 or more) and a seed (0 or more), or nothing.\n');
-    process.exitCode = 2;
-  } else {
-    const report = await fuzz(lines, seed);
-    print(report);
-    process.exitCode = report.violations.length === 0 ? 0 : 1;
-  }
+export async function showFuzz([lines = '1000000', seed = '1']: readonly string[]): Promise<boolean> {
+  const report = await fuzz(Number(lines), Number(seed));
+  print(report);
+  return report.violations.length === 0;
 }

@@ -3,6 +3,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   coverage: async () => (await import('./coverage.ts')).showCoverage,
   pauses: async () => (await import('./pauses.ts')).showPauses,
   kills: async () => (await import('./kills.ts')).showKills,
+  fuzz: async () => (await import('./fuzz.ts')).showFuzz,
 };
 
 const [name = '', ...args] = process.argv.slice(2);
