@@ -707,14 +707,27 @@ describe('commands', () => {
     expect(run.engine.state.ending).toBe('emergency-stopped');
   });
 
-  it('RUN-4 a bench that does not confirm is asked three times', () => {
+  it('RUN-4 a bench that does not confirm is asked three times, then left to its dead-man', () => {
     const run = new TestRun().start();
     run.runUntil(inStep('measure'));
     run.bench.answer = (request) => (request.kind === 'make-safe' ? { kind: 'no-answer', text: 'nothing heard' } : undefined);
     run.bench.requests.length = 0;
     run.command({ kind: 'abort' });
     run.runUntil(ended, 30);
-    expect(requestKinds(run)).toEqual(['make-safe', 'make-safe', 'make-safe']);
+    expect(requestKinds(run)).toEqual(['make-safe', 'make-safe', 'make-safe', 'keep-silent']);
+    expect(run.engine.state.safe).toMatchObject({ confirmed: true });
+    expect(run.events('made-safe')[0]?.text).toMatch(/host fell silent/);
+    expect(isSafe(run.bench)).toBe(true);
+    expect(run.engine.state.ending).toBe('aborted');
+  });
+
+  it('RUN-4 a bench that stays armed all the same is told to be not confirmed', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.deadManWorks = false;
+    run.bench.answer = (request) => (request.kind === 'make-safe' ? { kind: 'refused', code: 'x', text: 'no' } : undefined);
+    run.command({ kind: 'abort' });
+    run.runUntil(ended, 30);
     expect(run.engine.state.safe).toMatchObject({ confirmed: false });
     expect(run.engine.state.ending).toBe('aborted');
     expect(run.engine.status(run.bench.time).advice).toMatch(/emergency stop/);

@@ -118,7 +118,7 @@ type Phase =
   // The proof.
   | 'prove-burst' | 'await-pulses' | 'silence' | 'await-dead-man' | 'clear-proof' | 'await-clear-proof'
   // Safe, and faults that a person acknowledged.
-  | 'make-safe' | 'clear-acknowledged' | 'clear-ready';
+  | 'make-safe' | 'leave-to-dead-man' | 'clear-acknowledged' | 'clear-ready';
 
 /** What becomes of an attempt once its pulses have stopped. */
 type AfterStop =
@@ -222,7 +222,6 @@ class Engine implements RunEngine {
     this.#request = null;
     this.#answer = null;
     this.#ignored = null;
-    if (this.#state.mode === 'making-safe' && this.#phase === 'idle') this.#askSafe(true);
     switch (input.kind) {
       case 'frame':
         this.#onFrame(input.frame);
@@ -240,6 +239,8 @@ class Engine implements RunEngine {
         this.#onCommand(input.id, input.by, input.command);
         break;
     }
+    // A recovered run sets out for safe with its first input, whatever that is.
+    if (this.#state.mode === 'making-safe' && this.#phase === 'idle') this.#askSafe(true);
     return this.#output();
   }
 
@@ -281,7 +282,6 @@ class Engine implements RunEngine {
     this.#trackSupply(frame);
     this.#trackCondition(frame);
 
-    if (this.#state.mode === 'ended') return;
     if (this.#checkController(frame)) return;
     if (this.#checkGuards(frame)) return;
 
@@ -299,6 +299,7 @@ class Engine implements RunEngine {
         return;
       case 'ready':
       case 'making-safe':
+      case 'ended':
         return;
     }
   }
@@ -616,17 +617,16 @@ class Engine implements RunEngine {
       const after = stepGuard(guard, before, value, this.#now);
       if (after === before && !after.active) continue;
       this.#guardMemory[index] = after;
-      if (after.active !== before.active) {
-        if (!after.active) {
-          if (this.#state.notes.has(guard.id)) this.#emit({ kind: 'guard-cleared', guard: guard.id, text: `${guardText(guard, value)}: back inside.` });
-          continue;
-        }
-        // A hold or trip that finds nothing to stop is written down like a note.
-        if (guard.level === 'note' || !this.#canStop(guard.level)) {
-          this.#emit({ kind: 'guard-noted', guard: guard.id, text: `${guardText(guard, value)}.` });
-        }
+      if (!after.active) {
+        if (before.active && this.#state.notes.has(guard.id)) this.#emit({ kind: 'guard-cleared', guard: guard.id, text: `${guardText(guard, value)}: back inside.` });
+        continue;
       }
-      if (!after.active) continue;
+      // An ended run only keeps watch for the checks before points are measured again.
+      if (this.#state.mode === 'ended') continue;
+      // A hold or trip that finds nothing to stop is written down like a note.
+      if (guard.level === 'note' ? !this.#state.notes.has(guard.id) : !before.active && !this.#canStop(guard.level)) {
+        this.#emit({ kind: 'guard-noted', guard: guard.id, text: `${guardText(guard, value)}.` });
+      }
       // A guard that was active before is looked at again: the mode may have become one that it stops.
       if (guard.level === 'hold' && this.#canStop('hold')) return this.#hold(guard.id, `${guardText(guard, value)}.`, guard.maxResumes);
       if (guard.level === 'trip' && this.#canStop('trip')) return this.#trip(guard.id, `${guardText(guard, value)}.`);
@@ -740,7 +740,7 @@ class Engine implements RunEngine {
     this.#emit({ kind: 'making-safe', then, why });
     this.#acknowledging = false;
     // The request that is under way already is as good as a new one.
-    if (mode === 'making-safe' && this.#phase === 'make-safe') return;
+    if (mode === 'making-safe' && (this.#phase === 'make-safe' || this.#phase === 'leave-to-dead-man')) return;
     this.#askSafe(true);
   }
 
@@ -768,13 +768,30 @@ class Engine implements RunEngine {
         this.#askSafe(false);
         return;
       }
-      this.#acknowledging = false;
+      // As long as the host is heard the dead-man does not act, so the host falls silent.
+      this.#ask('leave-to-dead-man', { kind: 'keep-silent', duration: seconds(this.#proofSilence()) }, this.#proofSilence() + replyTimeout);
+      return;
+    }
+    this.#rest();
+  }
+
+  #onLeftToDeadMan(): void {
+    this.#acknowledging = false;
+    const frame = this.#frame;
+    const seen = frame !== null && this.#frameNow > this.#phaseSince && this.#now - this.#frameNow <= this.#staleAfter;
+    if (seen && !frame.armed && !frame.burst.active && frame.supply <= this.#capabilities.safeSupply + safeSupplyTolerance) {
+      this.#emit({
+        kind: 'made-safe',
+        confirmed: true,
+        text: 'The bench did not answer, so the host fell silent; telemetry shows injectors off, supply at its safe value, disarmed.',
+      });
+    } else {
       this.#emit({
         kind: 'made-safe',
         confirmed: false,
         text:
-          `The bench did not confirm that it is safe (${reply.text}). The controller's dead-man is the remaining protection: it switches ` +
-          'injectors and supply off by itself. Press the emergency stop of the bench and look for yourself before you touch anything.',
+          "The bench did not confirm that it is safe. The controller's dead-man is the remaining protection: it switches injectors and " +
+          'supply off by itself. Press the emergency stop of the bench and look for yourself before you touch anything.',
       });
     }
     this.#rest();
@@ -1155,6 +1172,7 @@ class Engine implements RunEngine {
       case 'silence':
       case 'clear-proof':
       case 'make-safe':
+      case 'leave-to-dead-man':
       case 'clear-acknowledged':
       case 'clear-ready':
         // A reply is due; frames have been guarded already.
@@ -1350,6 +1368,9 @@ class Engine implements RunEngine {
     switch (this.#phase) {
       case 'make-safe':
         this.#onSafeReply(reply);
+        return;
+      case 'leave-to-dead-man':
+        this.#onLeftToDeadMan();
         return;
       case 'clear-acknowledged':
         this.#onAcknowledgedReply(reply);

@@ -144,7 +144,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   },
   ended: {
     ...running,
-    frame: handled('keeps it for the checks before points are measured again'),
+    frame: handled('keeps it, and the guards, for the checks before points are measured again'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
     tick: noted('nothing has a deadline here'),
     link: handled('writes down that the link was lost or restored'),
