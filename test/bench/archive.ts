@@ -5,14 +5,17 @@ import { unixMillis } from '../../app/quantities/quantity.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import type { Archive } from '../../main/archive/archive.ts';
 import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
-import type { BenchReport } from './run-benches.ts';
 
 const points = 100_000;
 const runs = 10_000;
 /** A window of two seconds at 20 Hz. */
 const framesPerPoint = 40;
 
-type Figure = BenchReport['figures'][number];
+interface Figure {
+  readonly label: string;
+  readonly value: number;
+  readonly unit: string;
+}
 
 /** Quantile by the nearest rank. */
 const quantile = (sorted: readonly number[], q: number): number => sorted[Math.min(sorted.length - 1, Math.floor(q * sorted.length))] ?? Number.NaN;
@@ -94,7 +97,7 @@ function listing(folder: string): Figure[] {
   return figures;
 }
 
-export function bench(): Promise<BenchReport> {
+export function bench(): Promise<{ readonly name: string; readonly figures: readonly Figure[] }> {
   // Inside the house: the system's folder for temporary files may be in memory, where nothing is durable.
   const out = join(import.meta.dirname, '../.out');
   mkdirSync(out, { recursive: true });
