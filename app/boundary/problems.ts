@@ -30,6 +30,7 @@ export function problemsOf(error: z.ZodError, input: unknown): readonly Problem[
 }
 
 function sentence(issue: z.core.$ZodIssue, value: unknown): string {
+  if (issue.code === 'invalid_union' && issue.errors.length > 0) return noFormFits(issue.errors, value);
   if (value === undefined && issue.code !== 'custom') return `This field is missing. It must be ${wanted(issue)}.`;
   const found = described(value);
   switch (issue.code) {
@@ -56,6 +57,20 @@ function sentence(issue: z.core.$ZodIssue, value: unknown): string {
   }
 }
 
+/** Several forms are allowed and none fits: what each of them misses. */
+function noFormFits(forms: readonly (readonly z.core.$ZodIssue[])[], value: unknown): string {
+  const misses = forms.map((issues) =>
+    issues
+      .map((issue) => {
+        if (issue.code === 'unrecognized_keys') return `without ${issue.keys.join(', ')}`;
+        const where = pathText(issue.path);
+        return `${where === '' ? '' : `${where} `}${wanted(issue)}`;
+      })
+      .join(' and '),
+  );
+  return `This fits none of the forms that are allowed. It is ${described(value)}; it would need ${misses.join(', or ')}.`;
+}
+
 /** What the schema wanted, as the end of "This must be ...". */
 function wanted(issue: z.core.$ZodIssue): string {
   switch (issue.code) {
@@ -65,6 +80,9 @@ function wanted(issue: z.core.$ZodIssue): string {
       return issue.values.length === 1
         ? String(issue.values[0])
         : `one of ${issue.values.map((value) => String(value)).join(', ')}`;
+    case 'invalid_union':
+      // zod says which values decide between the forms, but its type does not.
+      return 'options' in issue && Array.isArray(issue.options) ? `one of ${issue.options.join(', ')}` : 'one of the forms that are allowed';
     case 'invalid_format':
       if (issue.format === 'date') return 'a date like 2026-03-31';
       return issue.pattern === undefined ? `a text of the form ${issue.format}` : `a text that matches ${issue.pattern}`;

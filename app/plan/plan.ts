@@ -13,7 +13,7 @@ const positiveDuration = positive.max(86_400);
 const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1);
 
 /** A guard watches one signal and has one of three answers when the signal leaves its limits for `dwellS`. */
-export const guardSchema = z
+const guardSchema = z
   .strictObject({
     id: z.string().regex(/^[a-z][a-z0-9-]*$/),
     signal: z.enum([

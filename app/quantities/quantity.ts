@@ -21,13 +21,9 @@ export type Kilograms = Quantity<'kg'>;
 export type KilogramsPerSecond = Quantity<'kg/s'>;
 export type KilogramsPerCubicMetre = Quantity<'kg/m3'>;
 export type CubicMetres = Quantity<'m3'>;
-export type PascalSeconds = Quantity<'Pa.s'>;
-/** Edges of a flow meter for a cubic metre that passed. */
-export type EdgesPerCubicMetre = Quantity<'1/m3'>;
 
 /** Milliseconds since 1970-01-01T00:00Z, the only wall-clock time in the house. */
 export type UnixMillis = Quantity<'unix-ms'>;
-
 
 export const volts = (v: number): Volts => v as Volts;
 export const amperes = (a: number): Amperes => a as Amperes;
@@ -47,4 +43,3 @@ export const toKilopascals = (p: Pascals): number => p / 1e3;
 export const toMilliseconds = (s: Seconds): number => s * 1e3;
 export const toMicroseconds = (s: Seconds): number => s * 1e6;
 export const toCelsius = (k: Kelvins): number => k - 273.15;
-export const toMilligrams = (m: Kilograms): number => m * 1e6;

@@ -1,0 +1,37 @@
+/** What the sheet promises before a run, against the simulated bench and what the run took on it. */
+import { expect, test } from 'vitest';
+import { assumedStaticFlow, estimateRun } from '../../app/plan/estimate.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import { preflight } from '../../app/plan/preflight.ts';
+import { runInProcess, sampleEquipment, samplePlan, scenario } from '../builders/in-process.ts';
+
+test('PRE-1 the estimate of the small plan is within a quarter of the time that it takes; both sample sheets pass', async () => {
+  const small = samplePlan('small-plan');
+  const times = { from: NaN, to: NaN };
+  const { state } = await runInProcess({
+    plan: small,
+    scenario: scenario(),
+    onEvents: (events, { clock }) => {
+      for (const { kind } of events) {
+        if (kind === 'proving-started') times.from = clock.now();
+        if (kind === 'ended') times.to = clock.now();
+      }
+    },
+  });
+  expect(state.ending).toBe('complete');
+  const took = (times.to - times.from) / 1e3;
+  const { durationS } = estimateRun(small, expandPlan(small), sampleEquipment(), assumedStaticFlow);
+  expect(durationS / took).toBeGreaterThan(0.75);
+  expect(durationS / took).toBeLessThan(1.25);
+
+  if (state.bench === null) throw new Error('the bench is not known after a whole run');
+  for (const plan of [small, samplePlan('plan')]) {
+    const { lines } = preflight(plan, expandPlan(plan), {
+      capabilities: state.bench.capabilities,
+      equipment: sampleEquipment(),
+      freeDiskBytes: 1e9,
+      today: '2026-01-06',
+    });
+    expect(lines.filter((line) => line.result !== 'pass')).toEqual([]);
+  }
+});
