@@ -1,0 +1,243 @@
+/**
+ * The contract between window and host: requests with their replies, and events. It is carried over a MessagePort in the
+ * desktop application and over a WebSocket by the local web host; each side parses what it receives.
+ *
+ * The window is told a run's journal and the bench's frames, and works everything else out with the same fold and the
+ * same reduction as archive and command line; so the contract has no second model of a run.
+ */
+import { z } from 'zod';
+import type { BenchFrame, BenchIdentity, BenchCapabilities } from '../bench/port.ts';
+import { equipmentSchema } from '../equipment/equipment.ts';
+import type { RunStatus } from '../run/engine.ts';
+import type { RunCommand, RunEvent } from '../run/events.ts';
+
+const nothing = z.strictObject({});
+const id = z.string().min(1).max(80);
+const text = z.string().max(2000);
+const person = z.string().trim().min(1).max(120);
+const finite = z.number();
+
+const point = z.int().min(0);
+
+const runCommand = z.discriminatedUnion('kind', [
+  z.strictObject({ kind: z.literal('start') }),
+  z.strictObject({ kind: z.literal('pause-at-next-point') }),
+  z.strictObject({ kind: z.literal('pause-now') }),
+  z.strictObject({ kind: z.literal('resume') }),
+  z.strictObject({ kind: z.literal('skip-wait') }),
+  z.strictObject({ kind: z.literal('skip-point'), point }),
+  z.strictObject({ kind: z.literal('measure-again'), points: z.array(point).min(1) }),
+  z.strictObject({ kind: z.literal('finish-early') }),
+  z.strictObject({ kind: z.literal('abort') }),
+  z.strictObject({ kind: z.literal('emergency-stop') }),
+  z.strictObject({ kind: z.literal('acknowledge') }),
+  z.strictObject({ kind: z.literal('choose'), point, attempt: z.int().min(1).nullable(), reason: z.string().trim().min(1).max(500) }),
+]) satisfies z.ZodType<RunCommand>;
+
+/** Parsed by kind only: the rest of it is the journal's own affair, which this version of the program wrote. */
+const runEvent = z.custom<RunEvent>((value) => {
+  const event = value as { seq?: unknown; at?: unknown; body?: { kind?: unknown } } | null;
+  return typeof event?.seq === 'number' && typeof event.at === 'number' && typeof event.body?.kind === 'string';
+});
+const benchFrame = z.custom<BenchFrame>((value) => {
+  const frame = value as Partial<Record<keyof BenchFrame, unknown>> | null;
+  return typeof frame?.at === 'number' && typeof frame.number === 'number' && typeof frame.pressure === 'number';
+});
+const runStatus = z.custom<RunStatus>((value) => typeof (value as { mode?: unknown } | null)?.mode === 'string');
+
+const runRow = z.object({
+  id, createdAt: finite, planName: z.string(), order: z.string(), operator: z.string(), software: z.string(),
+  points: finite, counting: finite, attempts: finite, ending: z.string().nullable(), lastAt: finite.nullable(),
+});
+export type RunRow = z.infer<typeof runRow>;
+
+/** An injector that the lab has taken in. `id` absent: a new one. */
+const part = z.strictObject({
+  id: id.optional(),
+  order: z.string().max(120).default(''),
+  type: z.string().trim().min(1).max(60),
+  serialNumber: z.string().trim().min(1).max(60),
+  coilResistanceOhm: z.number().positive().nullable().default(null),
+  condition: z.string().max(500).default(''),
+  /** Driver channel and place on the rail; null: not mounted. */
+  channel: z.int().min(1).max(64).nullable().default(null),
+});
+export type Part = z.infer<typeof part>;
+
+const planRow = z.object({ id, version: z.int(), name: z.string(), savedAt: finite, savedBy: z.string() });
+export type PlanRow = z.infer<typeof planRow>;
+
+const problem = z.object({ path: z.string(), text: z.string() });
+const sheet = z.object({
+  lines: z.array(z.object({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string() })),
+  totals: z.object({ durationS: finite, pulses: finite, fluidMl: finite, points: finite, telemetryFrames: finite, diskBytes: finite }),
+});
+export type Sheet = z.infer<typeof sheet>;
+
+/** The bench as the host has it now. */
+const benchView = z.discriminatedUnion('state', [
+  z.object({ state: z.literal('absent'), why: z.string() }),
+  z.object({ state: z.literal('connecting'), to: z.string() }),
+  z.object({
+    state: z.literal('connected'),
+    simulated: z.boolean(),
+    link: z.string(),
+    up: z.boolean(),
+    why: z.string(),
+    identity: z.custom<BenchIdentity>((v) => typeof v === 'object' && v !== null),
+    capabilities: z.custom<BenchCapabilities>((v) => typeof v === 'object' && v !== null),
+    bootId: z.string(),
+    statistics: z.record(z.string(), z.unknown()).nullable(),
+  }),
+]);
+export type BenchView = z.infer<typeof benchView>;
+
+/** Manual work: what the host does on the bench outside a run, and whether its guards let it. */
+const manualView = z.object({
+  armed: z.boolean(),
+  /** Guard or fault that stands against manual work; empty: none. */
+  against: z.string(),
+  doing: z.string(),
+});
+export type ManualView = z.infer<typeof manualView>;
+
+const control = z.object({ mine: z.boolean(), holder: z.string().nullable(), windows: z.int() });
+export type ControlView = z.infer<typeof control>;
+
+const accepted = z.object({ accepted: z.boolean(), reason: z.string() });
+const benchChoice = z.discriminatedUnion('kind', [
+  z.strictObject({
+    kind: z.literal('simulated'),
+    /** Bench time against real time. */
+    speed: z.number().positive().max(100).default(1),
+    /** A scenario document; absent: the sample bench. */
+    scenario: z.unknown().optional(),
+  }),
+  z.strictObject({ kind: z.literal('port'), path: z.string().min(1).max(300) }),
+]);
+export type BenchChoice = z.input<typeof benchChoice>;
+
+/**
+ * Every request by name. `control: true`: only the window that holds control may make it; the others may watch, and any
+ * window may always make `stop`.
+ */
+export const requests = {
+  hello: {
+    control: false,
+    params: z.strictObject({ name: person }),
+    result: z.object({
+      software: z.string(), archivePath: z.string(), bench: benchView, control, openRun: id.nullable(), manual: manualView.nullable(), now: finite,
+    }),
+  },
+  /** The software's emergency stop: pulsing off, supply to its safe value, disarmed, whatever is going on. */
+  stop: { control: false, params: nothing, result: accepted },
+  'control.take': { control: false, params: nothing, result: control },
+
+  'bench.ports': { control: false, params: nothing, result: z.array(z.object({ path: z.string(), description: z.string() })) },
+  'bench.connect': { control: true, params: z.strictObject({ bench: benchChoice }), result: benchView },
+  'bench.disconnect': { control: true, params: nothing, result: benchView },
+  'manual.supply': { control: true, params: z.strictObject({ volts: z.number().min(0).max(100) }), result: accepted },
+  'manual.pressure': { control: true, params: z.strictObject({ kpa: z.number().min(0).max(2000) }), result: accepted },
+  'manual.burst': {
+    control: true,
+    params: z.strictObject({
+      channel: z.int().min(1).max(64), widthMs: z.number().positive(), periodMs: z.number().positive(), count: z.int().min(1).max(100_000),
+    }),
+    result: accepted,
+  },
+  'manual.safe': { control: true, params: nothing, result: accepted },
+  'manual.clear-faults': { control: true, params: nothing, result: accepted },
+
+  'parts.list': { control: false, params: nothing, result: z.array(part.extend({ id })) },
+  'parts.save': { control: true, params: z.strictObject({ parts: z.array(part).min(1).max(200) }), result: z.array(part.extend({ id })) },
+  'equipment.read': { control: false, params: nothing, result: equipmentSchema },
+  'equipment.save': { control: true, params: z.strictObject({ document: z.unknown() }), result: z.object({ problems: z.array(problem) }) },
+
+  'plans.list': { control: false, params: nothing, result: z.array(planRow) },
+  'plans.versions': { control: false, params: z.strictObject({ id }), result: z.array(planRow) },
+  'plans.read': { control: false, params: z.strictObject({ id, version: z.int().min(1) }), result: z.object({ row: planRow, document: z.unknown() }) },
+  /** Saving a plan makes a new version; an earlier one never changes. */
+  'plans.save': {
+    control: true,
+    params: z.strictObject({ id: id.nullable(), document: z.unknown(), by: person }),
+    result: z.object({ row: planRow.nullable(), problems: z.array(problem) }),
+  },
+  /** Problems of a document, or its pre-flight sheet for the connected bench (without one: what a plan alone can say). */
+  'plan.check': {
+    control: false,
+    params: z.strictObject({ document: z.unknown() }),
+    result: z.object({ problems: z.array(problem), sheet: sheet.nullable(), points: z.int() }),
+  },
+
+  'run.open': { control: true, params: z.strictObject({ document: z.unknown(), operator: person }), result: z.object({ id }) },
+  /** Opens a stored run on the bench again, to continue it or to measure points again. */
+  'run.continue': { control: true, params: z.strictObject({ id }), result: z.object({ id }) },
+  'run.command': { control: true, params: z.strictObject({ id, command: runCommand, by: person, commandId: id }), result: accepted },
+  /** Lets go of a run that rests; the bench stays connected. */
+  'run.close': { control: true, params: z.strictObject({ id }), result: nothing },
+  'run.journal': {
+    control: false,
+    params: z.strictObject({ id, fromSeq: z.int().min(0), limit: z.int().min(1).max(5000) }),
+    result: z.object({ events: z.array(runEvent), more: z.boolean() }),
+  },
+  /** Frames stored with a run, thinned to at most `most`. */
+  'run.telemetry': {
+    control: false,
+    params: z.strictObject({ id, most: z.int().min(2).max(20_000) }),
+    result: z.object({ frames: z.array(benchFrame) }),
+  },
+  'runs.list': {
+    control: false,
+    params: z.strictObject({
+      text: text.optional(), after: z.strictObject({ createdAt: finite, id }).optional(), limit: z.int().min(1).max(500),
+    }),
+    result: z.array(runRow),
+  },
+  /** Files of a run, for the window to offer. */
+  'run.export': { control: false, params: z.strictObject({ id }), result: z.object({ files: z.array(z.object({ name: z.string(), text: z.string() })) }) },
+  'archive.verify': {
+    control: false, params: nothing,
+    result: z.object({ passed: z.boolean(), checks: z.array(z.object({ name: z.string(), passed: z.boolean(), text: z.string() })) }),
+  },
+  /** Copies the archive into its own folder under a name with the date. */
+  'archive.backup': { control: true, params: nothing, result: z.object({ path: z.string(), bytes: finite }) },
+} as const satisfies Record<string, { control: boolean; params: z.ZodType; result: z.ZodType }>;
+
+export type RequestName = keyof typeof requests;
+export type Params<N extends RequestName> = z.input<(typeof requests)[N]['params']>;
+export type ParsedParams<N extends RequestName> = z.output<(typeof requests)[N]['params']>;
+export type Result<N extends RequestName> = z.output<(typeof requests)[N]['result']>;
+
+export const events = {
+  bench: benchView,
+  /** Frames since the last such event, oldest first; at most ten events a second. */
+  frames: z.object({ frames: z.array(benchFrame) }),
+  manual: manualView.nullable(),
+  control,
+  /** The run that is open on the bench; null: none. */
+  'run.opened': z.object({ id: id.nullable() }),
+  /** Committed to the archive. */
+  'run.events': z.object({ id, events: z.array(runEvent) }),
+  /** At most five a second. */
+  'run.status': z.object({ id, status: runStatus }),
+} as const satisfies Record<string, z.ZodType>;
+
+export type EventName = keyof typeof events;
+export type EventData<N extends EventName> = z.output<(typeof events)[N]>;
+
+/** Why a request was not carried out. */
+export const failure = z.object({
+  code: z.enum(['bad-request', 'not-in-control', 'no-bench', 'no-run', 'busy', 'bench', 'archive', 'refused', 'defect']),
+  text: z.string(),
+});
+export type Failure = z.infer<typeof failure>;
+
+/** What passes between window and host. */
+export const toHost = z.object({ id: z.int().min(0), name: z.string(), params: z.unknown() });
+export const toWindow = z.union([
+  z.object({ id: z.int().min(0), result: z.unknown() }),
+  z.object({ id: z.int().min(0), failure }),
+  z.object({ event: z.string(), data: z.unknown() }),
+]);
+export type ToHost = z.infer<typeof toHost>;
+export type ToWindow = z.infer<typeof toWindow>;
