@@ -10,7 +10,7 @@ const nonNegative = z.number().nonnegative();
 const duration = nonNegative.max(86_400);
 const positiveDuration = positive.max(86_400);
 
-const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1);
+const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1).max(10_000);
 
 /** A guard watches one signal and has one of three answers when the signal leaves its limits for `dwellS`. */
 const guardSchema = z

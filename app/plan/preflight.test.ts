@@ -131,6 +131,12 @@ describe('the sheet', () => {
     expect(found?.text).toContain(words);
   });
 
+  test('is made of the largest plan as well', () => {
+    const widths = Array.from({ length: 500 }, (_, i) => 3 + i / 100);
+    const plan = planOf({}, { widthMs: widths, voltageV: [9, 10, 11, 12], replicates: 49 });
+    expect(sheet(plan).totals.points).toBe(196_000);
+  });
+
   test('PRE-3 PRE-15 say which flow was assumed, and only then', () => {
     expect(line('PRE-3', planOf())?.text).toContain('assuming a static flow of 240 g/min');
     expect(line('PRE-3', planOf(), { expectedStaticFlow: 5e-3 as KilogramsPerSecond })?.text).not.toContain('assuming');

@@ -232,8 +232,9 @@ function guardsPresent({ guards }: Plan): Finding {
 }
 
 function guardsAgainstPlan(plan: Plan, points: readonly Point[]): Finding {
-  const highest = toKilopascals(pascals(Math.max(...points.map((p) => p.pressure))));
-  const lowest = toKilopascals(pascals(Math.min(...points.map((p) => p.pressure))));
+  const used = sorted(points.map((p) => Math.round(p.pressure)));
+  const lowest = (used[0] ?? NaN) / 1e3;
+  const highest = (used.at(-1) ?? NaN) / 1e3;
   const impossible: string[] = [];
   const tight: string[] = [];
   for (const guard of plan.guards) {
