@@ -17,7 +17,7 @@
  * A block's full scale is 16384.
  */
 #define BLOCK_MA(ma) ((uint16_t)((ma) * 16384UL / 10000))
-#define BLOCK_PA(pa) ((uint16_t)(1638 + (pa) * 8192UL / 625000))
+#define BLOCK_PA(pa) ((uint16_t)(1638 + (pa) / 125 * 8192UL / 5000))
 #define BLOCK_MDEGC(mdegc) ((uint16_t)(1638 + ((mdegc) + 20000UL) * 8192UL / 62500))
 
 static uint16_t sum[ANALOG_INPUTS]; /* of the block that is being taken */

@@ -27,8 +27,8 @@ export type FirmwareBuild =
 
 function run(command: string, args: readonly string[]): { readonly missing: boolean; readonly ok: boolean; readonly out: string } {
   const result = spawnSync(command, args, { encoding: 'utf8' });
-  const missing = result.error !== undefined;
-  return { missing, ok: !missing && result.status === 0, out: missing ? result.error.message : result.stdout + result.stderr };
+  if (result.error !== undefined) return { missing: true, ok: false, out: result.error.message };
+  return { missing: false, ok: result.status === 0, out: result.stdout + result.stderr };
 }
 
 /** `serialNumber`: 1 to 24 characters of a name of the line. `outFolder` is made if it is not there. */

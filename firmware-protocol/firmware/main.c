@@ -50,6 +50,8 @@ int main(void) {
     ultoa(count_boot(), boot, 10);
     protocol_init(boot);
     uart_init();
+    /* Ends whatever half a line the last start left on its way. */
+    uart_put("\n", 1);
     set_sleep_mode(SLEEP_MODE_IDLE);
     sleep_enable();
     sei();

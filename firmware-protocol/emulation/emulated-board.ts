@@ -1,0 +1,214 @@
+/**
+ * The board of the reference firmware, emulated: the chip, what is soldered round it (decoder, dividers, transducers,
+ * filters), and the plant at its terminals. It has the shape of the simulated controller, so whatever drives one drives
+ * the other: bytes go in, time is let pass, lines come out.
+ */
+import type { PlantPort, PlantReadings } from '../simulator/plant-port.ts';
+import { Atmega2560, CLOCK_HZ, flashImage } from './atmega2560.ts';
+
+const CYCLES_PER_US = CLOCK_HZ / 1e6;
+/**
+ * How far the plant's time lies behind the chip's. A pulse is known when its end has been seen on the pin, and it is
+ * given to the plant from its beginning, so the plant waits for at least the longest pulse. Everything measured comes
+ * by this much late, edges and readings alike; interlocks do not.
+ */
+const PLANT_LAG_US = 110_000;
+const LONGEST_PIECE_US = 100_000;
+const STEP_US = 1_000;
+const SUPPLY_FULL_SCALE_MV = 20_000;
+const REGULATOR_FULL_SCALE_PA = 1_000_000;
+
+export interface EmulatedBoardOptions {
+  /** Intel HEX, as the build makes it. */
+  readonly hex: string;
+  readonly plant: PlantPort;
+  /** Takes every line that the firmware says, LF included. */
+  readonly emit: (line: string) => void;
+  /** Told of every pulse at a driver's input, in cycles of the chip's clock, when it ends. */
+  readonly onPulse?: (channel: number, startCycle: number, endCycle: number) => void;
+}
+
+interface Due {
+  readonly atUs: number;
+  readonly act: () => void;
+}
+
+export class EmulatedBoard {
+  readonly chip: Atmega2560;
+  /** Bursts that the firmware accepted since power-on, over all its resets, as it said itself. */
+  burstsAccepted = 0;
+
+  readonly #plant: PlantPort;
+  readonly #emit: (line: string) => void;
+  readonly #onPulse: (channel: number, startCycle: number, endCycle: number) => void;
+  #now = 0;
+  #text = '';
+  #readings: PlantReadings;
+  #edges: number;
+  /** What is still to be done to the plant, in the order of time. */
+  readonly #due: Due[] = [];
+  #openChannel = 0;
+  #openedCycle = 0;
+  /** The part of the open pulse that the plant was already given ends here. */
+  #givenUs = 0;
+  #supplyDuty = 0;
+  #regulatorDuty = 0;
+  #dither = 1;
+
+  constructor(options: EmulatedBoardOptions) {
+    this.#plant = options.plant;
+    this.#emit = options.emit;
+    this.#onPulse = options.onPulse ?? (() => undefined);
+    this.#readings = this.#plant.read();
+    this.#edges = this.#readings.edges;
+    // The chip reports its outputs while it is being made, before there is a chip to ask.
+    let made: Atmega2560 | null = null;
+    this.chip = made = new Atmega2560(flashImage(options.hex), {
+      onByte: (byte) => {
+        this.#hear(byte);
+      },
+      onOutputs: (cycle) => {
+        if (made !== null) this.#followOutputs(made, cycle);
+      },
+      onDuties: (supply, regulator, cycle) => {
+        this.#followDuties(supply, regulator, cycle);
+      },
+      analog: (input) => this.#analog(input),
+      // Bit set: the loop is open and its opto-coupler dark.
+      portC: () => ~this.#plant.read().interlocks & 0x07,
+    });
+  }
+
+  /** Bytes from the host, at the present instant. */
+  receive(bytes: Uint8Array): void {
+    this.chip.receive(bytes);
+  }
+
+  /** Lets time pass up to `us` since power-on; never goes back. */
+  advanceTo(us: number): void {
+    while (this.#now < us) {
+      const step = Math.min(us, (Math.floor(this.#now / STEP_US) + 1) * STEP_US);
+      this.chip.runTo(Math.round(step * CYCLES_PER_US));
+      this.#now = step;
+      if (step % STEP_US === 0) this.#movePlant();
+    }
+  }
+
+  /** The next instant at which bytes may come out without any going in. */
+  nextDueUs(): number {
+    return (Math.floor(this.#now / STEP_US) + 1) * STEP_US;
+  }
+
+  /** Presses the reset button. */
+  reset(): void {
+    this.chip.reset();
+  }
+
+  /** Channel that is being driven at this moment, or 0. */
+  get openChannel(): number {
+    return this.#openChannel;
+  }
+
+  #hear(byte: number): void {
+    this.#text += String.fromCharCode(byte);
+    if (byte !== 10) return;
+    const line = this.#text;
+    this.#text = '';
+    const burst = /^= \d+ burst number=(\d+) /.exec(line);
+    if (burst !== null) this.#countBurst(Number(burst[1]));
+    this.#emit(line);
+  }
+
+  #latestBurst = 0;
+  /** A repeated answer carries the same number; after a reset numbers begin at 1 again. */
+  #countBurst(number: number): void {
+    if (number !== this.#latestBurst) this.burstsAccepted += 1;
+    this.#latestBurst = number;
+  }
+
+  /** The decoder: the pulse reaches the selected driver while the enable line is high. */
+  #followOutputs(chip: Atmega2560, cycle: number): void {
+    const open =
+      chip.output('B', 6) && chip.output('A', 3)
+        ? 1 + (chip.output('A', 0) ? 1 : 0) + (chip.output('A', 1) ? 2 : 0) + (chip.output('A', 2) ? 4 : 0)
+        : 0;
+    if (open === this.#openChannel) return;
+    if (this.#openChannel !== 0) {
+      this.#onPulse(this.#openChannel, this.#openedCycle, cycle);
+      this.#givePulse(cycle / CYCLES_PER_US);
+    }
+    this.#openChannel = open;
+    this.#openedCycle = cycle;
+    this.#givenUs = cycle / CYCLES_PER_US;
+  }
+
+  #givePulse(untilUs: number): void {
+    const channel = this.#openChannel;
+    const startUs = this.#givenUs;
+    this.#givenUs = untilUs;
+    this.#later(startUs, () => {
+      this.#plant.pulse(channel, startUs, untilUs - startUs);
+    });
+  }
+
+  #followDuties(supply: number, regulator: number, cycle: number): void {
+    const atUs = cycle / CYCLES_PER_US;
+    if (supply !== this.#supplyDuty) {
+      this.#supplyDuty = supply;
+      this.#later(atUs, () => {
+        this.#plant.setSupply(supply * SUPPLY_FULL_SCALE_MV);
+      });
+    }
+    if (regulator !== this.#regulatorDuty) {
+      this.#regulatorDuty = regulator;
+      this.#later(atUs, () => {
+        this.#plant.setPressure(regulator * REGULATOR_FULL_SCALE_PA);
+      });
+    }
+  }
+
+  #later(atUs: number, act: () => void): void {
+    let at = this.#due.length;
+    while (at > 0 && (this.#due[at - 1]?.atUs ?? 0) > atUs) at -= 1;
+    this.#due.splice(at, 0, { atUs, act });
+  }
+
+  #movePlant(): void {
+    if (this.#openChannel !== 0 && this.#now - this.#givenUs >= LONGEST_PIECE_US) this.#givePulse(this.#now);
+    const to = this.#now - PLANT_LAG_US;
+    if (to < 0) return;
+    for (let next = this.#due[0]; next !== undefined && next.atUs <= to; next = this.#due[0]) {
+      this.#due.shift();
+      this.#plant.advanceTo(next.atUs);
+      next.act();
+    }
+    this.#plant.advanceTo(to);
+    this.#readings = this.#plant.read();
+    if (this.#readings.edges > this.#edges) {
+      this.#edges = this.#readings.edges;
+      this.chip.meterEdge(Math.max(this.chip.cycles + 1, Math.round((this.#readings.lastEdgeUs + PLANT_LAG_US) * CYCLES_PER_US)));
+    }
+  }
+
+  /** Dividers and transducers of the board's description, and half a step of noise, as every real input has it. */
+  #analog(input: number): number {
+    const r = this.#readings;
+    this.#dither = (Math.imul(this.#dither, 1_664_525) + 1_013_904_223) >>> 0;
+    const noise = (this.#dither / 2 ** 32 - 0.5) / 1024;
+    const transducer = (share: number) => 0.1 + 0.8 * share;
+    switch (input) {
+      case 0:
+        return r.supplyMv / 20_000 + noise;
+      case 1:
+        return r.currentMa / 10_000 + noise;
+      case 2:
+        return transducer(r.pressurePa / 1e6) + noise;
+      case 3:
+        return transducer((r.railMilliC + 20_000) / 1e5) + noise;
+      case 4:
+        return transducer((r.meterMilliC + 20_000) / 1e5) + noise;
+      default:
+        throw new Error(`nothing is connected to analog input ${input}`);
+    }
+  }
+}
