@@ -2,7 +2,7 @@
  * Which widths the line may be fitted to (RED-8 to RED-11 of README.md). First a walk from the longest width down that
  * ends at the first width that clearly leaves the line through the longer ones: so it copes with curves that come back
  * into the limit below a bump where the needle bounces. Then the shortest widths are taken off again for as long as the
- * now well-known line shows that they bend away.
+ * now well-known line shows that they bend away, and one more.
  */
 import normalQuantile from '@stdlib/stats-base-dists-normal-quantile';
 import { coverageFactor } from './budget.ts';
@@ -26,7 +26,7 @@ export interface RegionMember {
 /** Why the region ends where it ends: by the plan, with the last width, at the limit, or at a deviation beyond noise. */
 export type RegionStop =
   | { readonly kind: 'given' | 'all-widths-fit' }
-  /** The longest width below the region and its deviation from the line through the longer ones, percent. */
+  /** The longest width that failed and its deviation from the line through the longer ones, percent. */
   | { readonly kind: 'beyond-limit' | 'significant' | 'family-significant'; readonly width: number; readonly deviationPercent: number };
 
 export type Region =
@@ -43,7 +43,7 @@ const walkLevel = 0.001;
 const walkLimitLevel = 0.05;
 /** Taking off: how often it takes a good width off, by a member's own deviation and by that of the family. */
 const memberLevel = 0.01;
-const familyLevel = 0.1;
+const familyLevel = 0.05;
 
 /** The region that the plan gives: all widths at or above `from`. */
 export function givenRegion(member: RegionMember, from: number): Region {
@@ -76,7 +76,13 @@ export function findRegions(family: readonly RegionMember[], limitPercent: numbe
       regions[index] = { kind: 'region', count: count - 1, stop: { kind, width: step.width, deviationPercent: step.deviationPercent } };
     }
   }
-  return regions;
+  return regions.map(withGuard);
+}
+
+/** A bend fades over several widths: where one ended the region, the shortest width left still holds what noise hides. */
+function withGuard(region: Region): Region {
+  if (region.kind !== 'region' || region.stop.kind === 'all-widths-fit') return region;
+  return { ...region, count: Math.max(startWidths, region.count - 1) };
 }
 
 function walk(member: RegionMember, limitPercent: number): Region {

@@ -78,13 +78,14 @@ export interface SyntheticInjector {
   readonly bend?: (width: number) => number;
 }
 
-export function syntheticInjector(index: number): SyntheticInjector {
+/** Number `index` of its type. `still`: the part of the dead time that no voltage or temperature changes, s. */
+export function syntheticInjector(index: number, still = 1e-4): SyntheticInjector {
   return {
     slope: (p) => 3.95e-3 * (1 + 0.01 * index) * Math.sqrt(p / 4e5),
     deadTime: (v, p, warmer = 0) => {
       const resistance = 1 + 0.00393 * warmer;
       const pullIn = (1e-3 * (1 + 0.02 * index) * Math.log(v / (v - 6 * resistance))) / resistance;
-      return (1e-4 + pullIn) * (1 + (0.03 * (p - 4e5)) / 1e5);
+      return (still + pullIn) * (1 + (0.03 * (p - 4e5)) / 1e5);
     },
   };
 }
