@@ -9,7 +9,7 @@ import { coverageFactor } from './budget.ts';
 import { fitLine, lineAt } from './regression.ts';
 
 /** All windows of one width of one cell. */
-export interface WidthMean {
+interface WidthMean {
   readonly width: number;
   readonly mean: number;
   /** Variance of the mean, kg^2. */

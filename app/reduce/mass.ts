@@ -24,7 +24,7 @@ import type { WindowSummary } from '../run/window.ts';
 import { combined, term } from './budget.ts';
 import type { BudgetTerm } from './budget.ts';
 
-export type NoMassReason =
+type NoMassReason =
   | 'too-few-edges'
   | 'no-pressure'
   | 'outside-fluid-range';

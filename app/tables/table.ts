@@ -3,7 +3,7 @@ import type { Result } from '../reduce/budget.ts';
 import type { NoLineReason, Source } from '../reduce/reduction.ts';
 
 /** Why a cell has no value. */
-export type MissingReason = NoLineReason | 'member-missing';
+type MissingReason = NoLineReason | 'member-missing';
 
 export type Cell =
   | {
@@ -16,12 +16,12 @@ export type Cell =
     }
   | { readonly kind: 'missing'; readonly reason: MissingReason; readonly text: string };
 
-export interface TableColumn {
+interface TableColumn {
   readonly id: string;
   readonly title: string;
 }
 
-export interface TableRow {
+interface TableRow {
   /** Supply voltage, V. */
   readonly voltage: number;
   /** One for each column, in order. */

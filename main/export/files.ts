@@ -21,7 +21,7 @@ export interface ExportDisk {
   readonly unlink: (path: string) => Promise<void>;
 }
 
-export interface ExportFile {
+interface ExportFile {
   readonly write: (text: string) => Promise<void>;
   /** Forces what was written to the disk and closes. */
   readonly finish: () => Promise<void>;
