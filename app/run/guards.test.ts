@@ -1,0 +1,79 @@
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import type { Guard } from '../plan/plan.ts';
+import { clearGuard, guardText, stepGuard } from './guards.ts';
+import type { GuardMemory } from './guards.ts';
+import { testPlan } from './scripted-bench.test-helper.ts';
+
+function guard(changes: Record<string, unknown> = {}): Guard {
+  const all = { id: 'g', signal: 'pressure-kpa', low: 300, high: 500, hysteresis: 10, dwellS: 2, level: 'hold', clearS: 5, ...changes };
+  const [made] = testPlan({ guards: [all] }).guards;
+  if (made === undefined) throw new Error('no guard');
+  return made;
+}
+
+/** Readings at whole seconds; the seconds at which the guard was active. */
+function activeAt(g: Guard, values: readonly (number | null)[]): number[] {
+  let memory: GuardMemory = clearGuard;
+  const active: number[] = [];
+  values.forEach((value, second) => {
+    memory = stepGuard(g, memory, value, second);
+    if (memory.active) active.push(second);
+  });
+  return active;
+}
+
+describe('stepGuard', () => {
+  it('RUN-21 acts after the dwell, not before, and not when it was broken', () => {
+    expect(activeAt(guard(), [400, 510, 510, 400, 510, 510, 400])).toEqual([]);
+    expect(activeAt(guard(), [400, 510, 510, 510, 510])).toEqual([3, 4]);
+    expect(activeAt(guard({ dwellS: 0 }), [400, 510])).toEqual([1]);
+  });
+
+  it('RUN-21 the limits themselves are inside; both sides are watched', () => {
+    expect(activeAt(guard({ dwellS: 0 }), [300, 500])).toEqual([]);
+    expect(activeAt(guard({ dwellS: 0 }), [299.9, 400])).not.toEqual([]);
+    expect(activeAt(guard({ dwellS: 0, low: undefined }), [0, 500])).toEqual([]);
+    expect(activeAt(guard({ dwellS: 0, high: undefined }), [9999])).toEqual([]);
+  });
+
+  it('RUN-22 a hold clears when inside by the hysteresis for clearS without a break', () => {
+    const values = [510, 510, 510, 495, 495, 489, 489, 489, 495, 489, 489, 489, 489, 489, 489];
+    expect(activeAt(guard(), values)).toEqual([2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13]);
+  });
+
+  it('RUN-21 note and trip clear as soon as inside by the hysteresis', () => {
+    for (const level of ['note', 'trip']) expect(activeAt(guard({ level }), [510, 510, 510, 495, 490, 510])).toEqual([2, 3]);
+  });
+
+  it('RUN-21 a signal that does not apply counts as inside; one that is not a number as outside', () => {
+    expect(activeAt(guard(), [510, 510, null, 510, 510, 400])).toEqual([]);
+    expect(activeAt(guard(), [510, 510, 510, null, null, null, null, null, null])).toEqual([2, 3, 4, 5, 6, 7]);
+    expect(activeAt(guard({ dwellS: 0 }), [Number.NaN])).toEqual([0]);
+  });
+
+  it('RUN-21 never acts on a signal that stays inside, always on one that stays outside for the dwell', () => {
+    fc.assert(
+      fc.property(fc.array(fc.double({ min: 300, max: 500, noNaN: true })), fc.array(fc.double({ min: 500.001, noNaN: true }), { minLength: 3 }), (inside, outside) => {
+        expect(activeAt(guard(), inside)).toEqual([]);
+        expect(activeAt(guard(), [...inside, ...outside])).toContain(inside.length + 2);
+      }),
+    );
+  });
+
+  it('changes nothing when nothing changes', () => {
+    expect(stepGuard(guard(), clearGuard, 400, 1)).toBe(clearGuard);
+    const out = stepGuard(guard(), clearGuard, 600, 1);
+    expect(stepGuard(guard(), out, 600, 2)).toBe(out);
+    const active = stepGuard(guard(), out, 600, 3);
+    expect(stepGuard(guard(), active, 600, 4)).toBe(active);
+  });
+});
+
+describe('guardText', () => {
+  it('says signal, reading and limits with units', () => {
+    expect(guardText(guard(), 512.34)).toBe('Rail pressure 512.3 kPa, allowed 300 to 500 kPa');
+    expect(guardText(guard({ signal: 'current-a', low: undefined, high: 4 }), 5)).toBe('Supply current 5.00 A, allowed at most 4 A');
+    expect(guardText(guard({ high: undefined }), null)).toBe('Rail pressure not known, allowed at least 300 kPa');
+  });
+});

@@ -1,0 +1,141 @@
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import type { BenchFrame } from '../bench/port.ts';
+import { amperes, celsius, kilopascals, seconds, volts } from '../quantities/quantity.ts';
+import { summariseWindow } from './window.ts';
+import type { WindowSummary } from './window.ts';
+
+function frame(changes: Partial<BenchFrame>): BenchFrame {
+  return {
+    at: seconds(0),
+    number: 0,
+    bootId: 'b',
+    supply: volts(14),
+    current: amperes(0.5),
+    pressure: kilopascals(400),
+    railTemperature: celsius(21),
+    meterTemperature: celsius(22),
+    edges: 0,
+    lastEdgeAt: seconds(0),
+    burst: { number: 1, active: true, commanded: 1000, done: 0 },
+    armed: true,
+    fault: null,
+    interlocks: 7,
+    ...changes,
+  };
+}
+
+/**
+ * Frames at `hertz` for `duration`, from a meter whose k-th edge comes at `edgeTime(k)`: the counts and the time of the
+ * latest edge are what a controller would capture.
+ */
+function sampled(edgeTime: (k: number) => number, hertz: number, duration: number): BenchFrame[] {
+  const frames: BenchFrame[] = [];
+  let k = 0;
+  for (let n = 0; n <= Math.round(duration * hertz); n += 1) {
+    const at = 10 + n / hertz;
+    while (edgeTime(k + 1) <= at) k += 1;
+    frames.push(frame({ at: seconds(at), number: n, edges: k, lastEdgeAt: seconds(edgeTime(k)), burst: { number: 1, active: true, commanded: 1000, done: Math.floor(50 * (at - 10)) } }));
+  }
+  return frames;
+}
+
+function summary(frames: readonly BenchFrame[], edgesPerRevolution: number): WindowSummary {
+  const result = summariseWindow(frames, edgesPerRevolution);
+  if ('failure' in result) throw new Error(result.text);
+  return result;
+}
+
+describe('summariseWindow', () => {
+  it('RUN-50 recovers any steady rate from whole edges and their times, whatever the phase of the frames', () => {
+    fc.assert(
+      fc.property(fc.double({ min: 2, max: 900, noNaN: true }), fc.double({ min: 0, max: 1, noNaN: true }), fc.constantFrom(10, 20, 50), (rate, phase, hertz) => {
+        const window = summary(sampled((k) => (k + phase) / rate, hertz, 4), 1);
+        const found = window.edges / (window.lastEdgeAt - window.firstEdgeAt);
+        expect(Math.abs(found / rate - 1)).toBeLessThan(1e-9);
+        expect(window.firstEdgeAt).toBeGreaterThanOrEqual(window.from);
+        expect(window.lastEdgeAt).toBeLessThanOrEqual(window.to);
+      }),
+    );
+  });
+
+  it('RUN-50 the count over a fixed gate would be off by up to an edge: double chronometry is not', () => {
+    const window = summary(sampled((k) => (k + 0.4) / 7.3, 20, 3), 1);
+    const gate = window.edges / (window.to - window.from);
+    expect(Math.abs(gate / 7.3 - 1)).toBeGreaterThan(0.02);
+    expect(window.edges / (window.lastEdgeAt - window.firstEdgeAt)).toBeCloseTo(7.3, 9);
+  });
+
+  it('RUN-50 whole revolutions cancel the in-rotation error of the meter', () => {
+    // Edge k of a revolution of 24 comes early or late by 2 % of a revolution.
+    const edgeTime = (k: number): number => (k + 24 * 0.02 * Math.sin((2 * Math.PI * k) / 24)) / 15;
+    const frames = sampled(edgeTime, 20, 5.9);
+    const byRevolutions = summary(frames, 24);
+    expect(byRevolutions.edges % 24).toBe(0);
+    expect(byRevolutions.edges / (byRevolutions.lastEdgeAt - byRevolutions.firstEdgeAt)).toBeCloseTo(15, 9);
+    const byEdges = summary(frames, 1);
+    expect(Math.abs(byEdges.edges / (byEdges.lastEdgeAt - byEdges.firstEdgeAt) / 15 - 1)).toBeGreaterThan(1e-3);
+  });
+
+  it('RUN-50 keeps all edges where whole revolutions would give more than half of them away', () => {
+    // 1.9 s at 10 Hz are less than one revolution of 24.
+    expect(summary(sampled((k) => (k + 0.5) / 10, 20, 1.9), 24).edges).toBe(18);
+    // Frames too far apart to meet the same place of a revolution twice, but for one pair at the start.
+    const at = [0, 5, 29, 60, 100, 142].map((edges, n) => frame({ at: seconds(10 + n), number: n, edges, lastEdgeAt: seconds(10 + n - 1e-3) }));
+    expect(summary(at, 24).edges).toBe(137);
+    expect(summary(at.slice(0, 4), 24).edges).toBe(55);
+    expect(summary(at.slice(0, 3), 24).edges).toBe(24);
+  });
+
+  it('RUN-50 an edge from before the window does not count', () => {
+    // The latest edge before the window came 3 s before it: the injector was shut then.
+    const frames = [0, 1, 2, 3, 4].map((n) => frame({ at: seconds(10 + n), number: n, edges: n === 0 ? 5 : 5 + 10 * n, lastEdgeAt: seconds(n === 0 ? 7 : 10 + n - 0.01) }));
+    const window = summary(frames, 1);
+    expect(window.firstEdgeAt).toBeCloseTo(10.99, 9);
+    expect(window.edges).toBe(30);
+  });
+
+  it('RUN-51 parts cover the window, each a whole number of revolutions, and their mean is the rate', () => {
+    const edgeTime = (k: number): number => (k + 24 * 0.02 * Math.sin((2 * Math.PI * k) / 24)) / 15;
+    const window = summary(sampled(edgeTime, 20, 8), 24);
+    expect(window.edges).toBe(96);
+    expect(window.partRates).toHaveLength(4);
+    for (const rate of window.partRates) expect(rate).toBeCloseTo(15, 9);
+
+    const long = summary(sampled((k) => k / 150, 20, 30), 24);
+    expect(long.partRates).toHaveLength(10);
+    for (const rate of long.partRates) expect(rate).toBeCloseTo(150, 9);
+  });
+
+  it('RUN-51 fewer than four revolutions make parts of edges; fewer than eight edges make none', () => {
+    expect(summary(sampled((k) => k / 15, 20, 2), 24).partRates).toHaveLength(6);
+    expect(summary(sampled((k) => k / 3, 20, 2), 24).partRates).toEqual([]);
+  });
+
+  it('RUN-51 parts show a flow that falls', () => {
+    const { partRates } = summary(sampled((k) => k / 40 + k * k * 2e-4, 20, 6), 1);
+    for (const [i, rate] of partRates.entries()) if (i > 0) expect(rate).toBeLessThan(partRates[i - 1] ?? 0);
+  });
+
+  it('RUN-52 frames that do not belong together make no window', () => {
+    const good = sampled((k) => k / 15, 20, 2);
+    expect(summariseWindow([], 1)).toMatchObject({ failure: 'too-few-frames' });
+    expect(summariseWindow(good.slice(0, 1), 1)).toMatchObject({ failure: 'too-few-frames' });
+    expect(summariseWindow([...good, frame({ at: seconds(13), number: 99, bootId: 'c' })], 1)).toMatchObject({ failure: 'controller-reset' });
+    expect(summariseWindow([...good, frame({ at: seconds(13), number: 99, burst: { number: 2, active: true, commanded: 1, done: 0 } })], 1)).toMatchObject({ failure: 'other-burst' });
+    expect(summariseWindow(sampled(() => Number.POSITIVE_INFINITY, 20, 2).map((f) => ({ ...f, lastEdgeAt: seconds(1) })), 1)).toMatchObject({ failure: 'no-flow' });
+    expect(summariseWindow(sampled((k) => k / 0.6, 20, 2), 1)).toMatchObject({ failure: 'no-flow' });
+  });
+
+  it('counts frames, missing frames and pulses; mean and standard deviation by their definitions', () => {
+    // Values and results: NIST StRD Univariate "NumAcc1" (mean 10000002, standard deviation 1), shifted to frames.
+    const values = [10_000_001, 10_000_003, 10_000_002];
+    const frames = values.map((value, i) =>
+      frame({ at: seconds(10 + i), number: 5 + 2 * i, pressure: value as BenchFrame['pressure'], edges: 100 + 10 * i, lastEdgeAt: seconds(10 + i), burst: { number: 1, active: true, commanded: 1000, done: 50 * i } }),
+    );
+    const window = summary(frames, 1);
+    expect(window).toMatchObject({ frames: 3, missingFrames: 2, pulses: 100, from: 10, to: 12 });
+    expect(window.pressure).toEqual({ mean: 10_000_002, sd: 1 });
+    expect(window.supply).toEqual({ mean: 14, sd: 0 });
+  });
+});
