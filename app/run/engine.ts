@@ -145,6 +145,8 @@ class Engine implements RunEngine {
   readonly #points: readonly Point[];
   readonly #guards: readonly Guard[];
   readonly #guardMemory: GuardMemory[];
+  /** A 1 for each interlock of the bench. */
+  readonly #allClosed: number;
   readonly #edgesPerMillilitre: number;
   readonly #staleAfter: number;
 
@@ -205,6 +207,7 @@ class Engine implements RunEngine {
     this.#points = points;
     this.#guards = state.plan.guards;
     this.#guardMemory = state.plan.guards.map(() => clearGuard);
+    this.#allClosed = 2 ** state.bench.capabilities.interlocks.length - 1;
     this.#staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
     // A leak is a small flow, so the lowest point of the meter's curve holds for it.
     let lowest = state.equipment.meter.kFactor[0];
@@ -601,9 +604,8 @@ class Engine implements RunEngine {
   }
 
   #openInterlocks(frame: BenchFrame): string {
-    const names = this.#capabilities.interlocks;
-    if ((~frame.interlocks & (2 ** names.length - 1)) === 0) return '';
-    return names.filter((_, bit) => (frame.interlocks & (1 << bit)) === 0).join(', ');
+    if ((frame.interlocks & this.#allClosed) === this.#allClosed) return '';
+    return this.#capabilities.interlocks.filter((_, bit) => (frame.interlocks & (1 << bit)) === 0).join(', ');
   }
 
   /** The plan's guards (RUN-20 to RUN-22). True when the run left its way. */
