@@ -28,7 +28,7 @@ interface TerminalPackage {
 export interface PtyBench {
   /** What a host opens in place of a serial port. */
   readonly path: string;
-  /** Switches the bench off; for a host that has the port open it is as if the port had been unplugged. */
+  /** Switches the bench off, once; for a host that has the port open it is as if the port had been unplugged. */
   close(): void;
 }
 
@@ -63,9 +63,12 @@ export async function servePtyBench(scenario: Scenario, clock: Clock): Promise<P
   bench.attach((bytes) => {
     unread.write(bytes);
   });
+  let on = true;
   return {
     path,
     close() {
+      if (!on) return;
+      on = false;
       bench.switchOff();
       unread.stop();
       terminal.master.destroy();

@@ -55,7 +55,7 @@ export interface InProcessRun {
   readonly maxArchiveBytes?: number;
   /** Told of each commit; may give commands. */
   readonly onEvents?: (events: readonly RunEventBody[], visit: Visit) => void;
-  /** What to do at each rest; null: leave. By default: start when ready, leave at any other rest. */
+  /** What to do at a rest once the run was started; null: leave, which is also the default. */
   readonly atRest?: (rest: Rest, visit: Visit) => RunCommand | null;
 }
 
@@ -89,10 +89,8 @@ export async function runInProcess(run: InProcessRun): Promise<InProcessResult> 
     const { service } = started;
     const visit: Visit = { archive, service, clock, bench, command: (command) => service.command(command, 'test') };
     service.listen((events) => run.onEvents?.(events, visit));
-    let rest = await service.rest();
-    for (;;) {
-      const next = run.atRest?.(rest, visit) ?? (rest.kind === 'resting' && rest.mode === 'ready' ? { kind: 'start' as const } : null);
-      if (next === null) break;
+    let rest: Rest = await service.rest();
+    for (let next: RunCommand | null = { kind: 'start' }; next !== null; next = run.atRest?.(rest, visit) ?? null) {
       const answer = visit.command(next);
       if (!answer.accepted) throw new Error(`${next.kind}: ${answer.reason}`);
       rest = await service.rest();

@@ -1,0 +1,276 @@
+import { spawn, spawnSync } from 'node:child_process';
+import { mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { SerialPort } from 'serialport';
+import { afterAll, afterEach, beforeEach, describe, expect, it } from 'vitest';
+import type { Plan } from '../../app/plan/plan.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';
+import { WallClock } from '../../main/clock/clock.ts';
+import { samplePath } from '../../main/samples/samples.ts';
+import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+
+const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
+/** Bench time against real time for what runs on a pseudo-terminal. */
+const SPEED = 5;
+
+interface Ended {
+  readonly code: number | null;
+  readonly said: string;
+}
+
+interface Hosting {
+  readonly ended: Promise<Ended>;
+  /** Resolves when the program has said something that matches. */
+  readonly says: (pattern: RegExp) => Promise<void>;
+  readonly signal: (name: NodeJS.Signals) => void;
+}
+
+function host(...args: readonly string[]): Hosting {
+  const child = spawn(process.execPath, [command, ...args], { stdio: ['ignore', 'pipe', 'pipe'] });
+  let said = '';
+  const listeners = new Set<() => void>();
+  for (const stream of [child.stdout, child.stderr]) {
+    stream.on('data', (bytes: Buffer) => {
+      said += bytes.toString();
+      for (const listener of listeners) listener();
+    });
+  }
+  const ended = new Promise<Ended>((resolve) => child.on('close', (code) => resolve({ code, said })));
+  return {
+    ended,
+    says: (pattern) =>
+      new Promise((resolve, reject) => {
+        const look = (): void => {
+          if (!pattern.test(said)) return;
+          listeners.delete(look);
+          resolve();
+        };
+        listeners.add(look);
+        look();
+        void ended.then(() => {
+          reject(new Error(`ended without saying ${String(pattern)}: ${said}`));
+        });
+      }),
+    signal: (name) => void child.kill(name),
+  };
+}
+
+let folder = '';
+let archive = '';
+const benches: PtyBench[] = [];
+
+beforeEach(() => {
+  folder = scratchFolder();
+  archive = join(folder, 'archive.sqlite');
+});
+afterEach(() => {
+  rmSync(folder, { recursive: true, force: true });
+});
+afterAll(() => {
+  for (const bench of benches) bench.close();
+});
+
+function planFile(change: (plan: Plan) => unknown): string {
+  const path = join(folder, 'plan.json');
+  writeFileSync(path, JSON.stringify(change(samplePlan('small-plan'))));
+  return path;
+}
+
+/** A plan whose dead-man bears a busy machine at the speed of these tests. */
+const patient = (): string => planFile((plan) => ({ ...plan, link: { ...plan.link, deadManMs: 4000 } }));
+
+async function ptyBench(): Promise<PtyBench> {
+  const bench = await servePtyBench(scenarioSchema.parse({ scenarioVersion: 1 }), new WallClock(SPEED));
+  benches.push(bench);
+  return bench;
+}
+
+describe('bad input', () => {
+  it('an unknown field of a plan is said with its path, and nothing is made', async () => {
+    const { code, said } = await host('sweep', planFile((plan) => ({ ...plan, settelS: 1 })), '--archive', archive).ended;
+    expect(code).toBe(2);
+    expect(said).toMatch(/settelS: There is no field of this name/);
+    expect(() => statSync(archive)).toThrow();
+  });
+
+  it('a plan that is not JSON, and one that is not there', async () => {
+    const path = join(folder, 'broken.json');
+    writeFileSync(path, '{ "planVersion": 1, ');
+    const broken = await host('check-plan', path).ended;
+    expect(broken.code).toBe(2);
+    expect(broken.said).toMatch(/is not JSON/);
+    const absent = await host('check-plan', join(folder, 'nowhere.json')).ended;
+    expect(absent.code).toBe(2);
+    expect(absent.said).toMatch(/cannot be read/);
+  });
+
+  it('a voltage out of reach refuses the start, with the rule', async () => {
+    const plan = planFile((p) => ({ ...p, axes: { ...p.axes, voltageV: [12, 42] } }));
+    const { code, said } = await host('sweep', plan, '--archive', archive).ended;
+    expect(code).toBe(3);
+    expect(said).toMatch(/\(PRE-4\): .*42 V is out of reach/);
+    const sheet = await host('check-plan', plan).ended;
+    expect(sheet.code).toBe(3);
+    expect(sheet.said).toMatch(/PRE-4\s+refuse/);
+  });
+
+  it('a duty over 100 % is an error of the plan', async () => {
+    const { code, said } = await host('sweep', planFile((p) => ({ ...p, axes: { ...p.axes, widthMs: [3, 5, 25] } })), '--archive', archive).ended;
+    expect(code).toBe(2);
+    expect(said).toMatch(/axes\.\w+\[\d\]: .*%/);
+  });
+
+  it('an unknown command and a wrong option', async () => {
+    expect((await host('swep').ended).code).toBe(2);
+    expect((await host('runs', '--nonsense').ended).code).toBe(2);
+    expect((await host('--help').ended).code).toBe(0);
+  });
+});
+
+describe('the archive', () => {
+  it('of a newer version is refused and left as it is', async () => {
+    await host('sweep', samplePath('small-plan'), '--archive', archive).ended;
+    const { default: Database } = await import('better-sqlite3');
+    const db = new Database(archive);
+    db.pragma('user_version = 999');
+    db.close();
+    const before = readFileSync(archive);
+    const { code, said } = await host('sweep', samplePath('small-plan'), '--archive', archive).ended;
+    expect(code).toBe(7);
+    expect(said).toMatch(/written by a newer version/);
+    expect(readFileSync(archive).equals(before)).toBe(true);
+  });
+
+  it('in use by another instance is refused, and the other goes on', async () => {
+    const first = host('sweep', samplePath('small-plan'), '--archive', archive, '--speed', '10');
+    await first.says(/dead-man works/);
+    const second = await host('sweep', samplePath('small-plan'), '--archive', archive).ended;
+    expect(second.code).toBe(7);
+    expect(second.said).toMatch(/another program|already/i);
+    first.signal('SIGINT');
+    expect((await first.ended).code).toBe(5);
+  });
+
+  const mountable = process.getuid?.() === 0 && process.platform === 'linux';
+  it.skipIf(!mountable)('on a full disk: the bench is made safe, what was committed is kept, and the run can be continued', async () => {
+    const disk = join(folder, 'disk');
+    mkdirSync(disk);
+    const mounted = spawnSync('mount', ['-t', 'tmpfs', '-o', 'size=40m', 'tmpfs', disk]);
+    if (mounted.status !== 0) {
+      process.stderr.write(`SKIPPED: no tmpfs can be mounted here (${mounted.stderr.toString().trim()})\n`);
+      return;
+    }
+    try {
+      const small = join(disk, 'archive.sqlite');
+      const run = host('sweep', samplePath('small-plan'), '--archive', small, '--speed', '10', '--every-point');
+      await run.says(/Point 1, attempt 1, accepted/);
+      const filler = join(disk, 'filler');
+      spawnSync('dd', ['if=/dev/zero', `of=${filler}`, 'bs=4k']);
+      const full = await run.ended;
+      expect(full.code).toBe(7);
+      expect(full.said).toMatch(/disk .* is full/);
+      expect(full.said).toMatch(/The bench was made safe/);
+      rmSync(filler);
+      const continued = await host('continue', '--archive', small, '--every-point').ended;
+      expect(continued.said).not.toMatch(/Point 1, attempt/);
+      expect(continued.said).toMatch(/12 of 12 points accepted/);
+      expect(continued.code).toBe(0);
+      expect((await host('verify', small).ended).code).toBe(0);
+    } finally {
+      spawnSync('umount', [disk]);
+    }
+  });
+});
+
+describe('the port', () => {
+  it('absent', async () => {
+    const { code, said } = await host('sweep', samplePath('small-plan'), '--archive', archive, '--port', '/dev/no-such-port').ended;
+    expect(code).toBe(6);
+    expect(said).toMatch(/no-such-port/);
+    expect(said).toMatch(/There is no|does not exist|not there/i);
+  });
+
+  it('busy', async () => {
+    const bench = await ptyBench();
+    const other = new SerialPort({ path: bench.path, baudRate: 115_200, autoOpen: false });
+    await new Promise<void>((resolve, reject) => {
+      other.open((error) => {
+        if (error === null) resolve();
+        else reject(error);
+      });
+    });
+    const { code, said } = await host('sweep', samplePath('small-plan'), '--archive', archive, '--port', bench.path).ended;
+    expect(code).toBe(6);
+    expect(said).toMatch(/in use|another program/i);
+    await new Promise<void>((resolve) => other.close(() => resolve()));
+  });
+
+  it('vanishing in mid run: the run is left unfinished, nothing is lost, and it is continued when the bench is there again', async () => {
+    const bench = await ptyBench();
+    const run = host('sweep', patient(), '--archive', archive, '--port', bench.path, '--speed', String(SPEED), '--wait-for-bench', '10', '--every-point');
+    await run.says(/Point 1, attempt 1, accepted/);
+    bench.close();
+    const { code, said } = await run.ended;
+    expect(code).toBe(6);
+    expect(said).toMatch(/Nothing that was accepted is lost/);
+    const continued = await host('continue', '--archive', archive).ended;
+    expect(continued.code).toBe(0);
+    expect(continued.said).toMatch(/12 of 12 points accepted/);
+    expect((await host('verify', archive).ended).code).toBe(0);
+  });
+});
+
+describe('a person at the terminal', () => {
+  it('Ctrl-C makes safe, commits and says how to continue', async () => {
+    const run = host('sweep', samplePath('small-plan'), '--archive', archive, '--speed', '10', '--every-point');
+    await run.says(/Point 0, attempt 1, accepted/);
+    run.signal('SIGINT');
+    const { code, said } = await run.ended;
+    expect(code).toBe(5);
+    expect(said).toMatch(/To go on: npm run cli -- continue \S+ --archive/);
+    const continued = await host('continue', '--archive', archive).ended;
+    expect(continued.code).toBe(0);
+    expect(continued.said).not.toMatch(/Point 0, attempt 2/);
+    expect(continued.said).toMatch(/12 of 12 points accepted/);
+  });
+
+  it('measures a failed point again; earlier attempts are kept', async () => {
+    const scenario = join(folder, 'stuck.json');
+    // The third burst of the run, purge and proof included, meets an injector that does not open, and so do its repeats.
+    writeFileSync(scenario, JSON.stringify({ scenarioVersion: 1, faults: [{ begins: { atBurst: 2 }, forS: 30, fault: { kind: 'injector-stuck-shut', channel: 1 } }] }));
+    const first = await host('sweep', planFile((p) => ({ ...p, repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } })), '--archive', archive, '--scenario', scenario).ended;
+    expect(first.code).toBe(4);
+    expect(first.said).toMatch(/rejected/);
+    const again = await host('measure-again', '--failed', '--archive', archive).ended;
+    expect(again.code).toBe(0);
+    expect(again.said).toMatch(/12 of 12 points accepted/);
+    const exported = await host('export', '--archive', archive, '--to', join(folder, 'tables')).ended;
+    expect(exported.code).toBe(0);
+    const attempts = readFileSync(join(folder, 'tables', 'attempts.csv'), 'utf8');
+    expect(attempts).toMatch(/,rejected,false,/);
+    expect((await host('verify', archive).ended).code).toBe(0);
+  });
+
+  it('checks a controller, records a run and replays it', async () => {
+    const checked = await host('check-controller').ended;
+    expect(checked.code).toBe(0);
+    expect(checked.said).toMatch(/ 0 broken/);
+    const transcript = join(folder, 'transcript.jsonl');
+    expect((await host('sweep', samplePath('small-plan'), '--archive', archive, '--record', transcript).ended).code).toBe(0);
+    const read = await host('replay', transcript).ended;
+    expect(read.code).toBe(0);
+    expect(read.said).toMatch(/0 refusals/);
+    const again = await host('replay', transcript, '--plan', samplePath('small-plan'), '--archive', join(folder, 'replayed.sqlite')).ended;
+    expect(again.said).toMatch(/0 departures/);
+    expect(again.code).toBe(0);
+  });
+
+  it('backs up an archive and verifies both', async () => {
+    expect((await host('sweep', samplePath('small-plan'), '--archive', archive).ended).code).toBe(0);
+    const copy = join(folder, 'copy.sqlite');
+    expect((await host('backup', copy, '--archive', archive).ended).code).toBe(0);
+    expect((await host('verify', copy).ended).code).toBe(0);
+    expect((await host('backup', copy, '--archive', archive).ended).code).toBe(7);
+  });
+});
