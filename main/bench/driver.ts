@@ -18,15 +18,25 @@ export type BenchLinkEvent =
   /** The bench is there again; a boot id other than before says that its controller has forgotten everything. */
   | { readonly state: 'up'; readonly reason: string; readonly bootId: string };
 
-export interface ConnectOptions {
-  readonly channels: ChannelSource;
-  readonly clock: Clock;
+/** What a plan chooses of the conversation. */
+export interface LinkSettings {
   readonly deadManMs: number;
   readonly telemetryHz: number;
-  /** Only this bench will do (the continuation of a run). */
-  readonly expected?: Pick<BenchIdentity, 'model' | 'serialNumber'>;
+}
+
+export interface BenchListener {
   readonly onFrame: (frame: BenchFrame) => void;
   readonly onLink: (event: BenchLinkEvent) => void;
+}
+
+export interface ConnectOptions extends LinkSettings {
+  readonly channels: ChannelSource;
+  readonly clock: Clock;
+  /** Only this bench will do (the continuation of a run). */
+  readonly expected?: Pick<BenchIdentity, 'model' | 'serialNumber'>;
+  /** Listens from the first frame on, as with `listen`. */
+  readonly onFrame?: (frame: BenchFrame) => void;
+  readonly onLink?: (event: BenchLinkEvent) => void;
   /** Ends the attempt to connect. */
   readonly signal?: AbortSignal;
   /** A name that no earlier conversation had, at most 16 letters and digits. */
@@ -40,6 +50,12 @@ export interface Bench {
   readonly link: string;
   /** Of the present conversation. */
   readonly bootId: string;
+  /** Why the bench is not connected at present, while it is looked for; null: it is. */
+  readonly downReason: string | null;
+  /** Every frame and every change of the link from now on; returns how to stop listening. */
+  listen(listener: BenchListener): () => void;
+  /** Sets dead-man and telemetry rate for the rest of the connection; refused outside what the bench allows. */
+  configure(settings: LinkSettings, signal?: AbortSignal): Promise<BenchReply>;
   /**
    * Resolves within a bounded time and never rejects for anything the bench or the line does. An aborted signal
    * resolves as `no-answer`. Throws RangeError for a value that is no number.
@@ -111,12 +127,19 @@ interface LinkEars {
   onDown: (reason: string) => void;
 }
 
+const timingOf = ({ deadManMs }: LinkSettings) => ({
+  heartbeatMs: deadManMs / HEARTBEATS_PER_DEAD_MAN,
+  silenceMs: Math.max(deadManMs, MIN_SILENCE_MS),
+});
+
+const settingRequests = ({ deadManMs, telemetryHz }: LinkSettings) =>
+  [{ word: 'deadman', ms: Math.round(deadManMs) }, { word: 'telemetry', hz: Math.round(telemetryHz) }] as const;
+
 async function openLink(channel: Channel, options: ConnectOptions, ears: LinkEars): ReturnType<typeof Link.open> {
   return Link.open(channel, {
     clock: options.clock,
     replyTimeoutMs: REPLY_TIMEOUT_MS,
-    heartbeatMs: options.deadManMs / HEARTBEATS_PER_DEAD_MAN,
-    silenceMs: Math.max(options.deadManMs, MIN_SILENCE_MS),
+    ...timingOf(options),
     onTelemetry: (telemetry) => {
       ears.onTelemetry(telemetry);
     },
@@ -131,7 +154,8 @@ class BenchDriver implements Bench {
   readonly capabilities: BenchCapabilities;
   link: string;
   bootId: string;
-  readonly #options: ConnectOptions;
+  #options: ConnectOptions;
+  readonly #listeners = new Set<BenchListener>();
   readonly #closing = new AbortController();
   #link: Link;
   #up = true;
@@ -150,6 +174,7 @@ class BenchDriver implements Bench {
     this.bootId = conversation.bootId;
     this.link = channel.description;
     this.#options = options;
+    this.#listeners.add({ onFrame: options.onFrame ?? (() => undefined), onLink: options.onLink ?? (() => undefined) });
     this.#link = link;
     this.#lastFrameAt = options.clock.now();
     this.#listen(link, ears);
@@ -187,6 +212,37 @@ class BenchDriver implements Bench {
       case 'clear-faults':
         return asBenchReply(await this.#ask({ word: 'clear' }, signal));
     }
+  }
+
+  get downReason(): string | null {
+    return this.#up ? null : this.#downReason;
+  }
+
+  listen(listener: BenchListener): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  async configure({ deadManMs, telemetryHz }: LinkSettings, signal?: AbortSignal): Promise<BenchReply> {
+    const outside = outsideLimits({ deadManMs, telemetryHz }, this.capabilities);
+    if (outside !== null) return { kind: 'refused', code: 'range', text: outside.text };
+    const before = this.#options;
+    // The host beats at the quicker of the two rates while the change is under way.
+    this.#settle({ deadManMs: Math.min(deadManMs, before.deadManMs), telemetryHz: before.telemetryHz });
+    for (const request of settingRequests({ deadManMs, telemetryHz })) {
+      const answer = await this.#ask(request, signal);
+      if (answer.kind !== 'reply') return asBenchReply(answer);
+    }
+    this.#settle({ deadManMs, telemetryHz });
+    return { kind: 'done' };
+  }
+
+  #settle(settings: LinkSettings): void {
+    this.#options = { ...this.#options, ...settings };
+    this.#link.setTiming(timingOf(settings));
+    this.#cancelFrameWatch();
+    this.#lastFrameAt = Math.max(this.#lastFrameAt, this.#options.clock.now());
+    this.#watchFrames();
   }
 
   statistics(): LinkStatistics | null {
@@ -305,6 +361,10 @@ class BenchDriver implements Bench {
     });
   }
 
+  #tellLink(event: BenchLinkEvent): void {
+    for (const listener of this.#listeners) listener.onLink(event);
+  }
+
   #tellWatchers(frame: BenchFrame | null): void {
     for (const watcher of this.#watchers) watcher(frame);
   }
@@ -333,7 +393,7 @@ class BenchDriver implements Bench {
       this.#fault = telemetry.fault === '' ? null : { code: telemetry.fault, text: faultText(telemetry.fault) };
     }
     const frame = asBenchFrame(telemetry, this.#fault);
-    this.#options.onFrame(frame);
+    for (const listener of this.#listeners) listener.onFrame(frame);
     if (this.#watchers.size > 0) this.#tellWatchers(frame);
   }
 
@@ -364,7 +424,7 @@ class BenchDriver implements Bench {
     this.#up = false;
     this.#downReason = reason;
     this.#link.interrupt(reason);
-    this.#options.onLink({ state: 'down', reason });
+    this.#tellLink({ state: 'down', reason });
     this.#tellWatchers(null);
     void this.#recover();
   }
@@ -419,7 +479,7 @@ class BenchDriver implements Bench {
     if (!sameBoot) this.#lastFrame = -1;
     this.#lastFrameAt = this.#options.clock.now();
     this.#up = true;
-    this.#options.onLink({
+    this.#tellLink({
       state: 'up',
       bootId: conversation.bootId,
       reason: sameBoot
@@ -510,24 +570,31 @@ async function converse(
       `The controller ${model} ${serial} describes itself in a way that cannot be: ${nonsense.join('; ')}. Nothing was switched. Have its firmware looked at.`,
     );
   }
-  const { deadmanMinMs, deadmanMaxMs, telemetryMaxHz } = safety.reply;
-  if (options.deadManMs < deadmanMinMs || options.deadManMs > deadmanMaxMs) {
+  const outside = outsideLimits(options, capabilities);
+  if (outside !== null) return outside;
+  for (const request of settingRequests(options)) {
+    const set = await ask(request);
+    if (!set.ok) return set;
+  }
+  return { ok: true, identity, capabilities, bootId: boot };
+}
+
+function outsideLimits({ deadManMs, telemetryHz }: LinkSettings, c: BenchCapabilities): ConnectFailure | null {
+  const min = toMilliseconds(c.deadManMin);
+  const max = toMilliseconds(c.deadManMax);
+  if (deadManMs < min || deadManMs > max) {
     return failure(
       'dead-man-range',
-      `The plan asks for a dead-man of ${options.deadManMs} ms, and this controller allows ${deadmanMinMs} to ${deadmanMaxMs} ms. Nothing was switched. Change link.deadManMs in the plan.`,
+      `The plan asks for a dead-man of ${deadManMs} ms, and this controller allows ${min} to ${max} ms. Nothing was switched. Change link.deadManMs in the plan.`,
     );
   }
-  if (options.telemetryHz < 1 || options.telemetryHz > telemetryMaxHz) {
+  if (telemetryHz < 1 || telemetryHz > c.telemetryMaxHz) {
     return failure(
       'telemetry-range',
-      `The plan asks for ${options.telemetryHz} telemetry frames a second, and this controller allows 1 to ${telemetryMaxHz}. Nothing was switched. Change link.telemetryHz in the plan.`,
+      `The plan asks for ${telemetryHz} telemetry frames a second, and this controller allows 1 to ${c.telemetryMaxHz}. Nothing was switched. Change link.telemetryHz in the plan.`,
     );
   }
-  const deadman = await ask({ word: 'deadman', ms: Math.round(options.deadManMs) });
-  if (!deadman.ok) return deadman;
-  const telemetry = await ask({ word: 'telemetry', hz: Math.round(options.telemetryHz) });
-  if (!telemetry.ok) return telemetry;
-  return { ok: true, identity, capabilities, bootId: boot };
+  return null;
 }
 
 /** What in a controller's description of itself cannot be true, in words; empty when nothing. */

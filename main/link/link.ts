@@ -14,14 +14,18 @@ export type LinkAnswer =
   /** Whether the request was carried out is unknown. `unanswered`: it was sent and repeated up to its deadline (LINE-70). */
   | { readonly kind: 'no-answer'; readonly unanswered: boolean; readonly text: string };
 
-export interface LinkOptions {
-  readonly clock: Clock;
-  /** A request without an answer for this long is sent again with its own sequence number. */
-  readonly replyTimeoutMs: number;
+/** For how long the line may be quiet. */
+export interface LinkTiming {
   /** After the first `hello` was answered, the line is never left unused by the host for longer than this. */
   readonly heartbeatMs: number;
   /** Nothing valid heard for this long after the first `hello` was answered: the link is down, whatever the operating system says. */
   readonly silenceMs: number;
+}
+
+export interface LinkOptions extends LinkTiming {
+  readonly clock: Clock;
+  /** A request without an answer for this long is sent again with its own sequence number. */
+  readonly replyTimeoutMs: number;
   readonly onTelemetry: (telemetry: Telemetry) => void;
   /** Told once. Not told after `close`. */
   readonly onDown: (reason: string) => void;
@@ -65,7 +69,7 @@ const LAST_LOOK_MS = 100;
 
 export class Link {
   readonly #channel: Channel;
-  readonly #options: LinkOptions;
+  #options: LinkOptions;
   readonly #splitter: LineSplitter;
   readonly #queue: (RequestJob | SilenceJob)[] = [];
   #current: RequestJob | SilenceJob | null = null;
@@ -113,15 +117,28 @@ export class Link {
     link.#lastSent = link.#lastHeard = options.clock.now();
     // Ends whatever half a line may lie in the controller (LINE-2).
     channel.write(Uint8Array.of(LF));
-    link.#watchers = [
-      link.#watch(() => link.#lastSent, options.heartbeatMs, () => {
-        link.#beat();
+    link.#startWatches();
+    return { ok: true, link };
+  }
+
+  /** Takes effect at once. */
+  setTiming(timing: LinkTiming): void {
+    this.#options = { ...this.#options, ...timing };
+    if (this.#ended) return;
+    for (const cancel of this.#watchers) cancel();
+    this.#startWatches();
+  }
+
+  #startWatches(): void {
+    const { heartbeatMs, silenceMs } = this.#options;
+    this.#watchers = [
+      this.#watch(() => this.#lastSent, heartbeatMs, () => {
+        this.#beat();
       }),
-      link.#watch(() => link.#lastHeard, options.silenceMs, () => {
-        link.#noticeSilence();
+      this.#watch(() => this.#lastHeard, silenceMs, () => {
+        this.#noticeSilence();
       }),
     ];
-    return { ok: true, link };
   }
 
   /** null: up. */
@@ -351,7 +368,8 @@ export class Link {
         act();
       }
     };
-    let cancel = clock.after(quietMs, look);
+    // What is due already is done in the next turn, not in this one.
+    let cancel = clock.after(Math.max(0, last() + quietMs - clock.now()), look);
     return () => {
       cancel();
     };
