@@ -328,6 +328,19 @@ describe('order and repeats', () => {
     expect(run.engine.state.ending).toBe('complete');
   });
 
+  it('RUN-74 a proof that was interrupted is made again, also where one was made before', () => {
+    const run = new TestRun().start();
+    run.runUntil(ended);
+    run.command({ kind: 'measure-again', points: [6] });
+    run.runUntil(() => false, 0.2);
+    run.command({ kind: 'pause-now' });
+    run.runUntil(inMode('paused'), 5);
+    run.command({ kind: 'resume' });
+    expect(run.mode).toBe('proving');
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
   it('RUN-37 a person decides which attempt counts, with a reason, at any time', () => {
     const run = new TestRun().start();
     run.runUntil(ended);

@@ -9,18 +9,24 @@
 import type { BenchCapabilities, BenchFrame, BenchReply, BenchRequest, BurstRequest } from '../bench/port.ts';
 import type { Guard } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { seconds, toCelsius, toKilopascals, toMicroseconds, toMilliseconds, volts } from '../quantities/quantity.ts';
-import type { Seconds, Volts } from '../quantities/quantity.ts';
+import { seconds, toCelsius, toKilopascals, volts } from '../quantities/quantity.ts';
+import type { Volts } from '../quantities/quantity.ts';
 import type { AfterSafe, AttemptReason, Criterion, Ending, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
+import { endText, endingOf } from './ending.ts';
 import { failedPoints, foldRun, nextTarget } from './fold.ts';
 import type { Origin, RunState } from './fold.ts';
 import { clearGuard, guardText, stepGuard } from './guards.ts';
 import type { GuardMemory } from './guards.ts';
+import { IdleFlow } from './idle-flow.ts';
 import { judge } from './judge.ts';
 import { handling, transitions } from './machine.ts';
-import type { Mode } from './machine.ts';
+import { deadManFault, missingOfDeadMan, missingOfSafe, proofBurst, proofSilence } from './proof.ts';
+import { adviceText, doingText, remainingTime } from './status.ts';
+import type { RunStatus, WaitingFor } from './status.ts';
 import { WindowCollector } from './window.ts';
 import type { WindowSummary } from './window.ts';
+
+export type { RunStatus } from './status.ts';
 
 /** `now` is the host's monotonic clock in seconds, from any origin. */
 export type EngineInput =
@@ -50,37 +56,11 @@ export interface EngineOutput {
   readonly done: boolean;
 }
 
-/** A value that the run waits for, with its band. A null limit: open on that side. */
-export interface WaitingFor {
-  readonly text: string;
-  readonly value: number | null;
-  readonly low: number | null;
-  readonly high: number | null;
-  readonly unit: string;
-}
-
-export interface RunStatus {
-  readonly mode: Mode;
-  /** What the run does now, in a sentence. */
-  readonly doing: string;
-  readonly waitingFor: WaitingFor | null;
-  /** What the operator should or may do; empty: nothing. */
-  readonly advice: string;
-  readonly point: Point | null;
-  readonly attempt: number | null;
-  readonly progress: { readonly points: number; readonly accepted: number; readonly skipped: number; readonly attempts: number };
-  /** Time to the end at the pace so far; null when the run is not going on. */
-  readonly remaining: Seconds | null;
-}
-
 export interface RunEngine {
   step(input: EngineInput): EngineOutput;
   readonly state: RunState;
   status(now: number): RunStatus;
 }
-
-/** The fault that the controller latches when its dead-man has acted; the only one the engine clears without a person. */
-const deadManFault = 'dead-man';
 
 /** How long a reply may take, s. Making safe includes the read-back of the supply, which falls slowly. */
 const replyTimeout = 3;
@@ -100,14 +80,10 @@ const silentMeterAfter = 20;
 const readBackTimeout = 3;
 /** How much longer than by the controller's clock a wait may take by the host's, s. */
 const clockSlack = 10;
-/** How close the supply must come to its safe value in the proof, V, and how long it may take, s. */
-const safeSupplyTolerance = 0.5;
+/** How long the supply may take to its safe value in the proof, s. */
 const safeSupplyTimeout = 10;
 /** Pulses that must be seen before the silence of the proof begins. */
 const proofPulses = 2;
-/** Idle flow: the rail fills up for a while after a burst, s; then edges are counted over this long, s. */
-const idleGrace = 1;
-const idleSpan = 5;
 
 type Phase =
   | 'idle'
@@ -147,7 +123,7 @@ class Engine implements RunEngine {
   readonly #guardMemory: GuardMemory[];
   /** A 1 for each interlock of the bench. */
   readonly #allClosed: number;
-  readonly #edgesPerMillilitre: number;
+  readonly #idleFlow: IdleFlow;
   readonly #staleAfter: number;
 
   #now = Number.NEGATIVE_INFINITY;
@@ -179,17 +155,12 @@ class Engine implements RunEngine {
   #windowMax = 0;
   #afterStop: AfterStop = { kind: 'judge' };
 
-  #silence = 0;
+  #silence = seconds(0);
   #safeTries = 0;
   #acknowledging = false;
   #unsafeSince = Number.NaN;
   #unsafeRestarts = 0;
   #clearSince = 0;
-
-  #idleSince = Number.NaN;
-  #idleFromEdges = 0;
-  #idleFromAt = 0;
-  #idleFlow: number | null = null;
 
   #attemptSince = 0;
   #attemptTime = 0;
@@ -209,10 +180,7 @@ class Engine implements RunEngine {
     this.#guardMemory = state.plan.guards.map(() => clearGuard);
     this.#allClosed = 2 ** state.bench.capabilities.interlocks.length - 1;
     this.#staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
-    // A leak is a small flow, so the lowest point of the meter's curve holds for it.
-    let lowest = state.equipment.meter.kFactor[0];
-    for (const point of state.equipment.meter.kFactor) if (lowest === undefined || point.hertz < lowest.hertz) lowest = point;
-    this.#edgesPerMillilitre = (lowest?.edgesPerLitre ?? Number.NaN) / 1e3;
+    this.#idleFlow = new IdleFlow(state.equipment.meter.kFactor);
   }
 
   get state(): RunState {
@@ -279,7 +247,7 @@ class Engine implements RunEngine {
       return;
     }
     if (this.#now - this.#frameNow > this.#staleAfter) this.#clearSince = this.#now;
-    this.#trackIdleFlow(frame);
+    this.#idleFlow.add(frame, this.#pulsing);
     this.#frame = frame;
     this.#frameNow = this.#now;
     this.#trackSupply(frame);
@@ -362,8 +330,7 @@ class Engine implements RunEngine {
     this.#pressureSet = Number.NaN;
     this.#supplySet = Number.NaN;
     this.#frame = null;
-    this.#idleFlow = null;
-    this.#idleSince = Number.NaN;
+    this.#idleFlow.forget();
     if (this.#isDriving()) this.#hold('reset', 'The controller was reset.', builtInMaxResumes);
   }
 
@@ -664,33 +631,8 @@ class Engine implements RunEngine {
       case 'current-a':
         return frame.current;
       case 'idle-flow-ml-min':
-        return this.#idleFlow;
+        return this.#idleFlow.millilitresPerMinute;
     }
-  }
-
-  /** Edges while nothing is driven, counted over spans of the controller's clock after a time for the rail to fill up. */
-  #trackIdleFlow(frame: BenchFrame): void {
-    const previous = this.#frame;
-    if (frame.burst.active || previous === null || previous.burst.active || this.#pulsing) {
-      this.#idleSince = Number.NaN;
-      this.#idleFlow = null;
-      return;
-    }
-    if (Number.isNaN(this.#idleSince)) {
-      this.#idleSince = frame.at;
-      this.#idleFromAt = Number.NaN;
-    }
-    if (frame.at - this.#idleSince < idleGrace) return;
-    if (Number.isNaN(this.#idleFromAt)) {
-      this.#idleFromAt = frame.at;
-      this.#idleFromEdges = frame.edges;
-      return;
-    }
-    const span = frame.at - this.#idleFromAt;
-    if (span < idleSpan) return;
-    this.#idleFlow = ((frame.edges - this.#idleFromEdges) / span / this.#edgesPerMillilitre) * 60;
-    this.#idleFromAt = frame.at;
-    this.#idleFromEdges = frame.edges;
   }
 
   /** A bench that rests is seen to stay safe (RUN-6). True when it has to be made safe again. */
@@ -771,7 +713,7 @@ class Engine implements RunEngine {
         return;
       }
       // As long as the host is heard the dead-man does not act, so the host falls silent.
-      this.#ask('leave-to-dead-man', { kind: 'keep-silent', duration: seconds(this.#proofSilence()) }, this.#proofSilence() + replyTimeout);
+      this.#keepSilent('leave-to-dead-man');
       return;
     }
     this.#rest();
@@ -781,7 +723,7 @@ class Engine implements RunEngine {
     this.#acknowledging = false;
     const frame = this.#frame;
     const seen = frame !== null && this.#frameNow > this.#phaseSince && this.#now - this.#frameNow <= this.#staleAfter;
-    if (seen && !frame.armed && !frame.burst.active && frame.supply <= this.#capabilities.safeSupply + safeSupplyTolerance) {
+    if (seen && missingOfSafe(frame, this.#capabilities) === null) {
       this.#emit({
         kind: 'made-safe',
         confirmed: true,
@@ -827,44 +769,13 @@ class Engine implements RunEngine {
         this.#emit({ kind: 'tripped', guard: then.guard, text: then.text });
         return;
       case 'ended':
-        this.#emit({ kind: 'ended', ending: then.ending, text: this.#endText(then.ending) });
+        this.#emit({ kind: 'ended', ending: then.ending, text: endText(this.#state, then.ending) });
         return;
     }
   }
 
-  /** Ends by the plan: what is whole is complete, however it came about (RUN-9). */
   #end(why: string): void {
-    const { counts, finishing } = this.#state;
-    const ending: Ending =
-      counts.accepted === this.#points.length
-        ? 'complete'
-        : finishing || this.#state.points.some((point) => point.attempts.length === 0 && point.skipped === null)
-          ? 'finished-early'
-          : 'complete-with-failures';
-    this.#goSafe({ kind: 'ended', ending }, why);
-  }
-
-  #endText(ending: Ending): string {
-    const { counts } = this.#state;
-    const all = this.#points.length;
-    const tally = `${counts.accepted} of ${all} points have an attempt that counts`;
-    const skipped = counts.skipped > 0 ? `, ${counts.skipped} were left out` : '';
-    switch (ending) {
-      case 'complete':
-        return `All ${all} points have an attempt that counts.`;
-      case 'complete-with-failures': {
-        const failed = failedPoints(this.#state);
-        const some = failed.slice(0, 20).join(', ') + (failed.length > 20 ? ` and ${failed.length - 20} more` : '');
-        const list = failed.length > 0 ? ` Without one: ${some}. Look at what their attempts say, then measure these points again.` : '';
-        return `${tally}${skipped}.${list}`;
-      }
-      case 'finished-early':
-        return `Finished early: ${tally}${skipped}. The others can be measured in this run by asking for them to be measured again.`;
-      case 'aborted':
-        return `Aborted: ${tally}${skipped}. What was accepted stays; the others can be measured in this run by asking for them to be measured again.`;
-      case 'emergency-stopped':
-        return `Stopped by emergency stop: ${tally}${skipped}. Find out why before anything is measured again.`;
-    }
+    this.#goSafe({ kind: 'ended', ending: endingOf(this.#state) }, why);
   }
 
   // ---------------------------------------------------------------- proof
@@ -890,36 +801,6 @@ class Engine implements RunEngine {
   #proofFailed(text: string): void {
     this.#emit({ kind: 'dead-man-not-proved', text });
     this.#trip('dead-man-proof', `The dead-man of the controller was not proved: ${text} Nothing is measured without it.`);
-  }
-
-  /** Pulses that are too short to open an injector, for far longer than the silence will last. */
-  #proofBurst(): BurstRequest {
-    const { minWidth, minPeriod, maxPeriod, maxCount } = this.#capabilities;
-    const lasting = 10 * this.#proofSilence();
-    const period = Math.min(maxPeriod, Math.max(minPeriod, 4 * minWidth, 0.02, lasting / maxCount));
-    return {
-      channel: this.#state.plan.injectors[0]?.channel ?? 1,
-      width: minWidth,
-      period: seconds(period),
-      count: Math.min(maxCount, Math.ceil(lasting / period)),
-    };
-  }
-
-  #proofSilence(): number {
-    const { deadManMin, deadManMax } = this.#capabilities;
-    const deadMan = Math.min(deadManMax, Math.max(deadManMin, this.#state.plan.link.deadManMs / 1e3));
-    return deadMan + Math.max(0.5, 0.25 * deadMan);
-  }
-
-  /** Whether the controller has done all that its dead-man must do; otherwise what is missing. */
-  #missingOfDeadMan(frame: BenchFrame): string | null {
-    if (frame.fault?.code !== deadManFault) return 'it latched no dead-man fault.';
-    if (frame.armed) return 'it stayed armed.';
-    if (frame.burst.active || frame.burst.done >= frame.burst.commanded) return 'it did not stop the pulses.';
-    if (frame.supply > this.#capabilities.safeSupply + safeSupplyTolerance) {
-      return `it did not take the supply to its safe value of ${this.#capabilities.safeSupply} V; the read-back is ${frame.supply.toFixed(2)} V.`;
-    }
-    return null;
   }
 
   // ---------------------------------------------------------------- a point
@@ -1008,7 +889,7 @@ class Engine implements RunEngine {
 
   #supplyReady(): void {
     if (this.#state.mode === 'proving') {
-      this.#askBurst('prove-burst', this.#proofBurst());
+      this.#askBurst('prove-burst', proofBurst(this.#state.plan, this.#capabilities));
       return;
     }
     this.#step('condition');
@@ -1132,20 +1013,19 @@ class Engine implements RunEngine {
         return;
       case 'await-pulses':
         if (this.#isOurBurst(frame) && frame.burst.active && frame.burst.done >= proofPulses) {
-          this.#silence = this.#proofSilence();
-          this.#ask('silence', { kind: 'keep-silent', duration: seconds(this.#silence) }, this.#silence + replyTimeout);
+          this.#keepSilent('silence');
         } else {
           this.#checkDeadlines();
         }
         return;
       case 'await-dead-man':
-        if (this.#missingOfDeadMan(frame) === null) {
+        if (missingOfDeadMan(frame, this.#capabilities) === null) {
           this.#pulsing = false;
           this.#armedSeen = false;
           this.#supplySet = Number.NaN;
           this.#emit({
             kind: 'dead-man-proved',
-            silence: seconds(this.#silence),
+            silence: this.#silence,
             pulsesBefore: frame.burst.done,
             pulsesCommanded: frame.burst.commanded,
           });
@@ -1225,7 +1105,7 @@ class Engine implements RunEngine {
   }
 
   #missingNow(): string {
-    return (this.#frame === null ? null : this.#missingOfDeadMan(this.#frame)) ?? 'nothing was seen of it.';
+    return (this.#frame === null ? null : missingOfDeadMan(this.#frame, this.#capabilities)) ?? 'nothing was seen of it.';
   }
 
   #isOurBurst(frame: BenchFrame): boolean {
@@ -1468,6 +1348,11 @@ class Engine implements RunEngine {
     this.#request = { id: this.#lastId, request, deadline };
   }
 
+  #keepSilent(phase: Phase): void {
+    this.#silence = proofSilence(this.#state.plan, this.#capabilities);
+    this.#ask(phase, { kind: 'keep-silent', duration: this.#silence }, this.#silence + replyTimeout);
+  }
+
   #askBurst(phase: Phase, burst: BurstRequest): void {
     this.#pulsing = true;
     this.#burstBefore = this.#frame?.burst.number ?? 0;
@@ -1520,52 +1405,17 @@ class Engine implements RunEngine {
     const point = this.#currentPoint();
     return {
       mode,
-      doing: this.#doing(point),
+      doing: doingText(this.#state, point),
       waitingFor: this.#waitingFor(point, now),
-      advice: this.#advice(),
+      advice: adviceText(this.#state, {
+        notStartable: mode === 'ready' ? this.#notStartable() : null,
+        pressureByHand: this.#phase === 'await-condition' && !this.#capabilities.pressure.commandable,
+      }),
       point,
       attempt: current?.attempt ?? null,
       progress: { points: this.#points.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts },
-      remaining: mode === 'measuring' || mode === 'proving' ? seconds(this.#remaining()) : null,
+      remaining: this.#isDriving() ? remainingTime(this.#state, this.#attemptTime, this.#attemptsTimed) : null,
     };
-  }
-
-  #remaining(): number {
-    const { plan, counts } = this.#state;
-    // The plan's own figures stand for a few attempts, until the run has a pace of its own.
-    const guess = plan.supply.steadyS + (plan.purge.pulses * plan.purge.periodMs) / 1e3 + plan.settleS + 1.5 * plan.window.minS + 0.5;
-    const weight = 3;
-    const pace = (this.#attemptTime + weight * guess) / (this.#attemptsTimed + weight);
-    return Math.max(0, this.#points.length - counts.accepted - counts.skipped) * pace;
-  }
-
-  #doing(point: Point | null): string {
-    const { mode, safe, ending } = this.#state;
-    switch (mode) {
-      case 'ready':
-        return 'Ready to start.';
-      case 'proving':
-        return 'Proving that the controller makes itself safe when the host is silent.';
-      case 'making-safe':
-        return `Making the bench safe. ${safe?.why ?? ''}`;
-      case 'paused':
-        return 'Paused; the bench is safe.';
-      case 'held':
-        return `On hold; the bench is safe. ${safe?.then.kind === 'held' ? safe.then.text : ''}`;
-      case 'tripped':
-        return `Tripped. ${safe?.then.kind === 'tripped' ? safe.then.text : ''}`;
-      case 'ended':
-        return ending === null ? 'Ended.' : this.#endText(ending);
-      case 'measuring':
-        return point === null ? 'Measuring.' : `${stepText(this.#state.current?.step ?? null)} ${this.#pointText(point)}`;
-    }
-  }
-
-  #pointText(point: Point): string {
-    const serial = this.#state.plan.injectors[point.injector]?.serialNumber ?? `channel ${point.channel}`;
-    const width =
-      toMilliseconds(point.width) < 1 ? `${toMicroseconds(point.width).toFixed(0)} us` : `${toMilliseconds(point.width).toFixed(3)} ms`;
-    return `Point ${point.index} (${serial}, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa, ${width}), attempt ${this.#state.current?.attempt ?? 1}.`;
   }
 
   #waitingFor(point: Point | null, now: number): WaitingFor | null {
@@ -1600,47 +1450,6 @@ class Engine implements RunEngine {
       default:
         return null;
     }
-  }
-
-  #advice(): string {
-    const { mode, safe } = this.#state;
-    const unconfirmed = safe?.confirmed === false && mode !== 'proving' && mode !== 'measuring' ? `${safe.text} ` : '';
-    switch (mode) {
-      case 'ready':
-        return this.#notStartable() ?? 'Start the run.';
-      case 'paused':
-        return `${unconfirmed}Resume when you are ready; the point that was cut is measured again.`;
-      case 'held':
-        return `${unconfirmed}The run goes on by itself when the guard is clear.`;
-      case 'tripped':
-        return `${unconfirmed}Find the cause, put it right, then acknowledge.`;
-      case 'ended':
-        return unconfirmed.trimEnd();
-      case 'measuring':
-        return this.#phase === 'await-condition' && !this.#capabilities.pressure.commandable ? 'Set the rail pressure to the middle of the band by hand.' : '';
-      case 'proving':
-      case 'making-safe':
-        return '';
-    }
-  }
-}
-
-function stepText(step: StepKind | null): string {
-  switch (step) {
-    case null:
-      return 'Setting up.';
-    case 'supply':
-      return 'Setting the supply.';
-    case 'condition':
-      return 'Waiting for pressure and temperature.';
-    case 'purge':
-      return 'Purging.';
-    case 'settle':
-      return 'Letting the flow settle.';
-    case 'measure':
-      return 'Measuring.';
-    case 'stop':
-      return 'Stopping the pulses.';
   }
 }
 

@@ -204,6 +204,8 @@ function apply(run: WorkingState, event: RunEventBody): void {
       if (event.answer === 'accepted') applyCommand(run, event.command);
       return;
     case 'proving-started':
+      // A proof that is begun must be finished, also where one was made before.
+      run.provedBootId = null;
       run.mode = 'proving';
       return;
     case 'dead-man-proved':

@@ -1,0 +1,34 @@
+/** How a run that has worked off its plan ends, and what is said at the end (RUN-9). */
+import type { Ending } from './events.ts';
+import { failedPoints } from './fold.ts';
+import type { RunState } from './fold.ts';
+
+/** What is whole is complete, however it came about. Looks at every point. */
+export function endingOf(state: RunState): Ending {
+  if (state.counts.accepted === state.points.length) return 'complete';
+  const untried = state.points.some((point) => point.attempts.length === 0 && point.skipped === null);
+  return state.finishing || untried ? 'finished-early' : 'complete-with-failures';
+}
+
+/** What was reached and what to do about the rest. */
+export function endText(state: RunState, ending: Ending): string {
+  const { accepted, skipped } = state.counts;
+  const all = state.points.length;
+  const tally = `${accepted} of ${all} points have an attempt that counts${skipped > 0 ? `, ${skipped} were left out` : ''}`;
+  const again = 'the others can be measured in this run by asking for them to be measured again.';
+  switch (ending) {
+    case 'complete':
+      return `All ${all} points have an attempt that counts.`;
+    case 'complete-with-failures': {
+      const failed = failedPoints(state);
+      const named = failed.slice(0, 20).join(', ') + (failed.length > 20 ? ` and ${failed.length - 20} more` : '');
+      return failed.length === 0 ? `${tally}.` : `${tally}. Without one: ${named}. Look at what their attempts say, then measure these points again.`;
+    }
+    case 'finished-early':
+      return `Finished early: ${tally}; ${again}`;
+    case 'aborted':
+      return `Aborted: ${tally}. What was accepted stays; ${again}`;
+    case 'emergency-stopped':
+      return `Stopped by emergency stop: ${tally}. Find out why before anything is measured again.`;
+  }
+}

@@ -1,0 +1,110 @@
+/** What a run does, waits for and needs, in words: made for people, from the state and what the engine knows besides. */
+import type { Point } from '../plan/points.ts';
+import { seconds, toKilopascals, toMicroseconds, toMilliseconds } from '../quantities/quantity.ts';
+import type { Seconds } from '../quantities/quantity.ts';
+import { endText } from './ending.ts';
+import type { StepKind } from './events.ts';
+import type { RunState } from './fold.ts';
+import type { Mode } from './machine.ts';
+
+/** A value that the run waits for, with its band. A null limit: open on that side. */
+export interface WaitingFor {
+  readonly text: string;
+  readonly value: number | null;
+  readonly low: number | null;
+  readonly high: number | null;
+  readonly unit: string;
+}
+
+export interface RunStatus {
+  readonly mode: Mode;
+  /** What the run does now, in a sentence. */
+  readonly doing: string;
+  readonly waitingFor: WaitingFor | null;
+  /** What the operator should or may do; empty: nothing. */
+  readonly advice: string;
+  readonly point: Point | null;
+  readonly attempt: number | null;
+  readonly progress: { readonly points: number; readonly accepted: number; readonly skipped: number; readonly attempts: number };
+  /** Time to the end at the pace so far; null when the run is not going on. */
+  readonly remaining: Seconds | null;
+}
+
+export function doingText(state: RunState, point: Point | null): string {
+  const { mode, safe, ending } = state;
+  switch (mode) {
+    case 'ready':
+      return 'Ready to start.';
+    case 'proving':
+      return 'Proving that the controller makes itself safe when the host is silent.';
+    case 'making-safe':
+      return `Making the bench safe. ${safe?.why ?? ''}`;
+    case 'paused':
+      return 'Paused; the bench is safe.';
+    case 'held':
+      return `On hold; the bench is safe. ${safe?.then.kind === 'held' ? safe.then.text : ''}`;
+    case 'tripped':
+      return `Tripped. ${safe?.then.kind === 'tripped' ? safe.then.text : ''}`;
+    case 'ended':
+      return ending === null ? 'Ended.' : endText(state, ending);
+    case 'measuring':
+      return point === null ? 'Measuring.' : `${stepText(state.current?.step ?? null)} ${pointText(state, point)}`;
+  }
+}
+
+/** `notStartable`: why a run that is ready cannot be started; `pressureByHand`: the run waits for a person to set it. */
+export function adviceText(state: RunState, known: { readonly notStartable: string | null; readonly pressureByHand: boolean }): string {
+  const { mode, safe } = state;
+  const unconfirmed = safe?.confirmed === false ? `${safe.text} ` : '';
+  switch (mode) {
+    case 'ready':
+      return known.notStartable ?? 'Start the run.';
+    case 'paused':
+      return `${unconfirmed}Resume when you are ready; the point that was cut is measured again.`;
+    case 'held':
+      return `${unconfirmed}The run goes on by itself when the guard is clear.`;
+    case 'tripped':
+      return `${unconfirmed}Find the cause, put it right, then acknowledge.`;
+    case 'ended':
+      return unconfirmed.trimEnd();
+    case 'measuring':
+      return known.pressureByHand ? 'Set the rail pressure to the middle of the band by hand.' : '';
+    case 'proving':
+    case 'making-safe':
+      return '';
+  }
+}
+
+/** From `attempts` that took `spent` seconds together and, until they are many, from the plan's own figures. */
+export function remainingTime(state: RunState, spent: number, attempts: number): Seconds {
+  const { plan, counts } = state;
+  const guess = plan.supply.steadyS + (plan.purge.pulses * plan.purge.periodMs) / 1e3 + plan.settleS + 1.5 * plan.window.minS + 0.5;
+  const weight = 3;
+  const pace = (spent + weight * guess) / (attempts + weight);
+  return seconds(Math.max(0, state.points.length - counts.accepted - counts.skipped) * pace);
+}
+
+function pointText(state: RunState, point: Point): string {
+  const serial = state.plan.injectors[point.injector]?.serialNumber ?? `channel ${point.channel}`;
+  const width = toMilliseconds(point.width) < 1 ? `${toMicroseconds(point.width).toFixed(0)} us` : `${toMilliseconds(point.width).toFixed(3)} ms`;
+  return `Point ${point.index} (${serial}, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa, ${width}), attempt ${state.current?.attempt ?? 1}.`;
+}
+
+function stepText(step: StepKind | null): string {
+  switch (step) {
+    case null:
+      return 'Setting up.';
+    case 'supply':
+      return 'Setting the supply.';
+    case 'condition':
+      return 'Waiting for pressure and temperature.';
+    case 'purge':
+      return 'Purging.';
+    case 'settle':
+      return 'Letting the flow settle.';
+    case 'measure':
+      return 'Measuring.';
+    case 'stop':
+      return 'Stopping the pulses.';
+  }
+}
