@@ -154,6 +154,26 @@ describe('a point', () => {
     expect(requestKinds(run)).not.toContain('set-pressure');
   });
 
+  it('RUN-44 the burst outlasts settling and the longest window; settling counts from the frame that shows it', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    const burst = run.bench.requests.at(-1);
+    expect(burst).toEqual({ kind: 'burst', channel: 1, width: run.points[0]?.width, period: 0.02, count: Math.ceil((0.3 + 3 + 10) / 0.02) });
+    // 0.3 s at 50 Hz, seen in frames 0.05 s apart.
+    expect(run.bench.burst.done).toBeGreaterThanOrEqual(15);
+    expect(run.bench.burst.done).toBeLessThanOrEqual(21);
+  });
+
+  it('RUN-44 a controller that cannot count so far gets what it can, and the window ends before the pulses do', () => {
+    const bench = new ScriptedBench({ ...testCapabilities, maxCount: 150 });
+    bench.flow = 9;
+    const run = new TestRun({ bench, plan: testPlan({ repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } }) }).start();
+    run.runUntil((r) => r.events('attempt-ended').length > 0);
+    const [attempt] = run.events('attempt-ended');
+    expect((attempt?.window?.to ?? 0) - (attempt?.window?.from ?? 0)).toBeLessThan(1.8);
+    expect(attempt?.criteria.filter((c) => !c.passed).map((c) => c.rule)).toEqual(['RUN-60']);
+  });
+
   it('RUN-45 pulses that end early reject the attempt', () => {
     const run = new TestRun().start();
     run.runUntil(inStep('measure'));
@@ -232,7 +252,7 @@ describe('a point', () => {
 });
 
 describe('order and repeats', () => {
-  it('RUN-31 repeats at once, then in a second pass, then ends with failures', () => {
+  it('RUN-31 RUN-32 repeats at once, then in a second pass, then ends with failures', () => {
     const run = new TestRun().start();
     run.runUntil(inMode('measuring'));
     // Channel 2 gives no pulses at all.
@@ -386,7 +406,7 @@ describe('pausing', () => {
     expect(run.events('paused')).toHaveLength(0);
   });
 
-  it('RUN-71 pause-now cuts the attempt in every step; the run ends with the same accepted points', () => {
+  it('RUN-34 RUN-71 pause-now cuts the attempt in every step; the run ends with the same accepted points', () => {
     const undisturbed = new TestRun().start();
     undisturbed.runUntil(ended);
     const stepsOfARun = undisturbed.events('step').length;
@@ -762,7 +782,7 @@ describe('commands', () => {
     expect(paused.engine.state.ending).toBe('finished-early');
   });
 
-  it('RUN-73 skips the waits, and the attempt says so', () => {
+  it('RUN-49 RUN-73 skips the waits, and the attempt says so', () => {
     const run = new TestRun({ plan: testPlan({ settleS: 30, supply: { steadyS: 30, timeoutS: 100 }, condition: { steadyS: 30, timeoutS: 100 }, purge: { pulses: 5000 } }) }).start();
     expect(run.command({ kind: 'skip-wait' }).answer?.accepted).toBe(false);
     run.runUntil(inMode('measuring'), 100);

@@ -238,9 +238,7 @@ class Engine implements RunEngine {
       return;
     }
     const previous = this.#frame;
-    const bootId = this.#state.bench?.bootId;
-    if (frame.bootId !== bootId) {
-      if (previous !== null && previous.bootId !== bootId) this.#frame = null;
+    if (frame.bootId !== this.#state.bench?.bootId) {
       this.#afterReset(frame.bootId);
     } else if (previous !== null && previous.bootId === frame.bootId && frame.number <= previous.number) {
       this.#ignored = `Frame ${frame.number} had come already.`;

@@ -13,7 +13,7 @@ import type { Mode } from './machine.ts';
 import type { WindowSummary } from './window.ts';
 
 /** One attempt at a point; the criteria it was held against are in its event. */
-export interface AttemptRecord {
+interface AttemptRecord {
   /** Numbered from 1 within the point. */
   readonly attempt: number;
   readonly reason: AttemptReason;
@@ -23,7 +23,7 @@ export interface AttemptRecord {
   readonly text: string;
 }
 
-export interface PointRecord {
+interface PointRecord {
   readonly attempts: readonly AttemptRecord[];
   /** Number of the attempt that counts; null: none does. */
   readonly chosen: number | null;
@@ -36,7 +36,7 @@ export interface PointRecord {
 /** Where the wish to measure a point came from. */
 export type Origin = 'first-pass' | 'second-pass' | 'measure-again';
 
-export interface CurrentAttempt {
+interface CurrentAttempt {
   readonly point: number;
   readonly attempt: number;
   readonly reason: AttemptReason;
@@ -45,7 +45,7 @@ export interface CurrentAttempt {
   readonly skippedWaits: readonly StepKind[];
 }
 
-export interface SafeRecord {
+interface SafeRecord {
   readonly then: AfterSafe;
   readonly why: string;
   /** null while the confirmation is awaited. */
@@ -53,7 +53,7 @@ export interface SafeRecord {
   readonly text: string;
 }
 
-export interface RunCounts {
+interface RunCounts {
   /** Points with an attempt that counts. */
   readonly accepted: number;
   /** Points left out. */

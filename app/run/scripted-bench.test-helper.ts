@@ -36,7 +36,7 @@ export function testPlan(changes: Record<string, unknown> = {}): Plan {
   });
 }
 
-export const testEquipment: Equipment = equipmentSchema.parse({
+const testEquipment: Equipment = equipmentSchema.parse({
   equipmentVersion: 1,
   name: 'Test bench',
   meter: {

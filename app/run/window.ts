@@ -2,7 +2,7 @@
 import type { BenchFrame } from '../bench/port.ts';
 import type { Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 
-export interface Spread {
+interface Spread {
   readonly mean: number;
   /** Sample standard deviation, n - 1; 0 when n is 1. */
   readonly sd: number;
