@@ -8,6 +8,7 @@ import { addPlanCommands } from './plan-commands.ts';
 import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
 import { Stop } from './stop.ts';
+import { addWindowCommands } from './window-commands.ts';
 
 const program = new Command('railhouse')
   .description(
@@ -28,6 +29,7 @@ addResultCommands(program);
 addArchiveCommands(program);
 addPlanCommands(program);
 addBenchCommands(program);
+addWindowCommands(program);
 
 try {
   await program.parseAsync();

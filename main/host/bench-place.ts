@@ -1,0 +1,47 @@
+/** Where a bench is to be found, with the clock that it lives by. */
+import { problemsOf } from '../../app/boundary/problems.ts';
+import type { ParsedParams } from '../../app/contract/contract.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { RunningBench } from '../bench/running-bench.ts';
+import { WallClock, type Clock } from '../clock/clock.ts';
+import type { ChannelSource } from '../link/channel.ts';
+import { serialPortSource } from '../link/serial-ports.ts';
+import { SimulatedChannel } from '../link/simulated-channel.ts';
+import sampleScenario from '../samples/scenario.json' with { type: 'json' };
+
+export interface BenchPlace {
+  readonly simulated: boolean;
+  /** For people. */
+  readonly description: string;
+  readonly clock: Clock;
+  readonly channels: ChannelSource;
+  /** Switches a simulated bench off. */
+  close(): void;
+}
+
+/** The place of a bench that somebody chose, or what is wrong with the choice. Nothing is opened yet. */
+export function benchPlace(choice: ParsedParams<'bench.connect'>['bench']): BenchPlace | { readonly problem: string } {
+  switch (choice.kind) {
+    case 'port': {
+      const clock = new WallClock();
+      return { simulated: false, description: `the port ${choice.path}`, clock, channels: serialPortSource(choice.path, clock), close: () => undefined };
+    }
+    case 'simulated': {
+      const document = choice.scenario ?? sampleScenario;
+      const scenario = scenarioSchema.safeParse(document);
+      if (!scenario.success) {
+        const [first] = problemsOf(scenario.error, document);
+        return { problem: `The scenario of the simulated bench cannot be used. ${first?.path ?? ''}: ${first?.text ?? ''}` };
+      }
+      const clock = new WallClock(choice.speed);
+      const bench = new RunningBench(scenario.data, clock);
+      return {
+        simulated: true,
+        description: 'the simulated bench',
+        clock,
+        channels: () => Promise.resolve([new SimulatedChannel(bench)]),
+        close: () => bench.switchOff(),
+      };
+    }
+  }
+}

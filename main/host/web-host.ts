@@ -1,0 +1,204 @@
+/**
+ * The local web host: the built window over HTTP and the contract over a WebSocket, on the loopback interface only.
+ *
+ * Another page in the same browser can reach loopback addresses too. So every request must name this address as its host
+ * (a name that an attacker's server resolves to 127.0.0.1 does not), a WebSocket must come from a page of this address, and
+ * it must bring the token that was printed when the host was started.
+ */
+import { createHash, randomBytes, timingSafeEqual } from 'node:crypto';
+import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http';
+import type { AddressInfo } from 'node:net';
+import type { Duplex } from 'node:stream';
+import { WebSocketServer, type WebSocket } from 'ws';
+import type { ToWindow } from '../../app/contract/contract.ts';
+import type { Host } from './host.ts';
+import { securityHeaders, WindowFiles } from './window-files.ts';
+
+export interface WebHostOptions {
+  readonly host: Host;
+  /** Folder of the built window. */
+  readonly windowFolder: string;
+  /** 0: any free one. */
+  readonly port: number;
+}
+
+export interface WebHost {
+  /** What a person opens; the token is in it. */
+  readonly address: string;
+  readonly port: number;
+  readonly token: string;
+  close(): Promise<void>;
+}
+
+export type WebHostResult = { readonly ok: true; readonly web: WebHost } | { readonly ok: false; readonly text: string };
+
+const LOOPBACK = '127.0.0.1';
+/** Where the window connects its WebSocket to. */
+const SOCKET_PATH = '/host';
+/** A plan with every axis full stays far below this. */
+const MAX_MESSAGE_BYTES = 4 * 2 ** 20;
+/** Over this much unsent, a window gets no frames and no status; they are old by the time it has read what it has. */
+const SLOW_BYTES = 2 ** 20;
+/** Over this much, the line is cut: the window comes back and reads the journal from where it was. */
+const STUCK_BYTES = 64 * 2 ** 20;
+const PING_MS = 2000;
+const PINGS_MISSED = 3;
+
+/** Serves `host` until it is closed; a port that cannot be had is a typed failure. */
+export async function serveOnLoopback(options: WebHostOptions): Promise<WebHostResult> {
+  const server = createServer({ maxHeaderSize: 16_384, headersTimeout: 10_000, requestTimeout: 10_000, keepAliveTimeout: 5000 });
+  server.maxConnections = 200;
+  const listening = await listen(server, options.port);
+  if (listening !== null) return { ok: false, text: listening };
+  const { port } = server.address() as AddressInfo;
+  const serving = new Serving(server, port, options);
+  return { ok: true, web: serving };
+}
+
+function listen(server: Server, port: number): Promise<string | null> {
+  return new Promise((resolve) => {
+    server.once('error', (error: NodeJS.ErrnoException) => {
+      const why = error.code === 'EADDRINUSE' ? 'another program uses it' : error.code === 'EACCES' ? 'this account may not use it' : error.message;
+      resolve(`The window cannot be served on port ${port} of this machine, because ${why}. Choose another with --listen, or leave it out for any free one.`);
+    });
+    server.listen(port, LOOPBACK, () => resolve(null));
+  });
+}
+
+class Serving implements WebHost {
+  readonly port: number;
+  readonly token = randomBytes(24).toString('base64url');
+  readonly address: string;
+  readonly #server: Server;
+  readonly #host: Host;
+  readonly #files: WindowFiles;
+  readonly #sockets: WebSocketServer;
+  readonly #names: ReadonlySet<string>;
+  readonly #origins: ReadonlySet<string>;
+
+  constructor(server: Server, port: number, { host, windowFolder }: WebHostOptions) {
+    this.port = port;
+    this.address = `http://${LOOPBACK}:${port}/?token=${this.token}`;
+    this.#server = server;
+    this.#host = host;
+    const names = [`${LOOPBACK}:${port}`, `localhost:${port}`];
+    this.#names = new Set(names);
+    this.#origins = new Set(names.map((name) => `http://${name}`));
+    this.#files = new WindowFiles(windowFolder, securityHeaders(["'self'", ...names.map((name) => `ws://${name}`)].join(' ')));
+    this.#sockets = new WebSocketServer({ noServer: true, maxPayload: MAX_MESSAGE_BYTES, perMessageDeflate: false });
+    server.on('request', (request, response) => this.#answer(request, response));
+    server.on('upgrade', (request, socket, head) => this.#upgrade(request, socket, head));
+    server.on('clientError', (_error, socket) => socket.destroy());
+  }
+
+  async close(): Promise<void> {
+    for (const socket of this.#sockets.clients) socket.terminate();
+    this.#sockets.close();
+    const closed = new Promise((resolve) => this.#server.close(resolve));
+    this.#server.closeAllConnections();
+    await closed;
+  }
+
+  #answer(request: IncomingMessage, response: ServerResponse): void {
+    const refuse = (status: number, text: string): void => {
+      response.writeHead(status, { ...securityHeaders("'none'"), 'content-type': 'text/plain; charset=utf-8', connection: 'close' }).end(`${text}\n`);
+    };
+    if (!this.#names.has(request.headers.host ?? '')) {
+      refuse(421, 'This address is not served here. Open the address that the program printed.');
+      return;
+    }
+    if (request.method !== 'GET' && request.method !== 'HEAD') {
+      refuse(405, 'Only reading is possible here.');
+      return;
+    }
+    const path = pathOf(request.url);
+    if (path === null) {
+      refuse(400, 'This is not an address.');
+      return;
+    }
+    const { status, headers, body } = this.#files.get(path);
+    response.writeHead(status, { ...headers, 'content-length': body.length }).end(request.method === 'HEAD' ? undefined : body);
+  }
+
+  #upgrade(request: IncomingMessage, socket: Duplex, head: Buffer): void {
+    socket.on('error', () => socket.destroy());
+    const refusal = this.#upgradeRefusal(request);
+    if (refusal !== null) {
+      socket.end(`HTTP/1.1 ${refusal}\r\nconnection: close\r\ncontent-length: 0\r\n\r\n`);
+      return;
+    }
+    this.#sockets.handleUpgrade(request, socket, head, (webSocket) => this.#serveWindow(webSocket));
+  }
+
+  #upgradeRefusal(request: IncomingMessage): string | null {
+    if (!this.#names.has(request.headers.host ?? '')) return '421 Misdirected Request';
+    if (!this.#origins.has(request.headers.origin ?? '')) return '403 Forbidden';
+    const url = pathOf(request.url) === SOCKET_PATH ? new URL(request.url ?? '', `http://${LOOPBACK}`) : null;
+    if (url === null) return '404 Not Found';
+    return sameToken(url.searchParams.get('token') ?? '', this.token) ? null : '403 Forbidden';
+  }
+
+  #serveWindow(socket: WebSocket): void {
+    const client = this.#host.attach((message) => {
+      if (socket.readyState !== socket.OPEN) return;
+      const unsent = socket.bufferedAmount;
+      if (unsent > STUCK_BYTES) {
+        socket.terminate();
+        return;
+      }
+      if (unsent > SLOW_BYTES && isPassing(message)) return;
+      socket.send(JSON.stringify(message));
+    });
+    let missed = 0;
+    const ping = setInterval(() => {
+      if (missed >= PINGS_MISSED) {
+        socket.terminate();
+        return;
+      }
+      missed += 1;
+      socket.ping();
+    }, PING_MS);
+    ping.unref();
+    socket.on('pong', () => {
+      missed = 0;
+    });
+    socket.on('message', (data: Buffer, isBinary) => {
+      missed = 0;
+      if (isBinary) {
+        socket.close(1003, 'text only');
+        return;
+      }
+      let message: unknown;
+      try {
+        message = JSON.parse(data.toString('utf8'));
+      } catch {
+        socket.close(1007, 'not JSON');
+        return;
+      }
+      client.receive(message);
+    });
+    // A message over the limit ends the socket with an error first.
+    socket.on('error', () => socket.terminate());
+    socket.on('close', () => {
+      clearInterval(ping);
+      client.close();
+    });
+  }
+}
+
+/** Messages that say how it is now: a newer one makes them worthless. */
+function isPassing(message: ToWindow): boolean {
+  return 'event' in message && (message.event === 'frames' || message.event === 'run.status');
+}
+
+/** The path as it was sent, without a query; null when it is not one. It is not decoded: no file of the window needs that. */
+function pathOf(url: string | undefined): string | null {
+  const path = (url ?? '').split('?', 1)[0] ?? '';
+  return /^\/[\w./-]*$/.test(path) ? path : null;
+}
+
+/** In a time that does not depend on where the two differ. */
+function sameToken(given: string, token: string): boolean {
+  const hash = (text: string): Buffer => createHash('sha256').update(text).digest();
+  return timingSafeEqual(hash(given), hash(token));
+}
