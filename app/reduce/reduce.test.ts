@@ -370,7 +370,7 @@ describe('intervals', () => {
       const normal = normalFrom(draw * 7919);
       const errors = drawErrors(syntheticEquipment, normal);
       // What the estimate of the coil's temperature effect leaves out, with the uncertainty that is stated of it.
-      const still = 1e-4 * normal();
+      const still = 1.5e-4 * normal();
       const attempts = points.map((point) => ({
         point: point.index,
         attempt: 1,

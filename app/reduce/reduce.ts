@@ -12,7 +12,7 @@ import type { CellLine } from './line.ts';
 import { massPerPulse, pressureSource, railTemperatureSource } from './mass.ts';
 import type { CellPlace, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
-import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage } from './sensitivity.ts';
+import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 
 export type { CountingAttempt, Reduction } from './reduction.ts';
@@ -127,6 +127,7 @@ function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: 
     { source: railTemperatureSource, onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
     { source: 'supply read-back', onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
     { source: 'coil temperature model', onDeadTime: -byTemperature.u * warmer },
+    { source: 'coil against rail temperature', onDeadTime: -byTemperature.value * uCoilOverRail },
   ]);
   let slopeSquares = 0;
   let deadTimeSquares = 0;

@@ -62,12 +62,12 @@ export function deadTimeByPressure(known: readonly Known[], pressure: number, de
 /** Temperature coefficient of copper's resistance at 20 degC, 1/K (IEC 60028). */
 const copper = 0.00393;
 /** Standard uncertainty of what the estimate below leaves out, s: the movements of the needle. Own computation. */
-const neglected = 1e-4;
+const neglected = 1.5e-4;
 
 /**
  * dt0/dT of a copper coil, from dt0/dV. Resistance R and voltage V enter the pull-in time as (L/R) g(R/V): with R larger
  * by a fraction, V might as well be smaller by it and all electrical time shorter by it. Dead time is electrical but for
- * opening and closing movements, which nearly cancel, so dt0/dlnR = -V dt0/dV - t0, to about 0.1 ms.
+ * opening and closing movements, which nearly cancel, so dt0/dlnR = -V dt0/dV - t0, to about 0.15 ms.
  */
 export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, deadTime: number): Sensitivity {
   return {
@@ -76,3 +76,9 @@ export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, d
     from: 'coil-model',
   };
 }
+
+/**
+ * Standard uncertainty of how much warmer the coil is than the rail's thermometer says, beyond the settled self-heating of
+ * its pulses, K: the coil follows duty and fluid late, and nobody measures it. Type B, an estimate.
+ */
+export const uCoilOverRail = 0.2;

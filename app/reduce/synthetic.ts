@@ -12,6 +12,7 @@ import { celsius, kelvins, pascals, seconds, volts } from '../quantities/quantit
 import type { Pascals, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
 import { kFactorAt } from './mass.ts';
+import { uCoilOverRail } from './sensitivity.ts';
 
 /** Errors of the instruments: reading minus truth; factors are relative. */
 export interface InstrumentErrors {
@@ -21,9 +22,11 @@ export interface InstrumentErrors {
   readonly supplyV: number;
   readonly meterTemperatureK: number;
   readonly railTemperatureK: number;
+  /** Coil over rail, truth. */
+  readonly coilK: number;
 }
 
-export const noErrors: InstrumentErrors = { kFactor: 0, density: 0, pressurePa: 0, supplyV: 0, meterTemperatureK: 0, railTemperatureK: 0 };
+export const noErrors: InstrumentErrors = { kFactor: 0, density: 0, pressurePa: 0, supplyV: 0, meterTemperatureK: 0, railTemperatureK: 0, coilK: 0 };
 
 export const syntheticEquipment: Equipment = equipmentSchema.parse({
   equipmentVersion: 1,
@@ -56,6 +59,7 @@ export function drawErrors(equipment: Equipment, normal: () => number): Instrume
     supplyV: normal() * equipment.supply.uncertaintyMv * 1e-3,
     meterTemperatureK: normal() * equipment.temperature.uncertaintyC,
     railTemperatureK: normal() * equipment.temperature.uncertaintyC,
+    coilK: normal() * uCoilOverRail,
   };
 }
 
@@ -124,7 +128,7 @@ export function syntheticWindow(
     heptaneDensity(kelvins(temperature), pascals(gauge + ambient)) * (1 + errors.density);
   const reference = density(celsius(plan.reduction.referenceC), point.pressure);
   const slope = injector.slope(pressure);
-  const straight = slope * (point.width - injector.deadTime(voltage, pressure, scatter.warmer)) + (injector.bend?.(point.width) ?? 0);
+  const straight = slope * (point.width - injector.deadTime(voltage, pressure, scatter.warmer + errors.coilK)) + (injector.bend?.(point.width) ?? 0);
   const noise = scatter.relative * straight * normal() + scatter.width * slope * normal();
   const mass = (straight + noise) * Math.sqrt(density(railTemperature, pressure) / reference);
   const volumeFlow = mass / point.period / density(meterTemperature, pressure);
