@@ -1,0 +1,302 @@
+/**
+ * The table of injectors as it is typed into: rows of texts beside the parts they came from. Everything here is a pure
+ * step from rows to rows; saving and focus are the page's.
+ */
+import type { Part } from '../../../app/contract/contract.ts';
+
+export const columns = ['order', 'type', 'serialNumber', 'coilResistance', 'condition', 'channel'] as const;
+export type Column = (typeof columns)[number];
+export type Cells = Readonly<Record<Column, string>>;
+export type StoredPart = Part & { readonly id: string };
+
+export interface Row {
+  /** Holds the row's place in the window. */
+  readonly key: number;
+  /** What is stored; null: a new row. */
+  readonly stored: StoredPart | null;
+  readonly cells: Cells;
+}
+
+export const columnWords: Readonly<Record<Column, { readonly label: string; readonly unit: string; readonly help: string }>> = {
+  order: { label: 'Order', unit: '', help: 'Order of the lab, up to 120 characters. Carried down to the next new part.' },
+  type: { label: 'Type', unit: '', help: 'Type or part number, up to 60 characters. Carried down to the next new part.' },
+  serialNumber: { label: 'Serial number', unit: '', help: 'As it stands on the injector, up to 60 characters. A column copied from a spreadsheet can be pasted here.' },
+  coilResistance: { label: 'Coil', unit: 'Ω', help: 'Resistance of the coil, more than 0 Ω. May stay empty.' },
+  condition: { label: 'Condition', unit: '', help: 'What was seen when it was taken in, up to 500 characters.' },
+  channel: { label: 'Channel', unit: '', help: 'Driver channel and place on the rail, 1 to 64. Empty: not mounted.' },
+};
+
+export function cellsOf(part: Part): Cells {
+  return {
+    order: part.order,
+    type: part.type,
+    serialNumber: part.serialNumber,
+    coilResistance: part.coilResistanceOhm === null ? '' : String(part.coilResistanceOhm),
+    condition: part.condition,
+    channel: part.channel === null ? '' : String(part.channel),
+  };
+}
+
+export function rowsOf(parts: readonly StoredPart[]): readonly Row[] {
+  return parts.map((stored, key) => ({ key, stored, cells: cellsOf(stored) }));
+}
+
+/** What the host has now under the rows as they stand: what was being typed stays, what was not touched is brought up to date. */
+export function refreshed(rows: readonly Row[], parts: readonly StoredPart[]): readonly Row[] {
+  const byId = new Map(parts.map((part) => [part.id, part]));
+  const kept = rows.flatMap((row): readonly Row[] => {
+    if (row.stored === null) return [row];
+    const now = byId.get(row.stored.id);
+    byId.delete(row.stored.id);
+    if (now === undefined) return isChanged(row) ? [{ ...row, stored: null }] : [];
+    return [{ ...row, stored: now, cells: isChanged(row) ? row.cells : cellsOf(now) }];
+  });
+  let key = nextKey(rows);
+  return [...kept, ...[...byId.values()].map((stored) => ({ key: key++, stored, cells: cellsOf(stored) }))];
+}
+
+export function nextKey(rows: readonly Row[]): number {
+  return rows.reduce((most, { key }) => Math.max(most, key), -1) + 1;
+}
+
+const ownColumns = ['serialNumber', 'coilResistance', 'condition', 'channel'] as const;
+
+/** A new row that nothing of its own was typed into: it is not saved and says nothing wrong. */
+export function isBlank(row: Row): boolean {
+  return row.stored === null && ownColumns.every((column) => row.cells[column].trim() === '');
+}
+
+export function isChanged(row: Row): boolean {
+  if (row.stored === null) return !isBlank(row);
+  const before = cellsOf(row.stored);
+  return columns.some((column) => !sameCell(column, before[column], row.cells[column]));
+}
+
+/** 12.50 and 12.5 ohm are the same; what differs only in blanks around it is the same. */
+function sameCell(column: Column, a: string, b: string): boolean {
+  if (column !== 'coilResistance' || a.trim() === '' || b.trim() === '') return a.trim() === b.trim();
+  return Number(a) === Number(b);
+}
+
+export function withCell(rows: readonly Row[], key: number, column: Column, text: string): readonly Row[] {
+  return rows.map((row) => (row.key === key ? { ...row, cells: { ...row.cells, [column]: text } } : row));
+}
+
+/** One more new row at the end; order and type are carried down from `from`, or from the last row. */
+export function withNewRow(rows: readonly Row[], from?: Row): { readonly rows: readonly Row[]; readonly key: number } {
+  const above = from ?? rows.at(-1);
+  const key = nextKey(rows);
+  const cells: Cells = { order: above?.cells.order ?? '', type: above?.cells.type ?? '', serialNumber: '', coilResistance: '', condition: '', channel: '' };
+  return { rows: [...rows, { key, stored: null, cells }], key };
+}
+
+export function withoutRow(rows: readonly Row[], key: number): readonly Row[] {
+  return rows.filter((row) => row.key !== key);
+}
+
+/** As it is stored; a new row goes away. */
+export function undone(rows: readonly Row[], key: number): readonly Row[] {
+  return rows.flatMap((row) => (row.key !== key ? [row] : row.stored === null ? [] : [{ ...row, cells: cellsOf(row.stored) }]));
+}
+
+/**
+ * Cells as a spreadsheet puts them on the clipboard: rows by line, columns by tab; a cell that holds a tab, a line or a
+ * quotation mark is in quotation marks, doubled inside. The line end behind the last row is not a row.
+ */
+export function pastedCells(text: string): readonly (readonly string[])[] {
+  const lines: string[][] = [[]];
+  let cell = '';
+  let quoted = false;
+  let atStart = true;
+  const endCell = () => {
+    lines.at(-1)?.push(cell);
+    cell = '';
+    atStart = true;
+  };
+  const source = text.replace(/\r\n?/gu, '\n').replace(/\n$/u, '');
+  for (let i = 0; i < source.length; i += 1) {
+    const c = source.charAt(i);
+    if (quoted) {
+      if (c !== '"') cell += c;
+      else if (source.charAt(i + 1) === '"') {
+        cell += '"';
+        i += 1;
+      } else quoted = false;
+    } else if (c === '"' && atStart && source.includes('"', i + 1)) {
+      quoted = true;
+      atStart = false;
+    } else if (c === '\t') endCell();
+    else if (c === '\n') {
+      endCell();
+      lines.push([]);
+    } else {
+      cell += c;
+      atStart = false;
+    }
+  }
+  endCell();
+  return lines.map((line) => line.map((one) => one.trim()));
+}
+
+/**
+ * Writes pasted cells from (`key`, `column`) to the right and down over the rows that are shown (`visible`, their keys in
+ * order); what does not fit begins new rows, which carry order and type down from the row above unless they are pasted.
+ */
+export function withPasted(rows: readonly Row[], visible: readonly number[], key: number, column: Column, pasted: readonly (readonly string[])[]): { readonly rows: readonly Row[]; readonly lastKey: number } {
+  const firstColumn = columns.indexOf(column);
+  const place = visible.indexOf(key);
+  let result = rows;
+  let lastKey = key;
+  pasted.forEach((cells, offset) => {
+    let target = visible[place + offset];
+    if (target === undefined) {
+      const made = withNewRow(result, result.find((row) => row.key === lastKey));
+      result = made.rows;
+      target = made.key;
+    }
+    lastKey = target;
+    cells.forEach((text, across) => {
+      const to = columns[firstColumn + across];
+      if (to !== undefined) result = withCell(result, lastKey, to, text);
+    });
+  });
+  return { rows: result, lastKey };
+}
+
+export interface RowProblem {
+  readonly key: number;
+  readonly column: Column;
+  readonly text: string;
+  /** `refuse`: the row cannot be saved so. `warn`: a person should look. */
+  readonly level: 'refuse' | 'warn';
+}
+
+const limits: Readonly<Partial<Record<Column, number>>> = { order: 120, type: 60, serialNumber: 60, condition: 500 };
+const numberPattern = /^(?:\d+\.?\d*|\.\d+)$/u;
+
+/** What is wrong with the rows, in words. Rows that are stored and untouched are only held against the others. */
+export function problemsOfRows(rows: readonly Row[]): readonly RowProblem[] {
+  const problems: RowProblem[] = [];
+  const bySerial = new Map<string, Row[]>();
+  const byChannel = new Map<string, Row[]>();
+  for (const row of rows) {
+    if (isBlank(row)) continue;
+    const { cells, key } = row;
+    const add = (column: Column, text: string, level: RowProblem['level'] = 'refuse') => {
+      problems.push({ key, column, text, level });
+    };
+    if (cells.serialNumber.trim() === '') add('serialNumber', 'The serial number is missing. Type it as it stands on the injector.');
+    if (cells.type.trim() === '') add('type', 'The type is missing.');
+    for (const column of columns) {
+      const most = limits[column];
+      if (most !== undefined && cells[column].trim().length > most) add(column, `This may have ${most} characters at most, but it has ${cells[column].trim().length}.`);
+    }
+    const coil = cells.coilResistance.trim();
+    if (coil !== '' && (!numberPattern.test(coil) || Number(coil) <= 0)) {
+      add('coilResistance', `"${coil}" is not a resistance. Type a number above 0 in ohms, with a decimal point, or leave it empty.`);
+    }
+    const channel = cells.channel.trim();
+    if (channel !== '' && (!/^\d+$/u.test(channel) || Number(channel) < 1 || Number(channel) > 64)) {
+      add('channel', `"${channel}" is not a channel. Type a whole number from 1 to 64, or leave it empty.`);
+    } else if (channel !== '') gather(byChannel, String(Number(channel)), row);
+    if (cells.serialNumber.trim() !== '') gather(bySerial, folded(cells.serialNumber), row);
+  }
+
+  for (const same of bySerial.values()) {
+    same.forEach((row, index) => {
+      const other = same[index === 0 ? 1 : 0];
+      if (other === undefined || !isChanged(row)) return;
+      const serial = row.cells.serialNumber.trim();
+      const { order, type } = other.cells;
+      const where = `type ${type.trim() || '(none)'}${order.trim() === '' ? ', no order' : `, order ${order.trim()}`}`;
+      if (folded(type) !== folded(row.cells.type)) {
+        problems.push({ key: row.key, column: 'serialNumber', level: 'warn', text: `Serial number ${serial} also belongs to a part of another type (${where}). Both are kept, but they cannot be in one plan.` });
+      } else if (folded(order) === folded(row.cells.order)) {
+        problems.push({ key: row.key, column: 'serialNumber', level: 'refuse', text: `Serial number ${serial} stands twice in this order (${where}). Correct one of them or take it out.` });
+      } else {
+        problems.push({ key: row.key, column: 'serialNumber', level: 'warn', text: `Serial number ${serial} is already there (${where}). Keep both only if the same injector came back with a new order.` });
+      }
+    });
+  }
+  for (const [channel, same] of byChannel) {
+    same.forEach((row, index) => {
+      const other = same[index === 0 ? 1 : 0];
+      if (other === undefined || !isChanged(row)) return;
+      problems.push({
+        key: row.key, column: 'channel', level: 'refuse',
+        text: `Channel ${channel} already drives ${other.cells.serialNumber.trim() || 'another part'}. Free it there first, or use another channel.`,
+      });
+    });
+  }
+  return problems;
+}
+
+function gather(map: Map<string, Row[]>, key: string, row: Row): void {
+  const there = map.get(key);
+  if (there === undefined) map.set(key, [row]);
+  else there.push(row);
+}
+
+/** For comparing what people type: case and blanks around do not tell two injectors apart. */
+function folded(text: string): string {
+  return text.trim().toLowerCase();
+}
+
+/** The row as the host stores it. The row must have no refusing problem. */
+export function partOf(row: Row): Part {
+  const { cells } = row;
+  return {
+    ...(row.stored === null ? {} : { id: row.stored.id }),
+    order: cells.order.trim(),
+    type: cells.type.trim(),
+    serialNumber: cells.serialNumber.trim(),
+    coilResistanceOhm: cells.coilResistance.trim() === '' ? null : Number(cells.coilResistance),
+    condition: cells.condition.trim(),
+    channel: cells.channel.trim() === '' ? null : Number(cells.channel),
+  };
+}
+
+/**
+ * Changed rows in the lots in which they are saved. A part that gives its channel up comes before the one that takes it,
+ * so that at no instant two parts are on one channel.
+ */
+export function lotsToSave(rows: readonly Row[], most = 200): readonly (readonly Row[])[] {
+  const changed = rows.filter(isChanged);
+  const freeing = (row: Row) => row.stored?.channel != null && row.cells.channel.trim() === '';
+  const ordered = [...changed.filter(freeing), ...changed.filter((row) => !freeing(row))];
+  return Array.from({ length: Math.ceil(ordered.length / most) }, (_, i) => ordered.slice(i * most, (i + 1) * most));
+}
+
+/** `saved` are the parts that the host answered for `lot`, in its order. */
+export function afterSaving(rows: readonly Row[], lot: readonly Row[], saved: readonly StoredPart[]): readonly Row[] {
+  const byKey = new Map(lot.map((row, index) => [row.key, { sent: row, saved: saved[index] }]));
+  return rows.map((row) => {
+    const done = byKey.get(row.key);
+    if (done?.saved === undefined) return row;
+    // What was typed while the answer was under way stays.
+    return { ...row, stored: done.saved, cells: done.sent.cells === row.cells ? cellsOf(done.saved) : row.cells };
+  });
+}
+
+export interface Filter {
+  readonly order: string;
+  readonly type: string;
+  readonly serialNumber: string;
+  readonly mountedOnly: boolean;
+}
+
+export const noFilter: Filter = { order: '', type: '', serialNumber: '', mountedOnly: false };
+
+/** Rows that match every part of the filter; what is not saved yet is always shown, so that it cannot be lost from sight. */
+export function shownRows(rows: readonly Row[], filter: Filter): readonly Row[] {
+  const has = (text: string, wanted: string) => folded(text).includes(folded(wanted));
+  return rows.filter(
+    (row) =>
+      row.stored === null ||
+      isChanged(row) ||
+      (has(row.stored.order, filter.order) &&
+        has(row.stored.type, filter.type) &&
+        has(row.stored.serialNumber, filter.serialNumber) &&
+        (!filter.mountedOnly || row.stored.channel !== null)),
+  );
+}

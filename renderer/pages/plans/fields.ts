@@ -1,0 +1,219 @@
+/**
+ * Every single field of a plan as the form shows it: label, unit, help. What the schema already knows (kind, allowed
+ * range, default, choices) is read from its JSON Schema and stands here only as the result.
+ */
+import { planJsonSchema } from '../../../app/plan/json-schema.ts';
+
+/** A field's path in the document; `injectors[]` and `guards[]` stand for any row. */
+export type FieldPath = keyof typeof words;
+
+interface Words {
+  readonly label: string;
+  /** As written behind the field; empty: none. */
+  readonly unit: string;
+  readonly help: string;
+}
+
+const words = {
+  name: { label: 'Name', unit: '', help: 'What this plan is called in lists and on reports.' },
+  order: { label: 'Order', unit: '', help: 'Order number or other reference of the lab.' },
+
+  'injectors[].channel': { label: 'Channel', unit: '', help: 'Driver channel that this injector hangs on.' },
+  'injectors[].serialNumber': { label: 'Serial number', unit: '', help: 'As it stands on the injector.' },
+  'injectors[].type': { label: 'Type', unit: '', help: 'Type or part number of the injector.' },
+  'injectors[].coilResistanceOhm': { label: 'Coil', unit: 'Ω', help: 'Resistance of the coil as measured. May stay empty.' },
+
+  'axes.voltageV': { label: 'Supply voltage', unit: 'V', help: 'Voltages at which each injector is measured.' },
+  'axes.pressureKpa': { label: 'Rail pressure', unit: 'kPa', help: 'Gauge pressures in the rail.' },
+  'axes.widthMs': { label: 'Pulse width', unit: 'ms', help: 'Commanded pulse widths. Put several below 3 ms to see the short-pulse region.' },
+  'axes.periodMs': { label: 'Period', unit: 'ms', help: 'From the start of one pulse to the start of the next.' },
+  'axes.replicates': { label: 'Replicates', unit: '', help: 'How many times each combination is measured. Three or more show the scatter.' },
+
+  'sequence.kind': { label: 'Order of points', unit: '', help: 'Alternating runs the widths up and down in turn, so that a slow drift does not look like a slope.' },
+  'sequence.seed': { label: 'Seed', unit: '', help: 'The same seed gives the same shuffled order. Only a randomised order uses it.' },
+
+  'reference.injector': { label: 'Injector', unit: '', help: 'Serial number of the injector that shows the drift.' },
+  'reference.voltageV': { label: 'Supply voltage', unit: 'V', help: 'Voltage of the reference point.' },
+  'reference.pressureKpa': { label: 'Rail pressure', unit: 'kPa', help: 'Gauge pressure of the reference point.' },
+  'reference.widthMs': { label: 'Pulse width', unit: 'ms', help: 'Best a width well inside the linear region.' },
+  'reference.periodMs': { label: 'Period', unit: 'ms', help: 'From pulse to pulse of the reference point.' },
+  'reference.everyPoints': { label: 'Once every', unit: 'points', help: 'One reference point first, one after each this many points, one last.' },
+
+  'supply.toleranceV': { label: 'Supply tolerance, ±', unit: 'V', help: 'The read-back must come this near to the set voltage.' },
+  'supply.steadyS': { label: 'Supply steady for', unit: 's', help: 'The read-back must stay in tolerance this long.' },
+  'supply.timeoutS': { label: 'Give the supply up after', unit: 's', help: 'A supply that is not steady by then fails the point.' },
+
+  'condition.pressureToleranceKpa': { label: 'Pressure tolerance, ±', unit: 'kPa', help: 'The rail must come this near to its set point before a window begins.' },
+  'condition.temperatureMinC': { label: 'Lowest temperature', unit: '°C', help: 'Colder fluid is waited for.' },
+  'condition.temperatureMaxC': { label: 'Highest temperature', unit: '°C', help: 'Warmer fluid is waited for.' },
+  'condition.steadyS': { label: 'Conditions steady for', unit: 's', help: 'Pressure and temperature must stay in band this long.' },
+  'condition.timeoutS': { label: 'Give the wait up after', unit: 's', help: 'Conditions that are not in band by then fail the point.' },
+
+  'purge.pulses': { label: 'Purge pulses', unit: '', help: 'Fired before each point to drive out bubbles. 0: no purge.' },
+  'purge.widthMs': { label: 'Purge width', unit: 'ms', help: 'Pulse width of the purge.' },
+  'purge.periodMs': { label: 'Purge period', unit: 'ms', help: 'From pulse to pulse of the purge.' },
+  settleS: { label: 'Settle', unit: 's', help: 'After the burst has begun, before the window opens.' },
+
+  'window.minEdges': { label: 'Edges, at least', unit: 'edges', help: 'Whole edges of the flow meter that a window must hold.' },
+  'window.minS': { label: 'Window, at least', unit: 's', help: 'A window is never shorter, however fast the edges come.' },
+  'window.maxS': { label: 'Window, at most', unit: 's', help: 'By then the window ends, with enough edges or without.' },
+
+  'accept.pressureKpa': { label: 'Mean pressure within, ±', unit: 'kPa', help: 'Mean over the window against the set point.' },
+  'accept.pressureSdKpa': { label: 'Pressure scatter, at most', unit: 'kPa', help: 'Standard deviation inside the window.' },
+  'accept.supplyV': { label: 'Mean supply within, ±', unit: 'V', help: 'Mean over the window against the set voltage.' },
+  'accept.temperatureMinC': { label: 'Lowest mean temperature', unit: '°C', help: 'A colder window is rejected.' },
+  'accept.temperatureMaxC': { label: 'Highest mean temperature', unit: '°C', help: 'A warmer window is rejected.' },
+  'accept.halvesPercent': { label: 'Halves agree within', unit: '%', help: 'Flow of the first half of the window against the second.' },
+  'accept.missingFramesPercent': { label: 'Missing frames, at most', unit: '%', help: 'Telemetry frames that may be lost inside the window.' },
+
+  'repeats.attemptsAtOnce': { label: 'Attempts at once', unit: '', help: 'How often a failing point is tried before the run goes on, the first try included.' },
+  'repeats.attemptsSecondPass': { label: 'Attempts in the second pass', unit: '', help: 'At the end, for what is still failed. 0: no second pass.' },
+
+  'guards[].id': { label: 'Name', unit: '', help: 'What the journal calls this guard, such as over-pressure.' },
+  'guards[].signal': { label: 'Signal', unit: '', help: 'What is watched.' },
+  'guards[].low': { label: 'Low', unit: '', help: 'Acts below this. Empty: no low limit.' },
+  'guards[].high': { label: 'High', unit: '', help: 'Acts above this. Empty: no high limit.' },
+  'guards[].hysteresis': { label: 'Back inside by', unit: '', help: 'The signal must come back inside by this much before the guard clears.' },
+  'guards[].dwellS': { label: 'Outside for', unit: 's', help: 'The guard acts after the signal was outside this long.' },
+  'guards[].level': { label: 'Answer', unit: '', help: 'Note: written down. Hold: made safe, goes on by itself when clear. Trip: made safe until acknowledged.' },
+  'guards[].maxResumes': { label: 'Resumes', unit: '', help: 'Hold only: after this many automatic resumes in one run the guard trips.' },
+  'guards[].clearS': { label: 'Clear for', unit: 's', help: 'Hold only: the limits must be kept this long before the run resumes.' },
+
+  'limits.dutyPercent': { label: 'Duty, at most', unit: '%', help: 'Pulse width over period. More is refused.' },
+  'link.telemetryHz': { label: 'Telemetry', unit: 'Hz', help: 'Frames that the controller sends each second.' },
+  'link.deadManMs': { label: 'Dead-man', unit: 'ms', help: 'The controller makes itself safe when it hears nothing for this long.' },
+
+  'reduction.referenceC': { label: 'Reference temperature', unit: '°C', help: 'Fluid temperature to which mass is referred.' },
+  'reduction.linearFromMs': { label: 'Line from', unit: 'ms', help: 'Widths from here on may belong to the line. Empty: found by the rule of the reduction.' },
+  'reduction.linearityPercent': { label: 'Deviation from the line, at most', unit: '%', help: 'A width that deviates more does not belong to the line.' },
+} as const satisfies Record<string, Words>;
+
+export interface Field extends Words {
+  readonly path: FieldPath;
+  readonly kind: 'number' | 'whole' | 'text' | 'choice';
+  /** A list of such values (the axes). */
+  readonly many: boolean;
+  /** Values of a choice. */
+  readonly choices: readonly string[];
+  /** What is allowed, in words: `more than 0, at most 86400 s`. */
+  readonly range: string;
+  /** Used where the field stays empty; null: there is none. */
+  readonly otherwise: string | null;
+  /** The field may stay empty. */
+  readonly optional: boolean;
+}
+
+interface SchemaNode {
+  readonly type?: string;
+  readonly properties?: Readonly<Record<string, SchemaNode>>;
+  readonly required?: readonly string[];
+  readonly items?: SchemaNode;
+  readonly enum?: readonly string[];
+  readonly default?: unknown;
+  readonly minimum?: number;
+  readonly maximum?: number;
+  readonly exclusiveMinimum?: number;
+  readonly maxLength?: number;
+  readonly minLength?: number;
+  /** The schema has one, that of a guard's name. */
+  readonly pattern?: string;
+}
+
+/** A number of the form, as short as it goes back to the same number. */
+export function numberText(value: number): string {
+  return Object.is(value, -0) ? '-0' : String(value);
+}
+
+/** The leaves of the schema with their paths, as in `words`. A list of numbers is one leaf. */
+function leavesOf(node: SchemaNode, path: string, required: boolean): readonly { readonly path: string; readonly node: SchemaNode; readonly required: boolean }[] {
+  if (node.type === 'object') {
+    return Object.entries(node.properties ?? {}).flatMap(([name, child]) =>
+      leavesOf(child, path === '' ? name : `${path}.${name}`, node.required?.includes(name) === true),
+    );
+  }
+  if (node.type === 'array' && node.items?.type === 'object') return leavesOf(node.items, `${path}[]`, required);
+  return [{ path, node, required }];
+}
+
+function rangeText(node: SchemaNode, unit: string): string {
+  const of = node.items ?? node;
+  if (of.enum !== undefined) return `one of ${of.enum.length}`;
+  if (of.type === 'string') {
+    const most = of.maxLength === undefined ? '' : `up to ${of.maxLength} characters`;
+    if (of.pattern !== undefined) return 'small letters, digits and hyphens, a letter first';
+    return (of.minLength ?? 0) > 0 ? ['not empty', most].filter((t) => t !== '').join(', ') : most;
+  }
+  const behind = unit === '' ? '' : `\u00a0${unit}`;
+  const most = of.maximum === undefined || of.maximum >= Number.MAX_SAFE_INTEGER ? null : of.maximum;
+  const whole = of.type === 'integer' ? 'whole number, ' : '';
+  if (of.minimum !== undefined && of.minimum > Number.MIN_SAFE_INTEGER) {
+    return most === null ? `${whole}${of.minimum}${behind} or more` : `${whole}${of.minimum} to ${most}${behind}`;
+  }
+  if (of.exclusiveMinimum !== undefined) {
+    return most === null ? `${whole}more than ${of.exclusiveMinimum}${behind}` : `${whole}more than ${of.exclusiveMinimum}, up to ${most}${behind}`;
+  }
+  return most === null ? `${whole}any number` : `${whole}up to ${most}${behind}`;
+}
+
+function otherwiseText(value: unknown): string | null {
+  if (typeof value === 'number') return numberText(value);
+  return typeof value === 'string' ? value : null;
+}
+
+/** All leaves of the plan's schema but its version, in the schema's order. */
+export const schemaLeaves = leavesOf(planJsonSchema() as SchemaNode, '', true).filter(({ path }) => path !== 'planVersion');
+
+const fields: ReadonlyMap<string, Field> = new Map(
+  schemaLeaves.map(({ path, node, required }) => {
+    const said = (words as Readonly<Record<string, Words>>)[path];
+    if (said === undefined) throw new Error(`the plan's field ${path} has no label`);
+    const of = node.items ?? node;
+    const field: Field = {
+      ...said,
+      path: path as FieldPath,
+      kind: of.enum !== undefined ? 'choice' : of.type === 'integer' ? 'whole' : of.type === 'string' ? 'text' : 'number',
+      many: node.items !== undefined,
+      choices: of.enum ?? [],
+      range: rangeText(node, said.unit),
+      otherwise: otherwiseText(node.default),
+      optional: !required,
+    };
+    return [path, field];
+  }),
+);
+
+export function fieldAt(path: FieldPath): Field {
+  const field = fields.get(path);
+  if (field === undefined) throw new Error(`the plan has no field ${path}`);
+  return field;
+}
+
+export const axisNames = ['voltageV', 'pressureKpa', 'widthMs', 'periodMs'] as const;
+export type AxisName = (typeof axisNames)[number];
+
+/** Field names of a row of the form's two tables, in the order of the columns. */
+export const injectorColumns = ['channel', 'serialNumber', 'type', 'coilResistanceOhm'] as const;
+export const guardColumns = ['id', 'signal', 'low', 'high', 'hysteresis', 'dwellS', 'level', 'maxResumes', 'clearS'] as const;
+export type InjectorColumn = (typeof injectorColumns)[number];
+export type GuardColumn = (typeof guardColumns)[number];
+
+/** Fields that stand alone: neither in a row nor a list. */
+export const singlePaths = [...fields.values()].filter(({ path, many }) => !many && !path.includes('[]')).map(({ path }) => path);
+
+export const signalWords: Readonly<Record<string, { readonly text: string; readonly unit: string }>> = {
+  'pressure-deviation-kpa': { text: 'Pressure off its set point', unit: 'kPa' },
+  'pressure-kpa': { text: 'Rail pressure', unit: 'kPa' },
+  'rail-temperature-c': { text: 'Rail temperature', unit: '°C' },
+  'meter-temperature-c': { text: 'Meter temperature', unit: '°C' },
+  'supply-deviation-v': { text: 'Supply off its set point', unit: 'V' },
+  'current-a': { text: 'Supply current', unit: 'A' },
+  'idle-flow-ml-min': { text: 'Flow with injectors shut', unit: 'mL/min' },
+};
+
+export const levelWords: Readonly<Record<string, string>> = { note: 'Note', hold: 'Hold', trip: 'Trip' };
+
+export const sequenceWords: Readonly<Record<string, string>> = {
+  nested: 'Nested: each loop in the order of the plan',
+  alternating: 'Alternating: each loop forth and back',
+  randomised: 'Randomised in blocks of one pressure and voltage',
+};

@@ -1,0 +1,190 @@
+/**
+ * The plan as the form holds it: every field as the text that was typed, so that no digit changes under the hand. The
+ * way to the document and back loses nothing that the schema allows.
+ */
+import type { Problem } from '../../../app/boundary/problems.ts';
+import { axisNames, guardColumns, injectorColumns, numberText, schemaLeaves, singlePaths } from './fields.ts';
+import type { AxisName, FieldPath, GuardColumn, InjectorColumn } from './fields.ts';
+
+/** One row of a table. `key` holds its place in the window while rows come and go; it is not part of the plan. */
+export type InjectorRow = Readonly<Record<InjectorColumn, string>> & { readonly key: number };
+export type GuardRow = Readonly<Record<GuardColumn, string>> & { readonly key: number };
+
+export interface PlanForm {
+  /** Texts of the fields that stand alone, by path; what is absent or empty is left out of the document. */
+  readonly texts: Readonly<Partial<Record<FieldPath, string>>>;
+  readonly axes: Readonly<Record<AxisName, readonly string[]>>;
+  readonly injectors: readonly InjectorRow[];
+  readonly hasReference: boolean;
+  readonly guards: readonly GuardRow[];
+}
+
+const numberPattern = /^[+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?$/iu;
+const textPaths: ReadonlySet<string> = new Set(
+  schemaLeaves.filter(({ node }) => node.type === 'string' && node.enum === undefined).map(({ path }) => path),
+);
+
+/** A text that is no number stays a text: the reader of plans then says what is wrong with it, at its path. */
+function valueOf(path: string, text: string): unknown {
+  if (textPaths.has(path)) return text;
+  const trimmed = text.trim();
+  if (trimmed === '') return undefined;
+  return numberPattern.test(trimmed) ? Number(trimmed) : trimmed;
+}
+
+function withoutUndefined(entries: readonly (readonly [string, unknown])[]): Record<string, unknown> {
+  return Object.fromEntries(entries.filter(([, value]) => value !== undefined));
+}
+
+/** The document that the form stands for, whether it is right or not. */
+export function documentOf(form: PlanForm): Record<string, unknown> {
+  const document: Record<string, unknown> = { planVersion: 1 };
+  const groups = new Map<string, Record<string, unknown>>();
+  for (const path of singlePaths) {
+    const [first = '', second] = path.split('.');
+    if (first === 'reference' && !form.hasReference) continue;
+    const value = valueOf(path, form.texts[path] ?? '');
+    if (value === undefined && first !== 'reference') continue;
+    if (second === undefined) {
+      document[first] = value;
+      continue;
+    }
+    const group = groups.get(first) ?? {};
+    groups.set(first, group);
+    if (value !== undefined) group[second] = value;
+    document[first] = group;
+  }
+  return {
+    ...document,
+    injectors: form.injectors.map((row) => withoutUndefined(injectorColumns.map((column) => [column, valueOf(`injectors[].${column}`, row[column])]))),
+    axes: {
+      ...(document['axes'] as object | undefined),
+      ...Object.fromEntries(axisNames.map((axis) => [axis, form.axes[axis].map((text) => valueOf(`axes.${axis}`, text) ?? text)])),
+    },
+    guards: form.guards.map((row) => withoutUndefined(guardColumns.map((column) => [column, valueOf(`guards[].${column}`, row[column])]))),
+  };
+}
+
+export interface FormRead {
+  readonly form: PlanForm;
+  /** What the form has no field for: not taken over. */
+  readonly leftOut: readonly Problem[];
+}
+
+/**
+ * A form from any document: every value that has a field is taken over, right or wrong, so that a person can correct it;
+ * everything else is listed. A plan that passed `parsePlan` leaves nothing out.
+ */
+export function formOf(document: unknown): FormRead {
+  const leftOut: Problem[] = [];
+  const notTaken = (path: string) => {
+    leftOut.push({ path, text: 'There is no field for this, so it was not taken over.' });
+  };
+  const textOf = (value: unknown, path: string): string => {
+    if (typeof value === 'number') return numberText(value);
+    if (typeof value === 'string') return value;
+    if (value !== undefined) notTaken(path);
+    return '';
+  };
+  const root = recordOf(document);
+  if (root === null) return { form: emptyForm, leftOut: [{ path: '', text: 'A plan is an object with named fields; this is something else.' }] };
+
+  const texts: Partial<Record<FieldPath, string>> = {};
+  for (const path of singlePaths) {
+    const [first = '', second] = path.split('.');
+    const value = second === undefined ? root[first] : recordOf(root[first])?.[second];
+    const text = textOf(value, path);
+    if (text !== '') texts[path] = text;
+  }
+
+  const rows = <Column extends string>(name: string, columns: readonly Column[]): (Record<Column, string> & { key: number })[] =>
+    listOf(root[name], name, notTaken).map((item, index) => {
+      const entry = recordOf(item);
+      if (entry === null) notTaken(`${name}[${index}]`);
+      const cells = Object.fromEntries(columns.map((column) => [column, textOf(entry?.[column], `${name}[${index}].${column}`)])) as Record<Column, string>;
+      unknownKeys(entry, columns, `${name}[${index}]`, notTaken);
+      return { ...cells, key: index };
+    });
+  const axes = recordOf(root['axes']);
+  const form: PlanForm = {
+    texts,
+    axes: Object.fromEntries(
+      axisNames.map((axis) => [axis, listOf(axes?.[axis], `axes.${axis}`, notTaken).map((value, index) => textOf(value, `axes.${axis}[${index}]`))]),
+    ) as Record<AxisName, readonly string[]>,
+    injectors: rows('injectors', injectorColumns),
+    hasReference: root['reference'] !== undefined,
+    guards: rows('guards', guardColumns),
+  };
+
+  const known = new Map<string, Set<string>>();
+  for (const { path } of schemaLeaves) {
+    const [first = '', second] = path.split('.');
+    const inside = known.get(first) ?? new Set();
+    known.set(first, inside);
+    if (second !== undefined) inside.add(second);
+  }
+  for (const [name, value] of Object.entries(root)) {
+    const inside = known.get(name);
+    if (inside === undefined) {
+      if (name !== 'planVersion' && name !== 'injectors' && name !== 'guards') notTaken(name);
+    } else if (inside.size > 0) {
+      const group = recordOf(value);
+      if (group === null) notTaken(name);
+      unknownKeys(group, [...inside], name, notTaken);
+    }
+  }
+  return { form, leftOut };
+}
+
+function unknownKeys(entry: Readonly<Record<string, unknown>> | null, known: readonly string[], path: string, notTaken: (path: string) => void): void {
+  for (const key of Object.keys(entry ?? {})) {
+    if (!known.includes(key)) notTaken(`${path}.${key}`);
+  }
+}
+
+function recordOf(value: unknown): Readonly<Record<string, unknown>> | null {
+  return typeof value === 'object' && value !== null && !Array.isArray(value) ? (value as Record<string, unknown>) : null;
+}
+
+function listOf(value: unknown, path: string, notTaken: (path: string) => void): readonly unknown[] {
+  if (Array.isArray(value)) return value as readonly unknown[];
+  if (value !== undefined) notTaken(path);
+  return [];
+}
+
+const emptyForm: PlanForm = {
+  texts: {},
+  axes: { voltageV: [], pressureKpa: [], widthMs: [], periodMs: [] },
+  injectors: [],
+  hasReference: false,
+  guards: [],
+};
+
+/** A key that no row of the list has. */
+export function freshKey(rows: readonly { readonly key: number }[]): number {
+  return rows.reduce((most, { key }) => Math.max(most, key), -1) + 1;
+}
+
+/** Whether two forms stand for the same document. */
+export function samePlan(a: PlanForm, b: PlanForm): boolean {
+  return JSON.stringify(documentOf(a)) === JSON.stringify(documentOf(b));
+}
+
+/**
+ * Paths of the fields at which a problem may be shown, the nearest first: `axes.widthMs[3]`, `axes.widthMs`, `axes`. The
+ * form focuses the first of them that it has.
+ */
+export function placesOf(path: string): readonly string[] {
+  const places = [path];
+  for (let rest = path; rest !== ''; ) {
+    const cut = Math.max(rest.lastIndexOf('.'), rest.lastIndexOf('['));
+    rest = cut < 0 ? '' : rest.slice(0, cut);
+    places.push(rest);
+  }
+  return places;
+}
+
+/** Problems by the field that shows them: its own and those of what lies inside it and is not shown by itself. */
+export function problemsAt(problems: readonly Problem[], path: string): readonly string[] {
+  return problems.filter((problem) => problem.path === path).map(({ text }) => text);
+}
