@@ -31,6 +31,8 @@ interface PointRecord {
   readonly choice: { readonly by: { readonly rule: string } | { readonly person: string }; readonly why: string } | null;
   /** Why the point was left out; null: it was not. */
   readonly skipped: string | null;
+  /** A person asked for it to be measured again, and that is still to be done. */
+  readonly queued: boolean;
 }
 
 /** Where the wish to measure a point came from. */
@@ -115,7 +117,6 @@ interface WorkingPoint extends Writable<Omit<PointRecord, 'attempts'>> {
   firstPassRejected: number;
   secondPassRejected: number;
   queueRejected: number;
-  queued: boolean;
 }
 
 interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes'>> {
