@@ -5,7 +5,7 @@
  *
  * The one exception to that order is making safe, which never waits for a disk.
  */
-import type { BenchFrame, BenchReply } from '../../app/bench/port.ts';
+import type { BenchFrame, BenchIdentity, BenchReply } from '../../app/bench/port.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
@@ -14,7 +14,7 @@ import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import { createEngine, type EngineInput, type EngineOutput, type EngineRequest, type RunEngine, type RunStatus } from '../../app/run/engine.ts';
-import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import type { RunCommand, RunEvent, RunEventBody } from '../../app/run/events.ts';
 import { foldRun, type RunState } from '../../app/run/fold.ts';
 import { recoverRun } from '../../app/run/recover.ts';
 import type { Archive } from '../archive/archive.ts';
@@ -22,15 +22,20 @@ import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.t
 import type { Clock } from '../clock/clock.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
-export interface HostParts {
+interface SharedParts {
   readonly archive: Archive;
   readonly clock: Clock;
-  readonly channels: ChannelSource;
   /** A name for a command that no other has. */
   readonly newId: () => string;
   /** null when it cannot be told. */
   readonly freeDiskBytes: () => number | null;
 }
+
+export type HostParts =
+  /** The run connects the bench and lets go of it at its close. */
+  | (SharedParts & { readonly channels: ChannelSource; readonly bench?: never })
+  /** The bench is connected already, on the same clock, and stays so. */
+  | (SharedParts & { readonly bench: Bench; readonly channels?: never });
 
 export type WhichRun =
   | { readonly kind: 'new'; readonly plan: Plan; readonly equipment: Equipment; readonly operator: string; readonly software: string }
@@ -53,7 +58,15 @@ const FIRST_FRAME_MS = 3000;
 /** Frames of quiet times (a pause, a long wait) are stored at least this often. */
 const MOST_FRAMES_HELD = 1000;
 
-export type Listener = (events: readonly RunEventBody[]) => void;
+/** `committed` are the same events as they stand in the archive. */
+export type Listener = (events: readonly RunEventBody[], committed: readonly RunEvent[]) => void;
+
+/** A bench for the time of a run. */
+interface Held {
+  readonly ok: true;
+  readonly bench: Bench;
+  readonly letGo: () => Promise<void>;
+}
 
 export class RunService {
   readonly id: string;
@@ -69,9 +82,14 @@ export class RunService {
   #cancelTick: () => void = () => undefined;
   #abandon: () => void = () => undefined;
   #onFirstFrame: (() => void) | null = null;
+  readonly #letGo: () => Promise<void>;
+  #unlisten: () => void = () => undefined;
+  /** Somebody works on the bench by hand, and the run does not look. */
+  #aside = false;
 
-  private constructor(id: string, engine: RunEngine, points: readonly Point[], bench: Bench, parts: HostParts) {
+  private constructor(id: string, engine: RunEngine, points: readonly Point[], { bench, letGo }: Held, parts: HostParts) {
     this.id = id;
+    this.#letGo = letGo;
     this.plan = engine.state.plan;
     this.points = points;
     this.#engine = engine;
@@ -89,19 +107,9 @@ export class RunService {
     const plan = stored?.state.plan ?? (which as Extract<WhichRun, { kind: 'new' }>).plan;
     const equipment = stored?.state.equipment ?? (which as Extract<WhichRun, { kind: 'new' }>).equipment;
 
-    let receive: { frame: (f: BenchFrame) => void; link: (e: BenchLinkEvent) => void } | null = null;
-    const connected = await connectBench({
-      channels: parts.channels,
-      clock: parts.clock,
-      deadManMs: plan.link.deadManMs,
-      telemetryHz: plan.link.telemetryHz,
-      ...(stored?.state.bench ? { expected: stored.state.bench.identity } : {}),
-      onFrame: (frame) => receive?.frame(frame),
-      onLink: (event) => receive?.link(event),
-      ...(signal ? { signal } : {}),
-    });
-    if (!connected.ok) return { ok: false, code: 'bench', text: connected.text };
-    const { bench } = connected;
+    const held = await hold(parts, plan.link, stored?.state.bench?.identity, signal);
+    if (!held.ok) return held;
+    const { bench } = held;
 
     const points = expandPlan(plan);
     const sheet = preflight(plan, points, {
@@ -122,29 +130,55 @@ export class RunService {
     opening.push({ kind: 'preflight', lines: sheet.lines });
 
     const made = which.kind === 'new' ? parts.archive.createRun(which) : ({ ok: true, id: which.id } as const);
-    if (!made.ok) return closing(bench, made.text);
+    if (!made.ok) return lettingGo(held, made.text);
     const written = parts.archive.append(made.id, opening, []);
-    if (!written.ok) return closing(bench, written.text);
+    if (!written.ok) return lettingGo(held, written.text);
     const state = opening.reduce<RunState | null>(foldRun, stored?.state ?? null);
     if (state === null) throw new Error('a run without an event');
-    const service = new RunService(made.id, createEngine({ points, state }), points, bench, parts);
-    receive = {
-      frame: (frame) => {
-        service.#frames.push(frame);
-        service.#feed({ kind: 'frame', now: service.#now(), frame });
-        service.#onFirstFrame?.();
-        service.#onFirstFrame = null;
+    const service = new RunService(made.id, createEngine({ points, state }), points, held, parts);
+    service.#unlisten = bench.listen({
+      onFrame: (frame) => {
+        service.#onFrame(frame);
       },
-      link: (event) => {
-        service.#feed({
-          kind: 'link', now: service.#now(), state: event.state, reason: event.reason,
-          bootId: event.state === 'up' ? event.bootId : '',
-        });
+      onLink: (event) => {
+        service.#onLink(event);
       },
-    };
+    });
+    if (bench.downReason !== null) service.#onLink({ state: 'down', reason: bench.downReason });
     service.#tick();
     await service.#firstFrame();
     return { ok: true, service };
+  }
+
+  #onFrame(frame: BenchFrame): void {
+    if (this.#aside) return;
+    this.#frames.push(frame);
+    this.#feed({ kind: 'frame', now: this.#now(), frame });
+    this.#onFirstFrame?.();
+    this.#onFirstFrame = null;
+  }
+
+  #onLink(event: BenchLinkEvent): void {
+    if (this.#aside) return;
+    this.#feed({ kind: 'link', now: this.#now(), state: event.state, reason: event.reason, bootId: event.state === 'up' ? event.bootId : '' });
+  }
+
+  /**
+   * Lets a person work on the bench by hand while the run is paused: to the run the bench is away until `takeBack`, so that
+   * it does not take what is done meanwhile for a fault. The journal says from when to when.
+   */
+  setAside(): void {
+    if (this.#aside) return;
+    if (this.#engine.state.mode !== 'paused') throw new Error('only a paused run can be set aside');
+    if (this.#bench.downReason === null) this.#onLink({ state: 'down', reason: 'The bench is worked on by hand; this run does not watch it meanwhile.' });
+    this.#aside = true;
+  }
+
+  /** Call it when the bench has been made safe. */
+  takeBack(): void {
+    if (!this.#aside) return;
+    this.#aside = false;
+    if (this.#bench.downReason === null) this.#onLink({ state: 'up', reason: 'The work by hand is over.', bootId: this.#bench.bootId });
   }
 
   /** Returns with the first frame that the engine has seen, or after a time in which one must have come. */
@@ -198,7 +232,8 @@ export class RunService {
   async close(): Promise<void> {
     this.#closed = true;
     this.#cancelTick();
-    await this.#bench.close();
+    this.#unlisten();
+    await this.#letGo();
   }
 
   #restNow(): Rest | null {
@@ -221,6 +256,7 @@ export class RunService {
     if (this.#closed || this.#failure !== null) return null;
     const output = this.#engine.step(input);
     for (const request of output.requests) if (request.request.kind === 'make-safe') this.#perform(request);
+    let committed: readonly RunEvent[] = [];
     if (output.events.length > 0 || this.#frames.length >= MOST_FRAMES_HELD) {
       const written = this.#parts.archive.append(this.id, output.events, this.#frames);
       if (!written.ok) {
@@ -228,14 +264,15 @@ export class RunService {
         return null;
       }
       this.#frames = [];
+      committed = written.events;
     }
     for (const request of output.requests) if (request.request.kind !== 'make-safe') this.#perform(request);
-    if (output.events.length > 0) this.#tell(output.events);
+    if (output.events.length > 0) this.#tell(output.events, committed);
     return output;
   }
 
-  #tell(events: readonly RunEventBody[]): void {
-    for (const listener of [...this.#listeners]) listener(events);
+  #tell(events: readonly RunEventBody[], committed: readonly RunEvent[]): void {
+    for (const listener of [...this.#listeners]) listener(events, committed);
   }
 
   /** A new request takes the place of one that is still unanswered; the engine has given that up. */
@@ -259,7 +296,7 @@ export class RunService {
   #storageFailed(text: string): void {
     const failed = (how: string): void => {
       this.#failure = { kind: 'failed', code: 'archive', text: `${text} ${how} What was committed before is kept; make room and continue the run.` };
-      this.#tell([]);
+      this.#tell([], []);
     };
     this.#closed = true;
     this.#cancelTick();
@@ -274,9 +311,29 @@ export class RunService {
   }
 }
 
-async function closing(bench: Bench, text: string): Promise<RunFailure> {
-  await bench.close();
+async function lettingGo(held: Held, text: string): Promise<RunFailure> {
+  await held.letGo();
   return { ok: false, code: 'archive', text };
+}
+
+/** The bench for a run with the plan's settings: connected now, or taken over as it is. */
+async function hold(parts: HostParts, link: Plan['link'], expected: BenchIdentity | undefined, signal: AbortSignal | undefined): Promise<Held | RunFailure> {
+  const failed = (text: string): RunFailure => ({ ok: false, code: 'bench', text });
+  const { deadManMs, telemetryHz } = link;
+  const { bench } = parts;
+  if (bench === undefined) {
+    const connected = await connectBench({
+      channels: parts.channels, clock: parts.clock, deadManMs, telemetryHz, ...(expected ? { expected } : {}), ...(signal ? { signal } : {}),
+    });
+    return connected.ok ? { ok: true, bench: connected.bench, letGo: () => connected.bench.close() } : failed(connected.text);
+  }
+  const { model, serialNumber } = bench.identity;
+  if (expected !== undefined && (expected.model !== model || expected.serialNumber !== serialNumber)) {
+    return failed(`The bench ${model} ${serialNumber} is connected, and this run began on ${expected.model} ${expected.serialNumber}. Nothing was switched. Connect the bench that the run began on.`);
+  }
+  const set = await bench.configure({ deadManMs, telemetryHz }, signal);
+  if (set.kind !== 'done') return failed(set.text);
+  return { ok: true, bench, letGo: () => Promise.resolve() };
 }
 
 /** The state of a stored run, its documents parsed anew. */
