@@ -1,0 +1,129 @@
+import { Component, Suspense, lazy, useEffect, useMemo, useState } from 'react';
+import type { ReactNode } from 'react';
+import { tinykeys } from 'tinykeys';
+import { Button } from '../components/button.tsx';
+import { Notice } from '../components/status.tsx';
+import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
+import { pages } from '../pages/index.ts';
+import { NowLine } from './now-line.tsx';
+import { goTo, pathTo, useRoute } from './route.ts';
+import { SettingsButton } from './settings-dialog.tsx';
+import { Stop } from './stop.tsx';
+
+const components = new Map(pages.map((page) => [page.path, lazy(page.load)]));
+
+/** The window around its pages: name, the ways, how things stand, and the stop. */
+export function Frame() {
+  const { page } = useRoute();
+  const current = pages.find((one) => one.path === page) ?? pages[0];
+  useEffect(
+    () => tinykeys(window, Object.fromEntries(pages.map(({ path, key }) => [`Alt+${key}`, (event: KeyboardEvent) => {
+      event.preventDefault();
+      goTo(path);
+    }]))),
+    [],
+  );
+  const Current = current === undefined ? undefined : components.get(current.path);
+  return (
+    <>
+      <a className="skip-to" href="#content" onClick={(event) => {
+        event.preventDefault();
+        document.querySelector<HTMLElement>('#content h1')?.focus();
+      }}>
+        To the page
+      </a>
+      <header className="frame-head">
+        <div>
+          <div className="frame-top">
+            <span className="frame-name">Railhouse</span>
+            <nav className="frame-nav" aria-label="Pages">
+              {pages.map(({ path, title, key }) => (
+                <a key={path} href={pathTo(path)} aria-current={path === current?.path ? 'page' : undefined} aria-keyshortcuts={`Alt+${key.replace('Key', '')}`} title={`Alt+${key.replace('Key', '')}`}>
+                  {title}
+                </a>
+              ))}
+            </nav>
+            <SettingsButton />
+          </div>
+          <NowLine />
+        </div>
+        <div className="frame-stop-place" />
+      </header>
+      <Stop />
+      <FrameNotices />
+      <main id="content">
+        <Failing key={current?.path}>
+          <Suspense fallback={<p className="page">The page is being loaded.</p>}>{Current !== undefined && <Current />}</Suspense>
+        </Failing>
+      </main>
+      <FrameFoot />
+    </>
+  );
+}
+
+/** What a person must see whatever the page: what became of a stop, a host that has gone, another window in control. */
+function FrameNotices() {
+  const { line, stop, control } = useHost();
+  const [problem, setProblem] = useState('');
+  const take = async (): Promise<void> => {
+    const reply = await ask('control.take', {});
+    setProblem(reply.ok ? '' : reply.failure.text);
+    if (reply.ok) useHostState.setState({ control: reply.value });
+  };
+  return (
+    <div className="frame-notices">
+      {stop !== null && (
+        <Notice tone={stop.well ? 'note' : 'bad'} action={<Button onPress={dismissStop}>Seen</Button>}>
+          <strong>Stop. </strong>
+          {stop.text}
+        </Notice>
+      )}
+      {line.state === 'gone' && (
+        <Notice tone="bad">
+          <strong>{line.text} </strong>
+          What is shown is old. The bench makes itself safe when it hears nothing from its host; if you are not sure, press its emergency stop.
+        </Notice>
+      )}
+      {line.state === 'up' && !control.mine && (
+        <Notice tone="note" action={<Button onPress={() => void take()}>Take control</Button>}>
+          {control.holder === null ? 'Nobody holds control. Take it to work on the bench.' : `${control.holder} holds control; this window watches. STOP works from here all the same. Taking control is shown in the other window.`}
+          {problem !== '' && ` ${problem}`}
+        </Notice>
+      )}
+    </div>
+  );
+}
+
+function FrameFoot() {
+  const { software, archivePath } = useHost();
+  const about = useMemo(() => [software, archivePath === '' ? '' : `Archive ${archivePath}`].filter((part) => part !== '').join(' · '), [software, archivePath]);
+  return (
+    <footer className="frame-foot">
+      <p>
+        Flammable fluid under pressure and energised drivers: ventilate, cover closed, no ignition source. STOP is a function of this program and not a safety function; the
+        emergency stop of the bench is.
+      </p>
+      <p>{about}</p>
+    </footer>
+  );
+}
+
+/** A page that fails takes nothing else with it: the stop and the other pages go on. */
+class Failing extends Component<{ readonly children: ReactNode }, { readonly problem: string | null }> {
+  override state: { readonly problem: string | null } = { problem: null };
+
+  static getDerivedStateFromError(error: unknown): { problem: string } {
+    return { problem: error instanceof Error ? error.message : String(error) };
+  }
+
+  override render(): ReactNode {
+    if (this.state.problem === null) return this.props.children;
+    return (
+      <div className="page">
+        <Notice tone="bad" action={<Button onPress={() => this.setState({ problem: null })}>Show it again</Button>}>
+          This page has failed: {this.state.problem} Nothing on the bench was changed by that. STOP and the other pages go on working; please report it.
+        </Notice>
+      </div>
+    );
+  }
+}

@@ -1,0 +1,193 @@
+/**
+ * What this window knows of its host, in one place: filled at each hello and by the host's events, read by components
+ * through the hooks below. Frames and journals, which come fast or are long, lie beside the store.
+ */
+import { useEffect, useSyncExternalStore } from 'react';
+import { create } from 'zustand';
+import type { BenchView, ControlView, ManualView, Params, RequestName } from '../../app/contract/contract.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import type { RunStatus } from '../../app/run/engine.ts';
+import { LiveBench } from '../live/live-bench.ts';
+import { settings } from '../settings/settings.ts';
+import { carrierOfThisPage } from './carriers.ts';
+import { Connection } from './connection.ts';
+import type { LineState, Reply } from './connection.ts';
+import { JournalFeed } from './journal-feed.ts';
+import type { JournalView } from './journal-feed.ts';
+
+export interface HostState {
+  readonly line: LineState;
+  readonly software: string;
+  readonly archivePath: string;
+  readonly bench: BenchView;
+  /** null: no bench, or a run has it. */
+  readonly manual: ManualView | null;
+  readonly control: ControlView;
+  /** The run that is open on the bench. */
+  readonly openRun: string | null;
+  readonly status: { readonly id: string; readonly status: RunStatus } | null;
+  readonly equipment: Equipment | null;
+  /** What became of the last stop; null: none was asked for. */
+  readonly stop: { readonly text: string; readonly well: boolean } | null;
+}
+
+const unknownBench: BenchView = { state: 'absent', why: 'The host has not said yet what bench it has.' };
+
+export const useHostState = create<HostState>()(() => ({
+  line: { state: 'connecting', text: 'Looking for the host of this window.' },
+  software: '',
+  archivePath: '',
+  bench: unknownBench,
+  manual: null,
+  control: { mine: false, holder: null, windows: 0 },
+  openRun: null,
+  status: null,
+  equipment: null,
+  stop: null,
+}));
+
+export const liveBench = new LiveBench();
+
+const connection = new Connection({
+  open: carrierOfThisPage(window),
+  timers: {
+    after: (ms, action) => {
+      const handle = setTimeout(action, ms);
+      return () => clearTimeout(handle);
+    },
+  },
+  name: () => settings().operator,
+});
+
+const feeds = new Map<string, { readonly feed: JournalFeed; readonly listeners: Set<() => void> }>();
+/** Journals that nobody looks at are kept for going back to, up to this many. */
+const mostFeeds = 6;
+
+const set = useHostState.setState;
+
+function benchIdentityOf(bench: BenchView): string {
+  return bench.state === 'connected' ? `${bench.identity.model} ${bench.identity.serialNumber} ${bench.link}` : '';
+}
+
+function takeBench(bench: BenchView): void {
+  const before = benchIdentityOf(useHostState.getState().bench);
+  if (benchIdentityOf(bench) !== before && bench.state !== 'connecting') liveBench.clear();
+  set({ bench });
+}
+
+async function readEquipment(): Promise<void> {
+  const reply = await connection.request('equipment.read', {});
+  if (!reply.ok) return;
+  set({ equipment: reply.value });
+  liveBench.useEquipment(reply.value);
+}
+
+async function takeOpenRun(id: string | null): Promise<void> {
+  const { openRun, status } = useHostState.getState();
+  set({ openRun: id, status: status?.id === id ? status : null });
+  if (id === null || id === openRun) return;
+  const stored = await connection.request('run.telemetry', { id, most: 2000 });
+  liveBench.startWith(stored.ok ? stored.value.frames : []);
+}
+
+/** Called once, when the window starts. */
+export function startHost(): void {
+  connection.onLine(() => set({ line: connection.line }));
+  connection.onHello((hello) => {
+    set({ software: hello.software, archivePath: hello.archivePath, control: hello.control, manual: hello.manual });
+    takeBench(hello.bench);
+    void takeOpenRun(hello.openRun);
+    void readEquipment();
+    for (const { feed } of feeds.values()) void feed.fill();
+  });
+  connection.on('bench', takeBench);
+  connection.on('manual', (manual) => set({ manual }));
+  connection.on('control', (control) => set({ control }));
+  connection.on('frames', ({ frames }) => liveBench.push(frames, performance.now()));
+  connection.on('run.opened', ({ id }) => void takeOpenRun(id));
+  connection.on('run.events', ({ id, events }) => feeds.get(id)?.feed.hear(events));
+  connection.on('run.status', (status) => set({ status }));
+  connection.start();
+}
+
+/** Asks the host; resolves with the reply or the reason why there is none, never rejects. */
+export function ask<N extends RequestName>(name: N, params: Params<N>): Promise<Reply<N>> {
+  return connection.request(name, params);
+}
+
+/** The equipment record as it is stored now: call it after it was saved. */
+export function refreshEquipment(): Promise<void> {
+  return readEquipment();
+}
+
+/** The stop: sent at once, or first of all as soon as the host is there again. Never asks. */
+export async function stopNow(): Promise<void> {
+  const up = connection.line.state === 'up';
+  set({
+    stop: up
+      ? { well: true, text: 'Stop sent. Waiting for the host to say what became of it.' }
+      : { well: false, text: 'The host cannot be reached, so the stop was not sent. Press the emergency stop of the bench. The stop will be sent as soon as the host is there again.' },
+  });
+  const reply = await connection.request('stop', {});
+  if (!reply.ok) set({ stop: { well: false, text: `The stop was not confirmed: ${reply.failure.text} Press the emergency stop of the bench.` } });
+  else set({ stop: { well: reply.value.accepted, text: reply.value.reason } });
+}
+
+export function dismissStop(): void {
+  set({ stop: null });
+}
+
+/** Count of messages of the host that this window could not read: 0 in a healthy house. */
+export function misreadMessages(): number {
+  return connection.misread;
+}
+
+/** Everything that the window knows of its host; renders when it changes (not with every frame). */
+export function useHost(): HostState {
+  return useHostState();
+}
+
+function feedOf(id: string): { readonly feed: JournalFeed; readonly listeners: Set<() => void> } {
+  const known = feeds.get(id);
+  if (known !== undefined) return known;
+  const listeners = new Set<() => void>();
+  const feed = new JournalFeed(
+    (fromSeq) => connection.request('run.journal', { id, fromSeq, limit: 5000 }),
+    () => {
+      for (const listener of listeners) listener();
+    },
+  );
+  for (const [other, { listeners: theirs }] of feeds) {
+    if (feeds.size < mostFeeds) break;
+    if (theirs.size === 0) feeds.delete(other);
+  }
+  feeds.set(id, { feed, listeners });
+  void feed.fill();
+  return { feed, listeners };
+}
+
+const noJournal: JournalView = { phase: 'loading', problem: '', events: [], state: null, revision: 0 };
+const nothingToHear = (): (() => void) => () => undefined;
+
+/** A run's journal, folded and live. `null`: no run. */
+export function useRun(id: string | null): JournalView {
+  const entry = id === null ? null : feedOf(id);
+  return useSyncExternalStore(
+    entry === null
+      ? nothingToHear
+      : (listener) => {
+          entry.listeners.add(listener);
+          return () => entry.listeners.delete(listener);
+        },
+    () => entry?.feed.view ?? noJournal,
+  );
+}
+
+/** Calls `action` whenever the line to the host is up: at once and after each return of the host. */
+export function useWhenUp(action: () => void): void {
+  const up = useHostState((host) => host.line.state === 'up');
+  useEffect(() => {
+    // Not run again for a new action only: the action of the render in which the line came up is the right one.
+    if (up) action();
+  }, [up]);
+}

@@ -1,0 +1,61 @@
+/**
+ * Flow as the window shows it, from the edges of the meter: whole edges over the time between the first and the last of
+ * them (double chronometry, ISO 7278-3), then volume by the certificate's K-factor and mass by density.
+ * For looking at only; what a run measures is worked out in its window by the reduction.
+ */
+import type { BenchFrame } from '../../app/bench/port.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { densityOfRun } from '../../app/fluid/density-of-run.ts';
+import { kilopascals, pascals } from '../../app/quantities/quantity.ts';
+import type { KilogramsPerCubicMetre } from '../../app/quantities/quantity.ts';
+import { kFactorAt } from '../../app/reduce/mass.ts';
+
+/** s: how far back edges are counted, and how long without one until the flow is called none. */
+const span = 2;
+const silence = 4;
+
+interface Mark {
+  readonly edges: number;
+  readonly at: number;
+}
+
+export class FlowFromEdges {
+  #marks: Mark[] = [];
+
+  clear(): void {
+    this.#marks = [];
+  }
+
+  /** Edges per second by the frame; null while too few were seen to say; 0: none for some seconds. */
+  add(frame: BenchFrame): number | null {
+    const last = this.#marks.at(-1);
+    if (last === undefined || frame.edges !== last.edges) this.#marks.push({ edges: frame.edges, at: frame.lastEdgeAt });
+    while (this.#marks.length > 2 && (this.#marks[1]?.at ?? 0) <= frame.at - span) this.#marks.shift();
+    const first = this.#marks[0];
+    const latest = this.#marks.at(-1);
+    if (first === undefined || latest === undefined) return null;
+    const quiet = frame.at - latest.at;
+    if (quiet > silence) {
+      this.#marks = [latest];
+      return 0;
+    }
+    const edges = latest.edges - first.edges;
+    if (edges === 0) return null;
+    const interval = (latest.at - first.at) / edges;
+    // Once the next edge is overdue, the flow is at most what would have brought it by now.
+    return 1 / Math.max(interval, quiet);
+  }
+}
+
+/** Density at the meter, or null outside of what the equation of state covers. */
+export function densityAtMeter(equipment: Equipment, frame: BenchFrame): KilogramsPerCubicMetre | null {
+  const absolute = pascals(frame.pressure + kilopascals(equipment.ambientKpa));
+  return densityOfRun(equipment, frame.meterTemperature, absolute)?.density ?? null;
+}
+
+/** kg/s; null where the density is not known. */
+export function massFlow(equipment: Equipment, frame: BenchFrame, edgesPerSecond: number): number | null {
+  if (edgesPerSecond === 0) return 0;
+  const density = densityAtMeter(equipment, frame);
+  return density === null ? null : (density * edgesPerSecond) / kFactorAt(equipment.meter, edgesPerSecond);
+}

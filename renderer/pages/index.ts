@@ -1,0 +1,20 @@
+/** The pages in their order. To add one: a folder with page.tsx that exports its component as default, and a line here. */
+import type { ComponentType } from 'react';
+
+export interface PageEntry {
+  /** First part of the address behind `#/`. */
+  readonly path: string;
+  readonly title: string;
+  /** With Alt, by its place on the keyboard (KeyboardEvent.code). */
+  readonly key: string;
+  readonly load: () => Promise<{ default: ComponentType }>;
+}
+
+export const pages: readonly PageEntry[] = [
+  { path: 'bench', title: 'Bench', key: 'KeyB', load: () => import('./bench/page.tsx') },
+  { path: 'injectors', title: 'Injectors', key: 'KeyI', load: () => import('./injectors/page.tsx') },
+  { path: 'plans', title: 'Plans', key: 'KeyP', load: () => import('./plans/page.tsx') },
+  { path: 'run', title: 'Run', key: 'KeyR', load: () => import('./run/page.tsx') },
+  { path: 'results', title: 'Results', key: 'KeyU', load: () => import('./results/page.tsx') },
+  { path: 'archive', title: 'Archive', key: 'KeyA', load: () => import('./archive/page.tsx') },
+];

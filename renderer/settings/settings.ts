@@ -1,0 +1,46 @@
+/** What a person chose for this window; kept by the browser, so it belongs to this machine and not to the archive. */
+import { create } from 'zustand';
+
+export type Theme = 'system' | 'light' | 'dark';
+/** How an amount of fluid is shown: mass per pulse, or a flow. */
+export type FlowUnit = 'mg' | 'g/s' | 'cc/min' | 'lb/h';
+export const flowUnits: readonly FlowUnit[] = ['mg', 'g/s', 'cc/min', 'lb/h'];
+
+export interface Settings {
+  readonly theme: Theme;
+  readonly flowUnit: FlowUnit;
+  /** Who works at this window: stands in journals and is what other windows call this one. */
+  readonly operator: string;
+}
+
+const key = 'railhouse.settings';
+const defaults: Settings = { theme: 'system', flowUnit: 'mg', operator: 'Operator' };
+
+/** What was stored, as far as it can be used; anything else is the default. */
+export function settingsFrom(stored: string | null): Settings {
+  let given: unknown = null;
+  try {
+    given = JSON.parse(stored ?? 'null');
+  } catch {
+    return defaults;
+  }
+  if (typeof given !== 'object' || given === null) return defaults;
+  const { theme, flowUnit, operator } = given as Partial<Record<keyof Settings, unknown>>;
+  return {
+    theme: theme === 'light' || theme === 'dark' ? theme : defaults.theme,
+    flowUnit: flowUnits.find((unit) => unit === flowUnit) ?? defaults.flowUnit,
+    operator: typeof operator === 'string' && operator.trim() !== '' ? operator.trim().slice(0, 120) : defaults.operator,
+  };
+}
+
+export const useSettings = create<Settings>()(() => settingsFrom(typeof localStorage === 'undefined' ? null : localStorage.getItem(key)));
+
+export function settings(): Settings {
+  return useSettings.getState();
+}
+
+export function changeSettings(change: Partial<Settings>): void {
+  const next = settingsFrom(JSON.stringify({ ...settings(), ...change }));
+  useSettings.setState(next);
+  localStorage.setItem(key, JSON.stringify(next));
+}
