@@ -2,7 +2,7 @@ import { defineConfig } from 'vitest/config';
 
 export default defineConfig({
   test: {
-    include: ['{app,main,firmware-protocol,test}/**/*.test.ts'],
+    include: ['{app,main,renderer,firmware-protocol,test}/**/*.test.ts'],
     pool: 'forks',
     maxWorkers: 2,
     testTimeout: 120_000,
