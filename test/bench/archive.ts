@@ -1,5 +1,5 @@
 /** What durability costs: one commit for each measured point over a long run, and the list of many runs. */
-import { mkdirSync, mkdtempSync, rmSync, statSync } from 'node:fs';
+import { closeSync, fdatasyncSync, mkdirSync, mkdtempSync, openSync, rmSync, statSync, writeSync } from 'node:fs';
 import { join } from 'node:path';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import { openArchive } from '../../main/archive/archive.ts';
@@ -41,6 +41,10 @@ function commits(folder: string): Figure[] {
   const archive = open(path);
   const run = newRun(archive, 'long', ['S-1'], points);
   const took: number[] = [];
+  // Beside it, what the disk itself takes at the same time for one write of about the size of such a commit.
+  const bare: number[] = [];
+  const bareFile = openSync(join(folder, 'bare'), 'w');
+  const bareBytes = Buffer.alloc(32 * 1024);
   for (let point = 0; point < points; point += 1) {
     const frames = framesFrom(1 + point * framesPerPoint, framesPerPoint);
     const bodies = attemptBodies(point, 1, 'accepted', frames);
@@ -48,7 +52,14 @@ function commits(folder: string): Figure[] {
     const result = archive.append(run, bodies, frames);
     took.push(performance.now() - begin);
     if (!result.ok) throw new Error(result.text);
+    if (point % 50 === 0) {
+      const bareBegin = performance.now();
+      writeSync(bareFile, bareBytes);
+      fdatasyncSync(bareFile);
+      bare.push(performance.now() - bareBegin);
+    }
   }
+  closeSync(bareFile);
   const tenth = points / 10;
   const figures = [
     ['first tenth', took.slice(0, tenth)] as const,
@@ -63,6 +74,9 @@ function commits(folder: string): Figure[] {
     ];
   });
   archive.close();
+  bare.sort((a, b) => a - b);
+  figures.push({ label: 'bare durable write of 32 KiB at the same time, median', value: quantile(bare, 0.5), unit: 'ms' });
+  figures.push({ label: 'bare durable write of 32 KiB at the same time, 99 %', value: quantile(bare, 0.99), unit: 'ms' });
   figures.push({ label: `archive, each of ${points} points`, value: statSync(path).size / points, unit: 'byte' });
   const begin = performance.now();
   const verified = openArchive(path, { readOnly: true, now: () => unixMillis(0) });
