@@ -106,7 +106,8 @@ export async function drive(
   options: DriveOptions,
 ): Promise<ExitCode> {
   const progress = new Progress(service);
-  let benchGone = false;
+  // An object, because the listener below changes it behind the compiler's back.
+  const bench = { gone: false };
   let cancelWait = (): void => undefined;
   const unlisten = service.listen((events) => {
     for (const event of events) {
@@ -115,13 +116,13 @@ export async function drive(
       if (event.kind === 'link-lost') {
         cancelWait();
         cancelWait = options.clock.after(options.waitForBench * 1000, () => {
-          benchGone = true;
+          bench.gone = true;
           service.command({ kind: 'pause-now' }, by);
         });
       }
       if (event.kind === 'link-restored') {
         cancelWait();
-        benchGone = false;
+        bench.gone = false;
       }
     }
     progress.show();
@@ -159,7 +160,7 @@ export async function drive(
     const outcome = foldedOutcome(service.state, rest.mode);
     progress.say(outcome.text);
     if (outcome.canContinue) progress.say(`Nothing that was accepted is lost. To go on: ${options.continueWith}`);
-    return benchGone && outcome.exitCode === exitCode.unfinished ? exitCode.bench : outcome.exitCode;
+    return bench.gone && outcome.exitCode === exitCode.unfinished ? exitCode.bench : outcome.exitCode;
   } finally {
     cancelWait();
     unlisten();

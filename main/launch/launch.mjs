@@ -6,7 +6,7 @@
  */
 import { spawn, spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs';
 import { delimiter, dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
@@ -71,6 +71,23 @@ function packages(path) {
     fail('the packages could not be installed. Check the network and try again.');
   }
   writeFileSync(stamp, lock);
+}
+
+/** Time of the newest file in a folder of the repository, ms since 1970. */
+function newest(folder) {
+  const files = readdirSync(join(root, folder), { recursive: true, withFileTypes: true });
+  return Math.max(...files.filter((file) => file.isFile()).map((file) => statSync(join(file.parentPath, file.name)).mtimeMs));
+}
+
+/** Builds the window when its source is newer than what was built. */
+function builtWindow(node) {
+  const built = join(root, 'dist', 'window', 'index.html');
+  const source = Math.max(newest('renderer'), newest('app'), statSync(join(root, 'package-lock.json')).mtimeMs);
+  if (existsSync(built) && statSync(built).mtimeMs >= source) return;
+  say('building the window ...');
+  const vite = join(root, 'node_modules', 'vite', 'bin', 'vite.js');
+  const done = spawnSync(node, [vite, 'build', '--config', 'renderer/vite.config.ts', '--logLevel', 'warn'], { cwd: root, stdio: ['ignore', 'ignore', 'inherit'] });
+  if (done.status !== 0) fail('the window could not be built; the text above says why.');
 }
 
 const [room, ...rest] = process.argv.slice(2);

@@ -4,7 +4,7 @@ import type { Plan } from '../../app/plan/plan.ts';
 import { createEngine } from '../../app/run/engine.ts';
 import type { EngineInput } from '../../app/run/engine.ts';
 import { TestRun, testPlan } from '../../app/run/scripted-bench.test-helper.ts';
-import type { BenchReport } from './run-benches.ts';
+import type { BenchReport } from './report.ts';
 
 const points = 100_000;
 /** Timed at once; a single point is too short for the clock. */

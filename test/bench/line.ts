@@ -5,7 +5,7 @@ import { LONGEST_TO_HOST } from '../../firmware-protocol/line/codec.ts';
 import { SimulatedBench } from '../../firmware-protocol/simulator/simulated-bench.ts';
 import { encodeRequest } from '../../firmware-protocol/line/messages.ts';
 import { scenario } from '../builders/in-process.ts';
-import type { BenchReport } from './run-benches.ts';
+import type { BenchReport } from './report.ts';
 
 const LINES = 300_000;
 

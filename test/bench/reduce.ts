@@ -3,7 +3,7 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
 import { deadTimeTables } from '../../app/tables/dead-time.ts';
-import type { BenchReport } from './run-benches.ts';
+import type { BenchReport } from './report.ts';
 
 export function bench(): Promise<BenchReport> {
   const plan = syntheticPlan(

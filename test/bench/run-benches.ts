@@ -1,10 +1,6 @@
 /** `npm run bench [name ...]`: measures and prints; asserts nothing. Each bench module exports `bench()`. */
 import { cpus } from 'node:os';
-
-export interface BenchReport {
-  readonly name: string;
-  readonly figures: readonly { readonly label: string; readonly value: number; readonly unit: string }[];
-}
+import type { BenchReport } from './report.ts';
 
 const modules: Readonly<Record<string, () => Promise<{ bench: () => Promise<BenchReport> }>>> = {
   line: () => import('./line.ts'),

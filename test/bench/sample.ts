@@ -3,7 +3,7 @@ import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { spawnSync } from 'node:child_process';
 import { scratchFolder } from '../builders/in-process.ts';
-import type { BenchReport } from './run-benches.ts';
+import type { BenchReport } from './report.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
 
