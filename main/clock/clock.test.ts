@@ -86,3 +86,44 @@ test('a wall clock with a speed waits that much shorter and tells time that much
   expect(clock.now() - from).toBeGreaterThanOrEqual(450);
   expect(clock.unixNow() - fromUnix).toBeGreaterThanOrEqual(449);
 });
+
+test('a paced clock keeps to its speed, in the order of its timers', async () => {
+  const clock = new VirtualClock(0, 20);
+  const started = performance.now();
+  const seen: number[] = [];
+  clock.after(2000, () => seen.push(clock.now()));
+  clock.after(1000, () => seen.push(clock.now()));
+  await wait(clock, 2500);
+  // Not early; how late it may be is the machine's affair.
+  expect(performance.now() - started).toBeGreaterThan(2500 / 20 - 5);
+  expect(seen).toEqual([1000, 2000]);
+  clock.stop();
+});
+
+test('a timer that is set while a paced clock sleeps is not overslept', async () => {
+  const clock = new VirtualClock(0, 1);
+  let slept = false;
+  clock.after(60_000, () => {
+    slept = true;
+  });
+  await new Promise((resolve) => setTimeout(resolve, 5));
+  await wait(clock, 10);
+  expect(slept).toBe(false);
+  clock.stop();
+});
+
+test('a paced clock stands still while the process is busy: a heartbeat comes before what it should prevent', async () => {
+  const clock = new VirtualClock(0, 20);
+  const seen: string[] = [];
+  const beat = (left: number): void => {
+    seen.push('beat');
+    if (left > 0) clock.after(250, () => beat(left - 1));
+  };
+  clock.after(250, () => beat(3));
+  clock.after(1100, () => seen.push('dead-man'));
+  const busyUntil = performance.now() + 300;
+  while (performance.now() < busyUntil);
+  await wait(clock, 1200);
+  expect(seen).toEqual(['beat', 'beat', 'beat', 'beat', 'dead-man']);
+  clock.stop();
+});

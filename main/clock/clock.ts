@@ -63,10 +63,16 @@ interface Timer {
   action: (() => void) | null;
 }
 
+/** A paced clock that is late by more than this lets the time go that it lost, in place of hurrying after it. */
+const MOST_LATE_MS = 250;
+
 /**
  * A clock that jumps to the next timer as soon as the process has nothing else to do. Everything that was set off by
  * one timer (promises included) has run before the next fires, so a run on it is as deterministic as its inputs.
  * It must be stopped, or the process stays alive while timers are pending.
+ *
+ * With a `speed` it waits for each timer until so many times the machine's own time have passed. Unlike the wall clock
+ * it stands still while the process is busy: a simulated bench and its host stay in step however fast they go.
  */
 export class VirtualClock implements Clock {
   #now = 0;
@@ -75,9 +81,15 @@ export class VirtualClock implements Clock {
   #running = false;
   #stopped = false;
   readonly #unixOrigin: number;
+  readonly #speed: number | null;
+  /** The machine's time at which this clock's time 0 lies, as long as it is not late. */
+  #origin = performance.now();
+  #sleep: { readonly until: number; readonly handle: NodeJS.Timeout } | null = null;
 
-  constructor(unixOrigin: number) {
+  /** `speed` null: as fast as it can. */
+  constructor(unixOrigin: number, speed: number | null = null) {
     this.#unixOrigin = unixOrigin;
+    this.#speed = speed;
   }
 
   now(): number {
@@ -94,6 +106,10 @@ export class VirtualClock implements Clock {
     if (!this.#running && !this.#stopped) {
       this.#running = true;
       setImmediate(this.#turn);
+    } else if (this.#sleep !== null && timer.due < this.#sleep.until) {
+      clearTimeout(this.#sleep.handle);
+      this.#sleep = null;
+      setImmediate(this.#turn);
     }
     return () => {
       timer.action = null;
@@ -103,11 +119,14 @@ export class VirtualClock implements Clock {
   stop(): void {
     this.#stopped = true;
     this.#heap = [];
+    if (this.#sleep !== null) clearTimeout(this.#sleep.handle);
   }
 
   readonly #turn = (): void => {
+    this.#sleep = null;
     if (this.#stopped) return;
     for (;;) {
+      if (this.#speed !== null && this.#isEarly(this.#speed)) return;
       const timer = this.#pop();
       if (timer === undefined) {
         this.#running = false;
@@ -120,6 +139,19 @@ export class VirtualClock implements Clock {
     }
     setImmediate(this.#turn);
   };
+
+  /** Goes to sleep until the next timer is due by the machine's time; false when it is due. */
+  #isEarly(speed: number): boolean {
+    while (this.#heap[0]?.action === null) this.#pop();
+    const next = this.#heap[0];
+    if (next === undefined) return false;
+    const early = this.#origin + next.due / speed - performance.now();
+    if (early < -MOST_LATE_MS) this.#origin -= early;
+    // Timeouts are whole milliseconds: half of one early is nearer to it than half of one late.
+    if (early < 0.5) return false;
+    this.#sleep = { until: next.due, handle: setTimeout(this.#turn, early) };
+    return true;
+  }
 
   static #before(a: Timer, b: Timer): boolean {
     return a.due < b.due || (a.due === b.due && a.order < b.order);

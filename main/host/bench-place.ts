@@ -3,7 +3,7 @@ import { problemsOf } from '../../app/boundary/problems.ts';
 import type { ParsedParams } from '../../app/contract/contract.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
 import { RunningBench } from '../bench/running-bench.ts';
-import { WallClock, type Clock } from '../clock/clock.ts';
+import { VirtualClock, WallClock, type Clock } from '../clock/clock.ts';
 import type { ChannelSource } from '../link/channel.ts';
 import { serialPortSource } from '../link/serial-ports.ts';
 import { SimulatedChannel } from '../link/simulated-channel.ts';
@@ -33,14 +33,17 @@ export function benchPlace(choice: ParsedParams<'bench.connect'>['bench']): Benc
         const [first] = problemsOf(scenario.error, document);
         return { problem: `The scenario of the simulated bench cannot be used. ${first?.path ?? ''}: ${first?.text ?? ''}` };
       }
-      const clock = new WallClock(choice.speed);
+      const clock = new VirtualClock(Date.now(), choice.speed);
       const bench = new RunningBench(scenario.data, clock);
       return {
         simulated: true,
         description: 'the simulated bench',
         clock,
         channels: () => Promise.resolve([new SimulatedChannel(bench)]),
-        close: () => bench.switchOff(),
+        close: () => {
+          bench.switchOff();
+          clock.stop();
+        },
       };
     }
   }

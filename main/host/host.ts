@@ -120,7 +120,7 @@ export class Host {
     }
     const handler = this.#handlers[known] as Handler<RequestName> | undefined;
     if (handler === undefined) return new Failed('defect', `"${name}" is not there yet.`);
-    return handler(parsed.data as never, window);
+    return handler(parsed.data, window);
   }
 
   #tell<N extends EventName>(event: N, data: EventData<N>): void {
