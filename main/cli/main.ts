@@ -1,6 +1,7 @@
 /** The command line: a thin shell over run service, archive, reduction and exporters. */
 import { randomUUID } from 'node:crypto';
 import { Command, CommanderError } from 'commander';
+import { ArchiveUnreadable } from '../archive/read.ts';
 import { addArchiveCommands } from './archive-commands.ts';
 import { addBenchCommands } from './bench-commands.ts';
 import { exitCode } from './exit-codes.ts';
@@ -36,6 +37,9 @@ try {
 } catch (error) {
   if (error instanceof CommanderError) {
     process.exitCode = error.exitCode === 0 ? exitCode.done : exitCode.badInput;
+  } else if (error instanceof ArchiveUnreadable) {
+    process.stderr.write(`${error.message}\n`);
+    process.exitCode = exitCode.archive;
   } else if (error instanceof Stop) {
     process.stderr.write(`${error.message}\n`);
     process.exitCode = error.exitCode;
