@@ -9,7 +9,8 @@ export interface ValueProps {
   readonly missing?: string;
   /** The set point as text with unit; absent: nothing is set here. */
   readonly setPoint?: string | undefined;
-  readonly band?: { readonly text: string; readonly inside: boolean } | undefined;
+  /** `inside` null: nothing to be said about it. */
+  readonly band?: { readonly text: string; readonly inside: boolean | null } | undefined;
   /** Age in seconds; null: nothing was ever received. */
   readonly age: number | null;
   /** Older than this, in seconds, it is shown as stale. */
@@ -21,7 +22,7 @@ export interface ValueProps {
 export function Value({ label, text, unit, missing = 'not known', setPoint, band, age, staleAfter = 1, children }: ValueProps) {
   const stale = text !== null && (age === null || age > staleAfter);
   return (
-    <div className={`value${stale ? ' value-stale' : ''}${band !== undefined && !band.inside && !stale ? ' value-outside' : ''}`}>
+    <div className={`value${stale ? ' value-stale' : ''}${band?.inside === false && !stale ? ' value-outside' : ''}`}>
       <div className="value-label">{label}</div>
       <div className="value-number">
         {text === null ? (
@@ -45,7 +46,7 @@ export function Value({ label, text, unit, missing = 'not known', setPoint, band
             <dt>band</dt>
             <dd>
               {band.text}
-              {!stale && text !== null && (band.inside ? ' ✓' : ' ▲ outside')}
+              {!stale && text !== null && band.inside !== null && (band.inside ? ' ✓' : ' ▲ outside')}
             </dd>
           </div>
         )}

@@ -1,0 +1,194 @@
+import { useState } from 'react';
+import { create } from 'zustand';
+import type { BenchView, Params, Part, Result } from '../../../app/contract/contract.ts';
+import { kilopascals, toKilopascals, toMilliseconds } from '../../../app/quantities/quantity.ts';
+import { Button } from '../../components/button.tsx';
+import { Choice, NumberInput } from '../../components/field.tsx';
+import { Section } from '../../components/page.tsx';
+import { Notice, Status } from '../../components/status.tsx';
+import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { useLatest } from '../../live/use-latest.ts';
+import { burstProblem, mostPulses } from './burst-form.ts';
+import type { SetByHand } from './expectations.ts';
+import { durationText } from './words.ts';
+
+type Connected = Extract<BenchView, { state: 'connected' }>;
+type Manual = 'manual.supply' | 'manual.pressure' | 'manual.burst' | 'manual.safe' | 'manual.clear-faults';
+
+/** What was set by hand in this window, and the period of the last burst: the host does not repeat them. */
+export const useSetByHand = create<{ readonly set: SetByHand | null; readonly periodS: number | null }>()(() => ({ set: null, periodS: null }));
+
+const purge = { widthMs: 4, periodMs: 20, count: 200 };
+
+/** What stands against work by hand, in a sentence; empty: nothing. */
+function useAgainst(bench: Connected): string {
+  const { line, control, manual, openRun } = useHost();
+  if (line.state !== 'up') return 'The host cannot be reached.';
+  if (!control.mine) return 'This window watches. Take control to work by hand.';
+  if (!bench.up) return 'The link to the bench is down.';
+  if (manual === null) return openRun === null ? 'The host has not offered work by hand yet.' : 'A run has the bench. Pause it or let it end first.';
+  return manual.against;
+}
+
+export function ByHand({ bench }: { readonly bench: Connected }) {
+  const against = useAgainst(bench);
+  const { manual } = useHost();
+  const [said, setSaid] = useState<{ readonly well: boolean; readonly text: string } | null>(null);
+  const [busy, setBusy] = useState<Manual | null>(null);
+  const { capabilities, bootId } = bench;
+
+  const perform = async <N extends Manual>(name: N, params: Params<N>): Promise<boolean> => {
+    setBusy(name);
+    const reply = await ask(name, params);
+    setBusy(null);
+    if (!reply.ok) {
+      setSaid({ well: false, text: reply.failure.text });
+      return false;
+    }
+    const { accepted, reason } = reply.value as Result<Manual>;
+    setSaid({ well: accepted, text: reason === '' ? (accepted ? 'Done.' : 'Refused without a reason.') : reason });
+    return accepted;
+  };
+  const remember = (change: Partial<SetByHand>): void => {
+    const { set } = useSetByHand.getState();
+    const same = set?.bootId === bootId ? set : { bootId, supply: null, pressure: null };
+    useSetByHand.setState({ set: { ...same, ...change } });
+  };
+
+  return (
+    <Section
+      title="Work by hand"
+      aside={against === '' ? <Status tone="good">Nothing stands against it</Status> : <Status tone="note">Not now</Status>}
+    >
+      {against !== '' && <Notice tone="note">{against}</Notice>}
+      <p className="small">
+        Before you drive anything: ventilation on, cover closed, no ignition source near, lines and rail tight. The fluid is flammable and under pressure, the
+        drivers are energised once armed.
+      </p>
+      {manual !== null && manual.doing !== '' && <Status tone="busy">{manual.doing}</Status>}
+      {said !== null && <Notice tone={said.well ? 'off' : 'bad'}>{said.text}</Notice>}
+      <SupplyForm bench={bench} against={against} busy={busy === 'manual.supply'} onSet={async (volts) => {
+        if (await perform('manual.supply', { volts })) remember({ supply: volts });
+      }} />
+      {capabilities.pressure.commandable ? (
+        <PressureForm min={toKilopascals(capabilities.pressure.min)} max={toKilopascals(capabilities.pressure.max)} against={against} busy={busy === 'manual.pressure'} onSet={async (kpa) => {
+          if (await perform('manual.pressure', { kpa })) remember({ pressure: kilopascals(kpa) });
+        }} />
+      ) : (
+        <p className="small quiet">This bench cannot set its rail pressure: turn its regulator and watch the reading.</p>
+      )}
+      <BurstForm bench={bench} against={against} busy={busy === 'manual.burst'} onFire={async (burst) => {
+        if (await perform('manual.burst', burst)) useSetByHand.setState({ periodS: burst.periodMs / 1e3 });
+      }} />
+      <div className="button-row">
+        <Button busy={busy === 'manual.safe'} onPress={() => void perform('manual.safe', {}).then((done) => {
+          if (done) remember({ supply: null });
+        })} against={bench.up ? '' : 'The link to the bench is down.'}>
+          Make safe: pulses off, supply safe, disarm
+        </Button>
+      </div>
+    </Section>
+  );
+}
+
+interface FormProps {
+  readonly against: string;
+  readonly busy: boolean;
+}
+
+function SupplyForm({ bench, against, busy, onSet }: FormProps & { readonly bench: Connected; readonly onSet: (volts: number) => Promise<void> }) {
+  const { minSupply, maxSupply } = bench.capabilities;
+  const [volts, setVolts] = useState(14);
+  const wrong = volts >= minSupply && volts <= maxSupply ? '' : `Give ${minSupply} to ${maxSupply} V.`;
+  const set = (): void => {
+    if (wrong === '' && against === '' && !busy) void onSet(volts);
+  };
+  return (
+    <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
+      <NumberInput label="Supply" unit="V" value={volts} onChange={setVolts} min={minSupply} max={maxSupply} step={0.5} decimals={3} onEnter={set} hint={`${minSupply} to ${maxSupply} V. Arms the drivers.`} />
+      <Button onPress={set} busy={busy} against={against === '' ? wrong : undefined} {...(against === '' ? {} : { label: `Set supply. Not now: ${against}` })} type="button">
+        Set supply
+      </Button>
+    </form>
+  );
+}
+
+function PressureForm({ min, max, against, busy, onSet }: FormProps & { readonly min: number; readonly max: number; readonly onSet: (kpa: number) => Promise<void> }) {
+  const [kpa, setKpa] = useState(400);
+  const wrong = kpa >= min && kpa <= max ? '' : `Give ${min} to ${max} kPa.`;
+  const set = (): void => {
+    if (wrong === '' && against === '' && !busy) void onSet(kpa);
+  };
+  return (
+    <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
+      <NumberInput label="Rail pressure, gauge" unit="kPa" value={kpa} onChange={setKpa} min={min} max={max} step={10} decimals={1} onEnter={set} hint={`${min} to ${max} kPa.`} />
+      <Button onPress={set} busy={busy} against={against === '' ? wrong : undefined}>
+        Set pressure
+      </Button>
+    </form>
+  );
+}
+
+function BurstForm({ bench, against, busy, onFire }: FormProps & { readonly bench: Connected; readonly onFire: (burst: Params<'manual.burst'>) => Promise<void> }) {
+  const { capabilities } = bench;
+  const [channel, setChannel] = useState('1');
+  const [widthMs, setWidth] = useState(4);
+  const [periodMs, setPeriod] = useState(20);
+  const [count, setCount] = useState(500);
+  const [parts, setParts] = useState<readonly Part[]>([]);
+  useWhenUp(() => {
+    void ask('parts.list', {}).then((reply) => {
+      if (reply.ok) setParts(reply.value);
+    });
+  });
+  const burst = { channel: Number(channel), widthMs, periodMs, count };
+  const problem = burstProblem(burst, capabilities);
+  const seconds = (count * periodMs) / 1e3;
+  const channels = Array.from({ length: capabilities.channels }, (_, i) => {
+    const part = parts.find((one) => one.channel === i + 1);
+    return { value: String(i + 1), text: part === undefined ? `Channel ${i + 1}` : `Channel ${i + 1}: ${part.type} ${part.serialNumber}` };
+  });
+  const fire = (): void => {
+    if (problem === '' && against === '' && !busy) void onFire(burst);
+  };
+  return (
+    <fieldset className="hand-burst">
+      <legend>Pulses on one injector</legend>
+      <div className="field-row">
+        <Choice label="Injector" value={channel} options={channels} onChange={setChannel} />
+        <NumberInput label="Pulse width" unit="ms" value={widthMs} onChange={setWidth} min={toMilliseconds(capabilities.minWidth)} max={toMilliseconds(capabilities.maxWidth)} step={0.1} decimals={3} onEnter={fire} />
+        <NumberInput label="Period" unit="ms" value={periodMs} onChange={setPeriod} min={toMilliseconds(capabilities.minPeriod)} max={toMilliseconds(capabilities.maxPeriod)} step={1} decimals={3} onEnter={fire} />
+        <NumberInput label="Count" unit="pulses" value={count} onChange={setCount} min={1} max={Math.min(mostPulses, capabilities.maxCount)} step={100} decimals={0} onEnter={fire} />
+      </div>
+      <p className="small quiet">
+        {problem === '' ? `Lasts ${durationText(seconds)} at ${((100 * widthMs) / periodMs).toFixed(1)} % duty. The controller counts; it stops by itself.` : problem}
+      </p>
+      <BurstNow />
+      <div className="button-row">
+        <Button kind="primary" onPress={fire} busy={busy} against={against === '' ? problem : undefined}>
+          Fire {Number.isFinite(count) ? count : ''} pulses
+        </Button>
+        <Button onPress={() => {
+          if (against === '' && !busy) void onFire({ channel: burst.channel, ...purge });
+        }} busy={busy}>
+          Purge this injector ({purge.count} × {purge.widthMs} ms)
+        </Button>
+      </div>
+    </fieldset>
+  );
+}
+
+/** How far the controller is with the burst that it was given last. */
+function BurstNow() {
+  const { latest } = useLatest();
+  if (latest === null || latest.frame.burst.number === 0) return null;
+  const { active, done, commanded } = latest.frame.burst;
+  return (
+    <div className="hand-progress">
+      <Status tone={active ? 'busy' : done < commanded ? 'note' : 'off'}>
+        {active ? `Pulsing: ${done} of ${commanded}` : done < commanded ? `Last burst was stopped after ${done} of ${commanded} pulses` : `Last burst: all ${commanded} pulses done`}
+      </Status>
+      {active && <progress value={done} max={commanded} aria-label="Pulses done" />}
+    </div>
+  );
+}

@@ -1,0 +1,143 @@
+import { useMemo, useState } from 'react';
+import type { BenchView } from '../../../app/contract/contract.ts';
+import { Choice } from '../../components/field.tsx';
+import { Section } from '../../components/page.tsx';
+import { Strip } from '../../components/strip.tsx';
+import { Value } from '../../components/value.tsx';
+import { useHost, useRun } from '../../host/host.ts';
+import { densityAtMeter } from '../../live/flow.ts';
+import type { Latest, Signal, Span } from '../../live/live-bench.ts';
+import { liveSource, useLatest } from '../../live/use-latest.ts';
+import { flowIn, useUnits } from '../../settings/units.ts';
+import { useSettings } from '../../settings/settings.ts';
+import { useSetByHand } from './by-hand.tsx';
+import { expectationsOf, isInside } from './expectations.ts';
+import type { Expectation } from './expectations.ts';
+
+interface Shown {
+  readonly label: string;
+  readonly unit: string;
+  readonly decimals: number;
+  readonly toShown: (si: number) => number;
+  /** The strip's axis spans at least this much. */
+  readonly leastRange: number;
+}
+
+const same = (value: number): number => value;
+const inCelsius = (kelvins: number): number => kelvins - 273.15;
+const inKilopascals = (pascals: number): number => pascals / 1e3;
+
+const shown: Readonly<Record<Exclude<Signal, 'flow'>, Shown>> = {
+  supply: { label: 'Supply', unit: 'V', decimals: 2, toShown: same, leastRange: 1 },
+  current: { label: 'Supply current', unit: 'A', decimals: 2, toShown: same, leastRange: 1 },
+  pressure: { label: 'Rail pressure, gauge', unit: 'kPa', decimals: 1, toShown: inKilopascals, leastRange: 10 },
+  railTemperature: { label: 'Fluid in the rail', unit: '°C', decimals: 2, toShown: inCelsius, leastRange: 1 },
+  meterTemperature: { label: 'Fluid at the meter', unit: '°C', decimals: 2, toShown: inCelsius, leastRange: 1 },
+};
+
+const spans: readonly { readonly value: Span; readonly text: string }[] = [
+  { value: 'ten-minutes', text: 'Last 10 minutes' },
+  { value: 'since-start', text: 'Whole run, or since connected' },
+];
+
+/** Every live value with set point, band and age, and its strip. */
+export function Readings({ bench }: { readonly bench: Extract<BenchView, { state: 'connected' }> }) {
+  const { latest, age } = useLatest();
+  const { openRun, status, equipment } = useHost();
+  const run = useRun(openRun);
+  const byHand = useSetByHand((state) => state.set);
+  const [span, setSpan] = useState<Span>('ten-minutes');
+  const measuring = openRun !== null && status?.id === openRun ? status.status : null;
+  const frame = latest?.frame ?? null;
+  const expected = expectationsOf({
+    frame,
+    capabilities: bench.capabilities,
+    run: run.state === null || measuring === null ? null : { plan: run.state.plan, point: measuring.point },
+    byHand,
+  });
+  const density = frame === null || equipment === null ? null : densityAtMeter(equipment, frame);
+  const flow = useFlowShown(density);
+  const statement = useUnits(density).statement;
+  const stale = bench.up ? age : Infinity;
+
+  const tile = (signal: Signal, how: Shown, value: number | null, missing?: string, extra?: string) => (
+    <Reading key={signal} signal={signal} how={how} value={value} age={latest === null ? null : stale} expected={expected[signal]} span={span} {...(missing === undefined ? {} : { missing })} {...(extra === undefined ? {} : { extra })} />
+  );
+  return (
+    <Section wide title="Readings" aside={<Choice label="Strips show" value={span} options={spans} onChange={setSpan} />}>
+      <div className="readings">
+        {tile('pressure', shown.pressure, frame?.pressure ?? null)}
+        {tile('supply', shown.supply, frame?.supply ?? null)}
+        {tile('flow', flow, latest?.flow ?? null, frame === null ? 'not known' : 'too few meter edges yet', perPulse(latest, measuring?.point?.period ?? null))}
+        {tile('current', shown.current, frame?.current ?? null)}
+        {tile('railTemperature', shown.railTemperature, frame?.railTemperature ?? null)}
+        {tile('meterTemperature', shown.meterTemperature, frame?.meterTemperature ?? null)}
+      </div>
+      <p className="small quiet">
+        Flow is counted from the edges of the meter over two seconds, for looking at; a run measures its own windows. {statement}
+      </p>
+    </Section>
+  );
+}
+
+/** The flow as one pulse, where the period is known. */
+function perPulse(latest: Latest | null, pointPeriod: number | null): string | undefined {
+  const period = pointPeriod ?? useSetByHand.getState().periodS;
+  if (latest?.flow == null || !latest.frame.burst.active || period === null || latest.flow === 0) return undefined;
+  return `about ${(latest.flow * period * 1e6).toFixed(1)} mg per pulse`;
+}
+
+/** In the chosen unit. Stable while unit and (to a tenth of a kg/m3) density are the same, so that strips are not made anew. */
+function useFlowShown(density: number | null): Shown {
+  const chosen = useSettings((settings) => settings.flowUnit);
+  const rounded = density === null ? null : Math.round(density * 10) / 10;
+  return useMemo(() => {
+    const unit = chosen === 'mg' ? 'g/s' : chosen;
+    const one = flowIn(unit, 1, rounded) ?? Number.NaN;
+    return {
+      label: 'Flow, by the meter',
+      unit,
+      decimals: unit === 'g/s' ? 3 : 1,
+      toShown: (si) => si * one,
+      leastRange: { 'g/s': 0.2, 'cc/min': 20, 'lb/h': 2 }[unit],
+    };
+  }, [chosen, rounded]);
+}
+
+interface ReadingProps {
+  readonly signal: Signal;
+  readonly how: Shown;
+  readonly value: number | null;
+  readonly missing?: string;
+  readonly extra?: string;
+  readonly age: number | null;
+  readonly expected: Expectation;
+  readonly span: Span;
+}
+
+function Reading({ signal, how, value, missing, extra, age, expected, span }: ReadingProps) {
+  const { toShown, decimals, unit } = how;
+  const low = expected.low === null ? null : toShown(expected.low);
+  const high = expected.high === null ? null : toShown(expected.high);
+  const setPoint = expected.setPoint === null ? null : toShown(expected.setPoint);
+  const band = useMemo(() => (low === null || high === null ? null : { low, high }), [low, high]);
+  const digits = (number: number): string => Number(number.toFixed(decimals)).toString();
+  const bandText = low !== null && high !== null ? `${digits(low)} to ${digits(high)} ${unit}` : high !== null ? `up to ${digits(high)} ${unit}` : low !== null ? `from ${digits(low)} ${unit}` : null;
+  const text = value === null || !Number.isFinite(toShown(value)) ? null : toShown(value).toFixed(decimals).replace(/^-(?=0\.?0*$)/, '');
+  return (
+    <div className="reading">
+      <Value
+        label={how.label}
+        text={text}
+        unit={unit}
+        setPoint={setPoint === null ? 'none' : `${digits(setPoint)} ${unit}`}
+        band={bandText === null || value === null ? { text: bandText ?? 'none', inside: null } : { text: bandText, inside: isInside(value, expected) }}
+        age={age}
+        {...(missing === undefined ? {} : { missing })}
+      >
+        {extra !== undefined && <div className="small quiet">{extra}</div>}
+      </Value>
+      <Strip label={how.label} source={liveSource(signal, span)} toShown={toShown} unit={unit} seconds={span === 'ten-minutes' ? 600 : null} setPoint={setPoint} band={band} leastRange={how.leastRange} />
+    </div>
+  );
+}
