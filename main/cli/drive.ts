@@ -56,10 +56,6 @@ export function duration(seconds: number): string {
 /** What a person at the terminal should see of the journal; null: nothing. */
 function spoken(event: RunEventBody, everyPoint: boolean): string | null {
   switch (event.kind) {
-    case 'preflight': {
-      const lines = event.lines.filter((line) => line.result !== 'pass');
-      return lines.length === 0 ? null : lines.map((line) => `${line.rule} ${line.result}: ${line.text}`).join('\n');
-    }
     case 'dead-man-proved':
       return `The controller's dead-man works: silent for ${event.silence.toFixed(2)} s, it stopped after ${event.pulsesBefore} of ${event.pulsesCommanded} pulses and took the supply to its safe value.`;
     case 'dead-man-not-proved':

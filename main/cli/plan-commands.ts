@@ -2,12 +2,18 @@ import { Option, type Command } from 'commander';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planJsonSchema } from '../../app/plan/json-schema.ts';
 import { preflight } from '../../app/plan/preflight.ts';
+import type { PreflightLine } from '../../app/run/events.ts';
 import { connectBench } from '../bench/driver.ts';
 import { samplePath } from '../samples/samples.ts';
 import { equipmentFile, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, benchPlace, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
 import { Stop } from './stop.ts';
+
+/** A pre-flight sheet, a line for each rule. */
+export function sheetText(lines: readonly PreflightLine[]): string {
+  return lines.map(({ rule, result, text }) => `${rule.padEnd(7)} ${result.padEnd(7)} ${text}`).join('\n');
+}
 
 export function addPlanCommands(program: Command): void {
   withBenchOptions(
@@ -31,7 +37,7 @@ export function addPlanCommands(program: Command): void {
           today: new Date(place.clock.unixNow()).toISOString().slice(0, 10),
         });
         await connected.bench.close();
-        for (const line of sheet.lines) process.stdout.write(`${line.rule.padEnd(7)} ${line.result.padEnd(7)} ${line.text}\n`);
+        process.stdout.write(`${sheetText(sheet.lines)}\n`);
         if (sheet.lines.some((line) => line.result === 'refuse')) process.exitCode = exitCode.refused;
       } finally {
         place.close();

@@ -1,13 +1,9 @@
 import { resolve } from 'node:path';
 import { Option, type Command } from 'commander';
-import { expandPlan } from '../../app/plan/expand.ts';
-import { reduceRun, type CountingAttempt, type Reduction } from '../../app/reduce/reduce.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { Archive } from '../archive/archive.ts';
-import type { AttemptRecord } from '../archive/read.ts';
-import { exportCsv } from '../export/csv.ts';
-import { exportJson } from '../export/json.ts';
+import { exportRun, reduceState } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
@@ -20,27 +16,15 @@ interface ResultOptions {
   readonly archive: string;
 }
 
-/** The attempts that count, one for each point that has one. */
-function counting(state: RunState): CountingAttempt[] {
-  return state.points.flatMap(({ chosen, attempts }, point) => {
-    const window = attempts.find((a) => a.attempt === chosen)?.window ?? null;
-    return chosen === null || window === null ? [] : [{ point, attempt: chosen, window }];
-  });
-}
-
 function stateOf(archive: Archive, id: string): RunState {
   const loaded = loadRun(archive, id);
   if (!loaded.ok) throw new Stop(loaded.code === 'no-such-run' ? exitCode.badInput : exitCode.archive, loaded.text);
   return loaded.state;
 }
 
-function reduced(state: RunState): Reduction {
-  return reduceRun({ plan: state.plan, equipment: state.equipment, points: expandPlan(state.plan), attempts: counting(state) });
-}
-
 /** Prints dead time and slope over voltage for a run; cells without a value say why. */
 export function printTables(archive: Archive, id: string): void {
-  const reduction = reduced(stateOf(archive, id));
+  const reduction = reduceState(stateOf(archive, id));
   for (const table of [...deadTimeTables(reduction), ...slopeTables(reduction)]) process.stdout.write(`\n${printTable(table)}\n`);
 }
 
@@ -91,28 +75,9 @@ export function addResultCommands(program: Command): void {
     .action((run: string | undefined, options: ResultOptions & { to: string }) =>
       withArchive(options.archive, async (archive) => {
         const runId = chosenRun(archive, run);
-        const { plan, equipment, ...state } = stateOf(archive, runId);
-        const reduction = reduced({ plan, equipment, ...state });
-        const folder = resolve(options.to);
-        const written = [
-          await exportCsv(folder, { plan, points: expandPlan(plan), attempts: everyAttempt(archive, runId), reduction }),
-          await exportJson(folder, { runId, software, plan, equipment, reduction }),
-        ];
-        for (const result of written) {
-          if (result.kind === 'failed') throw new Stop(exitCode.badInput, result.text);
-          for (const file of result.files) process.stdout.write(`${file}\n`);
-        }
+        const written = await exportRun(resolve(options.to), { archive, runId, state: stateOf(archive, runId), software });
+        if (written.kind === 'failed') throw new Stop(exitCode.badInput, written.text);
+        for (const file of written.files) process.stdout.write(`${file}\n`);
       }),
     );
-}
-
-function* everyAttempt(archive: Archive, id: string): Generator<AttemptRecord> {
-  let after: { point: number; attempt: number } | undefined;
-  for (;;) {
-    const page = archive.attempts(id, { limit: 1000, ...(after === undefined ? {} : { after }) });
-    yield* page;
-    const last = page.at(-1);
-    if (last === undefined) return;
-    after = { point: last.point, attempt: last.attempt };
-  }
 }

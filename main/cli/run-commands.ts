@@ -6,11 +6,12 @@ import type { Archive } from '../archive/archive.ts';
 import { samplePath } from '../samples/samples.ts';
 import { RunService, type WhichRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
+import { chosenRun } from './chosen-run.ts';
 import { equipmentFile, planFile } from './documents.ts';
 import { drive } from './drive.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace, benchPlace, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
-import { chosenRun } from './chosen-run.ts';
+import { sheetText } from './plan-commands.ts';
 import { printTables } from './result-commands.ts';
 import { Stop } from './stop.ts';
 
@@ -66,7 +67,7 @@ async function carry(
       );
       if (!opened.ok) throw new Stop(failureCodes[opened.code], opened.text);
       const { service } = opened;
-      process.stderr.write(`Run ${service.id} in ${archive.path}\n`);
+      process.stderr.write(`Run ${service.id} in ${archive.path}\n${sheetText(service.state.preflight)}\n`);
       process.exitCode = await drive(service, begin, options.operator, {
         clock: place.clock,
         waitForBench: options.waitForBench,
