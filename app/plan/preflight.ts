@@ -14,7 +14,8 @@ import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
 
 export interface PreflightContext {
-  readonly capabilities: BenchCapabilities;
+  /** null: no bench is connected, so what it can do is not known; its lines then say that they were not checked. */
+  readonly capabilities: BenchCapabilities | null;
   readonly equipment: Equipment;
   /** Free space where the archive lies; null: not known. */
   readonly freeDiskBytes: number | null;
@@ -59,21 +60,23 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     context.expectedStaticFlow === undefined
       ? `, assuming a static flow of ${short(assumedStaticFlow * 6e4)} g/min at 400 kPa`
       : '';
+  const onBench = (what: string, look: (capabilities: BenchCapabilities) => Finding): Finding =>
+    context.capabilities === null ? warn(`Not checked, because no bench is connected: ${what}.`) : look(context.capabilities);
   const findings: Readonly<Record<string, Finding>> = {
     'PRE-1': duration(totals.durationS),
     'PRE-2': pass(`${totals.points} points, about ${totals.pulses} pulses, without repeats.`),
     'PRE-3': pass(`About ${short(totals.fluidMl / 1e3)} L of ${context.equipment.fluid.name} will pass${assumption}. Have that much in circulation or in the tank.`),
-    'PRE-4': voltages(points, context.capabilities),
-    'PRE-5': pressures(points, plan, context.capabilities),
-    'PRE-6': timerLimits(trains, context.capabilities),
-    'PRE-7': timerResolution(trains, context.capabilities),
-    'PRE-8': duty(trains, plan),
-    'PRE-9': channels(plan, context.capabilities),
-    'PRE-10': burstLength(plan, trains, context.capabilities),
+    'PRE-4': onBench('whether the supply reaches the voltages', (c) => voltages(points, c)),
+    'PRE-5': onBench('whether the regulator reaches the pressures', (c) => pressures(points, plan, c)),
+    'PRE-6': onBench('whether the controller times these widths and periods', (c) => timerLimits(trains, c)),
+    'PRE-7': onBench('whether widths and periods are whole ticks of the controller', (c) => timerResolution(trains, c)),
+    'PRE-8': duty(trains.filter((t) => t.width !== t.period || plan.static.replicates === 0), plan),
+    'PRE-9': onBench('whether the driver channels are there', (c) => channels(plan, c)),
+    'PRE-10': onBench('whether the controller counts far enough', (c) => burstLength(plan, trains, c)),
     'PRE-11': disk(totals.diskBytes, context.freeDiskBytes),
     'PRE-12': certificates(context.equipment, context.today),
-    'PRE-13': deadMan(plan, context.capabilities),
-    'PRE-14': telemetry(plan, context.capabilities),
+    'PRE-13': onBench("whether the dead-man's time can be set", (c) => deadMan(plan, c)),
+    'PRE-14': onBench('whether the controller sends that many frames', (c) => telemetry(plan, c)),
     'PRE-15': window(plan, setPoints, context.equipment, staticFlow, assumption),
     'PRE-16': guardsPresent(plan),
     'PRE-17': guardsAgainstPlan(plan, points),

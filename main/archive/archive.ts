@@ -6,6 +6,7 @@ import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import { backupTo } from './backup.ts';
 import type { BackupResult } from './backup.ts';
+import { Library } from './library.ts';
 import { applicationId, currentVersion, migrate } from './migrations.ts';
 import { ArchiveReader, ArchiveUnreadable } from './read.ts';
 import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
@@ -193,6 +194,8 @@ function closingOnFailure(close: () => unknown, open: () => OpenResult): OpenRes
 
 /** An open archive. Its reads are those of `ArchiveReader`. Writing through a reader is an error of the program. */
 export class Archive extends ArchiveReader {
+  /** Injectors, plans and equipment records. Saving through a reader is an error of the program. */
+  readonly library: Library;
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
   readonly #release: () => unknown;
@@ -200,6 +203,9 @@ export class Archive extends ArchiveReader {
   constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly release: () => unknown } | null) {
     super(db, path);
     this.#db = db;
+    this.library = new Library(db, path, writing?.now ?? (() => {
+      throw new Error('the archive is open for reading only');
+    }));
     this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing.now, this);
     this.#release = writing === null ? () => undefined : writing.release;
   }

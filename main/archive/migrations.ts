@@ -10,6 +10,8 @@
  *   one if a controller breaks the rule and comes back with an old boot id. Never changed.
  * - `telemetry`: frames in compressed chunks (telemetry-chunk.ts), numbered in the run without a gap. `from_us` and
  *   `to_us` are for the index: the controller clock rounded outward to whole microseconds. Never changed.
+ * - `part_versions`, `plan_versions`, `equipment_versions`: what the lab keeps beside its runs (library.ts), each change a
+ *   row with the next version number; documents with their SHA-256. Never changed.
  * - `counting`, `run_status`: derived from the events in the same transaction (status.ts), so that a list of runs
  *   needs no fold. Rebuilt after a migration.
  */
@@ -140,6 +142,41 @@ ${neverReplaced('segments', [['run', 'segment']])}
 ${neverReplaced('telemetry', [['run', 'chunk']])}
 `;
 
+const version3 = `
+CREATE TABLE part_versions (
+  part TEXT NOT NULL,
+  version INTEGER NOT NULL CHECK (version >= 1),
+  saved_at INTEGER NOT NULL,
+  order_text TEXT NOT NULL,
+  type TEXT NOT NULL,
+  serial_number TEXT NOT NULL,
+  coil_resistance_ohm REAL CHECK (coil_resistance_ohm > 0),
+  condition TEXT NOT NULL,
+  channel INTEGER CHECK (channel >= 1),
+  PRIMARY KEY (part, version)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE plan_versions (
+  plan TEXT NOT NULL,
+  version INTEGER NOT NULL CHECK (version >= 1),
+  name TEXT NOT NULL,
+  saved_at INTEGER NOT NULL,
+  saved_by TEXT NOT NULL,
+  document TEXT NOT NULL,
+  hash BLOB NOT NULL CHECK (length(hash) = 32),
+  PRIMARY KEY (plan, version)
+) STRICT;
+CREATE TABLE equipment_versions (
+  version INTEGER PRIMARY KEY CHECK (version >= 1),
+  saved_at INTEGER NOT NULL,
+  document TEXT NOT NULL,
+  hash BLOB NOT NULL CHECK (length(hash) = 32)
+) STRICT;
+${['part_versions', 'plan_versions', 'equipment_versions'].map((table) => appendOnly(table)).join('\n')}
+${neverReplaced('part_versions', [['part', 'version']])}
+${neverReplaced('plan_versions', [['plan', 'version']])}
+${neverReplaced('equipment_versions', [['version']])}
+`;
+
 interface RunRow1 {
   readonly no: number;
   readonly id: string;
@@ -195,6 +232,7 @@ export const migrations: readonly Migration[] = [
       db.exec(version2After);
     },
   },
+  { version: 3, what: 'injectors, plans and equipment records, each in versions', apply: (db) => void db.exec(version3) },
 ];
 
 /** The version that this program reads and writes. */

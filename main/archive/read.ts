@@ -199,6 +199,8 @@ export class ArchiveReader {
   readonly #attempts;
   readonly #segments;
   readonly #chunks;
+  readonly #chunk;
+  readonly #frameCount;
 
   constructor(db: Database, path: string) {
     this.path = path;
@@ -227,6 +229,10 @@ export class ArchiveReader {
       `SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry
        WHERE run = ? AND segment = ? AND to_us >= ? ORDER BY to_us`,
     );
+    this.#chunk = db.prepare<[number, number], ChunkRow>(
+      'SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry WHERE run = ? AND chunk = ?',
+    );
+    this.#frameCount = db.prepare<[number], { n: number }>('SELECT coalesce(sum(frames), 0) AS n FROM telemetry WHERE run = ?');
   }
 
   /** A run by its id; null when the archive has none of that id. */
@@ -291,6 +297,23 @@ export class ArchiveReader {
     return this.#reading(() => this.#segments.all(run.no))
       .filter((s) => bootId === undefined || s.boot_id === bootId)
       .flatMap((s) => this.segmentFrames(run, s.segment, from, to));
+  }
+
+  /** How many frames are stored with a run. */
+  frameCount(id: string): number {
+    const run = this.#known(id);
+    return this.#reading(() => this.#frameCount.get(run.no))?.n ?? 0;
+  }
+
+  /** Every frame of a run in the order they came, a chunk at a time; frames may be appended while it is read. */
+  *telemetryChunks(id: string): Generator<readonly BenchFrame[]> {
+    const run = this.#known(id);
+    for (let next = 0; ; next += 1) {
+      const chunk = next;
+      const row = this.#reading(() => this.#chunk.get(run.no, chunk));
+      if (row === undefined) return;
+      yield chunkFrames(row, run);
+    }
   }
 
   /** Frames of one segment from controller clock `from` to `to`, both included. */

@@ -1,0 +1,267 @@
+/**
+ * What the lab keeps beside its runs: injectors taken in, plans and equipment records. Every change is a new version; an
+ * earlier one never changes, so what somebody saw or signed on a day can be shown again.
+ */
+import { V7Generator } from 'uuidv7';
+import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
+import { sha256 } from './chain.ts';
+import { ArchiveUnreadable } from './read.ts';
+import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
+
+/** An injector that was taken in. */
+export interface StoredPart {
+  readonly id: string;
+  readonly order: string;
+  readonly type: string;
+  readonly serialNumber: string;
+  readonly coilResistanceOhm: number | null;
+  readonly condition: string;
+  /** Driver channel and place on the rail; null: not mounted. */
+  readonly channel: number | null;
+}
+
+/** `id` absent: a new one. */
+export type PartToSave = Omit<StoredPart, 'id'> & { readonly id?: string | undefined };
+
+export interface PlanVersion {
+  readonly id: string;
+  readonly version: number;
+  readonly name: string;
+  readonly savedAt: UnixMillis;
+  readonly savedBy: string;
+}
+
+export interface PlanToSave {
+  /** null: a new plan. */
+  readonly id: string | null;
+  readonly name: string;
+  readonly document: unknown;
+  readonly by: string;
+}
+
+/** Something about the request itself, which the person who made it can correct. */
+export interface LibraryRefusal {
+  readonly ok: false;
+  readonly code: 'refused';
+  readonly text: string;
+}
+
+type Saved<T> = { readonly ok: true; readonly value: T } | LibraryRefusal | StorageFailure;
+
+interface PartRow {
+  readonly part: string;
+  readonly version: number;
+  readonly order_text: string;
+  readonly type: string;
+  readonly serial_number: string;
+  readonly coil_resistance_ohm: number | null;
+  readonly condition: string;
+  readonly channel: number | null;
+}
+
+interface PlanRow {
+  readonly plan: string;
+  readonly version: number;
+  readonly name: string;
+  readonly saved_at: number;
+  readonly saved_by: string;
+}
+
+const partFromRow = (row: PartRow): StoredPart => ({
+  id: row.part,
+  order: row.order_text,
+  type: row.type,
+  serialNumber: row.serial_number,
+  coilResistanceOhm: row.coil_resistance_ohm,
+  condition: row.condition,
+  channel: row.channel,
+});
+
+const planFromRow = (row: PlanRow): PlanVersion => ({
+  id: row.plan,
+  version: row.version,
+  name: row.name,
+  savedAt: unixMillis(row.saved_at),
+  savedBy: row.saved_by,
+});
+
+const latestParts = `SELECT part, version, order_text, type, serial_number, coil_resistance_ohm, condition, channel FROM part_versions p
+  WHERE version = (SELECT max(version) FROM part_versions WHERE part = p.part) ORDER BY part`;
+const planColumns = 'plan, version, name, saved_at, saved_by';
+
+function statements(db: Database) {
+  return {
+    parts: db.prepare<[], PartRow>(latestParts),
+    putPart: db.prepare(
+      `INSERT INTO part_versions (part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+    ),
+    plans: db.prepare<[], PlanRow>(
+      `SELECT ${planColumns} FROM plan_versions p WHERE version = (SELECT max(version) FROM plan_versions WHERE plan = p.plan)
+       ORDER BY saved_at DESC, plan DESC`,
+    ),
+    planVersions: db.prepare<[string], PlanRow>(`SELECT ${planColumns} FROM plan_versions WHERE plan = ? ORDER BY version DESC`),
+    plan: db.prepare<[string, number], PlanRow & { document: string; hash: Buffer }>(
+      `SELECT ${planColumns}, document, hash FROM plan_versions WHERE plan = ? AND version = ?`,
+    ),
+    lastPlanVersion: db.prepare<[string], { version: number | null }>('SELECT max(version) AS version FROM plan_versions WHERE plan = ?'),
+    putPlan: db.prepare('INSERT INTO plan_versions (plan, version, name, saved_at, saved_by, document, hash) VALUES (?, ?, ?, ?, ?, ?, ?)'),
+    equipment: db.prepare<[], { version: number; document: string; hash: Buffer }>(
+      'SELECT version, document, hash FROM equipment_versions ORDER BY version DESC LIMIT 1',
+    ),
+    putEquipment: db.prepare('INSERT INTO equipment_versions (version, saved_at, document, hash) VALUES (?, ?, ?, ?)'),
+  };
+}
+
+export class Library {
+  readonly #db: Database;
+  readonly #path: string;
+  readonly #now: () => UnixMillis;
+  readonly #sql;
+  readonly #ids = new V7Generator();
+
+  constructor(db: Database, path: string, now: () => UnixMillis) {
+    this.#db = db;
+    this.#path = path;
+    this.#now = now;
+    this.#sql = statements(db);
+  }
+
+  /** Every injector as it is now, in the order they were taken in. */
+  parts(): StoredPart[] {
+    return this.#reading(() => this.#sql.parts.all()).map(partFromRow);
+  }
+
+  /**
+   * Takes in or changes injectors, all or none, and returns every injector as it is then. An injector that is put on a channel takes the
+   * place of the one that was there. Type and serial number together belong to one injector.
+   */
+  saveParts(parts: readonly PartToSave[]): Saved<StoredPart[]> {
+    return this.#durably(() => {
+      const at = this.#now();
+      const rows = new Map(this.#sql.parts.all().map((row) => [row.part, row]));
+      const put = (part: StoredPart): void => {
+        const version = (rows.get(part.id)?.version ?? 0) + 1;
+        this.#sql.putPart.run(part.id, version, at, part.order, part.type, part.serialNumber, part.coilResistanceOhm, part.condition, part.channel);
+        rows.set(part.id, {
+          part: part.id, version, order_text: part.order, type: part.type, serial_number: part.serialNumber,
+          coil_resistance_ohm: part.coilResistanceOhm, condition: part.condition, channel: part.channel,
+        });
+      };
+      const saved = new Set<string>();
+      for (const part of parts) {
+        const what = `${part.type} ${part.serialNumber}`;
+        if (part.id !== undefined && !rows.has(part.id)) throw new Refused(`${what} was to be changed, but this archive has no such injector. Nothing was saved. Load the list again.`);
+        const id = part.id ?? this.#ids.generateOrResetWithTs(at).toString();
+        if (saved.has(id)) throw new Refused(`${what} is given twice. Nothing was saved.`);
+        saved.add(id);
+        for (const row of rows.values()) {
+          if (row.part === id) continue;
+          if (row.type === part.type && row.serial_number === part.serialNumber) {
+            throw new Refused(`${what} has been taken in already. Nothing was saved. Change that entry, or correct the serial number.`);
+          }
+          if (part.channel === null || row.channel !== part.channel) continue;
+          if (saved.has(row.part)) throw new Refused(`${what} and ${row.type} ${row.serial_number} cannot both be on channel ${part.channel}. Nothing was saved.`);
+          if (!parts.some((other) => other.id === row.part)) put({ ...partFromRow(row), channel: null });
+        }
+        put({ ...part, id });
+      }
+      return [...rows.values()].map(partFromRow);
+    });
+  }
+
+  /** The latest version of each plan, the one saved last first. */
+  plans(): PlanVersion[] {
+    return this.#reading(() => this.#sql.plans.all()).map(planFromRow);
+  }
+
+  /** Every version of a plan, the latest first; empty for a plan that is not there. */
+  planVersions(id: string): PlanVersion[] {
+    return this.#reading(() => this.#sql.planVersions.all(id)).map(planFromRow);
+  }
+
+  /** One version as it was saved; null when there is none. */
+  plan(id: string, version: number): { readonly row: PlanVersion; readonly document: unknown } | null {
+    const row = this.#reading(() => this.#sql.plan.get(id, version));
+    return row === undefined ? null : { row: planFromRow(row), document: documentOf(row, `Version ${version} of plan ${id}`) };
+  }
+
+  savePlan({ id, name, document, by }: PlanToSave): Saved<PlanVersion> {
+    return this.#durably(() => {
+      const savedAt = this.#now();
+      const last = id === null ? 0 : this.#sql.lastPlanVersion.get(id)?.version;
+      if (last == null) throw new Refused('This archive has no such plan. Nothing was saved. Save it as a new plan.');
+      const row = { id: id ?? this.#ids.generateOrResetWithTs(savedAt).toString(), version: last + 1, name, savedAt, savedBy: by };
+      const text = JSON.stringify(document);
+      this.#sql.putPlan.run(row.id, row.version, name, savedAt, by, text, hashOf(text));
+      return row;
+    });
+  }
+
+  /** The latest equipment record; null: none was saved yet. */
+  equipment(): unknown {
+    const row = this.#reading(() => this.#sql.equipment.get());
+    return row === undefined ? null : documentOf(row, `Version ${row.version} of the equipment record`);
+  }
+
+  saveEquipment(document: unknown): Saved<number> {
+    return this.#durably(() => {
+      const version = (this.#sql.equipment.get()?.version ?? 0) + 1;
+      const text = JSON.stringify(document);
+      this.#sql.putEquipment.run(version, this.#now(), text, hashOf(text));
+      return version;
+    });
+  }
+
+  #durably<T>(work: () => T): Saved<T> {
+    try {
+      return { ok: true, value: this.#db.transaction(work).immediate() };
+    } catch (error) {
+      if (error instanceof Refused) return { ok: false, code: 'refused', text: error.message };
+      const failure = storageFailure(error, this.#path);
+      if (failure === null) throw error;
+      return failure;
+    }
+  }
+
+  #reading<T>(read: () => T): T {
+    try {
+      return read();
+    } catch (error) {
+      const failure = storageFailure(error, this.#path);
+      throw failure === null ? error : new ArchiveUnreadable(failure.text);
+    }
+  }
+}
+
+/** Thrown inside a transaction, so that nothing of it stays. */
+class Refused extends Error {}
+
+const hashOf = (text: string): Buffer => Buffer.from(sha256(text), 'hex');
+
+function documentOf(row: { readonly document: string; readonly hash: Buffer }, where: string): unknown {
+  if (!hashOf(row.document).equals(row.hash)) throw new ArchiveUnreadable(`${where} is not what was saved: its hash does not fit.`);
+  return JSON.parse(row.document) as unknown;
+}
+
+/** Holds the library against what it promises: every document is what was saved, and no version is missing. */
+export function libraryProblems(db: Database): { readonly asked: number; readonly problems: readonly string[] } {
+  const problems: string[] = [];
+  let asked = 0;
+  const documents = [
+    { what: 'plan', table: 'plan_versions', name: 'plan' },
+    { what: 'equipment record', table: 'equipment_versions', name: "''" },
+  ];
+  for (const { what, table, name } of documents) {
+    const rows = db.prepare<[], { name: string; version: number; document: string; hash: Buffer }>(`SELECT ${name} AS name, version, document, hash FROM ${table}`);
+    for (const row of rows.iterate()) {
+      asked += 1;
+      if (!hashOf(row.document).equals(row.hash)) problems.push(`Version ${row.version} of ${what} ${row.name} is not what was saved: its hash does not fit.`);
+    }
+  }
+  for (const { what, table, name } of [...documents, { what: 'injector', table: 'part_versions', name: 'part' }]) {
+    const gaps = db.prepare<[], { name: string }>(`SELECT ${name} AS name FROM ${table} GROUP BY ${name} HAVING max(version) <> count(*) OR min(version) <> 1`);
+    for (const row of gaps.all()) problems.push(`Of the ${what} ${row.name} a version is missing.`);
+  }
+  return { asked, problems };
+}

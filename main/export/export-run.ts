@@ -1,0 +1,87 @@
+/** A stored run, reduced, as the files of an export. */
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import { reduceRun, type CountingAttempt, type Reduction } from '../../app/reduce/reduce.ts';
+import type { RunState } from '../../app/run/fold.ts';
+import type { ArchiveReader, AttemptRecord } from '../archive/read.ts';
+import { exportCsv } from './csv.ts';
+import type { ExportDisk, WriteResult } from './files.ts';
+import { exportJson } from './json.ts';
+
+/** The attempts that count, one for each point that has one. */
+function counting(state: Pick<RunState, 'points'>): CountingAttempt[] {
+  return state.points.flatMap(({ chosen, attempts }, point) => {
+    const window = attempts.find((a) => a.attempt === chosen)?.window ?? null;
+    return chosen === null || window === null ? [] : [{ point, attempt: chosen, window }];
+  });
+}
+
+export function reduceState(state: { readonly plan: Plan; readonly equipment: Equipment } & Pick<RunState, 'points'>): Reduction {
+  return reduceRun({ plan: state.plan, equipment: state.equipment, points: expandPlan(state.plan), attempts: counting(state) });
+}
+
+function* everyAttempt(archive: ArchiveReader, id: string): Generator<AttemptRecord> {
+  let after: { point: number; attempt: number } | undefined;
+  for (;;) {
+    const page = archive.attempts(id, { limit: 1000, ...(after === undefined ? {} : { after }) });
+    yield* page;
+    const last = page.at(-1);
+    if (last === undefined) return;
+    after = { point: last.point, attempt: last.attempt };
+  }
+}
+
+export interface RunExport {
+  readonly archive: ArchiveReader;
+  readonly runId: string;
+  readonly state: RunState;
+  /** Name and version of this program. */
+  readonly software: string;
+}
+
+/** Writes attempts, masses, lines and tables as CSV and the whole reduction as JSON into `directory`. */
+export async function exportRun(directory: string, { archive, runId, state, software }: RunExport, disk?: ExportDisk): Promise<WriteResult> {
+  const { plan, equipment } = state;
+  const reduction = reduceState(state);
+  const csv = await exportCsv(directory, { plan, points: expandPlan(plan), attempts: everyAttempt(archive, runId), reduction }, disk);
+  if (csv.kind === 'failed') return csv;
+  const json = await exportJson(directory, { runId, software, plan, equipment, reduction }, disk);
+  return json.kind === 'failed' ? json : { kind: 'written', files: [...csv.files, ...json.files] };
+}
+
+/** A disk that is kept in memory, for who hands the files on. */
+export function memoryDisk(): { readonly disk: ExportDisk; readonly texts: ReadonlyMap<string, string> } {
+  const texts = new Map<string, string>();
+  const done = (): Promise<void> => Promise.resolve();
+  return {
+    texts,
+    disk: {
+      mkdir: done,
+      create: (path) => {
+        const pieces: string[] = [];
+        return Promise.resolve({
+          write: (text) => {
+            pieces.push(text);
+            return done();
+          },
+          finish: () => {
+            texts.set(path, pieces.join(''));
+            return done();
+          },
+          abandon: done,
+        });
+      },
+      rename: (from, to) => {
+        const text = texts.get(from);
+        texts.delete(from);
+        if (text !== undefined) texts.set(to, text);
+        return done();
+      },
+      unlink: (path) => {
+        texts.delete(path);
+        return done();
+      },
+    },
+  };
+}
