@@ -21,7 +21,14 @@ export const equipmentSchema = z.strictObject({
     serialNumber: z.string().min(1),
     /** K-factor over meter frequency, linear between points, held flat outside. */
     kFactor: z
-      .array(z.strictObject({ hertz: z.number().nonnegative(), edgesPerLitre: z.number().positive() }))
+      .array(
+        z.strictObject({
+          hertz: z.number().nonnegative(),
+          edgesPerLitre: z.number().positive(),
+          /** Standard uncertainty of this point by itself, relative, in percent, beside what all points share; absent: none. */
+          ownUncertaintyPercent: z.number().nonnegative().optional(),
+        }),
+      )
       .min(1),
     /** Standard uncertainty of the K-factor, relative, in percent; fully shared by all measurements. */
     relativeUncertaintyPercent: z.number().nonnegative(),

@@ -228,6 +228,23 @@ describe('expansion of a plan', () => {
     expect(order(1)).not.toEqual(order(2));
   });
 
+  test('PLAN-12 static points end each pressure, held open, and change nothing else', () => {
+    fc.assert(
+      fc.property(shapes, fc.integer({ min: 1, max: 3 }), (s, replicates) => {
+        const plan = planOf(s);
+        const points = expandPlan({ ...plan, static: { replicates, voltageV: 13, periodMs: 25 } });
+        const held = points.filter((p) => p.role === 'static');
+        expect(held.length).toBe(countPoints({ ...plan, static: { replicates, voltageV: 13, periodMs: 25 } }).held);
+        for (const p of held) expect(p).toMatchObject({ voltage: 13, width: 0.025, period: 0.025 });
+        const rest = ({ index: _, ...p }: Point) => p;
+        expect(points.filter((p) => p.role !== 'static').map(rest)).toEqual(expandPlan(plan).map(rest));
+        points.forEach((p, i) => {
+          if (p.role === 'static') expect(points.slice(i).some((q) => q.role === 'measure' && q.pressure === p.pressure)).toBe(false);
+        });
+      }),
+    );
+  });
+
   test('a reference injector that is not mounted is a programming error', () => {
     const plan = planOf({ everyPoints: 2 });
     expect(() => expandPlan({ ...plan, injectors: plan.injectors.slice(1) })).toThrow(RangeError);

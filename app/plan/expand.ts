@@ -1,4 +1,4 @@
-/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-11 are in README.md beside this file. */
+/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12 are in README.md beside this file. */
 import { mersenne } from 'pure-rand/generator/mersenne';
 import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
 import { kilopascals, milliseconds, volts } from '../quantities/quantity.ts';
@@ -16,11 +16,15 @@ interface Combination {
 }
 
 /** How many points of each role `expandPlan` gives, without making them. */
-export function countPoints(plan: Plan): { readonly measure: number; readonly reference: number } {
+export function countPoints(plan: Plan): { readonly measure: number; readonly reference: number; readonly held: number } {
   const { voltageV, pressureKpa, widthMs, periodMs, replicates } = plan.axes;
   const measure =
     plan.injectors.length * voltageV.length * pressureKpa.length * widthMs.length * periodMs.length * replicates;
-  return { measure, reference: plan.reference === undefined ? 0 : 1 + Math.ceil(measure / plan.reference.everyPoints) };
+  return {
+    measure,
+    reference: plan.reference === undefined ? 0 : 1 + Math.ceil(measure / plan.reference.everyPoints),
+    held: plan.injectors.length * pressureKpa.length * plan.static.replicates,
+  };
 }
 
 /**
@@ -40,8 +44,29 @@ export function expandPlan(plan: Plan): readonly Point[] {
     references += 1;
   };
 
+  const addStatic = (pressure: number) => {
+    for (let injector = 0; injector < plan.injectors.length; injector += 1)
+      for (let replicate = 0; replicate < plan.static.replicates; replicate += 1)
+        points.push({
+          index: points.length,
+          role: 'static',
+          injector,
+          channel: at(plan.injectors, injector).channel,
+          voltage: volts(plan.static.voltageV),
+          pressure: kilopascals(at(plan.axes.pressureKpa, pressure)),
+          width: milliseconds(plan.static.periodMs),
+          period: milliseconds(plan.static.periodMs),
+          replicate,
+        });
+  };
+
   addReference();
+  let pressure = 0;
   for (const combination of inOrder(plan)) {
+    if (combination.pressure !== pressure) {
+      addStatic(pressure);
+      ({ pressure } = combination);
+    }
     if (reference !== null && measured > 0 && measured % reference.everyPoints === 0) addReference();
     points.push({
       index: points.length,
@@ -56,6 +81,7 @@ export function expandPlan(plan: Plan): readonly Point[] {
     });
     measured += 1;
   }
+  addStatic(pressure);
   addReference();
   return points;
 }

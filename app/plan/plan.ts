@@ -92,6 +92,19 @@ export const planSchema = z.strictObject({
       everyPoints: z.int().min(1).max(1_000_000),
     })
     .optional(),
+  /**
+   * Static flow (SAE J1832 list: Qs): each injector held open at each pressure, by pulses as long as their period, after
+   * the other points of that pressure. No duty limit applies: the coil stays warm for as long as the window takes.
+   */
+  static: z
+    .strictObject({
+      /** How often each injector's static flow is measured; 0: not at all. */
+      replicates: z.int().min(0).max(1000).default(0),
+      voltageV: positive.default(14),
+      /** Width and period of the pulses that follow each other without a gap; the controller's longest pulse limits it. */
+      periodMs: positive.default(20),
+    })
+    .prefault({}),
   supply: z
     .strictObject({
       toleranceV: positive.default(0.05),
@@ -163,6 +176,12 @@ export const planSchema = z.strictObject({
       linearFromMs: positive.optional(),
       /** Deviation from the line, percent, inside which a width belongs to it. */
       linearityPercent: positive.default(0.5),
+      /** Deviation from the line, percent, that limits the linear flow range (SAE J1832 list: LFR). */
+      linearFlowRangePercent: positive.default(5),
+      /** Repeatability (standard deviation of windows of one width), percent, up to which a width counts as usable. */
+      repeatabilityPercent: positive.default(1),
+      /** One slope for all voltages of an injector: where an F test allows, never, or always. */
+      slopeOverVoltage: z.enum(['tested', 'own', 'shared']).default('tested'),
     })
     .prefault({}),
 });

@@ -3,7 +3,8 @@ import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 /** One thing to measure. Its index in the expansion of the plan is its name for all time. */
 export interface Point {
   readonly index: number;
-  readonly role: 'measure' | 'reference';
+  /** static: held open, width equal to period. */
+  readonly role: 'measure' | 'reference' | 'static';
   /** Index into `plan.injectors`. */
   readonly injector: number;
   readonly channel: number;

@@ -16,6 +16,8 @@ export interface BudgetTerm {
   readonly contribution: number;
   /** random: new with every window. shared: the same for all that these instruments measured; averaging does not help. */
   readonly kind: 'random' | 'shared';
+  /** Degrees of freedom of the standard uncertainty; Infinity: taken as known (type B). */
+  readonly dof: number;
 }
 
 export function term(
@@ -25,6 +27,7 @@ export function term(
   sensitivity: number,
   standardUncertainty: number,
   kind: BudgetTerm['kind'],
+  dof = Number.POSITIVE_INFINITY,
 ): BudgetTerm {
   return {
     name,
@@ -34,6 +37,7 @@ export function term(
     standardUncertainty,
     contribution: Math.abs(sensitivity) * standardUncertainty,
     kind,
+    dof,
   };
 }
 

@@ -27,6 +27,8 @@ import type { BudgetTerm } from './budget.ts';
 type NoMassReason =
   | 'too-few-edges'
   | 'no-pressure'
+  | 'no-supply'
+  | 'not-a-number'
   | 'outside-fluid-range';
 
 export interface MassPerPulse {
@@ -58,24 +60,54 @@ export interface NoMass {
 /** The shared terms that are also conditions of the injector, not only factors of the mass. */
 export const pressureSource = 'rail pressure';
 export const railTemperatureSource = 'rail temperature';
+/** Followed by the frequency of the point. */
+export const kFactorPointSource = 'meter K-factor at ';
 
 /** One tick of the controller's clock, 1 us, rectangular. */
 const uClockTick = 1e-6 / Math.sqrt(12);
 
-/** K-factor at a meter frequency: linear between the certificate's points, flat outside. 1/m3. RED-3. */
-export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
-  const points = [...meter.kFactor].sort((a, b) => a.hertz - b.hertz);
-  let below = points[0];
-  for (const point of points) {
+/** The points of a K-factor curve that a frequency takes its K-factor from, with their shares. */
+function kFactorShares(meter: Equipment['meter'], hertz: number): readonly { readonly point: KFactorPoint; readonly share: number }[] {
+  let below: KFactorPoint | undefined;
+  for (const point of risingPoints(meter)) {
     if (point.hertz > hertz) {
-      if (below === undefined || below.hertz >= point.hertz) return point.edgesPerLitre * 1e3;
-      if (below.hertz > hertz) return below.edgesPerLitre * 1e3;
+      if (below === undefined || below.hertz >= point.hertz) return [{ point, share: 1 }];
       const share = (hertz - below.hertz) / (point.hertz - below.hertz);
-      return (below.edgesPerLitre + share * (point.edgesPerLitre - below.edgesPerLitre)) * 1e3;
+      return [{ point: below, share: 1 - share }, { point, share }];
     }
     below = point;
   }
-  return (below?.edgesPerLitre ?? Number.NaN) * 1e3;
+  return below === undefined ? [] : [{ point: below, share: 1 }];
+}
+
+type KFactorPoint = Equipment['meter']['kFactor'][number];
+
+const rising = new WeakMap<Equipment['meter'], readonly KFactorPoint[]>();
+
+function risingPoints(meter: Equipment['meter']): readonly KFactorPoint[] {
+  const known = rising.get(meter);
+  if (known !== undefined) return known;
+  const sorted = [...meter.kFactor].sort((a, b) => a.hertz - b.hertz);
+  rising.set(meter, sorted);
+  return sorted;
+}
+
+/** K-factor at a meter frequency: linear between the certificate's points, flat outside. 1/m3. RED-3. */
+export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
+  let kFactor = 0;
+  for (const { point, share } of kFactorShares(meter, hertz)) kFactor += share * point.edgesPerLitre * 1e3;
+  return kFactor;
+}
+
+/** The budget's terms of the K-factor: what the whole curve shares, and the uncertainty of each point by itself. RED-5. */
+function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number): readonly BudgetTerm[] {
+  const terms = [term('meter K-factor', kFactor, '1/m3', -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, 'shared')];
+  for (const { point, share } of kFactorShares(meter, hertz)) {
+    if (point.ownUncertaintyPercent === undefined || point.ownUncertaintyPercent === 0 || share === 0) continue;
+    const own = point.edgesPerLitre * 1e3;
+    terms.push(term(`${kFactorPointSource}${point.hertz} Hz`, own, '1/m3', -share / kFactor, (own * point.ownUncertaintyPercent) / 100, 'shared'));
+  }
+  return terms;
 }
 
 /**
@@ -96,6 +128,12 @@ export function massPerPulse(
   if (!(pressure.mean > 0)) {
     return { kind: 'no-mass', reason: 'no-pressure', text: 'The mean rail pressure of the window is not above the room, so the mass cannot be referred to the plan pressure.' };
   }
+  if (!(window.supply.mean > 0)) {
+    return { kind: 'no-mass', reason: 'no-supply', text: 'The window has no supply voltage, so its mass belongs to no voltage.' };
+  }
+  if (![edges, dt, pressure.mean, window.supply.mean, window.railTemperature.mean, window.meterTemperature.mean, ...window.partRates].every(Number.isFinite)) {
+    return { kind: 'no-mass', reason: 'not-a-number', text: 'A reading of the window is not a finite number. Look at the frames of this attempt and measure the point again.' };
+  }
   const ambient = equipment.ambientKpa * 1e3;
   const inMeter = densityOfRun(equipment, window.meterTemperature.mean, pascals(pressure.mean + ambient));
   const inRail = densityOfRun(equipment, window.railTemperature.mean, pascals(pressure.mean + ambient));
@@ -114,8 +152,8 @@ export function massPerPulse(
   const uTiming = (Math.SQRT2 * uClockTick) / dt;
   const budget: BudgetTerm[] = [
     term('edge timing', dt, 's', -1 / dt, Math.SQRT2 * uClockTick, 'random'),
-    term('steadiness and meter in-rotation', hertz, 'Hz', 1 / hertz, steadiness * hertz, 'random'),
-    term('meter K-factor', kFactor, '1/m3', -1 / kFactor, (kFactor * equipment.meter.relativeUncertaintyPercent) / 100, 'shared'),
+    term('steadiness and meter in-rotation', hertz, 'Hz', 1 / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
+    ...kFactorTerms(equipment.meter, hertz, kFactor),
     // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
     term('fluid density', inMeter.density, 'kg/m3', 1 / inMeter.density, (inMeter.density * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
     term(pressureSource, pressure.mean, 'Pa', -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),

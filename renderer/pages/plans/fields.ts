@@ -39,6 +39,10 @@ const words = {
   'reference.periodMs': { label: 'Period', unit: 'ms', help: 'From pulse to pulse of the reference point.' },
   'reference.everyPoints': { label: 'Once every', unit: 'points', help: 'One reference point first, one after each this many points, one last.' },
 
+  'static.replicates': { label: 'Static flow, how often', unit: '', help: 'How often each injector is measured held open at each pressure. 0: not at all.' },
+  'static.voltageV': { label: 'Supply voltage', unit: 'V', help: 'Voltage that holds the injector open. The coil stays driven for as long as the window takes.' },
+  'static.periodMs': { label: 'Period', unit: 'ms', help: 'Pulses as long as this follow each other without a gap.' },
+
   'supply.toleranceV': { label: 'Supply tolerance, ±', unit: 'V', help: 'The read-back must come this near to the set voltage.' },
   'supply.steadyS': { label: 'Supply steady for', unit: 's', help: 'The read-back must stay in tolerance this long.' },
   'supply.timeoutS': { label: 'Give the supply up after', unit: 's', help: 'A supply that is not steady by then fails the point.' },
@@ -85,6 +89,9 @@ const words = {
 
   'reduction.referenceC': { label: 'Reference temperature', unit: '°C', help: 'Fluid temperature to which mass is referred.' },
   'reduction.linearFromMs': { label: 'Line from', unit: 'ms', help: 'Widths from here on may belong to the line. Empty: found by the rule of the reduction.' },
+  'reduction.linearFlowRangePercent': { label: 'Limit of the linear flow range', unit: '%', help: 'Deviation from the line up to which flow counts as linear (LFR).' },
+  'reduction.repeatabilityPercent': { label: 'Limit of repeatability', unit: '%', help: 'Scatter of windows up to which a width counts as usable.' },
+  'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'tested: one slope for all voltages of an injector where an F test allows. own: each voltage its own. shared: always one.' },
   'reduction.linearityPercent': { label: 'Deviation from the line, at most', unit: '%', help: 'A width that deviates more does not belong to the line.' },
 } as const satisfies Record<string, Words>;
 

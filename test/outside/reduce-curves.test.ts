@@ -1,0 +1,55 @@
+/** Interpolation, breakpoint, pressure law and conversions against numbers that others have published or computed. */
+import { describe, expect, it } from 'vitest';
+import { fitTwoSegments } from '../../app/reduce/breakpoint.ts';
+import { interpolateMonotone, monotoneDerivatives } from '../../app/reduce/monotone.ts';
+
+describe('RED-30: shape-preserving interpolation, Fritsch-Butland, on the RPN14 data of Fritsch and Carlson (1980)', () => {
+  const x = [7.99, 8.09, 8.19, 8.7, 9.2, 10, 12, 15, 20];
+  const y = [0, 2.76429e-5, 4.37498e-2, 0.169183, 0.469428, 0.94374, 0.998636, 0.999919, 0.999994];
+  // Independent computation (scipy's PchipInterpolator, the same algorithm as SLATEC's PCHIM); the NAG library's published
+  // example for the same data (E01BEF) prints 0.0000 0.4640 0.9645 0.9965 0.9992 0.9998 0.9999 1.0000 (from memory).
+  const derivatives = [0, 5.52508682e-4, 0.335876835, 0.349449168, 0.596958239, 0.0603218455, 9.00395383e-4, 3.14246836e-5];
+  const values = [0, 0.46401431, 0.96446961, 0.99648809, 0.99923975, 0.99977114, 0.99992502, 0.99995609, 0.99997755, 0.99998999, 0.999994];
+  // The original variant of Fritsch and Carlson (1980) gives other values: 0.46402837, 0.97000539, 0.99783721 ...
+  const fritschCarlson = [0, 0.46402837, 0.97000539, 0.99783721];
+
+  it('gives the derivatives at the knots', () => {
+    const found = monotoneDerivatives(x, y);
+    derivatives.forEach((d, i) => {
+      expect(Math.abs((found[i] ?? Number.NaN) - d)).toBeLessThan(1e-8 * Math.max(1, d));
+    });
+    expect(Math.abs(found[8] ?? Number.NaN)).toBeLessThan(1e-8);
+  });
+
+  it('gives the values at eleven equidistant places, and not those of the other variant', () => {
+    values.forEach((value, i) => {
+      expect(interpolateMonotone(x, y, 7.99 + 1.201 * i)).toBeCloseTo(value, 7);
+    });
+    expect(Math.abs(interpolateMonotone(x, y, 7.99 + 2 * 1.201) - (fritschCarlson[2] ?? 0))).toBeGreaterThan(0.005);
+  });
+});
+
+describe('RED-34: breakpoint regression on the stagnant-band data of Bacon and Watts (Biometrika 58, 1971)', () => {
+  const x = [-0.8, 0.01, -0.25, -0.25, -0.12, -0.12, -0.94, 0.11, 0.11, -0.63, -0.63, -1.39, -1.39, 0.7, 0.7, 0.34, 1.19, 0.59, 0.85, 0.85, 0.99, 0.99, 0.25, -1.08, -1.08, 0.44, 0.34, 0.25];
+  const y = [0.9, 0.51, 0.65, 0.67, 0.6, 0.59, 0.92, 0.43, 0.43, 0.81, 0.83, 1.12, 1.12, -0.13, -0.14, 0.25, -0.65, -0.01, -0.3, -0.33, -0.46, -0.43, 0.33, 0.99, 1.03, 0.13, 0.24, 0.3];
+  const fit = fitTwoSegments(x, y, null);
+  if (fit.kind !== 'two-segments') throw new Error(fit.text);
+
+  // R package segmented 1.6-2 on the same data.
+  it('gives the breakpoint, its standard error and its 95 % interval', () => {
+    expect(fit.breakpoint).toBeCloseTo(0.0411057834, 7);
+    expect(fit.uBreakpoint).toBeCloseTo(0.0228348, 6);
+    expect(fit.interval.low).toBeCloseTo(-0.00602, 5);
+    expect(fit.interval.high).toBeCloseTo(0.08823, 5);
+  });
+
+  it('gives the segments and the residual sum of squares', () => {
+    expect(fit.intercept).toBeCloseTo(0.544661077, 7);
+    expect(fit.slopeBelow).toBeCloseTo(-0.422076815, 7);
+    expect(fit.uSlopeBelow).toBeCloseTo(0.011487, 6);
+    expect(fit.slopeAbove).toBeCloseTo(-1.020567546, 7);
+    expect(fit.uSlopeAbove).toBeCloseTo(0.015068, 6);
+    expect(fit.squares).toBeCloseTo(0.00914019723, 10);
+    expect(fit.dof).toBe(24);
+  });
+});
