@@ -13,7 +13,7 @@ import type { HeptaneState } from './heptane.ts';
  * measured value at its temperature and the pressure of the room. Impurities shift the level of the density by far
  * more than its slope, so a factor is the right correction.
  */
-export function densityOfRun(equipment: Equipment, temperature: Kelvins, absolutePressure: Pascals): HeptaneState | null {
+export function densityOfRun(equipment: Pick<Equipment, 'fluid' | 'ambientKpa'>, temperature: Kelvins, absolutePressure: Pascals): HeptaneState | null {
   if (!heptaneCovers(temperature, absolutePressure)) return null;
   const state = heptaneState(temperature, absolutePressure);
   const { measuredDensity } = equipment.fluid;

@@ -7,6 +7,7 @@ import type { RunEventBody } from '../../app/run/events.ts';
 import { backupTo } from './backup.ts';
 import type { BackupResult } from './backup.ts';
 import { Library } from './library.ts';
+import { MeterChecks } from './meter-checks.ts';
 import { applicationId, currentVersion, migrate } from './migrations.ts';
 import { ArchiveReader, ArchiveUnreadable } from './read.ts';
 import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
@@ -196,6 +197,8 @@ function closingOnFailure(close: () => unknown, open: () => OpenResult): OpenRes
 export class Archive extends ArchiveReader {
   /** Injectors, plans and equipment records. Saving through a reader is an error of the program. */
   readonly library: Library;
+  /** Checks of flow meters. Adding through a reader is an error of the program. */
+  readonly meterChecks: MeterChecks;
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
   readonly #release: () => unknown;
@@ -203,9 +206,11 @@ export class Archive extends ArchiveReader {
   constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly release: () => unknown } | null) {
     super(db, path);
     this.#db = db;
-    this.library = new Library(db, path, writing?.now ?? (() => {
+    const now = writing?.now ?? (() => {
       throw new Error('the archive is open for reading only');
-    }));
+    });
+    this.library = new Library(db, path, now);
+    this.meterChecks = new MeterChecks(db, path, now);
     this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing.now, this);
     this.#release = writing === null ? () => undefined : writing.release;
   }

@@ -12,6 +12,7 @@
  *   `to_us` are for the index: the controller clock rounded outward to whole microseconds. Never changed.
  * - `part_versions`, `plan_versions`, `equipment_versions`: what the lab keeps beside its runs (library.ts), each change a
  *   row with the next version number; documents with their SHA-256. Never changed.
+ * - `meter_checks`: checks of flow meters as they were written down (meter-checks.ts), with their SHA-256. Never changed.
  * - `counting`, `run_status`: derived from the events in the same transaction (status.ts), so that a list of runs
  *   needs no fold. Rebuilt after a migration.
  */
@@ -177,6 +178,17 @@ ${neverReplaced('plan_versions', [['plan', 'version']])}
 ${neverReplaced('equipment_versions', [['version']])}
 `;
 
+const version4 = `
+CREATE TABLE meter_checks (
+  no INTEGER PRIMARY KEY CHECK (no >= 1),
+  saved_at INTEGER NOT NULL,
+  document TEXT NOT NULL,
+  hash BLOB NOT NULL CHECK (length(hash) = 32)
+) STRICT;
+${appendOnly('meter_checks')}
+${neverReplaced('meter_checks', [['no']])}
+`;
+
 interface RunRow1 {
   readonly no: number;
   readonly id: string;
@@ -233,6 +245,7 @@ export const migrations: readonly Migration[] = [
     },
   },
   { version: 3, what: 'injectors, plans and equipment records, each in versions', apply: (db) => void db.exec(version3) },
+  { version: 4, what: 'checks of flow meters', apply: (db) => void db.exec(version4) },
 ];
 
 /** The version that this program reads and writes. */

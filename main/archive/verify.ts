@@ -6,6 +6,7 @@ import type { RunState } from '../../app/run/fold.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
 import { libraryProblems } from './library.ts';
+import { meterCheckProblems } from './meter-checks.ts';
 import { migrate } from './migrations.ts';
 import { ArchiveUnreadable, chunkFrames, parseBody } from './read.ts';
 import type { ArchiveReader, ChunkRow, StoredRun } from './read.ts';
@@ -112,6 +113,13 @@ function schema(db: Database): ArchiveCheck {
 function library(db: Database): ArchiveCheck {
   const { asked, problems } = libraryProblems(db);
   const findings = new Findings('library', () => `Each of ${asked} saved plans and equipment records is what was saved, and no version of anything is missing.`);
+  for (const problem of problems) findings.fail(problem);
+  return findings.done();
+}
+
+function meterChecks(db: Database): ArchiveCheck {
+  const { asked, problems } = meterCheckProblems(db);
+  const findings = new Findings('meter checks', () => `Each of ${asked} meter checks is what was saved, can be read, and none is missing.`);
   for (const problem of problems) findings.fail(problem);
   return findings.done();
 }
@@ -287,7 +295,7 @@ export function verifyArchive(db: Database, reader: ArchiveReader): Verification
     }
     const listed = db.prepare<[], { n: number }>('SELECT count(*) AS n FROM runs LEFT JOIN run_status ON run = no WHERE run IS NULL').get()?.n ?? 0;
     if (listed > 0) found.status.fail(`The list leaves out ${listed} runs that the archive holds.`);
-    return [whole, references(db), schema(db), library(db), ...Object.values(found).map((findings: Findings) => findings.done())];
+    return [whole, references(db), schema(db), library(db), meterChecks(db), ...Object.values(found).map((findings: Findings) => findings.done())];
   })();
   return { passed: checks.every((check) => check.passed), checks };
 }
