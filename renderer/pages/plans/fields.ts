@@ -7,6 +7,24 @@ import { planJsonSchema } from '../../../app/plan/json-schema.ts';
 /** A field's path in the document; `injectors[]` and `guards[]` stand for any row. */
 export type FieldPath = keyof typeof words;
 
+/** Fields of the form's folded parts, in their order. */
+export const foldedPaths = {
+  conditions: ['supply.toleranceV', 'supply.steadyS', 'supply.timeoutS', 'condition.pressureToleranceKpa', 'condition.temperatureMinC', 'condition.temperatureMaxC', 'condition.steadyS', 'condition.timeoutS'],
+  window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
+  acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass'],
+  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage'],
+  link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent'],
+} as const satisfies Record<string, readonly FieldPath[]>;
+
+/** Fields that the form always shows. */
+export const openPaths = {
+  name: ['name', 'order'],
+  replicates: ['axes.replicates'],
+  sequence: ['sequence.kind', 'sequence.seed'],
+  reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
+  static: ['static.replicates', 'static.voltageV', 'static.periodMs'],
+} as const satisfies Record<string, readonly FieldPath[]>;
+
 interface Words {
   readonly label: string;
   /** As written behind the field; empty: none. */
@@ -39,9 +57,9 @@ const words = {
   'reference.periodMs': { label: 'Period', unit: 'ms', help: 'From pulse to pulse of the reference point.' },
   'reference.everyPoints': { label: 'Once every', unit: 'points', help: 'One reference point first, one after each this many points, one last.' },
 
-  'static.replicates': { label: 'Static flow, how often', unit: '', help: 'How often each injector is measured held open at each pressure. 0: not at all.' },
-  'static.voltageV': { label: 'Supply voltage', unit: 'V', help: 'Voltage that holds the injector open. The coil stays driven for as long as the window takes.' },
-  'static.periodMs': { label: 'Period', unit: 'ms', help: 'Pulses as long as this follow each other without a gap.' },
+  'static.replicates': { label: 'Static flow, times', unit: '', help: 'How often each injector is held open at each pressure, after the other points of that pressure. 0: not at all.' },
+  'static.voltageV': { label: 'Static flow at', unit: 'V', help: 'Supply voltage while the injector is held open.' },
+  'static.periodMs': { label: 'Static flow in pulses of', unit: 'ms', help: 'Pulses that follow each other without a gap; the longest pulse of the controller limits it.' },
 
   'supply.toleranceV': { label: 'Supply tolerance, ±', unit: 'V', help: 'The read-back must come this near to the set voltage.' },
   'supply.steadyS': { label: 'Supply steady for', unit: 's', help: 'The read-back must stay in tolerance this long.' },
@@ -89,9 +107,9 @@ const words = {
 
   'reduction.referenceC': { label: 'Reference temperature', unit: '°C', help: 'Fluid temperature to which mass is referred.' },
   'reduction.linearFromMs': { label: 'Line from', unit: 'ms', help: 'Widths from here on may belong to the line. Empty: found by the rule of the reduction.' },
-  'reduction.linearFlowRangePercent': { label: 'Limit of the linear flow range', unit: '%', help: 'Deviation from the line up to which flow counts as linear (LFR).' },
-  'reduction.repeatabilityPercent': { label: 'Limit of repeatability', unit: '%', help: 'Scatter of windows up to which a width counts as usable.' },
-  'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'tested: one slope for all voltages of an injector where an F test allows. own: each voltage its own. shared: always one.' },
+  'reduction.linearFlowRangePercent': { label: 'Linear flow range within', unit: '%', help: 'Deviation from the line that ends the linear flow range.' },
+  'reduction.repeatabilityPercent': { label: 'Usable up to a scatter of', unit: '%', help: 'Standard deviation of windows of one width, up to which that width counts as usable.' },
+  'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: where an F test allows it, never, or always.' },
   'reduction.linearityPercent': { label: 'Deviation from the line, at most', unit: '%', help: 'A width that deviates more does not belong to the line.' },
 } as const satisfies Record<string, Words>;
 
@@ -172,8 +190,8 @@ export const schemaLeaves = leavesOf(planJsonSchema() as SchemaNode, '', true).f
 
 const fields: ReadonlyMap<string, Field> = new Map(
   schemaLeaves.map(({ path, node, required }) => {
-    const said = (words as Readonly<Record<string, Words>>)[path];
-    if (said === undefined) throw new Error(`the plan's field ${path} has no label`);
+    const said = (words as Readonly<Record<string, Words | undefined>>)[path];
+    if (said === undefined) throw new Error(`the plan's field ${path} has no label; give it one in this file and a place in the form`);
     const of = node.items ?? node;
     const field: Field = {
       ...said,
@@ -195,6 +213,11 @@ export function fieldAt(path: FieldPath): Field {
   return field;
 }
 
+/** The label of a path, where it is a field. */
+export function labelAt(path: string): string | undefined {
+  return fields.get(path)?.label;
+}
+
 export const axisNames = ['voltageV', 'pressureKpa', 'widthMs', 'periodMs'] as const;
 export type AxisName = (typeof axisNames)[number];
 
@@ -207,7 +230,7 @@ export type GuardColumn = (typeof guardColumns)[number];
 /** Fields that stand alone: neither in a row nor a list. */
 export const singlePaths = [...fields.values()].filter(({ path, many }) => !many && !path.includes('[]')).map(({ path }) => path);
 
-export const signalWords: Readonly<Record<string, { readonly text: string; readonly unit: string }>> = {
+const signalWords: Readonly<Record<string, { readonly text: string; readonly unit: string }>> = {
   'pressure-deviation-kpa': { text: 'Pressure off its set point', unit: 'kPa' },
   'pressure-kpa': { text: 'Rail pressure', unit: 'kPa' },
   'rail-temperature-c': { text: 'Rail temperature', unit: '°C' },
@@ -217,10 +240,14 @@ export const signalWords: Readonly<Record<string, { readonly text: string; reado
   'idle-flow-ml-min': { text: 'Flow with injectors shut', unit: 'mL/min' },
 };
 
-export const levelWords: Readonly<Record<string, string>> = { note: 'Note', hold: 'Hold', trip: 'Trip' };
-
-export const sequenceWords: Readonly<Record<string, string>> = {
-  nested: 'Nested: each loop in the order of the plan',
-  alternating: 'Alternating: each loop forth and back',
-  randomised: 'Randomised in blocks of one pressure and voltage',
+/** Words for the choices of a field, where the value itself says too little. */
+export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<string, string>>>>> = {
+  'sequence.kind': {
+    nested: 'Nested: each loop in the order of the plan',
+    alternating: 'Alternating: each loop forth and back',
+    randomised: 'Randomised in blocks of one pressure and voltage',
+  },
+  'reduction.slopeOverVoltage': { tested: 'Where an F test allows it', own: 'Never: each voltage its own', shared: 'Always: one for all' },
+  'guards[].level': { note: 'Note', hold: 'Hold', trip: 'Trip' },
+  'guards[].signal': Object.fromEntries(Object.entries(signalWords).map(([signal, { text, unit }]) => [signal, `${text}, ${unit}`])),
 };

@@ -1,10 +1,306 @@
-import { Notice } from '../../components/status.tsx';
-import { Page } from '../../components/page.tsx';
+import { useEffect, useMemo, useRef, useState } from 'react';
+import { tinykeys } from 'tinykeys';
+import { parsePlan } from '../../../app/plan/parse.ts';
+import { countPoints } from '../../../app/plan/expand.ts';
+import type { Part, PlanRow } from '../../../app/contract/contract.ts';
+import { Button } from '../../components/button.tsx';
+import { ConfirmBar } from '../../components/dialog.tsx';
+import { Page, Section } from '../../components/page.tsx';
+import { Notice, Status } from '../../components/status.tsx';
+import { goTo } from '../../frame/route.ts';
+import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { useSettings } from '../../settings/settings.ts';
+import { Editor, goToField, ProblemList } from './editor.tsx';
+import { Library } from './library.tsx';
+import { durationText, fluidText } from './plan-chart.ts';
+import { isUnsaved, openDraft, useDraft } from './plan-draft.ts';
+import type { PlanDraft } from './plan-draft.ts';
+import { documentOf, formOf } from './plan-form.ts';
+import { planFileName } from './plan-file.ts';
+import { sheetCounts } from './sheet-part.tsx';
+import { startingPlan } from './starting-plan.ts';
+import { expanded, useSettled, useSheet } from './use-check.ts';
+import './plans.css';
+
+const largestFile = 4 * 2 ** 20;
 
 export default function PlansPage() {
+  const { control, equipment, line } = useHost();
+  const operator = useSettings((settings) => settings.operator);
+  const { draft } = useDraft();
+  const [plans, setPlans] = useState<readonly PlanRow[] | null>(null);
+  const [listProblem, setListProblem] = useState('');
+  const [parts, setParts] = useState<readonly Part[] | null>(null);
+  const [said, setSaid] = useState<{ readonly well: boolean; readonly text: string } | null>(null);
+  const [saving, setSaving] = useState(false);
+  /** What waits for an answer about unsaved changes. */
+  const [pending, setPending] = useState<{ readonly what: string; readonly go: () => void } | null>(null);
+  const file = useRef<HTMLInputElement>(null);
+
+  const readPlans = async (): Promise<void> => {
+    const reply = await ask('plans.list', {});
+    if (reply.ok) setPlans(reply.value);
+    setListProblem(reply.ok ? '' : reply.failure.text);
+  };
+  useWhenUp(() => {
+    void readPlans();
+    void ask('parts.list', {}).then((reply) => {
+      if (reply.ok) setParts(reply.value);
+    });
+  });
+
+  const form = draft?.form ?? null;
+  const parsed = useMemo(() => (form === null ? null : parsePlan(documentOf(form))), [form]);
+  const plan = parsed?.ok === true ? parsed.plan : null;
+  const problems = parsed === null || parsed.ok ? [] : parsed.problems;
+  const settled = useSettled(plan, 300);
+  const expansion = useMemo(() => (settled === null ? null : expanded(settled, equipment)), [settled, equipment]);
+  const checked = useSheet(settled);
+
+  /** Does it at once, or asks first where it would drop something. */
+  const leaving = (what: string, go: () => void): void => {
+    const done = () => {
+      setPending(null);
+      setSaid(null);
+      go();
+    };
+    if (draft !== null && isUnsaved(draft)) setPending({ what, go: done });
+    else done();
+  };
+  const show = (next: PlanDraft): void => {
+    openDraft(next);
+    requestAnimationFrame(() => goToField('name'));
+  };
+
+  const open = async (row: PlanRow): Promise<void> => {
+    const reply = await ask('plans.read', { id: row.id, version: row.version });
+    if (!reply.ok) {
+      setSaid({ well: false, text: reply.failure.text });
+      return;
+    }
+    const read = formOf(filledIn(reply.value.document));
+    show({ form: read.form, saved: { row: reply.value.row, form: read.form }, leftOut: read.leftOut });
+  };
+
+  const importFile = async (chosen: File): Promise<void> => {
+    if (chosen.size > largestFile) {
+      setSaid({ well: false, text: `${chosen.name} is larger than any plan can be (${Math.round(chosen.size / 1e6)} MB). Nothing was changed.` });
+      return;
+    }
+    let document: unknown;
+    try {
+      document = JSON.parse(await chosen.text());
+    } catch {
+      setSaid({ well: false, text: `${chosen.name} is not a JSON file, so no plan could be read from it. Nothing was changed.` });
+      return;
+    }
+    const read = formOf(filledIn(document));
+    const version = (document as { planVersion?: unknown } | null)?.planVersion;
+    if (version !== 1) {
+      setSaid({ well: false, text: `${chosen.name} is not a plan of version 1 (planVersion is ${version === undefined ? 'missing' : JSON.stringify(version)}). Nothing was changed.` });
+      return;
+    }
+    show({ form: read.form, saved: null, leftOut: read.leftOut });
+    setSaid({ well: true, text: `${chosen.name} was read. It is not saved yet.` });
+  };
+
+  const save = async (): Promise<void> => {
+    if (draft === null || form === null || saving) return;
+    if (problems.length > 0) {
+      goToField(problems[0]?.path ?? '');
+      return;
+    }
+    setSaving(true);
+    const reply = await ask('plans.save', { id: draft.saved?.row.id ?? null, document: documentOf(form), by: operator });
+    setSaving(false);
+    if (!reply.ok) setSaid({ well: false, text: `The plan was not saved. ${reply.failure.text}` });
+    else if (reply.value.row === null) {
+      setSaid({ well: false, text: `The plan was not saved. ${reply.value.problems.map(({ path, text }) => `${path}: ${text}`).join(' ')}` });
+    } else {
+      const { row } = reply.value;
+      // What was typed while the answer was under way stays, and counts as not saved.
+      const now = useDraft.getState().draft;
+      if (now !== null) openDraft({ ...now, saved: { row, form }, leftOut: [] });
+      setSaid({ well: true, text: `Saved as version ${row.version} of ${row.name}.` });
+      void readPlans();
+    }
+  };
+  const saveNow = useRef(save);
+  useEffect(() => {
+    saveNow.current = save;
+  });
+  useEffect(
+    () =>
+      tinykeys(window, {
+        '$mod+KeyS': (event) => {
+          event.preventDefault();
+          void saveNow.current();
+        },
+      }),
+    [],
+  );
+
+  const against =
+    line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'Another window holds control.' : '';
+  const unsaved = draft !== null && isUnsaved(draft);
+
   return (
-    <Page title="Plans">
-      <Notice tone="off">This page is not there yet.</Notice>
+    <Page
+      title="Plans"
+      lead="What is measured, in what order, and what makes a measurement good. Saving makes a new version; an earlier one never changes."
+      actions={
+        <>
+          <Button kind={draft === null ? 'primary' : 'plain'} onPress={() => leaving('Beginning a new sweep', () => show({ form: startingPlan(parts ?? []), saved: null, leftOut: [] }))}>
+            New sweep
+          </Button>
+          <Button onPress={() => file.current?.click()}>Import a file</Button>
+          <input
+            ref={file}
+            type="file"
+            hidden
+            accept=".json,application/json"
+            aria-label="Plan file"
+            onChange={(event) => {
+              const chosen = event.target.files?.[0];
+              event.target.value = '';
+              if (chosen !== undefined) leaving(`Importing ${chosen.name}`, () => void importFile(chosen));
+            }}
+          />
+        </>
+      }
+    >
+      {pending !== null && (
+        <ConfirmBar
+          question={`${pending.what} drops the changes to ${form?.texts.name ?? 'the open plan'} that are not saved.`}
+          confirm="Drop them"
+          onConfirm={pending.go}
+          onLeave={() => setPending(null)}
+        />
+      )}
+      {said !== null && (
+        <Notice tone={said.well ? 'good' : 'bad'} action={<Button onPress={() => setSaid(null)}>Seen</Button>}>
+          {said.text}
+        </Notice>
+      )}
+      <div className="plan-columns">
+        <div className="plan-side">
+          <Section title="Saved plans">
+            <Library plans={plans} problem={listProblem} openRow={draft?.saved?.row ?? null} onOpen={(row) => leaving(`Opening ${row.name}`, () => void open(row))} />
+          </Section>
+        </div>
+        {draft !== null && form !== null && (
+          <div className="plan-main">
+            <div className="plan-title">
+              <Status tone={unsaved ? 'note' : 'good'}>
+                {draft.saved === null ? 'Not saved yet' : unsaved ? `Changed since version ${draft.saved.row.version}` : `Version ${draft.saved.row.version}, as saved`}
+              </Status>
+              <div className="button-row">
+                <Button
+                  onPress={() =>
+                    leaving('Duplicating', () => show({ form: { ...form, texts: { ...form.texts, name: `Copy of ${form.texts.name ?? ''}`.slice(0, 120) } }, saved: null, leftOut: [] }))
+                  }
+                >
+                  Duplicate
+                </Button>
+                <Button against={problems.length > 0 ? 'It has problems.' : ''} onPress={() => download(planFileName(form.texts.name ?? ''), documentOf(form))}>
+                  Export a file
+                </Button>
+                {draft.saved !== null && unsaved && (
+                  <Button onPress={() => leaving('Going back to what is saved', () => openDraft({ ...draft, form: draft.saved?.form ?? form }))}>Undo all changes</Button>
+                )}
+                {draft.saved !== null && !unsaved && <Button onPress={() => goTo('run')}>To the run page</Button>}
+              </div>
+            </div>
+            {draft.leftOut.length > 0 && (
+              <Notice tone="note">
+                Not taken over from the file, because there is no field for it: {draft.leftOut.slice(0, 12).map(({ path }) => path || 'the whole').join(', ')}
+                {draft.leftOut.length > 12 ? ` and ${draft.leftOut.length - 12} more` : ''}.
+              </Notice>
+            )}
+            <ProblemList problems={problems} />
+            <Editor form={form} problems={problems} parts={parts} expansion={settled === null ? null : expansion} checked={checked} />
+            <div className="plan-bar" role="region" aria-label="Totals and saving">
+              <Totals plan={plan} expansion={settled === plan ? expansion : null} checked={checked} problems={problems.length} />
+              <Button
+                kind="primary"
+                busy={saving}
+                against={against !== '' ? against : problems.length > 0 ? `${problems.length} to correct; press to go there.` : !unsaved ? 'Nothing was changed.' : ''}
+                onPress={() => void save()}
+              >
+                Save version {(draft.saved?.row.version ?? 0) + 1}
+              </Button>
+              {problems.length > 0 && <Button onPress={() => goToField(problems[0]?.path ?? '')}>Go to the first problem</Button>}
+            </div>
+          </div>
+        )}
+      </div>
     </Page>
   );
+}
+
+interface TotalsProps {
+  readonly plan: ReturnType<typeof expanded>['plan'] | null;
+  readonly expansion: ReturnType<typeof expanded> | null;
+  readonly checked: ReturnType<typeof useSheet>;
+  readonly problems: number;
+}
+
+function Totals({ plan, expansion, checked, problems }: TotalsProps) {
+  if (plan === null) {
+    return (
+      <p className="plan-totals" role="status">
+        <Status tone="note">{problems === 1 ? '1 problem' : `${problems} problems`}</Status>
+      </p>
+    );
+  }
+  const { measure, reference, held } = countPoints(plan);
+  const also = [...(reference > 0 ? [`${reference} reference`] : []), ...(held > 0 ? [`${held} static`] : [])];
+  const sheet = checked.state === 'done' ? checked.sheet : null;
+  const totals = sheet?.totals ?? expansion?.totals ?? null;
+  const counts = sheet === null ? null : sheetCounts(sheet);
+  return (
+    <dl className="plan-totals">
+      <div>
+        <dt>Points</dt>
+        <dd>
+          {measure + reference + held} {also.length > 0 && <span className="quiet small">{[String(measure), ...also].join(' + ')}</span>}
+        </dd>
+      </div>
+      <div>
+        <dt>Duration</dt>
+        <dd>{totals === null ? '…' : `about ${durationText(totals.durationS)}`}</dd>
+      </div>
+      <div>
+        <dt>Fluid</dt>
+        <dd>{totals === null ? '…' : `about ${fluidText(totals.fluidMl)}`}</dd>
+      </div>
+      {counts !== null && (
+        <div>
+          <dt>Pre-flight</dt>
+          <dd>
+            <button type="button" className="plan-entry-name" onClick={() => goToField('sheet')}>
+              <Status tone={counts.refuse > 0 ? 'bad' : counts.warn > 0 ? 'note' : 'good'}>
+                {counts.refuse > 0 ? `${counts.refuse} refuse` : counts.warn > 0 ? `${counts.warn} to look at` : 'all pass'}
+              </Status>
+            </button>
+          </dd>
+        </div>
+      )}
+    </dl>
+  );
+}
+
+/** A right plan with its defaults written out, so that the form shows what will be done; anything else as it is. */
+function filledIn(document: unknown): unknown {
+  const parsed = parsePlan(document);
+  return parsed.ok ? parsed.plan : document;
+}
+
+function download(name: string, document: unknown): void {
+  const address = URL.createObjectURL(new Blob([`${JSON.stringify(document, null, 2)}\n`], { type: 'application/json' }));
+  const link = window.document.createElement('a');
+  link.href = address;
+  link.download = name;
+  link.click();
+  URL.revokeObjectURL(address);
 }

@@ -9,7 +9,7 @@ export const mostShown = 300;
 export interface ShownPoint {
   /** Place in the sequence as people count it: from 1. */
   readonly number: number;
-  readonly role: 'measure' | 'reference';
+  readonly role: Point['role'];
   readonly serialNumber: string;
   readonly channel: number;
   readonly voltageV: number;
@@ -31,7 +31,7 @@ export interface ChartPage {
   readonly points: readonly ShownPoint[];
   readonly voltage: readonly Stretch[];
   readonly pressure: readonly Stretch[];
-  /** Axis of the widths: from 0 to a round number above the widest of the whole plan. */
+  /** Axis of the widths: from 0 to a round number above the widest of the whole plan, static flow included. */
   readonly topWidthMs: number;
   readonly widthTicks: readonly number[];
 }
@@ -54,7 +54,7 @@ export function chartPage(plan: Plan, points: readonly Point[], page: number): C
     periodMs: short(toMilliseconds(point.period)),
     replicate: point.replicate + 1,
   }));
-  const widest = Math.max(...plan.axes.widthMs, plan.reference?.widthMs ?? 0);
+  const widest = Math.max(...plan.axes.widthMs, plan.reference?.widthMs ?? 0, plan.static.replicates > 0 ? plan.static.periodMs : 0);
   const ticks = ticksTo(widest);
   return {
     points: shown,

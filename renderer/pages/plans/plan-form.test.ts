@@ -5,7 +5,7 @@ import { planJsonSchema } from '../../../app/plan/json-schema.ts';
 import { parsePlan } from '../../../app/plan/parse.ts';
 import { planSchema } from '../../../app/plan/plan.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
-import { fieldAt, levelWords, schemaLeaves, sequenceWords, signalWords } from './fields.ts';
+import { choiceWords, fieldAt, foldedPaths, openPaths, schemaLeaves, singlePaths } from './fields.ts';
 import type { FieldPath } from './fields.ts';
 import { documentOf, formOf, placesOf, samePlan } from './plan-form.ts';
 
@@ -145,9 +145,13 @@ describe('fields', () => {
       expect(field.help).toMatch(/[.]$/u);
       expect(field.range).not.toBe('');
     }
-    expect(Object.keys(signalWords)).toEqual(fieldAt('guards[].signal').choices);
-    expect(Object.keys(levelWords)).toEqual(fieldAt('guards[].level').choices);
-    expect(Object.keys(sequenceWords)).toEqual(fieldAt('sequence.kind').choices);
+    for (const { path, node } of schemaLeaves) {
+      if (node.enum !== undefined) expect(Object.keys(choiceWords[path as FieldPath] ?? {})).toEqual(node.enum);
+    }
+  });
+
+  test('every field that stands alone has one place in the form', () => {
+    expect([...Object.values(openPaths), ...Object.values(foldedPaths)].flat().toSorted()).toEqual(singlePaths.toSorted());
   });
 
   test.each([

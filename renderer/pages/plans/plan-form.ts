@@ -106,11 +106,11 @@ export function formOf(document: unknown): FormRead {
       return { ...cells, key: index };
     });
   const axes = recordOf(root['axes']);
+  const valuesOf = (axis: AxisName) =>
+    listOf(axes?.[axis], `axes.${axis}`, notTaken).map((value, index) => textOf(value, `axes.${axis}[${index}]`));
   const form: PlanForm = {
     texts,
-    axes: Object.fromEntries(
-      axisNames.map((axis) => [axis, listOf(axes?.[axis], `axes.${axis}`, notTaken).map((value, index) => textOf(value, `axes.${axis}[${index}]`))]),
-    ) as Record<AxisName, readonly string[]>,
+    axes: { voltageV: valuesOf('voltageV'), pressureKpa: valuesOf('pressureKpa'), widthMs: valuesOf('widthMs'), periodMs: valuesOf('periodMs') },
     injectors: rows('injectors', injectorColumns),
     hasReference: root['reference'] !== undefined,
     guards: rows('guards', guardColumns),

@@ -1,0 +1,249 @@
+import { useRef, useState } from 'react';
+import type { KeyboardEvent } from 'react';
+import type { Problem } from '../../../app/boundary/problems.ts';
+import { Button } from '../../components/button.tsx';
+import { fieldAt } from './fields.ts';
+import type { AxisName } from './fields.ts';
+import { changeForm } from './plan-draft.ts';
+import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
+import { problemsAt } from './plan-form.ts';
+import { ascending, listText, readValues, withValues } from './value-list.ts';
+
+/** More single values than this are shown as text only. */
+const mostChips = 200;
+
+interface AxisFieldProps {
+  readonly axis: AxisName;
+  readonly values: readonly string[];
+  readonly problems: readonly Problem[];
+}
+
+/**
+ * The values of one axis: each by itself, walked with the arrow keys and taken out with Delete, and a field that takes
+ * lists and ranges. What was typed is kept until it could be read.
+ */
+export function AxisField({ axis, values, problems }: AxisFieldProps) {
+  const path = `axes.${axis}` as const;
+  const field = fieldAt(path);
+  const id = idOf(path);
+  const [typed, setTyped] = useState('');
+  const [refusal, setRefusal] = useState('');
+  const [said, setSaid] = useState('');
+  const [asText, setAsText] = useState<string | null>(null);
+  const [current, setCurrent] = useState(0);
+  const input = useRef<HTMLInputElement>(null);
+  const chips = useRef<HTMLUListElement>(null);
+
+  const set = (list: readonly string[]): void => changeForm((form) => ({ ...form, axes: { ...form.axes, [axis]: list } }));
+
+  const read = (text: string, within: HTMLInputElement | HTMLTextAreaElement | null): readonly string[] | null => {
+    const result = readValues(text);
+    if (result.ok) {
+      setRefusal('');
+      return result.values;
+    }
+    setRefusal(result.text);
+    setSaid('');
+    within?.setSelectionRange(result.at, text.length);
+    return null;
+  };
+
+  const add = (): void => {
+    if (typed.trim() === '') return;
+    const found = read(typed, input.current);
+    if (found === null) return;
+    const { list, added, alreadyThere } = withValues(values, found);
+    set(list);
+    setTyped('');
+    setSaid(`${added === 1 ? '1 value added' : `${added} values added`}${alreadyThere.length > 0 ? `; already there: ${listText(alreadyThere.slice(0, 8))}` : ''}.`);
+  };
+
+  const takeOut = (index: number): void => {
+    set(values.toSpliced(index, 1));
+    setSaid(`${values[index] ?? ''} ${field.unit} taken out.`);
+    if (values.length <= 1) {
+      input.current?.focus();
+      return;
+    }
+    focusChip(Math.min(index, values.length - 2));
+  };
+
+  const focusChip = (index: number): void => {
+    const next = Math.min(Math.max(index, 0), Math.max(0, values.length - 1));
+    setCurrent(next);
+    // The list may be drawn anew before.
+    requestAnimationFrame(() => chips.current?.querySelectorAll<HTMLElement>('button')[next]?.focus());
+  };
+
+  const onChipKey = (event: KeyboardEvent, index: number): void => {
+    const steps: Readonly<Record<string, number>> = { ArrowLeft: index - 1, ArrowUp: index - 1, ArrowRight: index + 1, ArrowDown: index + 1, Home: 0, End: values.length - 1 };
+    const to = steps[event.key];
+    if (to !== undefined) {
+      event.preventDefault();
+      focusChip(to);
+    } else if (event.key === 'Delete' || event.key === 'Backspace') {
+      event.preventDefault();
+      takeOut(index);
+    }
+  };
+
+  const wrong = [...problemsAt(problems, path), ...problems.filter((p) => p.path.startsWith(`${path}[`)).map(({ text }) => text)];
+  const tabStop = Math.min(current, values.length - 1);
+  return (
+    <div className="plan-axis" data-invalid={wrong.length > 0 || refusal !== '' ? true : undefined} role="group" aria-labelledby={`${id}:label`}>
+      <div className="plan-axis-head">
+        <label htmlFor={id} id={`${id}:label`}>
+          {field.label} <span className="quiet">in {field.unit}</span>
+        </label>
+        <span className="quiet small">{values.length === 1 ? '1 value' : `${values.length} values`}</span>
+      </div>
+      {asText === null ? (
+        <>
+          {values.length > 0 && values.length <= mostChips && (
+            <ul className="plan-chips" ref={chips} aria-label={`Values of ${field.label}`}>
+              {values.map((value, index) => {
+                const own = problemsAt(problems, `${path}[${index}]`);
+                return (
+                  <li key={`${value} ${index}`}>
+                    <button
+                      type="button"
+                      id={idOf(`${path}[${index}]`)}
+                      className={own.length > 0 ? 'plan-chip plan-chip-bad' : 'plan-chip'}
+                      tabIndex={index === tabStop ? 0 : -1}
+                      aria-label={`${value} ${field.unit}${own.length > 0 ? `, ${own.join(' ')}` : ''}. Take out.`}
+                      title="Delete, or click, takes this value out"
+                      onFocus={() => setCurrent(index)}
+                      onKeyDown={(event) => onChipKey(event, index)}
+                      onClick={() => takeOut(index)}
+                    >
+                      {own.length > 0 && <span aria-hidden="true">✕ </span>}
+                      {value}
+                      <span className="plan-chip-out" aria-hidden="true">
+                        ×
+                      </span>
+                    </button>
+                  </li>
+                );
+              })}
+            </ul>
+          )}
+          {values.length > mostChips && (
+            <p className="small">
+              {listText(values.slice(0, 8))} … {listText(values.slice(-2))}. Edit the list as text to change single values.
+            </p>
+          )}
+          <div className="plan-axis-entry">
+            <span className="field-frame">
+              <input
+                id={id}
+                ref={input}
+                type="text"
+                className="plan-text"
+                autoComplete="off"
+                spellCheck={false}
+                value={typed}
+                placeholder="add, such as 9, 12-16 by 1"
+                aria-invalid={wrong.length > 0 || refusal !== ''}
+                aria-describedby={`${id}:help ${id}:wrong`}
+                onChange={(event) => {
+                  setTyped(event.target.value);
+                  setRefusal('');
+                }}
+                onKeyDown={(event) => {
+                  if (event.key === 'Enter') {
+                    event.preventDefault();
+                    add();
+                  } else if (event.key === 'Escape' && typed !== '') {
+                    event.preventDefault();
+                    setTyped('');
+                    setRefusal('');
+                  } else if (event.key === 'Backspace' && typed === '' && values.length > 0) {
+                    event.preventDefault();
+                    focusChip(values.length - 1);
+                  }
+                }}
+                onBlur={add}
+              />
+            </span>
+            <Button onPress={add} label={`Add values to ${field.label}`}>
+              Add
+            </Button>
+            <Button
+              kind="quiet"
+              label={`Sort the values of ${field.label}`}
+              against={values.length < 2 ? 'Nothing to sort.' : ''}
+              onPress={() => {
+                set(ascending(values));
+                setSaid('Sorted from the lowest to the highest.');
+              }}
+            >
+              Sort
+            </Button>
+            <Button kind="quiet" onPress={() => setAsText(listText(values))} label={`Edit the values of ${field.label} as text`}>
+              As text
+            </Button>
+          </div>
+        </>
+      ) : (
+        <AxisText
+          id={id}
+          text={asText}
+          onText={setAsText}
+          onTake={(area) => {
+            const found = read(asText, area);
+            if (found === null) return;
+            const { list, alreadyThere } = withValues([], found);
+            set(list);
+            setAsText(null);
+            setSaid(alreadyThere.length > 0 ? `Values that stood twice are kept once: ${listText(alreadyThere.slice(0, 8))}.` : '');
+          }}
+          onLeave={() => {
+            setAsText(null);
+            setRefusal('');
+          }}
+        />
+      )}
+      <span className="field-hint" id={`${id}:help`}>
+        {field.help} {rangeHint(field)}
+      </span>
+      <FieldProblems id={`${id}:wrong`} texts={[...(refusal === '' ? [] : [refusal]), ...new Set(wrong)].slice(0, 4)} />
+      <span className="small quiet" role="status">
+        {said}
+      </span>
+    </div>
+  );
+}
+
+interface AxisTextProps {
+  readonly id: string;
+  readonly text: string;
+  readonly onText: (text: string) => void;
+  readonly onTake: (area: HTMLTextAreaElement | null) => void;
+  readonly onLeave: () => void;
+}
+
+function AxisText({ id, text, onText, onTake, onLeave }: AxisTextProps) {
+  const area = useRef<HTMLTextAreaElement>(null);
+  return (
+    <div className="plan-axis-entry">
+      <textarea
+        id={id}
+        ref={area}
+        className="field-frame"
+        value={text}
+        spellCheck={false}
+        autoFocus
+        aria-describedby={`${id}:help ${id}:wrong`}
+        onChange={(event) => onText(event.target.value)}
+        onKeyDown={(event) => {
+          if (event.key === 'Enter' && (event.ctrlKey || event.metaKey)) onTake(area.current);
+          if (event.key === 'Escape') onLeave();
+        }}
+      />
+      <Button onPress={() => onTake(area.current)}>Take this list</Button>
+      <Button kind="quiet" onPress={onLeave}>
+        Leave it as it was
+      </Button>
+    </div>
+  );
+}

@@ -1,0 +1,249 @@
+import { useMemo } from 'react';
+import type { ReactNode } from 'react';
+import type { Problem } from '../../../app/boundary/problems.ts';
+import type { Part } from '../../../app/contract/contract.ts';
+import { Button } from '../../components/button.tsx';
+import { Section } from '../../components/page.tsx';
+import { Notice } from '../../components/status.tsx';
+import { useHost } from '../../host/host.ts';
+import { AxisField } from './axis-field.tsx';
+import { axisNames, fieldAt, foldedPaths, labelAt, openPaths } from './fields.ts';
+import type { FieldPath } from './fields.ts';
+import { GuardsPart } from './guards-part.tsx';
+import { InjectorsPart } from './injectors-part.tsx';
+import { changeForm } from './plan-draft.ts';
+import { FieldControl, FieldProblems, idOf, LabelledField, PlanField } from './plan-field.tsx';
+import { placesOf, problemsAt } from './plan-form.ts';
+import type { PlanForm } from './plan-form.ts';
+import { PointsChart } from './points-chart.tsx';
+import { SheetPart } from './sheet-part.tsx';
+import { withReference } from './starting-plan.ts';
+import type { Checked, Expanded } from './use-check.ts';
+
+interface EditorProps {
+  readonly form: PlanForm;
+  readonly problems: readonly Problem[];
+  readonly parts: readonly Part[] | null;
+  /** Points and totals of the plan once it stood still; null while it is not right. */
+  readonly expansion: Expanded | null;
+  readonly checked: Checked;
+}
+
+/** The plan in the order in which one thinks of it; what is rarely changed is folded away with its values in one line. */
+export function Editor({ form, problems, parts, expansion, checked }: EditorProps) {
+  const fields = (paths: readonly FieldPath[]) => (
+    <div className="field-row">
+      {paths.map((path) =>
+        path === 'reference.injector' ? (
+          <ReferenceInjector key={path} form={form} problems={problems} />
+        ) : (
+          <PlanField key={path} path={path} form={form} problems={problems} />
+        ),
+      )}
+    </div>
+  );
+  const value = (path: FieldPath): string => {
+    const typed = form.texts[path] ?? '';
+    return typed.trim() === '' ? (fieldAt(path).otherwise ?? '–') : typed;
+  };
+  return (
+    <div className="sections plan-editor">
+      <Section title="Name" wide>
+        {fields(openPaths.name)}
+      </Section>
+
+      <Section title="Injectors" wide aside={<span className="quiet small">{counted(form.injectors.length, 'injector')}</span>}>
+        <InjectorsPart form={form} problems={problems} parts={parts} />
+      </Section>
+
+      <Section title="Axes" wide aside={<span className="quiet small">Every combination is one point</span>}>
+        <div className="plan-axes" id={idOf('axes')} tabIndex={-1}>
+          {axisNames.map((axis) => (
+            <AxisField key={axis} axis={axis} values={form.axes[axis]} problems={problems} />
+          ))}
+        </div>
+        {fields(openPaths.replicates)}
+        <FieldProblems id={idOf('axes:wrong')} texts={problemsAt(problems, 'axes')} />
+      </Section>
+
+      <Section title="Order, reference point and static flow" wide>
+        {fields(openPaths.sequence)}
+        <label className="plan-tick">
+          <input
+            type="checkbox"
+            checked={form.hasReference}
+            onChange={(event) => {
+              const { checked: on } = event.target;
+              changeForm((now) => (on ? withReference(now) : { ...now, hasReference: false }));
+            }}
+          />
+          Measure one point again and again, to show drift
+        </label>
+        {form.hasReference && fields(openPaths.reference)}
+        {fields(openPaths.static)}
+      </Section>
+
+      <Section title="Points in their order" wide>
+        {expansion === null ? (
+          <p className="quiet">The points are shown here as soon as the plan has no problems.</p>
+        ) : (
+          <PointsChart plan={expansion.plan} points={expansion.points} />
+        )}
+      </Section>
+
+      <Fold title="Before a point" problems={problems} paths={foldedPaths.conditions} summary={`supply ± ${value('supply.toleranceV')} V for ${value('supply.steadyS')} s; pressure ± ${value('condition.pressureToleranceKpa')} kPa, ${value('condition.temperatureMinC')} to ${value('condition.temperatureMaxC')} °C for ${value('condition.steadyS')} s`}>
+        {fields(foldedPaths.conditions)}
+      </Fold>
+      <Fold title="Purge, settle and window" problems={problems} paths={foldedPaths.window} summary={`${value('purge.pulses')} purge pulses; settle ${value('settleS')} s; window of ${value('window.minEdges')} edges or more, ${value('window.minS')} to ${value('window.maxS')} s`}>
+        {fields(foldedPaths.window)}
+      </Fold>
+      <Fold title="Acceptance and repeats" problems={problems} paths={foldedPaths.acceptance} summary={`pressure ± ${value('accept.pressureKpa')} kPa, supply ± ${value('accept.supplyV')} V, halves within ${value('accept.halvesPercent')} %; ${value('repeats.attemptsAtOnce')} attempts at once, ${value('repeats.attemptsSecondPass')} in a second pass`}>
+        {fields(foldedPaths.acceptance)}
+      </Fold>
+      <Fold title="Guards" problems={problems} paths={['guards']} summary={form.guards.length === 0 ? 'none: nothing stops the run by itself' : form.guards.map((guard) => guard.id || 'without a name').join(', ')}>
+        <GuardsPart form={form} problems={problems} />
+      </Fold>
+      <Fold title="Reduction" problems={problems} paths={foldedPaths.reduction} summary={`mass at ${value('reduction.referenceC')} °C; line within ${value('reduction.linearityPercent')} %`}>
+        {fields(foldedPaths.reduction)}
+      </Fold>
+      <Fold title="Link and limits" problems={problems} paths={foldedPaths.link} summary={`${value('link.telemetryHz')} Hz, dead-man ${value('link.deadManMs')} ms; duty up to ${value('limits.dutyPercent')} %`}>
+        {fields(foldedPaths.link)}
+      </Fold>
+
+      <div className="section-wide" id="plan:sheet" tabIndex={-1}>
+        <Section title="Pre-flight sheet" wide>
+          <SheetPlace checked={checked} ready={expansion !== null} />
+        </Section>
+      </div>
+    </div>
+  );
+}
+
+function counted(n: number, one: string): string {
+  return n === 1 ? `1 ${one}` : `${n} ${one}s`;
+}
+
+function SheetPlace({ checked, ready }: { readonly checked: Checked; readonly ready: boolean }) {
+  const { bench } = useHost();
+  if (!ready) return <p className="quiet">Pre-flight comes when the plan has no problems.</p>;
+  switch (checked.state) {
+    case 'waiting':
+      return <p className="quiet">The host is checking the plan.</p>;
+    case 'failed':
+      return <Notice tone="bad">{checked.text}</Notice>;
+    case 'done':
+      return (
+        <>
+          {bench.state !== 'connected' && (
+            <Notice tone="off">No bench is connected, so the reach of supply, regulator, timer and channels could not be looked at. Connect one on the bench page; the sheet follows by itself.</Notice>
+          )}
+          {checked.problems.map(({ path, text }) => (
+            <Notice key={`${path} ${text}`} tone="bad">
+              {path === '' ? text : `${path}: ${text}`}
+            </Notice>
+          ))}
+          {checked.sheet !== null && <SheetPart sheet={checked.sheet} />}
+        </>
+      );
+  }
+}
+
+interface FoldProps {
+  readonly title: string;
+  readonly summary: string;
+  readonly problems: readonly Problem[];
+  readonly paths: readonly string[];
+  readonly children: ReactNode;
+}
+
+/** A part that is folded away; it says in its line what it holds and whether something is wrong in it. */
+function Fold({ title, summary, problems, paths, children }: FoldProps) {
+  const count = useMemo(
+    () => problems.filter(({ path }) => placesOf(path).some((place) => paths.includes(place))).length,
+    [problems, paths],
+  );
+  return (
+    <details className="section section-wide plan-fold">
+      <summary>
+        <h2>{title}</h2> <span className="quiet small">{summary}</span>
+        {count > 0 && <span className="field-problem">{counted(count, 'problem')}</span>}
+      </summary>
+      <div className="plan-fold-body">{children}</div>
+    </details>
+  );
+}
+
+function ReferenceInjector({ form, problems }: { readonly form: PlanForm; readonly problems: readonly Problem[] }) {
+  const path = 'reference.injector';
+  const wrong = problemsAt(problems, path);
+  const value = form.texts[path] ?? '';
+  const serials = form.injectors.map(({ serialNumber }) => serialNumber);
+  const field = { ...fieldAt(path), kind: 'choice' as const, choices: serials };
+  return (
+    <LabelledField field={field} path={path} wrong={wrong}>
+      {(describedBy) => (
+        <FieldControl
+          path={path}
+          field={field}
+          value={value}
+          words={Object.fromEntries(form.injectors.map((row) => [row.serialNumber, `${row.serialNumber}, channel ${row.channel}`]))}
+          problems={wrong}
+          describedBy={describedBy}
+          onChange={(text) => changeForm((now) => ({ ...now, texts: { ...now.texts, [path]: text } }))}
+        />
+      )}
+    </LabelledField>
+  );
+}
+
+/** Opens what hides the field of this path and puts the focus there, or at the nearest field that there is. */
+export function goToField(path: string): void {
+  for (const place of placesOf(path)) {
+    const element = document.getElementById(idOf(place));
+    if (element === null) continue;
+    for (let around = element.parentElement; around !== null; around = around.parentElement) {
+      if (around instanceof HTMLDetailsElement) around.open = true;
+    }
+    element.focus({ preventScroll: true });
+    element.scrollIntoView({ block: 'center' });
+    return;
+  }
+}
+
+/** All problems, each a way to its field. */
+export function ProblemList({ problems }: { readonly problems: readonly Problem[] }) {
+  const most = 8;
+  if (problems.length === 0) return null;
+  return (
+    <Notice tone="note">
+      <p>{problems.length === 1 ? 'One thing stands against this plan:' : `${problems.length} things stand against this plan:`}</p>
+      <ul className="plan-problem-list">
+        {problems.slice(0, most).map(({ path, text }, index) => (
+          <li key={`${path} ${index}`}>
+            <Button kind="quiet" onPress={() => goToField(path)}>
+              {nameOf(path)}
+            </Button>{' '}
+            {text}
+          </li>
+        ))}
+      </ul>
+      {problems.length > most && <p>And {problems.length - most} more, each at its field.</p>}
+    </Notice>
+  );
+}
+
+/** A path as the form calls it: `Pulse width, 4th value`. */
+function nameOf(path: string): string {
+  const general = path.replace(/\[\d+\]/gu, '[]');
+  const index = /\[(\d+)\]/u.exec(path)?.[1];
+  const number = index === undefined ? '' : ` ${Number(index) + 1}`;
+  if (general.startsWith('axes.')) {
+    const axis = axisNames.find((name) => general === `axes.${name}` || general === `axes.${name}[]`);
+    if (axis !== undefined) return `${fieldAt(`axes.${axis}`).label}${number === '' ? '' : `, value${number}`}`;
+  }
+  const known = labelAt(general);
+  if (general.startsWith('injectors[]')) return `Injector${number}${known === undefined ? '' : `, ${known}`}`;
+  if (general.startsWith('guards[]')) return `Guard${number}${known === undefined ? '' : `, ${known}`}`;
+  if (general.startsWith('reference.')) return `Reference point, ${known ?? general}`;
+  return known ?? (path === '' ? 'The plan' : path);
+}

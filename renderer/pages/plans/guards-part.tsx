@@ -1,0 +1,85 @@
+import type { Problem } from '../../../app/boundary/problems.ts';
+import { Button } from '../../components/button.tsx';
+import { fieldAt, guardColumns } from './fields.ts';
+import { changeForm } from './plan-draft.ts';
+import { FieldControl, FieldProblems, idOf, rangeHint } from './plan-field.tsx';
+import { freshKey, problemsAt } from './plan-form.ts';
+import type { GuardRow, PlanForm } from './plan-form.ts';
+
+/** What is watched during the run, and what is done when it leaves its limits. */
+export function GuardsPart({ form, problems }: { readonly form: PlanForm; readonly problems: readonly Problem[] }) {
+  const set = (change: (rows: readonly GuardRow[]) => readonly GuardRow[]): void => changeForm((now) => ({ ...now, guards: change(now.guards) }));
+  return (
+    <>
+      <div className="plan-scroll" tabIndex={form.guards.length > 0 ? 0 : -1} role="group" aria-label="Guards of this plan">
+        <table className="plain plan-rows" id={idOf('guards')} tabIndex={-1}>
+          <caption className="unseen">Guards of this plan</caption>
+          <thead>
+            <tr>
+              {guardColumns.map((column) => {
+                const field = fieldAt(`guards[].${column}`);
+                return (
+                  <th key={column} scope="col">
+                    {field.label}
+                    <span className="plan-column-help" id={idOf(`guards[].${column}:help`)}>
+                      {field.help} {rangeHint(field)}
+                    </span>
+                  </th>
+                );
+              })}
+              <th scope="col">
+                <span className="unseen">Take out</span>
+              </th>
+            </tr>
+          </thead>
+          <tbody>
+            {form.guards.map((row, index) => (
+              <tr key={row.key} id={idOf(`guards[${index}]`)} tabIndex={-1}>
+                {guardColumns.map((column) => {
+                  const path = `guards[${index}].${column}`;
+                  const field = fieldAt(`guards[].${column}`);
+                  // A guard without a limit is wrong as a whole; the limit is where it is put right.
+                  const wrong = [...problemsAt(problems, path), ...(column === 'low' ? problemsAt(problems, `guards[${index}]`) : [])];
+                  return (
+                    <td key={column} className={`plan-cell-${column}`}>
+                      <FieldControl
+                        path={path}
+                        field={field}
+                        value={row[column]}
+                        problems={wrong}
+                        describedBy={`${idOf(`guards[].${column}:help`)} ${idOf(`${path}:wrong`)}`}
+                        label={`${field.label} of guard ${index + 1}${row.id === '' ? '' : `, ${row.id}`}`}
+                        onChange={(text) => set((rows) => rows.map((one) => (one.key === row.key ? { ...one, [column]: text } : one)))}
+                      />
+                      <FieldProblems id={idOf(`${path}:wrong`)} texts={wrong} />
+                    </td>
+                  );
+                })}
+                <td>
+                  <Button kind="quiet" label={`Take guard ${row.id || index + 1} out`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
+                    Take out
+                  </Button>
+                </td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
+      <FieldProblems id={idOf('guards:wrong')} texts={problemsAt(problems, 'guards')} />
+      <div className="button-row">
+        <Button
+          onPress={() => {
+            const path = idOf(`guards[${form.guards.length}].id`);
+            set((rows) => [
+              ...rows,
+              { key: freshKey(rows), id: '', signal: 'pressure-kpa', low: '', high: '', hysteresis: '0', dwellS: '1', level: 'hold', maxResumes: '3', clearS: '5' },
+            ]);
+            requestAnimationFrame(() => document.getElementById(path)?.focus());
+          }}
+        >
+          Add a guard
+        </Button>
+      </div>
+    </>
+  );
+}

@@ -1,0 +1,156 @@
+import type { Problem } from '../../../app/boundary/problems.ts';
+import type { Part } from '../../../app/contract/contract.ts';
+import { Button } from '../../components/button.tsx';
+import { Notice } from '../../components/status.tsx';
+import { pathTo } from '../../frame/route.ts';
+import { fieldAt, injectorColumns } from './fields.ts';
+import { changeForm } from './plan-draft.ts';
+import { FieldControl, FieldProblems, idOf, rangeHint } from './plan-field.tsx';
+import { freshKey, problemsAt } from './plan-form.ts';
+import type { InjectorRow, PlanForm } from './plan-form.ts';
+import { injectorRow, mountedParts } from './starting-plan.ts';
+
+interface InjectorsPartProps {
+  readonly form: PlanForm;
+  readonly problems: readonly Problem[];
+  /** null: not read yet. */
+  readonly parts: readonly Part[] | null;
+}
+
+/** Which injectors the plan measures: ticked from what is mounted, or typed in. */
+export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
+  const mounted = mountedParts(parts ?? []);
+  const inPlan = (part: Part) => form.injectors.some((row) => row.serialNumber === part.serialNumber);
+  const set = (change: (rows: readonly InjectorRow[]) => readonly InjectorRow[]): void =>
+    changeForm((now) => ({ ...now, injectors: change(now.injectors) }));
+  const take = (rows: readonly InjectorRow[], part: (typeof mounted)[number]): readonly InjectorRow[] =>
+    rows.some((row) => row.serialNumber === part.serialNumber) ? rows : [...rows, injectorRow(part, freshKey(rows))];
+
+  return (
+    <>
+      {mounted.length > 0 ? (
+        <fieldset className="plan-mounted">
+          <legend>Mounted on the rail</legend>
+          <ul>
+            {mounted.map((part) => (
+              <li key={part.id ?? part.serialNumber}>
+                <label>
+                  <input
+                    type="checkbox"
+                    checked={inPlan(part)}
+                    onChange={(event) => {
+                      const { checked } = event.target;
+                      set((rows) => (checked ? take(rows, part) : rows.filter((row) => row.serialNumber !== part.serialNumber)));
+                    }}
+                  />
+                  <span className="plan-mounted-channel">{part.channel}</span> {part.serialNumber} <span className="quiet">{part.type}{part.order === '' ? '' : `, ${part.order}`}</span>
+                </label>
+              </li>
+            ))}
+          </ul>
+          <div className="button-row">
+            <Button onPress={() => set(() => mounted.map(injectorRow))}>Exactly these, by channel</Button>
+          </div>
+        </fieldset>
+      ) : (
+        parts !== null && (
+          <Notice tone="off">
+            No injector is recorded as mounted. <a href={pathTo('injectors')}>Take injectors in</a> and give each its channel, or type rows here.
+          </Notice>
+        )
+      )}
+      <div className="plan-scroll" tabIndex={form.injectors.length > 0 ? 0 : -1} role="group" aria-label="Injectors of this plan">
+        <table className="plain plan-rows" id={idOf('injectors')} tabIndex={-1}>
+          <caption className="unseen">Injectors of this plan</caption>
+          <thead>
+            <tr>
+              {injectorColumns.map((column) => {
+                const field = fieldAt(`injectors[].${column}`);
+                return (
+                  <th key={column} scope="col">
+                    {field.label}
+                    <span className="plan-column-help" id={idOf(`injectors[].${column}:help`)}>
+                      {field.help} {rangeHint(field)}
+                    </span>
+                  </th>
+                );
+              })}
+              <th scope="col">On the rail</th>
+              <th scope="col">
+                <span className="unseen">Take out</span>
+              </th>
+            </tr>
+          </thead>
+          <tbody>
+            {form.injectors.map((row, index) => (
+              <tr key={row.key}>
+                {injectorColumns.map((column) => {
+                  const path = `injectors[${index}].${column}`;
+                  const field = fieldAt(`injectors[].${column}`);
+                  const wrong = problemsAt(problems, path);
+                  return (
+                    <td key={column} className={`plan-cell-${column}`}>
+                      <FieldControl
+                        path={path}
+                        field={field}
+                        value={row[column]}
+                        problems={wrong}
+                        describedBy={`${idOf(`injectors[].${column}:help`)} ${idOf(`${path}:wrong`)}`}
+                        label={`${field.label} of injector ${index + 1}${row.serialNumber === '' ? '' : `, ${row.serialNumber}`}`}
+                        onChange={(text) => set((rows) => rows.map((one) => (one.key === row.key ? { ...one, [column]: text } : one)))}
+                      />
+                      <FieldProblems id={idOf(`${path}:wrong`)} texts={wrong} />
+                    </td>
+                  );
+                })}
+                <td>{whereText(row, parts)}</td>
+                <td>
+                  <Button kind="quiet" label={`Take injector ${row.serialNumber || index + 1} out of the plan`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
+                    Take out
+                  </Button>
+                </td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
+      <FieldProblems id={idOf('injectors:wrong')} texts={problemsAt(problems, 'injectors')} />
+      <div className="button-row">
+        <Button
+          onPress={() => {
+            const last = form.injectors.at(-1);
+            const path = idOf(`injectors[${form.injectors.length}].serialNumber`);
+            set((rows) => [
+              ...rows,
+              { key: freshKey(rows), channel: nextChannel(rows), serialNumber: '', type: last?.type ?? '', coilResistanceOhm: '' },
+            ]);
+            requestAnimationFrame(() => document.getElementById(path)?.focus());
+          }}
+        >
+          Add a row
+        </Button>
+        <Button
+          kind="quiet"
+          against={form.injectors.length < 2 ? 'Nothing to sort.' : ''}
+          onPress={() => set((rows) => rows.toSorted((a, b) => Number(a.channel) - Number(b.channel)))}
+        >
+          Sort by channel
+        </Button>
+      </div>
+    </>
+  );
+}
+
+function nextChannel(rows: readonly InjectorRow[]): string {
+  const used = new Set(rows.map((row) => Number(row.channel)));
+  for (let channel = 1; ; channel += 1) if (!used.has(channel)) return String(channel);
+}
+
+function whereText(row: InjectorRow, parts: readonly Part[] | null): string {
+  const same = (parts ?? []).filter((part) => part.serialNumber === row.serialNumber.trim());
+  const known = same.find((part) => part.channel !== null) ?? same[0];
+  if (row.serialNumber.trim() === '' || parts === null) return '';
+  if (known === undefined) return '▲ not taken in';
+  if (known.channel === null) return '▲ not mounted';
+  return String(known.channel) === row.channel.trim() ? `✓ channel ${known.channel}` : `▲ mounted on channel ${known.channel}`;
+}

@@ -1,0 +1,137 @@
+import type { ReactNode } from 'react';
+import type { Problem } from '../../../app/boundary/problems.ts';
+import { choiceWords, fieldAt } from './fields.ts';
+import type { Field, FieldPath } from './fields.ts';
+import { changeForm } from './plan-draft.ts';
+import { problemsAt } from './plan-form.ts';
+import type { PlanForm } from './plan-form.ts';
+
+/** The element that shows the field at this path of the document. */
+export function idOf(path: string): string {
+  return `plan:${path}`;
+}
+
+/** What is allowed and what an empty field means, behind the help. */
+export function rangeHint(field: Field): string {
+  if (field.kind === 'choice') return '';
+  const empty = field.otherwise !== null && field.otherwise !== '' ? ` Empty: ${field.otherwise}${field.unit === '' ? '' : `\u00a0${field.unit}`}.` : '';
+  return `Allowed: ${field.range}.${empty}`;
+}
+
+interface TextCellProps {
+  readonly path: string;
+  readonly field: Field;
+  readonly value: string;
+  readonly onChange: (text: string) => void;
+  readonly problems: readonly string[];
+  readonly describedBy: string;
+  /** In place of the words of the field's choices. */
+  readonly words?: Readonly<Record<string, string>>;
+  /** Where there is no label element for it. */
+  readonly label?: string;
+}
+
+/** The control itself: the text stays as it is typed. */
+export function FieldControl({ path, field, value, onChange, problems, describedBy, words = choiceWords[field.path], label }: TextCellProps) {
+  const common = {
+    id: idOf(path),
+    value,
+    'aria-invalid': problems.length > 0,
+    'aria-describedby': describedBy,
+    ...(label === undefined ? {} : { 'aria-label': label }),
+  };
+  if (field.kind === 'choice') {
+    return (
+      <select {...common} className="field-frame" onChange={(event) => onChange(event.target.value)}>
+        {!field.choices.includes(value) && <option value={value}>{value === '' ? (field.otherwise === null ? 'Choose' : `As set out (${field.otherwise})`) : `${value} (not known)`}</option>}
+        {field.choices.map((choice) => (
+          <option key={choice} value={choice}>
+            {words?.[choice] ?? choice}
+          </option>
+        ))}
+      </select>
+    );
+  }
+  return (
+    <span className="field-frame">
+      <input
+        {...common}
+        className={field.kind === 'text' ? 'plan-text' : undefined}
+        type="text"
+        inputMode={field.kind === 'text' ? 'text' : field.kind === 'whole' ? 'numeric' : 'decimal'}
+        autoComplete="off"
+        spellCheck={false}
+        placeholder={field.otherwise ?? undefined}
+        onChange={(event) => onChange(event.target.value)}
+      />
+      {field.unit !== '' && (
+        <span className="field-unit" aria-hidden="true">
+          {field.unit}
+        </span>
+      )}
+    </span>
+  );
+}
+
+interface PlanFieldProps {
+  readonly path: FieldPath;
+  readonly form: PlanForm;
+  readonly problems: readonly Problem[];
+}
+
+/** A field that stands alone: label, unit, help, allowed range, and what is wrong with it. */
+export function PlanField({ path, form, problems }: PlanFieldProps) {
+  const field = fieldAt(path);
+  const wrong = problemsAt(problems, path);
+  return (
+    <LabelledField field={field} path={path} wrong={wrong}>
+      {(describedBy) => (
+        <FieldControl
+          path={path}
+          field={field}
+          value={form.texts[path] ?? ''}
+          problems={wrong}
+          describedBy={describedBy}
+          onChange={(text) => changeForm((now) => ({ ...now, texts: { ...now.texts, [path]: text } }))}
+        />
+      )}
+    </LabelledField>
+  );
+}
+
+interface LabelledProps {
+  readonly field: Field;
+  readonly path: string;
+  readonly wrong: readonly string[];
+  readonly children: (describedBy: string) => ReactNode;
+}
+
+export function LabelledField({ field, path, wrong, children }: LabelledProps) {
+  const id = idOf(path);
+  return (
+    <div className="field" data-invalid={wrong.length > 0 ? true : undefined}>
+      <label htmlFor={id}>
+        {field.label}
+        {field.unit !== '' && <span className="unseen"> in {field.unit}</span>}
+      </label>
+      {children(`${id}:help ${id}:wrong`)}
+      <span className="field-hint" id={`${id}:help`}>
+        {field.help} {rangeHint(field)}
+      </span>
+      <FieldProblems id={`${id}:wrong`} texts={wrong} />
+    </div>
+  );
+}
+
+/** The element stays when it is empty, so that what describes a field is always there. */
+export function FieldProblems({ id, texts }: { readonly id: string; readonly texts: readonly string[] }) {
+  return (
+    <span id={id} className="plan-problems">
+      {texts.map((text) => (
+        <span className="field-problem" key={text}>
+          {text}
+        </span>
+      ))}
+    </span>
+  );
+}

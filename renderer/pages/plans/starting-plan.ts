@@ -1,0 +1,92 @@
+/** The plan that somebody begins with who has none: a sweep that a lab would run, on the injectors that are mounted. */
+import type { Part } from '../../../app/contract/contract.ts';
+import { numberText } from './fields.ts';
+import { formOf } from './plan-form.ts';
+import type { InjectorRow, PlanForm } from './plan-form.ts';
+
+type Mounted = Part & { readonly channel: number };
+
+/** Parts on a driver channel, by channel. */
+export function mountedParts(parts: readonly Part[]): readonly Mounted[] {
+  return parts.filter((part): part is Mounted => part.channel !== null).toSorted((a, b) => a.channel - b.channel);
+}
+
+export function injectorRow(part: Mounted, key: number): InjectorRow {
+  return {
+    key,
+    channel: String(part.channel),
+    serialNumber: part.serialNumber,
+    type: part.type,
+    coilResistanceOhm: part.coilResistanceOhm === null ? '' : numberText(part.coilResistanceOhm),
+  };
+}
+
+/**
+ * Widths are close together where short pulses bend and wide apart on the line; the first lies above the dead time of a
+ * saturated-switch port injector at 9 V. Limits of the guards: common practice, no source.
+ */
+const document = {
+  planVersion: 1,
+  name: 'New sweep',
+  injectors: [],
+  axes: {
+    voltageV: [9, 10.5, 12, 14, 16],
+    pressureKpa: [400],
+    widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12],
+    periodMs: [20],
+    replicates: 3,
+  },
+  sequence: { kind: 'alternating', seed: 1 },
+  static: { replicates: 1, voltageV: 14, periodMs: 20 },
+  supply: { toleranceV: 0.05, steadyS: 0.3, timeoutS: 20 },
+  condition: { pressureToleranceKpa: 4, temperatureMinC: 15, temperatureMaxC: 30, steadyS: 0.5, timeoutS: 120 },
+  purge: { pulses: 50, widthMs: 4, periodMs: 20 },
+  settleS: 1,
+  window: { minEdges: 120, minS: 2, maxS: 40 },
+  accept: { pressureKpa: 4, pressureSdKpa: 2, supplyV: 0.05, temperatureMinC: 15, temperatureMaxC: 30, halvesPercent: 5, missingFramesPercent: 10 },
+  repeats: { attemptsAtOnce: 2, attemptsSecondPass: 1 },
+  guards: [
+    { id: 'rail-pressure', signal: 'pressure-deviation-kpa', low: -12, high: 12, hysteresis: 4, dwellS: 0.5, level: 'hold', maxResumes: 3, clearS: 5 },
+    { id: 'over-pressure', signal: 'pressure-kpa', high: 480, hysteresis: 10, dwellS: 0.5, level: 'trip' },
+    { id: 'rail-too-warm', signal: 'rail-temperature-c', high: 32, hysteresis: 2, dwellS: 2, level: 'trip' },
+    { id: 'meter-too-warm', signal: 'meter-temperature-c', high: 32, hysteresis: 2, dwellS: 2, level: 'trip' },
+    { id: 'supply-off', signal: 'supply-deviation-v', low: -0.3, high: 0.3, hysteresis: 0.1, dwellS: 1, level: 'hold', maxResumes: 3, clearS: 5 },
+    { id: 'over-current', signal: 'current-a', high: 4, hysteresis: 0.5, dwellS: 0.2, level: 'trip' },
+    { id: 'leak', signal: 'idle-flow-ml-min', high: 5, hysteresis: 1, dwellS: 10, level: 'note' },
+  ],
+  limits: { dutyPercent: 85 },
+  link: { telemetryHz: 20, deadManMs: 1000 },
+  reduction: { referenceC: 20, linearityPercent: 0.5, linearFlowRangePercent: 5, repeatabilityPercent: 1, slopeOverVoltage: 'tested' },
+};
+
+/** Right as it stands as soon as one injector is mounted. The order is that of the injectors where they share one. */
+export function startingPlan(parts: readonly Part[]): PlanForm {
+  const mounted = mountedParts(parts);
+  const { form } = formOf(document);
+  const orders = new Set(mounted.map(({ order }) => order));
+  const withInjectors: PlanForm = {
+    ...form,
+    texts: { ...form.texts, order: orders.size === 1 ? (mounted[0]?.order ?? '') : '' },
+    injectors: mounted.map(injectorRow),
+  };
+  return withReference(withInjectors);
+}
+
+/** Switches the reference point on: the first injector in the middle of the axes, unless something was typed before. */
+export function withReference(form: PlanForm): PlanForm {
+  const nearest = (values: readonly string[], wanted: number) =>
+    values.toSorted((a, b) => Math.abs(Number(a) - wanted) - Math.abs(Number(b) - wanted))[0] ?? '';
+  return {
+    ...form,
+    hasReference: true,
+    texts: {
+      'reference.injector': form.injectors[0]?.serialNumber ?? '',
+      'reference.voltageV': nearest(form.axes.voltageV, 14),
+      'reference.pressureKpa': nearest(form.axes.pressureKpa, 400),
+      'reference.widthMs': nearest(form.axes.widthMs, 5),
+      'reference.periodMs': nearest(form.axes.periodMs, 20),
+      'reference.everyPoints': '96',
+      ...form.texts,
+    },
+  };
+}
