@@ -1,4 +1,3 @@
-import './no-eval.ts';
 import { StrictMode } from 'react';
 import { createRoot } from 'react-dom/client';
 import './style/tokens.css';

@@ -8,15 +8,16 @@ interface ButtonProps {
   readonly kind?: 'primary' | 'plain' | 'quiet';
   /** Why it cannot be pressed now, in a sentence; absent or empty: it can. It stays in the order of keys and says so. */
   readonly against?: string | undefined;
+  /** false where the reason stands beside the button already; readers of the screen are still told. */
+  readonly showAgainst?: boolean;
   readonly busy?: boolean;
   /** Where the text alone does not say enough. */
   readonly label?: string;
   readonly autoFocus?: boolean;
-  readonly type?: 'button' | 'submit';
 }
 
 /** A button that says why it cannot be used instead of going silent. */
-export function Button({ children, onPress, kind = 'plain', against = '', busy = false, label, autoFocus, type }: ButtonProps) {
+export function Button({ children, onPress, kind = 'plain', against = '', showAgainst = true, busy = false, label, autoFocus }: ButtonProps) {
   const off = against !== '' || busy;
   return (
     <AriaButton
@@ -24,13 +25,12 @@ export function Button({ children, onPress, kind = 'plain', against = '', busy =
       aria-disabled={off}
       {...(label === undefined ? {} : { 'aria-label': label })}
       {...(autoFocus === undefined ? {} : { autoFocus })}
-      {...(type === undefined ? {} : { type })}
       onPress={() => {
         if (!off) onPress();
       }}
     >
       {children}
-      {against !== '' && <span className="button-against">{against}</span>}
+      {against !== '' && <span className={showAgainst ? 'button-against' : 'unseen'}>{` ${against}`}</span>}
     </AriaButton>
   );
 }

@@ -33,6 +33,10 @@ export interface StripProps {
 }
 
 const redrawEvery = 200;
+/** s; shorter than this no strip is. */
+const leastSpan = 30;
+/** A band this many times wider than the line's own range is not made to fit: the line would become flat. */
+const widestBand = 6;
 const axisFont = '11px system-ui, sans-serif';
 
 export function Strip({ label, source, toShown, unit, seconds, setPoint = null, band = null, leastRange, height = 96 }: StripProps) {
@@ -128,8 +132,9 @@ class StripChart {
     const { source, toShown, seconds } = this.#options;
     const view = source.view();
     const now = source.now();
-    const from = seconds === null ? (view.times[0] ?? now) : now - seconds;
     const count = view.times.length;
+    // A strip that has just begun grows until it is as long as it may be.
+    const from = Math.max(seconds === null ? Number.NEGATIVE_INFINITY : now - seconds, Math.min(view.times[0] ?? now, now - leastSpan));
     this.#points.fit(2 * count);
     const { times, values } = this.#points;
     let filled = 0;
@@ -154,15 +159,17 @@ class StripChart {
     const [bottom, top] = this.#range(low, high);
     this.#chart.batch(() => {
       this.#chart.setData([times.subarray(0, filled), values.subarray(0, filled)], false);
-      this.#chart.setScale('x', { min: Math.min(from - now, -1), max: 0 });
+      this.#chart.setScale('x', { min: from - now, max: 0 });
       this.#chart.setScale('y', { min: bottom, max: top });
     });
   };
 
   #range(low: number, high: number): [number, number] {
     const { setPoint, band } = this.#options.marks();
-    for (const mark of [setPoint, band?.low, band?.high]) {
-      if (mark === null || mark === undefined || !Number.isFinite(mark)) continue;
+    const own = Math.max(high - low, this.#options.leastRange);
+    const fits = band !== null && (low > high || band.high - band.low <= widestBand * own);
+    for (const mark of [setPoint, ...(fits ? [band.low, band.high] : [])]) {
+      if (mark === null || !Number.isFinite(mark)) continue;
       if (mark < low) low = mark;
       if (mark > high) high = mark;
     }
@@ -183,7 +190,7 @@ class StripChart {
     return {
       width,
       height: this.#options.height,
-      padding: [6, 4, 0, 0],
+      padding: [6, 16, 0, 0],
       legend: { show: false },
       cursor: { show: false },
       scales: { x: { time: false, auto: false }, y: { auto: false } },

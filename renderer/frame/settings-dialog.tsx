@@ -29,7 +29,7 @@ export function SettingsButton() {
   return (
     <>
       <Button kind="quiet" onPress={() => setOpen(true)}>
-        {operator}, units, theme
+        Settings ({operator})
       </Button>
       <Dialog title="This window" open={open} onClose={leave}>
         <TextInput label="Who works here" hint="Stands in the journal beside every command. Takes effect in other windows when this one connects again." value={name} onChange={setName} onEnter={leave} />

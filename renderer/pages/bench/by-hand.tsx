@@ -106,7 +106,7 @@ function SupplyForm({ bench, against, busy, onSet }: FormProps & { readonly benc
   return (
     <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
       <NumberInput label="Supply" unit="V" value={volts} onChange={setVolts} min={minSupply} max={maxSupply} step={0.5} decimals={3} onEnter={set} hint={`${minSupply} to ${maxSupply} V. Arms the drivers.`} />
-      <Button onPress={set} busy={busy} against={against === '' ? wrong : undefined} {...(against === '' ? {} : { label: `Set supply. Not now: ${against}` })} type="button">
+      <Button onPress={set} busy={busy} against={against === '' ? wrong : against} showAgainst={false}>
         Set supply
       </Button>
     </form>
@@ -122,7 +122,7 @@ function PressureForm({ min, max, against, busy, onSet }: FormProps & { readonly
   return (
     <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
       <NumberInput label="Rail pressure, gauge" unit="kPa" value={kpa} onChange={setKpa} min={min} max={max} step={10} decimals={1} onEnter={set} hint={`${min} to ${max} kPa.`} />
-      <Button onPress={set} busy={busy} against={against === '' ? wrong : undefined}>
+      <Button onPress={set} busy={busy} against={against === '' ? wrong : against} showAgainst={false}>
         Set pressure
       </Button>
     </form>
@@ -165,12 +165,10 @@ function BurstForm({ bench, against, busy, onFire }: FormProps & { readonly benc
       </p>
       <BurstNow />
       <div className="button-row">
-        <Button kind="primary" onPress={fire} busy={busy} against={against === '' ? problem : undefined}>
+        <Button kind="primary" onPress={fire} busy={busy} against={against === '' ? problem : against} showAgainst={false}>
           Fire {Number.isFinite(count) ? count : ''} pulses
         </Button>
-        <Button onPress={() => {
-          if (against === '' && !busy) void onFire({ channel: burst.channel, ...purge });
-        }} busy={busy}>
+        <Button onPress={() => void onFire({ channel: burst.channel, ...purge })} busy={busy} against={against} showAgainst={false}>
           Purge this injector ({purge.count} × {purge.widthMs} ms)
         </Button>
       </div>

@@ -24,7 +24,7 @@ export default function BenchPage() {
   return (
     <Page title="Bench" lead={bench.simulated ? `${name} is simulated: readings behave like those of a real bench, and nothing is energised.` : `${name}: real pressure, real fuel, real current.`}>
       <Readings bench={bench} />
-      <div className="sections">
+      <div className="bench-parts">
         <Safety bench={bench} />
         <ByHand bench={bench} />
         <LinkState bench={bench} />
