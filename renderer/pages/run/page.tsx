@@ -1,10 +1,13 @@
-import { Notice } from '../../components/status.tsx';
-import { Page } from '../../components/page.tsx';
+import { useRoute } from '../../frame/route.ts';
+import { useHost } from '../../host/host.ts';
+import { Opening } from './opening.tsx';
+import { RunView } from './run-view.tsx';
+import './run.css';
 
+/** The run that the address names, else the one that is open on the bench, else how to open one. */
 export default function RunPage() {
-  return (
-    <Page title="Run">
-      <Notice tone="off">This page is not there yet.</Notice>
-    </Page>
-  );
+  const { rest } = useRoute();
+  const { openRun } = useHost();
+  const id = rest[0] ?? openRun;
+  return id === null ? <Opening /> : <RunView key={id} id={id} />;
 }

@@ -1,0 +1,88 @@
+import { Section } from '../../components/page.tsx';
+import { alarmWords, alarmsInOrder } from './alarms.ts';
+import type { Alarm } from './alarms.ts';
+import { plural } from './words.ts';
+
+const shownAtOnce = 12;
+
+/** What is wrong now, in full: it stands above everything else until it is over. */
+export function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
+  const standing = alarmsInOrder(alarms).filter((alarm) => alarm.endedAt === null);
+  return (
+    <div role="alert" aria-label="Alarms that stand" className="run-standing">
+      {standing.map((alarm) => (
+        <div key={alarm.seq} className={`run-alarm run-alarm-${alarm.kind}`}>
+          <p>
+            <span className="run-alarm-glyph" aria-hidden="true">
+              {alarmWords[alarm.kind].glyph}
+            </span>{' '}
+            <strong>{alarmWords[alarm.kind].word}. </strong>
+            {alarm.text} <span className="quiet">since {timeText(alarm.at)}</span>
+          </p>
+          <p>
+            {alarm.meaning} <strong>{alarm.action}</strong>
+          </p>
+        </div>
+      ))}
+    </div>
+  );
+}
+
+/** All alarms of the run: those that stand, then the ones that are over, newest first. */
+export function AlarmList({ alarms }: { readonly alarms: readonly Alarm[] }) {
+  const inOrder = alarmsInOrder(alarms);
+  const standing = inOrder.filter((alarm) => alarm.endedAt === null).length;
+  const rest = inOrder.slice(shownAtOnce);
+  return (
+    <Section title="Alarms" wide aside={<span className="small quiet">{alarms.length === 0 ? 'None so far' : `${standing} standing, ${alarms.length - standing} over`}</span>}>
+      {alarms.length === 0 ? (
+        <p className="quiet">Nothing has gone wrong in this run. What guards, controller or link report is listed here and stays.</p>
+      ) : (
+        <>
+          <Alarms alarms={inOrder.slice(0, shownAtOnce)} />
+          {rest.length > 0 && (
+            <details>
+              <summary>{plural(rest.length, 'earlier one')}</summary>
+              <Alarms alarms={rest} />
+            </details>
+          )}
+        </>
+      )}
+    </Section>
+  );
+}
+
+function Alarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
+  return (
+    <div className="run-scroll">
+      <table className="plain run-alarms">
+        <thead>
+          <tr>
+            <th scope="col">Time</th>
+            <th scope="col">What happened</th>
+            <th scope="col">What it means</th>
+            <th scope="col">What to do</th>
+            <th scope="col">Now</th>
+          </tr>
+        </thead>
+        <tbody>
+          {alarms.map((alarm) => (
+            <tr key={alarm.seq} className={alarm.endedAt === null ? 'run-alarm-stands' : undefined}>
+              <td>{timeText(alarm.at)}</td>
+              <th scope="row">
+                {alarmWords[alarm.kind].word}: <span>{alarm.text}</span>
+              </th>
+              <td>{alarm.meaning}</td>
+              <td>{alarm.action}</td>
+              <td>{alarm.endedAt === null ? <strong>▲ stands</strong> : `✓ ${timeText(alarm.endedAt)}: ${alarm.ended}`}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </div>
+  );
+}
+
+function timeText(at: number): string {
+  return new Date(at).toLocaleTimeString();
+}

@@ -1,0 +1,222 @@
+/**
+ * The alarm list of a run: what went wrong, what it means, what to do. Each alarm stands from the event that raised it to
+ * the event that ended it and stays in the list for good.
+ */
+import type { Guard } from '../../../app/plan/plan.ts';
+import type { RunEvent } from '../../../app/run/events.ts';
+
+export type AlarmKind = 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart';
+
+export interface Alarm {
+  /** Place in the journal of the event that raised it. */
+  readonly seq: number;
+  readonly at: number;
+  readonly kind: AlarmKind;
+  /** Guard or fault code; tells which event ends it. */
+  readonly source: string;
+  /** What happened, as the journal has it. */
+  readonly text: string;
+  readonly meaning: string;
+  readonly action: string;
+  /** null: it stands. */
+  readonly endedAt: number | null;
+  /** How it ended; empty while it stands. */
+  readonly ended: string;
+}
+
+/** In the order in which they are shown where several stand at a time. */
+const urgency: Readonly<Record<AlarmKind, number>> = { unsafe: 0, trip: 1, fault: 2, link: 3, hold: 4, restart: 5, note: 6 };
+
+export const alarmWords: Readonly<Record<AlarmKind, { readonly word: string; readonly glyph: string }>> = {
+  unsafe: { word: 'Not confirmed safe', glyph: '!!' },
+  trip: { word: 'Trip', glyph: '!!' },
+  fault: { word: 'Controller fault', glyph: '!!' },
+  link: { word: 'Link lost', glyph: '!' },
+  hold: { word: 'Hold', glyph: '!' },
+  restart: { word: 'Program restarted', glyph: 'i' },
+  note: { word: 'Note', glyph: 'i' },
+};
+
+/** Standing ones first, the most urgent of them first; then the ended ones, newest first. */
+export function alarmsInOrder(alarms: readonly Alarm[]): readonly Alarm[] {
+  return alarms.toSorted((a, b) => {
+    const standing = Number(a.endedAt !== null) - Number(b.endedAt !== null);
+    if (standing !== 0) return standing;
+    return a.endedAt === null && urgency[a.kind] !== urgency[b.kind] ? urgency[a.kind] - urgency[b.kind] : b.seq - a.seq;
+  });
+}
+
+/** What an alarm's words depend on. */
+export interface AlarmContext {
+  readonly guards: readonly Guard[];
+  readonly started: boolean;
+}
+
+/** The alarms after an event. Returns the same list where nothing changed. */
+export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: AlarmContext, { seq, at, body }: RunEvent): readonly Alarm[] {
+  const raise = (kind: AlarmKind, source: string, text: string, meaning: string, action: string): readonly Alarm[] => [
+    ...alarms,
+    { seq, at, kind, source, text, meaning, action, endedAt: null, ended: '' },
+  ];
+  const end = (kinds: readonly AlarmKind[], ended: string, source?: string): readonly Alarm[] => {
+    const ends = (alarm: Alarm) => alarm.endedAt === null && kinds.includes(alarm.kind) && (source === undefined || alarm.source === source);
+    return alarms.some(ends) ? alarms.map((alarm) => (ends(alarm) ? { ...alarm, endedAt: at, ended } : alarm)) : alarms;
+  };
+
+  switch (body.kind) {
+    case 'guard-noted':
+      return raise('note', body.guard, body.text, `${guardName(guards, body.guard)} is outside its limits. The run goes on; the results it takes are judged by the plan's limits as always.`, 'Look at it when you can. The note ends by itself when the value is back inside.');
+    case 'guard-cleared':
+      return end(['note'], 'Back inside its limits.', body.guard);
+    case 'held':
+      return raise('hold', body.guard, body.text, `${holdMeaning(guards, body.guard)} The bench is safe; the attempt that was going on was cut and is measured again.`, holdAction(guards, body.guard));
+    case 'tripped':
+      return raise('trip', body.guard, body.text, `${tripMeaning(guards, body.guard)} The bench was made safe and stays so until you acknowledge.`, tripAction(body.guard));
+    case 'controller-fault':
+      return raise('fault', body.fault.code, body.fault.text, `The controller has latched the fault "${body.fault.code}" and drives nothing while it stands.`, body.fault.code === 'dead-man' ? 'The run clears it by itself when it goes on.' : 'Put the cause right, then acknowledge: that clears the fault in the controller.');
+    case 'link-lost':
+      return raise('link', 'link', body.text, 'Host and controller do not hear each other. The controller makes itself safe when its dead-man time is over.', 'Check cable and power of the controller. The link is taken up again by itself.');
+    case 'link-restored':
+      return end(['link'], 'The link is back.');
+    case 'dead-man-not-proved':
+      return raise('fault', 'dead-man-proof', body.text, 'It was not shown that the controller makes itself safe when the host falls silent.', 'Do not measure on this bench until the proof passes: check the controller, then acknowledge and resume.');
+    case 'dead-man-proved':
+      return end(['fault'], 'The proof was passed.', 'dead-man-proof');
+    case 'made-safe':
+      return body.confirmed
+        ? end(['unsafe'], 'The bench has confirmed that it is safe.')
+        : raise('unsafe', 'made-safe', body.text, 'The bench did not confirm that pulses are off, the supply is at its safe value and the outputs are disarmed.', 'Go to the bench. If anything still runs, press the emergency stop on it.');
+    case 'host-restarted':
+      return raise('restart', 'host', body.text, 'Nothing that was accepted is lost and nothing is measured twice.', started ? 'Look at the bench, then resume.' : 'Start when you are ready.');
+    case 'acknowledged':
+      return end(['trip', 'fault'], 'Acknowledged.');
+    case 'resumed':
+      return end(['hold', 'restart', 'unsafe', 'fault'], body.automatic ? 'Clear again; the run went on by itself.' : 'The run was resumed.');
+    case 'proving-started':
+      return end(['restart', 'unsafe', 'fault'], 'The run was started.');
+    case 'paused':
+      return end(['hold'], 'The run was paused.');
+    case 'ended':
+      return end(['hold', 'trip', 'restart'], 'The run ended.');
+    case 'opened':
+    case 'bench-connected':
+    case 'preflight':
+    case 'commanded':
+    case 'measuring-started':
+    case 'attempt-started':
+    case 'step':
+    case 'wait-skipped':
+    case 'attempt-ended':
+    case 'chosen':
+    case 'point-skipped':
+    case 'queued':
+    case 'second-pass-started':
+    case 'making-safe':
+    case 'reopened':
+      return alarms;
+  }
+}
+
+const signalNames: Readonly<Record<Guard['signal'], string>> = {
+  'pressure-deviation-kpa': 'The rail pressure',
+  'pressure-kpa': 'The rail pressure',
+  'rail-temperature-c': 'The fluid temperature in the rail',
+  'meter-temperature-c': 'The fluid temperature at the meter',
+  'supply-deviation-v': 'The supply',
+  'current-a': 'The supply current',
+  'idle-flow-ml-min': 'The flow while no injector is driven',
+};
+
+const signalChecks: Readonly<Record<Guard['signal'], string>> = {
+  'pressure-deviation-kpa': 'Check pump, regulator, filter and the fluid in the tank.',
+  'pressure-kpa': 'Check pump, regulator, filter and the fluid in the tank.',
+  'rail-temperature-c': 'Check heater and cooler, and let the fluid come to temperature.',
+  'meter-temperature-c': 'Check heater and cooler, and let the fluid come to temperature.',
+  'supply-deviation-v': 'Check the supply and its leads to the driver.',
+  'current-a': 'Look for a short in injector, plug or harness before anything is switched on again.',
+  'idle-flow-ml-min': 'Look for a leak and for an injector that does not shut. The fluid is flammable.',
+};
+
+const guardOf = (guards: readonly Guard[], id: string): Guard | undefined => guards.find((guard) => guard.id === id);
+
+function guardName(guards: readonly Guard[], id: string): string {
+  const guard = guardOf(guards, id);
+  return guard === undefined ? `What the guard "${id}" watches` : signalNames[guard.signal];
+}
+
+function holdMeaning(guards: readonly Guard[], id: string): string {
+  switch (id) {
+    case 'link':
+      return 'Host and controller lost each other.';
+    case 'telemetry':
+      return 'The bench sends no readings, so nobody can see what it does.';
+    case 'reset':
+      return 'The controller started anew and has forgotten everything that it was told.';
+    case 'dead-man':
+      return 'The controller heard nothing from the host for its dead-man time.';
+    case 'no-answer':
+      return 'The controller did not answer a request.';
+    default:
+      return `${guardName(guards, id)} is outside the limits in which the plan allows measuring.`;
+  }
+}
+
+function holdAction(guards: readonly Guard[], id: string): string {
+  const itself = 'The run goes on by itself when it is clear.';
+  switch (id) {
+    case 'link':
+    case 'telemetry':
+    case 'no-answer':
+      return `Check cable and power of the controller if it does not come back. ${itself}`;
+    case 'reset':
+      return `Everything is set up again and the dead-man is proved again. If it happens twice, check the power of the controller. ${itself}`;
+    case 'dead-man':
+      return `If it happens again, look at what else keeps this computer busy, and at the cable. ${itself}`;
+    default: {
+      const guard = guardOf(guards, id);
+      return `${guard === undefined ? '' : `${signalChecks[guard.signal]} `}${itself} Pause if that should not happen.`;
+    }
+  }
+}
+
+function tripMeaning(guards: readonly Guard[], id: string): string {
+  switch (id) {
+    case 'controller-fault':
+      return 'The controller itself has found a fault.';
+    case 'interlock':
+      return 'A cover or other interlock was opened while the bench was driven.';
+    case 'pulse-count':
+      return 'An injector got more pulses than it was meant to get.';
+    case 'unexpected-pulses':
+      return 'An injector was driven without having been asked for.';
+    case 'disarmed':
+      return 'The controller switched its outputs off and gives no reason.';
+    case 'not-safe':
+      return 'The bench was seen driven again and again while it was meant to rest.';
+    case 'dead-man-proof':
+      return 'Without a dead-man that works nobody protects the bench from a host that dies.';
+    case 'stop-not-confirmed':
+      return 'The pulses went on after the controller had said that it stopped them.';
+    case 'refused':
+      return 'The controller refused something that it must never refuse.';
+    default:
+      return guardOf(guards, id)?.level === 'trip'
+        ? `${guardName(guards, id)} left the limits beyond which the plan does not let the bench be driven.`
+        : `${guardName(guards, id)} went outside again and again, more often than the plan lets the run go on by itself.`;
+  }
+}
+
+function tripAction(id: string): string {
+  switch (id) {
+    case 'interlock':
+      return 'Close the interlock, acknowledge, then resume.';
+    case 'pulse-count':
+    case 'unexpected-pulses':
+    case 'not-safe':
+    case 'stop-not-confirmed':
+    case 'refused':
+      return 'Go to the bench and see that nothing runs. Have controller and firmware looked at before you acknowledge and go on.';
+    default:
+      return 'Find the cause and put it right. Then acknowledge, and resume.';
+  }
+}

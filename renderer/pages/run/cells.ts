@@ -1,0 +1,66 @@
+/** How a point of the run stands, as one of nine looks that differ by glyph, pattern and word, not by colour alone. */
+import type { RunState } from '../../../app/run/fold.ts';
+
+export type PointRecord = RunState['points'][number];
+
+export type Look = 'planned' | 'running' | 'accepted' | 'failed' | 'cut' | 'skipped' | 'again' | 'none';
+
+/** In the order of the legend. */
+export const looks: readonly { readonly look: Look; readonly glyph: string; readonly word: string; readonly meaning: string }[] = [
+  { look: 'planned', glyph: '·', word: 'planned', meaning: 'not measured yet' },
+  { look: 'running', glyph: '▶', word: 'running', meaning: 'being measured now' },
+  { look: 'accepted', glyph: '✓', word: 'accepted', meaning: 'has an attempt that counts' },
+  { look: 'failed', glyph: '×', word: 'failed', meaning: 'measured, but no attempt met its limits' },
+  { look: 'cut', glyph: '/', word: 'cut short', meaning: 'its attempt was cut short; it will be measured again when its turn comes' },
+  { look: 'again', glyph: '↻', word: 'to be measured again', meaning: 'somebody asked for it; it comes before all others' },
+  { look: 'skipped', glyph: '–', word: 'left out', meaning: 'somebody left it out' },
+  { look: 'none', glyph: '∅', word: 'no result', meaning: 'somebody decided that no attempt counts' },
+];
+
+const byLook = new Map(looks.map((entry) => [entry.look, entry]));
+
+export const glyphOf = (look: Look): string => byLook.get(look)?.glyph ?? '';
+export const wordOf = (look: Look): string => byLook.get(look)?.word ?? '';
+
+export function lookOf(state: RunState, index: number): Look {
+  if (state.current?.point === index) return 'running';
+  const point = state.points[index];
+  if (point === undefined) return 'planned';
+  if (point.queued) return 'again';
+  if (point.skipped !== null) return 'skipped';
+  if (point.chosen !== null) return 'accepted';
+  if (point.choice !== null) return 'none';
+  return lookOfAttempts(point);
+}
+
+function lookOfAttempts({ attempts }: PointRecord): Look {
+  if (attempts.length === 0) return 'planned';
+  return attempts.some((attempt) => attempt.verdict === 'rejected') ? 'failed' : 'cut';
+}
+
+/** Points that were measured without success and that nobody has dealt with: what 'measure again' is for. */
+export function failedPoints(state: RunState): readonly number[] {
+  const failed: number[] = [];
+  for (let index = 0; index < state.points.length; index += 1) {
+    const look = lookOf(state, index);
+    // In a run that goes on, a cut point is measured by itself; in one that has ended it is not.
+    if (look === 'failed' || (look === 'cut' && state.mode === 'ended')) failed.push(index);
+  }
+  return failed;
+}
+
+export type Tally = Readonly<Record<Look, number>>;
+
+export function tallyOf(state: RunState, points: Iterable<number>): Tally {
+  const tally: Record<Look, number> = { planned: 0, running: 0, accepted: 0, failed: 0, cut: 0, skipped: 0, again: 0, none: 0 };
+  for (const index of points) tally[lookOf(state, index)] += 1;
+  return tally;
+}
+
+/** `12 accepted, 3 failed, 45 planned`: what there is none of is left out. */
+export function tallyText(tally: Tally): string {
+  const parts = (['accepted', 'failed', 'cut', 'again', 'running', 'skipped', 'none', 'planned'] as const).flatMap((look) =>
+    tally[look] === 0 ? [] : [`${tally[look]} ${wordOf(look)}`],
+  );
+  return parts.join(', ');
+}

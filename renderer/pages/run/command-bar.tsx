@@ -1,0 +1,81 @@
+import { useEffect, useMemo, useRef, useState } from 'react';
+import { tinykeys } from 'tinykeys';
+import type { RunState } from '../../../app/run/fold.ts';
+import { ConfirmBar } from '../../components/dialog.tsx';
+import { AnswerLine } from './answer.tsx';
+import { commandsOf } from './commands.ts';
+import type { CommandView } from './commands.ts';
+import type { Commands } from './use-commands.ts';
+
+/** The commands of a run that is open on the bench, always in the same places; each by pointer and by its key. */
+export function CommandBar({ state, revision, commands }: { readonly state: RunState; readonly revision: number; readonly commands: Commands }) {
+  // The fold writes into `state`, so its revision stands for it.
+  const views = useMemo(() => commandsOf(state), [state, revision]);
+  const [asking, setAsking] = useState<CommandView['kind'] | null>(null);
+  const asked = views.find((view) => view.kind === asking && view.against === '' && view.question !== null);
+
+  const give = (view: CommandView): void => {
+    setAsking(null);
+    void commands.send('bar', view.label, [{ kind: view.kind }]);
+  };
+  const press = (view: CommandView): void => {
+    const against = commands.against === '' ? view.against : commands.against;
+    if (against !== '') commands.refuse('bar', view.label, against);
+    else if (view.question !== null) setAsking(view.kind);
+    else give(view);
+  };
+
+  const latest = useRef({ views, press });
+  useEffect(() => {
+    latest.current = { views, press };
+  });
+  const codes = views.map((view) => view.code).join(' ');
+  useEffect(
+    () =>
+      tinykeys(
+        window,
+        Object.fromEntries(
+          codes.split(' ').map((code) => [
+            `Alt+${code}`,
+            (event: KeyboardEvent) => {
+              event.preventDefault();
+              const view = latest.current.views.find((one) => one.code === code);
+              if (view !== undefined && !event.repeat) latest.current.press(view);
+            },
+          ]),
+        ),
+      ),
+    [codes],
+  );
+
+  return (
+    <div className="run-commands">
+      <div className="run-command-row" role="group" aria-label="Commands of the run">
+        {views.map((view) => (
+          <CommandButton key={view.code} view={view} against={commands.against === '' ? view.against : commands.against} onPress={() => press(view)} />
+        ))}
+      </div>
+      {asked !== undefined && asked.question !== null && (
+        <ConfirmBar question={asked.question} confirm={asked.label} onLeave={() => setAsking(null)} onConfirm={() => give(asked)} />
+      )}
+      <AnswerLine commands={commands} place="bar" />
+    </div>
+  );
+}
+
+/** Stays in its place when it cannot be used; pressing it then says why, beside the row. */
+function CommandButton({ view, against, onPress }: { readonly view: CommandView; readonly against: string; readonly onPress: () => void }) {
+  return (
+    <button
+      type="button"
+      className={`button ${view.primary && against === '' ? 'button-primary' : 'button-plain'} run-command`}
+      aria-disabled={against !== ''}
+      aria-keyshortcuts={`Alt+${view.letter}`}
+      title={against === '' ? `Alt+${view.letter}` : against}
+      onClick={onPress}
+    >
+      <span>{view.label}</span>
+      <kbd>Alt+{view.letter}</kbd>
+    </button>
+  );
+}

@@ -1,0 +1,39 @@
+import { describe, expect, it } from 'vitest';
+import type { RunEventBody } from '../../../app/run/events.ts';
+import { commandsOf } from './commands.ts';
+import { journalOf, planOf, started } from './journal.test-helper.ts';
+
+const plan = planOf();
+const begun: readonly RunEventBody[] = [{ kind: 'proving-started' }, { kind: 'measuring-started' }];
+const makingSafe: RunEventBody = { kind: 'making-safe', then: { kind: 'paused' }, why: '' };
+const asked = (command: 'pause-at-next-point'): RunEventBody => ({ kind: 'commanded', id: command, command: { kind: command }, by: 'Operator', answer: 'accepted', reason: '' });
+const views = (bodies: readonly RunEventBody[]) => commandsOf(journalOf(plan, bodies).state);
+const possible = (bodies: readonly RunEventBody[]) => views(bodies).filter((view) => view.against === '').map((view) => view.kind);
+
+describe('commands of the run page', () => {
+  it('keep their places and keys in every mode', () => {
+    const modes: (readonly RunEventBody[])[] = [[], begun, [...begun, makingSafe], [...begun, makingSafe, { kind: 'paused' }], [...begun, makingSafe, { kind: 'tripped', guard: 'g', text: '' }], [...begun, makingSafe, { kind: 'ended', ending: 'aborted', text: '' }]];
+    for (const bodies of modes) expect(views(bodies).map((view) => view.letter)).toEqual(['G', 'N', 'S', 'W', 'L', 'X']);
+  });
+
+  it('are those that the mode takes; the others say why not', () => {
+    expect(possible([])).toEqual(['start', 'abort']);
+    expect(possible([...begun, started(0)])).toEqual(['pause-at-next-point', 'pause-now', 'skip-wait', 'finish-early', 'abort']);
+    expect(possible([...begun, makingSafe, { kind: 'paused' }])).toEqual(['resume', 'finish-early', 'abort']);
+    expect(possible([...begun, makingSafe, { kind: 'tripped', guard: 'g', text: '' }])).toEqual(['acknowledge', 'finish-early', 'abort']);
+    expect(possible([...begun, makingSafe, { kind: 'ended', ending: 'complete', text: '' }])).toEqual([]);
+    expect(views([]).find((view) => view.kind === 'pause-now')?.against).toContain('not been started');
+  });
+
+  it('take a pause back that was asked for', () => {
+    expect(possible([...begun, started(0), asked('pause-at-next-point')])).toEqual(['resume', 'pause-now', 'skip-wait', 'finish-early', 'abort']);
+  });
+
+  it('do not skip the measuring window', () => {
+    expect(possible([...begun, started(0), { kind: 'step', step: 'measure', point: 0, attempt: 1 }])).not.toContain('skip-wait');
+  });
+
+  it('ask before what cannot be taken back', () => {
+    expect(views(begun).filter((view) => view.question !== null).map((view) => view.kind)).toEqual(['finish-early', 'abort']);
+  });
+});

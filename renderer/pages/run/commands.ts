@@ -1,0 +1,73 @@
+/**
+ * The commands of the run page: the same ones in the same places always, each with its key, and for each why it cannot be
+ * given now. What a mode refuses comes from the table of modes; what only the engine can know, the engine answers.
+ */
+import type { RunCommand } from '../../../app/run/events.ts';
+import type { RunState } from '../../../app/run/fold.ts';
+import { handling } from '../../../app/run/machine.ts';
+
+export type PlainCommand = Exclude<RunCommand['kind'], 'emergency-stop' | 'skip-point' | 'measure-again' | 'choose'>;
+
+export interface CommandView {
+  readonly kind: PlainCommand;
+  readonly label: string;
+  /** `code` of the key that gives it, together with Alt; `letter` is what stands on it. */
+  readonly code: string;
+  readonly letter: string;
+  readonly primary: boolean;
+  /** Why it cannot be given now; empty: it can. */
+  readonly against: string;
+  /** Asked before it is done; null: it is done at once. */
+  readonly question: string | null;
+}
+
+/** The first place is the way onward, whatever that is in this mode; the others keep their places. */
+export function commandsOf(state: RunState): readonly CommandView[] {
+  const { mode, pausePending, finishing } = state;
+  const view = (kind: PlainCommand, label: string, letter: string, more: Partial<CommandView> = {}): CommandView => {
+    const how = handling[mode][kind];
+    return { kind, label, letter, code: `Key${letter}`, primary: false, question: null, against: how.kind === 'refused' ? how.why : '', ...more };
+  };
+  return [
+    onward(view, state),
+    view('pause-at-next-point', pausePending ? 'Pausing after this point' : 'Pause after this point', 'N', pausePending ? { against: 'A pause after this point was asked for already. To take it back, go on.' } : {}),
+    view('pause-now', 'Pause now', 'S'),
+    view('skip-wait', 'Skip this wait', 'W', waitAgainst(state)),
+    view('finish-early', finishing ? 'Finishing after this point' : 'Finish early', 'L', {
+      ...(finishing ? { against: 'The run ends when this point is judged.' } : {}),
+      question: 'Finish early? The point that is going on is still measured; the points after it are left unmeasured. You can measure them later from the same run.',
+    }),
+    view('abort', 'Abort the run', 'X', {
+      question: 'Abort the run? The bench is made safe at once and the attempt that is going on is cut short. What was accepted is kept.',
+    }),
+  ];
+}
+
+function onward(view: (kind: PlainCommand, label: string, letter: string, more?: Partial<CommandView>) => CommandView, state: RunState): CommandView {
+  const key = 'G';
+  switch (state.mode) {
+    case 'ready':
+      return view('start', 'Start the run', key, { primary: true });
+    case 'tripped':
+      return view('acknowledge', 'Acknowledge the trip', key, { primary: true });
+    case 'paused':
+    case 'held':
+      return view('resume', 'Resume', key, { primary: state.mode === 'paused' });
+    case 'proving':
+    case 'measuring':
+      return state.pausePending
+        ? view('resume', 'Go on without a pause', key, { primary: true })
+        : view('resume', 'Resume', key, { against: 'The run is going on.' });
+    case 'making-safe':
+    case 'ended':
+      return view('resume', 'Resume', key);
+  }
+}
+
+function waitAgainst({ mode, current }: RunState): Partial<CommandView> {
+  if (mode !== 'measuring') return {};
+  const step = current?.step ?? null;
+  return step === 'measure' || step === 'stop'
+    ? { against: 'The measuring window itself cannot be skipped. To get on, leave the point out.' }
+    : {};
+}

@@ -1,0 +1,115 @@
+import type { Point } from '../../../app/plan/points.ts';
+import type { RunStatus } from '../../../app/run/engine.ts';
+import type { RunState } from '../../../app/run/fold.ts';
+import type { Mode } from '../../../app/run/machine.ts';
+import { Status } from '../../components/status.tsx';
+import type { Tone } from '../../components/status.tsx';
+import type { Tally } from './cells.ts';
+import { tallyText } from './cells.ts';
+import { elapsedOf } from './log.ts';
+import type { RunLog } from './log.ts';
+import { RailStrips } from './strips.tsx';
+import { clockText, timeLeftText, waitingText } from './words.ts';
+import type { WaitingFor } from './words.ts';
+
+const modes: Readonly<Record<Mode, { readonly tone: Tone; readonly word: string }>> = {
+  ready: { tone: 'off', word: 'Ready' },
+  proving: { tone: 'busy', word: 'Proving the dead-man' },
+  measuring: { tone: 'busy', word: 'Measuring' },
+  'making-safe': { tone: 'busy', word: 'Making safe' },
+  paused: { tone: 'note', word: 'Paused' },
+  held: { tone: 'note', word: 'On hold' },
+  tripped: { tone: 'bad', word: 'Tripped' },
+  ended: { tone: 'good', word: 'Ended' },
+};
+
+interface NowPanelProps {
+  readonly state: RunState;
+  readonly log: RunLog;
+  /** null: the run is not open on the bench, or the host has not said yet. */
+  readonly status: RunStatus | null;
+  readonly tally: Tally;
+  readonly point: Point | null;
+  readonly now: number;
+  readonly onBench: boolean;
+}
+
+/** What the run does now, how far it is, what it waits for, what the person should do. */
+export function NowPanel({ state, log, status, tally, point, now, onBench }: NowPanelProps) {
+  const mode = status?.mode ?? state.mode;
+  const total = state.points.length;
+  const elapsed = elapsedOf(log, state.mode === 'ended', now);
+  const left = timeLeftText(status?.remaining ?? null);
+  return (
+    <section className="section run-now" aria-label="What the run does now">
+      <div className="run-now-words">
+        <p className="run-mode">
+          <Status tone={modes[mode].tone}>{modes[mode].word}</Status>
+        </p>
+        <p className="run-doing">{status?.doing ?? (onBench ? 'The host has not said yet how the run stands.' : 'As stored; not open on the bench.')}</p>
+        {status !== null && status.waitingFor !== null && <Waiting waiting={status.waitingFor} />}
+        {status !== null && status.advice !== '' && (
+          <p className="run-advice">
+            <span aria-hidden="true">→ </span>
+            {status.advice}
+          </p>
+        )}
+        <div className="run-progress">
+          <meter min={0} max={total} value={state.counts.accepted + state.counts.skipped} aria-label="Points accepted or left out" />
+          <p>
+            <strong>
+              {state.counts.accepted} of {total} points accepted
+            </strong>
+            {left !== '' && <span>, {left}</span>}
+            {elapsed !== null && (
+              <span className="quiet">
+                {' '}
+                · {clockText(elapsed.totalMs / 1e3)} since the start
+                {elapsed.restedMs >= 1000 && `, of it ${clockText(elapsed.restedMs / 1e3)} at rest`}
+              </span>
+            )}
+          </p>
+          <p className="small quiet">
+            {tallyText(tally)} · {state.counts.attempts} attempts made
+          </p>
+        </div>
+      </div>
+      {onBench && <RailStrips plan={state.plan} point={point} />}
+    </section>
+  );
+}
+
+/** The value that is waited for against its band, as a sentence and as a line with a mark. */
+function Waiting({ waiting }: { readonly waiting: WaitingFor }) {
+  return (
+    <div className="run-waiting">
+      <p>{waitingText(waiting)}</p>
+      <WaitingMark waiting={waiting} />
+    </div>
+  );
+}
+
+const markWidth = 240;
+
+function WaitingMark({ waiting: { value, low, high } }: { readonly waiting: WaitingFor }) {
+  if (value === null) return null;
+  if (low !== null && high !== null) {
+    const span = Math.max(high - low, 1e-9);
+    const x = (v: number) => Math.max(4, Math.min(markWidth - 4, ((v - (low - span)) / (3 * span)) * markWidth));
+    return (
+      <svg className="run-mark" viewBox={`0 0 ${markWidth} 16`} aria-hidden="true">
+        <line x1="0" x2={markWidth} y1="8" y2="8" className="run-mark-line" />
+        <rect x={x(low)} width={x(high) - x(low)} y="3" height="10" className="run-mark-band" />
+        <path d={`M ${x(value)} 0 v 16`} className="run-mark-value" />
+      </svg>
+    );
+  }
+  const goal = low ?? high;
+  if (goal === null || goal <= 0) return null;
+  return (
+    <svg className="run-mark" viewBox={`0 0 ${markWidth} 16`} aria-hidden="true">
+      <rect x="0.5" y="3.5" width={markWidth - 1} height="9" className="run-mark-frame" />
+      <rect x="0.5" y="3.5" width={Math.max(0, Math.min(1, value / goal)) * (markWidth - 1)} height="9" className="run-mark-fill" />
+    </svg>
+  );
+}

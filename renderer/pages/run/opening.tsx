@@ -1,0 +1,214 @@
+import { useCallback, useEffect, useMemo, useState } from 'react';
+import type { PlanRow, Result, RunRow } from '../../../app/contract/contract.ts';
+import { Button } from '../../components/button.tsx';
+import { DataTable } from '../../components/data-table.tsx';
+import type { Column } from '../../components/data-table.tsx';
+import { Choice, TextInput } from '../../components/field.tsx';
+import { Page, Section } from '../../components/page.tsx';
+import { Notice } from '../../components/status.tsx';
+import { goTo, pathTo } from '../../frame/route.ts';
+import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { changeSettings, useSettings } from '../../settings/settings.ts';
+import { PreflightSheet } from './preflight-sheet.tsx';
+import { endingWords } from './words.ts';
+
+/** No run is open: begin one from a saved plan, or go on with an earlier one. */
+export function Opening() {
+  return (
+    <Page title="Run" lead="No run is open on the bench. Begin a sweep from a saved plan, or go on with an earlier run.">
+      <div className="run-opening">
+        <BeginSection />
+        <EarlierSection />
+      </div>
+    </Page>
+  );
+}
+
+interface Checked {
+  readonly document: unknown;
+  readonly check: Result<'plan.check'>;
+}
+
+function BeginSection() {
+  const { bench, control } = useHost();
+  const { operator } = useSettings();
+  const [plans, setPlans] = useState<readonly PlanRow[] | null>(null);
+  const [chosen, setChosen] = useState('');
+  const [checked, setChecked] = useState<Checked | null>(null);
+  const [problem, setProblem] = useState('');
+  const [busy, setBusy] = useState('');
+  const [name, setName] = useState(operator);
+
+  useWhenUp(() => {
+    void ask('plans.list', {}).then((reply) => {
+      if (!reply.ok) {
+        setProblem(reply.failure.text);
+        return;
+      }
+      setPlans(reply.value);
+      setChosen((before) => (before === '' && reply.value[0] !== undefined ? keyOf(reply.value[0]) : before));
+    });
+  });
+
+  const row = plans?.find((plan) => keyOf(plan) === chosen);
+  const connected = bench.state === 'connected';
+  useEffect(() => {
+    if (row === undefined) return undefined;
+    let over = false;
+    setChecked(null);
+    setProblem('');
+    void checkOf(row).then((result) => {
+      if (over) return;
+      if (typeof result === 'string') setProblem(result);
+      else setChecked(result);
+    });
+    return () => {
+      over = true;
+    };
+    // Another bench has other limits: the sheet is made anew.
+  }, [chosen, plans, connected]);
+
+  const open = useCallback(
+    async (start: boolean): Promise<void> => {
+      if (checked === null) return;
+      setBusy('The run is being opened on the bench.');
+      setProblem('');
+      changeSettings({ operator: name });
+      const opened = await ask('run.open', { document: checked.document, operator: name.trim() });
+      if (!opened.ok) {
+        setBusy('');
+        setProblem(`The run was not opened. ${opened.failure.text}`);
+        return;
+      }
+      if (start) {
+        const { id } = opened.value;
+        const reply = await ask('run.command', { id, command: { kind: 'start' }, by: name.trim(), commandId: crypto.randomUUID() });
+        // The run's own page says what stands against the start; the words here would be gone with this page.
+        if (!reply.ok) setProblem(reply.failure.text);
+      }
+      goTo('run');
+      setBusy('');
+    },
+    [checked, name],
+  );
+
+  const against = !control.mine
+    ? 'This window only watches. Take control first.'
+    : !connected
+      ? 'No bench is connected.'
+      : name.trim() === ''
+        ? 'Say who is responsible for the run.'
+        : row === undefined
+          ? 'Choose a plan.'
+          : checked === null
+            ? 'The plan is being checked.'
+            : checked.check.problems.length > 0
+              ? 'The plan has problems.'
+              : checked.check.sheet?.lines.some((line) => line.result === 'refuse') === true
+                ? 'The pre-flight sheet refuses the start.'
+                : '';
+  return (
+    <Section title="Begin a sweep">
+      {bench.state === 'absent' && <NoBench />}
+      {bench.state === 'connecting' && <Notice tone="busy">Connecting to {bench.to}.</Notice>}
+      {plans !== null && plans.length === 0 && (
+        <Notice tone="note">
+          There is no saved plan yet. <a href={pathTo('plans')}>Make one on the page Plans</a>, then come back.
+        </Notice>
+      )}
+      {plans !== null && plans.length > 0 && (
+        <>
+          <div className="field-row run-open-fields">
+            <Choice label="Plan" value={chosen} options={plans.map((plan) => ({ value: keyOf(plan), text: `${plan.name} (version ${plan.version}, ${dateText(plan.savedAt)})` }))} onChange={setChosen} />
+            <TextInput label="Operator" hint="Stands in the journal and in the report." value={name} onChange={setName} />
+          </div>
+          {checked !== null && <PreflightSheet check={checked.check} bench={connected} />}
+          <div className="button-row">
+            <Button kind="primary" against={against} busy={busy !== ''} onPress={() => void open(true)}>
+              Open the run and start
+            </Button>
+            {against === '' && (
+              <Button busy={busy !== ''} onPress={() => void open(false)}>
+                Open only
+              </Button>
+            )}
+          </div>
+        </>
+      )}
+      {busy !== '' && <p role="status">{busy}</p>}
+      {problem !== '' && <Notice tone="bad">{problem}</Notice>}
+      <p className="small quiet">Before the first point the dead-man of the controller is proved; nothing is measured without that proof. Until you start, nothing is driven.</p>
+    </Section>
+  );
+}
+
+function NoBench() {
+  const { control } = useHost();
+  const [problem, setProblem] = useState('');
+  const connect = async (): Promise<void> => {
+    const reply = await ask('bench.connect', { bench: { kind: 'simulated' } });
+    setProblem(reply.ok ? '' : reply.failure.text);
+  };
+  return (
+    <Notice
+      tone="note"
+      action={
+        <Button against={control.mine ? '' : 'Take control first.'} onPress={() => void connect()}>
+          Connect the simulated bench
+        </Button>
+      }
+    >
+      No bench is connected. <a href={pathTo('bench')}>Connect one on the page Bench</a>, or try things out on the simulated one. {problem}
+    </Notice>
+  );
+}
+
+const keyOf = (plan: PlanRow): string => `${plan.id} ${plan.version}`;
+
+async function checkOf(row: PlanRow): Promise<Checked | string> {
+  const plan = await ask('plans.read', { id: row.id, version: row.version });
+  if (!plan.ok) return plan.failure.text;
+  const { document } = plan.value;
+  const check = await ask('plan.check', { document });
+  return check.ok ? { document, check: check.value } : check.failure.text;
+}
+
+function dateText(at: number): string {
+  return new Date(at).toLocaleDateString(undefined, { year: 'numeric', month: 'short', day: 'numeric' });
+}
+
+const columns: readonly Column<RunRow>[] = [
+  { key: 'at', title: 'Opened', cell: (row) => `${dateText(row.createdAt)} ${new Date(row.createdAt).toLocaleTimeString(undefined, { hour: '2-digit', minute: '2-digit' })}`, width: 'minmax(9.5rem, auto)' },
+  { key: 'plan', title: 'Plan', cell: (row) => row.planName, width: 'minmax(10rem, 2fr)' },
+  { key: 'counting', title: 'Accepted', cell: (row) => `${row.counting} of ${row.points}`, numeric: true, width: '7rem' },
+  { key: 'ending', title: 'How it stands', cell: (row) => endingWords(row.ending), width: 'minmax(11rem, 1fr)' },
+];
+
+function EarlierSection() {
+  const [rows, setRows] = useState<readonly RunRow[] | null>(null);
+  const [problem, setProblem] = useState('');
+  useWhenUp(() => {
+    void ask('runs.list', { limit: 50 }).then((reply) => {
+      if (reply.ok) setRows(reply.value);
+      else setProblem(reply.failure.text);
+    });
+  });
+  const worth = useMemo(
+    () => (rows ?? []).filter((row) => row.ending === null || row.counting < row.points).toSorted((a, b) => Number(a.ending !== null) - Number(b.ending !== null) || b.createdAt - a.createdAt),
+    [rows],
+  );
+  return (
+    <Section title="Go on with an earlier run">
+      <p className="small quiet">Unfinished runs first, then those with points that have no result. Opening one here only shows it; nothing is driven.</p>
+      {problem !== '' && <Notice tone="bad">{problem}</Notice>}
+      <DataTable
+        label="Earlier runs that can be continued"
+        columns={columns}
+        rows={worth}
+        rowKey={(row) => row.id}
+        empty={rows === null ? 'The list is being read.' : 'There is no run to go on with. Complete runs are on the page Archive.'}
+        onOpen={(row) => goTo('run', row.id)}
+      />
+    </Section>
+  );
+}

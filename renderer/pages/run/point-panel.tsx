@@ -1,0 +1,284 @@
+import { useEffect, useRef, useState } from 'react';
+import type { Equipment } from '../../../app/equipment/equipment.ts';
+import { densityOfRun } from '../../../app/fluid/density-of-run.ts';
+import type { Plan } from '../../../app/plan/plan.ts';
+import type { Point } from '../../../app/plan/points.ts';
+import { celsius, pascals } from '../../../app/quantities/quantity.ts';
+import type { Criterion } from '../../../app/run/events.ts';
+import type { RunState } from '../../../app/run/fold.ts';
+import { handling } from '../../../app/run/machine.ts';
+import { Button } from '../../components/button.tsx';
+import { Choice, TextInput } from '../../components/field.tsx';
+import { useUnits } from '../../settings/units.ts';
+import type { Units } from '../../settings/units.ts';
+import { AnswerLine } from './answer.tsx';
+import { glyphOf, lookOf, looks } from './cells.ts';
+import type { PointRecord } from './cells.ts';
+import { attemptKey } from './log.ts';
+import type { AttemptDetail, RunLog } from './log.ts';
+import { massText, readingsOf } from './readings.ts';
+import { pointWords } from './sheets.ts';
+import type { Commands, SentCommand } from './use-commands.ts';
+import { countingText, durationText, reasonWords, verdictWords } from './words.ts';
+
+type AttemptRecord = PointRecord['attempts'][number];
+
+interface PointPanelProps {
+  readonly state: RunState;
+  readonly revision: number;
+  readonly log: RunLog;
+  readonly point: Point;
+  readonly commands: Commands;
+  /** true: the panel shows the point that is being measured, whichever it is. */
+  readonly following: boolean;
+  readonly onFollow: () => void;
+  /** Back to the cell of the point. */
+  readonly onLeave: () => void;
+  /** Changes when the panel is to take the focus. */
+  readonly focusRequest: number;
+}
+
+/** One point: how it stands, every attempt with what was found and allowed, which one counts and why, what can be done. */
+export function PointPanel({ state, revision, log, point, commands, following, onFollow, onLeave, focusRequest }: PointPanelProps) {
+  const heading = useRef<HTMLHeadingElement>(null);
+  const seen = useRef(focusRequest);
+  useEffect(() => {
+    if (seen.current !== focusRequest) heading.current?.focus();
+    seen.current = focusRequest;
+  }, [focusRequest]);
+  const { plan, equipment } = state;
+  const density = densityOfRun(equipment, celsius(plan.reduction.referenceC), pascals(point.pressure + equipment.ambientKpa * 1e3))?.density ?? null;
+  const units = useUnits(density);
+  const record = state.points[point.index];
+  if (record === undefined) return null;
+  const look = lookOf(state, point.index);
+  const meaning = looks.find((entry) => entry.look === look)?.meaning ?? '';
+  const newest = record.attempts.length;
+  return (
+    <section
+      className="section run-point"
+      aria-label="Point"
+      onKeyDown={(event) => {
+        if (event.key === 'Escape' && !(event.target instanceof HTMLInputElement)) onLeave();
+      }}
+    >
+      <header className="section-head">
+        <h2 ref={heading} tabIndex={-1}>
+          Point {point.index}
+        </h2>
+        {following ? (
+          <span className="small quiet">Follows the run</span>
+        ) : (
+          <Button kind="quiet" onPress={onFollow}>
+            Follow the run
+          </Button>
+        )}
+      </header>
+      <p>{pointWords(plan, point)}</p>
+      <p>
+        <span className={`run-cell run-key run-look-${look}`} aria-hidden="true">
+          {glyphOf(look)}
+        </span>{' '}
+        <strong>{looks.find((entry) => entry.look === look)?.word}</strong>: {record.skipped ?? meaning}
+      </p>
+      <p>{countingText(record)}</p>
+      <PointActions key={point.index} state={state} point={point.index} commands={commands} />
+      <AnswerLine commands={commands} place="panel" />
+      {record.attempts.length === 0 && <p className="quiet">There is no attempt at this point yet.</p>}
+      {record.attempts.toReversed().map((attempt) => (
+        <Attempt
+          key={attempt.attempt}
+          attempt={attempt}
+          detail={log.attempts.get(attemptKey(point.index, attempt.attempt))}
+          counts={record.chosen === attempt.attempt}
+          point={point}
+          plan={plan}
+          equipment={equipment}
+          units={units}
+          open={attempt.attempt === newest || record.chosen === attempt.attempt}
+          revision={attempt.verdict === null ? revision : 0}
+        />
+      ))}
+      {units.statement !== '' && <p className="small quiet">{units.statement}</p>}
+    </section>
+  );
+}
+
+function PointActions({ state, point, commands }: { readonly state: RunState; readonly point: number; readonly commands: Commands }) {
+  const [deciding, setDeciding] = useState(false);
+  const record = state.points[point];
+  const running = state.current?.point === point;
+  const send = (label: string, command: SentCommand) => void commands.send('panel', label, [command]);
+  const skip = handling[state.mode]['skip-point'];
+  const skipAgainst =
+    skip.kind === 'refused' ? skip.why
+    : record?.skipped != null ? 'It is left out already.'
+    : record?.chosen != null ? 'It has an attempt that counts. To withdraw that, decide that none counts.'
+    : '';
+  return (
+    <>
+      <div className="button-row">
+        <Button
+          against={commands.against === '' && record?.queued === true ? 'It is to be measured again already.' : commands.against}
+          onPress={() => send(`Measure point ${point} again`, { kind: 'measure-again', points: [point] })}
+        >
+          {(record?.attempts.length ?? 0) === 0 ? 'Measure next' : 'Measure again'}
+        </Button>
+        {skipAgainst === '' && (
+          <Button against={commands.against} onPress={() => send(`Leave point ${point} out`, { kind: 'skip-point', point })}>
+            {running ? 'Leave out and go on' : 'Leave out'}
+          </Button>
+        )}
+        {record?.attempts.some((attempt) => attempt.window !== null) === true && !deciding && (
+          <Button against={commands.against} onPress={() => setDeciding(true)}>
+            Decide which counts
+          </Button>
+        )}
+      </div>
+      {deciding && record !== undefined && (
+        <Decision
+          attempts={record.attempts}
+          chosen={record.chosen}
+          commands={commands}
+          onDone={() => setDeciding(false)}
+          onDecide={(attempt, reason) => commands.send('panel', attempt === null ? 'None counts' : `Attempt ${attempt} counts`, [{ kind: 'choose', point, attempt, reason }])}
+        />
+      )}
+    </>
+  );
+}
+
+interface DecisionProps {
+  readonly attempts: readonly AttemptRecord[];
+  readonly chosen: number | null;
+  readonly commands: Commands;
+  readonly onDecide: (attempt: number | null, reason: string) => Promise<boolean>;
+  readonly onDone: () => void;
+}
+
+/** A person's decision which attempt counts; it needs a reason, which stays in the record. */
+function Decision({ attempts, chosen, commands, onDecide, onDone }: DecisionProps) {
+  const choices = [
+    ...attempts.filter((attempt) => attempt.window !== null).map(({ attempt, verdict }) => ({
+      value: String(attempt),
+      text: `Attempt ${attempt}${verdict === null ? '' : `, ${verdictWords[verdict].toLowerCase()}`}${attempt === chosen ? ', counts now' : ''}`,
+    })),
+    { value: 'none', text: 'None counts' },
+  ];
+  const [choice, setChoice] = useState(() => choices.find(({ value }) => value !== String(chosen))?.value ?? 'none');
+  const [reason, setReason] = useState('');
+  const [problem, setProblem] = useState('');
+  const decide = async (): Promise<void> => {
+    if (reason.trim() === '') {
+      setProblem('A decision needs a reason. It stays in the record of the run.');
+      return;
+    }
+    if (await onDecide(choice === 'none' ? null : Number(choice), reason.trim())) onDone();
+  };
+  return (
+    <div className="run-decision" role="group" aria-label="Decide which attempt counts">
+      <Choice label="What counts" value={choice} options={choices} onChange={setChoice} />
+      <TextInput label="Reason" hint="Stays in the record, with your name." value={reason} onChange={setReason} problem={problem} onEnter={() => void decide()} autoFocus />
+      <div className="button-row">
+        <Button against={commands.against} onPress={() => void decide()}>
+          Decide so
+        </Button>
+        <Button kind="quiet" onPress={onDone}>
+          Leave it as it is
+        </Button>
+      </div>
+    </div>
+  );
+}
+
+interface AttemptProps {
+  readonly attempt: AttemptRecord;
+  readonly detail: AttemptDetail | undefined;
+  readonly counts: boolean;
+  readonly point: Point;
+  readonly plan: Plan;
+  readonly equipment: Equipment;
+  readonly units: Units;
+  readonly open: boolean;
+  readonly revision: number;
+}
+
+function Attempt({ attempt, detail, counts, point, plan, equipment, units, open }: AttemptProps) {
+  const { verdict, window, text, reason } = attempt;
+  const word = verdict === null ? 'Going on' : verdictWords[verdict];
+  const glyph = verdict === null ? '▶' : verdict === 'accepted' ? '✓' : verdict === 'rejected' ? '×' : '/';
+  const took = detail === undefined || detail.to === null ? '' : `, took ${durationOf(detail.to - detail.from)}`;
+  return (
+    <details className="run-attempt" open={open}>
+      <summary>
+        <span aria-hidden="true">{glyph} </span>
+        <strong>
+          Attempt {attempt.attempt}: {word}
+        </strong>
+        {counts && <span className="run-counts"> counts</span>}
+        {window !== null && <span className="quiet"> · {massText(point, window, plan, equipment, units)}</span>}
+      </summary>
+      <p className="small quiet">
+        {detail === undefined ? '' : `${new Date(detail.from).toLocaleTimeString()}${took}; `}
+        {reasonWords[reason]}
+      </p>
+      {text !== '' && <p>{text}</p>}
+      {detail !== undefined && detail.criteria.length > 0 && <Criteria criteria={detail.criteria} />}
+      {window !== null && (
+        <details className="run-readings">
+          <summary>Readings</summary>
+          <table className="plain">
+            <thead>
+              <tr>
+                <th scope="col">Reading</th>
+                <th scope="col" className="numeric">Found</th>
+                <th scope="col">Plan</th>
+              </tr>
+            </thead>
+            <tbody>
+              {readingsOf(point, window, plan, equipment, units).map((row) => (
+                <tr key={row.label}>
+                  <th scope="row">{row.label}</th>
+                  <td className="numeric">{row.value}</td>
+                  <td className="quiet">{row.allowed}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </details>
+      )}
+      {window === null && verdict !== null && <p className="quiet">It never came to its measuring window, so there are no readings.</p>}
+    </details>
+  );
+}
+
+function durationOf(ms: number): string {
+  return ms < 50_000 ? `${(ms / 1e3).toFixed(1)} s` : durationText(ms / 1e3);
+}
+
+/** Limits that were not met stand first. */
+function Criteria({ criteria }: { readonly criteria: readonly Criterion[] }) {
+  const inOrder = criteria.toSorted((a, b) => Number(a.passed) - Number(b.passed));
+  return (
+    <table className="plain run-criteria">
+      <thead>
+        <tr>
+          <th scope="col">Limit</th>
+          <th scope="col">Found and allowed</th>
+        </tr>
+      </thead>
+      <tbody>
+        {inOrder.map(({ rule, passed, text }) => (
+          <tr key={rule} className={passed ? undefined : 'run-not-met'}>
+            <th scope="row">
+              {rule}
+              <br />
+              <span>{passed ? '✓ met' : '✕ not met'}</span>
+            </th>
+            <td>{text}</td>
+          </tr>
+        ))}
+      </tbody>
+    </table>
+  );
+}

@@ -1,0 +1,81 @@
+import type { Result } from '../../../app/contract/contract.ts';
+import type { PreflightLine } from '../../../app/run/events.ts';
+import { Notice, Status } from '../../components/status.tsx';
+import type { Tone } from '../../components/status.tsx';
+import { durationText, plural } from './words.ts';
+
+const results: Readonly<Record<PreflightLine['result'], { readonly tone: Tone; readonly word: string }>> = {
+  refuse: { tone: 'bad', word: 'refuse' },
+  warn: { tone: 'note', word: 'warn' },
+  pass: { tone: 'good', word: 'pass' },
+};
+const order: readonly PreflightLine['result'][] = ['refuse', 'warn', 'pass'];
+
+/** What plan and bench say to each other before a start. What stands against it comes first; what passed can be opened. */
+export function PreflightSheet({ check, bench }: { readonly check: Result<'plan.check'>; readonly bench: boolean }) {
+  if (check.problems.length > 0) {
+    return (
+      <Notice tone="bad">
+        The plan cannot be run as it is. {check.problems.map(({ path, text }) => (path === '' ? text : `${path}: ${text}`)).join(' ')}
+      </Notice>
+    );
+  }
+  const { sheet } = check;
+  if (sheet === null) return <p>{plural(check.points, 'point')}. The pre-flight sheet is made when a bench is connected.</p>;
+  const { totals, lines } = sheet;
+  const inOrder = lines.toSorted((a, b) => order.indexOf(a.result) - order.indexOf(b.result));
+  const remarkable = inOrder.filter((line) => line.result !== 'pass');
+  const passed = inOrder.filter((line) => line.result === 'pass');
+  return (
+    <div className="run-preflight">
+      <dl className="run-totals">
+        <Total name="Points" value={String(totals.points)} />
+        <Total name="Time, without repeats" value={`about ${durationText(totals.durationS)}`} />
+        <Total name="Pulses" value={totals.pulses.toLocaleString('en')} />
+        <Total name="Fluid" value={`about ${(totals.fluidMl / 1e3).toPrecision(2)} L`} />
+      </dl>
+      {!bench && <p className="small quiet">Made without a bench: what depends on one is looked at when one is connected.</p>}
+      {remarkable.length > 0 && <Lines lines={remarkable} />}
+      <details open={remarkable.length === 0 && passed.length < 4}>
+        <summary>
+          <Status tone="good">{plural(passed.length, 'line')} of the pre-flight sheet passed</Status>
+        </summary>
+        <Lines lines={passed} />
+      </details>
+    </div>
+  );
+}
+
+function Total({ name, value }: { readonly name: string; readonly value: string }) {
+  return (
+    <div>
+      <dt>{name}</dt>
+      <dd>{value}</dd>
+    </div>
+  );
+}
+
+export function Lines({ lines }: { readonly lines: readonly PreflightLine[] }) {
+  return (
+    <table className="plain run-lines">
+      <thead>
+        <tr>
+          <th scope="col">Rule</th>
+          <th scope="col">Result</th>
+          <th scope="col">What was found</th>
+        </tr>
+      </thead>
+      <tbody>
+        {lines.map((line) => (
+          <tr key={line.rule}>
+            <th scope="row">{line.rule}</th>
+            <td>
+              <Status tone={results[line.result].tone}>{results[line.result].word}</Status>
+            </td>
+            <td>{line.text}</td>
+          </tr>
+        ))}
+      </tbody>
+    </table>
+  );
+}

@@ -1,0 +1,66 @@
+/** What an attempt found, as rows to read: each value beside what the plan allows. */
+import type { Equipment } from '../../../app/equipment/equipment.ts';
+import type { Plan } from '../../../app/plan/plan.ts';
+import type { Point } from '../../../app/plan/points.ts';
+import { toCelsius, toKilopascals } from '../../../app/quantities/quantity.ts';
+import { massPerPulse } from '../../../app/reduce/mass.ts';
+import type { WindowSummary } from '../../../app/run/window.ts';
+import type { Units } from '../../settings/units.ts';
+import { plainNumber } from './sheets.ts';
+
+export interface Reading {
+  readonly label: string;
+  /** Value with unit. */
+  readonly value: string;
+  /** What the plan asks for; empty: it asks for nothing here. */
+  readonly allowed: string;
+}
+
+const noBreak = (number: string, unit: string) => `${number}\u00a0${unit}`;
+
+/** Coverage factor of the stated expanded uncertainty: about 95 % where the degrees of freedom are many. */
+const coverage = 2;
+
+/** Mass per pulse of a window with its expanded uncertainty, or why there is none. */
+export function massText(point: Point, window: WindowSummary, plan: Plan, equipment: Equipment, units: Units): string {
+  const result = massPerPulse(point, window, equipment, plan.reduction);
+  if (result.kind === 'no-mass') return result.text;
+  const shown = units.pulse(result.mass, point.period);
+  if (shown === null) return units.statement;
+  const expanded = coverage * Math.hypot(result.uRandom, result.uShared) * shown;
+  const decimals = Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(expanded))));
+  return noBreak(`${shown.toFixed(decimals)} ± ${expanded.toFixed(decimals)}`, units.pulseUnit);
+}
+
+/** `units.pulse` must have been made for the density of this fluid. */
+export function readingsOf(point: Point, window: WindowSummary, plan: Plan, equipment: Equipment, units: Units): readonly Reading[] {
+  const { accept } = plan;
+  const result = massPerPulse(point, window, equipment, plan.reduction);
+  const flow = result.kind === 'mass' ? units.flow(result.measured / point.period) : null;
+  const temperatures = `${plainNumber(accept.temperatureMinC)} to ${plainNumber(accept.temperatureMaxC)} °C`;
+  const seconds = window.to - window.from;
+  const edgeSeconds = window.lastEdgeAt - window.firstEdgeAt;
+  return [
+    { label: 'Mass per pulse, corrected (k = 2)', value: massText(point, window, plan, equipment, units), allowed: '' },
+    { label: 'Flow as measured', value: flow === null ? 'not known' : noBreak(flow.toPrecision(5), units.flowUnit), allowed: '' },
+    {
+      label: 'Rail pressure, mean',
+      value: noBreak(toKilopascals(window.pressure.mean).toFixed(2), 'kPa'),
+      allowed: `${plainNumber(toKilopascals(point.pressure))} ± ${plainNumber(accept.pressureKpa)} kPa`,
+    },
+    { label: 'Rail pressure, scatter (s)', value: noBreak((window.pressure.sd / 1e3).toFixed(2), 'kPa'), allowed: `at most ${plainNumber(accept.pressureSdKpa)} kPa` },
+    { label: 'Supply, mean', value: noBreak(window.supply.mean.toFixed(3), 'V'), allowed: `${plainNumber(point.voltage)} ± ${plainNumber(accept.supplyV)} V` },
+    { label: 'Supply, scatter (s)', value: noBreak((window.supply.sd * 1e3).toFixed(1), 'mV'), allowed: '' },
+    { label: 'Fluid in the rail', value: noBreak(toCelsius(window.railTemperature.mean).toFixed(2), '°C'), allowed: temperatures },
+    { label: 'Fluid at the meter', value: noBreak(toCelsius(window.meterTemperature.mean).toFixed(2), '°C'), allowed: temperatures },
+    { label: 'Meter edges', value: String(window.edges), allowed: `at least ${plan.window.minEdges}` },
+    { label: 'Edge rate', value: edgeSeconds > 0 ? noBreak((window.edges / edgeSeconds).toFixed(2), 'Hz') : 'not known', allowed: '' },
+    { label: 'Window', value: noBreak(seconds.toFixed(2), 's'), allowed: `at least ${plainNumber(plan.window.minS)} s` },
+    { label: 'Pulses counted', value: String(window.pulses), allowed: `about ${(seconds / point.period).toFixed(0)}` },
+    {
+      label: 'Frames missing',
+      value: `${window.missingFrames} of ${window.frames + window.missingFrames}`,
+      allowed: `at most ${plainNumber(accept.missingFramesPercent)} %`,
+    },
+  ];
+}

@@ -1,0 +1,376 @@
+import { useCallback, useEffect, useMemo, useState } from 'react';
+import { tinykeys } from 'tinykeys';
+import { expandPlan } from '../../../app/plan/expand.ts';
+import type { RunEvent } from '../../../app/run/events.ts';
+import type { RunState } from '../../../app/run/fold.ts';
+import { Button } from '../../components/button.tsx';
+import { Page } from '../../components/page.tsx';
+import { Notice } from '../../components/status.tsx';
+import { goTo, pathTo } from '../../frame/route.ts';
+import { ask, useHost, useRun } from '../../host/host.ts';
+import { AlarmList, StandingAlarms } from './alarm-list.tsx';
+import { AnswerLine } from './answer.tsx';
+import { failedPoints, looks, tallyOf } from './cells.ts';
+import { CommandBar } from './command-bar.tsx';
+import { logOf } from './log.ts';
+import { NowPanel } from './now-panel.tsx';
+import { PointGrid } from './point-grid.tsx';
+import { PointPanel } from './point-panel.tsx';
+import { sheetsOf } from './sheets.ts';
+import type { Sheet } from './sheets.ts';
+import { useCommands } from './use-commands.ts';
+import type { Commands } from './use-commands.ts';
+import { atStart, placeOf } from './walk.ts';
+import type { Selection } from './walk.ts';
+import { plural } from './words.ts';
+
+export function RunView({ id }: { readonly id: string }) {
+  const journal = useRun(id);
+  if (journal.phase === 'failed') {
+    return (
+      <Page title="Run">
+        <Notice tone="bad" action={<Button onPress={() => goTo('run')}>Back</Button>}>
+          The run {id} cannot be shown. {journal.problem}
+        </Notice>
+      </Page>
+    );
+  }
+  if (journal.state === null || journal.phase === 'loading') {
+    return (
+      <Page title="Run">
+        <p role="status">The journal of the run is being read ({plural(journal.revision, 'event')} so far).</p>
+      </Page>
+    );
+  }
+  return <LoadedRun id={id} state={journal.state} events={journal.events} revision={journal.revision} problem={journal.problem} />;
+}
+
+interface LoadedRunProps {
+  readonly id: string;
+  readonly state: RunState;
+  readonly events: readonly RunEvent[];
+  readonly revision: number;
+  readonly problem: string;
+}
+
+function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
+  const host = useHost();
+  const onBench = host.openRun === id;
+  const status = host.status?.id === id ? host.status.status : null;
+  const log = logOf(events);
+  const { plan } = state;
+  const points = useMemo(() => expandPlan(plan), [plan]);
+  const current = state.current === null ? null : (points[state.current.point] ?? null);
+  const commands = useCommands(id, onBench);
+  const lastAt = events.at(-1)?.at ?? 0;
+  const tally = tallyOf(state, points.keys());
+
+  return (
+    <Page
+      title="Run"
+      lead={
+        <>
+          <strong>{plan.name}</strong>
+          {plan.order === '' ? '' : ` · order ${plan.order}`} · {state.operator} · opened {new Date(log.openedAt).toLocaleString()}
+        </>
+      }
+      actions={<PageActions id={id} state={state} onBench={onBench} />}
+    >
+      {problem !== '' && <Notice tone="note">The journal could not be read to its end: {problem}</Notice>}
+      <StandingAlarms alarms={onBench ? log.alarms : []} />
+      <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={Math.max(lastAt, Date.now())} onBench={onBench} />
+      {onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} />}
+      <Work id={id} state={state} revision={revision} events={events} onBench={onBench} commands={commands} points={points} />
+      <AlarmList alarms={log.alarms} />
+    </Page>
+  );
+}
+
+function PageActions({ id, state, onBench }: { readonly id: string; readonly state: RunState; readonly onBench: boolean }) {
+  const { control } = useHost();
+  const [problem, setProblem] = useState('');
+  const atRest = state.mode === 'ended' || state.mode === 'ready' || state.mode === 'paused';
+  const close = async (): Promise<void> => {
+    const reply = await ask('run.close', { id });
+    if (reply.ok) goTo('run');
+    else setProblem(reply.failure.text);
+  };
+  return (
+    <>
+      {state.counts.accepted > 0 && (
+        <a className="button" href={pathTo('results', id)}>
+          Results
+        </a>
+      )}
+      {onBench && atRest && (
+        <Button against={control.mine ? '' : 'Take control first.'} onPress={() => void close()}>
+          {state.mode === 'ended' ? 'Done: put the run away' : 'Put the run away for now'}
+        </Button>
+      )}
+      {!onBench && <Button onPress={() => goTo('run')}>Back to the beginning</Button>}
+      {problem !== '' && <Notice tone="bad">{problem}</Notice>}
+    </>
+  );
+}
+
+/** A stored run can be looked at without a bench; to go on with it, it is opened on one first. */
+function NotOnBench({ id, state }: { readonly id: string; readonly state: RunState }) {
+  const { bench, control, openRun } = useHost();
+  const [busy, setBusy] = useState(false);
+  const [problem, setProblem] = useState('');
+  const against = !control.mine
+    ? 'This window only watches. Take control first.'
+    : openRun !== null
+      ? 'Another run is open on the bench. Put that away first.'
+      : bench.state !== 'connected'
+        ? 'No bench is connected.'
+        : '';
+  const open = async (): Promise<void> => {
+    setBusy(true);
+    const reply = await ask('run.continue', { id });
+    setBusy(false);
+    if (reply.ok) goTo('run');
+    else setProblem(`The run was not opened on the bench. ${reply.failure.text}`);
+  };
+  return (
+    <Notice
+      tone="off"
+      action={
+        <Button kind="primary" against={against} busy={busy} onPress={() => void open()}>
+          Open it on the bench
+        </Button>
+      }
+    >
+      {state.mode === 'ended'
+        ? 'This run has ended and is shown from the archive. To measure points again it is opened on the bench first: that asks the bench who it is and makes the pre-flight sheet anew, and drives nothing.'
+        : 'This run is unfinished and is shown from the archive. Opening it on the bench makes the bench safe and drives nothing; after that you resume it.'}
+      {problem !== '' && <strong> {problem}</strong>}
+    </Notice>
+  );
+}
+
+interface WorkProps {
+  readonly id: string;
+  readonly state: RunState;
+  readonly revision: number;
+  readonly events: readonly RunEvent[];
+  readonly onBench: boolean;
+  readonly commands: Commands;
+  readonly points: ReturnType<typeof expandPlan>;
+}
+
+/** The points: sheet, selection, what can be done with it, and the panel of one point. */
+function Work({ state, revision, events, onBench, commands, points }: WorkProps) {
+  const { plan } = state;
+  const sheets = useMemo(() => sheetsOf(plan, points), [plan, points]);
+  const [chosenSheet, setChosenSheet] = useState<string | null>(null);
+  const [selection, setSelection] = useState<Selection>(atStart);
+  const [opened, setOpened] = useState<number | null>(null);
+  const [gridFocus, setGridFocus] = useState(0);
+  const [panelFocus, setPanelFocus] = useState(0);
+
+  const { current } = state;
+  const runningSheet = sheets.find((sheet) => current !== null && sheet.points.includes(current.point));
+  const [lastSheet, setLastSheet] = useState<string | null>(null);
+  if (runningSheet !== undefined && runningSheet.key !== 'reference' && runningSheet.key !== lastSheet) setLastSheet(runningSheet.key);
+  const sheet = sheets.find((one) => one.key === (chosenSheet ?? lastSheet)) ?? sheets[0];
+  // The fold writes into `state`, so its revision stands for it.
+  const failed = useMemo(() => failedPoints(state), [state, revision]);
+  const shownPoint = points[opened ?? current?.point ?? selectedPoint(sheet, selection) ?? 0];
+
+  const selectFailed = useCallback(() => {
+    const first = failed[0];
+    const target = sheets.find((one) => one.points.some((point) => failed.includes(point)));
+    if (first === undefined || target === undefined) {
+      commands.refuse('points', 'Select all failed', 'No point has failed, so there is nothing to select.');
+      return;
+    }
+    const here = sheet?.points.some((point) => failed.includes(point)) === true ? sheet : target;
+    if (here !== sheet) setChosenSheet(here.key);
+    const place = placeOf(here, failed.find((point) => here.points.includes(point)) ?? first) ?? { row: 0, column: 0 };
+    setSelection({ focus: place, anchor: place, selected: new Set(failed) });
+    setGridFocus((n) => n + 1);
+  }, [failed, sheets, sheet, commands]);
+
+  const measureAgain = useCallback(
+    (indices: readonly number[]) => {
+      const label = `Measure ${plural(indices.length, 'point')} again`;
+      if (commands.against !== '') commands.refuse('points', label, commands.against);
+      else if (indices.length === 0) commands.refuse('points', 'Measure again', 'No point is selected. Select points with Space, or all failed ones with F.');
+      else {
+        void commands.send('points', label, [{ kind: 'measure-again', points: [...indices].sort((a, b) => a - b) }]).then((accepted) => {
+          if (accepted) setSelection((old) => ({ ...old, selected: new Set() }));
+        });
+      }
+    },
+    [commands],
+  );
+  const marked = selection.selected.size > 0 ? [...selection.selected] : [];
+  const underFocus = selectedPoint(sheet, selection);
+  const leaveOut = (): void => {
+    const wanted = marked.filter((point) => state.points[point]?.skipped === null && state.points[point]?.chosen === null);
+    if (wanted.length === 0) commands.refuse('points', 'Leave out', 'Every selected point is left out already or has an attempt that counts.');
+    else void commands.send('points', `Leave ${plural(wanted.length, 'point')} out`, wanted.map((point) => ({ kind: 'skip-point', point })));
+  };
+
+  useEffect(
+    () =>
+      tinykeys(window, {
+        'Alt+KeyF': (event: KeyboardEvent) => {
+          event.preventDefault();
+          selectFailed();
+        },
+        'Alt+KeyM': (event: KeyboardEvent) => {
+          event.preventDefault();
+          if (!event.repeat) measureAgain(marked);
+        },
+      }),
+    [selectFailed, measureAgain, selection],
+  );
+
+  if (sheet === undefined) return null;
+  return (
+    <div className="run-work">
+      <section className="section" aria-label="Points">
+        <header className="section-head">
+          <h2>Points</h2>
+          <Legend />
+        </header>
+        {sheets.length > 1 && <SheetChoice sheets={sheets} state={state} shown={sheet.key} following={chosenSheet === null} onChoose={setChosenSheet} />}
+        <div className="run-selection">
+          <div className="button-row">
+            <Button
+              against={commands.against === '' && failed.length === 0 ? 'None has failed.' : commands.against}
+              onPress={() => measureAgain(failed)}
+            >
+              Measure {failed.length === 0 ? 'failed points' : failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
+            </Button>
+            {marked.length > 0 ? (
+              <>
+                <Button against={commands.against} onPress={() => measureAgain(marked)}>
+                  Measure the {marked.length} selected again
+                </Button>
+                <Button against={commands.against} onPress={leaveOut}>
+                  Leave them out
+                </Button>
+                <Button kind="quiet" onPress={() => setSelection((old) => ({ ...old, selected: new Set() }))}>
+                  Clear
+                </Button>
+              </>
+            ) : (
+              failed.length > 0 && (
+                <Button kind="quiet" onPress={selectFailed}>
+                  Select all failed
+                </Button>
+              )
+            )}
+          </div>
+          <p className="small quiet">{againWords(state, onBench)}</p>
+          <AnswerLine commands={commands} place="points" />
+        </div>
+        <PointGrid
+          plan={plan}
+          points={points}
+          sheet={sheet}
+          state={state}
+          selection={selection}
+          opened={opened}
+          focusRequest={gridFocus}
+          onSelect={setSelection}
+          onOpen={(point) => {
+            setOpened(point);
+            setPanelFocus((n) => n + 1);
+          }}
+          onKey={(key) => {
+            if (key === 'f') selectFailed();
+            else if (key === 'm') measureAgain(marked.length > 0 ? marked : underFocus === null ? [] : [underFocus]);
+            else return false;
+            return true;
+          }}
+        />
+        <p className="small quiet run-keys">
+          In the grid: arrows move, <kbd>Enter</kbd> opens, <kbd>Space</kbd> selects, <kbd>Shift</kbd> with arrows selects a block, <kbd>F</kbd> selects all failed (<kbd>Alt+F</kbd> from anywhere),{' '}
+          <kbd>M</kbd> measures again, <kbd>Esc</kbd> clears.
+        </p>
+      </section>
+      {shownPoint !== undefined && (
+        <PointPanel
+          state={state}
+          revision={revision}
+          log={logOf(events)}
+          point={shownPoint}
+          commands={commands}
+          following={opened === null}
+          focusRequest={panelFocus}
+          onFollow={() => setOpened(null)}
+          onLeave={() => {
+            const place = placeOf(sheet, shownPoint.index);
+            if (place !== null) setSelection((old) => ({ ...old, focus: place, anchor: place }));
+            setGridFocus((n) => n + 1);
+          }}
+        />
+      )}
+    </div>
+  );
+}
+
+function selectedPoint(sheet: Sheet | undefined, { focus }: Selection): number | null {
+  return sheet?.rows[focus.row]?.points[focus.column] ?? null;
+}
+
+function againWords({ mode }: RunState, onBench: boolean): string {
+  if (!onBench) return 'Measuring again opens this run on the bench first, then proves the dead-man and measures only these points. Earlier attempts are kept.';
+  if (mode === 'ended') return 'Measuring again opens the run again: the dead-man is proved, then only these points are measured. Earlier attempts are kept.';
+  if (mode === 'ready') return 'Points that are to be measured again come first once the run is started. Earlier attempts are kept.';
+  return 'Points that are to be measured again come before all others. Earlier attempts are kept.';
+}
+
+function Legend() {
+  return (
+    <ul className="run-legend" aria-label="What the signs mean">
+      {looks.map(({ look, glyph, word, meaning }) => (
+        <li key={look} title={meaning}>
+          <span className={`run-cell run-key run-look-${look}`} aria-hidden="true">
+            {glyph}
+          </span>{' '}
+          {word}
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+interface SheetChoiceProps {
+  readonly sheets: readonly Sheet[];
+  readonly state: RunState;
+  readonly shown: string;
+  readonly following: boolean;
+  readonly onChoose: (key: string | null) => void;
+}
+
+function SheetChoice({ sheets, state, shown, following, onChoose }: SheetChoiceProps) {
+  return (
+    <div className="run-sheets" role="group" aria-label="Pressure">
+      {sheets.map((sheet) => {
+        const { accepted, failed, running } = tallyOf(state, sheet.points);
+        return (
+          <button key={sheet.key} type="button" className="button button-plain run-sheet" aria-pressed={sheet.key === shown} onClick={() => onChoose(sheet.key)}>
+            <span>
+              {running > 0 && <span aria-hidden="true">▶ </span>}
+              {sheet.label}
+            </span>
+            <span className="small">
+              {accepted} of {sheet.points.length}
+              {failed > 0 && `, × ${failed} failed`}
+            </span>
+          </button>
+        );
+      })}
+      {!following && (
+        <Button kind="quiet" onPress={() => onChoose(null)}>
+          Follow the run
+        </Button>
+      )}
+    </div>
+  );
+}

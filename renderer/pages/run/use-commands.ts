@@ -1,0 +1,73 @@
+/** Commands of a person to a run, and what each was answered. */
+import { useCallback, useState } from 'react';
+import type { Params } from '../../../app/contract/contract.ts';
+import { ask, useHostState } from '../../host/host.ts';
+import { settings } from '../../settings/settings.ts';
+
+/** A command as it is sent. */
+export type SentCommand = Params<'run.command'>['command'];
+
+/** Beside which control the answer is shown. */
+export type Place = 'bar' | 'points' | 'panel';
+
+export interface Answer {
+  readonly place: Place;
+  /** The control that was used. */
+  readonly label: string;
+  readonly accepted: boolean;
+  readonly text: string;
+}
+
+export interface Commands {
+  /** Why no command can be given from this window; empty: they can. */
+  readonly against: string;
+  readonly answer: Answer | null;
+  readonly busy: boolean;
+  /** True when all of them were accepted; stops at the first that was not. Opens a stored run on the bench before, where it has to be. */
+  send(place: Place, label: string, commands: readonly SentCommand[]): Promise<boolean>;
+  /** Says why a control does nothing, where the control is. */
+  refuse(place: Place, label: string, text: string): void;
+  forget(): void;
+}
+
+export function useCommands(id: string, onBench: boolean): Commands {
+  const [answer, setAnswer] = useState<Answer | null>(null);
+  const [busy, setBusy] = useState(false);
+  const against = useHostState(({ line, control }) =>
+    line.state !== 'up'
+      ? 'The host cannot be reached, so no command can be sent.'
+      : control.mine
+        ? ''
+        : 'This window only watches. Take control first; the button stands at the top.',
+  );
+
+  const send = useCallback(
+    async (place: Place, label: string, commands: readonly SentCommand[]): Promise<boolean> => {
+      setBusy(true);
+      setAnswer(null);
+      const told = await carryOut(id, onBench, commands);
+      setBusy(false);
+      setAnswer({ place, label, ...told });
+      return told.accepted;
+    },
+    [id, onBench],
+  );
+  const refuse = useCallback((place: Place, label: string, text: string) => setAnswer({ place, label, accepted: false, text }), []);
+  const forget = useCallback(() => setAnswer(null), []);
+  return { against, answer, busy, send, refuse, forget };
+}
+
+async function carryOut(id: string, onBench: boolean, commands: readonly SentCommand[]): Promise<{ readonly accepted: boolean; readonly text: string }> {
+  if (!onBench) {
+    const opened = await ask('run.continue', { id });
+    if (!opened.ok) return { accepted: false, text: `The run could not be opened on the bench. ${opened.failure.text}` };
+  }
+  let text = '';
+  for (const command of commands) {
+    const reply = await ask('run.command', { id, command, by: settings().operator, commandId: crypto.randomUUID() });
+    if (!reply.ok) return { accepted: false, text: reply.failure.text };
+    if (!reply.value.accepted) return { accepted: false, text: reply.value.reason };
+    text = reply.value.reason;
+  }
+  return { accepted: true, text };
+}

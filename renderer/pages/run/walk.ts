@@ -1,0 +1,111 @@
+/** Moving about a sheet and selecting in it by keyboard, as the grid pattern of the ARIA authoring practices has it. */
+import type { Sheet } from './sheets.ts';
+
+export interface Place {
+  readonly row: number;
+  readonly column: number;
+}
+
+export interface Selection {
+  readonly focus: Place;
+  /** Where an extended selection began. */
+  readonly anchor: Place;
+  readonly selected: ReadonlySet<number>;
+}
+
+export interface Key {
+  readonly key: string;
+  readonly shift: boolean;
+  readonly ctrl: boolean;
+}
+
+export const atStart: Selection = { focus: { row: 0, column: 0 }, anchor: { row: 0, column: 0 }, selected: new Set() };
+
+const clamp = (value: number, most: number) => Math.max(0, Math.min(most, value));
+
+export function pointAt(sheet: Sheet, { row, column }: Place): number | null {
+  return sheet.rows[row]?.points[column] ?? null;
+}
+
+/** Where a point lies; null: not on this sheet. */
+export function placeOf(sheet: Sheet, point: number): Place | null {
+  for (const [row, { points }] of sheet.rows.entries()) {
+    const column = points.indexOf(point);
+    if (column >= 0) return { row, column };
+  }
+  return null;
+}
+
+/** The place within the sheet that is nearest to `place`: another sheet may be smaller. */
+export function within(sheet: Sheet, place: Place): Place {
+  const row = clamp(place.row, sheet.rows.length - 1);
+  return { row, column: clamp(place.column, (sheet.rows[row]?.points.length ?? 1) - 1) };
+}
+
+/** What a key does to focus and selection; null: it is not a key of the grid. `page` rows make a page. */
+export function afterKey(sheet: Sheet, selection: Selection, pressed: Key, page: number): Selection | null {
+  const { focus } = selection;
+  const lastRow = sheet.rows.length - 1;
+  const lastColumn = (sheet.rows[0]?.points.length ?? 1) - 1;
+  const to = (row: number, column: number) => moved(sheet, selection, { row: clamp(row, lastRow), column: clamp(column, lastColumn) }, pressed.shift);
+  switch (pressed.key) {
+    case 'ArrowLeft':
+      return to(focus.row, focus.column - 1);
+    case 'ArrowRight':
+      return to(focus.row, focus.column + 1);
+    case 'ArrowUp':
+      return to(focus.row - 1, focus.column);
+    case 'ArrowDown':
+      return to(focus.row + 1, focus.column);
+    case 'Home':
+      return to(pressed.ctrl ? 0 : focus.row, 0);
+    case 'End':
+      return to(pressed.ctrl ? lastRow : focus.row, lastColumn);
+    case 'PageUp':
+      return to(focus.row - page, focus.column);
+    case 'PageDown':
+      return to(focus.row + page, focus.column);
+    case ' ':
+      return toggled(sheet, selection, focus);
+    case 'a':
+      return pressed.ctrl ? { ...selection, selected: new Set([...selection.selected, ...sheet.points]) } : null;
+    case 'Escape':
+      return selection.selected.size === 0 ? null : { ...selection, anchor: focus, selected: new Set() };
+    default:
+      return null;
+  }
+}
+
+function moved(sheet: Sheet, selection: Selection, focus: Place, extend: boolean): Selection {
+  return extend
+    ? { ...selection, focus, selected: block(sheet, selection.anchor, focus) }
+    : { ...selection, focus, anchor: focus };
+}
+
+export function toggled(sheet: Sheet, selection: Selection, place: Place): Selection {
+  const point = pointAt(sheet, place);
+  if (point === null) return selection;
+  const selected = new Set(selection.selected);
+  if (!selected.delete(point)) selected.add(point);
+  return { focus: place, anchor: place, selected };
+}
+
+export function extendedTo(sheet: Sheet, selection: Selection, place: Place): Selection {
+  return moved(sheet, selection, place, true);
+}
+
+function block(sheet: Sheet, a: Place, b: Place): ReadonlySet<number> {
+  const selected = new Set<number>();
+  for (let row = Math.min(a.row, b.row); row <= Math.max(a.row, b.row); row += 1)
+    for (let column = Math.min(a.column, b.column); column <= Math.max(a.column, b.column); column += 1) {
+      const point = pointAt(sheet, { row, column });
+      if (point !== null) selected.add(point);
+    }
+  return selected;
+}
+
+/** What of rows or columns of one size is on the screen, with a margin, so that only that much is drawn. */
+export function visible(offset: number, extent: number, size: number, count: number, margin: number): { readonly from: number; readonly to: number } {
+  const from = clamp(Math.floor(offset / size) - margin, count);
+  return { from, to: clamp(Math.ceil((offset + extent) / size) + margin, count) };
+}

@@ -1,0 +1,31 @@
+import { describe, expect, it } from 'vitest';
+import { clockText, countingText, durationText, timeLeftText, waitingText } from './words.ts';
+
+describe('words of the run page', () => {
+  it('says lengths of time as one would', () => {
+    expect([5, 90, 3540, 3600, 3900, 86_400, 97_200, 200_000].map(durationText)).toEqual([
+      'under a minute', '2 min', '59 min', '1 h', '1 h 5 min', '1 day', '1 day 3 h', '2 days 8 h',
+    ]);
+    expect(durationText(3599)).toBe('1 h');
+    expect([7, 750, 3723].map(clockText)).toEqual(['0:07', '12:30', '1:02:03']);
+    expect(timeLeftText(null)).toBe('');
+    expect(timeLeftText(720)).toBe('about 12 min left');
+  });
+
+  it('says what is waited for with value, unit and band', () => {
+    expect(waitingText({ text: 'rail pressure in band', value: 391.24, low: 396, high: 404, unit: 'kPa' })).toBe(
+      'Waiting for: rail pressure in band, now 391.2 kPa, band 396.0 to 404.0 kPa.',
+    );
+    expect(waitingText({ text: 'meter edges', value: 40, low: 96, high: null, unit: 'edges' })).toBe('Waiting for: meter edges, 40 of 96 edges.');
+    expect(waitingText({ text: 'supply read-back steady', value: null, low: 13.95, high: 14.05, unit: 'V' })).toBe(
+      'Waiting for: supply read-back steady. No reading yet, band 13.950 to 14.050 V.',
+    );
+  });
+
+  it('says which attempt counts, who says so and why', () => {
+    const base = { attempts: [], skipped: null, queued: false };
+    expect(countingText({ ...base, chosen: null, choice: null })).toBe('Not measured yet.');
+    expect(countingText({ ...base, chosen: 2, choice: { by: { rule: 'RUN-36' }, why: 'It was asked for.' } })).toBe('Attempt 2 counts (by rule RUN-36): It was asked for.');
+    expect(countingText({ ...base, chosen: null, choice: { by: { person: 'Operator' }, why: 'It leaks.' } })).toBe('No attempt counts (Operator decided): It leaks.');
+  });
+});

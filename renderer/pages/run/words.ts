@@ -1,0 +1,85 @@
+/** Words for times, verdicts and reasons on the run page. */
+import type { RunStatus } from '../../../app/run/engine.ts';
+import type { AttemptReason, Verdict } from '../../../app/run/events.ts';
+import type { PointRecord } from './cells.ts';
+
+export type WaitingFor = NonNullable<RunStatus['waitingFor']>;
+
+/** A length of time as one would say it: `under a minute`, `12 min`, `1 h 5 min`, `2 days 3 h`. */
+export function durationText(seconds: number): string {
+  const minutes = Math.round(seconds / 60);
+  if (seconds < 50) return 'under a minute';
+  if (minutes < 60) return `${minutes} min`;
+  const hours = Math.floor(minutes / 60);
+  if (hours < 24) return minutes % 60 === 0 ? `${hours} h` : `${hours} h ${minutes % 60} min`;
+  const wholeHours = Math.round(minutes / 60);
+  const days = Math.floor(wholeHours / 24);
+  const rest = wholeHours % 24;
+  return `${days} ${days === 1 ? 'day' : 'days'}${rest === 0 ? '' : ` ${rest} h`}`;
+}
+
+/** A length of time to the second: `0:07`, `12:30`, `1:02:03`. */
+export function clockText(seconds: number): string {
+  const whole = Math.max(0, Math.floor(seconds));
+  const two = (n: number) => String(n).padStart(2, '0');
+  const [h, m, s] = [Math.floor(whole / 3600), Math.floor(whole / 60) % 60, whole % 60];
+  return h > 0 ? `${h}:${two(m)}:${two(s)}` : `${m}:${two(s)}`;
+}
+
+export function timeLeftText(remaining: number | null): string {
+  return remaining === null ? '' : remaining === 0 ? 'nothing left to measure' : `about ${durationText(remaining)} left`;
+}
+
+export const verdictWords: Readonly<Record<Verdict, string>> = { accepted: 'Accepted', rejected: 'Failed', cut: 'Cut short' };
+
+export const reasonWords: Readonly<Record<AttemptReason, string>> = {
+  plan: 'as planned',
+  repeat: 'repeated at once, because the attempt before it failed',
+  'second-pass': 'second pass over what had failed',
+  'measure-again': 'asked for by a person',
+  resumed: 'after the attempt before it was cut short',
+};
+
+/** Which attempt of a point counts, who says so, and why. */
+export function countingText({ chosen, choice, attempts }: PointRecord): string {
+  if (choice === null) return attempts.length === 0 ? 'Not measured yet.' : 'No attempt counts: none was accepted.';
+  const who = 'person' in choice.by ? `${choice.by.person} decided` : `by rule ${choice.by.rule}`;
+  const what = chosen === null ? 'No attempt counts' : `Attempt ${chosen} counts`;
+  return `${what} (${who}): ${choice.why}`;
+}
+
+export const plural = (n: number, one: string, many = `${one}s`): string => `${n} ${n === 1 ? one : many}`;
+
+/** Shown units that the engine writes in plain letters. */
+const shownUnits: Readonly<Record<string, string>> = { degC: '°C' };
+const decimalsOf: Readonly<Record<string, number>> = { V: 3, kPa: 1, degC: 1, s: 1, edges: 0, pulses: 0 };
+
+/** What is waited for, with the live value and its band. */
+export function waitingText({ text, value, low, high, unit }: WaitingFor): string {
+  const shown = shownUnits[unit] ?? unit;
+  const number = (n: number) => n.toFixed(decimalsOf[unit] ?? 2);
+  const band =
+    low !== null && high !== null ? `, band ${number(low)} to ${number(high)} ${shown}` : low !== null ? ` of ${number(low)}` : high !== null ? `, at most ${number(high)} ${shown}` : '';
+  if (value === null) return `Waiting for: ${text}. No reading yet${band}.`;
+  return low !== null && high === null ? `Waiting for: ${text}, ${number(value)}${band} ${shown}.` : `Waiting for: ${text}, now ${number(value)} ${shown}${band}.`;
+}
+
+/** How a stored run ended, for a list; `null`: it has not. */
+export function endingWords(ending: string | null): string {
+  switch (ending) {
+    case null:
+      return '▲ unfinished';
+    case 'complete':
+      return '✓ complete';
+    case 'complete-with-failures':
+      return '× complete, some failed';
+    case 'finished-early':
+      return '– finished early';
+    case 'aborted':
+      return '/ aborted';
+    case 'emergency-stopped':
+      return '/ emergency stop';
+    default:
+      return ending;
+  }
+}
