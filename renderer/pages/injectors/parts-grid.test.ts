@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { afterSaving, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsOf, shownRows, undone, withCell, withNewRow, withPasted } from './parts-grid.ts';
+import { afterSaving, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withPasted } from './parts-grid.ts';
 import type { Column, Row, StoredPart } from './parts-grid.ts';
 
 const stored = (id: string, change: Partial<StoredPart> = {}): StoredPart => ({
@@ -18,6 +18,13 @@ describe('typing parts in', () => {
     expect(rows.at(-1)?.cells).toEqual({ order: 'L-7', type: 'RH-P4', serialNumber: '', coilResistance: '', condition: '', channel: '' });
     expect(rows.some(isChanged)).toBe(false);
     expect(problemsOfRows(rows)).toEqual([]);
+  });
+
+  test('rows for the channels of a bench are blank until something is typed', () => {
+    const rows = rowsForChannels([], 3);
+    expect(rows.map(({ cells }) => cells.channel)).toEqual(['1', '2', '3']);
+    expect(lotsToSave(rows)).toEqual([]);
+    expect(lotsToSave(withCell(rows, 1, 'serialNumber', 'A')).flat().map(({ key }) => key)).toEqual([1]);
   });
 
   test('a part goes to the host as typed, without blanks around', () => {
@@ -45,7 +52,7 @@ describe('problems in words', () => {
     [{ serialNumber: 'S2', coilResistance: '12,5' }, 'refuse coilResistance: "12,5" is not a resistance.'],
     [{ serialNumber: 'S2', coilResistance: '0' }, 'refuse coilResistance: "0" is not a resistance.'],
     [{ serialNumber: 'S2', type: ' ' }, 'refuse type: The type is missing.'],
-    [{ channel: '4' }, 'refuse serialNumber: The serial number is missing.'],
+    [{ condition: 'new' }, 'refuse serialNumber: The serial number is missing.'],
     [{ serialNumber: 'x'.repeat(61) }, 'refuse serialNumber: This may have 60 characters at most, but it has 61.'],
   ])('%j', (cells, words) => {
     const found = texts(typed(rowsOf([stored('1', { channel: 3 })]), cells));

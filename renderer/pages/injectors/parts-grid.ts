@@ -59,9 +59,9 @@ export function nextKey(rows: readonly Row[]): number {
   return rows.reduce((most, { key }) => Math.max(most, key), -1) + 1;
 }
 
-const ownColumns = ['serialNumber', 'coilResistance', 'condition', 'channel'] as const;
+const ownColumns = ['serialNumber', 'coilResistance', 'condition'] as const;
 
-/** A new row that nothing of its own was typed into: it is not saved and says nothing wrong. */
+/** A new row that nothing of its own was typed into (a channel may be given): it is not saved and says nothing wrong. */
 export function isBlank(row: Row): boolean {
   return row.stored === null && ownColumns.every((column) => row.cells[column].trim() === '');
 }
@@ -88,6 +88,14 @@ export function withNewRow(rows: readonly Row[], from?: Row): { readonly rows: r
   const key = nextKey(rows);
   const cells: Cells = { order: above?.cells.order ?? '', type: above?.cells.type ?? '', serialNumber: '', coilResistance: '', condition: '', channel: '' };
   return { rows: [...rows, { key, stored: null, cells }], key };
+}
+
+/** A new row for each driver channel of the bench, for taking in what hangs on the rail. */
+export function rowsForChannels(rows: readonly Row[], channels: number): readonly Row[] {
+  return Array.from({ length: channels }, (_, i) => String(i + 1)).reduce((all, channel) => {
+    const made = withNewRow(all);
+    return withCell(made.rows, made.key, 'channel', channel);
+  }, rows);
 }
 
 export function withoutRow(rows: readonly Row[], key: number): readonly Row[] {
