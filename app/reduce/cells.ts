@@ -44,6 +44,10 @@ export type FittedCell =
       readonly cell: Cell;
       readonly line: CellLine;
       readonly used: readonly Observed[];
+      /** What the line went through: one for each of `used`. */
+      readonly observations: readonly LineObservation[];
+      /** Variance of the mean of each width of the cell by the scatter model, kg^2. */
+      readonly widthVariances: readonly number[];
       /** Number of widths in the region, and why it ends there. */
       readonly count: number;
       readonly stop: RegionStop;
@@ -107,7 +111,7 @@ export function fitCells(cells: readonly Cell[], plan: Plan): { readonly fitted:
   return { fitted, scatter };
 }
 
-function grouped<T>(items: readonly T[], key: (item: T) => string): readonly T[][] {
+export function grouped<T>(items: readonly T[], key: (item: T) => string): readonly T[][] {
   const groups = new Map<string, T[]>();
   for (const item of items) {
     const name = key(item);
@@ -168,10 +172,10 @@ function linesOf(family: readonly Cell[], model: VarianceModel, reduction: Plan[
     reduction.linearFromMs === undefined
       ? findRegions(members, reduction.linearityPercent)
       : members.map((m) => givenRegion(m, milliseconds(reduction.linearFromMs ?? 0)));
-  return family.map((cell, i) => lineOf(cell, regions[i], model));
+  return family.map((cell, i) => lineOf(cell, regions[i], model, members[i]?.widths.map((w) => w.variance) ?? []));
 }
 
-function lineOf(cell: Cell, region: Region | undefined, model: VarianceModel): FittedCell {
+function lineOf(cell: Cell, region: Region | undefined, model: VarianceModel, widthVariances: readonly number[]): FittedCell {
   if (cell.groups.length === 0) {
     const [refused] = cell.refused;
     return { kind: 'no-line', cell, reason: 'not-measured', text: refused === undefined ? 'No accepted attempt counts for any width here.' : refused.text };
@@ -197,5 +201,5 @@ function lineOf(cell: Cell, region: Region | undefined, model: VarianceModel): F
   if (!(line.slope > 0) || !fieller(line.fit, coverageFactor(line.dof)).bounded) {
     return { kind: 'no-line', cell, reason: 'no-slope', text: 'Mass does not grow with pulse width by more than its scatter, so there is no dead time to state.' };
   }
-  return { kind: 'line', cell, line, used, stop: region.stop, count: region.count };
+  return { kind: 'line', cell, line, used, observations, widthVariances, stop: region.stop, count: region.count };
 }

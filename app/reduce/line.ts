@@ -27,6 +27,8 @@ export interface LackOfFit {
 
 export interface CellLine {
   readonly fit: LineFit;
+  /** own: the slope comes from this cell's windows. shared: from all voltages of the injector (RED-23). */
+  readonly slopeFrom: 'own' | 'shared';
   readonly dof: number;
   readonly lackOfFit: LackOfFit;
   /** kg/s */
@@ -67,13 +69,19 @@ export function fitCellLine(observations: readonly LineObservation[]): CellLine 
   const significant = ofReplicatesDof > 0 && ofWidths > ofReplicates * fQuantile(0.95, ofWidthsDof, ofReplicatesDof);
   const dof = significant ? ofWidthsDof : fit.dof;
   const scaled = rescaled(fit, significant ? ofWidths : fit.chiSquared / fit.dof);
-  const x = crossing(scaled);
+  return lineFrom(scaled, dof, { ofWidths, ofWidthsDof, ofReplicates, ofReplicatesDof, significant }, 'own');
+}
+
+/** Slope and dead time of a fit whose scale is final. */
+export function lineFrom(fit: LineFit, dof: number, lackOfFit: LackOfFit, slopeFrom: CellLine['slopeFrom']): CellLine {
+  const x = crossing(fit);
   return {
-    fit: scaled,
+    fit,
+    slopeFrom,
     dof,
-    lackOfFit: { ofWidths, ofWidthsDof, ofReplicates, ofReplicatesDof, significant },
-    slope: scaled.slope,
-    uSlope: Math.sqrt(scaled.varianceOfSlope),
+    lackOfFit,
+    slope: fit.slope,
+    uSlope: Math.sqrt(fit.varianceOfSlope),
     deadTime: x.value,
     uDeadTime: x.u,
     covariance: x.covarianceWithSlope,

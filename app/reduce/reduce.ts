@@ -6,14 +6,18 @@ import type { Plan } from '../plan/plan.ts';
 import { celsius, kilograms } from '../quantities/quantity.ts';
 import { coverageFactor, result } from './budget.ts';
 import type { Result } from './budget.ts';
-import { cellsOf, fitCells, meanMass, withMasses } from './cells.ts';
+import { cellsOf, fitCells, grouped, meanMass, withMasses } from './cells.ts';
 import type { Cell, FittedCell, Observed } from './cells.ts';
-import type { CellLine } from './line.ts';
+import { combine, stateCarried } from './carried.ts';
+import { slopeCarried } from './carried-line.ts';
 import { massPerPulse, pressureSource, railTemperatureSource } from './mass.ts';
-import type { CellPlace, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, WidthResult } from './reduction.ts';
+import type { CellPlace, FlowRange, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
+import { shareSlopes } from './shared-slope.ts';
+import { staticCarried, staticFlowsOf } from './static-flow.ts';
+import type { StaticFlow } from './static-flow.ts';
 
 export type { CountingAttempt, Reduction } from './reduction.ts';
 
@@ -40,12 +44,32 @@ export function reduceRun({ plan, equipment, points, attempts }: ReductionInput)
     first.flatMap((f) => (f.kind === 'line' ? [referredCell(f, shifts.get(f.cell.key))] : [])),
     plan,
   );
-  const conditions = conditionsOf(second.fitted, plan);
+  const { fitted, models } = shareSlopes(second.fitted, plan);
+  const conditions = conditionsOf(fitted, plan);
+  const reducedWindows = windows.map((w) => w.reduced);
+  const staticFlows = staticFlowsOf(plan, points, reducedWindows);
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows };
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
-    ...second.fitted.map((f) => (f.kind === 'no-line' ? noLine(f, plan) : stated(f, conditions.get(f.cell.key), shifts.get(f.cell.key), plan, equipment))),
+    ...fitted.map((f) => (f.kind === 'no-line' ? noLine(f, plan) : stated(f, conditions.get(f.cell.key), shifts.get(f.cell.key), statement))),
   ];
-  return { reductionVersion: 1, windows: windows.map((w) => w.reduced), cells: cells.sort(byPlace), scatter: second.scatter };
+  return {
+    reductionVersion: 1,
+    windows: reducedWindows,
+    cells: cells.sort(byPlace),
+    scatter: second.scatter,
+    slopeModels: models,
+    staticFlows,
+  };
+}
+
+/** What all cells are stated with. */
+interface Statement {
+  readonly plan: Plan;
+  readonly equipment: Equipment;
+  readonly repeatability: ReadonlyMap<string, NonNullable<WidthResult['repeatability']>>;
+  readonly effects: ReadonlyMap<FittedLine, ReadonlyMap<string, Effect>>;
+  readonly staticFlows: readonly StaticFlow[];
 }
 
 /** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
@@ -117,12 +141,14 @@ function noLine({ cell, reason, text }: Extract<FittedCell, { kind: 'no-line' }>
 }
 
 /** Adds to a line what the instruments' shared errors do to it, and states the results. */
-function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: Conditions | undefined, plan: Plan, equipment: Equipment): LineCell {
+function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: Conditions | undefined, statement: Statement): LineCell {
   if (conditions === undefined || shifts === undefined) throw new Error('every line has its conditions');
-  const { cell, line, used, count, stop } = fitted;
+  const { plan, equipment } = statement;
+  const { cell, line, used, count, stop, widthVariances } = fitted;
+  const { at } = cell;
   const { byVoltage, byPressure, byTemperature } = conditions;
   const warmer = meanOf(used, (o) => o.window.railTemperature.mean) - celsius(plan.reduction.referenceC);
-  const shared = sharedParts(used, line, [
+  const shared = sharedParts(fitted, statement.effects.get(fitted) ?? new Map<string, Effect>(), [
     { source: pressureSource, onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
     { source: railTemperatureSource, onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
     { source: 'supply read-back', onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
@@ -138,12 +164,40 @@ function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: 
     covarianceShared += part.onSlope * part.onDeadTime;
   }
   const deadTime = result(line.deadTime, line.uDeadTime, line.dof, Math.sqrt(deadTimeSquares));
-  return {
+  const group = `injector ${at.injector}, ${at.pressure} Pa, period ${at.period} s`;
+  const own = `${group}, ${at.voltage} V`;
+  const widths = cell.groups.map(({ width, observed }, i): WidthResult => {
+    const mass = meanMass(observed);
+    const expected = line.slope * (width - line.deadTime);
+    return {
+      width,
+      windows: observed.length,
+      mass,
+      uMass: Math.sqrt((widthVariances[i] ?? Number.NaN) * line.fit.scale),
+      deviationPercent: expected > 0 ? (100 * (mass - expected)) / expected : null,
+      inRegion: i < count,
+      repeatability: statement.repeatability.get(familyKey(fitted, width, plan)) ?? null,
+    };
+  });
+  const without = {
     ...placeOf(cell, plan),
-    kind: 'line',
+    kind: 'line' as const,
     slope: result(line.slope, line.uSlope, line.dof, Math.sqrt(slopeSquares)),
     deadTime,
     deadTimeInterval: deadTimeInterval(line, deadTime),
+    slopeFrom: line.slopeFrom,
+    staticToSlope: null,
+    flowRange: flowRange(widths, plan.reduction.linearFlowRangePercent),
+    lowestRepeatable: lowestRepeatable(widths, plan.reduction.repeatabilityPercent),
+    scatter: {
+      uSlope: line.uSlope,
+      slopeSource: `slope of ${line.slopeFrom === 'shared' ? group : own}`,
+      uMean: Math.sqrt(line.fit.varianceOfMean),
+      meanSource: `height of ${own}`,
+      distance: line.fit.meanX - line.deadTime,
+      dof: line.dof,
+      scale: line.slopeFrom === 'shared' ? group : own,
+    },
     covarianceRandom: line.covariance,
     covarianceShared,
     shared,
@@ -155,15 +209,69 @@ function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: 
     byVoltage,
     byPressure,
     byTemperature,
-    region: { from: cell.groups[count - 1]?.width ?? cell.at.width, to: cell.groups[0]?.width ?? cell.at.width, stop },
+    region: { from: cell.groups[count - 1]?.width ?? at.width, to: cell.groups[0]?.width ?? at.width, stop },
     lackOfFit: line.lackOfFit,
-    widths: cell.groups.map(({ width, observed }, i): WidthResult => {
-      const mass = meanMass(observed);
-      const expected = line.slope * (width - line.deadTime);
-      return { width, windows: observed.length, mass, deviationPercent: expected > 0 ? (100 * (mass - expected)) / expected : null, inRegion: i < count };
-    }),
+    widths,
     sources: used.map((o) => sourceOf(o.source)),
   };
+  return { ...without, staticToSlope: staticToSlope(without, statement.staticFlows) };
+}
+
+/** Qs / m: what both share of the instruments' errors cancels. RED-24. */
+function staticToSlope(cell: LineCell, staticFlows: readonly StaticFlow[]): Result | null {
+  const flow = staticFlows.find((s) => s.injector === cell.injector && s.pressure === cell.pressure);
+  if (flow?.kind !== 'static-flow') return null;
+  const ratio = flow.flow.value / cell.slope.value;
+  return stateCarried(
+    combine(ratio, [
+      { of: staticCarried(flow), sensitivity: 1 / cell.slope.value },
+      { of: slopeCarried(cell), sensitivity: -ratio / cell.slope.value },
+    ]),
+  );
+}
+
+/** From the longest width down while the deviation keeps the limit. RED-25. */
+function flowRange(widths: readonly WidthResult[], limitPercent: number): FlowRange | null {
+  const inside = ({ deviationPercent }: WidthResult): boolean => deviationPercent !== null && Math.abs(deviationPercent) <= limitPercent;
+  const end = widths.findIndex((w) => !inside(w));
+  const kept = end < 0 ? widths : widths.slice(0, end);
+  const [longest, shortest] = [kept[0], kept.at(-1)];
+  if (longest === undefined || shortest === undefined) return null;
+  return {
+    limitPercent,
+    ratio: longest.mass / shortest.mass,
+    from: shortest.width,
+    to: longest.width,
+    reenters: end < 0 ? [] : widths.slice(end).filter(inside).map((w) => w.width),
+  };
+}
+
+/** RED-26 */
+function lowestRepeatable(widths: readonly WidthResult[], limitPercent: number): WidthResult['width'] | null {
+  const end = widths.findIndex(({ repeatability }) => repeatability === null || repeatability.percent > limitPercent);
+  return (end < 0 ? widths.at(-1) : widths[end - 1])?.width ?? null;
+}
+
+function familyKey({ cell: { at } }: FittedLine, width: number, plan: Plan): string {
+  return `${plan.injectors[at.injector]?.type ?? ''}|${at.voltage}|${at.pressure}|${at.period}|${width}`;
+}
+
+/** Relative scatter of windows of one width, pooled over the injectors of a type at one voltage, pressure and period. RED-26. */
+function repeatabilityOf(fitted: readonly FittedCell[], plan: Plan): Statement['repeatability'] {
+  const sums = new Map<string, { squares: number; dof: number }>();
+  for (const f of fitted) {
+    if (f.kind === 'no-line') continue;
+    for (const { width, observed } of f.cell.groups) {
+      if (observed.length < 2) continue;
+      const mean = meanMass(observed);
+      const key = familyKey(f, width, plan);
+      const sum = sums.get(key) ?? { squares: 0, dof: 0 };
+      for (const o of observed) sum.squares += (o.mass / mean - 1) ** 2;
+      sum.dof += observed.length - 1;
+      sums.set(key, sum);
+    }
+  }
+  return new Map([...sums].map(([key, { squares, dof }]) => [key, { percent: 100 * Math.sqrt(squares / dof), dof }]));
 }
 
 function sourceOf({ point, attempt }: Source): Source {
@@ -176,30 +284,95 @@ function meanOf(used: readonly Observed[], read: (o: Observed) => number): numbe
   return sum / used.length;
 }
 
+/** What one standard uncertainty of an instrument does to a line: to its height at the centre, kg, and its slope, kg/s. */
+interface Effect {
+  readonly onMean: number;
+  readonly onSlope: number;
+}
+
 /**
- * RED-14 to RED-18. Every shared term of the masses' budgets scales all masses of the line alike and so moves its slope
- * and not its crossing; `onDeadTime` says what errors of the conditions do to the injector itself.
+ * Carries every shared term of the masses' budgets through the weighted fit of each line: an error that scales all masses
+ * alike moves the slope and not the crossing (RED-14), one that differs over the meter's frequency moves both. Lines
+ * that share a slope share the mean effect on it.
  */
+function effectsOf(fitted: readonly FittedCell[]): Statement['effects'] {
+  const effects = new Map<FittedLine, ReadonlyMap<string, Effect>>();
+  const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
+  for (const f of lines) effects.set(f, effectsOnLine(f));
+  const sharing = lines.filter((f) => f.line.slopeFrom === 'shared');
+  for (const members of grouped(sharing, ({ cell: { at } }) => `${at.injector}|${at.pressure}|${at.period}`)) {
+    const names = new Set(members.flatMap((m) => [...(effects.get(m)?.keys() ?? [])]));
+    const onSlope = new Map<string, number>();
+    for (const name of names) {
+      let sum = 0;
+      let weights = 0;
+      for (const m of members) {
+        const weight = sumsOf(m).sxx;
+        sum += weight * (effects.get(m)?.get(name)?.onSlope ?? 0);
+        weights += weight;
+      }
+      onSlope.set(name, sum / weights);
+    }
+    for (const m of members) {
+      const own = effects.get(m);
+      effects.set(m, new Map([...names].map((name) => [name, { onMean: own?.get(name)?.onMean ?? 0, onSlope: onSlope.get(name) ?? 0 }])));
+    }
+  }
+  return effects;
+}
+
+/** Sum of the weights and weighted square of the widths about their mean. */
+function sumsOf({ observations, line }: FittedLine): { readonly weights: number; readonly sxx: number } {
+  let weights = 0;
+  let sxx = 0;
+  for (const o of observations) {
+    weights += 1 / o.variance;
+    sxx += (o.width - line.fit.meanX) ** 2 / o.variance;
+  }
+  return { weights, sxx };
+}
+
+function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
+  const { used, observations, line } = f;
+  const { weights, sxx } = sumsOf(f);
+  const sums = new Map<string, { onMean: number; onSlope: number }>();
+  used.forEach(({ outcome }, i) => {
+    const o = observations[i];
+    if (o === undefined) return;
+    const height = 1 / o.variance / weights;
+    const tilt = (o.width - line.fit.meanX) / o.variance / sxx;
+    for (const t of outcome.budget) {
+      if (t.kind !== 'shared') continue;
+      const error = o.mass * t.sensitivity * t.standardUncertainty;
+      const sum = sums.get(t.name);
+      if (sum === undefined) sums.set(t.name, { onMean: height * error, onSlope: tilt * error });
+      else {
+        sum.onMean += height * error;
+        sum.onSlope += tilt * error;
+      }
+    }
+  });
+  return sums;
+}
+
+/** RED-14 to RED-18. `onDeadTime` says what errors of the conditions do to the injector itself, beside its masses. */
 function sharedParts(
-  used: readonly Observed[],
-  line: CellLine,
+  { line }: FittedLine,
+  effects: ReadonlyMap<string, Effect>,
   onDeadTime: readonly Pick<SharedPart, 'source' | 'onDeadTime'>[],
 ): readonly SharedPart[] {
   const parts = new Map<string, SharedPart>();
   for (const part of onDeadTime) parts.set(part.source, { ...part, onSlope: 0 });
-  for (const { outcome } of used) {
-    for (const t of outcome.budget) {
-      if (t.kind !== 'shared') continue;
-      const part = parts.get(t.name) ?? { source: t.name, onSlope: 0, onDeadTime: 0 };
-      const share = (line.slope * t.sensitivity * t.standardUncertainty) / used.length;
-      parts.set(t.name, { ...part, onSlope: part.onSlope + share });
-    }
+  const distance = line.fit.meanX - line.deadTime;
+  for (const [source, { onMean, onSlope }] of effects) {
+    const before = parts.get(source)?.onDeadTime ?? 0;
+    parts.set(source, { source, onSlope, onDeadTime: before + (distance * onSlope - onMean) / line.slope });
   }
   return [...parts.values()];
 }
 
 /** Fieller's interval widened by the shared part where the slope is known too badly for the symmetric one. RED-15. */
-function deadTimeInterval(line: CellLine, deadTime: Result): LineCell['deadTimeInterval'] {
+function deadTimeInterval(line: FittedLine['line'], deadTime: Result): LineCell['deadTimeInterval'] {
   const random = fieller(line.fit, coverageFactor(line.dof));
   if (!random.bounded || random.g <= deltaGoodUpTo) {
     return { low: deadTime.value - deadTime.expanded, high: deadTime.value + deadTime.expanded, method: 'delta' };

@@ -9,6 +9,8 @@ import type { LackOfFit } from './line.ts';
 import type { RegionStop } from './linear-region.ts';
 import type { MassPerPulse, NoMass } from './mass.ts';
 import type { Sensitivity } from './sensitivity.ts';
+import type { SlopeModel } from './shared-slope.ts';
+import type { StaticFlow } from './static-flow.ts';
 import type { VarianceModel } from './variance-model.ts';
 
 /** The accepted attempt that counts for its point. */
@@ -53,9 +55,38 @@ export interface WidthResult {
   readonly windows: number;
   /** Mean Qd as the line saw it, referred to the plan's voltage, pressure and temperature in every respect, kg. */
   readonly mass: number;
+  /** Standard uncertainty of `mass` from scatter, kg, with the degrees of freedom of the line. */
+  readonly uMass: number;
   /** From the line, percent of the line (SAE J1832 list: LD); null where the line is not above zero. */
   readonly deviationPercent: number | null;
   readonly inRegion: boolean;
+  /** Standard deviation of windows of this width, percent, pooled over the injectors of the type; null: no replicates. */
+  readonly repeatability: { readonly percent: number; readonly dof: number } | null;
+}
+
+/** Linear flow range (SAE J1832 list: LFR): largest over smallest flow inside the limit, without a gap between. RED-25. */
+export interface FlowRange {
+  readonly limitPercent: number;
+  readonly ratio: number;
+  readonly from: Seconds;
+  readonly to: Seconds;
+  /** Shorter widths that lie inside the limit again, though a width between does not: they do not count. */
+  readonly reenters: readonly Seconds[];
+}
+
+/** The random errors of a line, in the centred form in which the two are independent. */
+export interface LineScatter {
+  /** Standard uncertainty of the slope, kg/s, and the name of its error: cells that share a slope share it. */
+  readonly uSlope: number;
+  readonly slopeSource: string;
+  /** Standard uncertainty of the line's height at its centre, kg, and its name. */
+  readonly uMean: number;
+  readonly meanSource: string;
+  /** From the dead time to the centre of the line, s. */
+  readonly distance: number;
+  readonly dof: number;
+  /** Name of the estimate of the variance behind both. */
+  readonly scale: string;
 }
 
 export type NoLineReason = 'not-measured' | 'too-few-widths' | 'no-slope';
@@ -78,6 +109,15 @@ export interface LineCell extends CellPlace {
   readonly deadTime: Result;
   /** 95 % interval of the dead time, s; Fieller's where the delta method is not good enough (RED-15). */
   readonly deadTimeInterval: { readonly low: number; readonly high: number; readonly method: 'delta' | 'fieller' };
+  /** Whether the slope is this cell's own or that of all voltages of the injector; `slopeModels` says why. */
+  readonly slopeFrom: 'own' | 'shared';
+  /** Static flow over slope, Qs / m; null: the static flow was not measured at this pressure. */
+  readonly staticToSlope: Result | null;
+  /** null: no width is inside the limit. */
+  readonly flowRange: FlowRange | null;
+  /** The shortest width at and above which every width repeats within the plan's limit; null: none, or no replicates. */
+  readonly lowestRepeatable: Seconds | null;
+  readonly scatter: LineScatter;
   /** Covariance of slope and dead time, kg. */
   readonly covarianceRandom: number;
   readonly covarianceShared: number;
@@ -112,4 +152,8 @@ export interface Reduction {
   /** In the order pressure, period, injector, voltage of the plan: one for each, measured or not. */
   readonly cells: readonly (LineCell | NoLineCell)[];
   readonly scatter: readonly ScatterModel[];
+  /** One for each injector type, pressure and period that has lines. */
+  readonly slopeModels: readonly SlopeModel[];
+  /** One for each injector and pressure, measured or not. */
+  readonly staticFlows: readonly StaticFlow[];
 }

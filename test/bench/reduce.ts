@@ -1,4 +1,4 @@
-/** Time to reduce a long run: 16 injectors, 9 voltages, 3 pressures, 10 widths and 4 replicates make 17 280 attempts. */
+/** Time to reduce a long run: 8 injectors, 6 voltages, 3 pressures, 24 widths and 5 replicates make 17 280 attempts. */
 import { expandPlan } from '../../app/plan/expand.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
@@ -8,12 +8,12 @@ import type { BenchReport } from './report.ts';
 export function bench(): Promise<BenchReport> {
   const plan = syntheticPlan(
     {
-      voltageV: [8, 9, 10, 11, 12, 13, 14, 15, 16],
+      voltageV: [8, 9, 10.5, 12, 14, 16],
       pressureKpa: [300, 400, 500],
-      widthMs: [2.5, 3, 3.5, 4, 5, 6, 7, 8, 10, 12],
-      replicates: 4,
+      widthMs: [2, 2.1, 2.2, 2.3, 2.4, 2.5, 2.6, 2.7, 2.8, 2.9, 3, 3.2, 3.4, 3.6, 3.8, 4, 4.5, 5, 6, 7, 8, 9, 10, 12],
+      replicates: 5,
     },
-    16,
+    8,
   );
   const points = expandPlan(plan);
   const normal = normalFrom(1);

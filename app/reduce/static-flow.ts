@@ -1,0 +1,111 @@
+/** Static flow (SAE J1832 list: Qs): mass flow of an injector held open, from windows of pulses as long as their period. RED-24. */
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import type { Pascals, Volts } from '../quantities/quantity.ts';
+import type { Result } from './budget.ts';
+import { carried, randomPart, sharedPart, stateCarried } from './carried.ts';
+import type { Carried } from './carried.ts';
+import type { MassPerPulse } from './mass.ts';
+import type { ReducedWindow, Source } from './reduction.ts';
+
+interface StaticPlace {
+  readonly injector: number;
+  readonly serialNumber: string;
+  readonly pressure: Pascals;
+}
+
+export type StaticFlow =
+  | (StaticPlace & {
+      readonly kind: 'static-flow';
+      readonly voltage: Volts;
+      /** kg/s, at the plan's pressure and the reference temperature. */
+      readonly flow: Result;
+      readonly scatter: { readonly source: string; readonly u: number; readonly dof: number; readonly scale: string };
+      /** Effect of one standard uncertainty of each instrument, kg/s, with its sign. */
+      readonly shared: readonly { readonly source: string; readonly effect: number }[];
+      readonly sources: readonly Source[];
+    })
+  | (StaticPlace & { readonly kind: 'no-static-flow'; readonly reason: 'not-planned' | 'not-measured'; readonly text: string });
+
+/** The static flow as a value that can be computed on. */
+export function staticCarried(of: Extract<StaticFlow, { kind: 'static-flow' }>): Carried {
+  return carried(of.flow.value, [
+    [of.scatter.source, randomPart(of.scatter.u, of.scatter.dof, of.scatter.scale)],
+    ...of.shared.map(({ source, effect }) => [source, sharedPart(effect)] as const),
+  ]);
+}
+
+interface HeldOpen {
+  readonly source: Source;
+  readonly at: Point;
+  readonly outcome: MassPerPulse;
+  /** kg/s */
+  readonly flow: number;
+}
+
+/** Every injector and pressure of the plan. Scatter is pooled, relative, over the injectors of one pressure. */
+export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[]): readonly StaticFlow[] {
+  const held: HeldOpen[] = windows.flatMap(({ point, attempt, at, outcome }) =>
+    at.role === 'static' && outcome.kind === 'mass' ? [{ source: { point, attempt }, at, outcome, flow: outcome.mass / at.period }] : [],
+  );
+  const pressures = [...new Set(points.map((p) => p.pressure))].sort((a, b) => a - b);
+  return pressures.flatMap((pressure) => {
+    const here = plan.injectors.map((_, injector) => held.filter((h) => h.at.pressure === pressure && h.at.injector === injector));
+    const scatter = scatterOf(here);
+    return plan.injectors.map(({ serialNumber }, injector): StaticFlow => {
+      const place = { injector, serialNumber, pressure };
+      const windowsHere = here[injector] ?? [];
+      const [first] = windowsHere;
+      if (first === undefined) {
+        return plan.static.replicates === 0
+          ? { ...place, kind: 'no-static-flow', reason: 'not-planned', text: 'The plan does not hold the injectors open. Set static.replicates to measure static flow.' }
+          : { ...place, kind: 'no-static-flow', reason: 'not-measured', text: 'No accepted attempt with this injector held open counts at this pressure.' };
+      }
+      const mean = windowsHere.reduce((sum, h) => sum + h.flow, 0) / windowsHere.length;
+      const shared = new Map<string, number>();
+      for (const { outcome } of windowsHere) {
+        for (const t of outcome.budget) {
+          if (t.kind !== 'shared') continue;
+          shared.set(t.name, (shared.get(t.name) ?? 0) + (mean * t.sensitivity * t.standardUncertainty) / windowsHere.length);
+        }
+      }
+      const stated: StaticFlow = {
+        ...place,
+        kind: 'static-flow',
+        voltage: first.at.voltage,
+        flow: stateCarried(carried(mean)),
+        scatter: {
+          source: `static flow of injector ${injector} at ${pressure} Pa`,
+          u: (mean * scatter.relative) / Math.sqrt(windowsHere.length),
+          dof: scatter.dof,
+          scale: `static flow at ${pressure} Pa`,
+        },
+        shared: [...shared].map(([source, effect]) => ({ source, effect })),
+        sources: windowsHere.map((h) => h.source),
+      };
+      return { ...stated, flow: stateCarried(staticCarried(stated)) };
+    });
+  });
+}
+
+/** Relative standard deviation of one window: from replicates, or from inside the windows where there are none. */
+function scatterOf(injectors: readonly (readonly HeldOpen[])[]): { readonly relative: number; readonly dof: number } {
+  let squares = 0;
+  let dof = 0;
+  let timing = 0;
+  let inside = 0;
+  let insideDof = 0;
+  for (const windows of injectors) {
+    const mean = windows.reduce((sum, h) => sum + h.flow, 0) / windows.length;
+    for (const { flow, outcome } of windows) {
+      squares += (flow / mean - 1) ** 2;
+      timing = Math.max(timing, outcome.uTiming);
+      const parts = outcome.budget.find((t) => t.kind === 'random' && Number.isFinite(t.dof))?.dof ?? 0;
+      inside += parts * outcome.uRandom ** 2;
+      insideDof += parts;
+    }
+    dof += Math.max(0, windows.length - 1);
+  }
+  if (dof > 0) return { relative: Math.max(timing, Math.sqrt(squares / dof)), dof };
+  return { relative: Math.max(timing, insideDof > 0 ? Math.sqrt(inside / insideDof) : 0), dof: Math.max(1, insideDof) };
+}
