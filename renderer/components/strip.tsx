@@ -11,6 +11,8 @@ export interface StripSource {
   view(): TrendView;
   /** Time of the right edge, s. */
   now(): number;
+  /** Time of the left edge at the earliest, s: the same for strips that stand beside each other. Absent: the first value. */
+  start?(): number;
   onChange(listener: () => void): () => void;
 }
 
@@ -134,7 +136,7 @@ class StripChart {
     const now = source.now();
     const count = view.times.length;
     // A strip that has just begun grows until it is as long as it may be.
-    const from = Math.max(seconds === null ? Number.NEGATIVE_INFINITY : now - seconds, Math.min(view.times[0] ?? now, now - leastSpan));
+    const from = Math.max(seconds === null ? Number.NEGATIVE_INFINITY : now - seconds, Math.min(source.start?.() ?? view.times[0] ?? now, now - leastSpan));
     this.#points.fit(2 * count);
     const { times, values } = this.#points;
     let filled = 0;

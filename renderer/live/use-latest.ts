@@ -52,6 +52,8 @@ export function liveSource(signal: Signal, span: Span): StripSource {
   const source: StripSource = {
     view: () => liveBench.trend(signal, span).view,
     now: () => liveBench.now,
+    // Every frame has a pressure; a flow may begin later.
+    start: () => liveBench.trend('pressure', span).view.times[0] ?? liveBench.now,
     onChange: (listener) => liveBench.onChange(listener),
   };
   sources.set(key, source);

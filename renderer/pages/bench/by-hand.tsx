@@ -67,6 +67,7 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
       </p>
       {manual !== null && manual.doing !== '' && <Status tone="busy">{manual.doing}</Status>}
       {said !== null && <Notice tone={said.well ? 'off' : 'bad'}>{said.text}</Notice>}
+      <div className="hand-sets">
       <SupplyForm bench={bench} against={against} busy={busy === 'manual.supply'} onSet={async (volts) => {
         if (await perform('manual.supply', { volts })) remember({ supply: volts });
       }} />
@@ -77,6 +78,7 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
       ) : (
         <p className="small quiet">This bench cannot set its rail pressure: turn its regulator and watch the reading.</p>
       )}
+      </div>
       <BurstForm bench={bench} against={against} busy={busy === 'manual.burst'} onFire={async (burst) => {
         if (await perform('manual.burst', burst)) useSetByHand.setState({ periodS: burst.periodMs / 1e3 });
       }} />

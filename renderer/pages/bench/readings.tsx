@@ -64,11 +64,11 @@ export function Readings({ bench }: { readonly bench: Extract<BenchView, { state
     <Reading key={signal} signal={signal} how={how} value={value} age={latest === null ? null : stale} expected={expected[signal]} span={span} {...(missing === undefined ? {} : { missing })} {...(extra === undefined ? {} : { extra })} />
   );
   return (
-    <Section wide title="Readings" aside={<Choice label="Strips show" value={span} options={spans} onChange={setSpan} />}>
+    <Section wide title="Readings" aside={<div className="readings-span"><Choice label="Strips show" value={span} options={spans} onChange={setSpan} /></div>}>
       <div className="readings">
         {tile('pressure', shown.pressure, frame?.pressure ?? null)}
         {tile('supply', shown.supply, frame?.supply ?? null)}
-        {tile('flow', flow, latest?.flow ?? null, frame === null ? 'not known' : 'too few meter edges yet', perPulse(latest, measuring?.point?.period ?? null))}
+        {tile('flow', flow, latest?.flow ?? null, frame === null ? 'not known' : equipment === null ? 'the equipment record with the K-factor has not been read' : 'too few meter edges yet', perPulse(latest, measuring?.point?.period ?? null))}
         {tile('current', shown.current, frame?.current ?? null)}
         {tile('railTemperature', shown.railTemperature, frame?.railTemperature ?? null)}
         {tile('meterTemperature', shown.meterTemperature, frame?.meterTemperature ?? null)}

@@ -1,0 +1,83 @@
+import { describe, expect, test } from 'vitest';
+import type { RunEvent, RunEventBody } from '../../app/run/events.ts';
+import { unixMillis } from '../../app/quantities/quantity.ts';
+import { JournalFeed } from './journal-feed.ts';
+import type { ReadPage } from './journal-feed.ts';
+
+const bodies: RunEventBody[] = [
+  { kind: 'opened', plan: {} as never, equipment: {} as never, operator: 'o', software: 's', points: 2 },
+  { kind: 'proving-started' },
+  { kind: 'measuring-started' },
+  { kind: 'making-safe', then: { kind: 'paused' }, why: '' },
+  { kind: 'made-safe', confirmed: true, text: '' },
+  { kind: 'paused' },
+  { kind: 'resumed', automatic: false },
+  { kind: 'measuring-started' },
+];
+const journal: RunEvent[] = bodies.map((body, seq) => ({ seq, at: unixMillis(seq), body }));
+
+/** A host that has the first `known` events and gives two per page. */
+function feedOf(known: { upTo: number }): { readonly feed: JournalFeed; readonly reads: number[]; readonly shown: number[] } {
+  const reads: number[] = [];
+  const shown: number[] = [];
+  const read: ReadPage = (fromSeq) => {
+    reads.push(fromSeq);
+    const page = journal.slice(fromSeq, Math.min(fromSeq + 2, known.upTo));
+    return Promise.resolve({ ok: true, value: { events: page, more: fromSeq + 2 < known.upTo } });
+  };
+  const feed = new JournalFeed(read, () => shown.push(feed.view.revision));
+  return { feed, reads, shown };
+}
+
+describe('a journal in the window', () => {
+  test('is read page by page and folded whole', async () => {
+    const { feed, reads } = feedOf({ upTo: 6 });
+    expect(feed.view.phase).toBe('loading');
+    await feed.fill();
+    expect(reads).toEqual([0, 2, 4]);
+    expect(feed.view).toMatchObject({ phase: 'ready', revision: 6, state: { mode: 'paused', revision: 6 } });
+  });
+
+  test('goes on with what is announced; what comes twice is dropped', async () => {
+    const { feed } = feedOf({ upTo: 6 });
+    await feed.fill();
+    feed.hear(journal.slice(4, 8));
+    feed.hear(journal.slice(7, 8));
+    expect(feed.view).toMatchObject({ revision: 8, state: { mode: 'measuring', revision: 8 } });
+  });
+
+  test('reads again from where a gap begins', async () => {
+    const known = { upTo: 3 };
+    const { feed, reads } = feedOf(known);
+    await feed.fill();
+    known.upTo = 8;
+    feed.hear(journal.slice(6, 8));
+    await expect.poll(() => feed.view.revision).toBe(8);
+    expect(reads).toEqual([0, 2, 3, 5, 7]);
+    expect(feed.view.state?.mode).toBe('measuring');
+  });
+
+  test('is not called ready before all of it has been read, even when events are announced meanwhile', async () => {
+    const { feed } = feedOf({ upTo: 6 });
+    const filled = feed.fill();
+    feed.hear(journal.slice(0, 1));
+    expect(feed.view.phase).toBe('loading');
+    await filled;
+    expect(feed.view).toMatchObject({ phase: 'ready', revision: 6 });
+  });
+
+  test('that cannot be read says why, and keeps what it had when that was something', async () => {
+    let well = true;
+    const feed = new JournalFeed(
+      () => Promise.resolve(well ? { ok: true, value: { events: journal.slice(0, 2), more: false } } : { ok: false, failure: { code: 'gone', text: 'No host.' } }),
+      () => undefined,
+    );
+    await feed.fill();
+    well = false;
+    await feed.fill();
+    expect(feed.view).toMatchObject({ phase: 'ready', problem: 'No host.', revision: 2 });
+    const other = new JournalFeed(() => Promise.resolve({ ok: false, failure: { code: 'no-run', text: 'No such run.' } }), () => undefined);
+    await other.fill();
+    expect(other.view).toMatchObject({ phase: 'failed', problem: 'No such run.', state: null });
+  });
+});

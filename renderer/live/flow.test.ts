@@ -1,0 +1,52 @@
+import { describe, expect, test } from 'vitest';
+import { heptaneDensity } from '../../app/fluid/heptane.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { celsius, kilopascals } from '../../app/quantities/quantity.ts';
+import { FlowFromEdges, massFlow } from './flow.ts';
+import { frame } from './frames.test-helper.ts';
+
+const certificate = { number: 'T-1', date: '2026-01-01', validUntil: '2027-01-01' };
+const equipment: Equipment = {
+  equipmentVersion: 1, name: 'test',
+  meter: { kind: 'oval gear', serialNumber: '1', kFactor: [{ hertz: 1, edgesPerLitre: 48_000 }], relativeUncertaintyPercent: 0.1, edgesPerRevolution: 24, certificate },
+  pressure: { serialNumber: '1', uncertaintyKpa: 0.4, certificate }, temperature: { serialNumber: '1', uncertaintyC: 0.1, certificate },
+  supply: { serialNumber: '1', uncertaintyMv: 5, certificate }, fluid: { name: 'n-heptane', lot: '1', openedOn: '2026-01-01', densityUncertaintyPercent: 0.1 },
+  ambientKpa: 101.325,
+};
+
+/** Frames at 50 Hz from a meter whose edges come at `hertz` until `until`, s. */
+function seen(hertz: number, until: number, to: number): { readonly at: number; readonly flow: number | null }[] {
+  const flow = new FlowFromEdges();
+  const found = [];
+  for (let at = 0.02; at <= to; at += 0.02) {
+    const edges = Math.floor(Math.min(at, until) * hertz + 1e-9);
+    found.push({ at, flow: flow.add(frame({ at, edges, lastEdgeAt: edges / hertz })) });
+  }
+  return found;
+}
+
+describe('flow from edges', () => {
+  test.each([0.8, 7.3, 35, 400])('of a steady meter at %d Hz is its frequency, whatever the frames cut', (hertz) => {
+    for (const { at, flow } of seen(hertz, 20, 20)) if (at > 3) expect(flow).toBeCloseTo(hertz, 6);
+  });
+
+  test('falls when the next edge is overdue, and is 0 after some seconds without one', () => {
+    const after = seen(10, 5, 12).filter(({ at }) => at > 5.2);
+    for (const { at, flow } of after) expect(flow).toBeLessThanOrEqual(1 / (at - 5) + 1e-9);
+    expect(after.at(-1)?.flow).toBe(0);
+  });
+
+  test('is not known before two edges were seen', () => {
+    const flow = new FlowFromEdges();
+    expect(flow.add(frame({ at: 1, edges: 5, lastEdgeAt: 0.9 }))).toBeNull();
+    expect(flow.add(frame({ at: 1.2, edges: 6, lastEdgeAt: 1.1 }))).toBeCloseTo(5, 9);
+  });
+});
+
+test('mass flow is volume by the K-factor times density at the meter', () => {
+  const at = frame({ at: 1 });
+  const density = heptaneDensity(celsius(20), kilopascals(400 + 101.325));
+  expect(massFlow(equipment, at, 48)).toBeCloseTo((48 / 48e6) * density, 12);
+  expect(massFlow(equipment, at, 0)).toBe(0);
+  expect(massFlow(equipment, frame({ at: 1, meterTemperature: celsius(200) }), 48)).toBeNull();
+});
