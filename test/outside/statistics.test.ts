@@ -1,0 +1,107 @@
+/** Samples, pooling, Student, chi-square and Grubbs against numbers that others have published or computed. */
+import chiSquareQuantile from '@stdlib/stats-base-dists-chisquare-quantile';
+import { describe, expect, it } from 'vitest';
+import { coverageFactor } from '../../app/reduce/budget.ts';
+import { grubbs, grubbsCritical } from '../../app/statistics/grubbs.ts';
+import { repeatability, repeatabilityFactor } from '../../app/statistics/repeatability.ts';
+import { intervalOfSd, pooled, sampleOf, standardDeviation } from '../../app/statistics/sample.ts';
+
+const digits = (found: number, certified: number): number => (found === certified ? 16 : -Math.log10(Math.abs(found - certified) / Math.abs(certified)));
+
+/** NIST Statistical Reference Datasets, one-way analysis of variance, SiRstv: five instruments, five measurements each. */
+const siRstv = [
+  [196.3052, 196.124, 196.189, 196.2569, 196.3403],
+  [196.3042, 196.3825, 196.1669, 196.3257, 196.0422],
+  [196.1303, 196.2005, 196.2889, 196.0343, 196.1811],
+  [196.2795, 196.1748, 196.1494, 196.1485, 195.9885],
+  [196.2119, 196.1051, 196.185, 196.0052, 196.209],
+];
+
+describe('NIST StRD SiRstv, certified values', () => {
+  it('gives the residual standard deviation, which is the pooled repeatability, to nine digits', () => {
+    const found = repeatability(siRstv);
+    if (found.kind !== 'repeatability') throw new Error(found.text);
+    expect(found.dof).toBe(20);
+    expect(digits(found.sd, 0.104076068334656)).toBeGreaterThan(9);
+    expect(digits(found.sd * found.sd * 20, 2.1663656e-1)).toBeGreaterThan(8);
+  });
+
+  // 1.96 sqrt(2) s_r, computed independently (Python).
+  it('gives the repeatability limit', () => {
+    expect(repeatabilityFactor).toBeCloseTo(2.7718, 4);
+    const found = repeatability(siRstv);
+    expect(found).toMatchObject({ groups: 5 });
+    if (found.kind === 'repeatability') expect(found.limit).toBeCloseTo(0.2885, 4);
+  });
+
+  // chi-square of 20 degrees of freedom at 0.025 and 0.975: 9.5908 and 34.1696.
+  it('gives the interval of the standard deviation by chi-square', () => {
+    const { low, high } = intervalOfSd(0.104076068334656, 20);
+    expect(low).toBeCloseTo(0.104076068 * Math.sqrt(20 / 34.1696), 6);
+    expect(high).toBeCloseTo(0.104076068 * Math.sqrt(20 / 9.5908), 6);
+  });
+});
+
+describe('samples', () => {
+  // Of the form of NIST StRD NumAcc3 (from memory that it is that set): mean and deviation are exact.
+  it('keeps a small scatter on a large mean', () => {
+    const values = [1000000.2, ...Array.from({ length: 500 }, () => [1000000.1, 1000000.3]).flat()];
+    const sample = sampleOf(values);
+    expect(sample.mean).toBe(1000000.2);
+    expect(digits(standardDeviation(sample) ?? 0, 0.1)).toBeGreaterThan(8.5);
+  });
+
+  // Computed independently (Python).
+  it('pools standard deviations of groups of different size', () => {
+    const groups = [[0.1, 5], [0.14, 8], [0.12, 6]].map(([sd = 0, n = 0]) => ({ n, squares: sd * sd * (n - 1) }));
+    const common = pooled(groups);
+    expect(common?.dof).toBe(16);
+    expect(common?.sd).toBeCloseTo(0.12479984, 8);
+  });
+});
+
+describe('Student and chi-square', () => {
+  // JCGM 100:2008, table G.2 (two decimals, from memory); four decimals computed with SciPy.
+  it.each([
+    [1, 12.7062, 13.9678, 63.6567], [2, 4.3027, 4.5266, 9.9248], [3, 3.1824, 3.3068, 5.8409], [4, 2.7764, 2.8693, 4.6041],
+    [5, 2.5706, 2.6487, 4.0321], [8, 2.306, 2.3664, 3.3554], [10, 2.2281, 2.2837, 3.1693], [20, 2.086, 2.133, 2.8453],
+    [50, 2.0086, 2.0513, 2.6778], [100, 1.984, 2.0253, 2.6259], [Infinity, 1.96, 2, 2.5758],
+  ])('t of %d degrees of freedom at 95 %, 95.45 % and 99 %', (dof, t95, t9545, t99) => {
+    expect(Math.abs(coverageFactor(dof) - t95)).toBeLessThan(6e-5);
+    expect(Math.abs(coverageFactor(dof, 0.9545) - t9545)).toBeLessThan(1.5e-3);
+    expect(Math.abs(coverageFactor(dof, 0.99) - t99)).toBeLessThan(6e-5);
+  });
+
+  // Computed with SciPy; the usual printed tables agree.
+  it.each([
+    [1, 0.001, 0.0039, 3.8415, 5.0239], [2, 0.0506, 0.1026, 5.9915, 7.3778], [4, 0.4844, 0.7107, 9.4877, 11.1433],
+    [8, 2.1797, 2.7326, 15.5073, 17.5345], [20, 9.5908, 10.8508, 31.4104, 34.1696], [30, 16.7908, 18.4927, 43.773, 46.9792],
+  ])('chi-square of %d degrees of freedom', (dof, ...expected) => {
+    [0.025, 0.05, 0.95, 0.975].forEach((p, i) => {
+      expect(Math.abs(chiSquareQuantile(p, dof) - (expected[i] ?? 0))).toBeLessThan(6e-5);
+    });
+  });
+});
+
+describe('Grubbs', () => {
+  // One side 5 %: the published column of Grubbs 1950 and ASTM E178 (to its two decimals); all four decimals from SciPy.
+  it.each([
+    [3, 1.1531, 1.1543, 1.1547], [4, 1.4625, 1.4812, 1.4962], [5, 1.6714, 1.715, 1.7637], [6, 1.8221, 1.8871, 1.9728],
+    [7, 1.9381, 2.02, 2.1391], [8, 2.0317, 2.1266, 2.2744], [9, 2.1096, 2.215, 2.3868], [10, 2.1761, 2.29, 2.4821],
+    [12, 2.285, 2.4116, 2.6357], [15, 2.409, 2.5483, 2.8061], [20, 2.5566, 2.7082, 3.0008], [25, 2.6629, 2.8217, 3.1353],
+    [30, 2.7451, 2.9085, 3.2361], [50, 2.957, 3.1282, 3.4825], [100, 3.2095, 3.3841, 3.754],
+  ])('critical values for %d values: one side 5 %, two sides 5 %, two sides 1 %', (n, one5, two5, two1) => {
+    expect(Math.abs(grubbsCritical(n, 0.05, 'high') - one5)).toBeLessThan(6e-5);
+    expect(Math.abs(grubbsCritical(n, 0.05, 'two') - two5)).toBeLessThan(6e-5);
+    expect(Math.abs(grubbsCritical(n, 0.01, 'two') - two1)).toBeLessThan(6e-5);
+  });
+
+  // NIST/SEMATECH e-Handbook, Grubbs' test (data from memory, G computed from them).
+  it('finds the outlier of the handbook example', () => {
+    const found = grubbs([199.31, 199.53, 200.19, 200.82, 201.92, 201.95, 202.18, 245.57], 0.05, 'high');
+    if (found.kind !== 'tested') throw new Error(found.text);
+    expect(found).toMatchObject({ index: 7, outlier: true });
+    expect(found.g).toBeCloseTo(2.468765, 6);
+    expect(found.critical).toBeCloseTo(2.032, 3);
+  });
+});
