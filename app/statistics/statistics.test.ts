@@ -95,11 +95,11 @@ describe('outliers of a run', () => {
     const reduction = reductionOf((i) => masses[i] ?? null);
     const before = JSON.stringify(reduction);
     const { outliers } = findOutliers(reduction, plan);
-    expect(outliers.map((o) => o.test)).toContain('all-groups');
-    expect(new Set(outliers.map((o) => o.point))).toEqual(new Set([17]));
+    expect(outliers.filter((o) => o.test === 'all-groups').map((o) => o.point)).toEqual([17]);
+    expect(outliers.filter((o) => o.test === 'own-group').map((o) => o.point)).toContain(17);
     for (const o of outliers) {
       expect(o.g).toBeGreaterThan(o.critical);
-      expect(o.text).toMatch(/attempt 1 of point 17 lies .* % above .* It is still part of every result\./);
+      expect(o.text).toMatch(/attempt 1 of point \d+ lies .* % (above|below) .* It is still part of every result\./);
     }
     expect(JSON.stringify(reduction)).toBe(before);
   });
