@@ -43,10 +43,11 @@ describe('typing parts in', () => {
 
 describe('problems in words', () => {
   test.each([
-    [{ serialNumber: 'S1' }, 'refuse serialNumber: Serial number S1 stands twice in this order (type RH-P4, order L-7).'],
-    [{ serialNumber: 's1', order: 'L-8' }, 'warn serialNumber: Serial number s1 is already there (type RH-P4, order L-7).'],
-    [{ serialNumber: 'S1', type: 'X' }, 'warn serialNumber: Serial number S1 also belongs to a part of another type (type RH-P4, order L-7).'],
-    [{ serialNumber: 'S2', channel: '3' }, 'refuse channel: Channel 3 already drives S1.'],
+    [{ serialNumber: 'S1' }, 'refuse serialNumber: Serial number S1 is there already (type RH-P4, order L-7).'],
+    [{ serialNumber: 'S1', order: 'L-8' }, 'refuse serialNumber: Serial number S1 is there already (type RH-P4, order L-7).'],
+    [{ serialNumber: 's1' }, 'warn serialNumber: Much the same serial number, S1, belongs to another part (type RH-P4, order L-7).'],
+    [{ serialNumber: 'S1', type: 'X' }, 'warn serialNumber: Much the same serial number, S1,'],
+    [{ serialNumber: 'S2', channel: '3' }, 'warn channel: Channel 3 has S1 now. Saving takes S1 off the rail.'],
     [{ serialNumber: 'S2', channel: '65' }, 'refuse channel: "65" is not a channel.'],
     [{ serialNumber: 'S2', channel: '1.5' }, 'refuse channel: "1.5" is not a channel.'],
     [{ serialNumber: 'S2', coilResistance: '12,5' }, 'refuse coilResistance: "12,5" is not a resistance.'],
@@ -108,23 +109,33 @@ describe('pasting', () => {
 });
 
 describe('saving and filtering', () => {
-  test('a part that gives its channel up is saved before the one that takes it', () => {
-    const rows = withCell(withCell(rowsOf([stored('1'), stored('2', { channel: 3 })]), 0, 'channel', '3'), 1, 'channel', '');
-    expect(problemsOfRows(rows)).toEqual([]);
-    expect(lotsToSave(rows).map((lot) => lot.map(({ stored: part }) => part?.id))).toEqual([['2', '1']]);
-    expect(lotsToSave(rows, 1)).toHaveLength(2);
+  test('two parts that are typed onto one channel are both told, and exchanged channels are right', () => {
+    const rows = rowsOf([stored('1', { channel: 1 }), stored('2', { channel: 2 })]);
+    const exchanged = withCell(withCell(rows, 0, 'channel', '2'), 1, 'channel', '1');
+    expect(problemsOfRows(exchanged)).toEqual([]);
+    const both = withCell(withCell(rows, 0, 'channel', '3'), 1, 'channel', '03');
+    expect(problemsOfRows(both).map(({ level, text }) => `${level} ${text}`)).toEqual([
+      'refuse Channel 3 is given to S2 as well. Give each its own.',
+      'refuse Channel 3 is given to S1 as well. Give each its own.',
+    ]);
   });
 
-  test('what was typed while saving stays typed', () => {
-    const rows = typed(rowsOf([]), { order: 'O', type: 'T', serialNumber: 'A' });
+  test('changed rows are saved in lots', () => {
+    const rows = typed(typed(rowsOf([stored('1')]), { serialNumber: 'A' }), { serialNumber: 'B' });
+    expect(lotsToSave(rows, 1).map((lot) => lot.map(({ cells }) => cells.serialNumber))).toEqual([['A'], ['B']]);
+    expect(lotsToSave(rows)).toHaveLength(1);
+  });
+
+  test('after saving, rows are as stored, with whatever else that changed; what was typed meanwhile stays', () => {
+    const rows = typed(rowsOf([stored('1', { channel: 3 })]), { order: 'O', type: 'T', serialNumber: 'A', channel: '3' });
     const [lot = []] = lotsToSave(rows);
-    const answer = [stored('9', { serialNumber: 'A', order: 'O', type: 'T', coilResistanceOhm: null })];
+    const answer = [stored('1'), stored('9', { serialNumber: 'A', order: 'O', type: 'T', coilResistanceOhm: null, channel: 3 })];
     const quiet = afterSaving(rows, lot, answer);
-    expect(quiet[0]).toMatchObject({ stored: { id: '9' }, cells: { serialNumber: 'A' } });
+    expect(quiet.map((row) => [row.stored?.id, row.cells.serialNumber, row.cells.channel])).toEqual([['1', 'S1', ''], ['9', 'A', '3']]);
     expect(quiet.some(isChanged)).toBe(false);
-    const busy = afterSaving(withCell(rows, 0, 'condition', 'new'), lot, answer);
-    expect(busy[0]?.cells.condition).toBe('new');
-    expect(busy.some(isChanged)).toBe(true);
+    const busy = afterSaving(withCell(rows, 1, 'condition', 'new'), lot, answer);
+    expect(busy[1]).toMatchObject({ stored: { id: '9' }, cells: { condition: 'new' } });
+    expect(busy.filter(isChanged)).toHaveLength(1);
   });
 
   test('what another window saved comes in without taking what is being typed', () => {

@@ -211,30 +211,43 @@ export function problemsOfRows(rows: readonly Row[]): readonly RowProblem[] {
   }
 
   for (const same of bySerial.values()) {
-    same.forEach((row, index) => {
-      const other = same[index === 0 ? 1 : 0];
-      if (other === undefined || !isChanged(row)) return;
+    for (const row of same) {
+      if (!isChanged(row)) continue;
       const serial = row.cells.serialNumber.trim();
-      const { order, type } = other.cells;
-      const where = `type ${type.trim() || '(none)'}${order.trim() === '' ? ', no order' : `, order ${order.trim()}`}`;
-      if (folded(type) !== folded(row.cells.type)) {
-        problems.push({ key: row.key, column: 'serialNumber', level: 'warn', text: `Serial number ${serial} also belongs to a part of another type (${where}). Both are kept, but they cannot be in one plan.` });
-      } else if (folded(order) === folded(row.cells.order)) {
-        problems.push({ key: row.key, column: 'serialNumber', level: 'refuse', text: `Serial number ${serial} stands twice in this order (${where}). Correct one of them or take it out.` });
+      const others = same.filter((other) => other !== row);
+      // One injector is type and serial number together; the archive takes it in once and keeps its history.
+      const twin = others.find(({ cells }) => cells.serialNumber.trim() === serial && cells.type.trim() === row.cells.type.trim());
+      const alike = twin ?? others[0];
+      if (alike === undefined) continue;
+      const type = alike.cells.type.trim() || '(none)';
+      const where = `type ${type}${alike.cells.order.trim() === '' ? ', no order' : `, order ${alike.cells.order.trim()}`}`;
+      if (twin !== undefined) {
+        problems.push({
+          key: row.key, column: 'serialNumber', level: 'refuse',
+          text: `Serial number ${serial} is there already (${where}). If it is the same injector with a new order, change the order in that row; else correct one of them.`,
+        });
       } else {
-        problems.push({ key: row.key, column: 'serialNumber', level: 'warn', text: `Serial number ${serial} is already there (${where}). Keep both only if the same injector came back with a new order.` });
+        problems.push({
+          key: row.key, column: 'serialNumber', level: 'warn',
+          text: `Much the same serial number, ${alike.cells.serialNumber.trim()}, belongs to another part (${where}). Two parts of one serial number cannot be in one plan.`,
+        });
       }
-    });
+    }
   }
   for (const [channel, same] of byChannel) {
-    same.forEach((row, index) => {
-      const other = same[index === 0 ? 1 : 0];
-      if (other === undefined || !isChanged(row)) return;
-      problems.push({
-        key: row.key, column: 'channel', level: 'refuse',
-        text: `Channel ${channel} already drives ${other.cells.serialNumber.trim() || 'another part'}. Free it there first, or use another channel.`,
-      });
-    });
+    for (const row of same) {
+      if (!isChanged(row)) continue;
+      const others = same.filter((other) => other !== row);
+      const typed = others.find(isChanged);
+      const other = typed ?? others[0];
+      if (other === undefined) continue;
+      const name = other.cells.serialNumber.trim() || 'another part';
+      problems.push(
+        typed === undefined
+          ? { key: row.key, column: 'channel', level: 'warn', text: `Channel ${channel} has ${name} now. Saving takes ${name} off the rail.` }
+          : { key: row.key, column: 'channel', level: 'refuse', text: `Channel ${channel} is given to ${name} as well. Give each its own.` },
+      );
+    }
   }
   return problems;
 }
@@ -264,26 +277,23 @@ export function partOf(row: Row): Part {
   };
 }
 
-/**
- * Changed rows in the lots in which they are saved. A part that gives its channel up comes before the one that takes it,
- * so that at no instant two parts are on one channel.
- */
+/** Changed rows in the lots in which they are saved. */
 export function lotsToSave(rows: readonly Row[], most = 200): readonly (readonly Row[])[] {
   const changed = rows.filter(isChanged);
-  const freeing = (row: Row) => row.stored?.channel != null && row.cells.channel.trim() === '';
-  const ordered = [...changed.filter(freeing), ...changed.filter((row) => !freeing(row))];
-  return Array.from({ length: Math.ceil(ordered.length / most) }, (_, i) => ordered.slice(i * most, (i + 1) * most));
+  return Array.from({ length: Math.ceil(changed.length / most) }, (_, i) => changed.slice(i * most, (i + 1) * most));
 }
 
-/** `saved` are the parts that the host answered for `lot`, in its order. */
-export function afterSaving(rows: readonly Row[], lot: readonly Row[], saved: readonly StoredPart[]): readonly Row[] {
-  const byKey = new Map(lot.map((row, index) => [row.key, { sent: row, saved: saved[index] }]));
-  return rows.map((row) => {
-    const done = byKey.get(row.key);
-    if (done?.saved === undefined) return row;
-    // What was typed while the answer was under way stays.
-    return { ...row, stored: done.saved, cells: done.sent.cells === row.cells ? cellsOf(done.saved) : row.cells };
+/** Rows after `lot` was saved; `parts` are all parts as the host has them then. What was typed meanwhile stays. */
+export function afterSaving(rows: readonly Row[], lot: readonly Row[], parts: readonly StoredPart[]): readonly Row[] {
+  const sent = new Map(lot.map((row) => [row.key, row]));
+  const withStored = rows.map((row): Row => {
+    const before = sent.get(row.key);
+    if (before === undefined) return row;
+    const { type, serialNumber } = partOf(before);
+    const stored = parts.find((part) => (before.stored === null ? part.type === type && part.serialNumber === serialNumber : part.id === before.stored.id));
+    return stored === undefined ? row : { ...row, stored, cells: row.cells === before.cells ? cellsOf(stored) : row.cells };
   });
+  return refreshed(withStored, parts);
 }
 
 export interface Filter {
