@@ -1,11 +1,14 @@
 /** The window's host as a command: serves the built window on this machine. */
+import { randomUUID } from 'node:crypto';
 import { join } from 'node:path';
 import { Option, type Command } from 'commander';
+import { WallClock } from '../clock/clock.ts';
 import { Host } from '../host/host.ts';
 import { serveOnLoopback } from '../host/web-host.ts';
+import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { exitCode } from './exit-codes.ts';
-import { archiveOption, archivePlace } from './places.ts';
+import { archiveOption, archivePlace, freeDiskBytes } from './places.ts';
 import { Stop } from './stop.ts';
 
 interface WindowOptions {
@@ -28,6 +31,10 @@ async function serve(options: WindowOptions): Promise<void> {
     const host = new Host({
       archive,
       software,
+      newId: randomUUID,
+      freeDiskBytes: () => freeDiskBytes(archive.path),
+      serialPorts: () => serialPorts(new WallClock()),
+      deskWorker: new URL('../host/desk-worker.ts', import.meta.url),
       onDefect: (error) => process.stderr.write(`This is a defect of the program:\n${(error as Error).stack ?? String(error)}\n`),
     });
     const served = await serveOnLoopback({ host, windowFolder, port: options.listen });

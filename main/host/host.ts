@@ -1,18 +1,50 @@
 /**
  * The host of the windows: owns the archive, the connection to the bench, and what is done on it. Windows attach to it over
  * any carrier and speak the contract; one of them holds control, the others watch, and a stop is taken from each.
+ *
+ * Requests are carried out side by side, never one after the other, and what takes time is done at the desk: so a stop waits
+ * for nothing.
  */
-import { problemsOf } from '../../app/boundary/problems.ts';
+import { basename, dirname, extname, join } from 'node:path';
 import type { BenchFrame } from '../../app/bench/port.ts';
-import { requests, toHost, type BenchView, type EventData, type EventName, type Failure, type ParsedParams, type RequestName, type Result, type ToWindow } from '../../app/contract/contract.ts';
+import { problemsOf, type Problem } from '../../app/boundary/problems.ts';
+import {
+  requests, toHost, type BenchView, type EventData, type EventName, type Failure, type ParsedParams, type RequestName, type Result, type ToWindow,
+} from '../../app/contract/contract.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { parseEquipment } from '../../app/equipment/parse.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import { createEngine, type RunStatus } from '../../app/run/engine.ts';
+import type { RunCommand } from '../../app/run/events.ts';
 import type { Archive } from '../archive/archive.ts';
+import type { LibraryRefusal } from '../archive/library.ts';
+import { ArchiveUnreadable } from '../archive/read.ts';
+import type { StorageFailure } from '../archive/sqlite.ts';
 import { connectBench, type Bench } from '../bench/driver.ts';
+import { wait } from '../clock/clock.ts';
+import type { PortInfo } from '../link/serial-ports.ts';
+import sampleEquipment from '../samples/equipment.json' with { type: 'json' };
+import { ManualBench, type ManualAnswer } from '../service/manual-bench.ts';
+import { loadRun, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
 import { benchPlace, type BenchPlace } from './bench-place.ts';
+import { Desk } from './desk.ts';
+import type { DeskFailure } from './desk-work.ts';
 
 export interface HostParts {
   readonly archive: Archive;
   readonly software: string;
+  /** A name that no other has. */
+  readonly newId: () => string;
+  /** Where the archive lies; null when it cannot be told. */
+  readonly freeDiskBytes: () => number | null;
+  readonly serialPorts: () => Promise<readonly PortInfo[]>;
+  /** desk-worker, as this program was built. */
+  readonly deskWorker: URL;
+  /** Programming errors; the window is told too. */
   readonly onDefect: (error: unknown) => void;
+  /** Told when a run begins or ends to be going on. */
+  readonly onActivity?: (active: boolean) => void;
 }
 
 /** One window at its host. */
@@ -28,10 +60,17 @@ interface Window {
   unanswered: number;
 }
 
+interface Connected {
+  readonly state: 'connected';
+  readonly place: BenchPlace;
+  readonly bench: Bench;
+  readonly manual: ManualBench;
+}
+
 type BenchState =
   | { readonly state: 'absent'; readonly why: string }
   | { readonly state: 'connecting'; readonly place: BenchPlace; readonly abort: AbortController }
-  | { readonly state: 'connected'; readonly place: BenchPlace; readonly bench: Bench };
+  | Connected;
 
 /** A request that was not carried out, as a value. */
 class Failed {
@@ -43,26 +82,46 @@ class Failed {
 }
 
 type Handler<N extends RequestName> = (params: ParsedParams<N>, window: Window) => Result<N> | Failed | Promise<Result<N> | Failed>;
-type Handlers = { readonly [N in RequestName]?: Handler<N> };
+type Handlers = { readonly [N in RequestName]: Handler<N> };
 
-const FRAMES_EVERY_MS = 100;
+const TICK_MS = 100;
+const STATUS_EVERY_TICKS = 2;
+const STATISTICS_EVERY_TICKS = 20;
 /** More than this many between two such events is a defect of the clock, not something to show. */
 const MOST_FRAMES_AT_ONCE = 2000;
 const MOST_UNANSWERED = 300;
 /** Until a run brings its own. */
 const LINK_WITHOUT_RUN = { deadManMs: 1000, telemetryHz: 20 };
+/** A page that is loaded again is back sooner. */
+const HOLDER_GONE_MS = 5000;
+/** From the command to pause until the bench is confirmed to be safe. */
+const REST_DEADLINE_MS = 20_000;
+/** Bench time in which a frame must have come. */
+const FRAME_DEADLINE_MS = 2000;
 
 export class Host {
   readonly #parts: HostParts;
+  readonly #desk: Desk;
   readonly #windows = new Set<Window>();
   #holder: Window | null = null;
+  #cancelHolderGone: () => void = () => undefined;
   #bench: BenchState = { state: 'absent', why: 'No bench has been connected yet.' };
+  #run: RunService | null = null;
+  /** What the bench is being changed by; null: nothing. */
+  #changing: string | null = null;
+  /** Counts stops, so that what was begun before one is not finished after it. */
+  #stops = 0;
   #frames: BenchFrame[] = [];
+  #ticks = 0;
+  #lastStatus = '';
+  #lastManual = '';
+  #active = false;
   readonly #ticker: NodeJS.Timeout;
 
   constructor(parts: HostParts) {
     this.#parts = parts;
-    this.#ticker = setInterval(() => this.#flushFrames(), FRAMES_EVERY_MS);
+    this.#desk = new Desk(parts.archive.path, parts.deskWorker);
+    this.#ticker = setInterval(() => this.#tick(), TICK_MS);
     this.#ticker.unref();
   }
 
@@ -76,18 +135,48 @@ export class Host {
     };
   }
 
-  /** Makes safe what this program drives and lets go of everything. */
-  async close(): Promise<void> {
+  /** Whether a run is going on. */
+  get isActive(): boolean {
+    return this.#run?.isActive ?? false;
+  }
+
+  /** Pauses a run that is going on and makes safe what is driven by hand; resolves when that is confirmed or has failed. */
+  async rest(why: string): Promise<ManualAnswer> {
+    if (this.#bench.state !== 'connected') return { accepted: true, reason: 'No bench is connected.' };
+    const byHand = await this.#bench.manual.leave(why);
+    const run = this.#run;
+    if (!byHand.accepted || run?.isActive !== true) return byHand;
+    run.command({ kind: 'pause-now' }, why, this.#parts.newId());
+    const deadline = new AbortController();
+    const rested = await Promise.race([run.rest().then(() => true), wait(this.#bench.place.clock, REST_DEADLINE_MS, deadline.signal).then(() => false)]);
+    deadline.abort(new Error('over'));
+    return rested
+      ? { accepted: true, reason: 'The run is paused and the bench is safe. It can be continued.' }
+      : { accepted: false, reason: 'That the bench is safe could not be confirmed. Without the host its controller makes it safe by itself. Look at the bench; when in doubt, press its emergency stop.' };
+  }
+
+  /** Makes safe and lets go of everything but the archive. */
+  async close(): Promise<ManualAnswer> {
     clearInterval(this.#ticker);
+    this.#cancelHolderGone();
+    const rested = await this.rest('The host is ending.');
+    await this.#closeRun();
     await this.#disconnect('The host has ended.');
     this.#windows.clear();
+    await this.#desk.close();
+    return rested;
   }
 
   // ---------------------------------------------------------------- messages
 
   async #receive(window: Window, message: unknown): Promise<void> {
     const parsed = toHost.safeParse(message);
-    if (!parsed.success) return;
+    if (!parsed.success) {
+      // Without a number there is nobody to answer.
+      const number = toHost.pick({ id: true }).safeParse(message);
+      if (number.success) window.send({ id: number.data.id, failure: { code: 'bad-request', text: 'This message is none of the contract. Window and host may be of different versions.' } });
+      return;
+    }
     const { id, name, params } = parsed.data;
     if (window.unanswered >= MOST_UNANSWERED && name !== 'stop') {
       window.send({ id, failure: { code: 'busy', text: 'This window has asked more than can be answered at once. Wait for the answers.' } });
@@ -98,28 +187,29 @@ export class Host {
     try {
       outcome = await this.#carryOut(window, name, params);
     } catch (error) {
-      this.#parts.onDefect(error);
-      outcome = new Failed('defect', `This is a defect of the program (${(error as Error).message}). What was committed before is safe. Look at the bench before you go on.`);
+      if (error instanceof ArchiveUnreadable) {
+        outcome = new Failed('archive', error.message);
+      } else {
+        this.#parts.onDefect(error);
+        outcome = new Failed('defect', `This is a defect of the program (${(error as Error).message}). What was committed before is safe. Look at the bench before you go on.`);
+      }
     }
     window.unanswered -= 1;
     if (!this.#windows.has(window)) return;
     window.send(outcome instanceof Failed ? { id, failure: outcome.failure } : { id, result: outcome });
+    if (name === 'hello') this.#welcome(window);
   }
 
   #carryOut(window: Window, name: string, params: unknown): unknown {
     if (!Object.hasOwn(requests, name)) return new Failed('bad-request', `There is no request "${name}".`);
     const known = name as RequestName;
     const parsed = requests[known].params.safeParse(params);
-    if (!parsed.success) {
-      const texts = problemsOf(parsed.error, params).map((p) => (p.path === '' ? p.text : `${p.path}: ${p.text}`));
-      return new Failed('bad-request', `"${name}" cannot be understood. ${texts.join(' ')}`);
-    }
+    if (!parsed.success) return new Failed('bad-request', `"${name}" cannot be understood. ${inWords(problemsOf(parsed.error, params))}`);
     if (requests[known].control && this.#holder !== window) {
       const who = this.#holder === null ? 'No window holds control at the moment' : `Control is held by ${this.#holder.name ?? 'another window'}`;
       return new Failed('not-in-control', `${who}. Nothing was done. Take control first.`);
     }
-    const handler = this.#handlers[known] as Handler<RequestName> | undefined;
-    if (handler === undefined) return new Failed('defect', `"${name}" is not there yet.`);
+    const handler = this.#handlers[known] as Handler<RequestName>;
     return handler(parsed.data, window);
   }
 
@@ -127,49 +217,154 @@ export class Host {
     for (const window of this.#windows) if (window.name !== null) window.send({ event, data });
   }
 
+  /** What a window that has just come does not know from the reply to its hello. */
+  #welcome(window: Window): void {
+    if (this.#run !== null && window.name !== null) window.send({ event: 'run.status', data: { id: this.#run.id, status: statusOf(this.#run) } });
+  }
+
   // ---------------------------------------------------------------- requests
 
   readonly #handlers: Handlers = {
     hello: ({ name }, window) => {
       window.name = name;
-      this.#holder ??= window;
-      this.#tellControl();
+      if (this.#holder === null) this.#giveControl(window);
+      else this.#tellControl();
       return {
         software: this.#parts.software,
         archivePath: this.#parts.archive.path,
         bench: this.#benchView(),
         control: this.#controlView(window),
-        openRun: null,
-        manual: null,
+        openRun: this.#run?.id ?? null,
+        manual: this.#manualView(),
         now: Date.now(),
       };
     },
-
     'control.take': (_params, window) => {
       if (window.name === null) return new Failed('bad-request', 'A window says hello before it takes control.');
-      this.#holder = window;
-      this.#tellControl();
+      this.#giveControl(window);
       return this.#controlView(window);
     },
+    stop: (_params, window) => this.#stop(window.name ?? 'a window'),
 
-    stop: () => {
-      if (this.#bench.state !== 'connected') return { accepted: true, reason: 'No bench is connected, so nothing is driven by this program.' };
-      void this.#bench.bench.perform({ kind: 'make-safe' });
-      return { accepted: true, reason: 'The bench is being made safe: pulsing off, supply to its safe value, disarmed.' };
+    'bench.ports': async () => (await this.#parts.serialPorts()).map(({ path, manufacturer }) => ({ path, description: manufacturer ?? '' })),
+    'bench.connect': ({ bench }) => this.#changingBench('A bench is being connected', () => this.#connect(bench)),
+    'bench.disconnect': () => {
+      // Somebody may be tired of waiting for a bench that does not answer.
+      if (this.#bench.state === 'connecting') {
+        this.#bench.abort.abort(new Error('disconnected'));
+        return { state: 'absent', why: 'Connecting was cancelled.' };
+      }
+      return this.#changingBench('The bench is being disconnected', async () => {
+        const inTheWay = await this.#closeEndedRun();
+        if (inTheWay !== null) return inTheWay;
+        await this.#disconnect('The bench was disconnected.');
+        return this.#benchView();
+      });
     },
 
-    'bench.connect': ({ bench: choice }) => this.#connect(choice),
-
-    'bench.disconnect': async () => {
-      await this.#disconnect('The bench was disconnected.');
-      return this.#benchView();
+    'manual.supply': ({ volts }) => this.#byHand((manual) => manual.supply(volts)),
+    'manual.pressure': ({ kpa }) => this.#byHand((manual) => manual.pressure(kpa)),
+    'manual.burst': (burst) => this.#byHand((manual) => manual.burst(burst)),
+    'manual.safe': async () => {
+      if (this.#bench.state !== 'connected') return noBench();
+      if (this.isActive) return new Failed('refused', 'A run is going on. Pause or abort it, or press stop; each of them makes the bench safe.');
+      const answer = await this.#bench.manual.makeSafe('Make safe was asked for.');
+      this.#handOver();
+      return answer;
     },
+    'manual.clear-faults': () => {
+      if (this.#bench.state !== 'connected') return noBench();
+      const mode = this.#run?.state.mode;
+      if (mode !== undefined && mode !== 'ready' && mode !== 'ended') return new Failed('refused', 'A run is open. Acknowledge its trip, which clears the faults of the controller too.');
+      return this.#bench.manual.clearFaults();
+    },
+
+    'parts.list': () => this.#parts.archive.library.parts(),
+    'parts.save': ({ parts }) => {
+      const saved = this.#parts.archive.library.saveParts(parts);
+      return saved.ok ? saved.value : notSaved(saved);
+    },
+    'equipment.read': () => this.#equipment(),
+    'equipment.save': ({ document }) => {
+      const parsed = parseEquipment(document);
+      if (!parsed.ok) return { problems: [...parsed.problems] };
+      const saved = this.#parts.archive.library.saveEquipment(document);
+      return saved.ok ? { problems: [] } : notSaved(saved);
+    },
+    'plans.list': () => this.#parts.archive.library.plans(),
+    'plans.versions': ({ id }) => this.#parts.archive.library.planVersions(id),
+    'plans.read': ({ id, version }) =>
+      this.#parts.archive.library.plan(id, version) ?? new Failed('bad-request', 'This archive has no such version of a plan. Load the list of plans again.'),
+    'plans.save': ({ id, document, by }) => {
+      const parsed = parsePlan(document);
+      if (!parsed.ok) return { row: null, problems: [...parsed.problems] };
+      const saved = this.#parts.archive.library.savePlan({ id, name: parsed.plan.name, document, by });
+      return saved.ok ? { row: saved.value, problems: [] } : notSaved(saved);
+    },
+    'plan.check': async ({ document }) => {
+      const equipment = this.#equipment();
+      if (equipment instanceof Failed) return equipment;
+      return this.#atDesk(
+        await this.#desk.do({
+          kind: 'check',
+          document,
+          capabilities: this.#bench.state === 'connected' ? this.#bench.bench.capabilities : null,
+          equipment,
+          freeDiskBytes: this.#parts.freeDiskBytes(),
+          today: new Date().toISOString().slice(0, 10),
+        }),
+      );
+    },
+
+    'run.open': ({ document, operator }) =>
+      this.#changingBench('A run is being opened', () => {
+        const parsed = parsePlan(document);
+        if (!parsed.ok) return new Failed('bad-request', `The plan cannot be used. ${inWords(parsed.problems)}`);
+        const equipment = this.#equipment();
+        if (equipment instanceof Failed) return equipment;
+        return this.#openRun({ kind: 'new', plan: parsed.plan, equipment, operator, software: this.#parts.software });
+      }),
+    'run.continue': ({ id }) =>
+      this.#run?.id === id ? { id } : this.#changingBench('A run is being opened', () => this.#openRun({ kind: 'stored', id })),
+    'run.command': ({ id, command, by, commandId }) => this.#command(id, command, by, commandId),
+    'run.close': ({ id }) => {
+      if (this.#run?.id !== id) return notOpen();
+      if (this.isActive) return new Failed('busy', 'The run is going on. Pause, finish or abort it first.');
+      return this.#changingBench('A run is being closed', async () => {
+        await this.#closeRun();
+        return {};
+      });
+    },
+    'run.journal': async (params) => this.#atDesk(await this.#desk.do({ kind: 'journal', params })),
+    'run.telemetry': async (params) => this.#atDesk(await this.#desk.do({ kind: 'telemetry', params })),
+    'runs.list': async (params) => this.#atDesk(await this.#desk.do({ kind: 'list', params })),
+    'run.export': async (params) => this.#atDesk(await this.#desk.do({ kind: 'export', params, software: this.#parts.software })),
+    'archive.verify': async () => this.#atDesk(await this.#desk.do({ kind: 'verify' })),
+    'archive.backup': async () => this.#atDesk(await this.#desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, new Date()) })),
   };
+
+  #atDesk<T>(answer: { readonly ok: true; readonly value: T } | DeskFailure): T | Failed {
+    if (answer.ok) return answer.value;
+    if (answer.code === 'defect') this.#parts.onDefect(new Error(answer.text));
+    return new Failed(answer.code, answer.text);
+  }
+
+  /** The latest that was saved, or that of the simulated bench. */
+  #equipment(): Equipment | Failed {
+    const parsed = parseEquipment(this.#parts.archive.library.equipment() ?? sampleEquipment);
+    return parsed.ok ? parsed.equipment : new Failed('archive', `The equipment record in the archive cannot be used. ${inWords(parsed.problems)}`);
+  }
 
   // ---------------------------------------------------------------- control
 
   #controlView(window: Window): EventData<'control'> {
     return { mine: this.#holder === window, holder: this.#holder?.name ?? null, windows: [...this.#windows].filter((w) => w.name !== null).length };
+  }
+
+  #giveControl(window: Window): void {
+    this.#cancelHolderGone();
+    this.#holder = window;
+    this.#tellControl();
   }
 
   #tellControl(): void {
@@ -178,8 +373,30 @@ export class Host {
 
   #leave(window: Window): void {
     this.#windows.delete(window);
-    if (this.#holder === window) this.#holder = null;
+    if (this.#holder === window) {
+      this.#holder = null;
+      const timer = setTimeout(() => void this.#afterHolder(), HOLDER_GONE_MS);
+      this.#cancelHolderGone = () => clearTimeout(timer);
+    }
     this.#tellControl();
+  }
+
+  /** A run goes on without a window, work by hand does not. */
+  async #afterHolder(): Promise<void> {
+    if (this.#bench.state !== 'connected') return;
+    await this.#bench.manual.leave('The window that held control has gone.');
+    this.#handOver();
+  }
+
+  /** From any window, at once, whatever else is going on. */
+  #stop(by: string): ManualAnswer {
+    this.#stops += 1;
+    if (this.#bench.state !== 'connected') return { accepted: true, reason: 'No bench is connected, so nothing is driven by this program.' };
+    const { manual } = this.#bench;
+    if (manual.isEngaged) void manual.makeSafe('Stop was pressed.');
+    const byRun = this.#run?.command({ kind: 'emergency-stop' }, by, this.#parts.newId()).accepted ?? false;
+    if (!byRun && !manual.isEngaged) void manual.makeSafe('Stop was pressed.');
+    return { accepted: true, reason: 'The bench is being made safe: pulsing off, supply to its safe value, disarmed.' };
   }
 
   // ---------------------------------------------------------------- bench
@@ -202,7 +419,7 @@ export class Host {
           identity: bench.identity,
           capabilities: bench.capabilities,
           bootId: bench.bootId,
-          statistics: bench.statistics() as Record<string, unknown> | null,
+          statistics: asRecord(bench.statistics()),
         };
       }
     }
@@ -211,18 +428,32 @@ export class Host {
   #setBench(state: BenchState): void {
     this.#bench = state;
     this.#tell('bench', this.#benchView());
+    this.#tellManual();
+  }
+
+  /** One such change at a time; a second is refused and not kept waiting. */
+  async #changingBench<T>(what: string, change: () => T | Failed | Promise<T | Failed>): Promise<T | Failed> {
+    if (this.#changing !== null) return new Failed('busy', `${this.#changing} at the moment. Nothing was done. Try again when that is over.`);
+    this.#changing = what;
+    try {
+      return await change();
+    } finally {
+      this.#changing = null;
+    }
   }
 
   async #connect(choice: ParsedParams<'bench.connect'>['bench']): Promise<BenchView | Failed> {
-    if (this.#bench.state === 'connecting') return new Failed('busy', 'A bench is being connected already. Wait for that, or disconnect.');
     const place = benchPlace(choice);
     if ('problem' in place) return new Failed('bad-request', place.problem);
+    const inTheWay = await this.#closeEndedRun();
+    if (inTheWay !== null) {
+      place.close();
+      return inTheWay;
+    }
     await this.#disconnect('Another bench is being connected.');
     const abort = new AbortController();
     this.#setBench({ state: 'connecting', place, abort });
-    const connected = await connectBench({
-      channels: place.channels, clock: place.clock, ...LINK_WITHOUT_RUN, signal: abort.signal,
-    });
+    const connected = await connectBench({ channels: place.channels, clock: place.clock, ...LINK_WITHOUT_RUN, signal: abort.signal });
     if (!connected.ok) {
       place.close();
       this.#setBench({ state: 'absent', why: connected.text });
@@ -233,30 +464,244 @@ export class Host {
       onFrame: (frame) => this.#frames.push(frame),
       onLink: () => this.#tell('bench', this.#benchView()),
     });
-    this.#setBench({ state: 'connected', place, bench });
+    this.#setBench({ state: 'connected', place, bench, manual: new ManualBench(bench, place.clock) });
     return this.#benchView();
   }
 
   async #disconnect(why: string): Promise<void> {
     const at = this.#bench;
-    switch (at.state) {
-      case 'absent':
-        return;
-      case 'connecting':
-        at.abort.abort();
-        return;
-      case 'connected':
-        await at.bench.perform({ kind: 'make-safe' });
-        await at.bench.close();
-        at.place.close();
-        this.#setBench({ state: 'absent', why });
+    if (at.state === 'connecting') at.abort.abort(new Error(why));
+    if (at.state !== 'connected') return;
+    const safe = await at.manual.leave(why);
+    at.manual.close();
+    await at.bench.close();
+    at.place.close();
+    this.#setBench({ state: 'absent', why: safe.accepted ? why : `${why} ${safe.reason}` });
+  }
+
+  // ---------------------------------------------------------------- work by hand
+
+  #manualView(): EventData<'manual'> {
+    if (this.#bench.state !== 'connected') return null;
+    const view = this.#bench.manual.view();
+    const against = this.#runAgainstHand();
+    return against === null ? view : { ...view, against };
+  }
+
+  /** Why the open run does not let anybody work by hand; null: it does. */
+  #runAgainstHand(): string | null {
+    const mode = this.#run?.state.mode;
+    switch (mode) {
+      case undefined:
+      case 'ready':
+      case 'paused':
+      case 'ended':
+        return null;
+      case 'tripped':
+        return 'The run has tripped. Find the cause and acknowledge it first.';
+      case 'proving':
+      case 'measuring':
+      case 'making-safe':
+      case 'held':
+        return 'A run is going on. Pause it first.';
     }
   }
 
-  #flushFrames(): void {
-    if (this.#frames.length === 0) return;
-    const frames = this.#frames.slice(-MOST_FRAMES_AT_ONCE);
-    this.#frames = [];
-    this.#tell('frames', { frames });
+  async #byHand(work: (manual: ManualBench) => Promise<ManualAnswer>): Promise<ManualAnswer | Failed> {
+    if (this.#bench.state !== 'connected') return noBench();
+    if (this.#changing !== null) return new Failed('busy', `${this.#changing} at the moment. Nothing was driven.`);
+    const against = this.#runAgainstHand();
+    if (against !== null) return new Failed('refused', `${against} Nothing was driven by hand.`);
+    const { manual } = this.#bench;
+    if (this.#run?.state.mode === 'paused') this.#run.setAside();
+    const answer = await work(manual);
+    this.#handOver();
+    this.#tellManual();
+    return answer;
   }
+
+  /** A paused run watches the bench again as soon as nobody works on it by hand. */
+  #handOver(): void {
+    if (this.#bench.state === 'connected' && !this.#bench.manual.isEngaged) this.#run?.takeBack();
+  }
+
+  // ---------------------------------------------------------------- runs
+
+  async #openRun(which: WhichRun): Promise<{ id: string } | Failed> {
+    if (this.#bench.state !== 'connected') return noBench();
+    const inTheWay = await this.#closeEndedRun();
+    if (inTheWay !== null) return inTheWay;
+    const { bench, place, manual } = this.#bench;
+    const safe = await manual.leave('A run is being opened.');
+    if (!safe.accepted) return new Failed('bench', safe.reason);
+    const { archive, newId, freeDiskBytes } = this.#parts;
+    const opened = await RunService.open({ archive, clock: place.clock, bench, newId, freeDiskBytes }, which);
+    if (!opened.ok) return new Failed(failureCodes[opened.code], opened.text);
+    const { service } = opened;
+    this.#run = service;
+    service.listen((_events, committed) => {
+      if (committed.length > 0) this.#tell('run.events', { id: service.id, events: [...committed] });
+      this.#lookAtActivity();
+    });
+    this.#tell('run.opened', { id: service.id });
+    this.#lookAtActivity();
+    return { id: service.id };
+  }
+
+  async #command(id: string, command: RunCommand, by: string, commandId: string): Promise<ManualAnswer | Failed> {
+    const run = this.#run;
+    if (run?.id !== id) return command.kind === 'choose' ? this.#chooseStored(id, command, by, commandId) : notOpen();
+    if (drives(command) && this.#bench.state === 'connected' && this.#bench.manual.isEngaged) {
+      const { manual } = this.#bench;
+      return this.#changingBench('The run takes the bench over', async () => {
+        const stops = this.#stops;
+        const safe = await manual.leave('The run goes on.');
+        if (!safe.accepted) return { accepted: false, reason: safe.reason };
+        this.#handOver();
+        await this.#nextFrame();
+        return this.#stops === stops ? this.#commandRun(run, command, by, commandId) : { accepted: false, reason: 'Stop was pressed meanwhile.' };
+      });
+    }
+    return this.#commandRun(run, command, by, commandId);
+  }
+
+  #commandRun(run: RunService, command: RunCommand, by: string, commandId: string): ManualAnswer {
+    const answer = run.command(command, by, commandId);
+    this.#tellStatus();
+    return answer;
+  }
+
+  /** A decision on a run that is not on the bench: the engine answers from the stored state, and asks nothing of a bench. */
+  #chooseStored(id: string, command: RunCommand, by: string, commandId: string): ManualAnswer | Failed {
+    const { archive } = this.#parts;
+    const loaded = loadRun(archive, id);
+    if (!loaded.ok) return new Failed(failureCodes[loaded.code], loaded.text);
+    const { state } = loaded;
+    if (state.bench === null || state.mode === 'proving' || state.mode === 'measuring' || state.mode === 'held' || state.mode === 'making-safe') {
+      return new Failed('refused', 'The host of this run ended while it was going on. Nothing was changed. Continue it on the bench, or abort it there, before deciding about its attempts.');
+    }
+    const output = createEngine({ points: expandPlan(state.plan), state }).step({ kind: 'command', now: 0, id: commandId, by, command });
+    const written = archive.append(id, output.events, []);
+    if (!written.ok) return new Failed('archive', written.text);
+    if (written.events.length > 0) this.#tell('run.events', { id, events: [...written.events] });
+    if (output.answer === null) throw new Error('a command without an answer');
+    return output.answer;
+  }
+
+  /** Resolves when the engine has seen the bench again, or could not. */
+  async #nextFrame(): Promise<void> {
+    if (this.#bench.state !== 'connected') return;
+    const { bench, place } = this.#bench;
+    const come = new AbortController();
+    const unlisten = bench.listen({ onFrame: () => come.abort(new Error('a frame came')), onLink: () => undefined });
+    await wait(place.clock, FRAME_DEADLINE_MS, come.signal).catch(() => undefined);
+    unlisten();
+  }
+
+  /** Closes a run that has ended; an open one that has not is in the way of what is about to be done. */
+  async #closeEndedRun(): Promise<Failed | null> {
+    if (this.#run === null) return null;
+    if (this.#run.state.mode !== 'ended' && this.#run.failure === null) {
+      return new Failed('busy', 'A run is open on the bench. Nothing was done. Close it first; what is unfinished can be continued later.');
+    }
+    await this.#closeRun();
+    return null;
+  }
+
+  async #closeRun(): Promise<void> {
+    const run = this.#run;
+    if (run === null) return;
+    this.#run = null;
+    await run.close();
+    this.#tell('run.opened', { id: null });
+    this.#lookAtActivity();
+    // The bench keeps the dead-man of the run if it does not take this one.
+    if (this.#bench.state === 'connected') await this.#bench.bench.configure(LINK_WITHOUT_RUN);
+  }
+
+  // ---------------------------------------------------------------- what the windows are told by the clock
+
+  #tick(): void {
+    this.#ticks += 1;
+    if (this.#frames.length > 0) {
+      const frames = this.#frames.slice(-MOST_FRAMES_AT_ONCE);
+      this.#frames = [];
+      this.#tell('frames', { frames });
+    }
+    if (this.#ticks % STATUS_EVERY_TICKS === 0) {
+      this.#handOver();
+      this.#tellStatus();
+      this.#tellManual();
+    }
+    if (this.#ticks % STATISTICS_EVERY_TICKS === 0 && this.#bench.state === 'connected') this.#tell('bench', this.#benchView());
+  }
+
+  #tellStatus(): void {
+    if (this.#run === null || this.#windows.size === 0) return;
+    const data = { id: this.#run.id, status: statusOf(this.#run) };
+    const text = JSON.stringify(data);
+    if (text === this.#lastStatus) return;
+    this.#lastStatus = text;
+    this.#tell('run.status', data);
+  }
+
+  #tellManual(): void {
+    const view = this.#manualView();
+    const text = JSON.stringify(view);
+    if (text === this.#lastManual) return;
+    this.#lastManual = text;
+    this.#tell('manual', view);
+  }
+
+  #lookAtActivity(): void {
+    if (this.isActive === this.#active) return;
+    this.#active = this.isActive;
+    this.#parts.onActivity?.(this.#active);
+  }
+}
+
+const failureCodes = { bench: 'bench', archive: 'archive', 'no-such-run': 'no-run', 'bad-record': 'archive' } as const satisfies Record<RunFailure['code'], Failure['code']>;
+
+const noBench = (): Failed => new Failed('no-bench', 'No bench is connected. Nothing was done. Connect a bench first.');
+const notOpen = (): Failed => new Failed('no-run', 'This run is not open on the bench. Nothing was done. Open it with continue first.');
+
+function notSaved(failure: LibraryRefusal | StorageFailure): Failed {
+  return new Failed(failure.code === 'refused' ? 'bad-request' : 'archive', failure.text);
+}
+
+const inWords = (problems: readonly Problem[]): string => problems.map((p) => (p.path === '' ? p.text : `${p.path}: ${p.text}`)).join(' ');
+
+const asRecord = (value: object | null): Record<string, unknown> | null => (value === null ? null : { ...value });
+
+/** A run whose archive failed has stopped, whatever its last state says. */
+function statusOf(run: RunService): RunStatus {
+  const status = run.status();
+  return run.failure === null ? status : { ...status, doing: 'The run has stopped, because its archive could not be written.', advice: run.failure, waitingFor: null, remaining: null };
+}
+
+/** Commands after which the run drives the bench. */
+function drives(command: RunCommand): boolean {
+  switch (command.kind) {
+    case 'start':
+    case 'resume':
+    case 'measure-again':
+      return true;
+    case 'pause-at-next-point':
+    case 'pause-now':
+    case 'skip-wait':
+    case 'skip-point':
+    case 'finish-early':
+    case 'abort':
+    case 'emergency-stop':
+    case 'acknowledge':
+    case 'choose':
+      return false;
+  }
+}
+
+/** Beside the archive, with the time in UTC: `railhouse 2026-03-31 12.05.09.sqlite`. */
+function backupPath(archivePath: string, now: Date): string {
+  const extension = extname(archivePath);
+  const stamp = now.toISOString().slice(0, 19).replace('T', ' ').replaceAll(':', '.');
+  return join(dirname(archivePath), `${basename(archivePath, extension)} ${stamp}${extension}`);
 }

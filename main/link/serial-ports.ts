@@ -8,6 +8,7 @@ export interface PortInfo {
   readonly path: string;
   readonly vendorId?: string | undefined;
   readonly productId?: string | undefined;
+  readonly manufacturer?: string | undefined;
 }
 
 /** Listing asks an outside program on Linux, which may be missing or hang. */
@@ -23,6 +24,9 @@ async function listOrNothing(list: () => Promise<readonly PortInfo[]>, clock: Cl
     giveUp.abort();
   }
 }
+
+/** The serial ports that the operating system tells of; none when it does not tell in time. */
+export const serialPorts = (clock: Clock): Promise<readonly PortInfo[]> => listOrNothing(() => SerialPort.list(), clock);
 
 /**
  * The serial port `path`; and when the bench was lost, also the ports where the same kind of USB adapter has come back,

@@ -196,6 +196,16 @@ export class RunService {
     return this.#engine.state;
   }
 
+  /** Whether the run drives the bench or may do so by itself. */
+  get isActive(): boolean {
+    return this.#restNow() === null;
+  }
+
+  /** Why this service is over before its run is; null: it is not. */
+  get failure(): string | null {
+    return this.#failure?.text ?? null;
+  }
+
   status(): RunStatus {
     return this.#engine.status(this.#now());
   }

@@ -1,0 +1,126 @@
+/** What takes time and only reads: done at the desk (desk.ts), away from the thread that the bench hangs on. */
+import type { BenchCapabilities, BenchFrame } from '../../app/bench/port.ts';
+import type { ParsedParams, Result } from '../../app/contract/contract.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import { preflight } from '../../app/plan/preflight.ts';
+import { unixMillis } from '../../app/quantities/quantity.ts';
+import type { Archive } from '../archive/archive.ts';
+import type { StoredRun } from '../archive/read.ts';
+import { exportRun, memoryDisk } from '../export/export-run.ts';
+import { loadRun } from '../service/run-service.ts';
+
+export type DeskJob =
+  | { readonly kind: 'journal'; readonly params: ParsedParams<'run.journal'> }
+  | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
+  | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
+  | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
+  | { readonly kind: 'verify' }
+  | { readonly kind: 'backup'; readonly path: string }
+  | {
+      readonly kind: 'check';
+      readonly document: unknown;
+      readonly capabilities: BenchCapabilities | null;
+      readonly equipment: Equipment;
+      readonly freeDiskBytes: number | null;
+      readonly today: string;
+    };
+
+export interface DeskResults {
+  readonly journal: Result<'run.journal'>;
+  readonly telemetry: Result<'run.telemetry'>;
+  readonly list: Result<'runs.list'>;
+  readonly export: Result<'run.export'>;
+  readonly verify: Result<'archive.verify'>;
+  readonly backup: Result<'archive.backup'>;
+  readonly check: Result<'plan.check'>;
+}
+
+export interface DeskFailure {
+  readonly ok: false;
+  readonly code: 'no-run' | 'archive' | 'defect';
+  readonly text: string;
+}
+
+export type DeskAnswer = { readonly ok: true; readonly value: unknown } | DeskFailure;
+
+export async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
+  switch (job.kind) {
+    case 'journal': {
+      const { id, fromSeq, limit } = job.params;
+      if (archive.run(id) === null) return noRun(archive, id);
+      const events = [];
+      for (const event of archive.events(id, fromSeq)) {
+        if (events.length === limit) return done('journal', { events, more: true });
+        events.push(event);
+      }
+      return done('journal', { events, more: false });
+    }
+    case 'telemetry': {
+      const { id, most } = job.params;
+      return archive.run(id) === null ? noRun(archive, id) : done('telemetry', { frames: thinned(archive, id, most) });
+    }
+    case 'list': {
+      const { text, after, limit } = job.params;
+      const runs = archive.runs({
+        limit,
+        ...(text === undefined ? {} : { text }),
+        ...(after === undefined ? {} : { after: { createdAt: unixMillis(after.createdAt), id: after.id } }),
+      });
+      return done('list', runs.map(rowOf));
+    }
+    case 'export': {
+      const { id } = job.params;
+      const loaded = loadRun(archive, id);
+      if (!loaded.ok) return { ok: false, code: loaded.code === 'no-such-run' ? 'no-run' : 'archive', text: loaded.text };
+      const { disk, texts } = memoryDisk();
+      const written = await exportRun('', { archive, runId: id, state: loaded.state, software: job.software }, disk);
+      if (written.kind === 'failed') return { ok: false, code: 'archive', text: written.text };
+      return done('export', { files: [...texts].map(([name, text]) => ({ name, text })) });
+    }
+    case 'verify': {
+      const { passed, checks } = archive.verify();
+      return done('verify', { passed, checks: [...checks] });
+    }
+    case 'backup': {
+      const copied = await archive.backup(job.path);
+      return copied.ok ? done('backup', { path: copied.path, bytes: copied.bytes }) : { ok: false, code: 'archive', text: copied.text };
+    }
+    case 'check': {
+      const parsed = parsePlan(job.document);
+      if (!parsed.ok) return done('check', { problems: [...parsed.problems], sheet: null, points: 0 });
+      const points = expandPlan(parsed.plan);
+      const { capabilities, equipment, freeDiskBytes, today } = job;
+      const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, freeDiskBytes, today });
+      return done('check', { problems: [], sheet: { lines: [...lines], totals }, points: points.length });
+    }
+  }
+}
+
+/** `kind` makes the compiler hold the value against what the kind of job promises. */
+const done = <K extends keyof DeskResults>(_kind: K, value: DeskResults[K]): DeskAnswer => ({ ok: true, value });
+
+const noRun = (archive: Archive, id: string): DeskFailure => ({ ok: false, code: 'no-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` });
+
+function rowOf({ id, createdAt, planName, order, operator, software, status }: StoredRun): Result<'runs.list'>[number] {
+  const { points, counting, attempts, ending, lastAt } = status;
+  return { id, createdAt, planName, order, operator, software, points, counting, attempts, ending, lastAt };
+}
+
+/** Every n-th frame of a run and its last, so that at most `most` are left; the whole of it is never in memory. */
+function thinned(archive: Archive, id: string, most: number): BenchFrame[] {
+  const step = Math.max(1, Math.ceil(archive.frameCount(id) / (most - 1)));
+  const kept: BenchFrame[] = [];
+  let index = 0;
+  let last: BenchFrame | undefined;
+  for (const chunk of archive.telemetryChunks(id)) {
+    for (const frame of chunk) {
+      if (index % step === 0 && kept.length < most) kept.push(frame);
+      index += 1;
+      last = frame;
+    }
+  }
+  if (last !== undefined && kept.at(-1) !== last && kept.length < most) kept.push(last);
+  return kept;
+}

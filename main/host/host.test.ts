@@ -1,0 +1,359 @@
+import { randomUUID } from 'node:crypto';
+import { afterEach, beforeEach, describe, expect, test } from 'vitest';
+import type { Params } from '../../app/contract/contract.ts';
+import { readSample } from '../samples/samples.ts';
+import { archiveFolder, removeFolder, testHost, TestWindow, type TestHost } from './host.test-helper.ts';
+
+let folder: string;
+let house: TestHost;
+
+beforeEach(() => {
+  folder = archiveFolder();
+  house = testHost(folder);
+});
+
+afterEach(async () => {
+  await house.end();
+  removeFolder(folder);
+  expect(house.defects).toEqual([]);
+});
+
+const simulated = (more: object = {}): Params<'bench.connect'> => ({ bench: { kind: 'simulated', speed: 50, ...more } });
+const scenario = (more: object): object => ({ scenario: { scenarioVersion: 1, seed: 1, injectors: 8, ...more } });
+const smallPlan = readSample('small-plan') as Record<string, unknown>;
+const command = (window: TestWindow, id: string, body: Params<'run.command'>['command']) =>
+  window.get('run.command', { id, command: body, by: 'Operator', commandId: randomUUID() });
+const openRun = async (window: TestWindow, document: unknown = smallPlan) => (await window.get('run.open', { document, operator: 'Operator' })).id;
+const mode = (window: TestWindow, wanted: string) => window.until('run.status', ({ status }) => status.mode === wanted);
+
+describe('messages', () => {
+  test('what is no message of the contract is dropped, and what is a wrong one is answered with what is wrong', async () => {
+    const window = await house.window();
+    for (const rubbish of [null, 1, 'stop', [], {}, { id: -1, name: 'stop' }, { id: 'x', name: 'stop' }, { name: 'stop', params: {} }]) window.send(rubbish);
+    expect(await window.raw({ id: 10, name: 'no-such', params: {} })).toMatchObject({ id: 10, failure: { code: 'bad-request' } });
+    expect(await window.raw({ id: 11, name: '__proto__', params: {} })).toMatchObject({ failure: { code: 'bad-request' } });
+    expect(await window.raw({ id: 12, name: 'hello' })).toMatchObject({ failure: { code: 'bad-request' } });
+    expect(await window.raw({ id: 13, name: 'manual.burst', params: { channel: 1.5, widthMs: 1, periodMs: 2, count: 3, more: 4 } })).toMatchObject({
+      failure: { code: 'bad-request', text: expect.stringMatching(/channel.*more/s) as string },
+    });
+  });
+
+  test('hello says what there is, before any bench', async () => {
+    const window = new TestWindow(house.host);
+    expect(await window.get('hello', { name: 'first' })).toMatchObject({
+      software: 'test 1', archivePath: house.archive.path, bench: { state: 'absent' }, control: { mine: true, holder: 'first', windows: 1 }, openRun: null, manual: null,
+    });
+  });
+});
+
+describe('control', () => {
+  test('is held by one window and taken over openly; the others watch and may stop', async () => {
+    const first = await house.window('first');
+    const second = await house.window('second');
+    await first.get('bench.connect', simulated());
+    expect(await second.ask('bench.disconnect', {})).toMatchObject({ ok: false, failure: { code: 'not-in-control', text: expect.stringContaining('first') as string } });
+    expect(await second.get('stop', {})).toMatchObject({ accepted: true });
+    first.forget();
+    expect(await second.get('control.take', {})).toEqual({ mine: true, holder: 'second', windows: 2 });
+    expect(first.of('control')).toEqual([{ mine: false, holder: 'second', windows: 2 }]);
+    expect(await first.ask('manual.safe', {})).toMatchObject({ ok: false, failure: { code: 'not-in-control' } });
+    second.close();
+    await first.until('control', (c) => c.holder === null && c.windows === 1);
+  });
+
+  test('both windows get the frames', async () => {
+    const windows = [await house.window('first'), await house.window('second')];
+    await windows[0]?.get('bench.connect', simulated());
+    for (const window of windows) expect((await window.until('frames', ({ frames }) => frames.length > 0)).frames[0]?.bootId).toMatch(/./);
+  });
+});
+
+describe('a bench', () => {
+  test('is connected, told of with its capabilities, and let go of', async () => {
+    const window = await house.window();
+    const view = await window.get('bench.connect', simulated());
+    expect(view).toMatchObject({ state: 'connected', simulated: true, up: true, identity: { model: 'simulated-bench' }, capabilities: { channels: 8 } });
+    expect(window.of('bench').map((b) => b.state)).toEqual(['connecting', 'connected']);
+    expect(await window.get('bench.disconnect', {})).toMatchObject({ state: 'absent' });
+  });
+
+  test('that is not there is a failure with a sentence', async () => {
+    const window = await house.window();
+    const answer = await window.ask('bench.connect', { bench: { kind: 'port', path: '/dev/no-such-port' } });
+    expect(answer).toMatchObject({ ok: false, failure: { code: 'bench', text: expect.stringContaining('/dev/no-such-port') as string } });
+    expect((await window.get('hello', { name: 'first' })).bench.state).toBe('absent');
+  });
+
+  test('with a scenario that cannot be is refused', async () => {
+    const window = await house.window();
+    expect(await window.ask('bench.connect', simulated({ scenario: { scenarioVersion: 7 } }))).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+  });
+
+  test('ports are listed', async () => {
+    expect(await (await house.window()).get('bench.ports', {})).toEqual([{ path: '/dev/ttyTEST0', description: 'Maker' }]);
+  });
+});
+
+describe('work by hand', () => {
+  test('sets a pressure and a supply, fires a counted burst, and makes safe', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    await window.until('frames', () => true);
+    expect(await window.get('manual.burst', { channel: 3, widthMs: 4, periodMs: 20, count: 50 })).toMatchObject({ accepted: false, reason: expect.stringContaining('No supply') as string });
+    expect(await window.get('manual.pressure', { kpa: 400 })).toMatchObject({ accepted: true });
+    expect(await window.get('manual.supply', { volts: 14 })).toMatchObject({ accepted: true });
+    await window.until('frames', ({ frames }) => frames.some((f) => Math.abs(f.supply - 14) < 0.05 && Math.abs(f.pressure - 400e3) < 2000));
+    expect(await window.get('manual.burst', { channel: 3, widthMs: 4, periodMs: 20, count: 50 })).toMatchObject({ accepted: true });
+    await window.until('manual', (m) => m?.doing === '50 of 50 pulses were driven on channel 3.');
+    expect(window.of('frames').flatMap(({ frames }) => frames).at(-1)?.burst).toMatchObject({ active: false, commanded: 50, done: 50 });
+    expect(await window.get('manual.safe', {})).toMatchObject({ accepted: true });
+    await window.until('manual', (m) => m?.armed === false && m.doing.includes('safe'));
+  });
+
+  test.each([
+    [{ channel: 9, widthMs: 4, periodMs: 20, count: 5 }, 'channels 1 to 8'],
+    [{ channel: 1, widthMs: 19, periodMs: 20, count: 5 }, 'duty of 95.0 %'],
+    [{ channel: 1, widthMs: 0.01, periodMs: 20, count: 5 }, 'pulses of 0.1 to 100 ms'],
+    [{ channel: 1, widthMs: 4, periodMs: 2000, count: 5 }, 'periods of 1 to 1000 ms'],
+  ])('refuses the burst %o', async (burst, reason) => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    await window.until('frames', () => true);
+    expect(await window.get('manual.burst', burst)).toMatchObject({ accepted: false, reason: expect.stringContaining(reason) as string });
+  });
+
+  test('refuses a supply and a pressure that the bench does not reach', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    expect(await window.get('manual.supply', { volts: 19 })).toMatchObject({ accepted: false, reason: expect.stringContaining('0 to 18 V') as string });
+    expect(await window.get('manual.pressure', { kpa: 700 })).toMatchObject({ accepted: false, reason: expect.stringContaining('100 to 600 kPa') as string });
+  });
+
+  test('a stop from a watching window cuts a burst', async () => {
+    const window = await house.window();
+    const watcher = await house.window('watcher');
+    await window.get('bench.connect', simulated());
+    await window.until('frames', () => true);
+    await window.get('manual.supply', { volts: 12 });
+    await window.until('frames', ({ frames }) => frames.some((f) => Math.abs(f.supply - 12) < 0.05));
+    await window.get('manual.burst', { channel: 1, widthMs: 4, periodMs: 20, count: 100_000 });
+    await window.until('frames', ({ frames }) => frames.some((f) => f.burst.active));
+    expect(await watcher.get('stop', {})).toMatchObject({ accepted: true });
+    watcher.forget();
+    await watcher.until('frames', ({ frames }) => frames.some((f) => !f.burst.active && !f.armed && f.supply < 0.5));
+  });
+
+  test('a guard makes safe: fluid that is too warm', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated(scenario({ faults: [{ begins: { atS: 20 }, fault: { kind: 'over-temperature', riseC: 14 } }] })));
+    await window.until('frames', () => true);
+    const answer = await window.get('manual.supply', { volts: 12 });
+    expect(answer.accepted).toBe(true);
+    const view = await window.until('manual', (m) => m !== null && m.against !== '');
+    expect(view?.against).toMatch(/temperature|fault/i);
+    window.forget();
+    await window.until('frames', ({ frames }) => frames.some((f) => !f.armed && f.supply < 0.5));
+    expect(await window.get('manual.supply', { volts: 12 })).toMatchObject({ accepted: false });
+  });
+
+  test('ends when the window that held control is gone for some seconds', async () => {
+    const window = await house.window();
+    const watcher = await house.window('watcher');
+    await window.get('bench.connect', simulated());
+    await window.until('frames', () => true);
+    await window.get('manual.supply', { volts: 12 });
+    window.close();
+    await watcher.until('manual', (m) => m?.armed === false && m.doing.includes('has gone'));
+  });
+});
+
+describe('a run', () => {
+  test('goes from plan to the export, the bench stays connected, and the run is listed', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    expect(await window.until('run.opened', () => true)).toEqual({ id });
+    expect(await command(window, id, { kind: 'start' })).toMatchObject({ accepted: true });
+    await mode(window, 'measuring');
+    expect(house.activity).toEqual([true]);
+    expect(await window.ask('manual.supply', { volts: 12 })).toMatchObject({ ok: false, failure: { code: 'refused' } });
+    expect(await window.ask('bench.disconnect', {})).toMatchObject({ ok: false, failure: { code: 'busy' } });
+    expect(await window.ask('run.close', { id })).toMatchObject({ ok: false, failure: { code: 'busy' } });
+    await mode(window, 'ended');
+    expect(house.activity).toEqual([true, false]);
+    // What was told is what is stored, without a gap.
+    const told = window.of('run.events').flatMap(({ events }) => events);
+    const { events: stored, more } = await window.get('run.journal', { id, fromSeq: 0, limit: 5000 });
+    expect(more).toBe(false);
+    expect(told).toEqual(stored.slice(-told.length));
+    expect((await window.get('run.journal', { id, fromSeq: 3, limit: 2 }))).toEqual({ events: stored.slice(3, 5), more: true });
+    const [row] = await window.get('runs.list', { limit: 10, text: 'rh4-0117' });
+    expect(row).toMatchObject({ id, points: 12, counting: 12, ending: 'complete', operator: 'Operator' });
+    const { files } = await window.get('run.export', { id });
+    expect(files.map((f) => f.name).toSorted()).toEqual(['attempts.csv', 'lines.csv', 'masses.csv', 'reduction.json', 'tables.csv']);
+    expect(files.find((f) => f.name === 'attempts.csv')?.text.split('\r\n').length).toBeGreaterThanOrEqual(13);
+    const { frames } = await window.get('run.telemetry', { id, most: 50 });
+    expect(frames.length).toBeGreaterThan(20);
+    expect(frames.length).toBeLessThanOrEqual(50);
+    expect(await window.get('run.close', { id })).toEqual({});
+    window.forget();
+    await window.until('frames', () => true);
+    expect((await window.get('hello', { name: 'first' }))).toMatchObject({ openRun: null, bench: { state: 'connected', up: true } });
+    expect((await window.get('archive.verify', {})).passed).toBe(true);
+  });
+
+  test('a bad plan is refused with the place of the problem, in opening and in checking', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const document = { ...smallPlan, settleS: -1 };
+    expect(await window.ask('run.open', { document, operator: 'Operator' })).toMatchObject({ ok: false, failure: { code: 'bad-request', text: expect.stringContaining('settleS') as string } });
+    expect(await window.get('plan.check', { document })).toMatchObject({ problems: [{ path: 'settleS' }], sheet: null, points: 0 });
+  });
+
+  test('without a bench cannot be opened, and its plan is checked as far as that goes', async () => {
+    const window = await house.window();
+    expect(await window.ask('run.open', { document: smallPlan, operator: 'Operator' })).toMatchObject({ ok: false, failure: { code: 'no-bench' } });
+    const { sheet, points } = await window.get('plan.check', { document: smallPlan });
+    expect(points).toBe(12);
+    expect(sheet?.lines.find((l) => l.rule === 'PRE-4')).toMatchObject({ result: 'warn', text: expect.stringContaining('no bench is connected') as string });
+    expect(sheet?.lines.find((l) => l.rule === 'PRE-8')?.result).toBe('pass');
+    await window.get('bench.connect', simulated());
+    expect((await window.get('plan.check', { document: smallPlan })).sheet?.lines.find((l) => l.rule === 'PRE-4')?.result).toBe('pass');
+  });
+
+  test('a stop from a watching window ends it as emergency-stopped', async () => {
+    const window = await house.window();
+    const watcher = await house.window('watcher');
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    await command(window, id, { kind: 'start' });
+    await mode(window, 'measuring');
+    await watcher.get('stop', {});
+    await mode(watcher, 'ended');
+    expect(house.archive.run(id)?.status.ending).toBe('emergency-stopped');
+    const stopped = watcher.of('run.events').flatMap(({ events }) => events).findLast((e) => e.body.kind === 'commanded');
+    expect(stopped?.body).toMatchObject({ by: 'watcher', command: { kind: 'emergency-stop' } });
+  });
+
+  test('paused lets somebody work by hand, does not take that for a fault, and goes on to the same end', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    await command(window, id, { kind: 'start' });
+    await mode(window, 'measuring');
+    await command(window, id, { kind: 'pause-now' });
+    await mode(window, 'paused');
+    expect(await window.get('manual.supply', { volts: 12 })).toMatchObject({ accepted: true });
+    await window.until('frames', ({ frames }) => frames.some((f) => f.armed && Math.abs(f.supply - 12) < 0.05));
+    expect(await window.get('manual.burst', { channel: 2, widthMs: 4, periodMs: 20, count: 100 })).toMatchObject({ accepted: true });
+    await window.until('manual', (m) => m?.doing.startsWith('100 of 100') === true);
+    window.forget();
+    // Resuming makes the bench safe first.
+    expect(await command(window, id, { kind: 'resume' })).toMatchObject({ accepted: true });
+    await mode(window, 'ended');
+    expect(house.archive.run(id)?.status).toMatchObject({ ending: 'complete', counting: 12 });
+    const kinds = [...house.archive.events(id)].map((e) => e.body.kind);
+    expect(kinds).toContain('link-lost');
+    expect(kinds).not.toContain('tripped');
+    expect(kinds).not.toContain('held');
+  });
+
+  test('a second run is opened after the first without connecting again, and a stored one is opened to measure points again', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const first = await openRun(window);
+    await command(window, first, { kind: 'start' });
+    await mode(window, 'ended');
+    const second = await openRun(window);
+    expect(await window.ask('run.continue', { id: first })).toMatchObject({ ok: false, failure: { code: 'busy' } });
+    await window.get('run.close', { id: second });
+    expect(await window.get('run.continue', { id: first })).toEqual({ id: first });
+    window.forget();
+    expect(await command(window, first, { kind: 'measure-again', points: [0, 5] })).toMatchObject({ accepted: true });
+    await window.until('run.events', ({ id, events }) => id === first && events.some((e) => e.body.kind === 'ended'));
+    expect(house.archive.run(first)?.status).toMatchObject({ attempts: 14, counting: 12, ending: 'complete' });
+    expect(await window.ask('run.continue', { id: 'no-such' })).toMatchObject({ ok: false, failure: { code: 'no-run' } });
+  });
+
+  test('a decision about an ended run needs no bench, once for each command id', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    await command(window, id, { kind: 'start' });
+    await mode(window, 'ended');
+    await window.get('bench.disconnect', {});
+    const choose = { id, by: 'Engineer', commandId: 'choice-1', command: { kind: 'choose', point: 3, attempt: null, reason: 'Air was seen in the rail.' } } as const;
+    window.forget();
+    expect(await window.get('run.command', choose)).toMatchObject({ accepted: true });
+    expect(await window.get('run.command', choose)).toMatchObject({ accepted: true });
+    expect(window.of('run.events').flatMap(({ events }) => events.map((e) => e.body.kind))).toEqual(['commanded', 'chosen']);
+    expect(house.archive.run(id)?.status.counting).toBe(11);
+    expect(await window.get('run.command', { ...choose, commandId: 'choice-2', command: { ...choose.command, attempt: 9 } })).toMatchObject({ accepted: false });
+    expect(await window.ask('run.command', { ...choose, commandId: 'choice-3', command: { kind: 'resume' } })).toMatchObject({ ok: false, failure: { code: 'no-run' } });
+  });
+
+  test('a host that is ended in the middle pauses it; the next host lists it as unfinished and continues it', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    await command(window, id, { kind: 'start' });
+    await window.until('run.events', ({ events }) => events.some((e) => e.body.kind === 'chosen'));
+    await house.end();
+    house = testHost(folder);
+    const next = await house.window();
+    expect((await next.get('hello', { name: 'next' })).openRun).toBeNull();
+    const [row] = await next.get('runs.list', { limit: 1 });
+    expect(row).toMatchObject({ id, ending: null });
+    expect(row?.counting).toBeGreaterThan(0);
+    await next.get('bench.connect', simulated());
+    await next.get('run.continue', { id });
+    await mode(next, 'paused');
+    expect(await command(next, id, { kind: 'resume' })).toMatchObject({ accepted: true });
+    await mode(next, 'ended');
+    expect(house.archive.run(id)?.status).toMatchObject({ ending: 'complete', counting: 12 });
+  });
+});
+
+describe('the library', () => {
+  test('plans are kept in versions that never change', async () => {
+    const window = await house.window();
+    expect(await window.get('plans.save', { id: null, document: { ...smallPlan, settleS: -1 }, by: 'A' })).toMatchObject({ row: null, problems: [{ path: 'settleS' }] });
+    const { row } = await window.get('plans.save', { id: null, document: smallPlan, by: 'A' });
+    const id = row?.id ?? '';
+    expect(row).toMatchObject({ version: 1, savedBy: 'A' });
+    expect(await window.get('plans.save', { id, document: { ...smallPlan, name: 'Changed' }, by: 'B' })).toMatchObject({ row: { id, version: 2, name: 'Changed' } });
+    expect(await window.get('plans.read', { id, version: 1 })).toMatchObject({ row: { savedBy: 'A' }, document: smallPlan });
+    expect(await window.get('plans.list', {})).toMatchObject([{ id, version: 2 }]);
+    expect(await window.get('plans.versions', { id })).toMatchObject([{ version: 2 }, { version: 1 }]);
+    expect(await window.ask('plans.read', { id, version: 3 })).toMatchObject({ ok: false });
+    expect(await window.ask('plans.save', { id: 'no-such', document: smallPlan, by: 'A' })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+  });
+
+  test('equipment is that of the simulated bench until one is saved, and a run stores what was saved', async () => {
+    const window = await house.window();
+    const sample = await window.get('equipment.read', {});
+    expect(sample.equipmentVersion).toBe(1);
+    expect((await window.get('equipment.save', { document: { ...sample, ambientKpa: -1 } })).problems).toMatchObject([{ path: 'ambientKpa' }]);
+    expect(await window.get('equipment.save', { document: { ...sample, ambientKpa: 99.1 } })).toEqual({ problems: [] });
+    expect((await window.get('equipment.read', {})).ambientKpa).toBe(99.1);
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    const { events } = await window.get('run.journal', { id, fromSeq: 0, limit: 1 });
+    expect(events[0]?.body).toMatchObject({ kind: 'opened', equipment: { ambientKpa: 99.1 } });
+  });
+
+  test('injectors are taken in and changed', async () => {
+    const window = await house.window();
+    const parts = await window.get('parts.save', { parts: [{ order: 'O-1', type: 'T', serialNumber: '1', channel: 1, coilResistanceOhm: 14.5 }, { type: 'T', serialNumber: '2' }] });
+    expect(parts).toMatchObject([{ serialNumber: '1', channel: 1, coilResistanceOhm: 14.5, condition: '' }, { serialNumber: '2', channel: null, coilResistanceOhm: null }]);
+    expect(await window.get('parts.list', {})).toEqual(parts);
+    expect(await window.ask('parts.save', { parts: [{ type: 'T', serialNumber: '2' }] })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+  });
+
+  test('a backup is made beside the archive', async () => {
+    const window = await house.window();
+    const { path, bytes } = await window.get('archive.backup', {});
+    expect(path.startsWith(folder)).toBe(true);
+    expect(bytes).toBeGreaterThan(0);
+  });
+});
