@@ -79,7 +79,7 @@ export class Atmega2560 {
   watchdogResets = 0;
   /** Bytes from the host that were lost because the processor did not fetch them in time. */
   overruns = 0;
-  /** Instructions carried out and cycles slept, for the measure of the load. */
+  /** Cycles that the processor slept; the rest is its load. */
   sleptCycles = 0;
 
   readonly #pins: ChipPins;
@@ -91,6 +91,7 @@ export class Atmega2560 {
   #nextDue = NEVER;
   #pending = NONE;
   #sleeping = false;
+  #stalled = false;
   #high = 0;
 
   #t1Zero = 0; // tick at which the counter was 0
@@ -150,6 +151,7 @@ export class Atmega2560 {
     this.#data[UCSR0A] = 0x20;
     this.#pending = NONE;
     this.#sleeping = false;
+    this.#stalled = false;
     this.#t1Runs = false;
     this.#t1Stopped = 0;
     this.#t1Ocr = 0;
@@ -165,6 +167,11 @@ export class Atmega2560 {
     this.#schedule();
     this.#pins.onDuties(0, 0, cycles);
     this.#pins.onOutputs(cycles);
+  }
+
+  /** What a disturbance can do: the processor runs in a circle of one instruction, interrupts off, until it is reset. */
+  stall(): void {
+    this.#stalled = true;
   }
 
   /** Bytes begin to arrive at the present instant or behind those that are still arriving. */
@@ -197,6 +204,10 @@ export class Atmega2560 {
     let held = false; // the instruction after SEI or RETI comes before any interrupt
     while (cpu.cycles < target) {
       if (cpu.cycles >= this.#nextDue) this.#serve();
+      if (this.#stalled) {
+        cpu.cycles += 2;
+        continue;
+      }
       if (this.#pending !== NONE && !held && ((data[SREG] ?? 0) & 0x80) !== 0) this.#interrupt();
       held = false;
       if (this.#sleeping) {

@@ -175,7 +175,8 @@ export class EmulatedBoard {
 
   #movePlant(): void {
     if (this.#openChannel !== 0 && this.#now - this.#givenUs >= LONGEST_PIECE_US) this.#givePulse(this.#now);
-    const to = this.#now - PLANT_LAG_US;
+    // A step ahead, so that the edges of the step to come are known before their time.
+    const to = this.#now + STEP_US - PLANT_LAG_US;
     if (to < 0) return;
     for (let next = this.#due[0]; next !== undefined && next.atUs <= to; next = this.#due[0]) {
       this.#due.shift();
@@ -186,7 +187,7 @@ export class EmulatedBoard {
     this.#readings = this.#plant.read();
     if (this.#readings.edges > this.#edges) {
       this.#edges = this.#readings.edges;
-      this.chip.meterEdge(Math.max(this.chip.cycles + 1, Math.round((this.#readings.lastEdgeUs + PLANT_LAG_US) * CYCLES_PER_US)));
+      this.chip.meterEdge(Math.round((this.#readings.lastEdgeUs + PLANT_LAG_US) * CYCLES_PER_US));
     }
   }
 

@@ -44,7 +44,7 @@ export interface PulseAt {
   readonly end: number;
 }
 
-/** A board with a host's end of the line; waiting is letting the board's clock go on. */
+/** A board with a host's end of the line; waiting is letting the board's clock go on, in whole microseconds. */
 export class BoardPort implements ControllerPort {
   readonly board: EmulatedBoard;
   readonly lines: string[] = [];
@@ -69,13 +69,13 @@ export class BoardPort implements ControllerPort {
   }
 
   nextLine(timeoutMs: number): Promise<string | null> {
-    const end = this.nowUs + timeoutMs * 1_000;
+    const end = this.nowUs + Math.round(timeoutMs * 1_000);
     while (this.lines.length === 0 && this.nowUs < end) this.#passTo(Math.min(end, this.board.nextDueUs()));
     return Promise.resolve(this.lines.shift() ?? null);
   }
 
   wait(ms: number): Promise<void> {
-    this.#passTo(this.nowUs + ms * 1_000);
+    this.#passTo(this.nowUs + Math.round(ms * 1_000));
     return Promise.resolve();
   }
 

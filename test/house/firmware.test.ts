@@ -1,0 +1,292 @@
+/** The reference firmware on the emulated board. Where there is no AVR compiler these are skipped, and the title says so. */
+import fc from 'fast-check';
+import { describe, expect, it } from 'vitest';
+import { conformanceChecks } from '../../firmware-protocol/conformance/suite.ts';
+import { CLOCK_HZ } from '../../firmware-protocol/emulation/atmega2560.ts';
+import type { PlantPort } from '../../firmware-protocol/simulator/plant-port.ts';
+import { firmware, stillPlant } from '../builders/emulated-firmware.ts';
+import { Bench, conformance, fuzzFirmware, pulseTrains, silentHost, sweep, trainsOf } from './firmware.ts';
+
+const built = firmware();
+const reason = built.ok ? '' : ` (skipped: ${built.text})`;
+const CYCLES_PER_US = CLOCK_HZ / 1e6;
+
+// A compiler that is there and refuses the sources is a failure, not a reason to skip.
+it('the firmware compiles wherever there is a compiler', () => {
+  expect(built.ok || built.missing, built.ok ? '' : built.text).toBe(true);
+});
+
+describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
+  it('leaves room to spare: less than a quarter of the flash, less than half of the RAM', () => {
+    if (!built.ok) return;
+    expect(built.flashBytes).toBeGreaterThan(4_000);
+    expect(built.flashBytes).toBeLessThan(built.flashSize / 4);
+    expect(built.ramBytes).toBeLessThan(built.ramSize / 2);
+  });
+
+  it('passes every check of the conformance suite, the reset button included', async () => {
+    const results = await conformance();
+    expect(results.filter((r) => r.result !== 'pass')).toEqual([]);
+    expect(results.length).toBe(conformanceChecks.length + 1);
+  });
+
+  it('LINE-37 pulses come out to the cycle, all of them, with telemetry and line errors going on', async () => {
+    const report = await pulseTrains(trainsOf(1_500));
+    expect(report).toMatchObject({
+      commanded: 1_500, seen: 1_500, reportedDone: 1_500, onWrongChannel: 0, watchdogResets: 0,
+      greatestWidthError: 0, greatestStartError: 0, greatestWidthJitter: 0, greatestPeriodJitter: 0,
+    });
+    expect(report.damagedLines).toBeGreaterThan(1_000);
+    expect(report.frames).toBeGreaterThan(100);
+  });
+
+  it('LINE-34 LINE-37 any width in any period, one tick of gap included, is driven to the cycle', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    const ticks = fc
+      .tuple(
+        fc.oneof(fc.integer({ min: 2_000, max: 70_000 }), fc.integer({ min: 2_000, max: 400_000 })),
+        fc.oneof(fc.constantFrom(1, 2, 3, 2_499, 2_500, 2_501, 5_000), fc.integer({ min: 1, max: 400_000 })),
+        fc.integer({ min: 1, max: 4 }),
+      )
+      // Whole microseconds of period; the width is what the gap leaves.
+      .map(([period, gap, count]) => ({ period: period - (period % 2), gap, count }))
+      .filter(({ period, gap }) => period - gap >= 200 && period - gap <= 200_000);
+    await fc.assert(
+      fc.asyncProperty(ticks, async ({ period, gap, count }) => {
+        bench.pulses.length = 0;
+        await bench.done({ word: 'burst', channel: 2, widthNs: (period - gap) * 500, periodUs: period / 2, count });
+        await bench.listen((period * count) / 2_000 + 5);
+        expect(bench.pulses.map((p) => p.end - p.start)).toEqual(Array(count).fill((period - gap) * 8));
+        const first = bench.pulses[0]?.start ?? NaN;
+        expect(bench.pulses.map((p) => p.start - first)).toEqual(Array.from({ length: count }, (_, n) => n * period * 8));
+        expect(await bench.frame()).toMatchObject({ active: false, commanded: count, done: count, fault: '' });
+      }),
+      { numRuns: 60, seed: 5 },
+    );
+  });
+
+  it('LINE-35 a width equal to the period holds the injector open for the whole burst, and every pulse counts', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    for (const periodUs of [1_000, 32_500, 90_000]) {
+      bench.pulses.length = 0;
+      await bench.done({ word: 'burst', channel: 4, widthNs: periodUs * 1_000, periodUs, count: 7 });
+      await bench.listen((7 * periodUs) / 1_000 + 5);
+      expect(bench.pulses.map((p) => p.end - p.start)).toEqual([7 * periodUs * CYCLES_PER_US]);
+      expect(await bench.frame()).toMatchObject({ active: false, done: 7 });
+    }
+  });
+
+  it('LINE-38 halt at any instant: no pulse starts after the answer, none is cut, and the count agrees', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    const moment = fc.record({
+      periodUs: fc.constantFrom(1_000, 5_000, 20_000, 70_000),
+      gapTicks: fc.constantFrom(1, 100, 1_500),
+      afterUs: fc.integer({ min: 0, max: 150_000 }),
+    });
+    await fc.assert(
+      fc.asyncProperty(moment, async ({ periodUs, gapTicks, afterUs }) => {
+        bench.pulses.length = 0;
+        const widthNs = periodUs * 1_000 - gapTicks * 500;
+        await bench.done({ word: 'burst', channel: 1, widthNs, periodUs, count: 1_000 });
+        await bench.listen(afterUs / 1_000);
+        await bench.done({ word: 'halt' });
+        const answered = bench.port.nowUs * CYCLES_PER_US;
+        await bench.listen(periodUs / 1_000 + 5);
+        expect(bench.pulses.every((p) => p.end - p.start === (widthNs / 1_000) * CYCLES_PER_US)).toBe(true);
+        expect(bench.pulses.every((p) => p.start < answered)).toBe(true);
+        expect(await bench.frame()).toMatchObject({ active: false, armed: true, commanded: 1_000, done: bench.pulses.length });
+      }),
+      { numRuns: 60, seed: 6 },
+    );
+  });
+
+  it('LINE-54 safe cuts the pulse in progress, and it is not counted; the next burst begins clean', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    await bench.done({ word: 'burst', channel: 1, widthNs: 90_000_000, periodUs: 100_000, count: 10 });
+    await bench.listen(130);
+    await bench.done({ word: 'safe' });
+    expect(bench.port.board.openChannel).toBe(0);
+    const cut = bench.pulses.at(-1);
+    expect(cut !== undefined && cut.end - cut.start < 40_000 * CYCLES_PER_US).toBe(true);
+    expect(await bench.frame()).toMatchObject({ active: false, armed: false, commanded: 10, done: 1 });
+    await bench.done({ word: 'arm' });
+    bench.pulses.length = 0;
+    await bench.done({ word: 'burst', channel: 8, widthNs: 500_000, periodUs: 5_000, count: 2 });
+    await bench.listen(20);
+    expect(bench.pulses.map((p) => [p.channel, p.end - p.start])).toEqual([[8, 8_000], [8, 8_000]]);
+  });
+
+  it('LINE-52 a reset in mid pulse switches everything off at once, and nothing is driven until the bench is armed', async () => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.arm();
+    await bench.done({ word: 'supply', mv: 14_000 });
+    await bench.done({ word: 'burst', channel: 6, widthNs: 50_000_000, periodUs: 100_000, count: 10 });
+    await bench.listen(125);
+    expect(bench.port.board.openChannel).toBe(6);
+    expect(plant.supplyMv).toBeCloseTo(14_000, -1);
+    await bench.port.reset();
+    expect(bench.port.board.openChannel).toBe(0);
+    const pulses = bench.pulses.length;
+    await bench.listen(500);
+    expect(bench.pulses.length).toBe(pulses);
+    expect(plant.supplyMv).toBe(0);
+    const { chip } = bench.port.board;
+    expect([chip.output('A', 3), chip.output('B', 6), chip.output('B', 7)]).toEqual([false, false, false]);
+  });
+
+  it('LINE-53 no output moves from power-on to arming, and an armed bench has its enable line and lamp on', async () => {
+    const bench = new Bench(stillPlant());
+    const { chip } = bench.port.board;
+    const seen = new Set<boolean>();
+    for (let ms = 0; ms < 300; ms += 1) {
+      seen.add(chip.output('A', 3) || chip.output('B', 6) || chip.output('B', 7));
+      await bench.port.wait(1);
+    }
+    expect([...seen]).toEqual([false]);
+    await bench.arm();
+    expect([chip.output('A', 3), chip.output('B', 7)]).toEqual([true, true]);
+  });
+
+  it.each([100, 1_000])('LINE-55 a host that falls silent in mid burst: all off in time, dead-man %i ms', async (setMs) => {
+    const report = await silentHost(setMs, 6);
+    expect(report.allSafe).toBe(true);
+    expect(report.leastMs).toBeGreaterThanOrEqual(setMs);
+    expect(report.greatestMs).toBeLessThanOrEqual(setMs + 50);
+  });
+
+  it.each([
+    ['emergency-stop', 0b110],
+    ['interlock-cover', 0b101],
+    ['interlock-ventilation', 0b011],
+  ])('LINE-58 LINE-59 %s opens in mid burst: off within 50 ms, latched until it is closed and cleared', async (fault, interlocks) => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.arm();
+    await bench.done({ word: 'burst', channel: 1, widthNs: 10_000_000, periodUs: 20_000, count: 1_000 });
+    await bench.listen(50);
+    plant.interlocks = interlocks;
+    const openedUs = bench.port.nowUs;
+    while (bench.port.board.chip.output('A', 3)) await bench.port.wait(0.1);
+    expect(bench.port.nowUs - openedUs).toBeLessThanOrEqual(50_000);
+    expect(await bench.frame()).toMatchObject({ armed: false, active: false, fault, interlocks });
+    expect(await bench.ask({ word: 'clear' })).toMatchObject({ code: 'fault' });
+    plant.interlocks = 0b111;
+    await bench.done({ word: 'clear' });
+    await bench.done({ word: 'arm' });
+  });
+
+  it('LINE-59 an interlock that bounces for less than a look does not trip', async () => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.arm();
+    for (let i = 0; i < 20; i += 1) {
+      plant.interlocks = 0;
+      await bench.port.wait(2);
+      plant.interlocks = 0b111;
+      await bench.port.wait(9);
+    }
+    expect(await bench.frame()).toMatchObject({ armed: true, fault: '' });
+  });
+
+  it.each([
+    ['over-current', { currentMa: 8_300 }, { currentMa: 7_800 }],
+    ['over-pressure', { pressurePa: 705_000 }, { pressurePa: 695_000 }],
+  ])('LINE-60 LINE-61 %s trips just above its limit and not just below', async (fault, above, below) => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.arm();
+    Object.assign(plant, below);
+    await bench.listen(200);
+    expect(await bench.frame()).toMatchObject({ armed: true, fault: '' });
+    Object.assign(plant, above);
+    const changedUs = bench.port.nowUs;
+    // The emulated plant reaches the pins this much later.
+    while (bench.port.board.chip.output('A', 3)) await bench.port.wait(0.1);
+    expect(bench.port.nowUs - changedUs).toBeLessThanOrEqual(50_000);
+    expect(await bench.frame()).toMatchObject({ armed: false, fault });
+    expect(await bench.ask({ word: 'clear' })).toMatchObject({ code: 'fault' });
+  });
+
+  it('LINE-44 the meter: every edge is counted and its time is that of the edge, over many turns of the counter', async () => {
+    let nowUs = 0;
+    let edges = 0;
+    let lastEdgeUs = 0;
+    const times: number[] = [];
+    const plant: PlantPort = {
+      ...stillPlant(),
+      advanceTo: (us) => {
+        nowUs = us;
+        // 5 to 9 ms apart, never a round number of anything.
+        for (let next = lastEdgeUs + 5_003.3 + (edges % 13) * 331.7; next <= nowUs; next = lastEdgeUs + 5_003.3 + (edges % 13) * 331.7) {
+          lastEdgeUs = next;
+          edges += 1;
+          times.push(next);
+        }
+      },
+      read: () => ({
+        supplyMv: 0, currentMa: 0, pressurePa: 100_000, railMilliC: 20_000, meterMilliC: 20_000, edges, lastEdgeUs, interlocks: 7,
+      }),
+    };
+    const bench = new Bench(plant);
+    await bench.done({ word: 'hello', token: 'x' });
+    await bench.done({ word: 'telemetry', hz: 20 });
+    const first = await bench.frame();
+    const offset = first.lastEdgeUs - (times[first.edges - 1] ?? NaN);
+    for (let i = 0; i < 60; i += 1) {
+      const frame = await bench.frame();
+      expect(Math.abs(frame.lastEdgeUs - (times[frame.edges - 1] ?? NaN) - offset)).toBeLessThanOrEqual(1);
+    }
+    expect(bench.latest?.edges).toBeGreaterThan(600);
+  });
+
+  it('the set points: duty stands for the value asked, and zero is no PWM at all', async () => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.arm();
+    for (const mv of [1, 9_000, 13_500, 18_000]) {
+      await bench.done({ word: 'supply', mv });
+      await bench.listen(200);
+      expect(Math.abs(plant.supplyMv - mv)).toBeLessThanOrEqual(1.3);
+      expect(Math.abs((await bench.frame()).supplyMv - plant.supplyMv)).toBeLessThanOrEqual(10);
+    }
+    await bench.done({ word: 'supply', mv: 0 });
+    await bench.listen(200);
+    expect(plant.supplyMv).toBe(0);
+    for (const pa of [100_000, 400_000, 600_000]) {
+      await bench.done({ word: 'pressure', pa });
+      await bench.listen(200);
+      expect(Math.abs(plant.pressurePa - pa)).toBeLessThanOrEqual(150);
+    }
+  });
+
+  it('fuzzed input: no hang, no watchdog, no pulse, every word of the controller well formed', async () => {
+    const report = await fuzzFirmware(600);
+    expect(report).toMatchObject({ lines: 600, badLines: 0, watchdogResets: 0, pulses: 0 });
+    expect(report.aliveChecks).toBe(30);
+    expect(report.answers).toBeGreaterThan(50);
+    expect(report.longestFrameGapUs).toBeLessThan(110_000);
+  });
+
+  it('the watchdog would bite: a processor that no longer comes round is started anew', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    bench.port.board.chip.stall();
+    await bench.port.wait(200);
+    expect(bench.port.board.chip.watchdogResets).toBe(1);
+    expect(bench.port.board.chip.output('A', 3)).toBe(false);
+    const frame = await bench.frame();
+    expect(frame).toMatchObject({ boot: '2', armed: false });
+  });
+
+  it('a short sweep finds the dead time that the simulated controller finds', async () => {
+    for (const cell of await sweep(1, [10.5, 14], [4, 6, 8, 10])) {
+      expect(Math.abs(cell.firmwareS - cell.simulatedS)).toBeLessThan(cell.expandedUncertaintyS);
+      expect(cell.expandedUncertaintyS).toBeLessThan(30e-6);
+    }
+  });
+});
