@@ -1,10 +1,161 @@
-import { Notice } from '../../components/status.tsx';
+import { useMemo, useState } from 'react';
+import type { ReactNode } from 'react';
+import type { RunRow } from '../../../app/contract/contract.ts';
+import { Button } from '../../components/button.tsx';
+import { Choice } from '../../components/field.tsx';
 import { Page } from '../../components/page.tsx';
+import { Notice } from '../../components/status.tsx';
+import { goTo, pathTo, useRoute } from '../../frame/route.ts';
+import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { changeSettings, flowUnits, useSettings } from '../../settings/settings.ts';
+import { useUnits } from '../../settings/units.ts';
+import { amountsFor } from './amounts.ts';
+import { attemptEnds } from './attempts.ts';
+import { AttemptsPanel } from './attempts-panel.tsx';
+import { ComparePanel } from './compare-panel.tsx';
+import { DeadTimePanel } from './dead-time-panel.tsx';
+import { DriftPanel } from './drift-panel.tsx';
+import { LinePanel } from './line-panel.tsx';
+import { ConditionPicker } from './pickers.tsx';
+import './results.css';
+import { referenceDensity } from './results.ts';
+import { resultsSentence, runText, shortRunText } from './run-text.ts';
+import { noWish, selectionOf } from './selection.ts';
+import type { Wish } from './selection.ts';
+import { ShortPanel } from './short-panel.tsx';
+import { SpreadPanel } from './spread-panel.tsx';
+import { useResults } from './use-results.ts';
+import type { ResultsView } from './use-results.ts';
 
+const views = [
+  { path: 'line', title: 'Mass and line' },
+  { path: 'dead-time', title: 'Dead time' },
+  { path: 'short-pulses', title: 'Short pulses' },
+  { path: 'set', title: 'Set' },
+  { path: 'drift', title: 'Drift' },
+  { path: 'attempts', title: 'Attempts' },
+  { path: 'compare', title: 'Compare' },
+] as const;
+type View = (typeof views)[number]['path'];
+
+const recent = 50;
+const latest = 'latest';
+
+/** Results of the open run, of the latest, or of the run that the address names: `#/results/<run>/<view>/<other run>`. */
 export default function ResultsPage() {
+  const { rest } = useRoute();
+  const { openRun, line } = useHost();
+  const [runs, setRuns] = useState<readonly RunRow[] | null>(null);
+  useWhenUp(() => void ask('runs.list', { limit: recent }).then((reply) => setRuns(reply.ok ? reply.value : [])));
+  const named = rest[0] === latest ? undefined : rest[0];
+  const id = named ?? openRun ?? runs?.[0]?.id ?? null;
+  const view = views.find((one) => one.path === rest[1])?.path ?? 'line';
+  const found = useResults(id);
+  const choices = useMemo(() => runChoices(runs ?? [], id, found), [runs, id, found]);
   return (
-    <Page title="Results">
-      <Notice tone="off">This page is not there yet.</Notice>
+    <Page
+      title="Results"
+      lead={id === null ? undefined : leadOf(found)}
+      actions={
+        id !== null && (
+          <>
+            <Choice label="Run" value={id} options={choices.map((one) => ({ value: one.id, text: one.text }))} onChange={(chosen) => goTo('results', chosen, view)} />
+            <Button onPress={() => goTo('archive')}>Find another</Button>
+          </>
+        )
+      }
+    >
+      {id === null ? (
+        <Notice tone={runs === null ? 'busy' : 'off'}>
+          {runs !== null ? 'There is no run yet. Build a plan on the Plans page and start it on the Run page; its results stand here as it goes on.' : line.state === 'up' ? 'The runs are being listed.' : 'The runs can be listed once the host is there.'}
+        </Notice>
+      ) : (
+        <>
+          <nav className="views" aria-label="Views of the results">
+            {views.map(({ path, title }) => (
+              <a key={path} href={pathTo('results', named ?? latest, path)} aria-current={path === view ? 'page' : undefined}>
+                {title}
+              </a>
+            ))}
+          </nav>
+          <ResultsOf key={id} id={id} view={view} found={found} other={rest[2] ?? null} choices={choices} />
+        </>
+      )}
     </Page>
   );
+}
+
+interface ResultsOfProps {
+  readonly id: string;
+  readonly view: View;
+  readonly found: ResultsView;
+  readonly other: string | null;
+  readonly choices: readonly { readonly id: string; readonly text: string }[];
+}
+
+function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
+  const { journal, results, reducing, problem } = found;
+  const [wish, setWish] = useState<Wish>(noWish);
+  const selection = useMemo(() => (results === null ? null : selectionOf(results, wish)), [results, wish]);
+  const flowUnit = useSettings((settings) => settings.flowUnit);
+  const units = useUnits(results === null || selection === null ? null : referenceDensity(results, selection.condition.pressure));
+  const amounts = useMemo(() => amountsFor(units, selection?.condition.period ?? 1), [units.pulseUnit, units.statement, selection?.condition.period]);
+  const ends = useMemo(() => attemptEnds(journal.events), [journal.events, journal.revision]);
+  const onWish = (change: Partial<Wish>): void => setWish((before) => ({ ...before, ...change }));
+
+  if (journal.phase === 'failed') return <Notice tone="bad">The run cannot be read: {journal.problem} Nothing was changed.</Notice>;
+  if (problem !== '') return <Notice tone="bad">The run cannot be reduced: {problem} Its readings are safe in the archive; please report it.</Notice>;
+  if (results === null || selection === null) {
+    if (results !== null) return <Notice tone="note">The plan of this run measures nothing but reference points, so there are no lines.</Notice>;
+    return <Notice tone="busy">{journal.phase === 'loading' ? 'The journal of the run is being read.' : 'The run is being reduced.'}</Notice>;
+  }
+  const props = { results, selection, onWish, amounts };
+  const panel = (): ReactNode => {
+    switch (view) {
+      case 'line':
+        return <LinePanel {...props} />;
+      case 'dead-time':
+        return <DeadTimePanel {...props} />;
+      case 'short-pulses':
+        return <ShortPanel {...props} />;
+      case 'set':
+        return <SpreadPanel {...props} />;
+      case 'drift':
+        return <DriftPanel {...props} ends={ends} />;
+      case 'attempts':
+        return <AttemptsPanel {...props} id={id} journal={journal} ends={ends} />;
+      case 'compare':
+        return <ComparePanel results={results} selection={selection} name={choices.find((one) => one.id === id)?.text ?? results.plan.name} other={other} runs={choices.filter((one) => one.id !== id)} onOther={(chosen) => goTo('results', id, 'compare', chosen)} />;
+    }
+  };
+  return (
+    <>
+      <div className="field-row results-bar">
+        <Choice
+          label="Amounts in"
+          value={flowUnit}
+          options={flowUnits.map((unit) => ({ value: unit, text: unit === 'mg' ? 'mg per pulse' : unit }))}
+          onChange={(unit) => changeSettings({ flowUnit: unit })}
+          hint={amounts.statement === '' ? undefined : amounts.statement}
+        />
+        <ConditionPicker selection={selection} onWish={onWish} />
+        <p className="results-state" role="status">
+          {reducing ? 'Attempts have changed; the results are being worked out again. ' : ''}
+          {resultsSentence(results)}
+        </p>
+      </div>
+      {panel()}
+    </>
+  );
+}
+
+function leadOf({ journal: { state, events } }: ResultsView): ReactNode {
+  return state === null ? undefined : runText(state, events[0]?.at ?? null);
+}
+
+/** The recent runs, and the one that is looked at where it is older. */
+function runChoices(runs: readonly RunRow[], id: string | null, { journal: { state, events } }: ResultsView): readonly { readonly id: string; readonly text: string }[] {
+  const listed = runs.map((run) => ({ id: run.id, text: shortRunText(run.planName, run.order, run.createdAt) }));
+  if (id === null || listed.some((one) => one.id === id)) return listed;
+  return [{ id, text: state === null ? id : shortRunText(state.plan.name, state.plan.order, events[0]?.at ?? null) }, ...listed];
 }

@@ -1,0 +1,119 @@
+import { useMemo, useState } from 'react';
+import { Choice } from '../../components/field.tsx';
+import { DataTable } from '../../components/data-table.tsx';
+import type { Column } from '../../components/data-table.tsx';
+import { Section } from '../../components/page.tsx';
+import { Status } from '../../components/status.tsx';
+import type { Tone } from '../../components/status.tsx';
+import { budgetTable } from '../../../app/reduce/budget-table.ts';
+import { massPerPulse } from '../../../app/reduce/mass.ts';
+import type { JournalView } from '../../host/journal-feed.ts';
+import { AttemptDetails } from './attempt-details.tsx';
+import { attemptKey, attemptRows, filtered, reasonWords, roleWords, verdictWords } from './attempts.ts';
+import type { AttemptEnd, AttemptFilter, AttemptRow, Shown } from './attempts.ts';
+import { plain, plusMinus } from './figures.ts';
+import type { ViewProps } from './view-props.ts';
+
+const shownOptions: readonly { readonly value: Shown; readonly text: string }[] = [
+  { value: 'all', text: 'All attempts' },
+  { value: 'counting', text: 'Those that count' },
+  { value: 'not-counting', text: 'Those that do not count' },
+  { value: 'decided', text: 'Points decided by a person' },
+];
+
+const everything = 'all';
+
+interface AttemptsPanelProps extends ViewProps {
+  readonly id: string;
+  readonly journal: JournalView;
+  readonly ends: ReadonlyMap<string, AttemptEnd>;
+}
+
+/** Every attempt: what it found, whether it counts and why; and the place where a person decides otherwise. */
+export function AttemptsPanel({ id, journal: { state, revision }, ends, results, selection, amounts }: AttemptsPanelProps) {
+  const [filter, setFilter] = useState<AttemptFilter>({ shown: 'all', injector: null, voltage: null });
+  const [open, setOpen] = useState<string | null>(null);
+  const rows = useMemo(() => (state === null ? [] : attemptRows(state, results.points)), [state, revision, results.points]);
+  const some = useMemo(() => filtered(rows, filter), [rows, filter]);
+  const columns = useMemo((): readonly Column<AttemptRow>[] => {
+    const massText = (row: AttemptRow): string => {
+      if (row.window === null) return '–';
+      const mass = massPerPulse(row.at, row.window, results.equipment, results.plan.reduction);
+      if (mass.kind === 'no-mass') return '–';
+      return plusMinus(amounts.pulse(mass.mass), amounts.pulse(budgetTable(mass, results.equipment).mass.expanded));
+    };
+    return [
+      { key: 'point', title: 'Point', width: '4rem', numeric: true, cell: (r) => r.at.index, sortBy: (r) => r.at.index },
+      { key: 'injector', title: 'Injector', width: 'minmax(7rem, 1fr)', cell: (r) => `${r.serialNumber}${roleWords(r.at.role)}`, sortBy: (r) => r.serialNumber },
+      { key: 'voltage', title: 'V', width: '3.5rem', numeric: true, cell: (r) => plain(r.at.voltage), sortBy: (r) => r.at.voltage },
+      { key: 'pressure', title: 'kPa', width: '4rem', numeric: true, cell: (r) => plain(r.at.pressure / 1e3), sortBy: (r) => r.at.pressure },
+      { key: 'width', title: 'Width, ms', width: '5.5rem', numeric: true, cell: (r) => plain(r.at.width * 1e3), sortBy: (r) => r.at.width },
+      { key: 'attempt', title: 'Attempt', width: '5.5rem', numeric: true, cell: (r) => r.attempt, sortBy: (r) => r.attempt },
+      { key: 'verdict', title: 'Judged', width: '8rem', cell: (r) => <Status tone={toneOf(r)}>{verdictWords(r.verdict)}</Status>, sortBy: (r) => verdictWords(r.verdict) },
+      { key: 'counts', title: 'Counts', width: '6.5rem', cell: (r) => (r.counts ? <Status tone="good">counts</Status> : <Status tone="off">does not</Status>), sortBy: (r) => (r.counts ? 0 : 1) },
+      { key: 'mass', title: amounts.pulseTitle, width: 'minmax(9rem, 1fr)', numeric: true, cell: massText },
+      { key: 'why', title: 'Made', width: 'minmax(9rem, 1fr)', cell: (r) => reasonWords(r.reason), sortBy: (r) => reasonWords(r.reason) },
+    ];
+  }, [amounts, results]);
+  const opened = rows.find((row) => row.key === open) ?? null;
+  return (
+    <>
+      <div className="field-row">
+        <Choice label="Shown" value={filter.shown} options={shownOptions} onChange={(shown) => setFilter({ ...filter, shown })} />
+        <Choice
+          label="Injector"
+          value={filter.injector === null ? everything : String(filter.injector)}
+          options={[{ value: everything, text: 'All' }, ...selection.injectors.map(({ index, serialNumber }) => ({ value: String(index), text: serialNumber }))]}
+          onChange={(value) => setFilter({ ...filter, injector: value === everything ? null : Number(value) })}
+        />
+        <Choice
+          label="Supply voltage"
+          value={filter.voltage === null ? everything : String(filter.voltage)}
+          options={[{ value: everything, text: 'All' }, ...selection.voltages.map((v) => ({ value: String(v), text: `${plain(v)} V` }))]}
+          onChange={(value) => setFilter({ ...filter, voltage: value === everything ? null : Number(value) })}
+        />
+      </div>
+      <div className={opened === null ? 'attempts' : 'attempts attempts-open'}>
+        <Section title={`${some.length} of ${rows.length} attempts`}>
+          <DataTable
+            label="Attempts of the run"
+            columns={columns}
+            rows={some}
+            rowKey={(row) => row.key}
+            empty={rows.length === 0 ? 'No attempt was made yet.' : 'No attempt is like this. Choose other filters.'}
+            onOpen={(row) => setOpen(row.key)}
+            selected={open}
+            maxHeight="34rem"
+          />
+          <p className="small quiet">Enter opens an attempt: its readings, the limits it was held against, its budget, and the decision whether it counts.</p>
+        </Section>
+        {opened !== null && (
+          <AttemptDetails
+            key={opened.key}
+            id={id}
+            row={opened}
+            siblings={rows.filter((row) => row.at.index === opened.at.index)}
+            end={ends.get(attemptKey(opened.at.index, opened.attempt)) ?? null}
+            results={results}
+            amounts={amounts}
+            onClose={() => setOpen(null)}
+            onOpen={setOpen}
+          />
+        )}
+      </div>
+    </>
+  );
+}
+
+function toneOf({ verdict }: AttemptRow): Tone {
+  switch (verdict) {
+    case 'accepted':
+      return 'good';
+    case 'rejected':
+      return 'bad';
+    case 'cut':
+      return 'note';
+    case null:
+      return 'busy';
+  }
+}

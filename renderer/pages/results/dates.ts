@@ -1,0 +1,16 @@
+/** Dates and times as people read them, in this machine's time zone, the same in every locale. */
+
+const two = (n: number): string => String(n).padStart(2, '0');
+const months = ['Jan', 'Feb', 'Mar', 'Apr', 'May', 'Jun', 'Jul', 'Aug', 'Sep', 'Oct', 'Nov', 'Dec'];
+
+/** `25 Nov 2026, 14:57` */
+export function dateTimeText(unixMs: number): string {
+  const at = new Date(unixMs);
+  return `${at.getDate()} ${months[at.getMonth()] ?? ''} ${at.getFullYear()}, ${two(at.getHours())}:${two(at.getMinutes())}`;
+}
+
+/** `14:57:03` */
+export function clockText(unixMs: number): string {
+  const at = new Date(unixMs);
+  return `${two(at.getHours())}:${two(at.getMinutes())}:${two(at.getSeconds())}`;
+}

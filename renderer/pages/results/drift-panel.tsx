@@ -1,0 +1,86 @@
+import { useMemo } from 'react';
+import { Notice } from '../../components/status.tsx';
+import { Section } from '../../components/page.tsx';
+import { attemptKey } from './attempts.ts';
+import type { AttemptEnd } from './attempts.ts';
+import { clockText } from './dates.ts';
+import { driftOf } from './drift.ts';
+import { FigureTable, Missing, MissingList } from './figure-table.tsx';
+import { figure, plain, plusMinus } from './figures.ts';
+import { amountsFor } from './amounts.ts';
+import { referenceDensity } from './results.ts';
+import type { Series } from './series.ts';
+import type { ViewProps } from './view-props.ts';
+import { useUnits } from '../../settings/units.ts';
+import { XyChart } from './xy-chart.tsx';
+
+/** The reference point, measured again and again through the run. */
+export function DriftPanel({ results, ends }: ViewProps & { readonly ends: ReadonlyMap<string, AttemptEnd> }) {
+  const { reference } = results.plan;
+  const drift = useMemo(() => driftOf(results, (point, attempt) => ends.get(attemptKey(point, attempt))?.at), [results, ends]);
+  const units = useUnits(reference === undefined ? null : referenceDensity(results, reference.pressureKpa * 1e3));
+  const amounts = amountsFor(units, (reference?.periodMs ?? 1) * 1e-3);
+  if (reference === undefined) {
+    return (
+      <Notice tone="note">
+        The plan of this run has no reference point, so drift over the run was not watched. Give the next plan a reference point: one injector at one voltage and width that is measured again at
+        regular intervals.
+      </Notice>
+    );
+  }
+  if (drift.rows.length === 0) return <Notice tone="note">No reference point has an attempt that counts yet.</Notice>;
+  const { trend } = drift;
+  const last = drift.rows.at(-1)?.hours ?? 0;
+  const inMinutes = last < 2;
+  const time = (hours: number): number => (inMinutes ? hours * 60 : hours);
+  const series: readonly Series[] = [
+    {
+      id: 'reference',
+      title: 'Reference point',
+      look: 0,
+      points: drift.rows.flatMap(({ hours, deviationPercent: d, deviationU95Percent: u }) =>
+        d === null ? [] : [{ x: time(hours), y: d, low: u === null ? null : d - u, high: u === null ? null : d + u }],
+      ),
+    },
+  ];
+  const what = `${reference.injector} at ${plain(reference.voltageV)} V, ${plain(reference.pressureKpa)} kPa, ${plain(reference.widthMs)} ms`;
+  return (
+    <>
+      <p>
+        {trend === null
+          ? 'Fewer than three reference points count, so no trend can be told.'
+          : trend.significant
+            ? `The reference point moved by ${plusMinus(trend.perHour, trend.u95, true)} % an hour, which is more than its scatter explains: ${figure(Math.abs(trend.overRun))} % over the run. Look for what changed (fluid temperature, meter, leak, the injector itself) before these results are used.`
+            : `No drift is shown: the trend is ${plusMinus(trend.perHour, trend.u95, true)} % an hour, inside its uncertainty.`}
+        {drift.sdPercent !== null && ` The reference masses scatter by ${figure(drift.sdPercent)} % (standard deviation).`}
+      </p>
+      <Section title={`Reference point over the run: ${what}`} wide>
+        <XyChart
+          label={`mass of the reference point against time, ${what}`}
+          xTitle={inMinutes ? 'Since the first, min' : 'Since the first, h'}
+          yTitle="From the mean, %"
+          series={series}
+          zero
+          lines={trend === null ? [] : [{ title: 'Trend', from: { x: 0, y: trend.at(0) }, to: { x: time(last), y: trend.at(last) } }]}
+        />
+      </Section>
+      <Section title="Numbers" wide>
+        <FigureTable
+          caption={`Reference point over the run: ${what}; ± is 95 % of the scatter inside the window`}
+          columns={['Time', inMinutes ? 'Since the first, min' : 'Since the first, h', amounts.pulseTitle, 'From the mean, %', 'Point, attempt']}
+          rows={drift.rows.map((r) => ({
+            key: attemptKey(r.point, r.attempt),
+            head: clockText(r.at),
+            cells: [
+              figure(time(r.hours)),
+              r.mass === null ? <Missing key="mass" why={r.why} /> : plusMinus(amounts.pulse(r.mass), r.deviationU95Percent === null ? null : (amounts.pulse(r.mass) * r.deviationU95Percent) / 100),
+              r.deviationPercent === null ? <Missing key="deviation" why={r.why} /> : plusMinus(r.deviationPercent, r.deviationU95Percent, true),
+              `${r.point}, ${r.attempt}`,
+            ],
+          }))}
+        />
+        <MissingList of={drift.rows.filter((r) => r.mass === null).map((r) => ({ where: `Point ${r.point}`, why: r.why }))} />
+      </Section>
+    </>
+  );
+}

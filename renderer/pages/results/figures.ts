@@ -1,0 +1,47 @@
+/** Numbers as text where the unit stands elsewhere (a head of a column, an axis). Digits follow the uncertainty. */
+
+const dash = '–';
+
+/** Decimals at which `value`, rounded to `significant` digits, ends; never more than 12. */
+function decimalsFor(value: number, significant: number): number {
+  const exponent = Number(value.toExponential(significant - 1).split('e')[1]);
+  return Math.min(12, Math.max(0, significant - 1 - exponent));
+}
+
+function usable(u: number | null): u is number {
+  return u !== null && Number.isFinite(u) && u > 0;
+}
+
+/** `value` to the digit at which its uncertainty ends (JCGM 100:2008, 7.2.6); without one, to four significant digits. */
+export function figure(value: number | null, u: number | null = null): string {
+  if (value === null || !Number.isFinite(value)) return dash;
+  const text = value.toFixed(usable(u) ? decimalsFor(u, 2) : value === 0 ? 0 : decimalsFor(value, 4));
+  return Number(text) === 0 ? text.replace('-', '') : text;
+}
+
+/** `1.3453 ± 0.0037`; without an uncertainty the value alone. `signed`: with its sign, for differences. */
+export function plusMinus(value: number | null, u: number | null, signed = false): string {
+  const own = figure(value, u);
+  if (own === dash || !usable(u)) return signed ? withSign(own) : own;
+  return `${signed ? withSign(own) : own} ± ${figure(u, u)}`;
+}
+
+/** With a true minus or a plus, as differences are written; zero has none. */
+export function withSign(text: string): string {
+  if (text.startsWith('-')) return `−${text.slice(1)}`;
+  return text === dash || Number(text) === 0 ? text : `+${text}`;
+}
+
+/** A number of a plan without the last bits of a conversion. */
+export function plain(value: number): string {
+  return String(Number(value.toPrecision(10)));
+}
+
+/** A relative uncertainty in percent, two significant digits. */
+export function percentFigure(relative: number): string {
+  return figure(100 * relative, 100 * relative);
+}
+
+export function isDash(text: string): boolean {
+  return text === dash;
+}

@@ -1,0 +1,36 @@
+/** Axes of charts: limits that are round, ticks between them, and labels with as many digits as the steps need. */
+
+export interface Scale {
+  readonly from: number;
+  readonly to: number;
+  readonly ticks: readonly number[];
+  readonly label: (tick: number) => string;
+}
+
+const steps = [1, 2, 2.5, 5, 10];
+
+/** A scale over all finite `values` with about `count` steps. Empty or equal values get a scale around them. */
+export function scaleOver(values: Iterable<number>, count = 5): Scale {
+  let low = Number.POSITIVE_INFINITY;
+  let high = Number.NEGATIVE_INFINITY;
+  for (const value of values) {
+    if (!Number.isFinite(value)) continue;
+    low = Math.min(low, value);
+    high = Math.max(high, value);
+  }
+  if (low > high) [low, high] = [0, 1];
+  // Less than rounding can tell apart is no range.
+  if (high - low <= 1e-9 * Math.max(Math.abs(low), Math.abs(high))) {
+    const around = low === 0 ? 1 : Math.abs(low) * 0.1;
+    [low, high] = [low - around, high + around];
+  }
+  const wanted = (high - low) / count;
+  const power = 10 ** Math.floor(Math.log10(wanted));
+  const factor = steps.find((s) => s * power >= wanted * (1 - 1e-9)) ?? 10;
+  const step = power * factor;
+  const first = Math.floor(low / step + 1e-9);
+  const last = Math.ceil(high / step - 1e-9);
+  const decimals = Math.min(12, Math.max(0, Math.ceil(-Math.log10(step) + (factor === 2.5 ? 1 : 0) - 1e-9)));
+  const ticks = Array.from({ length: last - first + 1 }, (_, i) => Number(((first + i) * step).toPrecision(12)));
+  return { from: first * step, to: last * step, ticks, label: (tick) => tick.toFixed(decimals).replace(/^-(?=0(\.0*)?$)/, '').replace('-', '−') };
+}

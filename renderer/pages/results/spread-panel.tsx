@@ -1,0 +1,103 @@
+import { useMemo, useState } from 'react';
+import { Choice } from '../../components/field.tsx';
+import { Section } from '../../components/page.tsx';
+import { through } from './amounts.ts';
+import { FigureTable, Missing, MissingList } from './figure-table.tsx';
+import { figure, plain, plusMinus } from './figures.ts';
+import { VoltagePicker } from './pickers.tsx';
+import type { Series } from './series.ts';
+import { spreadOf, spreadSentence } from './spread.ts';
+import type { SpreadOf } from './spread.ts';
+import type { ViewProps } from './view-props.ts';
+import { XyChart } from './xy-chart.tsx';
+
+/** How the injectors of the set differ from their mean, at one voltage and in one quantity. */
+export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
+  const { voltage, cells, widths, width } = selection;
+  const [kind, setKind] = useState<SpreadOf['kind']>('mass');
+  const spread = useMemo(
+    () => spreadOf(cells.filter((c) => c.voltage === voltage), kind === 'mass' ? { kind, width } : { kind }),
+    [cells, voltage, kind, width],
+  );
+  const shown = shownAs(kind, amounts);
+  const { mean } = spread;
+  const percent = (value: number | null): number | null => (value === null || mean === null || mean === 0 ? null : (100 * value) / mean);
+  // Dead times are compared in time, amounts in percent.
+  const inPercent = kind !== 'dead-time';
+  const onChart = (value: number): number => (inPercent ? (percent(value) ?? Number.NaN) : shown.convert(value) * 1e3);
+  const names = spread.rows.map((r) => r.serialNumber);
+  const series: readonly Series[] = [
+    {
+      id: 'set',
+      title: 'Injectors',
+      look: 0,
+      points: spread.rows.flatMap(({ deviation: d, deviationU95: u }, x) =>
+        d === null ? [] : [{ x, y: onChart(d), low: u === null ? null : onChart(d - u), high: u === null ? null : onChart(d + u) }],
+      ),
+    },
+  ];
+  const what = kind === 'mass' ? `mass at ${plain(width * 1e3)} ms` : kind === 'dead-time' ? 'dead time' : 'slope';
+  const where = `${what}, ${plain(voltage)} V`;
+  return (
+    <>
+      <div className="field-row">
+        <Choice
+          label="Compared in"
+          value={kind}
+          options={[
+            { value: 'mass', text: 'Mass at a pulse width' },
+            { value: 'dead-time', text: 'Dead time' },
+            { value: 'slope', text: 'Slope' },
+          ]}
+          onChange={setKind}
+        />
+        {kind === 'mass' && <Choice label="Pulse width" value={String(width)} options={widths.map((w) => ({ value: String(w), text: `${plain(w * 1e3)} ms` }))} onChange={(value) => onWish({ width: Number(value) })} />}
+        <VoltagePicker selection={selection} onWish={onWish} />
+      </div>
+      <p>
+        {spreadSentence(spread)}{' '}
+        {spread.range !== null && spread.members > 1 && spread.lowest !== null && spread.highest !== null && (
+          <>
+            From {spread.lowest.serialNumber} (lowest) to {spread.highest.serialNumber} (highest) the set spans {figure(shown.convert(spread.range))} {shown.unit}
+            {inPercent && `, ${figure(percent(spread.range))} % of the mean`}.
+          </>
+        )}
+      </p>
+      <Section title={`Deviation from the mean: ${where}`} wide>
+        <XyChart label={`deviation from the mean of the set, ${where}`} xTitle="Injector" yTitle={inPercent ? 'Deviation, %' : 'Deviation, µs'} series={series} xNames={names} zero />
+      </Section>
+      <Section title="Numbers" wide>
+        <FigureTable
+          caption={`Deviation from the mean of the set: ${where}; ± is the expanded uncertainty (95 %) of the deviation`}
+          columns={['Injector', `${shown.title}, ${shown.unit}`, inPercent ? 'Deviation, %' : 'Deviation, µs', 'In words']}
+          words={[2]}
+          rows={[
+            ...spread.rows.map((r) => ({
+              key: String(r.injector),
+              head: r.serialNumber,
+              cells: [
+                r.value === null ? <Missing key="value" why={r.why} /> : figure(shown.convert(r.value), through(shown.convert, r.deviationU95)),
+                r.deviation === null ? <Missing key="deviation" why={r.why} /> : plusMinus(onChart(r.deviation), r.deviationU95 === null ? null : Math.abs(onChart(r.deviationU95)), true),
+                r.deviation === null || r.deviationU95 === null ? '' : Math.abs(r.deviation) <= r.deviationU95 ? 'not told from the mean' : r.deviation > 0 ? 'above the mean' : 'below the mean',
+              ],
+            })),
+            { key: 'mean', head: `Mean of ${spread.members}`, cells: [figure(mean === null ? null : shown.convert(mean)), '', ''] },
+          ]}
+        />
+        <p className="small quiet">The uncertainty is that of the difference: what an instrument does to all injectors alike is no part of it.</p>
+        <MissingList of={spread.rows.filter((r) => r.value === null).map((r) => ({ where: r.serialNumber, why: r.why }))} />
+      </Section>
+    </>
+  );
+}
+
+function shownAs(kind: SpreadOf['kind'], amounts: ViewProps['amounts']): { readonly title: string; readonly unit: string; readonly convert: (value: number) => number } {
+  switch (kind) {
+    case 'mass':
+      return { title: amounts.pulseUnit === 'mg' ? 'Mass per pulse' : 'Mean flow', unit: amounts.pulseUnit, convert: amounts.pulse };
+    case 'dead-time':
+      return { title: 'Dead time', unit: 'ms', convert: (s) => s * 1e3 };
+    case 'slope':
+      return { title: 'Slope', unit: amounts.slopeUnit, convert: amounts.slope };
+  }
+}
