@@ -1,7 +1,7 @@
 import { Section } from '../../components/page.tsx';
 import { alarmWords, alarmsInOrder } from './alarms.ts';
 import type { Alarm } from './alarms.ts';
-import { plural } from './words.ts';
+import { plural, shownText } from './words.ts';
 
 const shownAtOnce = 12;
 
@@ -17,7 +17,7 @@ export function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }
               {alarmWords[alarm.kind].glyph}
             </span>{' '}
             <strong>{alarmWords[alarm.kind].word}. </strong>
-            {alarm.text} <span className="quiet">since {timeText(alarm.at)}</span>
+            {shownText(alarm.text)} <span className="quiet">since {timeText(alarm.at)}</span>
           </p>
           <p>
             {alarm.meaning} <strong>{alarm.action}</strong>
@@ -70,7 +70,7 @@ function Alarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
             <tr key={alarm.seq} className={alarm.endedAt === null ? 'run-alarm-stands' : undefined}>
               <td>{timeText(alarm.at)}</td>
               <th scope="row">
-                {alarmWords[alarm.kind].word}: <span>{alarm.text}</span>
+                {alarmWords[alarm.kind].word}: <span>{shownText(alarm.text)}</span>
               </th>
               <td>{alarm.meaning}</td>
               <td>{alarm.action}</td>

@@ -7,7 +7,7 @@ export function AnswerLine({ commands: { answer, busy }, place }: { readonly com
   if (answer?.place !== place) return null;
   if (!answer.accepted) {
     return (
-      <Notice tone="bad">
+      <Notice tone="note">
         <strong>{answer.label}: not done. </strong>
         {answer.text}
       </Notice>

@@ -9,7 +9,7 @@ import { tallyText } from './cells.ts';
 import { elapsedOf } from './log.ts';
 import type { RunLog } from './log.ts';
 import { RailStrips } from './strips.tsx';
-import { clockText, timeLeftText, waitingText } from './words.ts';
+import { clockText, shownText, timeLeftText, waitingText } from './words.ts';
 import type { WaitingFor } from './words.ts';
 
 const modes: Readonly<Record<Mode, { readonly tone: Tone; readonly word: string }>> = {
@@ -46,16 +46,16 @@ export function NowPanel({ state, log, status, tally, point, now, onBench }: Now
         <p className="run-mode">
           <Status tone={modes[mode].tone}>{modes[mode].word}</Status>
         </p>
-        <p className="run-doing">{status?.doing ?? (onBench ? 'The host has not said yet how the run stands.' : 'As stored; not open on the bench.')}</p>
+        <p className="run-doing">{status === null ? (onBench ? 'The host has not said yet how the run stands.' : 'As stored; not open on the bench.') : shownText(status.doing)}</p>
         {status !== null && status.waitingFor !== null && <Waiting waiting={status.waitingFor} />}
         {status !== null && status.advice !== '' && (
           <p className="run-advice">
             <span aria-hidden="true">→ </span>
-            {status.advice}
+            {shownText(status.advice)}
           </p>
         )}
         <div className="run-progress">
-          <meter min={0} max={total} value={state.counts.accepted + state.counts.skipped} aria-label="Points accepted or left out" />
+          <Progress tally={tally} total={total} />
           <p>
             <strong>
               {state.counts.accepted} of {total} points accepted
@@ -76,6 +76,18 @@ export function NowPanel({ state, log, status, tally, point, now, onBench }: Now
       </div>
       {onBench && <RailStrips plan={state.plan} point={point} />}
     </section>
+  );
+}
+
+/** How much is done: accepted solid, left out or decided ruled, failed hatched, the rest empty. */
+function Progress({ tally, total }: { readonly tally: Tally; readonly total: number }) {
+  const width = (points: number) => ({ width: `${(100 * points) / Math.max(1, total)}%` });
+  return (
+    <div className="run-bar" role="progressbar" aria-label="Points with a result" aria-valuemin={0} aria-valuemax={total} aria-valuenow={tally.accepted} aria-valuetext={`${tally.accepted} of ${total}: ${tallyText(tally)}`}>
+      <span className="run-bar-accepted" style={width(tally.accepted)} />
+      <span className="run-bar-left" style={width(tally.skipped + tally.none)} />
+      {tally.failed > 0 && <span className="run-bar-failed" style={width(tally.failed)} />}
+    </div>
   );
 }
 

@@ -9,7 +9,7 @@ import { Notice } from '../../components/status.tsx';
 import { goTo, pathTo } from '../../frame/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, useSettings } from '../../settings/settings.ts';
-import { PreflightSheet } from './preflight-sheet.tsx';
+import { PreflightPassed, PreflightRemarks } from './preflight-sheet.tsx';
 import { endingWords } from './words.ts';
 
 /** No run is open: begin one from a saved plan, or go on with an earlier one. */
@@ -118,11 +118,11 @@ function BeginSection() {
       )}
       {plans !== null && plans.length > 0 && (
         <>
-          <div className="field-row run-open-fields">
+          <div className="run-begin">
             <Choice label="Plan" value={chosen} options={plans.map((plan) => ({ value: keyOf(plan), text: `${plan.name} (version ${plan.version}, ${dateText(plan.savedAt)})` }))} onChange={setChosen} />
             <TextInput label="Operator" hint="Stands in the journal and in the report." value={name} onChange={setName} />
           </div>
-          {checked !== null && <PreflightSheet check={checked.check} bench={connected} />}
+          {checked !== null && <PreflightRemarks check={checked.check} bench={connected} />}
           <div className="button-row">
             <Button kind="primary" against={against} busy={busy !== ''} onPress={() => void open(true)}>
               Open the run and start
@@ -138,6 +138,7 @@ function BeginSection() {
       {busy !== '' && <p role="status">{busy}</p>}
       {problem !== '' && <Notice tone="bad">{problem}</Notice>}
       <p className="small quiet">Before the first point the dead-man of the controller is proved; nothing is measured without that proof. Until you start, nothing is driven.</p>
+      {checked !== null && <PreflightPassed check={checked.check} />}
     </Section>
   );
 }
@@ -201,14 +202,11 @@ function EarlierSection() {
     <Section title="Go on with an earlier run">
       <p className="small quiet">Unfinished runs first, then those with points that have no result. Opening one here only shows it; nothing is driven.</p>
       {problem !== '' && <Notice tone="bad">{problem}</Notice>}
-      <DataTable
-        label="Earlier runs that can be continued"
-        columns={columns}
-        rows={worth}
-        rowKey={(row) => row.id}
-        empty={rows === null ? 'The list is being read.' : 'There is no run to go on with. Complete runs are on the page Archive.'}
-        onOpen={(row) => goTo('run', row.id)}
-      />
+      {worth.length === 0 ? (
+        <p>{rows === null ? 'The list is being read.' : 'There is no run to go on with. Complete runs are on the page Archive.'}</p>
+      ) : (
+        <DataTable label="Earlier runs that can be continued" columns={columns} rows={worth} rowKey={(row) => row.id} empty="" onOpen={(row) => goTo('run', row.id)} />
+      )}
     </Section>
   );
 }

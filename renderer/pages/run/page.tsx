@@ -1,3 +1,4 @@
+import { Page } from '../../components/page.tsx';
 import { useRoute } from '../../frame/route.ts';
 import { useHost } from '../../host/host.ts';
 import { Opening } from './opening.tsx';
@@ -7,7 +8,14 @@ import './run.css';
 /** The run that the address names, else the one that is open on the bench, else how to open one. */
 export default function RunPage() {
   const { rest } = useRoute();
-  const { openRun } = useHost();
+  const { line, openRun } = useHost();
   const id = rest[0] ?? openRun;
+  if (id === null && line.state === 'connecting') {
+    return (
+      <Page title="Run">
+        <p role="status">{line.text}</p>
+      </Page>
+    );
+  }
   return id === null ? <Opening /> : <RunView key={id} id={id} />;
 }

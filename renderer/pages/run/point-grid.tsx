@@ -16,9 +16,11 @@ import { afterKey, extendedTo, placeOf, pointAt, toggled, visible, within } from
 import type { Place, Selection } from './walk.ts';
 import { plural } from './words.ts';
 
-const cellWidth = 30;
+/** A cell takes the room that there is, within these; the least is that of a target for the pointer (WCAG 2.2, 2.5.8). */
+const leastCell = 25;
+const mostCell = 48;
 const rowHeight = 28;
-const headWidth = { group: 112, label: 72 };
+const headWidth = { group: 104, label: 68 };
 const margin = 6;
 
 interface PointGridProps {
@@ -58,9 +60,11 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
     };
   }, []);
 
+  const room = view.width - headWidth.group - headWidth.label;
+  const cellWidth = Math.floor(Math.max(leastCell, Math.min(mostCell, room / columnCount)));
   const headHeight = sheet.columns.length > 0 ? 2 * rowHeight : rowHeight;
   const rows = visible(view.top, view.height, rowHeight, sheet.rows.length, margin);
-  const groups = visible(view.left, view.width, span * cellWidth, sheet.columnGroups.length, Math.ceil(margin / span));
+  const groups = visible(view.left, room, span * cellWidth, sheet.columnGroups.length, Math.ceil(margin / span));
   const columns = { from: groups.from * span, to: groups.to * span };
 
   // The cell that has the focus is brought into sight before it is focused: it may not be drawn yet.
@@ -68,9 +72,9 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
     const element = scroller.current;
     if (element === null) return;
     const [x, y] = [place.column * cellWidth, place.row * rowHeight];
-    const room = { width: element.clientWidth - headWidth.group - headWidth.label, height: element.clientHeight - headHeight };
-    element.scrollLeft = Math.min(x, Math.max(element.scrollLeft, x + cellWidth - room.width));
-    element.scrollTop = Math.min(y, Math.max(element.scrollTop, y + rowHeight - room.height));
+    const height = element.clientHeight - headHeight;
+    element.scrollLeft = Math.min(x, Math.max(element.scrollLeft, x + cellWidth - room));
+    element.scrollTop = Math.min(y, Math.max(element.scrollTop, y + rowHeight - height));
   };
   useEffect(() => {
     if (!wantsFocus.current) return;
@@ -242,7 +246,7 @@ const GridRow = memo(function GridRow({ plan, points, row, index, first, from, t
   );
   return (
     <tr aria-rowindex={index + 2} className={first ? 'run-first' : undefined}>
-      <th scope="row" className="run-row-group">
+      <th scope="row" className="run-row-group" title={row.group}>
         <span className={first ? undefined : 'unseen'}>{row.group}</span>
       </th>
       <th scope="row" className="run-row-label">

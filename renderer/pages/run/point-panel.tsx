@@ -19,7 +19,7 @@ import type { AttemptDetail, RunLog } from './log.ts';
 import { massText, readingsOf } from './readings.ts';
 import { pointWords } from './sheets.ts';
 import type { Commands, SentCommand } from './use-commands.ts';
-import { countingText, durationText, reasonWords, verdictWords } from './words.ts';
+import { countingText, durationText, plural, reasonWords, shownText, verdictWords } from './words.ts';
 
 type AttemptRecord = PointRecord['attempts'][number];
 
@@ -222,10 +222,10 @@ function Attempt({ attempt, detail, counts, point, plan, equipment, units, open 
         {detail === undefined ? '' : `${new Date(detail.from).toLocaleTimeString()}${took}; `}
         {reasonWords[reason]}
       </p>
-      {text !== '' && <p>{text}</p>}
+      {text !== '' && <p>{shownText(text)}</p>}
       {detail !== undefined && detail.criteria.length > 0 && <Criteria criteria={detail.criteria} />}
       {window !== null && (
-        <details className="run-readings">
+        <details className="run-readings" open={open}>
           <summary>Readings</summary>
           <table className="plain">
             <thead>
@@ -256,9 +256,24 @@ function durationOf(ms: number): string {
   return ms < 50_000 ? `${(ms / 1e3).toFixed(1)} s` : durationText(ms / 1e3);
 }
 
-/** Limits that were not met stand first. */
+/** Limits that were not met are in sight; the met ones can be opened. */
 function Criteria({ criteria }: { readonly criteria: readonly Criterion[] }) {
-  const inOrder = criteria.toSorted((a, b) => Number(a.passed) - Number(b.passed));
+  const notMet = criteria.filter((criterion) => !criterion.passed);
+  const met = criteria.filter((criterion) => criterion.passed);
+  return (
+    <>
+      {notMet.length > 0 && <Limits criteria={notMet} />}
+      {met.length > 0 && (
+        <details className="run-readings">
+          <summary>{notMet.length === 0 ? `✓ All ${plural(met.length, 'limit')} met` : `✓ ${plural(met.length, 'other limit')} met`}</summary>
+          <Limits criteria={met} />
+        </details>
+      )}
+    </>
+  );
+}
+
+function Limits({ criteria }: { readonly criteria: readonly Criterion[] }) {
   return (
     <table className="plain run-criteria">
       <thead>
@@ -268,14 +283,14 @@ function Criteria({ criteria }: { readonly criteria: readonly Criterion[] }) {
         </tr>
       </thead>
       <tbody>
-        {inOrder.map(({ rule, passed, text }) => (
+        {criteria.map(({ rule, passed, text }) => (
           <tr key={rule} className={passed ? undefined : 'run-not-met'}>
             <th scope="row">
               {rule}
               <br />
               <span>{passed ? '✓ met' : '✕ not met'}</span>
             </th>
-            <td>{text}</td>
+            <td>{shownText(text)}</td>
           </tr>
         ))}
       </tbody>

@@ -11,8 +11,8 @@ const results: Readonly<Record<PreflightLine['result'], { readonly tone: Tone; r
 };
 const order: readonly PreflightLine['result'][] = ['refuse', 'warn', 'pass'];
 
-/** What plan and bench say to each other before a start. What stands against it comes first; what passed can be opened. */
-export function PreflightSheet({ check, bench }: { readonly check: Result<'plan.check'>; readonly bench: boolean }) {
+/** What plan and bench say to each other before a start. What stands against it; what passed is in `PreflightPassed`. */
+export function PreflightRemarks({ check, bench }: { readonly check: Result<'plan.check'>; readonly bench: boolean }) {
   if (check.problems.length > 0) {
     return (
       <Notice tone="bad">
@@ -25,24 +25,30 @@ export function PreflightSheet({ check, bench }: { readonly check: Result<'plan.
   const { totals, lines } = sheet;
   const inOrder = lines.toSorted((a, b) => order.indexOf(a.result) - order.indexOf(b.result));
   const remarkable = inOrder.filter((line) => line.result !== 'pass');
-  const passed = inOrder.filter((line) => line.result === 'pass');
   return (
     <div className="run-preflight">
       <dl className="run-totals">
         <Total name="Points" value={String(totals.points)} />
-        <Total name="Time, without repeats" value={`about ${durationText(totals.durationS)}`} />
+        <Total name="About, without repeats" value={durationText(totals.durationS)} />
         <Total name="Pulses" value={totals.pulses.toLocaleString('en')} />
         <Total name="Fluid" value={`about ${(totals.fluidMl / 1e3).toPrecision(2)} L`} />
       </dl>
       {!bench && <p className="small quiet">Made without a bench: what depends on one is looked at when one is connected.</p>}
       {remarkable.length > 0 && <Lines lines={remarkable} />}
-      <details open={remarkable.length === 0 && passed.length < 4}>
-        <summary>
-          <Status tone="good">{plural(passed.length, 'line')} of the pre-flight sheet passed</Status>
-        </summary>
-        <Lines lines={passed} />
-      </details>
     </div>
+  );
+}
+
+export function PreflightPassed({ check }: { readonly check: Result<'plan.check'> }) {
+  const passed = check.sheet?.lines.filter((line) => line.result === 'pass') ?? [];
+  if (passed.length === 0) return null;
+  return (
+    <details open className="run-preflight">
+      <summary>
+        <Status tone="good">{plural(passed.length, 'line')} of the pre-flight sheet passed</Status>
+      </summary>
+      <Lines lines={passed} />
+    </details>
   );
 }
 
@@ -55,7 +61,7 @@ function Total({ name, value }: { readonly name: string; readonly value: string 
   );
 }
 
-export function Lines({ lines }: { readonly lines: readonly PreflightLine[] }) {
+function Lines({ lines }: { readonly lines: readonly PreflightLine[] }) {
   return (
     <table className="plain run-lines">
       <thead>

@@ -37,7 +37,7 @@ export function readingsOf(point: Point, window: WindowSummary, plan: Plan, equi
   const { accept } = plan;
   const result = massPerPulse(point, window, equipment, plan.reduction);
   const flow = result.kind === 'mass' ? units.flow(result.measured / point.period) : null;
-  const temperatures = `${plainNumber(accept.temperatureMinC)} to ${plainNumber(accept.temperatureMaxC)} °C`;
+  const temperatures = `${plainNumber(accept.temperatureMinC)} to ${plainNumber(accept.temperatureMaxC)}\u00a0°C`;
   const seconds = window.to - window.from;
   const edgeSeconds = window.lastEdgeAt - window.firstEdgeAt;
   return [
@@ -46,10 +46,10 @@ export function readingsOf(point: Point, window: WindowSummary, plan: Plan, equi
     {
       label: 'Rail pressure, mean',
       value: noBreak(toKilopascals(window.pressure.mean).toFixed(2), 'kPa'),
-      allowed: `${plainNumber(toKilopascals(point.pressure))} ± ${plainNumber(accept.pressureKpa)} kPa`,
+      allowed: `${plainNumber(toKilopascals(point.pressure))} ±\u00a0${plainNumber(accept.pressureKpa)}\u00a0kPa`,
     },
-    { label: 'Rail pressure, scatter (s)', value: noBreak((window.pressure.sd / 1e3).toFixed(2), 'kPa'), allowed: `at most ${plainNumber(accept.pressureSdKpa)} kPa` },
-    { label: 'Supply, mean', value: noBreak(window.supply.mean.toFixed(3), 'V'), allowed: `${plainNumber(point.voltage)} ± ${plainNumber(accept.supplyV)} V` },
+    { label: 'Rail pressure, scatter (s)', value: noBreak((window.pressure.sd / 1e3).toFixed(2), 'kPa'), allowed: `at most ${plainNumber(accept.pressureSdKpa)}\u00a0kPa` },
+    { label: 'Supply, mean', value: noBreak(window.supply.mean.toFixed(3), 'V'), allowed: `${plainNumber(point.voltage)} ±\u00a0${plainNumber(accept.supplyV)}\u00a0V` },
     { label: 'Supply, scatter (s)', value: noBreak((window.supply.sd * 1e3).toFixed(1), 'mV'), allowed: '' },
     { label: 'Fluid in the rail', value: noBreak(toCelsius(window.railTemperature.mean).toFixed(2), '°C'), allowed: temperatures },
     { label: 'Fluid at the meter', value: noBreak(toCelsius(window.meterTemperature.mean).toFixed(2), '°C'), allowed: temperatures },

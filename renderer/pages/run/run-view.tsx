@@ -1,7 +1,7 @@
 import { useCallback, useEffect, useMemo, useState } from 'react';
 import { tinykeys } from 'tinykeys';
 import { expandPlan } from '../../../app/plan/expand.ts';
-import type { RunEvent } from '../../../app/run/events.ts';
+import type { Ending, RunEvent } from '../../../app/run/events.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { Button } from '../../components/button.tsx';
 import { Page } from '../../components/page.tsx';
@@ -79,22 +79,26 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
       {problem !== '' && <Notice tone="note">The journal could not be read to its end: {problem}</Notice>}
       <StandingAlarms alarms={onBench ? log.alarms : []} />
       <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={Math.max(lastAt, Date.now())} onBench={onBench} />
-      {onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} />}
+      {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} />}
       <Work id={id} state={state} revision={revision} events={events} onBench={onBench} commands={commands} points={points} />
-      <AlarmList alarms={log.alarms} />
     </Page>
   );
 }
 
-function PageActions({ id, state, onBench }: { readonly id: string; readonly state: RunState; readonly onBench: boolean }) {
-  const { control } = useHost();
+/** Lets go of a run that rests; it can be opened again later. */
+function usePutAway(id: string): { readonly putAway: () => void; readonly against: string; readonly problem: string } {
+  const mine = useHost().control.mine;
   const [problem, setProblem] = useState('');
-  const atRest = state.mode === 'ended' || state.mode === 'ready' || state.mode === 'paused';
-  const close = async (): Promise<void> => {
+  const putAway = async (): Promise<void> => {
     const reply = await ask('run.close', { id });
     if (reply.ok) goTo('run');
     else setProblem(reply.failure.text);
   };
+  return { putAway: () => void putAway(), against: mine ? '' : 'Take control first.', problem };
+}
+
+function PageActions({ id, state, onBench }: { readonly id: string; readonly state: RunState; readonly onBench: boolean }) {
+  const { putAway, against, problem } = usePutAway(id);
   return (
     <>
       {state.counts.accepted > 0 && (
@@ -102,9 +106,9 @@ function PageActions({ id, state, onBench }: { readonly id: string; readonly sta
           Results
         </a>
       )}
-      {onBench && atRest && (
-        <Button against={control.mine ? '' : 'Take control first.'} onPress={() => void close()}>
-          {state.mode === 'ended' ? 'Done: put the run away' : 'Put the run away for now'}
+      {onBench && (state.mode === 'ready' || state.mode === 'paused') && (
+        <Button against={against} onPress={putAway}>
+          Put the run away for now
         </Button>
       )}
       {!onBench && <Button onPress={() => goTo('run')}>Back to the beginning</Button>}
@@ -112,6 +116,39 @@ function PageActions({ id, state, onBench }: { readonly id: string; readonly sta
     </>
   );
 }
+
+/** A run has ended: what can be done next, in place of the commands. */
+function Ended({ id, state, commands }: { readonly id: string; readonly state: RunState; readonly commands: Commands }) {
+  const { putAway, against, problem } = usePutAway(id);
+  const failed = failedPoints(state);
+  return (
+    <>
+      <Notice
+        tone="off"
+        action={
+          <Button kind={failed.length === 0 ? 'primary' : 'plain'} against={against} onPress={putAway}>
+            Done: put the run away
+          </Button>
+        }
+      >
+        <strong>{state.ending === null ? 'The run has ended.' : `${endingSentences[state.ending]} `}</strong>
+        {failed.length === 0
+          ? 'Any point can still be measured again below. When you are done, put the run away: everything is in the archive, and it can be opened again at any time.'
+          : `${plural(failed.length, 'point')} failed and can be measured again below, now or later. Earlier attempts are kept.`}
+        {problem !== '' && <strong> {problem}</strong>}
+      </Notice>
+      <AnswerLine commands={commands} place="bar" />
+    </>
+  );
+}
+
+const endingSentences: Readonly<Record<Ending, string>> = {
+  complete: 'The run is complete.',
+  'complete-with-failures': 'The plan was worked through.',
+  'finished-early': 'The run was finished early.',
+  aborted: 'The run was aborted; the bench was made safe.',
+  'emergency-stopped': 'The run was ended by an emergency stop.',
+};
 
 /** A stored run can be looked at without a bench; to go on with it, it is opened on one first. */
 function NotOnBench({ id, state }: { readonly id: string; readonly state: RunState }) {
@@ -208,7 +245,10 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
   const marked = selection.selected.size > 0 ? [...selection.selected] : [];
   const underFocus = selectedPoint(sheet, selection);
   const leaveOut = (): void => {
-    const wanted = marked.filter((point) => state.points[point]?.skipped === null && state.points[point]?.chosen === null);
+    const wanted = marked.filter((index) => {
+      const record = state.points[index];
+      return record?.skipped === null && record.chosen === null;
+    });
     if (wanted.length === 0) commands.refuse('points', 'Leave out', 'Every selected point is left out already or has an attempt that counts.');
     else void commands.send('points', `Leave ${plural(wanted.length, 'point')} out`, wanted.map((point) => ({ kind: 'skip-point', point })));
   };
@@ -231,68 +271,72 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
   if (sheet === undefined) return null;
   return (
     <div className="run-work">
-      <section className="section" aria-label="Points">
-        <header className="section-head">
-          <h2>Points</h2>
-          <Legend />
-        </header>
-        {sheets.length > 1 && <SheetChoice sheets={sheets} state={state} shown={sheet.key} following={chosenSheet === null} onChoose={setChosenSheet} />}
-        <div className="run-selection">
-          <div className="button-row">
-            <Button
-              against={commands.against === '' && failed.length === 0 ? 'None has failed.' : commands.against}
-              onPress={() => measureAgain(failed)}
-            >
-              Measure {failed.length === 0 ? 'failed points' : failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
-            </Button>
-            {marked.length > 0 ? (
-              <>
-                <Button against={commands.against} onPress={() => measureAgain(marked)}>
-                  Measure the {marked.length} selected again
-                </Button>
-                <Button against={commands.against} onPress={leaveOut}>
-                  Leave them out
-                </Button>
-                <Button kind="quiet" onPress={() => setSelection((old) => ({ ...old, selected: new Set() }))}>
-                  Clear
-                </Button>
-              </>
-            ) : (
-              failed.length > 0 && (
-                <Button kind="quiet" onPress={selectFailed}>
-                  Select all failed
-                </Button>
-              )
-            )}
+      <div className="run-left">
+        <section className="section" aria-label="Points">
+          <header className="section-head">
+            <h2>Points</h2>
+            <Legend />
+          </header>
+          {sheets.length > 1 && <SheetChoice sheets={sheets} state={state} shown={sheet.key} following={chosenSheet === null} onChoose={setChosenSheet} />}
+          <div className="run-selection">
+            <div className="button-row">
+              <Button
+                kind={state.mode === 'ended' && onBench && failed.length > 0 ? 'primary' : 'plain'}
+                against={commands.against === '' && failed.length === 0 ? 'None has failed.' : commands.against}
+                onPress={() => measureAgain(failed)}
+              >
+                Measure {failed.length === 0 ? 'failed points' : failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
+              </Button>
+              {marked.length > 0 ? (
+                <>
+                  <Button against={commands.against} onPress={() => measureAgain(marked)}>
+                    Measure {marked.length} selected again
+                  </Button>
+                  <Button against={commands.against} onPress={leaveOut}>
+                    Leave them out
+                  </Button>
+                  <Button kind="quiet" onPress={() => setSelection((old) => ({ ...old, selected: new Set() }))}>
+                    Clear
+                  </Button>
+                </>
+              ) : (
+                failed.length > 0 && (
+                  <Button kind="quiet" onPress={selectFailed}>
+                    Select all failed
+                  </Button>
+                )
+              )}
+            </div>
+            <p className="small quiet">{againWords(state, onBench)}</p>
+            <AnswerLine commands={commands} place="points" />
           </div>
-          <p className="small quiet">{againWords(state, onBench)}</p>
-          <AnswerLine commands={commands} place="points" />
-        </div>
-        <PointGrid
-          plan={plan}
-          points={points}
-          sheet={sheet}
-          state={state}
-          selection={selection}
-          opened={opened}
-          focusRequest={gridFocus}
-          onSelect={setSelection}
-          onOpen={(point) => {
-            setOpened(point);
-            setPanelFocus((n) => n + 1);
-          }}
-          onKey={(key) => {
-            if (key === 'f') selectFailed();
-            else if (key === 'm') measureAgain(marked.length > 0 ? marked : underFocus === null ? [] : [underFocus]);
-            else return false;
-            return true;
-          }}
-        />
-        <p className="small quiet run-keys">
-          In the grid: arrows move, <kbd>Enter</kbd> opens, <kbd>Space</kbd> selects, <kbd>Shift</kbd> with arrows selects a block, <kbd>F</kbd> selects all failed (<kbd>Alt+F</kbd> from anywhere),{' '}
-          <kbd>M</kbd> measures again, <kbd>Esc</kbd> clears.
-        </p>
-      </section>
+          <PointGrid
+            plan={plan}
+            points={points}
+            sheet={sheet}
+            state={state}
+            selection={selection}
+            opened={opened}
+            focusRequest={gridFocus}
+            onSelect={setSelection}
+            onOpen={(point) => {
+              setOpened(point);
+              setPanelFocus((n) => n + 1);
+            }}
+            onKey={(key) => {
+              if (key === 'f') selectFailed();
+              else if (key === 'm') measureAgain(marked.length > 0 ? marked : underFocus === null ? [] : [underFocus]);
+              else return false;
+              return true;
+            }}
+          />
+          <p className="small quiet run-keys">
+            In the grid: arrows move, <kbd>Enter</kbd> opens, <kbd>Space</kbd> selects, <kbd>Shift</kbd> with arrows selects a block, <kbd>F</kbd> selects all failed (<kbd>Alt+F</kbd> from anywhere),{' '}
+            <kbd>M</kbd> measures again, <kbd>Esc</kbd> clears.
+          </p>
+        </section>
+        <AlarmList alarms={logOf(events).alarms} />
+      </div>
       {shownPoint !== undefined && (
         <PointPanel
           state={state}

@@ -9,6 +9,7 @@ describe('words of the run page', () => {
     expect(durationText(3599)).toBe('1 h');
     expect([7, 750, 3723].map(clockText)).toEqual(['0:07', '12:30', '1:02:03']);
     expect(timeLeftText(null)).toBe('');
+    expect(timeLeftText(20)).toBe('less than a minute left');
     expect(timeLeftText(720)).toBe('about 12 min left');
   });
 

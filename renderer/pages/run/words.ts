@@ -27,7 +27,9 @@ export function clockText(seconds: number): string {
 }
 
 export function timeLeftText(remaining: number | null): string {
-  return remaining === null ? '' : remaining === 0 ? 'nothing left to measure' : `about ${durationText(remaining)} left`;
+  if (remaining === null) return '';
+  if (remaining === 0) return 'nothing left to measure';
+  return remaining < 50 ? 'less than a minute left' : `about ${durationText(remaining)} left`;
 }
 
 export const verdictWords: Readonly<Record<Verdict, string>> = { accepted: 'Accepted', rejected: 'Failed', cut: 'Cut short' };
@@ -42,7 +44,7 @@ export const reasonWords: Readonly<Record<AttemptReason, string>> = {
 
 /** Which attempt of a point counts, who says so, and why. */
 export function countingText({ chosen, choice, attempts }: PointRecord): string {
-  if (choice === null) return attempts.length === 0 ? 'Not measured yet.' : 'No attempt counts: none was accepted.';
+  if (choice === null) return attempts.every((attempt) => attempt.verdict === null) ? 'Not measured yet.' : 'No attempt counts: none was accepted so far.';
   const who = 'person' in choice.by ? `${choice.by.person} decided` : `by rule ${choice.by.rule}`;
   const what = chosen === null ? 'No attempt counts' : `Attempt ${chosen} counts`;
   return `${what} (${who}): ${choice.why}`;
@@ -53,6 +55,11 @@ export const plural = (n: number, one: string, many = `${one}s`): string => `${n
 /** Shown units that the engine writes in plain letters. */
 const shownUnits: Readonly<Record<string, string>> = { degC: '°C' };
 const decimalsOf: Readonly<Record<string, number>> = { V: 3, kPa: 1, degC: 1, s: 1, edges: 0, pulses: 0 };
+
+/** A text of the engine or the journal as people write it: its units and signs are in plain letters there. */
+export function shownText(text: string): string {
+  return text.replaceAll(/\bdegC\b/g, '°C').replaceAll(/(\d) us\b/g, '$1\u00a0µs').replaceAll('+/-', '±');
+}
 
 /** What is waited for, with the live value and its band. */
 export function waitingText({ text, value, low, high, unit }: WaitingFor): string {
