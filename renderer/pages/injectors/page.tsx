@@ -1,5 +1,6 @@
 import { useEffect, useMemo, useRef, useState } from 'react';
 import type { ClipboardEvent, KeyboardEvent } from 'react';
+import { flushSync } from 'react-dom';
 import { tinykeys } from 'tinykeys';
 import { create } from 'zustand';
 import { Button } from '../../components/button.tsx';
@@ -12,7 +13,8 @@ import './injectors.css';
 
 /** What is being typed outlives the page, so that looking elsewhere loses nothing. null: not read yet. */
 const useRows = create<{ readonly rows: readonly Row[] | null }>()(() => ({ rows: null }));
-const change = (step: (rows: readonly Row[]) => readonly Row[]): void => useRows.setState(({ rows }) => ({ rows: step(rows ?? []) }));
+/** Drawn at once, so that the next key that is typed finds the cell to which the focus goes. */
+const change = (step: (rows: readonly Row[]) => readonly Row[]): void => flushSync(() => useRows.setState(({ rows }) => ({ rows: step(rows ?? []) })));
 
 /** Rows with fields in them that are drawn at once; a filter finds the rest. */
 const drawnAtFirst = 120;
@@ -49,7 +51,7 @@ export default function InjectorsPage() {
 
   const addRow = (from?: Row): void => {
     const made = withNewRow(useRows.getState().rows ?? [], from);
-    useRows.setState({ rows: made.rows });
+    change(() => made.rows);
     focusCell(made.key, 'serialNumber');
   };
 
@@ -76,6 +78,8 @@ export default function InjectorsPage() {
     setSaving(false);
     setSaid(done === 1 ? '1 part saved.' : `${done} parts saved.`);
   };
+  /** The cell that has the focus, with what stood in it when it got it. */
+  const entered = useRef<{ readonly key: number; readonly column: Column; readonly text: string }>({ key: -1, column: 'order', text: '' });
   const saveNow = useRef(save);
   useEffect(() => {
     saveNow.current = save;
@@ -96,7 +100,7 @@ export default function InjectorsPage() {
     if (cells.length === 1 && cells[0]?.length === 1) return;
     event.preventDefault();
     const result = withPasted(useRows.getState().rows ?? [], shown.map(({ key }) => key), row.key, column, cells);
-    useRows.setState({ rows: result.rows });
+    change(() => result.rows);
     setSaid(`${cells.length} rows pasted from ${columnWords[column].label} on. Look at them, then save.`);
     focusCell(result.lastKey, column);
   };
@@ -116,10 +120,18 @@ export default function InjectorsPage() {
     } else if (event.key === 'ArrowDown' && below !== undefined) {
       event.preventDefault();
       focusCell(below.key, column);
-    } else if (event.key === 'Escape' && (isChanged(row) || row.stored === null)) {
+    } else if (event.key === 'Escape') {
+      const { key, column: at, text } = entered.current;
+      const since = key === row.key && at === column && text !== row.cells[column];
+      if (since) change((now) => withCell(now, row.key, column, text));
+      else if (row.stored === null && isBlank(row)) takeBack(row);
+      else return;
       event.preventDefault();
-      takeBack(row);
     }
+  };
+
+  const onEnter = (row: Row, column: Column): void => {
+    entered.current = { key: row.key, column, text: row.cells[column] };
   };
 
   const takeBack = (row: Row): void => {
@@ -150,7 +162,7 @@ export default function InjectorsPage() {
               <Button
                 onPress={() => {
                   const made = rowsForChannels([], channels);
-                  useRows.setState({ rows: made });
+                  change(() => made);
                   focusCell(made[0]?.key ?? 0, 'order');
                 }}
               >
@@ -182,8 +194,8 @@ export default function InjectorsPage() {
         </Section>
       )}
       {shown.length > 0 && (
-        <Section title="Parts" aside={<span className="quiet small">Enter: next part. Arrow keys: up and down. Esc: take back. Ctrl+S: save.</span>}>
-          <PartsTable rows={shown} problems={problems} onKey={onKey} onPaste={paste} onTakeBack={takeBack} />
+        <Section title="Parts" aside={<span className="quiet small">Enter: next part. Arrow keys: up and down. Esc: undo the cell. Ctrl+S: save.</span>}>
+          <PartsTable rows={shown} problems={problems} onKey={onKey} onEnter={onEnter} onPaste={paste} onTakeBack={takeBack} />
           {matching.length > shown.length && (
             <div className="button-row">
               <Button onPress={() => setDrawn(drawn + drawnAtFirst)}>Show {Math.min(drawnAtFirst, matching.length - shown.length)} more of {matching.length - shown.length}</Button>
@@ -219,11 +231,13 @@ interface PartsTableProps {
   readonly rows: readonly Row[];
   readonly problems: readonly RowProblem[];
   readonly onKey: (row: Row, column: Column, event: KeyboardEvent<HTMLInputElement>) => void;
+  /** The cell got the focus. */
+  readonly onEnter: (row: Row, column: Column) => void;
   readonly onPaste: (row: Row, column: Column, event: ClipboardEvent<HTMLInputElement>) => void;
   readonly onTakeBack: (row: Row) => void;
 }
 
-function PartsTable({ rows, problems, onKey, onPaste, onTakeBack }: PartsTableProps) {
+function PartsTable({ rows, problems, onKey, onEnter, onPaste, onTakeBack }: PartsTableProps) {
   const byRow = useMemo(() => Map.groupBy(problems, ({ key }) => key), [problems]);
   return (
     <div className="parts-scroll" role="group" aria-label="Parts, scrolls sideways" tabIndex={0}>
@@ -250,7 +264,7 @@ function PartsTable({ rows, problems, onKey, onPaste, onTakeBack }: PartsTablePr
         </thead>
         <tbody>
           {rows.map((row) => (
-            <PartRow key={row.key} row={row} problems={byRow.get(row.key) ?? []} onKey={onKey} onPaste={onPaste} onTakeBack={onTakeBack} />
+            <PartRow key={row.key} row={row} problems={byRow.get(row.key) ?? []} onKey={onKey} onEnter={onEnter} onPaste={onPaste} onTakeBack={onTakeBack} />
           ))}
         </tbody>
       </table>
@@ -262,7 +276,7 @@ interface PartRowProps extends Omit<PartsTableProps, 'rows'> {
   readonly row: Row;
 }
 
-function PartRow({ row, problems, onKey, onPaste, onTakeBack }: PartRowProps) {
+function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack }: PartRowProps) {
   const state = row.stored === null ? (isBlank(row) ? 'new, empty' : 'new') : isChanged(row) ? 'changed' : 'saved';
   return (
     <tr>
@@ -289,7 +303,10 @@ function PartRow({ row, problems, onKey, onPaste, onTakeBack }: PartRowProps) {
                 const { value } = event.target;
                 change((now) => withCell(now, row.key, column, value));
               }}
-              onFocus={(event) => event.target.select()}
+              onFocus={(event) => {
+                event.target.select();
+                onEnter(row, column);
+              }}
               onKeyDown={(event) => onKey(row, column, event)}
               onPaste={(event) => onPaste(row, column, event)}
             />
@@ -306,7 +323,7 @@ function PartRow({ row, problems, onKey, onPaste, onTakeBack }: PartRowProps) {
       })}
       <td>
         {state !== 'saved' && (
-          <Button kind="quiet" label={row.stored === null ? `Take the new row ${row.cells.serialNumber} out` : `Undo the changes to ${row.stored.serialNumber}`} onPress={() => onTakeBack(row)}>
+          <Button kind="quiet" label={row.stored === null ? `Take out: new row ${row.cells.serialNumber}` : `Undo: changes to ${row.stored.serialNumber}`} onPress={() => onTakeBack(row)}>
             {row.stored === null ? 'Take out' : 'Undo'}
           </Button>
         )}
@@ -319,13 +336,10 @@ function cellId(key: number, column: Column): string {
   return `part:${key}:${column}`;
 }
 
-/** After the next drawing, so that a row that was just made is there. */
 function focusCell(key: number, column: Column): void {
-  requestAnimationFrame(() => {
-    const cell = document.getElementById(cellId(key, column));
-    cell?.focus({ preventScroll: true });
-    cell?.scrollIntoView({ block: 'nearest', inline: 'nearest' });
-  });
+  const cell = document.getElementById(cellId(key, column));
+  cell?.focus({ preventScroll: true });
+  cell?.scrollIntoView({ block: 'nearest', inline: 'nearest' });
 }
 
 /** By order, then by place on the rail, then by serial number; only at the first reading, so that rows do not jump. */

@@ -71,8 +71,7 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
   const focusChip = (index: number): void => {
     const next = Math.min(Math.max(index, 0), Math.max(0, values.length - 1));
     setCurrent(next);
-    // The list may be drawn anew before.
-    requestAnimationFrame(() => chips.current?.querySelectorAll<HTMLElement>('button')[next]?.focus());
+    chips.current?.querySelectorAll<HTMLElement>('button')[next]?.focus();
   };
 
   const onChipKey = (event: KeyboardEvent, index: number): void => {
@@ -165,21 +164,22 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
                 onBlur={add}
               />
             </span>
-            <Button onPress={add} label={`Add values to ${field.label}`}>
+            <Button onPress={add} label={`Add: values of ${field.label}`}>
               Add
             </Button>
-            <Button
-              kind="quiet"
-              label={`Sort the values of ${field.label}`}
-              against={values.length < 2 ? 'Nothing to sort.' : ''}
-              onPress={() => {
-                set(ascending(values));
-                setSaid('Sorted from the lowest to the highest.');
-              }}
-            >
-              Sort
-            </Button>
-            <Button kind="quiet" onPress={() => setAsText(listText(values))} label={`Edit the values of ${field.label} as text`}>
+            {values.length > 1 && (
+              <Button
+                kind="quiet"
+                label={`Sort: values of ${field.label}`}
+                onPress={() => {
+                  set(ascending(values));
+                  setSaid('Sorted from the lowest to the highest.');
+                }}
+              >
+                Sort
+              </Button>
+            )}
+            <Button kind="quiet" onPress={() => setAsText(listText(values))} label={`As text: values of ${field.label}`}>
               As text
             </Button>
           </div>

@@ -245,5 +245,5 @@ function nameOf(path: string): string {
   if (general.startsWith('injectors[]')) return `Injector${number}${known === undefined ? '' : `, ${known}`}`;
   if (general.startsWith('guards[]')) return `Guard${number}${known === undefined ? '' : `, ${known}`}`;
   if (general.startsWith('reference.')) return `Reference point, ${known ?? general}`;
-  return known ?? (path === '' ? 'The plan' : path);
+  return known ?? (path === '' ? 'The plan' : `${path.charAt(0).toUpperCase()}${path.slice(1)}`);
 }

@@ -56,7 +56,7 @@ export function GuardsPart({ form, problems }: { readonly form: PlanForm; readon
                   );
                 })}
                 <td>
-                  <Button kind="quiet" label={`Take guard ${row.id || index + 1} out`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
+                  <Button kind="quiet" label={`Take out: guard ${row.id || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
                     Take out
                   </Button>
                 </td>
@@ -74,7 +74,7 @@ export function GuardsPart({ form, problems }: { readonly form: PlanForm; readon
               ...rows,
               { key: freshKey(rows), id: '', signal: 'pressure-kpa', low: '', high: '', hysteresis: '0', dwellS: '1', level: 'hold', maxResumes: '3', clearS: '5' },
             ]);
-            requestAnimationFrame(() => document.getElementById(path)?.focus());
+            document.getElementById(path)?.focus();
           }}
         >
           Add a guard

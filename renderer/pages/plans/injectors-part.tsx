@@ -105,7 +105,7 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
                 })}
                 <td>{whereText(row, parts)}</td>
                 <td>
-                  <Button kind="quiet" label={`Take injector ${row.serialNumber || index + 1} out of the plan`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
+                  <Button kind="quiet" label={`Take out: injector ${row.serialNumber || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
                     Take out
                   </Button>
                 </td>
@@ -124,18 +124,16 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
               ...rows,
               { key: freshKey(rows), channel: nextChannel(rows), serialNumber: '', type: last?.type ?? '', coilResistanceOhm: '' },
             ]);
-            requestAnimationFrame(() => document.getElementById(path)?.focus());
+            document.getElementById(path)?.focus();
           }}
         >
           Add a row
         </Button>
-        <Button
-          kind="quiet"
-          against={form.injectors.length < 2 ? 'Nothing to sort.' : ''}
-          onPress={() => set((rows) => rows.toSorted((a, b) => Number(a.channel) - Number(b.channel)))}
-        >
-          Sort by channel
-        </Button>
+        {form.injectors.length > 1 && (
+          <Button kind="quiet" onPress={() => set((rows) => rows.toSorted((a, b) => Number(a.channel) - Number(b.channel)))}>
+            Sort by channel
+          </Button>
+        )}
       </div>
     </>
   );

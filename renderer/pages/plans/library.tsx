@@ -64,7 +64,7 @@ function Entry({ row, openRow, onOpen }: { readonly row: PlanRow; readonly openR
         version {row.version}, {whenText(row.savedAt)}, {row.savedBy}
       </span>
       {row.version > 1 && (
-        <Button kind="quiet" onPress={() => void toggle()} label={`${versions === null ? 'Show' : 'Hide'} versions of ${row.name}`}>
+        <Button kind="quiet" onPress={() => void toggle()} label={`${versions === null ? 'Versions' : 'Hide versions'} of ${row.name}`}>
           {versions === null ? 'Versions' : 'Hide versions'}
         </Button>
       )}

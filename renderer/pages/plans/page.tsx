@@ -224,7 +224,7 @@ export default function PlansPage() {
               <Button
                 kind="primary"
                 busy={saving}
-                against={against !== '' ? against : problems.length > 0 ? `${problems.length} to correct; press to go there.` : !unsaved ? 'Nothing was changed.' : ''}
+                against={against !== '' ? against : problems.length > 0 ? `${problems.length} to correct first.` : !unsaved ? 'Nothing was changed.' : ''}
                 onPress={() => void save()}
               >
                 Save version {(draft.saved?.row.version ?? 0) + 1}

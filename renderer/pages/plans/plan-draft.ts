@@ -1,4 +1,5 @@
 /** The plan that is being worked on in this window. It outlives the page, so that looking elsewhere loses nothing. */
+import { flushSync } from 'react-dom';
 import { create } from 'zustand';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { PlanRow } from '../../../app/contract/contract.ts';
@@ -21,8 +22,9 @@ export function openDraft(draft: PlanDraft | null): void {
 
 export type Change = (form: PlanForm) => PlanForm;
 
+/** Drawn at once, so that a field that was just made can take the focus before the next key. */
 export function changeForm(change: Change): void {
-  useDraft.setState(({ draft }) => ({ draft: draft === null ? null : { ...draft, form: change(draft.form) } }));
+  flushSync(() => useDraft.setState(({ draft }) => ({ draft: draft === null ? null : { ...draft, form: change(draft.form) } })));
 }
 
 /** Whether closing the draft would lose something. */

@@ -69,7 +69,7 @@ export function startingPlan(parts: readonly Part[]): PlanForm {
     texts: { ...form.texts, order: orders.size === 1 ? (mounted[0]?.order ?? '') : '' },
     injectors: mounted.map(injectorRow),
   };
-  return withReference(withInjectors);
+  return mounted.length === 0 ? withInjectors : withReference(withInjectors);
 }
 
 /** Switches the reference point on: the first injector in the middle of the axes, unless something was typed before. */
