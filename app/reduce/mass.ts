@@ -137,7 +137,7 @@ export function massPerPulse(
   const ambient = equipment.ambientKpa * 1e3;
   const inMeter = densityOfRun(equipment, window.meterTemperature.mean, pascals(pressure.mean + ambient));
   const inRail = densityOfRun(equipment, window.railTemperature.mean, pascals(pressure.mean + ambient));
-  const atReference = densityOfRun(equipment, celsius(reduction.referenceC), pascals(point.pressure + ambient));
+  const atReference = referenceDensity(equipment, reduction.referenceC, point.pressure + ambient);
   if (inMeter === null || inRail === null || atReference === null) {
     return { kind: 'no-mass', reason: 'outside-fluid-range', text: 'Temperature or pressure of the window lies outside the range in which the density of the fluid is known.' };
   }
@@ -174,6 +174,20 @@ export function massPerPulse(
     uTiming,
     uShared: combined(budget, 'shared'),
   };
+}
+
+const referenceDensities = new WeakMap<Equipment, Map<string, ReturnType<typeof densityOfRun>>>();
+
+/** The same for all windows of a pressure, so it is solved once. */
+function referenceDensity(equipment: Equipment, referenceC: number, absolutePressure: number): ReturnType<typeof densityOfRun> {
+  const known = referenceDensities.get(equipment) ?? new Map<string, ReturnType<typeof densityOfRun>>();
+  referenceDensities.set(equipment, known);
+  const key = `${referenceC}|${absolutePressure}`;
+  const before = known.get(key);
+  if (before !== undefined) return before;
+  const density = densityOfRun(equipment, celsius(referenceC), pascals(absolutePressure));
+  known.set(key, density);
+  return density;
 }
 
 /** Standard deviation of the mean of equal parts, relative to it: what unsteadiness and in-rotation error leave. */

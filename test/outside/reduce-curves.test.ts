@@ -1,6 +1,7 @@
 /** Interpolation, breakpoint, pressure law and conversions against numbers that others have published or computed. */
 import { describe, expect, it } from 'vitest';
 import { fitTwoSegments } from '../../app/reduce/breakpoint.ts';
+import { fitExponent } from '../../app/reduce/pressure-exponent.ts';
 import { interpolateMonotone, monotoneDerivatives } from '../../app/reduce/monotone.ts';
 
 describe('RED-30: shape-preserving interpolation, Fritsch-Butland, on the RPN14 data of Fritsch and Carlson (1980)', () => {
@@ -51,5 +52,20 @@ describe('RED-34: breakpoint regression on the stagnant-band data of Bacon and W
     expect(fit.uSlopeAbove).toBeCloseTo(0.015068, 6);
     expect(fit.squares).toBeCloseTo(0.00914019723, 10);
     expect(fit.dof).toBe(24);
+  });
+});
+
+describe('RED-35: pressure exponent', () => {
+  // Map of a petrol direct injector in a public library (J. E. McKenzie, sal_fuelinj.m, 2014): MPa, mg/ms. Another kind of
+  // injector and fluid; the square-root law is the same.
+  const pressures = [4.081513524, 7.095787287, 10.0785737, 15.0989902];
+  const slopes = [10.34, 13.61, 16.4, 20.2];
+
+  it('of the map is 0.5128, near the 0.5 of an orifice', () => {
+    expect(fitExponent(pressures, slopes)).toBeCloseTo(0.5128, 4);
+  });
+
+  it('of an orifice is 0.5: from 300 to 400 kPa the flow grows by 1.154701 (Bosch: Q2 = Q1 sqrt(P2 / P1))', () => {
+    expect(fitExponent([300, 400], [1, 1.154701])).toBeCloseTo(0.5, 5);
   });
 });

@@ -1,0 +1,76 @@
+/** How flow grows with pressure: the exponent b of k = c p^b, which is 0.5 for an orifice. RED-35. */
+import { combine, stateCarried } from './carried.ts';
+import type { Carried } from './carried.ts';
+import type { Result } from './budget.ts';
+import { slopeCarried } from './carried-line.ts';
+import { fitLine } from './regression.ts';
+import type { Reduction } from './reduction.ts';
+import { staticCarried } from './static-flow.ts';
+
+export interface PressureExponent {
+  readonly kind: 'exponent';
+  readonly injector: number;
+  readonly serialNumber: string;
+  /** What it was fitted to: the slopes at one voltage and period, or the static flows. */
+  readonly of: { readonly quantity: 'slope'; readonly voltage: number; readonly period: number } | { readonly quantity: 'static-flow' };
+  readonly pressures: readonly number[];
+  readonly exponent: Result;
+  /** Whether 0.5 lies inside the 95 % interval. */
+  readonly agreesWithOrifice: boolean;
+}
+
+export interface NoPressureExponent {
+  readonly kind: 'no-exponent';
+  readonly injector: number;
+  readonly serialNumber: string;
+  readonly reason: 'one-pressure';
+  readonly text: string;
+}
+
+/** Exponent through flows (any unit) at pressures (any unit): least squares in the logarithms, all of equal weight. */
+export function fitExponent(pressures: readonly number[], flows: readonly number[]): number {
+  return fitLine(pressures.map(Math.log), flows.map(Math.log), null, 'known').slope;
+}
+
+/** For each injector, by slopes at each voltage and period and by static flows, where two pressures or more are there. */
+export function pressureExponents(reduction: Reduction): readonly (PressureExponent | NoPressureExponent)[] {
+  const groups = new Map<string, { readonly injector: number; readonly serialNumber: string; readonly of: PressureExponent['of']; readonly flows: { readonly pressure: number; readonly flow: Carried }[] }>();
+  const add = (key: string, injector: number, serialNumber: string, of: PressureExponent['of'], pressure: number, flow: Carried): void => {
+    const group = groups.get(key) ?? { injector, serialNumber, of, flows: [] };
+    group.flows.push({ pressure, flow });
+    groups.set(key, group);
+  };
+  for (const cell of reduction.cells) {
+    if (cell.kind !== 'line') continue;
+    const { injector, serialNumber, voltage, period, pressure } = cell;
+    add(`${injector}|${voltage}|${period}`, injector, serialNumber, { quantity: 'slope', voltage, period }, pressure, slopeCarried(cell));
+  }
+  for (const s of reduction.staticFlows) {
+    if (s.kind === 'static-flow') add(`${s.injector}|static`, s.injector, s.serialNumber, { quantity: 'static-flow' }, s.pressure, staticCarried(s));
+  }
+  return [...groups.values()].map(({ injector, serialNumber, of, flows }) => {
+    if (flows.length < 2) {
+      return { kind: 'no-exponent', injector, serialNumber, reason: 'one-pressure', text: 'One pressure alone has no exponent. Measure at least two.' };
+    }
+    return exponentOf(injector, serialNumber, of, flows);
+  });
+}
+
+function exponentOf(injector: number, serialNumber: string, of: PressureExponent['of'], flows: readonly { readonly pressure: number; readonly flow: Carried }[]): PressureExponent {
+  const x = flows.map((f) => Math.log(f.pressure));
+  const meanX = x.reduce((sum, v) => sum + v, 0) / x.length;
+  const sxx = x.reduce((sum, v) => sum + (v - meanX) ** 2, 0);
+  const fitted = fitExponent(flows.map((f) => f.pressure), flows.map((f) => f.flow.value));
+  const exponent = stateCarried(
+    combine(fitted, flows.map(({ flow }, i) => ({ of: flow, sensitivity: ((x[i] ?? meanX) - meanX) / sxx / flow.value }))),
+  );
+  return {
+    kind: 'exponent',
+    injector,
+    serialNumber,
+    of,
+    pressures: flows.map((f) => f.pressure),
+    exponent,
+    agreesWithOrifice: Math.abs(exponent.value - 0.5) <= exponent.expanded,
+  };
+}

@@ -1,0 +1,201 @@
+import { describe, expect, it } from 'vitest';
+import { expandPlan } from '../plan/expand.ts';
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import { milliseconds, pascals, volts } from '../quantities/quantity.ts';
+import { reduceRun } from '../reduce/reduce.ts';
+import type { Reduction } from '../reduce/reduction.ts';
+import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.ts';
+import type { SyntheticInjector, SyntheticScatter } from '../reduce/synthetic.ts';
+import type { GridCell, GridTable } from './grid.ts';
+import { deadTimeCurves, mapTables } from './map.ts';
+import { shortPulseTables, twoSegmentsOf } from './short-pulse.ts';
+import { cubicCentimetresPerMinute, estimateForFluid, gramsPerMinute, poundsPerHour } from './units.ts';
+import type { KilogramsPerCubicMetre, KilogramsPerSecond } from '../quantities/quantity.ts';
+
+const quiet: SyntheticScatter = { relative: 5e-4, width: 3e-7, voltage: 0.01, pressure: 500, warmer: 0 };
+
+interface Made {
+  readonly scatter?: SyntheticScatter;
+  readonly keep?: (point: Point) => boolean;
+  readonly injector?: (index: number) => SyntheticInjector;
+}
+
+function reduced(plan: Plan, { scatter = noScatter, keep = () => true, injector = syntheticInjector }: Made = {}): Reduction {
+  const points = expandPlan(plan);
+  const normal = normalFrom(9);
+  const attempts = points.filter(keep).map((point) => ({
+    point: point.index,
+    attempt: 1,
+    window: syntheticWindow(point, injector(point.injector), plan, syntheticEquipment, noErrors, scatter, normal),
+  }));
+  return reduceRun({ plan, equipment: syntheticEquipment, points, attempts });
+}
+
+function valueOf(cell: GridCell | undefined): Extract<GridCell, { kind: 'value' }> {
+  if (cell?.kind !== 'value') throw new Error(cell?.text ?? 'no cell');
+  return cell;
+}
+
+function tableOf(tables: readonly GridTable[], of: string): GridTable {
+  const table = tables.find((t) => t.of === of);
+  if (table === undefined) throw new Error(`no table of ${of}`);
+  return table;
+}
+
+const wide = syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], pressureKpa: [300, 400, 500] }, 2);
+const axes = { voltages: [8.5, 9, 9.7, 11.2, 13, 15, 17], pressures: [250e3, 300e3, 360e3, 500e3] };
+
+describe('maps over voltage and pressure', () => {
+  it('RED-32: give measured cells as they are, and the truth between them within the stated uncertainty', () => {
+    const reduction = reduced(wide, { scatter: quiet });
+    for (const quantity of ['dead-time', 'slope'] as const) {
+      const table = tableOf(mapTables(reduction, quantity, axes), 'S-1');
+      const { deadTime, slope } = syntheticInjector(0);
+      axes.voltages.forEach((v, i) => {
+        axes.pressures.forEach((p, j) => {
+          const cell = valueOf(table.cells[i]?.[j]);
+          const outside = v < 9 || v > 16 || p < 300e3;
+          const measured = [9].includes(v) && [300e3, 500e3].includes(p);
+          expect(cell.basis).toBe(outside ? 'extrapolated' : measured ? 'measured' : 'interpolated');
+          const truth = quantity === 'dead-time' ? deadTime(volts(v), pascals(p)) : slope(pascals(p));
+          expect(Math.abs(cell.result.value - truth)).toBeLessThan((outside ? 2 : 1.2) * cell.result.expanded);
+        });
+      });
+      const node = valueOf(table.cells[1]?.[1]).result;
+      const line = reduction.cells.find((c) => c.injector === 0 && c.voltage === 9 && c.pressure === 300e3);
+      if (line?.kind !== 'line') throw new Error('no line');
+      const of = quantity === 'dead-time' ? line.deadTime : line.slope;
+      expect(node.value).toBe(of.value);
+      expect(node.expanded / of.expanded).toBeCloseTo(1, 6);
+    }
+  });
+
+  it('RED-30: dead time is interpolated so that it falls with voltage everywhere', () => {
+    const voltages = Array.from({ length: 71 }, (_, i) => 9 + 0.1 * i);
+    const table = tableOf(mapTables(reduced(wide, { scatter: quiet }), 'dead-time', { voltages, pressures: [400e3] }), 'S-2');
+    const values = table.cells.map((row) => valueOf(row[0]).result.value);
+    values.slice(1).forEach((v, i) => {
+      expect(v).toBeLessThan(values[i] ?? 0);
+    });
+  });
+
+  it('RED-32: an extrapolated cell is less sure the farther it lies, and too far there is none', () => {
+    const voltages = [16, 17, 19, 22, 24];
+    const table = tableOf(mapTables(reduced(wide, { scatter: quiet }), 'dead-time', { voltages, pressures: [400e3] }), 'S-1');
+    const u = table.cells.slice(0, 4).map((row) => valueOf(row[0]).result.u);
+    expect(u[1]).toBeGreaterThan(u[0] ?? 1);
+    expect(u[2]).toBeGreaterThan(u[1] ?? 1);
+    expect(table.cells[4]?.[0]).toMatchObject({ kind: 'missing', reason: 'too-far' });
+    const low = tableOf(mapTables(reduced(wide), 'dead-time', { voltages: [6], pressures: [400e3] }), 'S-1').cells[0]?.[0];
+    expect(low).toMatchObject({ kind: 'missing', reason: 'too-far' });
+  });
+
+  it('RED-22, RED-32: the set mean keeps what is common and needs every member', () => {
+    const tables = mapTables(reduced(wide, { scatter: quiet }), 'dead-time', axes);
+    const mean = valueOf(tableOf(tables, 'Set mean').cells[3]?.[2]).result;
+    const members = ['S-1', 'S-2'].map((of) => valueOf(tableOf(tables, of).cells[3]?.[2]).result);
+    expect(mean.value).toBeCloseTo(((members[0]?.value ?? 0) + (members[1]?.value ?? 0)) / 2, 15);
+    expect(mean.uRandom).toBeLessThan(Math.min(...members.map((m) => m.uRandom)));
+    expect(mean.uShared).toBeGreaterThan(0.95 * Math.min(...members.map((m) => m.uShared)));
+    const without = mapTables(reduced(wide, { keep: (p) => p.injector === 0 }), 'dead-time', axes);
+    expect(tableOf(without, 'Set mean').cells[3]?.[2]).toMatchObject({ kind: 'missing', reason: 'member-missing' });
+    expect(tableOf(without, 'S-2').cells[3]?.[2]).toMatchObject({ kind: 'missing', reason: 'not-measured' });
+  });
+
+  it('RED-21: one voltage or one pressure says what is missing, and no cell of any table is NaN', () => {
+    const oneVoltage = mapTables(reduced(syntheticPlan({}, 1)), 'dead-time', { voltages: [12, 14], pressures: [400e3, 450e3] });
+    expect(oneVoltage[0]?.cells[0]).toMatchObject([{ reason: 'one-voltage' }, { reason: 'one-voltage' }]);
+    expect(oneVoltage[0]?.cells[1]).toMatchObject([{ kind: 'value' }, { reason: 'one-pressure' }]);
+    const nothing = mapTables(reduced(wide, { keep: () => false }), 'slope', axes);
+    for (const table of [...oneVoltage, ...nothing]) {
+      for (const cell of table.cells.flat()) {
+        if (cell.kind === 'missing') expect(cell.text).toMatch(/^[A-Z].*\.$/);
+        else expect(Number.isFinite(cell.result.value) && Number.isFinite(cell.result.expanded)).toBe(true);
+      }
+    }
+  });
+
+  it('RED-31: the coil form fits its own kind, and each voltage left out is told by the others', () => {
+    const curves = deadTimeCurves(reduced(wide, { scatter: quiet }));
+    expect(curves).toHaveLength(6);
+    for (const { form, leaveOneOut, injector, pressure } of curves) {
+      if (form.kind !== 'coil-form') throw new Error(form.text);
+      expect(form.dof).toBe(2);
+      expect(leaveOneOut.map((l) => l.voltage)).toEqual([10.5, 12, 14]);
+      for (const l of leaveOneOut) expect(Math.abs(l.predicted - l.found)).toBeLessThan(4 * l.uDifference);
+      const truth = syntheticInjector(injector);
+      for (const r of form.residuals) expect(Math.abs(r)).toBeLessThan(0.01 * truth.deadTime(volts(9), pascals(pressure)));
+    }
+  });
+});
+
+describe('short pulses', () => {
+  const bend = (w: number): number => (w < 2.5e-3 ? -3e-8 * ((2.5e-3 - w) / 1e-3) ** 2 : 0);
+  const bent = (index: number): SyntheticInjector => ({ ...syntheticInjector(index), bend });
+  const plan = syntheticPlan({ voltageV: [12, 14], widthMs: [1.4, 1.6, 1.8, 2, 2.2, 2.5, 3, 4, 5, 6, 8, 10] }, 1);
+
+  it('RED-33: the correction is what the curve has more than the line, 0 in the region, and nothing below what was measured', () => {
+    const widths = [1e-3, milliseconds(1.4), 1.5e-3, milliseconds(1.8), milliseconds(6), 12e-3];
+    const [table] = shortPulseTables(reduced(plan, { injector: bent, scatter: { ...noScatter, relative: 1e-4, width: 1e-7 } }), widths);
+    if (table === undefined) throw new Error('no table');
+    for (const row of table.cells) {
+      expect(row[0]).toMatchObject({ kind: 'missing', reason: 'shorter-than-measured' });
+      for (const i of [1, 2, 3]) {
+        const cell = valueOf(row[i]);
+        expect(cell.basis).toBe(i === 2 ? 'interpolated' : 'measured');
+        expect(Math.abs(cell.result.value - bend(widths[i] ?? 0))).toBeLessThan(1.5 * cell.result.expanded);
+        expect(cell.result.value).toBeLessThan(0);
+      }
+      expect(valueOf(row[4]).result.value).toBe(0);
+      expect(valueOf(row[4]).result.expanded).toBeGreaterThan(0);
+      expect(valueOf(row[5])).toMatchObject({ basis: 'extrapolated' });
+    }
+  });
+
+  it('RED-34: two segments find where the curve turns', () => {
+    const turning = (index: number): SyntheticInjector => ({ ...syntheticInjector(index), bend: (w) => (w < 2.3e-3 ? -8e-4 * (2.3e-3 - w) : 0) });
+    const [cell] = reduced(plan, { injector: turning, scatter: { ...noScatter, relative: 1e-4, width: 1e-7 } }).cells;
+    if (cell?.kind !== 'line') throw new Error('no line');
+    const fit = twoSegmentsOf(cell);
+    if (fit.kind !== 'two-segments') throw new Error(fit.text);
+    expect(fit.interval.low).toBeLessThan(2.3e-3);
+    expect(fit.interval.high).toBeGreaterThan(2.3e-3);
+    expect(fit.uBreakpoint).toBeLessThan(5e-5);
+    expect(fit.slopeAbove / cell.slope.value).toBeCloseTo(1, 2);
+    expect(fit.slopeBelow / (cell.slope.value + 8e-4)).toBeCloseTo(1, 1);
+    expect(twoSegmentsOf(cell, milliseconds(6))).toMatchObject({ kind: 'no-two-segments', reason: 'too-few' });
+  });
+});
+
+describe('RED-37: units of the trade', () => {
+  const flow = (453.59237e-3 / 3600) as KilogramsPerSecond; // 1 lb/h
+  const density = (gPerMl: number): KilogramsPerCubicMetre => (gPerMl * 1e3) as KilogramsPerCubicMetre;
+
+  it('1 lb/h is 7.55987 g/min (453.59237 / 60, the international pound)', () => {
+    expect(gramsPerMinute(flow)).toBeCloseTo(7.55987, 5);
+    expect(poundsPerHour(flow)).toBeCloseTo(1, 12);
+  });
+
+  it.each([
+    [0.684, 11.052],
+    [0.72, 10.5],
+    [0.744, 10.161],
+    [0.75, 10.08],
+  ])('1 lb/h at %d g/mL is %d cc/min (own arithmetic from the pound)', (rho, expected) => {
+    expect(cubicCentimetresPerMinute(flow, density(rho))).toBeCloseTo(expected, 3);
+  });
+
+  it('a component maker converts n-heptane g/min by 0.684 and petrol by 0.744 (Bosch Motorsport, injector basics)', () => {
+    const grams = (237e-3 / 60) as KilogramsPerSecond;
+    expect(cubicCentimetresPerMinute(grams, density(0.684))).toBeCloseTo(237 / 0.684, 9);
+    expect(cubicCentimetresPerMinute(grams, density(0.744))).toBeCloseTo(237 / 0.744, 9);
+  });
+
+  it('n-heptane to petrol by the square root of density is 1.0429, and says that it is an estimate', () => {
+    const made = estimateForFluid(flow, density(0.684), density(0.744));
+    expect(made.estimate / flow).toBeCloseTo(1.0429, 4);
+    expect(made.text).toContain('Estimate');
+    expect(made.text).toContain('684.0');
+  });
+});

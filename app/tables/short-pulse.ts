@@ -1,0 +1,92 @@
+/** Short-pulse correction: what a pulse passes more than the line says, over pulse width (RED-33, RED-34). */
+import { carried, combine, randomPart, sharedPart, stateCarried } from '../reduce/carried.ts';
+import type { Carried } from '../reduce/carried.ts';
+import { lineMassCarried } from '../reduce/carried-line.ts';
+import { fitTwoSegments } from '../reduce/breakpoint.ts';
+import type { NoTwoSegments, TwoSegments } from '../reduce/breakpoint.ts';
+import { monotoneDerivatives } from '../reduce/monotone.ts';
+import type { LineCell, Reduction, WidthResult } from '../reduce/reduction.ts';
+import type { GridCell, GridTable } from './grid.ts';
+import { interpolateCarried } from './interpolate.ts';
+
+/** One table for each pressure, period and injector: voltage down, pulse width across; kg to add to m (PW - X). */
+export function shortPulseTables(reduction: Reduction, widths: readonly number[]): readonly GridTable[] {
+  const groups = new Map<string, LineCell[]>();
+  for (const cell of reduction.cells) {
+    if (cell.kind !== 'line') continue;
+    const key = `${cell.pressure}|${cell.period}|${cell.injector}`;
+    const list = groups.get(key);
+    if (list === undefined) groups.set(key, [cell]);
+    else list.push(cell);
+  }
+  return [...groups.values()].flatMap((cells): readonly GridTable[] => {
+    const [first] = cells;
+    if (first === undefined) return [];
+    const rows = cells.toSorted((a, b) => a.voltage - b.voltage);
+    const axis = widths.length > 0 ? widths : [...new Set(rows.flatMap((c) => c.widths.map((w) => w.width)))].sort((a, b) => a - b);
+    return [
+      {
+        quantity: 'short-pulse-correction',
+        title: 'Short-pulse correction, to be added to m (PW - X)',
+        siUnit: 'kg',
+        of: first.serialNumber,
+        period: first.period,
+        at: `${first.pressure / 1e3} kPa`,
+        method: 'measured mean less line below the linear region, Fritsch-Butland over width; 0 in the region',
+        rows: { name: 'supply voltage', siUnit: 'V', values: rows.map((c) => c.voltage) },
+        columns: { name: 'pulse width', siUnit: 's', values: axis },
+        cells: rows.map((cell) => axis.map((width) => correctionAt(cell, width))),
+      },
+    ];
+  });
+}
+
+function correctionAt(cell: LineCell, width: number): GridCell {
+  const rising = cell.widths.toSorted((a, b) => a.width - b.width);
+  const [shortest, longest] = [rising[0], rising.at(-1)];
+  if (shortest === undefined || longest === undefined) return { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' };
+  if (width < shortest.width * (1 - 1e-9)) {
+    return { kind: 'missing', reason: 'shorter-than-measured', text: `The shortest width measured is ${(shortest.width * 1e3).toPrecision(4)} ms; nothing is known of shorter pulses.` };
+  }
+  const residuals = rising.map((w) => (w.inRegion ? 0 : w.mass - cell.slope.value * (w.width - cell.deadTime.value)));
+  const derivatives = rising.length > 1 ? monotoneDerivatives(rising.map((w) => w.width), residuals) : [0];
+  const knots = rising.map((w, i) => ({ x: w.width, of: residualCarried(cell, w, residuals[i] ?? 0, derivatives[i] ?? 0) }));
+  if (width > longest.width * (1 + 1e-9)) {
+    const end = knots.at(-1);
+    return end === undefined ? { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' } : { kind: 'value', result: stateCarried(end.of), basis: 'extrapolated' };
+  }
+  if (knots.length < 2) {
+    const [only] = knots;
+    return only === undefined ? { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' } : { kind: 'value', result: stateCarried(only.of), basis: 'measured' };
+  }
+  const { of, basis } = interpolateCarried(knots, width, 'pulse width');
+  return { kind: 'value', result: stateCarried(of), basis };
+}
+
+/**
+ * Mean less line. Instruments that scale masses scale the difference too; an error of the dead time moves curve and line
+ * along the width together, and so changes their difference by its steepness.
+ */
+function residualCarried(cell: LineCell, width: WidthResult, residual: number, steepness: number): Carried {
+  const line = lineMassCarried(cell, width.width);
+  const random = new Map([...line.parts].filter(([, part]) => part.kind === 'random'));
+  const { scale, dof, meanSource } = cell.scatter;
+  const own = carried(0, [
+    [`mass at ${width.width} s of ${meanSource}`, randomPart(width.uMass, dof, scale)],
+    ...cell.shared.map((part) => [part.source, sharedPart((residual * part.onSlope) / cell.slope.value - steepness * part.onDeadTime)] as const),
+  ]);
+  return combine(residual, [{ of: { value: 0, parts: random }, sensitivity: -1 }, { of: own, sensitivity: 1 }]);
+}
+
+/**
+ * The same curve as two straight segments, as some controllers want it: an alternative to line and correction. Through the
+ * means of the widths from the shortest that lies above `fromWidth`, weighted by their scatter.
+ */
+export function twoSegmentsOf(cell: LineCell, fromWidth = 0): TwoSegments | NoTwoSegments {
+  const widths = cell.widths.filter((w) => w.width >= fromWidth && w.mass > 0);
+  return fitTwoSegments(
+    widths.map((w) => w.width),
+    widths.map((w) => w.mass),
+    widths.map((w) => 1 / (w.uMass * w.uMass)),
+  );
+}
