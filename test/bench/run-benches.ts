@@ -8,6 +8,7 @@ const modules: Readonly<Record<string, () => Promise<{ bench: () => Promise<Benc
   archive: () => import('./archive.ts'),
   reduce: () => import('./reduce.ts'),
   sample: () => import('./sample.ts'),
+  window: () => import('./window.ts'),
 };
 
 const wanted = process.argv.slice(2);

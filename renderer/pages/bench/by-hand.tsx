@@ -66,7 +66,7 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
         drivers are energised once armed.
       </p>
       {manual !== null && manual.doing !== '' && <Status tone="busy">{manual.doing}</Status>}
-      {said !== null && <Notice tone={said.well ? 'off' : 'bad'}>{said.text}</Notice>}
+      {said !== null && !said.well && <Notice tone="bad">{said.text}</Notice>}
       <div className="hand-sets">
       <SupplyForm bench={bench} against={against} busy={busy === 'manual.supply'} onSet={async (volts) => {
         if (await perform('manual.supply', { volts })) remember({ supply: volts });
