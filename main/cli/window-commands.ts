@@ -1,12 +1,16 @@
-/** The window's host as a command: serves the built window on this machine. */
+/** The window as a command: on the desktop where Electron can run, else served to a browser of this machine. */
 import { randomUUID } from 'node:crypto';
-import { join } from 'node:path';
+import { spawn } from 'node:child_process';
+import { join, resolve } from 'node:path';
 import { Option, type Command } from 'commander';
 import { WallClock } from '../clock/clock.ts';
+import { canRunElectron } from '../electron/can-run.ts';
 import { Host } from '../host/host.ts';
 import { serveOnLoopback } from '../host/web-host.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
+import { scenarioFile } from './documents.ts';
+import { buildDesktop, buildWindow, houseFolder, windowFolder } from './build.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace, freeDiskBytes } from './places.ts';
 import { Stop } from './stop.ts';
@@ -14,9 +18,8 @@ import { Stop } from './stop.ts';
 interface WindowOptions {
   readonly archive: string;
   readonly listen: number;
+  readonly scenario?: string;
 }
-
-const windowFolder = join(import.meta.dirname, '..', '..', 'dist', 'window');
 
 function port(text: string): number {
   const value = Number(text);
@@ -26,6 +29,8 @@ function port(text: string): number {
 
 /** Serves until the process is asked to end; then the bench is made safe and everything is committed. */
 async function serve(options: WindowOptions): Promise<void> {
+  buildWindow();
+  const scenario = options.scenario === undefined ? undefined : scenarioFile(options.scenario);
   const archive = archivePlace(options.archive, 'write');
   try {
     const host = new Host({
@@ -35,6 +40,7 @@ async function serve(options: WindowOptions): Promise<void> {
       freeDiskBytes: () => freeDiskBytes(archive.path),
       serialPorts: () => serialPorts(new WallClock()),
       deskWorker: new URL('../host/desk-worker.ts', import.meta.url),
+      ...(scenario === undefined ? {} : { scenario }),
       onDefect: (error) => process.stderr.write(`This is a defect of the program:\n${(error as Error).stack ?? String(error)}\n`),
     });
     const served = await serveOnLoopback({ host, windowFolder, port: options.listen });
@@ -52,11 +58,45 @@ async function serve(options: WindowOptions): Promise<void> {
   }
 }
 
+/** The desktop window; where there can be none, the reason in one line and the same window for a browser. */
+async function start(options: WindowOptions): Promise<void> {
+  const electron = canRunElectron({
+    platform: process.platform,
+    env: process.env,
+    userId: process.getuid?.() ?? null,
+    electronFolder: join(houseFolder, 'node_modules', 'electron'),
+  });
+  if (!electron.can) {
+    process.stderr.write(`railhouse: no desktop window here, because ${electron.why}; the window is served to a browser of this machine.\n`);
+    await serve(options);
+    return;
+  }
+  buildDesktop();
+  const desktop = spawn(electron.executable, [houseFolder, `--archive=${resolve(options.archive)}`], { stdio: 'inherit' });
+  // The terminal sends its signals to both; the window ends as it does when it is closed.
+  process.on('SIGINT', () => undefined);
+  process.on('SIGTERM', () => desktop.kill('SIGTERM'));
+  process.exitCode = await new Promise<number>((resolveCode, reject) => {
+    desktop.on('error', reject);
+    desktop.on('exit', (code) => resolveCode(code ?? exitCode.defect));
+  });
+}
+
+const listenOption = (): Option => new Option('--listen <port>', 'port on 127.0.0.1; 0 is any free one').default(0).argParser(port);
+
 export function addWindowCommands(program: Command): void {
+  program
+    .command('start')
+    .description('open the window: on the desktop where that is possible, else in a browser of this machine')
+    .addOption(archiveOption())
+    .addOption(listenOption())
+    .action(start);
+
   program
     .command('window')
     .description('serve the window on this machine, for a browser; only programs of this machine can reach it')
     .addOption(archiveOption())
-    .addOption(new Option('--listen <port>', 'port on 127.0.0.1; 0 is any free one').default(0).argParser(port))
+    .addOption(new Option('--scenario <file>', 'which simulated bench windows connect to, and what goes wrong on it'))
+    .addOption(listenOption())
     .action(serve);
 }

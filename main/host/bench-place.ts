@@ -19,22 +19,25 @@ export interface BenchPlace {
   close(): void;
 }
 
-/** The place of a bench that somebody chose, or what is wrong with the choice. Nothing is opened yet. */
-export function benchPlace(choice: ParsedParams<'bench.connect'>['bench']): BenchPlace | { readonly problem: string } {
+/**
+ * The place of a bench that somebody chose, or what is wrong with the choice. Nothing is opened yet. `scenario` is the
+ * simulated bench that stands there when the choice names none; undefined: the sample bench.
+ */
+export function benchPlace(choice: ParsedParams<'bench.connect'>['bench'], scenario?: unknown): BenchPlace | { readonly problem: string } {
   switch (choice.kind) {
     case 'port': {
       const clock = new WallClock();
       return { simulated: false, description: `the port ${choice.path}`, clock, channels: serialPortSource(choice.path, clock), close: () => undefined };
     }
     case 'simulated': {
-      const document = choice.scenario ?? sampleScenario;
-      const scenario = scenarioSchema.safeParse(document);
-      if (!scenario.success) {
-        const [first] = problemsOf(scenario.error, document);
+      const document = choice.scenario ?? scenario ?? sampleScenario;
+      const parsed = scenarioSchema.safeParse(document);
+      if (!parsed.success) {
+        const [first] = problemsOf(parsed.error, document);
         return { problem: `The scenario of the simulated bench cannot be used. ${first?.path ?? ''}: ${first?.text ?? ''}` };
       }
       const clock = new VirtualClock(Date.now(), choice.speed);
-      const bench = new RunningBench(scenario.data, clock);
+      const bench = new RunningBench(parsed.data, clock);
       return {
         simulated: true,
         description: 'the simulated bench',

@@ -39,6 +39,8 @@ export interface HostParts {
   /** Where the archive lies; null when it cannot be told. */
   readonly freeDiskBytes: () => number | null;
   readonly serialPorts: () => Promise<readonly PortInfo[]>;
+  /** The simulated bench that windows connect to; absent: the sample bench. */
+  readonly scenario?: unknown;
   /** desk-worker, as this program was built. */
   readonly deskWorker: URL;
   /** Programming errors; the window is told too. */
@@ -443,7 +445,7 @@ export class Host {
   }
 
   async #connect(choice: ParsedParams<'bench.connect'>['bench']): Promise<BenchView | Failed> {
-    const place = benchPlace(choice);
+    const place = benchPlace(choice, this.#parts.scenario);
     if ('problem' in place) return new Failed('bad-request', place.problem);
     const inTheWay = await this.#closeEndedRun();
     if (inTheWay !== null) {
