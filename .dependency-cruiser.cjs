@@ -24,7 +24,8 @@ module.exports = {
       name: 'no-development-package-in-the-product',
       severity: 'error',
       // The window is bundled: its packages are part of what is built, not of what is installed.
-      from: { path: '^(app|main|firmware-protocol)/', pathNot: '\\.test\\.ts$' },
+      // What runs inside Electron gets it from Electron.
+      from: { path: '^(app|main|firmware-protocol)/', pathNot: '\\.test\\.ts$|^main/electron/(main|preload|vite\\.config)\\.ts$' },
       to: { dependencyTypes: ['npm-dev'], dependencyTypesNot: ['type-only'] },
     },
   ],

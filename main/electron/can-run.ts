@@ -1,0 +1,31 @@
+/** Whether the desktop window can be opened on this machine, found out without starting or downloading anything. */
+import { existsSync, readFileSync } from 'node:fs';
+import { join } from 'node:path';
+
+export type CanRunElectron =
+  | { readonly can: true; readonly executable: string }
+  /** `why` is a clause that follows "because". */
+  | { readonly can: false; readonly why: string };
+
+export interface Machine {
+  readonly platform: NodeJS.Platform;
+  readonly env: Readonly<Record<string, string | undefined>>;
+  /** null where there is no such thing. */
+  readonly userId: number | null;
+  /** The installed package `electron`. */
+  readonly electronFolder: string;
+}
+
+export function canRunElectron({ platform, env, userId, electronFolder }: Machine): CanRunElectron {
+  const no = (why: string): CanRunElectron => ({ can: false, why });
+  // The package alone has no binary; it leaves the name of the one that it fetched in this file.
+  const nameFile = join(electronFolder, 'path.txt');
+  if (!existsSync(nameFile)) return no('the program file of Electron is not installed ("npx install-electron" fetches it)');
+  const executable = join(electronFolder, 'dist', readFileSync(nameFile, 'utf8').trim());
+  if (!existsSync(executable)) return no('the program file of Electron is not installed ("npx install-electron" fetches it)');
+  if (platform === 'linux') {
+    if ((env['DISPLAY'] ?? '') === '' && (env['WAYLAND_DISPLAY'] ?? '') === '') return no('there is no display');
+    if (userId === 0) return no('it is started as root, and its sandbox does not work for root');
+  }
+  return { can: true, executable };
+}

@@ -1,0 +1,83 @@
+/** The host in a process of its own: a page that hangs or a shell that asks something never holds up the bench. */
+import { randomUUID } from 'node:crypto';
+import { mkdirSync, statfsSync } from 'node:fs';
+import { dirname } from 'node:path';
+import type { MessagePortMain } from 'electron';
+import { unixMillis } from '../../app/quantities/quantity.ts';
+import { openArchive } from '../archive/archive.ts';
+import { WallClock } from '../clock/clock.ts';
+import { Host } from '../host/host.ts';
+import { serialPorts } from '../link/serial-ports.ts';
+import { software } from '../service/software.ts';
+import { toHostProcess, type ToShell } from './messages.ts';
+
+const shell = process.parentPort;
+const tell = (message: ToShell): void => {
+  shell.postMessage(message);
+};
+
+const archivePath = process.argv[2] ?? '';
+try {
+  mkdirSync(dirname(archivePath), { recursive: true });
+} catch {
+  // What is in the way is said by the opening.
+}
+const opened = openArchive(archivePath, { now: () => unixMillis(Date.now()) });
+
+if (!opened.ok) {
+  tell({ kind: 'failed', text: opened.text });
+} else {
+  const { archive } = opened;
+  const host = new Host({
+    archive,
+    software,
+    newId: randomUUID,
+    freeDiskBytes: () => {
+      try {
+        const { bavail, bsize } = statfsSync(dirname(archive.path));
+        return bavail * bsize;
+      } catch {
+        return null;
+      }
+    },
+    serialPorts: () => serialPorts(new WallClock()),
+    deskWorker: new URL('desk-worker.js', import.meta.url),
+    onDefect: (error) => {
+      tell({ kind: 'defect', text: error instanceof Error ? (error.stack ?? error.message) : String(error) });
+    },
+    onActivity: (active) => {
+      tell({ kind: 'activity', active });
+    },
+  });
+
+  const serve = (port: MessagePortMain): void => {
+    const client = host.attach((message) => {
+      port.postMessage(message);
+    });
+    port.on('message', ({ data }) => {
+      client.receive(data);
+    });
+    port.on('close', () => {
+      client.close();
+    });
+    port.start();
+  };
+
+  shell.on('message', ({ data, ports }) => {
+    const message = toHostProcess.safeParse(data);
+    if (!message.success) return;
+    switch (message.data.kind) {
+      case 'window':
+        if (ports[0] !== undefined) serve(ports[0]);
+        return;
+      case 'rest':
+        void host.rest(message.data.why);
+        return;
+      case 'end':
+        void host.close().then(({ accepted, reason }) => {
+          archive.close();
+          tell({ kind: 'ended', safe: accepted, text: reason });
+        });
+    }
+  });
+}

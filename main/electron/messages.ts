@@ -1,0 +1,25 @@
+/** What passes between the shell and the host's process; windows speak to the host over ports of their own. */
+import { z } from 'zod';
+
+export const toHostProcess = z.discriminatedUnion('kind', [
+  /** A port comes with it, at whose other end a window is. */
+  z.strictObject({ kind: z.literal('window') }),
+  /** The machine is about to sleep. */
+  z.strictObject({ kind: z.literal('rest'), why: z.string() }),
+  /** Make safe, commit and end. */
+  z.strictObject({ kind: z.literal('end') }),
+]);
+export type ToHostProcess = z.infer<typeof toHostProcess>;
+
+export const toShell = z.discriminatedUnion('kind', [
+  z.strictObject({ kind: z.literal('activity'), active: z.boolean() }),
+  /** There will be no host: the sentence is for the user. */
+  z.strictObject({ kind: z.literal('failed'), text: z.string() }),
+  z.strictObject({ kind: z.literal('defect'), text: z.string() }),
+  z.strictObject({ kind: z.literal('ended'), safe: z.boolean(), text: z.string() }),
+]);
+export type ToShell = z.infer<typeof toShell>;
+
+/** Between preload and shell: the page's preload asks for a port, and the port comes. */
+export const portWanted = 'host-port-wanted';
+export const portComes = 'host-port';

@@ -1,0 +1,312 @@
+/**
+ * The desktop shell: one window, its protocol, and the life of the program. It knows nothing of benches and runs; the host has
+ * a process of its own (host-process.ts). Everything of Electron that it uses comes in as a parameter.
+ */
+import { join } from 'node:path';
+import type * as Electron from 'electron';
+import type { BrowserWindow, Event, UtilityProcess, WebContents, WebFrameMain } from 'electron';
+import { securityHeaders, WindowFiles } from '../host/window-files.ts';
+import { portComes, portWanted, toShell, type ToHostProcess } from './messages.ts';
+
+export type ElectronCalls = Pick<
+  typeof Electron,
+  | 'app' | 'BrowserWindow' | 'dialog' | 'ipcMain' | 'Menu' | 'MessageChannelMain' | 'powerMonitor' | 'powerSaveBlocker' | 'protocol' | 'session'
+  | 'utilityProcess'
+>;
+
+export interface ShellPlaces {
+  /** Folder of the built host: preload and host process. */
+  readonly hostFolder: string;
+  /** Folder of the built window. */
+  readonly windowFolder: string;
+  readonly archivePath: string;
+}
+
+const scheme = 'railhouse';
+/** The page, and the origin that everything of it has. */
+const pageUrl = `${scheme}://window/`;
+/** The host pauses within 20 s or its controller makes the bench safe by itself. */
+const END_DEADLINE_MS = 30_000;
+const MOST_HOST_STARTS = 5;
+
+/** Whether a URL is the window's own; anything that does not parse is not. */
+export function isOwn(url: string): boolean {
+  try {
+    const { protocol, host, username, port } = new URL(url);
+    return protocol === `${scheme}:` && host === 'window' && username === '' && port === '';
+  } catch {
+    return false;
+  }
+}
+
+/** Before the program is ready: what cannot be changed afterwards. Then everything else, once it is. */
+export function startShell(electron: ElectronCalls, places: ShellPlaces): void {
+  const { app, protocol } = electron;
+  // A second program would find the archive locked; it brings the first to the front in place of that.
+  if (!app.requestSingleInstanceLock()) {
+    app.quit();
+    return;
+  }
+  app.enableSandbox();
+  protocol.registerSchemesAsPrivileged([{ scheme, privileges: { standard: true, secure: true, supportFetchAPI: true } }]);
+  const shell = new Shell(electron, places);
+  app.on('web-contents-created', (_event, contents) => shell.confine(contents));
+  app.on('second-instance', () => shell.toFront());
+  app.on('activate', () => shell.toFront());
+  app.on('window-all-closed', () => app.quit());
+  app.on('before-quit', (event) => shell.beforeQuit(event));
+  void app.whenReady().then(() => shell.open());
+}
+
+class Shell {
+  readonly #electron: ElectronCalls;
+  readonly #places: ShellPlaces;
+  #window: BrowserWindow | null = null;
+  #host: UtilityProcess | null = null;
+  #hostStarts = 0;
+  /** A run is going on. */
+  #active = false;
+  #blocker: number | null = null;
+  /** `ending`: asked or making safe; `over`: nothing is in the way of the end any more. */
+  #end: 'no' | 'ending' | 'over' = 'no';
+  #onEnded: (() => void) | null = null;
+
+  constructor(electron: ElectronCalls, places: ShellPlaces) {
+    this.#electron = electron;
+    this.#places = places;
+  }
+
+  open(): void {
+    const { ipcMain, Menu } = this.#electron;
+    this.#setSession();
+    Menu.setApplicationMenu(Menu.buildFromTemplate([
+      { role: 'fileMenu' },
+      { role: 'editMenu' },
+      { label: 'View', submenu: [{ role: 'resetZoom' }, { role: 'zoomIn' }, { role: 'zoomOut' }, { role: 'togglefullscreen' }] },
+      { role: 'windowMenu' },
+    ]));
+    this.#startHost();
+    ipcMain.on(portWanted, (event) => {
+      if (this.#isOurPage(event.senderFrame)) this.#connect(event.sender);
+    });
+    this.#watchPower();
+    this.#window = this.#openWindow();
+  }
+
+  toFront(): void {
+    if (this.#window === null) return;
+    if (this.#window.isMinimized()) this.#window.restore();
+    this.#window.focus();
+  }
+
+  /** No page of this program goes anywhere else, opens another, or holds one inside. */
+  confine(contents: WebContents): void {
+    const refuse = (event: Event & { readonly url?: string }, url = event.url ?? ''): void => {
+      if (!isOwn(url)) event.preventDefault();
+    };
+    contents.on('will-navigate', (event) => refuse(event));
+    contents.on('will-frame-navigate', (event) => refuse(event));
+    contents.on('will-redirect', (event) => refuse(event));
+    contents.on('will-attach-webview', (event) => event.preventDefault());
+    contents.setWindowOpenHandler(() => ({ action: 'deny' }));
+  }
+
+  /** The one place where a sender is looked at: the top frame of our window, showing our page. */
+  #isOurPage(frame: WebFrameMain | null): boolean {
+    return frame !== null && frame === this.#window?.webContents.mainFrame && isOwn(frame.url);
+  }
+
+  #setSession(): void {
+    const { protocol, session } = this.#electron;
+    const files = new WindowFiles(this.#places.windowFolder, securityHeaders("'self'"));
+    protocol.handle(scheme, (request) => {
+      if (!isOwn(request.url) || request.method !== 'GET') return new Response(null, { status: 403 });
+      const { status, headers, body } = files.get(new URL(request.url).pathname);
+      return new Response(new Uint8Array(body), { status, headers });
+    });
+    const own = session.defaultSession;
+    own.setPermissionRequestHandler((_contents, _permission, answer) => answer(false));
+    own.setPermissionCheckHandler(() => false);
+    own.setDevicePermissionHandler(() => false);
+    // Nothing is loaded from anywhere else; blob: is a file that the page made and offers to save.
+    own.webRequest.onBeforeRequest(({ url }, answer) => answer({ cancel: !isOwn(url) && !url.startsWith(`blob:${scheme}://window/`) && !url.startsWith('devtools:') }));
+  }
+
+  #openWindow(): BrowserWindow {
+    const { app, BrowserWindow: Window } = this.#electron;
+    const window = new Window({
+      title: 'Railhouse',
+      width: 1440,
+      height: 900,
+      minWidth: 640,
+      minHeight: 480,
+      show: false,
+      webPreferences: {
+        preload: join(this.#places.hostFolder, 'preload.cjs'),
+        sandbox: true,
+        contextIsolation: true,
+        nodeIntegration: false,
+        nodeIntegrationInWorker: false,
+        nodeIntegrationInSubFrames: false,
+        webSecurity: true,
+        allowRunningInsecureContent: false,
+        experimentalFeatures: false,
+        webviewTag: false,
+        navigateOnDragDrop: false,
+        spellcheck: false,
+        devTools: !app.isPackaged,
+        // A window behind others still shows the bench as it is.
+        backgroundThrottling: false,
+      },
+    });
+    window.once('ready-to-show', () => window.show());
+    window.on('close', (event) => {
+      if (this.#end === 'over') return;
+      event.preventDefault();
+      app.quit();
+    });
+    // Windows tells a window, the others tell the power monitor.
+    window.on('query-session-end', (event) => {
+      if (this.#active) event.preventDefault();
+      this.#goWithoutAsking();
+    });
+    window.on('session-end', () => this.#say({ kind: 'end' }));
+    void window.loadURL(pageUrl);
+    return window;
+  }
+
+  #watchPower(): void {
+    const { powerMonitor } = this.#electron;
+    powerMonitor.on('suspend', () => this.#say({ kind: 'rest', why: 'The machine went to sleep.' }));
+    // Nothing goes on by itself after a sleep: the run is paused and a person resumes it.
+    const onShutdown = (event: Event): void => {
+      event.preventDefault();
+      this.#goWithoutAsking();
+    };
+    // Electron's documentation gives this listener an event, its types do not.
+    powerMonitor.on('shutdown', onShutdown as () => void);
+  }
+
+  // ---------------------------------------------------------------- the host's process
+
+  #startHost(): void {
+    this.#hostStarts += 1;
+    const host = this.#electron.utilityProcess.fork(join(this.#places.hostFolder, 'host-process.js'), [this.#places.archivePath], { serviceName: 'Railhouse host' });
+    this.#host = host;
+    host.on('message', (message: unknown) => this.#hear(message));
+    host.on('exit', (code) => {
+      if (this.#host !== host) return;
+      this.#host = null;
+      this.#setActive(false);
+      this.#onEnded?.();
+      if (this.#end !== 'no') return;
+      if (this.#hostStarts < MOST_HOST_STARTS) {
+        // The page asks for a port again by itself.
+        this.#startHost();
+        return;
+      }
+      this.#fail(`The host of the window has ended ${this.#hostStarts} times (code ${code}). The controller has made the bench safe by itself; everything that was committed is in the archive. Start Railhouse again.`);
+    });
+  }
+
+  #hear(message: unknown): void {
+    const parsed = toShell.safeParse(message);
+    if (!parsed.success) return;
+    switch (parsed.data.kind) {
+      case 'activity':
+        this.#setActive(parsed.data.active);
+        return;
+      case 'defect':
+        process.stderr.write(`This is a defect of the program:\n${parsed.data.text}\n`);
+        return;
+      case 'failed':
+        this.#fail(parsed.data.text);
+        return;
+      case 'ended':
+        if (!parsed.data.safe) this.#electron.dialog.showErrorBox('Look at the bench', parsed.data.text);
+        this.#onEnded?.();
+    }
+  }
+
+  #say(message: ToHostProcess): void {
+    this.#host?.postMessage(message);
+  }
+
+  #connect(contents: WebContents): void {
+    if (this.#host === null) return;
+    const { port1, port2 } = new this.#electron.MessageChannelMain();
+    this.#host.postMessage({ kind: 'window' } satisfies ToHostProcess, [port1]);
+    contents.postMessage(portComes, null, [port2]);
+  }
+
+  #setActive(active: boolean): void {
+    const { powerSaveBlocker } = this.#electron;
+    this.#active = active;
+    if (active) {
+      this.#blocker ??= powerSaveBlocker.start('prevent-app-suspension');
+    } else if (this.#blocker !== null) {
+      powerSaveBlocker.stop(this.#blocker);
+      this.#blocker = null;
+    }
+  }
+
+  #fail(text: string): void {
+    this.#end = 'over';
+    this.#electron.dialog.showErrorBox('Railhouse cannot go on', text);
+    this.#electron.app.exit(1);
+  }
+
+  // ---------------------------------------------------------------- the end
+
+  beforeQuit(event: Event): void {
+    if (this.#end === 'over') return;
+    event.preventDefault();
+    if (this.#end === 'ending') return;
+    this.#end = 'ending';
+    void this.#mayEnd().then(async (may) => {
+      if (may) await this.#endAll();
+      else this.#end = 'no';
+    });
+  }
+
+  async #mayEnd(): Promise<boolean> {
+    if (!this.#active) return true;
+    const question = {
+      type: 'warning' as const,
+      message: 'A run is going on.',
+      detail: 'If you quit, the run is paused, the bench is made safe, and everything is committed. It can be continued later.',
+      buttons: ['Keep the run going', 'Pause the run and quit'],
+      defaultId: 0,
+      cancelId: 0,
+      noLink: true,
+    };
+    const { dialog } = this.#electron;
+    const { response } = this.#window === null ? await dialog.showMessageBox(question) : await dialog.showMessageBox(this.#window, question);
+    return response === 1;
+  }
+
+  /** The machine is ending: there is nobody to ask. */
+  #goWithoutAsking(): void {
+    if (this.#end === 'over') return;
+    this.#end = 'ending';
+    void this.#endAll();
+  }
+
+  async #endAll(): Promise<void> {
+    if (this.#host !== null) {
+      await new Promise<void>((resolve) => {
+        const timer = setTimeout(resolve, END_DEADLINE_MS);
+        this.#onEnded = () => {
+          clearTimeout(timer);
+          resolve();
+        };
+        this.#say({ kind: 'end' });
+      });
+      // It may have ended by itself meanwhile.
+      (this.#host as UtilityProcess | null)?.kill();
+    }
+    this.#end = 'over';
+    this.#setActive(false);
+    this.#electron.app.quit();
+  }
+}
