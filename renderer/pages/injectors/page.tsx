@@ -7,7 +7,7 @@ import { Button } from '../../components/button.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
-import { afterSaving, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
+import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
 import type { Column, Filter, Row, RowProblem, StoredPart } from './parts-grid.ts';
 import './injectors.css';
 
@@ -301,7 +301,10 @@ function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack }: PartRow
               value={row.cells[column]}
               onChange={(event) => {
                 const { value } = event.target;
-                change((now) => withCell(now, row.key, column, value));
+                change((now) => {
+                  const typed = withCell(now, row.key, column, value);
+                  return column === 'order' || column === 'type' ? typed : carriedDown(typed, row.key);
+                });
               }}
               onFocus={(event) => {
                 event.target.select();

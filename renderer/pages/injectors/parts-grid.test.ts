@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { afterSaving, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withPasted } from './parts-grid.ts';
+import { afterSaving, carriedDown, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withPasted } from './parts-grid.ts';
 import type { Column, Row, StoredPart } from './parts-grid.ts';
 
 const stored = (id: string, change: Partial<StoredPart> = {}): StoredPart => ({
@@ -99,6 +99,16 @@ describe('pasting', () => {
       ['L-7', 'RH-P4', 'S1'], ['L-7', 'RH-P4', 'A'], ['L-7', 'RH-P4', 'B'], ['L-7', 'RH-P4', 'C'],
     ]);
     expect(pasted.rows.at(-1)?.key).toBe(pasted.lastKey);
+  });
+
+  test('blank rows that are filled get order and type from the row above, typed or pasted', () => {
+    const first = withCell(withCell(rowsForChannels([], 4), 0, 'order', 'L-7'), 0, 'type', 'T');
+    expect(carriedDown(first, 1)).toBe(first);
+    expect(carriedDown(withCell(first, 1, 'serialNumber', 'A'), 1)[1]?.cells).toMatchObject({ order: 'L-7', type: 'T', serialNumber: 'A', channel: '2' });
+    const pasted = withPasted(first, [0, 1, 2, 3], 0, 'serialNumber', [['A', '12'], ['B'], ['C']]).rows;
+    expect(pasted.map(({ cells }) => [cells.order, cells.type, cells.serialNumber])).toEqual([['L-7', 'T', 'A'], ['L-7', 'T', 'B'], ['L-7', 'T', 'C'], ['', '', '']]);
+    const own = withCell(withCell(first, 1, 'serialNumber', 'A'), 1, 'type', 'U');
+    expect(carriedDown(own, 1)).toBe(own);
   });
 
   test('only rows that are shown are written over; columns past the last are dropped', () => {

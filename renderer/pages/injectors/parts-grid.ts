@@ -82,6 +82,18 @@ export function withCell(rows: readonly Row[], key: number, column: Column, text
   return rows.map((row) => (row.key === key ? { ...row, cells: { ...row.cells, [column]: text } } : row));
 }
 
+/**
+ * A new row in which something of its own stands gets order and type from the row above it, if it has neither yet.
+ */
+export function carriedDown(rows: readonly Row[], key: number): readonly Row[] {
+  const index = rows.findIndex((row) => row.key === key);
+  const row = rows[index];
+  const above = rows[index - 1];
+  if (row === undefined || above === undefined || row.stored !== null || isBlank(row)) return rows;
+  if (row.cells.order.trim() !== '' || row.cells.type.trim() !== '') return rows;
+  return rows.with(index, { ...row, cells: { ...row.cells, order: above.cells.order, type: above.cells.type } });
+}
+
 /** One more new row at the end; order and type are carried down from `from`, or from the last row. */
 export function withNewRow(rows: readonly Row[], from?: Row): { readonly rows: readonly Row[]; readonly key: number } {
   const above = from ?? rows.at(-1);
@@ -167,6 +179,7 @@ export function withPasted(rows: readonly Row[], visible: readonly number[], key
       const to = columns[firstColumn + across];
       if (to !== undefined) result = withCell(result, lastKey, to, text);
     });
+    result = carriedDown(result, lastKey);
   });
   return { rows: result, lastKey };
 }
