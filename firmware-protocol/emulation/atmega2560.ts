@@ -249,9 +249,15 @@ export class Atmega2560 {
 
   /** Which interrupt is to be served next, if any. */
   #look(): void {
-    this.#pending = interrupts.findIndex(
-      ({ flags, flag, mask, enable }) => ((this.#data[flags] ?? 0) & flag) !== 0 && ((this.#data[mask] ?? 0) & enable) !== 0,
-    );
+    const data = this.#data;
+    this.#pending = NONE;
+    for (let i = 0; i < interrupts.length; i += 1) {
+      const it = interrupts[i];
+      if (it !== undefined && ((data[it.flags] ?? 0) & it.flag) !== 0 && ((data[it.mask] ?? 0) & it.enable) !== 0) {
+        this.#pending = i;
+        return;
+      }
+    }
   }
 
   #raise(register: number, flag: number): void {

@@ -9,6 +9,7 @@ const modules: Readonly<Record<string, () => Promise<{ bench: () => Promise<Benc
   reduce: () => import('./reduce.ts'),
   sample: () => import('./sample.ts'),
   window: () => import('./window.ts'),
+  firmware: () => import('./firmware.ts'),
 };
 
 const wanted = process.argv.slice(2);

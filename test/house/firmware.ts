@@ -386,12 +386,12 @@ export interface SweepCell {
   readonly expandedUncertaintyS: number;
 }
 
-/** The same sweep on the same bench at 400 kPa, twice each, once by the simulated controller and once by the firmware. */
-export async function sweep(injectors: number, voltages: readonly number[], widthsMs: readonly number[]): Promise<readonly SweepCell[]> {
+/** The same sweep on the same bench at 400 kPa, once by the simulated controller and once by the firmware. */
+export async function sweep(injectors: number, voltages: readonly number[], widthsMs: readonly number[], replicates: number): Promise<readonly SweepCell[]> {
   const plan = samplePlan('plan', (whole) => ({
     ...whole,
     injectors: whole.injectors.slice(0, injectors),
-    axes: { ...whole.axes, voltageV: [...voltages], widthMs: [...widthsMs], replicates: 2 },
+    axes: { ...whole.axes, voltageV: [...voltages], widthMs: [...widthsMs], replicates },
   }));
   const bench = scenario();
   const simulated = reduction((await runInProcess({ plan, scenario: bench })).state);

@@ -59,7 +59,7 @@ export async function showFirmware(args: readonly string[]): Promise<boolean> {
   );
   holds &&= fuzz.badLines === 0 && fuzz.watchdogResets === 0 && fuzz.pulses === 0;
 
-  for (const cell of await sweep(2, [9, 10.5, 14], [4, 5, 6, 8, 10])) {
+  for (const cell of await sweep(2, [9, 10.5, 14], [4, 5, 6, 8, 10], 2)) {
     const difference = cell.firmwareS - cell.simulatedS;
     say(
       `dead time of ${cell.injector} at ${cell.voltage} V: simulated controller ${(cell.simulatedS * 1e6).toFixed(1)} us,` +

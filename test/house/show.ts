@@ -4,6 +4,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   pauses: async () => (await import('./pauses.ts')).showPauses,
   kills: async () => (await import('./kills.ts')).showKills,
   fuzz: async () => (await import('./fuzz.ts')).showFuzz,
+  firmware: async () => (await import('./show-firmware.ts')).showFirmware,
 };
 
 const [name = '', ...args] = process.argv.slice(2);
