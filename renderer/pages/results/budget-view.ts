@@ -6,7 +6,7 @@ import type { Result } from '../../../app/reduce/budget.ts';
 import { kFactorPointSource } from '../../../app/reduce/mass.ts';
 import type { MassPerPulse } from '../../../app/reduce/mass.ts';
 import type { LineCell } from '../../../app/reduce/reduction.ts';
-import { figure, percentFigure } from './figures.ts';
+import { degrees, figure, percentFigure } from './figures.ts';
 
 /** What each source is, in a sentence for somebody who has never seen a budget. Names are those of the reduction. */
 const meanings: Readonly<Record<string, string>> = {
@@ -43,6 +43,9 @@ export interface ResultBudget {
   readonly result: Result;
 }
 
+/** Of the combined uncertainty: less than this is rounding. */
+const tooSmall = 1e-6;
+
 /** Budget of one of the two results of a line; in its SI unit. */
 export function budgetOfLine(cell: LineCell, of: 'deadTime' | 'slope'): ResultBudget {
   const result = cell[of];
@@ -51,14 +54,14 @@ export function budgetOfLine(cell: LineCell, of: 'deadTime' | 'slope'): ResultBu
   const rows: BudgetRow[] = [
     {
       source: 'scatter of the masses about the line',
-      meaning: `From ${cell.sources.length} windows; ${figure(result.dofRandom)} degrees of freedom. More replicates or widths make it smaller.`,
+      meaning: `From ${cell.sources.length} windows; ${degrees(result.dofRandom)} degrees of freedom. More replicates or widths make it smaller.`,
       kind: 'random',
       u: result.uRandom,
       sharePercent: share(result.uRandom),
     },
     ...cell.shared
       .map((part): BudgetRow => ({ source: part.source, meaning: meaningOf(part.source), kind: 'shared', u: Math.abs(part[effect]), sharePercent: share(part[effect]) }))
-      .filter((row) => row.u > 0),
+      .filter((row) => row.u > tooSmall * result.u),
   ];
   return { rows: rows.sort((a, b) => b.u - a.u), result };
 }
@@ -69,7 +72,7 @@ export function stepsOf({ result }: ResultBudget, text: (u: number) => string): 
     `Random part: ${text(result.uRandom)}.`,
     `Shared parts, added in squares: ${text(result.uShared)}. They do not become smaller by measuring more often.`,
     `Both, added in squares: combined standard uncertainty ${text(result.u)}.`,
-    `Effective degrees of freedom: ${dofText(result.effectiveDof)}; for 95 % that is a coverage factor of ${result.coverageFactor.toFixed(2)}.`,
+    `Effective degrees of freedom: ${degrees(result.effectiveDof)}; for 95 % that is a coverage factor of ${result.coverageFactor.toFixed(2)}.`,
     `Expanded uncertainty U95 = ${result.coverageFactor.toFixed(2)} × ${text(result.u)} = ${text(result.expanded)}.`,
   ];
 }
@@ -141,7 +144,7 @@ export function budgetOfMass(outcome: MassPerPulse, equipment: Equipment): MassB
     steps: [
       `Random parts, added in squares: ${relative(mass.uRandom)}.`,
       `Shared parts, added in squares: ${relative(mass.uShared)}. All windows of these instruments share them.`,
-      `Both, added in squares: ${relative(mass.u)}. Effective degrees of freedom: ${dofText(mass.effectiveDof)}; for 95 % that is a coverage factor of ${mass.coverageFactor.toFixed(2)}.`,
+      `Both, added in squares: ${relative(mass.u)}. Effective degrees of freedom: ${degrees(mass.effectiveDof)}; for 95 % that is a coverage factor of ${mass.coverageFactor.toFixed(2)}.`,
       `Expanded uncertainty U95 = ${mass.coverageFactor.toFixed(2)} × ${relative(mass.u)} = ${relative(mass.expanded)} of the mass.`,
     ],
   };
@@ -156,10 +159,6 @@ function evidenceText(evidence: Evidence): string {
     case 'statement':
       return '';
   }
-}
-
-function dofText(dof: number): string {
-  return Number.isFinite(dof) && dof < 1e6 ? figure(dof) : 'very many';
 }
 
 /** How the mass came from what was measured, step by step. `pulse` writes a mass per pulse with its unit. */

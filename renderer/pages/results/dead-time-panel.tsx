@@ -4,6 +4,7 @@ import { deadTimeTables, slopeTables } from '../../../app/tables/dead-time.ts';
 import type { Cell, Table } from '../../../app/tables/table.ts';
 import { fromSetMean, overVoltage } from './dead-time-view.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
+import { slopeModelSentence } from './flow-words.ts';
 import { plain, plusMinus } from './figures.ts';
 import { conditionKey } from './results.ts';
 import type { ViewProps } from './view-props.ts';
@@ -16,6 +17,8 @@ export function DeadTimePanel({ results: { reduction }, selection: { condition, 
   const slope = useMemo(() => slopeTables(whole).find((t) => conditionKey(t) === condition.key), [whole, condition]);
   const series = useMemo(() => (deadTime === undefined ? [] : overVoltage(deadTime)), [deadTime]);
   const differences = useMemo(() => fromSetMean(cells), [cells]);
+  // Where the plan measures none at all there is nothing to tell.
+  const statics = reduction.staticFlows.filter((one) => one.pressure === condition.pressure && !(one.kind === 'no-static-flow' && one.reason === 'not-planned'));
   if (deadTime === undefined || slope === undefined) return null;
   return (
     <>
@@ -33,7 +36,35 @@ export function DeadTimePanel({ results: { reduction }, selection: { condition, 
       </Section>
       <Section title={`Slope, ${amounts.slopeUnit}`} wide>
         <VoltageTable table={slope} caption={`Slope m in ${amounts.slopeUnit} at ${condition.label}`} convert={amounts.slope} />
+        {reduction.slopeModels
+          .filter((one) => conditionKey(one) === condition.key)
+          .map((one) => (
+            <p key={one.type} className="small quiet">
+              {slopeModelSentence(one)}
+            </p>
+          ))}
       </Section>
+      {statics.length > 0 && (
+        <Section title={`Static flow, ${amounts.slopeUnit}`} wide>
+          <FigureTable
+            caption={`Static flow Qs in ${amounts.slopeUnit} at ${condition.label}, injector held open, and its ratio to the slope at each voltage; ± is the expanded uncertainty (95 %)`}
+            columns={['Injector', `Qs, ${amounts.slopeUnit}`, ...deadTime.rows.map(({ voltage }) => `Qs / m at ${plain(voltage)} V`)]}
+            rows={statics.map((one) => ({
+              key: String(one.injector),
+              head: one.serialNumber,
+              cells: [
+                one.kind === 'static-flow' ? plusMinus(amounts.slope(one.flow.value), amounts.slope(one.flow.expanded)) : <Missing why={one.text} />,
+                ...deadTime.rows.map(({ voltage }) => {
+                  const cell = cells.find((c) => c.injector === one.injector && c.voltage === voltage);
+                  const ratio = cell?.kind === 'line' ? cell.staticToSlope : null;
+                  return ratio === null ? <Missing key={voltage} why="Static flow or slope is not there." /> : plusMinus(ratio.value, ratio.expanded);
+                }),
+              ],
+            }))}
+          />
+          <MissingList of={statics.flatMap((one) => (one.kind === 'no-static-flow' ? [{ where: one.serialNumber, why: one.text }] : []))} />
+        </Section>
+      )}
     </>
   );
 }

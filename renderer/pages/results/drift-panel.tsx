@@ -6,7 +6,7 @@ import type { AttemptEnd } from './attempts.ts';
 import { clockText } from './dates.ts';
 import { driftOf } from './drift.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { figure, plain, plusMinus } from './figures.ts';
+import { brief, plain, plusMinus } from './figures.ts';
 import { amountsFor } from './amounts.ts';
 import { referenceDensity } from './results.ts';
 import type { Series } from './series.ts';
@@ -50,9 +50,9 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
         {trend === null
           ? 'Fewer than three reference points count, so no trend can be told.'
           : trend.significant
-            ? `The reference point moved by ${plusMinus(trend.perHour, trend.u95, true)} % an hour, which is more than its scatter explains: ${figure(Math.abs(trend.overRun))} % over the run. Look for what changed (fluid temperature, meter, leak, the injector itself) before these results are used.`
+            ? `The reference point moved by ${plusMinus(trend.perHour, trend.u95, true)} % an hour, which is more than its scatter explains: ${brief(Math.abs(trend.overRun))} % over the run. Look for what changed (fluid temperature, meter, leak, the injector itself) before these results are used.`
             : `No drift is shown: the trend is ${plusMinus(trend.perHour, trend.u95, true)} % an hour, inside its uncertainty.`}
-        {drift.sdPercent !== null && ` The reference masses scatter by ${figure(drift.sdPercent)} % (standard deviation).`}
+        {drift.sdPercent !== null && ` The reference masses scatter by ${brief(drift.sdPercent)} % (standard deviation).`}
       </p>
       <Section title={`Reference point over the run: ${what}`} wide>
         <XyChart
@@ -72,7 +72,7 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
             key: attemptKey(r.point, r.attempt),
             head: clockText(r.at),
             cells: [
-              figure(time(r.hours)),
+              time(r.hours).toFixed(inMinutes ? 1 : 2),
               r.mass === null ? <Missing key="mass" why={r.why} /> : plusMinus(amounts.pulse(r.mass), r.deviationU95Percent === null ? null : (amounts.pulse(r.mass) * r.deviationU95Percent) / 100),
               r.deviationPercent === null ? <Missing key="deviation" why={r.why} /> : plusMinus(r.deviationPercent, r.deviationU95Percent, true),
               `${r.point}, ${r.attempt}`,

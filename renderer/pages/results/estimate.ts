@@ -59,6 +59,18 @@ export function deviationsFromMean(members: readonly Member[]): readonly Estimat
   });
 }
 
+/** The mean of all members: random parts average away, an instrument's error does not. `u95` null: scatter is not known. */
+export function meanOfMembers(members: readonly Member[]): Estimate | null {
+  const n = members.length;
+  if (n === 0) return null;
+  const value = members.reduce((sum, m) => sum + m.value, 0) / n;
+  const effects = new Map<string, number>();
+  for (const { shared } of members) for (const { source, effect } of shared) effects.set(source, (effects.get(source) ?? 0) + effect / n);
+  const known = members.flatMap(({ random }) => (random === null ? [] : [{ u: random.u / n, dof: random.dof }]));
+  if (known.length < n) return { value, u95: null };
+  return { value, u95: result(value, Math.hypot(...known.map((p) => p.u)), effectiveDegrees(known), Math.hypot(...effects.values())).expanded };
+}
+
 /** A result of the reduction as a member. `on`: which effect of the shared parts belongs to it. */
 export function memberOf(of: Result, shared: readonly SharedPart[], on: 'onSlope' | 'onDeadTime'): Member {
   return { value: of.value, random: { u: of.uRandom, dof: of.dofRandom }, shared: shared.map((part) => ({ source: part.source, effect: part[on] })) };

@@ -32,6 +32,18 @@ export function withSign(text: string): string {
   return text === dash || Number(text) === 0 ? text : `+${text}`;
 }
 
+/** To so many significant digits (default two), for numbers that are told in a sentence. */
+export function brief(value: number, significant = 2): string {
+  if (!Number.isFinite(value)) return dash;
+  return value === 0 ? '0' : value.toFixed(decimalsFor(value, significant));
+}
+
+/** Degrees of freedom; above a million nobody can tell them from infinitely many. */
+export function degrees(dof: number): string {
+  if (!Number.isFinite(dof) || dof >= 1e6) return 'very many';
+  return dof >= 10 ? String(Math.round(dof)) : brief(dof);
+}
+
 /** A number of a plan without the last bits of a conversion. */
 export function plain(value: number): string {
   return String(Number(value.toPrecision(10)));
@@ -40,8 +52,4 @@ export function plain(value: number): string {
 /** A relative uncertainty in percent, two significant digits. */
 export function percentFigure(relative: number): string {
   return figure(100 * relative, 100 * relative);
-}
-
-export function isDash(text: string): boolean {
-  return text === dash;
 }

@@ -6,7 +6,7 @@ import { through } from './amounts.ts';
 import type { Amounts } from './amounts.ts';
 import { BudgetTable } from './budget-table.tsx';
 import { FigureTable } from './figure-table.tsx';
-import { figure, plain, plusMinus } from './figures.ts';
+import { brief, figure, plain, plusMinus, withSign } from './figures.ts';
 import { fitSentence, regionSentence, widthRows } from './line-view.ts';
 import { InjectorPicker, VoltagePicker } from './pickers.tsx';
 import type { RunResults } from './results.ts';
@@ -80,6 +80,23 @@ function LineOf({ cell, results, amounts }: { readonly cell: LineCell; readonly 
             {plusMinus(slope(cell.slope.value), slope(cell.slope.expanded))} <span>{amounts.slopeUnit}</span>
           </dd>
         </div>
+        {cell.staticToSlope !== null && (
+          <div>
+            <dt>Static flow over slope</dt>
+            <dd>{plusMinus(cell.staticToSlope.value, cell.staticToSlope.expanded)}</dd>
+          </div>
+        )}
+        {cell.flowRange !== null && (
+          <div>
+            <dt>Flow range inside {plain(cell.flowRange.limitPercent)} %</dt>
+            <dd>
+              {brief(cell.flowRange.ratio, 3)} <span>to 1</span>
+            </dd>
+            <dd className="small quiet">
+              {plain(cell.flowRange.from * 1e3)} to {plain(cell.flowRange.to * 1e3)} ms
+            </dd>
+          </div>
+        )}
         <div>
           <dt>Windows</dt>
           <dd>{cell.sources.length}</dd>
@@ -135,8 +152,8 @@ function LineOf({ cell, results, amounts }: { readonly cell: LineCell; readonly 
       <Section title={`How sure the dead time is, ${where}`}>
         <BudgetTable cell={cell} of="deadTime" unit="µs" convert={(s) => s * 1e6} />
         <p className="small quiet">
-          Already made: the windows were referred to the plan's voltage ({plusMinus(cell.referred.toVoltage * 1e6, null, true)} µs), pressure ({plusMinus(cell.referred.toPressure * 1e6, null, true)} µs) and
-          reference temperature ({plusMinus(cell.referred.toTemperature * 1e6, null, true)} µs).
+          Already made: the windows were referred to the plan's voltage ({withSign((cell.referred.toVoltage * 1e6).toFixed(2))} µs), pressure ({withSign((cell.referred.toPressure * 1e6).toFixed(2))} µs) and
+          reference temperature ({withSign((cell.referred.toTemperature * 1e6).toFixed(2))} µs).
         </p>
       </Section>
       <Section title={`How sure the slope is, ${where}`}>

@@ -1,6 +1,7 @@
 /** One cell's line to look at: mass over width, the line, and what is left of the masses beside it. SI units. */
 import type { LineCell } from '../../../app/reduce/reduction.ts';
 import { expandedRandom, expandedWith, randomOfWidth } from './estimate.ts';
+import { brief, withSign } from './figures.ts';
 import type { RunResults } from './results.ts';
 import { conditionKey } from './results.ts';
 
@@ -57,6 +58,8 @@ function sharedAt(cell: LineCell, width: number, masses: RunResults['masses']): 
   return n === 0 ? 0 : sum / n;
 }
 
+const oneMore = ' A bend fades over several widths, so one more was left out.';
+
 /** Why the line begins where it begins, as a sentence. */
 export function regionSentence({ region: { from, stop } }: LineCell): string {
   const begins = `The line holds from ${msText(from)} ms up.`;
@@ -66,11 +69,11 @@ export function regionSentence({ region: { from, stop } }: LineCell): string {
     case 'all-widths-fit':
       return `${begins} All widths that were measured lie on it.`;
     case 'beyond-limit':
-      return `${begins} At ${msText(stop.width)} ms the mass is off the line through the longer widths by ${percentText(stop.deviationPercent)}, which is more than the plan's limit.`;
+      return `${begins} At ${msText(stop.width)} ms the mass is off the line through the longer widths by ${percentText(stop.deviationPercent)}, which is more than the plan's limit.${oneMore}`;
     case 'significant':
-      return `${begins} At ${msText(stop.width)} ms the mass is off the line through the longer widths by ${percentText(stop.deviationPercent)}, which is inside the plan's limit but more than noise explains.`;
+      return `${begins} At ${msText(stop.width)} ms the mass is off the line through the longer widths by ${percentText(stop.deviationPercent)}, which is inside the plan's limit but more than noise explains.${oneMore}`;
     case 'family-significant':
-      return `${begins} At ${msText(stop.width)} ms the mass is off the line by ${percentText(stop.deviationPercent)}: little, but all injectors of the type bend the same way there.`;
+      return `${begins} At ${msText(stop.width)} ms the mass is off the line by ${percentText(stop.deviationPercent)}: little, but all injectors of the type bend the same way there.${oneMore}`;
   }
 }
 
@@ -79,7 +82,7 @@ function msText(seconds: number): string {
 }
 
 function percentText(percent: number): string {
-  return `${percent < 0 ? '−' : '+'}${Math.abs(percent).toFixed(Math.abs(percent) < 1 ? 2 : 1)} %`;
+  return `${withSign(brief(percent))} %`;
 }
 
 /** What the scatter of the widths about the line says of it. */

@@ -29,7 +29,7 @@ import type { ResultsView } from './use-results.ts';
 
 const views = [
   { path: 'line', title: 'Mass and line' },
-  { path: 'dead-time', title: 'Dead time' },
+  { path: 'dead-time', title: 'Dead time and slope' },
   { path: 'short-pulses', title: 'Short pulses' },
   { path: 'set', title: 'Set' },
   { path: 'drift', title: 'Drift' },
@@ -45,6 +45,7 @@ const latest = 'latest';
 export default function ResultsPage() {
   const { rest } = useRoute();
   const { openRun, line } = useHost();
+  const flowUnit = useSettings((settings) => settings.flowUnit);
   const [runs, setRuns] = useState<readonly RunRow[] | null>(null);
   useWhenUp(() => void ask('runs.list', { limit: recent }).then((reply) => setRuns(reply.ok ? reply.value : [])));
   const named = rest[0] === latest ? undefined : rest[0];
@@ -60,6 +61,12 @@ export default function ResultsPage() {
         id !== null && (
           <>
             <Choice label="Run" value={id} options={choices.map((one) => ({ value: one.id, text: one.text }))} onChange={(chosen) => goTo('results', chosen, view)} />
+            <Choice
+              label="Amounts in"
+              value={flowUnit}
+              options={flowUnits.map((unit) => ({ value: unit, text: unit === 'mg' ? 'mg per pulse' : unit }))}
+              onChange={(unit) => changeSettings({ flowUnit: unit })}
+            />
             <Button onPress={() => goTo('archive')}>Find another</Button>
           </>
         )
@@ -97,7 +104,6 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
   const { journal, results, reducing, problem } = found;
   const [wish, setWish] = useState<Wish>(noWish);
   const selection = useMemo(() => (results === null ? null : selectionOf(results, wish)), [results, wish]);
-  const flowUnit = useSettings((settings) => settings.flowUnit);
   const units = useUnits(results === null || selection === null ? null : referenceDensity(results, selection.condition.pressure));
   const amounts = useMemo(() => amountsFor(units, selection?.condition.period ?? 1), [units.pulseUnit, units.statement, selection?.condition.period]);
   const ends = useMemo(() => attemptEnds(journal.events), [journal.events, journal.revision]);
@@ -130,20 +136,10 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
   };
   return (
     <>
-      <div className="field-row results-bar">
-        <Choice
-          label="Amounts in"
-          value={flowUnit}
-          options={flowUnits.map((unit) => ({ value: unit, text: unit === 'mg' ? 'mg per pulse' : unit }))}
-          onChange={(unit) => changeSettings({ flowUnit: unit })}
-          hint={amounts.statement === '' ? undefined : amounts.statement}
-        />
-        <ConditionPicker selection={selection} onWish={onWish} />
-        <p className="results-state" role="status">
-          {reducing ? 'Attempts have changed; the results are being worked out again. ' : ''}
-          {resultsSentence(results)}
-        </p>
-      </div>
+      <p className="results-state" role="status">
+        {[reducing ? 'Attempts have changed; the results are being worked out again.' : '', resultsSentence(results), amounts.statement].filter((text) => text !== '').join(' ')}
+      </p>
+      <ConditionPicker selection={selection} onWish={onWish} />
       {panel()}
     </>
   );

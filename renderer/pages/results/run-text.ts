@@ -1,6 +1,7 @@
 /** Runs in words. */
 import type { Ending } from '../../../app/run/events.ts';
 import type { RunState } from '../../../app/run/fold.ts';
+import type { Tone } from '../../components/status.tsx';
 import { dateTimeText } from './dates.ts';
 import type { RunResults } from './results.ts';
 
@@ -21,6 +22,28 @@ export function endingWords(ending: Ending | null): string {
       return 'not finished';
   }
 }
+
+/** A run that did not give a whole result stands out, but nothing is wrong with the archive. */
+export function endingTone(ending: Ending | null): Tone {
+  switch (ending) {
+    case 'complete':
+      return 'good';
+    case 'complete-with-failures':
+    case 'aborted':
+    case 'emergency-stopped':
+      return 'note';
+    case 'finished-early':
+    case null:
+      return 'off';
+  }
+}
+
+/** As a list of runs has it, which passed the line to the host as a text. */
+export function knownEnding(text: string | null): Ending | null {
+  return endings.find((ending) => ending === text) ?? null;
+}
+
+const endings: readonly Ending[] = ['complete', 'complete-with-failures', 'finished-early', 'aborted', 'emergency-stopped'];
 
 /** To choose by from a list. */
 export function shortRunText(planName: string, order: string, createdAt: number | null): string {

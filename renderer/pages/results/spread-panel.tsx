@@ -3,7 +3,7 @@ import { Choice } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { through } from './amounts.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { figure, plain, plusMinus } from './figures.ts';
+import { brief, plain, plusMinus } from './figures.ts';
 import { VoltagePicker } from './pickers.tsx';
 import type { Series } from './series.ts';
 import { spreadOf, spreadSentence } from './spread.ts';
@@ -58,8 +58,8 @@ export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
         {spreadSentence(spread)}{' '}
         {spread.range !== null && spread.members > 1 && spread.lowest !== null && spread.highest !== null && (
           <>
-            From {spread.lowest.serialNumber} (lowest) to {spread.highest.serialNumber} (highest) the set spans {figure(shown.convert(spread.range))} {shown.unit}
-            {inPercent && `, ${figure(percent(spread.range))} % of the mean`}.
+            From {spread.lowest.serialNumber} (lowest) to {spread.highest.serialNumber} (highest) the set spans {brief(shown.convert(spread.range), 3)} {shown.unit}
+            {inPercent && `, ${brief(percent(spread.range) ?? Number.NaN, 3)} % of the mean`}.
           </>
         )}
       </p>
@@ -68,7 +68,7 @@ export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
       </Section>
       <Section title="Numbers" wide>
         <FigureTable
-          caption={`Deviation from the mean of the set: ${where}; ± is the expanded uncertainty (95 %) of the deviation`}
+          caption={`Deviation from the mean of the set: ${where}; ± is the expanded uncertainty (95 %)`}
           columns={['Injector', `${shown.title}, ${shown.unit}`, inPercent ? 'Deviation, %' : 'Deviation, µs', 'In words']}
           words={[2]}
           rows={[
@@ -76,15 +76,15 @@ export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
               key: String(r.injector),
               head: r.serialNumber,
               cells: [
-                r.value === null ? <Missing key="value" why={r.why} /> : figure(shown.convert(r.value), through(shown.convert, r.deviationU95)),
+                r.value === null ? <Missing key="value" why={r.why} /> : plusMinus(shown.convert(r.value), through(shown.convert, r.u95)),
                 r.deviation === null ? <Missing key="deviation" why={r.why} /> : plusMinus(onChart(r.deviation), r.deviationU95 === null ? null : Math.abs(onChart(r.deviationU95)), true),
                 r.deviation === null || r.deviationU95 === null ? '' : Math.abs(r.deviation) <= r.deviationU95 ? 'not told from the mean' : r.deviation > 0 ? 'above the mean' : 'below the mean',
               ],
             })),
-            { key: 'mean', head: `Mean of ${spread.members}`, cells: [figure(mean === null ? null : shown.convert(mean)), '', ''] },
+            { key: 'mean', head: `Mean of ${spread.members}`, cells: [plusMinus(mean === null ? null : shown.convert(mean), through(shown.convert, spread.meanU95)), '', ''] },
           ]}
         />
-        <p className="small quiet">The uncertainty is that of the difference: what an instrument does to all injectors alike is no part of it.</p>
+        <p className="small quiet">The uncertainty of a deviation is that of the difference: what an instrument does to all injectors alike is no part of it.</p>
         <MissingList of={spread.rows.filter((r) => r.value === null).map((r) => ({ where: r.serialNumber, why: r.why }))} />
       </Section>
     </>

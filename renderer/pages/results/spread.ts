@@ -1,6 +1,6 @@
 /** How the injectors of a set differ, at one voltage: in mass at a width, in dead time, in slope. SI units. */
 import type { LineCell } from '../../../app/reduce/reduction.ts';
-import { deviationsFromMean, memberOf, randomOfWidth } from './estimate.ts';
+import { deviationsFromMean, expandedWith, meanOfMembers, memberOf, randomOfWidth } from './estimate.ts';
 import type { Member } from './estimate.ts';
 import type { ResultCell } from './results.ts';
 
@@ -11,6 +11,8 @@ export interface SpreadRow {
   readonly serialNumber: string;
   /** null: `why` says why not. */
   readonly value: number | null;
+  /** With all parts; null: its scatter is not known. */
+  readonly u95: number | null;
   readonly why: string;
   /** From the mean of the injectors that have a value, in the unit of the value. */
   readonly deviation: number | null;
@@ -21,6 +23,7 @@ export interface Spread {
   readonly rows: readonly SpreadRow[];
   /** Of the injectors that have a value; null: none has. */
   readonly mean: number | null;
+  readonly meanU95: number | null;
   readonly members: number;
   /** Largest less smallest. */
   readonly range: number | null;
@@ -35,16 +38,18 @@ export function spreadOf(cells: readonly ResultCell[], of: SpreadOf): Spread {
   const estimates = deviationsFromMean(present.map((p) => p.member));
   const byInjector = new Map(present.map((p, i) => [p.injector, estimates[i]]));
   const rows = found.map(({ cell: { injector, serialNumber }, member: m }): SpreadRow => {
-    if (typeof m === 'string') return { injector, serialNumber, value: null, why: m, deviation: null, deviationU95: null };
+    if (typeof m === 'string') return { injector, serialNumber, value: null, u95: null, why: m, deviation: null, deviationU95: null };
     const estimate = byInjector.get(injector);
-    return { injector, serialNumber, value: m.value, why: '', deviation: estimate?.value ?? null, deviationU95: estimate?.u95 ?? null };
+    return { injector, serialNumber, value: m.value, u95: expandedWith(m.random, Math.hypot(...m.shared.map((s) => s.effect))), why: '', deviation: estimate?.value ?? null, deviationU95: estimate?.u95 ?? null };
   });
   const values = present.map((p) => p.member.value);
-  if (values.length === 0) return { rows, mean: null, members: 0, range: null, lowest: null, highest: null };
+  const mean = meanOfMembers(present.map((p) => p.member));
+  if (mean === null) return { rows, mean: null, meanU95: null, members: 0, range: null, lowest: null, highest: null };
   const [low, high] = [Math.min(...values), Math.max(...values)];
   return {
     rows,
-    mean: values.reduce((sum, v) => sum + v, 0) / values.length,
+    mean: mean.value,
+    meanU95: mean.u95,
     members: values.length,
     range: high - low,
     lowest: rows.find((r) => r.value === low) ?? null,

@@ -1,0 +1,83 @@
+import { useState } from 'react';
+import type { Result } from '../../../app/contract/contract.ts';
+import { Button } from '../../components/button.tsx';
+import { Section } from '../../components/page.tsx';
+import { Notice, Status } from '../../components/status.tsx';
+import { ask, useHostState } from '../../host/host.ts';
+import { sizeText } from './words.ts';
+
+type Outcome<T> = { readonly state: 'none' } | { readonly state: 'busy' } | { readonly state: 'failed'; readonly text: string } | { readonly state: 'done'; readonly value: T };
+
+/** Backing the archive up, and proving it whole. */
+export function ArchiveCare() {
+  const { archivePath, against } = useArchive();
+  const mine = useHostState(({ control }) => control.mine);
+  const [backup, setBackup] = useState<Outcome<Result<'archive.backup'>>>({ state: 'none' });
+  const [verified, setVerified] = useState<Outcome<Result<'archive.verify'>>>({ state: 'none' });
+  const copy = async (): Promise<void> => {
+    setBackup({ state: 'busy' });
+    const reply = await ask('archive.backup', {});
+    setBackup(reply.ok ? { state: 'done', value: reply.value } : { state: 'failed', text: reply.failure.text });
+  };
+  const verify = async (): Promise<void> => {
+    setVerified({ state: 'busy' });
+    const reply = await ask('archive.verify', {});
+    setVerified(reply.ok ? { state: 'done', value: reply.value } : { state: 'failed', text: reply.failure.text });
+  };
+  return (
+    <div className="sections">
+      <Section title="Back up">
+        <p>
+          Copies the whole archive, while it may be in use, into its own folder under a name with the date. Then carry the copy to another machine or disk: in the same folder it is lost together
+          with the archive.
+        </p>
+        <div className="button-row">
+          <Button against={against !== '' ? against : mine ? '' : 'This window only watches. Take control first; the button stands at the top.'} busy={backup.state === 'busy'} onPress={() => void copy()}>
+            {backup.state === 'busy' ? 'Backing up …' : 'Back up now'}
+          </Button>
+        </div>
+        {backup.state === 'failed' && <Notice tone="bad">There is no new copy. {backup.text}</Notice>}
+        {backup.state === 'done' && (
+          <Notice tone="good">
+            Copied and checked, {sizeText(backup.value.bytes)}: <code>{backup.value.path}</code>
+          </Notice>
+        )}
+        {archivePath !== '' && <p className="small quiet">The archive: {archivePath}</p>}
+      </Section>
+      <Section title="Verify">
+        <p>Proves that nothing was changed or lost since it was written: structure, chain of hashes, replay of every journal, and every window worked out again from its raw frames. It changes nothing.</p>
+        <div className="button-row">
+          <Button against={against} busy={verified.state === 'busy'} onPress={() => void verify()}>
+            {verified.state === 'busy' ? 'Verifying …' : 'Verify the archive'}
+          </Button>
+        </div>
+        {verified.state === 'busy' && <Notice tone="busy">Every run is read; with many runs that takes minutes. You can go on working.</Notice>}
+        {verified.state === 'failed' && <Notice tone="bad">The archive could not be verified. {verified.text}</Notice>}
+        {verified.state === 'done' && (
+          <>
+            <Notice tone={verified.value.passed ? 'good' : 'bad'}>
+              {verified.value.passed
+                ? `The archive is whole: all ${verified.value.checks.length} checks passed.`
+                : 'The archive is not whole. Do not write to it any more: close this program, keep the file as it is, and go back to the last good copy.'}
+            </Notice>
+            <ul className="checks">
+              {verified.value.checks.map((check) => (
+                <li key={check.name}>
+                  <Status tone={check.passed ? 'good' : 'bad'}>
+                    <strong>{check.name}</strong>: {check.passed ? 'passed' : 'failed'}. {check.text}
+                  </Status>
+                </li>
+              ))}
+            </ul>
+          </>
+        )}
+      </Section>
+    </div>
+  );
+}
+
+function useArchive(): { readonly archivePath: string; readonly against: string } {
+  const archivePath = useHostState((host) => host.archivePath);
+  const up = useHostState(({ line }) => line.state === 'up');
+  return { archivePath, against: up ? '' : 'The host cannot be reached.' };
+}

@@ -1,0 +1,12 @@
+/** Offers a text as a file to keep, as the browser keeps files. */
+export function saveFile(name: string, text: string): void {
+  const url = URL.createObjectURL(new Blob([text], { type: 'application/octet-stream' }));
+  const link = document.createElement('a');
+  link.href = url;
+  link.download = name;
+  document.body.append(link);
+  link.click();
+  link.remove();
+  // The browser has taken hold of it by the next turn at the latest.
+  setTimeout(() => URL.revokeObjectURL(url), 10_000);
+}
