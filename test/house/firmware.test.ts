@@ -30,6 +30,37 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
     expect(results.length).toBe(conformanceChecks.length + 1);
   });
 
+  it('LINE-12 the longest answer has arrived within 50 ms of its request, at any moment of the fullest telemetry', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    await bench.done({ word: 'telemetry', hz: 20 });
+    let longestUs = 0;
+    for (let i = 0; i < 100; i += 1) {
+      await bench.listen((i * 7.3) % 50);
+      const sent = bench.port.nowUs;
+      await bench.done({ word: 'describe', topic: 'safety' });
+      longestUs = Math.max(longestUs, bench.port.nowUs - sent - ('? 100 describe topic=safety #0000\n'.length * 1e7) / 115_200);
+    }
+    expect(longestUs).toBeGreaterThan(15_000);
+    expect(longestUs).toBeLessThanOrEqual(50_000);
+  });
+
+  it('LINE-42 frames at the highest rate fill no more than half of the line', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    await bench.done({ word: 'telemetry', hz: 20 });
+    await bench.listen(100);
+    const texts: string[] = [];
+    const until = bench.port.nowUs + 2_000_000;
+    while (bench.port.nowUs < until) {
+      const text = await bench.port.nextLine(100);
+      if (text !== null) texts.push(text);
+    }
+    const bytesPerSecond = texts.reduce((n, text) => n + text.length + 1, 0) / 2;
+    expect(texts.length).toBeGreaterThanOrEqual(39);
+    expect(bytesPerSecond).toBeLessThanOrEqual(11_520 / 2);
+  });
+
   it('LINE-37 pulses come out to the cycle, all of them, with telemetry and line errors going on', async () => {
     const report = await pulseTrains(trainsOf(1_500));
     expect(report).toMatchObject({
