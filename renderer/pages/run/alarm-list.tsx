@@ -19,9 +19,12 @@ export function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }
             <strong>{alarmWords[alarm.kind].word}. </strong>
             {shownText(alarm.text)} <span className="quiet">since {timeText(alarm.at)}</span>
           </p>
-          <p>
-            {alarm.meaning} <strong>{alarm.action}</strong>
-          </p>
+          {/* A note does not stop the run: what it means stands in the list. */}
+          {alarm.kind !== 'note' && (
+            <p>
+              {alarm.meaning} <strong>{alarm.action}</strong>
+            </p>
+          )}
         </div>
       ))}
     </div>

@@ -14,6 +14,13 @@ export function CommandBar({ state, revision, commands }: { readonly state: RunS
   const [asking, setAsking] = useState<CommandView['kind'] | null>(null);
   const asked = views.find((view) => view.kind === asking && view.against === '' && view.question !== null);
 
+  const row = useRef<HTMLDivElement>(null);
+  /** Back to the control that was asked about: the question takes the focus with it when it goes. */
+  const leave = (view: CommandView): void => {
+    setAsking(null);
+    row.current?.querySelector<HTMLElement>(`[data-command="${view.kind}"]`)?.focus();
+  };
+
   const give = (view: CommandView): void => {
     setAsking(null);
     void commands.send('bar', view.label, [{ kind: view.kind }]);
@@ -21,7 +28,10 @@ export function CommandBar({ state, revision, commands }: { readonly state: RunS
   const press = (view: CommandView): void => {
     const against = commands.against === '' ? view.against : commands.against;
     if (against !== '') commands.refuse('bar', view.label, against);
-    else if (view.question !== null) setAsking(view.kind);
+    else if (view.question !== null) {
+      commands.forget();
+      setAsking(view.kind);
+    }
     else give(view);
   };
 
@@ -50,13 +60,16 @@ export function CommandBar({ state, revision, commands }: { readonly state: RunS
 
   return (
     <div className="run-commands">
-      <div className="run-command-row" role="group" aria-label="Commands of the run">
+      <div className="run-command-row" ref={row} role="group" aria-label="Commands of the run">
         {views.map((view) => (
           <CommandButton key={view.code} view={view} against={commands.against === '' ? view.against : commands.against} onPress={() => press(view)} />
         ))}
       </div>
       {asked !== undefined && asked.question !== null && (
-        <ConfirmBar question={asked.question} confirm={asked.label} onLeave={() => setAsking(null)} onConfirm={() => give(asked)} />
+        <ConfirmBar question={asked.question} confirm={asked.label} onLeave={() => leave(asked)} onConfirm={() => {
+            leave(asked);
+            give(asked);
+          }} />
       )}
       <AnswerLine commands={commands} place="bar" />
     </div>
@@ -68,6 +81,7 @@ function CommandButton({ view, against, onPress }: { readonly view: CommandView;
   return (
     <button
       type="button"
+      data-command={view.kind}
       className={`button ${view.primary && against === '' ? 'button-primary' : 'button-plain'} run-command`}
       aria-disabled={against !== ''}
       aria-keyshortcuts={`Alt+${view.letter}`}

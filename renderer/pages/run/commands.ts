@@ -30,10 +30,10 @@ export function commandsOf(state: RunState): readonly CommandView[] {
   };
   return [
     onward(view, state),
-    view('pause-at-next-point', pausePending ? 'Pausing after this point' : 'Pause after this point', 'N', pausePending ? { against: 'A pause after this point was asked for already. To take it back, go on.' } : {}),
+    view('pause-at-next-point', pausePending ? 'Pausing after point' : 'Pause after point', 'N', pausePending ? { against: 'A pause after this point was asked for already. To take it back, go on.' } : {}),
     view('pause-now', 'Pause now', 'S'),
     view('skip-wait', 'Skip this wait', 'W', waitAgainst(state)),
-    view('finish-early', finishing ? 'Finishing after this point' : 'Finish early', 'L', {
+    view('finish-early', finishing ? 'Finishing after point' : 'Finish early', 'L', {
       ...(finishing ? { against: 'The run ends when this point is judged.' } : {}),
       question: 'Finish early? The point that is going on is still measured; the points after it are left unmeasured. You can measure them later from the same run.',
     }),

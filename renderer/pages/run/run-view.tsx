@@ -275,18 +275,16 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
         <section className="section" aria-label="Points">
           <header className="section-head">
             <h2>Points</h2>
-            <Legend />
+            <span className="small quiet">{sheet.columnTitle}</span>
           </header>
           {sheets.length > 1 && <SheetChoice sheets={sheets} state={state} shown={sheet.key} following={chosenSheet === null} onChoose={setChosenSheet} />}
           <div className="run-selection">
             <div className="button-row">
-              <Button
-                kind={state.mode === 'ended' && onBench && failed.length > 0 ? 'primary' : 'plain'}
-                against={commands.against === '' && failed.length === 0 ? 'None has failed.' : commands.against}
-                onPress={() => measureAgain(failed)}
-              >
-                Measure {failed.length === 0 ? 'failed points' : failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
-              </Button>
+              {failed.length > 0 && (
+                <Button kind={state.mode === 'ended' && onBench ? 'primary' : 'plain'} against={commands.against} onPress={() => measureAgain(failed)}>
+                  Measure {failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
+                </Button>
+              )}
               {marked.length > 0 ? (
                 <>
                   <Button against={commands.against} onPress={() => measureAgain(marked)}>
@@ -307,7 +305,7 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
                 )
               )}
             </div>
-            <p className="small quiet">{againWords(state, onBench)}</p>
+            {(failed.length > 0 || marked.length > 0) && <p className="small quiet">{againWords(state, onBench)}</p>}
             <AnswerLine commands={commands} place="points" />
           </div>
           <PointGrid
@@ -330,7 +328,8 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
               return true;
             }}
           />
-          <p className="small quiet run-keys">
+          <Legend />
+            <p className="small quiet run-keys">
             In the grid: arrows move, <kbd>Enter</kbd> opens, <kbd>Space</kbd> selects, <kbd>Shift</kbd> with arrows selects a block, <kbd>F</kbd> selects all failed (<kbd>Alt+F</kbd> from anywhere),{' '}
             <kbd>M</kbd> measures again, <kbd>Esc</kbd> clears.
           </p>

@@ -65,7 +65,7 @@ function RailStrip({ label, unit, decimals, leastRange, stale, band, setPoint, v
         {!stale && !inside && <span> ▲ outside</span>}
         {band !== null && <span className="quiet"> band {plainNumber(band.low)} to {plainNumber(band.high)}</span>}
       </p>
-      <Strip label={label} source={source} toShown={toShown} unit={unit} seconds={lastMinutes} setPoint={setPoint} band={band} leastRange={leastRange} height={64} />
+      <Strip label={label} source={source} toShown={toShown} unit={unit} seconds={lastMinutes} setPoint={setPoint} band={band} leastRange={leastRange} height={52} />
     </div>
   );
 }

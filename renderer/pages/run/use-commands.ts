@@ -1,5 +1,5 @@
 /** Commands of a person to a run, and what each was answered. */
-import { useCallback, useState } from 'react';
+import { useCallback, useEffect, useState } from 'react';
 import type { Params } from '../../../app/contract/contract.ts';
 import { ask, useHostState } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
@@ -30,9 +30,17 @@ export interface Commands {
   forget(): void;
 }
 
+const acceptedShownMs = 8000;
+
 export function useCommands(id: string, onBench: boolean): Commands {
   const [answer, setAnswer] = useState<Answer | null>(null);
   const [busy, setBusy] = useState(false);
+  // That something was done needs no lasting notice: the run shows it. Why something was not done stays.
+  useEffect(() => {
+    if (answer?.accepted !== true) return undefined;
+    const timer = setTimeout(() => setAnswer(null), acceptedShownMs);
+    return () => clearTimeout(timer);
+  }, [answer]);
   const against = useHostState(({ line, control }) =>
     line.state !== 'up'
       ? 'The host cannot be reached, so no command can be sent.'
