@@ -156,15 +156,15 @@ describe('slope over voltages', () => {
       if (model?.test == null) throw new Error('no test');
       expect(model.decidedBy).toBe('f-test');
       expect(model.test.dofNumerator).toBe(16);
-      expect(model.model).toBe(model.test.p > 0.25 ? 'shared' : 'own');
+      expect(model.model).toBe(model.test.p > 0.25 && (model.trend?.p ?? 0) > 0.25 ? 'shared' : 'own');
       if (model.model === 'own') continue;
       shared += 1;
       for (const injector of [0, 1, 2, 3]) {
         expect(new Set(lines(reduction).filter((c) => c.injector === injector).map((c) => c.slope.value)).size).toBe(1);
       }
     }
-    // Parallel lines pass a test at 25 % in three cases of four.
-    expect(shared).toBeGreaterThanOrEqual(10);
+    // Parallel lines pass one test at 25 % in three cases of four, and two in somewhat more than half.
+    expect(shared).toBeGreaterThanOrEqual(6);
     expect(shared).toBeLessThan(20);
   });
 
@@ -177,6 +177,7 @@ describe('slope over voltages', () => {
     const [model] = reduced(plan, made).slopeModels;
     expect(model?.model).toBe('own');
     expect(model?.test?.p ?? 1).toBeLessThan(0.01);
+    expect(model?.trend?.p ?? 1).toBeLessThan(0.001);
     const forced = reduced(syntheticPlan(axes, 2, { slopeOverVoltage: 'shared' }), made);
     expect(forced.slopeModels[0]).toMatchObject({ model: 'shared', decidedBy: 'plan' });
     expect(lines(forced).every((c) => c.slopeFrom === 'shared')).toBe(true);

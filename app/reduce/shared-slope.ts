@@ -18,7 +18,17 @@ export interface SlopeModel {
   readonly model: 'own' | 'shared';
   readonly decidedBy: 'f-test' | 'plan' | 'one-voltage';
   /** Scatter of the slopes about each injector's common slope over what the lines explain; null: not tested. */
-  readonly test: { readonly f: number; readonly dofNumerator: number; readonly dofDenominator: number; readonly p: number } | null;
+  readonly test: FTest | null;
+  /** The same for what all injectors have in common: a slope that rises or falls with 1 / V. */
+  readonly trend: FTest | null;
+}
+
+interface FTest {
+  readonly f: number;
+  readonly dofNumerator: number;
+  readonly dofDenominator: number;
+  /** Chance of an F at least as large where the lines are parallel. */
+  readonly p: number;
 }
 
 /**
@@ -43,7 +53,7 @@ export function shareSlopes(fitted: readonly FittedCell[], plan: Plan): { readon
       .filter((members) => members.length > 1)
       .map(commonSlope);
     if (injectors.length === 0) {
-      models.push({ ...place, model: 'own', decidedBy: 'one-voltage', test: null });
+      models.push({ ...place, model: 'own', decidedBy: 'one-voltage', test: null, trend: null });
       continue;
     }
     let sum = 0;
@@ -54,11 +64,12 @@ export function shareSlopes(fitted: readonly FittedCell[], plan: Plan): { readon
       dofNumerator += members.length - 1;
       dofDenominator += dof;
     }
-    const f = sum / dofNumerator;
-    const test = { f, dofNumerator, dofDenominator, p: probabilityAbove(f, dofNumerator, dofDenominator) };
+    const test = testOf(sum / dofNumerator, dofNumerator, dofDenominator);
+    const trend = testOf(trendOf(injectors), 1, dofDenominator);
     const choice = plan.reduction.slopeOverVoltage;
-    const model = choice === 'tested' ? (test.p > poolingLevel ? 'shared' : 'own') : choice;
-    models.push({ ...place, model, decidedBy: choice === 'tested' ? 'f-test' : 'plan', test });
+    const parallel = test.p > poolingLevel && trend.p > poolingLevel;
+    const model = choice === 'tested' ? (parallel ? 'shared' : 'own') : choice;
+    models.push({ ...place, model, decidedBy: choice === 'tested' ? 'f-test' : 'plan', test, trend });
     if (model === 'own') continue;
     for (const { members, slope, sxx, dof, inLines, ofSlopes } of injectors) {
       // The slopes' own scatter joins the estimate of the variance.
@@ -80,6 +91,33 @@ function precisionOf({ observations, line }: FittedLine): number {
   let sxx = 0;
   for (const o of observations) sxx += (o.width - line.fit.meanX) ** 2 / o.variance;
   return sxx;
+}
+
+type Common = ReturnType<typeof commonSlope>;
+
+/**
+ * F of a common trend of the slopes, relative, over 1 / V: what warms the coil with duty tilts the lines of all injectors alike and
+ * most at low voltage, which the scatter of single slopes would hide.
+ */
+function trendOf(injectors: readonly Common[]): number {
+  let product = 0;
+  let squares = 0;
+  for (const { members, slope, sxx, inLines, dof } of injectors) {
+    let mean = 0;
+    for (const m of members) mean += precisionOf(m) / m.cell.at.voltage / sxx;
+    const scale = inLines / dof;
+    for (const m of members) {
+      const x = (1 / m.cell.at.voltage - mean) * slope;
+      const weight = precisionOf(m) / scale;
+      product += weight * x * (m.line.slope - slope);
+      squares += weight * x * x;
+    }
+  }
+  return product === 0 ? 0 : (product * product) / squares;
+}
+
+function testOf(f: number, dofNumerator: number, dofDenominator: number): FTest {
+  return { f, dofNumerator, dofDenominator, p: probabilityAbove(f, dofNumerator, dofDenominator) };
 }
 
 function commonSlope(members: readonly FittedLine[]): {

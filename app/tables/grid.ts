@@ -3,9 +3,10 @@ import type { Result } from '../reduce/budget.ts';
 
 /**
  * measured: a line was fitted at exactly this place. interpolated: between such places. extrapolated: outside them, so the
- * uncertainty rests on an assumption about how the curve goes on.
+ * uncertainty rests on an assumption about how the curve goes on. unresolved: the curve turns or steepens here faster than the
+ * measured places tell (a bouncing needle), so the value holds where it was measured and its uncertainty for that alone.
  */
-export type Basis = 'measured' | 'interpolated' | 'extrapolated';
+export type Basis = 'measured' | 'interpolated' | 'extrapolated' | 'unresolved';
 
 export type GridMissing =
   | 'not-measured'

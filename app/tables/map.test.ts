@@ -136,7 +136,7 @@ describe('short pulses', () => {
   const plan = syntheticPlan({ voltageV: [12, 14], widthMs: [1.4, 1.6, 1.8, 2, 2.2, 2.5, 3, 4, 5, 6, 8, 10] }, 1);
 
   it('RED-33: the correction is what the curve has more than the line, 0 in the region, and nothing below what was measured', () => {
-    const widths = [1e-3, milliseconds(1.4), 1.5e-3, milliseconds(1.8), milliseconds(6), 12e-3];
+    const widths = [1e-3, milliseconds(1.6), 1.7e-3, milliseconds(1.8), milliseconds(6), 12e-3];
     const [table] = shortPulseTables(reduced(plan, { injector: bent, scatter: { ...noScatter, relative: 1e-4, width: 1e-7 } }), widths);
     if (table === undefined) throw new Error('no table');
     for (const row of table.cells) {

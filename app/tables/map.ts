@@ -116,6 +116,7 @@ function overPressure(levels: readonly { readonly pressure: number; readonly est
 }
 
 function worse(bases: readonly Basis[]): Basis {
+  if (bases.includes('unresolved')) return 'unresolved';
   if (bases.includes('extrapolated')) return 'extrapolated';
   return bases.includes('interpolated') ? 'interpolated' : 'measured';
 }

@@ -4,7 +4,6 @@ import type { Carried } from '../reduce/carried.ts';
 import { lineMassCarried } from '../reduce/carried-line.ts';
 import { fitTwoSegments } from '../reduce/breakpoint.ts';
 import type { NoTwoSegments, TwoSegments } from '../reduce/breakpoint.ts';
-import { monotoneDerivatives } from '../reduce/monotone.ts';
 import type { LineCell, Reduction, WidthResult } from '../reduce/reduction.ts';
 import type { GridCell, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';
@@ -49,18 +48,52 @@ function correctionAt(cell: LineCell, width: number): GridCell {
     return { kind: 'missing', reason: 'shorter-than-measured', text: `The shortest width measured is ${(shortest.width * 1e3).toPrecision(4)} ms; nothing is known of shorter pulses.` };
   }
   const residuals = rising.map((w) => (w.inRegion ? 0 : w.mass - cell.slope.value * (w.width - cell.deadTime.value)));
-  const derivatives = rising.length > 1 ? monotoneDerivatives(rising.map((w) => w.width), residuals) : [0];
-  const knots = rising.map((w, i) => ({ x: w.width, of: residualCarried(cell, w, residuals[i] ?? 0, derivatives[i] ?? 0) }));
-  if (width > longest.width * (1 + 1e-9)) {
-    const end = knots.at(-1);
-    return end === undefined ? { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' } : { kind: 'value', result: stateCarried(end.of), basis: 'extrapolated' };
-  }
-  if (knots.length < 2) {
-    const [only] = knots;
-    return only === undefined ? { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' } : { kind: 'value', result: stateCarried(only.of), basis: 'measured' };
-  }
+  const knots = rising.map((w, i) => ({ x: w.width, of: residualCarried(cell, w, residuals[i] ?? 0, steepnessAt(rising, residuals, i)) }));
+  const end = knots.at(-1);
+  if (end === undefined) return { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' };
+  if (width > longest.width * (1 + 1e-9)) return { kind: 'value', result: stateCarried(end.of), basis: 'extrapolated' };
+  if (knots.length < 2) return { kind: 'value', result: stateCarried(end.of), basis: 'measured' };
   const { of, basis } = interpolateCarried(knots, width, 'pulse width');
-  return { kind: 'value', result: stateCarried(of), basis };
+  const from = resolvedFrom(rising, residuals, knots.map((k) => stateCarried(k.of).u));
+  return { kind: 'value', result: stateCarried(of), basis: width < (rising[from]?.width ?? 0) * (1 - 1e-9) ? 'unresolved' : basis };
+}
+
+/** Steepest of the chords beside a width, with its sign: what an error along the width does. */
+function steepnessAt(rising: readonly WidthResult[], residuals: readonly number[], i: number): number {
+  const chord = (j: number): number => {
+    const [a, b] = [rising[j], rising[j + 1]];
+    return a === undefined || b === undefined ? 0 : ((residuals[j + 1] ?? 0) - (residuals[j] ?? 0)) / (b.width - a.width);
+  };
+  const [before, after] = [chord(i - 1), chord(i)];
+  return Math.abs(before) > Math.abs(after) ? before : after;
+}
+
+/** A bend that fades with width stands out of the scatter from so many standard uncertainties. */
+const standsOut = 3;
+/** The bend at a width may differ by this factor from what the two next longer ones lead to. */
+const steady = 2;
+
+/**
+ * Index of the shortest width down to which the bend grows steadily as pulses get shorter: each time by about the factor that
+ * the two longer widths show. Below it the curve turns, or falls away, between the measured widths.
+ */
+function resolvedFrom(rising: readonly WidthResult[], residuals: readonly number[], u: readonly number[]): number {
+  for (let i = rising.length - 2; i >= 0; i -= 1) {
+    const [here, next] = [residuals[i] ?? 0, residuals[i + 1] ?? 0];
+    if (Math.abs(here) < standsOut * (u[i] ?? 0) && Math.abs(next) < standsOut * (u[i + 1] ?? 0)) continue;
+    const [a, b, c] = [rising[i], rising[i + 1], rising[i + 2]];
+    const further = residuals[i + 2] ?? 0;
+    if (a === undefined || b === undefined) break;
+    const known = c !== undefined && Math.abs(next) > standsOut * (u[i + 1] ?? 0) && Math.abs(further) > standsOut * (u[i + 2] ?? 0) && next * further > 0;
+    // Where the longer widths show no bend yet, it may appear out of what their scatter hides, in one step of three widths.
+    const expected = known ? next * (next / further) ** ((b.width - a.width) / (c.width - b.width)) : null;
+    const ratio = expected === null ? null : here / expected;
+    const jump = Math.abs(here) > steady ** 3 * Math.max(Math.abs(next), standsOut * (u[i + 1] ?? 0));
+    const turns = here * next < 0 ? Math.abs(here) > standsOut * (u[i] ?? 0) : Math.abs(here) < Math.abs(next) - standsOut * (u[i] ?? 0);
+    if (turns || (ratio === null ? jump : ratio > steady || ratio < 1 / steady)) return i + 1;
+  }
+  // The curve below the shortest width is not known: where it has left the line there, it may be on a steep side of a bump.
+  return Math.abs(residuals[0] ?? 0) > standsOut * (u[0] ?? 0) ? 1 : 0;
 }
 
 /**
