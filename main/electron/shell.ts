@@ -87,7 +87,7 @@ class Shell {
     ]));
     this.#startHost();
     ipcMain.on(portWanted, (event) => {
-      if (this.#isOurPage(event.senderFrame)) this.#connect(event.sender);
+      if (this.#isOurPage(event.sender, event.senderFrame)) this.#connect(event.sender);
     });
     this.#watchPower();
     this.#window = this.#openWindow();
@@ -112,8 +112,8 @@ class Shell {
   }
 
   /** The one place where a sender is looked at: the top frame of our window, showing our page. */
-  #isOurPage(frame: WebFrameMain | null): boolean {
-    return frame !== null && frame === this.#window?.webContents.mainFrame && isOwn(frame.url);
+  #isOurPage(sender: WebContents, frame: WebFrameMain | null): boolean {
+    return sender === this.#window?.webContents && frame?.parent === null && isOwn(frame.url);
   }
 
   #setSession(): void {

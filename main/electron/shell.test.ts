@@ -1,0 +1,390 @@
+/**
+ * The items are those of Electron's published checklist (docs/tutorial/security.md of electron/electron; 1 to 17 read there, 18
+ * to 20 from memory). Not applicable: 2 (no remote content at all), 11 and 12 beyond refusing every webview, 15
+ * (shell.openExternal is not among the calls).
+ */
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { chromium, _electron, type Page } from 'playwright-core';
+import { build } from 'vite';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { parse } from 'yaml';
+import { canRunElectron } from './can-run.ts';
+import { portWanted } from './messages.ts';
+import { isOwn, startShell } from './shell.ts';
+import { electronDouble, HostThread, Preventable, type PortDouble } from './shell.test-helper.ts';
+
+const house = join(import.meta.dirname, '..', '..');
+let folder: string;
+let windowFolder: string;
+
+beforeAll(() => {
+  folder = mkdtempSync(join(tmpdir(), 'railhouse-shell-'));
+  windowFolder = join(folder, 'window');
+  mkdirSync(windowFolder);
+  writeFileSync(join(windowFolder, 'index.html'), '<!doctype html><title>window</title><h1>?</h1><script type="module" src="./page.js"></script>');
+  writeFileSync(join(folder, 'secret.txt'), 'secret');
+});
+
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+const hostile = [
+  'https://evil.example/', 'http://127.0.0.1/', 'file:///etc/passwd', 'data:text/html,<script>1</script>', 'javascript:alert(1)', 'about:blank', 'chrome://gpu',
+  'railhouse://evil/', 'railhouse://window.evil.example/', 'railhouse://window@evil.example/', 'railhouse://user@window/', 'railhouse://window:8080/', 'railhouse:window', 'railhouse:///window/',
+  'railhouses://window/', 'view-source:railhouse://window/', 'blob:https://evil.example/1', 'filesystem:railhouse://window/x', '', 'window', '//window/',
+];
+
+async function started(...how: Parameters<typeof electronDouble>) {
+  const double = electronDouble(...how);
+  startShell(double.electron, { hostFolder: join(folder, 'host'), windowFolder, archivePath: join(folder, 'archive.sqlite') });
+  await new Promise((resolve) => setImmediate(resolve));
+  const window = double.state.windows[0];
+  return { ...double, window: window as NonNullable<typeof window>, host: () => double.state.hosts.at(-1) as NonNullable<(typeof double.state.hosts)[number]> };
+}
+
+describe("Electron's security checklist", () => {
+  test('items 1 and 18: everything comes from the program by a scheme of its own; nothing is loaded from elsewhere', async () => {
+    const { state, window } = await started();
+    expect(window.loaded).toBe('railhouse://window/');
+    expect(state.schemes).toEqual([{ scheme: 'railhouse', privileges: { standard: true, secure: true, supportFetchAPI: true } }]);
+    const cancelled = (url: string): boolean => {
+      let cancel = false;
+      state.beforeRequest?.({ url }, (how) => {
+        cancel = how.cancel;
+      });
+      return cancel;
+    };
+    expect(hostile.filter((url) => !cancelled(url))).toEqual([]);
+    expect(cancelled('railhouse://window/assets/main.js')).toBe(false);
+    expect(cancelled('blob:railhouse://window/1234')).toBe(false);
+  });
+
+  test('items 2, 3, 4, 6, 8, 9 and 10: isolation, sandbox and web security are on, nothing weakens them', async () => {
+    const { state, window } = await started();
+    expect(state.sandboxed).toBe(true);
+    expect(window.options.webPreferences).toMatchObject({
+      sandbox: true, contextIsolation: true, nodeIntegration: false, nodeIntegrationInWorker: false, nodeIntegrationInSubFrames: false,
+      webSecurity: true, allowRunningInsecureContent: false, experimentalFeatures: false, devTools: false,
+    });
+    expect(window.options.webPreferences).not.toHaveProperty('enableBlinkFeatures');
+    expect(window.options.webPreferences).not.toHaveProperty('additionalArguments');
+  });
+
+  test('item 5: every permission is denied', async () => {
+    const { state } = await started();
+    for (const permission of ['media', 'geolocation', 'notifications', 'serial', 'usb', 'hid', 'clipboard-read', 'openExternal', 'fullscreen', 'unknown']) {
+      let answer: boolean | null = null;
+      state.permissionRequest?.(null, permission, (may) => {
+        answer = may;
+      });
+      expect(answer).toBe(false);
+      expect(state.permissionCheck?.(null, permission)).toBe(false);
+    }
+    expect(state.devicePermission?.({ deviceType: 'serial' })).toBe(false);
+  });
+
+  test('item 7: each file has the policy in its header, without inline code and eval', async () => {
+    const { state } = await started();
+    const page = await state.serve(new Request('railhouse://window/'));
+    expect(page.status).toBe(200);
+    expect(page.headers.get('content-security-policy')).toContain("default-src 'none'; script-src 'self'; style-src 'self'");
+    expect(page.headers.get('content-security-policy')).not.toMatch(/unsafe|\*|https?:|wss?:/);
+    expect(page.headers.get('x-content-type-options')).toBe('nosniff');
+  });
+
+  test('items 7 and 18: the scheme serves the window and nothing beside it', async () => {
+    const { state } = await started();
+    for (const path of ['../secret.txt', '..%2fsecret.txt', '%2e%2e/secret.txt', '..%5csecret.txt', 'index.html%00', '.%2e/secret.txt']) {
+      expect((await state.serve(new Request(`railhouse://window/${path}`))).status).not.toBe(200);
+    }
+    expect((await state.serve(new Request('railhouse://evil/'))).status).toBe(403);
+    expect((await state.serve(new Request('railhouse://window/', { method: 'POST', body: 'x' }))).status).toBe(403);
+  });
+
+  test('items 11 and 12: no page is held inside the page', async () => {
+    const { window } = await started();
+    const event = new Preventable('railhouse://window/');
+    window.contents.emit('will-attach-webview', event);
+    expect(event.prevented).toBe(true);
+    expect(window.options.webPreferences.webviewTag).toBe(false);
+  });
+
+  test('item 13: no navigation away, by link, by frame or by redirection', async () => {
+    const { window } = await started();
+    for (const name of ['will-navigate', 'will-frame-navigate', 'will-redirect']) {
+      for (const url of hostile) {
+        const event = new Preventable(url);
+        window.contents.emit(name, event);
+        expect(event.prevented, `${name} ${url}`).toBe(true);
+      }
+      const reload = new Preventable('railhouse://window/#/run');
+      window.contents.emit(name, reload);
+      expect(reload.prevented).toBe(false);
+    }
+    expect(hostile.filter(isOwn)).toEqual([]);
+  });
+
+  test('item 14: no new window, not even one of our own', async () => {
+    const { window } = await started();
+    for (const url of [...hostile, 'railhouse://window/']) expect(window.contents.openHandler({ url })).toEqual({ action: 'deny' });
+  });
+
+  test('item 16: one exact version of Electron for development and packaging', () => {
+    const { devDependencies } = JSON.parse(readFileSync(join(house, 'package.json'), 'utf8')) as { devDependencies: Record<string, string> };
+    const { electronVersion } = parse(readFileSync(join(house, 'electron-builder.yml'), 'utf8')) as { electronVersion: string };
+    expect(devDependencies['electron']).toBe(electronVersion);
+    expect(electronVersion).toMatch(/^\d+\.\d+\.\d+$/);
+  });
+
+  test('item 17: only the top frame of our window, showing our page, is heard', async () => {
+    const { double, window, host } = await started();
+    const ask = (senderFrame: unknown): void => {
+      double.ipcMain.emit(portWanted, { sender: window.contents, senderFrame });
+    };
+    ask(null);
+    ask({ url: 'railhouse://window/', parent: window.contents.mainFrame });
+    ask({ url: 'https://evil.example/', parent: null });
+    double.ipcMain.emit(portWanted, { sender: {}, senderFrame: { url: 'railhouse://window/', parent: null } });
+    for (const url of hostile) {
+      window.contents.mainFrame.url = url;
+      ask(window.contents.mainFrame);
+    }
+    expect(window.contents.posted).toEqual([]);
+    expect(host().said).toEqual([]);
+    window.contents.mainFrame.url = 'railhouse://window/';
+    ask(window.contents.mainFrame);
+    expect(window.contents.posted).toHaveLength(1);
+    expect(host().said).toEqual([{ kind: 'window' }]);
+  });
+
+  test('item 19: the fuses are set in the packaging', () => {
+    const { electronFuses } = parse(readFileSync(join(house, 'electron-builder.yml'), 'utf8')) as { electronFuses: unknown };
+    expect(electronFuses).toMatchObject({
+      runAsNode: false, enableNodeOptionsEnvironmentVariable: false, enableNodeCliInspectArguments: false,
+      enableEmbeddedAsarIntegrityValidation: true, onlyLoadAppFromAsar: true, enableCookieEncryption: true,
+    });
+  });
+});
+
+describe('the life of the program', () => {
+  test('a second program ends at once and brings the first to the front', async () => {
+    const second = await started(undefined, false);
+    expect(second.state).toMatchObject({ quits: 1, windows: [], hosts: [] });
+    const first = await started();
+    first.double.app.emit('second-instance', {});
+    expect(first.window.focused).toBe(1);
+  });
+
+  test('the machine is kept from sleeping for as long as a run is going on', async () => {
+    const { state, host } = await started();
+    host().emit('message', { kind: 'activity', active: true });
+    host().emit('message', { kind: 'activity', active: true });
+    expect(state.blockers.size).toBe(1);
+    host().emit('message', { kind: 'activity', active: false });
+    expect(state.blockers.size).toBe(0);
+    host().emit('message', { kind: 'activity', active: true });
+    host().emit('exit', 1);
+    expect(state.blockers.size).toBe(0);
+  });
+
+  test('quitting without a run ends the host first', async () => {
+    const { double, state, host } = await started();
+    double.app.quit();
+    await new Promise((resolve) => setImmediate(resolve));
+    expect(state.questions).toEqual([]);
+    expect(host().said).toEqual([{ kind: 'end' }]);
+    expect(state.over).toBe(false);
+    host().emit('message', { kind: 'ended', safe: true, text: '' });
+    await new Promise((resolve) => setImmediate(resolve));
+    expect(state.over).toBe(true);
+    expect(state.errors).toEqual([]);
+  });
+
+  test('closing the window during a run asks; the safe answer is the one that a stray key gives', async () => {
+    const { state, window, host } = await started();
+    host().emit('message', { kind: 'activity', active: true });
+    const close = new Preventable();
+    window.emitter.emit('close', close);
+    await new Promise((resolve) => setImmediate(resolve));
+    expect(close.prevented).toBe(true);
+    expect(state.questions).toHaveLength(1);
+    expect(state.questions[0]).toMatchObject({ defaultId: 0, cancelId: 0, buttons: ['Keep the run going', 'Pause the run and quit'] });
+    expect(host().said).toEqual([]);
+    state.answer = 1;
+    window.emitter.emit('close', new Preventable());
+    await new Promise((resolve) => setImmediate(resolve));
+    expect(host().said).toEqual([{ kind: 'end' }]);
+    host().emit('message', { kind: 'ended', safe: false, text: 'Look at the bench.' });
+    await new Promise((resolve) => setImmediate(resolve));
+    expect(state.errors).toEqual(['Look at the bench.']);
+    expect(state.over).toBe(true);
+    const last = new Preventable();
+    window.emitter.emit('close', last);
+    expect(last.prevented).toBe(false);
+  });
+
+  test('sleep pauses, shutdown and the end of the session make safe without asking', async () => {
+    const asleep = await started();
+    asleep.double.powerMonitor.emit('suspend');
+    expect(asleep.host().said).toEqual([{ kind: 'rest', why: 'The machine went to sleep.' }]);
+    asleep.double.powerMonitor.emit('resume');
+    expect(asleep.host().said).toHaveLength(1);
+
+    const ending = await started();
+    ending.host().emit('message', { kind: 'activity', active: true });
+    const shutdown = new Preventable();
+    ending.double.powerMonitor.emit('shutdown', shutdown);
+    expect(shutdown.prevented).toBe(true);
+    expect(ending.host().said).toEqual([{ kind: 'end' }]);
+    expect(ending.state.questions).toEqual([]);
+
+    const loggedOff = await started();
+    loggedOff.host().emit('message', { kind: 'activity', active: true });
+    const query = new Preventable();
+    loggedOff.window.emitter.emit('query-session-end', query);
+    expect(query.prevented).toBe(true);
+    expect(loggedOff.host().said).toEqual([{ kind: 'end' }]);
+  });
+
+  test('a host that dies is started again, a few times', async () => {
+    const { state, host } = await started();
+    for (let i = 0; i < 4; i += 1) host().emit('exit', 1);
+    expect(state.hosts).toHaveLength(5);
+    expect(state.over).toBe(false);
+    host().emit('exit', 1);
+    expect(state).toMatchObject({ over: true, exitCode: 1 });
+    expect(state.errors[0]).toContain('controller has made the bench safe');
+  });
+
+  test('a host that cannot be says why; what is no message of it is dropped', async () => {
+    const { state, host } = await started();
+    for (const rubbish of [null, 'activity', { kind: 'activity' }, { kind: 'quit' }, { kind: 'failed' }]) host().emit('message', rubbish);
+    expect(state.errors).toEqual([]);
+    host().emit('message', { kind: 'failed', text: 'The archive is already being written by process 7.' });
+    expect(state).toMatchObject({ errors: ['The archive is already being written by process 7.'], exitCode: 1 });
+  });
+});
+
+describe('as it was built, with the real preload in a real browser', () => {
+  const hostFolder = join(house, 'dist', 'host-test');
+  const page = `
+    const heading = document.querySelector('h1');
+    let n = 0;
+    window.stopListening = window.railhouseHost.listen((message) => {
+      if (message.id === 1) heading.textContent = message.result.software;
+      if (message.id === 2) heading.dataset.bench = message.result.state;
+      if (message.event === 'frames') heading.dataset.frames = String(n += message.data.frames.length);
+    }, (why) => { heading.dataset.closed = why; });
+    window.railhouseHost.post({ id: 1, name: 'hello', params: { name: 'page' } });
+    window.railhouseHost.post({ id: 2, name: 'bench.connect', params: { bench: { kind: 'simulated', speed: 20 } } });
+    window.evalWorks = (() => { try { return new Function('return 1')() === 1; } catch { return false; } })();
+  `;
+
+  beforeAll(async () => {
+    const configFile = join(import.meta.dirname, 'vite.config.ts');
+    for (const mode of ['production', 'preload']) await build({ configFile, mode, logLevel: 'error', build: { outDir: hostFolder } });
+    writeFileSync(join(windowFolder, 'page.js'), page);
+  });
+
+  afterAll(() => rmSync(hostFolder, { recursive: true, force: true }));
+
+  test.skipIf(!existsSync('/usr/bin/chromium'))('the page speaks with the real host over the bridge, and has nothing else', async () => {
+    const double = electronDouble((file, args) => new HostThread(file, args));
+    const { electron, state } = double;
+    startShell(electron, { hostFolder, windowFolder, archivePath: join(folder, 'new', 'archive.sqlite') });
+    await new Promise((resolve) => setImmediate(resolve));
+    const [window] = state.windows;
+    if (window === undefined) throw new Error('no window');
+    expect(existsSync(window.options.webPreferences.preload ?? '')).toBe(true);
+    const browser = await chromium.launch({ executablePath: '/usr/bin/chromium', args: ['--no-sandbox'] });
+    try {
+      const tab = await browser.newPage();
+      const complaints: string[] = [];
+      tab.on('console', (message) => {
+        if (message.type() === 'error') complaints.push(message.text());
+      });
+      tab.on('pageerror', (error) => complaints.push(error.message));
+      await carryPorts(tab, double, readFileSync(window.options.webPreferences.preload ?? '', 'utf8'));
+      // Chromium alone has no scheme of ours: the same handler answers under a name that it knows.
+      await tab.route('https://window.test/**', async (route) => {
+        const answer = await state.serve(new Request(`railhouse://window${new URL(route.request().url()).pathname}`));
+        await route.fulfill({ status: answer.status, headers: Object.fromEntries(answer.headers), body: Buffer.from(await answer.arrayBuffer()) });
+      });
+      await tab.goto('https://window.test/');
+      const patient = { timeout: 30_000 };
+      await expect.poll(() => tab.getAttribute('h1', 'data-bench'), patient).toBe('connected');
+      await expect.poll(async () => Number(await tab.getAttribute('h1', 'data-frames')), patient).toBeGreaterThan(10);
+      expect(await tab.textContent('h1')).toMatch(/^railhouse /);
+      // Item 20: no Electron, Node or port in the page.
+      expect(await tab.evaluate(() => [typeof Reflect.get(globalThis, 'require'), typeof Reflect.get(globalThis, 'process'), Object.keys(Reflect.get(globalThis, 'railhouseHost') as object).toSorted()])).toEqual(['undefined', 'undefined', ['listen', 'post']]);
+      expect(await tab.evaluate(() => Reflect.get(globalThis, 'evalWorks') as unknown)).toBe(false);
+      // The policy's own complaint about the eval that was tried.
+      expect(complaints.filter((text) => !text.includes('unsafe-eval'))).toEqual([]);
+      // The end: the host makes safe, says so, and the page hears that the host has gone.
+      double.double.app.quit();
+      await expect.poll(() => tab.getAttribute('h1', 'data-closed'), patient).not.toBeNull();
+      while (!state.over) await new Promise((resolve) => setTimeout(resolve, 20));
+      expect(state.errors).toEqual([]);
+    } finally {
+      await browser.close();
+      for (const host of state.hosts) host.kill();
+    }
+  });
+});
+
+/** Gives the preload an Electron whose ports run over the test's connection to the page. */
+async function carryPorts(tab: Page, { double, state }: ReturnType<typeof electronDouble>, preload: string): Promise<void> {
+  const ports: PortDouble[] = [];
+  const [window] = state.windows;
+  if (window === undefined) throw new Error('no window');
+  window.contents.onPosted = ([port]) => {
+    if (port === undefined) return;
+    const index = ports.push(port) - 1;
+    port.on('message', ({ data }: { data: unknown }) => void tab.evaluate(([i, d]) => (Reflect.get(globalThis, 'deliver') as (i: number, d: unknown) => void)(i, d), [index, data] as const).catch(() => undefined));
+    port.on('close', () => void tab.evaluate((i) => (Reflect.get(globalThis, 'deliverClose') as (i: number) => void)(i), index).catch(() => undefined));
+    port.start();
+    void tab.evaluate((i) => (Reflect.get(globalThis, 'deliverPort') as (i: number) => void)(i), index);
+  };
+  await tab.exposeFunction('ipcSend', (channel: string) => {
+    double.ipcMain.emit(channel, { sender: window.contents, senderFrame: window.contents.mainFrame });
+  });
+  await tab.exposeFunction('portPost', (index: number, message: unknown) => ports[index]?.postMessage(message));
+  await tab.addInitScript(`{
+    const channels = [];
+    const onPort = new Map();
+    window.deliver = (i, data) => channels[i].postMessage(data);
+    window.deliverClose = (i) => channels[i].mine.dispatchEvent(new Event('close'));
+    window.deliverPort = (i) => {
+      const { port1, port2 } = new MessageChannel();
+      port1.onmessage = ({ data }) => window.portPost(i, data);
+      channels[i] = port1;
+      channels[i].mine = port2;
+      onPort.get('host-port')({ ports: [port2] });
+    };
+    const require = () => ({
+      contextBridge: { exposeInMainWorld: (name, api) => { window[name] = api; } },
+      ipcRenderer: { on: (channel, listener) => onPort.set(channel, listener), send: (channel) => window.ipcSend(channel) },
+    });
+    ${preload}
+  }`);
+}
+
+test('smoke test: the real desktop window', async (context) => {
+  const machine = { platform: process.platform, env: process.env, userId: process.getuid?.() ?? null, electronFolder: join(house, 'node_modules', 'electron') };
+  const electron = canRunElectron(machine);
+  if (!electron.can || !existsSync(join(house, 'dist', 'host', 'main.js'))) {
+    const why = electron.can ? 'dist/host has not been built' : electron.why;
+    process.stdout.write(`SKIPPED: the desktop window was not opened, because ${why}.\n`);
+    context.skip(why);
+    return;
+  }
+  const desktop = await _electron.launch({ executablePath: electron.executable, args: [house, `--archive=${join(folder, 'smoke.sqlite')}`] });
+  try {
+    const window = await desktop.firstWindow();
+    expect(window.url()).toBe('railhouse://window/');
+    expect(await window.title()).toBe('Railhouse');
+  } finally {
+    await desktop.close();
+  }
+});
