@@ -65,7 +65,7 @@
 /* A frame of ordinary length is 260 bytes: at 20 a second 45 % of the 11520 bytes a second of the line (LINE-42). */
 #define TELEMETRY_MAX_HZ 20
 #define TELEMETRY_DEFAULT_HZ 10
-#define TRIP_MA 8000
+#define TRIP_MA 5000
 #define TRIP_PA 700000
 #define TRIP_MDEGC 45000
 

@@ -225,7 +225,7 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
   });
 
   it.each([
-    ['over-current', { currentMa: 8_300 }, { currentMa: 7_800 }],
+    ['over-current', { currentMa: 5_100 }, { currentMa: 4_900 }],
     ['over-pressure', { pressurePa: 705_000 }, { pressurePa: 695_000 }],
   ])('LINE-60 LINE-61 %s trips just above its limit and not just below', async (fault, above, below) => {
     const plant = stillPlant();
