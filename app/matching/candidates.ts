@@ -1,0 +1,128 @@
+/** What injectors are matched by: values at chosen points, each with the errors that it has in common with others. */
+import type { Equipment } from '../equipment/equipment.ts';
+import type { Pascals, Seconds, UnixMillis, Volts } from '../quantities/quantity.ts';
+import { carried, randomPart, sharedPart, type Carried } from '../reduce/carried.ts';
+import { deadTimeCarried, lineMassCarried, slopeCarried } from '../reduce/carried-line.ts';
+import type { LineCell, Reduction } from '../reduce/reduction.ts';
+import { staticCarried } from '../reduce/static-flow.ts';
+import type { Criterion } from './choose.ts';
+
+interface Condition {
+  readonly voltage: Volts;
+  readonly pressure: Pascals;
+  readonly period: Seconds;
+  readonly weight: number;
+}
+
+/** Mass at a width that was measured is that of its windows; at another it is the line's, inside its region only. */
+export type MatchPoint =
+  | (Condition & { readonly quantity: 'mass'; readonly width: Seconds })
+  | (Condition & { readonly quantity: 'slope' | 'dead-time' })
+  | { readonly quantity: 'static-flow'; readonly pressure: Pascals; readonly weight: number };
+
+/** A dead time has no useful percentage: its spread counts in microseconds. The others count in percent. MA-1. */
+export function criterionOf(point: MatchPoint): Criterion {
+  return { scale: point.quantity === 'dead-time' ? 'absolute' : 'percent', weight: point.weight };
+}
+
+export interface ReducedRun {
+  readonly id: string;
+  readonly at: UnixMillis;
+  readonly equipment: Equipment;
+  readonly reduction: Reduction;
+}
+
+export interface Candidate {
+  readonly serialNumber: string;
+  /** The run that its values are from. */
+  readonly run: string;
+  /** One for each point: kg, kg/s, or us for dead time. */
+  readonly values: readonly Carried[];
+}
+
+export interface Candidates {
+  readonly candidates: readonly Candidate[];
+  readonly leftOut: readonly { readonly serialNumber: string; readonly text: string }[];
+}
+
+/**
+ * The injectors of several runs with their values at the points. An injector that was measured in more than one run
+ * stands with the newest that has them all; one without such a run is left out, with the newest run's reason. MA-8.
+ */
+export function candidatesOf(runs: readonly ReducedRun[], points: readonly MatchPoint[]): Candidates {
+  const newest = [...runs].sort((a, b) => b.at - a.at || (a.id < b.id ? 1 : -1));
+  const candidates = new Map<string, Candidate>();
+  const leftOut = new Map<string, string>();
+  for (const run of newest) {
+    const places = new Map(run.reduction.cells.map((cell) => [cell.injector, cell.serialNumber]));
+    for (const [injector, serialNumber] of places) {
+      if (candidates.has(serialNumber)) continue;
+      const values = points.map((point) => valueAt(run.reduction, injector, point));
+      const missing = values.find((value) => typeof value === 'string');
+      if (missing === undefined) {
+        leftOut.delete(serialNumber);
+        candidates.set(serialNumber, { serialNumber, run: run.id, values: values.flatMap((value) => (typeof value === 'string' ? [] : [named(value, run, injector)])) });
+      } else if (!leftOut.has(serialNumber)) leftOut.set(serialNumber, missing);
+    }
+  }
+  const bySerial = (a: { serialNumber: string }, b: { serialNumber: string }): number => (a.serialNumber < b.serialNumber ? -1 : 1);
+  return {
+    candidates: [...candidates.values()].sort(bySerial),
+    leftOut: [...leftOut].map(([serialNumber, text]) => ({ serialNumber, text })).sort(bySerial),
+  };
+}
+
+/** The value, or why there is none. */
+function valueAt(reduction: Reduction, injector: number, point: MatchPoint): Carried | string {
+  if (point.quantity === 'static-flow') {
+    const flow = reduction.staticFlows.find((f) => f.injector === injector && f.pressure === point.pressure);
+    if (flow === undefined) return `Its run has no pressure of ${point.pressure / 1e3} kPa.`;
+    return flow.kind === 'static-flow' ? staticCarried(flow) : flow.text;
+  }
+  const cell = reduction.cells.find((c) => c.injector === injector && c.voltage === point.voltage && c.pressure === point.pressure && c.period === point.period);
+  if (cell === undefined) return `Its run did not measure ${point.voltage} V, ${point.pressure / 1e3} kPa with a period of ${point.period * 1e3} ms.`;
+  if (cell.kind === 'no-line') return cell.text;
+  switch (point.quantity) {
+    case 'slope':
+      return slopeCarried(cell);
+    case 'dead-time':
+      return inMicroseconds(deadTimeCarried(cell));
+    case 'mass':
+      return massAt(cell, point.width);
+  }
+}
+
+const inMicroseconds = (of: Carried): Carried => ({
+  value: of.value * 1e6,
+  parts: new Map([...of.parts].map(([name, part]) => [name, { ...part, effect: part.effect * 1e6 }])),
+});
+
+function massAt(cell: LineCell, width: Seconds): Carried | string {
+  const measured = cell.widths.find((w) => w.width === width);
+  if (measured === undefined) {
+    if (width >= cell.region.from && width <= cell.region.to) return lineMassCarried(cell, width);
+    return `A width of ${(width * 1e3).toFixed(3)} ms was not measured, and lies outside the line's region (${(cell.region.from * 1e3).toFixed(3)} ms to ${(cell.region.to * 1e3).toFixed(3)} ms).`;
+  }
+  const { scatter, slope, deadTime } = cell;
+  return carried(measured.mass, [
+    [`mass at ${width} s and ${cell.voltage} V`, randomPart(measured.uMass, scatter.dof, scatter.scale)],
+    ...cell.shared.map(({ source, onSlope, onDeadTime }) => [source, sharedPart(onSlope * (width - deadTime.value) - slope.value * onDeadTime)] as const),
+  ]);
+}
+
+/**
+ * Errors under names that hold over runs: what is random belongs to its injector in its run; an instrument's error is the same
+ * in two runs only if every instrument had the same certificate in both.
+ */
+function named({ value, parts }: Carried, { id, equipment }: ReducedRun, injector: number): Carried {
+  const { meter, pressure, temperature, supply, fluid } = equipment;
+  const instruments = JSON.stringify([...[meter, pressure, temperature, supply].map((i) => [i.serialNumber, i.certificate.number]), fluid.lot]);
+  return {
+    value,
+    parts: new Map(
+      [...parts].map(([name, part]) =>
+        part.kind === 'shared' ? [`${name} | ${instruments}`, part] : [`${name} | ${id} | ${injector}`, { ...part, scale: `${part.scale} | ${id}` }],
+      ),
+    ),
+  };
+}

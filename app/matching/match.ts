@@ -1,0 +1,78 @@
+/** Sets of alike injectors with what is known of how alike they are. Rules (MA-n) in README.md beside this file. */
+import type { Result } from '../reduce/budget.ts';
+import { combine, stateCarried, type Carried } from '../reduce/carried.ts';
+import { criterionOf, type Candidate, type MatchPoint } from './candidates.ts';
+import { chooseSets, type NoChoice, type Proof, type SetsWanted } from './choose.ts';
+
+/** A set at one point. */
+interface SetAtPoint {
+  /** Mean of the set, in the unit of the values. */
+  readonly mean: Result;
+  /** From the set's mean: percent of it, or us. One for each member. */
+  readonly deviations: readonly Result[];
+  /** Largest minus smallest, likewise. */
+  readonly spread: Result;
+}
+
+export interface MatchedSet {
+  readonly members: readonly Candidate[];
+  /** Weighted spread at the worst point. */
+  readonly cost: number;
+  readonly points: readonly SetAtPoint[];
+}
+
+export interface Match {
+  readonly kind: 'match';
+  readonly sets: readonly MatchedSet[];
+  /** Those in no set. */
+  readonly left: readonly Candidate[];
+  readonly greatest: number;
+  readonly total: number;
+  readonly proof: Proof;
+  readonly text: string;
+}
+
+/** Chooses the sets and states every deviation in them with its uncertainty. */
+export function matchSets(candidates: readonly Candidate[], points: readonly MatchPoint[], wanted: SetsWanted): Match | NoChoice {
+  const choice = chooseSets(
+    candidates.map((c) => ({ id: c.serialNumber, values: c.values.map((v) => v.value) })),
+    points.map(criterionOf),
+    wanted,
+  );
+  if (choice.kind === 'no-choice') return choice;
+  const sets = choice.sets.map(({ members, cost }): MatchedSet => {
+    const own = members.flatMap((m) => candidates[m] ?? []);
+    return { members: own, cost, points: points.map((point, p) => atPoint(own.flatMap((c) => c.values[p] ?? []), point)) };
+  });
+  const taken = new Set(choice.sets.flatMap((s) => s.members));
+  const { greatest, total, proof } = choice;
+  return { kind: 'match', sets, left: candidates.filter((_, i) => !taken.has(i)), greatest, total, proof, text: proofText(proof, wanted.objective, choice[wanted.objective]) };
+}
+
+function proofText(proof: Proof, objective: SetsWanted['objective'], reached: number): string {
+  if (proof.kind === 'best') return 'Proved best: every other choice was weighed or ruled out.';
+  const what = objective === 'greatest' ? 'greatest cost of a set' : 'total cost';
+  return `Not proved best: the batch is too large to rule out every other choice. This one has a ${what} of ${reached.toFixed(3)}; none can have less than ${proof.bound.toFixed(3)}.`;
+}
+
+/** MA-9: errors that all members share are taken out by name before what is left is added up. */
+function atPoint(values: readonly Carried[], point: MatchPoint): SetAtPoint {
+  const n = values.length;
+  const mean = values.reduce((sum, v) => sum + v.value, 0) / n;
+  const percent = criterionOf(point).scale === 'percent';
+  const unit = percent ? 100 / mean : 1;
+  /** A sum of shares x value, in percent of the mean or as it is. Of a percentage the mean has the members' errors too. */
+  const stated = (shares: readonly number[]): Result => {
+    const sum = values.reduce((s, v, i) => s + (shares[i] ?? 0) * v.value, 0);
+    const byMean = percent ? sum / mean / n : 0;
+    return stateCarried(combine(unit * sum, values.map((of, i) => ({ of, sensitivity: unit * ((shares[i] ?? 0) - byMean) }))));
+  };
+  const only = (i: number): number[] => values.map((_, j) => (i === j ? 1 : 0) - 1 / n);
+  const order = values.map((_, i) => i).sort((a, b) => (values[a]?.value ?? 0) - (values[b]?.value ?? 0));
+  const [lowest, highest] = [order[0], order[n - 1]];
+  return {
+    mean: stateCarried(combine(mean, values.map((of) => ({ of, sensitivity: 1 / n })))),
+    deviations: values.map((_, i) => stated(only(i))),
+    spread: stated(values.map((_, j) => (j === highest ? 1 : 0) - (j === lowest ? 1 : 0))),
+  };
+}
