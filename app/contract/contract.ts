@@ -98,6 +98,8 @@ const manualView = z.object({
   /** Guard or fault that stands against manual work; empty: none. */
   against: z.string(),
   doing: z.string(),
+  /** What was set by hand and still holds; null: nothing was, or it was made safe since. */
+  set: z.object({ supplyV: finite.nullable(), pressureKpa: finite.nullable(), periodMs: finite.nullable() }),
 });
 export type ManualView = z.infer<typeof manualView>;
 

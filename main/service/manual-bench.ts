@@ -113,7 +113,12 @@ export class ManualBench {
   }
 
   view(): ManualView {
-    return { armed: this.#frame?.armed ?? false, against: this.#against() ?? '', doing: this.#doing() };
+    return {
+      armed: this.#frame?.armed ?? false,
+      against: this.#against() ?? '',
+      doing: this.#doing(),
+      set: { supplyV: this.#asked.supply, pressureKpa: this.#pressure, periodMs: this.#asked.burst?.periodMs ?? null },
+    };
   }
 
   /** Arms if needed and sets the supply. */

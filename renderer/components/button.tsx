@@ -1,3 +1,4 @@
+import { useId } from 'react';
 import type { ReactNode } from 'react';
 import { Button as AriaButton } from 'react-aria-components';
 
@@ -18,11 +19,13 @@ interface ButtonProps {
 
 /** A button that says why it cannot be used instead of going silent. */
 export function Button({ children, onPress, kind = 'plain', against = '', showAgainst = true, busy = false, label, autoFocus }: ButtonProps) {
+  const why = useId();
   const off = against !== '' || busy;
   return (
     <AriaButton
       className={`button button-${kind}`}
       aria-disabled={off}
+      {...(against === '' ? {} : { 'aria-describedby': why })}
       {...(label === undefined ? {} : { 'aria-label': label })}
       {...(autoFocus === undefined ? {} : { autoFocus })}
       onPress={() => {
@@ -30,7 +33,12 @@ export function Button({ children, onPress, kind = 'plain', against = '', showAg
       }}
     >
       {children}
-      {against !== '' && <span className={showAgainst ? 'button-against' : 'unseen'}>{` ${against}`}</span>}
+      {against !== '' && (
+        // Hidden from the name of the button, and read as its description.
+        <span id={why} aria-hidden="true" className={showAgainst ? 'button-against' : 'unseen'}>
+          {against}
+        </span>
+      )}
     </AriaButton>
   );
 }

@@ -142,7 +142,9 @@ class StripChart {
     let filled = 0;
     let low = Infinity;
     let high = -Infinity;
-    // Each slot is drawn as a stroke from its lowest to its highest value: two points at one time.
+    // Each slot is drawn as a stroke over all that it held: two points at one time, the one first that is nearer to where
+    // the line comes from, so that a rise or fall over several slots stays one.
+    let before = Number.NaN;
     for (let i = 0; i < count; i += 1) {
       const time = view.times[i] ?? 0;
       if (time < from) continue;
@@ -150,10 +152,12 @@ class StripChart {
       const b = toShown(view.high[i] ?? 0);
       if (a < low) low = a;
       if (b > high) high = b;
+      const falling = before >= (a + b) / 2;
+      before = falling ? a : b;
       times[filled] = time - now;
-      values[filled] = a;
+      values[filled] = falling ? b : a;
       times[filled + 1] = time - now;
-      values[filled + 1] = b;
+      values[filled + 1] = before;
       filled += 2;
     }
     this.#slot = view.slot;

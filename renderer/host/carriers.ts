@@ -45,7 +45,7 @@ function overWebSocket(page: Window, token: string): OpenCarrier {
     socket.onmessage = ({ data }) => {
       ears.onMessage(typeof data === 'string' ? parsed(data) : null);
     };
-    socket.onclose = () => ears.onClose('This window keeps trying. If nothing changes, start Railhouse again.');
+    socket.onclose = () => ears.onClose('This window keeps trying. If Railhouse was started again, open the address that it printed.');
     return { send: (message) => socket.send(JSON.stringify(message)), close: () => socket.close() };
   };
 }

@@ -168,6 +168,16 @@ describe('a host that is gone', () => {
     expect(await stop).toMatchObject({ ok: true });
   });
 
+  test('that takes the line but does not answer is hung up on and dialled anew', () => {
+    host.ears?.onOpen();
+    host.pass(10_000);
+    expect(host.connection.line.state).toBe('gone');
+    host.pass(250);
+    expect(host.dialled).toBe(2);
+    host.up();
+    expect(host.connection.line.state).toBe('up');
+  });
+
   test('after closing nothing is opened any more', () => {
     host.up();
     host.connection.close();

@@ -54,6 +54,7 @@ const deadline = 30_000;
 /** Whole-archive work takes its time. */
 const slow: ReadonlySet<RequestName> = new Set<RequestName>(['archive.verify', 'archive.backup', 'run.export', 'run.open', 'bench.connect']);
 const slowDeadline = 600_000;
+const helloDeadline = 10_000;
 const firstPause = 250;
 const longestPause = 5_000;
 
@@ -132,7 +133,7 @@ export class Connection {
 
   #ask(name: RequestName, params: unknown, settle: (reply: AnyReply) => void): Asked {
     const asked: Asked = { id: this.#nextId++, name, params, settle, cancelDeadline: () => undefined };
-    asked.cancelDeadline = this.#timers.after(slow.has(name) ? slowDeadline : deadline, () => {
+    asked.cancelDeadline = this.#timers.after(name === 'hello' ? helloDeadline : slow.has(name) ? slowDeadline : deadline, () => {
       this.#sent.delete(asked.id);
       this.#waiting = this.#waiting.filter((one) => one !== asked);
       settle(gone('The host did not answer in time. Look at the bench before you ask again.'));
@@ -194,7 +195,8 @@ export class Connection {
     this.#send(
       this.#ask('hello', { name: this.#name() }, (reply) => {
         if (!reply.ok) {
-          if (reply.failure.code !== 'gone') this.#carrier?.close();
+          // Whatever it is that answers there, or does not: the line is of no use, and a new one is tried.
+          this.#carrier?.close();
           return;
         }
         this.#pause = firstPause;

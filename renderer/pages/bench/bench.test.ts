@@ -23,26 +23,25 @@ const point: Point = { index: 0, role: 'measure', injector: 0, channel: 1, volta
 
 describe('what is expected', () => {
   test('of a disarmed bench: the safe supply, whatever was set before', () => {
-    const found = expectationsOf({ frame: frame({ at: 1 }), capabilities, run: { plan, point }, byHand: { bootId: 'a', supply: 14, pressure: null } });
+    const found = expectationsOf({ frame: frame({ at: 1 }), capabilities, run: { plan, point }, set: { supplyV: 14, pressureKpa: null, periodMs: null } });
     expect(found.supply).toEqual({ setPoint: 0, low: -0.5, high: 0.5 });
   });
 
   test('of a run: its point, its tolerances, and the tightest of its guards', () => {
-    const found = expectationsOf({ frame: frame({ at: 1, armed: true }), capabilities, run: { plan, point }, byHand: null });
+    const found = expectationsOf({ frame: frame({ at: 1, armed: true }), capabilities, run: { plan, point }, set: null });
     expect(found.supply).toEqual({ setPoint: 12, low: 11.9, high: 12.1 });
     expect(found.pressure).toEqual({ setPoint: 400e3, low: 397e3, high: 403e3 });
     expect(found.railTemperature).toEqual({ setPoint: null, low: celsius(18), high: celsius(25) });
     expect(found.current).toEqual({ setPoint: null, low: null, high: 3 });
   });
 
-  test('of work by hand: what was set, until the controller starts anew', () => {
-    const byHand = { bootId: 'a', supply: 14, pressure: 300e3 };
-    const armed = expectationsOf({ frame: frame({ at: 1, armed: true }), capabilities, run: null, byHand });
+  test('of work by hand: what was set, and nothing where nothing was', () => {
+    const armed = expectationsOf({ frame: frame({ at: 1, armed: true }), capabilities, run: null, set: { supplyV: 14, pressureKpa: 300, periodMs: null } });
     expect(armed.supply.setPoint).toBe(14);
-    expect(armed.pressure.setPoint).toBe(300e3);
-    const anew = expectationsOf({ frame: frame({ at: 1, armed: true, bootId: 'b' }), capabilities, run: null, byHand });
-    expect(anew.supply).toEqual({ setPoint: null, low: null, high: null });
-    expect(anew.pressure.setPoint).toBeNull();
+    expect(armed.pressure).toEqual({ setPoint: 300e3, low: 296e3, high: 304e3 });
+    const nothing = expectationsOf({ frame: frame({ at: 1, armed: true }), capabilities, run: null, set: null });
+    expect(nothing.supply).toEqual({ setPoint: null, low: null, high: null });
+    expect(nothing.pressure.setPoint).toBeNull();
   });
 
   test('limits belong to the band; an open side limits nothing', () => {

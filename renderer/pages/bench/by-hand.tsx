@@ -1,7 +1,6 @@
 import { useState } from 'react';
-import { create } from 'zustand';
 import type { BenchView, Params, Part, Result } from '../../../app/contract/contract.ts';
-import { kilopascals, toKilopascals, toMilliseconds } from '../../../app/quantities/quantity.ts';
+import { toKilopascals, toMilliseconds } from '../../../app/quantities/quantity.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice, NumberInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
@@ -9,14 +8,10 @@ import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useLatest } from '../../live/use-latest.ts';
 import { burstProblem, mostPulses } from './burst-form.ts';
-import type { SetByHand } from './expectations.ts';
 import { durationText } from './words.ts';
 
 type Connected = Extract<BenchView, { state: 'connected' }>;
 type Manual = 'manual.supply' | 'manual.pressure' | 'manual.burst' | 'manual.safe' | 'manual.clear-faults';
-
-/** What was set by hand in this window, and the period of the last burst: the host does not repeat them. */
-export const useSetByHand = create<{ readonly set: SetByHand | null; readonly periodS: number | null }>()(() => ({ set: null, periodS: null }));
 
 const purge = { widthMs: 4, periodMs: 20, count: 200 };
 
@@ -35,24 +30,18 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
   const { manual } = useHost();
   const [said, setSaid] = useState<{ readonly well: boolean; readonly text: string } | null>(null);
   const [busy, setBusy] = useState<Manual | null>(null);
-  const { capabilities, bootId } = bench;
+  const { capabilities } = bench;
 
-  const perform = async <N extends Manual>(name: N, params: Params<N>): Promise<boolean> => {
+  const perform = async <N extends Manual>(name: N, params: Params<N>): Promise<void> => {
     setBusy(name);
     const reply = await ask(name, params);
     setBusy(null);
     if (!reply.ok) {
       setSaid({ well: false, text: reply.failure.text });
-      return false;
+      return;
     }
     const { accepted, reason } = reply.value as Result<Manual>;
     setSaid({ well: accepted, text: reason === '' ? (accepted ? 'Done.' : 'Refused without a reason.') : reason });
-    return accepted;
-  };
-  const remember = (change: Partial<SetByHand>): void => {
-    const { set } = useSetByHand.getState();
-    const same = set?.bootId === bootId ? set : { bootId, supply: null, pressure: null };
-    useSetByHand.setState({ set: { ...same, ...change } });
   };
 
   return (
@@ -68,24 +57,16 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
       {manual !== null && manual.doing !== '' && <Status tone="busy">{manual.doing}</Status>}
       {said !== null && !said.well && <Notice tone="bad">{said.text}</Notice>}
       <div className="hand-sets">
-      <SupplyForm bench={bench} against={against} busy={busy === 'manual.supply'} onSet={async (volts) => {
-        if (await perform('manual.supply', { volts })) remember({ supply: volts });
-      }} />
+      <SupplyForm bench={bench} against={against} busy={busy === 'manual.supply'} onSet={(volts) => void perform('manual.supply', { volts })} />
       {capabilities.pressure.commandable ? (
-        <PressureForm min={toKilopascals(capabilities.pressure.min)} max={toKilopascals(capabilities.pressure.max)} against={against} busy={busy === 'manual.pressure'} onSet={async (kpa) => {
-          if (await perform('manual.pressure', { kpa })) remember({ pressure: kilopascals(kpa) });
-        }} />
+        <PressureForm min={toKilopascals(capabilities.pressure.min)} max={toKilopascals(capabilities.pressure.max)} against={against} busy={busy === 'manual.pressure'} onSet={(kpa) => void perform('manual.pressure', { kpa })} />
       ) : (
         <p className="small quiet">This bench cannot set its rail pressure: turn its regulator and watch the reading.</p>
       )}
       </div>
-      <BurstForm bench={bench} against={against} busy={busy === 'manual.burst'} onFire={async (burst) => {
-        if (await perform('manual.burst', burst)) useSetByHand.setState({ periodS: burst.periodMs / 1e3 });
-      }} />
+      <BurstForm bench={bench} against={against} busy={busy === 'manual.burst'} onFire={(burst) => void perform('manual.burst', burst)} />
       <div className="button-row">
-        <Button busy={busy === 'manual.safe'} onPress={() => void perform('manual.safe', {}).then((done) => {
-          if (done) remember({ supply: null });
-        })} against={bench.up ? '' : 'The link to the bench is down.'}>
+        <Button busy={busy === 'manual.safe'} onPress={() => void perform('manual.safe', {})} against={bench.up ? '' : 'The link to the bench is down.'}>
           Make safe: pulses off, supply safe, disarm
         </Button>
       </div>
@@ -98,12 +79,12 @@ interface FormProps {
   readonly busy: boolean;
 }
 
-function SupplyForm({ bench, against, busy, onSet }: FormProps & { readonly bench: Connected; readonly onSet: (volts: number) => Promise<void> }) {
+function SupplyForm({ bench, against, busy, onSet }: FormProps & { readonly bench: Connected; readonly onSet: (volts: number) => void }) {
   const { minSupply, maxSupply } = bench.capabilities;
   const [volts, setVolts] = useState(14);
   const wrong = volts >= minSupply && volts <= maxSupply ? '' : `Give ${minSupply} to ${maxSupply} V.`;
   const set = (): void => {
-    if (wrong === '' && against === '' && !busy) void onSet(volts);
+    if (wrong === '' && against === '' && !busy) onSet(volts);
   };
   return (
     <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
@@ -115,11 +96,11 @@ function SupplyForm({ bench, against, busy, onSet }: FormProps & { readonly benc
   );
 }
 
-function PressureForm({ min, max, against, busy, onSet }: FormProps & { readonly min: number; readonly max: number; readonly onSet: (kpa: number) => Promise<void> }) {
+function PressureForm({ min, max, against, busy, onSet }: FormProps & { readonly min: number; readonly max: number; readonly onSet: (kpa: number) => void }) {
   const [kpa, setKpa] = useState(400);
   const wrong = kpa >= min && kpa <= max ? '' : `Give ${min} to ${max} kPa.`;
   const set = (): void => {
-    if (wrong === '' && against === '' && !busy) void onSet(kpa);
+    if (wrong === '' && against === '' && !busy) onSet(kpa);
   };
   return (
     <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
@@ -131,7 +112,7 @@ function PressureForm({ min, max, against, busy, onSet }: FormProps & { readonly
   );
 }
 
-function BurstForm({ bench, against, busy, onFire }: FormProps & { readonly bench: Connected; readonly onFire: (burst: Params<'manual.burst'>) => Promise<void> }) {
+function BurstForm({ bench, against, busy, onFire }: FormProps & { readonly bench: Connected; readonly onFire: (burst: Params<'manual.burst'>) => void }) {
   const { capabilities } = bench;
   const [channel, setChannel] = useState('1');
   const [widthMs, setWidth] = useState(4);
@@ -151,7 +132,7 @@ function BurstForm({ bench, against, busy, onFire }: FormProps & { readonly benc
     return { value: String(i + 1), text: part === undefined ? `Channel ${i + 1}` : `Channel ${i + 1}: ${part.type} ${part.serialNumber}` };
   });
   const fire = (): void => {
-    if (problem === '' && against === '' && !busy) void onFire(burst);
+    if (problem === '' && against === '' && !busy) onFire(burst);
   };
   return (
     <fieldset className="hand-burst">
@@ -170,7 +151,7 @@ function BurstForm({ bench, against, busy, onFire }: FormProps & { readonly benc
         <Button kind="primary" onPress={fire} busy={busy} against={against === '' ? problem : against} showAgainst={false}>
           Fire {Number.isFinite(count) ? count : ''} pulses
         </Button>
-        <Button onPress={() => void onFire({ channel: burst.channel, ...purge })} busy={busy} against={against} showAgainst={false}>
+        <Button onPress={() => onFire({ channel: burst.channel, ...purge })} busy={busy} against={against} showAgainst={false}>
           Purge this injector ({purge.count} × {purge.widthMs} ms)
         </Button>
       </div>

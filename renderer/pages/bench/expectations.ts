@@ -1,5 +1,6 @@
 /** What each signal should be now: its set point and its band, and where they come from. In the signals' SI units. */
 import type { BenchCapabilities, BenchFrame } from '../../../app/bench/port.ts';
+import type { ManualView } from '../../../app/contract/contract.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { celsius, kilopascals } from '../../../app/quantities/quantity.ts';
@@ -14,13 +15,6 @@ export interface Expectation {
 }
 
 export type Expectations = Readonly<Record<Signal, Expectation>>;
-
-/** What this window set by hand; it holds until the controller starts anew or is disarmed. */
-export interface SetByHand {
-  readonly bootId: string;
-  readonly supply: number | null;
-  readonly pressure: number | null;
-}
 
 /** How near the supply must be to its safe value to be called safe, V: as the bench driver has it. */
 const safeSupplyTolerance = 0.5;
@@ -38,10 +32,12 @@ export function expectationsOf(now: {
   readonly frame: BenchFrame | null;
   readonly capabilities: BenchCapabilities | null;
   readonly run: { readonly plan: Plan; readonly point: Point | null } | null;
-  readonly byHand: SetByHand | null;
+  /** What was set by hand; null: the host has nothing to do with that now. */
+  readonly set: ManualView['set'] | null;
 }): Expectations {
   const { frame, capabilities, run } = now;
-  const set = frame !== null && now.byHand?.bootId === frame.bootId ? now.byHand : null;
+  // A run sets everything anew.
+  const set = run === null ? now.set : null;
   const tolerances = run === null
     ? byHand
     : {
@@ -51,8 +47,8 @@ export function expectationsOf(now: {
         temperatureMaxC: run.plan.condition.temperatureMaxC,
       };
   const temperature: Expectation = { setPoint: null, low: celsius(tolerances.temperatureMinC), high: celsius(tolerances.temperatureMaxC) };
-  const pressure = run?.point?.pressure ?? set?.pressure ?? null;
-  const supply = run?.point?.voltage ?? set?.supply ?? null;
+  const pressure = run?.point?.pressure ?? (set?.pressureKpa == null ? null : kilopascals(set.pressureKpa));
+  const supply = run?.point?.voltage ?? set?.supplyV ?? null;
   const disarmed = frame !== null && !frame.armed;
   return {
     supply:

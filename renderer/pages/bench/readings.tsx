@@ -10,7 +10,6 @@ import type { Latest, Signal, Span } from '../../live/live-bench.ts';
 import { liveSource, useLatest } from '../../live/use-latest.ts';
 import { flowIn, useUnits } from '../../settings/units.ts';
 import { useSettings } from '../../settings/settings.ts';
-import { useSetByHand } from './by-hand.tsx';
 import { expectationsOf, isInside } from './expectations.ts';
 import type { Expectation } from './expectations.ts';
 
@@ -43,9 +42,8 @@ const spans: readonly { readonly value: Span; readonly text: string }[] = [
 /** Every live value with set point, band and age, and its strip. */
 export function Readings({ bench }: { readonly bench: Extract<BenchView, { state: 'connected' }> }) {
   const { latest, age } = useLatest();
-  const { openRun, status, equipment } = useHost();
+  const { openRun, status, equipment, manual } = useHost();
   const run = useRun(openRun);
-  const byHand = useSetByHand((state) => state.set);
   const [span, setSpan] = useState<Span>('ten-minutes');
   const measuring = openRun !== null && status?.id === openRun ? status.status : null;
   const frame = latest?.frame ?? null;
@@ -53,7 +51,7 @@ export function Readings({ bench }: { readonly bench: Extract<BenchView, { state
     frame,
     capabilities: bench.capabilities,
     run: run.state === null || measuring === null ? null : { plan: run.state.plan, point: measuring.point },
-    byHand,
+    set: manual?.set ?? null,
   });
   const density = frame === null || equipment === null ? null : densityAtMeter(equipment, frame);
   const flow = useFlowShown(density);
@@ -68,7 +66,7 @@ export function Readings({ bench }: { readonly bench: Extract<BenchView, { state
       <div className="readings">
         {tile('pressure', shown.pressure, frame?.pressure ?? null)}
         {tile('supply', shown.supply, frame?.supply ?? null)}
-        {tile('flow', flow, latest?.flow ?? null, frame === null ? 'not known' : equipment === null ? 'the equipment record with the K-factor has not been read' : 'too few meter edges yet', perPulse(latest, measuring?.point?.period ?? null))}
+        {tile('flow', flow, latest?.flow ?? null, frame === null ? 'not known' : equipment === null ? 'the equipment record with the K-factor has not been read' : 'too few meter edges yet', perPulse(latest, measuring?.point?.period ?? (manual?.set.periodMs == null ? null : manual.set.periodMs / 1e3)))}
         {tile('current', shown.current, frame?.current ?? null)}
         {tile('railTemperature', shown.railTemperature, frame?.railTemperature ?? null)}
         {tile('meterTemperature', shown.meterTemperature, frame?.meterTemperature ?? null)}
@@ -81,8 +79,7 @@ export function Readings({ bench }: { readonly bench: Extract<BenchView, { state
 }
 
 /** The flow as one pulse, where the period is known. */
-function perPulse(latest: Latest | null, pointPeriod: number | null): string | undefined {
-  const period = pointPeriod ?? useSetByHand.getState().periodS;
+function perPulse(latest: Latest | null, period: number | null): string | undefined {
   if (latest?.flow == null || !latest.frame.burst.active || period === null || latest.flow === 0) return undefined;
   return `about ${(latest.flow * period * 1e6).toFixed(1)} mg per pulse`;
 }
