@@ -57,7 +57,7 @@ export function AlarmList({ alarms }: { readonly alarms: readonly Alarm[] }) {
 
 function Alarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
   return (
-    <div className="run-scroll">
+    <div className="run-scroll" role="region" aria-label="Table of alarms" tabIndex={0}>
       <table className="plain run-alarms">
         <thead>
           <tr>

@@ -17,6 +17,7 @@ describe('log of a journal', () => {
     expect(log.attempts.get(attemptKey(0, 1))).toEqual({ from: 3000, to: 4000, criteria: [{ rule: 'RUN-62', passed: true, text: 'a limit' }] });
     expect(log.attempts.get(attemptKey(1, 1))?.criteria[0]?.passed).toBe(false);
     expect(log.attempts.get(attemptKey(1, 2))?.to).toBeNull();
+    expect(log.latestPoint).toBe(1);
   });
 
   it('is the same whether the journal came at once or bit by bit', () => {

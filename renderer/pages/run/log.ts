@@ -20,6 +20,8 @@ export interface RunLog {
   readonly revision: number;
   /** By `attemptKey`. */
   readonly attempts: ReadonlyMap<string, AttemptDetail>;
+  /** Point of the latest attempt; null: there was none. */
+  readonly latestPoint: number | null;
   /** Oldest first; the list is replaced when one changes. */
   readonly alarms: readonly Alarm[];
   readonly openedAt: number;
@@ -35,6 +37,7 @@ interface Working {
   revision: number;
   plan: Plan | null;
   attempts: Map<string, AttemptDetail>;
+  latestPoint: number | null;
   alarms: readonly Alarm[];
   openedAt: number;
   startedAt: number | null;
@@ -45,7 +48,7 @@ interface Working {
 export const attemptKey = (point: number, attempt: number): string => `${point}/${attempt}`;
 
 const emptyLog = (): Working => ({
-  revision: 0, plan: null, attempts: new Map(), alarms: [], openedAt: 0, startedAt: null, restedMs: 0, restingSince: null,
+  revision: 0, plan: null, attempts: new Map(), latestPoint: null, alarms: [], openedAt: 0, startedAt: null, restedMs: 0, restingSince: null,
 });
 
 function foldLog(log: Working, event: RunEvent): void {
@@ -58,6 +61,7 @@ function foldLog(log: Working, event: RunEvent): void {
   log.alarms = alarmsAfter(log.alarms, { guards: log.plan?.guards ?? [], started: log.startedAt !== null }, event);
   switch (body.kind) {
     case 'attempt-started':
+      log.latestPoint = body.point;
       log.attempts.set(attemptKey(body.point, body.attempt), { from: at, to: null, criteria: [] });
       return;
     case 'attempt-ended': {

@@ -82,7 +82,7 @@ export function PointPanel({ state, revision, log, point, commands, following, o
         <strong>{looks.find((entry) => entry.look === look)?.word}</strong>: {record.skipped ?? meaning}
       </p>
       <p>{countingText(record)}</p>
-      <PointActions key={point.index} state={state} point={point.index} commands={commands} />
+      <PointActions key={point.index} state={state} point={point.index} commands={commands} onDecided={() => heading.current?.focus()} />
       <AnswerLine commands={commands} place="panel" />
       {record.attempts.length === 0 && <p className="quiet">There is no attempt at this point yet.</p>}
       {record.attempts.toReversed().map((attempt) => (
@@ -104,7 +104,15 @@ export function PointPanel({ state, revision, log, point, commands, following, o
   );
 }
 
-function PointActions({ state, point, commands }: { readonly state: RunState; readonly point: number; readonly commands: Commands }) {
+interface PointActionsProps {
+  readonly state: RunState;
+  readonly point: number;
+  readonly commands: Commands;
+  /** The form of the decision has gone and took the focus with it. */
+  readonly onDecided: () => void;
+}
+
+function PointActions({ state, point, commands, onDecided }: PointActionsProps) {
   const [deciding, setDeciding] = useState(false);
   const record = state.points[point];
   const running = state.current?.point === point;
@@ -140,7 +148,10 @@ function PointActions({ state, point, commands }: { readonly state: RunState; re
           attempts={record.attempts}
           chosen={record.chosen}
           commands={commands}
-          onDone={() => setDeciding(false)}
+          onDone={() => {
+            setDeciding(false);
+            onDecided();
+          }}
           onDecide={(attempt, reason) => commands.send('panel', attempt === null ? 'None counts' : `Attempt ${attempt} counts`, [{ kind: 'choose', point, attempt, reason }])}
         />
       )}
@@ -227,7 +238,7 @@ function Attempt({ attempt, detail, counts, point, plan, equipment, units, open 
       {window !== null && (
         <details className="run-readings" open={open}>
           <summary>Readings</summary>
-          <table className="plain">
+          <table className="plain run-nowrap">
             <thead>
               <tr>
                 <th scope="col">Reading</th>

@@ -199,6 +199,7 @@ interface WorkProps {
 /** The points: sheet, selection, what can be done with it, and the panel of one point. */
 function Work({ state, revision, events, onBench, commands, points }: WorkProps) {
   const { plan } = state;
+  const log = logOf(events);
   const sheets = useMemo(() => sheetsOf(plan, points), [plan, points]);
   const [chosenSheet, setChosenSheet] = useState<string | null>(null);
   const [selection, setSelection] = useState<Selection>(atStart);
@@ -213,7 +214,7 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
   const sheet = sheets.find((one) => one.key === (chosenSheet ?? lastSheet)) ?? sheets[0];
   // The fold writes into `state`, so its revision stands for it.
   const failed = useMemo(() => failedPoints(state), [state, revision]);
-  const shownPoint = points[opened ?? current?.point ?? selectedPoint(sheet, selection) ?? 0];
+  const shownPoint = points[opened ?? current?.point ?? log.latestPoint ?? selectedPoint(sheet, selection) ?? 0];
 
   const selectFailed = useCallback(() => {
     const first = failed[0];
@@ -236,7 +237,10 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
       else if (indices.length === 0) commands.refuse('points', 'Measure again', 'No point is selected. Select points with Space, or all failed ones with F.');
       else {
         void commands.send('points', label, [{ kind: 'measure-again', points: [...indices].sort((a, b) => a - b) }]).then((accepted) => {
-          if (accepted) setSelection((old) => ({ ...old, selected: new Set() }));
+          if (!accepted) return;
+          setSelection((old) => ({ ...old, selected: new Set() }));
+          // The control that was pressed may be gone.
+          setGridFocus((n) => n + 1);
         });
       }
     },
@@ -279,32 +283,40 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
           </header>
           {sheets.length > 1 && <SheetChoice sheets={sheets} state={state} shown={sheet.key} following={chosenSheet === null} onChoose={setChosenSheet} />}
           <div className="run-selection">
-            <div className="button-row">
-              {failed.length > 0 && (
-                <Button kind={state.mode === 'ended' && onBench ? 'primary' : 'plain'} against={commands.against} onPress={() => measureAgain(failed)}>
-                  Measure {failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
-                </Button>
-              )}
-              {marked.length > 0 ? (
-                <>
-                  <Button against={commands.against} onPress={() => measureAgain(marked)}>
-                    Measure {marked.length} selected again
+            {(failed.length > 0 || marked.length > 0) && (
+              <div className="button-row">
+                {failed.length > 0 && (
+                  <Button kind={state.mode === 'ended' && onBench ? 'primary' : 'plain'} against={commands.against} onPress={() => measureAgain(failed)}>
+                    Measure {failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
                   </Button>
-                  <Button against={commands.against} onPress={leaveOut}>
-                    Leave them out
-                  </Button>
-                  <Button kind="quiet" onPress={() => setSelection((old) => ({ ...old, selected: new Set() }))}>
-                    Clear
-                  </Button>
-                </>
-              ) : (
-                failed.length > 0 && (
-                  <Button kind="quiet" onPress={selectFailed}>
-                    Select all failed
-                  </Button>
-                )
-              )}
-            </div>
+                )}
+                {marked.length > 0 ? (
+                  <>
+                    <Button against={commands.against} onPress={() => measureAgain(marked)}>
+                      Measure {marked.length} selected again
+                    </Button>
+                    <Button against={commands.against} onPress={leaveOut}>
+                      Leave them out
+                    </Button>
+                    <Button
+                      kind="quiet"
+                      onPress={() => {
+                        setSelection((old) => ({ ...old, selected: new Set() }));
+                        setGridFocus((n) => n + 1);
+                      }}
+                    >
+                      Clear
+                    </Button>
+                  </>
+                ) : (
+                  failed.length > 0 && (
+                    <Button kind="quiet" onPress={selectFailed}>
+                      Select all failed
+                    </Button>
+                  )
+                )}
+              </div>
+            )}
             {(failed.length > 0 || marked.length > 0) && <p className="small quiet">{againWords(state, onBench)}</p>}
             <AnswerLine commands={commands} place="points" />
           </div>
@@ -334,13 +346,13 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
             <kbd>M</kbd> measures again, <kbd>Esc</kbd> clears.
           </p>
         </section>
-        <AlarmList alarms={logOf(events).alarms} />
+        <AlarmList alarms={log.alarms} />
       </div>
       {shownPoint !== undefined && (
         <PointPanel
           state={state}
           revision={revision}
-          log={logOf(events)}
+          log={log}
           point={shownPoint}
           commands={commands}
           following={opened === null}
