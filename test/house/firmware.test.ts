@@ -275,6 +275,25 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
     expect(bench.latest?.edges).toBeGreaterThan(600);
   });
 
+  it('LINE-43 LINE-44 an edge beside a turn of the counter gets the right turn', async () => {
+    const bench = new Bench(stillPlant());
+    const { chip } = bench.port.board;
+    await bench.done({ word: 'hello', token: 'x' });
+    await bench.done({ word: 'telemetry', hz: 20 });
+    const first = chip.cycles + 1_000;
+    chip.meterEdge(first);
+    // The cycle at which the controller's clock began, to half a microsecond.
+    const zero = first - (await bench.frame()).lastEdgeUs * CYCLES_PER_US;
+    const turn = 32_768 * CYCLES_PER_US;
+    for (let beside = -64; beside <= 64; beside += 4) {
+      const edge = zero + (Math.floor((chip.cycles - zero) / turn) + 1) * turn + beside;
+      chip.meterEdge(edge);
+      await bench.port.wait(35);
+      const { lastEdgeUs } = await bench.frame();
+      expect(Math.abs(lastEdgeUs - (edge - zero) / CYCLES_PER_US)).toBeLessThanOrEqual(1.5);
+    }
+  });
+
   it('the set points: duty stands for the value asked, and zero is no PWM at all', async () => {
     const plant = stillPlant();
     const bench = new Bench(plant);
