@@ -9,16 +9,17 @@ import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { Atmega2560, CLOCK_HZ, flashImage } from './atmega2560.ts';
 
-const compiler = spawnSync('avr-gcc', ['--version']).error === undefined;
+const tool = (name: string, ...options: string[]) => spawnSync(`avr-${name}`, options, { encoding: 'utf8' });
+const compiler = tool('gcc', '--version').error === undefined;
 
 function compile(source: string, ...options: string[]): string {
   const folder = mkdtempSync(join(tmpdir(), 'railhouse-avr-'));
   try {
     writeFileSync(join(folder, 'main.c'), source);
     const at = (name: string) => join(folder, name);
-    const built = spawnSync('avr-gcc', ['-mmcu=atmega2560', `-DF_CPU=${CLOCK_HZ}UL`, '-Os', ...options, at('main.c'), '-o', at('main.elf')], { encoding: 'utf8' });
+    const built = tool('gcc', '-mmcu=atmega2560', `-DF_CPU=${CLOCK_HZ}UL`, '-Os', ...options, at('main.c'), '-o', at('main.elf'));
     if (built.status !== 0) throw new Error(built.stderr);
-    spawnSync('avr-objcopy', ['-O', 'ihex', '-R', '.eeprom', at('main.elf'), at('main.hex')]);
+    tool('objcopy', '-O', 'ihex', '-R', '.eeprom', at('main.elf'), at('main.hex'));
     return readFileSync(at('main.hex'), 'utf8');
   } finally {
     rmSync(folder, { recursive: true, force: true });

@@ -1,4 +1,6 @@
 /** The reference firmware, built once for this process, on an emulated board in its own time. */
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { ControllerPort } from '../../firmware-protocol/conformance/suite.ts';
 import { EmulatedBoard } from '../../firmware-protocol/emulation/emulated-board.ts';
@@ -10,7 +12,11 @@ import type { PlantPort } from '../../firmware-protocol/simulator/plant-port.ts'
 let built: FirmwareBuild | null = null;
 
 export function firmware(): FirmwareBuild {
-  built ??= buildFirmware(join(import.meta.dirname, '../.out', `firmware-${process.pid}`));
+  if (built === null) {
+    const folder = mkdtempSync(join(tmpdir(), 'railhouse-firmware-'));
+    built = buildFirmware(folder);
+    rmSync(folder, { recursive: true, force: true });
+  }
   return built;
 }
 
