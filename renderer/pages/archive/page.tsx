@@ -10,6 +10,7 @@ import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { dateTimeText } from '../results/dates.ts';
 import { endingTone, endingWords, knownEnding } from '../results/run-text.ts';
 import { ArchiveCare } from './archive-care.tsx';
+import '../results/one-line.css';
 import './archive.css';
 import { ChosenRun } from './chosen-run.tsx';
 import { boundsOf, everyRun, localMidnight } from './query.ts';
@@ -42,7 +43,7 @@ export default function ArchivePage() {
   const columns = useMemo(
     (): readonly Column<RunRow>[] => [
       { key: 'at', title: 'Begun', width: '11rem', cell: (run) => dateTimeText(run.createdAt) },
-      { key: 'order', title: 'Order', width: 'minmax(7rem, 1fr)', cell: (run) => (run.order === '' ? '–' : run.order) },
+      { key: 'order', title: 'Order', width: 'minmax(7rem, 1fr)', cell: (run) => <span className="one-line">{run.order === '' ? '–' : run.order}</span> },
       { key: 'plan', title: 'Plan', width: 'minmax(14rem, 3fr)', cell: (run) => <span className="one-line">{run.planName}</span> },
       { key: 'operator', title: 'Operator', width: 'minmax(7rem, 1fr)', cell: (run) => <span className="one-line">{run.operator}</span> },
       { key: 'points', title: 'Points that count', width: '8.5rem', numeric: true, cell: (run) => `${run.counting} of ${run.points}` },

@@ -38,7 +38,13 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
   const budget = useMemo(() => (mass?.kind === 'mass' ? budgetOfMass(mass, results.equipment) : null), [mass, results]);
   const pulse = (kg: number): string => `${figure(amounts.pulse(kg), budget === null ? null : amounts.pulse(budget.mass.u))} ${amounts.pulseUnit}`;
   return (
-    <section className="section attempt" aria-label={`Attempt ${row.attempt} of point ${at.index}`}>
+    <section
+      className="section attempt"
+      aria-label={`Attempt ${row.attempt} of point ${at.index}`}
+      onKeyDown={(event) => {
+        if (event.key === 'Escape') onClose();
+      }}
+    >
       <header className="section-head">
         <h2 ref={heading} tabIndex={-1}>
           Point {at.index}, attempt {row.attempt}
@@ -67,36 +73,38 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
         </div>
       )}
       <Decide id={id} row={row} />
-      {window !== null && (
-        <FigureTable
-          caption="Readings of the window"
-          columns={['Reading', 'Mean', 'Standard deviation', 'Set']}
-          rows={[
-            { key: 'pressure', head: 'Rail pressure, kPa', cells: [figure(window.pressure.mean / 1e3), figure(window.pressure.sd / 1e3), plain(at.pressure / 1e3)] },
-            { key: 'supply', head: 'Supply, V', cells: [window.supply.mean.toFixed(3), window.supply.sd.toFixed(3), plain(at.voltage)] },
-            { key: 'rail', head: 'Rail temperature, °C', cells: [(window.railTemperature.mean - 273.15).toFixed(2), window.railTemperature.sd.toFixed(2), ''] },
-            { key: 'meter', head: 'Meter temperature, °C', cells: [(window.meterTemperature.mean - 273.15).toFixed(2), window.meterTemperature.sd.toFixed(2), ''] },
-            { key: 'edges', head: 'Meter edges', cells: [window.edges, '', ''] },
-            { key: 'pulses', head: 'Pulses', cells: [window.pulses, '', ''] },
-            { key: 'length', head: 'Length, s', cells: [figure(window.to - window.from), '', ''] },
-            { key: 'frames', head: 'Frames, missing of them', cells: [`${window.frames}, ${window.missingFrames}`, '', ''] },
-          ]}
-        />
-      )}
-      {end !== null && end.criteria.length > 0 && (
-        <div>
-          <h3>Held against</h3>
-          <ul className="criteria">
-            {end.criteria.map((one) => (
-              <li key={one.rule}>
-                <Status tone={one.passed ? 'good' : 'bad'}>
-                  {one.passed ? 'kept' : 'not kept'}: {one.text} <span className="quiet small">({one.rule})</span>
-                </Status>
-              </li>
-            ))}
-          </ul>
-        </div>
-      )}
+      <div className="attempt-pair">
+        {window !== null && (
+          <FigureTable
+            caption="Readings of the window"
+            columns={['Reading', 'Mean', 'Standard deviation', 'Set']}
+            rows={[
+              { key: 'pressure', head: 'Rail pressure, kPa', cells: [figure(window.pressure.mean / 1e3), figure(window.pressure.sd / 1e3), plain(at.pressure / 1e3)] },
+              { key: 'supply', head: 'Supply, V', cells: [window.supply.mean.toFixed(3), window.supply.sd.toFixed(3), plain(at.voltage)] },
+              { key: 'rail', head: 'Rail temperature, °C', cells: [(window.railTemperature.mean - 273.15).toFixed(2), window.railTemperature.sd.toFixed(2), ''] },
+              { key: 'meter', head: 'Meter temperature, °C', cells: [(window.meterTemperature.mean - 273.15).toFixed(2), window.meterTemperature.sd.toFixed(2), ''] },
+              { key: 'edges', head: 'Meter edges', cells: [window.edges, '', ''] },
+              { key: 'pulses', head: 'Pulses', cells: [window.pulses, '', ''] },
+              { key: 'length', head: 'Length, s', cells: [figure(window.to - window.from), '', ''] },
+              { key: 'frames', head: 'Frames, missing of them', cells: [`${window.frames}, ${window.missingFrames}`, '', ''] },
+            ]}
+          />
+        )}
+        {end !== null && end.criteria.length > 0 && (
+          <div>
+            <h3>Held against</h3>
+            <ul className="criteria">
+              {end.criteria.map((one) => (
+                <li key={one.rule}>
+                  <Status tone={one.passed ? 'good' : 'bad'}>
+                    {one.passed ? 'kept' : 'not kept'}: {one.text} <span className="quiet small">({one.rule})</span>
+                  </Status>
+                </li>
+              ))}
+            </ul>
+          </div>
+        )}
+      </div>
       {mass?.kind === 'no-mass' && <Notice tone="note">No mass: {mass.text}</Notice>}
       {window === null && <p className="quiet">It never came to a measuring window ({reasonWords(row.reason)}), so there is no mass.</p>}
       {mass?.kind === 'mass' && budget !== null && (
@@ -172,7 +180,9 @@ function Decide({ id, row }: { readonly id: string; readonly row: AttemptRow }) 
           role="group"
           aria-label={decision.label}
           onKeyDown={(event) => {
-            if (event.key === 'Escape') setAsking(false);
+            if (event.key !== 'Escape') return;
+            event.stopPropagation();
+            setAsking(false);
           }}
         >
           <h3>{decision.label}</h3>

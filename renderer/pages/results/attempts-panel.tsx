@@ -1,4 +1,4 @@
-import { useMemo, useState } from 'react';
+import { useMemo, useRef, useState } from 'react';
 import { Choice } from '../../components/field.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
@@ -11,6 +11,7 @@ import type { JournalView } from '../../host/journal-feed.ts';
 import { AttemptDetails } from './attempt-details.tsx';
 import { attemptKey, attemptRows, filtered, reasonWords, roleWords, verdictWords } from './attempts.ts';
 import type { AttemptEnd, AttemptFilter, AttemptRow, Shown } from './attempts.ts';
+import './one-line.css';
 import { plain, plusMinus } from './figures.ts';
 import type { ViewProps } from './view-props.ts';
 
@@ -33,6 +34,7 @@ interface AttemptsPanelProps extends ViewProps {
 export function AttemptsPanel({ id, journal: { state, revision }, ends, results, selection, amounts }: AttemptsPanelProps) {
   const [filter, setFilter] = useState<AttemptFilter>({ shown: 'all', injector: null, voltage: null });
   const [open, setOpen] = useState<string | null>(null);
+  const frame = useRef<HTMLDivElement>(null);
   const rows = useMemo(() => (state === null ? [] : attemptRows(state, results.points)), [state, revision, results.points]);
   const some = useMemo(() => filtered(rows, filter), [rows, filter]);
   const columns = useMemo((): readonly Column<AttemptRow>[] => {
@@ -44,7 +46,7 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
     };
     return [
       { key: 'point', title: 'Point', width: '4rem', numeric: true, cell: (r) => r.at.index, sortBy: (r) => r.at.index },
-      { key: 'injector', title: 'Injector', width: 'minmax(7rem, 1fr)', cell: (r) => `${r.serialNumber}${roleWords(r.at.role)}`, sortBy: (r) => r.serialNumber },
+      { key: 'injector', title: 'Injector', width: 'minmax(9rem, 1fr)', cell: (r) => <span className="one-line">{`${r.serialNumber}${roleWords(r.at.role)}`}</span>, sortBy: (r) => r.serialNumber },
       { key: 'voltage', title: 'V', width: '3.5rem', numeric: true, cell: (r) => plain(r.at.voltage), sortBy: (r) => r.at.voltage },
       { key: 'pressure', title: 'kPa', width: '4rem', numeric: true, cell: (r) => plain(r.at.pressure / 1e3), sortBy: (r) => r.at.pressure },
       { key: 'width', title: 'Width, ms', width: '6.75rem', numeric: true, cell: (r) => plain(r.at.width * 1e3), sortBy: (r) => r.at.width },
@@ -55,6 +57,11 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
       { key: 'why', title: 'Made', width: 'minmax(9rem, 1fr)', cell: (r) => reasonWords(r.reason), sortBy: (r) => reasonWords(r.reason) },
     ];
   }, [amounts, results]);
+  const close = (): void => {
+    setOpen(null);
+    // Back to the row that was left, which is the one in the order of keys.
+    requestAnimationFrame(() => frame.current?.querySelector<HTMLElement>('[role="row"][tabindex="0"]')?.focus());
+  };
   const opened = rows.find((row) => row.key === open) ?? null;
   return (
     <>
@@ -73,7 +80,7 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
           onChange={(value) => setFilter({ ...filter, voltage: value === everything ? null : Number(value) })}
         />
       </div>
-      <div className={opened === null ? 'attempts' : 'attempts attempts-open'}>
+      <div className="attempts" ref={frame}>
         <Section title={`${some.length} of ${rows.length} attempts`}>
           <DataTable
             label="Attempts of the run"
@@ -83,7 +90,7 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
             empty={rows.length === 0 ? 'No attempt was made yet.' : 'No attempt is like this. Choose other filters.'}
             onOpen={(row) => setOpen(row.key)}
             selected={open}
-            maxHeight="34rem"
+            maxHeight={opened === null ? '34rem' : '18rem'}
           />
           <p className="small quiet">Enter opens an attempt: its readings, the limits it was held against, its budget, and the decision whether it counts.</p>
         </Section>
@@ -96,7 +103,7 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
             end={ends.get(attemptKey(opened.at.index, opened.attempt)) ?? null}
             results={results}
             amounts={amounts}
-            onClose={() => setOpen(null)}
+            onClose={close}
             onOpen={setOpen}
           />
         )}

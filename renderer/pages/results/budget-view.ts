@@ -44,7 +44,7 @@ export interface ResultBudget {
 }
 
 /** Of the combined uncertainty: less than this is rounding. */
-const tooSmall = 1e-6;
+const tooSmall = 1e-4;
 
 /** Budget of one of the two results of a line; in its SI unit. */
 export function budgetOfLine(cell: LineCell, of: 'deadTime' | 'slope'): ResultBudget {
@@ -112,6 +112,8 @@ function shownInput(unit: string): ShownInput {
       return { unit: 'kPa', uUnit: 'kPa', factor: 1e-3, offset: 0 };
     case 'K':
       return { unit: '°C', uUnit: 'K', factor: 1, offset: -273.15 };
+    case 's':
+      return { unit: 'ms', uUnit: 'ms', factor: 1e3, offset: 0 };
     case '1/m3':
       return { unit: 'edges/L', uUnit: 'edges/L', factor: 1e-3, offset: 0 };
     case 'kg/m3':

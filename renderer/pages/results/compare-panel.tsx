@@ -10,6 +10,7 @@ import { FigureTable } from './figure-table.tsx';
 import { figure, plain, plusMinus } from './figures.ts';
 import { conditionKey, referenceDensity } from './results.ts';
 import type { RunResults } from './results.ts';
+import { shortRunText } from './run-text.ts';
 import type { Selection } from './selection.ts';
 import type { Series } from './series.ts';
 import { useResults } from './use-results.ts';
@@ -32,13 +33,20 @@ const notChosen = '';
 export function ComparePanel({ results, selection, name, other, runs, onOther }: ComparePanelProps) {
   const [of, setOf] = useState<Of>('deadTime');
   const theirs = useResults(other);
+  const options = useMemo(() => {
+    const listed = runs.map(({ id, text }) => ({ value: id, text }));
+    if (other === null) return [{ value: notChosen, text: 'Choose a run' }, ...listed];
+    if (listed.some(({ value }) => value === other)) return listed;
+    const { state, events } = theirs.journal;
+    return [{ value: other, text: state === null ? other : shortRunText(state.plan.name, state.plan.order, events[0]?.at ?? null) }, ...listed];
+  }, [runs, other, theirs.journal]);
   return (
     <>
       <div className="field-row">
         <Choice
           label="Compare with"
           value={other ?? notChosen}
-          options={[...(other === null ? [{ value: notChosen, text: 'Choose a run' }] : []), ...runs.map(({ id, text }) => ({ value: id, text }))]}
+          options={options}
           onChange={(value) => {
             if (value !== notChosen) onOther(value);
           }}
@@ -60,7 +68,7 @@ export function ComparePanel({ results, selection, name, other, runs, onOther }:
           {theirs.journal.phase === 'failed' ? `The other run cannot be read: ${theirs.journal.problem}` : theirs.problem !== '' ? `The other run cannot be reduced: ${theirs.problem}` : 'The other run is being read and reduced.'}
         </Notice>
       ) : (
-        <Compared first={theirs.results} second={results} selection={selection} of={of} names={[runs.find((r) => r.id === other)?.text ?? theirs.results.plan.name, name]} />
+        <Compared first={theirs.results} second={results} selection={selection} of={of} names={[options.find(({ value }) => value === other)?.text ?? theirs.results.plan.name, name]} />
       )}
     </>
   );

@@ -1,4 +1,5 @@
 /** Short pulses: how far each width lies off the line through the long ones, for the injectors of one voltage. */
+import type { LineCell } from '../../../app/reduce/reduction.ts';
 import { expandedRandom, randomOfWidth } from './estimate.ts';
 import type { Estimate } from './estimate.ts';
 import type { ResultCell } from './results.ts';
@@ -12,8 +13,9 @@ export interface ShortColumn {
   readonly regionFrom: number | null;
   /** Shortest measured width from which on every width stays inside the limit, s; null: none does. */
   readonly insideFrom: number | null;
-  /** Shortest width at and above which every width repeats within the plan's limit, s; null: none, or no replicates. */
+  /** Shortest width at and above which every width repeats within the plan's limit, s; null: `repeatableWhy` says why not. */
   readonly repeatableFrom: number | null;
+  readonly repeatableWhy: string;
   /** By width: deviation from the line, percent of the line. Absent: not measured, or the line is not above zero there. */
   readonly deviations: ReadonlyMap<number, Estimate>;
 }
@@ -22,7 +24,7 @@ export interface ShortColumn {
 export function shortColumns(cells: readonly ResultCell[], limitPercent: number): readonly ShortColumn[] {
   return cells.map((cell): ShortColumn => {
     const { injector, serialNumber } = cell;
-    if (cell.kind === 'no-line') return { injector, serialNumber, why: cell.text, regionFrom: null, insideFrom: null, repeatableFrom: null, deviations: new Map() };
+    if (cell.kind === 'no-line') return { injector, serialNumber, why: cell.text, regionFrom: null, insideFrom: null, repeatableFrom: null, repeatableWhy: cell.text, deviations: new Map() };
     const deviations = new Map<number, Estimate>();
     for (const width of cell.widths) {
       if (width.deviationPercent === null) continue;
@@ -30,8 +32,12 @@ export function shortColumns(cells: readonly ResultCell[], limitPercent: number)
       const u95 = expandedRandom([randomOfWidth(cell, width)]);
       deviations.set(width.width, { value: width.deviationPercent, u95: u95 === null ? null : (100 * u95) / line });
     }
-    return { injector, serialNumber, why: '', regionFrom: cell.region.from, insideFrom: insideFrom(cell.widths, limitPercent), repeatableFrom: cell.lowestRepeatable, deviations };
+    return { injector, serialNumber, why: '', regionFrom: cell.region.from, insideFrom: insideFrom(cell.widths, limitPercent), ...repeatable(cell.lowestRepeatable), deviations };
   });
+}
+
+function repeatable(lowest: LineCell['lowestRepeatable']): Pick<ShortColumn, 'repeatableFrom' | 'repeatableWhy'> {
+  return lowest.kind === 'width' ? { repeatableFrom: lowest.width, repeatableWhy: '' } : { repeatableFrom: null, repeatableWhy: lowest.text };
 }
 
 function insideFrom(widths: readonly { readonly width: number; readonly deviationPercent: number | null }[], limit: number): number | null {
