@@ -1,3 +1,4 @@
+import { memo } from 'react';
 import { Section } from '../../components/page.tsx';
 import { alarmWords, alarmsInOrder } from './alarms.ts';
 import type { Alarm } from './alarms.ts';
@@ -6,7 +7,7 @@ import { plural, shownText } from './words.ts';
 const shownAtOnce = 12;
 
 /** What is wrong now, in full: it stands above everything else until it is over. */
-export function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
+export const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
   const standing = alarmsInOrder(alarms).filter((alarm) => alarm.endedAt === null);
   return (
     <div role="alert" aria-label="Alarms that stand" className="run-standing">
@@ -29,10 +30,10 @@ export function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }
       ))}
     </div>
   );
-}
+});
 
 /** All alarms of the run: those that stand, then the ones that are over, newest first. */
-export function AlarmList({ alarms }: { readonly alarms: readonly Alarm[] }) {
+export const AlarmList = memo(function AlarmList({ alarms }: { readonly alarms: readonly Alarm[] }) {
   const inOrder = alarmsInOrder(alarms);
   const standing = inOrder.filter((alarm) => alarm.endedAt === null).length;
   const rest = inOrder.slice(shownAtOnce);
@@ -53,7 +54,7 @@ export function AlarmList({ alarms }: { readonly alarms: readonly Alarm[] }) {
       )}
     </Section>
   );
-}
+});
 
 function Alarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
   return (

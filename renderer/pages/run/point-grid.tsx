@@ -28,6 +28,7 @@ interface PointGridProps {
   readonly points: readonly Point[];
   readonly sheet: Sheet;
   readonly state: RunState;
+  readonly revision: number;
   readonly selection: Selection;
   readonly opened: number | null;
   readonly onSelect: (selection: Selection) => void;
@@ -38,7 +39,7 @@ interface PointGridProps {
   readonly focusRequest: number;
 }
 
-export function PointGrid({ plan, points, sheet, state, selection, opened, onSelect, onOpen, onKey, focusRequest }: PointGridProps) {
+export function PointGrid({ plan, points, sheet, state, revision, selection, opened, onSelect, onOpen, onKey, focusRequest }: PointGridProps) {
   const scroller = useRef<HTMLDivElement>(null);
   const [view, setView] = useState({ left: 0, top: 0, width: 800, height: 420 });
   const wantsFocus = useRef(false);
@@ -65,6 +66,8 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
   const headHeight = sheet.columns.length > 0 ? 2 * rowHeight : rowHeight;
   const rows = visible(view.top, view.height, rowHeight, sheet.rows.length, margin);
   const groups = visible(view.left, room, span * cellWidth, sheet.columnGroups.length, Math.ceil(margin / span));
+  // The fold writes into `state`, so its revision stands for it.
+  const standings = useMemo(() => sheet.rows.slice(rows.from, rows.to).map((row) => standingOf(state, row)), [state, revision, sheet, rows.from, rows.to]);
   const columns = { from: groups.from * span, to: groups.to * span };
 
   // The cell that has the focus is brought into sight before it is focused: it may not be drawn yet.
@@ -196,8 +199,8 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
                 from={columns.from}
                 to={columns.to}
                 span={span}
-                standing={standingOf(state, row)}
-                selected={row.points.map((point) => (point !== null && selection.selected.has(point) ? '1' : '0')).join('')}
+                standing={standings[drawn] ?? ''}
+                selected={selection.selected.size === 0 ? '' : row.points.map((point) => (point !== null && selection.selected.has(point) ? '1' : '0')).join('')}
                 focused={focus.row === index ? focus.column : -1}
                 opened={opened !== null && row.points.includes(opened) ? opened : null}
               />

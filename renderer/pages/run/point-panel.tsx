@@ -1,4 +1,4 @@
-import { useEffect, useRef, useState } from 'react';
+import { memo, useEffect, useRef, useState } from 'react';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { densityOfRun } from '../../../app/fluid/density-of-run.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
@@ -39,7 +39,7 @@ interface PointPanelProps {
 }
 
 /** One point: how it stands, every attempt with what was found and allowed, which one counts and why, what can be done. */
-export function PointPanel({ state, revision, log, point, commands, following, onFollow, onLeave, focusRequest }: PointPanelProps) {
+export const PointPanel = memo(function PointPanel({ state, revision, log, point, commands, following, onFollow, onLeave, focusRequest }: PointPanelProps) {
   const heading = useRef<HTMLHeadingElement>(null);
   const seen = useRef(focusRequest);
   useEffect(() => {
@@ -102,7 +102,7 @@ export function PointPanel({ state, revision, log, point, commands, following, o
       {units.statement !== '' && <p className="small quiet">{units.statement}</p>}
     </section>
   );
-}
+});
 
 interface PointActionsProps {
   readonly state: RunState;

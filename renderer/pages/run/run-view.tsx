@@ -1,4 +1,4 @@
-import { useCallback, useEffect, useMemo, useState } from 'react';
+import { memo, useCallback, useEffect, useMemo, useState } from 'react';
 import { tinykeys } from 'tinykeys';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import type { Ending, RunEvent } from '../../../app/run/events.ts';
@@ -63,7 +63,8 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
   const current = state.current === null ? null : (points[state.current.point] ?? null);
   const commands = useCommands(id, onBench);
   const lastAt = events.at(-1)?.at ?? 0;
-  const tally = tallyOf(state, points.keys());
+  // The fold writes into `state`, so its revision stands for it.
+  const tally = useMemo(() => tallyOf(state, points.keys()), [state, revision, points]);
 
   return (
     <Page
@@ -80,7 +81,7 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
       <StandingAlarms alarms={onBench ? log.alarms : []} />
       <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={Math.max(lastAt, Date.now())} onBench={onBench} />
       {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} />}
-      <Work id={id} state={state} revision={revision} events={events} onBench={onBench} commands={commands} points={points} />
+      <Work state={state} revision={revision} events={events} onBench={onBench} commands={commands} points={points} />
     </Page>
   );
 }
@@ -187,7 +188,6 @@ function NotOnBench({ id, state }: { readonly id: string; readonly state: RunSta
 }
 
 interface WorkProps {
-  readonly id: string;
   readonly state: RunState;
   readonly revision: number;
   readonly events: readonly RunEvent[];
@@ -196,8 +196,8 @@ interface WorkProps {
   readonly points: ReturnType<typeof expandPlan>;
 }
 
-/** The points: sheet, selection, what can be done with it, and the panel of one point. */
-function Work({ state, revision, events, onBench, commands, points }: WorkProps) {
+/** The points: sheet, selection, what can be done with it, and the panel of one point. Drawn with the journal, not with every status. */
+const Work = memo(function Work({ state, revision, events, onBench, commands, points }: WorkProps) {
   const { plan } = state;
   const log = logOf(events);
   const sheets = useMemo(() => sheetsOf(plan, points), [plan, points]);
@@ -246,6 +246,13 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
     },
     [commands],
   );
+  const follow = useCallback(() => setOpened(null), []);
+  const shownIndex = shownPoint?.index ?? -1;
+  const leavePanel = useCallback(() => {
+    const place = sheet === undefined ? null : placeOf(sheet, shownIndex);
+    if (place !== null) setSelection((old) => ({ ...old, focus: place, anchor: place }));
+    setGridFocus((n) => n + 1);
+  }, [sheet, shownIndex]);
   const marked = selection.selected.size > 0 ? [...selection.selected] : [];
   const underFocus = selectedPoint(sheet, selection);
   const leaveOut = (): void => {
@@ -325,6 +332,7 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
             points={points}
             sheet={sheet}
             state={state}
+            revision={revision}
             selection={selection}
             opened={opened}
             focusRequest={gridFocus}
@@ -357,17 +365,13 @@ function Work({ state, revision, events, onBench, commands, points }: WorkProps)
           commands={commands}
           following={opened === null}
           focusRequest={panelFocus}
-          onFollow={() => setOpened(null)}
-          onLeave={() => {
-            const place = placeOf(sheet, shownPoint.index);
-            if (place !== null) setSelection((old) => ({ ...old, focus: place, anchor: place }));
-            setGridFocus((n) => n + 1);
-          }}
+          onFollow={follow}
+          onLeave={leavePanel}
         />
       )}
     </div>
   );
-}
+});
 
 function selectedPoint(sheet: Sheet | undefined, { focus }: Selection): number | null {
   return sheet?.rows[focus.row]?.points[focus.column] ?? null;

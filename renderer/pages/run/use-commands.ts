@@ -1,5 +1,5 @@
 /** Commands of a person to a run, and what each was answered. */
-import { useCallback, useEffect, useState } from 'react';
+import { useCallback, useEffect, useMemo, useState } from 'react';
 import type { Params } from '../../../app/contract/contract.ts';
 import { ask, useHostState } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
@@ -62,7 +62,7 @@ export function useCommands(id: string, onBench: boolean): Commands {
   );
   const refuse = useCallback((place: Place, label: string, text: string) => setAnswer({ place, label, accepted: false, text }), []);
   const forget = useCallback(() => setAnswer(null), []);
-  return { against, answer, busy, send, refuse, forget };
+  return useMemo(() => ({ against, answer, busy, send, refuse, forget }), [against, answer, busy, send, refuse, forget]);
 }
 
 async function carryOut(id: string, onBench: boolean, commands: readonly SentCommand[]): Promise<{ readonly accepted: boolean; readonly text: string }> {
