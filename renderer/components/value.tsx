@@ -61,7 +61,7 @@ export function Value({ label, text, unit, missing = 'not known', setPoint, band
 }
 
 /** An age as people say it; below a second it is not counted, so that it does not flicker. */
-export function ageText(age: number): string {
+function ageText(age: number): string {
   if (age < 1) return 'under 1 s';
   if (age < 120) return `${Math.floor(age)} s`;
   return `${Math.floor(age / 60)} min`;

@@ -24,7 +24,7 @@ interface Words {
   readonly text: string;
 }
 
-export function benchInWords({ line, bench }: Pick<HostState, 'line' | 'bench'>): Words {
+function benchInWords({ line, bench }: Pick<HostState, 'line' | 'bench'>): Words {
   if (line.state === 'gone') return { tone: 'bad', text: 'Host gone' };
   if (line.state === 'connecting') return { tone: 'busy', text: 'Looking for the host' };
   switch (bench.state) {

@@ -3,7 +3,7 @@ import type { ToHost } from '../../app/contract/contract.ts';
 import type { Carrier, Ears, OpenCarrier } from './connection.ts';
 
 /** What the preload puts into the page. It passes messages on and knows nothing of them. */
-export interface HostBridge {
+interface HostBridge {
   post(message: ToHost): void;
   /** `onMessage` for everything that the host says, `onClose` when the host has gone; returns how to stop listening. */
   listen(onMessage: (message: unknown) => void, onClose: (why: string) => void): () => void;

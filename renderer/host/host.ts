@@ -115,11 +115,6 @@ export function ask<N extends RequestName>(name: N, params: Params<N>): Promise<
   return connection.request(name, params);
 }
 
-/** The equipment record as it is stored now: call it after it was saved. */
-export function refreshEquipment(): Promise<void> {
-  return readEquipment();
-}
-
 /** The stop: sent at once, or first of all as soon as the host is there again. Never asks. */
 export async function stopNow(): Promise<void> {
   const up = connection.line.state === 'up';

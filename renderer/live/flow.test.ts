@@ -30,10 +30,26 @@ describe('flow from edges', () => {
     for (const { at, flow } of seen(hertz, 20, 20)) if (at > 3) expect(flow).toBeCloseTo(hertz, 6);
   });
 
-  test('falls when the next edge is overdue, and is 0 after some seconds without one', () => {
-    const after = seen(10, 5, 12).filter(({ at }) => at > 5.2);
-    for (const { at, flow } of after) expect(flow).toBeLessThanOrEqual(1 / (at - 5) + 1e-9);
+  test('falls without a jump when the next edge is overdue, and is 0 after some seconds without one', () => {
+    const after = seen(10, 5, 12).filter(({ at }) => at > 5);
+    for (const [i, { flow }] of after.entries()) {
+      const before = after[i - 1]?.flow ?? 10;
+      expect(flow).toBeLessThanOrEqual(before ?? Number.NaN);
+      expect((before ?? Number.NaN) - (flow ?? Number.NaN)).toBeLessThan(2);
+    }
     expect(after.at(-1)?.flow).toBe(0);
+  });
+
+  test('begins after a silence with what comes then, not with the silence', () => {
+    const flow = new FlowFromEdges();
+    let found: number | null = null;
+    for (let at = 0.02; at <= 12; at += 0.02) {
+      const edges = Math.max(0, Math.floor((at - 10) * 50 + 1e-9));
+      found = flow.add(frame({ at, edges, lastEdgeAt: edges === 0 ? 0 : 10 + edges / 50 }));
+      if (at > 4.1 && edges === 0) expect(found).toBe(0);
+      if (edges > 2) expect(found).toBeCloseTo(50, 6);
+    }
+    expect(found).not.toBeNull();
   });
 
   test('is not known before two edges were seen', () => {

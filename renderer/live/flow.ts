@@ -13,6 +13,8 @@ import { kFactorAt } from '../../app/reduce/mass.ts';
 /** s: how far back edges are counted, and how long without one until the flow is called none. */
 const span = 2;
 const silence = 4;
+/** Intervals without an edge after which the flow is taken to be falling. */
+const overdue = 2;
 
 interface Mark {
   readonly edges: number;
@@ -21,29 +23,30 @@ interface Mark {
 
 export class FlowFromEdges {
   #marks: Mark[] = [];
+  #edges: number | null = null;
 
   clear(): void {
     this.#marks = [];
+    this.#edges = null;
   }
 
   /** Edges per second by the frame; null while too few were seen to say; 0: none for some seconds. */
   add(frame: BenchFrame): number | null {
-    const last = this.#marks.at(-1);
-    if (last === undefined || frame.edges !== last.edges) this.#marks.push({ edges: frame.edges, at: frame.lastEdgeAt });
+    if (frame.edges !== this.#edges && frame.edges > 0) this.#marks.push({ edges: frame.edges, at: frame.lastEdgeAt });
+    this.#edges = frame.edges;
+    const quiet = frame.at - frame.lastEdgeAt;
+    if (quiet > silence) {
+      this.#marks = [];
+      return 0;
+    }
     while (this.#marks.length > 2 && (this.#marks[1]?.at ?? 0) <= frame.at - span) this.#marks.shift();
     const first = this.#marks[0];
     const latest = this.#marks.at(-1);
-    if (first === undefined || latest === undefined) return null;
-    const quiet = frame.at - latest.at;
-    if (quiet > silence) {
-      this.#marks = [latest];
-      return 0;
-    }
+    if (first === undefined || latest === undefined || first === latest) return null;
     const edges = latest.edges - first.edges;
-    if (edges === 0) return null;
-    const interval = (latest.at - first.at) / edges;
-    // Once the next edge is overdue, the flow is at most what would have brought it by now.
-    return 1 / Math.max(interval, quiet);
+    const time = latest.at - first.at;
+    // Once edges are overdue, the time without them counts too.
+    return edges / (quiet > (overdue * time) / edges ? frame.at - first.at : time);
   }
 }
 

@@ -7,9 +7,8 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { FlowFromEdges, massFlow } from './flow.ts';
 import { Trend } from './trend.ts';
 
-export const signals = ['supply', 'current', 'pressure', 'railTemperature', 'meterTemperature', 'flow'] as const;
 /** In SI units: V, A, Pa gauge, K, K, kg/s. */
-export type Signal = (typeof signals)[number];
+export type Signal = 'supply' | 'current' | 'pressure' | 'railTemperature' | 'meterTemperature' | 'flow';
 export type Span = 'ten-minutes' | 'since-start';
 
 export interface Latest {

@@ -10,7 +10,7 @@ export interface BurstForm {
 }
 
 /** PW / P that a plan allows by default, percent; the driver gets hot above it. */
-export const dutyLimit = 85;
+const dutyLimit = 85;
 /** The most the host takes in one burst by hand. */
 export const mostPulses = 100_000;
 

@@ -54,7 +54,7 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
         Before you drive anything: ventilation on, cover closed, no ignition source near, lines and rail tight. The fluid is flammable and under pressure, the
         drivers are energised once armed.
       </p>
-      {manual !== null && manual.doing !== '' && <Status tone="busy">{manual.doing}</Status>}
+      {manual !== null && manual.doing !== '' && <p role="status">{manual.doing}</p>}
       {said !== null && !said.well && <Notice tone="bad">{said.text}</Notice>}
       <div className="hand-sets">
       <SupplyForm bench={bench} against={against} busy={busy === 'manual.supply'} onSet={(volts) => void perform('manual.supply', { volts })} />
@@ -164,11 +164,10 @@ function BurstNow() {
   const { latest } = useLatest();
   if (latest === null || latest.frame.burst.number === 0) return null;
   const { active, done, commanded } = latest.frame.burst;
+  if (!active && done >= commanded) return null;
   return (
     <div className="hand-progress">
-      <Status tone={active ? 'busy' : done < commanded ? 'note' : 'off'}>
-        {active ? `Pulsing: ${done} of ${commanded}` : done < commanded ? `Last burst was stopped after ${done} of ${commanded} pulses` : `Last burst: all ${commanded} pulses done`}
-      </Status>
+      <Status tone={active ? 'busy' : 'note'}>{active ? `Pulsing: ${done} of ${commanded}` : `The last burst was stopped after ${done} of ${commanded} pulses`}</Status>
       {active && <progress value={done} max={commanded} aria-label="Pulses done" />}
     </div>
   );

@@ -1,6 +1,6 @@
 /** What the controller and the host count and name, in words. Names that this version does not know are shown as they are. */
 
-export interface InterlockWords {
+interface InterlockWords {
   readonly name: string;
   readonly closed: string;
   readonly open: string;
@@ -12,7 +12,7 @@ const interlocks: Readonly<Record<string, InterlockWords>> = {
   ventilation: { name: 'Ventilation', closed: 'running', open: 'not running' },
 };
 
-export function interlockWords(name: string): InterlockWords {
+function interlockWords(name: string): InterlockWords {
   return interlocks[name] ?? { name: sentence(name), closed: 'closed', open: 'open' };
 }
 
