@@ -34,6 +34,8 @@ export interface OpenOptions {
   readonly readOnly?: boolean;
   /** The archive refuses to grow over this and then reports a full disk. Absent: as large as the disk lets it. */
   readonly maxBytes?: number;
+  /** Another connection of this program has the archive open, so its structure was looked at already. */
+  readonly checked?: boolean;
   readonly now: () => UnixMillis;
 }
 
@@ -100,7 +102,7 @@ export function openArchive(path: string, options: OpenOptions): OpenResult {
     return { ok: false, code: 'absent', text: `${what} Nothing was made. Check the path.` };
   }
   try {
-    return options.readOnly === true ? openReader(file) : openWriter(file, options);
+    return options.readOnly === true ? openReader(file, options.checked === true ? 0 : quickCheckMaxBytes) : openWriter(file, options);
   } catch (error) {
     const failure = error instanceof ArchiveUnreadable ? damaged(file, error.message) : storageFailure(error, file);
     if (failure === null) throw error;
@@ -116,7 +118,7 @@ const damaged = (path: string, how: string): OpenFailure => ({
 
 const openForReading = (file: string): Database => openDatabase(file, { readOnly: true, busyTimeout: busyTimeoutMs });
 
-function openReader(file: string): OpenResult {
+function openReader(file: string, checkMaxBytes: number): OpenResult {
   const db = openForReading(file);
   return closingOnFailure(db.close.bind(db), () => {
     const inspection = inspect(db, file);
@@ -131,7 +133,7 @@ function openReader(file: string): OpenResult {
         text: `The archive ${file} is of version ${inspection.version}; this program reads version ${currentVersion}. Nothing was changed. Open it once for writing, for instance by starting a run in it; that brings it up to date and keeps a copy.`,
       };
     }
-    return quickCheck(db, file, quickCheckMaxBytes) ?? { ok: true, archive: new Archive(db, file, null) };
+    return quickCheck(db, file, checkMaxBytes) ?? { ok: true, archive: new Archive(db, file, null) };
   });
 }
 

@@ -421,6 +421,44 @@ test('nobody on the line: connecting ends by its deadline, or at once by its sig
   expect(clock.now() - from).toBeLessThan(1000);
 });
 
+test('a connection takes another dead-man and telemetry rate, keeps them over a loss, and refuses what the bench does not allow', async () => {
+  const { clock, bench, frames, channel } = await connected();
+  const rate = async (): Promise<number> => {
+    const before = frames.length;
+    await wait(clock, 2000);
+    return (frames.length - before) / 2;
+  };
+  expect(Math.round(await rate())).toBe(20);
+  expect(await bench.configure({ deadManMs: 400, telemetryHz: 50 })).toEqual(done);
+  expect(Math.round(await rate())).toBe(50);
+  for (const settings of [{ deadManMs: 20_000, telemetryHz: 50 }, { deadManMs: 400, telemetryHz: 1000 }]) {
+    expect(await bench.configure(settings)).toMatchObject({ kind: 'refused', code: 'range' });
+  }
+  // The heartbeat keeps up with the shorter time.
+  expect(await bench.perform({ kind: 'arm' })).toEqual(done);
+  await wait(clock, 5000);
+  expect(frames.at(-1)).toMatchObject({ armed: true, fault: null });
+  channel.unplug();
+  expect(bench.downReason).toMatch(/unplugged/);
+  expect(await bench.configure({ deadManMs: 1000, telemetryHz: 20 })).toMatchObject({ kind: 'no-answer' });
+  await wait(clock, 3000);
+  expect(bench.downReason).toBeNull();
+  expect(Math.round(await rate())).toBe(50);
+});
+
+test('listeners come and go without disturbing each other', async () => {
+  const { clock, bench, frames } = await connected();
+  let heard = 0;
+  const unlisten = bench.listen({ onFrame: () => (heard += 1), onLink: () => undefined });
+  await wait(clock, 1000);
+  expect(heard).toBeGreaterThan(15);
+  unlisten();
+  const before = { heard, frames: frames.length };
+  await wait(clock, 1000);
+  expect(heard).toBe(before.heard);
+  expect(frames.length).toBeGreaterThan(before.frames + 15);
+});
+
 test('an aborted signal ends every kind of request as no-answer', async () => {
   const c = await connected();
   const abort = new AbortController();

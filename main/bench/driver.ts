@@ -19,12 +19,12 @@ export type BenchLinkEvent =
   | { readonly state: 'up'; readonly reason: string; readonly bootId: string };
 
 /** What a plan chooses of the conversation. */
-export interface LinkSettings {
+interface LinkSettings {
   readonly deadManMs: number;
   readonly telemetryHz: number;
 }
 
-export interface BenchListener {
+interface BenchListener {
   readonly onFrame: (frame: BenchFrame) => void;
   readonly onLink: (event: BenchLinkEvent) => void;
 }

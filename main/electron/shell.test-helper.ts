@@ -104,7 +104,7 @@ interface FrameDouble {
   readonly parent: FrameDouble | null;
 }
 
-export class ContentsDouble extends EventEmitter {
+class ContentsDouble extends EventEmitter {
   readonly mainFrame: FrameDouble = { url: '', parent: null };
   openHandler: (details: { url: string }) => { action: string } = () => ({ action: 'allow' });
   readonly posted: { readonly channel: string; readonly ports: readonly PortDouble[] }[] = [];

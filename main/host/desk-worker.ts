@@ -7,7 +7,7 @@ import { doAtDesk, type DeskAnswer, type DeskJob } from './desk-work.ts';
 
 if (parentPort === null) throw new Error('this file is a worker thread');
 const port = parentPort;
-const opened = openArchive((workerData as { readonly archivePath: string }).archivePath, { readOnly: true, now: () => unixMillis(Date.now()) });
+const opened = openArchive((workerData as { readonly archivePath: string }).archivePath, { readOnly: true, checked: true, now: () => unixMillis(Date.now()) });
 
 async function answer(job: DeskJob): Promise<DeskAnswer> {
   if (!opened.ok) return { ok: false, code: 'archive', text: opened.text };

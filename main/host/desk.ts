@@ -21,6 +21,8 @@ export class Desk {
   constructor(archivePath: string, workerFile: URL) {
     this.#quick = new DeskThread(archivePath, workerFile);
     this.#long = new DeskThread(archivePath, workerFile);
+    // The first page that is opened does not wait for the thread to begin.
+    this.#quick.begin();
   }
 
   /** Never rejects; jobs of a kind are done in the order they were given. */
@@ -33,7 +35,7 @@ export class Desk {
   }
 }
 
-/** Started with its first job; one that died is started again with the next. */
+/** One that died is started again with the next job. */
 class DeskThread {
   readonly #archivePath: string;
   readonly #workerFile: URL;
@@ -47,12 +49,18 @@ class DeskThread {
     this.#workerFile = workerFile;
   }
 
+  begin(): void {
+    this.#worker ??= this.#start();
+    this.#worker.unref();
+  }
+
   do(job: DeskJob): Promise<DeskAnswer> {
     if (this.#closed) return Promise.resolve({ ok: false, code: 'archive', text: 'The host is ending; the archive is being closed.' });
     return new Promise((settle) => {
       const id = this.#nextId++;
       this.#waiting.set(id, { job, settle });
       this.#worker ??= this.#start();
+      this.#worker.ref();
       this.#worker.postMessage({ id, job });
     });
   }
@@ -69,13 +77,14 @@ class DeskThread {
       const waiting = this.#waiting.get(id);
       this.#waiting.delete(id);
       waiting?.settle(answer);
+      // An idle desk keeps no program alive.
+      if (this.#waiting.size === 0) worker.unref();
     });
     worker.on('error', (error: unknown) => this.#giveUp(`The thread that reads the archive ended: ${(error as Error).message}`));
     worker.on('exit', () => {
       if (this.#worker === worker) this.#worker = null;
       this.#giveUp('The thread that reads the archive ended.');
     });
-    worker.unref();
     return worker;
   }
 
