@@ -271,9 +271,9 @@ describe('linear flow range and repeatability', () => {
       }
       const beyond = cell.widths.find((w) => (w.repeatability?.percent ?? 99) > 1);
       const next = cell.widths[cell.widths.findIndex((w) => w === beyond) - 1];
-      expect(cell.lowestRepeatable).toBe(next?.width);
+      expect(cell.lowestRepeatable).toMatchObject({ kind: 'width', width: next?.width });
     }
-    expect(lines(reduced(syntheticPlan({ ...axes, replicates: 1 }, 1), { scatter }))[0]?.lowestRepeatable).toBeNull();
+    expect(lines(reduced(syntheticPlan({ ...axes, replicates: 1 }, 1), { scatter }))[0]?.lowestRepeatable).toMatchObject({ kind: 'no-width', reason: 'not-measured' });
   });
 });
 

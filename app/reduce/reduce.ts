@@ -4,6 +4,8 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import { celsius, kilograms } from '../quantities/quantity.ts';
+import { lowestRepeatableWidth } from '../statistics/repeatability.ts';
+import type { LowestWidth } from '../statistics/repeatability.ts';
 import { coverageFactor, result } from './budget.ts';
 import type { Result } from './budget.ts';
 import { cellsOf, fitCells, grouped, meanMass, withMasses } from './cells.ts';
@@ -247,9 +249,9 @@ function flowRange(widths: readonly WidthResult[], limitPercent: number): FlowRa
 }
 
 /** RED-26 */
-function lowestRepeatable(widths: readonly WidthResult[], limitPercent: number): WidthResult['width'] | null {
-  const end = widths.findIndex(({ repeatability }) => repeatability === null || repeatability.percent > limitPercent);
-  return (end < 0 ? widths.at(-1) : widths[end - 1])?.width ?? null;
+function lowestRepeatable(widths: readonly WidthResult[], limitPercent: number): LowestWidth {
+  const known = widths.flatMap(({ width, repeatability }) => (repeatability === null ? [] : [{ width, sd: repeatability.percent / 100, dof: repeatability.dof }]));
+  return lowestRepeatableWidth(known, limitPercent / 100);
 }
 
 function familyKey({ cell: { at } }: FittedLine, width: number, plan: Plan): string {

@@ -4,6 +4,7 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
+import type { LowestWidth } from '../statistics/repeatability.ts';
 import type { Result } from './budget.ts';
 import type { LackOfFit } from './line.ts';
 import type { RegionStop } from './linear-region.ts';
@@ -115,8 +116,8 @@ export interface LineCell extends CellPlace {
   readonly staticToSlope: Result | null;
   /** null: no width is inside the limit. */
   readonly flowRange: FlowRange | null;
-  /** The shortest width at and above which every width repeats within the plan's limit; null: none, or no replicates. */
-  readonly lowestRepeatable: Seconds | null;
+  /** The shortest width at and above which every width repeats within the plan's limit. */
+  readonly lowestRepeatable: LowestWidth;
   readonly scatter: LineScatter;
   /** Covariance of slope and dead time, kg. */
   readonly covarianceRandom: number;

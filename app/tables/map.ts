@@ -14,6 +14,8 @@ export interface DeadTimeCurve {
   readonly serialNumber: string;
   readonly pressure: number;
   readonly period: number;
+  /** Lowest first; the form's residuals are in this order. */
+  readonly voltages: readonly number[];
   readonly form: CoilForm | NoCoilForm;
   /** Each inner voltage left out in turn and told by the others: s. */
   readonly leaveOneOut: readonly { readonly voltage: number; readonly predicted: number; readonly found: number; readonly uDifference: number }[];
@@ -32,7 +34,7 @@ export function deadTimeCurves(reduction: Reduction): readonly DeadTimeCurve[] {
       const difference = stateCarried(combine(told.of.value - found.value, [{ of: told.of, sensitivity: 1 }, { of: found, sensitivity: -1 }]));
       return [{ voltage: cell.voltage, predicted: told.of.value, found: found.value, uDifference: difference.u }];
     });
-    return { injector: first.injector, serialNumber: first.serialNumber, pressure: first.pressure, period: first.period, form: formOf(cells), leaveOneOut };
+    return { injector: first.injector, serialNumber: first.serialNumber, pressure: first.pressure, period: first.period, voltages: cells.map((c) => c.voltage), form: formOf(cells), leaveOneOut };
   });
 }
 

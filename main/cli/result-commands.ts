@@ -1,14 +1,17 @@
 import { resolve } from 'node:path';
-import { Option, type Command } from 'commander';
+import { InvalidArgumentError, Option, type Command } from 'commander';
+import { budgetTable } from '../../app/reduce/budget-table.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
+import type { GridAxes } from '../../app/tables/grid.ts';
 import type { Archive } from '../archive/archive.ts';
-import { exportRun, reduceState } from '../export/export-run.ts';
+import { exportRun, reduceState, timesOf } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace } from './places.ts';
+import { printBudget, printFindings } from './print-findings.ts';
 import { printTable } from './print-table.ts';
 import { Stop } from './stop.ts';
 
@@ -16,7 +19,8 @@ interface ResultOptions {
   readonly archive: string;
 }
 
-function stateOf(archive: Archive, id: string): RunState {
+/** The state of a stored run; stops the command where it cannot be had. */
+export function stateOf(archive: Archive, id: string): RunState {
   const loaded = loadRun(archive, id);
   if (!loaded.ok) throw new Stop(loaded.code === 'no-such-run' ? exitCode.badInput : exitCode.archive, loaded.text);
   return loaded.state;
@@ -28,7 +32,37 @@ export function printTables(archive: Archive, id: string): void {
   for (const table of [...deadTimeTables(reduction), ...slopeTables(reduction)]) process.stdout.write(`\n${printTable(table)}\n`);
 }
 
-function withArchive(path: string, use: (archive: Archive) => void | Promise<void>): Promise<void> {
+function printBudgetOf(archive: Archive, id: string, index: number): void {
+  const state = stateOf(archive, id);
+  const found = reduceState(state).windows.find((w) => w.point === index);
+  if (found === undefined) {
+    throw new Stop(exitCode.badInput, `No attempt counts for point ${index} of this run, so it has no budget. The points with attempts are in attempts.csv of an export.`);
+  }
+  const { at, attempt, outcome } = found;
+  const serial = state.plan.injectors[at.injector]?.serialNumber ?? `channel ${at.channel}`;
+  const what = `point ${index}, attempt ${attempt}: ${serial}, ${at.voltage} V, ${at.pressure / 1e3} kPa, PW ${Number((at.width * 1e3).toPrecision(6))} ms`;
+  if (outcome.kind === 'no-mass') throw new Stop(exitCode.badInput, `${what}: ${outcome.text}`);
+  process.stdout.write(`${printBudget(budgetTable(outcome, state.equipment), what)}\n`);
+}
+
+function wholeNumber(text: string): number {
+  if (!/^\d+$/u.test(text)) throw new InvalidArgumentError('A point is a whole number, 0 or more.');
+  return Number(text);
+}
+
+/** Values of an axis, strictly rising, times `toSi`. */
+function axis(toSi: number): (text: string) => readonly number[] {
+  return (text) => {
+    const values = text.split(',').map(Number);
+    if (!values.every((v, i) => Number.isFinite(v) && v > 0 && (i === 0 || v > (values[i - 1] ?? 0)))) {
+      throw new InvalidArgumentError('Give rising numbers above 0, with commas between.');
+    }
+    return values.map((v) => v * toSi);
+  };
+}
+
+/** Opens an archive for reading, and closes it after the use. */
+export function withArchive(path: string, use: (archive: Archive) => void | Promise<void>): Promise<void> {
   const archive = archivePlace(path, 'read');
   return Promise.resolve(use(archive)).finally(() => archive.close());
 }
@@ -62,20 +96,39 @@ export function addResultCommands(program: Command): void {
     .description('print dead time and slope against voltage for each injector, with 95 % intervals')
     .argument('[run]', 'id or its beginning; without it the latest run')
     .addOption(archiveOption())
-    .action((run: string | undefined, options: ResultOptions) =>
-      withArchive(options.archive, (archive) => printTables(archive, chosenRun(archive, run))),
+    .addOption(new Option('--budget <point>', 'instead: the uncertainty budget of the attempt that counts for this point, input by input').argParser(wholeNumber))
+    .addOption(new Option('--findings', 'also: slope model, static flow, linear flow range, curve over voltage, pressure exponent, drift'))
+    .action((run: string | undefined, options: ResultOptions & { budget?: number; findings?: true }) =>
+      withArchive(options.archive, (archive) => {
+        const id = chosenRun(archive, run);
+        if (options.budget !== undefined) {
+          printBudgetOf(archive, id, options.budget);
+          return;
+        }
+        printTables(archive, id);
+        if (options.findings === true) process.stdout.write(`\n${printFindings(reduceState(stateOf(archive, id)), timesOf(archive, id))}\n`);
+      }),
     );
 
   program
     .command('export')
-    .description('write attempts, masses and lines as CSV, and the whole reduction as JSON')
+    .description('write attempts, masses, budgets, lines, tables and maps as CSV, and the whole reduction as JSON')
     .argument('[run]', 'id or its beginning; without it the latest run')
     .addOption(archiveOption())
     .addOption(new Option('--to <folder>', 'folder for the files; it is made if it is not there').default('tables'))
-    .action((run: string | undefined, options: ResultOptions & { to: string }) =>
+    .addOption(new Option('--voltages <V,...>', 'axis of the maps; without it the measured voltages').argParser(axis(1)).default([]))
+    .addOption(new Option('--pressures <kPa,...>', 'axis of the maps; without it the measured pressures').argParser(axis(1e3)).default([]))
+    .addOption(new Option('--widths <ms,...>', 'axis of the short-pulse correction; without it the measured widths').argParser(axis(1e-3)).default([]))
+    .action((run: string | undefined, options: ResultOptions & { to: string } & GridAxes) =>
       withArchive(options.archive, async (archive) => {
         const runId = chosenRun(archive, run);
-        const written = await exportRun(resolve(options.to), { archive, runId, state: stateOf(archive, runId), software });
+        const written = await exportRun(resolve(options.to), {
+          archive,
+          runId,
+          state: stateOf(archive, runId),
+          software,
+          axes: { voltages: options.voltages, pressures: options.pressures, widths: options.widths },
+        });
         if (written.kind === 'failed') throw new Stop(exitCode.badInput, written.text);
         for (const file of written.files) process.stdout.write(`${file}\n`);
       }),

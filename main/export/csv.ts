@@ -3,12 +3,24 @@
  * missing values; where a value is missing for a reason, a column names it.
  */
 import { stringify } from 'csv-stringify/sync';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { densityOfRun } from '../../app/fluid/density-of-run.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
-import { toCelsius, toKilopascals } from '../../app/quantities/quantity.ts';
+import { celsius, kilopascals, toCelsius, toKilopascals } from '../../app/quantities/quantity.ts';
+import type { KilogramsPerSecond } from '../../app/quantities/quantity.ts';
+import { budgetTable } from '../../app/reduce/budget-table.ts';
+import type { BudgetRow } from '../../app/reduce/budget-table.ts';
+import { kFactorPointSource } from '../../app/reduce/mass.ts';
 import type { LineCell, NoLineCell, ReducedWindow, Reduction } from '../../app/reduce/reduction.ts';
+import type { StaticFlow } from '../../app/reduce/static-flow.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
+import { gridTables, measuredAxes } from '../../app/tables/all.ts';
+import type { GridAxes, GridCell, GridTable } from '../../app/tables/grid.ts';
+import { deadTimeCurves } from '../../app/tables/map.ts';
+import type { DeadTimeCurve } from '../../app/tables/map.ts';
 import type { Table } from '../../app/tables/table.ts';
+import { cubicCentimetresPerMinute, gramsPerMinute, poundsPerHour } from '../../app/tables/units.ts';
 import type { AttemptRecord } from '../archive/read.ts';
 import { writeFiles } from './files.ts';
 import type { ExportDisk, WriteResult } from './files.ts';
@@ -20,21 +32,32 @@ export type ExportedAttempt = Pick<AttemptRecord, 'point' | 'attempt' | 'at' | '
 
 export interface CsvExport {
   readonly plan: Plan;
+  /** The record that the run was reduced with. */
+  readonly equipment: Equipment;
   /** The whole expansion of the plan. */
   readonly points: readonly Point[];
   /** Every attempt of the run, rejected and cut ones too. */
   readonly attempts: Iterable<ExportedAttempt> | AsyncIterable<ExportedAttempt>;
   readonly reduction: Reduction;
+  /** Axes of maps.csv; absent: those that were measured. */
+  readonly axes?: GridAxes;
 }
 
-/** Writes attempts.csv, masses.csv, lines.csv and tables.csv into `directory`. */
+/**
+ * Writes into `directory`: attempts.csv, masses.csv, budgets.csv, lines.csv, static-flow.csv, tables.csv (what was measured),
+ * maps.csv (on the user's axes) and curves.csv (dead time over voltage as the coil form, with residuals and leave-one-out).
+ */
 export function exportCsv(directory: string, data: CsvExport, disk?: ExportDisk): Promise<WriteResult> {
-  const { plan, points, attempts, reduction } = data;
+  const { plan, equipment, points, attempts, reduction, axes = measuredAxes } = data;
   const files = [
     { name: 'attempts.csv', pieces: rows(attemptColumns(plan, points), attempts) },
     { name: 'masses.csv', pieces: rows(massColumns(plan), reduction.windows) },
+    { name: 'budgets.csv', pieces: rows(budgetColumns, budgetRows(reduction, equipment)) },
     { name: 'lines.csv', pieces: rows(lineColumns, reduction.cells) },
+    { name: 'static-flow.csv', pieces: rows(staticColumns(equipment), reduction.staticFlows) },
     { name: 'tables.csv', pieces: rows(tableColumns, tableRows([...deadTimeTables(reduction), ...slopeTables(reduction)])) },
+    { name: 'maps.csv', pieces: rows(mapColumns, mapRows(gridTables(reduction, axes))) },
+    { name: 'curves.csv', pieces: rows(curveColumns, curveRows(reduction)) },
   ];
   return writeFiles(directory, files, disk);
 }
@@ -111,6 +134,10 @@ function massColumns(plan: Plan): Columns<ReducedWindow> {
   const mass = ({ outcome }: ReducedWindow) => (outcome.kind === 'mass' ? outcome : null);
   const contribution = (row: ReducedWindow, name: string): number | null =>
     scaled(mass(row)?.budget.find((t) => t.name === name)?.contribution, 100);
+  const kCurve = (row: ReducedWindow): number | null => {
+    const terms = mass(row)?.budget.filter((t) => t.name.startsWith(kFactorPointSource)) ?? [];
+    return mass(row) === null ? null : 100 * Math.hypot(...terms.map((t) => t.contribution));
+  };
   return {
     point: (w) => w.point,
     attempt: (w) => w.attempt,
@@ -127,6 +154,7 @@ function massColumns(plan: Plan): Columns<ReducedWindow> {
     u_edge_timing_percent: (w) => contribution(w, 'edge timing'),
     u_steadiness_percent: (w) => contribution(w, 'steadiness and meter in-rotation'),
     u_K_factor_percent: (w) => contribution(w, 'meter K-factor'),
+    u_K_curve_percent: (w) => kCurve(w),
     u_density_percent: (w) => contribution(w, 'fluid density'),
     u_pressure_percent: (w) => contribution(w, 'rail pressure'),
     u_meter_temperature_percent: (w) => contribution(w, 'meter temperature'),
@@ -161,6 +189,14 @@ const lineColumns: Columns<AnyCell> = {
   m_effective_dof: (c) => line(c)?.slope.effectiveDof,
   covariance_random_mg: (c) => scaled(line(c)?.covarianceRandom, 1e6),
   covariance_shared_mg: (c) => scaled(line(c)?.covarianceShared, 1e6),
+  m_from: (c) => line(c)?.slopeFrom,
+  Qs_over_m: (c) => line(c)?.staticToSlope?.value,
+  Qs_over_m_U95: (c) => line(c)?.staticToSlope?.expanded,
+  LFR: (c) => line(c)?.flowRange?.ratio,
+  LFR_limit_percent: (c) => line(c)?.flowRange?.limitPercent,
+  LFR_from_PW_ms: (c) => scaled(line(c)?.flowRange?.from, 1e3),
+  LFR_reenters_at_PW_ms: (c) => line(c)?.flowRange?.reenters.map((w) => textOf(w * 1e3)).join(' '),
+  repeatable_from_PW_ms: (c) => repeatableFrom(c),
   linear_from_PW_ms: (c) => scaled(line(c)?.region.from, 1e3),
   linear_to_PW_ms: (c) => scaled(line(c)?.region.to, 1e3),
   linear_ends_because: (c) => line(c)?.region.stop.kind,
@@ -169,6 +205,11 @@ const lineColumns: Columns<AnyCell> = {
   sources_point_attempt: (c) => sourcesText(c.sources),
   missing_because: (c) => (c.kind === 'no-line' ? c.reason : null),
 };
+
+function repeatableFrom(cell: AnyCell): number | null {
+  const lowest = line(cell)?.lowestRepeatable;
+  return lowest?.kind === 'width' ? lowest.width * 1e3 : null;
+}
 
 const sourcesText = (sources: readonly { readonly point: number; readonly attempt: number }[]): string =>
   sources.map((s) => `${s.point}:${s.attempt}`).join(' ');
@@ -207,4 +248,148 @@ const tableColumns: Columns<TableCellRow> = {
   coverage_factor: (r) => value(r)?.result.coverageFactor,
   sources_point_attempt: (r) => sourcesText(value(r)?.sources ?? []),
   missing_because: (r) => (r.cell.kind === 'missing' ? r.cell.reason : null),
+};
+
+interface BudgetLine {
+  readonly point: number;
+  readonly attempt: number;
+  readonly row: BudgetRow;
+}
+
+function* budgetRows(reduction: Reduction, equipment: Equipment): Generator<BudgetLine> {
+  for (const { point, attempt, outcome } of reduction.windows) {
+    if (outcome.kind !== 'mass') continue;
+    for (const row of budgetTable(outcome, equipment).rows) yield { point, attempt, row };
+  }
+}
+
+const budgetColumns: Columns<BudgetLine> = {
+  point: (l) => l.point,
+  attempt: (l) => l.attempt,
+  input: (l) => l.row.name,
+  value: (l) => l.row.value,
+  unit: (l) => l.row.unit,
+  u: (l) => l.row.standardUncertainty,
+  sensitivity_mg_per_unit: (l) => l.row.sensitivity * 1e6,
+  contribution_mg: (l) => l.row.contribution * 1e6,
+  contribution_percent: (l) => l.row.relativeContribution * 100,
+  share_of_variance_percent: (l) => l.row.shareOfVariance * 100,
+  random_or_shared: (l) => l.row.kind,
+  type: (l) => l.row.type,
+  dof: (l) => l.row.dof,
+  from: (l) => evidenceText(l.row.evidence),
+  certificate: (l) => (l.row.evidence.kind === 'certificate' ? l.row.evidence.number : null),
+  certificate_date: (l) => (l.row.evidence.kind === 'certificate' ? l.row.evidence.date : null),
+  certificate_valid_until: (l) => (l.row.evidence.kind === 'certificate' ? l.row.evidence.validUntil : null),
+};
+
+/** Where a standard uncertainty was taken from, in words. */
+export function evidenceText(evidence: BudgetRow['evidence']): string {
+  switch (evidence.kind) {
+    case 'certificate':
+      return `${evidence.instrument} ${evidence.serialNumber}, certificate ${evidence.number} of ${evidence.date}`;
+    case 'fluid':
+      return `lot ${evidence.lot}: ${evidence.text}`;
+    case 'statement':
+      return evidence.text;
+  }
+}
+
+/** Static flow also in the units of the trade; the density that turns it into a volume stands beside it. */
+function staticColumns(equipment: Equipment): Columns<StaticFlow> {
+  const density = densityOfRun(equipment, celsius(20), kilopascals(equipment.ambientKpa))?.density ?? null;
+  const flow = (s: StaticFlow) => (s.kind === 'static-flow' ? s.flow : null);
+  const inUnit = (s: StaticFlow, convert: (of: KilogramsPerSecond) => number): number | null => {
+    const value = flow(s)?.value;
+    return value === undefined ? null : convert(value as KilogramsPerSecond);
+  };
+  return {
+    injector_serial: (s) => s.serialNumber,
+    pressure_kPa: (s) => s.pressure * 1e-3,
+    supply_V: (s) => (s.kind === 'static-flow' ? s.voltage : null),
+    Qs_g_per_s: (s) => scaled(flow(s)?.value, 1e3),
+    Qs_U95_g_per_s: (s) => scaled(flow(s)?.expanded, 1e3),
+    coverage_factor: (s) => flow(s)?.coverageFactor,
+    u_random_g_per_s: (s) => scaled(flow(s)?.uRandom, 1e3),
+    u_shared_g_per_s: (s) => scaled(flow(s)?.uShared, 1e3),
+    Qs_g_per_min: (s) => inUnit(s, gramsPerMinute),
+    Qs_lb_per_h: (s) => inUnit(s, poundsPerHour),
+    Qs_cc_per_min: (s) => (density === null ? null : inUnit(s, (of) => cubicCentimetresPerMinute(of, density))),
+    density_of_cc_kg_per_m3: (s) => (flow(s) === null ? null : density),
+    sources_point_attempt: (s) => (s.kind === 'static-flow' ? sourcesText(s.sources) : null),
+    missing_because: (s) => (s.kind === 'no-static-flow' ? s.reason : null),
+  };
+}
+
+interface MapRow {
+  readonly table: GridTable;
+  readonly row: number;
+  readonly column: number;
+  readonly cell: GridCell;
+}
+
+function* mapRows(tables: readonly GridTable[]): Generator<MapRow> {
+  for (const table of tables) {
+    for (const [i, cells] of table.cells.entries()) {
+      for (const [j, cell] of cells.entries()) yield { table, row: table.rows.values[i] ?? Number.NaN, column: table.columns.values[j] ?? Number.NaN, cell };
+    }
+  }
+}
+
+const mapUnits = { s: ['ms', 1e3], 'kg/s': ['mg/ms', 1e3], kg: ['mg', 1e6] } as const;
+const axisUnits = { V: ['V', 1], Pa: ['kPa', 1e-3], s: ['ms', 1e3] } as const;
+const ofCell = ({ cell }: MapRow) => (cell.kind === 'value' ? cell : null);
+
+const mapColumns: Columns<MapRow> = {
+  quantity: (r) => r.table.title,
+  unit: (r) => mapUnits[r.table.siUnit][0],
+  of: (r) => r.table.of,
+  at: (r) => r.table.at,
+  P_ms: (r) => r.table.period * 1e3,
+  supply_V: (r) => r.row * axisUnits[r.table.rows.siUnit][1],
+  across: (r) => r.table.columns.name,
+  across_unit: (r) => axisUnits[r.table.columns.siUnit][0],
+  across_value: (r) => r.column * axisUnits[r.table.columns.siUnit][1],
+  value: (r) => scaled(ofCell(r)?.result.value, mapUnits[r.table.siUnit][1]),
+  U95: (r) => scaled(ofCell(r)?.result.expanded, mapUnits[r.table.siUnit][1]),
+  coverage_factor: (r) => ofCell(r)?.result.coverageFactor,
+  effective_dof: (r) => ofCell(r)?.result.effectiveDof,
+  basis: (r) => ofCell(r)?.basis,
+  missing_because: (r) => (r.cell.kind === 'missing' ? r.cell.reason : null),
+};
+
+interface CurveRow {
+  readonly curve: DeadTimeCurve;
+  readonly voltage: number;
+  readonly residual: number | null;
+}
+
+function* curveRows(reduction: Reduction): Generator<CurveRow> {
+  for (const curve of deadTimeCurves(reduction)) {
+    for (const [i, voltage] of curve.voltages.entries()) {
+      yield { curve, voltage, residual: curve.form.kind === 'coil-form' ? (curve.form.residuals[i] ?? null) : null };
+    }
+  }
+}
+
+const form = ({ curve }: CurveRow) => (curve.form.kind === 'coil-form' ? curve.form : null);
+const leftOut = ({ curve, voltage }: CurveRow) => curve.leaveOneOut.find((l) => l.voltage === voltage);
+
+/** X = a + tau ln(V / (V - Vp)). */
+const curveColumns: Columns<CurveRow> = {
+  injector_serial: (r) => r.curve.serialNumber,
+  pressure_kPa: (r) => r.curve.pressure * 1e-3,
+  P_ms: (r) => r.curve.period * 1e3,
+  supply_V: (r) => r.voltage,
+  a_ms: (r) => scaled(form(r)?.a, 1e3),
+  tau_ms: (r) => scaled(form(r)?.tau, 1e3),
+  Vp_V: (r) => form(r)?.pullInVoltage,
+  a_u_ms: (r) => scaled(Math.sqrt(form(r)?.covariance[0]?.[0] ?? Number.NaN), 1e3),
+  tau_u_ms: (r) => scaled(Math.sqrt(form(r)?.covariance[1]?.[1] ?? Number.NaN), 1e3),
+  Vp_u_V: (r) => Math.sqrt(form(r)?.covariance[2]?.[2] ?? Number.NaN),
+  residual_ms: (r) => scaled(r.residual, 1e3),
+  left_out_predicted_ms: (r) => scaled(leftOut(r)?.predicted, 1e3),
+  left_out_error_ms: (r) => (leftOut(r) === undefined ? null : scaled((leftOut(r)?.predicted ?? 0) - (leftOut(r)?.found ?? 0), 1e3)),
+  left_out_u_ms: (r) => scaled(leftOut(r)?.uDifference, 1e3),
+  missing_because: (r) => (r.curve.form.kind === 'no-coil-form' ? r.curve.form.reason : null),
 };

@@ -3,7 +3,10 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { reduceRun, type CountingAttempt, type Reduction } from '../../app/reduce/reduce.ts';
+import type { MeasuredAt } from '../../app/reduce/drift.ts';
 import type { RunState } from '../../app/run/fold.ts';
+import { measuredAxes } from '../../app/tables/all.ts';
+import type { GridAxes } from '../../app/tables/grid.ts';
 import type { ArchiveReader, AttemptRecord } from '../archive/read.ts';
 import { exportCsv } from './csv.ts';
 import type { ExportDisk, WriteResult } from './files.ts';
@@ -38,15 +41,22 @@ export interface RunExport {
   readonly state: RunState;
   /** Name and version of this program. */
   readonly software: string;
+  /** Axes of the maps; absent: those that were measured. */
+  readonly axes?: GridAxes;
 }
 
-/** Writes attempts, masses, lines and tables as CSV and the whole reduction as JSON into `directory`. */
-export async function exportRun(directory: string, { archive, runId, state, software }: RunExport, disk?: ExportDisk): Promise<WriteResult> {
+/** When each attempt ended: the time axis of a drift. */
+export function timesOf(archive: ArchiveReader, runId: string): readonly MeasuredAt[] {
+  return [...everyAttempt(archive, runId)].map(({ point, attempt, at }) => ({ point, attempt, time: at / 1e3 }));
+}
+
+/** Writes attempts, masses, budgets, lines, tables and maps as CSV and the whole reduction as JSON into `directory`. */
+export async function exportRun(directory: string, { archive, runId, state, software, axes = measuredAxes }: RunExport, disk?: ExportDisk): Promise<WriteResult> {
   const { plan, equipment } = state;
   const reduction = reduceState(state);
-  const csv = await exportCsv(directory, { plan, points: expandPlan(plan), attempts: everyAttempt(archive, runId), reduction }, disk);
+  const csv = await exportCsv(directory, { plan, equipment, points: expandPlan(plan), attempts: everyAttempt(archive, runId), reduction, axes }, disk);
   if (csv.kind === 'failed') return csv;
-  const json = await exportJson(directory, { runId, software, plan, equipment, reduction }, disk);
+  const json = await exportJson(directory, { runId, software, plan, equipment, reduction, axes, times: timesOf(archive, runId) }, disk);
   return json.kind === 'failed' ? json : { kind: 'written', files: [...csv.files, ...json.files] };
 }
 

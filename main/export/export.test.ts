@@ -43,7 +43,7 @@ function run(): CsvExport {
     else attempts.push(made(1, true));
   }
   const counting = attempts.flatMap((a) => (a.counts && a.body.window !== null ? [{ point: a.point, attempt: a.attempt, window: a.body.window }] : []));
-  return { plan, points, attempts, reduction: reduceRun({ plan, equipment: syntheticEquipment, points, attempts: counting }) };
+  return { plan, equipment: syntheticEquipment, points, attempts, reduction: reduceRun({ plan, equipment: syntheticEquipment, points, attempts: counting }) };
 }
 
 /** RFC 4180, written for this test. */
@@ -67,7 +67,7 @@ async function read(name: string): Promise<readonly Record<string, string>[]> {
 describe('CSV', () => {
   it('lists the files that it wrote, and no others are left', async () => {
     const written = await exportCsv(directory, run());
-    const names = ['attempts.csv', 'masses.csv', 'lines.csv', 'tables.csv'];
+    const names = ['attempts.csv', 'masses.csv', 'budgets.csv', 'lines.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv'];
     expect(written).toEqual({ kind: 'written', files: names.map((n) => join(directory, n)) });
     expect((await readdir(directory)).sort()).toEqual([...names].sort());
   });
@@ -113,7 +113,7 @@ describe('CSV', () => {
     });
     expect(lines.find((l) => l['sources_point_attempt']?.split(' ').includes('3:2'))).toBeDefined();
     expect(lines.find((l) => l['sources_point_attempt']?.split(' ').includes('3:1'))).toBeUndefined();
-    for (const name of ['masses.csv', 'lines.csv', 'tables.csv']) {
+    for (const name of ['masses.csv', 'budgets.csv', 'lines.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv']) {
       expect(await readFile(join(directory, name), 'utf8')).not.toMatch(/NaN|Infinity|undefined|null/);
     }
   });
@@ -136,7 +136,9 @@ describe('JSON', () => {
     expect(file['plan']).toEqual(plan);
     expect(file['equipment']).toEqual(syntheticEquipment);
     const finite = JSON.parse(JSON.stringify(reduction)) as Record<string, unknown>;
-    for (const part of ['windows', 'cells', 'scatter']) expect(file[part]).toEqual(finite[part]);
+    for (const part of ['windows', 'cells', 'scatter', 'slopeModels', 'staticFlows']) expect(file[part]).toEqual(finite[part]);
+    expect(file['drift']).toMatchObject({ kind: 'no-drift' });
+    expect((file['maps'] as readonly unknown[]).length).toBeGreaterThan(4);
     expect(file['tables']).toHaveLength(2);
   });
 });

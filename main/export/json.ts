@@ -1,8 +1,14 @@
 /** The whole reduction as one JSON file. Numbers are in SI units; null stands for infinitely many degrees of freedom. */
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
+import { driftOf } from '../../app/reduce/drift.ts';
+import type { MeasuredAt } from '../../app/reduce/drift.ts';
+import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
 import type { Reduction } from '../../app/reduce/reduction.ts';
+import { gridTables, measuredAxes } from '../../app/tables/all.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
+import type { GridAxes } from '../../app/tables/grid.ts';
+import { deadTimeCurves } from '../../app/tables/map.ts';
 import { writeFiles } from './files.ts';
 import type { ExportDisk, WriteResult } from './files.ts';
 
@@ -14,6 +20,10 @@ export interface JsonExport {
   readonly plan: Plan;
   readonly equipment: Equipment;
   readonly reduction: Reduction;
+  /** Axes of the maps; absent: those that were measured. */
+  readonly axes?: GridAxes;
+  /** When the attempts were measured, for the drift; absent: drift is not known. */
+  readonly times?: readonly MeasuredAt[];
 }
 
 /** Writes reduction.json into `directory`. Its `reductionFileVersion` changes whenever a reader would have to change. */
@@ -22,13 +32,19 @@ export function exportJson(directory: string, data: JsonExport, disk?: ExportDis
 }
 
 /** One line for each window and cell, so that a long run is never one string in memory and files can be compared by line. */
-function* pieces({ runId, software, plan, equipment, reduction }: JsonExport): Generator<string> {
+function* pieces({ runId, software, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
   yield '{\n"reductionFileVersion": 1,\n"units": "SI",\n';
   yield `"runId": ${text(runId)},\n"software": ${text(software)},\n`;
   yield `"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
   yield* list('scatter', reduction.scatter);
   yield* list('windows', reduction.windows);
   yield* list('cells', reduction.cells);
+  yield* list('slopeModels', reduction.slopeModels);
+  yield* list('staticFlows', reduction.staticFlows);
+  yield* list('deadTimeCurves', deadTimeCurves(reduction));
+  yield* list('pressureExponents', pressureExponents(reduction));
+  yield `"drift": ${text(driftOf(reduction, times))},\n`;
+  yield* list('maps', gridTables(reduction, axes));
   yield* list('tables', [...deadTimeTables(reduction), ...slopeTables(reduction)], '\n}\n');
 }
 

@@ -249,6 +249,15 @@ describe('a person at the terminal', () => {
     expect(exported.code).toBe(0);
     const attempts = readFileSync(join(folder, 'tables', 'attempts.csv'), 'utf8');
     expect(attempts).toMatch(/,rejected,false,/);
+    const budget = await host('reduce', '--archive', archive, '--budget', '3').ended;
+    expect(budget.code).toBe(0);
+    expect(budget.said).toMatch(/meter K-factor .* shared .* certificate \S+ of \d{4}-\d{2}-\d{2}/);
+    expect(budget.said).toMatch(/Qd = \(.*±.*\) mg/);
+    const findings = await host('reduce', '--archive', archive, '--findings').ended;
+    expect(findings.said).toMatch(/static\.replicates/);
+    expect(findings.said).not.toMatch(/NaN|undefined/);
+    expect((await host('reduce', '--archive', archive, '--budget', '999').ended).code).toBe(2);
+    expect((await host('export', '--archive', archive, '--voltages', '12,9').ended).code).toBe(2);
     expect((await host('verify', archive).ended).code).toBe(0);
   });
 

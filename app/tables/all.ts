@@ -1,0 +1,13 @@
+/** All tables on the user's axes. */
+import type { Reduction } from '../reduce/reduction.ts';
+import type { GridAxes, GridTable } from './grid.ts';
+import { mapTables } from './map.ts';
+import { shortPulseTables } from './short-pulse.ts';
+
+/** The axes of what was measured. */
+export const measuredAxes: GridAxes = { voltages: [], pressures: [], widths: [] };
+
+/** Dead time and slope over voltage and pressure, and the short-pulse correction over width. */
+export function gridTables(reduction: Reduction, axes: GridAxes): readonly GridTable[] {
+  return [...mapTables(reduction, 'dead-time', axes), ...mapTables(reduction, 'slope', axes), ...shortPulseTables(reduction, axes.widths)];
+}

@@ -1,0 +1,130 @@
+/** Budgets and findings of a reduction for the terminal. */
+import { formatQuantity } from '../../app/quantities/format.ts';
+import type { Kilograms, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
+import type { BudgetTable } from '../../app/reduce/budget-table.ts';
+import { driftOf } from '../../app/reduce/drift.ts';
+import type { MeasuredAt } from '../../app/reduce/drift.ts';
+import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
+import type { LineCell, Reduction } from '../../app/reduce/reduction.ts';
+import { deadTimeCurves } from '../../app/tables/map.ts';
+import { gramsPerMinute } from '../../app/tables/units.ts';
+import { evidenceText } from '../export/csv.ts';
+
+const four = (value: number): string => Number(value.toPrecision(4)).toString();
+
+/** Columns padded to their widest text; the last is left as it is. */
+function aligned(rows: readonly (readonly string[])[]): string {
+  const widths = (rows[0] ?? []).map((_, column) => Math.max(...rows.map((row) => row[column]?.length ?? 0)));
+  return rows.map((row) => row.map((text, i) => (i === row.length - 1 ? text : text.padEnd((widths[i] ?? 0) + 2))).join('')).join('\n');
+}
+
+/** The budget of one attempt (GUM, table H.1). `what` names the attempt. */
+export function printBudget({ mass, rows }: BudgetTable, what: string): string {
+  const head = ['input', 'value', 'u', 'sensitivity, mg per unit', 'contribution, ug', 'of variance', 'kind', 'type', 'from'];
+  const lines = rows.map((r) => [
+    r.name,
+    `${four(r.value)} ${r.unit}`,
+    four(r.standardUncertainty),
+    four(r.sensitivity * 1e6),
+    four(r.contribution * 1e9),
+    `${(100 * r.shareOfVariance).toFixed(1)} %`,
+    r.kind,
+    Number.isFinite(r.dof) ? `A, ${r.dof} dof` : 'B',
+    evidenceText(r.evidence),
+  ]);
+  const stated = formatQuantity(mass.value as Kilograms, 'mg', { expanded: mass.expanded as Kilograms });
+  const parts = `u random ${four(mass.uRandom * 1e9)} ug, shared ${four(mass.uShared * 1e9)} ug; coverage factor ${mass.coverageFactor.toFixed(2)} for 95 %`;
+  return [`Uncertainty budget of ${what}`, aligned([head, ...lines]), `Qd = ${stated}; ${parts}`].join('\n');
+}
+
+/** What a reduction tells beside its tables, line by line. */
+export function printFindings(reduction: Reduction, times: readonly MeasuredAt[]): string {
+  const sections = [slopeLines(reduction), staticLines(reduction), rangeLines(reduction), curveLines(reduction), exponentLines(reduction), driftLines(reduction, times)];
+  return sections.map(({ title, lines }) => [title, ...lines.map((l) => `  ${l}`)].join('\n')).join('\n\n');
+}
+
+interface Section {
+  readonly title: string;
+  readonly lines: readonly string[];
+}
+
+function slopeLines({ slopeModels }: Reduction): Section {
+  return {
+    title: 'Slope over voltages',
+    lines: slopeModels.map(({ type, pressure, period, model, decidedBy, test, trend }) => {
+      const where = `${type} at ${pressure / 1e3} kPa, period ${four(period * 1e3)} ms: ${model === 'shared' ? 'one slope for all voltages of an injector' : 'each voltage its own slope'}`;
+      if (test === null || trend === null) return `${where}, because no injector has lines at two voltages`;
+      const because = decidedBy === 'plan' ? 'because the plan says so' : 'by F test at 25 %';
+      return `${where}, ${because} (F(${test.dofNumerator}, ${test.dofDenominator}) = ${four(test.f)}, p ${four(test.p)}; trend F(1, ${trend.dofDenominator}) = ${four(trend.f)}, p ${four(trend.p)})`;
+    }),
+  };
+}
+
+function staticLines({ staticFlows, cells }: Reduction): Section {
+  return {
+    title: 'Static flow Qs',
+    lines: staticFlows.map((s) => {
+      const where = `${s.serialNumber} at ${s.pressure / 1e3} kPa`;
+      if (s.kind === 'no-static-flow') return `${where}: ${s.text}`;
+      const flow = formatQuantity(s.flow.value as KilogramsPerSecond, 'g/s', { expanded: s.flow.expanded as KilogramsPerSecond });
+      const ratios = cells.flatMap((c) => (c.kind === 'line' && c.injector === s.injector && c.pressure === s.pressure && c.staticToSlope !== null ? [`${c.staticToSlope.value.toFixed(4)} at ${c.voltage} V`] : []));
+      return `${where}: ${flow} (${gramsPerMinute(s.flow.value as KilogramsPerSecond).toFixed(2)} g/min), ${s.sources.length} windows; Qs / m ${ratios.join(', ')}`;
+    }),
+  };
+}
+
+function rangeLines({ cells }: Reduction): Section {
+  const milliseconds = (s: Seconds): string => `${four(s * 1e3)} ms`;
+  const line = (c: LineCell): string => {
+    const range =
+      c.flowRange === null
+        ? 'no width inside the limit'
+        : `LFR ${four(c.flowRange.ratio)} within ${c.flowRange.limitPercent} % from PW ${milliseconds(c.flowRange.from)}${c.flowRange.reenters.length > 0 ? ` (the curve comes back inside at ${c.flowRange.reenters.map(milliseconds).join(', ')})` : ''}`;
+    const repeats = c.lowestRepeatable.kind === 'width' ? `repeatable from ${four(c.lowestRepeatable.width * 1e3)} ms` : c.lowestRepeatable.text;
+    return `${c.serialNumber} at ${c.voltage} V, ${c.pressure / 1e3} kPa: line from ${milliseconds(c.region.from)}; ${range}; ${repeats}`;
+  };
+  return { title: 'Linear flow range and lowest usable width', lines: cells.flatMap((c) => (c.kind === 'line' ? [line(c)] : [])) };
+}
+
+function curveLines(reduction: Reduction): Section {
+  return {
+    title: 'Dead time over voltage, X = a + tau ln(V / (V - Vp))',
+    lines: deadTimeCurves(reduction).map(({ serialNumber, pressure, form, leaveOneOut }) => {
+      const where = `${serialNumber} at ${pressure / 1e3} kPa`;
+      const worst = leaveOneOut.toSorted((a, b) => Math.abs(b.predicted - b.found) - Math.abs(a.predicted - a.found))[0];
+      const left = worst === undefined ? '' : `; a voltage left out is told to ${four(Math.abs(worst.predicted - worst.found) * 1e6)} us at worst (${worst.voltage} V)`;
+      if (form.kind === 'no-coil-form') return `${where}: ${form.text}${left}`;
+      const u = (i: number): number => Math.sqrt(form.covariance[i]?.[i] ?? 0);
+      const residual = Math.max(...form.residuals.map(Math.abs));
+      return `${where}: a ${four(form.a * 1e3)} ms (u ${four(u(0) * 1e3)}), tau ${four(form.tau * 1e3)} ms (u ${four(u(1) * 1e3)}), Vp ${four(form.pullInVoltage)} V (u ${four(u(2))}); largest residual ${four(residual * 1e6)} us${left}`;
+    }),
+  };
+}
+
+function exponentLines(reduction: Reduction): Section {
+  const exponents = pressureExponents(reduction);
+  const known = exponents.flatMap((e) => (e.kind === 'exponent' ? [e] : []));
+  const [missing] = exponents.filter((e) => e.kind === 'no-exponent');
+  return {
+    title: 'Pressure exponent (an orifice has 0.5)',
+    lines:
+      known.length === 0
+        ? [missing?.text ?? 'No line and no static flow was measured.']
+        : known.map(({ serialNumber, of, exponent, agreesWithOrifice }) => {
+            const from = of.quantity === 'slope' ? `slope at ${of.voltage} V` : 'static flow';
+            return `${serialNumber}, ${from}: ${exponent.value.toFixed(4)} ± ${exponent.expanded.toFixed(4)}${agreesWithOrifice ? '' : ', which is not 0.5'}`;
+          }),
+  };
+}
+
+function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {
+  const drift = driftOf(reduction, times);
+  return {
+    title: 'Drift of the reference point',
+    lines: [
+      drift.kind === 'no-drift'
+        ? drift.text
+        : `${drift.points.length} points: ${drift.overRunPercent.value.toFixed(3)} ± ${drift.overRunPercent.expanded.toFixed(3)} % over the run, ${drift.significant ? 'more than scatter explains' : 'no more than scatter explains'}; scatter ${drift.scatterPercent.toFixed(3)} %`,
+    ],
+  };
+}
