@@ -23,6 +23,9 @@ const modes: Readonly<Record<Mode, { readonly tone: Tone; readonly word: string 
   ended: { tone: 'good', word: 'Ended' },
 };
 
+/** A stored run that did not come to an end; whatever its mode was then, nothing goes on now. */
+const leftUnfinished = { tone: 'note', word: 'Left unfinished' } as const;
+
 interface NowPanelProps {
   readonly state: RunState;
   readonly log: RunLog;
@@ -37,6 +40,7 @@ interface NowPanelProps {
 /** What the run does now, how far it is, what it waits for, what the person should do. */
 export function NowPanel({ state, log, status, tally, point, now, onBench }: NowPanelProps) {
   const mode = status?.mode ?? state.mode;
+  const shownMode = onBench || mode === 'ended' ? modes[mode] : leftUnfinished;
   const total = state.points.length;
   const elapsed = elapsedOf(log, state.mode === 'ended', now);
   const left = timeLeftText(status?.remaining ?? null);
@@ -44,7 +48,7 @@ export function NowPanel({ state, log, status, tally, point, now, onBench }: Now
     <section className="section run-now" aria-label="What the run does now">
       <div className="run-now-words">
         <p className="run-mode">
-          <Status tone={modes[mode].tone}>{modes[mode].word}</Status>
+          <Status tone={shownMode.tone}>{shownMode.word}</Status>
         </p>
         <p className="run-doing">{status === null ? (onBench ? 'The host has not said yet how the run stands.' : 'As stored; not open on the bench.') : shownText(status.doing)}</p>
         {status !== null && status.waitingFor !== null && <Waiting waiting={status.waitingFor} />}

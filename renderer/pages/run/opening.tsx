@@ -179,11 +179,15 @@ function dateText(at: number): string {
 }
 
 const columns: readonly Column<RunRow>[] = [
-  { key: 'at', title: 'Opened', cell: (row) => `${dateText(row.createdAt)} ${new Date(row.createdAt).toLocaleTimeString(undefined, { hour: '2-digit', minute: '2-digit' })}`, width: 'minmax(9.5rem, auto)' },
-  { key: 'plan', title: 'Plan', cell: (row) => row.planName, width: 'minmax(10rem, 2fr)' },
+  { key: 'ending', title: 'How it stands', cell: (row) => endingWords(row.ending), width: '9.5rem' },
   { key: 'counting', title: 'Accepted', cell: (row) => `${row.counting} of ${row.points}`, numeric: true, width: '7rem' },
-  { key: 'ending', title: 'How it stands', cell: (row) => endingWords(row.ending), width: 'minmax(11rem, 1fr)' },
+  { key: 'at', title: 'Opened', cell: (row) => openedText(row.createdAt), width: '8rem' },
+  { key: 'plan', title: 'Plan', cell: (row) => row.planName, width: 'minmax(10rem, 2fr)' },
 ];
+
+function openedText(at: number): string {
+  return new Date(at).toLocaleString(undefined, { month: 'short', day: 'numeric', hour: '2-digit', minute: '2-digit' });
+}
 
 function EarlierSection() {
   const [rows, setRows] = useState<readonly RunRow[] | null>(null);

@@ -29,6 +29,7 @@ interface PointPanelProps {
   readonly log: RunLog;
   readonly point: Point;
   readonly commands: Commands;
+  readonly onBench: boolean;
   /** true: the panel shows the point that is being measured, whichever it is. */
   readonly following: boolean;
   readonly onFollow: () => void;
@@ -39,7 +40,7 @@ interface PointPanelProps {
 }
 
 /** One point: how it stands, every attempt with what was found and allowed, which one counts and why, what can be done. */
-export const PointPanel = memo(function PointPanel({ state, revision, log, point, commands, following, onFollow, onLeave, focusRequest }: PointPanelProps) {
+export const PointPanel = memo(function PointPanel({ state, revision, log, point, commands, onBench, following, onFollow, onLeave, focusRequest }: PointPanelProps) {
   const heading = useRef<HTMLHeadingElement>(null);
   const seen = useRef(focusRequest);
   useEffect(() => {
@@ -52,7 +53,7 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
   const record = state.points[point.index];
   if (record === undefined) return null;
   const look = lookOf(state, point.index);
-  const meaning = looks.find((entry) => entry.look === look)?.meaning ?? '';
+  const meaning = look === 'running' && !onBench ? 'its attempt was going on when the run was left' : (looks.find((entry) => entry.look === look)?.meaning ?? '');
   const newest = record.attempts.length;
   return (
     <section

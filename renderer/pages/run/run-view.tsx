@@ -79,7 +79,7 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
     >
       {problem !== '' && <Notice tone="note">The journal could not be read to its end: {problem}</Notice>}
       <StandingAlarms alarms={onBench ? log.alarms : []} />
-      <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={Math.max(lastAt, Date.now())} onBench={onBench} />
+      <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} />
       {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} />}
       <Work state={state} revision={revision} events={events} onBench={onBench} commands={commands} points={points} />
     </Page>
@@ -363,6 +363,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
           log={log}
           point={shownPoint}
           commands={commands}
+          onBench={onBench}
           following={opened === null}
           focusRequest={panelFocus}
           onFollow={follow}
