@@ -10,7 +10,7 @@ export type SentCommand = Params<'run.command'>['command'];
 /** Beside which control the answer is shown. */
 export type Place = 'bar' | 'points' | 'panel';
 
-export interface Answer {
+interface Answer {
   readonly place: Place;
   /** The control that was used. */
   readonly label: string;
