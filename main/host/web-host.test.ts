@@ -12,6 +12,8 @@ let folder: string;
 let windowFolder: string;
 let house: TestHost;
 let web: WebHost;
+/** A slow machine may take longer over a test than a window may be silent. */
+const pingMs = 60_000;
 
 beforeEach(async () => {
   folder = archiveFolder();
@@ -22,7 +24,7 @@ beforeEach(async () => {
   writeFileSync(join(folder, 'secret.txt'), 'secret');
   symlinkSync(join(folder, 'secret.txt'), join(windowFolder, 'linked.txt'));
   house = testHost(folder);
-  const served = await serveOnLoopback({ host: house.host, windowFolder, port: 0 });
+  const served = await serveOnLoopback({ host: house.host, windowFolder, port: 0, pingMs });
   if (!served.ok) throw new Error(served.text);
   web = served.web;
 });
@@ -236,5 +238,15 @@ describe('the line to a window', () => {
     const witness = await house.window('witness');
     socket.terminate();
     expect(await witness.until('control', (c) => c.holder === null)).toMatchObject({ windows: 1 });
+  });
+
+  test('so is one whose machine has gone without a word: it answers no ping', async () => {
+    const impatient = await serveOnLoopback({ host: house.host, windowFolder, port: 0, pingMs: 20 });
+    if (!impatient.ok) throw new Error(impatient.text);
+    const { port, token } = impatient.web;
+    const socket = new WebSocket(`ws://127.0.0.1:${port}/host?token=${token}`, { origin: `http://127.0.0.1:${port}`, autoPong: false });
+    const code = await new Promise<number>((resolve) => socket.on('close', resolve));
+    expect(code).toBe(1006);
+    await impatient.web.close();
   });
 });

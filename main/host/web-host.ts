@@ -20,6 +20,8 @@ export interface WebHostOptions {
   readonly windowFolder: string;
   /** 0: any free one. */
   readonly port: number;
+  /** How often a window is asked whether it is still there; after three unanswered times it is not. */
+  readonly pingMs?: number;
 }
 
 export interface WebHost {
@@ -72,15 +74,17 @@ class Serving implements WebHost {
   readonly #server: Server;
   readonly #host: Host;
   readonly #files: WindowFiles;
+  readonly #pingMs: number;
   readonly #sockets: WebSocketServer;
   readonly #names: ReadonlySet<string>;
   readonly #origins: ReadonlySet<string>;
 
-  constructor(server: Server, port: number, { host, windowFolder }: WebHostOptions) {
+  constructor(server: Server, port: number, { host, windowFolder, pingMs }: WebHostOptions) {
     this.port = port;
     this.address = `http://${LOOPBACK}:${port}/?token=${this.token}`;
     this.#server = server;
     this.#host = host;
+    this.#pingMs = pingMs ?? PING_MS;
     const names = [`${LOOPBACK}:${port}`, `localhost:${port}`];
     this.#names = new Set(names);
     this.#origins = new Set(names.map((name) => `http://${name}`));
@@ -157,7 +161,7 @@ class Serving implements WebHost {
       }
       missed += 1;
       socket.ping();
-    }, PING_MS);
+    }, this.#pingMs);
     ping.unref();
     socket.on('pong', () => {
       missed = 0;
