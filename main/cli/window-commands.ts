@@ -93,6 +93,11 @@ export function addWindowCommands(program: Command): void {
     .action(start);
 
   program
+    .command('build')
+    .description('build the window and the desktop processes into dist/, as far as they are older than their source')
+    .action(buildDesktop);
+
+  program
     .command('window')
     .description('serve the window on this machine, for a browser; only programs of this machine can reach it')
     .addOption(archiveOption())
