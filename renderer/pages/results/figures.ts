@@ -8,6 +8,11 @@ function decimalsFor(value: number, significant: number): number {
   return Math.min(12, Math.max(0, significant - 1 - exponent));
 }
 
+/** The sign that is as wide as a plus; zero has none. */
+export function trueMinus(text: string): string {
+  return Number(text) === 0 ? text.replace('-', '') : text.replace('-', '−');
+}
+
 function usable(u: number | null): u is number {
   return u !== null && Number.isFinite(u) && u > 0;
 }
@@ -16,7 +21,7 @@ function usable(u: number | null): u is number {
 export function figure(value: number | null, u: number | null = null): string {
   if (value === null || !Number.isFinite(value)) return dash;
   const text = value.toFixed(usable(u) ? decimalsFor(u, 2) : value === 0 ? 0 : decimalsFor(value, 4));
-  return Number(text) === 0 ? text.replace('-', '') : text;
+  return trueMinus(text);
 }
 
 /** `1.3453 ± 0.0037`; without an uncertainty the value alone. `signed`: with its sign, for differences. */
@@ -26,16 +31,15 @@ export function plusMinus(value: number | null, u: number | null, signed = false
   return `${signed ? withSign(own) : own} ± ${figure(u, u)}`;
 }
 
-/** With a true minus or a plus, as differences are written; zero has none. */
+/** With a plus where it is above zero, as differences are written; `text` is one of this file's. */
 export function withSign(text: string): string {
-  if (text.startsWith('-')) return `−${text.slice(1)}`;
-  return text === dash || Number(text) === 0 ? text : `+${text}`;
+  return text === dash || text.startsWith('−') || Number(text) === 0 ? text : `+${text}`;
 }
 
 /** To so many significant digits (default two), for numbers that are told in a sentence. */
 export function brief(value: number, significant = 2): string {
   if (!Number.isFinite(value)) return dash;
-  return value === 0 ? '0' : value.toFixed(decimalsFor(value, significant));
+  return value === 0 ? '0' : trueMinus(value.toFixed(decimalsFor(value, significant)));
 }
 
 /** Degrees of freedom; above a million nobody can tell them from infinitely many. */

@@ -6,7 +6,7 @@ import { through } from './amounts.ts';
 import type { Amounts } from './amounts.ts';
 import { BudgetTable } from './budget-table.tsx';
 import { FigureTable } from './figure-table.tsx';
-import { brief, figure, plain, plusMinus, withSign } from './figures.ts';
+import { brief, figure, plain, plusMinus, trueMinus, withSign } from './figures.ts';
 import { fitSentence, regionSentence, widthRows } from './line-view.ts';
 import { InjectorPicker, VoltagePicker } from './pickers.tsx';
 import type { RunResults } from './results.ts';
@@ -152,8 +152,8 @@ function LineOf({ cell, results, amounts }: { readonly cell: LineCell; readonly 
       <Section title={`How sure the dead time is, ${where}`}>
         <BudgetTable cell={cell} of="deadTime" unit="µs" convert={(s) => s * 1e6} />
         <p className="small quiet">
-          Already made: the windows were referred to the plan's voltage ({withSign((cell.referred.toVoltage * 1e6).toFixed(2))} µs), pressure ({withSign((cell.referred.toPressure * 1e6).toFixed(2))} µs) and
-          reference temperature ({withSign((cell.referred.toTemperature * 1e6).toFixed(2))} µs).
+          Already made: the windows were referred to the plan's voltage ({shift(cell.referred.toVoltage)} µs), pressure ({shift(cell.referred.toPressure)} µs) and
+          reference temperature ({shift(cell.referred.toTemperature)} µs).
         </p>
       </Section>
       <Section title={`How sure the slope is, ${where}`}>
@@ -162,6 +162,9 @@ function LineOf({ cell, results, amounts }: { readonly cell: LineCell; readonly 
     </>
   );
 }
+
+/** A change of dead time, µs. */
+const shift = (seconds: number): string => withSign(trueMinus((seconds * 1e6).toFixed(2)));
 
 /** Deviations beyond this would flatten everything else in the chart, percent. */
 const farOff = 25;

@@ -1,5 +1,7 @@
 /** Axes of charts: limits that are round, ticks between them, and labels with as many digits as the steps need. */
 
+import { trueMinus } from './figures.ts';
+
 export interface Scale {
   readonly from: number;
   readonly to: number;
@@ -32,5 +34,5 @@ export function scaleOver(values: Iterable<number>, count = 5): Scale {
   const last = Math.ceil(high / step - 1e-9);
   const decimals = Math.min(12, Math.max(0, Math.ceil(-Math.log10(step) + (factor === 2.5 ? 1 : 0) - 1e-9)));
   const ticks = Array.from({ length: last - first + 1 }, (_, i) => Number(((first + i) * step).toPrecision(12)));
-  return { from: first * step, to: last * step, ticks, label: (tick) => tick.toFixed(decimals).replace(/^-(?=0(\.0*)?$)/, '').replace('-', '−') };
+  return { from: first * step, to: last * step, ticks, label: (tick) => trueMinus(tick.toFixed(decimals)) };
 }
