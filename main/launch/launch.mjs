@@ -6,7 +6,7 @@
  */
 import { spawn, spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
-import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { delimiter, dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
@@ -73,23 +73,6 @@ function packages(path) {
   writeFileSync(stamp, lock);
 }
 
-/** Time of the newest file in a folder of the repository, ms since 1970. */
-function newest(folder) {
-  const files = readdirSync(join(root, folder), { recursive: true, withFileTypes: true });
-  return Math.max(...files.filter((file) => file.isFile()).map((file) => statSync(join(file.parentPath, file.name)).mtimeMs));
-}
-
-/** Builds the window when its source is newer than what was built. */
-function builtWindow(node) {
-  const built = join(root, 'dist', 'window', 'index.html');
-  const source = Math.max(newest('renderer'), newest('app'), statSync(join(root, 'package-lock.json')).mtimeMs);
-  if (existsSync(built) && statSync(built).mtimeMs >= source) return;
-  say('building the window ...');
-  const vite = join(root, 'node_modules', 'vite', 'bin', 'vite.js');
-  const done = spawnSync(node, [vite, 'build', '--config', 'renderer/vite.config.ts', '--logLevel', 'warn'], { cwd: root, stdio: ['ignore', 'ignore', 'inherit'] });
-  if (done.status !== 0) fail('the window could not be built; the text above says why.');
-}
-
 const [room, ...rest] = process.argv.slice(2);
 const entry = rooms[room];
 if (entry === undefined) fail(`unknown room "${room}"; there are ${Object.keys(rooms).join(', ')}.`);
@@ -98,8 +81,7 @@ const node = node24();
 const path = `${dirname(node)}${delimiter}${process.env.PATH}`;
 packages(path);
 
-const args = room === 'start' && rest.length === 0 ? ['sample'] : rest;
-if (room === 'start' && rest.length === 0) say('running the sample sweep on the simulated bench ...');
+const args = room === 'start' ? ['start', ...rest] : rest;
 // The terminal sends its signals to both; this process only waits for the child and passes its exit code on.
 process.on('SIGINT', () => undefined);
 const child = spawn(node, [join(root, entry), ...args], { env: { ...process.env, PATH: path }, stdio: 'inherit' });

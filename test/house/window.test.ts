@@ -1,0 +1,269 @@
+import { rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Browser, Page } from 'playwright-core';
+import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
+import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { browserPath, buildWindow, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+
+let browser: Browser;
+let folder = '';
+let host: HostProcess;
+const folders: string[] = [];
+
+/** Points fail at once, and there is no second pass: what fails is for a person to measure again. */
+const strict = samplePlan('small-plan', (plan) => ({
+  ...plan,
+  axes: { ...plan.axes, voltageV: [14], widthMs: [3, 4, 5, 6, 8] },
+  condition: { ...plan.condition, timeoutS: 3 },
+  repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 },
+  guards: [],
+}));
+/** The rail falls a little short of its pressure for a while: points fail for it, and no guard stops the run. */
+const pressureFault = { faults: [{ begins: { atBurst: 7 }, forS: 12, fault: { kind: 'pressure-loss', toKpa: 388 } }] };
+
+beforeAll(async () => {
+  if (browserPath === null) return;
+  buildWindow();
+  browser = await launchBrowser();
+});
+afterAll(async () => {
+  if (browserPath === null) return;
+  await browser.close();
+  for (const old of folders) rmSync(old, { recursive: true, force: true });
+});
+beforeEach(() => {
+  folder = scratchFolder();
+  folders.push(folder);
+});
+afterEach(async () => {
+  for (const context of browser.contexts()) await context.close();
+  await host.end();
+});
+
+async function opened(address: string): Promise<{ page: Page; complaints: string[] }> {
+  const page = await (await browser.newContext({ viewport: { width: 1280, height: 900 }, acceptDownloads: true })).newPage();
+  page.setDefaultTimeout(20_000);
+  const complaints = complaintsOf(page);
+  await page.goto(address);
+  await page.getByRole('heading', { level: 1 }).waitFor();
+  return { page, complaints };
+}
+
+const go = (page: Page, name: string): Promise<void> => page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name, exact: true }).click();
+
+async function connect(page: Page, speed: number): Promise<void> {
+  await go(page, 'Bench');
+  await page.getByLabel('Speed', { exact: true }).fill(String(speed));
+  await page.getByRole('button', { name: 'Connect', exact: true }).click();
+  await page.getByRole('heading', { name: 'Readings' }).waitFor();
+}
+
+async function savePlan(page: Page, plan: object): Promise<void> {
+  await go(page, 'Plans');
+  const file = join(folder, 'plan.json');
+  writeFileSync(file, JSON.stringify(plan));
+  await page.locator('input[type=file]').setInputFiles(file);
+  await page.getByRole('button', { name: /^Save/ }).first().click();
+  await page.getByText(/Saved as version 1/).waitFor();
+}
+
+async function startRun(page: Page): Promise<void> {
+  await go(page, 'Run');
+  await page.getByLabel('Operator', { exact: true }).fill('A. Tester');
+  await page.getByRole('button', { name: 'Open the run and start' }).click();
+  await page.getByRole('heading', { name: 'Points' }).waitFor();
+}
+
+const counts = (page: Page) => page.getByRole('main').getByText(/^\d+ of 10 points accepted/).first();
+
+/** Points accepted so far; 0 while the page does not say. */
+const accepted = async (page: Page): Promise<number> => ((await counts(page).count()) === 0 ? 0 : Number.parseInt(await counts(page).innerText(), 10));
+const someAccepted = (page: Page, least: number): Promise<void> =>
+  expect.poll(() => accepted(page), { timeout: 60_000 }).toBeGreaterThanOrEqual(least);
+
+/** Runs in the page. */
+const nameOfFocus = `(() => {
+  const element = document.activeElement;
+  const labels = [...(element?.labels ?? [])].map((label) => label.textContent);
+  return [element?.getAttribute('aria-label'), ...labels, element?.textContent].find((text) => text?.trim())?.trim() ?? '';
+})()`;
+
+/** Presses Tab until what has the focus is called so; fails when a whole round does not come to it. */
+async function tabTo(page: Page, name: RegExp): Promise<void> {
+  for (let i = 0; i < 300; i += 1) {
+    await page.keyboard.press('Tab');
+    const called = await page.evaluate<string>(nameOfFocus);
+    if (name.test(called)) return;
+  }
+  throw new Error(`Tab does not come to ${String(name)}.`);
+}
+
+describe.skipIf(browserPath === null)('the window, at the real host and the simulated bench', () => {
+  it('plans a sweep, runs it, measures again what a pressure fault failed, shows results and exports them', async () => {
+    host = await HostProcess.start(folder, pressureFault);
+    const { page, complaints } = await opened(host.address);
+    await connect(page, 20);
+    await savePlan(page, strict);
+    await startRun(page);
+    await page.getByText('Ended', { exact: true }).waitFor();
+    const failed = page.getByRole('gridcell', { name: /failed/ });
+    expect(await failed.count()).toBeGreaterThan(0);
+    await failed.first().click();
+    await expect.poll(() => page.getByRole('region', { name: 'Point', exact: true }).innerText()).toMatch(/pressure/i);
+    await keepScreen(page, 'run-with-failed-points');
+
+    await page.getByRole('button', { name: /^Measure all \d+ failed again/ }).click();
+    await someAccepted(page, 10);
+    expect(await failed.count()).toBe(0);
+    // What failed is kept beside what was measured again.
+    await page.getByRole('gridcell', { name: /2 attempts/ }).first().click();
+    await expect.poll(() => page.getByRole('region', { name: 'Point', exact: true }).innerText()).toMatch(/Attempt 1: Rejected[\s\S]*|Attempt 2: Accepted/);
+    await keepScreen(page, 'run-measured-again');
+
+    await page.getByRole('link', { name: 'Results', exact: true }).last().click();
+    await page.getByRole('heading', { name: 'Results', level: 1 }).waitFor();
+    await page.getByRole('main').getByRole('table').first().waitFor();
+    await keepScreen(page, 'results');
+
+    await go(page, 'Archive');
+    await page.getByText('Small plan').first().waitFor();
+    await keepScreen(page, 'archive');
+    await page.getByRole('row', { name: /Small plan/ }).click();
+    await page.getByRole('button', { name: /^Export/ }).click();
+    const download = page.waitForEvent('download');
+    await page.getByRole('button', { name: 'Save attempts.csv' }).click();
+    expect(await (await download).failure()).toBeNull();
+    expect(complaints).toEqual([]);
+  });
+
+  it('goes on when the browser is closed and opened again in mid run', async () => {
+    host = await HostProcess.start(folder, {});
+    const first = await opened(host.address);
+    await connect(first.page, 4);
+    await savePlan(first.page, strict);
+    await startRun(first.page);
+    await someAccepted(first.page, 1);
+    await first.page.context().close();
+
+    const { page, complaints } = await opened(host.address);
+    await go(page, 'Run');
+    await someAccepted(page, 2);
+    await someAccepted(page, 10);
+    expect(complaints).toEqual([]);
+  });
+
+  it('continues a run whose host was killed', async () => {
+    host = await HostProcess.start(folder, {});
+    const first = await opened(host.address);
+    await connect(first.page, 4);
+    await savePlan(first.page, strict);
+    await startRun(first.page);
+    await someAccepted(first.page, 2);
+    await host.kill();
+    await keepScreen(first.page, 'host-gone');
+    await first.page.context().close();
+
+    host = await HostProcess.start(folder, {});
+    const { page, complaints } = await opened(host.address);
+    await connect(page, 20);
+    await go(page, 'Run');
+    await page.getByRole('row', { name: /Small plan/ }).click();
+    await page.getByText(/unfinished and is shown from the archive/).waitFor();
+    await keepScreen(page, 'run-found-unfinished');
+    await page.getByRole('button', { name: 'Open it on the bench' }).click();
+    await page.getByRole('button', { name: /^Resume/ }).click();
+    await someAccepted(page, 10);
+    expect(complaints).toEqual([]);
+  });
+
+  it('is worked by the keyboard alone: connect, new sweep, run, pause, resume, finish, measure a point again', async () => {
+    host = await HostProcess.start(folder, {});
+    const { page, complaints } = await opened(host.address);
+    const press = (key: string): Promise<void> => page.keyboard.press(key);
+    await press('Alt+b');
+    await tabTo(page, /^Speed/);
+    await press('Control+a');
+    await page.keyboard.type('20');
+    await tabTo(page, /^Connect$/);
+    await press('Enter');
+    await page.getByRole('heading', { name: 'Readings' }).waitFor();
+    await press('Alt+i');
+    await tabTo(page, /^Take a part in/);
+    await press('Enter');
+    // The serial number has the focus, because order and type mostly stay; here they are typed too.
+    await press('Shift+Tab');
+    await press('Shift+Tab');
+    for (const text of ['K-1', 'RH-P4', 'RH4-0117', '12', 'new', '1']) {
+      await page.keyboard.type(text);
+      await press('Tab');
+    }
+    await tabTo(page, /^Save/);
+    await press('Enter');
+    await page.getByText(/1 of 1 shown, 1 mounted/).waitFor();
+    await press('Alt+p');
+    await tabTo(page, /^New sweep/);
+    await press('Enter');
+    await tabTo(page, /^Save/);
+    await press('Enter');
+    await page.getByText(/Saved as version 1/).waitFor();
+    await press('Alt+r');
+    await tabTo(page, /^Operator/);
+    await page.keyboard.type('A. Tester');
+    await tabTo(page, /^Open the run and start/);
+    await press('Enter');
+    await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
+    await page.getByText(/Proving|Measuring/i).first().waitFor();
+    await press('Alt+s');
+    await page.getByText('Paused', { exact: true }).waitFor();
+    await press('Alt+g');
+    await page.getByText('Paused', { exact: true }).waitFor({ state: 'detached' });
+    await expect.poll(() => page.getByRole('gridcell', { name: /accepted/ }).count(), { timeout: 90_000 }).toBeGreaterThan(0);
+    await press('Alt+l');
+    await tabTo(page, /^Finish/);
+    await press('Enter');
+    await page.getByText('Ended', { exact: true }).waitFor({ timeout: 60_000 });
+    await tabTo(page, /accepted|planned|failed/);
+    await press('Control+Home');
+    await press('m');
+    await expect.poll(() => page.getByRole('gridcell', { name: /2 attempts/ }).count(), { timeout: 90_000 }).toBe(1);
+    await keepScreen(page, 'run-by-keyboard');
+    expect(complaints).toEqual([]);
+  });
+
+  it('stops by its key from inside a field and with a dialog open, without a question', async () => {
+    host = await HostProcess.start(folder, {});
+    const { page } = await opened(host.address);
+    await connect(page, 2);
+    await savePlan(page, strict);
+    await startRun(page);
+    await page.getByText(/Measuring|Pulsing|Settling|Setting|Waiting/i).first().waitFor();
+    await page.getByRole('button', { name: /^Settings/ }).click();
+    await page.getByRole('dialog').waitFor();
+    await page.keyboard.press('F9');
+    await page.keyboard.press('Escape');
+    await page.getByText(/emergency/i).first().waitFor();
+    await go(page, 'Bench');
+    await page.getByText(/Disarmed/).first().waitFor();
+    await keepScreen(page, 'stopped');
+  });
+
+  it('has no violation of WCAG 2.2 AA that axe finds, on any page, in both themes', async () => {
+    host = await HostProcess.start(folder, pressureFault);
+    const { page, complaints } = await opened(host.address);
+    await connect(page, 20);
+    await savePlan(page, strict);
+    await startRun(page);
+    await page.getByText('Ended', { exact: true }).waitFor();
+    for (const scheme of ['light', 'dark'] as const) {
+      await page.emulateMedia({ colorScheme: scheme });
+      for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Archive']) {
+        await go(page, name);
+        await page.getByRole('heading', { name, level: 1 }).waitFor();
+        await page.waitForTimeout(400);
+        await keepScreen(page, `${name.toLowerCase()}-${scheme}`);
+        expect(await violations(page), `${name}, ${scheme}`).toEqual([]);
+      }
+    }
+    expect(complaints).toEqual([]);
+  });
+});
