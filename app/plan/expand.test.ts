@@ -236,7 +236,7 @@ describe('expansion of a plan', () => {
         const held = points.filter((p) => p.role === 'static');
         expect(held.length).toBe(countPoints({ ...plan, static: { replicates, voltageV: 13, periodMs: 25 } }).held);
         for (const p of held) expect(p).toMatchObject({ voltage: 13, width: 0.025, period: 0.025 });
-        const rest = ({ index: _, ...p }: Point) => p;
+        const rest = (p: Point) => ({ ...p, index: 0 });
         expect(points.filter((p) => p.role !== 'static').map(rest)).toEqual(expandPlan(plan).map(rest));
         points.forEach((p, i) => {
           if (p.role === 'static') expect(points.slice(i).some((q) => q.role === 'measure' && q.pressure === p.pressure)).toBe(false);

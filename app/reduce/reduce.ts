@@ -15,7 +15,7 @@ import { slopeCarried } from './carried-line.ts';
 import { massPerPulse, pressureSource, railTemperatureSource } from './mass.ts';
 import type { CellPlace, FlowRange, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
-import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage, uCoilOverRail } from './sensitivity.ts';
+import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
@@ -156,6 +156,8 @@ function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: 
     { source: 'supply read-back', onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
     { source: 'coil temperature model', onDeadTime: -byTemperature.u * warmer },
     { source: 'coil against rail temperature', onDeadTime: -byTemperature.value * uCoilOverRail },
+    // Late by a warmth that grows with the pulse: the line turns about its dead time.
+    { source: 'coil that follows duty late', onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
   ]);
   let slopeSquares = 0;
   let deadTimeSquares = 0;
@@ -357,14 +359,14 @@ function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
   return sums;
 }
 
-/** RED-14 to RED-18. `onDeadTime` says what errors of the conditions do to the injector itself, beside its masses. */
+/** RED-14 to RED-18. `onInjector` says what errors of the conditions do to the injector itself, beside its masses. */
 function sharedParts(
   { line }: FittedLine,
   effects: ReadonlyMap<string, Effect>,
-  onDeadTime: readonly Pick<SharedPart, 'source' | 'onDeadTime'>[],
+  onInjector: readonly (Pick<SharedPart, 'source' | 'onDeadTime'> & Partial<Pick<SharedPart, 'onSlope'>>)[],
 ): readonly SharedPart[] {
   const parts = new Map<string, SharedPart>();
-  for (const part of onDeadTime) parts.set(part.source, { ...part, onSlope: 0 });
+  for (const part of onInjector) parts.set(part.source, { onSlope: 0, ...part });
   const distance = line.fit.meanX - line.deadTime;
   for (const [source, { onMean, onSlope }] of effects) {
     const before = parts.get(source)?.onDeadTime ?? 0;

@@ -82,3 +82,10 @@ export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, d
  * its pulses, K: the coil follows duty and fluid late, and nobody measures it. Type B, an estimate.
  */
 export const uCoilOverRail = 0.2;
+
+/**
+ * Standard uncertainty of how far the coil stands from the settled warmth of its own pulses, K, for a pulse of the width at the
+ * middle of a line; proportional to the open time. The coil takes seconds to follow a new duty and windows begin before. Type B,
+ * an estimate.
+ */
+export const uCoilLate = 0.2;

@@ -252,7 +252,7 @@ describe('a person at the terminal', () => {
     const budget = await host('reduce', '--archive', archive, '--budget', '3').ended;
     expect(budget.code).toBe(0);
     expect(budget.said).toMatch(/meter K-factor .* shared .* certificate \S+ of \d{4}-\d{2}-\d{2}/);
-    expect(budget.said).toMatch(/Qd = \(.*±.*\) mg/);
+    expect(budget.said).toMatch(/Qd = \(.*±.*\)\s*mg/u);
     const findings = await host('reduce', '--archive', archive, '--findings').ended;
     expect(findings.said).toMatch(/static\.replicates/);
     expect(findings.said).not.toMatch(/NaN|undefined/);
