@@ -1,6 +1,7 @@
 /** `npm run show -- NAME [arguments]`: the long proofs, which print their figures. Exit code 1 when one does not hold. */
 const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) => Promise<boolean>>>> = {
   coverage: async () => (await import('./coverage.ts')).showCoverage,
+  characterisations: async () => (await import('./characterisations.ts')).showCharacterisations,
   pauses: async () => (await import('./pauses.ts')).showPauses,
   kills: async () => (await import('./kills.ts')).showKills,
   fuzz: async () => (await import('./fuzz.ts')).showFuzz,

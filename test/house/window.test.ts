@@ -201,6 +201,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await press('Enter');
     await page.getByText(/1 of 1 shown, 1 mounted/).waitFor();
     await press('Alt+p');
+    await page.getByText('No plan is saved yet').waitFor();
     await tabTo(page, /^New sweep/);
     await press('Enter');
     await tabTo(page, /^Save/);
