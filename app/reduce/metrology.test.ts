@@ -50,7 +50,7 @@ function lines(reduction: Reduction): readonly LineCell[] {
 describe('budget table', () => {
   const plan = syntheticPlan({ widthMs: [4], replicates: 1 }, 1);
 
-  it('RED-5: adds up to the uncertainty of the mass, and names every certificate with its date', () => {
+  it('RED-28: adds up to the uncertainty of the mass, and names every certificate with its date', () => {
     const [window] = reduced(plan, { scatter: quiet }).windows;
     if (window?.outcome.kind !== 'mass') throw new Error('no mass');
     const table = budgetTable(window.outcome, syntheticEquipment);
@@ -67,7 +67,7 @@ describe('budget table', () => {
     expect(table.rows.find((r) => r.name.startsWith('steadiness'))).toMatchObject({ type: 'A', dof: 9, kind: 'random' });
   });
 
-  it('RED-5: carries the own uncertainty of each point of the K-factor curve by its share in the interpolation', () => {
+  it('RED-28: carries the own uncertainty of each point of the K-factor curve by its share in the interpolation', () => {
     const { meter } = syntheticEquipment;
     const equipment = { ...syntheticEquipment, meter: { ...meter, kFactor: meter.kFactor.map((k) => ({ ...k, ownUncertaintyPercent: 0.2 })) } };
     const [window] = reduced(plan, { equipment }).windows;
@@ -116,6 +116,34 @@ describe('budget table', () => {
     const stated = base.outcome.mass * combined(base.outcome.budget, 'shared');
     // A standard deviation from n draws is uncertain by 1 / sqrt(2 n): four of them.
     expect(Math.abs(sd / stated - 1)).toBeLessThan(4 / Math.sqrt(2 * draws));
+  });
+});
+
+describe('lines and Monte Carlo', () => {
+  it('RED-14 to RED-19: an independent Monte Carlo (JCGM 101) of slope and dead time agrees within its own sampling error', () => {
+    const plan = syntheticPlan({ voltageV: [9, 12, 16] }, 1, { linearFromMs: 1, slopeOverVoltage: 'own' });
+    const draws = 800;
+    const sums = new Map<number, { deadTime: number; uDeadTime: number; slope: number; uSlope: number }>();
+    for (let draw = 1; draw <= draws; draw += 1) {
+      const normal = normalFrom(draw * 104_729);
+      const errors = drawErrors(syntheticEquipment, normal);
+      const still = 1.5e-4 * normal();
+      const injector = syntheticInjector(0, still);
+      for (const cell of lines(reduced(plan, { errors, scatter: { ...quiet, warmer: 0 }, seed: 7 * draw, injector: () => injector }))) {
+        const sum = sums.get(cell.voltage) ?? { deadTime: 0, uDeadTime: 0, slope: 0, uSlope: 0 };
+        sum.deadTime += (cell.deadTime.value - injector.deadTime(cell.voltage, cell.pressure)) ** 2;
+        sum.uDeadTime += cell.deadTime.u ** 2;
+        sum.slope += (cell.slope.value / injector.slope(cell.pressure) - 1) ** 2;
+        sum.uSlope += (cell.slope.u / cell.slope.value) ** 2;
+        sums.set(cell.voltage, sum);
+      }
+    }
+    // A standard deviation from n draws is uncertain by 1 / sqrt(2 n): four of them, and what the estimates of u are off by.
+    const allowed = 4 / Math.sqrt(2 * draws);
+    for (const { deadTime, uDeadTime, slope, uSlope } of sums.values()) {
+      expect(Math.abs(Math.sqrt(deadTime / uDeadTime) - 1)).toBeLessThan(allowed);
+      expect(Math.abs(Math.sqrt(slope / uSlope) - 1)).toBeLessThan(allowed);
+    }
   });
 });
 
@@ -362,7 +390,7 @@ describe('coil form', () => {
 describe('nonsense', () => {
   const plan = syntheticPlan({ voltageV: [9, 14] }, 1);
 
-  it('RED-1, RED-21: readings that are missing or no numbers give typed reasons and never NaN', () => {
+  it('RED-29: readings that are missing or no numbers give typed reasons and never NaN', () => {
     const spoiled: readonly (readonly [string, Partial<WindowSummary>])[] = [
       ['too-few-edges', { edges: 0 }],
       ['too-few-edges', { edges: -50 }],
@@ -381,7 +409,7 @@ describe('nonsense', () => {
     }
   });
 
-  it('RED-11, RED-21: two widths, equal masses and a single spoiled window stay finite or say why', () => {
+  it('RED-11, RED-29: two widths, equal masses and a single spoiled window stay finite or say why', () => {
     const two = reduced(syntheticPlan({ widthMs: [4, 8] }, 1), { scatter: quiet });
     expect(two.cells[0]?.kind === 'no-line' && two.cells[0].reason).toBe('too-few-widths');
     const equal = reduced(plan, { change: (w) => ({ ...w, edges: 100, firstEdgeAt: 0 as WindowSummary['firstEdgeAt'], lastEdgeAt: 2 as WindowSummary['lastEdgeAt'], partRates: [] }) });

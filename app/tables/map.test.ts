@@ -116,7 +116,7 @@ describe('maps over voltage and pressure', () => {
     }
   });
 
-  it('RED-31: the coil form fits its own kind, and each voltage left out is told by the others', () => {
+  it('RED-31, RED-36: the coil form fits its own kind, and each voltage left out is told by the others', () => {
     const curves = deadTimeCurves(reduced(wide, { scatter: quiet }));
     expect(curves).toHaveLength(6);
     for (const { form, leaveOneOut, injector, pressure } of curves) {

@@ -1,4 +1,4 @@
-/** Dead time and slope over supply voltage and rail pressure, on any axes (RED-31, RED-32, RED-36). */
+/** Dead time and slope over supply voltage and rail pressure, on any axes (RED-30 to RED-32, RED-36). */
 import { combine, stateCarried } from '../reduce/carried.ts';
 import type { Carried } from '../reduce/carried.ts';
 import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';

@@ -1,7 +1,11 @@
-/** Interpolation, breakpoint, pressure law and conversions against numbers that others have published or computed. */
+/** Interpolation, breakpoint, pressure law, correlated inputs and small least squares against numbers that others have published or computed. */
 import { describe, expect, it } from 'vitest';
+import { coverageFactor } from '../../app/reduce/budget.ts';
+import { carried, combine, sharedPart, stateCarried } from '../../app/reduce/carried.ts';
+import type { Carried } from '../../app/reduce/carried.ts';
 import { fitTwoSegments } from '../../app/reduce/breakpoint.ts';
 import { fitExponent } from '../../app/reduce/pressure-exponent.ts';
+import { covarianceOf, solveLeastSquares } from '../../app/reduce/least-squares.ts';
 import { interpolateMonotone, monotoneDerivatives } from '../../app/reduce/monotone.ts';
 
 describe('RED-30: shape-preserving interpolation, Fritsch-Butland, on the RPN14 data of Fritsch and Carlson (1980)', () => {
@@ -67,5 +71,91 @@ describe('RED-35: pressure exponent', () => {
 
   it('of an orifice is 0.5: from 300 to 400 kPa the flow grows by 1.154701 (Bosch: Q2 = Q1 sqrt(P2 / P1))', () => {
     expect(fitExponent([300, 400], [1, 1.154701])).toBeCloseTo(0.5, 5);
+  });
+});
+
+describe('RED-27: JCGM 100:2008 (GUM) H.2, resistance, reactance and impedance from correlated readings', () => {
+  // Means, standard uncertainties and correlations of V, I and phi as the GUM's example states them (table H.2).
+  const [v, i, phi] = [4.999, 19.661e-3, 1.04446];
+  const u = [3.2e-3, 9.5e-6, 7.5e-4] as const;
+  const r = { vi: -0.36, vphi: 0.86, iphi: -0.65 };
+  // Cholesky factor of the correlations: three readings as sums of three independent errors.
+  const l21 = r.vi;
+  const l22 = Math.sqrt(1 - l21 ** 2);
+  const l31 = r.vphi;
+  const l32 = (r.iphi - l31 * l21) / l22;
+  const l33 = Math.sqrt(1 - l31 ** 2 - l32 ** 2);
+  const reading = (value: number, effects: readonly number[]) => carried(value, effects.map((e, n) => [`e${n}`, sharedPart(e)] as const));
+  const readings = [
+    reading(v, [u[0]]),
+    reading(i, [u[1] * l21, u[1] * l22]),
+    reading(phi, [u[2] * l31, u[2] * l32, u[2] * l33]),
+  ];
+  const of = (value: number, sensitivities: readonly number[]) =>
+    combine(value, readings.map((input, n) => ({ of: input, sensitivity: sensitivities[n] ?? 0 })));
+  const z = v / i;
+  const [cos, sin] = [Math.cos(phi), Math.sin(phi)];
+  const R = of(z * cos, [cos / i, (-z * cos) / i, -z * sin]);
+  const X = of(z * sin, [sin / i, (-z * sin) / i, z * cos]);
+  const Z = of(z, [1 / i, -z / i, 0]);
+  const correlation = (a: Carried, b: Carried): number => {
+    let sum = 0;
+    for (const [name, part] of a.parts) sum += part.effect * (b.parts.get(name)?.effect ?? 0);
+    return sum / stateCarried(a).u / stateCarried(b).u;
+  };
+
+  it('gives R 127.732(70), X 219.85(30), Z 254.26(24) ohm', () => {
+    expect(R.value).toBeCloseTo(127.732, 3);
+    expect(X.value).toBeCloseTo(219.847, 2);
+    expect(Z.value).toBeCloseTo(254.26, 2);
+    expect(stateCarried(R).u).toBeCloseTo(0.07, 2);
+    expect(stateCarried(X).u).toBeCloseTo(0.3, 2);
+    expect(stateCarried(Z).u).toBeCloseTo(0.24, 2);
+  });
+
+  it('gives their correlations -0.59, -0.49 and 0.99', () => {
+    expect(correlation(R, X)).toBeCloseTo(-0.59, 1);
+    expect(correlation(R, Z)).toBeCloseTo(-0.49, 1);
+    expect(correlation(X, Z)).toBeCloseTo(0.99, 2);
+  });
+});
+
+describe('least squares of a few unknowns', () => {
+  /** Line through the origin with the standard deviation of its slope. */
+  const throughOrigin = (x: readonly number[], y: readonly number[]) => {
+    const rows = x.map((value) => [value]);
+    const fit = solveLeastSquares(rows, y, null);
+    const variance = covarianceOf(rows, null)?.[0]?.[0] ?? Number.NaN;
+    const squares = fit?.squares ?? Number.NaN;
+    return { slope: fit?.beta[0], sd: Math.sqrt((variance * squares) / (x.length - 1)), squares };
+  };
+
+  it('NIST StRD NoInt1, certified values', () => {
+    const x = Array.from({ length: 11 }, (_, i) => 60 + i);
+    const { slope, sd, squares } = throughOrigin(x, x.map((v) => v + 70));
+    expect(slope).toBeCloseTo(2.07438016528926, 12);
+    expect(sd).toBeCloseTo(0.0165289256198347, 13);
+    expect(squares).toBeCloseTo(127.272727272727, 9);
+  });
+
+  it('NIST StRD NoInt2, certified values', () => {
+    const { slope, sd } = throughOrigin([4, 5, 6], [3, 4, 4]);
+    expect(slope).toBeCloseTo(0.727272727272727, 13);
+    expect(sd).toBeCloseTo(0.0420827318078432, 13);
+  });
+});
+
+describe('coverage factors for other levels', () => {
+  // Independent computation (scipy): 95.45 % and 99 %, two-sided.
+  it.each([
+    [1, 13.9678, 63.6567],
+    [5, 2.6487, 4.0321],
+    [9, 2.3198, 3.2498],
+    [16, 2.1689, 2.9208],
+    [30, 2.0868, 2.75],
+    [100, 2.0253, 2.6259],
+  ])('with %d degrees of freedom are %d and %d', (dof, at9545, at99) => {
+    expect(Math.abs(coverageFactor(dof, 0.9545) - at9545)).toBeLessThan(2e-4 * at9545);
+    expect(Math.abs(coverageFactor(dof, 0.99) - at99)).toBeLessThan(1e-4 * at99);
   });
 });
