@@ -169,6 +169,16 @@ describe('history of a reference injector', () => {
     expect(referenceHistories([])).toEqual([]);
   });
 
+  it('CH-7: pools the scatter inside runs, which a run of two points could not tell', () => {
+    const runs = Array.from({ length: 10 }, (_, i) => run(`r${i}`, i, [1e-5 * (1 + i), 1.1e-5 * (1 + i)].map((m) => m / (1 + i))));
+    const [history] = referenceHistories(runs);
+    // Each pair lies 1e-6 apart: a variance of 5e-13 with one degree of freedom.
+    for (const { mass } of history?.runs ?? []) {
+      expect(mass.uRandom).toBeCloseTo(Math.sqrt(5e-13 / 2), 12);
+      expect(mass.dofRandom).toBe(10);
+    }
+  });
+
   it('CH-7: a run with one reference point has the uncertainty of its window', () => {
     const [history] = referenceHistories([run('a', 1, [1e-5])]);
     expect(history?.runs[0]?.mass.uRandom).toBeCloseTo(1e-8, 12);

@@ -179,7 +179,7 @@ export function compareWith(meter: Equipment['meter'], check: MeterCheck, evalua
     return { verdict: 'not-repeatable', deviations, text: `Runs of one rate scatter by ${scatter.toFixed(3)} %, more than the ${repeatabilityPercent} % allowed. Find the cause (air in the line, a leak, too short a run) and check again.` };
   }
   const worst = deviations.reduce((a, b) => (Math.abs(b.percent) > Math.abs(a.percent) ? b : a));
-  const said = `The K-factor differs by up to ${signed(worst.percent)} % (at ${worst.hertz.toFixed(2)} Hz, +- ${worst.expandedPercent.toFixed(3)} %) from the one in use (certificate ${meter.certificate.number})`;
+  const said = `The K-factor differs by up to ${signed(worst.percent)} % (at ${worst.hertz.toFixed(2)} Hz, ± ${worst.expandedPercent.toFixed(3)} %) from the one in use (certificate ${meter.certificate.number})`;
   if (deviations.some((d) => Math.abs(d.percent) - d.expandedPercent > driftPercent)) {
     return { verdict: 'outside', deviations, text: `${said}: the meter has drifted by more than ${driftPercent} %. Do not measure with the old K-factor; find the cause.` };
   }

@@ -4,6 +4,7 @@ import type { Problem } from '../../app/boundary/problems.ts';
 import { problemsOf } from '../../app/boundary/problems.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
+import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
@@ -37,6 +38,11 @@ export function planFile(path: string): Plan {
 export function equipmentFile(path: string): Equipment {
   const parsed = parseEquipment(readJson(path, 'equipment record'));
   return parsed.ok ? parsed.equipment : refuse(path, 'equipment record', parsed.problems);
+}
+
+export function meterCheckFile(path: string): MeterCheck {
+  const parsed = parseMeterCheck(readJson(path, 'meter check'));
+  return parsed.ok ? parsed.check : refuse(path, 'meter check', parsed.problems);
 }
 
 export function scenarioFile(path: string): Scenario {

@@ -5,6 +5,8 @@ import { ArchiveUnreadable } from '../archive/read.ts';
 import { addArchiveCommands } from './archive-commands.ts';
 import { addBenchCommands } from './bench-commands.ts';
 import { exitCode } from './exit-codes.ts';
+import { addMeterCheckCommands } from './meter-check-commands.ts';
+import { addMetrologyCommands } from './metrology-commands.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
@@ -27,6 +29,8 @@ const program = new Command('railhouse')
 
 addRunCommands(program, { newId: randomUUID });
 addResultCommands(program);
+addMetrologyCommands(program);
+addMeterCheckCommands(program);
 addArchiveCommands(program);
 addPlanCommands(program);
 addBenchCommands(program);

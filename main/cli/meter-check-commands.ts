@@ -1,0 +1,145 @@
+/** Commands for the catch-and-weigh check of the flow meter. */
+import { writeFileSync } from 'node:fs';
+import { resolve } from 'node:path';
+import { Option, type Command } from 'commander';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { parseEquipment } from '../../app/equipment/parse.ts';
+import { meterHistory, type HistoryEntry } from '../../app/meter-check/in-force.ts';
+import type { Archive } from '../archive/archive.ts';
+import { samplePath } from '../samples/samples.ts';
+import { equipmentFile, meterCheckFile } from './documents.ts';
+import { exitCode } from './exit-codes.ts';
+import { archiveOption, archivePlace } from './places.ts';
+import { Stop } from './stop.ts';
+
+interface Options {
+  readonly archive: string;
+  readonly equipment?: string;
+  readonly date: string;
+}
+
+const say = (line: string): void => void process.stdout.write(`${line}\n`);
+
+const today = (): string => new Date().toISOString().slice(0, 10);
+
+const equipmentOption = (): Option =>
+  new Option('--equipment <file>', 'the equipment record that checks are held against; without it the one saved in the archive, or that of the simulated bench');
+
+const dateOption = (): Option =>
+  new Option('--date <date>', 'as it stood on this day, like 2026-03-31')
+    .default(today(), 'today')
+    .argParser((text) => {
+      const at = Date.parse(`${text}T00:00:00Z`);
+      if (!/^\d{4}-\d{2}-\d{2}$/.test(text) || Number.isNaN(at) || new Date(at).toISOString().slice(0, 10) !== text) throw new Stop(exitCode.badInput, `--date ${text}: write a day like 2026-03-31.`);
+      return text;
+    });
+
+function recordOf(archive: Archive, file: string | undefined): Equipment {
+  if (file !== undefined) return equipmentFile(file);
+  const saved = archive.library.equipment();
+  if (saved === null) return equipmentFile(samplePath('equipment'));
+  const parsed = parseEquipment(saved);
+  if (!parsed.ok) throw new Stop(exitCode.archive, `The equipment record saved in ${archive.path} cannot be read by this program. Give one with --equipment.`);
+  return parsed.equipment;
+}
+
+export function addMeterCheckCommands(program: Command): void {
+  const group = program.command('meter-check').description('catch-and-weigh checks of the flow meter, and which calibration of it is in force');
+
+  group
+    .command('add')
+    .description('work out a check and keep it for good')
+    .argument('<file>', 'the check, as app/meter-check/README.md describes it')
+    .addOption(equipmentOption())
+    .addOption(archiveOption())
+    .action((file: string, options: Omit<Options, 'date'>) => {
+      const check = meterCheckFile(file);
+      const archive = archivePlace(options.archive, 'write');
+      try {
+        const record = recordOf(archive, options.equipment);
+        if (check.meterSerialNumber !== record.meter.serialNumber) {
+          throw new Stop(exitCode.badInput, `The check is of meter ${check.meterSerialNumber}, the equipment record of meter ${record.meter.serialNumber}. Nothing was kept. Give the record of that meter with --equipment.`);
+        }
+        const before = archive.meterChecks.list();
+        const no = (before.at(-1)?.no ?? 0) + 1;
+        const entry = meterHistory([...before, { no, check }], record, check.certificate.date).entries.find((e) => e.no === no);
+        if (entry === undefined) throw new Error('the check is of this meter and not after its own day');
+        if (entry.outcome.evaluated === null) throw new Stop(exitCode.badInput, `${entry.outcome.text} Nothing was kept.`);
+        const added = archive.meterChecks.add(check);
+        if (!added.ok) throw new Stop(exitCode.archive, added.text);
+        printEntry(entry);
+        for (const caution of entry.outcome.evaluated.cautions) say(`Caution: ${caution}`);
+        if (entry.effect === 'suspended' || entry.outcome.comparison.verdict === 'not-repeatable') process.exitCode = exitCode.checkFailed;
+      } finally {
+        archive.close();
+      }
+    });
+
+  group
+    .command('list')
+    .description('the checks of the meter in the order of their dates, and what each did')
+    .addOption(equipmentOption())
+    .addOption(dateOption())
+    .addOption(archiveOption())
+    .action((options: Options) => {
+      const archive = archivePlace(options.archive, 'read');
+      try {
+        const { entries, inForce } = meterHistory(archive.meterChecks.list(), recordOf(archive, options.equipment), options.date);
+        for (const entry of entries) printEntry(entry);
+        say(inForce.kind === 'in-force' ? `In force on ${options.date}: check ${inForce.no} (${inForce.check.certificate.number}), until ${inForce.check.certificate.validUntil}.` : inForce.text);
+      } finally {
+        archive.close();
+      }
+    });
+
+  group
+    .command('in-force')
+    .description('print the equipment record with the meter calibration in force, for runs to refer to')
+    .addOption(equipmentOption())
+    .addOption(dateOption())
+    .addOption(new Option('--to <file>', 'write the record to this file instead'))
+    .addOption(archiveOption())
+    .action((options: Options & { to?: string }) => {
+      const archive = archivePlace(options.archive, 'read');
+      try {
+        const { inForce } = meterHistory(archive.meterChecks.list(), recordOf(archive, options.equipment), options.date);
+        if (inForce.kind === 'none') throw new Stop(exitCode.checkFailed, inForce.text);
+        const text = `${JSON.stringify(inForce.equipment, null, 2)}\n`;
+        if (options.to === undefined) {
+          process.stdout.write(text);
+          return;
+        }
+        const path = resolve(options.to);
+        try {
+          writeFileSync(path, text);
+        } catch (error) {
+          throw new Stop(exitCode.badInput, `The equipment record ${path} cannot be written (${(error as Error).message}). Choose another place.`);
+        }
+        say(`${path}: meter ${inForce.equipment.meter.serialNumber} by check ${inForce.no} (${inForce.check.certificate.number}), in force until ${inForce.check.certificate.validUntil}. Measure with it: npm run cli -- sweep <plan> --equipment ${options.to}`);
+      } finally {
+        archive.close();
+      }
+    });
+}
+
+const effects: Readonly<Record<HistoryEntry['effect'], string>> = {
+  'came-into-force': 'It came into force.',
+  confirmed: 'It confirms the calibration in force.',
+  suspended: 'It suspends the calibration in force.',
+  none: 'It changes nothing.',
+};
+
+function printEntry({ no, check, outcome, effect }: HistoryEntry): void {
+  say(`Check ${no}  ${check.certificate.date}  ${check.certificate.number}  ${check.purpose} by ${check.operator}`);
+  if (outcome.evaluated === null) {
+    say(`  ${outcome.text}`);
+    return;
+  }
+  const { evaluated, comparison } = outcome;
+  evaluated.rates.forEach(({ hertz, kFactor, runs }, i) => {
+    const deviation = comparison.deviations[i]?.percent ?? 0;
+    say(`  ${hertz.toFixed(2).padStart(8)} Hz  K ${(kFactor.value / 1e3).toFixed(1)} ± ${(kFactor.expanded / 1e3).toFixed(1)} edges/L  (${runs.length} runs)  ${deviation < 0 ? '' : '+'}${deviation.toFixed(3)} % from the one in use`);
+  });
+  if (evaluated.repeatability !== null) say(`  Repeatability ${(100 * evaluated.repeatability.sd).toFixed(3)} % with ${evaluated.repeatability.dof} degrees of freedom.`);
+  say(`  ${comparison.text} ${effects[effect]}`);
+}

@@ -1,0 +1,251 @@
+/** Commands that look at measurements as such: outliers, matched sets, history of a reference injector. */
+import { InvalidArgumentError, Option, type Command } from 'commander';
+import { fewestInBaseline, individualsChart, type IndividualsChart } from '../../app/charts/individuals-chart.ts';
+import { referenceHistories, type ReferenceHistory, type RunWithReference } from '../../app/charts/reference-history.ts';
+import type { RuleSet } from '../../app/charts/rules.ts';
+import { candidatesOf, criterionOf, type MatchPoint, type ReducedRun } from '../../app/matching/candidates.ts';
+import type { SetsWanted } from '../../app/matching/choose.ts';
+import { matchSets, type MatchedSet } from '../../app/matching/match.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import { formatQuantity } from '../../app/quantities/format.ts';
+import { kilograms, kilopascals, milliseconds, volts, type UnixMillis } from '../../app/quantities/quantity.ts';
+import type { Result } from '../../app/reduce/budget.ts';
+import { repeatabilityByWidth } from '../../app/statistics/by-width.ts';
+import { findOutliers } from '../../app/statistics/outliers.ts';
+import type { Archive } from '../archive/archive.ts';
+import type { StoredRun } from '../archive/read.ts';
+import { reduceState } from '../export/export-run.ts';
+import { chosenRun } from './chosen-run.ts';
+import { exitCode } from './exit-codes.ts';
+import { archiveOption } from './places.ts';
+import { stateOf, withArchive } from './result-commands.ts';
+import { Stop } from './stop.ts';
+
+interface ArchiveChoice {
+  readonly archive: string;
+}
+
+const say = (line: string): void => void process.stdout.write(`${line}\n`);
+
+const day = (at: UnixMillis): string => new Date(at).toISOString().slice(0, 16).replace('T', ' ');
+
+function wholeNumber(least: number): (text: string) => number {
+  return (text) => {
+    const value = Number(text);
+    if (!Number.isInteger(value) || value < least) throw new InvalidArgumentError(`It must be a whole number of at least ${least}.`);
+    return value;
+  };
+}
+
+export function addMetrologyCommands(program: Command): void {
+  program
+    .command('outliers')
+    .description('show replicates that do not belong together (nothing is left out), and repeatability over pulse width')
+    .argument('[run]', 'id or its beginning; without it the latest run')
+    .addOption(archiveOption())
+    .action((run: string | undefined, options: ArchiveChoice) => withArchive(options.archive, (archive) => printOutliers(archive, chosenRun(archive, run))));
+
+  program
+    .command('match')
+    .description('choose sets of alike injectors out of one run or several')
+    .argument('[runs...]', 'ids or their beginnings; without them the latest run')
+    .addOption(new Option('--sets <number>', 'how many sets').argParser(wholeNumber(1)).default(1))
+    .addOption(new Option('--of <number>', 'injectors in a set').argParser(wholeNumber(2)).default(4))
+    .addOption(new Option('--objective <what>', 'what is to be least: the greatest spread of a set, or the total of all').choices(['greatest', 'total']).default('greatest'))
+    .addOption(
+      new Option(
+        '--at <points...>',
+        'where they are compared: mass:14V:400kPa:2.5ms, slope:14V:400kPa, dead-time:14V:400kPa, static-flow:400kPa; :x2 counts double, :period=10ms another period than the plan\'s first',
+      ),
+    )
+    .addOption(archiveOption())
+    .action((runs: readonly string[], options: ArchiveChoice & SetsWanted & { at?: readonly string[] }) =>
+      withArchive(options.archive, (archive) => printMatch(archive, runs.length === 0 ? [chosenRun(archive, undefined)] : runs.map((run) => chosenRun(archive, run)), options)),
+    );
+
+  program
+    .command('reference-history')
+    .description('chart the reference injector over the runs of an archive, with signals by published rules')
+    .argument('[serial]', 'serial number; without it every reference injector')
+    .addOption(new Option('--rules <set>', 'which rules').choices(['western-electric', 'nelson']).default('western-electric'))
+    .addOption(new Option('--baseline <runs>', 'the first so many runs set the limits; without it 20, or all where there are fewer').argParser(wholeNumber(fewestInBaseline)))
+    .addOption(archiveOption())
+    .action((serial: string | undefined, options: ArchiveChoice & { rules: RuleSet; baseline?: number }) =>
+      withArchive(options.archive, (archive) => printHistories(archive, serial, options)),
+    );
+}
+
+function printOutliers(archive: Archive, id: string): void {
+  const state = stateOf(archive, id);
+  const reduction = reduceState(state);
+  const report = findOutliers(reduction, state.plan);
+  for (const outlier of report.outliers) say(outlier.text);
+  say(
+    `${report.outliers.length === 0 ? 'No outliers' : `${report.outliers.length} findings`}: ${report.groupsTested} groups of replicates were tested by themselves (chance names ${report.expectedByChance.toFixed(1)} of so many), and ${report.windowsTested} windows by the scatter of all groups. ${report.notTested.length} groups could not be tested by themselves.`,
+  );
+  const limit = state.plan.reduction.repeatabilityPercent;
+  for (const { pressure, period, widths, lowest } of repeatabilityByWidth(reduction, limit)) {
+    say(`\nRepeatability at ${pressure / 1e3} kPa, period ${period * 1e3} ms, over all injectors and voltages (s_r, its 95 % interval, limit r = 2.77 s_r):`);
+    for (const { width, repeatability: r } of widths) {
+      const percent = (value: number): string => (100 * value).toFixed(3);
+      say(
+        `${(width * 1e3).toFixed(3).padStart(9)} ms  ${r.kind === 'repeatability' ? `${percent(r.sd)} %  (${percent(r.interval.low)} to ${percent(r.interval.high)}) %  r ${percent(r.limit)} %  ${r.dof} degrees of freedom` : `– ${r.text}`}`,
+      );
+    }
+    if (lowest.kind === 'no-width') say(lowest.text);
+    else {
+      const proved = lowest.proved === null ? 'for none is it proved' : `proved (upper 95 % bound) from ${(lowest.proved * 1e3).toFixed(3)} ms`;
+      say(`Repeats within ${limit} % from ${(lowest.width * 1e3).toFixed(3)} ms up; ${proved}.`);
+    }
+  }
+}
+
+function printMatch(archive: Archive, ids: readonly string[], { sets, of, objective, at }: SetsWanted & { at?: readonly string[] }): void {
+  const plans: Plan[] = [];
+  const runs = [...new Set(ids)].map((id): ReducedRun => {
+    const state = stateOf(archive, id);
+    plans.push(state.plan);
+    return { id, at: storedRun(archive, id).createdAt, equipment: state.equipment, reduction: reduceState(state) };
+  });
+  const [plan] = plans;
+  if (plan === undefined) throw new Error('at least one run was chosen');
+  const points = at === undefined ? usualPoints(plan, runs) : at.map((text) => matchPoint(text, plan));
+  const { candidates, leftOut } = candidatesOf(runs, points);
+  points.forEach((point, p) => say(`Point ${p + 1}: ${pointText(point)}`));
+  for (const { serialNumber, text } of leftOut) say(`Left out: ${serialNumber}. ${text}`);
+  const match = matchSets(candidates, points, { sets, of, objective });
+  if (match.kind === 'no-choice') throw new Stop(exitCode.badInput, match.text);
+  match.sets.forEach((set, s) => printSet(set, s, points));
+  say(`\nIn no set: ${match.left.length === 0 ? 'nobody' : match.left.map((c) => c.serialNumber).join(', ')}`);
+  say(`Greatest cost ${match.greatest.toFixed(3)}, total ${match.total.toFixed(3)}. ${match.text}`);
+}
+
+function printSet({ members, cost, points }: MatchedSet, index: number, asked: readonly MatchPoint[]): void {
+  say(`\nSet ${index + 1}, cost ${cost.toFixed(3)} (deviation from the mean of the set, ± expanded uncertainty, 95 %)`);
+  const units = asked.map((point) => (criterionOf(point).scale === 'percent' ? '%' : 'µs'));
+  const cell = (r: Result | undefined, p: number): string => (r === undefined ? '' : `${r.value.toFixed(2)} ± ${r.expanded.toFixed(2)} ${units[p] ?? ''}`).padStart(22);
+  members.forEach((member, m) => say(`  ${member.serialNumber.padEnd(14)}${points.map((point, p) => cell(point.deviations[m], p)).join('')}`));
+  say(`  ${'spread'.padEnd(14)}${points.map((point, p) => cell(point.spread, p)).join('')}`);
+}
+
+/** Slope, and mass at the shortest width that every line goes through: where dead times show most. Voltage nearest to 14 V. */
+function usualPoints(plan: Plan, runs: readonly ReducedRun[]): MatchPoint[] {
+  const nearest = [...plan.axes.voltageV].sort((a, b) => Math.abs(a - 14) - Math.abs(b - 14) || a - b)[0] ?? 14;
+  return plan.axes.pressureKpa.flatMap((kPa): MatchPoint[] => {
+    const condition = { voltage: volts(nearest), pressure: kilopascals(kPa), period: milliseconds(plan.axes.periodMs[0] ?? 20), weight: 1 };
+    const shortest = runs
+      .flatMap((run) => run.reduction.cells)
+      .flatMap((c) => (c.kind === 'line' && c.voltage === condition.voltage && c.pressure === condition.pressure && c.period === condition.period ? [c.region.from] : []))
+      .sort((a, b) => b - a)[0];
+    return [{ ...condition, quantity: 'slope' }, ...(shortest === undefined ? [] : [{ ...condition, quantity: 'mass', width: shortest } as const])];
+  });
+}
+
+function pointText(point: MatchPoint): string {
+  const weight = point.weight === 1 ? '' : `, weight ${point.weight}`;
+  if (point.quantity === 'static-flow') return `static flow at ${point.pressure / 1e3} kPa${weight}`;
+  const width = point.quantity === 'mass' ? `, width ${(point.width * 1e3).toFixed(3)} ms` : '';
+  const name = { mass: 'mass per pulse', slope: 'slope', 'dead-time': 'dead time' }[point.quantity];
+  return `${name} at ${point.voltage} V, ${point.pressure / 1e3} kPa${width}, period ${point.period * 1e3} ms${weight}`;
+}
+
+/** `mass:14V:400kPa:2.5ms:x2`; widths and periods must be written as the plan writes them to be found among the measured ones. */
+function matchPoint(text: string, plan: Plan): MatchPoint {
+  const [quantity, ...rest] = text.split(':');
+  const bad = (why: string): Stop => new Stop(exitCode.badInput, `--at ${text}: ${why} Write it like mass:14V:400kPa:2.5ms, slope:14V:400kPa, dead-time:14V:400kPa or static-flow:400kPa.`);
+  const found = new Map<string, number>();
+  for (const part of rest) {
+    const [, prefix = '', number = '', unit = ''] = /^(x|period=)?(\d+(?:\.\d+)?)(V|kPa|ms)?$/.exec(part) ?? [];
+    const name = prefix === 'x' && unit === '' ? 'weight' : prefix === 'period=' && unit === 'ms' ? 'period' : prefix === '' ? unit : '';
+    const value = Number(number);
+    if (name === '' || !(value > 0) || found.has(name)) throw bad(`"${part}" is not understood.`);
+    found.set(name, value);
+  }
+  const needed = (name: string): number => {
+    const value = found.get(name);
+    if (value === undefined) throw bad(`A value in ${name} is missing.`);
+    found.delete(name);
+    return value;
+  };
+  const weight = found.get('weight') ?? 1;
+  const periodMs = found.get('period') ?? plan.axes.periodMs[0] ?? 20;
+  found.delete('weight');
+  found.delete('period');
+  const point = ((): MatchPoint => {
+    switch (quantity) {
+      case 'static-flow':
+        return { quantity, pressure: kilopascals(needed('kPa')), weight };
+      case 'slope':
+      case 'dead-time':
+        return { quantity, voltage: volts(needed('V')), pressure: kilopascals(needed('kPa')), period: milliseconds(periodMs), weight };
+      case 'mass':
+        return { quantity, voltage: volts(needed('V')), pressure: kilopascals(needed('kPa')), period: milliseconds(periodMs), width: milliseconds(needed('ms')), weight };
+      default:
+        throw bad('There is no such quantity.');
+    }
+  })();
+  if (found.size > 0) throw bad(`A value in ${[...found.keys()].join(' and ')} does not belong to ${quantity}.`);
+  return point;
+}
+
+function storedRun(archive: Archive, id: string): StoredRun {
+  const run = archive.run(id);
+  if (run === null) throw new Error(`the archive has no run ${id}`);
+  return run;
+}
+
+/** Every run that has reference points, with these reduced and nothing else. */
+function* runsWithReference(archive: Archive): Generator<RunWithReference> {
+  for (let after: { createdAt: UnixMillis; id: string } | undefined; ; ) {
+    const page = archive.runs({ limit: 200, ...(after === undefined ? {} : { after }) });
+    for (const { id, createdAt } of page) {
+      const state = stateOf(archive, id);
+      if (state.plan.reference === undefined) continue;
+      const points = expandPlan(state.plan);
+      const references = { ...state, points: state.points.map((p, i) => (points[i]?.role === 'reference' ? p : { ...p, chosen: null })) };
+      yield { id, at: createdAt, plan: state.plan, equipment: state.equipment, windows: reduceState(references).windows };
+    }
+    const last = page.at(-1);
+    if (last === undefined) return;
+    after = { createdAt: last.createdAt, id: last.id };
+  }
+}
+
+const enoughRuns = 20;
+
+function printHistories(archive: Archive, serial: string | undefined, options: { rules: RuleSet; baseline?: number }): void {
+  const histories = referenceHistories([...runsWithReference(archive)]).filter((h) => serial === undefined || h.serialNumber === serial);
+  if (histories.length === 0) {
+    throw new Stop(exitCode.badInput, `No run in ${archive.path} has an accepted reference point${serial === undefined ? '' : ` of injector ${serial}`}. Give the plan a reference.`);
+  }
+  let signals = 0;
+  for (const history of histories) {
+    const baseline = options.baseline ?? Math.min(enoughRuns, history.runs.length);
+    const chart = individualsChart(history.runs.map((r) => r.mass.value), { rules: options.rules, baseline });
+    say(`\nReference injector ${history.serialNumber} at ${history.voltage} V, ${history.pressure / 1e3} kPa, ${history.width * 1e3} ms, period ${history.period * 1e3} ms; Qd referred to ${history.referenceC} degC`);
+    printHistory(history, chart.kind === 'chart' ? chart : null);
+    if (chart.kind === 'no-chart') {
+      say(`No limits: ${chart.text}`);
+      continue;
+    }
+    signals += chart.signals.length;
+    for (const signal of chart.signals) say(signal.text);
+    for (const caution of chart.cautions) say(`Caution: ${caution}`);
+    say(chart.signals.length === 0 ? 'No signals: the bench measures this injector as it did.' : `${chart.signals.length} signals. Look for what changed before the bench is trusted: meter, fluid, transducers, the injector itself.`);
+  }
+  if (signals > 0) process.exitCode = exitCode.checkFailed;
+}
+
+function printHistory({ runs }: ReferenceHistory, chart: IndividualsChart | null): void {
+  if (chart !== null) {
+    const mg = (value: number): string => formatQuantity(kilograms(value), 'mg', { u: kilograms(chart.sigma) });
+    say(`Limits from the first ${chart.baseline} runs: ${mg(chart.individuals.lower)} to ${mg(chart.individuals.upper)} about ${mg(chart.individuals.centre)}; moving range up to ${mg(chart.movingRange.upper)}`);
+  }
+  runs.forEach(({ run, at, mass, meterCertificate }, i) => {
+    const z = chart === null ? '' : `  ${((mass.value - chart.individuals.centre) / chart.sigma).toFixed(2).padStart(6)} σ`;
+    const flags = chart?.signals.flatMap((s) => (s.index === i ? [s.chart === 'individuals' ? s.rule : `${s.rule} range`] : [])).join(' ') ?? '';
+    const value = formatQuantity(kilograms(mass.value), 'mg', { expanded: kilograms(mass.expanded) });
+    say(`${String(i + 1).padStart(4)}  ${day(at)}  ${run.slice(0, 13)}  ${value}${z}  meter ${meterCertificate}  ${flags}`.trimEnd());
+  });
+}
