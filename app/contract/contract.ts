@@ -228,7 +228,7 @@ export type EventName = keyof typeof events;
 export type EventData<N extends EventName> = z.output<(typeof events)[N]>;
 
 /** Why a request was not carried out. */
-export const failure = z.object({
+const failure = z.object({
   code: z.enum(['bad-request', 'not-in-control', 'no-bench', 'no-run', 'busy', 'bench', 'archive', 'refused', 'defect']),
   text: z.string(),
 });

@@ -46,7 +46,7 @@ class Progress {
   }
 }
 
-export function duration(seconds: number): string {
+function duration(seconds: number): string {
   const s = Math.round(seconds);
   if (s < 90) return `${s} s`;
   if (s < 5400) return `${Math.round(s / 60)} min`;
