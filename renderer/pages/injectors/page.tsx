@@ -1,12 +1,12 @@
-import { useEffect, useMemo, useRef, useState } from 'react';
+import { useMemo, useRef, useState } from 'react';
 import type { ClipboardEvent, KeyboardEvent } from 'react';
 import { flushSync } from 'react-dom';
-import { tinykeys } from 'tinykeys';
 import { create } from 'zustand';
 import { Button } from '../../components/button.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { useSaveKey } from '../plans/save-key.ts';
 import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
 import type { Column, Filter, Row, RowProblem, StoredPart } from './parts-grid.ts';
 import './injectors.css';
@@ -80,20 +80,7 @@ export default function InjectorsPage() {
   };
   /** The cell that has the focus, with what stood in it when it got it. */
   const entered = useRef<{ readonly key: number; readonly column: Column; readonly text: string }>({ key: -1, column: 'order', text: '' });
-  const saveNow = useRef(save);
-  useEffect(() => {
-    saveNow.current = save;
-  });
-  useEffect(
-    () =>
-      tinykeys(window, {
-        '$mod+KeyS': (event) => {
-          event.preventDefault();
-          void saveNow.current();
-        },
-      }),
-    [],
-  );
+  useSaveKey(() => void save());
 
   const paste = (row: Row, column: Column, event: ClipboardEvent<HTMLInputElement>): void => {
     const cells = pastedCells(event.clipboardData.getData('text/plain'));

@@ -4,7 +4,7 @@ import type { Problem } from '../../../app/boundary/problems.ts';
 import { Button } from '../../components/button.tsx';
 import { fieldAt } from './fields.ts';
 import type { AxisName } from './fields.ts';
-import { changeForm } from './plan-draft.ts';
+import { changeForm, setUnread, useDraft } from './plan-draft.ts';
 import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
 import { ascending, listText, readValues, withValues } from './value-list.ts';
@@ -26,8 +26,8 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
   const path = `axes.${axis}` as const;
   const field = fieldAt(path);
   const id = idOf(path);
-  const [typed, setTyped] = useState('');
-  const [refusal, setRefusal] = useState('');
+  const [typed, setTyped] = useState(() => useDraft.getState().unread[axis]?.typed ?? '');
+  const readAll = (): void => setUnread(axis, null);
   const [said, setSaid] = useState('');
   const [asText, setAsText] = useState<string | null>(null);
   const [current, setCurrent] = useState(0);
@@ -39,10 +39,10 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
   const read = (text: string, within: HTMLInputElement | HTMLTextAreaElement | null): readonly string[] | null => {
     const result = readValues(text);
     if (result.ok) {
-      setRefusal('');
+      readAll();
       return result.values;
     }
-    setRefusal(result.text);
+    setUnread(axis, { typed: within instanceof HTMLTextAreaElement ? '' : text, text: result.text });
     setSaid('');
     within?.setSelectionRange(result.at, text.length);
     return null;
@@ -86,10 +86,11 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
     }
   };
 
+  // The refusal is among the problems of the plan.
   const wrong = [...problemsAt(problems, path), ...problems.filter((p) => p.path.startsWith(`${path}[`)).map(({ text }) => text)];
   const tabStop = Math.min(current, values.length - 1);
   return (
-    <div className="plan-axis" data-invalid={wrong.length > 0 || refusal !== '' ? true : undefined} role="group" aria-labelledby={`${id}:label`}>
+    <div className="plan-axis" data-invalid={wrong.length > 0 ? true : undefined} role="group" aria-labelledby={`${id}:label`}>
       <div className="plan-axis-head">
         <label htmlFor={id} id={`${id}:label`}>
           {field.label} <span className="quiet">in {field.unit}</span>
@@ -142,11 +143,11 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
                 spellCheck={false}
                 value={typed}
                 placeholder="add, such as 9, 12-16 by 1"
-                aria-invalid={wrong.length > 0 || refusal !== ''}
+                aria-invalid={wrong.length > 0}
                 aria-describedby={`${id}:help ${id}:wrong`}
                 onChange={(event) => {
                   setTyped(event.target.value);
-                  setRefusal('');
+                  readAll();
                 }}
                 onKeyDown={(event) => {
                   if (event.key === 'Enter') {
@@ -155,7 +156,7 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
                   } else if (event.key === 'Escape' && typed !== '') {
                     event.preventDefault();
                     setTyped('');
-                    setRefusal('');
+                    readAll();
                   } else if (event.key === 'Backspace' && typed === '' && values.length > 0) {
                     event.preventDefault();
                     focusChip(values.length - 1);
@@ -199,14 +200,14 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
           }}
           onLeave={() => {
             setAsText(null);
-            setRefusal('');
+            readAll();
           }}
         />
       )}
       <span className="field-hint" id={`${id}:help`}>
         {field.help} {rangeHint(field)}
       </span>
-      <FieldProblems id={`${id}:wrong`} texts={[...(refusal === '' ? [] : [refusal]), ...new Set(wrong)].slice(0, 4)} />
+      <FieldProblems id={`${id}:wrong`} texts={[...new Set(wrong)].slice(0, 4)} />
       <span className="small quiet" role="status">
         {said}
       </span>

@@ -1,7 +1,7 @@
-import { useEffect, useMemo, useRef, useState } from 'react';
-import { tinykeys } from 'tinykeys';
+import { useMemo, useRef, useState } from 'react';
 import { parsePlan } from '../../../app/plan/parse.ts';
 import { countPoints } from '../../../app/plan/expand.ts';
+import type { Problem } from '../../../app/boundary/problems.ts';
 import type { Part, PlanRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { ConfirmBar } from '../../components/dialog.tsx';
@@ -13,10 +13,12 @@ import { useSettings } from '../../settings/settings.ts';
 import { Editor, goToField, ProblemList } from './editor.tsx';
 import { Library } from './library.tsx';
 import { durationText, fluidText } from './plan-chart.ts';
-import { isUnsaved, openDraft, useDraft } from './plan-draft.ts';
+import { axisNames } from './fields.ts';
+import { draftSaved, isUnsaved, openDraft, useDraft } from './plan-draft.ts';
 import type { PlanDraft } from './plan-draft.ts';
 import { documentOf, formOf } from './plan-form.ts';
 import { planFileName } from './plan-file.ts';
+import { useSaveKey } from './save-key.ts';
 import { sheetCounts } from './sheet-part.tsx';
 import { startingPlan } from './starting-plan.ts';
 import { expanded, useSettled, useSheet } from './use-check.ts';
@@ -27,7 +29,7 @@ const largestFile = 4 * 2 ** 20;
 export default function PlansPage() {
   const { control, equipment, line } = useHost();
   const operator = useSettings((settings) => settings.operator);
-  const { draft } = useDraft();
+  const { draft, unread } = useDraft();
   const [plans, setPlans] = useState<readonly PlanRow[] | null>(null);
   const [listProblem, setListProblem] = useState('');
   const [parts, setParts] = useState<readonly Part[] | null>(null);
@@ -52,7 +54,13 @@ export default function PlansPage() {
   const form = draft?.form ?? null;
   const parsed = useMemo(() => (form === null ? null : parsePlan(documentOf(form))), [form]);
   const plan = parsed?.ok === true ? parsed.plan : null;
-  const problems = parsed === null || parsed.ok ? [] : parsed.problems;
+  const problems = useMemo(
+    () => [
+      ...axisNames.flatMap((axis): readonly Problem[] => (unread[axis] === undefined ? [] : [{ path: `axes.${axis}`, text: unread[axis].text }])),
+      ...(parsed === null || parsed.ok ? [] : parsed.problems),
+    ],
+    [parsed, unread],
+  );
   const settled = useSettled(plan, 300);
   const expansion = useMemo(() => (settled === null ? null : expanded(settled, equipment)), [settled, equipment]);
   const checked = useSheet(settled);
@@ -119,26 +127,12 @@ export default function PlansPage() {
     } else {
       const { row } = reply.value;
       // What was typed while the answer was under way stays, and counts as not saved.
-      const now = useDraft.getState().draft;
-      if (now !== null) openDraft({ ...now, saved: { row, form }, leftOut: [] });
+      draftSaved({ row, form });
       setSaid({ well: true, text: `Saved as version ${row.version} of ${row.name}.` });
       void readPlans();
     }
   };
-  const saveNow = useRef(save);
-  useEffect(() => {
-    saveNow.current = save;
-  });
-  useEffect(
-    () =>
-      tinykeys(window, {
-        '$mod+KeyS': (event) => {
-          event.preventDefault();
-          void saveNow.current();
-        },
-      }),
-    [],
-  );
+  useSaveKey(() => void save());
 
   const against =
     line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'Another window holds control.' : '';
@@ -184,6 +178,20 @@ export default function PlansPage() {
       )}
       <div className="plan-columns">
         <div className="plan-side">
+          {draft !== null && (
+            <section className="plan-bar" aria-label="Totals and saving">
+              <Totals plan={problems.length === 0 ? plan : null} expansion={settled === plan ? expansion : null} checked={checked} problems={problems.length} />
+              <Button
+                kind="primary"
+                busy={saving}
+                against={against !== '' ? against : problems.length > 0 ? `${problems.length} to correct first.` : !unsaved ? 'Nothing was changed.' : ''}
+                onPress={() => void save()}
+              >
+                Save version {(draft.saved?.row.version ?? 0) + 1}
+              </Button>
+              {problems.length > 0 && <Button onPress={() => goToField(problems[0]?.path ?? '')}>Go to the first problem</Button>}
+            </section>
+          )}
           <Section title="Saved plans">
             <Library plans={plans} problem={listProblem} openRow={draft?.saved?.row ?? null} onOpen={(row) => leaving(`Opening ${row.name}`, () => void open(row))} />
           </Section>
@@ -219,18 +227,6 @@ export default function PlansPage() {
             )}
             <ProblemList problems={problems} />
             <Editor form={form} problems={problems} parts={parts} expansion={settled === null ? null : expansion} checked={checked} />
-            <div className="plan-bar" role="region" aria-label="Totals and saving">
-              <Totals plan={plan} expansion={settled === plan ? expansion : null} checked={checked} problems={problems.length} />
-              <Button
-                kind="primary"
-                busy={saving}
-                against={against !== '' ? against : problems.length > 0 ? `${problems.length} to correct first.` : !unsaved ? 'Nothing was changed.' : ''}
-                onPress={() => void save()}
-              >
-                Save version {(draft.saved?.row.version ?? 0) + 1}
-              </Button>
-              {problems.length > 0 && <Button onPress={() => goToField(problems[0]?.path ?? '')}>Go to the first problem</Button>}
-            </div>
           </div>
         )}
       </div>

@@ -4,6 +4,7 @@ import { create } from 'zustand';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { PlanRow } from '../../../app/contract/contract.ts';
 import { samePlan } from './plan-form.ts';
+import type { AxisName } from './fields.ts';
 import type { PlanForm } from './plan-form.ts';
 
 export interface PlanDraft {
@@ -14,10 +15,35 @@ export interface PlanDraft {
   readonly leftOut: readonly Problem[];
 }
 
-export const useDraft = create<{ readonly draft: PlanDraft | null }>()(() => ({ draft: null }));
+/** What stands in the entry of an axis and could not be read, with the reason. It is not in the plan. */
+export interface Unread {
+  readonly typed: string;
+  readonly text: string;
+}
 
-export function openDraft(draft: PlanDraft | null): void {
-  useDraft.setState({ draft });
+interface DraftState {
+  readonly draft: PlanDraft | null;
+  readonly unread: Readonly<Partial<Record<AxisName, Unread>>>;
+}
+
+export const useDraft = create<DraftState>()(() => ({ draft: null, unread: {} }));
+
+/** Puts another plan in the place of the one that is open. */
+export function openDraft(draft: PlanDraft): void {
+  useDraft.setState({ draft, unread: {} });
+}
+
+/** The open plan is stored now as `saved`; what was typed since stays. */
+export function draftSaved(saved: NonNullable<PlanDraft['saved']>): void {
+  useDraft.setState(({ draft }) => ({ draft: draft === null ? null : { ...draft, saved, leftOut: [] } }));
+}
+
+export function setUnread(axis: AxisName, unread: Unread | null): void {
+  useDraft.setState((now) => {
+    const { [axis]: before, ...others } = now.unread;
+    if (unread === null) return before === undefined ? now : { unread: others };
+    return { unread: { ...others, [axis]: unread } };
+  });
 }
 
 export type Change = (form: PlanForm) => PlanForm;

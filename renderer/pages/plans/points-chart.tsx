@@ -12,7 +12,7 @@ const left = 64;
 const right = 12;
 const widthHeight = 190;
 const laneHeight = 40;
-const gap = 16;
+const gap = 24;
 
 /** A still picture of the sequence, at the size at which it stands: text in it is as large as text beside it. */
 export function PointsChart({ plan, points }: { readonly plan: Plan; readonly points: readonly Point[] }) {

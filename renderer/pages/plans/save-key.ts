@@ -1,0 +1,18 @@
+import { useEffect, useRef } from 'react';
+
+/** Ctrl+S (Cmd+S), wherever the focus is, saves what the page holds instead of the page itself. */
+export function useSaveKey(save: () => void): void {
+  const latest = useRef(save);
+  useEffect(() => {
+    latest.current = save;
+  });
+  useEffect(() => {
+    const onKey = (event: KeyboardEvent): void => {
+      if (event.key.toLowerCase() !== 's' || !(event.ctrlKey || event.metaKey) || event.altKey || event.shiftKey) return;
+      event.preventDefault();
+      if (!event.repeat) latest.current();
+    };
+    window.addEventListener('keydown', onKey);
+    return () => window.removeEventListener('keydown', onKey);
+  }, []);
+}
