@@ -66,7 +66,7 @@ export interface BenchFault {
 }
 
 /** What the controller knows of the burst last asked for. */
-export interface BurstState {
+interface BurstState {
   /** Counts bursts since the controller started; a new burst has a new number. 0: none yet. */
   readonly number: number;
   readonly active: boolean;

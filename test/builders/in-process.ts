@@ -40,7 +40,7 @@ export function scratchFolder(): string {
   return mkdtempSync(join(existsSync('/dev/shm') ? '/dev/shm' : tmpdir(), 'railhouse-'));
 }
 
-export interface Visit {
+interface Visit {
   readonly archive: Archive;
   readonly service: RunService;
   readonly clock: VirtualClock;
