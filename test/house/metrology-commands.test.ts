@@ -1,0 +1,128 @@
+/** The metrology commands as a shell sees them. */
+import { spawnSync } from 'node:child_process';
+import { readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { parseEquipment } from '../../app/equipment/parse.ts';
+import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+
+const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
+const sample = join(import.meta.dirname, '..', '..', 'main', 'samples', 'meter-check.json');
+let folder = '';
+let archive = '';
+
+function cli(...args: readonly string[]): { readonly code: number | null; readonly said: string } {
+  const { status, stdout, stderr } = spawnSync(process.execPath, [command, ...args, '--archive', archive], { encoding: 'utf8' });
+  return { code: status, said: stdout + stderr };
+}
+
+beforeAll(() => {
+  folder = scratchFolder();
+  archive = join(folder, 'archive.sqlite');
+  const plan = join(folder, 'plan.json');
+  const small = samplePlan('small-plan');
+  const [first] = small.injectors;
+  if (first === undefined) throw new Error('the small plan has injectors');
+  writeFileSync(
+    plan,
+    JSON.stringify({
+      ...small,
+      injectors: [1, 2, 3, 4].map((i) => ({ ...first, serialNumber: `S-${i}`, channel: i })),
+      axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 4, 5, 6], periodMs: [20], replicates: 2 },
+      reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 16 },
+      reduction: { ...small.reduction, linearFromMs: 3 },
+    }),
+  );
+  const swept = cli('sweep', plan);
+  if (swept.code !== 0) throw new Error(swept.said);
+}, 120_000);
+
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+describe('outliers', () => {
+  it('says what was tested, and repeatability over width', () => {
+    const { code, said } = cli('outliers');
+    expect(code).toBe(0);
+    expect(said).toMatch(/32 windows by the scatter of all groups\. 16 groups could not be tested by themselves\./);
+    expect(said).toMatch(/5\.000 ms\s+0\.\d{3} %.*4 degrees of freedom/);
+  });
+});
+
+describe('match', () => {
+  it('prints sets with deviations and whether they are proved best', () => {
+    const { code, said } = cli('match', '--sets', '2', '--of', '2', '--at', 'mass:14V:400kPa:3ms', 'dead-time:14V:400kPa:x0.1');
+    expect(code).toBe(0);
+    expect(said).toMatch(/Point 2: dead time at 14 V, 400 kPa, period 20 ms, weight 0\.1/);
+    expect(said).toMatch(/Set 2, cost/);
+    expect(said).toMatch(/spread\s+\d+\.\d+ ± \d+\.\d+ %\s+\d+\.\d+ ± \d+\.\d+ µs/);
+    expect(said).toMatch(/Proved best/);
+    expect(said).not.toMatch(/NaN|undefined/);
+  });
+
+  it('refuses what it cannot do in a sentence', () => {
+    expect(cli('match', '--sets', '3', '--of', '2')).toMatchObject({ code: 2 });
+    expect(cli('match', '--sets', '3', '--of', '2').said).toMatch(/need 6 injectors .* there are 4\./);
+    for (const at of ['mass:14V:400kPa', 'weight:14V', 'slope:14V:400kPa:3ms', 'mass:14V:400kPa:3ms:x-1']) {
+      const { code, said } = cli('match', '--at', at);
+      expect(code).toBe(2);
+      expect(said).toMatch(/^--at /);
+    }
+    expect(cli('match', '--of', '1').code).toBe(2);
+    expect(cli('match', '--of', '2', '--at', 'mass:9V:400kPa:3ms').said).toMatch(/Left out: S-1\. Its run did not measure 9 V/);
+  });
+});
+
+describe('reference-history', () => {
+  it('lists the runs, and says why there are no limits yet', () => {
+    const { code, said } = cli('reference-history');
+    expect(code).toBe(0);
+    expect(said).toMatch(/Reference injector S-1 at 14 V, 400 kPa, 5 ms/);
+    expect(said).toMatch(/meter SIM-26-001/);
+    expect(said).toMatch(/No limits: .*at least 5/);
+    expect(cli('reference-history', 'S-9').code).toBe(2);
+    expect(cli('reference-history', '--baseline', '2').code).toBe(2);
+  });
+});
+
+describe('meter-check', () => {
+  it('keeps a check, and gives the record of the run that refers to it', () => {
+    expect(cli('meter-check', 'in-force')).toMatchObject({ code: 8 });
+    const added = cli('meter-check', 'add', sample);
+    expect(added.code).toBe(0);
+    expect(added.said).toMatch(/within the 0\.3 % allowed\. It came into force\./);
+    expect(added.said).toContain('ISO 4185');
+    expect(cli('meter-check', 'list', '--date', '2026-12-31').said).toMatch(/In force on 2026-12-31: check 1 \(SIM-MC-26-01\)/);
+    const record = join(folder, 'equipment.json');
+    expect(cli('meter-check', 'in-force', '--date', '2026-12-31', '--to', record).code).toBe(0);
+    expect(parseEquipment(JSON.parse(readFileSync(record, 'utf8')))).toMatchObject({ ok: true, equipment: { meter: { certificate: { number: 'SIM-MC-26-01' } } } });
+    expect(JSON.parse(cli('meter-check', 'in-force', '--date', '2026-12-31').said)).toEqual(JSON.parse(readFileSync(record, 'utf8')));
+    expect(cli('meter-check', 'in-force', '--date', '2026-03-01')).toMatchObject({ code: 8 });
+    expect(cli('verify').code).toBe(0);
+  });
+
+  it('keeps a check that found a drift too, suspends by it, and says so to scripts', () => {
+    const drifted = JSON.parse(readFileSync(sample, 'utf8')) as { purpose: string; certificate: object; flowRates: { runs: { startG: number; endG: number }[] }[] };
+    drifted.purpose = 'verification';
+    drifted.certificate = { number: 'SIM-MC-26-02', date: '2026-04-02', validUntil: '2099-12-31' };
+    for (const { runs } of drifted.flowRates) for (const run of runs) run.endG = run.startG + 0.99 * (run.endG - run.startG);
+    const path = join(folder, 'drifted.json');
+    writeFileSync(path, JSON.stringify(drifted));
+    const added = cli('meter-check', 'add', path);
+    expect(added.code).toBe(8);
+    expect(added.said).toMatch(/drifted by more than 0\.3 %.*It suspends the calibration in force\./);
+    const now = cli('meter-check', 'in-force', '--date', '2026-12-31');
+    expect(now.code).toBe(8);
+    expect(now.said).toMatch(/check 2 \(SIM-MC-26-02, 2026-04-02\) found that the meter has drifted/);
+  });
+
+  it('refuses what is no check, another meter and no day', () => {
+    const path = join(folder, 'wrong.json');
+    const good = JSON.parse(readFileSync(sample, 'utf8')) as object;
+    writeFileSync(path, JSON.stringify({ ...good, evaporation: undefined }));
+    expect(cli('meter-check', 'add', path).said).toMatch(/evaporation: This field is missing/);
+    writeFileSync(path, JSON.stringify({ ...good, meterSerialNumber: 'X' }));
+    expect(cli('meter-check', 'add', path)).toMatchObject({ code: 2 });
+    expect(cli('meter-check', 'add', path).said).toMatch(/check is of meter X.*Nothing was kept\./);
+    expect(cli('meter-check', 'list', '--date', 'tomorrow')).toMatchObject({ code: 2 });
+  });
+});
