@@ -3,7 +3,7 @@ import { fitLine } from '../../../app/reduce/regression.ts';
 import { coverageFactor } from '../../../app/reduce/budget.ts';
 import type { RunResults } from './results.ts';
 
-export interface DriftRow {
+interface DriftRow {
   readonly point: number;
   readonly attempt: number;
   /** Unix ms. */

@@ -1,6 +1,6 @@
 import type { ReactNode } from 'react';
 
-export interface FigureRow {
+interface FigureRow {
   readonly key: string;
   readonly head: ReactNode;
   readonly cells: readonly ReactNode[];

@@ -14,7 +14,7 @@ import type { CountingAttempt, Reduction } from '../../../app/reduce/reduce.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { plain } from './figures.ts';
 
-export interface WindowMass {
+interface WindowMass {
   readonly point: number;
   readonly attempt: number;
   readonly at: Point;

@@ -56,7 +56,7 @@ export function markerPath(look: number, r: number): string {
 }
 
 /** Ids of the series that are on at first: in their order, as many as the chart can draw. */
-export function seriesThatFit(series: readonly Pick<Series, 'id' | 'points'>[], most = mostPoints): ReadonlySet<string> {
+function seriesThatFit(series: readonly Pick<Series, 'id' | 'points'>[], most = mostPoints): ReadonlySet<string> {
   const on = new Set<string>();
   let points = 0;
   for (const one of series) {

@@ -6,7 +6,7 @@ import type { ResultCell } from './results.ts';
 
 export type SpreadOf = { readonly kind: 'mass'; readonly width: number } | { readonly kind: 'dead-time' } | { readonly kind: 'slope' };
 
-export interface SpreadRow {
+interface SpreadRow {
   readonly injector: number;
   readonly serialNumber: string;
   /** null: `why` says why not. */

@@ -17,8 +17,8 @@ export interface MadeRun {
 }
 
 export const fourInjectors = syntheticPlan({ voltageV: [9, 12, 14] }, 4);
-export const usualScatter: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.005, pressure: 300, warmer: 0.5 };
-export { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan };
+const usualScatter: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.005, pressure: 300, warmer: 0.5 };
+export { drawErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan };
 
 export function madeRun({ plan = fourInjectors, keep = () => true, injector = syntheticInjector, errors = noErrors, scatter = usualScatter, seed = 7 }: MadeRun = {}): RunResults {
   const normal = normalFrom(seed);

@@ -9,13 +9,13 @@ import { scaleOver } from './scale.ts';
 import { colourOf, dashOf, drawn, markerPath } from './series.ts';
 import type { ChartPoint, Series } from './series.ts';
 
-export interface ChartLine {
+interface ChartLine {
   readonly title: string;
   readonly from: { readonly x: number; readonly y: number };
   readonly to: { readonly x: number; readonly y: number };
 }
 
-export interface ChartBand {
+interface ChartBand {
   readonly title: string;
   readonly from: number;
   readonly to: number;
