@@ -12,7 +12,7 @@ export interface ChartSettings {
   readonly baseline: number;
 }
 
-export interface ChartSignal {
+interface ChartSignal {
   readonly chart: 'individuals' | 'moving-range';
   readonly rule: string;
   /** Index of the point that completes the pattern, and the first one of it. */
@@ -21,7 +21,7 @@ export interface ChartSignal {
   readonly text: string;
 }
 
-export interface ChartLimits {
+interface ChartLimits {
   readonly centre: number;
   readonly lower: number;
   readonly upper: number;

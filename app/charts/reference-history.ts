@@ -15,7 +15,7 @@ export interface RunWithReference {
   readonly windows: readonly ReducedWindow[];
 }
 
-export interface ReferenceRun {
+interface ReferenceRun {
   readonly run: string;
   readonly at: UnixMillis;
   /** Mean Qd of the run's reference points, kg, at the plan's pressure and the reference temperature. */

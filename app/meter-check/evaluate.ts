@@ -8,7 +8,7 @@ import { pooled, sampleOf } from '../statistics/sample.ts';
 import { buoyancyFactor } from './buoyancy.ts';
 import type { MeterCheck, MeterCheckRun } from './meter-check.ts';
 
-export interface WeighedRun {
+interface WeighedRun {
   /** Liquid that went through the meter: balance difference, corrected for buoyancy, plus what evaporated, g. */
   readonly massG: number;
   readonly evaporatedG: number;
@@ -20,7 +20,7 @@ export interface WeighedRun {
   readonly budget: readonly BudgetTerm[];
 }
 
-export interface CheckedRate {
+interface CheckedRate {
   readonly hertz: number;
   readonly runs: readonly WeighedRun[];
   /** Mean of the runs, 1/m3. Its shared part is the same for all rates. */
@@ -146,7 +146,7 @@ function cautionsOf({ fluid, evaporation }: MeterCheck, runs: readonly WeighedRu
   return cautions;
 }
 
-export interface RateDeviation {
+interface RateDeviation {
   readonly hertz: number;
   /** Checked K-factor against that of the meter record, percent. */
   readonly percent: number;
@@ -155,7 +155,7 @@ export interface RateDeviation {
 }
 
 /** within, outside: beyond doubt at 95 %. undecided: the limit lies inside the uncertainty. */
-export type Verdict = 'within' | 'outside' | 'undecided' | 'not-repeatable';
+type Verdict = 'within' | 'outside' | 'undecided' | 'not-repeatable';
 
 export interface Comparison {
   readonly verdict: Verdict;

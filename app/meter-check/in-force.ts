@@ -18,7 +18,7 @@ export interface HistoryEntry extends NumberedCheck {
   readonly effect: 'came-into-force' | 'confirmed' | 'suspended' | 'none';
 }
 
-export type InForce =
+type InForce =
   | {
       readonly kind: 'in-force';
       readonly no: number;
@@ -100,7 +100,7 @@ function standing(current: Extract<InForce, { kind: 'in-force' }> | null, suspen
  * checked frequencies and held outside. The standard uncertainty is the largest of the rates (U95 / 1.96, so that few runs
  * are not taken for many), with half the range of the ratios (rectangular) for what lies between and beyond them.
  */
-export function equipmentWith(record: Equipment, check: MeterCheck, evaluated: EvaluatedCheck): Equipment {
+function equipmentWith(record: Equipment, check: MeterCheck, evaluated: EvaluatedCheck): Equipment {
   const rates = [...evaluated.rates].sort((a, b) => a.hertz - b.hertz);
   const ratios = rates.map(({ hertz, kFactor }) => ({ hertz, edgesPerLitre: kFactor.value / kFactorAt(record.meter, hertz) }));
   const ratioAt = (hertz: number): number => kFactorAt({ ...record.meter, kFactor: ratios }, hertz) / 1e3;

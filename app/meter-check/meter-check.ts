@@ -24,7 +24,7 @@ const runSchema = z.strictObject({
   meterPressureKpa: nonNegative,
 });
 
-export const meterCheckSchema = z.strictObject({
+const meterCheckSchema = z.strictObject({
   meterCheckVersion: z.literal(1),
   /** calibration: its K-factors may come into force. verification: only says whether the meter still agrees. */
   purpose: z.enum(['calibration', 'verification']),

@@ -9,7 +9,7 @@ import { grubbs } from './grubbs.ts';
 import { replicateGroups, type Replicate, type ReplicateGroup } from './replicates.ts';
 import { sampleOf } from './sample.ts';
 
-export interface Outlier extends Source {
+interface Outlier extends Source {
   readonly group: ReplicateGroup;
   /** own-group: against the replicates of its own group alone. all-groups: by the scatter of all groups together. */
   readonly test: 'own-group' | 'all-groups';
