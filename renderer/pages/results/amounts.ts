@@ -9,6 +9,8 @@ export interface Amounts {
   /** From kg; NaN where it cannot be said. Linear, so an uncertainty goes the same way. */
   readonly pulse: (kg: number) => number;
   readonly slopeUnit: string;
+  /** For a flow that belongs to no pulse; the same numbers as a slope's. */
+  readonly flowUnit: string;
   /** From kg/s; NaN where it cannot be said. */
   readonly slope: (kgPerSecond: number) => number;
   readonly statement: string;
@@ -21,6 +23,7 @@ export function amountsFor(units: Units, period: number): Amounts {
     pulseTitle: mg ? 'Mass per pulse, mg' : `Mean flow, ${units.pulseUnit}`,
     pulse: (kg) => units.pulse(kg, period) ?? Number.NaN,
     slopeUnit: mg ? 'mg/ms' : units.flowUnit,
+    flowUnit: units.flowUnit,
     slope: (kgPerSecond) => units.flow(kgPerSecond) ?? Number.NaN,
     statement: units.statement,
   };

@@ -20,6 +20,7 @@ const meanings: Readonly<Record<string, string>> = {
   'supply read-back': 'How far the read-back of the supply may be off; a lower voltage opens later.',
   'coil temperature model': 'How well it is known what a warmer coil does to the dead time.',
   'coil against rail temperature': 'How far the coil may be from the temperature of the rail.',
+  'coil that follows duty late': 'The coil warms with longer pulses, but only slowly; so the widths of one line may have had different coil temperatures.',
 };
 
 /** The K-factor has a source for each point of its curve. */

@@ -45,10 +45,10 @@ export function DeadTimePanel({ results: { reduction }, selection: { condition, 
           ))}
       </Section>
       {statics.length > 0 && (
-        <Section title={`Static flow, ${amounts.slopeUnit}`} wide>
+        <Section title={`Static flow, ${amounts.flowUnit}`} wide>
           <FigureTable
-            caption={`Static flow Qs in ${amounts.slopeUnit} at ${condition.label}, injector held open, and its ratio to the slope at each voltage; ± is the expanded uncertainty (95 %)`}
-            columns={['Injector', `Qs, ${amounts.slopeUnit}`, ...deadTime.rows.map(({ voltage }) => `Qs / m at ${plain(voltage)} V`)]}
+            caption={`Static flow Qs in ${amounts.flowUnit} at ${condition.label}, injector held open, and its ratio to the slope at each voltage; ± is the expanded uncertainty (95 %)`}
+            columns={['Injector', `Qs, ${amounts.flowUnit}`, ...deadTime.rows.map(({ voltage }) => `Qs / m at ${plain(voltage)} V`)]}
             rows={statics.map((one) => ({
               key: String(one.injector),
               head: one.serialNumber,

@@ -52,6 +52,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
   const shown = useMemo(() => drawn(series, off), [series, off]);
   const x = useMemo(() => scaleOver(xNames === undefined ? xValues(shown, lines, band) : [-0.5, xNames.length - 0.5], 7), [shown, lines, band, xNames]);
   const y = useMemo(() => scaleOver(yValues(shown, lines, limit, zero), 5), [shown, lines, limit, zero]);
+  if (series.every((one) => one.points.length === 0)) return <p className="quiet">There is nothing to draw yet: no value is there. The table says why.</p>;
   const left = series.filter((one) => !off.has(one.id)).length - shown.length;
   const only = (id: string): void => setOff(new Set(series.filter((one) => one.id !== id).map((one) => one.id)));
   const toggle = (id: string): void => {
