@@ -241,11 +241,12 @@ function leastCost({ scale, weight }: Criterion, low: number, high: number): num
 
 /**
  * Bounds from one criterion at a time, where the best sets are neighbours in its order: the least cost of any set, and the
- * least greatest cost of as many disjoint ones.
+ * least greatest and least total cost of as many disjoint ones.
  */
 function lineBound({ members, criteria, sets, of }: Problem): Value & { readonly least: number } {
   let least = 0;
   let greatest = 0;
+  let total = 0;
   criteria.forEach((criterion, c) => {
     const values = members.map((m) => at(m.values, c)).sort((a, b) => a - b);
     const costs = values.slice(of - 1).map((high, i) => leastCost(criterion, at(values, i), high));
@@ -267,8 +268,29 @@ function lineBound({ members, criteria, sets, of }: Problem): Value & { readonly
       else low = middle + 1;
     }
     greatest = Math.max(greatest, at(rising, low));
+    total = Math.max(total, leastTotal(criterion, values, sets, of));
   });
-  return { least, greatest, total: greatest + (sets - 1) * least };
+  return { least, greatest, total: Math.max(total, greatest + (sets - 1) * least) };
+}
+
+/**
+ * Least total cost of disjoint sets by one criterion. Ranges add up, and of two sets that overlap the lower and the upper
+ * half have no larger sum of ranges, so neighbours are best. A percentage is taken by the range of logarithms r: its least
+ * cost 1 - exp(-r) is concave, and so nowhere below the chord from 0 to the range of the whole batch.
+ */
+function leastTotal({ scale, weight }: Criterion, rising: readonly number[], sets: number, of: number): number {
+  const line = scale === 'percent' ? rising.map(Math.log) : rising;
+  const whole = at(line, line.length - 1) - at(line, 0);
+  if (!(whole > 0)) return 0;
+  const unit = scale === 'percent' ? (100 * (1 - Math.exp(-whole))) / whole : 1;
+  // ranges[k]: least sum of k disjoint sets among the values so far; one row for each number of values.
+  const rows: number[][] = [Array.from({ length: sets + 1 }, (_, k) => (k === 0 ? 0 : Number.POSITIVE_INFINITY))];
+  for (let n = 1; n <= line.length; n += 1) {
+    const before = at(rows, n - 1);
+    const from = n >= of ? { row: at(rows, n - of), range: at(line, n - 1) - at(line, n - of) } : null;
+    rows.push(before.map((left, k) => (k === 0 || from === null ? left : Math.min(left, at(from.row, k - 1) + from.range))));
+  }
+  return weight * unit * at(at(rows, line.length), sets) * (1 - tie);
 }
 
 /** Every set that costs no more than `cap`; null: too many, or too long to find. */

@@ -95,8 +95,8 @@ describe('matching injectors of a run', () => {
     const [set] = matched([run], [slopePoint], 1, 6).sets;
     const point = set?.points[0];
     for (const d of point?.deviations ?? []) {
-      // K-factor and density, 0.1 % each, and pressure: gone from a percentage of the mean.
-      expect(d.uShared).toBeLessThan(1e-9);
+      // K-factor and density, 0.1 % each, and pressure are gone; a little of what heats the coils is not the same in all.
+      expect(d.uShared).toBeLessThan(0.005);
       expect(d.uRandom).toBeGreaterThan(0);
     }
     expect((100 * (point?.mean.uShared ?? 0)) / (point?.mean.value ?? 1)).toBeGreaterThan(0.1);
@@ -109,8 +109,7 @@ describe('matching injectors of a run', () => {
       return { ...run, reduction: { ...run.reduction, cells: run.reduction.cells.filter((c) => c.injector >= from && c.injector < from + 3) } };
     };
     const uOf = (second: Equipment) => matched([half('a', syntheticEquipment, 0), half('b', second, 3)], [slopePoint], 1, 6).sets[0]?.points[0]?.deviations[0]?.uShared ?? 0;
-    // The meter ran at other rates for the two halves, so a little is left.
-    expect(uOf(syntheticEquipment)).toBeLessThan(1e-4);
+    expect(uOf(syntheticEquipment)).toBeLessThan(0.005);
     expect(uOf(other)).toBeGreaterThan(0.05);
   });
 
