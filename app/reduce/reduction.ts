@@ -76,7 +76,7 @@ export interface FlowRange {
 }
 
 /** The random errors of a line, in the centred form in which the two are independent. */
-export interface LineScatter {
+interface LineScatter {
   /** Standard uncertainty of the slope, kg/s, and the name of its error: cells that share a slope share it. */
   readonly uSlope: number;
   readonly slopeSource: string;

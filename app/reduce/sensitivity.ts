@@ -85,7 +85,7 @@ export const uCoilOverRail = 0.2;
 
 /**
  * Standard uncertainty of how far the coil stands from the settled warmth of its own pulses, K, for a pulse of the width at the
- * middle of a line; proportional to the open time. The coil takes seconds to follow a new duty and windows begin before. Type B,
- * an estimate.
+ * middle of a line; proportional to the open time. Type B: a coil that takes a second to follow, and a window that begins a
+ * second after its pulses, leave up to a quarter of a kelvin (own computation); rectangular.
  */
-export const uCoilLate = 0.2;
+export const uCoilLate = 0.25 / Math.sqrt(3);

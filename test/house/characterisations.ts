@@ -232,7 +232,7 @@ const corner = { low: 0.9, high: 0.99, values: 200 };
 const notJudged: readonly Quantity[] = ['unresolved short pulse'];
 
 /** Prints shares by quantity and voltage; true when every quantity keeps 93 to 97 %, and every voltage with 200 values 90 to 99 %. */
-export async function showCharacterisations([count = '500', first = '1001']: readonly string[]): Promise<boolean> {
+export async function showCharacterisations([count = '500', first = '5001']: readonly string[]): Promise<boolean> {
   const seeds = Array.from({ length: Number(count) }, (_, i) => Number(first) + i);
   const outcomes = await characteriseAll(seeds);
   const share = (list: readonly Outcome[]): number => list.filter((o) => o.inside).length / list.length;

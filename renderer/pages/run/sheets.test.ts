@@ -35,6 +35,19 @@ describe('sheets of a plan', () => {
     expect(sheet?.points).toEqual(all.filter((point) => point.role === 'reference').map((point) => point.index));
   });
 
+  it('keeps static points on a sheet of their own, and every point is on one sheet', () => {
+    const held = planOf({ static: { replicates: 3 } });
+    const all = expandPlan(held);
+    const made = sheetsOf(held, all);
+    const sheet = made.find(({ key }) => key === 'static');
+    expect(sheet?.rows.map((row) => `${row.group} ${row.label}`)).toEqual(['A1 300 kPa', 'A1 400 kPa', 'A2 300 kPa', 'A2 400 kPa']);
+    expect(sheet?.rows.every((row) => row.points.length === 3 && row.points.every((p) => all[p ?? -1]?.role === 'static'))).toBe(true);
+    expect(made.flatMap(({ points: shown }) => shown).toSorted((a, b) => a - b)).toEqual(all.map(({ index }) => index));
+    const [first] = all.filter(({ role }) => role === 'static');
+    if (first === undefined) throw new Error('There is no static point.');
+    expect(pointWords(held, first)).toBe('A1, 14 V, 20 ms, 300 kPa, held open, replicate 1 of 3');
+  });
+
   it('shows every point of any plan exactly once', () => {
     const axis = (most: number) => fc.uniqueArray(fc.integer({ min: 1, max: most }), { minLength: 1, maxLength: 4 });
     fc.assert(

@@ -1,6 +1,6 @@
 /**
  * The points of a plan laid out as sheets to look at: one sheet for each pressure (and period), with a row for each
- * injector and voltage and a column for each width and replicate; reference points have a sheet of their own.
+ * injector and voltage and a column for each width and replicate; static flow and reference points have sheets of their own.
  */
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
@@ -47,9 +47,14 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
   );
   const inSheet = cells.map((): number[] => []);
   const references: number[] = [];
+  const held: Point[] = [];
   for (const point of points) {
     if (point.role === 'reference') {
       references.push(point.index);
+      continue;
+    }
+    if (point.role === 'static') {
+      held.push(point);
       continue;
     }
     const sheet = (pressures.get(kpa(point)) ?? 0) * periods.size + (periods.get(ms(point, 'period')) ?? 0);
@@ -80,8 +85,30 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
         points: inSheet[index] ?? [],
       });
     }
+  if (held.length > 0) sheets.push(staticSheet(plan, held));
   if (references.length > 0) sheets.push(referenceSheet(plan, references));
   return sheets;
+}
+
+/** Static flow: a row for each injector and pressure, a column for each replicate. */
+function staticSheet(plan: Plan, held: readonly Point[]): Sheet {
+  const { replicates } = plan.static;
+  const rows = new Map<string, { readonly group: string; readonly label: string; readonly points: (number | null)[] }>();
+  for (const point of held.toSorted((a, b) => a.injector - b.injector || a.pressure - b.pressure)) {
+    const key = `${point.injector}/${kpa(point)}`;
+    const row = rows.get(key) ?? { group: plan.injectors[point.injector]?.serialNumber ?? '', label: `${plainNumber(kpa(point))} kPa`, points: new Array<number | null>(replicates).fill(null) };
+    row.points[point.replicate] = point.index;
+    rows.set(key, row);
+  }
+  return {
+    key: 'static',
+    label: 'Static flow, held open',
+    columnTitle: 'Replicate',
+    columnGroups: Array.from({ length: replicates }, (_, column) => ({ label: String(column + 1), span: 1 })),
+    columns: [],
+    rows: [...rows.values()],
+    points: held.map((point) => point.index),
+  };
 }
 
 function referenceSheet(plan: Plan, references: readonly number[]): Sheet {
@@ -112,6 +139,7 @@ export function pointWords(plan: Plan, point: Point, replicates = plan.axes.repl
   const parts = [serial, `${plainNumber(point.voltage)} V`, `${plainNumber(ms(point, 'width'))} ms`, `${plainNumber(kpa(point))} kPa`];
   if (plan.axes.periodMs.length > 1) parts.push(`period ${plainNumber(ms(point, 'period'))} ms`);
   if (point.role === 'reference') parts.push(`reference point ${point.replicate + 1}`);
+  else if (point.role === 'static') parts.push(`held open, replicate ${point.replicate + 1} of ${plan.static.replicates}`);
   else if (replicates > 1) parts.push(`replicate ${point.replicate + 1} of ${replicates}`);
   return parts.join(', ');
 }
