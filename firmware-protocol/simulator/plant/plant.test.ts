@@ -137,7 +137,7 @@ describe('mass through the meter', () => {
     const perSecond = (hertz / (nominalKFactor(hertz) * 1e3)) * heptaneDensity(after.meterMilliC / 1e3, after.pressurePa + 101_325) * 1e6;
     const expected = truth(QUIET, 1, 14, 10, 20, 20.4).staticMgPerS * Math.sqrt(after.pressurePa / 400e3);
     expect(Math.abs(perSecond / expected - 1)).toBeLessThan(5e-4);
-    expect(400e3 - after.pressurePa).toBeGreaterThan(3000);
+    expect(400e3 - after.pressurePa).toBeGreaterThan(1500);
     // 14 V over a coil of 12 ohm, warmer by 8 K.
     expect(Math.abs(after.currentMa - 1130)).toBeLessThan(40);
     expect(work.pass(10).currentMa).toBe(0);
@@ -152,7 +152,7 @@ describe('mass through the meter', () => {
       if (i === 0) work.plant.pulse(1, work.now, 6000);
       inPeriod.push(work.pass(0.001).pressurePa);
     }
-    expect(Math.max(...inPeriod) - Math.min(...inPeriod)).toBeGreaterThan(50);
+    expect(Math.max(...inPeriod) - Math.min(...inPeriod)).toBeGreaterThan(25);
     work.plant.setPressure(300e3);
     expect(Math.abs(work.pass(0.5).pressurePa - 337e3)).toBeLessThan(8e3);
     expect(Math.abs(work.pass(6).pressurePa - 300e3)).toBeLessThan(20);

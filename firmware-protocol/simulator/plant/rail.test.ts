@@ -2,18 +2,18 @@ import { describe, expect, it } from 'vitest';
 import { Rail } from './rail.ts';
 
 describe('rail', () => {
-  it('droops by 0.8 kPa for each mL/s and lets exactly the outflow in', () => {
+  it('droops by 0.4 kPa for each mL/s and lets exactly the outflow in', () => {
     const rail = new Rail(400e3);
     const outflow = 684e-6;
     rail.advance(2, outflow);
-    expect(400e3 - rail.pressure).toBeCloseTo(800, 3);
+    expect(400e3 - rail.pressure).toBeCloseTo(400, 3);
     expect(rail.inflowAfter(0.5, outflow)).toBeCloseTo(0.5 * outflow, 12);
     expect(rail.sensed).toBeCloseTo(rail.pressure, 3);
   });
 
   it('solves its differential equation: closed form against small steps', () => {
     const rail = new Rail(400e3);
-    const compliance = 7.5e-11 * 684;
+    const compliance = 15e-11 * 684;
     let deficit = 0;
     let sensed = 400e3;
     let inflow = 0;
