@@ -13,13 +13,12 @@ import type { Cell, FittedCell, Observed } from './cells.ts';
 import { combine, stateCarried } from './carried.ts';
 import { slopeCarried } from './carried-line.ts';
 import { massPerPulse, pressureSource, railTemperatureSource } from './mass.ts';
-import type { CellPlace, FlowRange, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, WidthResult } from './reduction.ts';
+import type { CellPlace, FlowRange, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
-import type { StaticFlow } from './static-flow.ts';
 
 export type { CountingAttempt, Reduction } from './reduction.ts';
 

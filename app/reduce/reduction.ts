@@ -10,8 +10,6 @@ import type { LackOfFit } from './line.ts';
 import type { RegionStop } from './linear-region.ts';
 import type { MassPerPulse, NoMass } from './mass.ts';
 import type { Sensitivity } from './sensitivity.ts';
-import type { SlopeModel } from './shared-slope.ts';
-import type { StaticFlow } from './static-flow.ts';
 import type { VarianceModel } from './variance-model.ts';
 
 /** The accepted attempt that counts for its point. */
@@ -146,6 +144,46 @@ export interface ScatterModel extends VarianceModel {
   readonly pressure: Pascals;
   readonly period: Seconds;
 }
+
+export interface SlopeModel {
+  /** Injector type, pressure and period that the decision holds for. */
+  readonly type: string;
+  readonly pressure: Pascals;
+  readonly period: Seconds;
+  readonly model: 'own' | 'shared';
+  readonly decidedBy: 'f-test' | 'plan' | 'one-voltage';
+  /** Scatter of the slopes about each injector's common slope over what the lines explain; null: not tested. */
+  readonly test: FTest | null;
+  /** The same for what all injectors have in common: a slope that rises or falls with 1 / V. */
+  readonly trend: FTest | null;
+}
+
+export interface FTest {
+  readonly f: number;
+  readonly dofNumerator: number;
+  readonly dofDenominator: number;
+  /** Chance of an F at least as large where the lines are parallel. */
+  readonly p: number;
+}
+
+interface StaticPlace {
+  readonly injector: number;
+  readonly serialNumber: string;
+  readonly pressure: Pascals;
+}
+
+export type StaticFlow =
+  | (StaticPlace & {
+      readonly kind: 'static-flow';
+      readonly voltage: Volts;
+      /** kg/s, at the plan's pressure and the reference temperature. */
+      readonly flow: Result;
+      readonly scatter: { readonly source: string; readonly u: number; readonly dof: number; readonly scale: string };
+      /** Effect of one standard uncertainty of each instrument, kg/s, with its sign. */
+      readonly shared: readonly { readonly source: string; readonly effect: number }[];
+      readonly sources: readonly Source[];
+    })
+  | (StaticPlace & { readonly kind: 'no-static-flow'; readonly reason: 'not-planned' | 'not-measured'; readonly text: string });
 
 export interface Reduction {
   readonly reductionVersion: 1;

@@ -5,31 +5,10 @@
  */
 import fQuantile from '@stdlib/stats-base-dists-f-quantile';
 import type { Plan } from '../plan/plan.ts';
-import type { Pascals, Seconds } from '../quantities/quantity.ts';
 import { grouped } from './cells.ts';
 import type { FittedCell } from './cells.ts';
 import { lineFrom } from './line.ts';
-
-export interface SlopeModel {
-  /** Injector type, pressure and period that the decision holds for. */
-  readonly type: string;
-  readonly pressure: Pascals;
-  readonly period: Seconds;
-  readonly model: 'own' | 'shared';
-  readonly decidedBy: 'f-test' | 'plan' | 'one-voltage';
-  /** Scatter of the slopes about each injector's common slope over what the lines explain; null: not tested. */
-  readonly test: FTest | null;
-  /** The same for what all injectors have in common: a slope that rises or falls with 1 / V. */
-  readonly trend: FTest | null;
-}
-
-interface FTest {
-  readonly f: number;
-  readonly dofNumerator: number;
-  readonly dofDenominator: number;
-  /** Chance of an F at least as large where the lines are parallel. */
-  readonly p: number;
-}
+import type { FTest, SlopeModel } from './reduction.ts';
 
 /**
  * Slopes are shared where chance gives an F as large in more than this part of cases. A preliminary test at 5 % would pool

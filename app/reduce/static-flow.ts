@@ -1,31 +1,10 @@
 /** Static flow (SAE J1832 list: Qs): mass flow of an injector held open, from windows of pulses as long as their period. RED-24. */
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import type { Pascals, Volts } from '../quantities/quantity.ts';
-import type { Result } from './budget.ts';
 import { carried, randomPart, sharedPart, stateCarried } from './carried.ts';
 import type { Carried } from './carried.ts';
 import type { MassPerPulse } from './mass.ts';
-import type { ReducedWindow, Source } from './reduction.ts';
-
-interface StaticPlace {
-  readonly injector: number;
-  readonly serialNumber: string;
-  readonly pressure: Pascals;
-}
-
-export type StaticFlow =
-  | (StaticPlace & {
-      readonly kind: 'static-flow';
-      readonly voltage: Volts;
-      /** kg/s, at the plan's pressure and the reference temperature. */
-      readonly flow: Result;
-      readonly scatter: { readonly source: string; readonly u: number; readonly dof: number; readonly scale: string };
-      /** Effect of one standard uncertainty of each instrument, kg/s, with its sign. */
-      readonly shared: readonly { readonly source: string; readonly effect: number }[];
-      readonly sources: readonly Source[];
-    })
-  | (StaticPlace & { readonly kind: 'no-static-flow'; readonly reason: 'not-planned' | 'not-measured'; readonly text: string });
+import type { ReducedWindow, Source, StaticFlow } from './reduction.ts';
 
 /** The static flow as a value that can be computed on. */
 export function staticCarried(of: Extract<StaticFlow, { kind: 'static-flow' }>): Carried {

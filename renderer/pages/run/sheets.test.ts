@@ -45,7 +45,7 @@ describe('sheets of a plan', () => {
     expect(made.flatMap(({ points: shown }) => shown).toSorted((a, b) => a - b)).toEqual(all.map(({ index }) => index));
     const [first] = all.filter(({ role }) => role === 'static');
     if (first === undefined) throw new Error('There is no static point.');
-    expect(pointWords(held, first)).toBe('A1, 14 V, 20 ms, 300 kPa, held open, replicate 1 of 3');
+    expect(pointWords(held, first)).toBe('A1, 14 V, 20 ms, 400 kPa, held open, replicate 1 of 3');
   });
 
   it('shows every point of any plan exactly once', () => {

@@ -1,0 +1,14 @@
+import { describe, expect, it } from 'vitest';
+import { characterise } from './characterisations.ts';
+
+describe('stated intervals of whole characterisations', () => {
+  it('RED-19, RED-24, RED-32, RED-33: hold the truth of lines, static flows and tables on three new benches', () => {
+    const outcomes = [91, 92, 93].flatMap(characterise);
+    const quantities = [...new Set(outcomes.map((o) => o.quantity))];
+    for (const quantity of ['dead time', 'slope', 'static flow', 'static / slope', 'table: dead time', 'table: slope', 'table: short pulse'] as const) {
+      expect(quantities).toContain(quantity);
+      // Three benches share few errors: far outside would be a mistake, not bad luck. `npm run show` judges hundreds.
+      for (const o of outcomes.filter((one) => one.quantity === quantity)) expect(Math.abs(o.z), `${quantity} at ${o.voltage} V`).toBeLessThan(6);
+    }
+  }, 60_000);
+});
