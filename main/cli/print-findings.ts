@@ -1,13 +1,13 @@
 /** Budgets and findings of a reduction for the terminal. */
 import { formatQuantity } from '../../app/quantities/format.ts';
-import type { Kilograms, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
+import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
 import type { BudgetTable } from '../../app/reduce/budget-table.ts';
 import { driftOf } from '../../app/reduce/drift.ts';
 import type { MeasuredAt } from '../../app/reduce/drift.ts';
 import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
 import type { LineCell, Reduction } from '../../app/reduce/reduction.ts';
 import { deadTimeCurves } from '../../app/tables/map.ts';
-import { gramsPerMinute } from '../../app/tables/units.ts';
+import { cubicCentimetresPerMinute, estimateForFluid, gramsPerMinute, poundsPerHour } from '../../app/tables/units.ts';
 import { evidenceText } from '../export/csv.ts';
 
 const four = (value: number): string => Number(value.toPrecision(4)).toString();
@@ -37,9 +37,23 @@ export function printBudget({ mass, rows }: BudgetTable, what: string): string {
   return [`Uncertainty budget of ${what}`, aligned([head, ...lines]), `Qd = ${stated}; ${parts}`].join('\n');
 }
 
+/** Another fluid to estimate static flows for, and the one that was measured with. */
+export interface OtherFluid {
+  readonly measuredWith: KilogramsPerCubicMetre;
+  readonly density: KilogramsPerCubicMetre;
+}
+
 /** What a reduction tells beside its tables, line by line. */
-export function printFindings(reduction: Reduction, times: readonly MeasuredAt[]): string {
-  const sections = [slopeLines(reduction), staticLines(reduction), rangeLines(reduction), curveLines(reduction), exponentLines(reduction), driftLines(reduction, times)];
+export function printFindings(reduction: Reduction, times: readonly MeasuredAt[], other: OtherFluid | null = null): string {
+  const sections = [
+    slopeLines(reduction),
+    staticLines(reduction),
+    ...(other === null ? [] : [otherFluidLines(reduction, other)]),
+    rangeLines(reduction),
+    curveLines(reduction),
+    exponentLines(reduction),
+    driftLines(reduction, times),
+  ];
   return sections.map(({ title, lines }) => [title, ...lines.map((l) => `  ${l}`)].join('\n')).join('\n\n');
 }
 
@@ -70,6 +84,23 @@ function staticLines({ staticFlows, cells }: Reduction): Section {
       const ratios = cells.flatMap((c) => (c.kind === 'line' && c.injector === s.injector && c.pressure === s.pressure && c.staticToSlope !== null ? [`${c.staticToSlope.value.toFixed(4)} at ${c.voltage} V`] : []));
       return `${where}: ${flow} (${gramsPerMinute(s.flow.value as KilogramsPerSecond).toFixed(2)} g/min), ${s.sources.length} windows; Qs / m ${ratios.join(', ')}`;
     }),
+  };
+}
+
+/** RED-37 */
+function otherFluidLines({ staticFlows }: Reduction, { measuredWith, density }: OtherFluid): Section {
+  const lines = staticFlows.flatMap((s) => {
+    if (s.kind === 'no-static-flow') return [];
+    const { estimate, relativeUncertainty } = estimateForFluid(s.flow.value as KilogramsPerSecond, measuredWith, density);
+    const percent = 100 * Math.hypot(relativeUncertainty, s.flow.u / s.flow.value);
+    return [
+      `${s.serialNumber} at ${s.pressure / 1e3} kPa: about ${gramsPerMinute(estimate).toFixed(1)} g/min, ${cubicCentimetresPerMinute(estimate, density).toFixed(1)} cc/min, ${poundsPerHour(estimate).toFixed(2)} lb/h (standard uncertainty ${percent.toFixed(1)} %)`,
+    ];
+  });
+  const [first] = staticFlows.flatMap((s) => (s.kind === 'static-flow' ? [s.flow.value as KilogramsPerSecond] : []));
+  return {
+    title: `Static flow of a fluid of ${density} kg/m3`,
+    lines: first === undefined ? ['No static flow was measured, so there is none to estimate from.'] : [estimateForFluid(first, measuredWith, density).text, ...lines],
   };
 }
 

@@ -1,6 +1,8 @@
 import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
+import { densityOfRun } from '../../app/fluid/density-of-run.ts';
+import { celsius, kilopascals, type KilogramsPerCubicMetre } from '../../app/quantities/quantity.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
@@ -11,7 +13,7 @@ import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace } from './places.ts';
-import { printBudget, printFindings } from './print-findings.ts';
+import { printBudget, printFindings, type OtherFluid } from './print-findings.ts';
 import { printTable } from './print-table.ts';
 import { Stop } from './stop.ts';
 
@@ -43,6 +45,19 @@ function printBudgetOf(archive: Archive, id: string, index: number): void {
   const what = `point ${index}, attempt ${attempt}: ${serial}, ${at.voltage} V, ${at.pressure / 1e3} kPa, PW ${Number((at.width * 1e3).toPrecision(6))} ms`;
   if (outcome.kind === 'no-mass') throw new Stop(exitCode.badInput, `${what}: ${outcome.text}`);
   process.stdout.write(`${printBudget(budgetTable(outcome, state.equipment), what)}\n`);
+}
+
+function otherFluid({ equipment }: RunState, density: KilogramsPerCubicMetre | undefined): OtherFluid | null {
+  if (density === undefined) return null;
+  const own = densityOfRun(equipment, celsius(20), kilopascals(equipment.ambientKpa));
+  if (own === null) throw new Stop(exitCode.badInput, 'The density of the fluid of this run is not known at 20 degC, so nothing can be estimated for another.');
+  return { measuredWith: own.density, density };
+}
+
+function density(text: string): KilogramsPerCubicMetre {
+  const value = Number(text);
+  if (!(value >= 300 && value <= 2000)) throw new InvalidArgumentError('A density of a liquid lies between 300 and 2000 kg/m3.');
+  return value as KilogramsPerCubicMetre;
 }
 
 function wholeNumber(text: string): number {
@@ -98,7 +113,8 @@ export function addResultCommands(program: Command): void {
     .addOption(archiveOption())
     .addOption(new Option('--budget <point>', 'instead: the uncertainty budget of the attempt that counts for this point, input by input').argParser(wholeNumber))
     .addOption(new Option('--findings', 'also: slope model, static flow, linear flow range, curve over voltage, pressure exponent, drift'))
-    .action((run: string | undefined, options: ResultOptions & { budget?: number; findings?: true }) =>
+    .addOption(new Option('--other-density <kg/m3>', 'with --findings: static flow of a fluid of this density at 20 degC, as an estimate').argParser(density))
+    .action((run: string | undefined, options: ResultOptions & { budget?: number; findings?: true; otherDensity?: KilogramsPerCubicMetre }) =>
       withArchive(options.archive, (archive) => {
         const id = chosenRun(archive, run);
         if (options.budget !== undefined) {
@@ -106,7 +122,9 @@ export function addResultCommands(program: Command): void {
           return;
         }
         printTables(archive, id);
-        if (options.findings === true) process.stdout.write(`\n${printFindings(reduceState(stateOf(archive, id)), timesOf(archive, id))}\n`);
+        if (options.findings !== true) return;
+        const state = stateOf(archive, id);
+        process.stdout.write(`\n${printFindings(reduceState(state), timesOf(archive, id), otherFluid(state, options.otherDensity))}\n`);
       }),
     );
 
