@@ -6,7 +6,7 @@ import type { Part } from '../../../app/contract/contract.ts';
 
 export const columns = ['order', 'type', 'serialNumber', 'coilResistance', 'condition', 'channel'] as const;
 export type Column = (typeof columns)[number];
-export type Cells = Readonly<Record<Column, string>>;
+type Cells = Readonly<Record<Column, string>>;
 export type StoredPart = Part & { readonly id: string };
 
 export interface Row {
@@ -26,7 +26,7 @@ export const columnWords: Readonly<Record<Column, { readonly label: string; read
   channel: { label: 'Channel', unit: '', help: 'Driver channel and place on the rail, 1 to 64. Empty: not mounted.' },
 };
 
-export function cellsOf(part: Part): Cells {
+function cellsOf(part: Part): Cells {
   return {
     order: part.order,
     type: part.type,
@@ -55,7 +55,7 @@ export function refreshed(rows: readonly Row[], parts: readonly StoredPart[]): r
   return [...kept, ...[...byId.values()].map((stored) => ({ key: key++, stored, cells: cellsOf(stored) }))];
 }
 
-export function nextKey(rows: readonly Row[]): number {
+function nextKey(rows: readonly Row[]): number {
   return rows.reduce((most, { key }) => Math.max(most, key), -1) + 1;
 }
 

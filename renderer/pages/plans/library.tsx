@@ -89,7 +89,7 @@ function Entry({ row, openRow, onOpen }: { readonly row: PlanRow; readonly openR
 }
 
 /** Local date and time to the minute, in the order that sorts. */
-export function whenText(at: number): string {
+function whenText(at: number): string {
   const date = new Date(at);
   const two = (n: number) => String(n).padStart(2, '0');
   return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())} ${two(date.getHours())}:${two(date.getMinutes())}`;

@@ -8,7 +8,7 @@ import type { Column } from '../../components/data-table.tsx';
 import { chartPage, mostShown, pagesOf, stretches } from './plan-chart.ts';
 import type { ShownPoint, Stretch } from './plan-chart.ts';
 
-const left = 64;
+const left = 48;
 const right = 12;
 const widthHeight = 190;
 const laneHeight = 40;
@@ -110,7 +110,7 @@ export function PointsChart({ plan, points }: { readonly plan: Plan; readonly po
                 </text>
               </g>
             ))}
-            <text x={4} y={gap - 5} className="plan-chart-text">
+            <text x={left} y={gap - 8} className="plan-chart-text">
               Width, ms
             </text>
             <line x1={x(current.number)} x2={x(current.number)} y1={gap} y2={height - 22} className="plan-chart-cursor" />
@@ -183,7 +183,7 @@ function Lane({ label, runs, top, x, width }: { readonly label: string; readonly
   const path = runs.map((run, index) => `${index === 0 ? 'M' : 'L'}${x(run.from - 0.5)} ${y(run.value)}H${x(run.to + 0.5)}`).join('');
   return (
     <g>
-      <text x={4} y={top - 4} className="plan-chart-text">
+      <text x={left} y={top - 6} className="plan-chart-text">
         {label}
       </text>
       {[...new Set([low, high])].map((value) => (
