@@ -25,7 +25,7 @@ const checks: readonly { title: string; run: () => boolean }[] = [
   {
     title: 'rooms (dependency-cruiser)',
     run: () =>
-      run('dependency-cruiser/bin/dependency-cruise.mjs', ['app', 'main', 'firmware-protocol', 'renderer', 'test', '--config', '.dependency-cruiser.cjs']),
+      run('dependency-cruiser/bin/dependency-cruiser.mjs', ['app', 'main', 'firmware-protocol', 'renderer', 'test', '--config', '.dependency-cruiser.cjs']),
   },
   { title: 'unused code (knip)', run: () => run('knip/bin/knip.js', []) },
 ];

@@ -20,8 +20,14 @@ async function answer(job: DeskJob): Promise<DeskAnswer> {
 }
 
 let before = Promise.resolve();
-port.on('message', ({ id, job }: { readonly id: number; readonly job: DeskJob }) => {
+/** null: end, once everything asked before is answered. */
+port.on('message', (asked: { readonly id: number; readonly job: DeskJob } | null) => {
   before = before.then(async () => {
-    port.postMessage({ id, answer: await answer(job) });
+    if (asked !== null) {
+      port.postMessage({ id: asked.id, answer: await answer(asked.job) });
+      return;
+    }
+    if (opened.ok) opened.archive.close();
+    port.close();
   });
 });

@@ -2,6 +2,7 @@
  * The desk: a thread that reads the archive and computes, so that neither the heartbeat of the bench nor a stop ever waits
  * for a long list, an export or a check of the whole archive.
  */
+import { once } from 'node:events';
 import { Worker } from 'node:worker_threads';
 import type { DeskAnswer, DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
 
@@ -12,6 +13,8 @@ interface Waiting {
 
 /** Jobs that may take minutes; they have a thread of their own, so that a page does not wait for them. */
 const long: ReadonlySet<DeskJob['kind']> = new Set<DeskJob['kind']>(['verify', 'backup', 'export']);
+
+const CLOSE_DEADLINE_MS = 10_000;
 
 export class Desk {
   readonly #quick: DeskThread;
@@ -65,9 +68,21 @@ class DeskThread {
     });
   }
 
+  /**
+   * Asks the thread to end after the job it is at. Only one that is not done in time is torn down: a thread that is torn
+   * down while it loads or calls native code may take the whole process with it.
+   */
   async close(): Promise<void> {
     this.#closed = true;
-    await this.#worker?.terminate();
+    const worker = this.#worker;
+    if (worker !== null) {
+      worker.ref();
+      const ended = once(worker, 'exit');
+      worker.postMessage(null);
+      const late = setTimeout(() => void worker.terminate(), CLOSE_DEADLINE_MS);
+      await ended;
+      clearTimeout(late);
+    }
     this.#giveUp('The host has ended.');
   }
 

@@ -27,8 +27,18 @@ const attempts = (verdicts: readonly ('accepted' | 'rejected')[]) =>
     return { bodies: attemptBodies(point, attempt, verdict, frames), frames };
   });
 
+/** Fields that plans got later; a plan of that time has none of them. */
+const later = { plan: ['static'], reduction: ['linearFlowRangePercent', 'repeatabilityPercent', 'slopeOverVoltage'] };
+
+function planThen(name: string, order: string, serialNumbers: readonly string[]): ReturnType<typeof planOf> {
+  const plan = structuredClone(planOf(name, order, serialNumbers));
+  for (const field of later.plan) Reflect.deleteProperty(plan, field);
+  for (const field of later.reduction) Reflect.deleteProperty(plan.reduction, field);
+  return plan;
+}
+
 const runOf = (id: string, createdAt: number, name: string, serialNumbers: readonly string[], verdicts: readonly ('accepted' | 'rejected')[], ends: boolean): OldRun => {
-  const plan = planOf(name, `Order of ${name}`, serialNumbers);
+  const plan = planThen(name, `Order of ${name}`, serialNumbers);
   return {
     id,
     createdAt,
