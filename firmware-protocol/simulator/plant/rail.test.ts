@@ -13,7 +13,7 @@ describe('rail', () => {
 
   it('solves its differential equation: closed form against small steps', () => {
     const rail = new Rail(400e3);
-    const compliance = 15e-11 * 684;
+    const compliance = 7.5e-11 * 684;
     let deficit = 0;
     let sensed = 400e3;
     let inflow = 0;
@@ -25,11 +25,11 @@ describe('rail', () => {
       let sum = 0;
       for (let t = 0; t < span - dt / 2; t += dt) {
         // Midpoint rule.
-        const half = deficit + (dt / 2) * (outflow / compliance - deficit / 0.06);
-        inflow += (compliance * half * dt) / 0.06;
+        const half = deficit + (dt / 2) * (outflow / compliance - deficit / 0.03);
+        inflow += (compliance * half * dt) / 0.03;
         sum += half * dt;
         sensed += dt * ((400e3 - half - (sensed + (dt / 2) * ((400e3 - deficit - sensed) / 0.02))) / 0.02);
-        deficit += dt * (outflow / compliance - half / 0.06);
+        deficit += dt * (outflow / compliance - half / 0.03);
       }
       expect(rail.meanPressure(span, outflow)).toBeCloseTo(400e3 - sum / span, 2);
       rail.advance(span, outflow);

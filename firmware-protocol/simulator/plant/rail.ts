@@ -6,9 +6,9 @@
  * to the tank behind the meter: nothing runs back through it.
  */
 
-/** Compliance of rail, hose and damper times density, kg/Pa: a 10 mg pulse lowers the pressure by 0.1 kPa. */
-const COMPLIANCE = 15e-11 * 684;
-const TAU_S = 0.06;
+/** Compliance of rail, hose and damper times density, kg/Pa: a 10 mg pulse lowers the pressure by 0.2 kPa. */
+const COMPLIANCE = 7.5e-11 * 684;
+const TAU_S = 0.03;
 /** The regulator's approach to a new target. */
 const TARGET_TAU_S = 0.5;
 /** A target nearer than this is reached, Pa. */
