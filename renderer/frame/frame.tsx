@@ -20,7 +20,8 @@ export function Frame() {
     () => tinykeys(window, Object.fromEntries(pages.map(({ path, key }) => [`Alt+${key}`, (event: KeyboardEvent) => {
       event.preventDefault();
       goTo(path);
-    }]))),
+      // Also from inside a field: with Alt, nothing is being typed.
+    }])), { ignore: () => false }),
     [],
   );
   const Current = current === undefined ? undefined : components.get(current.path);

@@ -144,7 +144,7 @@ export default function PlansPage() {
       lead="What is measured, in what order, and what makes a measurement good. Saving makes a new version; an earlier one never changes."
       actions={
         <>
-          <Button kind={draft === null ? 'primary' : 'plain'} onPress={() => leaving('Beginning a new sweep', () => show({ form: startingPlan(parts ?? []), saved: null, leftOut: [] }))}>
+          <Button against={parts === null ? 'The injectors are being read.' : ''} kind={draft === null ? 'primary' : 'plain'} onPress={() => leaving('Beginning a new sweep', () => show({ form: startingPlan(parts ?? []), saved: null, leftOut: [] }))}>
             New sweep
           </Button>
           <Button onPress={() => file.current?.click()}>Import a file</Button>

@@ -54,6 +54,8 @@ export function CommandBar({ state, revision, commands }: { readonly state: RunS
             },
           ]),
         ),
+        // Also from inside a field: with Alt, nothing is being typed.
+        { ignore: () => false },
       ),
     [codes],
   );

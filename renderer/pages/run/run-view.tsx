@@ -275,7 +275,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
           event.preventDefault();
           if (!event.repeat) measureAgain(marked);
         },
-      }),
+      }, { ignore: () => false }),
     [selectFailed, measureAgain, selection],
   );
 
