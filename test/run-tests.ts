@@ -20,7 +20,6 @@ const checks: readonly { title: string; run: () => boolean }[] = [
   { title: 'types of the whole tree', run: () => run('typescript/bin/tsc', ['-p', '.']) },
   { title: 'app/ without Node and DOM types', run: () => run('typescript/bin/tsc', ['-p', 'app']) },
   { title: 'types of the window', run: () => run('typescript/bin/tsc', ['-p', 'renderer']) },
-  { title: 'types of the window', run: () => run('typescript/bin/tsc', ['-p', 'renderer']) },
   { title: 'style (eslint)', run: () => run('eslint/bin/eslint.js', ['.', '--max-warnings', '0']) },
   {
     title: 'rooms (dependency-cruiser)',

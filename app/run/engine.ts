@@ -15,7 +15,7 @@ import type { AfterSafe, AttemptReason, Criterion, Ending, RunCommand, RunEventB
 import { endText, endingOf } from './ending.ts';
 import { failedPoints, foldRun, nextTarget } from './fold.ts';
 import type { Origin, RunState } from './fold.ts';
-import { clearGuard, guardText, stepGuard } from './guards.ts';
+import { clearGuard, directReading, guardText, stepGuard } from './guards.ts';
 import type { GuardMemory } from './guards.ts';
 import { IdleFlow } from './idle-flow.ts';
 import { judge } from './judge.ts';
@@ -615,21 +615,18 @@ class Engine implements RunEngine {
         const point = this.#currentPoint();
         return applies && point !== null ? toKilopascals(frame.pressure) - toKilopascals(point.pressure) : null;
       }
-      case 'pressure-kpa':
-        return toKilopascals(frame.pressure);
-      case 'rail-temperature-c':
-        return toCelsius(frame.railTemperature);
-      case 'meter-temperature-c':
-        return toCelsius(frame.meterTemperature);
       case 'supply-deviation-v': {
         const step = this.#state.current?.step;
         const point = this.#currentPoint();
         return step != null && step !== 'supply' && point !== null ? frame.supply - point.voltage : null;
       }
-      case 'current-a':
-        return frame.current;
       case 'idle-flow-ml-min':
         return this.#idleFlow.millilitresPerMinute;
+      case 'pressure-kpa':
+      case 'rail-temperature-c':
+      case 'meter-temperature-c':
+      case 'current-a':
+        return directReading(signal, frame);
     }
   }
 

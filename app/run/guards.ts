@@ -1,5 +1,24 @@
 /** Guards: one signal, its limits, and for how long it must be outside or inside before anything happens. Pure. */
+import type { BenchFrame } from '../bench/port.ts';
 import type { Guard } from '../plan/plan.ts';
+import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
+
+/** Signals that are a reading of the frame as it comes; the others depend on what is being done on the bench. */
+type DirectSignal = Extract<Guard['signal'], 'pressure-kpa' | 'rail-temperature-c' | 'meter-temperature-c' | 'current-a'>;
+
+/** The reading in the unit of the guard's limits. */
+export function directReading(signal: DirectSignal, frame: BenchFrame): number {
+  switch (signal) {
+    case 'pressure-kpa':
+      return toKilopascals(frame.pressure);
+    case 'rail-temperature-c':
+      return toCelsius(frame.railTemperature);
+    case 'meter-temperature-c':
+      return toCelsius(frame.meterTemperature);
+    case 'current-a':
+      return frame.current;
+  }
+}
 
 /** What a guard remembers between two readings. Times are seconds of the host's monotonic clock. */
 export interface GuardMemory {

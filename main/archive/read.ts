@@ -180,6 +180,8 @@ export interface ChunkRow {
 }
 
 const eventsPerPage = 500;
+const runsPerPage = 200;
+const attemptsPerPage = 1000;
 
 export const chunkFrames = (row: ChunkRow, run: RunRecord): BenchFrame[] => {
   try {
@@ -250,6 +252,16 @@ export class ArchiveReader {
     return this.#reading(() => this.#runs.all(after.createdAt, after.id, searchable(page.text ?? ''), page.limit)).map(runFromRow);
   }
 
+  /** Every run, newest first; read by pages, so that runs may be added and others read meanwhile. */
+  *everyRun(filter: Pick<RunsPage, 'text'> = {}): Generator<StoredRun> {
+    let page = this.runs({ ...filter, limit: runsPerPage });
+    while (page.length > 0) {
+      yield* page;
+      const last = page.at(-1);
+      page = last === undefined ? [] : this.runs({ ...filter, limit: runsPerPage, after: last });
+    }
+  }
+
   latestRun(): StoredRun | null {
     return this.runs({ limit: 1 })[0] ?? null;
   }
@@ -276,6 +288,16 @@ export class ArchiveReader {
   /** One page of attempts, by point and attempt. The page is full when it has `limit` rows; then there may be more. */
   attempts(id: string, page: AttemptsPage): AttemptRecord[] {
     return this.#attemptRows(this.#known(id), page).map((row) => this.#attemptFromRow(id, row));
+  }
+
+  /** Every attempt of a run, by point and attempt; read by pages. */
+  *everyAttempt(id: string): Generator<AttemptRecord> {
+    let page = this.attempts(id, { limit: attemptsPerPage });
+    while (page.length > 0) {
+      yield* page;
+      const last = page.at(-1);
+      page = last === undefined ? [] : this.attempts(id, { limit: attemptsPerPage, after: last });
+    }
   }
 
   /** The frames of an attempt's window, exactly as the engine had them; empty when it never came to a window. */

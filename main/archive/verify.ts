@@ -271,7 +271,6 @@ function checkTelemetry(db: Database, run: StoredRun, to: RunFindings): void {
   }
 }
 
-const runsPerPage = 200;
 
 /** Every check over the whole archive; time grows with its size (all telemetry is unpacked twice). */
 export function verifyArchive(db: Database, reader: ArchiveReader): Verification {
@@ -282,16 +281,11 @@ export function verifyArchive(db: Database, reader: ArchiveReader): Verification
       return [whole, { name: 'contents', passed: false, text: 'The contents were not checked, because the file itself is damaged. Restore a backup.' }];
     }
     const found = startRunFindings();
-    let page = reader.runs({ limit: runsPerPage });
-    while (page.length > 0) {
-      for (const run of page) {
-        const walked = walkJournal(reader, run, found);
-        checkStatus(db, run, walked, found);
-        checkAttempts(db, reader, run, walked, found);
-        checkTelemetry(db, run, found);
-      }
-      const last = page.at(-1);
-      page = last === undefined ? [] : reader.runs({ limit: runsPerPage, after: last });
+    for (const run of reader.everyRun()) {
+      const walked = walkJournal(reader, run, found);
+      checkStatus(db, run, walked, found);
+      checkAttempts(db, reader, run, walked, found);
+      checkTelemetry(db, run, found);
     }
     const listed = db.prepare<[], { n: number }>('SELECT count(*) AS n FROM runs LEFT JOIN run_status ON run = no WHERE run IS NULL').get()?.n ?? 0;
     if (listed > 0) found.status.fail(`The list leaves out ${listed} runs that the archive holds.`);

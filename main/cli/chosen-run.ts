@@ -9,12 +9,9 @@ export function chosenRun(archive: Archive, named: string | undefined): string {
   if (named === undefined) return latest.id;
   if (archive.run(named) !== null) return named;
   const matches: string[] = [];
-  for (let after: { createdAt: typeof latest.createdAt; id: string } | undefined; ; ) {
-    const page = archive.runs({ limit: 500, ...(after === undefined ? {} : { after }) });
-    matches.push(...page.map((run) => run.id).filter((id) => id.startsWith(named)));
-    const last = page.at(-1);
-    if (last === undefined || matches.length > 1) break;
-    after = { createdAt: last.createdAt, id: last.id };
+  for (const { id } of archive.everyRun()) {
+    if (id.startsWith(named)) matches.push(id);
+    if (matches.length > 1) break;
   }
   const [only, ...others] = matches;
   if (only === undefined) throw new Stop(exitCode.badInput, `There is no run ${named} in ${archive.path}. List the runs with: npm run cli -- runs`);

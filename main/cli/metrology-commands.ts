@@ -197,18 +197,12 @@ function storedRun(archive: Archive, id: string): StoredRun {
 
 /** Every run that has reference points, with these reduced and nothing else. */
 function* runsWithReference(archive: Archive): Generator<RunWithReference> {
-  for (let after: { createdAt: UnixMillis; id: string } | undefined; ; ) {
-    const page = archive.runs({ limit: 200, ...(after === undefined ? {} : { after }) });
-    for (const { id, createdAt } of page) {
-      const state = stateOf(archive, id);
-      if (state.plan.reference === undefined) continue;
-      const points = expandPlan(state.plan);
-      const references = { ...state, points: state.points.map((p, i) => (points[i]?.role === 'reference' ? p : { ...p, chosen: null })) };
-      yield { id, at: createdAt, plan: state.plan, equipment: state.equipment, windows: reduceState(references).windows };
-    }
-    const last = page.at(-1);
-    if (last === undefined) return;
-    after = { createdAt: last.createdAt, id: last.id };
+  for (const { id, createdAt } of archive.everyRun()) {
+    const state = stateOf(archive, id);
+    if (state.plan.reference === undefined) continue;
+    const points = expandPlan(state.plan);
+    const references = { ...state, points: state.points.map((p, i) => (points[i]?.role === 'reference' ? p : { ...p, chosen: null })) };
+    yield { id, at: createdAt, plan: state.plan, equipment: state.equipment, windows: reduceState(references).windows };
   }
 }
 

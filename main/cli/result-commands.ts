@@ -3,6 +3,7 @@ import { InvalidArgumentError, Option, type Command } from 'commander';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
 import { densityOfRun } from '../../app/fluid/density-of-run.ts';
 import { celsius, kilopascals, type KilogramsPerCubicMetre } from '../../app/quantities/quantity.ts';
+import type { Reduction } from '../../app/reduce/reduce.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
@@ -28,15 +29,13 @@ export function stateOf(archive: Archive, id: string): RunState {
   return loaded.state;
 }
 
-/** Prints dead time and slope over voltage for a run; cells without a value say why. */
-export function printTables(archive: Archive, id: string): void {
-  const reduction = reduceState(stateOf(archive, id));
+/** Prints dead time and slope over voltage; cells without a value say why. */
+export function printTables(reduction: Reduction): void {
   for (const table of [...deadTimeTables(reduction), ...slopeTables(reduction)]) process.stdout.write(`\n${printTable(table)}\n`);
 }
 
-function printBudgetOf(archive: Archive, id: string, index: number): void {
-  const state = stateOf(archive, id);
-  const found = reduceState(state).windows.find((w) => w.point === index);
+function printBudgetOf(state: RunState, reduction: Reduction, index: number): void {
+  const found = reduction.windows.find((w) => w.point === index);
   if (found === undefined) {
     throw new Stop(exitCode.badInput, `No attempt counts for point ${index} of this run, so it has no budget. The points with attempts are in attempts.csv of an export.`);
   }
@@ -90,18 +89,11 @@ export function addResultCommands(program: Command): void {
     .addOption(new Option('--find <text>', 'only runs whose plan, order, serial numbers or injector types contain this'))
     .action((options: ResultOptions & { find?: string }) =>
       withArchive(options.archive, (archive) => {
-        let after: { createdAt: ReturnType<typeof archive.runs>[number]['createdAt']; id: string } | undefined;
-        for (;;) {
-          const page = archive.runs({ limit: 200, ...(after === undefined ? {} : { after }), ...(options.find === undefined ? {} : { text: options.find }) });
-          for (const run of page) {
-            const { points, counting: counts, attempts, ending } = run.status;
-            process.stdout.write(
-              `${run.id}  ${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${run.planName}${run.order === '' ? '' : ` [${run.order}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${ending ?? 'unfinished'}\n`,
-            );
-          }
-          const last = page.at(-1);
-          if (last === undefined) return;
-          after = { createdAt: last.createdAt, id: last.id };
+        for (const run of archive.everyRun(options.find === undefined ? {} : { text: options.find })) {
+          const { points, counting: counts, attempts, ending } = run.status;
+          process.stdout.write(
+            `${run.id}  ${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${run.planName}${run.order === '' ? '' : ` [${run.order}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${ending ?? 'unfinished'}\n`,
+          );
         }
       }),
     );
@@ -117,14 +109,15 @@ export function addResultCommands(program: Command): void {
     .action((run: string | undefined, options: ResultOptions & { budget?: number; findings?: true; otherDensity?: KilogramsPerCubicMetre }) =>
       withArchive(options.archive, (archive) => {
         const id = chosenRun(archive, run);
+        const state = stateOf(archive, id);
+        const reduction = reduceState(state);
         if (options.budget !== undefined) {
-          printBudgetOf(archive, id, options.budget);
+          printBudgetOf(state, reduction, options.budget);
           return;
         }
-        printTables(archive, id);
+        printTables(reduction);
         if (options.findings !== true) return;
-        const state = stateOf(archive, id);
-        process.stdout.write(`\n${printFindings(reduceState(state), timesOf(archive, id), otherFluid(state, options.otherDensity))}\n`);
+        process.stdout.write(`\n${printFindings(reduction, timesOf(archive, id), otherFluid(state, options.otherDensity))}\n`);
       }),
     );
 

@@ -3,6 +3,7 @@ import { Option, type Command } from 'commander';
 import type { RunCommand } from '../../app/run/events.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import type { Archive } from '../archive/archive.ts';
+import { reduceState } from '../export/export-run.ts';
 import { samplePath } from '../samples/samples.ts';
 import { RunService, type WhichRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
@@ -75,7 +76,7 @@ async function carry(
         continueWith: `npm run cli -- continue ${service.id} --archive ${options.archive}${options.port === undefined ? '' : ` --port ${options.port}`}`,
       });
       await service.close();
-      if (service.state.ending !== null) printTables(archive, service.id);
+      if (service.state.ending !== null) printTables(reduceState(service.state));
     } finally {
       archive.close();
     }

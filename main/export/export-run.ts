@@ -7,7 +7,7 @@ import type { MeasuredAt } from '../../app/reduce/drift.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import { measuredAxes } from '../../app/tables/all.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
-import type { ArchiveReader, AttemptRecord } from '../archive/read.ts';
+import type { ArchiveReader } from '../archive/read.ts';
 import { exportCsv } from './csv.ts';
 import type { ExportDisk, WriteResult } from './files.ts';
 import { exportJson } from './json.ts';
@@ -24,17 +24,6 @@ export function reduceState(state: { readonly plan: Plan; readonly equipment: Eq
   return reduceRun({ plan: state.plan, equipment: state.equipment, points: expandPlan(state.plan), attempts: counting(state) });
 }
 
-function* everyAttempt(archive: ArchiveReader, id: string): Generator<AttemptRecord> {
-  let after: { point: number; attempt: number } | undefined;
-  for (;;) {
-    const page = archive.attempts(id, { limit: 1000, ...(after === undefined ? {} : { after }) });
-    yield* page;
-    const last = page.at(-1);
-    if (last === undefined) return;
-    after = { point: last.point, attempt: last.attempt };
-  }
-}
-
 export interface RunExport {
   readonly archive: ArchiveReader;
   readonly runId: string;
@@ -47,14 +36,14 @@ export interface RunExport {
 
 /** When each attempt ended: the time axis of a drift. */
 export function timesOf(archive: ArchiveReader, runId: string): readonly MeasuredAt[] {
-  return [...everyAttempt(archive, runId)].map(({ point, attempt, at }) => ({ point, attempt, time: at / 1e3 }));
+  return [...archive.everyAttempt(runId)].map(({ point, attempt, at }) => ({ point, attempt, time: at / 1e3 }));
 }
 
 /** Writes attempts, masses, budgets, lines, tables and maps as CSV and the whole reduction as JSON into `directory`. */
 export async function exportRun(directory: string, { archive, runId, state, software, axes = measuredAxes }: RunExport, disk?: ExportDisk): Promise<WriteResult> {
   const { plan, equipment } = state;
   const reduction = reduceState(state);
-  const csv = await exportCsv(directory, { plan, equipment, points: expandPlan(plan), attempts: everyAttempt(archive, runId), reduction, axes }, disk);
+  const csv = await exportCsv(directory, { plan, equipment, points: expandPlan(plan), attempts: archive.everyAttempt(runId), reduction, axes }, disk);
   if (csv.kind === 'failed') return csv;
   const json = await exportJson(directory, { runId, software, plan, equipment, reduction, axes, times: timesOf(archive, runId) }, disk);
   return json.kind === 'failed' ? json : { kind: 'written', files: [...csv.files, ...json.files] };

@@ -7,8 +7,8 @@
 import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.ts';
 import type { ManualView } from '../../app/contract/contract.ts';
 import { planSchema, type Guard } from '../../app/plan/plan.ts';
-import { milliseconds, kilopascals, toCelsius, toKilopascals, toMilliseconds, volts } from '../../app/quantities/quantity.ts';
-import { clearGuard, guardText, stepGuard, type GuardMemory } from '../../app/run/guards.ts';
+import { milliseconds, kilopascals, toKilopascals, toMilliseconds, volts } from '../../app/quantities/quantity.ts';
+import { clearGuard, directReading, guardText, stepGuard, type GuardMemory } from '../../app/run/guards.ts';
 import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
 
@@ -310,18 +310,15 @@ export class ManualBench {
     switch (signal) {
       case 'pressure-deviation-kpa':
         return this.#pressure !== null && this.#asked.burst !== null ? toKilopascals(frame.pressure) - this.#pressure : null;
-      case 'pressure-kpa':
-        return toKilopascals(frame.pressure);
-      case 'rail-temperature-c':
-        return toCelsius(frame.railTemperature);
-      case 'meter-temperature-c':
-        return toCelsius(frame.meterTemperature);
       case 'supply-deviation-v':
         return this.#asked.supply !== null && this.#asked.supplySeen ? frame.supply - this.#asked.supply : null;
-      case 'current-a':
-        return frame.current;
       case 'idle-flow-ml-min':
         return null;
+      case 'pressure-kpa':
+      case 'rail-temperature-c':
+      case 'meter-temperature-c':
+      case 'current-a':
+        return directReading(signal, frame);
     }
   }
 

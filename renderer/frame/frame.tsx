@@ -1,7 +1,7 @@
 import { Component, Suspense, lazy, useEffect, useMemo, useState } from 'react';
 import type { ReactNode } from 'react';
-import { tinykeys } from 'tinykeys';
 import { Button } from '../components/button.tsx';
+import { onWindowKeys } from '../components/keys.ts';
 import { Notice } from '../components/status.tsx';
 import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
 import { pages } from '../pages/index.ts';
@@ -17,11 +17,10 @@ export function Frame() {
   const { page } = useRoute();
   const current = pages.find((one) => one.path === page) ?? pages[0];
   useEffect(
-    () => tinykeys(window, Object.fromEntries(pages.map(({ path, key }) => [`Alt+${key}`, (event: KeyboardEvent) => {
+    () => onWindowKeys(Object.fromEntries(pages.map(({ path, key }) => [`Alt+${key}`, (event: KeyboardEvent) => {
       event.preventDefault();
       goTo(path);
-      // Also from inside a field: with Alt, nothing is being typed.
-    }])), { ignore: () => false }),
+    }]))),
     [],
   );
   const Current = current === undefined ? undefined : components.get(current.path);

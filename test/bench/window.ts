@@ -6,22 +6,19 @@
  * thread by the browser's own trace: by the clock (a busy machine makes them longer) and by the processor time they took
  * (what the window itself is to blame for). The heap is taken after a collection.
  */
-import { spawn, spawnSync } from 'node:child_process';
 import { once } from 'node:events';
-import { existsSync, mkdtempSync, rmSync } from 'node:fs';
-import { loadavg, tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { rmSync } from 'node:fs';
+import { loadavg } from 'node:os';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { chromium } from 'playwright-core';
 import { WebSocket } from 'ws';
 import samplePlan from '../../main/samples/plan.json' with { type: 'json' };
+import { scratchFolder } from '../builders/in-process.ts';
+import { complaintsOf, HostProcess, launchBrowser } from '../builders/window.ts';
 import type { BenchReport } from './report.ts';
 
-const root = join(import.meta.dirname, '..', '..');
 const speed = 10;
 const telemetryHz = 50;
 const benchSeconds = 600;
-const browsers = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'];
 
 interface Task {
   /** ms by the clock, and of processor time. */
@@ -30,25 +27,16 @@ interface Task {
 }
 
 export async function bench(): Promise<BenchReport> {
-  const executablePath = browsers.find((path) => existsSync(path));
-  if (executablePath === undefined) throw new Error(`No browser was found (${browsers.join(', ')}). Install Chromium to measure the window.`);
-  const built = spawnSync(process.execPath, [join(root, 'node_modules/vite/bin/vite.js'), 'build', '--config', 'renderer/vite.config.ts', '--logLevel', 'warn'], { cwd: root, stdio: ['ignore', 'ignore', 'inherit'] });
-  if (built.status !== 0) throw new Error('The window could not be built.');
-
-  const folder = mkdtempSync(join(tmpdir(), 'railhouse-window-bench-'));
-  const host = spawn(process.execPath, [join(root, 'main/cli/main.ts'), 'window', '--archive', join(folder, 'archive.db')], { stdio: ['ignore', 'pipe', 'inherit'] });
-  const browser = await chromium.launch({ executablePath, args: ['--no-sandbox', '--enable-precise-memory-info'] });
+  const folder = scratchFolder();
+  const browser = await launchBrowser('--enable-precise-memory-info');
+  const host = await HostProcess.start(folder, {});
   try {
-    const address = await addressOf(host.stdout);
+    const { address } = host;
     const driver = await Driver.connect(address);
     await driver.ask('bench.connect', { bench: { kind: 'simulated', speed } });
     const context = await browser.newContext({ viewport: { width: 1440, height: 1200 } });
     const page = await context.newPage();
-    const complaints: string[] = [];
-    page.on('console', (message) => {
-      if (message.type() === 'error') complaints.push(message.text());
-    });
-    page.on('pageerror', (error) => complaints.push(error.message));
+    const complaints = complaintsOf(page);
     await page.goto(address);
     await page.locator('.strip canvas').nth(5).waitFor();
 
@@ -101,8 +89,7 @@ export async function bench(): Promise<BenchReport> {
     }
   } finally {
     await browser.close();
-    host.kill('SIGTERM');
-    await once(host, 'exit');
+    await host.end();
     rmSync(folder, { recursive: true, force: true });
   }
 }
@@ -133,18 +120,6 @@ function mainThreadTasks(trace: Buffer): readonly Task[] {
   const busiest = [...tasks.values()].sort((a, b) => b.length - a.length)[0];
   if (busiest === undefined) throw new Error('The trace of the browser has no task of the page.');
   return busiest;
-}
-
-function addressOf(output: NodeJS.ReadableStream): Promise<string> {
-  let text = '';
-  return new Promise((resolve, reject) => {
-    output.on('data', (piece) => {
-      text += String(piece);
-      const found = /http:\/\/127\.0\.0\.1:\d+\/\S*/.exec(text);
-      if (found !== null) resolve(found[0]);
-    });
-    output.on('end', () => reject(new Error(`The host ended without an address: ${text}`)));
-  });
 }
 
 /** The client that holds control. It counts the frames that windows are sent. */

@@ -1,5 +1,5 @@
 /** The built window in a real browser, at the real host on loopback with the simulated bench. */
-import { spawn, spawnSync, type ChildProcess } from 'node:child_process';
+import { spawn, type ChildProcess } from 'node:child_process';
 import { once } from 'node:events';
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
@@ -13,17 +13,12 @@ const screenshots = join(root, 'test', '.out', 'screens');
 /** The browser of the machine; null: none, and why tests in a browser are left out. */
 export const browserPath = ['/usr/bin/chromium', '/usr/bin/chromium-browser', '/usr/bin/google-chrome'].find((path) => existsSync(path)) ?? null;
 
-export function buildWindow(): void {
-  const vite = join(root, 'node_modules', 'vite', 'bin', 'vite.js');
-  const built = spawnSync(process.execPath, [vite, 'build', '--config', 'renderer/vite.config.ts', '--logLevel', 'warn'], { cwd: root, stdio: 'inherit' });
-  if (built.status !== 0) throw new Error('The window could not be built.');
-}
-
-export function launchBrowser(): Promise<Browser> {
-  if (browserPath === null) throw new Error('There is no browser on this machine.');
+/** Rejects where there is no browser. */
+export async function launchBrowser(...args: readonly string[]): Promise<Browser> {
+  if (browserPath === null) throw new Error('There is no browser on this machine. Install Chromium.');
   return chromium.launch({
     executablePath: browserPath,
-    args: ['--no-sandbox', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--disable-quic'],
+    args: ['--no-sandbox', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--disable-quic', ...args],
   });
 }
 

@@ -4,8 +4,6 @@
  * warmth, orifice) without its street of controller, line and engine, which `coverage` goes through: so hundreds take minutes.
  * The truth is noise-free physics at the plan's conditions, the line through widths of 4 ms and more.
  */
-import { availableParallelism } from 'node:os';
-import { fork } from 'node:child_process';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planSchema } from '../../app/plan/plan.ts';
@@ -31,6 +29,7 @@ import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { truthOf } from '../../firmware-protocol/simulator/truth.ts';
 import type { Truth } from '../../firmware-protocol/simulator/truth.ts';
+import { answerPieces, onAllCores } from '../builders/all-cores.ts';
 
 type Quantity = 'dead time' | 'slope' | 'static flow' | 'static / slope' | 'table: dead time' | 'table: slope' | 'table: short pulse' | 'unresolved short pulse';
 
@@ -200,31 +199,6 @@ export function characterise(seed: number): Outcome[] {
   return outcomes;
 }
 
-/** Spreads the seeds over all cores. */
-function characteriseAll(seeds: readonly number[]): Promise<Outcome[]> {
-  const waiting = [...seeds];
-  const outcomes: Outcome[] = [];
-  const one = (): Promise<void> =>
-    new Promise((resolve, reject) => {
-      const child = fork(import.meta.filename, { stdio: ['ignore', 'inherit', 'inherit', 'ipc'] });
-      const next = (): void => {
-        const seed = waiting.shift();
-        if (seed === undefined) child.disconnect();
-        else child.send(seed);
-      };
-      child.on('message', (message) => {
-        outcomes.push(...(message as Outcome[]));
-        next();
-      });
-      child.on('exit', (code) => {
-        if (code === 0) resolve();
-        else reject(new Error(`a worker ended with code ${code}`));
-      });
-      next();
-    });
-  return Promise.all(Array.from({ length: Math.min(availableParallelism(), seeds.length) }, one)).then(() => outcomes);
-}
-
 /** What the whole must keep, and what each voltage must keep so that no average hides a bad corner. */
 const whole = { low: 0.93, high: 0.97 };
 const corner = { low: 0.9, high: 0.99, values: 200 };
@@ -234,7 +208,7 @@ const notJudged: readonly Quantity[] = ['unresolved short pulse'];
 /** Prints shares by quantity and voltage; true when every quantity keeps 93 to 97 %, and every voltage with 200 values 90 to 99 %. */
 export async function showCharacterisations([count = '500', first = '5001']: readonly string[]): Promise<boolean> {
   const seeds = Array.from({ length: Number(count) }, (_, i) => Number(first) + i);
-  const outcomes = await characteriseAll(seeds);
+  const outcomes = await onAllCores<Outcome>(import.meta.filename, seeds);
   const share = (list: readonly Outcome[]): number => list.filter((o) => o.inside).length / list.length;
   const write = (label: string, list: readonly Outcome[]): void => {
     const mean = list.reduce((sum, o) => sum + o.z, 0) / list.length;
@@ -259,8 +233,4 @@ export async function showCharacterisations([count = '500', first = '5001']: rea
   return holds;
 }
 
-if (process.send !== undefined && process.argv[1] === import.meta.filename) {
-  process.on('message', (seed) => {
-    process.send?.(characterise(seed as number));
-  });
-}
+answerPieces(import.meta.filename, characterise);

@@ -3,9 +3,8 @@
  * injectors, new instrument errors drawn from the stated uncertainties, new noise. The truth is the straight line through
  * the noise-free masses at widths of 4 ms and more, a choice that does not depend on what the reduction chose.
  */
-import { availableParallelism } from 'node:os';
-import { fork } from 'node:child_process';
 import { truthOf } from '../../firmware-protocol/simulator/truth.ts';
+import { answerPieces, onAllCores } from '../builders/all-cores.ts';
 import { reduction, runInProcess, samplePlan, scenario } from '../builders/in-process.ts';
 
 export interface CellOutcome {
@@ -46,37 +45,12 @@ export async function cellsOfSeed(seed: number): Promise<CellOutcome[]> {
   });
 }
 
-/** Runs the seeds on all cores. */
-function cellsOfSeeds(seeds: readonly number[]): Promise<CellOutcome[]> {
-  const waiting = [...seeds];
-  const cells: CellOutcome[] = [];
-  const one = (): Promise<void> =>
-    new Promise((resolve, reject) => {
-      const child = fork(import.meta.filename, { stdio: ['ignore', 'inherit', 'inherit', 'ipc'] });
-      const next = (): void => {
-        const seed = waiting.shift();
-        if (seed === undefined) child.disconnect();
-        else child.send(seed);
-      };
-      child.on('message', (message) => {
-        cells.push(...(message as CellOutcome[]));
-        next();
-      });
-      child.on('exit', (code) => {
-        if (code === 0) resolve();
-        else reject(new Error(`a worker ended with code ${code}`));
-      });
-      next();
-    });
-  return Promise.all(Array.from({ length: Math.min(availableParallelism(), seeds.length) }, one)).then(() => cells);
-}
-
 const percent = (inside: number, of: number): string => `${((100 * inside) / of).toFixed(1)} %`;
 
 /** Prints the shares by voltage and over all; true when dead time and slope both lie in 90 to 99 % over all cells. */
 export async function showCoverage([count = '50', first = '1']: readonly string[]): Promise<boolean> {
   const seeds = Array.from({ length: Number(count) }, (_, i) => Number(first) + i);
-  const cells = await cellsOfSeeds(seeds);
+  const cells = await onAllCores<CellOutcome>(import.meta.filename, seeds);
   const voltages = [...new Set(cells.map((c) => c.voltage))].sort((a, b) => a - b);
   const share = (list: readonly CellOutcome[], inside: (c: CellOutcome) => boolean) => list.filter(inside).length;
   const spread = (list: readonly CellOutcome[], z: (c: CellOutcome) => number) =>
@@ -97,8 +71,4 @@ export async function showCoverage([count = '50', first = '1']: readonly string[
   return good((c) => c.deadTimeInside) && good((c) => c.slopeInside);
 }
 
-if (process.send !== undefined && process.argv[1] === import.meta.filename) {
-  process.on('message', (seed) => {
-    void cellsOfSeed(seed as number).then((cells) => process.send?.(cells));
-  });
-}
+answerPieces(import.meta.filename, cellsOfSeed);

@@ -2,8 +2,9 @@ import { rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
+import { buildWindow } from '../../main/cli/build.ts';
 import { samplePlan, scratchFolder } from '../builders/in-process.ts';
-import { browserPath, buildWindow, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
 
 let browser: Browser;
 let folder = '';

@@ -1,8 +1,8 @@
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { Button } from '../../components/button.tsx';
-import { fieldAt, guardColumns } from './fields.ts';
+import { guardColumns } from './fields.ts';
 import { changeForm } from './plan-draft.ts';
-import { FieldControl, FieldProblems, idOf, rangeHint } from './plan-field.tsx';
+import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';
 import { freshKey, problemsAt } from './plan-form.ts';
 import type { GuardRow, PlanForm } from './plan-form.ts';
 
@@ -16,17 +16,7 @@ export function GuardsPart({ form, problems }: { readonly form: PlanForm; readon
           <caption className="unseen">Guards of this plan</caption>
           <thead>
             <tr>
-              {guardColumns.map((column) => {
-                const field = fieldAt(`guards[].${column}`);
-                return (
-                  <th key={column} scope="col">
-                    {field.label}
-                    <span className="plan-column-help" id={idOf(`guards[].${column}:help`)}>
-                      {field.help} {rangeHint(field)}
-                    </span>
-                  </th>
-                );
-              })}
+              <ColumnHeads list="guards" columns={guardColumns} />
               <th scope="col">
                 <span className="unseen">Take out</span>
               </th>
@@ -35,26 +25,19 @@ export function GuardsPart({ form, problems }: { readonly form: PlanForm; readon
           <tbody>
             {form.guards.map((row, index) => (
               <tr key={row.key} id={idOf(`guards[${index}]`)} tabIndex={-1}>
-                {guardColumns.map((column) => {
-                  const path = `guards[${index}].${column}`;
-                  const field = fieldAt(`guards[].${column}`);
-                  // A guard without a limit is wrong as a whole; the limit is where it is put right.
-                  const wrong = [...problemsAt(problems, path), ...(column === 'low' ? problemsAt(problems, `guards[${index}]`) : [])];
-                  return (
-                    <td key={column} className={`plan-cell-${column}`}>
-                      <FieldControl
-                        path={path}
-                        field={field}
-                        value={row[column]}
-                        problems={wrong}
-                        describedBy={`${idOf(`guards[].${column}:help`)} ${idOf(`${path}:wrong`)}`}
-                        label={`${field.label} of guard ${index + 1}${row.id === '' ? '' : `, ${row.id}`}`}
-                        onChange={(text) => set((rows) => rows.map((one) => (one.key === row.key ? { ...one, [column]: text } : one)))}
-                      />
-                      <FieldProblems id={idOf(`${path}:wrong`)} texts={wrong} />
-                    </td>
-                  );
-                })}
+                {guardColumns.map((column) => (
+                  <RowCell
+                    key={column}
+                    list="guards"
+                    index={index}
+                    column={column}
+                    row={`guard ${index + 1}${row.id === '' ? '' : `, ${row.id}`}`}
+                    value={row[column]}
+                    // A guard without a limit is wrong as a whole; the limit is where it is put right.
+                    problems={[...problemsAt(problems, `guards[${index}].${column}`), ...(column === 'low' ? problemsAt(problems, `guards[${index}]`) : [])]}
+                    onChange={(text) => set((rows) => rows.map((one) => (one.key === row.key ? { ...one, [column]: text } : one)))}
+                  />
+                ))}
                 <td>
                   <Button kind="quiet" label={`Take out: guard ${row.id || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
                     Take out

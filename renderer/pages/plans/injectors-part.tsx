@@ -3,9 +3,9 @@ import type { Part } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { Notice } from '../../components/status.tsx';
 import { pathTo } from '../../frame/route.ts';
-import { fieldAt, injectorColumns } from './fields.ts';
+import { injectorColumns } from './fields.ts';
 import { changeForm } from './plan-draft.ts';
-import { FieldControl, FieldProblems, idOf, rangeHint } from './plan-field.tsx';
+import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';
 import { freshKey, problemsAt } from './plan-form.ts';
 import type { InjectorRow, PlanForm } from './plan-form.ts';
 import { injectorRow, mountedParts } from './starting-plan.ts';
@@ -64,17 +64,7 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
           <caption className="unseen">Injectors of this plan</caption>
           <thead>
             <tr>
-              {injectorColumns.map((column) => {
-                const field = fieldAt(`injectors[].${column}`);
-                return (
-                  <th key={column} scope="col">
-                    {field.label}
-                    <span className="plan-column-help" id={idOf(`injectors[].${column}:help`)}>
-                      {field.help} {rangeHint(field)}
-                    </span>
-                  </th>
-                );
-              })}
+              <ColumnHeads list="injectors" columns={injectorColumns} />
               <th scope="col">On the rail</th>
               <th scope="col">
                 <span className="unseen">Take out</span>
@@ -84,25 +74,18 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
           <tbody>
             {form.injectors.map((row, index) => (
               <tr key={row.key}>
-                {injectorColumns.map((column) => {
-                  const path = `injectors[${index}].${column}`;
-                  const field = fieldAt(`injectors[].${column}`);
-                  const wrong = problemsAt(problems, path);
-                  return (
-                    <td key={column} className={`plan-cell-${column}`}>
-                      <FieldControl
-                        path={path}
-                        field={field}
-                        value={row[column]}
-                        problems={wrong}
-                        describedBy={`${idOf(`injectors[].${column}:help`)} ${idOf(`${path}:wrong`)}`}
-                        label={`${field.label} of injector ${index + 1}${row.serialNumber === '' ? '' : `, ${row.serialNumber}`}`}
-                        onChange={(text) => set((rows) => rows.map((one) => (one.key === row.key ? { ...one, [column]: text } : one)))}
-                      />
-                      <FieldProblems id={idOf(`${path}:wrong`)} texts={wrong} />
-                    </td>
-                  );
-                })}
+                {injectorColumns.map((column) => (
+                  <RowCell
+                    key={column}
+                    list="injectors"
+                    index={index}
+                    column={column}
+                    row={`injector ${index + 1}${row.serialNumber === '' ? '' : `, ${row.serialNumber}`}`}
+                    value={row[column]}
+                    problems={problemsAt(problems, `injectors[${index}].${column}`)}
+                    onChange={(text) => set((rows) => rows.map((one) => (one.key === row.key ? { ...one, [column]: text } : one)))}
+                  />
+                ))}
                 <td>{whereText(row, parts)}</td>
                 <td>
                   <Button kind="quiet" label={`Take out: injector ${row.serialNumber || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>

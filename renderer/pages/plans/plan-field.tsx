@@ -18,6 +18,57 @@ export function rangeHint(field: Field): string {
   return `Allowed: ${field.range}.${empty}`;
 }
 
+interface RowListProps {
+  /** Path of the list in the document. */
+  readonly list: 'guards' | 'injectors';
+}
+
+/** Heads of the columns of a list of the plan, each with its help; the cells of `RowCell` refer to it. */
+export function ColumnHeads({ list, columns }: RowListProps & { readonly columns: readonly string[] }) {
+  return columns.map((column) => {
+    const path = `${list}[].${column}` as FieldPath;
+    const field = fieldAt(path);
+    return (
+      <th key={column} scope="col">
+        {field.label}
+        <span className="plan-column-help" id={idOf(`${path}:help`)}>
+          {field.help} {rangeHint(field)}
+        </span>
+      </th>
+    );
+  });
+}
+
+interface RowCellProps extends RowListProps {
+  readonly index: number;
+  readonly column: string;
+  readonly value: string;
+  readonly problems: readonly string[];
+  /** What the row is called: `guard 2, over-pressure`. */
+  readonly row: string;
+  readonly onChange: (text: string) => void;
+}
+
+export function RowCell({ list, index, column, value, problems, row, onChange }: RowCellProps) {
+  const path = `${list}[${index}].${column}`;
+  const columnPath = `${list}[].${column}` as FieldPath;
+  const field = fieldAt(columnPath);
+  return (
+    <td className={`plan-cell-${column}`}>
+      <FieldControl
+        path={path}
+        field={field}
+        value={value}
+        problems={problems}
+        describedBy={`${idOf(`${columnPath}:help`)} ${idOf(`${path}:wrong`)}`}
+        label={`${field.label} of ${row}`}
+        onChange={onChange}
+      />
+      <FieldProblems id={idOf(`${path}:wrong`)} texts={problems} />
+    </td>
+  );
+}
+
 interface TextCellProps {
   readonly path: string;
   readonly field: Field;

@@ -1,9 +1,6 @@
 import type { Sheet } from '../../../app/contract/contract.ts';
+import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Status } from '../../components/status.tsx';
-import type { Tone } from '../../components/status.tsx';
-
-const tones: Readonly<Record<Sheet['lines'][number]['result'], Tone>> = { pass: 'good', warn: 'note', refuse: 'bad' };
-const order: Readonly<Record<Sheet['lines'][number]['result'], number>> = { refuse: 0, warn: 1, pass: 2 };
 
 export function sheetCounts(sheet: Sheet): Readonly<Record<Sheet['lines'][number]['result'], number>> {
   const counts = { pass: 0, warn: 0, refuse: 0 };
@@ -13,7 +10,6 @@ export function sheetCounts(sheet: Sheet): Readonly<Record<Sheet['lines'][number
 
 /** Every rule with what was found; what stands against the start comes first. */
 export function SheetPart({ sheet }: { readonly sheet: Sheet }) {
-  const lines = sheet.lines.toSorted((a, b) => order[a.result] - order[b.result]);
   return (
     <table className="plain plan-sheet">
       <caption className="unseen">Pre-flight sheet, what stands against the start first</caption>
@@ -25,10 +21,10 @@ export function SheetPart({ sheet }: { readonly sheet: Sheet }) {
         </tr>
       </thead>
       <tbody>
-        {lines.map((line) => (
+        {gravestFirst(sheet.lines).map((line) => (
           <tr key={line.rule}>
             <td>
-              <Status tone={tones[line.result]}>{line.result}</Status>
+              <Status tone={preflightTones[line.result]}>{line.result}</Status>
             </td>
             <td className="plan-rule">{line.rule}</td>
             <td>{line.text}</td>

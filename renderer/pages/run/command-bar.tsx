@@ -1,7 +1,7 @@
 import { useEffect, useMemo, useRef, useState } from 'react';
-import { tinykeys } from 'tinykeys';
 import type { RunState } from '../../../app/run/fold.ts';
 import { ConfirmBar } from '../../components/dialog.tsx';
+import { onWindowKeys } from '../../components/keys.ts';
 import { AnswerLine } from './answer.tsx';
 import { commandsOf } from './commands.ts';
 import type { CommandView } from './commands.ts';
@@ -42,8 +42,7 @@ export function CommandBar({ state, revision, commands }: { readonly state: RunS
   const codes = views.map((view) => view.code).join(' ');
   useEffect(
     () =>
-      tinykeys(
-        window,
+      onWindowKeys(
         Object.fromEntries(
           codes.split(' ').map((code) => [
             `Alt+${code}`,
@@ -54,8 +53,6 @@ export function CommandBar({ state, revision, commands }: { readonly state: RunS
             },
           ]),
         ),
-        // Also from inside a field: with Alt, nothing is being typed.
-        { ignore: () => false },
       ),
     [codes],
   );

@@ -1,15 +1,8 @@
 import type { Result } from '../../../app/contract/contract.ts';
 import type { PreflightLine } from '../../../app/run/events.ts';
+import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Notice, Status } from '../../components/status.tsx';
-import type { Tone } from '../../components/status.tsx';
 import { durationText, plural } from './words.ts';
-
-const results: Readonly<Record<PreflightLine['result'], { readonly tone: Tone; readonly word: string }>> = {
-  refuse: { tone: 'bad', word: 'refuse' },
-  warn: { tone: 'note', word: 'warn' },
-  pass: { tone: 'good', word: 'pass' },
-};
-const order: readonly PreflightLine['result'][] = ['refuse', 'warn', 'pass'];
 
 /** What plan and bench say to each other before a start. What stands against it; what passed is in `PreflightPassed`. */
 export function PreflightRemarks({ check, bench }: { readonly check: Result<'plan.check'>; readonly bench: boolean }) {
@@ -23,8 +16,7 @@ export function PreflightRemarks({ check, bench }: { readonly check: Result<'pla
   const { sheet } = check;
   if (sheet === null) return <p>{plural(check.points, 'point')}. The pre-flight sheet is made when a bench is connected.</p>;
   const { totals, lines } = sheet;
-  const inOrder = lines.toSorted((a, b) => order.indexOf(a.result) - order.indexOf(b.result));
-  const remarkable = inOrder.filter((line) => line.result !== 'pass');
+  const remarkable = gravestFirst(lines).filter((line) => line.result !== 'pass');
   return (
     <div className="run-preflight">
       <dl className="run-totals">
@@ -76,7 +68,7 @@ function Lines({ lines }: { readonly lines: readonly PreflightLine[] }) {
           <tr key={line.rule}>
             <th scope="row">{line.rule}</th>
             <td>
-              <Status tone={results[line.result].tone}>{results[line.result].word}</Status>
+              <Status tone={preflightTones[line.result]}>{line.result}</Status>
             </td>
             <td>{line.text}</td>
           </tr>

@@ -1,9 +1,9 @@
 import { memo, useCallback, useEffect, useMemo, useState } from 'react';
-import { tinykeys } from 'tinykeys';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import type { Ending, RunEvent } from '../../../app/run/events.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { Button } from '../../components/button.tsx';
+import { onWindowKeys } from '../../components/keys.ts';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { goTo, pathTo } from '../../frame/route.ts';
@@ -266,7 +266,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
 
   useEffect(
     () =>
-      tinykeys(window, {
+      onWindowKeys({
         'Alt+KeyF': (event: KeyboardEvent) => {
           event.preventDefault();
           selectFailed();
@@ -275,7 +275,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
           event.preventDefault();
           if (!event.repeat) measureAgain(marked);
         },
-      }, { ignore: () => false }),
+      }),
     [selectFailed, measureAgain, selection],
   );
 
