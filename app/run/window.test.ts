@@ -138,4 +138,11 @@ describe('summariseWindow', () => {
     expect(window.pressure).toEqual({ mean: 10_000_002, sd: 1 });
     expect(window.supply).toEqual({ mean: 14, sd: 0 });
   });
+
+  it('RUN-130 states the supply current over the window', () => {
+    const currents = [1.2, 1.1, 1.3];
+    const window = summary(currents.map((a, i) => frame({ at: seconds(10 + i), number: i, current: amperes(a), edges: 10 * i, lastEdgeAt: seconds(10 + i) })), 1);
+    expect(window.current?.mean).toBeCloseTo(1.2, 12);
+    expect(window.current?.sd).toBeCloseTo(0.1, 12);
+  });
 });

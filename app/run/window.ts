@@ -1,6 +1,6 @@
 /** What a measuring window comes down to: enough to judge it and to reduce it, computed from its frames alone. */
 import type { BenchFrame } from '../bench/port.ts';
-import type { Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
+import type { Amperes, Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 
 interface Spread {
   readonly mean: number;
@@ -23,6 +23,8 @@ export interface WindowSummary {
   readonly pulses: number;
   readonly pressure: Spread & { readonly mean: Pascals };
   readonly supply: Spread & { readonly mean: Volts };
+  /** Supply current of the whole bench as the controller states it. Absent in journals of earlier versions (RUN-130). */
+  readonly current?: Spread & { readonly mean: Amperes };
   readonly railTemperature: Spread & { readonly mean: Kelvins };
   readonly meterTemperature: Spread & { readonly mean: Kelvins };
 }
@@ -130,6 +132,7 @@ export class WindowCollector {
       pulses: last.burst.done - first.burst.done,
       pressure: spread(frames, pressureOf) as WindowSummary['pressure'],
       supply: spread(frames, supplyOf) as WindowSummary['supply'],
+      current: spread(frames, currentOf) as NonNullable<WindowSummary['current']>,
       railTemperature: spread(frames, railTemperatureOf) as WindowSummary['railTemperature'],
       meterTemperature: spread(frames, meterTemperatureOf) as WindowSummary['meterTemperature'],
     };
@@ -183,6 +186,7 @@ export function summariseWindow(frames: readonly BenchFrame[], edgesPerRevolutio
 
 const pressureOf = (frame: BenchFrame): number => frame.pressure;
 const supplyOf = (frame: BenchFrame): number => frame.supply;
+const currentOf = (frame: BenchFrame): number => frame.current;
 const railTemperatureOf = (frame: BenchFrame): number => frame.railTemperature;
 const meterTemperatureOf = (frame: BenchFrame): number => frame.meterTemperature;
 

@@ -120,6 +120,8 @@ function attemptColumns(plan: Plan, points: readonly Point[]): Columns<ExportedA
     pressure_sd_kPa: (a) => scaled(a.body.window?.pressure.sd, 1e-3),
     supply_mean_V: (a) => a.body.window?.supply.mean,
     supply_sd_V: (a) => a.body.window?.supply.sd,
+    current_mean_A: (a) => a.body.window?.current?.mean,
+    current_sd_A: (a) => a.body.window?.current?.sd,
     rail_temperature_mean_C: (a) => (a.body.window ? toCelsius(a.body.window.railTemperature.mean) : null),
     rail_temperature_sd_K: (a) => a.body.window?.railTemperature.sd,
     meter_temperature_mean_C: (a) => (a.body.window ? toCelsius(a.body.window.meterTemperature.mean) : null),

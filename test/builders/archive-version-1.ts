@@ -24,17 +24,23 @@ const attempts = (verdicts: readonly ('accepted' | 'rejected')[]) =>
     const frames = framesFrom(1 + i * framesPerAttempt, framesPerAttempt, `boot-${i < 2 ? 1 : 2}`);
     // The first two are attempts of point 0.
     const [point, attempt] = i < 2 ? [0, i + 1] : [i - 1, 1];
-    return { bodies: attemptBodies(point, attempt, verdict, frames), frames };
+    return { bodies: attemptBodies(point, attempt, verdict, frames).map(bodyThen), frames };
   });
 
-/** Fields that plans got later; a plan of that time has none of them. */
-const later = { plan: ['static'], reduction: ['linearFlowRangePercent', 'repeatabilityPercent', 'slopeOverVoltage'] };
+/** Fields that plans and windows got later; those of that time have none of them. */
+const later = { plan: ['static'], window: ['current'], reduction: ['linearFlowRangePercent', 'repeatabilityPercent', 'slopeOverVoltage'] };
 
 function planThen(name: string, order: string, serialNumbers: readonly string[]): ReturnType<typeof planOf> {
   const plan = structuredClone(planOf(name, order, serialNumbers));
   for (const field of later.plan) Reflect.deleteProperty(plan, field);
   for (const field of later.reduction) Reflect.deleteProperty(plan.reduction, field);
   return plan;
+}
+
+function bodyThen(body: RunEventBody): RunEventBody {
+  const then = structuredClone(body);
+  if (then.kind === 'attempt-ended' && then.window !== null) for (const field of later.window) Reflect.deleteProperty(then.window, field);
+  return then;
 }
 
 const runOf = (id: string, createdAt: number, name: string, serialNumbers: readonly string[], verdicts: readonly ('accepted' | 'rejected')[], ends: boolean): OldRun => {
