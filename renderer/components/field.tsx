@@ -1,5 +1,7 @@
+import { useState } from 'react';
 import type { ReactNode } from 'react';
-import { FieldError, Group, Input, Label, NumberField, Text, TextField } from 'react-aria-components';
+import { FieldError, Group, Input, Label, Text, TextField } from 'react-aria-components';
+import { numberIn, readNumber } from './read-number.ts';
 
 interface CommonProps {
   readonly label: string;
@@ -13,56 +15,71 @@ interface CommonProps {
 
 interface NumberInputProps extends CommonProps {
   readonly unit: string;
-  /** NaN: empty. */
+  /** NaN: empty, or what is typed is no number. */
   readonly value: number;
   readonly onChange: (value: number) => void;
   readonly min?: number;
   readonly max?: number;
   /** One press of an arrow key. The number itself is not rounded to it. */
   readonly step?: number;
-  /** Most digits after the point. */
+  /** Digits after the point that a number which was not typed here is shown with, at most. */
   readonly decimals?: number;
   readonly onEnter?: () => void;
 }
 
-/** A number with its unit inside the frame. Arrow keys step; what is outside of the range is named, not changed in silence. */
+/**
+ * A number with its unit inside the frame (WIN-1, WIN-2). The text stays as it was typed, also when it is no number or
+ * outside of the range: that is named, and nothing is changed in silence. Arrow keys step.
+ */
 export function NumberInput({ label, hint, problem = '', disabled = false, autoFocus, unit, value, onChange, min, max, step, decimals = 3, onEnter }: NumberInputProps) {
+  const shown = (number: number): string => (Number.isFinite(number) ? String(Number(number.toFixed(decimals))) : '');
+  const [typed, setTyped] = useState(() => shown(value));
+  const [given, setGiven] = useState(value);
+  const read = readNumber(typed);
+  // A value that did not come from this field takes the place of what was typed.
+  if (!Object.is(value, given)) {
+    setGiven(value);
+    if (!Object.is(numberIn(typed), value)) setTyped(shown(value));
+  }
+  const take = (text: string): void => {
+    setTyped(text);
+    const number = numberIn(text);
+    setGiven(number);
+    onChange(number);
+  };
   const outside =
     Number.isFinite(value) && ((min !== undefined && value < min) || (max !== undefined && value > max))
       ? `Allowed: ${min ?? '…'} to ${max ?? '…'} ${unit}.`
       : '';
-  const wrong = problem === '' ? outside : problem;
+  const wrong = read.kind === 'unreadable' ? read.why : problem === '' ? outside : problem;
+  // Whoever types a comma sees what it was read as.
+  const readAs = read.kind === 'number' && typed.includes(',') ? `Read as ${read.text} ${unit}.` : '';
   return (
-    <NumberField
-      className="field"
-      value={value}
-      onChange={onChange}
-      isDisabled={disabled}
-      isInvalid={wrong !== ''}
-      validationBehavior="aria"
-      formatOptions={{ maximumFractionDigits: decimals, useGrouping: false }}
-      isWheelDisabled
-      {...(autoFocus === undefined ? {} : { autoFocus })}
-    >
+    <TextField className="field" value={typed} onChange={take} isDisabled={disabled} isInvalid={wrong !== ''} validationBehavior="aria" {...(autoFocus === undefined ? {} : { autoFocus })}>
       <Label>{label}</Label>
       <Group className="field-frame">
         <Input
+          inputMode="decimal"
+          autoComplete="off"
+          spellCheck={false}
           onKeyDown={(event) => {
             if (event.key === 'Enter' && onEnter !== undefined) onEnter();
             if (step === undefined || (event.key !== 'ArrowUp' && event.key !== 'ArrowDown')) return;
             event.preventDefault();
             event.stopPropagation();
+            // What cannot be read is not stepped away from.
+            if (read.kind === 'unreadable') return;
             const next = (Number.isFinite(value) ? value : 0) + (event.key === 'ArrowUp' ? step : -step);
-            onChange(Number(Math.min(max ?? Infinity, Math.max(min ?? -Infinity, next)).toFixed(decimals)));
+            take(shown(Math.min(max ?? Infinity, Math.max(min ?? -Infinity, next))));
           }}
         />
         <span className="field-unit" aria-hidden="true">
           {unit}
         </span>
       </Group>
-      {hint !== undefined && <Text slot="description">{hint}</Text>}
+      {(hint !== undefined || readAs !== '') && <Text slot="description">{[readAs, hint ?? ''].filter((part) => part !== '').join(' ')}</Text>}
       <FieldError>{wrong}</FieldError>
-    </NumberField>
+    </TextField>
   );
 }
 

@@ -41,8 +41,8 @@ afterEach(async () => {
   await host.end();
 });
 
-async function opened(address: string): Promise<{ page: Page; complaints: string[] }> {
-  const page = await (await browser.newContext({ viewport: { width: 1280, height: 900 }, acceptDownloads: true })).newPage();
+async function opened(address: string, locale = 'en-US'): Promise<{ page: Page; complaints: string[] }> {
+  const page = await (await browser.newContext({ viewport: { width: 1280, height: 900 }, acceptDownloads: true, locale })).newPage();
   page.setDefaultTimeout(20_000);
   const complaints = complaintsOf(page);
   await page.goto(address);
@@ -247,6 +247,73 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await go(page, 'Bench');
     await page.getByText(/Disarmed/).first().waitFor();
     await keepScreen(page, 'stopped');
+  });
+
+  it.each(['en-US', 'de-DE'])('WIN-1: drives what was typed, with a point and with a comma, in a browser of %s', async (locale) => {
+    host = await HostProcess.start(folder, {});
+    const { page, complaints } = await opened(host.address, locale);
+    await connect(page, 4);
+    // What the host says that it did, as it says it.
+    let heard: string[] = [];
+    page.on('websocket', (socket) => socket.on('framereceived', ({ payload }) => heard.push(payload.toString())));
+    await page.reload();
+    await page.getByRole('heading', { name: 'Readings' }).waitFor();
+    const typed = async (field: string, text: string): Promise<void> => {
+      await page.getByLabel(field, { exact: true }).fill('');
+      await page.getByLabel(field, { exact: true }).pressSequentially(text);
+      await page.keyboard.press('Tab');
+    };
+    /** Asks until it is granted: a supply and a burst before it take their time. What was done in all that time is judged. */
+    const done = async (button: RegExp, what: RegExp): Promise<string[]> => {
+      heard = [];
+      const found = (): string[] => heard.flatMap((text) => what.exec(text)?.[0] ?? []);
+      await expect.poll(async () => {
+        await page.getByRole('button', { name: button }).click();
+        await page.waitForTimeout(200);
+        return found().length;
+      }, { timeout: 30_000 }).toBeGreaterThan(0);
+      return [...new Set(found())];
+    };
+    const supply = /The supply is set to [\d.]+ V/;
+    const burst = /\d+ pulses of [\d.]+ ms every [\d.]+ ms were started/;
+    // Each of them ten times as much would be done as well, so what is said is what decides.
+    await typed('Supply', '12');
+    await done(/^Set supply/, supply);
+    await typed('Count', '50');
+    const driven: string[][] = [];
+    for (const width of ['1,5', '1.6']) {
+      await typed('Pulse width', width);
+      driven.push(await done(/^Fire 50 pulses/, burst));
+    }
+    for (const volts of ['1,2', '1.4']) {
+      await typed('Supply', volts);
+      driven.push(await done(/^Set supply/, supply));
+    }
+    expect(driven).toEqual([
+      ['50 pulses of 1.5 ms every 20 ms were started'], ['50 pulses of 1.6 ms every 20 ms were started'],
+      ['The supply is set to 1.2 V'], ['The supply is set to 1.4 V'],
+    ]);
+    // WIN-2: what cannot be read stays, is named, and drives nothing.
+    await typed('Pulse width', '1.000,5');
+    expect(await page.getByLabel('Pulse width', { exact: true }).inputValue()).toBe('1.000,5');
+    await page.getByText(/"1\.000,5" cannot be read as one number/).waitFor();
+    expect(await page.getByRole('button', { name: /^Fire/ }).getAttribute('aria-disabled')).toBe('true');
+    await keepScreen(page, `bench-comma-${locale}`);
+    // WIN-3: a comma in a list of the plan.
+    await savePlan(page, strict);
+    const entry = page.getByRole('textbox', { name: /^Pulse width in ms/ });
+    const widths = (): Promise<string[]> => page.getByRole('list', { name: 'Values of Pulse width' }).getByRole('button').allInnerTexts();
+    await entry.fill('1,8');
+    await entry.press('Enter');
+    await page.getByRole('button', { name: 'It means 1.8', exact: true }).click();
+    await entry.fill('2,2; 10,5');
+    await entry.press('Enter');
+    await expect.poll(async () => (await widths()).map(Number.parseFloat)).toEqual([3, 4, 5, 6, 8, 1.8, 2.2, 10.5]);
+    await entry.fill('7,9');
+    await entry.press('Enter');
+    await page.getByText(/Does it mean 7\.9, or 7 and 9\?/).first().waitFor();
+    await keepScreen(page, `plans-comma-${locale}`);
+    expect(complaints).toEqual([]);
   });
 
   it('has no violation of WCAG 2.2 AA that axe finds, on any page, in both themes', async () => {

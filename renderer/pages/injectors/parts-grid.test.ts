@@ -28,7 +28,7 @@ describe('typing parts in', () => {
   });
 
   test('a part goes to the host as typed, without blanks around', () => {
-    const row = typed(rowsOf([stored('1')]), { serialNumber: ' S2 ', coilResistance: '12.40', channel: '03', condition: 'new ' }).at(-1);
+    const row = typed(rowsOf([stored('1')]), { serialNumber: ' S2 ', coilResistance: '12,40', channel: '03', condition: 'new ' }).at(-1);
     if (row === undefined) throw new Error('there is a row');
     expect(partOf(row)).toEqual({ order: 'L-7', type: 'RH-P4', serialNumber: 'S2', coilResistanceOhm: 12.4, condition: 'new', channel: 3 });
   });
@@ -36,6 +36,7 @@ describe('typing parts in', () => {
   test('12.50 for 12.5 is no change, another serial number is', () => {
     const rows = rowsOf([stored('1')]);
     expect(withCell(rows, 0, 'coilResistance', '12.50').some(isChanged)).toBe(false);
+    expect(withCell(rows, 0, 'coilResistance', '12,5').some(isChanged)).toBe(false);
     expect(withCell(rows, 0, 'serialNumber', 'S9').some(isChanged)).toBe(true);
     expect(undone(withCell(rows, 0, 'serialNumber', 'S9'), 0)).toEqual(rows);
   });
@@ -50,7 +51,8 @@ describe('problems in words', () => {
     [{ serialNumber: 'S2', channel: '3' }, 'warn channel: Channel 3 has S1 now. Saving takes S1 off the rail.'],
     [{ serialNumber: 'S2', channel: '65' }, 'refuse channel: "65" is not a channel.'],
     [{ serialNumber: 'S2', channel: '1.5' }, 'refuse channel: "1.5" is not a channel.'],
-    [{ serialNumber: 'S2', coilResistance: '12,5' }, 'refuse coilResistance: "12,5" is not a resistance.'],
+    [{ serialNumber: 'S2', coilResistance: '1.2,5' }, 'refuse coilResistance: "1.2,5" cannot be read as one number.'],
+    [{ serialNumber: 'S2', coilResistance: '12 ohm' }, 'refuse coilResistance: "12 ohm" is not a number.'],
     [{ serialNumber: 'S2', coilResistance: '0' }, 'refuse coilResistance: "0" is not a resistance.'],
     [{ serialNumber: 'S2', type: ' ' }, 'refuse type: The type is missing.'],
     [{ condition: 'new' }, 'refuse serialNumber: The serial number is missing.'],

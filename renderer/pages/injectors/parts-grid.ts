@@ -3,6 +3,7 @@
  * step from rows to rows; saving and focus are the page's.
  */
 import type { Part } from '../../../app/contract/contract.ts';
+import { numberIn, readNumber } from '../../components/read-number.ts';
 
 export const columns = ['order', 'type', 'serialNumber', 'coilResistance', 'condition', 'channel'] as const;
 export type Column = (typeof columns)[number];
@@ -75,7 +76,7 @@ export function isChanged(row: Row): boolean {
 /** 12.50 and 12.5 ohm are the same; what differs only in blanks around it is the same. */
 function sameCell(column: Column, a: string, b: string): boolean {
   if (column !== 'coilResistance' || a.trim() === '' || b.trim() === '') return a.trim() === b.trim();
-  return Number(a) === Number(b);
+  return numberIn(a) === numberIn(b);
 }
 
 export function withCell(rows: readonly Row[], key: number, column: Column, text: string): readonly Row[] {
@@ -193,7 +194,6 @@ export interface RowProblem {
 }
 
 const limits: Readonly<Partial<Record<Column, number>>> = { order: 120, type: 60, serialNumber: 60, condition: 500 };
-const numberPattern = /^(?:\d+\.?\d*|\.\d+)$/u;
 
 /** What is wrong with the rows, in words. Rows that are stored and untouched are only held against the others. */
 export function problemsOfRows(rows: readonly Row[]): readonly RowProblem[] {
@@ -213,9 +213,9 @@ export function problemsOfRows(rows: readonly Row[]): readonly RowProblem[] {
       if (most !== undefined && cells[column].trim().length > most) add(column, `This may have ${most} characters at most, but it has ${cells[column].trim().length}.`);
     }
     const coil = cells.coilResistance.trim();
-    if (coil !== '' && (!numberPattern.test(coil) || Number(coil) <= 0)) {
-      add('coilResistance', `"${coil}" is not a resistance. Type a number above 0 in ohms, with a decimal point, or leave it empty.`);
-    }
+    const coilRead = readNumber(coil);
+    if (coilRead.kind === 'unreadable') add('coilResistance', coilRead.why);
+    else if (coilRead.kind === 'number' && coilRead.value <= 0) add('coilResistance', `"${coil}" is not a resistance. Type a number above 0 in ohms, or leave it empty.`);
     const channel = cells.channel.trim();
     if (channel !== '' && (!/^\d+$/u.test(channel) || Number(channel) < 1 || Number(channel) > 64)) {
       add('channel', `"${channel}" is not a channel. Type a whole number from 1 to 64, or leave it empty.`);
@@ -284,7 +284,7 @@ export function partOf(row: Row): Part {
     order: cells.order.trim(),
     type: cells.type.trim(),
     serialNumber: cells.serialNumber.trim(),
-    coilResistanceOhm: cells.coilResistance.trim() === '' ? null : Number(cells.coilResistance),
+    coilResistanceOhm: cells.coilResistance.trim() === '' ? null : numberIn(cells.coilResistance),
     condition: cells.condition.trim(),
     channel: cells.channel.trim() === '' ? null : Number(cells.channel),
   };

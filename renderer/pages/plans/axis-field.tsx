@@ -8,6 +8,7 @@ import { changeForm, setUnread, useDraft } from './plan-draft.ts';
 import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
 import { ascending, listText, readValues, withValues } from './value-list.ts';
+import type { Reading } from './value-list.ts';
 
 /** More single values than this are shown as text only. */
 const mostChips = 200;
@@ -27,7 +28,12 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
   const field = fieldAt(path);
   const id = idOf(path);
   const [typed, setTyped] = useState(() => useDraft.getState().unread[axis]?.typed ?? '');
-  const readAll = (): void => setUnread(axis, null);
+  /** What the typed text may mean, to choose from. */
+  const [readings, setReadings] = useState<readonly Reading[]>([]);
+  const readAll = (): void => {
+    setUnread(axis, null);
+    setReadings([]);
+  };
   const [said, setSaid] = useState('');
   const [asText, setAsText] = useState<string | null>(null);
   const [current, setCurrent] = useState(0);
@@ -43,19 +49,37 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
       return result.values;
     }
     setUnread(axis, { typed: within instanceof HTMLTextAreaElement ? '' : text, text: result.text });
+    setReadings(result.readings);
     setSaid('');
     within?.setSelectionRange(result.at, text.length);
     return null;
   };
 
+  /** A question is answered at the field that asked it: the list, or the whole text. */
+  const mean = (values: readonly string[]): void => {
+    readAll();
+    if (asText === null) addValues(values);
+    else takeText(values);
+  };
+
   const add = (): void => {
     if (typed.trim() === '') return;
     const found = read(typed, input.current);
-    if (found === null) return;
+    if (found !== null) addValues(found);
+  };
+
+  const addValues = (found: readonly string[]): void => {
     const { list, added, alreadyThere } = withValues(values, found);
     set(list);
     setTyped('');
     setSaid(`${added === 1 ? '1 value added' : `${added} values added`}${alreadyThere.length > 0 ? `; already there: ${listText(alreadyThere.slice(0, 8))}` : ''}.`);
+  };
+
+  const takeText = (found: readonly string[]): void => {
+    const { list, alreadyThere } = withValues([], found);
+    set(list);
+    setAsText(null);
+    setSaid(alreadyThere.length > 0 ? `Values that stood twice are kept once: ${listText(alreadyThere.slice(0, 8))}.` : '');
   };
 
   const takeOut = (index: number): void => {
@@ -142,7 +166,7 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
                 autoComplete="off"
                 spellCheck={false}
                 value={typed}
-                placeholder="add, such as 9, 12-16 by 1"
+                placeholder="add, such as 9; 12-16 by 1"
                 aria-invalid={wrong.length > 0}
                 aria-describedby={`${id}:help ${id}:wrong`}
                 onChange={(event) => {
@@ -189,14 +213,13 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
         <AxisText
           id={id}
           text={asText}
-          onText={setAsText}
+          onText={(text) => {
+            setAsText(text);
+            readAll();
+          }}
           onTake={(area) => {
             const found = read(asText, area);
-            if (found === null) return;
-            const { list, alreadyThere } = withValues([], found);
-            set(list);
-            setAsText(null);
-            setSaid(alreadyThere.length > 0 ? `Values that stood twice are kept once: ${listText(alreadyThere.slice(0, 8))}.` : '');
+            if (found !== null) takeText(found);
           }}
           onLeave={() => {
             setAsText(null);
@@ -208,6 +231,15 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
         {field.help} {rangeHint(field)}
       </span>
       <FieldProblems id={`${id}:wrong`} texts={[...new Set(wrong)].slice(0, 4)} />
+      {readings.length > 0 && (
+        <div className="button-row" role="group" aria-label={`What is meant: values of ${field.label}`}>
+          {readings.map((reading) => (
+            <Button key={reading.said} onPress={() => mean(reading.values)}>
+              It means {reading.said}
+            </Button>
+          ))}
+        </div>
+      )}
       <span className="small quiet" role="status">
         {said}
       </span>

@@ -1,6 +1,7 @@
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { Part } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
+import { numberIn } from '../../components/read-number.ts';
 import { Notice } from '../../components/status.tsx';
 import { pathTo } from '../../frame/route.ts';
 import { injectorColumns } from './fields.ts';
@@ -113,7 +114,7 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
           Add a row
         </Button>
         {form.injectors.length > 1 && (
-          <Button kind="quiet" onPress={() => set((rows) => rows.toSorted((a, b) => Number(a.channel) - Number(b.channel)))}>
+          <Button kind="quiet" onPress={() => set((rows) => rows.toSorted((a, b) => numberIn(a.channel) - numberIn(b.channel)))}>
             Sort by channel
           </Button>
         )}
@@ -123,7 +124,7 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
 }
 
 function nextChannel(rows: readonly InjectorRow[]): string {
-  const used = new Set(rows.map((row) => Number(row.channel)));
+  const used = new Set(rows.map((row) => numberIn(row.channel)));
   for (let channel = 1; ; channel += 1) if (!used.has(channel)) return String(channel);
 }
 

@@ -16,7 +16,7 @@ import { durationText, fluidText } from './plan-chart.ts';
 import { axisNames } from './fields.ts';
 import { draftSaved, isUnsaved, openDraft, useDraft } from './plan-draft.ts';
 import type { PlanDraft } from './plan-draft.ts';
-import { documentOf, formOf } from './plan-form.ts';
+import { documentOf, formOf, unreadIn } from './plan-form.ts';
 import { planFileName } from './plan-file.ts';
 import { useSaveKey } from './save-key.ts';
 import { sheetCounts } from './sheet-part.tsx';
@@ -54,13 +54,16 @@ export default function PlansPage() {
   const form = draft?.form ?? null;
   const parsed = useMemo(() => (form === null ? null : parsePlan(documentOf(form))), [form]);
   const plan = parsed?.ok === true ? parsed.plan : null;
-  const problems = useMemo(
-    () => [
+  const problems = useMemo(() => {
+    const unreadFields = form === null ? [] : unreadIn(form);
+    const named = new Set(unreadFields.map(({ path }) => path));
+    return [
       ...axisNames.flatMap((axis): readonly Problem[] => (unread[axis] === undefined ? [] : [{ path: `axes.${axis}`, text: unread[axis].text }])),
-      ...(parsed === null || parsed.ok ? [] : parsed.problems),
-    ],
-    [parsed, unread],
-  );
+      ...unreadFields,
+      // What the reader of numbers has said already is not said again in the words of the schema.
+      ...(parsed === null || parsed.ok ? [] : parsed.problems.filter(({ path }) => !named.has(path))),
+    ];
+  }, [form, parsed, unread]);
   const settled = useSettled(plan, 300);
   const expansion = useMemo(() => (settled === null ? null : expanded(settled, equipment)), [settled, equipment]);
   const checked = useSheet(settled);

@@ -7,7 +7,7 @@ import { planSchema } from '../../../app/plan/plan.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import { choiceWords, fieldAt, foldedPaths, openPaths, schemaLeaves, singlePaths } from './fields.ts';
 import type { FieldPath } from './fields.ts';
-import { documentOf, formOf, placesOf, samePlan } from './plan-form.ts';
+import { documentOf, formOf, placesOf, samePlan, unreadIn } from './plan-form.ts';
 
 interface Node {
   readonly type?: string;
@@ -100,7 +100,7 @@ describe('form and plan', () => {
     const parsed = parsePlan(
       documentOf({
         ...form,
-        texts: { ...form.texts, 'window.minS': '0,8', 'link.telemetryHz': '1e999' },
+        texts: { ...form.texts, 'window.minS': '0,8,1', 'link.telemetryHz': '1e999' },
         axes: { ...form.axes, widthMs: ['3', 'x'] },
         injectors: [{ ...first, channel: '' }],
         hasReference: true,
@@ -109,7 +109,7 @@ describe('form and plan', () => {
     expect(parsed.ok ? [] : parsed.problems.map(({ path }) => path).toSorted()).toEqual(
       ['window.minS', 'link.telemetryHz', 'axes.widthMs[1]', 'injectors[0].channel', 'reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'].toSorted(),
     );
-    expect(parsed.ok ? '' : parsed.problems.find(({ path }) => path === 'window.minS')?.text).toContain('"0,8"');
+    expect(parsed.ok ? '' : parsed.problems.find(({ path }) => path === 'window.minS')?.text).toContain('"0,8,1"');
   });
 
   test('digits stay as typed in the form', () => {
@@ -175,3 +175,20 @@ describe('fields', () => {
 function sampleFile(name: string): string {
   return readFileSync(new URL(`../../../main/samples/${name}.json`, import.meta.url), 'utf8');
 }
+
+describe('WIN-1: numbers in the plan editor', () => {
+  const { form } = formOf({ planVersion: 1, name: 'p', injectors: [{ serialNumber: '1', type: 't', channel: 1, coilResistanceOhm: 12 }], axes: { voltageV: [12] }, guards: [{ id: 'a', signal: 'current-a', high: 4, level: 'trip' }] });
+
+  test('a comma is a point, in single fields, tables and axes', () => {
+    const typed = { ...form, texts: { ...form.texts, settleS: '1,5' }, axes: { ...form.axes, voltageV: ['9,5'] }, injectors: form.injectors.map((row) => ({ ...row, coilResistanceOhm: '12,4' })), guards: form.guards.map((row) => ({ ...row, high: '4,5' })) };
+    expect(documentOf(typed)).toMatchObject({ settleS: 1.5, axes: { voltageV: [9.5] }, injectors: [{ coilResistanceOhm: 12.4 }], guards: [{ high: 4.5 }] });
+    expect(unreadIn(typed)).toEqual([]);
+  });
+
+  test('what cannot be read is named at its field in the words of the page, and stays', () => {
+    const typed = { ...form, texts: { ...form.texts, settleS: '1.000,5' }, injectors: form.injectors.map((row) => ({ ...row, coilResistanceOhm: '12 ohm' })), guards: form.guards.map((row) => ({ ...row, high: '4 A' })) };
+    expect(unreadIn(typed).map(({ path }) => path)).toEqual(['settleS', 'injectors[0].coilResistanceOhm', 'guards[0].high']);
+    expect(unreadIn(typed)[0]?.text).toContain('"1.000,5" cannot be read as one number');
+    expect(documentOf(typed)).toMatchObject({ settleS: '1.000,5' });
+  });
+});

@@ -3,7 +3,8 @@
  * way to the document and back loses nothing that the schema allows.
  */
 import type { Problem } from '../../../app/boundary/problems.ts';
-import { axisNames, guardColumns, injectorColumns, numberText, schemaLeaves, singlePaths } from './fields.ts';
+import { readNumber } from '../../components/read-number.ts';
+import { axisNames, fieldAt, guardColumns, injectorColumns, numberText, schemaLeaves, singlePaths } from './fields.ts';
 import type { AxisName, FieldPath, GuardColumn, InjectorColumn } from './fields.ts';
 
 /** One row of a table. `key` holds its place in the window while rows come and go; it is not part of the plan. */
@@ -19,17 +20,34 @@ export interface PlanForm {
   readonly guards: readonly GuardRow[];
 }
 
-const numberPattern = /^[+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?$/iu;
-const textPaths: ReadonlySet<string> = new Set(
-  schemaLeaves.filter(({ node }) => node.type === 'string' && node.enum === undefined).map(({ path }) => path),
-);
+const isNumber = (path: FieldPath): boolean => fieldAt(path).kind === 'number' || fieldAt(path).kind === 'whole';
 
-/** A text that is no number stays a text: the reader of plans then says what is wrong with it, at its path. */
-function valueOf(path: string, text: string): unknown {
-  if (textPaths.has(path)) return text;
+/** A text that is no number stays a text, which no plan takes; `unreadIn` says what is wrong with it. */
+function valueOf(path: FieldPath, text: string): unknown {
+  if (fieldAt(path).kind === 'text') return text;
   const trimmed = text.trim();
   if (trimmed === '') return undefined;
-  return numberPattern.test(trimmed) ? Number(trimmed) : trimmed;
+  const read = isNumber(path) ? readNumber(trimmed) : null;
+  return read?.kind === 'number' ? read.value : trimmed;
+}
+
+/** Fields for a number in which something else stands, in the words of the one reader (WIN-1). */
+export function unreadIn(form: PlanForm): readonly Problem[] {
+  const unread: Problem[] = [];
+  const look = (field: FieldPath, path: string, text: string) => {
+    if (!isNumber(field)) return;
+    const read = readNumber(text);
+    if (read.kind === 'unreadable') unread.push({ path, text: read.why });
+  };
+  for (const path of singlePaths) if (form.hasReference || !path.startsWith('reference.')) look(path, path, form.texts[path] ?? '');
+  for (const axis of axisNames) form.axes[axis].forEach((text, index) => look(`axes.${axis}`, `axes.${axis}[${index}]`, text));
+  form.injectors.forEach((row, index) => {
+    for (const column of injectorColumns) look(`injectors[].${column}`, `injectors[${index}].${column}`, row[column]);
+  });
+  form.guards.forEach((row, index) => {
+    for (const column of guardColumns) look(`guards[].${column}`, `guards[${index}].${column}`, row[column]);
+  });
+  return unread;
 }
 
 function withoutUndefined(entries: readonly (readonly [string, unknown])[]): Record<string, unknown> {

@@ -1,5 +1,6 @@
 /** The plan that somebody begins with who has none: a sweep that a lab would run, on the injectors that are mounted. */
 import type { Part } from '../../../app/contract/contract.ts';
+import { numberIn } from '../../components/read-number.ts';
 import { numberText } from './fields.ts';
 import { formOf } from './plan-form.ts';
 import type { InjectorRow, PlanForm } from './plan-form.ts';
@@ -75,7 +76,7 @@ export function startingPlan(parts: readonly Part[]): PlanForm {
 /** Switches the reference point on: the first injector in the middle of the axes, unless something was typed before. */
 export function withReference(form: PlanForm): PlanForm {
   const nearest = (values: readonly string[], wanted: number) =>
-    values.toSorted((a, b) => Math.abs(Number(a) - wanted) - Math.abs(Number(b) - wanted))[0] ?? '';
+    values.toSorted((a, b) => Math.abs(numberIn(a) - wanted) - Math.abs(numberIn(b) - wanted))[0] ?? '';
   return {
     ...form,
     hasReference: true,

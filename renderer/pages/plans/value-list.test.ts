@@ -36,7 +36,7 @@ describe('values of an axis', () => {
     ['9-12 by', 0, 'without a step'],
     ['0x10', 0, '"0x10" is neither'],
   ])('%j is refused with its place', (text, at, words) => {
-    expect(readValues(text)).toEqual({ ok: false, at, text: expect.stringContaining(words) as string });
+    expect(readValues(text)).toEqual({ ok: false, at, text: expect.stringContaining(words) as string, readings: [] });
   });
 
   test('a list of numbers comes back as it was written', () => {
@@ -65,6 +65,48 @@ describe('values of an axis', () => {
         else expect(read.at).toBeLessThan(text.length);
       }),
     );
+  });
+});
+
+describe('WIN-3: a comma in a list', () => {
+  test.each([
+    ['1,8; 2,2', ['1.8', '2.2']],
+    ['1,8; 2,2; 3; 5; 8', ['1.8', '2.2', '3', '5', '8']],
+    ['1,8\t2,2', ['1.8', '2.2']],
+    ['1,8\n2,2\n', ['1.8', '2.2']],
+    ['1,8\r\n2,2', ['1.8', '2.2']],
+    ['0,1-0,5 by 0,2; 3', ['0.1', '0.3', '0.5', '3']],
+    [';,5', ['0.5']],
+    ['9, 10.5, 12', ['9', '10.5', '12']],
+    ['9, 10;', ['9', '10']],
+  ])('%j is decimal beside ;, tab or end of line, and separates before a blank', (text, expected) => expect(values(text)).toEqual(expected));
+
+  test.each([
+    ['1,8', [['1.8'], ['1', '8']], 'Does it mean 1.8, or 1 and 8?'],
+    ['1,8\n', [['1.8'], ['1', '8']], 'Does it mean 1.8, or 1 and 8?'],
+    ['1,8, 2,2', [['1.8', '2.2'], ['1', '8', '2', '2']], 'Does it mean 1.8 and 2.2, or 1; 8; 2; 2?'],
+    ['9,10,11', [['9', '10', '11']], 'Does it mean 9; 10; 11?'],
+    ['9,10.5', [['9', '10.5']], 'Does it mean 9 and 10.5?'],
+    ['0,1-0,5 by 0,2', [['0.1', '0.3', '0.5']], 'Does it mean 0.1; 0.3; 0.5?'],
+    [',5', [['0.5'], ['5']], 'Does it mean 0.5, or 5?'],
+    ['x,5', [], 'neither'],
+  ])('%j is asked about', (text, readings, words) => {
+    const read = readValues(text);
+    expect(read).toMatchObject({ ok: false, text: expect.stringContaining(words) as string });
+    expect(read.ok ? [] : read.readings.map((reading) => reading.values)).toEqual(readings);
+  });
+
+  test('with ; between them values read the same with a point and with a comma', () => {
+    const decimal = fc.tuple(fc.nat(999), fc.nat(999)).map(([whole, part]) => `${whole}.${String(part).padStart(3, '0')}`);
+    fc.assert(fc.property(fc.array(decimal, { minLength: 2 }), fc.constantFrom(';', '; ', '\t', '\n'), (list, between) => {
+      expect(values(list.join(between).replaceAll('.', ','))).toEqual(list);
+    }));
+  });
+
+  test('a comma before a digit is never taken for granted where nothing else separates', () => {
+    fc.assert(fc.property(fc.string({ unit: fc.constantFrom('1', '9', '.', ',', ' ', '-') }), (text) => {
+      if (/,\d/u.test(text)) expect(readValues(text).ok).toBe(false);
+    }));
   });
 });
 
