@@ -111,6 +111,11 @@ export const planSchema = z.strictObject({
       /** The read-back must stay in tolerance this long. */
       steadyS: duration.default(0.3),
       timeoutS: positiveDuration.default(20),
+      /**
+       * Supply current that may flow while nothing is driven. Below what the least current of a coil is: 0.2 A is a coil of
+       * 30 ohm at 6 V. Common practice, no source.
+       */
+      idleCurrentA: positive.default(0.2),
     })
     .prefault({}),
   condition: z

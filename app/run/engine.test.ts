@@ -626,6 +626,34 @@ describe('guards', () => {
     expect(run.events('tripped')[0]?.guard).toBe('disarmed');
   });
 
+  it('RUN-131 current while nothing is driven trips before a burst, and a window measured beside it does not count', () => {
+    const shorted = new TestRun();
+    shorted.bench.idleCurrent = 1;
+    shorted.start();
+    shorted.runUntil(inMode('tripped'), 20);
+    expect(shorted.events('tripped')[0]?.guard).toBe('idle-current');
+    expect(requestKinds(shorted)).not.toContain('burst');
+
+    const during = new TestRun().start();
+    during.runUntil(inStep('measure'));
+    during.bench.idleCurrent = 1;
+    during.runUntil(inMode('tripped'), 10);
+    expect(during.events('tripped')[0]?.text).toMatch(/1\.00 A flow while nothing is driven, at most 0\.2 A/);
+    expect(during.engine.state.counts.accepted).toBe(0);
+    expect(isSafe(during.bench)).toBe(true);
+  });
+
+  it('RUN-131 waits for the current of the last pulse to die away', () => {
+    const run = new TestRun().start();
+    let driven = Number.NaN;
+    run.runUntil((r) => {
+      if (r.bench.burst.active) driven = r.bench.time;
+      r.bench.idleCurrent = r.bench.time - driven < 0.5 ? 0.4 : 0;
+      return ended(r);
+    });
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
   it('counts a leak while nothing is driven', () => {
     const run = new TestRun({ plan: testPlan(guard({ signal: 'idle-flow-ml-min', high: 5, level: 'note', dwellS: 0 })) });
     run.bench.leak = 8; // 8 Hz at 48 edges per mL are 10 mL/min

@@ -17,6 +17,7 @@ import { failedPoints, foldRun, nextTarget } from './fold.ts';
 import type { Origin, RunState } from './fold.ts';
 import { clearGuard, directReading, guardText, stepGuard } from './guards.ts';
 import type { GuardMemory } from './guards.ts';
+import { idleCurrentText, idleCurrentTimeout } from './idle-current.ts';
 import { IdleFlow } from './idle-flow.ts';
 import { judge } from './judge.ts';
 import { handling, transitions } from './machine.ts';
@@ -91,6 +92,8 @@ type Phase =
   | 'clear' | 'await-clear' | 'arm' | 'set-supply' | 'await-supply'
   // A point.
   | 'set-pressure' | 'await-condition' | 'purge' | 'await-purge' | 'burst' | 'settle' | 'window' | 'stop' | 'await-stop'
+  // Nothing is driven, and the current of the last pulse dies away.
+  | 'await-no-current'
   // The proof.
   | 'prove-burst' | 'await-pulses' | 'silence' | 'await-dead-man' | 'clear-proof' | 'await-clear-proof'
   // Safe, and faults that a person acknowledged.
@@ -154,6 +157,8 @@ class Engine implements RunEngine {
   #window: WindowCollector | null = null;
   #windowMax = 0;
   #afterStop: AfterStop = { kind: 'judge' };
+  /** What the wait for no current is for. */
+  #whenNoCurrent: 'drive' | 'end-attempt' = 'drive';
 
   #silence = seconds(0);
   #safeTries = 0;
@@ -884,6 +889,7 @@ class Engine implements RunEngine {
 
   #supplyReady(): void {
     if (this.#state.mode === 'proving') {
+      if (this.#waitsForNoCurrent('drive')) return;
       this.#askBurst('prove-burst', proofBurst(this.#state.plan, this.#capabilities));
       return;
     }
@@ -945,12 +951,31 @@ class Engine implements RunEngine {
     const { purge } = this.#state.plan;
     const point = this.#currentPoint();
     if (point === null) throw new Error('The run measures without a point.');
+    if (this.#waitsForNoCurrent('drive')) return;
     if (purge.pulses === 0) {
       this.#startBurst(point);
       return;
     }
     this.#step('purge');
     this.#askBurst('purge', { channel: point.channel, width: seconds(purge.widthMs * 1e-3), period: seconds(purge.periodMs * 1e-3), count: purge.pulses });
+  }
+
+  /** True while more current flows than may flow with nothing driven: then the run waits for its end (RUN-131). */
+  #waitsForNoCurrent(then: 'drive' | 'end-attempt'): boolean {
+    if (!this.#currentFlows()) return false;
+    if (this.#phase !== 'await-no-current') this.#enter('await-no-current');
+    this.#whenNoCurrent = then;
+    return true;
+  }
+
+  #currentFlows(): boolean {
+    return this.#frame === null || this.#frame.current > this.#state.plan.supply.idleCurrentA;
+  }
+
+  #noCurrent(): void {
+    if (this.#whenNoCurrent === 'end-attempt') this.#stopped();
+    else if (this.#state.mode === 'proving') this.#supplyReady();
+    else this.#conditionReady();
   }
 
   #startBurst(point: Point): void {
@@ -1001,10 +1026,15 @@ class Engine implements RunEngine {
       case 'await-stop':
         if (!frame.burst.active) {
           this.#pulsing = false;
-          this.#stopped();
+          // A window that was measured beside a driver that does not switch off must not count.
+          if (this.#afterStop.kind === 'measure' || !this.#waitsForNoCurrent('end-attempt')) this.#stopped();
         } else {
           this.#checkDeadlines();
         }
+        return;
+      case 'await-no-current':
+        if (this.#currentFlows()) this.#checkDeadlines();
+        else this.#noCurrent();
         return;
       case 'await-pulses':
         if (this.#isOurBurst(frame) && frame.burst.active && frame.burst.done >= proofPulses) {
@@ -1087,6 +1117,9 @@ class Engine implements RunEngine {
         return;
       case 'await-stop':
         if (since > readBackTimeout) this.#trip('stop-not-confirmed', 'The controller said that it stopped the pulses, but they go on.');
+        return;
+      case 'await-no-current':
+        if (since > idleCurrentTimeout) this.#trip('idle-current', idleCurrentText(this.#frame?.current ?? Number.NaN, plan.supply.idleCurrentA));
         return;
       case 'await-pulses':
         if (since > readBackTimeout) this.#proofFailed('the pulses of the proof were not seen to begin.');
@@ -1434,6 +1467,8 @@ class Engine implements RunEngine {
           ? { text: 'fluid temperature in the rail in band', value: rail, low, high, unit: 'degC' }
           : { text: 'fluid temperature at the meter in band', value: toCelsius(frame.meterTemperature), low, high, unit: 'degC' };
       }
+      case 'await-no-current':
+        return { text: 'no current while nothing is driven', value: frame?.current ?? null, low: null, high: plan.supply.idleCurrentA, unit: 'A' };
       case 'await-purge':
         return { text: 'purge pulses', value: frame !== null && this.#isOurBurst(frame) ? frame.burst.done : 0, low: plan.purge.pulses, high: null, unit: 'pulses' };
       case 'settle':

@@ -87,6 +87,9 @@ export class ScriptedBench {
   /** Edges per second while an injector is driven, and while none is. */
   flow = 60;
   leak = 0;
+  /** Supply current while an injector is driven, and while none is, A. */
+  current = 0.5;
+  idleCurrent = 0;
   countsTooMany = false;
   /** Answers instead of the bench; undefined: the bench answers itself; null: never. */
   answer: (request: BenchRequest) => BenchReply | null | undefined = () => undefined;
@@ -197,7 +200,7 @@ export class ScriptedBench {
       number: this.#frameNumber,
       bootId: this.bootId,
       supply: volts(this.supply + (this.supply > 0 ? this.supplyOffset : 0)),
-      current: amperes(0.5),
+      current: amperes(this.burst.active ? this.current : this.idleCurrent),
       pressure: pascals((this.pressure + this.pressureOffset) * 1e3),
       railTemperature: celsius(this.temperature),
       meterTemperature: celsius(this.temperature),

@@ -18,6 +18,18 @@ const faultKinds = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('over-temperature'), riseC: z.number() }),
   z.strictObject({ kind: z.literal('over-current'), amperes: z.number().positive() }),
   z.strictObject({ kind: z.literal('injector-stuck-shut'), channel: z.int().min(1) }),
+  /** Opens like a good one at its first pulse and does not shut any more. */
+  z.strictObject({ kind: z.literal('injector-stuck-open'), channel: z.int().min(1) }),
+  /** Passes only this part of its flow. */
+  z.strictObject({ kind: z.literal('injector-clogged'), channel: z.int().min(1), flowPercent: z.number().positive() }),
+  /** Open time scatters from pulse to pulse, standard deviation. */
+  z.strictObject({ kind: z.literal('injector-erratic'), channel: z.int().min(1), percent: z.number().positive() }),
+  /** A coil of another resistance at 20 degC; a megohm is an open coil. */
+  z.strictObject({ kind: z.literal('coil-resistance'), channel: z.int().min(1), ohm: z.number().positive() }),
+  /** The harness is plugged crosswise: each of the two drives the other's injector. */
+  z.strictObject({ kind: z.literal('channels-swapped'), channel: z.int().min(1), with: z.int().min(1) }),
+  /** The switch conducts always: whenever there is a supply, current flows and the injector is open. */
+  z.strictObject({ kind: z.literal('driver-shorted'), channel: z.int().min(1) }),
   z.strictObject({ kind: z.literal('injector-leaking'), channel: z.int().min(1), mlPerMin: z.number().positive() }),
   z.strictObject({ kind: z.literal('meter-silent') }),
   z.strictObject({ kind: z.literal('supply-out-of-reach'), maxV: z.number().positive() }),

@@ -155,6 +155,15 @@ describe('work by hand', () => {
     expect(await window.get('manual.supply', { volts: 12 })).toMatchObject({ accepted: false });
   });
 
+  test('RUN-131 makes safe when a driver does not switch off', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated(scenario({ faults: [{ begins: { atS: 0 }, fault: { kind: 'driver-shorted', channel: 2 } }] })));
+    await window.until('frames', () => true);
+    await window.get('manual.supply', { volts: 12 });
+    await window.until('manual', (m) => m?.doing.includes('flow while nothing is driven') === true && m.doing.includes('The bench is safe'));
+    await window.until('frames', ({ frames }) => frames.some((f) => !f.armed && f.supply < 0.5 && f.current < 0.05));
+  });
+
   test('ends when the window that held control is gone for some seconds', async () => {
     const window = await house.window();
     const watcher = await house.window('watcher');

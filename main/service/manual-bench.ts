@@ -8,6 +8,7 @@ import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.
 import type { ManualView } from '../../app/contract/contract.ts';
 import { planSchema, type Guard } from '../../app/plan/plan.ts';
 import { milliseconds, kilopascals, toKilopascals, toMilliseconds, volts } from '../../app/quantities/quantity.ts';
+import { idleCurrentText, idleCurrentTimeout } from '../../app/run/idle-current.ts';
 import { clearGuard, directReading, guardText, stepGuard, type GuardMemory } from '../../app/run/guards.ts';
 import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
@@ -80,6 +81,8 @@ export class ManualBench {
   readonly #clock: Clock;
   readonly #guards: readonly Guard[];
   #memory: GuardMemory[];
+  /** Since when current flows with nothing driven; null: none does. */
+  #currentSince: number | null = null;
   readonly #unlisten: () => void;
   #frame: BenchFrame | null = null;
   #frameAt = Number.NEGATIVE_INFINITY;
@@ -232,6 +235,7 @@ export class ManualBench {
     if (supply === null || supply <= c.safeSupply) return 'No supply is set, so an injector could not open. Set the supply first.';
     if (frame === null) return null;
     if (frame.burst.active) return 'The burst before is still going on. Wait for its end, or make safe.';
+    if (frame.current > supplyLimits.idleCurrentA) return `${idleCurrentText(frame.current, supplyLimits.idleCurrentA)} Nothing was driven.`;
     if (Math.abs(frame.supply - supply) > SUPPLY_DEVIATION_V) return `The supply is at ${frame.supply.toFixed(2)} V and not yet at ${supply} V. Wait a moment and try again.`;
     if (this.#pressure !== null) {
       const pressure = toKilopascals(frame.pressure);
@@ -291,6 +295,9 @@ export class ManualBench {
     if (frame.fault !== null) tripped.unshift(frame.fault.text);
     else if (asked.armedSeen && !frame.armed) tripped.unshift('The controller disarmed itself and gives no reason.');
     if (frame.burst.done > frame.burst.commanded) tripped.unshift(`The controller counted ${frame.burst.done} pulses where ${frame.burst.commanded} were commanded.`);
+    const idle = asked.burst === null && !frame.burst.active && frame.current > supplyLimits.idleCurrentA;
+    this.#currentSince = idle ? (this.#currentSince ?? now) : null;
+    if (this.#currentSince !== null && now - this.#currentSince > idleCurrentTimeout) tripped.unshift(idleCurrentText(frame.current, supplyLimits.idleCurrentA));
     if (frame.burst.active && asked.burst === null) tripped.unshift('The controller drives an injector that nobody asked for.');
     if (frame.armed) asked.armedSeen = true;
     const [first] = tripped;

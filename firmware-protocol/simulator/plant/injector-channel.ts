@@ -43,13 +43,17 @@ interface Last {
 
 export class InjectorChannel {
   readonly injector: Injector;
-  readonly #table: PulseTable;
+  #table: PulseTable;
   readonly #scatter: RandomSource | null;
   #rise = 0;
   #riseAtUs = 0;
   #last: Last | null = null;
   #owed = 0;
   stuckShut = false;
+  /** Part of its flow that a clogged injector still passes. */
+  passes = 1;
+  /** Relative standard deviation of the open time that a fault adds. */
+  erratic = 0;
 
   constructor(injector: Injector, scatter: RandomSource | null) {
     this.injector = injector;
@@ -57,11 +61,22 @@ export class InjectorChannel {
     this.#scatter = scatter;
   }
 
+  /** Another coil, ohm at 20 degC; null: the injector's own. */
+  set coil(ohm: number | null) {
+    const resistance = ohm ?? this.injector.parts.resistance;
+    if (resistance !== this.#table.parts.resistance) this.#table = new PulseTable({ ...this.injector.parts, resistance });
+  }
+
+  /** Effective area while open, m2. */
+  get openArea(): number {
+    return this.#table.openArea * this.passes;
+  }
+
   pulse(startUs: number, widthUs: number, supplyV: number, pressure: number, fluidC: number): Draw {
     const width = widthUs / 1e6;
     const riseNow = riseAfterPause(this.#rise, (startUs - this.#riseAtUs) / 1e6);
     const coilC = fluidC + riseNow;
-    const { parts } = this.injector;
+    const { parts } = this.#table;
 
     const gap = this.#last === null ? Number.POSITIVE_INFINITY : (startUs - this.#last.startUs) / 1e6;
     let from = AT_REST;
@@ -98,6 +113,7 @@ export class InjectorChannel {
       const jitter = SCATTER_S * Math.min(1, open / SCATTER_FULL_S);
       open += Math.hypot(SCATTER_RELATIVE * open, jitter) * this.#scatter.normal();
     }
+    if (this.erratic > 0 && this.#scatter !== null) open *= Math.max(0, 1 + this.erratic * this.#scatter.normal());
     if (this.#owed > 0) {
       const paid = Math.min(Math.max(0, open), this.#owed / this.#table.openArea);
       open -= paid;
@@ -105,6 +121,6 @@ export class InjectorChannel {
     }
     if (open <= 0) return { fromUs: startUs, toUs: startUs + widthUs, area: 0, current: pulse.charge / width };
     const fromUs = startUs + Math.max(0, pulse.shut - open) * 1e6;
-    return { fromUs, toUs: fromUs + open * 1e6, area: this.#table.openArea, current: pulse.charge / open };
+    return { fromUs, toUs: fromUs + open * 1e6, area: this.openArea, current: pulse.charge / open };
   }
 }

@@ -390,6 +390,80 @@ describe('faults of the plant', () => {
     expect(work.pass(120).edges - closed).toBeLessThanOrEqual(1);
   });
 
+  it('an injector stuck open is good until its first pulse, and flows ever after', () => {
+    const { work, begin, end } = faulty({ kind: 'injector-stuck-open', channel: 1 });
+    begin();
+    const before = work.plant.read().edges;
+    expect(work.pass(5).edges - before).toBeLessThanOrEqual(1);
+    const pulsed = work.train(1, 5, 20, 1).edges;
+    const open = (work.pass(5).edges - pulsed) / 5;
+    expect(work.plant.read().currentMa).toBeLessThan(5);
+    end();
+    work.pass(1);
+    const held = work.plant.read().edges;
+    expect(((work.train(1, 20, 20, 250).edges - held) / 5 / open)).toBeCloseTo(1, 1);
+  });
+
+  it('a clogged injector passes the stated part of its flow', () => {
+    const { work, begin } = faulty({ kind: 'injector-clogged', channel: 3, flowPercent: 60 });
+    const whole = work.measure(3, 5, 20, 500);
+    begin();
+    expect(Math.abs(work.measure(3, 5, 20, 500) / whole / 0.6 - 1)).toBeLessThan(2e-3);
+  });
+
+  it('an erratic injector passes the same on average, with the stated scatter', () => {
+    const masses = (erratic: boolean) => {
+      const { work, begin } = faulty({ kind: 'injector-erratic', channel: 2, percent: 20 }, {});
+      if (erratic) begin();
+      return Array.from({ length: 30 }, () => work.measure(2, 5, 20, 25));
+    };
+    const mean = (list: readonly number[]) => list.reduce((sum, m) => sum + m, 0) / list.length;
+    const sd = (list: readonly number[]) => Math.sqrt(list.reduce((sum, m) => sum + (m - mean(list)) ** 2, 0) / (list.length - 1)) / mean(list);
+    const [good, bad] = [masses(false), masses(true)];
+    expect(Math.abs(mean(bad) / mean(good) - 1)).toBeLessThan(0.03);
+    expect(sd(bad)).toBeGreaterThan(0.02);
+    expect(sd(bad)).toBeGreaterThan(2 * sd(good));
+  });
+
+  it('a coil of another resistance takes the current of that resistance; an open one takes none and opens nothing', () => {
+    const held = (ohm: number) => {
+      const { work, begin } = faulty({ kind: 'coil-resistance', channel: 2, ohm });
+      begin();
+      const before = work.plant.read().edges;
+      const after = work.train(2, 20, 20, 50);
+      return { amperes: after.currentMa / 1e3, edges: after.edges - before };
+    };
+    // 0.08 ohm of source, harness and switch; the coil is a few kelvin warmer than 20 degC, 0.4 % for each.
+    const cold = 14 / (15 + 0.08);
+    expect(held(15).amperes).toBeLessThan(cold);
+    expect(held(15).amperes).toBeGreaterThan(0.95 * cold);
+    expect(held(1e6)).toEqual({ amperes: 0, edges: 0 });
+  });
+
+  it('swapped channels drive each other\'s injector', () => {
+    const { work, begin } = faulty({ kind: 'channels-swapped', channel: 1, with: 4 });
+    const own = [1, 4, 2].map((channel) => work.measure(channel, 3, 20, 400));
+    begin();
+    const swapped = [4, 1, 2].map((channel) => work.measure(channel, 3, 20, 400));
+    own.forEach((mass, i) => { expect(Math.abs((swapped[i] ?? NaN) / mass - 1)).toBeLessThan(1e-3); });
+    expect(Math.abs((own[0] ?? NaN) / (own[1] ?? NaN) - 1)).toBeGreaterThan(4e-3);
+  });
+
+  it('a shorted driver lets current and fluid flow as soon as there is a supply, pulse or none', () => {
+    const { work, begin, end } = faulty({ kind: 'driver-shorted', channel: 5 });
+    begin();
+    const before = work.pass(1).edges;
+    const after = work.pass(2);
+    expect(after.currentMa).toBeGreaterThan(800);
+    expect(after.edges - before).toBeGreaterThan(200);
+    work.plant.setSupply(0);
+    const off = work.pass(2).edges;
+    expect(work.pass(5)).toMatchObject({ currentMa: 0, edges: off });
+    end();
+    work.supply(14);
+    expect(work.pass(2).currentMa).toBe(0);
+  });
+
   it('a silent meter gives no edges while fluid flows', () => {
     const { work, begin, end } = faulty({ kind: 'meter-silent' });
     work.train(1, 5, 20, 100);

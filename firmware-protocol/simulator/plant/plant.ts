@@ -97,6 +97,9 @@ class SimulatedPlant implements Plant {
   #meterDensity = 0;
   #railDensity = 0;
   #leak = 0;
+  /** Channels whose injector opened and does not shut any more, and those whose driver always conducts. */
+  readonly #hanging = new Set<number>();
+  #shorted: readonly number[] = [];
 
   readonly #faults: FaultKind[] = [];
   readonly #stuckAt = new Map<FaultKind, number>();
@@ -192,6 +195,10 @@ class SimulatedPlant implements Plant {
     let stopped = false;
     let silent = false;
     const shut = new Set<number>();
+    const shorted: number[] = [];
+    const coils = new Map<number, number>();
+    const passes = new Map<number, number>();
+    const erratic = new Map<number, number>();
     for (const fault of this.#faults) {
       switch (fault.kind) {
         case 'supply-out-of-reach':
@@ -206,6 +213,20 @@ class SimulatedPlant implements Plant {
         case 'injector-stuck-shut':
           shut.add(fault.channel);
           break;
+        case 'driver-shorted':
+          shorted.push(fault.channel);
+          break;
+        case 'coil-resistance':
+          coils.set(fault.channel, fault.ohm);
+          break;
+        case 'injector-clogged':
+          passes.set(fault.channel, fault.flowPercent / 100);
+          break;
+        case 'injector-erratic':
+          erratic.set(fault.channel, fault.percent / 100);
+          break;
+        case 'channels-swapped':
+        case 'injector-stuck-open':
         case 'pressure-loss':
         case 'over-temperature':
         case 'over-current':
@@ -225,7 +246,12 @@ class SimulatedPlant implements Plant {
     this.#meter.silent = silent;
     this.#channels.forEach((channel, i) => {
       channel.stuckShut = shut.has(i + 1);
+      channel.coil = coils.get(i + 1) ?? null;
+      channel.passes = passes.get(i + 1) ?? 1;
+      channel.erratic = erratic.get(i + 1) ?? 0;
     });
+    this.#shorted = shorted;
+    for (const channel of this.#hanging) if (!this.#hangs(channel)) this.#hanging.delete(channel);
     this.#refreshLeak();
   }
 
@@ -249,12 +275,37 @@ class SimulatedPlant implements Plant {
 
   #fire(pulse: PendingPulse): void {
     this.#pending.shift();
+    const driven = this.#wiredTo(pulse.channel);
+    if (!this.#shorted.includes(driven)) this.#drive({ ...pulse, channel: driven });
+  }
+
+  /** Which injector's channel the harness leads to. */
+  #wiredTo(channel: number): number {
+    for (const fault of this.#faults) {
+      if (fault.kind !== 'channels-swapped') continue;
+      if (fault.channel === channel) return fault.with;
+      if (fault.with === channel) return fault.channel;
+    }
+    return channel;
+  }
+
+  #hangs(channel: number): boolean {
+    return this.#faults.some((fault) => fault.kind === 'injector-stuck-open' && fault.channel === channel);
+  }
+
+  #drive(pulse: PendingPulse): void {
     const channel = this.#channels[pulse.channel - 1];
     if (channel === undefined || pulse.widthUs <= 0) return;
     const supplyV = this.#supply.at(this.#now);
     if (supplyV === 0) return;
     const draw = channel.pulse(pulse.startUs, pulse.widthUs, supplyV, this.#rail.pressure, this.#fluidC);
-    this.#draws.push({ ...draw, nextUs: draw.fromUs, flow: 0 });
+    if (draw.area > 0 && !this.#hanging.has(pulse.channel) && this.#hangs(pulse.channel)) {
+      this.#hanging.add(pulse.channel);
+      this.#refreshLeak();
+    }
+    // One that hangs open passes its flow all the time; a pulse adds current and nothing else.
+    const area = this.#hanging.has(pulse.channel) ? 0 : draw.area;
+    this.#draws.push({ ...draw, area, nextUs: draw.fromUs, flow: 0 });
   }
 
   /** Draws that begin or have run for long get their flow; those at their end go. */
@@ -305,13 +356,16 @@ class SimulatedPlant implements Plant {
     this.#railDensity = heptaneDensity(this.#fluidC, absolute) * (1 + this.#errors.density);
     this.#meterDensity = heptaneDensity(this.#meterC, absolute) * (1 + this.#errors.density);
     this.#refreshLeak();
+    for (const channel of this.#shorted) this.#drive({ channel, startUs: this.#now, widthUs: TICK_US });
   }
 
   #refreshLeak(): void {
     let volume = 0;
     for (const channel of this.#channels) volume += channel.injector.seatLeak;
     for (const fault of this.#faults) if (fault.kind === 'injector-leaking') volume += (fault.mlPerMin * 1e-6) / 60;
-    this.#leak = volume * this.#railDensity * Math.sqrt(this.#rail.pressure / HOME_PA);
+    let open = 0;
+    for (const channel of this.#hanging) open += this.#channels[channel - 1]?.openArea ?? 0;
+    this.#leak = volume * this.#railDensity * Math.sqrt(this.#rail.pressure / HOME_PA) + open * Math.sqrt(2 * this.#railDensity * this.#rail.pressure);
   }
 
   /** A sensor's value in the unit of the wire, with its error, noise and faults. */

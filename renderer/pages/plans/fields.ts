@@ -9,7 +9,7 @@ export type FieldPath = keyof typeof words;
 
 /** Fields of the form's folded parts, in their order. */
 export const foldedPaths = {
-  conditions: ['supply.toleranceV', 'supply.steadyS', 'supply.timeoutS', 'condition.pressureToleranceKpa', 'condition.temperatureMinC', 'condition.temperatureMaxC', 'condition.steadyS', 'condition.timeoutS'],
+  conditions: ['supply.toleranceV', 'supply.steadyS', 'supply.timeoutS', 'supply.idleCurrentA', 'condition.pressureToleranceKpa', 'condition.temperatureMinC', 'condition.temperatureMaxC', 'condition.steadyS', 'condition.timeoutS'],
   window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
   acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass'],
   reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage'],
@@ -64,6 +64,8 @@ const words = {
   'supply.toleranceV': { label: 'Supply tolerance, ±', unit: 'V', help: 'The read-back must come this near to the set voltage.' },
   'supply.steadyS': { label: 'Supply steady for', unit: 's', help: 'The read-back must stay in tolerance this long.' },
   'supply.timeoutS': { label: 'Give the supply up after', unit: 's', help: 'A supply that is not steady by then fails the point.' },
+
+  'supply.idleCurrentA': { label: 'Current with nothing driven, at most', unit: 'A', help: 'More means a driver that does not switch off: the run trips.' },
 
   'condition.pressureToleranceKpa': { label: 'Pressure tolerance, ±', unit: 'kPa', help: 'The rail must come this near to its set point before a window begins.' },
   'condition.temperatureMinC': { label: 'Lowest temperature', unit: '°C', help: 'Colder fluid is waited for.' },

@@ -189,6 +189,8 @@ function tripMeaning(guards: readonly Guard[], id: string): string {
       return 'An injector got more pulses than it was meant to get.';
     case 'unexpected-pulses':
       return 'An injector was driven without having been asked for.';
+    case 'idle-current':
+      return 'Current flowed although no injector was driven: a driver does not switch off, or a coil or its harness is shorted. An injector may have been open without a pulse.';
     case 'disarmed':
       return 'The controller switched its outputs off and gives no reason.';
     case 'not-safe':
@@ -210,6 +212,8 @@ function tripAction(id: string): string {
   switch (id) {
     case 'interlock':
       return 'Close the interlock, acknowledge, then resume.';
+    case 'idle-current':
+      return 'Do not switch the supply on again before driver, plug and coil of each channel have been looked at. Then acknowledge, and resume.';
     case 'pulse-count':
     case 'unexpected-pulses':
     case 'not-safe':
