@@ -5,6 +5,7 @@ import { celsius, kilopascals, pascals, seconds } from '../quantities/quantity.t
 import type { CubicMetres, Kilograms, KilogramsPerSecond, Pascals, Quantity, Seconds, Volts } from '../quantities/quantity.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
+import { pairEdges, zeroWindow } from './zero.ts';
 
 /**
  * Static flow at 400 kPa where nobody said better: a port injector of middle size. Common practice, no source.
@@ -38,19 +39,19 @@ function expectedMass(staticFlow: KilogramsPerSecond, voltage: Volts, pressure: 
 }
 
 /** Expected frequency of the meter's edges while pulses of this point run. */
-export function expectedEdgeRate(staticFlow: KilogramsPerSecond, equipment: Equipment, point: SetPoint): Quantity<'Hz'> {
+export function expectedEdgeRate(staticFlow: KilogramsPerSecond, equipment: Equipment, point: Omit<SetPoint, 'role'>): Quantity<'Hz'> {
   const density = densityOfRun(equipment, celsius(20), pascals(point.pressure + equipment.ambientKpa * 1e3))?.density ?? roughDensity;
   const volumeFlow = expectedMass(staticFlow, point.voltage, point.pressure, point.width) / density / point.period;
   const perCubicMetre = Math.max(...equipment.meter.kFactor.map((k) => k.edgesPerLitre)) * 1e3;
   return (volumeFlow * perCubicMetre) as Quantity<'Hz'>;
 }
 
-export type SetPoint = Pick<Point, 'voltage' | 'pressure' | 'width' | 'period'>;
+export type SetPoint = Pick<Point, 'role' | 'voltage' | 'pressure' | 'width' | 'period'>;
 
 /** How long the window of a point will be: until it has its edges and its shortest time, at most its longest. */
-export function expectedWindow(plan: Plan, edgeRate: number): { readonly length: Seconds; readonly reached: boolean } {
+export function expectedWindow(plan: Plan, edgeRate: number, role: Point['role']): { readonly length: Seconds; readonly reached: boolean } {
   const { minEdges, minS, maxS } = plan.window;
-  const needed = edgeRate > 0 ? minEdges / edgeRate : Infinity;
+  const needed = edgeRate > 0 ? pairEdges(minEdges, role) / edgeRate : Infinity;
   return { length: seconds(Math.min(Math.max(minS, needed), maxS)), reached: needed <= maxS };
 }
 
@@ -71,10 +72,11 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
   // The expected flow depends on the set point alone, and a plan has few of those beside its points.
   const known = new Map<string, { readonly windowS: number; readonly pulses: number; readonly volume: number }>();
   const ofPoint = (point: Point) => {
-    const key = `${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
+    const key = `${point.role} ${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
     const before = known.get(key);
     if (before !== undefined) return before;
-    const windowS = expectedWindow(plan, expectedEdgeRate(staticFlow, equipment, point)).length;
+    if (point.role === 'zero') return { windowS: zeroWindow(plan), pulses: 0, volume: 0 };
+    const windowS = expectedWindow(plan, expectedEdgeRate(staticFlow, equipment, point), point.role).length;
     const burst = Math.ceil((plan.settleS + windowS) / point.period);
     const mass =
       burst * expectedMass(staticFlow, point.voltage, point.pressure, point.width) +
@@ -96,7 +98,7 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
     if (point.pressure !== pressure) durationS += pressureChangeS + plan.condition.steadyS + 2 * frameS;
     supply = point.voltage;
     pressure = point.pressure;
-    durationS += purgeS + plan.settleS + windowS + framesBetween * frameS;
+    durationS += (point.role === 'zero' ? plan.zero.settleS : purgeS + plan.settleS) + windowS + framesBetween * frameS;
     pulses += ofThis;
     volume += through;
   }

@@ -2,9 +2,12 @@ import fc from 'fast-check';
 import { mersenne } from 'pure-rand/generator/mersenne';
 import { describe, expect, test } from 'vitest';
 import { countPoints, expandPlan } from './expand.ts';
+import { parsePlan } from './parse.ts';
 import { planSchema } from './plan.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
+import { asStored } from './stored.ts';
+import { zeroWindow } from './zero.ts';
 
 interface Shape {
   readonly injectors: number;
@@ -26,6 +29,8 @@ function planOf(shape: Partial<Shape>): Plan {
   };
   return planSchema.parse({
     planVersion: 1,
+    zero: { windowS: 0 },
+    pair: { windows: 0 },
     name: 'test',
     injectors: upTo(s.injectors, (i) => i).map((i) => ({ serialNumber: `S${i}`, type: 'T', channel: i + 11 })),
     axes: {
@@ -243,6 +248,92 @@ describe('expansion of a plan', () => {
         });
       }),
     );
+  });
+
+  const leakChecked = (plan: Plan, windows = 1): Plan => ({ ...plan, zero: { ...plan.zero, windowS: 20 }, pair: { windows } });
+
+  test('PLAN-40 PLAN-41 PLAN-42 zero points come first, last, and where voltage or pressure change, and change nothing else', () => {
+    const roles = (s: Partial<Shape>) =>
+      expandPlan(leakChecked(planOf(s), 0)).map((p) => ({ zero: `Z${p.pressure / 1e3}/${p.voltage} `, reference: 'R', measure: 'm', static: 's', pair: 'p' })[p.role]).join('');
+    expect(roles({ injectors: 1, voltages: 2, pressures: 2, widths: 2, replicates: 1 })).toBe('Z300/9 mmZ300/10 mmZ300/10 Z400/9 mmZ400/10 mmZ400/10 ');
+    expect(roles({ injectors: 1, voltages: 1, widths: 2, replicates: 1, everyPoints: 2 })).toBe('Z300/9 RmmRZ300/9 ');
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const plan = planOf(s);
+        const points = expandPlan(leakChecked(plan, 0));
+        const zeros = points.filter((p) => p.role === 'zero');
+        expect(zeros.length).toBe(countPoints(leakChecked(plan)).zero);
+        zeros.forEach((p, i) => {
+          expect(p).toMatchObject({ replicate: i, injector: 0, channel: 0, width: 0, period: 0 });
+        });
+        expect([points[0]?.role, points.at(-1)?.role]).toEqual(['zero', 'zero']);
+        const rest = (p: Point) => ({ ...p, index: 0 });
+        expect(points.filter((p) => p.role !== 'zero').map(rest)).toEqual(expandPlan(plan).map(rest));
+        // Between two measure points of different voltage or pressure there is a zero point at the set point of each that needs one.
+        const seen = points.filter((p) => p.role === 'measure' || p.role === 'zero');
+        seen.forEach((p, i) => {
+          const before = seen[i - 1];
+          if (p.role === 'measure' && (before?.voltage !== p.voltage || before.pressure !== p.pressure)) throw new Error('a block begins without a zero point');
+          const after = seen[i + 1];
+          if (p.role === 'measure' && after?.pressure !== p.pressure) throw new Error('a pressure ends without a zero point');
+        });
+      }),
+    );
+  });
+
+  test('PLAN-43 PLAN-44 each injector has its period pairs after one block, at twice the period, and they change nothing else', () => {
+    const [pair, ...more] = expandPlan(leakChecked(planOf({ injectors: 1, voltages: 3, widths: 4, periods: 2, replicates: 1 }))).filter((p) => p.role === 'pair');
+    // Voltages 9, 10, 11: the nearest to 14 V; widths 2, 3, 4, 5: the third; periods 20 and 25.
+    expect(pair).toMatchObject({ injector: 0, channel: 11, voltage: 11, pressure: 300_000, width: 0.004, period: 0.04, replicate: 0 });
+    expect(more).toEqual([]);
+    const limited = leakChecked(planOf({ widths: 4 }));
+    const from = (linearFromMs: number) => expandPlan({ ...limited, reduction: { ...limited.reduction, linearFromMs } }).find((p) => p.role === 'pair')?.width;
+    expect([from(1), from(2.5), from(9)]).toEqual([0.002, 0.003, 0.005]);
+    fc.assert(
+      fc.property(shapes, fc.integer({ min: 1, max: 3 }), (s, windows) => {
+        const plan = planOf(s);
+        const points = expandPlan({ ...plan, pair: { windows } });
+        const pairs = points.filter((p) => p.role === 'pair');
+        expect(pairs.length).toBe(countPoints({ ...plan, pair: { windows } }).pair);
+        const rest = (p: Point) => ({ ...p, index: 0 });
+        expect(points.filter((p) => p.role !== 'pair').map(rest)).toEqual(expandPlan(plan).map(rest));
+        for (const p of pairs) {
+          const measuredAlike = points.filter((q) => q.role === 'measure' && q.injector === p.injector && q.voltage === p.voltage && q.pressure === p.pressure && q.width === p.width && 2 * q.period === p.period);
+          expect(measuredAlike.length).toBe(s.replicates);
+          // The same warmth and the same leak: nothing else was measured since the block but other pairs.
+          expect(Math.max(...measuredAlike.map((q) => q.index))).toBeLessThan(p.index);
+        }
+      }),
+    );
+  });
+
+  test('PLAN-45 the length of a zero point follows from the plan, within limits', () => {
+    const auto = (s: Partial<Shape>) => {
+      const plan = planOf(s);
+      return zeroWindow({ ...plan, zero: { settleS: 3, deadTimeUs: 1 } });
+    };
+    expect(auto({ injectors: 1, voltages: 1, widths: 4, replicates: 1 })).toBe(10);
+    expect(auto({ injectors: 8, voltages: 5, widths: 24, replicates: 20 })).toBe(60);
+    const middle = auto({ injectors: 8, voltages: 5, widths: 12, replicates: 3 });
+    expect(middle).toBeGreaterThan(20);
+    expect(middle).toBeLessThan(60);
+    const plan = planOf({});
+    expect(zeroWindow({ ...plan, zero: { ...plan.zero, windowS: 7.5 } })).toBe(7.5);
+  });
+
+  test('PLAN-46 a plan of an old journal has neither zero points nor period pairs; a document of today has both', () => {
+    const document = { planVersion: 1, name: 'old', injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }], axes: { voltageV: [9, 14], pressureKpa: [400], widthMs: [3, 5], periodMs: [20], replicates: 1 } };
+    const rolesOf = (input: unknown) => {
+      const parsed = parsePlan(input);
+      if (!parsed.ok) throw new Error('the plan cannot be read');
+      return expandPlan(parsed.plan).map((p) => p.role[0]).join('');
+    };
+    expect(rolesOf(document)).toBe('zmmzmmpz');
+    expect(rolesOf(asStored(document))).toBe('mmmm');
+    // What a run of today stores stays as it is.
+    const parsed = parsePlan(document);
+    expect(parsed.ok && asStored(parsed.plan) === parsed.plan).toBe(true);
+    expect(asStored(null)).toBeNull();
   });
 
   test('a reference injector that is not mounted is a programming error', () => {

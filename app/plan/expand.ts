@@ -1,9 +1,10 @@
-/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12 are in README.md beside this file. */
+/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12 and PLAN-40 to PLAN-44 are in README.md beside this file. */
 import { mersenne } from 'pure-rand/generator/mersenne';
 import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
-import { kilopascals, milliseconds, volts } from '../quantities/quantity.ts';
+import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
+import { hasZeroPoints } from './zero.ts';
 
 /** A point before it has its place in the list: indices into the plan's axes. */
 interface Combination {
@@ -15,8 +16,11 @@ interface Combination {
   readonly replicate: number;
 }
 
+/** The period pairs are measured at the plan's voltage nearest to this, where an injector opens fast. */
+const pairVoltageV = 14;
+
 /** How many points of each role `expandPlan` gives, without making them. */
-export function countPoints(plan: Plan): { readonly measure: number; readonly reference: number; readonly held: number } {
+export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference' | 'held' | 'zero' | 'pair', number>> {
   const { voltageV, pressureKpa, widthMs, periodMs, replicates } = plan.axes;
   const measure =
     plan.injectors.length * voltageV.length * pressureKpa.length * widthMs.length * periodMs.length * replicates;
@@ -24,6 +28,8 @@ export function countPoints(plan: Plan): { readonly measure: number; readonly re
     measure,
     reference: plan.reference === undefined ? 0 : 1 + Math.ceil(measure / plan.reference.everyPoints),
     held: plan.injectors.length * pressureKpa.length * plan.static.replicates,
+    zero: hasZeroPoints(plan) ? pressureKpa.length * (voltageV.length + 1) : 0,
+    pair: plan.injectors.length * plan.pair.windows,
   };
 }
 
@@ -60,13 +66,57 @@ export function expandPlan(plan: Plan): readonly Point[] {
         });
   };
 
-  addReference();
-  let pressure = 0;
+  let zeros = 0;
+  const addZero = ({ pressure, voltage }: Pick<Combination, 'pressure' | 'voltage'>) => {
+    if (!hasZeroPoints(plan)) return;
+    points.push({
+      index: points.length,
+      role: 'zero',
+      injector: 0,
+      channel: 0,
+      voltage: volts(at(plan.axes.voltageV, voltage)),
+      pressure: kilopascals(at(plan.axes.pressureKpa, pressure)),
+      width: seconds(0),
+      period: seconds(0),
+      replicate: zeros,
+    });
+    zeros += 1;
+  };
+
+  const pair = pairOf(plan);
+  const addPairs = (ended: Pick<Combination, 'pressure' | 'voltage'>) => {
+    if (pair === null || ended.pressure !== pair.pressure || ended.voltage !== pair.voltage) return;
+    for (let injector = 0; injector < plan.injectors.length; injector += 1)
+      for (let replicate = 0; replicate < plan.pair.windows; replicate += 1)
+        points.push({
+          index: points.length,
+          role: 'pair',
+          injector,
+          channel: at(plan.injectors, injector).channel,
+          voltage: volts(at(plan.axes.voltageV, pair.voltage)),
+          pressure: kilopascals(at(plan.axes.pressureKpa, pair.pressure)),
+          width: milliseconds(pair.widthMs),
+          period: milliseconds(pair.periodMs),
+          replicate,
+        });
+  };
+
+  /** The block of one pressure and voltage that is being measured; null: before the first. */
+  let block: Combination | null = null;
   for (const combination of inOrder(plan)) {
-    if (combination.pressure !== pressure) {
-      addStatic(pressure);
-      ({ pressure } = combination);
+    if (block === null) {
+      addZero(combination);
+      addReference();
+    } else if (combination.pressure !== block.pressure) {
+      addPairs(block);
+      addStatic(block.pressure);
+      addZero(block);
+      addZero(combination);
+    } else if (combination.voltage !== block.voltage) {
+      addPairs(block);
+      addZero(combination);
     }
+    block = combination;
     if (reference !== null && measured > 0 && measured % reference.everyPoints === 0) addReference();
     points.push({
       index: points.length,
@@ -81,9 +131,28 @@ export function expandPlan(plan: Plan): readonly Point[] {
     });
     measured += 1;
   }
-  addStatic(pressure);
-  addReference();
+  if (block !== null) {
+    addPairs(block);
+    addStatic(block.pressure);
+    addReference();
+    addZero(block);
+  }
   return points;
+}
+
+/** Where the period pairs stand (PLAN-44); null: the plan has none. */
+function pairOf(plan: Plan): { readonly pressure: number; readonly voltage: number; readonly widthMs: number; readonly periodMs: number } | null {
+  if (plan.pair.windows === 0) return null;
+  const { voltageV, widthMs, periodMs } = plan.axes;
+  const nearest = (a: number, b: number) => Math.abs(a - pairVoltageV) - Math.abs(b - pairVoltageV) || b - a;
+  const rising = widthMs.toSorted((a, b) => a - b);
+  const least = plan.reduction.linearFromMs ?? at(rising, Math.floor(rising.length / 2));
+  return {
+    pressure: 0,
+    voltage: voltageV.indexOf(at(voltageV.toSorted(nearest), 0)),
+    widthMs: rising.find((width) => width >= least) ?? at(rising, rising.length - 1),
+    periodMs: 2 * Math.min(...periodMs),
+  };
 }
 
 function inOrder(plan: Plan): Iterable<Combination> {

@@ -104,7 +104,7 @@ function betweenFields(plan: Plan): readonly Problem[] {
   }
 
   const points = countPoints(plan);
-  const total = points.measure + points.reference + points.held;
+  const total = points.measure + points.reference + points.held + points.zero + points.pair;
   if (total > maxPoints) {
     add(['axes'], `The axes multiply to ${total} points; a plan may have ${maxPoints}. Shorten an axis or split the plan.`);
   }

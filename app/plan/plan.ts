@@ -105,6 +105,27 @@ export const planSchema = z.strictObject({
       periodMs: positive.default(20),
     })
     .prefault({}),
+  /**
+   * Zero points: all injectors shut at the plan's pressure, and the meter is watched for fluid that goes through no injector
+   * under test (a leak). One first, one at each change of voltage, two at each change of pressure, one last.
+   */
+  zero: z
+    .strictObject({
+      /** Length of each, s. Absent: chosen from the length of the plan (PLAN-45). 0: no zero points. */
+      windowS: duration.max(3600).optional(),
+      /** Rest before it, s: the rail fills up after pulses, and that is no leak. */
+      settleS: duration.default(3),
+      /** How much a leak that is too small to be seen may move the dead time, us: the sheet says how long that takes. */
+      deadTimeUs: positive.default(1),
+    })
+    .prefault({}),
+  /** Period pair: a window of each injector at twice the period. Its mass per pulse differs by what leaks in a period. */
+  pair: z
+    .strictObject({
+      /** Windows for each injector; 0: none. */
+      windows: z.int().min(0).max(1000).default(1),
+    })
+    .prefault({}),
   supply: z
     .strictObject({
       toleranceV: positive.default(0.05),

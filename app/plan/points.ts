@@ -3,8 +3,11 @@ import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 /** One thing to measure. Its index in the expansion of the plan is its name for all time. */
 export interface Point {
   readonly index: number;
-  /** static: held open, width equal to period. */
-  readonly role: 'measure' | 'reference' | 'static';
+  /**
+   * static: held open, width equal to period. pair: an ordinary window at twice the period of one of the injector's measure
+   * points. zero: nothing is driven; injector 0 stands there only so that lists have a row, and channel, width and period are 0.
+   */
+  readonly role: 'measure' | 'reference' | 'static' | 'pair' | 'zero';
   /** Index into `plan.injectors`. */
   readonly injector: number;
   readonly channel: number;
@@ -12,6 +15,6 @@ export interface Point {
   readonly pressure: Pascals;
   readonly width: Seconds;
   readonly period: Seconds;
-  /** From 0. For a reference point: how many came before it. */
+  /** From 0. For a reference or zero point: how many came before it. */
   readonly replicate: number;
 }

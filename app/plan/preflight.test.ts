@@ -52,6 +52,8 @@ const guards = [
 function planOf(change: object = {}, axes: object = {}): Plan {
   return planSchema.parse({
     planVersion: 1,
+    zero: { windowS: 0 },
+    pair: { windows: 0 },
     name: 'test',
     injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }, { serialNumber: 'B', type: 'T', channel: 8 }],
     axes: { voltageV: [9, 14], pressureKpa: [400], widthMs: [2.5, 5, 17], periodMs: [20], replicates: 2, ...axes },

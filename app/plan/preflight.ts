@@ -47,7 +47,10 @@ interface Train {
 export function preflight(plan: Plan, points: readonly Point[], context: PreflightContext): Preflight {
   const staticFlow = context.expectedStaticFlow ?? assumedStaticFlow;
   const totals = estimateRun(plan, points, context.equipment, staticFlow);
-  const setPoints = distinct(points, (p) => `${p.voltage} ${p.pressure} ${p.width} ${p.period}`);
+  const setPoints = distinct(
+    points.filter((p) => p.role !== 'zero'),
+    (p) => `${p.role === 'pair' ? 'pair ' : ''}${p.voltage} ${p.pressure} ${p.width} ${p.period}`,
+  );
   const trains: readonly Train[] = distinct(
     [
       ...setPoints,
@@ -211,7 +214,7 @@ function telemetry(plan: Plan, { telemetryMaxHz }: BenchCapabilities): Finding {
 function window(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, staticFlow: KilogramsPerSecond, assumption: string): Finding {
   const late = setPoints
     .map((point) => ({ point, rate: expectedEdgeRate(staticFlow, equipment, point) }))
-    .filter(({ rate }) => !expectedWindow(plan, rate).reached);
+    .filter(({ point, rate }) => !expectedWindow(plan, rate, point.role).reached);
   const { minEdges, maxS } = plan.window;
   const [first] = late.toSorted((a, b) => a.rate - b.rate);
   if (first === undefined) return pass(`Every set point should give ${minEdges} meter edges within ${maxS} s${assumption}.`);

@@ -25,6 +25,7 @@ import { combined, term } from './budget.ts';
 import type { BudgetTerm } from './budget.ts';
 
 type NoMassReason =
+  | 'not-driven'
   | 'too-few-edges'
   | 'no-pressure'
   | 'no-supply'
@@ -120,6 +121,9 @@ export function massPerPulse(
   equipment: Equipment,
   reduction: Plan['reduction'],
 ): MassPerPulse | NoMass {
+  if (!(point.period > 0)) {
+    return { kind: 'no-mass', reason: 'not-driven', text: 'Nothing was driven in this window: it tells what leaks, and has no mass per pulse.' };
+  }
   const { edges, pressure } = window;
   const dt = window.lastEdgeAt - window.firstEdgeAt;
   if (!(edges >= 1 && dt > 0)) {

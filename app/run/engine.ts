@@ -9,8 +9,9 @@
 import type { BenchCapabilities, BenchFrame, BenchReply, BenchRequest, BurstRequest } from '../bench/port.ts';
 import type { Guard } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
+import { pairEdges, zeroWindow } from '../plan/zero.ts';
 import { seconds, toCelsius, toKilopascals, volts } from '../quantities/quantity.ts';
-import type { Volts } from '../quantities/quantity.ts';
+import type { Seconds, Volts } from '../quantities/quantity.ts';
 import type { AfterSafe, AttemptReason, Criterion, Ending, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import { endText, endingOf } from './ending.ts';
 import { failedPoints, foldRun, nextTarget } from './fold.ts';
@@ -19,6 +20,7 @@ import { clearGuard, directReading, guardText, stepGuard } from './guards.ts';
 import type { GuardMemory } from './guards.ts';
 import { idleCurrentText, idleCurrentTimeout } from './idle-current.ts';
 import { IdleFlow } from './idle-flow.ts';
+import { IdleTime } from './idle-time.ts';
 import { judge } from './judge.ts';
 import { handling, transitions } from './machine.ts';
 import { deadManFault, missingOfDeadMan, missingOfSafe, proofBurst, proofSilence } from './proof.ts';
@@ -94,10 +96,15 @@ type Phase =
   | 'set-pressure' | 'await-condition' | 'purge' | 'await-purge' | 'burst' | 'settle' | 'window' | 'stop' | 'await-stop'
   // Nothing is driven, and the current of the last pulse dies away.
   | 'await-no-current'
+  // A zero point.
+  | 'rest' | 'zero-window'
   // The proof.
   | 'prove-burst' | 'await-pulses' | 'silence' | 'await-dead-man' | 'clear-proof' | 'await-clear-proof'
   // Safe, and faults that a person acknowledged.
   | 'make-safe' | 'leave-to-dead-man' | 'clear-acknowledged' | 'clear-ready';
+
+/** From the condition to the end of the window. */
+const pressureMatters: ReadonlySet<Phase> = new Set(['purge', 'await-purge', 'burst', 'settle', 'window', 'rest', 'zero-window']);
 
 /** What becomes of an attempt once its pulses have stopped. */
 type AfterStop =
@@ -127,6 +134,8 @@ class Engine implements RunEngine {
   /** A 1 for each interlock of the bench. */
   readonly #allClosed: number;
   readonly #idleFlow: IdleFlow;
+  readonly #idleTime = new IdleTime();
+  readonly #zeroWindow: Seconds;
   readonly #staleAfter: number;
 
   #now = Number.NEGATIVE_INFINITY;
@@ -156,6 +165,8 @@ class Engine implements RunEngine {
   #burstSeenAt = Number.NaN;
   #window: WindowCollector | null = null;
   #windowMax = 0;
+  /** Controller clock at the first frame of the rest before a zero point. */
+  #restSince = Number.NaN;
   #afterStop: AfterStop = { kind: 'judge' };
   /** What the wait for no current is for. */
   #whenNoCurrent: 'drive' | 'end-attempt' = 'drive';
@@ -186,6 +197,7 @@ class Engine implements RunEngine {
     this.#allClosed = 2 ** state.bench.capabilities.interlocks.length - 1;
     this.#staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
     this.#idleFlow = new IdleFlow(state.equipment.meter.kFactor);
+    this.#zeroWindow = zeroWindow(state.plan);
   }
 
   get state(): RunState {
@@ -255,6 +267,7 @@ class Engine implements RunEngine {
     this.#frameNow = this.#now;
     this.#trackSupply(frame);
     this.#trackCondition(frame);
+    this.#idleTime.add(frame, !this.#pulsing && this.#phase !== 'zero-window' && !Number.isNaN(this.#conditionSince));
 
     if (this.#checkController(frame)) return;
     if (this.#checkGuards(frame)) return;
@@ -374,7 +387,7 @@ class Engine implements RunEngine {
       case 'pause-at-next-point':
         return this.#state.pausePending ? 'A pause at the next point was asked for already.' : this.#cannotPause();
       case 'skip-wait':
-        return this.#phase === 'await-supply' || this.#phase === 'await-condition' || this.#phase === 'await-purge' || this.#phase === 'settle'
+        return this.#phase === 'await-supply' || this.#phase === 'await-condition' || this.#phase === 'await-purge' || this.#phase === 'settle' || this.#phase === 'rest'
           ? null
           : 'Nothing is being waited for that could be skipped.';
       case 'skip-point': {
@@ -616,7 +629,7 @@ class Engine implements RunEngine {
   #signal(signal: Guard['signal'], frame: BenchFrame): number | null {
     switch (signal) {
       case 'pressure-deviation-kpa': {
-        const applies = this.#phase === 'purge' || this.#phase === 'await-purge' || this.#phase === 'burst' || this.#phase === 'settle' || this.#phase === 'window';
+        const applies = pressureMatters.has(this.#phase);
         const point = this.#currentPoint();
         return applies && point !== null ? toKilopascals(frame.pressure) - toKilopascals(point.pressure) : null;
       }
@@ -951,6 +964,12 @@ class Engine implements RunEngine {
     const { purge } = this.#state.plan;
     const point = this.#currentPoint();
     if (point === null) throw new Error('The run measures without a point.');
+    if (point.role === 'zero') {
+      this.#step('settle');
+      this.#restSince = Number.NaN;
+      this.#enter('rest');
+      return;
+    }
     if (this.#waitsForNoCurrent('drive')) return;
     if (purge.pulses === 0) {
       this.#startBurst(point);
@@ -1022,6 +1041,16 @@ class Engine implements RunEngine {
         return;
       case 'window':
         if (this.#isDriven(frame)) this.#measure(frame);
+        return;
+      case 'rest':
+        if (Number.isNaN(this.#restSince)) this.#restSince = frame.at;
+        if (frame.at - this.#restSince >= this.#state.plan.zero.settleS) this.#openZeroWindow(frame);
+        else this.#checkDeadlines();
+        return;
+      case 'zero-window':
+        this.#window?.add(frame);
+        if ((this.#window?.duration ?? 0) >= this.#zeroWindow) this.#judge();
+        else this.#checkDeadlines();
         return;
       case 'await-stop':
         if (!frame.burst.active) {
@@ -1115,6 +1144,12 @@ class Engine implements RunEngine {
       case 'window':
         if (since > this.#windowMax + clockSlack) this.#endAttemptAfterStop('rejected', 'The clock of the controller did not go on inside the window.');
         return;
+      case 'rest':
+        if (since > plan.zero.settleS + clockSlack) this.#endAttemptAfterStop('rejected', 'The clock of the controller did not go on while the rail came to rest.');
+        return;
+      case 'zero-window':
+        if (since > this.#zeroWindow + clockSlack) this.#endAttemptAfterStop('rejected', 'The clock of the controller did not go on inside the window.');
+        return;
       case 'await-stop':
         if (since > readBackTimeout) this.#trip('stop-not-confirmed', 'The controller said that it stopped the pulses, but they go on.');
         return;
@@ -1168,11 +1203,20 @@ class Engine implements RunEngine {
     this.#window.add(frame);
   }
 
+  /** The window of a zero point: nothing is driven, and the meter is watched (RUN-101). */
+  #openZeroWindow(frame: BenchFrame): void {
+    this.#step('measure');
+    this.#enter('zero-window');
+    this.#window = new WindowCollector(this.#state.equipment.meter.edgesPerRevolution);
+    this.#window.add(frame);
+  }
+
   #measure(frame: BenchFrame): void {
     const window = this.#window;
     if (window === null) throw new Error('A window is measured that was not opened.');
     window.add(frame);
-    const { minEdges, minS } = this.#state.plan.window;
+    const { minS } = this.#state.plan.window;
+    const minEdges = pairEdges(this.#state.plan.window.minEdges, this.#currentPoint()?.role ?? 'measure');
     const { duration } = window;
     if ((duration >= minS && window.edges >= minEdges) || duration >= this.#windowMax) this.#stop({ kind: 'judge' });
   }
@@ -1202,14 +1246,15 @@ class Engine implements RunEngine {
 
   #judge(): void {
     const point = this.#currentPoint();
-    const window = this.#window?.summarise();
+    const window = point?.role === 'zero' ? this.#window?.summariseZero() : this.#window?.summarise();
     if (point === null || window === undefined) throw new Error('There is no window to judge.');
     if ('failure' in window) {
       this.#endAttempt('rejected', null, [{ rule: 'RUN-52', passed: false, text: window.text }], window.text);
       return;
     }
     const { verdict, criteria, text } = judge(window, point, this.#state.plan, this.#capabilities);
-    this.#endAttempt(verdict, window, criteria, text);
+    const idle = this.#idleTime.take();
+    this.#endAttempt(verdict, idle === null ? window : { ...window, idle }, criteria, text);
   }
 
   /** Ends the attempt; if its pulses may still be going on, they are stopped first. */
@@ -1235,8 +1280,11 @@ class Engine implements RunEngine {
     const { point, attempt, origin, skippedWaits } = current;
     const said = skippedWaits.length === 0 ? text : `${text} A person skipped the wait for: ${skippedWaits.join(', ')}.`;
     this.#window = null;
-    this.#attemptTime += this.#now - this.#attemptSince;
-    this.#attemptsTimed += 1;
+    // A zero point is several times as long as the others and would spoil their pace.
+    if (this.#points[point]?.role !== 'zero') {
+      this.#attemptTime += this.#now - this.#attemptSince;
+      this.#attemptsTimed += 1;
+    }
     this.#emit({ kind: 'attempt-ended', point, attempt, verdict, window, criteria, text: said });
     const record = this.#state.points[point];
     if (verdict === 'accepted' && record !== undefined) {
@@ -1266,6 +1314,9 @@ class Engine implements RunEngine {
         return;
       case 'settle':
         if (this.#frame !== null) this.#openWindow(this.#frame);
+        return;
+      case 'rest':
+        if (this.#frame !== null) this.#openZeroWindow(this.#frame);
         return;
       default:
         throw new Error(`The wait in ${this.#phase} cannot be skipped.`);
@@ -1473,8 +1524,12 @@ class Engine implements RunEngine {
         return { text: 'purge pulses', value: frame !== null && this.#isOurBurst(frame) ? frame.burst.done : 0, low: plan.purge.pulses, high: null, unit: 'pulses' };
       case 'settle':
         return { text: 'flow settled', value: frame === null || Number.isNaN(this.#burstSeenAt) ? 0 : frame.at - this.#burstSeenAt, low: plan.settleS, high: null, unit: 's' };
+      case 'rest':
+        return { text: 'rail at rest', value: frame === null || Number.isNaN(this.#restSince) ? 0 : frame.at - this.#restSince, low: plan.zero.settleS, high: null, unit: 's' };
+      case 'zero-window':
+        return { text: 'time without pulses', value: this.#window?.duration ?? 0, low: this.#zeroWindow, high: null, unit: 's' };
       case 'window':
-        return { text: 'meter edges', value: this.#window?.edges ?? 0, low: plan.window.minEdges, high: null, unit: 'edges' };
+        return { text: 'meter edges', value: this.#window?.edges ?? 0, low: pairEdges(plan.window.minEdges, point?.role ?? 'measure'), high: null, unit: 'edges' };
       case 'silence':
         return { text: 'silence of the host', value: now - this.#phaseSince, low: this.#silence, high: null, unit: 's' };
       default:

@@ -8,6 +8,7 @@
 import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
+import { asStored } from '../plan/stored.ts';
 import type { AfterSafe, AttemptReason, Ending, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import type { Mode } from './machine.ts';
 import type { WindowSummary } from './window.ts';
@@ -148,7 +149,7 @@ export function foldRun(state: RunState | null, event: RunEventBody): RunState {
 function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState {
   return {
     revision: 1,
-    plan: event.plan,
+    plan: asStored(event.plan),
     equipment: event.equipment,
     operator: event.operator,
     software: event.software,

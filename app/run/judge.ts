@@ -2,6 +2,8 @@
 import type { BenchCapabilities } from '../bench/port.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
+import { pairEdges, zeroWindow } from '../plan/zero.ts';
+import type { ZeroPlan } from '../plan/zero.ts';
 import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
 import type { Kelvins } from '../quantities/quantity.ts';
 import type { Criterion } from './events.ts';
@@ -14,68 +16,101 @@ export interface Judgement {
   readonly text: string;
 }
 
-/** Criteria RUN-60 to RUN-69 of README.md beside this file. */
+/** Criteria RUN-60 to RUN-69 of README.md beside this file; of a zero point those that it can keep, and RUN-105, RUN-106. */
 export function judge(
   window: WindowSummary,
   point: Point,
-  plan: Pick<Plan, 'accept' | 'window'>,
+  plan: Pick<Plan, 'accept' | 'window'> & ZeroPlan,
   capabilities: Pick<BenchCapabilities, 'timerResolution'>,
 ): Judgement {
-  const { accept } = plan;
-  const criteria: Criterion[] = [];
-  const hold = (rule: string, passed: boolean, text: string): void => {
-    criteria.push({ rule, passed, text });
-  };
-
-  hold('RUN-60', window.edges >= plan.window.minEdges, `${window.edges} meter edges, at least ${plan.window.minEdges} wanted`);
-
-  const duration = window.to - window.from;
-  hold('RUN-61', duration >= plan.window.minS, `${duration.toFixed(2)} s long, at least ${plan.window.minS} s wanted`);
-
-  const pressure = toKilopascals(window.pressure.mean);
-  const wanted = toKilopascals(point.pressure);
-  hold(
-    'RUN-62',
-    Math.abs(pressure - wanted) <= accept.pressureKpa,
-    `rail pressure ${pressure.toFixed(2)} kPa on average, ${wanted} kPa +/- ${accept.pressureKpa} kPa wanted`,
-  );
-
-  const pressureSd = window.pressure.sd / 1e3;
-  hold('RUN-63', pressureSd <= accept.pressureSdKpa, `rail pressure scattered by ${pressureSd.toFixed(2)} kPa (standard deviation), at most ${accept.pressureSdKpa} kPa allowed`);
-
-  hold(
-    'RUN-64',
-    Math.abs(window.supply.mean - point.voltage) <= accept.supplyV,
-    `supply ${window.supply.mean.toFixed(3)} V on average, ${point.voltage} V +/- ${accept.supplyV} V wanted`,
-  );
-
-  hold('RUN-65', isWithin(window.railTemperature.mean, accept), temperatureText('rail', window.railTemperature.mean, accept));
-  hold('RUN-66', isWithin(window.meterTemperature.mean, accept), temperatureText('meter', window.meterTemperature.mean, accept));
-
-  const halves = halvesDifference(window.partRates);
-  hold(
-    'RUN-67',
-    halves !== null && halves <= accept.halvesPercent,
-    halves === null
-      ? 'too few edges to compare the halves of the window'
-      : `flow of the two halves differs by ${halves.toFixed(2)} %, at most ${accept.halvesPercent} % allowed`,
-  );
-
-  const missing = (100 * window.missingFrames) / (window.frames + window.missingFrames);
-  hold('RUN-68', missing <= accept.missingFramesPercent, `${missing.toFixed(1)} % of the telemetry frames missing, at most ${accept.missingFramesPercent} % allowed`);
-
-  const pulses = duration / point.period;
-  const allowed = 2 + pulses * (capabilities.timerResolution / point.period);
-  hold(
-    'RUN-69',
-    Math.abs(window.pulses - pulses) <= allowed,
-    `the controller counted ${window.pulses} pulses in ${duration.toFixed(2)} s, ${pulses.toFixed(1)} were due`,
-  );
-
+  const criteria = point.role === 'zero' ? zeroCriteria(window, point, plan) : drivenCriteria(window, point, plan, capabilities);
   const failed = criteria.filter((criterion) => !criterion.passed);
   return failed.length === 0
     ? { verdict: 'accepted', criteria, text: 'The window kept every limit of the plan.' }
     : { verdict: 'rejected', criteria, text: `The window did not keep the limits of the plan: ${failed.map((f) => f.text).join('; ')}.` };
+}
+
+function drivenCriteria(
+  window: WindowSummary,
+  point: Point,
+  plan: Pick<Plan, 'accept' | 'window'>,
+  capabilities: Pick<BenchCapabilities, 'timerResolution'>,
+): readonly Criterion[] {
+  const { accept } = plan;
+  const duration = window.to - window.from;
+  // At twice the period half the edges come in the time of the window that it is held against (PLAN-44).
+  const minEdges = pairEdges(plan.window.minEdges, point.role);
+  const halves = halvesDifference(window.partRates);
+  const pulses = duration / point.period;
+  const allowed = 2 + pulses * (capabilities.timerResolution / point.period);
+  return [
+    criterion('RUN-60', window.edges >= minEdges, `${window.edges} meter edges, at least ${minEdges} wanted`),
+    lengthCriterion(duration, plan.window.minS),
+    ...conditionCriteria(window, point, accept),
+    criterion(
+      'RUN-67',
+      halves !== null && halves <= accept.halvesPercent,
+      halves === null
+        ? 'too few edges to compare the halves of the window'
+        : `flow of the two halves differs by ${halves.toFixed(2)} %, at most ${accept.halvesPercent} % allowed`,
+    ),
+    framesCriterion(window, accept),
+    criterion(
+      'RUN-69',
+      Math.abs(window.pulses - pulses) <= allowed,
+      `the controller counted ${window.pulses} pulses in ${duration.toFixed(2)} s, ${pulses.toFixed(1)} were due`,
+    ),
+  ];
+}
+
+function zeroCriteria(window: WindowSummary, point: Point, plan: Pick<Plan, 'accept'> & ZeroPlan): readonly Criterion[] {
+  const duration = window.to - window.from;
+  const [first = 0, second = 0] = window.partRates.map((rate) => (rate * duration) / 2);
+  // Each half is a whole number of edges, so two of them may fall on either side by chance alone.
+  const allowed = 2 + (plan.accept.halvesPercent / 100) * window.edges;
+  return [
+    lengthCriterion(duration, zeroWindow(plan)),
+    ...conditionCriteria(window, point, plan.accept),
+    framesCriterion(window, plan.accept),
+    criterion('RUN-105', window.pulses === 0, `the controller counted ${window.pulses} pulses, none were due`),
+    criterion(
+      'RUN-106',
+      Math.abs(first - second) <= allowed,
+      `${first.toFixed(0)} meter edges in the first half of the window and ${second.toFixed(0)} in the second, a difference of ${allowed.toFixed(1)} allowed`,
+    ),
+  ];
+}
+
+const criterion = (rule: string, passed: boolean, text: string): Criterion => ({ rule, passed, text });
+
+function lengthCriterion(duration: number, wanted: number): Criterion {
+  return criterion('RUN-61', duration >= wanted, `${duration.toFixed(2)} s long, at least ${wanted} s wanted`);
+}
+
+function conditionCriteria(window: WindowSummary, point: Point, accept: Plan['accept']): readonly Criterion[] {
+  const pressure = toKilopascals(window.pressure.mean);
+  const wanted = toKilopascals(point.pressure);
+  const pressureSd = window.pressure.sd / 1e3;
+  return [
+    criterion(
+      'RUN-62',
+      Math.abs(pressure - wanted) <= accept.pressureKpa,
+      `rail pressure ${pressure.toFixed(2)} kPa on average, ${wanted} kPa +/- ${accept.pressureKpa} kPa wanted`,
+    ),
+    criterion('RUN-63', pressureSd <= accept.pressureSdKpa, `rail pressure scattered by ${pressureSd.toFixed(2)} kPa (standard deviation), at most ${accept.pressureSdKpa} kPa allowed`),
+    criterion(
+      'RUN-64',
+      Math.abs(window.supply.mean - point.voltage) <= accept.supplyV,
+      `supply ${window.supply.mean.toFixed(3)} V on average, ${point.voltage} V +/- ${accept.supplyV} V wanted`,
+    ),
+    criterion('RUN-65', isWithin(window.railTemperature.mean, accept), temperatureText('rail', window.railTemperature.mean, accept)),
+    criterion('RUN-66', isWithin(window.meterTemperature.mean, accept), temperatureText('meter', window.meterTemperature.mean, accept)),
+  ];
+}
+
+function framesCriterion(window: WindowSummary, accept: Plan['accept']): Criterion {
+  const missing = (100 * window.missingFrames) / (window.frames + window.missingFrames);
+  return criterion('RUN-68', missing <= accept.missingFramesPercent, `${missing.toFixed(1)} % of the telemetry frames missing, at most ${accept.missingFramesPercent} % allowed`);
 }
 
 function isWithin(temperature: Kelvins, limits: { readonly temperatureMinC: number; readonly temperatureMaxC: number }): boolean {

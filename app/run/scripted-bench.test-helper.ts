@@ -20,6 +20,8 @@ import { recoverRun } from './recover.ts';
 export function testPlan(changes: Record<string, unknown> = {}): Plan {
   return planSchema.parse({
     planVersion: 1,
+    zero: { windowS: 0 },
+    pair: { windows: 0 },
     name: 'Test plan',
     injectors: [
       { serialNumber: 'A-1', type: 'T', channel: 1 },

@@ -85,9 +85,11 @@ export function remainingTime(state: RunState, spent: number, attempts: number):
 }
 
 function pointText(state: RunState, point: Point): string {
+  const attempt = `attempt ${state.current?.attempt ?? 1}.`;
+  if (point.role === 'zero') return `Point ${point.index} (zero flow, all injectors shut, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa), ${attempt}`;
   const serial = state.plan.injectors[point.injector]?.serialNumber ?? `channel ${point.channel}`;
   const width = toMilliseconds(point.width) < 1 ? `${toMicroseconds(point.width).toFixed(0)} us` : `${toMilliseconds(point.width).toFixed(3)} ms`;
-  return `Point ${point.index} (${serial}, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa, ${width}), attempt ${state.current?.attempt ?? 1}.`;
+  return `Point ${point.index} (${serial}, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa, ${width}), ${attempt}`;
 }
 
 function stepText(step: StepKind | null): string {

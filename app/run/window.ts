@@ -1,5 +1,6 @@
 /** What a measuring window comes down to: enough to judge it and to reduce it, computed from its frames alone. */
 import type { BenchFrame } from '../bench/port.ts';
+import type { Point } from '../plan/points.ts';
 import type { Amperes, Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 
 interface Spread {
@@ -27,6 +28,11 @@ export interface WindowSummary {
   readonly current?: Spread & { readonly mean: Amperes };
   readonly railTemperature: Spread & { readonly mean: Kelvins };
   readonly meterTemperature: Spread & { readonly mean: Kelvins };
+  /**
+   * Edges and controller time, s, while nothing was driven since the attempt before, with the rest after pulses and outside the
+   * pressure band left out, and not this window itself (RUN-104). Absent: there was none, or the journal is of an earlier version.
+   */
+  readonly idle?: { readonly edges: number; readonly time: number };
 }
 
 /** Why frames do not make a window. */
@@ -99,19 +105,8 @@ export class WindowCollector {
 
   summarise(): WindowSummary | WindowFailure {
     const frames = this.#frames;
-    const first = frames[0];
-    const last = frames[frames.length - 1];
-    if (first === undefined || last === undefined || frames.length < 2) {
-      return { failure: 'too-few-frames', text: `The window holds ${frames.length} telemetry frames; at least two are needed.` };
-    }
-    for (const frame of frames) {
-      if (frame.bootId !== first.bootId) {
-        return { failure: 'controller-reset', text: 'The controller was reset inside the window, so its counts do not belong together.' };
-      }
-      if (frame.burst.number !== first.burst.number) {
-        return { failure: 'other-burst', text: 'Another pulse train began inside the window, so its counts do not belong together.' };
-      }
-    }
+    const whole = wholeWindow(frames);
+    if ('failure' in whole) return whole;
     const byRevolutions = this.#usesRevolutions(this.#allEdges());
     const from = byRevolutions ? this.#wholeFrom : this.#firstWithEdge;
     const to = byRevolutions ? this.#wholeTo : this.#lastWithEdge;
@@ -121,20 +116,35 @@ export class WindowCollector {
       return { failure: 'no-flow', text: 'The meter gave fewer than two edges inside the window, so there is no flow to measure.' };
     }
     return {
-      from: first.at,
-      to: last.at,
-      frames: frames.length,
-      missingFrames: last.number - first.number + 1 - frames.length,
+      ...whole,
       edges: lastEdge.edges - firstEdge.edges,
       firstEdgeAt: firstEdge.lastEdgeAt,
       lastEdgeAt: lastEdge.lastEdgeAt,
       partRates: this.#partRates(from, to),
-      pulses: last.burst.done - first.burst.done,
-      pressure: spread(frames, pressureOf) as WindowSummary['pressure'],
-      supply: spread(frames, supplyOf) as WindowSummary['supply'],
-      current: spread(frames, currentOf) as NonNullable<WindowSummary['current']>,
-      railTemperature: spread(frames, railTemperatureOf) as WindowSummary['railTemperature'],
-      meterTemperature: spread(frames, meterTemperatureOf) as WindowSummary['meterTemperature'],
+    };
+  }
+
+  /**
+   * The window of a zero point (RUN-103): edges counted between the first and the last frame, of which there may be none, and
+   * the times of the first and the last of them (both the beginning of the window where there are none). `partRates`: edges
+   * counted in the two halves over the time of each, Hz.
+   */
+  summariseZero(): WindowSummary | WindowFailure {
+    const frames = this.#frames;
+    const whole = wholeWindow(frames);
+    if ('failure' in whole) return whole;
+    const [first] = frames;
+    const last = frames[frames.length - 1];
+    const middle = frames.find(({ at }) => at - whole.from >= (whole.to - whole.from) / 2);
+    if (first === undefined || last === undefined || middle === undefined) throw new Error('a window has frames');
+    const rate = (from: BenchFrame, to: BenchFrame): number => (to.at > from.at ? (to.edges - from.edges) / (to.at - from.at) : 0);
+    const edges = last.edges - first.edges;
+    return {
+      ...whole,
+      edges,
+      firstEdgeAt: edges > 0 ? (frames[this.#firstWithEdge]?.lastEdgeAt ?? first.at) : first.at,
+      lastEdgeAt: edges > 0 ? last.lastEdgeAt : first.at,
+      partRates: [rate(first, middle), rate(middle, last)],
     };
   }
 
@@ -178,10 +188,39 @@ export class WindowCollector {
  * Summarises the frames of a window, oldest first. The edge times are the controller's own (double chronometry:
  * whole edges over the time between the first and the last of them, as in API MPMS 4.6 and ISO 7278-3).
  */
-export function summariseWindow(frames: readonly BenchFrame[], edgesPerRevolution: number): WindowSummary | WindowFailure {
+export function summariseWindow(frames: readonly BenchFrame[], edgesPerRevolution: number, role: Point['role'] = 'measure'): WindowSummary | WindowFailure {
   const collector = new WindowCollector(edgesPerRevolution);
   for (const frame of frames) collector.add(frame);
-  return collector.summarise();
+  return role === 'zero' ? collector.summariseZero() : collector.summarise();
+}
+
+/** What every window has, if its frames belong together. */
+function wholeWindow(frames: readonly BenchFrame[]): Omit<WindowSummary, 'edges' | 'firstEdgeAt' | 'lastEdgeAt' | 'partRates'> | WindowFailure {
+  const [first] = frames;
+  const last = frames[frames.length - 1];
+  if (first === undefined || last === undefined || frames.length < 2) {
+    return { failure: 'too-few-frames', text: `The window holds ${frames.length} telemetry frames; at least two are needed.` };
+  }
+  for (const frame of frames) {
+    if (frame.bootId !== first.bootId) {
+      return { failure: 'controller-reset', text: 'The controller was reset inside the window, so its counts do not belong together.' };
+    }
+    if (frame.burst.number !== first.burst.number) {
+      return { failure: 'other-burst', text: 'Another pulse train began inside the window, so its counts do not belong together.' };
+    }
+  }
+  return {
+    from: first.at,
+    to: last.at,
+    frames: frames.length,
+    missingFrames: last.number - first.number + 1 - frames.length,
+    pulses: last.burst.done - first.burst.done,
+    pressure: spread(frames, pressureOf) as WindowSummary['pressure'],
+    supply: spread(frames, supplyOf) as WindowSummary['supply'],
+    current: spread(frames, currentOf) as NonNullable<WindowSummary['current']>,
+    railTemperature: spread(frames, railTemperatureOf) as WindowSummary['railTemperature'],
+    meterTemperature: spread(frames, meterTemperatureOf) as WindowSummary['meterTemperature'],
+  };
 }
 
 const pressureOf = (frame: BenchFrame): number => frame.pressure;

@@ -87,15 +87,21 @@ function textOf(field: Field): string {
 const scaled = (value: number | null | undefined, factor: number): number | null => (value === null || value === undefined ? null : value * factor);
 
 function placeColumns<T>(plan: Plan, pointOf: (row: T) => Point | undefined): Columns<T> {
+  /** undefined: nothing was driven, so the point belongs to no injector. */
+  const driven = (row: T): Point | undefined => {
+    const point = pointOf(row);
+    return point?.role === 'zero' ? undefined : point;
+  };
+  const injectorOf = (row: T) => plan.injectors[driven(row)?.injector ?? -1];
   return {
     role: (r) => pointOf(r)?.role,
-    injector_serial: (r) => plan.injectors[pointOf(r)?.injector ?? -1]?.serialNumber,
-    injector_type: (r) => plan.injectors[pointOf(r)?.injector ?? -1]?.type,
-    channel: (r) => pointOf(r)?.channel,
+    injector_serial: (r) => injectorOf(r)?.serialNumber,
+    injector_type: (r) => injectorOf(r)?.type,
+    channel: (r) => driven(r)?.channel,
     supply_V: (r) => pointOf(r)?.voltage,
     pressure_kPa: (r) => scaled(pointOf(r)?.pressure, 1e-3),
-    PW_ms: (r) => scaled(pointOf(r)?.width, 1e3),
-    P_ms: (r) => scaled(pointOf(r)?.period, 1e3),
+    PW_ms: (r) => scaled(driven(r)?.width, 1e3),
+    P_ms: (r) => scaled(driven(r)?.period, 1e3),
     replicate: (r) => pointOf(r)?.replicate,
   };
 }
@@ -116,6 +122,8 @@ function attemptColumns(plan: Plan, points: readonly Point[]): Columns<ExportedA
     meter_edges: (a) => a.body.window?.edges,
     first_edge_s: (a) => a.body.window?.firstEdgeAt,
     last_edge_s: (a) => a.body.window?.lastEdgeAt,
+    idle_before_s: (a) => a.body.window?.idle?.time,
+    idle_before_edges: (a) => a.body.window?.idle?.edges,
     pressure_mean_kPa: (a) => (a.body.window ? toKilopascals(a.body.window.pressure.mean) : null),
     pressure_sd_kPa: (a) => scaled(a.body.window?.pressure.sd, 1e-3),
     supply_mean_V: (a) => a.body.window?.supply.mean,

@@ -29,6 +29,8 @@ export const equipment = equipmentSchema.parse({
 export const planOf = (name: string, order: string, serialNumbers: readonly string[]) =>
   planSchema.parse({
     planVersion: 1,
+    zero: { windowS: 0 },
+    pair: { windows: 0 },
     name,
     order,
     injectors: serialNumbers.map((serialNumber, i) => ({ serialNumber, type: `Type ${String.fromCharCode(65 + i)}`, channel: i + 1 })),

@@ -45,6 +45,8 @@ export interface Outcome {
 const widthsMs = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
 const plan = planSchema.parse({
   planVersion: 1,
+  zero: { windowS: 0 },
+  pair: { windows: 0 },
   name: 'characterisation',
   injectors: [1, 2].map((channel) => ({ serialNumber: `C-${channel}`, type: 'T', channel })),
   axes: { voltageV: [9, 10.5, 12, 14, 16], pressureKpa: [300, 450], widthMs: widthsMs, periodMs: [20], replicates: 3 },

@@ -66,7 +66,7 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
         <FieldProblems id={idOf('axes:wrong')} texts={problemsAt(problems, 'axes')} />
       </Section>
 
-      <Section title="Order, reference point and static flow" wide>
+      <Section title="Order, reference point, static flow and leak" wide>
         {fields(openPaths.sequence)}
         <label className="plan-tick">
           <input
@@ -81,6 +81,7 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
         </label>
         {form.hasReference && fields(openPaths.reference)}
         {fields(openPaths.static)}
+        {fields(openPaths.leak)}
       </Section>
 
       <Section title="Points in their order" wide>

@@ -23,6 +23,7 @@ export const openPaths = {
   sequence: ['sequence.kind', 'sequence.seed'],
   reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
   static: ['static.replicates', 'static.voltageV', 'static.periodMs'],
+  leak: ['zero.windowS', 'zero.settleS', 'zero.deadTimeUs', 'pair.windows'],
 } as const satisfies Record<string, readonly FieldPath[]>;
 
 interface Words {
@@ -60,6 +61,11 @@ const words = {
   'static.replicates': { label: 'Static flow, times', unit: '', help: 'How often each injector is held open at each pressure, after the other points of that pressure. 0: not at all.' },
   'static.voltageV': { label: 'Static flow at', unit: 'V', help: 'Supply voltage while the injector is held open.' },
   'static.periodMs': { label: 'Static flow in pulses of', unit: 'ms', help: 'Pulses that follow each other without a gap; the longest pulse of the controller limits it.' },
+
+  'zero.windowS': { label: 'Zero flow for', unit: 's', help: 'Length of each window with all injectors shut, which shows a leak. Empty: chosen from the length of the plan. 0: none.' },
+  'zero.settleS': { label: 'Rest before zero flow', unit: 's', help: 'The rail fills up after pulses; that is no leak.' },
+  'zero.deadTimeUs': { label: 'Unseen leak may move dead time by', unit: 'µs', help: 'The pre-flight sheet says how long zero flow must be watched for this.' },
+  'pair.windows': { label: 'Period pairs', unit: '', help: 'Windows of each injector at twice the period: a leak shows as a difference in mass per pulse. 0: none.' },
 
   'supply.toleranceV': { label: 'Supply tolerance, ±', unit: 'V', help: 'The read-back must come this near to the set voltage.' },
   'supply.steadyS': { label: 'Supply steady for', unit: 's', help: 'The read-back must stay in tolerance this long.' },

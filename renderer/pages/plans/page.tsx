@@ -252,8 +252,8 @@ function Totals({ plan, expansion, checked, problems }: TotalsProps) {
       </p>
     );
   }
-  const { measure, reference, held } = countPoints(plan);
-  const also = [...(reference > 0 ? [`${reference} reference`] : []), ...(held > 0 ? [`${held} static`] : [])];
+  const { measure, reference, held, pair, zero } = countPoints(plan);
+  const also = Object.entries({ reference, static: held, 'period pair': pair, 'zero flow': zero }).flatMap(([name, count]) => (count > 0 ? [`${count} ${name}`] : []));
   const sheet = checked.state === 'done' ? checked.sheet : null;
   const totals = sheet?.totals ?? expansion?.totals ?? null;
   const counts = sheet === null ? null : sheetCounts(sheet);
@@ -262,7 +262,7 @@ function Totals({ plan, expansion, checked, problems }: TotalsProps) {
       <div>
         <dt>Points</dt>
         <dd>
-          {measure + reference + held} {also.length > 0 && <span className="quiet small">{[String(measure), ...also].join(' + ')}</span>}
+          {measure + reference + held + pair + zero} {also.length > 0 && <span className="quiet small">{[String(measure), ...also].join(' + ')}</span>}
         </dd>
       </div>
       <div>

@@ -16,17 +16,18 @@ describe('chart of the points', () => {
       expect(page.points.length).toBeLessThanOrEqual(mostShown);
       for (const point of page.points) {
         expect(sample.axes.voltageV).toContain(point.voltageV);
-        expect(sample.axes.widthMs).toContain(point.widthMs);
+        expect(point.role === 'zero' ? [0] : sample.axes.widthMs).toContain(point.widthMs);
         expect(point.pressureKpa).toBe(400);
         expect(point.widthMs).toBeLessThanOrEqual(page.topWidthMs);
       }
     }
   });
 
-  test('the sample begins with its reference point and shows one after each 96', () => {
+  test('the sample begins with a zero point and its reference point, and shows a reference point after each 96', () => {
     const shown = chartPage(sample, points, 0).points;
-    expect(shown.flatMap(({ role, number }) => (role === 'reference' ? [number] : []))).toEqual([1, 98, 195, 292]);
-    expect(shown[0]).toMatchObject({ serialNumber: 'RH4-0117', channel: 1, voltageV: 14, widthMs: 5, replicate: 1 });
+    expect(shown.flatMap(({ role, number }) => (role === 'reference' ? [number] : []))).toEqual([2, 99, 196, 294]);
+    expect(shown[0]).toMatchObject({ role: 'zero', serialNumber: 'all shut', channel: 0, voltageV: 9, widthMs: 0, replicate: 1 });
+    expect(shown[1]).toMatchObject({ serialNumber: 'RH4-0117', channel: 1, voltageV: 14, widthMs: 5, replicate: 1 });
   });
 
   test('stretches cover the page without a gap', () => {

@@ -45,7 +45,7 @@ export function chartPage(plan: Plan, points: readonly Point[], page: number): C
   const shown = points.slice(page * mostShown, (page + 1) * mostShown).map((point): ShownPoint => ({
     number: point.index + 1,
     role: point.role,
-    serialNumber: plan.injectors[point.injector]?.serialNumber ?? '',
+    serialNumber: point.role === 'zero' ? 'all shut' : (plan.injectors[point.injector]?.serialNumber ?? ''),
     channel: point.channel,
     // Through the decimal form: 2.2 ms are 0.0022000000000000001 s and back.
     voltageV: short(point.voltage),

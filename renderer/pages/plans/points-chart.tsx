@@ -61,7 +61,7 @@ export function PointsChart({ plan, points }: { readonly plan: Plan; readonly po
     const index = Math.floor(((place - left) / Math.max(1, width - left - right)) * shown.length);
     setAt(Math.min(Math.max(index, 0), shown.length - 1));
   };
-  const roles = (['measure', 'reference', 'static'] as const).flatMap((role) => {
+  const roles = (['measure', 'reference', 'static', 'pair', 'zero'] as const).flatMap((role) => {
     const count = shown.filter((point) => point.role === role).length;
     return count === 0 ? [] : [`${roleWords[role].shape} ${roleWords[role].text} (${count})`];
   });
@@ -142,6 +142,8 @@ const roleWords: Readonly<Record<ShownPoint['role'], { readonly shape: string; r
   measure: { shape: '●', text: 'measured' },
   reference: { shape: '◇', text: 'reference' },
   static: { shape: '□', text: 'static flow' },
+  pair: { shape: '△', text: 'period pair' },
+  zero: { shape: '+', text: 'zero flow' },
 };
 
 const keyOf = (point: ShownPoint): string => String(point.number);
@@ -159,6 +161,7 @@ const columns: readonly Column<ShownPoint>[] = [
 ];
 
 function pointText(p: ShownPoint, total: number): string {
+  if (p.role === 'zero') return `Point ${p.number} of ${total}: ${roleWords.zero.text}, all injectors shut, ${p.voltageV} V, ${p.pressureKpa} kPa, no. ${p.replicate}.`;
   return `Point ${p.number} of ${total}: ${p.role === 'measure' ? '' : `${roleWords[p.role].text}, `}${p.serialNumber} on channel ${p.channel}, ${p.voltageV} V, ${p.pressureKpa} kPa, ${p.widthMs} ms every ${p.periodMs} ms, ${p.role === 'reference' ? 'no.' : 'replicate'} ${p.replicate}.`;
 }
 
@@ -169,6 +172,10 @@ function Mark({ point, x, y, big }: { readonly point: ShownPoint; readonly x: nu
       return <path d={`M${x} ${y - r - 1}L${x + r + 1} ${y}L${x} ${y + r + 1}L${x - r - 1} ${y}Z`} className="plan-chart-hollow" />;
     case 'static':
       return <rect x={x - r + 1} y={y - r + 1} width={2 * r - 2} height={2 * r - 2} className="plan-chart-hollow" />;
+    case 'pair':
+      return <path d={`M${x} ${y - r}L${x + r} ${y + r}L${x - r} ${y + r}Z`} className="plan-chart-hollow" />;
+    case 'zero':
+      return <path d={`M${x - r} ${y}H${x + r}M${x} ${y - r}V${y + r}`} className="plan-chart-hollow" />;
     case 'measure':
       return <circle cx={x} cy={y} r={r / 2} className="plan-chart-point" />;
   }

@@ -55,7 +55,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
       </header>
       <p>
         {row.serialNumber}
-        {roleWords(at.role)}: {plain(at.voltage)} V, {plain(at.pressure / 1e3)} kPa, width {plain(at.width * 1e3)} ms, period {plain(at.period * 1e3)} ms, replicate {at.replicate + 1}.
+        {roleWords(at.role)}: {plain(at.voltage)} V, {plain(at.pressure / 1e3)} kPa, {at.role === 'zero' ? 'no pulses' : `width ${plain(at.width * 1e3)} ms, period ${plain(at.period * 1e3)} ms`}, {at.role === 'zero' || at.role === 'reference' ? 'no.' : 'replicate'} {at.replicate + 1}.
         {end !== null && ` Ended ${dateTimeText(end.at)}.`}
       </p>
       <p>

@@ -35,7 +35,7 @@ export function attemptRows(state: RunState, points: readonly Point[]): readonly
     return attempts.map(({ attempt, reason, verdict, window, text }): AttemptRow => ({
       key: attemptKey(index, attempt),
       at,
-      serialNumber: state.plan.injectors[at.injector]?.serialNumber ?? '',
+      serialNumber: at.role === 'zero' ? 'All shut' : (state.plan.injectors[at.injector]?.serialNumber ?? ''),
       attempt,
       reason,
       verdict,
@@ -99,6 +99,10 @@ export function roleWords(role: Point['role']): string {
       return ', reference point';
     case 'static':
       return ', static flow';
+    case 'pair':
+      return ', period pair';
+    case 'zero':
+      return ', zero flow';
   }
 }
 

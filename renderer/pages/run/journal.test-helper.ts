@@ -11,6 +11,8 @@ import type { RunState } from '../../../app/run/fold.ts';
 export function planOf(changes: Record<string, unknown> = {}): Plan {
   const parsed = parsePlan({
     planVersion: 1,
+    zero: { windowS: 0 },
+    pair: { windows: 0 },
     name: 'Plan of a test',
     injectors: [
       { serialNumber: 'A1', type: 'T', channel: 1 },

@@ -2,6 +2,7 @@
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
+import { pairEdges, zeroWindow } from '../../../app/plan/zero.ts';
 import { toCelsius, toKilopascals } from '../../../app/quantities/quantity.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import type { WindowSummary } from '../../../app/run/window.ts';
@@ -35,6 +36,7 @@ export function massText(point: Point, window: WindowSummary, plan: Plan, equipm
 /** `units.pulse` must have been made for the density of this fluid. */
 export function readingsOf(point: Point, window: WindowSummary, plan: Plan, equipment: Equipment, units: Units): readonly Reading[] {
   const { accept } = plan;
+  const zero = point.role === 'zero';
   const result = massPerPulse(point, window, equipment, plan.reduction);
   const flow = result.kind === 'mass' ? units.flow(result.measured / point.period) : null;
   const temperatures = `${plainNumber(accept.temperatureMinC)} to ${plainNumber(accept.temperatureMaxC)}\u00a0°C`;
@@ -53,10 +55,10 @@ export function readingsOf(point: Point, window: WindowSummary, plan: Plan, equi
     { label: 'Supply, scatter (s)', value: noBreak((window.supply.sd * 1e3).toFixed(1), 'mV'), allowed: '' },
     { label: 'Fluid in the rail', value: noBreak(toCelsius(window.railTemperature.mean).toFixed(2), '°C'), allowed: temperatures },
     { label: 'Fluid at the meter', value: noBreak(toCelsius(window.meterTemperature.mean).toFixed(2), '°C'), allowed: temperatures },
-    { label: 'Meter edges', value: String(window.edges), allowed: `at least ${plan.window.minEdges}` },
+    { label: 'Meter edges', value: String(window.edges), allowed: zero ? '' : `at least ${pairEdges(plan.window.minEdges, point.role)}` },
     { label: 'Edge rate', value: edgeSeconds > 0 ? noBreak((window.edges / edgeSeconds).toFixed(2), 'Hz') : 'not known', allowed: '' },
-    { label: 'Window', value: noBreak(seconds.toFixed(2), 's'), allowed: `at least ${plainNumber(plan.window.minS)} s` },
-    { label: 'Pulses counted', value: String(window.pulses), allowed: `about ${(seconds / point.period).toFixed(0)}` },
+    { label: 'Window', value: noBreak(seconds.toFixed(2), 's'), allowed: `at least ${plainNumber(zero ? zeroWindow(plan) : plan.window.minS)} s` },
+    { label: 'Pulses counted', value: String(window.pulses), allowed: zero ? 'none' : `about ${(seconds / point.period).toFixed(0)}` },
     {
       label: 'Frames missing',
       value: `${window.missingFrames} of ${window.frames + window.missingFrames}`,

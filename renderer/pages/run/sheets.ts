@@ -1,6 +1,6 @@
 /**
  * The points of a plan laid out as sheets to look at: one sheet for each pressure (and period), with a row for each
- * injector and voltage and a column for each width and replicate; static flow and reference points have sheets of their own.
+ * injector and voltage and a column for each width and replicate; static flow, period pairs, reference points and zero points have sheets of their own.
  */
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
@@ -32,7 +32,7 @@ export const plainNumber = (value: number): string => String(Number(value.toPrec
 const ms = (point: Point, what: 'width' | 'period') => Number(toMilliseconds(point[what]).toPrecision(10));
 const kpa = (point: Point) => Number(toKilopascals(point.pressure).toPrecision(10));
 
-const referenceColumns = 12;
+const sequenceColumns = 12;
 
 /** `points` is the expansion of the plan. */
 export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[] {
@@ -46,15 +46,15 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
     Array.from({ length: plan.injectors.length * voltages.size }, () => new Array<number | null>(columns).fill(null)),
   );
   const inSheet = cells.map((): number[] => []);
-  const references: number[] = [];
+  const references: Point[] = [];
   const held: Point[] = [];
+  const pairs: Point[] = [];
+  const zeros: Point[] = [];
+  const own: Readonly<Partial<Record<Point['role'], Point[]>>> = { reference: references, static: held, pair: pairs, zero: zeros };
   for (const point of points) {
-    if (point.role === 'reference') {
-      references.push(point.index);
-      continue;
-    }
-    if (point.role === 'static') {
-      held.push(point);
+    const list = own[point.role];
+    if (list !== undefined) {
+      list.push(point);
       continue;
     }
     const sheet = (pressures.get(kpa(point)) ?? 0) * periods.size + (periods.get(ms(point, 'period')) ?? 0);
@@ -85,24 +85,25 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
         points: inSheet[index] ?? [],
       });
     }
-  if (held.length > 0) sheets.push(staticSheet(plan, held));
-  if (references.length > 0) sheets.push(referenceSheet(plan, references));
+  if (held.length > 0) sheets.push(replicateSheet(plan, held, 'static', 'Static flow, held open', plan.static.replicates));
+  if (pairs.length > 0) sheets.push(replicateSheet(plan, pairs, 'pair', 'Period pairs, at twice the period', plan.pair.windows));
+  if (references.length > 0) sheets.push(sequenceSheet(references, 'reference', 'Reference points', plan.reference?.injector ?? ''));
+  if (zeros.length > 0) sheets.push(sequenceSheet(zeros, 'zero', 'Zero flow, all injectors shut', 'All shut'));
   return sheets;
 }
 
-/** Static flow: a row for each injector and pressure, a column for each replicate. */
-function staticSheet(plan: Plan, held: readonly Point[]): Sheet {
-  const { replicates } = plan.static;
+/** A row for each injector and pressure, a column for each replicate. */
+function replicateSheet(plan: Plan, held: readonly Point[], key: string, label: string, replicates: number): Sheet {
   const rows = new Map<string, { readonly group: string; readonly label: string; readonly points: (number | null)[] }>();
   for (const point of held.toSorted((a, b) => a.injector - b.injector || a.pressure - b.pressure)) {
-    const key = `${point.injector}/${kpa(point)}`;
-    const row = rows.get(key) ?? { group: plan.injectors[point.injector]?.serialNumber ?? '', label: `${plainNumber(kpa(point))} kPa`, points: new Array<number | null>(replicates).fill(null) };
+    const place = `${point.injector}/${kpa(point)}`;
+    const row = rows.get(place) ?? { group: plan.injectors[point.injector]?.serialNumber ?? '', label: `${plainNumber(kpa(point))} kPa`, points: new Array<number | null>(replicates).fill(null) };
     row.points[point.replicate] = point.index;
-    rows.set(key, row);
+    rows.set(place, row);
   }
   return {
-    key: 'static',
-    label: 'Static flow, held open',
+    key,
+    label,
     columnTitle: 'Replicate',
     columnGroups: Array.from({ length: replicates }, (_, column) => ({ label: String(column + 1), span: 1 })),
     columns: [],
@@ -111,35 +112,38 @@ function staticSheet(plan: Plan, held: readonly Point[]): Sheet {
   };
 }
 
-function referenceSheet(plan: Plan, references: readonly number[]): Sheet {
-  const width = Math.min(referenceColumns, references.length);
+/** Points that come again and again through the run, in their order. */
+function sequenceSheet(points: readonly Point[], key: string, label: string, group: string): Sheet {
+  const width = Math.min(sequenceColumns, points.length);
   const rows: SheetRow[] = [];
-  for (let from = 0; from < references.length; from += width) {
-    const line = references.slice(from, from + width);
+  for (let from = 0; from < points.length; from += width) {
+    const line = points.slice(from, from + width);
     rows.push({
-      group: plan.reference?.injector ?? '',
+      group,
       label: `${from + 1} to ${from + line.length}`,
-      points: Array.from({ length: width }, (_, column) => line[column] ?? null),
+      points: Array.from({ length: width }, (_, column) => line[column]?.index ?? null),
     });
   }
   return {
-    key: 'reference',
-    label: 'Reference points',
+    key,
+    label,
     columnTitle: 'In the order in which they are measured',
     columnGroups: Array.from({ length: width }, (_, column) => ({ label: `+${column}`, span: 1 })),
     columns: [],
     rows,
-    points: references,
+    points: points.map((point) => point.index),
   };
 }
 
 /** The point in words: what a screen reader says and a heading shows. */
 export function pointWords(plan: Plan, point: Point, replicates = plan.axes.replicates): string {
+  if (point.role === 'zero') return `zero point ${point.replicate + 1}, all injectors shut, ${plainNumber(point.voltage)} V, ${plainNumber(kpa(point))} kPa`;
   const serial = plan.injectors[point.injector]?.serialNumber ?? `channel ${point.channel}`;
   const parts = [serial, `${plainNumber(point.voltage)} V`, `${plainNumber(ms(point, 'width'))} ms`, `${plainNumber(kpa(point))} kPa`];
-  if (plan.axes.periodMs.length > 1) parts.push(`period ${plainNumber(ms(point, 'period'))} ms`);
+  if (plan.axes.periodMs.length > 1 || point.role === 'pair') parts.push(`period ${plainNumber(ms(point, 'period'))} ms`);
   if (point.role === 'reference') parts.push(`reference point ${point.replicate + 1}`);
   else if (point.role === 'static') parts.push(`held open, replicate ${point.replicate + 1} of ${plan.static.replicates}`);
+  else if (point.role === 'pair') parts.push(`period pair ${point.replicate + 1} of ${plan.pair.windows}`);
   else if (replicates > 1) parts.push(`replicate ${point.replicate + 1} of ${replicates}`);
   return parts.join(', ');
 }

@@ -1,0 +1,16 @@
+/**
+ * Plans of old journals. A plan that somebody writes today gets today's defaults; a plan that a run was measured with
+ * gives the same points for ever (PLAN-2), so what was not there then stays off when it is read again.
+ */
+
+/** Parts that came later and add points, as they were before they came: off. */
+const thenOff = {
+  zero: { windowS: 0, settleS: 3, deadTimeUs: 1 },
+  pair: { windows: 0 },
+};
+
+/** The plan of an `opened` event (or its document) with every later part that adds points off where it is absent. */
+export function asStored<T>(plan: T): T {
+  if (typeof plan !== 'object' || plan === null) return plan;
+  return Object.keys(thenOff).every((part) => part in plan) ? plan : { ...thenOff, ...plan };
+}

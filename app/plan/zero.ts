@@ -1,0 +1,35 @@
+/** Zero points of a plan: whether there are any, and how long they are (PLAN-40 to PLAN-45 in README.md). */
+import { seconds } from '../quantities/quantity.ts';
+import type { Seconds } from '../quantities/quantity.ts';
+import type { Plan } from './plan.ts';
+import type { Point } from './points.ts';
+
+/** Of the time of the measure points; with rest, set-up and period pairs the loss stays under 5 % (PLAN-45). */
+const share = 0.04;
+const shortestS = 10;
+const longestS = 60;
+/** From the end of one point to its neighbour's first pulse, about. */
+const betweenPointsS = 0.3;
+
+/** What of a plan decides on the length of its zero points. */
+export type ZeroPlan = Pick<Plan, 'injectors' | 'axes' | 'purge' | 'settleS' | 'window' | 'zero'>;
+
+export function hasZeroPoints(plan: Pick<Plan, 'zero'>): boolean {
+  return plan.zero.windowS !== 0;
+}
+
+/** Length of every zero point of the plan; from the plan alone, so that it is the same for all time (PLAN-45). */
+export function zeroWindow(plan: ZeroPlan): Seconds {
+  if (plan.zero.windowS !== undefined) return seconds(plan.zero.windowS);
+  const { injectors, axes, purge, settleS, window } = plan;
+  const points = injectors.length * axes.voltageV.length * axes.pressureKpa.length * axes.widthMs.length * axes.periodMs.length * axes.replicates;
+  const pointS = (purge.pulses * purge.periodMs) / 1e3 + settleS + window.minS + betweenPointsS;
+  const zeros = axes.pressureKpa.length * (axes.voltageV.length + 1);
+  const each = (share * points * pointS) / zeros - plan.zero.settleS;
+  return seconds(Math.min(Math.max(Math.round(each), shortestS), longestS));
+}
+
+/** Meter edges that a window of this role needs: at twice the period half of them come in the same time (PLAN-44). */
+export function pairEdges(minEdges: number, role: Point['role']): number {
+  return role === 'pair' ? Math.max(2, Math.ceil(minEdges / 2)) : minEdges;
+}

@@ -1,0 +1,38 @@
+/** Sum of the time in which nothing was driven, and of the meter edges in it (RUN-104). Costs the run nothing. */
+import type { BenchFrame } from '../bench/port.ts';
+
+/**
+ * Rest after pulses and after a change of pressure before the time counts, s: the rail of a bench fills up with a time constant
+ * of hundredths to a few tenths of a second (common practice, no source), and that runs through the meter and is no leak.
+ */
+export const idleRest = 1;
+
+export class IdleTime {
+  #previous: BenchFrame | null = null;
+  #since = Number.NaN;
+  #edges = 0;
+  #time = 0;
+
+  /** Frames in order. `quiet`: no injector is driven or may be, and the rail is at its set point. */
+  add(frame: BenchFrame, quiet: boolean): void {
+    const previous = this.#previous;
+    this.#previous = frame;
+    // A train that was shorter than the time between two frames shows in its number.
+    if (!quiet || frame.burst.active || previous?.bootId !== frame.bootId || previous.burst.number !== frame.burst.number) {
+      this.#since = Number.NaN;
+      return;
+    }
+    if (Number.isNaN(this.#since)) this.#since = frame.at;
+    if (previous.at - this.#since < idleRest) return;
+    this.#edges += frame.edges - previous.edges;
+    this.#time += frame.at - previous.at;
+  }
+
+  /** What was counted since the last time that this was asked; null: nothing. */
+  take(): { readonly edges: number; readonly time: number } | null {
+    const sum = this.#time > 0 ? { edges: this.#edges, time: this.#time } : null;
+    this.#edges = 0;
+    this.#time = 0;
+    return sum;
+  }
+}
