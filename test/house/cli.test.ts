@@ -174,7 +174,7 @@ describe('the archive', () => {
       rmSync(filler);
       const continued = await host('continue', '--archive', small, '--every-point').ended;
       expect(continued.said).not.toMatch(/Point 1, attempt/);
-      expect(continued.said).toMatch(/12 of 12 points accepted/);
+      expect(continued.said).toMatch(/17 of 17 points accepted/);
       expect(continued.code).toBe(0);
       expect((await host('verify', small).ended).code).toBe(0);
     } finally {
@@ -216,7 +216,7 @@ describe('the port', () => {
     expect(said).toMatch(/Nothing that was accepted is lost/);
     const continued = await host('continue', '--archive', archive).ended;
     expect(continued.code).toBe(0);
-    expect(continued.said).toMatch(/12 of 12 points accepted/);
+    expect(continued.said).toMatch(/17 of 17 points accepted/);
     expect((await host('verify', archive).ended).code).toBe(0);
   });
 });
@@ -232,7 +232,7 @@ describe('a person at the terminal', () => {
     const continued = await host('continue', '--archive', archive).ended;
     expect(continued.code).toBe(0);
     expect(continued.said).not.toMatch(/Point 0, attempt 2/);
-    expect(continued.said).toMatch(/12 of 12 points accepted/);
+    expect(continued.said).toMatch(/17 of 17 points accepted/);
   });
 
   it('measures a failed point again; earlier attempts are kept', async () => {
@@ -244,7 +244,7 @@ describe('a person at the terminal', () => {
     expect(first.said).toMatch(/rejected/);
     const again = await host('measure-again', '--failed', '--archive', archive).ended;
     expect(again.code).toBe(0);
-    expect(again.said).toMatch(/12 of 12 points accepted/);
+    expect(again.said).toMatch(/17 of 17 points accepted/);
     const exported = await host('export', '--archive', archive, '--to', join(folder, 'tables')).ended;
     expect(exported.code).toBe(0);
     const attempts = readFileSync(join(folder, 'tables', 'attempts.csv'), 'utf8');

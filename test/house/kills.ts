@@ -18,7 +18,7 @@ import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';
 import { exitCode } from '../../main/cli/exit-codes.ts';
 import { WallClock } from '../../main/clock/clock.ts';
 import { serialPortSource } from '../../main/link/serial-ports.ts';
-import { samplePlan, scenario, scratchFolder } from '../builders/in-process.ts';
+import { samplePlan, scenario, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
 
 /** Bench time against real time. Not more, so that a busy machine is not taken for a host that fell silent. */
 const SPEED = 8;
@@ -111,7 +111,7 @@ export async function killMany(kills: number, seed: number): Promise<KillFinding
   const planFolder = scratchFolder();
   const planFile = join(planFolder, 'plan.json');
   const plan = samplePlan('small-plan', (small) => ({
-    ...small,
+    ...withoutLeakChecks(small),
     axes: { ...small.axes, widthMs: small.axes.widthMs.slice(1) },
     link: { ...small.link, deadManMs: DEAD_MAN_MS },
   }));

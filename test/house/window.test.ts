@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { buildWindow } from '../../main/cli/build.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { samplePlan, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
 import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
 
 let browser: Browser;
@@ -13,7 +13,7 @@ const folders: string[] = [];
 
 /** Points fail at once, and there is no second pass: what fails is for a person to measure again. */
 const strict = samplePlan('small-plan', (plan) => ({
-  ...plan,
+  ...withoutLeakChecks(plan),
   axes: { ...plan.axes, voltageV: [14], widthMs: [3, 4, 5, 6, 8] },
   condition: { ...plan.condition, timeoutS: 3 },
   repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 },
