@@ -27,6 +27,11 @@ export interface BenchCapabilities {
   readonly pressure:
     | { readonly commandable: true; readonly min: Pascals; readonly max: Pascals }
     | { readonly commandable: false };
+  /**
+   * Outputs that command the rail: pump enable, normally open relief valve, shut-off valve between regulator and rail.
+   * Absent: none of it (and in what was recorded before there were any).
+   */
+  readonly rail?: { readonly pump: boolean; readonly relief: boolean; readonly shutOff: boolean };
   readonly deadManMin: Seconds;
   readonly deadManMax: Seconds;
   readonly telemetryMaxHz: number;
@@ -44,13 +49,25 @@ export interface BurstRequest {
 
 export type BenchRequest =
   | { readonly kind: 'arm' }
-  /** Stop pulsing, supply to its safe value, disarm; done means the controller has confirmed all three. */
+  /**
+   * Stop pulsing, supply to its safe value, disarm; done means the controller has confirmed all three. A bench with `rail`
+   * also gives up the rail pressure: regulator at its lowest, pump off, relief and shut-off valve open.
+   */
   | { readonly kind: 'make-safe' }
   | { readonly kind: 'set-supply'; readonly supply: Volts }
   | { readonly kind: 'set-pressure'; readonly pressure: Pascals }
   | ({ readonly kind: 'burst' } & BurstRequest)
   | { readonly kind: 'stop-burst' }
   | { readonly kind: 'clear-faults' }
+  /** Only with `rail.pump` or `rail.relief`. On: pump enabled, relief valve shut; needs an armed bench. Off: the pump only. */
+  | { readonly kind: 'pump'; readonly on: boolean }
+  /** Only with `rail.shutOff`. To shut it needs an armed bench, or one that keeps its pressure. */
+  | { readonly kind: 'shut-off'; readonly shut: boolean }
+  /**
+   * Only with `rail`. Makes an armed bench safe but for its rail, which stays as it is until `make-safe`, a fault, an open
+   * interlock or the dead-man, which goes on running.
+   */
+  | { readonly kind: 'keep-pressure' }
   /** Send nothing for this long, so that the controller's dead-man has to act. Only for the proof before a start. */
   | { readonly kind: 'keep-silent'; readonly duration: Seconds };
 

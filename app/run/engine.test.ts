@@ -42,6 +42,31 @@ describe('a whole run', () => {
     expect(requestKinds(run).filter((kind) => kind === 'set-pressure')).toHaveLength(1);
   });
 
+  it('RUN-120 enables the pump after each arming, before anything is measured, and sets the pressure anew after a rest', () => {
+    const rail = { pump: true, relief: true, shutOff: true };
+    const run = new TestRun({ bench: new ScriptedBench({ ...testCapabilities, rail }) }).start();
+    expect(run.runUntil((r) => r.engine.state.counts.accepted === 2)).toBe(true);
+    run.command({ kind: 'pause-now' });
+    expect(run.runUntil((r) => r.mode === 'paused')).toBe(true);
+    expect(run.bench.pumping).toBe(false);
+    expect(run.events('made-safe').at(-1)?.text).toContain('rail pressure given up');
+    run.bench.requests.length = 0;
+    run.command({ kind: 'resume' });
+    expect(run.runUntil(ended)).toBe(true);
+    expect(requestKinds(run).slice(0, 4)).toEqual(['arm', 'pump', 'set-supply', 'set-pressure']);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-120 the proof needs no pressure, and a bench without pump output is asked for none', () => {
+    const rail = { pump: true, relief: false, shutOff: false };
+    const run = new TestRun({ bench: new ScriptedBench({ ...testCapabilities, rail }) }).start();
+    run.runUntil(ended);
+    expect(requestKinds(run).slice(0, 8)).toEqual(['arm', 'set-supply', 'burst', 'keep-silent', 'clear-faults', 'arm', 'pump', 'set-supply']);
+    const old = new TestRun().start();
+    old.runUntil(ended);
+    expect(requestKinds(old)).not.toContain('pump');
+  });
+
   it('RUN-43 leaves the purge out when the plan has none', () => {
     const run = new TestRun({ plan: testPlan({ purge: { pulses: 0 } }) }).start();
     run.runUntil(ended);

@@ -91,7 +91,7 @@ const proofPulses = 2;
 type Phase =
   | 'idle'
   // The way to a driven injector, in proving and in measuring.
-  | 'clear' | 'await-clear' | 'arm' | 'set-supply' | 'await-supply'
+  | 'clear' | 'await-clear' | 'arm' | 'pump' | 'set-supply' | 'await-supply'
   // A point.
   | 'set-pressure' | 'await-condition' | 'purge' | 'await-purge' | 'burst' | 'settle' | 'window' | 'stop' | 'await-stop'
   // Nothing is driven, and the current of the last pulse dies away.
@@ -158,6 +158,8 @@ class Engine implements RunEngine {
   #supplySteadySince = Number.NaN;
   #conditionSince = Number.NaN;
   #armedSeen = false;
+  /** The pump was enabled and nothing has switched it off since. */
+  #pumping = false;
   /** A burst was asked for and its end has not been seen. */
   #pulsing = false;
   #burstBefore = 0;
@@ -345,6 +347,7 @@ class Engine implements RunEngine {
     this.#emit({ kind: 'link-restored', bootId, text: 'The controller was reset; it is set up again before anything is measured.' });
     this.#pressureSet = Number.NaN;
     this.#supplySet = Number.NaN;
+    this.#pumping = false;
     this.#frame = null;
     this.#idleFlow.forget();
     if (this.#isDriving()) this.#hold('reset', 'The controller was reset.', builtInMaxResumes);
@@ -708,6 +711,7 @@ class Engine implements RunEngine {
     this.#pressureSet = Number.NaN;
     this.#conditionSince = Number.NaN;
     this.#armedSeen = false;
+    this.#pumping = false;
     this.#pulsing = false;
     this.#window = null;
     this.#ask('make-safe', { kind: 'make-safe' }, safeTimeout);
@@ -715,7 +719,7 @@ class Engine implements RunEngine {
 
   #onSafeReply(reply: BenchReply): void {
     if (reply.kind === 'done') {
-      this.#emit({ kind: 'made-safe', confirmed: true, text: 'Injectors off, supply at its safe value, disarmed: confirmed by the controller.' });
+      this.#emit({ kind: 'made-safe', confirmed: true, text: `Injectors off, supply at its safe value, disarmed${this.#capabilities.rail === undefined ? '' : ', rail pressure given up'}: confirmed by the controller.` });
       if (this.#acknowledging) {
         this.#ask('clear-acknowledged', { kind: 'clear-faults' });
         return;
@@ -852,13 +856,24 @@ class Engine implements RunEngine {
     this.#setUp();
   }
 
-  /** Clears a dead-man, arms and sets the supply, each only where needed. */
+  /** Clears a dead-man, arms, enables the pump (RUN-120) and sets the supply, each only where needed. */
   #setUp(): void {
     const frame = this.#frame;
     if (frame?.fault?.code === deadManFault) {
       this.#ask('clear', { kind: 'clear-faults' });
     } else if (frame?.armed !== true || !this.#armedSeen) {
+      this.#pumping = false;
       this.#ask('arm', { kind: 'arm' });
+    } else {
+      this.#feedRail();
+    }
+  }
+
+  /** The proof needs no pressure. */
+  #feedRail(): void {
+    const { rail } = this.#capabilities;
+    if (this.#state.mode === 'measuring' && !this.#pumping && rail !== undefined && (rail.pump || rail.relief)) {
+      this.#ask('pump', { kind: 'pump', on: true });
     } else {
       this.#setSupply();
     }
@@ -1011,7 +1026,7 @@ class Engine implements RunEngine {
   #advance(frame: BenchFrame): void {
     switch (this.#phase) {
       case 'await-clear':
-        if (frame.fault === null) this.#ask('arm', { kind: 'arm' });
+        if (frame.fault === null) this.#setUp();
         else this.#checkDeadlines();
         return;
       case 'await-supply':
@@ -1099,6 +1114,7 @@ class Engine implements RunEngine {
       case 'idle':
       case 'clear':
       case 'arm':
+      case 'pump':
       case 'set-supply':
       case 'set-pressure':
       case 'purge':
@@ -1385,6 +1401,10 @@ class Engine implements RunEngine {
         this.#enter('await-clear');
         return;
       case 'arm':
+        this.#feedRail();
+        return;
+      case 'pump':
+        this.#pumping = true;
         this.#setSupply();
         return;
       case 'set-supply':

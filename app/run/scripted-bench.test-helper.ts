@@ -102,6 +102,9 @@ export class ScriptedBench {
   armed = false;
   supply = 0;
   pressure = 400;
+  /** Only with the capability `rail`: without the pump the rail has no pressure. */
+  pumping = false;
+  shut = false;
   readonly capabilities: BenchCapabilities;
   burst = { number: 0, active: false, commanded: 0, done: 0, period: 1, exact: 0, width: 0 };
   readonly requests: BenchRequest[] = [];
@@ -148,6 +151,21 @@ export class ScriptedBench {
         if (this.fault !== null && this.interlocks !== allClosed) return { kind: 'refused', code: 'interlock', text: 'an interlock is open' };
         this.fault = null;
         break;
+      case 'pump':
+        if (this.capabilities.rail === undefined) return { kind: 'refused', code: 'unsupported', text: 'no pump' };
+        if (request.on && !this.armed) return { kind: 'refused', code: 'not-armed', text: 'not armed' };
+        this.pumping = request.on;
+        break;
+      case 'shut-off':
+        if (this.capabilities.rail === undefined) return { kind: 'refused', code: 'unsupported', text: 'no valve' };
+        this.shut = request.shut;
+        break;
+      case 'keep-pressure':
+        if (this.capabilities.rail === undefined) return { kind: 'refused', code: 'unsupported', text: 'no rail' };
+        this.armed = false;
+        this.burst.active = false;
+        this.supply = 0;
+        break;
       case 'keep-silent':
         this.#silentUntil = this.time + request.duration;
         break;
@@ -159,6 +177,8 @@ export class ScriptedBench {
     this.burst.active = false;
     this.armed = false;
     this.supply = 0;
+    this.pumping = false;
+    this.shut = false;
   }
 
   latch(code: string): void {
@@ -203,7 +223,7 @@ export class ScriptedBench {
       bootId: this.bootId,
       supply: volts(this.supply + (this.supply > 0 ? this.supplyOffset : 0)),
       current: amperes(this.burst.active ? this.current : this.idleCurrent),
-      pressure: pascals((this.pressure + this.pressureOffset) * 1e3),
+      pressure: pascals((this.capabilities.rail?.pump === true && !this.pumping && !this.shut ? 0 : this.pressure + this.pressureOffset) * 1e3),
       railTemperature: celsius(this.temperature),
       meterTemperature: celsius(this.temperature),
       edges: this.#edgesWhole,

@@ -68,6 +68,7 @@ function controller(falsify: (line: string) => string = (line) => line, pressure
     serial: 'T-1',
     channels: 4,
     pressureCommandable,
+    rail: { pump: true, relief: true, shutOff: true },
     bootSeed: 7,
     emit: (line) => {
       port.hear(Buffer.from(falsify(line), 'latin1'));

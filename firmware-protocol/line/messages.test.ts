@@ -21,8 +21,10 @@ const text = fc
 
 const request: fc.Arbitrary<Request> = fc.oneof(
   fc.record({ word: fc.constant('hello'), token: name(16) }),
-  fc.record({ word: fc.constant('describe'), topic: fc.constantFrom('timing', 'supply', 'pressure', 'safety') }),
-  fc.record({ word: fc.constantFrom('alive', 'arm', 'safe', 'halt', 'clear') }),
+  fc.record({ word: fc.constant('describe'), topic: fc.constantFrom('timing', 'supply', 'pressure', 'safety', 'extensions', 'rail') }),
+  fc.record({ word: fc.constantFrom('alive', 'arm', 'safe', 'halt', 'clear', 'rail', 'keep-pressure') }),
+  fc.record({ word: fc.constant('pump'), on: fc.boolean() }),
+  fc.record({ word: fc.constant('shut-off'), shut: fc.boolean() }),
   fc.record({ word: fc.constant('deadman'), ms: u32 }),
   fc.record({ word: fc.constant('telemetry'), hz: u32 }),
   fc.record({ word: fc.constant('supply'), mv: u32 }),
@@ -47,9 +49,12 @@ const reply: fc.Arbitrary<Reply> = fc.oneof(
     word: fc.constant('describe'), topic: fc.constant('safety'), deadmanMinMs: u32, deadmanMaxMs: u32, telemetryMaxHz: oneTo16,
     tripMa: u32, tripPa: u32, tripMilliC: u32, interlocks: fc.array(plainName(23), { maxLength: 5 }),
   }),
+  fc.record({ word: fc.constant('describe'), topic: fc.constant('extensions'), extensions: fc.array(plainName(23), { maxLength: 5 }) }),
+  fc.record({ word: fc.constant('describe'), topic: fc.constant('rail'), pump: fc.boolean(), relief: fc.boolean(), shutOff: fc.boolean() }),
+  fc.record({ word: fc.constant('rail'), pumping: fc.boolean(), relieved: fc.boolean(), shut: fc.boolean(), keeping: fc.boolean() }),
   fc.record({ word: fc.constant('burst'), number: one, widthNs: u32 }),
   fc.record({
-    word: fc.constantFrom('alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'halt', 'clear'),
+    word: fc.constantFrom('alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'halt', 'clear', 'pump', 'shut-off', 'keep-pressure'),
   }),
 );
 

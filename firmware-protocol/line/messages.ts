@@ -11,7 +11,8 @@ import {
 /** Stands for an empty value, because a value is never empty (LINE-8). */
 const NOTHING = 'none';
 
-type Topic = 'timing' | 'supply' | 'pressure' | 'safety';
+/** The topics of version 1, and those of the extensions (LINE-81). */
+type Topic = 'timing' | 'supply' | 'pressure' | 'safety' | 'extensions' | 'rail';
 
 export type Request =
   /** Opens a conversation: forgets earlier sequence numbers. `token` is echoed, so that an old answer is not taken for this one. */
@@ -33,7 +34,12 @@ export type Request =
       readonly count: number;
     }
   | { readonly word: 'halt' }
-  | { readonly word: 'clear' };
+  | { readonly word: 'clear' }
+  /** Words of the extension `rail` (LINE-83 to LINE-86). `rail` itself only asks how its outputs stand. */
+  | { readonly word: 'rail' }
+  | { readonly word: 'pump'; readonly on: boolean }
+  | { readonly word: 'shut-off'; readonly shut: boolean }
+  | { readonly word: 'keep-pressure' };
 
 export type Reply =
   | {
@@ -83,9 +89,34 @@ export type Reply =
       /** Names in bit order. */
       readonly interlocks: readonly string[];
     }
+  | {
+      readonly word: 'describe';
+      readonly topic: 'extensions';
+      /** Names; a host lives with those that it does not know. */
+      readonly extensions: readonly string[];
+    }
+  | {
+      readonly word: 'describe';
+      readonly topic: 'rail';
+      /** Which of these outputs there are. */
+      readonly pump: boolean;
+      readonly relief: boolean;
+      readonly shutOff: boolean;
+    }
+  /** How the outputs of the rail are commanded at this moment. */
+  | {
+      readonly word: 'rail';
+      readonly pumping: boolean;
+      /** The normally open relief valve stands open. */
+      readonly relieved: boolean;
+      /** The shut-off valve between regulator and rail is shut. */
+      readonly shut: boolean;
+      /** Disarmed, and the pressure kept on request. */
+      readonly keeping: boolean;
+    }
   /** Every other request is answered with its own word; `burst` also with the number that the new burst got. */
   | { readonly word: 'burst'; readonly number: number; readonly widthNs: number }
-  | { readonly word: Exclude<Request['word'], 'hello' | 'describe' | 'burst'> };
+  | { readonly word: Exclude<Request['word'], 'hello' | 'describe' | 'burst' | 'rail'> };
 
 type Description = Extract<Reply, { word: 'describe' }>;
 
@@ -145,14 +176,15 @@ export type FromController =
   | { readonly kind: 'bad'; readonly why: BadLine };
 
 const words: ReadonlySet<string> = new Set<Request['word']>([
-  'hello', 'describe', 'alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'burst', 'halt', 'clear',
+  'hello', 'describe', 'alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'burst', 'halt', 'clear', 'rail', 'pump',
+  'shut-off', 'keep-pressure',
 ]);
 
 function isWord(word: string): word is Request['word'] {
   return words.has(word);
 }
 
-const topics: ReadonlySet<string> = new Set<Topic>(['timing', 'supply', 'pressure', 'safety']);
+const topics: ReadonlySet<string> = new Set<Topic>(['timing', 'supply', 'pressure', 'safety', 'extensions', 'rail']);
 
 function isTopic(topic: string): topic is Topic {
   return topics.has(topic);
@@ -182,11 +214,17 @@ function requestBody(request: Request): string {
         `burst channel=${integerField(request.channel, 0, U32)} width-ns=${integerField(request.widthNs, 0, U32)}` +
         ` period-us=${integerField(request.periodUs, 0, U32)} count=${integerField(request.count, 0, U32)}`
       );
+    case 'pump':
+      return `pump on=${flag(request.on)}`;
+    case 'shut-off':
+      return `shut-off shut=${flag(request.shut)}`;
     case 'alive':
     case 'arm':
     case 'safe':
     case 'halt':
     case 'clear':
+    case 'rail':
+    case 'keep-pressure':
       return request.word;
   }
 }
@@ -230,11 +268,17 @@ function readRequest(line: LineReader, word: Request['word']): Request | null {
         periodUs: line.integer(' period-us=', 0, U32),
         count: line.integer(' count=', 0, U32),
       };
+    case 'pump':
+      return { word, on: line.flag(' on=') };
+    case 'shut-off':
+      return { word, shut: line.flag(' shut=') };
     case 'alive':
     case 'arm':
     case 'safe':
     case 'halt':
     case 'clear':
+    case 'rail':
+    case 'keep-pressure':
       return { word };
   }
 }
@@ -257,6 +301,8 @@ function replyBody(reply: Reply): string {
       return `describe topic=${reply.topic} ${descriptionBody(reply)}`;
     case 'burst':
       return `burst number=${integerField(reply.number, 1, U32)} width-ns=${integerField(reply.widthNs, 0, U32)}`;
+    case 'rail':
+      return `rail pumping=${flag(reply.pumping)} relieved=${flag(reply.relieved)} shut=${flag(reply.shut)} keeping=${flag(reply.keeping)}`;
     case 'alive':
     case 'deadman':
     case 'telemetry':
@@ -266,6 +312,9 @@ function replyBody(reply: Reply): string {
     case 'pressure':
     case 'halt':
     case 'clear':
+    case 'pump':
+    case 'shut-off':
+    case 'keep-pressure':
       return reply.word;
   }
 }
@@ -285,20 +334,39 @@ function descriptionBody(reply: Description): string {
       );
     case 'pressure':
       return (
-        `commandable=${reply.commandable ? 1 : 0} min-pa=${integerField(reply.minPa, 0, U32)}` +
+        `commandable=${flag(reply.commandable)} min-pa=${integerField(reply.minPa, 0, U32)}` +
         ` max-pa=${integerField(reply.maxPa, 0, U32)}`
       );
-    case 'safety': {
-      const names = reply.interlocks.map((name) => nameField(name, NAME)).join(',');
-      if (names.length > LIST) throw new RangeError('the interlock names are too long for one line');
+    case 'extensions':
+      return `extensions=${listField(reply.extensions)}`;
+    case 'rail':
+      return `pump=${flag(reply.pump)} relief=${flag(reply.relief)} shut-off=${flag(reply.shutOff)}`;
+    case 'safety':
       return (
         `deadman-min-ms=${integerField(reply.deadmanMinMs, 0, U32)} deadman-max-ms=${integerField(reply.deadmanMaxMs, 0, U32)}` +
         ` telemetry-max-hz=${integerField(reply.telemetryMaxHz, 1, U16)} trip-ma=${integerField(reply.tripMa, 0, U32)}` +
         ` trip-pa=${integerField(reply.tripPa, 0, U32)} trip-mdegc=${integerField(reply.tripMilliC, 0, U32)}` +
-        ` interlocks=${names === '' ? NOTHING : names}`
+        ` interlocks=${listField(reply.interlocks)}`
       );
-    }
   }
+}
+
+function flag(set: boolean): string {
+  return set ? '1' : '0';
+}
+
+/** Names separated by commas; `none` for no name at all. */
+function listField(names: readonly string[]): string {
+  const list = names.map((name) => nameField(name, NAME)).join(',');
+  if (list.length > LIST) throw new RangeError('the names are too long for one line');
+  return list === '' ? NOTHING : list;
+}
+
+/** null: it is no list of names. */
+function readList(line: LineReader, key: string): readonly string[] | null {
+  const list = line.name(key, LIST, true);
+  const names = list === NOTHING ? [] : list.split(',');
+  return names.some((name) => name === '' || name.length > NAME) ? null : names;
 }
 
 export function encodeRefusal(seq: number, refusal: Refusal): string {
@@ -317,8 +385,8 @@ export function encodeTelemetry(t: Telemetry): string {
       ` pressure-pa=${integerField(t.pressurePa, -I32, I32)} rail-mdegc=${integerField(t.railMilliC, -I32, I32)}` +
       ` meter-mdegc=${integerField(t.meterMilliC, -I32, I32)} edges=${integerField(t.edges, 0, U48)}` +
       ` edge-us=${integerField(t.lastEdgeUs, 0, U48)} burst=${integerField(t.burst, 0, U32)}` +
-      ` active=${t.active ? 1 : 0} commanded=${integerField(t.commanded, 0, U32)} done=${integerField(t.done, 0, U32)}` +
-      ` armed=${t.armed ? 1 : 0} fault=${t.fault === '' ? NOTHING : nameField(t.fault, CODE)}` +
+      ` active=${flag(t.active)} commanded=${integerField(t.commanded, 0, U32)} done=${integerField(t.done, 0, U32)}` +
+      ` armed=${flag(t.armed)} fault=${t.fault === '' ? NOTHING : nameField(t.fault, CODE)}` +
       ` interlocks=${integerField(t.interlocks, 0, U16)}`,
   );
 }
@@ -401,6 +469,14 @@ function readReply(line: LineReader): Reply | null {
     }
     case 'burst':
       return { word, number: line.integer(' number=', 1, U32), widthNs: line.integer(' width-ns=', 0, U32) };
+    case 'rail':
+      return {
+        word,
+        pumping: line.flag(' pumping='),
+        relieved: line.flag(' relieved='),
+        shut: line.flag(' shut='),
+        keeping: line.flag(' keeping='),
+      };
     case 'alive':
     case 'deadman':
     case 'telemetry':
@@ -410,6 +486,9 @@ function readReply(line: LineReader): Reply | null {
     case 'pressure':
     case 'halt':
     case 'clear':
+    case 'pump':
+    case 'shut-off':
+    case 'keep-pressure':
       return { word };
   }
 }
@@ -453,10 +532,14 @@ function readDescription(line: LineReader, topic: Topic): Description | null {
         tripPa: line.integer(' trip-pa=', 0, U32),
         tripMilliC: line.integer(' trip-mdegc=', 0, U32),
       };
-      const names = line.name(' interlocks=', LIST, true);
-      const interlocks = names === NOTHING ? [] : names.split(',');
-      if (interlocks.some((name) => name === '' || name.length > NAME)) return null;
-      return { word, topic, ...numbers, interlocks };
+      const interlocks = readList(line, ' interlocks=');
+      return interlocks === null ? null : { word, topic, ...numbers, interlocks };
     }
+    case 'extensions': {
+      const extensions = readList(line, ' extensions=');
+      return extensions === null ? null : { word, topic, extensions };
+    }
+    case 'rail':
+      return { word, topic, pump: line.flag(' pump='), relief: line.flag(' relief='), shutOff: line.flag(' shut-off=') };
   }
 }

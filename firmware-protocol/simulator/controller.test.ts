@@ -3,13 +3,14 @@ import { describe, expect, it } from 'vitest';
 import { sealLine } from '../line/codec.ts';
 import { decodeFromController, encodeRequest, type Refusal, type Reply, type Request, type Telemetry } from '../line/messages.ts';
 import { SimulatedController } from './controller.ts';
-import type { PlantPort, PlantReadings } from './plant-port.ts';
+import type { PlantPort, PlantReadings, RailOutputs } from './plant-port.ts';
 
 /** A plant without physics that writes down what the pins do and says what the test wants the sensors to say. */
 class RecordingPlant implements PlantPort {
   now = 0;
   supplyMv = -1;
   pressurePa = -1;
+  rail: RailOutputs | null = null;
   #drivenUntil = 0;
   readonly pulses: { readonly channel: number; readonly startUs: number; readonly widthUs: number }[] = [];
   onPulse: (startUs: number) => void = () => undefined;
@@ -28,6 +29,10 @@ class RecordingPlant implements PlantPort {
 
   setPressure(pa: number): void {
     this.pressurePa = pa;
+  }
+
+  setRail(outputs: RailOutputs): void {
+    this.rail = outputs;
   }
 
   pulse(channel: number, startUs: number, widthUs: number): void {
@@ -53,12 +58,13 @@ class Bench {
   seq = 100;
   readonly controller: SimulatedController;
 
-  constructor(pressureCommandable = true) {
+  constructor(pressureCommandable = true, rail = { pump: true, relief: true, shutOff: true }) {
     this.controller = new SimulatedController({
       plant: this.plant,
       serial: 'T-1',
       channels: 4,
       pressureCommandable,
+      rail,
       bootSeed: 3,
       emit: (line) => {
         const decoded = decodeFromController(line.slice(0, -1));
@@ -508,7 +514,9 @@ describe('safety', () => {
     Object.assign(bench.plant.reads, reading);
     bench.passMs(50);
     expect(bench.plant.supplyMv).toBe(0);
-    expect(bench.plant.pressurePa).toBe(fault === 'over-pressure' ? 100_000 : 500_000);
+    // LINE-88
+    expect(bench.plant.pressurePa).toBe(100_000);
+    expect(bench.plant.rail).toEqual({ pump: false, reliefShut: false, shutOff: false });
     const pulses = bench.plant.pulses.length;
     bench.passAliveMs(1_000);
     expect(bench.plant.pulses).toHaveLength(pulses);
@@ -565,7 +573,9 @@ describe('safety', () => {
 
   it('LINE-53 whatever is said and whatever happens, pins follow the armed state', () => {
     const small = fc.oneof(
-      fc.constantFrom<Request>({ word: 'arm' }, { word: 'safe' }, { word: 'halt' }, { word: 'clear' }, { word: 'alive' }, { word: 'hello', token: 'z' }),
+      fc.constantFrom<Request>({ word: 'arm' }, { word: 'safe' }, { word: 'halt' }, { word: 'clear' }, { word: 'alive' }, { word: 'hello', token: 'z' },
+        { word: 'describe', topic: 'extensions' }, { word: 'pump', on: true }, { word: 'pump', on: false }, { word: 'shut-off', shut: true },
+        { word: 'keep-pressure' }, { word: 'keep-pressure' }, { word: 'pressure', pa: 400_000 }),
       fc.record({ word: fc.constant('supply'), mv: fc.constantFrom(0, 1, 12_000, 18_000, 18_001) }),
       fc.record({ word: fc.constant('deadman'), ms: fc.constantFrom(100, 300, 10_000) }),
       fc.record({
@@ -584,16 +594,20 @@ describe('safety', () => {
         const bench = greeted();
         // What may be armed at most, told from outside: by answers, by time since the last request, by the inputs.
         let armed = false;
+        // LINE-86: disarmed, with the pressure kept; the dead-man and the inputs end that as well.
+        let keeping = false;
         let fedUs = 0;
         let deadmanUs = 1_000_000;
         let openUs = Number.POSITIVE_INFINITY;
-        const mayBeArmed = (us: number) => armed && us - fedUs <= deadmanUs + 50_000 && us - openUs <= 50_000;
+        const watched = (us: number) => us - fedUs <= deadmanUs + 50_000 && us - openUs <= 50_000;
+        const mayBeArmed = (us: number) => armed && watched(us);
         bench.plant.onPulse = (us) => {
           if (!mayBeArmed(us)) throw new Error('a pulse of a bench that cannot be armed');
         };
         for (const h of happenings) {
           const before = bench.frames.length;
           armed = mayBeArmed(bench.now);
+          keeping = keeping && watched(bench.now);
           if ('ask' in h) {
             bench.seq = (bench.seq + 1) & 0xffff;
             const line = bench.say(encodeRequest(bench.seq, h.ask));
@@ -601,7 +615,8 @@ describe('safety', () => {
             const done = answer !== null && !('refused' in answer);
             if (answer !== null && !('refused' in answer && answer.code === 'no-hello')) fedUs = bench.now;
             if (done && h.ask.word === 'arm') armed = true;
-            if (done && h.ask.word === 'safe') armed = false;
+            if (done && h.ask.word === 'safe') armed = keeping = false;
+            if (done && h.ask.word === 'keep-pressure') [armed, keeping] = [false, true];
             if (done && h.ask.word === 'deadman') deadmanUs = h.ask.ms * 1_000;
           } else if ('pass' in h) {
             bench.passMs(h.pass);
@@ -610,10 +625,11 @@ describe('safety', () => {
             openUs = h.interlocks === 7 ? Number.POSITIVE_INFINITY : Math.min(openUs, bench.now);
           } else {
             bench.controller.reset();
-            armed = false;
+            armed = keeping = false;
             deadmanUs = 1_000_000;
           }
           if (!mayBeArmed(bench.now)) expect(bench.plant.supplyMv).toBe(0);
+          if (!mayBeArmed(bench.now) && !keeping) expect(bench.plant.rail).toEqual({ pump: false, reliefShut: false, shutOff: false });
           for (const f of bench.frames.slice(before)) {
             expect(f.done).toBeLessThanOrEqual(f.commanded);
             expect(f.armed && f.fault !== '').toBe(false);
@@ -632,5 +648,133 @@ describe('safety', () => {
       }),
       { numRuns: 300 },
     );
+  });
+});
+
+const OFF = { pump: false, reliefShut: false, shutOff: false };
+
+/** Armed by a host that knows of the extensions, at 500 kPa. */
+function pumping(): Bench {
+  const bench = greeted();
+  bench.ask({ word: 'describe', topic: 'extensions' });
+  bench.ask({ word: 'arm' });
+  expect(bench.code({ word: 'pump', on: true })).toBe('done');
+  expect(bench.code({ word: 'pressure', pa: 500_000 })).toBe('done');
+  expect(bench.plant.rail).toEqual({ pump: true, reliefShut: true, shutOff: false });
+  return bench;
+}
+
+describe('the rail', () => {
+  it('LINE-80 LINE-81 LINE-83 the extensions are listed, an unknown topic is refused as form', () => {
+    const bench = greeted();
+    expect(bench.ask({ word: 'describe', topic: 'extensions' })).toMatchObject({ extensions: expect.arrayContaining(['rail']) as string[] });
+    expect(bench.ask({ word: 'describe', topic: 'rail' })).toMatchObject({ pump: true, relief: true, shutOff: true });
+    bench.seq += 1;
+    expect(bench.read(bench.say(sealLine(`? ${bench.seq} describe topic=weather`)))).toMatchObject({ refused: true, word: 'describe', code: 'form' });
+  });
+
+  it('LINE-83 LINE-84 the pump needs an armed bench; how the outputs stand is read back', () => {
+    const bench = greeted();
+    bench.ask({ word: 'describe', topic: 'extensions' });
+    expect(bench.plant.rail).toEqual(OFF);
+    expect(bench.code({ word: 'pump', on: true })).toBe('not-armed');
+    expect(bench.code({ word: 'pump', on: false })).toBe('done');
+    bench.ask({ word: 'arm' });
+    expect(bench.plant.rail).toEqual(OFF);
+    expect(bench.ask({ word: 'rail' })).toEqual({ word: 'rail', pumping: false, relieved: true, shut: false, keeping: false });
+    expect(bench.code({ word: 'pump', on: true })).toBe('done');
+    expect(bench.ask({ word: 'rail' })).toEqual({ word: 'rail', pumping: true, relieved: false, shut: false, keeping: false });
+    // The relief valve stays shut when the pump stops, so that the pressure can be watched.
+    expect(bench.code({ word: 'pump', on: false })).toBe('done');
+    expect(bench.plant.rail).toEqual({ pump: false, reliefShut: true, shutOff: false });
+  });
+
+  it('LINE-84 LINE-85 what a bench does not have is unsupported; LINE-86 keeping pressure is not', () => {
+    const bench = new Bench(true, { pump: false, relief: false, shutOff: false });
+    bench.ask({ word: 'hello', token: 'a' });
+    expect(bench.code({ word: 'pump', on: true })).toBe('unsupported');
+    expect(bench.code({ word: 'shut-off', shut: false })).toBe('unsupported');
+    expect(bench.code({ word: 'keep-pressure' })).toBe('not-armed');
+  });
+
+  it('LINE-86 keeping pressure is making safe but for the rail, and the dead-man goes on', () => {
+    const bench = pumping();
+    bench.ask({ word: 'supply', mv: 12_000 });
+    bench.ask(burst({ count: 1_000 }));
+    bench.passMs(100);
+    expect(bench.code({ word: 'keep-pressure' })).toBe('done');
+    expect(bench.code({ word: 'keep-pressure' })).toBe('done');
+    expect(bench.code({ word: 'shut-off', shut: true })).toBe('done');
+    bench.passAliveMs(3_000);
+    expect(bench.frame()).toMatchObject({ armed: false, active: false, fault: '' });
+    expect(bench.plant).toMatchObject({ supplyMv: 0, pressurePa: 500_000, rail: { pump: true, reliefShut: true, shutOff: true } });
+    expect(bench.code(burst())).toBe('not-armed');
+    expect(bench.code({ word: 'supply', mv: 1 })).toBe('not-armed');
+    bench.passMs(1_051);
+    expect(bench.ask({ word: 'rail' })).toMatchObject({ keeping: false, pumping: false });
+    bench.passMs(100);
+    expect(bench.frame().fault).toBe('dead-man');
+    expect(bench.plant).toMatchObject({ pressurePa: 100_000, rail: OFF });
+  });
+
+  it.each(['safe', 'arm'] as const)('LINE-86 keeping pressure ends with %s', (word) => {
+    const bench = pumping();
+    bench.ask({ word: 'keep-pressure' });
+    expect(bench.code({ word })).toBe('done');
+    expect(bench.ask({ word: 'rail' })).toMatchObject({ keeping: false, pumping: word === 'arm' });
+    expect(bench.plant.pressurePa).toBe(word === 'arm' ? 500_000 : 100_000);
+  });
+
+  it('LINE-87 a host of version 1 finds the pump running when it has armed, and only then', () => {
+    const bench = greeted();
+    expect(bench.code({ word: 'pressure', pa: 400_000 })).toBe('done');
+    expect(bench.plant.rail).toEqual(OFF);
+    bench.ask({ word: 'arm' });
+    expect(bench.plant.rail).toEqual({ pump: true, reliefShut: true, shutOff: false });
+    bench.ask({ word: 'safe' });
+    bench.ask({ word: 'describe', topic: 'extensions' });
+    bench.ask({ word: 'arm' });
+    expect(bench.plant.rail).toEqual(OFF);
+    bench.ask({ word: 'safe' });
+    // A new conversation may be that of another host.
+    bench.ask({ word: 'hello', token: 'b' });
+    bench.ask({ word: 'arm' });
+    expect(bench.plant.rail?.pump).toBe(true);
+  });
+
+  it.each([
+    ['safe', (bench: Bench) => void bench.ask({ word: 'safe' })],
+    ['the dead-man', (bench: Bench) => { bench.passMs(1_060); }],
+    ['the cover', (bench: Bench) => { bench.plant.reads.interlocks = 0b101; bench.passMs(50); }],
+    ['the ventilation', (bench: Bench) => { bench.plant.reads.interlocks = 0b011; bench.passMs(50); }],
+    ['the emergency stop', (bench: Bench) => { bench.plant.reads.interlocks = 0b110; bench.passMs(50); }],
+    ['a reset', (bench: Bench) => { bench.controller.reset(); }],
+  ])('LINE-88 %s gives up the rail pressure', (_, happen) => {
+    const bench = pumping();
+    bench.ask({ word: 'shut-off', shut: true });
+    happen(bench);
+    expect(bench.plant).toMatchObject({ pressurePa: 100_000, rail: OFF });
+  });
+
+  it('LINE-89 dead-man and interlocks watch a disarmed bench too while its regulator is up', () => {
+    const bench = greeted();
+    bench.ask({ word: 'pressure', pa: 400_000 });
+    bench.passAliveMs(2_000);
+    expect(bench.plant.pressurePa).toBe(400_000);
+    bench.passMs(1_060);
+    expect(bench.plant.pressurePa).toBe(100_000);
+    bench.passMs(100);
+    expect(bench.frame().fault).toBe('dead-man');
+    bench.ask({ word: 'clear' });
+    bench.ask({ word: 'pressure', pa: 400_000 });
+    bench.plant.reads.interlocks = 0b101;
+    bench.passMs(50);
+    expect(bench.plant.pressurePa).toBe(100_000);
+    bench.plant.reads.interlocks = 0b111;
+    bench.ask({ word: 'clear' });
+    // At its lowest there is nothing to watch.
+    bench.ask({ word: 'pressure', pa: 100_000 });
+    bench.passMs(2_000);
+    expect(bench.frame().fault).toBe('');
   });
 });

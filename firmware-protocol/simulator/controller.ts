@@ -39,6 +39,9 @@ const COVER = 2;
 const VENTILATION = 4;
 const ALL_CLOSED = EMERGENCY_STOP | COVER | VENTILATION;
 
+/** LINE-81. */
+const EXTENSIONS = ['rail'] as const;
+
 const DEFAULT_DEADMAN_MS = 1_000;
 const DEFAULT_TELEMETRY_HZ = 10;
 /** How often inputs and limits are looked at; the specification allows 50 ms to the reaction (LINE-59). */
@@ -57,6 +60,8 @@ export interface ControllerOptions {
   readonly serial: string;
   readonly channels: number;
   readonly pressureCommandable: boolean;
+  /** Which outputs of the extension `rail` there are. */
+  readonly rail: { readonly pump: boolean; readonly relief: boolean; readonly shutOff: boolean };
   /** Boot ids are drawn from this. */
   readonly bootSeed: number;
   /** Takes every line that the controller says, LF included. */
@@ -86,6 +91,7 @@ export class SimulatedController {
   readonly #serial: string;
   readonly #channels: number;
   readonly #pressureCommandable: boolean;
+  readonly #railOutputs: ControllerOptions['rail'];
   readonly #emit: (line: string) => void;
   readonly #boots: RandomSource;
   readonly #splitter: LineSplitter;
@@ -100,6 +106,14 @@ export class SimulatedController {
   #hello: { readonly seq: number; readonly token: string; readonly answer: string } | null = null;
 
   #armed = false;
+  /** LINE-84 to LINE-88. */
+  #pumping = false;
+  #reliefShut = false;
+  #shut = false;
+  #keeping = false;
+  #pressureRaised = false;
+  /** This conversation's host has asked for the extensions (LINE-87). */
+  #extended = false;
   #fault: FaultCode | null = null;
   #burst: Burst | null = null;
   #nextBurst = 1;
@@ -123,6 +137,7 @@ export class SimulatedController {
     this.#serial = options.serial;
     this.#channels = options.channels;
     this.#pressureCommandable = options.pressureCommandable;
+    this.#railOutputs = options.rail;
     this.#emit = options.emit;
     this.#boots = RandomSource.named(options.bootSeed, 'boot');
     this.#splitter = new LineSplitter(LONGEST_TO_CONTROLLER, (text) => {
@@ -178,6 +193,7 @@ export class SimulatedController {
     this.#splitter.restart();
     this.#last = null;
     this.#hello = null;
+    this.#extended = false;
     this.#fault = null;
     this.#burst = null;
     this.#nextBurst = 1;
@@ -188,13 +204,33 @@ export class SimulatedController {
     this.#telemetryUs = 1_000_000 / DEFAULT_TELEMETRY_HZ;
     this.#deadmanUs = DEFAULT_DEADMAN_MS * 1_000;
     this.#makeSafe();
-    if (this.#pressureCommandable) this.#plant.setPressure(PRESSURE.minPa);
     this.#nextSupervision = this.#startedUs;
     this.#nextTelemetry = this.#startedUs + this.#telemetryUs;
   }
 
-  /** LINE-54. */
+  /** LINE-54, LINE-88. */
   #makeSafe(): void {
+    this.#stopWork();
+    this.#keeping = false;
+    this.#pumping = false;
+    this.#reliefShut = false;
+    this.#shut = false;
+    this.#commandRail();
+    this.#pressureRaised = false;
+    if (this.#pressureCommandable) this.#plant.setPressure(PRESSURE.minPa);
+  }
+
+  #commandRail(): void {
+    this.#plant.setRail({ pump: this.#pumping, reliefShut: this.#reliefShut, shutOff: this.#shut });
+  }
+
+  /** LINE-89: there is something that the dead-man and the interlocks have to watch. */
+  get #live(): boolean {
+    return this.#armed || this.#keeping || this.#pressureRaised;
+  }
+
+  /** Making safe but for the rail. */
+  #stopWork(): void {
     this.#nextPulseStart = NEVER;
     this.#nextPulseEnd = NEVER;
     if (this.#burst !== null) this.#burst.active = false;
@@ -205,7 +241,6 @@ export class SimulatedController {
 
   #latch(fault: FaultCode): void {
     this.#makeSafe();
-    if (fault === 'over-pressure' && this.#pressureCommandable) this.#plant.setPressure(PRESSURE.minPa);
     this.#fault ??= fault;
   }
 
@@ -216,8 +251,8 @@ export class SimulatedController {
     this.#looksOverPressure = now.pressurePa > SAFETY.tripPa ? this.#looksOverPressure + 1 : 0;
     this.#looksOverTemperature = hottest(now) > SAFETY.tripMilliC ? this.#looksOverTemperature + 1 : 0;
     if ((now.interlocks & EMERGENCY_STOP) === 0) this.#latch('emergency-stop');
-    else if (this.#armed && (now.interlocks & COVER) === 0) this.#latch('interlock-cover');
-    else if (this.#armed && (now.interlocks & VENTILATION) === 0) this.#latch('interlock-ventilation');
+    else if (this.#live && (now.interlocks & COVER) === 0) this.#latch('interlock-cover');
+    else if (this.#live && (now.interlocks & VENTILATION) === 0) this.#latch('interlock-ventilation');
     else if (this.#looksOverCurrent >= LOOKS_TO_TRIP) this.#latch('over-current');
     else if (this.#looksOverPressure >= LOOKS_TO_TRIP) this.#latch('over-pressure');
     else if (this.#looksOverTemperature >= LOOKS_TO_TRIP) this.#latch('over-temperature');
@@ -316,13 +351,14 @@ export class SimulatedController {
         channels: this.#channels,
       });
       this.#hello = { seq, token, answer };
+      this.#extended = false;
       this.#last = { seq, answer };
     }
     this.#emit(this.#hello.answer);
   }
 
   #feedDeadMan(): void {
-    this.#deadmanAt = this.#armed ? this.#now + this.#deadmanUs : NEVER;
+    this.#deadmanAt = this.#live ? this.#now + this.#deadmanUs : NEVER;
   }
 
   #carryOut(request: Request): Outcome {
@@ -364,6 +400,7 @@ export class SimulatedController {
         if (request.pa < PRESSURE.minPa || request.pa > PRESSURE.maxPa) return range('pa', PRESSURE.minPa, PRESSURE.maxPa);
         if (this.#fault !== null) return this.#faultRefusal(this.#fault);
         this.#plant.setPressure(request.pa);
+        this.#pressureRaised = request.pa > PRESSURE.minPa;
         return { word: 'pressure' };
       case 'burst':
         return this.#startBurst(request);
@@ -372,7 +409,55 @@ export class SimulatedController {
         return { word: 'halt' };
       case 'clear':
         return this.#clear();
+      case 'rail':
+        return { word: 'rail', pumping: this.#pumping, relieved: this.#railOutputs.relief && !this.#reliefShut, shut: this.#shut, keeping: this.#keeping };
+      case 'pump':
+        return this.#pump(request.on);
+      case 'shut-off':
+        return this.#shutOff(request.shut);
+      case 'keep-pressure':
+        return this.#keepPressure();
     }
+  }
+
+  /** LINE-84. */
+  #pump(on: boolean): Outcome {
+    if (!this.#railOutputs.pump && !this.#railOutputs.relief) return { refused: 'unsupported', text: 'This bench has no pump and no relief valve to command.' };
+    if (on) {
+      const notReady = this.#notReady();
+      if (notReady !== null) return notReady;
+    }
+    this.#switchPump(on);
+    return { word: 'pump' };
+  }
+
+  #switchPump(on: boolean): void {
+    this.#pumping = on && this.#railOutputs.pump;
+    if (on) this.#reliefShut = this.#railOutputs.relief;
+    this.#commandRail();
+  }
+
+  /** LINE-85. */
+  #shutOff(shut: boolean): Outcome {
+    if (!this.#railOutputs.shutOff) return { refused: 'unsupported', text: 'This bench has no shut-off valve to command.' };
+    if (shut && !this.#keeping) {
+      const notReady = this.#notReady();
+      if (notReady !== null) return notReady;
+    }
+    this.#shut = shut;
+    this.#commandRail();
+    return { word: 'shut-off' };
+  }
+
+  /** LINE-86. */
+  #keepPressure(): Outcome {
+    if (!this.#keeping) {
+      const notReady = this.#notReady();
+      if (notReady !== null) return notReady;
+      this.#stopWork();
+      this.#keeping = true;
+    }
+    return { word: 'keep-pressure' };
   }
 
   #describe(topic: Extract<Request, { word: 'describe' }>['topic']): Outcome {
@@ -387,6 +472,11 @@ export class SimulatedController {
           : { word: 'describe', topic, commandable: false, minPa: 0, maxPa: 0 };
       case 'safety':
         return { word: 'describe', topic, ...SAFETY };
+      case 'extensions':
+        this.#extended = true;
+        return { word: 'describe', topic, extensions: EXTENSIONS };
+      case 'rail':
+        return { word: 'describe', topic, ...this.#railOutputs };
     }
   }
 
@@ -398,6 +488,8 @@ export class SimulatedController {
       const open = SAFETY.interlocks.filter((_, bit) => (interlocks & (1 << bit)) === 0);
       return { refused: 'interlock', text: `Open: ${open.join(', ')}. The bench stays disarmed.` };
     }
+    if (!this.#armed && !this.#keeping && !this.#extended) this.#switchPump(true);
+    this.#keeping = false;
     this.#armed = true;
     return { word: 'arm' };
   }

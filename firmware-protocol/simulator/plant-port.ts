@@ -14,11 +14,21 @@ export interface PlantReadings {
   readonly interlocks: number;
 }
 
+/** The outputs that command the rail. All false is what a reset leaves: pump off, relief valve open, shut-off valve open. */
+export interface RailOutputs {
+  readonly pump: boolean;
+  /** The normally open relief valve of the rail is held shut. */
+  readonly reliefShut: boolean;
+  /** The valve between regulator and rail is shut. */
+  readonly shutOff: boolean;
+}
+
 export interface PlantPort {
   /** Lets physical time pass up to `us`; never goes back. */
   advanceTo(us: number): void;
   setSupply(mv: number): void;
   setPressure(pa: number): void;
+  setRail(outputs: RailOutputs): void;
   /** Drives `channel` from `startUs` (not before the last `advanceTo`) for `widthUs`. */
   pulse(channel: number, startUs: number, widthUs: number): void;
   read(): PlantReadings;

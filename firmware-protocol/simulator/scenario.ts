@@ -49,6 +49,10 @@ export const scenarioSchema = z.strictObject({
   seed: z.int().min(0).max(0xffffffff).default(1),
   injectors: z.int().min(1).max(16).default(8),
   pressureCommandable: z.boolean().default(true),
+  /** What of the rail the controller can command. Without a pump output the pump always runs, without a relief valve nothing vents. */
+  rail: z
+    .strictObject({ pump: z.boolean().default(true), relief: z.boolean().default(true), shutOff: z.boolean().default(true) })
+    .prefault({}),
   /** false: no pulse scatter, jitter, ripple, drift or sensor noise. Instrument errors and part spread remain. */
   noise: z.boolean().default(true),
   /** false: the instruments are exactly as their certificates say. */

@@ -34,6 +34,7 @@ class Host {
       advanceTo: (us) => plant.advanceTo(us),
       setSupply: (mv) => plant.setSupply(mv),
       setPressure: (pa) => plant.setPressure(pa),
+      setRail: (outputs) => plant.setRail(outputs),
       pulse: (channel, startUs, widthUs) => plant.pulse(channel, startUs, widthUs),
       read: () => plant.read(),
       begin: (fault) => {

@@ -43,6 +43,7 @@ export class SimulatedBench {
       serial: `SIM-${String(scenario.seed).padStart(4, '0')}`,
       channels: scenario.injectors,
       pressureCommandable: scenario.pressureCommandable,
+      rail: scenario.rail,
       bootSeed: scenario.seed,
       emit: (line) => {
         if (this.#toHost.clear) {

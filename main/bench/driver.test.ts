@@ -102,6 +102,7 @@ test('requests reach the bench in the units of the line, and its refusals come b
   const c = await connected();
   expect(await c.bench.perform(burst())).toMatchObject({ kind: 'refused', code: 'not-armed' });
   await arm(c);
+  expect(await c.bench.perform({ kind: 'pump', on: true })).toEqual(done);
   expect(await c.bench.perform({ kind: 'set-pressure', pressure: pascals(400_000) })).toEqual(done);
   expect(await c.bench.perform(burst(5, 3))).toEqual(done);
   expect(await c.bench.perform(burst(5, 3))).toMatchObject({ kind: 'refused', code: 'busy' });
@@ -384,6 +385,49 @@ test.each([
   const { result } = await tryConnect(clock, () => Promise.resolve([rewriting(running, (body) => body.replace(from, to))]));
   expect(result).toMatchObject({ ok: false, code });
   if (!result.ok) expect(result.text).toContain(says);
+});
+
+test('LINE-80 a controller that knows of no extensions is used as before, and what it cannot do is not asked of it', async () => {
+  const clock = newClock();
+  const running = switchOn(clock, { rail: { pump: false, relief: false, shutOff: false } });
+  const old = rewriting(running, (body) =>
+    body.replace(/^= (\d+) describe topic=extensions .*/, '! $1 describe code=form text=The fields of this request are not those of the specification.'));
+  const { result } = await tryConnect(clock, () => Promise.resolve([old]));
+  if (!result.ok) throw new Error(result.text);
+  expect(result.bench.capabilities.rail).toBeUndefined();
+  expect(await result.bench.perform({ kind: 'arm' })).toEqual(done);
+  for (const request of [{ kind: 'pump', on: true }, { kind: 'shut-off', shut: true }, { kind: 'keep-pressure' }] as const) {
+    expect(await result.bench.perform(request)).toMatchObject({ kind: 'refused', code: 'unsupported' });
+  }
+  expect(await result.bench.perform({ kind: 'make-safe' })).toEqual(done);
+});
+
+test('LINE-83 LINE-88 pump and valves are commanded, and make-safe is done only when they are off again', async () => {
+  const c = await connected({ noise: false });
+  expect(c.bench.capabilities.rail).toEqual({ pump: true, relief: true, shutOff: true });
+  await arm(c);
+  expect(await c.bench.perform({ kind: 'pump', on: true })).toEqual(done);
+  expect(await c.bench.perform({ kind: 'set-pressure', pressure: pascals(600_000) })).toEqual(done);
+  await wait(c.clock, 5_000);
+  expect((await nextFrame(c)).pressure).toBeGreaterThan(590e3);
+  expect(await c.bench.perform({ kind: 'keep-pressure' })).toEqual(done);
+  expect(await c.bench.perform({ kind: 'shut-off', shut: true })).toEqual(done);
+  await wait(c.clock, 3_000);
+  expect(await nextFrame(c)).toMatchObject({ armed: false, fault: null });
+  expect((await nextFrame(c)).pressure).toBeGreaterThan(590e3);
+  expect(await c.bench.perform({ kind: 'make-safe' })).toEqual(done);
+  await wait(c.clock, 5_000);
+  expect((await nextFrame(c)).pressure).toBeLessThan(2e3);
+});
+
+test('LINE-88 a pump that is not given up is not called safe', async () => {
+  const clock = newClock();
+  const running = switchOn(clock);
+  const { result } = await tryConnect(clock, () => Promise.resolve([rewriting(running, (body) => body.replace('rail pumping=0', 'rail pumping=1'))]));
+  if (!result.ok) throw new Error(result.text);
+  const reply = await result.bench.perform({ kind: 'make-safe' });
+  expect(reply).toMatchObject({ kind: 'no-answer' });
+  if (reply.kind === 'no-answer') expect(reply.text).toContain('pump and relief valve');
 });
 
 test('a burst whose width the controller does not keep is stopped and refused', async () => {

@@ -211,6 +211,12 @@ class BenchDriver implements Bench {
         return asBenchReply(await this.#ask({ word: 'halt' }, signal));
       case 'clear-faults':
         return asBenchReply(await this.#ask({ word: 'clear' }, signal));
+      case 'pump':
+        return this.#askRail({ word: 'pump', on: request.on }, signal);
+      case 'shut-off':
+        return this.#askRail({ word: 'shut-off', shut: request.shut }, signal);
+      case 'keep-pressure':
+        return this.#askRail({ word: 'keep-pressure' }, signal);
     }
   }
 
@@ -275,6 +281,20 @@ class BenchDriver implements Bench {
     return answer;
   }
 
+  /** LINE-88, as the controller says it of its outputs. */
+  async #railGivenUp(deadlineMs: number, signal: AbortSignal | undefined): Promise<boolean> {
+    const { rail } = this.capabilities;
+    const { reply } = { reply: null, ...(await this.#ask({ word: 'rail' }, signal, Math.max(1, deadlineMs))) };
+    return reply?.word === 'rail' && !reply.pumping && !reply.keeping && !reply.shut && (rail?.relief !== true || reply.relieved);
+  }
+
+  /** A controller without the extension would refuse the word as unknown; it is not troubled with it. */
+  async #askRail(request: Request, signal: AbortSignal | undefined): Promise<BenchReply> {
+    return this.capabilities.rail === undefined
+      ? { kind: 'refused', code: 'unsupported', text: 'The controller of this bench commands no pump and no valves. Nothing was switched.' }
+      : asBenchReply(await this.#ask(request, signal));
+  }
+
   async #burst(request: BurstRequest, signal: AbortSignal | undefined): Promise<BenchReply> {
     const widthNs = Math.round(request.width * 1e9);
     const answer = await this.#ask(
@@ -309,6 +329,7 @@ class BenchDriver implements Bench {
     const left = () => deadline - clock.now();
     const isWithdrawn = () => signal?.aborted === true || this.#closing.signal.aborted;
     let why = this.#downReason;
+    let railGivenUp = true;
     while (left() > 0 && !isWithdrawn()) {
       if (!this.#up) {
         await this.#until(() => this.#up, left(), signal);
@@ -320,8 +341,11 @@ class BenchDriver implements Bench {
         why = answer.text;
         continue;
       }
-      why = 'Its telemetry does not show it.';
-      if (await this.#until((frame) => frame !== null && this.#isSafe(frame), left(), signal)) return { kind: 'done' };
+      why = railGivenUp ? 'Its telemetry does not show it.' : why;
+      if (!(await this.#until((frame) => frame !== null && this.#isSafe(frame), left(), signal))) continue;
+      if (this.capabilities.rail === undefined || (await this.#railGivenUp(left(), signal))) return { kind: 'done' };
+      railGivenUp = false;
+      why = 'It does not say that pump and relief valve are off.';
     }
     const deadMan = `Without the host the controller makes the bench safe by itself after ${this.#options.deadManMs / 1000} s.`;
     return {
@@ -500,8 +524,9 @@ async function converse(
   signal: AbortSignal | undefined,
 ): Promise<Conversation | ConnectFailure> {
   type Answer<W extends Reply['word']> = { readonly ok: true; readonly reply: Extract<Reply, { word: W }> } | ConnectFailure;
-  const ask = async <R extends Request>(request: R, deadlineMs = REQUEST_DEADLINE_MS): Promise<Answer<R['word']>> => {
-    const answer = await link.request(request, { deadlineMs, signal });
+  const ask = async <R extends Request>(request: R, deadlineMs = REQUEST_DEADLINE_MS): Promise<Answer<R['word']>> =>
+    taken(request, await link.request(request, { deadlineMs, signal }));
+  const taken = <R extends Request>(request: R, answer: LinkAnswer): Answer<R['word']> => {
     switch (answer.kind) {
       case 'reply':
         // The link has checked that the reply answers this request.
@@ -543,6 +568,14 @@ async function converse(
   if (!pressure.ok) return pressure;
   const safety = await describe('safety');
   if (!safety.ok) return safety;
+  const asked = { word: 'describe', topic: 'extensions' } as const;
+  const said = await link.request(asked, { deadlineMs: REQUEST_DEADLINE_MS, signal });
+  // LINE-80: a controller that knows of no extensions refuses the topic, with whatever code.
+  const extensions = said.kind === 'refused' ? null : taken(asked, said);
+  if (extensions?.ok === false) return extensions;
+  const names = extensions?.reply.word === 'describe' && extensions.reply.topic === 'extensions' ? extensions.reply.extensions : [];
+  const rail = names.includes('rail') ? await describe('rail') : null;
+  if (rail?.ok === false) return rail;
   const identity: BenchIdentity = { model, serialNumber: serial, firmware, protocol };
   const capabilities: BenchCapabilities = {
     channels,
@@ -558,6 +591,7 @@ async function converse(
     pressure: pressure.reply.commandable
       ? { commandable: true, min: pascals(pressure.reply.minPa), max: pascals(pressure.reply.maxPa) }
       : { commandable: false },
+    ...(rail === null ? {} : { rail: { pump: rail.reply.pump, relief: rail.reply.relief, shutOff: rail.reply.shutOff } }),
     deadManMin: milliseconds(safety.reply.deadmanMinMs),
     deadManMax: milliseconds(safety.reply.deadmanMaxMs),
     telemetryMaxHz: safety.reply.telemetryMaxHz,

@@ -96,6 +96,9 @@ function answerAll(wire: TestWire): void {
       case 'describe':
         wire.say(encodeReply(seq, { word: 'describe', topic: 'supply', minMv: 0, maxMv: 18_000, safeMv: 0 }));
         break;
+      case 'rail':
+        wire.say(encodeReply(seq, { word: 'rail', pumping: false, relieved: true, shut: false, keeping: false }));
+        break;
       default:
         wire.say(encodeReply(seq, { word: request.word }));
         break;

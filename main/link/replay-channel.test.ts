@@ -82,6 +82,8 @@ test('the same host gets the same replies and the same frames from the replay, a
   expect(await session(host, clock)).toEqual(recorded.replies);
   expect(host.bench.identity).toEqual(recorded.host.bench.identity);
   expect(replay.departures).toEqual([]);
+  // The axis stood still now and then: what the recorded host heard last comes a little later.
+  await wait(clock, 2000);
   const numbers = recorded.host.frames.map(({ number }) => number);
   expect(numbers.length).toBeGreaterThan(20);
   expect(host.frames.filter(({ number }) => numbers.includes(number))).toEqual(recorded.host.frames);
@@ -138,7 +140,7 @@ test('a host far ahead of the recording is told', async () => {
   expect(replay.departures).toEqual([]);
   void host.bench.perform({ kind: 'make-safe' });
   await wait(clock, 100);
-  expect(replay.departures).toMatchObject([{ kind: 'early' }]);
+  expect(replay.departures[0]).toMatchObject({ kind: 'early', text: expect.stringContaining('"safe"') as string });
   await host.bench.close();
   clock.stop();
 });

@@ -131,7 +131,10 @@ export class ManualBench {
       return Promise.resolve(no(`The supply of this bench reaches ${minSupply} to ${maxSupply} V. Nothing was set.`));
     }
     return this.#inSequence(`Setting the supply to ${target} V.`, async (ask) => {
-      if (target > safeSupply) await ask({ kind: 'arm' });
+      if (target > safeSupply) {
+        await ask({ kind: 'arm' });
+        if (!this.#bench.capabilities.pressure.commandable) await this.#feedRail(ask);
+      }
       this.#asked.supply = target;
       this.#asked.supplySeen = false;
       await ask({ kind: 'set-supply', supply: volts(target) });
@@ -139,6 +142,17 @@ export class ManualBench {
     });
   }
 
+  get #feedsRail(): boolean {
+    const { rail } = this.#bench.capabilities;
+    return rail !== undefined && (rail.pump || rail.relief);
+  }
+
+  /** The pump runs only on an armed bench, so that the dead-man stops it. */
+  async #feedRail(ask: (request: BenchRequest) => Promise<void>): Promise<void> {
+    if (this.#feedsRail) await ask({ kind: 'pump', on: true });
+  }
+
+  /** Arms and enables the pump if needed, and sets the regulator. */
   pressure(kpa: number): Promise<ManualAnswer> {
     const { pressure } = this.#bench.capabilities;
     if (!pressure.commandable) return Promise.resolve(no('This bench cannot set the rail pressure by itself. Set the regulator by hand.'));
@@ -147,6 +161,8 @@ export class ManualBench {
       return Promise.resolve(no(`The regulator of this bench reaches ${toKilopascals(pressure.min)} to ${toKilopascals(pressure.max)} kPa. Nothing was set.`));
     }
     return this.#inSequence(`Setting the rail pressure to ${kpa} kPa.`, async (ask) => {
+      if (this.#feedsRail) await ask({ kind: 'arm' });
+      await this.#feedRail(ask);
       this.#pressure = kpa;
       await ask({ kind: 'set-pressure', pressure: target });
       return `The rail pressure is set to ${kpa} kPa.`;
@@ -179,13 +195,15 @@ export class ManualBench {
   makeSafe(why: string): Promise<ManualAnswer> {
     this.#sequence?.abort(new Error('The bench is being made safe.'));
     this.#asked = nothingAsked();
+    // A bench that commands its rail gives the pressure up.
+    if (this.#bench.capabilities.rail !== undefined) this.#pressure = null;
     this.#engaged = true;
     this.#said = `${why} The bench is being made safe.`;
     const making = this.#bench.perform({ kind: 'make-safe' }).then((reply): ManualAnswer => {
       if (this.#making === making) this.#making = null;
       if (reply.kind === 'done') {
         if (this.#making === null && this.#sequence === null) this.#engaged = false;
-        this.#said = `${why} The bench is safe: not pulsing, supply at its safe value, disarmed.`;
+        this.#said = `${why} The bench is safe: not pulsing, supply at its safe value, disarmed${this.#bench.capabilities.rail === undefined ? '' : ', rail pressure given up'}.`;
         return yes(this.#said);
       }
       this.#said = `${why} ${reply.text}`;

@@ -315,7 +315,7 @@ export class RunService {
     void this.#bench.perform({ kind: 'make-safe' }).then((reply) => {
       failed(
         reply.kind === 'done'
-          ? 'The bench was made safe: not pulsing, supply at its safe value, disarmed.'
+          ? `The bench was made safe: not pulsing, supply at its safe value, disarmed${this.#bench.capabilities.rail === undefined ? '' : ', rail pressure given up'}.`
           : "That the bench is safe could not be confirmed: the controller's dead-man acts when this program ends. Press the emergency stop if anything still runs.",
       );
     });

@@ -32,6 +32,7 @@ export function stillPlant(): PlantPort & { interlocks: number; supplyMv: number
     setSupply(mv) {
       this.supplyMv = mv;
     },
+    setRail: () => undefined,
     setPressure(pa) {
       this.pressurePa = pa;
     },

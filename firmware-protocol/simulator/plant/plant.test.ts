@@ -9,8 +9,10 @@ import { drawInstrumentErrors } from './instrument-errors.ts';
 import { nominalKFactor } from './k-factor.ts';
 import { createPlant, type Plant } from './plant.ts';
 
+/** A pump that always runs: the rail is fed from the beginning. */
+const FED = { pump: false, relief: false, shutOff: false } as const;
 const scenario = (fields: Partial<Scenario> = {}): Scenario => ({
-  ...scenarioSchema.parse({ scenarioVersion: 1, seed: 2 }),
+  ...scenarioSchema.parse({ scenarioVersion: 1, seed: 2, rail: FED }),
   ...fields,
 });
 const QUIET = { noise: false, instrumentErrors: false } as const;
@@ -531,5 +533,45 @@ describe('channels without an injector', () => {
     const before = work.plant.read().edges;
     expect(work.train(3, 5, 20, 200)).toMatchObject({ currentMa: 0, edges: before });
     expect(drawInjector(2, 1)).not.toEqual(drawInjector(2, 2));
+  });
+});
+
+describe('the commanded rail', () => {
+  const WHOLE = { pump: true, relief: true, shutOff: true };
+  const up = { pump: true, reliefShut: true, shutOff: false };
+  const at600 = () => {
+    const work = new Work({ ...QUIET, rail: WHOLE });
+    expect(work.pass(1).pressurePa).toBe(0);
+    work.plant.setRail(up);
+    work.plant.setPressure(600e3);
+    expect(Math.abs(work.pass(8).pressurePa - 600e3)).toBeLessThan(20);
+    return work;
+  };
+
+  it('has no pressure until the pump runs; an open relief valve takes it within seconds', () => {
+    const work = at600();
+    work.plant.setRail({ pump: false, reliefShut: false, shutOff: false });
+    expect(work.pass(1).pressurePa).toBeLessThan(100e3);
+    expect(work.pass(4).pressurePa).toBeLessThan(100);
+  });
+
+  it.each([
+    ['the pump off', { ...up, pump: false }],
+    ['the shut-off valve shut', { ...up, shutOff: true }],
+  ])('with %s keeps its pressure but for what leaks, and nothing runs through the meter', (_, outputs) => {
+    const work = at600();
+    work.plant.begin({ kind: 'injector-leaking', channel: 2, mlPerMin: 1 });
+    work.pass(1);
+    work.plant.setRail(outputs);
+    const before = work.pass(0.5);
+    const after = work.pass(20);
+    expect(after.edges - before.edges).toBeLessThanOrEqual(1);
+    // 1 mL/min at 400 kPa, more at 600: C dp/dt = -q, with 7.5e-11 m3/Pa of compliance; the seats' own leaks are small.
+    const perSecond = (before.pressurePa - after.pressurePa) / 20;
+    const expected = ((1e-6 / 60) / 7.5e-11) * Math.sqrt(((before.pressurePa + after.pressurePa) / 2) / 400e3);
+    expect(perSecond / expected).toBeGreaterThan(0.98);
+    expect(perSecond / expected).toBeLessThan(1.1);
+    work.plant.setRail(up);
+    expect(Math.abs(work.pass(8).pressurePa - 600e3)).toBeLessThan(50);
   });
 });

@@ -4,7 +4,7 @@
  * it is looked at (sensor noise aside: every look takes new).
  */
 import { simulatedBenchEquipment } from '../certificates.ts';
-import type { PlantPort, PlantReadings } from '../plant-port.ts';
+import type { PlantPort, PlantReadings, RailOutputs } from '../plant-port.ts';
 import { RandomSource } from '../random.ts';
 import type { Fault, Scenario } from '../scenario.ts';
 import { heptaneDensity } from './fluid.ts';
@@ -64,7 +64,7 @@ interface ActiveDraw extends Draw {
   flow: number;
 }
 
-/** A bench at rest: supply off, rail at 400 kPa, nothing flowing. */
+/** A bench at rest: supply off, nothing flowing; no pressure where the pump or a relief valve is commanded, else 400 kPa. */
 export function createPlant(scenario: Scenario): Plant {
   return new SimulatedPlant(scenario);
 }
@@ -86,6 +86,7 @@ class SimulatedPlant implements Plant {
   readonly #pending: PendingPulse[] = [];
   #draws: ActiveDraw[] = [];
   #pressureSet = HOME_PA;
+  #vented: boolean;
   #fluidC = FLUID_C;
   #meterC = FLUID_C + METER_WARMER_K;
   #heated = 0;
@@ -118,7 +119,10 @@ class SimulatedPlant implements Plant {
       (_, i) => new InjectorChannel(drawInjector(scenario.seed, i + 1), chance(`scatter ${i + 1}`)),
     );
     this.#supply = new Supply(this.#errors.supplyV);
-    this.#rail = new Rail(HOME_PA - this.#errors.pressurePa);
+    this.#vented = scenario.rail.relief;
+    const dead = scenario.rail.pump || scenario.rail.relief;
+    this.#rail = new Rail(dead ? 0 : HOME_PA - this.#errors.pressurePa);
+    this.#rail.cutOff(scenario.rail.pump && !this.#vented);
     this.#meter = new Meter(chance('meter'), this.#errors.kFactor);
     this.#sensorNoise = chance('sensors');
     this.#faultNoise = RandomSource.named(scenario.seed, 'noisy sensor');
@@ -151,6 +155,13 @@ class SimulatedPlant implements Plant {
   setPressure(pa: number): void {
     if (!this.#scenario.pressureCommandable) return;
     this.#pressureSet = Math.min(pa, REGULATOR_MAX_PA);
+  }
+
+  /** The relief valve sits on the rail, behind the shut-off valve: a rail that is vented is vented whatever else is shut. */
+  setRail({ pump, reliefShut, shutOff }: RailOutputs): void {
+    const { rail } = this.#scenario;
+    this.#vented = rail.relief && !reliefShut;
+    this.#rail.cutOff(!this.#vented && ((rail.pump && !pump) || (rail.shutOff && shutOff)));
   }
 
   pulse(channel: number, startUs: number, widthUs: number): void {
@@ -349,6 +360,7 @@ class SimulatedPlant implements Plant {
     this.#fluidC = FLUID_C + this.#creepFluidK + this.#heated;
     this.#meterC = this.#fluidC + METER_WARMER_K + this.#creepMeterK;
     const wanted = this.#pressureSet - this.#errors.pressurePa + this.#creepPa;
+    if (this.#vented) lostTo = 0;
     this.#rail.aim(lostTo === null ? wanted : Math.min(wanted, lostTo));
     this.#rail.follow(dt);
     this.#meter.tick(dt);

@@ -4,6 +4,8 @@
  * so the pressure droops with the flow, ripples with the pulses, and what runs in through the meter is the injectors'
  * flow smoothed with tau. Solved in closed form over any span of constant outflow. A rail above its target is relieved
  * to the tank behind the meter: nothing runs back through it.
+ *
+ * A rail that is cut off from its regulator (pump off, or shut-off valve shut) has no inflow: C dp/dt = -q_out.
  */
 
 /** Compliance of rail, hose and damper times density, kg/Pa: a 10 mg pulse lowers the pressure by 0.2 kPa. */
@@ -21,6 +23,7 @@ export class Rail {
   #target: number;
   #goal: number;
   #deficit = 0;
+  #cutOff = false;
   #sensed: number;
 
   constructor(pressure: number) {
@@ -44,8 +47,18 @@ export class Rail {
     this.#goal = Math.max(0, pressure);
   }
 
+  /** Nothing runs into the rail any more; or it is fed again, from the pressure at which it stands. */
+  cutOff(cutOff: boolean): void {
+    if (cutOff === this.#cutOff) return;
+    this.#cutOff = cutOff;
+    if (!cutOff) return;
+    this.#target = this.pressure;
+    this.#deficit = 0;
+  }
+
   /** Moves the regulator towards its aim for `dt` seconds, as one small step. */
   follow(dt: number): void {
+    if (this.#cutOff) return;
     const way = this.#goal - this.#target;
     if (way === 0) return;
     const step = Math.abs(way) < NEAR_PA ? way : way * (1 - Math.exp(-dt / TARGET_TAU_S));
@@ -55,6 +68,7 @@ export class Rail {
 
   /** Mean pressure over the next `duration` seconds while `outflow` (kg/s) runs out. */
   meanPressure(duration: number, outflow: number): number {
+    if (this.#cutOff) return Math.max(0, this.#target - (outflow / COMPLIANCE) * (duration / 2));
     const far = (outflow * TAU_S) / COMPLIANCE;
     const share = duration > 0 ? (TAU_S / duration) * -Math.expm1(-duration / TAU_S) : 1;
     return Math.max(0, this.#target - far - (this.#deficit - far) * share);
@@ -62,6 +76,7 @@ export class Rail {
 
   /** Mass through the meter in the next `dt` seconds, kg, with `outflow` (kg/s) running out of the rail. */
   inflowAfter(dt: number, outflow: number): number {
+    if (this.#cutOff) return 0;
     const far = (outflow * TAU_S) / COMPLIANCE;
     const mass = COMPLIANCE * ((far * dt) / TAU_S - (this.#deficit - far) * Math.expm1(-dt / TAU_S));
     return Math.max(0, mass);
@@ -69,6 +84,13 @@ export class Rail {
 
   /** Lets `dt` seconds pass with `outflow` (kg/s) running out of the rail. */
   advance(dt: number, outflow: number): void {
+    if (this.#cutOff) {
+      const fall = outflow / COMPLIANCE;
+      const behind = this.#sensed - this.#target - fall * SENSOR_TAU_S;
+      this.#target = Math.max(0, this.#target - fall * dt);
+      this.#sensed = this.#target + fall * SENSOR_TAU_S + behind * Math.exp(-dt / SENSOR_TAU_S);
+      return;
+    }
     const far = (outflow * TAU_S) / COMPLIANCE;
     const fading = this.#deficit - far;
     const kept = Math.exp(-dt / TAU_S);
