@@ -4,6 +4,7 @@ import { basename, dirname, join, resolve } from 'node:path';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
+import type { Entropy } from '../clock/entropy.ts';
 import { backupTo } from './backup.ts';
 import type { BackupResult } from './backup.ts';
 import { Library } from './library.ts';
@@ -37,6 +38,10 @@ export interface OpenOptions {
   /** Another connection of this program has the archive open, so its structure was looked at already. */
   readonly checked?: boolean;
   readonly now: () => UnixMillis;
+  /** Where the random part of ids comes from; absent: the machine. */
+  readonly entropy?: Entropy;
+  /** How the archive's own file is opened; absent: as it is. For whoever must watch the writing or make it fail. */
+  readonly openFile?: typeof openDatabase;
 }
 
 /**
@@ -151,7 +156,7 @@ function openWriter(file: string, options: OpenOptions): OpenResult {
   const lock = takeWriterLock(file);
   if (!lock.ok) return lock;
   return closingOnFailure(lock.release, () => {
-    const db = openDatabase(file, { readOnly: false, busyTimeout: busyTimeoutMs });
+    const db = (options.openFile ?? openDatabase)(file, { readOnly: false, busyTimeout: busyTimeoutMs });
     return closingOnFailure(db.close.bind(db), () => {
       const inspection = inspect(db, file);
       if (!inspection.ok) return inspection;
@@ -168,7 +173,7 @@ function openWriter(file: string, options: OpenOptions): OpenResult {
         if (inspection.version > 0) keepCopy(db, `${file}.before-version-${currentVersion}`);
         migrate(db, inspection.version, rebuildDerived);
       }
-      return { ok: true, archive: new Archive(db, file, { now: options.now, release: lock.release }) };
+      return { ok: true, archive: new Archive(db, file, { now: options.now, entropy: options.entropy, release: lock.release }) };
     });
   });
 }
@@ -205,15 +210,15 @@ export class Archive extends ArchiveReader {
   readonly #writer: ArchiveWriter | null;
   readonly #release: () => unknown;
 
-  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly release: () => unknown } | null) {
+  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy | undefined; readonly release: () => unknown } | null) {
     super(db, path);
     this.#db = db;
     const now = writing?.now ?? (() => {
       throw new Error('the archive is open for reading only');
     });
-    this.library = new Library(db, path, now);
+    this.library = new Library(db, path, now, writing?.entropy);
     this.meterChecks = new MeterChecks(db, path, now);
-    this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing.now, this);
+    this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing, this);
     this.#release = writing === null ? () => undefined : writing.release;
   }
 

@@ -4,6 +4,7 @@
  */
 import { V7Generator } from 'uuidv7';
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
+import type { Entropy } from '../clock/entropy.ts';
 import { sha256 } from './chain.ts';
 import { ArchiveUnreadable } from './read.ts';
 import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
@@ -118,9 +119,11 @@ export class Library {
   readonly #path: string;
   readonly #now: () => UnixMillis;
   readonly #sql;
-  readonly #ids = new V7Generator();
+  readonly #ids: V7Generator;
 
-  constructor(db: Database, path: string, now: () => UnixMillis) {
+  /** `entropy` absent: the machine's. */
+  constructor(db: Database, path: string, now: () => UnixMillis, entropy?: Entropy) {
+    this.#ids = new V7Generator(entropy);
     this.#db = db;
     this.#path = path;
     this.#now = now;

@@ -5,6 +5,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEvent, RunEventBody } from '../../app/run/events.ts';
+import type { Entropy } from '../clock/entropy.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
 import type { ArchiveReader } from './read.ts';
 import { parseBody } from './read.ts';
@@ -120,14 +121,16 @@ export class ArchiveWriter {
   readonly #insert;
   readonly #counting;
   readonly #status;
-  readonly #ids = new V7Generator();
+  readonly #ids: V7Generator;
   /** Of committed transactions only. */
   readonly #positions = new Map<string, Position>();
 
-  constructor(db: Database, path: string, now: () => UnixMillis, reader: ArchiveReader) {
+  /** `entropy` absent: the machine's. */
+  constructor(db: Database, path: string, { now, entropy }: { readonly now: () => UnixMillis; readonly entropy: Entropy | undefined }, reader: ArchiveReader) {
     this.#db = db;
     this.#path = path;
     this.#now = now;
+    this.#ids = new V7Generator(entropy);
     this.#reader = reader;
     this.#insert = insertStatements(db);
     this.#counting = countingStatements(db);

@@ -1,3 +1,4 @@
+import type { Plant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import { SimulatedBench } from '../../firmware-protocol/simulator/simulated-bench.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import type { Clock } from '../clock/clock.ts';
@@ -19,12 +20,13 @@ export class RunningBench {
   #cancelWake: () => void = () => undefined;
   #wakeAtUs = Number.POSITIVE_INFINITY;
 
-  constructor(scenario: Scenario, clock: Clock) {
+  /** `makePlant` absent: the plant that the scenario describes. */
+  constructor(scenario: Scenario, clock: Clock, makePlant?: (scenario: Scenario) => Plant) {
     this.#clock = clock;
     this.#origin = clock.now();
     this.#bench = new SimulatedBench(scenario, (bytes) => {
       if (this.#listener !== null) this.#toHost.push(bytes);
-    });
+    }, makePlant);
     this.#live();
   }
 

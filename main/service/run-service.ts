@@ -21,6 +21,7 @@ import { recoverRun } from '../../app/run/recover.ts';
 import type { Archive } from '../archive/archive.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
+import { newToken, type Entropy } from '../clock/entropy.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
 interface SharedParts {
@@ -28,6 +29,8 @@ interface SharedParts {
   readonly clock: Clock;
   /** A name for a command that no other has. */
   readonly newId: () => string;
+  /** Where names of conversations with the controller come from; absent: the machine. */
+  readonly entropy?: Entropy;
   /** null when it cannot be told. */
   readonly freeDiskBytes: () => number | null;
 }
@@ -331,10 +334,11 @@ async function lettingGo(held: Held, text: string): Promise<RunFailure> {
 async function hold(parts: HostParts, link: Plan['link'], expected: BenchIdentity | undefined, signal: AbortSignal | undefined): Promise<Held | RunFailure> {
   const failed = (text: string): RunFailure => ({ ok: false, code: 'bench', text });
   const { deadManMs, telemetryHz } = link;
-  const { bench } = parts;
+  const { bench, entropy } = parts;
   if (bench === undefined) {
     const connected = await connectBench({
       channels: parts.channels, clock: parts.clock, deadManMs, telemetryHz, ...(expected ? { expected } : {}), ...(signal ? { signal } : {}),
+      ...(entropy ? { newToken: () => newToken(entropy) } : {}),
     });
     return connected.ok ? { ok: true, bench: connected.bench, letGo: () => connected.bench.close() } : failed(connected.text);
   }

@@ -6,6 +6,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   kills: async () => (await import('./kills.ts')).showKills,
   fuzz: async () => (await import('./fuzz.ts')).showFuzz,
   firmware: async () => (await import('./show-firmware.ts')).showFirmware,
+  storm: async () => (await import('../storm/storm.ts')).showStorm,
 };
 
 const [name = '', ...args] = process.argv.slice(2);

@@ -1,0 +1,344 @@
+/**
+ * What a seed stands for: which plan, which bench, and what happens to them and when. Everything is drawn before anything
+ * runs, as a list of happenings, so that a list that shows a fault can be made shorter and be run again.
+ */
+import { parsePlan } from '../../app/plan/parse.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import type { RunCommand } from '../../app/run/events.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { readSample } from '../../main/samples/samples.ts';
+
+type BenchFault = Scenario['faults'][number];
+
+/** At an instant, at a commit (counted over all hosts of the seed), or at a line to the bench (counted likewise). */
+export type Instant =
+  | { readonly atS: number }
+  | { readonly commit: number; readonly where: 'before' | 'within' | 'after' }
+  | { readonly line: number; readonly where: 'before' | 'after' };
+
+/** Codes as SQLite reports them. */
+export type DiskError = 'SQLITE_FULL' | 'SQLITE_IOERR_WRITE' | 'SQLITE_IOERR_FSYNC';
+
+export type Happening =
+  /** The process is gone, and another takes over after `backS`. */
+  | { readonly kind: 'death'; readonly at: Instant; readonly backS: number }
+  /** `told`: the operating system reports it; otherwise the line is merely silent. */
+  | { readonly kind: 'cable-pulled'; readonly atS: number; readonly forS: number; readonly told: boolean }
+  | { readonly kind: 'lines-late'; readonly atS: number; readonly forS: number; readonly delayMs: number }
+  /** The host stands still. `clockGoesOn`: its monotonic clock does not (a stopped process); otherwise it does stand still too (a suspended machine). */
+  | { readonly kind: 'host-stopped'; readonly atS: number; readonly forS: number; readonly clockGoesOn: boolean }
+  | { readonly kind: 'clock-stepped'; readonly atS: number; readonly byS: number }
+  /** The n-th commit fails at one of its statements or at its end; `forGood`: so does every later one of that process. */
+  | { readonly kind: 'disk-error'; readonly commit: number; readonly code: DiskError; readonly where: 'statement' | 'end'; readonly forGood: boolean }
+  | { readonly kind: 'command'; readonly atS: number; readonly command: RunCommand }
+  /** Another process wants to write the same archive. */
+  | { readonly kind: 'second-writer'; readonly atS: number }
+  | { readonly kind: 'bench'; readonly fault: BenchFault };
+
+/** `still`: a bench without noise and nothing that touches its physics, so that the masses must come out as undisturbed. */
+export type Sea = 'calm' | 'still' | 'storm';
+
+export interface Drawn {
+  readonly seed: number;
+  readonly sea: Sea;
+  readonly plan: Plan;
+  readonly scenario: Scenario;
+  readonly happenings: readonly Happening[];
+  /** After this everything that happened is over, s. */
+  readonly overS: number;
+  /** The run is given a bench that is connected already, as by a window; otherwise it connects one, as a command does. */
+  readonly takesOver: boolean;
+}
+
+export class Chance {
+  readonly #source: RandomSource;
+
+  constructor(seed: number, name: string) {
+    this.#source = RandomSource.named(seed, name);
+  }
+
+  uniform(low = 0, high = 1): number {
+    return low + (high - low) * this.#source.uniform();
+  }
+
+  /** Uniform in the logarithm. */
+  scale(low: number, high: number): number {
+    return low * (high / low) ** this.#source.uniform();
+  }
+
+  /** 0 to n - 1. */
+  below(n: number): number {
+    return Math.floor(this.#source.uniform() * n);
+  }
+
+  strikes(probability: number): boolean {
+    return this.#source.uniform() < probability;
+  }
+
+  of<T>(list: readonly T[]): T {
+    const one = list[this.below(list.length)];
+    if (one === undefined) throw new Error('nothing to choose from');
+    return one;
+  }
+
+  nextUint32(): number {
+    return Math.floor(this.#source.uniform() * 2 ** 32);
+  }
+}
+
+/** Tenths of milliseconds are more than enough to tell one instant from another, and can be read. */
+const rounded = (seconds: number): number => Math.round(seconds * 1e4) / 1e4;
+
+// ------------------------------------------------------------------ faults of the bench, from the scenario's own schema
+
+/** As much of a zod schema as is needed to draw a value that it takes. */
+interface SchemaNode {
+  readonly def: {
+    readonly type: string;
+    readonly values?: readonly unknown[];
+    readonly entries?: Readonly<Record<string, string>>;
+    readonly innerType?: SchemaNode;
+    readonly element?: SchemaNode;
+    readonly options?: readonly SchemaNode[];
+    readonly shape?: Readonly<Record<string, SchemaNode>>;
+  };
+  readonly minValue?: number | null;
+  readonly maxValue?: number | null;
+  readonly format?: string | null;
+}
+
+/** Sizes that matter on this bench. A field that is not here is drawn over what its schema allows. */
+const sizes: Readonly<Record<string, readonly [number, number]>> = {
+  probability: [0.02, 0.6],
+  sd: [1, 20_000],
+  toKpa: [0, 390],
+  riseC: [2, 40],
+  amperes: [1, 8],
+  channel: [1, 2],
+  mlPerMin: [0.05, 20],
+  maxV: [4, 13],
+};
+
+function drawValue(schema: SchemaNode, field: string, chance: Chance): unknown {
+  const { def } = schema;
+  switch (def.type) {
+    case 'literal':
+      return chance.of(def.values ?? []);
+    case 'enum':
+      return chance.of(Object.values(def.entries ?? {}));
+    case 'boolean':
+      return chance.strikes(0.5);
+    case 'string':
+      return 'storm';
+    case 'optional':
+    case 'nullable':
+      return def.innerType !== undefined && chance.strikes(0.5) ? drawValue(def.innerType, field, chance) : undefined;
+    case 'default':
+    case 'prefault':
+      return def.innerType === undefined ? undefined : drawValue(def.innerType, field, chance);
+    case 'union':
+      return drawValue(chance.of(def.options ?? []), field, chance);
+    case 'array':
+      return def.element === undefined ? [] : [drawValue(def.element, field, chance)];
+    case 'object':
+      return Object.fromEntries(
+        Object.entries(def.shape ?? {})
+          .map(([name, inner]) => [name, drawValue(inner, name, chance)] as const)
+          .filter(([, value]) => value !== undefined),
+      );
+    case 'number':
+    case 'int': {
+      const [low, high] = sizes[field] ?? boundsOf(schema);
+      const value = low > 0 ? chance.scale(low, high) : chance.uniform(low, high);
+      return schema.format === 'safeint' ? Math.min(Math.floor(high), Math.max(Math.ceil(low), Math.round(value))) : Number(value.toPrecision(4));
+    }
+    default:
+      throw new Error(`a fault of the scenario has a field "${field}" of type "${def.type}", which the storm cannot draw`);
+  }
+}
+
+function boundsOf({ minValue, maxValue }: SchemaNode): readonly [number, number] {
+  const finite = (bound: number | null | undefined): number | null => (bound == null || Math.abs(bound) > 1e12 ? null : bound);
+  const low = finite(minValue) ?? 0;
+  return [low, Math.max(low, finite(maxValue) ?? Math.max(10, 10 * low))];
+}
+
+function faultSchemas(): readonly SchemaNode[] {
+  const shape = (scenarioSchema as unknown as SchemaNode).def.shape ?? {};
+  const fault = shape['faults']?.def.innerType?.def.element?.def.shape?.['fault'];
+  const options = fault?.def.options ?? [];
+  if (options.length === 0) throw new Error('the scenario schema has no kinds of faults where the storm looks for them');
+  return options;
+}
+
+const kindOf = (schema: SchemaNode): string => String(schema.def.shape?.['kind']?.def.values?.[0]);
+
+/** Every kind of fault that a scenario can have. */
+export const benchFaultKinds = (): readonly string[] => faultSchemas().map(kindOf);
+
+/** A fault of the kind, with everything else about it drawn. */
+export function drawBenchFault(kind: string, chance: Chance): BenchFault['fault'] {
+  const schema = faultSchemas().find((one) => kindOf(one) === kind);
+  if (schema === undefined) throw new Error(`there is no fault of the kind "${kind}"`);
+  return drawValue(schema, kind, chance) as BenchFault['fault'];
+}
+
+/** Faults of the line and of the controller leave the physics of the bench as they are. */
+const harmlessToPhysics: ReadonlySet<string> = new Set(['lines-lost', 'lines-garbled', 'lines-repeated', 'line-silent', 'controller-reset']);
+
+// ------------------------------------------------------------------ plan and bench
+
+function smallPlan(change: (document: Record<string, unknown>) => Record<string, unknown>): Plan {
+  const parsed = parsePlan(change(readSample('small-plan') as Record<string, unknown>));
+  if (!parsed.ok) throw new Error(`the storm's plan is none: ${JSON.stringify(parsed.problems)}`);
+  return parsed.plan;
+}
+
+/** Windows of so many turns of the meter that their edges matter little: masses can be compared from run to run. */
+const stillPlan = (): Plan =>
+  smallPlan((small) => ({
+    ...small,
+    axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [3, 8], periodMs: [20], replicates: 1 },
+    settleS: 3,
+    window: { minEdges: 480, minS: 16, maxS: 60 },
+  }));
+
+function drawPlan(chance: Chance): Plan {
+  return smallPlan((small) => ({
+    ...small,
+    axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: chance.strikes(0.5) ? [3, 5.0005] : [2.5005, 4, 8], periodMs: [20], replicates: 1 + chance.below(2) },
+    sequence: { kind: chance.of(['nested', 'alternating', 'randomised']), seed: chance.below(1000) },
+    purge: { pulses: chance.of([0, 10]) },
+    settleS: chance.of([0.2, 0.4, 1]),
+    static: { replicates: chance.strikes(0.3) ? 1 : 0 },
+    repeats: { attemptsAtOnce: 1 + chance.below(2), attemptsSecondPass: chance.below(2) },
+    link: { telemetryHz: chance.of([10, 20, 40]), deadManMs: chance.of([400, 1000, 2500]) },
+    ...(chance.strikes(0.3)
+      ? { reference: { injector: 'RH4-0117', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 4 } }
+      : {}),
+  }));
+}
+
+// ------------------------------------------------------------------ happenings
+
+const commands: readonly ((chance: Chance) => RunCommand)[] = [
+  () => ({ kind: 'pause-now' }),
+  () => ({ kind: 'pause-at-next-point' }),
+  () => ({ kind: 'resume' }),
+  () => ({ kind: 'start' }),
+  () => ({ kind: 'skip-wait' }),
+  (chance) => ({ kind: 'skip-point', point: chance.below(14) }),
+  (chance) => ({ kind: 'measure-again', points: [chance.below(14)] }),
+  () => ({ kind: 'acknowledge' }),
+  (chance) => ({ kind: 'choose', point: chance.below(14), attempt: chance.of([null, 1, 2]), reason: 'storm' }),
+  () => ({ kind: 'finish-early' }),
+  () => ({ kind: 'abort' }),
+  () => ({ kind: 'emergency-stop' }),
+];
+/** Those that leave no point out, choose nothing and do not end the run. */
+const mildCommands = commands.slice(0, 4);
+
+type Source = (chance: Chance, spanS: number, still: boolean) => Happening;
+
+const instant = (chance: Chance, spanS: number): Instant => {
+  switch (chance.below(4)) {
+    case 0:
+      return { atS: rounded(chance.uniform(0, spanS)) };
+    case 1:
+      return { line: 1 + chance.below(300), where: chance.of(['before', 'after']) };
+    default:
+      return { commit: 1 + chance.below(110), where: chance.of(['before', 'within', 'after']) };
+  }
+};
+
+const sources: Readonly<Record<Happening['kind'], Source>> = {
+  death: (chance, spanS) => ({ kind: 'death', at: instant(chance, spanS), backS: rounded(chance.scale(0.01, 20)) }),
+  'cable-pulled': (chance, spanS) => ({
+    kind: 'cable-pulled', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.05, 20)), told: chance.strikes(0.5),
+  }),
+  'lines-late': (chance, spanS) => ({
+    kind: 'lines-late', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.5, 20)), delayMs: Math.round(chance.scale(5, 3000)),
+  }),
+  'host-stopped': (chance, spanS) => ({
+    kind: 'host-stopped', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.1, 60)), clockGoesOn: chance.strikes(0.5),
+  }),
+  'clock-stepped': (chance, spanS) => ({ kind: 'clock-stepped', atS: rounded(chance.uniform(0, spanS)), byS: chance.of([-86_400, -3600, -1, 1, 3600, 86_400]) }),
+  'disk-error': (chance) => ({
+    kind: 'disk-error', commit: 1 + chance.below(110), code: chance.of(['SQLITE_FULL', 'SQLITE_IOERR_WRITE', 'SQLITE_IOERR_FSYNC']),
+    where: chance.of(['statement', 'end']), forGood: chance.strikes(0.5),
+  }),
+  command: (chance, spanS, still) => ({ kind: 'command', atS: rounded(chance.uniform(0, spanS)), command: chance.of(still ? mildCommands : commands)(chance) }),
+  'second-writer': (chance, spanS) => ({ kind: 'second-writer', atS: rounded(chance.uniform(0, spanS)) }),
+  bench: (chance, spanS, still) => {
+    const kinds = benchFaultKinds().filter((kind) => !still || harmlessToPhysics.has(kind));
+    const fault = drawBenchFault(chance.of(kinds), chance);
+    const begins = chance.strikes(0.7) ? { atS: rounded(chance.uniform(0, spanS)) } : { atBurst: 1 + chance.below(25) };
+    return { kind: 'bench', fault: { begins, forS: rounded(chance.scale(0.05, 30)), fault } };
+  },
+};
+
+/** How often a kind happens in a seed that has it, at most. */
+const most: Readonly<Record<Happening['kind'], number>> = {
+  death: 10, 'cable-pulled': 4, 'lines-late': 3, 'host-stopped': 3, 'clock-stepped': 2, 'disk-error': 3, command: 6, 'second-writer': 1, bench: 4,
+};
+
+/** When the bench faults of a list are over at the latest, or anything else of it, s. */
+function endOf(happening: Happening, spanS: number): number {
+  switch (happening.kind) {
+    case 'death':
+      return ('atS' in happening.at ? happening.at.atS : 0) + happening.backS;
+    case 'cable-pulled':
+    case 'lines-late':
+    case 'host-stopped':
+      return happening.atS + happening.forS;
+    case 'clock-stepped':
+    case 'command':
+    case 'second-writer':
+      return happening.atS;
+    case 'disk-error':
+      return 0;
+    case 'bench': {
+      const { begins, forS } = happening.fault;
+      return ('atS' in begins ? begins.atS : spanS) + (forS ?? 0);
+    }
+  }
+}
+
+/** Swarm: in each seed about half of the kinds can happen, each with a weight of its own, so that rare mixtures come up too. */
+function drawHappenings(chance: Chance, spanS: number, still: boolean): readonly Happening[] {
+  const list: Happening[] = [];
+  for (const kind of Object.keys(sources) as Happening['kind'][]) {
+    if (!chance.strikes(kind === 'death' ? 0.75 : 0.5)) continue;
+    const times = Math.round(chance.scale(0.6, most[kind]));
+    for (let i = 0; i < times; i += 1) list.push(sources[kind](chance, spanS, still));
+  }
+  return list;
+}
+
+const seaOf = (seed: number): Sea => (seed % 5 === 0 ? 'still' : 'storm');
+
+export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
+  const chance = new Chance(seed, 'storm');
+  const still = sea === 'still';
+  const plan = still ? stillPlan() : drawPlan(chance);
+  const takesOver = chance.strikes(0.5);
+  const spanS = still ? 240 : chance.scale(30, 150);
+  const happenings = sea === 'calm' ? [] : drawHappenings(chance, spanS, still);
+  const pressureCommandable = still || chance.strikes(0.8);
+  return withHappenings(
+    { seed, sea, plan, happenings, takesOver, overS: 0, scenario: scenarioSchema.parse({ scenarioVersion: 1, seed: still ? 7 : seed % 2 ** 32, noise: !still, pressureCommandable }) },
+    happenings,
+  );
+}
+
+/** The same with another list of happenings. */
+export function withHappenings(drawn: Drawn, happenings: readonly Happening[]): Drawn {
+  const faults = happenings.flatMap((one) => (one.kind === 'bench' ? [one.fault] : []));
+  return {
+    ...drawn,
+    happenings,
+    scenario: { ...drawn.scenario, faults },
+    overS: happenings.reduce((latest, one) => Math.max(latest, endOf(one, 150)), 0),
+  };
+}

@@ -1,0 +1,212 @@
+/** What must hold whatever happens. Each judge looks at the evidence of one seed and says what is wrong, or nothing. */
+import { expandPlan } from '../../app/plan/expand.ts';
+import type { RunEventBody } from '../../app/run/events.ts';
+import type { Mode } from '../../app/run/machine.ts';
+import { reduction } from '../builders/in-process.ts';
+import { draw, withHappenings } from './draw.ts';
+import { World, type Evidence, type Seen } from './world.ts';
+
+export interface Judge {
+  readonly rule: string;
+  readonly name: string;
+  readonly violations: (evidence: Evidence) => readonly string[] | Promise<readonly string[]>;
+}
+
+const only = <K extends Seen['kind']>(seen: readonly Seen[], kind: K): Extract<Seen, { kind: K }>[] =>
+  seen.filter((one): one is Extract<Seen, { kind: K }> => one.kind === kind);
+
+const drivingModes: ReadonlySet<Mode> = new Set(['proving', 'measuring', 'making-safe']);
+
+const seconds = (at: number): string => `${at.toFixed(2)} s`;
+
+/**
+ * Within what the host does upon one input, nothing is committed after something was asked of the bench: else the bench
+ * was told what the archive did not hold yet. Making safe is the exception that the service states.
+ */
+function commitBeforeTell({ seen }: Evidence): string[] {
+  const problems: string[] = [];
+  let asked: Extract<Seen, { kind: 'asked' }> | null = null;
+  for (const one of seen) {
+    if (one.kind === 'host') asked = null;
+    else if (one.kind === 'asked') asked = one.request.kind === 'make-safe' ? asked : one;
+    else if (one.kind === 'commit' && asked !== null && one.input === asked.input) {
+      problems.push(`at ${seconds(one.at)} "${asked.request.kind}" was asked of the bench before ${one.bodies.map((body) => body.kind).join(', ')} was committed`);
+    }
+  }
+  return problems;
+}
+
+/** What energises is asked of the bench in a mode that says so. */
+function askedInItsMode({ seen }: Evidence): string[] {
+  const energising = new Set(['arm', 'burst', 'set-supply']);
+  return only(seen, 'asked')
+    .filter(({ request, mode }) => energising.has(request.kind) && mode !== 'proving' && mode !== 'measuring')
+    .map(({ at, request, mode }) => `at ${seconds(at)} "${request.kind}" was asked of the bench while the journal said ${mode ?? 'nothing'}`);
+}
+
+function announcedIsKept({ lost }: Evidence): readonly string[] {
+  return lost.map((what) => `what had been told was lost: ${what}`);
+}
+
+/** No more accepted attempts of a point than there were reasons for: the plan, and each wish or choice of a person. */
+function neverTwice({ events }: Evidence): string[] {
+  const accepted = new Map<number, number>();
+  const wishes = new Map<number, number>();
+  const add = (to: Map<number, number>, point: number): unknown => to.set(point, (to.get(point) ?? 0) + 1);
+  const names = new Set<string>();
+  const problems: string[] = [];
+  for (const body of events) {
+    if (body.kind === 'attempt-ended') {
+      const name = `${body.point}:${body.attempt}`;
+      if (names.has(name)) problems.push(`attempt ${body.attempt} of point ${body.point} ended twice`);
+      names.add(name);
+      if (body.verdict === 'accepted') add(accepted, body.point);
+    }
+    if (body.kind !== 'commanded' || body.answer !== 'accepted') continue;
+    if (body.command.kind === 'measure-again') for (const point of new Set(body.command.points)) add(wishes, point);
+    if (body.command.kind === 'choose') add(wishes, body.command.point);
+  }
+  for (const [point, times] of accepted) {
+    if (times > 1 + (wishes.get(point) ?? 0)) problems.push(`point ${point} was accepted ${times} times`);
+  }
+  return problems;
+}
+
+/** Injectors are pulsed only while the journal says that they are, or that the bench is being made safe, or could not be confirmed safe. */
+function energisedInItsMode({ seen }: Evidence): string[] {
+  const problems: string[] = [];
+  let confirmed = true;
+  for (const one of seen) {
+    if (one.kind === 'commit') {
+      for (const body of one.bodies) if (body.kind === 'made-safe') confirmed = body.confirmed;
+    }
+    if (one.kind === 'pulse' && confirmed && (one.mode === null || !drivingModes.has(one.mode))) {
+      problems.push(`at ${seconds(one.at)} channel ${one.channel} was pulsed while the journal said ${one.mode ?? 'nothing'}`);
+    }
+  }
+  return problems;
+}
+
+/** While a point settles and is measured, its channel is pulsed with its width and nothing else is. */
+function pulsedAsThePointSays({ seen, drawn, state }: Evidence): string[] {
+  const points = expandPlan(state?.plan ?? drawn.plan);
+  const tickUs = 0.5;
+  const problems: string[] = [];
+  for (const one of only(seen, 'pulse')) {
+    if (one.mode !== 'measuring' || one.step !== 'measure' || one.point === null) continue;
+    const point = points[one.point];
+    if (point === undefined) continue;
+    const widthUs = point.width * 1e6;
+    if (one.channel !== point.channel || Math.abs(one.widthUs - widthUs) > tickUs / 2 + 1e-6) {
+      problems.push(`at ${seconds(one.at)} channel ${one.channel} was pulsed for ${one.widthUs} us, and point ${point.index} is channel ${point.channel} with ${widthUs.toFixed(1)} us`);
+    }
+  }
+  return problems;
+}
+
+/** From the last byte of a host to the last pulse and to a supply at its safe value: the dead-man's time, and 0.1 s for the controller. */
+function safeAfterSilence({ seen, drawn }: Evidence): string[] {
+  const limit = Math.max(1, drawn.plan.link.deadManMs / 1e3) + 0.1;
+  return [
+    ...only(seen, 'pulse').filter((one) => one.silentS > limit).map((one) => `at ${seconds(one.at)} channel ${one.channel} was pulsed, ${one.silentS.toFixed(2)} s after the host was last heard`),
+    ...only(seen, 'silence').filter((one) => one.mv > 0).map((one) => `at ${seconds(one.at)}, after ${one.forS.toFixed(2)} s of silence, the supply was still set to ${one.mv} mV`),
+  ];
+}
+
+/** Three requests of 12 s, a silence of the dead-man's time and a margin, and what a standstill of the host takes of it. */
+function safeInTime({ seen, drawn }: Evidence): string[] {
+  const stops = drawn.happenings.reduce((sum, one) => sum + (one.kind === 'host-stopped' ? one.forS : 0), 0);
+  const limit = 3 * 13 + 2 * Math.max(1, drawn.plan.link.deadManMs / 1e3) + 5 + stops;
+  const problems: string[] = [];
+  let since: number | null = null;
+  for (const one of seen) {
+    if (one.kind === 'died' || one.kind === 'host') since = null;
+    if (one.kind !== 'commit') continue;
+    if (since !== null && one.at - since > limit) problems.push(`making safe from ${seconds(since)} took ${(one.at - since).toFixed(1)} s`);
+    since = one.mode === 'making-safe' ? (since ?? one.at) : null;
+  }
+  return problems;
+}
+
+/** When the journal says that the bench was confirmed safe, the supply is set to its safe value and reads so. */
+function confirmedIsTrue({ seen }: Evidence): string[] {
+  return only(seen, 'reading')
+    .filter(({ mv, set }) => set > 0 || mv > 600)
+    .map(({ at, mv, set }) => `at ${seconds(at)} the bench was called safe with the supply set to ${set} mV and at ${mv.toFixed(0)} mV`);
+}
+
+function archiveIsWhole({ verification }: Evidence): string[] {
+  return verification.checks.filter((check) => !check.passed).map((check) => `${check.name}: ${check.text}`);
+}
+
+/** Committed means on the disk: SQLite's own promise holds only with this setting (2: FULL). */
+function commitsAreDurable({ seen }: Evidence): string[] {
+  return only(seen, 'host').filter((one) => one.synchronous !== 2).map((one) => `host ${one.host} wrote with synchronous = ${one.synchronous}`);
+}
+
+function oneWriter({ seen }: Evidence): string[] {
+  return only(seen, 'second-writer').filter((one) => one.code !== 'busy').map((one) => `at ${seconds(one.at)} a second writer was answered "${one.code}"`);
+}
+
+function comesToItsEnd({ stuck }: Evidence): string[] {
+  return stuck === null ? [] : [stuck];
+}
+
+/** What is told is what was committed, in that order. */
+function toldAfterCommit({ seen }: Evidence): string[] {
+  const problems: string[] = [];
+  let last: readonly RunEventBody[] = [];
+  for (const one of seen) {
+    if (one.kind === 'commit') last = one.bodies;
+    if (one.kind === 'told' && JSON.stringify(one.bodies) !== JSON.stringify(last)) {
+      problems.push(`at ${seconds(one.at)} ${one.bodies.map((body) => body.kind).join(', ')} was told, and ${last.map((body) => body.kind).join(', ')} was committed last`);
+    }
+  }
+  return problems;
+}
+
+/** What may remain between two measurements of one point without noise: the coil's temperature and the window's edges. */
+const sameMass = 2e-4;
+
+let calm: Promise<ReadonlyMap<number, number>> | null = null;
+
+function masses({ state }: Evidence): ReadonlyMap<number, number> {
+  if (state === null) return new Map();
+  return new Map(reduction(state).windows.flatMap((one) => (one.outcome.kind === 'mass' ? [[one.point, one.outcome.mass] as const] : [])));
+}
+
+/** Where nothing touches the physics, every accepted mass is that of a run which nobody disturbed, and every point has one. */
+async function massesAsUndisturbed(evidence: Evidence): Promise<string[]> {
+  if (evidence.drawn.sea !== 'still' || evidence.stuck !== null) return [];
+  calm ??= new World(withHappenings(draw(evidence.drawn.seed, 'still'), [])).run().then(masses);
+  const expected = await calm;
+  const found = masses(evidence);
+  const problems: string[] = [];
+  for (const [point, mass] of expected) {
+    const there = found.get(point);
+    if (there === undefined) {
+      if (evidence.state?.ending === 'complete') problems.push(`point ${point} has no mass in a complete run`);
+    } else if (Math.abs(there / mass - 1) > sameMass) {
+      problems.push(`point ${point} has ${(there * 1e6).toFixed(5)} mg in place of ${(mass * 1e6).toFixed(5)} mg`);
+    }
+  }
+  return problems;
+}
+
+export const judges: readonly Judge[] = [
+  { rule: 'STORM-10', name: 'commit before tell', violations: commitBeforeTell },
+  { rule: 'STORM-11', name: 'announced is kept', violations: announcedIsKept },
+  { rule: 'STORM-12', name: 'never twice', violations: neverTwice },
+  { rule: 'STORM-13', name: 'asked in its mode', violations: askedInItsMode },
+  { rule: 'STORM-14', name: 'energised in its mode', violations: energisedInItsMode },
+  { rule: 'STORM-15', name: 'pulsed as the point says', violations: pulsedAsThePointSays },
+  { rule: 'STORM-16', name: 'safe after silence', violations: safeAfterSilence },
+  { rule: 'STORM-17', name: 'safe in time', violations: safeInTime },
+  { rule: 'STORM-18', name: 'confirmed is true', violations: confirmedIsTrue },
+  { rule: 'STORM-19', name: 'archive is whole', violations: archiveIsWhole },
+  { rule: 'STORM-20', name: 'commits are durable', violations: commitsAreDurable },
+  { rule: 'STORM-21', name: 'one writer', violations: oneWriter },
+  { rule: 'STORM-22', name: 'told after commit', violations: toldAfterCommit },
+  { rule: 'STORM-23', name: 'masses as undisturbed', violations: massesAsUndisturbed },
+  { rule: 'STORM-24', name: 'comes to its end', violations: comesToItsEnd },
+];

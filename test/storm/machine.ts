@@ -1,0 +1,410 @@
+/**
+ * The machine that a host runs on, simulated: its clock, its disk and the cable to the bench. All of it can fail, and a
+ * process on it can die at any instant.
+ *
+ * Death is the end of every effect: from then on nothing of the host reaches the bench, the disk or anybody's eyes, no
+ * timer of it fires and nothing is heard by it. What is left of it in memory cannot be told from a process that is gone.
+ * The archive's files are copied as they lie at that instant, which is what the operating system keeps of a killed
+ * process, and the next host opens the copy.
+ */
+import { copyFileSync, existsSync, mkdirSync } from 'node:fs';
+import { join } from 'node:path';
+import Sqlite from 'better-sqlite3';
+import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
+import type { RunEventBody } from '../../app/run/events.ts';
+import type { Plant } from '../../firmware-protocol/simulator/plant/plant.ts';
+import { createPlant } from '../../firmware-protocol/simulator/plant/plant.ts';
+import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { decodeFromHost } from '../../firmware-protocol/line/messages.ts';
+import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
+import type { RunningBench } from '../../main/bench/running-bench.ts';
+import type { Clock, VirtualClock } from '../../main/clock/clock.ts';
+import type { Channel, ChannelEvents, OpenResult } from '../../main/link/channel.ts';
+
+// ------------------------------------------------------------------ clock
+
+interface HostTimer {
+  readonly due: number;
+  readonly order: number;
+  readonly action: () => void;
+  cancel: () => void;
+}
+
+/** The clock of one process. It can be stopped for a while, as a process or a whole machine can. */
+export class HostClock implements Clock {
+  /** Counts what the process was woken for, so that what it does upon one thing can be told from what it does upon the next. */
+  input = 0;
+  readonly #world: VirtualClock;
+  readonly #step: () => number;
+  readonly #timers = new Set<HostTimer>();
+  #order = 0;
+  #behind = 0;
+  #stopped: { readonly at: number; readonly clockGoesOn: boolean } | null = null;
+  #dead = false;
+
+  /** `step`: by how much the wall clock was set, ms. */
+  constructor(world: VirtualClock, step: () => number) {
+    this.#world = world;
+    this.#step = step;
+  }
+
+  /** Differences of times are rounded: when a timer fires, it is its time. */
+  #least = 0;
+
+  now(): number {
+    return Math.max(this.#least, this.#computed());
+  }
+
+  #computed(): number {
+    return this.#stopped !== null && !this.#stopped.clockGoesOn ? this.#stopped.at - this.#behind : this.#world.now() - this.#behind;
+  }
+
+  unixNow(): UnixMillis {
+    return unixMillis(this.#world.unixNow() + this.#step());
+  }
+
+  after(ms: number, action: () => void): () => void {
+    if (this.#dead) return () => undefined;
+    const timer: HostTimer = { due: this.now() + Math.max(0, ms), order: this.#order++, action, cancel: () => undefined };
+    this.#timers.add(timer);
+    if (this.#stopped === null) this.#set(timer);
+    return () => {
+      timer.cancel();
+      this.#timers.delete(timer);
+    };
+  }
+
+  #set(timer: HostTimer): void {
+    timer.cancel = this.#world.after(timer.due - this.now(), () => {
+      this.#timers.delete(timer);
+      this.input += 1;
+      this.#least = Math.max(this.#least, timer.due);
+      timer.action();
+    });
+  }
+
+  get isStopped(): boolean {
+    return this.#stopped !== null;
+  }
+
+  stop(clockGoesOn: boolean): void {
+    if (this.#stopped !== null || this.#dead) return;
+    this.#stopped = { at: this.#world.now(), clockGoesOn };
+    for (const timer of this.#timers) timer.cancel();
+  }
+
+  goOn(): void {
+    if (this.#stopped === null || this.#dead) return;
+    if (!this.#stopped.clockGoesOn) this.#behind += this.#world.now() - this.#stopped.at;
+    this.#stopped = null;
+    for (const timer of [...this.#timers].sort((a, b) => a.due - b.due || a.order - b.order)) this.#set(timer);
+  }
+
+  die(): void {
+    this.#dead = true;
+    for (const timer of this.#timers) timer.cancel();
+    this.#timers.clear();
+  }
+}
+
+// ------------------------------------------------------------------ disk
+
+type Code = 'SQLITE_FULL' | 'SQLITE_IOERR_WRITE' | 'SQLITE_IOERR_FSYNC';
+
+/** What becomes of a commit. `statement`: of its writing statements, from 1. */
+export interface DiskEvents {
+  readonly alive: () => boolean;
+  readonly beforeCommit: () => void;
+  /** May throw what SQLite would throw. */
+  readonly atStatement: (statement: number) => void;
+  /** Everything is written and nothing committed. May throw. */
+  readonly atEnd: () => void;
+  /** `bodies`: the events of the run that are on the disk now. */
+  readonly afterCommit: (bodies: readonly RunEventBody[]) => void;
+}
+
+export const diskError = (code: Code): Error => new Sqlite.SqliteError(`${code} (storm)`, code);
+
+/** A door to the archive's file that watches what goes through and lets it fail. The database itself is the real one. */
+export function watchedFile(events: DiskEvents): typeof openDatabase {
+  return (path, options) => {
+    const db = openDatabase(path, options);
+    let statements: number | null = null;
+    let bodies: RunEventBody[] = [];
+    const prepare = db.prepare.bind(db);
+    const transaction = db.transaction.bind(db);
+    const replaced = {
+      prepare: (sql: string) => {
+        const statement = prepare(sql);
+        if (statement.reader) return statement;
+        const run = statement.run.bind(statement) as (...args: unknown[]) => Sqlite.RunResult;
+        const isEvent = sql.startsWith('INSERT INTO events');
+        Object.defineProperty(statement, 'run', {
+          value: (...args: unknown[]) => {
+            if (!events.alive()) throw diskError('SQLITE_IOERR_WRITE');
+            if (statements !== null) events.atStatement((statements += 1));
+            if (isEvent) bodies.push(JSON.parse(String(args[4])) as RunEventBody);
+            return run(...args);
+          },
+        });
+        return statement;
+      },
+      transaction: (work: () => unknown) => {
+        const whole = transaction(() => {
+          const result = work();
+          events.atEnd();
+          return result;
+        });
+        const immediate = (): unknown => {
+          if (!events.alive()) throw diskError('SQLITE_IOERR_WRITE');
+          events.beforeCommit();
+          if (!events.alive()) throw diskError('SQLITE_IOERR_WRITE');
+          statements = 0;
+          bodies = [];
+          try {
+            const result = whole.immediate();
+            events.afterCommit(bodies);
+            return result;
+          } finally {
+            statements = null;
+          }
+        };
+        return Object.assign(() => whole(), { immediate, deferred: () => whole.deferred(), exclusive: () => whole.exclusive() });
+      },
+    };
+    for (const [name, value] of Object.entries(replaced)) Object.defineProperty(db, name, { value });
+    return db satisfies Database;
+  };
+}
+
+/** Copies the files of an archive as they lie there into a new folder; returns the path of the archive in it. */
+export function filesOfADeadProcess(archive: string, folder: string): string {
+  mkdirSync(folder, { recursive: true });
+  const copy = join(folder, 'archive.sqlite');
+  for (const suffix of ['', '-wal']) {
+    if (existsSync(archive + suffix)) copyFileSync(archive + suffix, copy + suffix);
+  }
+  return copy;
+}
+
+// ------------------------------------------------------------------ cable
+
+/** What a serial port's buffer in the operating system holds while nobody reads. */
+const RECEIVE_BUFFER = 4096;
+
+export interface WireEvents {
+  /** A line that a host gave to its port, before it is on its way. `again`: one that was sent before. */
+  readonly beforeLine: (word: string, again: boolean) => void;
+  readonly afterLine: (word: string, again: boolean) => void;
+  /** Bytes of a host reached the bench. */
+  readonly arrived: () => void;
+}
+
+/** The cable between the machine and the bench. It outlives hosts. */
+export class Wire {
+  pulled = false;
+  delayMs = 0;
+  readonly #bench: RunningBench;
+  readonly #world: VirtualClock;
+  readonly #events: WireEvents;
+  #channel: StormChannel | null = null;
+  #lastToBench = 0;
+  #lastToHost = 0;
+  /** What was under way when the cable was pulled never arrives. */
+  #pull = 0;
+
+  constructor(bench: RunningBench, world: VirtualClock, events: WireEvents) {
+    this.#bench = bench;
+    this.#world = world;
+    this.#events = events;
+  }
+
+  channelFor(clock: HostClock): StormChannel {
+    return new StormChannel(this, clock);
+  }
+
+  attach(channel: StormChannel): void {
+    this.#channel = channel;
+    this.#bench.attach((bytes) => {
+      this.#send(bytes, 'to-host');
+    });
+  }
+
+  detach(channel: StormChannel): void {
+    if (this.#channel === channel) this.#channel = null;
+  }
+
+  toBench(bytes: Uint8Array): void {
+    const [word, again] = this.#wordOf(bytes);
+    this.#events.beforeLine(word, again);
+    if (this.#channel === null) return;
+    this.#send(bytes, 'to-bench');
+    this.#events.afterLine(word, again);
+  }
+
+  /** `told`: the host's operating system says so. */
+  pull(told: boolean): void {
+    this.pulled = true;
+    this.#pull += 1;
+    if (told) this.#channel?.lost();
+  }
+
+  plug(): void {
+    this.pulled = false;
+  }
+
+  #lastSeq = -1;
+
+  #wordOf(bytes: Uint8Array): readonly [string, boolean] {
+    const line = decodeFromHost(Buffer.from(bytes).toString('latin1').trimEnd());
+    if (line.kind !== 'request') return ['', false];
+    const again = line.seq === this.#lastSeq;
+    this.#lastSeq = line.seq;
+    return [line.request.word, again];
+  }
+
+  #send(bytes: Uint8Array, to: 'to-bench' | 'to-host'): void {
+    if (this.pulled) return;
+    const now = this.#world.now();
+    const last = to === 'to-bench' ? this.#lastToBench : this.#lastToHost;
+    const due = Math.max(now + this.delayMs, last);
+    if (due <= now) {
+      this.#deliver(bytes, to);
+      return;
+    }
+    if (to === 'to-bench') this.#lastToBench = due;
+    else this.#lastToHost = due;
+    const pull = this.#pull;
+    this.#world.after(due - now, () => {
+      if (this.#pull === pull) this.#deliver(bytes, to);
+    });
+  }
+
+  #deliver(bytes: Uint8Array, to: 'to-bench' | 'to-host'): void {
+    if (to === 'to-host') {
+      this.#channel?.hear(bytes);
+      return;
+    }
+    this.#events.arrived();
+    this.#bench.receive(bytes);
+  }
+}
+
+class StormChannel implements Channel {
+  readonly description = 'the cable of the storm';
+  readonly #wire: Wire;
+  readonly #clock: HostClock;
+  #events: ChannelEvents | null = null;
+  #unread: Uint8Array[] = [];
+  #unreadBytes = 0;
+
+  constructor(wire: Wire, clock: HostClock) {
+    this.#wire = wire;
+    this.#clock = clock;
+  }
+
+  open(events: ChannelEvents): Promise<OpenResult> {
+    if (this.#wire.pulled) return Promise.resolve({ ok: false, code: 'absent', text: 'The cable is not there.' });
+    this.#events = events;
+    this.#wire.attach(this);
+    return Promise.resolve({ ok: true });
+  }
+
+  write(bytes: Uint8Array): void {
+    if (this.#events !== null && !this.#clock.isStopped) this.#wire.toBench(bytes);
+  }
+
+  hear(bytes: Uint8Array): void {
+    if (!this.#clock.isStopped && this.#unread.length === 0) {
+      this.#clock.input += 1;
+      this.#events?.onBytes(bytes);
+      return;
+    }
+    if (this.#unreadBytes + bytes.length > RECEIVE_BUFFER) return;
+    this.#unread.push(bytes);
+    this.#unreadBytes += bytes.length;
+    if (!this.#clock.isStopped) this.#readLater();
+  }
+
+  /** After a stop a process comes to its timers first and then to what there is to read. */
+  goOn(): void {
+    if (this.#unread.length > 0) this.#readLater();
+  }
+
+  #readLater(): void {
+    this.#clock.after(0, () => {
+      if (this.#clock.isStopped) return;
+      const unread = this.#unread.splice(0);
+      this.#unreadBytes = 0;
+      for (const bytes of unread) this.#events?.onBytes(bytes);
+    });
+  }
+
+  lost(): void {
+    const events = this.#events;
+    void this.close();
+    events?.onClosed('The cable was pulled.');
+  }
+
+  die(): void {
+    void this.close();
+  }
+
+  close(): Promise<void> {
+    this.#wire.detach(this);
+    this.#events = null;
+    return Promise.resolve();
+  }
+}
+
+export type { StormChannel };
+
+// ------------------------------------------------------------------ the bench as it is
+
+/** What is really done to the injectors and the supply: seen at the pins, whatever the controller says about it. */
+export interface PinEvents {
+  readonly supply: (mv: number) => void;
+  readonly pulse: (channel: number, startUs: number, widthUs: number) => void;
+  readonly reading: (supplyMv: number) => void;
+  readonly fault: (kind: string, begins: boolean) => void;
+}
+
+export function watchedPlant(events: PinEvents): (scenario: Scenario) => Plant {
+  return (scenario) => {
+    const plant = createPlant(scenario);
+    const methods = plant as unknown as Readonly<Record<string, unknown>>;
+    // Whatever else a plant can do is passed on as it is.
+    return new Proxy(plant, {
+      get: (_, name) => {
+        switch (name) {
+          case 'setSupply':
+            return (mv: number) => {
+              events.supply(mv);
+              plant.setSupply(mv);
+            };
+          case 'pulse':
+            return (channel: number, startUs: number, widthUs: number) => {
+              events.pulse(channel, startUs, widthUs);
+              plant.pulse(channel, startUs, widthUs);
+            };
+          case 'read':
+            return () => {
+              const readings = plant.read();
+              events.reading(readings.supplyMv);
+              return readings;
+            };
+          case 'begin':
+          case 'end':
+            return (fault: Parameters<Plant['begin']>[0]) => {
+              events.fault(fault.kind, name === 'begin');
+              plant[name](fault);
+            };
+          default: {
+            const value = methods[String(name)];
+            return typeof value === 'function' ? (value.bind(plant) as unknown) : value;
+          }
+        }
+      },
+    });
+  };
+}

@@ -1,0 +1,125 @@
+/**
+ * Runs seeds through the world and its judges, makes the list of happenings of a seed that fails as short as it can be, and
+ * prints what a person needs to see it again: seed, commit, judge, and that list.
+ */
+import { spawnSync } from 'node:child_process';
+import { draw, withHappenings, type Drawn, type Happening, type Sea } from './draw.ts';
+import { judges } from './judges.ts';
+import { World, type Evidence } from './world.ts';
+
+export interface Violation {
+  readonly rule: string;
+  readonly judge: string;
+  readonly texts: readonly string[];
+}
+
+export async function judged(drawn: Drawn): Promise<{ readonly evidence: Evidence; readonly violations: readonly Violation[] }> {
+  const evidence = await new World(drawn).run();
+  const violations: Violation[] = [];
+  for (const { rule, name, violations: look } of judges) {
+    const texts = await look(evidence);
+    if (texts.length > 0) violations.push({ rule, judge: name, texts });
+  }
+  return { evidence, violations };
+}
+
+/** Does this list still show it? A program that throws shows something else. */
+async function shows(drawn: Drawn, judge: string): Promise<boolean> {
+  return (await judged(drawn)).violations.some((one) => one.judge === judge);
+}
+
+/** Leaves out halves, quarters, and at last single happenings, for as long as the same judge still finds something. */
+export async function shortest(drawn: Drawn, judge: string, mostRuns = 60): Promise<Drawn> {
+  let list: readonly Happening[] = drawn.happenings;
+  let runs = 0;
+  for (let size = Math.ceil(list.length / 2); size >= 1; size = size === 1 ? 0 : Math.ceil(size / 2)) {
+    for (let from = 0; from < list.length && runs < mostRuns; ) {
+      const without = list.filter((_, i) => i < from || i >= from + size);
+      runs += 1;
+      if (await shows(withHappenings(drawn, without), judge)) list = without;
+      else from += size;
+    }
+  }
+  return withHappenings(drawn, list);
+}
+
+export interface StormFindings {
+  seeds: number;
+  hosts: number;
+  deaths: number;
+  accepted: number;
+  benchS: number;
+  cpuS: number;
+  /** What happened, in which mode of the run, and how often. */
+  readonly reached: Map<string, number>;
+  readonly failures: { readonly seed: number; readonly drawn: Drawn; readonly violations: readonly Violation[] }[];
+}
+
+const cpuSeconds = (): number => {
+  const { user, system } = process.cpuUsage();
+  return (user + system) / 1e6;
+};
+
+/** Seeds `from` to `from + count - 1`; stops after `mostFailures`, or when `goOn` says so. */
+export async function storm(from: number, count: number, options: { readonly sea?: Sea; readonly mostFailures?: number; readonly goOn?: () => boolean } = {}): Promise<StormFindings> {
+  const found: StormFindings = { seeds: 0, hosts: 0, deaths: 0, accepted: 0, benchS: 0, cpuS: 0, reached: new Map(), failures: [] };
+  const before = cpuSeconds();
+  for (let seed = from; seed < from + count && options.goOn?.() !== false; seed += 1) {
+    const drawn = draw(seed, options.sea);
+    const { evidence, violations } = await judged(drawn);
+    found.seeds += 1;
+    found.deaths += evidence.deaths;
+    found.benchS += evidence.benchS;
+    found.accepted += evidence.events.filter((body) => body.kind === 'attempt-ended' && body.verdict === 'accepted').length;
+    for (const one of evidence.seen) {
+      if (one.kind === 'host') found.hosts += 1;
+      if (one.kind !== 'happened') continue;
+      const pair = `${one.what} | ${one.mode}`;
+      found.reached.set(pair, (found.reached.get(pair) ?? 0) + 1);
+    }
+    if (violations.length === 0) continue;
+    found.failures.push({ seed, drawn, violations });
+    if (found.failures.length >= (options.mostFailures ?? 5)) break;
+  }
+  found.cpuS = cpuSeconds() - before;
+  return found;
+}
+
+function commitOfTheTree(): string {
+  const told = spawnSync('git', ['rev-parse', '--short=12', 'HEAD'], { cwd: import.meta.dirname, encoding: 'utf8' });
+  return told.status === 0 ? told.stdout.trim() : 'not known';
+}
+
+export const figures = (found: StormFindings): string =>
+  `${found.seeds} seeds, ${found.hosts} hosts, ${found.deaths} deaths, ${found.accepted} accepted attempts, ${(found.benchS / 3600).toFixed(2)} bench hours in ${found.cpuS.toFixed(0)} s of CPU (${(found.benchS / found.cpuS).toFixed(0)} bench hours a CPU hour)`;
+
+export function story(drawn: Drawn, violations: readonly Violation[]): string {
+  return [
+    `seed ${drawn.seed} at commit ${commitOfTheTree()}:`,
+    ...violations.flatMap(({ rule, judge, texts }) => texts.slice(0, 3).map((text) => `  ${rule} ${judge}: ${text}`)),
+    `  shortest list of what happened (${drawn.happenings.length}):`,
+    ...drawn.happenings.map((one) => `    ${JSON.stringify(one)}`),
+  ].join('\n');
+}
+
+/** `storm SEED`, `storm SEED COUNT`, `storm SEED 8h`; then `calm` or `still` for that sea alone. */
+export async function showStorm([seedText = '1', howLong = '1', sea]: readonly string[]): Promise<boolean> {
+  const seed = Number(seedText);
+  const hours = /^([\d.]+)h$/.exec(howLong)?.[1];
+  const until = hours === undefined ? Number.POSITIVE_INFINITY : performance.now() + Number(hours) * 3600e3;
+  const found = await storm(seed, hours === undefined ? Number(howLong) : Number.MAX_SAFE_INTEGER - seed, {
+    goOn: () => performance.now() < until,
+    ...(sea === 'calm' || sea === 'still' || sea === 'storm' ? { sea } : {}),
+  });
+  for (const { drawn, violations } of found.failures) {
+    const judge = violations[0]?.judge ?? '';
+    process.stdout.write(`${story(await shortest(drawn, judge), violations)}\n`);
+  }
+  if (found.seeds === 1) {
+    const { evidence } = await judged(draw(seed, sea as Sea | undefined));
+    for (const one of evidence.drawn.happenings) process.stdout.write(`  ${JSON.stringify(one)}\n`);
+    process.stdout.write(`  ${evidence.drawn.sea}, ${evidence.events.length} events, ended ${evidence.state?.ending ?? 'not'}, journal ${evidence.hash}\n`);
+  }
+  process.stdout.write(`${figures(found)}\n${found.failures.length} seeds with violations\n`);
+  return found.failures.length === 0;
+}

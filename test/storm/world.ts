@@ -1,0 +1,604 @@
+/**
+ * One seed, one process: the real run service, driver, link, codec and archive (SQLite on files), the simulated controller
+ * and plant, and the machine of `machine.ts` with all that happens to it. What was seen is returned as evidence; the
+ * judges (`judges.ts`) look at that and at nothing else.
+ */
+import { rmSync } from 'node:fs';
+import { join } from 'node:path';
+import type { BenchReply, BenchRequest } from '../../app/bench/port.ts';
+import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import { foldRun, type RunState } from '../../app/run/fold.ts';
+import type { Mode } from '../../app/run/machine.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import type { Database } from '../../main/archive/sqlite.ts';
+import type { Verification } from '../../main/archive/verify.ts';
+import { connectBench, type Bench } from '../../main/bench/driver.ts';
+import { RunningBench } from '../../main/bench/running-bench.ts';
+import { VirtualClock } from '../../main/clock/clock.ts';
+import { newToken } from '../../main/clock/entropy.ts';
+import type { ChannelSource } from '../../main/link/channel.ts';
+import { RunService, type Rest } from '../../main/service/run-service.ts';
+import { sampleEquipment, scratchFolder } from '../builders/in-process.ts';
+import { Chance, type DiskError, type Drawn, type Happening, type Instant } from './draw.ts';
+import { diskError, filesOfADeadProcess, HostClock, watchedFile, watchedPlant, Wire, type StormChannel } from './machine.ts';
+
+/** 2026-01-01, so that the certificates of the sample equipment are in force. */
+const unixOrigin = Date.UTC(2026, 0, 1);
+/** A run that is neither at its end nor with a person this long after everything is over is stuck, s. */
+const PATIENCE_S = 1800;
+/** No seed lasts longer, s. */
+const LONGEST_S = 6 * 3600;
+/** A person tries a start or a resume that is refused this often after everything is over. */
+const MOST_REFUSALS = 100;
+
+/** Everything that was seen, in order. Times are seconds of the world. */
+export type Seen =
+  | { readonly kind: 'host'; readonly at: number; readonly host: number; readonly synchronous: number }
+  | { readonly kind: 'died'; readonly at: number; readonly host: number }
+  | { readonly kind: 'commit'; readonly at: number; readonly input: number; readonly bodies: readonly RunEventBody[]; readonly mode: Mode | null }
+  | { readonly kind: 'told'; readonly at: number; readonly bodies: readonly RunEventBody[] }
+  | { readonly kind: 'asked'; readonly at: number; readonly input: number; readonly request: BenchRequest; readonly mode: Mode | null }
+  | { readonly kind: 'answered'; readonly at: number; readonly command: RunCommand; readonly accepted: boolean }
+  | { readonly kind: 'supply'; readonly at: number; readonly mv: number }
+  /** `silentS`: since bytes of a host last reached the bench. `lateS`: since the committed mode last allowed pulses; 0: it does. */
+  | { readonly kind: 'pulse'; readonly at: number; readonly channel: number; readonly widthUs: number; readonly silentS: number; readonly mode: Mode | null; readonly step: string | null; readonly point: number | null }
+  /** Nothing of a host reached the bench for longer than its dead-man; `mv` is what the supply was set to when it should have acted. */
+  | { readonly kind: 'silence'; readonly at: number; readonly forS: number; readonly mv: number }
+  | { readonly kind: 'happened'; readonly at: number; readonly what: string; readonly mode: Mode | 'no host' }
+  | { readonly kind: 'second-writer'; readonly at: number; readonly code: string }
+  | { readonly kind: 'reading'; readonly at: number; readonly mv: number; readonly set: number };
+
+export interface Evidence {
+  readonly drawn: Drawn;
+  readonly seen: readonly Seen[];
+  /** The journal at the end, and its last hash. */
+  readonly events: readonly RunEventBody[];
+  readonly hash: string;
+  readonly state: RunState | null;
+  readonly verification: Verification;
+  /** Of the journals that each new host found: events that had been told before and were not there. */
+  readonly lost: readonly string[];
+  /** Why the run did not come to its end; null: it did. */
+  readonly stuck: string | null;
+  readonly deaths: number;
+  readonly benchS: number;
+}
+
+interface Host {
+  readonly clock: HostClock;
+  readonly channels: Set<StormChannel>;
+  readonly dead: Promise<'dead'>;
+  readonly number: number;
+  die: () => void;
+  alive: boolean;
+  archive: Archive | null;
+  service: RunService | null;
+  bench: Bench | null;
+  diskIsGone: DiskError | null;
+}
+
+export class World {
+  readonly #drawn: Drawn;
+  readonly #world = new VirtualClock(unixOrigin);
+  readonly #chance: Chance;
+  readonly #folder = scratchFolder();
+  readonly #bench: RunningBench;
+  readonly #wire: Wire;
+  readonly #seen: Seen[] = [];
+  readonly #lost: string[] = [];
+  #archivePath: string;
+  #hosts = 0;
+  #deaths = 0;
+  #host: Host | null = null;
+  #backAfter = 0;
+  #stepMs = 0;
+  #commits = 0;
+  #lines = 0;
+  #bursts = 0;
+  #ids = 0;
+  #runId: string | null = null;
+  /** Fold over what is committed. */
+  #committed: RunState | null = null;
+  #told = new Map<string, string>();
+  #supplyMv = 0;
+  #lastArrived = 0;
+  #lastHappened = 0;
+  #sensorFaults = 0;
+  #stuck: string | null = null;
+  #giveUp: (why: 'stuck') => void = () => undefined;
+  readonly #stuckNow: Promise<'stuck'>;
+  readonly #deadManS: number;
+
+  constructor(drawn: Drawn) {
+    this.#drawn = drawn;
+    this.#chance = new Chance(drawn.seed, 'people');
+    this.#archivePath = join(this.#folder, 'archive.sqlite');
+    // Until a host has set it, a controller's dead-man is a second (LINE-55).
+    this.#deadManS = Math.max(1, drawn.plan.link.deadManMs / 1e3);
+    this.#stuckNow = new Promise((resolve) => {
+      this.#giveUp = resolve;
+    });
+    this.#bench = new RunningBench(drawn.scenario, this.#world, watchedPlant({
+      supply: (mv) => {
+        this.#supplyMv = mv;
+        this.#see({ kind: 'supply', at: this.#now(), mv });
+      },
+      pulse: (channel, _startUs, widthUs) => {
+        const current = this.#committed?.current ?? null;
+        this.#see({
+          kind: 'pulse', at: this.#now(), channel, widthUs, silentS: this.#now() - this.#lastArrived,
+          mode: this.#committed?.mode ?? null, step: current?.step ?? null, point: current?.point ?? null,
+        });
+      },
+      reading: (mv) => {
+        this.#lastReading = mv;
+      },
+      fault: (kind, begins) => {
+        if (kind.startsWith('sensor')) this.#sensorFaults += begins ? 1 : -1;
+        if (begins) this.#happened(kind);
+      },
+    }));
+    this.#wire = new Wire(this.#bench, this.#world, {
+      beforeLine: (_word, again) => {
+        if (again) return;
+        this.#lines += 1;
+        this.#dieAt((at) => 'line' in at && at.where === 'before' && at.line === this.#lines);
+      },
+      afterLine: (word, again) => {
+        if (again) return;
+        if (word === 'burst') this.#countBurst();
+        this.#dieAt((at) => 'line' in at && at.where === 'after' && at.line === this.#lines);
+      },
+      arrived: () => {
+        this.#watchSilence();
+        this.#lastArrived = this.#now();
+      },
+    });
+    this.#schedule();
+  }
+
+  #lastReading = 0;
+
+  #now(): number {
+    return this.#world.now() / 1e3;
+  }
+
+  #see(seen: Seen): void {
+    this.#seen.push(seen);
+  }
+
+  #happened(what: string): void {
+    this.#lastHappened = this.#now();
+    this.#see({ kind: 'happened', at: this.#now(), what, mode: this.#host?.service == null ? 'no host' : (this.#committed?.mode ?? 'no host') });
+  }
+
+  /** What the supply was set to when the dead-man should have acted at the latest. */
+  #watchSilence(): void {
+    const forS = this.#now() - this.#lastArrived;
+    if (forS > this.#deadManS + 0.1) this.#see({ kind: 'silence', at: this.#now(), forS, mv: this.#supplyMv });
+  }
+
+  // ---------------------------------------------------------------- what happens
+
+  #schedule(): void {
+    const at = (atS: number, action: () => void): void => void this.#world.after(atS * 1e3, action);
+    for (const happening of this.#drawn.happenings) {
+      switch (happening.kind) {
+        case 'death':
+          if ('atS' in happening.at) at(happening.at.atS, () => {
+            this.#die(happening);
+          });
+          break;
+        case 'cable-pulled':
+          at(happening.atS, () => {
+            this.#happened(happening.told ? 'cable pulled, told' : 'cable pulled, untold');
+            this.#wire.pull(happening.told);
+          });
+          at(happening.atS + happening.forS, () => {
+            this.#wire.plug();
+          });
+          break;
+        case 'lines-late':
+          at(happening.atS, () => {
+            this.#happened('lines late');
+            this.#wire.delayMs = happening.delayMs;
+          });
+          at(happening.atS + happening.forS, () => {
+            this.#wire.delayMs = 0;
+          });
+          break;
+        case 'host-stopped':
+          at(happening.atS, () => {
+            this.#stopHost(happening.forS, happening.clockGoesOn);
+          });
+          break;
+        case 'clock-stepped':
+          at(happening.atS, () => {
+            this.#happened('clock stepped');
+            this.#stepMs += happening.byS * 1e3;
+          });
+          break;
+        case 'command':
+          at(happening.atS, () => {
+            this.#happened(`command ${happening.command.kind}`);
+            this.#command(happening.command);
+          });
+          break;
+        case 'second-writer':
+          at(happening.atS, () => {
+            this.#secondWriter();
+          });
+          break;
+        case 'bench': {
+          const { begins, fault } = happening.fault;
+          // Faults of the plant are seen at the plant, those of the line and the controller here.
+          if ('atS' in begins && isOfTheLine(fault.kind)) at(begins.atS, () => {
+            this.#happened(fault.kind);
+          });
+          break;
+        }
+        case 'disk-error':
+          break;
+      }
+    }
+    const look = (): void => {
+      const quiet = Math.max(this.#drawn.overS, this.#lastHappened);
+      if (this.#now() > quiet + PATIENCE_S || this.#now() > LONGEST_S) {
+        this.#stuck = `nothing happened since ${quiet.toFixed(0)} s, it is ${this.#now().toFixed(0)} s, and the run is ${this.#committed?.mode ?? 'not there'}`;
+        this.#giveUp('stuck');
+        return;
+      }
+      this.#world.after(60_000, look);
+    };
+    look();
+  }
+
+  #countBurst(): void {
+    this.#bursts += 1;
+    for (const one of this.#drawn.happenings) {
+      if (one.kind !== 'bench') continue;
+      const { begins, fault } = one.fault;
+      if ('atBurst' in begins && begins.atBurst === this.#bursts && isOfTheLine(fault.kind)) this.#happened(fault.kind);
+    }
+  }
+
+  #dieAt(fits: (at: Instant) => boolean): void {
+    const death = this.#drawn.happenings.find((one) => one.kind === 'death' && fits(one.at));
+    if (death?.kind === 'death') this.#die(death);
+  }
+
+  #die({ at, backS }: Extract<Happening, { kind: 'death' }>): void {
+    const host = this.#host;
+    if (host?.alive !== true) return;
+    this.#happened('commit' in at ? `death ${at.where} a commit` : 'line' in at ? `death ${at.where} a line` : 'death at an instant');
+    this.#see({ kind: 'died', at: this.#now(), host: host.number });
+    this.#deaths += 1;
+    this.#backAfter = backS;
+    host.alive = false;
+    host.clock.die();
+    for (const channel of host.channels) channel.die();
+    this.#archivePath = filesOfADeadProcess(this.#archivePath, join(this.#folder, String(host.number)));
+    host.die();
+  }
+
+  #stopHost(forS: number, clockGoesOn: boolean): void {
+    const host = this.#host;
+    if (host?.alive !== true || host.clock.isStopped) return;
+    this.#happened(clockGoesOn ? 'process stopped' : 'machine suspended');
+    host.clock.stop(clockGoesOn);
+    this.#world.after(forS * 1e3, () => {
+      host.clock.goOn();
+      for (const channel of host.channels) channel.goOn();
+    });
+  }
+
+  #command(command: RunCommand): { readonly accepted: boolean } | null {
+    const host = this.#host;
+    if (host?.alive !== true || host.service === null || host.clock.isStopped) return null;
+    host.clock.input += 1;
+    const answer = host.service.command(command, 'a person', `c${(this.#ids += 1)}`);
+    if (host.alive) this.#see({ kind: 'answered', at: this.#now(), command, accepted: answer.accepted });
+    return answer;
+  }
+
+  #secondWriter(): void {
+    if (this.#host?.alive !== true || this.#host.archive === null) return;
+    this.#happened('second writer');
+    const opened = openArchive(this.#archivePath, { now: () => this.#world.unixNow() });
+    this.#see({ kind: 'second-writer', at: this.#now(), code: opened.ok ? 'opened' : opened.code });
+    if (opened.ok) opened.archive.close();
+  }
+
+  // ---------------------------------------------------------------- a host
+
+  #boot(): Host {
+    let die: () => void = () => undefined;
+    const dead = new Promise<'dead'>((resolve) => {
+      die = () => {
+        resolve('dead');
+      };
+    });
+    this.#hosts += 1;
+    return {
+      clock: new HostClock(this.#world, () => this.#stepMs), channels: new Set(), dead, die, number: this.#hosts,
+      alive: true, archive: null, service: null, bench: null, diskIsGone: null,
+    };
+  }
+
+  #openArchive(host: Host): Archive | null {
+    const fault = (at: 'statement' | 'end'): void => {
+      const error = this.#drawn.happenings.find((one) => one.kind === 'disk-error' && one.where === at && one.commit === this.#commits);
+      if (error?.kind === 'disk-error') {
+        this.#happened(`disk ${error.code}${error.forGood ? ' for good' : ''}`);
+        if (error.forGood) host.diskIsGone = error.code;
+        throw diskError(error.code);
+      }
+      if (host.diskIsGone !== null) throw diskError(host.diskIsGone);
+    };
+    const files: Database[] = [];
+    const opened = openArchive(this.#archivePath, {
+      now: () => host.clock.unixNow(),
+      entropy: this.#chance,
+      openFile: (path, options) => {
+        const file = watchedFile({
+          alive: () => host.alive,
+          beforeCommit: () => {
+            if (host.archive === null) return;
+            this.#commits += 1;
+            this.#dieAt((at) => 'commit' in at && at.where === 'before' && at.commit === this.#commits);
+          },
+          atStatement: (statement) => {
+            if (host.archive === null) return;
+            if (statement === 1) fault('statement');
+            if (statement === 1 + (this.#commits % 4)) this.#dieAt((at) => 'commit' in at && at.where === 'within' && at.commit === this.#commits);
+            if (!host.alive) throw diskError('SQLITE_IOERR_WRITE');
+          },
+          atEnd: () => {
+            if (host.archive === null) return;
+            fault('end');
+            this.#dieAt((at) => 'commit' in at && at.where === 'within' && at.commit === this.#commits);
+            if (!host.alive) throw diskError('SQLITE_IOERR_WRITE');
+          },
+          afterCommit: (bodies) => {
+            if (host.archive === null) return;
+            for (const body of bodies) this.#committed = foldRun(this.#committed, body);
+            if (bodies.length > 0) this.#see({ kind: 'commit', at: this.#now(), input: host.clock.input, bodies, mode: this.#committed?.mode ?? null });
+            this.#watchConfirmation(bodies);
+            this.#dieAt((at) => 'commit' in at && at.where === 'after' && at.commit === this.#commits);
+          },
+        })(path, options);
+        files.push(file);
+        return file;
+      },
+    });
+    if (!opened.ok) return null;
+    host.archive = opened.archive;
+    const synchronous = files[0]?.pragma('synchronous', { simple: true }) as number;
+    this.#see({ kind: 'host', at: this.#now(), host: host.number, synchronous });
+    return opened.archive;
+  }
+
+  #watchConfirmation(bodies: readonly RunEventBody[]): void {
+    for (const body of bodies) {
+      if (body.kind === 'made-safe' && body.confirmed && this.#sensorFaults === 0) this.#see({ kind: 'reading', at: this.#now(), mv: this.#lastReading, set: this.#supplyMv });
+    }
+  }
+
+  #channels(host: Host): ChannelSource {
+    return () => {
+      const channel = this.#wire.channelFor(host.clock);
+      host.channels.add(channel);
+      return Promise.resolve([channel]);
+    };
+  }
+
+  /** A bench that is connected already, and what is asked of it. */
+  async #connected(host: Host): Promise<Bench | null> {
+    const { deadManMs, telemetryHz } = this.#drawn.plan.link;
+    const connected = await connectBench({ channels: this.#channels(host), clock: host.clock, deadManMs, telemetryHz, newToken: () => newToken(this.#chance) });
+    if (!connected.ok) return null;
+    host.bench = connected.bench;
+    return this.#watchedBench(connected.bench, host);
+  }
+
+  #watchedBench(bench: Bench, host: Host): Bench {
+    const { clock } = host;
+    return {
+      get identity() { return bench.identity; },
+      get capabilities() { return bench.capabilities; },
+      get link() { return bench.link; },
+      get bootId() { return bench.bootId; },
+      get downReason() { return bench.downReason; },
+      listen: ({ onFrame, onLink }) => bench.listen({
+        onFrame: (frame) => {
+          clock.input += 1;
+          onFrame(frame);
+        },
+        onLink: (event) => {
+          clock.input += 1;
+          onLink(event);
+        },
+      }),
+      configure: (settings, signal) => bench.configure(settings, signal),
+      perform: async (request, signal): Promise<BenchReply> => {
+        if (host.alive) this.#see({ kind: 'asked', at: this.#now(), input: clock.input, request, mode: this.#committed?.mode ?? null });
+        const reply = await bench.perform(request, signal);
+        clock.input += 1;
+        return reply;
+      },
+      statistics: () => bench.statistics(),
+      close: () => bench.close(),
+    };
+  }
+
+  /** The journal that a new host finds must hold everything that anybody was told. */
+  #lookBack(archive: Archive): void {
+    const run = this.#runId === null ? archive.latestRun()?.id : this.#runId;
+    if (run === undefined) {
+      if (this.#told.size > 0) this.#lost.push('the whole run');
+      return;
+    }
+    const there = new Map<string, string>();
+    let state: RunState | null = null;
+    for (const { body } of archive.events(run)) {
+      state = foldRun(state, body);
+      if (body.kind === 'attempt-ended') there.set(nameOf(body), JSON.stringify(body));
+    }
+    for (const [name, text] of this.#told) {
+      if (there.get(name) !== text) this.#lost.push(`${name} (${there.has(name) ? 'is another' : 'is not there'})`);
+    }
+    this.#committed = state;
+    this.#runId = state === null ? null : run;
+  }
+
+  async #open(host: Host): Promise<'open' | 'failed'> {
+    const archive = this.#openArchive(host);
+    if (archive === null) return 'failed';
+    this.#lookBack(archive);
+    const shared = { archive, clock: host.clock, newId: () => `c${(this.#ids += 1)}`, entropy: this.#chance, freeDiskBytes: () => null };
+    const bench = this.#drawn.takesOver ? await this.#connected(host) : null;
+    if (this.#drawn.takesOver && bench === null) return 'failed';
+    const opened = await RunService.open(
+      bench === null ? { ...shared, channels: this.#channels(host) } : { ...shared, bench },
+      this.#runId === null
+        ? { kind: 'new', plan: this.#drawn.plan, equipment: sampleEquipment(), operator: 'a person', software: 'storm' }
+        : { kind: 'stored', id: this.#runId },
+    );
+    if (!opened.ok || !host.alive) return 'failed';
+    const { service } = opened;
+    host.service = service;
+    this.#runId = service.id;
+    service.listen((bodies) => {
+      if (!host.alive || bodies.length === 0) return;
+      this.#see({ kind: 'told', at: this.#now(), bodies });
+      for (const body of bodies) if (body.kind === 'attempt-ended') this.#told.set(nameOf(body), JSON.stringify(body));
+    });
+    return 'open';
+  }
+
+  async #close(host: Host): Promise<void> {
+    host.alive = false;
+    if (host.service !== null) await host.service.close();
+    if (host.bench !== null) await host.bench.close();
+    host.clock.die();
+    for (const channel of host.channels) channel.die();
+    host.archive?.close();
+  }
+
+  #wait(seconds: number): Promise<'waited'> {
+    return new Promise((resolve) => {
+      this.#world.after(seconds * 1e3, () => {
+        resolve('waited');
+      });
+    });
+  }
+
+  /** What a person does who wants the run to come to its end. */
+  #next(rest: Extract<Rest, { kind: 'resting' }>): RunCommand | null {
+    switch (rest.mode) {
+      case 'ready':
+        return { kind: this.#committed !== null && this.#lastRefused && this.#chance.strikes(0.5) ? 'acknowledge' : 'start' };
+      case 'paused':
+        return { kind: 'resume' };
+      case 'tripped':
+        return { kind: 'acknowledge' };
+      case 'ended':
+        return null;
+    }
+  }
+
+  #lastRefused = false;
+
+  /** From the start of a host to its end. */
+  async #live(host: Host): Promise<'dead' | 'failed' | 'ended' | 'stuck'> {
+    const opened = await Promise.race([this.#open(host), host.dead, this.#stuckNow]);
+    if (opened !== 'open') return opened;
+    let refusals = 0;
+    for (;;) {
+      const { service } = host;
+      if (service === null) return 'failed';
+      const rest = await Promise.race([service.rest(), host.dead, this.#stuckNow]);
+      if (rest === 'dead' || rest === 'stuck') return rest;
+      if (rest.kind === 'failed') return 'failed';
+      const command = this.#next(rest);
+      const lingers = command === null ? Math.max(3, Math.min(this.#drawn.overS - this.#now(), 60)) : this.#chance.scale(0.2, 10);
+      const waited = await Promise.race([this.#wait(lingers), host.dead, this.#stuckNow]);
+      if (waited !== 'waited') return waited;
+      if (service.failure !== null) return 'failed';
+      if (command === null) {
+        if (service.state.mode === 'ended' && !service.isActive) return 'ended';
+        continue;
+      }
+      if (host.clock.isStopped) continue;
+      const answer = this.#command(command);
+      this.#lastRefused = answer?.accepted === false;
+      if (!this.#lastRefused) {
+        refusals = 0;
+      } else if (this.#now() > Math.max(this.#drawn.overS, this.#lastHappened) && (refusals += 1) > MOST_REFUSALS) {
+        this.#stuck = `"${command.kind}" was refused ${refusals} times`;
+        return 'stuck';
+      }
+    }
+  }
+
+  async run(): Promise<Evidence> {
+    try {
+      for (;;) {
+        const host = this.#boot();
+        this.#host = host;
+        const end = await this.#live(host);
+        if (end === 'dead') {
+          host.archive?.close();
+          await this.#wait(this.#backAfter);
+          continue;
+        }
+        await this.#close(host);
+        if (end === 'ended' || end === 'stuck') break;
+        // Somebody frees the disk, finds the cable, or simply tries again.
+        await this.#wait(this.#chance.scale(1, 10));
+        if (this.#now() > Math.max(this.#drawn.overS, this.#lastHappened) + PATIENCE_S) {
+          this.#stuck ??= 'no host could be opened any more';
+          break;
+        }
+      }
+      this.#host = null;
+      // The bench is left to itself: its dead-man has to act if anything is still on.
+      await this.#wait(this.#deadManS + 2);
+      this.#watchSilence();
+      return this.#evidence();
+    } finally {
+      this.#bench.switchOff();
+      this.#world.stop();
+      rmSync(this.#folder, { recursive: true, force: true });
+    }
+  }
+
+  #evidence(): Evidence {
+    const opened = openArchive(this.#archivePath, { readOnly: true, now: () => this.#world.unixNow() });
+    if (!opened.ok) throw new Error(opened.text);
+    const { archive } = opened;
+    try {
+      this.#lookBack(archive);
+      const id = this.#runId;
+      const run = id === null ? null : archive.run(id);
+      return {
+        drawn: this.#drawn,
+        seen: this.#seen,
+        events: id === null ? [] : [...archive.events(id)].map((event) => event.body),
+        hash: run === null ? '' : [...archive.eventRows(run)].at(-1)?.hash.toString('hex') ?? '',
+        state: this.#committed,
+        verification: archive.verify(),
+        lost: this.#lost,
+        stuck: this.#stuck,
+        deaths: this.#deaths,
+        benchS: this.#now(),
+      };
+    } finally {
+      archive.close();
+    }
+  }
+}
+
+const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind === 'controller-reset';
+
+const nameOf = ({ point, attempt }: Extract<RunEventBody, { kind: 'attempt-ended' }>): string => `attempt ${attempt} of point ${point}`;
