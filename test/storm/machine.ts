@@ -137,7 +137,7 @@ export function watchedFile(events: DiskEvents): typeof openDatabase {
       prepare: (sql: string) => {
         const statement = prepare(sql);
         if (statement.reader) return statement;
-        const run = statement.run.bind(statement) as (...args: unknown[]) => Sqlite.RunResult;
+        const run: (...args: unknown[]) => Sqlite.RunResult = statement.run.bind(statement);
         const isEvent = sql.startsWith('INSERT INTO events');
         Object.defineProperty(statement, 'run', {
           value: (...args: unknown[]) => {

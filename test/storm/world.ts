@@ -297,7 +297,7 @@ export class World {
     if (host?.alive !== true || host.service === null || host.clock.isStopped) return null;
     host.clock.input += 1;
     const answer = host.service.command(command, 'a person', `c${(this.#ids += 1)}`);
-    if (host.alive) this.#see({ kind: 'answered', at: this.#now(), command, accepted: answer.accepted });
+    if (isAlive(host)) this.#see({ kind: 'answered', at: this.#now(), command, accepted: answer.accepted });
     return answer;
   }
 
@@ -598,6 +598,9 @@ export class World {
     }
   }
 }
+
+/** It may have died meanwhile, whatever was known of it before. */
+const isAlive = (host: Host): boolean => host.alive;
 
 const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind === 'controller-reset';
 
