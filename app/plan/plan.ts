@@ -183,6 +183,15 @@ export const planSchema = z.strictObject({
       attemptsSecondPass: z.int().min(0).max(20).default(1),
     })
     .prefault({}),
+  giveUp: z
+    .strictObject({
+      /**
+       * An injector is given up after this many rejected attempts in a row with the same cause; its remaining points wait for a
+       * person. 0: never. Two points at their usual two attempts: one bad point does not do it.
+       */
+      afterFailures: z.int().min(0).max(1000).default(4),
+    })
+    .prefault({}),
   guards: z.array(guardSchema).max(100).default([]),
   limits: z
     .strictObject({

@@ -1,20 +1,34 @@
 /** How a run that has worked off its plan ends, and what is said at the end (RUN-9). */
-import type { Ending } from './events.ts';
+import type { Ending, OutKind } from './events.ts';
 import { failedPoints } from './fold.ts';
 import type { RunState } from './fold.ts';
 
 /** What is whole is complete, however it came about. Looks at every point. */
 export function endingOf(state: RunState): Ending {
   if (state.counts.accepted === state.points.length) return 'complete';
-  const untried = state.points.some((point) => point.attempts.length === 0 && point.skipped === null);
+  const untried = state.points.some((point) => point.attempts.length === 0 && point.skipped === null && !point.waiting);
   return state.finishing || untried ? 'finished-early' : 'complete-with-failures';
 }
+
+/** Which injectors are out, with how many points wait for each, without a full stop; empty: none is. */
+export function outText(state: RunState): string {
+  return [...state.out]
+    .map(([injector, { how, points }]) => {
+      const waiting = points.filter((index) => state.points[index]?.waiting === true).length;
+      const { serialNumber, channel } = state.plan.injectors[injector] ?? { serialNumber: String(injector), channel: injector };
+      return `${serialNumber} on channel ${channel} was ${outWords[how]}; ${waiting} of its points wait`;
+    })
+    .join('; ');
+}
+
+const outWords: Readonly<Record<OutKind, string>> = { 'given-up': 'given up' };
 
 /** What was reached and what to do about the rest. */
 export function endText(state: RunState, ending: Ending): string {
   const { accepted, skipped } = state.counts;
   const all = state.points.length;
-  const tally = `${accepted} of ${all} points have an attempt that counts${skipped > 0 ? `, ${skipped} were left out` : ''}`;
+  const out = outText(state);
+  const tally = `${accepted} of ${all} points have an attempt that counts${skipped > 0 ? `, ${skipped} were left out` : ''}${out === '' ? '' : `. ${out}`}`;
   const again = 'the others can be measured in this run by asking for them to be measured again.';
   switch (ending) {
     case 'complete':
@@ -22,7 +36,8 @@ export function endText(state: RunState, ending: Ending): string {
     case 'complete-with-failures': {
       const failed = failedPoints(state);
       const named = failed.slice(0, 20).join(', ') + (failed.length > 20 ? ` and ${failed.length - 20} more` : '');
-      return failed.length === 0 ? `${tally}.` : `${tally}. Without one: ${named}. Look at what their attempts say, then measure these points again.`;
+      if (failed.length === 0) return out === '' ? `${tally}.` : `${tally}. Put right what is wrong with it, then measure its points again.`;
+      return `${tally}. Without one: ${named}. Look at what their attempts say, then measure these points again.`;
     }
     case 'finished-early':
       return `Finished early: ${tally}; ${again}`;

@@ -15,6 +15,7 @@ const modes = Object.keys(transitions) as Mode[];
 const plan = testPlan({
   injectors: [{ serialNumber: 'A-1', type: 'T', channel: 1 }],
   axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [3, 5], periodMs: [20], replicates: 1 },
+  giveUp: { afterFailures: 2 },
   guards: [
     { id: 'hot', signal: 'rail-temperature-c', high: 30, level: 'trip', dwellS: 0.2, hysteresis: 1 },
     { id: 'warm', signal: 'meter-temperature-c', high: 25, level: 'hold', dwellS: 0.1, hysteresis: 1, clearS: 1, maxResumes: 2 },

@@ -26,7 +26,7 @@ describe('a whole run', () => {
     const run = new TestRun().start();
     expect(run.runUntil(ended)).toBe(true);
     expect(run.engine.state.ending).toBe<Ending>('complete');
-    expect(run.engine.state.counts).toEqual({ accepted: 8, skipped: 0, attempts: 8 });
+    expect(run.engine.state.counts).toEqual({ accepted: 8, skipped: 0, attempts: 8, waiting: 0 });
     expect(run.events('chosen').map((e) => e.point)).toEqual([0, 1, 2, 3, 4, 5, 6, 7]);
     expect(isSafe(run.bench)).toBe(true);
     expect(run.last?.done).toBe(true);
@@ -213,8 +213,28 @@ describe('a point', () => {
     run.start();
     run.runUntil(ended, 1000);
     expect(run.engine.state.ending).toBe('complete-with-failures');
-    expect(run.events('attempt-ended').every((e) => e.text.startsWith('The meter gave no edge for 20 s'))).toBe(true);
+    expect(run.events('attempt-ended').every((e) => e.text.startsWith('The meter gave no edge for 3.0 s while the injector was driven (supply current 0.5'))).toBe(true);
     expect(run.events('ended')[0]?.text).toContain('Without one: 0, 1, 2, 3, 4, 5, 6, 7.');
+  });
+
+  it('RUN-46 where no flow is expected the meter may stay silent for 20 s', () => {
+    const run = new TestRun({ plan: testPlan({ axes: { voltageV: [10], pressureKpa: [400], widthMs: [1.2], periodMs: [20], replicates: 1 }, window: { minEdges: 24, minS: 0.5, maxS: 60 }, repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } }) });
+    run.bench.meterSilent = true;
+    run.start();
+    run.runUntil(ended, 1000);
+    expect(run.events('attempt-ended').every((e) => e.text.startsWith('The meter gave no edge for 20.0 s'))).toBe(true);
+  });
+
+  it('RUN-132 says of a silent meter whether a coil was driven', () => {
+    const run = new TestRun({ plan: testPlan({ repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } }) });
+    run.bench.openCoils.add(1);
+    run.bench.dead.add(2);
+    run.start();
+    run.runUntil(ended, 1000);
+    const cause = (channel: number) => [...new Set(run.events('attempt-ended').filter((e) => run.points[e.point]?.channel === channel).map((e) => e.cause))];
+    expect(cause(1)).toEqual(['no-current']);
+    expect(cause(2)).toEqual(['no-flow']);
+    expect(run.events('attempt-ended')[0]?.text).toContain('no coil is driven on channel 1');
   });
 
   it('RUN-47 the window closes with its edges, and at its greatest length without', () => {
@@ -417,7 +437,7 @@ describe('pausing', () => {
     expect(isSafe(run.bench)).toBe(true);
     expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(true);
     run.runUntil(ended);
-    expect(run.engine.state.counts).toEqual({ accepted: 8, skipped: 0, attempts: 8 });
+    expect(run.engine.state.counts).toEqual({ accepted: 8, skipped: 0, attempts: 8, waiting: 0 });
     expect(run.events('dead-man-proved')).toHaveLength(1);
   });
 
@@ -931,8 +951,105 @@ describe('status', () => {
     const status = run.engine.status(run.bench.time);
     expect(status.doing).toBe('Measuring. Point 4 (A-1, 14 V, 400 kPa, 3.000 ms), attempt 1.');
     expect(status.waitingFor).toMatchObject({ text: 'meter edges', low: 24 });
-    expect(status.progress).toEqual({ points: 8, accepted: 4, skipped: 0, attempts: 4 });
+    expect(status.progress).toEqual({ points: 8, accepted: 4, skipped: 0, attempts: 4, waiting: 0 });
     expect(status.remaining).toBeGreaterThan(0);
     expect(status.point).toMatchObject({ voltage: volts(14), pressure: kilopascals(400) });
+  });
+});
+
+describe('an injector that does not work', () => {
+  const giveUp = (afterFailures: number, more: Record<string, unknown> = {}) => testPlan({ giveUp: { afterFailures }, ...more });
+  const four = Array.from({ length: 4 }, (_, i) => ({ serialNumber: `A-${i + 1}`, type: 'T', channel: i + 1 }));
+  const ofInjector = (run: TestRun, injector: number) => run.points.filter((point) => point.injector === injector).map((point) => point.index);
+
+  it('RUN-133 is given up after so many failures in a row with one cause; its points wait, the others go on', () => {
+    const run = new TestRun({ plan: giveUp(3) });
+    run.bench.dead.add(2);
+    run.start();
+    run.runUntil(ended, 1000);
+    expect(run.events('attempt-ended').filter((e) => e.injector === 1)).toHaveLength(3);
+    const [out] = run.events('injector-out');
+    expect(out).toMatchObject({ how: 'given-up', injector: 1, points: ofInjector(run, 1), cause: 'no-flow' });
+    expect(out?.text).toMatch(/^A-2 on channel 2 was given up after 3 rejected attempts in a row with the same cause\. The last: The meter gave no edge/);
+    const { state } = run.engine;
+    expect(state.counts).toMatchObject({ accepted: 4, waiting: 4 });
+    expect(state.ending).toBe<Ending>('complete-with-failures');
+    expect(run.events('ended')[0]?.text).toBe('4 of 8 points have an attempt that counts. A-2 on channel 2 was given up; 4 of its points wait. Put right what is wrong with it, then measure its points again.');
+    expect(state).toEqual(run.refold());
+  });
+
+  it('RUN-133 is not given up for failures with different causes, or with an accepted attempt between them', () => {
+    const run = new TestRun({ plan: giveUp(3, { repeats: { attemptsAtOnce: 2, attemptsSecondPass: 0 } }) });
+    let attempts = 0;
+    run.start();
+    run.runUntil((r) => {
+      const { current } = r.engine.state;
+      if (current !== null && r.points[current.point]?.injector === 1 && r.engine.state.counts.attempts !== attempts) {
+        attempts = r.engine.state.counts.attempts;
+        r.bench.openCoils.delete(2);
+        r.bench.dead.delete(2);
+        (current.attempt === 1 ? r.bench.dead : r.bench.openCoils).add(2);
+      }
+      return ended(r);
+    }, 1000);
+    expect(run.events('attempt-ended').filter((e) => e.injector === 1 && e.verdict === 'rejected').length).toBeGreaterThan(6);
+    expect(run.events('injector-out')).toEqual([]);
+  });
+
+  it('RUN-133 comes back when a person asks for one of its points, while the run goes on and after its end', () => {
+    for (const after of [false, true]) {
+      const run = new TestRun({ plan: giveUp(2, { injectors: four }) });
+      run.bench.dead.add(1);
+      run.start();
+      run.runUntil((r) => (after ? ended(r) : r.engine.state.out.size > 0), 1000);
+      run.bench.dead.clear();
+      const [point = 0] = ofInjector(run, 0);
+      expect(run.command({ kind: 'measure-again', points: after ? ofInjector(run, 0) : [point] }).answer?.accepted).toBe(true);
+      expect(run.events('injector-back')).toMatchObject([{ injector: 0 }]);
+      run.runUntil((r) => !ended(r));
+      run.runUntil(ended, 1000);
+      expect(run.engine.state.ending).toBe<Ending>('complete');
+      expect(run.engine.state.counts.waiting).toBe(0);
+      expect(run.engine.state).toEqual(run.refold());
+    }
+  });
+
+  it('RUN-133 that was asked for and still fails is given up again', () => {
+    const run = new TestRun({ plan: giveUp(2) });
+    run.bench.dead.add(1);
+    run.start();
+    run.runUntil(ended, 1000);
+    run.command({ kind: 'measure-again', points: ofInjector(run, 0) });
+    run.runUntil((r) => !ended(r));
+    run.runUntil(ended, 1000);
+    expect(run.events('injector-out')).toHaveLength(2);
+    expect(run.events('attempt-ended').filter((e) => e.injector === 0)).toHaveLength(4);
+  });
+
+  it('RUN-134 one injector after another with one cause is the bench: the run trips, and all take part again', () => {
+    const run = new TestRun({ plan: giveUp(2, { injectors: four }) });
+    run.start();
+    run.runUntil((r) => r.engine.state.counts.accepted === 1);
+    run.bench.meterSilent = true;
+    run.runUntil(inMode('tripped'), 1000);
+    expect(run.events('tripped')[0]).toMatchObject({ guard: 'every-injector' });
+    expect(run.events('injector-out')).toHaveLength(3);
+    expect(run.engine.state.out.size).toBe(0);
+    run.bench.meterSilent = false;
+    run.command({ kind: 'acknowledge' });
+    run.runUntil(inMode('paused'));
+    run.command({ kind: 'resume' });
+    run.runUntil(ended, 1000);
+    expect(run.engine.state.ending).toBe<Ending>('complete');
+  });
+
+  it('RUN-134 two bad ones among many are given up, and do not trip', () => {
+    const run = new TestRun({ plan: giveUp(2, { injectors: four }) });
+    run.bench.dead.add(2).add(3);
+    run.start();
+    run.runUntil(ended, 1000);
+    expect(run.events('tripped')).toEqual([]);
+    expect([...run.engine.state.out.keys()]).toEqual([1, 2]);
+    expect(run.engine.state.counts.accepted).toBe(8);
   });
 });

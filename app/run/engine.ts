@@ -7,12 +7,13 @@
  * safe and measures the point again.
  */
 import type { BenchCapabilities, BenchFrame, BenchReply, BenchRequest, BurstRequest } from '../bench/port.ts';
+import { assumedStaticFlow, expectedEdgeRate } from '../plan/estimate.ts';
 import type { Guard } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { pairEdges, zeroWindow } from '../plan/zero.ts';
 import { seconds, toCelsius, toKilopascals, volts } from '../quantities/quantity.ts';
 import type { Seconds, Volts } from '../quantities/quantity.ts';
-import type { AfterSafe, AttemptReason, Criterion, Ending, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
+import type { AfterSafe, AttemptReason, Criterion, Ending, OutKind, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import { endText, endingOf } from './ending.ts';
 import { failedPoints, foldRun, nextTarget } from './fold.ts';
 import type { Origin, RunState } from './fold.ts';
@@ -77,8 +78,18 @@ const unsafeRestarts = 3;
 /** Holds of the engine's own guards: how long all must be well before the run goes on, s, and how often it does. */
 const builtInClear = 2;
 const builtInMaxResumes = 10;
-/** No meter edge for this long while an injector is driven, s: there is no flow to measure. */
-const silentMeterAfter = 20;
+/**
+ * No meter edge for this long while an injector is driven, s: there is no flow to measure. An injector that passes only an
+ * eighth of the expected flow would have given three edges; where no flow is expected it is the longest (RUN-46).
+ */
+const silentMeterLeast = 3;
+const silentMeterMost = 20;
+const silentMeterEdges = 3 * 8;
+/** Coils above this are not driven here, ohm, and by then the current of a pulse has risen, s: for telling that no coil is there. */
+const highestCoilOhm = 30;
+const currentRise = 1e-3;
+/** Injectors that fail one after another for one cause: then it is the bench, and not they (RUN-134). */
+const outsToTrip = 3;
 /** The controller's read-back of a stop or of a cleared fault, s. */
 const readBackTimeout = 3;
 /** How much longer than by the controller's clock a wait may take by the host's, s. */
@@ -110,7 +121,7 @@ const pressureMatters: ReadonlySet<Phase> = new Set(['purge', 'await-purge', 'bu
 type AfterStop =
   | { readonly kind: 'judge' }
   | { readonly kind: 'measure' }
-  | { readonly kind: 'end'; readonly verdict: Verdict; readonly text: string };
+  | { readonly kind: 'end'; readonly verdict: Verdict; readonly text: string; readonly cause: string };
 
 const noEvents: readonly RunEventBody[] = [];
 const noRequests: readonly EngineRequest[] = [];
@@ -165,6 +176,9 @@ class Engine implements RunEngine {
   #burstBefore = 0;
   #burstCount = 0;
   #burstSeenAt = Number.NaN;
+  #silentMeterAfter = silentMeterMost;
+  /** Supply current over the frames of the burst so far. */
+  #drivenCurrent = { sum: 0, frames: 0 };
   #window: WindowCollector | null = null;
   #windowMax = 0;
   /** Controller clock at the first frame of the rest before a zero point. */
@@ -474,6 +488,9 @@ class Engine implements RunEngine {
         return;
       case 'measure-again':
         if (mode === 'ended') this.#emit({ kind: 'reopened', why: `${by} asked for points to be measured again.` });
+        for (const injector of new Set(command.points.map((point) => this.#drivenInjector(point)))) {
+          if (injector !== null && this.#state.out.has(injector)) this.#emit({ kind: 'injector-back', injector, text: `${by} asked for its points to be measured again.` });
+        }
         this.#emit({ kind: 'queued', points: command.points, reason: 'measure-again' });
         if (mode === 'ended') this.#prove();
         return;
@@ -911,7 +928,7 @@ class Engine implements RunEngine {
       const frame = this.#frame;
       const text = `The supply did not come to ${this.#supplyTarget()} V +/- ${supply.toleranceV} V within ${supply.timeoutS} s; the read-back is ${frame === null ? 'not known' : `${frame.supply.toFixed(3)} V`}.`;
       if (this.#state.mode === 'proving') this.#proofFailed(text);
-      else this.#endAttemptAfterStop('rejected', text);
+      else this.#endAttemptAfterStop('rejected', text, 'supply-not-reached');
     }
   }
 
@@ -971,7 +988,7 @@ class Engine implements RunEngine {
         frame === null
           ? 'the readings are not known'
           : `pressure ${toKilopascals(frame.pressure).toFixed(1)} kPa, rail ${toCelsius(frame.railTemperature).toFixed(1)} degC, meter ${toCelsius(frame.meterTemperature).toFixed(1)} degC`;
-      this.#endAttemptAfterStop('rejected', `Pressure and temperature did not come into their bands within ${condition.timeoutS} s: ${found}.`);
+      this.#endAttemptAfterStop('rejected', `Pressure and temperature did not come into their bands within ${condition.timeoutS} s: ${found}.`, 'condition-not-reached');
     }
   }
 
@@ -979,13 +996,13 @@ class Engine implements RunEngine {
     const { purge } = this.#state.plan;
     const point = this.#currentPoint();
     if (point === null) throw new Error('The run measures without a point.');
+    if (this.#waitsForNoCurrent('drive')) return;
     if (point.role === 'zero') {
       this.#step('settle');
       this.#restSince = Number.NaN;
       this.#enter('rest');
       return;
     }
-    if (this.#waitsForNoCurrent('drive')) return;
     if (purge.pulses === 0) {
       this.#startBurst(point);
       return;
@@ -1019,6 +1036,8 @@ class Engine implements RunEngine {
     // Long enough that the pulses outlast the longest window; where the controller cannot, the window ends before they do.
     const count = Math.min(maxCount, Math.ceil((settleS + window.maxS + 10) / point.period));
     this.#windowMax = Math.min(window.maxS, count * point.period - settleS - 1);
+    const expected = expectedEdgeRate(assumedStaticFlow, this.#state.equipment, point);
+    this.#silentMeterAfter = Math.min(silentMeterMost, Math.max(silentMeterLeast, silentMeterEdges / expected));
     this.#askBurst('burst', { channel: point.channel, width: point.width, period: point.period, count });
   }
 
@@ -1039,7 +1058,7 @@ class Engine implements RunEngine {
         if (this.#isOurBurst(frame) && !frame.burst.active) {
           this.#pulsing = false;
           if (frame.burst.done < frame.burst.commanded) {
-            this.#endAttemptAfterStop('rejected', `The controller stopped the purge after ${frame.burst.done} of ${frame.burst.commanded} pulses.`);
+            this.#endAttemptAfterStop('rejected', `The controller stopped the purge after ${frame.burst.done} of ${frame.burst.commanded} pulses.`, 'purge-cut');
             return;
           }
           const point = this.#currentPoint();
@@ -1199,17 +1218,32 @@ class Engine implements RunEngine {
       return false;
     }
     if (!frame.burst.active) {
-      this.#endAttemptAfterStop('rejected', `The pulses ended after ${frame.burst.done} of ${frame.burst.commanded}, before the window was long enough.`);
+      this.#endAttemptAfterStop('rejected', `The pulses ended after ${frame.burst.done} of ${frame.burst.commanded}, before the window was long enough.`, 'pulses-ended');
       return false;
     }
-    if (!Number.isNaN(this.#burstSeenAt) && frame.at - Math.max(this.#burstSeenAt, frame.lastEdgeAt) > silentMeterAfter) {
-      this.#endAttemptAfterStop(
-        'rejected',
-        `The meter gave no edge for ${silentMeterAfter} s while the injector was driven: the injector does not open, a valve is shut, or the meter is silent.`,
-      );
+    this.#drivenCurrent.sum += frame.current;
+    this.#drivenCurrent.frames += 1;
+    if (!Number.isNaN(this.#burstSeenAt) && frame.at - Math.max(this.#burstSeenAt, frame.lastEdgeAt) > this.#silentMeterAfter) {
+      this.#rejectSilent();
       return false;
     }
     return true;
+  }
+
+  /** RUN-46; the current tells a coil that is driven from one that is not there (RUN-132). */
+  #rejectSilent(): void {
+    const point = this.#currentPoint();
+    const { sum, frames } = this.#drivenCurrent;
+    const mean = sum / frames;
+    const least = point === null ? 0 : ((point.voltage / highestCoilOhm) * Math.max(0, point.width - currentRise)) / point.period;
+    const silent = `The meter gave no edge for ${this.#silentMeterAfter.toFixed(1)} s while the injector was driven`;
+    if (mean < least / 3) {
+      const text = `${silent}, and the supply gave ${mean.toFixed(3)} A: no coil is driven on channel ${point?.channel ?? 0}. Its coil is open, its plug is off, or its driver does not switch.`;
+      this.#endAttemptAfterStop('rejected', text, 'no-current');
+      return;
+    }
+    const text = `${silent} (supply current ${mean.toFixed(3)} A): the injector does not open, a valve is shut, or the meter is silent.`;
+    this.#endAttemptAfterStop('rejected', text, 'no-flow');
   }
 
   #openWindow(frame: BenchFrame): void {
@@ -1252,7 +1286,7 @@ class Engine implements RunEngine {
         return;
       }
       case 'end':
-        this.#endAttempt(after.verdict, null, [], after.text);
+        this.#endAttempt(after.verdict, null, [], after.text, after.cause);
         return;
       case 'judge':
         this.#judge();
@@ -1265,23 +1299,24 @@ class Engine implements RunEngine {
     const window = point?.role === 'zero' ? this.#window?.summariseZero() : this.#window?.summarise();
     if (point === null || window === undefined) throw new Error('There is no window to judge.');
     if ('failure' in window) {
-      this.#endAttempt('rejected', null, [{ rule: 'RUN-52', passed: false, text: window.text }], window.text);
+      this.#endAttempt('rejected', null, [{ rule: 'RUN-52', passed: false, text: window.text }], window.text, window.failure);
       return;
     }
     const { verdict, criteria, text } = judge(window, point, this.#state.plan, this.#capabilities);
     const idle = this.#idleTime.take();
-    this.#endAttempt(verdict, idle === null ? window : { ...window, idle }, criteria, text);
+    const failed = criteria.find((criterion) => !criterion.passed);
+    this.#endAttempt(verdict, idle === null ? window : { ...window, idle }, criteria, text, failed?.rule ?? '');
   }
 
   /** Ends the attempt; if its pulses may still be going on, they are stopped first. */
-  #endAttemptAfterStop(verdict: Verdict, text: string): void {
+  #endAttemptAfterStop(verdict: Verdict, text: string, cause = text): void {
     if (this.#pulsing) {
-      this.#stop({ kind: 'end', verdict, text });
+      this.#stop({ kind: 'end', verdict, text, cause });
       return;
     }
     this.#outstanding = null;
     this.#supplySetUncertain();
-    this.#endAttempt(verdict, null, [], text);
+    this.#endAttempt(verdict, null, [], text, cause);
   }
 
   /** A request that was given up may or may not have been carried out. */
@@ -1290,7 +1325,7 @@ class Engine implements RunEngine {
     if (this.#phase === 'set-pressure') this.#pressureSet = Number.NaN;
   }
 
-  #endAttempt(verdict: Verdict, window: WindowSummary | null, criteria: readonly Criterion[], text: string): void {
+  #endAttempt(verdict: Verdict, window: WindowSummary | null, criteria: readonly Criterion[], text: string, cause: string): void {
     const { current } = this.#state;
     if (current === null) throw new Error('There is no attempt to end.');
     const { point, attempt, origin, skippedWaits } = current;
@@ -1301,7 +1336,12 @@ class Engine implements RunEngine {
       this.#attemptTime += this.#now - this.#attemptSince;
       this.#attemptsTimed += 1;
     }
-    this.#emit({ kind: 'attempt-ended', point, attempt, verdict, window, criteria, text: said });
+    const injector = this.#drivenInjector(point);
+    this.#emit({
+      kind: 'attempt-ended', point, attempt, verdict, window, criteria, text: said,
+      ...(injector === null ? {} : { injector }),
+      ...(verdict === 'rejected' ? { cause } : {}),
+    });
     const record = this.#state.points[point];
     if (verdict === 'accepted' && record !== undefined) {
       if (origin === 'measure-again') {
@@ -1310,7 +1350,45 @@ class Engine implements RunEngine {
         this.#emit({ kind: 'chosen', point, attempt, by: { rule: 'RUN-35' }, why: 'It is the first accepted attempt of the point.' });
       }
     }
+    if (injector !== null && verdict === 'rejected' && this.#givesUp(injector, text)) return;
     this.#next();
+  }
+
+  /** The injector that a point drives; null for a point that drives none. */
+  #drivenInjector(point: number): number | null {
+    const at = this.#points[point];
+    return at === undefined || at.channel === 0 ? null : at.injector;
+  }
+
+  /** Gives an injector up that has failed often enough (RUN-133). True when the run left its way because of it. */
+  #givesUp(injector: number, text: string): boolean {
+    const { afterFailures } = this.#state.plan.giveUp;
+    const streak = this.#state.failing.get(injector);
+    if (afterFailures === 0 || streak === undefined || streak.count < afterFailures || this.#state.out.has(injector)) return false;
+    return this.#takeOut('given-up', injector, streak.cause, `was given up after ${streak.count} rejected attempts in a row with the same cause. The last: ${text}`);
+  }
+
+  #takeOut(how: OutKind, injector: number, cause: string, why: string): boolean {
+    const points = this.#points.flatMap(({ index }) => {
+      const record = this.#state.points[index];
+      return this.#drivenInjector(index) === injector && record?.chosen === null && record.skipped === null && record.choice === null ? [index] : [];
+    });
+    const { serialNumber, channel } = this.#state.plan.injectors[injector] ?? { serialNumber: '', channel: 0 };
+    this.#emit({ kind: 'injector-out', how, injector, points, cause, text: `${serialNumber} on channel ${channel} ${why} Its ${points.length} points without a result wait; the others go on.` });
+    return this.#blamesBench();
+  }
+
+  /** One injector after another fails for one cause: it is the bench. They come back, and the run trips (RUN-134). */
+  #blamesBench(): boolean {
+    const { injectors } = this.#state.outRunning;
+    const all = this.#state.plan.injectors.length;
+    if (all < 2 || injectors.length < Math.min(outsToTrip, all)) return false;
+    const serials = injectors.map((i) => this.#state.plan.injectors[i]?.serialNumber ?? '').join(', ');
+    const last = this.#state.out.get(injectors[injectors.length - 1] ?? -1)?.text ?? '';
+    for (const injector of injectors) {
+      this.#emit({ kind: 'injector-back', injector, text: 'The bench is suspected, and not the injector.' });
+    }
+    return this.#trip('every-injector', `${serials} failed one after another with the same cause, so the bench is suspected and not the injectors. ${last}`);
   }
 
   #skipWait(): void {
@@ -1379,15 +1457,15 @@ class Engine implements RunEngine {
       case 'set-supply':
       case 'prove-burst':
         if (this.#state.mode === 'proving') this.#proofFailed(`the controller refused: ${said}`);
-        else this.#endAttemptAfterStop('rejected', `The controller refused the supply voltage: ${said}.`);
+        else this.#endAttemptAfterStop('rejected', `The controller refused the supply voltage: ${said}.`, `refused-${reply.code}`);
         return;
       case 'set-pressure':
-        this.#endAttemptAfterStop('rejected', `The controller refused the pressure: ${said}.`);
+        this.#endAttemptAfterStop('rejected', `The controller refused the pressure: ${said}.`, `refused-${reply.code}`);
         return;
       case 'purge':
       case 'burst':
         this.#pulsing = false;
-        this.#endAttemptAfterStop('rejected', `The controller refused the pulses: ${said}.`);
+        this.#endAttemptAfterStop('rejected', `The controller refused the pulses: ${said}.`, `refused-${reply.code}`);
         return;
       default:
         // To arm, to stop, to clear a dead-man: a controller that refuses these is not fit to go on with.
@@ -1456,6 +1534,7 @@ class Engine implements RunEngine {
     this.#pulsing = true;
     this.#burstBefore = this.#frame?.burst.number ?? 0;
     this.#burstCount = burst.count;
+    this.#drivenCurrent = { sum: 0, frames: 0 };
     this.#burstSeenAt = Number.NaN;
     this.#ask(phase, { kind: 'burst', ...burst });
   }
@@ -1512,7 +1591,7 @@ class Engine implements RunEngine {
       }),
       point,
       attempt: current?.attempt ?? null,
-      progress: { points: this.#points.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts },
+      progress: { points: this.#points.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts, waiting: counts.waiting },
       remaining: this.#isDriving() ? remainingTime(this.#state, this.#attemptTime, this.#attemptsTimed) : null,
     };
   }

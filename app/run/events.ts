@@ -52,6 +52,9 @@ export type AfterSafe =
   | { readonly kind: 'tripped'; readonly guard: string; readonly text: string }
   | { readonly kind: 'ended'; readonly ending: Ending };
 
+/** given-up: it failed again and again while it was measured. */
+export type OutKind = 'given-up';
+
 export type StepKind = 'supply' | 'condition' | 'purge' | 'settle' | 'measure' | 'stop';
 
 export type RunEventBody =
@@ -83,9 +86,24 @@ export type RunEventBody =
       readonly window: WindowSummary | null;
       readonly criteria: readonly Criterion[];
       readonly text: string;
+      /** Index into `plan.injectors`. Absent in journals of earlier versions, and where no injector was driven. */
+      readonly injector?: number;
+      /** Of a rejected attempt: the same word for the same cause (RUN-133). */
+      readonly cause?: string;
     }
   | { readonly kind: 'chosen'; readonly point: number; readonly attempt: number | null; readonly by: { readonly rule: string } | { readonly person: string }; readonly why: string }
   | { readonly kind: 'point-skipped'; readonly point: number; readonly why: string }
+  /** An injector is measured no further: `points`, those that it has no result of, wait for a person (RUN-133). */
+  | {
+      readonly kind: 'injector-out';
+      readonly how: OutKind;
+      readonly injector: number;
+      readonly points: readonly number[];
+      readonly cause: string;
+      readonly text: string;
+    }
+  /** Its points take part again. */
+  | { readonly kind: 'injector-back'; readonly injector: number; readonly text: string }
   | { readonly kind: 'queued'; readonly points: readonly number[]; readonly reason: AttemptReason }
   | { readonly kind: 'second-pass-started'; readonly points: readonly number[] }
   | { readonly kind: 'guard-noted'; readonly guard: string; readonly text: string }

@@ -9,7 +9,7 @@ import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import { asStored } from '../plan/stored.ts';
-import type { AfterSafe, AttemptReason, Ending, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
+import type { AfterSafe, AttemptReason, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import type { Mode } from './machine.ts';
 import type { WindowSummary } from './window.ts';
 
@@ -34,6 +34,23 @@ interface PointRecord {
   readonly skipped: string | null;
   /** A person asked for it to be measured again, and that is still to be done. */
   readonly queued: boolean;
+  /** Its injector is out of the run: the point is not measured until a person asks for it (RUN-133). */
+  readonly waiting: boolean;
+}
+
+/** An injector that is measured no further. */
+export interface OutRecord {
+  readonly how: OutKind;
+  readonly cause: string;
+  readonly text: string;
+  /** Its points that had no result then. */
+  readonly points: readonly number[];
+}
+
+/** Rejected attempts in a row with the same cause. */
+interface Streak {
+  readonly cause: string;
+  readonly count: number;
 }
 
 /** Where the wish to measure a point came from. */
@@ -63,6 +80,8 @@ interface RunCounts {
   readonly skipped: number;
   /** Attempts that were ended, with any verdict. */
   readonly attempts: number;
+  /** Points that wait because their injector is out. */
+  readonly waiting: number;
 }
 
 export interface RunState {
@@ -96,6 +115,12 @@ export interface RunState {
   readonly points: readonly PointRecord[];
   readonly counts: RunCounts;
   readonly secondPassStarted: boolean;
+  /** By index into `plan.injectors`: those that are measured no further. */
+  readonly out: ReadonlyMap<number, OutRecord>;
+  /** By index into `plan.injectors`: how it has failed since its last accepted attempt. */
+  readonly failing: ReadonlyMap<number, Streak>;
+  /** Injectors that were given up one after another for one cause, without an accepted attempt of any between them. */
+  readonly outRunning: { readonly cause: string; readonly injectors: readonly number[] };
   /** What each command was answered, by its id. */
   readonly commands: ReadonlyMap<string, { readonly accepted: boolean; readonly reason: string }>;
   /** Automatic resumes so far, by guard. */
@@ -120,12 +145,14 @@ interface WorkingPoint extends Writable<Omit<PointRecord, 'attempts'>> {
   queueRejected: number;
 }
 
-interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes'>> {
+interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes' | 'out' | 'failing'>> {
   points: WorkingPoint[];
   counts: Writable<RunCounts>;
   commands: Map<string, { readonly accepted: boolean; readonly reason: string }>;
   resumes: Map<string, number>;
   notes: Map<string, string>;
+  out: Map<number, OutRecord>;
+  failing: Map<number, Streak>;
   /** All points below are dealt with in the first pass. */
   firstPass: number;
   secondPassPoints: readonly number[];
@@ -174,9 +201,13 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
       secondPassRejected: 0,
       queueRejected: 0,
       queued: false,
+      waiting: false,
     })),
-    counts: { accepted: 0, skipped: 0, attempts: 0 },
+    counts: { accepted: 0, skipped: 0, attempts: 0, waiting: 0 },
     secondPassStarted: false,
+    out: new Map(),
+    failing: new Map(),
+    outRunning: noneOut,
     commands: new Map(),
     resumes: new Map(),
     notes: new Map(),
@@ -189,6 +220,8 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
     queueHead: 0,
   };
 }
+
+const noneOut: RunState['outRunning'] = { cause: '', injectors: [] };
 
 function apply(run: WorkingState, event: RunEventBody): void {
   switch (event.kind) {
@@ -246,9 +279,22 @@ function apply(run: WorkingState, event: RunEventBody): void {
       const point = pointAt(run, event.point);
       if (point.skipped === null) run.counts.skipped += 1;
       point.skipped = event.why;
+      setWaiting(run, event.point, false);
       advance(run);
       return;
     }
+    case 'injector-out':
+      run.out.set(event.injector, { how: event.how, cause: event.cause, text: event.text, points: event.points });
+      run.outRunning = { cause: event.cause, injectors: event.cause === run.outRunning.cause ? [...run.outRunning.injectors, event.injector] : [event.injector] };
+      for (const index of event.points) {
+        setWaiting(run, index, true);
+        pointAt(run, index).queued = false;
+      }
+      advance(run);
+      return;
+    case 'injector-back':
+      takeBack(run, event.injector);
+      return;
     case 'queued':
       for (const index of event.points) enqueue(run, index);
       return;
@@ -363,11 +409,51 @@ function endAttempt(run: WorkingState, event: Extract<RunEventBody, { kind: 'att
         break;
     }
   }
+  if (event.injector !== undefined) countFailures(run, event.injector, event);
   // An operator's wish is served by any accepted attempt; a rejected one uses up one of its repeats.
   if (point.queued && run.current?.origin === 'measure-again' && (event.verdict === 'accepted' || point.queueRejected >= run.plan.repeats.attemptsAtOnce)) {
     point.queued = false;
   }
   run.current = null;
+  advance(run);
+}
+
+function countFailures(run: WorkingState, injector: number, { verdict, cause }: Extract<RunEventBody, { kind: 'attempt-ended' }>): void {
+  switch (verdict) {
+    case 'accepted':
+      run.failing.delete(injector);
+      run.outRunning = noneOut;
+      return;
+    case 'rejected': {
+      const before = run.failing.get(injector);
+      const same = cause !== undefined && before?.cause === cause;
+      run.failing.set(injector, { cause: cause ?? '', count: same ? before.count + 1 : 1 });
+      return;
+    }
+    case 'cut':
+      return;
+  }
+}
+
+function setWaiting(run: WorkingState, index: number, waiting: boolean): void {
+  const point = pointAt(run, index);
+  if (point.waiting === waiting) return;
+  point.waiting = waiting;
+  run.counts.waiting += waiting ? 1 : -1;
+}
+
+/** Its waiting points take part again, each at its place in the plan. */
+function takeBack(run: WorkingState, injector: number): void {
+  const record = run.out.get(injector);
+  run.out.delete(injector);
+  run.failing.delete(injector);
+  run.outRunning = { ...run.outRunning, injectors: run.outRunning.injectors.filter((other) => other !== injector) };
+  for (const index of record?.points ?? []) {
+    setWaiting(run, index, false);
+    run.firstPass = Math.min(run.firstPass, index);
+  }
+  // The second pass may have gone past them as well.
+  run.secondPass = 0;
   advance(run);
 }
 
@@ -377,6 +463,7 @@ function choose(run: WorkingState, event: Extract<RunEventBody, { kind: 'chosen'
   point.chosen = event.attempt;
   point.choice = { by: event.by, why: event.why };
   if ('person' in event.by) point.decided = true;
+  setWaiting(run, event.point, false);
   advance(run);
 }
 
@@ -386,6 +473,7 @@ function enqueue(run: WorkingState, index: number): void {
     point.skipped = null;
     run.counts.skipped -= 1;
   }
+  setWaiting(run, index, false);
   point.queueRejected = 0;
   if (point.queued) return;
   point.queued = true;
@@ -418,7 +506,7 @@ function advance(run: WorkingState): void {
 }
 
 function isSettled(point: WorkingPoint, rejected: 'firstPassRejected' | 'secondPassRejected', allowed: number): boolean {
-  return point.skipped !== null || point.decided || point.chosen !== null || point[rejected] >= allowed;
+  return point.skipped !== null || point.waiting || point.decided || point.chosen !== null || point[rejected] >= allowed;
 }
 
 /**
@@ -435,11 +523,11 @@ export function nextTarget(state: RunState): { readonly point: number; readonly 
   return again === undefined ? null : { point: again, origin: 'second-pass' };
 }
 
-/** Points without an attempt that counts, that nobody left out or decided upon. Looks at every point. */
+/** Points without an attempt that counts, that nobody left out or decided upon and that do not wait. Looks at every point. */
 export function failedPoints(state: RunState): readonly number[] {
   const failed: number[] = [];
   (state as WorkingState).points.forEach((point, index) => {
-    if (point.chosen === null && point.skipped === null && !point.decided) failed.push(index);
+    if (point.chosen === null && point.skipped === null && !point.waiting && !point.decided) failed.push(index);
   });
   return failed;
 }

@@ -34,6 +34,7 @@ export function testPlan(changes: Record<string, unknown> = {}): Plan {
     purge: { pulses: 5 },
     settleS: 0.3,
     window: { minEdges: 24, minS: 0.5, maxS: 3 },
+    giveUp: { afterFailures: 0 },
     ...changes,
   });
 }
@@ -92,6 +93,9 @@ export class ScriptedBench {
   /** Supply current while an injector is driven, and while none is, A. */
   current = 0.5;
   idleCurrent = 0;
+  /** Channels whose injector does not open, and whose coil is open. */
+  readonly dead = new Set<number>();
+  readonly openCoils = new Set<number>();
   countsTooMany = false;
   /** Answers instead of the bench; undefined: the bench answers itself; null: never. */
   answer: (request: BenchRequest) => BenchReply | null | undefined = () => undefined;
@@ -106,7 +110,7 @@ export class ScriptedBench {
   pumping = false;
   shut = false;
   readonly capabilities: BenchCapabilities;
-  burst = { number: 0, active: false, commanded: 0, done: 0, period: 1, exact: 0, width: 0 };
+  burst = { number: 0, active: false, commanded: 0, done: 0, period: 1, exact: 0, width: 0, channel: 0 };
   readonly requests: BenchRequest[] = [];
   #bootTime = 100;
   #edges = 0;
@@ -142,7 +146,7 @@ export class ScriptedBench {
         break;
       case 'burst':
         if (!this.armed) return { kind: 'refused', code: 'not-armed', text: 'not armed' };
-        this.burst = { number: this.burst.number + 1, active: true, commanded: request.count, done: 0, period: request.period, exact: 0, width: request.width };
+        this.burst = { number: this.burst.number + 1, active: true, commanded: request.count, done: 0, period: request.period, exact: 0, width: request.width, channel: request.channel };
         break;
       case 'stop-burst':
         this.burst.active = false;
@@ -195,7 +199,7 @@ export class ScriptedBench {
     this.#edges = 0;
     this.#edgesWhole = 0;
     this.#lastEdgeAt = 0;
-    this.burst = { number: 0, active: false, commanded: 0, done: 0, period: 1, exact: 0, width: 0 };
+    this.burst = { number: 0, active: false, commanded: 0, done: 0, period: 1, exact: 0, width: 0, channel: 0 };
   }
 
   /** Lets one telemetry interval pass; `linked` false: the controller hears nothing of the host. */
@@ -210,7 +214,7 @@ export class ScriptedBench {
       if (burst.exact >= burst.commanded) burst.active = false;
     }
     // Pulses of the proof are too short to open an injector.
-    const rate = burst.active && burst.width > 1e-3 ? this.flow : this.leak;
+    const rate = burst.active && burst.width > 1e-3 && !this.dead.has(burst.channel) && !this.openCoils.has(burst.channel) ? this.flow : this.leak;
     if (!this.meterSilent) this.#edges += rate * stepTime;
     if (Math.floor(this.#edges + 1e-9) > this.#edgesWhole) {
       this.#edgesWhole = Math.floor(this.#edges + 1e-9);
@@ -222,7 +226,7 @@ export class ScriptedBench {
       number: this.#frameNumber,
       bootId: this.bootId,
       supply: volts(this.supply + (this.supply > 0 ? this.supplyOffset : 0)),
-      current: amperes(this.burst.active ? this.current : this.idleCurrent),
+      current: amperes(this.burst.active && !this.openCoils.has(this.burst.channel) ? this.current : this.idleCurrent),
       pressure: pascals((this.capabilities.rail?.pump === true && !this.pumping && !this.shut ? 0 : this.pressure + this.pressureOffset) * 1e3),
       railTemperature: celsius(this.temperature),
       meterTemperature: celsius(this.temperature),

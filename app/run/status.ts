@@ -2,7 +2,7 @@
 import type { Point } from '../plan/points.ts';
 import { seconds, toKilopascals, toMicroseconds, toMilliseconds } from '../quantities/quantity.ts';
 import type { Seconds } from '../quantities/quantity.ts';
-import { endText } from './ending.ts';
+import { endText, outText } from './ending.ts';
 import type { StepKind } from './events.ts';
 import type { RunState } from './fold.ts';
 import type { Mode } from './machine.ts';
@@ -25,7 +25,7 @@ export interface RunStatus {
   readonly advice: string;
   readonly point: Point | null;
   readonly attempt: number | null;
-  readonly progress: { readonly points: number; readonly accepted: number; readonly skipped: number; readonly attempts: number };
+  readonly progress: { readonly points: number; readonly accepted: number; readonly skipped: number; readonly attempts: number; readonly waiting: number };
   /** Time to the end at the pace so far; null when the run is not going on. */
   readonly remaining: Seconds | null;
 }
@@ -55,6 +55,8 @@ export function doingText(state: RunState, point: Point | null): string {
 /** `notStartable`: why a run that is ready cannot be started; `pressureByHand`: the run waits for a person to set it. */
 export function adviceText(state: RunState, known: { readonly notStartable: string | null; readonly pressureByHand: boolean }): string {
   const { mode, safe } = state;
+  const out = outText(state);
+  const others = out === '' ? '' : `${out}. Put right what is wrong and measure its points again when you can; the others go on.`;
   const unconfirmed = safe?.confirmed === false ? `${safe.text} ` : '';
   switch (mode) {
     case 'ready':
@@ -68,7 +70,7 @@ export function adviceText(state: RunState, known: { readonly notStartable: stri
     case 'ended':
       return unconfirmed.trimEnd();
     case 'measuring':
-      return known.pressureByHand ? 'Set the rail pressure to the middle of the band by hand.' : '';
+      return known.pressureByHand ? 'Set the rail pressure to the middle of the band by hand.' : others;
     case 'proving':
     case 'making-safe':
       return '';
@@ -81,7 +83,7 @@ export function remainingTime(state: RunState, spent: number, attempts: number):
   const guess = plan.supply.steadyS + (plan.purge.pulses * plan.purge.periodMs) / 1e3 + plan.settleS + 1.5 * plan.window.minS + 0.5;
   const weight = 3;
   const pace = (spent + weight * guess) / (attempts + weight);
-  return seconds(Math.max(0, state.points.length - counts.accepted - counts.skipped) * pace);
+  return seconds(Math.max(0, state.points.length - counts.accepted - counts.skipped - counts.waiting) * pace);
 }
 
 function pointText(state: RunState, point: Point): string {

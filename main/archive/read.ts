@@ -71,6 +71,8 @@ const kinds: Record<RunEventBody['kind'], true> = {
   'wait-skipped': true,
   'attempt-ended': true,
   chosen: true,
+  'injector-out': true,
+  'injector-back': true,
   'point-skipped': true,
   queued: true,
   'second-pass-started': true,

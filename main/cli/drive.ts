@@ -36,7 +36,7 @@ class Progress {
     const { doing, waitingFor, progress, remaining } = this.#service.status();
     const eta = remaining === null ? '' : `, ${duration(remaining)} of bench time to go`;
     const wait = waitingFor === null ? '' : ` (waits for ${waitingFor.text})`;
-    const text = `${progress.accepted + progress.skipped} of ${progress.points} points${eta}. ${doing}${wait}`;
+    const text = `${progress.accepted + progress.skipped} of ${progress.points} points${progress.waiting > 0 ? ` (${progress.waiting} wait for a person)` : ''}${eta}. ${doing}${wait}`;
     process.stderr.write(this.#live ? `\r\x1b[2K${text.slice(0, process.stderr.columns - 1)}` : `${text}\n`);
   }
 
@@ -65,6 +65,10 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
       return event.verdict === 'rejected' ? `Point ${event.point}, attempt ${event.attempt}, rejected: ${event.text}` : null;
     case 'second-pass-started':
       return `Second pass over ${event.points.length} failed points.`;
+    case 'injector-out':
+      return event.text;
+    case 'injector-back':
+      return `Injector ${event.injector + 1} of the plan takes part again. ${event.text}`;
     case 'point-skipped':
       return `Point ${event.point} left out: ${event.why}`;
     case 'guard-noted':

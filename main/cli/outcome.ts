@@ -1,3 +1,4 @@
+import { outText } from '../../app/run/ending.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
 
@@ -10,7 +11,8 @@ export interface Outcome {
 /** What a resting run comes to for a person and for a script. */
 export function foldedOutcome(state: RunState, mode: 'ready' | 'paused' | 'tripped' | 'ended'): Outcome {
   const { accepted, skipped, attempts } = state.counts;
-  const counts = `${accepted} of ${state.points.length} points accepted in ${attempts} attempts${skipped > 0 ? `, ${skipped} left out` : ''}.`;
+  const out = outText(state);
+  const counts = `${accepted} of ${state.points.length} points accepted in ${attempts} attempts${skipped > 0 ? `, ${skipped} left out` : ''}.${out === '' ? '' : ` ${out}. Put right what is wrong, then measure its points again.`}`;
   switch (mode) {
     case 'ready':
       return { exitCode: exitCode.refused, text: `The run has not begun. ${counts}`, canContinue: true };

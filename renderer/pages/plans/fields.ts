@@ -11,7 +11,7 @@ export type FieldPath = keyof typeof words;
 export const foldedPaths = {
   conditions: ['supply.toleranceV', 'supply.steadyS', 'supply.timeoutS', 'supply.idleCurrentA', 'condition.pressureToleranceKpa', 'condition.temperatureMinC', 'condition.temperatureMaxC', 'condition.steadyS', 'condition.timeoutS'],
   window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
-  acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass'],
+  acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass', 'giveUp.afterFailures'],
   reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage'],
   link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent'],
 } as const satisfies Record<string, readonly FieldPath[]>;
@@ -98,6 +98,8 @@ const words = {
 
   'repeats.attemptsAtOnce': { label: 'Attempts at once', unit: '', help: 'How often a failing point is tried before the run goes on, the first try included.' },
   'repeats.attemptsSecondPass': { label: 'Attempts in the second pass', unit: '', help: 'At the end, for what is still failed. 0: no second pass.' },
+
+  'giveUp.afterFailures': { label: 'Give an injector up after', unit: 'failures', help: 'Rejected attempts in a row with the same cause. Its remaining points then wait for you, the others go on. 0: never.' },
 
   'guards[].id': { label: 'Name', unit: '', help: 'What the journal calls this guard, such as over-pressure.' },
   'guards[].signal': { label: 'Signal', unit: '', help: 'What is watched.' },

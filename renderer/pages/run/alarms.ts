@@ -5,7 +5,7 @@
 import type { Guard } from '../../../app/plan/plan.ts';
 import type { RunEvent } from '../../../app/run/events.ts';
 
-export type AlarmKind = 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart';
+export type AlarmKind = 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
 
 export interface Alarm {
   /** Place in the journal of the event that raised it. */
@@ -25,7 +25,7 @@ export interface Alarm {
 }
 
 /** In the order in which they are shown where several stand at a time. */
-const urgency: Readonly<Record<AlarmKind, number>> = { unsafe: 0, trip: 1, fault: 2, link: 3, hold: 4, restart: 5, note: 6 };
+const urgency: Readonly<Record<AlarmKind, number>> = { unsafe: 0, trip: 1, fault: 2, link: 3, hold: 4, injector: 5, restart: 6, note: 7 };
 
 export const alarmWords: Readonly<Record<AlarmKind, { readonly word: string; readonly glyph: string }>> = {
   unsafe: { word: 'Not confirmed safe', glyph: '!!' },
@@ -33,6 +33,7 @@ export const alarmWords: Readonly<Record<AlarmKind, { readonly word: string; rea
   fault: { word: 'Controller fault', glyph: '!!' },
   link: { word: 'Link lost', glyph: '!' },
   hold: { word: 'Hold', glyph: '!' },
+  injector: { word: 'Injector out', glyph: '!' },
   restart: { word: 'Program restarted', glyph: 'i' },
   note: { word: 'Note', glyph: 'i' },
 };
@@ -68,6 +69,10 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: Alarm
       return raise('note', body.guard, body.text, `${guardName(guards, body.guard)} is outside its limits. The run goes on; the results it takes are judged by the plan's limits as always.`, 'Look at it when you can. The note ends by itself when the value is back inside.');
     case 'guard-cleared':
       return end(['note'], 'Back inside its limits.', body.guard);
+    case 'injector-out':
+      return raise('injector', `injector ${body.injector}`, body.text, outMeaning(body.cause), 'Put right what is wrong, then measure its points again: that brings the injector back into the run. Its points can be marked and measured at any time, also after the end.');
+    case 'injector-back':
+      return end(['injector'], body.text, `injector ${body.injector}`);
     case 'held':
       return raise('hold', body.guard, body.text, `${holdMeaning(guards, body.guard)} The bench is safe; the attempt that was going on was cut and is measured again.`, holdAction(guards, body.guard));
     case 'tripped':
@@ -114,6 +119,18 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: Alarm
     case 'making-safe':
     case 'reopened':
       return alarms;
+  }
+}
+
+/** By the cause of the failures (RUN-133). */
+function outMeaning(cause: string): string {
+  switch (cause) {
+    case 'no-current':
+      return 'No current flowed in its coil: the coil is open, its plug is off, or the driver of its channel does not switch.';
+    case 'no-flow':
+      return 'Its coil was driven, but nothing flowed: it does not open. It may be stuck, or shut off from the rail.';
+    default:
+      return 'It failed in the same way again and again, so trying on would only cost bench time.';
   }
 }
 
@@ -191,6 +208,8 @@ function tripMeaning(guards: readonly Guard[], id: string): string {
       return 'An injector was driven without having been asked for.';
     case 'idle-current':
       return 'Current flowed although no injector was driven: a driver does not switch off, or a coil or its harness is shorted. An injector may have been open without a pulse.';
+    case 'every-injector':
+      return 'One injector after another failed in the same way. Not all of them are bad: look at supply, pressure, fluid and meter. All take part again when the run goes on.';
     case 'disarmed':
       return 'The controller switched its outputs off and gives no reason.';
     case 'not-safe':

@@ -3,7 +3,7 @@ import type { RunState } from '../../../app/run/fold.ts';
 
 export type PointRecord = RunState['points'][number];
 
-export type Look = 'planned' | 'running' | 'accepted' | 'failed' | 'cut' | 'skipped' | 'again' | 'none';
+export type Look = 'planned' | 'running' | 'accepted' | 'failed' | 'cut' | 'skipped' | 'again' | 'waiting' | 'none';
 
 /** In the order of the legend. */
 export const looks: readonly { readonly look: Look; readonly glyph: string; readonly word: string; readonly meaning: string }[] = [
@@ -13,6 +13,7 @@ export const looks: readonly { readonly look: Look; readonly glyph: string; read
   { look: 'failed', glyph: '×', word: 'failed', meaning: 'measured, but no attempt met its limits' },
   { look: 'cut', glyph: '/', word: 'cut short', meaning: 'its attempt was cut short; it will be measured again when its turn comes' },
   { look: 'again', glyph: '↻', word: 'to be measured again', meaning: 'somebody asked for it; it comes before all others' },
+  { look: 'waiting', glyph: '◦', word: 'waits', meaning: 'its injector is out of the run; measure it again once that is put right' },
   { look: 'skipped', glyph: '–', word: 'left out', meaning: 'somebody left it out' },
   { look: 'none', glyph: '∅', word: 'no result', meaning: 'somebody decided that no attempt counts' },
 ];
@@ -29,6 +30,7 @@ export function lookOf(state: RunState, index: number): Look {
   if (point.queued) return 'again';
   if (point.skipped !== null) return 'skipped';
   if (point.chosen !== null) return 'accepted';
+  if (point.waiting) return 'waiting';
   if (point.choice !== null) return 'none';
   return lookOfAttempts(point);
 }
@@ -52,14 +54,14 @@ export function failedPoints(state: RunState): readonly number[] {
 export type Tally = Readonly<Record<Look, number>>;
 
 export function tallyOf(state: RunState, points: Iterable<number>): Tally {
-  const tally: Record<Look, number> = { planned: 0, running: 0, accepted: 0, failed: 0, cut: 0, skipped: 0, again: 0, none: 0 };
+  const tally: Record<Look, number> = { planned: 0, running: 0, accepted: 0, failed: 0, cut: 0, skipped: 0, again: 0, waiting: 0, none: 0 };
   for (const index of points) tally[lookOf(state, index)] += 1;
   return tally;
 }
 
 /** `12 accepted, 3 failed, 45 planned`: what there is none of is left out. */
 export function tallyText(tally: Tally): string {
-  const parts = (['accepted', 'failed', 'cut', 'again', 'running', 'skipped', 'none', 'planned'] as const).flatMap((look) =>
+  const parts = (['accepted', 'failed', 'cut', 'again', 'running', 'waiting', 'skipped', 'none', 'planned'] as const).flatMap((look) =>
     tally[look] === 0 ? [] : [`${tally[look]} ${wordOf(look)}`],
   );
   return parts.join(', ');

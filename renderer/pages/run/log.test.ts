@@ -45,6 +45,15 @@ describe('log of a journal', () => {
 describe('alarms', () => {
   const standing = (bodies: readonly RunEventBody[]) => logFor(bodies).alarms.filter((alarm) => alarm.endedAt === null).map((alarm) => alarm.kind);
 
+  it('RUN-133 an injector that is out is an alarm until it comes back', () => {
+    const out: RunEventBody = { kind: 'injector-out', how: 'given-up', injector: 1, points: [3, 4], cause: 'no-current', text: 'A-2 on channel 2 was given up.' };
+    const [alarm] = logFor([...begun, out]).alarms;
+    expect(alarm).toMatchObject({ kind: 'injector', endedAt: null, text: 'A-2 on channel 2 was given up.' });
+    expect(alarm?.meaning).toContain('plug is off');
+    expect(standing([...begun, out, { kind: 'injector-back', injector: 0, text: '' }])).toEqual(['injector']);
+    expect(standing([...begun, out, { kind: 'injector-back', injector: 1, text: 'Asked for.' }])).toEqual([]);
+  });
+
   it('a hold stands until the run goes on', () => {
     expect(standing([...begun, held])).toEqual(['hold']);
     const after = logFor([...begun, held, { kind: 'resumed', automatic: true }]).alarms;
