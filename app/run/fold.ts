@@ -39,7 +39,7 @@ interface PointRecord {
 }
 
 /** An injector that is measured no further. */
-export interface OutRecord {
+interface OutRecord {
   readonly how: OutKind;
   readonly cause: string;
   readonly text: string;
