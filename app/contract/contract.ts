@@ -31,6 +31,7 @@ const runCommand = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('abort') }),
   z.strictObject({ kind: z.literal('emergency-stop') }),
   z.strictObject({ kind: z.literal('acknowledge') }),
+  z.strictObject({ kind: z.literal('accept-untraceable') }),
   z.strictObject({ kind: z.literal('choose'), point, attempt: z.int().min(1).nullable(), reason: z.string().trim().min(1).max(500) }),
 ]) satisfies z.ZodType<RunCommand>;
 
@@ -69,7 +70,7 @@ export type PlanRow = z.infer<typeof planRow>;
 
 const problem = z.object({ path: z.string(), text: z.string() });
 const sheet = z.object({
-  lines: z.array(z.object({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string() })),
+  lines: z.array(z.object({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string(), untraceable: z.string().optional() })),
   totals: z.object({ durationS: finite, pulses: finite, fluidMl: finite, points: finite, telemetryFrames: finite, diskBytes: finite }),
 });
 export type Sheet = z.infer<typeof sheet>;
@@ -152,7 +153,8 @@ export const requests = {
 
   'parts.list': { control: false, params: nothing, result: z.array(part.extend({ id })) },
   'parts.save': { control: true, params: z.strictObject({ parts: z.array(part).min(1).max(200) }), result: z.array(part.extend({ id })) },
-  'equipment.read': { control: false, params: nothing, result: equipmentSchema },
+  /** null: a bench is connected over a port, and no record was saved. */
+  'equipment.read': { control: false, params: nothing, result: equipmentSchema.nullable() },
   'equipment.save': { control: true, params: z.strictObject({ document: z.unknown() }), result: z.object({ problems: z.array(problem) }) },
 
   'plans.list': { control: false, params: nothing, result: z.array(planRow) },

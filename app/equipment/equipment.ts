@@ -3,7 +3,8 @@
  * numbers can be computed again years later. All uncertainties are standard uncertainties (k = 1) of the shared part:
  * they do not average away (JCGM 100:2008, 5.2).
  *
- * File units are the trade's (kPa, degC, mV, edges per litre); `toSi` of each consumer converts at the edge.
+ * File units are the trade's (kPa, degC, mV, edges per litre); `toSi` of each consumer converts at the edge. Rules EQ-1 and
+ * following are in README.md.
  */
 import { z } from 'zod';
 
@@ -13,28 +14,30 @@ const certificate = z.strictObject({
   validUntil: z.iso.date(),
 });
 
-export const equipmentSchema = z.strictObject({
-  equipmentVersion: z.literal(1),
+const meter = z.strictObject({
+  kind: z.string().min(1),
+  serialNumber: z.string().min(1),
+  /** K-factor over meter frequency, linear between points, held flat outside. */
+  kFactor: z
+    .array(
+      z.strictObject({
+        hertz: z.number().nonnegative(),
+        edgesPerLitre: z.number().positive(),
+        /** Standard uncertainty of this point by itself, relative, in percent, beside what all points share; absent: none. */
+        ownUncertaintyPercent: z.number().nonnegative().optional(),
+      }),
+    )
+    .min(1),
+  /** Standard uncertainty of the K-factor, relative, in percent; fully shared by all measurements. */
+  relativeUncertaintyPercent: z.number().nonnegative(),
+  edgesPerRevolution: z.int().min(1),
+  certificate,
+});
+
+/** Fields that both versions have. */
+export const instruments = {
   name: z.string().min(1),
-  meter: z.strictObject({
-    kind: z.string().min(1),
-    serialNumber: z.string().min(1),
-    /** K-factor over meter frequency, linear between points, held flat outside. */
-    kFactor: z
-      .array(
-        z.strictObject({
-          hertz: z.number().nonnegative(),
-          edgesPerLitre: z.number().positive(),
-          /** Standard uncertainty of this point by itself, relative, in percent, beside what all points share; absent: none. */
-          ownUncertaintyPercent: z.number().nonnegative().optional(),
-        }),
-      )
-      .min(1),
-    /** Standard uncertainty of the K-factor, relative, in percent; fully shared by all measurements. */
-    relativeUncertaintyPercent: z.number().nonnegative(),
-    edgesPerRevolution: z.int().min(1),
-    certificate,
-  }),
+  meter,
   pressure: z.strictObject({ serialNumber: z.string().min(1), uncertaintyKpa: z.number().nonnegative(), certificate }),
   temperature: z.strictObject({ serialNumber: z.string().min(1), uncertaintyC: z.number().nonnegative(), certificate }),
   supply: z.strictObject({ serialNumber: z.string().min(1), uncertaintyMv: z.number().nonnegative(), certificate }),
@@ -42,6 +45,8 @@ export const equipmentSchema = z.strictObject({
     name: z.literal('n-heptane'),
     lot: z.string().min(1),
     openedOn: z.iso.date(),
+    /** How long after its opening a lot may be measured with, days; absent: the lab sets no limit. */
+    useWithinDays: z.int().min(1).optional(),
     /** Absent: density from the equation of state. Present: scaled to this measured value. */
     measuredDensity: z
       .strictObject({ kgPerM3: z.number().positive(), atC: z.number(), on: z.iso.date() })
@@ -51,6 +56,46 @@ export const equipmentSchema = z.strictObject({
   }),
   /** Absolute pressure of the room, for the density and for gauge-to-absolute. */
   ambientKpa: z.number().positive(),
+};
+
+/** The record as it was before it named its controller: read for ever, good for no port (EQ-6). */
+const version1 = z.strictObject({ equipmentVersion: z.literal(1), ...instruments });
+
+const version2 = z.strictObject({
+  equipmentVersion: z.literal(2),
+  ...instruments,
+  /** Whose instruments these are: as the controller names itself (EQ-1). */
+  controller: z.strictObject({ model: z.string().min(1), serialNumber: z.string().min(1) }),
+  wiring: z.strictObject({
+    /** Where the supply's read-back is taken, in words. */
+    sensedAt: z.string().min(1),
+    /** From there to the coil and back, ohm: leads, contacts and closed switch together (EQ-3). */
+    harnessOhm: z.number().nonnegative(),
+    /** Standard uncertainty of it. */
+    harnessUncertaintyOhm: z.number().nonnegative(),
+  }),
+  /** What switches the coils (EQ-2). */
+  driver: z.strictObject({
+    type: z.string().min(1),
+    /** Switched terminal (drain) to ground while the coil's current decays, V: the coil then sees this less the supply. */
+    clampV: z.number().positive(),
+    /** Standard uncertainty of what all channels have in common. */
+    clampUncertaintyV: z.number().nonnegative(),
+    /** Standard uncertainty of each channel by itself, beside that; absent: none. */
+    channelUncertaintyV: z.number().nonnegative().optional(),
+  }),
+  /** The clock of the controller, by which widths, periods and meter edges are timed (EQ-4). */
+  timeBase: z.strictObject({
+    kind: z.string().min(1),
+    /** Standard uncertainty of its rate, parts per million. */
+    uncertaintyPpm: z.number().nonnegative(),
+    /** A run is refused when the controller's clock is found farther than this from the computer's, parts per million. */
+    refuseAbovePpm: z.number().positive(),
+  }),
 });
 
+export const equipmentSchema = z.discriminatedUnion('equipmentVersion', [version1, version2]);
+
 export type Equipment = z.infer<typeof equipmentSchema>;
+/** A record that names its controller and states what decides the dead time beside the instruments. */
+export type BenchEquipment = z.infer<typeof version2>;

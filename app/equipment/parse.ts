@@ -15,7 +15,8 @@ export function parseEquipment(input: unknown): EquipmentParsed {
   return problems.length > 0 ? { ok: false, problems } : { ok: true, equipment: parsed.data };
 }
 
-function betweenFields({ meter, pressure, temperature, supply, fluid }: Equipment): readonly Problem[] {
+function betweenFields(equipment: Equipment): readonly Problem[] {
+  const { meter, pressure, temperature, supply, fluid } = equipment;
   const problems: Problem[] = [];
   meter.kFactor.forEach((point, index) => {
     const before = meter.kFactor[index - 1];
@@ -39,6 +40,12 @@ function betweenFields({ meter, pressure, temperature, supply, fluid }: Equipmen
     problems.push({
       path: 'fluid.measuredDensity.on',
       text: `The density was measured (${measuredDensity.on}) before this lot was opened (${fluid.openedOn}).`,
+    });
+  }
+  if (equipment.equipmentVersion === 2 && equipment.driver.clampV <= 20) {
+    problems.push({
+      path: 'driver.clampV',
+      text: `The clamp is stated from the switched terminal to ground, so it lies well above every supply voltage, but it is ${equipment.driver.clampV} V.`,
     });
   }
   return problems;

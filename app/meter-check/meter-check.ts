@@ -5,9 +5,9 @@
 import { z } from 'zod';
 import { problemsOf } from '../boundary/problems.ts';
 import type { Problem } from '../boundary/problems.ts';
-import { equipmentSchema } from '../equipment/equipment.ts';
+import { instruments } from '../equipment/equipment.ts';
 
-const { fluid, meter } = equipmentSchema.shape;
+const { fluid, meter } = instruments;
 const { certificate } = meter.shape;
 const positive = z.number().positive();
 const nonNegative = z.number().nonnegative();

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { BenchCapabilities } from '../bench/port.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
-import type { Equipment } from '../equipment/equipment.ts';
+import type { BenchEquipment, Equipment } from '../equipment/equipment.ts';
 import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import { expandPlan } from './expand.ts';
@@ -28,11 +28,16 @@ const bench: BenchCapabilities = {
   interlocks: ['emergency-stop'],
 };
 
+const controller = { model: 'bench', serialNumber: 'B-7', simulated: false };
 const certificate = { number: 'C-7', date: '2025-03-01', validUntil: '2027-02-28' };
-const lab = (certificates: Partial<Record<'meter' | 'pressure', object>> = {}): Equipment =>
+const lab = (certificates: Partial<Record<'meter' | 'pressure' | 'fluid', object>> = {}): Equipment =>
   equipmentSchema.parse({
-    equipmentVersion: 1,
+    equipmentVersion: 2,
     name: 'Bench',
+    controller: { model: 'bench', serialNumber: 'B-7' },
+    wiring: { sensedAt: 'supply', harnessOhm: 0.1, harnessUncertaintyOhm: 0.01 },
+    driver: { type: 'saturated switch', clampV: 38, clampUncertaintyV: 0.5 },
+    timeBase: { kind: 'crystal', uncertaintyPpm: 30, refuseAbovePpm: 200 },
     meter: {
       kind: 'gear', serialNumber: 'M-1', kFactor: [{ hertz: 1, edgesPerLitre: 48_000 }], relativeUncertaintyPercent: 0.1, edgesPerRevolution: 24,
       certificate: { ...certificate, ...certificates.meter },
@@ -40,9 +45,15 @@ const lab = (certificates: Partial<Record<'meter' | 'pressure', object>> = {}): 
     pressure: { serialNumber: 'P-1', uncertaintyKpa: 0.4, certificate: { ...certificate, ...certificates.pressure } },
     temperature: { serialNumber: 'T-1', uncertaintyC: 0.1, certificate },
     supply: { serialNumber: 'S-1', uncertaintyMv: 5, certificate },
-    fluid: { name: 'n-heptane', lot: 'L', openedOn: '2026-01-05', densityUncertaintyPercent: 0.1 },
+    fluid: { name: 'n-heptane', lot: 'L', openedOn: '2026-01-05', densityUncertaintyPercent: 0.1, ...certificates.fluid },
     ambientKpa: 101.325,
   });
+
+/** The same bench as it was written down before records named their controller. */
+function version1(): Equipment {
+  const { controller: _controller, wiring: _wiring, driver: _driver, timeBase: _timeBase, ...rest } = lab() as BenchEquipment;
+  return { ...rest, equipmentVersion: 1 };
+}
 
 const guards = [
   { id: 'rail', signal: 'pressure-deviation-kpa', low: -20, high: 20, level: 'hold' },
@@ -63,7 +74,7 @@ function planOf(change: object = {}, axes: object = {}): Plan {
 }
 
 function sheet(plan: Plan, context: Partial<PreflightContext> = {}) {
-  return preflight(plan, expandPlan(plan), { capabilities: bench, equipment: lab(), freeDiskBytes: 1e9, today: '2026-05-01', ...context });
+  return preflight(plan, expandPlan(plan), { capabilities: bench, controller, equipment: lab(), freeDiskBytes: 1e9, today: '2026-05-01', ...context });
 }
 
 function line(rule: string, plan: Plan, context: Partial<PreflightContext> = {}) {
@@ -94,9 +105,18 @@ const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse
   ['PRE-10', 'refuse', '5000 pulses', planOf({ purge: { pulses: 5000 } }), withBench({ maxCount: 4000 })],
   ['PRE-11', 'refuse', 'Make room', planOf(), { freeDiskBytes: 1000 }],
   ['PRE-11', 'warn', 'could not be found out', planOf(), { freeDiskBytes: null }],
-  ['PRE-12', 'warn', 'M-1 (certificate C-7, ended on 2026-04-30)', planOf(), { equipment: lab({ meter: { validUntil: '2026-04-30' } }) }],
-  ['PRE-12', 'warn', 'valid only from 2026-05-02', planOf(), { equipment: lab({ pressure: { date: '2026-05-02' } }) }],
+  ['PRE-12', 'refuse', 'M-1 (certificate C-7, ended on 2026-04-30)', planOf(), { equipment: lab({ meter: { validUntil: '2026-04-30' } }) }],
+  ['PRE-12', 'refuse', 'valid only from 2026-05-02', planOf(), { equipment: lab({ pressure: { date: '2026-05-02' } }) }],
   ['PRE-12', 'warn', 'ends on 2026-05-30', planOf(), { equipment: lab({ meter: { validUntil: '2026-05-30' } }) }],
+  ['PRE-40', 'refuse', 'belongs to the controller bench B-7, and bench B-8 is connected', planOf(), { controller: { ...controller, serialNumber: 'B-8' } }],
+  ['PRE-40', 'refuse', '"serialNumber": "B-7"', planOf(), { equipment: version1() }],
+  ['PRE-40', 'warn', 'simulated', planOf(), { controller: { ...controller, serialNumber: 'B-8', simulated: true } }],
+  ['PRE-40', 'warn', 'no bench is connected', planOf(), { controller: null }],
+  ['PRE-41', 'warn', 'as if all three were known exactly', planOf(), { equipment: version1() }],
+  ['PRE-42', 'pass', 'no limit', planOf(), {}],
+  ['PRE-42', 'pass', '116 days ago; the record allows 116 days', planOf(), { equipment: lab({ fluid: { useWithinDays: 116 } }) }],
+  ['PRE-42', 'refuse', '116 days ago; the record allows 115 days', planOf(), { equipment: lab({ fluid: { useWithinDays: 115 } }) }],
+  ['PRE-42', 'refuse', 'after today', planOf(), { equipment: lab({ fluid: { openedOn: '2026-05-02' } }) }],
   ['PRE-12', 'pass', 'in calibration', planOf(), { equipment: lab({ meter: { validUntil: '2026-05-31' } }) }],
   ['PRE-13', 'refuse', 'the plan wants 50 ms', planOf({ link: { deadManMs: 50 } }), {}],
   ['PRE-14', 'refuse', '100 frames a second at most', planOf({ link: { telemetryHz: 150 } }), {}],
@@ -123,7 +143,7 @@ describe('the sheet', () => {
   test('of a good plan passes line by line, one line for each rule', () => {
     const { lines } = sheet(planOf());
     expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
-    expect(lines.map((l) => l.rule)).toEqual(Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`));
+    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), 'PRE-40', 'PRE-41', 'PRE-42']);
     for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
   });
 
@@ -157,6 +177,13 @@ describe('the sheet', () => {
     const rest = { temperature: { ...equipment.temperature, certificate: later }, supply: { ...equipment.supply, certificate: later } };
     expect(line('PRE-12', planOf(), { today, equipment: { ...equipment, ...rest } })?.result).toBe(result);
   });
+});
+
+test('RUN-110 only lines about days can be passed over by choice, and they carry the reason without the remedy', () => {
+  const { lines } = sheet(planOf({}, { voltageV: [20] }), { equipment: lab({ meter: { validUntil: '2026-04-30' } }), controller: { ...controller, serialNumber: 'B-8' } });
+  const refused = lines.filter((l) => l.result === 'refuse');
+  expect(refused.map((l) => l.rule)).toEqual(['PRE-4', 'PRE-12', 'PRE-40']);
+  expect(refused.map((l) => l.untraceable)).toEqual([undefined, 'Not in calibration on 2026-05-01: the flow meter M-1 (certificate C-7, ended on 2026-04-30).', undefined]);
 });
 
 describe('totals', () => {

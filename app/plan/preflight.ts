@@ -1,9 +1,10 @@
 /**
- * The sheet before a start: plan, bench and equipment held against each other. Rules PRE-1 to PRE-19 are in README.md;
+ * The sheet before a start: plan, bench and equipment held against each other. Rules PRE-1 and following are in README.md;
  * every rule gives exactly one line, so that a sheet shows what was looked at as well as what was found.
  */
-import type { BenchCapabilities } from '../bench/port.ts';
+import type { BenchCapabilities, BenchIdentity } from '../bench/port.ts';
 import type { Equipment } from '../equipment/equipment.ts';
+import { certificatesOn, lotAgeDays, notOfController } from '../equipment/standing.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, milliseconds, pascals, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond, Seconds } from '../quantities/quantity.ts';
@@ -17,6 +18,8 @@ export interface PreflightContext {
   /** null: no bench is connected, so what it can do is not known; its lines then say that they were not checked. */
   readonly capabilities: BenchCapabilities | null;
   readonly equipment: Equipment;
+  /** Who the equipment record must belong to; null: no bench is connected. A simulated bench has no instruments that a certificate could be of. */
+  readonly controller: (Pick<BenchIdentity, 'model' | 'serialNumber'> & { readonly simulated: boolean }) | null;
   /** Free space where the archive lies; null: not known. */
   readonly freeDiskBytes: number | null;
   /** ISO 8601 date, for the certificates. */
@@ -85,6 +88,9 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-17': guardsAgainstPlan(plan, points),
     'PRE-18': waitsAgainstAcceptance(plan),
     'PRE-19': densityRange(plan, points, context.equipment),
+    'PRE-40': controllerNamed(context.equipment, context.controller),
+    'PRE-41': decidesDeadTime(context.equipment),
+    'PRE-42': fluidLot(context.equipment, context.today),
   };
   return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };
 }
@@ -180,20 +186,45 @@ function disk(needed: number, free: number | null): Finding {
   return pass(`${need}; ${megabytes(free)} are free.`);
 }
 
-function certificates({ meter, pressure, temperature, supply }: Equipment, today: string): Finding {
-  const notice = 30;
-  const stale: string[] = [];
-  const ending: string[] = [];
-  const instruments = { 'flow meter': meter, 'pressure transducer': pressure, thermometer: temperature, 'supply voltmeter': supply };
-  for (const [name, { certificate, serialNumber }] of Object.entries(instruments)) {
-    const what = `the ${name} ${serialNumber} (certificate ${certificate.number}`;
-    if (today < certificate.date) stale.push(`${what}, valid only from ${certificate.date})`);
-    else if (today > certificate.validUntil) stale.push(`${what}, ended on ${certificate.validUntil})`);
-    else if (dayNumber(certificate.validUntil) - dayNumber(today) < notice) ending.push(`${what}, ends on ${certificate.validUntil})`);
-  }
-  if (stale.length > 0) return warn(`Not in calibration on ${today}: ${stale.join('; ')}. Results will not be traceable until the instrument is calibrated again.`);
+function certificates(equipment: Equipment, today: string): Finding {
+  const { stale, ending } = certificatesOn(equipment, today);
+  if (stale.length > 0) return untraceable(`Not in calibration on ${today}: ${stale.join('; ')}.`, 'Have it calibrated and give the new certificate');
   if (ending.length > 0) return warn(`Calibration ends soon: ${ending.join('; ')}. Order a calibration.`);
   return pass(`All four instruments are in calibration on ${today}.`);
+}
+
+function fluidLot(equipment: Equipment, today: string): Finding {
+  const { name, lot, openedOn, useWithinDays } = equipment.fluid;
+  const what = `Lot ${lot} of ${name} was opened on ${openedOn}`;
+  const age = lotAgeDays(equipment, today);
+  if (age < 0) return untraceable(`${what}, which is after today (${today}).`, 'Correct the date in the record');
+  if (useWithinDays === undefined) return pass(`${what}, ${age} days ago; the record sets no limit to that.`);
+  if (age > useWithinDays) return untraceable(`${what}, ${age} days ago; the record allows ${useWithinDays} days.`, 'Open a new lot and enter it in the record');
+  return pass(`${what}, ${age} days ago; the record allows ${useWithinDays} days.`);
+}
+
+/** What cannot be traced is measured only where a person has chosen so (RUN-110). */
+function untraceable(found: string, remedy: string): Finding {
+  return { ...refuse(`${found} ${remedy}, or choose to measure all the same: every result of the run will then say that it is not traceable, and why.`), untraceable: found };
+}
+
+function controllerNamed(equipment: Equipment, controller: PreflightContext['controller']): Finding {
+  if (controller === null) return warn('Not checked, because no bench is connected: whether the equipment record is that of the controller.');
+  const not = notOfController(equipment, controller);
+  if (not === null) return pass(`The equipment record "${equipment.name}" names the connected controller, ${controller.model} ${controller.serialNumber}.`);
+  return controller.simulated
+    ? warn(`The bench is simulated, so this does not stand against a start. ${not}`)
+    : refuse(not);
+}
+
+function decidesDeadTime(equipment: Equipment): Finding {
+  if (equipment.equipmentVersion === 1) {
+    return warn('The equipment record is of version 1 and does not state the clamp of the drivers, the resistance between supply and coil, or the time base of the controller: dead times are stated as if all three were known exactly.');
+  }
+  const { driver, wiring, timeBase } = equipment;
+  return pass(
+    `Dead times hold for ${driver.type} with a clamp of ${driver.clampV} V to ground and for the voltage at the coil (read back at ${wiring.sensedAt}, ${wiring.harnessOhm} ohm from there to the coil and back); the controller counts time by ${timeBase.kind}.`,
+  );
 }
 
 function deadMan(plan: Plan, { deadManMin, deadManMax }: BenchCapabilities): Finding {
@@ -296,16 +327,6 @@ function densityRange(plan: Plan, points: readonly Point[], equipment: Equipment
   return known
     ? pass(`The density of ${equipment.fluid.name} is known over the temperatures and pressures of the plan${equipment.fluid.measuredDensity === undefined ? ', from its equation of state' : ', scaled to the measured value'}.`)
     : refuse(`The density of ${equipment.fluid.name} is known from -10 to 60 degC and from 50 kPa to 10 MPa absolute; the plan's temperature limits, its reference temperature, its pressures or the measured density go beyond. Correct them: no mass could be computed.`);
-}
-
-/** Days since 1970-01-01 of an ISO date in the Gregorian calendar. */
-function dayNumber(date: string): number {
-  const [year = NaN, month = NaN, day = NaN] = date.split('-').map(Number);
-  // Counted from March, the leap day comes last and the months follow one formula.
-  const y = month > 2 ? year : year - 1;
-  const m = (month + 9) % 12;
-  const leapDays = Math.floor(y / 4) - Math.floor(y / 100) + Math.floor(y / 400);
-  return y * 365 + leapDays + Math.floor((m * 306 + 5) / 10) + day - 719_469;
 }
 
 function distinct<T>(items: readonly T[], key: (item: T) => string): readonly T[] {

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { kilopascals, volts } from '../quantities/quantity.ts';
 import type { BenchRequest } from '../bench/port.ts';
-import type { Ending, RunCommand } from './events.ts';
+import type { Ending, PreflightLine, RunCommand } from './events.ts';
 import { createEngine } from './engine.ts';
 import { ScriptedBench, TestRun, testCapabilities, testPlan } from './scripted-bench.test-helper.ts';
 
@@ -81,6 +81,58 @@ describe('start', () => {
     run.pass();
     expect(run.command({ kind: 'start' }).answer).toEqual({ accepted: false, reason: 'The pre-flight sheet refuses the start (PRE-3): 19 V is out of reach.' });
     expect(run.mode).toBe('ready');
+  });
+
+  it('RUN-110 by choice a start is made with instruments out of date; the journal says who chose so and why nothing can be traced', () => {
+    const line = { rule: 'PRE-12', result: 'refuse', text: 'M-1 has ended. Have it calibrated.', untraceable: 'M-1 has ended.' } as const;
+    const run = new TestRun({ preflight: [line] });
+    run.pass();
+    expect(run.command({ kind: 'start' }).answer?.reason).toMatch(/refuses the start \(PRE-12\)/);
+    expect(run.command({ kind: 'accept-untraceable' }).answer?.accepted).toBe(true);
+    expect(run.events('not-traceable')).toEqual([{ kind: 'not-traceable', reasons: ['M-1 has ended.'], by: 'op' }]);
+    expect(run.command({ kind: 'accept-untraceable' }).answer).toMatchObject({ accepted: false, reason: 'That was chosen already.' });
+    expect(run.command({ kind: 'start' }).answer?.accepted).toBe(true);
+    expect(run.refold().notTraceable).toEqual(['M-1 has ended.']);
+    run.runUntil(ended);
+    expect(run.refold().notTraceable).toEqual(['M-1 has ended.']);
+  });
+
+  it('RUN-110 passes over nothing but what is out of date', () => {
+    const run = new TestRun({
+      preflight: [
+        { rule: 'PRE-12', result: 'refuse', text: 'M-1 has ended. Remedy.', untraceable: 'M-1 has ended.' },
+        { rule: 'PRE-40', result: 'refuse', text: 'The record is that of another bench.' },
+      ],
+    });
+    run.pass();
+    expect(run.command({ kind: 'accept-untraceable' }).answer?.accepted).toBe(true);
+    expect(run.command({ kind: 'start' }).answer?.reason).toMatch(/PRE-40/);
+    const good = new TestRun();
+    good.pass();
+    expect(good.command({ kind: 'accept-untraceable' }).answer).toMatchObject({ accepted: false, reason: 'Nothing on the pre-flight sheet is out of date, so there is nothing to choose.' });
+  });
+
+  it('RUN-111 a run that is opened again with a record of another bench, or out of date, is not resumed; a choice made before does not hold', () => {
+    const stale = { rule: 'PRE-12', result: 'refuse', text: 'M-1 has ended. Remedy.', untraceable: 'M-1 has ended.' } as const;
+    const run = new TestRun({ preflight: [stale] });
+    run.pass();
+    run.command({ kind: 'accept-untraceable' });
+    run.command({ kind: 'start' });
+    run.runUntil((r) => r.mode === 'measuring');
+    run.command({ kind: 'pause-now' });
+    run.runUntil((r) => r.mode === 'paused');
+    const again = (lines: readonly PreflightLine[]): void => {
+      run.connectAgain(lines);
+      run.pass();
+    };
+    again([stale]);
+    expect(run.command({ kind: 'resume' }).answer?.reason).toMatch(/refuses to go on \(PRE-12\)/);
+    expect(run.command({ kind: 'accept-untraceable' }).answer?.accepted).toBe(true);
+    again([{ rule: 'PRE-40', result: 'refuse', text: 'The record is that of another bench.' }]);
+    expect(run.command({ kind: 'resume' }).answer?.reason).toMatch(/refuses to go on \(PRE-40\)/);
+    // What looks at the plan stood against a start, and does not stand against going on.
+    again([{ rule: 'PRE-11', result: 'refuse', text: 'The disk is too small for the whole plan.' }]);
+    expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(true);
   });
 
   it('RUN-11 refuses without telemetry, with an open interlock, with a fault, with a guard outside its limits', () => {

@@ -13,7 +13,7 @@ import type { Point } from '../plan/points.ts';
 import { pairEdges, zeroWindow } from '../plan/zero.ts';
 import { seconds, toCelsius, toKilopascals, volts } from '../quantities/quantity.ts';
 import type { Seconds, Volts } from '../quantities/quantity.ts';
-import type { AfterSafe, AttemptReason, Criterion, Ending, OutKind, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
+import type { AfterSafe, AttemptReason, Criterion, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import { endText, endingOf } from './ending.ts';
 import { failedPoints, foldRun, nextTarget } from './fold.ts';
 import type { Origin, RunState } from './fold.ts';
@@ -65,6 +65,9 @@ export interface RunEngine {
   readonly state: RunState;
   status(now: number): RunStatus;
 }
+
+/** The line of the sheet that holds the equipment record against the controller. */
+const recordRule = 'PRE-40';
 
 /** How long a reply may take, s. Making safe includes the read-back of the supply, which falls slowly. */
 const replyTimeout = 3;
@@ -400,7 +403,7 @@ class Engine implements RunEngine {
           ? this.#state.pausePending
             ? null
             : 'The run is going on and no pause was asked for.'
-          : this.#notFit();
+          : this.#notResumable();
       case 'pause-at-next-point':
         return this.#state.pausePending ? 'A pause at the next point was asked for already.' : this.#cannotPause();
       case 'skip-wait':
@@ -437,6 +440,9 @@ class Engine implements RunEngine {
         return mode === 'making-safe' && this.#state.safe?.then.kind === 'ended' ? 'The run is about to end.' : null;
       case 'emergency-stop':
         return null;
+      case 'accept-untraceable':
+        if (this.#state.untraceableAccepted) return 'That was chosen already.';
+        return this.#untraceableReasons().length > 0 ? null : 'Nothing on the pre-flight sheet is out of date, so there is nothing to choose.';
       case 'acknowledge':
         if (mode !== 'ready') return null;
         if (this.#phase === 'clear-ready') return 'The faults are being cleared.';
@@ -513,6 +519,9 @@ class Engine implements RunEngine {
           this.#acknowledging = true;
         }
         return;
+      case 'accept-untraceable':
+        this.#emit({ kind: 'not-traceable', reasons: this.#untraceableReasons(), by });
+        return;
       case 'choose':
         this.#emit({ kind: 'chosen', point: command.point, attempt: command.attempt, by: { person: by }, why: command.reason });
         return;
@@ -528,8 +537,25 @@ class Engine implements RunEngine {
 
   /** Why the run cannot be started now (RUN-10, RUN-11); null when it can. */
   #notStartable(): string | null {
-    const refused = this.#state.preflight.find((line) => line.result === 'refuse');
+    const refused = this.#refusedLine();
     return refused === undefined ? this.#notFit() : `The pre-flight sheet refuses the start (${refused.rule}): ${refused.text}`;
+  }
+
+  /** Why the run cannot go on now (RUN-11, RUN-111); null when it can. */
+  #notResumable(): string | null {
+    const refused = this.#refusedLine((line) => line.untraceable !== undefined || line.rule === recordRule);
+    return refused === undefined ? this.#notFit() : `The pre-flight sheet refuses to go on (${refused.rule}): ${refused.text}`;
+  }
+
+  /** The first line of the sheet that stands against driving the bench, among those that are asked for. */
+  #refusedLine(asked: (line: PreflightLine) => boolean = () => true): PreflightLine | undefined {
+    const { preflight, untraceableAccepted } = this.#state;
+    return preflight.find((line) => line.result === 'refuse' && asked(line) && !(untraceableAccepted && line.untraceable !== undefined));
+  }
+
+  /** What the sheet refuses and a person may choose to pass over (RUN-110). */
+  #untraceableReasons(): readonly string[] {
+    return this.#state.preflight.flatMap(({ result, untraceable }) => (result === 'refuse' && untraceable !== undefined ? [untraceable] : []));
   }
 
   /** Why the bench is not fit to be driven now; null when it is. */

@@ -25,6 +25,8 @@ export interface PreflightLine {
   readonly rule: string;
   readonly result: 'pass' | 'warn' | 'refuse';
   readonly text: string;
+  /** Why results would not be traceable: a person may choose to measure all the same (RUN-110). Absent: nobody may. */
+  readonly untraceable?: string | undefined;
 }
 
 export type RunCommand =
@@ -39,6 +41,8 @@ export type RunCommand =
   | { readonly kind: 'abort' }
   | { readonly kind: 'emergency-stop' }
   | { readonly kind: 'acknowledge' }
+  /** A person chooses to measure with instruments or fluid that the sheet refuses as out of date. */
+  | { readonly kind: 'accept-untraceable' }
   /** A person decides which attempt of a point counts; null: none does. */
   | { readonly kind: 'choose'; readonly point: number; readonly attempt: number | null; readonly reason: string };
 
@@ -70,6 +74,8 @@ export type RunEventBody =
   | { readonly kind: 'bench-connected'; readonly identity: BenchIdentity; readonly capabilities: BenchCapabilities; readonly bootId: string; readonly link: string }
   | { readonly kind: 'preflight'; readonly lines: readonly PreflightLine[] }
   | { readonly kind: 'commanded'; readonly id: string; readonly command: RunCommand; readonly by: string; readonly answer: 'accepted' | 'refused'; readonly reason: string }
+  /** From here on nothing that the run tells is traceable, for these reasons. */
+  | { readonly kind: 'not-traceable'; readonly reasons: readonly string[]; readonly by: string }
   | { readonly kind: 'proving-started' }
   | { readonly kind: 'dead-man-proved'; readonly silence: Seconds; readonly pulsesBefore: number; readonly pulsesCommanded: number }
   | { readonly kind: 'dead-man-not-proved'; readonly text: string }

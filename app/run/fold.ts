@@ -98,6 +98,10 @@ export interface RunState {
     readonly link: string;
   } | null;
   readonly preflight: readonly PreflightLine[];
+  /** Why the results of this run cannot be traced; empty: they can, as far as the record tells. */
+  readonly notTraceable: readonly string[];
+  /** A person chose to measure although the present sheet refuses instruments or fluid as out of date. */
+  readonly untraceableAccepted: boolean;
   readonly mode: Mode;
   /** The latest way to safe; null before the first. */
   readonly safe: SafeRecord | null;
@@ -182,6 +186,8 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
     software: event.software,
     bench: null,
     preflight: [],
+    notTraceable: [],
+    untraceableAccepted: false,
     mode: 'ready',
     safe: null,
     provedBootId: null,
@@ -230,9 +236,15 @@ function apply(run: WorkingState, event: RunEventBody): void {
     case 'bench-connected':
       run.bench = { identity: event.identity, capabilities: event.capabilities, bootId: event.bootId, link: event.link };
       run.linkUp = true;
+      // Another day, another choice.
+      run.untraceableAccepted = false;
       return;
     case 'preflight':
       run.preflight = event.lines;
+      return;
+    case 'not-traceable':
+      run.untraceableAccepted = true;
+      run.notTraceable = [...new Set([...run.notTraceable, ...event.reasons])];
       return;
     case 'commanded':
       run.commands.set(event.id, { accepted: event.answer === 'accepted', reason: event.reason });
@@ -381,6 +393,7 @@ function applyCommand(run: WorkingState, command: RunCommand): void {
     case 'abort':
     case 'emergency-stop':
     case 'acknowledge':
+    case 'accept-untraceable':
     case 'choose':
       // What these do is told by the events that follow them.
       return;

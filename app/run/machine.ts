@@ -39,6 +39,9 @@ const lists = {
   'skip-point': handled('leaves the point out'),
 };
 
+const chosenAtRest = handled('writes down that the results will not be traceable, who chose so and why');
+const notNow = refused('This is chosen before a run starts or goes on; the run is going on.');
+
 const running = {
   start: refused('The run has been started already.'),
   abort: handled('makes safe, ends as aborted'),
@@ -52,6 +55,7 @@ const noWait = refused('Nothing is being waited for that could be skipped.');
 export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling>>>> = {
   ready: {
     ...running,
+    'accept-untraceable': chosenAtRest,
     frame: handled('keeps it for the checks before the start, evaluates the guards'),
     reply: handled('answer to the clearing of faults'),
     tick: handled('deadline of the clearing of faults'),
@@ -66,6 +70,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   },
   proving: {
     ...running,
+    'accept-untraceable': notNow,
     frame: handled('guards, then the next step of the proof'),
     reply: handled('the next step of the proof'),
     tick: handled('deadlines of the proof, age of the telemetry'),
@@ -79,6 +84,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   },
   measuring: {
     ...running,
+    'accept-untraceable': notNow,
     frame: handled('guards, then the next step of the point'),
     reply: handled('the next step of the point'),
     tick: handled('deadlines of the point, age of the telemetry'),
@@ -92,6 +98,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   },
   'making-safe': {
     ...running,
+    'accept-untraceable': notNow,
     frame: handled('evaluates the guards; a trip changes where the run goes'),
     reply: handled('safe state confirmed, or asked for again'),
     tick: handled('deadline of the confirmation'),
@@ -105,6 +112,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   },
   paused: {
     ...running,
+    'accept-untraceable': chosenAtRest,
     frame: handled('guards; watches that the bench stays safe'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
     tick: noted('nothing has a deadline here'),
@@ -118,6 +126,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   },
   held: {
     ...running,
+    'accept-untraceable': chosenAtRest,
     frame: handled('guards; goes on by itself when all are clear; watches that the bench stays safe'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
     tick: noted('frames end a hold, not time alone'),
@@ -131,6 +140,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   },
   tripped: {
     ...running,
+    'accept-untraceable': refused('The run has tripped; acknowledge it first.'),
     frame: handled('guards, noted only; watches that the bench stays safe'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
     tick: noted('nothing has a deadline here'),
@@ -144,6 +154,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   },
   ended: {
     ...running,
+    'accept-untraceable': chosenAtRest,
     frame: handled('keeps it, and the guards, for the checks before points are measured again'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
     tick: noted('nothing has a deadline here'),

@@ -278,6 +278,14 @@ export class TestRun {
     return state;
   }
 
+  /** As another host does that opens the stored run where it rests. */
+  connectAgain(lines: readonly PreflightLine[]): void {
+    const connected = this.journal.find((event) => event.kind === 'bench-connected');
+    if (connected === undefined) throw new Error('The journal has no bench.');
+    this.journal.push({ ...connected, bootId: this.bench.bootId }, { kind: 'preflight', lines });
+    this.engine = createEngine({ points: this.points, state: this.refold() });
+  }
+
   step(input: EngineInput): EngineOutput {
     const output = this.engine.step(input);
     this.journal.push(...output.events);

@@ -13,8 +13,9 @@ const certificate = (number: string) => ({ number, date: '2026-01-05', validUnti
 const CALIBRATED_HERTZ = [0.5, 0.75, 1, 1.5, 2, 3, 4, 6, 8, 12, 16, 24, 32, 64, 128, 256];
 
 export const simulatedBenchEquipment = {
-  equipmentVersion: 1 as const,
+  equipmentVersion: 2 as const,
   name: 'Simulated bench',
+  controller: { model: 'simulated-bench', serialNumber: 'SIM-0001' },
   meter: {
     kind: 'positive displacement, oval gear, simulated',
     serialNumber: 'SIM-FM-01',
@@ -26,6 +27,9 @@ export const simulatedBenchEquipment = {
   pressure: { serialNumber: 'SIM-PT-01', uncertaintyKpa: 0.4, certificate: certificate('SIM-26-002') },
   temperature: { serialNumber: 'SIM-TT-01', uncertaintyC: 0.1, certificate: certificate('SIM-26-003') },
   supply: { serialNumber: 'SIM-PS-01', uncertaintyMv: 5, certificate: certificate('SIM-26-004') },
-  fluid: { name: 'n-heptane' as const, lot: 'SIM-LOT-1', openedOn: '2026-01-05', densityUncertaintyPercent: 0.1 },
+  wiring: { sensedAt: 'the terminals of the supply', harnessOhm: 0.08, harnessUncertaintyOhm: 0.01 },
+  driver: { type: 'saturated low-side switches, simulated', clampV: 40, clampUncertaintyV: 0.2, channelUncertaintyV: 0.2 },
+  timeBase: { kind: 'crystal oscillator, simulated', uncertaintyPpm: 20, refuseAbovePpm: 500 },
+  fluid: { name: 'n-heptane' as const, lot: 'SIM-LOT-1', openedOn: '2026-01-05', useWithinDays: 36_500, densityUncertaintyPercent: 0.1 },
   ambientKpa: 101.325,
 };

@@ -62,6 +62,7 @@ const kinds: Record<RunEventBody['kind'], true> = {
   'bench-connected': true,
   preflight: true,
   commanded: true,
+  'not-traceable': true,
   'proving-started': true,
   'dead-man-proved': true,
   'dead-man-not-proved': true,

@@ -52,7 +52,7 @@ async function serveBench(options: { scenario: string; speed: string }): Promise
   process.stdout.write(`${bench.path}\n`);
   process.stderr.write(
     `The simulated bench hangs on ${bench.path}; open it like a serial port, for example:\n` +
-      `  npm run cli -- sweep ${samplePath('small-plan')} --port ${bench.path}${speed === 1 ? '' : ` --speed ${speed}`}\nCtrl-C switches it off.\n`,
+      `  npm run cli -- sweep ${samplePath('small-plan')} --port ${bench.path} --equipment ${samplePath('equipment')} --operator NAME${speed === 1 ? '' : ` --speed ${speed}`}\nCtrl-C switches it off.\n`,
   );
   await new Promise<void>((resolve) => {
     process.once('SIGINT', resolve);
@@ -103,7 +103,7 @@ async function runAgainst(transcript: Transcript, options: { plan: string; equip
   const channel = new ReplayChannel(transcript, clock);
   try {
     const opened = await RunService.open(
-      { archive, clock, channels: () => Promise.resolve([channel]), newId: randomUUID, freeDiskBytes: () => null },
+      { archive, clock, simulated: true, channels: () => Promise.resolve([channel]), newId: randomUUID, freeDiskBytes: () => null },
       { kind: 'new', plan, equipment, operator: 'replay', software },
     );
     if (!opened.ok) throw new Stop(exitCode.bench, opened.text);

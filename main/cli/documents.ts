@@ -8,6 +8,7 @@ import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-ch
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { samplePath } from '../samples/samples.ts';
 import { exitCode } from './exit-codes.ts';
 import { Stop } from './stop.ts';
 
@@ -38,6 +39,19 @@ export function planFile(path: string): Plan {
 export function equipmentFile(path: string): Equipment {
   const parsed = parseEquipment(readJson(path, 'equipment record'));
   return parsed.ok ? parsed.equipment : refuse(path, 'equipment record', parsed.problems);
+}
+
+/**
+ * The record that a command measures with: the named one, or that of the simulated bench in this process. A bench on a port
+ * has instruments of its own, so there it has to be named (EQ-7).
+ */
+export function equipmentFor(options: { readonly equipment?: string; readonly port?: string }): Equipment {
+  if (options.equipment !== undefined) return equipmentFile(options.equipment);
+  if (options.port === undefined) return equipmentFile(samplePath('equipment'));
+  throw new Stop(
+    exitCode.badInput,
+    `The bench on ${options.port} needs its equipment record: without the certificates of its own instruments nothing can be measured. Name it with --equipment FILE; ${samplePath('equipment')} shows how one is written.`,
+  );
 }
 
 export function meterCheckFile(path: string): MeterCheck {

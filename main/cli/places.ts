@@ -17,6 +17,9 @@ import { Stop } from './stop.ts';
 
 const defaultArchive = 'data/railhouse.sqlite';
 
+/** Without it the simulated bench in this process has its own; a bench on a port must be given one. */
+export const equipmentOption = (): Option => new Option('--equipment <file>', 'the equipment record of the bench; needed with --port (default: that of the simulated bench)');
+
 export const archiveOption = (): Option => new Option('--archive <file>', 'the archive').default(defaultArchive);
 
 export interface BenchOptions {
@@ -45,6 +48,8 @@ export function withBenchOptions(command: Command): Command {
 }
 
 export interface BenchPlace {
+  /** A simulated bench in this process. */
+  readonly simulated: boolean;
   readonly clock: Clock;
   readonly channels: ChannelSource;
   /** Ends clock and simulated bench. */
@@ -79,6 +84,7 @@ export function benchPlace(options: BenchOptions): BenchPlace {
     channels = async (purpose) => (await plain(purpose)).map((channel): Channel => recordedChannel(channel, to));
   }
   return {
+    simulated: options.port === undefined,
     clock,
     channels,
     close() {

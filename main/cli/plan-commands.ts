@@ -1,13 +1,12 @@
-import { Option, type Command } from 'commander';
+import type { Command } from 'commander';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planJsonSchema } from '../../app/plan/json-schema.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import type { PreflightLine } from '../../app/run/events.ts';
 import { connectBench } from '../bench/driver.ts';
-import { samplePath } from '../samples/samples.ts';
-import { equipmentFile, planFile } from './documents.ts';
+import { equipmentFor, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
-import { archiveOption, benchPlace, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
+import { archiveOption, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
 import { Stop } from './stop.ts';
 
 /** A pre-flight sheet, a line for each rule. */
@@ -20,10 +19,10 @@ export function addPlanCommands(program: Command): void {
     program.command('check-plan').description('say what is wrong with a plan, or print its pre-flight sheet for a bench').argument('<plan>', 'plan file'),
   )
     .addOption(archiveOption())
-    .addOption(new Option('--equipment <file>', 'the equipment record of the bench').default(samplePath('equipment'), 'that of the simulated bench'))
-    .action(async (path: string, options: BenchOptions & { equipment: string; archive: string }) => {
+    .addOption(equipmentOption())
+    .action(async (path: string, options: BenchOptions & { equipment?: string; archive: string }) => {
       const plan = planFile(path);
-      const equipment = equipmentFile(options.equipment);
+      const equipment = equipmentFor(options);
       const place = benchPlace(options);
       try {
         // Only the capabilities are asked for; nothing is armed.
@@ -33,7 +32,8 @@ export function addPlanCommands(program: Command): void {
         });
         if (!connected.ok) throw new Stop(exitCode.bench, connected.text);
         const sheet = preflight(plan, expandPlan(plan), {
-          capabilities: connected.bench.capabilities, equipment, freeDiskBytes: freeDiskBytes(options.archive),
+          capabilities: connected.bench.capabilities, equipment, controller: { ...connected.bench.identity, simulated: place.simulated },
+          freeDiskBytes: freeDiskBytes(options.archive),
           today: new Date(place.clock.unixNow()).toISOString().slice(0, 10),
         });
         await connected.bench.close();

@@ -14,8 +14,11 @@ function cellText(cell: Cell, table: Table): string {
   return text.replace(/^\((.*)\).*$/, '$1');
 }
 
+/** What stands over everything that a run tells when it was chosen to measure out of date. */
+export const notTraceableText = (reasons: readonly string[]): string => `NOT TRACEABLE. ${reasons.join(' ')}`;
+
 /** A table for the terminal: injectors down, supply voltage across, each value with its expanded uncertainty. */
-export function printTable(table: Table): string {
+export function printTable(table: Table, notTraceable: readonly string[]): string {
   const unit = table.quantity === 'dead-time' ? 'ms' : 'mg/ms';
   const conditions = `${toKilopascals(pascals(table.pressure))} kPa, period ${toMilliseconds(seconds(table.period))} ms`;
   const rows = [
@@ -32,5 +35,6 @@ export function printTable(table: Table): string {
   const lines = rows.map((row) =>
     row.map((text, column) => (column === 0 ? text.padEnd(widths[0] ?? 0) : text.padStart((widths[column] ?? 0) + 2))).join(''),
   );
-  return [`${table.title}, ${unit}, at ${conditions} (± expanded uncertainty, 95 %)`, ...lines].join('\n');
+  const standing = notTraceable.length === 0 ? [] : [notTraceableText(notTraceable)];
+  return [`${table.title}, ${unit}, at ${conditions} (± expanded uncertainty, 95 %)`, ...standing, ...lines].join('\n');
 }

@@ -15,23 +15,26 @@ import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { printBudget, printFindings, type OtherFluid } from './print-findings.ts';
-import { printTable } from './print-table.ts';
+import { notTraceableText, printTable } from './print-table.ts';
 import { Stop } from './stop.ts';
 
 interface ResultOptions {
   readonly archive: string;
 }
 
-/** The state of a stored run; stops the command where it cannot be had. */
+/** The state of a stored run; stops the command where it cannot be had. Says first why its results cannot be traced. */
 export function stateOf(archive: Archive, id: string): RunState {
   const loaded = loadRun(archive, id);
   if (!loaded.ok) throw new Stop(loaded.code === 'no-such-run' ? exitCode.badInput : exitCode.archive, loaded.text);
+  const { notTraceable } = loaded.state;
+  // Whatever is printed of this run stands under it.
+  if (notTraceable.length > 0) process.stdout.write(`Run ${id}: ${notTraceableText(notTraceable)}\n`);
   return loaded.state;
 }
 
 /** Prints dead time and slope over voltage; cells without a value say why. */
-export function printTables(reduction: Reduction): void {
-  for (const table of [...deadTimeTables(reduction), ...slopeTables(reduction)]) process.stdout.write(`\n${printTable(table)}\n`);
+export function printTables(reduction: Reduction, notTraceable: readonly string[]): void {
+  for (const table of [...deadTimeTables(reduction), ...slopeTables(reduction)]) process.stdout.write(`\n${printTable(table, notTraceable)}\n`);
 }
 
 function printBudgetOf(state: RunState, reduction: Reduction, index: number): void {
@@ -115,7 +118,7 @@ export function addResultCommands(program: Command): void {
           printBudgetOf(state, reduction, options.budget);
           return;
         }
-        printTables(reduction);
+        printTables(reduction, state.notTraceable);
         if (options.findings !== true) return;
         process.stdout.write(`\n${printFindings(reduction, timesOf(archive, id), otherFluid(state, options.otherDensity))}\n`);
       }),

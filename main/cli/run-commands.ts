@@ -1,4 +1,3 @@
-import { userInfo } from 'node:os';
 import { Option, type Command } from 'commander';
 import type { RunCommand } from '../../app/run/events.ts';
 import type { RunState } from '../../app/run/fold.ts';
@@ -8,18 +7,20 @@ import { samplePath } from '../samples/samples.ts';
 import { RunService, type WhichRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
-import { equipmentFile, planFile } from './documents.ts';
+import { equipmentFor, planFile } from './documents.ts';
 import { drive } from './drive.ts';
 import { exitCode } from './exit-codes.ts';
-import { archiveOption, archivePlace, benchPlace, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
+import { archiveOption, archivePlace, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
 import { sheetText } from './plan-commands.ts';
 import { printTables } from './result-commands.ts';
 import { Stop } from './stop.ts';
+import { demonstrator, whoMeasures } from './who-measures.ts';
 
 interface RunOptions extends BenchOptions {
   readonly archive: string;
-  readonly operator: string;
-  readonly equipment: string;
+  readonly operator?: string;
+  readonly equipment?: string;
+  readonly notTraceable?: boolean;
   readonly waitForBench: number;
   readonly everyPoint?: boolean;
 }
@@ -40,21 +41,29 @@ function pointNumbers(text: string): readonly number[] {
 function withRunOptions(command: Command): Command {
   return withBenchOptions(command)
     .addOption(archiveOption())
-    .addOption(new Option('--operator <name>', 'who answers for this run; stored with it').default(userInfo().username))
+    .addOption(new Option('--operator <name>', 'who measures and answers for this run; stored with it. Without it a terminal is asked'))
     .addOption(
       new Option('--wait-for-bench <seconds>', 'how long to wait for a bench that went away before the run is left unfinished')
         .default(60)
         .argParser(seconds),
     )
+    .addOption(new Option('--not-traceable', 'measure although a certificate has ended or the fluid is too old; every result of the run says so'))
     .addOption(new Option('--every-point', 'say each accepted point too'));
 }
 
 const failureCodes = { bench: exitCode.bench, archive: exitCode.archive, 'no-such-run': exitCode.badInput, 'bad-record': exitCode.archive } as const;
 
+/** What was chosen with --not-traceable, where there is something to choose (RUN-110). */
+function untraceable({ notTraceable }: RunOptions, { preflight, untraceableAccepted }: RunState): readonly RunCommand[] {
+  const stands = preflight.some((line) => line.result === 'refuse' && line.untraceable !== undefined);
+  return notTraceable === true && stands && !untraceableAccepted ? [{ kind: 'accept-untraceable' }] : [];
+}
+
 /** Opens everything, drives the run to its rest, closes everything, and sets the exit code. */
 async function carry(
   options: RunOptions,
   newId: () => string,
+  operator: string,
   which: (archive: Archive) => WhichRun,
   begin: (state: RunState) => readonly RunCommand[],
 ): Promise<void> {
@@ -63,20 +72,20 @@ async function carry(
     const archive = archivePlace(options.archive, 'write', place.clock);
     try {
       const opened = await RunService.open(
-        { archive, clock: place.clock, channels: place.channels, newId, freeDiskBytes: () => freeDiskBytes(options.archive) },
+        { archive, clock: place.clock, simulated: place.simulated, channels: place.channels, newId, freeDiskBytes: () => freeDiskBytes(options.archive) },
         which(archive),
       );
       if (!opened.ok) throw new Stop(failureCodes[opened.code], opened.text);
       const { service } = opened;
       process.stderr.write(`Run ${service.id} in ${archive.path}\n${sheetText(service.state.preflight)}\n`);
-      process.exitCode = await drive(service, begin, options.operator, {
+      process.exitCode = await drive(service, (state) => [...untraceable(options, state), ...begin(state)], operator, {
         clock: place.clock,
         waitForBench: options.waitForBench,
         everyPoint: options.everyPoint === true,
         continueWith: `npm run cli -- continue ${service.id} --archive ${options.archive}${options.port === undefined ? '' : ` --port ${options.port}`}`,
       });
       await service.close();
-      if (service.state.ending !== null) printTables(reduceState(service.state));
+      if (service.state.ending !== null) printTables(reduceState(service.state), service.state.notTraceable);
     } finally {
       archive.close();
     }
@@ -86,18 +95,16 @@ async function carry(
 }
 
 export function addRunCommands(program: Command, { newId }: { readonly newId: () => string }): void {
-  const sweep = (planPath: string, options: RunOptions): Promise<void> => {
+  const sweep = async (planPath: string, options: RunOptions): Promise<void> => {
     const plan = planFile(planPath);
-    const equipment = equipmentFile(options.equipment);
-    return carry(options, newId, () => ({ kind: 'new', plan, equipment, operator: options.operator, software }), () => [{ kind: 'start' }]);
+    const equipment = equipmentFor(options);
+    const operator = await whoMeasures(options.operator);
+    return carry(options, newId, operator, () => ({ kind: 'new', plan, equipment, operator, software }), () => [{ kind: 'start' }]);
   };
 
-  const equipmentOption = (): Option =>
-    new Option('--equipment <file>', 'the equipment record of the bench').default(samplePath('equipment'), 'that of the simulated bench');
-
-  withRunOptions(program.command('sample').description('run the sample sweep on the simulated bench and print its dead-time table'))
+  withRunOptions(program.command('sample').description('run the sample sweep on the simulated bench and print its dead-time table; without --operator it is measured by an invented one'))
     .addOption(equipmentOption())
-    .action((options: RunOptions) => sweep(samplePath('plan'), options));
+    .action((options: RunOptions) => sweep(samplePath('plan'), options.port === undefined ? { operator: demonstrator, ...options } : options));
 
   withRunOptions(program.command('sweep').description('run a plan: pre-flight sheet, proof of the dead-man, every point').argument('<plan>', 'plan file'))
     .addOption(equipmentOption())
@@ -110,8 +117,8 @@ export function addRunCommands(program: Command, { newId }: { readonly newId: ()
       .argument('[run]', 'id or its beginning; without it the latest run'),
   )
     .option('--acknowledge', 'a person has found and removed the cause of the trip')
-    .action((run: string | undefined, options: RunOptions & { acknowledge?: boolean }) =>
-      carry(options, newId, (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+    .action(async (run: string | undefined, options: RunOptions & { acknowledge?: boolean }) =>
+      carry(options, newId, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
         if (state.ending !== null) throw new Stop(exitCode.done, 'This run has ended; there is nothing to continue. Measure points again with measure-again.');
         if (state.mode === 'ready') return [{ kind: 'start' }];
         if (state.mode !== 'tripped') return [{ kind: 'resume' }];
@@ -128,8 +135,8 @@ export function addRunCommands(program: Command, { newId }: { readonly newId: ()
   )
     .addOption(new Option('--failed', 'every point without an accepted attempt').conflicts('points'))
     .addOption(new Option('--points <numbers>', 'these points, as listed by export and by the reports of a run').argParser(pointNumbers))
-    .action((run: string | undefined, options: RunOptions & { failed?: boolean; points?: readonly number[] }) =>
-      carry(options, newId, (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+    .action(async (run: string | undefined, options: RunOptions & { failed?: boolean; points?: readonly number[] }) =>
+      carry(options, newId, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
         const failed = state.points.flatMap((point, index) => (point.chosen === null ? [index] : []));
         if (options.failed !== true && options.points === undefined) throw new Stop(exitCode.badInput, 'Say which points: --failed, or --points 3,17.');
         const points = options.points ?? failed;

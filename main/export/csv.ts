@@ -30,6 +30,8 @@ export type ExportedAttempt = Pick<AttemptRecord, 'point' | 'attempt' | 'at' | '
 };
 
 export interface CsvExport {
+  /** Why nothing of this run can be traced; empty: it can, as far as the record tells. */
+  readonly notTraceable: readonly string[];
   readonly plan: Plan;
   /** The record that the run was reduced with. */
   readonly equipment: Equipment;
@@ -45,9 +47,11 @@ export interface CsvExport {
 /**
  * Writes into `directory`: attempts.csv, masses.csv, budgets.csv, lines.csv, static-flow.csv, tables.csv (what was measured),
  * maps.csv (on the user's axes) and curves.csv (dead time over voltage as the coil form, with residuals and leave-one-out).
+ * The last column of each says why nothing in it can be traced; it is empty where it can.
  */
 export function exportCsv(directory: string, data: CsvExport, disk?: ExportDisk): Promise<WriteResult> {
-  const { plan, equipment, points, attempts, reduction, axes = measuredAxes } = data;
+  const { notTraceable, plan, equipment, points, attempts, reduction, axes = measuredAxes } = data;
+  const rows = <T>(columns: Columns<T>, of: Iterable<T> | AsyncIterable<T>) => csvRows({ ...columns, not_traceable: () => notTraceable.join(' ') }, of);
   const files = [
     { name: 'attempts.csv', pieces: rows(attemptColumns(plan, points), attempts) },
     { name: 'masses.csv', pieces: rows(massColumns(plan), reduction.windows) },
@@ -64,7 +68,7 @@ export function exportCsv(directory: string, data: CsvExport, disk?: ExportDisk)
 type Field = string | number | boolean | null | undefined;
 type Columns<T> = Readonly<Record<string, (row: T) => Field>>;
 
-async function* rows<T>(columns: Columns<T>, data: Iterable<T> | AsyncIterable<T>): AsyncGenerator<string> {
+async function* csvRows<T>(columns: Columns<T>, data: Iterable<T> | AsyncIterable<T>): AsyncGenerator<string> {
   yield stringify([Object.keys(columns)], { record_delimiter: 'windows' });
   const read = Object.values(columns);
   let batch: string[][] = [];

@@ -41,11 +41,11 @@ export function timesOf(archive: ArchiveReader, runId: string): readonly Measure
 
 /** Writes attempts, masses, budgets, lines, tables and maps as CSV and the whole reduction as JSON into `directory`. */
 export async function exportRun(directory: string, { archive, runId, state, software, axes = measuredAxes }: RunExport, disk?: ExportDisk): Promise<WriteResult> {
-  const { plan, equipment } = state;
+  const { plan, equipment, notTraceable } = state;
   const reduction = reduceState(state);
-  const csv = await exportCsv(directory, { plan, equipment, points: expandPlan(plan), attempts: archive.everyAttempt(runId), reduction, axes }, disk);
+  const csv = await exportCsv(directory, { notTraceable, plan, equipment, points: expandPlan(plan), attempts: archive.everyAttempt(runId), reduction, axes }, disk);
   if (csv.kind === 'failed') return csv;
-  const json = await exportJson(directory, { runId, software, plan, equipment, reduction, axes, times: timesOf(archive, runId) }, disk);
+  const json = await exportJson(directory, { runId, software, notTraceable, plan, equipment, reduction, axes, times: timesOf(archive, runId) }, disk);
   return json.kind === 'failed' ? json : { kind: 'written', files: [...csv.files, ...json.files] };
 }
 

@@ -43,7 +43,7 @@ function run(): CsvExport {
     else attempts.push(made(1, true));
   }
   const counting = attempts.flatMap((a) => (a.counts && a.body.window !== null ? [{ point: a.point, attempt: a.attempt, window: a.body.window }] : []));
-  return { plan, equipment: syntheticEquipment, points, attempts, reduction: reduceRun({ plan, equipment: syntheticEquipment, points, attempts: counting }) };
+  return { notTraceable: [], plan, equipment: syntheticEquipment, points, attempts, reduction: reduceRun({ plan, equipment: syntheticEquipment, points, attempts: counting }) };
 }
 
 /** RFC 4180, written for this test. */
@@ -129,7 +129,7 @@ describe('CSV', () => {
 describe('JSON', () => {
   it('holds the whole reduction, and null only for infinitely many degrees of freedom', async () => {
     const { plan, reduction } = run();
-    const written = await exportJson(directory, { runId: 'r-1', software: 'railhouse 0.1.0', plan, equipment: syntheticEquipment, reduction });
+    const written = await exportJson(directory, { runId: 'r-1', software: 'railhouse 0.1.0', notTraceable: [], plan, equipment: syntheticEquipment, reduction });
     expect(written).toEqual({ kind: 'written', files: [join(directory, 'reduction.json')] });
     const file = JSON.parse(await readFile(join(directory, 'reduction.json'), 'utf8')) as Record<string, unknown>;
     expect(file['reductionFileVersion']).toBe(1);

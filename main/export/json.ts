@@ -17,6 +17,8 @@ export interface JsonExport {
   readonly runId: string;
   /** Name and version of this program. */
   readonly software: string;
+  /** Why nothing here can be traced; empty: it can, as far as the record tells. */
+  readonly notTraceable: readonly string[];
   readonly plan: Plan;
   readonly equipment: Equipment;
   readonly reduction: Reduction;
@@ -32,10 +34,10 @@ export function exportJson(directory: string, data: JsonExport, disk?: ExportDis
 }
 
 /** One line for each window and cell, so that a long run is never one string in memory and files can be compared by line. */
-function* pieces({ runId, software, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
+function* pieces({ runId, software, notTraceable, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
   yield '{\n"reductionFileVersion": 1,\n"units": "SI",\n';
   yield `"runId": ${text(runId)},\n"software": ${text(software)},\n`;
-  yield `"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
+  yield `"notTraceable": ${text(notTraceable)},\n"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
   yield* list('scatter', reduction.scatter);
   yield* list('windows', reduction.windows);
   yield* list('cells', reduction.cells);

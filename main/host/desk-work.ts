@@ -4,7 +4,7 @@ import type { ParsedParams, Result } from '../../app/contract/contract.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
-import { preflight } from '../../app/plan/preflight.ts';
+import { preflight, type PreflightContext } from '../../app/plan/preflight.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive } from '../archive/archive.ts';
 import type { StoredRun } from '../archive/read.ts';
@@ -23,6 +23,7 @@ export type DeskJob =
       readonly document: unknown;
       readonly capabilities: BenchCapabilities | null;
       readonly equipment: Equipment;
+      readonly controller: PreflightContext['controller'];
       readonly freeDiskBytes: number | null;
       readonly today: string;
     };
@@ -91,8 +92,8 @@ export async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnsw
       const parsed = parsePlan(job.document);
       if (!parsed.ok) return done('check', { problems: [...parsed.problems], sheet: null, points: 0 });
       const points = expandPlan(parsed.plan);
-      const { capabilities, equipment, freeDiskBytes, today } = job;
-      const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, freeDiskBytes, today });
+      const { capabilities, equipment, controller, freeDiskBytes, today } = job;
+      const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, controller, freeDiskBytes, today });
       return done('check', { problems: [], sheet: { lines: [...lines], totals }, points: points.length });
     }
   }

@@ -1,6 +1,9 @@
 import { randomUUID } from 'node:crypto';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Params } from '../../app/contract/contract.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { servePtyBench } from '../bench/pty-bench.ts';
+import { WallClock } from '../clock/clock.ts';
 import { readSample } from '../samples/samples.ts';
 import { archiveFolder, removeFolder, testHost, TestWindow, type TestHost } from './host.test-helper.ts';
 
@@ -338,13 +341,70 @@ describe('the library', () => {
     expect(await window.ask('plans.save', { id: 'no-such', document: smallPlan, by: 'A' })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
   });
 
+  test('RUN-110 a run with a certificate that has ended is started by an explicit choice only', async () => {
+    const window = await house.window();
+    const sample = await window.get('equipment.read', {});
+    await window.get('equipment.save', { document: { ...sample, pressure: { ...sample?.pressure, certificate: { number: 'P-1', date: '2020-01-01', validUntil: '2021-01-01' } } } });
+    await window.get('bench.connect', simulated());
+    const sheet = (await window.get('plan.check', { document: smallPlan })).sheet?.lines.find((l) => l.rule === 'PRE-12');
+    expect(sheet).toMatchObject({ result: 'refuse', untraceable: expect.stringContaining('P-1, ended on 2021-01-01') as string });
+    const id = await openRun(window);
+    expect(await command(window, id, { kind: 'start' })).toMatchObject({ accepted: false, reason: expect.stringContaining('PRE-12') as string });
+    expect(await command(window, id, { kind: 'accept-untraceable' })).toMatchObject({ accepted: true });
+    expect(await command(window, id, { kind: 'start' })).toMatchObject({ accepted: true });
+    await mode(window, 'ended');
+    const { files } = await window.get('run.export', { id });
+    // A file without rows has nothing that could be traced.
+    for (const { text } of files.filter((file) => file.text.trimEnd().includes('\n'))) expect(text).toContain('P-1, ended on 2021-01-01');
+  });
+
+  test('EQ-7 the record of a real bench does not serve the simulated one', async () => {
+    const window = await house.window();
+    const sample = await window.get('equipment.read', {});
+    await window.get('equipment.save', { document: { ...sample, name: 'Real bench', controller: { model: 'real', serialNumber: '1' } } });
+    expect((await window.get('equipment.read', {}))?.name).toBe('Real bench');
+    await window.get('bench.connect', simulated());
+    expect((await window.get('equipment.read', {}))?.name).toBe('Simulated bench');
+  });
+
+  test.skipIf(process.platform === 'win32')('EQ-7 PRE-40 on a port nothing is opened without a record, and nothing started with one of another bench; work by hand may go on', async () => {
+    const bench = await servePtyBench(scenarioSchema.parse({ scenarioVersion: 1, seed: 5 }), new WallClock(1));
+    try {
+      const window = await house.window();
+      const sample = await window.get('equipment.read', {});
+      expect(await window.get('bench.connect', { bench: { kind: 'port', path: bench.path } })).toMatchObject({ identity: { serialNumber: 'SIM-0005' } });
+      expect(await window.get('equipment.read', {})).toBeNull();
+      const refused = await window.ask('run.open', { document: smallPlan, operator: 'Operator' });
+      expect(refused).toMatchObject({ ok: false, failure: { code: 'refused', text: expect.stringContaining('simulated-bench SIM-0005 needs the record of that bench') as string } });
+      expect(house.archive.runs({ limit: 10 })).toEqual([]);
+      await window.until('frames', ({ frames }) => frames.length > 0);
+      const byHand = await window.get('manual.supply', { volts: 12 });
+      expect(byHand, byHand.reason).toMatchObject({ accepted: true });
+      expect(await window.get('manual.safe', {})).toMatchObject({ accepted: true });
+
+      expect(await window.get('equipment.save', { document: sample })).toEqual({ problems: [] });
+      const other = await openRun(window);
+      expect(await command(window, other, { kind: 'start' })).toMatchObject({ accepted: false, reason: expect.stringContaining('belongs to the controller simulated-bench SIM-0001') as string });
+      await command(window, other, { kind: 'abort' });
+      await mode(window, 'ended');
+
+      await window.get('equipment.save', { document: { ...sample, controller: { model: 'simulated-bench', serialNumber: 'SIM-0005' } } });
+      const own = await openRun(window);
+      expect(await command(window, own, { kind: 'start' })).toMatchObject({ accepted: true });
+      await window.get('stop', {});
+      await mode(window, 'ended');
+    } finally {
+      bench.close();
+    }
+  });
+
   test('equipment is that of the simulated bench until one is saved, and a run stores what was saved', async () => {
     const window = await house.window();
     const sample = await window.get('equipment.read', {});
-    expect(sample.equipmentVersion).toBe(1);
+    expect(sample?.equipmentVersion).toBe(2);
     expect((await window.get('equipment.save', { document: { ...sample, ambientKpa: -1 } })).problems).toMatchObject([{ path: 'ambientKpa' }]);
     expect(await window.get('equipment.save', { document: { ...sample, ambientKpa: 99.1 } })).toEqual({ problems: [] });
-    expect((await window.get('equipment.read', {})).ambientKpa).toBe(99.1);
+    expect((await window.get('equipment.read', {}))?.ambientKpa).toBe(99.1);
     await window.get('bench.connect', simulated());
     const id = await openRun(window);
     const { events } = await window.get('run.journal', { id, fromSeq: 0, limit: 1 });

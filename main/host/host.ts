@@ -13,6 +13,7 @@ import {
 } from '../../app/contract/contract.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
+import { belongsTo } from '../../app/equipment/standing.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { createEngine, type RunStatus } from '../../app/run/engine.ts';
@@ -286,7 +287,10 @@ export class Host {
       const saved = this.#parts.archive.library.saveParts(parts);
       return saved.ok ? saved.value : notSaved(saved);
     },
-    'equipment.read': () => this.#equipment(),
+    'equipment.read': () => {
+      const record = this.#equipment();
+      return record instanceof Failed && record.failure.code === 'refused' ? null : record;
+    },
     'equipment.save': ({ document }) => {
       const parsed = parseEquipment(document);
       if (!parsed.ok) return { problems: [...parsed.problems] };
@@ -311,6 +315,7 @@ export class Host {
           kind: 'check',
           document,
           capabilities: this.#bench.state === 'connected' ? this.#bench.bench.capabilities : null,
+          controller: this.#bench.state === 'connected' ? { ...this.#bench.bench.identity, simulated: this.#bench.place.simulated } : null,
           equipment,
           freeDiskBytes: this.#parts.freeDiskBytes(),
           today: new Date().toISOString().slice(0, 10),
@@ -351,10 +356,26 @@ export class Host {
     return new Failed(answer.code, answer.text);
   }
 
-  /** The latest that was saved, or that of the simulated bench. */
+  /**
+   * The latest that was saved. The record of the simulated bench serves that bench, and plans that are made while nothing is
+   * connected; it never stands in for the record of a bench on a port (EQ-7).
+   */
   #equipment(): Equipment | Failed {
-    const parsed = parseEquipment(this.#parts.archive.library.equipment() ?? sampleEquipment);
-    return parsed.ok ? parsed.equipment : new Failed('archive', `The equipment record in the archive cannot be used. ${inWords(parsed.problems)}`);
+    const stored = this.#parts.archive.library.equipment();
+    const at = this.#bench;
+    const onPort = at.state === 'connected' && !at.place.simulated;
+    if (stored === null && onPort) {
+      const { model, serialNumber } = at.bench.identity;
+      return new Failed('refused', `This archive has no equipment record, and a run on ${model} ${serialNumber} needs the record of that bench: nothing can be measured without the certificates of its instruments. Nothing was driven. Load the record on the page Bench.`);
+    }
+    const parsed = parseEquipment(stored ?? sampleEquipment);
+    if (!parsed.ok) return new Failed('archive', `The equipment record in the archive cannot be used. ${inWords(parsed.problems)}`);
+    const { equipment } = parsed;
+    if (at.state !== 'connected' || onPort || equipment.equipmentVersion === 1 || belongsTo(equipment, at.bench.identity)) return equipment;
+    // The lab's own record names its own controller: the simulated bench has other instruments.
+    const ofSimulated = parseEquipment(sampleEquipment);
+    if (!ofSimulated.ok) throw new Error('the sample record does not parse');
+    return ofSimulated.equipment;
   }
 
   // ---------------------------------------------------------------- control
@@ -537,7 +558,7 @@ export class Host {
     const safe = await manual.leave('A run is being opened.');
     if (!safe.accepted) return new Failed('bench', safe.reason);
     const { archive, newId, freeDiskBytes } = this.#parts;
-    const opened = await RunService.open({ archive, clock: place.clock, bench, newId, freeDiskBytes }, which);
+    const opened = await RunService.open({ archive, clock: place.clock, bench, simulated: place.simulated, newId, freeDiskBytes }, which);
     if (!opened.ok) return new Failed(failureCodes[opened.code], opened.text);
     const { service } = opened;
     this.#run = service;
@@ -696,6 +717,7 @@ function drives(command: RunCommand): boolean {
     case 'abort':
     case 'emergency-stop':
     case 'acknowledge':
+    case 'accept-untraceable':
     case 'choose':
       return false;
   }

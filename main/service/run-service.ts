@@ -27,6 +27,8 @@ import type { ChannelSource } from '../link/channel.ts';
 interface SharedParts {
   readonly archive: Archive;
   readonly clock: Clock;
+  /** The bench is a simulated one of this program: it has no instruments that a certificate could be of. */
+  readonly simulated: boolean;
   /** A name for a command that no other has. */
   readonly newId: () => string;
   /** Where names of conversations with the controller come from; absent: the machine. */
@@ -119,6 +121,7 @@ export class RunService {
     const sheet = preflight(plan, points, {
       capabilities: bench.capabilities,
       equipment,
+      controller: { ...bench.identity, simulated: parts.simulated },
       freeDiskBytes: parts.freeDiskBytes(),
       today: new Date(parts.clock.unixNow()).toISOString().slice(0, 10),
     });

@@ -9,6 +9,7 @@ import { NowLine } from './now-line.tsx';
 import { goTo, pathTo, useRoute } from './route.ts';
 import { SettingsButton } from './settings-dialog.tsx';
 import { Stop } from './stop.tsx';
+import { WhoWorks } from './who-works.tsx';
 
 const components = new Map(pages.map((page) => [page.path, lazy(page.load)]));
 
@@ -72,6 +73,7 @@ function FrameNotices() {
   };
   return (
     <div className="frame-notices">
+      <WhoWorks />
       {stop !== null && (
         <Notice tone={stop.well ? 'note' : 'bad'} action={<Button onPress={dismissStop}>Seen</Button>}>
           <strong>Stop. </strong>

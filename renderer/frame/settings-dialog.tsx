@@ -28,8 +28,14 @@ export function SettingsButton() {
   };
   return (
     <>
-      <Button kind="quiet" onPress={() => setOpen(true)}>
-        Settings ({operator})
+      <Button
+        kind="quiet"
+        onPress={() => {
+          setName(operator);
+          setOpen(true);
+        }}
+      >
+        Settings{operator === '' ? '' : ` (${operator})`}
       </Button>
       <Dialog title="This window" open={open} onClose={leave}>
         <TextInput label="Who works here" hint="Stands in the journal beside every command. Takes effect in other windows when this one connects again." value={name} onChange={setName} onEnter={leave} />

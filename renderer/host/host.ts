@@ -56,7 +56,7 @@ const connection = new Connection({
       return () => clearTimeout(handle);
     },
   },
-  name: () => settings().operator,
+  name: () => (settings().operator === '' ? 'A window where nobody has given a name' : settings().operator),
 });
 
 const feeds = new Map<string, { readonly feed: JournalFeed; readonly listeners: Set<() => void> }>();
@@ -73,9 +73,11 @@ function takeBench(bench: BenchView): void {
   const before = benchIdentityOf(useHostState.getState().bench);
   if (benchIdentityOf(bench) !== before && bench.state !== 'connecting') liveBench.clear();
   set({ bench });
+  if (benchIdentityOf(bench) !== before) void readEquipment();
 }
 
-async function readEquipment(): Promise<void> {
+/** Which record holds depends on the bench that is connected. */
+export async function readEquipment(): Promise<void> {
   const reply = await connection.request('equipment.read', {});
   if (!reply.ok) return;
   set({ equipment: reply.value });

@@ -9,12 +9,12 @@ export const flowUnits: readonly FlowUnit[] = ['mg', 'g/s', 'cc/min', 'lb/h'];
 export interface Settings {
   readonly theme: Theme;
   readonly flowUnit: FlowUnit;
-  /** Who works at this window: stands in journals and is what other windows call this one. */
+  /** Who works at this window: stands in journals and is what other windows call this one. Empty: nobody has said so yet. */
   readonly operator: string;
 }
 
 const key = 'railhouse.settings';
-const defaults: Settings = { theme: 'system', flowUnit: 'mg', operator: 'Operator' };
+const defaults: Settings = { theme: 'system', flowUnit: 'mg', operator: '' };
 
 /** What was stored, as far as it can be used; anything else is the default. */
 export function settingsFrom(stored: string | null): Settings {

@@ -18,8 +18,8 @@ import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
 import { readSample } from '../../main/samples/samples.ts';
 import { RunService, type Rest } from '../../main/service/run-service.ts';
 
-/** 2026-01-01, so that the certificates of the sample equipment are in force. */
-const unixOrigin = Date.UTC(2026, 0, 1);
+/** 2026-02-01, so that the certificates of the sample equipment are in force. */
+const unixOrigin = Date.UTC(2026, 1, 1);
 
 export function samplePlan(name: 'plan' | 'small-plan', change: (plan: Plan) => Plan = (plan) => plan): Plan {
   const parsed = parsePlan(readSample(name));
@@ -83,7 +83,7 @@ export async function runInProcess(run: InProcessRun): Promise<InProcessResult> 
   try {
     const started = await RunService.open(
       {
-        archive, clock, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null,
+        archive, clock, simulated: true, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null,
         channels: () => Promise.resolve([new SimulatedChannel(bench)]),
       },
       { kind: 'new', plan: run.plan, equipment: run.equipment ?? sampleEquipment(), operator: 'test', software: 'test' },

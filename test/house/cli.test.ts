@@ -1,14 +1,15 @@
 import { spawn, spawnSync } from 'node:child_process';
-import { mkdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { SerialPort } from 'serialport';
 import { afterAll, afterEach, beforeEach, describe, expect, it } from 'vitest';
+import type { BenchEquipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
 import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';
 import { WallClock } from '../../main/clock/clock.ts';
 import { samplePath } from '../../main/samples/samples.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { sampleEquipment, samplePlan, scratchFolder } from '../builders/in-process.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
 /** Bench time against real time for what runs on a pseudo-terminal. */
@@ -56,6 +57,9 @@ function host(...args: readonly string[]): Hosting {
   };
 }
 
+/** A command that measures, in the name of a person. */
+const measuring = (...args: readonly string[]): Hosting => host(...args, '--operator', 'A. Tester');
+
 let folder = '';
 let archive = '';
 const benches: PtyBench[] = [];
@@ -88,7 +92,7 @@ async function ptyBench(): Promise<PtyBench> {
 
 describe('bad input', () => {
   it('an unknown field of a plan is said with its path, and nothing is made', async () => {
-    const { code, said } = await host('sweep', planFile((plan) => ({ ...plan, settelS: 1 })), '--archive', archive).ended;
+    const { code, said } = await measuring('sweep', planFile((plan) => ({ ...plan, settelS: 1 })), '--archive', archive).ended;
     expect(code).toBe(2);
     expect(said).toMatch(/settelS: There is no field of this name/);
     expect(() => statSync(archive)).toThrow();
@@ -107,7 +111,7 @@ describe('bad input', () => {
 
   it('a voltage out of reach refuses the start, with the rule', async () => {
     const plan = planFile((p) => ({ ...p, axes: { ...p.axes, voltageV: [12, 42] } }));
-    const { code, said } = await host('sweep', plan, '--archive', archive).ended;
+    const { code, said } = await measuring('sweep', plan, '--archive', archive).ended;
     expect(code).toBe(3);
     expect(said).toMatch(/\(PRE-4\): .*42 V is out of reach/);
     const sheet = await host('check-plan', plan).ended;
@@ -116,7 +120,7 @@ describe('bad input', () => {
   });
 
   it('a duty over 100 % is an error of the plan', async () => {
-    const { code, said } = await host('sweep', planFile((p) => ({ ...p, axes: { ...p.axes, widthMs: [3, 5, 25] } })), '--archive', archive).ended;
+    const { code, said } = await measuring('sweep', planFile((p) => ({ ...p, axes: { ...p.axes, widthMs: [3, 5, 25] } })), '--archive', archive).ended;
     expect(code).toBe(2);
     expect(said).toMatch(/axes\.\w+\[\d\]: .*%/);
   });
@@ -130,22 +134,22 @@ describe('bad input', () => {
 
 describe('the archive', () => {
   it('of a newer version is refused and left as it is', async () => {
-    await host('sweep', samplePath('small-plan'), '--archive', archive).ended;
+    await measuring('sweep', samplePath('small-plan'), '--archive', archive).ended;
     const { default: Database } = await import('better-sqlite3');
     const db = new Database(archive);
     db.pragma('user_version = 999');
     db.close();
     const before = readFileSync(archive);
-    const { code, said } = await host('sweep', samplePath('small-plan'), '--archive', archive).ended;
+    const { code, said } = await measuring('sweep', samplePath('small-plan'), '--archive', archive).ended;
     expect(code).toBe(7);
     expect(said).toMatch(/written by a newer version/);
     expect(readFileSync(archive).equals(before)).toBe(true);
   });
 
   it('in use by another instance is refused, and the other goes on', async () => {
-    const first = host('sweep', samplePath('small-plan'), '--archive', archive, '--speed', '10');
+    const first = measuring('sweep', samplePath('small-plan'), '--archive', archive, '--speed', '10');
     await first.says(/dead-man works/);
-    const second = await host('sweep', samplePath('small-plan'), '--archive', archive).ended;
+    const second = await measuring('sweep', samplePath('small-plan'), '--archive', archive).ended;
     expect(second.code).toBe(7);
     expect(second.said).toMatch(/another program|already/i);
     first.signal('SIGINT');
@@ -163,7 +167,7 @@ describe('the archive', () => {
     }
     try {
       const small = join(disk, 'archive.sqlite');
-      const run = host('sweep', samplePath('small-plan'), '--archive', small, '--speed', '10', '--every-point');
+      const run = measuring('sweep', samplePath('small-plan'), '--archive', small, '--speed', '10', '--every-point');
       await run.says(/Point 1, attempt 1, accepted/);
       const filler = join(disk, 'filler');
       spawnSync('dd', ['if=/dev/zero', `of=${filler}`, 'bs=4k']);
@@ -172,7 +176,7 @@ describe('the archive', () => {
       expect(full.said).toMatch(/disk .* is full/);
       expect(full.said).toMatch(/The bench was made safe/);
       rmSync(filler);
-      const continued = await host('continue', '--archive', small, '--every-point').ended;
+      const continued = await measuring('continue', '--archive', small, '--every-point').ended;
       expect(continued.said).not.toMatch(/Point 1, attempt/);
       expect(continued.said).toMatch(/17 of 17 points accepted/);
       expect(continued.code).toBe(0);
@@ -185,7 +189,7 @@ describe('the archive', () => {
 
 describe('the port', () => {
   it('absent', async () => {
-    const { code, said } = await host('sweep', samplePath('small-plan'), '--archive', archive, '--port', '/dev/no-such-port').ended;
+    const { code, said } = await measuring('sweep', samplePath('small-plan'), '--archive', archive, '--port', '/dev/no-such-port', '--equipment', samplePath('equipment')).ended;
     expect(code).toBe(6);
     expect(said).toMatch(/no-such-port/);
     expect(said).toMatch(/There is no|does not exist|not there/i);
@@ -200,7 +204,7 @@ describe('the port', () => {
         else reject(error);
       });
     });
-    const { code, said } = await host('sweep', samplePath('small-plan'), '--archive', archive, '--port', bench.path).ended;
+    const { code, said } = await measuring('sweep', samplePath('small-plan'), '--archive', archive, '--port', bench.path, '--equipment', samplePath('equipment')).ended;
     expect(code).toBe(6);
     expect(said).toMatch(/in use|another program/i);
     await new Promise<void>((resolve) => other.close(() => resolve()));
@@ -208,28 +212,106 @@ describe('the port', () => {
 
   it('vanishing in mid run: the run is left unfinished, nothing is lost, and it is continued when the bench is there again', async () => {
     const bench = await ptyBench();
-    const run = host('sweep', patient(), '--archive', archive, '--port', bench.path, '--speed', String(SPEED), '--wait-for-bench', '10', '--every-point');
+    const run = measuring('sweep', patient(), '--archive', archive, '--port', bench.path, '--equipment', samplePath('equipment'), '--speed', String(SPEED), '--wait-for-bench', '10', '--every-point');
     await run.says(/Point 1, attempt 1, accepted/);
     bench.close();
     const { code, said } = await run.ended;
     expect(code).toBe(6);
     expect(said).toMatch(/Nothing that was accepted is lost/);
-    const continued = await host('continue', '--archive', archive).ended;
+    const continued = await measuring('continue', '--archive', archive).ended;
     expect(continued.code).toBe(0);
     expect(continued.said).toMatch(/17 of 17 points accepted/);
     expect((await host('verify', archive).ended).code).toBe(0);
   });
 });
 
+describe('EQ-7 a bench on a port', () => {
+  const ofBench = (change: object): string => {
+    const path = join(folder, 'equipment.json');
+    writeFileSync(path, JSON.stringify({ ...sampleEquipment(), ...change }));
+    return path;
+  };
+
+  it('is not measured on without an equipment record, and no record of another bench stands in for it', async () => {
+    const bench = await ptyBench();
+    const { code, said } = await measuring('sweep', samplePath('small-plan'), '--archive', archive, '--port', bench.path).ended;
+    expect(code).toBe(2);
+    expect(said).toMatch(/needs its equipment record.*--equipment FILE/);
+  });
+
+  it('PRE-40 refuses a record that names another controller', async () => {
+    const bench = await ptyBench();
+    const other = ofBench({ controller: { model: 'simulated-bench', serialNumber: 'SIM-0002' } });
+    const { code, said } = await host('sweep', patient(), '--archive', archive, '--port', bench.path, '--speed', String(SPEED), '--equipment', other, '--operator', 'A. Tester').ended;
+    expect(code).toBe(3);
+    expect(said).toMatch(/PRE-40 {2}refuse .*belongs to the controller simulated-bench SIM-0002, and simulated-bench SIM-0001 is connected/);
+    expect(said).not.toMatch(/dead-man works/);
+  });
+
+  it('PRE-40 EQ-6 refuses a record of version 1 and says what to add', async () => {
+    const bench = await ptyBench();
+    const { controller: _c, wiring: _w, driver: _d, timeBase: _t, ...old } = sampleEquipment() as BenchEquipment;
+    const path = join(folder, 'old.json');
+    writeFileSync(path, JSON.stringify({ ...old, equipmentVersion: 1 }));
+    const { code, said } = await host('sweep', patient(), '--archive', archive, '--port', bench.path, '--speed', String(SPEED), '--equipment', path, '--operator', 'A. Tester').ended;
+    expect(code).toBe(3);
+    expect(said).toMatch(/"controller": \{"model": "simulated-bench", "serialNumber": "SIM-0001"\}.*"timeBase"/);
+  });
+});
+
+describe('RUN-113 who measures', () => {
+  it.each([['sweep', samplePath('small-plan')], ['continue'], ['measure-again', '--failed']])('is asked of %s, and never a login name', async (...args) => {
+    const { code, said } = await host(...args, '--archive', archive).ended;
+    expect(code).toBe(2);
+    expect(said).toMatch(/Say who measures.*--operator NAME/);
+  });
+});
+
+describe('RUN-110 instruments out of date', () => {
+  const ended = (): string => {
+    const equipment = sampleEquipment();
+    const path = join(folder, 'equipment.json');
+    writeFileSync(path, JSON.stringify({ ...equipment, meter: { ...equipment.meter, certificate: { number: 'C-1', date: '2020-01-01', validUntil: '2021-01-01' } } }));
+    return path;
+  };
+
+  it('refuse the start; by an explicit choice the run is made, and every table and file of it says that it is not traceable and why', async () => {
+    const refused = await measuring('sweep', samplePath('small-plan'), '--archive', archive, '--equipment', ended()).ended;
+    expect(refused.code).toBe(3);
+    expect(refused.said).toMatch(/PRE-12 {2}refuse/);
+
+    const chosen = await measuring('sweep', samplePath('small-plan'), '--archive', archive, '--equipment', ended(), '--not-traceable').ended;
+    expect(chosen.code).toBe(0);
+    const why = /NOT TRACEABLE\. Not in calibration on \S+: the flow meter SIM-FM-01 \(certificate C-1, ended on 2021-01-01\)/;
+    expect(chosen.said).toMatch(why);
+    const reduced = await host('reduce', '--archive', archive).ended;
+    const tables = reduced.said.split('\n\n').filter((text) => text.includes('expanded uncertainty'));
+    expect(tables.length).toBeGreaterThan(1);
+    for (const table of tables) expect(table).toMatch(why);
+    for (const args of [['outliers'], ['reduce', '--budget', '0'], ['reduce', '--findings']]) expect((await host(...args, '--archive', archive).ended).said).toMatch(why);
+
+    const to = join(folder, 'tables');
+    expect((await host('export', '--archive', archive, '--to', to).ended).code).toBe(0);
+    const files = readdirSync(to);
+    expect(files.length).toBe(9);
+    for (const file of files) {
+      const text = readFileSync(join(to, file), 'utf8');
+      if (file.endsWith('.json')) expect((JSON.parse(text) as { notTraceable: string[] }).notTraceable).toEqual([expect.stringContaining('certificate C-1, ended on 2021-01-01')]);
+      else for (const line of text.trimEnd().split('\r\n').slice(1).filter((row) => !row.startsWith('"'))) expect(line).toMatch(/ended on 2021-01-01\)\."?$/);
+    }
+    expect((await host('verify', archive).ended).code).toBe(0);
+  });
+});
+
 describe('a person at the terminal', () => {
   it('Ctrl-C makes safe, commits and says how to continue', async () => {
-    const run = host('sweep', samplePath('small-plan'), '--archive', archive, '--speed', '10', '--every-point');
+    const run = measuring('sweep', samplePath('small-plan'), '--archive', archive, '--speed', '10', '--every-point');
     await run.says(/Point 0, attempt 1, accepted/);
     run.signal('SIGINT');
     const { code, said } = await run.ended;
     expect(code).toBe(5);
     expect(said).toMatch(/To go on: npm run cli -- continue \S+ --archive/);
-    const continued = await host('continue', '--archive', archive).ended;
+    const continued = await measuring('continue', '--archive', archive).ended;
     expect(continued.code).toBe(0);
     expect(continued.said).not.toMatch(/Point 0, attempt 2/);
     expect(continued.said).toMatch(/17 of 17 points accepted/);
@@ -239,10 +321,10 @@ describe('a person at the terminal', () => {
     const scenario = join(folder, 'stuck.json');
     // The third burst of the run, purge and proof included, meets an injector that does not open, and so do its repeats.
     writeFileSync(scenario, JSON.stringify({ scenarioVersion: 1, faults: [{ begins: { atBurst: 2 }, forS: 30, fault: { kind: 'injector-stuck-shut', channel: 1 } }] }));
-    const first = await host('sweep', planFile((p) => ({ ...p, repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } })), '--archive', archive, '--scenario', scenario).ended;
+    const first = await measuring('sweep', planFile((p) => ({ ...p, repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } })), '--archive', archive, '--scenario', scenario).ended;
     expect(first.code).toBe(4);
     expect(first.said).toMatch(/rejected/);
-    const again = await host('measure-again', '--failed', '--archive', archive).ended;
+    const again = await measuring('measure-again', '--failed', '--archive', archive).ended;
     expect(again.code).toBe(0);
     expect(again.said).toMatch(/17 of 17 points accepted/);
     const exported = await host('export', '--archive', archive, '--to', join(folder, 'tables')).ended;
@@ -266,7 +348,7 @@ describe('a person at the terminal', () => {
     expect(checked.code).toBe(0);
     expect(checked.said).toMatch(/ 0 broken/);
     const transcript = join(folder, 'transcript.jsonl');
-    expect((await host('sweep', samplePath('small-plan'), '--archive', archive, '--record', transcript).ended).code).toBe(0);
+    expect((await measuring('sweep', samplePath('small-plan'), '--archive', archive, '--record', transcript).ended).code).toBe(0);
     const read = await host('replay', transcript).ended;
     expect(read.code).toBe(0);
     expect(read.said).toMatch(/0 refusals/);
@@ -276,7 +358,7 @@ describe('a person at the terminal', () => {
   });
 
   it('backs up an archive and verifies both', async () => {
-    expect((await host('sweep', samplePath('small-plan'), '--archive', archive).ended).code).toBe(0);
+    expect((await measuring('sweep', samplePath('small-plan'), '--archive', archive).ended).code).toBe(0);
     const copy = join(folder, 'copy.sqlite');
     expect((await host('backup', copy, '--archive', archive).ended).code).toBe(0);
     expect((await host('verify', copy).ended).code).toBe(0);

@@ -28,6 +28,7 @@ test('PRE-1 the estimate of the small plan is within a quarter of the time that 
   for (const plan of [small, samplePlan('plan')]) {
     const { lines } = preflight(plan, expandPlan(plan), {
       capabilities: state.bench.capabilities,
+      controller: { ...state.bench.identity, simulated: true },
       equipment: sampleEquipment(),
       freeDiskBytes: 1e9,
       today: '2026-01-06',

@@ -404,7 +404,7 @@ export async function sweep(injectors: number, voltages: readonly number[], widt
   try {
     const started = await RunService.open(
       {
-        archive: opened.archive, clock, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null,
+        archive: opened.archive, clock, simulated: true, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null,
         channels: () => Promise.resolve([channel]),
       },
       { kind: 'new', plan, equipment: sampleEquipment(), operator: 'test', software: 'test' },

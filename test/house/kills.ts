@@ -18,7 +18,7 @@ import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';
 import { exitCode } from '../../main/cli/exit-codes.ts';
 import { WallClock } from '../../main/clock/clock.ts';
 import { serialPortSource } from '../../main/link/serial-ports.ts';
-import { samplePlan, scenario, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
+import { sampleEquipment, samplePlan, scenario, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
 
 /** Bench time against real time. Not more, so that a busy machine is not taken for a host that fell silent. */
 const SPEED = 8;
@@ -106,6 +106,8 @@ export interface KillFindings {
   readonly problems: readonly string[];
 }
 
+const measuring = ['--operator', 'A. Tester'];
+
 export async function killMany(kills: number, seed: number): Promise<KillFindings> {
   const chance = RandomSource.named(seed, 'kills');
   const planFolder = scratchFolder();
@@ -128,7 +130,7 @@ export async function killMany(kills: number, seed: number): Promise<KillFinding
     const where = `kill ${number} at ${at.toFixed(0)} ms`;
     const problem = (text: string): void => void problems.push(`${where}: ${text}`);
     try {
-      const begin = ['sweep', planFile, '--archive', archive, '--port', bench.path];
+      const begin = ['sweep', planFile, '--archive', archive, '--port', bench.path, '--equipment', equipmentFile(folder, number), ...measuring];
       const killed = await hosted(begin, at);
       total.kills += 1;
       total.announced += killed.announced.length;
@@ -145,11 +147,11 @@ export async function killMany(kills: number, seed: number): Promise<KillFinding
       const lostAtOnce = killed.announced.filter((name) => before?.counting.includes(name) !== true);
       total.lost += lostAtOnce.length;
 
-      const onward = before === null ? begin : ['continue', '--archive', archive, '--port', bench.path];
+      const onward = before === null ? begin : ['continue', '--archive', archive, '--port', bench.path, ...measuring];
       let continued = await hosted(onward);
       // A bench that did not answer in time (a busy machine, at this speed) is tried again, as a person would.
       for (let tries = 1; tries < 4 && continued.code === exitCode.bench; tries += 1) {
-        continued = await hosted(stored(archive) === null ? begin : ['continue', '--archive', archive, '--port', bench.path]);
+        continued = await hosted(stored(archive) === null ? begin : ['continue', '--archive', archive, '--port', bench.path, ...measuring]);
       }
       const after = stored(archive);
       if (after === null || !after.whole) problem('the archive is not whole after the run was continued');
@@ -176,13 +178,20 @@ export async function killMany(kills: number, seed: number): Promise<KillFinding
   return { ...total, problems };
 }
 
+/** The record of the simulated bench that a seed makes. */
+function equipmentFile(folder: string, seed: number): string {
+  const path = join(folder, 'equipment.json');
+  writeFileSync(path, JSON.stringify({ ...sampleEquipment(), controller: { model: 'simulated-bench', serialNumber: `SIM-${String(seed).padStart(4, '0')}` } }));
+  return path;
+}
+
 /** How long the whole command takes when nobody disturbs it, ms. */
 async function measureOnce(planFile: string, seed: number): Promise<number> {
   const folder = scratchFolder();
   const bench = await servePtyBench(scenario({ seed }), new WallClock(SPEED));
   try {
     const started = performance.now();
-    const ended = await hosted(['sweep', planFile, '--archive', join(folder, 'archive.sqlite'), '--port', bench.path]);
+    const ended = await hosted(['sweep', planFile, '--archive', join(folder, 'archive.sqlite'), '--port', bench.path, '--equipment', equipmentFile(folder, seed), ...measuring]);
     if (ended.code !== 0) throw new Error(`the undisturbed run ended with code ${ended.code ?? 'none'}: ${ended.text}`);
     return performance.now() - started;
   } finally {

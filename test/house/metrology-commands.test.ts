@@ -33,7 +33,7 @@ beforeAll(() => {
       reduction: { ...small.reduction, linearFromMs: 3 },
     }),
   );
-  const swept = cli('sweep', plan);
+  const swept = cli('sweep', plan, '--operator', 'A. Tester');
   if (swept.code !== 0) throw new Error(swept.said);
 }, 120_000);
 

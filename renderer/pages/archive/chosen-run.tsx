@@ -1,10 +1,11 @@
 import { useState } from 'react';
 import type { Result, RunRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
+import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { goTo } from '../../frame/route.ts';
-import { ask, useHost } from '../../host/host.ts';
+import { ask, useHost, useRun } from '../../host/host.ts';
 import { dateTimeText } from '../results/dates.ts';
 import { saveFile } from './save-file.ts';
 import { bytesOf, sizeText } from './words.ts';
@@ -22,6 +23,7 @@ type Files = Result<'run.export'>['files'];
 /** What can be done with the run that was chosen in the list. */
 export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
   const { line, control, openRun, bench } = useHost();
+  const journal = useRun(run.id);
   const [busy, setBusy] = useState<'none' | 'opening' | 'exporting'>('none');
   const [problem, setProblem] = useState('');
   const [files, setFiles] = useState<Files | null>(null);
@@ -51,6 +53,7 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
   };
   return (
     <Section title={`${dateTimeText(run.createdAt)}: ${run.planName}`}>
+      <NotTraceable reasons={journal.state?.notTraceable ?? []} />
       <dl className="facts">
         <div>
           <dt>Order</dt>

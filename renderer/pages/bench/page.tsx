@@ -4,6 +4,7 @@ import { useHost } from '../../host/host.ts';
 import { LinkState, Safety } from './bench-state.tsx';
 import { ByHand } from './by-hand.tsx';
 import { Connect } from './connect.tsx';
+import { EquipmentPart } from './equipment-part.tsx';
 import { Readings } from './readings.tsx';
 import './bench.css';
 
@@ -15,6 +16,7 @@ export default function BenchPage() {
       <Page title="Bench" lead="No bench is connected. Choose one: the simulated bench behaves like a real one and needs no hardware.">
         <div className="sections">
           <Connect />
+          <EquipmentPart />
           <Cautions />
         </div>
       </Page>
@@ -28,6 +30,7 @@ export default function BenchPage() {
         <Safety bench={bench} />
         <ByHand bench={bench} />
         <LinkState bench={bench} />
+        <EquipmentPart />
       </div>
     </Page>
   );

@@ -117,6 +117,10 @@ export default function PlansPage() {
 
   const save = async (): Promise<void> => {
     if (draft === null || form === null || saving) return;
+    if (operator === '') {
+      setSaid({ well: false, text: 'The plan was not saved. Say first who works here: the field stands at the top.' });
+      return;
+    }
     if (problems.length > 0) {
       goToField(problems[0]?.path ?? '');
       return;
@@ -138,7 +142,7 @@ export default function PlansPage() {
   useSaveKey(() => void save());
 
   const against =
-    line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'Another window holds control.' : '';
+    line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'Another window holds control.' : operator === '' ? 'Say first who works here: the field stands at the top.' : '';
   const unsaved = draft !== null && isUnsaved(draft);
 
   return (

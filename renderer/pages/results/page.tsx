@@ -3,6 +3,7 @@ import type { ReactNode } from 'react';
 import type { RunRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice } from '../../components/field.tsx';
+import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { goTo, pathTo, useRoute } from '../../frame/route.ts';
@@ -136,6 +137,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
   };
   return (
     <>
+      <NotTraceable reasons={journal.state?.notTraceable ?? []} />
       <p className="results-state" role="status">
         {[reducing ? 'Attempts have changed; the results are being worked out again.' : '', resultsSentence(results), amounts.statement].filter((text) => text !== '').join(' ')}
       </p>

@@ -107,6 +107,7 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: Alarm
     case 'bench-connected':
     case 'preflight':
     case 'commanded':
+    case 'not-traceable':
     case 'measuring-started':
     case 'attempt-started':
     case 'step':

@@ -6,7 +6,7 @@ import type { RunCommand } from '../../../app/run/events.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { handling } from '../../../app/run/machine.ts';
 
-type PlainCommand = Exclude<RunCommand['kind'], 'emergency-stop' | 'skip-point' | 'measure-again' | 'choose'>;
+type PlainCommand = Exclude<RunCommand['kind'], 'emergency-stop' | 'skip-point' | 'measure-again' | 'accept-untraceable' | 'choose'>;
 
 export interface CommandView {
   readonly kind: PlainCommand;

@@ -37,7 +37,9 @@ function BeginSection() {
   const [checked, setChecked] = useState<Checked | null>(null);
   const [problem, setProblem] = useState('');
   const [busy, setBusy] = useState('');
-  const [name, setName] = useState(operator);
+  const [typed, setName] = useState<string | null>(null);
+  const name = typed ?? operator;
+  const [accepted, setAccepted] = useState(false);
 
   useWhenUp(() => {
     void ask('plans.list', {}).then((reply) => {
@@ -56,6 +58,7 @@ function BeginSection() {
     if (row === undefined) return undefined;
     let over = false;
     setChecked(null);
+    setAccepted(false);
     setProblem('');
     void checkOf(row).then((result) => {
       if (over) return;
@@ -82,14 +85,16 @@ function BeginSection() {
       }
       if (start) {
         const { id } = opened.value;
-        const reply = await ask('run.command', { id, command: { kind: 'start' }, by: name.trim(), commandId: crypto.randomUUID() });
-        // The run's own page says what stands against the start; the words here would be gone with this page.
-        if (!reply.ok) setProblem(reply.failure.text);
+        for (const kind of accepted ? (['accept-untraceable', 'start'] as const) : (['start'] as const)) {
+          const reply = await ask('run.command', { id, command: { kind }, by: name.trim(), commandId: crypto.randomUUID() });
+          // The run's own page says what stands against the start; the words here would be gone with this page.
+          if (!reply.ok) setProblem(reply.failure.text);
+        }
       }
       goTo('run');
       setBusy('');
     },
-    [checked, name],
+    [checked, name, accepted],
   );
 
   const against = !control.mine
@@ -104,7 +109,7 @@ function BeginSection() {
             ? 'The plan is being checked.'
             : checked.check.problems.length > 0
               ? 'The plan has problems.'
-              : checked.check.sheet?.lines.some((line) => line.result === 'refuse') === true
+              : checked.check.sheet?.lines.some((line) => line.result === 'refuse' && !(accepted && line.untraceable !== undefined)) === true
                 ? 'The pre-flight sheet refuses the start.'
                 : '';
   return (
@@ -123,6 +128,12 @@ function BeginSection() {
             <TextInput label="Operator" hint="Stands in the journal and in the report." value={name} onChange={setName} />
           </div>
           {checked !== null && <PreflightRemarks check={checked.check} bench={connected} />}
+          {checked?.check.sheet?.lines.some((line) => line.untraceable !== undefined) === true && (
+            <label className="run-accept">
+              <input type="checkbox" checked={accepted} onChange={(event) => setAccepted(event.target.checked)} /> Measure although instruments or fluid are out of date. Every table, file and page of this run will say that it is not
+              traceable, and the journal that I chose so.
+            </label>
+          )}
           <div className="button-row">
             <Button kind="primary" against={against} busy={busy !== ''} onPress={() => void open(true)}>
               Open the run and start

@@ -4,6 +4,7 @@ import type { Ending, RunEvent } from '../../../app/run/events.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { Button } from '../../components/button.tsx';
 import { onWindowKeys } from '../../components/keys.ts';
+import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { goTo, pathTo } from '../../frame/route.ts';
@@ -78,11 +79,33 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
       actions={<PageActions id={id} state={state} onBench={onBench} />}
     >
       {problem !== '' && <Notice tone="note">The journal could not be read to its end: {problem}</Notice>}
+      <NotTraceable reasons={state.notTraceable} />
+      {onBench && <OutOfDate state={state} commands={commands} />}
       <StandingAlarms alarms={onBench ? log.alarms : []} />
       <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} />
       {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} />}
       <Work state={state} revision={revision} events={events} onBench={onBench} commands={commands} points={points} />
     </Page>
+  );
+}
+
+/** The sheet refuses instruments or fluid as out of date: a person may choose to measure all the same, before the run goes on. */
+function OutOfDate({ state, commands }: { readonly state: RunState; readonly commands: Commands }) {
+  const reasons = state.preflight.flatMap(({ result, untraceable }) => (result === 'refuse' && untraceable !== undefined ? [untraceable] : []));
+  const rests = state.mode === 'ready' || state.mode === 'paused' || state.mode === 'ended';
+  if (reasons.length === 0 || state.untraceableAccepted || !rests) return null;
+  return (
+    <Notice
+      tone="bad"
+      action={
+        <Button against={commands.against} onPress={() => void commands.send('bar', 'Measure all the same', [{ kind: 'accept-untraceable' }])}>
+          Measure all the same
+        </Button>
+      }
+    >
+      <strong>Out of date. </strong>
+      {reasons.join(' ')} The run does not go on with that. If you choose to measure all the same, everything that it tells will say that it is not traceable, and the journal that you chose so.
+    </Notice>
   );
 }
 

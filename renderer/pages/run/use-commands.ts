@@ -2,7 +2,7 @@
 import { useCallback, useEffect, useMemo, useState } from 'react';
 import type { Params } from '../../../app/contract/contract.ts';
 import { ask, useHostState } from '../../host/host.ts';
-import { settings } from '../../settings/settings.ts';
+import { settings, useSettings } from '../../settings/settings.ts';
 
 /** A command as it is sent. */
 export type SentCommand = Params<'run.command'>['command'];
@@ -41,9 +41,12 @@ export function useCommands(id: string, onBench: boolean): Commands {
     const timer = setTimeout(() => setAnswer(null), acceptedShownMs);
     return () => clearTimeout(timer);
   }, [answer]);
+  const named = useSettings(({ operator }) => operator !== '');
   const against = useHostState(({ line, control }) =>
     line.state !== 'up'
       ? 'The host cannot be reached, so no command can be sent.'
+      : !named
+        ? 'Say first who works at this window: the field stands at the top.'
       : control.mine
         ? ''
         : 'This window only watches. Take control first; the button stands at the top.',

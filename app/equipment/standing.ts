@@ -1,0 +1,64 @@
+/**
+ * What a record is good for: which controller it belongs to (EQ-1), and whether what is measured with it can be traced on a
+ * given day (EQ-5).
+ */
+import type { BenchIdentity } from '../bench/port.ts';
+import type { Equipment } from './equipment.ts';
+
+type Named = Pick<BenchIdentity, 'model' | 'serialNumber'>;
+
+/** Whether the record names this controller. A record of version 1 names none. */
+export function belongsTo(equipment: Equipment, { model, serialNumber }: Named): boolean {
+  return equipment.equipmentVersion === 2 && equipment.controller.model === model && equipment.controller.serialNumber === serialNumber;
+}
+
+/** Why the record cannot serve this controller, and what to do; null: it can. EQ-1, EQ-6. */
+export function notOfController(equipment: Equipment, { model, serialNumber }: Named): string | null {
+  if (belongsTo(equipment, { model, serialNumber })) return null;
+  const remedy = 'Give the record of this bench, with the certificates of its own instruments.';
+  if (equipment.equipmentVersion === 2) {
+    return `The equipment record "${equipment.name}" belongs to the controller ${equipment.controller.model} ${equipment.controller.serialNumber}, and ${model} ${serialNumber} is connected. ${remedy}`;
+  }
+  return (
+    `The equipment record "${equipment.name}" is of version 1 and names no controller, so nothing says that its certificates are those of ${model} ${serialNumber}. ` +
+    `Make it a record of version 2: "equipmentVersion": 2, "controller": {"model": "${model}", "serialNumber": "${serialNumber}"}, ` +
+    '"wiring" (sensedAt, harnessOhm, harnessUncertaintyOhm), "driver" (type, clampV, clampUncertaintyV) and "timeBase" (kind, uncertaintyPpm, refuseAbovePpm). app/equipment/README.md says what each of them is.'
+  );
+}
+
+/** What is out of calibration on a day. */
+interface Stale {
+  readonly stale: readonly string[];
+  readonly ending: readonly string[];
+}
+
+const noticeDays = 30;
+
+/** Certificates that do not cover `today` (ISO 8601 date), and those that end within 30 days. */
+export function certificatesOn({ meter, pressure, temperature, supply }: Equipment, today: string): Stale {
+  const stale: string[] = [];
+  const ending: string[] = [];
+  const named = { 'flow meter': meter, 'pressure transducer': pressure, thermometer: temperature, 'supply voltmeter': supply };
+  for (const [name, { certificate, serialNumber }] of Object.entries(named)) {
+    const what = `the ${name} ${serialNumber} (certificate ${certificate.number}`;
+    if (today < certificate.date) stale.push(`${what}, valid only from ${certificate.date})`);
+    else if (today > certificate.validUntil) stale.push(`${what}, ended on ${certificate.validUntil})`);
+    else if (dayNumber(certificate.validUntil) - dayNumber(today) < noticeDays) ending.push(`${what}, ends on ${certificate.validUntil})`);
+  }
+  return { stale, ending };
+}
+
+/** Days since the fluid's lot was opened; negative: it is yet to be. */
+export function lotAgeDays({ fluid }: Equipment, today: string): number {
+  return dayNumber(today) - dayNumber(fluid.openedOn);
+}
+
+/** Days since 1970-01-01 of an ISO date in the Gregorian calendar. */
+function dayNumber(date: string): number {
+  const [year = NaN, month = NaN, day = NaN] = date.split('-').map(Number);
+  // Counted from March, the leap day comes last and the months follow one formula.
+  const y = month > 2 ? year : year - 1;
+  const m = (month + 9) % 12;
+  const leapDays = Math.floor(y / 4) - Math.floor(y / 100) + Math.floor(y / 400);
+  return y * 365 + leapDays + Math.floor((m * 306 + 5) / 10) + day - 719_469;
+}

@@ -1,0 +1,71 @@
+import { useRef, useState } from 'react';
+import { belongsTo } from '../../../app/equipment/standing.ts';
+import { Button } from '../../components/button.tsx';
+import { Section } from '../../components/page.tsx';
+import { Notice } from '../../components/status.tsx';
+import { ask, readEquipment, useHost } from '../../host/host.ts';
+
+const largestFile = 2 ** 20;
+
+/** Whose certificates results are computed with, and where a record of the lab is loaded. */
+export function EquipmentPart() {
+  const { bench, control, equipment, line } = useHost();
+  const [said, setSaid] = useState<{ readonly well: boolean; readonly text: string } | null>(null);
+  const file = useRef<HTMLInputElement>(null);
+  const against = line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'Take control first.' : '';
+
+  const load = async (chosen: File): Promise<void> => {
+    const failed = (text: string): void => setSaid({ well: false, text: `${chosen.name} was not taken. ${text} Nothing was changed.` });
+    if (chosen.size > largestFile) {
+      failed('It is larger than any equipment record.');
+      return;
+    }
+    let document: unknown;
+    try {
+      document = JSON.parse(await chosen.text());
+    } catch {
+      failed('It is not a JSON file.');
+      return;
+    }
+    const reply = await ask('equipment.save', { document });
+    if (!reply.ok) failed(reply.failure.text);
+    else if (reply.value.problems.length > 0) failed(reply.value.problems.map(({ path, text }) => `${path}: ${text}`).join(' '));
+    else {
+      setSaid({ well: true, text: `${chosen.name} was taken. It holds for runs that are opened from now on.` });
+      await readEquipment();
+    }
+  };
+
+  const needed = bench.state === 'connected' && !bench.simulated;
+  return (
+    <Section title="Equipment record">
+      {equipment === null ? (
+        <p>{needed ? 'No record has been loaded. Work by hand may go on; a run cannot, because nothing is known of the instruments of this bench.' : 'The record has not been read.'}</p>
+      ) : (
+        <p>
+          <strong>{equipment.name}</strong>
+          {equipment.equipmentVersion === 2 ? `, of the controller ${equipment.controller.model} ${equipment.controller.serialNumber}` : ', a record of version 1, which names no controller'}.{' '}
+          {needed && (belongsTo(equipment, bench.identity) ? 'That is the connected one.' : 'That is not the connected one: a run is refused until its own record is loaded.')}
+        </p>
+      )}
+      <div className="button-row">
+        <Button against={against} onPress={() => file.current?.click()}>
+          Load a record
+        </Button>
+        <input
+          ref={file}
+          type="file"
+          hidden
+          accept=".json,application/json"
+          aria-label="Equipment record file"
+          onChange={(event) => {
+            const chosen = event.target.files?.[0];
+            event.target.value = '';
+            if (chosen !== undefined) void load(chosen);
+          }}
+        />
+      </div>
+      {said !== null && <Notice tone={said.well ? 'good' : 'bad'}>{said.text}</Notice>}
+    </Section>
+  );
+}
