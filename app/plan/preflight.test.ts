@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { BenchCapabilities } from '../bench/port.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
-import type { BenchEquipment, Equipment } from '../equipment/equipment.ts';
+import type { Equipment } from '../equipment/equipment.ts';
 import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import { expandPlan } from './expand.ts';
@@ -51,8 +51,8 @@ const lab = (certificates: Partial<Record<'meter' | 'pressure' | 'fluid', object
 
 /** The same bench as it was written down before records named their controller. */
 function version1(): Equipment {
-  const { controller: _controller, wiring: _wiring, driver: _driver, timeBase: _timeBase, ...rest } = lab() as BenchEquipment;
-  return { ...rest, equipmentVersion: 1 };
+  const rest = Object.entries(lab()).filter(([field]) => !['controller', 'wiring', 'driver', 'timeBase'].includes(field));
+  return equipmentSchema.parse({ ...Object.fromEntries(rest), equipmentVersion: 1 });
 }
 
 const guards = [
