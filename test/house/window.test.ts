@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { buildWindow } from '../../main/cli/build.ts';
-import { samplePlan, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
+import { sampleEquipment, samplePlan, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
 import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
 
 let browser: Browser;
@@ -41,12 +41,18 @@ afterEach(async () => {
   await host.end();
 });
 
-async function opened(address: string, locale = 'en-US'): Promise<{ page: Page; complaints: string[] }> {
+async function opened(address: string, locale = 'en-US', named = true): Promise<{ page: Page; complaints: string[] }> {
   const page = await (await browser.newContext({ viewport: { width: 1280, height: 900 }, acceptDownloads: true, locale })).newPage();
   page.setDefaultTimeout(20_000);
   const complaints = complaintsOf(page);
   await page.goto(address);
   await page.getByRole('heading', { level: 1 }).waitFor();
+  // RUN-113: a window asks at first use, and goes by no name before.
+  if (named) {
+    await page.getByLabel('Your name').fill('A. Tester');
+    await page.getByRole('button', { name: 'Work under this name' }).click();
+    await page.getByRole('button', { name: 'Settings (A. Tester)' }).waitFor();
+  }
   return { page, complaints };
 }
 
@@ -229,6 +235,42 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await press('m');
     await expect.poll(() => page.getByRole('gridcell', { name: /2 attempts/ }).count(), { timeout: 90_000 }).toBe(1);
     await keepScreen(page, 'run-by-keyboard');
+    expect(complaints).toEqual([]);
+  });
+
+  it('RUN-113 RUN-110 asks who works here, loads an equipment record, and measures out of date by a choice that every page repeats', async () => {
+    host = await HostProcess.start(folder, {});
+    const { page, complaints } = await opened(host.address, 'en-US', false);
+    await page.getByText('Who works here?').waitFor();
+    await connect(page, 20);
+    const record = join(folder, 'equipment.json');
+    const load = async (change: object): Promise<void> => {
+      writeFileSync(record, JSON.stringify({ ...sampleEquipment(), ...change }));
+      await page.locator('input[type=file]').setInputFiles(record);
+    };
+    await load({ driver: undefined });
+    await page.getByText(/equipment.json was not taken. driver: This field is missing/).waitFor();
+    const { pressure } = sampleEquipment();
+    await load({ pressure: { ...pressure, certificate: { number: 'P-1', date: '2020-01-01', validUntil: '2021-01-01' } } });
+    await page.getByText('equipment.json was taken.').waitFor();
+    await keepScreen(page, 'equipment-record');
+
+    await page.getByLabel('Your name').fill('A. Tester');
+    await page.keyboard.press('Enter');
+    await savePlan(page, strict);
+    await go(page, 'Run');
+    await page.getByText(/P-1, ended on 2021-01-01/).first().waitFor();
+    await page.getByLabel(/Measure although instruments or fluid are out of date/).check();
+    await page.getByRole('button', { name: 'Open the run and start' }).click();
+    await someAccepted(page, 1);
+    for (const name of ['Run', 'Results']) {
+      await go(page, name);
+      await page.getByText('Not traceable.').waitFor();
+    }
+    await go(page, 'Archive');
+    await page.getByRole('row', { name: /Small plan/ }).click();
+    await page.getByText('Not traceable.').waitFor();
+    await keepScreen(page, 'not-traceable');
     expect(complaints).toEqual([]);
   });
 
