@@ -32,6 +32,7 @@ const runCommand = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('emergency-stop') }),
   z.strictObject({ kind: z.literal('acknowledge') }),
   z.strictObject({ kind: z.literal('accept-untraceable') }),
+  z.strictObject({ kind: z.literal('measure-remaining') }),
   z.strictObject({ kind: z.literal('choose'), point, attempt: z.int().min(1).nullable(), reason: z.string().trim().min(1).max(500) }),
 ]) satisfies z.ZodType<RunCommand>;
 
@@ -132,7 +133,7 @@ export const requests = {
       software: z.string(), archivePath: z.string(), bench: benchView, control, openRun: id.nullable(), manual: manualView.nullable(), now: finite,
     }),
   },
-  /** The software's emergency stop: pulsing off, supply to its safe value, disarmed, whatever is going on. */
+  /** STOP, which is not the emergency stop of the bench: pulsing off, supply to its safe value, disarmed, whatever is going on. */
   stop: { control: false, params: nothing, result: accepted },
   'control.take': { control: false, params: nothing, result: control },
 

@@ -3,6 +3,24 @@ import type { Ending, OutKind } from './events.ts';
 import { failedPoints } from './fold.ts';
 import type { RunState } from './fold.ts';
 
+/** One word for one end, on every page, in the terminal and in the archive's lists; null: it has not ended. */
+export function endingWords(ending: Ending | null): string {
+  switch (ending) {
+    case 'complete':
+      return 'complete';
+    case 'complete-with-failures':
+      return 'complete, with failed points';
+    case 'finished-early':
+      return 'finished early';
+    case 'aborted':
+      return 'aborted';
+    case 'emergency-stopped':
+      return 'ended by STOP';
+    case null:
+      return 'unfinished';
+  }
+}
+
 /** What is whole is complete, however it came about. Looks at every point. */
 export function endingOf(state: RunState): Ending {
   if (state.counts.accepted === state.points.length) return 'complete';
@@ -29,7 +47,7 @@ export function endText(state: RunState, ending: Ending): string {
   const all = state.points.length;
   const out = outText(state);
   const tally = `${accepted} of ${all} points have an attempt that counts${skipped > 0 ? `, ${skipped} were left out` : ''}${out === '' ? '' : `. ${out}`}`;
-  const again = 'the others can be measured in this run by asking for them to be measured again.';
+  const again = 'the others can be measured in this run at any time.';
   switch (ending) {
     case 'complete':
       return `All ${all} points have an attempt that counts.`;
@@ -44,6 +62,6 @@ export function endText(state: RunState, ending: Ending): string {
     case 'aborted':
       return `Aborted: ${tally}. What was accepted stays; ${again}`;
     case 'emergency-stopped':
-      return `Stopped by emergency stop: ${tally}. Find out why before anything is measured again.`;
+      return `Ended by STOP: ${tally}. Find out why before anything is measured again.`;
   }
 }

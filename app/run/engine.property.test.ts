@@ -26,7 +26,7 @@ const plan = testPlan({
 
 const pointIndex = fc.integer({ min: -1, max: 4 });
 const command: fc.Arbitrary<RunCommand> = fc.oneof(
-  ...(['start', 'pause-at-next-point', 'pause-now', 'resume', 'resume', 'skip-wait', 'finish-early', 'abort', 'emergency-stop', 'acknowledge', 'start'] as const).map((kind) =>
+  ...(['start', 'pause-at-next-point', 'pause-now', 'resume', 'resume', 'skip-wait', 'finish-early', 'abort', 'emergency-stop', 'acknowledge', 'measure-remaining', 'start'] as const).map((kind) =>
     fc.constant<RunCommand>({ kind }),
   ),
   pointIndex.map((point): RunCommand => ({ kind: 'skip-point', point })),

@@ -151,6 +151,8 @@ describe('start', () => {
     expect(faulty.command({ kind: 'acknowledge' }).answer?.accepted).toBe(true);
     faulty.pass();
     faulty.pass();
+    expect(faulty.command({ kind: 'start' }).answer?.reason).toMatch(/rests for 2 s/);
+    faulty.runUntil(() => false, 2.1);
     expect(faulty.command({ kind: 'start' }).answer?.accepted).toBe(true);
 
     const warm = new TestRun({ plan: testPlan(guard({ level: 'trip', dwellS: 60 })) });
@@ -606,9 +608,46 @@ describe('guards', () => {
     expect(run.mode).toBe('tripped');
     run.command({ kind: 'acknowledge' });
     run.runUntil(inMode('paused'), 3);
+    run.runUntil(() => false, 2.1);
     run.command({ kind: 'resume' });
     run.runUntil(ended);
     expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-150 the bench rests after an acknowledgement: a second press does nothing and is not remembered', () => {
+    const run = new TestRun({ plan: testPlan(guard({ level: 'trip' })) }).start();
+    run.runUntil(inStep('measure'));
+    run.bench.temperature = 31;
+    run.runUntil(inMode('tripped'), 60);
+    run.bench.temperature = 21;
+    run.runUntil(() => false, 3);
+    // As fast as a person can press: once more while the bench is made safe, and again as soon as it rests.
+    run.command({ kind: 'acknowledge' });
+    expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(false);
+    run.runUntil(inMode('paused'), 3);
+    const rested = run.bench.time;
+    while (run.bench.time < rested + 1.9) {
+      expect(run.command({ kind: 'resume' }).answer).toMatchObject({ accepted: false, reason: expect.stringMatching(/rests for 2 s/) as string });
+      run.pass();
+    }
+    run.runUntil(() => false, 10);
+    expect(run.mode).toBe('paused');
+    expect(run.bench.armed || run.bench.burst.active).toBe(false);
+    expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(true);
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it('RUN-151 an emergency stop is told as pressed, beside what stands open', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.interlocks = 0b100;
+    run.runUntil(inMode('tripped'), 3);
+    expect(run.events('tripped')[0]).toMatchObject({ guard: 'interlock', text: 'The emergency stop of the bench is pressed. Interlock open: cover.' });
+    run.command({ kind: 'acknowledge' });
+    run.runUntil(inMode('paused'), 3);
+    run.runUntil(() => false, 3);
+    expect(run.command({ kind: 'resume' }).answer?.reason).toBe('The emergency stop of the bench is pressed. Interlock open: cover. Release it at the bench, once you know why it was pressed. Close cover first.');
   });
 
   it('RUN-23 a latched fault trips; acknowledge clears it, and trips again if it cannot be cleared', () => {
@@ -625,6 +664,7 @@ describe('guards', () => {
     run.bench.interlocks = 0b111;
     run.command({ kind: 'acknowledge' });
     run.runUntil(inMode('paused'), 3);
+    run.runUntil(() => false, 2.1);
     expect(run.bench.fault).toBeNull();
     run.command({ kind: 'resume' });
     run.runUntil(ended);
@@ -891,6 +931,21 @@ describe('commands', () => {
     expect(run.engine.status(run.bench.time).advice).toMatch(/emergency stop/);
   });
 
+  it('RUN-152 the bench is called safe only when it has confirmed that it is', () => {
+    const said = (refuses: boolean) => {
+      const run = new TestRun().start();
+      run.runUntil(inStep('measure'));
+      run.bench.deadManWorks = !refuses;
+      if (refuses) run.bench.answer = (request) => (request.kind === 'make-safe' ? { kind: 'refused', code: 'x', text: 'no' } : undefined);
+      expect(run.engine.status(run.bench.time).safe).toBeNull();
+      run.command({ kind: 'pause-now' });
+      run.runUntil(inMode('paused'), 30);
+      return run.engine.status(run.bench.time);
+    };
+    expect(said(false)).toMatchObject({ safe: true, doing: 'Paused; the bench is safe.' });
+    expect(said(true)).toMatchObject({ safe: false, doing: 'Paused; the bench has NOT confirmed that it is safe.', advice: expect.stringMatching(/emergency stop/) as string });
+  });
+
   it('RUN-72 finish-early ends when the attempt is judged; at rest, at once', () => {
     const run = new TestRun().start();
     run.runUntil(inStep('measure'));
@@ -941,6 +996,60 @@ describe('commands', () => {
     ready.runUntil(ended, 3);
     expect(ready.engine.state.ending).toBe('aborted');
     expect(ready.command({ kind: 'abort' }).answer?.accepted).toBe(false);
+  });
+});
+
+describe('measuring what has no result', () => {
+  it.each([
+    ['abort', 'aborted'],
+    ['emergency-stop', 'emergency-stopped'],
+    ['finish-early', 'finished-early'],
+  ] as const)('RUN-153 after %s the plan goes on where it has no result, with checks and proof, in its order', (kind, ending) => {
+    const run = new TestRun().start();
+    run.runUntil((r) => r.engine.state.counts.accepted === 1);
+    run.runUntil(inStep('measure'));
+    run.command({ kind });
+    run.runUntil(ended, 30);
+    expect(run.engine.state.ending).toBe(ending);
+    const before = run.engine.state.counts.accepted;
+    expect(before).toBeLessThan(run.engine.state.points.length);
+    run.bench.interlocks = 0b101;
+    run.pass();
+    expect(run.command({ kind: 'measure-remaining' }).answer).toMatchObject({ accepted: false, reason: expect.stringMatching(/cover/) as string });
+    run.bench.interlocks = 0b111;
+    run.pass();
+    expect(run.command({ kind: 'measure-remaining' }).answer?.accepted).toBe(true);
+    run.runUntil(inMode('measuring'), 30);
+    expect(run.events('dead-man-proved')).toHaveLength(2);
+    run.runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+    const accepted = run.events('attempt-ended').filter(({ verdict }) => verdict === 'accepted').map(({ point }) => point);
+    expect(accepted).toEqual(run.engine.state.points.map((_, index) => index));
+    expect(run.command({ kind: 'measure-remaining' }).answer?.accepted).toBe(false);
+    expect(run.engine.state).toEqual(run.refold());
+  });
+
+  it('RUN-153 failed points are among them, with all their repeats; what was left out or decided upon is not', () => {
+    const run = new TestRun({ plan: testPlan({ repeats: { attemptsAtOnce: 1, attemptsSecondPass: 1 } }) }).start();
+    run.runUntil(inStep('measure'));
+    run.bench.meterSilent = true;
+    run.command({ kind: 'skip-point', point: 3 });
+    run.runUntil((r) => r.engine.state.secondPassStarted, 1000);
+    run.command({ kind: 'abort' });
+    run.runUntil(ended, 30);
+    const tried = run.engine.state.points.map((point) => point.attempts.length);
+    run.bench.meterSilent = false;
+    run.runUntil(() => false, 1);
+    expect(run.command({ kind: 'measure-remaining' }).answer?.accepted).toBe(true);
+    run.runUntil(ended, 1000);
+    expect(run.engine.state.points.every((point, index) => (index === 3 ? point.attempts.length === tried[3] : point.chosen !== null))).toBe(true);
+    expect(run.engine.state).toEqual(run.refold());
+  });
+
+  it('RUN-153 a run that goes on measures them by itself', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    expect(run.command({ kind: 'measure-remaining' }).answer).toMatchObject({ accepted: false, reason: expect.stringMatching(/by itself/) as string });
   });
 });
 

@@ -7,6 +7,7 @@
  * safe and measures the point again.
  */
 import type { BenchCapabilities, BenchFrame, BenchReply, BenchRequest, BurstRequest } from '../bench/port.ts';
+import { openInterlockWords } from '../bench/interlocks.ts';
 import { assumedStaticFlow, expectedEdgeRate } from '../plan/estimate.ts';
 import type { Guard } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
@@ -15,7 +16,7 @@ import { seconds, toCelsius, toKilopascals, volts } from '../quantities/quantity
 import type { Seconds, Volts } from '../quantities/quantity.ts';
 import type { AfterSafe, AttemptReason, Criterion, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import { endText, endingOf } from './ending.ts';
-import { failedPoints, foldRun, nextTarget } from './fold.ts';
+import { failedPoints, foldRun, nextTarget, pointsWithoutResult } from './fold.ts';
 import type { Origin, RunState } from './fold.ts';
 import { clearGuard, directReading, guardText, stepGuard } from './guards.ts';
 import type { GuardMemory } from './guards.ts';
@@ -23,7 +24,7 @@ import { idleCurrentText, idleCurrentTimeout } from './idle-current.ts';
 import { IdleFlow } from './idle-flow.ts';
 import { IdleTime } from './idle-time.ts';
 import { judge } from './judge.ts';
-import { handling, transitions } from './machine.ts';
+import { handling, restingModes, transitions } from './machine.ts';
 import { deadManFault, missingOfDeadMan, missingOfSafe, proofBurst, proofSilence } from './proof.ts';
 import { adviceText, doingText, remainingTime } from './status.ts';
 import type { RunStatus, WaitingFor } from './status.ts';
@@ -81,6 +82,8 @@ const unsafeRestarts = 3;
 /** Holds of the engine's own guards: how long all must be well before the run goes on, s, and how often it does. */
 const builtInClear = 2;
 const builtInMaxResumes = 10;
+/** How long the bench rests after a trip or a fault was acknowledged, before a person may drive it again, s (RUN-150). */
+export const restAfterAcknowledge = 2;
 /**
  * No meter edge for this long while an injector is driven, s: there is no flow to measure. An injector that passes only an
  * eighth of the expected flow would have given three edges; where no flow is expected it is the longest (RUN-46).
@@ -128,6 +131,7 @@ type AfterStop =
 
 const noEvents: readonly RunEventBody[] = [];
 const noRequests: readonly EngineRequest[] = [];
+const noneOpen: readonly string[] = [];
 const nothingGoingOn: EngineOutput = { events: noEvents, requests: noRequests, answer: null, ignored: null, done: false };
 const nothingAtTheEnd: EngineOutput = { ...nothingGoingOn, done: true };
 
@@ -193,6 +197,8 @@ class Engine implements RunEngine {
   #silence = seconds(0);
   #safeTries = 0;
   #acknowledging = false;
+  /** Nothing is driven by a command before this, on the scale of `now`. */
+  #restUntil = Number.NEGATIVE_INFINITY;
   #unsafeSince = Number.NaN;
   #unsafeRestarts = 0;
   #clearSince = 0;
@@ -397,13 +403,13 @@ class Engine implements RunEngine {
     if (how.kind === 'refused') return how.why;
     switch (command.kind) {
       case 'start':
-        return this.#notStartable();
+        return this.#mustRest() ?? this.#notStartable();
       case 'resume':
         return mode === 'proving' || mode === 'measuring'
           ? this.#state.pausePending
             ? null
             : 'The run is going on and no pause was asked for.'
-          : this.#notResumable();
+          : (this.#mustRest() ?? this.#notResumable());
       case 'pause-at-next-point':
         return this.#state.pausePending ? 'A pause at the next point was asked for already.' : this.#cannotPause();
       case 'skip-wait':
@@ -422,6 +428,8 @@ class Engine implements RunEngine {
         for (const index of command.points) if (this.#state.points[index] === undefined) return this.#noSuchPoint(index);
         return mode === 'ended' ? this.#notStartable() : null;
       }
+      case 'measure-remaining':
+        return pointsWithoutResult(this.#state).length === 0 ? 'Every point has a result, was left out or was decided upon, so there is nothing left to measure.' : this.#notStartable();
       case 'choose': {
         const point = this.#state.points[command.point];
         if (point === undefined) return this.#noSuchPoint(command.point);
@@ -500,6 +508,11 @@ class Engine implements RunEngine {
         this.#emit({ kind: 'queued', points: command.points, reason: 'measure-again' });
         if (mode === 'ended') this.#prove();
         return;
+      case 'measure-remaining':
+        this.#emit({ kind: 'reopened', why: `${by} asked for every point that has no result to be measured.`, plan: true });
+        for (const injector of [...this.#state.out.keys()]) this.#emit({ kind: 'injector-back', injector, text: `${by} asked for every point that has no result to be measured.` });
+        this.#prove();
+        return;
       case 'finish-early':
         if (mode !== 'measuring') this.#end('It was asked to finish early.');
         return;
@@ -508,10 +521,11 @@ class Engine implements RunEngine {
         return;
       case 'emergency-stop':
         // A run that has ended keeps its ending; the bench is made safe all the same.
-        this.#goSafe({ kind: 'ended', ending: this.#endingAlready() ?? 'emergency-stopped' }, 'Emergency stop.');
+        this.#goSafe({ kind: 'ended', ending: this.#endingAlready() ?? 'emergency-stopped' }, 'STOP was pressed.');
         return;
       case 'acknowledge':
         this.#emit({ kind: 'acknowledged' });
+        this.#restUntil = this.#now + restAfterAcknowledge;
         if (mode === 'ready') {
           this.#ask('clear-ready', { kind: 'clear-faults' });
         } else {
@@ -531,7 +545,7 @@ class Engine implements RunEngine {
   #endingAlready(): Ending | null {
     const { ending, mode, safe } = this.#state;
     if (mode === 'ended') return ending;
-    // A second emergency stop while the ended bench is made safe once more.
+    // A second STOP while the ended bench is made safe once more.
     return mode === 'making-safe' && safe?.then.kind === 'ended' && ending !== null ? ending : null;
   }
 
@@ -558,6 +572,12 @@ class Engine implements RunEngine {
     return this.#state.preflight.flatMap(({ result, untraceable }) => (result === 'refuse' && untraceable !== undefined ? [untraceable] : []));
   }
 
+  /** Why a person must wait after an acknowledgement before the bench is driven (RUN-150); null when not. A wait is not remembered: it takes a fresh press. */
+  #mustRest(): string | null {
+    if (this.#now >= this.#restUntil) return null;
+    return `The bench rests for ${restAfterAcknowledge} s after an acknowledgement. Look at it, then ask again.`;
+  }
+
   /** Why the bench is not fit to be driven now; null when it is. */
   #notFit(): string | null {
     if (!this.#state.linkUp) return 'The link to the bench is down. Restore it first.';
@@ -568,7 +588,10 @@ class Engine implements RunEngine {
     }
     if (frame.fault !== null && frame.fault.code !== deadManFault) return `The controller has latched a fault. ${frame.fault.text} Acknowledge it first.`;
     const open = this.#openInterlocks(frame);
-    if (open.length > 0) return `Interlock open: ${open}. Close it first.`;
+    if (open.length > 0) {
+      const { found, first } = openInterlockWords(open);
+      return `${found} ${first}`;
+    }
     for (const [index, guard] of this.#guards.entries()) {
       const memory = this.#guardMemory[index] ?? clearGuard;
       if (guard.level !== 'note' && (memory.active || memory.outSince !== null)) {
@@ -598,7 +621,7 @@ class Engine implements RunEngine {
     }
     if (driving || mode === 'held' || (mode === 'making-safe' && this.#state.safe?.then.kind === 'held')) {
       const open = this.#openInterlocks(frame);
-      if (open.length > 0) return this.#trip('interlock', `Interlock open: ${open}.`);
+      if (open.length > 0) return this.#trip('interlock', openInterlockWords(open).found);
     }
     if (!driving) return false;
     if (frame.burst.done > frame.burst.commanded) {
@@ -632,9 +655,9 @@ class Engine implements RunEngine {
     return this.#state.mode === 'making-safe' && (then === 'paused' || then === 'held');
   }
 
-  #openInterlocks(frame: BenchFrame): string {
-    if ((frame.interlocks & this.#allClosed) === this.#allClosed) return '';
-    return this.#capabilities.interlocks.filter((_, bit) => (frame.interlocks & (1 << bit)) === 0).join(', ');
+  #openInterlocks(frame: BenchFrame): readonly string[] {
+    if ((frame.interlocks & this.#allClosed) === this.#allClosed) return noneOpen;
+    return this.#capabilities.interlocks.filter((_, bit) => (frame.interlocks & (1 << bit)) === 0);
   }
 
   /** The plan's guards (RUN-20 to RUN-22). True when the run left its way. */
@@ -803,6 +826,7 @@ class Engine implements RunEngine {
 
   #onAcknowledgedReply(reply: BenchReply): void {
     this.#acknowledging = false;
+    this.#restUntil = this.#now + restAfterAcknowledge;
     if (reply.kind !== 'done') {
       const text = `The fault could not be cleared: ${reply.text}`;
       this.#emit({ kind: 'making-safe', then: { kind: 'tripped', guard: 'controller-fault', text }, why: text });
@@ -1617,6 +1641,8 @@ class Engine implements RunEngine {
       }),
       point,
       attempt: current?.attempt ?? null,
+      ending: this.#state.ending,
+      safe: restingModes.includes(mode) ? (this.#state.safe?.confirmed ?? null) : null,
       progress: { points: this.#points.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts, waiting: counts.waiting },
       remaining: this.#isDriving() ? remainingTime(this.#state, this.#attemptTime, this.#attemptsTimed) : null,
     };

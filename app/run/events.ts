@@ -43,6 +43,8 @@ export type RunCommand =
   | { readonly kind: 'acknowledge' }
   /** A person chooses to measure with instruments or fluid that the sheet refuses as out of date. */
   | { readonly kind: 'accept-untraceable' }
+  /** The points of an ended run that have no result, as the plan would measure them. */
+  | { readonly kind: 'measure-remaining' }
   /** A person decides which attempt of a point counts; null: none does. */
   | { readonly kind: 'choose'; readonly point: number; readonly attempt: number | null; readonly reason: string };
 
@@ -125,7 +127,8 @@ export type RunEventBody =
   | { readonly kind: 'acknowledged' }
   | { readonly kind: 'resumed'; readonly automatic: boolean }
   | { readonly kind: 'ended'; readonly ending: Ending; readonly text: string }
-  | { readonly kind: 'reopened'; readonly why: string }
+  /** `plan`: the plan is worked through again for every point that has no result; absent: only what a person asks for is measured. */
+  | { readonly kind: 'reopened'; readonly why: string; readonly plan?: true }
   /** A new host found this run unfinished: what was in progress is cut, nothing else is lost. */
   | { readonly kind: 'host-restarted'; readonly text: string };
 

@@ -112,7 +112,7 @@ export interface RunState {
   readonly finishing: boolean;
   /** How the run ended; null while it goes on, or again. */
   readonly ending: Ending | null;
-  /** true once the run has ended: from then on only points that a person asks for are measured. */
+  /** true once the run has ended: from then on only points that a person asks for are measured, until the plan is gone through again. */
   readonly planOver: boolean;
   readonly current: CurrentAttempt | null;
   /** By point index. */
@@ -366,6 +366,7 @@ function apply(run: WorkingState, event: RunEventBody): void {
       return;
     case 'reopened':
       run.ending = null;
+      if (event.plan === true) planAgain(run);
       return;
     case 'host-restarted':
       run.hostRestarts += 1;
@@ -390,6 +391,7 @@ function applyCommand(run: WorkingState, command: RunCommand): void {
     case 'skip-wait':
     case 'skip-point':
     case 'measure-again':
+    case 'measure-remaining':
     case 'abort':
     case 'emergency-stop':
     case 'acknowledge':
@@ -493,7 +495,21 @@ function enqueue(run: WorkingState, index: number): void {
   run.queue.push(index);
 }
 
-/** Moves the three places forward over what is dealt with; each only ever moves forward, so a run pays once per point. */
+/** The plan from its beginning, with all its repeats; what has a result, was left out or decided upon is settled (RUN-153). */
+function planAgain(run: WorkingState): void {
+  for (const point of run.points) {
+    point.firstPassRejected = 0;
+    point.secondPassRejected = 0;
+  }
+  run.firstPass = 0;
+  run.secondPass = 0;
+  run.secondPassPoints = [];
+  run.secondPassStarted = false;
+  run.planOver = false;
+  advance(run);
+}
+
+/** Moves the three places forward over what is dealt with; each only ever moves forward (but for `planAgain`), so a run pays once per point. */
 function advance(run: WorkingState): void {
   const { repeats } = run.plan;
   while (run.firstPass < run.points.length && isSettled(pointAt(run, run.firstPass), 'firstPassRejected', repeats.attemptsAtOnce)) {
@@ -543,6 +559,15 @@ export function failedPoints(state: RunState): readonly number[] {
     if (point.chosen === null && point.skipped === null && !point.waiting && !point.decided) failed.push(index);
   });
   return failed;
+}
+
+/** Points without an attempt that counts, that nobody left out or decided upon, those of an injector that is out among them. Looks at every point. */
+export function pointsWithoutResult(state: RunState): readonly number[] {
+  const without: number[] = [];
+  (state as WorkingState).points.forEach((point, index) => {
+    if (point.chosen === null && point.skipped === null && !point.decided) without.push(index);
+  });
+  return without;
 }
 
 function pointAt(run: WorkingState, index: number): WorkingPoint {

@@ -33,6 +33,8 @@ export const transitions: Readonly<Record<Mode, readonly Mode[]>> = {
   ended: ['proving', 'making-safe'],
 };
 
+const planGoesOn = refused('The plan goes on by itself: it measures every point that has no result.');
+
 const lists = {
   'measure-again': handled('puts the points before all others'),
   choose: handled('writes down which attempt counts, who said so and why'),
@@ -45,7 +47,8 @@ const notNow = refused('This is chosen before a run starts or goes on; the run i
 const running = {
   start: refused('The run has been started already.'),
   abort: handled('makes safe, ends as aborted'),
-  'emergency-stop': handled('makes safe at once, ends as emergency-stopped'),
+  'emergency-stop': handled('makes safe at once, ends as stopped'),
+  'measure-remaining': planGoesOn,
   ...lists,
 };
 
@@ -170,5 +173,6 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
     'emergency-stop': handled('makes safe once more; the ending stays'),
     acknowledge: nothingToAcknowledge,
     'measure-again': handled('opens the run again for these points, begins with the proof'),
+    'measure-remaining': handled('opens the run again for every point that has no result, begins with the proof'),
   },
 };

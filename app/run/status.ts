@@ -3,7 +3,7 @@ import type { Point } from '../plan/points.ts';
 import { seconds, toKilopascals, toMicroseconds, toMilliseconds } from '../quantities/quantity.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import { endText, outText } from './ending.ts';
-import type { StepKind } from './events.ts';
+import type { Ending, StepKind } from './events.ts';
 import type { RunState } from './fold.ts';
 import type { Mode } from './machine.ts';
 
@@ -25,9 +25,18 @@ export interface RunStatus {
   readonly advice: string;
   readonly point: Point | null;
   readonly attempt: number | null;
+  /** How the run ended; null while it goes on, or again. */
+  readonly ending: Ending | null;
+  /** At rest: whether the bench has confirmed that it is safe. null: the run does not rest, or nothing was asked yet. */
+  readonly safe: boolean | null;
   readonly progress: { readonly points: number; readonly accepted: number; readonly skipped: number; readonly attempts: number; readonly waiting: number };
   /** Time to the end at the pace so far; null when the run is not going on. */
   readonly remaining: Seconds | null;
+}
+
+/** Said of a bench at rest, behind what the run does; the bench is called safe only when it has confirmed that it is (RUN-152). */
+export function safeWords(state: RunState): string {
+  return state.safe?.confirmed === true ? 'the bench is safe' : 'the bench has NOT confirmed that it is safe';
 }
 
 export function doingText(state: RunState, point: Point | null): string {
@@ -40,11 +49,11 @@ export function doingText(state: RunState, point: Point | null): string {
     case 'making-safe':
       return `Making the bench safe. ${safe?.why ?? ''}`;
     case 'paused':
-      return 'Paused; the bench is safe.';
+      return `Paused; ${safeWords(state)}.`;
     case 'held':
-      return `On hold; the bench is safe. ${safe?.then.kind === 'held' ? safe.then.text : ''}`;
+      return `On hold; ${safeWords(state)}. ${safe?.then.kind === 'held' ? safe.then.text : ''}`;
     case 'tripped':
-      return `Tripped. ${safe?.then.kind === 'tripped' ? safe.then.text : ''}`;
+      return `Tripped; ${safeWords(state)}. ${safe?.then.kind === 'tripped' ? safe.then.text : ''}`;
     case 'ended':
       return ending === null ? 'Ended.' : endText(state, ending);
     case 'measuring':

@@ -108,7 +108,7 @@ async function runAgainst(transcript: Transcript, options: { plan: string; equip
     );
     if (!opened.ok) throw new Stop(exitCode.bench, opened.text);
     process.exitCode = await drive(opened.service, () => [{ kind: 'start' }], 'replay', {
-      clock, waitForBench: 30, everyPoint: false, continueWith: 'a replay is not continued; record a new run',
+      clock, waitForBench: 30, everyPoint: false, continueWith: 'a replay is not continued; record a new run', remainingWith: 'a replay is not continued; record a new run',
     });
     await opened.service.close();
     const { departures } = channel;

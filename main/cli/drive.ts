@@ -1,7 +1,8 @@
 /** Carries a run on a terminal: progress, what happens, Ctrl-C, and the exit code at its rest. */
 import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import { restAfterAcknowledge } from '../../app/run/engine.ts';
 import type { RunState } from '../../app/run/fold.ts';
-import type { Clock } from '../clock/clock.ts';
+import { wait, type Clock } from '../clock/clock.ts';
 import type { RunService } from '../service/run-service.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
 import { foldedOutcome } from './outcome.ts';
@@ -14,6 +15,8 @@ export interface DriveOptions {
   readonly everyPoint: boolean;
   /** How the user would go on with this run. */
   readonly continueWith: string;
+  /** How the user would measure what has no result in this run, once it has ended. */
+  readonly remainingWith: string;
 }
 
 const LIVE_EVERY_MS = 200;
@@ -97,7 +100,7 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
 
 /**
  * Gives the run its first command and stays until it rests. The first Ctrl-C pauses (pulsing stops, the supply goes to its
- * safe value, everything is committed), the second is an emergency stop.
+ * safe value, everything is committed), the second is STOP, which ends the run.
  */
 export async function drive(
   service: RunService,
@@ -143,8 +146,12 @@ export async function drive(
     // A run that was found unfinished is on its way to the safe state first.
     let rest = await service.rest();
     const commands = rest.kind === 'resting' ? begin(service.state) : [];
+    let acknowledged = false;
     for (const command of commands) {
       if (rest.kind !== 'resting' || interrupts > 0) break;
+      // A person who acknowledged looks at the bench; the engine does not drive it before (RUN-150).
+      if (acknowledged) await wait(options.clock, (restAfterAcknowledge + 0.1) * 1000);
+      acknowledged = command.kind === 'acknowledge';
       const answer = service.command(command, by);
       if (!answer.accepted) {
         progress.say(answer.reason);
@@ -160,6 +167,7 @@ export async function drive(
     const outcome = foldedOutcome(service.state, rest.mode);
     progress.say(outcome.text);
     if (outcome.canContinue) progress.say(`Nothing that was accepted is lost. To go on: ${options.continueWith}`);
+    if (outcome.remaining > 0) progress.say(`${outcome.remaining === 1 ? '1 point has' : `${outcome.remaining} points have`} no result. To measure ${outcome.remaining === 1 ? 'it' : 'them'}: ${options.remainingWith}`);
     return bench.gone && outcome.exitCode === exitCode.unfinished ? exitCode.bench : outcome.exitCode;
   } finally {
     cancelWait();

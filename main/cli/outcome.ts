@@ -1,11 +1,15 @@
-import { outText } from '../../app/run/ending.ts';
+import { endingWords, outText } from '../../app/run/ending.ts';
+import { pointsWithoutResult } from '../../app/run/fold.ts';
 import type { RunState } from '../../app/run/fold.ts';
+import { safeWords } from '../../app/run/status.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
 
 export interface Outcome {
   readonly exitCode: ExitCode;
   readonly text: string;
   readonly canContinue: boolean;
+  /** Points that have no result and could be measured in this run; 0 unless it has ended. */
+  readonly remaining: number;
 }
 
 /** What a resting run comes to for a person and for a script. */
@@ -13,18 +17,25 @@ export function foldedOutcome(state: RunState, mode: 'ready' | 'paused' | 'tripp
   const { accepted, skipped, attempts } = state.counts;
   const out = outText(state);
   const counts = `${accepted} of ${state.points.length} points accepted in ${attempts} attempts${skipped > 0 ? `, ${skipped} left out` : ''}.${out === '' ? '' : ` ${out}. Put right what is wrong, then measure its points again.`}`;
+  const unconfirmed = state.safe?.confirmed === false ? ` ${state.safe.text}` : '';
   switch (mode) {
     case 'ready':
-      return { exitCode: exitCode.refused, text: `The run has not begun. ${counts}`, canContinue: true };
+      return { exitCode: exitCode.refused, text: `The run has not begun. ${counts}`, canContinue: true, remaining: 0 };
     case 'paused':
-      return { exitCode: exitCode.unfinished, text: `The run is paused, the bench safe. ${counts}`, canContinue: true };
+      return { exitCode: exitCode.unfinished, text: `The run is paused; ${safeWords(state)}. ${counts}${unconfirmed}`, canContinue: true, remaining: 0 };
     case 'tripped':
       return {
         exitCode: exitCode.unfinished,
-        text: `The run has tripped and stays so until a person has found the cause and acknowledges it. ${counts}`,
+        text: `The run has tripped and stays so until a person has found the cause and acknowledges it; ${safeWords(state)}. ${counts}${unconfirmed}`,
         canContinue: true,
+        remaining: 0,
       };
     case 'ended':
-      return { exitCode: state.ending === 'complete' ? exitCode.done : exitCode.pointsFailed, text: counts, canContinue: false };
+      return {
+        exitCode: state.ending === 'complete' ? exitCode.done : exitCode.pointsFailed,
+        text: `The run has ended: ${endingWords(state.ending)}. ${counts}${unconfirmed}`,
+        canContinue: false,
+        remaining: pointsWithoutResult(state).length,
+      };
   }
 }

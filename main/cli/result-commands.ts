@@ -1,6 +1,7 @@
 import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
+import { endingWords } from '../../app/run/ending.ts';
 import { densityOfRun } from '../../app/fluid/density-of-run.ts';
 import { celsius, kilopascals, type KilogramsPerCubicMetre } from '../../app/quantities/quantity.ts';
 import type { Reduction } from '../../app/reduce/reduce.ts';
@@ -95,7 +96,7 @@ export function addResultCommands(program: Command): void {
         for (const run of archive.everyRun(options.find === undefined ? {} : { text: options.find })) {
           const { points, counting: counts, attempts, ending } = run.status;
           process.stdout.write(
-            `${run.id}  ${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${run.planName}${run.order === '' ? '' : ` [${run.order}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${ending ?? 'unfinished'}\n`,
+            `${run.id}  ${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${run.planName}${run.order === '' ? '' : ` [${run.order}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
           );
         }
       }),

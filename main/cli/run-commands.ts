@@ -1,5 +1,7 @@
 import { Option, type Command } from 'commander';
 import type { RunCommand } from '../../app/run/events.ts';
+import { endingWords } from '../../app/run/ending.ts';
+import { pointsWithoutResult } from '../../app/run/fold.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import type { Archive } from '../archive/archive.ts';
 import { reduceState } from '../export/export-run.ts';
@@ -68,6 +70,7 @@ async function carry(
   begin: (state: RunState) => readonly RunCommand[],
 ): Promise<void> {
   const place = benchPlace(options);
+  const where = `--archive ${options.archive}${options.port === undefined ? '' : ` --port ${options.port}`}`;
   try {
     const archive = archivePlace(options.archive, 'write', place.clock);
     try {
@@ -82,7 +85,8 @@ async function carry(
         clock: place.clock,
         waitForBench: options.waitForBench,
         everyPoint: options.everyPoint === true,
-        continueWith: `npm run cli -- continue ${service.id} --archive ${options.archive}${options.port === undefined ? '' : ` --port ${options.port}`}`,
+        continueWith: `npm run cli -- continue ${service.id} ${where}`,
+        remainingWith: `npm run cli -- measure-again ${service.id} --remaining ${where}`,
       });
       await service.close();
       if (service.state.ending !== null) printTables(reduceState(service.state), service.state.notTraceable);
@@ -119,7 +123,10 @@ export function addRunCommands(program: Command, { newId }: { readonly newId: ()
     .option('--acknowledge', 'a person has found and removed the cause of the trip')
     .action(async (run: string | undefined, options: RunOptions & { acknowledge?: boolean }) =>
       carry(options, newId, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
-        if (state.ending !== null) throw new Stop(exitCode.done, 'This run has ended; there is nothing to continue. Measure points again with measure-again.');
+        if (state.ending !== null) {
+          const left = pointsWithoutResult(state).length;
+          throw new Stop(exitCode.done, `This run has ended: ${endingWords(state.ending)}; there is nothing to continue. ${left === 0 ? 'Every point has a result, was left out or was decided upon.' : `Measure the ${left === 1 ? 'point that has' : `${left} points that have`} no result with measure-again --remaining.`}`);
+        }
         if (state.mode === 'ready') return [{ kind: 'start' }];
         if (state.mode !== 'tripped') return [{ kind: 'resume' }];
         if (options.acknowledge !== true) throw new Stop(exitCode.unfinished, 'The run has tripped. Find the cause, then continue it with --acknowledge.');
@@ -133,14 +140,21 @@ export function addRunCommands(program: Command, { newId }: { readonly newId: ()
       .description('measure points of a run again; earlier attempts are kept, an accepted new one counts')
       .argument('[run]', 'id or its beginning; without it the latest run'),
   )
-    .addOption(new Option('--failed', 'every point without an accepted attempt').conflicts('points'))
+    .addOption(new Option('--remaining', 'every point that has no result: failed, cut short or never tried; after STOP, an abort or an early end').conflicts(['points', 'failed']))
+    .addOption(new Option('--failed', 'the points that were tried without an accepted attempt').conflicts('points'))
     .addOption(new Option('--points <numbers>', 'these points, as listed by export and by the reports of a run').argParser(pointNumbers))
-    .action(async (run: string | undefined, options: RunOptions & { failed?: boolean; points?: readonly number[] }) =>
+    .action(async (run: string | undefined, options: RunOptions & { remaining?: boolean; failed?: boolean; points?: readonly number[] }) =>
       carry(options, newId, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
-        const failed = state.points.flatMap((point, index) => (point.chosen === null ? [index] : []));
-        if (options.failed !== true && options.points === undefined) throw new Stop(exitCode.badInput, 'Say which points: --failed, or --points 3,17.');
+        const without = pointsWithoutResult(state);
+        if (options.remaining === true) {
+          if (without.length === 0) throw new Stop(exitCode.done, 'Every point has a result, was left out or was decided upon; there is nothing left to measure.');
+          // A run that has not ended works its plan off by itself.
+          return [state.ending !== null ? { kind: 'measure-remaining' } : state.mode === 'ready' ? { kind: 'start' } : { kind: 'resume' }];
+        }
+        const failed = without.filter((index) => (state.points[index]?.attempts.length ?? 0) > 0);
+        if (options.failed !== true && options.points === undefined) throw new Stop(exitCode.badInput, 'Say which points: --remaining, --failed, or --points 3,17.');
         const points = options.points ?? failed;
-        if (points.length === 0) throw new Stop(exitCode.done, 'Every point has an accepted attempt; there is nothing to measure again.');
+        if (points.length === 0) throw new Stop(exitCode.done, 'Every point that was tried has an accepted attempt; there is nothing to measure again.');
         return state.mode === 'paused' ? [{ kind: 'measure-again', points }, { kind: 'resume' }] : [{ kind: 'measure-again', points }];
       }),
     );

@@ -416,9 +416,9 @@ export class Host {
     this.#stops += 1;
     if (this.#bench.state !== 'connected') return { accepted: true, reason: 'No bench is connected, so nothing is driven by this program.' };
     const { manual } = this.#bench;
-    if (manual.isEngaged) void manual.makeSafe('Stop was pressed.');
+    if (manual.isEngaged) void manual.makeSafe('STOP was pressed.');
     const byRun = this.#run?.command({ kind: 'emergency-stop' }, by, this.#parts.newId()).accepted ?? false;
-    if (!byRun && !manual.isEngaged) void manual.makeSafe('Stop was pressed.');
+    if (!byRun && !manual.isEngaged) void manual.makeSafe('STOP was pressed.');
     return { accepted: true, reason: 'The bench is being made safe: pulsing off, supply to its safe value, disarmed.' };
   }
 
@@ -582,7 +582,7 @@ export class Host {
         if (!safe.accepted) return { accepted: false, reason: safe.reason };
         this.#handOver();
         await this.#nextFrame();
-        return this.#stops === stops ? this.#commandRun(run, command, by, commandId) : { accepted: false, reason: 'Stop was pressed meanwhile.' };
+        return this.#stops === stops ? this.#commandRun(run, command, by, commandId) : { accepted: false, reason: 'STOP was pressed meanwhile.' };
       });
     }
     return this.#commandRun(run, command, by, commandId);
@@ -708,6 +708,7 @@ function drives(command: RunCommand): boolean {
     case 'start':
     case 'resume':
     case 'measure-again':
+    case 'measure-remaining':
       return true;
     case 'pause-at-next-point':
     case 'pause-now':

@@ -4,6 +4,7 @@
  *
  * It is silent towards the bench until something is asked for, so it may stand beside a run that drives.
  */
+import { openInterlockWords } from '../../app/bench/interlocks.ts';
 import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.ts';
 import type { ManualView } from '../../app/contract/contract.ts';
 import { planSchema, type Guard } from '../../app/plan/plan.ts';
@@ -231,7 +232,10 @@ export class ManualBench {
     if (frame === null || this.#now() - this.#frameAt > STALE_S) return 'There is no fresh telemetry from the bench. Wait for it, or look at the link.';
     if (frame.fault !== null) return `The controller has latched a fault. ${frame.fault.text} Find its cause, then clear it.`;
     const open = this.#bench.capabilities.interlocks.filter((_, bit) => (frame.interlocks & (1 << bit)) === 0);
-    if (open.length > 0) return `Interlock open: ${open.join(', ')}. Close it first.`;
+    if (open.length > 0) {
+      const { found, first } = openInterlockWords(open);
+      return `${found} ${first}`;
+    }
     for (const [index, guard] of this.#guards.entries()) {
       const memory = this.#memory[index] ?? clearGuard;
       if (memory.active || memory.outSince !== null) return `Guard ${guard.id} is not clear. ${guardText(guard, this.#signal(guard.signal, frame))}.`;

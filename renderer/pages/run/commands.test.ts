@@ -13,16 +13,26 @@ const possible = (bodies: readonly RunEventBody[]) => views(bodies).filter((view
 describe('commands of the run page', () => {
   it('keep their places and keys in every mode', () => {
     const modes: (readonly RunEventBody[])[] = [[], begun, [...begun, makingSafe], [...begun, makingSafe, { kind: 'paused' }], [...begun, makingSafe, { kind: 'tripped', guard: 'g', text: '' }], [...begun, makingSafe, { kind: 'ended', ending: 'aborted', text: '' }]];
-    for (const bodies of modes) expect(views(bodies).map((view) => view.letter)).toEqual(['G', 'N', 'S', 'W', 'L', 'X']);
+    for (const bodies of modes) expect(views(bodies).map((view) => view.letter)).toEqual(['G', 'N', 'S', 'W', 'L', 'K', 'X']);
   });
 
   it('are those that the mode takes; the others say why not', () => {
-    expect(possible([])).toEqual(['start', 'abort']);
+    expect(possible([])).toEqual(['start', 'acknowledge', 'abort']);
     expect(possible([...begun, started(0)])).toEqual(['pause-at-next-point', 'pause-now', 'skip-wait', 'finish-early', 'abort']);
     expect(possible([...begun, makingSafe, { kind: 'paused' }])).toEqual(['resume', 'finish-early', 'abort']);
-    expect(possible([...begun, makingSafe, { kind: 'tripped', guard: 'g', text: '' }])).toEqual(['acknowledge', 'finish-early', 'abort']);
+    expect(possible([...begun, makingSafe, { kind: 'tripped', guard: 'g', text: '' }])).toEqual(['finish-early', 'acknowledge', 'abort']);
     expect(possible([...begun, makingSafe, { kind: 'ended', ending: 'complete', text: '' }])).toEqual([]);
     expect(views([]).find((view) => view.kind === 'pause-now')?.against).toContain('not been started');
+  });
+
+  it('WIN-10: acknowledging and going on share neither key nor place', () => {
+    for (const bodies of [[], [...begun, makingSafe, { kind: 'tripped', guard: 'g', text: '' } as const], [...begun, makingSafe, { kind: 'paused' } as const]]) {
+      const shown = views(bodies);
+      const acknowledge = shown.findIndex((view) => view.kind === 'acknowledge');
+      const onward = shown.findIndex((view) => view.kind === 'resume' || view.kind === 'start');
+      expect([onward, acknowledge]).toEqual([0, 5]);
+      expect(shown[acknowledge]?.letter).not.toBe(shown[onward]?.letter);
+    }
   });
 
   it('take a pause back that was asked for', () => {

@@ -6,7 +6,7 @@ import type { RunCommand } from '../../../app/run/events.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { handling } from '../../../app/run/machine.ts';
 
-type PlainCommand = Exclude<RunCommand['kind'], 'emergency-stop' | 'skip-point' | 'measure-again' | 'accept-untraceable' | 'choose'>;
+type PlainCommand = Exclude<RunCommand['kind'], 'emergency-stop' | 'skip-point' | 'measure-again' | 'measure-remaining' | 'accept-untraceable' | 'choose'>;
 
 export interface CommandView {
   readonly kind: PlainCommand;
@@ -21,7 +21,10 @@ export interface CommandView {
   readonly question: string | null;
 }
 
-/** The first place is the way onward, whatever that is in this mode; the others keep their places. */
+/**
+ * Each keeps its place and its key in every mode. Acknowledging and going on share neither (WIN-10): a second press of one
+ * key must not take a bench from a trip to driven outputs.
+ */
 export function commandsOf(state: RunState): readonly CommandView[] {
   const { mode, pausePending, finishing } = state;
   const view = (kind: PlainCommand, label: string, letter: string, more: Partial<CommandView> = {}): CommandView => {
@@ -37,6 +40,7 @@ export function commandsOf(state: RunState): readonly CommandView[] {
       ...(finishing ? { against: 'The run ends when this point is judged.' } : {}),
       question: 'Finish early? The point that is going on is still measured; the points after it are left unmeasured. You can measure them later from the same run.',
     }),
+    view('acknowledge', state.mode === 'ready' ? 'Acknowledge a fault' : 'Acknowledge the trip', 'K', { primary: state.mode === 'tripped' }),
     view('abort', 'Abort the run', 'X', {
       question: 'Abort the run? The bench is made safe at once and the attempt that is going on is cut short. What was accepted is kept.',
     }),
@@ -48,8 +52,6 @@ function onward(view: (kind: PlainCommand, label: string, letter: string, more?:
   switch (state.mode) {
     case 'ready':
       return view('start', 'Start the run', key, { primary: true });
-    case 'tripped':
-      return view('acknowledge', 'Acknowledge the trip', key, { primary: true });
     case 'paused':
     case 'held':
       return view('resume', 'Resume', key, { primary: state.mode === 'paused' });
@@ -58,6 +60,7 @@ function onward(view: (kind: PlainCommand, label: string, letter: string, more?:
       return state.pausePending
         ? view('resume', 'Go on without a pause', key, { primary: true })
         : view('resume', 'Resume', key, { against: 'The run is going on.' });
+    case 'tripped':
     case 'making-safe':
     case 'ended':
       return view('resume', 'Resume', key);
