@@ -1,5 +1,14 @@
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 
+/**
+ * The number by which people and files call a point: its place in the plan, counted from 1. `index` counts from 0 and
+ * stays inside of the program and its journals (RUN-154).
+ */
+export const shownPoint = (index: number): number => index + 1;
+
+/** The index of the point that a person calls `number`. */
+export const pointIndex = (number: number): number => number - 1;
+
 /** One thing to measure. Its index in the expansion of the plan is its name for all time. */
 export interface Point {
   readonly index: number;

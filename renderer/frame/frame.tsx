@@ -62,6 +62,8 @@ export function Frame() {
   );
 }
 
+const stopTones = { sent: 'busy', safe: 'good', 'not-safe': 'bad' } as const;
+
 /** What a person must see whatever the page: what became of a stop, a host that has gone, another window in control. */
 function FrameNotices() {
   const { line, stop, control } = useHost();
@@ -75,8 +77,8 @@ function FrameNotices() {
     <div className="frame-notices">
       <WhoWorks />
       {stop !== null && (
-        <Notice tone={stop.well ? 'note' : 'bad'} action={<Button onPress={dismissStop}>Seen</Button>}>
-          <strong>Stop. </strong>
+        <Notice tone={stopTones[stop.state]} action={<Button onPress={dismissStop}>Close</Button>}>
+          <strong>STOP. </strong>
           {stop.text}
         </Notice>
       )}

@@ -1,8 +1,12 @@
+import { endingWords } from '../../app/run/ending.ts';
+import type { RunStatus } from '../../app/run/engine.ts';
 import type { Mode } from '../../app/run/machine.ts';
+import { endingTone } from '../components/endings.ts';
 import { Status } from '../components/status.tsx';
 import type { Tone } from '../components/status.tsx';
 import { useHost } from '../host/host.ts';
 import type { HostState } from '../host/host.ts';
+import { useLatest } from '../live/use-latest.ts';
 
 /** How things stand, in words, on every page: host, bench, run, control. */
 export function NowLine() {
@@ -13,9 +17,27 @@ export function NowLine() {
   return (
     <div className="frame-now" role="status" aria-label="How things stand">
       <Status tone={bench.tone}>{bench.text}</Status>
+      <Armed host={host} />
       <Status tone={run.tone}>{run.text}</Status>
       <Status tone={control.tone}>{control.text}</Status>
     </div>
+  );
+}
+
+/** s. Older than this, the frame says what was and not what is. */
+const staleAfter = 1.5;
+
+/** Whether the drivers are energised, on every page (WIN-11): in words, with a frame of its own, never by colour alone. */
+function Armed({ host: { line, bench } }: { readonly host: Pick<HostState, 'line' | 'bench'> }) {
+  const { latest, age } = useLatest();
+  if (bench.state !== 'connected') return null;
+  if (line.state !== 'up' || !bench.up || latest === null || (age ?? Infinity) > staleAfter) return <Status tone="unknown">Armed or not: not known</Status>;
+  return latest.frame.armed ? (
+    <span className="frame-armed">
+      <Status tone="note">ARMED: drivers are energised</Status>
+    </span>
+  ) : (
+    <Status tone="off">Disarmed</Status>
   );
 }
 
@@ -39,24 +61,29 @@ function benchInWords({ line, bench }: Pick<HostState, 'line' | 'bench'>): Words
   }
 }
 
-const modes: Readonly<Record<Mode, Words>> = {
+const modes: Readonly<Record<Exclude<Mode, 'ended'>, Words>> = {
   ready: { tone: 'off', text: 'Run ready to start' },
   proving: { tone: 'busy', text: 'Run: proving the dead-man' },
   measuring: { tone: 'busy', text: 'Run: measuring' },
   'making-safe': { tone: 'busy', text: 'Run: making safe' },
-  paused: { tone: 'note', text: 'Run paused, bench safe' },
+  paused: { tone: 'note', text: 'Run paused' },
   held: { tone: 'note', text: 'Run held by a guard' },
   tripped: { tone: 'bad', text: 'Run tripped: needs you' },
-  ended: { tone: 'off', text: 'Run ended' },
 };
 
 function runInWords({ line, openRun, status }: HostState): Words {
   if (line.state !== 'up') return { tone: 'unknown', text: 'Run: not known' };
   if (openRun === null) return { tone: 'off', text: 'No run open' };
   if (status === null) return { tone: 'busy', text: 'Run open' };
-  const { mode, progress } = status.status;
-  const words = modes[mode];
-  return { tone: words.tone, text: `${words.text}, ${progress.accepted} of ${progress.points} points accepted` };
+  const { progress, safe } = status.status;
+  const words = runWords(status.status);
+  const unconfirmed = safe === false ? ', bench NOT confirmed safe' : '';
+  return { tone: safe === false ? 'bad' : words.tone, text: `${words.text}${unconfirmed}, ${progress.accepted} of ${progress.points} points accepted` };
+}
+
+function runWords({ mode, ending }: RunStatus): Words {
+  if (mode !== 'ended') return modes[mode];
+  return { tone: endingTone(ending), text: `Run ended: ${endingWords(ending)}` };
 }
 
 function controlInWords({ line, control }: HostState): Words {

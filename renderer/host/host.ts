@@ -5,8 +5,10 @@
 import { useEffect, useSyncExternalStore } from 'react';
 import { create } from 'zustand';
 import type { BenchView, ControlView, ManualView, Params, RequestName } from '../../app/contract/contract.ts';
+import type { BenchFrame } from '../../app/bench/port.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { RunStatus } from '../../app/run/engine.ts';
+import { missingOfSafe } from '../../app/run/proof.ts';
 import { LiveBench } from '../live/live-bench.ts';
 import { settings } from '../settings/settings.ts';
 import { carrierOfThisPage } from './carriers.ts';
@@ -27,8 +29,14 @@ export interface HostState {
   readonly openRun: string | null;
   readonly status: { readonly id: string; readonly status: RunStatus } | null;
   readonly equipment: Equipment | null;
-  /** What became of the last stop; null: none was asked for. */
-  readonly stop: { readonly text: string; readonly well: boolean } | null;
+  /** What became of the last stop; null: none was asked for, or its end was told long enough. */
+  readonly stop: StopView | null;
+}
+
+export interface StopView {
+  readonly text: string;
+  /** sent: on its way to safe. safe: over, as the readings show. not-safe: nobody has confirmed it. */
+  readonly state: 'sent' | 'safe' | 'not-safe';
 }
 
 const unknownBench: BenchView = { state: 'absent', why: 'The host has not said yet what bench it has.' };
@@ -105,7 +113,10 @@ export function startHost(): void {
   connection.on('bench', takeBench);
   connection.on('manual', (manual) => set({ manual }));
   connection.on('control', (control) => set({ control }));
-  connection.on('frames', ({ frames }) => liveBench.push(frames, performance.now()));
+  connection.on('frames', ({ frames }) => {
+    liveBench.push(frames, performance.now());
+    lookAfterStop(frames);
+  });
   connection.on('run.opened', ({ id }) => void takeOpenRun(id));
   connection.on('run.events', ({ id, events }) => feeds.get(id)?.feed.hear(events));
   connection.on('run.status', (status) => set({ status }));
@@ -117,21 +128,53 @@ export function ask<N extends RequestName>(name: N, params: Params<N>): Promise<
   return connection.request(name, params);
 }
 
-/** The stop: sent at once, or first of all as soon as the host is there again. Never asks. */
+/** How long the readings may take to show a safe bench after a stop, ms: a supply falls slowly. */
+const safeWithinMs = 15_000;
+/** How long it is shown that a stop ended well, ms. */
+const safeShownMs = 8000;
+let stopTimer: ReturnType<typeof setTimeout> | undefined;
+
+/** Shows what became of a stop; the next one, or `then`, takes its place. */
+function tellStop(stop: StopView | null, afterMs?: number, then?: () => void): void {
+  clearTimeout(stopTimer);
+  set({ stop });
+  if (afterMs !== undefined && then !== undefined) stopTimer = setTimeout(then, afterMs);
+}
+
+const endedWell = (text: string): void => tellStop({ state: 'safe', text }, safeShownMs, () => set({ stop: null }));
+
+/** STOP: sent at once, or first of all as soon as the host is there again. Never asks. */
 export async function stopNow(): Promise<void> {
   const up = connection.line.state === 'up';
-  set({
-    stop: up
-      ? { well: true, text: 'Stop sent. Waiting for the host to say what became of it.' }
-      : { well: false, text: 'The host cannot be reached, so the stop was not sent. Press the emergency stop of the bench. The stop will be sent as soon as the host is there again.' },
-  });
+  tellStop(
+    up
+      ? { state: 'sent', text: 'STOP was sent. Waiting for the host to say what became of it.' }
+      : { state: 'not-safe', text: 'The host cannot be reached, so STOP was not sent. Press the emergency stop of the bench. STOP will be sent as soon as the host is there again.' },
+  );
   const reply = await connection.request('stop', {});
-  if (!reply.ok) set({ stop: { well: false, text: `The stop was not confirmed: ${reply.failure.text} Press the emergency stop of the bench.` } });
-  else set({ stop: { well: reply.value.accepted, text: reply.value.reason } });
+  if (!reply.ok) tellStop({ state: 'not-safe', text: `STOP was not confirmed: ${reply.failure.text} Press the emergency stop of the bench.` });
+  else if (!reply.value.accepted) tellStop({ state: 'not-safe', text: `${reply.value.reason} Press the emergency stop of the bench.` });
+  else if (useHostState.getState().bench.state !== 'connected') endedWell(reply.value.reason);
+  else {
+    tellStop({ state: 'sent', text: reply.value.reason }, safeWithinMs, () =>
+      set({ stop: { state: 'not-safe', text: `${safeWithinMs / 1000} s after STOP the readings do not show a safe bench. Press the emergency stop of the bench and look for yourself.` } }),
+    );
+    const { latest } = liveBench;
+    // A frame from before a lost link shows nothing.
+    if (latest !== null && performance.now() - latest.receivedAt < 1500) lookAfterStop([latest.frame]);
+  }
+}
+
+/** A stop is over when the readings of the controller show it (WIN-13), whoever made the bench safe. */
+function lookAfterStop(frames: readonly BenchFrame[]): void {
+  const { stop, bench } = useHostState.getState();
+  const frame = frames.at(-1);
+  if (stop?.state !== 'sent' || bench.state !== 'connected' || !bench.up || frame === undefined || missingOfSafe(frame, bench.capabilities) !== null) return;
+  endedWell(`The bench is safe: its readings show pulses off, supply at ${frame.supply.toFixed(2)} V, disarmed.`);
 }
 
 export function dismissStop(): void {
-  set({ stop: null });
+  tellStop(null);
 }
 
 /** Count of messages of the host that this window could not read: 0 in a healthy house. */

@@ -112,7 +112,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await connect(page, 20);
     await savePlan(page, strict);
     await startRun(page);
-    await page.getByText('Ended', { exact: true }).waitFor();
+    await page.getByText(/^Ended: /).waitFor();
     const failed = page.getByRole('gridcell', { name: /failed/ });
     expect(await failed.count()).toBeGreaterThan(0);
     await failed.first().click();
@@ -173,8 +173,10 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     host = await HostProcess.start(folder, {});
     const { page, complaints } = await opened(host.address);
     await connect(page, 20);
-    await go(page, 'Run');
-    await page.getByRole('row', { name: /Small plan/ }).click();
+    // WIN-15: the first page leads to it.
+    await go(page, 'Bench');
+    await keepScreen(page, 'bench-after-kill');
+    await page.getByRole('button', { name: 'To the unfinished run' }).click();
     await page.getByText(/unfinished and is shown from the archive/).waitFor();
     await keepScreen(page, 'run-found-unfinished');
     await page.getByRole('button', { name: 'Open it on the bench' }).click();
@@ -229,7 +231,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await press('Alt+l');
     await tabTo(page, /^Finish/);
     await press('Enter');
-    await page.getByText('Ended', { exact: true }).waitFor({ timeout: 60_000 });
+    await page.getByText(/^Ended: /).waitFor({ timeout: 60_000 });
     await tabTo(page, /accepted|planned|failed/);
     await press('Control+Home');
     await press('m');
@@ -285,7 +287,16 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await page.getByRole('dialog').waitFor();
     await page.keyboard.press('F9');
     await page.keyboard.press('Escape');
-    await page.getByText(/emergency/i).first().waitFor();
+    // WIN-13: the banner ends when the readings show a safe bench, and goes.
+    await page.getByText(/The bench is safe: its readings show pulses off/).waitFor();
+    // STOP is not called the emergency stop, and the end of the run carries no tick.
+    await page.getByText('Ended: ended by STOP', { exact: true }).waitFor();
+    expect(await page.getByRole('main').innerText()).not.toMatch(/(by|Stopped by) (an )?emergency stop/i);
+    await page.getByText(/STOP was pressed by/).first().waitFor();
+    expect(await page.getByText(/Nothing has gone wrong/).count()).toBe(0);
+    expect(await page.locator('.frame-now .status-good').filter({ hasText: 'Run' }).count()).toBe(0);
+    await keepScreen(page, 'stopped-run');
+    await page.getByText(/The bench is safe: its readings show/).waitFor({ state: 'detached' });
     await go(page, 'Bench');
     await page.getByText(/Disarmed/).first().waitFor();
     await keepScreen(page, 'stopped');
@@ -358,13 +369,82 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     expect(complaints).toEqual([]);
   });
 
+  it('WIN-10, RUN-150: a trip by the emergency stop has its own words, and pressing twice does not drive the bench', async () => {
+    host = await HostProcess.start(folder, { faults: [{ begins: { atBurst: 3 }, forS: 4, fault: { kind: 'emergency-stop' } }] });
+    const { page, complaints } = await opened(host.address);
+    await connect(page, 2);
+    await savePlan(page, strict);
+    await startRun(page);
+    await page.getByText('Tripped', { exact: true }).waitFor();
+    await page.getByText(/The emergency stop (of the bench )?is pressed/).first().waitFor();
+    expect(await page.getByRole('main').innerText()).not.toMatch(/Close the interlock/i);
+    await page.setViewportSize({ width: 1366, height: 768 });
+    await keepScreen(page, 'tripped-by-emergency-stop');
+    await page.waitForTimeout(2500);
+    // The key that goes on does nothing here, and the key that acknowledges does not go on.
+    await page.keyboard.press('Alt+g');
+    await page.getByText(/The run has tripped; find the cause and acknowledge it first/).waitFor();
+    await page.keyboard.press('Alt+k');
+    await page.keyboard.press('Alt+k');
+    await page.keyboard.press('Alt+g');
+    await page.getByText('Paused', { exact: true }).waitFor();
+    await page.keyboard.press('Alt+g');
+    await page.getByText(/rests for 2 s after an acknowledgement/).waitFor();
+    await page.waitForTimeout(1500);
+    expect(await page.getByText('Paused', { exact: true }).count()).toBe(1);
+    await page.keyboard.press('Alt+g');
+    await someAccepted(page, 10);
+    expect(complaints).toEqual([]);
+  });
+
+  it('WIN-11: an armed bench is told in words on every page', async () => {
+    host = await HostProcess.start(folder, {});
+    const { page, complaints } = await opened(host.address);
+    await connect(page, 4);
+    const header = page.getByRole('status', { name: 'How things stand' });
+    await header.getByText('Disarmed', { exact: true }).waitFor();
+    await page.getByRole('button', { name: /^Set supply/ }).click();
+    for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Archive']) {
+      await go(page, name);
+      await page.getByRole('heading', { name, level: 1 }).waitFor();
+      await header.getByText('ARMED: drivers are energised').waitFor();
+    }
+    await keepScreen(page, 'armed-on-archive');
+    await page.keyboard.press('F9');
+    await header.getByText('Disarmed', { exact: true }).waitFor();
+    expect(complaints).toEqual([]);
+  });
+
+  it('WIN-14: after an abort one press measures every point that has no result', async () => {
+    host = await HostProcess.start(folder, {});
+    const { page, complaints } = await opened(host.address);
+    await connect(page, 4);
+    await savePlan(page, strict);
+    await startRun(page);
+    await someAccepted(page, 2);
+    await page.keyboard.press('Alt+x');
+    await page.getByRole('button', { name: 'Abort the run' }).last().click();
+    await page.getByText('Ended: aborted', { exact: true }).waitFor();
+    await keepScreen(page, 'aborted');
+    // Also from the archive, where nothing is open on the bench.
+    await page.getByRole('button', { name: /put the run away/ }).click();
+    await page.getByRole('row', { name: /Small plan/ }).click();
+    await page.getByText(/This run has ended and is shown from the archive/).waitFor();
+    await keepScreen(page, 'aborted-from-archive');
+    await page.getByRole('button', { name: /^Measure the \d points that have no result/ }).click();
+    await someAccepted(page, 10);
+    await page.getByText('Ended: complete', { exact: true }).waitFor();
+    expect(await page.getByRole('button', { name: /no result/ }).count()).toBe(0);
+    expect(complaints).toEqual([]);
+  });
+
   it('has no violation of WCAG 2.2 AA that axe finds, on any page, in both themes', async () => {
     host = await HostProcess.start(folder, pressureFault);
     const { page, complaints } = await opened(host.address);
     await connect(page, 20);
     await savePlan(page, strict);
     await startRun(page);
-    await page.getByText('Ended', { exact: true }).waitFor();
+    await page.getByText(/^Ended: /).waitFor();
     for (const scheme of ['light', 'dark'] as const) {
       await page.emulateMedia({ colorScheme: scheme });
       for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Archive']) {

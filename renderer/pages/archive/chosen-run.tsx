@@ -6,7 +6,7 @@ import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { goTo } from '../../frame/route.ts';
 import { ask, useHost, useRun } from '../../host/host.ts';
-import { dateTimeText } from '../results/dates.ts';
+import { dateTimeText } from '../../components/dates.ts';
 import { saveFile } from './save-file.ts';
 import { bytesOf, sizeText } from './words.ts';
 

@@ -1,6 +1,11 @@
+import { useState } from 'react';
+import type { RunRow } from '../../../app/contract/contract.ts';
+import { Button } from '../../components/button.tsx';
+import { dateTimeText } from '../../components/dates.ts';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
-import { useHost } from '../../host/host.ts';
+import { goTo } from '../../frame/route.ts';
+import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { LinkState, Safety } from './bench-state.tsx';
 import { ByHand } from './by-hand.tsx';
 import { Connect } from './connect.tsx';
@@ -14,6 +19,7 @@ export default function BenchPage() {
   if (bench.state !== 'connected') {
     return (
       <Page title="Bench" lead="No bench is connected. Choose one: the simulated bench behaves like a real one and needs no hardware.">
+        <LeftUnfinished />
         <div className="sections">
           <Connect />
           <EquipmentPart />
@@ -25,6 +31,7 @@ export default function BenchPage() {
   const name = `${bench.identity.model} ${bench.identity.serialNumber}`;
   return (
     <Page title="Bench" lead={bench.simulated ? `${name} is simulated: readings behave like those of a real bench, and nothing is energised.` : `${name}: real pressure, real fuel, real current.`}>
+      <LeftUnfinished />
       <Readings bench={bench} />
       <div className="bench-parts">
         <Safety bench={bench} />
@@ -33,6 +40,29 @@ export default function BenchPage() {
         <EquipmentPart />
       </div>
     </Page>
+  );
+}
+
+/** The latest run, where it was left unfinished (a program or computer that died): the way back to it (WIN-15). */
+function LeftUnfinished() {
+  const { openRun } = useHost();
+  const [run, setRun] = useState<RunRow | null>(null);
+  useWhenUp(() => {
+    void ask('runs.list', { limit: 1 }).then((reply) => setRun(reply.ok ? (reply.value[0] ?? null) : null));
+  });
+  if (openRun !== null || run === null || run.ending !== null) return null;
+  return (
+    <Notice
+      tone="note"
+      action={
+        <Button kind="primary" onPress={() => goTo('run', run.id)}>
+          To the unfinished run
+        </Button>
+      }
+    >
+      <strong>The latest run is unfinished. </strong>
+      {run.planName}, begun {dateTimeText(run.createdAt)}: {run.counting} of {run.points} points accepted. Nothing of it is lost. Connect its bench, then go on with it, or leave it for later.
+    </Notice>
   );
 }
 

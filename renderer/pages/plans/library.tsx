@@ -1,6 +1,7 @@
 import { useState } from 'react';
 import type { PlanRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
+import { dateTimeText } from '../../components/dates.ts';
 import { Notice } from '../../components/status.tsx';
 import { ask } from '../../host/host.ts';
 
@@ -61,7 +62,7 @@ function Entry({ row, openRow, onOpen }: { readonly row: PlanRow; readonly openR
         {isOpen && <span className="quiet small"> – open</span>}
       </button>
       <span className="small quiet">
-        version {row.version}, {whenText(row.savedAt)}, {row.savedBy}
+        version {row.version}, {dateTimeText(row.savedAt)}, {row.savedBy}
       </span>
       {row.version > 1 && (
         <Button kind="quiet" onPress={() => void toggle()} label={`${versions === null ? 'Versions' : 'Hide versions'} of ${row.name}`}>
@@ -78,7 +79,7 @@ function Entry({ row, openRow, onOpen }: { readonly row: PlanRow; readonly openR
                 {version.name === row.name ? '' : `: ${version.name}`}
               </button>
               <span className="small quiet">
-                {whenText(version.savedAt)}, {version.savedBy}
+                {dateTimeText(version.savedAt)}, {version.savedBy}
               </span>
             </li>
           ))}
@@ -86,11 +87,4 @@ function Entry({ row, openRow, onOpen }: { readonly row: PlanRow; readonly openR
       )}
     </li>
   );
-}
-
-/** Local date and time to the minute, in the order that sorts. */
-function whenText(at: number): string {
-  const date = new Date(at);
-  const two = (n: number) => String(n).padStart(2, '0');
-  return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())} ${two(date.getHours())}:${two(date.getMinutes())}`;
 }

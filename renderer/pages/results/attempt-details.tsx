@@ -10,7 +10,7 @@ import type { AttemptEnd, AttemptRow } from './attempts.ts';
 import type { Amounts } from './amounts.ts';
 import { Share } from './budget-table.tsx';
 import { budgetOfMass, massSteps } from './budget-view.ts';
-import { dateTimeText } from './dates.ts';
+import { dateTimeText } from '../../components/dates.ts';
 import { decide, openOnBench } from './decide.ts';
 import type { DecisionAnswer } from './decide.ts';
 import { FigureTable } from './figure-table.tsx';

@@ -9,7 +9,9 @@ import { expandPlan } from '../../../app/plan/expand.ts';
 import { attemptEnds, attemptKey, attemptRows, decisionOn, filtered } from './attempts.ts';
 import { budgetOfMass, massSteps } from './budget-view.ts';
 import { countingAttempts, countingKey, reduceForPage } from './results.ts';
-import { endingWords, knownEnding, resultsSentence, runText } from './run-text.ts';
+import { endingWords } from '../../../app/run/ending.ts';
+import { endingTone, knownEnding } from '../../components/endings.ts';
+import { resultsSentence, runText } from './run-text.ts';
 import { fourInjectors, syntheticEquipment } from './synthetic-run.test-helper.ts';
 
 const plan = fourInjectors;
@@ -106,7 +108,9 @@ describe('runs in words', () => {
     const { state } = journal([...measured, { kind: 'ended', ending: 'finished-early', text: '' }]);
     expect(runText(state, null)).toBe(`Synthetic · by A. Tester · 1 of ${points.length} points count · finished early`);
     expect(endingWords(knownEnding('complete-with-failures'))).toBe('complete, with failed points');
-    expect(endingWords(knownEnding('something else'))).toBe('not finished');
+    expect(endingWords(knownEnding('something else'))).toBe('unfinished');
+    // WIN-12: only a whole result is marked as good.
+    expect((['complete', 'complete-with-failures', 'finished-early', 'aborted', 'emergency-stopped', null] as const).map(endingTone)).toEqual(['good', 'note', 'note', 'note', 'note', 'note']);
   });
   it('say how many lines are there', () => {
     expect(resultsSentence(reduceForPage({ plan, equipment: syntheticEquipment, attempts: [] }))).toMatch(/^0 of 12 lines/);

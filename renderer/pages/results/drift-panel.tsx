@@ -3,7 +3,7 @@ import { Notice } from '../../components/status.tsx';
 import { Section } from '../../components/page.tsx';
 import { attemptKey } from './attempts.ts';
 import type { AttemptEnd } from './attempts.ts';
-import { clockText } from './dates.ts';
+import { timeOfDay } from '../../components/dates.ts';
 import { driftOf } from './drift.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
 import { brief, plain, plusMinus } from './figures.ts';
@@ -70,7 +70,7 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
           columns={['Time', inMinutes ? 'Since the first, min' : 'Since the first, h', amounts.pulseTitle, 'From the mean, %', 'Point, attempt']}
           rows={drift.rows.map((r) => ({
             key: attemptKey(r.point, r.attempt),
-            head: clockText(r.at),
+            head: timeOfDay(r.at),
             cells: [
               time(r.hours).toFixed(inMinutes ? 1 : 2),
               r.mass === null ? <Missing key="mass" why={r.why} /> : plusMinus(amounts.pulse(r.mass), r.deviationU95Percent === null ? null : (amounts.pulse(r.mass) * r.deviationU95Percent) / 100),

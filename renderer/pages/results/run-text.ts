@@ -1,49 +1,8 @@
 /** Runs in words. */
-import type { Ending } from '../../../app/run/events.ts';
+import { endingWords } from '../../../app/run/ending.ts';
 import type { RunState } from '../../../app/run/fold.ts';
-import type { Tone } from '../../components/status.tsx';
-import { dateTimeText } from './dates.ts';
+import { dateTimeText } from '../../components/dates.ts';
 import type { RunResults } from './results.ts';
-
-/** null: it has not ended. */
-export function endingWords(ending: Ending | null): string {
-  switch (ending) {
-    case 'complete':
-      return 'complete';
-    case 'complete-with-failures':
-      return 'complete, with failed points';
-    case 'finished-early':
-      return 'finished early';
-    case 'aborted':
-      return 'aborted';
-    case 'emergency-stopped':
-      return 'ended by an emergency stop';
-    case null:
-      return 'not finished';
-  }
-}
-
-/** A run that did not give a whole result stands out, but nothing is wrong with the archive. */
-export function endingTone(ending: Ending | null): Tone {
-  switch (ending) {
-    case 'complete':
-      return 'good';
-    case 'complete-with-failures':
-    case 'aborted':
-    case 'emergency-stopped':
-      return 'note';
-    case 'finished-early':
-    case null:
-      return 'off';
-  }
-}
-
-/** As a list of runs has it, which passed the line to the host as a text. */
-export function knownEnding(text: string | null): Ending | null {
-  return endings.find((ending) => ending === text) ?? null;
-}
-
-const endings: readonly Ending[] = ['complete', 'complete-with-failures', 'finished-early', 'aborted', 'emergency-stopped'];
 
 /** To choose by from a list. */
 export function shortRunText(planName: string, order: string, createdAt: number | null): string {

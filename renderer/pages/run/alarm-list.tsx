@@ -1,7 +1,9 @@
 import { memo } from 'react';
+import { timeOfDay } from '../../components/dates.ts';
 import { Section } from '../../components/page.tsx';
 import { alarmWords, alarmsInOrder } from './alarms.ts';
 import type { Alarm } from './alarms.ts';
+import { shownPoint } from '../../../app/plan/points.ts';
 import { plural, shownText } from './words.ts';
 
 const shownAtOnce = 12;
@@ -18,7 +20,7 @@ export const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonl
               {alarmWords[alarm.kind].glyph}
             </span>{' '}
             <strong>{alarmWords[alarm.kind].word}. </strong>
-            {shownText(alarm.text)} <span className="quiet">since {timeText(alarm.at)}</span>
+            {shownText(alarm.text)} <span className="quiet">since {timeOfDay(alarm.at)}</span>
           </p>
           {/* A note does not stop the run: what it means stands in the list. */}
           {alarm.kind !== 'note' && (
@@ -32,16 +34,26 @@ export const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonl
   );
 });
 
+const namedAtMost = 20;
+
+/** What the judge turned down: it stops nothing, and is no reason to say that nothing was wrong. */
+function failedSentence(failed: readonly number[], rejected: number): string {
+  const turnedDown = `${plural(rejected, 'attempt was', 'attempts were')} rejected by ${rejected === 1 ? 'its' : 'their'} limits.`;
+  if (failed.length === 0) return `${turnedDown} Every point of them has been accepted since, or is still to be repeated.`;
+  const named = failed.slice(0, namedAtMost).map(shownPoint).join(', ');
+  return `${turnedDown} ${plural(failed.length, 'point has', 'points have')} failed: ${named}${failed.length > namedAtMost ? ` and ${failed.length - namedAtMost} more` : ''}. Look at what their attempts say, then measure them again.`;
+}
+
 /** All alarms of the run: those that stand, then the ones that are over, newest first. */
-export const AlarmList = memo(function AlarmList({ alarms }: { readonly alarms: readonly Alarm[] }) {
+export const AlarmList = memo(function AlarmList({ alarms, failed, rejected }: { readonly alarms: readonly Alarm[]; readonly failed: readonly number[]; readonly rejected: number }) {
   const inOrder = alarmsInOrder(alarms);
   const standing = inOrder.filter((alarm) => alarm.endedAt === null).length;
   const rest = inOrder.slice(shownAtOnce);
   return (
     <Section title="Alarms" wide aside={<span className="small quiet">{alarms.length === 0 ? 'None so far' : `${standing} standing, ${alarms.length - standing} over`}</span>}>
-      {alarms.length === 0 ? (
-        <p className="quiet">Nothing has gone wrong in this run. What guards, controller or link report is listed here and stays.</p>
-      ) : (
+      {rejected > 0 && <p>{failedSentence(failed, rejected)}</p>}
+      {alarms.length === 0 && rejected === 0 && <p className="quiet">Nothing has gone wrong in this run. What guards, controller, link or a STOP report is listed here and stays.</p>}
+      {alarms.length > 0 && (
         <>
           <Alarms alarms={inOrder.slice(0, shownAtOnce)} />
           {rest.length > 0 && (
@@ -72,21 +84,17 @@ function Alarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
         <tbody>
           {alarms.map((alarm) => (
             <tr key={alarm.seq} className={alarm.endedAt === null ? 'run-alarm-stands' : undefined}>
-              <td>{timeText(alarm.at)}</td>
+              <td>{timeOfDay(alarm.at)}</td>
               <th scope="row">
                 {alarmWords[alarm.kind].word}: <span>{shownText(alarm.text)}</span>
               </th>
               <td>{alarm.meaning}</td>
               <td>{alarm.action}</td>
-              <td>{alarm.endedAt === null ? <strong>▲ stands</strong> : `✓ ${timeText(alarm.endedAt)}: ${alarm.ended}`}</td>
+              <td>{alarm.endedAt === null ? <strong>▲ stands</strong> : `✓ ${timeOfDay(alarm.endedAt)}: ${alarm.ended}`}</td>
             </tr>
           ))}
         </tbody>
       </table>
     </div>
   );
-}
-
-function timeText(at: number): string {
-  return new Date(at).toLocaleTimeString();
 }

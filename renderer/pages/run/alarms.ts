@@ -3,9 +3,9 @@
  * the event that ended it and stays in the list for good.
  */
 import type { Guard } from '../../../app/plan/plan.ts';
-import type { RunEvent } from '../../../app/run/events.ts';
+import type { RunCommand, RunEvent } from '../../../app/run/events.ts';
 
-export type AlarmKind = 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
+export type AlarmKind = 'person' | 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
 
 export interface Alarm {
   /** Place in the journal of the event that raised it. */
@@ -25,7 +25,7 @@ export interface Alarm {
 }
 
 /** In the order in which they are shown where several stand at a time. */
-const urgency: Readonly<Record<AlarmKind, number>> = { unsafe: 0, trip: 1, fault: 2, link: 3, hold: 4, injector: 5, restart: 6, note: 7 };
+const urgency: Readonly<Record<AlarmKind, number>> = { unsafe: 0, trip: 1, fault: 2, link: 3, hold: 4, injector: 5, restart: 6, person: 7, note: 8 };
 
 export const alarmWords: Readonly<Record<AlarmKind, { readonly word: string; readonly glyph: string }>> = {
   unsafe: { word: 'Not confirmed safe', glyph: '!!' },
@@ -36,6 +36,7 @@ export const alarmWords: Readonly<Record<AlarmKind, { readonly word: string; rea
   injector: { word: 'Injector out', glyph: '!' },
   restart: { word: 'Program restarted', glyph: 'i' },
   note: { word: 'Note', glyph: 'i' },
+  person: { word: 'By a person', glyph: 'i' },
 };
 
 /** Standing ones first, the most urgent of them first; then the ended ones, newest first. */
@@ -51,10 +52,12 @@ export function alarmsInOrder(alarms: readonly Alarm[]): readonly Alarm[] {
 export interface AlarmContext {
   readonly guards: readonly Guard[];
   readonly started: boolean;
+  /** Whether the last way to safe was confirmed by the bench. */
+  readonly confirmedSafe: boolean;
 }
 
 /** The alarms after an event. Returns the same list where nothing changed. */
-export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: AlarmContext, { seq, at, body }: RunEvent): readonly Alarm[] {
+export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirmedSafe }: AlarmContext, { seq, at, body }: RunEvent): readonly Alarm[] {
   const raise = (kind: AlarmKind, source: string, text: string, meaning: string, action: string): readonly Alarm[] => [
     ...alarms,
     { seq, at, kind, source, text, meaning, action, endedAt: null, ended: '' },
@@ -64,7 +67,10 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: Alarm
     return alarms.some(ends) ? alarms.map((alarm) => (ends(alarm) ? { ...alarm, endedAt: at, ended } : alarm)) : alarms;
   };
 
+  const safe = confirmedSafe ? 'The bench is safe' : 'The bench has NOT confirmed that it is safe';
   switch (body.kind) {
+    case 'commanded':
+      return body.answer === 'accepted' && isEnd(body.command.kind) ? raise('person', body.command.kind, endedBy(body.command.kind, body.by), endMeanings[body.command.kind], 'Nothing, if it was meant. The points without a result can be measured in this run later.') : alarms;
     case 'guard-noted':
       return raise('note', body.guard, body.text, `${guardName(guards, body.guard)} is outside its limits. The run goes on; the results it takes are judged by the plan's limits as always.`, 'Look at it when you can. The note ends by itself when the value is back inside.');
     case 'guard-cleared':
@@ -74,11 +80,11 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: Alarm
     case 'injector-back':
       return end(['injector'], body.text, `injector ${body.injector}`);
     case 'held':
-      return raise('hold', body.guard, body.text, `${holdMeaning(guards, body.guard)} The bench is safe; the attempt that was going on was cut and is measured again.`, holdAction(guards, body.guard));
+      return raise('hold', body.guard, body.text, `${holdMeaning(guards, body.guard)} ${safe}; the attempt that was going on was cut and is measured again.`, holdAction(guards, body.guard));
     case 'tripped':
-      return raise('trip', body.guard, body.text, `${tripMeaning(guards, body.guard)} The bench was made safe and stays so until you acknowledge.`, tripAction(body.guard));
+      return raise('trip', body.guard, body.text, `${tripMeaning(guards, body.guard, body.text)} ${safe}; nothing is driven until you acknowledge.`, tripAction(body.guard, body.text));
     case 'controller-fault':
-      return raise('fault', body.fault.code, body.fault.text, `The controller has latched the fault "${body.fault.code}" and drives nothing while it stands.`, body.fault.code === 'dead-man' ? 'The run clears it by itself when it goes on.' : 'Put the cause right, then acknowledge: that clears the fault in the controller.');
+      return raise('fault', body.fault.code, body.fault.text, `The controller has latched the fault "${body.fault.code}" and drives nothing while it stands.`, body.fault.code === 'dead-man' ? 'The run clears it by itself when it goes on.' : body.fault.code === 'emergency-stop' ? releaseFirst : 'Put the cause right, then acknowledge: that clears the fault in the controller.');
     case 'link-lost':
       return raise('link', 'link', body.text, 'Host and controller do not hear each other. The controller makes itself safe when its dead-man time is over.', 'Check cable and power of the controller. The link is taken up again by itself.');
     case 'link-restored':
@@ -89,16 +95,16 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: Alarm
       return end(['fault'], 'The proof was passed.', 'dead-man-proof');
     case 'made-safe':
       return body.confirmed
-        ? end(['unsafe'], 'The bench has confirmed that it is safe.')
+        ? end(['unsafe', 'person'], 'The bench has confirmed that it is safe.')
         : raise('unsafe', 'made-safe', body.text, 'The bench did not confirm that pulses are off, the supply is at its safe value and the outputs are disarmed.', 'Go to the bench. If anything still runs, press the emergency stop on it.');
     case 'host-restarted':
       return raise('restart', 'host', body.text, 'Nothing that was accepted is lost and nothing is measured twice.', started ? 'Look at the bench, then resume.' : 'Start when you are ready.');
     case 'acknowledged':
       return end(['trip', 'fault'], 'Acknowledged.');
     case 'resumed':
-      return end(['hold', 'restart', 'unsafe', 'fault'], body.automatic ? 'Clear again; the run went on by itself.' : 'The run was resumed.');
+      return end(['hold', 'restart', 'unsafe', 'fault', 'person'], body.automatic ? 'Clear again; the run went on by itself.' : 'The run was resumed.');
     case 'proving-started':
-      return end(['restart', 'unsafe', 'fault'], 'The run was started.');
+      return end(['restart', 'unsafe', 'fault', 'person'], 'The run was started.');
     case 'paused':
       return end(['hold'], 'The run was paused.');
     case 'ended':
@@ -106,7 +112,6 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started }: Alarm
     case 'opened':
     case 'bench-connected':
     case 'preflight':
-    case 'commanded':
     case 'not-traceable':
     case 'measuring-started':
     case 'attempt-started':
@@ -197,7 +202,35 @@ function holdAction(guards: readonly Guard[], id: string): string {
   }
 }
 
-function tripMeaning(guards: readonly Guard[], id: string): string {
+/** Commands of a person that end a run before its plan does. */
+type EndCommand = 'emergency-stop' | 'abort' | 'finish-early';
+
+const isEnd = (kind: RunCommand['kind']): kind is EndCommand => kind === 'emergency-stop' || kind === 'abort' || kind === 'finish-early';
+
+function endedBy(kind: EndCommand, by: string): string {
+  switch (kind) {
+    case 'emergency-stop':
+      return `STOP was pressed by ${by}.`;
+    case 'abort':
+      return `${by} aborted the run.`;
+    case 'finish-early':
+      return `${by} asked the run to finish early.`;
+  }
+}
+
+const endMeanings: Readonly<Record<EndCommand, string>> = {
+  'emergency-stop': 'The run ended at once: pulses off, supply to its safe value, disarmed. STOP is this program and not the emergency stop of the bench.',
+  abort: 'The run ended at once and the bench was made safe.',
+  'finish-early': 'The run ends when the point that is going on is judged; the points after it stay without a result.',
+};
+
+const releaseFirst = 'Find out why it was pressed. When the bench is in order release it there, acknowledge, then resume.';
+
+/** The contact of the emergency stop comes as an interlock or as a fault of the controller; the journal's text tells it. */
+const isEmergencyStop = (id: string, text: string): boolean => (id === 'interlock' || id === 'controller-fault') && /emergency[- ]stop/iu.test(text);
+
+function tripMeaning(guards: readonly Guard[], id: string, text: string): string {
+  if (isEmergencyStop(id, text)) return 'Somebody pressed the emergency stop of the bench (or its contact is open).';
   switch (id) {
     case 'controller-fault':
       return 'The controller itself has found a fault.';
@@ -228,7 +261,8 @@ function tripMeaning(guards: readonly Guard[], id: string): string {
   }
 }
 
-function tripAction(id: string): string {
+function tripAction(id: string, text: string): string {
+  if (isEmergencyStop(id, text)) return releaseFirst;
   switch (id) {
     case 'interlock':
       return 'Close the interlock, acknowledge, then resume.';

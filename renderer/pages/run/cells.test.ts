@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../../app/run/events.ts';
+import { failedPoints as pointsWithoutResult } from '../../../app/run/fold.ts';
 import { failedPoints, lookOf, looks, tallyOf, tallyText } from './cells.ts';
 import { accepted, ended, journalOf, planOf, started } from './journal.test-helper.ts';
 
@@ -20,7 +21,7 @@ describe('looks of points', () => {
   it('tells each way in which a point can stand', () => {
     const { state } = journalOf(plan, bodies);
     expect([0, 1, 2, 3, 4, 5].map((point) => lookOf(state, point))).toEqual(['accepted', 'failed', 'cut', 'skipped', 'none', 'planned']);
-    expect(tallyText(tallyOf(state, [0, 1, 2, 3, 4, 5]))).toBe('1 accepted, 1 failed, 1 cut short, 1 left out, 1 no result, 1 planned');
+    expect(tallyText(tallyOf(state, [0, 1, 2, 3, 4, 5]))).toBe('1 accepted, 1 failed, 1 cut short, 1 left out, 1 none counts, 1 planned');
   });
 
   it('shows what is asked for again, then what is measured now, whatever was before', () => {
@@ -30,10 +31,11 @@ describe('looks of points', () => {
     expect(lookOf(running, 0)).toBe('running');
   });
 
-  it('offers for measuring again what failed; a cut point only once the run has ended', () => {
+  it('calls failed what was tried and rejected; what was cut short or never tried has no result either, and is not failed', () => {
     const ending: RunEventBody = { kind: 'ended', ending: 'aborted', text: 'Aborted.' };
     expect(failedPoints(journalOf(plan, bodies).state)).toEqual([1]);
-    expect(failedPoints(journalOf(plan, [...bodies, ending]).state)).toEqual([1, 2]);
+    expect(failedPoints(journalOf(plan, [...bodies, ending]).state)).toEqual([1]);
+    expect(pointsWithoutResult(journalOf(plan, [...bodies, ending]).state)).toEqual([1, 2, 5]);
   });
 
   it('gives each look a glyph and a word of its own', () => {

@@ -11,11 +11,11 @@ export const looks: readonly { readonly look: Look; readonly glyph: string; read
   { look: 'running', glyph: '▶', word: 'running', meaning: 'being measured now' },
   { look: 'accepted', glyph: '✓', word: 'accepted', meaning: 'has an attempt that counts' },
   { look: 'failed', glyph: '×', word: 'failed', meaning: 'measured, but no attempt met its limits' },
-  { look: 'cut', glyph: '/', word: 'cut short', meaning: 'its attempt was cut short; it will be measured again when its turn comes' },
+  { look: 'cut', glyph: '/', word: 'cut short', meaning: 'its attempt was cut short and it has no result; while the plan goes on it is measured again' },
   { look: 'again', glyph: '↻', word: 'to be measured again', meaning: 'somebody asked for it; it comes before all others' },
   { look: 'waiting', glyph: '◦', word: 'waits', meaning: 'its injector is out of the run; measure it again once that is put right' },
   { look: 'skipped', glyph: '–', word: 'left out', meaning: 'somebody left it out' },
-  { look: 'none', glyph: '∅', word: 'no result', meaning: 'somebody decided that no attempt counts' },
+  { look: 'none', glyph: '∅', word: 'none counts', meaning: 'somebody decided that no attempt counts' },
 ];
 
 const byLook = new Map(looks.map((entry) => [entry.look, entry]));
@@ -40,13 +40,11 @@ function lookOfAttempts({ attempts }: PointRecord): Look {
   return attempts.some((attempt) => attempt.verdict === 'rejected') ? 'failed' : 'cut';
 }
 
-/** Points that were measured without success and that nobody has dealt with: what 'measure again' is for. */
+/** Points that were measured without success and that nobody has dealt with. */
 export function failedPoints(state: RunState): readonly number[] {
   const failed: number[] = [];
   for (let index = 0; index < state.points.length; index += 1) {
-    const look = lookOf(state, index);
-    // In a run that goes on, a cut point is measured by itself; in one that has ended it is not.
-    if (look === 'failed' || (look === 'cut' && state.mode === 'ended')) failed.push(index);
+    if (lookOf(state, index) === 'failed') failed.push(index);
   }
   return failed;
 }

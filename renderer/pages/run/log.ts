@@ -22,6 +22,8 @@ export interface RunLog {
   readonly attempts: ReadonlyMap<string, AttemptDetail>;
   /** Point of the latest attempt; null: there was none. */
   readonly latestPoint: number | null;
+  /** Attempts that were ended as rejected. */
+  readonly rejected: number;
   /** Oldest first; the list is replaced when one changes. */
   readonly alarms: readonly Alarm[];
   readonly openedAt: number;
@@ -38,6 +40,8 @@ interface Working {
   plan: Plan | null;
   attempts: Map<string, AttemptDetail>;
   latestPoint: number | null;
+  rejected: number;
+  confirmedSafe: boolean;
   alarms: readonly Alarm[];
   openedAt: number;
   startedAt: number | null;
@@ -48,7 +52,7 @@ interface Working {
 export const attemptKey = (point: number, attempt: number): string => `${point}/${attempt}`;
 
 const emptyLog = (): Working => ({
-  revision: 0, plan: null, attempts: new Map(), latestPoint: null, alarms: [], openedAt: 0, startedAt: null, restedMs: 0, restingSince: null,
+  revision: 0, plan: null, attempts: new Map(), latestPoint: null, rejected: 0, confirmedSafe: false, alarms: [], openedAt: 0, startedAt: null, restedMs: 0, restingSince: null,
 });
 
 function foldLog(log: Working, event: RunEvent): void {
@@ -58,13 +62,15 @@ function foldLog(log: Working, event: RunEvent): void {
     log.plan = body.plan;
     log.openedAt = at;
   }
-  log.alarms = alarmsAfter(log.alarms, { guards: log.plan?.guards ?? [], started: log.startedAt !== null }, event);
+  if (body.kind === 'made-safe') log.confirmedSafe = body.confirmed;
+  log.alarms = alarmsAfter(log.alarms, { guards: log.plan?.guards ?? [], started: log.startedAt !== null, confirmedSafe: log.confirmedSafe }, event);
   switch (body.kind) {
     case 'attempt-started':
       log.latestPoint = body.point;
       log.attempts.set(attemptKey(body.point, body.attempt), { from: at, to: null, criteria: [] });
       return;
     case 'attempt-ended': {
+      if (body.verdict === 'rejected') log.rejected += 1;
       const key = attemptKey(body.point, body.attempt);
       log.attempts.set(key, { from: log.attempts.get(key)?.from ?? at, to: at, criteria: body.criteria });
       return;

@@ -1,7 +1,10 @@
 import type { Point } from '../../../app/plan/points.ts';
 import type { RunStatus } from '../../../app/run/engine.ts';
 import type { RunState } from '../../../app/run/fold.ts';
+import { endingWords } from '../../../app/run/ending.ts';
 import type { Mode } from '../../../app/run/machine.ts';
+import { doingText } from '../../../app/run/status.ts';
+import { endingTone } from '../../components/endings.ts';
 import { Status } from '../../components/status.tsx';
 import type { Tone } from '../../components/status.tsx';
 import type { Tally } from './cells.ts';
@@ -12,7 +15,7 @@ import { RailStrips } from './strips.tsx';
 import { clockText, shownText, timeLeftText, waitingText } from './words.ts';
 import type { WaitingFor } from './words.ts';
 
-const modes: Readonly<Record<Mode, { readonly tone: Tone; readonly word: string }>> = {
+const modes: Readonly<Record<Exclude<Mode, 'ended'>, { readonly tone: Tone; readonly word: string }>> = {
   ready: { tone: 'off', word: 'Ready' },
   proving: { tone: 'busy', word: 'Proving the dead-man' },
   measuring: { tone: 'busy', word: 'Measuring' },
@@ -20,11 +23,13 @@ const modes: Readonly<Record<Mode, { readonly tone: Tone; readonly word: string 
   paused: { tone: 'note', word: 'Paused' },
   held: { tone: 'note', word: 'On hold' },
   tripped: { tone: 'bad', word: 'Tripped' },
-  ended: { tone: 'good', word: 'Ended' },
 };
 
-/** A stored run that did not come to an end; whatever its mode was then, nothing goes on now. */
-const leftUnfinished = { tone: 'note', word: 'Left unfinished' } as const;
+/** How it stands in a word; a stored run that did not come to an end is unfinished, whatever its mode was then. */
+function standing(mode: Mode, { ending }: RunState, onBench: boolean): { readonly tone: Tone; readonly word: string } {
+  if (mode === 'ended') return { tone: endingTone(ending), word: `Ended: ${endingWords(ending)}` };
+  return onBench ? modes[mode] : { tone: endingTone(null), word: 'Unfinished' };
+}
 
 interface NowPanelProps {
   readonly state: RunState;
@@ -40,7 +45,7 @@ interface NowPanelProps {
 /** What the run does now, how far it is, what it waits for, what the person should do. */
 export function NowPanel({ state, log, status, tally, point, now, onBench }: NowPanelProps) {
   const mode = status?.mode ?? state.mode;
-  const shownMode = onBench || mode === 'ended' ? modes[mode] : leftUnfinished;
+  const shownMode = standing(mode, state, onBench);
   const total = state.points.length;
   const elapsed = elapsedOf(log, state.mode === 'ended', now);
   const left = timeLeftText(status?.remaining ?? null);
@@ -50,7 +55,7 @@ export function NowPanel({ state, log, status, tally, point, now, onBench }: Now
         <p className="run-mode">
           <Status tone={shownMode.tone}>{shownMode.word}</Status>
         </p>
-        <p className="run-doing">{status === null ? (onBench ? 'The host has not said yet how the run stands.' : 'As stored; not open on the bench.') : shownText(status.doing)}</p>
+        <p className="run-doing">{!onBench ? 'As stored; not open on the bench.' : shownText(status?.doing ?? doingText(state, point))}</p>
         {status !== null && status.waitingFor !== null && <Waiting waiting={status.waitingFor} />}
         {status !== null && status.advice !== '' && (
           <p className="run-advice">

@@ -1,16 +1,18 @@
 import { useCallback, useEffect, useMemo, useState } from 'react';
+import { endingWords } from '../../../app/run/ending.ts';
 import type { PlanRow, Result, RunRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { Choice, TextInput } from '../../components/field.tsx';
+import { dateTimeText } from '../../components/dates.ts';
+import { endingTone, knownEnding } from '../../components/endings.ts';
 import { Page, Section } from '../../components/page.tsx';
-import { Notice } from '../../components/status.tsx';
+import { Notice, Status } from '../../components/status.tsx';
 import { goTo, pathTo } from '../../frame/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, useSettings } from '../../settings/settings.ts';
 import { PreflightPassed, PreflightRemarks } from './preflight-sheet.tsx';
-import { endingWords } from './words.ts';
 
 /** No run is open: begin one from a saved plan, or go on with an earlier one. */
 export function Opening() {
@@ -124,7 +126,7 @@ function BeginSection() {
       {plans !== null && plans.length > 0 && (
         <>
           <div className="run-begin">
-            <Choice label="Plan" value={chosen} options={plans.map((plan) => ({ value: keyOf(plan), text: `${plan.name} (version ${plan.version}, ${dateText(plan.savedAt)})` }))} onChange={setChosen} />
+            <Choice label="Plan" value={chosen} options={plans.map((plan) => ({ value: keyOf(plan), text: `${plan.name} (version ${plan.version}, ${dateTimeText(plan.savedAt)})` }))} onChange={setChosen} />
             <TextInput label="Operator" hint="Stands in the journal and in the report." value={name} onChange={setName} />
           </div>
           {checked !== null && <PreflightRemarks check={checked.check} bench={connected} />}
@@ -185,20 +187,12 @@ async function checkOf(row: PlanRow): Promise<Checked | string> {
   return check.ok ? { document, check: check.value } : check.failure.text;
 }
 
-function dateText(at: number): string {
-  return new Date(at).toLocaleDateString(undefined, { year: 'numeric', month: 'short', day: 'numeric' });
-}
-
 const columns: readonly Column<RunRow>[] = [
-  { key: 'ending', title: 'How it stands', cell: (row) => endingWords(row.ending), width: '9.5rem' },
+  { key: 'ending', title: 'How it stands', cell: (row) => <Status tone={endingTone(knownEnding(row.ending))}>{endingWords(knownEnding(row.ending))}</Status>, width: '12rem' },
   { key: 'counting', title: 'Accepted', cell: (row) => `${row.counting} of ${row.points}`, numeric: true, width: '7rem' },
-  { key: 'at', title: 'Opened', cell: (row) => openedText(row.createdAt), width: '8rem' },
+  { key: 'at', title: 'Opened', cell: (row) => dateTimeText(row.createdAt), width: '11rem' },
   { key: 'plan', title: 'Plan', cell: (row) => row.planName, width: 'minmax(10rem, 2fr)' },
 ];
-
-function openedText(at: number): string {
-  return new Date(at).toLocaleString(undefined, { month: 'short', day: 'numeric', hour: '2-digit', minute: '2-digit' });
-}
 
 function EarlierSection() {
   const [rows, setRows] = useState<readonly RunRow[] | null>(null);

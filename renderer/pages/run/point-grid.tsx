@@ -32,7 +32,8 @@ interface PointGridProps {
   readonly selection: Selection;
   readonly opened: number | null;
   readonly onSelect: (selection: Selection) => void;
-  readonly onOpen: (point: number) => void;
+  /** `byKey`: opened with the keyboard, which then goes on in what was opened. */
+  readonly onOpen: (point: number, byKey: boolean) => void;
   /** Keys of the grid that do something to the run: select all failed, measure again. */
   readonly onKey: (key: string) => boolean;
   /** Changes when the focus is to go to the cell of the selection's focus. */
@@ -105,7 +106,7 @@ export function PointGrid({ plan, points, sheet, state, revision, selection, ope
     const point = pointAt(sheet, focus);
     if (event.key === 'Enter' && point !== null) {
       event.preventDefault();
-      onOpen(point);
+      onOpen(point, true);
       return;
     }
     const page = Math.max(1, Math.floor((view.height - headHeight) / rowHeight) - 1);
@@ -125,7 +126,7 @@ export function PointGrid({ plan, points, sheet, state, revision, selection, ope
     else if (event.ctrlKey || event.metaKey) go(toggled(sheet, { ...selection, focus }, place));
     else {
       go({ focus: place, anchor: place, selected: selection.selected });
-      onOpen(point);
+      onOpen(point, false);
     }
   };
 

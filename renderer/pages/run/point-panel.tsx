@@ -8,6 +8,7 @@ import type { Criterion } from '../../../app/run/events.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { handling } from '../../../app/run/machine.ts';
 import { Button } from '../../components/button.tsx';
+import { timeOfDay } from '../../components/dates.ts';
 import { Choice, TextInput } from '../../components/field.tsx';
 import { useUnits } from '../../settings/units.ts';
 import type { Units } from '../../settings/units.ts';
@@ -231,7 +232,7 @@ function Attempt({ attempt, detail, counts, point, plan, equipment, units, open 
         {window !== null && <span className="quiet"> · {massText(point, window, plan, equipment, units)}</span>}
       </summary>
       <p className="small quiet">
-        {detail === undefined ? '' : `${new Date(detail.from).toLocaleTimeString()}${took}; `}
+        {detail === undefined ? '' : `${timeOfDay(detail.from)}${took}; `}
         {reasonWords[reason]}
       </p>
       {text !== '' && <p>{shownText(text)}</p>}

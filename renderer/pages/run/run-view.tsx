@@ -1,9 +1,11 @@
 import { memo, useCallback, useEffect, useMemo, useState } from 'react';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import type { Ending, RunEvent } from '../../../app/run/events.ts';
+import { failedPoints as pointsWithoutResult } from '../../../app/run/fold.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { Button } from '../../components/button.tsx';
 import { onWindowKeys } from '../../components/keys.ts';
+import { dateTimeText } from '../../components/dates.ts';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
@@ -73,7 +75,7 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
       lead={
         <>
           <strong>{plan.name}</strong>
-          {plan.order === '' ? '' : ` · order ${plan.order}`} · {state.operator} · opened {new Date(log.openedAt).toLocaleString()}
+          {plan.order === '' ? '' : ` · order ${plan.order}`} · {state.operator} · opened {dateTimeText(log.openedAt)}
         </>
       }
       actions={<PageActions id={id} state={state} onBench={onBench} />}
@@ -83,7 +85,7 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
       {onBench && <OutOfDate state={state} commands={commands} />}
       <StandingAlarms alarms={onBench ? log.alarms : []} />
       <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} />
-      {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} />}
+      {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} />}
       <Work state={state} revision={revision} events={events} onBench={onBench} commands={commands} points={points} />
     </Page>
   );
@@ -141,24 +143,44 @@ function PageActions({ id, state, onBench }: { readonly id: string; readonly sta
   );
 }
 
+/** What an ended run lacks, and the one press that measures it (WIN-14); also of a run that is not open on the bench. */
+function Remaining({ state, commands }: { readonly state: RunState; readonly commands: Commands }) {
+  const left = pointsWithoutResult(state);
+  if (left.length === 0) return null;
+  const failed = failedPoints(state).length;
+  const label = `Measure the ${left.length === 1 ? 'point that has' : `${left.length} points that have`} no result`;
+  return (
+    <Notice
+      tone="note"
+      action={
+        <Button kind="primary" against={commands.against} busy={commands.busy} onPress={() => void commands.send('bar', label, [{ kind: 'measure-remaining' }])}>
+          {label}
+        </Button>
+      }
+    >
+      <strong>{plural(left.length, 'point has', 'points have')} no result{failed > 0 && failed < left.length ? `: ${failed} failed, ${left.length - failed} cut short or never tried` : failed > 0 ? ': measured, and failed' : ': cut short or never tried'}. </strong>
+      Measuring them opens the run again with the checks of a start: the dead-man is proved, then the plan goes on where it has no result, with its repeats. What was accepted stays.
+    </Notice>
+  );
+}
+
 /** A run has ended: what can be done next, in place of the commands. */
 function Ended({ id, state, commands }: { readonly id: string; readonly state: RunState; readonly commands: Commands }) {
   const { putAway, against, problem } = usePutAway(id);
-  const failed = failedPoints(state);
+  const whole = pointsWithoutResult(state).length === 0;
   return (
     <>
+      <Remaining state={state} commands={commands} />
       <Notice
         tone="off"
         action={
-          <Button kind={failed.length === 0 ? 'primary' : 'plain'} against={against} onPress={putAway}>
+          <Button kind={whole ? 'primary' : 'plain'} against={against} onPress={putAway}>
             Done: put the run away
           </Button>
         }
       >
-        <strong>{state.ending === null ? 'The run has ended.' : `${endingSentences[state.ending]} `}</strong>
-        {failed.length === 0
-          ? 'Any point can still be measured again below. When you are done, put the run away: everything is in the archive, and it can be opened again at any time.'
-          : `${plural(failed.length, 'point')} failed and can be measured again below, now or later. Earlier attempts are kept.`}
+        <strong>{state.ending === null ? 'The run has ended. ' : `${endingSentences[state.ending]} `}</strong>
+        Any point can still be measured again below. When you are done, put the run away: everything is in the archive, and it can be opened again at any time.
         {problem !== '' && <strong> {problem}</strong>}
       </Notice>
       <AnswerLine commands={commands} place="bar" />
@@ -168,14 +190,14 @@ function Ended({ id, state, commands }: { readonly id: string; readonly state: R
 
 const endingSentences: Readonly<Record<Ending, string>> = {
   complete: 'The run is complete.',
-  'complete-with-failures': 'The plan was worked through.',
+  'complete-with-failures': 'The plan was worked through; some points failed.',
   'finished-early': 'The run was finished early.',
-  aborted: 'The run was aborted; the bench was made safe.',
-  'emergency-stopped': 'The run was ended by an emergency stop.',
+  aborted: 'The run was aborted.',
+  'emergency-stopped': 'The run was ended by STOP.',
 };
 
 /** A stored run can be looked at without a bench; to go on with it, it is opened on one first. */
-function NotOnBench({ id, state }: { readonly id: string; readonly state: RunState }) {
+function NotOnBench({ id, state, commands }: { readonly id: string; readonly state: RunState; readonly commands: Commands }) {
   const { bench, control, openRun } = useHost();
   const [busy, setBusy] = useState(false);
   const [problem, setProblem] = useState('');
@@ -193,11 +215,14 @@ function NotOnBench({ id, state }: { readonly id: string; readonly state: RunSta
     if (reply.ok) goTo('run');
     else setProblem(`The run was not opened on the bench. ${reply.failure.text}`);
   };
+  const left = state.mode === 'ended' && against === '' && pointsWithoutResult(state).length > 0;
   return (
+    <>
+    {left && <Remaining state={state} commands={commands} />}
     <Notice
       tone="off"
       action={
-        <Button kind="primary" against={against} busy={busy} onPress={() => void open()}>
+        <Button kind={left ? 'plain' : 'primary'} against={against} busy={busy} onPress={() => void open()}>
           Open it on the bench
         </Button>
       }
@@ -207,6 +232,8 @@ function NotOnBench({ id, state }: { readonly id: string; readonly state: RunSta
         : 'This run is unfinished and is shown from the archive. Opening it on the bench makes the bench safe and drives nothing; after that you resume it.'}
       {problem !== '' && <strong> {problem}</strong>}
     </Notice>
+    <AnswerLine commands={commands} place="bar" />
+    </>
   );
 }
 
@@ -316,7 +343,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
             {(failed.length > 0 || marked.length > 0) && (
               <div className="button-row">
                 {failed.length > 0 && (
-                  <Button kind={state.mode === 'ended' && onBench ? 'primary' : 'plain'} against={commands.against} onPress={() => measureAgain(failed)}>
+                  <Button against={commands.against} onPress={() => measureAgain(failed)}>
                     Measure {failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
                   </Button>
                 )}
@@ -360,9 +387,10 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
             opened={opened}
             focusRequest={gridFocus}
             onSelect={setSelection}
-            onOpen={(point) => {
+            onOpen={(point, byKey) => {
               setOpened(point);
-              setPanelFocus((n) => n + 1);
+              // The pointer leaves the focus in the grid, whose keys go on from the cell that was pointed at.
+              if (byKey) setPanelFocus((n) => n + 1);
             }}
             onKey={(key) => {
               if (key === 'f') selectFailed();
@@ -377,7 +405,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
             <kbd>M</kbd> measures again, <kbd>Esc</kbd> clears.
           </p>
         </section>
-        <AlarmList alarms={log.alarms} />
+        <AlarmList alarms={log.alarms} failed={failed} rejected={log.rejected} />
       </div>
       {shownPoint !== undefined && (
         <PointPanel

@@ -52,6 +52,9 @@ export function useCommands(id: string, onBench: boolean): Commands {
         : 'This window only watches. Take control first; the button stands at the top.',
   );
 
+  // Why something was not done holds only as long as what stood against it.
+  useEffect(() => setAnswer((old) => (old?.accepted === false ? null : old)), [against]);
+
   const send = useCallback(
     async (place: Place, label: string, commands: readonly SentCommand[]): Promise<boolean> => {
       setBusy(true);

@@ -32,11 +32,11 @@ export function timeLeftText(remaining: number | null): string {
   return remaining < 50 ? 'less than a minute left' : `about ${durationText(remaining)} left`;
 }
 
-export const verdictWords: Readonly<Record<Verdict, string>> = { accepted: 'Accepted', rejected: 'Failed', cut: 'Cut short' };
+export const verdictWords: Readonly<Record<Verdict, string>> = { accepted: 'Accepted', rejected: 'Rejected', cut: 'Cut short' };
 
 export const reasonWords: Readonly<Record<AttemptReason, string>> = {
   plan: 'as planned',
-  repeat: 'repeated at once, because the attempt before it failed',
+  repeat: 'repeated at once, because the attempt before it was rejected',
   'second-pass': 'second pass over what had failed',
   'measure-again': 'asked for by a person',
   resumed: 'after the attempt before it was cut short',
@@ -69,24 +69,4 @@ export function waitingText({ text, value, low, high, unit }: WaitingFor): strin
     low !== null && high !== null ? `, band ${number(low)} to ${number(high)} ${shown}` : low !== null ? ` of ${number(low)}` : high !== null ? `, at most ${number(high)} ${shown}` : '';
   if (value === null) return `Waiting for: ${text}. No reading yet${band}.`;
   return low !== null && high === null ? `Waiting for: ${text}, ${number(value)}${band} ${shown}.` : `Waiting for: ${text}, now ${number(value)} ${shown}${band}.`;
-}
-
-/** How a stored run ended, for a list; `null`: it has not. */
-export function endingWords(ending: string | null): string {
-  switch (ending) {
-    case null:
-      return '▲ unfinished';
-    case 'complete':
-      return '✓ complete';
-    case 'complete-with-failures':
-      return '× complete, some failed';
-    case 'finished-early':
-      return '– finished early';
-    case 'aborted':
-      return '/ aborted';
-    case 'emergency-stopped':
-      return '/ emergency stop';
-    default:
-      return ending;
-  }
 }

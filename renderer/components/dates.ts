@@ -10,7 +10,7 @@ export function dateTimeText(unixMs: number): string {
 }
 
 /** `14:57:03` */
-export function clockText(unixMs: number): string {
+export function timeOfDay(unixMs: number): string {
   const at = new Date(unixMs);
   return `${two(at.getHours())}:${two(at.getMinutes())}:${two(at.getSeconds())}`;
 }
