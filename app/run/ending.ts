@@ -15,7 +15,7 @@ export function endingWords(ending: Ending | null): string {
     case 'aborted':
       return 'aborted';
     case 'emergency-stopped':
-      return 'ended by STOP';
+      return 'stopped with STOP';
     case null:
       return 'unfinished';
   }
@@ -62,6 +62,6 @@ export function endText(state: RunState, ending: Ending): string {
     case 'aborted':
       return `Aborted: ${tally}. What was accepted stays; ${again}`;
     case 'emergency-stopped':
-      return `Ended by STOP: ${tally}. Find out why before anything is measured again.`;
+      return `Stopped with STOP: ${tally}. Find out why before anything is measured again.`;
   }
 }

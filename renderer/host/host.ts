@@ -33,7 +33,7 @@ export interface HostState {
   readonly stop: StopView | null;
 }
 
-export interface StopView {
+interface StopView {
   readonly text: string;
   /** sent: on its way to safe. safe: over, as the readings show. not-safe: nobody has confirmed it. */
   readonly state: 'sent' | 'safe' | 'not-safe';

@@ -290,7 +290,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     // WIN-13: the banner ends when the readings show a safe bench, and goes.
     await page.getByText(/The bench is safe: its readings show pulses off/).waitFor();
     // STOP is not called the emergency stop, and the end of the run carries no tick.
-    await page.getByText('Ended: ended by STOP', { exact: true }).waitFor();
+    await page.getByText('Ended: stopped with STOP', { exact: true }).waitFor();
     expect(await page.getByRole('main').innerText()).not.toMatch(/(by|Stopped by) (an )?emergency stop/i);
     await page.getByText(/STOP was pressed by/).first().waitFor();
     expect(await page.getByText(/Nothing has gone wrong/).count()).toBe(0);

@@ -10,7 +10,9 @@ const shownAtOnce = 12;
 
 /** What is wrong now, in full: it stands above everything else until it is over. */
 export const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
-  const standing = alarmsInOrder(alarms).filter((alarm) => alarm.endedAt === null);
+  const all = alarmsInOrder(alarms).filter((alarm) => alarm.endedAt === null);
+  // A fault that tripped the run is one thing to read, not two.
+  const standing = all.filter((alarm) => alarm.kind !== 'fault' || !all.some((other) => other.kind === 'trip' && other.text === alarm.text));
   return (
     <div role="alert" aria-label="Alarms that stand" className="run-standing">
       {standing.map((alarm) => (

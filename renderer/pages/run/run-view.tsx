@@ -193,7 +193,7 @@ const endingSentences: Readonly<Record<Ending, string>> = {
   'complete-with-failures': 'The plan was worked through; some points failed.',
   'finished-early': 'The run was finished early.',
   aborted: 'The run was aborted.',
-  'emergency-stopped': 'The run was ended by STOP.',
+  'emergency-stopped': 'The run was stopped with STOP.',
 };
 
 /** A stored run can be looked at without a bench; to go on with it, it is opened on one first. */
