@@ -1199,6 +1199,7 @@ describe('an injector that does not work', () => {
     run.bench.meterSilent = false;
     run.command({ kind: 'acknowledge' });
     run.runUntil(inMode('paused'));
+    run.runUntil(() => false, 2.1);
     run.command({ kind: 'resume' });
     run.runUntil(ended, 1000);
     expect(run.engine.state.ending).toBe<Ending>('complete');

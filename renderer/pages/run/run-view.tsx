@@ -1,7 +1,7 @@
 import { memo, useCallback, useEffect, useMemo, useState } from 'react';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import type { Ending, RunEvent } from '../../../app/run/events.ts';
-import { failedPoints as pointsWithoutResult } from '../../../app/run/fold.ts';
+import { pointsWithoutResult } from '../../../app/run/fold.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { Button } from '../../components/button.tsx';
 import { onWindowKeys } from '../../components/keys.ts';
