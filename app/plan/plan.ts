@@ -217,6 +217,15 @@ export const planSchema = z.strictObject({
       repeatabilityPercent: positive.default(1),
       /** One slope for all voltages of an injector: where an F test allows, never, or always. */
       slopeOverVoltage: z.enum(['tested', 'own', 'shared']).default('tested'),
+      /**
+       * Limits of a leak past the injector under test, by what it does to a result in times the U95 of that result without a leak.
+       * A leak that moves it by more than `leakTimesU95` is not taken off, one that changes by more than `leakChangeTimesU95` while a
+       * block is measured neither: there is no result. Is twice its standard uncertainty above `leakUncertaintyTimesU95`, the
+       * result stands and is marked to be measured again.
+       */
+      leakTimesU95: positive.default(10),
+      leakChangeTimesU95: positive.default(1),
+      leakUncertaintyTimesU95: positive.default(0.5),
     })
     .prefault({}),
 });

@@ -4,7 +4,7 @@ import { kilograms } from '../quantities/quantity.ts';
 import type { Kilograms } from '../quantities/quantity.ts';
 import { combined, result } from './budget.ts';
 import type { BudgetTerm, Result } from './budget.ts';
-import { kFactorPointSource, pressureSource, railTemperatureSource } from './mass.ts';
+import { kFactorPointSource, leakChangeSource, leakMeterSource, leakPathSource, leakSource, pressureSource, railTemperatureSource } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 
 /** Where a standard uncertainty was taken from. */
@@ -77,7 +77,12 @@ function evidenceOf(t: BudgetTerm, { meter, pressure, temperature, fluid }: Equi
     ...of.certificate,
   });
   if (t.name === 'meter K-factor' || t.name.startsWith(kFactorPointSource)) return certificate('flow meter', meter);
+  if (t.name.startsWith(leakSource)) return { kind: 'statement', text: 'meter edges while nothing was driven: zero points and idle time of the run (or the period pair, where nothing else was looked at)' };
+  if (t.name.startsWith(leakChangeSource)) return { kind: 'statement', text: 'what the leak may have moved between the zero points beside the block, rectangular' };
+  if (t.name.startsWith(leakPathSource)) return { kind: 'statement', text: 'all of the leak at most, while the injector was open; an estimate' };
   switch (t.name) {
+    case leakMeterSource:
+      return { kind: 'statement', text: 'slip of the meter below the lowest flow of its certificate, an estimate; where zero points and period pair contradict each other, their difference' };
     case pressureSource:
       return certificate('pressure transducer', pressure);
     case railTemperatureSource:

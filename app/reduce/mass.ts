@@ -9,8 +9,9 @@
  * Cd A sqrt(2 rho dp): at the mean gauge pressure p instead of p_set it passes sqrt(p / p_set) as much, and with fluid of
  * density rho instead of rho_ref sqrt(rho / rho_ref) as much, so
  *
- *   Qd = rho_meter n / (K(f) dt) P sqrt(p_set / p) sqrt(rho_ref / rho_rail)
+ *   Qd = rho_meter (n / (K(f) dt) - L) P sqrt(p_set / p) sqrt(rho_ref / rho_rail)
  *
+ * L is the flow that passes the meter and not the injector.
  * rho_meter is the density in the meter and only counts mass; rho_rail is the density in the injector and only tells how
  * much fuel another density would let through; rho_ref is the density at the reference temperature and plan pressure.
  */
@@ -23,6 +24,7 @@ import type { Kilograms } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
 import { combined, term } from './budget.ts';
 import type { BudgetTerm } from './budget.ts';
+import type { LeakBlock } from './leak-block.ts';
 
 type NoMassReason =
   | 'not-driven'
@@ -30,14 +32,17 @@ type NoMassReason =
   | 'no-pressure'
   | 'no-supply'
   | 'not-a-number'
+  | 'all-leak'
   | 'outside-fluid-range';
 
 export interface MassPerPulse {
   readonly kind: 'mass';
   /** Qd at the plan's pressure and the reference temperature. */
   readonly mass: Kilograms;
-  /** Qd as it was measured, before those two corrections. */
+  /** What passed the meter in a period, before those two corrections and the leak. */
   readonly measured: Kilograms;
+  /** Of it, what leaked past the injector: taken off (RED-43). 0: nobody looked for a leak. */
+  readonly leaked: Kilograms;
   /** Factors that lead from `measured` to `mass`. */
   readonly pressureFactor: number;
   readonly temperatureFactor: number;
@@ -61,6 +66,13 @@ export interface NoMass {
 /** The shared terms that are also conditions of the injector, not only factors of the mass. */
 export const pressureSource = 'rail pressure';
 export const railTemperatureSource = 'rail temperature';
+/** Followed by the number of the injector: does the leak go through its own seat? Reductions carry it by the line (RED-44). */
+export const leakPathSource = 'leak path of injector ';
+/** Followed by the number of the block. */
+export const leakSource = 'leak in block ';
+/** Followed by the number of the block and the injector. */
+export const leakChangeSource = 'leak change in block ';
+export const leakMeterSource = 'meter K-factor at the flow of the leak';
 /** Followed by the frequency of the point. */
 export const kFactorPointSource = 'meter K-factor at ';
 
@@ -101,25 +113,26 @@ export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
 }
 
 /** The budget's terms of the K-factor: what the whole curve shares, and the uncertainty of each point by itself. RED-5. */
-function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number): readonly BudgetTerm[] {
+function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number, gross: number): readonly BudgetTerm[] {
   const terms = [term('meter K-factor', kFactor, '1/m3', -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, 'shared')];
   for (const { point, share } of kFactorShares(meter, hertz)) {
     if (point.ownUncertaintyPercent === undefined || point.ownUncertaintyPercent === 0 || share === 0) continue;
     const own = point.edgesPerLitre * 1e3;
-    terms.push(term(`${kFactorPointSource}${point.hertz} Hz`, own, '1/m3', -share / kFactor, (own * point.ownUncertaintyPercent) / 100, 'shared'));
+    terms.push(term(`${kFactorPointSource}${point.hertz} Hz`, own, '1/m3', (-gross * share) / kFactor, (own * point.ownUncertaintyPercent) / 100, 'shared'));
   }
   return terms;
 }
 
 /**
  * Reduces one window. Uncertainties in the budget are relative to the mass. A window without two edges, without
- * pressure or outside the range of the density is a typed refusal.
+ * pressure or outside the range of the density is a typed refusal. `leak`: what leaked at that time; null: nobody looked.
  */
 export function massPerPulse(
-  point: Pick<Point, 'pressure' | 'period'>,
+  point: Pick<Point, 'role' | 'injector' | 'pressure' | 'width' | 'period'>,
   window: WindowSummary,
   equipment: Equipment,
   reduction: Plan['reduction'],
+  leak: LeakBlock | null,
 ): MassPerPulse | NoMass {
   if (!(point.period > 0)) {
     return { kind: 'no-mass', reason: 'not-driven', text: 'Nothing was driven in this window: it tells what leaks, and has no mass per pulse.' };
@@ -148,26 +161,34 @@ export function massPerPulse(
   const hertz = edges / dt;
   const kFactor = kFactorAt(equipment.meter, hertz);
   const measured = (inMeter.density * hertz * point.period) / kFactor;
+  const leaked = inMeter.density * (leak?.flow ?? 0) * point.period;
+  if (!(measured > leaked)) {
+    return { kind: 'no-mass', reason: 'all-leak', text: 'No more passed the meter than what leaks past the injector, so there is no mass per pulse. Find the leak and measure the point again.' };
+  }
+  /** Errors that only the meter's rate has weigh more in what is left of it. */
+  const gross = measured / (measured - leaked);
   const pressureFactor = Math.sqrt(point.pressure / pressure.mean);
   const temperatureFactor = Math.sqrt(atReference.density / inRail.density);
 
   const { partRates } = window;
   const steadiness = partRates.length >= 2 ? relativeErrorOfMean(partRates) : 0;
-  const uTiming = (Math.SQRT2 * uClockTick) / dt;
+  const uTiming = (gross * Math.SQRT2 * uClockTick) / dt;
   const budget: BudgetTerm[] = [
-    term('edge timing', dt, 's', -1 / dt, Math.SQRT2 * uClockTick, 'random'),
-    term('steadiness and meter in-rotation', hertz, 'Hz', 1 / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
-    ...kFactorTerms(equipment.meter, hertz, kFactor),
+    term('edge timing', dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
+    term('steadiness and meter in-rotation', hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
+    ...kFactorTerms(equipment.meter, hertz, kFactor, gross),
     // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
     term('fluid density', inMeter.density, 'kg/m3', 1 / inMeter.density, (inMeter.density * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
     term(pressureSource, pressure.mean, 'Pa', -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
     term('meter temperature', window.meterTemperature.mean, 'K', -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
     term(railTemperatureSource, window.railTemperature.mean, 'K', 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
+    ...(leak === null ? [] : leakTerms(leak, point, (inMeter.density * point.period) / (measured - leaked))),
   ];
   return {
     kind: 'mass',
-    mass: kilograms(measured * pressureFactor * temperatureFactor),
+    mass: kilograms((measured - leaked) * pressureFactor * temperatureFactor),
     measured: kilograms(measured),
+    leaked: kilograms(leaked),
     pressureFactor,
     temperatureFactor,
     meterHertz: hertz,
@@ -178,6 +199,21 @@ export function massPerPulse(
     uTiming,
     uShared: combined(budget, 'shared'),
   };
+}
+
+/**
+ * RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all
+ * that was measured in it; how far it stood from that mean at its own time is each injector's.
+ */
+function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number): readonly BudgetTerm[] {
+  const block = leak.block + 1;
+  return [
+    term(`${leakSource}${block}`, leak.flow, 'm3/s', -perFlow, leak.uFlow, 'shared'),
+    term(`${leakChangeSource}${block}, injector ${injector + 1}`, leak.change, 'm3/s', -perFlow, Math.hypot(leak.change, leak.uChange) / Math.sqrt(12), 'shared'),
+    term(leakMeterSource, leak.flow, 'm3/s', -perFlow, leak.uMeter, 'shared'),
+    // Through its own seat nothing leaks while the injector is open. One-sided, by the whole leak at most.
+    term(`${leakPathSource}${injector + 1}`, leak.flow, 'm3/s', (-perFlow * width) / period, leak.flow / Math.sqrt(3), 'shared'),
+  ];
 }
 
 const referenceDensities = new WeakMap<Equipment, Map<string, ReturnType<typeof densityOfRun>>>();

@@ -12,8 +12,12 @@ import { cellsOf, fitCells, grouped, meanMass, withMasses } from './cells.ts';
 import type { Cell, FittedCell, Observed } from './cells.ts';
 import { combine, stateCarried } from './carried.ts';
 import { slopeCarried } from './carried-line.ts';
-import { massPerPulse, pressureSource, railTemperatureSource } from './mass.ts';
-import type { CellPlace, FlowRange, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, StaticFlow, WidthResult } from './reduction.ts';
+import { leakOf } from './leak.ts';
+import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
+import type { LookedFor } from './leak-limits.ts';
+import { leakPathSource, massPerPulse, pressureSource, railTemperatureSource } from './mass.ts';
+import { leakByPair, periodPairOf } from './period-pair.ts';
+import type { CellPlace, FlowRange, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
@@ -32,14 +36,66 @@ type FittedLine = Extract<FittedCell, { kind: 'line' }>;
  * every window is referred to the plan's conditions and regions and lines are found anew.
  * Attempts must belong to `points` (anything else is a programming error and throws).
  */
-export function reduceRun({ plan, equipment, points, attempts }: ReductionInput): Reduction {
+export function reduceRun(input: ReductionInput): Reduction {
+  const { points, attempts, equipment } = input;
+  const looked = leakOf(points, attempts, equipment);
+  const reduced = reduceWith(input, looked, null);
+  // A pair that says something else than zero points is part of what is known of the leak; without zero points it is all there is.
+  const again = leakByPair(looked, reduced.periodPair, points, attempts);
+  // What the pair said of the leak before anything was made of it: afterwards it agrees with itself.
+  return again === null ? reduced : { ...reduceWith(input, again.leak, again.contradiction), periodPair: reduced.periodPair };
+}
+
+/** `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */
+function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak: Leak, contradiction: number | null): Reduction {
+  const blocks = new Map(leak.kind === 'leak' ? leak.blocks.flatMap((block) => block.sources.map((s) => [`${s.point}:${s.attempt}`, block] as const)) : []);
   const windows = attempts.map(({ point: index, attempt, window }) => {
     const at = points[index];
     if (at?.index !== index) throw new Error(`attempt ${attempt} names point ${index}, which the plan does not have`);
-    const reduced: ReducedWindow = { point: index, attempt, at, outcome: massPerPulse(at, window, equipment, plan.reduction) };
+    const block = blocks.get(`${index}:${attempt}`) ?? null;
+    const reduced: ReducedWindow = { point: index, attempt, at, outcome: massPerPulse(at, window, equipment, plan.reduction, block) };
     return { reduced, window };
   });
-  const first = fitCells(cellsOf(points, windows), plan).fitted;
+  const reducedWindows = windows.map((w) => w.reduced);
+  const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
+  const staticFlows = staticFlowsOf(plan, points, reducedWindows, looked);
+  const all = cellsOf(points, windows);
+  const context: Context = { plan, equipment, staticFlows, looked };
+  const before = reduceCells(all, context);
+  // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
+  const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
+  const { cells, scatter, models } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
+  const stated = [...cells, ...refused.values()].sort(byPlace);
+  return {
+    reductionVersion: 1,
+    windows: reducedWindows,
+    cells: stated,
+    scatter,
+    slopeModels: models,
+    staticFlows,
+    leak,
+    periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks }),
+  };
+}
+
+/** What is the same for all cells. */
+interface Context {
+  readonly plan: Plan;
+  readonly equipment: Equipment;
+  readonly staticFlows: readonly StaticFlow[];
+  readonly looked: LookedFor | null;
+}
+
+interface Reduced {
+  readonly cells: readonly (LineCell | NoLineCell)[];
+  /** Those among the cells that a leak has spoilt, as they are stated. */
+  readonly refused: readonly { readonly key: string; readonly cell: NoLineCell }[];
+  readonly scatter: Reduction['scatter'];
+  readonly models: Reduction['slopeModels'];
+}
+
+function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked }: Context): Reduced {
+  const first = fitCells(all, plan).fitted;
   const shifts = conditionsOf(first, plan);
   const second = fitCells(
     first.flatMap((f) => (f.kind === 'line' ? [referredCell(f, shifts.get(f.cell.key))] : [])),
@@ -47,21 +103,18 @@ export function reduceRun({ plan, equipment, points, attempts }: ReductionInput)
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
   const conditions = conditionsOf(fitted, plan);
-  const reducedWindows = windows.map((w) => w.reduced);
-  const staticFlows = staticFlowsOf(plan, points, reducedWindows);
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows };
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked };
+  const refused: Reduced['refused'][number][] = [];
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
-    ...fitted.map((f) => (f.kind === 'no-line' ? noLine(f, plan) : stated(f, conditions.get(f.cell.key), shifts.get(f.cell.key), statement))),
+    ...fitted.map((f) => {
+      if (f.kind === 'no-line') return noLine(f, plan);
+      const { cell, spoilt } = stated(f, conditions.get(f.cell.key), shifts.get(f.cell.key), statement);
+      if (spoilt !== null) refused.push({ key: f.cell.key, cell: noLine({ kind: 'no-line', cell: f.cell, reason: 'leak', text: spoilt }, plan) });
+      return cell;
+    }),
   ];
-  return {
-    reductionVersion: 1,
-    windows: reducedWindows,
-    cells: cells.sort(byPlace),
-    scatter: second.scatter,
-    slopeModels: models,
-    staticFlows,
-  };
+  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models };
 }
 
 /** What all cells are stated with. */
@@ -71,6 +124,7 @@ interface Statement {
   readonly repeatability: ReadonlyMap<string, NonNullable<WidthResult['repeatability']>>;
   readonly effects: ReadonlyMap<FittedLine, ReadonlyMap<string, Effect>>;
   readonly staticFlows: readonly StaticFlow[];
+  readonly looked: LookedFor | null;
 }
 
 /** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
@@ -141,13 +195,22 @@ function noLine({ cell, reason, text }: Extract<FittedCell, { kind: 'no-line' }>
   return { ...placeOf(cell, plan), kind: 'no-line', reason, text, sources };
 }
 
-/** Adds to a line what the instruments' shared errors do to it, and states the results. */
-function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: Conditions | undefined, statement: Statement): LineCell {
+/**
+ * Adds to a line what the instruments' shared errors do to it, and states the results. `spoilt`: why a leak leaves no result;
+ * null: it leaves one.
+ */
+function stated(
+  fitted: FittedLine,
+  conditions: Conditions | undefined,
+  shifts: Conditions | undefined,
+  statement: Statement,
+): { readonly cell: LineCell; readonly spoilt: string | null } {
   if (conditions === undefined || shifts === undefined) throw new Error('every line has its conditions');
   const { plan, equipment } = statement;
   const { cell, line, used, count, stop, widthVariances } = fitted;
   const { at } = cell;
   const { byVoltage, byPressure, byTemperature } = conditions;
+  const leak = statement.looked === null ? null : leakOnMass(used.map((o) => o.source), statement.looked);
   const warmer = meanOf(used, (o) => o.window.railTemperature.mean) - celsius(plan.reduction.referenceC);
   const shared = sharedParts(fitted, statement.effects.get(fitted) ?? new Map<string, Effect>(), [
     { source: pressureSource, onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
@@ -157,7 +220,21 @@ function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: 
     { source: 'coil against rail temperature', onDeadTime: -byTemperature.value * uCoilOverRail },
     // Late by a warmth that grows with the pulse: the line turns about its dead time.
     { source: 'coil that follows duty late', onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
+    // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
+    ...(leak === null ? [] : [{ source: `${leakPathSource}${at.injector + 1}`, onDeadTime: 0, onSlope: -leak.perPeriod / at.period / Math.sqrt(3) }]),
   ]);
+  const effect: LeakEffect | null =
+    leak === null
+      ? null
+      : {
+          flow: leak.flow,
+          shift: leak.perPeriod / line.slope,
+          u: Math.hypot(...shared.filter((p) => isOfLeak(p.source)).map((p) => p.onDeadTime)),
+          change: leak.change / line.slope,
+          contradiction: leak.contradiction / line.slope,
+        };
+  const withoutLeak = Math.hypot(...shared.filter((p) => !isOfLeak(p.source)).map((p) => p.onDeadTime));
+  const verdict = effect === null ? null : leakVerdict(effect, result(line.deadTime, line.uDeadTime, line.dof, withoutLeak).expanded, plan.reduction, 'the dead time');
   let slopeSquares = 0;
   let deadTimeSquares = 0;
   let covarianceShared = 0;
@@ -204,6 +281,7 @@ function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: 
     covarianceRandom: line.covariance,
     covarianceShared,
     shared,
+    leak: effect === null ? null : { ...effect, again: verdict?.again ?? null },
     referred: {
       toVoltage: meanOf(used, (o) => shifts.shiftsOf(o).toVoltage),
       toPressure: meanOf(used, (o) => shifts.shiftsOf(o).toPressure),
@@ -217,7 +295,7 @@ function stated(fitted: FittedLine, conditions: Conditions | undefined, shifts: 
     widths,
     sources: used.map((o) => sourceOf(o.source)),
   };
-  return { ...without, staticToSlope: staticToSlope(without, statement.staticFlows) };
+  return { cell: { ...without, staticToSlope: staticToSlope(without, statement.staticFlows) }, spoilt: verdict?.refused ?? null };
 }
 
 /** Qs / m: what both share of the instruments' errors cancels. RED-24. */
@@ -345,7 +423,8 @@ function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
     const height = 1 / o.variance / weights;
     const tilt = (o.width - line.fit.meanX) / o.variance / sxx;
     for (const t of outcome.budget) {
-      if (t.kind !== 'shared') continue;
+      // Stated by the line itself, which knows how long the injector was open.
+      if (t.kind !== 'shared' || t.name.startsWith(leakPathSource)) continue;
       const error = o.mass * t.sensitivity * t.standardUncertainty;
       const sum = sums.get(t.name);
       if (sum === undefined) sums.set(t.name, { onMean: height * error, onSlope: tilt * error });

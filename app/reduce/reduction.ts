@@ -6,6 +6,7 @@ import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
 import type { LowestWidth } from '../statistics/repeatability.ts';
 import type { Result } from './budget.ts';
+import type { LeakBlock } from './leak-block.ts';
 import type { LackOfFit } from './line.ts';
 import type { RegionStop } from './linear-region.ts';
 import type { MassPerPulse, NoMass } from './mass.ts';
@@ -18,6 +19,8 @@ export interface CountingAttempt {
   readonly point: number;
   readonly attempt: number;
   readonly window: WindowSummary;
+  /** Rises in the order in which attempts ended; absent: that of the points. */
+  readonly order?: number;
 }
 
 export interface ReductionInput {
@@ -88,7 +91,52 @@ interface LineScatter {
   readonly scale: string;
 }
 
-export type NoLineReason = 'not-measured' | 'too-few-widths' | 'no-slope';
+export type NoLineReason = 'not-measured' | 'too-few-widths' | 'no-slope' | 'leak';
+
+/** What a leak does to one result, in its unit: taken off, and how well that is known. RED-45. */
+export interface LeakEffect {
+  /** The leak, m3/s, mean over the windows of the result. */
+  readonly flow: number;
+  /** By how much it moved the result before it was taken off. */
+  readonly shift: number;
+  /** Standard uncertainty of that. */
+  readonly u: number;
+  /** By how much it moves from the beginning of the block to its end. */
+  readonly change: number;
+  /** By how much zero points and period pair disagree where they contradict each other; 0: they do not. */
+  readonly contradiction: number;
+}
+
+export type Leak =
+  | {
+      readonly kind: 'leak';
+      /** All that was counted while nothing was driven: edges, and over how long, s. */
+      readonly edges: number;
+      readonly time: number;
+      readonly blocks: readonly LeakBlock[];
+    }
+  | { readonly kind: 'not-looked-at'; readonly text: string };
+
+/** What windows at twice the period say of a leak (RED-47). Volume flows, m3/s. */
+export type PeriodPair =
+  | {
+      readonly kind: 'period-pair';
+      /** What leaks beyond what was taken off already, one for each injector that has a pair, and the weighted mean. */
+      readonly injectors: readonly { readonly injector: number; readonly serialNumber: string; readonly flow: number; readonly uRandom: number }[];
+      readonly flow: number;
+      readonly uRandom: number;
+      /** From what else the period changes: the warmth of the coils, and the meter at another rate. */
+      readonly uShared: number;
+      /** false: nobody looked for a leak in another way, so the pair is all that is known of it. */
+      readonly beside: boolean;
+      /** Flow that was taken off already, and its standard uncertainty. */
+      readonly takenOff: number;
+      readonly uTakenOff: number;
+      /** `flow` over everything that is not known of it. */
+      readonly z: number;
+      readonly agrees: boolean;
+    }
+  | { readonly kind: 'no-period-pair'; readonly text: string };
 
 /** A cell's place in the plan. */
 export interface CellPlace {
@@ -121,6 +169,8 @@ export interface LineCell extends CellPlace {
   readonly covarianceRandom: number;
   readonly covarianceShared: number;
   readonly shared: readonly SharedPart[];
+  /** null: nobody looked for a leak. `again`: why this should be measured again, in words; null: no reason. */
+  readonly leak: (LeakEffect & { readonly again: string | null }) | null;
   /** Mean change of dead time by which the windows were referred to the plan's conditions, already made, s. */
   readonly referred: { readonly toVoltage: number; readonly toPressure: number; readonly toTemperature: number };
   readonly byVoltage: Sensitivity;
@@ -183,7 +233,7 @@ export type StaticFlow =
       readonly shared: readonly { readonly source: string; readonly effect: number }[];
       readonly sources: readonly Source[];
     })
-  | (StaticPlace & { readonly kind: 'no-static-flow'; readonly reason: 'not-planned' | 'not-measured'; readonly text: string });
+  | (StaticPlace & { readonly kind: 'no-static-flow'; readonly reason: 'not-planned' | 'not-measured' | 'leak'; readonly text: string });
 
 export interface Reduction {
   readonly reductionVersion: 1;
@@ -195,4 +245,6 @@ export interface Reduction {
   readonly slopeModels: readonly SlopeModel[];
   /** One for each injector and pressure, measured or not. */
   readonly staticFlows: readonly StaticFlow[];
+  readonly leak: Leak;
+  readonly periodPair: PeriodPair;
 }

@@ -1,10 +1,13 @@
 /** Static flow (SAE J1832 list: Qs): mass flow of an injector held open, from windows of pulses as long as their period. RED-24. */
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
+import { result } from './budget.ts';
 import { carried, randomPart, sharedPart, stateCarried } from './carried.ts';
 import type { Carried } from './carried.ts';
+import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
+import type { LookedFor } from './leak-limits.ts';
 import type { MassPerPulse } from './mass.ts';
-import type { ReducedWindow, Source, StaticFlow } from './reduction.ts';
+import type { ReducedWindow, StaticFlow } from './reduction.ts';
 
 /** The static flow as a value that can be computed on. */
 export function staticCarried(of: Extract<StaticFlow, { kind: 'static-flow' }>): Carried {
@@ -15,17 +18,20 @@ export function staticCarried(of: Extract<StaticFlow, { kind: 'static-flow' }>):
 }
 
 interface HeldOpen {
-  readonly source: Source;
+  readonly source: ReducedWindow;
   readonly at: Point;
   readonly outcome: MassPerPulse;
   /** kg/s */
   readonly flow: number;
 }
 
-/** Every injector and pressure of the plan. Scatter is pooled, relative, over the injectors of one pressure. */
-export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[]): readonly StaticFlow[] {
+/**
+ * Every injector and pressure of the plan. Scatter is pooled, relative, over the injectors of one pressure. `looked`: what is known
+ * of leaks; null: nobody looked.
+ */
+export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null): readonly StaticFlow[] {
   const held: HeldOpen[] = windows.flatMap(({ point, attempt, at, outcome }) =>
-    at.role === 'static' && outcome.kind === 'mass' ? [{ source: { point, attempt }, at, outcome, flow: outcome.mass / at.period }] : [],
+    at.role === 'static' && outcome.kind === 'mass' ? [{ source: { point, attempt, at, outcome }, at, outcome, flow: outcome.mass / at.period }] : [],
   );
   const pressures = [...new Set(points.map((p) => p.pressure))].sort((a, b) => a - b);
   return pressures.flatMap((pressure) => {
@@ -60,9 +66,19 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
           scale: `static flow at ${pressure} Pa`,
         },
         shared: [...shared].map(([source, effect]) => ({ source, effect })),
-        sources: windowsHere.map((h) => h.source),
+        sources: windowsHere.map(({ source: { point, attempt } }) => ({ point, attempt })),
       };
-      return { ...stated, flow: stateCarried(staticCarried(stated)) };
+      const flow = stateCarried(staticCarried(stated));
+      const leak = looked === null ? null : leakOnMass(windowsHere.map((h) => h.source), looked);
+      if (leak !== null) {
+        const { period } = first.at;
+        const of = (only: (source: string) => boolean): number => Math.hypot(...stated.shared.filter((s) => only(s.source)).map((s) => s.effect));
+        const effect = { flow: leak.flow, shift: leak.perPeriod / period, u: of(isOfLeak), change: leak.change / period, contradiction: leak.contradiction / period };
+        const withoutLeak = result(mean, stated.scatter.u, stated.scatter.dof, of((source) => !isOfLeak(source)));
+        const { refused } = leakVerdict(effect, withoutLeak.expanded, plan.reduction, 'the static flow');
+        if (refused !== null) return { ...place, kind: 'no-static-flow', reason: 'leak', text: refused };
+      }
+      return { ...stated, flow };
     });
   });
 }

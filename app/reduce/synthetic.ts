@@ -63,7 +63,7 @@ export function drawErrors(equipment: Equipment, normal: () => number): Instrume
   };
 }
 
-export function syntheticPlan(axes: Partial<Plan['axes']>, injectors = 2, reduction: Partial<Plan['reduction']> = {}): Plan {
+export function syntheticPlan(axes: Partial<Plan['axes']>, injectors = 2, reduction: Partial<Plan['reduction']> = {}, more: Partial<Pick<Plan, 'zero' | 'pair' | 'static'>> = {}): Plan {
   return planSchema.parse({
     planVersion: 1,
     zero: { windowS: 0 },
@@ -72,6 +72,7 @@ export function syntheticPlan(axes: Partial<Plan['axes']>, injectors = 2, reduct
     injectors: Array.from({ length: injectors }, (_, i) => ({ serialNumber: `S-${i + 1}`, type: 'T', channel: i + 1 })),
     axes: { voltageV: [14], pressureKpa: [400], widthMs: [2, 3, 4, 5, 6, 8, 10], periodMs: [20], replicates: 3, ...axes },
     reduction,
+    ...more,
   });
 }
 
@@ -109,7 +110,7 @@ export interface SyntheticScatter {
 
 export const noScatter: SyntheticScatter = { relative: 0, width: 0, voltage: 0, pressure: 0, warmer: 0 };
 
-/** The window that the bench would have given for `point`. */
+/** The window that the bench would have given for `point`; `leak`: what passes the meter and not the injector, m3/s. */
 export function syntheticWindow(
   point: Point,
   injector: SyntheticInjector,
@@ -118,6 +119,7 @@ export function syntheticWindow(
   errors: InstrumentErrors,
   scatter: SyntheticScatter,
   normal: () => number,
+  leak = 0,
 ): WindowSummary {
   const ambient = equipment.ambientKpa * 1e3;
   const readVoltage = point.voltage + scatter.voltage * normal();
@@ -133,7 +135,7 @@ export function syntheticWindow(
   const straight = slope * (point.width - injector.deadTime(voltage, pressure, scatter.warmer + errors.coilK)) + (injector.bend?.(point.width) ?? 0);
   const noise = scatter.relative * straight * normal() + scatter.width * slope * normal();
   const mass = (straight + noise) * Math.sqrt(density(railTemperature, pressure) / reference);
-  const volumeFlow = mass / point.period / density(meterTemperature, pressure);
+  const volumeFlow = mass / point.period / density(meterTemperature, pressure) + leak;
   let hertz = 0;
   for (let i = 0; i < 20; i += 1) hertz = volumeFlow * kFactorAt(equipment.meter, hertz) * (1 + errors.kFactor);
   const edges = Math.max(2, Math.round(3 * hertz));
@@ -153,6 +155,28 @@ export function syntheticWindow(
     supply: { mean: volts(readVoltage), sd: 0 },
     railTemperature: { mean: kelvins(railTemperature + errors.railTemperatureK), sd: 0 },
     meterTemperature: { mean: kelvins(meterTemperature + errors.meterTemperatureK), sd: 0 },
+  };
+}
+
+/** A window without pulses: the meter stood `place` edges (0 to 1) past one when it began. */
+export function syntheticZero(point: Point, equipment: Equipment, leak: number, duration: number, place: number): WindowSummary {
+  const rate = leak * kFactorAt(equipment.meter, leak * kFactorAt(equipment.meter, 0));
+  const edges = Math.floor(place + rate * duration);
+  const edgeAt = (n: number): number => (edges === 0 ? 0 : (n - place) / rate);
+  return {
+    from: seconds(0),
+    to: seconds(duration),
+    frames: 20 * duration,
+    missingFrames: 0,
+    edges,
+    firstEdgeAt: seconds(edgeAt(1)),
+    lastEdgeAt: seconds(edgeAt(edges)),
+    partRates: [],
+    pulses: 0,
+    pressure: { mean: point.pressure, sd: 0 },
+    supply: { mean: point.voltage, sd: 0 },
+    railTemperature: { mean: celsius(20), sd: 0 },
+    meterTemperature: { mean: celsius(20.25), sd: 0 },
   };
 }
 

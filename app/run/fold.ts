@@ -22,6 +22,8 @@ interface AttemptRecord {
   readonly verdict: Verdict | null;
   readonly window: WindowSummary | null;
   readonly text: string;
+  /** Events that the journal held when it began: rises in the order in which attempts were made. */
+  readonly order: number;
 }
 
 interface PointRecord {
@@ -265,7 +267,7 @@ function apply(run: WorkingState, event: RunEventBody): void {
       run.mode = 'measuring';
       return;
     case 'attempt-started':
-      pointAt(run, event.point).attempts.push({ attempt: event.attempt, reason: event.reason, verdict: null, window: null, text: '' });
+      pointAt(run, event.point).attempts.push({ attempt: event.attempt, reason: event.reason, verdict: null, window: null, text: '', order: run.revision });
       run.current = {
         point: event.point,
         attempt: event.attempt,

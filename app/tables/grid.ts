@@ -16,7 +16,9 @@ export type GridMissing =
   /** Further outside the measured range than the range is wide, or where the injector would not open. */
   | 'too-far'
   | 'shorter-than-measured'
-  | 'member-missing';
+  | 'member-missing'
+  /** A voltage that the place rests on was refused because of a leak. */
+  | 'leak';
 
 export type GridCell =
   | { readonly kind: 'value'; readonly result: Result; readonly basis: Basis }

@@ -28,7 +28,7 @@ export function deadTimeCurves(reduction: Reduction): readonly DeadTimeCurve[] {
   return curvesOf(reduction).map(({ cells, first }): DeadTimeCurve => {
     const leaveOneOut = cells.slice(1, -1).flatMap((cell) => {
       const others = cells.filter((c) => c !== cell);
-      const told = overVoltage(others, 'dead-time', cell.voltage);
+      const told = overVoltage(others, [], 'dead-time', cell.voltage);
       if (told.kind === 'missing') return [];
       const found = deadTimeCarried(cell);
       const difference = stateCarried(combine(told.of.value - found.value, [{ of: told.of, sensitivity: 1 }, { of: found, sensitivity: -1 }]));
@@ -39,7 +39,7 @@ export function deadTimeCurves(reduction: Reduction): readonly DeadTimeCurve[] {
 }
 
 /** Cells with a line, by injector, pressure and period, lowest voltage first. */
-function curvesOf(reduction: Reduction): readonly { readonly cells: readonly LineCell[]; readonly first: LineCell }[] {
+function curvesOf(reduction: Reduction): readonly { readonly cells: readonly LineCell[]; readonly first: LineCell; readonly spoilt: readonly number[] }[] {
   const curves = new Map<string, LineCell[]>();
   for (const cell of reduction.cells) {
     if (cell.kind !== 'line') continue;
@@ -51,7 +51,11 @@ function curvesOf(reduction: Reduction): readonly { readonly cells: readonly Lin
   return [...curves.values()].flatMap((cells) => {
     const sorted = cells.toSorted((a, b) => a.voltage - b.voltage);
     const [first] = sorted;
-    return first === undefined ? [] : [{ cells: sorted, first }];
+    if (first === undefined) return [];
+    const spoilt = reduction.cells.flatMap((c) =>
+      c.kind === 'no-line' && c.reason === 'leak' && c.injector === first.injector && c.pressure === first.pressure && c.period === first.period ? [c.voltage as number] : [],
+    );
+    return [{ cells: sorted, first, spoilt }];
   });
 }
 
@@ -73,15 +77,20 @@ function formOf(cells: readonly LineCell[]): CoilForm | NoCoilForm {
 
 /**
  * Along one pressure. Dead time is interpolated over what the coil form is straight in, ln(V / (V - Vp)) (1 / V where the form
- * is not known), slope over the voltage itself.
+ * is not known), slope over the voltage itself. `spoilt`: voltages whose lines were refused because of a leak.
  */
-function overVoltage(cells: readonly LineCell[], quantity: 'dead-time' | 'slope', voltage: number): Estimate {
+function overVoltage(cells: readonly LineCell[], spoilt: readonly number[], quantity: 'dead-time' | 'slope', voltage: number): Estimate {
   const carried = (cell: LineCell): Carried => (quantity === 'dead-time' ? deadTimeCarried(cell) : slopeCarried(cell));
   const exact = cells.find((c) => Math.abs(c.voltage - voltage) <= 1e-9 * voltage);
   if (exact !== undefined) return { kind: 'value', of: carried(exact), basis: 'measured' };
   const [first, last] = [cells[0], cells.at(-1)];
   if (first === undefined || last === undefined) return { kind: 'missing', reason: 'not-measured', text: 'No line was fitted for this injector at this pressure.' };
-  if (first === last) return { kind: 'missing', reason: 'one-voltage', text: `Only ${first.voltage} V was measured, which tells nothing of other voltages. Measure at least two.` };
+  if (first === last && spoilt.length === 0) return { kind: 'missing', reason: 'one-voltage', text: `Only ${first.voltage} V was measured, which tells nothing of other voltages. Measure at least two.` };
+  const missed = restsOn([...cells.map((c) => c.voltage), ...spoilt], voltage).find((v) => spoilt.includes(v));
+  if (missed !== undefined) {
+    return { kind: 'missing', reason: 'leak', text: `This place rests on the line at ${missed} V, which was refused because of a leak. Measure that block again.` };
+  }
+  if (first === last) return { kind: 'missing', reason: 'one-voltage', text: `Only ${first.voltage} V has a line, which tells nothing of other voltages. Measure the others again.` };
   const span = last.voltage - first.voltage;
   if (voltage < first.voltage - span || voltage > last.voltage + span) return tooFar(`${first.voltage} to ${last.voltage} V`);
   if (quantity === 'slope') return { kind: 'value', ...interpolateCarried(cells.map((c) => ({ x: c.voltage, of: carried(c) })), voltage, 'voltage') };
@@ -94,6 +103,16 @@ function overVoltage(cells: readonly LineCell[], quantity: 'dead-time' | 'slope'
   return { kind: 'value', ...interpolateCarried(cells.map((c) => ({ x: coordinate(c.voltage), of: carried(c) })), coordinate(voltage), 'voltage') };
 }
 
+/** The planned voltages that a place is told by: two on either side, and the place itself. RED-45. */
+function restsOn(voltages: readonly number[], voltage: number): readonly number[] {
+  const rising = voltages.toSorted((a, b) => a - b);
+  const same = rising.find((v) => Math.abs(v - voltage) <= 1e-9 * voltage);
+  if (same !== undefined) return [same];
+  const above = rising.findIndex((v) => v > voltage);
+  const next = above < 0 ? rising.length : above;
+  return rising.slice(Math.max(0, next - 2), next + 2);
+}
+
 function tooFar(range: string): Estimate {
   return { kind: 'missing', reason: 'too-far', text: `This place lies too far outside the measured range (${range}) to say anything of it.` };
 }
@@ -102,6 +121,8 @@ function tooFar(range: string): Estimate {
 function overPressure(levels: readonly { readonly pressure: number; readonly estimate: Estimate }[], quantity: 'dead-time' | 'slope', pressure: number): Estimate {
   const exact = levels.find((l) => Math.abs(l.pressure - pressure) <= 1e-9 * pressure);
   if (exact !== undefined) return exact.estimate;
+  const refused = levels.find(({ estimate }) => estimate.kind === 'missing' && estimate.reason === 'leak');
+  if (refused !== undefined) return refused.estimate;
   const known = levels.flatMap(({ pressure: at, estimate }) => (estimate.kind === 'value' ? [{ at, estimate }] : []));
   const [first, last] = [known[0], known.at(-1)];
   if (first === undefined || last === undefined) {
@@ -144,7 +165,7 @@ export function mapTables(reduction: Reduction, quantity: 'dead-time' | 'slope',
     const estimates = [...injectors].map(([injector, serialNumber]) => {
       const own = curves.filter((c) => c.first.injector === injector && c.first.period === period).sort((a, b) => a.first.pressure - b.first.pressure);
       const rows = voltages.map((voltage) => {
-        const levels = own.map(({ cells, first }) => ({ pressure: first.pressure, estimate: overVoltage(cells, quantity, voltage) }));
+        const levels = own.map(({ cells, first, spoilt }) => ({ pressure: first.pressure, estimate: overVoltage(cells, spoilt, quantity, voltage) }));
         return pressures.map((pressure) => overPressure(levels, quantity, pressure));
       });
       return { of: serialNumber, rows };

@@ -4,6 +4,7 @@ import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } f
 import type { BudgetTable } from '../../app/reduce/budget-table.ts';
 import { driftOf } from '../../app/reduce/drift.ts';
 import type { MeasuredAt } from '../../app/reduce/drift.ts';
+import { leakSentences, millilitresPerMinute } from '../../app/reduce/leak-words.ts';
 import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
 import type { LineCell, Reduction } from '../../app/reduce/reduction.ts';
 import { deadTimeCurves } from '../../app/tables/map.ts';
@@ -53,6 +54,7 @@ export function printFindings(reduction: Reduction, times: readonly MeasuredAt[]
     curveLines(reduction),
     exponentLines(reduction),
     driftLines(reduction, times),
+    leakLines(reduction),
   ];
   return sections.map(({ title, lines }) => [title, ...lines.map((l) => `  ${l}`)].join('\n')).join('\n\n');
 }
@@ -146,6 +148,17 @@ function exponentLines(reduction: Reduction): Section {
             return `${serialNumber}, ${from}: ${exponent.value.toFixed(4)} ± ${exponent.expanded.toFixed(4)}${agreesWithOrifice ? '' : ', which is not 0.5'}`;
           }),
   };
+}
+
+function leakLines({ leak, periodPair, cells }: Reduction): Section {
+  const blocks =
+    leak.kind === 'leak'
+      ? leak.blocks.map(
+          (b) =>
+            `block ${b.block + 1}, ${b.voltage} V, ${b.pressure / 1e3} kPa: ${millilitresPerMinute(b.flow)}, u ${millilitresPerMinute(b.uFlow)}; change ${millilitresPerMinute(b.change)}, u ${millilitresPerMinute(b.uChange)}`,
+        )
+      : [];
+  return { title: 'Fluid that leaks past the injector under test', lines: [...leakSentences(leak, periodPair, cells), ...blocks] };
 }
 
 function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {

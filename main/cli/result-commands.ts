@@ -108,7 +108,7 @@ export function addResultCommands(program: Command): void {
     .argument('[run]', 'id or its beginning; without it the latest run')
     .addOption(archiveOption())
     .addOption(new Option('--budget <point>', 'instead: the uncertainty budget of the attempt that counts for this point, input by input').argParser(wholeNumber))
-    .addOption(new Option('--findings', 'also: slope model, static flow, linear flow range, curve over voltage, pressure exponent, drift'))
+    .addOption(new Option('--findings', 'also: slope model, static flow, linear flow range, curve over voltage, pressure exponent, drift, leak'))
     .addOption(new Option('--other-density <kg/m3>', 'with --findings: static flow of a fluid of this density at 20 degC, as an estimate').argParser(density))
     .action((run: string | undefined, options: ResultOptions & { budget?: number; findings?: true; otherDensity?: KilogramsPerCubicMetre }) =>
       withArchive(options.archive, (archive) => {

@@ -12,6 +12,8 @@ import type { KilogramsPerSecond } from '../../app/quantities/quantity.ts';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
 import type { BudgetRow } from '../../app/reduce/budget-table.ts';
 import { kFactorPointSource } from '../../app/reduce/mass.ts';
+import { isOfLeak } from '../../app/reduce/leak-limits.ts';
+import type { LeakBlock } from '../../app/reduce/leak-block.ts';
 import type { LineCell, NoLineCell, ReducedWindow, Reduction, StaticFlow } from '../../app/reduce/reduction.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import { gridTables, measuredAxes } from '../../app/tables/all.ts';
@@ -45,7 +47,7 @@ export interface CsvExport {
 }
 
 /**
- * Writes into `directory`: attempts.csv, masses.csv, budgets.csv, lines.csv, static-flow.csv, tables.csv (what was measured),
+ * Writes into `directory`: attempts.csv, masses.csv, budgets.csv, lines.csv, leak.csv (what leaked, block by block), static-flow.csv, tables.csv (what was measured),
  * maps.csv (on the user's axes) and curves.csv (dead time over voltage as the coil form, with residuals and leave-one-out).
  * The last column of each says why nothing in it can be traced; it is empty where it can.
  */
@@ -57,6 +59,7 @@ export function exportCsv(directory: string, data: CsvExport, disk?: ExportDisk)
     { name: 'masses.csv', pieces: rows(massColumns(plan), reduction.windows) },
     { name: 'budgets.csv', pieces: rows(budgetColumns, budgetRows(reduction, equipment)) },
     { name: 'lines.csv', pieces: rows(lineColumns, reduction.cells) },
+    { name: 'leak.csv', pieces: rows(leakColumns, reduction.leak.kind === 'leak' ? reduction.leak.blocks : []) },
     { name: 'static-flow.csv', pieces: rows(staticColumns(equipment), reduction.staticFlows) },
     { name: 'tables.csv', pieces: rows(tableColumns, tableRows([...deadTimeTables(reduction), ...slopeTables(reduction)])) },
     { name: 'maps.csv', pieces: rows(mapColumns, mapRows(gridTables(reduction, axes))) },
@@ -157,6 +160,7 @@ function massColumns(plan: Plan): Columns<ReducedWindow> {
     ...placeColumns<ReducedWindow>(plan, (w) => w.at),
     Qd_mg: (w) => scaled(mass(w)?.mass, 1e6),
     Qd_as_measured_mg: (w) => scaled(mass(w)?.measured, 1e6),
+    leak_taken_off_mg: (w) => scaled(mass(w)?.leaked, 1e6),
     factor_to_plan_pressure: (w) => mass(w)?.pressureFactor,
     factor_to_reference_temperature: (w) => mass(w)?.temperatureFactor,
     meter_Hz: (w) => mass(w)?.meterHertz,
@@ -172,9 +176,30 @@ function massColumns(plan: Plan): Columns<ReducedWindow> {
     u_pressure_percent: (w) => contribution(w, 'rail pressure'),
     u_meter_temperature_percent: (w) => contribution(w, 'meter temperature'),
     u_rail_temperature_percent: (w) => contribution(w, 'rail temperature'),
+    u_leak_percent: (w) => {
+      const terms = mass(w)?.budget.filter((t) => isOfLeak(t.name)) ?? [];
+      return terms.length === 0 ? null : 100 * Math.hypot(...terms.map((t) => t.contribution));
+    },
     missing_because: (w) => (w.outcome.kind === 'no-mass' ? w.outcome.reason : null),
   };
 }
+
+const toMillilitresPerMinute = 6e7;
+
+const leakColumns: Columns<LeakBlock> = {
+  block: (b) => b.block + 1,
+  supply_V: (b) => b.voltage,
+  pressure_kPa: (b) => scaled(b.pressure, 1e-3),
+  leak_ml_per_min: (b) => b.flow * toMillilitresPerMinute,
+  u_mean_ml_per_min: (b) => b.uFlow * toMillilitresPerMinute,
+  u_meter_ml_per_min: (b) => b.uMeter * toMillilitresPerMinute,
+  change_ml_per_min: (b) => b.change * toMillilitresPerMinute,
+  u_change_ml_per_min: (b) => b.uChange * toMillilitresPerMinute,
+  zero_points_point_attempt: (b) => sourcesText(b.zeroPoints),
+  idle_s: (b) => b.idle.time,
+  idle_edges: (b) => b.idle.edges,
+  attempts: (b) => b.sources.length,
+};
 
 type AnyCell = LineCell | NoLineCell;
 
@@ -210,6 +235,9 @@ const lineColumns: Columns<AnyCell> = {
   LFR_from_PW_ms: (c) => scaled(line(c)?.flowRange?.from, 1e3),
   LFR_reenters_at_PW_ms: (c) => line(c)?.flowRange?.reenters.map((w) => textOf(w * 1e3)).join(' '),
   repeatable_from_PW_ms: (c) => repeatableFrom(c),
+  X_leak_taken_off_ms: (c) => scaled(line(c)?.leak?.shift, 1e3),
+  X_leak_u_ms: (c) => scaled(line(c)?.leak?.u, 1e3),
+  measure_again_because: (c) => line(c)?.leak?.again,
   linear_from_PW_ms: (c) => scaled(line(c)?.region.from, 1e3),
   linear_to_PW_ms: (c) => scaled(line(c)?.region.to, 1e3),
   linear_ends_because: (c) => line(c)?.region.stop.kind,

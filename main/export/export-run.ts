@@ -2,7 +2,8 @@
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import { reduceRun, type CountingAttempt, type Reduction } from '../../app/reduce/reduce.ts';
+import { countingAttempts } from '../../app/reduce/counting.ts';
+import { reduceRun, type Reduction } from '../../app/reduce/reduce.ts';
 import type { MeasuredAt } from '../../app/reduce/drift.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import { measuredAxes } from '../../app/tables/all.ts';
@@ -12,16 +13,8 @@ import { exportCsv } from './csv.ts';
 import type { ExportDisk, WriteResult } from './files.ts';
 import { exportJson } from './json.ts';
 
-/** The attempts that count, one for each point that has one. */
-function counting(state: Pick<RunState, 'points'>): CountingAttempt[] {
-  return state.points.flatMap(({ chosen, attempts }, point) => {
-    const window = attempts.find((a) => a.attempt === chosen)?.window ?? null;
-    return chosen === null || window === null ? [] : [{ point, attempt: chosen, window }];
-  });
-}
-
 export function reduceState(state: { readonly plan: Plan; readonly equipment: Equipment } & Pick<RunState, 'points'>): Reduction {
-  return reduceRun({ plan: state.plan, equipment: state.equipment, points: expandPlan(state.plan), attempts: counting(state) });
+  return reduceRun({ plan: state.plan, equipment: state.equipment, points: expandPlan(state.plan), attempts: countingAttempts(state) });
 }
 
 export interface RunExport {

@@ -67,7 +67,7 @@ async function read(name: string): Promise<readonly Record<string, string>[]> {
 describe('CSV', () => {
   it('lists the files that it wrote, and no others are left', async () => {
     const written = await exportCsv(directory, run());
-    const names = ['attempts.csv', 'masses.csv', 'budgets.csv', 'lines.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv'];
+    const names = ['attempts.csv', 'masses.csv', 'budgets.csv', 'lines.csv', 'leak.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv'];
     expect(written).toEqual({ kind: 'written', files: names.map((n) => join(directory, n)) });
     expect((await readdir(directory)).sort()).toEqual([...names].sort());
   });

@@ -43,6 +43,7 @@ function* pieces({ runId, software, notTraceable, plan, equipment, reduction, ax
   yield* list('cells', reduction.cells);
   yield* list('slopeModels', reduction.slopeModels);
   yield* list('staticFlows', reduction.staticFlows);
+  yield `"leak": ${text(reduction.leak)},\n"periodPair": ${text(reduction.periodPair)},\n`;
   yield* list('deadTimeCurves', deadTimeCurves(reduction));
   yield* list('pressureExponents', pressureExponents(reduction));
   yield `"drift": ${text(driftOf(reduction, times))},\n`;

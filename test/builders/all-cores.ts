@@ -2,13 +2,13 @@
 import { fork } from 'node:child_process';
 import { availableParallelism } from 'node:os';
 
-/** What `file` answers for each of `pieces`, in no order; `file` calls `answerPieces`. Rejects when a process fails. */
-export async function onAllCores<T>(file: string, pieces: readonly number[]): Promise<T[]> {
+/** What `file` answers for each of `pieces`, in no order; `file` calls `answerPieces`. `args`: what the processes are started with. Rejects when one fails. */
+export async function onAllCores<T>(file: string, pieces: readonly number[], args: readonly string[] = []): Promise<T[]> {
   const waiting = [...pieces];
   const answers: T[] = [];
   const one = (): Promise<void> =>
     new Promise((resolve, reject) => {
-      const child = fork(file, { stdio: ['ignore', 'inherit', 'inherit', 'ipc'] });
+      const child = fork(file, args, { stdio: ['ignore', 'inherit', 'inherit', 'ipc'] });
       const next = (): void => {
         const piece = waiting.shift();
         if (piece === undefined) child.disconnect();

@@ -7,6 +7,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
+import { countingAttempts } from '../../app/reduce/counting.ts';
 import { reduceRun, type Reduction } from '../../app/reduce/reduce.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
@@ -115,9 +116,6 @@ export function reduction(state: RunState): Reduction {
     plan: state.plan,
     equipment: state.equipment,
     points: expandPlan(state.plan),
-    attempts: state.points.flatMap(({ chosen, attempts }, point) => {
-      const window = attempts.find((a) => a.attempt === chosen)?.window ?? null;
-      return chosen === null || window === null ? [] : [{ point, attempt: chosen, window }];
-    }),
+    attempts: countingAttempts(state),
   });
 }

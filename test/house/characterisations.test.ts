@@ -3,7 +3,7 @@ import { characterise } from './characterisations.ts';
 
 describe('stated intervals of whole characterisations', () => {
   it('RED-19, RED-24, RED-32, RED-33: hold the truth of lines, static flows and tables on three new benches', () => {
-    const outcomes = [91, 92, 93].flatMap(characterise);
+    const outcomes = [91, 92, 93].flatMap((seed) => characterise(seed));
     const quantities = [...new Set(outcomes.map((o) => o.quantity))];
     for (const quantity of ['dead time', 'slope', 'static flow', 'static / slope', 'table: dead time', 'table: slope', 'table: short pulse'] as const) {
       expect(quantities).toContain(quantity);

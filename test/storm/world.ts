@@ -22,8 +22,8 @@ import { sampleEquipment, scratchFolder } from '../builders/in-process.ts';
 import { Chance, type DiskError, type Drawn, type Happening, type Instant } from './draw.ts';
 import { diskError, filesOfADeadProcess, HostClock, watchedFile, watchedPlant, Wire, type StormChannel } from './machine.ts';
 
-/** 2026-02-01, so that the certificates of the sample equipment are in force. */
-const unixOrigin = Date.UTC(2026, 1, 1);
+/** 2026-01-01, so that the certificates of the sample equipment are in force. */
+const unixOrigin = Date.UTC(2026, 0, 1);
 /** A run that is neither at its end nor with a person this long after everything is over is stuck, s. */
 const PATIENCE_S = 1800;
 /** No seed lasts longer, s. */
@@ -455,7 +455,7 @@ export class World {
     const archive = this.#openArchive(host);
     if (archive === null) return 'failed';
     this.#lookBack(archive);
-    const shared = { archive, clock: host.clock, simulated: true, newId: () => `c${(this.#ids += 1)}`, entropy: this.#chance, freeDiskBytes: () => null };
+    const shared = { archive, clock: host.clock, newId: () => `c${(this.#ids += 1)}`, entropy: this.#chance, freeDiskBytes: () => null };
     const bench = this.#drawn.takesOver ? await this.#connected(host) : null;
     if (this.#drawn.takesOver && bench === null) return 'failed';
     const opened = await RunService.open(

@@ -2,6 +2,7 @@ import { useEffect, useMemo, useRef, useState } from 'react';
 import { Button } from '../../components/button.tsx';
 import { TextInput } from '../../components/field.tsx';
 import { Notice, Status } from '../../components/status.tsx';
+import { leakDuring } from '../../../app/reduce/leak.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import { useHostState } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
@@ -34,7 +35,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => heading.current?.focus(), []);
   const { at, window } = row;
-  const mass = useMemo(() => (window === null ? null : massPerPulse(at, window, results.equipment, results.plan.reduction)), [at, window, results]);
+  const mass = useMemo(() => (window === null ? null : massPerPulse(at, window, results.equipment, results.plan.reduction, leakDuring(results.reduction.leak, at.index, row.attempt))), [at, window, results, row.attempt]);
   const budget = useMemo(() => (mass?.kind === 'mass' ? budgetOfMass(mass, results.equipment) : null), [mass, results]);
   const pulse = (kg: number): string => `${figure(amounts.pulse(kg), budget === null ? null : amounts.pulse(budget.mass.u))} ${amounts.pulseUnit}`;
   return (

@@ -6,6 +6,7 @@ import { Section } from '../../components/page.tsx';
 import { Status } from '../../components/status.tsx';
 import type { Tone } from '../../components/status.tsx';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
+import { leakDuring } from '../../../app/reduce/leak.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import type { JournalView } from '../../host/journal-feed.ts';
 import { AttemptDetails } from './attempt-details.tsx';
@@ -40,7 +41,7 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
   const columns = useMemo((): readonly Column<AttemptRow>[] => {
     const massText = (row: AttemptRow): string => {
       if (row.window === null) return '–';
-      const mass = massPerPulse(row.at, row.window, results.equipment, results.plan.reduction);
+      const mass = massPerPulse(row.at, row.window, results.equipment, results.plan.reduction, leakDuring(results.reduction.leak, row.at.index, row.attempt));
       if (mass.kind === 'no-mass') return '–';
       return plusMinus(amounts.pulse(mass.mass), amounts.pulse(budgetTable(mass, results.equipment).mass.expanded));
     };

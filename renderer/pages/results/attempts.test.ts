@@ -8,7 +8,8 @@ import { unixMillis } from '../../../app/quantities/quantity.ts';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import { attemptEnds, attemptKey, attemptRows, decisionOn, filtered } from './attempts.ts';
 import { budgetOfMass, massSteps } from './budget-view.ts';
-import { countingAttempts, countingKey, reduceForPage } from './results.ts';
+import { countingAttempts } from '../../../app/reduce/counting.ts';
+import { countingKey, reduceForPage } from './results.ts';
 import { endingWords } from '../../../app/run/ending.ts';
 import { endingTone, knownEnding } from '../../components/endings.ts';
 import { resultsSentence, runText } from './run-text.ts';
@@ -86,7 +87,7 @@ describe('attempts', () => {
 describe('budget of a mass', () => {
   const [point] = points;
   if (point === undefined) throw new Error('no point');
-  const mass = massPerPulse(point, windowOf(0), syntheticEquipment, plan.reduction);
+  const mass = massPerPulse(point, windowOf(0), syntheticEquipment, plan.reduction, null);
   if (mass.kind !== 'mass') throw new Error('no mass');
   const budget = budgetOfMass(mass, syntheticEquipment);
   it('its shares are the whole, and every line says what it is and where it comes from', () => {

@@ -3,7 +3,7 @@ import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { Evidence } from '../../../app/reduce/budget-table.ts';
 import type { Result } from '../../../app/reduce/budget.ts';
-import { kFactorPointSource } from '../../../app/reduce/mass.ts';
+import { kFactorPointSource, leakChangeSource, leakMeterSource, leakPathSource, leakSource } from '../../../app/reduce/mass.ts';
 import type { MassPerPulse } from '../../../app/reduce/mass.ts';
 import type { LineCell } from '../../../app/reduce/reduction.ts';
 import { degrees, figure, percentFigure } from './figures.ts';
@@ -15,6 +15,7 @@ const meanings: Readonly<Record<string, string>> = {
   'meter K-factor': 'How well the certificate knows the volume that one meter edge stands for.',
   'fluid density': 'How well the density of this lot is known.',
   'rail pressure': 'How far the pressure transducer may read off.',
+  [leakMeterSource]: 'How far the meter may be off at a flow as small as that of the leak.',
   'meter temperature': 'How far the thermometer in the meter may read off; it gives the density there.',
   'rail temperature': 'How far the thermometer on the rail may read off; it gives the density in the injector and the coil temperature.',
   'supply read-back': 'How far the read-back of the supply may be off; a lower voltage opens later.',
@@ -23,9 +24,16 @@ const meanings: Readonly<Record<string, string>> = {
   'coil that follows duty late': 'The coil warms with longer pulses, but only slowly; so the widths of one line may have had different coil temperatures.',
 };
 
-/** The K-factor has a source for each point of its curve. */
+/** Sources that are followed by the name of a point, block or injector. */
+const meaningsByBeginning: readonly (readonly [string, string])[] = [
+  [kFactorPointSource, 'How well the certificate knows this point of the curve by itself.'],
+  [leakSource, 'How well it is known what leaked past the injector on average over this block; the mean is taken off.'],
+  [leakChangeSource, 'How far the leak may have stood from its mean while this injector was measured.'],
+  [leakPathSource, 'Whether the leak goes through the seat of this injector, which leaks nothing while it is open.'],
+];
+
 function meaningOf(source: string): string {
-  return meanings[source] ?? (source.startsWith(kFactorPointSource) ? 'How well the certificate knows this point of the curve by itself.' : '');
+  return meanings[source] ?? meaningsByBeginning.find(([beginning]) => source.startsWith(beginning))?.[1] ?? '';
 }
 
 interface BudgetRow {
@@ -117,6 +125,8 @@ function shownInput(unit: string): ShownInput {
       return { unit: 'ms', uUnit: 'ms', factor: 1e3, offset: 0 };
     case '1/m3':
       return { unit: 'edges/L', uUnit: 'edges/L', factor: 1e-3, offset: 0 };
+    case 'm3/s':
+      return { unit: 'mL/min', uUnit: 'mL/min', factor: 6e7, offset: 0 };
     case 'kg/m3':
       return { unit: 'kg/m³', uUnit: 'kg/m³', factor: 1, offset: 0 };
     default:
@@ -168,6 +178,7 @@ function evidenceText(evidence: Evidence): string {
 export function massSteps(mass: MassPerPulse, pulse: (kg: number) => string): readonly string[] {
   return [
     `The meter gave ${figure(mass.meterHertz)} edges a second at ${figure(mass.kFactorPerCubicMetre / 1e3)} edges per litre; the fluid in it had ${figure(mass.meterDensity)} kg/m³. That is ${pulse(mass.measured)} as measured.`,
+    ...(mass.leaked > 0 ? [`Of that ${pulse(mass.leaked)} leaked past the injector and is taken off.`] : []),
     `Referred to the plan's pressure: × ${mass.pressureFactor.toFixed(5)}. Referred to the reference temperature: × ${mass.temperatureFactor.toFixed(5)}.`,
     `Result: ${pulse(mass.mass)}.`,
   ];

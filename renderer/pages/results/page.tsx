@@ -1,6 +1,7 @@
 import { useMemo, useState } from 'react';
 import type { ReactNode } from 'react';
 import type { RunRow } from '../../../app/contract/contract.ts';
+import { leakSentences } from '../../../app/reduce/leak-words.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice } from '../../components/field.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
@@ -20,6 +21,7 @@ import { LinePanel } from './line-panel.tsx';
 import { ConditionPicker } from './pickers.tsx';
 import './results.css';
 import { referenceDensity } from './results.ts';
+import type { RunResults } from './results.ts';
 import { resultsSentence, runText, shortRunText } from './run-text.ts';
 import { noWish, selectionOf } from './selection.ts';
 import type { Wish } from './selection.ts';
@@ -141,10 +143,17 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
       <p className="results-state" role="status">
         {[reducing ? 'Attempts have changed; the results are being worked out again.' : '', resultsSentence(results), amounts.statement].filter((text) => text !== '').join(' ')}
       </p>
+      <Notice tone={leakTone(results)}>{leakSentences(results.reduction.leak, results.reduction.periodPair, results.reduction.cells).join(' ')}</Notice>
       <ConditionPicker selection={selection} onWish={onWish} />
       {panel()}
     </>
   );
+}
+
+/** A leak that was not looked for, or that leaves no result, is not to be overlooked. */
+function leakTone({ reduction: { leak, periodPair, cells } }: RunResults): 'good' | 'note' | 'bad' {
+  if (cells.some((c) => c.kind === 'no-line' && c.reason === 'leak') || (periodPair.kind === 'period-pair' && !periodPair.agrees)) return 'bad';
+  return leak.kind === 'leak' && !cells.some((c) => c.kind === 'line' && c.leak?.again != null) ? 'good' : 'note';
 }
 
 function leadOf({ journal: { state, events } }: ResultsView): ReactNode {

@@ -40,14 +40,6 @@ export interface ReduceRequest {
   readonly attempts: readonly CountingAttempt[];
 }
 
-/** The attempts that count, one for each point that has one. */
-export function countingAttempts(state: RunState): readonly CountingAttempt[] {
-  return state.points.flatMap(({ chosen, attempts }, point) => {
-    const window = attempts.find((a) => a.attempt === chosen)?.window ?? null;
-    return chosen === null || window === null ? [] : [{ point, attempt: chosen, window }];
-  });
-}
-
 /** Changes exactly when another attempt counts somewhere. */
 export function countingKey(state: RunState): string {
   return state.points.map(({ chosen }) => chosen ?? '').join(',');

@@ -3,7 +3,8 @@ import { useEffect, useMemo, useRef, useState } from 'react';
 import { useRun } from '../../host/host.ts';
 import type { JournalView } from '../../host/journal-feed.ts';
 import type { ReduceAnswer, ReduceQuestion } from './reduce-worker.ts';
-import { countingAttempts, countingKey } from './results.ts';
+import { countingAttempts } from '../../../app/reduce/counting.ts';
+import { countingKey } from './results.ts';
 import type { RunResults } from './results.ts';
 
 export interface ResultsView {

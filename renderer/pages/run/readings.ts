@@ -24,7 +24,7 @@ const coverage = 2;
 
 /** Mass per pulse of a window with its expanded uncertainty, or why there is none. */
 export function massText(point: Point, window: WindowSummary, plan: Plan, equipment: Equipment, units: Units): string {
-  const result = massPerPulse(point, window, equipment, plan.reduction);
+  const result = massPerPulse(point, window, equipment, plan.reduction, null);
   if (result.kind === 'no-mass') return result.text;
   const shown = units.pulse(result.mass, point.period);
   if (shown === null) return units.statement;
@@ -37,7 +37,7 @@ export function massText(point: Point, window: WindowSummary, plan: Plan, equipm
 export function readingsOf(point: Point, window: WindowSummary, plan: Plan, equipment: Equipment, units: Units): readonly Reading[] {
   const { accept } = plan;
   const zero = point.role === 'zero';
-  const result = massPerPulse(point, window, equipment, plan.reduction);
+  const result = massPerPulse(point, window, equipment, plan.reduction, null);
   const flow = result.kind === 'mass' ? units.flow(result.measured / point.period) : null;
   const temperatures = `${plainNumber(accept.temperatureMinC)} to ${plainNumber(accept.temperatureMaxC)}\u00a0°C`;
   const seconds = window.to - window.from;

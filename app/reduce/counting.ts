@@ -1,0 +1,11 @@
+import type { RunState } from '../run/fold.ts';
+import type { CountingAttempt } from './reduction.ts';
+
+/** The attempts of a run that count, one for each point that has one, with the order in which they were made. */
+export function countingAttempts({ points }: Pick<RunState, 'points'>): readonly CountingAttempt[] {
+  return points.flatMap(({ chosen, attempts }, point) => {
+    const found = attempts.find((a) => a.attempt === chosen);
+    const window = found?.window ?? null;
+    return found === undefined || window === null ? [] : [{ point, attempt: found.attempt, window, order: found.order }];
+  });
+}

@@ -1,0 +1,30 @@
+/** An attempt of a run. */
+interface Attempted {
+  readonly point: number;
+  readonly attempt: number;
+}
+
+/**
+ * What leaked in one block of the run: the attempts between two zero points. Volume flows at the meter, m3/s; u: standard
+ * uncertainties. RED-40 to RED-42.
+ */
+export interface LeakBlock {
+  /** From 0, in the order of measurement. */
+  readonly block: number;
+  /** Of its measure points. */
+  readonly pressure: number;
+  readonly voltage: number;
+  /** Mean over the block. */
+  readonly flow: number;
+  readonly uFlow: number;
+  /** From its beginning to its end. */
+  readonly change: number;
+  readonly uChange: number;
+  /** What the K-factor may be off at so low a flow, beside what its whole curve shares. */
+  readonly uMeter: number;
+  /** The zero points right before and after it. */
+  readonly zeroPoints: readonly Attempted[];
+  /** Edges and time, s, between the pulses of its attempts. */
+  readonly idle: { readonly edges: number; readonly time: number };
+  readonly sources: readonly Attempted[];
+}

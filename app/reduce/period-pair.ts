@@ -1,0 +1,161 @@
+/**
+ * Period pair: the same pulse at twice the period gives the same mass, unless fluid leaks past the injector: then it differs by
+ * what leaks in one period more. Tells a leak while pulses flow, without waiting. RED-47.
+ */
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import { celsius } from '../quantities/quantity.ts';
+import type { WindowSummary } from '../run/window.ts';
+import { kFactorPointSource } from './mass.ts';
+import type { MassPerPulse } from './mass.ts';
+import type { LeakBlock } from './leak-block.ts';
+import type { CountingAttempt, Leak, LineCell, NoLineCell, PeriodPair, ReducedWindow, ScatterModel } from './reduction.ts';
+import { varianceAt } from './variance-model.ts';
+
+/** Zero points and pair contradict each other from so many standard uncertainties on. */
+const contradicts = 3;
+/**
+ * Half the duty leaves the coil cooler, and a cooler coil opens sooner. By how much a coil in fuel stands above it for a watt, K/W:
+ * rectangular from 0 to 1.5, an estimate. Ohms of a coil that the plan does not give: of a high-impedance injector.
+ */
+const coilKelvinPerWatt = 0.75;
+const uCoilKelvinPerWatt = 0.75 / Math.sqrt(3);
+const usualOhm = 14;
+
+interface Question {
+  readonly plan: Plan;
+  readonly windows: readonly { readonly reduced: ReducedWindow; readonly window: WindowSummary }[];
+  readonly cells: readonly (LineCell | NoLineCell)[];
+  readonly scatter: readonly ScatterModel[];
+  readonly blocks: ReadonlyMap<string, LeakBlock>;
+}
+
+interface Weighed {
+  readonly at: Point;
+  readonly outcome: MassPerPulse;
+  readonly window: WindowSummary;
+  readonly block: LeakBlock | null;
+}
+
+export function periodPairOf({ plan, windows, cells, scatter, blocks }: Question): PeriodPair {
+  const weighed = windows.flatMap(({ reduced: { point, attempt, at, outcome }, window }): Weighed[] =>
+    outcome.kind === 'mass' && (at.role === 'pair' || at.role === 'measure') ? [{ at, outcome, window, block: blocks.get(`${point}:${attempt}`) ?? null }] : [],
+  );
+  const pairs = weighed.filter((w) => w.at.role === 'pair');
+  if (pairs.length === 0) return { kind: 'no-period-pair', text: 'No window at twice the period was measured, so pulses do not say whether fluid leaks past the injectors.' };
+  const found = plan.injectors.flatMap((_, injector) => {
+    const one = ofInjector(injector, pairs, weighed, cells, scatter, plan);
+    return one === null ? [] : [one];
+  });
+  if (found.length === 0) return { kind: 'no-period-pair', text: 'The windows at twice the period have no line and no windows of the same width at the period itself beside them, so they say nothing.' };
+
+  let weights = 0;
+  for (const f of found) weights += 1 / (f.uRandom * f.uRandom);
+  const share = (f: (typeof found)[number]): number => 1 / (f.uRandom * f.uRandom) / weights;
+  const mean = (read: (f: (typeof found)[number]) => number): number => found.reduce((sum, f) => sum + share(f) * read(f), 0);
+  const flow = mean((f) => f.flow);
+  const uRandom = 1 / Math.sqrt(weights);
+  const sources = new Set(found.flatMap((f) => [...f.ofMeter.keys()]));
+  const uShared = Math.hypot(mean((f) => f.uWarmth), ...[...sources].map((source) => mean((f) => f.ofMeter.get(source) ?? 0)));
+  const takenOff = mean((f) => f.takenOff);
+  const uTakenOff = mean((f) => f.uTakenOff);
+  const z = flow / Math.hypot(uRandom, uShared, uTakenOff);
+  return {
+    kind: 'period-pair',
+    injectors: found.map((f) => ({ injector: f.injector, serialNumber: plan.injectors[f.injector]?.serialNumber ?? '', flow: f.flow, uRandom: f.uRandom })),
+    flow,
+    uRandom,
+    uShared,
+    beside: blocks.size > 0,
+    takenOff,
+    uTakenOff,
+    z,
+    agrees: Math.abs(z) <= contradicts,
+  };
+}
+
+/** The leak beyond what was taken off already, by the pairs of one injector, m3/s; null: they have no partners or no line. */
+function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readonly Weighed[], cells: Question['cells'], scatter: Question['scatter'], plan: Plan) {
+  const [first] = pairs.filter((p) => p.at.injector === injector);
+  if (first === undefined) return null;
+  const { at } = first;
+  const period = at.period / 2;
+  const alike = (w: Weighed): boolean => w.at.injector === injector && w.at.voltage === at.voltage && w.at.pressure === at.pressure && w.at.width === at.width;
+  const long = pairs.filter((w) => alike(w) && w.at.period === at.period);
+  const short = weighed.filter((w) => w.at.role === 'measure' && alike(w) && Math.abs(w.at.period - period) < 1e-9);
+  const cell = cells.find((c) => c.injector === injector && c.voltage === at.voltage && c.pressure === at.pressure && Math.abs(c.period - period) < 1e-9);
+  const model = scatter.find((s) => s.pressure === at.pressure && Math.abs(s.period - period) < 1e-9);
+  if (short.length === 0 || cell?.kind !== 'line' || model === undefined) return null;
+
+  const slope = cell.slope.value;
+  const { byVoltage, byPressure, byTemperature } = cell;
+  const referenceK = celsius(plan.reduction.referenceC);
+  const referred = ({ outcome, window }: Weighed): number =>
+    outcome.mass -
+    slope *
+      (byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + byTemperature.value * (referenceK - window.railTemperature.mean));
+  const meanOf = (list: readonly Weighed[], read: (w: Weighed) => number): number => list.reduce((sum, w) => sum + read(w), 0) / list.length;
+  const varianceOf = (list: readonly Weighed[]): number =>
+    meanOf(list, ({ outcome }) => Math.max(varianceAt(model, outcome.mass), (outcome.uTiming * outcome.mass) ** 2)) / list.length;
+
+  // The heat of a pulse: what the supply gives a coil from when its current has risen.
+  const ohm = plan.injectors[injector]?.coilResistanceOhm ?? usualOhm;
+  const heat = (at.voltage * at.voltage * Math.max(0, at.width - cell.deadTime.value)) / ohm;
+  const watts = heat / period - heat / at.period;
+  const perKelvin = slope * byTemperature.value;
+  const difference = meanOf(long, referred) - meanOf(short, referred) - perKelvin * coilKelvinPerWatt * watts;
+  const perFlow = meanOf(short, ({ outcome }) => outcome.meterDensity * period * outcome.pressureFactor * outcome.temperatureFactor);
+
+  const ofMeter = new Map<string, number>();
+  for (const [list, sign] of [[long, 1], [short, -1]] as const) {
+    for (const { outcome } of list) {
+      for (const t of outcome.budget) {
+        if (!t.name.startsWith(kFactorPointSource)) continue;
+        ofMeter.set(t.name, (ofMeter.get(t.name) ?? 0) + (sign * t.sensitivity * t.standardUncertainty * outcome.mass) / list.length / perFlow);
+      }
+    }
+  }
+  const blocksOf = [...long, ...short].flatMap((w) => (w.block === null ? [] : [w.block]));
+  const ofBlocks = (read: (b: LeakBlock) => number): number => (blocksOf.length === 0 ? 0 : blocksOf.reduce((sum, b) => sum + read(b), 0) / blocksOf.length);
+  return {
+    injector,
+    flow: difference / perFlow,
+    uRandom: Math.sqrt(varianceOf(long) + varianceOf(short)) / perFlow,
+    uWarmth: (perKelvin * uCoilKelvinPerWatt * watts) / perFlow,
+    ofMeter,
+    takenOff: ofBlocks((b) => b.flow),
+    uTakenOff: ofBlocks((b) => Math.hypot(b.uFlow, b.uMeter, Math.hypot(b.change, b.uChange) / Math.sqrt(12))),
+  };
+}
+
+/**
+ * The leak with what the pair adds to it: all of it where nobody looked at rest; where the two contradict each other, the
+ * disagreement as something that the meter does not tell at rest. null: nothing is added.
+ */
+export function leakByPair(looked: Leak, pair: PeriodPair, points: readonly Point[], attempts: readonly CountingAttempt[]): { readonly leak: Leak; readonly contradiction: number | null } | null {
+  if (pair.kind === 'no-period-pair') return null;
+  if (looked.kind === 'leak') {
+    if (pair.agrees) return null;
+    const uMeter = Math.abs(pair.flow) / Math.sqrt(3);
+    return { leak: { ...looked, blocks: looked.blocks.map((b) => ({ ...b, uMeter: Math.hypot(b.uMeter, uMeter) })) }, contradiction: Math.abs(pair.flow) };
+  }
+  const flow = Math.max(0, pair.flow);
+  const block = (pressure: number, voltage: number, sources: LeakBlock['sources']): LeakBlock => ({
+    block: 0,
+    pressure,
+    voltage,
+    flow,
+    uFlow: Math.hypot(pair.uRandom, pair.uShared),
+    // Seen once, and not how it changes: it may have been anything up to that, or begun any time.
+    change: 0,
+    uChange: flow,
+    uMeter: 0,
+    zeroPoints: [],
+    idle: { edges: 0, time: 0 },
+    sources,
+  });
+  const driven = attempts.flatMap(({ point, attempt }) => (points[point] === undefined || points[point].role === 'zero' ? [] : [{ point, attempt, at: points[point] }]));
+  const [first] = driven;
+  if (first === undefined) return null;
+  return { leak: { kind: 'leak', edges: 0, time: 0, blocks: [block(first.at.pressure, first.at.voltage, driven.map(({ point, attempt }) => ({ point, attempt })))] }, contradiction: null };
+}
