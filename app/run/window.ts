@@ -115,13 +115,12 @@ export class WindowCollector {
     if (firstEdge === undefined || lastEdge === undefined || lastEdge.lastEdgeAt <= firstEdge.lastEdgeAt) {
       return { failure: 'no-flow', text: 'The meter gave fewer than two edges inside the window, so there is no flow to measure.' };
     }
-    return {
-      ...whole,
+    return withFlow(whole, {
       edges: lastEdge.edges - firstEdge.edges,
       firstEdgeAt: firstEdge.lastEdgeAt,
       lastEdgeAt: lastEdge.lastEdgeAt,
       partRates: this.#partRates(from, to),
-    };
+    });
   }
 
   /**
@@ -139,13 +138,12 @@ export class WindowCollector {
     if (first === undefined || last === undefined || middle === undefined) throw new Error('a window has frames');
     const rate = (from: BenchFrame, to: BenchFrame): number => (to.at > from.at ? (to.edges - from.edges) / (to.at - from.at) : 0);
     const edges = last.edges - first.edges;
-    return {
-      ...whole,
+    return withFlow(whole, {
       edges,
       firstEdgeAt: edges > 0 ? (frames[this.#firstWithEdge]?.lastEdgeAt ?? first.at) : first.at,
       lastEdgeAt: edges > 0 ? last.lastEdgeAt : first.at,
       partRates: [rate(first, middle), rate(middle, last)],
-    };
+    });
   }
 
   #allEdges(): number {
@@ -194,8 +192,15 @@ export function summariseWindow(frames: readonly BenchFrame[], edgesPerRevolutio
   return role === 'zero' ? collector.summariseZero() : collector.summarise();
 }
 
+type Flow = Pick<WindowSummary, 'edges' | 'firstEdgeAt' | 'lastEdgeAt' | 'partRates'>;
+
+/** In the order of the type, which is the order in the archive. */
+function withFlow({ from, to, frames, missingFrames, ...rest }: Omit<WindowSummary, keyof Flow>, flow: Flow): WindowSummary {
+  return { from, to, frames, missingFrames, ...flow, ...rest };
+}
+
 /** What every window has, if its frames belong together. */
-function wholeWindow(frames: readonly BenchFrame[]): Omit<WindowSummary, 'edges' | 'firstEdgeAt' | 'lastEdgeAt' | 'partRates'> | WindowFailure {
+function wholeWindow(frames: readonly BenchFrame[]): Omit<WindowSummary, keyof Flow> | WindowFailure {
   const [first] = frames;
   const last = frames[frames.length - 1];
   if (first === undefined || last === undefined || frames.length < 2) {

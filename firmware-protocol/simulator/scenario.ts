@@ -5,6 +5,17 @@ const sensor = z.enum(['supply', 'current', 'pressure', 'rail-temperature', 'met
 const direction = z.enum(['to-host', 'to-controller', 'both']);
 const probability = z.number().min(0).max(1);
 
+const leak = {
+  /** At 400 kPa, when it begins. */
+  mlPerMin: z.number().nonnegative(),
+  /** By how much it becomes more in an hour; absent: not at all. */
+  growsMlPerMinPerH: z.number().optional(),
+  /** How it follows the pressure: as a hole (root of the pressure, the default) or as a narrow gap (the pressure itself). */
+  law: z.enum(['orifice', 'laminar']).optional(),
+  /** How much it wanders over a quarter of an hour, percent of itself; absent: 3. Without noise: not at all. */
+  unsteadyPercent: z.number().nonnegative().max(50).optional(),
+};
+
 const faultKinds = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('lines-lost'), direction, probability }),
   z.strictObject({ kind: z.literal('lines-garbled'), direction, probability }),
@@ -30,7 +41,10 @@ const faultKinds = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('channels-swapped'), channel: z.int().min(1), with: z.int().min(1) }),
   /** The switch conducts always: whenever there is a supply, current flows and the injector is open. */
   z.strictObject({ kind: z.literal('driver-shorted'), channel: z.int().min(1) }),
-  z.strictObject({ kind: z.literal('injector-leaking'), channel: z.int().min(1), mlPerMin: z.number().positive() }),
+  /** Drips through its seat while it is shut. */
+  z.strictObject({ kind: z.literal('injector-leaking'), channel: z.int().min(1), ...leak }),
+  /** Fluid that passes the meter and no injector: a fitting of the rail, a relief valve that does not shut. */
+  z.strictObject({ kind: z.literal('fitting-leaking'), ...leak }),
   z.strictObject({ kind: z.literal('meter-silent') }),
   z.strictObject({ kind: z.literal('supply-out-of-reach'), maxV: z.number().positive() }),
   z.strictObject({ kind: z.literal('emergency-stop') }),
@@ -53,6 +67,8 @@ export const scenarioSchema = z.strictObject({
   rail: z
     .strictObject({ pump: z.boolean().default(true), relief: z.boolean().default(true), shutOff: z.boolean().default(true) })
     .prefault({}),
+  /** Edge rate below which the flow slips through the meter and it gives no edge, Hz; 0: it sees every flow. */
+  meterLeastHertz: z.number().nonnegative().default(0),
   /** false: no pulse scatter, jitter, ripple, drift or sensor noise. Instrument errors and part spread remain. */
   noise: z.boolean().default(true),
   /** false: the instruments are exactly as their certificates say. */

@@ -9,6 +9,7 @@ import { drawInjector } from './plant/injector-type.ts';
 import { drawInstrumentErrors } from './plant/instrument-errors.ts';
 import { driveAt } from './plant/supply.ts';
 import { settledRise } from './plant/thermal.ts';
+import { Leak } from './plant/leak.ts';
 import type { Scenario } from './scenario.ts';
 
 export interface TruthQuestion {
@@ -78,4 +79,25 @@ export function truthOf(scenario: Scenario, question: TruthQuestion): Truth {
     coilC,
     coilOhm: coilResistance(parts, 20),
   };
+}
+
+/**
+ * Volume flow, mL/min, of all leaks that the scenario begins at a bench time, at that time `atS` and gauge pressure while nothing is
+ * driven. What begins with a burst is not known here and throws.
+ */
+export function trueLeak(scenario: Scenario, atS: number, pressureKpa: number): number {
+  const leaks = scenario.faults
+    .map(({ begins, forS, fault }) => {
+      if (fault.kind !== 'injector-leaking' && fault.kind !== 'fitting-leaking') return null;
+      if (!('atS' in begins)) throw new Error('this leak begins with a burst, and when that comes is not known here');
+      return { from: begins.atS, to: begins.atS + (forS ?? Number.POSITIVE_INFINITY), fault };
+    })
+    .filter((leak) => leak !== null)
+    .sort((a, b) => a.from - b.from);
+  let flow = 0;
+  leaks.forEach(({ from, to, fault }, i) => {
+    if (from <= atS && atS < to) flow += new Leak(fault, from, i + 1, scenario).at(atS, pressureKpa * 1e3);
+  });
+  for (let channel = 1; channel <= scenario.injectors; channel += 1) flow += drawInjector(scenario.seed, channel).seatLeak * Math.sqrt(pressureKpa / 400);
+  return flow * 60e6;
 }

@@ -12,10 +12,15 @@ type PauseKind = 'pause-now' | 'pause-at-next-point';
 const plan = (): Plan => samplePlan('small-plan', (small) => ({ ...small, settleS: 3, window: { minEdges: 480, minS: 16, maxS: 60 } }));
 const bench = scenario({ noise: false });
 
-/** Mass of a pulse at each point, kg; null where no attempt counts. */
+/** Mass of a pulse at each point, kg, of a zero point its edges and one; null where no attempt counts. */
 function accepted(result: InProcessResult): readonly (number | null)[] {
   const masses = new Map(reduction(result.state).windows.map((w) => [w.point, w.outcome.kind === 'mass' ? w.outcome.mass : null]));
-  return expandPlan(result.state.plan).map((point) => masses.get(point.index) ?? null);
+  return expandPlan(result.state.plan).map((point) => {
+    if (point.role !== 'zero') return masses.get(point.index) ?? null;
+    const { attempts, chosen } = result.state.points[point.index] ?? { attempts: [], chosen: null };
+    const edges = attempts.find(({ attempt }) => attempt === chosen)?.window?.edges;
+    return edges === undefined ? null : edges + 1;
+  });
 }
 
 const stepsIn = (result: InProcessResult): number => result.events.filter((event) => event.kind === 'step').length;

@@ -21,17 +21,24 @@ export class Meter {
   #angle = 0;
   #whole = 0;
   #next: number;
-  #speedAngle = 0;
+  /** Edges that the flow would have given, and the same when the speed was last taken. */
+  #flowed = 0;
+  #speedFlowed = 0;
   #hertz = 0;
+  readonly #leastHertz: number;
   #edgesPerCubicMetre: number;
   #given = 0;
   #lastEdgeUs = 0;
   silent = false;
 
-  /** @param random null: a perfect pick-up. @param kError true K-factor over the certificate's, less one. */
-  constructor(random: RandomSource | null, kError: number) {
+  /**
+   * @param random null: a perfect pick-up. @param kError true K-factor over the certificate's, less one. @param leastHertz a
+   * slower flow than this slips past the gears, which stand still.
+   */
+  constructor(random: RandomSource | null, kError: number, leastHertz = 0) {
     this.#random = random;
     this.#kError = kError;
+    this.#leastHertz = leastHertz;
     this.#phase = random === null ? 0 : 2 * Math.PI * random.uniform();
     this.#edgesPerCubicMetre = this.#kFactor();
     this.#next = this.#place(1);
@@ -53,6 +60,8 @@ export class Meter {
     const factor = this.#edgesPerCubicMetre;
     const start = this.#angle;
     const total = volumeAfter(dt) * factor;
+    this.#flowed += total;
+    if (this.#hertz < this.#leastHertz) return;
     const after = start + total;
     if (after >= this.#next) {
       let last = this.#next;
@@ -69,8 +78,8 @@ export class Meter {
 
   /** The speed of the gears is taken anew every `dt` seconds. */
   tick(dt: number): void {
-    const hertz = (this.#angle - this.#speedAngle) / dt;
-    this.#speedAngle = this.#angle;
+    const hertz = (this.#flowed - this.#speedFlowed) / dt;
+    this.#speedFlowed = this.#flowed;
     this.#hertz += (hertz - this.#hertz) * (1 - Math.exp(-dt / SPEED_TAU_S));
     this.#edgesPerCubicMetre = this.#kFactor();
   }

@@ -392,6 +392,62 @@ describe('faults of the plant', () => {
     expect(work.pass(120).edges - closed).toBeLessThanOrEqual(1);
   });
 
+  const hertzOf = (work: Work, s: number): number => {
+    const before = work.plant.read();
+    const after = work.pass(s);
+    return (after.edges - before.edges) / ((after.lastEdgeUs - before.lastEdgeUs) / 1e6);
+  };
+  const perMin = (hertz: number) => (hertz / (nominalKFactor(hertz) * 1e-3)) * 60;
+
+  it.each([['orifice', Math.sqrt(0.5)], ['laminar', 0.5]] as const)('a leak that goes by the law %s follows the pressure so', (law, share) => {
+    const { work, begin } = faulty({ kind: 'fitting-leaking', mlPerMin: 12, law });
+    begin();
+    work.pass(5);
+    const high = hertzOf(work, 120);
+    work.plant.setPressure(200e3);
+    work.pass(8);
+    expect(Math.abs(perMin(hertzOf(work, 120)) / perMin(high) / share - 1)).toBeLessThan(5e-3);
+  });
+
+  it('a leak grows by the stated amount, and wanders where there is noise', () => {
+    const { work, begin } = faulty({ kind: 'fitting-leaking', mlPerMin: 0, growsMlPerMinPerH: 12 });
+    begin();
+    work.pass(1800);
+    expect(Math.abs(perMin(hertzOf(work, 60)) - 12 * (1830 / 3600))).toBeLessThan(0.05);
+    const wandering = faulty({ kind: 'fitting-leaking', mlPerMin: 12 }, {});
+    wandering.begin();
+    const seen = Array.from({ length: 12 }, () => perMin(hertzOf(wandering.work, 60)));
+    expect(Math.max(...seen) / Math.min(...seen)).toBeGreaterThan(1.01);
+    expect(Math.max(...seen) / Math.min(...seen)).toBeLessThan(1.12);
+  });
+
+  it('the leak of a seat is not there while its own needle is open, that of another is', () => {
+    const added = (channel: number): number => {
+      const { work, begin } = faulty({ kind: 'injector-leaking', channel, mlPerMin: 30 });
+      work.supply(14);
+      const mass = () => work.measure(1, 10, 20, 2000);
+      const sound = mass();
+      begin();
+      return mass() - sound;
+    };
+    const [own, other] = [added(1), added(2)];
+    // Open for about half of the period.
+    expect(own / other).toBeGreaterThan(0.45);
+    expect(own / other).toBeLessThan(0.6);
+  });
+
+  it('below its least flow the meter gives no edge, above it counts all', () => {
+    const slow = faulty({ kind: 'fitting-leaking', mlPerMin: 1 }, { ...QUIET, meterLeastHertz: 2 });
+    slow.begin();
+    slow.work.pass(5);
+    const before = slow.work.plant.read().edges;
+    expect(slow.work.pass(120).edges).toBe(before);
+    const fast = faulty({ kind: 'fitting-leaking', mlPerMin: 12 }, { ...QUIET, meterLeastHertz: 2 });
+    fast.begin();
+    fast.work.pass(5);
+    expect(Math.abs(perMin(hertzOf(fast.work, 120)) - 12)).toBeLessThan(0.06);
+  });
+
   it('an injector stuck open is good until its first pulse, and flows ever after', () => {
     const { work, begin, end } = faulty({ kind: 'injector-stuck-open', channel: 1 });
     begin();

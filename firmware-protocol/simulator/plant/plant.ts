@@ -11,6 +11,7 @@ import { heptaneDensity } from './fluid.ts';
 import { InjectorChannel, type Draw } from './injector-channel.ts';
 import { drawInjector } from './injector-type.ts';
 import { drawInstrumentErrors } from './instrument-errors.ts';
+import { Leak } from './leak.ts';
 import { Meter } from './meter.ts';
 import { Rail } from './rail.ts';
 import { Supply } from './supply.ts';
@@ -58,6 +59,7 @@ interface PendingPulse {
 }
 
 interface ActiveDraw extends Draw {
+  readonly channel: number;
   /** The flow is worked out anew here; before the draw begins this is its beginning. */
   nextUs: number;
   /** kg/s. */
@@ -97,7 +99,11 @@ class SimulatedPlant implements Plant {
   #meanCurrent = 0;
   #meterDensity = 0;
   #railDensity = 0;
+  /** kg/s: all that runs out without a pulse, and of it what drips through the seat of an injector while it is shut. */
   #leak = 0;
+  readonly #seatLeaks = new Map<number, number>();
+  readonly #leaks = new Map<FaultKind, Leak>();
+  #leaksBegun = 0;
   /** Channels whose injector opened and does not shut any more, and those whose driver always conducts. */
   readonly #hanging = new Set<number>();
   #shorted: readonly number[] = [];
@@ -123,7 +129,7 @@ class SimulatedPlant implements Plant {
     const dead = scenario.rail.pump || scenario.rail.relief;
     this.#rail = new Rail(dead ? 0 : HOME_PA - this.#errors.pressurePa);
     this.#rail.cutOff(scenario.rail.pump && !this.#vented);
-    this.#meter = new Meter(chance('meter'), this.#errors.kFactor);
+    this.#meter = new Meter(chance('meter'), this.#errors.kFactor, scenario.meterLeastHertz);
     this.#sensorNoise = chance('sensors');
     this.#faultNoise = RandomSource.named(scenario.seed, 'noisy sensor');
     this.#pressureCreep = creep('pressure creep', PRESSURE_CREEP);
@@ -188,6 +194,10 @@ class SimulatedPlant implements Plant {
 
   begin(fault: FaultKind): void {
     if (fault.kind === 'sensor-stuck') this.#stuckAt.set(fault, this.#reading(fault.sensor));
+    if (fault.kind === 'injector-leaking' || fault.kind === 'fitting-leaking') {
+      this.#leaksBegun += 1;
+      this.#leaks.set(fault, new Leak(fault, this.#now / 1e6, this.#leaksBegun, this.#scenario));
+    }
     this.#faults.push(fault);
     this.#applyFaults();
   }
@@ -197,6 +207,7 @@ class SimulatedPlant implements Plant {
     if (i < 0) return;
     this.#faults.splice(i, 1);
     this.#stuckAt.delete(fault);
+    this.#leaks.delete(fault);
     this.#applyFaults();
   }
 
@@ -242,6 +253,7 @@ class SimulatedPlant implements Plant {
         case 'over-temperature':
         case 'over-current':
         case 'injector-leaking':
+        case 'fitting-leaking':
         case 'sensor-stuck':
         case 'sensor-noisy':
         case 'lines-lost':
@@ -275,6 +287,7 @@ class SimulatedPlant implements Plant {
     for (const draw of this.#draws) {
       if (draw.fromUs > this.#now) continue;
       flow += draw.flow;
+      if (draw.area > 0 && this.#seatLeaks.size > 0) flow -= this.#seatLeaks.get(draw.channel) ?? 0;
       current += draw.current;
     }
     const density = this.#meterDensity;
@@ -316,7 +329,7 @@ class SimulatedPlant implements Plant {
     }
     // One that hangs open passes its flow all the time; a pulse adds current and nothing else.
     const area = this.#hanging.has(pulse.channel) ? 0 : draw.area;
-    this.#draws.push({ ...draw, area, nextUs: draw.fromUs, flow: 0 });
+    this.#draws.push({ ...draw, channel: pulse.channel, area, nextUs: draw.fromUs, flow: 0 });
   }
 
   /** Draws that begin or have run for long get their flow; those at their end go. */
@@ -374,10 +387,17 @@ class SimulatedPlant implements Plant {
   #refreshLeak(): void {
     let volume = 0;
     for (const channel of this.#channels) volume += channel.injector.seatLeak;
-    for (const fault of this.#faults) if (fault.kind === 'injector-leaking') volume += (fault.mlPerMin * 1e-6) / 60;
     let open = 0;
     for (const channel of this.#hanging) open += this.#channels[channel - 1]?.openArea ?? 0;
-    this.#leak = volume * this.#railDensity * Math.sqrt(this.#rail.pressure / HOME_PA) + open * Math.sqrt(2 * this.#railDensity * this.#rail.pressure);
+    const s = this.#now / 1e6;
+    let leaking = 0;
+    this.#seatLeaks.clear();
+    for (const leak of this.#leaks.values()) {
+      const flow = leak.at(s, this.#rail.pressure);
+      leaking += flow;
+      if (leak.channel !== null) this.#seatLeaks.set(leak.channel, (this.#seatLeaks.get(leak.channel) ?? 0) + flow * this.#railDensity);
+    }
+    this.#leak = (volume * Math.sqrt(this.#rail.pressure / HOME_PA) + leaking) * this.#railDensity + open * Math.sqrt(2 * this.#railDensity * this.#rail.pressure);
   }
 
   /** A sensor's value in the unit of the wire, with its error, noise and faults. */
