@@ -9,7 +9,7 @@ import type { Plan } from '../../app/plan/plan.ts';
 type PauseKind = 'pause-now' | 'pause-at-next-point';
 
 /** Two injectors x two voltages x three widths; windows of so many turns of the meter that their edges matter little. */
-const plan = (): Plan => samplePlan('small-plan', (small) => ({ ...small, settleS: 3, window: { minEdges: 480, minS: 16, maxS: 60 } }));
+const plan = (): Plan => samplePlan('small-plan', (small) => ({ ...small, pair: { windows: 0 }, settleS: 3, window: { minEdges: 480, minS: 16, maxS: 60 } }));
 const bench = scenario({ noise: false });
 
 /** Mass of a pulse at each point, kg, of a zero point its edges and one; null where no attempt counts. */
