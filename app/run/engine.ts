@@ -152,7 +152,7 @@ class Engine implements RunEngine {
   /** A 1 for each interlock of the bench. */
   readonly #allClosed: number;
   readonly #idleFlow: IdleFlow;
-  readonly #idleTime = new IdleTime();
+  readonly #idleTime: IdleTime;
   readonly #zeroWindow: Seconds;
   readonly #staleAfter: number;
 
@@ -223,6 +223,7 @@ class Engine implements RunEngine {
     this.#staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
     this.#idleFlow = new IdleFlow(state.equipment.meter.kFactor);
     this.#zeroWindow = zeroWindow(state.plan);
+    this.#idleTime = new IdleTime(state.plan.zero.settleS);
   }
 
   get state(): RunState {
@@ -292,7 +293,7 @@ class Engine implements RunEngine {
     this.#frameNow = this.#now;
     this.#trackSupply(frame);
     this.#trackCondition(frame);
-    this.#idleTime.add(frame, !this.#pulsing && this.#phase !== 'zero-window' && !Number.isNaN(this.#conditionSince));
+    this.#idleTime.add(frame, !this.#pulsing && this.#phase !== 'zero-window' && this.#pressureFits(frame));
 
     if (this.#checkController(frame)) return;
     if (this.#checkGuards(frame)) return;
@@ -1007,11 +1008,15 @@ class Engine implements RunEngine {
   }
 
   #trackCondition(frame: BenchFrame): void {
-    if (Math.abs(frame.pressure - this.#pressureSet) <= this.#state.plan.condition.pressureToleranceKpa * 1e3 && this.#temperaturesFit(frame)) {
+    if (this.#pressureFits(frame) && this.#temperaturesFit(frame)) {
       if (Number.isNaN(this.#conditionSince)) this.#conditionSince = this.#now;
     } else {
       this.#conditionSince = Number.NaN;
     }
+  }
+
+  #pressureFits(frame: BenchFrame): boolean {
+    return Math.abs(frame.pressure - this.#pressureSet) <= this.#state.plan.condition.pressureToleranceKpa * 1e3;
   }
 
   #temperaturesFit(frame: BenchFrame): boolean {

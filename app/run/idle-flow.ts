@@ -1,8 +1,8 @@
 /** Flow while no injector is driven: what leaks. */
 import type { BenchFrame } from '../bench/port.ts';
-import { idleRest } from './idle-time.ts';
 
-/** After the rest edges are counted over this long, s, of the controller's clock. */
+/** The rail fills up for a while after a burst, s; then edges are counted over this long, s, of the controller's clock. */
+const grace = 1;
 const span = 5;
 
 export class IdleFlow {
@@ -31,7 +31,7 @@ export class IdleFlow {
       return;
     }
     if (Number.isNaN(this.#idleSince)) this.#idleSince = frame.at;
-    if (frame.at - this.#idleSince < idleRest) return;
+    if (frame.at - this.#idleSince < grace) return;
     const counted = frame.at - this.#fromAt;
     if (counted < span) return;
     // Not a number before the first frame of the first span.

@@ -1,17 +1,17 @@
 /** Sum of the time in which nothing was driven, and of the meter edges in it (RUN-104). Costs the run nothing. */
 import type { BenchFrame } from '../bench/port.ts';
 
-/**
- * Rest after pulses and after a change of pressure before the time counts, s: the rail of a bench fills up with a time constant
- * of hundredths to a few tenths of a second (common practice, no source), and that runs through the meter and is no leak.
- */
-export const idleRest = 1;
-
 export class IdleTime {
+  readonly #rest: number;
   #previous: BenchFrame | null = null;
   #since = Number.NaN;
   #edges = 0;
   #time = 0;
+
+  /** @param rest after pulses and after a change of pressure, s: meanwhile the rail fills up through the meter, and that is no leak. */
+  constructor(rest: number) {
+    this.#rest = rest;
+  }
 
   /** Frames in order. `quiet`: no injector is driven or may be, and the rail is at its set point. */
   add(frame: BenchFrame, quiet: boolean): void {
@@ -23,7 +23,7 @@ export class IdleTime {
       return;
     }
     if (Number.isNaN(this.#since)) this.#since = frame.at;
-    if (previous.at - this.#since < idleRest) return;
+    if (previous.at - this.#since < this.#rest) return;
     this.#edges += frame.edges - previous.edges;
     this.#time += frame.at - previous.at;
   }

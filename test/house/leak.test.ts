@@ -1,0 +1,77 @@
+/** Leaks on the simulated bench, from the scenario to the readings in the journal. */
+import { describe, expect, test } from 'vitest';
+import { expandPlan } from '../../app/plan/expand.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import { kFactorAt } from '../../app/reduce/mass.ts';
+import type { RunState } from '../../app/run/fold.ts';
+import type { WindowSummary } from '../../app/run/window.ts';
+import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { trueLeak } from '../../firmware-protocol/simulator/truth.ts';
+import { reduction, runInProcess, sampleEquipment, samplePlan, scenario } from '../builders/in-process.ts';
+
+/** Two injectors, two voltages, three widths: three zero points and two period pairs. */
+const plan = (): Plan =>
+  samplePlan('small-plan', (small) => ({ ...small, zero: { ...small.zero, windowS: 40, settleS: 3 }, window: { minEdges: 120, minS: 1, maxS: 30 } }));
+
+type Role = ReturnType<typeof expandPlan>[number]['role'];
+
+function windowsOf(state: RunState, role: Role): readonly WindowSummary[] {
+  return expandPlan(state.plan).flatMap((point) => {
+    const record = state.points[point.index];
+    const window = point.role === role ? record?.attempts.find(({ attempt }) => attempt === record.chosen)?.window : null;
+    return window == null ? [] : [window];
+  });
+}
+
+/** Mean of the true leak over a window, mL/min. The controller of the simulated bench starts with the bench. */
+function truthIn(bench: Scenario, window: WindowSummary): number {
+  const steps = 40;
+  let sum = 0;
+  for (let i = 0; i < steps; i += 1) sum += trueLeak(bench, window.from + ((i + 0.5) / steps) * (window.to - window.from), window.pressure.mean / 1e3);
+  return sum / steps;
+}
+
+const edgesPerMillilitre = (hertz: number): number => kFactorAt(sampleEquipment().meter, hertz) / 1e6;
+
+const leaks: readonly (readonly [string, Scenario['faults']])[] = [
+  ['none', []],
+  ['constant, at an injector', [{ begins: { atS: 0 }, fault: { kind: 'injector-leaking', channel: 2, mlPerMin: 0.8 } }]],
+  ['growing, at a fitting, as a narrow gap', [{ begins: { atS: 0 }, fault: { kind: 'fitting-leaking', mlPerMin: 0.1, growsMlPerMinPerH: 60, law: 'laminar' } }]],
+  ['beginning in mid run', [{ begins: { atS: 70 }, fault: { kind: 'injector-leaking', channel: 1, mlPerMin: 3 } }]],
+];
+
+describe('zero points', () => {
+  test.each(leaks)('RUN-103 read what leaks: %s', async (_, faults) => {
+    const bench = scenario({ seed: 5, faults: [...faults] });
+    const { state, verified } = await runInProcess({ plan: plan(), scenario: bench });
+    expect(verified).toBe(true);
+    expect(state.ending).toBe('complete');
+    const windows = windowsOf(state, 'zero');
+    expect(windows).toHaveLength(3);
+    for (const window of windows) {
+      const time = window.to - window.from;
+      const truth = truthIn(bench, window);
+      const perMillilitre = edgesPerMillilitre(window.edges / time);
+      const [least, most] = [window.edges - 1, window.edges + 1].map((edges) => (edges / perMillilitre / time) * 60);
+      expect(least).toBeLessThanOrEqual(truth);
+      expect(most).toBeGreaterThanOrEqual(truth);
+    }
+  });
+
+  test('PLAN-43 a period pair differs from its measure points by what leaks in a period', async () => {
+    const bench = scenario({ seed: 5, noise: false, faults: [{ begins: { atS: 0 }, fault: { kind: 'fitting-leaking', mlPerMin: 2 } }] });
+    const { state } = await runInProcess({ plan: plan(), scenario: bench });
+    const points = expandPlan(state.plan);
+    const { windows } = reduction(state);
+    const pairs = windows.filter(({ at }) => at.role === 'pair');
+    expect(pairs).toHaveLength(2);
+    for (const pair of pairs) {
+      const once = windows.find(({ at }) => at.role === 'measure' && at.injector === pair.at.injector && at.voltage === pair.at.voltage && at.width === pair.at.width);
+      if (pair.outcome.kind !== 'mass' || once?.outcome.kind !== 'mass') throw new Error('a window has no mass');
+      const volume = (pair.outcome.measured - once.outcome.measured) / pair.outcome.meterDensity;
+      const leak = (volume / (pair.at.period - once.at.period)) * 60e6;
+      expect(Math.abs(leak / 2 - 1)).toBeLessThan(0.1);
+    }
+    expect(points.filter(({ role }) => role === 'pair')).toHaveLength(2);
+  });
+});
