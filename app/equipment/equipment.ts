@@ -31,6 +31,8 @@ const meter = z.strictObject({
   /** Standard uncertainty of the K-factor, relative, in percent; fully shared by all measurements. */
   relativeUncertaintyPercent: z.number().nonnegative(),
   edgesPerRevolution: z.int().min(1),
+  /** Edge rate below which it stands still and the flow slips through, Hz; absent: it is taken to see every flow. */
+  leastHertz: z.number().positive().optional(),
   certificate,
 });
 
@@ -54,6 +56,13 @@ export const instruments = {
     /** Standard uncertainty of the density, relative, in percent. */
     densityUncertaintyPercent: z.number().nonnegative(),
   }),
+  /**
+   * The rail between shut-off valve and injectors, for the pressure decay: how much fluid goes in for a rise of pressure, with its
+   * standard uncertainty, and how much it holds.
+   */
+  rail: z
+    .strictObject({ complianceMlPerMpa: z.number().positive(), complianceUncertaintyPercent: z.number().nonnegative(), volumeMl: z.number().positive() })
+    .optional(),
   /** Absolute pressure of the room, for the density and for gauge-to-absolute. */
   ambientKpa: z.number().positive(),
 };

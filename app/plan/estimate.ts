@@ -16,7 +16,7 @@ export const assumedStaticFlow = 4e-3 as KilogramsPerSecond;
 const flowPressure = kilopascals(400);
 
 /** Density for turning an expected mass into a volume: n-heptane near 20 degC, good enough for an estimate. */
-const roughDensity = 684;
+export const roughDensity = 684;
 
 /** Bench constants of the estimate; common practice, no source. A real bench is rarely faster. */
 const supplySlewVPerS = 10;

@@ -310,7 +310,7 @@ describe('expansion of a plan', () => {
   test('PLAN-45 the length of a zero point follows from the plan, within limits', () => {
     const auto = (s: Partial<Shape>) => {
       const plan = planOf(s);
-      return zeroWindow({ ...plan, zero: { settleS: 3, deadTimeUs: 1 } });
+      return zeroWindow({ ...plan, zero: { settleS: 3, decayS: 20, deadTimeUs: 2 } });
     };
     expect(auto({ injectors: 1, voltages: 1, widths: 4, replicates: 1 })).toBe(10);
     expect(auto({ injectors: 8, voltages: 5, widths: 24, replicates: 20 })).toBe(60);

@@ -115,8 +115,10 @@ export const planSchema = z.strictObject({
       windowS: duration.max(3600).optional(),
       /** Rest before it, s: the rail fills up after pulses, and that is no leak. */
       settleS: duration.default(3),
+      /** Shut-off of the rail for the pressure decay, s, where it is needed and the bench can do it (RUN-107); 0: never. */
+      decayS: duration.max(3600).default(20),
       /** How much a leak that is too small to be seen may move the dead time, us: the sheet says how long that takes. */
-      deadTimeUs: positive.default(1),
+      deadTimeUs: positive.default(2),
     })
     .prefault({}),
   /** Period pair: a window of each injector at twice the period. Its mass per pulse differs by what leaks in a period. */

@@ -63,7 +63,7 @@ const guards = [
 function planOf(change: object = {}, axes: object = {}): Plan {
   return planSchema.parse({
     planVersion: 1,
-    zero: { windowS: 0 },
+    zero: { windowS: 40 },
     pair: { windows: 0 },
     name: 'test',
     injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }, { serialNumber: 'B', type: 'T', channel: 8 }],
@@ -82,6 +82,14 @@ function line(rule: string, plan: Plan, context: Partial<PreflightContext> = {})
 }
 
 const withBench = (change: Partial<BenchCapabilities>): Partial<PreflightContext> => ({ capabilities: { ...bench, ...change } });
+
+const silentMeter = (rail?: object): Partial<PreflightContext> => {
+  const { meter, ...rest } = lab();
+  return { equipment: equipmentSchema.parse({ ...rest, meter: { ...meter, leastHertz: 2 }, ...(rail === undefined ? {} : { rail }) }) };
+};
+const shutOff = { capabilities: { ...bench, rail: { pump: true, relief: true, shutOff: true } } };
+const railOfRecord = { complianceMlPerMpa: 75, complianceUncertaintyPercent: 5, volumeMl: 50 };
+const idleGuard = (dwellS: number) => [...guards, { id: 'leak', signal: 'idle-flow-ml-min', high: 1, dwellS, level: 'trip' }];
 
 const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse', words: string, plan: Plan, context: Partial<PreflightContext>])[] = [
   ['PRE-1', 'warn', 'more than a day', planOf({ window: { minS: 30 } }, { replicates: 900 }), {}],
@@ -120,6 +128,28 @@ const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse
   ['PRE-12', 'pass', 'in calibration', planOf(), { equipment: lab({ meter: { validUntil: '2026-05-31' } }) }],
   ['PRE-13', 'refuse', 'the plan wants 50 ms', planOf({ link: { deadManMs: 50 } }), {}],
   ['PRE-14', 'refuse', '100 frames a second at most', planOf({ link: { telemetryHz: 150 } }), {}],
+  // One edge of 48 000 to the litre in 40 s; 4 g/s, 20 ms.
+  ['PRE-30', 'pass', 'one of them sees is 0.0313 mL/min, which moves the dead time by 1.78 us', planOf(), {}],
+  ['PRE-30', 'pass', 'all of them together see 0.0104 mL/min', planOf(), {}],
+  ['PRE-30', 'warn', 'no zero points', planOf({ zero: { windowS: 0 } }), {}],
+  ['PRE-30', 'pass', '2 period pairs', planOf({ pair: { windows: 1 } }), {}],
+  ['PRE-31', 'pass', 'takes 35.6 s of zero flow', planOf(), {}],
+  ['PRE-31', 'warn', 'Set zero.windowS to 72', planOf({ zero: { windowS: 40, deadTimeUs: 1 } }), {}],
+  ['PRE-31', 'warn', 'the plan has none', planOf({ zero: { windowS: 0 } }), {}],
+  ['PRE-32', 'pass', 'states no least flow', planOf(), {}],
+  ['PRE-32', 'warn', 'less than 2.5 mL/min, which moves the dead time by 143 us', planOf(), silentMeter()],
+  ['PRE-32', 'warn', 'cannot shut its rail off', planOf(), silentMeter()],
+  ['PRE-32', 'warn', 'does without the pressure decay', planOf({ zero: { windowS: 40, decayS: 0 } }), { ...silentMeter(), ...shutOff }],
+  ['PRE-32', 'warn', "without the rail's compliance", planOf(), { ...silentMeter(), ...shutOff }],
+  ['PRE-32', 'pass', 'sees 0.0156 mL/min', planOf(), { ...silentMeter(railOfRecord), ...shutOff }],
+  ['PRE-33', 'pass', 'needs 10 s without pulses; a zero point gives 43 s', planOf({ guards: idleGuard(2) }), {}],
+  ['PRE-33', 'refuse', 'leak needs 18 s without pulses (3 s of rest, 5 s of counting, dwellS 10 s), and the longest time without pulses is under a second', planOf({ guards: idleGuard(10), zero: { windowS: 0 } }), {}],
+  ['PRE-33', 'refuse', 'the longest time without pulses is 13 s, at a zero point', planOf({ guards: idleGuard(10), zero: { windowS: 10 } }), {}],
+  ['PRE-33', 'refuse', 'rail acts after 60 s outside (dwellS), and the longest point, in which it is looked at, takes 43 s', planOf({ guards: [{ ...guards[0], dwellS: 60 }, guards[1]] }), {}],
+  ['PRE-33', 'refuse', 'warm acts after 9000 s', planOf({ guards: [guards[0], { ...guards[1], dwellS: 9000 }] }), {}],
+  ['PRE-34', 'pass', 'the plan is so short', planOf(), {}],
+  ['PRE-34', 'pass', '% of the time of the other points.', planOf({ zero: {} }, { replicates: 200 }), {}],
+  ['PRE-6', 'refuse', 'pair.windows 0', planOf({ pair: { windows: 1 } }), withBench({ maxPeriod: milliseconds(30) })],
   ['PRE-14', 'warn', 'seen late', planOf({ link: { telemetryHz: 2 } }), {}],
   ['PRE-15', 'warn', 'at 9 V and 1.2 ms no flow at all', planOf({}, { widthMs: [1.2, 1.8, 5] }), {}],
   ['PRE-15', 'warn', '3 of 6 set points', planOf({}, { widthMs: [1.2, 1.8, 5] }), { expectedStaticFlow: 0.5e-3 as KilogramsPerSecond }],
@@ -143,7 +173,7 @@ describe('the sheet', () => {
   test('of a good plan passes line by line, one line for each rule', () => {
     const { lines } = sheet(planOf());
     expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
-    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), 'PRE-40', 'PRE-41', 'PRE-42']);
+    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42']);
     for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
   });
 
@@ -156,7 +186,7 @@ describe('the sheet', () => {
   test('is made of the largest plan as well', () => {
     const widths = Array.from({ length: 500 }, (_, i) => 3 + i / 100);
     const plan = planOf({}, { widthMs: widths, voltageV: [9, 10, 11, 12], replicates: 49 });
-    expect(sheet(plan).totals.points).toBe(196_000);
+    expect(sheet(plan).totals.points).toBe(196_005);
   });
 
   test('PRE-3 PRE-15 say which flow was assumed, and only then', () => {
@@ -190,7 +220,7 @@ describe('totals', () => {
   test('PRE-1 PRE-2 of one point, by hand', () => {
     // 14 V, 400 kPa, 5 ms in 20 ms: (5 - 0.69) ms * 4 g/s = 17.24 mg; 0.862 g/s / 684.2 kg/m3 = 1.2599 mL/s; 60.5 edges/s,
     // so 100 edges take 1.65 s and the window is the 2 s of the plan.
-    const plan = planOf({ injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }] }, { voltageV: [14], widthMs: [5], replicates: 1 });
+    const plan = planOf({ zero: { windowS: 0 }, injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }] }, { voltageV: [14], widthMs: [5], replicates: 1 });
     const { totals } = sheet(plan);
     expect(totals.points).toBe(1);
     // settle 1 s and window 2 s are 150 pulses, purge 50.
@@ -204,7 +234,7 @@ describe('totals', () => {
 
   test('PRE-15 a slow point takes as long as its edges need, at most window.maxS', () => {
     const one = (widthMs: number) =>
-      sheet(planOf({ window: { minEdges: 1000 }, injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }] }, { voltageV: [14], widthMs: [widthMs], replicates: 1 })).totals.durationS;
+      sheet(planOf({ zero: { windowS: 0 }, window: { minEdges: 1000 }, injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }] }, { voltageV: [14], widthMs: [widthMs], replicates: 1 })).totals.durationS;
     expect(one(5) - one(17)).toBeCloseTo(1000 / 60.475 - 1000 / 228.85, 0);
     expect(one(0.5)).toBeCloseTo(17.6 - 2 + 60, 6);
   });

@@ -12,6 +12,7 @@ import type { PreflightLine } from '../run/events.ts';
 import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
 import type { RunTotals, SetPoint } from './estimate.ts';
 import type { Plan } from './plan.ts';
+import { leakFindings } from './preflight-leak.ts';
 import type { Point } from './points.ts';
 
 export interface PreflightContext {
@@ -74,7 +75,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-3': pass(`About ${short(totals.fluidMl / 1e3)} L of ${context.equipment.fluid.name} will pass${assumption}. Have that much in circulation or in the tank.`),
     'PRE-4': onBench('whether the supply reaches the voltages', (c) => voltages(points, c)),
     'PRE-5': onBench('whether the regulator reaches the pressures', (c) => pressures(points, plan, c)),
-    'PRE-6': onBench('whether the controller times these widths and periods', (c) => timerLimits(trains, c)),
+    'PRE-6': onBench('whether the controller times these widths and periods', (c) => timerLimits(plan, trains, c)),
     'PRE-7': onBench('whether widths and periods are whole ticks of the controller', (c) => timerResolution(trains, c)),
     'PRE-8': duty(trains.filter((t) => t.width !== t.period || plan.static.replicates === 0), plan),
     'PRE-9': onBench('whether the driver channels are there', (c) => channels(plan, c)),
@@ -88,6 +89,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-17': guardsAgainstPlan(plan, points),
     'PRE-18': waitsAgainstAcceptance(plan),
     'PRE-19': densityRange(plan, points, context.equipment),
+    ...leakFindings(plan, points, { capabilities: context.capabilities, equipment: context.equipment, staticFlow, durationS: totals.durationS }),
     'PRE-40': controllerNamed(context.equipment, context.controller),
     'PRE-41': decidesDeadTime(context.equipment),
     'PRE-42': fluidLot(context.equipment, context.today),
@@ -129,7 +131,7 @@ function pressures(points: readonly Point[], plan: Plan, { pressure }: BenchCapa
   );
 }
 
-function timerLimits(trains: readonly Train[], c: BenchCapabilities): Finding {
+function timerLimits(plan: Plan, trains: readonly Train[], c: BenchCapabilities): Finding {
   const widths = sorted(trains.map((t) => t.width)).filter((w) => w < c.minWidth || w > c.maxWidth);
   const periods = sorted(trains.map((t) => t.period)).filter((p) => p < c.minPeriod || p > c.maxPeriod);
   const reach = `The controller times pulses of ${ms(c.minWidth)} to ${ms(c.maxWidth)} ms in periods of ${ms(c.minPeriod)} to ${ms(c.maxPeriod)} ms`;
@@ -138,7 +140,8 @@ function timerLimits(trains: readonly Train[], c: BenchCapabilities): Finding {
     ...(widths.length > 0 ? [`pulse widths of ${listed(widths.map(ms))} ms`] : []),
     ...(periods.length > 0 ? [`periods of ${listed(periods.map(ms))} ms`] : []),
   ].join(' and ');
-  return refuse(`${reach}; ${outside} lie outside. Take them out of the plan.`);
+  const pairs = plan.pair.windows > 0 && periods.some((p) => p > c.maxPeriod) ? ' Period pairs run at twice the period: pair.windows 0 leaves them out.' : '';
+  return refuse(`${reach}; ${outside} lie outside. Take them out of the plan.${pairs}`);
 }
 
 function timerResolution(trains: readonly Train[], { timerResolution: tick }: BenchCapabilities): Finding {

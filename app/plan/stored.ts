@@ -5,7 +5,7 @@
 
 /** Parts that came later and add points, as they were before they came: off. */
 const thenOff = {
-  zero: { windowS: 0, settleS: 3, deadTimeUs: 1 },
+  zero: { windowS: 0, settleS: 3, decayS: 0, deadTimeUs: 2 },
   pair: { windows: 0 },
 };
 

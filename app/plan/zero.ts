@@ -1,4 +1,6 @@
 /** Zero points of a plan: whether there are any, and how long they are (PLAN-40 to PLAN-45 in README.md). */
+import type { BenchCapabilities } from '../bench/port.ts';
+import type { Equipment } from '../equipment/equipment.ts';
 import { seconds } from '../quantities/quantity.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import type { Plan } from './plan.ts';
@@ -32,4 +34,12 @@ export function zeroWindow(plan: ZeroPlan): Seconds {
 /** Meter edges that a window of this role needs: at twice the period half of them come in the same time (PLAN-44). */
 export function pairEdges(minEdges: number, role: Point['role']): number {
   return role === 'pair' ? Math.max(2, Math.ceil(minEdges / 2)) : minEdges;
+}
+
+/**
+ * Whether each zero point also shuts the rail off and watches its pressure fall: where the meter stands still below some flow, so
+ * that it cannot see a small leak, and the bench has the valve (RUN-107).
+ */
+export function decaysPressure(plan: Pick<Plan, 'zero'>, equipment: Pick<Equipment, 'meter'>, capabilities: Pick<BenchCapabilities, 'rail'> | null): boolean {
+  return hasZeroPoints(plan) && plan.zero.decayS > 0 && equipment.meter.leastHertz !== undefined && capabilities?.rail?.shutOff === true;
 }

@@ -798,6 +798,33 @@ describe('guards', () => {
     expect(run.events('guard-noted')[0]?.text).toMatch(/Flow while no injector is driven (9\.\d|10\.\d)\d mL\/min, allowed at most 5/);
   });
 
+  it('RUN-108 a leak that was found in a zero point is not gone because pulses begin', () => {
+    const plan = testPlan({ ...guard({ signal: 'idle-flow-ml-min', high: 5, level: 'note', dwellS: 0, hysteresis: 1 }), zero: { windowS: 8, settleS: 0.5 } });
+    const run = new TestRun({ plan });
+    run.bench.leak = 8;
+    run.start();
+    run.runUntil((r) => r.events('guard-noted').length > 0, 60);
+    const notedAt = run.engine.state.current?.point;
+    expect(plan.axes.voltageV.length).toBe(2);
+    expect(run.points[notedAt ?? -1]?.role).toBe('zero');
+    run.runUntil((r) => r.points[r.engine.state.current?.point ?? -1]?.role === 'measure' && r.engine.state.current?.step === 'measure', 60);
+    expect(run.events('guard-cleared')).toEqual([]);
+    run.bench.leak = 0;
+    run.runUntil((r) => r.events('guard-cleared').length > 0, 120);
+    expect(run.points[run.engine.state.current?.point ?? -1]?.role).toBe('zero');
+    expect(run.events('guard-noted')).toHaveLength(1);
+  });
+
+  it('RUN-20 PRE-33 a leak guard of level trip stops the run at the first zero point', () => {
+    const plan = testPlan({ ...guard({ signal: 'idle-flow-ml-min', high: 1, level: 'trip', dwellS: 1, hysteresis: 0.2 }), zero: { windowS: 12, settleS: 1 } });
+    const run = new TestRun({ plan });
+    run.start();
+    run.bench.leak = 8;
+    expect(run.runUntil(inMode('tripped'), 60)).toBe(true);
+    expect(run.events('tripped')[0]?.text).toMatch(/Flow while no injector is driven \d+\.\d+ mL\/min, allowed at most 1 mL\/min/);
+    expect(run.events('attempt-started').map(({ point }) => point)).toEqual([0]);
+  });
+
   it('RUN-6 a resting bench that arms by itself is made safe again, then trips', () => {
     const run = new TestRun().start();
     run.runUntil(inStep('measure'));

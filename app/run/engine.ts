@@ -21,7 +21,7 @@ import type { Origin, RunState } from './fold.ts';
 import { clearGuard, directReading, guardText, stepGuard } from './guards.ts';
 import type { GuardMemory } from './guards.ts';
 import { idleCurrentText, idleCurrentTimeout } from './idle-current.ts';
-import { IdleFlow } from './idle-flow.ts';
+import { IdleFlow, idleFlowRest } from './idle-flow.ts';
 import { IdleTime } from './idle-time.ts';
 import { judge } from './judge.ts';
 import { handling, restingModes, transitions } from './machine.ts';
@@ -221,7 +221,7 @@ class Engine implements RunEngine {
     this.#guardMemory = state.plan.guards.map(() => clearGuard);
     this.#allClosed = 2 ** state.bench.capabilities.interlocks.length - 1;
     this.#staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
-    this.#idleFlow = new IdleFlow(state.equipment.meter.kFactor);
+    this.#idleFlow = new IdleFlow(state.equipment.meter.kFactor, idleFlowRest(state.plan), state.plan.condition.pressureToleranceKpa * 1e3);
     this.#zeroWindow = zeroWindow(state.plan);
     this.#idleTime = new IdleTime(state.plan.zero.settleS);
   }
@@ -669,6 +669,8 @@ class Engine implements RunEngine {
       const before = this.#guardMemory[index];
       if (guard === undefined || before === undefined) continue;
       const value = this.#signal(guard.signal, frame);
+      // A leak that was found is not gone because an injector is driven again: it clears when it is counted anew (RUN-108).
+      if (guard.signal === 'idle-flow-ml-min' && value === null && before.active) continue;
       const after = stepGuard(guard, before, value, this.#now);
       if (after === before && !after.active) continue;
       this.#guardMemory[index] = after;

@@ -23,7 +23,7 @@ export const openPaths = {
   sequence: ['sequence.kind', 'sequence.seed'],
   reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
   static: ['static.replicates', 'static.voltageV', 'static.periodMs'],
-  leak: ['zero.windowS', 'zero.settleS', 'zero.deadTimeUs', 'pair.windows'],
+  leak: ['zero.windowS', 'zero.settleS', 'zero.decayS', 'zero.deadTimeUs', 'pair.windows'],
 } as const satisfies Record<string, readonly FieldPath[]>;
 
 interface Words {
@@ -64,6 +64,7 @@ const words = {
 
   'zero.windowS': { label: 'Zero flow for', unit: 's', help: 'Length of each window with all injectors shut, which shows a leak. Empty: chosen from the length of the plan. 0: none.' },
   'zero.settleS': { label: 'Rest before zero flow', unit: 's', help: 'The rail fills up after pulses; that is no leak.' },
+  'zero.decayS': { label: 'Rail shut off for', unit: 's', help: 'Where the meter has a least flow and the bench can shut the rail off: the fall of its pressure shows a small leak. 0: never.' },
   'zero.deadTimeUs': { label: 'Unseen leak may move dead time by', unit: 'µs', help: 'The pre-flight sheet says how long zero flow must be watched for this.' },
   'pair.windows': { label: 'Period pairs', unit: '', help: 'Windows of each injector at twice the period: a leak shows as a difference in mass per pulse. 0: none.' },
 

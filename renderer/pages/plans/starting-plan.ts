@@ -53,7 +53,7 @@ const document = {
     { id: 'meter-too-warm', signal: 'meter-temperature-c', high: 32, hysteresis: 2, dwellS: 2, level: 'trip' },
     { id: 'supply-off', signal: 'supply-deviation-v', low: -0.3, high: 0.3, hysteresis: 0.1, dwellS: 1, level: 'hold', maxResumes: 3, clearS: 5 },
     { id: 'over-current', signal: 'current-a', high: 4, hysteresis: 0.5, dwellS: 0.2, level: 'trip' },
-    { id: 'leak', signal: 'idle-flow-ml-min', high: 5, hysteresis: 1, dwellS: 10, level: 'note' },
+    { id: 'leak', signal: 'idle-flow-ml-min', high: 1, hysteresis: 0.2, dwellS: 2, level: 'trip' },
   ],
   limits: { dutyPercent: 85 },
   link: { telemetryHz: 20, deadManMs: 1000 },
