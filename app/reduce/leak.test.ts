@@ -17,7 +17,7 @@ import type { CountingAttempt, Leak, LineCell, PeriodPair, Reduction } from './r
 import { drawErrors, noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow, syntheticZero } from './synthetic.ts';
 
 const mlPerMin = 1e-6 / 60;
-const zero: Plan['zero'] = { windowS: 60, settleS: 3, deadTimeUs: 1 };
+const zero: Plan['zero'] = { windowS: 60, settleS: 3, decayS: 0, deadTimeUs: 1 };
 const planOf = (axes: Partial<Plan['axes']> = {}, more: { readonly injectors?: number; readonly windowS?: number; readonly pairs?: number; readonly held?: number; readonly reduction?: Partial<Plan['reduction']> } = {}): Plan =>
   syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], widthMs: [3, 4, 5, 6, 8, 10, 12], ...axes }, more.injectors ?? 2, more.reduction ?? {}, {
     zero: { ...zero, windowS: more.windowS ?? 60 },

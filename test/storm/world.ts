@@ -455,7 +455,7 @@ export class World {
     const archive = this.#openArchive(host);
     if (archive === null) return 'failed';
     this.#lookBack(archive);
-    const shared = { archive, clock: host.clock, newId: () => `c${(this.#ids += 1)}`, entropy: this.#chance, freeDiskBytes: () => null };
+    const shared = { archive, clock: host.clock, simulated: true, newId: () => `c${(this.#ids += 1)}`, entropy: this.#chance, freeDiskBytes: () => null };
     const bench = this.#drawn.takesOver ? await this.#connected(host) : null;
     if (this.#drawn.takesOver && bench === null) return 'failed';
     const opened = await RunService.open(
