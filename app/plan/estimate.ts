@@ -4,6 +4,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { celsius, kilopascals, pascals, seconds } from '../quantities/quantity.ts';
 import type { CubicMetres, Kilograms, KilogramsPerSecond, Pascals, Quantity, Seconds, Volts } from '../quantities/quantity.ts';
 import type { Plan } from './plan.ts';
+import { typicalDeadTime } from './typical.ts';
 import type { Point } from './points.ts';
 import { pairEdges, zeroWindow } from './zero.ts';
 
@@ -29,13 +30,10 @@ const bytesPerPoint = 4_500;
 const beginningS = 8;
 
 /**
- * Expected mass of one pulse: zero up to the dead time, then static flow times the rest. The dead time is a typical one
- * of a saturated-switch port injector, 0.69 ms at 14 V and 1.45 ms at 9 V (fitted to a simulation; no citable table).
- * The flow follows the root of the pressure.
+ * Expected mass of one pulse: zero up to a typical dead time, then static flow times the rest. The flow follows the root of the pressure.
  */
 function expectedMass(staticFlow: KilogramsPerSecond, voltage: Volts, pressure: Pascals, width: Seconds): Kilograms {
-  const deadTime = 0.69e-3 * (14 / voltage) ** 1.7;
-  return (staticFlow * Math.sqrt(pressure / flowPressure) * Math.max(0, width - deadTime)) as Kilograms;
+  return (staticFlow * Math.sqrt(pressure / flowPressure) * Math.max(0, width - typicalDeadTime(voltage))) as Kilograms;
 }
 
 /** Expected frequency of the meter's edges while pulses of this point run. */
@@ -75,8 +73,7 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
     const key = `${point.role} ${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
     const before = known.get(key);
     if (before !== undefined) return before;
-    // Where the meter has a least flow the rail is shut off as well, if the bench can.
-    if (point.role === 'zero') return { windowS: zeroWindow(plan) + (equipment.meter.leastHertz === undefined ? 0 : plan.zero.decayS), pulses: 0, volume: 0 };
+    if (point.role === 'zero') return { windowS: zeroWindow(plan), pulses: 0, volume: 0 };
     const windowS = expectedWindow(plan, expectedEdgeRate(staticFlow, equipment, point), point.role).length;
     const burst = Math.ceil((plan.settleS + windowS) / point.period);
     const mass =

@@ -283,12 +283,12 @@ describe('expansion of a plan', () => {
 
   test('PLAN-43 PLAN-44 each injector has its period pairs after one block, at twice the period, and they change nothing else', () => {
     const [pair, ...more] = expandPlan(leakChecked(planOf({ injectors: 1, voltages: 3, widths: 4, periods: 2, replicates: 1 }))).filter((p) => p.role === 'pair');
-    // Voltages 9, 10, 11: the nearest to 14 V; widths 2, 3, 4, 5: the third; periods 20 and 25.
-    expect(pair).toMatchObject({ injector: 0, channel: 11, voltage: 11, pressure: 300_000, width: 0.004, period: 0.04, replicate: 0 });
+    // Voltages 9, 10, 11: the nearest to 14 V; widths 2, 3, 4, 5: the second, over 2.5 dead times at 11 V; periods 20 and 25.
+    expect(pair).toMatchObject({ injector: 0, channel: 11, voltage: 11, pressure: 300_000, width: 0.003, period: 0.04, replicate: 0 });
     expect(more).toEqual([]);
     const limited = leakChecked(planOf({ widths: 4 }));
-    const from = (linearFromMs: number) => expandPlan({ ...limited, reduction: { ...limited.reduction, linearFromMs } }).find((p) => p.role === 'pair')?.width;
-    expect([from(1), from(2.5), from(9)]).toEqual([0.002, 0.003, 0.005]);
+    const at14 = (widthMs: number[]) => expandPlan({ ...limited, axes: { ...limited.axes, voltageV: [14], widthMs } }).find((p) => p.role === 'pair')?.width;
+    expect([at14([5, 1.7, 1.8]), at14([1.5, 3]), at14([1, 1.5])].map((width) => Number(((width ?? 0) * 1e3).toFixed(6)))).toEqual([1.8, 3, 1.5]);
     fc.assert(
       fc.property(shapes, fc.integer({ min: 1, max: 3 }), (s, windows) => {
         const plan = planOf(s);

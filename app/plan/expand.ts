@@ -4,6 +4,7 @@ import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
 import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
+import { typicalDeadTime } from './typical.ts';
 import { hasZeroPoints } from './zero.ts';
 
 /** A point before it has its place in the list: indices into the plan's axes. */
@@ -18,6 +19,8 @@ interface Combination {
 
 /** The period pairs are measured at the plan's voltage nearest to this, where an injector opens fast. */
 const pairVoltageV = 14;
+/** Their width in times a typical dead time, at least. */
+const pairOverDeadTime = 2.5;
 
 /** How many points of each role `expandPlan` gives, without making them. */
 export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference' | 'held' | 'zero' | 'pair', number>> {
@@ -146,10 +149,12 @@ function pairOf(plan: Plan): { readonly pressure: number; readonly voltage: numb
   const { voltageV, widthMs, periodMs } = plan.axes;
   const nearest = (a: number, b: number) => Math.abs(a - pairVoltageV) - Math.abs(b - pairVoltageV) || b - a;
   const rising = widthMs.toSorted((a, b) => a - b);
-  const least = plan.reduction.linearFromMs ?? at(rising, Math.floor(rising.length / 2));
+  const voltage = at(voltageV.toSorted(nearest), 0);
+  // As short as opens for sure: half the duty leaves the coil cooler, which looks like a leak, and more so for a longer pulse.
+  const least = pairOverDeadTime * typicalDeadTime(voltage) * 1e3;
   return {
     pressure: 0,
-    voltage: voltageV.indexOf(at(voltageV.toSorted(nearest), 0)),
+    voltage: voltageV.indexOf(voltage),
     widthMs: rising.find((width) => width >= least) ?? at(rising, rising.length - 1),
     periodMs: 2 * Math.min(...periodMs),
   };

@@ -22,6 +22,8 @@ export interface LeakBlock {
   readonly uChange: number;
   /** What the K-factor may be off at so low a flow, beside what its whole curve shares. */
   readonly uMeter: number;
+  /** Leak up to which the meter stands still at rest, where this one is not above it, m3/s; null: the meter sees it. RED-49. */
+  readonly below: number | null;
   /** The zero points right before and after it. */
   readonly zeroPoints: readonly Attempted[];
   /** Edges and time, s, between the pulses of its attempts. */

@@ -36,6 +36,12 @@ function foundSentences({ blocks, edges, time }: Extract<Leak, { kind: 'leak' }>
   const counted = time > 0 ? `${edges} meter edges in ${time.toFixed(0)} s without pulses` : 'windows at twice the period alone';
   const seen = Math.max(...blocks.map((b) => b.flow / uncertaintyOf(b))) > 2;
   const spread = most.flow - least.flow > 2 * Math.hypot(uncertaintyOf(least), uncertaintyOf(most));
+  const blind = Math.max(...blocks.map((b) => b.below ?? 0));
+  if (blind > 0) {
+    return [
+      `The meter stands still below ${millilitresPerMinute(blind)} and saw nothing in ${time.toFixed(0)} s without pulses: what leaks past the injectors is taken as ${one(most)} (k = 2). A period pair, or a bench that can shut its rail off, tells it better.`,
+    ];
+  }
   const first = !seen
     ? `No leak past the injectors is seen: ${one(most)} (k = 2) at most, from ${counted}. That is taken off every mass, with its uncertainty.`
     : spread
@@ -57,8 +63,9 @@ function pairSentence(pair: PeriodPair): string {
   if (!pair.beside) {
     return `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(pair.flow)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak, ${pair.z.toFixed(1)} standard uncertainties from nothing. Nothing else was looked at, so that is all that is known of the leak.`;
   }
-  const what = `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(pair.flow)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak beyond the ${millilitresPerMinute(pair.takenOff)} that are taken off`;
+  const all = pair.flow + pair.takenOff;
+  const what = `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(all)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak while pulses flow, ${(all / u).toFixed(1)} standard uncertainties from none; against the ${millilitresPerMinute(pair.takenOff)} that are taken off`;
   return pair.agrees
-    ? `${what}, ${Math.abs(pair.z).toFixed(1)} standard uncertainties from nothing: zero points and pulses agree.`
-    : `${what}, ${Math.abs(pair.z).toFixed(1)} standard uncertainties: zero points and pulses contradict each other. The meter may stand still at so small a flow, or something else changes with the period.`;
+    ? `${what} they differ by ${Math.abs(pair.z).toFixed(1)} standard uncertainties: zero points and pulses agree.`
+    : `${what} they differ by ${Math.abs(pair.z).toFixed(1)} standard uncertainties: zero points and pulses contradict each other. The meter may stand still at so small a flow, or something else changes with the period.`;
 }

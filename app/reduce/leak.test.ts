@@ -224,7 +224,7 @@ describe('results with a leak', () => {
     const { outcome } = window;
     const table = budgetTable(outcome, syntheticEquipment);
     const names = table.rows.map((r) => r.name).filter((n) => n.includes('leak'));
-    expect(names).toEqual(['leak in block 1', 'leak change in block 1, injector 1', 'meter K-factor at the flow of the leak', 'leak path of injector 1']);
+    expect(names).toEqual(['leak in block 1', 'leak change in block 1, injector 1', 'slip of the meter at the flow of the leak', 'leak path of injector 1']);
     expect(Math.hypot(...table.rows.map((r) => r.contribution))).toBeCloseTo(table.mass.u, 15);
     expect(table.rows.find((r) => r.name === 'leak in block 1')?.evidence).toMatchObject({ kind: 'statement' });
     expect((outcome.measured - outcome.leaked) * outcome.pressureFactor * outcome.temperatureFactor).toBeCloseTo(outcome.mass, 18);
@@ -343,6 +343,29 @@ describe('period pair', () => {
     expect(pair.z).toBeGreaterThan(5);
     for (const c of reduction.cells) expect(c).toMatchObject({ kind: 'no-line', reason: 'leak' });
     expect(leakSentences(reduction.leak, reduction.periodPair, reduction.cells).join(' ')).toContain('contradict each other');
+  });
+
+  it('RED-49: where the record says below which flow the meter stands still, the leak is somewhere up to that, and pulses tell where', () => {
+    const equipment = { ...syntheticEquipment, meter: { ...syntheticEquipment.meter, leastHertz: 0.4 } };
+    const size = 0.35 * mlPerMin;
+    const of = (pairs: number): Reduction => {
+      const plan = planOf({ voltageV: [12, 14] }, { injectors: 8, pairs });
+      return reduceRun({ plan, equipment, points: expandPlan(plan), attempts: attemptsOf(plan, { leak: () => size, silentMeter: true }) });
+    };
+    const alone = of(0);
+    for (const b of found(alone.leak).blocks) {
+      expect(b.below === null ? 0 : b.below / mlPerMin).toBeCloseTo((0.4 / 47.8) * 60, 3);
+      expect(Math.abs(b.flow - size)).toBeLessThan(2 * b.uMeter);
+    }
+    expect(linesOf(alone).every((c) => c.leak?.again != null)).toBe(true);
+    expect(worst(alone)).toBeLessThan(1);
+    expect(leakSentences(alone.leak, alone.periodPair, alone.cells)[0]).toContain('stands still below 0.5 mL/min');
+    const withPairs = of(1);
+    for (const [i, b] of found(withPairs.leak).blocks.entries()) {
+      expect(b.uMeter).toBeLessThan(0.5 * (found(alone.leak).blocks[i]?.uMeter ?? 0));
+      expect(Math.abs(b.flow - size)).toBeLessThan(2 * b.uMeter);
+    }
+    expect(worst(withPairs)).toBeLessThan(1);
   });
 
   it('RED-47: agrees with zero points that saw the leak, and says so', () => {

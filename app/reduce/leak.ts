@@ -122,7 +122,10 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
     const scale = ((part.first.at.pressure) / reference) ** pressurePower;
     const rate = scale * Math.max(0, mean.mean + shift);
     const kFactor = kFactorAt(equipment.meter, rate);
-    const flow = rate / kFactor;
+    const least = equipment.meter.leastHertz ?? 0;
+    const below = rate < least ? least / kFactor : null;
+    // A meter that stands still says no more than that the leak is anywhere up to its least flow.
+    const flow = below === null ? rate / kFactor : below / 2;
     const idle = part.attempts.reduce((sum, { window: { idle: one } }) => ({ edges: sum.edges + (one?.edges ?? 0), time: sum.time + (one?.time ?? 0) }), { edges: 0, time: 0 });
     blocks.push({
       block: blocks.length,
@@ -132,7 +135,8 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
       uFlow: (scale * Math.sqrt(mean.variance)) / kFactor,
       change: (scale * change.mean) / kFactor,
       uChange: (scale * Math.sqrt(change.variance)) / kFactor,
-      uMeter: flow * relativeOfMeter(equipment.meter, rate),
+      uMeter: below === null ? flow * relativeOfMeter(equipment.meter, rate) : below / Math.sqrt(12),
+      below,
       zeroPoints: [zeroBefore, zeroAfter].flatMap((z) => (z == null ? [] : [sourceOf(z.first)])),
       idle,
       sources: part.attempts.map(sourceOf),

@@ -72,7 +72,7 @@ export const leakPathSource = 'leak path of injector ';
 export const leakSource = 'leak in block ';
 /** Followed by the number of the block and the injector. */
 export const leakChangeSource = 'leak change in block ';
-export const leakMeterSource = 'meter K-factor at the flow of the leak';
+export const leakMeterSource = 'slip of the meter at the flow of the leak';
 /** Followed by the frequency of the point. */
 export const kFactorPointSource = 'meter K-factor at ';
 

@@ -21,6 +21,7 @@ const contradicts = 3;
 const coilKelvinPerWatt = 0.75;
 const uCoilKelvinPerWatt = 0.75 / Math.sqrt(3);
 const usualOhm = 14;
+const riseInDeadTimes = 1.5;
 
 interface Question {
   readonly plan: Plan;
@@ -98,9 +99,9 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
   const varianceOf = (list: readonly Weighed[]): number =>
     meanOf(list, ({ outcome }) => Math.max(varianceAt(model, outcome.mass), (outcome.uTiming * outcome.mass) ** 2)) / list.length;
 
-  // The heat of a pulse: what the supply gives a coil from when its current has risen.
+  // The heat of a pulse: what the supply gives the coil, less what it gives less while the current rises, about 1.5 dead times.
   const ohm = plan.injectors[injector]?.coilResistanceOhm ?? usualOhm;
-  const heat = (at.voltage * at.voltage * Math.max(0, at.width - cell.deadTime.value)) / ohm;
+  const heat = (at.voltage * at.voltage * Math.max(0, at.width - riseInDeadTimes * cell.deadTime.value)) / ohm;
   const watts = heat / period - heat / at.period;
   const perKelvin = slope * byTemperature.value;
   const difference = meanOf(long, referred) - meanOf(short, referred) - perKelvin * coilKelvinPerWatt * watts;
@@ -128,12 +129,23 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
   };
 }
 
+/** Where the meter stands still at rest, pulses tell the leak: both by the inverse of their variances, and not below nothing. RED-49. */
+function withPair(block: LeakBlock, pair: Extract<PeriodPair, { kind: 'period-pair' }>): LeakBlock {
+  const uPair = Math.hypot(pair.uRandom, pair.uShared);
+  const share = block.uMeter ** 2 / (block.uMeter ** 2 + uPair ** 2);
+  return { ...block, flow: Math.max(0, block.flow + share * pair.flow), uMeter: Math.sqrt(share) * uPair };
+}
+
 /**
  * The leak with what the pair adds to it: all of it where nobody looked at rest; where the two contradict each other, the
  * disagreement as something that the meter does not tell at rest. null: nothing is added.
  */
 export function leakByPair(looked: Leak, pair: PeriodPair, points: readonly Point[], attempts: readonly CountingAttempt[]): { readonly leak: Leak; readonly contradiction: number | null } | null {
   if (pair.kind === 'no-period-pair') return null;
+  if (looked.kind === 'leak' && looked.blocks.some((b) => b.below !== null)) {
+    const blocks = looked.blocks.map((b) => (b.below === null ? b : withPair(b, pair)));
+    return { leak: { ...looked, blocks }, contradiction: pair.agrees ? null : Math.abs(pair.flow) };
+  }
   if (looked.kind === 'leak') {
     if (pair.agrees) return null;
     const uMeter = Math.abs(pair.flow) / Math.sqrt(3);
@@ -150,6 +162,7 @@ export function leakByPair(looked: Leak, pair: PeriodPair, points: readonly Poin
     change: 0,
     uChange: flow,
     uMeter: 0,
+    below: null,
     zeroPoints: [],
     idle: { edges: 0, time: 0 },
     sources,

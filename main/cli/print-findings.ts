@@ -158,7 +158,11 @@ function leakLines({ leak, periodPair, cells }: Reduction): Section {
             `block ${b.block + 1}, ${b.voltage} V, ${b.pressure / 1e3} kPa: ${millilitresPerMinute(b.flow)}, u ${millilitresPerMinute(b.uFlow)}; change ${millilitresPerMinute(b.change)}, u ${millilitresPerMinute(b.uChange)}`,
         )
       : [];
-  return { title: 'Fluid that leaks past the injector under test', lines: [...leakSentences(leak, periodPair, cells), ...blocks] };
+  const pairs =
+    periodPair.kind === 'period-pair'
+      ? periodPair.injectors.map((i) => `period pair of ${i.serialNumber}: ${millilitresPerMinute(i.flow)} beyond what is taken off, u of scatter ${millilitresPerMinute(i.uRandom)}`)
+      : [];
+  return { title: 'Fluid that leaks past the injector under test', lines: [...leakSentences(leak, periodPair, cells), ...blocks, ...pairs] };
 }
 
 function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {

@@ -9,6 +9,7 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import { planSchema } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { celsius, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
+import { coverageFactor } from '../../app/reduce/budget.ts';
 import type { Result } from '../../app/reduce/budget.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import { uCoilOverRail } from '../../app/reduce/sensitivity.ts';
@@ -33,9 +34,10 @@ import { answerPieces, onAllCores } from '../builders/all-cores.ts';
 import { drawLeak } from './leaks.ts';
 import type { BenchLeak, LeakCourse, LeakDraw } from './leaks.ts';
 
-type Quantity = 'dead time' | 'slope' | 'static flow' | 'static / slope' | 'table: dead time' | 'table: slope' | 'table: short pulse' | 'unresolved short pulse';
+type Quantity = 'dead time' | 'slope' | 'static flow' | 'static / slope' | 'table: dead time' | 'table: slope' | 'table: short pulse' | 'unresolved short pulse' | 'leak by period pair';
 
 export interface Outcome {
+  readonly seed: number;
   readonly quantity: Quantity;
   readonly leak: LeakCourse;
   /** What the table or cell gives: a value, one that is marked to be measured again, or none because of a leak. */
@@ -87,7 +89,7 @@ const beside = { all: 2.3, counted: 2 };
 const runLength = points.reduce((sum, p) => sum + (p.role === 'zero' ? zeroLength : 3.2 + beside.all), 0);
 
 /** One bench with its injectors: makes the window that it would have given for a point. */
-function benchOf(scenario: Scenario, leak: BenchLeak): (point: Point) => WindowSummary {
+function benchOf(scenario: Scenario, leak: BenchLeak): { readonly windowOf: (point: Point) => WindowSummary; readonly duringPairs: number[] } {
   const random = RandomSource.named(scenario.seed, 'characterisation');
   const errors = drawInstrumentErrors(scenario);
   const tables = new Map(plan.injectors.map(({ channel }) => [channel, new PulseTable(drawInjector(scenario.seed, channel).parts)]));
@@ -129,7 +131,8 @@ function benchOf(scenario: Scenario, leak: BenchLeak): (point: Point) => WindowS
       meterTemperature: { mean: celsius(FLUID_C + METER_WARMER_K + errors.meterK), sd: 0 },
     };
   };
-  return (point) => {
+  const duringPairs: number[] = [];
+  const windowOf = (point: Point): WindowSummary => {
     if (point.role === 'zero') return zeroWindow(point);
     const table = tables.get(point.channel);
     if (table === undefined) throw new Error('no such channel');
@@ -170,6 +173,7 @@ function benchOf(scenario: Scenario, leak: BenchLeak): (point: Point) => WindowS
     now += beside.all;
     // Through its own seat nothing leaks while an injector is open.
     const leaks = leak.at(now / runLength, pressure) * (leak.channel === point.channel ? 1 - open / period : 1);
+    if (point.role === 'pair') duringPairs.push(leak.at(now / runLength, pressure));
     const hertz = edgeRate(mass / period / density(meterC) + leaks);
     const edges = Math.max(120, 12 * Math.ceil((2 * hertz) / 12));
     now += edges / hertz;
@@ -195,13 +199,14 @@ function benchOf(scenario: Scenario, leak: BenchLeak): (point: Point) => WindowS
       meterTemperature: { mean: celsius(meterC + errors.meterK), sd: 0 },
     };
   };
+  return { windowOf, duringPairs };
 }
 
 /** One characterisation: every stated value held against the truth. */
 export function characterise(seed: number, draw: LeakDraw = 'none', look = true): Outcome[] {
   const scenario = scenarioSchema.parse({ scenarioVersion: 1, seed });
   const leak = drawLeak(seed, draw, plan.injectors.map((i) => i.channel));
-  const windowOf = benchOf(scenario, leak);
+  const { windowOf, duringPairs } = benchOf(scenario, leak);
   const attempts = points.map((point) => ({ point: point.index, attempt: 1, window: windowOf(point) }));
   const blind = reduceRun({ plan, equipment, points, attempts: attempts.flatMap((a) => (isDriven(a.point) ? [{ ...a, window: withoutIdle(a.window) }] : [])) });
   const reduction = look ? reduceRun({ plan, equipment, points, attempts }) : blind;
@@ -214,10 +219,10 @@ export function characterise(seed: number, draw: LeakDraw = 'none', look = true)
   };
   const outcomes: Outcome[] = [];
   const note = (quantity: Quantity, voltage: number, { value, expanded, u }: Result, truth: number, interval = { low: value - expanded, high: value + expanded }, state: Outcome['state'] = 'stated', widened = 0): void => {
-    outcomes.push({ quantity, voltage, leak: leak.course, state, widened, inside: truth >= interval.low && truth <= interval.high, z: (value - truth) / u });
+    outcomes.push({ seed, quantity, voltage, leak: leak.course, state, widened, inside: truth >= interval.low && truth <= interval.high, z: (value - truth) / u });
   };
   const refuse = (quantity: Quantity, voltage: number): void => {
-    outcomes.push({ quantity, voltage, leak: leak.course, state: 'refused', widened: 0, inside: false, z: 0 });
+    outcomes.push({ seed, quantity, voltage, leak: leak.course, state: 'refused', widened: 0, inside: false, z: 0 });
   };
   const leaky = reduction.cells.some((c) => c.kind === 'no-line' && c.reason === 'leak');
   /** null: missing because cells beside it were refused. */
@@ -247,6 +252,12 @@ export function characterise(seed: number, draw: LeakDraw = 'none', look = true)
       continue;
     }
     note('static flow', 0, flow.flow, truthAt(flow.injector + 1, flow.voltage, flow.pressure / 1e3).staticMgPerS / 1e6);
+  }
+  const { periodPair: pair } = reduction;
+  if (look && pair.kind === 'period-pair') {
+    const u = Math.hypot(pair.uRandom, pair.uShared);
+    const error = pair.takenOff + pair.flow - duringPairs.reduce((sum, one) => sum + one, 0) / duringPairs.length;
+    outcomes.push({ seed, quantity: 'leak by period pair', voltage: 0, leak: leak.course, state: 'stated', widened: 0, inside: Math.abs(error) <= coverageFactor(Number.POSITIVE_INFINITY) * u, z: error / u });
   }
   const axes = { voltages: tableVoltages, pressures: tablePressuresKpa.map((p) => p * 1e3) };
   const deadTimes = mapTables(reduction, 'dead-time', axes);
@@ -296,7 +307,22 @@ function withoutIdle(window: WindowSummary): WindowSummary {
 const whole = { low: 0.93, high: 0.97 };
 const corner = { low: 0.9, high: 0.99, values: 200 };
 /** Printed and not judged: what the table itself says it cannot tell. */
-const notJudged: readonly Quantity[] = ['unresolved short pulse'];
+const notJudged: readonly Quantity[] = ['unresolved short pulse', 'leak by period pair'];
+
+/** Standard error of the share inside, by characterisation: values of one bench miss together. */
+function errorOfShare(list: readonly Outcome[]): number {
+  const all = list.filter((o) => o.inside).length / list.length;
+  const benches = new Map<number, { inside: number; of: number }>();
+  for (const { seed, inside } of list) {
+    const bench = benches.get(seed) ?? { inside: 0, of: 0 };
+    bench.inside += inside ? 1 : 0;
+    bench.of += 1;
+    benches.set(seed, bench);
+  }
+  let squares = 0;
+  for (const { inside, of } of benches.values()) squares += (inside - all * of) ** 2;
+  return Math.sqrt(squares) / list.length;
+}
 
 /** `--leaks`: drawn at random; `--leak=0.05`: constant, mL/min, on every bench; `--blind`: reduced as if nobody had looked. */
 function drawFrom(args: readonly string[]): { readonly draw: LeakDraw; readonly look: boolean } {
@@ -325,10 +351,10 @@ export async function showCharacterisations(args: readonly string[]): Promise<bo
     const p = share(stated);
     const counted = draw === 'none' ? '' : `${String(list.length - stated.length).padStart(9)}${String(list.filter((o) => o.state === 'again').length).padStart(7)}`;
     process.stdout.write(
-      `${label.padEnd(28)}${String(stated.length).padStart(8)}${`${(100 * p).toFixed(1)} %`.padStart(10)}${(100 * Math.sqrt((p * (1 - p)) / stated.length)).toFixed(1).padStart(7)}${mean.toFixed(2).padStart(10)}${root.toFixed(2).padStart(8)}${counted}\n`,
+      `${label.padEnd(28)}${String(stated.length).padStart(8)}${`${(100 * p).toFixed(1)} %`.padStart(10)}${(100 * errorOfShare(stated)).toFixed(1).padStart(7)}${mean.toFixed(2).padStart(10)}${root.toFixed(2).padStart(8)}${counted}\n`,
     );
   };
-  process.stdout.write(`Share of stated 95 % intervals that hold the truth, ${seeds.length} characterisations of two injectors (+-: binomial, as if values were independent; z: mean, root mean square)\n`);
+  process.stdout.write(`Share of stated 95 % intervals that hold the truth, ${seeds.length} characterisations of two injectors (+-: standard error by characterisation, whose values share their instruments; z: mean, root mean square)\n`);
   process.stdout.write(`${''.padEnd(28)}${'values'.padStart(8)}${'inside'.padStart(10)}${'+-'.padStart(7)}${'z mean'.padStart(10)}${'rms'.padStart(8)}${draw === 'none' ? '' : `${'refused'.padStart(9)}${'again'.padStart(7)}`}\n`);
   let holds = true;
   for (const quantity of [...new Set(outcomes.map((o) => o.quantity))]) {

@@ -4,6 +4,7 @@
  * the seat of an injector, which leaks nothing while it is open, and the meter slips more at so small a flow than its certificate says.
  */
 import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
+import type { Fault } from '../../firmware-protocol/simulator/scenario.ts';
 
 export type LeakCourse = 'none' | 'constant' | 'growing' | 'beginning in mid run';
 
@@ -53,4 +54,16 @@ export function drawLeak(seed: number, draw: LeakDraw, channels: readonly number
     at: (time, pressure) => volume * over(time) * wander(time) * (pressure / 4e5) ** power,
     meter: (hertz) => (draw === 'random' ? 1 - slip / (1 + hertz / 0.3) : 1),
   };
+}
+
+/** The same draw as faults of a simulated bench whose run lasts about `durationS`; the bench's own plant then leaks. */
+export function leakFaults(seed: number, channels: readonly number[], durationS: number): { readonly course: LeakCourse; readonly faults: readonly Fault[] } {
+  const { course, mlPerMin, channel } = drawLeak(seed, 'random', channels);
+  if (course === 'none') return { course, faults: [] };
+  const random = RandomSource.named(seed, 'leak of a simulated bench');
+  const law = random.uniform() < 0.5 ? ('orifice' as const) : ('laminar' as const);
+  const from = course === 'growing' ? mlPerMin * 0.9 * random.uniform() : mlPerMin;
+  const leak = { mlPerMin: from, law, growsMlPerMinPerH: ((mlPerMin - from) * 3600) / durationS };
+  const begins = { atS: course === 'beginning in mid run' ? durationS * random.uniform() : 0 };
+  return { course, faults: [{ begins, fault: channel === null ? { kind: 'fitting-leaking', ...leak } : { kind: 'injector-leaking', channel, ...leak } }] };
 }
