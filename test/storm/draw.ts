@@ -34,6 +34,8 @@ export type Happening =
   | { readonly kind: 'command'; readonly atS: number; readonly command: RunCommand }
   /** Another process wants to write the same archive. */
   | { readonly kind: 'second-writer'; readonly atS: number }
+  /** Told to make safe, the controller says that it did, but its pulses go on with the supply off. Its dead-man still works. */
+  | { readonly kind: 'controller-disobeys'; readonly atS: number; readonly forS: number }
   | { readonly kind: 'bench'; readonly fault: BenchFault };
 
 /** `still`: a bench without noise and nothing that touches its physics, so that the masses must come out as undisturbed. */
@@ -270,6 +272,7 @@ const sources: Readonly<Record<Happening['kind'], Source>> = {
   }),
   command: (chance, spanS, still) => ({ kind: 'command', atS: rounded(chance.uniform(0, spanS)), command: chance.of(still ? mildCommands : commands)(chance) }),
   'second-writer': (chance, spanS) => ({ kind: 'second-writer', atS: rounded(chance.uniform(0, spanS)) }),
+  'controller-disobeys': (chance, spanS) => ({ kind: 'controller-disobeys', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(5, 60)) }),
   bench: (chance, spanS, still) => {
     const kinds = benchFaultKinds().filter((kind) => !still || harmlessToPhysics.has(kind));
     const fault = drawBenchFault(chance.of(kinds), chance);
@@ -280,7 +283,7 @@ const sources: Readonly<Record<Happening['kind'], Source>> = {
 
 /** How often a kind happens in a seed that has it, at most. */
 const most: Readonly<Record<Happening['kind'], number>> = {
-  death: 10, 'cable-pulled': 4, 'lines-late': 3, 'host-stopped': 3, 'clock-stepped': 2, 'disk-error': 3, command: 6, 'second-writer': 1, bench: 4,
+  death: 10, 'cable-pulled': 4, 'lines-late': 3, 'host-stopped': 3, 'clock-stepped': 2, 'disk-error': 3, command: 6, 'second-writer': 1, 'controller-disobeys': 2, bench: 4,
 };
 
 /** When the bench faults of a list are over at the latest, or anything else of it, s. */
@@ -291,6 +294,7 @@ function endOf(happening: Happening, spanS: number): number {
     case 'cable-pulled':
     case 'lines-late':
     case 'host-stopped':
+    case 'controller-disobeys':
       return happening.atS + happening.forS;
     case 'clock-stepped':
     case 'command':

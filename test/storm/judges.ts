@@ -87,19 +87,32 @@ function energisedInItsMode({ seen }: Evidence): string[] {
   return problems;
 }
 
-/** While a point settles and is measured, its channel is pulsed with its width and nothing else is. */
+/**
+ * While a point is measured, its channel is pulsed with its width at its period and nothing else is, at its supply and (where
+ * the bench can set it) its pressure.
+ */
 function pulsedAsThePointSays({ seen, drawn, state }: Evidence): string[] {
   const points = expandPlan(state?.plan ?? drawn.plan);
   const tickUs = 0.5;
   const problems: string[] = [];
+  let before: Extract<Seen, { kind: 'pulse' }> | null = null;
   for (const one of only(seen, 'pulse')) {
+    const previous = before;
+    before = one;
     if (one.mode !== 'measuring' || one.step !== 'measure' || one.point === null) continue;
     const point = points[one.point];
     if (point === undefined) continue;
-    const widthUs = point.width * 1e6;
-    if (one.channel !== point.channel || Math.abs(one.widthUs - widthUs) > tickUs / 2 + 1e-6) {
-      problems.push(`at ${seconds(one.at)} channel ${one.channel} was pulsed for ${one.widthUs} us, and point ${point.index} is channel ${point.channel} with ${widthUs.toFixed(1)} us`);
-    }
+    const asked = { widthUs: point.width * 1e6, periodUs: point.period * 1e6, supplyMv: point.voltage * 1e3, pressurePa: point.pressure };
+    const expect = (fits: boolean, what: string): void => {
+      if (!fits) problems.push(`at ${seconds(one.at)} point ${point.index}, channel ${point.channel}: ${what}`);
+    };
+    expect(one.channel === point.channel, `channel ${one.channel} was pulsed`);
+    expect(Math.abs(one.widthUs - asked.widthUs) <= tickUs / 2 + 1e-6, `pulsed for ${one.widthUs} us in place of ${asked.widthUs.toFixed(1)} us`);
+    expect(Math.abs(one.supplyMv - asked.supplyMv) <= 0.5, `the supply is set to ${one.supplyMv} mV in place of ${asked.supplyMv.toFixed(0)} mV`);
+    expect(!drawn.scenario.pressureCommandable || Math.abs(one.pressurePa - asked.pressurePa) <= 0.5, `the pressure is set to ${one.pressurePa} Pa in place of ${asked.pressurePa.toFixed(0)} Pa`);
+    if (previous?.step !== 'measure' || previous.point !== one.point) continue;
+    const gapUs = one.startUs - previous.startUs;
+    expect(gapUs > 10 * asked.periodUs || Math.abs(gapUs - asked.periodUs) <= 1, `a period of ${gapUs.toFixed(1)} us in place of ${asked.periodUs.toFixed(1)} us`);
   }
   return problems;
 }
@@ -128,11 +141,44 @@ function safeInTime({ seen, drawn }: Evidence): string[] {
   return problems;
 }
 
-/** When the journal says that the bench was confirmed safe, the supply is set to its safe value and reads so. */
+/** When the journal says that the bench was confirmed safe, the bench was heard just now, and the supply is set to its safe value and reads so. */
 function confirmedIsTrue({ seen }: Evidence): string[] {
-  return only(seen, 'reading')
-    .filter(({ mv, set }) => set > 0 || mv > 600)
-    .map(({ at, mv, set }) => `at ${seconds(at)} the bench was called safe with the supply set to ${set} mV and at ${mv.toFixed(0)} mV`);
+  const problems: string[] = [];
+  for (const { at, mv, set, heardS } of only(seen, 'confirmed')) {
+    if (set > 0 || (mv !== null && mv > 600)) problems.push(`at ${seconds(at)} the bench was called safe with the supply set to ${set} mV and at ${mv?.toFixed(0) ?? 'unknown'} mV`);
+    if (heardS > 2) problems.push(`at ${seconds(at)} the bench was called safe, ${heardS.toFixed(1)} s after it was last heard`);
+  }
+  for (const { at, text, set } of only(seen, 'failed')) {
+    if (set > 0 && text.includes('was made safe')) problems.push(`at ${seconds(at)} the run was given up with the words "${text}" and the supply set to ${set} mV`);
+  }
+  return problems;
+}
+
+/** RUN-12, RUN-14: the dead-man of this very start of the controller was proved before anything is measured. */
+function provedBeforeMeasured({ events }: Evidence): string[] {
+  let boot = '';
+  let proved: string | null = null;
+  const problems: string[] = [];
+  for (const body of events) {
+    if (body.kind === 'bench-connected' || body.kind === 'link-restored') boot = body.bootId;
+    if (body.kind === 'dead-man-proved') proved = boot;
+    if (body.kind === 'measuring-started' && proved !== boot) problems.push(`measuring started under boot id ${boot}, and the dead-man was proved under ${proved ?? 'none'}`);
+  }
+  return problems;
+}
+
+/** RUN-82: a trip stays until it is acknowledged or the run ends, an end until points are measured again. */
+function latchesHold({ events }: Evidence): string[] {
+  const leaving = new Set<RunEventBody['kind']>(['paused', 'held', 'resumed', 'proving-started', 'measuring-started']);
+  const opening = new Set(['acknowledge', 'measure-again']);
+  const problems: string[] = [];
+  let latched: 'tripped' | 'ended' | null = null;
+  for (const body of events) {
+    if (body.kind === 'tripped' || body.kind === 'ended') latched = body.kind;
+    else if (body.kind === 'commanded' && body.answer === 'accepted' && opening.has(body.command.kind)) latched = null;
+    else if (latched !== null && leaving.has(body.kind)) problems.push(`"${body.kind}" came after "${latched}" without a person`);
+  }
+  return problems;
 }
 
 function archiveIsWhole({ verification }: Evidence): string[] {
@@ -182,8 +228,12 @@ function masses({ state }: Evidence): ReadonlyMap<number, number> {
 /** Where nothing touches the physics, every accepted mass is that of a run which nobody disturbed, and every point has one. */
 async function massesAsUndisturbed(evidence: Evidence): Promise<string[]> {
   if (evidence.drawn.sea !== 'still' || evidence.stuck !== null) return [];
-  calm ??= new World(withHappenings(draw(evidence.drawn.seed, 'still'), [])).run().then(masses);
+  calm ??= new World(withHappenings(draw(evidence.drawn.seed, 'still'), [])).run().then((undisturbed) => {
+    const all = masses(undisturbed);
+    return undisturbed.state?.ending === 'complete' ? all : new Map([[-1, 0], ...all]);
+  });
   const expected = await calm;
+  if (expected.has(-1)) return ['the run that nobody disturbs does not end complete'];
   const points = expandPlan(evidence.drawn.plan);
   const found = masses(evidence);
   const problems: string[] = [];
@@ -213,5 +263,7 @@ export const judges: readonly Judge[] = [
   { rule: 'STORM-21', name: 'one writer', violations: oneWriter },
   { rule: 'STORM-22', name: 'told after commit', violations: toldAfterCommit },
   { rule: 'STORM-23', name: 'masses as undisturbed', violations: massesAsUndisturbed },
+  { rule: 'STORM-26', name: 'proved before measured', violations: provedBeforeMeasured },
+  { rule: 'STORM-27', name: 'latches hold', violations: latchesHold },
   { rule: 'STORM-24', name: 'comes to its end', violations: comesToItsEnd },
 ];

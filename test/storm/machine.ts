@@ -15,7 +15,7 @@ import type { RunEventBody } from '../../app/run/events.ts';
 import type { Plant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import { createPlant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
-import { decodeFromHost } from '../../firmware-protocol/line/messages.ts';
+import { decodeFromController, decodeFromHost, encodeReply, encodeRequest, encodeTelemetry } from '../../firmware-protocol/line/messages.ts';
 import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
 import type { RunningBench } from '../../main/bench/running-bench.ts';
 import type { Clock, VirtualClock } from '../../main/clock/clock.ts';
@@ -198,12 +198,16 @@ export interface WireEvents {
   readonly afterLine: (word: string, again: boolean) => void;
   /** Bytes of a host reached the bench. */
   readonly arrived: () => void;
+  /** Bytes of the bench reached a host. */
+  readonly heard: () => void;
 }
 
 /** The cable between the machine and the bench. It outlives hosts. */
 export class Wire {
   pulled = false;
   delayMs = 0;
+  /** What `safe` comes to is only the supply switched off, whatever the controller says of it. */
+  disobeys = false;
   readonly #bench: RunningBench;
   readonly #world: VirtualClock;
   readonly #events: WireEvents;
@@ -226,7 +230,7 @@ export class Wire {
   attach(channel: StormChannel): void {
     this.#channel = channel;
     this.#bench.attach((bytes) => {
-      this.#send(bytes, 'to-host');
+      this.#send(this.disobeys ? this.#glossedOver(bytes) : bytes, 'to-host');
     });
   }
 
@@ -238,8 +242,30 @@ export class Wire {
     const [word, again] = this.#wordOf(bytes);
     this.#events.beforeLine(word, again);
     if (this.#channel === null) return;
-    this.#send(bytes, 'to-bench');
+    this.#send(this.disobeys && word === 'safe' ? this.#disobeyed(bytes) : bytes, 'to-bench');
     this.#events.afterLine(word, again);
+  }
+
+  /** Sequence numbers of requests to make safe that were not carried out. */
+  readonly #disobeyedSeqs = new Set<number>();
+
+  #disobeyed(bytes: Uint8Array): Uint8Array {
+    const line = decodeFromHost(textOf(bytes));
+    if (line.kind !== 'request') return bytes;
+    this.#disobeyedSeqs.add(line.seq);
+    return Buffer.from(encodeRequest(line.seq, { word: 'supply', mv: 0 }), 'latin1');
+  }
+
+  #glossedOver(bytes: Uint8Array): Uint8Array {
+    const line = decodeFromController(textOf(bytes));
+    if (line.kind === 'telemetry' && this.#disobeyedSeqs.size > 0) return Buffer.from(encodeTelemetry({ ...line.telemetry, armed: false }), 'latin1');
+    if (line.kind === 'reply' && this.#disobeyedSeqs.has(line.seq)) return Buffer.from(encodeReply(line.seq, { word: 'safe' }), 'latin1');
+    return bytes;
+  }
+
+  obeys(): void {
+    this.disobeys = false;
+    this.#disobeyedSeqs.clear();
   }
 
   /** `told`: the host's operating system says so. */
@@ -256,7 +282,7 @@ export class Wire {
   #lastSeq = -1;
 
   #wordOf(bytes: Uint8Array): readonly [string, boolean] {
-    const line = decodeFromHost(Buffer.from(bytes).toString('latin1').trimEnd());
+    const line = decodeFromHost(textOf(bytes));
     if (line.kind !== 'request') return ['', false];
     const again = line.seq === this.#lastSeq;
     this.#lastSeq = line.seq;
@@ -282,6 +308,7 @@ export class Wire {
 
   #deliver(bytes: Uint8Array, to: 'to-bench' | 'to-host'): void {
     if (to === 'to-host') {
+      this.#events.heard();
       this.#channel?.hear(bytes);
       return;
     }
@@ -289,6 +316,8 @@ export class Wire {
     this.#bench.receive(bytes);
   }
 }
+
+const textOf = (bytes: Uint8Array): string => Buffer.from(bytes).toString('latin1').trimEnd();
 
 class StormChannel implements Channel {
   readonly description = 'the cable of the storm';
@@ -364,6 +393,7 @@ export type { StormChannel };
 /** What is really done to the injectors and the supply: seen at the pins, whatever the controller says about it. */
 export interface PinEvents {
   readonly supply: (mv: number) => void;
+  readonly pressure: (pa: number) => void;
   readonly pulse: (channel: number, startUs: number, widthUs: number) => void;
   readonly reading: (supplyMv: number) => void;
   readonly fault: (kind: string, begins: boolean) => void;
@@ -381,6 +411,11 @@ export function watchedPlant(events: PinEvents): (scenario: Scenario) => Plant {
             return (mv: number) => {
               events.supply(mv);
               plant.setSupply(mv);
+            };
+          case 'setPressure':
+            return (pa: number) => {
+              events.pressure(pa);
+              plant.setPressure(pa);
             };
           case 'pulse':
             return (channel: number, startUs: number, widthUs: number) => {

@@ -5,7 +5,7 @@
 import { spawnSync } from 'node:child_process';
 import { draw, withHappenings, type Drawn, type Happening, type Sea } from './draw.ts';
 import { judges } from './judges.ts';
-import { World, type Evidence } from './world.ts';
+import { ProgramThrew, World, type Evidence } from './world.ts';
 
 export interface Violation {
   readonly rule: string;
@@ -13,8 +13,15 @@ export interface Violation {
   readonly texts: readonly string[];
 }
 
-export async function judged(drawn: Drawn): Promise<{ readonly evidence: Evidence; readonly violations: readonly Violation[] }> {
-  const evidence = await new World(drawn).run();
+/** `evidence` null: the program threw. */
+export async function judged(drawn: Drawn): Promise<{ readonly evidence: Evidence | null; readonly violations: readonly Violation[] }> {
+  let evidence: Evidence;
+  try {
+    evidence = await new World(drawn).run();
+  } catch (error) {
+    if (!(error instanceof ProgramThrew)) throw error;
+    return { evidence: null, violations: [{ rule: 'STORM-25', judge: 'nothing throws', texts: [error.message] }] };
+  }
   const violations: Violation[] = [];
   for (const { rule, name, violations: look } of judges) {
     const texts = await look(evidence);
@@ -68,10 +75,10 @@ export async function storm(from: number, count: number, options: { readonly sea
     const drawn = draw(seed, options.sea);
     const { evidence, violations } = await judged(drawn);
     found.seeds += 1;
-    found.deaths += evidence.deaths;
-    found.benchS += evidence.benchS;
-    found.accepted += evidence.events.filter((body) => body.kind === 'attempt-ended' && body.verdict === 'accepted').length;
-    for (const one of evidence.seen) {
+    found.deaths += evidence?.deaths ?? 0;
+    found.benchS += evidence?.benchS ?? 0;
+    found.accepted += evidence?.events.filter((body) => body.kind === 'attempt-ended' && body.verdict === 'accepted').length ?? 0;
+    for (const one of evidence?.seen ?? []) {
       if (one.kind === 'host') found.hosts += 1;
       if (one.kind !== 'happened') continue;
       const pair = `${one.what} | ${one.mode}`;
@@ -117,8 +124,8 @@ export async function showStorm([seedText = '1', howLong = '1', sea]: readonly s
   }
   if (found.seeds === 1) {
     const { evidence } = await judged(draw(seed, sea as Sea | undefined));
-    for (const one of evidence.drawn.happenings) process.stdout.write(`  ${JSON.stringify(one)}\n`);
-    process.stdout.write(`  ${evidence.drawn.sea}, ${evidence.events.length} events, ended ${evidence.state?.ending ?? 'not'}, journal ${evidence.hash}\n`);
+    for (const one of evidence?.drawn.happenings ?? []) process.stdout.write(`  ${JSON.stringify(one)}\n`);
+    if (evidence !== null) process.stdout.write(`  ${evidence.drawn.sea}, ${evidence.events.length} events, ended ${evidence.state?.ending ?? 'not'}, journal ${evidence.hash}\n`);
   }
   process.stdout.write(`${figures(found)}\n${found.failures.length} seeds with violations\n`);
   return found.failures.length === 0;

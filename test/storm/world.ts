@@ -40,13 +40,16 @@ export type Seen =
   | { readonly kind: 'asked'; readonly at: number; readonly input: number; readonly request: BenchRequest; readonly mode: Mode | null }
   | { readonly kind: 'answered'; readonly at: number; readonly command: RunCommand; readonly accepted: boolean }
   | { readonly kind: 'supply'; readonly at: number; readonly mv: number }
-  /** `silentS`: since bytes of a host last reached the bench. `lateS`: since the committed mode last allowed pulses; 0: it does. */
-  | { readonly kind: 'pulse'; readonly at: number; readonly channel: number; readonly widthUs: number; readonly silentS: number; readonly mode: Mode | null; readonly step: string | null; readonly point: number | null }
+  /** `silentS`: since bytes of a host last reached the bench. Supply and pressure as they are set. */
+  | { readonly kind: 'pulse'; readonly at: number; readonly channel: number; readonly widthUs: number; readonly silentS: number; readonly mode: Mode | null; readonly step: string | null; readonly point: number | null; readonly supplyMv: number; readonly pressurePa: number; readonly startUs: number }
   /** Nothing of a host reached the bench for longer than its dead-man; `mv` is what the supply was set to when it should have acted. */
   | { readonly kind: 'silence'; readonly at: number; readonly forS: number; readonly mv: number }
   | { readonly kind: 'happened'; readonly at: number; readonly what: string; readonly mode: Mode | 'no host' }
   | { readonly kind: 'second-writer'; readonly at: number; readonly code: string }
-  | { readonly kind: 'reading'; readonly at: number; readonly mv: number; readonly set: number };
+  /** When the journal says that the bench was confirmed safe. `mv` null: the sensor is not to be believed. `heardS`: since bytes of the bench last reached a host. */
+  | { readonly kind: 'confirmed'; readonly at: number; readonly mv: number | null; readonly set: number; readonly heardS: number }
+  /** The service gave the run up. */
+  | { readonly kind: 'failed'; readonly at: number; readonly text: string; readonly set: number };
 
 export interface Evidence {
   readonly drawn: Drawn;
@@ -101,6 +104,8 @@ export class World {
   #committed: RunState | null = null;
   #told = new Map<string, string>();
   #supplyMv = 0;
+  #pressurePa = 0;
+  #lastHeard = 0;
   #lastArrived = 0;
   #lastHappened = 0;
   #sensorFaults = 0;
@@ -123,11 +128,15 @@ export class World {
         this.#supplyMv = mv;
         this.#see({ kind: 'supply', at: this.#now(), mv });
       },
-      pulse: (channel, _startUs, widthUs) => {
+      pressure: (pa) => {
+        this.#pressurePa = pa;
+      },
+      pulse: (channel, startUs, widthUs) => {
         const current = this.#committed?.current ?? null;
         this.#see({
           kind: 'pulse', at: this.#now(), channel, widthUs, silentS: this.#now() - this.#lastArrived,
           mode: this.#committed?.mode ?? null, step: current?.step ?? null, point: current?.point ?? null,
+          supplyMv: this.#supplyMv, pressurePa: this.#pressurePa, startUs,
         });
       },
       reading: (mv) => {
@@ -148,6 +157,9 @@ export class World {
         if (again) return;
         if (word === 'burst') this.#countBurst();
         this.#dieAt((at) => 'line' in at && at.where === 'after' && at.line === this.#lines);
+      },
+      heard: () => {
+        this.#lastHeard = this.#now();
       },
       arrived: () => {
         this.#watchSilence();
@@ -222,6 +234,15 @@ export class World {
           at(happening.atS, () => {
             this.#happened(`command ${happening.command.kind}`);
             this.#command(happening.command);
+          });
+          break;
+        case 'controller-disobeys':
+          at(happening.atS, () => {
+            this.#happened('controller disobeys');
+            this.#wire.disobeys = true;
+          });
+          at(happening.atS + happening.forS, () => {
+            this.#wire.obeys();
           });
           break;
         case 'second-writer':
@@ -380,7 +401,8 @@ export class World {
 
   #watchConfirmation(bodies: readonly RunEventBody[]): void {
     for (const body of bodies) {
-      if (body.kind === 'made-safe' && body.confirmed && this.#sensorFaults === 0) this.#see({ kind: 'reading', at: this.#now(), mv: this.#lastReading, set: this.#supplyMv });
+      if (body.kind !== 'made-safe' || !body.confirmed) continue;
+      this.#see({ kind: 'confirmed', at: this.#now(), mv: this.#sensorFaults === 0 ? this.#lastReading : null, set: this.#supplyMv, heardS: this.#now() - this.#lastHeard });
     }
   }
 
@@ -452,7 +474,7 @@ export class World {
   }
 
   async #open(host: Host): Promise<'open' | 'failed'> {
-    const archive = this.#openArchive(host);
+    const archive = host.archive ?? this.#openArchive(host);
     if (archive === null) return 'failed';
     this.#lookBack(archive);
     const shared = { archive, clock: host.clock, simulated: true, newId: () => `c${(this.#ids += 1)}`, entropy: this.#chance, freeDiskBytes: () => null };
@@ -519,7 +541,10 @@ export class World {
       if (service === null) return 'failed';
       const rest = await Promise.race([service.rest(), host.dead, this.#stuckNow]);
       if (rest === 'dead' || rest === 'stuck') return rest;
-      if (rest.kind === 'failed') return 'failed';
+      if (rest.kind === 'failed') {
+        this.#see({ kind: 'failed', at: this.#now(), text: rest.text, set: this.#supplyMv });
+        return 'failed';
+      }
       const command = this.#next(rest);
       const lingers = command === null ? Math.max(3, Math.min(this.#drawn.overS - this.#now(), 60)) : this.#chance.scale(0.2, 10);
       const waited = await Promise.race([this.#wait(lingers), host.dead, this.#stuckNow]);
@@ -541,10 +566,32 @@ export class World {
     }
   }
 
+  /** Rejects with what the program throws, wherever it throws it: after that nothing can be said of the run. */
   async run(): Promise<Evidence> {
+    let threw: (error: Error) => void = () => undefined;
+    const thrown = new Promise<never>((_, reject) => {
+      threw = (error) => {
+        reject(new ProgramThrew(error));
+      };
+    });
+    process.on('uncaughtException', threw);
+    process.on('unhandledRejection', threw);
     try {
+      return await Promise.race([this.#run(), thrown]);
+    } finally {
+      process.off('uncaughtException', threw);
+      process.off('unhandledRejection', threw);
+      this.#bench.switchOff();
+      this.#world.stop();
+      rmSync(this.#folder, { recursive: true, force: true });
+    }
+  }
+
+  async #run(): Promise<Evidence> {
+      let same: Host | null = null;
       for (;;) {
-        const host = this.#boot();
+        const host: Host = same ?? this.#boot();
+        same = null;
         this.#host = host;
         const end = await this.#live(host);
         if (end === 'dead') {
@@ -552,10 +599,25 @@ export class World {
           await this.#wait(this.#backAfter);
           continue;
         }
-        await this.#close(host);
+        // A window keeps its archive and opens the run again; a command ends and is given anew.
+        if (end === 'failed' && host.alive && host.archive !== null && this.#chance.strikes(0.5)) {
+          await host.service?.close();
+          await host.bench?.close();
+          host.service = null;
+          host.bench = null;
+          host.diskIsGone = null;
+          same = host;
+        } else {
+          await this.#close(host);
+        }
         if (end === 'ended' || end === 'stuck') break;
         // Somebody frees the disk, finds the cable, or simply tries again.
-        await this.#wait(this.#chance.scale(1, 10));
+        const waited = await Promise.race([this.#wait(this.#chance.scale(1, 10)), host.dead]);
+        if (waited === 'dead') {
+          host.archive?.close();
+          await this.#wait(this.#backAfter);
+          same = null;
+        }
         if (this.#now() > Math.max(this.#drawn.overS, this.#lastHappened) + PATIENCE_S) {
           this.#stuck ??= 'no host could be opened any more';
           break;
@@ -566,11 +628,6 @@ export class World {
       await this.#wait(this.#deadManS + 2);
       this.#watchSilence();
       return this.#evidence();
-    } finally {
-      this.#bench.switchOff();
-      this.#world.stop();
-      rmSync(this.#folder, { recursive: true, force: true });
-    }
   }
 
   #evidence(): Evidence {
@@ -596,6 +653,13 @@ export class World {
     } finally {
       archive.close();
     }
+  }
+}
+
+/** An error of the program, as opposed to one of the storm. */
+export class ProgramThrew extends Error {
+  constructor(cause: Error) {
+    super(`${cause.stack ?? cause.message}`);
   }
 }
 
