@@ -143,7 +143,9 @@ function openReader(file: string, checkMaxBytes: number): OpenResult {
 }
 
 function openWriter(file: string, options: OpenOptions): OpenResult {
-  if (existsSync(file)) {
+  // A journal beside it is a change that was cut off, by the power or a death in the making of the archive: only a writer
+  // can take it back, and the file is looked at after that.
+  if (existsSync(file) && !existsSync(`${file}-journal`)) {
     // Before anything is made beside it or changed in it: is this an archive at all?
     const db = openForReading(file);
     try {

@@ -7,6 +7,8 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   fuzz: async () => (await import('./fuzz.ts')).showFuzz,
   firmware: async () => (await import('./show-firmware.ts')).showFirmware,
   storm: async () => (await import('../storm/storm.ts')).showStorm,
+  planted: async () => (await import('../storm/planted.ts')).showPlanted,
+  'power-cut': async () => (await import('../storm/power-cut.ts')).showPowerCut,
 };
 
 const [name = '', ...args] = process.argv.slice(2);

@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
 import { benchFaultKinds, Chance, draw, drawBenchFault } from './draw.ts';
+import { cutPower, hasTracer, trace } from './power-cut.ts';
 import { figures, judged, shortest, storm, story } from './storm.ts';
 
 describe('the storm', () => {
@@ -28,7 +29,15 @@ describe('the storm', () => {
     }
   });
 
-  it('STORM-10 to STORM-24 no judge finds anything, whatever happens', async () => {
+  // Every 11th operation, whatever it is: all of them are for `npm run show -- power-cut`.
+  it.skipIf(!hasTracer())('STORM-40 a power cut loses nothing that was announced', () => {
+    const found = cutPower(trace(1), 1, 11);
+    expect(found.problems).toEqual([]);
+    expect(found.announced).toBeGreaterThan(10);
+    expect(found.states).toBeGreaterThan(100);
+  });
+
+  it('STORM-10 to STORM-27 no judge finds anything, whatever happens', async () => {
     const found = await storm(1, 200);
     for (const { drawn, violations } of found.failures) {
       throw new Error(story(await shortest(drawn, violations[0]?.judge ?? '', 30), violations));

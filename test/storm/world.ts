@@ -577,7 +577,12 @@ export class World {
     process.on('uncaughtException', threw);
     process.on('unhandledRejection', threw);
     try {
-      return await Promise.race([this.#run(), thrown]);
+      return await Promise.race([
+        this.#run().catch((error: unknown) => {
+          throw new ProgramThrew(error instanceof Error ? error : new Error(String(error)));
+        }),
+        thrown,
+      ]);
     } finally {
       process.off('uncaughtException', threw);
       process.off('unhandledRejection', threw);
@@ -659,7 +664,7 @@ export class World {
 /** An error of the program, as opposed to one of the storm. */
 export class ProgramThrew extends Error {
   constructor(cause: Error) {
-    super(`${cause.stack ?? cause.message}`);
+    super(cause.stack ?? cause.message);
   }
 }
 

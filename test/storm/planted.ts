@@ -1,0 +1,144 @@
+/**
+ * Is the storm worth anything? Faults of the program are planted, one at a time, in a copy of the tree, and the storm runs
+ * there until it finds something. The work tree itself is never touched.
+ */
+import { spawnSync } from 'node:child_process';
+import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+
+interface Swap {
+  readonly file: string;
+  /** Must be there exactly once. */
+  readonly find: string;
+  readonly put: string;
+}
+
+interface Planted {
+  readonly name: string;
+  readonly swaps: readonly Swap[];
+}
+
+const one = (name: string, file: string, find: string, put: string): Planted => ({ name, swaps: [{ file, find, put }] });
+
+const service = 'main/service/run-service.ts';
+const driver = 'main/bench/driver.ts';
+const link = 'main/link/link.ts';
+const write = 'main/archive/write.ts';
+const archive = 'main/archive/archive.ts';
+const engine = 'app/run/engine.ts';
+const fold = 'app/run/fold.ts';
+
+export const plantedFaults: readonly Planted[] = [
+  {
+    name: 'requests go out before their commit',
+    swaps: [
+      { file: service, find: "for (const request of output.requests) if (request.request.kind === 'make-safe') this.#perform(request);", put: 'for (const request of output.requests) this.#perform(request);' },
+      { file: service, find: "    for (const request of output.requests) if (request.request.kind !== 'make-safe') this.#perform(request);\n", put: '' },
+    ],
+  },
+  one('frames are stored again with the next commit', service, '      this.#frames = [];\n      committed', '      this.#frames = this.#frames.slice(-20);\n      committed'),
+  one('telling comes before the commit', service, '    let committed: readonly RunEvent[] = [];', '    let committed: readonly RunEvent[] = [];\n    if (output.events.length > 0) this.#tell(output.events, []);'),
+  one('a commit that failed is passed over', service, '        this.#storageFailed(written.text);\n        return null;', '        this.#frames = [];'),
+  one('a failed archive leaves the bench as it is', service, "void this.#bench.perform({ kind: 'make-safe' }).then((reply) => {", "void Promise.resolve<BenchReply>({ kind: 'done' }).then((reply) => {"),
+  one('a stored run is opened without recovery', service, 'opening.push(...recoverRun(stored.state));', 'void recoverRun;'),
+  one('the opening of a stored run is not committed', service, 'parts.archive.append(made.id, opening, [])', "parts.archive.append(made.id, which.kind === 'new' ? opening : opening.slice(0, 1), [])"),
+  one('a bench that is down at the opening is not told of', service, "    if (bench.downReason !== null) service.#onLink({ state: 'down', reason: bench.downReason });\n", ''),
+  one('no ticks', service, "    this.#feed({ kind: 'tick', now: this.#now() });\n", ''),
+  one('a command that could not be written is called done', service, "return output?.answer ?? { accepted: false", "return output?.answer ?? { accepted: true"),
+  one('a window is filed under the segment that was last', write, 'segmentOf(body.window.to)', '(next.segment?.number ?? null)'),
+  one('a failed commit moves the position on', write, 'if (result.ok) this.#positions.set(id, after);', 'this.#positions.set(id, after);'),
+  one('a step is no transaction', write, 'return this.#db.transaction(work).immediate();', 'return work();'),
+  one('the hash leaves out the time', write, 'head = chainHash(head, seq, at, text);', 'head = chainHash(head, seq, 0, text);'),
+  one('the list is brought up to date now and then', write, 'if (bodies.length > 0) putStatus', 'if (bodies.length > 1) putStatus'),
+  one('each chunk loses its last frame', write, 'encodeFrames(stretch.frames),', 'encodeFrames(stretch.frames.slice(0, -1)),'),
+  one('frames of a new start of the controller follow the old', write, 'frame.bootId === before.bootId && frame.number', 'frame.number'),
+  one('synchronous is lowered', archive, "db.pragma('synchronous = FULL');", "db.pragma('synchronous = NORMAL');"),
+  one('the writer lock is let go at once', 'main/archive/writer-lock.ts', "db.exec('COMMIT; BEGIN IMMEDIATE');", "db.exec('COMMIT');"),
+  one('an open attempt is not cut by a new host', 'app/run/recover.ts', 'if (state.current !== null) {', 'if (state.current !== null && state.hostRestarts > 1e9) {'),
+  one('a trip does not outlive the host', 'app/run/recover.ts', "(then.kind === 'tripped' || then.kind === 'ended')", "then.kind === 'ended'"),
+  one('safe is confirmed while the bench pulses', driver, '!frame.armed && !frame.burst.active && ', '!frame.armed && '),
+  one('safe is confirmed with the supply still up', driver, '!frame.burst.active && Math.abs(frame.supply - this.capabilities.safeSupply) <= SAFE_SUPPLY_TOLERANCE', '!frame.burst.active'),
+  one('safe is confirmed by the answer alone', driver, 'if (!(await this.#until((frame) => frame !== null && this.#isSafe(frame), left(), signal))) continue;', 'if (!this.#up) continue;'),
+  one('pulse widths are cut to whole microseconds', driver, 'const widthNs = Math.round(request.width * 1e9);', 'const widthNs = Math.floor(request.width * 1e6) * 1000;'),
+  one('the period is a microsecond and a half long by mistake', driver, 'periodUs: Math.round(toMicroseconds(request.period))', 'periodUs: Math.round(toMicroseconds(request.period)) + 2'),
+  one('the supply is set 30 mV high', driver, 'mv: Math.round(request.supply * 1e3)', 'mv: Math.round(request.supply * 1e3) + 30'),
+  one('a new start of the controller is not noticed', driver, 'if (telemetry.boot !== this.bootId) {', "if (telemetry.boot === '') {"),
+  one('a link that is down goes on taking frames', driver, 'if (this.#up && link === this.#link) this.#take(telemetry);', 'this.#take(telemetry);'),
+  one('frames that the line repeated are taken again', driver, '    if (telemetry.frame <= this.#lastFrame) return;\n', ''),
+  one('the time of an edge is that of its frame', driver, 'lastEdgeAt: seconds(t.lastEdgeUs / 1e6)', 'lastEdgeAt: seconds(t.atUs / 1e6)'),
+  one('a bench that comes back is not set up', driver, 'const sameBoot = conversation.bootId === this.bootId;', 'const sameBoot = conversation.bootId !== "";'),
+  one('stopping the pulses is not asked for', driver, "return asBenchReply(await this.#ask({ word: 'halt' }, signal));", "return { kind: 'done' };"),
+  one('the heartbeat goes on in the silence', link, "if (job?.kind === 'silence' || !this.#greeted) return;", "if (!this.#greeted) return;"),
+  one('no heartbeat', link, '    this.#heartbeats += 1;\n', '    if (this.#heartbeats >= 0) return;\n'),
+  one('an answer is taken whatever its number', link, 'job.seq === seq && ', ''),
+  one('a repeat has a number of its own', link, '      this.#linesSentAgain += 1;\n      this.#send(job);\n    });', '      this.#linesSentAgain += 1;\n      job.seq = this.#nextSeq;\n      this.#nextSeq = (this.#nextSeq + 1) % SEQUENCE_NUMBERS;\n      this.#send(job);\n    });'),
+  one('safe waits until its turn', link, "      if (request.word === 'safe') this.#clearTheWay();\n", ''),
+  one('no watch over a silent line', link, '    if (!this.#greeted) return;\n    // It may be', '    if (this.#greeted) return;\n    // It may be'),
+  one('an attempt stays open on the way to safe', engine, 'if (current !== null) {\n      this.#emit({ kind: \'attempt-ended\', point: current.point, attempt: current.attempt, verdict: \'cut\'', 'if (current !== null && current.step === null) {\n      this.#emit({ kind: \'attempt-ended\', point: current.point, attempt: current.attempt, verdict: \'cut\''),
+  one('measuring goes on after a reset without the proof', engine, 'if (this.#state.provedBootId === this.#state.bench?.bootId) {', 'if (this.#state.provedBootId !== null) {'),
+  one('what was not confirmed is called confirmed', engine, "kind: 'made-safe',\n        confirmed: false,", "kind: 'made-safe',\n        confirmed: true,"),
+  one('old telemetry is not noticed', engine, "this.#hold('telemetry', `No telemetry", "void (`No telemetry"),
+  one('the pressure is set once for the run', engine, 'this.#capabilities.pressure.commandable && this.#pressureSet !== point.pressure', 'this.#capabilities.pressure.commandable && this.#lastId < 20'),
+  one('accepted points are measured again', fold, 'while (run.firstPass < run.points.length && isSettled(', 'while (run.hostRestarts < 2 && run.firstPass < run.points.length && isSettled('),
+];
+
+const parts = ['app', 'main', 'firmware-protocol', 'test/builders', 'test/storm', 'test/house/show.ts', 'package.json', 'tsconfig.json'];
+
+const script = `
+import { storm, story } from './test/storm/storm.ts';
+const found = await storm(1, Number(process.argv[1]), { mostFailures: 1 });
+const [first] = found.failures;
+console.log(JSON.stringify({ cpuS: found.cpuS, seeds: found.seeds, ...(first === undefined ? {} : { seed: first.seed, judge: first.violations[0].judge, text: first.violations[0].texts[0] }) }));
+process.exit(0);
+`;
+
+interface Hunt {
+  readonly cpuS: number;
+  readonly seeds: number;
+  readonly seed?: number;
+  readonly judge?: string;
+  readonly text?: string;
+}
+
+/** Plants one fault in a copy of the tree and lets the storm run there. Throws where the fault has nothing to be planted in. */
+export function hunt(fault: Planted, seeds: number, mostMinutes = 3): Hunt {
+  const root = join(import.meta.dirname, '..', '..');
+  const copy = mkdtempSync(join(tmpdir(), 'railhouse-planted-'));
+  try {
+    for (const part of parts) {
+      mkdirSync(join(copy, part, '..'), { recursive: true });
+      cpSync(join(root, part), join(copy, part), { recursive: true });
+    }
+    symlinkSync(join(root, 'node_modules'), join(copy, 'node_modules'));
+    for (const { file, find, put } of fault.swaps) {
+      const path = join(copy, file);
+      const text = readFileSync(path, 'utf8');
+      if (text.split(find).length !== 2) throw new Error(`${fault.name}: what is to be changed in ${file} is there ${text.split(find).length - 1} times`);
+      writeFileSync(path, text.replace(find, () => put));
+    }
+    const told = spawnSync(process.execPath, ['--input-type=module', '-e', script, String(seeds)], { cwd: copy, encoding: 'utf8', timeout: mostMinutes * 60e3 });
+    const line = told.stdout.trim().split('\n').at(-1) ?? '';
+    if (!line.startsWith('{')) return { cpuS: Number.NaN, seeds: 0, judge: told.signal === null ? 'the program ended' : 'time over', text: told.stderr.slice(-300) };
+    return JSON.parse(line) as Hunt;
+  } finally {
+    rmSync(copy, { recursive: true, force: true });
+  }
+}
+
+/** `planted`, `planted SEEDS`, `planted SEEDS part-of-a-name`: how long the storm needs to find each. */
+export function showPlanted([seeds = '1000', name = '']: readonly string[]): Promise<boolean> {
+  const chosen = plantedFaults.filter((fault) => fault.name.includes(name));
+  let found = 0;
+  for (const fault of chosen) {
+    const { cpuS, seeds: tried, seed, judge, text } = hunt(fault, Number(seeds));
+    if (seed !== undefined) found += 1;
+    process.stdout.write(
+      seed === undefined
+        ? `NOT FOUND ${fault.name}: ${judge ?? ''} ${tried} seeds, ${cpuS.toFixed(1)} s of CPU ${text ?? ''}\n`
+        : `${cpuS.toFixed(1).padStart(6)} s  ${fault.name}: seed ${seed}, ${judge ?? ''}: ${(text ?? '').split('\n')[0]?.slice(0, 140) ?? ''}\n`,
+    );
+  }
+  process.stdout.write(`${found} of ${chosen.length} planted faults found\n`);
+  return Promise.resolve(found === chosen.length);
+}
