@@ -10,14 +10,14 @@ import { samplePlan, sampleEquipment, scenario } from '../builders/in-process.ts
 import { Chance } from './draw.ts';
 
 const [folder = '', seed = '1'] = process.argv.slice(2);
-const clock = new VirtualClock(Date.UTC(2026, 0, 1));
+const clock = new VirtualClock(Date.UTC(2026, 1, 1));
 const entropy = new Chance(Number(seed), 'power cut');
 const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => clock.unixNow(), entropy });
 if (!opened.ok) throw new Error(opened.text);
 const bench = new RunningBench(scenario({ seed: Number(seed) }), clock);
 let ids = 0;
 const started = await RunService.open(
-  { archive: opened.archive, clock, entropy, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null, channels: () => Promise.resolve([new SimulatedChannel(bench)]) },
+  { archive: opened.archive, clock, simulated: true, entropy, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null, channels: () => Promise.resolve([new SimulatedChannel(bench)]) },
   { kind: 'new', plan: samplePlan('small-plan'), equipment: sampleEquipment(), operator: 'a person', software: 'power cut' },
 );
 if (!started.ok) throw new Error(started.text);

@@ -22,8 +22,8 @@ import { sampleEquipment, scratchFolder } from '../builders/in-process.ts';
 import { Chance, type DiskError, type Drawn, type Happening, type Instant } from './draw.ts';
 import { diskError, filesOfADeadProcess, HostClock, watchedFile, watchedPlant, Wire, type StormChannel } from './machine.ts';
 
-/** 2026-01-01, so that the certificates of the sample equipment are in force. */
-const unixOrigin = Date.UTC(2026, 0, 1);
+/** 2026-02-01, so that the certificates of the sample equipment are in force. */
+const unixOrigin = Date.UTC(2026, 1, 1);
 /** A run that is neither at its end nor with a person this long after everything is over is stuck, s. */
 const PATIENCE_S = 1800;
 /** No seed lasts longer, s. */
