@@ -73,7 +73,8 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
     const key = `${point.role} ${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
     const before = known.get(key);
     if (before !== undefined) return before;
-    if (point.role === 'zero') return { windowS: zeroWindow(plan), pulses: 0, volume: 0 };
+    // Where the meter has a least flow the rail is shut off as well, if the bench can.
+    if (point.role === 'zero') return { windowS: zeroWindow(plan) + (equipment.meter.leastHertz === undefined ? 0 : plan.zero.decayS), pulses: 0, volume: 0 };
     const windowS = expectedWindow(plan, expectedEdgeRate(staticFlow, equipment, point), point.role).length;
     const burst = Math.ceil((plan.settleS + windowS) / point.period);
     const mass =

@@ -11,7 +11,7 @@ import { openInterlockWords } from '../bench/interlocks.ts';
 import { assumedStaticFlow, expectedEdgeRate } from '../plan/estimate.ts';
 import type { Guard } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { pairEdges, zeroWindow } from '../plan/zero.ts';
+import { decaysPressure, pairEdges, zeroWindow } from '../plan/zero.ts';
 import { seconds, toCelsius, toKilopascals, volts } from '../quantities/quantity.ts';
 import type { Seconds, Volts } from '../quantities/quantity.ts';
 import type { AfterSafe, AttemptReason, Criterion, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
@@ -25,6 +25,7 @@ import { IdleFlow, idleFlowRest } from './idle-flow.ts';
 import { IdleTime } from './idle-time.ts';
 import { judge } from './judge.ts';
 import { handling, restingModes, transitions } from './machine.ts';
+import { decayText, summariseDecay } from './pressure-decay.ts';
 import { deadManFault, missingOfDeadMan, missingOfSafe, proofBurst, proofSilence } from './proof.ts';
 import { adviceText, doingText, remainingTime } from './status.ts';
 import type { RunStatus, WaitingFor } from './status.ts';
@@ -114,11 +115,14 @@ type Phase =
   // Nothing is driven, and the current of the last pulse dies away.
   | 'await-no-current'
   // A zero point.
-  | 'rest' | 'zero-window'
+  | 'rest' | 'zero-window' | 'shut-rail' | 'decay' | 'open-rail'
   // The proof.
   | 'prove-burst' | 'await-pulses' | 'silence' | 'await-dead-man' | 'clear-proof' | 'await-clear-proof'
   // Safe, and faults that a person acknowledged.
   | 'make-safe' | 'leave-to-dead-man' | 'clear-acknowledged' | 'clear-ready';
+
+/** The valve has shut and the transducer's filter has followed, s. */
+const shutRest = 0.5;
 
 /** From the condition to the end of the window. */
 const pressureMatters: ReadonlySet<Phase> = new Set(['purge', 'await-purge', 'burst', 'settle', 'window', 'rest', 'zero-window']);
@@ -188,8 +192,11 @@ class Engine implements RunEngine {
   #drivenCurrent = { sum: 0, frames: 0 };
   #window: WindowCollector | null = null;
   #windowMax = 0;
-  /** Controller clock at the first frame of the rest before a zero point. */
+  /** Controller clock at the first frame of the rest before a zero point, or of the shut rail. */
   #restSince = Number.NaN;
+  /** The rail was asked to be shut off, and not yet to be opened again; its frames. */
+  #railShut = false;
+  #decay: BenchFrame[] = [];
   #afterStop: AfterStop = { kind: 'judge' };
   /** What the wait for no current is for. */
   #whenNoCurrent: 'drive' | 'end-attempt' = 'drive';
@@ -288,12 +295,13 @@ class Engine implements RunEngine {
       return;
     }
     if (this.#now - this.#frameNow > this.#staleAfter) this.#clearSince = this.#now;
-    this.#idleFlow.add(frame, this.#pulsing);
+    // A rail that was shut off fills up when it is opened.
+    this.#idleFlow.add(frame, this.#pulsing || this.#railShut);
     this.#frame = frame;
     this.#frameNow = this.#now;
     this.#trackSupply(frame);
     this.#trackCondition(frame);
-    this.#idleTime.add(frame, !this.#pulsing && this.#phase !== 'zero-window' && this.#pressureFits(frame));
+    this.#idleTime.add(frame, !this.#pulsing && !this.#railShut && this.#phase !== 'zero-window' && this.#pressureFits(frame));
 
     if (this.#checkController(frame)) return;
     if (this.#checkGuards(frame)) return;
@@ -782,6 +790,8 @@ class Engine implements RunEngine {
     this.#armedSeen = false;
     this.#pumping = false;
     this.#pulsing = false;
+    this.#railShut = false;
+    this.#decay = [];
     this.#window = null;
     this.#ask('make-safe', { kind: 'make-safe' }, safeTimeout);
   }
@@ -942,6 +952,10 @@ class Engine implements RunEngine {
   /** The proof needs no pressure. */
   #feedRail(): void {
     const { rail } = this.#capabilities;
+    if (this.#railShut) {
+      this.#ask('open-rail', { kind: 'shut-off', shut: false });
+      return;
+    }
     if (this.#state.mode === 'measuring' && !this.#pumping && rail !== undefined && (rail.pump || rail.relief)) {
       this.#ask('pump', { kind: 'pump', on: true });
     } else {
@@ -1140,8 +1154,17 @@ class Engine implements RunEngine {
         return;
       case 'zero-window':
         this.#window?.add(frame);
-        if ((this.#window?.duration ?? 0) >= this.#zeroWindow) this.#judge();
-        else this.#checkDeadlines();
+        if ((this.#window?.duration ?? 0) < this.#zeroWindow) {
+          this.#checkDeadlines();
+        } else if (decaysPressure(this.#state.plan, this.#state.equipment, this.#capabilities)) {
+          this.#railShut = true;
+          this.#ask('shut-rail', { kind: 'shut-off', shut: true });
+        } else {
+          this.#judge();
+        }
+        return;
+      case 'decay':
+        this.#watchDecay(frame);
         return;
       case 'await-stop':
         if (!frame.burst.active) {
@@ -1196,6 +1219,8 @@ class Engine implements RunEngine {
       case 'purge':
       case 'burst':
       case 'stop':
+      case 'shut-rail':
+      case 'open-rail':
       case 'prove-burst':
       case 'silence':
       case 'clear-proof':
@@ -1241,6 +1266,10 @@ class Engine implements RunEngine {
         return;
       case 'zero-window':
         if (since > this.#zeroWindow + clockSlack) this.#endAttemptAfterStop('rejected', 'The clock of the controller did not go on inside the window.');
+        return;
+      case 'decay':
+        // The window before it is whole all the same; what there is of the decay is judged by its frames.
+        if (since > plan.zero.decayS + shutRest + clockSlack) this.#judge();
         return;
       case 'await-stop':
         if (since > readBackTimeout) this.#trip('stop-not-confirmed', 'The controller said that it stopped the pulses, but they go on.');
@@ -1318,6 +1347,18 @@ class Engine implements RunEngine {
     this.#window.add(frame);
   }
 
+  /** The rail is shut off: its pressure is watched until the time is over or it has left the band. The next set-up opens it again. */
+  #watchDecay(frame: BenchFrame): void {
+    if (Number.isNaN(this.#restSince)) this.#restSince = frame.at;
+    if (frame.at - this.#restSince < shutRest) return;
+    this.#decay.push(frame);
+    const [first] = this.#decay;
+    const { zero, condition } = this.#state.plan;
+    const fell = first !== undefined && Math.abs(frame.pressure - first.pressure) > condition.pressureToleranceKpa * 1e3;
+    if (fell || frame.at - (first?.at ?? frame.at) >= zero.decayS) this.#judge();
+    else this.#checkDeadlines();
+  }
+
   #measure(frame: BenchFrame): void {
     const window = this.#window;
     if (window === null) throw new Error('A window is measured that was not opened.');
@@ -1361,8 +1402,10 @@ class Engine implements RunEngine {
     }
     const { verdict, criteria, text } = judge(window, point, this.#state.plan, this.#capabilities);
     const idle = this.#idleTime.take();
+    const decay = summariseDecay(this.#decay);
     const failed = criteria.find((criterion) => !criterion.passed);
-    this.#endAttempt(verdict, idle === null ? window : { ...window, idle }, criteria, text, failed?.rule ?? '');
+    const said = decay === null ? text : `${text} ${decayText(decay, this.#state.equipment)}`;
+    this.#endAttempt(verdict, { ...window, ...(idle === null ? {} : { idle }), ...(decay === null ? {} : { decay }) }, criteria, said, failed?.rule ?? '');
   }
 
   /** Ends the attempt; if its pulses may still be going on, they are stopped first. */
@@ -1387,6 +1430,7 @@ class Engine implements RunEngine {
     if (current === null) throw new Error('There is no attempt to end.');
     const { point, attempt, origin, skippedWaits } = current;
     const said = skippedWaits.length === 0 ? text : `${text} A person skipped the wait for: ${skippedWaits.join(', ')}.`;
+    this.#decay = [];
     this.#window = null;
     // A zero point is several times as long as the others and would spoil their pace.
     if (this.#points[point]?.role !== 'zero') {
@@ -1519,6 +1563,11 @@ class Engine implements RunEngine {
       case 'set-pressure':
         this.#endAttemptAfterStop('rejected', `The controller refused the pressure: ${said}.`, `refused-${reply.code}`);
         return;
+      case 'shut-rail':
+        // The window stands without it.
+        this.#railShut = false;
+        this.#judge();
+        return;
       case 'purge':
       case 'burst':
         this.#pulsing = false;
@@ -1541,6 +1590,16 @@ class Engine implements RunEngine {
       case 'pump':
         this.#pumping = true;
         this.#setSupply();
+        return;
+      case 'shut-rail':
+        this.#restSince = Number.NaN;
+        this.#decay = [];
+        this.#enter('decay');
+        return;
+      case 'open-rail':
+        this.#railShut = false;
+        this.#conditionSince = Number.NaN;
+        this.#feedRail();
         return;
       case 'set-supply':
         this.#supplySet = this.#supplyTarget();
@@ -1684,6 +1743,8 @@ class Engine implements RunEngine {
         return { text: 'flow settled', value: frame === null || Number.isNaN(this.#burstSeenAt) ? 0 : frame.at - this.#burstSeenAt, low: plan.settleS, high: null, unit: 's' };
       case 'rest':
         return { text: 'rail at rest', value: frame === null || Number.isNaN(this.#restSince) ? 0 : frame.at - this.#restSince, low: plan.zero.settleS, high: null, unit: 's' };
+      case 'decay':
+        return { text: 'rail shut off', value: frame === null || Number.isNaN(this.#restSince) ? 0 : frame.at - this.#restSince, low: plan.zero.decayS + shutRest, high: null, unit: 's' };
       case 'zero-window':
         return { text: 'time without pulses', value: this.#window?.duration ?? 0, low: this.#zeroWindow, high: null, unit: 's' };
       case 'window':

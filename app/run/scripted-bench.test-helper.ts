@@ -39,7 +39,7 @@ export function testPlan(changes: Record<string, unknown> = {}): Plan {
   });
 }
 
-const testEquipment: Equipment = equipmentSchema.parse({
+export const testEquipment: Equipment = equipmentSchema.parse({
   equipmentVersion: 1,
   name: 'Test bench',
   meter: {
@@ -109,6 +109,8 @@ export class ScriptedBench {
   /** Only with the capability `rail`: without the pump the rail has no pressure. */
   pumping = false;
   shut = false;
+  /** By how much the pressure of a rail that is shut off falls, Pa/s. */
+  falling = 0;
   readonly capabilities: BenchCapabilities;
   burst = { number: 0, active: false, commanded: 0, done: 0, period: 1, exact: 0, width: 0, channel: 0 };
   readonly requests: BenchRequest[] = [];
@@ -207,6 +209,7 @@ export class ScriptedBench {
     this.time += stepTime;
     if (linked && this.time >= this.#silentUntil) this.#heard = this.time;
     if (this.deadManWorks && this.armed && this.time - this.#heard > 1) this.latch('dead-man');
+    if (this.shut) this.pressure -= (this.falling / 1e3) * stepTime;
     const { burst } = this;
     if (burst.active) {
       burst.exact += stepTime / burst.period;
@@ -252,12 +255,12 @@ export class TestRun {
   #pending: EngineRequest | null = null;
   #commands = 0;
 
-  constructor(setup: { plan?: Plan; bench?: ScriptedBench; preflight?: readonly PreflightLine[] } = {}) {
+  constructor(setup: { plan?: Plan; bench?: ScriptedBench; equipment?: Equipment; preflight?: readonly PreflightLine[] } = {}) {
     this.plan = setup.plan ?? testPlan();
     this.bench = setup.bench ?? new ScriptedBench();
     this.points = expandPlan(this.plan);
     this.journal.push(
-      { kind: 'opened', plan: this.plan, equipment: testEquipment, operator: 'op', software: 'test', points: this.points.length },
+      { kind: 'opened', plan: this.plan, equipment: setup.equipment ?? testEquipment, operator: 'op', software: 'test', points: this.points.length },
       {
         kind: 'bench-connected',
         identity: { model: 'scripted', serialNumber: '1', firmware: '1', protocol: 1 },

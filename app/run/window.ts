@@ -1,6 +1,7 @@
 /** What a measuring window comes down to: enough to judge it and to reduce it, computed from its frames alone. */
 import type { BenchFrame } from '../bench/port.ts';
 import type { Point } from '../plan/points.ts';
+import type { PressureDecay } from './pressure-decay.ts';
 import type { Amperes, Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 
 interface Spread {
@@ -33,6 +34,8 @@ export interface WindowSummary {
    * pressure band left out, and not this window itself (RUN-104). Absent: there was none, or the journal is of an earlier version.
    */
   readonly idle?: { readonly edges: number; readonly time: number };
+  /** Zero point on a bench whose meter has a least flow and whose rail can be shut off: how its pressure fell afterwards (RUN-107). */
+  readonly decay?: PressureDecay;
 }
 
 /** Why frames do not make a window. */

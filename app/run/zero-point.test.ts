@@ -1,6 +1,8 @@
 import { describe, expect, it } from 'vitest';
-import { ScriptedBench, TestRun, testPlan } from './scripted-bench.test-helper.ts';
 import { IdleTime } from './idle-time.ts';
+import { leakOfDecay } from './pressure-decay.ts';
+import type { PressureDecay } from './pressure-decay.ts';
+import { ScriptedBench, TestRun, testCapabilities, testEquipment, testPlan } from './scripted-bench.test-helper.ts';
 import type { WindowSummary } from './window.ts';
 
 const ended = (run: TestRun): boolean => run.mode === 'ended';
@@ -140,5 +142,84 @@ describe('idle time', () => {
     expect(sum.time).toBeGreaterThan(1.5);
     expect(sum.time).toBeLessThan(8);
     expect(Math.abs(sum.edges - 4 * sum.time)).toBeLessThan(4);
+  });
+});
+
+describe('pressure decay', () => {
+  const rail = { pump: true, relief: true, shutOff: true };
+  const silent = { equipment: { ...testEquipment, meter: { ...testEquipment.meter, leastHertz: 2 }, rail: { complianceMlPerMpa: 75, complianceUncertaintyPercent: 4, volumeMl: 50 } } };
+  const bench = () => new ScriptedBench({ ...testCapabilities, rail });
+  const decayPlan = (changes: Record<string, unknown> = {}) => zeroPlan({ zero: { windowS: 4, settleS: 0.5, decayS: 5 }, ...changes });
+
+  it('RUN-107 shuts the rail off after the window of a zero point, watches its pressure, and opens it again', () => {
+    const run = new TestRun({ plan: decayPlan(), bench: bench(), ...silent });
+    run.bench.falling = 40;
+    run.start().runUntil(ended);
+    expect(run.engine.state.ending).toBe('complete');
+    const windows = zeroWindows(run);
+    expect(windows).toHaveLength(3);
+    for (const { decay, to } of windows) {
+      expect(decay?.slope).toBeCloseTo(-40, 6);
+      expect(decay?.from).toBeGreaterThanOrEqual(to + 0.5 - 1e-9);
+      expect((decay?.to ?? 0) - (decay?.from ?? 0)).toBeGreaterThanOrEqual(5 - 1e-9);
+    }
+    const valve = run.bench.requests.flatMap((r) => (r.kind === 'shut-off' ? [r.shut] : []));
+    // The last one is opened on the way to safe.
+    expect(valve).toEqual([true, false, true, false, true]);
+    expect(run.bench.shut).toBe(false);
+    // 40 Pa/s of 75 mL/MPa are 0.003 mL/s.
+    expect(run.events('attempt-ended')[0]?.text).toMatch(/a leak of 0\.180 \+\/- 0\.014 mL\/min \(k = 2\)\./);
+    expect(run.engine.state).toEqual(run.refold());
+  });
+
+  it('RUN-107 not where the meter sees every flow, where the rail cannot be shut off, or where the plan does without', () => {
+    const asked = (setup: ConstructorParameters<typeof TestRun>[0]) => {
+      const run = new TestRun(setup).start();
+      run.runUntil(ended);
+      return run.bench.requests.some(({ kind }) => kind === 'shut-off');
+    };
+    expect(asked({ plan: decayPlan(), bench: bench(), ...silent })).toBe(true);
+    expect(asked({ plan: decayPlan(), bench: bench() })).toBe(false);
+    expect(asked({ plan: decayPlan(), ...silent })).toBe(false);
+    expect(asked({ plan: decayPlan({ zero: { windowS: 4, settleS: 0.5, decayS: 0 } }), bench: bench(), ...silent })).toBe(false);
+  });
+
+  it('RUN-107 a large leak ends it early; a valve that is refused leaves the window as it is; a pause opens the rail', () => {
+    const fast = new TestRun({ plan: decayPlan(), bench: bench(), ...silent });
+    fast.bench.falling = 5000;
+    fast.start().runUntil((r) => r.events('attempt-ended').length > 0, 60);
+    const { decay } = fast.events('attempt-ended')[0]?.window ?? {};
+    expect((decay?.to ?? 0) - (decay?.from ?? 0)).toBeLessThan(1.2);
+    expect(decay?.slope).toBeCloseTo(-5000, 3);
+
+    const refusing = new TestRun({ plan: decayPlan(), bench: bench(), ...silent });
+    refusing.bench.answer = (request) => (request.kind === 'shut-off' ? { kind: 'refused', code: 'range', text: 'no' } : undefined);
+    refusing.start().runUntil(ended);
+    expect(refusing.engine.state.ending).toBe('complete');
+    expect(zeroWindows(refusing).every((window) => window.decay === undefined)).toBe(true);
+
+    const paused = new TestRun({ plan: decayPlan(), bench: bench(), ...silent }).start();
+    paused.runUntil((r) => r.bench.shut, 60);
+    paused.runUntil(() => false, 2);
+    paused.command({ kind: 'pause-now' });
+    paused.runUntil((r) => r.mode === 'paused', 20);
+    expect(paused.bench.shut).toBe(false);
+    paused.command({ kind: 'resume' });
+    paused.runUntil(ended);
+    expect(paused.engine.state.ending).toBe('complete');
+    // What was seen before the pause belongs to no other attempt.
+    expect(paused.events('attempt-ended').filter(({ window }) => window?.decay !== undefined).every(({ point }) => paused.points[point]?.role === 'zero')).toBe(true);
+  });
+
+  it('RUN-107 fluid that warms hides a leak, and the thermal term finds it', () => {
+    const base = { from: 0, to: 20, frames: 400, pressure: 400e3, railTemperature: 293.5, slope: -10, uSlope: 0.5, warming: 0, uWarming: 1e-4 };
+    const leak = (changes: Partial<typeof base>) => leakOfDecay({ ...base, ...changes } as PressureDecay, silent.equipment);
+    const still = leak({});
+    expect(still?.leak).toBeCloseTo(7.5e-10, 14);
+    // dp/dt of a V / C dT/dt with a = 1.25e-3 1/K (n-heptane at 20 degC): 0.83 Pa/s for 1 mK/s.
+    const warming = leak({ slope: -10 + 8.3, warming: 0.01 });
+    expect(Math.abs((warming?.leak ?? 0) / 7.5e-10 - 1)).toBeLessThan(0.03);
+    expect(warming?.u).toBeGreaterThan(still?.u ?? 0);
+    expect(leakOfDecay(base as PressureDecay, { ...silent.equipment, rail: undefined })).toBeNull();
   });
 });

@@ -31,5 +31,7 @@ export const simulatedBenchEquipment = {
   driver: { type: 'saturated low-side switches, simulated', clampV: 40, clampUncertaintyV: 0.2, channelUncertaintyV: 0.2 },
   timeBase: { kind: 'crystal oscillator, simulated', uncertaintyPpm: 20, refuseAbovePpm: 500 },
   fluid: { name: 'n-heptane' as const, lot: 'SIM-LOT-1', openedOn: '2026-01-05', useWithinDays: 36_500, densityUncertaintyPercent: 0.1 },
+  /** Found by a dose of known volume into the shut rail; the true rail is a little softer or stiffer. */
+  rail: { complianceMlPerMpa: 76.5, complianceUncertaintyPercent: 3, volumeMl: 50 },
   ambientKpa: 101.325,
 };

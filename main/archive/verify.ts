@@ -6,6 +6,7 @@ import type { Point } from '../../app/plan/points.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import { foldRun } from '../../app/run/fold.ts';
 import type { RunState } from '../../app/run/fold.ts';
+import { summariseDecay } from '../../app/run/pressure-decay.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import type { WindowSummary } from '../../app/run/window.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
@@ -238,7 +239,13 @@ function checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walk
       // What was counted between two windows lies outside the frames of this one (RUN-104).
       const own = { ...window };
       delete own.idle;
+      delete own.decay;
       const comparable = window.current === undefined ? again : { ...again, current };
+      const { decay } = window;
+      if (decay !== undefined) {
+        const shut: unknown = JSON.parse(JSON.stringify(summariseDecay(row.segment === null ? [] : reader.segmentFrames(run, row.segment, decay.from, decay.to))));
+        to.windows.expect(isDeepStrictEqual(shut, decay), () => `${where}: its pressure decay comes out differently from the stored telemetry.`);
+      }
       to.windows.expect(isDeepStrictEqual(comparable, own), () => `${where}: its window comes out differently from the stored telemetry.`);
     } catch (error) {
       if (!(error instanceof ArchiveUnreadable)) throw error;

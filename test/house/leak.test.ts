@@ -4,6 +4,7 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { kFactorAt } from '../../app/reduce/mass.ts';
 import type { RunState } from '../../app/run/fold.ts';
+import { leakOfDecay } from '../../app/run/pressure-decay.ts';
 import type { WindowSummary } from '../../app/run/window.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { trueLeak } from '../../firmware-protocol/simulator/truth.ts';
@@ -73,5 +74,70 @@ describe('zero points', () => {
       expect(Math.abs(leak / 2 - 1)).toBeLessThan(0.1);
     }
     expect(points.filter(({ role }) => role === 'pair')).toHaveLength(2);
+  });
+});
+
+describe('pressure decay', () => {
+  /** As the meter with a least flow of 2 Hz is written down. */
+  const silent = (): ReturnType<typeof sampleEquipment> => {
+    const equipment = sampleEquipment();
+    return { ...equipment, meter: { ...equipment.meter, leastHertz: 2 } };
+  };
+  const decays = (state: RunState) => windowsOf(state, 'zero').flatMap(({ decay }) => (decay === undefined ? [] : [decay]));
+  const small = (): Plan => ({ ...plan(), zero: { ...plan().zero, windowS: 10, decayS: 20 } });
+
+  test.each([
+    ['none', []],
+    ['0.3 mL/min, of which the meter sees nothing', [{ begins: { atS: 0 }, fault: { kind: 'injector-leaking', channel: 2, mlPerMin: 0.3 } }]],
+    ['growing, as a narrow gap, while the fluid warms up', [
+      { begins: { atS: 0 }, fault: { kind: 'fitting-leaking', mlPerMin: 0.05, growsMlPerMinPerH: 10, law: 'laminar' } },
+      { begins: { atS: 20 }, fault: { kind: 'over-temperature', riseC: 1.5 } },
+    ]],
+  ] as readonly (readonly [string, Scenario['faults']])[])('RUN-107 finds the leak within its uncertainty: %s', async (_, faults) => {
+    const bench = scenario({ seed: 9, meterLeastHertz: 2, faults: [...faults] });
+    const { state, verified, events } = await runInProcess({ plan: small(), scenario: bench, equipment: silent() });
+    expect(verified).toBe(true);
+    expect(state.ending).toBe('complete');
+    const found = decays(state);
+    expect(found).toHaveLength(3);
+    for (const decay of found) {
+      const leak = leakOfDecay(decay, state.equipment);
+      const truth = trueLeak(bench, (decay.from + decay.to) / 2, decay.pressure / 1e3);
+      expect(Math.abs((leak?.leak ?? Number.NaN) * 60e6 - truth)).toBeLessThan(3 * (leak?.u ?? 0) * 60e6);
+      expect((leak?.u ?? 1) * 60e6).toBeLessThan(0.1);
+    }
+    expect(windowsOf(state, 'zero').every(({ edges }) => edges <= 1)).toBe(true);
+    expect(events.some((event) => event.kind === 'attempt-ended' && /a leak of -?0\.\d+ \+\/- 0\.0\d+ mL\/min/.test(event.text))).toBe(true);
+  });
+
+  test('PRE-32 a bench that cannot shut its rail off says how small a leak goes unseen, and measures all the same', async () => {
+    const bench = scenario({ seed: 9, meterLeastHertz: 2, rail: { pump: false, relief: false, shutOff: false } });
+    const { state } = await runInProcess({ plan: small(), scenario: bench, equipment: silent() });
+    expect(state.ending).toBe('complete');
+    expect(decays(state)).toEqual([]);
+    expect(state.preflight.find(({ rule }) => rule === 'PRE-32')).toMatchObject({ result: 'warn' });
+    expect(state.preflight.find(({ rule }) => rule === 'PRE-32')?.text).toMatch(/cannot see a leak of less than 2\.5\d* mL\/min.*cannot shut its rail off/);
+  });
+});
+
+describe('guards', () => {
+  test('the leak guard of the sample plan stops a run on a bench that leaks, at the first zero point', async () => {
+    const bench = scenario({ seed: 5, faults: [{ begins: { atS: 0 }, fault: { kind: 'injector-leaking', channel: 3, mlPerMin: 2 } }] });
+    const { state, events } = await runInProcess({ plan: samplePlan('plan'), scenario: bench });
+    expect(state.mode).toBe('tripped');
+    expect(events.find((event) => event.kind === 'tripped')).toMatchObject({ guard: 'leak' });
+    expect(events.filter((event) => event.kind === 'attempt-started')).toHaveLength(1);
+  });
+
+  test('RUN-109 a change of pressure in mid run is no leak to it', async () => {
+    const sample = samplePlan('plan');
+    const two: Plan = {
+      ...plan(),
+      axes: { ...plan().axes, pressureKpa: [300, 450] },
+      guards: sample.guards.filter(({ id }) => id === 'leak'),
+    };
+    const { state, events } = await runInProcess({ plan: two, scenario: scenario({ seed: 5 }) });
+    expect(state.ending).toBe('complete');
+    expect(events.some((event) => event.kind === 'guard-noted' || event.kind === 'tripped')).toBe(false);
   });
 });

@@ -370,7 +370,9 @@ class SimulatedPlant implements Plant {
       if (fault.kind === 'over-temperature') hotter += fault.riseC;
     }
     this.#heated += (hotter - this.#heated) * (1 - Math.exp(-dt / WARMING_TAU_S));
+    const before = this.#fluidC;
     this.#fluidC = FLUID_C + this.#creepFluidK + this.#heated;
+    this.#rail.warm(this.#fluidC - before);
     this.#meterC = this.#fluidC + METER_WARMER_K + this.#creepMeterK;
     const wanted = this.#pressureSet - this.#errors.pressurePa + this.#creepPa;
     if (this.#vented) lostTo = 0;

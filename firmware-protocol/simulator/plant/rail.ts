@@ -11,6 +11,8 @@
 /** Compliance of rail, hose and damper times density, kg/Pa: a 10 mg pulse lowers the pressure by 0.2 kPa. */
 const COMPLIANCE = 7.5e-11 * 684;
 const TAU_S = 0.03;
+/** 50 mL of fluid that expands by 1.25e-3 of itself for each kelvin, over the compliance, Pa/K. */
+const PRESSURE_PER_KELVIN = (1.25e-3 * 50e-6) / 7.5e-11;
 /** The regulator's approach to a new target. */
 const TARGET_TAU_S = 0.5;
 /** A target nearer than this is reached, Pa. */
@@ -64,6 +66,11 @@ export class Rail {
     const step = Math.abs(way) < NEAR_PA ? way : way * (1 - Math.exp(-dt / TARGET_TAU_S));
     this.#target += step;
     this.#deficit += step;
+  }
+
+  /** The fluid becomes warmer by `kelvins`: in a rail that is cut off it has nowhere to go. */
+  warm(kelvins: number): void {
+    if (this.#cutOff) this.#target = Math.max(0, this.#target + PRESSURE_PER_KELVIN * kelvins);
   }
 
   /** Mean pressure over the next `duration` seconds while `outflow` (kg/s) runs out. */
