@@ -6,6 +6,9 @@ import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
  */
 export const shownPoint = (index: number): number => index + 1;
 
+/** The index of the point that a person or a file calls `number`. */
+export const pointIndex = (number: number): number => number - 1;
+
 /** One thing to measure. Its index in the expansion of the plan is its name for all time. */
 export interface Point {
   readonly index: number;

@@ -1,4 +1,5 @@
 /** How a run that has worked off its plan ends, and what is said at the end (RUN-9). */
+import { shownPoint } from '../plan/points.ts';
 import type { Ending, OutKind } from './events.ts';
 import { failedPoints } from './fold.ts';
 import type { RunState } from './fold.ts';
@@ -53,7 +54,7 @@ export function endText(state: RunState, ending: Ending): string {
       return `All ${all} points have an attempt that counts.`;
     case 'complete-with-failures': {
       const failed = failedPoints(state);
-      const named = failed.slice(0, 20).join(', ') + (failed.length > 20 ? ` and ${failed.length - 20} more` : '');
+      const named = failed.slice(0, 20).map(shownPoint).join(', ') + (failed.length > 20 ? ` and ${failed.length - 20} more` : '');
       if (failed.length === 0) return out === '' ? `${tally}.` : `${tally}. Put right what is wrong with it, then measure its points again.`;
       return `${tally}. Without one: ${named}. Look at what their attempts say, then measure these points again.`;
     }

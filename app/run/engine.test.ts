@@ -268,7 +268,7 @@ describe('a point', () => {
     run.runUntil(ended, 1000);
     expect(run.engine.state.ending).toBe('complete-with-failures');
     expect(run.events('attempt-ended').every((e) => e.text.startsWith('The meter gave no edge for 3.0 s while the injector was driven (supply current 0.5'))).toBe(true);
-    expect(run.events('ended')[0]?.text).toContain('Without one: 0, 1, 2, 3, 4, 5, 6, 7.');
+    expect(run.events('ended')[0]?.text).toContain('Without one: 1, 2, 3, 4, 5, 6, 7, 8.');
   });
 
   it('RUN-46 where no flow is expected the meter may stay silent for 20 s', () => {
@@ -387,7 +387,7 @@ describe('order and repeats', () => {
     expect(run.command({ kind: 'skip-point', point: 0 }).answer?.accepted).toBe(true);
     expect(run.command({ kind: 'skip-point', point: 5 }).answer?.accepted).toBe(true);
     expect(run.command({ kind: 'skip-point', point: 5 }).answer?.accepted).toBe(false);
-    expect(run.command({ kind: 'skip-point', point: 8 }).answer?.reason).toMatch(/no point 8/);
+    expect(run.command({ kind: 'skip-point', point: 8 }).answer?.reason).toMatch(/points 1 to 8, so there is no point 9/);
     run.runUntil(ended);
     expect(run.events('attempt-ended')[0]).toMatchObject({ point: 0, verdict: 'cut' });
     expect(run.events('chosen').map((e) => e.point)).toEqual([1, 2, 3, 4, 6, 7]);
@@ -1133,11 +1133,11 @@ describe('recovery', () => {
 });
 
 describe('status', () => {
-  it('says in words what goes on, how far and how long', () => {
+  it('RUN-154 says in words what goes on, how far and how long; points are counted from 1', () => {
     const run = new TestRun().start();
     run.runUntil((r) => r.engine.state.counts.accepted === 4 && r.engine.state.current?.step === 'measure');
     const status = run.engine.status(run.bench.time);
-    expect(status.doing).toBe('Measuring. Point 4 (A-1, 14 V, 400 kPa, 3.000 ms), attempt 1.');
+    expect(status.doing).toBe('Measuring. Point 5 (A-1, 14 V, 400 kPa, 3.000 ms), attempt 1.');
     expect(status.waitingFor).toMatchObject({ text: 'meter edges', low: 24 });
     expect(status.progress).toEqual({ points: 8, accepted: 4, skipped: 0, attempts: 4, waiting: 0 });
     expect(status.remaining).toBeGreaterThan(0);

@@ -6,6 +6,7 @@
  * (the request that is outstanding, timers, the frames of the window) is lost with the host on purpose: a new host makes
  * safe and measures the point again.
  */
+import { shownPoint } from '../plan/points.ts';
 import type { BenchCapabilities, BenchFrame, BenchReply, BenchRequest, BurstRequest } from '../bench/port.ts';
 import { openInterlockWords } from '../bench/interlocks.ts';
 import { assumedStaticFlow, expectedEdgeRate } from '../plan/estimate.ts';
@@ -428,8 +429,8 @@ class Engine implements RunEngine {
       case 'skip-point': {
         const point = this.#state.points[command.point];
         if (point === undefined) return this.#noSuchPoint(command.point);
-        if (point.skipped !== null) return `Point ${command.point} is left out already.`;
-        if (point.chosen !== null) return `Point ${command.point} has an attempt that counts; to withdraw it, choose that none counts.`;
+        if (point.skipped !== null) return `Point ${shownPoint(command.point)} is left out already.`;
+        if (point.chosen !== null) return `Point ${shownPoint(command.point)} has an attempt that counts; to withdraw it, choose that none counts.`;
         return null;
       }
       case 'measure-again': {
@@ -445,9 +446,9 @@ class Engine implements RunEngine {
         if (command.reason.trim() === '') return 'A choice needs a reason.';
         if (command.attempt === null) return null;
         const attempt = point.attempts[command.attempt - 1];
-        if (attempt === undefined) return `Point ${command.point} has no attempt ${command.attempt}.`;
-        if (attempt.verdict === null) return `Attempt ${command.attempt} of point ${command.point} is still going on.`;
-        if (attempt.window === null) return `Attempt ${command.attempt} of point ${command.point} has no measuring window, so it cannot count.`;
+        if (attempt === undefined) return `Point ${shownPoint(command.point)} has no attempt ${command.attempt}.`;
+        if (attempt.verdict === null) return `Attempt ${command.attempt} of point ${shownPoint(command.point)} is still going on.`;
+        if (attempt.window === null) return `Attempt ${command.attempt} of point ${shownPoint(command.point)} has no measuring window, so it cannot count.`;
         return null;
       }
       case 'pause-now':
@@ -484,7 +485,7 @@ class Engine implements RunEngine {
   }
 
   #noSuchPoint(index: number): string {
-    return `The run has the points 0 to ${this.#points.length - 1}, so there is no point ${index}.`;
+    return `The run has the points 1 to ${this.#points.length}, so there is no point ${shownPoint(index)}.`;
   }
 
   #carryOut(command: RunCommand, by: string): void {

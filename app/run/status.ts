@@ -1,4 +1,5 @@
 /** What a run does, waits for and needs, in words: made for people, from the state and what the engine knows besides. */
+import { shownPoint } from '../plan/points.ts';
 import type { Point } from '../plan/points.ts';
 import { seconds, toKilopascals, toMicroseconds, toMilliseconds } from '../quantities/quantity.ts';
 import type { Seconds } from '../quantities/quantity.ts';
@@ -97,10 +98,10 @@ export function remainingTime(state: RunState, spent: number, attempts: number):
 
 function pointText(state: RunState, point: Point): string {
   const attempt = `attempt ${state.current?.attempt ?? 1}.`;
-  if (point.role === 'zero') return `Point ${point.index} (zero flow, all injectors shut, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa), ${attempt}`;
+  if (point.role === 'zero') return `Point ${shownPoint(point.index)} (zero flow, all injectors shut, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa), ${attempt}`;
   const serial = state.plan.injectors[point.injector]?.serialNumber ?? `channel ${point.channel}`;
   const width = toMilliseconds(point.width) < 1 ? `${toMicroseconds(point.width).toFixed(0)} us` : `${toMilliseconds(point.width).toFixed(3)} ms`;
-  return `Point ${point.index} (${serial}, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa, ${width}), ${attempt}`;
+  return `Point ${shownPoint(point.index)} (${serial}, ${point.voltage} V, ${toKilopascals(point.pressure)} kPa, ${width}), ${attempt}`;
 }
 
 function stepText(step: StepKind | null): string {

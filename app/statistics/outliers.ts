@@ -2,6 +2,7 @@
  * Replicates that do not belong together. They are shown and stay in every result: whether a window is left out is a
  * person's decision, made and written down with the run, and never this program's.
  */
+import { shownPoint } from '../plan/points.ts';
 import type { Plan } from '../plan/plan.ts';
 import { coverageFactor } from '../reduce/budget.ts';
 import type { Reduction, Source } from '../reduce/reduction.ts';
@@ -141,6 +142,6 @@ function outlier(plan: Pick<Plan, 'injectors'>, group: ReplicateGroup, test: Out
   const by = test === 'own-group' ? 'the scatter of its own replicates' : 'the scatter of all replicates of the run';
   return {
     point, attempt, group, test, mass, g, critical,
-    text: `${where}: attempt ${attempt} of point ${point} lies ${Math.abs(percent).toFixed(2)} % ${percent < 0 ? 'below' : 'above'} the mean of its ${group.replicates.length} replicates, ${g.toFixed(2)} standard deviations by ${by} (chance leaves ${critical.toFixed(2)} unexceeded). It is still part of every result. Look at its window; measure the point again if something was wrong.`,
+    text: `${where}: attempt ${attempt} of point ${shownPoint(point)} lies ${Math.abs(percent).toFixed(2)} % ${percent < 0 ? 'below' : 'above'} the mean of its ${group.replicates.length} replicates, ${g.toFixed(2)} standard deviations by ${by} (chance leaves ${critical.toFixed(2)} unexceeded). It is still part of every result. Look at its window; measure the point again if something was wrong.`,
   };
 }

@@ -1,4 +1,5 @@
 /** Holds an archive against everything that it promises, by reading alone. */
+import { shownPoint } from '../../app/plan/points.ts';
 import { isDeepStrictEqual } from 'node:util';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
@@ -224,7 +225,7 @@ function checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walk
   const edgesPerRevolution = walked.state?.equipment.meter.edgesPerRevolution;
   const points = pointsOf(walked.state);
   for (const row of rows.all(run.no)) {
-    const where = `Attempt ${row.attempt} of point ${row.point} of run ${run.id}`;
+    const where = `Attempt ${row.attempt} of point ${shownPoint(row.point)} of run ${run.id}`;
     const body = walked.ended.get(row.seq);
     missing.delete(row.seq);
     const fits = body?.point === row.point && body.attempt === row.attempt && body.verdict === row.verdict;
@@ -252,7 +253,7 @@ function checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walk
       to.windows.fail(`${where}: its window cannot be computed again. ${error.message}`);
     }
   }
-  for (const body of missing.values()) to.attempts.fail(`Attempt ${body.attempt} of point ${body.point} of run ${run.id} has no row.`);
+  for (const body of missing.values()) to.attempts.fail(`Attempt ${body.attempt} of point ${shownPoint(body.point)} of run ${run.id} has no row.`);
 }
 
 function checkTelemetry(db: Database, run: StoredRun, to: RunFindings): void {

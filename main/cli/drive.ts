@@ -1,4 +1,5 @@
 /** Carries a run on a terminal: progress, what happens, Ctrl-C, and the exit code at its rest. */
+import { shownPoint } from '../../app/plan/points.ts';
 import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
 import { restAfterAcknowledge } from '../../app/run/engine.ts';
 import type { RunState } from '../../app/run/fold.ts';
@@ -64,8 +65,8 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
     case 'dead-man-not-proved':
       return `The controller's dead-man is not proved: ${event.text}`;
     case 'attempt-ended':
-      if (event.verdict === 'accepted' && everyPoint) return `Point ${event.point}, attempt ${event.attempt}, accepted.`;
-      return event.verdict === 'rejected' ? `Point ${event.point}, attempt ${event.attempt}, rejected: ${event.text}` : null;
+      if (event.verdict === 'accepted' && everyPoint) return `Point ${shownPoint(event.point)}, attempt ${event.attempt}, accepted.`;
+      return event.verdict === 'rejected' ? `Point ${shownPoint(event.point)}, attempt ${event.attempt}, rejected: ${event.text}` : null;
     case 'second-pass-started':
       return `Second pass over ${event.points.length} failed points.`;
     case 'injector-out':
@@ -73,7 +74,7 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
     case 'injector-back':
       return `Injector ${event.injector + 1} of the plan takes part again. ${event.text}`;
     case 'point-skipped':
-      return `Point ${event.point} left out: ${event.why}`;
+      return `Point ${shownPoint(event.point)} left out: ${event.why}`;
     case 'guard-noted':
     case 'guard-cleared':
       return `Guard ${event.guard}: ${event.text}`;

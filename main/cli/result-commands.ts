@@ -1,6 +1,7 @@
 import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
+import { pointIndex } from '../../app/plan/points.ts';
 import { endingWords } from '../../app/run/ending.ts';
 import { densityOfRun } from '../../app/fluid/density-of-run.ts';
 import { celsius, kilopascals, type KilogramsPerCubicMetre } from '../../app/quantities/quantity.ts';
@@ -38,14 +39,16 @@ export function printTables(reduction: Reduction, notTraceable: readonly string[
   for (const table of [...deadTimeTables(reduction), ...slopeTables(reduction)]) process.stdout.write(`\n${printTable(table, notTraceable)}\n`);
 }
 
-function printBudgetOf(state: RunState, reduction: Reduction, index: number): void {
+/** `number`: as people count points, from 1. */
+function printBudgetOf(state: RunState, reduction: Reduction, number: number): void {
+  const index = pointIndex(number);
   const found = reduction.windows.find((w) => w.point === index);
   if (found === undefined) {
-    throw new Stop(exitCode.badInput, `No attempt counts for point ${index} of this run, so it has no budget. The points with attempts are in attempts.csv of an export.`);
+    throw new Stop(exitCode.badInput, `No attempt counts for point ${number} of this run, so it has no budget. The points with attempts are in attempts.csv of an export.`);
   }
   const { at, attempt, outcome } = found;
   const serial = state.plan.injectors[at.injector]?.serialNumber ?? `channel ${at.channel}`;
-  const what = `point ${index}, attempt ${attempt}: ${serial}, ${at.voltage} V, ${at.pressure / 1e3} kPa, PW ${Number((at.width * 1e3).toPrecision(6))} ms`;
+  const what = `point ${number}, attempt ${attempt}: ${serial}, ${at.voltage} V, ${at.pressure / 1e3} kPa, PW ${Number((at.width * 1e3).toPrecision(6))} ms`;
   if (outcome.kind === 'no-mass') throw new Stop(exitCode.badInput, `${what}: ${outcome.text}`);
   process.stdout.write(`${printBudget(budgetTable(outcome, state.equipment), what)}\n`);
 }
@@ -107,7 +110,7 @@ export function addResultCommands(program: Command): void {
     .description('print dead time and slope against voltage for each injector, with 95 % intervals')
     .argument('[run]', 'id or its beginning; without it the latest run')
     .addOption(archiveOption())
-    .addOption(new Option('--budget <point>', 'instead: the uncertainty budget of the attempt that counts for this point, input by input').argParser(wholeNumber))
+    .addOption(new Option('--budget <point>', 'instead: the uncertainty budget of the attempt that counts for this point (counted from 1), input by input').argParser(wholeNumber))
     .addOption(new Option('--findings', 'also: slope model, static flow, linear flow range, curve over voltage, pressure exponent, drift, leak'))
     .addOption(new Option('--other-density <kg/m3>', 'with --findings: static flow of a fluid of this density at 20 degC, as an estimate').argParser(density))
     .action((run: string | undefined, options: ResultOptions & { budget?: number; findings?: true; otherDensity?: KilogramsPerCubicMetre }) =>

@@ -1,4 +1,5 @@
 import { Option, type Command } from 'commander';
+import { pointIndex } from '../../app/plan/points.ts';
 import type { RunCommand } from '../../app/run/events.ts';
 import { endingWords } from '../../app/run/ending.ts';
 import { pointsWithoutResult } from '../../app/run/fold.ts';
@@ -35,8 +36,8 @@ function seconds(text: string): number {
 
 function pointNumbers(text: string): readonly number[] {
   return text.split(',').map((part) => {
-    if (!/^\d+$/.test(part.trim())) throw new Stop(exitCode.badInput, `"${part}" is not the number of a point. Give numbers with commas between.`);
-    return Number(part);
+    if (!/^[1-9]\d*$/.test(part.trim())) throw new Stop(exitCode.badInput, `"${part}" is not the number of a point. Points are counted from 1, as every page and file does. Give numbers with commas between.`);
+    return pointIndex(Number(part));
   });
 }
 
@@ -142,7 +143,7 @@ export function addRunCommands(program: Command, { newId }: { readonly newId: ()
   )
     .addOption(new Option('--remaining', 'every point that has no result: failed, cut short or never tried; after STOP, an abort or an early end').conflicts(['points', 'failed']))
     .addOption(new Option('--failed', 'the points that were tried without an accepted attempt').conflicts('points'))
-    .addOption(new Option('--points <numbers>', 'these points, as listed by export and by the reports of a run').argParser(pointNumbers))
+    .addOption(new Option('--points <numbers>', 'these points, counted from 1 as every page, table and file does').argParser(pointNumbers))
     .action(async (run: string | undefined, options: RunOptions & { remaining?: boolean; failed?: boolean; points?: readonly number[] }) =>
       carry(options, newId, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
         const without = pointsWithoutResult(state);

@@ -2,6 +2,7 @@
  * A run and its reduction as CSV (RFC 4180; UTF-8, decimal point, units in the header, one header line). Empty fields are
  * missing values; where a value is missing for a reason, a column names it.
  */
+import { shownPoint } from '../../app/plan/points.ts';
 import { stringify } from 'csv-stringify/sync';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { densityOfRun } from '../../app/fluid/density-of-run.ts';
@@ -93,6 +94,8 @@ function textOf(field: Field): string {
 
 const scaled = (value: number | null | undefined, factor: number): number | null => (value === null || value === undefined ? null : value * factor);
 
+const countedFrom1 = (place: number | undefined): number | undefined => (place === undefined ? undefined : place + 1);
+
 function placeColumns<T>(plan: Plan, pointOf: (row: T) => Point | undefined): Columns<T> {
   /** undefined: nothing was driven, so the point belongs to no injector. */
   const driven = (row: T): Point | undefined => {
@@ -109,13 +112,13 @@ function placeColumns<T>(plan: Plan, pointOf: (row: T) => Point | undefined): Co
     pressure_kPa: (r) => scaled(pointOf(r)?.pressure, 1e-3),
     PW_ms: (r) => scaled(driven(r)?.width, 1e3),
     P_ms: (r) => scaled(driven(r)?.period, 1e3),
-    replicate: (r) => pointOf(r)?.replicate,
+    replicate: (r) => countedFrom1(pointOf(r)?.replicate),
   };
 }
 
 function attemptColumns(plan: Plan, points: readonly Point[]): Columns<ExportedAttempt> {
   return {
-    point: (a) => a.point,
+    point: (a) => shownPoint(a.point),
     attempt: (a) => a.attempt,
     ended_at_utc: (a) => new Date(a.at).toISOString(),
     verdict: (a) => a.verdict,
@@ -155,7 +158,7 @@ function massColumns(plan: Plan): Columns<ReducedWindow> {
     return mass(row) === null ? null : 100 * Math.hypot(...terms.map((t) => t.contribution));
   };
   return {
-    point: (w) => w.point,
+    point: (w) => shownPoint(w.point),
     attempt: (w) => w.attempt,
     ...placeColumns<ReducedWindow>(plan, (w) => w.at),
     Qd_mg: (w) => scaled(mass(w)?.mass, 1e6),
@@ -253,7 +256,7 @@ function repeatableFrom(cell: AnyCell): number | null {
 }
 
 const sourcesText = (sources: readonly { readonly point: number; readonly attempt: number }[]): string =>
-  sources.map((s) => `${s.point}:${s.attempt}`).join(' ');
+  sources.map((s) => `${shownPoint(s.point)}:${s.attempt}`).join(' ');
 
 interface TableCellRow {
   readonly table: Table;
@@ -305,7 +308,7 @@ function* budgetRows(reduction: Reduction, equipment: Equipment): Generator<Budg
 }
 
 const budgetColumns: Columns<BudgetLine> = {
-  point: (l) => l.point,
+  point: (l) => shownPoint(l.point),
   attempt: (l) => l.attempt,
   input: (l) => l.row.name,
   value: (l) => l.row.value,

@@ -77,7 +77,9 @@ describe('CSV', () => {
     await exportCsv(directory, data);
     const attempts = await read('attempts.csv');
     expect(attempts).toHaveLength([...(data.attempts as ExportedAttempt[])].length);
-    const ofPoint3 = attempts.filter((a) => a['point'] === '3');
+    // RUN-154: counted from 1, so the point of index 3 is point 4.
+    expect(attempts[0]?.['point']).toBe('1');
+    const ofPoint3 = attempts.filter((a) => a['point'] === '4');
     expect(ofPoint3.map((a) => [a['attempt'], a['verdict'], a['counts']])).toEqual([
       ['1', 'rejected', 'false'],
       ['2', 'accepted', 'true'],
@@ -111,8 +113,8 @@ describe('CSV', () => {
         expect(row?.['missing_because']).toBe('not-measured');
       }
     });
-    expect(lines.find((l) => l['sources_point_attempt']?.split(' ').includes('3:2'))).toBeDefined();
-    expect(lines.find((l) => l['sources_point_attempt']?.split(' ').includes('3:1'))).toBeUndefined();
+    expect(lines.find((l) => l['sources_point_attempt']?.split(' ').includes('4:2'))).toBeDefined();
+    expect(lines.find((l) => l['sources_point_attempt']?.split(' ').includes('4:1'))).toBeUndefined();
     for (const name of ['masses.csv', 'budgets.csv', 'lines.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv']) {
       expect(await readFile(join(directory, name), 'utf8')).not.toMatch(/NaN|Infinity|undefined|null/);
     }
@@ -132,10 +134,13 @@ describe('JSON', () => {
     const written = await exportJson(directory, { runId: 'r-1', software: 'railhouse 0.1.0', notTraceable: [], plan, equipment: syntheticEquipment, reduction });
     expect(written).toEqual({ kind: 'written', files: [join(directory, 'reduction.json')] });
     const file = JSON.parse(await readFile(join(directory, 'reduction.json'), 'utf8')) as Record<string, unknown>;
-    expect(file['reductionFileVersion']).toBe(1);
+    expect(file['reductionFileVersion']).toBe(2);
     expect(file['plan']).toEqual(plan);
     expect(file['equipment']).toEqual(syntheticEquipment);
-    const finite = JSON.parse(JSON.stringify(reduction)) as Record<string, unknown>;
+    // RUN-154: points and replicates are counted from 1 in every file.
+    const counted = new Set(['point', 'index', 'replicate']);
+    const finite = JSON.parse(JSON.stringify(reduction), (key, value: unknown) => (counted.has(key) && typeof value === 'number' ? value + 1 : value)) as Record<string, unknown>;
+    expect((file['windows'] as readonly { point: number; at: { index: number } }[]).map(({ point, at }) => [point, at.index])).toEqual(reduction.windows.map(({ point }) => [point + 1, point + 1]));
     for (const part of ['windows', 'cells', 'scatter', 'slopeModels', 'staticFlows']) expect(file[part]).toEqual(finite[part]);
     expect(file['drift']).toMatchObject({ kind: 'no-drift' });
     expect((file['maps'] as readonly unknown[]).length).toBeGreaterThan(4);

@@ -1,4 +1,8 @@
-/** The whole reduction as one JSON file. Numbers are in SI units; null stands for infinitely many degrees of freedom. */
+/**
+ * The whole reduction as one JSON file. Numbers are in SI units; null stands for infinitely many degrees of freedom. Points
+ * (`point`, `at.index`) and replicates are counted from 1, as everywhere outside of the archive (RUN-154); `injector` is a place in
+ * `plan.injectors`, from 0. Version 1 of the file counted points and replicates from 0.
+ */
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { driftOf } from '../../app/reduce/drift.ts';
@@ -35,7 +39,7 @@ export function exportJson(directory: string, data: JsonExport, disk?: ExportDis
 
 /** One line for each window and cell, so that a long run is never one string in memory and files can be compared by line. */
 function* pieces({ runId, software, notTraceable, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
-  yield '{\n"reductionFileVersion": 1,\n"units": "SI",\n';
+  yield '{\n"reductionFileVersion": 2,\n"units": "SI",\n';
   yield `"runId": ${text(runId)},\n"software": ${text(software)},\n`;
   yield `"notTraceable": ${text(notTraceable)},\n"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
   yield* list('scatter', reduction.scatter);
@@ -57,6 +61,11 @@ function* list(name: string, items: readonly unknown[], after = ',\n'): Generato
   yield `\n]${after}`;
 }
 
+const countedFrom1: ReadonlySet<string> = new Set(['point', 'index', 'replicate']);
+
 function text(item: unknown): string {
-  return JSON.stringify(item, (_key, value: unknown) => (value === Number.POSITIVE_INFINITY ? null : value));
+  return JSON.stringify(item, (key, value: unknown) => {
+    if (value === Number.POSITIVE_INFINITY) return null;
+    return countedFrom1.has(key) && typeof value === 'number' ? value + 1 : value;
+  });
 }

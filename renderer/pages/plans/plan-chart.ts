@@ -1,4 +1,5 @@
 /** What the chart of a plan's points shows: a stretch of the sequence, short enough to see every point in it. */
+import { shownPoint } from '../../../app/plan/points.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { toKilopascals, toMilliseconds } from '../../../app/quantities/quantity.ts';
@@ -43,7 +44,7 @@ export function pagesOf(points: number): number {
 /** Page `page` (from 0) of the sequence. */
 export function chartPage(plan: Plan, points: readonly Point[], page: number): ChartPage {
   const shown = points.slice(page * mostShown, (page + 1) * mostShown).map((point): ShownPoint => ({
-    number: point.index + 1,
+    number: shownPoint(point.index),
     role: point.role,
     serialNumber: point.role === 'zero' ? 'all shut' : (plan.injectors[point.injector]?.serialNumber ?? ''),
     channel: point.channel,

@@ -1,3 +1,4 @@
+import { shownPoint } from '../../../app/plan/points.ts';
 import { useEffect, useMemo, useRef, useState } from 'react';
 import { Button } from '../../components/button.tsx';
 import { TextInput } from '../../components/field.tsx';
@@ -41,14 +42,14 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
   return (
     <section
       className="section attempt"
-      aria-label={`Attempt ${row.attempt} of point ${at.index}`}
+      aria-label={`Attempt ${row.attempt} of point ${shownPoint(at.index)}`}
       onKeyDown={(event) => {
         if (event.key === 'Escape') onClose();
       }}
     >
       <header className="section-head">
         <h2 ref={heading} tabIndex={-1}>
-          Point {at.index}, attempt {row.attempt}
+          Point {shownPoint(at.index)}, attempt {row.attempt}
         </h2>
         <Button kind="quiet" onPress={onClose} label="Close the attempt">
           Close

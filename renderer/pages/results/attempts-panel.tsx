@@ -1,3 +1,4 @@
+import { shownPoint } from '../../../app/plan/points.ts';
 import { useMemo, useRef, useState } from 'react';
 import { Choice } from '../../components/field.tsx';
 import { DataTable } from '../../components/data-table.tsx';
@@ -46,7 +47,7 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
       return plusMinus(amounts.pulse(mass.mass), amounts.pulse(budgetTable(mass, results.equipment).mass.expanded));
     };
     return [
-      { key: 'point', title: 'Point', width: '4rem', numeric: true, cell: (r) => r.at.index, sortBy: (r) => r.at.index },
+      { key: 'point', title: 'Point', width: '4rem', numeric: true, cell: (r) => shownPoint(r.at.index), sortBy: (r) => r.at.index },
       { key: 'injector', title: 'Injector', width: 'minmax(9rem, 1fr)', cell: (r) => <span className="one-line">{`${r.serialNumber}${roleWords(r.at.role)}`}</span>, sortBy: (r) => r.serialNumber },
       { key: 'voltage', title: 'V', width: '3.5rem', numeric: true, cell: (r) => plain(r.at.voltage), sortBy: (r) => r.at.voltage },
       { key: 'pressure', title: 'kPa', width: '4rem', numeric: true, cell: (r) => plain(r.at.pressure / 1e3), sortBy: (r) => r.at.pressure },

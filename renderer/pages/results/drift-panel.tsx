@@ -1,3 +1,4 @@
+import { shownPoint } from '../../../app/plan/points.ts';
 import { useMemo } from 'react';
 import { Notice } from '../../components/status.tsx';
 import { Section } from '../../components/page.tsx';
@@ -75,11 +76,11 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
               time(r.hours).toFixed(inMinutes ? 1 : 2),
               r.mass === null ? <Missing key="mass" why={r.why} /> : plusMinus(amounts.pulse(r.mass), r.deviationU95Percent === null ? null : (amounts.pulse(r.mass) * r.deviationU95Percent) / 100),
               r.deviationPercent === null ? <Missing key="deviation" why={r.why} /> : plusMinus(r.deviationPercent, r.deviationU95Percent, true),
-              `${r.point}, ${r.attempt}`,
+              `${shownPoint(r.point)}, ${r.attempt}`,
             ],
           }))}
         />
-        <MissingList of={drift.rows.filter((r) => r.mass === null).map((r) => ({ where: `Point ${r.point}`, why: r.why }))} />
+        <MissingList of={drift.rows.filter((r) => r.mass === null).map((r) => ({ where: `Point ${shownPoint(r.point)}`, why: r.why }))} />
       </Section>
     </>
   );

@@ -1,3 +1,4 @@
+import { shownPoint } from '../../../app/plan/points.ts';
 import { memo, useEffect, useRef, useState } from 'react';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { densityOfRun } from '../../../app/fluid/density-of-run.ts';
@@ -66,7 +67,7 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
     >
       <header className="section-head">
         <h2 ref={heading} tabIndex={-1}>
-          Point {point.index}
+          Point {shownPoint(point.index)}
         </h2>
         {following ? (
           <span className="small quiet">Follows the run</span>
@@ -130,12 +131,12 @@ function PointActions({ state, point, commands, onDecided }: PointActionsProps) 
       <div className="button-row">
         <Button
           against={commands.against === '' && record?.queued === true ? 'It is to be measured again already.' : commands.against}
-          onPress={() => send(`Measure point ${point} again`, { kind: 'measure-again', points: [point] })}
+          onPress={() => send(`Measure point ${shownPoint(point)} again`, { kind: 'measure-again', points: [point] })}
         >
           {(record?.attempts.length ?? 0) === 0 ? 'Measure next' : 'Measure again'}
         </Button>
         {skipAgainst === '' && (
-          <Button against={commands.against} onPress={() => send(`Leave point ${point} out`, { kind: 'skip-point', point })}>
+          <Button against={commands.against} onPress={() => send(`Leave point ${shownPoint(point)} out`, { kind: 'skip-point', point })}>
             {running ? 'Leave out and go on' : 'Leave out'}
           </Button>
         )}
