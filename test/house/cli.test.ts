@@ -316,6 +316,41 @@ describe('a person at the terminal', () => {
     expect(continued.said).toMatch(/17 of 17 points accepted/);
   });
 
+  it('RUN-153 after STOP says how many points have no result, and measures them with one command', async () => {
+    const run = measuring('sweep', samplePath('small-plan'), '--archive', archive, '--speed', '10', '--every-point');
+    await run.says(/Point 2, attempt 1, accepted/);
+    run.signal('SIGINT');
+    run.signal('SIGINT');
+    const stopped = await run.ended;
+    expect(stopped.said).not.toMatch(/emergency stop/i);
+    if (stopped.code === 5) {
+      // The first signal had paused it before the second came.
+      expect(stopped.said).toMatch(/To go on/);
+      return;
+    }
+    expect(stopped.code).toBe(4);
+    expect(stopped.said).toMatch(/The run has ended: stopped with STOP/);
+    expect(stopped.said).toMatch(/\d+ points have no result\. To measure them: npm run cli -- measure-again \S+ --remaining/);
+    const refused = await measuring('continue', '--archive', archive).ended;
+    expect(refused.said).toMatch(/This run has ended: stopped with STOP.*measure-again --remaining/);
+    const again = await measuring('measure-again', '--remaining', '--archive', archive, '--every-point').ended;
+    expect(again.code).toBe(0);
+    expect(again.said).not.toMatch(/Point 1, attempt/);
+    expect(again.said).toMatch(/17 of 17 points accepted/);
+    expect((await host('verify', archive).ended).code).toBe(0);
+  });
+
+  it('RUN-150, RUN-151 a trip by the emergency stop is acknowledged, the bench rests, and the run goes on', async () => {
+    const scenario = join(folder, 'pressed.json');
+    writeFileSync(scenario, JSON.stringify({ scenarioVersion: 1, faults: [{ begins: { atBurst: 3 }, forS: 2, fault: { kind: 'emergency-stop' } }] }));
+    const first = await measuring('sweep', samplePath('small-plan'), '--archive', archive, '--scenario', scenario).ended;
+    expect(first.code).toBe(5);
+    expect(first.said).toMatch(/The emergency stop (of the bench )?is pressed/);
+    const continued = await measuring('continue', '--acknowledge', '--archive', archive).ended;
+    expect(continued.code).toBe(0);
+    expect(continued.said).toMatch(/17 of 17 points accepted/);
+  });
+
   it('measures a failed point again; earlier attempts are kept', async () => {
     const scenario = join(folder, 'stuck.json');
     // The third burst of the run, purge and proof included, meets an injector that does not open, and so do its repeats.
@@ -323,7 +358,7 @@ describe('a person at the terminal', () => {
     const first = await measuring('sweep', planFile((p) => ({ ...p, repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 } })), '--archive', archive, '--scenario', scenario).ended;
     expect(first.code).toBe(4);
     expect(first.said).toMatch(/rejected/);
-    const again = await measuring('measure-again', '--failed', '--archive', archive).ended;
+    const again = await measuring('measure-again', '--remaining', '--archive', archive).ended;
     expect(again.code).toBe(0);
     expect(again.said).toMatch(/17 of 17 points accepted/);
     const exported = await host('export', '--archive', archive, '--to', join(folder, 'tables')).ended;
