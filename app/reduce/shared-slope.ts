@@ -14,7 +14,7 @@ import type { FTest, SlopeModel } from './reduction.ts';
  * Slopes are shared where chance gives an F as large in more than this part of cases. A preliminary test at 5 % would pool
  * too often what differs a little; 25 % is the usual advice (Bancroft, Biometrics 20, 1964; from memory).
  */
-const poolingLevel = 0.25;
+export const poolingLevel = 0.25;
 
 type FittedLine = Extract<FittedCell, { kind: 'line' }>;
 

@@ -1,4 +1,5 @@
 /** Budgets and findings of a reduction for the terminal. */
+import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
 import { formatQuantity } from '../../app/quantities/format.ts';
 import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
 import type { BudgetTable } from '../../app/reduce/budget-table.ts';
@@ -67,12 +68,7 @@ interface Section {
 function slopeLines({ slopeModels }: Reduction): Section {
   return {
     title: 'Slope over voltages',
-    lines: slopeModels.map(({ type, pressure, period, model, decidedBy, test, trend }) => {
-      const where = `${type} at ${pressure / 1e3} kPa, period ${four(period * 1e3)} ms: ${model === 'shared' ? 'one slope for all voltages of an injector' : 'each voltage its own slope'}`;
-      if (test === null || trend === null) return `${where}, because no injector has lines at two voltages`;
-      const because = decidedBy === 'plan' ? 'because the plan says so' : 'by F test at 25 %';
-      return `${where}, ${because} (F(${test.dofNumerator}, ${test.dofDenominator}) = ${four(test.f)}, p ${four(test.p)}; trend F(1, ${trend.dofDenominator}) = ${four(trend.f)}, p ${four(trend.p)})`;
-    }),
+    lines: slopeModels.map((model) => `${model.type} at ${model.pressure / 1e3} kPa, period ${four(model.period * 1e3)} ms: ${slopeModelSentence(model)}`),
   };
 }
 

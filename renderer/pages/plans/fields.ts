@@ -12,7 +12,7 @@ export const foldedPaths = {
   conditions: ['supply.toleranceV', 'supply.steadyS', 'supply.timeoutS', 'supply.idleCurrentA', 'condition.pressureToleranceKpa', 'condition.temperatureMinC', 'condition.temperatureMaxC', 'condition.steadyS', 'condition.timeoutS'],
   window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
   acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass', 'giveUp.afterFailures'],
-  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage'],
+  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
   link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent'],
 } as const satisfies Record<string, readonly FieldPath[]>;
 
@@ -121,6 +121,9 @@ const words = {
   'reduction.linearFlowRangePercent': { label: 'Linear flow range within', unit: '%', help: 'Deviation from the line that ends the linear flow range.' },
   'reduction.repeatabilityPercent': { label: 'Usable up to a scatter of', unit: '%', help: 'Standard deviation of windows of one width, up to which that width counts as usable.' },
   'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: where an F test allows it, never, or always.' },
+  'reduction.leakTimesU95': { label: 'Leak taken off, at most', unit: '× U95', help: 'Past the injector under test. A leak that moves a result by more than this many times its U95 is not taken off: there is no result.' },
+  'reduction.leakChangeTimesU95': { label: 'Change of the leak, at most', unit: '× U95', help: 'While a block is measured. A leak that changes by more than this gives no result.' },
+  'reduction.leakUncertaintyTimesU95': { label: 'Uncertainty of the leak, at most', unit: '× U95', help: 'Above this the result stands and is marked to be measured again.' },
   'reduction.linearityPercent': { label: 'Deviation from the line, at most', unit: '%', help: 'A width that deviates more does not belong to the line.' },
 } as const satisfies Record<string, Words>;
 

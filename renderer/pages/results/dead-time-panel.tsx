@@ -1,10 +1,10 @@
+import { slopeModelSentence } from '../../../app/reduce/slope-words.ts';
 import { useMemo } from 'react';
 import { Section } from '../../components/page.tsx';
 import { deadTimeTables, slopeTables } from '../../../app/tables/dead-time.ts';
 import type { Cell, Table } from '../../../app/tables/table.ts';
 import { fromSetMean, overVoltage } from './dead-time-view.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { slopeModelSentence } from './flow-words.ts';
 import { plain, plusMinus } from './figures.ts';
 import { conditionKey } from './results.ts';
 import type { ViewProps } from './view-props.ts';
@@ -40,7 +40,7 @@ export function DeadTimePanel({ results: { reduction }, selection: { condition, 
           .filter((one) => conditionKey(one) === condition.key)
           .map((one) => (
             <p key={one.type} className="small quiet">
-              {slopeModelSentence(one)}
+              {one.type}: {slopeModelSentence(one)}
             </p>
           ))}
       </Section>

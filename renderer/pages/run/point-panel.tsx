@@ -1,10 +1,11 @@
 import { shownPoint } from '../../../app/plan/points.ts';
-import { memo, useEffect, useRef, useState } from 'react';
-import type { Equipment } from '../../../app/equipment/equipment.ts';
+import { memo, useEffect, useMemo, useRef, useState } from 'react';
 import { densityOfRun } from '../../../app/fluid/density-of-run.ts';
-import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
+import { expandPlan } from '../../../app/plan/expand.ts';
 import { celsius, pascals } from '../../../app/quantities/quantity.ts';
+import { countingAttempts } from '../../../app/reduce/counting.ts';
+import { leakDuring, leakOf } from '../../../app/reduce/leak.ts';
 import type { Criterion } from '../../../app/run/events.ts';
 import type { RunState } from '../../../app/run/fold.ts';
 import { handling } from '../../../app/run/machine.ts';
@@ -12,13 +13,13 @@ import { Button } from '../../components/button.tsx';
 import { timeOfDay } from '../../components/dates.ts';
 import { Choice, TextInput } from '../../components/field.tsx';
 import { useUnits } from '../../settings/units.ts';
-import type { Units } from '../../settings/units.ts';
 import { AnswerLine } from './answer.tsx';
 import { glyphOf, lookOf, looks } from './cells.ts';
 import type { PointRecord } from './cells.ts';
 import { attemptKey } from './log.ts';
 import type { AttemptDetail, RunLog } from './log.ts';
 import { massText, readingsOf } from './readings.ts';
+import type { ReadingContext } from './readings.ts';
 import { pointWords } from './sheets.ts';
 import type { Commands, SentCommand } from './use-commands.ts';
 import { countingText, durationText, plural, reasonWords, shownText, verdictWords } from './words.ts';
@@ -52,6 +53,8 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
   const { plan, equipment } = state;
   const density = densityOfRun(equipment, celsius(plan.reduction.referenceC), pascals(point.pressure + equipment.ambientKpa * 1e3))?.density ?? null;
   const units = useUnits(density);
+  // The fold writes into `state`, so its revision stands for it.
+  const leak = useMemo(() => leakOf(expandPlan(plan), countingAttempts(state), equipment), [state, revision, plan, equipment]);
   const record = state.points[point.index];
   if (record === undefined) return null;
   const look = lookOf(state, point.index);
@@ -95,9 +98,7 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
           detail={log.attempts.get(attemptKey(point.index, attempt.attempt))}
           counts={record.chosen === attempt.attempt}
           point={point}
-          plan={plan}
-          equipment={equipment}
-          units={units}
+          context={{ plan, equipment, units, leak: leakDuring(leak, point.index, attempt.attempt) }}
           open={attempt.attempt === newest || record.chosen === attempt.attempt}
           revision={attempt.verdict === null ? revision : 0}
         />
@@ -210,14 +211,12 @@ interface AttemptProps {
   readonly detail: AttemptDetail | undefined;
   readonly counts: boolean;
   readonly point: Point;
-  readonly plan: Plan;
-  readonly equipment: Equipment;
-  readonly units: Units;
+  readonly context: ReadingContext;
   readonly open: boolean;
   readonly revision: number;
 }
 
-function Attempt({ attempt, detail, counts, point, plan, equipment, units, open }: AttemptProps) {
+function Attempt({ attempt, detail, counts, point, context, open }: AttemptProps) {
   const { verdict, window, text, reason } = attempt;
   const word = verdict === null ? 'Going on' : verdictWords[verdict];
   const glyph = verdict === null ? '▶' : verdict === 'accepted' ? '✓' : verdict === 'rejected' ? '×' : '/';
@@ -230,7 +229,7 @@ function Attempt({ attempt, detail, counts, point, plan, equipment, units, open 
           Attempt {attempt.attempt}: {word}
         </strong>
         {counts && <span className="run-counts"> counts</span>}
-        {window !== null && <span className="quiet"> · {massText(point, window, plan, equipment, units)}</span>}
+        {window !== null && <span className="quiet"> · {massText(point, window, context)}</span>}
       </summary>
       <p className="small quiet">
         {detail === undefined ? '' : `${timeOfDay(detail.from)}${took}; `}
@@ -250,7 +249,7 @@ function Attempt({ attempt, detail, counts, point, plan, equipment, units, open 
               </tr>
             </thead>
             <tbody>
-              {readingsOf(point, window, plan, equipment, units).map((row) => (
+              {readingsOf(point, window, context).map((row) => (
                 <tr key={row.label}>
                   <th scope="row">{row.label}</th>
                   <td className="numeric">{row.value}</td>

@@ -4,6 +4,8 @@ import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { pairEdges, zeroWindow } from '../../../app/plan/zero.ts';
 import { toCelsius, toKilopascals } from '../../../app/quantities/quantity.ts';
+import { budgetTable } from '../../../app/reduce/budget-table.ts';
+import type { LeakBlock } from '../../../app/reduce/leak-block.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import type { WindowSummary } from '../../../app/run/window.ts';
 import type { Units } from '../../settings/units.ts';
@@ -19,31 +21,40 @@ export interface Reading {
 
 const noBreak = (number: string, unit: string) => `${number}\u00a0${unit}`;
 
-/** Coverage factor of the stated expanded uncertainty: about 95 % where the degrees of freedom are many. */
-const coverage = 2;
+/** What the reading of a window needs beside it. `leak`: what leaked past the injector at that time; null: nobody looked. */
+export interface ReadingContext {
+  readonly plan: Plan;
+  readonly equipment: Equipment;
+  readonly leak: LeakBlock | null;
+  /** Made for the density of this fluid. */
+  readonly units: Units;
+}
 
-/** Mass per pulse of a window with its expanded uncertainty, or why there is none. */
-export function massText(point: Point, window: WindowSummary, plan: Plan, equipment: Equipment, units: Units): string {
-  const result = massPerPulse(point, window, equipment, plan.reduction, null);
+/**
+ * Mass per pulse of a window with its expanded uncertainty, or why there is none: the same number and the same U95, by the
+ * effective degrees of freedom, as on the page Results (WIN-17).
+ */
+export function massText(point: Point, window: WindowSummary, { plan, equipment, leak, units }: ReadingContext): string {
+  const result = massPerPulse(point, window, equipment, plan.reduction, leak);
   if (result.kind === 'no-mass') return result.text;
   const shown = units.pulse(result.mass, point.period);
   if (shown === null) return units.statement;
-  const expanded = coverage * Math.hypot(result.uRandom, result.uShared) * shown;
+  const expanded = (budgetTable(result, equipment).mass.expanded / result.mass) * shown;
   const decimals = Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(expanded))));
   return noBreak(`${shown.toFixed(decimals)} ± ${expanded.toFixed(decimals)}`, units.pulseUnit);
 }
 
-/** `units.pulse` must have been made for the density of this fluid. */
-export function readingsOf(point: Point, window: WindowSummary, plan: Plan, equipment: Equipment, units: Units): readonly Reading[] {
+export function readingsOf(point: Point, window: WindowSummary, context: ReadingContext): readonly Reading[] {
+  const { plan, equipment, leak, units } = context;
   const { accept } = plan;
   const zero = point.role === 'zero';
-  const result = massPerPulse(point, window, equipment, plan.reduction, null);
+  const result = massPerPulse(point, window, equipment, plan.reduction, leak);
   const flow = result.kind === 'mass' ? units.flow(result.measured / point.period) : null;
   const temperatures = `${plainNumber(accept.temperatureMinC)} to ${plainNumber(accept.temperatureMaxC)}\u00a0°C`;
   const seconds = window.to - window.from;
   const edgeSeconds = window.lastEdgeAt - window.firstEdgeAt;
   return [
-    { label: 'Mass per pulse, corrected (k = 2)', value: massText(point, window, plan, equipment, units), allowed: '' },
+    { label: 'Mass per pulse, corrected, ± U95', value: massText(point, window, context), allowed: '' },
     { label: 'Flow as measured', value: flow === null ? 'not known' : noBreak(flow.toPrecision(5), units.flowUnit), allowed: '' },
     {
       label: 'Rail pressure, mean',
