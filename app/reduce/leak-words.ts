@@ -28,12 +28,12 @@ export function leakSentences(leak: Leak, pair: PeriodPair, cells: readonly (Lin
   ];
 }
 
-function foundSentences({ blocks, edges, time }: Extract<Leak, { kind: 'leak' }>): readonly string[] {
+function foundSentences({ blocks, edges, time, decays }: Extract<Leak, { kind: 'leak' }>): readonly string[] {
   const byFlow = blocks.toSorted((a, b) => a.flow - b.flow);
   const [least, most] = [byFlow[0], byFlow.at(-1)];
   if (least === undefined || most === undefined) return ['Nothing was measured that a leak could have moved.'];
   const one = (b: LeakBlock): string => `${millilitresPerMinute(b.flow)} ± ${millilitresPerMinute(2 * uncertaintyOf(b))}`;
-  const counted = time > 0 ? `${edges} meter edges in ${time.toFixed(0)} s without pulses` : 'windows at twice the period alone';
+  const counted = decays > 0 ? `${decays} pressure decays, because the meter may stand still` : time > 0 ? `${edges} meter edges in ${time.toFixed(0)} s without pulses` : 'windows at twice the period alone';
   const seen = Math.max(...blocks.map((b) => b.flow / uncertaintyOf(b))) > 2;
   const spread = most.flow - least.flow > 2 * Math.hypot(uncertaintyOf(least), uncertaintyOf(most));
   const blind = Math.max(...blocks.map((b) => b.below ?? 0));

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { kilopascals, volts } from '../quantities/quantity.ts';
+import { celsius, kilopascals, seconds, volts } from '../quantities/quantity.ts';
 import { deadTimeTables } from '../tables/dead-time.ts';
 import { mapTables } from '../tables/map.ts';
 import { budgetTable } from './budget-table.ts';
@@ -366,6 +366,31 @@ describe('period pair', () => {
       expect(Math.abs(b.flow - size)).toBeLessThan(2 * b.uMeter);
     }
     expect(worst(withPairs)).toBeLessThan(1);
+  });
+
+  it('RED-49: where the rail was shut off, its fall of pressure tells the leak that the meter does not see', () => {
+    const equipment = { ...syntheticEquipment, meter: { ...syntheticEquipment.meter, leastHertz: 0.4 }, rail: { complianceMlPerMpa: 80, complianceUncertaintyPercent: 3, volumeMl: 50 } };
+    const plan = planOf({ voltageV: [12, 14] });
+    const points = expandPlan(plan);
+    const size = 0.2 * mlPerMin;
+    const normal = normalFrom(5);
+    const attempts = attemptsOf(plan, { leak: () => size, silentMeter: true }).map((a): CountingAttempt => {
+      if (points[a.point]?.role !== 'zero') return a;
+      // 80 mL/MPa: 0.2 mL/min lower the pressure by 42 Pa/s.
+      const slope = -size / 80e-12 + 2 * normal();
+      return { ...a, window: { ...a.window, decay: { from: seconds(60), to: seconds(80), frames: 400, pressure: kilopascals(399.5), railTemperature: celsius(20), slope, uSlope: 2, warming: 0, uWarming: 1e-5 } } };
+    });
+    const reduction = reduceRun({ plan, equipment, points, attempts });
+    const { blocks, decays } = found(reduction.leak);
+    expect(decays).toBe(3);
+    for (const b of blocks) {
+      expect(b.below).toBeNull();
+      expect(b.uMeter / b.flow).toBeCloseTo(0.03, 9);
+      expect(Math.abs(b.flow - size)).toBeLessThan(3 * Math.hypot(b.uFlow, b.uMeter));
+      expect(b.uFlow).toBeLessThan(0.02 * mlPerMin);
+    }
+    expect(worst(reduction)).toBeLessThan(1);
+    expect(leakSentences(reduction.leak, reduction.periodPair, reduction.cells)[0]).toContain('3 pressure decays');
   });
 
   it('RED-47: agrees with zero points that saw the leak, and says so', () => {

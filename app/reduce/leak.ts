@@ -8,6 +8,7 @@
  */
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Point } from '../plan/points.ts';
+import { leakOfDecay } from '../run/pressure-decay.ts';
 import { levelsOf } from './local-level.ts';
 import type { Stage } from './local-level.ts';
 import { kFactorAt } from './mass.ts';
@@ -62,7 +63,9 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
   const counts = parts.map((part) => countsOf(part));
   const all = counts.flat().flatMap((c) => (c === null ? [] : [c.count]));
   const time = all.reduce((sum, c) => sum + c.time, 0);
-  if (time * kFactorAt(equipment.meter, 0) * worthCounting < 1) return { kind: 'not-looked-at', text: time === 0 ? notLookedAt : `${tooShort(time)} ${notLookedAt}` };
+  const least = equipment.meter.leastHertz ?? 0;
+  const decays = new Map(measured.flatMap((m) => (m.at.role === 'zero' ? decayOf(m, equipment) : [])));
+  if (decays.size === 0 && time * kFactorAt(equipment.meter, 0) * worthCounting < 1) return { kind: 'not-looked-at', text: time === 0 ? notLookedAt : `${tooShort(time)} ${notLookedAt}` };
   const edges = all.reduce((sum, c) => sum + c.edges, 0);
   // Half an edge: what no edge at all may mean (the prior of Jeffreys for a count).
   const hertz = (edges + 0.5) / time;
@@ -83,7 +86,9 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
       const jump = before === null ? 0 : (hertz * uPressurePower * Math.log(pressure / before)) ** 2;
       before = pressure;
       own.push(stages.length);
-      const reading = half === null ? null : readingOf(half.count, hertz, scale);
+      // Where the meter may stand still, no edges say nothing of the leak as soon as the rail's pressure says something.
+      const silent = decays.size > 0 && half !== null && half.count.edges < least * half.count.time;
+      const reading = silent ? readingOfDecay(decays.get(part.first), kFactorAt(equipment.meter, hertz), scale) : half === null ? null : readingOf(half.count, hertz, scale);
       if (reading !== null) precision += 1 / reading.variance;
       stages.push({ at: (made + (half?.at ?? part.attempts.length / 2)) / perBlock, reading, jump });
     });
@@ -91,7 +96,7 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
     stagesOf.push(own);
   });
   // What the prior adds to the mean: half an edge over the whole time where edges are few, nothing where their times are known.
-  const shift = 0.5 / precision / hertz;
+  const shift = decays.size > 0 ? 0 : 0.5 / precision / hertz;
 
   const blocks: LeakBlock[] = [];
   parts.forEach((part, i) => {
@@ -122,8 +127,8 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
     const scale = ((part.first.at.pressure) / reference) ** pressurePower;
     const rate = scale * Math.max(0, mean.mean + shift);
     const kFactor = kFactorAt(equipment.meter, rate);
-    const least = equipment.meter.leastHertz ?? 0;
-    const below = rate < least ? least / kFactor : null;
+    const unseen = rate < least;
+    const below = unseen && decays.size === 0 ? least / kFactor : null;
     // A meter that stands still says no more than that the leak is anywhere up to its least flow.
     const flow = below === null ? rate / kFactor : below / 2;
     const idle = part.attempts.reduce((sum, { window: { idle: one } }) => ({ edges: sum.edges + (one?.edges ?? 0), time: sum.time + (one?.time ?? 0) }), { edges: 0, time: 0 });
@@ -135,14 +140,14 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
       uFlow: (scale * Math.sqrt(mean.variance)) / kFactor,
       change: (scale * change.mean) / kFactor,
       uChange: (scale * Math.sqrt(change.variance)) / kFactor,
-      uMeter: below === null ? flow * relativeOfMeter(equipment.meter, rate) : below / Math.sqrt(12),
+      uMeter: below === null ? flow * (unseen ? (equipment.rail?.complianceUncertaintyPercent ?? 0) / 100 : relativeOfMeter(equipment.meter, rate)) : below / Math.sqrt(12),
       below,
       zeroPoints: [zeroBefore, zeroAfter].flatMap((z) => (z == null ? [] : [sourceOf(z.first)])),
       idle,
       sources: part.attempts.map(sourceOf),
     });
   });
-  return { kind: 'leak', edges: Math.round(edges), time, blocks };
+  return { kind: 'leak', edges: Math.round(edges), time, decays: decays.size, blocks };
 }
 
 /** What leaked while an attempt was made; null: nobody looked, or the attempt does not count. */
@@ -223,6 +228,17 @@ function readingOf({ edges, time, spans, byTimes }: Count, hertz: number, scale:
   const ofCount = each < 0.5 ? expected * (1 - each) : spans / 4;
   const variance = byTimes ? 2 * (uEdge * Math.max(1, edges / Math.max(1, edges - 1))) ** 2 : ofCount;
   return { value: edges / time / scale, variance: variance / (time * scale) ** 2 };
+}
+
+/** A zero point after which the rail was shut off, with the leak that its fall of pressure tells; empty: there was none. */
+function decayOf(zero: Measured, equipment: Equipment): (readonly [Measured, NonNullable<ReturnType<typeof leakOfDecay>>])[] {
+  const found = zero.window.decay === undefined ? null : leakOfDecay(zero.window.decay, equipment);
+  return found === null || !(found.u > 0) ? [] : [[zero, found]];
+}
+
+/** As an edge rate at the pressure of reference. */
+function readingOfDecay(found: ReturnType<typeof leakOfDecay> | undefined, kFactor: number, scale: number): Stage['reading'] {
+  return found == null ? null : { value: (found.leak * kFactor) / scale, variance: ((found.u * kFactor) / scale) ** 2 };
 }
 
 /** What is known of the K-factor at the rate of a leak, relative, beside what the whole curve shares. */

@@ -170,5 +170,5 @@ export function leakByPair(looked: Leak, pair: PeriodPair, points: readonly Poin
   const driven = attempts.flatMap(({ point, attempt }) => (points[point] === undefined || points[point].role === 'zero' ? [] : [{ point, attempt, at: points[point] }]));
   const [first] = driven;
   if (first === undefined) return null;
-  return { leak: { kind: 'leak', edges: 0, time: 0, blocks: [block(first.at.pressure, first.at.voltage, driven.map(({ point, attempt }) => ({ point, attempt })))] }, contradiction: null };
+  return { leak: { kind: 'leak', edges: 0, time: 0, decays: 0, blocks: [block(first.at.pressure, first.at.voltage, driven.map(({ point, attempt }) => ({ point, attempt })))] }, contradiction: null };
 }

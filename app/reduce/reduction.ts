@@ -113,6 +113,8 @@ export type Leak =
       /** All that was counted while nothing was driven: edges, and over how long, s. */
       readonly edges: number;
       readonly time: number;
+      /** Zero points whose pressure decay told a leak that the meter may not see. RED-49. */
+      readonly decays: number;
       readonly blocks: readonly LeakBlock[];
     }
   | { readonly kind: 'not-looked-at'; readonly text: string };
