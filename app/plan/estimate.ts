@@ -3,6 +3,7 @@ import { densityOfRun } from '../fluid/density-of-run.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { celsius, kilopascals, pascals, seconds } from '../quantities/quantity.ts';
 import type { CubicMetres, Kilograms, KilogramsPerSecond, Pascals, Quantity, Seconds, Volts } from '../quantities/quantity.ts';
+import { lookEdges, lookPart, shutGraceS, shutSpanS } from './look.ts';
 import type { Plan } from './plan.ts';
 import { typicalDeadTime } from './typical.ts';
 import type { Point } from './points.ts';
@@ -49,6 +50,7 @@ export type SetPoint = Pick<Point, 'role' | 'voltage' | 'pressure' | 'width' | '
 /** How long the window of a point will be: until it has its edges and its shortest time, at most its longest. */
 export function expectedWindow(plan: Plan, edgeRate: number, role: Point['role']): { readonly length: Seconds; readonly reached: boolean } {
   const { minEdges, minS, maxS } = plan.window;
+  if (role === 'look') return { length: seconds(plan.look.windowS), reached: edgeRate * plan.look.windowS >= lookEdges };
   const needed = edgeRate > 0 ? pairEdges(minEdges, role) / edgeRate : Infinity;
   return { length: seconds(Math.min(Math.max(minS, needed), maxS)), reached: needed <= maxS };
 }
@@ -75,14 +77,26 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
     if (before !== undefined) return before;
     // Where the meter has a least flow the rail is shut off as well, if the bench can.
     if (point.role === 'zero') return { windowS: zeroWindow(plan) + (equipment.meter.leastHertz === undefined ? 0 : plan.zero.decayS), pulses: 0, volume: 0 };
+    const purged = point.role === 'look' ? 0 : plan.purge.pulses;
     const windowS = expectedWindow(plan, expectedEdgeRate(staticFlow, equipment, point), point.role).length;
     const burst = Math.ceil((plan.settleS + windowS) / point.period);
     const mass =
       burst * expectedMass(staticFlow, point.voltage, point.pressure, point.width) +
-      plan.purge.pulses * expectedMass(staticFlow, point.voltage, point.pressure, purgeWidth);
-    const made = { windowS, pulses: burst + plan.purge.pulses, volume: mass / roughDensity };
+      purged * expectedMass(staticFlow, point.voltage, point.pressure, purgeWidth);
+    const made = { windowS, pulses: burst + purged, volume: mass / roughDensity };
     known.set(key, made);
     return made;
+  };
+
+  const beforeWindow = (point: Point): number => {
+    switch (point.role) {
+      case 'zero':
+        return plan.zero.settleS;
+      case 'look':
+        return plan.settleS + (lookPart(point) === 'long' ? shutGraceS + shutSpanS : 0);
+      default:
+        return purgeS + plan.settleS;
+    }
   };
 
   let durationS = beginningS;
@@ -97,7 +111,7 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
     if (point.pressure !== pressure) durationS += pressureChangeS + plan.condition.steadyS + 2 * frameS;
     supply = point.voltage;
     pressure = point.pressure;
-    durationS += (point.role === 'zero' ? plan.zero.settleS : purgeS + plan.settleS) + windowS + framesBetween * frameS;
+    durationS += beforeWindow(point) + windowS + framesBetween * frameS;
     pulses += ofThis;
     volume += through;
   }

@@ -31,6 +31,7 @@ function planOf(shape: Partial<Shape>): Plan {
     planVersion: 1,
     zero: { windowS: 0 },
     pair: { windows: 0 },
+    look: { windowS: 0 },
     name: 'test',
     injectors: upTo(s.injectors, (i) => i).map((i) => ({ serialNumber: `S${i}`, type: 'T', channel: i + 11 })),
     axes: {
@@ -250,11 +251,41 @@ describe('expansion of a plan', () => {
     );
   });
 
+  test('PLAN-50 PLAN-51 the first look comes before all else: each injector held open, then at two widths; the rest is as without it', () => {
+    fc.assert(
+      fc.property(shapes, (s) => {
+        const plan = planOf(s);
+        const looked = { ...plan, look: { ...plan.look, windowS: 2 } };
+        const points = expandPlan(looked);
+        const looks = points.slice(0, 3 * s.injectors);
+        expect(countPoints(looked).look).toBe(looks.length);
+        looks.forEach((p, i) => {
+          expect(p).toMatchObject({
+            role: 'look', injector: Math.floor(i / 3), channel: 11 + Math.floor(i / 3), replicate: i % 3,
+            voltage: Math.max(...plan.axes.voltageV), pressure: 300e3, period: 0.02, width: [20, 4, 9].map((ms) => ms * 1e-3)[i % 3],
+          });
+        });
+        const rest = (p: Point) => ({ ...p, index: 0 });
+        expect(points.slice(looks.length).map(rest)).toEqual(expandPlan(plan).map(rest));
+      }),
+    );
+  });
+
+  test('PLAN-51 the widths of the first look keep the duty limit, and a plan may give its own', () => {
+    const widths = (look: Partial<Plan['look']>, dutyPercent = 85) => {
+      const plan = planOf({});
+      return expandPlan({ ...plan, look: { ...plan.look, windowS: 1, ...look }, limits: { dutyPercent } }).slice(1, 3).map((p) => Math.round(p.width * 1e6));
+    };
+    expect(widths({})).toEqual([4000, 9000]);
+    expect(widths({}, 20)).toEqual([1600, 3600]);
+    expect(widths({ shortMs: 3, longMs: 7, voltageV: 12 })).toEqual([3000, 7000]);
+  });
+
   const leakChecked = (plan: Plan, windows = 1): Plan => ({ ...plan, zero: { ...plan.zero, windowS: 20 }, pair: { windows } });
 
   test('PLAN-40 PLAN-41 PLAN-42 zero points come first, last, and where voltage or pressure change, and change nothing else', () => {
     const roles = (s: Partial<Shape>) =>
-      expandPlan(leakChecked(planOf(s), 0)).map((p) => ({ zero: `Z${p.pressure / 1e3}/${p.voltage} `, reference: 'R', measure: 'm', static: 's', pair: 'p' })[p.role]).join('');
+      expandPlan(leakChecked(planOf(s), 0)).map((p) => ({ zero: `Z${p.pressure / 1e3}/${p.voltage} `, reference: 'R', measure: 'm', static: 's', pair: 'p', look: 'l' })[p.role]).join('');
     expect(roles({ injectors: 1, voltages: 2, pressures: 2, widths: 2, replicates: 1 })).toBe('Z300/9 mmZ300/10 mmZ300/10 Z400/9 mmZ400/10 mmZ400/10 ');
     expect(roles({ injectors: 1, voltages: 1, widths: 2, replicates: 1, everyPoints: 2 })).toBe('Z300/9 RmmRZ300/9 ');
     fc.assert(
@@ -321,14 +352,14 @@ describe('expansion of a plan', () => {
     expect(zeroWindow({ ...plan, zero: { ...plan.zero, windowS: 7.5 } })).toBe(7.5);
   });
 
-  test('PLAN-46 a plan of an old journal has neither zero points nor period pairs; a document of today has both', () => {
+  test('PLAN-46 PLAN-52 a plan of an old journal has neither zero points nor period pairs nor a first look; a document of today has them', () => {
     const document = { planVersion: 1, name: 'old', injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }], axes: { voltageV: [9, 14], pressureKpa: [400], widthMs: [3, 5], periodMs: [20], replicates: 1 } };
     const rolesOf = (input: unknown) => {
       const parsed = parsePlan(input);
       if (!parsed.ok) throw new Error('the plan cannot be read');
       return expandPlan(parsed.plan).map((p) => p.role[0]).join('');
     };
-    expect(rolesOf(document)).toBe('zmmzmmpz');
+    expect(rolesOf(document)).toBe('lllzmmzmmpz');
     expect(rolesOf(asStored(document))).toBe('mmmm');
     // What a run of today stores stays as it is.
     const parsed = parsePlan(document);

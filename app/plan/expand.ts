@@ -1,7 +1,8 @@
-/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12 and PLAN-40 to PLAN-44 are in README.md beside this file. */
+/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12, PLAN-40 to PLAN-44 and PLAN-50 to PLAN-52 are in README.md beside this file. */
 import { mersenne } from 'pure-rand/generator/mersenne';
 import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
 import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
+import { hasLook, lookSetPoint } from './look.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
 import { typicalDeadTime } from './typical.ts';
@@ -23,7 +24,7 @@ const pairVoltageV = 14;
 const pairOverDeadTime = 2.5;
 
 /** How many points of each role `expandPlan` gives, without making them. */
-export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference' | 'held' | 'zero' | 'pair', number>> {
+export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference' | 'held' | 'zero' | 'pair' | 'look', number>> {
   const { voltageV, pressureKpa, widthMs, periodMs, replicates } = plan.axes;
   const measure =
     plan.injectors.length * voltageV.length * pressureKpa.length * widthMs.length * periodMs.length * replicates;
@@ -33,6 +34,7 @@ export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference'
     held: plan.injectors.length * pressureKpa.length * plan.static.replicates,
     zero: hasZeroPoints(plan) ? pressureKpa.length * (voltageV.length + 1) : 0,
     pair: plan.injectors.length * plan.pair.windows,
+    look: hasLook(plan) ? 3 * plan.injectors.length : 0,
   };
 }
 
@@ -86,6 +88,26 @@ export function expandPlan(plan: Plan): readonly Point[] {
     zeros += 1;
   };
 
+  const addLooks = () => {
+    if (!hasLook(plan)) return;
+    const { voltageV, pressureKpa, widthsMs, periodMs } = lookSetPoint(plan);
+    plan.injectors.forEach(({ channel }, injector) => {
+      widthsMs.forEach((width, replicate) => {
+        points.push({
+          index: points.length,
+          role: 'look',
+          injector,
+          channel,
+          voltage: volts(voltageV),
+          pressure: kilopascals(pressureKpa),
+          width: milliseconds(width),
+          period: milliseconds(periodMs),
+          replicate,
+        });
+      });
+    });
+  };
+
   const pair = pairOf(plan);
   const addPairs = (ended: Pick<Combination, 'pressure' | 'voltage'>) => {
     if (pair === null || ended.pressure !== pair.pressure || ended.voltage !== pair.voltage) return;
@@ -108,6 +130,7 @@ export function expandPlan(plan: Plan): readonly Point[] {
   let block: Combination | null = null;
   for (const combination of inOrder(plan)) {
     if (block === null) {
+      addLooks();
       addZero(combination);
       addReference();
     } else if (combination.pressure !== block.pressure) {

@@ -2,6 +2,7 @@
 import { pathText, problemsOf } from '../boundary/problems.ts';
 import type { Problem } from '../boundary/problems.ts';
 import { countPoints } from './expand.ts';
+import { hasLook, lookSetPoint } from './look.ts';
 import { planSchema } from './plan.ts';
 import type { Plan } from './plan.ts';
 
@@ -82,6 +83,14 @@ function betweenFields(plan: Plan): readonly Problem[] {
     duty(['reference', 'widthMs'], widthMs, periodMs);
   }
 
+  if (hasLook(plan)) {
+    const { widthsMs: [, shorter = 0, longer = 0], periodMs } = lookSetPoint(plan);
+    duty(['look', 'longMs'], longer, periodMs);
+    if (shorter >= longer) {
+      add(['look', 'shortMs'], `The first look needs two widths: the shorter (${shorter} ms) must be below the longer (${longer} ms).`);
+    }
+  }
+
   plan.guards.forEach((guard, index) => {
     if (guard.low !== undefined && guard.high !== undefined && guard.low + guard.hysteresis > guard.high - guard.hysteresis) {
       add(['guards', index, 'hysteresis'], `With a hysteresis of ${guard.hysteresis} the guard ${guard.id} could never clear between ${guard.low} and ${guard.high}. Make it smaller.`);
@@ -104,7 +113,7 @@ function betweenFields(plan: Plan): readonly Problem[] {
   }
 
   const points = countPoints(plan);
-  const total = points.measure + points.reference + points.held + points.zero + points.pair;
+  const total = points.measure + points.reference + points.held + points.zero + points.pair + points.look;
   if (total > maxPoints) {
     add(['axes'], `The axes multiply to ${total} points; a plan may have ${maxPoints}. Shorten an axis or split the plan.`);
   }

@@ -128,6 +128,40 @@ export const planSchema = z.strictObject({
       windows: z.int().min(0).max(1000).default(1),
     })
     .prefault({}),
+  /**
+   * First look: before the sweep each injector is held open, then pulsed at two widths, and what does not look like a working
+   * injector is set aside. Limits are wide: they tell one that does not work or is another one, not one that needs cleaning.
+   */
+  look: z
+    .strictObject({
+      /** Length of each of the three windows, s; 0: no first look. */
+      windowS: duration.max(60).default(2),
+      /** Absent: the highest voltage of the axes. */
+      voltageV: positive.optional(),
+      /** Widths of the pulses; absent: 4 and 9 ms, shorter where the duty limit wants it. */
+      shortMs: positive.optional(),
+      longMs: positive.optional(),
+      periodMs: positive.default(20),
+      /**
+       * Coil resistance against the register (or `coilOhm`, or the others of its type). Production spreads by 1 % (standard
+       * deviation), ohmmeter and temperature of the coil add as much; five percent is three times that.
+       */
+      resistancePercent: positive.max(100).default(5),
+      /** Coil resistance of the type at 20 degC, for injectors that the register has no resistance of. */
+      coilOhm: positive.optional(),
+      /**
+       * Static flow against `staticFlowGPerMin`, or the others of its type; and flow of the two widths against the static flow.
+       * A worn or dirty injector that is worth measuring lies within it; one of another type, one that is blocked or two at once do not.
+       */
+      flowPercent: positive.max(100).default(25),
+      /** Static flow of the type in n-heptane at 400 kPa. */
+      staticFlowGPerMin: positive.optional(),
+      /** Standard deviation of the flow of equal parts of a window. */
+      scatterPercent: positive.max(100).default(4),
+      /** Flow that may go on after the pulses have stopped: more, and the injector does not shut. */
+      shutMlMin: positive.default(20),
+    })
+    .prefault({}),
   supply: z
     .strictObject({
       toleranceV: positive.default(0.05),

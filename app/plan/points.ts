@@ -14,9 +14,9 @@ export interface Point {
   readonly index: number;
   /**
    * static: held open, width equal to period. pair: an ordinary window at twice the period of one of the injector's measure
-   * points. zero: nothing is driven; injector 0 stands there only so that lists have a row, and channel, width and period are 0.
+   * points. look: one of the three windows of an injector's first look, `replicate` says which. zero: nothing is driven; injector 0 stands there only so that lists have a row, and channel, width and period are 0.
    */
-  readonly role: 'measure' | 'reference' | 'static' | 'pair' | 'zero';
+  readonly role: 'measure' | 'reference' | 'static' | 'pair' | 'zero' | 'look';
   /** Index into `plan.injectors`. */
   readonly injector: number;
   readonly channel: number;

@@ -65,6 +65,7 @@ function planOf(change: object = {}, axes: object = {}): Plan {
     planVersion: 1,
     zero: { windowS: 40 },
     pair: { windows: 0 },
+    look: { windowS: 0 },
     name: 'test',
     injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }, { serialNumber: 'B', type: 'T', channel: 8 }],
     axes: { voltageV: [9, 14], pressureKpa: [400], widthMs: [2.5, 5, 17], periodMs: [20], replicates: 2, ...axes },
@@ -173,7 +174,7 @@ describe('the sheet', () => {
   test('of a good plan passes line by line, one line for each rule', () => {
     const { lines } = sheet(planOf());
     expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
-    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42']);
+    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50']);
     for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
   });
 

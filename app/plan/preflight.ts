@@ -9,6 +9,7 @@ import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, milliseconds, pascals, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond, Seconds } from '../quantities/quantity.ts';
 import type { PreflightLine } from '../run/events.ts';
+import { hasLook } from './look.ts';
 import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
 import type { RunTotals, SetPoint } from './estimate.ts';
 import type { Plan } from './plan.ts';
@@ -53,7 +54,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
   const totals = estimateRun(plan, points, context.equipment, staticFlow);
   const setPoints = distinct(
     points.filter((p) => p.role !== 'zero'),
-    (p) => `${p.role === 'pair' ? 'pair ' : ''}${p.voltage} ${p.pressure} ${p.width} ${p.period}`,
+    (p) => `${p.role === 'pair' || p.role === 'look' ? p.role : ''} ${p.voltage} ${p.pressure} ${p.width} ${p.period}`,
   );
   const trains: readonly Train[] = distinct(
     [
@@ -77,7 +78,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-5': onBench('whether the regulator reaches the pressures', (c) => pressures(points, plan, c)),
     'PRE-6': onBench('whether the controller times these widths and periods', (c) => timerLimits(plan, trains, c)),
     'PRE-7': onBench('whether widths and periods are whole ticks of the controller', (c) => timerResolution(trains, c)),
-    'PRE-8': duty(trains.filter((t) => t.width !== t.period || plan.static.replicates === 0), plan),
+    'PRE-8': duty(trains.filter((t) => t.width !== t.period || (plan.static.replicates === 0 && !hasLook(plan))), plan),
     'PRE-9': onBench('whether the driver channels are there', (c) => channels(plan, c)),
     'PRE-10': onBench('whether the controller counts far enough', (c) => burstLength(plan, trains, c)),
     'PRE-11': disk(totals.diskBytes, context.freeDiskBytes),
@@ -93,8 +94,23 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-40': controllerNamed(context.equipment, context.controller),
     'PRE-41': decidesDeadTime(context.equipment),
     'PRE-42': fluidLot(context.equipment, context.today),
+    'PRE-50': firstLook(plan),
   };
   return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };
+}
+
+/** What each injector's coil and flow can be held against in the first look. */
+function firstLook(plan: Plan): Finding {
+  const { look, injectors } = plan;
+  if (!hasLook(plan)) return pass('The plan has no first look (look.windowS is 0): an injector that does not work, or hangs on another channel, is found out only by its results.');
+  const known = injectors.filter((i) => i.coilResistanceOhm !== undefined || look.coilOhm !== undefined);
+  const alone = injectors.filter((i) => !known.includes(i) && injectors.every((other) => other === i || other.type !== i.type));
+  const registered = injectors.filter((i) => i.coilResistanceOhm !== undefined).length;
+  const swaps = registered < 2 ? ' Two injectors of one type on each other\'s channel can be told only by coil resistances in the list of injectors.' : '';
+  if (alone.length > 0) {
+    return warn(`A first look at each injector begins the run. The coil of ${alone.map((i) => i.serialNumber).join(', ')} cannot be judged: no resistance is given, and there is no other of its type. Give coilResistanceOhm, or look.coilOhm.${swaps}`);
+  }
+  return pass(`A first look at each injector begins the run; ${known.length} of ${injectors.length} coils are held against a given resistance, the others against those of their type.${swaps}`);
 }
 
 function duration(durationS: number): Finding {

@@ -7,6 +7,7 @@
 const thenOff = {
   zero: { windowS: 0, settleS: 3, decayS: 0, deadTimeUs: 2 },
   pair: { windows: 0 },
+  look: { windowS: 0, periodMs: 20, resistancePercent: 5, flowPercent: 25, scatterPercent: 4, shutMlMin: 20 },
 };
 
 /** The plan of an `opened` event (or its document) with every later part that adds points off where it is absent. */

@@ -40,7 +40,7 @@ export function outText(state: RunState): string {
     .join('; ');
 }
 
-const outWords: Readonly<Record<OutKind, string>> = { 'given-up': 'given up' };
+const outWords: Readonly<Record<OutKind, string>> = { 'set-aside': 'set aside', 'given-up': 'given up' };
 
 /** What was reached and what to do about the rest. */
 export function endText(state: RunState, ending: Ending): string {

@@ -1242,3 +1242,108 @@ describe('an injector that does not work', () => {
     expect(run.engine.state.counts.accepted).toBe(8);
   });
 });
+
+describe('the first look', () => {
+  const look = (more: Record<string, unknown> = {}) =>
+    testPlan({ look: { windowS: 0.5 }, injectors: Array.from({ length: 3 }, (_, i) => ({ serialNumber: `A-${i + 1}`, type: 'T', channel: i + 1 })), ...more });
+  /** The meter's edges of an injector that opens for its width less half a millisecond, all alike. */
+  const physical = (run: TestRun, scale: (channel: number) => number = () => 1) => (r: TestRun): void => {
+    const { width, period, channel } = run.bench.burst;
+    r.bench.flow = 280 * scale(channel) * Math.min(1, Math.max(0, width >= period ? 1 : (width - 0.5e-3) / period));
+    r.bench.current = width >= period ? 1.2 : 0.3;
+  };
+  const work = (run: TestRun, done: (r: TestRun) => boolean, each: (r: TestRun) => void): boolean =>
+    run.runUntil((r) => {
+      each(r);
+      return done(r);
+    }, 1000);
+  const lookOf = (run: TestRun, injector: number) => run.points.filter((p) => p.role === 'look' && p.injector === injector).map((p) => p.index);
+
+  it('RUN-142 looks at each injector without a purge, judges all of them, and goes on with the sweep', () => {
+    const run = new TestRun({ plan: look() }).start();
+    work(run, ended, physical(run));
+    expect(run.events('injector-looked-at').map(({ injector, passed }) => [injector, passed])).toEqual([[0, true], [1, true], [2, true]]);
+    const judged = run.journal.findIndex((event) => event.kind === 'injector-looked-at');
+    expect(run.journal.slice(0, judged).filter((event) => event.kind === 'attempt-ended')).toHaveLength(9);
+    expect(run.journal.slice(0, judged).some((event) => event.kind === 'step' && event.step === 'purge')).toBe(false);
+    expect(run.engine.state.ending).toBe<Ending>('complete');
+    expect(run.engine.state).toEqual(run.refold());
+  });
+
+  it('RUN-138 one that passes half of what the others pass is set aside; a good look later brings it back', () => {
+    const run = new TestRun({ plan: look() }).start();
+    work(run, ended, physical(run, (channel) => (channel === 2 ? 0.5 : 1)));
+    const [out] = run.events('injector-out');
+    expect(out).toMatchObject({ how: 'set-aside', injector: 1, cause: 'RUN-138' });
+    expect(run.engine.state.counts).toMatchObject({ accepted: 17, waiting: 4 });
+    run.command({ kind: 'measure-again', points: lookOf(run, 1) });
+    run.runUntil((r) => !ended(r));
+    work(run, ended, physical(run));
+    expect(run.events('injector-looked-at').at(-1)).toMatchObject({ injector: 1, passed: true });
+    expect(run.engine.state.out.size).toBe(0);
+    // The plan is over: the others of its points are measured when somebody asks for them.
+    expect(run.engine.state.counts).toMatchObject({ accepted: 17, waiting: 0 });
+  });
+
+  it('RUN-142 one that was set aside and looked at again without success stays aside; asked for its other points it is measured as it is', () => {
+    const run = new TestRun({ plan: look() }).start();
+    const bad = physical(run, (channel) => (channel === 2 ? 0.5 : 1));
+    work(run, (r) => r.engine.state.out.size > 0, bad);
+    run.command({ kind: 'measure-again', points: lookOf(run, 1) });
+    work(run, (r) => r.events('injector-out').length === 2, bad);
+    const [point = 0] = run.points.filter((p) => p.role === 'measure' && p.injector === 1).map((p) => p.index);
+    run.command({ kind: 'measure-again', points: [point] });
+    work(run, ended, bad);
+    expect(run.events('injector-out')).toHaveLength(2);
+    expect(run.engine.state.ending).toBe<Ending>('complete');
+  });
+
+  it('RUN-142 one that does not open is set aside at once, with its other look points unmeasured', () => {
+    const run = new TestRun({ plan: look() });
+    run.bench.dead.add(1);
+    run.start();
+    work(run, ended, physical(run));
+    expect(run.events('attempt-ended').filter((e) => e.injector === 0)).toHaveLength(2);
+    expect(run.events('injector-out')).toMatchObject([{ how: 'set-aside', injector: 0, cause: 'no-flow' }]);
+    expect(run.engine.state.counts.accepted).toBe(14);
+  });
+
+  it('RUN-136 flow that goes on after the pulses sets aside and trips', () => {
+    const run = new TestRun({ plan: look() }).start();
+    work(run, inMode('tripped'), (r) => {
+      physical(run)(r);
+      r.bench.leak = 20; // 25 mL/min
+    });
+    expect(run.events('tripped')[0]).toMatchObject({ guard: 'does-not-shut' });
+    expect(run.events('injector-out')).toMatchObject([{ injector: 0, cause: 'RUN-136' }]);
+  });
+
+  it('RUN-134 a silent meter in the first look trips, and all are looked at after it', () => {
+    const run = new TestRun({ plan: look() });
+    run.bench.meterSilent = true;
+    run.start();
+    work(run, inMode('tripped'), physical(run));
+    expect(run.events('tripped')[0]?.guard).toBe('every-injector');
+    run.bench.meterSilent = false;
+    run.command({ kind: 'acknowledge' });
+    run.runUntil(inMode('paused'));
+    run.runUntil(() => false, 2.1);
+    run.command({ kind: 'resume' });
+    work(run, ended, physical(run));
+    expect(run.engine.state.ending).toBe<Ending>('complete');
+    expect(run.events('injector-looked-at')).toHaveLength(3);
+  });
+
+  it('RUN-143 the guard of the pressure deviation leaves an injector that is held open alone', () => {
+    const guards = [{ id: 'p', signal: 'pressure-deviation-kpa', low: -12, high: 12, level: 'hold' }];
+    const droop = (run: TestRun) => (r: TestRun): void => {
+      physical(run)(r);
+      const { active, width, period } = r.bench.burst;
+      r.bench.pressureOffset = active && width >= period ? -20 : 0;
+    };
+    const run = new TestRun({ plan: look({ guards }) }).start();
+    work(run, ended, droop(run));
+    expect(run.events('held')).toEqual([]);
+    expect(run.engine.state.ending).toBe<Ending>('complete');
+  });
+});

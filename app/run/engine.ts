@@ -12,6 +12,7 @@ import { openInterlockWords } from '../bench/interlocks.ts';
 import { assumedStaticFlow, expectedEdgeRate } from '../plan/estimate.ts';
 import type { Guard } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
+import { hasLook, lookEdges, lookPart, shutGraceS, shutSpanS } from '../plan/look.ts';
 import { decaysPressure, pairEdges, zeroWindow } from '../plan/zero.ts';
 import { seconds, toCelsius, toKilopascals, volts } from '../quantities/quantity.ts';
 import type { Seconds, Volts } from '../quantities/quantity.ts';
@@ -25,6 +26,8 @@ import { idleCurrentText, idleCurrentTimeout } from './idle-current.ts';
 import { IdleFlow, idleFlowRest } from './idle-flow.ts';
 import { IdleTime } from './idle-time.ts';
 import { judge } from './judge.ts';
+import { judgeLooks, shutCriterion } from './look.ts';
+import type { LookedAt } from './look.ts';
 import { handling, restingModes, transitions } from './machine.ts';
 import { decayText, summariseDecay } from './pressure-decay.ts';
 import { deadManFault, missingOfDeadMan, missingOfSafe, proofBurst, proofSilence } from './proof.ts';
@@ -96,6 +99,8 @@ const silentMeterEdges = 3 * 8;
 /** Coils above this are not driven here, ohm, and by then the current of a pulse has risen, s: for telling that no coil is there. */
 const highestCoilOhm = 30;
 const currentRise = 1e-3;
+/** The window of a first look may take this much longer than it needs, for its edges, s. */
+const lookWindowSlack = 3;
 /** Injectors that fail one after another for one cause: then it is the bench, and not they (RUN-134). */
 const outsToTrip = 3;
 /** The controller's read-back of a stop or of a cleared fault, s. */
@@ -113,6 +118,8 @@ type Phase =
   | 'clear' | 'await-clear' | 'arm' | 'pump' | 'set-supply' | 'await-supply'
   // A point.
   | 'set-pressure' | 'await-condition' | 'purge' | 'await-purge' | 'burst' | 'settle' | 'window' | 'stop' | 'await-stop'
+  // The last pulses of a first look: what still flows is counted.
+  | 'await-shut'
   // Nothing is driven, and the current of the last pulse dies away.
   | 'await-no-current'
   // A zero point.
@@ -152,6 +159,8 @@ export function createEngine(setup: { readonly points: readonly Point[]; readonl
 class Engine implements RunEngine {
   #state: RunState;
   readonly #points: readonly Point[];
+  /** Of each injector of the plan. */
+  readonly #lookPoints: readonly (readonly Point[])[];
   readonly #guards: readonly Guard[];
   readonly #guardMemory: GuardMemory[];
   /** A 1 for each interlock of the bench. */
@@ -191,6 +200,8 @@ class Engine implements RunEngine {
   #silentMeterAfter = silentMeterMost;
   /** Supply current over the frames of the burst so far. */
   #drivenCurrent = { sum: 0, frames: 0 };
+  /** The frame since which nothing of the last pulses is felt any more, after a first look. */
+  #shutSince: BenchFrame | null = null;
   #window: WindowCollector | null = null;
   #windowMax = 0;
   /** Controller clock at the first frame of the rest before a zero point, or of the shut rail. */
@@ -225,6 +236,7 @@ class Engine implements RunEngine {
     }
     this.#state = state;
     this.#points = points;
+    this.#lookPoints = state.plan.injectors.map((_, injector) => points.filter((point) => point.role === 'look' && point.injector === injector));
     this.#guards = state.plan.guards;
     this.#guardMemory = state.plan.guards.map(() => clearGuard);
     this.#allClosed = 2 ** state.bench.capabilities.interlocks.length - 1;
@@ -712,7 +724,8 @@ class Engine implements RunEngine {
       case 'pressure-deviation-kpa': {
         const applies = pressureMatters.has(this.#phase);
         const point = this.#currentPoint();
-        return applies && point !== null ? toKilopascals(frame.pressure) - toKilopascals(point.pressure) : null;
+        // Held open for a moment: the plan need not have been made for that droop (RUN-143).
+        return applies && point !== null && lookPart(point) !== 'held' ? toKilopascals(frame.pressure) - toKilopascals(point.pressure) : null;
       }
       case 'supply-deviation-v': {
         const step = this.#state.current?.step;
@@ -910,6 +923,10 @@ class Engine implements RunEngine {
       return;
     }
     let target = nextTarget(this.#state);
+    if (target === null || this.#points[target.point]?.role !== 'look') {
+      this.#judgeLooks();
+      target = nextTarget(this.#state);
+    }
     if (target === null && !this.#state.planOver && !this.#state.secondPassStarted && this.#state.plan.repeats.attemptsSecondPass > 0) {
       const points = failedPoints(this.#state);
       if (points.length > 0) {
@@ -1075,7 +1092,7 @@ class Engine implements RunEngine {
       this.#enter('rest');
       return;
     }
-    if (purge.pulses === 0) {
+    if (purge.pulses === 0 || point.role === 'look') {
       this.#startBurst(point);
       return;
     }
@@ -1102,7 +1119,8 @@ class Engine implements RunEngine {
   }
 
   #startBurst(point: Point): void {
-    const { settleS, window } = this.#state.plan;
+    const { settleS, look } = this.#state.plan;
+    const window = point.role === 'look' ? { maxS: look.windowS + lookWindowSlack } : this.#state.plan.window;
     const { maxCount } = this.#capabilities;
     this.#step('settle');
     // Long enough that the pulses outlast the longest window; where the controller cannot, the window ends before they do.
@@ -1175,6 +1193,9 @@ class Engine implements RunEngine {
         } else {
           this.#checkDeadlines();
         }
+        return;
+      case 'await-shut':
+        this.#watchShut(frame);
         return;
       case 'await-no-current':
         if (this.#currentFlows()) this.#checkDeadlines();
@@ -1275,6 +1296,9 @@ class Engine implements RunEngine {
       case 'await-stop':
         if (since > readBackTimeout) this.#trip('stop-not-confirmed', 'The controller said that it stopped the pulses, but they go on.');
         return;
+      case 'await-shut':
+        if (since > shutGraceS + shutSpanS + clockSlack) this.#endAttemptAfterStop('rejected', 'The clock of the controller did not go on while the injector shut.');
+        return;
       case 'await-no-current':
         if (since > idleCurrentTimeout) this.#trip('idle-current', idleCurrentText(this.#frame?.current ?? Number.NaN, plan.supply.idleCurrentA));
         return;
@@ -1364,10 +1388,15 @@ class Engine implements RunEngine {
     const window = this.#window;
     if (window === null) throw new Error('A window is measured that was not opened.');
     window.add(frame);
-    const { minS } = this.#state.plan.window;
-    const minEdges = pairEdges(this.#state.plan.window.minEdges, this.#currentPoint()?.role ?? 'measure');
+    const minS = this.#currentPoint()?.role === 'look' ? this.#state.plan.look.windowS : this.#state.plan.window.minS;
+    const minEdges = this.#edgesWanted();
     const { duration } = window;
     if ((duration >= minS && window.edges >= minEdges) || duration >= this.#windowMax) this.#stop({ kind: 'judge' });
+  }
+
+  #edgesWanted(): number {
+    const role = this.#currentPoint()?.role ?? 'measure';
+    return role === 'look' ? lookEdges : pairEdges(this.#state.plan.window.minEdges, role);
   }
 
   #stop(after: AfterStop): void {
@@ -1387,13 +1416,31 @@ class Engine implements RunEngine {
       case 'end':
         this.#endAttempt(after.verdict, null, [], after.text, after.cause);
         return;
-      case 'judge':
-        this.#judge();
+      case 'judge': {
+        const point = this.#currentPoint();
+        if (point !== null && lookPart(point) === 'long') {
+          this.#shutSince = null;
+          this.#enter('await-shut');
+        } else {
+          this.#judge();
+        }
         return;
+      }
     }
   }
 
-  #judge(): void {
+  /** After the last pulses of a first look (RUN-136): the rail fills up, then whatever flows is not shut off. */
+  #watchShut(frame: BenchFrame): void {
+    if (this.#shutSince === null) {
+      if (this.#now - this.#phaseSince >= shutGraceS) this.#shutSince = frame;
+    } else if (frame.at - this.#shutSince.at >= shutSpanS) {
+      this.#judge([shutCriterion(frame.edges - this.#shutSince.edges, frame.at - this.#shutSince.at, this.#state.plan, this.#state.equipment)]);
+      return;
+    }
+    this.#checkDeadlines();
+  }
+
+  #judge(more: readonly Criterion[] = []): void {
     const point = this.#currentPoint();
     const window = point?.role === 'zero' ? this.#window?.summariseZero() : this.#window?.summarise();
     if (point === null || window === undefined) throw new Error('There is no window to judge.');
@@ -1401,7 +1448,7 @@ class Engine implements RunEngine {
       this.#endAttempt('rejected', null, [{ rule: 'RUN-52', passed: false, text: window.text }], window.text, window.failure);
       return;
     }
-    const { verdict, criteria, text } = judge(window, point, this.#state.plan, this.#capabilities);
+    const { verdict, criteria, text } = judge(window, point, this.#state.plan, this.#capabilities, more);
     const idle = this.#idleTime.take();
     const decay = summariseDecay(this.#decay);
     const failed = criteria.find((criterion) => !criterion.passed);
@@ -1452,8 +1499,50 @@ class Engine implements RunEngine {
         this.#emit({ kind: 'chosen', point, attempt, by: { rule: 'RUN-35' }, why: 'It is the first accepted attempt of the point.' });
       }
     }
-    if (injector !== null && verdict === 'rejected' && this.#givesUp(injector, text)) return;
+    if (injector !== null && verdict === 'rejected' && (this.#givesUp(injector, text) || this.#setsAside(point, injector, cause, text))) return;
     this.#next();
+  }
+
+  /** An injector whose first look cannot be had is set aside at once (RUN-142). True when the run left its way because of it. */
+  #setsAside(point: number, injector: number, cause: string, text: string): boolean {
+    if (this.#points[point]?.role !== 'look' || nextTarget(this.#state)?.point === point || this.#state.out.has(injector)) return false;
+    this.#takeOut('set-aside', injector, cause, `was set aside: its first look failed. ${text}`);
+    if (cause === 'RUN-136') {
+      return this.#trip('does-not-shut', `Fluid flows with all injectors off, so nothing that is measured now is right. ${this.#state.out.get(injector)?.text ?? ''}`);
+    }
+    return this.#blamesBench();
+  }
+
+  /** Once all that can be looked at has been: those that are not yet judged from their present attempts are (RUN-142). */
+  #judgeLooks(): void {
+    if (!hasLook(this.#state.plan)) return;
+    const { plan, equipment, looked } = this.#state;
+    const all = this.#lookedAt();
+    const attemptsOf = ({ points }: LookedAt) => points.map(({ index }) => this.#state.points[index]?.chosen ?? 0);
+    const open = all.filter((one) => attemptsOf(one).join() !== looked.get(one.injector)?.attempts.join());
+    if (open.length === 0) return;
+    const judged = judgeLooks(plan, equipment, all);
+    for (const one of open) {
+      const found = judged.find(({ injector }) => injector === one.injector);
+      if (found === undefined) continue;
+      const { injector, passed, criteria, text } = found;
+      this.#emit({ kind: 'injector-looked-at', injector, attempts: attemptsOf(one), passed, criteria, text });
+      const cause = criteria.find((criterion) => !criterion.passed)?.rule ?? '';
+      if (!passed && !this.#state.out.has(injector)) this.#takeOut('set-aside', injector, cause, `was set aside after its first look: ${text}.`);
+    }
+  }
+
+  /** Injectors with a window that counts for each point of their look. */
+  #lookedAt(): readonly LookedAt[] {
+    return this.#state.plan.injectors.flatMap((_, injector): LookedAt[] => {
+      const points = this.#lookPoints[injector] ?? [];
+      const windows = points.flatMap(({ index }) => {
+        const record = this.#state.points[index];
+        const window = record?.chosen == null ? null : (record.attempts[record.chosen - 1]?.window ?? null);
+        return window === null ? [] : [window];
+      });
+      return points.length > 0 && windows.length === points.length ? [{ injector, points, windows }] : [];
+    });
   }
 
   /** The injector that a point drives; null for a point that drives none. */
@@ -1467,17 +1556,17 @@ class Engine implements RunEngine {
     const { afterFailures } = this.#state.plan.giveUp;
     const streak = this.#state.failing.get(injector);
     if (afterFailures === 0 || streak === undefined || streak.count < afterFailures || this.#state.out.has(injector)) return false;
-    return this.#takeOut('given-up', injector, streak.cause, `was given up after ${streak.count} rejected attempts in a row with the same cause. The last: ${text}`);
+    this.#takeOut('given-up', injector, streak.cause, `was given up after ${streak.count} rejected attempts in a row with the same cause. The last: ${text}`);
+    return this.#blamesBench();
   }
 
-  #takeOut(how: OutKind, injector: number, cause: string, why: string): boolean {
+  #takeOut(how: OutKind, injector: number, cause: string, why: string): void {
     const points = this.#points.flatMap(({ index }) => {
       const record = this.#state.points[index];
       return this.#drivenInjector(index) === injector && record?.chosen === null && record.skipped === null && record.choice === null ? [index] : [];
     });
     const { serialNumber, channel } = this.#state.plan.injectors[injector] ?? { serialNumber: '', channel: 0 };
     this.#emit({ kind: 'injector-out', how, injector, points, cause, text: `${serialNumber} on channel ${channel} ${why} Its ${points.length} points without a result wait; the others go on.` });
-    return this.#blamesBench();
   }
 
   /** One injector after another fails for one cause: it is the bench. They come back, and the run trips (RUN-134). */
@@ -1749,7 +1838,9 @@ class Engine implements RunEngine {
       case 'zero-window':
         return { text: 'time without pulses', value: this.#window?.duration ?? 0, low: this.#zeroWindow, high: null, unit: 's' };
       case 'window':
-        return { text: 'meter edges', value: this.#window?.edges ?? 0, low: pairEdges(plan.window.minEdges, point?.role ?? 'measure'), high: null, unit: 'edges' };
+        return { text: 'meter edges', value: this.#window?.edges ?? 0, low: this.#edgesWanted(), high: null, unit: 'edges' };
+      case 'await-shut':
+        return { text: 'injector shut, meter at rest', value: this.#shutSince === null || frame === null ? 0 : frame.at - this.#shutSince.at, low: shutSpanS, high: null, unit: 's' };
       case 'silence':
         return { text: 'silence of the host', value: now - this.#phaseSince, low: this.#silence, high: null, unit: 's' };
       default:

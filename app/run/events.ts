@@ -58,8 +58,8 @@ export type AfterSafe =
   | { readonly kind: 'tripped'; readonly guard: string; readonly text: string }
   | { readonly kind: 'ended'; readonly ending: Ending };
 
-/** given-up: it failed again and again while it was measured. */
-export type OutKind = 'given-up';
+/** set-aside: it did not look like a working injector before the sweep. given-up: it failed again and again in the sweep. */
+export type OutKind = 'set-aside' | 'given-up';
 
 export type StepKind = 'supply' | 'condition' | 'purge' | 'settle' | 'measure' | 'stop';
 
@@ -108,6 +108,15 @@ export type RunEventBody =
       readonly injector: number;
       readonly points: readonly number[];
       readonly cause: string;
+      readonly text: string;
+    }
+  /** What the first look found of an injector, from these attempts of its look points, in their order (RUN-137 to RUN-141). */
+  | {
+      readonly kind: 'injector-looked-at';
+      readonly injector: number;
+      readonly attempts: readonly number[];
+      readonly passed: boolean;
+      readonly criteria: readonly Criterion[];
       readonly text: string;
     }
   /** Its points take part again. */

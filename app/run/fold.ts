@@ -125,6 +125,8 @@ export interface RunState {
   readonly out: ReadonlyMap<number, OutRecord>;
   /** By index into `plan.injectors`: how it has failed since its last accepted attempt. */
   readonly failing: ReadonlyMap<number, Streak>;
+  /** By index into `plan.injectors`: what the first look found, from which attempts of its look points. */
+  readonly looked: ReadonlyMap<number, { readonly attempts: readonly number[]; readonly passed: boolean; readonly text: string }>;
   /** Injectors that were given up one after another for one cause, without an accepted attempt of any between them. */
   readonly outRunning: { readonly cause: string; readonly injectors: readonly number[] };
   /** What each command was answered, by its id. */
@@ -151,7 +153,7 @@ interface WorkingPoint extends Writable<Omit<PointRecord, 'attempts'>> {
   queueRejected: number;
 }
 
-interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes' | 'out' | 'failing'>> {
+interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes' | 'out' | 'failing' | 'looked'>> {
   points: WorkingPoint[];
   counts: Writable<RunCounts>;
   commands: Map<string, { readonly accepted: boolean; readonly reason: string }>;
@@ -159,6 +161,7 @@ interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'co
   notes: Map<string, string>;
   out: Map<number, OutRecord>;
   failing: Map<number, Streak>;
+  looked: Map<number, { readonly attempts: readonly number[]; readonly passed: boolean; readonly text: string }>;
   /** All points below are dealt with in the first pass. */
   firstPass: number;
   secondPassPoints: readonly number[];
@@ -215,6 +218,7 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
     secondPassStarted: false,
     out: new Map(),
     failing: new Map(),
+    looked: new Map(),
     outRunning: noneOut,
     commands: new Map(),
     resumes: new Map(),
@@ -305,6 +309,9 @@ function apply(run: WorkingState, event: RunEventBody): void {
         pointAt(run, index).queued = false;
       }
       advance(run);
+      return;
+    case 'injector-looked-at':
+      run.looked.set(event.injector, { attempts: event.attempts, passed: event.passed, text: event.text });
       return;
     case 'injector-back':
       takeBack(run, event.injector);
@@ -467,6 +474,9 @@ function takeBack(run: WorkingState, injector: number): void {
   run.outRunning = { ...run.outRunning, injectors: run.outRunning.injectors.filter((other) => other !== injector) };
   for (const index of record?.points ?? []) {
     setWaiting(run, index, false);
+    const point = pointAt(run, index);
+    point.firstPassRejected = 0;
+    point.secondPassRejected = 0;
     run.firstPass = Math.min(run.firstPass, index);
   }
   // The second pass may have gone past them as well.

@@ -7,6 +7,7 @@ import type { ZeroPlan } from '../plan/zero.ts';
 import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
 import type { Kelvins } from '../quantities/quantity.ts';
 import type { Criterion } from './events.ts';
+import { lookCriteria } from './look.ts';
 import type { WindowSummary } from './window.ts';
 
 export interface Judgement {
@@ -16,18 +17,37 @@ export interface Judgement {
   readonly text: string;
 }
 
-/** Criteria RUN-60 to RUN-69 of README.md beside this file; of a zero point those that it can keep, and RUN-105, RUN-106. */
+/** Criteria RUN-60 to RUN-69 of README.md beside this file, and `more` that is known from outside the window; of a first look RUN-135; of a zero point those that it can keep, and RUN-105, RUN-106. */
 export function judge(
   window: WindowSummary,
   point: Point,
-  plan: Pick<Plan, 'accept' | 'window'> & ZeroPlan,
+  plan: Pick<Plan, 'accept' | 'window' | 'look'> & ZeroPlan,
   capabilities: Pick<BenchCapabilities, 'timerResolution'>,
+  more: readonly Criterion[] = [],
 ): Judgement {
-  const criteria = point.role === 'zero' ? zeroCriteria(window, point, plan) : drivenCriteria(window, point, plan, capabilities);
+  const criteria = [...criteriaOf(window, point, plan, capabilities), ...more];
   const failed = criteria.filter((criterion) => !criterion.passed);
   return failed.length === 0
     ? { verdict: 'accepted', criteria, text: 'The window kept every limit of the plan.' }
     : { verdict: 'rejected', criteria, text: `The window did not keep the limits of the plan: ${failed.map((f) => f.text).join('; ')}.` };
+}
+
+/** What rounding of the period to the controller's timer explains of a difference in pulses, and two for the ends. */
+const pulsesAllowed = (window: WindowSummary, { period }: Point, { timerResolution }: Pick<BenchCapabilities, 'timerResolution'>): number =>
+  2 + ((window.to - window.from) / period) * (timerResolution / period);
+
+function criteriaOf(window: WindowSummary, point: Point, plan: Parameters<typeof judge>[2], capabilities: Pick<BenchCapabilities, 'timerResolution'>): readonly Criterion[] {
+  switch (point.role) {
+    case 'zero':
+      return zeroCriteria(window, point, plan);
+    case 'look':
+      return lookCriteria(window, point, plan, pulsesAllowed(window, point, capabilities));
+    case 'measure':
+    case 'reference':
+    case 'static':
+    case 'pair':
+      return drivenCriteria(window, point, plan, capabilities);
+  }
 }
 
 function drivenCriteria(
@@ -42,7 +62,7 @@ function drivenCriteria(
   const minEdges = pairEdges(plan.window.minEdges, point.role);
   const halves = halvesDifference(window.partRates);
   const pulses = duration / point.period;
-  const allowed = 2 + pulses * (capabilities.timerResolution / point.period);
+  const allowed = pulsesAllowed(window, point, capabilities);
   return [
     criterion('RUN-60', window.edges >= minEdges, `${window.edges} meter edges, at least ${minEdges} wanted`),
     lengthCriterion(duration, plan.window.minS),

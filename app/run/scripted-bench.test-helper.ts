@@ -35,6 +35,7 @@ export function testPlan(changes: Record<string, unknown> = {}): Plan {
     settleS: 0.3,
     window: { minEdges: 24, minS: 0.5, maxS: 3 },
     giveUp: { afterFailures: 0 },
+    look: { windowS: 0 },
     ...changes,
   });
 }

@@ -73,6 +73,7 @@ const kinds: Record<RunEventBody['kind'], true> = {
   'attempt-ended': true,
   chosen: true,
   'injector-out': true,
+  'injector-looked-at': true,
   'injector-back': true,
   'point-skipped': true,
   queued: true,

@@ -28,7 +28,7 @@ const attempts = (verdicts: readonly ('accepted' | 'rejected')[]) =>
   });
 
 /** Fields that plans and windows got later; those of that time have none of them. */
-const later = { plan: ['static', 'zero', 'pair', 'giveUp'], supply: ['idleCurrentA'], window: ['current'], reduction: ['linearFlowRangePercent', 'repeatabilityPercent', 'slopeOverVoltage', 'leakTimesU95', 'leakChangeTimesU95', 'leakUncertaintyTimesU95'] };
+const later = { plan: ['static', 'zero', 'pair', 'look', 'giveUp'], supply: ['idleCurrentA'], window: ['current'], reduction: ['linearFlowRangePercent', 'repeatabilityPercent', 'slopeOverVoltage', 'leakTimesU95', 'leakChangeTimesU95', 'leakUncertaintyTimesU95'] };
 
 function planThen(name: string, order: string, serialNumbers: readonly string[]): ReturnType<typeof planOf> {
   const plan = structuredClone(planOf(name, order, serialNumbers));

@@ -31,6 +31,7 @@ export const planOf = (name: string, order: string, serialNumbers: readonly stri
     planVersion: 1,
     zero: { windowS: 0 },
     pair: { windows: 0 },
+    look: { windowS: 0 },
     name,
     order,
     injectors: serialNumbers.map((serialNumber, i) => ({ serialNumber, type: `Type ${String.fromCharCode(65 + i)}`, channel: i + 1 })),

@@ -98,6 +98,9 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
       <Fold title="Purge, settle and window" problems={problems} paths={foldedPaths.window} summary={`${value('purge.pulses')} purge pulses; settle ${value('settleS')} s; window of ${value('window.minEdges')} edges or more, ${value('window.minS')} to ${value('window.maxS')} s`}>
         {fields(foldedPaths.window)}
       </Fold>
+      <Fold title="First look at each injector" problems={problems} paths={foldedPaths.look} summary={value('look.windowS') === '0' ? 'none' : `three windows of ${value('look.windowS')} s; coil within ${value('look.resistancePercent')} %, flow within ${value('look.flowPercent')} %`}>
+        {fields(foldedPaths.look)}
+      </Fold>
       <Fold title="Acceptance and repeats" problems={problems} paths={foldedPaths.acceptance} summary={`pressure ± ${value('accept.pressureKpa')} kPa, supply ± ${value('accept.supplyV')} V, halves within ${value('accept.halvesPercent')} %; ${value('repeats.attemptsAtOnce')} attempts at once, ${value('repeats.attemptsSecondPass')} in a second pass`}>
         {fields(foldedPaths.acceptance)}
       </Fold>

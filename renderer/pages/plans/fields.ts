@@ -11,6 +11,7 @@ export type FieldPath = keyof typeof words;
 export const foldedPaths = {
   conditions: ['supply.toleranceV', 'supply.steadyS', 'supply.timeoutS', 'supply.idleCurrentA', 'condition.pressureToleranceKpa', 'condition.temperatureMinC', 'condition.temperatureMaxC', 'condition.steadyS', 'condition.timeoutS'],
   window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
+  look: ['look.windowS', 'look.voltageV', 'look.shortMs', 'look.longMs', 'look.periodMs', 'look.resistancePercent', 'look.coilOhm', 'look.flowPercent', 'look.staticFlowGPerMin', 'look.scatterPercent', 'look.shutMlMin'],
   acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass', 'giveUp.afterFailures'],
   reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
   link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent'],
@@ -99,6 +100,18 @@ const words = {
 
   'repeats.attemptsAtOnce': { label: 'Attempts at once', unit: '', help: 'How often a failing point is tried before the run goes on, the first try included.' },
   'repeats.attemptsSecondPass': { label: 'Attempts in the second pass', unit: '', help: 'At the end, for what is still failed. 0: no second pass.' },
+
+  'look.windowS': { label: 'Windows of', unit: 's', help: 'Before the sweep each injector is held open, then pulsed at two widths, and set aside if it does not look like a working one. 0: no first look.' },
+  'look.voltageV': { label: 'At', unit: 'V', help: 'Supply of the first look. Empty: the highest voltage of the plan.' },
+  'look.shortMs': { label: 'Shorter width', unit: 'ms', help: 'Empty: four ninths of the longer one.' },
+  'look.longMs': { label: 'Longer width', unit: 'ms', help: 'Empty: 9 ms, or less where the duty limit wants it.' },
+  'look.periodMs': { label: 'Period', unit: 'ms', help: 'From pulse to pulse; also the pulses that hold the injector open.' },
+  'look.resistancePercent': { label: 'Coil resistance within, ±', unit: '%', help: 'Of the resistance in the list of injectors, else of the type, else of the others of its type.' },
+  'look.coilOhm': { label: 'Coil of the type', unit: 'Ω', help: 'At 20 °C, for injectors that have no resistance in the list. May stay empty.' },
+  'look.flowPercent': { label: 'Flow within, ±', unit: '%', help: 'Wide enough for a worn or dirty injector, too narrow for another type, a blocked one, or two at once.' },
+  'look.staticFlowGPerMin': { label: 'Static flow of the type', unit: 'g/min', help: 'In n-heptane at 400 kPa. Empty: each is held against the others of its type.' },
+  'look.scatterPercent': { label: 'Flow scatter, at most', unit: '%', help: 'Standard deviation of the flow of equal parts of a window.' },
+  'look.shutMlMin': { label: 'Flow after the pulses, at most', unit: 'mL/min', help: 'More, and the injector does not shut.' },
 
   'giveUp.afterFailures': { label: 'Give an injector up after', unit: 'failures', help: 'Rejected attempts in a row with the same cause. Its remaining points then wait for you, the others go on. 0: never.' },
 

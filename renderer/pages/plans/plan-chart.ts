@@ -1,4 +1,5 @@
 /** What the chart of a plan's points shows: a stretch of the sequence, short enough to see every point in it. */
+import { hasLook } from '../../../app/plan/look.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
@@ -55,7 +56,7 @@ export function chartPage(plan: Plan, points: readonly Point[], page: number): C
     periodMs: short(toMilliseconds(point.period)),
     replicate: point.replicate + 1,
   }));
-  const widest = Math.max(...plan.axes.widthMs, plan.reference?.widthMs ?? 0, plan.static.replicates > 0 ? plan.static.periodMs : 0);
+  const widest = Math.max(...plan.axes.widthMs, plan.reference?.widthMs ?? 0, plan.static.replicates > 0 ? plan.static.periodMs : 0, hasLook(plan) ? plan.look.periodMs : 0);
   const ticks = ticksTo(widest);
   return {
     points: shown,

@@ -61,7 +61,7 @@ export function PointsChart({ plan, points }: { readonly plan: Plan; readonly po
     const index = Math.floor(((place - left) / Math.max(1, width - left - right)) * shown.length);
     setAt(Math.min(Math.max(index, 0), shown.length - 1));
   };
-  const roles = (['measure', 'reference', 'static', 'pair', 'zero'] as const).flatMap((role) => {
+  const roles = (['measure', 'reference', 'static', 'pair', 'zero', 'look'] as const).flatMap((role) => {
     const count = shown.filter((point) => point.role === role).length;
     return count === 0 ? [] : [`${roleWords[role].shape} ${roleWords[role].text} (${count})`];
   });
@@ -144,6 +144,7 @@ const roleWords: Readonly<Record<ShownPoint['role'], { readonly shape: string; r
   static: { shape: '□', text: 'static flow' },
   pair: { shape: '△', text: 'period pair' },
   zero: { shape: '+', text: 'zero flow' },
+  look: { shape: '▽', text: 'first look' },
 };
 
 const keyOf = (point: ShownPoint): string => String(point.number);
@@ -174,6 +175,8 @@ function Mark({ point, x, y, big }: { readonly point: ShownPoint; readonly x: nu
       return <rect x={x - r + 1} y={y - r + 1} width={2 * r - 2} height={2 * r - 2} className="plan-chart-hollow" />;
     case 'pair':
       return <path d={`M${x} ${y - r}L${x + r} ${y + r}L${x - r} ${y + r}Z`} className="plan-chart-hollow" />;
+    case 'look':
+      return <path d={`M${x} ${y + r}L${x + r} ${y - r}L${x - r} ${y - r}Z`} className="plan-chart-hollow" />;
     case 'zero':
       return <path d={`M${x - r} ${y}H${x + r}M${x} ${y - r}V${y + r}`} className="plan-chart-hollow" />;
     case 'measure':

@@ -101,6 +101,8 @@ export function roleWords(role: Point['role']): string {
       return ', static flow';
     case 'pair':
       return ', period pair';
+    case 'look':
+      return ', first look';
     case 'zero':
       return ', zero flow';
   }

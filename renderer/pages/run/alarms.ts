@@ -124,13 +124,25 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirm
     case 'second-pass-started':
     case 'making-safe':
     case 'reopened':
+    case 'injector-looked-at':
       return alarms;
   }
 }
 
-/** By the cause of the failures (RUN-133). */
+/** By the cause of the failures (RUN-133), or the criterion of the first look that was not met. */
 function outMeaning(cause: string): string {
   switch (cause) {
+    case 'RUN-136':
+      return 'Fluid went on flowing after its pulses: it does not shut.';
+    case 'RUN-137':
+      return 'Its coil has another resistance than it should: another injector hangs on this channel, the coil is damaged, or a contact is bad.';
+    case 'RUN-138':
+    case 'RUN-139':
+      return 'It passes another flow than it should: another injector hangs on this channel, it is blocked, it does not open fully, or two are driven at once.';
+    case 'RUN-140':
+      return 'Its flow jumps from pulse to pulse: it sticks, or there is air in the rail.';
+    case 'RUN-141':
+      return 'Two injectors hang on each other\'s channel: everything would be measured under the wrong serial number.';
     case 'no-current':
       return 'No current flowed in its coil: the coil is open, its plug is off, or the driver of its channel does not switch.';
     case 'no-flow':
@@ -242,6 +254,8 @@ function tripMeaning(guards: readonly Guard[], id: string, text: string): string
       return 'An injector was driven without having been asked for.';
     case 'idle-current':
       return 'Current flowed although no injector was driven: a driver does not switch off, or a coil or its harness is shorted. An injector may have been open without a pulse.';
+    case 'does-not-shut':
+      return 'Fluid went on flowing after the pulses: an injector does not shut, or the rail leaks. Everything measured on this rail would be wrong.';
     case 'every-injector':
       return 'One injector after another failed in the same way. Not all of them are bad: look at supply, pressure, fluid and meter. All take part again when the run goes on.';
     case 'disarmed':

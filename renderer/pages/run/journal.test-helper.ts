@@ -13,6 +13,7 @@ export function planOf(changes: Record<string, unknown> = {}): Plan {
     planVersion: 1,
     zero: { windowS: 0 },
     pair: { windows: 0 },
+    look: { windowS: 0 },
     name: 'Plan of a test',
     injectors: [
       { serialNumber: 'A1', type: 'T', channel: 1 },

@@ -50,7 +50,8 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
   const held: Point[] = [];
   const pairs: Point[] = [];
   const zeros: Point[] = [];
-  const own: Readonly<Partial<Record<Point['role'], Point[]>>> = { reference: references, static: held, pair: pairs, zero: zeros };
+  const looks: Point[] = [];
+  const own: Readonly<Partial<Record<Point['role'], Point[]>>> = { reference: references, static: held, pair: pairs, zero: zeros, look: looks };
   for (const point of points) {
     const list = own[point.role];
     if (list !== undefined) {
@@ -85,12 +86,16 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
         points: inSheet[index] ?? [],
       });
     }
+  if (looks.length > 0) sheets.push({ ...replicateSheet(plan, looks, 'look', 'First look', lookColumns.length), columnTitle: '', columnGroups: lookColumns.map((label) => ({ label, span: 1 })) });
   if (held.length > 0) sheets.push(replicateSheet(plan, held, 'static', 'Static flow, held open', plan.static.replicates));
   if (pairs.length > 0) sheets.push(replicateSheet(plan, pairs, 'pair', 'Period pairs, at twice the period', plan.pair.windows));
   if (references.length > 0) sheets.push(sequenceSheet(references, 'reference', 'Reference points', plan.reference?.injector ?? ''));
   if (zeros.length > 0) sheets.push(sequenceSheet(zeros, 'zero', 'Zero flow, all injectors shut', 'All shut'));
   return sheets;
 }
+
+/** By the replicate of a look point (PLAN-50). */
+const lookColumns = ['held open', 'shorter', 'longer'];
 
 /** A row for each injector and pressure, a column for each replicate. */
 function replicateSheet(plan: Plan, held: readonly Point[], key: string, label: string, replicates: number): Sheet {
@@ -143,6 +148,7 @@ export function pointWords(plan: Plan, point: Point, replicates = plan.axes.repl
   if (plan.axes.periodMs.length > 1 || point.role === 'pair') parts.push(`period ${plainNumber(ms(point, 'period'))} ms`);
   if (point.role === 'reference') parts.push(`reference point ${point.replicate + 1}`);
   else if (point.role === 'static') parts.push(`held open, replicate ${point.replicate + 1} of ${plan.static.replicates}`);
+  else if (point.role === 'look') parts.push(`first look, ${lookColumns[point.replicate] ?? ''}`);
   else if (point.role === 'pair') parts.push(`period pair ${point.replicate + 1} of ${plan.pair.windows}`);
   else if (replicates > 1) parts.push(`replicate ${point.replicate + 1} of ${replicates}`);
   return parts.join(', ');
