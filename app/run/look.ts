@@ -109,7 +109,7 @@ function findings(plan: Plan, equipment: Equipment, { injector, points, windows 
   };
   const massOf = (name: 'held' | 'short' | 'long'): { readonly mass: number; readonly point: Point } | null => {
     const { point, window } = part(name);
-    const result = point === undefined || window === undefined ? null : massPerPulse(point, window, equipment, plan.reduction);
+    const result = point === undefined || window === undefined ? null : massPerPulse(point, window, equipment, plan.reduction, null);
     return result?.kind === 'mass' && point !== undefined ? { mass: result.mass, point } : null;
   };
   const held = part('held').window;
