@@ -1,6 +1,7 @@
 /** Injectors and drivers that do not work, on the whole simulated bench. */
 import { expect, test } from 'vitest';
 import { runInProcess, samplePlan, scenario } from '../builders/in-process.ts';
+import { faultMatrix, goodInjectors } from './look.ts';
 
 test.each([{ atBurst: 1 }, { atBurst: 6 }])('RUN-131 a driver that does not switch off (%o) trips, and nothing that was measured beside it counts', async (begins) => {
   const { events } = await runInProcess({
@@ -28,3 +29,15 @@ test('RUN-133 an injector that sticks in mid run is given up in under three minu
   expect(state.counts.accepted).toBe(own.length);
   expect(verified).toBe(true);
 }, 60_000);
+
+test('RUN-142 each fault on a channel puts the right injector out or trips, and costs less than three minutes of bench time', async () => {
+  const cells = await faultMatrix(77, [1, 6], ['stuck shut', 'open coil in mid run', 'coil of 14 ohm', 'passes 60 %', 'erratic, 40 %', 'swapped with the next', 'stuck open']);
+  expect(cells.filter(({ held }) => !held)).toEqual([]);
+  expect(cells).toHaveLength(14);
+}, 120_000);
+
+test('RUN-137 RUN-140 of 64 good injectors with production spread none is set aside; a look takes less than a minute', async () => {
+  const good = await goodInjectors(8, 500);
+  expect(good).toMatchObject({ injectors: 64, outs: [] });
+  expect(good.longestLookS).toBeLessThan(60);
+}, 120_000);
