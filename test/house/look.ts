@@ -22,8 +22,9 @@ const MID_RUN = 60;
 /** A sweep of 8 injectors that is long enough for a fault to begin in it. `registered`: with coil resistances in the list. */
 function sweep(seed: number, registered: boolean): Plan {
   const ohmmeter = RandomSource.named(seed, 'ohmmeter');
-  return samplePlan('plan', ({ reference: _, ...plan }) => ({
+  return samplePlan('plan', (plan) => ({
     ...plan,
+    reference: undefined,
     injectors: plan.injectors.map((injector) => {
       const ohm = drawInjector(seed, injector.channel).parts.resistance * (1 + OHMMETER * ohmmeter.normal());
       return registered ? { ...injector, coilResistanceOhm: Math.round(ohm * 100) / 100 } : injector;
