@@ -29,7 +29,7 @@ export function numberIn(typed: string): number {
 function whyNot(trimmed: string): string {
   const quoted = `"${trimmed.length > 40 ? `${trimmed.slice(0, 40)}…` : trimmed}"`;
   if (/^[+\-\u2212]?\d[\d\s'’.,]*$/u.test(trimmed)) {
-    return `${quoted} cannot be read as one number. Point and comma both stand before the decimals, so there can be only one of them, and nothing stands between thousands: write 1234.5 or 1234,5.`;
+    return `${quoted} cannot be read as one number. Write one point or comma, before the decimals, and nothing between thousands: 1234.5 or 1234,5.`;
   }
   return `${quoted} is not a number. Write digits, with a point or a comma before the decimals.`;
 }

@@ -1,3 +1,4 @@
+import { shownText } from '../../components/shown-text.ts';
 import { useState } from 'react';
 import type { BenchView, Params, Part, Result } from '../../../app/contract/contract.ts';
 import { toKilopascals, toMilliseconds } from '../../../app/quantities/quantity.ts';
@@ -49,13 +50,13 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
       title="Work by hand"
       aside={against === '' ? <Status tone="good">Nothing stands against it</Status> : <Status tone="note">Not now</Status>}
     >
-      {against !== '' && <Notice tone="note">{against}</Notice>}
+      {against !== '' && <Notice tone="note">{shownText(against)}</Notice>}
       <p className="small">
         Before you drive anything: ventilation on, cover closed, no ignition source near, lines and rail tight. The fluid is flammable and under pressure, the
         drivers are energised once armed.
       </p>
-      {manual !== null && manual.doing !== '' && <p role="status">{manual.doing}</p>}
-      {said !== null && !said.well && <Notice tone="bad">{said.text}</Notice>}
+      {manual !== null && manual.doing !== '' && <p role="status">{shownText(manual.doing)}</p>}
+      {said !== null && !said.well && <Notice tone="bad">{shownText(said.text)}</Notice>}
       <div className="hand-sets">
       <SupplyForm bench={bench} against={against} busy={busy === 'manual.supply'} onSet={(volts) => void perform('manual.supply', { volts })} />
       {capabilities.pressure.commandable ? (

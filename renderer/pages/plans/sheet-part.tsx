@@ -1,3 +1,4 @@
+import { shownText } from '../../components/shown-text.ts';
 import type { Sheet } from '../../../app/contract/contract.ts';
 import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Status } from '../../components/status.tsx';
@@ -27,7 +28,7 @@ export function SheetPart({ sheet }: { readonly sheet: Sheet }) {
               <Status tone={preflightTones[line.result]}>{line.result}</Status>
             </td>
             <td className="plan-rule">{line.rule}</td>
-            <td>{line.text}</td>
+            <td>{shownText(line.text)}</td>
           </tr>
         ))}
       </tbody>

@@ -1,3 +1,4 @@
+import { shownText } from '../../components/shown-text.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { useEffect, useMemo, useRef, useState } from 'react';
 import { Button } from '../../components/button.tsx';
@@ -63,7 +64,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
       <p>
         <strong>{row.counts ? 'It counts.' : 'It does not count.'}</strong> {row.choice}
       </p>
-      {row.text !== '' && <p>Judged: {verdictWords(row.verdict)}. {row.text}</p>}
+      {row.text !== '' && <p>Judged: {verdictWords(row.verdict)}. {shownText(row.text)}</p>}
       {siblings.length > 1 && (
         <div className="button-row" role="group" aria-label="Attempts of this point">
           {siblings.map((one) => (
@@ -99,7 +100,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
               {end.criteria.map((one) => (
                 <li key={one.rule}>
                   <Status tone={one.passed ? 'good' : 'bad'}>
-                    {one.passed ? 'kept' : 'not kept'}: {one.text} <span className="quiet small">({one.rule})</span>
+                    {one.passed ? 'kept' : 'not kept'}: {shownText(one.text)} <span className="quiet small">({one.rule})</span>
                   </Status>
                 </li>
               ))}
@@ -107,7 +108,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
           </div>
         )}
       </div>
-      {mass?.kind === 'no-mass' && <Notice tone="note">No mass: {mass.text}</Notice>}
+      {mass?.kind === 'no-mass' && <Notice tone="note">No mass: {shownText(mass.text)}</Notice>}
       {window === null && <p className="quiet">It never came to a measuring window ({reasonWords(row.reason)}), so there is no mass.</p>}
       {mass?.kind === 'mass' && budget !== null && (
         <>

@@ -58,7 +58,7 @@ describe('attempts', () => {
     const keyBefore = countingKey(before);
     const { state } = journal([...measured, { kind: 'chosen', point: 0, attempt: null, by: { person: 'B. Checker' }, why: 'A bubble.' }]);
     const [row] = attemptRows(state, points);
-    expect(row).toMatchObject({ counts: false, byPerson: true, choice: 'None counts: decided by B. Checker. Reason: A bubble.' });
+    expect(row).toMatchObject({ counts: false, byPerson: true, choice: 'None counts: decided by B. Checker, because: A bubble.' });
     expect(countingAttempts(before).map(({ point, attempt }) => [point, attempt])).toEqual([[0, 2]]);
     expect(countingAttempts(state)).toEqual([]);
     expect(countingKey(state)).not.toBe(keyBefore);

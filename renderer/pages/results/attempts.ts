@@ -52,7 +52,7 @@ type Choice = NonNullable<RunState['points'][number]['choice']>;
 
 function choiceText({ by, why }: Choice, chosen: number | null): string {
   const what = chosen === null ? 'None counts' : `Attempt ${chosen} counts`;
-  return 'person' in by ? `${what}: decided by ${by.person}. Reason: ${why}` : `${what} by rule ${by.rule}: ${why}`;
+  return 'person' in by ? `${what}: decided by ${by.person}, because: ${why}` : `${what} by rule ${by.rule}: ${why}`;
 }
 
 /** When each attempt ended and against what it was held, by `attemptKey`. */

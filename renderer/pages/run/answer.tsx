@@ -1,3 +1,4 @@
+import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
 import type { Commands, Place } from './use-commands.ts';
 
@@ -9,7 +10,7 @@ export function AnswerLine({ commands: { answer, busy }, place }: { readonly com
     return (
       <Notice tone="note">
         <strong>{answer.label}: not done. </strong>
-        {answer.text}
+        {shownText(answer.text)}
       </Notice>
     );
   }

@@ -1,3 +1,4 @@
+import { shownText } from '../../components/shown-text.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import type { RunStatus } from '../../../app/run/engine.ts';
 import type { RunState } from '../../../app/run/fold.ts';
@@ -12,7 +13,7 @@ import { tallyText } from './cells.ts';
 import { elapsedOf } from './log.ts';
 import type { RunLog } from './log.ts';
 import { RailStrips } from './strips.tsx';
-import { clockText, shownText, timeLeftText, waitingText } from './words.ts';
+import { clockText, timeLeftText, waitingText } from './words.ts';
 import type { WaitingFor } from './words.ts';
 
 const modes: Readonly<Record<Exclude<Mode, 'ended'>, { readonly tone: Tone; readonly word: string }>> = {

@@ -1,3 +1,4 @@
+import { shownText } from '../../components/shown-text.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { memo, useEffect, useMemo, useRef, useState } from 'react';
 import { densityOfRun } from '../../../app/fluid/density-of-run.ts';
@@ -22,7 +23,7 @@ import { massText, readingsOf } from './readings.ts';
 import type { ReadingContext } from './readings.ts';
 import { pointWords } from './sheets.ts';
 import type { Commands, SentCommand } from './use-commands.ts';
-import { countingText, durationText, plural, reasonWords, shownText, verdictWords } from './words.ts';
+import { countingText, durationText, plural, reasonWords, verdictWords } from './words.ts';
 
 type AttemptRecord = PointRecord['attempts'][number];
 

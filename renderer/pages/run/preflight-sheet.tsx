@@ -1,3 +1,4 @@
+import { shownText } from '../../components/shown-text.ts';
 import type { Result } from '../../../app/contract/contract.ts';
 import type { PreflightLine } from '../../../app/run/events.ts';
 import { gravestFirst, preflightTones } from '../../components/preflight.ts';
@@ -70,7 +71,7 @@ function Lines({ lines }: { readonly lines: readonly PreflightLine[] }) {
             <td>
               <Status tone={preflightTones[line.result]}>{line.result}</Status>
             </td>
-            <td>{line.text}</td>
+            <td>{shownText(line.text)}</td>
           </tr>
         ))}
       </tbody>

@@ -56,11 +56,6 @@ export const plural = (n: number, one: string, many = `${one}s`): string => `${n
 const shownUnits: Readonly<Record<string, string>> = { degC: '°C' };
 const decimalsOf: Readonly<Record<string, number>> = { V: 3, kPa: 1, degC: 1, s: 1, edges: 0, pulses: 0 };
 
-/** A text of the engine or the journal as people write it: its units and signs are in plain letters there. */
-export function shownText(text: string): string {
-  return text.replaceAll(/\bdegC\b/g, '°C').replaceAll(/(\d) us\b/g, '$1\u00a0µs').replaceAll('+/-', '±');
-}
-
 /** What is waited for, with the live value and its band. */
 export function waitingText({ text, value, low, high, unit }: WaitingFor): string {
   const shown = shownUnits[unit] ?? unit;

@@ -1,0 +1,4 @@
+/** A text of the engine or the journal as people write it: its units and signs are in plain letters there. */
+export function shownText(text: string): string {
+  return text.replaceAll(/\bdegC\b/g, '°C').replaceAll(/(\d) us\b/g, '$1\u00a0µs').replaceAll('+/-', '±');
+}
