@@ -330,8 +330,9 @@ export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
   const spanS = still ? 240 : chance.scale(30, 150);
   const happenings = sea === 'calm' ? [] : drawHappenings(chance, spanS, still);
   const pressureCommandable = still || chance.strikes(0.8);
+  const rail = still || chance.strikes(0.5);
   return withHappenings(
-    { seed, sea, plan, happenings, takesOver, overS: 0, scenario: scenarioSchema.parse({ scenarioVersion: 1, seed: still ? 7 : seed % 2 ** 32, noise: !still, pressureCommandable }) },
+    { seed, sea, plan, happenings, takesOver, overS: 0, scenario: scenarioSchema.parse({ scenarioVersion: 1, seed: still ? 7 : seed % 2 ** 32, noise: !still, pressureCommandable, ...(rail ? {} : { rail: { pump: false, relief: false, shutOff: false } }) }) },
     happenings,
   );
 }

@@ -169,18 +169,37 @@ function provedBeforeMeasured({ events }: Evidence): string[] {
   return problems;
 }
 
-/** RUN-82: a trip stays until it is acknowledged or the run ends, an end until points are measured again. */
+/**
+ * RUN-80, RUN-82: a trip stays until it is acknowledged or the run ends, an end until points are measured again, and after
+ * a new host has taken over nothing is driven until a person says so.
+ */
 function latchesHold({ events }: Evidence): string[] {
-  const leaving = new Set<RunEventBody['kind']>(['paused', 'held', 'resumed', 'proving-started', 'measuring-started']);
-  const opening = new Set(['acknowledge', 'measure-again']);
+  const driving = new Set<RunEventBody['kind']>(['held', 'resumed', 'proving-started', 'measuring-started']);
+  const latches = { tripped: ['acknowledge'], ended: ['measure-again'], 'host-restarted': ['start', 'resume'] } as const;
   const problems: string[] = [];
-  let latched: 'tripped' | 'ended' | null = null;
+  const latched = new Set<keyof typeof latches>();
   for (const body of events) {
-    if (body.kind === 'tripped' || body.kind === 'ended') latched = body.kind;
-    else if (body.kind === 'commanded' && body.answer === 'accepted' && opening.has(body.command.kind)) latched = null;
-    else if (latched !== null && leaving.has(body.kind)) problems.push(`"${body.kind}" came after "${latched}" without a person`);
+    if (body.kind === 'commanded') {
+      if (body.answer !== 'accepted') continue;
+      for (const latch of latched) if ((latches[latch] as readonly string[]).includes(body.command.kind)) latched.delete(latch);
+    } else if (body.kind === 'tripped' || body.kind === 'ended' || body.kind === 'host-restarted') {
+      latched.add(body.kind);
+      if (body.kind === 'ended') latched.delete('tripped');
+    } else {
+      for (const latch of latched) {
+        if (driving.has(body.kind) || (body.kind === 'paused' && latch !== 'host-restarted')) problems.push(`"${body.kind}" came after "${latch}" without a person`);
+      }
+    }
   }
   return problems;
+}
+
+/** RUN-7: what a person was told of a command stands in the journal. */
+function answersAreKept({ seen, events }: Evidence): string[] {
+  const written = new Map(events.flatMap((body) => (body.kind === 'commanded' ? [[body.id, body.answer === 'accepted'] as const] : [])));
+  return only(seen, 'answered')
+    .filter(({ id, accepted }) => accepted && written.get(id) !== true)
+    .map(({ at, command }) => `at ${seconds(at)} "${command.kind}" was called accepted, and the journal does not say so`);
 }
 
 function archiveIsWhole({ verification }: Evidence): string[] {
@@ -267,5 +286,6 @@ export const judges: readonly Judge[] = [
   { rule: 'STORM-23', name: 'masses as undisturbed', violations: massesAsUndisturbed },
   { rule: 'STORM-26', name: 'proved before measured', violations: provedBeforeMeasured },
   { rule: 'STORM-27', name: 'latches hold', violations: latchesHold },
+  { rule: 'STORM-29', name: 'answers are kept', violations: answersAreKept },
   { rule: 'STORM-24', name: 'comes to its end', violations: comesToItsEnd },
 ];

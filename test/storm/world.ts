@@ -38,7 +38,7 @@ export type Seen =
   | { readonly kind: 'commit'; readonly at: number; readonly input: number; readonly bodies: readonly RunEventBody[]; readonly mode: Mode | null }
   | { readonly kind: 'told'; readonly at: number; readonly bodies: readonly RunEventBody[] }
   | { readonly kind: 'asked'; readonly at: number; readonly input: number; readonly request: BenchRequest; readonly mode: Mode | null }
-  | { readonly kind: 'answered'; readonly at: number; readonly command: RunCommand; readonly accepted: boolean }
+  | { readonly kind: 'answered'; readonly at: number; readonly id: string; readonly command: RunCommand; readonly accepted: boolean }
   | { readonly kind: 'supply'; readonly at: number; readonly mv: number }
   /** `silentS`: since bytes of a host last reached the bench. Supply and pressure as they are set. */
   | { readonly kind: 'pulse'; readonly at: number; readonly channel: number; readonly widthUs: number; readonly silentS: number; readonly mode: Mode | null; readonly step: string | null; readonly point: number | null; readonly supplyMv: number; readonly pressurePa: number; readonly startUs: number }
@@ -317,8 +317,9 @@ export class World {
     const host = this.#host;
     if (host?.alive !== true || host.service === null || host.clock.isStopped) return null;
     host.clock.input += 1;
-    const answer = host.service.command(command, 'a person', `c${(this.#ids += 1)}`);
-    if (isAlive(host)) this.#see({ kind: 'answered', at: this.#now(), command, accepted: answer.accepted });
+    const id = `c${(this.#ids += 1)}`;
+    const answer = host.service.command(command, 'a person', id);
+    if (isAlive(host)) this.#see({ kind: 'answered', at: this.#now(), id, command, accepted: answer.accepted });
     return answer;
   }
 
