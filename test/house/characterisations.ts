@@ -255,7 +255,8 @@ export function characterise(seed: number, draw: LeakDraw = 'none', look = true)
     note('static flow', 0, flow.flow, truthAt(flow.injector + 1, flow.voltage, flow.pressure / 1e3).staticMgPerS / 1e6);
   }
   const { periodPair: pair } = reduction;
-  if (look && pair.kind === 'period-pair') {
+  // A leak that changes between the windows of a pair is not what it tells.
+  if (look && pair.kind === 'period-pair' && (leak.course === 'none' || leak.course === 'constant')) {
     const u = Math.hypot(pair.uRandom, pair.uShared);
     const error = pair.takenOff + pair.flow - duringPairs.reduce((sum, one) => sum + one, 0) / duringPairs.length;
     outcomes.push({ seed, quantity: 'leak by period pair', voltage: 0, leak: leak.course, state: 'stated', widened: 0, inside: Math.abs(error) <= coverageFactor(Number.POSITIVE_INFINITY) * u, z: error / u });
