@@ -27,14 +27,31 @@ const attempts = (verdicts: readonly ('accepted' | 'rejected')[]) =>
     return { bodies: attemptBodies(point, attempt, verdict, frames).map(bodyThen), frames };
   });
 
-/** Fields that plans and windows got later; those of that time have none of them. */
-const later = { plan: ['static', 'zero', 'pair', 'look', 'giveUp'], supply: ['idleCurrentA'], window: ['current'], reduction: ['linearFlowRangePercent', 'repeatabilityPercent', 'slopeOverVoltage', 'leakTimesU95', 'leakChangeTimesU95', 'leakUncertaintyTimesU95'] };
+/** The fields that a plan had then; whatever plans got since is left out, so that nobody has to come back here. */
+const planFieldsThen: Readonly<Record<string, readonly string[] | null>> = {
+  planVersion: null, name: null, order: null, injectors: null, settleS: null, guards: null,
+  axes: ['voltageV', 'pressureKpa', 'widthMs', 'periodMs', 'replicates'],
+  sequence: ['kind', 'seed'],
+  supply: ['toleranceV', 'steadyS', 'timeoutS'],
+  condition: ['pressureToleranceKpa', 'temperatureMinC', 'temperatureMaxC', 'steadyS', 'timeoutS'],
+  purge: ['pulses', 'widthMs', 'periodMs'],
+  window: ['minEdges', 'minS', 'maxS'],
+  accept: ['pressureKpa', 'pressureSdKpa', 'supplyV', 'temperatureMinC', 'temperatureMaxC', 'halvesPercent', 'missingFramesPercent'],
+  repeats: ['attemptsAtOnce', 'attemptsSecondPass'],
+  limits: ['dutyPercent'],
+  link: ['telemetryHz', 'deadManMs'],
+  reduction: ['referenceC', 'linearityPercent'],
+};
+/** Fields that windows got later. */
+const later = { window: ['current'] };
 
 function planThen(name: string, order: string, serialNumbers: readonly string[]): ReturnType<typeof planOf> {
   const plan = structuredClone(planOf(name, order, serialNumbers));
-  for (const field of later.plan) Reflect.deleteProperty(plan, field);
-  for (const field of later.supply) Reflect.deleteProperty(plan.supply, field);
-  for (const field of later.reduction) Reflect.deleteProperty(plan.reduction, field);
+  for (const [field, value] of Object.entries(plan)) {
+    const inside = planFieldsThen[field];
+    if (inside === undefined) Reflect.deleteProperty(plan, field);
+    else if (inside !== null) for (const one of Object.keys(value as object)) if (!inside.includes(one)) Reflect.deleteProperty(value as object, one);
+  }
   return plan;
 }
 
