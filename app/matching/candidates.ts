@@ -116,7 +116,8 @@ function massAt(cell: LineCell, width: Seconds): Carried | string {
  */
 function named({ value, parts }: Carried, { id, equipment }: ReducedRun, injector: number): Carried {
   const { meter, pressure, temperature, supply, fluid } = equipment;
-  const instruments = JSON.stringify([...[meter, pressure, temperature, supply].map((i) => [i.serialNumber, i.certificate.number]), fluid.lot]);
+  const bench = equipment.equipmentVersion === 2 ? [equipment.controller, equipment.wiring, equipment.driver, equipment.timeBase] : [];
+  const instruments = JSON.stringify([...[meter, pressure, temperature, supply].map((i) => [i.serialNumber, i.certificate.number]), fluid.lot, ...bench]);
   return {
     value,
     parts: new Map(

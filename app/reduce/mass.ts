@@ -73,6 +73,8 @@ export const leakSource = 'leak in block ';
 /** Followed by the number of the block and the injector. */
 export const leakChangeSource = 'leak change in block ';
 export const leakMeterSource = 'slip of the meter at the flow of the leak';
+/** Not a term of a mass per pulse: an error of the controller's second is in the window and in the period alike. */
+export const timeBaseSource = 'controller time base';
 /** Followed by the frequency of the point. */
 export const kFactorPointSource = 'meter K-factor at ';
 

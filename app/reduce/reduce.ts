@@ -15,11 +15,11 @@ import { slopeCarried } from './carried-line.ts';
 import { leakOf } from './leak.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
-import { leakPathSource, massPerPulse, pressureSource, railTemperatureSource } from './mass.ts';
+import { leakPathSource, massPerPulse, pressureSource, railTemperatureSource, timeBaseSource } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
 import type { CellPlace, FlowRange, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
-import { deadTimeByPressure, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
+import { circuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
@@ -58,7 +58,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   });
   const reducedWindows = windows.map((w) => w.reduced);
   const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
-  const staticFlows = staticFlowsOf(plan, points, reducedWindows, looked);
+  const staticFlows = staticFlowsOf(plan, points, reducedWindows, looked, uTimeBase(equipment));
   const all = cellsOf(points, windows);
   const context: Context = { plan, equipment, staticFlows, looked };
   const before = reduceCells(all, context);
@@ -96,13 +96,13 @@ interface Reduced {
 
 function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked }: Context): Reduced {
   const first = fitCells(all, plan).fitted;
-  const shifts = conditionsOf(first, plan);
+  const shifts = conditionsOf(first, plan, equipment);
   const second = fitCells(
     first.flatMap((f) => (f.kind === 'line' ? [referredCell(f, shifts.get(f.cell.key))] : [])),
     plan,
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
-  const conditions = conditionsOf(fitted, plan);
+  const conditions = conditionsOf(fitted, plan, equipment);
   const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
@@ -132,12 +132,14 @@ interface Conditions {
   readonly byVoltage: Sensitivity;
   readonly byPressure: Sensitivity;
   readonly byTemperature: Sensitivity;
+  /** What the record of the bench adds; null: a record of version 1, which states nothing of it. RED-60, RED-61. */
+  readonly circuit: { readonly byClamp: Sensitivity; readonly byResistance: Sensitivity } | null;
   /** Changes of dead time that refer one window to the plan, s. */
   readonly shiftsOf: (observed: Observed) => LineCell['referred'];
 }
 
 /** By cell key, for the cells that have a line. */
-function conditionsOf(fitted: readonly FittedCell[], plan: Plan): ReadonlyMap<string, Conditions> {
+function conditionsOf(fitted: readonly FittedCell[], plan: Plan, equipment: Equipment): ReadonlyMap<string, Conditions> {
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const byInjector = new Map<string, FittedLine[]>();
   const injectorKey = ({ cell: { at } }: FittedLine): string => `${at.injector}|${at.period}`;
@@ -156,23 +158,34 @@ function conditionsOf(fitted: readonly FittedCell[], plan: Plan): ReadonlyMap<st
       const overPressure = siblings.filter((s) => s.cell.at.voltage === at.voltage).map((s) => ({ at: s.cell.at.pressure, deadTime: s.line.deadTime }));
       const byVoltage = deadTimeByVoltage(overVoltage, at.voltage, deadTime);
       const byPressure = deadTimeByPressure(overPressure, at.pressure, deadTime);
-      const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime);
+      const clamp =
+        equipment.equipmentVersion === 2 ? { clampV: equipment.driver.clampV, sensitivity: deadTimeByClamp(at.voltage, equipment.driver.clampV) } : null;
+      const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp);
+      const circuit =
+        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage)) };
+      const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm : 0;
       const shiftsOf = ({ window }: Observed): LineCell['referred'] => ({
         toVoltage: byVoltage.value * (at.voltage - window.supply.mean),
         toPressure: byPressure.value * (at.pressure - window.pressure.mean),
         toTemperature: byTemperature.value * (reference - window.railTemperature.mean),
+        toCoil: circuit === null ? 0 : -circuit.byResistance.value * harnessOhm,
       });
-      return [key, { byVoltage, byPressure, byTemperature, shiftsOf }];
+      return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf }];
     }),
   );
+}
+
+/** Mean supply currents of the windows of a line, where the controller stated them. */
+function currentsOf({ used }: FittedLine): readonly { readonly width: number; readonly period: number; readonly mean: number }[] {
+  return used.flatMap(({ source: { at }, window: { current } }) => (current === undefined ? [] : [{ width: at.width, period: at.period, mean: current.mean }]));
 }
 
 /** A longer dead time by s would have passed k s less: so masses are referred to other conditions. RED-16 to RED-18. */
 function referredCell({ cell, line }: FittedLine, conditions: Conditions | undefined): Cell {
   if (conditions === undefined) return cell;
   return withMasses(cell, (observed) => {
-    const { toVoltage, toPressure, toTemperature } = conditions.shiftsOf(observed);
-    return kilograms(observed.mass - line.slope * (toVoltage + toPressure + toTemperature));
+    const { toVoltage, toPressure, toTemperature, toCoil } = conditions.shiftsOf(observed);
+    return kilograms(observed.mass - line.slope * (toVoltage + toPressure + toTemperature + toCoil));
   });
 }
 
@@ -218,6 +231,7 @@ function stated(
     { source: 'supply read-back', onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
     { source: 'coil temperature model', onDeadTime: -byTemperature.u * warmer },
     { source: 'coil against rail temperature', onDeadTime: -byTemperature.value * uCoilOverRail },
+    ...ofBench(fitted, conditions, equipment),
     // Late by a warmth that grows with the pulse: the line turns about its dead time.
     { source: 'coil that follows duty late', onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
@@ -286,16 +300,39 @@ function stated(
       toVoltage: meanOf(used, (o) => shifts.shiftsOf(o).toVoltage),
       toPressure: meanOf(used, (o) => shifts.shiftsOf(o).toPressure),
       toTemperature: meanOf(used, (o) => shifts.shiftsOf(o).toTemperature),
+      toCoil: meanOf(used, (o) => shifts.shiftsOf(o).toCoil),
     },
     byVoltage,
     byPressure,
     byTemperature,
+    ...(conditions.circuit === null ? {} : conditions.circuit),
     region: { from: cell.groups[count - 1]?.width ?? at.width, to: cell.groups[0]?.width ?? at.width, stop },
     lackOfFit: line.lackOfFit,
     widths,
     sources: used.map((o) => sourceOf(o.source)),
   };
   return { cell: { ...without, staticToSlope: staticToSlope(without, statement.staticFlows) }, spoilt: verdict?.refused ?? null };
+}
+
+/** Relative standard uncertainty of the controller's time; 0: the record states none. */
+function uTimeBase(equipment: Equipment): number {
+  return equipment.equipmentVersion === 2 ? equipment.timeBase.uncertaintyPpm * 1e-6 : 0;
+}
+
+/** What wiring, drivers and the controller's clock do to a line. RED-60 to RED-62. */
+function ofBench({ cell: { at }, line }: FittedLine, { circuit }: Conditions, equipment: Equipment): readonly OnInjector[] {
+  if (circuit === null || equipment.equipmentVersion === 1) return [];
+  const { byClamp, byResistance } = circuit;
+  const { wiring, driver } = equipment;
+  const u = uTimeBase(equipment);
+  return [
+    { source: 'harness resistance', onDeadTime: byResistance.value * wiring.harnessUncertaintyOhm },
+    { source: 'effect of the harness', onDeadTime: byResistance.u * wiring.harnessOhm },
+    { source: 'driver clamp', onDeadTime: byClamp.value * driver.clampUncertaintyV },
+    { source: `driver clamp of channel ${at.channel}`, onDeadTime: byClamp.value * (driver.channelUncertaintyV ?? 0) },
+    // Pulses that are longer than they were told give more mass for each told millisecond, and open as late as ever.
+    { source: timeBaseSource, onDeadTime: -line.deadTime * u, onSlope: line.slope * u },
+  ];
 }
 
 /** Qs / m: what both share of the instruments' errors cancels. RED-24. */
@@ -437,11 +474,13 @@ function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
   return sums;
 }
 
+type OnInjector = Pick<SharedPart, 'source' | 'onDeadTime'> & Partial<Pick<SharedPart, 'onSlope'>>;
+
 /** RED-14 to RED-18. `onInjector` says what errors of the conditions do to the injector itself, beside its masses. */
 function sharedParts(
   { line }: FittedLine,
   effects: ReadonlyMap<string, Effect>,
-  onInjector: readonly (Pick<SharedPart, 'source' | 'onDeadTime'> & Partial<Pick<SharedPart, 'onSlope'>>)[],
+  onInjector: readonly OnInjector[],
 ): readonly SharedPart[] {
   const parts = new Map<string, SharedPart>();
   for (const part of onInjector) parts.set(part.source, { onSlope: 0, ...part });

@@ -174,10 +174,13 @@ export interface LineCell extends CellPlace {
   /** null: nobody looked for a leak. `again`: why this should be measured again, in words; null: no reason. */
   readonly leak: (LeakEffect & { readonly again: string | null }) | null;
   /** Mean change of dead time by which the windows were referred to the plan's conditions, already made, s. */
-  readonly referred: { readonly toVoltage: number; readonly toPressure: number; readonly toTemperature: number };
+  readonly referred: { readonly toVoltage: number; readonly toPressure: number; readonly toTemperature: number; readonly toCoil: number };
   readonly byVoltage: Sensitivity;
   readonly byPressure: Sensitivity;
   readonly byTemperature: Sensitivity;
+  /** With the driver's clamp, s/V, and with resistance between supply and coil, s/ohm; absent: the record states neither. */
+  readonly byClamp?: Sensitivity;
+  readonly byResistance?: Sensitivity;
   readonly region: { readonly from: Seconds; readonly to: Seconds; readonly stop: RegionStop };
   readonly lackOfFit: LackOfFit;
   readonly widths: readonly WidthResult[];

@@ -63,18 +63,88 @@ export function deadTimeByPressure(known: readonly Known[], pressure: number, de
 const copper = 0.00393;
 /** Standard uncertainty of what the estimate below leaves out, s: the movements of the needle. Own computation. */
 const neglected = 1.5e-4;
+/** The same where the clamp's part is counted by itself: a good part of the above was that. Own computation. */
+const neglectedBesideClamp = 1e-4;
 
 /**
  * dt0/dT of a copper coil, from dt0/dV. Resistance R and voltage V enter the pull-in time as (L/R) g(R/V): with R larger
  * by a fraction, V might as well be smaller by it and all electrical time shorter by it. Dead time is electrical but for
  * opening and closing movements, which nearly cancel, so dt0/dlnR = -V dt0/dV - t0, to about 0.15 ms.
  */
-export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, deadTime: number): Sensitivity {
-  return {
-    value: copper * (-voltage * byVoltage.value - deadTime),
-    u: copper * Math.hypot(neglected, voltage * byVoltage.u),
-    from: 'coil-model',
-  };
+export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null = null): Sensitivity {
+  const byResistance = deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
+  return { value: copper * byResistance.value, u: copper * byResistance.u, from: 'coil-model' };
+}
+
+/** Change of dead time with the clamp of the driver, s/V, and the clamp itself, switched terminal to ground, V. */
+export interface ByClamp {
+  readonly clampV: number;
+  readonly sensitivity: Sensitivity;
+}
+
+/**
+ * The same argument with a clamp to ground at D: while the current decays the coil sees D - V, so that R larger by a fraction is
+ * also V and D smaller by it: dt0/dlnR = -V dt0/dV - D dt0/dD - t0. A record that does not state the clamp leaves its part out.
+ */
+function deadTimeByLogResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null): { readonly value: number; readonly u: number } {
+  const ofClamp = clamp === null ? { value: 0, u: 0 } : { value: clamp.clampV * clamp.sensitivity.value, u: clamp.clampV * clamp.sensitivity.u };
+  return { value: -voltage * byVoltage.value - deadTime - ofClamp.value, u: Math.hypot(clamp === null ? neglected : neglectedBesideClamp, voltage * byVoltage.u, ofClamp.u) };
+}
+
+/**
+ * dt0/dR of resistance between supply and coil, s/ohm: it stands in series with the coil's own and does to the current what the
+ * coil's own does. `coil` is the resistance of the whole circuit, ohm, with its relative standard uncertainty.
+ */
+export function deadTimeByResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp, circuit: Circuit): Sensitivity {
+  const { value, u } = deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
+  return { value: value / circuit.ohm, u: Math.hypot(u, value * circuit.uRelative) / circuit.ohm, from: 'coil-model' };
+}
+
+/** Time constant of the current's decay into the clamp, s, and the hold limit as the coil's voltage drop, V. Own computation, as below. */
+const decayTau = 0.4e-3;
+const releaseV = 2;
+const uDecay = 0.4;
+
+/**
+ * dt0/dD of a clamp to ground at D, s/V. The coil's current decays from V/R towards -(D - V)/R until the needle is let go, at a drop
+ * of `releaseV` across the coil's resistance: t = tau ln(D / (D - V + releaseV)), so dt0/dD = -dt/dD =
+ * tau (1 / (D - V + releaseV) - 1 / D). tau is far below L/R of the shut injector, because the iron is saturated while it is
+ * held and its eddy currents do not end with the coil's; lumped models of saturated-switch injectors give 0.3 to 0.7 ms.
+ */
+export function deadTimeByClamp(voltage: number, clampV: number): Sensitivity {
+  const value = decayTau * (1 / (clampV - voltage + releaseV) - 1 / clampV);
+  return { value, u: value * uDecay, from: 'coil-model' };
+}
+
+/** The resistance that limits a coil's current, with its relative standard uncertainty. */
+export interface Circuit {
+  readonly ohm: number;
+  readonly uRelative: number;
+  readonly from: 'current' | 'default';
+}
+
+/** Coils for saturated switches have 11 to 17 ohm (common practice, no source). */
+const usualCircuit: Circuit = { ohm: 13.5, uRelative: 0.15, from: 'default' };
+/** How well the bench's ammeter is believed, relative: no certificate covers it. */
+const uAmmeter = 0.05;
+
+/**
+ * The resistance of the circuit from the supply current over the widths of a cell: a pulse longer by dw takes I dw more charge, where
+ * I is the current that the resistance allows. `mean` A is that of a whole period. Without readings, or where they make no
+ * sense, the usual one.
+ */
+export function circuitOf(windows: readonly { readonly width: number; readonly period: number; readonly mean: number }[], voltage: number): Circuit {
+  const n = windows.length;
+  const meanWidth = windows.reduce((sum, w) => sum + w.width, 0) / n;
+  const meanCharge = windows.reduce((sum, w) => sum + w.mean * w.period, 0) / n;
+  let sxx = 0;
+  let sxy = 0;
+  for (const { width, period, mean } of windows) {
+    sxx += (width - meanWidth) ** 2;
+    sxy += (width - meanWidth) * (mean * period - meanCharge);
+  }
+  const ohm = (voltage * sxx) / sxy;
+  return n > 0 && sxx > 0 && ohm > 1 && ohm < 100 ? { ohm, uRelative: uAmmeter, from: 'current' } : usualCircuit;
 }
 
 /**

@@ -6,6 +6,7 @@ import { carried, randomPart, sharedPart, stateCarried } from './carried.ts';
 import type { Carried } from './carried.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
+import { timeBaseSource } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import type { ReducedWindow, StaticFlow } from './reduction.ts';
 
@@ -27,9 +28,9 @@ interface HeldOpen {
 
 /**
  * Every injector and pressure of the plan. Scatter is pooled, relative, over the injectors of one pressure. `looked`: what is known
- * of leaks; null: nobody looked.
+ * of leaks; null: nobody looked. `uTimeBase`: relative standard uncertainty of the controller's time.
  */
-export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null): readonly StaticFlow[] {
+export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null, uTimeBase: number): readonly StaticFlow[] {
   const held: HeldOpen[] = windows.flatMap(({ point, attempt, at, outcome }) =>
     at.role === 'static' && outcome.kind === 'mass' ? [{ source: { point, attempt, at, outcome }, at, outcome, flow: outcome.mass / at.period }] : [],
   );
@@ -54,6 +55,7 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
           shared.set(t.name, (shared.get(t.name) ?? 0) + (mean * t.sensitivity * t.standardUncertainty) / windowsHere.length);
         }
       }
+      if (uTimeBase > 0) shared.set(timeBaseSource, mean * uTimeBase);
       const stated: StaticFlow = {
         ...place,
         kind: 'static-flow',

@@ -33,6 +33,7 @@ import { decayText, summariseDecay } from './pressure-decay.ts';
 import { deadManFault, missingOfDeadMan, missingOfSafe, proofBurst, proofSilence } from './proof.ts';
 import { adviceText, doingText, remainingTime } from './status.ts';
 import type { RunStatus, WaitingFor } from './status.ts';
+import { clocksText, comparisonText, isBeyond, TimeBase } from './time-base.ts';
 import { WindowCollector } from './window.ts';
 import type { WindowSummary } from './window.ts';
 
@@ -72,6 +73,8 @@ export interface RunEngine {
   status(now: number): RunStatus;
 }
 
+/** The two clocks are written down first when they were compared over so long, s, then whenever that has doubled, and at each way to safe. */
+const firstComparison = 60;
 /** The line of the sheet that holds the equipment record against the controller. */
 const recordRule = 'PRE-40';
 
@@ -222,6 +225,12 @@ class Engine implements RunEngine {
   #unsafeRestarts = 0;
   #clearSince = 0;
 
+  readonly #timeBase = new TimeBase();
+  /** Controller time that the comparison of the clocks rested on when it was looked at and when it was told last, and when it is due again, s. */
+  #comparedOver = 0;
+  #toldClocks = 0;
+  #tellClocksFrom = firstComparison;
+
   #attemptSince = 0;
   #attemptTime = 0;
   #attemptsTimed = 0;
@@ -316,7 +325,10 @@ class Engine implements RunEngine {
     this.#trackCondition(frame);
     this.#idleTime.add(frame, !this.#pulsing && !this.#railShut && this.#phase !== 'zero-window' && this.#pressureFits(frame));
 
+    this.#timeBase.add(this.#now, frame.at);
+
     if (this.#checkController(frame)) return;
+    if (this.#compareClocks()) return;
     if (this.#checkGuards(frame)) return;
 
     switch (this.#state.mode) {
@@ -389,12 +401,17 @@ class Engine implements RunEngine {
 
   /** Another boot id: nothing that was set on the controller holds any more (RUN-25). */
   #afterReset(bootId: string): void {
+    this.#tellClocks();
     this.#emit({ kind: 'link-restored', bootId, text: 'The controller was reset; it is set up again before anything is measured.' });
     this.#pressureSet = Number.NaN;
     this.#supplySet = Number.NaN;
     this.#pumping = false;
     this.#frame = null;
     this.#idleFlow.forget();
+    this.#timeBase.forget();
+    this.#comparedOver = 0;
+    this.#toldClocks = 0;
+    this.#tellClocksFrom = firstComparison;
     if (this.#isDriving()) this.#hold('reset', 'The controller was reset.', builtInMaxResumes);
   }
 
@@ -609,6 +626,8 @@ class Engine implements RunEngine {
       return 'There is no fresh telemetry from the bench. Wait for it, or look at the link.';
     }
     if (frame.fault !== null && frame.fault.code !== deadManFault) return `The controller has latched a fault. ${frame.fault.text} Acknowledge it first.`;
+    const clock = this.#clockRefusal();
+    if (clock !== null) return clock;
     const open = this.#openInterlocks(frame);
     if (open.length > 0) {
       const { found, first } = openInterlockWords(open);
@@ -624,6 +643,36 @@ class Engine implements RunEngine {
   }
 
   // ---------------------------------------------------------------- guards
+
+  /** What of the two clocks is to be written down, or stopped for (RUN-115, RUN-116). True when the run left its way. */
+  #compareClocks(): boolean {
+    const { comparison } = this.#timeBase;
+    if (comparison === null || comparison.duration === this.#comparedOver) return false;
+    this.#comparedOver = comparison.duration;
+    const refusal = this.#clockRefusal();
+    if (comparison.duration >= this.#tellClocksFrom || (refusal !== null && this.#toldClocks === 0)) this.#tellClocks();
+    return refusal !== null && this.#isDriving() ? this.#trip('time-base', refusal) : false;
+  }
+
+  /** Writes the comparison down as it stands, if it rests on more than the one before. */
+  #tellClocks(): void {
+    const { comparison } = this.#timeBase;
+    const { bench } = this.#state;
+    if (comparison === null || bench === null || comparison.duration <= this.#toldClocks) return;
+    this.#toldClocks = comparison.duration;
+    this.#tellClocksFrom = 2 * comparison.duration;
+    this.#emit({ kind: 'clocks-compared', bootId: bench.bootId, comparison, text: clocksText(comparison) });
+  }
+
+  /** Why nothing may be measured by this controller's clock; null: it may, as far as is known. */
+  #clockRefusal(): string | null {
+    const { comparison } = this.#timeBase;
+    const { equipment } = this.#state;
+    if (comparison === null || equipment.equipmentVersion !== 2) return null;
+    const { refuseAbovePpm } = equipment.timeBase;
+    if (!isBeyond(comparison, refuseAbovePpm * 1e-6)) return null;
+    return `${comparisonText(comparison)} The equipment record allows ${refuseAbovePpm} millionths: pulse widths, and with them slope and dead time, would be off by as much. Have the oscillator of the controller looked at, and the clock of this computer.`;
+  }
 
   /** What the controller itself says that must not go on (RUN-23 to RUN-28). True when the run left its way. */
   #checkController(frame: BenchFrame): boolean {
@@ -788,6 +837,7 @@ class Engine implements RunEngine {
     if (current !== null) {
       this.#emit({ kind: 'attempt-ended', point: current.point, attempt: current.attempt, verdict: 'cut', window: null, criteria: [], text: why });
     }
+    this.#tellClocks();
     this.#emit({ kind: 'making-safe', then, why });
     this.#acknowledging = false;
     // The request that is under way already is as good as a new one.

@@ -6,6 +6,7 @@ import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Seconds, UnixMillis } from '../quantities/quantity.ts';
+import type { ClockComparison } from './time-base.ts';
 import type { WindowSummary } from './window.ts';
 
 /** Why an attempt is made. */
@@ -78,6 +79,8 @@ export type RunEventBody =
   | { readonly kind: 'commanded'; readonly id: string; readonly command: RunCommand; readonly by: string; readonly answer: 'accepted' | 'refused'; readonly reason: string }
   /** From here on nothing that the run tells is traceable, for these reasons. */
   | { readonly kind: 'not-traceable'; readonly reasons: readonly string[]; readonly by: string }
+  /** The controller's clock against the host's in this controller life so far; a later one takes the place of an earlier. */
+  | { readonly kind: 'clocks-compared'; readonly bootId: string; readonly comparison: ClockComparison; readonly text: string }
   | { readonly kind: 'proving-started' }
   | { readonly kind: 'dead-man-proved'; readonly silence: Seconds; readonly pulsesBefore: number; readonly pulsesCommanded: number }
   | { readonly kind: 'dead-man-not-proved'; readonly text: string }

@@ -11,6 +11,7 @@ import type { Plan } from '../plan/plan.ts';
 import { asStored } from '../plan/stored.ts';
 import type { AfterSafe, AttemptReason, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import type { Mode } from './machine.ts';
+import type { ClockComparison } from './time-base.ts';
 import type { WindowSummary } from './window.ts';
 
 /** One attempt at a point; the criteria it was held against are in its event. */
@@ -104,6 +105,8 @@ export interface RunState {
   readonly notTraceable: readonly string[];
   /** A person chose to measure although the present sheet refuses instruments or fluid as out of date. */
   readonly untraceableAccepted: boolean;
+  /** The latest comparison of the controller's clock with the host's in each controller life, by boot id. */
+  readonly clocks: ReadonlyMap<string, ClockComparison>;
   readonly mode: Mode;
   /** The latest way to safe; null before the first. */
   readonly safe: SafeRecord | null;
@@ -153,7 +156,8 @@ interface WorkingPoint extends Writable<Omit<PointRecord, 'attempts'>> {
   queueRejected: number;
 }
 
-interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes' | 'out' | 'failing' | 'looked'>> {
+interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes' | 'clocks' | 'out' | 'failing' | 'looked'>> {
+  clocks: Map<string, ClockComparison>;
   points: WorkingPoint[];
   counts: Writable<RunCounts>;
   commands: Map<string, { readonly accepted: boolean; readonly reason: string }>;
@@ -193,6 +197,7 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
     preflight: [],
     notTraceable: [],
     untraceableAccepted: false,
+    clocks: new Map(),
     mode: 'ready',
     safe: null,
     provedBootId: null,
@@ -247,6 +252,9 @@ function apply(run: WorkingState, event: RunEventBody): void {
       return;
     case 'preflight':
       run.preflight = event.lines;
+      return;
+    case 'clocks-compared':
+      run.clocks.set(event.bootId, event.comparison);
       return;
     case 'not-traceable':
       run.untraceableAccepted = true;

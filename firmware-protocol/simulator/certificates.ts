@@ -27,8 +27,8 @@ export const simulatedBenchEquipment = {
   pressure: { serialNumber: 'SIM-PT-01', uncertaintyKpa: 0.4, certificate: certificate('SIM-26-002') },
   temperature: { serialNumber: 'SIM-TT-01', uncertaintyC: 0.1, certificate: certificate('SIM-26-003') },
   supply: { serialNumber: 'SIM-PS-01', uncertaintyMv: 5, certificate: certificate('SIM-26-004') },
-  wiring: { sensedAt: 'the terminals of the supply', harnessOhm: 0.08, harnessUncertaintyOhm: 0.01 },
-  driver: { type: 'saturated low-side switches, simulated', clampV: 40, clampUncertaintyV: 0.2, channelUncertaintyV: 0.2 },
+  wiring: { sensedAt: 'the terminals of the supply', harnessOhm: 0.077, harnessUncertaintyOhm: 0.01 },
+  driver: { type: 'saturated low-side switches, simulated', clampV: 47, clampUncertaintyV: 0.4, channelUncertaintyV: 0.4 },
   timeBase: { kind: 'crystal oscillator, simulated', uncertaintyPpm: 20, refuseAbovePpm: 500 },
   fluid: { name: 'n-heptane' as const, lot: 'SIM-LOT-1', openedOn: '2026-01-05', useWithinDays: 36_500, densityUncertaintyPercent: 0.1 },
   /** Found by a dose of known volume into the shut rail; the true rail is a little softer or stiffer. */

@@ -73,6 +73,11 @@ export const scenarioSchema = z.strictObject({
   noise: z.boolean().default(true),
   /** false: the instruments are exactly as their certificates say. */
   instrumentErrors: z.boolean().default(true),
+  /** Resistance from the supply's terminals to a coil and back, ohm, and clamp of each channel to ground, V; absent: as the certificates allow. */
+  harnessOhm: z.number().nonnegative().optional(),
+  clampV: z.array(z.number().positive()).optional(),
+  /** How much longer a second of the controller is than a true one, parts per million; absent: as the certificates allow. */
+  timeBasePpm: z.number().min(-50_000).max(50_000).optional(),
   faults: z
     .array(
       z.strictObject({

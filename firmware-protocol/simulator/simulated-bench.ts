@@ -4,6 +4,8 @@
  */
 import { textOf } from '../line/line-splitter.ts';
 import { SimulatedController } from './controller.ts';
+import { inControllerTime } from './controller-time.ts';
+import { drawInstrumentErrors } from './plant/instrument-errors.ts';
 import { createPlant, type Plant } from './plant/plant.ts';
 import type { Fault, Scenario } from './scenario.ts';
 import { isWireFault, WireFaults } from './wire-faults.ts';
@@ -24,6 +26,8 @@ interface Pending {
 export class SimulatedBench {
   readonly #emit: (bytes: Uint8Array) => void;
   readonly #plant: Plant;
+  /** True seconds in a second of the controller. */
+  readonly #rate: number;
   readonly #controller: SimulatedController;
   readonly #toHost: WireFaults;
   readonly #toController: WireFaults;
@@ -36,10 +40,11 @@ export class SimulatedBench {
   constructor(scenario: Scenario, emit: (bytes: Uint8Array) => void, makePlant: (scenario: Scenario) => Plant = createPlant) {
     this.#emit = emit;
     this.#plant = makePlant(scenario);
+    this.#rate = 1 + (scenario.timeBasePpm === undefined ? drawInstrumentErrors(scenario).timeBase : scenario.timeBasePpm * 1e-6);
     this.#toHost = new WireFaults(scenario.seed, 'to-host');
     this.#toController = new WireFaults(scenario.seed, 'to-controller');
     this.#controller = new SimulatedController({
-      plant: this.#plant,
+      plant: inControllerTime(this.#plant, this.#rate),
       serial: `SIM-${String(scenario.seed).padStart(4, '0')}`,
       channels: scenario.injectors,
       pressureCommandable: scenario.pressureCommandable,
@@ -77,20 +82,20 @@ export class SimulatedBench {
   advanceTo(us: number): void {
     while (this.#nextFaultUs <= us) {
       const due = Math.max(this.#nextFaultUs, this.#now);
-      this.#controller.advanceTo(due);
+      this.#controller.advanceTo(due / this.#rate);
       this.#now = due;
       for (const pending of this.#faults) {
         if (pending.dueUs <= due) this.#turn(pending);
       }
       this.#nextFaultUs = this.#earliest();
     }
-    this.#controller.advanceTo(us);
+    this.#controller.advanceTo(us / this.#rate);
     this.#now = Math.max(this.#now, us);
   }
 
   /** The next instant at which bytes may come out without any going in; never more than a second or so ahead. */
   nextDueUs(): number {
-    return this.#controller.nextDueUs();
+    return this.#controller.nextDueUs() * this.#rate;
   }
 
   /** The line is a stream of bytes, but what happens to it happens to lines: here they are put together again. */

@@ -14,7 +14,7 @@ import type { Scenario } from './scenario.ts';
 
 export interface TruthQuestion {
   readonly channel: number;
-  /** At the supply's terminals with no current drawn. */
+  /** At the coil's terminals while it is driven, whatever the current: nothing is lost on the way. The clamp is the certificate's. */
   readonly voltageV: number;
   /** At the injector, gauge, steady. */
   readonly pressureKpa: number;
@@ -45,7 +45,7 @@ export function truthOf(scenario: Scenario, question: TruthQuestion): Truth {
   const density = heptaneDensity(question.referenceC, absolute) * (1 + drawInstrumentErrors(scenario).density);
   /** kg/s for each m2. */
   const flux = Math.sqrt(2 * density * pressure);
-  const drive = driveAt(question.voltageV);
+  const drive = driveAt(question.voltageV, { series: 0, clamp: simulatedBenchEquipment.driver.clampV });
 
   const coilC: number[] = [];
   const massesMg = question.widthsMs.map((widthMs) => {

@@ -63,6 +63,7 @@ const kinds: Record<RunEventBody['kind'], true> = {
   preflight: true,
   commanded: true,
   'not-traceable': true,
+  'clocks-compared': true,
   'proving-started': true,
   'dead-man-proved': true,
   'dead-man-not-proved': true,

@@ -3,6 +3,7 @@ import { shownPoint } from '../../app/plan/points.ts';
 import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
 import { restAfterAcknowledge } from '../../app/run/engine.ts';
 import type { RunState } from '../../app/run/fold.ts';
+import { isBeyond, worthTelling } from '../../app/run/time-base.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 import type { RunService } from '../service/run-service.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
@@ -75,6 +76,8 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
       return `Injector ${event.injector + 1} of the plan takes part again. ${event.text}`;
     case 'point-skipped':
       return `Point ${shownPoint(event.point)} left out: ${event.why}`;
+    case 'clocks-compared':
+      return isBeyond(event.comparison, worthTelling) || everyPoint ? event.text : null;
     case 'guard-noted':
     case 'guard-cleared':
       return `Guard ${event.guard}: ${event.text}`;

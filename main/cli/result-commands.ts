@@ -7,6 +7,7 @@ import { densityOfRun } from '../../app/fluid/density-of-run.ts';
 import { celsius, kilopascals, type KilogramsPerCubicMetre } from '../../app/quantities/quantity.ts';
 import type { Reduction } from '../../app/reduce/reduce.ts';
 import type { RunState } from '../../app/run/fold.ts';
+import { comparisonText } from '../../app/run/time-base.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
 import type { Archive } from '../archive/archive.ts';
@@ -124,6 +125,7 @@ export function addResultCommands(program: Command): void {
         }
         printTables(reduction, state.notTraceable);
         if (options.findings !== true) return;
+        process.stdout.write(`\nTime base (RUN-114)\n${state.clocks.size === 0 ? '  The run was too short, or too old, to compare the clock of the controller with that of the computer.' : [...state.clocks.values()].map((clock) => `  ${comparisonText(clock)}`).join('\n')}\n`);
         process.stdout.write(`\n${printFindings(reduction, timesOf(archive, id), otherFluid(state, options.otherDensity))}\n`);
       }),
     );

@@ -38,7 +38,7 @@ export async function exportRun(directory: string, { archive, runId, state, soft
   const reduction = reduceState(state);
   const csv = await exportCsv(directory, { notTraceable, plan, equipment, points: expandPlan(plan), attempts: archive.everyAttempt(runId), reduction, axes }, disk);
   if (csv.kind === 'failed') return csv;
-  const json = await exportJson(directory, { runId, software, notTraceable, plan, equipment, reduction, axes, times: timesOf(archive, runId) }, disk);
+  const json = await exportJson(directory, { runId, software, notTraceable, clocks: [...state.clocks.values()], plan, equipment, reduction, axes, times: timesOf(archive, runId) }, disk);
   return json.kind === 'failed' ? json : { kind: 'written', files: [...csv.files, ...json.files] };
 }
 

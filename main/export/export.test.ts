@@ -131,7 +131,7 @@ describe('CSV', () => {
 describe('JSON', () => {
   it('holds the whole reduction, and null only for infinitely many degrees of freedom', async () => {
     const { plan, reduction } = run();
-    const written = await exportJson(directory, { runId: 'r-1', software: 'railhouse 0.1.0', notTraceable: [], plan, equipment: syntheticEquipment, reduction });
+    const written = await exportJson(directory, { runId: 'r-1', software: 'railhouse 0.1.0', notTraceable: [], clocks: [], plan, equipment: syntheticEquipment, reduction });
     expect(written).toEqual({ kind: 'written', files: [join(directory, 'reduction.json')] });
     const file = JSON.parse(await readFile(join(directory, 'reduction.json'), 'utf8')) as Record<string, unknown>;
     expect(file['reductionFileVersion']).toBe(2);

@@ -5,6 +5,7 @@
  */
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
+import type { ClockComparison } from '../../app/run/time-base.ts';
 import { driftOf } from '../../app/reduce/drift.ts';
 import type { MeasuredAt } from '../../app/reduce/drift.ts';
 import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
@@ -23,6 +24,8 @@ export interface JsonExport {
   readonly software: string;
   /** Why nothing here can be traced; empty: it can, as far as the record tells. */
   readonly notTraceable: readonly string[];
+  /** The controller's clock against the host's, the latest of each controller life. RUN-114. */
+  readonly clocks: readonly ClockComparison[];
   readonly plan: Plan;
   readonly equipment: Equipment;
   readonly reduction: Reduction;
@@ -38,10 +41,10 @@ export function exportJson(directory: string, data: JsonExport, disk?: ExportDis
 }
 
 /** One line for each window and cell, so that a long run is never one string in memory and files can be compared by line. */
-function* pieces({ runId, software, notTraceable, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
+function* pieces({ runId, software, notTraceable, clocks, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
   yield '{\n"reductionFileVersion": 2,\n"units": "SI",\n';
   yield `"runId": ${text(runId)},\n"software": ${text(software)},\n`;
-  yield `"notTraceable": ${text(notTraceable)},\n"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
+  yield `"notTraceable": ${text(notTraceable)},\n"clocks": ${text(clocks)},\n"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
   yield* list('scatter', reduction.scatter);
   yield* list('windows', reduction.windows);
   yield* list('cells', reduction.cells);

@@ -8,7 +8,7 @@ import { parseEquipment } from '../../app/equipment/parse.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planSchema } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
-import { celsius, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
+import { amperes, celsius, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
 import { coverageFactor } from '../../app/reduce/budget.ts';
 import type { Result } from '../../app/reduce/budget.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
@@ -23,7 +23,7 @@ import { drawInjector } from '../../firmware-protocol/simulator/plant/injector-t
 import { drawInstrumentErrors } from '../../firmware-protocol/simulator/plant/instrument-errors.ts';
 import { nominalKFactor } from '../../firmware-protocol/simulator/plant/k-factor.ts';
 import { PulseTable } from '../../firmware-protocol/simulator/plant/pulse-table.ts';
-import { SOURCE_OHM } from '../../firmware-protocol/simulator/plant/supply.ts';
+import { circuitOf, SOURCE_OHM } from '../../firmware-protocol/simulator/plant/supply.ts';
 import { FLUID_C, METER_WARMER_K, settledRise } from '../../firmware-protocol/simulator/plant/thermal.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
@@ -63,10 +63,28 @@ const plan = planSchema.parse({
   static: { replicates: 3 },
 });
 const points = expandPlan(plan);
+/**
+ * How the windows are reduced: with the record of the bench as it is; with wiring, clamp and time base stated as if they were known
+ * exactly; or with a record of version 1, which states none of them.
+ */
+const knowledge = process.env['BENCH_KNOWN_AS'] ?? 'stated';
 const equipment = (() => {
   const parsed = parseEquipment(simulatedBenchEquipment);
-  if (!parsed.ok) throw new Error('the record of the simulated bench does not parse');
-  return parsed.equipment;
+  if (!parsed.ok || parsed.equipment.equipmentVersion === 1) throw new Error('the record of the simulated bench does not parse');
+  const { wiring, driver, timeBase, name, meter, pressure, temperature, supply, fluid, ambientKpa } = parsed.equipment;
+  switch (knowledge) {
+    case 'exactly':
+      return {
+        ...parsed.equipment,
+        wiring: { ...wiring, harnessUncertaintyOhm: 0 },
+        driver: { ...driver, clampUncertaintyV: 0, channelUncertaintyV: 0 },
+        timeBase: { ...timeBase, uncertaintyPpm: 0 },
+      };
+    case 'version-1':
+      return { equipmentVersion: 1 as const, name, meter, pressure, temperature, supply, fluid, ambientKpa };
+    default:
+      return parsed.equipment;
+  }
 })();
 /** Where tables are asked: between the measured places, and at some of them. */
 const tableVoltages = [9.7, 11.2, 13, 15];
@@ -93,7 +111,7 @@ const runLength = points.reduce((sum, p) => sum + (p.role === 'zero' ? zeroLengt
 function benchOf(scenario: Scenario, leak: BenchLeak): { readonly windowOf: (point: Point) => WindowSummary; readonly duringPairs: number[] } {
   const random = RandomSource.named(scenario.seed, 'characterisation');
   const errors = drawInstrumentErrors(scenario);
-  const tables = new Map(plan.injectors.map(({ channel }) => [channel, new PulseTable(drawInjector(scenario.seed, channel).parts)]));
+  const tables = new Map(plan.injectors.map(({ channel }) => [channel, new PulseTable(drawInjector(scenario.seed, channel).parts, circuitOf(scenario, channel))]));
   // Nobody measures how far the coils stand off the rail: drawn as the budget states it, like the instruments.
   const coilOverRail = uCoilOverRail * random.normal();
   let rise = 0;
@@ -146,7 +164,9 @@ function benchOf(scenario: Scenario, leak: BenchLeak): { readonly windowOf: (poi
       for (let round = 0; round < 4; round += 1) warmth = settledRise(table.pulse(width, supply, pressure, fluid + coilOverRail + warmth).heat, width, period);
       return warmth;
     };
-    const { width, period } = point;
+    // The controller times them by its own second.
+    const rate = 1 + errors.timeBase;
+    const [width, period] = [point.width * rate, point.period * rate];
     let open: number;
     let current: number;
     const flux = Math.sqrt(2 * density(fluid) * pressure);
@@ -181,7 +201,8 @@ function benchOf(scenario: Scenario, leak: BenchLeak): { readonly windowOf: (poi
     const pulses = Math.round(edges / hertz / period);
     const ofWindow = Math.hypot(scatterRelative, scatterS / open) / Math.sqrt(pulses);
     const from = Math.round(1e6 * random.uniform()) / 1e6;
-    const to = Math.round(1e6 * (from + edges / (hertz * (1 + ofWindow * random.normal())))) / 1e6;
+    const counted = hertz * rate;
+    const to = Math.round(1e6 * (from + edges / (counted * (1 + ofWindow * random.normal())))) / 1e6;
     const parts = 10;
     return {
       from: seconds(0),
@@ -191,10 +212,11 @@ function benchOf(scenario: Scenario, leak: BenchLeak): { readonly windowOf: (poi
       edges,
       firstEdgeAt: seconds(from),
       lastEdgeAt: seconds(to),
-      partRates: Array.from({ length: parts }, () => hertz * (1 + ofWindow * Math.sqrt(parts) * random.normal())),
+      partRates: Array.from({ length: parts }, () => counted * (1 + ofWindow * Math.sqrt(parts) * random.normal())),
       pulses,
       ...(rested ? { idle } : {}),
       pressure: { mean: pascals(pressure + errors.pressurePa), sd: 0 },
+      current: { mean: amperes(current), sd: 0 },
       supply: { mean: volts(supply + errors.supplyV - SOURCE_OHM * current), sd: 0 },
       railTemperature: { mean: celsius(fluid + errors.railK), sd: 0 },
       meterTemperature: { mean: celsius(meterC + errors.meterK), sd: 0 },

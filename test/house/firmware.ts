@@ -396,7 +396,7 @@ export async function sweep(injectors: number, voltages: readonly number[], widt
   const bench = scenario({ rail: { pump: false, relief: false, shutOff: false } });
   const simulated = reduction((await runInProcess({ plan, scenario: bench })).state);
   const folder = scratchFolder();
-  const clock = new VirtualClock(Date.UTC(2026, 0, 1));
+  const clock = new VirtualClock(Date.UTC(2026, 1, 1));
   const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => clock.unixNow() });
   if (!opened.ok) throw new Error(opened.text);
   const channel = new BoardChannel(clock, createPlant(bench));

@@ -9,7 +9,7 @@ import type { RandomSource } from '../random.ts';
 import { AT_REST, decayed, simulatePulse, type NeedleState } from './injector.ts';
 import type { Injector } from './injector-type.ts';
 import { PulseTable } from './pulse-table.ts';
-import { driveAt } from './supply.ts';
+import { driveAt, type Circuit } from './supply.ts';
 import { riseAfterPause, riseAfterPulse } from './thermal.ts';
 
 /** Pulse-to-pulse scatter: a relative part, and the jitter of opening and closing that rules short pulses. */
@@ -44,6 +44,7 @@ interface Last {
 export class InjectorChannel {
   readonly injector: Injector;
   #table: PulseTable;
+  readonly #circuit: Circuit;
   readonly #scatter: RandomSource | null;
   #rise = 0;
   #riseAtUs = 0;
@@ -55,16 +56,17 @@ export class InjectorChannel {
   /** Relative standard deviation of the open time that a fault adds. */
   erratic = 0;
 
-  constructor(injector: Injector, scatter: RandomSource | null) {
+  constructor(injector: Injector, circuit: Circuit, scatter: RandomSource | null) {
     this.injector = injector;
-    this.#table = new PulseTable(injector.parts);
+    this.#circuit = circuit;
+    this.#table = new PulseTable(injector.parts, circuit);
     this.#scatter = scatter;
   }
 
   /** Another coil, ohm at 20 degC; null: the injector's own. */
   set coil(ohm: number | null) {
     const resistance = ohm ?? this.injector.parts.resistance;
-    if (resistance !== this.#table.parts.resistance) this.#table = new PulseTable({ ...this.injector.parts, resistance });
+    if (resistance !== this.#table.parts.resistance) this.#table = new PulseTable({ ...this.injector.parts, resistance }, this.#circuit);
   }
 
   /** Effective area while open, m2. */
@@ -84,7 +86,7 @@ export class InjectorChannel {
       const last = this.#last;
       if (gap >= last.endedAt) from = decayed(parts, last.end, gap - last.endedAt);
       else {
-        const cut = simulatePulse(parts, driveAt(last.supplyV), last.pressure, last.coilC, last.width, last.from, gap);
+        const cut = simulatePulse(parts, driveAt(last.supplyV, this.#circuit), last.pressure, last.coilC, last.width, last.from, gap);
         this.#owed += last.areaTime - cut.areaTime;
         from = cut.end;
       }
@@ -92,7 +94,7 @@ export class InjectorChannel {
     const pulse =
       from === AT_REST
         ? this.#table.pulse(width, supplyV, pressure, coilC)
-        : simulatePulse(parts, driveAt(supplyV), pressure, coilC, width, from);
+        : simulatePulse(parts, driveAt(supplyV, this.#circuit), pressure, coilC, width, from);
     this.#last = {
       startUs,
       width,

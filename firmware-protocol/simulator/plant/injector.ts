@@ -4,7 +4,7 @@
  *
  * Magnetic circuit, state is the flux phi:
  *   N i = phi (R_core (1 + (phi/phi_s)^8) + gap(x) / (mu0 A)) + k_e dphi/dt       (eddy currents as one shorted turn)
- *   N dphi/dt = u - i R        u = supply while the switch conducts, -clamp while the coil current flies back
+ *   N dphi/dt = u - i R        u = supply while the switch conducts, supply - clamp while the coil current flies back
  * which is L(x) di/dt + i dL/dt = u - i R with a lift-dependent, saturating L = N phi / i.
  *
  * Needle: m x'' = phi^2 / (2 mu0 A) - preload - k x - c x' - (p - p_sac) A_seat, two stops with restitution.
@@ -60,7 +60,7 @@ export interface Drive {
   readonly supply: number;
   /** Everything between the supply and the coil: source, harness, switch; ohm. */
   readonly series: number;
-  /** Fly-back clamp across the coil, V. */
+  /** Fly-back clamp, switched terminal to ground, V: the coil then sees it less the supply. */
   readonly clamp: number;
 }
 
@@ -193,7 +193,7 @@ export function simulatePulse(
     }
 
     const mmf = ampereTurns(flux, x);
-    const voltage = driven ? drive.supply : -drive.clamp;
+    const voltage = driven ? drive.supply : drive.supply - drive.clamp;
     let slope = (voltage - resistancePerTurn * mmf) / drivenLag;
     current = (mmf + eddy * slope) / turns;
     if (driven) flownBack = false;
@@ -277,7 +277,7 @@ export function simulatePulse(
   }
 
   const endMmf = ampereTurns(flux, x);
-  const endSlope = ((t <= width ? drive.supply : -drive.clamp) - resistancePerTurn * endMmf) / drivenLag;
+  const endSlope = ((t <= width ? drive.supply : drive.supply - drive.clamp) - resistancePerTurn * endMmf) / drivenLag;
   current = flownBack ? 0 : (endMmf + eddy * endSlope) / turns;
   const decay = eddy / shutReluctance;
   return {

@@ -5,7 +5,7 @@ import { scenarioSchema, type Fault, type Scenario } from '../scenario.ts';
 import { truthOf } from '../truth.ts';
 import { heptaneDensity } from './fluid.ts';
 import { drawInjector } from './injector-type.ts';
-import { drawInstrumentErrors } from './instrument-errors.ts';
+import { channelClampError, drawInstrumentErrors } from './instrument-errors.ts';
 import { nominalKFactor } from './k-factor.ts';
 import { createPlant, type Plant } from './plant.ts';
 
@@ -15,7 +15,8 @@ const scenario = (fields: Partial<Scenario> = {}): Scenario => ({
   ...scenarioSchema.parse({ scenarioVersion: 1, seed: 2, rail: FED }),
   ...fields,
 });
-const QUIET = { noise: false, instrumentErrors: false } as const;
+/** The truth is told for the voltage at the coil, so nothing is to be lost on the way to it. */
+const QUIET = { noise: false, instrumentErrors: false, harnessOhm: 0 } as const;
 
 /** A bench at work: the controller's part in a few lines. */
 class Work {
@@ -233,7 +234,7 @@ describe('instrument errors', () => {
   const drawn = Array.from({ length: SEEDS }, (_, seed) => drawInstrumentErrors(scenario({ seed })));
 
   it('have the standard uncertainties of the certificates', () => {
-    const { meter, pressure, temperature, supply, fluid } = simulatedBenchEquipment;
+    const { meter, pressure, temperature, supply, fluid, wiring, driver, timeBase } = simulatedBenchEquipment;
     const stated = {
       kFactor: meter.relativeUncertaintyPercent / 100,
       density: fluid.densityUncertaintyPercent / 100,
@@ -241,6 +242,9 @@ describe('instrument errors', () => {
       pressurePa: pressure.uncertaintyKpa * 1e3,
       railK: temperature.uncertaintyC,
       meterK: temperature.uncertaintyC,
+      harnessOhm: wiring.harnessUncertaintyOhm,
+      clampV: driver.clampUncertaintyV,
+      timeBase: timeBase.uncertaintyPpm * 1e-6,
     };
     for (const [what, u] of Object.entries(stated)) {
       const values = drawn.map((d) => d[what as keyof typeof stated]);
@@ -249,10 +253,12 @@ describe('instrument errors', () => {
       expect(Math.abs(rms / u - 1), what).toBeLessThan(0.17);
     }
     for (const error of Object.values(drawInstrumentErrors(scenario({ instrumentErrors: false })))) expect(error).toBe(0);
+    const clamps = Array.from({ length: SEEDS }, (_, seed) => channelClampError(scenario({ seed }), 1 + (seed % 8)));
+    expect(Math.abs(Math.sqrt(clamps.reduce((a, x) => a + x * x, 0) / SEEDS) / driver.channelUncertaintyV - 1)).toBeLessThan(0.17);
   });
 
   it('hide from the readings: supply and pressure show their set values and the truth is off', () => {
-    const fields = { noise: false, seed: 8 } as const;
+    const fields = { noise: false, seed: 8, harnessOhm: 0, clampV: [simulatedBenchEquipment.driver.clampV] };
     const errors = drawInstrumentErrors(scenario(fields));
     const work = new Work(fields);
     work.supply(14);

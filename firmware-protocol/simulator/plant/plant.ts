@@ -14,7 +14,7 @@ import { drawInstrumentErrors } from './instrument-errors.ts';
 import { Leak } from './leak.ts';
 import { Meter } from './meter.ts';
 import { Rail } from './rail.ts';
-import { Supply } from './supply.ts';
+import { circuitOf, Supply } from './supply.ts';
 import { Creep, FLUID_C, METER_WARMER_K } from './thermal.ts';
 
 type FaultKind = Fault['fault'];
@@ -122,7 +122,7 @@ class SimulatedPlant implements Plant {
     };
     this.#channels = Array.from(
       { length: scenario.injectors },
-      (_, i) => new InjectorChannel(drawInjector(scenario.seed, i + 1), chance(`scatter ${i + 1}`)),
+      (_, i) => new InjectorChannel(drawInjector(scenario.seed, i + 1), circuitOf(scenario, i + 1), chance(`scatter ${i + 1}`)),
     );
     this.#supply = new Supply(this.#errors.supplyV);
     this.#vented = scenario.rail.relief;

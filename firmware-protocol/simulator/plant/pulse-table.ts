@@ -8,7 +8,7 @@
  * Temperature and density of the fluid need no expansion: mass is areaTime sqrt(2 rho p) exactly.
  */
 import { openArea, simulatePulse, type InjectorParts, type PulseOutcome } from './injector.ts';
-import { driveAt } from './supply.ts';
+import { driveAt, type Circuit } from './supply.ts';
 
 /** Cells from coarse to fine: V, Pa, K. */
 const CELLS = [
@@ -47,12 +47,15 @@ export type Pulse = Pick<PulseOutcome, Expanded | 'shut' | 'endedAt' | 'end' | '
 export class PulseTable {
   readonly parts: InjectorParts;
   readonly openArea: number;
+  readonly #circuit: Circuit | undefined;
   readonly #cells = new Map<string, Cell | 'too coarse'>();
   #width = Number.NaN;
   #cell: Cell | null = null;
 
-  constructor(parts: InjectorParts) {
+  /** `circuit` absent: as the certificates say. */
+  constructor(parts: InjectorParts, circuit?: Circuit) {
     this.parts = parts;
+    this.#circuit = circuit;
     this.openArea = openArea(parts);
   }
 
@@ -128,7 +131,7 @@ export class PulseTable {
   }
 
   #integrate(width: number, supplyV: number, pressure: number, coilC: number): PulseOutcome {
-    return simulatePulse(this.parts, driveAt(Math.max(0, supplyV)), Math.max(0, pressure), coilC, width);
+    return simulatePulse(this.parts, driveAt(Math.max(0, supplyV), this.#circuit), Math.max(0, pressure), coilC, width);
   }
 }
 

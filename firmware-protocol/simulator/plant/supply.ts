@@ -1,18 +1,32 @@
 /** The controlled supply and what lies between it and a coil. */
+import { simulatedBenchEquipment } from '../certificates.ts';
+import type { Scenario } from '../scenario.ts';
 import type { Drive } from './injector.ts';
+import { channelClampError, drawInstrumentErrors } from './instrument-errors.ts';
 
 /** Inside the supply, between the point where it is measured and its regulator, ohm. */
 export const SOURCE_OHM = 0.003;
-const HARNESS_OHM = 0.027;
-const SWITCH_OHM = 0.05;
-/** Fly-back clamp of the driver, across the coil. */
-const CLAMP_V = 40;
 const MAX_V = 20;
 const SLEW_V_PER_S = 20;
 
+/** What lies between the supply and the coil of a channel. */
+export type Circuit = Omit<Drive, 'supply'>;
+
+/** As the certificates say. */
+const nominalCircuit: Circuit = { series: SOURCE_OHM + simulatedBenchEquipment.wiring.harnessOhm, clamp: simulatedBenchEquipment.driver.clampV };
+
+/** What really lies there: as the scenario says, else off by what the certificates allow. */
+export function circuitOf(scenario: Scenario, channel: number): Circuit {
+  const errors = drawInstrumentErrors(scenario);
+  return {
+    series: SOURCE_OHM + (scenario.harnessOhm ?? Math.max(0, simulatedBenchEquipment.wiring.harnessOhm + errors.harnessOhm)),
+    clamp: scenario.clampV?.[channel - 1] ?? simulatedBenchEquipment.driver.clampV + errors.clampV + channelClampError(scenario, channel),
+  };
+}
+
 /** The drive that a coil sees with the supply at `supplyV`: it sags with the coil's own current. */
-export function driveAt(supplyV: number): Drive {
-  return { supply: supplyV, series: SOURCE_OHM + HARNESS_OHM + SWITCH_OHM, clamp: CLAMP_V };
+export function driveAt(supplyV: number, circuit: Circuit = nominalCircuit): Drive {
+  return { supply: supplyV, ...circuit };
 }
 
 /** A supply that regulates its own read-back, and so is off by the error of its read-back. Starts off. */

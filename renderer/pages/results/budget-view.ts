@@ -19,6 +19,10 @@ const meanings: Readonly<Record<string, string>> = {
   'meter temperature': 'How far the thermometer in the meter may read off; it gives the density there.',
   'rail temperature': 'How far the thermometer on the rail may read off; it gives the density in the injector and the coil temperature.',
   'supply read-back': 'How far the read-back of the supply may be off; a lower voltage opens later.',
+  'harness resistance': 'How well the resistance between supply and coil is known; what is lost on the way opens later.',
+  'effect of the harness': 'How well it is known what that resistance does to the dead time.',
+  'driver clamp': 'How well the clamp of all drivers is known; a higher clamp lets go earlier, and the dead time is longer.',
+  'controller time base': 'How well the clock of the controller keeps time: pulses may all be a little longer than they were told to be.',
   'coil temperature model': 'How well it is known what a warmer coil does to the dead time.',
   'coil against rail temperature': 'How far the coil may be from the temperature of the rail.',
   'coil that follows duty late': 'The coil warms with longer pulses, but only slowly; so the widths of one line may have had different coil temperatures.',
@@ -26,6 +30,7 @@ const meanings: Readonly<Record<string, string>> = {
 
 /** Sources that are followed by the name of a point, block or injector. */
 const meaningsByBeginning: readonly (readonly [string, string])[] = [
+  ['driver clamp of channel', 'How far the clamp of this driver channel may be off by itself.'],
   [kFactorPointSource, 'How well the certificate knows this point of the curve by itself.'],
   [leakSource, 'How well it is known what leaked past the injector on average over this block; the mean is taken off.'],
   [leakChangeSource, 'How far the leak may have stood from its mean while this injector was measured.'],

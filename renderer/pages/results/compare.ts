@@ -103,6 +103,8 @@ function sameSources(a: Equipment, b: Equipment): { readonly sources: (source: s
       begins: ['meter temperature', 'rail temperature'],
     },
     { name: 'supply', same: a.supply.serialNumber === b.supply.serialNumber && a.supply.certificate.number === b.supply.certificate.number, begins: ['supply read-back'] },
+    { name: 'wiring and drivers', same: benchPart(a, b, 'wiring') && benchPart(a, b, 'driver'), begins: ['harness resistance', 'effect of the harness', 'driver clamp'] },
+    { name: "clock of the controller", same: benchPart(a, b, 'timeBase'), begins: ['controller time base'] },
     { name: 'fluid lot', same: a.fluid.lot === b.fluid.lot && a.fluid.measuredDensity?.on === b.fluid.measuredDensity?.on, begins: ['fluid density'] },
   ];
   const kept = instruments.filter((i) => i.same);
@@ -114,6 +116,12 @@ function sameSources(a: Equipment, b: Equipment): { readonly sources: (source: s
   ];
   const begins = ['coil temperature model', ...kept.flatMap((i) => i.begins)];
   return { sources: (source) => begins.some((begin) => source.startsWith(begin)), text: text.filter((t) => t !== '').join(' ') };
+}
+
+/** The same part of the same bench, as far as the records say; those of version 1 say nothing of it. */
+function benchPart(a: Equipment, b: Equipment, part: 'wiring' | 'driver' | 'timeBase'): boolean {
+  if (a.equipmentVersion === 1 || b.equipmentVersion === 1) return a.equipmentVersion === b.equipmentVersion;
+  return JSON.stringify([a.controller, a[part]]) === JSON.stringify([b.controller, b[part]]);
 }
 
 /** How many of the differences are significant, and how many chance alone would give. */

@@ -2,6 +2,7 @@ import { useMemo, useState } from 'react';
 import type { ReactNode } from 'react';
 import type { RunRow } from '../../../app/contract/contract.ts';
 import { leakSentences } from '../../../app/reduce/leak-words.ts';
+import { comparisonText } from '../../../app/run/time-base.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice } from '../../components/field.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
@@ -141,7 +142,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
     <>
       <NotTraceable reasons={journal.state?.notTraceable ?? []} />
       <p className="results-state" role="status">
-        {[reducing ? 'Attempts have changed; the results are being worked out again.' : '', resultsSentence(results), amounts.statement].filter((text) => text !== '').join(' ')}
+        {[reducing ? 'Attempts have changed; the results are being worked out again.' : '', resultsSentence(results), amounts.statement, ...[...(journal.state?.clocks.values() ?? [])].slice(-1).map(comparisonText)].filter((text) => text !== '').join(' ')}
       </p>
       <Notice tone={leakTone(results)}>{leakSentences(results.reduction.leak, results.reduction.periodPair, results.reduction.cells).join(' ')}</Notice>
       <ConditionPicker selection={selection} onWish={onWish} />

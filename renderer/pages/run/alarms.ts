@@ -4,6 +4,7 @@
  */
 import type { Guard } from '../../../app/plan/plan.ts';
 import type { RunCommand, RunEvent } from '../../../app/run/events.ts';
+import { isBeyond, worthTelling } from '../../../app/run/time-base.ts';
 
 export type AlarmKind = 'person' | 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
 
@@ -73,6 +74,11 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirm
       return body.answer === 'accepted' && isEnd(body.command.kind) ? raise('person', body.command.kind, endedBy(body.command.kind, body.by), endMeanings[body.command.kind], 'Nothing, if it was meant. The points without a result can be measured in this run later.') : alarms;
     case 'guard-noted':
       return raise('note', body.guard, body.text, `${guardName(guards, body.guard)} is outside its limits. The run goes on; the results it takes are judged by the plan's limits as always.`, 'Look at it when you can. The note ends by itself when the value is back inside.');
+    case 'clocks-compared': {
+      const stands = alarms.some((alarm) => alarm.endedAt === null && alarm.source === 'time-base');
+      if (!isBeyond(body.comparison, worthTelling)) return end(['note'], 'The clocks agree by now.', 'time-base');
+      return stands ? alarms : raise('note', 'time-base', body.text, 'Pulse widths are counted by the clock of the controller: slope and dead time are off by as much as it is.', 'Have the oscillator of the controller looked at, and see that the clock of this computer is kept by a time server.');
+    }
     case 'guard-cleared':
       return end(['note'], 'Back inside its limits.', body.guard);
     case 'injector-out':
@@ -258,6 +264,8 @@ function tripMeaning(guards: readonly Guard[], id: string, text: string): string
       return 'Fluid went on flowing after the pulses: an injector does not shut, or the rail leaks. Everything measured on this rail would be wrong.';
     case 'every-injector':
       return 'One injector after another failed in the same way. Not all of them are bad: look at supply, pressure, fluid and meter. All take part again when the run goes on.';
+    case 'time-base':
+      return 'The clock of the controller is farther from that of this computer than the equipment record allows.';
     case 'disarmed':
       return 'The controller switched its outputs off and gives no reason.';
     case 'not-safe':

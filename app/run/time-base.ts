@@ -1,0 +1,129 @@
+/**
+ * The controller's clock against the host's, from when frames come in. A frame is never early: it arrives after the least time of
+ * line and computer and then some, so the lower envelope of arrival over the controller's own time is a straight line whose
+ * slope is the ratio of the two clocks. RUN-114 to RUN-117.
+ */
+
+/** One controller second is (1 + difference) seconds of the host. */
+export interface ClockComparison {
+  readonly difference: number;
+  /** Standard uncertainty of it, beside the host's own clock. */
+  readonly u: number;
+  /** Controller time that it rests on, s. */
+  readonly duration: number;
+}
+
+interface Least {
+  readonly from: number;
+  /** Controller time, and arrival less controller time, of the frame that was under way for the shortest. */
+  readonly at: number;
+  readonly lag: number;
+}
+
+/** Frames are gathered in blocks of this, s; when there are too many blocks, two become one of twice the length. */
+const shortestBlock = 2;
+const mostBlocks = 64;
+const fewestBlocks = 6;
+/** How much the least time under way may change between the beginning and the end at least, s: buffers of a port, of the system. */
+const leastDoubt = 1e-3;
+
+export class TimeBase {
+  #block = shortestBlock;
+  #blocks: Least[] = [];
+  #open: Least | null = null;
+  #known: ClockComparison | null = null;
+  /** Of the latest frame, to tell one that was held up from a clock that stood. */
+  #latest = Number.NEGATIVE_INFINITY;
+
+  /** A frame of controller time `at` has come in at the host's `now`; times of one controller life, rising. */
+  add(now: number, at: number): void {
+    if (!(at > this.#latest)) return;
+    this.#latest = at;
+    const lag = now - at;
+    const open = this.#open;
+    if (open === null || at - open.from >= this.#block) {
+      if (open !== null) this.#close(open);
+      this.#open = { from: at, at, lag };
+    } else if (lag < open.lag) {
+      this.#open = { ...open, at, lag };
+    }
+  }
+
+  /** Another controller life, whose clock begins anew. */
+  forget(): void {
+    this.#block = shortestBlock;
+    this.#blocks = [];
+    this.#open = null;
+    this.#known = null;
+    this.#latest = Number.NEGATIVE_INFINITY;
+  }
+
+  /** null until there is enough to tell. */
+  get comparison(): ClockComparison | null {
+    return this.#known;
+  }
+
+  #close(block: Least): void {
+    this.#blocks.push(block);
+    if (this.#blocks.length > mostBlocks) {
+      const merged: Least[] = [];
+      for (let i = 0; i + 1 < this.#blocks.length; i += 2) {
+        const [a, b] = [this.#blocks[i], this.#blocks[i + 1]];
+        if (a === undefined || b === undefined) continue;
+        merged.push(a.lag <= b.lag ? a : { ...b, from: a.from });
+      }
+      const last = this.#blocks.at(-1);
+      if (this.#blocks.length % 2 === 1 && last !== undefined) merged.push(last);
+      this.#blocks = merged;
+      this.#block *= 2;
+    }
+    this.#known = this.#blocks.length < fewestBlocks ? null : compare(this.#blocks);
+  }
+}
+
+/**
+ * Straight line through the least lags. What they scatter by is not only chance (a busy computer is busy for a while), so it also
+ * counts as a change of the least lag between the two ends, rectangular, and that is never taken for less than a millisecond.
+ */
+function compare(blocks: readonly Least[]): ClockComparison {
+  const n = blocks.length;
+  const meanAt = blocks.reduce((sum, b) => sum + b.at, 0) / n;
+  const meanLag = blocks.reduce((sum, b) => sum + b.lag, 0) / n;
+  let sxx = 0;
+  let sxy = 0;
+  for (const { at, lag } of blocks) {
+    sxx += (at - meanAt) ** 2;
+    sxy += (at - meanAt) * (lag - meanLag);
+  }
+  const difference = sxy / sxx;
+  let squares = 0;
+  for (const { at, lag } of blocks) squares += (lag - meanLag - difference * (at - meanAt)) ** 2;
+  const scatter = Math.sqrt(squares / (n - 2));
+  const duration = (blocks.at(-1)?.at ?? 0) - (blocks[0]?.at ?? 0);
+  const drift = (2 * Math.max(leastDoubt, scatter)) / Math.sqrt(3) / duration;
+  return { difference, u: Math.hypot(scatter / Math.sqrt(sxx), drift), duration };
+}
+
+/** Above this a person is told, relative. */
+export const worthTelling = 100e-6;
+
+/** Whether the difference is beyond `limit` beyond doubt (two standard uncertainties). */
+export function isBeyond({ difference, u }: ClockComparison, limit: number): boolean {
+  return Math.abs(difference) - 2 * u > limit;
+}
+
+/** The comparison in words, with what is to be done where it is worth telling (RUN-115). */
+export function clocksText(comparison: ClockComparison): string {
+  const advice = ' That is more than a good crystal is off: look at the oscillator of the controller and at the clock of this computer.';
+  return `${comparisonText(comparison)}${isBeyond(comparison, worthTelling) ? advice : ''}`;
+}
+
+/** The comparison in words. */
+export function comparisonText({ difference, u, duration }: ClockComparison): string {
+  const ppm = (value: number): string => {
+    const millionths = Math.abs(value) * 1e6;
+    return millionths >= 10 ? millionths.toFixed(0) : millionths.toPrecision(2);
+  };
+  const minutes = duration < 90 ? `${duration.toFixed(0)} s` : `${(duration / 60).toFixed(0)} min`;
+  return `A second of the controller's clock is ${ppm(difference)} ± ${ppm(2 * u)} millionths ${difference < 0 ? 'shorter' : 'longer'} than one of this computer's (k = 2, over ${minutes}).`;
+}
