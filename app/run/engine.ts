@@ -649,9 +649,11 @@ class Engine implements RunEngine {
     const { comparison } = this.#timeBase;
     if (comparison === null || comparison.duration === this.#comparedOver) return false;
     this.#comparedOver = comparison.duration;
+    // A rest writes nothing by itself.
+    if (!this.#isDriving()) return false;
     const refusal = this.#clockRefusal();
     if (comparison.duration >= this.#tellClocksFrom || (refusal !== null && this.#toldClocks === 0)) this.#tellClocks();
-    return refusal !== null && this.#isDriving() ? this.#trip('time-base', refusal) : false;
+    return refusal === null ? false : this.#trip('time-base', refusal);
   }
 
   /** Writes the comparison down as it stands, if it rests on more than the one before. */
