@@ -63,8 +63,8 @@ export function deadTimeByPressure(known: readonly Known[], pressure: number, de
 const copper = 0.00393;
 /** Standard uncertainty of what the estimate below leaves out, s: the movements of the needle. Own computation. */
 const neglected = 1.5e-4;
-/** The same where the clamp's part is counted by itself: a good part of the above was that. Own computation. */
-const neglectedBesideClamp = 1e-4;
+/** By how much opening movements take longer than closing ones, s: they are no electrical time. Own computation; the clamp's part not in it. */
+const movements = 0.7e-4;
 
 /**
  * dt0/dT of a copper coil, from dt0/dV. Resistance R and voltage V enter the pull-in time as (L/R) g(R/V): with R larger
@@ -87,8 +87,8 @@ export interface ByClamp {
  * also V and D smaller by it: dt0/dlnR = -V dt0/dV - D dt0/dD - t0. A record that does not state the clamp leaves its part out.
  */
 function deadTimeByLogResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null): { readonly value: number; readonly u: number } {
-  const ofClamp = clamp === null ? { value: 0, u: 0 } : { value: clamp.clampV * clamp.sensitivity.value, u: clamp.clampV * clamp.sensitivity.u };
-  return { value: -voltage * byVoltage.value - deadTime - ofClamp.value, u: Math.hypot(clamp === null ? neglected : neglectedBesideClamp, voltage * byVoltage.u, ofClamp.u) };
+  const ofClamp = clamp === null ? { value: 0, u: 0 } : { value: clamp.clampV * clamp.sensitivity.value - movements, u: clamp.clampV * clamp.sensitivity.u };
+  return { value: -voltage * byVoltage.value - deadTime - ofClamp.value, u: Math.hypot(neglected, voltage * byVoltage.u, ofClamp.u) };
 }
 
 /**
