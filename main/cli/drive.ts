@@ -72,6 +72,8 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
       return `Second pass over ${event.points.length} failed points.`;
     case 'injector-out':
       return event.text;
+    case 'injector-looked-at':
+      return everyPoint ? `First look at injector ${event.injector + 1} of the plan: ${event.text}.` : null;
     case 'injector-back':
       return `Injector ${event.injector + 1} of the plan takes part again. ${event.text}`;
     case 'point-skipped':
