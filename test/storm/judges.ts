@@ -184,7 +184,8 @@ function latchesHold({ events }: Evidence): string[] {
       for (const latch of latched) if ((latches[latch] as readonly string[]).includes(body.command.kind)) latched.delete(latch);
     } else if (body.kind === 'tripped' || body.kind === 'ended' || body.kind === 'host-restarted') {
       latched.add(body.kind);
-      if (body.kind === 'ended') latched.delete('tripped');
+      // From an end a run is opened again by nothing but a person.
+      if (body.kind === 'ended') for (const latch of ['tripped', 'host-restarted'] as const) latched.delete(latch);
     } else {
       for (const latch of latched) {
         if (driving.has(body.kind) || (body.kind === 'paused' && latch !== 'host-restarted')) problems.push(`"${body.kind}" came after "${latch}" without a person`);
