@@ -98,7 +98,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
             <h3>Held against</h3>
             <ul className="criteria">
               {end.criteria.map((one) => (
-                <li key={one.rule}>
+                <li key={`${one.rule} ${one.text}`}>
                   <Status tone={one.passed ? 'good' : 'bad'}>
                     {one.passed ? 'kept' : 'not kept'}: {shownText(one.text)} <span className="quiet small">({one.rule})</span>
                   </Status>

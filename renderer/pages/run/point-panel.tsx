@@ -298,7 +298,7 @@ function Limits({ criteria }: { readonly criteria: readonly Criterion[] }) {
       </thead>
       <tbody>
         {criteria.map(({ rule, passed, text }) => (
-          <tr key={rule} className={passed ? undefined : 'run-not-met'}>
+          <tr key={`${rule} ${text}`} className={passed ? undefined : 'run-not-met'}>
             <th scope="row">
               {rule}
               <br />
