@@ -62,7 +62,8 @@ describe('the specification', () => {
   it('LINE-60 lists the faults, and each has its text: what happened, what is safe, what to do', () => {
     const codes: Record<FaultCode, true> = {
       'emergency-stop': true, 'interlock-cover': true, 'interlock-ventilation': true, 'over-current': true, 'over-pressure': true,
-      'over-temperature': true, 'dead-man': true,
+      'over-temperature': true, 'dead-man': true, 'sensor-current': true, 'sensor-pressure': true, 'sensor-rail-temperature': true,
+      'sensor-meter-temperature': true, converter: true, driver: true, meter: true, calibration: true, fuses: true,
     };
     expect(firstColumn('LINE-60')).toEqual(Object.keys(codes));
     for (const code of [...Object.keys(codes), 'interlock-door', 'constructor']) {

@@ -23,8 +23,10 @@ const TCCR1A = 0x80, TCCR1B = 0x81, TCCR1C = 0x82, TCNT1 = 0x84, ICR1 = 0x86, OC
 const TCCR3A = 0x90, TCCR3B = 0x91, ICR3 = 0x96, OCR3A = 0x98, OCR3B = 0x9a;
 const TCCR2A = 0xb0, TCCR2B = 0xb1, OCR2A = 0xb3;
 const UCSR0A = 0xc0, UCSR0B = 0xc1, UBRR0L = 0xc4, UBRR0H = 0xc5, UDR0 = 0xc6;
+const SPMCSR = 0x57;
 const TCCR5A = 0x120, TCCR5B = 0x121, TCNT5 = 0x124, ICR5 = 0x126;
 
+const LPM = 0x95c8;
 const SLEEP = 0x9588, SEI = 0x9478, RETI = 0x9518;
 const NEVER = Number.POSITIVE_INFINITY;
 /** Interrupt response with a 22-bit program counter; one that wakes a sleeping processor takes four more. */
@@ -86,7 +88,12 @@ export class Atmega2560 {
   readonly #cpu: CPU;
   readonly #data: Uint8Array;
   readonly #program: Uint16Array;
-  readonly #eeprom = new Uint8Array(4096).fill(0xff);
+  /** What the chip keeps without power; a test may write into it before the start. */
+  readonly eeprom = new Uint8Array(4096).fill(0xff);
+  /** Low, lock, extended and high byte, in the order in which they are read: as the firmware's README sets them. */
+  readonly fuses = [0xff, 0xff, 0xfc, 0xc1];
+  #fuseOpenUntil = -1;
+  #converterStopped = false;
 
   #nextDue = NEVER;
   #pending = NONE;
@@ -152,6 +159,8 @@ export class Atmega2560 {
     this.#pending = NONE;
     this.#sleeping = false;
     this.#stalled = false;
+    this.#converterStopped = false;
+    this.#fuseOpenUntil = -1;
     this.#t1Runs = false;
     this.#t1Stopped = 0;
     this.#t1Ocr = 0;
@@ -172,6 +181,13 @@ export class Atmega2560 {
   /** What a disturbance can do: the processor runs in a circle of one instruction, interrupts off, until it is reset. */
   stall(): void {
     this.#stalled = true;
+  }
+
+  /** What a disturbance can do: the conversion that is under way never ends. */
+  stopConverter(): void {
+    this.#converterStopped = true;
+    this.#adcDue = NEVER;
+    this.#schedule();
   }
 
   /** Bytes begin to arrive at the present instant or behind those that are still arriving. */
@@ -221,6 +237,14 @@ export class Atmega2560 {
         this.#sleeping = true;
         cpu.pc += 1;
         cpu.cycles += 1;
+        continue;
+      }
+      if (cpu.cycles <= this.#fuseOpenUntil && opcode !== undefined && (opcode === LPM || (opcode & 0xfe0f) === 0x9004)) {
+        // A fuse in place of a byte of the program.
+        data[opcode === LPM ? 0 : (opcode >> 4) & 0x1f] = this.fuses[data[30] ?? 0] ?? 0;
+        this.#fuseOpenUntil = -1;
+        cpu.pc += 1;
+        cpu.cycles += 3;
         continue;
       }
       avrInstruction(cpu);
@@ -510,6 +534,12 @@ export class Atmega2560 {
         });
       }
     }
+    this.#cpu.readHooks[PIN.A] = () => (data[PIN.A + PORT] ?? 0) & (data[PIN.A + DDR] ?? 0);
+    this.#cpu.readHooks[PIN.B] = () => (this.output('B', 6) ? 0x40 : 0);
+    this.#onWrite(SPMCSR, (value) => {
+      if (value !== 0x09) throw new Error('the program memory is written, which is not modelled');
+      this.#fuseOpenUntil = this.cycles + 3;
+    });
     this.#cpu.readHooks[PIN.C] = () => this.#pins.portC();
 
     this.#onWrite(TCCR1A, (value) => {
@@ -587,9 +617,9 @@ export class Atmega2560 {
       set(ADCSRA, (value & ~0x10) | flag | busy);
       if ((value & 0xc0) !== 0xc0 || busy !== 0) return;
       if ((value & 0x07) !== 0x07) throw new Error('the converter runs at a clock that is not modelled');
-      // The package's readings change slowly against the 12 us from here to the end of sampling.
+      // Readings are those of this moment; the end of sampling is 12 us from here.
       this.#adcValue = Math.min(1023, Math.max(0, Math.floor(this.#pins.analog((data[ADMUX] ?? 0) & 0x1f) * 1024)));
-      this.#adcDue = (Math.floor(this.cycles / 128) + (first ? 25 : 13) + 1) * 128;
+      if (!this.#converterStopped) this.#adcDue = (Math.floor(this.cycles / 128) + (first ? 25 : 13) + 1) * 128;
     });
 
     this.#onWrite(UCSR0A, (value) => {
@@ -624,10 +654,10 @@ export class Atmega2560 {
     });
     this.#onWrite(EECR, (value) => {
       const address = ((data[EEARH] ?? 0) << 8) | (data[EEARL] ?? 0);
-      if ((value & 0x01) !== 0) set(EEDR, this.#eeprom[address & 0xfff] ?? 0xff);
+      if ((value & 0x01) !== 0) set(EEDR, this.eeprom[address & 0xfff] ?? 0xff);
       if ((value & 0x06) === 0x04) this.#eepromOpenUntil = this.cycles + 4;
       if ((value & 0x02) !== 0 && this.cycles <= this.#eepromOpenUntil && this.#eepromDue === NEVER) {
-        this.#eeprom[address & 0xfff] = data[EEDR] ?? 0;
+        this.eeprom[address & 0xfff] = data[EEDR] ?? 0;
         this.#eepromDue = this.cycles + EEPROM_WRITE_CYCLES;
         set(EECR, 0x02);
       } else {

@@ -4,6 +4,8 @@
  * the other: bytes go in, time is let pass, lines come out.
  */
 import type { PlantPort, PlantReadings } from '../simulator/plant-port.ts';
+import { INPUTS, type Input, type Scale } from '../line/messages.ts';
+import { SCALES } from '../simulator/scales.ts';
 import { Atmega2560, CLOCK_HZ, flashImage } from './atmega2560.ts';
 
 const CYCLES_PER_US = CLOCK_HZ / 1e6;
@@ -46,11 +48,16 @@ export class EmulatedBoard {
   #readings: PlantReadings;
   #edges: number;
   /** What is still to be done to the plant, in the order of time. */
+  /** A short circuit in place of every coil: while a channel is driven the supply gives this much, mA. */
+  shortMa = 0;
+  /** Transducers of another make: what they stand for at 0 V and at the reference. */
+  readonly scales: Record<Input, Scale> = { ...SCALES };
   readonly #due: Due[] = [];
   #openChannel = 0;
   #openedCycle = 0;
   /** The part of the open pulse that the plant was already given ends here. */
   #givenUs = 0;
+  #rail = 0;
   #supplyDuty = 0;
   #regulatorDuty = 0;
   #dither = 1;
@@ -132,6 +139,7 @@ export class EmulatedBoard {
       chip.output('B', 6) && chip.output('A', 3)
         ? 1 + (chip.output('A', 0) ? 1 : 0) + (chip.output('A', 1) ? 2 : 0) + (chip.output('A', 2) ? 4 : 0)
         : 0;
+    this.#followRail(chip, cycle);
     if (open === this.#openChannel) return;
     if (this.#openChannel !== 0) {
       this.#onPulse(this.#openChannel, this.#openedCycle, cycle);
@@ -140,6 +148,17 @@ export class EmulatedBoard {
     this.#openChannel = open;
     this.#openedCycle = cycle;
     this.#givenUs = cycle / CYCLES_PER_US;
+  }
+
+  /** Pump enable, relief valve, shut-off valve. */
+  #followRail(chip: Atmega2560, cycle: number): void {
+    const [pump, reliefShut, shutOff] = [chip.output('A', 4), chip.output('A', 5), chip.output('A', 6)];
+    const rail = (pump ? 1 : 0) + (reliefShut ? 2 : 0) + (shutOff ? 4 : 0);
+    if (rail === this.#rail) return;
+    this.#rail = rail;
+    this.#later(cycle / CYCLES_PER_US, () => {
+      this.#plant.setRail({ pump, reliefShut, shutOff });
+    });
   }
 
   #givePulse(untilUs: number): void {
@@ -192,24 +211,21 @@ export class EmulatedBoard {
   }
 
   /** Dividers and transducers of the board's description, and half a step of noise, as every real input has it. */
-  #analog(input: number): number {
+  #analog(index: number): number {
+    const input = INPUTS[index];
+    if (input === undefined) throw new Error(`nothing is connected to analog input ${index}`);
     const r = this.#readings;
+    const value = {
+      supply: r.supplyMv,
+      current: this.shortMa > 0 ? (this.#openChannel === 0 ? 0 : this.shortMa) : r.currentMa,
+      pressure: r.pressurePa,
+      rail: r.railMilliC,
+      meter: r.meterMilliC,
+    }[input];
+    const { zero, full } = this.scales[input];
+    const share = (value - zero) / (full - zero);
+    if (r.frozen.includes(input)) return share;
     this.#dither = (Math.imul(this.#dither, 1_664_525) + 1_013_904_223) >>> 0;
-    const noise = (this.#dither / 2 ** 32 - 0.5) / 1024;
-    const transducer = (share: number) => 0.1 + 0.8 * share;
-    switch (input) {
-      case 0:
-        return r.supplyMv / 20_000 + noise;
-      case 1:
-        return r.currentMa / 10_000 + noise;
-      case 2:
-        return transducer(r.pressurePa / 1e6) + noise;
-      case 3:
-        return transducer((r.railMilliC + 20_000) / 1e5) + noise;
-      case 4:
-        return transducer((r.meterMilliC + 20_000) / 1e5) + noise;
-      default:
-        throw new Error(`nothing is connected to analog input ${input}`);
-    }
+    return share + (this.#dither / 2 ** 32 - 0.5) / 1024;
   }
 }

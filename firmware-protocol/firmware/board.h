@@ -9,7 +9,7 @@
 #include <stdint.h>
 
 #define MODEL "railhouse-mega2560"
-#define FIRMWARE_VERSION "1.0"
+#define FIRMWARE_VERSION "1.1"
 /* Model and serial together identify the bench (LINE-23): build with -DSERIAL_NUMBER='"..."' for each board. */
 #ifndef SERIAL_NUMBER
 #define SERIAL_NUMBER "0001"
@@ -18,14 +18,28 @@
 /* Outputs. Every one has a pull-down on the board, so that it is off while the pins float in reset. */
 #define PULSE_PORT PORTB
 #define PULSE_DDR DDRB
+#define PULSE_PIN PINB
 #define PULSE_BIT 6 /* OC1B: the one pulse output, through the 3-to-8 decoder to the selected driver */
 #define LAMP_PORT PORTB
 #define LAMP_DDR DDRB
 #define LAMP_BIT 7 /* armed lamp */
 #define SELECT_PORT PORTA
 #define SELECT_DDR DDRA
+#define SELECT_PIN PINA
 #define SELECT_MASK 0x07 /* decoder address, channel - 1 */
 #define ENABLE_BIT 3     /* decoder enable: high only while armed */
+/* Pump enable, relief valve (high: held shut), shut-off valve (high: shut), on the same port. */
+#define RAIL_PORT PORTA
+#define RAIL_DDR DDRA
+#define PUMP_BIT 4
+#define RELIEF_BIT 5
+#define SHUT_OFF_BIT 6
+/* 0 where the bench has no such output; its pin stays low. */
+#ifndef HAS_PUMP
+#define HAS_PUMP 1
+#define HAS_RELIEF 1
+#define HAS_SHUT_OFF 1
+#endif
 #define ANALOG_OUT_PORT PORTE
 #define ANALOG_OUT_DDR DDRE
 #define SUPPLY_BIT 3    /* OC3A: filtered PWM, coil supply set point */
@@ -65,9 +79,9 @@
 /* A frame of ordinary length is 260 bytes: at 20 a second 45 % of the 11520 bytes a second of the line (LINE-42). */
 #define TELEMETRY_MAX_HZ 20
 #define TELEMETRY_DEFAULT_HZ 10
-#define TRIP_MA 5000
-#define TRIP_PA 700000
-#define TRIP_MDEGC 45000
+#define TRIP_MA 5000L
+#define TRIP_PA 700000L
+#define TRIP_MDEGC 45000L
 
 /* PWM: 8192 steps at 1953 Hz. Full scale is what a duty of 1 stands for at the end of the filter and amplifier. */
 #define PWM_STEPS 8192UL
@@ -75,17 +89,48 @@
 #define REGULATOR_FULL_SCALE_PA 1000000UL
 
 /*
- * Analog inputs, in the order of the conversion. `S` is the sum of 64 conversions of 10 bits plus half a step each, so
- * that 65536 is the reference voltage. All inputs and the PWM buffers share the 5 V reference.
+ * Analog inputs. All inputs and the PWM buffers share the 5 V reference. What an input stands for is one pair: its value
+ * at 0 V and at the reference. Readings, trip limits and what `describe` states all follow from it. A board's own
+ * calibration in the EEPROM takes the place of these pairs (LINE-91).
  */
 enum { SUPPLY_INPUT, CURRENT_INPUT, PRESSURE_INPUT, RAIL_INPUT, METER_INPUT, ANALOG_INPUTS };
-/* Divider by four: 20 V at full scale. */
-#define SUPPLY_MV(S) ((int32_t)(((S) * 20000UL) >> 16))
-/* Shunt and amplifier of 0.5 V per ampere: 10 A at full scale. */
-#define CURRENT_MA(S) ((int32_t)(((S) * 10000UL) >> 16))
-/* Transducer 0.5 V to 4.5 V for 0 to 1 MPa gauge: 1e6 / (0.8 * 65536) = 19.07349 Pa a step. */
-#define PRESSURE_PA(S) (((int32_t)(S)-6554L) * 19 + (((int32_t)(S)-6554L) * 301) / 4096)
-/* Transmitters 0.5 V to 4.5 V for -20 to 80 degrees Celsius: 1e5 / (0.8 * 65536) = 1.907349 mdegC a step. */
-#define TEMPERATURE_MDEGC(S) ((((int32_t)(S)-6554L) * 15625L) / 8192 - 20000L)
+/* Divider by four, mV. */
+#define SUPPLY_ZERO 0L
+#define SUPPLY_FULL 20000L
+/* Shunt and amplifier of 0.5 V per ampere, mA. */
+#define CURRENT_ZERO 0L
+#define CURRENT_FULL 10000L
+/* Transducer 0.5 V to 4.5 V for 0 to 1 MPa gauge, Pa. */
+#ifndef PRESSURE_ZERO
+#define PRESSURE_ZERO (-125000L)
+#define PRESSURE_FULL 1125000L
+#endif
+/* Transmitters 0.5 V to 4.5 V for -20 to 80 degrees Celsius, thousandths of a degree. */
+#define TEMPERATURE_ZERO (-32500L)
+#define TEMPERATURE_FULL 92500L
+/* A transducer works between 0.5 V and 4.5 V: outside these thousandths of the reference it is broken or not there. */
+#define SENSOR_LOW_PERMILLE 50
+#define SENSOR_HIGH_PERMILLE 950
+/* The widest calibration that is taken: what the numbers of the line and of analog.c can carry. */
+#define WIDEST_SCALE 100000000L
+
+_Static_assert(TRIP_MA > CURRENT_ZERO && TRIP_MA < CURRENT_FULL, "the current at which the bench trips cannot be measured");
+_Static_assert(TRIP_PA > PRESSURE_ZERO && (TRIP_PA - PRESSURE_ZERO) / 1000 < (PRESSURE_FULL - PRESSURE_ZERO) / 1000 * SENSOR_HIGH_PERMILLE / 1000,
+               "the pressure at which the bench trips cannot be measured");
+_Static_assert(TRIP_MDEGC > TEMPERATURE_ZERO && TRIP_MDEGC - TEMPERATURE_ZERO < (TEMPERATURE_FULL - TEMPERATURE_ZERO) / 1000 * SENSOR_HIGH_PERMILLE,
+               "the temperature at which the bench trips cannot be measured");
+
+/* Nothing is driven and yet current or fluid flows (LINE-94): in so many milliseconds, after so many without a pulse. */
+#define IDLE_MA 150
+#define IDLE_EDGES 20
+#define IDLE_MS 500
+#define AFTER_PULSE_MS 250
+#define STEADY_PA 2000 /* a rail whose pressure moves by more in that time is being filled */
+/* An input that gives one exact value for so long while pulses are driven (LINE-92). */
+#define FROZEN_MS 2000
+/* The converter has finished no block of readings for so long (LINE-93). */
+#define CONVERTER_MS 25
+/* Meter edges (LINE-96); the processor time-stamps 10 000 a second without losing one. */
+#define METER_MAX_HZ 5000
 
 #endif

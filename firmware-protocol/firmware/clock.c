@@ -12,6 +12,8 @@
 static struct big turned; /* time of the latest overflow that was served */
 static struct big edges;
 static struct big edge_at;
+static uint16_t edge_count;
+static uint8_t edges_in_tick, overrun;
 
 void big_add(struct big *to, uint32_t n) {
     to->rest += n;
@@ -45,9 +47,33 @@ static struct big time_of(uint16_t count) {
     return t;
 }
 
+/* An input that rattles is left alone for the rest of the millisecond: the pulses and the dead-man go on. */
 ISR(TIMER5_CAPT_vect) {
     edge_at = time_of(ICR5);
     big_add(&edges, 1);
+    edge_count++;
+    if (++edges_in_tick > METER_MAX_HZ / 1000) {
+        TIMSK5 &= (uint8_t)~_BV(ICIE5);
+        overrun = 1;
+    }
+}
+
+uint16_t clock_edge_count(void) {
+    return edge_count;
+}
+
+void clock_tick(void) {
+    if (edges_in_tick > METER_MAX_HZ / 1000) {
+        TIFR5 = _BV(ICF5);
+        TIMSK5 |= _BV(ICIE5);
+    }
+    edges_in_tick = 0;
+}
+
+uint8_t clock_overrun(void) {
+    uint8_t was = overrun;
+    overrun = 0;
+    return was;
 }
 
 struct big clock_now(void) {

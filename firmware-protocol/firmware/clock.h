@@ -15,6 +15,12 @@ void clock_init(void);
 struct big clock_now(void);
 /* Edges since the start, and the time of the latest (LINE-44). Call with interrupts off. */
 void clock_edges(struct big *edges, struct big *at);
+/* Edges since the start, modulo 65536. Call with interrupts off. */
+uint16_t clock_edge_count(void);
+/* Every millisecond, from an interrupt. */
+void clock_tick(void);
+/* 1: since the last call edges came faster than they can be time-stamped, and some were lost (LINE-96). */
+uint8_t clock_overrun(void);
 void big_add(struct big *to, uint32_t less_than_4e9);
 /* 1: a is before b. */
 uint8_t big_before(const struct big *a, const struct big *b);

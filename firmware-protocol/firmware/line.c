@@ -20,6 +20,7 @@ static char line[LONGEST_TO_CONTROLLER - 1];
 static uint8_t held;
 static uint8_t dropping;
 static uint8_t at, end, failed;
+static uint16_t bad;
 
 static uint8_t digit_of(char c) {
     if (c >= '0' && c <= '9') return c - '0';
@@ -44,6 +45,10 @@ static uint8_t good(uint8_t length) {
     return stated == crc;
 }
 
+void line_count_bad(void) {
+    if (bad < 0xFFFF) bad++;
+}
+
 uint8_t line_take(char byte) {
     if (byte != '\n') {
         if (held == sizeof line) dropping = 1;
@@ -51,10 +56,17 @@ uint8_t line_take(char byte) {
         return 0;
     }
     uint8_t length = dropping ? 0 : held;
+    uint8_t long_one = dropping;
     held = 0;
     dropping = 0;
     if (length > 0 && line[length - 1] == '\r') length--;
-    return good(length) ? length : 0;
+    if (good(length)) return length;
+    if (length > 0 || long_one) line_count_bad();
+    return 0;
+}
+
+uint16_t line_bad(void) {
+    return bad;
 }
 
 static uint8_t is_name(char c) {
@@ -115,6 +127,15 @@ void read_word(char word[25]) {
 uint32_t read_number(const char *key) {
     skip(key);
     return number();
+}
+
+int32_t read_signed(const char *key) {
+    skip(key);
+    uint8_t minus = !failed && at < end && line[at] == '-';
+    at += minus;
+    uint32_t n = number();
+    if (n > 0x7FFFFFFFUL || (minus && n == 0)) failed = 1;
+    return failed ? 0 : minus ? -(int32_t)n : (int32_t)n;
 }
 
 void read_name(const char *key, char *into, uint8_t longest) {

@@ -13,12 +13,19 @@
 /* Takes a byte from the host. The length of the line that it completes, without LF and CR; 0: none, or not a good one. */
 uint8_t line_take(char byte);
 
+/* Bad lines since the start (LINE-4, LINE-9); stays at its greatest. */
+uint16_t line_bad(void);
+/* A line that was whole and is no request. */
+void line_count_bad(void);
+
 /* Reading the completed line from left to right; the first thing that does not fit makes every later answer empty. */
 /* 1: the line is a request; its number is read. */
 uint8_t read_begin(uint8_t length, uint16_t *seq);
 /* The word after a space, 0-terminated; empty if there is none of 1 to 24 characters. */
 void read_word(char word[25]);
 uint32_t read_number(const char *key_in_flash);
+/* With a minus sign before it or not; below 2^31. */
+int32_t read_signed(const char *key_in_flash);
 /* A name of 1 to `longest` characters into `name`, which has room for one more. */
 void read_name(const char *key_in_flash, char *name, uint8_t longest);
 /* 1: everything was read and everything fitted. */

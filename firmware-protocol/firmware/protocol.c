@@ -1,5 +1,6 @@
 #include "protocol.h"
 
+#include <stdlib.h>
 #include <string.h>
 #include <util/atomic.h>
 
@@ -7,6 +8,7 @@
 #include "board.h"
 #include "clock.h"
 #include "line.h"
+#include "memory.h"
 #include "pulse.h"
 #include "safety.h"
 #include "uart.h"
@@ -14,22 +16,43 @@
 #define LONGEST_NAME 24
 #define LONGEST_TOKEN 16
 
-enum word { HELLO, DESCRIBE, ALIVE, DEADMAN, TELEMETRY, ARM, SAFE, SUPPLY, PRESSURE, BURST, HALT, CLEAR, UNKNOWN };
-static const char words[][10] PROGMEM = {"hello", "describe", "alive",    "deadman", "telemetry", "arm",
-                                         "safe",  "supply",   "pressure", "burst",   "halt",      "clear", "unknown"};
+enum word {
+    HELLO, DESCRIBE, ALIVE, DEADMAN, TELEMETRY, ARM, SAFE, SUPPLY, PRESSURE, BURST, HALT, CLEAR,
+    RAIL, PUMP, SHUT_OFF, KEEP_PRESSURE, ECHO, CALIBRATE, UNKNOWN
+};
+static const char words[][14] PROGMEM = {
+    "hello", "describe", "alive", "deadman", "telemetry", "arm", "safe", "supply", "pressure", "burst", "halt", "clear",
+    "rail", "pump", "shut-off", "keep-pressure", "echo", "calibrate", "unknown"
+};
 
-enum topic { TIMING_TOPIC, SUPPLY_TOPIC, PRESSURE_TOPIC, SAFETY_TOPIC, TOPICS };
-static const char topics[][9] PROGMEM = {"timing", "supply", "pressure", "safety"};
+enum topic {
+    TIMING_TOPIC, SUPPLY_TOPIC, PRESSURE_TOPIC, SAFETY_TOPIC,
+    EXTENSIONS_TOPIC, RAIL_TOPIC, WATCH_TOPIC, HEALTH_TOPIC, CALIBRATION_TOPIC, TOPICS
+};
+static const char topics[][12] PROGMEM = {
+    "timing", "supply", "pressure", "safety", "extensions", "rail", "watch", "health", "calibration"
+};
+#define EXTENSION_NAMES "rail,echo,watch,health,calibration"
 
-static const char faults[][22] PROGMEM = {"none",         "emergency-stop", "interlock-cover",  "interlock-ventilation",
-                                          "over-current", "over-pressure",  "over-temperature", "dead-man"};
+static const char faults[][25] PROGMEM = {
+    "none", "emergency-stop", "interlock-cover", "interlock-ventilation", "over-current", "over-pressure",
+    "over-temperature", "dead-man", "sensor-current", "sensor-pressure", "sensor-rail-temperature",
+    "sensor-meter-temperature", "converter", "driver", "meter", "calibration", "fuses"
+};
+static const char causes[][10] PROGMEM = {"power-on", "brown-out", "watchdog", "button", "unknown"};
+
+/* Names of the analog inputs, and the unit of each (LINE-91). */
+static const char inputs[][9] PROGMEM = {"supply", "current", "pressure", "rail", "meter"};
+static const char units[][7] PROGMEM = {"-mv", "-ma", "-pa", "-mdegc", "-mdegc"};
 
 struct request {
     uint16_t seq;
     enum word word;
     char token[LONGEST_TOKEN + 1];
     enum topic topic;
-    uint32_t value; /* of the requests that have one number */
+    uint32_t value; /* of the requests that have one number or flag */
+    uint8_t input;
+    struct scale scale;
     uint32_t channel, width_ns, period_us, count;
 };
 
@@ -39,6 +62,8 @@ static uint16_t answer_length;       /* 0: nothing is remembered */
 static uint16_t answer_seq;
 static char passing[LONGEST_TO_HOST]; /* a frame, or an answer that is not remembered */
 static uint8_t hello_taken;
+static uint8_t extended; /* this conversation's host has asked for the extensions (LINE-87) */
+static uint32_t starts;
 static uint16_t hello_seq;
 static char hello_token[LONGEST_TOKEN + 1];
 
@@ -47,12 +72,19 @@ static struct big next_frame;
 static struct big frames;
 static uint16_t frame_seq;
 
-void protocol_init(const char *id) {
-    strcpy(boot, id);
+void protocol_init(uint32_t start) {
+    starts = start;
+    ultoa(start, boot, 10);
     big_add(&next_frame, interval_us);
 }
 
 /* ---- reading ---- */
+
+/* 2: it is no flag. */
+static uint8_t read_flag(const char *key) {
+    uint32_t n = read_number(key);
+    return n > 1 ? 2 : n;
+}
 
 static void read_fields(struct request *r) {
     char name[LONGEST_NAME + 1];
@@ -83,8 +115,35 @@ static void read_fields(struct request *r) {
             r->period_us = read_number(PSTR(" period-us="));
             r->count = read_number(PSTR(" count="));
             break;
+        case PUMP:
+            r->value = read_flag(PSTR(" on="));
+            break;
+        case SHUT_OFF:
+            r->value = read_flag(PSTR(" shut="));
+            break;
+        case CALIBRATE:
+            read_name(PSTR(" input="), name, LONGEST_NAME);
+            while (r->input < ANALOG_INPUTS && strcmp_P(name, inputs[r->input]) != 0) r->input++;
+            r->scale.zero = read_signed(PSTR(" zero="));
+            r->scale.full = read_signed(PSTR(" full="));
+            break;
         default:
             break;
+    }
+}
+
+/* What was read is of this word, but is not among what it allows. */
+static uint8_t has_form(const struct request *r) {
+    switch (r->word) {
+        case DESCRIBE:
+            return r->topic < TOPICS;
+        case PUMP:
+        case SHUT_OFF:
+            return r->value < 2;
+        case CALIBRATE:
+            return r->input < ANALOG_INPUTS;
+        default:
+            return 1;
     }
 }
 
@@ -147,6 +206,25 @@ static void answer_hello(char *into, const struct request *r) {
     field(PSTR(" channels="), CHANNELS);
 }
 
+static void describe_calibration(void) {
+    for (uint8_t i = 0; i < ANALOG_INPUTS; i++) {
+        struct scale scale = analog_scale(i);
+        write_char(' ');
+        write_text(inputs[i]);
+        write_text(PSTR("-zero"));
+        write_text(units[i]);
+        write_char('=');
+        write_signed(scale.zero);
+        write_char(' ');
+        write_text(inputs[i]);
+        write_text(PSTR("-full"));
+        write_text(units[i]);
+        write_char('=');
+        write_signed(scale.full);
+    }
+    field(PSTR(" stored="), memory_calibration() == CALIBRATION_STORED);
+}
+
 static void answer_describe(const struct request *r) {
     begin(answer, '=', r);
     write_text(PSTR(" topic="));
@@ -169,6 +247,35 @@ static void answer_describe(const struct request *r) {
             field(PSTR(" commandable="), PRESSURE_COMMANDABLE);
             field(PSTR(" min-pa="), PRESSURE_COMMANDABLE ? MIN_PRESSURE_PA : 0);
             field(PSTR(" max-pa="), PRESSURE_COMMANDABLE ? MAX_PRESSURE_PA : 0);
+            break;
+        case EXTENSIONS_TOPIC:
+            extended = 1;
+            write_text(PSTR(" extensions=" EXTENSION_NAMES));
+            break;
+        case RAIL_TOPIC:
+            field(PSTR(" pump="), HAS_PUMP);
+            field(PSTR(" relief="), HAS_RELIEF);
+            field(PSTR(" shut-off="), HAS_SHUT_OFF);
+            break;
+        case WATCH_TOPIC:
+            field(PSTR(" idle-ma="), IDLE_MA);
+            field(PSTR(" idle-edges="), IDLE_EDGES);
+            field(PSTR(" idle-ms="), IDLE_MS);
+            field(PSTR(" frozen-ms="), FROZEN_MS);
+            field(PSTR(" sensor-low-permille="), SENSOR_LOW_PERMILLE);
+            field(PSTR(" sensor-high-permille="), SENSOR_HIGH_PERMILLE);
+            field(PSTR(" meter-max-hz="), METER_MAX_HZ);
+            break;
+        case HEALTH_TOPIC:
+            field(PSTR(" bad-lines="), line_bad());
+            field(PSTR(" byte-errors="), uart_errors());
+            field(PSTR(" starts="), starts);
+            write_text(PSTR(" cause="));
+            write_text(causes[memory_reset_cause()]);
+            field(PSTR(" stack-free="), memory_stack_free());
+            break;
+        case CALIBRATION_TOPIC:
+            describe_calibration();
             break;
         default:
             field(PSTR(" deadman-min-ms="), DEADMAN_MIN_MS);
@@ -194,7 +301,7 @@ static void do_telemetry(const struct request *r) {
 }
 
 static void do_arm(const struct request *r) {
-    enum fault fault = safety_arm();
+    enum fault fault = safety_arm(!extended);
     if (fault != NO_FAULT) {
         refuse_fault(r, fault);
     } else if (!safety_armed()) {
@@ -228,7 +335,7 @@ static void do_pressure(const struct request *r) {
         enum fault fault;
         ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
             fault = safety_fault();
-            if (fault == NO_FAULT) analog_set_pressure(r->value);
+            if (fault == NO_FAULT) safety_set_pressure(r->value);
         }
         if (fault != NO_FAULT) refuse_fault(r, fault);
         else begin(answer, '=', r);
@@ -279,6 +386,74 @@ static void do_burst(const struct request *r) {
     }
 }
 
+static void answer_rail(const struct request *r) {
+    struct rail rail = safety_rail();
+    begin(answer, '=', r);
+    field(PSTR(" pumping="), rail.pumping);
+    field(PSTR(" relieved="), rail.relieved);
+    field(PSTR(" shut="), rail.shut);
+    field(PSTR(" keeping="), rail.keeping);
+}
+
+/* LINE-84 to LINE-86: what gives pressure needs a bench that somebody answers for. */
+static void do_rail(const struct request *r) {
+    if ((r->word == PUMP && !HAS_PUMP && !HAS_RELIEF) || (r->word == SHUT_OFF && !HAS_SHUT_OFF)) {
+        begin_refusal(answer, r, PSTR("unsupported"), PSTR("This bench has no such output."));
+        return;
+    }
+    enum fault fault;
+    uint8_t ready;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        fault = safety_fault();
+        uint8_t kept = safety_rail().keeping;
+        ready = safety_armed();
+        switch (r->word) {
+            case PUMP:
+                ready |= !r->value;
+                if (ready) safety_pump(r->value);
+                break;
+            case SHUT_OFF:
+                ready |= kept || !r->value;
+                if (ready) safety_shut_off(r->value);
+                break;
+            default:
+                if (ready) safety_keep_pressure();
+                ready |= kept;
+                break;
+        }
+    }
+    if (ready || !refuse_unready(r, fault, 0)) begin(answer, '=', r);
+}
+
+static void answer_echo(const struct request *r) {
+    struct burst burst;
+    struct drive drive;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        burst = pulse_state();
+        drive = pulse_drive();
+    }
+    begin(answer, '=', r);
+    field(PSTR(" number="), burst.number);
+    field(PSTR(" channel="), drive.channel);
+    field(PSTR(" width-ns="), drive.width_ticks * TICK_NS);
+    field(PSTR(" period-us="), drive.period_ticks / TICKS_PER_US);
+    field(PSTR(" count="), burst.commanded);
+}
+
+static void do_calibrate(const struct request *r) {
+    if (safety_live()) {
+        begin_refusal(answer, r, PSTR("busy"), PSTR("A bench that is armed or has its regulator up is not calibrated; make it safe first."));
+        return;
+    }
+    if (!analog_set_scale(r->input, r->scale)) {
+        begin_refusal(answer, r, PSTR("range"), PSTR("With this scale the trip limit of the input could not be measured."));
+        return;
+    }
+    memory_store_calibration();
+    safety_calibrated();
+    begin(answer, '=', r);
+}
+
 static void carry_out(const struct request *r) {
     switch (r->word) {
         case DESCRIBE:
@@ -308,6 +483,20 @@ static void carry_out(const struct request *r) {
             return;
         case BURST:
             do_burst(r);
+            return;
+        case RAIL:
+            answer_rail(r);
+            return;
+        case PUMP:
+        case SHUT_OFF:
+        case KEEP_PRESSURE:
+            do_rail(r);
+            return;
+        case ECHO:
+            answer_echo(r);
+            return;
+        case CALIBRATE:
+            do_calibrate(r);
             return;
         case HALT:
             pulse_halt();
@@ -344,6 +533,7 @@ static void take_hello(const struct request *r) {
     hello_taken = 1;
     hello_seq = r->seq;
     strcpy(hello_token, r->token);
+    extended = 0;
     answer_hello(answer, r);
     remember(r->seq);
     send_remembered();
@@ -351,13 +541,17 @@ static void take_hello(const struct request *r) {
 
 void protocol_take_line(uint8_t length) {
     struct request r;
-    if (!read_begin(length, &r.seq)) return;
+    r.input = 0;
+    if (!read_begin(length, &r.seq)) {
+        line_count_bad();
+        return;
+    }
     char word[LONGEST_NAME + 1];
     read_word(word);
     r.word = HELLO;
     while (r.word < UNKNOWN && strcmp_P(word, words[r.word]) != 0) r.word++;
     read_fields(&r);
-    uint8_t fits = read_complete() && !(r.word == DESCRIBE && r.topic == TOPICS);
+    uint8_t fits = read_complete() && has_form(&r);
     if (r.word == HELLO && fits) {
         take_hello(&r);
         return;
@@ -409,8 +603,6 @@ void protocol_telemetry(void) {
         interlocks = safety_interlocks();
         analog_sums(sums);
     }
-    struct analog analog = analog_scale(sums);
-
     write_begin(passing, '.', frame_seq);
     write_text(PSTR("at-us="));
     write_big(now);
@@ -419,15 +611,15 @@ void protocol_telemetry(void) {
     write_text(PSTR(" boot="));
     write_string(boot);
     write_text(PSTR(" supply-mv="));
-    write_signed(analog.supply_mv);
+    write_signed(analog_value(SUPPLY_INPUT, sums[SUPPLY_INPUT]));
     write_text(PSTR(" current-ma="));
-    write_signed(analog.current_ma);
+    write_signed(analog_value(CURRENT_INPUT, sums[CURRENT_INPUT]));
     write_text(PSTR(" pressure-pa="));
-    write_signed(analog.pressure_pa);
+    write_signed(analog_value(PRESSURE_INPUT, sums[PRESSURE_INPUT]));
     write_text(PSTR(" rail-mdegc="));
-    write_signed(analog.rail_mdegc);
+    write_signed(analog_value(RAIL_INPUT, sums[RAIL_INPUT]));
     write_text(PSTR(" meter-mdegc="));
-    write_signed(analog.meter_mdegc);
+    write_signed(analog_value(METER_INPUT, sums[METER_INPUT]));
     write_text(PSTR(" edges="));
     write_big(edges);
     write_text(PSTR(" edge-us="));

@@ -4,8 +4,8 @@
 
 #include <stdint.h>
 
-/* `boot`: 1 to 8 characters that are different at every start. */
-void protocol_init(const char *boot);
+/* `start`: the number of this start, below 10^8; it is the boot id. */
+void protocol_init(uint32_t start);
 /* Carries out the line that line_take completed. There is room for a whole line in the serial port's buffer. */
 void protocol_take_line(uint8_t length);
 /* Sends a frame if one is due. */

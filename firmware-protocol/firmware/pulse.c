@@ -59,6 +59,10 @@ void pulse_init(void) {
 }
 
 void pulse_cut(void) {
+    /* The counter stands, so the output has fallen by its match or it has not: a pulse that ran to its end counts, also
+       where the interrupt that counts it was held off (LINE-97). */
+    TCCR1B &= (uint8_t)~_BV(CS11);
+    if (burst.active && (TIFR1 & _BV(OCF1B))) burst.done++;
     /* Out of PWM first: only then a forced compare clears the output and its latch, without a glitch. */
     TCCR1B = 0;
     TCCR1A = _BV(COM1B1);
@@ -137,8 +141,8 @@ ISR(TIMER1_OVF_vect) {
 }
 
 uint32_t pulse_start(uint8_t channel, uint32_t width_ticks, uint32_t period_ticks, uint32_t count) {
-    SELECT_PORT = (SELECT_PORT & (uint8_t)~SELECT_MASK) | (uint8_t)(channel - 1);
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        SELECT_PORT = (SELECT_PORT & (uint8_t)~SELECT_MASK) | (uint8_t)(channel - 1);
         burst.number++;
         if (burst.number == 0) burst.number = 1;
         burst.commanded = count;
@@ -203,4 +207,9 @@ void pulse_halt(void) {
 
 struct burst pulse_state(void) {
     return burst;
+}
+
+struct drive pulse_drive(void) {
+    struct drive drive = {burst.number == 0 ? 0 : (SELECT_PIN & SELECT_MASK) + 1, width, width + gap};
+    return drive;
 }

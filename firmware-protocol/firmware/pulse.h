@@ -21,4 +21,12 @@ void pulse_cut(void);
 /* Call with interrupts off. */
 struct burst pulse_state(void);
 
+/* What the burst drives, or the last one drove: the channel as it stands at the pins of the decoder, from 1; 0: none yet. */
+struct drive {
+    uint8_t channel;
+    uint32_t width_ticks, period_ticks;
+};
+/* Call with interrupts off. */
+struct drive pulse_drive(void);
+
 #endif

@@ -11,6 +11,7 @@ static volatile char rx[RX_SIZE];
 static volatile uint8_t rx_in, rx_out;
 static volatile char tx[TX_SIZE];
 static volatile uint16_t tx_in, tx_out;
+static volatile uint16_t errors;
 
 void uart_init(void) {
     /* 115200 baud: 16 MHz / 8 / 17 is 2.1 % fast, which eight data bits bear. */
@@ -22,9 +23,11 @@ void uart_init(void) {
 
 ISR(USART0_RX_vect) {
     /* A byte with a framing error is taken as it is; the checksum of its line speaks for it. A byte that finds the
-       buffer full is dropped, and its line with it by the same checksum. */
+       buffer full is dropped, and its line with it by the same checksum. All of them are counted. */
+    uint8_t wrong = UCSR0A & (_BV(FE0) | _BV(DOR0));
     char byte = UDR0;
     uint8_t in = rx_in + 1;
+    if ((wrong || in == rx_out) && errors < 0xFFFF) errors++;
     if (in == rx_out) return;
     rx[rx_in] = byte;
     rx_in = in;
@@ -37,6 +40,14 @@ ISR(USART0_UDRE_vect) {
         UDR0 = tx[tx_out];
         tx_out = (tx_out + 1) % TX_SIZE;
     }
+}
+
+uint16_t uart_errors(void) {
+    uint16_t n;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) {
+        n = errors;
+    }
+    return n;
 }
 
 int16_t uart_get(void) {

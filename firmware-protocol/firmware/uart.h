@@ -5,6 +5,8 @@
 #include <stdint.h>
 
 void uart_init(void);
+/* Framing errors and bytes that were lost, since the start; stays at its greatest. */
+uint16_t uart_errors(void);
 /* The next byte from the host, or -1. */
 int16_t uart_get(void);
 /* Bytes that can be put without waiting. */

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { I32, LONGEST_TO_CONTROLLER, LONGEST_TO_HOST, sealLine, U16, U32, U48 } from './codec.ts';
 import { crc16 } from './crc16.ts';
 import {
-  decodeFromController, decodeFromHost, encodeRefusal, encodeReply, encodeRequest, encodeTelemetry, type Refusal, type Reply,
+  decodeFromController, decodeFromHost, encodeRefusal, encodeReply, encodeRequest, encodeTelemetry, INPUTS, type Refusal, type Reply,
   type Request, type Telemetry,
 } from './messages.ts';
 
@@ -21,8 +21,9 @@ const text = fc
 
 const request: fc.Arbitrary<Request> = fc.oneof(
   fc.record({ word: fc.constant('hello'), token: name(16) }),
-  fc.record({ word: fc.constant('describe'), topic: fc.constantFrom('timing', 'supply', 'pressure', 'safety', 'extensions', 'rail') }),
-  fc.record({ word: fc.constantFrom('alive', 'arm', 'safe', 'halt', 'clear', 'rail', 'keep-pressure') }),
+  fc.record({ word: fc.constant('describe'), topic: fc.constantFrom('timing', 'supply', 'pressure', 'safety', 'extensions', 'rail', 'watch', 'health', 'calibration') }),
+  fc.record({ word: fc.constantFrom('alive', 'arm', 'safe', 'halt', 'clear', 'rail', 'keep-pressure', 'echo') }),
+  fc.record({ word: fc.constant('calibrate'), input: fc.constantFrom(...INPUTS), zero: i32, full: i32 }),
   fc.record({ word: fc.constant('pump'), on: fc.boolean() }),
   fc.record({ word: fc.constant('shut-off'), shut: fc.boolean() }),
   fc.record({ word: fc.constant('deadman'), ms: u32 }),
@@ -33,6 +34,7 @@ const request: fc.Arbitrary<Request> = fc.oneof(
 );
 
 const one = fc.integer({ min: 1, max: U32 });
+const scale = fc.record({ zero: i32, full: i32 });
 const oneTo16 = fc.integer({ min: 1, max: U16 });
 const reply: fc.Arbitrary<Reply> = fc.oneof(
   fc.record({
@@ -52,9 +54,19 @@ const reply: fc.Arbitrary<Reply> = fc.oneof(
   fc.record({ word: fc.constant('describe'), topic: fc.constant('extensions'), extensions: fc.array(plainName(23), { maxLength: 5 }) }),
   fc.record({ word: fc.constant('describe'), topic: fc.constant('rail'), pump: fc.boolean(), relief: fc.boolean(), shutOff: fc.boolean() }),
   fc.record({ word: fc.constant('rail'), pumping: fc.boolean(), relieved: fc.boolean(), shut: fc.boolean(), keeping: fc.boolean() }),
+  fc.record({
+    word: fc.constant('describe'), topic: fc.constant('watch'), idleMa: u32, idleEdges: u32, idleMs: u32, frozenMs: u32, sensorLowPermille: fc.nat(1_000),
+    sensorHighPermille: fc.nat(1_000), meterMaxHz: one,
+  }),
+  fc.record({ word: fc.constant('describe'), topic: fc.constant('health'), badLines: u32, byteErrors: u32, starts: u32, cause: name(24), stackFree: u32 }),
+  fc.record({
+    word: fc.constant('describe'), topic: fc.constant('calibration'), stored: fc.boolean(),
+    scales: fc.record({ supply: scale, current: scale, pressure: scale, rail: scale, meter: scale }),
+  }),
+  fc.record({ word: fc.constant('echo'), number: u32, channel: u32, widthNs: u32, periodUs: u32, count: u32 }),
   fc.record({ word: fc.constant('burst'), number: one, widthNs: u32 }),
   fc.record({
-    word: fc.constantFrom('alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'halt', 'clear', 'pump', 'shut-off', 'keep-pressure'),
+    word: fc.constantFrom('alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'halt', 'clear', 'pump', 'shut-off', 'keep-pressure', 'calibrate'),
   }),
 );
 

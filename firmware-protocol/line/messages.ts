@@ -12,7 +12,17 @@ import {
 const NOTHING = 'none';
 
 /** The topics of version 1, and those of the extensions (LINE-81). */
-type Topic = 'timing' | 'supply' | 'pressure' | 'safety' | 'extensions' | 'rail';
+type Topic = 'timing' | 'supply' | 'pressure' | 'safety' | 'extensions' | 'rail' | 'watch' | 'health' | 'calibration';
+
+/** The analog inputs of a controller, in the order of the line (LINE-91). */
+export const INPUTS = ['supply', 'current', 'pressure', 'rail', 'meter'] as const;
+export type Input = (typeof INPUTS)[number];
+
+/** What an input stands for at 0 V and at the reference: mV, mA, Pa, or thousandths of a degree. */
+export interface Scale {
+  readonly zero: number;
+  readonly full: number;
+}
 
 export type Request =
   /** Opens a conversation: forgets earlier sequence numbers. `token` is echoed, so that an old answer is not taken for this one. */
@@ -39,7 +49,10 @@ export type Request =
   | { readonly word: 'rail' }
   | { readonly word: 'pump'; readonly on: boolean }
   | { readonly word: 'shut-off'; readonly shut: boolean }
-  | { readonly word: 'keep-pressure' };
+  | { readonly word: 'keep-pressure' }
+  /** What the burst drives (LINE-90). */
+  | { readonly word: 'echo' }
+  | ({ readonly word: 'calibrate'; readonly input: Input } & Scale);
 
 export type Reply =
   | {
@@ -103,6 +116,44 @@ export type Reply =
       readonly relief: boolean;
       readonly shutOff: boolean;
     }
+  | {
+      readonly word: 'describe';
+      readonly topic: 'watch';
+      readonly idleMa: number;
+      readonly idleEdges: number;
+      readonly idleMs: number;
+      readonly frozenMs: number;
+      readonly sensorLowPermille: number;
+      readonly sensorHighPermille: number;
+      readonly meterMaxHz: number;
+    }
+  | {
+      readonly word: 'describe';
+      readonly topic: 'health';
+      readonly badLines: number;
+      readonly byteErrors: number;
+      readonly starts: number;
+      /** `power-on`, `brown-out`, `watchdog`, `button`, `unknown`, or one that this version does not know. */
+      readonly cause: string;
+      readonly stackFree: number;
+    }
+  | {
+      readonly word: 'describe';
+      readonly topic: 'calibration';
+      readonly scales: Readonly<Record<Input, Scale>>;
+      /** They come from the controller's non-volatile memory, and not from its program. */
+      readonly stored: boolean;
+    }
+  | {
+      readonly word: 'echo';
+      /** All 0 before the first burst. */
+      readonly number: number;
+      /** As it stands at the outputs. */
+      readonly channel: number;
+      readonly widthNs: number;
+      readonly periodUs: number;
+      readonly count: number;
+    }
   /** How the outputs of the rail are commanded at this moment. */
   | {
       readonly word: 'rail';
@@ -116,7 +167,7 @@ export type Reply =
     }
   /** Every other request is answered with its own word; `burst` also with the number that the new burst got. */
   | { readonly word: 'burst'; readonly number: number; readonly widthNs: number }
-  | { readonly word: Exclude<Request['word'], 'hello' | 'describe' | 'burst' | 'rail'> };
+  | { readonly word: Exclude<Request['word'], 'hello' | 'describe' | 'burst' | 'rail' | 'echo'> };
 
 type Description = Extract<Reply, { word: 'describe' }>;
 
@@ -177,14 +228,22 @@ export type FromController =
 
 const words: ReadonlySet<string> = new Set<Request['word']>([
   'hello', 'describe', 'alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'burst', 'halt', 'clear', 'rail', 'pump',
-  'shut-off', 'keep-pressure',
+  'shut-off', 'keep-pressure', 'echo', 'calibrate',
 ]);
 
 function isWord(word: string): word is Request['word'] {
   return words.has(word);
 }
 
-const topics: ReadonlySet<string> = new Set<Topic>(['timing', 'supply', 'pressure', 'safety', 'extensions', 'rail']);
+const topics: ReadonlySet<string> = new Set<Topic>(['timing', 'supply', 'pressure', 'safety', 'extensions', 'rail', 'watch', 'health', 'calibration']);
+
+const inputs: ReadonlySet<string> = new Set<Input>(INPUTS);
+
+function isInput(input: string): input is Input {
+  return inputs.has(input);
+}
+
+const unitOf: Readonly<Record<Input, string>> = { supply: 'mv', current: 'ma', pressure: 'pa', rail: 'mdegc', meter: 'mdegc' };
 
 function isTopic(topic: string): topic is Topic {
   return topics.has(topic);
@@ -218,6 +277,8 @@ function requestBody(request: Request): string {
       return `pump on=${flag(request.on)}`;
     case 'shut-off':
       return `shut-off shut=${flag(request.shut)}`;
+    case 'calibrate':
+      return `calibrate input=${request.input} zero=${integerField(request.zero, -I32, I32)} full=${integerField(request.full, -I32, I32)}`;
     case 'alive':
     case 'arm':
     case 'safe':
@@ -225,6 +286,7 @@ function requestBody(request: Request): string {
     case 'clear':
     case 'rail':
     case 'keep-pressure':
+    case 'echo':
       return request.word;
   }
 }
@@ -272,6 +334,11 @@ function readRequest(line: LineReader, word: Request['word']): Request | null {
       return { word, on: line.flag(' on=') };
     case 'shut-off':
       return { word, shut: line.flag(' shut=') };
+    case 'calibrate': {
+      const input = line.name(' input=', NAME);
+      const scale = { zero: line.integer(' zero=', -I32, I32), full: line.integer(' full=', -I32, I32) };
+      return isInput(input) ? { word, input, ...scale } : null;
+    }
     case 'alive':
     case 'arm':
     case 'safe':
@@ -279,6 +346,7 @@ function readRequest(line: LineReader, word: Request['word']): Request | null {
     case 'clear':
     case 'rail':
     case 'keep-pressure':
+    case 'echo':
       return { word };
   }
 }
@@ -303,6 +371,11 @@ function replyBody(reply: Reply): string {
       return `burst number=${integerField(reply.number, 1, U32)} width-ns=${integerField(reply.widthNs, 0, U32)}`;
     case 'rail':
       return `rail pumping=${flag(reply.pumping)} relieved=${flag(reply.relieved)} shut=${flag(reply.shut)} keeping=${flag(reply.keeping)}`;
+    case 'echo':
+      return (
+        `echo number=${integerField(reply.number, 0, U32)} channel=${integerField(reply.channel, 0, U32)}` +
+        ` width-ns=${integerField(reply.widthNs, 0, U32)} period-us=${integerField(reply.periodUs, 0, U32)} count=${integerField(reply.count, 0, U32)}`
+      );
     case 'alive':
     case 'deadman':
     case 'telemetry':
@@ -315,6 +388,7 @@ function replyBody(reply: Reply): string {
     case 'pump':
     case 'shut-off':
     case 'keep-pressure':
+    case 'calibrate':
       return reply.word;
   }
 }
@@ -341,6 +415,19 @@ function descriptionBody(reply: Description): string {
       return `extensions=${listField(reply.extensions)}`;
     case 'rail':
       return `pump=${flag(reply.pump)} relief=${flag(reply.relief)} shut-off=${flag(reply.shutOff)}`;
+    case 'watch':
+      return (
+        `idle-ma=${integerField(reply.idleMa, 0, U32)} idle-edges=${integerField(reply.idleEdges, 0, U32)} idle-ms=${integerField(reply.idleMs, 0, U32)}` +
+        ` frozen-ms=${integerField(reply.frozenMs, 0, U32)} sensor-low-permille=${integerField(reply.sensorLowPermille, 0, 1_000)}` +
+        ` sensor-high-permille=${integerField(reply.sensorHighPermille, 0, 1_000)} meter-max-hz=${integerField(reply.meterMaxHz, 1, U32)}`
+      );
+    case 'health':
+      return (
+        `bad-lines=${integerField(reply.badLines, 0, U32)} byte-errors=${integerField(reply.byteErrors, 0, U32)} starts=${integerField(reply.starts, 0, U32)}` +
+        ` cause=${nameField(reply.cause, NAME)} stack-free=${integerField(reply.stackFree, 0, U32)}`
+      );
+    case 'calibration':
+      return `${INPUTS.map((input) => scaleFields(input, reply.scales[input])).join(' ')} stored=${flag(reply.stored)}`;
     case 'safety':
       return (
         `deadman-min-ms=${integerField(reply.deadmanMinMs, 0, U32)} deadman-max-ms=${integerField(reply.deadmanMaxMs, 0, U32)}` +
@@ -349,6 +436,16 @@ function descriptionBody(reply: Description): string {
         ` interlocks=${listField(reply.interlocks)}`
       );
   }
+}
+
+function scaleFields(input: Input, { zero, full }: Scale): string {
+  const unit = unitOf[input];
+  return `${input}-zero-${unit}=${integerField(zero, -I32, I32)} ${input}-full-${unit}=${integerField(full, -I32, I32)}`;
+}
+
+function readScale(line: LineReader, input: Input): Scale {
+  const unit = unitOf[input];
+  return { zero: line.integer(` ${input}-zero-${unit}=`, -I32, I32), full: line.integer(` ${input}-full-${unit}=`, -I32, I32) };
 }
 
 function flag(set: boolean): string {
@@ -477,6 +574,15 @@ function readReply(line: LineReader): Reply | null {
         shut: line.flag(' shut='),
         keeping: line.flag(' keeping='),
       };
+    case 'echo':
+      return {
+        word,
+        number: line.integer(' number=', 0, U32),
+        channel: line.integer(' channel=', 0, U32),
+        widthNs: line.integer(' width-ns=', 0, U32),
+        periodUs: line.integer(' period-us=', 0, U32),
+        count: line.integer(' count=', 0, U32),
+      };
     case 'alive':
     case 'deadman':
     case 'telemetry':
@@ -489,6 +595,7 @@ function readReply(line: LineReader): Reply | null {
     case 'pump':
     case 'shut-off':
     case 'keep-pressure':
+    case 'calibrate':
       return { word };
   }
 }
@@ -541,5 +648,33 @@ function readDescription(line: LineReader, topic: Topic): Description | null {
     }
     case 'rail':
       return { word, topic, pump: line.flag(' pump='), relief: line.flag(' relief='), shutOff: line.flag(' shut-off=') };
+    case 'watch':
+      return {
+        word,
+        topic,
+        idleMa: line.integer(' idle-ma=', 0, U32),
+        idleEdges: line.integer(' idle-edges=', 0, U32),
+        idleMs: line.integer(' idle-ms=', 0, U32),
+        frozenMs: line.integer(' frozen-ms=', 0, U32),
+        sensorLowPermille: line.integer(' sensor-low-permille=', 0, 1_000),
+        sensorHighPermille: line.integer(' sensor-high-permille=', 0, 1_000),
+        meterMaxHz: line.integer(' meter-max-hz=', 1, U32),
+      };
+    case 'health':
+      return {
+        word,
+        topic,
+        badLines: line.integer(' bad-lines=', 0, U32),
+        byteErrors: line.integer(' byte-errors=', 0, U32),
+        starts: line.integer(' starts=', 0, U32),
+        cause: line.name(' cause=', NAME),
+        stackFree: line.integer(' stack-free=', 0, U32),
+      };
+    case 'calibration': {
+      const [supply, current, pressure, rail, meter] = [
+        readScale(line, 'supply'), readScale(line, 'current'), readScale(line, 'pressure'), readScale(line, 'rail'), readScale(line, 'meter'),
+      ];
+      return { word, topic, scales: { supply, current, pressure, rail, meter }, stored: line.flag(' stored=') };
+    }
   }
 }

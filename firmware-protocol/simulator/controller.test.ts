@@ -15,7 +15,7 @@ class RecordingPlant implements PlantPort {
   readonly pulses: { readonly channel: number; readonly startUs: number; readonly widthUs: number }[] = [];
   onPulse: (startUs: number) => void = () => undefined;
   reads: { -readonly [K in keyof PlantReadings]: PlantReadings[K] } = {
-    supplyMv: 0, currentMa: 200, pressurePa: 400_000, railMilliC: 20_000, meterMilliC: 20_000, edges: 0, lastEdgeUs: 0, interlocks: 7,
+    supplyMv: 0, currentMa: 20, pressurePa: 400_000, railMilliC: 20_000, meterMilliC: 20_000, edges: 0, lastEdgeUs: 0, frozen: [], interlocks: 7,
   };
 
   advanceTo(us: number): void {
@@ -41,6 +41,11 @@ class RecordingPlant implements PlantPort {
     this.#drivenUntil = startUs + widthUs;
     this.onPulse(startUs);
     this.pulses.push({ channel, startUs, widthUs });
+  }
+
+  driven = 0;
+  drivenMa(): number {
+    return this.driven;
   }
 
   read(): PlantReadings {

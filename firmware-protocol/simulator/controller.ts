@@ -6,10 +6,11 @@ import { I32, LONGEST_TO_CONTROLLER, U16, U32, U48 } from '../line/codec.ts';
 import type { FaultCode } from '../line/fault-texts.ts';
 import { LineSplitter } from '../line/line-splitter.ts';
 import {
-  decodeFromHost, encodeRefusal, encodeReply, encodeTelemetry, type Refusal, type RefusalCode, type Reply, type Request,
+  decodeFromHost, encodeRefusal, encodeReply, encodeTelemetry, type Input, type Refusal, type RefusalCode, type Reply, type Request, type Scale,
 } from '../line/messages.ts';
 import type { PlantPort, PlantReadings } from './plant-port.ts';
 import { RandomSource } from './random.ts';
+import { SCALES } from './scales.ts';
 
 const PROTOCOL = 1;
 const MODEL = 'simulated-bench';
@@ -40,7 +41,27 @@ const VENTILATION = 4;
 const ALL_CLOSED = EMERGENCY_STOP | COVER | VENTILATION;
 
 /** LINE-81. */
-const EXTENSIONS = ['rail'] as const;
+const EXTENSIONS = ['rail', 'echo', 'watch', 'health', 'calibration'] as const;
+/** LINE-92, LINE-94, LINE-96. */
+const WATCH = {
+  idleMa: 150,
+  idleEdges: 20,
+  idleMs: 500,
+  frozenMs: 2_000,
+  sensorLowPermille: 50,
+  sensorHighPermille: 950,
+  meterMaxHz: 5_000,
+} as const;
+/** From the last pulse until a bench counts as idle. */
+const AFTER_PULSE_US = 250_000;
+/** A rail whose pressure moves by more in `idleMs` is being filled. */
+const STEADY_PA = 2_000;
+/** Into a pulse at which its current is looked at (LINE-95). */
+const INTO_PULSE_US = 500;
+/** The converter gives nothing new for this long (LINE-93). */
+const CONVERTER_US = 25_000;
+const WIDEST_SCALE = 100_000_000;
+const FREE_STACK = 4_096;
 
 const DEFAULT_DEADMAN_MS = 1_000;
 const DEFAULT_TELEMETRY_HZ = 10;
@@ -54,6 +75,7 @@ const FIRST_PULSE_US = 1_000;
 const START_UP_US = 300_000;
 
 const NEVER = Number.POSITIVE_INFINITY;
+const NONE_LOST = { pressure: 0, rail: 0, meter: 0 } as const;
 
 export interface ControllerOptions {
   readonly plant: PlantPort;
@@ -86,6 +108,8 @@ interface Burst {
 export class SimulatedController {
   /** Bursts accepted since the controller was made, over all its resets. */
   burstsAccepted = 0;
+  /** A fault of the controller's own: its analog readings stay as they are. */
+  converterStopped = false;
 
   readonly #plant: PlantPort;
   readonly #serial: string;
@@ -123,11 +147,29 @@ export class SimulatedController {
   #looksOverCurrent = 0;
   #looksOverPressure = 0;
   #looksOverTemperature = 0;
+  #looksLost: Readonly<Record<'pressure' | 'rail' | 'meter', number>> = NONE_LOST;
+  /** Since when a bench has been idle, and had current; at what its flow is being counted from. NEVER: it is not. */
+  #idleSince = NEVER;
+  #currentSince = NEVER;
+  #flowFrom = { us: NEVER, edges: 0, pressurePa: 0 };
+  #frozenSince: Record<'pressure' | 'current', number> = { pressure: NEVER, current: NEVER };
+  #edgesAtLook = 0;
+  #overrun = false;
+  #readings: PlantReadings;
+  #convertedAt = 0;
+  /** Since the start, without those that were too long: the splitter counts these over all starts. */
+  #badLines = 0;
+  #starts = 0;
+  #cause: 'power-on' | 'button' = 'power-on';
+  /** Non-volatile: stays over a reset. */
+  #scales: Readonly<Record<Input, Scale>> = SCALES;
+  #calibrated = false;
 
   #nextTelemetry = 0;
   #nextSupervision = 0;
   #nextPulseStart = NEVER;
   #nextPulseEnd = NEVER;
+  #nextPulseLook = NEVER;
   /** End of the pulse last begun; the plant's drivers cannot cut one, so also after a burst was ended by force. */
   #drivenUntil = 0;
   #deadmanAt = NEVER;
@@ -143,11 +185,13 @@ export class SimulatedController {
     this.#splitter = new LineSplitter(LONGEST_TO_CONTROLLER, (text) => {
       this.#takeLine(text);
     });
+    this.#readings = this.#plant.read();
     this.#start(0);
   }
 
   /** What a press on the reset button does: everything is forgotten, outputs off, and a new boot id. */
   reset(): void {
+    this.#cause = 'button';
     this.#start(START_UP_US);
   }
 
@@ -166,14 +210,17 @@ export class SimulatedController {
   advanceTo(us: number): void {
     for (;;) {
       const due = Math.min(
-        this.#nextSupervision, this.#deadmanAt, this.#nextPulseEnd, this.#nextPulseStart, this.#nextTelemetry,
+        this.#nextSupervision, this.#deadmanAt, this.#nextPulseLook, this.#nextPulseEnd, this.#nextPulseStart, this.#nextTelemetry,
       );
       if (due > us) break;
       this.#passTo(due);
       // Safety before work, work before talk.
       if (due === this.#nextSupervision) this.#supervise();
       else if (due === this.#deadmanAt) this.#latch('dead-man');
-      else if (due === this.#nextPulseEnd) this.#endPulse();
+      else if (due === this.#nextPulseLook) {
+        this.#nextPulseLook = NEVER;
+        this.#latch('over-current');
+      } else if (due === this.#nextPulseEnd) this.#endPulse();
       else if (due === this.#nextPulseStart) this.#startPulse();
       else this.#sendTelemetry();
     }
@@ -189,7 +236,12 @@ export class SimulatedController {
   #start(delayUs: number): void {
     this.#startedUs = Math.ceil(this.#now) + delayUs;
     this.#boot = Math.floor(this.#boots.uniform() * 2 ** 32).toString(16).padStart(8, '0');
-    this.#edgesAtStart = this.#plant.read().edges;
+    this.#starts += 1;
+    this.#badLines = -this.#splitter.overlong;
+    this.#edgesAtStart = this.#edgesAtLook = this.#read().edges;
+    this.#overrun = false;
+    this.#looksLost = NONE_LOST;
+    this.#frozenSince = { pressure: NEVER, current: NEVER };
     this.#splitter.restart();
     this.#last = null;
     this.#hello = null;
@@ -233,6 +285,7 @@ export class SimulatedController {
   #stopWork(): void {
     this.#nextPulseStart = NEVER;
     this.#nextPulseEnd = NEVER;
+    this.#nextPulseLook = NEVER;
     if (this.#burst !== null) this.#burst.active = false;
     this.#plant.setSupply(SUPPLY.safeMv);
     this.#armed = false;
@@ -246,16 +299,94 @@ export class SimulatedController {
 
   #supervise(): void {
     this.#nextSupervision += SUPERVISION_US;
-    const now = this.#plant.read();
+    const now = this.#read();
+    const undriven = this.#isDrivenUnasked(now);
+    const frozen = this.#frozenInput(now);
+    this.#overrun = now.edges - this.#edgesAtLook > (WATCH.meterMaxHz * SUPERVISION_US) / 1e6;
+    this.#edgesAtLook = now.edges;
+    const lost = (input: 'pressure' | 'rail' | 'meter') => (this.#isLost(input, now) ? this.#looksLost[input] + 1 : 0);
+    this.#looksLost = { pressure: lost('pressure'), rail: lost('rail'), meter: lost('meter') };
     this.#looksOverCurrent = now.currentMa > SAFETY.tripMa ? this.#looksOverCurrent + 1 : 0;
     this.#looksOverPressure = now.pressurePa > SAFETY.tripPa ? this.#looksOverPressure + 1 : 0;
     this.#looksOverTemperature = hottest(now) > SAFETY.tripMilliC ? this.#looksOverTemperature + 1 : 0;
     if ((now.interlocks & EMERGENCY_STOP) === 0) this.#latch('emergency-stop');
     else if (this.#live && (now.interlocks & COVER) === 0) this.#latch('interlock-cover');
     else if (this.#live && (now.interlocks & VENTILATION) === 0) this.#latch('interlock-ventilation');
+    else if (this.#now - this.#convertedAt > CONVERTER_US) this.#latch('converter');
+    else if (this.#overrun) this.#latch('meter');
+    else if (this.#looksLost.pressure >= LOOKS_TO_TRIP) this.#latch('sensor-pressure');
+    else if (this.#looksLost.rail >= LOOKS_TO_TRIP) this.#latch('sensor-rail-temperature');
+    else if (this.#looksLost.meter >= LOOKS_TO_TRIP) this.#latch('sensor-meter-temperature');
     else if (this.#looksOverCurrent >= LOOKS_TO_TRIP) this.#latch('over-current');
     else if (this.#looksOverPressure >= LOOKS_TO_TRIP) this.#latch('over-pressure');
     else if (this.#looksOverTemperature >= LOOKS_TO_TRIP) this.#latch('over-temperature');
+    else if (frozen !== null) this.#latch(`sensor-${frozen}`);
+    else if (undriven) this.#latch('driver');
+  }
+
+  /** The plant through the inputs: as they are calibrated, and standing still with the converter. */
+  #read(): PlantReadings {
+    const now = this.#plant.read();
+    if (this.converterStopped) {
+      const { edges, lastEdgeUs, interlocks } = now;
+      return { ...this.#readings, edges, lastEdgeUs, interlocks };
+    }
+    this.#convertedAt = this.#now;
+    this.#readings = this.#scales === SCALES ? now : {
+      ...now,
+      supplyMv: this.#scaled('supply', now.supplyMv),
+      currentMa: this.#scaled('current', now.currentMa),
+      pressurePa: this.#scaled('pressure', now.pressurePa),
+      railMilliC: this.#scaled('rail', now.railMilliC),
+      meterMilliC: this.#scaled('meter', now.meterMilliC),
+    };
+    return this.#readings;
+  }
+
+  #scaled(input: Input, value: number): number {
+    const made = SCALES[input];
+    const { zero, full } = this.#scales[input];
+    return zero + ((value - made.zero) / (made.full - made.zero)) * (full - zero);
+  }
+
+  /** LINE-92: outside the electrical range. */
+  #isLost(input: 'pressure' | 'rail' | 'meter', now: PlantReadings): boolean {
+    const { zero, full } = this.#scales[input];
+    const value = { pressure: now.pressurePa, rail: now.railMilliC, meter: now.meterMilliC }[input];
+    const permille = ((value - zero) / (full - zero)) * 1e3;
+    return permille < WATCH.sensorLowPermille || permille > WATCH.sensorHighPermille;
+  }
+
+  /** LINE-92: pressure and current are moved by every pulse. A current of nothing is that of an injector not plugged in. */
+  #frozenInput(now: PlantReadings): 'pressure' | 'current' | null {
+    const active = this.#burst?.active === true;
+    for (const input of ['pressure', 'current'] as const) {
+      const frozen = active && now.frozen.includes(input) && (input === 'pressure' || now.currentMa > 0);
+      if (!frozen) this.#frozenSince[input] = NEVER;
+      else this.#frozenSince[input] = Math.min(this.#frozenSince[input], this.#now);
+      if (this.#now - this.#frozenSince[input] >= WATCH.frozenMs * 1e3) return input;
+    }
+    return null;
+  }
+
+  /** LINE-94: nothing is driven, and yet current or fluid flows. */
+  #isDrivenUnasked(now: PlantReadings): boolean {
+    if (!this.#live || this.#burst?.active === true || this.#now < this.#drivenUntil) {
+      this.#idleSince = NEVER;
+      return false;
+    }
+    this.#idleSince = Math.min(this.#idleSince, this.#now);
+    if (this.#now - this.#idleSince < AFTER_PULSE_US) {
+      this.#currentSince = NEVER;
+      this.#flowFrom = { us: NEVER, edges: 0, pressurePa: 0 };
+      return false;
+    }
+    this.#currentSince = now.currentMa > WATCH.idleMa ? Math.min(this.#currentSince, this.#now) : NEVER;
+    if (this.#now - this.#currentSince >= (WATCH.idleMs * 1e3) / 2) return true;
+    const from = this.#flowFrom;
+    if (from.us !== NEVER && this.#now - from.us < WATCH.idleMs * 1e3) return false;
+    this.#flowFrom = { us: this.#now, edges: now.edges, pressurePa: now.pressurePa };
+    return from.us !== NEVER && now.edges - from.edges >= WATCH.idleEdges && Math.abs(now.pressurePa - from.pressurePa) <= STEADY_PA;
   }
 
   #startPulse(): void {
@@ -264,6 +395,8 @@ export class SimulatedController {
     burst.started += 1;
     this.#nextPulseEnd = this.#now + burst.widthUs;
     this.#drivenUntil = this.#nextPulseEnd;
+    // LINE-95. One that is shorter is looked at before its end.
+    if (this.#plant.drivenMa(burst.channel) > SAFETY.tripMa) this.#nextPulseLook = this.#now + Math.min(INTO_PULSE_US, burst.widthUs / 2);
     this.#nextPulseStart = burst.started < burst.planned ? this.#now + burst.periodUs : NEVER;
   }
 
@@ -280,7 +413,7 @@ export class SimulatedController {
   }
 
   #sendTelemetry(): void {
-    const r = this.#plant.read();
+    const r = this.#read();
     const burst = this.#burst;
     const edges = r.edges - this.#edgesAtStart;
     const at = Math.floor(this.#now - this.#startedUs);
@@ -311,7 +444,10 @@ export class SimulatedController {
 
   #takeLine(text: string): void {
     const line = decodeFromHost(text);
-    if (line.kind === 'bad') return;
+    if (line.kind === 'bad') {
+      if (text !== '') this.#badLines += 1;
+      return;
+    }
     if (line.kind === 'request' && line.request.word === 'hello') {
       this.#takeHello(line.seq, line.request.token);
       return;
@@ -417,7 +553,31 @@ export class SimulatedController {
         return this.#shutOff(request.shut);
       case 'keep-pressure':
         return this.#keepPressure();
+      case 'echo':
+        return {
+          word: 'echo',
+          number: this.#burst?.number ?? 0,
+          channel: this.#burst?.channel ?? 0,
+          widthNs: (this.#burst?.widthUs ?? 0) * 1_000,
+          periodUs: this.#burst?.periodUs ?? 0,
+          count: this.#burst?.commanded ?? 0,
+        };
+      case 'calibrate':
+        return this.#calibrate(request.input, { zero: request.zero, full: request.full });
     }
+  }
+
+  /** LINE-91. */
+  #calibrate(input: Input, scale: Scale): Outcome {
+    if (this.#live) return { refused: 'busy', text: 'A bench that is armed or has its regulator up is not calibrated; make it safe first.' };
+    const trip = { supply: SUPPLY.maxMv, current: SAFETY.tripMa, pressure: SAFETY.tripPa, rail: SAFETY.tripMilliC, meter: SAFETY.tripMilliC }[input];
+    const most = input === 'supply' || input === 'current' ? 1 : WATCH.sensorHighPermille / 1e3;
+    const share = (trip - scale.zero) / (scale.full - scale.zero);
+    const fits = scale.zero >= -WIDEST_SCALE && scale.full <= WIDEST_SCALE && scale.zero < scale.full && share > 0 && share < most;
+    if (!fits) return { refused: 'range', text: 'With this scale the trip limit of the input could not be measured.' };
+    this.#scales = { ...this.#scales, [input]: scale };
+    this.#calibrated = true;
+    return { word: 'calibrate' };
   }
 
   /** LINE-84. */
@@ -477,11 +637,17 @@ export class SimulatedController {
         return { word: 'describe', topic, extensions: EXTENSIONS };
       case 'rail':
         return { word: 'describe', topic, ...this.#railOutputs };
+      case 'watch':
+        return { word: 'describe', topic, ...WATCH };
+      case 'health':
+        return { word: 'describe', topic, badLines: this.#badLines + this.#splitter.overlong, byteErrors: 0, starts: this.#starts, cause: this.#cause, stackFree: FREE_STACK };
+      case 'calibration':
+        return { word: 'describe', topic, scales: this.#scales, stored: this.#calibrated };
     }
   }
 
   #arm(): Outcome {
-    const interlocks = this.#plant.read().interlocks;
+    const { interlocks } = this.#read();
     if ((interlocks & EMERGENCY_STOP) === 0) this.#latch('emergency-stop');
     if (this.#fault !== null) return this.#faultRefusal(this.#fault);
     if ((interlocks & ALL_CLOSED) !== ALL_CLOSED) {
@@ -542,14 +708,19 @@ export class SimulatedController {
 
   #clear(): Outcome {
     if (this.#fault === null) return { word: 'clear' };
-    const now = this.#plant.read();
+    const now = this.#read();
     const there =
       (now.interlocks & EMERGENCY_STOP) === 0 ||
       (this.#fault === 'interlock-cover' && (now.interlocks & COVER) === 0) ||
       (this.#fault === 'interlock-ventilation' && (now.interlocks & VENTILATION) === 0) ||
       now.currentMa > SAFETY.tripMa ||
       now.pressurePa > SAFETY.tripPa ||
-      hottest(now) > SAFETY.tripMilliC;
+      hottest(now) > SAFETY.tripMilliC ||
+      this.#isLost('pressure', now) ||
+      this.#isLost('rail', now) ||
+      this.#isLost('meter', now) ||
+      this.converterStopped ||
+      this.#overrun;
     if (there) return { refused: 'fault', text: `The cause of a fault (latched: ${this.#fault}) is still there.` };
     this.#fault = null;
     return { word: 'clear' };

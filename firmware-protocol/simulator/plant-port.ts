@@ -1,4 +1,5 @@
 /** What the controller's pins touch: the simulated controller and the emulated firmware drive the same plant by this. */
+import type { Input } from '../line/messages.ts';
 
 export interface PlantReadings {
   readonly supplyMv: number;
@@ -10,6 +11,8 @@ export interface PlantReadings {
   /** Flow meter edges since the plant was made, and the plant time of the latest, us. */
   readonly edges: number;
   readonly lastEdgeUs: number;
+  /** Inputs whose voltage stands perfectly still, without the noise that every live one has: the converter says one number. */
+  readonly frozen: readonly Input[];
   /** Bit i is interlock i; 1 is closed (healthy). Bit 0 is the emergency stop, bit 1 the cover, bit 2 the ventilation. */
   readonly interlocks: number;
 }
@@ -32,4 +35,6 @@ export interface PlantPort {
   /** Drives `channel` from `startUs` (not before the last `advanceTo`) for `widthUs`. */
   pulse(channel: number, startUs: number, widthUs: number): void;
   read(): PlantReadings;
+  /** Supply current while `channel` is driven, once its coil has taken what it takes, mA. */
+  drivenMa(channel: number): number;
 }

@@ -45,6 +45,14 @@ const faultKinds = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('injector-leaking'), channel: z.int().min(1), ...leak }),
   /** Fluid that passes the meter and no injector: a fitting of the rail, a relief valve that does not shut. */
   z.strictObject({ kind: z.literal('fitting-leaking'), ...leak }),
+  /** A short circuit in place of the coil: nothing opens, and the supply gives all it can while the channel is driven. */
+  z.strictObject({ kind: z.literal('coil-shorted'), channel: z.int().min(1) }),
+  /** The transducer's signal lies at one end of its electrical range: wire or supply of it is gone, or it is shorted. */
+  z.strictObject({ kind: z.literal('sensor-lost'), sensor: sensor.exclude(['supply', 'current']), end: z.enum(['low', 'high']) }),
+  /** The analog converter of the controller takes no more readings; the last ones stand. */
+  z.strictObject({ kind: z.literal('converter-stopped') }),
+  /** The meter's input rattles, edges a second on top of the meter's own. */
+  z.strictObject({ kind: z.literal('meter-rattling'), hertz: z.number().positive() }),
   z.strictObject({ kind: z.literal('meter-silent') }),
   z.strictObject({ kind: z.literal('supply-out-of-reach'), maxV: z.number().positive() }),
   z.strictObject({ kind: z.literal('emergency-stop') }),

@@ -37,6 +37,7 @@ class Host {
       setRail: (outputs) => plant.setRail(outputs),
       pulse: (channel, startUs, widthUs) => plant.pulse(channel, startUs, widthUs),
       read: () => plant.read(),
+      drivenMa: (channel) => plant.drivenMa(channel),
       begin: (fault) => {
         note('begin', fault);
         plant.begin(fault);

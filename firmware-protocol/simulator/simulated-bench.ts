@@ -131,6 +131,8 @@ export class SimulatedBench {
       pending.dueUs = forS === undefined ? Number.POSITIVE_INFINITY : this.#now + forS * 1e6;
       if (fault.kind === 'controller-reset') {
         this.#controller.reset();
+      } else if (fault.kind === 'converter-stopped') {
+        this.#controller.converterStopped = true;
       } else if (isWireFault(fault)) {
         this.#toHost.begin(fault);
         this.#toController.begin(fault);
@@ -143,6 +145,8 @@ export class SimulatedBench {
       if (isWireFault(fault)) {
         this.#toHost.end(fault);
         this.#toController.end(fault);
+      } else if (fault.kind === 'converter-stopped') {
+        this.#controller.converterStopped = false;
       } else if (fault.kind !== 'controller-reset') {
         this.#plant.end(fault);
       }

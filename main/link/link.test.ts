@@ -99,6 +99,9 @@ function answerAll(wire: TestWire): void {
       case 'rail':
         wire.say(encodeReply(seq, { word: 'rail', pumping: false, relieved: true, shut: false, keeping: false }));
         break;
+      case 'echo':
+        wire.say(encodeReply(seq, { word: 'echo', number: 0, channel: 0, widthNs: 0, periodUs: 0, count: 0 }));
+        break;
       default:
         wire.say(encodeReply(seq, { word: request.word }));
         break;

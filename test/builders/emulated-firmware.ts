@@ -7,7 +7,8 @@ import { EmulatedBoard } from '../../firmware-protocol/emulation/emulated-board.
 import { buildFirmware, type FirmwareBuild } from '../../firmware-protocol/firmware/build.ts';
 import { LONGEST_TO_HOST } from '../../firmware-protocol/line/codec.ts';
 import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';
-import type { PlantPort } from '../../firmware-protocol/simulator/plant-port.ts';
+import type { Input } from '../../firmware-protocol/line/messages.ts';
+import type { PlantPort, RailOutputs } from '../../firmware-protocol/simulator/plant-port.ts';
 
 let built: FirmwareBuild | null = null;
 
@@ -21,7 +22,14 @@ export function firmware(): FirmwareBuild {
 }
 
 /** A bench at rest on which nothing ever happens; for tests of the firmware alone. `interlocks` can be changed. */
-export function stillPlant(): PlantPort & { interlocks: number; supplyMv: number; pressurePa: number; currentMa: number } {
+export function stillPlant(): PlantPort & {
+  interlocks: number;
+  supplyMv: number;
+  pressurePa: number;
+  currentMa: number;
+  frozen: readonly Input[];
+  rail: RailOutputs;
+} {
   return {
     interlocks: 0b111,
     supplyMv: 0,
@@ -32,14 +40,19 @@ export function stillPlant(): PlantPort & { interlocks: number; supplyMv: number
     setSupply(mv) {
       this.supplyMv = mv;
     },
-    setRail: () => undefined,
+    frozen: [],
+    rail: { pump: false, reliefShut: false, shutOff: false },
+    setRail(outputs) {
+      this.rail = outputs;
+    },
+    drivenMa: () => 0,
     setPressure(pa) {
       this.pressurePa = pa;
     },
     read() {
       return {
         supplyMv: this.supplyMv, currentMa: this.currentMa, pressurePa: this.pressurePa, railMilliC: 20_000, meterMilliC: 20_000,
-        edges: 0, lastEdgeUs: 0, interlocks: this.interlocks,
+        edges: 0, lastEdgeUs: 0, frozen: this.frozen, interlocks: this.interlocks,
       };
     },
   };

@@ -260,7 +260,7 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
         }
       },
       read: () => ({
-        supplyMv: 0, currentMa: 0, pressurePa: 100_000, railMilliC: 20_000, meterMilliC: 20_000, edges, lastEdgeUs, interlocks: 7,
+        supplyMv: 0, currentMa: 0, pressurePa: 100_000, railMilliC: 20_000, meterMilliC: 20_000, edges, lastEdgeUs, frozen: [], interlocks: 7,
       }),
     };
     const bench = new Bench(plant);

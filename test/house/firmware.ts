@@ -393,7 +393,7 @@ export async function sweep(injectors: number, voltages: readonly number[], widt
     injectors: whole.injectors.slice(0, injectors),
     axes: { ...whole.axes, voltageV: [...voltages], widthMs: [...widthsMs], replicates },
   }));
-  const bench = scenario({ rail: { pump: false, relief: false, shutOff: false } });
+  const bench = scenario();
   const simulated = reduction((await runInProcess({ plan, scenario: bench })).state);
   const folder = scratchFolder();
   const clock = new VirtualClock(Date.UTC(2026, 1, 1));

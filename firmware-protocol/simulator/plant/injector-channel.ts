@@ -69,6 +69,11 @@ export class InjectorChannel {
     if (resistance !== this.#table.parts.resistance) this.#table = new PulseTable({ ...this.injector.parts, resistance }, this.#circuit);
   }
 
+  /** At 20 degC. */
+  get coilOhm(): number {
+    return this.#table.parts.resistance;
+  }
+
   /** Effective area while open, m2. */
   get openArea(): number {
     return this.#table.openArea * this.passes;

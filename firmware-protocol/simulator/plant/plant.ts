@@ -5,7 +5,9 @@
  */
 import { simulatedBenchEquipment } from '../certificates.ts';
 import type { PlantPort, PlantReadings, RailOutputs } from '../plant-port.ts';
+import type { Input } from '../../line/messages.ts';
 import { RandomSource } from '../random.ts';
+import { SCALES } from '../scales.ts';
 import type { Fault, Scenario } from '../scenario.ts';
 import { heptaneDensity } from './fluid.ts';
 import { InjectorChannel, type Draw } from './injector-channel.ts';
@@ -30,6 +32,8 @@ export interface Plant extends PlantPort {
 const AMBIENT_PA = simulatedBenchEquipment.ambientKpa * 1e3;
 /** Where the bench's regulator stands until it is told otherwise, and where it always stands if it cannot be told. */
 const HOME_PA = 400e3;
+/** The supply's own limit. */
+const MOST_CURRENT_A = 10;
 const REGULATOR_MAX_PA = 700e3;
 /** Slow things (regulator, speed of the meter, warming) move in steps of this, the creep of the room every so many. */
 const TICK_US = 20_000;
@@ -50,6 +54,10 @@ const SENSOR_NOISE: Readonly<Record<Sensor, number>> = {
   pressure: 120,
   'rail-temperature': 10,
   'meter-temperature': 10,
+};
+
+const INPUT_OF: Readonly<Record<Sensor, Input>> = {
+  supply: 'supply', current: 'current', pressure: 'pressure', 'rail-temperature': 'rail', 'meter-temperature': 'meter',
 };
 
 interface PendingPulse {
@@ -104,6 +112,9 @@ class SimulatedPlant implements Plant {
   readonly #seatLeaks = new Map<number, number>();
   readonly #leaks = new Map<FaultKind, Leak>();
   #leaksBegun = 0;
+  /** Edges a second that do not come from the meter, and how many there were. */
+  #rattle = 0;
+  #rattled = 0;
   /** Channels whose injector opened and does not shut any more, and those whose driver always conducts. */
   readonly #hanging = new Set<number>();
   #shorted: readonly number[] = [];
@@ -186,10 +197,23 @@ class SimulatedPlant implements Plant {
       pressurePa: read('pressure'),
       railMilliC: read('rail-temperature'),
       meterMilliC: read('meter-temperature'),
-      edges: this.#meter.edges,
-      lastEdgeUs: this.#meter.lastEdgeUs,
+      edges: this.#meter.edges + Math.floor(this.#rattled),
+      lastEdgeUs: this.#rattle > 0 ? this.#now : this.#meter.lastEdgeUs,
+      frozen: this.#faults.flatMap((f) => (f.kind === 'sensor-stuck' || f.kind === 'sensor-lost' ? [INPUT_OF[f.sensor]] : [])),
       interlocks: stopped ? 0b110 : 0b111,
     };
+  }
+
+  drivenMa(channel: number): number {
+    const driven = this.#wiredTo(channel);
+    const injector = this.#channels[driven - 1];
+    const supplyV = this.#supply.at(this.#now);
+    if (injector === undefined || supplyV === 0) return 0;
+    return this.#isShort(driven) ? MOST_CURRENT_A * 1e3 : (1e3 * supplyV) / injector.coilOhm;
+  }
+
+  #isShort(channel: number): boolean {
+    return this.#faults.some((fault) => fault.kind === 'coil-shorted' && fault.channel === channel);
   }
 
   begin(fault: FaultKind): void {
@@ -216,6 +240,7 @@ class SimulatedPlant implements Plant {
     let maxV: number | null = null;
     let stopped = false;
     let silent = false;
+    let rattle = 0;
     const shut = new Set<number>();
     const shorted: number[] = [];
     const coils = new Map<number, number>();
@@ -247,6 +272,12 @@ class SimulatedPlant implements Plant {
         case 'injector-erratic':
           erratic.set(fault.channel, fault.percent / 100);
           break;
+        case 'meter-rattling':
+          rattle += fault.hertz;
+          break;
+        case 'coil-shorted':
+        case 'sensor-lost':
+        case 'converter-stopped':
         case 'channels-swapped':
         case 'injector-stuck-open':
         case 'pressure-loss':
@@ -274,6 +305,7 @@ class SimulatedPlant implements Plant {
       channel.erratic = erratic.get(i + 1) ?? 0;
     });
     this.#shorted = shorted;
+    this.#rattle = rattle;
     for (const channel of this.#hanging) if (!this.#hangs(channel)) this.#hanging.delete(channel);
     this.#refreshLeak();
   }
@@ -282,6 +314,7 @@ class SimulatedPlant implements Plant {
   #pass(us: number): void {
     const dt = (us - this.#now) / 1e6;
     if (dt <= 0) return;
+    this.#rattled += this.#rattle * dt;
     let flow = this.#leak;
     let current = 0;
     for (const draw of this.#draws) {
@@ -322,6 +355,11 @@ class SimulatedPlant implements Plant {
     if (channel === undefined || pulse.widthUs <= 0) return;
     const supplyV = this.#supply.at(this.#now);
     if (supplyV === 0) return;
+    if (this.#isShort(pulse.channel)) {
+      const toUs = pulse.startUs + pulse.widthUs;
+      this.#draws.push({ fromUs: pulse.startUs, toUs, area: 0, current: MOST_CURRENT_A, nextUs: pulse.startUs, flow: 0 });
+      return;
+    }
     const draw = channel.pulse(pulse.startUs, pulse.widthUs, supplyV, this.#rail.pressure, this.#fluidC);
     if (draw.area > 0 && !this.#hanging.has(pulse.channel) && this.#hangs(pulse.channel)) {
       this.#hanging.add(pulse.channel);
@@ -404,6 +442,9 @@ class SimulatedPlant implements Plant {
 
   /** A sensor's value in the unit of the wire, with its error, noise and faults. */
   #reading(sensor: Sensor): number {
+    for (const fault of this.#faults) {
+      if (fault.kind === 'sensor-lost' && fault.sensor === sensor) return SCALES[INPUT_OF[sensor]][fault.end === 'low' ? 'zero' : 'full'];
+    }
     for (const [fault, value] of this.#stuckAt) if (fault.kind === 'sensor-stuck' && fault.sensor === sensor) return value;
     let value = this.#true(sensor);
     let noise = this.#sensorNoise === null ? 0 : SENSOR_NOISE[sensor] * this.#sensorNoise.normal();
