@@ -334,7 +334,7 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
   });
 
   it('a short sweep finds the dead time that the simulated controller finds', async () => {
-    for (const cell of await sweep(1, [14], [4, 6, 8, 11], 1)) {
+    for (const cell of await sweep(1, [14], [4, 6, 8, 11], 2)) {
       expect(Math.abs(cell.firmwareS - cell.simulatedS)).toBeLessThan(cell.expandedUncertaintyS);
       expect(cell.expandedUncertaintyS).toBeLessThan(60e-6);
     }
