@@ -16,7 +16,7 @@
 #define CONVERT (_BV(ADEN) | _BV(ADSC) | _BV(ADIE) | _BV(ADPS2) | _BV(ADPS1) | _BV(ADPS0))
 
 /*
- * Every other conversion is one of the current, whatever the outputs do, so that a pulse of 0.45 ms or longer has two in
+ * Every other conversion is one of the current, whatever the outputs do, so that a pulse of 0.5 ms or longer has two in
  * it (LINE-95) and no mean is weighted towards the pulses or the pauses. Two of the six go into the current's mean.
  */
 struct turn {

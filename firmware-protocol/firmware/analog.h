@@ -14,11 +14,11 @@ void analog_init(void);
 /* 0: with this scale the trip limit of the input could not be measured, or the numbers would not fit; nothing changed. */
 uint8_t analog_set_scale(uint8_t input, struct scale scale);
 struct scale analog_scale(uint8_t input);
-/* Mean of the latest 64 conversions of each input, 32 of the temperatures: 40 ms. Call with interrupts off. */
+/* Mean of the latest 64 conversions of each input, 32 of the temperatures: 45 ms. Call with interrupts off. */
 void analog_sums(uint16_t sums[]);
 int32_t analog_value(uint8_t input, uint16_t sum);
 
-/* What a look at the latest block of readings, 10 ms, has found. */
+/* What a look at the latest block of readings, 11 ms, has found. */
 #define OVER_CURRENT 0x01
 #define OVER_PRESSURE 0x02
 #define OVER_TEMPERATURE 0x04

@@ -31,8 +31,11 @@ function run(command: string, args: readonly string[]): { readonly missing: bool
   return { missing: false, ok: result.status === 0, out: result.stdout + result.stderr };
 }
 
-/** `serialNumber`: 1 to 24 characters of a name of the line. `outFolder` is made if it is not there. */
-export function buildFirmware(outFolder: string, serialNumber = '0001'): FirmwareBuild {
+/**
+ * `serialNumber`: 1 to 24 characters of a name of the line. `outFolder` is made if it is not there. `defines` take the
+ * place of what `board.h` says, for a board of another make.
+ */
+export function buildFirmware(outFolder: string, serialNumber = '0001', defines: Readonly<Record<string, string>> = {}): FirmwareBuild {
   if (!/^[A-Za-z0-9._-]{1,24}$/.test(serialNumber)) {
     return { ok: false, missing: false, text: `"${serialNumber}" is not a serial number: 1 to 24 letters, digits, '.', '_' or '-'.` };
   }
@@ -41,7 +44,7 @@ export function buildFirmware(outFolder: string, serialNumber = '0001'): Firmwar
   const elf = join(outFolder, 'railhouse.elf');
   const hexPath = join(outFolder, 'railhouse.hex');
   const compiled = run('avr-gcc', [
-    `-mmcu=${CHIP}`, '-DF_CPU=16000000UL', `-DSERIAL_NUMBER="${serialNumber}"`, '-std=gnu11', '-Os', '-flto',
+    `-mmcu=${CHIP}`, '-DF_CPU=16000000UL', `-DSERIAL_NUMBER="${serialNumber}"`, ...Object.entries(defines).map(([name, value]) => `-D${name}=${value}`), '-std=gnu11', '-Os', '-flto',
     '-Wall', '-Wextra', '-Werror', '-ffunction-sections', '-fdata-sections', '-Wl,--gc-sections', ...sources, '-o', elf,
   ]);
   if (compiled.missing) {

@@ -12,7 +12,7 @@
 /* How often the interlocks are looked at; a change counts when two looks running see it (LINE-59). */
 #define LOOK_MS 5
 #define CONVERTER_LOOKS (CONVERTER_MS / LOOK_MS)
-#define FROZEN_LOOKS (FROZEN_MS / 10) /* looks of the converter, 10 ms each */
+#define FROZEN_LOOKS (FROZEN_MS / 11) /* looks of the converter, 11 ms each */
 #define IDLE_LOOKS (IDLE_MS / LOOK_MS)
 #define AFTER_PULSE_LOOKS (AFTER_PULSE_MS / LOOK_MS)
 #define RAIL_BITS (_BV(PUMP_BIT) | _BV(RELIEF_BIT) | _BV(SHUT_OFF_BIT))

@@ -783,3 +783,145 @@ describe('the rail', () => {
     expect(bench.frame().fault).toBe('');
   });
 });
+
+describe('single faults that version 1 does not see', () => {
+  it.each([
+    ['sensor-pressure', { pressurePa: -125_000 }],
+    ['sensor-pressure', { pressurePa: 1_125_000 }],
+    ['sensor-rail-temperature', { railMilliC: -32_500 }],
+    ['sensor-meter-temperature', { meterMilliC: 92_500 }],
+  ] as const)('LINE-92 %s: a transducer outside its electrical range trips within 50 ms, armed or not, until it is back', (fault, reading) => {
+    const bench = greeted();
+    const healthy = { ...bench.plant.reads };
+    Object.assign(bench.plant.reads, reading);
+    bench.passMs(50);
+    expect(bench.code({ word: 'arm' })).toBe('fault');
+    bench.passMs(100);
+    expect(bench.frame().fault).toBe(fault);
+    expect(bench.code({ word: 'clear' })).toBe('fault');
+    bench.plant.reads = healthy;
+    bench.passMs(100);
+    expect(bench.code({ word: 'clear' })).toBe('done');
+  });
+
+  it.each(['pressure', 'current'] as const)('LINE-92 a frozen %s trips after two seconds of pulses, and not without pulses', (input) => {
+    const bench = pumping();
+    bench.plant.reads.frozen = [input];
+    bench.passAliveMs(5_000);
+    expect(bench.frame().fault).toBe('');
+    bench.ask(burst({ count: 1_000 }));
+    bench.passAliveMs(1_900);
+    expect(bench.frame().fault).toBe('');
+    bench.passAliveMs(200);
+    expect(bench.frame()).toMatchObject({ fault: `sensor-${input}`, active: false });
+    expect(bench.code({ word: 'clear' })).toBe('done');
+  });
+
+  it('LINE-93 a converter that stands still trips within 50 ms and cannot be cleared', () => {
+    const bench = armed();
+    bench.passMs(100);
+    bench.controller.converterStopped = true;
+    bench.plant.reads.pressurePa = 1_000_000;
+    bench.passMs(50);
+    expect(bench.code({ word: 'arm' })).toBe('fault');
+    bench.passMs(100);
+    expect(bench.frame()).toMatchObject({ fault: 'converter', armed: false });
+    expect(bench.code({ word: 'clear' })).toBe('fault');
+    bench.controller.converterStopped = false;
+    bench.plant.reads.pressurePa = 400_000;
+    bench.passMs(100);
+    expect(bench.code({ word: 'clear' })).toBe('done');
+  });
+
+  it('LINE-94 current without a burst trips within a second, after a burst too; current in pulses does not', () => {
+    const bench = armed();
+    bench.plant.reads.currentMa = 900;
+    bench.ask(burst({ count: 100 }));
+    bench.passAliveMs(1_990);
+    expect(bench.frame().fault).toBe('');
+    bench.passAliveMs(1_000);
+    expect(bench.frame()).toMatchObject({ fault: 'driver', armed: false, done: 100 });
+  });
+
+  it('LINE-94 flow without a burst trips within a second, unless the rail is being filled', () => {
+    for (const [rising, fault] of [[0, 'driver'], [5_000, '']] as const) {
+      const bench = armed();
+      bench.passAliveMs(500);
+      for (let ms = 0; ms < 1_300; ms += 10) {
+        bench.plant.reads.edges += 1;
+        bench.plant.reads.pressurePa += rising / 50;
+        bench.ask({ word: 'alive' });
+        bench.passMs(10);
+      }
+      expect(bench.frame().fault).toBe(fault);
+    }
+  });
+
+  it('LINE-94 a leak of 10 mL/min is no fault of a driver', () => {
+    const bench = armed();
+    for (let ms = 0; ms < 5_000; ms += 125) {
+      bench.plant.reads.edges += 1;
+      bench.ask({ word: 'alive' });
+      bench.passMs(125);
+    }
+    expect(bench.frame().fault).toBe('');
+  });
+
+  it.each([[2_500_000, 20_000], [5_000_000, 20_000], [4_000_000, 10_000], [100_000, 1_000]])('LINE-95 a short circuit in pulses of %i ns every %i us trips within 2 ms', (widthNs, periodUs) => {
+    const bench = armed();
+    bench.plant.driven = 10_000;
+    bench.ask(burst({ widthNs, periodUs, count: 1_000 }));
+    bench.passMs(1);
+    expect(bench.plant.pulses).toHaveLength(1);
+    bench.passMs(2);
+    expect(bench.ask({ word: 'arm' })).toMatchObject({ code: 'fault', text: expect.stringContaining('over-current') as string });
+    bench.passMs(200);
+    expect(bench.frame()).toMatchObject({ fault: 'over-current', active: false });
+  });
+
+  it('LINE-96 a meter that rattles is a fault, and nothing is counted in silence', () => {
+    const bench = armed();
+    bench.plant.reads.edges += 400;
+    bench.passMs(100);
+    expect(bench.frame().fault).toBe('meter');
+  });
+
+  it('LINE-90 echoes the latest burst', () => {
+    const bench = armed();
+    expect(bench.ask({ word: 'echo' })).toEqual({ word: 'echo', number: 0, channel: 0, widthNs: 0, periodUs: 0, count: 0 });
+    bench.ask(burst({ channel: 3, widthNs: 2_500_100 }));
+    expect(bench.ask({ word: 'echo' })).toEqual({ word: 'echo', number: 1, channel: 3, widthNs: 2_500_000, periodUs: 20_000, count: 5 });
+  });
+
+  it('LINE-91 a calibration moves the reading and the trip with it, and outlives a reset', () => {
+    const bench = greeted();
+    expect(bench.code({ word: 'calibrate', input: 'pressure', zero: 0, full: 700_000 })).toBe('range');
+    // The transducer reads 2 % low: 700 kPa of it are 714 kPa.
+    expect(bench.code({ word: 'calibrate', input: 'pressure', zero: -127_500, full: 1_147_500 })).toBe('done');
+    bench.controller.reset();
+    bench.passMs(400);
+    bench.ask({ word: 'hello', token: 'b' });
+    expect(bench.ask({ word: 'describe', topic: 'calibration' })).toMatchObject({ stored: true, scales: { pressure: { full: 1_147_500 } } });
+    bench.plant.reads.pressurePa = 686_000;
+    bench.passMs(100);
+    expect(bench.frame()).toMatchObject({ fault: '', pressurePa: 699_720 });
+    bench.plant.reads.pressurePa = 687_000;
+    bench.passMs(100);
+    expect(bench.frame().fault).toBe('over-pressure');
+    expect(bench.code({ word: 'calibrate', input: 'pressure', zero: -125_000, full: 1_125_000 })).toBe('done');
+    bench.ask({ word: 'clear' });
+    bench.ask({ word: 'arm' });
+    expect(bench.code({ word: 'calibrate', input: 'pressure', zero: -125_000, full: 1_125_000 })).toBe('busy');
+  });
+
+  it('LINE-98 counts bad lines, over-long ones too, and starts', () => {
+    const bench = greeted();
+    bench.say('noise\n\n');
+    bench.say(`${'x'.repeat(500)}\n`);
+    expect(bench.ask({ word: 'describe', topic: 'health' })).toMatchObject({ badLines: 2, starts: 1, cause: 'power-on' });
+    bench.controller.reset();
+    bench.passMs(400);
+    bench.ask({ word: 'hello', token: 'b' });
+    expect(bench.ask({ word: 'describe', topic: 'health' })).toMatchObject({ badLines: 0, starts: 2, cause: 'button' });
+  });
+});

@@ -184,8 +184,8 @@ test('make-safe breaks a silence', async () => {
 test.each([['lines-lost'], ['lines-garbled'], ['lines-repeated']] as const)(
   'LINE-13: on a line with %s every request is done exactly once',
   async (kind) => {
-    // A dead-man of 5 s: with a third of the lines lost, one of 1 s would rightly act now and then.
-    const faults = [{ begins: { atS: 0 }, fault: { kind, direction: 'both' as const, probability: 0.3 } }];
+    // A dead-man of 5 s: with a quarter of the lines lost, one of 1 s would rightly act now and then.
+    const faults = [{ begins: { atS: 0 }, fault: { kind, direction: 'both' as const, probability: 0.25 } }];
     const c = await connected({ faults }, { deadManMs: 5000 });
     await arm(c);
     for (let number = 1; number <= 40; number += 1) {
@@ -428,6 +428,22 @@ test('LINE-88 a pump that is not given up is not called safe', async () => {
   const reply = await result.bench.perform({ kind: 'make-safe' });
   expect(reply).toMatchObject({ kind: 'no-answer' });
   if (reply.kind === 'no-answer') expect(reply.text).toContain('pump and relief valve');
+});
+
+test.each([
+  ['channel', /(echo .* channel=)1/, '$12', 'on channel 2'],
+  ['period', /(echo .* period-us=)20000/, '$140000', 'every 40 ms'],
+])('LINE-90 a burst with another %s than was asked for is stopped and refused', async (_, from, to, says) => {
+  const clock = newClock();
+  const running = switchOn(clock);
+  const { result, frames } = await tryConnect(clock, () => Promise.resolve([rewriting(running, (body) => body.replace(from, to))]));
+  if (!result.ok) throw new Error(result.text);
+  await result.bench.perform({ kind: 'arm' });
+  const reply = await result.bench.perform(burst(1000));
+  expect(reply).toMatchObject({ kind: 'refused', code: 'burst-not-kept' });
+  if (reply.kind === 'refused') expect(reply.text).toContain(says);
+  await wait(clock, 200);
+  expect(frames.at(-1)?.burst.active).toBe(false);
 });
 
 test('a burst whose width the controller does not keep is stopped and refused', async () => {

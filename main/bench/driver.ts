@@ -102,6 +102,8 @@ interface Conversation {
   readonly identity: BenchIdentity;
   readonly capabilities: BenchCapabilities;
   readonly bootId: string;
+  /** The controller can say what a burst drives (LINE-90). */
+  readonly echoes: boolean;
 }
 
 const failure = (code: ConnectFailureCode, text: string): ConnectFailure => ({ ok: false, code, text });
@@ -158,6 +160,7 @@ class BenchDriver implements Bench {
   readonly #listeners = new Set<BenchListener>();
   readonly #closing = new AbortController();
   #link: Link;
+  #echoes: boolean;
   #up = true;
   /** Why the link is down; only read while it is. */
   #downReason = '';
@@ -172,6 +175,7 @@ class BenchDriver implements Bench {
     this.identity = conversation.identity;
     this.capabilities = conversation.capabilities;
     this.bootId = conversation.bootId;
+    this.#echoes = conversation.echoes;
     this.link = channel.description;
     this.#options = options;
     this.#listeners.add({ onFrame: options.onFrame ?? (() => undefined), onLink: options.onLink ?? (() => undefined) });
@@ -311,8 +315,29 @@ class BenchDriver implements Bench {
           text: `The controller answered with a pulse width of ${answer.reply.widthNs / 1e6} ms in place of ${widthNs / 1e6} ms. The burst was stopped. Have the controller's firmware looked at.`,
         };
       }
+      return this.#echoes ? this.#checkEcho(request, answer.reply, signal) : { kind: 'done' };
     }
     return asBenchReply(answer);
+  }
+
+  /** LINE-90: a controller that drives another channel than it was asked for would measure one injector under another's name. */
+  async #checkEcho(request: BurstRequest, { number, widthNs }: Extract<Reply, { word: 'burst' }>, signal: AbortSignal | undefined): Promise<BenchReply> {
+    const answer = await this.#ask({ word: 'echo' }, signal);
+    if (answer.kind !== 'reply' || answer.reply.word !== 'echo') return asBenchReply(answer);
+    const echo = answer.reply;
+    const periodUs = Math.round(toMicroseconds(request.period));
+    const kept =
+      echo.number === number && echo.channel === request.channel && echo.widthNs === widthNs && echo.periodUs === periodUs && echo.count === request.count;
+    if (kept) return { kind: 'done' };
+    await this.#ask({ word: 'halt' }, undefined);
+    const words = (channel: number, ns: number, us: number, count: number) => `${count} pulses of ${ns / 1e6} ms every ${us / 1e3} ms on channel ${channel}`;
+    return {
+      kind: 'refused',
+      code: 'burst-not-kept',
+      text:
+        `The controller drove ${words(echo.channel, echo.widthNs, echo.periodUs, echo.count)} in place of ` +
+        `${words(request.channel, widthNs, periodUs, request.count)}. The burst was stopped. Have the controller looked at before anything is measured with it.`,
+    };
   }
 
   async #keepSilent(ms: number, signal: AbortSignal | undefined): Promise<BenchReply> {
@@ -500,6 +525,7 @@ class BenchDriver implements Bench {
     this.#link = link;
     this.link = description;
     this.bootId = conversation.bootId;
+    this.#echoes = conversation.echoes;
     if (!sameBoot) this.#lastFrame = -1;
     this.#lastFrameAt = this.#options.clock.now();
     this.#up = true;
@@ -610,7 +636,7 @@ async function converse(
     const set = await ask(request);
     if (!set.ok) return set;
   }
-  return { ok: true, identity, capabilities, bootId: boot };
+  return { ok: true, identity, capabilities, bootId: boot, echoes: names.includes('echo') };
 }
 
 function outsideLimits({ deadManMs, telemetryHz }: LinkSettings, c: BenchCapabilities): ConnectFailure | null {

@@ -10,15 +10,19 @@ import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';
 import type { Input } from '../../firmware-protocol/line/messages.ts';
 import type { PlantPort, RailOutputs } from '../../firmware-protocol/simulator/plant-port.ts';
 
-let built: FirmwareBuild | null = null;
+const built = new Map<string, FirmwareBuild>();
 
-export function firmware(): FirmwareBuild {
-  if (built === null) {
+/** `defines`: of a board of another make. */
+export function firmware(defines: Readonly<Record<string, string>> = {}): FirmwareBuild {
+  const key = JSON.stringify(defines);
+  let it = built.get(key);
+  if (it === undefined) {
     const folder = mkdtempSync(join(tmpdir(), 'railhouse-firmware-'));
-    built = buildFirmware(folder);
+    it = buildFirmware(folder, '0001', defines);
     rmSync(folder, { recursive: true, force: true });
+    built.set(key, it);
   }
-  return built;
+  return it;
 }
 
 /** A bench at rest on which nothing ever happens; for tests of the firmware alone. `interlocks` can be changed. */
@@ -27,6 +31,8 @@ export function stillPlant(): PlantPort & {
   supplyMv: number;
   pressurePa: number;
   currentMa: number;
+  railMilliC: number;
+  meterMilliC: number;
   frozen: readonly Input[];
   rail: RailOutputs;
 } {
@@ -35,6 +41,8 @@ export function stillPlant(): PlantPort & {
     supplyMv: 0,
     pressurePa: 100_000,
     currentMa: 0,
+    railMilliC: 20_000,
+    meterMilliC: 20_000,
     advanceTo: () => undefined,
     pulse: () => undefined,
     setSupply(mv) {
@@ -51,7 +59,7 @@ export function stillPlant(): PlantPort & {
     },
     read() {
       return {
-        supplyMv: this.supplyMv, currentMa: this.currentMa, pressurePa: this.pressurePa, railMilliC: 20_000, meterMilliC: 20_000,
+        supplyMv: this.supplyMv, currentMa: this.currentMa, pressurePa: this.pressurePa, railMilliC: this.railMilliC, meterMilliC: this.meterMilliC,
         edges: 0, lastEdgeUs: 0, frozen: this.frozen, interlocks: this.interlocks,
       };
     },

@@ -2,6 +2,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { conformanceChecks } from '../../firmware-protocol/conformance/suite.ts';
+import { sealLine } from '../../firmware-protocol/line/codec.ts';
 import { CLOCK_HZ } from '../../firmware-protocol/emulation/atmega2560.ts';
 import type { PlantPort } from '../../firmware-protocol/simulator/plant-port.ts';
 import { firmware, stillPlant } from '../builders/emulated-firmware.ts';
@@ -10,6 +11,23 @@ import { Bench, conformance, fuzzFirmware, pulseTrains, silentHost, sweep, train
 const built = firmware();
 const reason = built.ok ? '' : ` (skipped: ${built.text})`;
 const CYCLES_PER_US = CLOCK_HZ / 1e6;
+
+/** A slot of the count of starts as the firmware keeps it: the number, and CRC-16/MCRF4XX over it. */
+function slotOf(value: number): number[] {
+  const bytes = [0, 8, 16, 24].map((shift) => (value >>> shift) & 0xff);
+  let crc = 0xffff;
+  for (const byte of bytes) {
+    crc ^= byte;
+    for (let bit = 0; bit < 8; bit += 1) crc = (crc & 1) !== 0 ? (crc >> 1) ^ 0x8408 : crc >> 1;
+  }
+  return [...bytes, crc & 0xff, crc >> 8, 0, 0];
+}
+
+/** Three bad lines: noise, one that is too long, and one whose checksum is right and that is no request. */
+async function fuzzABit(bench: Bench): Promise<void> {
+  bench.port.send(`noise\n${'x'.repeat(200)}\n${sealLine('= 1 alive')}`);
+  await bench.listen(60);
+}
 
 // A compiler that is there and refuses the sources is a failure, not a reason to skip.
 it('the firmware compiles wherever there is a compiler', () => {
@@ -231,6 +249,8 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
     const plant = stillPlant();
     const bench = new Bench(plant);
     await bench.arm();
+    // Held open, because current on an idle bench is another fault (LINE-94).
+    await bench.done({ word: 'burst', channel: 1, widthNs: 100_000_000, periodUs: 100_000, count: 100 });
     Object.assign(plant, below);
     await bench.listen(200);
     expect(await bench.frame()).toMatchObject({ armed: true, fault: '' });
@@ -240,6 +260,271 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
     while (bench.port.board.chip.output('A', 3)) await bench.port.wait(0.1);
     expect(bench.port.nowUs - changedUs).toBeLessThanOrEqual(50_000);
     expect(await bench.frame()).toMatchObject({ armed: false, fault });
+    expect(await bench.ask({ word: 'clear' })).toMatchObject({ code: 'fault' });
+  });
+
+  it.each([
+    ['safe', async (bench: Bench) => void (await bench.done({ word: 'safe' }))],
+    ['the dead-man', async (bench: Bench) => { await bench.done({ word: 'deadman', ms: 100 }); await bench.listen(160); }],
+    ['the ventilation', async (bench: Bench, plant: ReturnType<typeof stillPlant>) => { plant.interlocks = 0b011; await bench.listen(60); }],
+    ['the emergency stop', async (bench: Bench, plant: ReturnType<typeof stillPlant>) => { plant.interlocks = 0b110; await bench.listen(60); }],
+    ['a reset', async (bench: Bench) => { await bench.port.reset(); }],
+  ])('LINE-88 %s drops pump and relief valve at once and lowers the regulator', async (_, happen) => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.done({ word: 'hello', token: 'x' });
+    await bench.done({ word: 'describe', topic: 'extensions' });
+    await bench.done({ word: 'arm' });
+    const { chip } = bench.port.board;
+    const pins = () => [4, 5, 6].map((bit) => chip.output('A', bit));
+    expect(pins()).toEqual([false, false, false]);
+    await bench.done({ word: 'pump', on: true });
+    await bench.done({ word: 'shut-off', shut: true });
+    await bench.done({ word: 'pressure', pa: 600_000 });
+    await bench.listen(300);
+    expect(pins()).toEqual([true, true, true]);
+    expect(plant.rail).toEqual({ pump: true, reliefShut: true, shutOff: true });
+    expect(Math.abs(plant.pressurePa - 600_000)).toBeLessThan(150);
+    await happen(bench, plant);
+    expect(pins()).toEqual([false, false, false]);
+    await bench.listen(200);
+    expect(plant.rail).toEqual({ pump: false, reliefShut: false, shutOff: false });
+    // After a reset the set point is off until the program has come to its first lines, then at its lowest.
+    expect(plant.pressurePa).toBeLessThanOrEqual(100_150);
+  });
+
+  const wide = { zero: -250_000, full: 2_250_000 };
+  const tripsAt700 = async (bench: Bench, plant: ReturnType<typeof stillPlant>) => {
+    plant.pressurePa = 695_000;
+    await bench.listen(300);
+    const below = await bench.frame();
+    expect(below.fault).toBe('');
+    expect(Math.abs(below.pressurePa - 695_000)).toBeLessThan(1_500);
+    plant.pressurePa = 706_000;
+    await bench.listen(60);
+    expect(bench.port.board.chip.output('A', 3)).toBe(false);
+    expect(await bench.frame()).toMatchObject({ armed: false, fault: 'over-pressure' });
+  };
+
+  it('LINE-91 with a transducer of another scale in board.h the over-pressure trip stays where it is stated', async () => {
+    const plant = stillPlant();
+    const bench = new Bench(plant, { PRESSURE_ZERO: `(${wide.zero}L)`, PRESSURE_FULL: `${wide.full}L` });
+    bench.port.board.scales.pressure = wide;
+    await bench.arm();
+    expect(await bench.done({ word: 'describe', topic: 'safety' })).toMatchObject({ tripPa: 700_000 });
+    expect(await bench.done({ word: 'describe', topic: 'calibration' })).toMatchObject({ scales: { pressure: wide }, stored: false });
+    await tripsAt700(bench, plant);
+  });
+
+  it('LINE-91 a scale whose trip limit could not be measured does not compile', () => {
+    const refused = firmware({ PRESSURE_ZERO: '0L', PRESSURE_FULL: '700000L' });
+    expect(refused).toMatchObject({ ok: false, missing: false });
+    if (!refused.ok) expect(refused.text).toContain('the pressure at which the bench trips cannot be measured');
+  });
+
+  it('LINE-91 a calibration is stored with a checksum, moves reading and trip, and is missed when it is damaged', async () => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    const { board } = bench.port;
+    board.scales.pressure = wide;
+    await bench.done({ word: 'hello', token: 'x' });
+    await bench.done({ word: 'calibrate', input: 'pressure', ...wide });
+    await bench.listen(300);
+    expect(await bench.done({ word: 'describe', topic: 'calibration' })).toMatchObject({ scales: { pressure: wide }, stored: true });
+    await bench.port.reset();
+    await bench.listen(300);
+    await bench.arm();
+    expect(await bench.ask({ word: 'calibrate', input: 'pressure', ...wide })).toMatchObject({ code: 'busy' });
+    await tripsAt700(bench, plant);
+    plant.pressurePa = 100_000;
+    await bench.done({ word: 'safe' });
+
+    // One byte in the middle of what the EEPROM keeps of it.
+    const { eeprom } = board.chip;
+    eeprom[128 * 8 + 20] = (eeprom[128 * 8 + 20] ?? 0) ^ 0x10;
+    await bench.port.reset();
+    await bench.listen(300);
+    await bench.done({ word: 'hello', token: 'y' });
+    expect((await bench.frame()).fault).toBe('calibration');
+    expect(await bench.ask({ word: 'arm' })).toMatchObject({ code: 'fault' });
+    expect(await bench.ask({ word: 'clear' })).toMatchObject({ code: 'fault' });
+    await bench.done({ word: 'calibrate', input: 'pressure', ...wide });
+    await bench.done({ word: 'clear' });
+    await bench.done({ word: 'arm' });
+  });
+
+  it.each([
+    ['sensor-pressure', 'low', { pressurePa: -125_000 }],
+    ['sensor-pressure', 'high', { pressurePa: 1_125_000 }],
+    ['sensor-rail-temperature', 'low', { railMilliC: -32_500 }],
+    ['sensor-meter-temperature', 'high', { meterMilliC: 92_500 }],
+  ])('LINE-92 %s: a transducer at the %s end of its range is a fault, not a reading', async (fault, _, reading) => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.arm();
+    await bench.listen(200);
+    const healthy = { pressurePa: plant.pressurePa, railMilliC: plant.railMilliC, meterMilliC: plant.meterMilliC };
+    Object.assign(plant, reading);
+    await bench.listen(50);
+    expect(bench.port.board.chip.output('A', 3)).toBe(false);
+    expect((await bench.frame()).fault).toBe(fault);
+    expect(await bench.ask({ word: 'clear' })).toMatchObject({ code: 'fault' });
+    Object.assign(plant, healthy);
+    await bench.listen(100);
+    await bench.done({ word: 'clear' });
+  });
+
+  it.each(['pressure', 'current'] as const)('LINE-92 a %s that gives one exact value while pulses are driven is a fault after two seconds', async (input) => {
+    const plant = stillPlant();
+    plant.currentMa = 400;
+    const bench = new Bench(plant);
+    await bench.arm();
+    await bench.done({ word: 'burst', channel: 1, widthNs: 5_000_000, periodUs: 20_000, count: 1_000 });
+    await bench.listen(100);
+    plant.frozen = [input];
+    await bench.listen(1_800);
+    expect((await bench.frame()).fault).toBe('');
+    await bench.listen(300);
+    expect(await bench.frame()).toMatchObject({ fault: `sensor-${input}`, active: false });
+  });
+
+  it('LINE-93 a converter that stands still is a fault within 50 ms and keeps the bench from being armed', async () => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.arm();
+    await bench.listen(100);
+    bench.port.board.chip.stopConverter();
+    plant.pressurePa = 1_000_000;
+    await bench.listen(50);
+    expect(bench.port.board.chip.output('A', 3)).toBe(false);
+    expect((await bench.frame()).fault).toBe('converter');
+    expect(await bench.ask({ word: 'clear' })).toMatchObject({ code: 'fault' });
+    expect(await bench.ask({ word: 'arm' })).toMatchObject({ code: 'fault' });
+  });
+
+  it('LINE-94 current without a burst is a fault within a second; a burst before it is no excuse', async () => {
+    const plant = stillPlant();
+    const bench = new Bench(plant);
+    await bench.arm();
+    await bench.done({ word: 'burst', channel: 1, widthNs: 5_000_000, periodUs: 20_000, count: 10 });
+    await bench.listen(200);
+    plant.currentMa = 1_200;
+    const fromUs = bench.port.nowUs;
+    while (bench.port.board.chip.output('A', 3) && bench.port.nowUs < fromUs + 2e6) await bench.port.wait(5);
+    expect(bench.port.nowUs - fromUs).toBeLessThan(1e6);
+    expect((await bench.frame()).fault).toBe('driver');
+  });
+
+  it('LINE-95 a short circuit trips within 2 ms of the first pulse, whatever the duty', async () => {
+    for (const [widthUs, periodUs] of [[500, 20_000], [2_500, 20_000], [5_000, 20_000], [4_000, 10_000], [1_000, 2_000], [500, 1_000_000]] as const) {
+      const bench = new Bench(stillPlant());
+      bench.port.board.shortMa = 10_000;
+      await bench.arm();
+      await bench.done({ word: 'burst', channel: 3, widthNs: widthUs * 1e3, periodUs, count: 50 });
+      await bench.listen(100);
+      expect(bench.port.board.chip.output('A', 3)).toBe(false);
+      const driven = ((bench.pulses.at(-1)?.end ?? NaN) - (bench.pulses[0]?.start ?? NaN)) / CYCLES_PER_US;
+      expect(driven, `${widthUs} us of ${periodUs} us`).toBeLessThanOrEqual(2_000);
+      expect((await bench.frame()).fault).toBe('over-current');
+    }
+  });
+
+  it('LINE-96 a meter input that rattles is a fault; nothing else suffers', async () => {
+    const bench = new Bench(stillPlant());
+    const { chip } = bench.port.board;
+    await bench.arm();
+    await bench.done({ word: 'telemetry', hz: 20 });
+    const rattle = async (hertz: number, ms: number) => {
+      for (let step = 0; step < ms; step += 1) {
+        for (let n = 0; n < hertz / 1e3; n += 1) chip.meterEdge(Math.round(chip.cycles + 100 + (n * CLOCK_HZ) / hertz));
+        await bench.port.wait(1);
+      }
+    };
+    const before = (await bench.frame()).edges;
+    bench.longestGapUs = 0;
+    await rattle(4_000, 200);
+    expect(await bench.frame()).toMatchObject({ fault: '', edges: before + 800 });
+    await rattle(40_000, 500);
+    expect(await bench.frame()).toMatchObject({ fault: 'meter', armed: false });
+    expect(chip.watchdogResets).toBe(0);
+    expect(bench.longestGapUs).toBeLessThan(55_000);
+    await bench.listen(50);
+    await bench.done({ word: 'clear' });
+    await bench.done({ word: 'arm' });
+  });
+
+  it('LINE-97 a pulse counts once, also where making safe meets its falling edge', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    const widthUs = 20_000;
+    let full = 0;
+    let cut = 0;
+    await bench.done({ word: 'telemetry', hz: 20 });
+    // From the first byte of the one request to that of the other.
+    for (let afterUs = 24_800; afterUs < 26_800; afterUs += 20) {
+      bench.pulses.length = 0;
+      bench.send({ word: 'burst', channel: 1, widthNs: widthUs * 1e3, periodUs: 40_000, count: 3 });
+      await bench.port.wait(afterUs / 1e3);
+      await bench.done({ word: 'safe' });
+      const whole = bench.pulses.filter((p) => p.end - p.start === widthUs * CYCLES_PER_US).length;
+      full += whole;
+      cut += bench.pulses.length - whole;
+      const { done } = await bench.frame();
+      expect(done, `safe ${afterUs} us after the burst`).toBe(whole);
+      await bench.done({ word: 'arm' });
+    }
+    // The sweep has met the edge from both sides.
+    expect(full).toBeGreaterThan(5);
+    expect(cut).toBeGreaterThan(5);
+  });
+
+  it('LINE-97 the boot id turns over at its end and survives a write that was cut', async () => {
+    const bench = new Bench(stillPlant());
+    const { chip } = bench.port.board;
+    const next = async () => {
+      await bench.port.reset();
+      await bench.listen(300);
+      return (await bench.frame()).boot;
+    };
+    expect((await bench.frame()).boot).toBe('1');
+    expect(await next()).toBe('2');
+    // The slot of the third start, with two of its bytes written; its checksum is that of nothing.
+    chip.eeprom.set([3, 0, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff], 3 * 8);
+    expect(await next()).toBe('3');
+    chip.eeprom.fill(0xff);
+    chip.eeprom.set(slotOf(99_999_998), (99_999_998 % 128) * 8);
+    expect(await next()).toBe('99999999');
+    expect(await next()).toBe('1');
+    expect(await next()).toBe('2');
+  });
+
+  it('LINE-98 tells bad lines, the cause of its start and how deep the stack has come', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    expect(await bench.done({ word: 'describe', topic: 'health' })).toMatchObject({ badLines: 0, byteErrors: 0, starts: 1, cause: 'power-on' });
+    await fuzzABit(bench);
+    const health = await bench.done({ word: 'describe', topic: 'health' });
+    expect(health).toMatchObject({ badLines: 3 });
+    expect('stackFree' in health && health.stackFree).toBeGreaterThan(3_000);
+    for (const [make, cause] of [[() => bench.port.reset(), 'button'], [async () => { bench.port.board.chip.stall(); await bench.port.wait(200); }, 'watchdog']] as const) {
+      await make();
+      await bench.listen(300);
+      await bench.done({ word: 'hello', token: cause });
+      expect(await bench.done({ word: 'describe', topic: 'health' })).toMatchObject({ badLines: 0, cause });
+    }
+  });
+
+  it.each([
+    ['brown-out at 2.7 V', 2, 0xfd],
+    ['no brown-out', 2, 0xff],
+    ['the internal oscillator', 0, 0xe2],
+    ['the clock divided by eight', 0, 0x7f],
+  ])('LINE-99 fuses with %s keep the bench from being armed', async (_, byte, value) => {
+    const bench = new Bench(stillPlant());
+    bench.port.board.chip.fuses[byte] = value;
+    await bench.done({ word: 'hello', token: 'x' });
+    expect(await bench.ask({ word: 'arm' })).toMatchObject({ code: 'fault' });
+    expect((await bench.frame()).fault).toBe('fuses');
     expect(await bench.ask({ word: 'clear' })).toMatchObject({ code: 'fault' });
   });
 

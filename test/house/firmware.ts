@@ -24,8 +24,8 @@ import { reduction, runInProcess, sampleEquipment, samplePlan, scenario, scratch
 
 const ANSWER_US = 2_000_000;
 
-function hex(): string {
-  const built = firmware();
+function hex(defines: Readonly<Record<string, string>> = {}): string {
+  const built = firmware(defines);
   if (!built.ok) throw new Error(built.text);
   return built.hex;
 }
@@ -42,8 +42,8 @@ export class Bench {
   #seq = 0;
   #tokens = 0;
 
-  constructor(plant: PlantPort) {
-    this.port = new BoardPort(hex(), plant, (pulse) => this.pulses.push(pulse));
+  constructor(plant: PlantPort, defines: Readonly<Record<string, string>> = {}) {
+    this.port = new BoardPort(hex(defines), plant, (pulse) => this.pulses.push(pulse));
   }
 
   send(request: Request): number {
