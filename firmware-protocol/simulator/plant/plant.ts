@@ -357,7 +357,7 @@ class SimulatedPlant implements Plant {
     if (supplyV === 0) return;
     if (this.#isShort(pulse.channel)) {
       const toUs = pulse.startUs + pulse.widthUs;
-      this.#draws.push({ fromUs: pulse.startUs, toUs, area: 0, current: MOST_CURRENT_A, nextUs: pulse.startUs, flow: 0 });
+      this.#draws.push({ channel: pulse.channel, fromUs: pulse.startUs, toUs, area: 0, current: MOST_CURRENT_A, nextUs: pulse.startUs, flow: 0 });
       return;
     }
     const draw = channel.pulse(pulse.startUs, pulse.widthUs, supplyV, this.#rail.pressure, this.#fluidC);
