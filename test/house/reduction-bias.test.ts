@@ -71,7 +71,9 @@ describe('the region that is found on curves of the simulated injectors', () => 
             if (bent !== undefined) expect(cell.region.from).toBeGreaterThan(bent.width);
           }
         }
-        expect(Math.abs(deadTimeError)).toBeLessThan(0.3 * deadTimeU);
+        // At most 0.31, at 10.5 V: a clamp of 40 V to ground lets the coil go more slowly than 40 V across it did, and the
+        // curve bends a little more.
+        expect(Math.abs(deadTimeError)).toBeLessThan(0.33 * deadTimeU);
         expect(Math.abs(slopeError)).toBeLessThan(0.2 * slopeU);
       }
     });
