@@ -9,6 +9,7 @@ export function inControllerTime(plant: PlantPort, rate: number): PlantPort {
     setPressure: (pa) => plant.setPressure(pa),
     setRail: (outputs) => plant.setRail(outputs),
     pulse: (channel, startUs, widthUs) => plant.pulse(channel, startUs * rate, widthUs * rate),
+    drivenMa: (channel) => plant.drivenMa(channel),
     read: () => {
       const readings = plant.read();
       return { ...readings, lastEdgeUs: readings.lastEdgeUs / rate };
