@@ -225,7 +225,7 @@ test('LINE-72: a controller that started anew is told with its new boot id, and 
 test('LINE-18: a request that meets a controller just started is answered no-answer, and the conversation begins again', async () => {
   // At one frame a second the refusal comes before the first frame that would tell of the start.
   const c = await connected({ faults: [{ begins: { atS: 5 }, fault: { kind: 'controller-reset' } }] }, { telemetryHz: 1 });
-  await wait(c.clock, 5400 - c.clock.now());
+  await wait(c.clock, 5390 - c.clock.now());
   expect(c.events).toEqual([]);
   expect(await c.bench.perform({ kind: 'arm' })).toMatchObject({ kind: 'no-answer' });
   await wait(c.clock, 1000);
