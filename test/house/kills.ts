@@ -41,7 +41,8 @@ function hosted(args: readonly string[], killAfterMs?: number): Promise<Ended> {
     createInterface({ input: child.stderr }).on('line', (line) => {
       lines.push(line);
       const match = acceptedLine.exec(line);
-      if (match !== null) announced.push(`${match[1] ?? ''}:${match[2] ?? ''}`);
+      // Told from 1, stored from 0 (RUN-154).
+      if (match !== null) announced.push(`${Number(match[1]) - 1}:${match[2] ?? ''}`);
     });
     const timer = killAfterMs === undefined ? undefined : setTimeout(() => child.kill('SIGKILL'), killAfterMs);
     child.on('close', (code) => {
