@@ -325,7 +325,11 @@ class Engine implements RunEngine {
     this.#trackCondition(frame);
     this.#idleTime.add(frame, !this.#pulsing && !this.#railShut && this.#phase !== 'zero-window' && this.#pressureFits(frame));
 
-    this.#timeBase.add(this.#now, frame.at);
+    if (this.#timeBase.add(this.#now, frame.at)) {
+      this.#comparedOver = 0;
+      this.#toldClocks = 0;
+      this.#tellClocksFrom = firstComparison;
+    }
 
     if (this.#checkController(frame)) return;
     if (this.#compareClocks()) return;

@@ -71,4 +71,18 @@ describe('RUN-114 the two clocks', () => {
   test('is said in words with its uncertainty', () => {
     expect(comparisonText({ difference: -123.4e-6, u: 2e-6, duration: 600 })).toBe("A second of the controller's clock is 123 ± 4.0 millionths shorter than one of this computer's (k = 2, over 10 min).");
   });
+
+  test('RUN-117 a computer that was suspended begins a new comparison, and is not taken for a wrong clock', () => {
+    const base = new TimeBase();
+    let anew = 0;
+    for (let i = 1; i <= 8000; i += 1) {
+      const at = i * 0.05;
+      // Suspended for 9 s of which the port kept half a second of frames.
+      const stood = at < 100 ? 0 : Math.min(9, at < 100.5 ? at - 100 : 9);
+      if (at >= 100.5 && at < 109) continue;
+      if (base.add(1000 + at - stood, at)) anew += 1;
+    }
+    expect(anew).toBeGreaterThan(0);
+    expect(Math.abs(base.comparison?.difference ?? 1)).toBeLessThan(1e-6);
+  });
 });

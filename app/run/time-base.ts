@@ -26,6 +26,9 @@ const mostBlocks = 64;
 const fewestBlocks = 6;
 /** How much the least time under way may change between the beginning and the end at least, s: buffers of a port, of the system. */
 const leastDoubt = 1e-3;
+/** A host's clock that stood for longer than this, s, did stand; nothing runs faster than this, relative, or is measured as that. */
+const standstill = 0.25;
+const fastestClock = 0.1;
 
 export class TimeBase {
   #block = shortestBlock;
@@ -35,11 +38,16 @@ export class TimeBase {
   /** Of the latest frame, to tell one that was held up from a clock that stood. */
   #latest = Number.NEGATIVE_INFINITY;
 
-  /** A frame of controller time `at` has come in at the host's `now`; times of one controller life, rising. */
-  add(now: number, at: number): void {
-    if (!(at > this.#latest)) return;
-    this.#latest = at;
+  /**
+   * A frame of controller time `at` has come in at the host's `now`; times of one controller life, rising. True: the comparison
+   * begins anew with it, because the host's clock stood still (RUN-117).
+   */
+  add(now: number, at: number): boolean {
+    if (!(at > this.#latest)) return false;
     const lag = now - at;
+    const anew = this.#stoodStill(at, lag);
+    if (anew) this.forget();
+    this.#latest = at;
     const open = this.#open;
     if (open === null || at - open.from >= this.#block) {
       if (open !== null) this.#close(open);
@@ -47,6 +55,12 @@ export class TimeBase {
     } else if (lag < open.lag) {
       this.#open = { ...open, at, lag };
     }
+    return anew;
+  }
+
+  /** A frame so much earlier than any before that no clock can be that much faster: the computer was suspended. */
+  #stoodStill(at: number, lag: number): boolean {
+    return [this.#open, this.#blocks.at(-1)].some((least) => least != null && lag < least.lag - standstill - fastestClock * (at - least.at));
   }
 
   /** Another controller life, whose clock begins anew. */

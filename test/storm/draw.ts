@@ -262,9 +262,11 @@ const sources: Readonly<Record<Happening['kind'], Source>> = {
   'lines-late': (chance, spanS) => ({
     kind: 'lines-late', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.5, 20)), delayMs: Math.round(chance.scale(5, 3000)),
   }),
-  'host-stopped': (chance, spanS) => ({
-    kind: 'host-stopped', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.1, 60)), clockGoesOn: chance.strikes(0.5),
-  }),
+  'host-stopped': (chance, spanS) => {
+    const clockGoesOn = chance.strikes(0.5);
+    // A machine is not suspended for less than a second.
+    return { kind: 'host-stopped', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(clockGoesOn ? 0.1 : 1, 60)), clockGoesOn };
+  },
   'clock-stepped': (chance, spanS) => ({ kind: 'clock-stepped', atS: rounded(chance.uniform(0, spanS)), byS: chance.of([-86_400, -3600, -1, 1, 3600, 86_400]) }),
   'disk-error': (chance) => ({
     kind: 'disk-error', commit: 1 + chance.below(110), code: chance.of(['SQLITE_FULL', 'SQLITE_IOERR_WRITE', 'SQLITE_IOERR_FSYNC']),
