@@ -326,6 +326,16 @@ describe('period pair', () => {
     for (const one of leaking) expect(one).toBeGreaterThan(3);
   });
 
+  it('RED-47: injectors that differ by more than their windows explain leave their mean as uncertain as their spread says', () => {
+    const { injectors, uRandom, flow } = paired(reduced(plan, { leak: (_, p) => (p.role === 'pair' && p.injector % 2 === 0 ? 0.4 : 0) * mlPerMin }).periodPair);
+    const squares = injectors.reduce((sum, one) => sum + (one.flow - flow) ** 2, 0);
+    const ofSpread = Math.sqrt(squares / (injectors.length - 1) / injectors.length);
+    expect(ofSpread / mlPerMin).toBeGreaterThan(0.1);
+    expect(Math.abs(uRandom / ofSpread - 1)).toBeLessThan(0.1);
+    const alike = paired(reduced(plan, { leak: (_, p) => (p.role === 'pair' ? 0.4 : 0) * mlPerMin }).periodPair);
+    expect(alike.uRandom).toBeLessThan(uRandom / 5);
+  });
+
   it('RED-47: where nobody looked at rest, it is the leak that is taken off', () => {
     const reduction = reduced(plan, { leak: () => 0.1 * mlPerMin });
     const { blocks, time } = found(reduction.leak);

@@ -58,7 +58,9 @@ export function periodPairOf({ plan, windows, cells, scatter, blocks }: Question
   const share = (f: (typeof found)[number]): number => 1 / (f.uRandom * f.uRandom) / weights;
   const mean = (read: (f: (typeof found)[number]) => number): number => found.reduce((sum, f) => sum + share(f) * read(f), 0);
   const flow = mean((f) => f.flow);
-  const uRandom = 1 / Math.sqrt(weights);
+  // Injectors that differ by more than their windows explain say so of the mean too (Birge).
+  const birge = found.length < 3 ? 0 : found.reduce((sum, f) => sum + ((f.flow - flow) / f.uRandom) ** 2, 0) / (found.length - 1);
+  const uRandom = Math.sqrt(Math.max(1, birge) / weights);
   const sources = new Set(found.flatMap((f) => [...f.ofMeter.keys()]));
   const uShared = Math.hypot(mean((f) => f.uWarmth), ...[...sources].map((source) => mean((f) => f.ofMeter.get(source) ?? 0)));
   const takenOff = mean((f) => f.takenOff);
@@ -99,8 +101,10 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
     slope *
       (byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + byTemperature.value * (referenceK - window.railTemperature.mean));
   const meanOf = (list: readonly Weighed[], read: (w: Weighed) => number): number => list.reduce((sum, w) => sum + read(w), 0) / list.length;
+  // The model tells how windows at the period itself repeat. One of fewer edges repeats worse, at the worst as much as it has fewer.
+  const usualEdges = meanOf(short, ({ window }) => window.edges);
   const varianceOf = (list: readonly Weighed[]): number =>
-    meanOf(list, ({ outcome }) => Math.max(varianceAt(model, outcome.mass), (outcome.uTiming * outcome.mass) ** 2)) / list.length;
+    meanOf(list, ({ outcome, window }) => Math.max(varianceAt(model, outcome.mass) * Math.max(1, usualEdges / window.edges) ** 2, (outcome.uTiming * outcome.mass) ** 2)) / list.length;
 
   // The heat of a pulse: what the supply gives the coil, less what it gives less while the current rises, about 1.5 dead times.
   const ohm = plan.injectors[injector]?.coilResistanceOhm ?? usualOhm;
