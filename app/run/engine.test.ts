@@ -671,6 +671,14 @@ describe('guards', () => {
     expect(run.engine.state.ending).toBe('complete');
   });
 
+  it('RUN-121 a fault of the drivers names the injector driven last', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.bench.latch('driver');
+    run.runUntil(inMode('tripped'), 3);
+    expect(run.events('tripped')[0]?.text).toMatch(/The injector driven last is A-1 on channel 1\.$/);
+  });
+
   it('RUN-24 an open interlock trips while driven', () => {
     const run = new TestRun().start();
     run.runUntil(inStep('measure'));

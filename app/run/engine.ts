@@ -693,7 +693,7 @@ class Engine implements RunEngine {
         }
       } else if ((driving || mode === 'paused' || mode === 'held' || this.#canTripMakingSafe()) && !this.#acknowledging) {
         this.#emit({ kind: 'controller-fault', fault });
-        return this.#trip('controller-fault', fault.text);
+        return this.#trip('controller-fault', `${fault.text}${this.#drivenLast(fault.code)}`);
       }
     }
     if (driving || mode === 'held' || (mode === 'making-safe' && this.#state.safe?.then.kind === 'held')) {
@@ -710,6 +710,13 @@ class Engine implements RunEngine {
     }
     if (frame.armed && this.#phase !== 'arm' && !this.#expectsDeadMan()) this.#armedSeen = true;
     return false;
+  }
+
+  /** What flows without a pulse mostly flows through the injector that had the last one (RUN-121). */
+  #drivenLast(code: string): string {
+    const point = this.#currentPoint();
+    if (code !== 'driver' || point === null || point.role === 'zero') return '';
+    return ` The injector driven last is ${this.#state.plan.injectors[point.injector]?.serialNumber ?? ''} on channel ${point.channel}.`;
   }
 
   /** Phases in which the latched dead-man is what the engine waits for or is about to clear. */
