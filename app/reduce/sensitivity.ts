@@ -88,7 +88,9 @@ export interface ByClamp {
  */
 function deadTimeByLogResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null): { readonly value: number; readonly u: number } {
   const ofClamp = clamp === null ? { value: 0, u: 0 } : { value: clamp.clampV * clamp.sensitivity.value - movements, u: clamp.clampV * clamp.sensitivity.u };
-  return { value: -voltage * byVoltage.value - deadTime - ofClamp.value, u: Math.hypot(neglected, voltage * byVoltage.u, ofClamp.u) };
+  // Where the clamp is known the movements are taken off, and are believed no better than to their own size.
+  const left = clamp === null ? neglected : movements;
+  return { value: -voltage * byVoltage.value - deadTime - ofClamp.value, u: Math.hypot(left, voltage * byVoltage.u, ofClamp.u) };
 }
 
 /**
