@@ -157,7 +157,6 @@ test('a host that stood still for longer than a silence allows reads what waits 
   await until(() => connected.frames.length > 20);
   const standStill = performance.now() + 1500;
   while (performance.now() < standStill);
-  await wait(clock, 500);
+  await until(() => (connected.frames.at(-1)?.number ?? 0) > 100);
   expect(connected.events).toEqual([]);
-  expect(connected.frames.at(-1)?.number).toBeGreaterThan(100);
 });
