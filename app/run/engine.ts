@@ -325,11 +325,7 @@ class Engine implements RunEngine {
     this.#trackCondition(frame);
     this.#idleTime.add(frame, !this.#pulsing && !this.#railShut && this.#phase !== 'zero-window' && this.#pressureFits(frame));
 
-    if (this.#timeBase.add(this.#now, frame.at)) {
-      this.#comparedOver = 0;
-      this.#toldClocks = 0;
-      this.#tellClocksFrom = firstComparison;
-    }
+    if (this.#timeBase.add(this.#now, frame.at)) this.#beginTelling();
 
     if (this.#checkController(frame)) return;
     if (this.#compareClocks()) return;
@@ -413,9 +409,7 @@ class Engine implements RunEngine {
     this.#frame = null;
     this.#idleFlow.forget();
     this.#timeBase.forget();
-    this.#comparedOver = 0;
-    this.#toldClocks = 0;
-    this.#tellClocksFrom = firstComparison;
+    this.#beginTelling();
     if (this.#isDriving()) this.#hold('reset', 'The controller was reset.', builtInMaxResumes);
   }
 
@@ -658,6 +652,13 @@ class Engine implements RunEngine {
     const refusal = this.#clockRefusal();
     if (comparison.duration >= this.#tellClocksFrom || (refusal !== null && this.#toldClocks === 0)) this.#tellClocks();
     return refusal === null ? false : this.#trip('time-base', refusal);
+  }
+
+  /** The comparison of the clocks began anew. */
+  #beginTelling(): void {
+    this.#comparedOver = 0;
+    this.#toldClocks = 0;
+    this.#tellClocksFrom = firstComparison;
   }
 
   /** Writes the comparison down as it stands, if it rests on more than the one before. */
