@@ -1,6 +1,6 @@
-import { useRef, useState } from 'react';
+import { useState } from 'react';
 import { belongsTo } from '../../../app/equipment/standing.ts';
-import { Button } from '../../components/button.tsx';
+import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { ask, readEquipment, useHost } from '../../host/host.ts';
@@ -11,7 +11,6 @@ const largestFile = 2 ** 20;
 export function EquipmentPart() {
   const { bench, control, equipment, line } = useHost();
   const [said, setSaid] = useState<{ readonly well: boolean; readonly text: string } | null>(null);
-  const file = useRef<HTMLInputElement>(null);
   const against = line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'Take control first.' : '';
 
   const load = async (chosen: File): Promise<void> => {
@@ -49,21 +48,9 @@ export function EquipmentPart() {
         </p>
       )}
       <div className="button-row">
-        <Button against={against} onPress={() => file.current?.click()}>
+        <FileButton fileLabel="Equipment record file" against={against} onFile={(chosen) => void load(chosen)}>
           Load a record
-        </Button>
-        <input
-          ref={file}
-          type="file"
-          hidden
-          accept=".json,application/json"
-          aria-label="Equipment record file"
-          onChange={(event) => {
-            const chosen = event.target.files?.[0];
-            event.target.value = '';
-            if (chosen !== undefined) void load(chosen);
-          }}
-        />
+        </FileButton>
       </div>
       {said !== null && <Notice tone={said.well ? 'good' : 'bad'}>{said.text}</Notice>}
     </Section>

@@ -1,9 +1,10 @@
-import { useMemo, useRef, useState } from 'react';
+import { useMemo, useState } from 'react';
 import { parsePlan } from '../../../app/plan/parse.ts';
 import { countPoints } from '../../../app/plan/expand.ts';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { Part, PlanRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
+import { FileButton } from '../../components/file-button.tsx';
 import { ConfirmBar } from '../../components/dialog.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
@@ -37,7 +38,6 @@ export default function PlansPage() {
   const [saving, setSaving] = useState(false);
   /** What waits for an answer about unsaved changes. */
   const [pending, setPending] = useState<{ readonly what: string; readonly go: () => void } | null>(null);
-  const file = useRef<HTMLInputElement>(null);
 
   const readPlans = async (): Promise<void> => {
     const reply = await ask('plans.list', {});
@@ -154,19 +154,9 @@ export default function PlansPage() {
           <Button against={parts === null ? 'The injectors are being read.' : ''} kind={draft === null ? 'primary' : 'plain'} onPress={() => leaving('Beginning a new sweep', () => show({ form: startingPlan(parts ?? []), saved: null, leftOut: [] }))}>
             New sweep
           </Button>
-          <Button onPress={() => file.current?.click()}>Import a file</Button>
-          <input
-            ref={file}
-            type="file"
-            hidden
-            accept=".json,application/json"
-            aria-label="Plan file"
-            onChange={(event) => {
-              const chosen = event.target.files?.[0];
-              event.target.value = '';
-              if (chosen !== undefined) leaving(`Importing ${chosen.name}`, () => void importFile(chosen));
-            }}
-          />
+          <FileButton fileLabel="Plan file" onFile={(chosen) => leaving(`Importing ${chosen.name}`, () => void importFile(chosen))}>
+            Import a file
+          </FileButton>
         </>
       }
     >
