@@ -1,7 +1,7 @@
 /** Rules named LINE-n are those of firmware-protocol/README.md. */
 import { afterEach, expect, test } from 'vitest';
 import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.ts';
-import { milliseconds, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
+import { milliseconds, pascals, seconds, unixMillis, volts } from '../../app/quantities/quantity.ts';
 import { sealLine } from '../../firmware-protocol/line/codec.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { VirtualClock, wait } from '../clock/clock.ts';
@@ -418,6 +418,43 @@ test('LINE-83 LINE-88 pump and valves are commanded, and make-safe is done only 
   expect(await c.bench.perform({ kind: 'make-safe' })).toEqual(done);
   await wait(c.clock, 5_000);
   expect((await nextFrame(c)).pressure).toBeLessThan(2e3);
+});
+
+/** A computer that is suspended when an answer to `word` has come, the first `times`, and before it reads it: its wall clock alone tells. */
+async function sleepingOver(word: string, times: number, change: (body: string) => string = (body) => body) {
+  const clock = newClock();
+  let asleepMs = 0;
+  let answers = 0;
+  const computer = {
+    now: () => clock.now(),
+    unixNow: () => unixMillis(clock.unixNow() + asleepMs),
+    after: (ms: number, action: () => void) => clock.after(ms, action),
+  };
+  const channel = rewriting(switchOn(clock), (body) => {
+    if (new RegExp(`^= \\d+ ${word}\\b`).test(body)) {
+      answers += 1;
+      if (answers <= times) asleepMs += 12_000;
+    }
+    return change(body);
+  });
+  const { result } = await tryConnect(clock, () => Promise.resolve([channel]), { clock: computer });
+  if (!result.ok) throw new Error(result.text);
+  return { bench: result.bench, answers: () => answers };
+}
+
+test('RUN-4 an answer that lay unread while the computer was suspended confirms nothing: the bench is asked again', async () => {
+  const { bench, answers } = await sleepingOver('rail', 1);
+  expect(await bench.perform({ kind: 'make-safe' })).toEqual(done);
+  expect(answers()).toBe(2);
+});
+
+test('RUN-4 a controller that knows of no rail is asked too whether it is there now', async () => {
+  const { bench } = await sleepingOver('alive', Number.POSITIVE_INFINITY, (body) =>
+    body.replace(/^= (\d+) describe topic=extensions .*/, '! $1 describe code=form text=The fields of this request are not those of the specification.'));
+  expect(bench.capabilities.rail).toBeUndefined();
+  const reply = await bench.perform({ kind: 'make-safe' });
+  expect(reply).toMatchObject({ kind: 'no-answer' });
+  if (reply.kind === 'no-answer') expect(reply.text).toContain('stood still');
 });
 
 test('LINE-88 a pump that is not given up is not called safe', async () => {

@@ -91,6 +91,8 @@ const HEARTBEATS_PER_DEAD_MAN = 4;
 /** The link is called down after the dead-man's time, but not sooner than this: an operating system may doze. */
 const MIN_SILENCE_MS = 1000;
 const FRAMES_MISSED = 10;
+/** An answer that took longer than this, by either clock, is none about now: the computer may have been suspended before it was read. */
+const FRESH_ANSWER_MS = 2000;
 const LAST_LOOK_MS = 100;
 const SEARCH_PAUSE_MIN_MS = 250;
 const SEARCH_PAUSE_MAX_MS = 2000;
@@ -285,11 +287,24 @@ class BenchDriver implements Bench {
     return answer;
   }
 
-  /** LINE-88, as the controller says it of its outputs. */
-  async #railGivenUp(deadlineMs: number, signal: AbortSignal | undefined): Promise<boolean> {
+  /**
+   * The last question of making safe, put after everything else was seen; null: the bench is there now, and has given up its
+   * rail pressure (LINE-88), else why not. What a computer reads after it was suspended is as old as its sleep, and its
+   * monotonic clock says nothing of that; the wall clock does. One that was set meanwhile costs another question.
+   */
+  async #doubtAfterAll(deadlineMs: number, signal: AbortSignal | undefined): Promise<string | null> {
+    const { clock } = this.#options;
     const { rail } = this.capabilities;
-    const { reply } = { reply: null, ...(await this.#ask({ word: 'rail' }, signal, Math.max(1, deadlineMs))) };
-    return reply?.word === 'rail' && !reply.pumping && !reply.keeping && !reply.shut && (rail?.relief !== true || reply.relieved);
+    const asked = { now: clock.now(), unix: clock.unixNow() };
+    const answer = await this.#ask(rail === undefined ? { word: 'alive' } : { word: 'rail' }, signal, Math.max(1, deadlineMs));
+    if (answer.kind === 'no-answer') return answer.text;
+    if (Math.max(clock.now() - asked.now, Math.abs(clock.unixNow() - asked.unix)) > FRESH_ANSWER_MS) {
+      return 'Its last answer was read so late that it says nothing of now: this computer stood still meanwhile.';
+    }
+    if (rail === undefined) return null;
+    const { reply } = { reply: null, ...answer };
+    const givenUp = reply?.word === 'rail' && !reply.pumping && !reply.keeping && !reply.shut && (!rail.relief || reply.relieved);
+    return givenUp ? null : 'It does not say that pump and relief valve are off.';
   }
 
   /** A controller without the extension would refuse the word as unknown; it is not troubled with it. */
@@ -354,7 +369,7 @@ class BenchDriver implements Bench {
     const left = () => deadline - clock.now();
     const isWithdrawn = () => signal?.aborted === true || this.#closing.signal.aborted;
     let why = this.#downReason;
-    let railGivenUp = true;
+    let shown = false;
     while (left() > 0 && !isWithdrawn()) {
       if (!this.#up) {
         await this.#until(() => this.#up, left(), signal);
@@ -366,11 +381,12 @@ class BenchDriver implements Bench {
         why = answer.text;
         continue;
       }
-      why = railGivenUp ? 'Its telemetry does not show it.' : why;
+      if (!shown) why = 'Its telemetry does not show it.';
       if (!(await this.#until((frame) => frame !== null && this.#isSafe(frame), left(), signal))) continue;
-      if (this.capabilities.rail === undefined || (await this.#railGivenUp(left(), signal))) return { kind: 'done' };
-      railGivenUp = false;
-      why = 'It does not say that pump and relief valve are off.';
+      shown = true;
+      const doubt = await this.#doubtAfterAll(left(), signal);
+      if (doubt === null) return { kind: 'done' };
+      why = doubt;
     }
     const deadMan = `Without the host the controller makes the bench safe by itself after ${this.#options.deadManMs / 1000} s.`;
     return {
