@@ -56,6 +56,8 @@ const faultKinds = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('meter-silent') }),
   z.strictObject({ kind: z.literal('supply-out-of-reach'), maxV: z.number().positive() }),
   z.strictObject({ kind: z.literal('emergency-stop') }),
+  /** The cover was opened, or the ventilation failed. */
+  z.strictObject({ kind: z.literal('interlock-open'), interlock: z.enum(['cover', 'ventilation']) }),
 ]);
 
 /** When a fault begins: at a bench time, or with the n-th burst since the bench was made. */

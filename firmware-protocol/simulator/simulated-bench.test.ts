@@ -228,6 +228,19 @@ describe('the simulated bench', () => {
     expect(host.answered({ word: 'arm' })).toMatchObject({ kind: 'reply' });
   });
 
+  it('LINE-58 a cover that is opened, and a ventilation that fails, are seen, latched, and cleared once all is well', () => {
+    for (const [interlock, bits] of [['cover', 0b101], ['ventilation', 0b011]] as const) {
+      const host = new Host([{ begins: { atS: 1 }, forS: 1, fault: { kind: 'interlock-open', interlock } }]).work();
+      host.passS(1.5);
+      expect(host.frames.at(-1)).toMatchObject({ armed: false, fault: `interlock-${interlock}`, interlocks: bits });
+      expect(host.answered({ word: 'arm' })).toMatchObject({ kind: 'refusal' });
+      host.passS(1);
+      expect(host.frames.at(-1)).toMatchObject({ interlocks: 0b111 });
+      expect(host.answered({ word: 'clear' })).toMatchObject({ kind: 'reply' });
+      expect(host.answered({ word: 'arm' })).toMatchObject({ kind: 'reply' });
+    }
+  });
+
   it('LINE-4 a flood without LF through a faulty wire is held in bounded memory', () => {
     const host = new Host([{ begins: { atS: 0 }, fault: { kind: 'lines-lost', direction: 'to-controller', probability: 0 } }]);
     const flood = new Uint8Array(10_000).fill(120);

@@ -11,9 +11,11 @@ import { readSample } from '../../main/samples/samples.ts';
 
 type BenchFault = Scenario['faults'][number];
 
-/** At an instant, at a commit (counted over all hosts of the seed), or at a line to the bench (counted likewise). */
+/** At an instant, at a commit (counted over all hosts of the seed) or at a line to the bench (counted likewise), or at the next of them. */
 export type Instant =
   | { readonly atS: number }
+  | { readonly fromS: number; readonly next: 'commit'; readonly where: 'before' | 'within' | 'after' }
+  | { readonly fromS: number; readonly next: 'line'; readonly where: 'before' | 'after' }
   | { readonly commit: number; readonly where: 'before' | 'within' | 'after' }
   | { readonly line: number; readonly where: 'before' | 'after' };
 
@@ -30,12 +32,14 @@ export type Happening =
   | { readonly kind: 'host-stopped'; readonly atS: number; readonly forS: number; readonly clockGoesOn: boolean }
   | { readonly kind: 'clock-stepped'; readonly atS: number; readonly byS: number }
   /** The n-th commit fails at one of its statements or at its end; `forGood`: so does every later one of that process. */
-  | { readonly kind: 'disk-error'; readonly commit: number; readonly code: DiskError; readonly where: 'statement' | 'end'; readonly forGood: boolean }
+  | { readonly kind: 'disk-error'; readonly commit: number | { readonly fromS: number }; readonly code: DiskError; readonly where: 'statement' | 'end'; readonly forGood: boolean }
   | { readonly kind: 'command'; readonly atS: number; readonly command: RunCommand }
   /** Another process wants to write the same archive. */
   | { readonly kind: 'second-writer'; readonly atS: number }
   /** Told to make safe, the controller says that it did, but its pulses go on with the supply off. Its dead-man still works. */
   | { readonly kind: 'controller-disobeys'; readonly atS: number; readonly forS: number }
+  /** The cable hangs on another bench, and then on the right one again. */
+  | { readonly kind: 'other-bench'; readonly atS: number; readonly forS: number }
   | { readonly kind: 'bench'; readonly fault: BenchFault };
 
 /** `still`: a bench without noise and nothing that touches its physics, so that the masses must come out as undisturbed. */
@@ -51,6 +55,8 @@ export interface Drawn {
   readonly overS: number;
   /** The run is given a bench that is connected already, as by a window; otherwise it connects one, as a command does. */
   readonly takesOver: boolean;
+  /** Until then nobody does anything but what stands among the happenings. Absent: from the beginning somebody wants the run to come to its end. */
+  readonly personFromS?: number;
 }
 
 export class Chance {
@@ -275,6 +281,7 @@ const sources: Readonly<Record<Happening['kind'], Source>> = {
   command: (chance, spanS, still) => ({ kind: 'command', atS: rounded(chance.uniform(0, spanS)), command: chance.of(still ? mildCommands : commands)(chance) }),
   'second-writer': (chance, spanS) => ({ kind: 'second-writer', atS: rounded(chance.uniform(0, spanS)) }),
   'controller-disobeys': (chance, spanS) => ({ kind: 'controller-disobeys', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(5, 60)) }),
+  'other-bench': (chance, spanS) => ({ kind: 'other-bench', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(1, 30)) }),
   bench: (chance, spanS, still) => {
     const kinds = benchFaultKinds().filter((kind) => !still || harmlessToPhysics.has(kind));
     const fault = drawBenchFault(chance.of(kinds), chance);
@@ -285,25 +292,26 @@ const sources: Readonly<Record<Happening['kind'], Source>> = {
 
 /** How often a kind happens in a seed that has it, at most. */
 const most: Readonly<Record<Happening['kind'], number>> = {
-  death: 10, 'cable-pulled': 4, 'lines-late': 3, 'host-stopped': 3, 'clock-stepped': 2, 'disk-error': 3, command: 6, 'second-writer': 1, 'controller-disobeys': 2, bench: 4,
+  death: 10, 'cable-pulled': 4, 'lines-late': 3, 'host-stopped': 3, 'clock-stepped': 2, 'disk-error': 3, command: 6, 'second-writer': 1, 'controller-disobeys': 2, 'other-bench': 2, bench: 4,
 };
 
 /** When the bench faults of a list are over at the latest, or anything else of it, s. */
 function endOf(happening: Happening, spanS: number): number {
   switch (happening.kind) {
     case 'death':
-      return ('atS' in happening.at ? happening.at.atS : 0) + happening.backS;
+      return ('atS' in happening.at ? happening.at.atS : 'fromS' in happening.at ? happening.at.fromS : 0) + happening.backS;
     case 'cable-pulled':
     case 'lines-late':
     case 'host-stopped':
     case 'controller-disobeys':
+    case 'other-bench':
       return happening.atS + happening.forS;
     case 'clock-stepped':
     case 'command':
     case 'second-writer':
       return happening.atS;
     case 'disk-error':
-      return 0;
+      return typeof happening.commit === 'number' ? 0 : happening.commit.fromS;
     case 'bench': {
       const { begins, forS } = happening.fault;
       return ('atS' in begins ? begins.atS : spanS) + (forS ?? 0);

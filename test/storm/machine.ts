@@ -208,6 +208,8 @@ export class Wire {
   delayMs = 0;
   /** What `safe` comes to is only the supply switched off, whatever the controller says of it. */
   disobeys = false;
+  /** The cable hangs on another bench, of which nothing is known but its name. */
+  otherBench = false;
   readonly #bench: RunningBench;
   readonly #world: VirtualClock;
   readonly #events: WireEvents;
@@ -230,6 +232,7 @@ export class Wire {
   attach(channel: StormChannel): void {
     this.#channel = channel;
     this.#bench.attach((bytes) => {
+      if (this.otherBench) return;
       this.#send(this.disobeys ? this.#glossedOver(bytes) : bytes, 'to-host');
     });
   }
@@ -242,7 +245,8 @@ export class Wire {
     const [word, again] = this.#wordOf(bytes);
     this.#events.beforeLine(word, again);
     if (this.#channel === null) return;
-    this.#send(this.disobeys && word === 'safe' ? this.#disobeyed(bytes) : bytes, 'to-bench');
+    if (this.otherBench) this.#answerAsAnother(bytes);
+    else this.#send(this.disobeys && word === 'safe' ? this.#disobeyed(bytes) : bytes, 'to-bench');
     this.#events.afterLine(word, again);
   }
 
@@ -261,6 +265,17 @@ export class Wire {
     if (line.kind === 'telemetry' && this.#disobeyedSeqs.size > 0) return Buffer.from(encodeTelemetry({ ...line.telemetry, armed: false }), 'latin1');
     if (line.kind === 'reply' && this.#disobeyedSeqs.has(line.seq)) return Buffer.from(encodeReply(line.seq, { word: 'safe' }), 'latin1');
     return bytes;
+  }
+
+  #answerAsAnother(bytes: Uint8Array): void {
+    const line = decodeFromHost(textOf(bytes));
+    if (line.kind !== 'request' || line.request.word !== 'hello') return;
+    const { token } = line.request;
+    const reply = encodeReply(line.seq, { word: 'hello', token, protocol: 1, model: 'simulated-bench', serial: 'SIM-9999', firmware: '1.0', boot: 'another', channels: 8 });
+    // A controller answers after the host has written, and not within it.
+    this.#world.after(5, () => {
+      if (this.otherBench) this.#send(Buffer.from(reply, 'latin1'), 'to-host');
+    });
   }
 
   obeys(): void {

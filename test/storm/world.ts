@@ -45,11 +45,15 @@ export type Seen =
   /** Nothing of a host reached the bench for longer than its dead-man; `mv` is what the supply was set to when it should have acted. */
   | { readonly kind: 'silence'; readonly at: number; readonly forS: number; readonly mv: number }
   | { readonly kind: 'happened'; readonly at: number; readonly what: string; readonly mode: Mode | 'no host' }
-  | { readonly kind: 'second-writer'; readonly at: number; readonly code: string }
+  | { readonly kind: 'second-writer'; readonly at: number; readonly code: string; readonly text: string }
   /** When the journal says that the bench was confirmed safe. `mv` null: the sensor is not to be believed. `heardS`: since bytes of the bench last reached a host. */
   | { readonly kind: 'confirmed'; readonly at: number; readonly mv: number | null; readonly set: number; readonly heardS: number }
   /** The service gave the run up. */
-  | { readonly kind: 'failed'; readonly at: number; readonly text: string; readonly set: number };
+  | { readonly kind: 'failed'; readonly at: number; readonly text: string; readonly set: number }
+  /** What a person reads of the run, whenever it changed. */
+  | { readonly kind: 'status'; readonly at: number; readonly text: string }
+  /** A run could not be opened. */
+  | { readonly kind: 'not-opened'; readonly at: number; readonly text: string };
 
 export interface Evidence {
   readonly drawn: Drawn;
@@ -71,6 +75,9 @@ interface Host {
   readonly clock: HostClock;
   readonly channels: Set<StormChannel>;
   readonly dead: Promise<'dead'>;
+  /** Its service was given up. */
+  failed: Promise<'failed'>;
+  fail: () => void;
   readonly number: number;
   die: () => void;
   alive: boolean;
@@ -151,12 +158,12 @@ export class World {
       beforeLine: (_word, again) => {
         if (again) return;
         this.#lines += 1;
-        this.#dieAt((at) => 'line' in at && at.where === 'before' && at.line === this.#lines);
+        this.#dieAt((at) => at.where === 'before' && ('line' in at ? at.line === this.#lines : this.#isNext(at, 'line')));
       },
       afterLine: (word, again) => {
         if (again) return;
         if (word === 'burst') this.#countBurst();
-        this.#dieAt((at) => 'line' in at && at.where === 'after' && at.line === this.#lines);
+        this.#dieAt((at) => at.where === 'after' && ('line' in at ? at.line === this.#lines : this.#isNext(at, 'line')));
       },
       heard: () => {
         this.#lastHeard = this.#now();
@@ -250,6 +257,17 @@ export class World {
             this.#secondWriter();
           });
           break;
+        case 'other-bench':
+          at(happening.atS, () => {
+            this.#happened('other bench on the cable');
+            this.#wire.pull(true);
+            this.#wire.otherBench = true;
+            this.#wire.plug();
+          });
+          at(happening.atS + happening.forS, () => {
+            this.#wire.otherBench = false;
+          });
+          break;
         case 'bench': {
           const { begins, fault } = happening.fault;
           // Faults of the plant are seen at the plant, those of the line and the controller here.
@@ -272,6 +290,20 @@ export class World {
       this.#world.after(60_000, look);
     };
     look();
+    if (this.#drawn.personFromS !== undefined) this.#readStatus('');
+  }
+
+  #readStatus(last: string): void {
+    const host = this.#host;
+    let text = last;
+    if (host?.alive === true && host.service !== null && !host.clock.isStopped) {
+      const { doing, advice } = host.service.status();
+      text = `${doing} ${advice}`;
+      if (text !== last) this.#see({ kind: 'status', at: this.#now(), text });
+    }
+    if (this.#now() <= (this.#drawn.personFromS ?? 0)) this.#world.after(500, () => {
+      this.#readStatus(text);
+    });
   }
 
   #countBurst(): void {
@@ -283,15 +315,28 @@ export class World {
     }
   }
 
-  #dieAt(fits: (at: Instant) => boolean): void {
-    const death = this.#drawn.happenings.find((one) => one.kind === 'death' && fits(one.at));
-    if (death?.kind === 'death') this.#die(death);
+  readonly #over = new Set<Happening>();
+
+  #dieAt(fits: (at: Exclude<Instant, { atS: number }>) => boolean): void {
+    const death = this.#drawn.happenings.find((one) => one.kind === 'death' && !('atS' in one.at) && !this.#over.has(one) && fits(one.at));
+    if (death?.kind !== 'death') return;
+    if ('fromS' in death.at) this.#over.add(death);
+    this.#die(death);
+  }
+
+  #isNext(at: Instant, what: 'commit' | 'line'): boolean {
+    return 'fromS' in at && at.next === what && this.#now() >= at.fromS;
+  }
+
+  #isThisCommit(at: Instant): boolean {
+    return 'commit' in at ? at.commit === this.#commits : this.#isNext(at, 'commit');
   }
 
   #die({ at, backS }: Extract<Happening, { kind: 'death' }>): void {
     const host = this.#host;
     if (host?.alive !== true) return;
-    this.#happened('commit' in at ? `death ${at.where} a commit` : 'line' in at ? `death ${at.where} a line` : 'death at an instant');
+    const next = 'commit' in at ? 'commit' : 'line' in at ? 'line' : 'fromS' in at ? at.next : null;
+    this.#happened('atS' in at || next === null ? 'death at an instant' : `death ${at.where} a ${next}`);
     this.#see({ kind: 'died', at: this.#now(), host: host.number });
     this.#deaths += 1;
     this.#backAfter = backS;
@@ -327,7 +372,7 @@ export class World {
     if (this.#host?.alive !== true || this.#host.archive === null) return;
     this.#happened('second writer');
     const opened = openArchive(this.#archivePath, { now: () => this.#world.unixNow() });
-    this.#see({ kind: 'second-writer', at: this.#now(), code: opened.ok ? 'opened' : opened.code });
+    this.#see({ kind: 'second-writer', at: this.#now(), code: opened.ok ? 'opened' : opened.code, text: opened.ok ? '' : opened.text });
     if (opened.ok) opened.archive.close();
   }
 
@@ -341,16 +386,20 @@ export class World {
       };
     });
     this.#hosts += 1;
-    return {
+    const host: Host = {
       clock: new HostClock(this.#world, () => this.#stepMs), channels: new Set(), dead, die, number: this.#hosts,
-      alive: true, archive: null, service: null, bench: null, diskIsGone: null,
+      alive: true, archive: null, service: null, bench: null, diskIsGone: null, failed: Promise.resolve('failed'), fail: () => undefined,
     };
+    mayFail(host);
+    return host;
   }
 
   #openArchive(host: Host): Archive | null {
     const fault = (at: 'statement' | 'end'): void => {
-      const error = this.#drawn.happenings.find((one) => one.kind === 'disk-error' && one.where === at && one.commit === this.#commits);
+      const error = this.#drawn.happenings.find((one) => one.kind === 'disk-error' && one.where === at && !this.#over.has(one)
+        && (typeof one.commit === 'number' ? one.commit === this.#commits : this.#now() >= one.commit.fromS));
       if (error?.kind === 'disk-error') {
+        if (typeof error.commit !== 'number') this.#over.add(error);
         this.#happened(`disk ${error.code}${error.forGood ? ' for good' : ''}`);
         if (error.forGood) host.diskIsGone = error.code;
         throw diskError(error.code);
@@ -367,18 +416,18 @@ export class World {
           beforeCommit: () => {
             if (host.archive === null) return;
             this.#commits += 1;
-            this.#dieAt((at) => 'commit' in at && at.where === 'before' && at.commit === this.#commits);
+            this.#dieAt((at) => at.where === 'before' && this.#isThisCommit(at));
           },
           atStatement: (statement) => {
             if (host.archive === null) return;
             if (statement === 1) fault('statement');
-            if (statement === 1 + (this.#commits % 4)) this.#dieAt((at) => 'commit' in at && at.where === 'within' && at.commit === this.#commits);
+            if (statement === 1 + (this.#commits % 4)) this.#dieAt((at) => at.where === 'within' && this.#isThisCommit(at));
             if (!host.alive) throw diskError('SQLITE_IOERR_WRITE');
           },
           atEnd: () => {
             if (host.archive === null) return;
             fault('end');
-            this.#dieAt((at) => 'commit' in at && at.where === 'within' && at.commit === this.#commits);
+            this.#dieAt((at) => at.where === 'within' && this.#isThisCommit(at));
             if (!host.alive) throw diskError('SQLITE_IOERR_WRITE');
           },
           afterCommit: (bodies) => {
@@ -386,7 +435,7 @@ export class World {
             for (const body of bodies) this.#committed = foldRun(this.#committed, body);
             if (bodies.length > 0) this.#see({ kind: 'commit', at: this.#now(), input: host.clock.input, bodies, mode: this.#committed?.mode ?? null });
             this.#watchConfirmation(bodies);
-            this.#dieAt((at) => 'commit' in at && at.where === 'after' && at.commit === this.#commits);
+            this.#dieAt((at) => at.where === 'after' && this.#isThisCommit(at));
           },
         })(path, options);
         files.push(file);
@@ -487,12 +536,18 @@ export class World {
         ? { kind: 'new', plan: this.#drawn.plan, equipment: sampleEquipment(), operator: 'a person', software: 'storm' }
         : { kind: 'stored', id: this.#runId },
     );
+    if (!opened.ok) this.#see({ kind: 'not-opened', at: this.#now(), text: opened.text });
     if (!opened.ok || !host.alive) return 'failed';
     const { service } = opened;
     host.service = service;
     this.#runId = service.id;
     service.listen((bodies) => {
-      if (!host.alive || bodies.length === 0) return;
+      if (!host.alive) return;
+      if (service.failure !== null) {
+        this.#see({ kind: 'failed', at: this.#now(), text: service.failure, set: this.#supplyMv });
+        host.fail();
+      }
+      if (bodies.length === 0) return;
       this.#see({ kind: 'told', at: this.#now(), bodies });
       for (const body of bodies) if (body.kind === 'attempt-ended') this.#told.set(nameOf(body), JSON.stringify(body));
     });
@@ -542,15 +597,12 @@ export class World {
       if (service === null) return 'failed';
       const rest = await Promise.race([service.rest(), host.dead, this.#stuckNow]);
       if (rest === 'dead' || rest === 'stuck') return rest;
-      if (rest.kind === 'failed') {
-        this.#see({ kind: 'failed', at: this.#now(), text: rest.text, set: this.#supplyMv });
-        return 'failed';
-      }
+      if (rest.kind === 'failed') return 'failed';
       const command = this.#next(rest);
-      const lingers = command === null ? Math.max(3, Math.min(this.#drawn.overS - this.#now(), 60)) : this.#chance.scale(0.2, 10);
-      const waited = await Promise.race([this.#wait(lingers), host.dead, this.#stuckNow]);
+      const chosen = command === null ? Math.max(3, Math.min(this.#drawn.overS - this.#now(), 60)) : this.#chance.scale(0.2, 10);
+      const lingers = Math.max(chosen, (this.#drawn.personFromS ?? 0) - this.#now());
+      const waited = await Promise.race([this.#wait(lingers), host.dead, host.failed, this.#stuckNow]);
       if (waited !== 'waited') return waited;
-      if (service.failure !== null) return 'failed';
       if (command === null) {
         if (service.state.mode === 'ended' && !service.isActive) return 'ended';
         continue;
@@ -612,6 +664,7 @@ export class World {
           host.service = null;
           host.bench = null;
           host.diskIsGone = null;
+          mayFail(host);
           same = host;
         } else {
           await this.#close(host);
@@ -669,9 +722,17 @@ export class ProgramThrew extends Error {
   }
 }
 
+function mayFail(host: Host): void {
+  host.failed = new Promise((resolve) => {
+    host.fail = () => {
+      resolve('failed');
+    };
+  });
+}
+
 /** It may have died meanwhile, whatever was known of it before. */
 const isAlive = (host: Host): boolean => host.alive;
 
-const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind === 'controller-reset';
+const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind === 'controller-reset' || kind === 'converter-stopped';
 
 const nameOf = ({ point, attempt }: Extract<RunEventBody, { kind: 'attempt-ended' }>): string => `attempt ${attempt} of point ${point}`;

@@ -74,6 +74,13 @@ interface ActiveDraw extends Draw {
   flow: number;
 }
 
+/** In the order of `PlantReadings.interlocks`. */
+function interlockBit(fault: FaultKind): number {
+  if (fault.kind === 'emergency-stop') return 0b001;
+  if (fault.kind !== 'interlock-open') return 0;
+  return fault.interlock === 'cover' ? 0b010 : 0b100;
+}
+
 /** A bench at rest: supply off, nothing flowing; no pressure where the pump or a relief valve is commanded, else 400 kPa. */
 export function createPlant(scenario: Scenario): Plant {
   return new SimulatedPlant(scenario);
@@ -190,7 +197,7 @@ class SimulatedPlant implements Plant {
 
   read(): PlantReadings {
     const read = (sensor: Sensor) => Math.round(this.#reading(sensor));
-    const stopped = this.#faults.some((f) => f.kind === 'emergency-stop');
+    const open = this.#faults.reduce((bits, f) => bits | interlockBit(f), 0);
     return {
       supplyMv: Math.max(0, read('supply')),
       currentMa: Math.max(0, read('current')),
@@ -200,7 +207,7 @@ class SimulatedPlant implements Plant {
       edges: this.#meter.edges + Math.floor(this.#rattled),
       lastEdgeUs: this.#rattle > 0 ? this.#now : this.#meter.lastEdgeUs,
       frozen: this.#faults.flatMap((f) => (f.kind === 'sensor-stuck' || f.kind === 'sensor-lost' ? [INPUT_OF[f.sensor]] : [])),
-      interlocks: stopped ? 0b110 : 0b111,
+      interlocks: 0b111 & ~open,
     };
   }
 
@@ -279,6 +286,7 @@ class SimulatedPlant implements Plant {
         case 'sensor-lost':
         case 'converter-stopped':
         case 'channels-swapped':
+        case 'interlock-open':
         case 'injector-stuck-open':
         case 'pressure-loss':
         case 'over-temperature':
