@@ -6,8 +6,9 @@ import { I32, LONGEST_TO_CONTROLLER, U16, U32, U48 } from '../line/codec.ts';
 import type { FaultCode } from '../line/fault-texts.ts';
 import { LineSplitter } from '../line/line-splitter.ts';
 import {
-  decodeFromHost, encodeRefusal, encodeReply, encodeTelemetry, type Input, type Refusal, type RefusalCode, type Reply, type Request, type Scale,
+  decodeFromHost, encodeRefusal, encodeReply, encodeTelemetry, type Input, type Refusal, type RefusalCode, type Reply, type Request, type Scale, type Telemetry,
 } from '../line/messages.ts';
+import { Misbehaviours } from './misbehaviour.ts';
 import type { PlantPort, PlantReadings } from './plant-port.ts';
 import { RandomSource } from './random.ts';
 import { SCALES } from './scales.ts';
@@ -86,6 +87,8 @@ export interface ControllerOptions {
   readonly rail: { readonly pump: boolean; readonly relief: boolean; readonly shutOff: boolean };
   /** Boot ids are drawn from this. */
   readonly bootSeed: number;
+  /** How it breaks the rules; absent: it does not. */
+  readonly misbehaviours?: Misbehaviours;
   /** Takes every line that the controller says, LF included. */
   readonly emit: (line: string) => void;
 }
@@ -117,6 +120,7 @@ export class SimulatedController {
   readonly #pressureCommandable: boolean;
   readonly #railOutputs: ControllerOptions['rail'];
   readonly #emit: (line: string) => void;
+  readonly #misbehaves: Misbehaviours;
   readonly #boots: RandomSource;
   readonly #splitter: LineSplitter;
 
@@ -181,6 +185,7 @@ export class SimulatedController {
     this.#pressureCommandable = options.pressureCommandable;
     this.#railOutputs = options.rail;
     this.#emit = options.emit;
+    this.#misbehaves = options.misbehaviours ?? new Misbehaviours();
     this.#boots = RandomSource.named(options.bootSeed, 'boot');
     this.#splitter = new LineSplitter(LONGEST_TO_CONTROLLER, (text) => {
       this.#takeLine(text);
@@ -391,7 +396,7 @@ export class SimulatedController {
 
   #startPulse(): void {
     const burst = this.#runningBurst();
-    this.#plant.pulse(burst.channel, this.#now, burst.widthUs);
+    this.#plant.pulse(this.#misbehaves.driven(burst.channel), this.#now, burst.widthUs);
     burst.started += 1;
     this.#nextPulseEnd = this.#now + burst.widthUs;
     this.#drivenUntil = this.#nextPulseEnd;
@@ -417,8 +422,7 @@ export class SimulatedController {
     const burst = this.#burst;
     const edges = r.edges - this.#edgesAtStart;
     const at = Math.floor(this.#now - this.#startedUs);
-    this.#emit(
-      encodeTelemetry({
+    const frame: Telemetry = {
         atUs: clamp(at, 0, U48),
         frame: this.#frame,
         boot: this.#boot,
@@ -436,10 +440,15 @@ export class SimulatedController {
         armed: this.#armed,
         fault: this.#fault ?? '',
         interlocks: r.interlocks & U16,
-      }),
-    );
+    };
+    if (this.#misbehaves.none) {
+      this.#emit(encodeTelemetry(frame));
+      this.#nextTelemetry += this.#telemetryUs;
+    } else {
+      for (const line of this.#misbehaves.frames(frame)) this.#emit(line);
+      this.#nextTelemetry += this.#misbehaves.interval(this.#telemetryUs);
+    }
     this.#frame += 1;
-    this.#nextTelemetry += this.#telemetryUs;
   }
 
   #takeLine(text: string): void {
@@ -481,7 +490,7 @@ export class SimulatedController {
         token,
         protocol: PROTOCOL,
         model: MODEL,
-        serial: this.#serial,
+        serial: this.#misbehaves.serial(this.#serial),
         firmware: FIRMWARE,
         boot: this.#boot,
         channels: this.#channels,
@@ -557,7 +566,7 @@ export class SimulatedController {
         return {
           word: 'echo',
           number: this.#burst?.number ?? 0,
-          channel: this.#burst?.channel ?? 0,
+          channel: this.#burst === null ? 0 : this.#misbehaves.echoed(this.#burst.channel),
           widthNs: (this.#burst?.widthUs ?? 0) * 1_000,
           periodUs: this.#burst?.periodUs ?? 0,
           count: this.#burst?.commanded ?? 0,
@@ -670,7 +679,7 @@ export class SimulatedController {
       return range('period-us', TIMING.minPeriodUs, TIMING.maxPeriodUs);
     }
     if (count < 1 || count > TIMING.maxCount) return range('count', 1, TIMING.maxCount);
-    const widthNs = Math.floor((request.widthNs + TIMING.tickNs / 2) / TIMING.tickNs) * TIMING.tickNs;
+    const widthNs = Math.floor((this.#misbehaves.width(request.widthNs) + TIMING.tickNs / 2) / TIMING.tickNs) * TIMING.tickNs;
     if (widthNs > periodUs * 1_000) {
       return { refused: 'range', text: 'The pulse is longer than its period.' };
     }

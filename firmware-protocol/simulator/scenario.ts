@@ -16,12 +16,51 @@ const leak = {
   unsteadyPercent: z.number().nonnegative().max(50).optional(),
 };
 
+const duration = z.number().positive();
+
+/** What a controller may say, and do, against the rules of the line. Sensors and plant stay as they are. */
+const misbehaviours = z.discriminatedUnion('what', [
+  /** Its clock, edge times with it, steps back or leaps ahead, or says one time for ever. */
+  z.strictObject({ what: z.literal('clock-back'), s: duration }),
+  z.strictObject({ what: z.literal('clock-ahead'), s: duration }),
+  z.strictObject({ what: z.literal('clock-stands') }),
+  /** It counts fewer edges than before, or twice as many as there are; or states their time wrongly. */
+  z.strictObject({ what: z.literal('edges-back'), edges: z.int().min(1) }),
+  z.strictObject({ what: z.literal('edges-doubled') }),
+  z.strictObject({ what: z.literal('edge-time-back'), s: duration }),
+  z.strictObject({ what: z.literal('edge-time-ahead'), s: duration }),
+  /** It reports the same reading again and again, and its own watch does not notice. */
+  z.strictObject({ what: z.literal('values-stand'), sensor: sensor.exclude(['supply', 'current']) }),
+  z.strictObject({ what: z.literal('supply-offset'), mv: z.int() }),
+  z.strictObject({ what: z.literal('frames-doubled') }),
+  /** Each second frame comes before the one that it follows. */
+  z.strictObject({ what: z.literal('frames-swapped') }),
+  z.strictObject({ what: z.literal('frames-absent') }),
+  /** Their checksum is right and a field is missing. */
+  z.strictObject({ what: z.literal('frames-unreadable') }),
+  /** More of them than it was asked for. */
+  z.strictObject({ what: z.literal('frames-flood'), hz: z.int().min(1).max(2000) }),
+  /** Frames carry another boot id than the answer to `hello`. */
+  z.strictObject({ what: z.literal('boot-id-other') }),
+  z.strictObject({ what: z.literal('pulses-overcounted') }),
+  z.strictObject({ what: z.literal('pulses-undercounted'), percent: z.number().min(1).max(100) }),
+  /** It drives, and says that it drives, another width than it was asked for. */
+  z.strictObject({ what: z.literal('width-not-kept'), percent: z.number().positive().max(100) }),
+  /** It drives another channel; `echoed`: and says so when it is asked. */
+  z.strictObject({ what: z.literal('channel-mixed'), with: z.int().min(1).max(16), echoed: z.boolean() }),
+  z.strictObject({ what: z.literal('replies-unreadable') }),
+  z.strictObject({ what: z.literal('replies-late'), s: duration }),
+  /** Another serial number than before. */
+  z.strictObject({ what: z.literal('serial-other') }),
+]);
+
 const faultKinds = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('lines-lost'), direction, probability }),
   z.strictObject({ kind: z.literal('lines-garbled'), direction, probability }),
   z.strictObject({ kind: z.literal('lines-repeated'), direction, probability }),
   z.strictObject({ kind: z.literal('line-silent'), direction }),
   z.strictObject({ kind: z.literal('controller-reset') }),
+  z.strictObject({ kind: z.literal('controller-misbehaves'), how: misbehaviours }),
   z.strictObject({ kind: z.literal('sensor-stuck'), sensor }),
   /** `sd` in the sensor's wire unit (mV, mA, Pa, thousandths of a degree). */
   z.strictObject({ kind: z.literal('sensor-noisy'), sensor, sd: z.number().positive() }),

@@ -8,6 +8,7 @@ import { inControllerTime } from './controller-time.ts';
 import { drawInstrumentErrors } from './plant/instrument-errors.ts';
 import { createPlant, type Plant } from './plant/plant.ts';
 import type { Fault, Scenario } from './scenario.ts';
+import { Misbehaviours } from './misbehaviour.ts';
 import { isWireFault, WireFaults } from './wire-faults.ts';
 
 /** What an unfinished line from the host may grow to before it is handed on as it is; the controller drops it anyway. */
@@ -31,6 +32,9 @@ export class SimulatedBench {
   readonly #controller: SimulatedController;
   readonly #toHost: WireFaults;
   readonly #toController: WireFaults;
+  readonly #misbehaves = new Misbehaviours();
+  /** Answers that are held back, in the order of their time, us. */
+  readonly #late: { readonly dueUs: number; readonly line: string }[] = [];
   readonly #faults: readonly Pending[];
   #now = 0;
   #nextFaultUs: number;
@@ -50,13 +54,10 @@ export class SimulatedBench {
       pressureCommandable: scenario.pressureCommandable,
       rail: scenario.rail,
       bootSeed: scenario.seed,
+      misbehaviours: this.#misbehaves,
       emit: (line) => {
-        if (this.#toHost.clear) {
-          this.#emit(ascii.encode(line));
-          return;
-        }
-        const arriving = this.#toHost.pass(line);
-        if (arriving !== '') this.#emit(bytesOf(arriving));
+        if (this.#misbehaves.none) this.#say(line);
+        else this.#sayAsItMisbehaves(line);
       },
     });
     this.#faults = scenario.faults.map((fault) => ({
@@ -66,6 +67,22 @@ export class SimulatedBench {
     }));
     this.#nextFaultUs = this.#earliest();
     this.advanceTo(0);
+  }
+
+  #say(line: string): void {
+    if (this.#toHost.clear) {
+      this.#emit(ascii.encode(line));
+      return;
+    }
+    const arriving = this.#toHost.pass(line);
+    if (arriving !== '') this.#emit(bytesOf(arriving));
+  }
+
+  #sayAsItMisbehaves(line: string): void {
+    const { lateUs } = this.#misbehaves;
+    const said = this.#misbehaves.answer(line);
+    if (lateUs === 0 || line.startsWith('.')) this.#say(said);
+    else this.#late.push({ dueUs: this.#now + lateUs, line: said });
   }
 
   /** Bytes from the host, at the present instant. */
@@ -80,7 +97,15 @@ export class SimulatedBench {
 
   /** Lets time pass up to `us` since the bench was made; never goes back. */
   advanceTo(us: number): void {
-    while (this.#nextFaultUs <= us) {
+    while (Math.min(this.#nextFaultUs, this.#late[0]?.dueUs ?? Number.POSITIVE_INFINITY) <= us) {
+      const late = this.#late[0];
+      if (late !== undefined && late.dueUs < this.#nextFaultUs) {
+        this.#late.shift();
+        this.#controller.advanceTo(late.dueUs / this.#rate);
+        this.#now = Math.max(this.#now, late.dueUs);
+        this.#say(late.line);
+        continue;
+      }
       const due = Math.max(this.#nextFaultUs, this.#now);
       this.#controller.advanceTo(due / this.#rate);
       this.#now = due;
@@ -95,7 +120,7 @@ export class SimulatedBench {
 
   /** The next instant at which bytes may come out without any going in; never more than a second or so ahead. */
   nextDueUs(): number {
-    return this.#controller.nextDueUs() * this.#rate;
+    return Math.min(this.#controller.nextDueUs() * this.#rate, this.#late[0]?.dueUs ?? Number.POSITIVE_INFINITY);
   }
 
   /** The line is a stream of bytes, but what happens to it happens to lines: here they are put together again. */
@@ -133,6 +158,8 @@ export class SimulatedBench {
         this.#controller.reset();
       } else if (fault.kind === 'converter-stopped') {
         this.#controller.converterStopped = true;
+      } else if (fault.kind === 'controller-misbehaves') {
+        this.#misbehaves.begin(fault.how);
       } else if (isWireFault(fault)) {
         this.#toHost.begin(fault);
         this.#toController.begin(fault);
@@ -147,6 +174,8 @@ export class SimulatedBench {
         this.#toController.end(fault);
       } else if (fault.kind === 'converter-stopped') {
         this.#controller.converterStopped = false;
+      } else if (fault.kind === 'controller-misbehaves') {
+        this.#misbehaves.end(fault.how);
       } else if (fault.kind !== 'controller-reset') {
         this.#plant.end(fault);
       }

@@ -733,6 +733,6 @@ function mayFail(host: Host): void {
 /** It may have died meanwhile, whatever was known of it before. */
 const isAlive = (host: Host): boolean => host.alive;
 
-const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind === 'controller-reset' || kind === 'converter-stopped';
+const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind.startsWith('controller') || kind === 'converter-stopped';
 
 const nameOf = ({ point, attempt }: Extract<RunEventBody, { kind: 'attempt-ended' }>): string => `attempt ${attempt} of point ${point}`;

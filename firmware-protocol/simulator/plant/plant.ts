@@ -300,6 +300,7 @@ class SimulatedPlant implements Plant {
         case 'lines-repeated':
         case 'line-silent':
         case 'controller-reset':
+        case 'controller-misbehaves':
           break;
       }
     }
