@@ -1,5 +1,23 @@
 import tseslint from 'typescript-eslint';
 
+const handedIn = 'Time and chance are handed in (main/clock), so that all of it can be run again from a seed.';
+const restricted = (names, message) => names.map((name) => ({ name, message }));
+/** What brings the machine's own time or chance. */
+const machineImports = {
+  paths: [
+    ...restricted(['node:timers', 'timers', 'node:timers/promises', 'timers/promises', 'node:perf_hooks', 'perf_hooks'], handedIn),
+    ...['node:crypto', 'crypto'].map((name) => ({
+      name, message: handedIn,
+      importNames: ['randomBytes', 'randomInt', 'randomUUID', 'randomFill', 'randomFillSync', 'getRandomValues', 'webcrypto'],
+    })),
+    { name: 'uuidv7', allowImportNames: ['V7Generator'], message: handedIn },
+  ],
+};
+const machineClocks = [
+  { group: ['**/clock/machine.ts'], message: handedIn },
+  { group: ['**/clock/clock.ts'], importNames: ['WallClock'], message: handedIn },
+];
+
 export default tseslint.config(
   { ignores: ['node_modules/', '.cache/', 'dist/', 'test/.out/', '**/*.cjs', 'eslint.config.js', 'main/launch/*.mjs'] },
   ...tseslint.configs.strictTypeChecked,
@@ -20,5 +38,28 @@ export default tseslint.config(
       'no-restricted-globals': ['error', 'Date', 'setTimeout', 'setInterval', 'performance', 'process', 'console', 'fetch'],
       'no-restricted-properties': ['error', { object: 'Math', property: 'random', message: 'Pass a seeded source in.' }],
     },
+  },
+  {
+    files: ['main/**/*.ts', 'firmware-protocol/**/*.ts'],
+    ignores: ['main/clock/*.ts', '**/*.test.ts', '**/*.test-helper.ts'],
+    rules: {
+      'no-restricted-globals': ['error', ...restricted(['setTimeout', 'setInterval', 'setImmediate', 'performance', 'crypto'], handedIn)],
+      'no-restricted-properties': [
+        'error',
+        ...[['Date', 'now'], ['Math', 'random'], ['process', 'hrtime'], ['process', 'uptime'], ['AbortSignal', 'timeout'], ['globalThis', 'crypto'], ['globalThis', 'performance']]
+          .map(([object, property]) => ({ object, property, message: handedIn })),
+      ],
+      'no-restricted-syntax': [
+        'error',
+        { selector: "NewExpression[callee.name='Date'][arguments.length=0]", message: handedIn },
+        { selector: "CallExpression[callee.name='Date']", message: handedIn },
+      ],
+      'no-restricted-imports': ['error', { ...machineImports, patterns: machineClocks }],
+    },
+  },
+  {
+    // Here the program is put together: a command, the desktop's process of the host, and the shell that waits for it.
+    files: ['main/cli/*.ts', 'main/electron/{host-process,shell}.ts'],
+    rules: { 'no-restricted-imports': ['error', machineImports] },
   },
 );

@@ -30,19 +30,25 @@ interface OpenFailure {
 
 export type OpenResult = { readonly ok: true; readonly archive: Archive } | OpenFailure;
 
-export interface OpenOptions {
+interface ReadOptions {
   /** Asks for no lock and changes nothing; the file must exist and be of the present version. */
-  readonly readOnly?: boolean;
-  /** The archive refuses to grow over this and then reports a full disk. Absent: as large as the disk lets it. */
-  readonly maxBytes?: number;
+  readonly readOnly: true;
   /** Another connection of this program has the archive open, so its structure was looked at already. */
   readonly checked?: boolean;
+}
+
+interface WriteOptions {
+  readonly readOnly?: false;
   readonly now: () => UnixMillis;
-  /** Where the random part of ids comes from; absent: the machine. */
-  readonly entropy?: Entropy;
+  /** Where the random part of ids comes from. */
+  readonly entropy: Entropy;
+  /** The archive refuses to grow over this and then reports a full disk. Absent: as large as the disk lets it. */
+  readonly maxBytes?: number;
   /** How the archive's own file is opened; absent: as it is. For whoever must watch the writing or make it fail. */
   readonly openFile?: typeof openDatabase;
 }
+
+export type OpenOptions = ReadOptions | WriteOptions;
 
 /**
  * Up to this size the structure of the file is checked at every opening; the check reads the whole file, so a larger
@@ -142,7 +148,7 @@ function openReader(file: string, checkMaxBytes: number): OpenResult {
   });
 }
 
-function openWriter(file: string, options: OpenOptions): OpenResult {
+function openWriter(file: string, options: WriteOptions): OpenResult {
   // A journal beside it is a change that was cut off, by the power or a death in the making of the archive: only a writer
   // can take it back, and the file is looked at after that.
   if (existsSync(file) && !existsSync(`${file}-journal`)) {
@@ -212,13 +218,14 @@ export class Archive extends ArchiveReader {
   readonly #writer: ArchiveWriter | null;
   readonly #release: () => unknown;
 
-  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy | undefined; readonly release: () => unknown } | null) {
+  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy; readonly release: () => unknown } | null) {
     super(db, path);
     this.#db = db;
-    const now = writing?.now ?? (() => {
+    const forReading = (): never => {
       throw new Error('the archive is open for reading only');
-    });
-    this.library = new Library(db, path, now, writing?.entropy);
+    };
+    const now = writing?.now ?? forReading;
+    this.library = new Library(db, path, now, writing?.entropy ?? { nextUint32: forReading });
     this.meterChecks = new MeterChecks(db, path, now);
     this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing, this);
     this.#release = writing === null ? () => undefined : writing.release;

@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { unixMillis } from '../../app/quantities/quantity.ts';
+import { machineEntropy } from '../clock/machine.ts';
 import { openArchive, type Archive } from './archive.ts';
 import type { PartToSave } from './library.ts';
 import { openDatabase } from './sqlite.ts';
@@ -12,7 +13,7 @@ let archive: Archive;
 let now: number;
 
 function open(more: { readonly readOnly?: boolean } = {}): Archive {
-  const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => unixMillis((now += 1000)), ...more });
+  const opened = openArchive(join(folder, 'archive.sqlite'), more.readOnly === true ? { readOnly: true } : { now: () => unixMillis((now += 1000)), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
   return opened.archive;
 }

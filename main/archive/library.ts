@@ -121,8 +121,7 @@ export class Library {
   readonly #sql;
   readonly #ids: V7Generator;
 
-  /** `entropy` absent: the machine's. */
-  constructor(db: Database, path: string, now: () => UnixMillis, entropy?: Entropy) {
+  constructor(db: Database, path: string, now: () => UnixMillis, entropy: Entropy) {
     this.#ids = new V7Generator(entropy);
     this.#db = db;
     this.#path = path;

@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
+import { machineEntropy } from '../clock/machine.ts';
 import { openArchive, type Archive } from './archive.ts';
 import { ArchiveUnreadable } from './read.ts';
 import { openDatabase } from './sqlite.ts';
@@ -23,7 +24,7 @@ afterEach(() => {
 });
 
 function open(readOnly = false): Archive {
-  const result = openArchive(file, { readOnly, now: () => unixMillis(1_780_000_000_000) });
+  const result = openArchive(file, readOnly ? { readOnly } : { now: () => unixMillis(1_780_000_000_000), entropy: machineEntropy });
   if (!result.ok) throw new Error(result.text);
   opened.push(result.archive);
   return result.archive;

@@ -125,8 +125,7 @@ export class ArchiveWriter {
   /** Of committed transactions only. */
   readonly #positions = new Map<string, Position>();
 
-  /** `entropy` absent: the machine's. */
-  constructor(db: Database, path: string, { now, entropy }: { readonly now: () => UnixMillis; readonly entropy: Entropy | undefined }, reader: ArchiveReader) {
+  constructor(db: Database, path: string, { now, entropy }: { readonly now: () => UnixMillis; readonly entropy: Entropy }, reader: ArchiveReader) {
     this.#db = db;
     this.#path = path;
     this.#now = now;

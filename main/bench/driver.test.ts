@@ -5,6 +5,7 @@ import { milliseconds, pascals, seconds, unixMillis, volts } from '../../app/qua
 import { sealLine } from '../../firmware-protocol/line/codec.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { VirtualClock, wait } from '../clock/clock.ts';
+import { machineEntropy } from '../clock/machine.ts';
 import type { Channel, ChannelEvents, ChannelSource } from '../link/channel.ts';
 import { SimulatedChannel } from '../link/simulated-channel.ts';
 import { connectBench, type Bench, type BenchLinkEvent, type ConnectOptions } from './driver.ts';
@@ -46,6 +47,7 @@ async function tryConnect(clock: VirtualClock, channels: ChannelSource, more: Pa
   const result = await connectBench({
     channels,
     clock,
+    entropy: machineEntropy,
     deadManMs: 1000,
     telemetryHz: 20,
     onFrame: (frame) => frames.push(frame),

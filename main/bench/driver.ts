@@ -2,7 +2,6 @@
  * A bench as the run engine wants it, spoken to over a link. The driver translates, confirms and reconnects; it decides
  * nothing: after a loss of the link or a restart of the controller nothing is armed, set or started anew by it.
  */
-import { randomUUID } from 'node:crypto';
 import type { BenchCapabilities, BenchFault, BenchFrame, BenchIdentity, BenchReply, BenchRequest, BurstRequest } from '../../app/bench/port.ts';
 import {
   amperes, celsius, microseconds, milliseconds, pascals, seconds, toMicroseconds, toMilliseconds, volts,
@@ -10,6 +9,7 @@ import {
 import { faultText } from '../../firmware-protocol/line/fault-texts.ts';
 import type { Reply, Request, Telemetry } from '../../firmware-protocol/line/messages.ts';
 import { wait, type Clock } from '../clock/clock.ts';
+import { newToken, type Entropy } from '../clock/entropy.ts';
 import type { Channel, ChannelSource, OpenResult } from '../link/channel.ts';
 import { Link, type LinkAnswer, type LinkStatistics } from '../link/link.ts';
 
@@ -39,8 +39,8 @@ export interface ConnectOptions extends LinkSettings {
   readonly onLink?: (event: BenchLinkEvent) => void;
   /** Ends the attempt to connect. */
   readonly signal?: AbortSignal;
-  /** A name that no earlier conversation had, at most 16 letters and digits. */
-  readonly newToken?: () => string;
+  /** Where the name of each conversation comes from (LINE-8). */
+  readonly entropy: Entropy;
 }
 
 export interface Bench {
@@ -586,8 +586,7 @@ async function converse(
     return answer.ok ? { ok: true as const, reply: answer.reply as Extract<Reply, { topic: T }> } : answer;
   };
 
-  const token = (options.newToken ?? (() => randomUUID().replaceAll('-', '').slice(0, 16)))();
-  const hello = await ask({ word: 'hello', token }, HELLO_DEADLINE_MS);
+  const hello = await ask({ word: 'hello', token: newToken(options.entropy) }, HELLO_DEADLINE_MS);
   if (!hello.ok) return hello;
   const { protocol, model, serial, firmware, boot, channels } = hello.reply;
   if (protocol !== PROTOCOL) {

@@ -1,10 +1,10 @@
-import { randomUUID } from 'node:crypto';
 import { Option, type Command } from 'commander';
 import { runConformance } from '../../firmware-protocol/conformance/suite.ts';
 import { decodeFromController, decodeFromHost } from '../../firmware-protocol/line/messages.ts';
 import { openControllerPort } from '../bench/conformance.ts';
 import { servePtyBench } from '../bench/pty-bench.ts';
 import { VirtualClock, WallClock } from '../clock/clock.ts';
+import { machineEntropy } from '../clock/machine.ts';
 import { ReplayChannel } from '../link/replay-channel.ts';
 import { readTranscript, type Transcript } from '../link/transcript.ts';
 import { samplePath } from '../samples/samples.ts';
@@ -103,7 +103,7 @@ async function runAgainst(transcript: Transcript, options: { plan: string; equip
   const channel = new ReplayChannel(transcript, clock);
   try {
     const opened = await RunService.open(
-      { archive, clock, simulated: true, channels: () => Promise.resolve([channel]), newId: randomUUID, freeDiskBytes: () => null },
+      { archive, clock, simulated: true, channels: () => Promise.resolve([channel]), entropy: machineEntropy, freeDiskBytes: () => null },
       { kind: 'new', plan, equipment, operator: 'replay', software },
     );
     if (!opened.ok) throw new Stop(exitCode.bench, opened.text);

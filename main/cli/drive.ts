@@ -5,6 +5,7 @@ import { restAfterAcknowledge } from '../../app/run/engine.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import { isBeyond, worthTelling } from '../../app/run/time-base.ts';
 import { wait, type Clock } from '../clock/clock.ts';
+import { machineClock } from '../clock/machine.ts';
 import type { RunService } from '../service/run-service.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
 import { foldedOutcome } from './outcome.ts';
@@ -35,7 +36,8 @@ class Progress {
   }
 
   show(): void {
-    const now = performance.now();
+    // How often a person is shown something hangs on the machine's time, however fast the bench's goes.
+    const now = machineClock.now();
     if (now - this.#last < (this.#live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
     this.#last = now;
     const { doing, waitingFor, progress, remaining } = this.#service.status();

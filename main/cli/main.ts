@@ -1,5 +1,4 @@
 /** The command line: a thin shell over run service, archive, reduction and exporters. */
-import { randomUUID } from 'node:crypto';
 import { Command, CommanderError } from 'commander';
 import { ArchiveUnreadable } from '../archive/read.ts';
 import { addArchiveCommands } from './archive-commands.ts';
@@ -27,7 +26,7 @@ const program = new Command('railhouse')
   .showHelpAfterError('(add --help for the options)')
   .exitOverride();
 
-addRunCommands(program, { newId: randomUUID });
+addRunCommands(program);
 addResultCommands(program);
 addMetrologyCommands(program);
 addMeterCheckCommands(program);

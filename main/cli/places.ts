@@ -2,10 +2,10 @@
 import { existsSync, mkdirSync, statfsSync } from 'node:fs';
 import { dirname, resolve } from 'node:path';
 import { Option, type Command } from 'commander';
-import { unixMillis } from '../../app/quantities/quantity.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, WallClock, type Clock } from '../clock/clock.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
 import type { Channel, ChannelSource } from '../link/channel.ts';
 import { SimulatedChannel } from '../link/simulated-channel.ts';
 import { serialPortSource } from '../link/serial-ports.ts';
@@ -61,7 +61,7 @@ export function benchPlace(options: BenchOptions): BenchPlace {
   if (options.port !== undefined && pace === 'virtual') {
     throw new Stop(exitCode.badInput, 'A serial port has real time behind it; --speed virtual is for the simulated bench in this process.');
   }
-  const clock = pace === 'virtual' ? new VirtualClock(Date.now()) : new WallClock(pace);
+  const clock = pace === 'virtual' ? new VirtualClock(machineClock.unixNow()) : new WallClock(pace);
   let channels: ChannelSource;
   let switchOff = (): void => undefined;
   if (options.port !== undefined) {
@@ -97,7 +97,7 @@ export function benchPlace(options: BenchOptions): BenchPlace {
 }
 
 /** Opens an archive, making its folder for a new one. */
-export function archivePlace(path: string, mode: 'read' | 'write', clock?: Clock): Archive {
+export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock = machineClock): Archive {
   const file = resolve(path);
   if (mode === 'write' && !existsSync(file)) {
     try {
@@ -106,10 +106,7 @@ export function archivePlace(path: string, mode: 'read' | 'write', clock?: Clock
       throw new Stop(exitCode.archive, `The folder of the archive ${file} cannot be made (${(error as Error).message}). Choose another place with --archive.`);
     }
   }
-  const opened = openArchive(file, {
-    readOnly: mode === 'read',
-    now: () => clock?.unixNow() ?? unixMillis(Date.now()),
-  });
+  const opened = openArchive(file, mode === 'read' ? { readOnly: true } : { now: () => clock.unixNow(), entropy: machineEntropy });
   if (!opened.ok) throw new Stop(exitCode.archive, opened.text);
   return opened.archive;
 }

@@ -4,6 +4,7 @@ import { planJsonSchema } from '../../app/plan/json-schema.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import type { PreflightLine } from '../../app/run/events.ts';
 import { connectBench } from '../bench/driver.ts';
+import { machineEntropy } from '../clock/machine.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
@@ -27,7 +28,7 @@ export function addPlanCommands(program: Command): void {
       try {
         // Only the capabilities are asked for; nothing is armed.
         const connected = await connectBench({
-          channels: place.channels, clock: place.clock, deadManMs: plan.link.deadManMs, telemetryHz: plan.link.telemetryHz,
+          channels: place.channels, clock: place.clock, entropy: machineEntropy, deadManMs: plan.link.deadManMs, telemetryHz: plan.link.telemetryHz,
           onFrame: () => undefined, onLink: () => undefined,
         });
         if (!connected.ok) throw new Stop(exitCode.bench, connected.text);

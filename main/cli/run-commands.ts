@@ -5,6 +5,7 @@ import { endingWords } from '../../app/run/ending.ts';
 import { pointsWithoutResult } from '../../app/run/fold.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import type { Archive } from '../archive/archive.ts';
+import { machineEntropy } from '../clock/machine.ts';
 import { reduceState } from '../export/export-run.ts';
 import { samplePath } from '../samples/samples.ts';
 import { RunService, type WhichRun } from '../service/run-service.ts';
@@ -65,7 +66,6 @@ function untraceable({ notTraceable }: RunOptions, { preflight, untraceableAccep
 /** Opens everything, drives the run to its rest, closes everything, and sets the exit code. */
 async function carry(
   options: RunOptions,
-  newId: () => string,
   operator: string,
   which: (archive: Archive) => WhichRun,
   begin: (state: RunState) => readonly RunCommand[],
@@ -76,7 +76,7 @@ async function carry(
     const archive = archivePlace(options.archive, 'write', place.clock);
     try {
       const opened = await RunService.open(
-        { archive, clock: place.clock, simulated: place.simulated, channels: place.channels, newId, freeDiskBytes: () => freeDiskBytes(options.archive) },
+        { archive, clock: place.clock, simulated: place.simulated, channels: place.channels, entropy: machineEntropy, freeDiskBytes: () => freeDiskBytes(options.archive) },
         which(archive),
       );
       if (!opened.ok) throw new Stop(failureCodes[opened.code], opened.text);
@@ -99,12 +99,12 @@ async function carry(
   }
 }
 
-export function addRunCommands(program: Command, { newId }: { readonly newId: () => string }): void {
+export function addRunCommands(program: Command): void {
   const sweep = async (planPath: string, options: RunOptions): Promise<void> => {
     const plan = planFile(planPath);
     const equipment = equipmentFor(options);
     const operator = await whoMeasures(options.operator);
-    return carry(options, newId, operator, () => ({ kind: 'new', plan, equipment, operator, software }), () => [{ kind: 'start' }]);
+    return carry(options, operator, () => ({ kind: 'new', plan, equipment, operator, software }), () => [{ kind: 'start' }]);
   };
 
   withRunOptions(program.command('sample').description('run the sample sweep on the simulated bench and print its dead-time table; without --operator it is measured by an invented one'))
@@ -123,7 +123,7 @@ export function addRunCommands(program: Command, { newId }: { readonly newId: ()
   )
     .option('--acknowledge', 'a person has found and removed the cause of the trip')
     .action(async (run: string | undefined, options: RunOptions & { acknowledge?: boolean }) =>
-      carry(options, newId, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+      carry(options, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
         if (state.ending !== null) {
           const left = pointsWithoutResult(state).length;
           throw new Stop(exitCode.done, `This run has ended: ${endingWords(state.ending)}; there is nothing to continue. ${left === 0 ? 'Every point has a result, was left out or was decided upon.' : `Measure the ${left === 1 ? 'point that has' : `${left} points that have`} no result with measure-again --remaining.`}`);
@@ -145,7 +145,7 @@ export function addRunCommands(program: Command, { newId }: { readonly newId: ()
     .addOption(new Option('--failed', 'the points that were tried without an accepted attempt').conflicts('points'))
     .addOption(new Option('--points <numbers>', 'these points, counted from 1 as every page, table and file does').argParser(pointNumbers))
     .action(async (run: string | undefined, options: RunOptions & { remaining?: boolean; failed?: boolean; points?: readonly number[] }) =>
-      carry(options, newId, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+      carry(options, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
         const without = pointsWithoutResult(state);
         if (options.remaining === true) {
           if (without.length === 0) throw new Stop(exitCode.done, 'Every point has a result, was left out or was decided upon; there is nothing left to measure.');

@@ -1,12 +1,13 @@
 /** The window as a command: on the desktop where Electron can run, else served to a browser of this machine. */
-import { randomUUID } from 'node:crypto';
 import { spawn } from 'node:child_process';
 import { join, resolve } from 'node:path';
 import { Option, type Command } from 'commander';
-import { WallClock } from '../clock/clock.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { canRunElectron } from '../electron/can-run.ts';
+import { benchPlaces } from '../host/bench-place.ts';
 import { Host } from '../host/host.ts';
 import { serveOnLoopback } from '../host/web-host.ts';
+import { WorkerDesk } from '../host/worker-desk.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { scenarioFile } from './documents.ts';
@@ -36,14 +37,15 @@ async function serve(options: WindowOptions): Promise<void> {
     const host = new Host({
       archive,
       software,
-      newId: randomUUID,
+      clock: machineClock,
+      entropy: machineEntropy,
+      places: benchPlaces(machineClock, scenario),
       freeDiskBytes: () => freeDiskBytes(archive.path),
-      serialPorts: () => serialPorts(new WallClock()),
-      deskWorker: new URL('../host/desk-worker.ts', import.meta.url),
-      ...(scenario === undefined ? {} : { scenario }),
+      serialPorts: () => serialPorts(machineClock),
+      desk: new WorkerDesk(archive.path, new URL('../host/desk-worker.ts', import.meta.url), machineClock),
       onDefect: (error) => process.stderr.write(`This is a defect of the program:\n${(error as Error).stack ?? String(error)}\n`),
     });
-    const served = await serveOnLoopback({ host, windowFolder, port: options.listen });
+    const served = await serveOnLoopback({ host, clock: machineClock, entropy: machineEntropy, windowFolder, port: options.listen });
     if (!served.ok) throw new Stop(exitCode.badInput, served.text);
     process.stdout.write(`The window is served at ${served.web.address}\nArchive: ${archive.path}. Ctrl-C ends the host and makes the bench safe.\n`);
     await new Promise<void>((resolve) => {

@@ -1,12 +1,12 @@
 /** The host in a process of its own: a page that hangs or a shell that asks something never holds up the bench. */
-import { randomUUID } from 'node:crypto';
 import { mkdirSync, statfsSync } from 'node:fs';
 import { dirname } from 'node:path';
 import type { MessagePortMain } from 'electron';
-import { unixMillis } from '../../app/quantities/quantity.ts';
 import { openArchive } from '../archive/archive.ts';
-import { WallClock } from '../clock/clock.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
+import { benchPlaces } from '../host/bench-place.ts';
 import { Host } from '../host/host.ts';
+import { WorkerDesk } from '../host/worker-desk.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { toHostProcess, type ToShell } from './messages.ts';
@@ -22,7 +22,7 @@ try {
 } catch {
   // What is in the way is said by the opening.
 }
-const opened = openArchive(archivePath, { now: () => unixMillis(Date.now()) });
+const opened = openArchive(archivePath, { now: () => machineClock.unixNow(), entropy: machineEntropy });
 
 if (!opened.ok) {
   tell({ kind: 'failed', text: opened.text });
@@ -31,7 +31,9 @@ if (!opened.ok) {
   const host = new Host({
     archive,
     software,
-    newId: randomUUID,
+    clock: machineClock,
+    entropy: machineEntropy,
+    places: benchPlaces(machineClock),
     freeDiskBytes: () => {
       try {
         const { bavail, bsize } = statfsSync(dirname(archive.path));
@@ -40,8 +42,8 @@ if (!opened.ok) {
         return null;
       }
     },
-    serialPorts: () => serialPorts(new WallClock()),
-    deskWorker: new URL('desk-worker.js', import.meta.url),
+    serialPorts: () => serialPorts(machineClock),
+    desk: new WorkerDesk(archive.path, new URL('desk-worker.js', import.meta.url), machineClock),
     onDefect: (error) => {
       tell({ kind: 'defect', text: error instanceof Error ? (error.stack ?? error.message) : String(error) });
     },

@@ -5,6 +5,7 @@
 import { join } from 'node:path';
 import type * as Electron from 'electron';
 import type { BrowserWindow, Event, UtilityProcess, WebContents, WebFrameMain } from 'electron';
+import { machineClock } from '../clock/machine.ts';
 import { securityHeaders, WindowFiles } from '../host/window-files.ts';
 import { portComes, portWanted, toShell, type ToHostProcess } from './messages.ts';
 
@@ -295,9 +296,9 @@ class Shell {
   async #endAll(): Promise<void> {
     if (this.#host !== null) {
       await new Promise<void>((resolve) => {
-        const timer = setTimeout(resolve, END_DEADLINE_MS);
+        const inTime = machineClock.after(END_DEADLINE_MS, resolve);
         this.#onEnded = () => {
-          clearTimeout(timer);
+          inTime();
           resolve();
         };
         this.#say({ kind: 'end' });

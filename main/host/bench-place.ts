@@ -3,7 +3,7 @@ import { problemsOf } from '../../app/boundary/problems.ts';
 import type { ParsedParams } from '../../app/contract/contract.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
 import { RunningBench } from '../bench/running-bench.ts';
-import { VirtualClock, WallClock, type Clock } from '../clock/clock.ts';
+import { VirtualClock, type Clock } from '../clock/clock.ts';
 import type { ChannelSource } from '../link/channel.ts';
 import { serialPortSource } from '../link/serial-ports.ts';
 import { SimulatedChannel } from '../link/simulated-channel.ts';
@@ -19,35 +19,38 @@ export interface BenchPlace {
   close(): void;
 }
 
+/** The place of a bench that somebody chose, or what is wrong with the choice. Nothing is opened yet. */
+export type BenchPlaces = (choice: ParsedParams<'bench.connect'>['bench']) => BenchPlace | { readonly problem: string };
+
 /**
- * The place of a bench that somebody chose, or what is wrong with the choice. Nothing is opened yet. `scenario` is the
+ * A port lives by `clock`, a simulated bench by a clock of its own that goes at the speed that was chosen. `scenario` is the
  * simulated bench that stands there when the choice names none; undefined: the sample bench.
  */
-export function benchPlace(choice: ParsedParams<'bench.connect'>['bench'], scenario?: unknown): BenchPlace | { readonly problem: string } {
-  switch (choice.kind) {
-    case 'port': {
-      const clock = new WallClock();
-      return { simulated: false, description: `the port ${choice.path}`, clock, channels: serialPortSource(choice.path, clock), close: () => undefined };
-    }
-    case 'simulated': {
-      const document = choice.scenario ?? scenario ?? sampleScenario;
-      const parsed = scenarioSchema.safeParse(document);
-      if (!parsed.success) {
-        const [first] = problemsOf(parsed.error, document);
-        return { problem: `The scenario of the simulated bench cannot be used. ${first?.path ?? ''}: ${first?.text ?? ''}` };
+export const benchPlaces =
+  (clock: Clock, scenario?: unknown): BenchPlaces =>
+  (choice) => {
+    switch (choice.kind) {
+      case 'port':
+        return { simulated: false, description: `the port ${choice.path}`, clock, channels: serialPortSource(choice.path, clock), close: () => undefined };
+      case 'simulated': {
+        const document = choice.scenario ?? scenario ?? sampleScenario;
+        const parsed = scenarioSchema.safeParse(document);
+        if (!parsed.success) {
+          const [first] = problemsOf(parsed.error, document);
+          return { problem: `The scenario of the simulated bench cannot be used. ${first?.path ?? ''}: ${first?.text ?? ''}` };
+        }
+        const own = new VirtualClock(clock.unixNow(), choice.speed);
+        const bench = new RunningBench(parsed.data, own);
+        return {
+          simulated: true,
+          description: 'the simulated bench',
+          clock: own,
+          channels: () => Promise.resolve([new SimulatedChannel(bench)]),
+          close: () => {
+            bench.switchOff();
+            own.stop();
+          },
+        };
       }
-      const clock = new VirtualClock(Date.now(), choice.speed);
-      const bench = new RunningBench(parsed.data, clock);
-      return {
-        simulated: true,
-        description: 'the simulated bench',
-        clock,
-        channels: () => Promise.resolve([new SimulatedChannel(bench)]),
-        close: () => {
-          bench.switchOff();
-          clock.stop();
-        },
-      };
     }
-  }
-}
+  };

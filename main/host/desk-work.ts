@@ -1,4 +1,4 @@
-/** What takes time and only reads: done at the desk (desk.ts), away from the thread that the bench hangs on. */
+/** What takes time and only reads: done at the desk (desk.ts), away from what the bench hangs on. */
 import type { BenchCapabilities, BenchFrame } from '../../app/bench/port.ts';
 import type { ParsedParams, Result } from '../../app/contract/contract.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
@@ -6,8 +6,8 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { preflight, type PreflightContext } from '../../app/plan/preflight.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
-import type { Archive } from '../archive/archive.ts';
-import type { StoredRun } from '../archive/read.ts';
+import type { Archive, OpenResult } from '../archive/archive.ts';
+import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
 import { exportRun, memoryDisk } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
 
@@ -46,7 +46,18 @@ export interface DeskFailure {
 
 export type DeskAnswer = { readonly ok: true; readonly value: unknown } | DeskFailure;
 
-export async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
+/** Never rejects. `opened`: the archive, for reading. */
+export async function answerAtDesk(opened: OpenResult, job: DeskJob): Promise<DeskAnswer> {
+  if (!opened.ok) return { ok: false, code: 'archive', text: opened.text };
+  try {
+    return await doAtDesk(opened.archive, job);
+  } catch (error) {
+    if (error instanceof ArchiveUnreadable) return { ok: false, code: 'archive', text: error.message };
+    return { ok: false, code: 'defect', text: (error as Error).stack ?? String(error) };
+  }
+}
+
+async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
   switch (job.kind) {
     case 'journal': {
       const { id, fromSeq, limit } = job.params;

@@ -3,9 +3,11 @@ import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { events, requests, toWindow, type EventData, type EventName, type Failure, type Params, type RequestName, type Result, type ToWindow } from '../../app/contract/contract.ts';
-import { unixMillis } from '../../app/quantities/quantity.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
+import { benchPlaces } from './bench-place.ts';
 import { Host, type HostClient } from './host.ts';
+import { WorkerDesk } from './worker-desk.ts';
 
 export type Answer<N extends RequestName> = { readonly ok: true; readonly value: Result<N> } | { readonly ok: false; readonly failure: Failure };
 
@@ -111,19 +113,20 @@ export function archiveFolder(): string {
 }
 
 export function testHost(folder: string): TestHost {
-  const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => unixMillis(Date.now()) });
+  const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => machineClock.unixNow(), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
   const { archive } = opened;
   const defects: unknown[] = [];
   const activity: boolean[] = [];
-  let ids = 0;
   const host = new Host({
     archive,
     software: 'test 1',
-    newId: () => `test-${(ids += 1)}`,
+    clock: machineClock,
+    entropy: machineEntropy,
+    places: benchPlaces(machineClock),
     freeDiskBytes: () => 1e12,
     serialPorts: () => Promise.resolve([{ path: '/dev/ttyTEST0', manufacturer: 'Maker' }]),
-    deskWorker: new URL('./desk-worker.ts', import.meta.url),
+    desk: new WorkerDesk(archive.path, new URL('./desk-worker.ts', import.meta.url), machineClock),
     onDefect: (error) => defects.push(error),
     onActivity: (active) => activity.push(active),
   });

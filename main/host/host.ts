@@ -23,27 +23,29 @@ import type { LibraryRefusal } from '../archive/library.ts';
 import { ArchiveUnreadable } from '../archive/read.ts';
 import type { StorageFailure } from '../archive/sqlite.ts';
 import { connectBench, type Bench } from '../bench/driver.ts';
-import { wait } from '../clock/clock.ts';
+import { wait, type Clock } from '../clock/clock.ts';
+import { newId, type Entropy } from '../clock/entropy.ts';
 import type { PortInfo } from '../link/serial-ports.ts';
 import sampleEquipment from '../samples/equipment.json' with { type: 'json' };
 import { ManualBench, type ManualAnswer } from '../service/manual-bench.ts';
 import { loadRun, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
-import { benchPlace, type BenchPlace } from './bench-place.ts';
-import { Desk } from './desk.ts';
+import type { BenchPlace, BenchPlaces } from './bench-place.ts';
+import type { Desk } from './desk.ts';
 import type { DeskFailure } from './desk-work.ts';
 
 export interface HostParts {
   readonly archive: Archive;
   readonly software: string;
-  /** A name that no other has. */
-  readonly newId: () => string;
+  /** What the windows are served by; a bench has the clock of its place. */
+  readonly clock: Clock;
+  /** Where names come from that no other has. */
+  readonly entropy: Entropy;
   /** Where the archive lies; null when it cannot be told. */
   readonly freeDiskBytes: () => number | null;
   readonly serialPorts: () => Promise<readonly PortInfo[]>;
-  /** The simulated bench that windows connect to; absent: the sample bench. */
-  readonly scenario?: unknown;
-  /** desk-worker, as this program was built. */
-  readonly deskWorker: URL;
+  readonly places: BenchPlaces;
+  /** Closed with the host. */
+  readonly desk: Desk;
   /** Programming errors; the window is told too. */
   readonly onDefect: (error: unknown) => void;
   /** Told when a run begins or ends to be going on. */
@@ -104,7 +106,6 @@ const FRAME_DEADLINE_MS = 2000;
 
 export class Host {
   readonly #parts: HostParts;
-  readonly #desk: Desk;
   readonly #windows = new Set<Window>();
   #holder: Window | null = null;
   #cancelHolderGone: () => void = () => undefined;
@@ -119,13 +120,11 @@ export class Host {
   #lastStatus = '';
   #lastManual = '';
   #active = false;
-  readonly #ticker: NodeJS.Timeout;
+  #cancelTick: () => void = () => undefined;
 
   constructor(parts: HostParts) {
     this.#parts = parts;
-    this.#desk = new Desk(parts.archive.path, parts.deskWorker);
-    this.#ticker = setInterval(() => this.#tick(), TICK_MS);
-    this.#ticker.unref();
+    this.#tickLater();
   }
 
   /** A window is there. `send` must not throw and may drop what a slow window cannot take of frames and status. */
@@ -149,7 +148,7 @@ export class Host {
     const byHand = await this.#bench.manual.leave(why);
     const run = this.#run;
     if (!byHand.accepted || run?.isActive !== true) return byHand;
-    run.command({ kind: 'pause-now' }, why, this.#parts.newId());
+    run.command({ kind: 'pause-now' }, why, newId(this.#parts.entropy));
     const deadline = new AbortController();
     const rested = await Promise.race([run.rest().then(() => true), wait(this.#bench.place.clock, REST_DEADLINE_MS, deadline.signal).then(() => false)]);
     deadline.abort(new Error('over'));
@@ -160,13 +159,13 @@ export class Host {
 
   /** Makes safe and lets go of everything but the archive. */
   async close(): Promise<ManualAnswer> {
-    clearInterval(this.#ticker);
+    this.#cancelTick();
     this.#cancelHolderGone();
     const rested = await this.rest('The host is ending.');
     await this.#closeRun();
     await this.#disconnect('The host has ended.');
     this.#windows.clear();
-    await this.#desk.close();
+    await this.#parts.desk.close();
     return rested;
   }
 
@@ -239,7 +238,7 @@ export class Host {
         control: this.#controlView(window),
         openRun: this.#run?.id ?? null,
         manual: this.#manualView(),
-        now: Date.now(),
+        now: this.#parts.clock.unixNow(),
       };
     },
     'control.take': (_params, window) => {
@@ -311,14 +310,14 @@ export class Host {
       const equipment = this.#equipment();
       if (equipment instanceof Failed) return equipment;
       return this.#atDesk(
-        await this.#desk.do({
+        await this.#parts.desk.do({
           kind: 'check',
           document,
           capabilities: this.#bench.state === 'connected' ? this.#bench.bench.capabilities : null,
           controller: this.#bench.state === 'connected' ? { ...this.#bench.bench.identity, simulated: this.#bench.place.simulated } : null,
           equipment,
           freeDiskBytes: this.#parts.freeDiskBytes(),
-          today: new Date().toISOString().slice(0, 10),
+          today: new Date(this.#parts.clock.unixNow()).toISOString().slice(0, 10),
         }),
       );
     },
@@ -342,12 +341,12 @@ export class Host {
         return {};
       });
     },
-    'run.journal': async (params) => this.#atDesk(await this.#desk.do({ kind: 'journal', params })),
-    'run.telemetry': async (params) => this.#atDesk(await this.#desk.do({ kind: 'telemetry', params })),
-    'runs.list': async (params) => this.#atDesk(await this.#desk.do({ kind: 'list', params })),
-    'run.export': async (params) => this.#atDesk(await this.#desk.do({ kind: 'export', params, software: this.#parts.software })),
-    'archive.verify': async () => this.#atDesk(await this.#desk.do({ kind: 'verify' })),
-    'archive.backup': async () => this.#atDesk(await this.#desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, new Date()) })),
+    'run.journal': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'journal', params })),
+    'run.telemetry': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'telemetry', params })),
+    'runs.list': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'list', params })),
+    'run.export': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software })),
+    'archive.verify': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'verify' })),
+    'archive.backup': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, new Date(this.#parts.clock.unixNow())) })),
   };
 
   #atDesk<T>(answer: { readonly ok: true; readonly value: T } | DeskFailure): T | Failed {
@@ -398,8 +397,7 @@ export class Host {
     this.#windows.delete(window);
     if (this.#holder === window) {
       this.#holder = null;
-      const timer = setTimeout(() => void this.#afterHolder(), HOLDER_GONE_MS);
-      this.#cancelHolderGone = () => clearTimeout(timer);
+      this.#cancelHolderGone = this.#parts.clock.after(HOLDER_GONE_MS, () => void this.#afterHolder());
     }
     this.#tellControl();
   }
@@ -417,7 +415,7 @@ export class Host {
     if (this.#bench.state !== 'connected') return { accepted: true, reason: 'No bench is connected, so nothing is driven by this program.' };
     const { manual } = this.#bench;
     if (manual.isEngaged) void manual.makeSafe('STOP was pressed.');
-    const byRun = this.#run?.command({ kind: 'emergency-stop' }, by, this.#parts.newId()).accepted ?? false;
+    const byRun = this.#run?.command({ kind: 'emergency-stop' }, by, newId(this.#parts.entropy)).accepted ?? false;
     if (!byRun && !manual.isEngaged) void manual.makeSafe('STOP was pressed.');
     return { accepted: true, reason: 'The bench is being made safe: pulsing off, supply to its safe value, disarmed.' };
   }
@@ -466,7 +464,7 @@ export class Host {
   }
 
   async #connect(choice: ParsedParams<'bench.connect'>['bench']): Promise<BenchView | Failed> {
-    const place = benchPlace(choice, this.#parts.scenario);
+    const place = this.#parts.places(choice);
     if ('problem' in place) return new Failed('bad-request', place.problem);
     const inTheWay = await this.#closeEndedRun();
     if (inTheWay !== null) {
@@ -476,7 +474,7 @@ export class Host {
     await this.#disconnect('Another bench is being connected.');
     const abort = new AbortController();
     this.#setBench({ state: 'connecting', place, abort });
-    const connected = await connectBench({ channels: place.channels, clock: place.clock, ...LINK_WITHOUT_RUN, signal: abort.signal });
+    const connected = await connectBench({ channels: place.channels, clock: place.clock, entropy: this.#parts.entropy, ...LINK_WITHOUT_RUN, signal: abort.signal });
     if (!connected.ok) {
       place.close();
       this.#setBench({ state: 'absent', why: connected.text });
@@ -557,8 +555,8 @@ export class Host {
     const { bench, place, manual } = this.#bench;
     const safe = await manual.leave('A run is being opened.');
     if (!safe.accepted) return new Failed('bench', safe.reason);
-    const { archive, newId, freeDiskBytes } = this.#parts;
-    const opened = await RunService.open({ archive, clock: place.clock, bench, simulated: place.simulated, newId, freeDiskBytes }, which);
+    const { archive, entropy, freeDiskBytes } = this.#parts;
+    const opened = await RunService.open({ archive, clock: place.clock, bench, simulated: place.simulated, entropy, freeDiskBytes }, which);
     if (!opened.ok) return new Failed(failureCodes[opened.code], opened.text);
     const { service } = opened;
     this.#run = service;
@@ -643,6 +641,13 @@ export class Host {
   }
 
   // ---------------------------------------------------------------- what the windows are told by the clock
+
+  #tickLater(): void {
+    this.#cancelTick = this.#parts.clock.after(TICK_MS, () => {
+      this.#tickLater();
+      this.#tick();
+    });
+  }
 
   #tick(): void {
     this.#ticks += 1;

@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { WebSocket } from 'ws';
 import { toWindow, type ToWindow } from '../../app/contract/contract.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { archiveFolder, removeFolder, testHost, type TestHost } from './host.test-helper.ts';
 import { serveOnLoopback, type WebHost } from './web-host.ts';
 
@@ -24,7 +25,7 @@ beforeEach(async () => {
   writeFileSync(join(folder, 'secret.txt'), 'secret');
   symlinkSync(join(folder, 'secret.txt'), join(windowFolder, 'linked.txt'));
   house = testHost(folder);
-  const served = await serveOnLoopback({ host: house.host, windowFolder, port: 0, pingMs });
+  const served = await serveOnLoopback({ host: house.host, clock: machineClock, entropy: machineEntropy, windowFolder, port: 0, pingMs });
   if (!served.ok) throw new Error(served.text);
   web = served.web;
 });
@@ -176,7 +177,7 @@ describe('who is let in', () => {
   });
 
   test('a port that is taken is a sentence', async () => {
-    expect(await serveOnLoopback({ host: house.host, windowFolder, port: web.port })).toMatchObject({ ok: false, text: expect.stringContaining(`port ${web.port}`) as string });
+    expect(await serveOnLoopback({ host: house.host, clock: machineClock, entropy: machineEntropy, windowFolder, port: web.port })).toMatchObject({ ok: false, text: expect.stringContaining(`port ${web.port}`) as string });
   });
 });
 
@@ -241,7 +242,7 @@ describe('the line to a window', () => {
   });
 
   test('so is one whose machine has gone without a word: it answers no ping', async () => {
-    const impatient = await serveOnLoopback({ host: house.host, windowFolder, port: 0, pingMs: 20 });
+    const impatient = await serveOnLoopback({ host: house.host, clock: machineClock, entropy: machineEntropy, windowFolder, port: 0, pingMs: 20 });
     if (!impatient.ok) throw new Error(impatient.text);
     const { port, token } = impatient.web;
     const socket = new WebSocket(`ws://127.0.0.1:${port}/host?token=${token}`, { origin: `http://127.0.0.1:${port}`, autoPong: false });

@@ -5,17 +5,22 @@
  * (a name that an attacker's server resolves to 127.0.0.1 does not), a WebSocket must come from a page of this address, and
  * it must bring the token that was printed when the host was started.
  */
-import { createHash, randomBytes, timingSafeEqual } from 'node:crypto';
+import { createHash, timingSafeEqual } from 'node:crypto';
 import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import type { Duplex } from 'node:stream';
 import { WebSocketServer, type WebSocket } from 'ws';
 import type { ToWindow } from '../../app/contract/contract.ts';
+import type { Clock } from '../clock/clock.ts';
+import { newSecret, type Entropy } from '../clock/entropy.ts';
 import type { Host } from './host.ts';
 import { securityHeaders, WindowFiles } from './window-files.ts';
 
 export interface WebHostOptions {
   readonly host: Host;
+  readonly clock: Clock;
+  /** Where the token comes from: nobody may be able to guess what it gives. */
+  readonly entropy: Entropy;
   /** Folder of the built window. */
   readonly windowFolder: string;
   /** 0: any free one. */
@@ -69,21 +74,24 @@ function listen(server: Server, port: number): Promise<string | null> {
 
 class Serving implements WebHost {
   readonly port: number;
-  readonly token = randomBytes(24).toString('base64url');
+  readonly token: string;
   readonly address: string;
   readonly #server: Server;
   readonly #host: Host;
+  readonly #clock: Clock;
   readonly #files: WindowFiles;
   readonly #pingMs: number;
   readonly #sockets: WebSocketServer;
   readonly #names: ReadonlySet<string>;
   readonly #origins: ReadonlySet<string>;
 
-  constructor(server: Server, port: number, { host, windowFolder, pingMs }: WebHostOptions) {
+  constructor(server: Server, port: number, { host, clock, entropy, windowFolder, pingMs }: WebHostOptions) {
     this.port = port;
+    this.token = newSecret(entropy);
     this.address = `http://${LOOPBACK}:${port}/?token=${this.token}`;
     this.#server = server;
     this.#host = host;
+    this.#clock = clock;
     this.#pingMs = pingMs ?? PING_MS;
     const names = [`${LOOPBACK}:${port}`, `localhost:${port}`];
     this.#names = new Set(names);
@@ -154,15 +162,19 @@ class Serving implements WebHost {
       socket.send(JSON.stringify(message));
     });
     let missed = 0;
-    const ping = setInterval(() => {
-      if (missed >= PINGS_MISSED) {
-        socket.terminate();
-        return;
-      }
-      missed += 1;
-      socket.ping();
-    }, this.#pingMs);
-    ping.unref();
+    let cancelPing = (): void => undefined;
+    const pingLater = (): void => {
+      cancelPing = this.#clock.after(this.#pingMs, () => {
+        if (missed >= PINGS_MISSED) {
+          socket.terminate();
+          return;
+        }
+        missed += 1;
+        socket.ping();
+        pingLater();
+      });
+    };
+    pingLater();
     socket.on('pong', () => {
       missed = 0;
     });
@@ -184,7 +196,7 @@ class Serving implements WebHost {
     // A message over the limit ends the socket with an error first.
     socket.on('error', () => socket.terminate());
     socket.on('close', () => {
-      clearInterval(ping);
+      cancelPing();
       client.close();
     });
   }

@@ -8,6 +8,7 @@ import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, wait, type Clock } from '../clock/clock.ts';
+import { machineEntropy } from '../clock/machine.ts';
 import type { Channel } from './channel.ts';
 import { ReplayChannel } from './replay-channel.ts';
 import { SimulatedChannel } from './simulated-channel.ts';
@@ -25,6 +26,7 @@ async function connect(channel: Channel, clock: Clock): Promise<Host> {
   const result = await connectBench({
     channels: () => Promise.resolve([channel]),
     clock,
+    entropy: machineEntropy,
     deadManMs: 1000,
     telemetryHz: 20,
     onFrame: (frame) => frames.push(frame),

@@ -6,6 +6,7 @@ import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { servePtyBench, type PtyBench } from '../bench/pty-bench.ts';
 import { wait, WallClock } from '../clock/clock.ts';
+import { machineEntropy } from '../clock/machine.ts';
 import { explainOpenFailure } from './serial-channel.ts';
 import { serialPortSource, type PortInfo } from './serial-ports.ts';
 
@@ -35,6 +36,7 @@ async function connect(path: string, list: () => Promise<readonly PortInfo[]> = 
   const result = await connectBench({
     channels: serialPortSource(path, clock, list),
     clock,
+    entropy: machineEntropy,
     deadManMs,
     telemetryHz: 100,
     onFrame: (frame) => frames.push(frame),

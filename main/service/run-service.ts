@@ -21,7 +21,7 @@ import { recoverRun } from '../../app/run/recover.ts';
 import type { Archive } from '../archive/archive.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
-import { newToken, type Entropy } from '../clock/entropy.ts';
+import { newId, type Entropy } from '../clock/entropy.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
 interface SharedParts {
@@ -29,10 +29,8 @@ interface SharedParts {
   readonly clock: Clock;
   /** The bench is a simulated one of this program: it has no instruments that a certificate could be of. */
   readonly simulated: boolean;
-  /** A name for a command that no other has. */
-  readonly newId: () => string;
-  /** Where names of conversations with the controller come from; absent: the machine. */
-  readonly entropy?: Entropy;
+  /** Where names come from that no other has: of commands, and of conversations with the controller. */
+  readonly entropy: Entropy;
   /** null when it cannot be told. */
   readonly freeDiskBytes: () => number | null;
 }
@@ -218,7 +216,7 @@ export class RunService {
   }
 
   /** Accepted or refused, with the reason, once it is in the archive. The same `id` again gives the same answer. */
-  command(command: RunCommand, by: string, id: string = this.#parts.newId()): { readonly accepted: boolean; readonly reason: string } {
+  command(command: RunCommand, by: string, id: string = newId(this.#parts.entropy)): { readonly accepted: boolean; readonly reason: string } {
     if (this.#failure !== null) return { accepted: false, reason: this.#failure.text };
     const output = this.#feed({ kind: 'command', now: this.#now(), id, by, command });
     return output?.answer ?? { accepted: false, reason: 'The archive could not be written; the bench is being made safe.' };
@@ -337,11 +335,10 @@ async function lettingGo(held: Held, text: string): Promise<RunFailure> {
 async function hold(parts: HostParts, link: Plan['link'], expected: BenchIdentity | undefined, signal: AbortSignal | undefined): Promise<Held | RunFailure> {
   const failed = (text: string): RunFailure => ({ ok: false, code: 'bench', text });
   const { deadManMs, telemetryHz } = link;
-  const { bench, entropy } = parts;
+  const { bench } = parts;
   if (bench === undefined) {
     const connected = await connectBench({
-      channels: parts.channels, clock: parts.clock, deadManMs, telemetryHz, ...(expected ? { expected } : {}), ...(signal ? { signal } : {}),
-      ...(entropy ? { newToken: () => newToken(entropy) } : {}),
+      channels: parts.channels, clock: parts.clock, entropy: parts.entropy, deadManMs, telemetryHz, ...(expected ? { expected } : {}), ...(signal ? { signal } : {}),
     });
     return connected.ok ? { ok: true, bench: connected.bench, letGo: () => connected.bench.close() } : failed(connected.text);
   }

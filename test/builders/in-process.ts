@@ -73,18 +73,20 @@ export interface InProcessResult {
 export async function runInProcess(run: InProcessRun): Promise<InProcessResult> {
   const folder = scratchFolder();
   const clock = new VirtualClock(unixOrigin);
+  let numbers = 0;
+  const entropy = { nextUint32: () => (numbers += 1) };
   const opened = openArchive(join(folder, 'archive.sqlite'), {
     now: () => clock.unixNow(),
+    entropy,
     ...(run.maxArchiveBytes === undefined ? {} : { maxBytes: run.maxArchiveBytes }),
   });
   if (!opened.ok) throw new Error(opened.text);
   const { archive } = opened;
   const bench = new RunningBench(run.scenario, clock);
-  let ids = 0;
   try {
     const started = await RunService.open(
       {
-        archive, clock, simulated: true, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null,
+        archive, clock, simulated: true, entropy, freeDiskBytes: () => null,
         channels: () => Promise.resolve([new SimulatedChannel(bench)]),
       },
       { kind: 'new', plan: run.plan, equipment: run.equipment ?? sampleEquipment(), operator: 'test', software: 'test' },

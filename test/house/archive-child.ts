@@ -1,5 +1,6 @@
 /** A second process for archive.test.ts: opens the archive of its first argument and does what the second one says. */
 import { openArchive } from '../../main/archive/archive.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
@@ -18,7 +19,7 @@ const say = (text: string): void => {
   process.stdout.write(`${text}\n`);
 };
 
-const opened = openArchive(path, { now: () => unixMillis(1_750_000_000_000) });
+const opened = openArchive(path, { now: () => unixMillis(1_750_000_000_000), entropy: machineEntropy });
 if (!opened.ok) {
   say(`${opened.code}: ${opened.text}`);
   process.exit(1);

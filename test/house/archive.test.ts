@@ -9,6 +9,7 @@ import { seconds, unixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import type { Archive, OpenOptions } from '../../main/archive/archive.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
 import { currentVersion, migrations } from '../../main/archive/migrations.ts';
 import { ArchiveUnreadable } from '../../main/archive/read.ts';
 import { openDatabase } from '../../main/archive/sqlite.ts';
@@ -40,7 +41,7 @@ let clock = 1_750_000_000_000;
 const now = () => unixMillis((clock += 1000));
 
 const tryOpen = (path: string, options: Partial<OpenOptions> = {}) => {
-  const result = openArchive(path, { now, ...options });
+  const result = openArchive(path, { now, entropy: machineEntropy, ...options });
   if (result.ok) opened.push(result.archive);
   return result;
 };

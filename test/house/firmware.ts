@@ -17,6 +17,7 @@ import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
 import type { Channel, ChannelEvents } from '../../main/link/channel.ts';
 import { RunService } from '../../main/service/run-service.ts';
 import { BoardPort, firmware, stillPlant, type PulseAt } from '../builders/emulated-firmware.ts';
@@ -397,14 +398,13 @@ export async function sweep(injectors: number, voltages: readonly number[], widt
   const simulated = reduction((await runInProcess({ plan, scenario: bench })).state);
   const folder = scratchFolder();
   const clock = new VirtualClock(Date.UTC(2026, 1, 1));
-  const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => clock.unixNow() });
+  const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => clock.unixNow(), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
   const channel = new BoardChannel(clock, createPlant(bench));
-  let ids = 0;
   try {
     const started = await RunService.open(
       {
-        archive: opened.archive, clock, simulated: true, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null,
+        archive: opened.archive, clock, simulated: true, entropy: machineEntropy, freeDiskBytes: () => null,
         channels: () => Promise.resolve([channel]),
       },
       { kind: 'new', plan, equipment: sampleEquipment(), operator: 'test', software: 'test' },

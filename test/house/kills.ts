@@ -10,13 +10,13 @@ import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
 import type { BenchFrame } from '../../app/bench/port.ts';
-import { unixMillis } from '../../app/quantities/quantity.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import { connectBench } from '../../main/bench/driver.ts';
 import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';
 import { exitCode } from '../../main/cli/exit-codes.ts';
 import { WallClock } from '../../main/clock/clock.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
 import { serialPortSource } from '../../main/link/serial-ports.ts';
 import { sampleEquipment, samplePlan, scenario, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
 
@@ -57,7 +57,7 @@ async function benchSeen(bench: PtyBench): Promise<BenchFrame | string> {
   const clock = new WallClock();
   const frames: BenchFrame[] = [];
   const connected = await connectBench({
-    channels: serialPortSource(bench.path, clock), clock, deadManMs: DEAD_MAN_MS, telemetryHz: 20,
+    channels: serialPortSource(bench.path, clock), clock, entropy: machineEntropy, deadManMs: DEAD_MAN_MS, telemetryHz: 20,
     onFrame: (frame) => frames.push(frame), onLink: () => undefined,
   });
   if (!connected.ok) return connected.text;
@@ -75,7 +75,7 @@ interface Stored {
 
 function stored(path: string): Stored | null {
   if (!existsSync(path)) return null;
-  const opened = openArchive(path, { readOnly: true, now: () => unixMillis(0) });
+  const opened = openArchive(path, { readOnly: true });
   // The file of an archive that was being made may be there without anything in it yet.
   if (!opened.ok && opened.code === 'not-an-archive') return null;
   if (!opened.ok) throw new Error(opened.text);

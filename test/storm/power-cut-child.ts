@@ -15,9 +15,8 @@ const entropy = new Chance(Number(seed), 'power cut');
 const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => clock.unixNow(), entropy });
 if (!opened.ok) throw new Error(opened.text);
 const bench = new RunningBench(scenario({ seed: Number(seed) }), clock);
-let ids = 0;
 const started = await RunService.open(
-  { archive: opened.archive, clock, simulated: true, entropy, newId: () => `c${(ids += 1)}`, freeDiskBytes: () => null, channels: () => Promise.resolve([new SimulatedChannel(bench)]) },
+  { archive: opened.archive, clock, simulated: true, entropy, freeDiskBytes: () => null, channels: () => Promise.resolve([new SimulatedChannel(bench)]) },
   { kind: 'new', plan: samplePlan('small-plan'), equipment: sampleEquipment(), operator: 'a person', software: 'power cut' },
 );
 if (!started.ok) throw new Error(started.text);

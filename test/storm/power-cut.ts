@@ -14,6 +14,7 @@ import { tmpdir } from 'node:os';
 import { basename, join } from 'node:path';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import { openArchive } from '../../main/archive/archive.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 import { Chance } from './draw.ts';
 
@@ -208,7 +209,7 @@ function afterCut(folder: string, files: ReadonlyMap<string, Lying>, kept: () =>
       const bytes = file.contents(kept);
       if (bytes !== null && !name.endsWith('.lock')) writeFileSync(join(disk, name), bytes);
     }
-    const opened = openArchive(join(disk, 'archive.sqlite'), { now: () => unixMillis(0) });
+    const opened = openArchive(join(disk, 'archive.sqlite'), { now: () => unixMillis(0), entropy: machineEntropy });
     if (!opened.ok) return opened.text;
     const { archive } = opened;
     try {

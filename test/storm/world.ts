@@ -15,7 +15,6 @@ import type { Verification } from '../../main/archive/verify.ts';
 import { connectBench, type Bench } from '../../main/bench/driver.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
-import { newToken } from '../../main/clock/entropy.ts';
 import type { ChannelSource } from '../../main/link/channel.ts';
 import { RunService, type Rest } from '../../main/service/run-service.ts';
 import { sampleEquipment, scratchFolder } from '../builders/in-process.ts';
@@ -371,7 +370,7 @@ export class World {
   #secondWriter(): void {
     if (this.#host?.alive !== true || this.#host.archive === null) return;
     this.#happened('second writer');
-    const opened = openArchive(this.#archivePath, { now: () => this.#world.unixNow() });
+    const opened = openArchive(this.#archivePath, { now: () => this.#world.unixNow(), entropy: this.#chance });
     this.#see({ kind: 'second-writer', at: this.#now(), code: opened.ok ? 'opened' : opened.code, text: opened.ok ? '' : opened.text });
     if (opened.ok) opened.archive.close();
   }
@@ -467,7 +466,7 @@ export class World {
   /** A bench that is connected already, and what is asked of it. */
   async #connected(host: Host): Promise<Bench | null> {
     const { deadManMs, telemetryHz } = this.#drawn.plan.link;
-    const connected = await connectBench({ channels: this.#channels(host), clock: host.clock, deadManMs, telemetryHz, newToken: () => newToken(this.#chance) });
+    const connected = await connectBench({ channels: this.#channels(host), clock: host.clock, deadManMs, telemetryHz, entropy: this.#chance });
     if (!connected.ok) return null;
     host.bench = connected.bench;
     return this.#watchedBench(connected.bench, host);
@@ -527,7 +526,7 @@ export class World {
     const archive = host.archive ?? this.#openArchive(host);
     if (archive === null) return 'failed';
     this.#lookBack(archive);
-    const shared = { archive, clock: host.clock, simulated: true, newId: () => `c${(this.#ids += 1)}`, entropy: this.#chance, freeDiskBytes: () => null };
+    const shared = { archive, clock: host.clock, simulated: true, entropy: this.#chance, freeDiskBytes: () => null };
     const bench = this.#drawn.takesOver ? await this.#connected(host) : null;
     if (this.#drawn.takesOver && bench === null) return 'failed';
     const opened = await RunService.open(
@@ -690,7 +689,7 @@ export class World {
   }
 
   #evidence(): Evidence {
-    const opened = openArchive(this.#archivePath, { readOnly: true, now: () => this.#world.unixNow() });
+    const opened = openArchive(this.#archivePath, { readOnly: true });
     if (!opened.ok) throw new Error(opened.text);
     const { archive } = opened;
     try {
