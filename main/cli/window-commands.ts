@@ -5,9 +5,10 @@ import { Option, type Command } from 'commander';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { canRunElectron } from '../electron/can-run.ts';
 import { benchPlaces } from '../host/bench-place.ts';
+import { Desk } from '../host/desk.ts';
+import { workerThread } from '../host/desk-thread.ts';
 import { Host } from '../host/host.ts';
 import { serveOnLoopback } from '../host/web-host.ts';
-import { WorkerDesk } from '../host/worker-desk.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { scenarioFile } from './documents.ts';
@@ -39,10 +40,10 @@ async function serve(options: WindowOptions): Promise<void> {
       software,
       clock: machineClock,
       entropy: machineEntropy,
-      places: benchPlaces(machineClock, scenario),
+      places: benchPlaces(machineClock, machineEntropy, scenario),
       freeDiskBytes: () => freeDiskBytes(archive.path),
       serialPorts: () => serialPorts(machineClock),
-      desk: new WorkerDesk(archive.path, new URL('../host/desk-worker.ts', import.meta.url), machineClock),
+      desk: new Desk(workerThread(archive.path, new URL('../host/desk-worker.ts', import.meta.url)), machineClock),
       onDefect: (error) => process.stderr.write(`This is a defect of the program:\n${(error as Error).stack ?? String(error)}\n`),
     });
     const served = await serveOnLoopback({ host, clock: machineClock, entropy: machineEntropy, windowFolder, port: options.listen });

@@ -5,8 +5,9 @@ import type { MessagePortMain } from 'electron';
 import { openArchive } from '../archive/archive.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { benchPlaces } from '../host/bench-place.ts';
+import { Desk } from '../host/desk.ts';
+import { workerThread } from '../host/desk-thread.ts';
 import { Host } from '../host/host.ts';
-import { WorkerDesk } from '../host/worker-desk.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { toHostProcess, type ToShell } from './messages.ts';
@@ -33,7 +34,7 @@ if (!opened.ok) {
     software,
     clock: machineClock,
     entropy: machineEntropy,
-    places: benchPlaces(machineClock),
+    places: benchPlaces(machineClock, machineEntropy),
     freeDiskBytes: () => {
       try {
         const { bavail, bsize } = statfsSync(dirname(archive.path));
@@ -43,7 +44,7 @@ if (!opened.ok) {
       }
     },
     serialPorts: () => serialPorts(machineClock),
-    desk: new WorkerDesk(archive.path, new URL('desk-worker.js', import.meta.url), machineClock),
+    desk: new Desk(workerThread(archive.path, new URL('desk-worker.js', import.meta.url)), machineClock),
     onDefect: (error) => {
       tell({ kind: 'defect', text: error instanceof Error ? (error.stack ?? error.message) : String(error) });
     },

@@ -2,8 +2,10 @@
 import { problemsOf } from '../../app/boundary/problems.ts';
 import type { ParsedParams } from '../../app/contract/contract.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { connectBench, type Bench, type ConnectFailure, type ConnectOptions } from '../bench/driver.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, type Clock } from '../clock/clock.ts';
+import type { Entropy } from '../clock/entropy.ts';
 import type { ChannelSource } from '../link/channel.ts';
 import { serialPortSource } from '../link/serial-ports.ts';
 import { SimulatedChannel } from '../link/simulated-channel.ts';
@@ -14,7 +16,7 @@ export interface BenchPlace {
   /** For people. */
   readonly description: string;
   readonly clock: Clock;
-  readonly channels: ChannelSource;
+  readonly connect: (options: Pick<ConnectOptions, 'deadManMs' | 'telemetryHz' | 'signal'>) => Promise<{ readonly ok: true; readonly bench: Bench } | ConnectFailure>;
   /** Switches a simulated bench off. */
   close(): void;
 }
@@ -27,11 +29,15 @@ export type BenchPlaces = (choice: ParsedParams<'bench.connect'>['bench']) => Be
  * simulated bench that stands there when the choice names none; undefined: the sample bench.
  */
 export const benchPlaces =
-  (clock: Clock, scenario?: unknown): BenchPlaces =>
+  (clock: Clock, entropy: Entropy, scenario?: unknown): BenchPlaces =>
   (choice) => {
+    const over =
+      (channels: ChannelSource, at: Clock): BenchPlace['connect'] =>
+      (options) =>
+        connectBench({ channels, clock: at, entropy, ...options });
     switch (choice.kind) {
       case 'port':
-        return { simulated: false, description: `the port ${choice.path}`, clock, channels: serialPortSource(choice.path, clock), close: () => undefined };
+        return { simulated: false, description: `the port ${choice.path}`, clock, connect: over(serialPortSource(choice.path, clock), clock), close: () => undefined };
       case 'simulated': {
         const document = choice.scenario ?? scenario ?? sampleScenario;
         const parsed = scenarioSchema.safeParse(document);
@@ -45,7 +51,7 @@ export const benchPlaces =
           simulated: true,
           description: 'the simulated bench',
           clock: own,
-          channels: () => Promise.resolve([new SimulatedChannel(bench)]),
+          connect: over(() => Promise.resolve([new SimulatedChannel(bench)]), own),
           close: () => {
             bench.switchOff();
             own.stop();

@@ -1,15 +1,15 @@
 /** The thread of the desk: one archive, open for reading; one job after the other. */
 import { parentPort, workerData } from 'node:worker_threads';
 import { openArchive } from '../archive/archive.ts';
-import { answerAtDesk, type DeskJob } from './desk-work.ts';
+import type { ToDeskThread } from './desk.ts';
+import { answerAtDesk } from './desk-work.ts';
 
 if (parentPort === null) throw new Error('this file is a worker thread');
 const port = parentPort;
 const opened = openArchive((workerData as { readonly archivePath: string }).archivePath, { readOnly: true, checked: true });
 
 let before = Promise.resolve();
-/** null: end, once everything asked before is answered. */
-port.on('message', (asked: { readonly id: number; readonly job: DeskJob } | null) => {
+port.on('message', (asked: ToDeskThread) => {
   before = before.then(async () => {
     if (asked !== null) {
       port.postMessage({ id: asked.id, answer: await answerAtDesk(opened, asked.job) });

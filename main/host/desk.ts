@@ -1,12 +1,128 @@
 /**
  * The desk: where what reads much or computes long is done, so that neither the heartbeat of the bench nor a stop ever waits
- * for a long list, an export or a check of the whole archive.
+ * for a long list, an export or a check of the whole archive. It has two threads; how one is made is the caller's affair.
  */
-import type { DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
+import type { Clock } from '../clock/clock.ts';
+import type { DeskAnswer, DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
 
-export interface Desk {
-  /** Never rejects. */
-  do<J extends DeskJob>(job: J): Promise<{ readonly ok: true; readonly value: DeskResults[J['kind']] } | DeskFailure>;
-  /** What is under way is done first; what is asked later is answered with a failure. */
-  close(): Promise<void>;
+/** null: end, once everything asked before is answered. */
+export type ToDeskThread = { readonly id: number; readonly job: DeskJob } | null;
+
+interface DeskThread {
+  post(message: ToDeskThread): void;
+  /** Whether the program stays alive for it. */
+  keepsAlive(yes: boolean): void;
+  /** Ends it in the middle of what it does. */
+  tearDown(): void;
+}
+
+interface DeskEars {
+  onAnswer(id: number, answer: DeskAnswer): void;
+  /** `why` null: it came to its end as it should. Not told twice. */
+  onEnd(why: string | null): void;
+}
+
+export type StartDeskThread = (ears: DeskEars) => DeskThread;
+
+/** Jobs that may take minutes; they have a thread of their own, so that a page does not wait for them. */
+const long: ReadonlySet<DeskJob['kind']> = new Set<DeskJob['kind']>(['verify', 'backup', 'export']);
+
+const CLOSE_DEADLINE_MS = 10_000;
+
+export class Desk {
+  readonly #quick: DeskPlace;
+  readonly #long: DeskPlace;
+
+  constructor(start: StartDeskThread, clock: Clock) {
+    this.#quick = new DeskPlace(start, clock);
+    this.#long = new DeskPlace(start, clock);
+    // The first page that is opened does not wait for the thread to begin.
+    this.#quick.begin();
+  }
+
+  /** Never rejects; jobs of a kind are done in the order they were given. */
+  do<J extends DeskJob>(job: J): Promise<{ readonly ok: true; readonly value: DeskResults[J['kind']] } | DeskFailure> {
+    return (long.has(job.kind) ? this.#long : this.#quick).do(job) as Promise<{ readonly ok: true; readonly value: DeskResults[J['kind']] } | DeskFailure>;
+  }
+
+  async close(): Promise<void> {
+    await Promise.all([this.#quick.close(), this.#long.close()]);
+  }
+}
+
+/** A thread that died is started again with the next job. */
+class DeskPlace {
+  readonly #start: StartDeskThread;
+  readonly #clock: Clock;
+  readonly #waiting = new Map<number, (answer: DeskAnswer) => void>();
+  #nextId = 0;
+  #thread: DeskThread | null = null;
+  #closed = false;
+  #onEnd: () => void = () => undefined;
+
+  constructor(start: StartDeskThread, clock: Clock) {
+    this.#start = start;
+    this.#clock = clock;
+  }
+
+  begin(): void {
+    this.#running().keepsAlive(false);
+  }
+
+  do(job: DeskJob): Promise<DeskAnswer> {
+    if (this.#closed) return Promise.resolve({ ok: false, code: 'archive', text: 'The host is ending; the archive is being closed.' });
+    return new Promise((settle) => {
+      const id = this.#nextId++;
+      this.#waiting.set(id, settle);
+      const thread = this.#running();
+      thread.keepsAlive(true);
+      thread.post({ id, job });
+    });
+  }
+
+  /**
+   * Asks the thread to end after the job it is at. Only one that is not done in time is torn down: a thread that is torn
+   * down while it loads or calls native code may take the whole process with it.
+   */
+  async close(): Promise<void> {
+    this.#closed = true;
+    const thread = this.#thread;
+    if (thread !== null) {
+      const ended = new Promise<void>((resolve) => {
+        this.#onEnd = resolve;
+      });
+      thread.keepsAlive(true);
+      thread.post(null);
+      const inTime = this.#clock.after(CLOSE_DEADLINE_MS, () => thread.tearDown());
+      await ended;
+      inTime();
+    }
+    this.#giveUp('The host has ended.');
+  }
+
+  #running(): DeskThread {
+    if (this.#thread !== null) return this.#thread;
+    const thread = this.#start({
+      onAnswer: (id, answer) => {
+        const settle = this.#waiting.get(id);
+        this.#waiting.delete(id);
+        settle?.(answer);
+        // An idle desk keeps no program alive.
+        if (this.#waiting.size === 0) thread.keepsAlive(false);
+      },
+      onEnd: (why) => {
+        if (this.#thread === thread) this.#thread = null;
+        this.#giveUp(why === null ? 'The thread that reads the archive ended.' : `The thread that reads the archive ended: ${why}`);
+        this.#onEnd();
+      },
+    });
+    this.#thread = thread;
+    return thread;
+  }
+
+  #giveUp(text: string): void {
+    const waiting = [...this.#waiting.values()];
+    this.#waiting.clear();
+    for (const settle of waiting) settle({ ok: false, code: 'defect', text });
+  }
 }

@@ -6,8 +6,9 @@ import { events, requests, toWindow, type EventData, type EventName, type Failur
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { benchPlaces } from './bench-place.ts';
+import { Desk } from './desk.ts';
+import { workerThread } from './desk-thread.ts';
 import { Host, type HostClient } from './host.ts';
-import { WorkerDesk } from './worker-desk.ts';
 
 export type Answer<N extends RequestName> = { readonly ok: true; readonly value: Result<N> } | { readonly ok: false; readonly failure: Failure };
 
@@ -123,10 +124,10 @@ export function testHost(folder: string): TestHost {
     software: 'test 1',
     clock: machineClock,
     entropy: machineEntropy,
-    places: benchPlaces(machineClock),
+    places: benchPlaces(machineClock, machineEntropy),
     freeDiskBytes: () => 1e12,
     serialPorts: () => Promise.resolve([{ path: '/dev/ttyTEST0', manufacturer: 'Maker' }]),
-    desk: new WorkerDesk(archive.path, new URL('./desk-worker.ts', import.meta.url), machineClock),
+    desk: new Desk(workerThread(archive.path, new URL('./desk-worker.ts', import.meta.url)), machineClock),
     onDefect: (error) => defects.push(error),
     onActivity: (active) => activity.push(active),
   });

@@ -22,7 +22,7 @@ import type { Archive } from '../archive/archive.ts';
 import type { LibraryRefusal } from '../archive/library.ts';
 import { ArchiveUnreadable } from '../archive/read.ts';
 import type { StorageFailure } from '../archive/sqlite.ts';
-import { connectBench, type Bench } from '../bench/driver.ts';
+import type { Bench } from '../bench/driver.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import type { PortInfo } from '../link/serial-ports.ts';
@@ -474,7 +474,7 @@ export class Host {
     await this.#disconnect('Another bench is being connected.');
     const abort = new AbortController();
     this.#setBench({ state: 'connecting', place, abort });
-    const connected = await connectBench({ channels: place.channels, clock: place.clock, entropy: this.#parts.entropy, ...LINK_WITHOUT_RUN, signal: abort.signal });
+    const connected = await place.connect({ ...LINK_WITHOUT_RUN, signal: abort.signal });
     if (!connected.ok) {
       place.close();
       this.#setBench({ state: 'absent', why: connected.text });

@@ -10,11 +10,11 @@ import { createServer, type IncomingMessage, type Server, type ServerResponse } 
 import type { AddressInfo } from 'node:net';
 import type { Duplex } from 'node:stream';
 import { WebSocketServer, type WebSocket } from 'ws';
-import type { ToWindow } from '../../app/contract/contract.ts';
 import type { Clock } from '../clock/clock.ts';
 import { newSecret, type Entropy } from '../clock/entropy.ts';
 import type { Host } from './host.ts';
 import { securityHeaders, WindowFiles } from './window-files.ts';
+import { windowLine } from './window-line.ts';
 
 export interface WebHostOptions {
   readonly host: Host;
@@ -44,12 +44,6 @@ const LOOPBACK = '127.0.0.1';
 const SOCKET_PATH = '/host';
 /** A plan with every axis full stays far below this. */
 const MAX_MESSAGE_BYTES = 4 * 2 ** 20;
-/** Over this much unsent, a window gets no frames and no status; they are old by the time it has read what it has. */
-const SLOW_BYTES = 2 ** 20;
-/** Over this much, the line is cut: the window comes back and reads the journal from where it was. */
-const STUCK_BYTES = 64 * 2 ** 20;
-const PING_MS = 2000;
-const PINGS_MISSED = 3;
 
 /** Serves `host` until it is closed; a port that cannot be had is a typed failure. */
 export async function serveOnLoopback(options: WebHostOptions): Promise<WebHostResult> {
@@ -80,7 +74,7 @@ class Serving implements WebHost {
   readonly #host: Host;
   readonly #clock: Clock;
   readonly #files: WindowFiles;
-  readonly #pingMs: number;
+  readonly #pingMs: number | undefined;
   readonly #sockets: WebSocketServer;
   readonly #names: ReadonlySet<string>;
   readonly #origins: ReadonlySet<string>;
@@ -92,7 +86,7 @@ class Serving implements WebHost {
     this.#server = server;
     this.#host = host;
     this.#clock = clock;
-    this.#pingMs = pingMs ?? PING_MS;
+    this.#pingMs = pingMs;
     const names = [`${LOOPBACK}:${port}`, `localhost:${port}`];
     this.#names = new Set(names);
     this.#origins = new Set(names.map((name) => `http://${name}`));
@@ -151,60 +145,22 @@ class Serving implements WebHost {
   }
 
   #serveWindow(socket: WebSocket): void {
-    const client = this.#host.attach((message) => {
-      if (socket.readyState !== socket.OPEN) return;
-      const unsent = socket.bufferedAmount;
-      if (unsent > STUCK_BYTES) {
-        socket.terminate();
-        return;
-      }
-      if (unsent > SLOW_BYTES && isPassing(message)) return;
-      socket.send(JSON.stringify(message));
-    });
-    let missed = 0;
-    let cancelPing = (): void => undefined;
-    const pingLater = (): void => {
-      cancelPing = this.#clock.after(this.#pingMs, () => {
-        if (missed >= PINGS_MISSED) {
-          socket.terminate();
-          return;
-        }
-        missed += 1;
-        socket.ping();
-        pingLater();
-      });
-    };
-    pingLater();
-    socket.on('pong', () => {
-      missed = 0;
-    });
+    const line = windowLine(this.#host, this.#clock, {
+      isOpen: () => socket.readyState === socket.OPEN,
+      unsentBytes: () => socket.bufferedAmount,
+      send: (text) => socket.send(text),
+      ping: () => socket.ping(),
+      cut: () => socket.terminate(),
+    }, { pingMs: this.#pingMs });
+    socket.on('pong', () => line.onPong());
     socket.on('message', (data: Buffer, isBinary) => {
-      missed = 0;
-      if (isBinary) {
-        socket.close(1003, 'text only');
-        return;
-      }
-      let message: unknown;
-      try {
-        message = JSON.parse(data.toString('utf8'));
-      } catch {
-        socket.close(1007, 'not JSON');
-        return;
-      }
-      client.receive(message);
+      if (isBinary) socket.close(1003, 'text only');
+      else if (!line.onText(data.toString('utf8'))) socket.close(1007, 'not JSON');
     });
     // A message over the limit ends the socket with an error first.
     socket.on('error', () => socket.terminate());
-    socket.on('close', () => {
-      cancelPing();
-      client.close();
-    });
+    socket.on('close', () => line.onClosed());
   }
-}
-
-/** Messages that say how it is now: a newer one makes them worthless. */
-function isPassing(message: ToWindow): boolean {
-  return 'event' in message && (message.event === 'frames' || message.event === 'run.status');
 }
 
 /** The path as it was sent, without a query; null when it is not one. It is not decoded: no file of the window needs that. */
