@@ -53,14 +53,14 @@ export class TimeBase {
       if (open !== null) this.#close(open);
       this.#open = { from: at, at, lag };
     } else if (lag < open.lag) {
-      this.#open = { ...open, at, lag };
+      this.#open = { from: open.from, at, lag };
     }
     return anew;
   }
 
   /** A frame so much earlier than any before that no clock can be that much faster: the computer was suspended. */
   #stoodStill(at: number, lag: number): boolean {
-    return [this.#open, this.#blocks.at(-1)].some((least) => least != null && lag < least.lag - standstill - fastestClock * (at - least.at));
+    return isFarBelow(this.#open, at, lag) || isFarBelow(this.#blocks[this.#blocks.length - 1] ?? null, at, lag);
   }
 
   /** Another controller life, whose clock begins anew. */
@@ -93,6 +93,10 @@ export class TimeBase {
     }
     this.#known = this.#blocks.length < fewestBlocks ? null : compare(this.#blocks);
   }
+}
+
+function isFarBelow(least: Least | null, at: number, lag: number): boolean {
+  return least !== null && lag < least.lag - standstill - fastestClock * (at - least.at);
 }
 
 /**

@@ -297,12 +297,14 @@ export class RunService {
     const cancelDeadline = this.#parts.clock.after((deadline - this.#now()) * 1000, () => {
       abort.abort(new Error('The bench did not answer in time.'));
     });
-    this.#abandon = () => {
+    const abandon = (): void => {
       cancelDeadline();
       abort.abort(new Error('Another request took the place of this one.'));
     };
+    this.#abandon = abandon;
     void this.#bench.perform(request, abort.signal).then((reply: BenchReply) => {
       cancelDeadline();
+      if (this.#abandon === abandon) this.#abandon = () => undefined;
       this.#feed({ kind: 'reply', now: this.#now(), id, reply });
     });
   }

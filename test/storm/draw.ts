@@ -212,10 +212,11 @@ const stillPlan = (): Plan =>
     window: { minEdges: 480, minS: 16, maxS: 60 },
   }));
 
-function drawPlan(chance: Chance): Plan {
+/** `replicates` of a run that nothing happens to may be many: its speed is that of a sweep, and not of opening archives. */
+function drawPlan(chance: Chance, replicates: number): Plan {
   return smallPlan((small) => ({
     ...small,
-    axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: chance.strikes(0.5) ? [3, 5.0005] : [2.5005, 4, 8], periodMs: [20], replicates: 1 + chance.below(2) },
+    axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: chance.strikes(0.5) ? [3, 5.0005] : [2.5005, 4, 8], periodMs: [20], replicates: 1 + chance.below(replicates) },
     sequence: { kind: chance.of(['nested', 'alternating', 'randomised']), seed: chance.below(1000) },
     purge: { pulses: chance.of([0, 10]) },
     settleS: chance.of([0.2, 0.4, 1]),
@@ -335,7 +336,7 @@ const seaOf = (seed: number): Sea => (seed % 5 === 0 ? 'still' : 'storm');
 export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
   const chance = new Chance(seed, 'storm');
   const still = sea === 'still';
-  const plan = still ? stillPlan() : drawPlan(chance);
+  const plan = still ? stillPlan() : drawPlan(chance, sea === 'calm' ? 20 : 2);
   const takesOver = chance.strikes(0.5);
   const spanS = still ? 240 : chance.scale(30, 150);
   const happenings = sea === 'calm' ? [] : drawHappenings(chance, spanS, still);

@@ -417,43 +417,44 @@ export interface PinEvents {
 export function watchedPlant(events: PinEvents): (scenario: Scenario) => Plant {
   return (scenario) => {
     const plant = createPlant(scenario);
-    const methods = plant as unknown as Readonly<Record<string, unknown>>;
-    // Whatever else a plant can do is passed on as it is.
+    const watched: Partial<Plant> = {
+      setSupply: (mv) => {
+        events.supply(mv);
+        plant.setSupply(mv);
+      },
+      setPressure: (pa) => {
+        events.pressure(pa);
+        plant.setPressure(pa);
+      },
+      pulse: (channel, startUs, widthUs) => {
+        events.pulse(channel, startUs, widthUs);
+        plant.pulse(channel, startUs, widthUs);
+      },
+      read: () => {
+        const readings = plant.read();
+        events.reading(readings.supplyMv);
+        return readings;
+      },
+      begin: (fault) => {
+        events.fault(fault.kind, true);
+        plant.begin(fault);
+      },
+      end: (fault) => {
+        events.fault(fault.kind, false);
+        plant.end(fault);
+      },
+    };
+    // Whatever else a plant can do is passed on as it is, and every way to it is made once.
+    const ways = new Map<string | symbol, unknown>(Object.entries(watched));
     return new Proxy(plant, {
       get: (_, name) => {
-        switch (name) {
-          case 'setSupply':
-            return (mv: number) => {
-              events.supply(mv);
-              plant.setSupply(mv);
-            };
-          case 'setPressure':
-            return (pa: number) => {
-              events.pressure(pa);
-              plant.setPressure(pa);
-            };
-          case 'pulse':
-            return (channel: number, startUs: number, widthUs: number) => {
-              events.pulse(channel, startUs, widthUs);
-              plant.pulse(channel, startUs, widthUs);
-            };
-          case 'read':
-            return () => {
-              const readings = plant.read();
-              events.reading(readings.supplyMv);
-              return readings;
-            };
-          case 'begin':
-          case 'end':
-            return (fault: Parameters<Plant['begin']>[0]) => {
-              events.fault(fault.kind, name === 'begin');
-              plant[name](fault);
-            };
-          default: {
-            const value = methods[String(name)];
-            return typeof value === 'function' ? (value.bind(plant) as unknown) : value;
-          }
-        }
+        const known = ways.get(name);
+        if (known !== undefined) return known;
+        const value: unknown = Reflect.get(plant, name, plant);
+        if (typeof value !== 'function') return value;
+        const way: unknown = value.bind(plant);
+        ways.set(name, way);
+        return way;
       },
     });
   };
