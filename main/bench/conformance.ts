@@ -1,8 +1,8 @@
 import type { ControllerPort } from '../../firmware-protocol/conformance/suite.ts';
 import { LONGEST_TO_HOST } from '../../firmware-protocol/line/codec.ts';
-import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 import type { Channel, OpenResult } from '../link/channel.ts';
+import { Lines } from '../link/lines.ts';
 
 /** Lines kept for a suite that is not reading; the oldest go first. */
 const MAX_HELD_LINES = 4096;
@@ -18,7 +18,7 @@ export async function openControllerPort(
   const lines: string[] = [];
   let waiting: ((line: string) => void) | null = null;
   let closed: string | null = null;
-  const splitter = new LineSplitter(LONGEST_TO_HOST, (line) => {
+  const heard = new Lines(LONGEST_TO_HOST, (line) => {
     if (waiting !== null) {
       waiting(line);
       return;
@@ -28,7 +28,7 @@ export async function openControllerPort(
   });
   const opened = await channel.open({
     onBytes: (bytes) => {
-      splitter.push(bytes);
+      heard.push(bytes);
     },
     onClosed: (reason) => {
       closed = reason;

@@ -3,10 +3,10 @@
  * heartbeat, and the watch that notices a dead line. A link that went down stays down; the driver opens another.
  */
 import { LONGEST_TO_HOST, type BadLine } from '../../firmware-protocol/line/codec.ts';
-import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';
 import { decodeFromController, encodeRequest, type Reply, type Request, type Telemetry } from '../../firmware-protocol/line/messages.ts';
 import type { Clock } from '../clock/clock.ts';
 import type { Channel, OpenResult } from './channel.ts';
+import { Lines } from './lines.ts';
 
 export type LinkAnswer =
   | { readonly kind: 'reply'; readonly reply: Reply }
@@ -70,7 +70,7 @@ const LAST_LOOK_MS = 100;
 export class Link {
   readonly #channel: Channel;
   #options: LinkOptions;
-  readonly #splitter: LineSplitter;
+  readonly #lines: Lines;
   readonly #queue: (RequestJob | SilenceJob)[] = [];
   #current: RequestJob | SilenceJob | null = null;
   #cancelRepeat: () => void = () => undefined;
@@ -97,7 +97,7 @@ export class Link {
     this.#channel = channel;
     this.#options = options;
     this.#lastSent = this.#lastHeard = options.clock.now();
-    this.#splitter = new LineSplitter(LONGEST_TO_HOST, (text) => {
+    this.#lines = new Lines(LONGEST_TO_HOST, (text) => {
       this.#hear(text);
     });
   }
@@ -107,7 +107,7 @@ export class Link {
     const link = new Link(channel, options);
     const result = await channel.open({
       onBytes: (bytes) => {
-        if (!link.#ended) link.#splitter.push(bytes);
+        if (!link.#ended) link.#lines.push(bytes);
       },
       onClosed: (reason) => {
         link.#fall(reason);
@@ -154,7 +154,7 @@ export class Link {
       replies: this.#replies,
       telemetry: this.#telemetry,
       staleAnswers: this.#staleAnswers,
-      badLines: { ...this.#badLines, 'too-long': this.#badLines['too-long'] + this.#splitter.overlong },
+      badLines: { ...this.#badLines, 'too-long': this.#badLines['too-long'] + this.#lines.overlong },
     };
   }
 

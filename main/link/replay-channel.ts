@@ -1,10 +1,10 @@
 import { LONGEST_TO_CONTROLLER, LONGEST_TO_HOST } from '../../firmware-protocol/line/codec.ts';
-import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';
 import {
   decodeFromController, decodeFromHost, encodeRefusal, encodeReply, type FromController, type Request,
 } from '../../firmware-protocol/line/messages.ts';
 import type { Clock } from '../clock/clock.ts';
 import type { Channel, ChannelEvents, OpenResult } from './channel.ts';
+import { Lines } from './lines.ts';
 import type { Transcript, TranscriptEntry } from './transcript.ts';
 
 /** A place where the host does not do what the recorded host did. */
@@ -54,7 +54,7 @@ export class ReplayChannel implements Channel {
   readonly #steps: readonly Step[];
   readonly #requests: readonly RequestStep[];
   readonly #departures: Departure[] = [];
-  #splitter = new LineSplitter(LONGEST_TO_CONTROLLER, () => undefined);
+  #lines = new Lines(LONGEST_TO_CONTROLLER, () => undefined);
   #events: ChannelEvents | null = null;
   #at = 0;
   #nextRequest = 0;
@@ -85,7 +85,7 @@ export class ReplayChannel implements Channel {
     this.#offset = this.#clock.now() - step.ms;
     this.#events = events;
     this.#latest = null;
-    this.#splitter = new LineSplitter(LONGEST_TO_CONTROLLER, (text) => {
+    this.#lines = new Lines(LONGEST_TO_CONTROLLER, (text) => {
       this.#hear(text);
     });
     this.#play();
@@ -93,7 +93,7 @@ export class ReplayChannel implements Channel {
   }
 
   write(bytes: Uint8Array): void {
-    if (this.#events !== null) this.#splitter.push(bytes);
+    if (this.#events !== null) this.#lines.push(bytes);
   }
 
   close(): Promise<void> {
@@ -223,7 +223,7 @@ function stepsOf(entries: readonly TranscriptEntry[]): Step[] {
   const steps: Step[] = [];
   let ms = 0;
   let latest: { readonly seq: number; readonly step: RequestStep | null } | null = null;
-  const fromHost = new LineSplitter(LONGEST_TO_CONTROLLER, (text) => {
+  const fromHost = new Lines(LONGEST_TO_CONTROLLER, (text) => {
     const heard = decodeFromHost(text);
     if (heard.kind !== 'request' || heard.seq === latest?.seq) return;
     const { request, seq } = heard;
@@ -235,7 +235,7 @@ function stepsOf(entries: readonly TranscriptEntry[]): Step[] {
     latest = { seq, step };
     steps.push(step);
   });
-  const fromController = new LineSplitter(LONGEST_TO_HOST, (text) => {
+  const fromController = new Lines(LONGEST_TO_HOST, (text) => {
     const heard = decodeFromController(text);
     if (heard.kind === 'telemetry' || heard.kind === 'bad') steps.push({ kind: 'line', ms, text });
     else if (latest?.seq === heard.seq && latest.step !== null) latest.step.answer ??= { afterMs: ms - latest.step.ms, said: heard };
