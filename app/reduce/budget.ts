@@ -1,6 +1,5 @@
 /** Uncertainty budgets after the GUM (JCGM 100:2008), in which random and shared parts never mix unseen. */
-import normalQuantile from '@stdlib/stats-base-dists-normal-quantile';
-import tQuantile from '@stdlib/stats-base-dists-t-quantile';
+import { normalQuantile, tQuantile } from '../distributions/distributions.ts';
 
 /** One line of a budget (GUM, table H.1). */
 export interface BudgetTerm {
@@ -54,7 +53,7 @@ const MANY_DEGREES = 1e6;
 /** Coverage factor for a two-sided interval of `coverage` (0.95) at `dof` degrees of freedom (Infinity: normal). */
 export function coverageFactor(dof: number, coverage = 0.95): number {
   const p = 0.5 + coverage / 2;
-  return dof >= MANY_DEGREES ? normalQuantile(p, 0, 1) : tQuantile(p, dof);
+  return dof >= MANY_DEGREES ? normalQuantile(p) : tQuantile(p, dof);
 }
 
 /** Effective degrees of freedom (GUM G.4.1, Welch-Satterthwaite): u^4 / sum(u_i^4 / nu_i). */

@@ -2,7 +2,7 @@
  * The line of one cell: m = k (w - t0) through the windows of one injector at one voltage, pressure and period, with the
  * random covariance of slope k and dead time t0 (SAE J1832 list: Slope m, Time-Offset X).
  */
-import fQuantile from '@stdlib/stats-base-dists-f-quantile';
+import { fQuantile } from '../distributions/distributions.ts';
 import { crossing, fitLine, rescaled } from './regression.ts';
 import type { LineFit } from './regression.ts';
 

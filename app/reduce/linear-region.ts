@@ -4,7 +4,7 @@
  * into the limit below a bump where the needle bounces. Then the shortest widths are taken off again for as long as the
  * now well-known line shows that they bend away, and one more.
  */
-import normalQuantile from '@stdlib/stats-base-dists-normal-quantile';
+import { normalQuantile } from '../distributions/distributions.ts';
 import { coverageFactor } from './budget.ts';
 import { fitLine, lineAt } from './regression.ts';
 
@@ -58,7 +58,7 @@ export function givenRegion(member: RegionMember, from: number): Region {
  */
 export function findRegions(family: readonly RegionMember[], limitPercent: number): readonly Region[] {
   const regions = family.map((member) => walk(member, limitPercent));
-  const familyLimit = normalQuantile(1 - familyLevel / 2, 0, 1);
+  const familyLimit = normalQuantile(1 - familyLevel / 2);
   const longest = Math.max(0, ...regions.map((r) => (r.kind === 'region' ? r.count : 0)));
   for (let count = longest; count > startWidths; count -= 1) {
     const steps: { readonly index: number; readonly step: Step }[] = [];

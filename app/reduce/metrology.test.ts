@@ -12,7 +12,7 @@ import { driftOf } from './drift.ts';
 import { pressureExponents } from './pressure-exponent.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
-import { probabilityAbove } from './shared-slope.ts';
+import { fAbove } from '../distributions/distributions.ts';
 import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.ts';
 import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.ts';
 
@@ -223,10 +223,10 @@ describe('slope over voltages', () => {
 
   it('RED-23: P(F > f) is that of published tables', () => {
     // 5 % points of F (any statistics handbook; from memory): F(5, 10) 3.33, F(1, 10) 4.96 = t(10)^2 = 2.2281^2.
-    expect(probabilityAbove(3.3258, 5, 10)).toBeCloseTo(0.05, 4);
-    expect(probabilityAbove(2.22814 ** 2, 1, 10)).toBeCloseTo(0.05, 4);
+    expect(fAbove(3.3258, 5, 10)).toBeCloseTo(0.05, 4);
+    expect(fAbove(2.22814 ** 2, 1, 10)).toBeCloseTo(0.05, 4);
     // NIST StRD SiRstv: F 1.18046237440255 with 4 and 20 degrees of freedom; p by scipy 0.3494.
-    expect(probabilityAbove(1.18046237440255, 4, 20)).toBeCloseTo(0.3494, 3);
+    expect(fAbove(1.18046237440255, 4, 20)).toBeCloseTo(0.3494, 3);
   });
 });
 

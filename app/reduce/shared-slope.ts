@@ -3,7 +3,7 @@
  * injector, so lines at different voltages should be parallel; where an F test does not speak against it, they are fitted
  * with one slope, and the record says so (RED-23).
  */
-import fQuantile from '@stdlib/stats-base-dists-f-quantile';
+import { fAbove } from '../distributions/distributions.ts';
 import type { Plan } from '../plan/plan.ts';
 import { grouped } from './cells.ts';
 import type { FittedCell } from './cells.ts';
@@ -96,7 +96,7 @@ function trendOf(injectors: readonly Common[]): number {
 }
 
 function testOf(f: number, dofNumerator: number, dofDenominator: number): FTest {
-  return { f, dofNumerator, dofDenominator, p: probabilityAbove(f, dofNumerator, dofDenominator) };
+  return { f, dofNumerator, dofDenominator, p: fAbove(f, dofNumerator, dofDenominator) };
 }
 
 function commonSlope(members: readonly FittedLine[]): {
@@ -123,17 +123,4 @@ function commonSlope(members: readonly FittedLine[]): {
   let ofSlopes = 0;
   for (const member of members) ofSlopes += precisionOf(member) * (member.line.slope - slope) ** 2;
   return { members, slope, sxx, dof, inLines, ofSlopes };
-}
-
-/** P(F > f), by bisection of the quantile. */
-export function probabilityAbove(f: number, dofNumerator: number, dofDenominator: number): number {
-  if (!(f > 0)) return 1;
-  let low = 0;
-  let high = 1;
-  for (let i = 0; i < 40; i += 1) {
-    const middle = (low + high) / 2;
-    if (fQuantile(1 - middle, dofNumerator, dofDenominator) > f) low = middle;
-    else high = middle;
-  }
-  return (low + high) / 2;
 }

@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
-import { probabilityAbove } from './shared-slope.ts';
+import { fAbove } from '../distributions/distributions.ts';
 import { slopeModelSentence } from './slope-words.ts';
 import type { FTest, SlopeModel } from './reduction.ts';
 
-const test = (f: number, dofNumerator: number): FTest => ({ f, dofNumerator, dofDenominator: 60, p: probabilityAbove(f, dofNumerator, 60) });
+const test = (f: number, dofNumerator: number): FTest => ({ f, dofNumerator, dofDenominator: 60, p: fAbove(f, dofNumerator, 60) });
 const decided = (change: Partial<SlopeModel>): string =>
   slopeModelSentence({ type: 'T', pressure: 400e3 as SlopeModel['pressure'], period: 0.02 as SlopeModel['period'], model: 'own', decidedBy: 'f-test', test: test(0.5, 4), trend: test(0.5, 1), ...change });
 

@@ -1,5 +1,5 @@
 /** Mean and standard deviation of a sample, pooling of several samples, and the interval of a standard deviation. */
-import chiSquareQuantile from '@stdlib/stats-base-dists-chisquare-quantile';
+import { chiSquareQuantile } from '../distributions/distributions.ts';
 
 export interface Sample {
   readonly n: number;

@@ -1,6 +1,6 @@
 /** Samples, pooling, Student, chi-square and Grubbs against numbers that others have published or computed. */
-import chiSquareQuantile from '@stdlib/stats-base-dists-chisquare-quantile';
 import { describe, expect, it } from 'vitest';
+import { chiSquareQuantile, fAbove, fQuantile, normalQuantile, tQuantile } from '../../app/distributions/distributions.ts';
 import { coverageFactor } from '../../app/reduce/budget.ts';
 import { grubbs, grubbsCritical } from '../../app/statistics/grubbs.ts';
 import { repeatability, repeatabilityFactor } from '../../app/statistics/repeatability.ts';
@@ -80,6 +80,61 @@ describe('Student and chi-square', () => {
     [0.025, 0.05, 0.95, 0.975].forEach((p, i) => {
       expect(Math.abs(chiSquareQuantile(p, dof) - (expected[i] ?? 0))).toBeLessThan(6e-5);
     });
+  });
+});
+
+describe('distributions, where they have a closed form', () => {
+  const probabilities = [1e-9, 1e-4, 0.025, 0.3, 0.5, 0.7, 0.95, 0.975, 0.9999, 1 - 2 ** -30];
+  const near = (found: number, exact: number): void => {
+    expect(Math.abs(found - exact)).toBeLessThanOrEqual(1e-11 * Math.abs(exact) + 1e-13);
+  };
+
+  // Student's t of one and of two degrees of freedom can be inverted by hand (Abramowitz & Stegun 26.7).
+  it.each(probabilities)('t of 1 and of 2 degrees of freedom at %d', (p) => {
+    if (p !== 0.5) near(tQuantile(p, 1), p > 0.5 ? 1 / Math.tan(Math.PI * (1 - p)) : -1 / Math.tan(Math.PI * p));
+    near(tQuantile(p, 2), (2 * p - 1) / Math.sqrt(2 * p * (1 - p)));
+  });
+
+  // Chi-square of two degrees of freedom is exponential; of any even number it is a sum of Poisson terms (A&S 26.4.21).
+  it.each(probabilities)('chi-square at %d', (p) => {
+    near(chiSquareQuantile(p, 2), -2 * Math.log1p(-p));
+    for (const dof of [4, 20, 150]) {
+      const half = chiSquareQuantile(p, dof) / 2;
+      let term = Math.exp(-half);
+      let above = term;
+      for (let k = 1; k < dof / 2; k += 1) above += term *= half / k;
+      if (above > 1e-3) near(above, 1 - p);
+    }
+  });
+
+  // F of two degrees of freedom above any number below; of one above: the square of t (A&S 26.6).
+  it.each(probabilities)('F at %d', (p) => {
+    for (const dof of [1, 4.5, 60, 1e4]) {
+      near(fQuantile(p, 2, dof), (dof / 2) * Math.expm1((-2 / dof) * Math.log1p(-p)));
+      if (p > 0.5) near(fQuantile(2 * p - 1, 1, dof), tQuantile(p, dof) ** 2);
+      near(fAbove(fQuantile(p, 3, dof), 3, dof), 1 - p);
+    }
+  });
+
+  // To sixteen digits in many tables; these from memory.
+  it('normal', () => {
+    near(normalQuantile(0.975), 1.959963984540054);
+    near(normalQuantile(0.995), 2.5758293035489004);
+    near(normalQuantile(1e-9), -5.997807015007687);
+    expect(normalQuantile(0.5)).toBe(0);
+  });
+
+  // Student's t becomes normal: z + z (z^2 + 1) / 4n (A&S 26.7.5).
+  it('t of a million degrees of freedom', () => {
+    const z = normalQuantile(0.95);
+    expect(Math.abs(tQuantile(0.95, 9e5) - (z + (z * (z * z + 1)) / 3.6e6))).toBeLessThan(3e-9);
+  });
+
+  it('what is no probability and no number of degrees of freedom throws', () => {
+    expect(() => normalQuantile(1.1)).toThrow(RangeError);
+    expect(() => tQuantile(0.9, 0)).toThrow(RangeError);
+    expect(() => chiSquareQuantile(Number.NaN, 3)).toThrow(RangeError);
+    expect(normalQuantile(1)).toBe(Number.POSITIVE_INFINITY);
   });
 });
 
