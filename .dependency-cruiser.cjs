@@ -23,9 +23,8 @@ module.exports = {
     {
       name: 'no-development-package-in-the-product',
       severity: 'error',
-      // The window is bundled: its packages are part of what is built, not of what is installed.
       // What runs inside Electron gets it from Electron. The emulated controller board is for tests only.
-      from: { path: '^(app|main|firmware-protocol)/', pathNot: '\\.test\\.ts$|^firmware-protocol/emulation/|^main/electron/(main|preload|vite\\.config)\\.ts$' },
+      from: { path: '^(app|main|firmware-protocol|renderer)/', pathNot: '\\.test\\.tsx?$|^firmware-protocol/emulation/|^main/electron/(main|preload|vite\\.config)\\.ts$|^renderer/vite\\.config\\.ts$' },
       to: { dependencyTypes: ['npm-dev'], dependencyTypesNot: ['type-only'] },
     },
   ],

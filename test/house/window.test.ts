@@ -1,6 +1,6 @@
 import { rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Browser, Page } from 'playwright-core';
+import type { Browser, Page } from 'playwright';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
 import { buildWindow } from '../../main/cli/build.ts';
 import { sampleEquipment, samplePlan, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
