@@ -1,5 +1,6 @@
 /** What is wrong with a document, in sentences that a person can act on. */
 import type { z } from 'zod';
+import { oneLinePattern, shown } from './text.ts';
 
 export interface Problem {
   /** Where: `axes.widthMs[3]`; empty for the document as a whole. */
@@ -85,6 +86,7 @@ function wanted(issue: z.core.$ZodIssue): string {
       return 'options' in issue && Array.isArray(issue.options) ? `one of ${issue.options.join(', ')}` : 'one of the forms that are allowed';
     case 'invalid_format':
       if (issue.format === 'date') return 'a date like 2026-03-31';
+      if (issue.pattern === String(oneLinePattern)) return 'a text of one line, without line breaks and other control characters';
       return issue.pattern === undefined ? `a text of the form ${issue.format}` : `a text that matches ${issue.pattern}`;
     default:
       return 'given in the form that the schema describes';
@@ -105,7 +107,7 @@ function described(value: unknown): string {
   if (Array.isArray(value)) return 'a list';
   switch (typeof value) {
     case 'string':
-      return `the text "${value.length > 40 ? `${value.slice(0, 40)}...` : value}"`;
+      return `the text "${shown(value.length > 40 ? `${value.slice(0, 40)}...` : value)}"`;
     case 'number':
     case 'boolean':
     case 'bigint':

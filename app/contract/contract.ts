@@ -7,6 +7,7 @@
  */
 import { z } from 'zod';
 import type { BenchFrame, BenchIdentity, BenchCapabilities } from '../bench/port.ts';
+import { oneLine } from '../boundary/text.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import type { RunStatus } from '../run/engine.ts';
 import type { RunCommand, RunEvent } from '../run/events.ts';
@@ -14,7 +15,7 @@ import type { RunCommand, RunEvent } from '../run/events.ts';
 const nothing = z.strictObject({});
 const id = z.string().min(1).max(80);
 const text = z.string().max(2000);
-const person = z.string().trim().min(1).max(120);
+const person = oneLine(120).trim().min(1);
 const finite = z.number();
 
 const point = z.int().min(0);
@@ -33,7 +34,7 @@ const runCommand = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('acknowledge') }),
   z.strictObject({ kind: z.literal('accept-untraceable') }),
   z.strictObject({ kind: z.literal('measure-remaining') }),
-  z.strictObject({ kind: z.literal('choose'), point, attempt: z.int().min(1).nullable(), reason: z.string().trim().min(1).max(500) }),
+  z.strictObject({ kind: z.literal('choose'), point, attempt: z.int().min(1).nullable(), reason: oneLine(500).trim().min(1) }),
 ]) satisfies z.ZodType<RunCommand>;
 
 /** Parsed by kind only: the rest of it is the journal's own affair, which this version of the program wrote. */
@@ -56,11 +57,11 @@ export type RunRow = z.infer<typeof runRow>;
 /** An injector that the lab has taken in. `id` absent: a new one. */
 const part = z.strictObject({
   id: id.optional(),
-  order: z.string().max(120).default(''),
-  type: z.string().trim().min(1).max(60),
-  serialNumber: z.string().trim().min(1).max(60),
+  order: oneLine(120).default(''),
+  type: oneLine(60).trim().min(1),
+  serialNumber: oneLine(60).trim().min(1),
   coilResistanceOhm: z.number().positive().nullable().default(null),
-  condition: z.string().max(500).default(''),
+  condition: oneLine(500).default(''),
   /** Driver channel and place on the rail; null: not mounted. */
   channel: z.int().min(1).max(64).nullable().default(null),
 });

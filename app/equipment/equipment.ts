@@ -7,16 +7,17 @@
  * following are in README.md.
  */
 import { z } from 'zod';
+import { oneLine } from '../boundary/text.ts';
 
 const certificate = z.strictObject({
-  number: z.string().min(1),
+  number: oneLine().min(1),
   date: z.iso.date(),
   validUntil: z.iso.date(),
 });
 
 const meter = z.strictObject({
-  kind: z.string().min(1),
-  serialNumber: z.string().min(1),
+  kind: oneLine().min(1),
+  serialNumber: oneLine().min(1),
   /** K-factor over meter frequency, linear between points, held flat outside. */
   kFactor: z
     .array(
@@ -38,14 +39,14 @@ const meter = z.strictObject({
 
 /** Fields that both versions have. */
 export const instruments = {
-  name: z.string().min(1),
+  name: oneLine().min(1),
   meter,
-  pressure: z.strictObject({ serialNumber: z.string().min(1), uncertaintyKpa: z.number().nonnegative(), certificate }),
-  temperature: z.strictObject({ serialNumber: z.string().min(1), uncertaintyC: z.number().nonnegative(), certificate }),
-  supply: z.strictObject({ serialNumber: z.string().min(1), uncertaintyMv: z.number().nonnegative(), certificate }),
+  pressure: z.strictObject({ serialNumber: oneLine().min(1), uncertaintyKpa: z.number().nonnegative(), certificate }),
+  temperature: z.strictObject({ serialNumber: oneLine().min(1), uncertaintyC: z.number().nonnegative(), certificate }),
+  supply: z.strictObject({ serialNumber: oneLine().min(1), uncertaintyMv: z.number().nonnegative(), certificate }),
   fluid: z.strictObject({
     name: z.literal('n-heptane'),
-    lot: z.string().min(1),
+    lot: oneLine().min(1),
     openedOn: z.iso.date(),
     /** How long after its opening a lot may be measured with, days; absent: the lab sets no limit. */
     useWithinDays: z.int().min(1).optional(),
@@ -74,10 +75,10 @@ const version2 = z.strictObject({
   equipmentVersion: z.literal(2),
   ...instruments,
   /** Whose instruments these are: as the controller names itself (EQ-1). */
-  controller: z.strictObject({ model: z.string().min(1), serialNumber: z.string().min(1) }),
+  controller: z.strictObject({ model: oneLine().min(1), serialNumber: oneLine().min(1) }),
   wiring: z.strictObject({
     /** Where the supply's read-back is taken, in words. */
-    sensedAt: z.string().min(1),
+    sensedAt: oneLine().min(1),
     /** From there to the coil and back, ohm: leads, contacts and closed switch together (EQ-3). */
     harnessOhm: z.number().nonnegative(),
     /** Standard uncertainty of it. */
@@ -85,7 +86,7 @@ const version2 = z.strictObject({
   }),
   /** What switches the coils (EQ-2). */
   driver: z.strictObject({
-    type: z.string().min(1),
+    type: oneLine().min(1),
     /** Switched terminal (drain) to ground while the coil's current decays, V: the coil then sees this less the supply. */
     clampV: z.number().positive(),
     /** Standard uncertainty of what all channels have in common. */
@@ -95,7 +96,7 @@ const version2 = z.strictObject({
   }),
   /** The clock of the controller, by which widths, periods and meter edges are timed (EQ-4). */
   timeBase: z.strictObject({
-    kind: z.string().min(1),
+    kind: oneLine().min(1),
     /** Standard uncertainty of its rate, parts per million. */
     uncertaintyPpm: z.number().nonnegative(),
     /** A run is refused when the controller's clock is found farther than this from the computer's, parts per million. */

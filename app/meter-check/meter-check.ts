@@ -3,6 +3,7 @@
  * known. Version 1. The rules (MC-n) are in README.md beside this file. All uncertainties are standard uncertainties.
  */
 import { z } from 'zod';
+import { oneLine } from '../boundary/text.ts';
 import { problemsOf } from '../boundary/problems.ts';
 import type { Problem } from '../boundary/problems.ts';
 import { instruments } from '../equipment/equipment.ts';
@@ -29,10 +30,10 @@ const meterCheckSchema = z.strictObject({
   /** calibration: its K-factors may come into force. verification: only says whether the meter still agrees. */
   purpose: z.enum(['calibration', 'verification']),
   certificate,
-  operator: z.string().min(1).max(120),
-  meterSerialNumber: z.string().min(1).max(120),
+  operator: oneLine(120).min(1),
+  meterSerialNumber: oneLine(120).min(1),
   balance: z.strictObject({
-    serialNumber: z.string().min(1).max(120),
+    serialNumber: oneLine(120).min(1),
     /** Of the difference of two readings: linearity and adjustment, without scatter. */
     uncertaintyG: nonNegative,
     certificate,
@@ -62,7 +63,7 @@ const meterCheckSchema = z.strictObject({
     })
     .prefault({}),
   /** Given by a person who takes responsibility for a K-factor that has drifted beyond the limit. */
-  driftAccepted: z.strictObject({ by: z.string().min(1).max(120), why: z.string().min(1).max(1000) }).optional(),
+  driftAccepted: z.strictObject({ by: oneLine(120).min(1), why: oneLine(1000).min(1) }).optional(),
 });
 
 /** A meter check with its defaults filled in. */

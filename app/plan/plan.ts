@@ -3,6 +3,7 @@
  * File units are the trade's; field names carry them. Unknown fields are errors.
  */
 import { z } from 'zod';
+import { oneLine } from '../boundary/text.ts';
 
 const positive = z.number().positive();
 const nonNegative = z.number().nonnegative();
@@ -46,13 +47,13 @@ const guardSchema = z
 
 export const planSchema = z.strictObject({
   planVersion: z.literal(1),
-  name: z.string().min(1).max(120),
+  name: oneLine(120).min(1),
   /** Order number or other reference of the lab; free text. */
-  order: z.string().max(120).default(''),
+  order: oneLine(120).default(''),
   injectors: axis(
     z.strictObject({
-      serialNumber: z.string().min(1).max(60),
-      type: z.string().min(1).max(60),
+      serialNumber: oneLine(60).min(1),
+      type: oneLine(60).min(1),
       /** Driver channel that this injector hangs on. */
       channel: z.int().min(1).max(1000),
       coilResistanceOhm: positive.optional(),
@@ -83,7 +84,7 @@ export const planSchema = z.strictObject({
   /** A point that is measured again and again through the run, to show drift. Not part of the result. */
   reference: z
     .strictObject({
-      injector: z.string().min(1),
+      injector: oneLine().min(1),
       voltageV: positive,
       pressureKpa: positive,
       widthMs: positive,

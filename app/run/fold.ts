@@ -6,6 +6,7 @@
  * run (amortised).
  */
 import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port.ts';
+import { shownThroughout } from '../boundary/text.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import { asStored } from '../plan/stored.ts';
@@ -190,7 +191,7 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
   return {
     revision: 1,
     plan: asStored(event.plan),
-    equipment: event.equipment,
+    equipment: shownThroughout(event.equipment),
     operator: event.operator,
     software: event.software,
     bench: null,

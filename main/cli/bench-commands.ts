@@ -1,4 +1,5 @@
 import { Option, type Command } from 'commander';
+import { shown } from '../../app/boundary/text.ts';
 import { runConformance } from '../../firmware-protocol/conformance/suite.ts';
 import { decodeFromController, decodeFromHost } from '../../firmware-protocol/line/messages.ts';
 import { openControllerPort } from '../bench/conformance.ts';
@@ -66,8 +67,8 @@ function digest({ header, entries, torn }: Transcript): void {
   const held = { host: '', controller: '' };
   const counts = { telemetry: 0, request: 0, reply: 0, refusal: 0, unreadable: 0 };
   let last = 0;
-  const say = (ms: number, text: string): void => void process.stdout.write(`${(ms / 1000).toFixed(3).padStart(12)} s  ${text}\n`);
-  process.stdout.write(`Recorded ${new Date(header.startedUnixMs).toISOString()} over ${header.channel}\n`);
+  const say = (ms: number, text: string): void => void process.stdout.write(`${(ms / 1000).toFixed(3).padStart(12)} s  ${shown(text)}\n`);
+  process.stdout.write(`Recorded ${new Date(header.startedUnixMs).toISOString()} over ${shown(header.channel)}\n`);
   for (const entry of entries) {
     last = entry.ms;
     if (entry.from === 'channel') {

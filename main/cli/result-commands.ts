@@ -1,5 +1,6 @@
 import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
+import { shown } from '../../app/boundary/text.ts';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
 import { pointIndex } from '../../app/plan/points.ts';
 import { endingWords } from '../../app/run/ending.ts';
@@ -100,7 +101,7 @@ export function addResultCommands(program: Command): void {
         for (const run of archive.everyRun(options.find === undefined ? {} : { text: options.find })) {
           const { points, counting: counts, attempts, ending } = run.status;
           process.stdout.write(
-            `${run.id}  ${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${run.planName}${run.order === '' ? '' : ` [${run.order}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
+            `${run.id}  ${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${shown(run.planName)}${run.order === '' ? '' : ` [${shown(run.order)}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
           );
         }
       }),

@@ -85,11 +85,18 @@ async function* csvRows<T>(columns: Columns<T>, data: Iterable<T> | AsyncIterabl
   if (batch.length > 0) yield stringify(batch, { record_delimiter: 'windows' });
 }
 
+/**
+ * A spreadsheet computes a text that begins so (OWASP, CSV injection); with an apostrophe before it, it stays what it is. Numbers
+ * are never meant.
+ */
+const startsAFormula = /^[=+\-@\t\r]/;
+
 /** Twelve digits: more than any measurement here has, fewer than show the rounding of binary numbers. */
 function textOf(field: Field): string {
   if (field === null || field === undefined) return '';
   if (typeof field === 'number') return Number.isFinite(field) ? String(Number(field.toPrecision(12))) : '';
-  return String(field);
+  const text = String(field);
+  return startsAFormula.test(text) ? `'${text}` : text;
 }
 
 const scaled = (value: number | null | undefined, factor: number): number | null => (value === null || value === undefined ? null : value * factor);

@@ -72,6 +72,22 @@ describe('CSV', () => {
     expect((await readdir(directory)).sort()).toEqual([...names].sort());
   });
 
+  it('guards what a spreadsheet would compute with an apostrophe, and leaves numbers as they are', async () => {
+    const plain = run();
+    for (const serialNumber of ['=HYPERLINK("http://x")', '@SUM(A1)', '-2+3+cmd', '+1']) {
+      const injectors = plain.plan.injectors.map((injector, i) => (i === 0 ? { ...injector, serialNumber } : injector));
+      await exportCsv(directory, { ...plain, plan: { ...plain.plan, injectors } });
+      for (const name of ['attempts.csv', 'masses.csv', 'budgets.csv', 'tables.csv']) {
+        const [, ...records] = parseCsv(await readFile(join(directory, name), 'utf8'));
+        const fields = records.flat();
+        if (name === 'attempts.csv') expect(fields).toContain(`'${serialNumber}`);
+        expect(fields.filter((field) => /^[=+@-]/.test(field) && !Number.isFinite(Number(field)))).toEqual([]);
+      }
+    }
+    const [, ...records] = parseCsv(await readFile(join(directory, 'budgets.csv'), 'utf8'));
+    expect(records.flat().some((field) => field.startsWith('-') && Number(field) < 0)).toBe(true);
+  });
+
   it('keeps every attempt, rejected ones too, with its verdict and whether it counts', async () => {
     const data = run();
     await exportCsv(directory, data);

@@ -10,6 +10,7 @@ import { parseEquipment } from '../../app/equipment/parse.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
+import { shownThroughout } from '../../app/boundary/text.ts';
 import { asStored } from '../../app/plan/stored.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
@@ -361,7 +362,7 @@ export function loadRun(archive: Archive, id: string): { readonly ok: true; read
     let body = event.body;
     if (body.kind === 'opened') {
       const plan = parsePlan(asStored(body.plan));
-      const equipment = parseEquipment(body.equipment);
+      const equipment = parseEquipment(shownThroughout(body.equipment));
       if (!plan.ok || !equipment.ok) {
         return { ok: false, code: 'bad-record', text: `The plan or equipment stored with run ${id} cannot be read by this program. Nothing was changed. Use the program that wrote it (${body.software}).` };
       }
