@@ -36,7 +36,7 @@ const guardSchema = z
     dwellS: duration.default(0),
     /** note: written down. hold: make safe, go on by itself when clear. trip: make safe, latch until acknowledged. */
     level: z.enum(['note', 'hold', 'trip']),
-    /** hold only: after this many automatic resumes in the run, the guard trips instead. */
+    /** hold only: after this many automatic resumes within an hour, the guard trips instead. */
     maxResumes: z.int().min(0).default(3),
     /** hold only: the limits must be kept for this long before the run resumes by itself. */
     clearS: duration.default(5),
@@ -227,6 +227,19 @@ export const planSchema = z.strictObject({
        * person. 0: never. Two points at their usual two attempts: one bad point does not do it.
        */
       afterFailures: z.int().min(0).max(1000).default(4),
+    })
+    .prefault({}),
+  /** What may happen without a person: beyond it the run rests until one resumes it. */
+  byItself: z
+    .strictObject({
+      /** The computer, or the program, stood still for longer than this. */
+      gapS: positiveDuration.max(60).default(3),
+      /** A hold lasted longer than this. */
+      holdS: positiveDuration.default(600),
+      /** After so many automatic resumes of one cause within an hour (lost link, no telemetry, reset ...) the run trips. */
+      perHour: z.int().min(0).max(1000).default(10),
+      /** So many attempts running were rejected for one cause that no injector explains; 0: never. */
+      sameCause: z.int().min(0).max(1000).default(3),
     })
     .prefault({}),
   guards: z.array(guardSchema).max(100).default([]),

@@ -325,7 +325,7 @@ describe('a point', () => {
     run.runUntil(ended);
     expect(run.events('attempt-ended').map((e) => [e.point, e.attempt])).toHaveLength(8 * 3);
     const [first] = run.events('attempt-ended');
-    expect(first?.criteria.map((c) => c.rule)).toEqual(['RUN-60', 'RUN-61', 'RUN-62', 'RUN-63', 'RUN-64', 'RUN-65', 'RUN-66', 'RUN-67', 'RUN-68', 'RUN-69']);
+    expect(first?.criteria.map((c) => c.rule)).toEqual(['RUN-60', 'RUN-61', 'RUN-62', 'RUN-63', 'RUN-64', 'RUN-65', 'RUN-66', 'RUN-67', 'RUN-68', 'RUN-69', 'RUN-162', 'RUN-163']);
     expect(first?.criteria.filter((c) => !c.passed).map((c) => c.rule)).toEqual(['RUN-62']);
   });
 

@@ -17,12 +17,14 @@ import { decaysPressure, pairEdges, zeroWindow } from '../plan/zero.ts';
 import { seconds, toCelsius, toKilopascals, volts } from '../quantities/quantity.ts';
 import type { Seconds, Volts } from '../quantities/quantity.ts';
 import type { AfterSafe, AttemptReason, Criterion, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
+import { isBenchCause } from './bench-cause.ts';
 import { endText, endingOf } from './ending.ts';
 import { failedPoints, foldRun, nextTarget, pointsWithoutResult } from './fold.ts';
 import type { Origin, RunState } from './fold.ts';
 import { clearGuard, directReading, guardText, stepGuard } from './guards.ts';
 import type { GuardMemory } from './guards.ts';
 import { idleCurrentText, idleCurrentTimeout } from './idle-current.ts';
+import { HostTime, spanText } from './host-time.ts';
 import { IdleFlow, idleFlowRest } from './idle-flow.ts';
 import { IdleTime } from './idle-time.ts';
 import { judge } from './judge.ts';
@@ -34,19 +36,22 @@ import { deadManFault, missingOfDeadMan, missingOfSafe, proofBurst, proofSilence
 import { adviceText, doingText, remainingTime } from './status.ts';
 import type { RunStatus, WaitingFor } from './status.ts';
 import { clocksText, comparisonText, isBeyond, TimeBase } from './time-base.ts';
+import { framesInTime, impossibleStep, impossibleText, StandingReadings } from './telemetry-check.ts';
 import { WindowCollector } from './window.ts';
 import type { WindowSummary } from './window.ts';
 
 export type { RunStatus } from './status.ts';
 
-/** `now` is the host's monotonic clock in seconds, from any origin. */
-export type EngineInput =
+/** `now` is the host's monotonic clock in seconds, from any origin; `wall` its wall clock, s since 1970, where it has one. */
+export type EngineInput = { readonly wall?: number } & (
   | { readonly kind: 'frame'; readonly now: number; readonly frame: BenchFrame }
   | { readonly kind: 'reply'; readonly now: number; readonly id: number; readonly reply: BenchReply }
   /** At least every 250 ms: deadlines live on it. */
   | { readonly kind: 'tick'; readonly now: number }
+  /** 'down' again, while it is down: it is known why it does not come back. */
   | { readonly kind: 'link'; readonly now: number; readonly state: 'up' | 'down'; readonly bootId: string; readonly reason: string }
-  | { readonly kind: 'command'; readonly now: number; readonly id: string; readonly by: string; readonly command: RunCommand };
+  | { readonly kind: 'command'; readonly now: number; readonly id: string; readonly by: string; readonly command: RunCommand }
+);
 
 export interface EngineRequest {
   readonly id: number;
@@ -87,9 +92,10 @@ const safeTries = 3;
 /** A bench that rests must be seen armed or pulsing for this long before it is made safe again, s, and how often. */
 const unsafeDwell = 0.5;
 const unsafeRestarts = 3;
-/** Holds of the engine's own guards: how long all must be well before the run goes on, s, and how often it does. */
+/** Holds of the engine's own guards: how long all must be well before the run goes on, s. */
 const builtInClear = 2;
-const builtInMaxResumes = 10;
+/** Automatic resumes are counted over this, s (RUN-22). */
+const hour = 3600;
 /** How long the bench rests after a trip or a fault was acknowledged, before a person may drive it again, s (RUN-150). */
 export const restAfterAcknowledge = 2;
 /**
@@ -135,6 +141,9 @@ type Phase =
 /** The valve has shut and the transducer's filter has followed, s. */
 const shutRest = 0.5;
 
+/** Flow, or the time for one, is being had from the frames. */
+const frameMatters: ReadonlySet<Phase> = new Set(['settle', 'window', 'rest', 'zero-window', 'decay', 'await-shut']);
+
 /** From the condition to the end of the window. */
 const pressureMatters: ReadonlySet<Phase> = new Set(['purge', 'await-purge', 'burst', 'settle', 'window', 'rest', 'zero-window']);
 
@@ -172,6 +181,11 @@ class Engine implements RunEngine {
   readonly #idleTime: IdleTime;
   readonly #zeroWindow: Seconds;
   readonly #staleAfter: number;
+  /** Between two frames as they were asked for, s. */
+  readonly #frameInterval: number;
+  #standing = new StandingReadings();
+  /** The pulses of the present point begin and end, and move pressure and temperature with it. */
+  #pulsesMove = false;
 
   #now = Number.NEGATIVE_INFINITY;
   #events: RunEventBody[] | null = null;
@@ -183,6 +197,7 @@ class Engine implements RunEngine {
   #phaseSince = 0;
   #outstanding: { readonly id: number; readonly deadline: number } | null = null;
   #lastId = 0;
+  #downReason = '';
 
   #frame: BenchFrame | null = null;
   #frameNow = Number.NEGATIVE_INFINITY;
@@ -224,6 +239,10 @@ class Engine implements RunEngine {
   #unsafeSince = Number.NaN;
   #unsafeRestarts = 0;
   #clearSince = 0;
+  #heldSince = 0;
+  /** When the run went on by itself, by guard, on the scale of `now`: within the last hour. A new host begins at a person, and so anew. */
+  readonly #resumedAt = new Map<string, readonly number[]>();
+  readonly #hostTime = new HostTime();
 
   readonly #timeBase = new TimeBase();
   /** Controller time that the comparison of the clocks rested on when it was looked at and when it was told last, and when it is due again, s. */
@@ -250,6 +269,7 @@ class Engine implements RunEngine {
     this.#guardMemory = state.plan.guards.map(() => clearGuard);
     this.#allClosed = 2 ** state.bench.capabilities.interlocks.length - 1;
     this.#staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
+    this.#frameInterval = 1 / Math.round(state.plan.link.telemetryHz);
     this.#idleFlow = new IdleFlow(state.equipment.meter.kFactor, idleFlowRest(state.plan), state.plan.condition.pressureToleranceKpa * 1e3);
     this.#zeroWindow = zeroWindow(state.plan);
     this.#idleTime = new IdleTime(state.plan.zero.settleS);
@@ -265,6 +285,8 @@ class Engine implements RunEngine {
     this.#request = null;
     this.#answer = null;
     this.#ignored = null;
+    this.#hostTime.take(input.now, input.wall);
+    if (this.#hostTime.stepped || this.#hostTime.gap > this.#state.plan.byItself.gapS) this.#afterStandstill();
     switch (input.kind) {
       case 'frame':
         this.#onFrame(input.frame);
@@ -316,20 +338,25 @@ class Engine implements RunEngine {
       this.#ignored = `Frame ${frame.number} had come already.`;
       return;
     }
+    const wrong = previous?.bootId === frame.bootId ? impossibleStep(previous, frame, this.#frameInterval) : null;
     if (this.#now - this.#frameNow > this.#staleAfter) this.#clearSince = this.#now;
+    // The controller's clock tells of a suspended host where the host's own clocks do not.
+    const unwatched = wrong === null && previous !== null ? frame.at - previous.at - (this.#now - this.#frameNow) : 0;
+    if (unwatched > this.#state.plan.byItself.gapS) this.#stoodStill(unwatched);
     // A rail that was shut off fills up when it is opened.
-    this.#idleFlow.add(frame, this.#pulsing || this.#railShut);
+    this.#idleFlow.add(frame, this.#pulsing || this.#railShut || wrong !== null);
     this.#frame = frame;
     this.#frameNow = this.#now;
     this.#trackSupply(frame);
     this.#trackCondition(frame);
-    this.#idleTime.add(frame, !this.#pulsing && !this.#railShut && this.#phase !== 'zero-window' && this.#pressureFits(frame));
+    this.#idleTime.add(frame, !this.#pulsing && !this.#railShut && this.#phase !== 'zero-window' && this.#pressureFits(frame) && wrong === null);
 
     if (this.#timeBase.add(this.#now, frame.at)) this.#beginTelling();
 
     if (this.#checkController(frame)) return;
     if (this.#compareClocks()) return;
     if (this.#checkGuards(frame)) return;
+    if (wrong !== null && previous !== null && this.#refusesFrame(impossibleText(wrong, previous, frame), wrong)) return;
 
     switch (this.#state.mode) {
       case 'proving':
@@ -350,6 +377,38 @@ class Engine implements RunEngine {
     }
   }
 
+  /** The host stood still, or its wall clock was set (RUN-164, RUN-168). */
+  #afterStandstill(): void {
+    const { gap, leap, stepped } = this.#hostTime;
+    if (this.#state.mode === 'ended') return;
+    if (stepped) {
+      const text = `The clock of this computer ${leap > 0 ? 'went on' : 'was set back'} by ${spanText(Math.abs(leap))}${leap > 0 ? ' more than its time since it was started: it was set, or the computer was suspended' : ''}.`;
+      this.#emit({ kind: 'clock-stepped', by: Math.round(leap * 1e3) / 1e3, text });
+    }
+    const { gapS } = this.#state.plan.byItself;
+    if (gap > gapS) this.#stoodStill(gap);
+    else if (leap > gapS) this.#stoodStill(leap);
+  }
+
+  /** Nobody knows what went on at the bench meanwhile: a person looks, and resumes. */
+  #stoodStill(s: number): boolean {
+    return this.#goesOnByItself() && this.#callPerson('host-stood-still', `This computer or this program stood still for ${spanText(s)}, and nobody watched the bench meanwhile. Look at the bench, then resume.`);
+  }
+
+  /** The run drives, or would drive without a person. */
+  #goesOnByItself(): boolean {
+    const { mode, safe } = this.#state;
+    return this.#isDriving() || mode === 'held' || (mode === 'making-safe' && safe?.then.kind === 'held');
+  }
+
+  /** A frame that cannot be ends what is had from it (RUN-160, RUN-161). True when it did. */
+  #refusesFrame(text: string, what: string): boolean {
+    if (this.#state.mode === 'proving') return this.#hold('telemetry-impossible', text);
+    if (this.#state.mode !== 'measuring' || !frameMatters.has(this.#phase)) return false;
+    this.#endAttemptAfterStop('rejected', text, `telemetry-${what}`);
+    return true;
+  }
+
   #onTick(): void {
     if (this.#outstanding !== null && this.#now > this.#outstanding.deadline + deadlineGrace) {
       this.#outstanding = null;
@@ -357,9 +416,10 @@ class Engine implements RunEngine {
       return;
     }
     const { mode } = this.#state;
+    if (mode === 'held') this.#endsLongHold();
     if (mode !== 'proving' && mode !== 'measuring') return;
     if (this.#now - this.#frameNow > this.#staleAfter) {
-      this.#hold('telemetry', `No telemetry for ${this.#staleAfter.toFixed(1)} s.`, builtInMaxResumes);
+      this.#hold('telemetry', `No telemetry for ${this.#staleAfter.toFixed(1)} s.`);
       return;
     }
     this.#checkDeadlines();
@@ -377,13 +437,16 @@ class Engine implements RunEngine {
   #onLink(state: 'up' | 'down', bootId: string, reason: string): void {
     if (state === 'down') {
       if (!this.#state.linkUp) {
-        this.#ignored = 'The link counted as down already.';
+        if (reason === this.#downReason) this.#ignored = 'The link counted as down already.';
+        else this.#emit({ kind: 'link-not-restored', text: reason });
+        this.#downReason = reason;
         return;
       }
+      this.#downReason = reason;
       this.#emit({ kind: 'link-lost', text: reason });
       this.#frame = null;
       this.#frameNow = Number.NEGATIVE_INFINITY;
-      if (this.#isDriving()) this.#hold('link', `The link to the bench was lost: ${reason}`, builtInMaxResumes);
+      if (this.#isDriving()) this.#hold('link', `The link to the bench was lost: ${reason}`);
       return;
     }
     const reset = bootId !== this.#state.bench?.bootId;
@@ -408,9 +471,10 @@ class Engine implements RunEngine {
     this.#pumping = false;
     this.#frame = null;
     this.#idleFlow.forget();
+    this.#standing = new StandingReadings();
     this.#timeBase.forget();
     this.#beginTelling();
-    if (this.#isDriving()) this.#hold('reset', 'The controller was reset.', builtInMaxResumes);
+    if (this.#isDriving()) this.#hold('reset', 'The controller was reset.');
   }
 
   // ---------------------------------------------------------------- commands
@@ -690,7 +754,7 @@ class Engine implements RunEngine {
       if (fault.code === deadManFault) {
         if (driving && !this.#expectsDeadMan()) {
           this.#emit({ kind: 'controller-fault', fault });
-          return this.#hold('dead-man', `The controller did not hear the host for too long and made itself safe. ${fault.text}`, builtInMaxResumes);
+          return this.#hold('dead-man', `The controller did not hear the host for too long and made itself safe. ${fault.text}`);
         }
       } else if ((driving || mode === 'paused' || mode === 'held' || this.#canTripMakingSafe()) && !this.#acknowledging) {
         this.#emit({ kind: 'controller-fault', fault });
@@ -823,18 +887,33 @@ class Engine implements RunEngine {
     return true;
   }
 
+  /** A hold that lasts is for a person (RUN-166). True when it was ended. */
+  #endsLongHold(): boolean {
+    const { holdS } = this.#state.plan.byItself;
+    const then = this.#state.safe?.then;
+    if (then?.kind !== 'held' || this.#now - this.#heldSince < holdS) return false;
+    return this.#callPerson(then.guard, `${then.text} That lasted longer than ${spanText(holdS)}, so the run does not go on by itself any more.`);
+  }
+
   #tryResume(): void {
+    if (this.#endsLongHold()) return;
     if (this.#state.safe?.confirmed !== true || this.#now - this.#clearSince < builtInClear) return;
     if (this.#notFit() === null) this.#resume(true);
   }
 
   /** Makes safe and waits until the guard is clear, or trips when that happened too often (RUN-22). */
-  #hold(guard: string, text: string, maxResumes: number): true {
-    const resumes = this.#state.resumes.get(guard) ?? 0;
+  #hold(guard: string, text: string, maxResumes = this.#state.plan.byItself.perHour): true {
+    const resumes = (this.#resumedAt.get(guard) ?? []).filter((at) => at > this.#now - hour).length;
     if (resumes >= maxResumes) {
-      return this.#trip(guard, `${text} The run went on by itself ${resumes} times after this; it does not any more.`);
+      return this.#trip(guard, `${text} The run went on by itself ${resumes} times after this within the last hour; it does not any more.`);
     }
     this.#goSafe({ kind: 'held', guard, text }, text);
+    return true;
+  }
+
+  /** Makes safe and stays so until a person resumes. */
+  #callPerson(guard: string, text: string): true {
+    this.#goSafe({ kind: 'paused', guard, text }, text);
     return true;
   }
 
@@ -935,9 +1014,10 @@ class Engine implements RunEngine {
     this.#clearSince = this.#now;
     switch (then.kind) {
       case 'paused':
-        this.#emit({ kind: 'paused' });
+        this.#emit({ ...then, kind: 'paused' });
         return;
       case 'held':
+        this.#heldSince = this.#now;
         this.#emit({ kind: 'held', guard: then.guard, text: then.text });
         return;
       case 'tripped':
@@ -964,6 +1044,10 @@ class Engine implements RunEngine {
   /** After a rest: the dead-man is proved again only if the controller was reset since (RUN-14). */
   #resume(automatic: boolean): void {
     this.#unsafeRestarts = 0;
+    if (automatic && this.#state.safe?.then.kind === 'held') {
+      const { guard } = this.#state.safe.then;
+      this.#resumedAt.set(guard, [...(this.#resumedAt.get(guard) ?? []).filter((at) => at > this.#now - hour), this.#now]);
+    }
     this.#emit({ kind: 'resumed', automatic });
     if (this.#state.provedBootId === this.#state.bench?.bootId) {
       this.#emit({ kind: 'measuring-started' });
@@ -1151,6 +1235,7 @@ class Engine implements RunEngine {
     if (point === null) throw new Error('The run measures without a point.');
     if (this.#waitsForNoCurrent('drive')) return;
     if (point.role === 'zero') {
+      this.#pulsesMove = false;
       this.#step('settle');
       this.#restSince = Number.NaN;
       this.#enter('rest');
@@ -1183,6 +1268,7 @@ class Engine implements RunEngine {
   }
 
   #startBurst(point: Point): void {
+    this.#pulsesMove = point.width < point.period;
     const { settleS, look } = this.#state.plan;
     const window = point.role === 'look' ? { maxS: look.windowS + lookWindowSlack } : this.#state.plan.window;
     const { maxCount } = this.#capabilities;
@@ -1396,6 +1482,8 @@ class Engine implements RunEngine {
       this.#endAttemptAfterStop('rejected', `The pulses ended after ${frame.burst.done} of ${frame.burst.commanded}, before the window was long enough.`, 'pulses-ended');
       return false;
     }
+    // An injector that is held open moves nothing.
+    if (this.#pulsesMove) this.#standing.add(frame);
     this.#drivenCurrent.sum += frame.current;
     this.#drivenCurrent.frames += 1;
     if (!Number.isNaN(this.#burstSeenAt) && frame.at - Math.max(this.#burstSeenAt, frame.lastEdgeAt) > this.#silentMeterAfter) {
@@ -1512,7 +1600,8 @@ class Engine implements RunEngine {
       this.#endAttempt('rejected', null, [{ rule: 'RUN-52', passed: false, text: window.text }], window.text, window.failure);
       return;
     }
-    const { verdict, criteria, text } = judge(window, point, this.#state.plan, this.#capabilities, more);
+    const told = [...more, framesInTime(window, this.#state.plan.link.telemetryHz), ...(this.#pulsesMove ? [this.#standing.criterion()] : [])];
+    const { verdict, criteria, text } = judge(window, point, this.#state.plan, this.#capabilities, told);
     const idle = this.#idleTime.take();
     const decay = summariseDecay(this.#decay);
     const failed = criteria.find((criterion) => !criterion.passed);
@@ -1555,6 +1644,11 @@ class Engine implements RunEngine {
       ...(injector === null ? {} : { injector }),
       ...(verdict === 'rejected' ? { cause } : {}),
     });
+    const { benchFailing, plan } = this.#state;
+    if (verdict === 'rejected' && isBenchCause(cause) && plan.byItself.sameCause > 0 && benchFailing.count >= plan.byItself.sameCause) {
+      this.#callPerson('same-cause', `${benchFailing.count} attempts running were rejected for one cause that no injector explains, so the bench needs a person. The last: ${text}`);
+      return;
+    }
     const record = this.#state.points[point];
     if (verdict === 'accepted' && record !== undefined) {
       if (origin === 'measure-again') {
@@ -1696,7 +1790,7 @@ class Engine implements RunEngine {
         break;
     }
     if (reply.kind === 'no-answer') {
-      this.#hold('no-answer', `The bench did not answer: ${reply.text}`, builtInMaxResumes);
+      this.#hold('no-answer', `The bench did not answer: ${reply.text}`);
       return;
     }
     if (reply.kind === 'refused') {
@@ -1712,10 +1806,10 @@ class Engine implements RunEngine {
       case 'set-supply':
       case 'prove-burst':
         if (this.#state.mode === 'proving') this.#proofFailed(`the controller refused: ${said}`);
-        else this.#endAttemptAfterStop('rejected', `The controller refused the supply voltage: ${said}.`, `refused-${reply.code}`);
+        else this.#endAttemptAfterStop('rejected', `The controller refused the supply voltage: ${said}.`, `supply-refused-${reply.code}`);
         return;
       case 'set-pressure':
-        this.#endAttemptAfterStop('rejected', `The controller refused the pressure: ${said}.`, `refused-${reply.code}`);
+        this.#endAttemptAfterStop('rejected', `The controller refused the pressure: ${said}.`, `pressure-refused-${reply.code}`);
         return;
       case 'shut-rail':
         // The window stands without it.

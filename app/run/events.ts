@@ -54,7 +54,8 @@ export type Ending = 'complete' | 'complete-with-failures' | 'finished-early' | 
 
 /** Where the run goes once the bench is safe. */
 export type AfterSafe =
-  | { readonly kind: 'paused' }
+  /** `guard` and `text`: why a person has to resume; absent: a person asked for the pause, or another host did. */
+  | { readonly kind: 'paused'; readonly guard?: string; readonly text?: string }
   | { readonly kind: 'held'; readonly guard: string; readonly text: string }
   | { readonly kind: 'tripped'; readonly guard: string; readonly text: string }
   | { readonly kind: 'ended'; readonly ending: Ending };
@@ -130,10 +131,14 @@ export type RunEventBody =
   | { readonly kind: 'guard-cleared'; readonly guard: string; readonly text: string }
   | { readonly kind: 'link-lost'; readonly text: string }
   | { readonly kind: 'link-restored'; readonly bootId: string; readonly text: string }
+  /** The link is still down, and now it is known why, or why otherwise. */
+  | { readonly kind: 'link-not-restored'; readonly text: string }
+  /** The wall clock of the host went on by `by` seconds more than its monotonic one (less, where negative): set, or the host was suspended. */
+  | { readonly kind: 'clock-stepped'; readonly by: number; readonly text: string }
   | { readonly kind: 'controller-fault'; readonly fault: BenchFault }
   | { readonly kind: 'making-safe'; readonly then: AfterSafe; readonly why: string }
   | { readonly kind: 'made-safe'; readonly confirmed: boolean; readonly text: string }
-  | { readonly kind: 'paused' }
+  | { readonly kind: 'paused'; readonly guard?: string; readonly text?: string }
   | { readonly kind: 'held'; readonly guard: string; readonly text: string }
   | { readonly kind: 'tripped'; readonly guard: string; readonly text: string }
   | { readonly kind: 'acknowledged' }

@@ -10,6 +10,7 @@ import { shownThroughout } from '../boundary/text.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import { asStored } from '../plan/stored.ts';
+import { isBenchCause } from './bench-cause.ts';
 import type { AfterSafe, AttemptReason, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import type { Mode } from './machine.ts';
 import type { ClockComparison } from './time-base.ts';
@@ -133,6 +134,8 @@ export interface RunState {
   readonly looked: ReadonlyMap<number, { readonly attempts: readonly number[]; readonly passed: boolean; readonly text: string }>;
   /** Injectors that were given up one after another for one cause, without an accepted attempt of any between them. */
   readonly outRunning: { readonly cause: string; readonly injectors: readonly number[] };
+  /** Rejected attempts in a row with the same cause that no injector explains, of whatever points (RUN-165). */
+  readonly benchFailing: { readonly cause: string; readonly count: number };
   /** What each command was answered, by its id. */
   readonly commands: ReadonlyMap<string, { readonly accepted: boolean; readonly reason: string }>;
   /** Automatic resumes so far, by guard. */
@@ -226,6 +229,7 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
     failing: new Map(),
     looked: new Map(),
     outRunning: noneOut,
+    benchFailing: noneFailing,
     commands: new Map(),
     resumes: new Map(),
     notes: new Map(),
@@ -239,6 +243,7 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
   };
 }
 
+const noneFailing: RunState['benchFailing'] = { cause: '', count: 0 };
 const noneOut: RunState['outRunning'] = { cause: '', injectors: [] };
 
 function apply(run: WorkingState, event: RunEventBody): void {
@@ -343,6 +348,9 @@ function apply(run: WorkingState, event: RunEventBody): void {
     case 'link-lost':
       run.linkUp = false;
       return;
+    case 'link-not-restored':
+    case 'clock-stepped':
+      return;
     case 'link-restored':
       run.linkUp = true;
       if (run.bench !== null) run.bench = { ...run.bench, bootId: event.bootId };
@@ -370,6 +378,7 @@ function apply(run: WorkingState, event: RunEventBody): void {
     case 'acknowledged':
       return;
     case 'resumed':
+      if (!event.automatic) run.benchFailing = noneFailing;
       if (event.automatic && run.safe?.then.kind === 'held') {
         const { guard } = run.safe.then;
         run.resumes.set(guard, (run.resumes.get(guard) ?? 0) + 1);
@@ -442,6 +451,7 @@ function endAttempt(run: WorkingState, event: Extract<RunEventBody, { kind: 'att
         break;
     }
   }
+  countBenchFailures(run, event);
   if (event.injector !== undefined) countFailures(run, event.injector, event);
   // An operator's wish is served by any accepted attempt; a rejected one uses up one of its repeats.
   if (point.queued && run.current?.origin === 'measure-again' && (event.verdict === 'accepted' || point.queueRejected >= run.plan.repeats.attemptsAtOnce)) {
@@ -451,6 +461,12 @@ function endAttempt(run: WorkingState, event: Extract<RunEventBody, { kind: 'att
   advance(run);
 }
 
+function countBenchFailures(run: WorkingState, { verdict, cause = '' }: Extract<RunEventBody, { kind: 'attempt-ended' }>): void {
+  if (verdict === 'cut') return;
+  if (verdict === 'accepted' || !isBenchCause(cause)) run.benchFailing = noneFailing;
+  else run.benchFailing = { cause, count: cause === run.benchFailing.cause ? run.benchFailing.count + 1 : 1 };
+}
+
 function countFailures(run: WorkingState, injector: number, { verdict, cause }: Extract<RunEventBody, { kind: 'attempt-ended' }>): void {
   switch (verdict) {
     case 'accepted':
@@ -458,6 +474,7 @@ function countFailures(run: WorkingState, injector: number, { verdict, cause }: 
       run.outRunning = noneOut;
       return;
     case 'rejected': {
+      if (isBenchCause(cause ?? '')) return;
       const before = run.failing.get(injector);
       const same = cause !== undefined && before?.cause === cause;
       run.failing.set(injector, { cause: cause ?? '', count: same ? before.count + 1 : 1 });

@@ -132,7 +132,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
     'accept-untraceable': chosenAtRest,
     frame: handled('guards; goes on by itself when all are clear; watches that the bench stays safe'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
-    tick: noted('frames end a hold, not time alone'),
+    tick: handled('a hold that lasts too long becomes a pause'),
     link: handled('writes down that the link was lost or restored'),
     'pause-at-next-point': handled('pauses: it will not go on by itself'),
     'pause-now': handled('pauses: it will not go on by itself'),

@@ -101,6 +101,9 @@ export class ScriptedBench {
   /** Answers instead of the bench; undefined: the bench answers itself; null: never. */
   answer: (request: BenchRequest) => BenchReply | null | undefined = () => undefined;
 
+  /** What the controller says in place of the truth. */
+  tell: (frame: BenchFrame) => BenchFrame = (frame) => frame;
+
   time = 100;
   bootId = 'boot-1';
   fault: BenchFault | null = null;
@@ -225,7 +228,7 @@ export class ScriptedBench {
       this.#lastEdgeAt = this.time - this.#bootTime - (this.#edges - this.#edgesWhole) / Math.max(rate, 1e-9);
     }
     this.#frameNumber += 1;
-    return {
+    return this.tell({
       at: seconds(this.time - this.#bootTime),
       number: this.#frameNumber,
       bootId: this.bootId,
@@ -240,7 +243,7 @@ export class ScriptedBench {
       armed: this.armed,
       fault: this.fault,
       interlocks: this.interlocks,
-    };
+    });
   }
 }
 
@@ -253,6 +256,10 @@ export class TestRun {
   engine: RunEngine;
   linkUp = true;
   last: EngineOutput | null = null;
+  /** For how long the host's monotonic clock stood still, s, and by how much its wall clock was set, s. */
+  suspendedFor = 0;
+  clockSetBy = 0;
+  hasWall = true;
   #pending: EngineRequest | null = null;
   #commands = 0;
 
@@ -291,7 +298,8 @@ export class TestRun {
   }
 
   step(input: EngineInput): EngineOutput {
-    const output = this.engine.step(input);
+    const wall = 1.8e9 + this.bench.time + this.clockSetBy;
+    const output = this.engine.step({ ...input, now: input.now - this.suspendedFor, ...(this.hasWall ? { wall } : {}) });
     this.journal.push(...output.events);
     const request = output.requests[0];
     if (request !== undefined) this.#pending = request;
@@ -340,6 +348,12 @@ export class TestRun {
   }
 
   #silentReplyAt = 0;
+
+  /** The host stands still and the bench does not. `suspended`: the host's monotonic clock stands too. */
+  standStill(s: number, suspended: boolean): void {
+    for (const end = this.bench.time + s; this.bench.time < end; ) this.bench.pass(false);
+    if (suspended) this.suspendedFor += s;
+  }
 
   link(state: 'up' | 'down'): void {
     this.linkUp = state === 'up';

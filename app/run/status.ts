@@ -50,7 +50,7 @@ export function doingText(state: RunState, point: Point | null): string {
     case 'making-safe':
       return `Making the bench safe. ${safe?.why ?? ''}`;
     case 'paused':
-      return `Paused; ${safeWords(state)}.`;
+      return `Paused; ${safeWords(state)}. ${safe?.then.kind === 'paused' ? (safe.then.text ?? '') : ''}`.trimEnd();
     case 'held':
       return `On hold; ${safeWords(state)}. ${safe?.then.kind === 'held' ? safe.then.text : ''}`;
     case 'tripped':

@@ -32,7 +32,7 @@ describe('zero points', () => {
     // Proof, and purge and measurement of eight points: a zero point asks for none.
     expect(bursts).toBe(1 + 2 * 8);
     const [first] = run.events('attempt-ended');
-    expect(first?.criteria.map(({ rule }) => rule)).toEqual(['RUN-61', 'RUN-62', 'RUN-63', 'RUN-64', 'RUN-65', 'RUN-66', 'RUN-68', 'RUN-105', 'RUN-106']);
+    expect(first?.criteria.map(({ rule }) => rule)).toEqual(['RUN-61', 'RUN-62', 'RUN-63', 'RUN-64', 'RUN-65', 'RUN-66', 'RUN-68', 'RUN-105', 'RUN-106', 'RUN-162']);
     const steps = run.events('step').filter((e) => e.point === 0).map((e) => e.step);
     expect(steps).toEqual(['supply', 'condition', 'settle', 'measure']);
     expect(run.engine.state).toEqual(run.refold());

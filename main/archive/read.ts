@@ -83,6 +83,8 @@ const kinds: Record<RunEventBody['kind'], true> = {
   'guard-cleared': true,
   'link-lost': true,
   'link-restored': true,
+  'link-not-restored': true,
+  'clock-stepped': true,
   'controller-fault': true,
   'making-safe': true,
   'made-safe': true,

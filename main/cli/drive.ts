@@ -88,7 +88,11 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
     case 'link-lost':
     case 'link-restored':
     case 'host-restarted':
+    case 'link-not-restored':
+    case 'clock-stepped':
       return event.text;
+    case 'paused':
+      return event.text ?? null;
     case 'controller-fault':
       return `The controller reports a fault: ${event.fault.text}`;
     case 'made-safe':

@@ -14,7 +14,7 @@ export const foldedPaths = {
   look: ['look.windowS', 'look.voltageV', 'look.shortMs', 'look.longMs', 'look.periodMs', 'look.resistancePercent', 'look.coilOhm', 'look.flowPercent', 'look.staticFlowGPerMin', 'look.scatterPercent', 'look.shutMlMin'],
   acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass', 'giveUp.afterFailures'],
   reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
-  link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent'],
+  link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent', 'byItself.gapS', 'byItself.holdS', 'byItself.perHour', 'byItself.sameCause'],
 } as const satisfies Record<string, readonly FieldPath[]>;
 
 /** Fields that the form always shows. */
@@ -113,6 +113,10 @@ const words = {
   'look.scatterPercent': { label: 'Flow scatter, at most', unit: '%', help: 'Standard deviation of the flow of equal parts of a window.' },
   'look.shutMlMin': { label: 'Flow after the pulses, at most', unit: 'mL/min', help: 'More, and the injector does not shut.' },
 
+  'byItself.gapS': { label: 'Longest standstill', unit: 's', help: 'If this computer or the program stood still for longer, the run pauses and waits for you.' },
+  'byItself.holdS': { label: 'Longest hold', unit: 's', help: 'A hold that lasts longer becomes a pause: you resume the run.' },
+  'byItself.perHour': { label: 'Resumes within an hour', unit: '', help: 'So often the run goes on by itself after one cause (lost link, no telemetry, reset); then it trips.' },
+  'byItself.sameCause': { label: 'Same cause', unit: 'attempts', help: 'After so many rejected attempts running for a cause that no injector explains the run pauses and waits for you. 0: never.' },
   'giveUp.afterFailures': { label: 'Give an injector up after', unit: 'failures', help: 'Rejected attempts in a row with the same cause. Its remaining points then wait for you, the others go on. 0: never.' },
 
   'guards[].id': { label: 'Name', unit: '', help: 'What the journal calls this guard, such as over-pressure.' },
@@ -122,7 +126,7 @@ const words = {
   'guards[].hysteresis': { label: 'Back inside by', unit: '', help: 'The signal must come back inside by this much before the guard clears.' },
   'guards[].dwellS': { label: 'Outside for', unit: 's', help: 'The guard acts after the signal was outside this long.' },
   'guards[].level': { label: 'Answer', unit: '', help: 'Note: written down. Hold: made safe, goes on by itself when clear. Trip: made safe until acknowledged.' },
-  'guards[].maxResumes': { label: 'Resumes', unit: '', help: 'Hold only: after this many automatic resumes in one run the guard trips.' },
+  'guards[].maxResumes': { label: 'Resumes', unit: '', help: 'Hold only: after this many automatic resumes within an hour the guard trips.' },
   'guards[].clearS': { label: 'Clear for', unit: 's', help: 'Hold only: the limits must be kept this long before the run resumes.' },
 
   'limits.dutyPercent': { label: 'Duty, at most', unit: '%', help: 'Pulse width over period. More is refused.' },

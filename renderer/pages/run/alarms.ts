@@ -6,7 +6,7 @@ import type { Guard } from '../../../app/plan/plan.ts';
 import type { RunCommand, RunEvent } from '../../../app/run/events.ts';
 import { isBeyond, worthTelling } from '../../../app/run/time-base.ts';
 
-export type AlarmKind = 'person' | 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
+export type AlarmKind = 'person' | 'pause' | 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
 
 export interface Alarm {
   /** Place in the journal of the event that raised it. */
@@ -26,13 +26,14 @@ export interface Alarm {
 }
 
 /** In the order in which they are shown where several stand at a time. */
-const urgency: Readonly<Record<AlarmKind, number>> = { unsafe: 0, trip: 1, fault: 2, link: 3, hold: 4, injector: 5, restart: 6, person: 7, note: 8 };
+const urgency: Readonly<Record<AlarmKind, number>> = { unsafe: 0, trip: 1, fault: 2, link: 3, pause: 4, hold: 5, injector: 6, restart: 7, person: 8, note: 9 };
 
 export const alarmWords: Readonly<Record<AlarmKind, { readonly word: string; readonly glyph: string }>> = {
   unsafe: { word: 'Not confirmed safe', glyph: '!!' },
   trip: { word: 'Trip', glyph: '!!' },
   fault: { word: 'Controller fault', glyph: '!!' },
   link: { word: 'Link lost', glyph: '!' },
+  pause: { word: 'Waits for a person', glyph: '!' },
   hold: { word: 'Hold', glyph: '!' },
   injector: { word: 'Injector out', glyph: '!' },
   restart: { word: 'Program restarted', glyph: 'i' },
@@ -93,6 +94,8 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirm
       return raise('fault', body.fault.code, body.fault.text, `The controller has latched the fault "${body.fault.code}" and drives nothing while it stands.`, body.fault.code === 'dead-man' ? 'The run clears it by itself when it goes on.' : body.fault.code === 'emergency-stop' ? releaseFirst : 'Put the cause right, then acknowledge: that clears the fault in the controller.');
     case 'link-lost':
       return raise('link', 'link', body.text, 'Host and controller do not hear each other. The controller makes itself safe when its dead-man time is over.', 'Check cable and power of the controller. The link is taken up again by itself.');
+    case 'link-not-restored':
+      return alarms.map((alarm) => (alarm.kind === 'link' && alarm.endedAt === null ? { ...alarm, text: body.text } : alarm));
     case 'link-restored':
       return end(['link'], 'The link is back.');
     case 'dead-man-not-proved':
@@ -108,13 +111,17 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirm
     case 'acknowledged':
       return end(['trip', 'fault'], 'Acknowledged.');
     case 'resumed':
-      return end(['hold', 'restart', 'unsafe', 'fault', 'person'], body.automatic ? 'Clear again; the run went on by itself.' : 'The run was resumed.');
+      return end(['pause', 'hold', 'restart', 'unsafe', 'fault', 'person'], body.automatic ? 'Clear again; the run went on by itself.' : 'The run was resumed.');
     case 'proving-started':
       return end(['restart', 'unsafe', 'fault', 'person'], 'The run was started.');
-    case 'paused':
-      return end(['hold'], 'The run was paused.');
+    case 'paused': {
+      const ended = end(['hold'], 'The run was paused.');
+      if (body.text === undefined) return ended;
+      return [...ended, { seq, at, kind: 'pause', source: body.guard ?? 'pause', text: body.text, meaning: `${safe}; the run does not go on by itself.`, action: 'Look at the bench and put right what is wrong, then resume.', endedAt: null, ended: '' }];
+    }
     case 'ended':
-      return end(['hold', 'trip', 'restart'], 'The run ended.');
+      return end(['pause', 'hold', 'trip', 'restart'], 'The run ended.');
+    case 'clock-stepped':
     case 'opened':
     case 'bench-connected':
     case 'preflight':
@@ -191,6 +198,8 @@ function holdMeaning(guards: readonly Guard[], id: string): string {
       return 'Host and controller lost each other.';
     case 'telemetry':
       return 'The bench sends no readings, so nobody can see what it does.';
+    case 'telemetry-impossible':
+      return 'What the controller reports of itself cannot be, so nothing that it says is believed.';
     case 'reset':
       return 'The controller started anew and has forgotten everything that it was told.';
     case 'dead-man':
@@ -209,6 +218,8 @@ function holdAction(guards: readonly Guard[], id: string): string {
     case 'telemetry':
     case 'no-answer':
       return `Check cable and power of the controller if it does not come back. ${itself}`;
+    case 'telemetry-impossible':
+      return `Have the firmware of the controller looked at. ${itself}`;
     case 'reset':
       return `Everything is set up again and the dead-man is proved again. If it happens twice, check the power of the controller. ${itself}`;
     case 'dead-man':

@@ -1,0 +1,99 @@
+/**
+ * Telemetry that cannot be: what one frame says against the frame before it (LINE-110), and readings that stand while everything
+ * else moves. Nothing here allocates for a frame that is sound. RUN-160 to RUN-163.
+ */
+import type { BenchFrame } from '../bench/port.ts';
+import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
+import type { Criterion } from './events.ts';
+import type { WindowSummary } from './window.ts';
+
+export type Impossible = 'clock-back' | 'clock-ahead' | 'edges-back' | 'edge-time-back' | 'edge-time-ahead' | 'edge-time-stands' | 'pulses-back';
+
+/**
+ * Frames come evenly to a fifth of their interval (LINE-103); this much more is allowed for (the line's own hiccups do not enter: the
+ * time is the controller's).
+ */
+const intervalsAllowed = 1.5;
+const secondsAllowed = 0.05;
+/** Times are whole microseconds on the line and may be off by the rounding of a double here, s. */
+const rounding = 1e-7;
+
+/** What cannot be of two frames of one controller life, the second of a greater number; null: nothing. `interval` as it was set, s. */
+export function impossibleStep(before: BenchFrame, frame: BenchFrame, interval: number): Impossible | null {
+  if (frame.at <= before.at) return 'clock-back';
+  if (frame.at - before.at > intervalsAllowed * (frame.number - before.number) * interval + secondsAllowed) return 'clock-ahead';
+  if (frame.edges < before.edges) return 'edges-back';
+  if (frame.lastEdgeAt > frame.at + rounding) return 'edge-time-ahead';
+  if (frame.lastEdgeAt < before.lastEdgeAt - rounding) return 'edge-time-back';
+  if (frame.edges > before.edges && frame.lastEdgeAt === before.lastEdgeAt) return 'edge-time-stands';
+  if (frame.burst.number === before.burst.number && frame.burst.done < before.burst.done) return 'pulses-back';
+  return null;
+}
+
+/** It in words, with what to do. */
+export function impossibleText(what: Impossible, before: BenchFrame, frame: BenchFrame): string {
+  const found = {
+    'clock-back': `its clock says ${frame.at.toFixed(6)} s after ${before.at.toFixed(6)} s`,
+    'clock-ahead': `its clock went on by ${(frame.at - before.at).toFixed(3)} s over ${frame.number - before.number} frames`,
+    'edges-back': `its count of meter edges fell from ${before.edges} to ${frame.edges}`,
+    'edge-time-back': `the time of the latest meter edge went back from ${before.lastEdgeAt.toFixed(6)} s to ${frame.lastEdgeAt.toFixed(6)} s`,
+    'edge-time-ahead': `the latest meter edge is said to be of ${frame.lastEdgeAt.toFixed(6)} s at ${frame.at.toFixed(6)} s`,
+    'edge-time-stands': `${frame.edges - before.edges} more meter edges came at one time, ${frame.lastEdgeAt.toFixed(6)} s`,
+    'pulses-back': `its count of pulses fell from ${before.burst.done} to ${frame.burst.done}`,
+  }[what];
+  return `The telemetry of the controller cannot be: ${found} (frame ${frame.number}). No flow can be had from it. Have the controller's firmware looked at.`;
+}
+
+/** RUN-162: more frames than were asked for. */
+export function framesInTime(window: WindowSummary, telemetryHz: number): Criterion {
+  const duration = window.to - window.from;
+  const frames = window.frames + window.missingFrames;
+  const most = intervalsAllowed * duration * telemetryHz + 3;
+  return { rule: 'RUN-162', passed: frames <= most, text: `${frames} telemetry frames in ${duration.toFixed(2)} s, ${telemetryHz} a second were asked for` };
+}
+
+/** A reading is known to be a lively one when so many frames have been seen and at least this part of the last ones moved it. */
+const framesToKnow = 200;
+const livelyPart = 0.5;
+/** Then so many running that do not move it have a chance below 1e-12. */
+const framesToStand = 40;
+
+const signals = ['rail pressure', 'fluid temperature in the rail', 'fluid temperature at the meter'] as const;
+
+/** Tells readings that stand (RUN-163). A transducer moves its last digit by its own noise; one that is so quiet that it does not is never judged. */
+export class StandingReadings {
+  readonly #last = [Number.NaN, Number.NaN, Number.NaN];
+  readonly #stood = [0, 0, 0];
+  readonly #moving = [0, 0, 0];
+  readonly #seen = [0, 0, 0];
+
+  /** Frames in order, of times in which an injector is pulsed: that moves the pressure besides. */
+  add(frame: BenchFrame): void {
+    this.#take(0, frame.pressure);
+    this.#take(1, frame.railTemperature);
+    this.#take(2, frame.meterTemperature);
+  }
+
+  #take(signal: 0 | 1 | 2, value: number): void {
+    const stood = this.#stood[signal] ?? 0;
+    const moving = this.#moving[signal] ?? 0;
+    const seen = this.#seen[signal] ?? 0;
+    const moved = value !== this.#last[signal];
+    this.#last[signal] = value;
+    this.#stood[signal] = moved ? 0 : stood + 1;
+    this.#seen[signal] = seen + 1;
+    // What is being doubted is not learned from.
+    if (moved || stood < framesToStand || moving < livelyPart) this.#moving[signal] = moving + ((moved ? 1 : 0) - moving) / Math.min(seen + 1, framesToKnow);
+  }
+
+  criterion(): Criterion {
+    const standing = signals.flatMap((name, signal) => {
+      const lively = (this.#seen[signal] ?? 0) > framesToKnow && (this.#moving[signal] ?? 0) >= livelyPart;
+      if (!lively || (this.#stood[signal] ?? 0) < framesToStand) return [];
+      const value = this.#last[signal] ?? Number.NaN;
+      const said = signal === 0 ? `${toKilopascals(value as BenchFrame['pressure']).toFixed(3)} kPa` : `${toCelsius(value as BenchFrame['railTemperature']).toFixed(3)} degC`;
+      return [`${name} stands at ${said} for ${this.#stood[signal] ?? 0} readings running, and every second one moved it before: the transducer, its wire or the controller does not follow`];
+    });
+    return { rule: 'RUN-163', passed: standing.length === 0, text: standing.length === 0 ? 'no reading stands still' : standing.join('; ') };
+  }
+}
