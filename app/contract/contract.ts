@@ -20,6 +20,9 @@ const finite = z.number();
 
 const point = z.int().min(0);
 
+/** How many entries the ledger of an archive has, and one hash over all of them. */
+export const archiveHead = z.string().regex(/^\d{1,15}:[0-9a-f]{64}$/u);
+
 const runCommand = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('start') }),
   z.strictObject({ kind: z.literal('pause-at-next-point') }),
@@ -51,6 +54,8 @@ const runStatus = z.custom<RunStatus>((value) => typeof (value as { mode?: unkno
 const runRow = z.object({
   id, createdAt: finite, planName: z.string(), order: z.string(), operator: z.string(), software: z.string(),
   points: finite, counting: finite, attempts: finite, ending: z.string().nullable(), lastAt: finite.nullable(),
+  /** Measured on a simulated bench of this program; null: from before this was noted. */
+  simulated: z.boolean().nullable().default(null),
 });
 export type RunRow = z.infer<typeof runRow>;
 
@@ -201,9 +206,15 @@ export const requests = {
   },
   /** Files of a run, for the window to offer. */
   'run.export': { control: false, params: z.strictObject({ id }), result: z.object({ files: z.array(z.object({ name: z.string(), text: z.string() })) }) },
+  /** Id of the archive, and the head that stands for its whole contents now. */
+  'archive.head': { control: false, params: nothing, result: z.object({ archiveId: z.string(), head: archiveHead }) },
+  /** `head`: one that was noted earlier and must lie in the history of this archive. null: the file is too damaged to have one. */
   'archive.verify': {
-    control: false, params: nothing,
-    result: z.object({ passed: z.boolean(), checks: z.array(z.object({ name: z.string(), passed: z.boolean(), text: z.string() })) }),
+    control: false, params: z.strictObject({ head: archiveHead.optional() }),
+    result: z.object({
+      passed: z.boolean(), checks: z.array(z.object({ name: z.string(), passed: z.boolean(), text: z.string() })),
+      archiveId: z.string().nullable(), head: archiveHead.nullable(),
+    }),
   },
   /** Copies the archive into its own folder under a name with the date. */
   'archive.backup': { control: true, params: nothing, result: z.object({ path: z.string(), bytes: finite }) },

@@ -5,8 +5,10 @@ import type { BenchFrame } from '../../app/bench/port.ts';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import type { Entropy } from '../clock/entropy.ts';
+import { V7Generator } from 'uuidv7';
 import { backupTo } from './backup.ts';
 import type { BackupResult } from './backup.ts';
+import type { Head } from './ledger.ts';
 import { Library } from './library.ts';
 import { MeterChecks } from './meter-checks.ts';
 import { applicationId, currentVersion, migrate } from './migrations.ts';
@@ -179,12 +181,16 @@ function openWriter(file: string, options: WriteOptions): OpenResult {
       }
       if (inspection.version < currentVersion) {
         if (inspection.version > 0) keepCopy(db, `${file}.before-version-${currentVersion}`);
-        migrate(db, inspection.version, rebuildDerived);
+        const at = options.now();
+        migrate(db, inspection.version, { id: newArchiveId(at, options.entropy), at }, rebuildDerived);
       }
       return { ok: true, archive: new Archive(db, file, { now: options.now, entropy: options.entropy, release: lock.release }) };
     });
   });
 }
+
+/** A UUID of version 7; a clock before 1970 has no place in it. */
+const newArchiveId = (at: number, entropy: Entropy): string => new V7Generator(entropy).generateOrResetWithTs(Math.max(1, at)).toString();
 
 function keepCopy(db: Database, copy: string): void {
   if (existsSync(copy)) return;
@@ -225,8 +231,8 @@ export class Archive extends ArchiveReader {
       throw new Error('the archive is open for reading only');
     };
     const now = writing?.now ?? forReading;
-    this.library = new Library(db, path, now, writing?.entropy ?? { nextUint32: forReading });
-    this.meterChecks = new MeterChecks(db, path, now);
+    this.library = new Library(db, path, now, this.ledger, writing?.entropy ?? { nextUint32: forReading });
+    this.meterChecks = new MeterChecks(db, path, now, this.ledger);
     this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing, this);
     this.#release = writing === null ? () => undefined : writing.release;
   }
@@ -245,9 +251,12 @@ export class Archive extends ArchiveReader {
     return this.#writing().append(id, bodies, frames);
   }
 
-  /** Holds the whole archive against what it promises; changes nothing. May take minutes for a large archive. */
-  verify(): Verification {
-    return verifyArchive(this.#db, this);
+  /**
+   * Holds the whole archive against what it promises, and against heads that were noted or kept elsewhere; changes nothing. May take
+   * minutes for a large archive.
+   */
+  verify(expected: readonly Head[] = []): Verification {
+    return verifyArchive(this.#db, this, expected);
   }
 
   /**

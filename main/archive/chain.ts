@@ -1,7 +1,7 @@
 /**
  * The hash chain over a run's journal. Each event's hash covers the hash before it, so that an event which was changed,
- * removed or put in between later is found; the first hash covers what the run was opened with. It shows damage and
- * clumsy edits. It is no signature: somebody who recomputes the whole chain is not found out.
+ * removed or put in between later is found; the first hash covers what the run was opened with. Somebody who computes a whole
+ * chain anew is found by the ledger (ledger.ts), and one who computes that anew too by a head that was kept elsewhere.
  */
 import { hash } from 'node:crypto';
 

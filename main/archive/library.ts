@@ -6,6 +6,7 @@ import { V7Generator } from 'uuidv7';
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { sha256 } from './chain.ts';
+import { rowHash, type Entry, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
 import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
 
@@ -49,24 +50,41 @@ export interface LibraryRefusal {
 
 type Saved<T> = { readonly ok: true; readonly value: T } | LibraryRefusal | StorageFailure;
 
-interface PartRow {
+export interface PartRow {
   readonly part: string;
   readonly version: number;
+  readonly saved_at: number;
   readonly order_text: string;
   readonly type: string;
   readonly serial_number: string;
   readonly coil_resistance_ohm: number | null;
   readonly condition: string;
   readonly channel: number | null;
+  readonly entry: number;
 }
 
-interface PlanRow {
+export interface PlanRow {
   readonly plan: string;
   readonly version: number;
   readonly name: string;
   readonly saved_at: number;
   readonly saved_by: string;
+  readonly entry: number;
 }
+
+export interface EquipmentRow {
+  readonly version: number;
+  readonly saved_at: number;
+  readonly document: string;
+  readonly entry: number;
+}
+
+/** What the ledger binds of a row: all of it but the n of its entry. */
+export const partHash = (row: Omit<PartRow, 'entry'>): string =>
+  rowHash('part', row.part, row.version, row.saved_at, row.order_text, row.type, row.serial_number, row.coil_resistance_ohm, row.condition, row.channel);
+export const planHash = (row: Omit<PlanRow, 'entry'> & { readonly document: string }): string =>
+  rowHash('plan', row.plan, row.version, row.name, row.saved_at, row.saved_by, row.document);
+export const equipmentHash = (row: Omit<EquipmentRow, 'entry'>): string => rowHash('equipment', row.version, row.saved_at, row.document);
 
 const partFromRow = (row: PartRow): StoredPart => ({
   id: row.part,
@@ -86,16 +104,16 @@ const planFromRow = (row: PlanRow): PlanVersion => ({
   savedBy: row.saved_by,
 });
 
-const latestParts = `SELECT part, version, order_text, type, serial_number, coil_resistance_ohm, condition, channel FROM part_versions p
+const latestParts = `SELECT part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel, entry FROM part_versions p
   WHERE version = (SELECT max(version) FROM part_versions WHERE part = p.part) ORDER BY part`;
-const planColumns = 'plan, version, name, saved_at, saved_by';
+const planColumns = 'plan, version, name, saved_at, saved_by, entry';
 
 function statements(db: Database) {
   return {
     parts: db.prepare<[], PartRow>(latestParts),
     putPart: db.prepare(
-      `INSERT INTO part_versions (part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel)
-       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+      `INSERT INTO part_versions (part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel, entry)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
     ),
     plans: db.prepare<[], PlanRow>(
       `SELECT ${planColumns} FROM plan_versions p WHERE version = (SELECT max(version) FROM plan_versions WHERE plan = p.plan)
@@ -105,12 +123,12 @@ function statements(db: Database) {
     plan: db.prepare<[string, number], PlanRow & { document: string; hash: Buffer }>(
       `SELECT ${planColumns}, document, hash FROM plan_versions WHERE plan = ? AND version = ?`,
     ),
-    lastPlanVersion: db.prepare<[string], { version: number | null }>('SELECT max(version) AS version FROM plan_versions WHERE plan = ?'),
-    putPlan: db.prepare('INSERT INTO plan_versions (plan, version, name, saved_at, saved_by, document, hash) VALUES (?, ?, ?, ?, ?, ?, ?)'),
-    equipment: db.prepare<[], { version: number; document: string; hash: Buffer }>(
-      'SELECT version, document, hash FROM equipment_versions ORDER BY version DESC LIMIT 1',
+    lastPlanVersion: db.prepare<[string], { version: number; entry: number }>('SELECT version, entry FROM plan_versions WHERE plan = ? ORDER BY version DESC LIMIT 1'),
+    putPlan: db.prepare('INSERT INTO plan_versions (plan, version, name, saved_at, saved_by, document, hash, entry) VALUES (?, ?, ?, ?, ?, ?, ?, ?)'),
+    equipment: db.prepare<[], EquipmentRow & { hash: Buffer }>(
+      'SELECT version, saved_at, document, hash, entry FROM equipment_versions ORDER BY version DESC LIMIT 1',
     ),
-    putEquipment: db.prepare('INSERT INTO equipment_versions (version, saved_at, document, hash) VALUES (?, ?, ?, ?)'),
+    putEquipment: db.prepare('INSERT INTO equipment_versions (version, saved_at, document, hash, entry) VALUES (?, ?, ?, ?, ?)'),
   };
 }
 
@@ -119,9 +137,11 @@ export class Library {
   readonly #path: string;
   readonly #now: () => UnixMillis;
   readonly #sql;
+  readonly #ledger: Ledger;
   readonly #ids: V7Generator;
 
-  constructor(db: Database, path: string, now: () => UnixMillis, entropy: Entropy) {
+  constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger, entropy: Entropy) {
+    this.#ledger = ledger;
     this.#ids = new V7Generator(entropy);
     this.#db = db;
     this.#path = path;
@@ -142,13 +162,18 @@ export class Library {
     return this.#durably(() => {
       const at = this.#now();
       const rows = new Map(this.#sql.parts.all().map((row) => [row.part, row]));
+      const entry = this.#ledger.next();
+      const entered: Extract<Entry, { kind: 'parts' }>['rows'] = [];
       const put = (part: StoredPart): void => {
-        const version = (rows.get(part.id)?.version ?? 0) + 1;
-        this.#sql.putPart.run(part.id, version, at, part.order, part.type, part.serialNumber, part.coilResistanceOhm, part.condition, part.channel);
-        rows.set(part.id, {
-          part: part.id, version, order_text: part.order, type: part.type, serial_number: part.serialNumber,
-          coil_resistance_ohm: part.coilResistanceOhm, condition: part.condition, channel: part.channel,
-        });
+        const before = rows.get(part.id);
+        const version = (before?.version ?? 0) + 1;
+        this.#sql.putPart.run(part.id, version, at, part.order, part.type, part.serialNumber, part.coilResistanceOhm, part.condition, part.channel, entry);
+        const row: PartRow = {
+          part: part.id, version, saved_at: at, order_text: part.order, type: part.type, serial_number: part.serialNumber,
+          coil_resistance_ohm: part.coilResistanceOhm, condition: part.condition, channel: part.channel, entry,
+        };
+        entered.push({ part: part.id, version, parent: before?.entry ?? null, row: partHash(row) });
+        rows.set(part.id, row);
       };
       const saved = new Set<string>();
       for (const part of parts) {
@@ -168,6 +193,7 @@ export class Library {
         }
         put({ ...part, id });
       }
+      if (entered.length > 0) this.#ledger.enter({ kind: 'parts', rows: entered });
       return [...rows.values()].map(partFromRow);
     });
   }
@@ -191,11 +217,13 @@ export class Library {
   savePlan({ id, name, document, by }: PlanToSave): Saved<PlanVersion> {
     return this.#durably(() => {
       const savedAt = this.#now();
-      const last = id === null ? 0 : this.#sql.lastPlanVersion.get(id)?.version;
-      if (last == null) throw new Refused('This archive has no such plan. Nothing was saved. Save it as a new plan.');
-      const row = { id: id ?? this.#ids.generateOrResetWithTs(savedAt).toString(), version: last + 1, name, savedAt, savedBy: by };
+      const last = id === null ? null : this.#sql.lastPlanVersion.get(id);
+      if (last === undefined) throw new Refused('This archive has no such plan. Nothing was saved. Save it as a new plan.');
+      const row = { id: id ?? this.#ids.generateOrResetWithTs(savedAt).toString(), version: (last?.version ?? 0) + 1, name, savedAt, savedBy: by };
       const text = JSON.stringify(document);
-      this.#sql.putPlan.run(row.id, row.version, name, savedAt, by, text, hashOf(text));
+      this.#sql.putPlan.run(row.id, row.version, name, savedAt, by, text, hashOf(text), this.#ledger.next());
+      const hash = planHash({ plan: row.id, version: row.version, name, saved_at: savedAt, saved_by: by, document: text });
+      this.#ledger.enter({ kind: 'plan', plan: row.id, version: row.version, parent: last?.entry ?? null, row: hash });
       return row;
     });
   }
@@ -208,9 +236,12 @@ export class Library {
 
   saveEquipment(document: unknown): Saved<number> {
     return this.#durably(() => {
-      const version = (this.#sql.equipment.get()?.version ?? 0) + 1;
+      const last = this.#sql.equipment.get();
+      const version = (last?.version ?? 0) + 1;
+      const savedAt = this.#now();
       const text = JSON.stringify(document);
-      this.#sql.putEquipment.run(version, this.#now(), text, hashOf(text));
+      this.#sql.putEquipment.run(version, savedAt, text, hashOf(text), this.#ledger.next());
+      this.#ledger.enter({ kind: 'equipment', version, parent: last?.entry ?? null, row: equipmentHash({ version, saved_at: savedAt, document: text }) });
       return version;
     });
   }

@@ -84,7 +84,7 @@ describe('meter checks', () => {
     db.close();
     const edited = open(true);
     const failed = edited.verify().checks.filter((c) => !c.passed);
-    expect(failed.map((c) => c.name)).toEqual(['meter checks']);
+    expect(failed.map((c) => c.name)).toEqual(['meter checks', 'entered']);
     expect(failed[0]?.text).toContain(found);
     if (change.startsWith('UPDATE')) expect(() => edited.meterChecks.list()).toThrow(ArchiveUnreadable);
   });

@@ -2,6 +2,7 @@
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
 import { sha256 } from './chain.ts';
+import { rowHash, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
 import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
 
@@ -19,6 +20,9 @@ interface Row {
   readonly hash: Buffer;
 }
 
+/** What the ledger binds of a row. */
+export const meterCheckHash = (row: Omit<Row, 'hash'>): string => rowHash('meter-check', row.no, row.saved_at, row.document);
+
 const select = 'SELECT no, saved_at, document, hash FROM meter_checks ORDER BY no';
 const hashOf = (text: string): Buffer => Buffer.from(sha256(text), 'hex');
 
@@ -28,7 +32,7 @@ export class MeterChecks {
   readonly #list;
   readonly #add;
 
-  constructor(db: Database, path: string, now: () => UnixMillis) {
+  constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger) {
     this.#path = path;
     this.#now = now;
     this.#list = db.prepare<[], Row>(select);
@@ -37,6 +41,7 @@ export class MeterChecks {
     this.#add = db.transaction((savedAt: UnixMillis, text: string): number => {
       const no = (last.get()?.no ?? 0) + 1;
       put.run(no, savedAt, text, hashOf(text));
+      ledger.enter({ kind: 'meter-check', no, row: meterCheckHash({ no, saved_at: savedAt, document: text }) });
       return no;
     });
   }

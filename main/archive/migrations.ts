@@ -13,20 +13,33 @@
  * - `part_versions`, `plan_versions`, `equipment_versions`: what the lab keeps beside its runs (library.ts), each change a
  *   row with the next version number; documents with their SHA-256. Never changed.
  * - `meter_checks`: checks of flow meters as they were written down (meter-checks.ts), with their SHA-256. Never changed.
+ * - `archive`: one row, the id of the archive. Never changed.
+ * - `ledger`: one entry for each committed transaction, hash-chained over the whole archive (ledger.ts). Never changed. The column
+ *   `entry` of other tables is the n of the entry that a row came with.
  * - `counting`, `run_status`: derived from the events in the same transaction (status.ts), so that a list of runs
  *   needs no fold. Rebuilt after a migration.
  */
 import { chainHash, chainStart, sha256 } from './chain.ts';
 import { parseBody } from './read.ts';
+import { takeOver } from './take-over.ts';
 import type { Database } from './sqlite.ts';
 
 /** "RHar": marks the file as an archive of this program (application id of the SQLite file header). */
 export const applicationId = 0x52486172;
 
+/** What an archive gets when it is made, or when it comes to the version that has a ledger. */
+export interface Birth {
+  /** Of the archive: UUID of version 7. */
+  readonly id: string;
+  /** Unix milliseconds. */
+  readonly at: number;
+}
+
 export interface Migration {
   readonly version: number;
   readonly what: string;
-  readonly apply: (db: Database) => void;
+  /** `from`: version of the file before the first of these steps, 0: a new file. */
+  readonly apply: (db: Database, birth: Birth, from: number) => void;
 }
 
 const appendOnly = (table: string, verbs: readonly ('UPDATE' | 'DELETE')[] = ['UPDATE', 'DELETE']): string =>
@@ -189,6 +202,36 @@ ${appendOnly('meter_checks')}
 ${neverReplaced('meter_checks', [['no']])}
 `;
 
+const version5 = `
+CREATE TABLE archive (
+  one INTEGER PRIMARY KEY CHECK (one = 1),
+  id TEXT NOT NULL
+) STRICT;
+CREATE TABLE ledger (
+  n INTEGER PRIMARY KEY CHECK (n >= 1),
+  text TEXT NOT NULL,
+  hash BLOB NOT NULL CHECK (length(hash) = 32)
+) STRICT;
+ALTER TABLE runs ADD COLUMN simulated INTEGER CHECK (simulated IN (0, 1));
+ALTER TABLE part_versions ADD COLUMN entry INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE plan_versions ADD COLUMN entry INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE equipment_versions ADD COLUMN entry INTEGER NOT NULL DEFAULT 0;
+${['archive', 'ledger'].map((table) => appendOnly(table)).join('\n')}
+${neverReplaced('archive', [['one']])}
+${neverReplaced('ledger', [['n']])}
+`;
+
+const versioned = ['part_versions', 'plan_versions', 'equipment_versions'];
+
+/** Everything that lies there is entered as it stands on the day of the migration. */
+function enterAll(db: Database, birth: Birth, from: number): void {
+  db.exec(version5);
+  db.prepare('INSERT INTO archive (one, id) VALUES (1, ?)').run(birth.id);
+  for (const table of versioned) db.exec(`DROP TRIGGER ${table}_no_update`);
+  takeOver(db, birth.at, from);
+  for (const table of versioned) db.exec(appendOnly(table, ['UPDATE']));
+}
+
 interface RunRow1 {
   readonly no: number;
   readonly id: string;
@@ -246,6 +289,7 @@ export const migrations: readonly Migration[] = [
   },
   { version: 3, what: 'injectors, plans and equipment records, each in versions', apply: (db) => void db.exec(version3) },
   { version: 4, what: 'checks of flow meters', apply: (db) => void db.exec(version4) },
+  { version: 5, what: 'archive id and ledger; runs say whether the bench was simulated', apply: enterAll },
 ];
 
 /** The version that this program reads and writes. */
@@ -256,12 +300,12 @@ export const currentVersion = migrations.length;
  * the derived tables again. Foreign keys are off while tables are rebuilt, as SQLite asks (ALTER TABLE, section 7), and
  * checked before the transaction ends.
  */
-export function migrate(db: Database, version: number, rebuild: (db: Database) => void): void {
+export function migrate(db: Database, version: number, birth: Birth, rebuild: (db: Database) => void): void {
   db.pragma('foreign_keys = OFF');
   try {
     db.transaction(() => {
       for (const step of migrations) {
-        if (step.version > version) step.apply(db);
+        if (step.version > version) step.apply(db, birth, version);
       }
       rebuild(db);
       const broken = db.pragma('foreign_key_check') as unknown[];

@@ -4,6 +4,7 @@ import type { Ending, RunEvent, RunEventBody, Verdict } from '../../app/run/even
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Seconds, UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunRecord } from './chain.ts';
+import { Ledger, type Head } from './ledger.ts';
 import { storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
 import { searchable } from './status.ts';
@@ -23,6 +24,8 @@ export interface StoredRun extends RunRecord {
   /** Its number in the file; means nothing outside. */
   readonly no: number;
   readonly createdAt: UnixMillis;
+  /** Measured on a simulated bench of this program; null: from before this was noted. */
+  readonly simulated: boolean | null;
   readonly status: RunStatus;
 }
 
@@ -123,6 +126,7 @@ interface RunRow {
   readonly software: string;
   readonly plan_hash: string;
   readonly equipment_hash: string;
+  readonly simulated: number | null;
   readonly events: number;
   readonly last_at: number | null;
   readonly points: number;
@@ -132,7 +136,7 @@ interface RunRow {
   readonly search: string;
 }
 
-const runColumns = `no, id, created_at, plan_name, order_text, operator, software, plan_hash, equipment_hash,
+const runColumns = `no, id, created_at, plan_name, order_text, operator, software, plan_hash, equipment_hash, simulated,
   events, last_at, points, attempts, counting, ending, search`;
 
 const runFromRow = (row: RunRow): StoredRun => ({
@@ -145,6 +149,7 @@ const runFromRow = (row: RunRow): StoredRun => ({
   software: row.software,
   planHash: row.plan_hash,
   equipmentHash: row.equipment_hash,
+  simulated: row.simulated === null ? null : row.simulated === 1,
   status: {
     events: row.events,
     lastAt: row.last_at,
@@ -202,6 +207,7 @@ export const chunkFrames = (row: ChunkRow, run: RunRecord): BenchFrame[] => {
 export class ArchiveReader {
   /** Absolute, links resolved. */
   readonly path: string;
+  readonly ledger: Ledger;
   readonly #run;
   readonly #runs;
   readonly #events;
@@ -213,6 +219,7 @@ export class ArchiveReader {
 
   constructor(db: Database, path: string) {
     this.path = path;
+    this.ledger = new Ledger(db);
     const from = 'FROM runs JOIN run_status ON run_status.run = runs.no';
     this.#run = db.prepare<[string], RunRow>(`SELECT ${runColumns} ${from} WHERE id = ?`);
     this.#runs = db.prepare<[number, string, string, number], RunRow>(
@@ -267,6 +274,11 @@ export class ArchiveReader {
       const last = page.at(-1);
       page = last === undefined ? [] : this.runs({ ...filter, limit: runsPerPage, after: last });
     }
+  }
+
+  /** Stands for the whole contents as they are now: how many entries the ledger has, and one hash over all of them. */
+  head(): Head {
+    return this.#reading(() => this.ledger.head());
   }
 
   latestRun(): StoredRun | null {

@@ -11,6 +11,8 @@ import { summariseDecay } from '../../app/run/pressure-decay.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import type { WindowSummary } from '../../app/run/window.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
+import { Findings, type ArchiveCheck } from './findings.ts';
+import type { Head } from './ledger.ts';
 import { libraryProblems } from './library.ts';
 import { meterCheckProblems } from './meter-checks.ts';
 import { migrate } from './migrations.ts';
@@ -19,52 +21,15 @@ import type { ArchiveReader, ChunkRow, StoredRun } from './read.ts';
 import { openDatabase, storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
 import { advance, emptyStatus } from './status.ts';
+import { checkLedger } from './verify-ledger.ts';
 import { rebuildDerived } from './write.ts';
-
-interface ArchiveCheck {
-  readonly name: string;
-  readonly passed: boolean;
-  /** What was held against what and what was found, in a sentence or a few. */
-  readonly text: string;
-}
 
 export interface Verification {
   readonly passed: boolean;
   readonly checks: readonly ArchiveCheck[];
-}
-
-const problemsShown = 5;
-
-/** Gathers what one check found; `asked` is counted for the sentence of a check that passed. */
-class Findings {
-  readonly #name: string;
-  readonly #passedText: (asked: number) => string;
-  readonly #problems: string[] = [];
-  #count = 0;
-  #asked = 0;
-
-  constructor(name: string, passedText: (asked: number) => string) {
-    this.#name = name;
-    this.#passedText = passedText;
-  }
-
-  expect(fine: boolean, problem: () => string): boolean {
-    this.#asked += 1;
-    if (!fine) this.fail(problem());
-    return fine;
-  }
-
-  fail(problem: string): void {
-    this.#count += 1;
-    if (this.#problems.length < problemsShown) this.#problems.push(problem);
-  }
-
-  done(): ArchiveCheck {
-    const more = this.#count - this.#problems.length;
-    const text =
-      this.#count === 0 ? this.#passedText(this.#asked) : [...this.#problems, ...(more > 0 ? [`And ${more} more like these.`] : [])].join(' ');
-    return { name: this.#name, passed: this.#count === 0, text };
-  }
+  /** Id of the archive and the head of its ledger, as they lie there; null: the file is too damaged to read them. */
+  readonly archiveId: string | null;
+  readonly head: Head | null;
 }
 
 function structure(db: Database): ArchiveCheck {
@@ -89,11 +54,14 @@ function references(db: Database): ArchiveCheck {
   return findings.done();
 }
 
-/** Tables, indexes and the triggers that keep rows from being changed. */
+/** Tables that SQLite itself makes for its statistics (ANALYZE). */
+const statistics: ReadonlySet<string> = new Set(['sqlite_stat1', 'sqlite_stat4']);
+
+/** ARC-8. Tables, indexes and the triggers that keep rows from being changed: those, and no others. */
 function schema(db: Database): ArchiveCheck {
   const findings = new Findings(
     'schema',
-    (asked) => `All ${asked} tables, indexes and triggers are as this program makes them; recorded rows cannot be changed by mistake.`,
+    (asked) => `All ${asked} tables, indexes and triggers are as this program makes them, and there are no others; recorded rows cannot be changed by mistake.`,
   );
   const read = (from: Database): Map<string, string | null> =>
     new Map(
@@ -104,11 +72,12 @@ function schema(db: Database): ArchiveCheck {
     );
   const fresh = openDatabase(':memory:', { readOnly: false, busyTimeout: 0 });
   try {
-    migrate(fresh, 0, rebuildDerived);
+    migrate(fresh, 0, { id: 'of no archive', at: 0 }, rebuildDerived);
     const found = read(db);
-    for (const [name, sql] of read(fresh)) {
-      // Tables that SQLite itself makes for its statistics do not come into it: only what must be there is asked for.
-      findings.expect(found.has(name) && found.get(name) === sql, () => `"${name}" is missing or has been changed.`);
+    const known = read(fresh);
+    for (const [name, sql] of known) findings.expect(found.has(name) && found.get(name) === sql, () => `"${name}" is missing or has been changed.`);
+    for (const name of found.keys()) {
+      if (!known.has(name) && !statistics.has(name)) findings.fail(`"${name}" is not of this program.`);
     }
   } finally {
     fresh.close();
@@ -296,24 +265,43 @@ function checkTelemetry(db: Database, run: StoredRun, to: RunFindings): void {
 }
 
 
-/** Every check over the whole archive; time grows with its size (all telemetry is unpacked twice). */
-export function verifyArchive(db: Database, reader: ArchiveReader): Verification {
+/**
+ * Every check over the whole archive; time grows with its size (all telemetry is unpacked twice). `expected`: heads that were noted
+ * or kept elsewhere, each of which must lie in the history of this archive.
+ */
+export function verifyArchive(db: Database, reader: ArchiveReader, expected: readonly Head[]): Verification {
   // One read transaction: an archive that is being written meanwhile is seen as it stood at one instant.
-  const checks = db.transaction((): ArchiveCheck[] => {
+  const { checks, ...identity } = db.transaction((): Omit<Verification, 'passed'> => {
     const whole = structure(db);
     if (!whole.passed) {
-      return [whole, { name: 'contents', passed: false, text: 'The contents were not checked, because the file itself is damaged. Restore a backup.' }];
+      const contents = { name: 'contents', passed: false, text: 'The contents were not checked, because the file itself is damaged. Restore a backup.' };
+      return { checks: [whole, contents], archiveId: null, head: null };
     }
     const found = startRunFindings();
-    for (const run of reader.everyRun()) {
+    // The runs themselves, and not the list of them, which is derived and can be made to leave one out.
+    let number: number | null = null;
+    for (const { no, id } of db.prepare<[], { no: number; id: string }>('SELECT no, id FROM runs ORDER BY no').all()) {
+      if (no !== (number ?? Math.min(no, 1) - 1) + 1) found.status.fail(`Before run ${id} the numbers of runs have a gap: a run is missing.`);
+      number = no;
+      const run = reader.run(id);
+      if (run === null) {
+        found.status.fail(`The list leaves out run ${id}, which the archive holds.`);
+        continue;
+      }
       const walked = walkJournal(reader, run, found);
       checkStatus(db, run, walked, found);
       checkAttempts(db, reader, run, walked, found);
       checkTelemetry(db, run, found);
     }
-    const listed = db.prepare<[], { n: number }>('SELECT count(*) AS n FROM runs LEFT JOIN run_status ON run = no WHERE run IS NULL').get()?.n ?? 0;
-    if (listed > 0) found.status.fail(`The list leaves out ${listed} runs that the archive holds.`);
-    return [whole, references(db), schema(db), library(db), meterChecks(db), ...Object.values(found).map((findings: Findings) => findings.done())];
+    const entered = checkLedger(db, reader.ledger, expected);
+    return {
+      checks: [
+        whole, references(db), schema(db), library(db), meterChecks(db), ...Object.values(found).map((findings: Findings) => findings.done()),
+        ...entered.checks,
+      ],
+      archiveId: entered.archiveId,
+      head: entered.head,
+    };
   })();
-  return { passed: checks.every((check) => check.passed), checks };
+  return { passed: checks.every((check) => check.passed), checks, ...identity };
 }

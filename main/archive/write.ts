@@ -7,6 +7,7 @@ import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEvent, RunEventBody } from '../../app/run/events.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
+import { dataHash, type Entry } from './ledger.ts';
 import type { ArchiveReader } from './read.ts';
 import { parseBody } from './read.ts';
 import { storageFailure } from './sqlite.ts';
@@ -21,6 +22,8 @@ export interface NewRun {
   readonly operator: string;
   /** Name and version of the program. */
   readonly software: string;
+  /** The bench is a simulated one of this program. */
+  readonly simulated: boolean;
 }
 
 export type CreateResult = { readonly ok: true; readonly id: string } | StorageFailure;
@@ -38,8 +41,8 @@ interface Position {
 function insertStatements(db: Database) {
   return {
     run: db.prepare(
-      `INSERT INTO runs (id, created_at, plan_name, order_text, operator, software, plan_hash, equipment_hash)
-       VALUES (?, ?, ?, ?, ?, ?, ?, ?)`,
+      `INSERT INTO runs (id, created_at, plan_name, order_text, operator, software, plan_hash, equipment_hash, simulated)
+       VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
     ),
     event: db.prepare('INSERT INTO events (run, seq, at, kind, body, hash) VALUES (?, ?, ?, ?, ?, ?)'),
     attempt: db.prepare('INSERT INTO attempts (run, point, attempt, seq, verdict, segment) VALUES (?, ?, ?, ?, ?, ?)'),
@@ -113,6 +116,18 @@ function* stretches(frames: readonly BenchFrame[], last: Position['segment']): G
   if (stretch.length > 0) yield { begins, frames: stretch };
 }
 
+type EventsEntry = Extract<Entry, { kind: 'events' }>;
+
+/** What one append wrote beside its events, as the ledger names it. */
+interface Written {
+  readonly segments: NonNullable<EventsEntry['segments']>;
+  readonly chunks: NonNullable<EventsEntry['chunks']>;
+  readonly attempts: NonNullable<EventsEntry['attempts']>;
+}
+
+/** Lists that are empty are left out. */
+const named = (written: Written): Partial<Written> => Object.fromEntries(Object.entries(written).filter(([, list]) => (list as readonly unknown[]).length > 0));
+
 export class ArchiveWriter {
   readonly #db: Database;
   readonly #path: string;
@@ -158,8 +173,10 @@ export class ArchiveWriter {
         record.software,
         record.planHash,
         record.equipmentHash,
+        run.simulated ? 1 : 0,
       );
       putStatus(this.#status, Number(lastInsertRowid), emptyStatus);
+      this.#reader.ledger.enter({ kind: 'run', run: record.id, record: chainStart(record), simulated: run.simulated });
       return { ok: true, id: record.id };
     });
   }
@@ -169,7 +186,8 @@ export class ArchiveWriter {
     const position = this.#positions.get(id) ?? this.#position(id);
     let after = position;
     const result = this.#durably((): AppendResult => {
-      const { next, segmentOf } = this.#putFrames(position, frames);
+      const written: Written = { segments: [], chunks: [], attempts: [] };
+      const { next, segmentOf } = this.#putFrames(position, frames, written);
       const counting = countingOf(this.#counting, position.no);
       let { head, status } = position;
       const events = bodies.map((body): RunEvent => {
@@ -180,12 +198,16 @@ export class ArchiveWriter {
         if (body.kind === 'attempt-ended') {
           const segment = body.window === null ? (next.segment?.number ?? null) : segmentOf(body.window.to);
           this.#insert.attempt.run(position.no, body.point, body.attempt, seq, body.verdict, segment);
+          written.attempts.push([seq, segment]);
         }
         status = advance(status, counting, at, body);
         return { seq, at, body };
       });
       if (bodies.length > 0) putStatus(this.#status, position.no, status);
       after = { ...next, head, status };
+      if (bodies.length + written.chunks.length > 0) {
+        this.#reader.ledger.enter({ kind: 'events', run: id, seq: position.status.events, events: bodies.length, head, ...named(written) });
+      }
       return { ok: true, events };
     });
     if (result.ok) this.#positions.set(id, after);
@@ -203,7 +225,7 @@ export class ArchiveWriter {
   }
 
   /** Stores the frames; `segmentOf` gives the segment that holds the last frame of a window that ends at `to`. */
-  #putFrames(position: Position, frames: readonly BenchFrame[]): { next: Position; segmentOf: (to: number) => number | null } {
+  #putFrames(position: Position, frames: readonly BenchFrame[], written: Written): { next: Position; segmentOf: (to: number) => number | null } {
     let { nextChunk, segment } = position;
     const added: { number: number; from: number; to: number }[] = [];
     for (const stretch of stretches(frames, segment)) {
@@ -214,7 +236,9 @@ export class ArchiveWriter {
       if (stretch.begins) {
         number = segment === null ? 0 : segment.number + 1;
         this.#insert.segment.run(position.no, number, first.bootId);
+        written.segments.push([number, first.bootId]);
       }
+      const data = encodeFrames(stretch.frames);
       this.#insert.chunk.run(
         position.no,
         nextChunk,
@@ -223,8 +247,9 @@ export class ArchiveWriter {
         Math.ceil(last.at * 1e6),
         last.number,
         stretch.frames.length,
-        encodeFrames(stretch.frames),
+        data,
       );
+      written.chunks.push([nextChunk, number, dataHash(data)]);
       nextChunk += 1;
       segment = { number, bootId: last.bootId, lastFrame: last.number, lastAt: last.at };
       added.push({ number, from: first.at, to: last.at });

@@ -12,6 +12,7 @@ import { comparisonText } from '../../app/run/time-base.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
 import type { Archive } from '../archive/archive.ts';
+import { headText } from '../archive/ledger.ts';
 import { exportRun, reduceState, timesOf } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
@@ -101,9 +102,10 @@ export function addResultCommands(program: Command): void {
         for (const run of archive.everyRun(options.find === undefined ? {} : { text: options.find })) {
           const { points, counting: counts, attempts, ending } = run.status;
           process.stdout.write(
-            `${run.id}  ${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${shown(run.planName)}${run.order === '' ? '' : ` [${shown(run.order)}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
+            `${run.id}  ${run.simulated === true ? 'simulated bench  ' : ''}${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${shown(run.planName)}${run.order === '' ? '' : ` [${shown(run.order)}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
           );
         }
+        process.stdout.write(`Archive ${archive.ledger.id()}, head ${headText(archive.head())}\n`);
       }),
     );
 

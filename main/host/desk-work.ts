@@ -7,6 +7,7 @@ import { parsePlan } from '../../app/plan/parse.ts';
 import { preflight, type PreflightContext } from '../../app/plan/preflight.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive, OpenResult } from '../archive/archive.ts';
+import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
 import { exportRun, memoryDisk } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
@@ -16,7 +17,8 @@ export type DeskJob =
   | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
-  | { readonly kind: 'verify' }
+  | { readonly kind: 'head' }
+  | { readonly kind: 'verify'; readonly params: ParsedParams<'archive.verify'> }
   | { readonly kind: 'backup'; readonly path: string }
   | {
       readonly kind: 'check';
@@ -33,6 +35,7 @@ export interface DeskResults {
   readonly telemetry: Result<'run.telemetry'>;
   readonly list: Result<'runs.list'>;
   readonly export: Result<'run.export'>;
+  readonly head: Result<'archive.head'>;
   readonly verify: Result<'archive.verify'>;
   readonly backup: Result<'archive.backup'>;
   readonly check: Result<'plan.check'>;
@@ -91,9 +94,12 @@ async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
       if (written.kind === 'failed') return { ok: false, code: 'archive', text: written.text };
       return done('export', { files: [...texts].map(([name, text]) => ({ name, text })) });
     }
+    case 'head':
+      return done('head', { archiveId: archive.ledger.id(), head: headText(archive.head()) });
     case 'verify': {
-      const { passed, checks } = archive.verify();
-      return done('verify', { passed, checks: [...checks] });
+      const expected = job.params.head === undefined ? null : parseHead(job.params.head);
+      const { passed, checks, archiveId, head } = archive.verify(expected === null ? [] : [expected]);
+      return done('verify', { passed, checks: [...checks], archiveId, head: head === null ? null : headText(head) });
     }
     case 'backup': {
       const copied = await archive.backup(job.path);
@@ -115,9 +121,9 @@ const done = <K extends keyof DeskResults>(_kind: K, value: DeskResults[K]): Des
 
 const noRun = (archive: Archive, id: string): DeskFailure => ({ ok: false, code: 'no-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` });
 
-function rowOf({ id, createdAt, planName, order, operator, software, status }: StoredRun): Result<'runs.list'>[number] {
+function rowOf({ id, createdAt, planName, order, operator, software, simulated, status }: StoredRun): Result<'runs.list'>[number] {
   const { points, counting, attempts, ending, lastAt } = status;
-  return { id, createdAt, planName, order, operator, software, points, counting, attempts, ending, lastAt };
+  return { id, createdAt, planName, order, operator, software, points, counting, attempts, ending, lastAt, simulated };
 }
 
 /** Every n-th frame of a run and its last, so that at most `most` are left; the whole of it is never in memory. */

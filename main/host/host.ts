@@ -345,7 +345,8 @@ export class Host {
     'run.telemetry': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'telemetry', params })),
     'runs.list': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'list', params })),
     'run.export': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software })),
-    'archive.verify': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'verify' })),
+    'archive.head': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'head' })),
+    'archive.verify': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'verify', params })),
     'archive.backup': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, new Date(this.#parts.clock.unixNow())) })),
   };
 

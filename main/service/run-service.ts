@@ -135,7 +135,7 @@ export class RunService {
     });
     opening.push({ kind: 'preflight', lines: sheet.lines });
 
-    const made = which.kind === 'new' ? parts.archive.createRun(which) : ({ ok: true, id: which.id } as const);
+    const made = which.kind === 'new' ? parts.archive.createRun({ ...which, simulated: parts.simulated }) : ({ ok: true, id: which.id } as const);
     if (!made.ok) return lettingGo(held, made.text);
     const written = parts.archive.append(made.id, opening, []);
     if (!written.ok) return lettingGo(held, written.text);

@@ -30,7 +30,7 @@ function open(path: string): Archive {
 
 function newRun(archive: Archive, name: string, serialNumbers: readonly string[], count: number): string {
   const plan = planOf(name, `Order ${name}`, serialNumbers);
-  const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'bench 1' });
+  const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'bench 1', simulated: true });
   if (!created.ok) throw new Error(created.text);
   const opened = archive.append(created.id, [openedBody(plan, count)], []);
   if (!opened.ok) throw new Error(opened.text);

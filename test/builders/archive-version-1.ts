@@ -83,7 +83,7 @@ export const oldRuns: readonly OldRun[] = [
 /** Writes the old runs in the shape of version 1 into a new file. */
 export function writeVersion1(path: string): void {
   const db = openDatabase(path, { readOnly: false, busyTimeout: 0 });
-  migrations.find((step) => step.version === 1)?.apply(db);
+  migrations.find((step) => step.version === 1)?.apply(db, { id: 'of later versions', at: 0 }, 0);
   db.pragma('user_version = 1');
   const fill = db.transaction(() => {
     oldRuns.forEach((run, no) => {

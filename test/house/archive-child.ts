@@ -29,7 +29,7 @@ say('open');
 if (order === 'hold') setInterval(() => undefined, 1000);
 if (order === 'measure' || order === 'die-inside') {
   const plan = planOf('Child', 'Order C', ['S-1']);
-  const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test 1' });
+  const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test 1', simulated: true });
   if (!created.ok) throw new Error(created.text);
   const run = created.id;
   const measure = (point: number, extra: readonly RunEventBody[] = []): void => {

@@ -9,6 +9,7 @@ import { seconds, unixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import type { Archive, OpenOptions } from '../../main/archive/archive.ts';
+import type { Entry } from '../../main/archive/ledger.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
 import { currentVersion, migrations } from '../../main/archive/migrations.ts';
 import { ArchiveUnreadable } from '../../main/archive/read.ts';
@@ -59,7 +60,7 @@ function close(archive: Archive): void {
 
 function newRun(archive: Archive, name = 'Run', serialNumbers: readonly string[] = ['S-1'], order = 'Order 1', points = 10_000): string {
   const plan = planOf(name, order, serialNumbers);
-  const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test 1' });
+  const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test 1', simulated: true });
   if (!created.ok) throw new Error(created.text);
   append(archive, created.id, [openedBody(plan, points)]);
   return created.id;
@@ -79,6 +80,17 @@ function measure(archive: Archive, run: string, point: number): void {
 
 function whole(archive: Archive): void {
   expect(archive.verify().checks.filter((check) => !check.passed)).toEqual([]);
+}
+
+/** Does something to a table whose guards are off meanwhile. */
+function withoutGuards(db: ReturnType<typeof openDatabase>, table: string, change: string): void {
+  const triggers = db
+    .prepare<[string], { name: string; sql: string }>(`SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' AND tbl_name = ?`)
+    .all(table);
+  db.pragma('foreign_keys = OFF');
+  for (const trigger of triggers) db.exec(`DROP TRIGGER ${trigger.name}`);
+  db.exec(change);
+  for (const trigger of triggers) db.exec(trigger.sql);
 }
 
 const childProgram = join(import.meta.dirname, 'archive-child.ts');
@@ -159,12 +171,12 @@ describe('journal and telemetry', () => {
     whole(second);
   });
 
-  it.each(['runs', 'events', 'attempts', 'segments', 'telemetry'])('no row of %s can be changed or removed', (table) => {
+  it.each(['runs', 'events', 'attempts', 'segments', 'telemetry', 'ledger', 'archive'])('ARC-2 no row of %s can be changed or removed', (table) => {
     const archive = open(file);
     measure(archive, newRun(archive), 0);
     close(archive);
     const db = openDatabase(file, { readOnly: false, busyTimeout: 0 });
-    const column = table === 'runs' ? 'no' : 'run';
+    const column = { runs: 'no', ledger: 'n', archive: 'one' }[table] ?? 'run';
     expect(() => db.exec(`UPDATE ${table} SET ${column} = 7`)).toThrow(`${table}: rows are never changed`);
     expect(() => db.exec(`DELETE FROM ${table}`)).toThrow(`${table}: rows are never changed`);
     expect(() => db.exec(`INSERT OR REPLACE INTO ${table} SELECT * FROM ${table}`)).toThrow(`${table}: rows are never changed`);
@@ -203,7 +215,7 @@ describe('lists', () => {
   it('a run whose host died before its journal began is not shown', () => {
     const archive = open(file);
     const run = newRun(archive);
-    const created = archive.createRun({ plan: planOf('Never begun', '', ['S']), equipment, operator: '', software: '' });
+    const created = archive.createRun({ plan: planOf('Never begun', '', ['S']), equipment, operator: '', software: '', simulated: true });
     expect(archive.latestRun()?.id).toBe(run);
     expect(archive.run(created.ok ? created.id : '')?.status.events).toBe(0);
     whole(archive);
@@ -302,6 +314,48 @@ describe('opening', () => {
     expect(copy.prepare('SELECT count(*) AS n FROM runs').get()).toEqual({ n: 2 });
     copy.close();
     whole(open(file, { readOnly: true }));
+  });
+
+  it('ARC-5 a file from before the ledger is entered as it lies there, and bound from then on', () => {
+    copyFileSync(join(import.meta.dirname, 'fixtures/archive-version-4.sqlite'), file);
+    const archive = open(file);
+    whole(archive);
+    expect(archive.ledger.id()).toMatch(/^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-/u);
+    const entries = [...archive.ledger.entries()].map((row) => JSON.parse(row.text) as Entry);
+    expect(entries[0]).toMatchObject({ kind: 'begun', from: 4 });
+    const count = (kind: Entry['kind']) => entries.filter((entry) => entry.kind === kind).length;
+    expect({ parts: count('parts'), plans: count('plan'), equipment: count('equipment'), checks: count('meter-check'), runs: count('run') }).toEqual({ parts: 3, plans: 2, equipment: 2, checks: 1, runs: 2 });
+    expect([...archive.everyRun()].map((run) => [run.planName, run.simulated, run.status.attempts])).toEqual([['Fourth', null, 2], ['Third', null, 3]]);
+    const head = archive.head();
+    // It goes on: a run, another version of a plan and of an injector.
+    const plan = archive.library.plans()[0];
+    archive.library.savePlan({ id: plan?.id ?? null, name: 'Saved 3', document: {}, by: 'Operator 1' });
+    archive.library.saveParts(archive.library.parts().map((part) => ({ ...part, condition: 'sealed' })));
+    measure(archive, archive.latestRun()?.id ?? '', 9);
+    newRun(archive);
+    whole(archive);
+    close(archive);
+    const reader = open(file, { readOnly: true });
+    expect(reader.verify([head]).passed).toBe(true);
+    expect(reader.head().n).toBe(head.n + 5);
+    expect([...reader.everyRun()].map((run) => run.simulated)).toEqual([null, null, true]);
+    const copy = openDatabase(`${file}.before-version-${currentVersion}`, { readOnly: true, busyTimeout: 0 });
+    expect(copy.pragma('user_version', { simple: true })).toBe(4);
+    copy.close();
+  });
+
+  it.each([
+    ['telemetry outside of the windows', 'telemetry', 'DELETE FROM telemetry WHERE run = 1 AND chunk = (SELECT max(chunk) FROM telemetry WHERE run = 1)'],
+    ['an injector', 'part_versions', `UPDATE part_versions SET condition = 'as new' WHERE version = 1`],
+    ['the latest equipment record', 'equipment_versions', 'DELETE FROM equipment_versions WHERE version = 2'],
+    ['who saved a plan', 'plan_versions', `UPDATE plan_versions SET saved_by = 'Operator 9'`],
+  ])('ARC-5 what was taken over cannot be changed later without being found: %s', (_, table, sql) => {
+    copyFileSync(join(import.meta.dirname, 'fixtures/archive-version-4.sqlite'), file);
+    close(open(file));
+    const db = openDatabase(file, { readOnly: false, busyTimeout: 0 });
+    withoutGuards(db, table, sql);
+    db.close();
+    expect(open(file, { readOnly: true }).verify().checks.filter((check) => !check.passed).map((check) => check.name)).toContain('entered');
   });
 
   it('the stored old file is what its builder says, and step 1 was not edited since', () => {
@@ -420,7 +474,7 @@ describe('one writer', () => {
     const reader = open(file, { readOnly: true });
     measure(archive, run, 0);
     expect(reader.attempts(run, { limit: 9 })).toHaveLength(1);
-    expect(() => reader.createRun({ plan: planOf('x', '', ['y']), equipment, operator: '', software: '' })).toThrow('reading only');
+    expect(() => reader.createRun({ plan: planOf('x', '', ['y']), equipment, operator: '', software: '', simulated: true })).toThrow('reading only');
     whole(reader);
     close(archive);
     close(reader);
@@ -520,11 +574,11 @@ describe('a full disk', () => {
 
   it('for a new run and a new archive too', () => {
     const archive = open(file, { maxBytes: 120_000 });
-    let created = archive.createRun({ plan: planOf('P'.repeat(100), 'O'.repeat(100), ['S']), equipment, operator: 'x'.repeat(2000), software: 'y' });
+    let created = archive.createRun({ plan: planOf('P'.repeat(100), 'O'.repeat(100), ['S']), equipment, operator: 'x'.repeat(2000), software: 'y', simulated: true });
     let runs = 0;
     while (created.ok && runs < 1000) {
       runs += 1;
-      created = archive.createRun({ plan: planOf('P'.repeat(100), 'O'.repeat(100), ['S']), equipment, operator: 'x'.repeat(2000), software: 'y' });
+      created = archive.createRun({ plan: planOf('P'.repeat(100), 'O'.repeat(100), ['S']), equipment, operator: 'x'.repeat(2000), software: 'y', simulated: true });
     }
     expect(created).toMatchObject({ ok: false, code: 'disk-full' });
     whole(archive);
@@ -610,16 +664,6 @@ describe('backup', () => {
 });
 
 describe('verify', () => {
-  const drop = (db: ReturnType<typeof openDatabase>, table: string, change: string) => {
-    const triggers = db
-      .prepare<[string], { name: string; sql: string }>(`SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' AND tbl_name = ?`)
-      .all(table);
-    db.pragma('foreign_keys = OFF');
-    for (const trigger of triggers) db.exec(`DROP TRIGGER ${trigger.name}`);
-    db.exec(change);
-    for (const trigger of triggers) db.exec(trigger.sql);
-  };
-
   it.each<[found: string, table: string, change: string]>([
     ['hash chain', 'events', `UPDATE events SET body = replace(body, '"pulses":', '"pulses":1') WHERE seq = 7`],
     ['hash chain', 'events', 'UPDATE events SET at = at + 1 WHERE seq = 3'],
@@ -646,7 +690,7 @@ describe('verify', () => {
     whole(archive);
     close(archive);
     const db = openDatabase(file, { readOnly: false, busyTimeout: 0 });
-    drop(db, table, change);
+    withoutGuards(db, table, change);
     db.close();
     const verification = open(file, { readOnly: true }).verify();
     expect(verification.passed).toBe(false);

@@ -1,6 +1,7 @@
-import { useState } from 'react';
-import type { Result } from '../../../app/contract/contract.ts';
+import { useEffect, useState } from 'react';
+import { archiveHead, type Result } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
+import { TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHostState } from '../../host/host.ts';
@@ -14,6 +15,9 @@ export function ArchiveCare() {
   const mine = useHostState(({ control }) => control.mine);
   const [backup, setBackup] = useState<Outcome<Result<'archive.backup'>>>({ state: 'none' });
   const [verified, setVerified] = useState<Outcome<Result<'archive.verify'>>>({ state: 'none' });
+  const [noted, setNoted] = useState('');
+  const head = useHead(verified);
+  const problem = noted.trim() === '' || archiveHead.safeParse(noted.trim()).success ? '' : 'A head is a number, a colon and 64 hexadecimal digits.';
   const copy = async (): Promise<void> => {
     setBackup({ state: 'busy' });
     const reply = await ask('archive.backup', {});
@@ -21,7 +25,7 @@ export function ArchiveCare() {
   };
   const verify = async (): Promise<void> => {
     setVerified({ state: 'busy' });
-    const reply = await ask('archive.verify', {});
+    const reply = await ask('archive.verify', noted.trim() === '' ? {} : { head: noted.trim() });
     setVerified(reply.ok ? { state: 'done', value: reply.value } : { state: 'failed', text: reply.failure.text });
   };
   return (
@@ -45,9 +49,20 @@ export function ArchiveCare() {
         {archivePath !== '' && <p className="small quiet">The archive: {archivePath}</p>}
       </Section>
       <Section title="Verify">
-        <p>Proves that nothing was changed or lost since it was written: structure, chain of hashes, replay of every journal, and every window worked out again from its raw frames. It changes nothing.</p>
+        <p>
+          Finds damage and changes: structure, ledger and chains of hashes over every row, replay of every journal, and every window worked out again from its raw frames. Somebody who wrote the whole
+          file anew, every hash included, is found only by a head that was kept elsewhere: note this one, on paper or on another machine, and give it here later.
+        </p>
+        {head !== null && (
+          <p className="small">
+            Archive <code>{head.archiveId}</code>
+            <br />
+            Head <code>{head.head}</code>
+          </p>
+        )}
+        <TextInput label="A head that was noted earlier" hint="May be left empty." problem={problem} value={noted} onChange={setNoted} />
         <div className="button-row">
-          <Button against={against} busy={verified.state === 'busy'} onPress={() => void verify()}>
+          <Button against={against !== '' ? against : problem} busy={verified.state === 'busy'} onPress={() => void verify()}>
             {verified.state === 'busy' ? 'Verifying …' : 'Verify the archive'}
           </Button>
         </div>
@@ -74,6 +89,16 @@ export function ArchiveCare() {
       </Section>
     </div>
   );
+}
+
+/** Of the archive as it is now; asked for again after each verification. */
+function useHead(asked: unknown): Result<'archive.head'> | null {
+  const up = useHostState(({ line }) => line.state === 'up');
+  const [head, setHead] = useState<Result<'archive.head'> | null>(null);
+  useEffect(() => {
+    if (up) void ask('archive.head', {}).then((reply) => reply.ok && setHead(reply.value));
+  }, [up, asked]);
+  return head;
 }
 
 function useArchive(): { readonly archivePath: string; readonly against: string } {

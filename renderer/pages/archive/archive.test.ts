@@ -12,7 +12,7 @@ const open = { notBefore: null, before: null, problem: '' };
 /** Runs a minute apart, newest first; `id`s rise with time. */
 const archive: readonly RunRow[] = Array.from({ length: 1000 }, (_, i): RunRow => {
   const n = 999 - i;
-  return { id: `run-${String(n).padStart(4, '0')}`, createdAt: n * 60_000, planName: 'P', order: '', operator: '', software: '', points: 1, counting: 1, attempts: 1, ending: 'complete', lastAt: null };
+  return { id: `run-${String(n).padStart(4, '0')}`, createdAt: n * 60_000, planName: 'P', order: '', operator: '', software: '', points: 1, counting: 1, attempts: 1, ending: 'complete', lastAt: null, simulated: true };
 });
 /** As the host pages: rows strictly behind `after` in the order of time and id. */
 const read: ReadRuns = ({ after, limit }) => {

@@ -63,6 +63,12 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
           <dt>Operator</dt>
           <dd>{run.operator === '' ? '–' : run.operator}</dd>
         </div>
+        {run.simulated === true && (
+          <div>
+            <dt>Bench</dt>
+            <dd>simulated</dd>
+          </div>
+        )}
         <div>
           <dt>State</dt>
           <dd>{ending}</dd>

@@ -1,0 +1,56 @@
+/** An archive as a lab has it: injectors, plans, equipment, a meter check and two runs of the real run service on the simulated bench. */
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { parseMeterCheck } from '../../app/meter-check/meter-check.ts';
+import type { z } from 'zod';
+import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { RunningBench } from '../../main/bench/running-bench.ts';
+import { VirtualClock } from '../../main/clock/clock.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
+import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { readSample } from '../../main/samples/samples.ts';
+import { RunService } from '../../main/service/run-service.ts';
+import { sampleEquipment, samplePlan, withoutLeakChecks } from './in-process.ts';
+
+function saved<T extends { readonly ok: boolean }>(result: T): Extract<T, { readonly ok: true }> {
+  if (!result.ok) throw new Error((result as unknown as { readonly text: string }).text);
+  return result as Extract<T, { readonly ok: true }>;
+}
+
+export async function makeLabArchive(file: string): Promise<void> {
+  const clock = new VirtualClock(Date.UTC(2026, 1, 1));
+  const { archive } = saved(openArchive(file, { now: () => clock.unixNow(), entropy: machineEntropy }));
+  try {
+    const plan = saved(archive.library.savePlan({ id: null, name: 'Small plan', document: readSample('small-plan'), by: 'Operator 1' })).value;
+    saved(archive.library.savePlan({ id: plan.id, name: 'Small plan, again', document: readSample('small-plan'), by: 'Operator 2' }));
+    const part = { order: 'Order 1', type: 'RH-P4', coilResistanceOhm: 14.5, condition: 'clean', channel: null };
+    const parts = saved(archive.library.saveParts([{ ...part, serialNumber: 'RH4-0117' }, { ...part, serialNumber: 'RH4-0118' }])).value;
+    saved(archive.library.saveParts([{ ...part, serialNumber: 'RH4-0117', id: parts[0]?.id, channel: 1, condition: 'dirty' }]));
+    saved(archive.library.saveEquipment(readSample('equipment')));
+    saved(archive.library.saveEquipment(sampleEquipment()));
+    const check = parseMeterCheck(JSON.parse(readFileSync(join(import.meta.dirname, '../../main/samples/meter-check.json'), 'utf8')));
+    if (!check.ok) throw new Error('the sample of a meter check does not parse');
+    for (let i = 0; i < 2; i += 1) saved(archive.meterChecks.add(check.check));
+    // A noisy transducer for a while, so that an attempt is rejected.
+    await measured(archive, clock, [{ begins: { atS: 10 }, forS: 6, fault: { kind: 'sensor-noisy', sensor: 'pressure', sd: 4000 } }]);
+    await measured(archive, clock, []);
+  } finally {
+    archive.close();
+    clock.stop();
+  }
+}
+
+async function measured(archive: Archive, clock: VirtualClock, faults: z.input<typeof scenarioSchema>['faults']): Promise<void> {
+  const bench = new RunningBench(scenarioSchema.parse({ scenarioVersion: 1, faults }), clock);
+  const started = await RunService.open(
+    { archive, clock, simulated: true, entropy: machineEntropy, freeDiskBytes: () => null, channels: () => Promise.resolve([new SimulatedChannel(bench)]) },
+    { kind: 'new', plan: samplePlan('small-plan', withoutLeakChecks), equipment: sampleEquipment(), operator: 'Operator 1', software: 'test' },
+  );
+  const { service } = saved(started);
+  await service.rest();
+  service.command({ kind: 'start' }, 'Operator 1');
+  await service.rest();
+  await service.close();
+  bench.switchOff();
+}
