@@ -49,6 +49,9 @@ class Failure extends Error {}
 /** The rule cannot be seen on this controller. */
 class NotApplicable extends Error {}
 
+/** Whoever asked for the checks wants no more of them. */
+class Cut extends Error {}
+
 type Answer = Extract<FromController, { kind: 'reply' | 'refusal' }>;
 type Description<Topic extends string> = Extract<Reply, { word: 'describe'; topic: Topic }>;
 
@@ -74,7 +77,7 @@ function expect(condition: boolean, otherwise: string): asserts condition {
 
 /** The suite's end of the conversation: numbers requests, and keeps answers and frames apart. */
 class Talk {
-  readonly port: ControllerPort;
+  port: ControllerPort;
   seq = 0;
   #tokens = 0;
 
@@ -1170,6 +1173,8 @@ export interface ConformanceOptions {
   readonly energise: boolean;
   /** Told after each check. */
   readonly onResult?: (result: ConformanceResult) => void;
+  /** Ends the checks early: the one that is going on is cut and has no result, and the bench is left safe at once. */
+  readonly signal?: AbortSignal | undefined;
 }
 
 /**
@@ -1184,11 +1189,14 @@ export async function runConformance(port: ControllerPort, options: ConformanceO
     results.push(entry);
     options.onResult?.(entry);
   };
+  const { signal } = options;
   for (const check of checks) {
+    if (signal?.aborted === true) break;
     if (check.energises && !options.energise) {
       record(check.rule, check.title, 'not-applicable', 'Left out: it would drive an injector channel, the supply or the pump.');
       continue;
     }
+    if (signal !== undefined) talk.port = cuttable(port, signal);
     try {
       await talk.restore();
       if (check.arms) await showThatItArms(talk);
@@ -1196,8 +1204,9 @@ export async function runConformance(port: ControllerPort, options: ConformanceO
     } catch (error) {
       if (error instanceof NotApplicable) record(check.rule, check.title, 'not-applicable', error.message);
       else if (error instanceof Failure) record(check.rule, check.title, 'fail', error.message);
-      else throw error;
+      else if (!(error instanceof Cut)) throw error;
     } finally {
+      talk.port = port;
       // Whatever happened, and unheard if need be: these two need no answer to work.
       talk.port.send(`\n${encodeRequest(talk.next(), { word: 'hello', token: talk.freshToken() })}`);
       talk.port.send(encodeRequest(talk.next(), { word: 'safe' }));
@@ -1219,6 +1228,28 @@ export async function runConformance(port: ControllerPort, options: ConformanceO
     record('LINE-54', title, 'fail', `${error.message}. Press the emergency stop and switch the supply off by hand.`);
   }
   return results;
+}
+
+/** Nothing goes through it, in either direction, once the signal has come. */
+function cuttable(port: ControllerPort, signal: AbortSignal): ControllerPort {
+  const look = (): void => {
+    if (signal.aborted) throw new Cut();
+  };
+  const looking = async <T>(call: () => Promise<T>): Promise<T> => {
+    look();
+    const result = await call();
+    look();
+    return result;
+  };
+  return {
+    send: (text) => {
+      look();
+      port.send(text);
+    },
+    nextLine: (timeoutMs) => looking(() => port.nextLine(timeoutMs)),
+    wait: (ms) => looking(() => port.wait(ms)),
+    ...(port.reset === undefined ? {} : { reset: () => looking(() => port.reset?.() ?? Promise.resolve()) }),
+  };
 }
 
 async function showThatItArms(talk: Talk): Promise<void> {

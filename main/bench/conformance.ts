@@ -1,6 +1,6 @@
 import type { ControllerPort } from '../../firmware-protocol/conformance/suite.ts';
 import { LONGEST_TO_HOST } from '../../firmware-protocol/line/codec.ts';
-import { wait, type Clock } from '../clock/clock.ts';
+import type { Clock } from '../clock/clock.ts';
 import type { Channel, OpenResult } from '../link/channel.ts';
 import { Lines } from '../link/lines.ts';
 
@@ -9,11 +9,13 @@ const MAX_HELD_LINES = 4096;
 
 /**
  * Points the conformance suite at whatever hangs on `channel`. `closed()` says why the channel ended, null while it is
- * open: a suite whose controller went away sees only silence.
+ * open: a suite whose controller went away sees only silence. When `signal` is aborted, what waits at that moment waits no
+ * longer.
  */
 export async function openControllerPort(
   channel: Channel,
   clock: Clock,
+  signal?: AbortSignal,
 ): Promise<{ readonly ok: true; readonly port: ControllerPort; readonly closed: () => string | null } | Exclude<OpenResult, { ok: true }>> {
   const lines: string[] = [];
   let waiting: ((line: string) => void) | null = null;
@@ -35,6 +37,11 @@ export async function openControllerPort(
     },
   });
   if (!opened.ok) return opened;
+  /** What ends the present wait. */
+  const waits = new Set<() => void>();
+  signal?.addEventListener('abort', () => {
+    for (const end of [...waits]) end();
+  }, { once: true });
   const port: ControllerPort = {
     send: (text) => {
       channel.write(Buffer.from(text, 'latin1'));
@@ -46,15 +53,27 @@ export async function openControllerPort(
         const finish = (result: string | null) => {
           waiting = null;
           cancel();
+          waits.delete(giveUp);
           resolve(result);
         };
-        const cancel = clock.after(timeoutMs, () => {
+        const giveUp = () => {
           finish(null);
-        });
+        };
+        const cancel = clock.after(timeoutMs, giveUp);
+        waits.add(giveUp);
         waiting = finish;
       });
     },
-    wait: (ms) => wait(clock, ms),
+    wait: (ms) =>
+      new Promise((resolve) => {
+        const finish = () => {
+          cancel();
+          waits.delete(finish);
+          resolve();
+        };
+        const cancel = clock.after(ms, finish);
+        waits.add(finish);
+      }),
   };
   return { ok: true, port, closed: () => closed };
 }

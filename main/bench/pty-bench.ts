@@ -25,6 +25,9 @@ interface TerminalPackage {
   };
 }
 
+/** Hears what passes over the line, at the bench's end of it. */
+export type Tap = (from: 'host' | 'controller', bytes: Uint8Array) => void;
+
 export interface PtyBench {
   /** What a host opens in place of a serial port. */
   readonly path: string;
@@ -38,7 +41,7 @@ export interface PtyBench {
  *
  * Throws where there are no pseudo-terminals.
  */
-export async function servePtyBench(scenario: Scenario, clock: Clock): Promise<PtyBench> {
+export async function servePtyBench(scenario: Scenario, clock: Clock, tap: Tap = () => undefined): Promise<PtyBench> {
   // Loaded only here: the package has no binary for every system that the rest of the program runs on.
   const { open } = (await import('@lydell/node-pty')) as unknown as TerminalPackage;
   const terminal = open({ cols: 80, rows: 25, encoding: null });
@@ -57,10 +60,12 @@ export async function servePtyBench(scenario: Scenario, clock: Clock): Promise<P
 
   const bench = new RunningBench(scenario, clock);
   terminal.master.on('data', (bytes: Uint8Array) => {
+    tap('host', bytes);
     bench.receive(bytes);
   });
   const unread = new UnreadBytes(terminal.fd, clock);
   bench.attach((bytes) => {
+    tap('controller', bytes);
     unread.write(bytes);
   });
   let on = true;

@@ -1,11 +1,13 @@
 import { Option, type Command } from 'commander';
+import type { BenchReply } from '../../app/bench/port.ts';
 import { shown } from '../../app/boundary/text.ts';
-import { runConformance } from '../../firmware-protocol/conformance/suite.ts';
+import { runConformance, type ConformanceResult } from '../../firmware-protocol/conformance/suite.ts';
 import { decodeFromController, decodeFromHost } from '../../firmware-protocol/line/messages.ts';
 import { openControllerPort } from '../bench/conformance.ts';
 import { servePtyBench } from '../bench/pty-bench.ts';
 import { VirtualClock, WallClock } from '../clock/clock.ts';
 import { machineEntropy } from '../clock/machine.ts';
+import { ending } from '../ending/ending.ts';
 import { ReplayChannel } from '../link/replay-channel.ts';
 import { readTranscript, type Transcript } from '../link/transcript.ts';
 import { samplePath } from '../samples/samples.ts';
@@ -14,7 +16,7 @@ import { software } from '../service/software.ts';
 import { equipmentFile, planFile, scenarioFile } from './documents.ts';
 import { drive } from './drive.ts';
 import { exitCode } from './exit-codes.ts';
-import { archivePlace, benchPlace, withBenchOptions, type BenchOptions } from './places.ts';
+import { archivePlace, benchPlace, recorderTo, withBenchOptions, type BenchOptions } from './places.ts';
 import { Stop } from './stop.ts';
 
 async function checkController(options: BenchOptions & { energise?: boolean }): Promise<void> {
@@ -22,21 +24,39 @@ async function checkController(options: BenchOptions & { energise?: boolean }): 
   try {
     const [channel] = await place.channels('connect');
     if (channel === undefined) throw new Stop(exitCode.bench, 'There is no channel to a controller.');
-    const opened = await openControllerPort(channel, place.clock);
+    const cut = new AbortController();
+    const opened = await openControllerPort(channel, place.clock, cut.signal);
     if (!opened.ok) throw new Stop(exitCode.bench, opened.text);
     // A simulated bench has nothing that could be hurt.
     const energise = options.energise === true || options.port === undefined;
     if (!energise) process.stderr.write('Checks that drive an injector channel are left out; --energise includes them (fluid drained, driver supply off).\n');
-    const results = await runConformance(opened.port, {
+    const checking = runConformance(opened.port, {
       energise,
+      signal: cut.signal,
       onResult: ({ rule, title, result, detail }) => {
         const mark = { pass: 'pass', fail: 'FAIL', 'not-applicable': 'n/a ' }[result];
         process.stdout.write(`${mark}  ${rule.padEnd(8)} ${title}${result === 'pass' ? '' : `: ${detail}`}\n`);
       },
     });
+    const letGo = ending.hold({
+      onAsked: ({ why }) => {
+        if (!cut.signal.aborted) process.stderr.write(`${why} Stopping: the bench is made safe ...\n`);
+        cut.abort(new Error(why));
+      },
+      // The checks end with it.
+      makeSafe: async () => {
+        cut.abort(new Error('The program is broken.'));
+        return leftSafe(await checking);
+      },
+    });
+    const results = await checking.finally(letGo);
     const lost = opened.closed();
     await channel.close();
     if (lost !== null) throw new Stop(exitCode.bench, `${lost} The checks after that saw only silence.`);
+    if (cut.signal.aborted) {
+      const safe = leftSafe(results);
+      throw new Stop(safe.kind === 'done' ? exitCode.unfinished : exitCode.bench, `The checks were stopped after ${results.length - 1}; their result is open. ${safe.kind === 'done' ? 'The bench was made safe.' : safe.text}`);
+    }
     const failed = results.filter((r) => r.result === 'fail').length;
     const passed = results.filter((r) => r.result === 'pass').length;
     process.stdout.write(`${passed} rules kept, ${failed} broken, ${results.length - passed - failed} not applicable\n`);
@@ -46,20 +66,30 @@ async function checkController(options: BenchOptions & { energise?: boolean }): 
   }
 }
 
-async function serveBench(options: { scenario: string; speed: string }): Promise<void> {
+/** The last result of the checks says whether the bench was seen safe. */
+function leftSafe(results: readonly ConformanceResult[]): BenchReply {
+  const last = results.at(-1);
+  return last?.result === 'pass' ? { kind: 'done' } : { kind: 'no-answer', text: `The bench has not confirmed that it is safe: ${last?.detail ?? 'it was not asked'}` };
+}
+
+async function serveBench(options: { scenario: string; speed: string; record?: string }): Promise<void> {
   const speed = Number(options.speed);
   if (!(speed > 0 && speed <= 100)) throw new Stop(exitCode.badInput, '--speed is a number above 0 up to 100.');
-  const bench = await servePtyBench(scenarioFile(options.scenario), new WallClock(speed));
+  const clock = new WallClock(speed);
+  const recorder = recorderTo({ record: options.record }, clock);
+  const takeBack = ending.last(() => recorder?.close());
+  const bench = await servePtyBench(scenarioFile(options.scenario), clock, recorder === null ? undefined : (from, bytes) => recorder.bytes(from, bytes));
   process.stdout.write(`${bench.path}\n`);
   process.stderr.write(
     `The simulated bench hangs on ${bench.path}; open it like a serial port, for example:\n` +
       `  npm run cli -- sweep ${samplePath('small-plan')} --port ${bench.path} --equipment ${samplePath('equipment')} --operator NAME${speed === 1 ? '' : ` --speed ${speed}`}\nCtrl-C switches it off.\n`,
   );
   await new Promise<void>((resolve) => {
-    process.once('SIGINT', resolve);
-    process.once('SIGTERM', resolve);
+    ending.hold({ onAsked: () => resolve(), makeSafe: () => Promise.resolve({ kind: 'done' }) });
   });
   bench.close();
+  takeBack();
+  recorder?.close();
 }
 
 /** A recorded conversation in figures and, line by line, what was asked and answered. */
@@ -136,6 +166,7 @@ export function addBenchCommands(program: Command): void {
     .description('the simulated bench behind a pseudo-terminal, for another program to open like a serial port')
     .addOption(new Option('--scenario <file>', 'which simulated bench, and what goes wrong on it').default(samplePath('scenario'), 'the sample bench'))
     .addOption(new Option('--speed <factor>', 'its time against real time; the host must be given the same').default('1'))
+    .addOption(new Option('--record <file>', 'write a transcript of what the bench is told and says'))
     .action(serveBench);
 
   program

@@ -6,6 +6,7 @@ import type { RunState } from '../../app/run/fold.ts';
 import { isBeyond, worthTelling } from '../../app/run/time-base.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 import { machineClock } from '../clock/machine.ts';
+import { ending } from '../ending/ending.ts';
 import type { RunService } from '../service/run-service.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
 import { foldedOutcome } from './outcome.ts';
@@ -38,7 +39,8 @@ class Progress {
   show(): void {
     // How often a person is shown something hangs on the machine's time, however fast the bench's goes.
     const now = machineClock.now();
-    if (now - this.#last < (this.#live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
+    // A terminal that stands still gets the line as it is then.
+    if (process.stderr.writableLength > 0 || now - this.#last < (this.#live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
     this.#last = now;
     const { doing, waitingFor, progress, remaining } = this.#service.status();
     const eta = remaining === null ? '' : `, ${duration(remaining)} of bench time to go`;
@@ -143,26 +145,32 @@ export async function drive(
     progress.show();
   });
 
-  let interrupts = 0;
-  const onSignal = (): void => {
-    interrupts += 1;
-    if (interrupts === 1) {
-      progress.say('Stopping: the bench is made safe and everything is committed ...');
-      if (service.command({ kind: 'pause-now' }, by).accepted) return;
-    }
-    if (interrupts <= 2) service.command({ kind: 'emergency-stop' }, by);
-  };
-  process.on('SIGINT', onSignal);
-  process.on('SIGTERM', onSignal);
+  const asked = { stop: false, end: new AbortController() };
+  const isAsked = (): boolean => asked.end.signal.aborted;
+  const letGo = ending.hold({
+    onAsked: ({ why, interrupts }) => {
+      if (!isAsked()) {
+        asked.end.abort(new Error(why));
+        progress.say(`${why} Stopping: the bench is made safe and everything is committed ...`);
+        // Refused where nothing is driven.
+        service.command({ kind: 'pause-now' }, why);
+      }
+      if (interrupts < 2 || asked.stop) return;
+      asked.stop = true;
+      service.command({ kind: 'emergency-stop' }, by);
+    },
+    makeSafe: () => service.makeSafeNow(),
+  });
   try {
     // A run that was found unfinished is on its way to the safe state first.
     let rest = await service.rest();
     const commands = rest.kind === 'resting' ? begin(service.state) : [];
     let acknowledged = false;
     for (const command of commands) {
-      if (rest.kind !== 'resting' || interrupts > 0) break;
+      if (rest.kind !== 'resting' || isAsked()) break;
       // A person who acknowledged looks at the bench; the engine does not drive it before (RUN-150).
-      if (acknowledged) await wait(options.clock, (restAfterAcknowledge + 0.1) * 1000);
+      if (acknowledged) await wait(options.clock, (restAfterAcknowledge + 0.1) * 1000, asked.end.signal).catch(() => undefined);
+      if (isAsked()) break;
       acknowledged = command.kind === 'acknowledge';
       const answer = service.command(command, by);
       if (!answer.accepted) {
@@ -184,7 +192,6 @@ export async function drive(
   } finally {
     cancelWait();
     unlisten();
-    process.off('SIGINT', onSignal);
-    process.off('SIGTERM', onSignal);
+    letGo();
   }
 }

@@ -1,5 +1,7 @@
 /** The command line: a thin shell over run service, archive, reduction and exporters. */
 import { Command, CommanderError } from 'commander';
+import { machineClock } from '../clock/machine.ts';
+import { ending } from '../ending/ending.ts';
 import { ArchiveUnreadable } from '../archive/read.ts';
 import { addArchiveCommands } from './archive-commands.ts';
 import { addBenchCommands } from './bench-commands.ts';
@@ -11,6 +13,8 @@ import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
 import { Stop } from './stop.ts';
 import { addWindowCommands } from './window-commands.ts';
+
+ending.watch(machineClock, { defect: exitCode.defect, bench: exitCode.bench, output: exitCode.archive });
 
 const program = new Command('railhouse')
   .description(
@@ -51,3 +55,4 @@ try {
     process.exitCode = exitCode.defect;
   }
 }
+await ending.over();

@@ -18,14 +18,15 @@ export function foldedOutcome(state: RunState, mode: 'ready' | 'paused' | 'tripp
   const out = outText(state);
   const counts = `${accepted} of ${state.points.length} points accepted in ${attempts} attempts${skipped > 0 ? `, ${skipped} left out` : ''}.${out === '' ? '' : ` ${out}. Put right what is wrong, then measure its points again.`}`;
   const unconfirmed = state.safe?.confirmed === false ? ` ${state.safe.text}` : '';
+  const resting = state.safe?.confirmed === false ? exitCode.bench : exitCode.unfinished;
   switch (mode) {
     case 'ready':
       return { exitCode: exitCode.refused, text: `The run has not begun. ${counts}`, canContinue: true, remaining: 0 };
     case 'paused':
-      return { exitCode: exitCode.unfinished, text: `The run is paused; ${safeWords(state)}. ${counts}${unconfirmed}`, canContinue: true, remaining: 0 };
+      return { exitCode: resting, text: `The run is paused; ${safeWords(state)}. ${counts}${unconfirmed}`, canContinue: true, remaining: 0 };
     case 'tripped':
       return {
-        exitCode: exitCode.unfinished,
+        exitCode: resting,
         text: `The run has tripped and stays so until a person has found the cause and acknowledges it; ${safeWords(state)}. ${counts}${unconfirmed}`,
         canContinue: true,
         remaining: 0,

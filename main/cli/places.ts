@@ -7,6 +7,7 @@ import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, WallClock, type Clock } from '../clock/clock.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import type { Channel, ChannelSource } from '../link/channel.ts';
+import { ending } from '../ending/ending.ts';
 import { SimulatedChannel } from '../link/simulated-channel.ts';
 import { serialPortSource } from '../link/serial-ports.ts';
 import { recordedChannel, TranscriptRecorder } from '../link/transcript.ts';
@@ -26,7 +27,7 @@ export interface BenchOptions {
   readonly port?: string;
   readonly scenario?: string;
   readonly speed?: number | 'virtual';
-  readonly record?: string;
+  readonly record?: string | undefined;
 }
 
 function speed(text: string): number | 'virtual' {
@@ -62,6 +63,8 @@ export function benchPlace(options: BenchOptions): BenchPlace {
     throw new Stop(exitCode.badInput, 'A serial port has real time behind it; --speed virtual is for the simulated bench in this process.');
   }
   const clock = pace === 'virtual' ? new VirtualClock(machineClock.unixNow()) : new WallClock(pace);
+  // Before there is anything that keeps the process alive.
+  const recorder = recorderTo(options, clock);
   let channels: ChannelSource;
   let switchOff = (): void => undefined;
   if (options.port !== undefined) {
@@ -71,29 +74,34 @@ export function benchPlace(options: BenchOptions): BenchPlace {
     channels = () => Promise.resolve([new SimulatedChannel(bench)]);
     switchOff = () => bench.switchOff();
   }
-  let recorder: TranscriptRecorder | null = null;
-  if (options.record !== undefined) {
-    const path = resolve(options.record);
-    try {
-      recorder = new TranscriptRecorder(path, options.port ?? 'simulated bench', clock);
-    } catch (error) {
-      throw new Stop(exitCode.badInput, `The transcript ${path} cannot be made (${(error as Error).message}). Choose another file.`);
-    }
+  if (recorder !== null) {
     const plain = channels;
-    const to = recorder;
-    channels = async (purpose) => (await plain(purpose)).map((channel): Channel => recordedChannel(channel, to));
+    channels = async (purpose) => (await plain(purpose)).map((channel): Channel => recordedChannel(channel, recorder));
   }
+  const takeBack = ending.last(() => recorder?.close());
   return {
     simulated: options.port === undefined,
     clock,
     channels,
     close() {
+      takeBack();
       recorder?.close();
       if (recorder !== null && recorder.failure !== null) process.stderr.write(`${recorder.failure}\n`);
       switchOff();
       if (clock instanceof VirtualClock) clock.stop();
     },
   };
+}
+
+/** null: nothing is to be recorded. Stops the command where the file cannot be made. */
+export function recorderTo({ record, port }: Pick<BenchOptions, 'record' | 'port'>, clock: Clock): TranscriptRecorder | null {
+  if (record === undefined) return null;
+  const path = resolve(record);
+  try {
+    return new TranscriptRecorder(path, port ?? 'simulated bench', clock);
+  } catch (error) {
+    throw new Stop(exitCode.badInput, `The transcript ${path} cannot be made (${(error as Error).message}). Choose another file.`);
+  }
 }
 
 /** Opens an archive, making its folder for a new one. */

@@ -6,6 +6,7 @@ import { pointsWithoutResult } from '../../app/run/fold.ts';
 import type { RunState } from '../../app/run/fold.ts';
 import type { Archive } from '../archive/archive.ts';
 import { machineEntropy } from '../clock/machine.ts';
+import { ending } from '../ending/ending.ts';
 import { reduceState } from '../export/export-run.ts';
 import { samplePath } from '../samples/samples.ts';
 import { RunService, type WhichRun } from '../service/run-service.ts';
@@ -75,13 +76,21 @@ async function carry(
   try {
     const archive = archivePlace(options.archive, 'write', place.clock);
     try {
+      const connecting = new AbortController();
+      const letGo = ending.hold({
+        onAsked: ({ why }) => connecting.abort(new Error(why)),
+        makeSafe: () => Promise.resolve({ kind: 'no-answer', text: 'The bench was being connected, and this program had not driven it yet. Look at it; when in doubt, press its emergency stop.' }),
+      });
       const opened = await RunService.open(
         { archive, clock: place.clock, simulated: place.simulated, channels: place.channels, entropy: machineEntropy, freeDiskBytes: () => freeDiskBytes(options.archive) },
         which(archive),
-      );
+        connecting.signal,
+      ).finally(letGo);
       if (!opened.ok) throw new Stop(failureCodes[opened.code], opened.text);
       const { service } = opened;
       process.stderr.write(`Run ${service.id} in ${archive.path}\n${sheetText(service.state.preflight)}\n`);
+      // A sheet that nobody can read begins nothing.
+      await ending.said();
       process.exitCode = await drive(service, (state) => [...untraceable(options, state), ...begin(state)], operator, {
         clock: place.clock,
         waitForBench: options.waitForBench,

@@ -4,6 +4,7 @@ import { join, resolve } from 'node:path';
 import { Option, type Command } from 'commander';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { canRunElectron } from '../electron/can-run.ts';
+import { ending } from '../ending/ending.ts';
 import { benchPlaces } from '../host/bench-place.ts';
 import { Desk } from '../host/desk.ts';
 import { workerThread } from '../host/desk-thread.ts';
@@ -21,6 +22,7 @@ interface WindowOptions {
   readonly archive: string;
   readonly listen: number;
   readonly scenario?: string;
+  readonly port?: readonly string[];
 }
 
 function port(text: string): number {
@@ -42,19 +44,20 @@ async function serve(options: WindowOptions): Promise<void> {
       entropy: machineEntropy,
       places: benchPlaces(machineClock, machineEntropy, scenario),
       freeDiskBytes: () => freeDiskBytes(archive.path),
-      serialPorts: () => serialPorts(machineClock),
+      serialPorts: async () => [...(options.port ?? []).map((path) => ({ path })), ...(await serialPorts(machineClock))],
       desk: new Desk(workerThread(archive.path, new URL('../host/desk-worker.ts', import.meta.url)), machineClock),
       onDefect: (error) => process.stderr.write(`This is a defect of the program:\n${(error as Error).stack ?? String(error)}\n`),
     });
     const served = await serveOnLoopback({ host, clock: machineClock, entropy: machineEntropy, windowFolder, port: options.listen });
     if (!served.ok) throw new Stop(exitCode.badInput, served.text);
     process.stdout.write(`The window is served at ${served.web.address}\nArchive: ${archive.path}. Ctrl-C ends the host and makes the bench safe.\n`);
-    await new Promise<void>((resolve) => {
-      process.once('SIGINT', () => resolve());
-      process.once('SIGTERM', () => resolve());
+    const asked = await new Promise<string>((resolve) => {
+      ending.hold({ onAsked: ({ why }) => resolve(why), makeSafe: () => host.makeSafeNow() });
     });
-    process.stderr.write('Ending: the bench is made safe and everything is committed ...\n');
-    await host.close();
+    process.stderr.write(`${asked} Ending: the bench is made safe and everything is committed ...\n`);
+    const { accepted, reason } = await host.close();
+    process.stderr.write(`${reason}\n`);
+    if (!accepted) process.exitCode = exitCode.bench;
     await served.web.close();
   } finally {
     archive.close();
@@ -76,13 +79,18 @@ async function start(options: WindowOptions): Promise<void> {
   }
   buildDesktop();
   const desktop = spawn(electron.executable, [houseFolder, `--archive=${resolve(options.archive)}`], { stdio: 'inherit' });
-  // The terminal sends its signals to both; the window ends as it does when it is closed.
-  process.on('SIGINT', () => undefined);
-  process.on('SIGTERM', () => desktop.kill('SIGTERM'));
+  // The bench is in the hand of the desktop's own processes; the window ends as it does when it is closed.
+  const letGo = ending.hold({
+    onAsked: ({ interrupts }) => {
+      // Ctrl-C goes from the terminal to both.
+      if (interrupts === 0) desktop.kill('SIGTERM');
+    },
+    makeSafe: () => Promise.resolve({ kind: 'no-answer', text: 'The desktop window goes on without this program; end it there.' }),
+  });
   process.exitCode = await new Promise<number>((resolveCode, reject) => {
     desktop.on('error', reject);
     desktop.on('exit', (code) => resolveCode(code ?? exitCode.defect));
-  });
+  }).finally(letGo);
 }
 
 const listenOption = (): Option => new Option('--listen <port>', 'port on 127.0.0.1; 0 is any free one').default(0).argParser(port);
@@ -105,6 +113,7 @@ export function addWindowCommands(program: Command): void {
     .description('serve the window on this machine, for a browser; only programs of this machine can reach it')
     .addOption(archiveOption())
     .addOption(new Option('--scenario <file>', 'which simulated bench windows connect to, and what goes wrong on it'))
+    .addOption(new Option('--port <path...>', 'ports that windows may open although this machine does not list them, as the pseudo-terminal of a served bench'))
     .addOption(listenOption())
     .action(serve);
 }

@@ -4,6 +4,7 @@ import { dirname } from 'node:path';
 import type { MessagePortMain } from 'electron';
 import { openArchive } from '../archive/archive.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
+import { ending } from '../ending/ending.ts';
 import { benchPlaces } from '../host/bench-place.ts';
 import { Desk } from '../host/desk.ts';
 import { workerThread } from '../host/desk-thread.ts';
@@ -16,6 +17,8 @@ const shell = process.parentPort;
 const tell = (message: ToShell): void => {
   shell.postMessage(message);
 };
+
+ending.watch(machineClock, { defect: 1, bench: 1, output: 1 });
 
 const archivePath = process.argv[2] ?? '';
 try {
@@ -52,6 +55,9 @@ if (!opened.ok) {
       tell({ kind: 'activity', active });
     },
   });
+
+  // The shell says when this process ends; whoever else asks gets a bench that is safe until then.
+  ending.hold({ onAsked: ({ why }) => void host.rest(why), makeSafe: () => host.makeSafeNow() });
 
   const serve = (port: MessagePortMain): void => {
     const client = host.attach((message) => {

@@ -103,6 +103,8 @@ export interface TestHost {
   readonly folder: string;
   readonly defects: unknown[];
   readonly activity: boolean[];
+  /** What the machine lists beside a port that is not there. */
+  readonly ports: string[];
   /** A window that has said hello; the first holds control. */
   window(name?: string): Promise<TestWindow>;
   /** Ends the host as a killed process does: nothing is made safe. Then another may be opened on the folder. */
@@ -119,6 +121,7 @@ export function testHost(folder: string): TestHost {
   const { archive } = opened;
   const defects: unknown[] = [];
   const activity: boolean[] = [];
+  const ports: string[] = [];
   const host = new Host({
     archive,
     software: 'test 1',
@@ -126,8 +129,8 @@ export function testHost(folder: string): TestHost {
     entropy: machineEntropy,
     places: benchPlaces(machineClock, machineEntropy),
     freeDiskBytes: () => 1e12,
-    serialPorts: () => Promise.resolve([{ path: '/dev/ttyTEST0', manufacturer: 'Maker' }]),
-    desk: new Desk(workerThread(archive.path, new URL('./desk-worker.ts', import.meta.url)), machineClock),
+      serialPorts: () => Promise.resolve([{ path: '/dev/ttyTEST0', manufacturer: 'Maker' }, ...ports.map((path) => ({ path }))]),
+      desk: new Desk(workerThread(archive.path, new URL('./desk-worker.ts', import.meta.url)), machineClock),
     onDefect: (error) => defects.push(error),
     onActivity: (active) => activity.push(active),
   });
@@ -137,6 +140,7 @@ export function testHost(folder: string): TestHost {
     folder,
     defects,
     activity,
+    ports,
     window: async (name = 'first') => {
       const window = new TestWindow(host);
       await window.get('hello', { name });

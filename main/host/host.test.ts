@@ -83,9 +83,18 @@ describe('a bench', () => {
 
   test('that is not there is a failure with a sentence', async () => {
     const window = await house.window();
-    const answer = await window.ask('bench.connect', { bench: { kind: 'port', path: '/dev/no-such-port' } });
-    expect(answer).toMatchObject({ ok: false, failure: { code: 'bench', text: expect.stringContaining('/dev/no-such-port') as string } });
+    const answer = await window.ask('bench.connect', { bench: { kind: 'port', path: '/dev/ttyTEST0' } });
+    expect(answer).toMatchObject({ ok: false, failure: { code: 'bench', text: expect.stringContaining('/dev/ttyTEST0') as string } });
     expect((await window.get('hello', { name: 'first' })).bench.state).toBe('absent');
+  });
+
+  test('HOST-9 only ports that the machine lists are opened from a window', async () => {
+    const window = await house.window();
+    for (const path of ['/dev/null', '/dev/pts/0', `${house.archive.path}.lock`, '']) {
+      const answer = await window.ask('bench.connect', { bench: { kind: 'port', path } });
+      expect(answer).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+    }
+    expect(window.of('bench')).toEqual([]);
   });
 
   test('with a scenario that cannot be is refused', async () => {
@@ -370,6 +379,7 @@ describe('the library', () => {
   test.skipIf(process.platform === 'win32')('EQ-7 PRE-40 on a port nothing is opened without a record, and nothing started with one of another bench; work by hand may go on', async () => {
     const bench = await servePtyBench(scenarioSchema.parse({ scenarioVersion: 1, seed: 5 }), new WallClock(1));
     try {
+      house.ports.push(bench.path);
       const window = await house.window();
       const sample = await window.get('equipment.read', {});
       expect(await window.get('bench.connect', { bench: { kind: 'port', path: bench.path } })).toMatchObject({ identity: { serialNumber: 'SIM-0005' } });

@@ -6,7 +6,7 @@
  * for nothing.
  */
 import { basename, dirname, extname, join } from 'node:path';
-import type { BenchFrame } from '../../app/bench/port.ts';
+import type { BenchFrame, BenchReply } from '../../app/bench/port.ts';
 import { problemsOf, type Problem } from '../../app/boundary/problems.ts';
 import {
   requests, toHost, type BenchView, type EventData, type EventName, type Failure, type ParsedParams, type RequestName, type Result, type ToWindow,
@@ -42,6 +42,7 @@ export interface HostParts {
   readonly entropy: Entropy;
   /** Where the archive lies; null when it cannot be told. */
   readonly freeDiskBytes: () => number | null;
+  /** The ports that a window may open, and no other (HOST-9). */
   readonly serialPorts: () => Promise<readonly PortInfo[]>;
   readonly places: BenchPlaces;
   /** Closed with the host. */
@@ -155,6 +156,14 @@ export class Host {
     return rested
       ? { accepted: true, reason: 'The run is paused and the bench is safe. It can be continued.' }
       : { accepted: false, reason: 'That the bench is safe could not be confirmed. Without the host its controller makes it safe by itself. Look at the bench; when in doubt, press its emergency stop.' };
+  }
+
+  /** For a program that is broken: only the bench is made safe, past run and archive. Resolves when that is confirmed or has failed. */
+  makeSafeNow(): Promise<BenchReply> {
+    this.#stops += 1;
+    const at = this.#bench;
+    if (at.state !== 'connected') return Promise.resolve({ kind: 'done' });
+    return this.#run?.isActive === true ? this.#run.makeSafeNow() : at.bench.perform({ kind: 'make-safe' });
   }
 
   /** Makes safe and lets go of everything but the archive. */
@@ -465,6 +474,9 @@ export class Host {
   }
 
   async #connect(choice: ParsedParams<'bench.connect'>['bench']): Promise<BenchView | Failed> {
+    if (choice.kind === 'port' && !(await this.#parts.serialPorts()).some(({ path }) => path === choice.path)) {
+      return new Failed('bad-request', `This machine does not list ${choice.path} as a port, so it was not opened. Check the cable, and choose a port of the list; one that is never listed has to be named with --port when the program is started.`);
+    }
     const place = this.#parts.places(choice);
     if ('problem' in place) return new Failed('bad-request', place.problem);
     const inTheWay = await this.#closeEndedRun();

@@ -7,6 +7,7 @@
 import { spawn, spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { constants } from 'node:os';
 import { delimiter, dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
@@ -103,8 +104,19 @@ const path = `${dirname(node)}${delimiter}${process.env.PATH}`;
 packages(path);
 
 const args = room === 'start' ? ['start', ...rest] : rest;
-// The terminal sends its signals to both; this process only waits for the child and passes its exit code on.
-process.on('SIGINT', () => undefined);
-const child = spawn(node, [join(root, entry), ...args], { env: { ...process.env, PATH: path }, stdio: 'inherit' });
-process.on('SIGTERM', () => child.kill('SIGTERM'));
-child.on('exit', (code, signal) => process.exit(code ?? (signal === 'SIGINT' ? 130 : 1)));
+// A pipe to the program says what this process is told, and ends with it: then the program makes safe and ends too (HOST-2).
+// The terminal sends its signals to both; the program knows the same request when it hears it twice.
+const child = spawn(node, [join(root, entry), ...args], {
+  env: { ...process.env, PATH: path, RAILHOUSE_LAUNCHER: '3' },
+  stdio: ['inherit', 'inherit', 'inherit', 'pipe'],
+});
+const told = child.stdio[3];
+told.on('error', () => undefined);
+const isProgram = room === 'start' || room === 'cli';
+for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT', 'SIGBREAK']) {
+  process.on(signal, () => {
+    if (isProgram) told.write(`${signal}\n`);
+    else if (signal !== 'SIGINT') child.kill(signal);
+  });
+}
+child.on('exit', (code, signal) => process.exit(code ?? 128 + (constants.signals[signal] ?? 1)));

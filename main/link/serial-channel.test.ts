@@ -1,4 +1,8 @@
 /** Real operating system, real serialport, a pseudo-terminal in place of the cable: Linux and macOS. */
+import { spawnSync } from 'node:child_process';
+import { mkdtempSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { afterEach, expect, test } from 'vitest';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { milliseconds, volts } from '../../app/quantities/quantity.ts';
@@ -104,6 +108,23 @@ test('a port that another program has open is busy', async () => {
 test('a port that is not there, and a file that is no port, are told apart', async () => {
   expect((await connect('/dev/no-such-port')).result).toMatchObject({ ok: false, code: 'absent' });
   expect((await connect(import.meta.filename)).result).toMatchObject({ ok: false, code: 'not-a-port' });
+});
+
+test('HOST-8 only a device is opened: no file, folder, pipe or link to one, and no name that is none', async () => {
+  const folder = mkdtempSync(join(tmpdir(), 'railhouse-port-'));
+  undo.push(() => rmSync(folder, { recursive: true, force: true }));
+  const file = join(folder, 'file');
+  writeFileSync(file, '');
+  const link = join(folder, 'link');
+  symlinkSync(file, link);
+  const pipe = join(folder, 'pipe');
+  spawnSync('mkfifo', [pipe]);
+  for (const path of [file, folder, link, pipe]) expect((await connect(path)).result).toMatchObject({ ok: false, code: 'not-a-port' });
+  for (const path of ['', 'a\0b', join(file, 'below')]) expect((await connect(path)).result).toMatchObject({ ok: false });
+  const pty = await serve();
+  const device = join(folder, 'device');
+  symlinkSync(pty.path, device);
+  benchOf(await connect(device));
 });
 
 // As root everything may be opened, so the texts of the operating system stand in for it. Source: strerror(3) of glibc

@@ -1,3 +1,4 @@
+import { statSync } from 'node:fs';
 import { SerialPort } from 'serialport';
 import type { Clock } from '../clock/clock.ts';
 import type { Channel, ChannelEvents, OpenResult } from './channel.ts';
@@ -36,6 +37,22 @@ export function explainOpenFailure(path: string, message: string): Exclude<OpenR
   return failure('failed', `The port ${path} could not be opened (${message}). Unplug the bench's cable, plug it in again, then try again.`);
 }
 
+const notAPort = (path: string): Exclude<OpenResult, { ok: true }> => ({ ok: false, code: 'not-a-port', text: `${path} is not a serial port, so it was not opened. Give the name of a port.` });
+
+/**
+ * What is wrong with `path` as a port, without opening it; null: nothing that can be seen. Opening and closing any other
+ * file may do harm: on POSIX systems it drops every lock of this process on it, that of the archive too.
+ */
+function wrongWith(path: string): Exclude<OpenResult, { ok: true }> | null {
+  if (process.platform === 'win32') return /^(\\\\\.\\)?COM\d{1,3}$/i.test(path) ? null : notAPort(path);
+  try {
+    // Links are followed: the names under /dev/serial are links to devices.
+    return statSync(path).isCharacterDevice() ? null : notAPort(path);
+  } catch (error) {
+    return explainOpenFailure(path, error instanceof Error ? error.message : String(error));
+  }
+}
+
 /** A serial port, or a pseudo-terminal, which looks the same from here. */
 export class SerialChannel implements Channel {
   readonly description: string;
@@ -51,6 +68,8 @@ export class SerialChannel implements Channel {
   }
 
   open(events: ChannelEvents): Promise<OpenResult> {
+    const wrong = wrongWith(this.path);
+    if (wrong !== null) return Promise.resolve(wrong);
     return new Promise((resolve) => {
       const port = new SerialPort({ path: this.path, baudRate: BAUD_RATE, autoOpen: false });
       let late = false;

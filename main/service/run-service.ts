@@ -244,6 +244,17 @@ export class RunService {
     });
   }
 
+  /**
+   * For a program that is broken: asks nothing of engine and archive any more and only makes the bench safe. This service is
+   * over with it; the journal ends where it was, as after the death of a host, and the run can be continued.
+   */
+  makeSafeNow(): Promise<BenchReply> {
+    this.#closed = true;
+    this.#cancelTick();
+    this.#abandon();
+    return this.#bench.perform({ kind: 'make-safe' });
+  }
+
   /** Lets go of the bench. Call it at rest; otherwise the controller's dead-man has to make the bench safe. */
   async close(): Promise<void> {
     this.#closed = true;
