@@ -11,7 +11,7 @@ export const exitCode = {
   pointsFailed: 4,
   /** The run rests unfinished and can be continued. */
   unfinished: 5,
-  /** The bench could not be reached, or was lost and did not come back. */
+  /** The bench could not be reached, was lost and did not come back, or has not confirmed that it is safe. */
   bench: 6,
   /** The archive could not be opened or written (busy, newer, damaged, disk full). */
   archive: 7,

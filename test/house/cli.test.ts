@@ -321,7 +321,8 @@ describe('a person at the terminal', () => {
     await run.says(/Point 1, attempt \d+, accepted/);
     // Two different ones: two of one kind may arrive as one.
     run.signal('SIGINT');
-    run.signal('SIGTERM');
+    await run.says(/Stopping/);
+    run.signal('SIGINT');
     const stopped = await run.ended;
     expect(stopped.said).not.toMatch(/emergency stop/i);
     expect(stopped.code).toBe(4);
