@@ -9,7 +9,7 @@ import type { WriteStream } from 'node:tty';
 import type { BenchReply } from '../../app/bench/port.ts';
 import type { Clock } from '../clock/clock.ts';
 
-export interface Asked {
+interface Asked {
   /** Who or what asks, as a sentence for the journal and for people. */
   readonly why: string;
   /** How often Ctrl-C was pressed until now; 0: it was something else. */
@@ -17,7 +17,7 @@ export interface Asked {
 }
 
 /** What somebody who has a bench in hand can do about the end of the process. */
-export interface InHand {
+interface InHand {
   /** Begin to end in order (make safe, commit, let go), and return at once. Told again with each further request. */
   readonly onAsked: (asked: Asked) => void;
   /** The program is broken or does not come to an end: nothing but this is done any more. Never rejects. */

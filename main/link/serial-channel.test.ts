@@ -1,6 +1,7 @@
 /** Real operating system, real serialport, a pseudo-terminal in place of the cable: Linux and macOS. */
-import { spawnSync } from 'node:child_process';
+import { once } from 'node:events';
 import { mkdtempSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, expect, test } from 'vitest';
@@ -110,16 +111,18 @@ test('a port that is not there, and a file that is no port, are told apart', asy
   expect((await connect(import.meta.filename)).result).toMatchObject({ ok: false, code: 'not-a-port' });
 });
 
-test('HOST-8 only a device is opened: no file, folder, pipe or link to one, and no name that is none', async () => {
+test('HOST-8 only a device is opened: no file, folder, socket or link to one, and no name that is none', async () => {
   const folder = mkdtempSync(join(tmpdir(), 'railhouse-port-'));
   undo.push(() => rmSync(folder, { recursive: true, force: true }));
   const file = join(folder, 'file');
   writeFileSync(file, '');
   const link = join(folder, 'link');
   symlinkSync(file, link);
-  const pipe = join(folder, 'pipe');
-  spawnSync('mkfifo', [pipe]);
-  for (const path of [file, folder, link, pipe]) expect((await connect(path)).result).toMatchObject({ ok: false, code: 'not-a-port' });
+  const socket = join(folder, 'socket');
+  const listening = createServer().listen(socket);
+  await once(listening, 'listening');
+  undo.push(() => void listening.close());
+  for (const path of [file, folder, link, socket]) expect((await connect(path)).result).toMatchObject({ ok: false, code: 'not-a-port' });
   for (const path of ['', 'a\0b', join(file, 'below')]) expect((await connect(path)).result).toMatchObject({ ok: false });
   const pty = await serve();
   const device = join(folder, 'device');
