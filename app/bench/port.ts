@@ -72,7 +72,8 @@ export type BenchRequest =
   | { readonly kind: 'keep-silent'; readonly duration: Seconds };
 
 export type BenchReply =
-  | { readonly kind: 'done' }
+  /** `drivenWidth`: of a burst, the width that the controller says it drives (LINE-34). */
+  | { readonly kind: 'done'; readonly drivenWidth?: Seconds }
   | { readonly kind: 'refused'; readonly code: string; readonly text: string }
   /** The deadline passed or the link went down; whether the request was carried out is unknown. */
   | { readonly kind: 'no-answer'; readonly text: string };

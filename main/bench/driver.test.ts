@@ -106,7 +106,7 @@ test('requests reach the bench in the units of the line, and its refusals come b
   await arm(c);
   expect(await c.bench.perform({ kind: 'pump', on: true })).toEqual(done);
   expect(await c.bench.perform({ kind: 'set-pressure', pressure: pascals(400_000) })).toEqual(done);
-  expect(await c.bench.perform(burst(5, 3))).toEqual(done);
+  expect(await c.bench.perform(burst(5, 3))).toEqual({ ...done, drivenWidth: 0.003 });
   expect(await c.bench.perform(burst(5, 3))).toMatchObject({ kind: 'refused', code: 'busy' });
   await wait(c.clock, 2000);
   const frame = await nextFrame(c);
@@ -191,7 +191,7 @@ test.each([['lines-lost'], ['lines-garbled'], ['lines-repeated']] as const)(
     const c = await connected({ faults }, { deadManMs: 5000 });
     await arm(c);
     for (let number = 1; number <= 40; number += 1) {
-      expect(await c.bench.perform({ ...burst(2), channel: 1 + (number % 8) } as BenchRequest)).toEqual(done);
+      expect(await c.bench.perform({ ...burst(2), channel: 1 + (number % 8) } as BenchRequest)).toMatchObject(done);
       await wait(c.clock, 1000);
       expect(c.frames.at(-1)?.burst).toEqual({ number, active: false, commanded: 2, done: 2 });
     }
@@ -327,11 +327,13 @@ test('a pulled plug: the bench is looked for in every place, and another bench t
   await result.bench.perform({ kind: 'arm' });
   channel.unplug();
   await wait(clock, 5000);
-  expect(events.map(({ state }) => state)).toEqual(['down']);
+  // LINE-111: and why it does not come back is told, once.
+  expect(events.map(({ state }) => state)).toEqual(['down', 'down']);
+  expect(events[1]?.reason).toContain('is the bench simulated-bench SIM-0002, and not simulated-bench SIM-0001');
   expect(otherWasSent).toBeGreaterThan(0);
   places = [gone, watched, new SimulatedChannel(ours)];
   await wait(clock, 5000);
-  expect(events.map(({ state }) => state)).toEqual(['down', 'up']);
+  expect(events.map(({ state }) => state)).toEqual(['down', 'down', 'up']);
   expect(result.bench.identity.serialNumber).toBe('SIM-0001');
 });
 
@@ -583,4 +585,73 @@ test('a closed bench answers no-answer, sends nothing, and the bench itself runs
   await wait(c.clock, 200);
   expect(again.frames.at(-1)).toMatchObject({ armed: false, burst: { active: false }, fault: { code: 'dead-man' } });
   expect(c.events).toEqual([]);
+});
+
+type How = Extract<Scenario['faults'][number]['fault'], { kind: 'controller-misbehaves' }>['how'];
+const misbehaving = (how: How, forS?: number): Partial<Scenario> => ({
+  faults: [{ begins: { atS: 5 }, ...(forS === undefined ? {} : { forS }), fault: { kind: 'controller-misbehaves', how } }],
+});
+
+test.each<[How, RegExp]>([
+  [{ what: 'boot-id-other' }, /carries the boot id 0badb007 and its answer to "hello" [0-9a-f]{8}/],
+  [{ what: 'frames-unreadable' }, /cannot be read\. \d+ lines were not understood \(form\); the last: "\. \d+ at-us=/],
+  [{ what: 'frames-absent' }, /it sends no telemetry/],
+])('LINE-111 a bench counts as back only when it is heard: %o', async (how, why) => {
+  const c = await connected(misbehaving(how, 600));
+  await arm(c);
+  await c.bench.perform(burst(100_000));
+  await wait(c.clock, 120_000);
+  // Told once that it is gone and once why, and not at each try.
+  expect(c.events.map(({ state }) => state)).toEqual(['down', 'down']);
+  expect(c.events[1]?.reason).toMatch(why);
+  expect(c.bench.downReason).toMatch(why);
+  await wait(c.clock, 700_000);
+  expect(c.events.map(({ state }) => state)).toEqual(['down', 'down', 'up']);
+  expect(await nextFrame(c)).toMatchObject({ armed: false, burst: { active: false } });
+});
+
+test('LINE-111 a bench that answers and cannot be heard is told to make safe all the same, and is not called safe', async () => {
+  // A dead-man so long that it does not help.
+  const c = await connected(misbehaving({ what: 'frames-unreadable' }, 8), { deadManMs: 10_000 });
+  await arm(c);
+  await c.bench.perform(burst(100_000));
+  await wait(c.clock, 6500 - c.clock.now());
+  expect(await c.bench.perform({ kind: 'make-safe' })).toMatchObject({ kind: 'no-answer' });
+  const until = c.clock.now();
+  await wait(c.clock, 8000);
+  const [first] = c.frames.filter((frame) => frame.at > 13);
+  expect(first).toMatchObject({ armed: false, fault: null, burst: { active: false } });
+  expect(until).toBeLessThan(13_000);
+});
+
+test('LINE-111 a bench that comes and goes is looked for less and less often', async () => {
+  const faults = Array.from({ length: 100 }, (_, i) => ({ begins: { atS: 5 + 3 * i }, forS: 1.5, fault: { kind: 'controller-misbehaves' as const, how: { what: 'frames-absent' as const } } }));
+  const c = await connected({ faults });
+  await wait(c.clock, 310_000);
+  const ups = c.events.filter(({ state }) => state === 'up');
+  expect(ups.length).toBeGreaterThan(1);
+  expect(ups.length).toBeLessThan(12);
+  await wait(c.clock, 70_000);
+  expect(c.events.at(-1)?.state).toBe('up');
+});
+
+test('no text says that an answer did not come within no time at all', async () => {
+  const c = await connected(misbehaving({ what: 'replies-unreadable' }));
+  await arm(c);
+  await wait(c.clock, 5000 - c.clock.now());
+  const reply = await c.bench.perform({ kind: 'make-safe' });
+  expect(reply).toMatchObject({ kind: 'no-answer' });
+  if (reply.kind === 'no-answer') expect(reply.text).not.toMatch(/within 0\.0/);
+});
+
+test.each<[How, string]>([
+  [{ what: 'width-not-kept', percent: 10 }, 'width-not-kept'],
+  [{ what: 'channel-mixed', with: 2, echoed: true }, 'burst-not-kept'],
+])('LINE-38 LINE-90 a burst that is not kept is over when it is refused: %o', async (how, code) => {
+  const c = await connected(misbehaving(how));
+  await arm(c);
+  await wait(c.clock, 5100 - c.clock.now());
+  expect(await c.bench.perform({ kind: 'burst', channel: 1, width: milliseconds(40), period: milliseconds(50), count: 100 })).toMatchObject({ kind: 'refused', code });
+  // The next is not refused as busy.
+  expect(await c.bench.perform({ kind: 'burst', channel: 1, width: milliseconds(40), period: milliseconds(50), count: 100 })).toMatchObject({ kind: 'refused', code });
 });

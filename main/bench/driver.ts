@@ -14,6 +14,7 @@ import type { Channel, ChannelSource, OpenResult } from '../link/channel.ts';
 import { Link, type LinkAnswer, type LinkStatistics } from '../link/link.ts';
 
 export type BenchLinkEvent =
+  /** Again while it is down: why the bench does not come back, once for each cause that a person has to see to. */
   | { readonly state: 'down'; readonly reason: string }
   /** The bench is there again; a boot id other than before says that its controller has forgotten everything. */
   | { readonly state: 'up'; readonly reason: string; readonly bootId: string };
@@ -96,6 +97,12 @@ const FRESH_ANSWER_MS = 2000;
 const LAST_LOOK_MS = 100;
 const SEARCH_PAUSE_MIN_MS = 250;
 const SEARCH_PAUSE_MAX_MS = 2000;
+/** Between two looks at a bench that answers and sends nothing that can be used, or that comes and goes. Its dead-man acts meanwhile. */
+const UNFIT_PAUSE_MAX_MS = 60_000;
+/** A bench that was there for less than this came and went. */
+const STABLE_MS = 10_000;
+/** Why a bench is not back that only a person can change. */
+const forAPerson: ReadonlySet<string> = new Set(['other-bench', 'protocol', 'capabilities', 'refused', 'busy', 'boot-id', 'not-understood', 'no-frames']);
 /** How near the supply must be to its safe value to be called safe. */
 const SAFE_SUPPLY_TOLERANCE = volts(0.5);
 
@@ -170,6 +177,17 @@ class BenchDriver implements Bench {
   #lastFrameAt: number;
   #cancelFrameWatch: () => void = () => undefined;
   #fault: BenchFault | null = null;
+  /** Takes frames while the bench does not count as back. */
+  #awaited: ((telemetry: Telemetry) => void) | null = null;
+  /** The search found a bench that answers and cannot be used. */
+  #unfit = false;
+  #upSince: number;
+  /** How often running the bench was there for a moment only. */
+  #comings = 0;
+  /** Why the bench does not come back, as far as it was told in this outage. */
+  readonly #told = new Set<string>();
+  /** Until then the bench is to be made safe. */
+  #safeUntil = Number.NEGATIVE_INFINITY;
   /** Called after every frame and every change of the link. */
   readonly #watchers = new Set<(frame: BenchFrame | null) => void>();
 
@@ -182,7 +200,7 @@ class BenchDriver implements Bench {
     this.#options = options;
     this.#listeners.add({ onFrame: options.onFrame ?? (() => undefined), onLink: options.onLink ?? (() => undefined) });
     this.#link = link;
-    this.#lastFrameAt = options.clock.now();
+    this.#lastFrameAt = this.#upSince = options.clock.now();
     this.#listen(link, ears);
     this.#watchFrames();
   }
@@ -321,30 +339,31 @@ class BenchDriver implements Bench {
       signal,
     );
     if (answer.kind === 'reply' && answer.reply.word === 'burst') {
+      const driven: BenchReply = { kind: 'done', drivenWidth: seconds(answer.reply.widthNs / 1e9) };
       // The controller may round to its timer, never more: a burst of another width would be measured under a wrong name.
       if (Math.abs(answer.reply.widthNs - widthNs) > Math.ceil(this.capabilities.timerResolution * 1e9)) {
-        await this.#ask({ word: 'halt' }, undefined);
+        await this.#stopBurst();
         return {
           kind: 'refused',
           code: 'width-not-kept',
           text: `The controller answered with a pulse width of ${answer.reply.widthNs / 1e6} ms in place of ${widthNs / 1e6} ms. The burst was stopped. Have the controller's firmware looked at.`,
         };
       }
-      return this.#echoes ? this.#checkEcho(request, answer.reply, signal) : { kind: 'done' };
+      return this.#echoes ? this.#checkEcho(request, answer.reply, driven, signal) : driven;
     }
     return asBenchReply(answer);
   }
 
   /** LINE-90: a controller that drives another channel than it was asked for would measure one injector under another's name. */
-  async #checkEcho(request: BurstRequest, { number, widthNs }: Extract<Reply, { word: 'burst' }>, signal: AbortSignal | undefined): Promise<BenchReply> {
+  async #checkEcho(request: BurstRequest, { number, widthNs }: Extract<Reply, { word: 'burst' }>, driven: BenchReply, signal: AbortSignal | undefined): Promise<BenchReply> {
     const answer = await this.#ask({ word: 'echo' }, signal);
     if (answer.kind !== 'reply' || answer.reply.word !== 'echo') return asBenchReply(answer);
     const echo = answer.reply;
     const periodUs = Math.round(toMicroseconds(request.period));
     const kept =
       echo.number === number && echo.channel === request.channel && echo.widthNs === widthNs && echo.periodUs === periodUs && echo.count === request.count;
-    if (kept) return { kind: 'done' };
-    await this.#ask({ word: 'halt' }, undefined);
+    if (kept) return driven;
+    await this.#stopBurst();
     const words = (channel: number, ns: number, us: number, count: number) => `${count} pulses of ${ns / 1e6} ms every ${us / 1e3} ms on channel ${channel}`;
     return {
       kind: 'refused',
@@ -353,6 +372,12 @@ class BenchDriver implements Bench {
         `The controller drove ${words(echo.channel, echo.widthNs, echo.periodUs, echo.count)} in place of ` +
         `${words(request.channel, widthNs, periodUs, request.count)}. The burst was stopped. Have the controller looked at before anything is measured with it.`,
     };
+  }
+
+  /** LINE-38: the pulse in progress runs to its end, and a burst that is asked for meanwhile would be refused as busy. */
+  async #stopBurst(): Promise<void> {
+    await this.#ask({ word: 'halt' }, undefined);
+    await this.#until((frame) => frame === null || !frame.burst.active, MIN_SILENCE_MS, undefined);
   }
 
   async #keepSilent(ms: number, signal: AbortSignal | undefined): Promise<BenchReply> {
@@ -370,9 +395,12 @@ class BenchDriver implements Bench {
     const isWithdrawn = () => signal?.aborted === true || this.#closing.signal.aborted;
     let why = this.#downReason;
     let shown = false;
-    while (left() > 0 && !isWithdrawn()) {
+    this.#safeUntil = deadline;
+    // An answer to what is asked in the last instant would come too late.
+    while (left() >= REPLY_TIMEOUT_MS && !isWithdrawn()) {
       if (!this.#up) {
         await this.#until(() => this.#up, left(), signal);
+        why = this.downReason ?? why;
         continue;
       }
       const answer = await this.#ask({ word: 'safe' }, signal, left());
@@ -437,6 +465,7 @@ class BenchDriver implements Bench {
   #listen(link: Link, ears: LinkEars): void {
     ears.onTelemetry = (telemetry) => {
       if (this.#up && link === this.#link) this.#take(telemetry);
+      else if (!this.#up) this.#awaited?.(telemetry);
     };
     ears.onDown = (reason) => {
       if (link === this.#link) this.#interrupted(reason);
@@ -462,10 +491,14 @@ class BenchDriver implements Bench {
     if (this.#watchers.size > 0) this.#tellWatchers(frame);
   }
 
+  get #frameLimitMs(): number {
+    return Math.max(MIN_SILENCE_MS, (FRAMES_MISSED * 1000) / this.#options.telemetryHz);
+  }
+
   /** Heartbeats may still be answered by a controller that no longer measures. */
   #watchFrames(): void {
-    const { clock, telemetryHz } = this.#options;
-    const limitMs = Math.max(MIN_SILENCE_MS, (FRAMES_MISSED * 1000) / telemetryHz);
+    const { clock } = this.#options;
+    const limitMs = this.#frameLimitMs;
     const lookAfter = (ms: number, suspected: boolean): void => {
       this.#cancelFrameWatch = clock.after(ms, () => {
         const left = this.#lastFrameAt + limitMs - clock.now();
@@ -476,7 +509,7 @@ class BenchDriver implements Bench {
           lookAfter(LAST_LOOK_MS, true);
         } else {
           lookAfter(limitMs, false);
-          this.#interrupted(`No telemetry came for ${limitMs / 1000} s, although the controller answers.`);
+          this.#interrupted(`No telemetry came for ${limitMs / 1000} s, although the controller answers.${notUnderstood(this.#link)}`);
         }
       });
     };
@@ -497,15 +530,23 @@ class BenchDriver implements Bench {
   async #recover(): Promise<void> {
     const { clock } = this.#options;
     const { signal } = this.#closing;
+    this.#comings = clock.now() - this.#upSince < STABLE_MS ? this.#comings + 1 : 0;
+    this.#told.clear();
     let pause = SEARCH_PAUSE_MIN_MS;
-    while (!signal.aborted) {
-      if ((await this.#recoverOnSameLink()) || (await this.#recoverElsewhere())) return;
-      try {
-        await wait(clock, pause, signal);
-      } catch {
-        return;
+    try {
+      if (this.#comings > 1) {
+        // Nothing is said to it meanwhile, so that its dead-man acts.
+        await this.#link.close();
+        await wait(clock, Math.min(SEARCH_PAUSE_MIN_MS * 2 ** this.#comings, UNFIT_PAUSE_MAX_MS), signal);
       }
-      pause = Math.min(2 * pause, SEARCH_PAUSE_MAX_MS);
+      for (;;) {
+        this.#unfit = false;
+        if ((await this.#recoverOnSameLink()) || (await this.#recoverElsewhere())) return;
+        await wait(clock, pause, signal);
+        pause = Math.min(2 * pause, this.#unfit ? UNFIT_PAUSE_MAX_MS : SEARCH_PAUSE_MAX_MS);
+      }
+    } catch {
+      // The bench was closed.
     }
   }
 
@@ -514,7 +555,7 @@ class BenchDriver implements Bench {
     const link = this.#link;
     if (link.downReason !== null) return false;
     const conversation = await converse(link, this.link, this.#options, this.identity, this.#closing.signal);
-    if (this.#restored(link, this.link, conversation)) return true;
+    if (await this.#restored(link, this.link, conversation)) return true;
     await link.close();
     return false;
   }
@@ -522,11 +563,14 @@ class BenchDriver implements Bench {
   async #recoverElsewhere(): Promise<boolean> {
     for (const channel of await this.#options.channels('again')) {
       if (this.#closing.signal.aborted) return false;
-      const ears: LinkEars = { onTelemetry: () => undefined, onDown: () => undefined };
+      const ears: LinkEars = { onTelemetry: (telemetry) => this.#awaited?.(telemetry), onDown: () => undefined };
       const opened = await openLink(channel, this.#options, ears);
-      if (!opened.ok) continue;
+      if (!opened.ok) {
+        this.#tellWhy(opened.code, opened.text);
+        continue;
+      }
       const conversation = await converse(opened.link, channel.description, this.#options, this.identity, this.#closing.signal);
-      if (this.#restored(opened.link, channel.description, conversation)) {
+      if (await this.#restored(opened.link, channel.description, conversation)) {
         this.#listen(opened.link, ears);
         return true;
       }
@@ -535,15 +579,20 @@ class BenchDriver implements Bench {
     return false;
   }
 
-  #restored(link: Link, description: string, conversation: Conversation | ConnectFailure): boolean {
-    if (!conversation.ok || link.downReason !== null || this.#closing.signal.aborted) return false;
+  /** The bench counts as back only when a frame of the controller that answered has come (LINE-111). */
+  async #restored(link: Link, description: string, conversation: Conversation | ConnectFailure): Promise<boolean> {
+    if (!conversation.ok) {
+      this.#tellWhy(conversation.code, conversation.text);
+      return false;
+    }
+    if (this.#isOver(link) || !(await this.#isHeard(link, conversation.bootId)) || this.#isOver(link)) return false;
     const sameBoot = conversation.bootId === this.bootId;
     this.#link = link;
     this.link = description;
     this.bootId = conversation.bootId;
     this.#echoes = conversation.echoes;
     if (!sameBoot) this.#lastFrame = -1;
-    this.#lastFrameAt = this.#options.clock.now();
+    this.#lastFrameAt = this.#upSince = this.#options.clock.now();
     this.#up = true;
     this.#tellLink({
       state: 'up',
@@ -555,6 +604,53 @@ class BenchDriver implements Bench {
     this.#tellWatchers(null);
     return true;
   }
+
+  #isOver(link: Link): boolean {
+    return link.downReason !== null || this.#closing.signal.aborted;
+  }
+
+  /** A frame with the boot id of the answer to `hello` comes in its time; otherwise why not is told. */
+  async #isHeard(link: Link, bootId: string): Promise<boolean> {
+    const { clock } = this.#options;
+    let other = '';
+    // What it is heard to do is not known: if it is to be made safe, it is told so all the same.
+    if (clock.now() < this.#safeUntil) void link.request({ word: 'safe' }, { deadlineMs: REQUEST_DEADLINE_MS });
+    const heard = await new Promise<boolean>((resolve) => {
+      const cancel = clock.after(this.#frameLimitMs, () => {
+        resolve(false);
+      });
+      this.#awaited = ({ boot }) => {
+        other = boot === bootId ? other : boot;
+        if (boot !== bootId) return;
+        cancel();
+        resolve(true);
+      };
+    });
+    this.#awaited = null;
+    if (heard || link.downReason !== null) return heard;
+    this.#unfit = true;
+    const place = `The controller on ${this.link} answers, but`;
+    const advice = 'It is not used. Have its firmware looked at.';
+    if (other !== '') this.#tellWhy('boot-id', `${place} its telemetry carries the boot id ${other} and its answer to "hello" ${bootId}. ${advice}`);
+    else if (link.statistics.lastNotUnderstood !== null) this.#tellWhy('not-understood', `${place} its telemetry cannot be read.${notUnderstood(link)} ${advice}`);
+    else this.#tellWhy('no-frames', `${place} it sends no telemetry. ${advice}`);
+    return false;
+  }
+
+  /** Once in an outage for each cause that only a person can change. */
+  #tellWhy(code: string, text: string): void {
+    if (!forAPerson.has(code)) return;
+    this.#downReason = text;
+    if (this.#told.has(code)) return;
+    this.#told.add(code);
+    this.#tellLink({ state: 'down', reason: text });
+  }
+}
+
+/** Lines that came whole and were not understood: for whoever writes a controller. Empty: there were none. */
+function notUnderstood(link: Link): string {
+  const { badLines, lastNotUnderstood } = link.statistics;
+  return lastNotUnderstood === null ? '' : ` ${badLines.form} lines were not understood (form); the last: "${lastNotUnderstood.slice(0, 120)}".`;
 }
 
 /** From `hello` to the settings, on an open link. The same again does no harm: every step may be repeated. */

@@ -42,6 +42,8 @@ export interface LinkStatistics {
   readonly staleAnswers: number;
   /** Lines that were not taken, by reason. */
   readonly badLines: Readonly<Record<BadLine, number>>;
+  /** The latest line whose checksum was right and whose fields were not understood (`form`); null: there was none. */
+  readonly lastNotUnderstood: string | null;
 }
 
 interface RequestJob {
@@ -92,6 +94,8 @@ export class Link {
   readonly #badLines: Record<BadLine, number> = {
     'too-long': 0, 'not-printable': 0, 'no-checksum': 0, 'wrong-checksum': 0, form: 0,
   };
+
+  #lastNotUnderstood: string | null = null;
 
   private constructor(channel: Channel, options: LinkOptions) {
     this.#channel = channel;
@@ -155,6 +159,7 @@ export class Link {
       telemetry: this.#telemetry,
       staleAnswers: this.#staleAnswers,
       badLines: { ...this.#badLines, 'too-long': this.#badLines['too-long'] + this.#lines.overlong },
+      lastNotUnderstood: this.#lastNotUnderstood,
     };
   }
 
@@ -189,7 +194,7 @@ export class Link {
         },
       };
       const cancelDeadline = clock.after(how.deadlineMs, () => {
-        const waited = `${how.deadlineMs / 1000} s`;
+        const waited = `${Number((how.deadlineMs / 1000).toPrecision(2))} s`;
         job.finish(
           job.seq === null
             ? noAnswer(`"${request.word}" could not be sent within ${waited}, because an earlier request was still under way.`)
@@ -308,6 +313,7 @@ export class Link {
     const heard = decodeFromController(text);
     if (heard.kind === 'bad') {
       this.#badLines[heard.why] += 1;
+      if (heard.why === 'form') this.#lastNotUnderstood = text;
       return;
     }
     this.#lastHeard = this.#options.clock.now();
