@@ -241,6 +241,18 @@ describe('the simulated bench', () => {
     }
   });
 
+  it('a fault can be let happen at any time, and is over after its own', () => {
+    const host = new Host().work();
+    host.passS(0.5);
+    host.bench.strike({ kind: 'over-temperature', riseC: 3 }, 0.2);
+    host.passS(0.1);
+    const boot = host.frames.at(-1)?.boot;
+    host.bench.strike({ kind: 'controller-reset' });
+    host.passS(1);
+    expect(host.plantFaults).toEqual(['begin over-temperature 0.5', 'end over-temperature 0.7']);
+    expect(host.frames.at(-1)?.boot).not.toBe(boot);
+  });
+
   it('LINE-4 a flood without LF through a faulty wire is held in bounded memory', () => {
     const host = new Host([{ begins: { atS: 0 }, fault: { kind: 'lines-lost', direction: 'to-controller', probability: 0 } }]);
     const flood = new Uint8Array(10_000).fill(120);

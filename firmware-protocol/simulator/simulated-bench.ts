@@ -35,7 +35,7 @@ export class SimulatedBench {
   readonly #misbehaves = new Misbehaviours();
   /** Answers that are held back, in the order of their time, us. */
   readonly #late: { readonly dueUs: number; readonly line: string }[] = [];
-  readonly #faults: readonly Pending[];
+  readonly #faults: Pending[];
   #now = 0;
   #nextFaultUs: number;
   #unfinished = '';
@@ -116,6 +116,18 @@ export class SimulatedBench {
     }
     this.#controller.advanceTo(us / this.#rate);
     this.#now = Math.max(this.#now, us);
+  }
+
+  /** Begins now, as if it stood in the scenario; `forS` absent: until the bench is switched off. */
+  strike(fault: Fault['fault'], forS?: number): void {
+    const pending: Pending = {
+      fault: { begins: { atS: this.#now / 1e6 }, fault, ...(forS === undefined ? {} : { forS }) },
+      dueUs: this.#now,
+      state: 'waiting',
+    };
+    this.#faults.push(pending);
+    this.#turn(pending);
+    this.#nextFaultUs = this.#earliest();
   }
 
   /** The next instant at which bytes may come out without any going in; never more than a second or so ahead. */

@@ -1,6 +1,6 @@
 import type { Plant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import { SimulatedBench } from '../../firmware-protocol/simulator/simulated-bench.ts';
-import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import type { Fault, Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import type { Clock } from '../clock/clock.ts';
 
 /**
@@ -14,6 +14,7 @@ export class RunningBench {
   /** Bytes on their way, in order: a host that answers from within its receiver must not run the bench inside itself. */
   readonly #toBench: Uint8Array[] = [];
   readonly #toHost: Uint8Array[] = [];
+  readonly #toStrike: (readonly [Fault['fault'], number | undefined])[] = [];
   #listener: ((bytes: Uint8Array) => void) | null = null;
   #busy = false;
   #on = true;
@@ -44,6 +45,12 @@ export class RunningBench {
     this.#live();
   }
 
+  /** A fault that begins now, for so long; `forS` absent: until the bench is switched off. */
+  strike(fault: Fault['fault'], forS?: number): void {
+    this.#toStrike.push([fault, forS]);
+    this.#live();
+  }
+
   switchOff(): void {
     this.#on = false;
     this.#listener = null;
@@ -62,6 +69,7 @@ export class RunningBench {
       // Half a nanosecond more, so that the rounding of milliseconds does not put the bench just before what is due.
       this.#bench.advanceTo((this.#clock.now() - this.#origin) * 1e3 + 5e-4);
       for (;;) {
+        for (const [fault, forS] of this.#toStrike.splice(0)) this.#bench.strike(fault, forS);
         const said = this.#toHost.shift();
         if (said !== undefined) {
           this.#listener?.(said);

@@ -4,16 +4,26 @@
  */
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import type { RunCommand } from '../../app/run/events.ts';
+import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import type { Request } from '../../firmware-protocol/line/messages.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { readSample } from '../../main/samples/samples.ts';
 
 type BenchFault = Scenario['faults'][number];
 
+/** The n-th such event of the journal, or the n-th line to the bench with such a word, counted over all hosts of the seed. */
+export type Upon = { readonly event: RunEventBody['kind']; readonly nth: number } | { readonly word: Request['word']; readonly nth: number };
+
+/** `atS`: from `upon` on, which may never come; without it from the beginning of the seed. */
+export interface Timed {
+  readonly atS: number;
+  readonly upon?: Upon;
+}
+
 /** At an instant, at a commit (counted over all hosts of the seed) or at a line to the bench (counted likewise), or at the next of them. */
 export type Instant =
-  | { readonly atS: number }
+  | Timed
   | { readonly fromS: number; readonly next: 'commit'; readonly where: 'before' | 'within' | 'after' }
   | { readonly fromS: number; readonly next: 'line'; readonly where: 'before' | 'after' }
   | { readonly commit: number; readonly where: 'before' | 'within' | 'after' }
@@ -26,21 +36,25 @@ export type Happening =
   /** The process is gone, and another takes over after `backS`. */
   | { readonly kind: 'death'; readonly at: Instant; readonly backS: number }
   /** `told`: the operating system reports it; otherwise the line is merely silent. */
-  | { readonly kind: 'cable-pulled'; readonly atS: number; readonly forS: number; readonly told: boolean }
-  | { readonly kind: 'lines-late'; readonly atS: number; readonly forS: number; readonly delayMs: number }
+  | (Timed & { readonly kind: 'cable-pulled'; readonly forS: number; readonly told: boolean })
+  /** `againS` after it came, each answer comes once more; absent or 0: it does not. */
+  | (Timed & { readonly kind: 'lines-late'; readonly forS: number; readonly delayMs: number; readonly againS?: number })
+  /** The controller answers, and its telemetry does not come. */
+  | (Timed & { readonly kind: 'telemetry-stops'; readonly forS: number })
   /** The host stands still. `clockGoesOn`: its monotonic clock does not (a stopped process); otherwise it does stand still too (a suspended machine). */
-  | { readonly kind: 'host-stopped'; readonly atS: number; readonly forS: number; readonly clockGoesOn: boolean }
-  | { readonly kind: 'clock-stepped'; readonly atS: number; readonly byS: number }
+  | (Timed & { readonly kind: 'host-stopped'; readonly forS: number; readonly clockGoesOn: boolean })
+  | (Timed & { readonly kind: 'clock-stepped'; readonly byS: number })
   /** The n-th commit fails at one of its statements or at its end; `forGood`: so does every later one of that process. */
   | { readonly kind: 'disk-error'; readonly commit: number | { readonly fromS: number }; readonly code: DiskError; readonly where: 'statement' | 'end'; readonly forGood: boolean }
-  | { readonly kind: 'command'; readonly atS: number; readonly command: RunCommand }
+  | (Timed & { readonly kind: 'command'; readonly command: RunCommand })
   /** Another process wants to write the same archive. */
-  | { readonly kind: 'second-writer'; readonly atS: number }
+  | (Timed & { readonly kind: 'second-writer' })
   /** Told to make safe, the controller says that it did, but its pulses go on with the supply off. Its dead-man still works. */
-  | { readonly kind: 'controller-disobeys'; readonly atS: number; readonly forS: number }
+  | (Timed & { readonly kind: 'controller-disobeys'; readonly forS: number })
   /** The cable hangs on another bench, and then on the right one again. */
-  | { readonly kind: 'other-bench'; readonly atS: number; readonly forS: number }
-  | { readonly kind: 'bench'; readonly fault: BenchFault };
+  | (Timed & { readonly kind: 'other-bench'; readonly forS: number })
+  /** With `upon` it begins so long after that as its beginning says. */
+  | { readonly kind: 'bench'; readonly fault: BenchFault; readonly upon?: Upon };
 
 /** `still`: a bench without noise and nothing that touches its physics, so that the masses must come out as undisturbed. */
 export type Sea = 'calm' | 'still' | 'storm';
@@ -212,17 +226,28 @@ const stillPlan = (): Plan =>
     window: { minEdges: 480, minS: 16, maxS: 60 },
   }));
 
+/** Guards that are only written down, at limits that the bench crosses all the time. */
+const notedGuards = (chance: Chance): readonly object[] => [
+  { id: 'pressure-low', signal: 'pressure-kpa', low: 385, hysteresis: 5, dwellS: chance.of([0, 0.3]), level: 'note' },
+  { id: 'current-high', signal: 'current-a', high: 0.2, hysteresis: 0.1, dwellS: 0.1, level: 'note' },
+];
+
 /** `replicates` of a run that nothing happens to may be many: its speed is that of a sweep, and not of opening archives. */
 function drawPlan(chance: Chance, replicates: number): Plan {
+  const telemetryHz = chance.of([4, 10, 20, 40]);
   return smallPlan((small) => ({
     ...small,
+    // So many frames as the flow of its halves is told from.
+    ...(telemetryHz < 10 ? { window: { minEdges: 96, minS: 4, maxS: 12 } } : {}),
     axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: chance.strikes(0.5) ? [3, 5.0005] : [2.5005, 4, 8], periodMs: [20], replicates: 1 + chance.below(replicates) },
     sequence: { kind: chance.of(['nested', 'alternating', 'randomised']), seed: chance.below(1000) },
+    condition: { ...(small['condition'] as object), timeoutS: chance.of([5, 120]) },
     purge: { pulses: chance.of([0, 10]) },
     settleS: chance.of([0.2, 0.4, 1]),
     static: { replicates: chance.strikes(0.3) ? 1 : 0 },
     repeats: { attemptsAtOnce: 1 + chance.below(2), attemptsSecondPass: chance.below(2) },
-    link: { telemetryHz: chance.of([10, 20, 40]), deadManMs: chance.of([400, 1000, 2500]) },
+    link: { telemetryHz, deadManMs: chance.of([400, 1000, 2500]) },
+    guards: [...(small['guards'] as object[]), ...(chance.strikes(0.5) ? notedGuards(chance) : [])],
     ...(chance.strikes(0.3)
       ? { reference: { injector: 'RH4-0117', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 4 } }
       : {}),
@@ -267,8 +292,10 @@ const sources: Readonly<Record<Happening['kind'], Source>> = {
     kind: 'cable-pulled', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.05, 20)), told: chance.strikes(0.5),
   }),
   'lines-late': (chance, spanS) => ({
-    kind: 'lines-late', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.5, 20)), delayMs: Math.round(chance.scale(5, 3000)),
+    kind: 'lines-late', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.5, 40)), delayMs: Math.round(chance.scale(5, 3000)),
+    againS: chance.strikes(0.5) ? 0 : rounded(chance.scale(0.3, 6)),
   }),
+  'telemetry-stops': (chance, spanS) => ({ kind: 'telemetry-stops', atS: rounded(chance.uniform(0, spanS)), forS: rounded(chance.scale(0.2, 10)) }),
   'host-stopped': (chance, spanS) => {
     const clockGoesOn = chance.strikes(0.5);
     // A machine is not suspended for less than a second.
@@ -293,30 +320,147 @@ const sources: Readonly<Record<Happening['kind'], Source>> = {
 
 /** How often a kind happens in a seed that has it, at most. */
 const most: Readonly<Record<Happening['kind'], number>> = {
-  death: 10, 'cable-pulled': 4, 'lines-late': 3, 'host-stopped': 3, 'clock-stepped': 2, 'disk-error': 3, command: 6, 'second-writer': 1, 'controller-disobeys': 2, 'other-bench': 2, bench: 4,
+  death: 10, 'cable-pulled': 4, 'lines-late': 3, 'telemetry-stops': 2, 'host-stopped': 3, 'clock-stepped': 2, 'disk-error': 3, command: 6, 'second-writer': 1, 'controller-disobeys': 2, 'other-bench': 2, bench: 4,
 };
 
-/** When the bench faults of a list are over at the latest, or anything else of it, s. */
+/** When the bench faults of a list are over at the latest, or anything else of it, s. What waits for something else is over when it happens. */
 function endOf(happening: Happening, spanS: number): number {
+  const from = (when: Timed): number => (when.upon === undefined ? when.atS : 0);
   switch (happening.kind) {
     case 'death':
-      return ('atS' in happening.at ? happening.at.atS : 'fromS' in happening.at ? happening.at.fromS : 0) + happening.backS;
+      return ('atS' in happening.at ? from(happening.at) : 'fromS' in happening.at ? happening.at.fromS : 0) + happening.backS;
     case 'cable-pulled':
     case 'lines-late':
+    case 'telemetry-stops':
     case 'host-stopped':
     case 'controller-disobeys':
     case 'other-bench':
-      return happening.atS + happening.forS;
+      return from(happening) + happening.forS;
     case 'clock-stepped':
     case 'command':
     case 'second-writer':
-      return happening.atS;
+      return from(happening);
     case 'disk-error':
       return typeof happening.commit === 'number' ? 0 : happening.commit.fromS;
     case 'bench': {
       const { begins, forS } = happening.fault;
-      return ('atS' in begins ? begins.atS : spanS) + (forS ?? 0);
+      return ('atS' in begins ? (happening.upon === undefined ? begins.atS : 0) : spanS) + (forS ?? 0);
     }
+  }
+}
+
+/** Where in a run things can happen together. */
+const places: readonly RunEventBody['kind'][] = [
+  'bench-connected', 'proving-started', 'dead-man-proved', 'measuring-started', 'attempt-started', 'step', 'attempt-ended', 'making-safe', 'made-safe',
+  'paused', 'held', 'tripped', 'acknowledged', 'resumed', 'ended', 'link-lost', 'link-restored', 'host-restarted', 'guard-noted', 'commanded',
+];
+const words: readonly Request['word'][] = ['hello', 'telemetry', 'arm', 'supply', 'burst', 'halt', 'safe', 'clear', 'rail'];
+
+const drawUpon = (chance: Chance): Upon => {
+  const nth = 1 + chance.below(chance.of([1, 3, 10]));
+  return chance.strikes(0.75) ? { event: chance.of(places), nth } : { word: chance.of(words), nth };
+};
+
+/** The same happening at another time. */
+function moved(happening: Happening, when: Timed): Happening {
+  switch (happening.kind) {
+    case 'disk-error':
+      return happening;
+    case 'death':
+      return { ...happening, at: when };
+    case 'bench': {
+      const { upon, atS } = when;
+      return { ...happening, fault: { ...happening.fault, begins: { atS } }, ...(upon === undefined ? {} : { upon }) };
+    }
+    default:
+      return { ...happening, ...when };
+  }
+}
+
+/** Some of a list within seconds of each other, at one place of the run: what is done about the one must stand the other. */
+function gathered(list: readonly Happening[], chance: Chance): readonly Happening[] {
+  const upon = drawUpon(chance);
+  return list.map((one) => (chance.strikes(0.5) ? moved(one, { atS: rounded(chance.scale(0.001, 5)), upon }) : one));
+}
+
+const resetAt = (when: Timed): Happening => moved({ kind: 'bench', fault: { begins: { atS: 0 }, fault: { kind: 'controller-reset' } } }, when);
+
+/** Nobody hears the bench, and meanwhile its controller starts anew; it may have been young. */
+function resetWhileAway(chance: Chance, spanS: number): readonly Happening[] {
+  const at: Timed = chance.strikes(0.5) ? { atS: rounded(chance.uniform(3, spanS)) } : { atS: chance.of([0, 0, rounded(chance.scale(0.001, 3))]), upon: drawUpon(chance) };
+  const forS = rounded(chance.scale(0.5, 15));
+  const after = (s: number): Timed => ({ ...at, atS: rounded(at.atS + s) });
+  const away = chance.of<Happening>([
+    { kind: 'death', at, backS: forS },
+    { ...at, kind: 'cable-pulled', forS, told: chance.strikes(0.5) },
+    { ...at, kind: 'host-stopped', forS, clockGoesOn: chance.strikes(0.5) },
+  ]);
+  const young = at.upon === undefined && chance.strikes(0.5) ? [resetAt({ atS: rounded(Math.max(0, at.atS - chance.scale(0.3, 3))) })] : [];
+  return [...young, away, resetAt(after(rounded(chance.scale(0.01, forS))))];
+}
+
+/** The controller starts anew just when a bench was connected; the host may read the answer and what comes after the start in one piece. */
+function resetAtTheOpening(chance: Chance, takesOver: boolean): readonly Happening[] {
+  if (chance.strikes(0.5)) return [resetAt({ atS: rounded(chance.scale(0.001, 0.3)), upon: { event: 'bench-connected', nth: 1 + chance.below(3) } })];
+  // A bench that is taken over is given its settings a second time.
+  const upon: Upon = { word: 'telemetry', nth: (1 + chance.below(2)) * (takesOver ? 2 : 1) };
+  return [
+    { kind: 'host-stopped', atS: 0, upon, forS: rounded(chance.scale(0.6, 5)), clockGoesOn: chance.strikes(0.5) },
+    resetAt({ atS: rounded(chance.scale(0.005, 0.2)), upon }),
+  ];
+}
+
+/** The run trips, and its host dies before anybody has acknowledged it. */
+function deathAfterTrip(chance: Chance, spanS: number): readonly Happening[] {
+  const cause = chance.of<Happening>([
+    { kind: 'bench', fault: { begins: { atS: rounded(chance.uniform(3, spanS)) }, forS: rounded(chance.scale(0.2, 5)), fault: { kind: 'interlock-open', interlock: 'cover' } } },
+    { kind: 'bench', fault: { begins: { atS: rounded(chance.uniform(3, spanS)) }, forS: rounded(chance.scale(0.5, 5)), fault: { kind: 'over-current', amperes: 8 } } },
+  ]);
+  const upon: Upon = { event: 'tripped', nth: 1 + chance.below(2) };
+  return [cause, { kind: 'death', at: { atS: rounded(chance.scale(0.001, 3)), upon }, backS: rounded(chance.scale(0.01, 5)) }];
+}
+
+/** A cover is lifted in a hold, and shut again before the hold is over. */
+const coverInAHold = (chance: Chance, spanS: number): readonly Happening[] => [
+  { kind: 'cable-pulled', atS: rounded(chance.uniform(5, spanS)), forS: rounded(chance.scale(1, 5)), told: chance.strikes(0.5) },
+  {
+    kind: 'bench', upon: { event: 'held', nth: 1 + chance.below(2) },
+    fault: { begins: { atS: rounded(chance.scale(0.1, 8)) }, forS: rounded(chance.scale(0.3, 5)), fault: { kind: 'interlock-open', interlock: chance.of(['cover', 'ventilation']) } },
+  },
+];
+
+/** Something must be waited for by hand, for longer than a bench would be given. */
+const pressureIsLost = (chance: Chance, spanS: number): readonly Happening[] => [
+  { kind: 'bench', fault: { begins: { atS: rounded(chance.uniform(1, spanS)) }, forS: rounded(chance.scale(5, 50)), fault: { kind: 'pressure-loss', toKpa: 200 } } },
+];
+
+/** Just as the bench is being made safe nobody hears it any more, and the host stands still. */
+function silentWhileMadeSafe(chance: Chance): readonly Happening[] {
+  const upon: Upon = chance.of<Upon>([{ event: 'making-safe', nth: 1 + chance.below(3) }, { word: 'safe', nth: 1 + chance.below(3) }, { word: 'rail', nth: 1 + chance.below(3) }]);
+  return [
+    { kind: 'lines-late', atS: 0, upon, forS: 20, delayMs: Math.round(chance.scale(50, 800)), againS: 0 },
+    { kind: 'host-stopped', atS: rounded(chance.scale(0.01, 2)), upon, forS: rounded(chance.scale(3, 30)), clockGoesOn: chance.strikes(0.3) },
+    { kind: 'cable-pulled', atS: rounded(chance.scale(0.2, 4)), upon, forS: rounded(chance.scale(3, 30)), told: false },
+  ];
+}
+
+/** What hardly ever comes together by itself. */
+function drawPlots(chance: Chance, spanS: number, { byHand, takesOver }: { readonly byHand: boolean; readonly takesOver: boolean }): readonly Happening[] {
+  switch (chance.below(byHand ? 6 : 9)) {
+    case 0:
+      return resetWhileAway(chance, spanS);
+    case 1:
+      return deathAfterTrip(chance, spanS);
+    case 2:
+      return silentWhileMadeSafe(chance);
+    case 3:
+      return resetAtTheOpening(chance, takesOver);
+    case 4:
+      return coverInAHold(chance, spanS);
+    case 5:
+      return byHand ? pressureIsLost(chance, spanS) : [];
+    default:
+      return [];
   }
 }
 
@@ -328,7 +472,7 @@ function drawHappenings(chance: Chance, spanS: number, still: boolean): readonly
     const times = Math.round(chance.scale(0.6, most[kind]));
     for (let i = 0; i < times; i += 1) list.push(sources[kind](chance, spanS, still));
   }
-  return list;
+  return chance.strikes(0.4) ? gathered(list, chance) : list;
 }
 
 const seaOf = (seed: number): Sea => (seed % 5 === 0 ? 'still' : 'storm');
@@ -339,8 +483,8 @@ export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
   const plan = still ? stillPlan() : drawPlan(chance, sea === 'calm' ? 20 : 2);
   const takesOver = chance.strikes(0.5);
   const spanS = still ? 240 : chance.scale(30, 150);
-  const happenings = sea === 'calm' ? [] : drawHappenings(chance, spanS, still);
   const pressureCommandable = still || chance.strikes(0.8);
+  const happenings = sea === 'calm' ? [] : [...drawHappenings(chance, spanS, still), ...(still ? [] : drawPlots(chance, spanS, { byHand: !pressureCommandable, takesOver }))];
   const rail = still || chance.strikes(0.5);
   return withHappenings(
     { seed, sea, plan, happenings, takesOver, overS: 0, scenario: scenarioSchema.parse({ scenarioVersion: 1, seed: still ? 7 : seed % 2 ** 32, noise: !still, pressureCommandable, ...(rail ? {} : { rail: { pump: false, relief: false, shutOff: false } }) }) },
@@ -350,7 +494,7 @@ export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
 
 /** The same with another list of happenings. */
 export function withHappenings(drawn: Drawn, happenings: readonly Happening[]): Drawn {
-  const faults = happenings.flatMap((one) => (one.kind === 'bench' ? [one.fault] : []));
+  const faults = happenings.flatMap((one) => (one.kind === 'bench' && one.upon === undefined ? [one.fault] : []));
   return {
     ...drawn,
     happenings,

@@ -4,6 +4,7 @@ import type { RunEventBody } from '../../app/run/events.ts';
 import type { Mode } from '../../app/run/machine.ts';
 import { reduction } from '../builders/in-process.ts';
 import { draw, withHappenings } from './draw.ts';
+import { lineJudges } from './line-judges.ts';
 import { World, type Evidence, type Seen } from './world.ts';
 
 export interface Judge {
@@ -290,5 +291,6 @@ export const judges: readonly Judge[] = [
   { rule: 'STORM-26', name: 'proved before measured', violations: provedBeforeMeasured },
   { rule: 'STORM-27', name: 'latches hold', violations: latchesHold },
   { rule: 'STORM-29', name: 'answers are kept', violations: answersAreKept },
+  ...lineJudges,
   { rule: 'STORM-24', name: 'comes to its end', violations: comesToItsEnd },
 ];

@@ -87,8 +87,12 @@ export class HostClock implements Clock {
     return this.#stopped !== null;
   }
 
+  /** How often it was stopped. */
+  stops = 0;
+
   stop(clockGoesOn: boolean): void {
     if (this.#stopped !== null || this.#dead) return;
+    this.stops += 1;
     this.#stopped = { at: this.#world.now(), clockGoesOn };
     for (const timer of this.#timers) timer.cancel();
   }
@@ -115,6 +119,8 @@ type Code = 'SQLITE_FULL' | 'SQLITE_IOERR_WRITE' | 'SQLITE_IOERR_FSYNC';
 export interface DiskEvents {
   readonly alive: () => boolean;
   readonly beforeCommit: () => void;
+  /** Frames of a new controller life, or of one that could not follow, are being written. */
+  readonly segment: (boot: string) => void;
   /** May throw what SQLite would throw. */
   readonly atStatement: (statement: number) => void;
   /** Everything is written and nothing committed. May throw. */
@@ -139,10 +145,12 @@ export function watchedFile(events: DiskEvents): typeof openDatabase {
         if (statement.reader) return statement;
         const run: (...args: unknown[]) => Sqlite.RunResult = statement.run.bind(statement);
         const isEvent = sql.startsWith('INSERT INTO events');
+        const isSegment = sql.startsWith('INSERT INTO segments');
         Object.defineProperty(statement, 'run', {
           value: (...args: unknown[]) => {
             if (!events.alive()) throw diskError('SQLITE_IOERR_WRITE');
             if (statements !== null) events.atStatement((statements += 1));
+            if (isSegment) events.segment(String(args[2]));
             if (isEvent) bodies.push(JSON.parse(String(args[4])) as RunEventBody);
             return run(...args);
           },
@@ -194,18 +202,23 @@ const RECEIVE_BUFFER = 4096;
 
 export interface WireEvents {
   /** A line that a host gave to its port, before it is on its way. `again`: one that was sent before. */
-  readonly beforeLine: (word: string, again: boolean) => void;
+  readonly beforeLine: (word: string, again: boolean, number: number) => void;
   readonly afterLine: (word: string, again: boolean) => void;
   /** Bytes of a host reached the bench. */
   readonly arrived: () => void;
-  /** Bytes of the bench reached a host. */
+  /** Bytes of the bench reached a host's machine. */
   readonly heard: () => void;
+  /** A host is about to read them. */
+  readonly read: (bytes: Uint8Array) => void;
 }
 
 /** The cable between the machine and the bench. It outlives hosts. */
 export class Wire {
   pulled = false;
   delayMs = 0;
+  /** So long after an answer came it comes once more; 0: it does not. */
+  againMs = 0;
+  telemetryStopped = false;
   /** What `safe` comes to is only the supply switched off, whatever the controller says of it. */
   disobeys = false;
   /** The cable hangs on another bench, of which nothing is known but its name. */
@@ -233,6 +246,7 @@ export class Wire {
     this.#channel = channel;
     this.#bench.attach((bytes) => {
       if (this.otherBench) return;
+      if (this.telemetryStopped && isTelemetry(bytes)) return;
       this.#send(this.disobeys ? this.#glossedOver(bytes) : bytes, 'to-host');
     });
   }
@@ -243,7 +257,7 @@ export class Wire {
 
   toBench(bytes: Uint8Array): void {
     const [word, again] = this.#wordOf(bytes);
-    this.#events.beforeLine(word, again);
+    this.#events.beforeLine(word, again, this.#lastSeq);
     if (this.#channel === null) return;
     if (this.otherBench) this.#answerAsAnother(bytes);
     else this.#send(this.disobeys && word === 'safe' ? this.#disobeyed(bytes) : bytes, 'to-bench');
@@ -321,8 +335,19 @@ export class Wire {
     });
   }
 
-  #deliver(bytes: Uint8Array, to: 'to-bench' | 'to-host'): void {
+  /** A host takes what its machine has received. */
+  read(bytes: Uint8Array): void {
+    this.#events.read(bytes);
+  }
+
+  #deliver(bytes: Uint8Array, to: 'to-bench' | 'to-host', again = false): void {
     if (to === 'to-host') {
+      if (this.againMs > 0 && !again && !isTelemetry(bytes)) {
+        const pull = this.#pull;
+        this.#world.after(this.againMs, () => {
+          if (this.#pull === pull) this.#deliver(bytes, to, true);
+        });
+      }
       this.#events.heard();
       this.#channel?.hear(bytes);
       return;
@@ -331,6 +356,9 @@ export class Wire {
     this.#bench.receive(bytes);
   }
 }
+
+/** Of a line as the controller says it: a mark stands first (LINE-5). */
+export const isTelemetry = (bytes: Uint8Array): boolean => bytes[0] === 0x2e;
 
 const textOf = (bytes: Uint8Array): string => Buffer.from(bytes).toString('latin1').trimEnd();
 
@@ -361,7 +389,7 @@ class StormChannel implements Channel {
   hear(bytes: Uint8Array): void {
     if (!this.#clock.isStopped && this.#unread.length === 0) {
       this.#clock.input += 1;
-      this.#events?.onBytes(bytes);
+      this.#read(bytes);
       return;
     }
     if (this.#unreadBytes + bytes.length > RECEIVE_BUFFER) return;
@@ -380,8 +408,14 @@ class StormChannel implements Channel {
       if (this.#clock.isStopped) return;
       const unread = this.#unread.splice(0);
       this.#unreadBytes = 0;
-      for (const bytes of unread) this.#events?.onBytes(bytes);
+      for (const bytes of unread) this.#read(bytes);
     });
+  }
+
+  #read(bytes: Uint8Array): void {
+    if (this.#events === null) return;
+    this.#wire.read(bytes);
+    this.#events.onBytes(bytes);
   }
 
   lost(): void {

@@ -92,7 +92,7 @@ export async function storm(from: number, count: number, options: { readonly sea
   return found;
 }
 
-function commitOfTheTree(): string {
+export function commitOfTheTree(): string {
   const told = spawnSync('git', ['rev-parse', '--short=12', 'HEAD'], { cwd: import.meta.dirname, encoding: 'utf8' });
   return told.status === 0 ? told.stdout.trim() : 'not known';
 }

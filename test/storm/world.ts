@@ -5,7 +5,7 @@
  */
 import { rmSync } from 'node:fs';
 import { join } from 'node:path';
-import type { BenchReply, BenchRequest } from '../../app/bench/port.ts';
+import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.ts';
 import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
 import { foldRun, type RunState } from '../../app/run/fold.ts';
 import type { Mode } from '../../app/run/machine.ts';
@@ -18,11 +18,19 @@ import { VirtualClock } from '../../main/clock/clock.ts';
 import type { ChannelSource } from '../../main/link/channel.ts';
 import { RunService, type Rest } from '../../main/service/run-service.ts';
 import { sampleEquipment, scratchFolder } from '../builders/in-process.ts';
-import { Chance, type DiskError, type Drawn, type Happening, type Instant } from './draw.ts';
-import { diskError, filesOfADeadProcess, HostClock, watchedFile, watchedPlant, Wire, type StormChannel } from './machine.ts';
+import type { Telemetry } from '../../firmware-protocol/line/messages.ts';
+import { Chance, type DiskError, type Drawn, type Happening, type Instant, type Timed, type Upon } from './draw.ts';
+import { diskError, filesOfADeadProcess, HostClock, watchedFile, watchedPlant, isTelemetry, Wire, type StormChannel } from './machine.ts';
+import { LineWitness } from './witness.ts';
 
 /** 2026-02-01, so that the certificates of the sample equipment are in force. */
 const unixOrigin = Date.UTC(2026, 1, 1);
+/** A line that is silent for the dead-man's time, and for a second at the least, is noticed within so much more, s. */
+const NOTICED_WITHIN_S = 0.2;
+/** Interlocks of the simulated controller. */
+const ALL_CLOSED = 7;
+/** Of the lines of telemetry every so many-th is held against the archive. */
+const EVERY_LINE = 16;
 /** A run that is neither at its end nor with a person this long after everything is over is stuck, s. */
 const PATIENCE_S = 1800;
 /** No seed lasts longer, s. */
@@ -34,15 +42,30 @@ const MOST_REFUSALS = 100;
 export type Seen =
   | { readonly kind: 'host'; readonly at: number; readonly host: number; readonly synchronous: number }
   | { readonly kind: 'died'; readonly at: number; readonly host: number }
-  | { readonly kind: 'commit'; readonly at: number; readonly input: number; readonly bodies: readonly RunEventBody[]; readonly mode: Mode | null }
+  | { readonly kind: 'commit'; readonly at: number; readonly input: number; readonly bodies: readonly RunEventBody[]; readonly mode: Mode | null; readonly shown: Telemetry | null }
   | { readonly kind: 'told'; readonly at: number; readonly bodies: readonly RunEventBody[] }
   | { readonly kind: 'asked'; readonly at: number; readonly input: number; readonly request: BenchRequest; readonly mode: Mode | null }
   | { readonly kind: 'answered'; readonly at: number; readonly id: string; readonly command: RunCommand; readonly accepted: boolean }
   | { readonly kind: 'supply'; readonly at: number; readonly mv: number }
-  /** `silentS`: since bytes of a host last reached the bench. Supply and pressure as they are set. */
-  | { readonly kind: 'pulse'; readonly at: number; readonly channel: number; readonly widthUs: number; readonly silentS: number; readonly mode: Mode | null; readonly step: string | null; readonly point: number | null; readonly supplyMv: number; readonly pressurePa: number; readonly startUs: number }
+  /**
+   * `silentS`: since bytes of a host last reached the bench. `fedS`: how long after a host had last read telemetry bytes of
+   * it last reached the bench. Supply and pressure as they are set.
+   */
+  | { readonly kind: 'pulse'; readonly at: number; readonly channel: number; readonly widthUs: number; readonly silentS: number; readonly fedS: number; readonly mode: Mode | null; readonly step: string | null; readonly point: number | null; readonly supplyMv: number; readonly pressurePa: number; readonly startUs: number }
   /** Nothing of a host reached the bench for longer than its dead-man; `mv` is what the supply was set to when it should have acted. */
   | { readonly kind: 'silence'; readonly at: number; readonly forS: number; readonly mv: number }
+  /** A request was answered: under how many numbers its lines went out, and whether an answer to one of them was read. */
+  | { readonly kind: 'carried-out'; readonly at: number; readonly request: BenchRequest['kind']; readonly reply: BenchReply['kind']; readonly numbers: number; readonly answered: boolean }
+  /** Making safe was asked for while the bench was there, and no such line went out within a twentieth of a second. */
+  | { readonly kind: 'safe-waits'; readonly at: number }
+  /** Nothing was heard of the bench for so long, and the journal said that the link is up. */
+  | { readonly kind: 'unnoticed'; readonly at: number; readonly forS: number }
+  /** A host read of an open interlock while the journal said held. */
+  | { readonly kind: 'shown-open'; readonly at: number }
+  /** An attempt ended because pressure and temperatures did not come; `outS`: since the pressure was last read outside its band. */
+  | { readonly kind: 'gave-up-waiting'; readonly at: number; readonly outS: number }
+  /** Frames of a controller life begin in the archive; `named`: the lives that the journal named with or before them, the latest and those of this commit. */
+  | { readonly kind: 'segment'; readonly at: number; readonly boot: string; readonly named: readonly string[] }
   | { readonly kind: 'happened'; readonly at: number; readonly what: string; readonly mode: Mode | 'no host' }
   | { readonly kind: 'second-writer'; readonly at: number; readonly code: string; readonly text: string }
   /** When the journal says that the bench was confirmed safe. `mv` null: the sensor is not to be believed. `heardS`: since bytes of the bench last reached a host. */
@@ -68,6 +91,8 @@ export interface Evidence {
   readonly stuck: string | null;
   readonly deaths: number;
   readonly benchS: number;
+  /** Lines of telemetry that hosts read, and the frame of the same life and number in the archive, for some of them. */
+  readonly frames: readonly { readonly line: string; readonly stored: BenchFrame }[];
 }
 
 interface Host {
@@ -140,7 +165,7 @@ export class World {
       pulse: (channel, startUs, widthUs) => {
         const current = this.#committed?.current ?? null;
         this.#see({
-          kind: 'pulse', at: this.#now(), channel, widthUs, silentS: this.#now() - this.#lastArrived,
+          kind: 'pulse', at: startUs / 1e6, channel, widthUs, silentS: startUs / 1e6 - this.#lastArrived, fedS: this.#lastArrived - this.#line.telemetryAt,
           mode: this.#committed?.mode ?? null, step: current?.step ?? null, point: current?.point ?? null,
           supplyMv: this.#supplyMv, pressurePa: this.#pressurePa, startUs,
         });
@@ -151,12 +176,15 @@ export class World {
       fault: (kind, begins) => {
         if (kind.startsWith('sensor')) this.#sensorFaults += begins ? 1 : -1;
         if (begins) this.#happened(kind);
+        this.#interlockWasOpened ||= kind === 'interlock-open' || kind === 'emergency-stop';
       },
     }));
     this.#wire = new Wire(this.#bench, this.#world, {
-      beforeLine: (_word, again) => {
+      beforeLine: (word, again, number) => {
+        this.#line.sent(word, number);
         if (again) return;
         this.#lines += 1;
+        this.#count('word', word);
         this.#dieAt((at) => at.where === 'before' && ('line' in at ? at.line === this.#lines : this.#isNext(at, 'line')));
       },
       afterLine: (word, again) => {
@@ -165,9 +193,15 @@ export class World {
         this.#dieAt((at) => at.where === 'after' && ('line' in at ? at.line === this.#lines : this.#isNext(at, 'line')));
       },
       heard: () => {
+        this.#watchLink();
         this.#lastHeard = this.#now();
       },
+      read: (bytes) => {
+        this.#read(bytes);
+      },
       arrived: () => {
+        // What the bench did until now it did without these bytes.
+        this.#bench.receive(nothing);
         this.#watchSilence();
         this.#lastArrived = this.#now();
       },
@@ -176,6 +210,15 @@ export class World {
   }
 
   #lastReading = 0;
+  readonly #line = new LineWitness();
+  /** What waits for an event of the journal or a line to the bench. */
+  readonly #waiting: { readonly upon: Upon; readonly set: (immediately: boolean) => void }[] = [];
+  readonly #counted = new Map<string, number>();
+  #interlockWasOpened = false;
+  /** When the link of the present host was fit to be watched last, and the pressure last read outside its band, s. */
+  #watchedFrom = 0;
+  #pressureOutAt = Number.NEGATIVE_INFINITY;
+  #newSegments: string[] = [];
 
   #now(): number {
     return this.#world.now() / 1e3;
@@ -198,80 +241,119 @@ export class World {
 
   // ---------------------------------------------------------------- what happens
 
+  /** `action` so long after its time; what waits for something waits for it. */
+  #at(when: Timed, afterS: number, action: () => void): void {
+    const { upon } = when;
+    const ms = (when.atS + afterS) * 1e3;
+    const set = (immediately: boolean): void => {
+      if (immediately && ms === 0) action();
+      else this.#world.after(ms, action);
+    };
+    if (upon === undefined) set(false);
+    else this.#waiting.push({ upon, set });
+  }
+
+  /** One more event of a kind, or line with a word. */
+  #count(what: 'event' | 'word', name: string): void {
+    if (this.#waiting.length === 0) return;
+    const key = `${what} ${name}`;
+    const nth = (this.#counted.get(key) ?? 0) + 1;
+    this.#counted.set(key, nth);
+    for (const { upon, set } of this.#waiting) {
+      if (upon.nth === nth && (what === 'event' ? 'event' in upon && upon.event === name : 'word' in upon && upon.word === name)) set(what === 'word');
+    }
+  }
+
+  /** `begin` and, when its time is over, `end`. */
+  #lasting(when: Timed & { readonly forS: number }, what: string, begin: () => void, end: () => void): void {
+    this.#at(when, 0, () => {
+      this.#happened(what);
+      begin();
+    });
+    this.#at(when, when.forS, () => {
+      this.#lastHappened = this.#now();
+      end();
+    });
+  }
+
   #schedule(): void {
-    const at = (atS: number, action: () => void): void => void this.#world.after(atS * 1e3, action);
     for (const happening of this.#drawn.happenings) {
       switch (happening.kind) {
         case 'death':
-          if ('atS' in happening.at) at(happening.at.atS, () => {
+          if ('atS' in happening.at) this.#at(happening.at, 0, () => {
             this.#die(happening);
           });
           break;
         case 'cable-pulled':
-          at(happening.atS, () => {
-            this.#happened(happening.told ? 'cable pulled, told' : 'cable pulled, untold');
+          this.#lasting(happening, happening.told ? 'cable pulled, told' : 'cable pulled, untold', () => {
             this.#wire.pull(happening.told);
-          });
-          at(happening.atS + happening.forS, () => {
+          }, () => {
             this.#wire.plug();
           });
           break;
         case 'lines-late':
-          at(happening.atS, () => {
-            this.#happened('lines late');
+          this.#lasting(happening, (happening.againS ?? 0) > 0 ? 'lines late, answers again' : 'lines late', () => {
             this.#wire.delayMs = happening.delayMs;
-          });
-          at(happening.atS + happening.forS, () => {
+            this.#wire.againMs = (happening.againS ?? 0) * 1e3;
+          }, () => {
             this.#wire.delayMs = 0;
+            this.#wire.againMs = 0;
+          });
+          break;
+        case 'telemetry-stops':
+          this.#lasting(happening, 'telemetry stops', () => {
+            this.#wire.telemetryStopped = true;
+          }, () => {
+            this.#wire.telemetryStopped = false;
           });
           break;
         case 'host-stopped':
-          at(happening.atS, () => {
+          this.#at(happening, 0, () => {
             this.#stopHost(happening.forS, happening.clockGoesOn);
           });
           break;
         case 'clock-stepped':
-          at(happening.atS, () => {
+          this.#at(happening, 0, () => {
             this.#happened('clock stepped');
             this.#stepMs += happening.byS * 1e3;
           });
           break;
         case 'command':
-          at(happening.atS, () => {
+          this.#at(happening, 0, () => {
             this.#happened(`command ${happening.command.kind}`);
             this.#command(happening.command);
           });
           break;
         case 'controller-disobeys':
-          at(happening.atS, () => {
-            this.#happened('controller disobeys');
+          this.#lasting(happening, 'controller disobeys', () => {
             this.#wire.disobeys = true;
-          });
-          at(happening.atS + happening.forS, () => {
+          }, () => {
             this.#wire.obeys();
           });
           break;
         case 'second-writer':
-          at(happening.atS, () => {
+          this.#at(happening, 0, () => {
             this.#secondWriter();
           });
           break;
         case 'other-bench':
-          at(happening.atS, () => {
-            this.#happened('other bench on the cable');
+          this.#lasting(happening, 'other bench on the cable', () => {
             this.#wire.pull(true);
             this.#wire.otherBench = true;
             this.#wire.plug();
-          });
-          at(happening.atS + happening.forS, () => {
+          }, () => {
             this.#wire.otherBench = false;
           });
           break;
         case 'bench': {
-          const { begins, fault } = happening.fault;
+          const { begins, fault, forS } = happening.fault;
+          if (!('atS' in begins)) break;
+          const strikes = happening.upon !== undefined;
           // Faults of the plant are seen at the plant, those of the line and the controller here.
-          if ('atS' in begins && isOfTheLine(fault.kind)) at(begins.atS, () => {
-            this.#happened(fault.kind);
+          if (!strikes && !isOfTheLine(fault.kind)) break;
+          this.#at({ ...begins, ...(happening.upon === undefined ? {} : { upon: happening.upon }) }, 0, () => {
+            if (isOfTheLine(fault.kind)) this.#happened(fault.kind);
+            if (strikes) this.#bench.strike(fault, forS);
           });
           break;
         }
@@ -308,7 +390,7 @@ export class World {
   #countBurst(): void {
     this.#bursts += 1;
     for (const one of this.#drawn.happenings) {
-      if (one.kind !== 'bench') continue;
+      if (one.kind !== 'bench' || one.upon !== undefined) continue;
       const { begins, fault } = one.fault;
       if ('atBurst' in begins && begins.atBurst === this.#bursts && isOfTheLine(fault.kind)) this.#happened(fault.kind);
     }
@@ -352,6 +434,8 @@ export class World {
     this.#happened(clockGoesOn ? 'process stopped' : 'machine suspended');
     host.clock.stop(clockGoesOn);
     this.#world.after(forS * 1e3, () => {
+      this.#lastHappened = this.#now();
+      this.#watchedFrom = this.#now();
       host.clock.goOn();
       for (const channel of host.channels) channel.goOn();
     });
@@ -413,9 +497,13 @@ export class World {
         const file = watchedFile({
           alive: () => host.alive,
           beforeCommit: () => {
+            this.#newSegments = [];
             if (host.archive === null) return;
             this.#commits += 1;
             this.#dieAt((at) => at.where === 'before' && this.#isThisCommit(at));
+          },
+          segment: (boot) => {
+            this.#newSegments.push(boot);
           },
           atStatement: (statement) => {
             if (host.archive === null) return;
@@ -431,9 +519,11 @@ export class World {
           },
           afterCommit: (bodies) => {
             if (host.archive === null) return;
+            this.#watchCommit(bodies);
             for (const body of bodies) this.#committed = foldRun(this.#committed, body);
-            if (bodies.length > 0) this.#see({ kind: 'commit', at: this.#now(), input: host.clock.input, bodies, mode: this.#committed?.mode ?? null });
+            if (bodies.length > 0) this.#see({ kind: 'commit', at: this.#now(), input: host.clock.input, bodies, mode: this.#committed?.mode ?? null, shown: bodies.some(isOfAGuard) ? this.#line.last : null });
             this.#watchConfirmation(bodies);
+            for (const body of bodies) this.#count('event', body.kind);
             this.#dieAt((at) => at.where === 'after' && this.#isThisCommit(at));
           },
         })(path, options);
@@ -446,6 +536,41 @@ export class World {
     const synchronous = files[0]?.pragma('synchronous', { simple: true }) as number;
     this.#see({ kind: 'host', at: this.#now(), host: host.number, synchronous });
     return opened.archive;
+  }
+
+  /** Before it is folded. */
+  #watchCommit(bodies: readonly RunEventBody[]): void {
+    const named = [this.#committed?.bench?.bootId ?? ''];
+    for (const body of bodies) {
+      if (body.kind === 'bench-connected' || body.kind === 'link-restored') named.push(body.bootId);
+      if (body.kind === 'link-lost') this.#watchLink();
+      if (body.kind === 'attempt-ended' && body.cause === 'condition-not-reached') {
+        this.#see({ kind: 'gave-up-waiting', at: this.#now(), outS: this.#now() - this.#pressureOutAt });
+      }
+    }
+    for (const boot of this.#newSegments.splice(0)) this.#see({ kind: 'segment', at: this.#now(), boot, named });
+  }
+
+  /** Is the link lost, and does the journal not say so? */
+  #watchLink(): void {
+    const host = this.#host;
+    if (host?.service == null || !host.alive || host.clock.isStopped || this.#committed?.linkUp !== true) return;
+    const forS = this.#now() - Math.max(this.#lastHeard, this.#watchedFrom);
+    if (forS > this.#deadManS + NOTICED_WITHIN_S) this.#see({ kind: 'unnoticed', at: this.#now(), forS });
+  }
+
+  #read(bytes: Uint8Array): void {
+    const host = this.#host;
+    this.#line.read(bytes, this.#now());
+    if (host?.service == null || !isTelemetry(bytes)) return;
+    if (!this.#drawn.scenario.pressureCommandable) {
+      const { condition, axes } = this.#drawn.plan;
+      const offKpa = Math.abs(LineWitness.field(bytes, 'pressure-pa') / 1e3 - (axes.pressureKpa[0] ?? Number.NaN));
+      if (offKpa > condition.pressureToleranceKpa) this.#pressureOutAt = this.#now();
+    }
+    if (!this.#interlockWasOpened || this.#committed?.mode !== 'held' || !this.#committed.linkUp) return;
+    const closed = LineWitness.field(bytes, 'interlocks');
+    if (Number.isFinite(closed) && closed !== ALL_CLOSED) this.#see({ kind: 'shown-open', at: this.#now() });
   }
 
   #watchConfirmation(bodies: readonly RunEventBody[]): void {
@@ -493,13 +618,26 @@ export class World {
       configure: (settings, signal) => bench.configure(settings, signal),
       perform: async (request, signal): Promise<BenchReply> => {
         if (host.alive) this.#see({ kind: 'asked', at: this.#now(), input: clock.input, request, mode: this.#committed?.mode ?? null });
+        const followed = this.#line.follow(request.kind);
+        if (request.kind === 'make-safe' && bench.downReason === null) this.#watchSafe(bench, host);
         const reply = await bench.perform(request, signal);
         clock.input += 1;
+        const found = followed?.() ?? null;
+        if (found !== null && host.alive) this.#see({ kind: 'carried-out', at: this.#now(), request: request.kind, reply: reply.kind, ...found });
         return reply;
       },
       statistics: () => bench.statistics(),
       close: () => bench.close(),
     };
+  }
+
+  /** Making safe waits for nothing. */
+  #watchSafe(bench: Bench, host: Host): void {
+    const wasSent = this.#line.followWord('safe');
+    const { stops } = host.clock;
+    this.#world.after(50, () => {
+      if (!wasSent() && host.alive && host.clock.stops === stops && !host.clock.isStopped && bench.downReason === null) this.#see({ kind: 'safe-waits', at: this.#now() });
+    });
   }
 
   /** The journal that a new host finds must hold everything that anybody was told. */
@@ -539,6 +677,7 @@ export class World {
     if (!opened.ok || !host.alive) return 'failed';
     const { service } = opened;
     host.service = service;
+    this.#watchedFrom = this.#now();
     this.#runId = service.id;
     service.listen((bodies) => {
       if (!host.alive) return;
@@ -688,6 +827,23 @@ export class World {
       return this.#evidence();
   }
 
+  #storedFrames(archive: Archive, run: string): Evidence['frames'] {
+    const lines = new Map<string, string>();
+    for (const [i, bytes] of this.#line.telemetry.entries()) {
+      const line = Buffer.from(bytes).toString('latin1').split('\n')[0] ?? '';
+      const name = i % EVERY_LINE === 0 ? / frame=(\d+) boot=(\S+) /.exec(line) : null;
+      if (name !== null) lines.set(`${name[2] ?? ''} ${name[1] ?? ''}`, line);
+    }
+    const found: { line: string; stored: BenchFrame }[] = [];
+    for (const chunk of archive.telemetryChunks(run)) {
+      for (const stored of chunk) {
+        const line = lines.get(`${stored.bootId} ${stored.number}`);
+        if (line !== undefined) found.push({ line, stored });
+      }
+    }
+    return found;
+  }
+
   #evidence(): Evidence {
     const opened = openArchive(this.#archivePath, { readOnly: true });
     if (!opened.ok) throw new Error(opened.text);
@@ -707,6 +863,7 @@ export class World {
         stuck: this.#stuck,
         deaths: this.#deaths,
         benchS: this.#now(),
+        frames: id === null ? [] : this.#storedFrames(archive, id),
       };
     } finally {
       archive.close();
@@ -731,6 +888,10 @@ function mayFail(host: Host): void {
 
 /** It may have died meanwhile, whatever was known of it before. */
 const isAlive = (host: Host): boolean => host.alive;
+
+const nothing = new Uint8Array();
+
+const isOfAGuard = (body: RunEventBody): boolean => body.kind === 'guard-noted' || body.kind === 'guard-cleared';
 
 const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind.startsWith('controller') || kind === 'converter-stopped';
 
