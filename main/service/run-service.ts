@@ -82,6 +82,9 @@ export class RunService {
   readonly #engine: RunEngine;
   readonly #listeners = new Set<Listener>();
   #frames: BenchFrame[] = [];
+  /** The bench is being told something, and what it said within that. */
+  #telling = false;
+  readonly #meanwhile: EngineInput[] = [];
   #failure: Extract<Rest, { kind: 'failed' }> | null = null;
   #closed = false;
   #cancelTick: () => void = () => undefined;
@@ -285,12 +288,30 @@ export class RunService {
 
   #feed(input: EngineInput): EngineOutput | null {
     if (this.#closed || this.#failure !== null) return null;
+    // What the bench says while it is being told something is taken after that was committed, asked and told.
+    if (this.#telling && input.kind !== 'command') {
+      this.#meanwhile.push(input);
+      return null;
+    }
+    const output = this.#take(input);
+    while (!this.#telling) {
+      const next = this.#meanwhile.shift();
+      if (next === undefined) break;
+      this.#feed(next);
+    }
+    return output;
+  }
+
+  #take(input: EngineInput): EngineOutput | null {
     const output = this.#engine.step(input);
+    const before = this.#telling;
+    this.#telling = true;
     for (const request of output.requests) if (request.request.kind === 'make-safe') this.#perform(request);
     let committed: readonly RunEvent[] = [];
     if (output.events.length > 0 || this.#frames.length >= MOST_FRAMES_HELD) {
       const written = this.#parts.archive.append(this.id, output.events, this.#frames);
       if (!written.ok) {
+        this.#telling = before;
         this.#storageFailed(written.text);
         return null;
       }
@@ -298,6 +319,7 @@ export class RunService {
       committed = written.events;
     }
     for (const request of output.requests) if (request.request.kind !== 'make-safe') this.#perform(request);
+    this.#telling = before;
     if (output.events.length > 0) this.#tell(output.events, committed);
     return output;
   }

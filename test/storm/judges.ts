@@ -223,11 +223,12 @@ function comesToItsEnd({ stuck }: Evidence): string[] {
   return stuck === null ? [] : [stuck];
 }
 
-/** What is told is what was committed, in that order. */
+/** What is told is what was committed, in that order; RUN-1: the state of a host is the fold over it. */
 function toldAfterCommit({ seen }: Evidence): string[] {
   const problems: string[] = [];
   let last: readonly RunEventBody[] = [];
   for (const one of seen) {
+    if (one.kind === 'state-differs') problems.push(`at ${seconds(one.at)} the state of the host was ${one.host}, and that of the journal ${one.committed}`);
     if (one.kind === 'commit') last = one.bodies;
     if (one.kind === 'told' && JSON.stringify(one.bodies) !== JSON.stringify(last)) {
       problems.push(`at ${seconds(one.at)} ${one.bodies.map((body) => body.kind).join(', ')} was told, and ${last.map((body) => body.kind).join(', ')} was committed last`);

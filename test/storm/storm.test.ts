@@ -2,7 +2,7 @@ import { spawnSync } from 'node:child_process';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
-import { benchFaultKinds, Chance, draw, drawBenchFault } from './draw.ts';
+import { benchFaultKinds, Chance, draw, drawBenchFault, withHappenings } from './draw.ts';
 import { cutPower, hasTracer, trace } from './power-cut.ts';
 import { figures, judged, shortest, storm, story } from './storm.ts';
 
@@ -28,6 +28,13 @@ describe('the storm', () => {
       }
     }
   });
+
+  // The cable is pulled within the writing of a line, so that its end is told while the host is still about to commit and tell.
+  it.each(['arm', 'safe', 'burst'] as const)('RUN-1 a link that ends within the sending of "%s" is taken after what was being done', async (word) => {
+    const { violations, evidence } = await judged(withHappenings(draw(3), [{ kind: 'cable-pulled', atS: 0, upon: { word, nth: 1 }, forS: 2, told: true }]));
+    expect(violations).toEqual([]);
+    expect(evidence?.state?.ending).toBe('complete');
+  }, 120_000);
 
   // Every 23rd operation, whatever it is: all of them are for `npm run show -- power-cut`.
   it.skipIf(!hasTracer())('STORM-40 a power cut loses nothing that was announced', () => {

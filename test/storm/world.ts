@@ -44,6 +44,8 @@ export type Seen =
   | { readonly kind: 'died'; readonly at: number; readonly host: number }
   | { readonly kind: 'commit'; readonly at: number; readonly input: number; readonly bodies: readonly RunEventBody[]; readonly mode: Mode | null; readonly shown: Telemetry | null }
   | { readonly kind: 'told'; readonly at: number; readonly bodies: readonly RunEventBody[] }
+  /** At a rest the state of the host was not the fold over what is committed. */
+  | { readonly kind: 'state-differs'; readonly at: number; readonly host: string; readonly committed: string }
   | { readonly kind: 'asked'; readonly at: number; readonly input: number; readonly request: BenchRequest; readonly mode: Mode | null }
   | { readonly kind: 'answered'; readonly at: number; readonly id: string; readonly command: RunCommand; readonly accepted: boolean }
   | { readonly kind: 'supply'; readonly at: number; readonly mv: number }
@@ -109,6 +111,8 @@ interface Host {
   service: RunService | null;
   bench: Bench | null;
   diskIsGone: DiskError | null;
+  /** A commit failed: from then on the journal says nothing more until the run is opened again. */
+  canWrite: boolean;
 }
 
 export class World {
@@ -471,7 +475,7 @@ export class World {
     this.#hosts += 1;
     const host: Host = {
       clock: new HostClock(this.#world, () => this.#stepMs), channels: new Set(), dead, die, number: this.#hosts,
-      alive: true, archive: null, service: null, bench: null, diskIsGone: null, failed: Promise.resolve('failed'), fail: () => undefined,
+      alive: true, archive: null, service: null, bench: null, diskIsGone: null, canWrite: true, failed: Promise.resolve('failed'), fail: () => undefined,
     };
     mayFail(host);
     return host;
@@ -485,6 +489,7 @@ export class World {
         if (typeof error.commit !== 'number') this.#over.add(error);
         this.#happened(`disk ${error.code}${error.forGood ? ' for good' : ''}`);
         if (error.forGood) host.diskIsGone = error.code;
+        host.canWrite = false;
         throw diskError(error.code);
       }
       if (host.diskIsGone !== null) throw diskError(host.diskIsGone);
@@ -554,7 +559,7 @@ export class World {
   /** Is the link lost, and does the journal not say so? */
   #watchLink(): void {
     const host = this.#host;
-    if (host?.service == null || !host.alive || host.clock.isStopped || this.#committed?.linkUp !== true) return;
+    if (host?.service == null || !host.alive || !host.canWrite || host.clock.isStopped || this.#committed?.linkUp !== true) return;
     const forS = this.#now() - Math.max(this.#lastHeard, this.#watchedFrom);
     if (forS > this.#deadManS + NOTICED_WITHIN_S) this.#see({ kind: 'unnoticed', at: this.#now(), forS });
   }
@@ -736,6 +741,8 @@ export class World {
       const rest = await Promise.race([service.rest(), host.dead, this.#stuckNow]);
       if (rest === 'dead' || rest === 'stuck') return rest;
       if (rest.kind === 'failed') return 'failed';
+      const [ofTheHost, committed] = [summaryOf(service.state), this.#committed === null ? '' : summaryOf(this.#committed)];
+      if (ofTheHost !== committed) this.#see({ kind: 'state-differs', at: this.#now(), host: ofTheHost, committed });
       const command = this.#next(rest);
       const chosen = command === null ? Math.max(3, Math.min(this.#drawn.overS - this.#now(), 60)) : this.#chance.scale(0.2, 10);
       const lingers = Math.max(chosen, (this.#drawn.personFromS ?? 0) - this.#now());
@@ -802,6 +809,7 @@ export class World {
           host.service = null;
           host.bench = null;
           host.diskIsGone = null;
+          host.canWrite = true;
           mayFail(host);
           same = host;
         } else {
@@ -888,6 +896,10 @@ function mayFail(host: Host): void {
 
 /** It may have died meanwhile, whatever was known of it before. */
 const isAlive = (host: Host): boolean => host.alive;
+
+/** As much of a state as tells it from that of another journal. */
+const summaryOf = ({ revision, mode, linkUp, safe, ending, current, counts, resumes, provedBootId, commands, points }: RunState): string =>
+  JSON.stringify([revision, mode, linkUp, safe, ending, current, counts, [...resumes], provedBootId, commands.size, points.map(({ chosen, attempts }) => [chosen, attempts.map((one) => one.verdict)])]);
 
 const nothing = new Uint8Array();
 
