@@ -1,5 +1,6 @@
 /** The archive: one SQLite file that keeps every run. One writer at a time, any number of readers. */
-import { existsSync, realpathSync, renameSync, rmSync, statSync } from 'node:fs';
+import { copyFileSync, existsSync, mkdtempSync, realpathSync, renameSync, rmSync, statSync } from 'node:fs';
+import { tmpdir } from 'node:os';
 import { basename, dirname, join, resolve } from 'node:path';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
@@ -18,6 +19,7 @@ import type { Database, StorageCode } from './sqlite.ts';
 import { verifyArchive } from './verify.ts';
 import type { Verification } from './verify.ts';
 import { takeWriterLock } from './writer-lock.ts';
+import { Whereabouts } from './whereabouts.ts';
 import { ArchiveWriter, rebuildDerived } from './write.ts';
 import type { AppendResult, CreateResult, NewRun } from './write.ts';
 
@@ -70,7 +72,15 @@ function inspect(db: Database, path: string): Inspection {
   const id = db.pragma('application_id', { simple: true }) as number;
   const version = db.pragma('user_version', { simple: true }) as number;
   const tables = db.prepare<[], { n: number }>('SELECT count(*) AS n FROM sqlite_schema').get()?.n ?? 0;
-  if (id === 0 && version === 0 && tables === 0) return { ok: true, version: 0 };
+  if (id === 0 && version === 0 && tables === 0) {
+    // An archive's main file is complete before it gets a log: an empty one that is not of no bytes at all had all it held in there.
+    if (statSync(path).size === 0) return { ok: true, version: 0 };
+    return {
+      ok: false,
+      code: 'damaged',
+      text: `The file ${path} is empty: what an archive or another database held was in the log beside it (${path}-wal), and that is not there. Nothing was changed. Look for the log, put it beside the file and try again, or continue from a backup.`,
+    };
+  }
   if (id !== applicationId || version < 1) {
     return {
       ok: false,
@@ -115,7 +125,7 @@ export function openArchive(path: string, options: OpenOptions): OpenResult {
     return { ok: false, code: 'absent', text: `${what} Nothing was made. Check the path.` };
   }
   try {
-    return options.readOnly === true ? openReader(file, options.checked === true ? 0 : quickCheckMaxBytes) : openWriter(file, options);
+    return options.readOnly === true ? openAnywhere(file, options.checked === true ? 0 : quickCheckMaxBytes) : openWriter(file, options);
   } catch (error) {
     const failure = error instanceof ArchiveUnreadable ? damaged(file, error.message) : storageFailure(error, file);
     if (failure === null) throw error;
@@ -131,8 +141,33 @@ const damaged = (path: string, how: string): OpenFailure => ({
 
 const openForReading = (file: string): Database => openDatabase(file, { readOnly: true, busyTimeout: busyTimeoutMs });
 
-function openReader(file: string, checkMaxBytes: number): OpenResult {
-  const db = openForReading(file);
+/**
+ * SQLite makes a file beside an archive even to read it. Where that cannot be, on a medium that is read only, a copy is read in
+ * the system's folder for temporary files, which goes when the archive is closed.
+ */
+function openAnywhere(file: string, checkMaxBytes: number): OpenResult {
+  try {
+    return openReader(file, checkMaxBytes);
+  } catch (error) {
+    if (storageFailure(error, file)?.code !== 'not-writable') throw error;
+    const folder = mkdtempSync(join(tmpdir(), 'railhouse-copy-'));
+    const leave = (): void => {
+      rmSync(folder, { recursive: true, force: true });
+    };
+    return closingOnFailure(leave, () => {
+      const copy = join(folder, basename(file));
+      try {
+        for (const suffix of ['', '-wal']) if (existsSync(file + suffix)) copyFileSync(file + suffix, copy + suffix);
+      } catch {
+        throw error;
+      }
+      return openReader(file, checkMaxBytes, { copy, leave });
+    });
+  }
+}
+
+function openReader(file: string, checkMaxBytes: number, instead?: { readonly copy: string; readonly leave: () => void }): OpenResult {
+  const db = openForReading(instead?.copy ?? file);
   return closingOnFailure(db.close.bind(db), () => {
     const inspection = inspect(db, file);
     if (!inspection.ok) return inspection;
@@ -146,7 +181,7 @@ function openReader(file: string, checkMaxBytes: number): OpenResult {
         text: `The archive ${file} is of version ${inspection.version}; this program reads version ${currentVersion}. Nothing was changed. Open it once for writing, for instance by starting a run in it; that brings it up to date and keeps a copy.`,
       };
     }
-    return quickCheck(db, file, checkMaxBytes) ?? { ok: true, archive: new Archive(db, file, null) };
+    return quickCheck(db, file, checkMaxBytes) ?? { ok: true, archive: new Archive(db, file, null, instead) };
   });
 }
 
@@ -172,7 +207,8 @@ function openWriter(file: string, options: WriteOptions): OpenResult {
       if (!inspection.ok) return inspection;
       const damage = quickCheck(db, file, quickCheckMaxBytes);
       if (damage !== null) return damage;
-      db.pragma('journal_mode = WAL');
+      // A new archive is complete in its main file before it gets a log, so that a file without its log can be told from a new one.
+      if (inspection.version > 0) db.pragma('journal_mode = WAL');
       db.pragma('synchronous = FULL');
       db.pragma('foreign_keys = ON');
       db.pragma(`wal_autocheckpoint = ${checkpointPages}`);
@@ -184,6 +220,7 @@ function openWriter(file: string, options: WriteOptions): OpenResult {
         const at = options.now();
         migrate(db, inspection.version, { id: newArchiveId(at, options.entropy), at }, rebuildDerived);
       }
+      if (inspection.version === 0) db.pragma('journal_mode = WAL');
       return { ok: true, archive: new Archive(db, file, { now: options.now, entropy: options.entropy, release: lock.release }) };
     });
   });
@@ -223,18 +260,25 @@ export class Archive extends ArchiveReader {
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
   readonly #release: () => unknown;
+  readonly #whereabouts: Whereabouts | null;
+  readonly #now: () => UnixMillis;
+  /** Where the file is that is read: a copy of it, where it cannot be read in its place. */
+  readonly #readFrom: string;
 
-  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy; readonly release: () => unknown } | null) {
+  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy; readonly release: () => unknown } | null, instead?: { readonly copy: string; readonly leave: () => void }) {
     super(db, path);
+    this.#readFrom = instead?.copy ?? path;
     this.#db = db;
     const forReading = (): never => {
       throw new Error('the archive is open for reading only');
     };
     const now = writing?.now ?? forReading;
+    this.#now = now;
     this.library = new Library(db, path, now, this.ledger, writing?.entropy ?? { nextUint32: forReading });
     this.meterChecks = new MeterChecks(db, path, now, this.ledger);
     this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing, this);
-    this.#release = writing === null ? () => undefined : writing.release;
+    this.#release = writing?.release ?? instead?.leave ?? (() => undefined);
+    this.#whereabouts = writing === null ? null : new Whereabouts(path);
   }
 
   /** Makes the record of a run; its id is a UUID of version 7 (RFC 9562). Its journal begins with the first `append`. */
@@ -248,7 +292,42 @@ export class Archive extends ArchiveReader {
    * latest with its `attempt-ended` event. On failure nothing of the call was written and it may be made again.
    */
   append(id: string, bodies: readonly RunEventBody[], frames: readonly BenchFrame[]): AppendResult {
-    return this.#writing().append(id, bodies, frames);
+    const written = this.#writing().append(id, bodies, frames);
+    // Looked at afterwards: what went into a file that is nobody's any more is not announced.
+    const strayed = written.ok ? this.strayed() : null;
+    return strayed === null ? written : { ok: false, code: 'strayed', text: strayed };
+  }
+
+  /** Why what is written can no longer be found where the archive was opened, in a sentence; null: it can. Costs microseconds. */
+  strayed(): string | null {
+    const how = this.#whereabouts?.strayed() ?? null;
+    return how === null ? null : `${how} while this program had it open: nothing more can be kept in it.`;
+  }
+
+  /** Moves what was committed from the log to the main file, so that a copy of that alone is not empty. Milliseconds. */
+  checkpoint(): void {
+    this.#settle();
+  }
+
+  /**
+   * Saves everything that was committed from an archive that has strayed, as a file of its own beside where it was (in the system's
+   * folder for temporary files, if that is gone too). In sentences: where it is and what is in it, or why it could not be done.
+   */
+  rescue(): string {
+    const name = `${basename(this.path, '.sqlite')}.rescued-${this.#now().toString()}.sqlite`;
+    const copy = join(existsSync(dirname(this.path)) ? dirname(this.path) : tmpdir(), name);
+    try {
+      this.#db.prepare('VACUUM INTO ?').run(copy);
+      const reader = openReader(copy, quickCheckMaxBytes);
+      if (!reader.ok) return `What was committed could not be saved to ${copy}: ${reader.text}`;
+      const runs = [...reader.archive.everyRun()].length;
+      reader.archive.close();
+      return `All that was committed until then was saved to ${copy} and read back: ${runs} ${runs === 1 ? 'run' : 'runs'}. Look for the archive; where it is gone for good, continue from that file.`;
+    } catch (error) {
+      const failure = storageFailure(error, copy);
+      if (failure === null) throw error;
+      return `What was committed could not be saved to ${copy}: ${failure.text}`;
+    }
   }
 
   /**
@@ -265,7 +344,7 @@ export class Archive extends ArchiveReader {
    */
   backup(path: string): Promise<BackupResult> {
     return backupTo(
-      () => openForReading(this.path),
+      () => openForReading(this.#readFrom),
       resolve(path),
       (db, copy) => {
         const inspection = inspect(db, copy);

@@ -24,7 +24,7 @@ export function openDatabase(path: string, options: OpenOptions): Database {
   return new Sqlite(path, { readonly: options.readOnly, fileMustExist: options.readOnly, timeout: options.busyTimeout });
 }
 
-export type StorageCode = 'disk-full' | 'busy' | 'damaged' | 'not-an-archive' | 'not-writable' | 'io';
+export type StorageCode = 'strayed' | 'disk-full' | 'busy' | 'damaged' | 'not-an-archive' | 'not-writable' | 'io';
 
 export interface StorageFailure {
   readonly ok: false;

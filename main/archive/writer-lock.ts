@@ -43,6 +43,7 @@ export function takeWriterLock(path: string): WriterLock | StorageFailure {
           code: 'io',
           text: `The lock file ${lockPath} is damaged, so it cannot be said whether another program writes to the archive. Nothing was changed, and the archive itself is not concerned. Make sure that no other program uses it, remove the lock file and try again.`,
         };
+      case 'strayed':
       case 'disk-full':
       case 'not-writable':
       case 'io':

@@ -59,6 +59,10 @@ export type Rest =
   | { readonly kind: 'failed'; readonly code: 'archive'; readonly text: string };
 
 const TICK_MS = 250;
+/** How often the log is moved into the main file while a run goes on. */
+const CHECKPOINT_S = 60;
+/** How often it is looked whether the archive is where it was, beside after each commit. */
+const LOOK_S = 1;
 const FIRST_FRAME_MS = 3000;
 /** Frames of quiet times (a pause, a long wait) are stored at least this often. */
 const MOST_FRAMES_HELD = 1000;
@@ -283,8 +287,34 @@ export class RunService {
   readonly #tick = (): void => {
     if (this.#closed) return;
     this.#feed({ kind: 'tick', now: this.#now(), wall: this.#wall() });
+    this.#seeToTheArchive();
     this.#cancelTick = this.#parts.clock.after(TICK_MS, this.#tick);
   };
+
+  #lookedAt = Number.NEGATIVE_INFINITY;
+  #checkpointAt = 0;
+  #atRest = false;
+
+  /** It must be where it was, and what is in its log goes into the main file when the run comes to rest and every minute. */
+  #seeToTheArchive(): void {
+    if (this.#failure !== null || this.#closed) return;
+    const { archive } = this.#parts;
+    const now = this.#now();
+    if (now - this.#lookedAt >= LOOK_S) {
+      this.#lookedAt = now;
+      const strayed = archive.strayed();
+      if (strayed !== null) {
+        this.#storageFailed(strayed);
+        return;
+      }
+    }
+    const atRest = this.#restNow() !== null;
+    if ((atRest && !this.#atRest) || now - this.#checkpointAt >= CHECKPOINT_S) {
+      this.#checkpointAt = now;
+      archive.checkpoint();
+    }
+    this.#atRest = atRest;
+  }
 
   #feed(input: EngineInput): EngineOutput | null {
     if (this.#closed || this.#failure !== null) return null;
@@ -350,7 +380,9 @@ export class RunService {
   /** Without an archive nothing may go on: what cannot be written down is not done. */
   #storageFailed(text: string): void {
     const failed = (how: string): void => {
-      this.#failure = { kind: 'failed', code: 'archive', text: `${text} ${how} What was committed before is kept; make room and continue the run.` };
+      const { archive } = this.#parts;
+      const kept = archive.strayed() === null ? 'What was committed before is kept; make room and continue the run.' : archive.rescue();
+      this.#failure = { kind: 'failed', code: 'archive', text: `${text} ${how} ${kept}` };
       this.#tell([], []);
     };
     this.#closed = true;
