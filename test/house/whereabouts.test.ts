@@ -45,7 +45,7 @@ function open(path: string, readOnly = false): Archive {
 
 function newRun(archive: Archive): string {
   const plan = planOf('Run', 'Order 1', ['S-1']);
-  const made = archive.createRun({ plan, equipment, operator: 'a person', software: 'test' });
+  const made = archive.createRun({ plan, equipment, operator: 'a person', software: 'test', simulated: true });
   if (!made.ok) throw new Error(made.text);
   const written = archive.append(made.id, [openedBody(plan, 10)], []);
   if (!written.ok) throw new Error(written.text);
@@ -172,7 +172,7 @@ it.skipIf(!mountable)('an archive on a medium that is read only is listed, verif
     const reader = open(file, true);
     expect(reader.path).toBe(file);
     expect([...reader.everyRun()]).toHaveLength(1);
-    expect(reader.verify().passed).toBe(true);
+    expect(reader.verify().checks.filter(({ passed }) => !passed)).toEqual([]);
     expect(await reader.backup(join(folder, 'backup.sqlite'))).toMatchObject({ ok: true });
     reader.close();
     opened.pop();
