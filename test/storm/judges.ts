@@ -4,21 +4,11 @@ import type { RunEventBody } from '../../app/run/events.ts';
 import type { Mode } from '../../app/run/machine.ts';
 import { reduction } from '../builders/in-process.ts';
 import { draw, withHappenings } from './draw.ts';
+import { only, seconds, type Judge } from './judge.ts';
 import { lineJudges } from './line-judges.ts';
 import { World, type Evidence, type Seen } from './world.ts';
 
-export interface Judge {
-  readonly rule: string;
-  readonly name: string;
-  readonly violations: (evidence: Evidence) => readonly string[] | Promise<readonly string[]>;
-}
-
-const only = <K extends Seen['kind']>(seen: readonly Seen[], kind: K): Extract<Seen, { kind: K }>[] =>
-  seen.filter((one): one is Extract<Seen, { kind: K }> => one.kind === kind);
-
 const drivingModes: ReadonlySet<Mode> = new Set(['proving', 'measuring', 'making-safe']);
-
-const seconds = (at: number): string => `${at.toFixed(2)} s`;
 
 /**
  * Within what the host does upon one input, nothing is committed after something was asked of the bench: else the bench

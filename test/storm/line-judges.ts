@@ -2,13 +2,8 @@
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import type { Happening } from './draw.ts';
-import type { Judge } from './judges.ts';
-import type { Evidence, Seen } from './world.ts';
-
-const only = <K extends Seen['kind']>(seen: readonly Seen[], kind: K): Extract<Seen, { kind: K }>[] =>
-  seen.filter((one): one is Extract<Seen, { kind: K }> => one.kind === kind);
-
-const seconds = (at: number): string => `${at.toFixed(2)} s`;
+import { only, seconds, type Judge } from './judge.ts';
+import type { Evidence } from './world.ts';
 
 const resting: ReadonlySet<RunEventBody['kind']> = new Set(['paused', 'held', 'tripped', 'ended']);
 
