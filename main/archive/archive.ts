@@ -48,9 +48,21 @@ interface WriteOptions {
   readonly entropy: Entropy;
   /** The archive refuses to grow over this and then reports a full disk. Absent: as large as the disk lets it. */
   readonly maxBytes?: number;
+  /** Keeps heads in a second place: at each rest of a run, and when the archive is closed. */
+  readonly heads?: HeadKeeper;
   /** How the archive's own file is opened; absent: as it is. For whoever must watch the writing or make it fail. */
   readonly openFile?: typeof openDatabase;
 }
+
+interface HeadKeeper {
+  /** Returns at once. */
+  note(archiveId: string, head: Head): void;
+  /** Returns when it is kept. */
+  finish(archiveId: string, head: Head): void;
+}
+
+/** Events after which a run does not go on by itself. */
+const rests: ReadonlySet<RunEventBody['kind']> = new Set<RunEventBody['kind']>(['paused', 'tripped', 'ended']);
 
 export type OpenOptions = ReadOptions | WriteOptions;
 
@@ -221,7 +233,7 @@ function openWriter(file: string, options: WriteOptions): OpenResult {
         migrate(db, inspection.version, { id: newArchiveId(at, options.entropy), at }, rebuildDerived);
       }
       if (inspection.version === 0) db.pragma('journal_mode = WAL');
-      return { ok: true, archive: new Archive(db, file, { now: options.now, entropy: options.entropy, release: lock.release }) };
+      return { ok: true, archive: new Archive(db, file, { now: options.now, entropy: options.entropy, ...(options.heads === undefined ? {} : { heads: options.heads }), release: lock.release }) };
     });
   });
 }
@@ -259,13 +271,14 @@ export class Archive extends ArchiveReader {
   readonly meterChecks: MeterChecks;
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
+  readonly #heads: HeadKeeper | null;
   readonly #release: () => unknown;
   readonly #whereabouts: Whereabouts | null;
   readonly #now: () => UnixMillis;
   /** Where the file is that is read: a copy of it, where it cannot be read in its place. */
   readonly #readFrom: string;
 
-  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy; readonly release: () => unknown } | null, instead?: { readonly copy: string; readonly leave: () => void }) {
+  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy; readonly heads?: HeadKeeper; readonly release: () => unknown } | null, instead?: { readonly copy: string; readonly leave: () => void }) {
     super(db, path);
     this.#readFrom = instead?.copy ?? path;
     this.#db = db;
@@ -276,6 +289,9 @@ export class Archive extends ArchiveReader {
     this.#now = now;
     this.library = new Library(db, path, now, this.ledger, writing?.entropy ?? { nextUint32: forReading });
     this.meterChecks = new MeterChecks(db, path, now, this.ledger);
+    this.#heads = writing?.heads ?? null;
+    // Read once now, so that at a rest only the latest entries are.
+    if (this.#heads !== null) this.head();
     this.#writer = writing === null ? null : new ArchiveWriter(db, path, writing, this);
     this.#release = writing?.release ?? instead?.leave ?? (() => undefined);
     this.#whereabouts = writing === null ? null : new Whereabouts(path);
@@ -295,7 +311,9 @@ export class Archive extends ArchiveReader {
     const written = this.#writing().append(id, bodies, frames);
     // Looked at afterwards: what went into a file that is nobody's any more is not announced.
     const strayed = written.ok ? this.strayed() : null;
-    return strayed === null ? written : { ok: false, code: 'strayed', text: strayed };
+    if (strayed !== null) return { ok: false, code: 'strayed', text: strayed };
+    if (written.ok && bodies.some((body) => rests.has(body.kind))) this.#heads?.note(this.archiveId(), this.head());
+    return written;
   }
 
   /** Why what is written can no longer be found where the archive was opened, in a sentence; null: it can. Costs microseconds. */
@@ -356,9 +374,22 @@ export class Archive extends ArchiveReader {
 
   /** Ends all use of the file; a writer lets go of its lock. */
   close(): void {
-    if (this.#writer !== null) this.#settle();
+    if (this.#writer !== null) {
+      this.#keepHead();
+      this.#settle();
+    }
     this.#db.close();
     this.#release();
+  }
+
+  #keepHead(): void {
+    if (this.#heads === null) return;
+    try {
+      this.#heads.finish(this.archiveId(), this.head());
+    } catch (error) {
+      // An archive that cannot be read any more has no head to keep, and must be closed all the same.
+      if (!(error instanceof ArchiveUnreadable) && storageFailure(error, this.path) === null) throw error;
+    }
   }
 
   /** With readers still there, SQLite leaves the latest commits in the log beside the file; this moves them over. */

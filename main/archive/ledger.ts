@@ -16,7 +16,7 @@ const parent = z.int().min(1).nullable();
 const version = z.int().min(1);
 
 /** What an entry says. Fields are only ever added, each optional. */
-export const entrySchema = z.discriminatedUnion('kind', [
+const entrySchema = z.discriminatedUnion('kind', [
   /** The first entry of each archive. `at`: Unix milliseconds; `from`: version of the file that was taken over, 0: a new file. */
   z.strictObject({ kind: z.literal('begun'), at: z.int(), from: number }),
   /** `record`: the hash before the run's first event (`chainStart`). `simulated`: null: a run from before this was noted. */
@@ -38,6 +38,16 @@ export const entrySchema = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('meter-check'), no: z.int().min(1), row: hex }),
 ]);
 export type Entry = z.infer<typeof entrySchema>;
+
+/** An entry as its text has it; null: this program cannot have written it. */
+export function entryOf(text: string): Entry | null {
+  try {
+    const parsed = entrySchema.safeParse(JSON.parse(text));
+    return parsed.success ? parsed.data : null;
+  } catch {
+    return null;
+  }
+}
 
 /** The hash before the first entry. */
 export const ledgerStart = (archiveId: string): string => sha256(`archive ${archiveId}`);

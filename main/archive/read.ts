@@ -276,6 +276,11 @@ export class ArchiveReader {
     }
   }
 
+  /** UUID of version 7 that no other archive has; a backup has that of its archive. */
+  archiveId(): string {
+    return this.#reading(() => this.ledger.id());
+  }
+
   /** Stands for the whole contents as they are now: how many entries the ledger has, and one hash over all of them. */
   head(): Head {
     return this.#reading(() => this.ledger.head());

@@ -1,7 +1,7 @@
 /** Holds the ledger against every row of every table, and every row against the ledger. ARC-6, ARC-7, ARC-9. */
 import { chainStart } from './chain.ts';
 import { Findings, type ArchiveCheck } from './findings.ts';
-import { dataHash, entryHash, entrySchema, headText, ledgerStart, type Entry, type Head, type Ledger } from './ledger.ts';
+import { dataHash, entryHash, entryOf, headText, ledgerStart, type Entry, type Head, type Ledger } from './ledger.ts';
 import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type PlanRow } from './library.ts';
 import { GrowingTree, leafHash } from './merkle.ts';
 import { meterCheckHash } from './meter-checks.ts';
@@ -230,13 +230,4 @@ export function checkLedger(db: Database, ledger: Ledger, expected: readonly Hea
     archiveId,
     head: { n: tree.size, hash: tree.root().toString('hex') },
   };
-}
-
-function entryOf(text: string): Entry | null {
-  try {
-    const parsed = entrySchema.safeParse(JSON.parse(text));
-    return parsed.success ? parsed.data : null;
-  } catch {
-    return null;
-  }
 }

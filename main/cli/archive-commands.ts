@@ -1,21 +1,41 @@
+import type { KeyObject } from 'node:crypto';
+import { readFileSync } from 'node:fs';
 import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
-import { headText, parseHead, type Head } from '../archive/ledger.ts';
+import type { Archive } from '../archive/archive.ts';
+import { keptHeads, publicHeadKey } from '../archive/heads-file.ts';
+import type { Verification } from '../archive/verify.ts';
+import { headText, type Head } from '../archive/ledger.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace } from './places.ts';
+import { givenHead } from './proof-commands.ts';
 import { Stop } from './stop.ts';
 
 /** ARC-10. */
 const whatVerifyShows = `
 What it shows: damage, and every change that was made to the file without writing all of its hashes anew.
 What it cannot show by itself: somebody who writes the whole file anew, every hash included, or who cuts off its end and
-everything that belongs to it. That is found only by a head that was kept elsewhere (--head). It also cannot tell who wrote
-an entry: who may write to the file may add to it.`;
+everything that belongs to it. That is found only by a head that was kept elsewhere: noted (--head), or in a file on another
+disk (--heads), where a signature shows that the heads themselves were not made by somebody without the key (--public-key).
+It also cannot tell who wrote an entry, nor whether its times are true: who may write to the file may add to it.`;
 
-function givenHead(text: string): Head {
-  const head = parseHead(text);
-  if (head === null) throw new InvalidArgumentError('A head is a number of entries, a colon and 64 hexadecimal digits, as verify, runs and exports print it.');
-  return head;
+function givenPublicKey(text: string): KeyObject {
+  const key = publicHeadKey(text);
+  if (key === null) throw new InvalidArgumentError('A public key is 43 characters, as make-head-key and the commands that sign print it.');
+  return key;
+}
+
+function keptIn(archive: Archive, file: string, key: KeyObject | null): { readonly heads: readonly Head[]; readonly check: Verification['checks'][number] } {
+  let text: string;
+  try {
+    text = readFileSync(resolve(file), 'utf8');
+  } catch (error) {
+    throw new Stop(exitCode.badInput, `The heads in ${file} cannot be read (${(error as Error).message}).`);
+  }
+  const { heads, problems, torn } = keptHeads(text, archive.archiveId(), key);
+  const cut = torn === 0 ? '' : ` ${torn} lines were never finished and say nothing.`;
+  const fine = `The file ${file} holds ${heads.length} heads of this archive${key === null ? '; whether they are signed was not looked at (--public-key)' : ', each signed by that key'}.`;
+  return { heads: heads.map((one) => one.head), check: { name: 'kept heads', passed: problems.length === 0, text: (problems.length === 0 ? fine : `In ${file}: ${problems.slice(0, 5).join(' ')}`) + cut } };
 }
 
 export function addArchiveCommands(program: Command): void {
@@ -28,11 +48,16 @@ export function addArchiveCommands(program: Command): void {
       new Option('--head <head>', 'also: this head, noted earlier from a list, an export or an earlier verify, lies in the history of the archive; may be given several times')
         .argParser((text: string, earlier: readonly Head[] | undefined) => [...(earlier ?? []), givenHead(text)]),
     )
+    .addOption(new Option('--heads <file>', 'also: so does each head of this archive that was kept in this file (--heads of the commands that measure)'))
+    .addOption(new Option('--public-key <key>', 'with --heads: each of them is signed with the key whose public part this is').argParser(givenPublicKey))
     .addHelpText('after', whatVerifyShows)
-    .action((file: string | undefined, options: { archive: string; head?: readonly Head[] }) => {
+    .action((file: string | undefined, options: { archive: string; head?: readonly Head[]; heads?: string; publicKey?: KeyObject }) => {
       const archive = archivePlace(file ?? options.archive, 'read');
       try {
-        const { checks, passed, archiveId, head } = archive.verify(options.head);
+        const kept = options.heads === undefined ? null : keptIn(archive, options.heads, options.publicKey ?? null);
+        const { checks: ofArchive, passed: whole, archiveId, head } = archive.verify([...(options.head ?? []), ...(kept?.heads ?? [])]);
+        const checks = [...ofArchive, ...(kept === null ? [] : [kept.check])];
+        const passed = whole && checks.every((check) => check.passed);
         for (const check of checks) process.stdout.write(`${check.passed ? 'whole ' : 'BROKEN'}  ${check.name}: ${check.text}\n`);
         if (archiveId !== null && head !== null) process.stdout.write(`Archive ${archiveId}, head ${headText(head)}\n`);
         process.stdout.write(passed ? `The archive ${archive.path} is whole.\n` : `The archive ${archive.path} is NOT whole. Keep it unchanged and compare it with a backup.\n`);

@@ -105,7 +105,7 @@ export function addResultCommands(program: Command): void {
             `${run.id}  ${run.simulated === true ? 'simulated bench  ' : ''}${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${shown(run.planName)}${run.order === '' ? '' : ` [${shown(run.order)}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
           );
         }
-        process.stdout.write(`Archive ${archive.ledger.id()}, head ${headText(archive.head())}\n`);
+        process.stdout.write(`Archive ${archive.archiveId()}, head ${headText(archive.head())}\n`);
       }),
     );
 

@@ -15,13 +15,13 @@ import { chosenRun } from './chosen-run.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { drive } from './drive.ts';
 import { exitCode } from './exit-codes.ts';
-import { archiveOption, archivePlace, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
+import { archiveOption, archivePlace, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, withHeadOptions, type BenchOptions, type HeadOptions } from './places.ts';
 import { sheetText } from './plan-commands.ts';
 import { printTables } from './result-commands.ts';
 import { Stop } from './stop.ts';
 import { demonstrator, whoMeasures } from './who-measures.ts';
 
-interface RunOptions extends BenchOptions {
+interface RunOptions extends BenchOptions, HeadOptions {
   readonly archive: string;
   readonly operator?: string;
   readonly equipment?: string;
@@ -44,7 +44,7 @@ function pointNumbers(text: string): readonly number[] {
 }
 
 function withRunOptions(command: Command): Command {
-  return withBenchOptions(command)
+  return withHeadOptions(withBenchOptions(command))
     .addOption(archiveOption())
     .addOption(new Option('--operator <name>', 'who measures and answers for this run; stored with it. Without it a terminal is asked'))
     .addOption(
@@ -74,7 +74,7 @@ async function carry(
   const place = benchPlace(options);
   const where = `--archive ${options.archive}${options.port === undefined ? '' : ` --port ${options.port}`}`;
   try {
-    const archive = archivePlace(options.archive, 'write', place.clock);
+    const archive = archivePlace(options.archive, 'write', place.clock, options);
     try {
       const connecting = new AbortController();
       const letGo = ending.hold({

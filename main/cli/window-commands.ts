@@ -15,10 +15,10 @@ import { software } from '../service/software.ts';
 import { scenarioFile } from './documents.ts';
 import { buildDesktop, buildWindow, houseFolder, windowFolder } from './build.ts';
 import { exitCode } from './exit-codes.ts';
-import { archiveOption, archivePlace, freeDiskBytes } from './places.ts';
+import { archiveOption, archivePlace, freeDiskBytes, withHeadOptions, type HeadOptions } from './places.ts';
 import { Stop } from './stop.ts';
 
-interface WindowOptions {
+interface WindowOptions extends HeadOptions {
   readonly archive: string;
   readonly listen: number;
   readonly scenario?: string;
@@ -35,7 +35,7 @@ function port(text: string): number {
 async function serve(options: WindowOptions): Promise<void> {
   buildWindow();
   const scenario = options.scenario === undefined ? undefined : scenarioFile(options.scenario);
-  const archive = archivePlace(options.archive, 'write');
+  const archive = archivePlace(options.archive, 'write', machineClock, options);
   try {
     const host = new Host({
       archive,
@@ -108,8 +108,7 @@ export function addWindowCommands(program: Command): void {
     .description('build the window and the desktop processes into dist/, as far as they are older than their source')
     .action(buildDesktop);
 
-  program
-    .command('window')
+  withHeadOptions(program.command('window'))
     .description('serve the window on this machine, for a browser; only programs of this machine can reach it')
     .addOption(archiveOption())
     .addOption(new Option('--scenario <file>', 'which simulated bench windows connect to, and what goes wrong on it'))

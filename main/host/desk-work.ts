@@ -95,7 +95,7 @@ async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
       return done('export', { files: [...texts].map(([name, text]) => ({ name, text })) });
     }
     case 'head':
-      return done('head', { archiveId: archive.ledger.id(), head: headText(archive.head()) });
+      return done('head', { archiveId: archive.archiveId(), head: headText(archive.head()) });
     case 'verify': {
       const expected = job.params.head === undefined ? null : parseHead(job.params.head);
       const { passed, checks, archiveId, head } = archive.verify(expected === null ? [] : [expected]);
