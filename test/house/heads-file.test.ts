@@ -3,11 +3,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { unixMillis } from '../../app/quantities/quantity.ts';
-import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../../test/builders/archived-run.ts';
-import { machineEntropy } from '../clock/machine.ts';
-import { openArchive, type Archive } from './archive.ts';
-import { HeadsFile, keptHeads, makeHeadKey, publicHeadKey, readHeadKey, unfitForHeads } from './heads-file.ts';
-import type { Head } from './ledger.ts';
+import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { HeadsFile, keptHeads, makeHeadKey, publicHeadKey, readHeadKey, unfitForHeads } from '../../main/archive/heads-file.ts';
+import type { Head } from '../../main/archive/ledger.ts';
 
 let folder = '';
 let file = '';

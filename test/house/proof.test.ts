@@ -3,11 +3,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { unixMillis } from '../../app/quantities/quantity.ts';
-import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../../test/builders/archived-run.ts';
-import { machineEntropy } from '../clock/machine.ts';
-import { openArchive, type Archive } from './archive.ts';
-import { headText, type Head } from './ledger.ts';
-import { checkProof, continuation, placeOfRun } from './proof.ts';
+import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { headText, type Head } from '../../main/archive/ledger.ts';
+import { checkProof, continuation, placeOfRun } from '../../main/archive/proof.ts';
 
 let folder = '';
 let archive: Archive;
