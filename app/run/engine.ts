@@ -141,8 +141,10 @@ type Phase =
 /** The valve has shut and the transducer's filter has followed, s. */
 const shutRest = 0.5;
 
-/** Flow, or the time for one, is being had from the frames. */
-const frameMatters: ReadonlySet<Phase> = new Set(['settle', 'window', 'rest', 'zero-window', 'decay', 'await-shut']);
+/** Nothing is outstanding and no window is whole yet: an attempt can be ended for a frame that cannot be. */
+const canRefuse: ReadonlySet<Phase> = new Set([
+  'await-supply', 'await-condition', 'await-no-current', 'await-purge', 'settle', 'window', 'rest', 'zero-window', 'decay', 'await-shut',
+]);
 
 /** From the condition to the end of the window. */
 const pressureMatters: ReadonlySet<Phase> = new Set(['purge', 'await-purge', 'burst', 'settle', 'window', 'rest', 'zero-window']);
@@ -184,6 +186,8 @@ class Engine implements RunEngine {
   /** Between two frames as they were asked for, s. */
   readonly #frameInterval: number;
   #standing = new StandingReadings();
+  /** A frame of the present attempt, or of the proof, could not be. */
+  #doubt: { readonly text: string; readonly cause: string } | null = null;
   /** The pulses of the present point begin and end, and move pressure and temperature with it. */
   #pulsesMove = false;
 
@@ -351,12 +355,17 @@ class Engine implements RunEngine {
     this.#trackCondition(frame);
     this.#idleTime.add(frame, !this.#pulsing && !this.#railShut && this.#phase !== 'zero-window' && this.#pressureFits(frame) && wrong === null);
 
-    if (this.#timeBase.add(this.#now, frame.at)) this.#beginTelling();
+    // A clock that stepped is compared anew.
+    if (wrong !== null) this.#timeBase.forget();
+    if (this.#timeBase.add(this.#now, frame.at) || wrong !== null) this.#beginTelling();
 
     if (this.#checkController(frame)) return;
     if (this.#compareClocks()) return;
     if (this.#checkGuards(frame)) return;
-    if (wrong !== null && previous !== null && this.#refusesFrame(impossibleText(wrong, previous, frame), wrong)) return;
+    if (wrong !== null && previous !== null && this.#isDriving() && this.#phase !== 'stop' && this.#phase !== 'await-stop') {
+      this.#doubt ??= { text: impossibleText(wrong, previous, frame), cause: `telemetry-${wrong}` };
+    }
+    if (this.#doubt !== null && this.#refusesFrames(this.#doubt)) return;
 
     switch (this.#state.mode) {
       case 'proving':
@@ -401,11 +410,11 @@ class Engine implements RunEngine {
     return this.#isDriving() || mode === 'held' || (mode === 'making-safe' && safe?.then.kind === 'held');
   }
 
-  /** A frame that cannot be ends what is had from it (RUN-160, RUN-161). True when it did. */
-  #refusesFrame(text: string, what: string): boolean {
+  /** A frame that cannot be ends the attempt, or the proof, in which it came (RUN-160, RUN-161). True when it did. */
+  #refusesFrames({ text, cause }: { readonly text: string; readonly cause: string }): boolean {
     if (this.#state.mode === 'proving') return this.#hold('telemetry-impossible', text);
-    if (this.#state.mode !== 'measuring' || !frameMatters.has(this.#phase)) return false;
-    this.#endAttemptAfterStop('rejected', text, `telemetry-${what}`);
+    if (this.#state.mode !== 'measuring' || !canRefuse.has(this.#phase)) return false;
+    this.#endAttemptAfterStop('rejected', text, cause);
     return true;
   }
 
@@ -892,7 +901,8 @@ class Engine implements RunEngine {
     const { holdS } = this.#state.plan.byItself;
     const then = this.#state.safe?.then;
     if (then?.kind !== 'held' || this.#now - this.#heldSince < holdS) return false;
-    return this.#callPerson(then.guard, `${then.text} That lasted longer than ${spanText(holdS)}, so the run does not go on by itself any more.`);
+    const since = this.#state.linkUp || then.text.includes(this.#downReason) ? '' : ` ${this.#downReason}`;
+    return this.#callPerson(then.guard, `${then.text}${since} That lasted longer than ${spanText(holdS)}, so the run does not go on by itself any more.`);
   }
 
   #tryResume(): void {
@@ -950,6 +960,7 @@ class Engine implements RunEngine {
     this.#railShut = false;
     this.#decay = [];
     this.#window = null;
+    this.#doubt = null;
     this.#ask('make-safe', { kind: 'make-safe' }, safeTimeout);
   }
 
@@ -1633,6 +1644,7 @@ class Engine implements RunEngine {
     const said = skippedWaits.length === 0 ? text : `${text} A person skipped the wait for: ${skippedWaits.join(', ')}.`;
     this.#decay = [];
     this.#window = null;
+    this.#doubt = null;
     // A zero point is several times as long as the others and would spoil their pace.
     if (this.#points[point]?.role !== 'zero') {
       this.#attemptTime += this.#now - this.#attemptSince;

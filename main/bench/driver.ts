@@ -543,11 +543,15 @@ class BenchDriver implements Bench {
         this.#unfit = false;
         if ((await this.#recoverOnSameLink()) || (await this.#recoverElsewhere())) return;
         await wait(clock, pause, signal);
-        pause = Math.min(2 * pause, this.#unfit ? UNFIT_PAUSE_MAX_MS : SEARCH_PAUSE_MAX_MS);
+        pause = Math.min(2 * pause, this.#longestPause());
       }
     } catch {
       // The bench was closed.
     }
+  }
+
+  #longestPause(): number {
+    return this.#unfit ? UNFIT_PAUSE_MAX_MS : SEARCH_PAUSE_MAX_MS;
   }
 
   /** A controller that started anew is still there; closing and opening its port could make it start anew again. */
@@ -582,7 +586,8 @@ class BenchDriver implements Bench {
   /** The bench counts as back only when a frame of the controller that answered has come (LINE-111). */
   async #restored(link: Link, description: string, conversation: Conversation | ConnectFailure): Promise<boolean> {
     if (!conversation.ok) {
-      this.#tellWhy(conversation.code, conversation.text);
+      const { lastNotUnderstood } = link.statistics;
+      this.#tellWhy(lastNotUnderstood === null ? conversation.code : 'not-understood', `${conversation.text}${notUnderstood(link)}`);
       return false;
     }
     if (this.#isOver(link) || !(await this.#isHeard(link, conversation.bootId)) || this.#isOver(link)) return false;
