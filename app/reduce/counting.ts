@@ -6,6 +6,6 @@ export function countingAttempts({ points }: Pick<RunState, 'points'>): readonly
   return points.flatMap(({ chosen, attempts }, point) => {
     const found = attempts.find((a) => a.attempt === chosen);
     const window = found?.window ?? null;
-    return found === undefined || window === null ? [] : [{ point, attempt: found.attempt, window, order: found.order }];
+    return found === undefined || window === null ? [] : [{ point, attempt: found.attempt, window, order: found.order, ...(found.drivenWidth === undefined ? {} : { drivenWidth: found.drivenWidth }) }];
   });
 }

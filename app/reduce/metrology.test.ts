@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
-import { celsius, kilopascals, milliseconds, pascals, volts } from '../quantities/quantity.ts';
+import type { Point } from '../plan/points.ts';
+import { celsius, kilopascals, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../run/window.ts';
 import { combined } from './budget.ts';
 import { budgetTable } from './budget-table.ts';
@@ -425,3 +426,27 @@ function holdsNaN(value: unknown): boolean {
   if (typeof value !== 'object' || value === null) return false;
   return Object.values(value).some(holdsNaN);
 }
+
+describe('RUN-169 widths that the timer of the controller rounds', () => {
+  const plan = syntheticPlan({ widthMs: [1.613, 2.013, 3.013, 4.013, 6.013, 9.013], replicates: 2 }, 2);
+  const tick = 20e-6;
+  const rounded = (width: number): Point['width'] => seconds(Math.floor(width / tick + 0.5) * tick);
+  const points = expandPlan(plan);
+  const normal = normalFrom(3);
+  const attempts = points.map((point): CountingAttempt => ({
+    point: point.index,
+    attempt: 1,
+    window: syntheticWindow({ ...point, width: rounded(point.width) }, syntheticInjector(point.injector), plan, syntheticEquipment, noErrors, quiet, normal),
+    drivenWidth: rounded(point.width),
+  }));
+  const deadTimes = (input: readonly CountingAttempt[], of = points): readonly number[] =>
+    lines(reduceRun({ plan, equipment: syntheticEquipment, points: of, attempts: input })).map((cell) => cell.deadTime.value);
+
+  it('the result is that of the widths that were driven', () => {
+    const driven = points.map((point) => ({ ...point, width: rounded(point.width) }));
+    const bare = attempts.map(({ point, attempt, window }) => ({ point, attempt, window }));
+    expect(deadTimes(attempts)).toEqual(deadTimes(bare, driven));
+    // As planned, they would be off by most of half a tick.
+    for (const [i, value] of deadTimes(bare).entries()) expect(Math.abs(value - (deadTimes(attempts)[i] ?? 0))).toBeGreaterThan(5e-6);
+  });
+});

@@ -36,7 +36,8 @@ type FittedLine = Extract<FittedCell, { kind: 'line' }>;
  * every window is referred to the plan's conditions and regions and lines are found anew.
  * Attempts must belong to `points` (anything else is a programming error and throws).
  */
-export function reduceRun(input: ReductionInput): Reduction {
+export function reduceRun(asked: ReductionInput): Reduction {
+  const input = asDriven(asked);
   const { points, attempts, equipment } = input;
   const looked = leakOf(points, attempts, equipment);
   const reduced = reduceWith(input, looked, null);
@@ -44,6 +45,13 @@ export function reduceRun(input: ReductionInput): Reduction {
   const again = leakByPair(looked, reduced.periodPair, points, attempts);
   // What the pair said of the leak before anything was made of it: afterwards it agrees with itself.
   return again === null ? reduced : { ...reduceWith(input, again.leak, again.contradiction), periodPair: reduced.periodPair };
+}
+
+/** Points with the width that was driven in place of the one that was asked for, where the controller's timer made another of it. */
+function asDriven(input: ReductionInput): ReductionInput {
+  const driven = new Map(input.attempts.flatMap(({ point, drivenWidth }) => (drivenWidth === undefined ? [] : [[point, drivenWidth] as const])));
+  if (driven.size === 0) return input;
+  return { ...input, points: input.points.map((point) => ({ ...point, width: driven.get(point.index) ?? point.width })) };
 }
 
 /** `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */

@@ -19,6 +19,8 @@ export interface CountingAttempt {
   readonly point: number;
   readonly attempt: number;
   readonly window: WindowSummary;
+  /** The pulse width that was driven, where it is not that of the plan: what the result is of (RUN-169). */
+  readonly drivenWidth?: Point['width'];
   /** Rises in the order in which attempts ended; absent: that of the points. */
   readonly order?: number;
 }

@@ -1,4 +1,4 @@
-/** What a run does by itself, and when it waits for a person: RUN-160 to RUN-168. */
+/** What a run does by itself, and when it waits for a person: RUN-160 to RUN-169. */
 import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import { celsius, pascals, seconds } from '../quantities/quantity.ts';
@@ -264,5 +264,18 @@ describe('RUN-168 steps of the wall clock', () => {
     run.clockSetBy += 3600;
     run.runUntil(inMode('paused'), 20);
     expect(run.events('paused')[0]).toMatchObject({ guard: 'host-stood-still' });
+  });
+});
+
+describe('RUN-169 the width that is driven', () => {
+  it('stands in the attempt where it is not that of the plan, and in the state', () => {
+    const run = new TestRun().start();
+    run.runUntil(accepted(1));
+    run.bench.widthError = 7e-6;
+    expect(run.runUntil(inMode('ended'))).toBe(true);
+    const [first, second] = run.events('attempt-ended');
+    expect(first).not.toHaveProperty('drivenWidth');
+    expect(second?.drivenWidth).toBeCloseTo((run.points[1]?.width ?? 0) + 7e-6, 12);
+    expect(run.engine.state.points[1]?.attempts[0]?.drivenWidth).toBe(second?.drivenWidth);
   });
 });

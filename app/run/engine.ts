@@ -105,6 +105,8 @@ export const restAfterAcknowledge = 2;
 const silentMeterLeast = 3;
 const silentMeterMost = 20;
 const silentMeterEdges = 3 * 8;
+/** Less than the line can tell of two widths, s. */
+const sameWidth = 0.5e-9;
 /** Coils above this are not driven here, ohm, and by then the current of a pulse has risen, s: for telling that no coil is there. */
 const highestCoilOhm = 30;
 const currentRise = 1e-3;
@@ -219,6 +221,8 @@ class Engine implements RunEngine {
   #burstBefore = 0;
   #burstCount = 0;
   #burstSeenAt = Number.NaN;
+  /** As the controller states it of the present point's pulses; null: it was not said. */
+  #drivenWidth: Seconds | null = null;
   #silentMeterAfter = silentMeterMost;
   /** Supply current over the frames of the burst so far. */
   #drivenCurrent = { sum: 0, frames: 0 };
@@ -1280,6 +1284,7 @@ class Engine implements RunEngine {
 
   #startBurst(point: Point): void {
     this.#pulsesMove = point.width < point.period;
+    this.#drivenWidth = null;
     const { settleS, look } = this.#state.plan;
     const window = point.role === 'look' ? { maxS: look.windowS + lookWindowSlack } : this.#state.plan.window;
     const { maxCount } = this.#capabilities;
@@ -1655,6 +1660,7 @@ class Engine implements RunEngine {
       kind: 'attempt-ended', point, attempt, verdict, window, criteria, text: said,
       ...(injector === null ? {} : { injector }),
       ...(verdict === 'rejected' ? { cause } : {}),
+      ...this.#otherWidth(),
     });
     const { benchFailing, plan } = this.#state;
     if (verdict === 'rejected' && isBenchCause(cause) && plan.byItself.sameCause > 0 && benchFailing.count >= plan.byItself.sameCause) {
@@ -1671,6 +1677,14 @@ class Engine implements RunEngine {
     }
     if (injector !== null && verdict === 'rejected' && (this.#givesUp(injector, text) || this.#setsAside(point, injector, cause, text))) return;
     this.#next();
+  }
+
+  /** What the controller's timer made of the width (RUN-169). */
+  #otherWidth(): { readonly drivenWidth?: Seconds } {
+    const driven = this.#drivenWidth;
+    this.#drivenWidth = null;
+    const planned = this.#currentPoint()?.width;
+    return driven === null || planned === undefined || Math.abs(driven - planned) < sameWidth ? {} : { drivenWidth: driven };
   }
 
   /** An injector whose first look cannot be had is set aside at once (RUN-142). True when the run left its way because of it. */
@@ -1809,6 +1823,7 @@ class Engine implements RunEngine {
       this.#onRefused(reply);
       return;
     }
+    if (this.#phase === 'burst') this.#drivenWidth = reply.drivenWidth ?? null;
     this.#onDone();
   }
 

@@ -102,6 +102,8 @@ export type RunEventBody =
       readonly injector?: number;
       /** Of a rejected attempt: the same word for the same cause (RUN-133). */
       readonly cause?: string;
+      /** The pulse width that the controller drove, where it is not that of the plan (RUN-169). */
+      readonly drivenWidth?: Seconds;
     }
   | { readonly kind: 'chosen'; readonly point: number; readonly attempt: number | null; readonly by: { readonly rule: string } | { readonly person: string }; readonly why: string }
   | { readonly kind: 'point-skipped'; readonly point: number; readonly why: string }

@@ -9,6 +9,7 @@ import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port
 import { shownThroughout } from '../boundary/text.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
+import type { Seconds } from '../quantities/quantity.ts';
 import { asStored } from '../plan/stored.ts';
 import { isBenchCause } from './bench-cause.ts';
 import type { AfterSafe, AttemptReason, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
@@ -25,6 +26,8 @@ interface AttemptRecord {
   readonly verdict: Verdict | null;
   readonly window: WindowSummary | null;
   readonly text: string;
+  /** Where it is not that of the plan (RUN-169). */
+  readonly drivenWidth?: Seconds;
   /** Events that the journal held when it began: rises in the order in which attempts were made. */
   readonly order: number;
 }
@@ -434,7 +437,8 @@ function endAttempt(run: WorkingState, event: Extract<RunEventBody, { kind: 'att
   const place = event.attempt - 1;
   const started = point.attempts[place];
   if (started === undefined) throw new Error(`Attempt ${event.attempt} of point ${event.point} ended without having been started.`);
-  point.attempts[place] = { ...started, verdict: event.verdict, window: event.window, text: event.text };
+  const { drivenWidth } = event;
+  point.attempts[place] = { ...started, verdict: event.verdict, window: event.window, text: event.text, ...(drivenWidth === undefined ? {} : { drivenWidth }) };
   run.counts.attempts += 1;
   if (event.verdict === 'rejected') {
     switch (run.current?.origin) {

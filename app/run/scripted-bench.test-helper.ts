@@ -98,6 +98,8 @@ export class ScriptedBench {
   readonly dead = new Set<number>();
   readonly openCoils = new Set<number>();
   countsTooMany = false;
+  /** What its timer makes of a width, s. */
+  widthError = 0;
   /** Answers instead of the bench; undefined: the bench answers itself; null: never. */
   answer: (request: BenchRequest) => BenchReply | null | undefined = () => undefined;
 
@@ -153,7 +155,7 @@ export class ScriptedBench {
       case 'burst':
         if (!this.armed) return { kind: 'refused', code: 'not-armed', text: 'not armed' };
         this.burst = { number: this.burst.number + 1, active: true, commanded: request.count, done: 0, period: request.period, exact: 0, width: request.width, channel: request.channel };
-        break;
+        return { kind: 'done', drivenWidth: seconds(request.width + this.widthError) };
       case 'stop-burst':
         this.burst.active = false;
         break;
