@@ -231,6 +231,8 @@ describe('a point', () => {
     run.runUntil(ended);
     expect(run.engine.state.ending).toBe('complete');
     expect(requestKinds(run)).not.toContain('set-pressure');
+    // Nothing was given up as soon as the pressure fitted, for all the time that had gone by.
+    expect(run.events('attempt-ended').map((event) => event.verdict)).not.toContain('rejected');
   });
 
   it('RUN-44 the burst outlasts settling and the longest window; settling counts from the frame that shows it', () => {
@@ -677,6 +679,18 @@ describe('guards', () => {
     run.bench.latch('driver');
     run.runUntil(inMode('tripped'), 3);
     expect(run.events('tripped')[0]?.text).toMatch(/The injector driven last is A-1 on channel 1\.$/);
+  });
+
+  it('RUN-24 an interlock that opens in a hold trips', () => {
+    const run = new TestRun().start();
+    run.runUntil(inStep('measure'));
+    run.link('down');
+    run.runUntil(inMode('held'), 60);
+    run.link('up');
+    run.bench.interlocks = 0b101;
+    run.runUntil(inMode('tripped'), 3);
+    expect(run.events('tripped')[0]).toMatchObject({ guard: 'interlock', text: 'Interlock open: cover.' });
+    expect(run.events('resumed')).toEqual([]);
   });
 
   it('RUN-24 an open interlock trips while driven', () => {

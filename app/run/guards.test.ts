@@ -42,6 +42,11 @@ describe('stepGuard', () => {
     expect(activeAt(guard(), values)).toEqual([2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13]);
   });
 
+  it('RUN-21 inside by the hysteresis is meant on the side that was left, the low one too', () => {
+    expect(activeAt(guard({ dwellS: 0, level: 'note' }), [290, 295, 305, 309, 310])).toEqual([0, 1, 2, 3]);
+    expect(activeAt(guard({ dwellS: 0, level: 'note' }), [510, 505, 495, 491, 490])).toEqual([0, 1, 2, 3]);
+  });
+
   it('RUN-21 note and trip clear as soon as inside by the hysteresis', () => {
     for (const level of ['note', 'trip']) expect(activeAt(guard({ level }), [510, 510, 510, 495, 490, 510])).toEqual([2, 3]);
   });
@@ -49,7 +54,7 @@ describe('stepGuard', () => {
   it('RUN-21 a signal that does not apply counts as inside; one that is not a number as outside', () => {
     expect(activeAt(guard(), [510, 510, null, 510, 510, 400])).toEqual([]);
     expect(activeAt(guard(), [510, 510, 510, null, null, null, null, null, null])).toEqual([2, 3, 4, 5, 6, 7]);
-    expect(activeAt(guard({ dwellS: 0 }), [Number.NaN])).toEqual([0]);
+    for (const limits of [{}, { low: undefined }, { high: undefined }]) expect(activeAt(guard({ dwellS: 0, ...limits }), [Number.NaN])).toEqual([0]);
   });
 
   it('RUN-21 never acts on a signal that stays inside, always on one that stays outside for the dwell', () => {

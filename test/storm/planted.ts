@@ -49,6 +49,10 @@ export const plantedFaults: readonly Planted[] = [
   one('a bench that is down at the opening is not told of', service, "    if (bench.downReason !== null) service.#onLink({ state: 'down', reason: bench.downReason });\n", ''),
   one('no ticks', service, "    this.#feed({ kind: 'tick', now: this.#now() });\n", ''),
   one('a command that could not be written is called done', service, "return output?.answer ?? { accepted: false", "return output?.answer ?? { accepted: true"),
+  {
+    ...one('a window is filed under the segment that was last', write, 'segmentOf(body.window.to)', '(next.segment?.number ?? null)'),
+    harmless: 'It comes to the same: an attempt with a window ends upon a frame of the life that the window is of, because a frame of another life cuts it; so the last segment of that commit is the window\'s.',
+  },
   one('a window is filed under the first segment', write, 'segmentOf(body.window.to)', '0'),
   one('a failed commit moves the position on', write, 'if (result.ok) this.#positions.set(id, after);', 'this.#positions.set(id, after);'),
   one('a step is no transaction', write, 'return this.#db.transaction(work).immediate();', 'return work();'),
@@ -100,6 +104,10 @@ export const plantedFaults: readonly Planted[] = [
   one('the time for pressure set by hand goes on', engine, 'without a limit, pulses off (RUN-42).\n      this.#phaseSince = this.#now;\n', 'without a limit, pulses off (RUN-42).\n'),
   one('a guard clears outside its low limit', 'app/run/guards.ts', 'value >= guard.low + margin', 'value >= guard.low - margin'),
   one('a guard clears outside its high limit', 'app/run/guards.ts', 'value <= guard.high - margin', 'value <= guard.high + margin'),
+  {
+    ...one('a reading that is no number is inside a high limit', 'app/run/guards.ts', 'value <= guard.high - margin', '!(value > guard.high - margin)'),
+    harmless: 'Readings come over the line as whole numbers (LINE-7), so there is none that is no number. The guards alone are held to it by their own test.',
+  },
   one('the pressure is set once for the run', engine, 'this.#capabilities.pressure.commandable && this.#pressureSet !== point.pressure', 'this.#capabilities.pressure.commandable && this.#lastId < 20'),
   one('accepted points are measured again', fold, 'while (run.firstPass < run.points.length && isSettled(', 'while (run.hostRestarts < 2 && run.firstPass < run.points.length && isSettled('),
 ];

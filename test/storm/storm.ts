@@ -109,12 +109,12 @@ export function story(drawn: Drawn, violations: readonly Violation[]): string {
   ].join('\n');
 }
 
-/** `storm SEED`, `storm SEED COUNT`, `storm SEED 8h`; then `calm` or `still` for that sea alone. */
+/** `storm SEED`, `storm SEED COUNT`, `storm SEED 8h` or `20m`; then `calm` or `still` for that sea alone. */
 export async function showStorm([seedText = '1', howLong = '1', sea]: readonly string[]): Promise<boolean> {
   const seed = Number(seedText);
-  const hours = /^([\d.]+)h$/.exec(howLong)?.[1];
-  const until = hours === undefined ? Number.POSITIVE_INFINITY : performance.now() + Number(hours) * 3600e3;
-  const found = await storm(seed, hours === undefined ? Number(howLong) : Number.MAX_SAFE_INTEGER - seed, {
+  const [, number, unit] = /^([\d.]+)([hm])$/.exec(howLong) ?? [];
+  const until = number === undefined ? Number.POSITIVE_INFINITY : performance.now() + Number(number) * (unit === 'h' ? 3600e3 : 60e3);
+  const found = await storm(seed, number === undefined ? Number(howLong) : Number.MAX_SAFE_INTEGER - seed, {
     goOn: () => performance.now() < until,
     ...(sea === 'calm' || sea === 'still' || sea === 'storm' ? { sea } : {}),
   });
