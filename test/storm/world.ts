@@ -742,7 +742,7 @@ export class World {
       if (rest === 'dead' || rest === 'stuck') return rest;
       if (rest.kind === 'failed') return 'failed';
       const [ofTheHost, committed] = [summaryOf(service.state), this.#committed === null ? '' : summaryOf(this.#committed)];
-      if (ofTheHost !== committed) this.#see({ kind: 'state-differs', at: this.#now(), host: ofTheHost, committed });
+      if (ofTheHost !== committed && isAlive(host) && host.canWrite) this.#see({ kind: 'state-differs', at: this.#now(), host: ofTheHost, committed });
       const command = this.#next(rest);
       const chosen = command === null ? Math.max(3, Math.min(this.#drawn.overS - this.#now(), 60)) : this.#chance.scale(0.2, 10);
       const lingers = Math.max(chosen, (this.#drawn.personFromS ?? 0) - this.#now());
