@@ -5,6 +5,7 @@ import { InvalidArgumentError, Option, type Command } from 'commander';
 import { makeHeadKey } from '../archive/heads-file.ts';
 import { headText, parseHead, type Head } from '../archive/ledger.ts';
 import { checkProof, continuation, placeOfRun, type CheckedProof } from '../archive/proof.ts';
+import { checkExport } from '../export/manifest.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption } from './places.ts';
@@ -92,6 +93,28 @@ export function addProofCommands(program: Command): void {
       }
       process.stdout.write(`${words(checked)}\n`);
       if (options.head === undefined) process.stdout.write('Compare this head with one that was kept elsewhere (--head).\n');
+    });
+
+  program
+    .command('check-export')
+    .description('hold the files of an export against its manifest, and the manifest against its proof, without the archive')
+    .argument('<folder>', 'folder of the export')
+    .addOption(new Option('--head <head>', 'the head that the export must be under: one that was kept').argParser(givenHead))
+    .action(async (folder: string, options: { head?: Head }) => {
+      let checked;
+      try {
+        checked = await checkExport(resolve(folder));
+      } catch (error) {
+        throw new Stop(exitCode.badInput, `The manifest of ${resolve(folder)} cannot be read (${(error as Error).message}).`);
+      }
+      if (!checked.whole) throw new Stop(exitCode.checkFailed, `The export in ${resolve(folder)} is NOT as it was written. ${checked.problems.join(' ')}`);
+      if (options.head !== undefined && headText(options.head) !== checked.archiveHead) {
+        throw new Stop(exitCode.checkFailed, `The export is as it was written, but under another head: ${checked.archiveHead}.`);
+      }
+      process.stdout.write(
+        `All ${checked.files} files are as they were written. Run ${checked.runId} lies in archive ${checked.archiveId} under the head ${checked.archiveHead}.\n` +
+          'To hold the archive against it: npm run cli -- verify --head with this head.\n',
+      );
     });
 
   program

@@ -24,8 +24,8 @@ import type { DeadTimeCurve } from '../../app/tables/map.ts';
 import type { Table } from '../../app/tables/table.ts';
 import { cubicCentimetresPerMinute, gramsPerMinute, poundsPerHour } from '../../app/tables/units.ts';
 import type { AttemptRecord } from '../archive/read.ts';
-import { writeFiles } from './files.ts';
-import type { ExportDisk, WriteResult } from './files.ts';
+import type { FileToWrite } from './files.ts';
+import { whenBegan, type Provenance } from './provenance.ts';
 
 /** What the export needs of an attempt in the archive. */
 export type ExportedAttempt = Pick<AttemptRecord, 'point' | 'attempt' | 'at' | 'verdict' | 'counts'> & {
@@ -33,6 +33,7 @@ export type ExportedAttempt = Pick<AttemptRecord, 'point' | 'attempt' | 'at' | '
 };
 
 export interface CsvExport {
+  readonly provenance: Provenance;
   /** Why nothing of this run can be traced; empty: it can, as far as the record tells. */
   readonly notTraceable: readonly string[];
   readonly plan: Plan;
@@ -48,14 +49,18 @@ export interface CsvExport {
 }
 
 /**
- * Writes into `directory`: attempts.csv, masses.csv, budgets.csv, lines.csv, leak.csv (what leaked, block by block), static-flow.csv, tables.csv (what was measured),
+ * attempts.csv, masses.csv, budgets.csv, lines.csv, leak.csv (what leaked, block by block), static-flow.csv, tables.csv (what was measured),
  * maps.csv (on the user's axes) and curves.csv (dead time over voltage as the coil form, with residuals and leave-one-out).
- * The last column of each says why nothing in it can be traced; it is empty where it can.
+ * The last columns of each name run, order, when the run began and the head of the archive (ARC-17), and the very last says why nothing in it can be traced; it is empty where it can.
  */
-export function exportCsv(directory: string, data: CsvExport, disk?: ExportDisk): Promise<WriteResult> {
+export function csvFiles(data: CsvExport): FileToWrite[] {
   const { notTraceable, plan, equipment, points, attempts, reduction, axes = measuredAxes } = data;
-  const rows = <T>(columns: Columns<T>, of: Iterable<T> | AsyncIterable<T>) => csvRows({ ...columns, not_traceable: () => notTraceable.join(' ') }, of);
-  const files = [
+  const { provenance } = data;
+  const ofRun = {
+    run: () => provenance.runId, order: () => provenance.order, run_began_utc: () => whenBegan(provenance), archive_head: () => provenance.head,
+  };
+  const rows = <T>(columns: Columns<T>, of: Iterable<T> | AsyncIterable<T>) => csvRows({ ...columns, ...ofRun, not_traceable: () => notTraceable.join(' ') }, of);
+  return [
     { name: 'attempts.csv', pieces: rows(attemptColumns(plan, points), attempts) },
     { name: 'masses.csv', pieces: rows(massColumns(plan), reduction.windows) },
     { name: 'budgets.csv', pieces: rows(budgetColumns, budgetRows(reduction, equipment)) },
@@ -66,7 +71,6 @@ export function exportCsv(directory: string, data: CsvExport, disk?: ExportDisk)
     { name: 'maps.csv', pieces: rows(mapColumns, mapRows(gridTables(reduction, axes))) },
     { name: 'curves.csv', pieces: rows(curveColumns, curveRows(reduction)) },
   ];
-  return writeFiles(directory, files, disk);
 }
 
 type Field = string | number | boolean | null | undefined;

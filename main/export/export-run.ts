@@ -9,9 +9,12 @@ import type { RunState } from '../../app/run/fold.ts';
 import { measuredAxes } from '../../app/tables/all.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
 import type { ArchiveReader } from '../archive/read.ts';
-import { exportCsv } from './csv.ts';
-import type { ExportDisk, WriteResult } from './files.ts';
-import { exportJson } from './json.ts';
+import { headText } from '../archive/ledger.ts';
+import { placeOfRun } from '../archive/proof.ts';
+import { csvFiles } from './csv.ts';
+import { gatherSet, writeSet, type ExportDisk, type FileSet, type WriteResult } from './files.ts';
+import { jsonFile } from './json.ts';
+import { manifestFile } from './manifest.ts';
 
 export function reduceState(state: { readonly plan: Plan; readonly equipment: Equipment } & Pick<RunState, 'points'>): Reduction {
   return reduceRun({ plan: state.plan, equipment: state.equipment, points: expandPlan(state.plan), attempts: countingAttempts(state) });
@@ -32,48 +35,25 @@ export function timesOf(archive: ArchiveReader, runId: string): readonly Measure
   return [...archive.everyAttempt(runId)].map(({ point, attempt, at }) => ({ point, attempt, time: at / 1e3 }));
 }
 
-/** Writes attempts, masses, budgets, lines, tables and maps as CSV and the whole reduction as JSON into `directory`. */
-export async function exportRun(directory: string, { archive, runId, state, software, axes = measuredAxes }: RunExport, disk?: ExportDisk): Promise<WriteResult> {
+/** Attempts, masses, budgets, lines, tables and maps as CSV, the whole reduction as JSON, and the manifest that names them (ARC-17). */
+function filesOf({ archive, runId, state, software, axes = measuredAxes }: RunExport): FileSet {
   const { plan, equipment, notTraceable } = state;
+  const run = archive.run(runId);
+  if (run === null) throw new Error(`the archive has no run ${runId}`);
+  const under = archive.head();
+  const provenance = { runId, order: run.order, began: run.createdAt, archiveId: archive.archiveId(), head: headText(under) };
   const reduction = reduceState(state);
-  const csv = await exportCsv(directory, { notTraceable, plan, equipment, points: expandPlan(plan), attempts: archive.everyAttempt(runId), reduction, axes }, disk);
-  if (csv.kind === 'failed') return csv;
-  const json = await exportJson(directory, { runId, software, notTraceable, clocks: [...state.clocks.values()], plan, equipment, reduction, axes, times: timesOf(archive, runId) }, disk);
-  return json.kind === 'failed' ? json : { kind: 'written', files: [...csv.files, ...json.files] };
-}
-
-/** A disk that is kept in memory, for who hands the files on. */
-export function memoryDisk(): { readonly disk: ExportDisk; readonly texts: ReadonlyMap<string, string> } {
-  const texts = new Map<string, string>();
-  const done = (): Promise<void> => Promise.resolve();
   return {
-    texts,
-    disk: {
-      mkdir: done,
-      create: (path) => {
-        const pieces: string[] = [];
-        return Promise.resolve({
-          write: (text) => {
-            pieces.push(text);
-            return done();
-          },
-          finish: () => {
-            texts.set(path, pieces.join(''));
-            return done();
-          },
-          abandon: done,
-        });
-      },
-      rename: (from, to) => {
-        const text = texts.get(from);
-        texts.delete(from);
-        if (text !== undefined) texts.set(to, text);
-        return done();
-      },
-      unlink: (path) => {
-        texts.delete(path);
-        return done();
-      },
-    },
+    files: [
+      ...csvFiles({ provenance, notTraceable, plan, equipment, points: expandPlan(plan), attempts: archive.everyAttempt(runId), reduction, axes }),
+      jsonFile({ provenance, software, notTraceable, clocks: [...state.clocks.values()], plan, equipment, reduction, axes, times: timesOf(archive, runId) }),
+    ],
+    closing: (written) => manifestFile({ provenance, software, notTraceable, place: placeOfRun(archive.ledger, runId, under), files: written }),
   };
 }
+
+/** Writes the files of a run into a folder of their own. */
+export const exportRun = (directory: string, run: RunExport, disk?: ExportDisk): Promise<WriteResult> => writeSet(directory, filesOf(run), disk);
+
+/** The same files as texts, for who hands them on. */
+export const exportTexts = (run: RunExport): Promise<{ readonly name: string; readonly text: string }[]> => gatherSet(filesOf(run));

@@ -1,4 +1,4 @@
-import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises';
+import { mkdir, mkdtemp, readdir, readFile, rename, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
@@ -6,13 +6,17 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
-import { exportCsv } from './csv.ts';
+import { csvFiles } from './csv.ts';
 import type { CsvExport, ExportedAttempt } from './csv.ts';
-import { realDisk, writeFiles } from './files.ts';
-import type { ExportDisk, WriteResult } from './files.ts';
-import { exportJson } from './json.ts';
+import { realDisk, writeSet, type ExportDisk, type FileToWrite, type WriteResult } from './files.ts';
+import { jsonFile } from './json.ts';
 
 let directory = '';
+const provenance = { runId: 'r-1', order: 'Order 1', began: unixMillis(1_770_000_000_000), archiveId: 'a-1', head: '7:ab' };
+const write = (to: string, files: readonly FileToWrite[], disk?: ExportDisk): Promise<WriteResult> =>
+  writeSet(to, { files, closing: (written) => ({ name: 'manifest.json', pieces: [JSON.stringify(written)] }) }, disk);
+const exportCsv = (to: string, data: CsvExport, disk?: ExportDisk): Promise<WriteResult> => write(to, csvFiles(data), disk);
+
 beforeEach(async () => {
   directory = await mkdtemp(join(tmpdir(), 'export-'));
 });
@@ -43,7 +47,7 @@ function run(): CsvExport {
     else attempts.push(made(1, true));
   }
   const counting = attempts.flatMap((a) => (a.counts && a.body.window !== null ? [{ point: a.point, attempt: a.attempt, window: a.body.window }] : []));
-  return { notTraceable: [], plan, equipment: syntheticEquipment, points, attempts, reduction: reduceRun({ plan, equipment: syntheticEquipment, points, attempts: counting }) };
+  return { provenance, notTraceable: [], plan, equipment: syntheticEquipment, points, attempts, reduction: reduceRun({ plan, equipment: syntheticEquipment, points, attempts: counting }) };
 }
 
 /** RFC 4180, written for this test. */
@@ -67,7 +71,7 @@ async function read(name: string): Promise<readonly Record<string, string>[]> {
 describe('CSV', () => {
   it('lists the files that it wrote, and no others are left', async () => {
     const written = await exportCsv(directory, run());
-    const names = ['attempts.csv', 'masses.csv', 'budgets.csv', 'lines.csv', 'leak.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv'];
+    const names = ['attempts.csv', 'masses.csv', 'budgets.csv', 'lines.csv', 'leak.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv', 'manifest.json'];
     expect(written).toEqual({ kind: 'written', files: names.map((n) => join(directory, n)) });
     expect((await readdir(directory)).sort()).toEqual([...names].sort());
   });
@@ -147,8 +151,8 @@ describe('CSV', () => {
 describe('JSON', () => {
   it('holds the whole reduction, and null only for infinitely many degrees of freedom', async () => {
     const { plan, reduction } = run();
-    const written = await exportJson(directory, { runId: 'r-1', software: 'railhouse 0.1.0', notTraceable: [], clocks: [], plan, equipment: syntheticEquipment, reduction });
-    expect(written).toEqual({ kind: 'written', files: [join(directory, 'reduction.json')] });
+    const written = await write(directory, [jsonFile({ provenance, software: 'railhouse 0.1.0', notTraceable: [], clocks: [], plan, equipment: syntheticEquipment, reduction })]);
+    expect(written).toEqual({ kind: 'written', files: [join(directory, 'reduction.json'), join(directory, 'manifest.json')] });
     const file = JSON.parse(await readFile(join(directory, 'reduction.json'), 'utf8')) as Record<string, unknown>;
     expect(file['reductionFileVersion']).toBe(2);
     expect(file['plan']).toEqual(plan);
@@ -161,6 +165,93 @@ describe('JSON', () => {
     expect(file['drift']).toMatchObject({ kind: 'no-drift' });
     expect((file['maps'] as readonly unknown[]).length).toBeGreaterThan(4);
     expect(file['tables']).toHaveLength(2);
+  });
+});
+
+describe('ARC-17 provenance', () => {
+  it('every row of every CSV file names run, order, when it began and the head of the archive', async () => {
+    const written = await exportCsv(directory, run());
+    if (written.kind === 'failed') throw new Error(written.text);
+    let rows = 0;
+    for (const name of ['attempts.csv', 'masses.csv', 'budgets.csv', 'lines.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv']) {
+      for (const row of await read(name)) {
+        expect(row).toMatchObject({ run: 'r-1', order: 'Order 1', run_began_utc: '2026-02-02T02:40:00.000Z', archive_head: '7:ab' });
+        rows += 1;
+      }
+    }
+    expect(rows).toBeGreaterThan(50);
+  });
+});
+
+describe('ARC-18 one step from one set to the next', () => {
+  const set = (mark: string): FileToWrite[] => ['attempts.csv', 'masses.csv', 'reduction.json'].map((name) => ({ name, pieces: [`${mark} ${name}`] }));
+
+  /** What lies in a folder, by the mark of each file; null: there is no folder. */
+  async function marks(folder: string): Promise<string | null> {
+    const names = await realDisk.list(folder);
+    if (names === null) return null;
+    const files = await Promise.all(names.filter((name) => name !== 'manifest.json').map((name) => readFile(join(folder, name), 'utf8')));
+    return [...new Set(files.map((text) => text.split(' ')[0]))].join('+') + (names.includes('manifest.json') ? ` ${files.length}` : ' without manifest');
+  }
+
+  /** A process that dies before its n-th call of the file system: that call and all after it are never made. */
+  function dying(calls: number): ExportDisk {
+    const living = <A extends unknown[], T>(work: (...args: A) => Promise<T>) => (...args: A): Promise<T> => {
+      calls -= 1;
+      return calls < 0 ? Promise.reject(new Error('died')) : work(...args);
+    };
+    return {
+      mkdir: living(realDisk.mkdir), list: living(realDisk.list), rename: living(realDisk.rename), unlink: living(realDisk.unlink), rmdir: living(realDisk.rmdir), sync: living(realDisk.sync),
+      create: living(async (path: string) => {
+        const file = await realDisk.create(path);
+        return { write: living(file.write), finish: living(file.finish), abandon: file.abandon };
+      }),
+    };
+  }
+
+  it('whenever the process dies, there is one whole set, and the next export leaves nothing else', async () => {
+    const to = join(directory, 'tables');
+    const seen = new Set<string>();
+    for (let calls = 0; ; calls += 1) {
+      await rm(directory, { recursive: true, force: true });
+      await mkdir(directory);
+      await write(to, set('old'));
+      const done = await write(to, set('new'), dying(calls)).catch(() => null);
+      const there = await marks(to);
+      const state = there ?? `between: ${await marks(`${to}.export-before`)}`;
+      seen.add(state);
+      expect(['old 3', 'new 3', 'between: old 3']).toContain(state);
+      // The next export, whatever it found.
+      expect((await write(to, set('third'))).kind).toBe('written');
+      expect(await marks(to)).toBe('third 3');
+      expect(await readdir(directory)).toEqual(['tables']);
+      if (done?.kind === 'written') break;
+    }
+    expect(seen).toEqual(new Set(['old 3', 'new 3', 'between: old 3']));
+  });
+
+  it('an export that failed between the two names is put back by the next one, also if that fails', async () => {
+    const to = join(directory, 'tables');
+    await write(to, set('old'));
+    await rename(to, `${to}.export-before`);
+    const full: ExportDisk = { ...realDisk, create: () => Promise.reject(Object.assign(new Error('no space left on device'), { code: 'ENOSPC' })) };
+    expect(await write(to, set('new'), full)).toMatchObject({ kind: 'failed', reason: 'disk-full' });
+    expect(await marks(to)).toBe('old 3');
+  });
+
+  it('files that an earlier version left half written are gone, and a folder with anything else is refused and left as it is', async () => {
+    const to = join(directory, 'tables');
+    await write(to, set('old'));
+    await writeFile(join(to, 'masses.csv.part'), 'half');
+    expect((await write(to, set('new'))).kind).toBe('written');
+    expect((await readdir(to)).sort()).toEqual(['attempts.csv', 'manifest.json', 'masses.csv', 'reduction.json']);
+    await writeFile(join(to, 'notes.txt'), 'mine');
+    const refused = await write(to, set('third'));
+    expect(refused).toMatchObject({ kind: 'failed', reason: 'foreign' });
+    expect(refused.kind === 'failed' ? refused.text : '').toMatch(/holds something else \(notes\.txt\).*Nothing was written and nothing removed\. Choose a new or empty folder/);
+    expect(await readFile(join(to, 'notes.txt'), 'utf8')).toBe('mine');
+    expect(await readFile(join(to, 'masses.csv'), 'utf8')).toBe('new masses.csv');
+    expect(await readdir(directory)).toEqual(['tables']);
   });
 });
 
@@ -201,9 +292,9 @@ describe('failures', () => {
     expect(inFile.reason).toBe('unwritable');
     expect(inFile.text).toContain(join(directory, 'file', 'sub'));
     const denied: ExportDisk = { ...realDisk, create: () => Promise.reject(Object.assign(new Error('permission denied'), { code: 'EACCES' })) };
-    expect(failed(await exportCsv(directory, run(), denied)).reason).toBe('unwritable');
+    expect(failed(await exportCsv(join(directory, 'sub'), run(), denied)).reason).toBe('unwritable');
     const broken: ExportDisk = { ...realDisk, rename: () => Promise.reject(Object.assign(new Error('i/o error'), { code: 'EIO' })) };
-    expect(failed(await exportCsv(directory, run(), broken)).reason).toBe('other');
+    expect(failed(await exportCsv(join(directory, 'sub'), run(), broken)).reason).toBe('other');
     expect(await readdir(directory)).toEqual(['file']);
   });
 
@@ -212,7 +303,7 @@ describe('failures', () => {
       yield 'a';
       throw new Error('the archive is damaged');
     };
-    await expect(writeFiles(directory, [{ name: 'x.csv', pieces: pieces() }])).rejects.toThrow('the archive is damaged');
+    await expect(write(directory, [{ name: 'x.csv', pieces: pieces() }])).rejects.toThrow('the archive is damaged');
     expect(await readdir(directory)).toEqual([]);
   });
 });

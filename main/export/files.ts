@@ -1,6 +1,7 @@
-/** Writes a set of files so that each is there whole or not at all; what stood there before stays until then. */
-import { mkdir, open, rename, unlink } from 'node:fs/promises';
-import { join } from 'node:path';
+/** Writes a set of files so that all of it is there, or what was there before. */
+import { createHash } from 'node:crypto';
+import { mkdir, open, readdir, rename, rmdir, unlink } from 'node:fs/promises';
+import { dirname, join } from 'node:path';
 
 export interface FileToWrite {
   readonly name: string;
@@ -11,14 +12,19 @@ export interface FileToWrite {
 export type WriteResult =
   /** Full paths, in the order given. */
   | { readonly kind: 'written'; readonly files: readonly string[] }
-  | { readonly kind: 'failed'; readonly reason: 'unwritable' | 'disk-full' | 'other'; readonly path: string; readonly text: string };
+  | { readonly kind: 'failed'; readonly reason: 'unwritable' | 'disk-full' | 'foreign' | 'other'; readonly path: string; readonly text: string };
 
-/** The calls on the file system that can fail here; a parameter, so that a full disk can be tested. */
+/** The calls on the file system that can fail here; a parameter, so that a full disk and a death in between can be tested. */
 export interface ExportDisk {
   readonly mkdir: (path: string) => Promise<void>;
+  /** Names of what lies in a folder; null: there is no such folder. */
+  readonly list: (path: string) => Promise<readonly string[] | null>;
   readonly create: (path: string) => Promise<ExportFile>;
   readonly rename: (from: string, to: string) => Promise<void>;
   readonly unlink: (path: string) => Promise<void>;
+  readonly rmdir: (path: string) => Promise<void>;
+  /** Forces the names in a folder to the disk, where the system knows such a thing. */
+  readonly sync: (path: string) => Promise<void>;
 }
 
 interface ExportFile {
@@ -28,9 +34,19 @@ interface ExportFile {
   readonly abandon: () => Promise<void>;
 }
 
+const codeOf = (error: unknown): string => (error as NodeJS.ErrnoException).code ?? '';
+
 export const realDisk: ExportDisk = {
   mkdir: async (path) => {
     await mkdir(path, { recursive: true });
+  },
+  list: async (path) => {
+    try {
+      return await readdir(path);
+    } catch (error) {
+      if (codeOf(error) === 'ENOENT') return null;
+      throw error;
+    }
   },
   create: async (path) => {
     const handle = await open(path, 'w');
@@ -50,48 +66,135 @@ export const realDisk: ExportDisk = {
   },
   rename,
   unlink,
+  rmdir,
+  sync: async (path) => {
+    try {
+      const handle = await open(path, 'r');
+      await handle.sync().finally(() => handle.close());
+    } catch (error) {
+      // Some systems open no folders, or do not sync them.
+      if (!['EISDIR', 'EPERM', 'EINVAL', 'ENOTSUP'].includes(codeOf(error))) throw error;
+    }
+  },
 };
+
+/** What was written of a file: its length, and its SHA-256 in hexadecimal digits. */
+export interface WrittenFile {
+  readonly name: string;
+  readonly bytes: number;
+  readonly sha256: string;
+}
+
+/** A set of files that belong together, and the last of them, which names the others. */
+export interface FileSet {
+  readonly files: readonly FileToWrite[];
+  readonly closing: (written: readonly WrittenFile[]) => FileToWrite;
+}
 
 /** Pieces are gathered to at least this many characters before they are written. */
 const chunk = 1 << 16;
 
+/** Writes one file in pieces and returns what was written. */
+async function writePieces({ name, pieces }: FileToWrite, write: (text: string) => Promise<void>): Promise<WrittenFile> {
+  const digest = createHash('sha256');
+  let bytes = 0;
+  let text = '';
+  const out = async (): Promise<void> => {
+    digest.update(text, 'utf8');
+    bytes += Buffer.byteLength(text, 'utf8');
+    await write(text);
+    text = '';
+  };
+  for await (const piece of pieces) {
+    text += piece;
+    if (text.length >= chunk) await out();
+  }
+  if (text !== '') await out();
+  return { name, bytes, sha256: digest.digest('hex') };
+}
+
+/** The files of a set as texts, for who hands them on. */
+export async function gatherSet({ files, closing }: FileSet): Promise<{ readonly name: string; readonly text: string }[]> {
+  const texts: { name: string; text: string }[] = [];
+  const written: WrittenFile[] = [];
+  const gather = async (file: FileToWrite): Promise<void> => {
+    const pieces: string[] = [];
+    written.push(await writePieces(file, (text) => Promise.resolve(void pieces.push(text))));
+    texts.push({ name: file.name, text: pieces.join('') });
+  };
+  for (const file of files) await gather(file);
+  await gather(closing(written));
+  return texts;
+}
+
+/** What systems put into folders by themselves. */
+const ofTheSystem: ReadonlySet<string> = new Set(['.DS_Store', 'Thumbs.db', 'desktop.ini']);
+
 /**
- * Writes all files under temporary names, and only when all of them are on the disk gives them their own: a failure
- * leaves an earlier export untouched (unless it comes between two renames of the last step) and no half file behind.
- * Makes the directory if it is not there. Errors of the file system are answered; an error of `pieces` is thrown.
+ * Writes a set into a folder of its own, and changes from the earlier set to this one in one step (ARC-18): everything is written into a
+ * folder beside it, and only when all of it is on the disk the two folders change names. Whenever this process dies, the folder
+ * holds one whole set or, between the two names, the earlier one lies beside it, whole, and the next export puts it back. A folder that
+ * holds anything else is refused. Errors of the file system are answered; an error of `pieces` is thrown.
  */
-export async function writeFiles(directory: string, files: readonly FileToWrite[], disk: ExportDisk = realDisk): Promise<WriteResult> {
-  const finished: { readonly temporary: string; readonly path: string }[] = [];
+export async function writeSet(directory: string, set: FileSet, disk: ExportDisk = realDisk): Promise<WriteResult> {
+  const next = `${directory}.export-next`;
+  const before = `${directory}.export-before`;
   const onDisk = new DiskCalls();
+  const names = [...set.files.map((file) => file.name), set.closing([]).name];
+  // Earlier versions wrote each file beside its place.
+  const ours = new Set([...names, ...names.map((name) => `${name}.part`), ...ofTheSystem]);
+  const remove = async (folder: string): Promise<void> => {
+    for (const name of (await onDisk.call(folder, disk.list(folder))) ?? []) {
+      if (!ours.has(name)) throw onDisk.foreign(folder, name);
+      await onDisk.call(join(folder, name), disk.unlink(join(folder, name)));
+    }
+    await onDisk.call(folder, disk.rmdir(folder));
+  };
+  const exists = async (folder: string): Promise<boolean> => (await onDisk.call(folder, disk.list(folder))) !== null;
   try {
-    await onDisk.call(directory, disk.mkdir(directory));
-    for (const { name, pieces } of files) {
-      const path = join(directory, name);
-      const temporary = `${path}.part`;
-      const file = await onDisk.call(path, disk.create(temporary));
-      finished.push({ temporary, path });
+    // What a death between the two names has left.
+    if (await exists(before)) {
+      if (await exists(directory)) await remove(before);
+      else await onDisk.call(directory, disk.rename(before, directory));
+    }
+    if (await exists(next)) await remove(next);
+    for (const name of (await onDisk.call(directory, disk.list(directory))) ?? []) {
+      if (!ours.has(name)) throw onDisk.foreign(directory, name);
+    }
+    await onDisk.call(next, disk.mkdir(next));
+    const written: WrittenFile[] = [];
+    const write = async (file: FileToWrite): Promise<void> => {
+      const path = join(next, file.name);
+      const out = await onDisk.call(path, disk.create(path));
       let whole = false;
       try {
-        let text = '';
-        for await (const piece of pieces) {
-          text += piece;
-          if (text.length < chunk) continue;
-          await onDisk.call(path, file.write(text));
-          text = '';
-        }
-        if (text !== '') await onDisk.call(path, file.write(text));
+        written.push(await writePieces(file, (text) => onDisk.call(path, out.write(text))));
         whole = true;
       } finally {
-        if (!whole) await file.abandon().catch(() => undefined);
+        if (!whole) await out.abandon().catch(() => undefined);
       }
-      await onDisk.call(path, file.finish());
+      await onDisk.call(path, out.finish());
+    };
+    for (const file of set.files) await write(file);
+    await write(set.closing(written));
+    await onDisk.call(next, disk.sync(next));
+    const replaces = await exists(directory);
+    if (replaces) await onDisk.call(directory, disk.rename(directory, before));
+    try {
+      await onDisk.call(directory, disk.rename(next, directory));
+    } catch (error) {
+      if (replaces) await disk.rename(before, directory);
+      throw error;
     }
-    for (const { temporary, path } of finished) await onDisk.call(path, disk.rename(temporary, path));
-    return { kind: 'written', files: finished.map((f) => f.path) };
+    await onDisk.call(directory, disk.sync(dirname(directory)));
+    if (replaces) await remove(before);
+    return { kind: 'written', files: names.map((name) => join(directory, name)) };
   } catch (error) {
-    for (const { temporary } of finished) await disk.unlink(temporary).catch(() => undefined);
-    if (error !== onDisk.error || !(error instanceof Error)) throw error;
-    return failure(error, onDisk.path, directory);
+    const { path } = onDisk;
+    const ofDisk = error === onDisk.error && error instanceof Error;
+    await remove(next).catch(() => undefined);
+    if (!ofDisk) throw error;
+    return failure(error, path, directory);
   }
 }
 
@@ -99,6 +202,14 @@ export async function writeFiles(directory: string, files: readonly FileToWrite[
 class DiskCalls {
   error: unknown = null;
   path = '';
+
+  /** An error in place of one of the disk: there is something that no export has put there. */
+  foreign(folder: string, name: string): Error {
+    this.path = folder;
+    const error = Object.assign(new Error(name), { code: FOREIGN });
+    this.error = error;
+    return error;
+  }
 
   async call<T>(path: string, work: Promise<T>): Promise<T> {
     try {
@@ -111,10 +222,19 @@ class DiskCalls {
   }
 }
 
+const FOREIGN = 'RAILHOUSE_FOREIGN';
+
 function failure(error: Error, path: string, directory: string): WriteResult {
   const code = (error as NodeJS.ErrnoException).code ?? '';
   const safe = 'The measured data in the archive are not touched, and an earlier export in that directory is still there.';
   switch (code) {
+    case FOREIGN:
+      return {
+        kind: 'failed',
+        reason: 'foreign',
+        path,
+        text: `The folder ${path} holds something else (${error.message}). An export has a folder of its own, so that it can be replaced as a whole. Nothing was written and nothing removed. Choose a new or empty folder, or one that holds an earlier export.`,
+      };
     case 'ENOSPC':
     case 'EDQUOT':
     case 'EFBIG':

@@ -14,12 +14,11 @@ import { gridTables, measuredAxes } from '../../app/tables/all.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
 import { deadTimeCurves } from '../../app/tables/map.ts';
-import { writeFiles } from './files.ts';
-import type { ExportDisk, WriteResult } from './files.ts';
+import type { FileToWrite } from './files.ts';
+import { whenBegan, type Provenance } from './provenance.ts';
 
 export interface JsonExport {
-  /** Of the archive. */
-  readonly runId: string;
+  readonly provenance: Provenance;
   /** Name and version of this program. */
   readonly software: string;
   /** Why nothing here can be traced; empty: it can, as far as the record tells. */
@@ -35,15 +34,14 @@ export interface JsonExport {
   readonly times?: readonly MeasuredAt[];
 }
 
-/** Writes reduction.json into `directory`. Its `reductionFileVersion` changes whenever a reader would have to change. */
-export function exportJson(directory: string, data: JsonExport, disk?: ExportDisk): Promise<WriteResult> {
-  return writeFiles(directory, [{ name: 'reduction.json', pieces: pieces(data) }], disk);
-}
+/** reduction.json. Its `reductionFileVersion` changes whenever a reader would have to change. */
+export const jsonFile = (data: JsonExport): FileToWrite => ({ name: 'reduction.json', pieces: pieces(data) });
 
 /** One line for each window and cell, so that a long run is never one string in memory and files can be compared by line. */
-function* pieces({ runId, software, notTraceable, clocks, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
+function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
   yield '{\n"reductionFileVersion": 2,\n"units": "SI",\n';
-  yield `"runId": ${text(runId)},\n"software": ${text(software)},\n`;
+  const { runId, order, archiveId, head } = provenance;
+  yield `"runId": ${text(runId)},\n"order": ${text(order)},\n"runBeganUtc": ${text(whenBegan(provenance))},\n"archiveId": ${text(archiveId)},\n"archiveHead": ${text(head)},\n"software": ${text(software)},\n`;
   yield `"notTraceable": ${text(notTraceable)},\n"clocks": ${text(clocks)},\n"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
   yield* list('scatter', reduction.scatter);
   yield* list('windows', reduction.windows);

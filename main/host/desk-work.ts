@@ -9,7 +9,7 @@ import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive, OpenResult } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
-import { exportRun, memoryDisk } from '../export/export-run.ts';
+import { exportTexts } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
 
 export type DeskJob =
@@ -89,10 +89,7 @@ async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
       const { id } = job.params;
       const loaded = loadRun(archive, id);
       if (!loaded.ok) return { ok: false, code: loaded.code === 'no-such-run' ? 'no-run' : 'archive', text: loaded.text };
-      const { disk, texts } = memoryDisk();
-      const written = await exportRun('', { archive, runId: id, state: loaded.state, software: job.software }, disk);
-      if (written.kind === 'failed') return { ok: false, code: 'archive', text: written.text };
-      return done('export', { files: [...texts].map(([name, text]) => ({ name, text })) });
+      return done('export', { files: await exportTexts({ archive, runId: id, state: loaded.state, software: job.software }) });
     }
     case 'head':
       return done('head', { archiveId: archive.archiveId(), head: headText(archive.head()) });
