@@ -168,7 +168,7 @@ function provedBeforeMeasured({ events }: Evidence): string[] {
  */
 function latchesHold({ events }: Evidence): string[] {
   const driving = new Set<RunEventBody['kind']>(['held', 'resumed', 'proving-started', 'measuring-started']);
-  const latches = { tripped: ['acknowledge'], ended: ['measure-again'], 'host-restarted': ['start', 'resume'] } as const;
+  const latches = { tripped: ['acknowledge'], ended: ['measure-again', 'measure-remaining'], 'host-restarted': ['start', 'resume'] } as const;
   const problems: string[] = [];
   const latched = new Set<keyof typeof latches>();
   for (const body of events) {
