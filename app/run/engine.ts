@@ -1848,6 +1848,15 @@ class Engine implements RunEngine {
         this.#pulsing = false;
         this.#endAttemptAfterStop('rejected', `The controller refused the pulses: ${said}.`, `refused-${reply.code}`);
         return;
+      case 'clear':
+      case 'clear-proof':
+        if (reply.code === 'fault') {
+          // LINE-63: what came after the dead-man is not shown, and keeps it from being cleared.
+          this.#trip('refused', `Something else than the dead-man keeps the controller from being cleared: ${said}. The controller shows only the first fault; look at supply current, temperatures, pressure transducer, flow meter and interlocks.`);
+          return;
+        }
+        this.#trip('refused', `The controller refused a request that it must not refuse: ${said}.`);
+        return;
       default:
         // To arm, to stop, to clear a dead-man: a controller that refuses these is not fit to go on with.
         this.#trip('refused', `The controller refused a request that it must not refuse: ${said}.`);

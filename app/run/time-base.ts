@@ -102,8 +102,18 @@ function isFarBelow(least: Least | null, at: number, lag: number): boolean {
 /**
  * Straight line through the least lags. What they scatter by is not only chance (a busy computer is busy for a while), so it also
  * counts as a change of the least lag between the two ends, rectangular, and that is never taken for less than a millisecond.
+ * A clock that is off is so in both halves; lines that come later from some instant on are so in one of them: by how much the
+ * halves differ from the whole is doubt as well, half of it as a standard uncertainty, so that one half without any difference
+ * makes the whole not beyond doubt.
  */
 function compare(blocks: readonly Least[]): ClockComparison {
+  const whole = throughLeast(blocks);
+  const half = Math.ceil(blocks.length / 2);
+  const apart = Math.max(...[blocks.slice(0, half), blocks.slice(-half)].map((part) => Math.abs(throughLeast(part).difference - whole.difference)));
+  return { ...whole, u: Math.max(whole.u, apart / 2) };
+}
+
+function throughLeast(blocks: readonly Least[]): ClockComparison {
   const n = blocks.length;
   const meanAt = blocks.reduce((sum, b) => sum + b.at, 0) / n;
   const meanLag = blocks.reduce((sum, b) => sum + b.lag, 0) / n;

@@ -3,6 +3,7 @@ import { afterEach, expect, test } from 'vitest';
 import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.ts';
 import { milliseconds, pascals, seconds, unixMillis, volts } from '../../app/quantities/quantity.ts';
 import { sealLine } from '../../firmware-protocol/line/codec.ts';
+import { createPlant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { VirtualClock, wait } from '../clock/clock.ts';
 import { machineEntropy } from '../clock/machine.ts';
@@ -335,6 +336,34 @@ test('a pulled plug: the bench is looked for in every place, and another bench t
   await wait(clock, 5000);
   expect(events.map(({ state }) => state)).toEqual(['down', 'down', 'up']);
   expect(result.bench.identity.serialNumber).toBe('SIM-0001');
+});
+
+test('LINE-74: a bench that is not heard any more is not kept alive by the looking for it', async () => {
+  const clock = newClock();
+  const fault = { begins: { atS: 5 }, forS: 20, fault: { kind: 'line-silent', direction: 'to-host' } } as const;
+  let supplyMv = 0;
+  const plant = (scenario: Scenario) => {
+    const real = createPlant(scenario);
+    const setSupply = real.setSupply.bind(real);
+    real.setSupply = (mv) => {
+      supplyMv = mv;
+      setSupply(mv);
+    };
+    return real;
+  };
+  const running = new RunningBench(scenarioSchema.parse({ scenarioVersion: 1, faults: [fault] }), clock, plant);
+  const { result } = await tryConnect(clock, () => Promise.resolve([new SimulatedChannel(running)]));
+  if (!result.ok) throw new Error(result.text);
+  const { bench } = result;
+  await bench.perform({ kind: 'arm' });
+  await bench.perform({ kind: 'set-supply', supply: volts(12) });
+  await wait(clock, 5000 - clock.now());
+  expect(supplyMv).toBe(12_000);
+  // A second of silence and a last look, the dead-man's time, and what the controller may be late by.
+  await wait(clock, 1100 + 1000 + 150);
+  expect(bench.downReason).not.toBeNull();
+  expect(supplyMv).toBe(0);
+  running.switchOff();
 });
 
 test('a bench other than the expected one is refused with both names', async () => {

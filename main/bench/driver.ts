@@ -103,6 +103,8 @@ const UNFIT_PAUSE_MAX_MS = 60_000;
 const STABLE_MS = 10_000;
 /** Why a bench is not back that only a person can change. */
 const forAPerson: ReadonlySet<string> = new Set(['other-bench', 'protocol', 'capabilities', 'refused', 'busy', 'boot-id', 'not-understood', 'no-frames']);
+/** The controller's dead-man acts at most 50 ms late (LINE-55). */
+const DEAD_MAN_MARGIN_MS = 100;
 /** How near the supply must be to its safe value to be called safe. */
 const SAFE_SUPPLY_TOLERANCE = volts(0.5);
 
@@ -298,7 +300,7 @@ class BenchDriver implements Bench {
         answer.code === 'no-hello'
           ? 'The controller started anew: its outputs are off, and it has forgotten everything it was told.'
           : 'The controller took part in another conversation in between. See that no other program is connected to the bench.';
-      this.#interrupted(reason);
+      this.#interrupted(reason, answer.code === 'no-hello');
       return { kind: 'no-answer', unanswered: false, text: reason };
     }
     if (answer.kind === 'no-answer' && answer.unanswered) this.#interrupted(answer.text);
@@ -476,7 +478,7 @@ class BenchDriver implements Bench {
 
   #take(telemetry: Telemetry): void {
     if (telemetry.boot !== this.bootId) {
-      this.#interrupted('The controller started anew: its outputs are off, and it has forgotten everything it was told.');
+      this.#interrupted('The controller started anew: its outputs are off, and it has forgotten everything it was told.', true);
       return;
     }
     // A frame that the line repeated is not a second measurement.
@@ -516,22 +518,23 @@ class BenchDriver implements Bench {
     lookAfter(limitMs, false);
   }
 
-  /** The conversation is over, the link possibly not. */
-  #interrupted(reason: string): void {
+  /** The conversation is over, the link possibly not. `restarted`: the controller started anew, so its outputs are off. */
+  #interrupted(reason: string, restarted = false): void {
     if (!this.#up || this.#closing.signal.aborted) return;
     this.#up = false;
     this.#downReason = reason;
     this.#link.interrupt(reason);
     this.#tellLink({ state: 'down', reason });
     this.#tellWatchers(null);
-    void this.#recover();
+    void this.#recover(restarted);
   }
 
-  async #recover(): Promise<void> {
+  async #recover(restarted: boolean): Promise<void> {
     const { clock } = this.#options;
     const { signal } = this.#closing;
     this.#comings = clock.now() - this.#upSince < STABLE_MS ? this.#comings + 1 : 0;
     this.#told.clear();
+    if (!restarted) await this.#letDeadManAct();
     let pause = SEARCH_PAUSE_MIN_MS;
     try {
       if (this.#comings > 1) {
@@ -552,6 +555,16 @@ class BenchDriver implements Bench {
 
   #longestPause(): number {
     return this.#unfit ? UNFIT_PAUSE_MAX_MS : SEARCH_PAUSE_MAX_MS;
+  }
+
+  /** A bench that is not heard any more may hear all that is said to it: looking for it must not keep it alive (LINE-74). */
+  async #letDeadManAct(): Promise<void> {
+    const { clock, deadManMs } = this.#options;
+    const { signal } = this.#closing;
+    const until = clock.now() + deadManMs + DEAD_MAN_MARGIN_MS;
+    if (this.#link.downReason === null) await this.#link.keepSilent(until - clock.now(), signal);
+    // The link may have gone down meanwhile, and never sends anything then.
+    if (clock.now() < until) await wait(clock, until - clock.now(), signal).catch(() => undefined);
   }
 
   /** A controller that started anew is still there; closing and opening its port could make it start anew again. */

@@ -298,7 +298,6 @@ export async function tryOnce(row: Row, mode: Mode, cell: Cell, seed: number, ph
   const longest = Math.max(...cell.outcomes.map((outcome) => outcome.endS));
   const drawn = withHappenings({ ...quiet, personFromS: atS + row.lastsS + longest + 12 }, [...quiet.happenings, ...row.happenings(atS, mode)]);
   const { evidence, violations } = await judged(drawn);
-  if (process.env['STORY']) for (const one of evidence?.seen ?? []) if (one.kind !== 'pulse' && one.kind !== 'told' && one.at >= atS - 1) process.stdout.write(`${JSON.stringify(one).slice(0, 900)}\n`);
   const others = violations.flatMap(({ rule, texts }) => texts.slice(0, 1).map((text) => `${rule}: ${text}`));
   const nothing = { seed, atS, outcome: null, safeS: 0, endS: 0 };
   if (evidence === null) return { ...nothing, reached: true, problems: others };

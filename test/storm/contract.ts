@@ -125,8 +125,17 @@ const notConcerned = (rules: string, said: string | readonly string[] = ''): Row
 ];
 
 /** A fault that the controller latches whether it is armed or not. */
-const latched = (rules: string, safeS: number, said: string): Row['cells'] => [
-  [live, trips(`RUN-23; ${rules}`, safeS, safeS + confirmed, said)],
+const latched = (rules: string, safeS: number, said: string | readonly string[]): Row['cells'] => [
+  [
+    ['proving'],
+    either(
+      'on whether the dead-man of the proof is latched already, and over before it is cleared: one fault is latched at a time (LINE-63)',
+      trips(`RUN-23; ${rules}`, safeS, safeS + confirmed, said),
+      trips('RUN-28; LINE-63', safeS, safeS + confirmed, 'Something else than the dead-man keeps the controller from being cleared'),
+      goesOn('LINE-63; RUN-12'),
+    ),
+  ],
+  [live.filter((mode) => mode !== 'proving'), trips(`RUN-23; ${rules}`, safeS, safeS + confirmed, said)],
   [['ready'], stays(`RUN-11; ${rules}`, said)],
   [['tripped', 'ended'], stays('RUN-82; LINE-62')],
 ];
@@ -174,6 +183,7 @@ const disk = (id: string, what: string, code: Extract<Happening, { kind: 'disk-e
   happenings: (atS, mode) => [{ kind: 'disk-error', commit: { fromS: atS }, code, where, forGood }, ...written(atS, mode)],
 });
 
+const stoodStill = holds('RUN-23; RUN-25; LINE-55', deadMan, 3 + missed + confirmed, ['did not hear the host', 'No telemetry for']);
 /** A host that stands still: the dead-man acts when that is longer than it. */
 const stops = (id: string, what: string, forS: number, clockGoesOn: boolean, cells: Row['cells']): Row => ({
   id, of: 'host', what, seenAs: clockGoesOn ? 'process stopped' : 'machine suspended', lastsS: forS, cells,
@@ -245,7 +255,7 @@ export const contract: readonly Row[] = [
   {
     id: 'deaf-bench', of: 'line', what: 'nothing of the host reaches the bench for 4 s', ...scripted({ kind: 'line-silent', direction: 'to-controller' }, 4),
     cells: [
-      [driving, holds('RUN-23; RUN-22; LINE-55', deadMan, 4 + missed + found + confirmed, 'The controller did not hear the host for too long')],
+      [driving, holds('RUN-23; RUN-22; LINE-55', deadMan, 4 + missed + found + confirmed, ['The controller did not hear the host for too long', 'The bench did not answer', 'The link to the bench was lost'])],
       [['making-safe'], arrives('RUN-4; LINE-55', 4 + found + confirmed, '', deadMan)],
       [[...quiet, 'held'], stays('LINE-53; LINE-55')],
     ],
@@ -299,7 +309,7 @@ export const contract: readonly Row[] = [
   },
   { id: 'converter-stopped', of: 'controller', what: 'the controller takes no more readings for 3 s', ...scripted({ kind: 'converter-stopped' }, 3), cells: latched('LINE-93', atOnce, 'no longer measures current, pressure and temperature') },
   // ---------------------------------------------------------------- what the bench is watched by
-  { id: 'emergency-stop', of: 'bench', what: 'the emergency stop is pressed for 2 s', ...scripted({ kind: 'emergency-stop' }, 2), cells: latched('LINE-58; RUN-151', atOnce, 'The emergency stop is pressed.') },
+  { id: 'emergency-stop', of: 'bench', what: 'the emergency stop is pressed for 2 s', ...scripted({ kind: 'emergency-stop' }, 2), cells: latched('LINE-58; RUN-24; RUN-151', atOnce, ['The emergency stop is pressed.', 'The emergency stop of the bench is pressed.']) },
   ...(['cover', 'ventilation'] as const).map((interlock): Row => {
     const said = interlock === 'cover' ? ['The cover of the bench was opened', 'cover'] : ['The ventilation failed', 'ventilation'];
     return {
@@ -347,7 +357,7 @@ export const contract: readonly Row[] = [
   {
     id: 'sensor-stuck', of: 'bench', what: 'the pressure reading stands still for 8 s', ...scripted({ kind: 'sensor-stuck', sensor: 'pressure' }, 8),
     cells: [
-      [driving, either('on whether one burst lasts long enough for it (LINE-92: 2 s)', goesOn('LINE-92'), trips('LINE-92; RUN-23', 8 + asked, 8 + confirmed, 'The pressure transducer is broken'))],
+      [driving, either('on whether one burst lasts long enough for it (LINE-92: 2 s), or the rail fills up under a reading that stands (LINE-94)', goesOn('LINE-92'), trips('LINE-92; LINE-94; RUN-23', 8 + asked, 8 + confirmed, ['The pressure transducer is broken', 'Current or fluid flowed although nothing was driven']))],
       ...notConcerned('LINE-92'),
     ],
   },
@@ -398,7 +408,7 @@ export const contract: readonly Row[] = [
   {
     id: 'meter-rattling', of: 'bench', what: 'the meter input rattles with 100 edges a second for 8 s', ...scripted({ kind: 'meter-rattling', hertz: 100 }, 8),
     cells: [
-      [driving, either(atAnotherTime, goesOn('RUN-67'), trips('RUN-23; LINE-94', 8 + asked, 8 + confirmed, 'Current or fluid flowed although nothing was driven'))],
+      [driving, either(atAnotherTime, goesOn('RUN-67'), trips('RUN-23; LINE-94', 9 + asked, 9 + confirmed, 'Current or fluid flowed although nothing was driven'))],
       ...notConcerned('LINE-89; LINE-94'),
     ],
   },
@@ -412,12 +422,14 @@ export const contract: readonly Row[] = [
   death('death-after-line', 'the host dies after its next line to the bench', 'death after a line', (fromS) => ({ fromS, next: 'line', where: 'after' })),
   stops('stopped-briefly', 'the process stands still for 0.5 s', 0.5, true, [[driving, goesOn('RUN-25; LINE-74')], ...notConcerned('RUN-25')]),
   stops('stopped', 'the process stands still for 3 s', 3, true, [
-    [driving, holds('RUN-23; RUN-25; LINE-55', deadMan, 3 + missed + confirmed, ['did not hear the host', 'No telemetry for'])],
+    [['proving'], either('on whether it is in the silence of the proof', stoodStill, goesOn('RUN-12'))],
+    [['measuring'], stoodStill],
     [['making-safe'], arrives('RUN-4', 3 + confirmed, '', deadMan)],
     [[...quiet, 'held'], stays('RUN-25')],
   ]),
   stops('suspended', 'the machine is suspended for 3 s', 3, false, [
-    [driving, holds('RUN-23; RUN-25; LINE-55', deadMan, 3 + missed + confirmed, ['did not hear the host', 'No telemetry for'])],
+    [['proving'], either('on whether it is in the silence of the proof', stoodStill, goesOn('RUN-12'))],
+    [['measuring'], stoodStill],
     [['making-safe'], arrives('RUN-4', 3 + confirmed, '', deadMan)],
     [[...quiet, 'held'], stays('RUN-25; RUN-117')],
   ]),
