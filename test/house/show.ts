@@ -10,6 +10,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   storm: async () => (await import('../storm/storm.ts')).showStorm,
   planted: async () => (await import('../storm/planted.ts')).showPlanted,
   audit: async () => (await import('./audit.ts')).showAudit,
+  'fault-contract': async () => (await import('../storm/contract-show.ts')).showContract,
   'power-cut': async () => (await import('../storm/power-cut.ts')).showPowerCut,
 };
 

@@ -41,6 +41,8 @@ export interface Cell {
   /** More than one where it depends on what the run was just doing; then `why` says on what. */
   readonly outcomes: readonly Outcome[];
   readonly why: string;
+  /** A command that is refused in this mode, whatever else happened before. */
+  readonly refused?: true;
 }
 
 export interface Impossible {
@@ -183,17 +185,29 @@ const disk = (id: string, what: string, code: Extract<Happening, { kind: 'disk-e
   happenings: (atS, mode) => [{ kind: 'disk-error', commit: { fromS: atS }, code, where, forGood }, ...written(atS, mode)],
 });
 
-const stoodStill = holds('RUN-23; RUN-25; LINE-55', deadMan, 3 + missed + confirmed, ['did not hear the host', 'No telemetry for']);
-/** A host that stands still: the dead-man acts when that is longer than it. */
+const stoodStill = holds('RUN-23; RUN-25; LINE-55', deadMan, 2 + missed + confirmed, ['did not hear the host', 'No telemetry for']);
+const standsShort: Row['cells'] = [
+  [['proving'], either('on whether it is in the silence of the proof', stoodStill, goesOn('RUN-12'))],
+  [['measuring'], stoodStill],
+  [['making-safe'], arrives('RUN-4', 2 + confirmed, '', deadMan)],
+  [[...quiet, 'held'], stays('RUN-25; RUN-117')],
+];
+const callsPerson = 'nobody watched the bench meanwhile. Look at the bench, then resume.';
+const standsLong: Row['cells'] = [
+  [driving, pauses('RUN-164; LINE-55', deadMan, 20 + missed + confirmed, callsPerson)],
+  [['held'], pauses('RUN-164', 0, 20 + missed + confirmed, callsPerson, 'any')],
+  [['making-safe'], arrives('RUN-4', 20 + confirmed, '', deadMan)],
+  [quiet, stays('RUN-164')],
+];
+/** A host that stands still: the dead-man acts when that is longer than it, and a person is called when it is longer than `byItself.gapS` (PLAN-60: 3 s). */
 const stops = (id: string, what: string, forS: number, clockGoesOn: boolean, cells: Row['cells']): Row => ({
   id, of: 'host', what, seenAs: clockGoesOn ? 'process stopped' : 'machine suspended', lastsS: forS, cells,
   happenings: (atS) => [{ kind: 'host-stopped', atS, forS, clockGoesOn }],
 });
 
-const clock = (id: string, what: string, byS: number): Row => ({
-  id, of: 'clock', what, seenAs: 'clock stepped', lastsS: 0,
+const clock = (id: string, what: string, byS: number, cells: Row['cells']): Row => ({
+  id, of: 'clock', what, seenAs: 'clock stepped', lastsS: 0, cells,
   happenings: (atS) => [{ kind: 'clock-stepped', atS, byS }],
-  cells: [[driving, goesOn('RUN-114; RUN-5')], ...notConcerned('RUN-114')],
 });
 
 const person = (command: RunCommand, cells: Row['cells'], what = command.kind as string): Row => ({
@@ -202,9 +216,13 @@ const person = (command: RunCommand, cells: Row['cells'], what = command.kind as
 });
 /** Refused, with the reason, and nothing is done. */
 const refused = (rules: string, said: string): readonly [Cell, Cell, Cell] => [goesOn(rules, said), stays(rules, said), arrives(rules, confirmed, said)];
-const refusedIn = (in_: readonly Mode[], rules: string, said: string): Row['cells'] => {
+/** `now`: with what was done before; otherwise always. */
+const refusedIn = (in_: readonly Mode[], rules: string, said: string, now?: 'now'): Row['cells'] => {
   const [running, resting, onTheWay] = refused(rules, said);
-  return in_.map((mode) => [[mode], driving.includes(mode) ? running : mode === 'making-safe' ? onTheWay : resting] as const);
+  return in_.map((mode) => {
+    const cell = driving.includes(mode) ? running : mode === 'making-safe' ? onTheWay : resting;
+    return [[mode], now === undefined ? { ...cell, refused: true } : cell] as const;
+  });
 };
 
 const cable = (id: string, what: string, told: boolean, said: string): Row => ({
@@ -221,6 +239,18 @@ const cable = (id: string, what: string, told: boolean, said: string): Row => ({
 const ofAnInjector = (rules: string): Row['cells'] => [[driving, goesOn(`${rules}; RUN-31`)], ...notConcerned('LINE-53')];
 
 const atAnotherTime = 'on whether it is driven, and for how long, while the fault lasts';
+
+/** Driven it comes to one of these; at rest the host notices at most that the bench is away for a while. */
+function misbehaves(name: string, what: string, how: Extract<BenchFault, { kind: 'controller-misbehaves' }>['how'], ...outcomes: readonly Cell[]): readonly Row[] {
+  return [{
+    id: `controller-${name}`, of: 'controller', what: `the controller misbehaves for 4 s: ${what}`, ...scripted({ kind: 'controller-misbehaves', how }, 4),
+    cells: [
+      [driving, either('on what the run just waits for', ...outcomes)],
+      [[...quiet, 'held'], stays('RUN-161; RUN-25; LINE-53')],
+      [['making-safe'], arrives('RUN-4; LINE-55', threeTries, '', deadMan)],
+    ],
+  }];
+}
 
 export const contract: readonly Row[] = [
   // ---------------------------------------------------------------- the line
@@ -307,6 +337,15 @@ export const contract: readonly Row[] = [
       [[...quiet, 'held'], stays('RUN-3')],
     ],
   },
+  // Each of these breaks LINE-110 or the like, for 4 s, and says what it says in the right form.
+  ...misbehaves('clock-back', 'its clock steps back by 5 s', { what: 'clock-back', s: 5 }, goesOn('RUN-160; LINE-111'), holds('RUN-161; RUN-25', 4 + missed, 4 + missed + found + confirmed, '')),
+  ...misbehaves('frames-absent', 'it sends no frames', { what: 'frames-absent' }, holds('RUN-25; LINE-55', missed + deadMan, 4 + missed + found + confirmed, ['No telemetry'])),
+  ...misbehaves('frames-unreadable', 'its frames lack a field', { what: 'frames-unreadable' }, holds('RUN-25; LINE-10; LINE-55', missed + deadMan, 4 + missed + found + confirmed, ['No telemetry'])),
+  ...misbehaves('boot-id-other', 'its frames carry another boot id', { what: 'boot-id-other' }, holds('RUN-25; LINE-111', missed + deadMan, 4 + missed + 2 * found + confirmed, 'started anew')),
+  ...misbehaves('pulses-overcounted', 'it counts more pulses than were commanded', { what: 'pulses-overcounted' }, goesOn('RUN-26'), trips('RUN-26', 4 + asked, 4 + confirmed, 'pulses where')),
+  ...misbehaves('channel-mixed', 'it drives another channel and says so', { what: 'channel-mixed', with: 2, echoed: true }, goesOn('LINE-90; RUN-31'), trips('LINE-90; RUN-13', 4 + asked, 4 + confirmed, 'in place of'), pauses('RUN-165; LINE-90', 4 + asked, 4 + confirmed, 'in place of', 'any')),
+  ...misbehaves('replies-unreadable', 'its answers cannot be read', { what: 'replies-unreadable' }, holds('RUN-25; LINE-70; LINE-55', 4 + deadMan, 4 + threeTries, ['did not answer', 'The link to the bench was lost']), goesOn('LINE-74')),
+  ...misbehaves('replies-late', 'its answers come 1 s late', { what: 'replies-late', s: 1 }, goesOn('LINE-70'), holds('RUN-25; LINE-70; LINE-55', 4 + deadMan, 4 + threeTries, ['did not answer', 'The link to the bench was lost'])),
   { id: 'converter-stopped', of: 'controller', what: 'the controller takes no more readings for 3 s', ...scripted({ kind: 'converter-stopped' }, 3), cells: latched('LINE-93', atOnce, 'no longer measures current, pressure and temperature') },
   // ---------------------------------------------------------------- what the bench is watched by
   { id: 'emergency-stop', of: 'bench', what: 'the emergency stop is pressed for 2 s', ...scripted({ kind: 'emergency-stop' }, 2), cells: latched('LINE-58; RUN-24; RUN-151', atOnce, ['The emergency stop is pressed.', 'The emergency stop of the bench is pressed.']) },
@@ -421,21 +460,25 @@ export const contract: readonly Row[] = [
   death('death-before-line', 'the host dies before its next line to the bench', 'death before a line', (fromS) => ({ fromS, next: 'line', where: 'before' })),
   death('death-after-line', 'the host dies after its next line to the bench', 'death after a line', (fromS) => ({ fromS, next: 'line', where: 'after' })),
   stops('stopped-briefly', 'the process stands still for 0.5 s', 0.5, true, [[driving, goesOn('RUN-25; LINE-74')], ...notConcerned('RUN-25')]),
-  stops('stopped', 'the process stands still for 3 s', 3, true, [
-    [['proving'], either('on whether it is in the silence of the proof', stoodStill, goesOn('RUN-12'))],
-    [['measuring'], stoodStill],
-    [['making-safe'], arrives('RUN-4', 3 + confirmed, '', deadMan)],
-    [[...quiet, 'held'], stays('RUN-25')],
-  ]),
-  stops('suspended', 'the machine is suspended for 3 s', 3, false, [
-    [['proving'], either('on whether it is in the silence of the proof', stoodStill, goesOn('RUN-12'))],
-    [['measuring'], stoodStill],
-    [['making-safe'], arrives('RUN-4', 3 + confirmed, '', deadMan)],
-    [[...quiet, 'held'], stays('RUN-25; RUN-117')],
-  ]),
+  stops('stopped', 'the process stands still for 2 s', 2, true, standsShort),
+  stops('suspended', 'the machine is suspended for 2 s', 2, false, standsShort),
+  stops('stopped-long', 'the process stands still for 20 s', 20, true, standsLong),
+  stops('suspended-long', 'the machine is suspended for 20 s', 20, false, standsLong),
   // ---------------------------------------------------------------- clock, disk, process
-  clock('clock-back', 'the wall clock is set back by an hour', -3600),
-  clock('clock-forward', 'the wall clock is set forward by an hour', 3600),
+  clock('clock-back', 'the wall clock is set back by an hour', -3600, [
+    [driving, goesOn('RUN-168; RUN-5', 'The clock of this computer was set back by')],
+    [['making-safe'], arrives('RUN-168', confirmed, 'The clock of this computer was set back by')],
+    [['ready', 'paused', 'held', 'tripped'], stays('RUN-168', 'The clock of this computer was set back by')],
+    [['ended'], stays('RUN-168')],
+  ]),
+  // What a wall clock says that was set forward is also what it says after a sleep.
+  clock('clock-forward', 'the wall clock is set forward by an hour', 3600, [
+    [driving, pauses('RUN-164; RUN-168', missed, missed + confirmed, 'The clock of this computer went on by')],
+    [['held'], pauses('RUN-164; RUN-168', 0, missed + confirmed, 'The clock of this computer went on by', 'any')],
+    [['making-safe'], arrives('RUN-168', confirmed, 'The clock of this computer went on by')],
+    [['ready', 'paused', 'tripped'], stays('RUN-168', 'The clock of this computer went on by')],
+    [['ended'], stays('RUN-168')],
+  ]),
   disk('disk-full', 'the disk is full at one write', 'SQLITE_FULL', 'statement', false),
   disk('disk-full-for-good', 'the disk is full and stays so until the process ends', 'SQLITE_FULL', 'statement', true),
   disk('write-error', 'one write fails at the end of a commit', 'SQLITE_IOERR_WRITE', 'end', false),
@@ -455,7 +498,7 @@ export const contract: readonly Row[] = [
     [driving, pauses('RUN-70; RUN-71', 15 + asked, 15 + confirmed, 'Paused', 'judged')],
     [['held'], pauses('RUN-70', 0, confirmed, 'Paused', 'any')],
     ...refusedIn(['ready'], 'RUN-2', 'The run has not been started, so there is nothing to pause.'),
-    ...refusedIn(['making-safe'], 'RUN-2', 'The run is about to pause.'),
+    ...refusedIn(['making-safe'], 'RUN-2', 'The run is about to pause.', 'now'),
     ...refusedIn(['paused'], 'RUN-2', 'The run is paused already.'),
     ...refusedIn(['tripped'], 'RUN-82', 'The run has tripped; acknowledge it first.'),
     ...refusedIn(['ended'], 'RUN-82', 'The run has ended.'),
@@ -464,7 +507,7 @@ export const contract: readonly Row[] = [
     [driving, pauses('RUN-71', asked, confirmed, 'A pause was asked for.')],
     [['held'], pauses('RUN-71', 0, confirmed, 'A pause was asked for.', 'any')],
     ...refusedIn(['ready'], 'RUN-2', 'The run has not been started, so there is nothing to pause.'),
-    ...refusedIn(['making-safe'], 'RUN-2', 'The run is about to pause.'),
+    ...refusedIn(['making-safe'], 'RUN-2', 'The run is about to pause.', 'now'),
     ...refusedIn(['paused'], 'RUN-2', 'The run is paused already.'),
     ...refusedIn(['tripped'], 'RUN-82', 'The run has tripped; acknowledge it first.'),
     ...refusedIn(['ended'], 'RUN-82', 'The run has ended.'),
@@ -472,9 +515,9 @@ export const contract: readonly Row[] = [
   person({ kind: 'resume' }, [
     [['paused'], goesOn('RUN-11; RUN-71')],
     ...refusedIn(['ready'], 'RUN-2', 'The run has not been started; start it instead.'),
-    ...refusedIn(driving, 'RUN-70', 'The run is going on and no pause was asked for.'),
+    ...refusedIn(driving, 'RUN-70', 'The run is going on and no pause was asked for.', 'now'),
     ...refusedIn(['making-safe'], 'RUN-2', 'The bench is being made safe; resume when it is.'),
-    ...refusedIn(['held'], 'RUN-11', 'Guard rail-warm is not clear.'),
+    ...refusedIn(['held'], 'RUN-11', 'Guard rail-warm is not clear.', 'now'),
     ...refusedIn(['tripped'], 'RUN-82', 'The run has tripped; find the cause and acknowledge it first.'),
     ...refusedIn(['ended'], 'RUN-82', 'The run has ended; measure points again, or open a new run.'),
   ]),
@@ -520,7 +563,7 @@ export const contract: readonly Row[] = [
   ], 'STOP'),
   person({ kind: 'acknowledge' }, [
     [['tripped'], pauses('RUN-29; RUN-150', 0, confirmed, 'The trip was acknowledged.', 'any')],
-    ...refusedIn(['ready'], 'RUN-11', 'The controller has no fault, so there is nothing to acknowledge.'),
+    ...refusedIn(['ready'], 'RUN-11', 'The controller has no fault, so there is nothing to acknowledge.', 'now'),
     ...refusedIn(['making-safe'], 'RUN-2', 'The bench is being made safe; acknowledge when it is.'),
     ...refusedIn(['held'], 'RUN-22', 'A hold is not latched; it ends when its guard is clear.'),
     ...refusedIn(['proving', 'measuring', 'paused', 'ended'], 'RUN-29', 'Nothing has tripped, so there is nothing to acknowledge.'),

@@ -3,6 +3,7 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import type { Mode } from '../../app/run/machine.ts';
 import { reduction } from '../builders/in-process.ts';
+import { contractInTheStorm } from './contract-judge.ts';
 import { draw, withHappenings } from './draw.ts';
 import { only, seconds, type Judge } from './judge.ts';
 import { lineJudges } from './line-judges.ts';
@@ -283,5 +284,6 @@ export const judges: readonly Judge[] = [
   { rule: 'STORM-27', name: 'latches hold', violations: latchesHold },
   { rule: 'STORM-29', name: 'answers are kept', violations: answersAreKept },
   ...lineJudges,
+  { rule: 'STORM-56', name: 'contract in the storm', violations: contractInTheStorm },
   { rule: 'STORM-24', name: 'comes to its end', violations: comesToItsEnd },
 ];

@@ -4,6 +4,7 @@
  */
 import { spawnSync } from 'node:child_process';
 import { draw, withHappenings, type Drawn, type Happening, type Sea } from './draw.ts';
+import { isPairOfTheContract, pairsOfTheContract } from './contract-judge.ts';
 import { judges } from './judges.ts';
 import { ProgramThrew, World, type Evidence } from './world.ts';
 
@@ -100,6 +101,12 @@ export function commitOfTheTree(): string {
 export const figures = (found: StormFindings): string =>
   `${found.seeds} seeds, ${found.hosts} hosts, ${found.deaths} deaths, ${found.accepted} accepted attempts, ${(found.benchS / 3600).toFixed(2)} bench hours in ${found.cpuS.toFixed(0)} s of CPU (${(found.benchS / found.cpuS).toFixed(0)} bench hours a CPU hour)`;
 
+/** Pairs of a fault and a mode of the fault contract that were reached. */
+export const pairsReached = ({ reached }: StormFindings): string => {
+  const pairs = [...reached.keys()].map((pair) => pair.split(' | ')).filter(([what = '', mode]) => mode !== 'no host' && isPairOfTheContract(what));
+  return `${pairs.length} of ${pairsOfTheContract} pairs of the fault contract reached`;
+};
+
 export function story(drawn: Drawn, violations: readonly Violation[]): string {
   return [
     `seed ${drawn.seed} at commit ${commitOfTheTree()}:`,
@@ -127,6 +134,6 @@ export async function showStorm([seedText = '1', howLong = '1', sea]: readonly s
     for (const one of evidence?.drawn.happenings ?? []) process.stdout.write(`  ${JSON.stringify(one)}\n`);
     if (evidence !== null) process.stdout.write(`  ${evidence.drawn.sea}, ${evidence.events.length} events, ended ${evidence.state?.ending ?? 'not'}, journal ${evidence.hash}\n`);
   }
-  process.stdout.write(`${figures(found)}\n${found.failures.length} seeds with violations\n`);
+  process.stdout.write(`${figures(found)}\n${pairsReached(found)}\n${found.failures.length} seeds with violations\n`);
   return found.failures.length === 0;
 }

@@ -1,0 +1,61 @@
+import { readFileSync } from 'node:fs';
+import { describe, expect, it } from 'vitest';
+import { handling } from '../../app/run/machine.ts';
+import { cellOf, contract, modes, type Row } from './contract.ts';
+import { contractAsMarkdown, contractFile, contractReport } from './contract-show.ts';
+import { holdToContract, isContradicted } from './contract-trials.ts';
+import { benchFaultKinds } from './draw.ts';
+
+describe('the fault contract', () => {
+  it('STORM-51 has one cell for each fault in each mode, with the rules that it is from', () => {
+    const wrong = contract.flatMap((row) => modes.map((mode) => cellOf(row, mode))).filter((cell) => typeof cell === 'string');
+    expect(wrong).toEqual([]);
+    expect(new Set(contract.map((row) => row.id)).size).toBe(contract.length);
+    expect(contract.length).toBeGreaterThanOrEqual(40);
+    expect(modes).toEqual(Object.keys(handling));
+    const seen = new Set(contract.map((row) => row.seenAs));
+    for (const kind of benchFaultKinds()) expect(seen).toContain(kind);
+    for (const input of Object.keys(handling.ready)) {
+      if (!['frame', 'reply', 'tick', 'link'].includes(input)) expect(seen).toContain(`command ${input}`);
+    }
+  });
+
+  it('STORM-53 is kept by the program, in every pair', async () => {
+    const all = await holdToContract(1, 1);
+    const contradicted = all.filter(isContradicted);
+    expect(contradicted.length === 0 ? '' : contractReport(contradicted)).toBe('');
+    expect(all.length).toBe(contract.length * modes.length);
+  }, 600_000);
+
+  it('STORM-54 says so when a cell is empty, doubtful, wrong, too hasty, silent or called impossible', async () => {
+    const stop = contract.find((row) => row.id === 'emergency-stop');
+    if (stop === undefined) throw new Error('no emergency stop');
+    const cell = cellOf(stop, 'measuring');
+    if (typeof cell === 'string' || !('outcomes' in cell)) throw new Error('no cell');
+    const outcome = cell.outcomes[0];
+    if (outcome === undefined) throw new Error('no outcome');
+    const measuring = ['measuring'] as const;
+    const otherwise: readonly (readonly [string, Row['cells']])[] = [
+      ['has no cell for measuring', []],
+      ['has an empty cell for measuring', [[measuring, { ...cell, outcomes: [] }]]],
+      ['has 2 cells for measuring', [[measuring, cell], [measuring, cell]]],
+      ['that no rule justifies', [[measuring, { ...cell, rules: 'because' }]]],
+      ['the run does not go on', [[measuring, { ...cell, outcomes: [{ ...outcome, end: 'goes on' }] }]]],
+      ['the run is not paused', [[measuring, { ...cell, outcomes: [{ ...outcome, end: 'paused' }] }]]],
+      ['the bench was safe after', [[measuring, { ...cell, outcomes: [{ ...outcome, safeS: 0.001 }] }]]],
+      ['the run is not tripped', [[measuring, { ...cell, outcomes: [{ ...outcome, endS: 0.01 }] }]]],
+      ['nobody was told', [[measuring, { ...cell, outcomes: [{ ...outcome, said: ['All is well.'] }] }]]],
+      ['the attempt that was going on was cut', [[measuring, { ...cell, outcomes: [{ ...outcome, attempt: 'judged' }] }]]],
+      ['contradicted', [[measuring, { impossible: 'nobody presses it' }]]],
+    ];
+    for (const [said, cells] of otherwise) {
+      const found = await holdToContract(1, 1, [{ ...stop, cells }], measuring);
+      expect(found.some(isContradicted), said).toBe(true);
+      expect(contractReport(found)).toContain(said);
+    }
+  }, 120_000);
+
+  it('STORM-55 is there for people as it is', () => {
+    expect(readFileSync(contractFile, 'utf8')).toBe(contractAsMarkdown());
+  });
+});
