@@ -22,7 +22,7 @@ export const isPairOfTheContract = (what: string): boolean => rowsOf.has(what);
 /** The fault of the bench that was seen, with its length; those of one kind are told apart by when they began. */
 function lengthOf(evidence: Evidence, { what, at }: Happened): number {
   const lengths = evidence.drawn.happenings.flatMap((one: Happening) =>
-    one.kind === 'bench' && one.fault.fault.kind === what && (!('atS' in one.fault.begins) || Math.abs(one.fault.begins.atS - at) < 0.05) ? [one.fault.forS ?? Number.POSITIVE_INFINITY] : [],
+    one.kind === 'bench' && one.fault.fault.kind === what && (one.upon !== undefined || !('atS' in one.fault.begins) || Math.abs(one.fault.begins.atS - at) < 0.05) ? [one.fault.forS ?? Number.POSITIVE_INFINITY] : [],
   );
   return Math.min(...lengths, Number.POSITIVE_INFINITY);
 }

@@ -166,9 +166,11 @@ class Aftermath {
 
   /** From the fault until it is in a mode for good. */
   since(mode: Mode): number {
-    const last = this.commits.findLastIndex((one) => one.mode !== mode);
-    const first = this.commits[last + 1];
-    return last < 0 && this.mode === mode ? 0 : first === undefined ? Number.POSITIVE_INFINITY : first.at - this.at;
+    // A bench that rests and was not confirmed safe is made safe again (RUN-6).
+    const last = this.commits.findLastIndex((one) => one.mode !== mode && one.mode !== 'making-safe');
+    if (last < 0 && this.mode === mode) return 0;
+    const first = this.commits.slice(last + 1).find((one) => one.mode === mode);
+    return first === undefined ? Number.POSITIVE_INFINITY : first.at - this.at;
   }
 
   said(): string {

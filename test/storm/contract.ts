@@ -238,6 +238,7 @@ const cable = (id: string, what: string, told: boolean, said: string): Row => ({
 /** A fault of one injector in the sweep: the attempts say so, the run goes on. */
 const ofAnInjector = (rules: string): Row['cells'] => [[driving, goesOn(`${rules}; RUN-31`)], ...notConcerned('LINE-53')];
 
+const away = ['The link to the bench was lost', 'No telemetry'];
 const atAnotherTime = 'on whether it is driven, and for how long, while the fault lasts';
 
 /** Driven it comes to one of these; at rest the host notices at most that the bench is away for a while. */
@@ -269,7 +270,7 @@ export const contract: readonly Row[] = [
   {
     id: 'line-silent', of: 'line', what: 'nothing comes through, both ways, for 4 s', ...scripted({ kind: 'line-silent', direction: 'both' }, 4),
     cells: [
-      [driving, holds('RUN-25; RUN-22; LINE-55', deadMan, 4 + missed + found + confirmed, ['The link to the bench was lost', 'No telemetry for'])],
+      [driving, holds('RUN-25; RUN-22; LINE-55', deadMan, 4 + missed + found + confirmed, away)],
       [['making-safe'], arrives('RUN-4; LINE-55', 4 + found + confirmed, '', deadMan)],
       [[...quiet, 'held'], stays('RUN-2; RUN-25', 'The link is back')],
     ],
@@ -277,7 +278,7 @@ export const contract: readonly Row[] = [
   {
     id: 'deaf-host', of: 'line', what: 'nothing of the bench reaches the host for 30 s', ...scripted({ kind: 'line-silent', direction: 'to-host' }, 30),
     cells: [
-      [driving, holds('RUN-4; RUN-25; LINE-55', missed + deadMan, 30 + found + confirmed, ['The link to the bench was lost', 'No telemetry for'])],
+      [driving, holds('RUN-4; RUN-25; LINE-55', missed + deadMan, 30 + found + confirmed, away)],
       [['making-safe'], arrives('RUN-4', threeTries)],
       [['ready', 'paused', 'tripped', 'ended', 'held'], stays('RUN-2; RUN-25', 'The link is back')],
     ],
@@ -296,12 +297,26 @@ export const contract: readonly Row[] = [
     cells: [[driving, goesOn('LINE-13; LINE-70')], ...notConcerned('LINE-13; LINE-70')],
   },
   {
+    id: 'answers-again', of: 'line', what: 'lines come 0.15 s late, and each answer once more 0.5 s after it, for 8 s', seenAs: 'lines late, answers again', lastsS: 8,
+    happenings: (atS) => [{ kind: 'lines-late', atS, forS: 8, delayMs: 150, againS: 0.5 }],
+    cells: [[driving, goesOn('LINE-13; LINE-70; LINE-71')], ...notConcerned('LINE-13; LINE-70')],
+  },
+  {
     id: 'lines-very-late', of: 'line', what: 'lines come 3 s late, both ways, for 10 s', seenAs: 'lines late', lastsS: 10,
     happenings: (atS) => [{ kind: 'lines-late', atS, forS: 10, delayMs: 3000 }],
     cells: [
       [driving, holds('RUN-25; RUN-22; LINE-55', 3 + missed + deadMan, 13 + threeTries, ['The link to the bench was lost', 'No telemetry for', 'did not answer'])],
       [['making-safe'], arrives('RUN-4; LINE-55', 13 + threeTries, '', 3 + missed + deadMan)],
       [[...quiet, 'held'], stays('RUN-2; RUN-25', 'The link is back')],
+    ],
+  },
+  {
+    id: 'telemetry-stops', of: 'line', what: 'the bench answers, and its telemetry does not come, for 4 s', seenAs: 'telemetry stops', lastsS: 4,
+    happenings: (atS) => [{ kind: 'telemetry-stops', atS, forS: 4 }],
+    cells: [
+      [driving, holds('RUN-25; RUN-22; LINE-55', missed + deadMan, 4 + missed + found + confirmed, away)],
+      [['making-safe'], arrives('RUN-4; LINE-111', 4 + found + confirmed, '', deadMan)],
+      [[...quiet, 'held'], stays('RUN-2; RUN-25; LINE-111', 'The link is back')],
     ],
   },
   cable('cable-pulled-told', 'the cable is pulled for 3 s, and the operating system says so', true, 'The cable was pulled'),
@@ -339,8 +354,8 @@ export const contract: readonly Row[] = [
   },
   // Each of these breaks LINE-110 or the like, for 4 s, and says what it says in the right form.
   ...misbehaves('clock-back', 'its clock steps back by 5 s', { what: 'clock-back', s: 5 }, goesOn('RUN-160; LINE-111'), holds('RUN-161; RUN-25', 4 + missed, 4 + missed + found + confirmed, '')),
-  ...misbehaves('frames-absent', 'it sends no frames', { what: 'frames-absent' }, holds('RUN-25; LINE-55', missed + deadMan, 4 + missed + found + confirmed, ['No telemetry'])),
-  ...misbehaves('frames-unreadable', 'its frames lack a field', { what: 'frames-unreadable' }, holds('RUN-25; LINE-10; LINE-55', missed + deadMan, 4 + missed + found + confirmed, ['No telemetry'])),
+  ...misbehaves('frames-absent', 'it sends no frames', { what: 'frames-absent' }, holds('RUN-25; LINE-55', missed + deadMan, 4 + missed + found + confirmed, away)),
+  ...misbehaves('frames-unreadable', 'its frames lack a field', { what: 'frames-unreadable' }, holds('RUN-25; LINE-10; LINE-55', missed + deadMan, 4 + missed + found + confirmed, away)),
   ...misbehaves('boot-id-other', 'its frames carry another boot id', { what: 'boot-id-other' }, holds('RUN-25; LINE-111', missed + deadMan, 4 + missed + 2 * found + confirmed, 'started anew')),
   ...misbehaves('pulses-overcounted', 'it counts more pulses than were commanded', { what: 'pulses-overcounted' }, goesOn('RUN-26'), trips('RUN-26', 4 + asked, 4 + confirmed, 'pulses where')),
   ...misbehaves('channel-mixed', 'it drives another channel and says so', { what: 'channel-mixed', with: 2, echoed: true }, goesOn('LINE-90; RUN-31'), trips('LINE-90; RUN-13', 4 + asked, 4 + confirmed, 'in place of'), pauses('RUN-165; LINE-90', 4 + asked, 4 + confirmed, 'in place of', 'any')),
