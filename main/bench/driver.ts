@@ -557,10 +557,14 @@ class BenchDriver implements Bench {
     return this.#unfit ? UNFIT_PAUSE_MAX_MS : SEARCH_PAUSE_MAX_MS;
   }
 
-  /** A bench that is not heard any more may hear all that is said to it: looking for it must not keep it alive (LINE-74). */
+  /**
+   * A bench that is not heard any more may hear all that is said to it: it is told once to make safe, and then looking for it must
+   * not keep it alive (LINE-74).
+   */
   async #letDeadManAct(): Promise<void> {
     const { clock, deadManMs } = this.#options;
     const { signal } = this.#closing;
+    await this.#link.request({ word: 'safe' }, { deadlineMs: REPLY_TIMEOUT_MS / 2, signal });
     const until = clock.now() + deadManMs + DEAD_MAN_MARGIN_MS;
     if (this.#link.downReason === null) await this.#link.keepSilent(until - clock.now(), signal);
     // The link may have gone down meanwhile, and never sends anything then.
