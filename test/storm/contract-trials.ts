@@ -13,7 +13,7 @@ import { judged } from './storm.ts';
 import { World, type Evidence, type Seen } from './world.ts';
 
 /** What one trial found. Times are from the fault, s. */
-export interface Trial {
+interface Trial {
   readonly seed: number;
   readonly atS: number;
   /** The fault came in its mode. */
@@ -294,7 +294,7 @@ function lostOf(evidence: Evidence, happened: number): readonly string[] {
 }
 
 /** Puts the fault of the row into the mode once, and looks what comes of it. */
-export async function tryOnce(row: Row, mode: Mode, cell: Cell, seed: number, phase: number): Promise<Trial> {
+async function tryOnce(row: Row, mode: Mode, cell: Cell, seed: number, phase: number): Promise<Trial> {
   const { drawn: quiet, fromS, toS } = await way(mode, seed);
   const atS = Math.round(new Chance(seed, `${row.id} in ${mode}, ${phase}`).uniform(fromS, toS) * 1e4) / 1e4;
   const longest = Math.max(...cell.outcomes.map((outcome) => outcome.endS));

@@ -11,7 +11,7 @@ import type { Happening } from './draw.ts';
 
 type BenchFault = Scenario['faults'][number]['fault'];
 
-export type End =
+type End =
   /** Proving and measuring go on. */
   | 'goes on'
   /** The mode is as it was; a hold goes on by itself when its own cause is over. */
