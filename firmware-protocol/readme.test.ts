@@ -67,7 +67,7 @@ describe('the specification', () => {
     };
     expect(firstColumn('LINE-60')).toEqual(Object.keys(codes));
     for (const code of [...Object.keys(codes), 'interlock-door', 'constructor']) {
-      expect(faultText(code), code).toMatch(/The injectors are off.*clear the fault\.$/);
+      expect(faultText(code), code).toMatch(/With a fault the controller switches the injectors off.*clear the fault\.$/);
     }
     expect(faultText('interlock-door')).toContain('"interlock-door"');
   });

@@ -992,7 +992,7 @@ describe('commands', () => {
       return run.engine.status(run.bench.time);
     };
     expect(said(false)).toMatchObject({ safe: true, doing: 'Paused; the bench is safe.' });
-    expect(said(true)).toMatchObject({ safe: false, doing: 'Paused; the bench has NOT confirmed that it is safe.', advice: expect.stringMatching(/emergency stop/) as string });
+    expect(said(true)).toMatchObject({ safe: false, doing: 'Paused; the bench has NOT confirmed that it is safe: press its emergency stop, isolate its supply, and look before you touch anything.', advice: expect.stringMatching(/emergency stop/) as string });
   });
 
   it('RUN-72 finish-early ends when the attempt is judged; at rest, at once', () => {

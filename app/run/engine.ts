@@ -767,7 +767,7 @@ class Engine implements RunEngine {
       if (fault.code === deadManFault) {
         if (driving && !this.#expectsDeadMan()) {
           this.#emit({ kind: 'controller-fault', fault });
-          return this.#hold('dead-man', `The controller did not hear the host for too long and made itself safe. ${fault.text}`);
+          return this.#hold('dead-man', `The controller did not hear the host for too long, and its dead-man acted. ${fault.text}`);
         }
       } else if ((driving || mode === 'paused' || mode === 'held' || this.#canTripMakingSafe()) && !this.#acknowledging) {
         this.#emit({ kind: 'controller-fault', fault });

@@ -18,7 +18,7 @@ const handled = (how: string): Handling => ({ kind: 'handled', how });
 const refused = (why: string): Handling => ({ kind: 'refused', why });
 const noted = (how: string): Handling => ({ kind: 'noted', how });
 
-/** Modes in which the bench is safe and nothing goes on by request of the engine. Each is entered from making-safe only. */
+/** Modes in which the bench was told to be safe and nothing goes on by request of the engine. Each is entered from making-safe only. */
 export const restingModes: readonly Mode[] = ['paused', 'held', 'tripped', 'ended'];
 
 /** The modes that may follow a mode; anything else is a programming error and throws. */
@@ -106,11 +106,11 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
     reply: handled('safe state confirmed, or asked for again'),
     tick: handled('deadline of the confirmation'),
     link: handled('writes down that the link was lost or restored'),
-    'pause-at-next-point': handled('pauses as soon as the bench is safe'),
-    'pause-now': handled('pauses as soon as the bench is safe'),
+    'pause-at-next-point': handled('pauses once the bench was told to be safe and has answered, or could not'),
+    'pause-now': handled('pauses once the bench was told to be safe and has answered, or could not'),
     resume: refused('The bench is being made safe; resume when it is.'),
     'skip-wait': refused('The way to the safe state cannot be skipped.'),
-    'finish-early': handled('ends as soon as the bench is safe'),
+    'finish-early': handled('ends once the bench was told to be safe and has answered, or could not'),
     acknowledge: refused('The bench is being made safe; acknowledge when it is.'),
   },
   paused: {

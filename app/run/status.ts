@@ -7,6 +7,7 @@ import { endText, outText } from './ending.ts';
 import type { Ending, StepKind } from './events.ts';
 import type { RunState } from './fold.ts';
 import type { Mode } from './machine.ts';
+import { safeClause } from './safe-words.ts';
 
 /** A value that the run waits for, with its band. A null limit: open on that side. */
 export interface WaitingFor {
@@ -35,11 +36,6 @@ export interface RunStatus {
   readonly remaining: Seconds | null;
 }
 
-/** Said of a bench at rest, behind what the run does; the bench is called safe only when it has confirmed that it is (RUN-152). */
-export function safeWords(state: RunState): string {
-  return state.safe?.confirmed === true ? 'the bench is safe' : 'the bench has NOT confirmed that it is safe';
-}
-
 export function doingText(state: RunState, point: Point | null): string {
   const { mode, safe, ending } = state;
   switch (mode) {
@@ -50,11 +46,11 @@ export function doingText(state: RunState, point: Point | null): string {
     case 'making-safe':
       return `Making the bench safe. ${safe?.why ?? ''}`;
     case 'paused':
-      return `Paused; ${safeWords(state)}. ${safe?.then.kind === 'paused' ? (safe.then.text ?? '') : ''}`.trimEnd();
+      return `Paused; ${safeClause(state.safe?.confirmed)}. ${safe?.then.kind === 'paused' ? (safe.then.text ?? '') : ''}`.trimEnd();
     case 'held':
-      return `On hold; ${safeWords(state)}. ${safe?.then.kind === 'held' ? safe.then.text : ''}`;
+      return `On hold; ${safeClause(state.safe?.confirmed)}. ${safe?.then.kind === 'held' ? safe.then.text : ''}`;
     case 'tripped':
-      return `Tripped; ${safeWords(state)}. ${safe?.then.kind === 'tripped' ? safe.then.text : ''}`;
+      return `Tripped; ${safeClause(state.safe?.confirmed)}. ${safe?.then.kind === 'tripped' ? safe.then.text : ''}`;
     case 'ended':
       return ending === null ? 'Ended.' : endText(state, ending);
     case 'measuring':

@@ -1,8 +1,8 @@
 /** The latched faults of the specification (LINE-60) in words for the operator. */
 
-/** What holds after every fault; version 1 of the line left the rail as it was (LINE-88). */
+/** What a controller does with every fault (LINE-62); version 1 of the line left the rail as it was (LINE-88). That it did so is for its readings to tell. */
 const SAFE =
-  'The injectors are off, the supply is at its safe value, and where the controller commands the rail its pressure is given up.';
+  'With a fault the controller switches the injectors off, takes the supply to its safe value, and gives up the rail pressure where it commands it.';
 
 const texts = {
   'emergency-stop':
@@ -18,7 +18,7 @@ const texts = {
   'over-pressure':
     `The rail pressure went over the controller's limit. ${SAFE} Find the cause, then clear the fault.`,
   'dead-man':
-    `The controller heard nothing from the host for the set time and made the bench safe by itself. ${SAFE} Check the cable and the host, then clear the fault.`,
+    `The controller heard nothing from the host for the set time, and its dead-man acted. ${SAFE} Check the cable and the host, then clear the fault.`,
   'sensor-current':
     `The current reading stood at one exact value while pulses were driven. ${SAFE} Look at the current sensor and its wiring, then clear the fault.`,
   'sensor-pressure':

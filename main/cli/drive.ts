@@ -186,7 +186,12 @@ export async function drive(
     }
     const outcome = foldedOutcome(service.state, rest.mode);
     progress.say(outcome.text);
-    if (outcome.canContinue) progress.say(`Nothing that was accepted is lost. To go on: ${options.continueWith}`);
+    const lost = outcome.canContinue ? service.readBack() : null;
+    if (lost !== null) {
+      progress.say(`What was accepted could NOT be read back from the archive. ${lost} Keep this machine as it is, and look for the file before anything else is done.`);
+      return exitCode.archive;
+    }
+    if (outcome.canContinue) progress.say(`What was accepted was read back from the archive: nothing of it is lost. To go on: ${options.continueWith}`);
     if (outcome.remaining > 0) progress.say(`${outcome.remaining === 1 ? '1 point has' : `${outcome.remaining} points have`} no result. To measure ${outcome.remaining === 1 ? 'it' : 'them'}: ${options.remainingWith}`);
     return bench.gone && outcome.exitCode === exitCode.unfinished ? exitCode.bench : outcome.exitCode;
   } finally {

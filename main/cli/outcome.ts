@@ -1,7 +1,7 @@
 import { endingWords, outText } from '../../app/run/ending.ts';
 import { pointsWithoutResult } from '../../app/run/fold.ts';
 import type { RunState } from '../../app/run/fold.ts';
-import { safeWords } from '../../app/run/status.ts';
+import { safeClause } from '../../app/run/safe-words.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
 
 export interface Outcome {
@@ -23,11 +23,11 @@ export function foldedOutcome(state: RunState, mode: 'ready' | 'paused' | 'tripp
     case 'ready':
       return { exitCode: exitCode.refused, text: `The run has not begun. ${counts}`, canContinue: true, remaining: 0 };
     case 'paused':
-      return { exitCode: resting, text: `The run is paused; ${safeWords(state)}. ${counts}${unconfirmed}`, canContinue: true, remaining: 0 };
+      return { exitCode: resting, text: `The run is paused; ${safeClause(state.safe?.confirmed)}. ${counts}${unconfirmed}`, canContinue: true, remaining: 0 };
     case 'tripped':
       return {
         exitCode: resting,
-        text: `The run has tripped and stays so until a person has found the cause and acknowledges it; ${safeWords(state)}. ${counts}${unconfirmed}`,
+        text: `The run has tripped and stays so until a person has found the cause and acknowledges it; ${safeClause(state.safe?.confirmed)}. ${counts}${unconfirmed}`,
         canContinue: true,
         remaining: 0,
       };

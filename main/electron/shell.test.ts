@@ -254,7 +254,7 @@ describe('the life of the program', () => {
     expect(state.over).toBe(false);
     host().emit('exit', 1);
     expect(state).toMatchObject({ over: true, exitCode: 1 });
-    expect(state.errors[0]).toContain('controller has made the bench safe');
+    expect(state.errors[0]).toContain('makes its bench safe by itself: look at the bench');
   });
 
   test('a host that cannot be says why; what is no message of it is dropped', async () => {

@@ -206,7 +206,7 @@ class Shell {
         this.#startHost();
         return;
       }
-      this.#fail(`The host of the window has ended ${this.#hostStarts} times (code ${code}). The controller has made the bench safe by itself; everything that was committed is in the archive. Start Railhouse again.`);
+      this.#fail(`The host of the window has ended ${this.#hostStarts} times (code ${code}). A controller that hears nothing makes its bench safe by itself: look at the bench. Everything that was committed is in the archive. Start Railhouse again.`);
     });
   }
 

@@ -19,7 +19,7 @@ import { createEngine, type EngineInput, type EngineOutput, type EngineRequest, 
 import type { RunCommand, RunEvent, RunEventBody } from '../../app/run/events.ts';
 import { foldRun, type RunState } from '../../app/run/fold.ts';
 import { recoverRun } from '../../app/run/recover.ts';
-import type { Archive } from '../archive/archive.ts';
+import { openArchive, type Archive } from '../archive/archive.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
@@ -249,6 +249,24 @@ export class RunService {
       const unlisten = this.listen(look);
       look();
     });
+  }
+
+  /**
+   * Reads the run back from the file under the archive's name, through a door of its own: null when everything that was accepted stands
+   * there; otherwise what is wrong, in a sentence.
+   */
+  readBack(): string | null {
+    const { archive } = this.#parts;
+    const opened = openArchive(archive.path, { readOnly: true });
+    if (!opened.ok) return opened.text;
+    try {
+      const stored = loadRun(opened.archive, this.id);
+      if (!stored.ok) return stored.text;
+      const missing = this.state.points.filter(({ chosen }, index) => chosen !== null && stored.state.points[index]?.chosen !== chosen).length;
+      return missing === 0 ? null : `${missing} of the points that were accepted are not in ${archive.path}.`;
+    } finally {
+      opened.archive.close();
+    }
   }
 
   /**

@@ -216,7 +216,7 @@ describe('the port', () => {
     bench.close();
     const { code, said } = await run.ended;
     expect(code).toBe(6);
-    expect(said).toMatch(/Nothing that was accepted is lost/);
+    expect(said).toMatch(/What was accepted was read back from the archive: nothing of it is lost/);
     const continued = await measuring('continue', '--archive', archive).ended;
     expect(continued.code).toBe(0);
     expect(continued.said).toMatch(/17 of 17 points accepted/);

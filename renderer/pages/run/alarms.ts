@@ -4,6 +4,7 @@
  */
 import type { Guard } from '../../../app/plan/plan.ts';
 import type { RunCommand, RunEvent } from '../../../app/run/events.ts';
+import { safeSentence } from '../../../app/run/safe-words.ts';
 import { isBeyond, worthTelling } from '../../../app/run/time-base.ts';
 
 export type AlarmKind = 'person' | 'pause' | 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
@@ -59,7 +60,8 @@ export interface AlarmContext {
 }
 
 /** The alarms after an event. Returns the same list where nothing changed. */
-export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirmedSafe }: AlarmContext, { seq, at, body }: RunEvent): readonly Alarm[] {
+export function alarmsAfter(before: readonly Alarm[], { guards, started, confirmedSafe }: AlarmContext, { seq, at, body }: RunEvent): readonly Alarm[] {
+  const alarms = body.kind === 'made-safe' ? withSafety(before, body.confirmed) : before;
   const raise = (kind: AlarmKind, source: string, text: string, meaning: string, action: string): readonly Alarm[] => [
     ...alarms,
     { seq, at, kind, source, text, meaning, action, endedAt: null, ended: '' },
@@ -69,7 +71,7 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirm
     return alarms.some(ends) ? alarms.map((alarm) => (ends(alarm) ? { ...alarm, endedAt: at, ended } : alarm)) : alarms;
   };
 
-  const safe = confirmedSafe ? 'The bench is safe' : 'The bench has NOT confirmed that it is safe';
+  const safe = safeSentence(confirmedSafe);
   switch (body.kind) {
     case 'commanded':
       return body.answer === 'accepted' && isEnd(body.command.kind) ? raise('person', body.command.kind, endedBy(body.command.kind, body.by), endMeanings[body.command.kind], 'Nothing, if it was meant. The points without a result can be measured in this run later.') : alarms;
@@ -102,12 +104,14 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirm
       return raise('fault', 'dead-man-proof', body.text, 'It was not shown that the controller makes itself safe when the host falls silent.', 'Do not measure on this bench until the proof passes: check the controller, then acknowledge and resume.');
     case 'dead-man-proved':
       return end(['fault'], 'The proof was passed.', 'dead-man-proof');
+    case 'making-safe':
+      return withSafety(alarms, null);
     case 'made-safe':
       return body.confirmed
         ? end(['unsafe', 'person'], 'The bench has confirmed that it is safe.')
         : raise('unsafe', 'made-safe', body.text, 'The bench did not confirm that pulses are off, the supply is at its safe value and the outputs are disarmed.', 'Go to the bench. If anything still runs, press the emergency stop on it.');
     case 'host-restarted':
-      return raise('restart', 'host', body.text, 'Nothing that was accepted is lost and nothing is measured twice.', started ? 'Look at the bench, then resume.' : 'Start when you are ready.');
+      return raise('restart', 'host', body.text, 'What the archive holds was read back; what is accepted in it is not measured again.', started ? 'Look at the bench, then resume.' : 'Start when you are ready.');
     case 'acknowledged':
       return end(['trip', 'fault'], 'Acknowledged.');
     case 'resumed':
@@ -135,11 +139,24 @@ export function alarmsAfter(alarms: readonly Alarm[], { guards, started, confirm
     case 'point-skipped':
     case 'queued':
     case 'second-pass-started':
-    case 'making-safe':
     case 'reopened':
     case 'injector-looked-at':
       return alarms;
   }
+}
+
+const sentences = [safeSentence(true), safeSentence(false), safeSentence(null)];
+
+/** Standing alarms that speak of the bench's safety, as it stands now (RUN-170). */
+function withSafety(alarms: readonly Alarm[], confirmed: boolean | null): readonly Alarm[] {
+  const now = safeSentence(confirmed);
+  const said = (alarm: Alarm): string | undefined => (alarm.endedAt === null ? sentences.find((sentence) => sentence !== now && alarm.meaning.includes(`${sentence};`)) : undefined);
+  return alarms.some((alarm) => said(alarm) !== undefined)
+    ? alarms.map((alarm) => {
+        const old = said(alarm);
+        return old === undefined ? alarm : { ...alarm, meaning: alarm.meaning.replace(`${old};`, `${now};`) };
+      })
+    : alarms;
 }
 
 /** By the cause of the failures (RUN-133), or the criterion of the first look that was not met. */
@@ -248,8 +265,8 @@ function endedBy(kind: EndCommand, by: string): string {
 }
 
 const endMeanings: Readonly<Record<EndCommand, string>> = {
-  'emergency-stop': 'The run ended at once: pulses off, supply to its safe value, disarmed. STOP is this program and not the emergency stop of the bench.',
-  abort: 'The run ended at once and the bench was made safe.',
+  'emergency-stop': 'The run ends at once, and the bench is told: pulses off, supply to its safe value, disarm. STOP is this program and not the emergency stop of the bench.',
+  abort: 'The run ends at once, and the bench is told: pulses off, supply to its safe value, disarm.',
   'finish-early': 'The run ends when the point that is going on is judged; the points after it stay without a result.',
 };
 
