@@ -194,7 +194,7 @@ export const requests = {
   /** Frames stored with a run, thinned to at most `most`. */
   'run.telemetry': {
     control: false,
-    params: z.strictObject({ id, most: z.int().min(2).max(20_000) }),
+    params: z.strictObject({ id, most: z.int().min(2).max(2000) }),
     result: z.object({ frames: z.array(benchFrame) }),
   },
   'runs.list': {
@@ -204,8 +204,12 @@ export const requests = {
     }),
     result: z.array(runRow),
   },
-  /** Files of a run, for the window to offer. */
-  'run.export': { control: false, params: z.strictObject({ id }), result: z.object({ files: z.array(z.object({ name: z.string(), text: z.string() })) }) },
+  /** Makes the files of a run, for the window to offer; the host keeps the latest few exports. */
+  'run.export': { control: false, params: z.strictObject({ id }), result: z.object({ export: id, files: z.array(z.object({ name: z.string(), bytes: finite })) }) },
+  /** The text of such a file from a byte on. `next`: where to read on; null: that was the end. */
+  'export.piece': {
+    control: false, params: z.strictObject({ export: id, file: text, from: z.int().min(0) }), result: z.object({ text: z.string(), next: z.int().nullable() }),
+  },
   /** Id of the archive, and the head that stands for its whole contents now. */
   'archive.head': { control: false, params: nothing, result: z.object({ archiveId: z.string(), head: archiveHead }) },
   /** `head`: one that was noted earlier and must lie in the history of this archive. null: the file is too damaged to have one. */

@@ -351,14 +351,19 @@ export class ArchiveReader {
     return this.#reading(() => this.#frameCount.get(run.no))?.n ?? 0;
   }
 
-  /** Every frame of a run in the order they came, a chunk at a time; frames may be appended while it is read. */
-  *telemetryChunks(id: string): Generator<readonly BenchFrame[]> {
+  /**
+   * The frames of a run in the order they came, a chunk at a time; frames may be appended while it is read. A chunk that
+   * `wanted` does not want, by the number of its first frame (from 0) and of its frames, is left out and not unpacked.
+   */
+  *telemetryChunks(id: string, wanted: (first: number, count: number) => boolean = () => true): Generator<{ readonly first: number; readonly frames: readonly BenchFrame[] }> {
     const run = this.#known(id);
+    let first = 0;
     for (let next = 0; ; next += 1) {
       const chunk = next;
       const row = this.#reading(() => this.#chunk.get(run.no, chunk));
       if (row === undefined) return;
-      yield chunkFrames(row, run);
+      if (wanted(first, row.frames)) yield { first, frames: chunkFrames(row, run) };
+      first += row.frames;
     }
   }
 

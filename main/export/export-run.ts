@@ -12,7 +12,7 @@ import type { ArchiveReader } from '../archive/read.ts';
 import { headText } from '../archive/ledger.ts';
 import { placeOfRun } from '../archive/proof.ts';
 import { csvFiles } from './csv.ts';
-import { gatherSet, writeSet, type ExportDisk, type FileSet, type WriteResult } from './files.ts';
+import { writeSet, type ExportDisk, type FileSet, type WriteResult } from './files.ts';
 import { jsonFile } from './json.ts';
 import { manifestFile } from './manifest.ts';
 
@@ -54,6 +54,3 @@ function filesOf({ archive, runId, state, software, axes = measuredAxes }: RunEx
 
 /** Writes the files of a run into a folder of their own. */
 export const exportRun = (directory: string, run: RunExport, disk?: ExportDisk): Promise<WriteResult> => writeSet(directory, filesOf(run), disk);
-
-/** The same files as texts, for who hands them on. */
-export const exportTexts = (run: RunExport): Promise<{ readonly name: string; readonly text: string }[]> => gatherSet(filesOf(run));

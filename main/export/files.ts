@@ -113,20 +113,6 @@ async function writePieces({ name, pieces }: FileToWrite, write: (text: string) 
   return { name, bytes, sha256: digest.digest('hex') };
 }
 
-/** The files of a set as texts, for who hands them on. */
-export async function gatherSet({ files, closing }: FileSet): Promise<{ readonly name: string; readonly text: string }[]> {
-  const texts: { name: string; text: string }[] = [];
-  const written: WrittenFile[] = [];
-  const gather = async (file: FileToWrite): Promise<void> => {
-    const pieces: string[] = [];
-    written.push(await writePieces(file, (text) => Promise.resolve(void pieces.push(text))));
-    texts.push({ name: file.name, text: pieces.join('') });
-  };
-  for (const file of files) await gather(file);
-  await gather(closing(written));
-  return texts;
-}
-
 /** What systems put into folders by themselves. */
 const ofTheSystem: ReadonlySet<string> = new Set(['.DS_Store', 'Thumbs.db', 'desktop.ini']);
 

@@ -1,4 +1,6 @@
-/** A worker thread of the desk: desk-worker.ts, as this program was built. */
+/** A desk beside the thread that the bench hangs on: desk-worker.ts, as this program was built. */
+import { fork } from 'node:child_process';
+import { fileURLToPath } from 'node:url';
 import { Worker } from 'node:worker_threads';
 import type { StartDeskThread } from './desk.ts';
 import type { DeskAnswer } from './desk-work.ts';
@@ -18,5 +20,48 @@ export const workerThread =
       post: (message) => worker.postMessage(message),
       keepsAlive: (yes) => (yes ? worker.ref() : worker.unref()),
       tearDown: () => void worker.terminate(),
+    };
+  };
+
+/**
+ * The same as a process. What it takes of memory is not the host's, and the host does not die of it; it gives way to the host
+ * where processors are short.
+ */
+export const deskProcess =
+  (archivePath: string, workerFile: URL): StartDeskThread =>
+  (ears) => {
+    const child = fork(fileURLToPath(workerFile), [archivePath], { serialization: 'advanced', stdio: ['ignore', 'inherit', 'inherit', 'ipc'] });
+    let why: string | null = null;
+    let ended = false;
+    const end = (): void => {
+      if (!ended) ears.onEnd(why);
+      ended = true;
+    };
+    child.on('message', (message) => {
+      const { id, answer } = message as { readonly id: number; readonly answer: DeskAnswer };
+      ears.onAnswer(id, answer);
+    });
+    child.on('error', (error) => {
+      why = error.message;
+      // One that could not be started does not exit.
+      if (child.pid === undefined) end();
+    });
+    child.on('exit', (code, signal) => {
+      if (code !== 0) why ??= `it ended with ${signal ?? `code ${String(code)}`}`;
+      end();
+    });
+    return {
+      // A send that fails is followed by the end.
+      post: (message) => child.connected && child.send(message as object, () => undefined),
+      keepsAlive: (yes) => {
+        if (yes) {
+          child.ref();
+          child.channel?.ref();
+        } else {
+          child.unref();
+          child.channel?.unref();
+        }
+      },
+      tearDown: () => void child.kill('SIGKILL'),
     };
   };

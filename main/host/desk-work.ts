@@ -9,14 +9,18 @@ import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive, OpenResult } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
-import { exportTexts } from '../export/export-run.ts';
+import { exportRun } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
+import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
   | { readonly kind: 'journal'; readonly params: ParsedParams<'run.journal'> }
   | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
+  | { readonly kind: 'piece'; readonly path: string; readonly from: number }
+  /** The folder of an export is not needed any more. */
+  | { readonly kind: 'forget'; readonly folder: string }
   | { readonly kind: 'head' }
   | { readonly kind: 'verify'; readonly params: ParsedParams<'archive.verify'> }
   | { readonly kind: 'backup'; readonly path: string }
@@ -34,7 +38,9 @@ export interface DeskResults {
   readonly journal: Result<'run.journal'>;
   readonly telemetry: Result<'run.telemetry'>;
   readonly list: Result<'runs.list'>;
-  readonly export: Result<'run.export'>;
+  readonly export: { readonly folder: string; readonly files: Result<'run.export'>['files'] };
+  readonly piece: Result<'export.piece'>;
+  readonly forget: null;
   readonly head: Result<'archive.head'>;
   readonly verify: Result<'archive.verify'>;
   readonly backup: Result<'archive.backup'>;
@@ -48,6 +54,9 @@ export interface DeskFailure {
 }
 
 export type DeskAnswer = { readonly ok: true; readonly value: unknown } | DeskFailure;
+
+/** Of a page of a journal: what is handed to the control thread is small (HOST-10). */
+const MOST_JOURNAL_CHARACTERS = 192 * 1024;
 
 /** Never rejects. `opened`: the archive, for reading. */
 export async function answerAtDesk(opened: OpenResult, job: DeskJob): Promise<DeskAnswer> {
@@ -66,8 +75,11 @@ async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
       const { id, fromSeq, limit } = job.params;
       if (archive.run(id) === null) return noRun(archive, id);
       const events = [];
+      let length = 0;
       for (const event of archive.events(id, fromSeq)) {
-        if (events.length === limit) return done('journal', { events, more: true });
+        length += JSON.stringify(event).length;
+        // One at least, or a window would come no further.
+        if (events.length === limit || (length > MOST_JOURNAL_CHARACTERS && events.length > 0)) return done('journal', { events, more: true });
         events.push(event);
       }
       return done('journal', { events, more: false });
@@ -89,8 +101,22 @@ async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
       const { id } = job.params;
       const loaded = loadRun(archive, id);
       if (!loaded.ok) return { ok: false, code: loaded.code === 'no-such-run' ? 'no-run' : 'archive', text: loaded.text };
-      return done('export', { files: await exportTexts({ archive, runId: id, state: loaded.state, software: job.software }) });
+      const folder = newExportFolder();
+      let whole = false;
+      try {
+        const written = await exportRun(folder, { archive, runId: id, state: loaded.state, software: job.software });
+        if (written.kind === 'failed') return { ok: false, code: 'archive', text: written.text };
+        whole = true;
+        return done('export', { folder, files: sizesOf(written.files) });
+      } finally {
+        if (!whole) removeExportFolder(folder);
+      }
     }
+    case 'piece':
+      return done('piece', readPiece(job.path, job.from));
+    case 'forget':
+      removeExportFolder(job.folder);
+      return done('forget', null);
     case 'head':
       return done('head', { archiveId: archive.archiveId(), head: headText(archive.head()) });
     case 'verify': {
@@ -125,17 +151,13 @@ function rowOf({ id, createdAt, planName, order, operator, software, simulated, 
 
 /** Every n-th frame of a run and its last, so that at most `most` are left; the whole of it is never in memory. */
 function thinned(archive: Archive, id: string, most: number): BenchFrame[] {
-  const step = Math.max(1, Math.ceil(archive.frameCount(id) / (most - 1)));
+  const count = archive.frameCount(id);
+  const step = Math.max(1, Math.ceil(count / (most - 1)));
+  const isWanted = (index: number): boolean => index % step === 0 || index === count - 1;
   const kept: BenchFrame[] = [];
-  let index = 0;
-  let last: BenchFrame | undefined;
-  for (const chunk of archive.telemetryChunks(id)) {
-    for (const frame of chunk) {
-      if (index % step === 0 && kept.length < most) kept.push(frame);
-      index += 1;
-      last = frame;
-    }
+  // A chunk without a wanted frame is not unpacked.
+  for (const { first, frames } of archive.telemetryChunks(id, (from, n) => Math.ceil(from / step) * step < from + n || from + n >= count)) {
+    for (const [i, frame] of frames.entries()) if (isWanted(first + i) && kept.length < most) kept.push(frame);
   }
-  if (last !== undefined && kept.at(-1) !== last && kept.length < most) kept.push(last);
   return kept;
 }

@@ -33,9 +33,10 @@ export class Desk {
   readonly #quick: DeskPlace;
   readonly #long: DeskPlace;
 
-  constructor(start: StartDeskThread, clock: Clock) {
+  /** `startLong`: where the long jobs are done; absent: in a thread like the others. */
+  constructor(start: StartDeskThread, clock: Clock, startLong: StartDeskThread = start) {
     this.#quick = new DeskPlace(start, clock);
-    this.#long = new DeskPlace(start, clock);
+    this.#long = new DeskPlace(startLong, clock);
     // The first page that is opened does not wait for the thread to begin.
     this.#quick.begin();
   }

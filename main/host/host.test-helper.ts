@@ -41,6 +41,22 @@ export class TestWindow {
     return answer.value;
   }
 
+  /** The files of an export by name, read piece by piece as a page does. */
+  async exported(id: string): Promise<ReadonlyMap<string, string>> {
+    const made = await this.get('run.export', { id });
+    const texts = new Map<string, string>();
+    for (const { name } of made.files) {
+      let whole = '';
+      for (let from: number | null = 0; from !== null; ) {
+        const piece: Result<'export.piece'> = await this.get('export.piece', { export: made.export, file: name, from });
+        whole += piece.text;
+        from = piece.next;
+      }
+      texts.set(name, whole);
+    }
+    return texts;
+  }
+
   raw(message: { readonly id: number; readonly [more: string]: unknown }): Promise<ToWindow> {
     this.#nextId = message.id + 1;
     return new Promise((resolve) => {

@@ -210,9 +210,9 @@ describe('a run', () => {
     expect((await window.get('run.journal', { id, fromSeq: 3, limit: 2 }))).toEqual({ events: stored.slice(3, 5), more: true });
     const [row] = await window.get('runs.list', { limit: 10, text: 'rh4-0117' });
     expect(row).toMatchObject({ id, points: 12, counting: 12, ending: 'complete', operator: 'Operator' });
-    const { files } = await window.get('run.export', { id });
-    expect(files.map((f) => f.name)).toEqual(expect.arrayContaining(['attempts.csv', 'lines.csv', 'masses.csv', 'reduction.json', 'tables.csv']));
-    expect(files.find((f) => f.name === 'attempts.csv')?.text.split('\r\n').length).toBeGreaterThanOrEqual(13);
+    const files = await window.exported(id);
+    expect([...files.keys()]).toEqual(expect.arrayContaining(['attempts.csv', 'lines.csv', 'masses.csv', 'reduction.json', 'tables.csv']));
+    expect(files.get('attempts.csv')?.split('\r\n').length).toBeGreaterThanOrEqual(13);
     const { frames } = await window.get('run.telemetry', { id, most: 50 });
     expect(frames.length).toBeGreaterThan(20);
     expect(frames.length).toBeLessThanOrEqual(50);
@@ -362,9 +362,9 @@ describe('the library', () => {
     expect(await command(window, id, { kind: 'accept-untraceable' })).toMatchObject({ accepted: true });
     expect(await command(window, id, { kind: 'start' })).toMatchObject({ accepted: true });
     await mode(window, 'ended');
-    const { files } = await window.get('run.export', { id });
+    const files = await window.exported(id);
     // A file without rows has nothing that could be traced.
-    for (const { text } of files.filter((file) => file.text.trimEnd().includes('\n'))) expect(text).toContain('P-1, ended on 2021-01-01');
+    for (const text of [...files.values()].filter((whole) => whole.trimEnd().includes('\n'))) expect(text).toContain('P-1, ended on 2021-01-01');
   });
 
   test('EQ-7 the record of a real bench does not serve the simulated one', async () => {

@@ -31,7 +31,7 @@ import { ManualBench, type ManualAnswer } from '../service/manual-bench.ts';
 import { loadRun, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
 import type { BenchPlace, BenchPlaces } from './bench-place.ts';
 import type { Desk } from './desk.ts';
-import type { DeskFailure } from './desk-work.ts';
+import type { DeskFailure, DeskResults } from './desk-work.ts';
 
 export interface HostParts {
   readonly archive: Archive;
@@ -96,6 +96,7 @@ const STATISTICS_EVERY_TICKS = 20;
 /** More than this many between two such events is a defect of the clock, not something to show. */
 const MOST_FRAMES_AT_ONCE = 2000;
 const MOST_UNANSWERED = 300;
+const MOST_EXPORTS = 4;
 /** Until a run brings its own. */
 const LINK_WITHOUT_RUN = { deadManMs: 1000, telemetryHz: 20 };
 /** A page that is loaded again is back sooner. */
@@ -117,6 +118,9 @@ export class Host {
   /** Counts stops, so that what was begun before one is not finished after it. */
   #stops = 0;
   #frames: BenchFrame[] = [];
+  /** Files that windows may read piece by piece, the oldest export first. */
+  readonly #exports = new Map<string, { readonly folder: string; readonly files: ReadonlySet<string> }>();
+  #exportsMade = 0;
   #ticks = 0;
   #lastStatus = '';
   #lastManual = '';
@@ -174,6 +178,7 @@ export class Host {
     await this.#closeRun();
     await this.#disconnect('The host has ended.');
     this.#windows.clear();
+    for (const { folder } of this.#exports.values()) void this.#parts.desk.do({ kind: 'forget', folder });
     await this.#parts.desk.close();
     return rested;
   }
@@ -353,11 +358,30 @@ export class Host {
     'run.journal': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'journal', params })),
     'run.telemetry': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'telemetry', params })),
     'runs.list': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'list', params })),
-    'run.export': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software })),
+    'run.export': async (params) => this.#keepExport(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software })),
+    'export.piece': async ({ export: name, file, from }) => {
+      const kept = this.#exports.get(name);
+      if (kept?.files.has(file) !== true) return new Failed('bad-request', 'The host keeps no such file any more. Export the run again.');
+      return this.#atDesk(await this.#parts.desk.do({ kind: 'piece', path: join(kept.folder, file), from }));
+    },
     'archive.head': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'head' })),
     'archive.verify': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'verify', params })),
     'archive.backup': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, new Date(this.#parts.clock.unixNow())) })),
   };
+
+  /** Under a name for the windows; the oldest makes room. */
+  #keepExport(answer: { readonly ok: true; readonly value: DeskResults['export'] } | DeskFailure): Result<'run.export'> | Failed {
+    const made = this.#atDesk(answer);
+    if (made instanceof Failed) return made;
+    const name = `export-${(this.#exportsMade += 1)}`;
+    this.#exports.set(name, { folder: made.folder, files: new Set(made.files.map((file) => file.name)) });
+    for (const [oldest, { folder }] of this.#exports) {
+      if (this.#exports.size <= MOST_EXPORTS) break;
+      this.#exports.delete(oldest);
+      void this.#parts.desk.do({ kind: 'forget', folder });
+    }
+    return { export: name, files: made.files };
+  }
 
   #atDesk<T>(answer: { readonly ok: true; readonly value: T } | DeskFailure): T | Failed {
     if (answer.ok) return answer.value;

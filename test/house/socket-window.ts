@@ -11,7 +11,7 @@ export interface SocketWindow {
 }
 
 /** Where the host that a process serves is reached, from what it prints. */
-function servedAt(host: ChildProcess): Promise<URL> {
+export function servedAt(host: ChildProcess): Promise<URL> {
   return new Promise((resolve, reject) => {
     let said = '';
     host.stdout?.on('data', (bytes: Buffer) => {

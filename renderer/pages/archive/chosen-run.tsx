@@ -7,8 +7,9 @@ import { Notice } from '../../components/status.tsx';
 import { goTo } from '../../frame/route.ts';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { dateTimeText } from '../../components/dates.ts';
+import { readFile } from './read-file.ts';
 import { saveFile } from './save-file.ts';
-import { bytesOf, sizeText } from './words.ts';
+import { sizeText } from './words.ts';
 
 interface ChosenRunProps {
   readonly run: RunRow;
@@ -18,15 +19,15 @@ interface ChosenRunProps {
   readonly onKeep: (run: RunRow | null) => void;
 }
 
-type Files = Result<'run.export'>['files'];
+type Exported = Result<'run.export'>;
 
 /** What can be done with the run that was chosen in the list. */
 export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
   const { line, control, openRun, bench } = useHost();
   const journal = useRun(run.id);
-  const [busy, setBusy] = useState<'none' | 'opening' | 'exporting'>('none');
+  const [busy, setBusy] = useState<'none' | 'opening' | 'exporting' | 'saving'>('none');
   const [problem, setProblem] = useState('');
-  const [files, setFiles] = useState<Files | null>(null);
+  const [exported, setExported] = useState<Exported | null>(null);
   const gone = line.state === 'up' ? '' : 'The host cannot be reached.';
   const isOpen = openRun === run.id;
   const against = gone !== '' ? gone : isOpen ? '' : !control.mine ? 'This window only watches. Take control first; the button stands at the top.' : bench.state !== 'connected' ? 'Connect a bench first, on the Bench page.' : '';
@@ -48,8 +49,19 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
     setProblem('');
     const reply = await ask('run.export', { id: run.id });
     setBusy('none');
-    if (reply.ok) setFiles(reply.value.files);
+    if (reply.ok) setExported(reply.value);
     else setProblem(`Nothing was exported. ${reply.failure.text}`);
+  };
+  const save = async (from: string, names: readonly string[]): Promise<void> => {
+    setBusy('saving');
+    setProblem('');
+    for (const name of names) {
+      const read = await readFile(from, name);
+      if (read.ok) saveFile(name, read.pieces);
+      else setProblem(`${name} was not saved. ${read.text}`);
+      if (!read.ok) break;
+    }
+    setBusy('none');
   };
   return (
     <Section title={`${dateTimeText(run.createdAt)}: ${run.planName}`}>
@@ -113,28 +125,24 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
         </Button>
       </div>
       {problem !== '' && <Notice tone="bad">{problem}</Notice>}
-      {files !== null && (
+      {exported !== null && (
         <div>
           <h3>Files of this run</h3>
           <ul className="files">
-            {files.map((file) => (
-              <li key={file.name}>
-                <Button onPress={() => saveFile(file.name, file.text)} label={`Save ${file.name}`}>
+            {exported.files.map(({ name, bytes }) => (
+              <li key={name}>
+                <Button against={gone} onPress={() => void save(exported.export, [name])} label={`Save ${name}`}>
                   Save
                 </Button>
                 <span>
-                  {file.name} <span className="quiet small">{sizeText(bytesOf(file.text))}</span>
+                  {name} <span className="quiet small">{sizeText(bytes)}</span>
                 </span>
               </li>
             ))}
           </ul>
-          {files.length > 1 && (
-            <Button
-              onPress={() => {
-                for (const file of files) saveFile(file.name, file.text);
-              }}
-            >
-              Save all {files.length}
+          {exported.files.length > 1 && (
+            <Button against={gone} busy={busy === 'saving'} onPress={() => void save(exported.export, exported.files.map((file) => file.name))}>
+              Save all {exported.files.length}
             </Button>
           )}
         </div>

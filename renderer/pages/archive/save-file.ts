@@ -1,6 +1,6 @@
-/** Offers a text as a file to keep, as the browser keeps files. */
-export function saveFile(name: string, text: string): void {
-  const url = URL.createObjectURL(new Blob([text], { type: 'application/octet-stream' }));
+/** Offers a text, in pieces, as a file to keep, as the browser keeps files. */
+export function saveFile(name: string, pieces: readonly string[]): void {
+  const url = URL.createObjectURL(new Blob([...pieces], { type: 'application/octet-stream' }));
   const link = document.createElement('a');
   link.href = url;
   link.download = name;

@@ -8,11 +8,6 @@ export function sizeText(bytes: number): string {
   return `${value.toFixed(value < 10 ? 1 : 0)} ${unit}`;
 }
 
-/** How many bytes a text has as a file. */
-export function bytesOf(text: string): number {
-  return new TextEncoder().encode(text).length;
-}
-
 export function countText(rows: number, more: boolean): string {
   if (rows === 0) return 'No run found';
   return `${rows}${more ? ' or more' : ''} ${rows === 1 && !more ? 'run' : 'runs'}, newest first`;

@@ -1,0 +1,115 @@
+/** A run of thousands of attempts, asked for whole by a window: what passes the thread of the host stays small (HOST-10, HOST-11). */
+import { readdirSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import type { ToWindow } from '../../app/contract/contract.ts';
+import type { RunEvent } from '../../app/run/events.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { machineClock, machineEntropy } from '../../main/clock/machine.ts';
+import { exportRun } from '../../main/export/export-run.ts';
+import { benchPlaces } from '../../main/host/bench-place.ts';
+import { Desk, type StartDeskThread } from '../../main/host/desk.ts';
+import { deskProcess, workerThread } from '../../main/host/desk-thread.ts';
+import { Host } from '../../main/host/host.ts';
+import { TestWindow } from '../../main/host/host.test-helper.ts';
+import { loadRun } from '../../main/service/run-service.ts';
+import { makeLongArchive } from '../bench/long-archive.ts';
+import { scratchFolder } from '../builders/in-process.ts';
+
+const MOST = 2 ** 20;
+const worker = new URL('../../main/host/desk-worker.ts', import.meta.url);
+
+let folder = '';
+let attempts = 0;
+let archive: Archive;
+let host: Host;
+/** The largest that a desk handed to the host, and the host to a window, as JSON. */
+const largest = { fromDesk: 0, toWindow: 0 };
+
+const watched = (start: StartDeskThread): StartDeskThread => (ears) =>
+  start({
+    ...ears,
+    onAnswer: (id, answer) => {
+      largest.fromDesk = Math.max(largest.fromDesk, JSON.stringify(answer).length);
+      ears.onAnswer(id, answer);
+    },
+  });
+
+const exportFolders = (): string[] => readdirSync(tmpdir()).filter((name) => name.startsWith('railhouse-export-'));
+
+beforeAll(() => {
+  folder = scratchFolder();
+  const path = join(folder, 'archive.sqlite');
+  attempts = makeLongArchive(path, 1);
+  const opened = openArchive(path, { now: () => machineClock.unixNow(), entropy: machineEntropy });
+  if (!opened.ok) throw new Error(opened.text);
+  archive = opened.archive;
+  host = new Host({
+    archive, software: 'test 1', clock: machineClock, entropy: machineEntropy, places: benchPlaces(machineClock, machineEntropy),
+    freeDiskBytes: () => null, serialPorts: () => Promise.resolve([]), onDefect: (error) => {
+      throw error;
+    },
+    desk: new Desk(watched(workerThread(path, worker)), machineClock, watched(deskProcess(path, worker))),
+  });
+});
+afterAll(async () => {
+  await host.close();
+  archive.close();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+describe('HOST-10 HOST-11 a long run that a window asks for', () => {
+  it('comes whole and in pieces of at most 1 MiB, to the window and from the desk', async () => {
+    const before = exportFolders();
+    const attach = host.attach.bind(host);
+    host.attach = (send) =>
+      attach((message: ToWindow) => {
+        largest.toWindow = Math.max(largest.toWindow, JSON.stringify(message).length);
+        send(message);
+      });
+    const window = new TestWindow(host);
+    await window.get('hello', { name: 'watching' });
+    const [run] = await window.get('runs.list', { limit: 500 });
+    const id = run?.id ?? '';
+    expect(run).toMatchObject({ attempts, points: attempts });
+
+    const journal = async (): Promise<RunEvent[]> => {
+      const events: RunEvent[] = [];
+      for (let more = true; more; ) {
+        const page = await window.get('run.journal', { id, fromSeq: events.length, limit: 5000 });
+        events.push(...(page.events));
+        more = page.more;
+      }
+      return events;
+    };
+    const [events, telemetry, files, head] = await Promise.all([journal(), window.get('run.telemetry', { id, most: 2000 }), window.exported(id), window.get('archive.head', {})]);
+    expect(events.length).toBe([...archive.events(id)].length);
+    expect(telemetry.frames.length).toBeGreaterThan(1900);
+    expect(telemetry.frames.at(-1)?.number).toBe(attempts * 40);
+    expect(head.archiveId).not.toBe('');
+
+    const loaded = loadRun(archive, id);
+    if (!loaded.ok) throw new Error(loaded.text);
+    const direct = join(folder, 'direct');
+    await exportRun(direct, { archive, runId: id, state: loaded.state, software: 'test 1' });
+    expect([...files.keys()].sort()).toEqual(readdirSync(direct).sort());
+    for (const [name, text] of files) expect(text === readFileSync(join(direct, name), 'utf8'), name).toBe(true);
+
+    // The files together are many times that.
+    expect([...files.values()].reduce((sum, text) => sum + text.length, 0)).toBeGreaterThan(5 * MOST);
+    expect(largest.fromDesk).toBeGreaterThan(0);
+    expect(largest.fromDesk).toBeLessThanOrEqual(MOST);
+    expect(largest.toWindow).toBeLessThanOrEqual(MOST);
+
+    // An export makes room for the newest four; at its end the host leaves none.
+    const first = await window.get('run.export', { id });
+    for (let i = 0; i < 4; i += 1) await window.get('run.export', { id });
+    expect(await window.ask('export.piece', { export: first.export, file: 'attempts.csv', from: 0 })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+    for (const file of ['../secret', 'attempts.csv/../masses.csv', '']) {
+      expect(await window.ask('export.piece', { export: 'export-6', file, from: 0 })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+    }
+    await host.close();
+    expect(exportFolders().filter((name) => !before.includes(name))).toEqual([]);
+  });
+});
