@@ -889,7 +889,10 @@ describe('commands', () => {
     expect(again.ignored).toMatch(/answered before/);
     run.runUntil(inStep('measure'));
     run.restartHost();
-    expect(run.command({ kind: 'abort' }, 'x').answer).toEqual(first.answer);
+    expect(run.command({ kind: 'start' }, 'x').answer).toEqual(first.answer);
+    const other = run.command({ kind: 'abort' }, 'x');
+    expect(other.answer).toMatchObject({ accepted: false, reason: expect.stringContaining('id is that of an earlier command, start') as string });
+    expect(other.events).toEqual([]);
     expect(run.engine.state.commands.size).toBe(1);
   });
 

@@ -495,7 +495,10 @@ class Engine implements RunEngine {
   #onCommand(id: string, by: string, command: RunCommand): void {
     const before = this.#state.commands.get(id);
     if (before !== undefined) {
-      this.#answer = before;
+      const same = JSON.stringify(before.command) === JSON.stringify(command);
+      this.#answer = same
+        ? { accepted: before.accepted, reason: before.reason }
+        : { accepted: false, reason: `This was not carried out: its id is that of an earlier command, ${before.command.kind}. Give it again.` };
       this.#ignored = `Command ${id} was answered before.`;
       return;
     }

@@ -140,7 +140,7 @@ export interface RunState {
   /** Rejected attempts in a row with the same cause that no injector explains, of whatever points (RUN-165). */
   readonly benchFailing: { readonly cause: string; readonly count: number };
   /** What each command was answered, by its id. */
-  readonly commands: ReadonlyMap<string, { readonly accepted: boolean; readonly reason: string }>;
+  readonly commands: ReadonlyMap<string, Answered>;
   /** Automatic resumes so far, by guard. */
   readonly resumes: ReadonlyMap<string, number>;
   /** Guards that are out of their limits and were noted, with the text. */
@@ -163,11 +163,18 @@ interface WorkingPoint extends Writable<Omit<PointRecord, 'attempts'>> {
   queueRejected: number;
 }
 
+/** What a command was answered. */
+interface Answered {
+  readonly command: RunCommand;
+  readonly accepted: boolean;
+  readonly reason: string;
+}
+
 interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes' | 'clocks' | 'out' | 'failing' | 'looked'>> {
   clocks: Map<string, ClockComparison>;
   points: WorkingPoint[];
   counts: Writable<RunCounts>;
-  commands: Map<string, { readonly accepted: boolean; readonly reason: string }>;
+  commands: Map<string, Answered>;
   resumes: Map<string, number>;
   notes: Map<string, string>;
   out: Map<number, OutRecord>;
@@ -270,7 +277,7 @@ function apply(run: WorkingState, event: RunEventBody): void {
       run.notTraceable = [...new Set([...run.notTraceable, ...event.reasons])];
       return;
     case 'commanded':
-      run.commands.set(event.id, { accepted: event.answer === 'accepted', reason: event.reason });
+      run.commands.set(event.id, { command: event.command, accepted: event.answer === 'accepted', reason: event.reason });
       if (event.answer === 'accepted') applyCommand(run, event.command);
       return;
     case 'proving-started':

@@ -1,4 +1,6 @@
 /** What takes time and only reads: done at the desk (desk.ts), away from what the bench hangs on. */
+import { readdirSync } from 'node:fs';
+import { basename, dirname, extname } from 'node:path';
 import type { BenchCapabilities, BenchFrame } from '../../app/bench/port.ts';
 import type { ParsedParams, Result } from '../../app/contract/contract.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
@@ -125,6 +127,8 @@ async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
       return done('verify', { passed, checks: [...checks], archiveId, head: head === null ? null : headText(head) });
     }
     case 'backup': {
+      const inTheWay = backupsAgainst(archive.path, job.path);
+      if (inTheWay !== null) return { ok: false, code: 'archive', text: inTheWay };
       const copied = await archive.backup(job.path);
       return copied.ok ? done('backup', { path: copied.path, bytes: copied.bytes }) : { ok: false, code: 'archive', text: copied.text };
     }
@@ -160,4 +164,18 @@ function thinned(archive: Archive, id: string, most: number): BenchFrame[] {
     for (const [i, frame] of frames.entries()) if (isWanted(first + i) && kept.length < most) kept.push(frame);
   }
   return kept;
+}
+
+/** Windows make backups by a press of a button: only so many are kept beside the archive (HOST-15). */
+const MOST_BACKUPS = 20;
+
+/** null: another backup may be made. */
+function backupsAgainst(archivePath: string, path: string): string | null {
+  const extension = extname(archivePath);
+  const begin = `${basename(archivePath, extension)} `;
+  const isBackup = (name: string): boolean => name.startsWith(begin) && name.endsWith(extension) && /^\d{4}-\d\d-\d\d \d\d\.\d\d\.\d\d$/.test(name.slice(begin.length, name.length - extension.length));
+  const there = readdirSync(dirname(path)).filter(isBackup).length;
+  return there < MOST_BACKUPS
+    ? null
+    : `There are ${there} backups beside the archive already, and no other was made. Move those that are to be kept to another disk, remove the others, and try again.`;
 }

@@ -1,3 +1,5 @@
+import { rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { randomUUID } from 'node:crypto';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Params } from '../../app/contract/contract.ts';
@@ -427,6 +429,30 @@ describe('the library', () => {
     expect(parts).toMatchObject([{ serialNumber: '1', channel: 1, coilResistanceOhm: 14.5, condition: '' }, { serialNumber: '2', channel: null, coilResistanceOhm: null }]);
     expect(await window.get('parts.list', {})).toEqual(parts);
     expect(await window.ask('parts.save', { parts: [{ type: 'T', serialNumber: '2' }] })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+  });
+
+  test('HOST-14 RUN-7 another command under an id that was answered is refused and not carried out', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    const start = { id, command: { kind: 'start' as const }, by: 'Operator', commandId: 'one' };
+    const first = await window.get('run.command', start);
+    expect(first.accepted).toBe(true);
+    expect(await window.get('run.command', start)).toEqual(first);
+    expect(await window.get('run.command', { ...start, command: { kind: 'abort' } })).toMatchObject({ accepted: false, reason: expect.stringContaining('not carried out') as string });
+    await window.until('run.status', ({ status }) => status.mode === 'measuring' || status.mode === 'proving');
+    expect(await window.get('run.command', { ...start, command: { kind: 'abort' }, commandId: 'two' })).toMatchObject({ accepted: true });
+    await mode(window, 'ended');
+  });
+
+  test('HOST-15 beside the archive are 20 backups of windows at most', async () => {
+    const window = await house.window();
+    for (let i = 10; i < 30; i += 1) writeFileSync(join(folder, `archive 2026-01-01 00.00.${i}.sqlite`), '');
+    writeFileSync(join(folder, 'archive of somebody.sqlite'), '');
+    expect(await window.ask('archive.backup', {})).toMatchObject({ ok: false, failure: { code: 'archive', text: expect.stringContaining('20 backups') as string } });
+    rmSync(join(folder, 'archive 2026-01-01 00.00.10.sqlite'));
+    expect((await window.get('archive.backup', {})).bytes).toBeGreaterThan(0);
+    expect(await window.ask('archive.backup', {})).toMatchObject({ ok: false, failure: { code: 'archive' } });
   });
 
   test('a backup is made beside the archive', async () => {

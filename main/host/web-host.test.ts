@@ -251,3 +251,68 @@ describe('the line to a window', () => {
     await impatient.web.close();
   });
 });
+
+describe('small attacks', () => {
+  /** What comes back for bytes as they are. */
+  function raw(text: string): Promise<string> {
+    return new Promise((resolve, reject) => {
+      const socket = connect(web.port, '127.0.0.1');
+      let said = '';
+      socket.on('data', (bytes: Buffer) => void (said += bytes.toString()));
+      socket.on('error', reject);
+      socket.on('close', () => resolve(said));
+      socket.end(text);
+    });
+  }
+
+  const opens = (socket: WebSocket): Promise<boolean> =>
+    new Promise((resolve) => {
+      socket.on('open', () => resolve(true));
+      socket.on('error', () => resolve(false));
+    });
+
+  test('HOST-12 connections that say nothing keep no window out, and no window that is there', async () => {
+    const first = dial();
+    expect(await opens(first)).toBe(true);
+    const silent = await Promise.all(
+      Array.from({ length: 300 }, async () => {
+        const socket = connect(web.port, '127.0.0.1');
+        socket.on('error', () => undefined);
+        await new Promise((resolve) => socket.on('connect', resolve));
+        return socket;
+      }),
+    );
+    try {
+      expect((await get('/')).status).toBe(200);
+      const second = dial();
+      expect(await opens(second)).toBe(true);
+      expect(first.readyState).toBe(first.OPEN);
+      second.terminate();
+    } finally {
+      for (const socket of silent) socket.destroy();
+      first.terminate();
+    }
+  });
+
+  test('HOST-13 a request that names two hosts is refused, a page and a line alike', async () => {
+    const hosts = `host: 127.0.0.1:${web.port}\r\nHost: evil.example\r\n`;
+    expect(await raw(`GET / HTTP/1.1\r\n${hosts}\r\n`)).toMatch(/^HTTP\/1\.1 400 /);
+    expect(
+      await raw(`GET /host?token=${web.token} HTTP/1.1\r\n${hosts}origin: http://127.0.0.1:${web.port}\r\nconnection: upgrade\r\nupgrade: websocket\r\nsec-websocket-version: 13\r\nsec-websocket-key: AAAAAAAAAAAAAAAAAAAAAA==\r\n\r\n`),
+    ).toMatch(/^HTTP\/1\.1 400 /);
+  });
+
+  test.each([['[', ']'], ['{"a":', '}']])('HOST-13 JSON that is nested deeper than any message closes the line: %s', async (open, shut) => {
+    const nested = (depth: number): string => `{"id":1,"name":"plan.check","params":{"document":${open.repeat(depth)}0${shut.repeat(depth)}}}`;
+    const socket = dial();
+    expect(await opens(socket)).toBe(true);
+    const answer = new Promise<ToWindow>((resolve) => socket.on('message', (data: Buffer) => resolve(toWindow.parse(JSON.parse(data.toString())))));
+    // Brackets in a text are no nesting.
+    socket.send(nested(20).replace('plan.check', `plan.check${'['.repeat(100)}\\"{`));
+    expect(await answer).toMatchObject({ id: 1, failure: { code: 'bad-request' } });
+    const closed = new Promise<number>((resolve) => socket.on('close', resolve));
+    socket.send(nested(20_000));
+    expect(await closed).toBe(1007);
+    expect(house.defects).toEqual([]);
+  });
+});

@@ -7,7 +7,7 @@
  */
 import { createHash, timingSafeEqual } from 'node:crypto';
 import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http';
-import type { AddressInfo } from 'node:net';
+import type { AddressInfo, Socket } from 'node:net';
 import type { Duplex } from 'node:stream';
 import { WebSocketServer, type WebSocket } from 'ws';
 import type { Clock } from '../clock/clock.ts';
@@ -44,11 +44,13 @@ const LOOPBACK = '127.0.0.1';
 const SOCKET_PATH = '/host';
 /** A plan with every axis full stays far below this. */
 const MAX_MESSAGE_BYTES = 4 * 2 ** 20;
+const MOST_WINDOWS = 64;
+/** Connections that are no windows (yet). One more, and the oldest of them goes: silent ones keep nobody out (HOST-12). */
+const MOST_STRANGERS = 64;
 
 /** Serves `host` until it is closed; a port that cannot be had is a typed failure. */
 export async function serveOnLoopback(options: WebHostOptions): Promise<WebHostResult> {
-  const server = createServer({ maxHeaderSize: 16_384, headersTimeout: 10_000, requestTimeout: 10_000, keepAliveTimeout: 5000 });
-  server.maxConnections = 200;
+  const server = createServer({ maxHeaderSize: 16_384, headersTimeout: 10_000, requestTimeout: 10_000, keepAliveTimeout: 5000, connectionsCheckingInterval: 2000 });
   const listening = await listen(server, options.port);
   if (listening !== null) return { ok: false, text: listening };
   const { port } = server.address() as AddressInfo;
@@ -78,6 +80,8 @@ class Serving implements WebHost {
   readonly #sockets: WebSocketServer;
   readonly #names: ReadonlySet<string>;
   readonly #origins: ReadonlySet<string>;
+  /** The oldest first. */
+  readonly #strangers = new Set<Socket>();
 
   constructor(server: Server, port: number, { host, clock, entropy, windowFolder, pingMs }: WebHostOptions) {
     this.port = port;
@@ -92,6 +96,7 @@ class Serving implements WebHost {
     this.#origins = new Set(names.map((name) => `http://${name}`));
     this.#files = new WindowFiles(windowFolder, securityHeaders(["'self'", ...names.map((name) => `ws://${name}`)].join(' ')));
     this.#sockets = new WebSocketServer({ noServer: true, maxPayload: MAX_MESSAGE_BYTES, perMessageDeflate: false });
+    server.on('connection', (socket) => this.#greet(socket));
     server.on('request', (request, response) => this.#answer(request, response));
     server.on('upgrade', (request, socket, head) => this.#upgrade(request, socket, head));
     server.on('clientError', (_error, socket) => socket.destroy());
@@ -105,10 +110,24 @@ class Serving implements WebHost {
     await closed;
   }
 
+  #greet(socket: Socket): void {
+    this.#strangers.add(socket);
+    socket.on('close', () => this.#strangers.delete(socket));
+    for (const oldest of this.#strangers) {
+      if (this.#strangers.size <= MOST_STRANGERS) break;
+      this.#strangers.delete(oldest);
+      oldest.destroy();
+    }
+  }
+
   #answer(request: IncomingMessage, response: ServerResponse): void {
     const refuse = (status: number, text: string): void => {
       response.writeHead(status, { ...securityHeaders("'none'"), 'content-type': 'text/plain; charset=utf-8', connection: 'close' }).end(`${text}\n`);
     };
+    if (hostsNamed(request) > 1) {
+      refuse(400, 'A request names one host.');
+      return;
+    }
     if (!this.#names.has(request.headers.host ?? '')) {
       refuse(421, 'This address is not served here. Open the address that the program printed.');
       return;
@@ -133,15 +152,18 @@ class Serving implements WebHost {
       socket.end(`HTTP/1.1 ${refusal}\r\nconnection: close\r\ncontent-length: 0\r\n\r\n`);
       return;
     }
+    this.#strangers.delete(request.socket);
     this.#sockets.handleUpgrade(request, socket, head, (webSocket) => this.#serveWindow(webSocket));
   }
 
   #upgradeRefusal(request: IncomingMessage): string | null {
+    if (hostsNamed(request) > 1) return '400 Bad Request';
     if (!this.#names.has(request.headers.host ?? '')) return '421 Misdirected Request';
     if (!this.#origins.has(request.headers.origin ?? '')) return '403 Forbidden';
     const url = pathOf(request.url) === SOCKET_PATH ? new URL(request.url ?? '', `http://${LOOPBACK}`) : null;
     if (url === null) return '404 Not Found';
-    return sameToken(url.searchParams.get('token') ?? '', this.token) ? null : '403 Forbidden';
+    if (!sameToken(url.searchParams.get('token') ?? '', this.token)) return '403 Forbidden';
+    return this.#sockets.clients.size >= MOST_WINDOWS ? '503 Service Unavailable' : null;
   }
 
   #serveWindow(socket: WebSocket): void {
@@ -155,13 +177,16 @@ class Serving implements WebHost {
     socket.on('pong', () => line.onPong());
     socket.on('message', (data: Buffer, isBinary) => {
       if (isBinary) socket.close(1003, 'text only');
-      else if (!line.onText(data.toString('utf8'))) socket.close(1007, 'not JSON');
+      else if (!line.onText(data.toString('utf8'))) socket.close(1007, 'no JSON of this contract');
     });
     // A message over the limit ends the socket with an error first.
     socket.on('error', () => socket.terminate());
     socket.on('close', () => line.onClosed());
   }
 }
+
+/** Node takes the first of several; RFC 9112, section 3.2, has such a request refused. */
+const hostsNamed = ({ rawHeaders }: IncomingMessage): number => rawHeaders.filter((name, i) => i % 2 === 0 && name.toLowerCase() === 'host').length;
 
 /** The path as it was sent, without a query; null when it is not one. It is not decoded: no file of the window needs that. */
 function pathOf(url: string | undefined): string | null {

@@ -18,7 +18,7 @@ export interface TextCarrier {
 }
 
 export interface WindowLine {
-  /** false: it is no JSON, and nothing was done. */
+  /** false: it is no JSON, or nested deeper than any message, and nothing was done. */
   onText(text: string): boolean;
   onPong(): void;
   onClosed(): void;
@@ -34,6 +34,8 @@ export interface LineLimits {
 }
 
 const PINGS_MISSED = 3;
+/** A plan nests six deep. What takes a document apart calls itself for each level (HOST-13). */
+const DEEPEST = 64;
 
 export function windowLine(host: Host, clock: Clock, carrier: TextCarrier, { slowBytes = 2 ** 20, stuckBytes = 64 * 2 ** 20, pingMs = 2000 }: LineLimits = {}): WindowLine {
   const client = host.attach((message) => {
@@ -66,6 +68,7 @@ export function windowLine(host: Host, clock: Clock, carrier: TextCarrier, { slo
     },
     onText: (text) => {
       missed = 0;
+      if (nestsDeeper(text, DEEPEST)) return false;
       let message: unknown;
       try {
         message = JSON.parse(text);
@@ -85,4 +88,22 @@ export function windowLine(host: Host, clock: Clock, carrier: TextCarrier, { slo
 /** Messages that say how it is now: a newer one makes them worthless. */
 function isPassing(message: ToWindow): boolean {
   return 'event' in message && (message.event === 'frames' || message.event === 'run.status');
+}
+
+/** Whether brackets outside of texts are open more than `most` deep at once. */
+function nestsDeeper(json: string, most: number): boolean {
+  let depth = 0;
+  let inText = false;
+  for (let i = 0; i < json.length; i += 1) {
+    const c = json.charCodeAt(i);
+    if (inText) {
+      if (c === 0x5c) i += 1;
+      else if (c === 0x22) inText = false;
+    } else if (c === 0x22) inText = true;
+    else if (c === 0x5b || c === 0x7b) {
+      depth += 1;
+      if (depth > most) return true;
+    } else if (c === 0x5d || c === 0x7d) depth -= 1;
+  }
+  return false;
 }

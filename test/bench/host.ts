@@ -95,10 +95,10 @@ export async function bench(): Promise<BenchReport> {
     const startRss = peakOf(pid);
     const began = performance.now();
     const asking = everything(watcher, id);
-    let over = false;
-    void asking.finally(() => (over = true));
+    const first = { over: false };
+    void asking.finally(() => (first.over = true));
     const replies: number[] = [];
-    while (!over) {
+    while (!first.over) {
       const at = performance.now();
       await prober.ask('equipment.read', {});
       replies.push(performance.now() - at);
@@ -112,13 +112,14 @@ export async function bench(): Promise<BenchReport> {
     });
     const stops: number[] = [];
     let asked: Promise<unknown> = everything(watcher, id);
-    let again = true;
-    void asked.finally(() => (again = false));
+    const second = { over: false };
+    const note = (): void => void asked.finally(() => (second.over = true));
+    note();
     for (let i = 0; i < STOPS; i += 1) {
-      if (!again) {
-        again = true;
+      if (second.over) {
+        second.over = false;
         asked = everything(watcher, id);
-        void asked.finally(() => (again = false));
+        note();
       }
       const at = performance.now();
       await prober.ask('stop', {});
