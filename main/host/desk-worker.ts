@@ -24,7 +24,7 @@ function threadLine(port: NonNullable<typeof parentPort>): Line {
 
 function processLine(): Line {
   // The bench comes first.
-  setPriority(10);
+  setPriority(5);
   // What a terminal sends to everybody is for the host, which ends this process too.
   for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT'] as const) process.on(signal, () => undefined);
   process.on('disconnect', () => process.exit());

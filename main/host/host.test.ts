@@ -218,6 +218,12 @@ describe('a run', () => {
     const { frames } = await window.get('run.telemetry', { id, most: 50 });
     expect(frames.length).toBeGreaterThan(20);
     expect(frames.length).toBeLessThanOrEqual(50);
+    // Of the exports the host keeps the latest four, and of each only the files that it has.
+    for (let i = 0; i < 4; i += 1) await window.get('run.export', { id });
+    const piece = (name: string, file: string) => window.ask('export.piece', { export: name, file, from: 0 });
+    expect(await piece('export-1', 'attempts.csv')).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+    expect(await piece('export-5', 'attempts.csv')).toMatchObject({ ok: true });
+    for (const file of ['../attempts.csv', '/etc/hostname', '']) expect(await piece('export-5', file)).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
     expect(await window.get('run.close', { id })).toEqual({});
     window.forget();
     await window.until('frames', () => true);

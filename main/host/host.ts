@@ -28,7 +28,7 @@ import { newId, type Entropy } from '../clock/entropy.ts';
 import type { PortInfo } from '../link/serial-ports.ts';
 import sampleEquipment from '../samples/equipment.json' with { type: 'json' };
 import { ManualBench, type ManualAnswer } from '../service/manual-bench.ts';
-import { loadRun, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
+import { loadRunGently, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
 import type { BenchPlace, BenchPlaces } from './bench-place.ts';
 import type { Desk } from './desk.ts';
 import type { DeskFailure, DeskResults } from './desk-work.ts';
@@ -608,7 +608,7 @@ export class Host {
 
   async #command(id: string, command: RunCommand, by: string, commandId: string): Promise<ManualAnswer | Failed> {
     const run = this.#run;
-    if (run?.id !== id) return command.kind === 'choose' ? this.#chooseStored(id, command, by, commandId) : notOpen();
+    if (run?.id !== id) return command.kind === 'choose' ? this.#changingBench('A decision is being stored', () => this.#chooseStored(id, command, by, commandId)) : notOpen();
     if (drives(command) && this.#bench.state === 'connected' && this.#bench.manual.isEngaged) {
       const { manual } = this.#bench;
       return this.#changingBench('The run takes the bench over', async () => {
@@ -630,9 +630,9 @@ export class Host {
   }
 
   /** A decision on a run that is not on the bench: the engine answers from the stored state, and asks nothing of a bench. */
-  #chooseStored(id: string, command: RunCommand, by: string, commandId: string): ManualAnswer | Failed {
-    const { archive } = this.#parts;
-    const loaded = loadRun(archive, id);
+  async #chooseStored(id: string, command: RunCommand, by: string, commandId: string): Promise<ManualAnswer | Failed> {
+    const { archive, clock } = this.#parts;
+    const loaded = await loadRunGently(archive, id, clock);
     if (!loaded.ok) return new Failed(failureCodes[loaded.code], loaded.text);
     const { state } = loaded;
     if (state.bench === null || state.mode === 'proving' || state.mode === 'measuring' || state.mode === 'held' || state.mode === 'making-safe') {

@@ -21,7 +21,7 @@ import { foldRun, type RunState } from '../../app/run/fold.ts';
 import { recoverRun } from '../../app/run/recover.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
-import type { Clock } from '../clock/clock.ts';
+import { wait, type Clock } from '../clock/clock.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
@@ -114,7 +114,7 @@ export class RunService {
    * Failures are typed and leave no half-opened run behind; a new run that fails before the bench answered is not recorded.
    */
   static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService } | RunFailure> {
-    const stored = which.kind === 'stored' ? loadRun(parts.archive, which.id) : null;
+    const stored = which.kind === 'stored' ? await loadRunGently(parts.archive, which.id, parts.clock) : null;
     if (stored !== null && !stored.ok) return stored;
     const plan = stored?.state.plan ?? (which as Extract<WhichRun, { kind: 'new' }>).plan;
     const equipment = stored?.state.equipment ?? (which as Extract<WhichRun, { kind: 'new' }>).equipment;
@@ -441,11 +441,34 @@ async function hold(parts: HostParts, link: Plan['link'], expected: BenchIdentit
   return { ok: true, bench, letGo: () => Promise.resolve() };
 }
 
+/** A stored run, folded; or why it cannot be. */
+type Loaded = { readonly ok: true; readonly state: RunState } | RunFailure;
+
+/** Of a journal, before others have their turn: some milliseconds. */
+const EVENTS_AT_A_STRETCH = 500;
+
 /** The state of a stored run, its documents parsed anew. */
-export function loadRun(archive: Archive, id: string): { readonly ok: true; readonly state: RunState } | RunFailure {
+export function loadRun(archive: Archive, id: string): Loaded {
+  const loading = folding(archive, id);
+  for (let step = loading.next(); ; step = loading.next()) if (step.done === true) return step.value;
+}
+
+/** The same without holding up this thread, however long the journal is (HOST-10). */
+export async function loadRunGently(archive: Archive, id: string, clock: Clock): Promise<Loaded> {
+  const loading = folding(archive, id);
+  for (let step = loading.next(); ; step = loading.next()) {
+    if (step.done === true) return step.value;
+    await wait(clock, 0);
+  }
+}
+
+function* folding(archive: Archive, id: string): Generator<undefined, Loaded> {
   if (archive.run(id) === null) return { ok: false, code: 'no-such-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` };
   let state: RunState | null = null;
+  let folded = 0;
   for (const event of archive.events(id)) {
+    folded += 1;
+    if (folded % EVENTS_AT_A_STRETCH === 0) yield;
     let body = event.body;
     if (body.kind === 'opened') {
       const plan = parsePlan(asStored(body.plan));

@@ -92,6 +92,7 @@ export async function bench(): Promise<BenchReport> {
     await driver.ask('run.command', { id: run.id, command: { kind: 'start' }, by: 'Bench', commandId: 'begin' });
     // The proof of the dead-man, and into the first pulses.
     await pause(15_000);
+    process.stderr.write('the run measures; everything is asked for ...\n');
     const startRss = peakOf(pid);
     const began = performance.now();
     const asking = everything(watcher, id);

@@ -11,8 +11,10 @@ import { framesFrom } from '../builders/archived-run.ts';
 const framesPerPoint = 40;
 const pointsPerCommit = 100;
 
-/** Makes the archive at `path`; returns how many attempts its run has: 3 456 times `replicates`. */
-export function makeLongArchive(path: string, replicates: number): number {
+const widthMs = [2, 2.1, 2.2, 2.3, 2.4, 2.5, 2.6, 2.7, 2.8, 2.9, 3, 3.2, 3.4, 3.6, 3.8, 4, 4.5, 5, 6, 7, 8, 9, 10, 12];
+
+/** Makes the archive at `path`; returns how many attempts its run has: 144 times `widths` (at most 24) times `replicates`. */
+export function makeLongArchive(path: string, replicates: number, widths = widthMs.length): number {
   let at = 1_750_000_000_000;
   const opened = openArchive(path, { now: () => unixMillis((at += 1000)), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
@@ -21,7 +23,7 @@ export function makeLongArchive(path: string, replicates: number): number {
     {
       voltageV: [8, 9, 10.5, 12, 14, 16],
       pressureKpa: [300, 400, 500],
-      widthMs: [2, 2.1, 2.2, 2.3, 2.4, 2.5, 2.6, 2.7, 2.8, 2.9, 3, 3.2, 3.4, 3.6, 3.8, 4, 4.5, 5, 6, 7, 8, 9, 10, 12],
+      widthMs: widthMs.slice(0, widths),
       replicates,
     },
     8,
