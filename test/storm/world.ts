@@ -843,8 +843,8 @@ export class World {
       if (name !== null) lines.set(`${name[2] ?? ''} ${name[1] ?? ''}`, line);
     }
     const found: { line: string; stored: BenchFrame }[] = [];
-    for (const chunk of archive.telemetryChunks(run)) {
-      for (const stored of chunk) {
+    for (const { frames } of archive.telemetryChunks(run)) {
+      for (const stored of frames) {
         const line = lines.get(`${stored.bootId} ${stored.number}`);
         if (line !== undefined) found.push({ line, stored });
       }
