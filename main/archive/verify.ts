@@ -277,31 +277,38 @@ export function verifyArchive(db: Database, reader: ArchiveReader, expected: rea
       const contents = { name: 'contents', passed: false, text: 'The contents were not checked, because the file itself is damaged. Restore a backup.' };
       return { checks: [whole, contents], archiveId: null, head: null };
     }
-    const found = startRunFindings();
-    // The runs themselves, and not the list of them, which is derived and can be made to leave one out.
-    let number: number | null = null;
-    for (const { no, id } of db.prepare<[], { no: number; id: string }>('SELECT no, id FROM runs ORDER BY no').all()) {
-      if (no !== (number ?? Math.min(no, 1) - 1) + 1) found.status.fail(`Before run ${id} the numbers of runs have a gap: a run is missing.`);
-      number = no;
-      const run = reader.run(id);
-      if (run === null) {
-        found.status.fail(`The list leaves out run ${id}, which the archive holds.`);
-        continue;
+    try {
+      const found = startRunFindings();
+      // The runs themselves, and not the list of them, which is derived and can be made to leave one out.
+      let number: number | null = null;
+      for (const { no, id } of db.prepare<[], { no: number; id: string }>('SELECT no, id FROM runs ORDER BY no').all()) {
+        if (no !== (number ?? Math.min(no, 1) - 1) + 1) found.status.fail(`Before run ${id} the numbers of runs have a gap: a run is missing.`);
+        number = no;
+        const run = reader.run(id);
+        if (run === null) {
+          found.status.fail(`The list leaves out run ${id}, which the archive holds.`);
+          continue;
+        }
+        const walked = walkJournal(reader, run, found);
+        checkStatus(db, run, walked, found);
+        checkAttempts(db, reader, run, walked, found);
+        checkTelemetry(db, run, found);
       }
-      const walked = walkJournal(reader, run, found);
-      checkStatus(db, run, walked, found);
-      checkAttempts(db, reader, run, walked, found);
-      checkTelemetry(db, run, found);
+      const entered = checkLedger(db, reader.ledger, expected);
+      return {
+        checks: [
+          whole, references(db), schema(db), library(db), meterChecks(db), ...Object.values(found).map((findings: Findings) => findings.done()),
+          ...entered.checks,
+        ],
+        archiveId: entered.archiveId,
+        head: entered.head,
+      };
+    } catch (error) {
+      // What the check of the structure passed may still be more than can be read.
+      const text = error instanceof ArchiveUnreadable ? error.message : storageFailure(error, db.name)?.text;
+      if (text === undefined) throw error;
+      return { checks: [whole, { name: 'contents', passed: false, text: `The contents cannot be read. ${text}` }], archiveId: null, head: null };
     }
-    const entered = checkLedger(db, reader.ledger, expected);
-    return {
-      checks: [
-        whole, references(db), schema(db), library(db), meterChecks(db), ...Object.values(found).map((findings: Findings) => findings.done()),
-        ...entered.checks,
-      ],
-      archiveId: entered.archiveId,
-      head: entered.head,
-    };
   })();
   return { passed: checks.every((check) => check.passed), checks, ...identity };
 }

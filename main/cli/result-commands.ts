@@ -85,6 +85,9 @@ function axis(toSi: number): (text: string) => readonly number[] {
   };
 }
 
+/** What a list or table was taken from, to be noted with it (ARC-9). */
+const headLine = (archive: Archive): string => `Archive ${archive.archiveId()}, head ${headText(archive.head())}\n`;
+
 /** Opens an archive for reading, and closes it after the use. */
 export function withArchive(path: string, use: (archive: Archive) => void | Promise<void>): Promise<void> {
   const archive = archivePlace(path, 'read');
@@ -105,7 +108,7 @@ export function addResultCommands(program: Command): void {
             `${run.id}  ${run.simulated === true ? 'simulated bench  ' : ''}${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${shown(run.planName)}${run.order === '' ? '' : ` [${shown(run.order)}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
           );
         }
-        process.stdout.write(`Archive ${archive.archiveId()}, head ${headText(archive.head())}\n`);
+        process.stdout.write(headLine(archive));
       }),
     );
 
@@ -127,6 +130,7 @@ export function addResultCommands(program: Command): void {
           return;
         }
         printTables(reduction, state.notTraceable);
+        process.stdout.write(`\nRun ${id}, ${headLine(archive)}`);
         if (options.findings !== true) return;
         process.stdout.write(`\nTime base (RUN-114)\n${state.clocks.size === 0 ? '  The run was too short, or too old, to compare the clock of the controller with that of the computer.' : [...state.clocks.values()].map((clock) => `  ${comparisonText(clock)}`).join('\n')}\n`);
         process.stdout.write(`\n${printFindings(reduction, timesOf(archive, id), otherFluid(state, options.otherDensity))}\n`);
