@@ -271,44 +271,45 @@ function checkTelemetry(db: Database, run: StoredRun, to: RunFindings): void {
  */
 export function verifyArchive(db: Database, reader: ArchiveReader, expected: readonly Head[]): Verification {
   // One read transaction: an archive that is being written meanwhile is seen as it stood at one instant.
-  const { checks, ...identity } = db.transaction((): Omit<Verification, 'passed'> => {
+  const look = db.transaction((): Omit<Verification, 'passed'> => {
     const whole = structure(db);
     if (!whole.passed) {
       const contents = { name: 'contents', passed: false, text: 'The contents were not checked, because the file itself is damaged. Restore a backup.' };
       return { checks: [whole, contents], archiveId: null, head: null };
     }
-    try {
-      const found = startRunFindings();
-      // The runs themselves, and not the list of them, which is derived and can be made to leave one out.
-      let number: number | null = null;
-      for (const { no, id } of db.prepare<[], { no: number; id: string }>('SELECT no, id FROM runs ORDER BY no').all()) {
-        if (no !== (number ?? Math.min(no, 1) - 1) + 1) found.status.fail(`Before run ${id} the numbers of runs have a gap: a run is missing.`);
-        number = no;
-        const run = reader.run(id);
-        if (run === null) {
-          found.status.fail(`The list leaves out run ${id}, which the archive holds.`);
-          continue;
-        }
-        const walked = walkJournal(reader, run, found);
-        checkStatus(db, run, walked, found);
-        checkAttempts(db, reader, run, walked, found);
-        checkTelemetry(db, run, found);
+    const found = startRunFindings();
+    // The runs themselves, and not the list of them, which is derived and can be made to leave one out.
+    let number: number | null = null;
+    for (const { no, id } of db.prepare<[], { no: number; id: string }>('SELECT no, id FROM runs ORDER BY no').all()) {
+      if (no !== (number ?? Math.min(no, 1) - 1) + 1) found.status.fail(`Before run ${id} the numbers of runs have a gap: a run is missing.`);
+      number = no;
+      const run = reader.run(id);
+      if (run === null) {
+        found.status.fail(`The list leaves out run ${id}, which the archive holds.`);
+        continue;
       }
-      const entered = checkLedger(db, reader.ledger, expected);
-      return {
-        checks: [
-          whole, references(db), schema(db), library(db), meterChecks(db), ...Object.values(found).map((findings: Findings) => findings.done()),
-          ...entered.checks,
-        ],
-        archiveId: entered.archiveId,
-        head: entered.head,
-      };
-    } catch (error) {
-      // What the check of the structure passed may still be more than can be read.
-      const text = error instanceof ArchiveUnreadable ? error.message : storageFailure(error, db.name)?.text;
-      if (text === undefined) throw error;
-      return { checks: [whole, { name: 'contents', passed: false, text: `The contents cannot be read. ${text}` }], archiveId: null, head: null };
+      const walked = walkJournal(reader, run, found);
+      checkStatus(db, run, walked, found);
+      checkAttempts(db, reader, run, walked, found);
+      checkTelemetry(db, run, found);
     }
-  })();
-  return { passed: checks.every((check) => check.passed), checks, ...identity };
+    const entered = checkLedger(db, reader.ledger, expected);
+    return {
+      checks: [
+        whole, references(db), schema(db), library(db), meterChecks(db), ...Object.values(found).map((findings: Findings) => findings.done()),
+        ...entered.checks,
+      ],
+      archiveId: entered.archiveId,
+      head: entered.head,
+    };
+  });
+  try {
+    const { checks, ...identity } = look();
+    return { passed: checks.every((check) => check.passed), checks, ...identity };
+  } catch (error) {
+    // What passed the check of the structure may still be more than SQLite can read, or end a transaction on.
+    const text = error instanceof ArchiveUnreadable ? error.message : storageFailure(error, db.name)?.text;
+    if (text === undefined) throw error;
+    return { passed: false, checks: [{ name: 'contents', passed: false, text: `The contents cannot be read. ${text}` }], archiveId: null, head: null };
+  }
 }
