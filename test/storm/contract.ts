@@ -497,7 +497,9 @@ export const contract: readonly Row[] = [
   disk('disk-full', 'the disk is full at one write', 'SQLITE_FULL', 'statement', false),
   disk('disk-full-for-good', 'the disk is full and stays so until the process ends', 'SQLITE_FULL', 'statement', true),
   disk('write-error', 'one write fails at the end of a commit', 'SQLITE_IOERR_WRITE', 'end', false),
-  disk('sync-error', 'syncs fail until the process ends', 'SQLITE_IOERR_FSYNC', 'end', true),
+  disk('write-error-for-good', 'writes fail until the process ends', 'SQLITE_IOERR_WRITE', 'statement', true),
+  disk('sync-error', 'one sync fails at the end of a commit', 'SQLITE_IOERR_FSYNC', 'end', false),
+  disk('sync-error-for-good', 'syncs fail until the process ends', 'SQLITE_IOERR_FSYNC', 'end', true),
   {
     id: 'second-process', of: 'process', what: 'another process wants to write the same archive', seenAs: 'second writer', lastsS: 0,
     happenings: (atS) => [{ kind: 'second-writer', atS }],
