@@ -29,6 +29,13 @@ describe('electron-builder.yml', () => {
     expect(validator()({ ...configuration, npmRebuilt: false })).toBe(false);
   });
 
+  it('HOST-16 shuts every door of Electron that the program does not use', () => {
+    expect(configuration['electronFuses']).toEqual({
+      runAsNode: false, enableCookieEncryption: true, enableNodeOptionsEnvironmentVariable: false, enableNodeCliInspectArguments: false,
+      enableEmbeddedAsarIntegrityValidation: true, onlyLoadAppFromAsar: true, grantFileProtocolExtraPrivileges: false,
+    });
+  });
+
   it('compiles nothing and leaves native modules outside the archive', () => {
     expect(configuration['npmRebuild']).toBe(false);
     expect(configuration['asarUnpack']).toContain('**/*.node');
