@@ -297,7 +297,7 @@ function lostOf(evidence: Evidence, happened: number): readonly string[] {
 async function tryOnce(row: Row, mode: Mode, cell: Cell, seed: number, phase: number): Promise<Trial> {
   const { drawn: quiet, fromS, toS } = await way(mode, seed);
   const atS = Math.round(new Chance(seed, `${row.id} in ${mode}, ${phase}`).uniform(fromS, toS) * 1e4) / 1e4;
-  const longest = Math.max(...cell.outcomes.map((outcome) => outcome.endS));
+  const longest = Math.max(0, ...cell.outcomes.map((outcome) => outcome.endS));
   const drawn = withHappenings({ ...quiet, personFromS: atS + row.lastsS + longest + 12 }, [...quiet.happenings, ...row.happenings(atS, mode)]);
   const { evidence, violations } = await judged(drawn);
   const others = violations.flatMap(({ rule, texts }) => texts.slice(0, 1).map((text) => `${rule}: ${text}`));
@@ -306,6 +306,8 @@ async function tryOnce(row: Row, mode: Mode, cell: Cell, seed: number, phase: nu
   const happened = evidence.seen.findIndex((one) => one.kind === 'happened' && one.at >= atS - 1e-6 && one.what === row.seenAs);
   const seen = evidence.seen[happened];
   if (seen?.kind !== 'happened' || seen.mode !== mode) return { ...nothing, reached: false, problems: others };
+  // A fault that is said to be impossible has no outcome.
+  if (cell.outcomes.length === 0) return { ...nothing, reached: true, problems: [...others, `it happened in ${mode}`] };
   const found = new Aftermath(evidence, happened, mode, drawn.personFromS ?? 0);
   const tried = cell.outcomes.map((outcome) => ({ outcome, problems: misses(found, outcome) }));
   const best = tried.reduce((least, one) => (one.problems.length < least.problems.length ? one : least));
