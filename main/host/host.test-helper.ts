@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { events, requests, toWindow, type EventData, type EventName, type Failure, type Params, type RequestName, type Result, type ToWindow } from '../../app/contract/contract.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
-import { benchPlaces } from './bench-place.ts';
+import { benchPlaces, type BenchPlaces } from './bench-place.ts';
 import { Desk } from './desk.ts';
 import { workerThread } from './desk-thread.ts';
 import { Host, type HostClient } from './host.ts';
@@ -131,7 +131,7 @@ export function archiveFolder(): string {
   return mkdtempSync(join(existsSync('/dev/shm') ? '/dev/shm' : tmpdir(), 'railhouse-host-'));
 }
 
-export function testHost(folder: string): TestHost {
+export function testHost(folder: string, places: BenchPlaces = benchPlaces(machineClock, machineEntropy)): TestHost {
   const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => machineClock.unixNow(), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
   const { archive } = opened;
@@ -143,7 +143,7 @@ export function testHost(folder: string): TestHost {
     software: 'test 1',
     clock: machineClock,
     entropy: machineEntropy,
-    places: benchPlaces(machineClock, machineEntropy),
+    places,
     freeDiskBytes: () => 1e12,
       serialPorts: () => Promise.resolve([{ path: '/dev/ttyTEST0', manufacturer: 'Maker' }, ...ports.map((path) => ({ path }))]),
       desk: new Desk(workerThread(archive.path, new URL('./desk-worker.ts', import.meta.url)), machineClock),

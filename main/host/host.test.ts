@@ -4,8 +4,12 @@ import { randomUUID } from 'node:crypto';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Params } from '../../app/contract/contract.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { connectBench } from '../bench/driver.ts';
 import { servePtyBench } from '../bench/pty-bench.ts';
+import { RunningBench } from '../bench/running-bench.ts';
 import { WallClock } from '../clock/clock.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
+import { SimulatedChannel } from '../link/simulated-channel.ts';
 import { readSample } from '../samples/samples.ts';
 import { archiveFolder, removeFolder, testHost, TestWindow, type TestHost } from './host.test-helper.ts';
 
@@ -304,6 +308,39 @@ describe('a run', () => {
     expect(await window.ask('run.continue', { id: 'no-such' })).toMatchObject({ ok: false, failure: { code: 'no-run' } });
   });
 
+  test('every window is told what the opening of a run wrote, of a new one and of one that it has read before', async () => {
+    const window = await house.window();
+    const watcher = await house.window('watcher');
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    await window.get('run.close', { id });
+    await window.get('run.continue', { id });
+    const written = [...house.archive.events(id)];
+    const told = watcher.of('run.events').flatMap((data) => (data.id === id ? data.events : []));
+    expect(told.slice(0, written.length)).toEqual(written);
+    expect(written.filter((event) => event.body.kind === 'bench-connected')).toHaveLength(2);
+  });
+
+  test('whose archive cannot be written lets nobody work by hand until it is closed: its journal could not say so', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    await command(window, id, { kind: 'start' });
+    await mode(window, 'measuring');
+    await command(window, id, { kind: 'pause-now' });
+    await mode(window, 'paused');
+    const append = house.archive.append.bind(house.archive);
+    house.archive.append = () => ({ ok: false, code: 'disk-full', text: 'The disk is full.' });
+    // The first of them finds it out.
+    for (let i = 0; i < 2; i += 1) {
+      expect(await window.ask('manual.supply', { volts: 12 })).toMatchObject({ ok: false, failure: { code: 'refused', text: expect.stringContaining('Close it first') as string } });
+    }
+    house.archive.append = append;
+    await window.get('run.close', { id });
+    expect(await window.get('manual.supply', { volts: 12 })).toMatchObject({ accepted: true });
+    expect([...house.archive.events(id)].at(-1)?.body.kind).toBe('paused');
+  });
+
   test('a decision about an ended run needs no bench, once for each command id', async () => {
     const window = await house.window();
     await window.get('bench.connect', simulated());
@@ -319,6 +356,32 @@ describe('a run', () => {
     expect(house.archive.run(id)?.status.counting).toBe(11);
     expect(await window.get('run.command', { ...choose, commandId: 'choice-2', command: { ...choose.command, attempt: 9 } })).toMatchObject({ accepted: false });
     expect(await window.ask('run.command', { ...choose, commandId: 'choice-3', command: { kind: 'resume' } })).toMatchObject({ ok: false, failure: { code: 'no-run' } });
+  });
+
+  test('that is being opened while the host is ended is let go of before the archive is', async () => {
+    await house.end();
+    // As on a port: the clock of the bench does not end with it.
+    const bench = new RunningBench(scenarioSchema.parse({ scenarioVersion: 1 }), machineClock);
+    const channels = (): Promise<SimulatedChannel[]> => Promise.resolve([new SimulatedChannel(bench)]);
+    house = testHost(folder, () => ({
+      simulated: true, description: 'a bench', clock: machineClock, close: () => undefined,
+      connect: (options) => connectBench({ channels, clock: machineClock, entropy: machineEntropy, ...options }),
+    }));
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    void window.ask('run.open', { document: smallPlan, operator: 'Operator' });
+    // It is written down and waits for the first frame of its bench.
+    while (house.archive.latestRun() === null) await new Promise(setImmediate);
+    await house.host.close();
+    bench.switchOff();
+    // A run that goes on looks after its archive every second.
+    let looked = 0;
+    house.archive.strayed = () => {
+      looked += 1;
+      return null;
+    };
+    await new Promise((resolve) => setTimeout(resolve, 1500));
+    expect(looked).toBe(0);
   });
 
   test('a host that is ended in the middle pauses it; the next host lists it as unfinished and continues it', async () => {

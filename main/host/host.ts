@@ -115,6 +115,10 @@ export class Host {
   #run: RunService | null = null;
   /** What the bench is being changed by; null: nothing. */
   #changing: string | null = null;
+  /** Resolves when the latest such change is over; never rejects. */
+  #changed: Promise<unknown> = Promise.resolve();
+  /** Nothing is begun any more. */
+  #ending = false;
   /** Counts stops, so that what was begun before one is not finished after it. */
   #stops = 0;
   #frames: BenchFrame[] = [];
@@ -174,6 +178,10 @@ export class Host {
   async close(): Promise<ManualAnswer> {
     this.#cancelTick();
     this.#cancelHolderGone();
+    this.#ending = true;
+    if (this.#bench.state === 'connecting') this.#bench.abort.abort(new Error('The host is ending.'));
+    // A run that is just being opened would outlive its archive.
+    await this.#changed;
     const rested = await this.rest('The host is ending.');
     await this.#closeRun();
     await this.#disconnect('The host has ended.');
@@ -225,6 +233,7 @@ export class Host {
       const who = this.#holder === null ? 'No window holds control at the moment' : `Control is held by ${this.#holder.name ?? 'another window'}`;
       return new Failed('not-in-control', `${who}. Nothing was done. Take control first.`);
     }
+    if (requests[known].control && this.#ending) return new Failed('busy', 'The program is ending. Nothing was done.');
     const handler = this.#handlers[known] as Handler<RequestName>;
     return handler(parsed.data, window);
   }
@@ -489,11 +498,17 @@ export class Host {
   /** One such change at a time; a second is refused and not kept waiting. */
   async #changingBench<T>(what: string, change: () => T | Failed | Promise<T | Failed>): Promise<T | Failed> {
     if (this.#changing !== null) return new Failed('busy', `${this.#changing} at the moment. Nothing was done. Try again when that is over.`);
+    if (this.#ending) return new Failed('busy', 'The program is ending. Nothing was done.');
     this.#changing = what;
+    let over = (): void => undefined;
+    this.#changed = new Promise<void>((resolve) => {
+      over = resolve;
+    });
     try {
       return await change();
     } finally {
       this.#changing = null;
+      over();
     }
   }
 
@@ -548,6 +563,7 @@ export class Host {
 
   /** Why the open run does not let anybody work by hand; null: it does. */
   #runAgainstHand(): string | null {
+    if (this.#run?.isFailing === true) return 'The archive of the open run could not be written, so nothing could be noted in its journal. Close it first.';
     const mode = this.#run?.state.mode;
     switch (mode) {
       case undefined:
@@ -568,10 +584,17 @@ export class Host {
   async #byHand(work: (manual: ManualBench) => Promise<ManualAnswer>): Promise<ManualAnswer | Failed> {
     if (this.#bench.state !== 'connected') return noBench();
     if (this.#changing !== null) return new Failed('busy', `${this.#changing} at the moment. Nothing was driven.`);
-    const against = this.#runAgainstHand();
-    if (against !== null) return new Failed('refused', `${against} Nothing was driven by hand.`);
     const { manual } = this.#bench;
+    const refusal = (): Failed | null => {
+      const against = this.#runAgainstHand();
+      return against === null ? null : new Failed('refused', `${against} Nothing was driven by hand.`);
+    };
+    const before = refusal();
+    if (before !== null) return before;
     if (this.#run?.state.mode === 'paused') this.#run.setAside();
+    // That it is set aside may not have got into its journal.
+    const after = refusal();
+    if (after !== null) return after;
     const answer = await work(manual);
     this.#handOver();
     this.#tellManual();
@@ -595,12 +618,14 @@ export class Host {
     const { archive, entropy, freeDiskBytes } = this.#parts;
     const opened = await RunService.open({ archive, clock: place.clock, bench, simulated: place.simulated, entropy, freeDiskBytes }, which);
     if (!opened.ok) return new Failed(failureCodes[opened.code], opened.text);
-    const { service } = opened;
+    const { service, committed } = opened;
     this.#run = service;
     service.listen((_events, committed) => {
       if (committed.length > 0) this.#tell('run.events', { id: service.id, events: [...committed] });
       this.#lookAtActivity();
     });
+    // A window that has read this run before knows nothing of its being opened again.
+    this.#tell('run.events', { id: service.id, events: [...committed] });
     this.#tell('run.opened', { id: service.id });
     this.#lookAtActivity();
     return { id: service.id };

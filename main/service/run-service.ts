@@ -90,6 +90,7 @@ export class RunService {
   #telling = false;
   readonly #meanwhile: EngineInput[] = [];
   #failure: Extract<Rest, { kind: 'failed' }> | null = null;
+  #failing = false;
   #closed = false;
   #cancelTick: () => void = () => undefined;
   #abandon: () => void = () => undefined;
@@ -112,8 +113,9 @@ export class RunService {
   /**
    * Connects the bench and opens a new run, or a stored one where it was left. Nothing is energised by it.
    * Failures are typed and leave no half-opened run behind; a new run that fails before the bench answered is not recorded.
+   * `committed`: what was written meanwhile, which no listener was told.
    */
-  static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService } | RunFailure> {
+  static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService; committed: readonly RunEvent[] } | RunFailure> {
     const stored = which.kind === 'stored' ? await loadRunGently(parts.archive, which.id, parts.clock) : null;
     if (stored !== null && !stored.ok) return stored;
     const plan = stored?.state.plan ?? (which as Extract<WhichRun, { kind: 'new' }>).plan;
@@ -149,6 +151,8 @@ export class RunService {
     const state = opening.reduce<RunState | null>(foldRun, stored?.state ?? null);
     if (state === null) throw new Error('a run without an event');
     const service = new RunService(made.id, createEngine({ points, state }), points, held, parts);
+    const committed = [...written.events];
+    const unlisten = service.listen((_events, more) => void committed.push(...more));
     service.#unlisten = bench.listen({
       onFrame: (frame) => {
         service.#onFrame(frame);
@@ -160,7 +164,8 @@ export class RunService {
     if (bench.downReason !== null) service.#onLink({ state: 'down', reason: bench.downReason });
     service.#tick();
     await service.#firstFrame();
-    return { ok: true, service };
+    unlisten();
+    return { ok: true, service, committed };
   }
 
   #onFrame(frame: BenchFrame): void {
@@ -212,6 +217,11 @@ export class RunService {
   /** Whether the run drives the bench or may do so by itself. */
   get isActive(): boolean {
     return this.#restNow() === null;
+  }
+
+  /** The archive could not be written. `failure` follows as soon as it is known whether the bench was made safe. */
+  get isFailing(): boolean {
+    return this.#failing;
   }
 
   /** Why this service is over before its run is; null: it is not. */
@@ -403,6 +413,7 @@ export class RunService {
       this.#failure = { kind: 'failed', code: 'archive', text: `${text} ${how} ${kept}` };
       this.#tell([], []);
     };
+    this.#failing = true;
     this.#closed = true;
     this.#cancelTick();
     this.#abandon();
