@@ -26,6 +26,18 @@ test('everything that one timer sets off has run before the next fires', async (
   expect(seen).toEqual(['long chain of the first', 'second']);
 });
 
+test('a clock that is held stands still until what it is held for is over, and goes on in order', async () => {
+  const clock = new VirtualClock(0);
+  const seen: string[] = [];
+  clock.after(1, () => {
+    clock.holdFor(new Promise<void>((resolve) => setTimeout(resolve, 20)).then(() => seen.push(`work@${clock.now()}`)));
+    clock.holdFor(Promise.resolve());
+  });
+  for (const ms of [1.5, 2, 3]) clock.after(ms, () => seen.push(`timer@${clock.now()}`));
+  await wait(clock, 4);
+  expect(seen).toEqual(['work@1', 'timer@1.5', 'timer@2', 'timer@3']);
+});
+
 test('a thousand timers in scrambled order fire in order', async () => {
   const clock = new VirtualClock(0);
   const seen: number[] = [];

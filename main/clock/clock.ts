@@ -80,6 +80,9 @@ export class VirtualClock implements Clock {
   #heap: Timer[] = [];
   #running = false;
   #stopped = false;
+  #held = 0;
+  /** A turn that came while it was held; it is taken afterwards. */
+  #turnWaits = false;
   readonly #unixOrigin: number;
   readonly #speed: number | null;
   /** The machine's time at which this clock's time 0 lies, as long as it is not late. */
@@ -122,9 +125,25 @@ export class VirtualClock implements Clock {
     if (this.#sleep !== null) clearTimeout(this.#sleep.handle);
   }
 
+  /** Time stands still until `work` is over: what a thread or the disk does takes no time that is the same every time. */
+  holdFor(work: Promise<unknown>): void {
+    this.#held += 1;
+    const letGo = (): void => {
+      this.#held -= 1;
+      if (this.#held > 0 || !this.#turnWaits) return;
+      this.#turnWaits = false;
+      setImmediate(this.#turn);
+    };
+    work.then(letGo, letGo);
+  }
+
   readonly #turn = (): void => {
     this.#sleep = null;
     if (this.#stopped) return;
+    if (this.#held > 0) {
+      this.#turnWaits = true;
+      return;
+    }
     for (;;) {
       if (this.#speed !== null && this.#isEarly(this.#speed)) return;
       const timer = this.#pop();
