@@ -115,7 +115,7 @@ const rounded = (seconds: number): number => Math.round(seconds * 1e4) / 1e4;
 // ------------------------------------------------------------------ faults of the bench, from the scenario's own schema
 
 /** As much of a zod schema as is needed to draw a value that it takes. */
-interface SchemaNode {
+export interface SchemaNode {
   readonly def: {
     readonly type: string;
     readonly values?: readonly unknown[];
@@ -142,7 +142,7 @@ const sizes: Readonly<Record<string, readonly [number, number]>> = {
   maxV: [4, 13],
 };
 
-function drawValue(schema: SchemaNode, field: string, chance: Chance): unknown {
+export function drawValue(schema: SchemaNode, field: string, chance: Chance): unknown {
   const { def } = schema;
   switch (def.type) {
     case 'literal':

@@ -125,8 +125,8 @@ export interface DiskEvents {
   readonly atStatement: (statement: number) => void;
   /** Everything is written and nothing committed. May throw. */
   readonly atEnd: () => void;
-  /** `bodies`: the events of the run that are on the disk now. */
-  readonly afterCommit: (bodies: readonly RunEventBody[]) => void;
+  /** `bodies`: the events of the run that are on the disk now; `run` is its number in the file. */
+  readonly afterCommit: (bodies: readonly RunEventBody[], run: number) => void;
 }
 
 export const diskError = (code: Code): Error => new Sqlite.SqliteError(`${code} (storm)`, code);
@@ -137,6 +137,7 @@ export function watchedFile(events: DiskEvents): typeof openDatabase {
     const db = openDatabase(path, options);
     let statements: number | null = null;
     let bodies: RunEventBody[] = [];
+    let runNumber = 0;
     const prepare = db.prepare.bind(db);
     const transaction = db.transaction.bind(db);
     const replaced = {
@@ -152,6 +153,7 @@ export function watchedFile(events: DiskEvents): typeof openDatabase {
             if (statements !== null) events.atStatement((statements += 1));
             if (isSegment) events.segment(String(args[2]));
             if (isEvent) bodies.push(JSON.parse(String(args[4])) as RunEventBody);
+            if (isEvent) runNumber = Number(args[0]);
             return run(...args);
           },
         });
@@ -171,7 +173,7 @@ export function watchedFile(events: DiskEvents): typeof openDatabase {
           bodies = [];
           try {
             const result = whole.immediate();
-            events.afterCommit(bodies);
+            events.afterCommit(bodies, runNumber);
             return result;
           } finally {
             statements = null;

@@ -6,23 +6,9 @@ import { spawnSync } from 'node:child_process';
 import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { plantedInTheHouse } from './house-planted.ts';
+import { one, type Planted } from './planted-fault.ts';
 import { commitOfTheTree } from './storm.ts';
-
-interface Swap {
-  readonly file: string;
-  /** Must be there exactly once. */
-  readonly find: string;
-  readonly put: string;
-}
-
-interface Planted {
-  readonly name: string;
-  readonly swaps: readonly Swap[];
-  /** Why no storm can find it: nothing that anybody could see, keep or touch is different. Such a fault is not counted. */
-  readonly harmless?: string;
-}
-
-const one = (name: string, file: string, find: string, put: string): Planted => ({ name, swaps: [{ file, find, put }] });
 
 const service = 'main/service/run-service.ts';
 const driver = 'main/bench/driver.ts';
@@ -111,13 +97,14 @@ export const plantedFaults: readonly Planted[] = [
   one('accepted points are measured again', fold, 'while (run.firstPass < run.points.length && isSettled(', 'while (run.hostRestarts < 2 && run.firstPass < run.points.length && isSettled('),
 ];
 
-const parts = ['app', 'main', 'firmware-protocol', 'test/builders', 'test/storm', 'test/house/show.ts', 'package.json', 'tsconfig.json'];
+const parts = ['app', 'main', 'firmware-protocol', 'renderer/host', 'test/builders', 'test/storm', 'test/house/show.ts', 'package.json', 'tsconfig.json'];
 
 const script = `
 import { storm, story } from './test/storm/storm.ts';
 const [seeds, mostCpuS] = process.argv.slice(1).map(Number);
+const of = process.argv[3] === 'house' ? (await import('./test/storm/house.ts')).stormOfTheHouse : undefined;
 const cpuS = () => { const { user, system } = process.cpuUsage(); return (user + system) / 1e6; };
-const found = await storm(1, seeds, { mostFailures: 1, goOn: () => cpuS() < mostCpuS });
+const found = await storm(1, seeds, { mostFailures: 1, goOn: () => cpuS() < mostCpuS }, of);
 const [first] = found.failures;
 console.log(JSON.stringify({ cpuS: found.cpuS, seeds: found.seeds, ...(first === undefined ? {} : { seed: first.seed, judge: first.violations[0].judge, rule: first.violations[0].rule, text: first.violations[0].texts[0] }) }));
 process.exit(0);
@@ -150,7 +137,7 @@ export function hunt(fault: Planted, seeds: number, mostMinutes = 10): Hunt {
       }
       writeFileSync(path, text.replace(find, () => put));
     }
-    const told = spawnSync(process.execPath, ['--input-type=module', '-e', script, String(seeds), String(mostMinutes * 60)], { cwd: copy, encoding: 'utf8', timeout: 10 * mostMinutes * 60e3 });
+    const told = spawnSync(process.execPath, ['--input-type=module', '-e', script, String(seeds), String(mostMinutes * 60), fault.of ?? ''], { cwd: copy, encoding: 'utf8', timeout: 10 * mostMinutes * 60e3 });
     const line = told.stdout.trim().split('\n').at(-1) ?? '';
     if (!line.startsWith('{')) return { cpuS: Number.NaN, seeds: 0, judge: told.signal === null ? 'the program ended' : 'time over', text: told.stderr.slice(-300) };
     return JSON.parse(line) as Hunt;
@@ -161,9 +148,9 @@ export function hunt(fault: Planted, seeds: number, mostMinutes = 10): Hunt {
 
 const row = (...cells: readonly string[]): string => `| ${cells.join(' | ')} |\n`;
 
-/** `planted`, `planted SEEDS`, `planted SEEDS part-of-a-name`: how long the storm needs to find each, as the table of README.md. */
+/** `planted`, `planted SEEDS`, `planted SEEDS part-of-a-name`, `planted SEEDS house`: how long the storm needs to find each, as the table of README.md. */
 export function showPlanted([seeds = '100000', name = '']: readonly string[]): Promise<boolean> {
-  const chosen = plantedFaults.filter((fault) => fault.name.includes(name));
+  const chosen = [...plantedFaults, ...plantedInTheHouse].filter((fault) => fault.of === name || fault.name.includes(name));
   const counted = chosen.filter((fault) => fault.harmless === undefined);
   let found = 0;
   process.stdout.write(`At commit ${commitOfTheTree()}:\n\n${row('planted fault', 'found by', 'seed', 'CPU s')}${row('---', '---', '---', '---')}`);
