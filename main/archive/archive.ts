@@ -7,7 +7,7 @@ import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { V7Generator } from 'uuidv7';
-import { backupTo } from './backup.ts';
+import { backupTo, removeUnfinished } from './backup.ts';
 import type { BackupResult } from './backup.ts';
 import type { Head } from './ledger.ts';
 import { Library } from './library.ts';
@@ -244,12 +244,12 @@ const newArchiveId = (at: number, entropy: Entropy): string => new V7Generator(e
 function keepCopy(db: Database, copy: string): void {
   if (existsSync(copy)) return;
   const unfinished = `${copy}.unfinished`;
-  rmSync(unfinished, { force: true });
+  removeUnfinished(unfinished);
   try {
     db.prepare('VACUUM INTO ?').run(unfinished);
     renameSync(unfinished, copy);
   } finally {
-    rmSync(unfinished, { force: true });
+    removeUnfinished(unfinished);
   }
 }
 

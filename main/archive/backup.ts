@@ -29,7 +29,7 @@ export async function backupTo(
   }
   const unfinished = `${path}.unfinished`;
   try {
-    rmSync(unfinished, { force: true });
+    removeUnfinished(unfinished);
     const source = open();
     try {
       source.exec('BEGIN');
@@ -49,8 +49,13 @@ export async function backupTo(
     if (failure === null) throw error;
     return failure;
   } finally {
-    rmSync(unfinished, { force: true });
+    removeUnfinished(unfinished);
   }
+}
+
+/** Half a copy that a death has left, with the journal of its making. */
+export function removeUnfinished(unfinished: string): void {
+  for (const name of [unfinished, `${unfinished}-journal`]) rmSync(name, { force: true });
 }
 
 function faultIn(copy: string, faultOf: (copy: Database, path: string) => string | null): string | null {

@@ -155,7 +155,7 @@ async function killMigration(folder: string, kills: number, chance: Chance): Pro
     const file = join(place, 'old.sqlite');
     copyFileSync(stored, file);
     if (await killed([file, 'migrate'], instant(chance, 60))) found.late += 1;
-    const copy = readdirSync(place).find((name) => name.includes('.before-version-') && !name.endsWith('.unfinished'));
+    const copy = readdirSync(place).find((name) => /\.before-version-\d+$/u.test(name));
     if (copy !== undefined && contents(join(place, copy), kept) !== before) found.problems.push('the copy of the old file is not whole');
     const opened = openArchive(file, { now: () => machineClock.unixNow(), entropy: machineEntropy });
     if (!opened.ok) {
@@ -166,7 +166,7 @@ async function killMigration(folder: string, kills: number, chance: Chance): Pro
     opened.archive.close();
     if (wrong !== undefined) found.problems.push(wrong.text);
     if (contents(file, kept) !== before) found.problems.push('something is lost');
-    if (readdirSync(place).some((name) => name.endsWith('.unfinished'))) found.problems.push('half a copy is left');
+    if (readdirSync(place).some((name) => name.includes('.unfinished'))) found.problems.push('half a copy is left');
     rmSync(place, { recursive: true });
   }
   return found;
@@ -188,7 +188,7 @@ async function killBackup(folder: string, archive: string, kills: number, chance
     const copied = await opened.archive.backup(to);
     opened.archive.close();
     if (!copied.ok) found.problems.push(copied.text);
-    if (existsSync(`${to}.unfinished`)) found.problems.push('half a copy is left');
+    if (readdirSync(folder).some((name) => name.includes('.unfinished'))) found.problems.push('half a copy is left');
   }
   return found;
 }
