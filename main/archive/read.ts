@@ -210,6 +210,7 @@ export class ArchiveReader {
   readonly ledger: Ledger;
   readonly #run;
   readonly #runs;
+  readonly #latest;
   readonly #events;
   readonly #attempts;
   readonly #segments;
@@ -226,6 +227,7 @@ export class ArchiveReader {
       `SELECT ${runColumns} ${from} WHERE (created_at, id) < (?, ?) AND events > 0 AND instr(search, ?) > 0
        ORDER BY created_at DESC, id DESC LIMIT ?`,
     );
+    this.#latest = db.prepare<[], RunRow>(`SELECT ${runColumns} ${from} WHERE events > 0 ORDER BY no DESC LIMIT 1`);
     this.#events = db.prepare<[number, number, number], EventRow>(
       'SELECT seq, at, kind, body, hash FROM events WHERE run = ? AND seq >= ? ORDER BY seq LIMIT ?',
     );
@@ -286,8 +288,12 @@ export class ArchiveReader {
     return this.#reading(() => this.ledger.head());
   }
 
+  /** The run that was opened last, by its number: the wall clock may have been set between two runs. One without a journal is none. */
   latestRun(): StoredRun | null {
-    return this.runs({ limit: 1 })[0] ?? null;
+    return this.#reading(() => {
+      const row = this.#latest.get();
+      return row === undefined ? null : runFromRow(row);
+    });
   }
 
   /** Events of a run as rows, from `fromSeq` on, in order; more may be appended while it is read. */

@@ -56,7 +56,7 @@ function withRunOptions(command: Command): Command {
     .addOption(new Option('--every-point', 'say each accepted point too'));
 }
 
-const failureCodes = { bench: exitCode.bench, archive: exitCode.archive, 'no-such-run': exitCode.badInput, 'bad-record': exitCode.archive } as const;
+const failureCodes = { bench: exitCode.bench, archive: exitCode.archive, 'no-such-run': exitCode.badInput, 'bad-record': exitCode.archive, clock: exitCode.refused } as const;
 
 /** What was chosen with --not-traceable, where there is something to choose (RUN-110). */
 function untraceable({ notTraceable }: RunOptions, { preflight, untraceableAccepted }: RunState): readonly RunCommand[] {

@@ -750,7 +750,7 @@ export class Host {
   }
 }
 
-const failureCodes = { bench: 'bench', archive: 'archive', 'no-such-run': 'no-run', 'bad-record': 'archive' } as const satisfies Record<RunFailure['code'], Failure['code']>;
+const failureCodes = { bench: 'bench', archive: 'archive', 'no-such-run': 'no-run', 'bad-record': 'archive', clock: 'refused' } as const satisfies Record<RunFailure['code'], Failure['code']>;
 
 const noBench = (): Failed => new Failed('no-bench', 'No bench is connected. Nothing was done. Connect a bench first.');
 const notOpen = (): Failed => new Failed('no-run', 'This run is not open on the bench. Nothing was done. Open it with continue first.');

@@ -48,7 +48,7 @@ export type WhichRun =
 
 export interface RunFailure {
   readonly ok: false;
-  readonly code: 'bench' | 'archive' | 'no-such-run' | 'bad-record';
+  readonly code: 'bench' | 'archive' | 'no-such-run' | 'bad-record' | 'clock';
   readonly text: string;
 }
 
@@ -116,6 +116,10 @@ export class RunService {
    * `committed`: what was written meanwhile, which no listener was told.
    */
   static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService; committed: readonly RunEvent[] } | RunFailure> {
+    const wall = parts.clock.unixNow();
+    if (!(wall > 0)) {
+      return { ok: false, code: 'clock', text: `The clock of this computer says ${new Date(wall).toISOString().slice(0, 10)}, which is before 1970: no run can be dated by it. Nothing was switched. Set the clock, then open the run again.` };
+    }
     const stored = which.kind === 'stored' ? await loadRunGently(parts.archive, which.id, parts.clock) : null;
     if (stored !== null && !stored.ok) return stored;
     const plan = stored?.state.plan ?? (which as Extract<WhichRun, { kind: 'new' }>).plan;

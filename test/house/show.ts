@@ -6,6 +6,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   pauses: async () => (await import('./pauses.ts')).showPauses,
   kills: async () => (await import('./kills.ts')).showKills,
   damage: async () => (await import('./damage.ts')).showDamage,
+  frozen: async () => (await import('./frozen.ts')).showFrozen,
   fuzz: async () => (await import('./fuzz.ts')).showFuzz,
   firmware: async () => (await import('./show-firmware.ts')).showFirmware,
   storm: async () => (await import('../storm/storm.ts')).showStorm,
