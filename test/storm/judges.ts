@@ -84,6 +84,9 @@ function energisedInItsMode({ seen }: Evidence): string[] {
  * the bench can set it) its pressure.
  */
 function pulsedAsThePointSays({ seen, drawn, state }: Evidence): string[] {
+  // A controller that drives otherwise than it says is not to be caught by a host (LINE-90).
+  const drivesOtherwise = new Set(['channel-mixed', 'width-not-kept']);
+  if (drawn.happenings.some((one) => one.kind === 'bench' && one.fault.fault.kind === 'controller-misbehaves' && drivesOtherwise.has(one.fault.fault.how.what))) return [];
   const points = expandPlan(state?.plan ?? drawn.plan);
   const tickUs = 0.5;
   // Pins are seen in true time, and a controller times by its own quartz.
