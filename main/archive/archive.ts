@@ -332,6 +332,8 @@ export class Archive extends ArchiveReader {
    * folder for temporary files, if that is gone too). In sentences: where it is and what is in it, or why it could not be done.
    */
   rescue(): string {
+    // The bench took longer to be made safe than whoever had the archive open waited.
+    if (!this.#db.open) return 'The archive was closed meanwhile; what was committed before is kept in its file, wherever that is now.';
     const name = `${basename(this.path, '.sqlite')}.rescued-${this.#now().toString()}.sqlite`;
     const copy = join(existsSync(dirname(this.path)) ? dirname(this.path) : tmpdir(), name);
     try {

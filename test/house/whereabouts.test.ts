@@ -89,6 +89,13 @@ describe('a file that strays', () => {
     }
   });
 
+  it('is not asked for anything any more once it was closed: a bench may take longer to be made safe than its host stays', () => {
+    const archive = open(file);
+    opened.pop();
+    archive.close();
+    expect(archive.rescue()).toMatch(/was closed meanwhile/);
+  });
+
   it('makes the bench safe within a second, and the run says where everything is', async () => {
     const parsed = parsePlan(readSample('small-plan'));
     if (!parsed.ok) throw new Error('the sample is no plan');

@@ -410,11 +410,12 @@ function resetAtTheOpening(chance: Chance, takesOver: boolean): readonly Happeni
   ];
 }
 
-/** The run trips, and its host dies before anybody has acknowledged it. */
+/** The run trips, and its host dies before anybody has acknowledged it. Warm fluid trips the run and not the controller, which would trip it again. */
 function deathAfterTrip(chance: Chance, spanS: number): readonly Happening[] {
+  const at = chance.uniform(3, spanS);
   const cause = chance.of<Happening>([
-    { kind: 'bench', fault: { begins: { atS: rounded(chance.uniform(3, spanS)) }, forS: rounded(chance.scale(0.2, 5)), fault: { kind: 'interlock-open', interlock: 'cover' } } },
-    { kind: 'bench', fault: { begins: { atS: rounded(chance.uniform(3, spanS)) }, forS: rounded(chance.scale(0.5, 5)), fault: { kind: 'over-current', amperes: 8 } } },
+    { kind: 'bench', fault: { begins: { atS: rounded(at) }, forS: rounded(chance.scale(6, 9)), fault: { kind: 'over-temperature', riseC: 20 } } },
+    { kind: 'bench', fault: { begins: { atS: rounded(at) }, forS: rounded(chance.scale(6, 9)), fault: { kind: 'over-temperature', riseC: 23 } } },
   ]);
   const upon: Upon = { event: 'tripped', nth: 1 + chance.below(2) };
   return [cause, { kind: 'death', at: { atS: rounded(chance.scale(0.001, 3)), upon }, backS: rounded(chance.scale(0.01, 5)) }];
