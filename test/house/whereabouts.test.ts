@@ -65,7 +65,7 @@ const attacks: Readonly<Record<string, () => void>> = {
 };
 
 describe('a file that strays', () => {
-  it.each(Object.entries(attacks))('is noticed with the next commit, which is not announced: %s', (name, attack) => {
+  it.each(Object.entries(attacks))('ARC-40 is noticed with the next commit, which is not announced: %s', (name, attack) => {
     const archive = open(file);
     const run = newRun(archive);
     expect(archive.strayed()).toBeNull();
@@ -75,7 +75,7 @@ describe('a file that strays', () => {
     expect(written).toMatchObject({ ok: false, code: 'strayed' });
   });
 
-  it('is saved from the program that still has it, with all that was committed, also when its folder is gone', () => {
+  it('ARC-41 is saved from the program that still has it, with all that was committed, also when its folder is gone', () => {
     const archive = open(file);
     const run = newRun(archive);
     rmSync(join(folder, 'lab'), { recursive: true });
@@ -96,7 +96,7 @@ describe('a file that strays', () => {
     expect(archive.rescue()).toMatch(/was closed meanwhile/);
   });
 
-  it('makes the bench safe within a second, and the run says where everything is', async () => {
+  it('ARC-40 ARC-41 makes the bench safe within a second, and the run says where everything is', async () => {
     const parsed = parsePlan(readSample('small-plan'));
     if (!parsed.ok) throw new Error('the sample is no plan');
     const clock = new VirtualClock(1_750_000_000_000);
@@ -132,7 +132,7 @@ describe('a file that strays', () => {
 });
 
 describe('a file without its log', () => {
-  it('is complete as soon as it is made, and after a checkpoint', () => {
+  it('ARC-42 is complete as soon as it is made, and after a checkpoint', () => {
     const archive = open(file);
     const alone = join(folder, 'alone.sqlite');
     copyFileSync(file, alone);
@@ -143,7 +143,7 @@ describe('a file without its log', () => {
     expect([...open(join(folder, 'later.sqlite'), true).everyRun()]).toHaveLength(1);
   });
 
-  it('is said to have lost it, and no new archive is made of it', () => {
+  it('ARC-43 is said to have lost it, and no new archive is made of it', () => {
     // As it was written before: a main file of one page, and everything in the log.
     const db = openDatabase(file, { readOnly: false, busyTimeout: 0 });
     db.pragma('journal_mode = WAL');
@@ -161,7 +161,7 @@ describe('a file without its log', () => {
 });
 
 const mountable = process.getuid?.() === 0 && process.platform === 'linux';
-it.skipIf(!mountable)('an archive on a medium that is read only is listed, verified and backed up', async () => {
+it.skipIf(!mountable)('ARC-44 an archive on a medium that is read only is listed, verified and backed up', async () => {
   const archive = open(file);
   newRun(archive);
   archive.close();
