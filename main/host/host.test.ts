@@ -291,6 +291,22 @@ describe('a run', () => {
     expect(kinds).not.toContain('held');
   });
 
+  test('that takes the bench over from work by hand does not go on when the bench is made safe meanwhile', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated({ speed: 5 }));
+    const id = await openRun(window);
+    await command(window, id, { kind: 'start' });
+    await mode(window, 'measuring');
+    await command(window, id, { kind: 'pause-now' });
+    await mode(window, 'paused');
+    expect(await window.get('manual.supply', { volts: 12 })).toMatchObject({ accepted: true });
+    const [resumed, safe] = await Promise.all([command(window, id, { kind: 'resume' }), window.get('manual.safe', {})]);
+    expect(safe).toMatchObject({ accepted: true });
+    expect(resumed).toMatchObject({ accepted: false });
+    expect(house.archive.run(id)?.status.ending).toBeNull();
+    expect([...house.archive.events(id)].map((e) => e.body.kind)).not.toContain('resumed');
+  });
+
   test('a second run is opened after the first without connecting again, and a stored one is opened to measure points again', async () => {
     const window = await house.window();
     await window.get('bench.connect', simulated());

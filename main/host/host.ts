@@ -119,7 +119,7 @@ export class Host {
   #changed: Promise<unknown> = Promise.resolve();
   /** Nothing is begun any more. */
   #ending = false;
-  /** Counts stops, so that what was begun before one is not finished after it. */
+  /** Counts stops and requests to make safe, so that what was begun before one is not finished after it. */
   #stops = 0;
   #frames: BenchFrame[] = [];
   /** Files that windows may read piece by piece, the oldest export first. */
@@ -293,6 +293,8 @@ export class Host {
     'manual.safe': async () => {
       if (this.#bench.state !== 'connected') return noBench();
       if (this.isActive) return new Failed('refused', 'A run is going on. Pause or abort it, or press stop; each of them makes the bench safe.');
+      // A run that is just taking the bench over would drive it in the next moment.
+      this.#stops += 1;
       const answer = await this.#bench.manual.makeSafe('Make safe was asked for.');
       this.#handOver();
       return answer;
@@ -642,7 +644,7 @@ export class Host {
         if (!safe.accepted) return { accepted: false, reason: safe.reason };
         this.#handOver();
         await this.#nextFrame();
-        return this.#stops === stops ? this.#commandRun(run, command, by, commandId) : { accepted: false, reason: 'STOP was pressed meanwhile.' };
+        return this.#stops === stops ? this.#commandRun(run, command, by, commandId) : { accepted: false, reason: 'STOP was pressed or the bench was made safe meanwhile, so the run does not go on by itself.' };
       });
     }
     return this.#commandRun(run, command, by, commandId);
