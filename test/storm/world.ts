@@ -357,7 +357,9 @@ export class World {
           if (!strikes && !isOfTheLine(fault.kind)) break;
           this.#at({ ...begins, ...(happening.upon === undefined ? {} : { upon: happening.upon }) }, 0, () => {
             if (isOfTheLine(fault.kind)) this.#happened(fault.kind);
+            // A bench that has nothing to say yet is looked at now, so that what comes of it is seen when it comes.
             if (strikes) this.#bench.strike(fault, forS);
+            else this.#bench.receive(nothing);
           });
           break;
         }
