@@ -119,6 +119,8 @@ interface Life extends Serving {
   /** When something that drives was last asked for by somebody who may. */
   lastAsked: number;
   ending: boolean;
+  /** It has opened a run: until then the bench is free, whatever the journal says of a run that a dead host left. */
+  openedRun: boolean;
 }
 
 const drivingModes: ReadonlySet<Mode | null> = new Set<Mode | null>(['proving', 'measuring', 'making-safe']);
@@ -294,7 +296,7 @@ export class HouseWorld {
   #pulsed(channel: number, startUs: number, widthUs: number): void {
     const state = this.#state();
     this.#lastPulse = this.#now();
-    if (!drivingModes.has(this.#mode()) && this.#now() <= this.#handBurstUntil) {
+    if (!(this.#life?.openedRun === true && drivingModes.has(this.#mode())) && this.#now() <= this.#handBurstUntil) {
       this.#house.push({ kind: 'pulse-by-hand', at: this.#now(), channel, asked: true });
       // Only how long the host was silent counts of it.
       if (this.#now() - this.#lastArrived > this.#deadManS + 0.1) this.#see({ kind: 'silence', at: this.#now(), forS: this.#now() - this.#lastArrived, mv: Math.max(1, this.#supplyMv) });
@@ -724,7 +726,7 @@ export class HouseWorld {
     });
     life = {
       host, clock, archive, channels, readers, dead, die, sockets: new Set(), number: this.#lives, alive: true, diskIsGone: null,
-      holder: null, heldSince: this.#now(), named: new Set(), byHand: 0, lastAsked: Number.NEGATIVE_INFINITY, ending: false,
+      holder: null, heldSince: this.#now(), named: new Set(), byHand: 0, lastAsked: Number.NEGATIVE_INFINITY, ending: false, openedRun: false,
     };
     this.#see({ kind: 'host', at: this.#now(), host: life.number, synchronous: files[0]?.pragma('synchronous', { simple: true }) as number });
     this.#lookBack(archive);
@@ -745,7 +747,10 @@ export class HouseWorld {
     if (bodies.length === 0) return;
     const run = this.#runs.get(no) ?? { state: null, texts: [], counts: [] };
     this.#runs.set(no, run);
-    if (bodies.some((body) => body.kind === 'bench-connected')) this.#onBench = no;
+    if (bodies.some((body) => body.kind === 'bench-connected')) {
+      this.#onBench = no;
+      life.openedRun = true;
+    }
     for (const body of bodies) {
       run.state = foldRun(run.state, body);
       const text = JSON.stringify(body);
@@ -848,7 +853,7 @@ export class HouseWorld {
 
   #asked(life: Life, request: BenchRequest): void {
     const mode = this.#mode();
-    if (drivingModes.has(mode) || !energising.has(request.kind)) {
+    if ((life.openedRun && drivingModes.has(mode)) || !energising.has(request.kind)) {
       this.#see({ kind: 'asked', at: this.#now(), input: life.clock.input, request, mode });
       return;
     }
