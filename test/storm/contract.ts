@@ -546,7 +546,11 @@ export const contract: readonly Row[] = [
     ...refusedIn(['ready', 'paused', 'tripped', 'ended'], 'RUN-73', 'Nothing is being waited for that could be skipped.'),
   ]),
   person({ kind: 'skip-point', point: 3 }, [
-    [driving, goesOn('RUN-33', 'leaves the point out')],
+    [['proving'], goesOn('RUN-33', 'leaves the point out')],
+    [
+      ['measuring'],
+      either('on whether it is the point that is being measured', goesOn('RUN-33', 'leaves the point out'), one('RUN-33', { end: 'goes on', safeS: 'goes on', endS: 0, said: ['The point was left out while it was being measured.'], attempt: 'cut' })),
+    ],
     [['making-safe'], arrives('RUN-33', confirmed, 'leaves the point out')],
     [['ready', 'paused', 'held', 'tripped'], stays('RUN-33', 'leaves the point out')],
     ...refusedIn(['ended'], 'RUN-33', 'The run has ended, so there is no point left to leave out.'),
