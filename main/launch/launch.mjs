@@ -106,13 +106,14 @@ packages(path);
 const args = room === 'start' ? ['start', ...rest] : rest;
 // A pipe to the program says what this process is told, and ends with it: then the program makes safe and ends too (HOST-2).
 // The terminal sends its signals to both; the program knows the same request when it hears it twice.
-const child = spawn(node, [join(root, entry), ...args], {
-  env: { ...process.env, PATH: path, RAILHOUSE_LAUNCHER: '3' },
-  stdio: ['inherit', 'inherit', 'inherit', 'pipe'],
-});
+const isProgram = room === 'start' || room === 'cli';
+const env = { ...process.env, PATH: path };
+// Only the program looks for the pipe: what tests and proofs start has no such pipe, and must not be told of one.
+if (isProgram) env.RAILHOUSE_LAUNCHER = '3';
+else delete env.RAILHOUSE_LAUNCHER;
+const child = spawn(node, [join(root, entry), ...args], { env, stdio: ['inherit', 'inherit', 'inherit', 'pipe'] });
 const told = child.stdio[3];
 told.on('error', () => undefined);
-const isProgram = room === 'start' || room === 'cli';
 for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT', 'SIGBREAK']) {
   process.on(signal, () => {
     if (isProgram) told.write(`${signal}\n`);
