@@ -2,6 +2,7 @@
  * Every single field of a plan as the form shows it: label, unit, help. What the schema already knows (kind, allowed
  * range, default, choices) is read from its JSON Schema and stands here only as the result.
  */
+import { oneLinePattern } from '../../../app/boundary/text.ts';
 import { planJsonSchema } from '../../../app/plan/json-schema.ts';
 
 /** A field's path in the document; `injectors[]` and `guards[]` stand for any row. */
@@ -196,7 +197,7 @@ function rangeText(node: SchemaNode, unit: string): string {
   if (of.enum !== undefined) return `one of ${of.enum.length}`;
   if (of.type === 'string') {
     const most = of.maxLength === undefined ? '' : `up to ${of.maxLength} characters`;
-    if (of.pattern !== undefined) return 'small letters, digits and hyphens, a letter first';
+    if (of.pattern !== undefined && of.pattern !== oneLinePattern.source) return 'small letters, digits and hyphens, a letter first';
     return (of.minLength ?? 0) > 0 ? ['not empty', most].filter((t) => t !== '').join(', ') : most;
   }
   const behind = unit === '' ? '' : `\u00a0${unit}`;

@@ -47,7 +47,9 @@ function documents(node: Node): fc.Arbitrary<unknown> {
     case 'string':
       return node.pattern === undefined
         ? fc.string({ minLength: node.minLength ?? 0, maxLength: node.maxLength ?? 60, unit: 'binary' })
-        : fc.stringMatching(new RegExp(node.pattern, 'u'));
+        : fc
+            .stringMatching(new RegExp(node.pattern, 'u'))
+            .map((text) => text.slice(0, node.maxLength).padEnd(node.minLength ?? 0, 'x'));
     default:
       throw new Error(`no documents of ${String(node.type)}`);
   }
