@@ -18,6 +18,8 @@ const strict = samplePlan('small-plan', (plan) => ({
   condition: { ...plan.condition, timeoutS: 3 },
   repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 },
   guards: [],
+  // Points are to fail here, one after another for one cause, without anybody being called.
+  byItself: { ...plan.byItself, sameCause: 0 },
 }));
 /** The rail falls a little short of its pressure for a while: points fail for it, and no guard stops the run. */
 const pressureFault = { faults: [{ begins: { atBurst: 7 }, forS: 12, fault: { kind: 'pressure-loss', toKpa: 388 } }] };
