@@ -201,7 +201,9 @@ export class Agenda {
         if (!strikes && !isOfTheLine(fault.kind)) break;
         this.#at({ ...begins, ...(one.upon === undefined ? {} : { upon: one.upon }) }, 0, () => {
           if (isOfTheLine(fault.kind)) happened(fault.kind);
+          // A bench that has nothing to say yet is looked at now, so that what comes of it is seen when it comes.
           if (strikes) bench.strike(fault, forS);
+          else bench.receive(nothing);
         });
         break;
       }
@@ -212,3 +214,5 @@ export class Agenda {
 }
 
 const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind.startsWith('controller') || kind === 'converter-stopped';
+
+const nothing = new Uint8Array();

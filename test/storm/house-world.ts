@@ -31,7 +31,7 @@ import { deskThread } from './house-desk.ts';
 import { benchPort, placeholders, windowCount, type HouseDrawn, type WindowHappening } from './house-draw.ts';
 import { Person } from './house-person.ts';
 import { StormWindow, type Serving, type Socket } from './house-window.ts';
-import { diskError, filesOfADeadProcess, HostClock, isTelemetry, watchedFile, watchedPlant, Wire, type StormChannel } from './machine.ts';
+import { benchOf, diskError, filesOfADeadProcess, HostClock, isTelemetry, watchedFile, watchedPlant, Wire, type StormChannel } from './machine.ts';
 import { ProgramThrew, type Seen } from './world.ts';
 
 /** 2026-02-01, so that the certificates of the sample equipment are in force. */
@@ -822,33 +822,13 @@ export class HouseWorld {
   }
 
   #watchedBench(bench: Bench, clock: HostClock, life: () => Life | null): Bench {
-    return {
-      get identity() { return bench.identity; },
-      get capabilities() { return bench.capabilities; },
-      get link() { return bench.link; },
-      get bootId() { return bench.bootId; },
-      get downReason() { return bench.downReason; },
-      listen: ({ onFrame, onLink }) => bench.listen({
-        onFrame: (frame) => {
-          clock.input += 1;
-          onFrame(frame);
-        },
-        onLink: (event) => {
-          clock.input += 1;
-          onLink(event);
-        },
-      }),
-      configure: (settings, signal) => bench.configure(settings, signal),
-      perform: async (request, signal) => {
-        const now = life();
-        if (now?.alive === true) this.#asked(now, request);
-        const reply = await bench.perform(request, signal);
-        clock.input += 1;
-        return reply;
-      },
-      statistics: () => bench.statistics(),
-      close: () => bench.close(),
-    };
+    return benchOf(bench, clock, async (request, signal) => {
+      const now = life();
+      if (now?.alive === true) this.#asked(now, request);
+      const reply = await bench.perform(request, signal);
+      clock.input += 1;
+      return reply;
+    });
   }
 
   #asked(life: Life, request: BenchRequest): void {

@@ -17,6 +17,7 @@ import { createPlant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { decodeFromController, decodeFromHost, encodeReply, encodeRequest, encodeTelemetry } from '../../firmware-protocol/line/messages.ts';
 import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
+import type { Bench } from '../../main/bench/driver.ts';
 import type { RunningBench } from '../../main/bench/running-bench.ts';
 import type { Clock, VirtualClock } from '../../main/clock/clock.ts';
 import type { Channel, ChannelEvents, OpenResult } from '../../main/link/channel.ts';
@@ -493,5 +494,32 @@ export function watchedPlant(events: PinEvents): (scenario: Scenario) => Plant {
         return way;
       },
     });
+  };
+}
+
+// ------------------------------------------------------------------ the bench as a host has it
+
+/** The bench of a process: what it hears wakes it, and what it asks goes through `perform`. */
+export function benchOf(bench: Bench, clock: HostClock, perform: Bench['perform']): Bench {
+  return {
+    get identity() { return bench.identity; },
+    get capabilities() { return bench.capabilities; },
+    get link() { return bench.link; },
+    get bootId() { return bench.bootId; },
+    get downReason() { return bench.downReason; },
+    listen: ({ onFrame, onLink }) => bench.listen({
+      onFrame: (frame) => {
+        clock.input += 1;
+        onFrame(frame);
+      },
+      onLink: (event) => {
+        clock.input += 1;
+        onLink(event);
+      },
+    }),
+    configure: (settings, signal) => bench.configure(settings, signal),
+    perform,
+    statistics: () => bench.statistics(),
+    close: () => bench.close(),
   };
 }

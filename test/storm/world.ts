@@ -19,8 +19,9 @@ import type { ChannelSource } from '../../main/link/channel.ts';
 import { RunService, type Rest } from '../../main/service/run-service.ts';
 import { sampleEquipment, scratchFolder } from '../builders/in-process.ts';
 import type { Telemetry } from '../../firmware-protocol/line/messages.ts';
-import { Chance, type DiskError, type Drawn, type Happening, type Instant, type Timed, type Upon } from './draw.ts';
-import { diskError, filesOfADeadProcess, HostClock, watchedFile, watchedPlant, isTelemetry, Wire, type StormChannel } from './machine.ts';
+import { Agenda } from './agenda.ts';
+import { Chance, type DiskError, type Drawn, type Happening } from './draw.ts';
+import { benchOf, diskError, filesOfADeadProcess, HostClock, watchedFile, watchedPlant, isTelemetry, Wire, type StormChannel } from './machine.ts';
 import { LineWitness } from './witness.ts';
 
 /** 2026-02-01, so that the certificates of the sample equipment are in force. */
@@ -122,6 +123,7 @@ export class World {
   readonly #folder = scratchFolder();
   readonly #bench: RunningBench;
   readonly #wire: Wire;
+  readonly #agenda: Agenda;
   readonly #seen: Seen[] = [];
   readonly #lost: string[] = [];
   #archivePath: string;
@@ -130,9 +132,6 @@ export class World {
   #host: Host | null = null;
   #backAfter = 0;
   #stepMs = 0;
-  #commits = 0;
-  #lines = 0;
-  #bursts = 0;
   #ids = 0;
   #runId: string | null = null;
   /** Fold over what is committed. */
@@ -186,15 +185,10 @@ export class World {
     this.#wire = new Wire(this.#bench, this.#world, {
       beforeLine: (word, again, number) => {
         this.#line.sent(word, number);
-        if (again) return;
-        this.#lines += 1;
-        this.#count('word', word);
-        this.#dieAt((at) => at.where === 'before' && ('line' in at ? at.line === this.#lines : this.#isNext(at, 'line')));
+        if (!again) this.#agenda.beforeLine(word);
       },
       afterLine: (word, again) => {
-        if (again) return;
-        if (word === 'burst') this.#countBurst();
-        this.#dieAt((at) => at.where === 'after' && ('line' in at ? at.line === this.#lines : this.#isNext(at, 'line')));
+        if (!again) this.#agenda.afterLine(word);
       },
       heard: () => {
         this.#watchLink();
@@ -210,14 +204,36 @@ export class World {
         this.#lastArrived = this.#now();
       },
     });
-    this.#schedule();
+    this.#agenda = new Agenda({
+      world: this.#world, happenings: drawn.happenings, bench: this.#bench, wire: this.#wire,
+      happened: (what) => {
+        this.#happened(what);
+      },
+      over: () => {
+        this.#lastHappened = this.#now();
+      },
+      die: (death) => {
+        this.#die(death);
+      },
+      stopHost: (forS, clockGoesOn) => {
+        this.#stopHost(forS, clockGoesOn);
+      },
+      stepClock: (ms) => {
+        this.#stepMs += ms;
+      },
+      secondWriter: () => {
+        this.#secondWriter();
+      },
+      command: (command) => {
+        this.#command(command);
+      },
+    });
+    this.#lookForAnEnd();
+    if (drawn.personFromS !== undefined) this.#readStatus('');
   }
 
   #lastReading = 0;
   readonly #line = new LineWitness();
-  /** What waits for an event of the journal or a line to the bench. */
-  readonly #waiting: { readonly upon: Upon; readonly set: (immediately: boolean) => void }[] = [];
-  readonly #counted = new Map<string, number>();
   #interlockWasOpened = false;
   /** When the link of the present host was fit to be watched last, and the pressure last read outside its band, s. */
   #watchedFrom = 0;
@@ -245,128 +261,7 @@ export class World {
 
   // ---------------------------------------------------------------- what happens
 
-  /** `action` so long after its time; what waits for something waits for it. */
-  #at(when: Timed, afterS: number, action: () => void): void {
-    const { upon } = when;
-    const ms = (when.atS + afterS) * 1e3;
-    const set = (immediately: boolean): void => {
-      if (immediately && ms === 0) action();
-      else this.#world.after(ms, action);
-    };
-    if (upon === undefined) set(false);
-    else this.#waiting.push({ upon, set });
-  }
-
-  /** One more event of a kind, or line with a word. */
-  #count(what: 'event' | 'word', name: string): void {
-    if (this.#waiting.length === 0) return;
-    const key = `${what} ${name}`;
-    const nth = (this.#counted.get(key) ?? 0) + 1;
-    this.#counted.set(key, nth);
-    for (const { upon, set } of this.#waiting) {
-      if (upon.nth === nth && (what === 'event' ? 'event' in upon && upon.event === name : 'word' in upon && upon.word === name)) set(what === 'word');
-    }
-  }
-
-  /** `begin` and, when its time is over, `end`. */
-  #lasting(when: Timed & { readonly forS: number }, what: string, begin: () => void, end: () => void): void {
-    this.#at(when, 0, () => {
-      this.#happened(what);
-      begin();
-    });
-    this.#at(when, when.forS, () => {
-      this.#lastHappened = this.#now();
-      end();
-    });
-  }
-
-  #schedule(): void {
-    for (const happening of this.#drawn.happenings) {
-      switch (happening.kind) {
-        case 'death':
-          if ('atS' in happening.at) this.#at(happening.at, 0, () => {
-            this.#die(happening);
-          });
-          break;
-        case 'cable-pulled':
-          this.#lasting(happening, happening.told ? 'cable pulled, told' : 'cable pulled, untold', () => {
-            this.#wire.pull(happening.told);
-          }, () => {
-            this.#wire.plug();
-          });
-          break;
-        case 'lines-late':
-          this.#lasting(happening, (happening.againS ?? 0) > 0 ? 'lines late, answers again' : 'lines late', () => {
-            this.#wire.delayMs = happening.delayMs;
-            this.#wire.againMs = (happening.againS ?? 0) * 1e3;
-          }, () => {
-            this.#wire.delayMs = 0;
-            this.#wire.againMs = 0;
-          });
-          break;
-        case 'telemetry-stops':
-          this.#lasting(happening, 'telemetry stops', () => {
-            this.#wire.telemetryStopped = true;
-          }, () => {
-            this.#wire.telemetryStopped = false;
-          });
-          break;
-        case 'host-stopped':
-          this.#at(happening, 0, () => {
-            this.#stopHost(happening.forS, happening.clockGoesOn);
-          });
-          break;
-        case 'clock-stepped':
-          this.#at(happening, 0, () => {
-            this.#happened('clock stepped');
-            this.#stepMs += happening.byS * 1e3;
-          });
-          break;
-        case 'command':
-          this.#at(happening, 0, () => {
-            this.#happened(`command ${happening.command.kind}`);
-            this.#command(happening.command);
-          });
-          break;
-        case 'controller-disobeys':
-          this.#lasting(happening, 'controller disobeys', () => {
-            this.#wire.disobeys = true;
-          }, () => {
-            this.#wire.obeys();
-          });
-          break;
-        case 'second-writer':
-          this.#at(happening, 0, () => {
-            this.#secondWriter();
-          });
-          break;
-        case 'other-bench':
-          this.#lasting(happening, 'other bench on the cable', () => {
-            this.#wire.pull(true);
-            this.#wire.otherBench = true;
-            this.#wire.plug();
-          }, () => {
-            this.#wire.otherBench = false;
-          });
-          break;
-        case 'bench': {
-          const { begins, fault, forS } = happening.fault;
-          if (!('atS' in begins)) break;
-          const strikes = happening.upon !== undefined;
-          // Faults of the plant are seen at the plant, those of the line and the controller here.
-          if (!strikes && !isOfTheLine(fault.kind)) break;
-          this.#at({ ...begins, ...(happening.upon === undefined ? {} : { upon: happening.upon }) }, 0, () => {
-            if (isOfTheLine(fault.kind)) this.#happened(fault.kind);
-            // A bench that has nothing to say yet is looked at now, so that what comes of it is seen when it comes.
-            if (strikes) this.#bench.strike(fault, forS);
-            else this.#bench.receive(nothing);
-          });
-          break;
-        }
-        case 'disk-error':
-          break;
-      }
-    }
+  #lookForAnEnd(): void {
     const look = (): void => {
       const quiet = Math.max(this.#drawn.overS, this.#lastHappened);
       if (this.#now() > quiet + PATIENCE_S || this.#now() > LONGEST_S) {
@@ -377,7 +272,6 @@ export class World {
       this.#world.after(60_000, look);
     };
     look();
-    if (this.#drawn.personFromS !== undefined) this.#readStatus('');
   }
 
   #readStatus(last: string): void {
@@ -391,32 +285,6 @@ export class World {
     if (this.#now() <= (this.#drawn.personFromS ?? 0)) this.#world.after(500, () => {
       this.#readStatus(text);
     });
-  }
-
-  #countBurst(): void {
-    this.#bursts += 1;
-    for (const one of this.#drawn.happenings) {
-      if (one.kind !== 'bench' || one.upon !== undefined) continue;
-      const { begins, fault } = one.fault;
-      if ('atBurst' in begins && begins.atBurst === this.#bursts && isOfTheLine(fault.kind)) this.#happened(fault.kind);
-    }
-  }
-
-  readonly #over = new Set<Happening>();
-
-  #dieAt(fits: (at: Exclude<Instant, { atS: number }>) => boolean): void {
-    const death = this.#drawn.happenings.find((one) => one.kind === 'death' && !('atS' in one.at) && !this.#over.has(one) && fits(one.at));
-    if (death?.kind !== 'death') return;
-    if ('fromS' in death.at) this.#over.add(death);
-    this.#die(death);
-  }
-
-  #isNext(at: Instant, what: 'commit' | 'line'): boolean {
-    return 'fromS' in at && at.next === what && this.#now() >= at.fromS;
-  }
-
-  #isThisCommit(at: Instant): boolean {
-    return 'commit' in at ? at.commit === this.#commits : this.#isNext(at, 'commit');
   }
 
   #die({ at, backS }: Extract<Happening, { kind: 'death' }>): void {
@@ -485,11 +353,8 @@ export class World {
 
   #openArchive(host: Host): Archive | null {
     const fault = (at: 'statement' | 'end'): void => {
-      const error = this.#drawn.happenings.find((one) => one.kind === 'disk-error' && one.where === at && !this.#over.has(one)
-        && (typeof one.commit === 'number' ? one.commit === this.#commits : this.#now() >= one.commit.fromS));
-      if (error?.kind === 'disk-error') {
-        if (typeof error.commit !== 'number') this.#over.add(error);
-        this.#happened(`disk ${error.code}${error.forGood ? ' for good' : ''}`);
+      const error = this.#agenda.diskError(at);
+      if (error !== null) {
         if (error.forGood) host.diskIsGone = error.code;
         host.canWrite = false;
         throw diskError(error.code);
@@ -506,8 +371,8 @@ export class World {
           beforeCommit: () => {
             this.#newSegments = [];
             if (host.archive === null) return;
-            this.#commits += 1;
-            this.#dieAt((at) => at.where === 'before' && this.#isThisCommit(at));
+            this.#agenda.commits += 1;
+            this.#agenda.dieAtCommit('before');
           },
           segment: (boot) => {
             this.#newSegments.push(boot);
@@ -515,13 +380,13 @@ export class World {
           atStatement: (statement) => {
             if (host.archive === null) return;
             if (statement === 1) fault('statement');
-            if (statement === 1 + (this.#commits % 4)) this.#dieAt((at) => at.where === 'within' && this.#isThisCommit(at));
+            if (statement === 1 + (this.#agenda.commits % 4)) this.#agenda.dieAtCommit('within');
             if (!host.alive) throw diskError('SQLITE_IOERR_WRITE');
           },
           atEnd: () => {
             if (host.archive === null) return;
             fault('end');
-            this.#dieAt((at) => at.where === 'within' && this.#isThisCommit(at));
+            this.#agenda.dieAtCommit('within');
             if (!host.alive) throw diskError('SQLITE_IOERR_WRITE');
           },
           afterCommit: (bodies) => {
@@ -530,8 +395,8 @@ export class World {
             for (const body of bodies) this.#committed = foldRun(this.#committed, body);
             if (bodies.length > 0) this.#see({ kind: 'commit', at: this.#now(), input: host.clock.input, bodies, mode: this.#committed?.mode ?? null, shown: bodies.some(isOfAGuard) ? this.#line.last : null });
             this.#watchConfirmation(bodies);
-            for (const body of bodies) this.#count('event', body.kind);
-            this.#dieAt((at) => at.where === 'after' && this.#isThisCommit(at));
+            for (const body of bodies) this.#agenda.countEvent(body.kind);
+            this.#agenda.dieAtCommit('after');
           },
         })(path, options);
         files.push(file);
@@ -606,36 +471,16 @@ export class World {
 
   #watchedBench(bench: Bench, host: Host): Bench {
     const { clock } = host;
-    return {
-      get identity() { return bench.identity; },
-      get capabilities() { return bench.capabilities; },
-      get link() { return bench.link; },
-      get bootId() { return bench.bootId; },
-      get downReason() { return bench.downReason; },
-      listen: ({ onFrame, onLink }) => bench.listen({
-        onFrame: (frame) => {
-          clock.input += 1;
-          onFrame(frame);
-        },
-        onLink: (event) => {
-          clock.input += 1;
-          onLink(event);
-        },
-      }),
-      configure: (settings, signal) => bench.configure(settings, signal),
-      perform: async (request, signal): Promise<BenchReply> => {
-        if (host.alive) this.#see({ kind: 'asked', at: this.#now(), input: clock.input, request, mode: this.#committed?.mode ?? null });
-        const followed = this.#line.follow(request.kind);
-        if (request.kind === 'make-safe' && bench.downReason === null) this.#watchSafe(bench, host);
-        const reply = await bench.perform(request, signal);
-        clock.input += 1;
-        const found = followed?.() ?? null;
-        if (found !== null && host.alive) this.#see({ kind: 'carried-out', at: this.#now(), request: request.kind, reply: reply.kind, ...found });
-        return reply;
-      },
-      statistics: () => bench.statistics(),
-      close: () => bench.close(),
-    };
+    return benchOf(bench, clock, async (request, signal) => {
+      if (host.alive) this.#see({ kind: 'asked', at: this.#now(), input: clock.input, request, mode: this.#committed?.mode ?? null });
+      const followed = this.#line.follow(request.kind);
+      if (request.kind === 'make-safe' && bench.downReason === null) this.#watchSafe(bench, host);
+      const reply = await bench.perform(request, signal);
+      clock.input += 1;
+      const found = followed?.() ?? null;
+      if (found !== null && host.alive) this.#see({ kind: 'carried-out', at: this.#now(), request: request.kind, reply: reply.kind, ...found });
+      return reply;
+    });
   }
 
   /** Making safe waits for nothing. */
@@ -906,7 +751,5 @@ const summaryOf = ({ revision, mode, linkUp, safe, ending, current, counts, resu
 const nothing = new Uint8Array();
 
 const isOfAGuard = (body: RunEventBody): boolean => body.kind === 'guard-noted' || body.kind === 'guard-cleared';
-
-const isOfTheLine = (kind: string): boolean => kind.startsWith('line') || kind.startsWith('controller') || kind === 'converter-stopped';
 
 const nameOf = ({ point, attempt }: Extract<RunEventBody, { kind: 'attempt-ended' }>): string => `attempt ${attempt} of point ${point}`;
