@@ -322,9 +322,17 @@ export class Archive extends ArchiveReader {
     return how === null ? null : `${how} while this program had it open: nothing more can be kept in it.`;
   }
 
-  /** Moves what was committed from the log to the main file, so that a copy of that alone is not empty. Milliseconds. */
+  /**
+   * Moves what was committed from the log to the main file, so that a copy of that alone is not empty. Milliseconds. With readers
+   * still there, SQLite would leave the latest commits in the log when the archive is closed.
+   */
   checkpoint(): void {
-    this.#settle();
+    try {
+      this.#db.pragma('wal_checkpoint(PASSIVE)');
+    } catch (error) {
+      // On a full or failing disk they stay in the log, where they are as safe.
+      if (storageFailure(error, this.path) === null) throw error;
+    }
   }
 
   /**
@@ -378,7 +386,7 @@ export class Archive extends ArchiveReader {
   close(): void {
     if (this.#writer !== null) {
       this.#keepHead();
-      this.#settle();
+      this.checkpoint();
     }
     this.#db.close();
     this.#release();
@@ -391,16 +399,6 @@ export class Archive extends ArchiveReader {
     } catch (error) {
       // An archive that cannot be read any more has no head to keep, and must be closed all the same.
       if (!(error instanceof ArchiveUnreadable) && storageFailure(error, this.path) === null) throw error;
-    }
-  }
-
-  /** With readers still there, SQLite leaves the latest commits in the log beside the file; this moves them over. */
-  #settle(): void {
-    try {
-      this.#db.pragma('wal_checkpoint(PASSIVE)');
-    } catch (error) {
-      // On a full or failing disk they stay in the log, where they are as safe.
-      if (storageFailure(error, this.path) === null) throw error;
     }
   }
 

@@ -17,6 +17,30 @@ export interface RunRecord {
   readonly equipmentHash: string;
 }
 
+/** The same as it lies in the table `runs`. */
+export interface RunRecordRow {
+  readonly no: number;
+  readonly id: string;
+  readonly created_at: number;
+  readonly plan_name: string;
+  readonly order_text: string;
+  readonly operator: string;
+  readonly software: string;
+  readonly plan_hash: string;
+  readonly equipment_hash: string;
+}
+
+export const recordOf = (row: RunRecordRow): RunRecord => ({
+  id: row.id,
+  createdAt: row.created_at,
+  planName: row.plan_name,
+  order: row.order_text,
+  operator: row.operator,
+  software: row.software,
+  planHash: row.plan_hash,
+  equipmentHash: row.equipment_hash,
+});
+
 /** SHA-256 of a text in UTF-8, as 64 lower-case hexadecimal digits (FIPS 180-4). */
 export const sha256 = (text: string): string => hash('sha256', text, 'hex');
 

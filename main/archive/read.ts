@@ -3,7 +3,7 @@ import type { BenchFrame } from '../../app/bench/port.ts';
 import type { Ending, RunEvent, RunEventBody, Verdict } from '../../app/run/events.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Seconds, UnixMillis } from '../../app/quantities/quantity.ts';
-import type { RunRecord } from './chain.ts';
+import { recordOf, type RunRecord, type RunRecordRow } from './chain.ts';
 import { Ledger, type Head } from './ledger.ts';
 import { storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
@@ -116,16 +116,7 @@ export function parseBody(text: string, where: string): RunEventBody {
   return body as RunEventBody;
 }
 
-interface RunRow {
-  readonly no: number;
-  readonly id: string;
-  readonly created_at: number;
-  readonly plan_name: string;
-  readonly order_text: string;
-  readonly operator: string;
-  readonly software: string;
-  readonly plan_hash: string;
-  readonly equipment_hash: string;
+interface RunRow extends RunRecordRow {
   readonly simulated: number | null;
   readonly events: number;
   readonly last_at: number | null;
@@ -140,15 +131,9 @@ const runColumns = `no, id, created_at, plan_name, order_text, operator, softwar
   events, last_at, points, attempts, counting, ending, search`;
 
 const runFromRow = (row: RunRow): StoredRun => ({
+  ...recordOf(row),
   no: row.no,
-  id: row.id,
   createdAt: unixMillis(row.created_at),
-  planName: row.plan_name,
-  order: row.order_text,
-  operator: row.operator,
-  software: row.software,
-  planHash: row.plan_hash,
-  equipmentHash: row.equipment_hash,
   simulated: row.simulated === null ? null : row.simulated === 1,
   status: {
     events: row.events,

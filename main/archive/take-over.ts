@@ -2,7 +2,7 @@
  * Enters what an archive without a ledger holds (migration 5): from then on it is bound as it stood on that day. What was done to it
  * before cannot be told. Rows are read by pages, because the connection allows no write while a read is open.
  */
-import { chainStart } from './chain.ts';
+import { chainStart, recordOf, type RunRecordRow } from './chain.ts';
 import { dataHash, Ledger } from './ledger.ts';
 import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type PlanRow } from './library.ts';
 import { meterCheckHash } from './meter-checks.ts';
@@ -11,24 +11,12 @@ import type { Database } from './sqlite.ts';
 /** Rows that one entry names at most. */
 const perEntry = 500;
 
-interface RunRow {
-  readonly no: number;
-  readonly id: string;
-  readonly created_at: number;
-  readonly plan_name: string;
-  readonly order_text: string;
-  readonly operator: string;
-  readonly software: string;
-  readonly plan_hash: string;
-  readonly equipment_hash: string;
-}
-
 /** `at`: Unix milliseconds; `from`: version of the file that is taken over, 0: a new file. */
 export function takeOver(db: Database, at: number, from: number): void {
   const ledger = new Ledger(db);
   ledger.enter({ kind: 'begun', at, from });
   takeOverLibrary(db, ledger);
-  for (const run of db.prepare<[], RunRow>('SELECT * FROM runs ORDER BY no').all()) takeOverRun(db, ledger, run);
+  for (const run of db.prepare<[], RunRecordRow>('SELECT * FROM runs ORDER BY no').all()) takeOverRun(db, ledger, run);
 }
 
 function takeOverLibrary(db: Database, ledger: Ledger): void {
@@ -59,11 +47,8 @@ function takeOverLibrary(db: Database, ledger: Ledger): void {
 }
 
 /** Chunks and attempts in as many entries as they need; the journal with the last, so that this one names the run's head. */
-function takeOverRun(db: Database, ledger: Ledger, run: RunRow): void {
-  const record = chainStart({
-    id: run.id, createdAt: run.created_at, planName: run.plan_name, order: run.order_text, operator: run.operator, software: run.software,
-    planHash: run.plan_hash, equipmentHash: run.equipment_hash,
-  });
+function takeOverRun(db: Database, ledger: Ledger, run: RunRecordRow): void {
+  const record = chainStart(recordOf(run));
   ledger.enter({ kind: 'run', run: run.id, record, simulated: null });
   const events = db.prepare<[number], { n: number }>('SELECT count(*) AS n FROM events WHERE run = ?').get(run.no)?.n ?? 0;
   const head = db.prepare<[number], { hash: Buffer }>('SELECT hash FROM events WHERE run = ? ORDER BY seq DESC LIMIT 1').get(run.no);

@@ -1,5 +1,5 @@
 /** Holds the ledger against every row of every table, and every row against the ledger. ARC-6, ARC-7, ARC-9. */
-import { chainStart } from './chain.ts';
+import { chainStart, recordOf, type RunRecordRow } from './chain.ts';
 import { Findings, type ArchiveCheck } from './findings.ts';
 import { dataHash, entryHash, entryOf, headText, ledgerStart, type Entry, type Head, type Ledger } from './ledger.ts';
 import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type PlanRow } from './library.ts';
@@ -7,16 +7,7 @@ import { GrowingTree, leafHash } from './merkle.ts';
 import { meterCheckHash } from './meter-checks.ts';
 import type { Database } from './sqlite.ts';
 
-interface RunRow {
-  readonly no: number;
-  readonly id: string;
-  readonly created_at: number;
-  readonly plan_name: string;
-  readonly order_text: string;
-  readonly operator: string;
-  readonly software: string;
-  readonly plan_hash: string;
-  readonly equipment_hash: string;
+interface RunRow extends RunRecordRow {
   readonly simulated: number | null;
 }
 
@@ -112,7 +103,7 @@ class EnteredContents {
       return;
     }
     const simulated = row.simulated === null ? null : row.simulated === 1;
-    this.#found.expect(entry.record === recordHash(row) && entry.simulated === simulated, () => `The record of run ${entry.run} is not what was entered (entry ${n}).`);
+    this.#found.expect(entry.record === chainStart(recordOf(row)) && entry.simulated === simulated, () => `The record of run ${entry.run} is not what was entered (entry ${n}).`);
     if (this.#runs.has(entry.run)) this.#found.fail(`Run ${entry.run} is entered twice.`);
     this.#runs.set(entry.run, { row, head: entry.record, events: 0, chunks: 0, segments: new Map(), attempts: new Map() });
   }
@@ -183,12 +174,6 @@ class EnteredContents {
     }
   }
 }
-
-const recordHash = (row: RunRow): string =>
-  chainStart({
-    id: row.id, createdAt: row.created_at, planName: row.plan_name, order: row.order_text, operator: row.operator, software: row.software,
-    planHash: row.plan_hash, equipmentHash: row.equipment_hash,
-  });
 
 /** `expected`: heads that must lie in this history. */
 export function checkLedger(db: Database, ledger: Ledger, expected: readonly Head[]): { readonly checks: readonly ArchiveCheck[]; readonly archiveId: string | null; readonly head: Head } {

@@ -7,7 +7,7 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import { pascals } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/run/events.ts';
 import { summariseWindow } from '../../app/run/window.ts';
-import { chainHash, chainStart, sha256 } from '../../main/archive/chain.ts';
+import { chainHash, chainStart, recordOf, sha256, type RunRecordRow } from '../../main/archive/chain.ts';
 import { dataHash, entryHash, ledgerStart, type Entry, type EntryRow } from '../../main/archive/ledger.ts';
 import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type PlanRow } from '../../main/archive/library.ts';
 import { meterCheckHash } from '../../main/archive/meter-checks.ts';
@@ -46,24 +46,7 @@ interface Row {
   readonly body: string;
 }
 
-interface RunRow {
-  readonly no: number;
-  readonly id: string;
-  readonly created_at: number;
-  readonly plan_name: string;
-  readonly order_text: string;
-  readonly operator: string;
-  readonly software: string;
-  readonly plan_hash: string;
-  readonly equipment_hash: string;
-}
-
-const recordOf = (run: RunRow) => ({
-  id: run.id, createdAt: run.created_at, planName: run.plan_name, order: run.order_text, operator: run.operator, software: run.software,
-  planHash: run.plan_hash, equipmentHash: run.equipment_hash,
-});
-
-const runs = (db: Database) => db.prepare<[], RunRow>('SELECT * FROM runs ORDER BY no').all();
+const runs = (db: Database) => db.prepare<[], RunRecordRow>('SELECT * FROM runs ORDER BY no').all();
 const first = (db: Database): number => runs(db)[0]?.no ?? -1;
 const last = (db: Database): number => runs(db).at(-1)?.no ?? -1;
 const eventsOf = (db: Database, run: number) => db.prepare<[number], Row>('SELECT seq, at, body FROM events WHERE run = ? ORDER BY seq').all(run);
@@ -111,7 +94,7 @@ export function rewriteLedger(db: Database): void {
 }
 
 /** What an entry would say of the rows as they are now; nothing if it has none left. */
-function againEntry(db: Database, known: ReadonlyMap<string, RunRow>, entered: Map<string, Extract<Entry, { kind: 'events' }>>, entry: Entry): Entry[] {
+function againEntry(db: Database, known: ReadonlyMap<string, RunRecordRow>, entered: Map<string, Extract<Entry, { kind: 'events' }>>, entry: Entry): Entry[] {
   switch (entry.kind) {
     case 'begun':
       return [entry];
