@@ -75,6 +75,12 @@ describe('choosing sets', () => {
     );
   });
 
+  // Totals are equal here in many ways, and only the greatest cost tells the best of them.
+  it('MA-3: of choices with the same least total, takes one whose greatest cost is least', () => {
+    const batch = [3, 4, 3, 3, 4, 1, 1, 4, 3].map((value, i) => ({ id: `S-${i}`, values: [value] }));
+    expect(chosen(batch, [{ scale: 'absolute', weight: 0.5 }], { of: 4, sets: 2, objective: 'total' })).toMatchObject({ total: 1.5, greatest: 1, proof: { kind: 'best' } });
+  });
+
   it('MA-3: gives disjoint sets of the size asked for, with the costs that they have', () => {
     fc.assert(
       fc.property(cases, ({ criteria, batch, request }) => {

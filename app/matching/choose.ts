@@ -362,8 +362,10 @@ class Search {
 
   #hopeless(from: number, remaining: number, so: Value): boolean {
     const bound = at(at(this.#bounds, from), remaining);
-    const value = { greatest: Math.max(so.greatest, bound.greatest), total: (so.total + bound.total) * (1 + tie) };
-    return compare(value, this.#value, this.#problem.objective) >= 0;
+    const value = { greatest: Math.max(so.greatest, bound.greatest), total: so.total + bound.total };
+    // What rounding makes of a total is no difference: then the greatest cost decides, as with equal totals.
+    const total = Math.abs(value.total - this.#value.total) <= tie * value.total ? this.#value.total : value.total;
+    return compare({ greatest: value.greatest, total }, this.#value, this.#problem.objective) >= 0;
   }
 
   #from(start: number, remaining: number, so: Value): boolean {
