@@ -3,14 +3,12 @@ import { one as fault, type Planted } from './planted-fault.ts';
 
 const one = (...args: Parameters<typeof fault>): Planted => ({ ...fault(...args), of: 'house' });
 
-const host = 'main/host/host.ts';
-const line = 'main/host/window-line.ts';
-const desk = 'main/host/desk.ts';
-const service = 'main/service/run-service.ts';
+const host = 'main/host';
+const service = 'main/service';
 
 export const plantedInTheHouse: readonly Planted[] = [
   one('control is asked of nobody as long as a window holds it', host, 'if (requests[known].control && this.#holder !== window) {', 'if (requests[known].control && this.#holder === null) {'),
-  one('a request to set the supply needs no control', 'app/contract/contract.ts', "'manual.supply': { control: true,", "'manual.supply': { control: false,"),
+  one('a request to set the supply needs no control', 'app/contract', "'manual.supply': { control: true,", "'manual.supply': { control: false,"),
   one('a stop is taken from the window that holds control alone', host, "stop: (_params, window) => this.#stop(", "stop: (_params, window) => this.#holder !== window ? new Failed('not-in-control', 'Take control first.') : this.#stop("),
   one('a stop leaves alone what is driven by hand', host, "    if (manual.isEngaged) void manual.makeSafe('STOP was pressed.');\n", ''),
   one(
@@ -18,14 +16,14 @@ export const plantedInTheHouse: readonly Planted[] = [
     '    let committed: readonly RunEvent[] = [];\n    const { archive } = this.#parts;\n    if (output.events.length > 0) this.#tell(output.events, output.events.map((body, i) => ({ seq: (archive.run(this.id)?.status.events ?? 0) + i, at: this.#parts.clock.unixNow(), body })));',
   ),
   one('what the opening of a run wrote is told to nobody', host, "    this.#tell('run.events', { id: service.id, events: [...committed] });\n", '    void committed;\n'),
-  one('events of the journal are dropped for a slow window, and it is not cut off', line, "message.event === 'run.status')", "message.event === 'run.status' || message.event === 'run.events')"),
+  one('events of the journal are dropped for a slow window, and it is not cut off', host, "message.event === 'run.status')", "message.event === 'run.status' || message.event === 'run.events')"),
   one('a hello is answered twice', host, "    if (name === 'hello') this.#welcome(window);", "    if (name === 'hello') this.#welcome(window);\n    if (name === 'hello') window.send({ id, result: outcome });"),
   one('control stays with a window that has gone', host, '    if (this.#holder === window) {\n      this.#holder = null;', '    if (this.#holder === window) {'),
-  one('a window that went without a word is not missed', line, 'const PINGS_MISSED = 3;', 'const PINGS_MISSED = 1e9;'),
+  one('a window that went without a word is not missed', host, 'const PINGS_MISSED = 3;', 'const PINGS_MISSED = 1e9;'),
   one('only the window that takes control is told of it', host, '    this.#holder = window;\n    this.#tellControl();', "    this.#holder = window;\n    window.send({ event: 'control', data: this.#controlView(window) });"),
   one('a bench is let go of as it is', host, '    const safe = await at.manual.leave(why);', "    const safe = { accepted: true, reason: why };"),
   one('work by hand goes on without its window', host, "    await this.#bench.manual.leave('The window that held control has gone.');\n", ''),
-  one('the desk gives an answer to whoever asked last', desk, 'const settle = this.#waiting.get(id);', 'const settle = [...this.#waiting.values()].at(-1);'),
+  one('the desk gives an answer to whoever asked last', host, 'const settle = this.#waiting.get(id);', 'const settle = [...this.#waiting.values()].at(-1);'),
   one('work by hand does not wait for a run that is held', host, "      case 'held':\n        return 'A run is going on. Pause it first.';", "        return 'A run is going on. Pause it first.';\n      case 'held':\n        return null;"),
   one('work by hand goes on beside a run whose archive failed', host, "    if (this.#run?.isFailing === true) return '", "    if (this.#ticks < 0) return '"),
 ];
