@@ -258,7 +258,45 @@ describe('RUN-168 steps of the wall clock', () => {
     expect(run.engine.state.ending).toBe('complete');
   });
 
-  it('one forward by more than a standstill may last is taken for one', () => {
+  it('RUN-164 one forward by more than a standstill may last pauses nothing where the computer counts its sleep', () => {
+    const run = new TestRun();
+    run.countsSleep = true;
+    run.start();
+    run.runUntil(inStep('measure'));
+    run.clockSetBy += 3600;
+    run.pass();
+    expect(run.events('clock-stepped')).toMatchObject([{ by: 3600 }]);
+    expect(run.events('clock-stepped')[0]?.text).toMatch(/went on by 60 min .*: it was set\.$/);
+    expect(run.runUntil(inMode('ended'))).toBe(true);
+    expect(run.events('paused')).toEqual([]);
+    expect(run.engine.state.ending).toBe('complete');
+  });
+
+  it.each([[true, 'the computer was suspended'], [false, 'it was set, or the computer was suspended']])('RUN-164 suspended for 12 s pauses, and says so as far as it is known (counted: %s)', (counts, words) => {
+    const run = new TestRun();
+    run.countsSleep = counts;
+    run.start();
+    run.runUntil(inStep('measure'));
+    run.standStill(12, true);
+    run.runUntil(inMode('paused'), 20);
+    expect(run.events('paused')[0]).toMatchObject({ guard: 'host-stood-still' });
+    expect(run.events('clock-stepped')[0]?.text).toContain(`: ${words}.`);
+  });
+
+  it('RUN-164 the count of sleep alone tells, with the clock set back meanwhile and the bench asleep too', () => {
+    const run = new TestRun();
+    run.countsSleep = true;
+    run.hasWall = false;
+    run.start();
+    run.runUntil(inStep('measure'));
+    run.suspendedFor += 30;
+    run.bench.time += 30;
+    run.pass();
+    run.runUntil(inMode('paused'), 20);
+    expect(run.events('paused')[0]).toMatchObject({ guard: 'host-stood-still' });
+  });
+
+  it('RUN-164 one forward by more than a standstill may last is taken for one where the two cannot be told apart', () => {
     const run = new TestRun().start();
     run.runUntil(inStep('measure'));
     run.clockSetBy += 3600;

@@ -42,8 +42,8 @@ import type { WindowSummary } from './window.ts';
 
 export type { RunStatus } from './status.ts';
 
-/** `now` is the host's monotonic clock in seconds, from any origin; `wall` its wall clock, s since 1970, where it has one. */
-export type EngineInput = { readonly wall?: number } & (
+/** `now` is the host's monotonic clock in seconds, from any origin; `wall` its wall clock, s since 1970, where it has one; `asleep` the time for which its computer was suspended, s, from any origin, where it can tell. */
+export type EngineInput = { readonly wall?: number; readonly asleep?: number } & (
   | { readonly kind: 'frame'; readonly now: number; readonly frame: BenchFrame }
   | { readonly kind: 'reply'; readonly now: number; readonly id: number; readonly reply: BenchReply }
   /** At least every 250 ms: deadlines live on it. */
@@ -293,8 +293,8 @@ class Engine implements RunEngine {
     this.#request = null;
     this.#answer = null;
     this.#ignored = null;
-    this.#hostTime.take(input.now, input.wall);
-    if (this.#hostTime.stepped || this.#hostTime.gap > this.#state.plan.byItself.gapS) this.#afterStandstill();
+    this.#hostTime.take(input.now, input.wall, input.asleep);
+    if (this.#hostTime.stepped || this.#hostTime.stoodStill > this.#state.plan.byItself.gapS) this.#afterStandstill();
     switch (input.kind) {
       case 'frame':
         this.#onFrame(input.frame);
@@ -392,15 +392,14 @@ class Engine implements RunEngine {
 
   /** The host stood still, or its wall clock was set (RUN-164, RUN-168). */
   #afterStandstill(): void {
-    const { gap, leap, stepped } = this.#hostTime;
+    const { leap, stepped, stoodStill, wasSuspended } = this.#hostTime;
     if (this.#state.mode === 'ended') return;
     if (stepped) {
-      const text = `The clock of this computer ${leap > 0 ? 'went on' : 'was set back'} by ${spanText(Math.abs(leap))}${leap > 0 ? ' more than its time since it was started: it was set, or the computer was suspended' : ''}.`;
+      const why = wasSuspended === null ? 'it was set, or the computer was suspended' : wasSuspended ? 'the computer was suspended' : 'it was set';
+      const text = `The clock of this computer ${leap > 0 ? 'went on' : 'was set back'} by ${spanText(Math.abs(leap))}${leap > 0 ? ` more than its time since it was started: ${why}` : ''}.`;
       this.#emit({ kind: 'clock-stepped', by: Math.round(leap * 1e3) / 1e3, text });
     }
-    const { gapS } = this.#state.plan.byItself;
-    if (gap > gapS) this.#stoodStill(gap);
-    else if (leap > gapS) this.#stoodStill(leap);
+    if (stoodStill > this.#state.plan.byItself.gapS) this.#stoodStill(stoodStill);
   }
 
   /** Nobody knows what went on at the bench meanwhile: a person looks, and resumes. */

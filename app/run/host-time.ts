@@ -1,6 +1,7 @@
 /**
- * Whether the host went on all the time, from its own two clocks: the monotonic one goes on while a process is stopped, the wall
- * clock while the computer is suspended. RUN-164, RUN-168. Nothing here allocates.
+ * Whether the host went on all the time, from its own clocks: the monotonic one goes on while a process is stopped; while
+ * the computer is suspended only the wall clock does, which can be set too, and a count of suspended time, where there is one.
+ * RUN-164, RUN-168. Nothing here allocates.
  */
 
 /** A wall clock that is kept by a time server is moved by less than this between two inputs, s. */
@@ -9,17 +10,32 @@ const stepWorthNoting = 0.5;
 export class HostTime {
   #now = Number.NaN;
   #wall = Number.NaN;
+  #asleep = Number.NaN;
   /** How long nothing came to the host by its monotonic clock, s. */
   gap = 0;
   /** By how much the wall clock went on more than the monotonic one meanwhile, s; negative: less. */
   leap = 0;
+  /** How long the computer was suspended meanwhile, s; NaN: only the wall clock could tell. */
+  slept = Number.NaN;
 
-  /** `wall`: seconds since 1970; undefined: it is not known. */
-  take(now: number, wall: number | undefined): void {
+  /** `wall`: seconds since 1970; `asleep`: seconds that the computer was suspended, from any origin. undefined: not known. */
+  take(now: number, wall: number | undefined, asleep: number | undefined): void {
     this.gap = now > this.#now ? now - this.#now : 0;
     this.leap = wall === undefined || Number.isNaN(this.#wall) ? 0 : wall - this.#wall - (now - this.#now);
+    this.slept = asleep === undefined ? Number.NaN : asleep - this.#asleep;
     this.#now = now;
     this.#wall = wall ?? Number.NaN;
+    this.#asleep = asleep ?? Number.NaN;
+  }
+
+  /** For how long nobody watched, s. A wall clock that was set is taken for a suspended computer only where nothing can tell the two apart. */
+  get stoodStill(): number {
+    return Math.max(this.gap, Number.isNaN(this.slept) ? this.leap : this.slept);
+  }
+
+  /** Whether a step of the wall clock is the time that the computer was suspended; null: it cannot be told. */
+  get wasSuspended(): boolean | null {
+    return Number.isNaN(this.slept) ? null : Math.abs(this.leap - this.slept) < stepWorthNoting;
   }
 
   get stepped(): boolean {

@@ -262,6 +262,8 @@ export class TestRun {
   suspendedFor = 0;
   clockSetBy = 0;
   hasWall = true;
+  /** The host's computer counts for how long it was suspended. */
+  countsSleep = false;
   #pending: EngineRequest | null = null;
   #commands = 0;
 
@@ -301,7 +303,7 @@ export class TestRun {
 
   step(input: EngineInput): EngineOutput {
     const wall = 1.8e9 + this.bench.time + this.clockSetBy;
-    const output = this.engine.step({ ...input, now: input.now - this.suspendedFor, ...(this.hasWall ? { wall } : {}) });
+    const output = this.engine.step({ ...input, now: input.now - this.suspendedFor, ...(this.hasWall ? { wall } : {}), ...(this.countsSleep ? { asleep: 7 + this.suspendedFor } : {}) });
     this.journal.push(...output.events);
     const request = output.requests[0];
     if (request !== undefined) this.#pending = request;

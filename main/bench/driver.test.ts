@@ -461,6 +461,7 @@ async function sleepingOver(word: string, times: number, change: (body: string) 
   const computer = {
     now: () => clock.now(),
     unixNow: () => unixMillis(clock.unixNow() + asleepMs),
+    suspended: () => asleepMs,
     after: (ms: number, action: () => void) => clock.after(ms, action),
   };
   const channel = rewriting(switchOn(clock), (body) => {

@@ -139,3 +139,14 @@ test('a paced clock stands still while the process is busy: a heartbeat comes be
   expect(seen).toEqual(['beat', 'beat', 'beat', 'beat', 'dead-man']);
   clock.stop();
 });
+
+test('RUN-164 time that the machine was awake does not count as suspended, and a clock that goes faster than the machine cannot tell', async () => {
+  const clock = new WallClock();
+  const before = clock.suspended();
+  await wait(clock, 50);
+  const after = clock.suspended();
+  // /proc/uptime has hundredths of a second.
+  if (before !== null && after !== null) expect(Math.abs(after - before)).toBeLessThan(25);
+  expect(after === null).toBe(process.platform !== 'linux' && process.platform !== 'win32');
+  expect(new WallClock(50).suspended()).toBeNull();
+});

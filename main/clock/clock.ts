@@ -1,4 +1,5 @@
 /** Time as the host sees it: one interface over the wall clock and a virtual clock that runs as fast as it can. */
+import { uptime } from 'node:os';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
 
 export interface Clock {
@@ -6,6 +7,8 @@ export interface Clock {
   now(): number;
   /** Milliseconds since 1970, for the journal. */
   unixNow(): UnixMillis;
+  /** Milliseconds for which the machine was suspended, from an arbitrary origin; nobody can set them. null: it cannot tell. */
+  suspended(): number | null;
   /** Calls `action` once after `ms`; the returned function cancels it and may be called at any time. */
   after(ms: number, action: () => void): () => void;
 }
@@ -29,6 +32,9 @@ export function wait(clock: Clock, ms: number, signal?: AbortSignal): Promise<vo
   });
 }
 
+/** Where the system's time since its start goes on while it is suspended and is set by nobody, in milliseconds or so: /proc/uptime, GetTickCount64. */
+const countsSuspended = process.platform === 'linux' || process.platform === 'win32';
+
 /** The machine's own clock; `speed` above 1 makes every wait that much shorter (both ends of a line must agree). */
 export class WallClock implements Clock {
   readonly #speed: number;
@@ -47,6 +53,10 @@ export class WallClock implements Clock {
 
   unixNow(): UnixMillis {
     return (this.#speed === 1 ? Date.now() : Math.round(this.#unixOrigin + this.now())) as UnixMillis;
+  }
+
+  suspended(): number | null {
+    return countsSuspended && this.#speed === 1 ? uptime() * 1e3 - performance.now() : null;
   }
 
   after(ms: number, action: () => void): () => void {
@@ -101,6 +111,10 @@ export class VirtualClock implements Clock {
 
   unixNow(): UnixMillis {
     return Math.round(this.#unixOrigin + this.#now) as UnixMillis;
+  }
+
+  suspended(): null {
+    return null;
   }
 
   after(ms: number, action: () => void): () => void {

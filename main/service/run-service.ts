@@ -175,14 +175,14 @@ export class RunService {
   #onFrame(frame: BenchFrame): void {
     if (this.#aside) return;
     this.#frames.push(frame);
-    this.#feed({ kind: 'frame', now: this.#now(), wall: this.#wall(), frame });
+    this.#feed({ kind: 'frame', ...this.#time(), frame });
     this.#onFirstFrame?.();
     this.#onFirstFrame = null;
   }
 
   #onLink(event: BenchLinkEvent): void {
     if (this.#aside) return;
-    this.#feed({ kind: 'link', now: this.#now(), wall: this.#wall(), state: event.state, reason: event.reason, bootId: event.state === 'up' ? event.bootId : '' });
+    this.#feed({ kind: 'link', ...this.#time(), state: event.state, reason: event.reason, bootId: event.state === 'up' ? event.bootId : '' });
   }
 
   /**
@@ -240,7 +240,7 @@ export class RunService {
   /** Accepted or refused, with the reason, once it is in the archive. The same `id` again gives the same answer. */
   command(command: RunCommand, by: string, id: string = newId(this.#parts.entropy)): { readonly accepted: boolean; readonly reason: string } {
     if (this.#failure !== null) return { accepted: false, reason: this.#failure.text };
-    const output = this.#feed({ kind: 'command', now: this.#now(), wall: this.#wall(), id, by, command });
+    const output = this.#feed({ kind: 'command', ...this.#time(), id, by, command });
     return output?.answer ?? { accepted: false, reason: 'The archive could not be written; the bench is being made safe.' };
   }
 
@@ -312,13 +312,16 @@ export class RunService {
     return this.#parts.clock.now() / 1000;
   }
 
-  #wall(): number {
-    return this.#parts.clock.unixNow() / 1000;
+  /** What each input to the engine says of the host's clocks. */
+  #time(): Pick<EngineInput, 'now' | 'wall' | 'asleep'> {
+    const { clock } = this.#parts;
+    const [now, wall, asleep] = [clock.now() / 1000, clock.unixNow() / 1000, clock.suspended()];
+    return asleep === null ? { now, wall } : { now, wall, asleep: asleep / 1000 };
   }
 
   readonly #tick = (): void => {
     if (this.#closed) return;
-    this.#feed({ kind: 'tick', now: this.#now(), wall: this.#wall() });
+    this.#feed({ kind: 'tick', ...this.#time() });
     this.#seeToTheArchive();
     this.#cancelTick = this.#parts.clock.after(TICK_MS, this.#tick);
   };
@@ -405,7 +408,7 @@ export class RunService {
     void this.#bench.perform(request, abort.signal).then((reply: BenchReply) => {
       cancelDeadline();
       if (this.#abandon === abandon) this.#abandon = () => undefined;
-      this.#feed({ kind: 'reply', now: this.#now(), wall: this.#wall(), id, reply });
+      this.#feed({ kind: 'reply', ...this.#time(), id, reply });
     });
   }
 

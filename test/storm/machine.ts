@@ -64,6 +64,11 @@ export class HostClock implements Clock {
     return unixMillis(this.#world.unixNow() + this.#step());
   }
 
+  /** As Linux and Windows count it. */
+  suspended(): number {
+    return this.#behind;
+  }
+
   after(ms: number, action: () => void): () => void {
     if (this.#dead) return () => undefined;
     const timer: HostTimer = { due: this.now() + Math.max(0, ms), order: this.#order++, action, cancel: () => undefined };
