@@ -83,7 +83,7 @@ export class Agenda {
   }
 
   /** `action` so long after its time; what waits for something waits for it. */
-  #at(when: Timed, afterS: number, action: () => void): void {
+  at(when: Timed, afterS: number, action: () => void): void {
     const { upon } = when;
     const ms = (when.atS + afterS) * 1e3;
     const set = (immediately: boolean): void => {
@@ -114,11 +114,11 @@ export class Agenda {
   }
 
   #lasting(when: Timed & { readonly forS: number }, what: string, begin: () => void, end: () => void): void {
-    this.#at(when, 0, () => {
+    this.at(when, 0, () => {
       this.#of.happened(what);
       begin();
     });
-    this.#at(when, when.forS, () => {
+    this.at(when, when.forS, () => {
       this.#of.over();
       end();
     });
@@ -128,7 +128,7 @@ export class Agenda {
     const { wire, bench, happened } = this.#of;
     switch (one.kind) {
       case 'death':
-        if ('atS' in one.at) this.#at(one.at, 0, () => {
+        if ('atS' in one.at) this.at(one.at, 0, () => {
           this.#of.die(one);
         });
         break;
@@ -156,18 +156,18 @@ export class Agenda {
         });
         break;
       case 'host-stopped':
-        this.#at(one, 0, () => {
+        this.at(one, 0, () => {
           this.#of.stopHost(one.forS, one.clockGoesOn);
         });
         break;
       case 'clock-stepped':
-        this.#at(one, 0, () => {
+        this.at(one, 0, () => {
           happened('clock stepped');
           this.#of.stepClock(one.byS * 1e3);
         });
         break;
       case 'command':
-        this.#at(one, 0, () => {
+        this.at(one, 0, () => {
           happened(`command ${one.command.kind}`);
           this.#of.command(one.command);
         });
@@ -180,7 +180,7 @@ export class Agenda {
         });
         break;
       case 'second-writer':
-        this.#at(one, 0, () => {
+        this.at(one, 0, () => {
           this.#of.secondWriter();
         });
         break;
@@ -199,7 +199,7 @@ export class Agenda {
         const strikes = one.upon !== undefined;
         // Faults of the plant are seen at the plant, those of the line and the controller here.
         if (!strikes && !isOfTheLine(fault.kind)) break;
-        this.#at({ ...begins, ...(one.upon === undefined ? {} : { upon: one.upon }) }, 0, () => {
+        this.at({ ...begins, ...(one.upon === undefined ? {} : { upon: one.upon }) }, 0, () => {
           if (isOfTheLine(fault.kind)) happened(fault.kind);
           // A bench that has nothing to say yet is looked at now, so that what comes of it is seen when it comes.
           if (strikes) bench.strike(fault, forS);

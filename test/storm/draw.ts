@@ -356,7 +356,7 @@ const places: readonly RunEventBody['kind'][] = [
 ];
 const words: readonly Request['word'][] = ['hello', 'telemetry', 'arm', 'supply', 'burst', 'halt', 'safe', 'clear', 'rail'];
 
-const drawUpon = (chance: Chance): Upon => {
+export const drawUpon = (chance: Chance): Upon => {
   const nth = 1 + chance.below(chance.of([1, 3, 10]));
   return chance.strikes(0.75) ? { event: chance.of(places), nth } : { word: chance.of(words), nth };
 };

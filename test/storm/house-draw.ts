@@ -1,7 +1,7 @@
 /** What a seed of the whole house stands for: that of the storm of a run, and what the windows and the people before them do. */
 import { requests, type RequestName } from '../../app/contract/contract.ts';
 import type { RunCommand } from '../../app/run/events.ts';
-import { Chance, draw, drawValue, withHappenings, type Drawn, type Happening, type SchemaNode, type Sea } from './draw.ts';
+import { Chance, draw, drawUpon, drawValue, withHappenings, type Drawn, type Happening, type SchemaNode, type Sea, type Timed } from './draw.ts';
 
 /** Stand for what is known only when it is asked: a run of this archive, the storm's plan, the record of its bench. */
 export const placeholders = { run: '$run', plan: '$plan', equipment: '$equipment' } as const;
@@ -9,28 +9,43 @@ export const placeholders = { run: '$run', plan: '$plan', equipment: '$equipment
 /** The bench of the storm hangs on this port. */
 export const benchPort = '/dev/bench';
 
+/** Somebody drives the bench by hand, from a window that takes control for it. Whoever waits for the run does not touch the bench meanwhile. */
+export interface HandWork extends Timed {
+  readonly kind: 'hand-work';
+  readonly window: number;
+  /** What is done about a run that is open: paused if it goes on, closed too, or nothing. */
+  readonly first: 'pauses' | 'closes' | 'nothing';
+  readonly volts: number;
+  readonly channel: number;
+  readonly widthMs: number;
+  readonly count: number;
+  /** From the burst to the end of it, s. */
+  readonly forS: number;
+  /** `left`: nobody does anything about it. The others are STOP from another window, the bench let go of or replaced, the window gone or silent for 20 s, the program ended. */
+  readonly ends: 'left' | 'made-safe' | 'stopped' | 'disconnected' | 'replaced' | 'window-gone' | 'window-silent' | 'program-ended';
+}
+
 export type WindowHappening =
   /** Its page is closed, and open again later. */
-  | { readonly kind: 'window-gone'; readonly window: number; readonly atS: number; readonly forS: number }
+  | (Timed & { readonly kind: 'window-gone'; readonly window: number; readonly forS: number })
   /** Its machine takes and gives nothing, and nobody is told. */
-  | { readonly kind: 'window-silent'; readonly window: number; readonly atS: number; readonly forS: number }
+  | (Timed & { readonly kind: 'window-silent'; readonly window: number; readonly forS: number })
   /** Its page hangs: it reads nothing. */
-  | { readonly kind: 'window-stalled'; readonly window: number; readonly atS: number; readonly forS: number }
-  | { readonly kind: 'asked'; readonly window: number; readonly atS: number; readonly name: RequestName; readonly params: unknown }
+  | (Timed & { readonly kind: 'window-stalled'; readonly window: number; readonly forS: number })
+  | (Timed & { readonly kind: 'asked'; readonly window: number; readonly name: RequestName; readonly params: unknown })
   /** So many requests at once. */
-  | { readonly kind: 'flooded'; readonly window: number; readonly atS: number; readonly times: number }
+  | (Timed & { readonly kind: 'flooded'; readonly window: number; readonly times: number })
   /** The same command under one id, by the same window or another. */
-  | { readonly kind: 'commanded-twice'; readonly window: number; readonly then: number; readonly atS: number; readonly afterS: number; readonly command: RunCommand }
+  | (Timed & { readonly kind: 'commanded-twice'; readonly window: number; readonly then: number; readonly afterS: number; readonly command: RunCommand })
   /** Text that is no request of the contract. */
-  | { readonly kind: 'misspoken'; readonly window: number; readonly atS: number; readonly text: string }
-  | { readonly kind: 'control-taken'; readonly window: number; readonly atS: number }
-  | { readonly kind: 'stop-pressed'; readonly window: number; readonly atS: number }
-  /** Control is taken, a run that goes on is paused, and the bench is driven by hand; `leaves`: nobody makes it safe afterwards. */
-  | { readonly kind: 'hand-work'; readonly window: number; readonly atS: number; readonly volts: number; readonly channel: number; readonly widthMs: number; readonly count: number; readonly leaves: boolean }
-  | { readonly kind: 'bench-changed'; readonly window: number; readonly atS: number; readonly to: 'none' | 'simulated' | 'another-port' | 'the-same' }
+  | (Timed & { readonly kind: 'misspoken'; readonly window: number; readonly text: string })
+  | (Timed & { readonly kind: 'control-taken'; readonly window: number })
+  | (Timed & { readonly kind: 'stop-pressed'; readonly window: number })
+  | HandWork
+  | (Timed & { readonly kind: 'bench-changed'; readonly window: number; readonly to: 'none' | 'simulated' | 'another-port' | 'the-same' })
   /** The program is ended as it should be, and begun again. */
-  | { readonly kind: 'host-ended'; readonly atS: number; readonly backS: number }
-  | { readonly kind: 'desk-slow'; readonly atS: number; readonly forS: number; readonly ms: number };
+  | (Timed & { readonly kind: 'host-ended'; readonly backS: number })
+  | (Timed & { readonly kind: 'desk-slow'; readonly forS: number; readonly ms: number });
 
 export type HouseHappening = Happening | WindowHappening;
 
@@ -128,6 +143,12 @@ const commands: readonly ((chance: Chance) => RunCommand)[] = [
 const at = (chance: Chance, spanS: number): number => Math.round(chance.uniform(0, spanS) * 1e3) / 1e3;
 const lasts = (chance: Chance, low: number, high: number): number => Math.round(chance.scale(low, high) * 1e3) / 1e3;
 
+const drawHandWork = (chance: Chance, when: Timed, first: HandWork['first'], ends: readonly HandWork['ends'][] = waysToEnd): HandWork => ({
+  ...when, kind: 'hand-work', window: chance.below(windowCount), first, volts: chance.of([10, 14]), channel: 1 + chance.below(2), widthMs: chance.of([2, 5]), count: chance.of([20, 300]),
+  forS: lasts(chance, 0.05, 8), ends: chance.of(ends),
+});
+const waysToEnd: readonly HandWork['ends'][] = ['left', 'made-safe', 'stopped', 'disconnected', 'replaced', 'window-gone', 'window-silent', 'program-ended'];
+
 const sources: { readonly [K in WindowHappening['kind']]: (chance: Chance, spanS: number) => WindowHappening } = {
   'window-gone': (chance, spanS) => ({ kind: 'window-gone', window: chance.below(windowCount), atS: at(chance, spanS), forS: lasts(chance, 0.05, 30) }),
   'window-silent': (chance, spanS) => ({ kind: 'window-silent', window: chance.below(windowCount), atS: at(chance, spanS), forS: lasts(chance, 0.5, 40) }),
@@ -143,24 +164,56 @@ const sources: { readonly [K in WindowHappening['kind']]: (chance: Chance, spanS
   misspoken: (chance, spanS) => ({ kind: 'misspoken', window: chance.below(windowCount), atS: at(chance, spanS), text: chance.of(nonsense)(chance) }),
   'control-taken': (chance, spanS) => ({ kind: 'control-taken', window: chance.below(windowCount), atS: at(chance, spanS) }),
   'stop-pressed': (chance, spanS) => ({ kind: 'stop-pressed', window: chance.below(windowCount), atS: at(chance, spanS) }),
-  'hand-work': (chance, spanS) => ({
-    kind: 'hand-work', window: chance.below(windowCount), atS: at(chance, spanS), volts: chance.of([10, 14]), channel: 1 + chance.below(2), widthMs: chance.of([2, 5]), count: chance.of([20, 300]), leaves: chance.strikes(0.5),
-  }),
+  'hand-work': (chance, spanS) => drawHandWork(chance, { atS: at(chance, spanS) }, chance.of(['pauses', 'pauses', 'closes', 'closes', 'nothing'])),
   'bench-changed': (chance, spanS) => ({ kind: 'bench-changed', window: chance.below(windowCount), atS: at(chance, spanS), to: chance.of(['none', 'simulated', 'another-port', 'the-same']) }),
   'host-ended': (chance, spanS) => ({ kind: 'host-ended', atS: at(chance, spanS), backS: lasts(chance, 0.1, 10) }),
   'desk-slow': (chance, spanS) => ({ kind: 'desk-slow', atS: at(chance, spanS), forS: lasts(chance, 1, 30), ms: Math.round(chance.scale(20, 2000)) }),
 };
 
 const most: Readonly<Record<WindowHappening['kind'], number>> = {
-  'window-gone': 4, 'window-silent': 2, 'window-stalled': 2, asked: 25, flooded: 1, 'commanded-twice': 3, misspoken: 4, 'control-taken': 4, 'stop-pressed': 2, 'hand-work': 3,
+  'window-gone': 4, 'window-silent': 2, 'window-stalled': 2, asked: 25, flooded: 1, 'commanded-twice': 3, misspoken: 4, 'control-taken': 4, 'stop-pressed': 2, 'hand-work': 4,
   'bench-changed': 2, 'host-ended': 2, 'desk-slow': 2,
 };
 
 const kinds = Object.keys(sources) as WindowHappening['kind'][];
 const isOfAWindow = (one: HouseHappening): one is WindowHappening => (kinds as readonly string[]).includes(one.kind);
 
+/** What waits for something else is over when it happens. */
 const endOf = (one: WindowHappening): number =>
-  one.atS + ('forS' in one ? one.forS : 'backS' in one ? one.backS : 'afterS' in one ? one.afterS : one.kind === 'hand-work' ? 15 : 0);
+  (one.upon === undefined ? one.atS : 0) + (one.kind === 'hand-work' ? lentS(one) : 'forS' in one ? one.forS : 'backS' in one ? one.backS : 'afterS' in one ? one.afterS : 0);
+
+/** How long a window is away with which work by hand is ended, s. */
+export const awayS = 20;
+/** From the beginning of work by hand until somebody else touches the bench, s: pausing and closing a run, supply and burst, and what comes of its end. */
+export const lentS = ({ forS, ends }: HandWork): number => 12 + forS + (ends === 'window-gone' || ends === 'window-silent' ? awayS : 3);
+
+/** Work by hand where no work by hand may be: while the run is held, and beside a run whose archive failed. Or, of people alone, its every end without a run. */
+function drawHousePlot(chance: Chance, spanS: number, fair: boolean): readonly HouseHappening[] {
+  const atS = at(chance, spanS);
+  if (fair) return [drawHandWork(chance, { atS }, 'closes', waysToEnd.slice(2))];
+  if (chance.strikes(0.5)) {
+    const upon = { event: 'held', nth: 1 + chance.below(2) } as const;
+    return [
+      { kind: 'bench', fault: { begins: { atS: 5 + atS / 3 }, forS: lasts(chance, 2, 20), fault: { kind: 'pressure-loss', toKpa: 200 } } },
+      drawHandWork(chance, { atS: lasts(chance, 0.05, 6), upon }, 'nothing'),
+    ];
+  }
+  const paused = { ...drawHandWork(chance, { atS }, 'pauses', ['left', 'made-safe']), forS: 0.5 };
+  const failsS = lentS(paused) - 6;
+  const after = (s: number): number => Math.round((atS + failsS + s) * 1e3) / 1e3;
+  return [
+    paused,
+    { kind: 'disk-error', commit: { fromS: after(0) }, code: 'SQLITE_FULL', where: chance.of(['statement', 'end']), forGood: chance.strikes(0.5) },
+    { kind: 'asked', window: paused.window, atS: after(0.05), name: 'run.command', params: { id: placeholders.run, command: { kind: 'skip-wait' }, by: 'somebody', commandId: `full-${atS}` } },
+    drawHandWork(chance, { atS: after(lasts(chance, 0.1, 5)) }, 'nothing'),
+  ];
+}
+
+/** Some of them within seconds of each other at one place of the run, or each at a place of its own. */
+function atPlaces(list: readonly WindowHappening[], chance: Chance): readonly WindowHappening[] {
+  const shared = chance.strikes(0.5) ? drawUpon(chance) : null;
+  return list.map((one) => (chance.strikes(0.5) ? { ...one, atS: lasts(chance, 0.001, 5), upon: shared ?? drawUpon(chance) } : one));
+}
 
 export function drawHouse(seed: number, sea?: Sea): HouseDrawn {
   const chance = new Chance(seed, 'windows');
@@ -173,9 +226,11 @@ export function drawHouse(seed: number, sea?: Sea): HouseDrawn {
     const times = Math.round(chance.scale(0.6, most[kind]));
     for (let i = 0; i < times; i += 1) windows.push(sources[kind](chance, spanS));
   }
-  // Commands of a person come from the windows.
-  const ofTheMachine = fair ? [] : base.happenings.filter((one) => one.kind !== 'command');
-  return withHouseHappenings({ ...base, windows, fair: fair || sea === 'calm' }, [...ofTheMachine, ...windows]);
+  const placed = chance.strikes(0.3) ? atPlaces(windows, chance) : windows;
+  const plot = sea !== 'calm' && chance.strikes(0.3) ? drawHousePlot(chance, spanS, fair) : [];
+  // Commands of a person come from the windows. A plot is let alone with people as often as not.
+  const ofTheMachine = fair || (plot.length > 0 && chance.strikes(0.5)) ? [] : base.happenings.filter((one) => one.kind !== 'command');
+  return withHouseHappenings({ ...base, windows, fair: fair || sea === 'calm' }, [...ofTheMachine, ...placed, ...plot]);
 }
 
 export const houseHappenings = (drawn: HouseDrawn): readonly HouseHappening[] => [...drawn.happenings, ...drawn.windows];

@@ -150,6 +150,15 @@ function handWorkIsAskedFor({ windows }: HouseEvidence): string[] {
   return only(windows, 'by-hand').filter(({ asked }) => !asked).map(({ at, request }) => `at ${seconds(at)} "${request}" was asked of the bench, and neither a run nor a person drives it`);
 }
 
+/** STORM-77: nobody works by hand beside a run that drives the bench or may do so by itself, that waits for somebody to look, or that can note nothing any more. */
+function byHandAtRest(evidence: HouseEvidence): string[] {
+  return conversations(evidence).all
+    .filter(({ asked, answer }) => byHand.has(asked.name) && asked.against !== null && answer !== null && 'result' in answer.message && (answer.message.result as { accepted: boolean }).accepted)
+    .map(({ asked }) => `at ${seconds(asked.at)} "${asked.name}" was taken beside the open run, and ${asked.against ?? ''}`);
+}
+
+const byHand: ReadonlySet<string> = new Set(['manual.supply', 'manual.pressure', 'manual.burst']);
+
 /** STORM-67: "safe" is said of a safe bench: by work by hand, by a disconnection and by the end of the program. */
 function saidSafeIsSafe({ windows, drawn }: HouseEvidence): string[] {
   if (drawn.happenings.some((one) => one.kind === 'controller-disobeys')) return [];
@@ -223,6 +232,7 @@ export const houseJudges: readonly HouseJudge[] = [
   { rule: 'STORM-64', name: 'windows show the archive', violations: windowsShowTheArchive },
   { rule: 'STORM-65', name: 'told after commit', violations: toldAfterCommit },
   { rule: 'STORM-66', name: 'by hand when asked', violations: handWorkIsAskedFor },
+  { rule: 'STORM-77', name: 'by hand at rest', violations: byHandAtRest },
   { rule: 'STORM-67', name: 'said safe is safe', violations: saidSafeIsSafe },
   { rule: 'STORM-68', name: 'nothing piles up', violations: nothingPilesUp },
   { rule: 'STORM-69', name: 'one id, one effect', violations: oneIdOneEffect },

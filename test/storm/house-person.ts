@@ -4,12 +4,16 @@ import type { Plan } from '../../app/plan/plan.ts';
 import type { RunCommand } from '../../app/run/events.ts';
 import type { Reply } from '../../renderer/host/connection.ts';
 import type { Chance } from './draw.ts';
-import { benchPort, placeholders, type WindowHappening } from './house-draw.ts';
+import { awayS, benchPort, lentS, placeholders, type HandWork } from './house-draw.ts';
 import type { StormWindow } from './house-window.ts';
 
 interface Surroundings {
   readonly ask: <N extends RequestName>(window: StormWindow, name: N, params: unknown) => Promise<Reply<N>>;
   readonly windows: () => readonly StormWindow[];
+  readonly now: () => number;
+  /** For so long, s. */
+  readonly goes: (window: StormWindow, forS: number) => void;
+  readonly fallsSilent: (window: StormWindow, forS: number) => void;
   readonly plan: () => Plan;
   readonly chance: () => Chance;
   readonly wait: (seconds: number) => Promise<unknown>;
@@ -32,6 +36,8 @@ export class Person {
   #failures = 0;
   #measuredAgain = 0;
   #lastRefused = false;
+  /** Somebody works on the bench by hand. */
+  #lentUntil = 0;
 
   constructor(around: Surroundings) {
     this.#around = around;
@@ -46,6 +52,7 @@ export class Person {
       const waited = this.#around.chance().scale(0.2, 6);
       await this.#around.wait(waited);
       if (isTrue(over)) return;
+      if (this.#around.now() < this.#lentUntil) continue;
       const window = this.#window();
       if (window === null) continue;
       if (await this.#step(window)) return;
@@ -162,20 +169,53 @@ export class Person {
     await this.#do(window, 'run.command', { id, command, by: 'a person', commandId: `person-${(this.#commands += 1)}` });
   }
 
-  async worksByHand(window: StormWindow, work: Extract<WindowHappening, { kind: 'hand-work' }>): Promise<void> {
-    const { ask, wait } = this.#around;
+  async worksByHand(window: StormWindow, work: HandWork, then: StormWindow): Promise<void> {
+    const { ask, wait, now } = this.#around;
+    this.#lentUntil = Math.max(this.#lentUntil, now() + lentS(work));
     if (!window.control.mine) await ask(window, 'control.take', {});
+    if (work.first !== 'nothing') await this.#makesRoom(window, work.first);
+    await ask(window, 'manual.supply', { volts: work.volts });
+    await wait(1);
+    await ask(window, 'manual.burst', { channel: work.channel, widthMs: work.widthMs, periodMs: 20, count: work.count });
+    await wait(work.forS);
+    switch (work.ends) {
+      case 'left':
+        break;
+      case 'made-safe':
+        await ask(window, 'manual.safe', {});
+        break;
+      case 'stopped':
+        await ask(then, 'stop', {});
+        break;
+      case 'disconnected':
+        await ask(window, 'bench.disconnect', {});
+        break;
+      case 'replaced':
+        await ask(window, 'bench.connect', { bench: work.count > 100 ? { kind: 'simulated' } : { kind: 'port', path: benchPort } });
+        break;
+      case 'window-gone':
+        this.#around.goes(window, awayS);
+        break;
+      case 'window-silent':
+        this.#around.fallsSilent(window, awayS);
+        break;
+      case 'program-ended':
+        this.#around.restart();
+        break;
+    }
+  }
+
+  async #makesRoom(window: StormWindow, how: 'pauses' | 'closes'): Promise<void> {
+    const { ask, wait } = this.#around;
     const { openRun } = window;
     const mode = openRun === null ? undefined : window.feeds.get(openRun)?.view.state?.mode;
     if (openRun !== null && (mode === 'measuring' || mode === 'proving' || mode === 'held')) {
       await this.#command(window, openRun, { kind: 'pause-now' });
       await wait(2);
     }
-    await ask(window, 'manual.supply', { volts: work.volts });
-    await wait(1);
-    await ask(window, 'manual.burst', { channel: work.channel, widthMs: work.widthMs, periodMs: 20, count: work.count });
-    await wait(2);
-    if (!work.leaves) await ask(window, 'manual.safe', {});
+    if (how === 'pauses') return;
+    if (openRun !== null) await ask(window, 'run.close', { id: openRun });
+    if (window.bench.state === 'absent') await ask(window, 'bench.connect', { bench: { kind: 'port', path: benchPort } });
   }
 }
 

@@ -230,6 +230,8 @@ export class StormWindow {
 
   /** s of the world. */
   silentSince = 0;
+  /** Until then something keeps it from hearing, s of the world. */
+  deafUntil = Number.NEGATIVE_INFINITY;
 
   get isSilent(): boolean {
     return this.#silences > 0;

@@ -50,8 +50,8 @@ const MISSED_S = 10;
 export type HouseSeen =
   | { readonly kind: 'came'; readonly at: number; readonly socket: number }
   | { readonly kind: 'closed'; readonly at: number; readonly socket: number; readonly by: 'window' | 'host' | 'death' }
-  /** `held`: the window that asks holds control by then. `valid`: as the contract says. */
-  | { readonly kind: 'requested'; readonly at: number; readonly socket: number; readonly id: number; readonly name: string; readonly params: unknown; readonly valid: boolean; readonly held: boolean }
+  /** `held`: the window that asks holds control by then. `valid`: as the contract says. `against`: what the open run has against work by hand; null: nothing. */
+  | { readonly kind: 'requested'; readonly at: number; readonly socket: number; readonly id: number; readonly name: string; readonly params: unknown; readonly valid: boolean; readonly held: boolean; readonly against: string | null }
   | { readonly kind: 'answered'; readonly at: number; readonly socket: number; readonly id: number; readonly message: ToWindow }
   /** What a window is told of control, and how it is. */
   | { readonly kind: 'told-control'; readonly at: number; readonly socket: number; readonly mine: boolean; readonly holds: boolean }
@@ -121,9 +121,12 @@ interface Life extends Serving {
   ending: boolean;
   /** It has opened a run: until then the bench is free, whatever the journal says of a run that a dead host left. */
   openedRun: boolean;
+  /** A window was told that the archive of the open run could not be written. */
+  toldFailed: boolean;
 }
 
 const drivingModes: ReadonlySet<Mode | null> = new Set<Mode | null>(['proving', 'measuring', 'making-safe']);
+const againstHand: ReadonlySet<Mode> = new Set<Mode>(['proving', 'measuring', 'making-safe', 'held', 'tripped']);
 const energising: ReadonlySet<BenchRequest['kind']> = new Set<BenchRequest['kind']>(['arm', 'burst', 'set-supply', 'pump']);
 const drivesRun: ReadonlySet<RunCommand['kind']> = new Set<RunCommand['kind']>(['start', 'resume', 'measure-again', 'measure-remaining']);
 const worksByHand: ReadonlySet<string> = new Set(['manual.supply', 'manual.pressure', 'manual.burst']);
@@ -312,9 +315,8 @@ export class HouseWorld {
   // ---------------------------------------------------------------- what happens
 
   #schedule(): void {
-    const at = (atS: number, action: () => void): void => void this.#world.after(atS * 1e3, action);
     for (const one of this.#drawn.windows) {
-      at(one.atS, () => {
+      this.#agenda.at(one, 0, () => {
         this.#window(one);
       });
     }
@@ -397,6 +399,13 @@ export class HouseWorld {
     plan: () => this.#drawn.plan,
     chance: () => this.#chance,
     wait: (seconds) => this.#wait(seconds),
+    now: () => this.#now(),
+    goes: (window, forS) => {
+      this.#goes(window, forS);
+    },
+    fallsSilent: (window, forS) => {
+      this.#fallsSilent(window, forS);
+    },
     restart: () => {
       void this.#endLife(0.5);
     },
@@ -416,24 +425,16 @@ export class HouseWorld {
   #window(one: WindowHappening): void {
     this.#happened(`${one.kind}${one.kind === 'asked' ? ` ${one.name}` : ''}`);
     switch (one.kind) {
-      case 'window-gone': {
-        const window = this.#windowOf(one.window);
-        window.goes();
-        this.#world.after(one.forS * 1e3, () => {
-          window.isBack();
-        });
+      case 'window-gone':
+        this.#goes(this.#windowOf(one.window), one.forS);
         break;
-      }
-      case 'window-silent': {
-        const window = this.#windowOf(one.window);
-        window.fallsSilent();
-        this.#world.after(one.forS * 1e3, () => {
-          window.speaksAgain();
-        });
+      case 'window-silent':
+        this.#fallsSilent(this.#windowOf(one.window), one.forS);
         break;
-      }
       case 'window-stalled': {
-        const { clock } = this.#windowOf(one.window);
+        const window = this.#windowOf(one.window);
+        const { clock } = window;
+        window.deafUntil = Math.max(window.deafUntil, this.#now() + one.forS);
         if (clock.isStopped) break;
         clock.stop(true);
         this.#world.after(one.forS * 1e3, () => {
@@ -473,7 +474,7 @@ export class HouseWorld {
         void this.#ask(this.#windowOf(one.window), 'stop', {});
         break;
       case 'hand-work':
-        void this.#person.worksByHand(this.#windowOf(one.window), one);
+        void this.#person.worksByHand(this.#windowOf(one.window), one, this.#windowOf((one.window + 1) % windowCount));
         break;
       case 'bench-changed': {
         const window = this.#windowOf(one.window);
@@ -496,6 +497,21 @@ export class HouseWorld {
         });
         break;
     }
+  }
+
+  #goes(window: StormWindow, forS: number): void {
+    window.goes();
+    this.#world.after(forS * 1e3, () => {
+      window.isBack();
+    });
+  }
+
+  #fallsSilent(window: StormWindow, forS: number): void {
+    window.deafUntil = Math.max(window.deafUntil, this.#now() + forS);
+    window.fallsSilent();
+    this.#world.after(forS * 1e3, () => {
+      window.speaksAgain();
+    });
   }
 
   #heard(socket: Socket, text: string): void {
@@ -525,11 +541,18 @@ export class HouseWorld {
     }
     const held = life.holder === socket;
     this.#requests += 1;
-    this.#house.push({ kind: 'requested', at: this.#now(), socket: socket.number, id, name, params: valid ? params.data : null, valid, held });
+    this.#house.push({ kind: 'requested', at: this.#now(), socket: socket.number, id, name, params: valid ? params.data : null, valid, held, against: this.#againstHand(life) });
     if (valid && held && worksByHand.has(name)) life.byHand += 1;
     const command = valid && name === 'run.command' ? (params.data as ParsedParams<'run.command'>).command : null;
     if (valid && held && (worksByHand.has(name) || (command !== null && drivesRun.has(command.kind)))) life.lastAsked = this.#now();
     if (valid && name === 'stop') this.#lookLater('stop', this.#drawn.fair ? STOPPED_S.fair : STOPPED_S.storm);
+  }
+
+  /** A run that drives the bench, may do so by itself, waits for somebody to look, or cannot note anything any more. */
+  #againstHand(life: Life): string | null {
+    if (life.toldFailed) return 'its archive failed';
+    const mode = life.openedRun ? this.#mode() : null;
+    return mode !== null && againstHand.has(mode) ? `it was ${mode}` : null;
   }
 
   #said(socket: Socket, text: string): void {
@@ -551,6 +574,10 @@ export class HouseWorld {
       case 'run.opened':
         // Whatever the journal of a run says that was given up, it is not on the bench any more.
         if ((message.data as { readonly id: string | null }).id === null) this.#onBench = 0;
+        life.toldFailed = false;
+        break;
+      case 'run.status':
+        life.toldFailed ||= (message.data as { readonly status: { readonly doing: string } }).status.doing.startsWith('The run has stopped');
         break;
       case 'run.events': {
         const { id, events } = message.data as { readonly id: string; readonly events: readonly RunEvent[] };
@@ -574,6 +601,8 @@ export class HouseWorld {
     if (name === 'bench.disconnect' && (result as { why?: string } | null)?.why === 'The bench was disconnected.') {
       this.#house.push({ kind: 'said-safe', at: this.#now(), what: 'disconnected', mv: this.#supplyMv });
     }
+    // Only where nothing can keep the bench from confirming it.
+    if (name === 'bench.connect' && result !== null && this.#drawn.fair) this.#house.push({ kind: 'said-safe', at: this.#now(), what: 'another', mv: this.#supplyMv });
   }
 
   /** Looks at the pins after a time, if nothing was asked for meanwhile that drives, and the host lived and ran all the while. */
@@ -639,15 +668,7 @@ export class HouseWorld {
   /** And has heard for so long. */
   #hears(window: StormWindow): boolean {
     const now = this.#now();
-    return window.isUp && !window.isSilent && !window.clock.isStopped && window.upSince !== null && now - window.upSince >= SHOWN_S && now - this.#unhearing(window) >= SHOWN_S;
-  }
-
-  /** When the window could last not hear. */
-  #unhearing(window: StormWindow): number {
-    const index = this.#windows.indexOf(window);
-    return this.#drawn.windows.reduce((latest, one) => (
-      (one.kind === 'window-silent' || one.kind === 'window-stalled') && one.window === index && one.atS <= this.#now() ? Math.max(latest, one.atS + one.forS) : latest
-    ), Number.NEGATIVE_INFINITY);
+    return window.isUp && !window.isSilent && !window.clock.isStopped && window.upSince !== null && now - window.upSince >= SHOWN_S && now - window.deafUntil >= SHOWN_S;
   }
 
   readonly #ids = new Map<number, string>();
@@ -726,7 +747,7 @@ export class HouseWorld {
     });
     life = {
       host, clock, archive, channels, readers, dead, die, sockets: new Set(), number: this.#lives, alive: true, diskIsGone: null,
-      holder: null, heldSince: this.#now(), named: new Set(), byHand: 0, lastAsked: Number.NEGATIVE_INFINITY, ending: false, openedRun: false,
+      holder: null, heldSince: this.#now(), named: new Set(), byHand: 0, lastAsked: Number.NEGATIVE_INFINITY, ending: false, openedRun: false, toldFailed: false,
     };
     this.#see({ kind: 'host', at: this.#now(), host: life.number, synchronous: files[0]?.pragma('synchronous', { simple: true }) as number });
     this.#lookBack(archive);
