@@ -445,9 +445,14 @@ function silentWhileMadeSafe(chance: Chance): readonly Happening[] {
   ];
 }
 
+/** A slow line says every answer once more, when the next request of that kind may be waiting for its own. */
+const answersAgain = (chance: Chance, spanS: number): readonly Happening[] => [
+  { kind: 'lines-late', atS: rounded(chance.uniform(3, spanS / 2)), forS: rounded(chance.scale(20, 90)), delayMs: Math.round(chance.scale(100, 900)), againS: rounded(chance.scale(0.3, 6)) },
+];
+
 /** What hardly ever comes together by itself. */
 function drawPlots(chance: Chance, spanS: number, { byHand, takesOver }: { readonly byHand: boolean; readonly takesOver: boolean }): readonly Happening[] {
-  switch (chance.below(byHand ? 6 : 9)) {
+  switch (chance.below(byHand ? 7 : 9)) {
     case 0:
       return resetWhileAway(chance, spanS);
     case 1:
@@ -459,7 +464,9 @@ function drawPlots(chance: Chance, spanS: number, { byHand, takesOver }: { reado
     case 4:
       return coverInAHold(chance, spanS);
     case 5:
-      return byHand ? pressureIsLost(chance, spanS) : [];
+      return byHand ? pressureIsLost(chance, spanS) : answersAgain(chance, spanS);
+    case 6:
+      return answersAgain(chance, spanS);
     default:
       return [];
   }
