@@ -194,7 +194,8 @@ function drawHousePlot(chance: Chance, spanS: number, fair: boolean): readonly H
   if (chance.strikes(0.5)) {
     const upon = { event: 'held', nth: 1 + chance.below(2) } as const;
     return [
-      { kind: 'bench', fault: { begins: { atS: 5 + atS / 3 }, forS: lasts(chance, 2, 20), fault: { kind: 'pressure-loss', toKpa: 200 } } },
+      // While a point is measured: elsewhere the pressure is waited for.
+      { kind: 'bench', upon: { word: 'burst', nth: 1 + chance.below(12) }, fault: { begins: { atS: lasts(chance, 0.05, 1) }, forS: lasts(chance, 2, 20), fault: { kind: 'pressure-loss', toKpa: 200 } } },
       drawHandWork(chance, { atS: lasts(chance, 0.05, 6), upon }, 'nothing'),
     ];
   }

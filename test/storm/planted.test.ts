@@ -21,11 +21,11 @@ describe('planted faults', () => {
     }
   });
 
-  it('STORM-75 have each a name of their own, and the table of what was found names none that is not planted', () => {
+  it('STORM-75 have each a name of their own, and those and no others stand in the tables of what was found', () => {
     const readme = readFileSync(join(import.meta.dirname, 'README.md'), 'utf8');
     expect(new Set(all.map(({ name }) => name)).size).toBe(all.length);
-    const rows = [...readme.matchAll(/^\| ([^|]+?)(?: \(\+\))? \| STORM-\d+ [^|]+ \| \d+ \| [\d.]+ \|$/gm)].map(([, name]) => name);
-    expect(rows.filter((name) => !all.some((fault) => fault.name === name))).toEqual([]);
+    const rows = [...readme.matchAll(/^\| ([^|]+?)(?: \([+*]\))? \| STORM-\d+ [^|]+ \| \d+ \| [\d.]+ \|$/gm)].map(([, name]) => name);
+    expect(rows.toSorted()).toEqual(all.filter(({ harmless }) => harmless === undefined).map(({ name }) => name).toSorted());
   });
 
   it('STORM-75 says so when a text is not there, or there twice', () => {
