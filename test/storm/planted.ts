@@ -31,7 +31,7 @@ export const plantedFaults: readonly Planted[] = [
   one('a stored run is opened without recovery', service, 'opening.push(...recoverRun(stored.state));', 'void recoverRun;'),
   one('the opening of a stored run is not committed', service, 'parts.archive.append(made.id, opening, [])', "parts.archive.append(made.id, which.kind === 'new' ? opening : opening.slice(0, 1), [])"),
   one('a bench that is down at the opening is not told of', service, "    if (bench.downReason !== null) service.#onLink({ state: 'down', reason: bench.downReason });\n", ''),
-  one('no ticks', service, "    this.#feed({ kind: 'tick', now: this.#now(), wall: this.#wall() });\n", ''),
+  one('no ticks', service, "    this.#feed({ kind: 'tick', ...this.#time() });\n", ''),
   one('a command that could not be written is called done', service, "return output?.answer ?? { accepted: false", "return output?.answer ?? { accepted: true"),
   {
     ...one('a window is filed under the segment that was last', archive, 'segmentOf(body.window.to)', '(next.segment?.number ?? null)'),
