@@ -1,0 +1,231 @@
+/** A point that drives an injector: purge, pulses, settling, window, stop (RUN-43 to RUN-47); after a first look what still flows (RUN-136). */
+import type { BenchFrame } from '../../bench/port.ts';
+import { assumedStaticFlow, expectedEdgeRate } from '../../plan/estimate.ts';
+import { lookEdges, lookPart, shutGraceS, shutSpanS } from '../../plan/look.ts';
+import type { Point } from '../../plan/points.ts';
+import { pairEdges } from '../../plan/zero.ts';
+import { seconds } from '../../quantities/quantity.ts';
+import type { Criterion } from '../events.ts';
+import { shutCriterion } from '../look.ts';
+import { WindowCollector } from '../window.ts';
+import type { EngineCore } from './core.ts';
+import { leave, until } from './course.ts';
+import type { Leave, Procedure, StepFacts } from './course.ts';
+import { clockSlack, readBackTimeout } from './drive.ts';
+import type { Burst, Drive, Refused } from './drive.ts';
+import { judged } from './outcome.ts';
+import type { Outcome } from './outcome.ts';
+import type { Readings } from './readings.ts';
+import type { Schedule } from './schedule.ts';
+import type { Settings } from './settings.ts';
+
+/**
+ * No meter edge for this long while an injector is driven, s: there is no flow to measure. An injector that passes only an
+ * eighth of the expected flow would have given three edges; where no flow is expected it is the longest (RUN-46).
+ */
+const silentMeterLeast = 3;
+const silentMeterMost = 20;
+const silentMeterEdges = 3 * 8;
+/** Coils above this are not driven here, ohm, and by then the current of a pulse has risen, s: for telling that no coil is there. */
+const highestCoilOhm = 30;
+const currentRise = 1e-3;
+/** The window of a first look may take this much longer than it needs, for its edges, s. */
+const lookWindowSlack = 3;
+/** The pulses outlast the longest window by this, s. */
+const pulsesBeyond = 10;
+
+const atPressure: StepFacts = { atPressure: true };
+const inPulses: StepFacts = { atPressure: true, canRefuse: true };
+
+/** What the procedures of all points are made with. */
+export interface PointParts {
+  readonly core: EngineCore;
+  readonly drive: Drive;
+  readonly settings: Settings;
+  readonly readings: Readings;
+  readonly schedule: Schedule;
+}
+
+/** Ends the attempt as rejected; its pulses are stopped first. */
+export type Reject = (text: string, cause?: string) => Leave;
+
+export class PulsedPoint {
+  readonly #core: EngineCore;
+  readonly #drive: Drive;
+  readonly #settings: Settings;
+  readonly #readings: Readings;
+  readonly #schedule: Schedule;
+  readonly #point: Point;
+  readonly #reject: Reject;
+  readonly #silentAfter: number;
+  readonly #window: WindowCollector;
+  /** The pulses begin and end, and move pressure and temperature with it; an injector that is held open moves nothing. */
+  readonly #pulsesMove: boolean;
+  readonly #windowMax: number;
+  readonly #count: number;
+  #burst: Burst | null = null;
+  #seenAt = Number.NaN;
+  /** Supply current over the frames of the burst so far. */
+  #current = { sum: 0, frames: 0 };
+
+  constructor({ core, drive, settings, readings, schedule }: PointParts, point: Point, reject: Reject) {
+    this.#core = core;
+    this.#drive = drive;
+    this.#settings = settings;
+    this.#readings = readings;
+    this.#schedule = schedule;
+    this.#point = point;
+    this.#reject = reject;
+    const { plan, equipment } = core.state;
+    const maxS = point.role === 'look' ? plan.look.windowS + lookWindowSlack : plan.window.maxS;
+    // Long enough that the pulses outlast the longest window; where the controller cannot, the window ends before they do.
+    this.#count = Math.min(core.capabilities.maxCount, Math.ceil((plan.settleS + maxS + pulsesBeyond) / point.period));
+    this.#windowMax = Math.min(maxS, this.#count * point.period - plan.settleS - 1);
+    this.#silentAfter = Math.min(silentMeterMost, Math.max(silentMeterLeast, silentMeterEdges / expectedEdgeRate(assumedStaticFlow, equipment, point)));
+    this.#pulsesMove = point.width < point.period;
+    this.#window = new WindowCollector(equipment.meter.edgesPerRevolution);
+  }
+
+  *measure(): Procedure<Outcome> {
+    const { plan } = this.#core.state;
+    if (plan.purge.pulses > 0 && this.#point.role !== 'look') yield* this.#purge();
+    yield* this.#startPulses();
+    yield* this.#settle();
+    yield* this.#fillWindow();
+    yield* this.#drive.stopPulses();
+    // A window that was measured beside a driver that does not switch off must not count.
+    yield* this.#drive.noCurrent();
+    const more = lookPart(this.#point) === 'long' ? [yield* this.#shut()] : [];
+    return judged(this.#core, this.#readings, this.#point, this.#window.summarise(), { first: more, last: this.#pulsesMove ? [this.#readings.standing.criterion()] : [] });
+  }
+
+  /** The whole burst, seen to end. */
+  *#purge(): Procedure {
+    const { purge } = this.#core.state.plan;
+    this.#core.step('purge');
+    const { burst } = yield* this.#drive.burst(
+      { channel: this.#point.channel, width: seconds(purge.widthMs * 1e-3), period: seconds(purge.periodMs * 1e-3), count: purge.pulses },
+      atPressure,
+      (reply) => this.#refused(reply),
+    );
+    const ended = yield* until({
+      facts: inPulses,
+      skippable: true,
+      met: (frame) => burst.isOf(frame) && !frame.burst.active,
+      overdue: (since) => since > (purge.pulses * purge.periodMs) / 1e3 + 5 && this.#reject('The purge was not seen to end in its time.'),
+      waitingFor: () => ({ text: 'purge pulses', value: this.#core.frame !== null && burst.isOf(this.#core.frame) ? this.#core.frame.burst.done : 0, low: purge.pulses, high: null, unit: 'pulses' }),
+    });
+    if (ended === 'skipped') {
+      yield* this.#drive.stopPulses();
+      return;
+    }
+    this.#settings.pulsing = false;
+    const { done, commanded } = this.#core.frame?.burst ?? { done: 0, commanded: 0 };
+    if (done < commanded) yield this.#reject(`The controller stopped the purge after ${done} of ${commanded} pulses.`, 'purge-cut');
+  }
+
+  *#startPulses(): Procedure {
+    this.#core.step('settle');
+    const { channel, width, period } = this.#point;
+    this.#current = { sum: 0, frames: 0 };
+    const { burst, reply } = yield* this.#drive.burst({ channel, width, period, count: this.#count }, atPressure, (said) => this.#refused(said));
+    this.#burst = burst;
+    this.#schedule.drivenWidth = reply.kind === 'done' ? (reply.drivenWidth ?? null) : null;
+  }
+
+  /** Settling counts from the frame that shows the pulses running. The frame that ends it is the first of the window. */
+  *#settle(): Procedure {
+    const { settleS } = this.#core.state.plan;
+    yield* until({
+      facts: inPulses,
+      skippable: true,
+      met: (frame) => {
+        const driven = this.#isDriven(frame);
+        if (driven !== true) return driven;
+        if (Number.isNaN(this.#seenAt)) this.#seenAt = frame.at;
+        return frame.at - this.#seenAt >= settleS;
+      },
+      overdue: (since) => {
+        if (Number.isNaN(this.#seenAt)) return since > readBackTimeout && this.#reject('The pulses that were asked for were not seen to begin.');
+        return since > settleS + clockSlack && this.#reject('The clock of the controller did not go on while the flow settled.');
+      },
+      waitingFor: () => ({ text: 'flow settled', value: this.#core.frame === null || Number.isNaN(this.#seenAt) ? 0 : this.#core.frame.at - this.#seenAt, low: settleS, high: null, unit: 's' }),
+    });
+    this.#core.step('measure');
+    if (this.#core.frame !== null) this.#window.add(this.#core.frame);
+  }
+
+  /** The window, until it has the time and the edges that it needs or may take no longer. */
+  *#fillWindow(): Procedure {
+    const { plan } = this.#core.state;
+    const look = this.#point.role === 'look';
+    const minS = look ? plan.look.windowS : plan.window.minS;
+    const minEdges = look ? lookEdges : pairEdges(plan.window.minEdges, this.#point.role);
+    const window = this.#window;
+    yield* until({
+      facts: inPulses,
+      met: (frame) => {
+        const driven = this.#isDriven(frame);
+        if (driven !== true) return driven;
+        window.add(frame);
+        return (window.duration >= minS && window.edges >= minEdges) || window.duration >= this.#windowMax;
+      },
+      overdue: (since) => since > this.#windowMax + clockSlack && this.#reject('The clock of the controller did not go on inside the window.'),
+      waitingFor: () => ({ text: 'meter edges', value: window.edges, low: minEdges, high: null, unit: 'edges' }),
+    });
+  }
+
+  /** After the last pulses of a first look (RUN-136): the rail fills up, then whatever flows is not shut off. */
+  *#shut(): Procedure<Criterion> {
+    const { plan, equipment } = this.#core.state;
+    const began = this.#core.now;
+    let from: BenchFrame | null = null;
+    let criterion: Criterion | null = null;
+    yield* until({
+      facts: { canRefuse: true },
+      met: (frame) => {
+        if (from === null) {
+          if (this.#core.now - began >= shutGraceS) from = frame;
+          return false;
+        }
+        if (frame.at - from.at < shutSpanS) return false;
+        criterion = shutCriterion(frame.edges - from.edges, frame.at - from.at, plan, equipment);
+        return true;
+      },
+      overdue: (since) => since > shutGraceS + shutSpanS + clockSlack && this.#reject('The clock of the controller did not go on while the injector shut.'),
+      waitingFor: () => ({ text: 'injector shut, meter at rest', value: from === null || this.#core.frame === null ? 0 : this.#core.frame.at - from.at, low: shutSpanS, high: null, unit: 's' }),
+    });
+    if (criterion === null) throw new Error('The wait for an injector to shut ended without its criterion.');
+    return criterion;
+  }
+
+  /** The pulses of the point go on (RUN-45, RUN-46); false: they were not seen to begin yet. */
+  #isDriven(frame: BenchFrame): boolean | Leave {
+    if (this.#burst?.isOf(frame) !== true) {
+      return Number.isNaN(this.#seenAt) ? false : this.#reject('Another pulse train took the place of the one that was asked for.');
+    }
+    if (!frame.burst.active) return this.#reject(`The pulses ended after ${frame.burst.done} of ${frame.burst.commanded}, before the window was long enough.`, 'pulses-ended');
+    if (this.#pulsesMove) this.#readings.standing.add(frame);
+    this.#current.sum += frame.current;
+    this.#current.frames += 1;
+    return !Number.isNaN(this.#seenAt) && frame.at - Math.max(this.#seenAt, frame.lastEdgeAt) > this.#silentAfter ? this.#rejectSilent() : true;
+  }
+
+  /** RUN-46; the current tells a coil that is driven from one that is not there (RUN-132). */
+  #rejectSilent(): Leave {
+    const { channel, voltage, width, period } = this.#point;
+    const mean = this.#current.sum / this.#current.frames;
+    const least = ((voltage / highestCoilOhm) * Math.max(0, width - currentRise)) / period;
+    const silent = `The meter gave no edge for ${this.#silentAfter.toFixed(1)} s while the injector was driven`;
+    return mean < least / 3
+      ? this.#reject(`${silent}, and the supply gave ${mean.toFixed(3)} A: no coil is driven on channel ${channel}. Its coil is open, its plug is off, or its driver does not switch.`, 'no-current')
+      : this.#reject(`${silent} (supply current ${mean.toFixed(3)} A): the injector does not open, a valve is shut, or the meter is silent.`, 'no-flow');
+  }
+
+  #refused({ text, code }: Refused): Leave {
+    return leave(() => {
+      this.#settings.pulsing = false;
+      this.#reject(`The controller refused the pulses: ${text} (${code}).`, `refused-${code}`).act();
+    });
+  }
+}

@@ -1,0 +1,38 @@
+/** What is gathered over all frames, beside the window of an attempt: idle flow, time without pulses, readings that stand. */
+import type { BenchFrame } from '../../bench/port.ts';
+import { IdleFlow, idleFlowRest } from '../idle-flow.ts';
+import { IdleTime } from '../idle-time.ts';
+import { StandingReadings } from '../telemetry-check.ts';
+import type { EngineCore } from './core.ts';
+import type { Course } from './course.ts';
+import type { Settings } from './settings.ts';
+
+export class Readings {
+  readonly idleFlow: IdleFlow;
+  readonly idleTime: IdleTime;
+  standing = new StandingReadings();
+  readonly #course: Course;
+  readonly #settings: Settings;
+
+  constructor(core: EngineCore, course: Course, settings: Settings) {
+    const { plan, equipment } = core.state;
+    this.#course = course;
+    this.#settings = settings;
+    this.idleFlow = new IdleFlow(equipment.meter.kFactor, idleFlowRest(plan), plan.condition.pressureToleranceKpa * 1e3);
+    this.idleTime = new IdleTime(plan.zero.settleS);
+  }
+
+  /** `impossible`: no flow can be had from the frame. */
+  add(frame: BenchFrame, impossible: boolean): void {
+    // A rail that was shut off fills up when it is opened.
+    const driven = this.#settings.pulsing || this.#settings.railShut;
+    this.idleFlow.add(frame, driven || impossible);
+    this.idleTime.add(frame, !driven && this.#course.facts.countingZero !== true && this.#settings.pressureFits(frame) && !impossible);
+  }
+
+  /** The controller was reset. */
+  forget(): void {
+    this.idleFlow.forget();
+    this.standing = new StandingReadings();
+  }
+}

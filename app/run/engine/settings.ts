@@ -1,0 +1,98 @@
+/** What this run has set on the bench, as far as it is certain, and since when the bench follows it. */
+import type { BenchFrame } from '../../bench/port.ts';
+import type { Plan } from '../../plan/plan.ts';
+import { toCelsius } from '../../quantities/quantity.ts';
+import type { EngineCore } from './core.ts';
+
+export class Settings {
+  /** Set points that the controller has accepted, V and Pa; NaN: none, or not certain. */
+  supply = Number.NaN;
+  pressure = Number.NaN;
+  armed = false;
+  /** The pump was enabled and nothing has switched it off since. */
+  pumping = false;
+  /** A burst was asked for and its end has not been seen. */
+  pulsing = false;
+  /** The rail was asked to be shut off, and not yet to be opened again. */
+  railShut = false;
+  /** On the scale of `now`; NaN: it is not. */
+  #supplySteadySince = Number.NaN;
+  #conditionSince = Number.NaN;
+  readonly #core: EngineCore;
+  readonly #plan: Pick<Plan, 'supply' | 'condition'>;
+
+  constructor(core: EngineCore) {
+    this.#core = core;
+    this.#plan = core.state.plan;
+  }
+
+  /** The bench was told to be safe, or its supply was: nothing of this is certain. */
+  forgetSupply(): void {
+    this.supply = Number.NaN;
+    this.#supplySteadySince = Number.NaN;
+  }
+
+  forgetPressure(): void {
+    this.pressure = Number.NaN;
+    this.#conditionSince = Number.NaN;
+  }
+
+  /** A person has set the pressure, or is asked to. */
+  expectPressure(pressure: number): void {
+    this.pressure = pressure;
+    this.conditionBeginsAnew();
+    if (this.#core.frame !== null) this.#trackCondition(this.#core.frame);
+  }
+
+  conditionBeginsAnew(): void {
+    this.#conditionSince = Number.NaN;
+  }
+
+  /** The controller was reset. */
+  forgetAfterReset(): void {
+    this.pressure = Number.NaN;
+    this.supply = Number.NaN;
+    this.pumping = false;
+  }
+
+  forgetAll(): void {
+    this.forgetSupply();
+    this.forgetPressure();
+    this.armed = false;
+    this.pumping = false;
+    this.pulsing = false;
+    this.railShut = false;
+  }
+
+  track(frame: BenchFrame): void {
+    if (!(Math.abs(frame.supply - this.supply) <= this.#plan.supply.toleranceV)) this.#supplySteadySince = Number.NaN;
+    else if (Number.isNaN(this.#supplySteadySince)) this.#supplySteadySince = this.#core.now;
+    this.#trackCondition(frame);
+  }
+
+  /** Armed, and the read-back has been within its tolerance for as long as the plan wants (RUN-40). */
+  get supplyIsSteady(): boolean {
+    return this.armed && this.#core.now - this.#supplySteadySince >= this.#plan.supply.steadyS;
+  }
+
+  /** RUN-41. */
+  get conditionIsSteady(): boolean {
+    return this.#core.now - this.#conditionSince >= this.#plan.condition.steadyS;
+  }
+
+  pressureFits(frame: BenchFrame): boolean {
+    return Math.abs(frame.pressure - this.pressure) <= this.#plan.condition.pressureToleranceKpa * 1e3;
+  }
+
+  temperaturesFit(frame: BenchFrame): boolean {
+    const { temperatureMinC: min, temperatureMaxC: max } = this.#plan.condition;
+    const rail = toCelsius(frame.railTemperature);
+    const meter = toCelsius(frame.meterTemperature);
+    return rail >= min && rail <= max && meter >= min && meter <= max;
+  }
+
+  #trackCondition(frame: BenchFrame): void {
+    if (!this.pressureFits(frame) || !this.temperaturesFit(frame)) this.#conditionSince = Number.NaN;
+    else if (Number.isNaN(this.#conditionSince)) this.#conditionSince = this.#core.now;
+  }
+}
