@@ -178,25 +178,20 @@ export class PulsedPoint {
   /** After the last pulses of a first look (RUN-136): the rail fills up, then whatever flows is not shut off. */
   *#shut(): Procedure<Criterion> {
     const { plan, equipment } = this.#core.state;
+    const counted: BenchFrame[] = [];
+    const span = () => (this.#core.frame?.at ?? Number.NaN) - (counted[0]?.at ?? Number.NaN);
     const began = this.#core.now;
-    let from: BenchFrame | null = null;
-    let criterion: Criterion | null = null;
     yield* until({
       facts: { canRefuse: true },
       met: (frame) => {
-        if (from === null) {
-          if (this.#core.now - began >= shutGraceS) from = frame;
-          return false;
-        }
-        if (frame.at - from.at < shutSpanS) return false;
-        criterion = shutCriterion(frame.edges - from.edges, frame.at - from.at, plan, equipment);
-        return true;
+        if (counted.length > 0 || this.#core.now - began >= shutGraceS) counted.push(frame);
+        return span() >= shutSpanS;
       },
       overdue: (since) => since > shutGraceS + shutSpanS + clockSlack && this.#reject('The clock of the controller did not go on while the injector shut.'),
-      waitingFor: () => ({ text: 'injector shut, meter at rest', value: from === null || this.#core.frame === null ? 0 : this.#core.frame.at - from.at, low: shutSpanS, high: null, unit: 's' }),
+      waitingFor: () => ({ text: 'injector shut, meter at rest', value: counted.length === 0 ? 0 : span(), low: shutSpanS, high: null, unit: 's' }),
     });
-    if (criterion === null) throw new Error('The wait for an injector to shut ended without its criterion.');
-    return criterion;
+    const edges = (counted[counted.length - 1]?.edges ?? Number.NaN) - (counted[0]?.edges ?? Number.NaN);
+    return shutCriterion(edges, span(), plan, equipment);
   }
 
   /** The pulses of the point go on (RUN-45, RUN-46); false: they were not seen to begin yet. */
