@@ -2,13 +2,14 @@
  * The way to safe, which every rest is reached by (RUN-3), and what may happen at rest: a bench that does not stay safe is made safe
  * again (RUN-6), a hold goes on or ends (RUN-22, RUN-166).
  *
- * Invariant: what it says of the bench in `made-safe` was confirmed by the controller's answer or shown by a fresh frame.
+ * Invariant: what it says of the bench in `made-safe` was confirmed by the controller's answer, and never shown by frames alone.
  */
 import type { BenchFrame, BenchReply } from '../../bench/port.ts';
 import { endText, endingOf } from '../ending.ts';
 import type { AfterSafe } from '../events.ts';
 import { spanText } from '../host-time.ts';
 import { missingOfSafe, proofSilence } from '../proof.ts';
+import { madeSafeInJournal } from '../safe-words.ts';
 import type { ClockWatch } from './clock-watch.ts';
 import type { EngineCore } from './core.ts';
 import { ask, leave } from './course.ts';
@@ -172,11 +173,7 @@ export class Safety {
 
   *#makeSafe(): Procedure {
     for (let tries = 1; tries <= safeTries; tries += 1) {
-      this.#settings.forgetAll();
-      this.#core.doubt = null;
-      const reply = yield* ask({ kind: 'make-safe' }, safeTimeout, anyReply, makingSafe);
-      if (reply.kind !== 'done') continue;
-      this.#core.emit({ kind: 'made-safe', confirmed: true, text: `Injectors off, supply at its safe value, disarmed${this.#core.capabilities.rail === undefined ? '' : ', rail pressure given up'}: confirmed by the controller.` });
+      if (!(yield* this.#askSafe())) continue;
       if (this.#acknowledging) this.#faultsCleared(yield* ask({ kind: 'clear-faults' }, replyTimeout, anyReply));
       this.#rest();
       return;
@@ -185,29 +182,33 @@ export class Safety {
     this.#rest();
   }
 
-  /** As long as the host is heard the dead-man does not act, so the host falls silent. */
+  *#askSafe(): Procedure<boolean> {
+    this.#settings.forgetAll();
+    this.#core.doubt = null;
+    const reply = yield* ask({ kind: 'make-safe' }, safeTimeout, anyReply, makingSafe);
+    if (reply.kind !== 'done') return false;
+    this.#core.emit({ kind: 'made-safe', confirmed: true, text: madeSafeInJournal.confirmed(this.#core.capabilities.rail !== undefined) });
+    return true;
+  }
+
+  /**
+   * As long as the host is heard the dead-man does not act, so the host falls silent. A bench whose frames show what it did is asked
+   * once more: frames may be as old as the sleep of a computer, and none says whether the rail has given up its pressure.
+   */
   *#leaveToDeadMan(): Procedure {
     const silence = proofSilence(this.#core.state.plan, this.#core.capabilities);
     const since = this.#core.now;
     yield* ask({ kind: 'keep-silent', duration: silence }, silence + replyTimeout, anyReply, makingSafe);
     this.#acknowledging = false;
-    const { frame } = this.#core;
-    const seen = this.#core.hasFreshFrame && this.#core.frameNow > since;
-    if (seen && frame !== null && missingOfSafe(frame, this.#core.capabilities) === null) {
-      this.#core.emit({
-        kind: 'made-safe',
-        confirmed: true,
-        text: 'The bench did not answer, so the host fell silent; telemetry shows injectors off, supply at its safe value, disarmed.',
-      });
-    } else {
-      this.#core.emit({
-        kind: 'made-safe',
-        confirmed: false,
-        text:
-          "The bench did not confirm that it is safe. The controller's dead-man is the remaining protection: it switches injectors and " +
-          'supply off by itself. Press the emergency stop of the bench and look for yourself before you touch anything.',
-      });
-    }
+    const shown = this.#isShownSafe(since);
+    if (shown && (yield* this.#askSafe())) return;
+    this.#core.emit({ kind: 'made-safe', confirmed: false, text: madeSafeInJournal.unconfirmed(shown) });
+  }
+
+  /** By a fresh frame that came after `since`. */
+  #isShownSafe(since: number): boolean {
+    const { frame, frameNow, hasFreshFrame, capabilities } = this.#core;
+    return hasFreshFrame && frameNow > since && frame !== null && missingOfSafe(frame, capabilities) === null;
   }
 
   #faultsCleared(reply: BenchReply): void {
@@ -216,13 +217,13 @@ export class Safety {
     if (reply.kind === 'done') return;
     const text = `The fault could not be cleared: ${reply.text}`;
     this.#core.emit({ kind: 'making-safe', then: { kind: 'tripped', guard: 'controller-fault', text }, why: text });
-    this.#core.emit({ kind: 'made-safe', confirmed: true, text: 'The bench was confirmed safe before.' });
+    this.#core.emit({ kind: 'made-safe', confirmed: true, text: madeSafeInJournal.confirmedBefore });
   }
 
   /** The bench is as safe as it gets: on to where `making-safe` said. */
   #rest(): void {
     const then = this.#core.state.safe?.then;
-    if (then === undefined) throw new Error('The run rests without having been made safe.');
+    if (then === undefined) throw new Error('The run rests without a way to safe.');
     this.#unsafeSince = Number.NaN;
     this.clearSince = this.#core.now;
     switch (then.kind) {
