@@ -116,7 +116,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   paused: {
     ...running,
     'accept-untraceable': chosenAtRest,
-    frame: handled('guards; watches that the bench stays safe'),
+    frame: handled('guards; watches that nothing is driven'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
     tick: noted('nothing has a deadline here'),
     link: handled('writes down that the link was lost or restored'),
@@ -130,7 +130,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   held: {
     ...running,
     'accept-untraceable': chosenAtRest,
-    frame: handled('guards; goes on by itself when all are clear; watches that the bench stays safe'),
+    frame: handled('guards; goes on by itself when all are clear; watches that nothing is driven'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
     tick: handled('a hold that lasts too long becomes a pause'),
     link: handled('writes down that the link was lost or restored'),
@@ -144,7 +144,7 @@ export const handling: Readonly<Record<Mode, Readonly<Record<InputName, Handling
   tripped: {
     ...running,
     'accept-untraceable': refused('The run has tripped; acknowledge it first.'),
-    frame: handled('guards, noted only; watches that the bench stays safe'),
+    frame: handled('guards, noted only; watches that nothing is driven'),
     reply: noted('nothing is asked of the bench here, so it belongs to a request that was given up'),
     tick: noted('nothing has a deadline here'),
     link: handled('writes down that the link was lost or restored'),

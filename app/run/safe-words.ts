@@ -25,9 +25,10 @@ export const unconfirmedWords = 'not confirmed safe';
 /** What a confirmed way to safe has shown. `rail`: the bench commands its rail, and has given its pressure up. */
 const readBack = (rail: boolean): string => `supply at its safe value, disarmed${rail ? ', rail pressure given up' : ''}`;
 
-/** What becomes of a way to safe that was asked of the bench, in sentences, from its answer to `make-safe`. */
-export function madeSafeText(reply: BenchReply, rail: boolean): string {
-  return reply.kind === 'done' ? `The bench was made safe: not pulsing, ${readBack(rail)}.` : `${safeSentence(false)}. ${reply.text}`;
+/** What became of a way to safe outside of a run, in sentences, from the answer to `make-safe`. `rail` null: not known here. */
+export function madeSafeText(reply: BenchReply, rail: boolean | null): string {
+  if (reply.kind !== 'done') return `${safeSentence(false)}. ${reply.text}`;
+  return rail === null ? 'The bench was made safe.' : `The bench was made safe: not pulsing, ${readBack(rail)}.`;
 }
 
 /** For the journal of a run. */

@@ -42,7 +42,7 @@ export function storageFailure(error: unknown, path: string): StorageFailure | n
   const fail = (kind: StorageCode, text: string): StorageFailure => ({ ok: false, code: kind, text });
   // The shared-memory file beside the archive cannot grow: on Linux that is a full disk too.
   if (code === 'SQLITE_FULL' || code === 'SQLITE_IOERR_SHMSIZE') {
-    return fail('disk-full', `The disk that holds the archive ${path} is full. Nothing of this step was written and everything before it is safe. Free some space and try again.`);
+    return fail('disk-full', `The disk that holds the archive ${path} is full. Nothing of this step was written and everything before it is kept. Free some space and try again.`);
   }
   if (code.startsWith('SQLITE_BUSY') || code === 'SQLITE_LOCKED') {
     return fail('busy', `The archive ${path} is in use by another program. Nothing was changed. Close the other program and try again.`);

@@ -3,6 +3,7 @@
  * nothing: after a loss of the link or a restart of the controller nothing is armed, set or started anew by it.
  */
 import type { BenchCapabilities, BenchFault, BenchFrame, BenchIdentity, BenchReply, BenchRequest, BurstRequest } from '../../app/bench/port.ts';
+import { deadManText } from '../../app/run/safe-words.ts';
 import {
   amperes, celsius, microseconds, milliseconds, pascals, seconds, toMicroseconds, toMilliseconds, volts,
 } from '../../app/quantities/quantity.ts';
@@ -418,12 +419,9 @@ class BenchDriver implements Bench {
       if (doubt === null) return { kind: 'done' };
       why = doubt;
     }
-    const deadMan = `Without the host the controller makes the bench safe by itself after ${this.#options.deadManMs / 1000} s.`;
     return {
       kind: 'no-answer',
-      text: isWithdrawn()
-        ? `Making safe was withdrawn before the bench had confirmed it. ${deadMan}`
-        : `The bench has not confirmed within ${MAKE_SAFE_DEADLINE_MS / 1000} s that it is safe. ${why} ${deadMan} Look at the bench; when in doubt, press its emergency stop.`,
+      text: `${isWithdrawn() ? 'Making safe was withdrawn before it was confirmed.' : `It was not confirmed within ${MAKE_SAFE_DEADLINE_MS / 1000} s. ${why}`} ${deadManText(this.#options.deadManMs / 1000)}`,
     };
   }
 

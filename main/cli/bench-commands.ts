@@ -1,6 +1,7 @@
 import { Option, type Command } from 'commander';
 import type { BenchReply } from '../../app/bench/port.ts';
 import { shown } from '../../app/boundary/text.ts';
+import { madeSafeText } from '../../app/run/safe-words.ts';
 import { runConformance, type ConformanceResult } from '../../firmware-protocol/conformance/suite.ts';
 import { decodeFromController, decodeFromHost } from '../../firmware-protocol/line/messages.ts';
 import { openControllerPort } from '../bench/conformance.ts';
@@ -40,7 +41,7 @@ async function checkController(options: BenchOptions & { energise?: boolean }): 
     });
     const letGo = ending.hold({
       onAsked: ({ why }) => {
-        if (!cut.signal.aborted) process.stderr.write(`${why} Stopping: the bench is made safe ...\n`);
+        if (!cut.signal.aborted) process.stderr.write(`${why} Stopping: the bench is being made safe ...\n`);
         cut.abort(new Error(why));
       },
       // The checks end with it.
@@ -55,7 +56,7 @@ async function checkController(options: BenchOptions & { energise?: boolean }): 
     if (lost !== null) throw new Stop(exitCode.bench, `${lost} The checks after that saw only silence.`);
     if (cut.signal.aborted) {
       const safe = leftSafe(results);
-      throw new Stop(safe.kind === 'done' ? exitCode.unfinished : exitCode.bench, `The checks were stopped after ${results.length - 1}; their result is open. ${safe.kind === 'done' ? 'The bench was made safe.' : safe.text}`);
+      throw new Stop(safe.kind === 'done' ? exitCode.unfinished : exitCode.bench, `The checks were stopped after ${results.length - 1}; their result is open. ${madeSafeText(safe, null)}`);
     }
     const failed = results.filter((r) => r.result === 'fail').length;
     const passed = results.filter((r) => r.result === 'pass').length;
@@ -69,7 +70,7 @@ async function checkController(options: BenchOptions & { energise?: boolean }): 
 /** The last result of the checks says whether the bench was seen safe. */
 function leftSafe(results: readonly ConformanceResult[]): BenchReply {
   const last = results.at(-1);
-  return last?.result === 'pass' ? { kind: 'done' } : { kind: 'no-answer', text: `The bench has not confirmed that it is safe: ${last?.detail ?? 'it was not asked'}` };
+  return last?.result === 'pass' ? { kind: 'done' } : { kind: 'no-answer', text: last?.detail ?? 'It was not asked.' };
 }
 
 async function serveBench(options: { scenario: string; speed: string; record?: string }): Promise<void> {

@@ -151,7 +151,7 @@ export async function drive(
     onAsked: ({ why, interrupts }) => {
       if (!isAsked()) {
         asked.end.abort(new Error(why));
-        progress.say(`${why} Stopping: the bench is made safe and everything is committed ...`);
+        progress.say(`${why} Stopping: the bench is being made safe and everything committed ...`);
         // Refused where nothing is driven.
         service.command({ kind: 'pause-now' }, why);
       }

@@ -56,7 +56,7 @@ async function serve(options: WindowOptions): Promise<void> {
     const asked = await new Promise<string>((resolve) => {
       ending.hold({ onAsked: ({ why }) => resolve(why), makeSafe: () => host.makeSafeNow() });
     });
-    process.stderr.write(`${asked} Ending: the bench is made safe and everything is committed ...\n`);
+    process.stderr.write(`${asked} Ending: the bench is being made safe and everything committed ...\n`);
     const { accepted, reason } = await host.close();
     process.stderr.write(`${reason}\n`);
     if (!accepted) process.exitCode = exitCode.bench;

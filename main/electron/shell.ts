@@ -5,6 +5,7 @@
 import { join } from 'node:path';
 import type * as Electron from 'electron';
 import type { BrowserWindow, Event, UtilityProcess, WebContents, WebFrameMain } from 'electron';
+import { deadManText, safeSentence } from '../../app/run/safe-words.ts';
 import { machineClock } from '../clock/machine.ts';
 import { securityHeaders, WindowFiles } from '../host/window-files.ts';
 import { portComes, portWanted, toShell, type ToHostProcess } from './messages.ts';
@@ -206,7 +207,7 @@ class Shell {
         this.#startHost();
         return;
       }
-      this.#fail(`The host of the window has ended ${this.#hostStarts} times (code ${code}). A controller that hears nothing makes its bench safe by itself: look at the bench. Everything that was committed is in the archive. Start Railhouse again.`);
+      this.#fail(`The host of the window has ended ${this.#hostStarts} times (code ${code}). ${safeSentence(false)}. ${deadManText()} Everything that was committed is in the archive. Start Railhouse again.`);
     });
   }
 
@@ -275,7 +276,7 @@ class Shell {
     const question = {
       type: 'warning' as const,
       message: 'A run is going on.',
-      detail: 'If you quit, the run is paused, the bench is made safe, and everything is committed. It can be continued later.',
+      detail: 'Quitting pauses the run, makes the bench safe and commits everything. The run can be continued later.',
       buttons: ['Keep the run going', 'Pause the run and quit'],
       defaultId: 0,
       cancelId: 0,

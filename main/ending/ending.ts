@@ -7,6 +7,7 @@ import { Socket } from 'node:net';
 import { constants } from 'node:os';
 import type { WriteStream } from 'node:tty';
 import type { BenchReply } from '../../app/bench/port.ts';
+import { deadManText, madeSafeText } from '../../app/run/safe-words.ts';
 import type { Clock } from '../clock/clock.ts';
 
 interface Asked {
@@ -20,8 +21,8 @@ interface Asked {
 interface InHand {
   /** Begin to end in order (make safe, commit, let go), and return at once. Told again with each further request. */
   readonly onAsked: (asked: Asked) => void;
-  /** The program is broken or does not come to an end: nothing but this is done any more. Never rejects. */
-  readonly makeSafe: () => Promise<BenchReply>;
+  /** The program is broken or does not come to an end: nothing but this is done any more. null: no bench is connected after all. Never rejects. */
+  readonly makeSafe: () => Promise<BenchReply | null>;
 }
 
 /** Ends a process that does not come to an end by itself; in real time. The bench confirms within 5 s of its own. */
@@ -203,9 +204,10 @@ class Ending {
 
   /** What is to be said of each bench in hand. */
   async #makeSafe(): Promise<readonly string[]> {
-    const unconfirmed = "That the bench is safe could not be confirmed. Without this program its controller makes it safe by itself after the dead-man's time. Look at the bench; when in doubt, press its emergency stop.";
+    const unconfirmed = madeSafeText({ kind: 'no-answer', text: deadManText() }, null);
     const late = new Promise<string>((resolve) => this.#after(SAFE_DEADLINE_MS, () => resolve(unconfirmed)));
-    return Promise.all([...this.#inHand].map(({ makeSafe }) => Promise.race([makeSafe().then((reply) => (reply.kind === 'done' ? 'The bench was made safe.' : reply.text)).catch(() => unconfirmed), late])));
+    const said = await Promise.all([...this.#inHand].map(({ makeSafe }) => Promise.race([makeSafe().then((reply) => (reply === null ? '' : madeSafeText(reply, null))).catch(() => unconfirmed), late])));
+    return said.filter((sentence) => sentence !== '');
   }
 
   async #leave(code: number | string): Promise<void> {

@@ -179,7 +179,7 @@ describe('work by hand', () => {
     await window.get('bench.connect', simulated(scenario({ faults: [{ begins: { atS: 0 }, fault: { kind: 'driver-shorted', channel: 2 } }] })));
     await window.until('frames', () => true);
     await window.get('manual.supply', { volts: 12 });
-    await window.until('manual', (m) => /nothing (is|was) driven/.test(m?.doing ?? '') && m?.doing.includes('The bench is safe') === true);
+    await window.until('manual', (m) => /nothing (is|was) driven/.test(m?.doing ?? '') && m?.doing.includes('The bench was made safe') === true);
     await window.until('frames', ({ frames }) => frames.some((f) => !f.armed && f.supply < 0.5 && f.current < 0.05));
   });
 

@@ -18,6 +18,7 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { createEngine, type RunStatus } from '../../app/run/engine.ts';
 import type { RunCommand } from '../../app/run/events.ts';
+import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.ts';
 import type { Archive } from '../archive/archive.ts';
 import type { LibraryRefusal } from '../archive/library.ts';
 import { ArchiveUnreadable } from '../archive/read.ts';
@@ -154,23 +155,26 @@ export class Host {
   /** Pauses a run that is going on and makes safe what is driven by hand; resolves when that is confirmed or has failed. */
   async rest(why: string): Promise<ManualAnswer> {
     if (this.#bench.state !== 'connected') return { accepted: true, reason: 'No bench is connected.' };
+    const engaged = this.#bench.manual.isEngaged;
     const byHand = await this.#bench.manual.leave(why);
     const run = this.#run;
-    if (!byHand.accepted || run?.isActive !== true) return byHand;
+    if (!byHand.accepted || run === null) return byHand;
+    const unconfirmed: ManualAnswer = { accepted: false, reason: `${safeSentence(false)}. ${deadManText()}` };
+    if (!run.isActive) return run.state.safe?.confirmed === false && !engaged ? unconfirmed : byHand;
     run.command({ kind: 'pause-now' }, why, newId(this.#parts.entropy));
     const deadline = new AbortController();
     const rested = await Promise.race([run.rest().then(() => true), wait(this.#bench.place.clock, REST_DEADLINE_MS, deadline.signal).then(() => false)]);
     deadline.abort(new Error('over'));
-    return rested
-      ? { accepted: true, reason: 'The run is paused and the bench is safe. It can be continued.' }
-      : { accepted: false, reason: 'That the bench is safe could not be confirmed. Without the host its controller makes it safe by itself. Look at the bench; when in doubt, press its emergency stop.' };
+    const confirmed = run.state.safe?.confirmed;
+    if (!rested || confirmed !== true) return unconfirmed;
+    return { accepted: true, reason: `The run ${run.state.mode === 'ended' ? 'has ended' : `is ${run.state.mode}`}; ${safeClause(confirmed)}.${run.state.mode === 'ended' ? '' : ' It can be continued.'}` };
   }
 
-  /** For a program that is broken: only the bench is made safe, past run and archive. Resolves when that is confirmed or has failed. */
-  makeSafeNow(): Promise<BenchReply> {
+  /** For a program that is broken: only the bench is made safe, past run and archive. Resolves when that is confirmed or has failed; null: no bench is connected. */
+  makeSafeNow(): Promise<BenchReply | null> {
     this.#stops += 1;
     const at = this.#bench;
-    if (at.state !== 'connected') return Promise.resolve({ kind: 'done' });
+    if (at.state !== 'connected') return Promise.resolve(null);
     return this.#run?.isActive === true ? this.#run.makeSafeNow() : at.bench.perform({ kind: 'make-safe' });
   }
 
@@ -215,7 +219,7 @@ export class Host {
         outcome = new Failed('archive', error.message);
       } else {
         this.#parts.onDefect(error);
-        outcome = new Failed('defect', `This is a defect of the program (${(error as Error).message}). What was committed before is safe. Look at the bench before you go on.`);
+        outcome = new Failed('defect', `This is a defect of the program (${(error as Error).message}). What was committed before is kept. Look at the bench before you go on.`);
       }
     }
     window.unanswered -= 1;
@@ -644,7 +648,7 @@ export class Host {
         if (!safe.accepted) return { accepted: false, reason: safe.reason };
         this.#handOver();
         await this.#nextFrame();
-        return this.#stops === stops ? this.#commandRun(run, command, by, commandId) : { accepted: false, reason: 'STOP was pressed or the bench was made safe meanwhile, so the run does not go on by itself.' };
+        return this.#stops === stops ? this.#commandRun(run, command, by, commandId) : { accepted: false, reason: 'STOP was pressed or the bench was told to be safe meanwhile, so the run does not go on by itself.' };
       });
     }
     return this.#commandRun(run, command, by, commandId);

@@ -11,6 +11,7 @@ import { planSchema, type Guard } from '../../app/plan/plan.ts';
 import { milliseconds, kilopascals, toKilopascals, toMilliseconds, volts } from '../../app/quantities/quantity.ts';
 import { idleCurrentText, idleCurrentTimeout } from '../../app/run/idle-current.ts';
 import { clearGuard, directReading, guardText, stepGuard, type GuardMemory } from '../../app/run/guards.ts';
+import { madeSafeText } from '../../app/run/safe-words.ts';
 import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
 
@@ -204,11 +205,9 @@ export class ManualBench {
       if (this.#making === making) this.#making = null;
       if (reply.kind === 'done') {
         if (this.#making === null && this.#sequence === null) this.#engaged = false;
-        this.#said = `${why} The bench is safe: not pulsing, supply at its safe value, disarmed${this.#bench.capabilities.rail === undefined ? '' : ', rail pressure given up'}.`;
-        return yes(this.#said);
       }
-      this.#said = `${why} ${reply.text}`;
-      return no(this.#said);
+      this.#said = `${why} ${madeSafeText(reply, this.#bench.capabilities.rail !== undefined)}`;
+      return reply.kind === 'done' ? yes(this.#said) : no(this.#said);
     });
     this.#making = making;
     return making;

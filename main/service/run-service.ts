@@ -19,6 +19,7 @@ import { createEngine, type EngineInput, type EngineOutput, type EngineRequest, 
 import type { RunCommand, RunEvent, RunEventBody } from '../../app/run/events.ts';
 import { foldRun, type RunState } from '../../app/run/fold.ts';
 import { recoverRun } from '../../app/run/recover.ts';
+import { madeSafeText } from '../../app/run/safe-words.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { wait, type Clock } from '../clock/clock.ts';
@@ -425,11 +426,7 @@ export class RunService {
     this.#cancelTick();
     this.#abandon();
     void this.#bench.perform({ kind: 'make-safe' }).then((reply) => {
-      failed(
-        reply.kind === 'done'
-          ? `The bench was made safe: not pulsing, supply at its safe value, disarmed${this.#bench.capabilities.rail === undefined ? '' : ', rail pressure given up'}.`
-          : "That the bench is safe could not be confirmed: the controller's dead-man acts when this program ends. Press the emergency stop if anything still runs.",
-      );
+      failed(madeSafeText(reply, this.#bench.capabilities.rail !== undefined));
     });
   }
 }

@@ -1,5 +1,6 @@
 import { Component, Suspense, lazy, useEffect, useMemo, useState } from 'react';
 import type { ReactNode } from 'react';
+import { deadManText } from '../../app/run/safe-words.ts';
 import { Button } from '../components/button.tsx';
 import { onWindowKeys } from '../components/keys.ts';
 import { Notice } from '../components/status.tsx';
@@ -85,7 +86,7 @@ function FrameNotices() {
       {line.state === 'gone' && (
         <Notice tone="bad">
           <strong>{line.text} </strong>
-          What is shown is old. The bench makes itself safe when it hears nothing from its host; if you are not sure, press its emergency stop.
+          What is shown is old. {deadManText()} If you are not sure, press the emergency stop of the bench.
         </Notice>
       )}
       {line.state === 'up' && !control.mine && (

@@ -1,6 +1,7 @@
 import { endingWords } from '../../app/run/ending.ts';
 import type { RunStatus } from '../../app/run/engine.ts';
 import type { Mode } from '../../app/run/machine.ts';
+import { unconfirmedWords } from '../../app/run/safe-words.ts';
 import { endingTone } from '../components/endings.ts';
 import { Status } from '../components/status.tsx';
 import type { Tone } from '../components/status.tsx';
@@ -77,7 +78,7 @@ function runInWords({ line, openRun, status }: HostState): Words {
   if (status === null) return { tone: 'busy', text: 'Run open' };
   const { progress, safe } = status.status;
   const words = runWords(status.status);
-  const unconfirmed = safe === false ? ', bench NOT confirmed safe' : '';
+  const unconfirmed = safe === false ? `, bench ${unconfirmedWords}` : '';
   return { tone: safe === false ? 'bad' : words.tone, text: `${words.text}${unconfirmed}, ${progress.accepted} of ${progress.points} points accepted` };
 }
 

@@ -6,6 +6,7 @@
  * bench is refused at once, because nobody wants it done a minute later. Only a stop is kept and sent first of all.
  */
 import { events, requests, toWindow } from '../../app/contract/contract.ts';
+import { deadManText } from '../../app/run/safe-words.ts';
 import type { EventData, EventName, Failure, Params, RequestName, Result, ToHost } from '../../app/contract/contract.ts';
 
 export interface Ears {
@@ -146,7 +147,7 @@ export class Connection {
       this.#waiting.unshift(asked);
       this.#drop(this.#waiting.length > mostWaiting ? this.#waiting.pop() : undefined);
     } else if (requests[asked.name].control) {
-      this.#finish(asked, gone(`${goneText} Nothing was sent. A bench that hears nothing from its host makes itself safe.`));
+      this.#finish(asked, gone(`${goneText} Nothing was sent. ${deadManText()}`));
     } else {
       this.#waiting.push(asked);
       if (this.#waiting.length > mostWaiting) this.#drop(asked);

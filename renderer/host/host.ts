@@ -9,6 +9,7 @@ import type { BenchFrame } from '../../app/bench/port.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { RunStatus } from '../../app/run/engine.ts';
 import { missingOfSafe } from '../../app/run/proof.ts';
+import { safeSentence, stopShown } from '../../app/run/safe-words.ts';
 import { LiveBench } from '../live/live-bench.ts';
 import { settings } from '../settings/settings.ts';
 import { carrierOfThisPage } from './carriers.ts';
@@ -157,7 +158,7 @@ export async function stopNow(): Promise<void> {
   else if (useHostState.getState().bench.state !== 'connected') endedWell(reply.value.reason);
   else {
     tellStop({ state: 'sent', text: reply.value.reason }, safeWithinMs, () =>
-      set({ stop: { state: 'not-safe', text: `${safeWithinMs / 1000} s after STOP the readings do not show a safe bench. Press the emergency stop of the bench and look for yourself.` } }),
+      set({ stop: { state: 'not-safe', text: `${safeWithinMs / 1000} s after STOP. ${safeSentence(false)}.` } }),
     );
     const { latest } = liveBench;
     // A frame from before a lost link shows nothing.
@@ -170,7 +171,7 @@ function lookAfterStop(frames: readonly BenchFrame[]): void {
   const { stop, bench } = useHostState.getState();
   const frame = frames.at(-1);
   if (stop?.state !== 'sent' || bench.state !== 'connected' || !bench.up || frame === undefined || missingOfSafe(frame, bench.capabilities) !== null) return;
-  endedWell(`The bench is safe: its readings show pulses off, supply at ${frame.supply.toFixed(2)} V, disarmed.`);
+  endedWell(stopShown(frame.supply));
 }
 
 export function dismissStop(): void {

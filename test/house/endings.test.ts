@@ -248,7 +248,7 @@ describe('HOST-7 the host of a window', () => {
     const ended = await program.ended;
     expect(bench.wrongWithEnd(ended.at)).toEqual([]);
     expect(ended.code).toBe(0);
-    expect(ended.err).toMatch(/The bench is safe: not pulsing, supply at its safe value, disarmed/);
+    expect(ended.err).toMatch(/The bench was made safe: not pulsing, supply at its safe value, disarmed/);
   });
 
   it('SIGTERM to the group of the launcher, and again while the host makes safe', async () => {

@@ -1,4 +1,7 @@
 /** RUN-170: whatever happens, no text calls a bench safe that has not confirmed it. */
+import { readdirSync, readFileSync } from 'node:fs';
+import { join, relative } from 'node:path';
+import ts from 'typescript';
 import { describe, expect, it } from 'vitest';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { RunCommand, RunEvent } from '../../app/run/events.ts';
@@ -66,7 +69,47 @@ function voyage(seed: number): { readonly unconfirmed: number; readonly modes: R
   return { unconfirmed, modes, bad };
 }
 
+/** Says that a bench is, was, or was not said to be safe: what only `safe-words.ts` may say. What will be done ("makes the bench safe") is none of it. */
+const speaksOfSafety = /\b(is|are|was|were|been|stays?) (now |made |confirmed |not )*safe\b|\b(made|makes) (it|itself|its bench|themselves) safe\b|\b(not|never) confirmed safe\b|\bconfirm(s|ed)? (that )?.{0,20}safe\b|\bsafe (bench|state) (was|is|has)\b/i;
+/** What protects a bench by itself is told as a promise, by the same file; here it is asked of the controller, or explains a setting of the plan. */
+const mayExplain: readonly string[] = [
+  'Proving that the controller makes itself safe when the host is silent.',
+  'It was not shown that the controller makes itself safe when the host falls silent.',
+  'The controller makes itself safe when it hears nothing for this long.',
+];
+
+const house = join(import.meta.dirname, '..', '..');
+
+/** Every text of the product that a person may read: strings, templates (what is put in as three dots) and texts between tags. */
+function* productTexts(): Generator<{ readonly file: string; readonly text: string }> {
+  const inTemplates = (node: ts.Node): string => (ts.isTemplateExpression(node) ? node.head.text + node.templateSpans.map(({ literal }) => `...${literal.text}`).join('') : '');
+  for (const room of ['app', 'main', 'renderer', 'firmware-protocol']) {
+    for (const path of readdirSync(join(house, room), { recursive: true, encoding: 'utf8' })) {
+      if (!/\.tsx?$/.test(path) || /\.test\.tsx?$|test-helper|\.d\.ts$/.test(path)) continue;
+      const file = join(house, room, path);
+      const texts: string[] = [];
+      const walk = (node: ts.Node): void => {
+        if (ts.isStringLiteralLike(node) || ts.isJsxText(node)) texts.push(node.text);
+        else if (ts.isTemplateExpression(node)) texts.push(inTemplates(node));
+        ts.forEachChild(node, walk);
+      };
+      walk(ts.createSourceFile(file, readFileSync(file, 'utf8'), ts.ScriptTarget.Latest, false, path.endsWith('x') ? ts.ScriptKind.TSX : ts.ScriptKind.TS));
+      for (const text of texts) yield { file: relative(house, file), text: text.replaceAll(/\s+/g, ' ').trim() };
+    }
+  }
+}
+
 describe('RUN-170', () => {
+  it('whatever the product says of the safety of a bench stands in safe-words.ts', () => {
+    const all = [...productTexts()];
+    const spoken = all.filter(({ text }) => speaksOfSafety.test(text) && !mayExplain.includes(text));
+    expect(spoken.filter(({ file }) => file !== 'app/run/safe-words.ts')).toEqual([]);
+    // It reads what it is to read.
+    expect(spoken.length).toBeGreaterThan(5);
+    expect(all.length).toBeGreaterThan(3000);
+    expect(mayExplain.filter((known) => !all.some(({ text }) => text === known))).toEqual([]);
+  });
+
   it('what counts as calling a bench safe', () => {
     for (const text of ['Paused; the bench is safe.', 'The bench was made safe.', 'The bench was confirmed safe before.', 'The controller has made itself safe.']) expect(text).toMatch(callsSafe);
     for (const text of ['The bench has NOT confirmed that it is safe', 'The bench did not confirm that it is safe.', 'Making the bench safe.']) expect(text).not.toMatch(callsSafe);

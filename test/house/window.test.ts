@@ -290,7 +290,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await page.keyboard.press('F9');
     await page.keyboard.press('Escape');
     // WIN-13: the banner ends when the readings show a safe bench, and goes.
-    await page.getByText(/The bench is safe: its readings show pulses off/).waitFor();
+    await page.getByText(/The readings of the bench show pulses off/).waitFor();
     // STOP is not called the emergency stop, and the end of the run carries no tick.
     await page.getByText('Ended: stopped with STOP', { exact: true }).waitFor();
     expect(await page.getByRole('main').innerText()).not.toMatch(/(by|Stopped by) (an )?emergency stop/i);
@@ -298,7 +298,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     expect(await page.getByText(/Nothing has gone wrong/).count()).toBe(0);
     expect(await page.locator('.frame-now .status-good').filter({ hasText: 'Run' }).count()).toBe(0);
     await keepScreen(page, 'stopped-run');
-    await page.getByText(/The bench is safe: its readings show/).waitFor({ state: 'detached' });
+    await page.getByText(/The readings of the bench show/).waitFor({ state: 'detached' });
     await go(page, 'Bench');
     await page.getByText(/Disarmed/).first().waitFor();
     await keepScreen(page, 'stopped');

@@ -1,6 +1,7 @@
 import { useState } from 'react';
 import type { BenchView } from '../../../app/contract/contract.ts';
 import { toMicroseconds, toMilliseconds } from '../../../app/quantities/quantity.ts';
+import { deadManText } from '../../../app/run/safe-words.ts';
 import { Button } from '../../components/button.tsx';
 import { ConfirmButton } from '../../components/dialog.tsx';
 import { Section } from '../../components/page.tsx';
@@ -75,7 +76,7 @@ export function LinkState({ bench }: { readonly bench: Connected }) {
   const bad = rows.filter((row) => row.text.startsWith('Lines dropped')).reduce((sum, row) => sum + row.count, 0);
   return (
     <Section title="Connection" aside={bench.up ? <Status tone="good">Link up</Status> : <Status tone="bad">Link down</Status>}>
-      {!bench.up && <Notice tone="bad">{bench.why} The controller makes itself safe when it hears nothing; the host keeps looking for it.</Notice>}
+      {!bench.up && <Notice tone="bad">{bench.why} {deadManText()} The host keeps looking for it.</Notice>}
       {problem !== '' && <Notice tone="bad">{problem}</Notice>}
       <table className="plain">
         <tbody>
@@ -110,7 +111,7 @@ export function LinkState({ bench }: { readonly bench: Connected }) {
       </details>
       <div className="button-row">
         <ConfirmButton
-          question={openRun === null ? 'The bench is made safe and let go of. Disconnect it?' : 'A run is open on this bench: it would be interrupted, with all that was accepted kept. Disconnect all the same?'}
+          question={openRun === null ? 'Disconnecting makes the bench safe and lets go of it. Disconnect it?' : 'A run is open on this bench: it would be interrupted, with all that was accepted kept. Disconnect all the same?'}
           confirm="Disconnect"
           onConfirm={() => void disconnect()}
           against={control.mine ? '' : 'Take control first.'}

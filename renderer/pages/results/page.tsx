@@ -114,7 +114,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
   const onWish = (change: Partial<Wish>): void => setWish((before) => ({ ...before, ...change }));
 
   if (journal.phase === 'failed') return <Notice tone="bad">The run cannot be read: {journal.problem} Nothing was changed.</Notice>;
-  if (problem !== '') return <Notice tone="bad">The run cannot be reduced: {problem} Its readings are safe in the archive; please report it.</Notice>;
+  if (problem !== '') return <Notice tone="bad">The run cannot be reduced: {problem} Its readings are kept in the archive; please report it.</Notice>;
   if (results === null || selection === null) {
     if (results !== null) return <Notice tone="note">The plan of this run measures nothing but reference points, so there are no lines.</Notice>;
     return <Notice tone="busy">{journal.phase === 'loading' ? 'The journal of the run is being read.' : 'The run is being reduced.'}</Notice>;

@@ -4,7 +4,7 @@
  */
 import type { Guard } from '../../../app/plan/plan.ts';
 import type { RunCommand, RunEvent } from '../../../app/run/events.ts';
-import { safeSentence } from '../../../app/run/safe-words.ts';
+import { deadManText, safeSentence, unconfirmedWords } from '../../../app/run/safe-words.ts';
 import { isBeyond, worthTelling } from '../../../app/run/time-base.ts';
 
 export type AlarmKind = 'person' | 'pause' | 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
@@ -30,7 +30,7 @@ export interface Alarm {
 const urgency: Readonly<Record<AlarmKind, number>> = { unsafe: 0, trip: 1, fault: 2, link: 3, pause: 4, hold: 5, injector: 6, restart: 7, person: 8, note: 9 };
 
 export const alarmWords: Readonly<Record<AlarmKind, { readonly word: string; readonly glyph: string }>> = {
-  unsafe: { word: 'Not confirmed safe', glyph: '!!' },
+  unsafe: { word: `${unconfirmedWords.charAt(0).toUpperCase()}${unconfirmedWords.slice(1)}`, glyph: '!!' },
   trip: { word: 'Trip', glyph: '!!' },
   fault: { word: 'Controller fault', glyph: '!!' },
   link: { word: 'Link lost', glyph: '!' },
@@ -95,7 +95,7 @@ export function alarmsAfter(before: readonly Alarm[], { guards, started, confirm
     case 'controller-fault':
       return raise('fault', body.fault.code, body.fault.text, `The controller has latched the fault "${body.fault.code}" and drives nothing while it stands.`, body.fault.code === 'dead-man' ? 'The run clears it by itself when it goes on.' : body.fault.code === 'emergency-stop' ? releaseFirst : 'Put the cause right, then acknowledge: that clears the fault in the controller.');
     case 'link-lost':
-      return raise('link', 'link', body.text, 'Host and controller do not hear each other. The controller makes itself safe when its dead-man time is over.', 'Check cable and power of the controller. The link is taken up again by itself.');
+      return raise('link', 'link', body.text, `Host and controller do not hear each other. ${deadManText()}`, 'Check cable and power of the controller. The link is taken up again by itself.');
     case 'link-not-restored':
       return alarms.map((alarm) => (alarm.kind === 'link' && alarm.endedAt === null ? { ...alarm, text: body.text } : alarm));
     case 'link-restored':
@@ -108,8 +108,8 @@ export function alarmsAfter(before: readonly Alarm[], { guards, started, confirm
       return withSafety(alarms, null);
     case 'made-safe':
       return body.confirmed
-        ? end(['unsafe', 'person'], 'The bench has confirmed that it is safe.')
-        : raise('unsafe', 'made-safe', body.text, 'The bench did not confirm that pulses are off, the supply is at its safe value and the outputs are disarmed.', 'Go to the bench. If anything still runs, press the emergency stop on it.');
+        ? end(['unsafe', 'person'], `${safeSentence(true)}.`)
+        : raise('unsafe', 'made-safe', body.text, `${safeSentence(null)}: pulses off, supply at its safe value, outputs disarmed.`, 'Go to the bench. If anything still runs, press the emergency stop on it.');
     case 'host-restarted':
       return raise('restart', 'host', body.text, 'What the archive holds was read back; what is accepted in it is not measured again.', started ? 'Look at the bench, then resume.' : 'Start when you are ready.');
     case 'acknowledged':

@@ -42,7 +42,7 @@ export function commandsOf(state: RunState): readonly CommandView[] {
     }),
     view('acknowledge', state.mode === 'ready' ? 'Acknowledge a fault' : 'Acknowledge the trip', 'K', { primary: state.mode === 'tripped' }),
     view('abort', 'Abort the run', 'X', {
-      question: 'Abort the run? The bench is made safe at once and the attempt that is going on is cut short. What was accepted is kept.',
+      question: 'Abort the run? That makes the bench safe at once and cuts the attempt that is going on short. What was accepted is kept.',
     }),
   ];
 }
