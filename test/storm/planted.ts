@@ -81,7 +81,7 @@ export const plantedFaults: readonly Planted[] = [
   one('no watch over a silent line', link, '    if (!this.#greeted) return;\n    // It may be', '    if (this.#greeted) return;\n    // It may be'),
   one('an attempt stays open on the way to safe', run, 'if (current !== null) {\n      this.#core.emit({ kind: \'attempt-ended\', point: current.point, attempt: current.attempt, verdict: \'cut\'', 'if (current !== null && current.step === null) {\n      this.#core.emit({ kind: \'attempt-ended\', point: current.point, attempt: current.attempt, verdict: \'cut\''),
   one('measuring goes on after a reset without the proof', run, 'if (provedBootId !== bench?.bootId) {', 'if (provedBootId === null) {'),
-  one('what was not confirmed is called confirmed', run, "kind: 'made-safe',\n        confirmed: false,", "kind: 'made-safe',\n        confirmed: true,"),
+  one('what was not confirmed is called confirmed', run, "kind: 'made-safe', confirmed: false,", "kind: 'made-safe', confirmed: true,"),
   one('old telemetry is not noticed', run, "this.#safety.hold('telemetry', `No telemetry", "void (`No telemetry"),
   one('an interlock that opens in a hold is passed over', run, "if (!this.#core.isDriving && mode !== 'held' && !(mode === 'making-safe'", "if (!this.#core.isDriving && !(mode === 'making-safe'"),
   one('the time for pressure set by hand goes on', run, 'if (byHand()) this.#course.restartWait();\n        else if', 'if (byHand() && since < 0) this.#course.restartWait();\n        else if'),
