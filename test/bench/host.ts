@@ -1,167 +1,238 @@
 /**
  * Can a window hold up a run? A real host on a bench behind a pseudo-terminal (a process of its own, in real time, with a
- * dead-man of 1 s) measures, while a window that only watches asks at once for everything of a run of 100 000 attempts.
+ * dead-man of 1 s) goes on with a run that has 100 000 attempts already, while a window that only watches asks at once for
+ * everything of that run; then STOP is pressed, again and again, while it still asks.
+ *
+ * BENCH_REPLICATES: 3 456 attempts each (30); BENCH_LIMIT_S: after so long it prints what it has (900).
  */
-import { spawn, type ChildProcess } from 'node:child_process';
+import type { ChildProcess } from 'node:child_process';
+import { fork } from 'node:child_process';
 import { once } from 'node:events';
-import { copyFileSync, existsSync, mkdirSync, mkdtempSync, readFileSync, renameSync, rmSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
-import { samplePath } from '../../main/samples/samples.ts';
+import { setTimeout as sleep } from 'node:timers/promises';
+import { Worker } from 'node:worker_threads';
+import type { EventData, EventName, ToWindow } from '../../app/contract/contract.ts';
+import type { DeskAnswer } from '../../main/host/desk-work.ts';
+import { removeExportFolder } from '../../main/host/export-folder.ts';
 import { servedAt, socketWindow, type SocketWindow } from '../house/socket-window.ts';
-import { makeLongArchive } from './long-archive.ts';
+import { childrenOf, endChild, peakOf, startChild } from './child.ts';
+import { makeLongArchive, makeUnfinishedArchive } from './long-archive.ts';
 import type { BenchReport } from './report.ts';
+import type { AskedFor } from './watching-window.ts';
 
-const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
 const out = join(import.meta.dirname, '..', '.out');
-const REPLICATES = Number(process.env['BENCH_REPLICATES'] ?? 29);
-const STOPS = 500;
+const REPLICATES = Number(process.env['BENCH_REPLICATES'] ?? 30);
+const LIMIT_MS = 1e3 * Number(process.env['BENCH_LIMIT_S'] ?? 900);
+/** Points that are left to be measured meanwhile. */
+const LEFT = 500;
+/** STOP while pulses flow, and while the bench rests. */
+const STOPS_OF_A_RUN = 20;
+const STOPS_AT_REST = 500;
+const SMALL = 4;
 
-const pause = (ms: number): Promise<void> => new Promise((resolve) => setTimeout(resolve, ms));
+const say = (text: string): void => void process.stderr.write(`${text}\n`);
 const quantile = (values: readonly number[], q: number): number => values.toSorted((a, b) => a - b)[Math.min(values.length - 1, Math.floor(q * values.length))] ?? Number.NaN;
 
-interface Stored {
-  readonly events: readonly { readonly seq: number; readonly body: { readonly kind: string } }[];
-  readonly more: boolean;
-}
+/** What a window is told of the run on the bench. */
+class Told {
+  readonly kinds = new Map<string, number>();
+  mode = '';
+  #onMode: () => void = () => undefined;
 
-/** The journal of a run, page by page; `take` sees each. */
-async function journal(window: SocketWindow, id: string, take: (page: Stored) => void = () => undefined): Promise<void> {
-  for (let fromSeq = 0, more = true; more; ) {
-    const page = (await window.ask('run.journal', { id, fromSeq, limit: 5000 })) as Stored;
-    take(page);
-    fromSeq += page.events.length;
-    more = page.more;
+  constructor({ socket }: SocketWindow) {
+    socket.on('message', (data: Buffer) => {
+      const message = JSON.parse(data.toString()) as ToWindow;
+      if (!('event' in message)) return;
+      const of = <N extends EventName>(name: N): EventData<N> | null => (message.event === name ? (message.data as EventData<N>) : null);
+      for (const { body } of of('run.events')?.events ?? []) this.kinds.set(body.kind, (this.kinds.get(body.kind) ?? 0) + 1);
+      this.mode = of('run.status')?.status.mode ?? this.mode;
+      this.#onMode();
+    });
+  }
+
+  /** Resolves when the run is in a mode; rejects after a minute. */
+  async until(mode: string): Promise<void> {
+    const late = AbortSignal.timeout(60_000);
+    while (this.mode !== mode) {
+      late.throwIfAborted();
+      await Promise.race([sleep(1000), new Promise<void>((resolve) => (this.#onMode = resolve))]);
+    }
+  }
+
+  count(...kinds: readonly string[]): number {
+    return kinds.reduce((sum, kind) => sum + (this.kinds.get(kind) ?? 0), 0);
   }
 }
 
-async function everything(window: SocketWindow, id: string): Promise<number> {
-  let bytes = 0;
-  const exported = async (): Promise<void> => {
-    const made = (await window.ask('run.export', { id })) as { readonly export: string; readonly files: readonly { readonly name: string }[] };
-    for (const { name } of made.files) {
-      for (let from: number | null = 0; from !== null; ) {
-        const piece = (await window.ask('export.piece', { export: made.export, file: name, from })) as { readonly text: string; readonly next: number | null };
-        bytes += Buffer.byteLength(piece.text);
-        from = piece.next;
-      }
-    }
-  };
-  await Promise.all([
-    exported(), journal(window, id), journal(window, id), window.ask('archive.verify', {}), window.ask('archive.head', {}),
-    ...Array.from({ length: 5 }, () => window.ask('run.telemetry', { id, most: 2000 })),
-    ...Array.from({ length: 20 }, () => window.ask('runs.list', { limit: 500 })),
-  ]);
-  return bytes;
+/** The time of each small request, ms, and how late this process itself is by its own clock, until told to end. */
+async function probe(window: SocketWindow, name: string, whileTrue: () => boolean): Promise<{ readonly replies: number[]; readonly late: number[] }> {
+  const replies: number[] = [];
+  const late: number[] = [];
+  while (whileTrue()) {
+    const at = performance.now();
+    await window.ask(name, {});
+    const answered = performance.now();
+    replies.push(answered - at);
+    await sleep(20);
+    late.push(performance.now() - answered - 20);
+  }
+  return { replies, late };
 }
 
-/** MB, the most that a process had until now. */
-function peakOf(pid: number): number {
-  const [, kB] = /VmHWM:\s+(\d+) kB/.exec(readFileSync(`/proc/${pid}/status`, 'utf8')) ?? [];
-  return Number(kB) / 1e3;
+const times = (what: string, values: readonly number[]): BenchReport['figures'] => [
+  { label: `${what}, median of ${values.length}`, value: quantile(values, 0.5), unit: 'ms' },
+  { label: `${what}, 99 %`, value: quantile(values, 0.99), unit: 'ms' },
+  { label: `${what}, longest`, value: Math.max(...values), unit: 'ms' },
+];
+
+/** An export by a desk process alone: the most memory that it had, MB, and its time. */
+async function exportAlone(archive: string, id: string): Promise<{ readonly peak: number; readonly seconds: number }> {
+  const began = performance.now();
+  const desk = fork(join(import.meta.dirname, '..', '..', 'main', 'host', 'desk-worker.ts'), [archive], { serialization: 'advanced' });
+  try {
+    desk.send({ id: 0, job: { kind: 'export', params: { id }, software: 'bench 1' } });
+    const [{ answer }] = (await once(desk, 'message')) as [{ readonly answer: DeskAnswer }];
+    if (!answer.ok) throw new Error(answer.text);
+    const seconds = (performance.now() - began) / 1e3;
+    const peak = peakOf(desk.pid ?? 0);
+    removeExportFolder((answer.value as { readonly folder: string }).folder);
+    return { peak, seconds };
+  } finally {
+    desk.disconnect();
+  }
 }
 
-async function served(): Promise<{ readonly child: ChildProcess; readonly path: string }> {
-  const child = spawn(process.execPath, [command, 'serve-bench'], { stdio: ['ignore', 'pipe', 'ignore'] });
-  const [path] = (await once(createInterface({ input: child.stdout }), 'line')) as [string];
-  return { child, path };
+async function memoryOfExports(folder: string, id: string, archive: string, attempts: number): Promise<BenchReport['figures']> {
+  const figures: BenchReport['figures'][number][] = [];
+  const small = join(folder, 'small.sqlite');
+  const of = { attempts: makeLongArchive(small, SMALL), archive: small, id: '' };
+  for (const each of [of, { attempts, archive, id }]) {
+    const run = each.id === '' ? await latestRun(each.archive) : each.id;
+    const { peak, seconds } = await exportAlone(each.archive, run);
+    figures.push({ label: `export of ${each.attempts} attempts: most memory of its process`, value: peak, unit: 'MB' });
+    figures.push({ label: `export of ${each.attempts} attempts: time`, value: seconds, unit: 's' });
+  }
+  return figures;
+}
+
+async function latestRun(path: string): Promise<string> {
+  const { openArchive } = await import('../../main/archive/archive.ts');
+  const opened = openArchive(path, { readOnly: true });
+  if (!opened.ok) throw new Error(opened.text);
+  const id = opened.archive.latestRun()?.id ?? '';
+  opened.archive.close();
+  return id;
 }
 
 export async function bench(): Promise<BenchReport> {
+  const deadline = performance.now() + LIMIT_MS;
+  const inTime = (): boolean => performance.now() < deadline;
   mkdirSync(out, { recursive: true });
-  // It takes minutes to make, and is kept.
-  const kept = join(out, `long-${REPLICATES}.sqlite`);
-  if (!existsSync(kept)) {
-    rmSync(`${kept}.part`, { force: true });
-    makeLongArchive(`${kept}.part`, REPLICATES);
-    renameSync(`${kept}.part`, kept);
-  }
   const folder = mkdtempSync(join(out, 'host-bench-'));
-  const archive = join(folder, 'archive.sqlite');
-  copyFileSync(kept, archive);
-  const controller = await served();
-  const host = spawn(process.execPath, [command, 'window', '--archive', archive, '--port', controller.path], { stdio: ['ignore', 'pipe', 'inherit'] });
-  const pid = host.pid ?? 0;
+  const children: ChildProcess[] = [];
+  const child = (args: readonly string[]): ChildProcess => {
+    const started = startChild(args);
+    children.push(started);
+    return started;
+  };
+  let watcher: Worker | null = null;
+  // What is asked to end cleans up first.
+  const asked = new AbortController();
+  const onSignal = (): void => asked.abort(new Error('The benchmark was asked to end.'));
+  process.once('SIGINT', onSignal).once('SIGTERM', onSignal);
   try {
-    const { windows, id } = await opened(host);
-    const [driver, watcher, prober] = windows;
-    await driver.ask('bench.connect', { bench: { kind: 'port', path: controller.path } });
-    await driver.ask('equipment.save', { document: JSON.parse(readFileSync(samplePath('equipment'), 'utf8')) as unknown });
-    const plan = JSON.parse(readFileSync(samplePath('plan'), 'utf8')) as { readonly link?: object };
-    const run = (await driver.ask('run.open', { document: { ...plan, link: { ...plan.link, deadManMs: 1000 } }, operator: 'Bench' })) as { readonly id: string };
-    await driver.ask('run.command', { id: run.id, command: { kind: 'start' }, by: 'Bench', commandId: 'begin' });
-    // The proof of the dead-man, and into the first pulses.
-    await pause(15_000);
-    process.stderr.write('the run measures; everything is asked for ...\n');
-    const startRss = peakOf(pid);
+    const archive = join(folder, 'archive.sqlite');
+    const { id, attempts } = await makeUnfinishedArchive(archive, REPLICATES, LEFT);
+    say(`an archive with a run of ${attempts} attempts is made`);
+    const exports = await memoryOfExports(folder, id, archive, attempts);
+    say('exported by a process alone');
+
+    const controller = child(['serve-bench']);
+    const [path] = (await once(createInterface({ input: controller.stdout as NodeJS.ReadableStream }), 'line', { signal: asked.signal })) as [string];
+    const host = child(['window', '--archive', archive, '--port', path]);
+    const pid = host.pid ?? 0;
+    const address = await servedAt(host);
+    const driver = await socketWindow(address, 'driver');
+    const prober = await socketWindow(address, 'prober');
+    const told = new Told(driver);
+    await driver.ask('bench.connect', { bench: { kind: 'port', path } });
+    const opening = performance.now();
+    await driver.ask('run.continue', { id });
+    const opened = (performance.now() - opening) / 1e3;
+    const command = (kind: string): Promise<unknown> => driver.ask('run.command', { id, command: { kind }, by: 'Bench', commandId: `${kind} ${performance.now()}` });
+    say(`run.continue took ${opened.toFixed(1)} s; ${JSON.stringify(await command('start'))}`);
+    await told.until('measuring');
+    await sleep(3000);
+    const before = { rss: peakOf(pid), attempts: told.count('attempt-ended') };
+
+    say('the run measures; everything is asked for ...');
+    const rounds: (readonly AskedFor[])[] = [];
     const began = performance.now();
-    const asking = everything(watcher, id);
-    const first = { over: false };
-    void asking.finally(() => (first.over = true));
-    const replies: number[] = [];
-    while (!first.over) {
-      const at = performance.now();
-      await prober.ask('equipment.read', {});
-      replies.push(performance.now() - at);
-      await pause(20);
-    }
-    const bytes = await asking;
-    const took = (performance.now() - began) / 1e3;
-    const kinds = new Map<string, number>();
-    await journal(driver, run.id, ({ events }) => {
-      for (const { body } of events) kinds.set(body.kind, (kinds.get(body.kind) ?? 0) + 1);
+    watcher = new Worker(new URL('watching-window.ts', import.meta.url), { workerData: { address: String(address), id } });
+    const failed = new Promise<never>((_resolve, reject) => {
+      watcher?.on('error', reject);
+      asked.signal.addEventListener('abort', () => reject(asked.signal.reason as Error));
     });
-    const stops: number[] = [];
-    let asked: Promise<unknown> = everything(watcher, id);
-    const second = { over: false };
-    const note = (): void => void asked.finally(() => (second.over = true));
-    note();
-    for (let i = 0; i < STOPS; i += 1) {
-      if (second.over) {
-        second.over = false;
-        asked = everything(watcher, id);
-        note();
-      }
+    failed.catch(() => undefined);
+    const answered = new Promise<void>((resolve) => {
+      watcher?.on('message', (round: readonly AskedFor[]) => {
+        rounds.push(round);
+        resolve();
+      });
+    });
+    let over = false;
+    void answered.then(() => (over = true));
+    // A third of the limit at least is for STOP.
+    const probing = probe(prober, 'equipment.read', () => !over && performance.now() < deadline - LIMIT_MS / 3);
+    const small = await Promise.race([probing, failed]);
+    const took = (performance.now() - began) / 1e3;
+    const during = { attempts: told.count('attempt-ended') - before.attempts, lost: told.count('link-lost'), rests: told.count('held', 'tripped', 'paused') };
+
+    say(`${over ? 'all answered' : 'NOT all answered'} after ${took.toFixed(0)} s; STOP is pressed while the window asks on ...`);
+    const ofRun: number[] = [];
+    while (ofRun.length < STOPS_OF_A_RUN && inTime()) {
+      await Promise.race([told.until('measuring'), failed]);
+      await sleep(500);
       const at = performance.now();
       await prober.ask('stop', {});
-      stops.push(performance.now() - at);
-      await pause(20);
+      ofRun.push(performance.now() - at);
+      await told.until('ended');
+      await command('measure-remaining');
     }
-    asked.catch(() => undefined);
-    const count = (kind: string): number => kinds.get(kind) ?? 0;
+    await told.until('measuring');
+    let left = STOPS_AT_REST;
+    const atRest = await Promise.race([probe(prober, 'stop', () => (left -= 1) >= 0 && inTime()), failed]);
+    const peak = peakOf(pid);
+    const deskPeak = Math.max(0, ...childrenOf(pid).map(peakOf));
+    await watcher.terminate();
+    const end = await endChild(host);
+    const [first] = rounds;
     return {
-      name: `A window that watches asks for everything of a run of ${(REPLICATES * 3456).toString()} attempts while another run measures`,
+      name: `A window that watches asks for everything of a run of ${attempts} attempts while that run goes on, with a dead-man of 1 s`,
       figures: [
-        { label: 'everything answered (export, 2 journals, verify, ...) in', value: took, unit: 's' },
-        { label: 'files of the export, read piece by piece', value: bytes / 1e6, unit: 'MB' },
-        { label: 'lost links in the run meanwhile', value: count('link-lost'), unit: '' },
-        { label: 'holds and trips in the run meanwhile', value: count('held') + count('tripped'), unit: '' },
-        { label: 'attempts that ended in the run meanwhile', value: count('attempt-ended'), unit: '' },
-        { label: `small request during the run, median of ${replies.length}`, value: quantile(replies, 0.5), unit: 'ms' },
-        { label: 'small request during the run, 99 %', value: quantile(replies, 0.99), unit: 'ms' },
-        { label: 'small request during the run, longest', value: Math.max(...replies), unit: 'ms' },
-        { label: `STOP until answered, median of ${stops.length}`, value: quantile(stops, 0.5), unit: 'ms' },
-        { label: 'STOP until answered, 99 %', value: quantile(stops, 0.99), unit: 'ms' },
-        { label: 'STOP until answered, longest', value: Math.max(...stops), unit: 'ms' },
-        { label: 'memory of the host before, most', value: startRss, unit: 'MB' },
-        { label: 'memory of the host, most', value: peakOf(pid), unit: 'MB' },
-        { label: 'memory of the process of its long work, most', value: Math.max(0, ...childrenOf(pid).map(peakOf)), unit: 'MB' },
+        ...(first ?? []).map(({ what, answers, megabytes, seconds }) => ({ label: `asked: ${what} (${answers} answers, ${megabytes.toFixed(0)} MB)`, value: seconds, unit: 's' })),
+        { label: first === undefined ? 'NOT everything was answered within' : 'everything was answered after', value: took, unit: 's' },
+        { label: 'lost links meanwhile (missed heartbeats)', value: during.lost, unit: '' },
+        { label: 'holds, trips and pauses meanwhile', value: during.rests, unit: '' },
+        { label: 'attempts that ended meanwhile', value: during.attempts, unit: '' },
+        ...times('small request meanwhile', small.replies),
+        ...times('STOP while pulses flow, until answered', ofRun),
+        ...times('STOP at rest, until answered', atRest.replies),
+        { label: 'lateness of a timer in this benchmark itself, 99 %', value: quantile([...small.late, ...atRest.late], 0.99), unit: 'ms' },
+        { label: 'opening of the stored run', value: opened, unit: 's' },
+        { label: 'memory of the host before it is asked, most', value: before.rss, unit: 'MB' },
+        { label: 'memory of the host, most', value: peak, unit: 'MB' },
+        { label: 'memory of the process of its long work, most', value: deskPeak, unit: 'MB' },
+        { label: `end of the host in the middle of that work${end.byItself ? '' : ' (KILLED)'}`, value: end.seconds, unit: 's' },
+        ...exports,
       ],
     };
   } finally {
-    host.kill('SIGTERM');
-    await once(host, 'exit');
-    controller.child.kill('SIGTERM');
+    process.off('SIGINT', onSignal).off('SIGTERM', onSignal);
+    await watcher?.terminate();
+    await Promise.all(children.map(endChild));
     rmSync(folder, { recursive: true, force: true });
   }
-}
-
-const childrenOf = (pid: number): number[] =>
-  readFileSync(`/proc/${pid}/task/${pid}/children`, 'utf8').trim().split(' ').filter((text) => text !== '').map(Number);
-
-async function opened(host: ChildProcess): Promise<{ readonly windows: readonly [SocketWindow, SocketWindow, SocketWindow]; readonly id: string }> {
-  const address = await servedAt(host);
-  const windows = [await socketWindow(address, 'driver'), await socketWindow(address, 'watcher'), await socketWindow(address, 'prober')] as const;
-  const [row] = (await windows[1].ask('runs.list', { limit: 1 })) as readonly { readonly id: string }[];
-  return { windows, id: row?.id ?? '' };
 }

@@ -39,7 +39,7 @@ export const planOf = (name: string, order: string, serialNumbers: readonly stri
   });
 
 const meterHz = 240;
-const frameHz = 20;
+export const frameHz = 20;
 
 /** The frames with numbers `from` (at least 1) to `from + count - 1` of a controller that measures a steady flow. */
 export function framesFrom(from: number, count: number, bootId = 'b1'): BenchFrame[] {
