@@ -27,7 +27,7 @@ export async function backupTo(
   if (!existsSync(dirname(path))) {
     return { ok: false, code: 'absent', text: `The folder of ${path} does not exist. No backup was made. Choose another folder.` };
   }
-  const unfinished = `${path}.unfinished`;
+  const unfinished = unfinishedOf(path);
   try {
     removeUnfinished(unfinished);
     const source = open();
@@ -52,6 +52,9 @@ export async function backupTo(
     removeUnfinished(unfinished);
   }
 }
+
+/** Where a copy lies until it is whole. */
+export const unfinishedOf = (path: string): string => `${path}.unfinished`;
 
 /** Half a copy that a death has left, with the journal of its making. */
 export function removeUnfinished(unfinished: string): void {

@@ -52,5 +52,5 @@ function filesOf({ archive, runId, state, software, axes = measuredAxes }: RunEx
   };
 }
 
-/** Writes the files of a run into a folder of their own. */
-export const exportRun = (directory: string, run: RunExport, disk?: ExportDisk): Promise<WriteResult> => writeSet(directory, filesOf(run), disk);
+/** Writes the files of a run into a folder of their own; throws the reason of `ending` when that is aborted meanwhile. */
+export const exportRun = (directory: string, run: RunExport, disk?: ExportDisk, ending?: AbortSignal): Promise<WriteResult> => writeSet(directory, filesOf(run), disk, ending);

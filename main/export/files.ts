@@ -95,11 +95,12 @@ export interface FileSet {
 const chunk = 1 << 16;
 
 /** Writes one file in pieces and returns what was written. */
-async function writePieces({ name, pieces }: FileToWrite, write: (text: string) => Promise<void>): Promise<WrittenFile> {
+async function writePieces({ name, pieces }: FileToWrite, write: (text: string) => Promise<void>, ending: AbortSignal | undefined): Promise<WrittenFile> {
   const digest = createHash('sha256');
   let bytes = 0;
   let text = '';
   const out = async (): Promise<void> => {
+    ending?.throwIfAborted();
     digest.update(text, 'utf8');
     bytes += Buffer.byteLength(text, 'utf8');
     await write(text);
@@ -120,9 +121,10 @@ const ofTheSystem: ReadonlySet<string> = new Set(['.DS_Store', 'Thumbs.db', 'des
  * Writes a set into a folder of its own, and changes from the earlier set to this one in one step (ARC-18): everything is written into a
  * folder beside it, and only when all of it is on the disk the two folders change names. Whenever this process dies, the folder
  * holds one whole set or, between the two names, the earlier one lies beside it, whole, and the next export puts it back. A folder that
- * holds anything else is refused. Errors of the file system are answered; an error of `pieces` is thrown.
+ * holds anything else is refused. Errors of the file system are answered; an error of `pieces` is thrown, and so is the reason of
+ * `ending` when it is aborted before all is written: then the folder holds what it held before.
  */
-export async function writeSet(directory: string, set: FileSet, disk: ExportDisk = realDisk): Promise<WriteResult> {
+export async function writeSet(directory: string, set: FileSet, disk: ExportDisk = realDisk, ending?: AbortSignal): Promise<WriteResult> {
   const next = `${directory}.export-next`;
   const before = `${directory}.export-before`;
   const onDisk = new DiskCalls();
@@ -154,7 +156,7 @@ export async function writeSet(directory: string, set: FileSet, disk: ExportDisk
       const out = await onDisk.call(path, disk.create(path));
       let whole = false;
       try {
-        written.push(await writePieces(file, (text) => onDisk.call(path, out.write(text))));
+        written.push(await writePieces(file, (text) => onDisk.call(path, out.write(text)), ending));
         whole = true;
       } finally {
         if (!whole) await out.abandon().catch(() => undefined);

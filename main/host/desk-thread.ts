@@ -4,6 +4,7 @@ import { fileURLToPath } from 'node:url';
 import { Worker, type ResourceLimits } from 'node:worker_threads';
 import type { StartDeskThread } from './desk.ts';
 import type { DeskAnswer } from './desk-work.ts';
+import { removeUnfinishedExports } from './export-folder.ts';
 
 /**
  * For a thread with the short jobs alone: without a bound it leaves hundreds of megabytes of garbage lying, which are the
@@ -11,11 +12,15 @@ import type { DeskAnswer } from './desk-work.ts';
  */
 export const shortJobs: ResourceLimits = { maxOldGenerationSizeMb: 192, maxYoungGenerationSizeMb: 16 };
 
+/** One that is torn down while it loads or calls native code may take the whole process with it; one of its own process takes nobody. */
+const THREAD_PATIENCE_MS = 10_000;
+const PROCESS_PATIENCE_MS = 2000;
+
 /** As a thread of this process. */
 export const workerThread =
   (archivePath: string, workerFile: URL, resourceLimits: ResourceLimits = {}): StartDeskThread =>
   (ears) => {
-    const worker = new Worker(workerFile, { workerData: { archivePath }, resourceLimits });
+    const worker = new Worker(workerFile, { workerData: { archivePath, owner: process.pid }, resourceLimits });
     let why: string | null = null;
     worker.on('message', ({ id, answer }: { readonly id: number; readonly answer: DeskAnswer }) => ears.onAnswer(id, answer));
     worker.on('error', (error: unknown) => {
@@ -24,6 +29,7 @@ export const workerThread =
     // Comes after an error too.
     worker.on('exit', () => ears.onEnd(why));
     return {
+      patienceMs: THREAD_PATIENCE_MS,
       post: (message) => worker.postMessage(message),
       keepsAlive: (yes) => (yes ? worker.ref() : worker.unref()),
       tearDown: () => void worker.terminate(),
@@ -37,7 +43,7 @@ export const workerThread =
 export const deskProcess =
   (archivePath: string, workerFile: URL): StartDeskThread =>
   (ears) => {
-    const child = fork(fileURLToPath(workerFile), [archivePath], { serialization: 'advanced', stdio: ['ignore', 'inherit', 'inherit', 'ipc'] });
+    const child = fork(fileURLToPath(workerFile), [archivePath, String(process.pid)], { serialization: 'advanced', stdio: ['ignore', 'inherit', 'inherit', 'ipc'] });
     let why: string | null = null;
     let ended = false;
     const end = (): void => {
@@ -54,10 +60,14 @@ export const deskProcess =
       if (child.pid === undefined) end();
     });
     child.on('exit', (code, signal) => {
-      if (code !== 0) why ??= `it ended with ${signal ?? `code ${String(code)}`}`;
+      if (code !== 0) {
+        why ??= `it ended with ${signal ?? `code ${String(code)}`}`;
+        removeUnfinishedExports(child.pid ?? 0);
+      }
       end();
     });
     return {
+      patienceMs: PROCESS_PATIENCE_MS,
       // A send that fails is followed by the end.
       post: (message) => child.connected && child.send(message as object, () => undefined),
       keepsAlive: (yes) => {

@@ -51,7 +51,7 @@ export interface DeskResults {
 
 export interface DeskFailure {
   readonly ok: false;
-  readonly code: 'no-run' | 'archive' | 'defect';
+  readonly code: 'no-run' | 'archive' | 'busy' | 'defect';
   readonly text: string;
 }
 
@@ -60,18 +60,27 @@ export type DeskAnswer = { readonly ok: true; readonly value: unknown } | DeskFa
 /** Of a page of a journal: what is handed to the control thread is small (HOST-10). */
 const MOST_JOURNAL_CHARACTERS = 192 * 1024;
 
+/** Where a desk is. */
+export interface DeskPlaceOfWork {
+  /** The process whose windows it works for. */
+  readonly owner: number;
+  /** Aborted: what is going on is ended as soon as it can be, and leaves nothing behind. */
+  readonly ending?: AbortSignal;
+}
+
 /** Never rejects. `opened`: the archive, for reading. */
-export async function answerAtDesk(opened: OpenResult, job: DeskJob): Promise<DeskAnswer> {
+export async function answerAtDesk(opened: OpenResult, job: DeskJob, at: DeskPlaceOfWork = { owner: process.pid }): Promise<DeskAnswer> {
   if (!opened.ok) return { ok: false, code: 'archive', text: opened.text };
   try {
-    return await doAtDesk(opened.archive, job);
+    return await doAtDesk(opened.archive, job, at);
   } catch (error) {
+    if (at.ending?.aborted === true) return { ok: false, code: 'busy', text: 'This was ended before it was finished.' };
     if (error instanceof ArchiveUnreadable) return { ok: false, code: 'archive', text: error.message };
     return { ok: false, code: 'defect', text: (error as Error).stack ?? String(error) };
   }
 }
 
-async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
+async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskPlaceOfWork): Promise<DeskAnswer> {
   switch (job.kind) {
     case 'journal': {
       const { id, fromSeq, limit } = job.params;
@@ -103,10 +112,10 @@ async function doAtDesk(archive: Archive, job: DeskJob): Promise<DeskAnswer> {
       const { id } = job.params;
       const loaded = loadRun(archive, id);
       if (!loaded.ok) return { ok: false, code: loaded.code === 'no-such-run' ? 'no-run' : 'archive', text: loaded.text };
-      const folder = newExportFolder();
+      const folder = newExportFolder(owner);
       let whole = false;
       try {
-        const written = await exportRun(folder, { archive, runId: id, state: loaded.state, software: job.software });
+        const written = await exportRun(folder, { archive, runId: id, state: loaded.state, software: job.software }, undefined, ending);
         if (written.kind === 'failed') return { ok: false, code: 'archive', text: written.text };
         whole = true;
         return done('export', { folder, files: sizesOf(written.files) });

@@ -5,13 +5,15 @@
 import type { Clock } from '../clock/clock.ts';
 import type { DeskAnswer, DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
 
-/** null: end, once everything asked before is answered. */
+/** null: end; what is going on and can be ended before it is finished is. */
 export type ToDeskThread = { readonly id: number; readonly job: DeskJob } | null;
 
 interface DeskThread {
   post(message: ToDeskThread): void;
   /** Whether the program stays alive for it. */
   keepsAlive(yes: boolean): void;
+  /** How long it is given to come to its end when it is asked to. */
+  readonly patienceMs: number;
   /** Ends it in the middle of what it does. */
   tearDown(): void;
 }
@@ -26,8 +28,6 @@ export type StartDeskThread = (ears: DeskEars) => DeskThread;
 
 /** Jobs that may take minutes; they have a thread of their own, so that a page does not wait for them. */
 const long: ReadonlySet<DeskJob['kind']> = new Set<DeskJob['kind']>(['verify', 'backup', 'export']);
-
-const CLOSE_DEADLINE_MS = 10_000;
 
 export class Desk {
   readonly #quick: DeskPlace;
@@ -46,20 +46,31 @@ export class Desk {
     return (long.has(job.kind) ? this.#long : this.#quick).do(job) as Promise<{ readonly ok: true; readonly value: DeskResults[J['kind']] } | DeskFailure>;
   }
 
+  /** Ends the work that takes minutes, and takes no more of it. Whoever waits for some is answered so; returns what it was (HOST-18). */
+  endLongWork(): readonly DeskJob[] {
+    return this.#long.end('The program is ending, and this was ended before it was finished. The archive is as it was. Ask for it again when the program runs again.');
+  }
+
+  /** Resolves when both threads have ended. */
   async close(): Promise<void> {
-    await Promise.all([this.#quick.close(), this.#long.close()]);
+    this.#quick.end(hostEnded);
+    this.#long.end(hostEnded);
+    await Promise.all([this.#quick.ended(), this.#long.ended()]);
   }
 }
+
+const hostEnded = 'The host has ended.';
 
 /** A thread that died is started again with the next job. */
 class DeskPlace {
   readonly #start: StartDeskThread;
   readonly #clock: Clock;
-  readonly #waiting = new Map<number, (answer: DeskAnswer) => void>();
+  readonly #waiting = new Map<number, { readonly job: DeskJob; readonly settle: (answer: DeskAnswer) => void }>();
   #nextId = 0;
   #thread: DeskThread | null = null;
   #closed = false;
   #onEnd: () => void = () => undefined;
+  #ended: Promise<void> = Promise.resolve();
 
   constructor(start: StartDeskThread, clock: Clock) {
     this.#start = start;
@@ -74,7 +85,7 @@ class DeskPlace {
     if (this.#closed) return Promise.resolve({ ok: false, code: 'archive', text: 'The host is ending; the archive is being closed.' });
     return new Promise((settle) => {
       const id = this.#nextId++;
-      this.#waiting.set(id, settle);
+      this.#waiting.set(id, { job, settle });
       const thread = this.#running();
       thread.keepsAlive(true);
       thread.post({ id, job });
@@ -82,38 +93,45 @@ class DeskPlace {
   }
 
   /**
-   * Asks the thread to end after the job it is at. Only one that is not done in time is torn down: a thread that is torn
-   * down while it loads or calls native code may take the whole process with it.
+   * Asks the thread to end; one that has not in time is torn down. Whoever waits is answered at once with `text`; returns what was
+   * asked for.
    */
-  async close(): Promise<void> {
+  end(text: string): readonly DeskJob[] {
+    if (this.#closed) return [];
     this.#closed = true;
     const thread = this.#thread;
     if (thread !== null) {
-      const ended = new Promise<void>((resolve) => {
-        this.#onEnd = resolve;
+      this.#ended = new Promise<void>((resolve) => {
+        const inTime = this.#clock.after(thread.patienceMs, () => thread.tearDown());
+        this.#onEnd = () => {
+          inTime();
+          resolve();
+        };
       });
       thread.keepsAlive(true);
       thread.post(null);
-      const inTime = this.#clock.after(CLOSE_DEADLINE_MS, () => thread.tearDown());
-      await ended;
-      inTime();
     }
-    this.#giveUp('The host has ended.');
+    return this.#giveUp('busy', text);
+  }
+
+  /** Resolves when the thread that was asked to end has ended. */
+  ended(): Promise<void> {
+    return this.#ended;
   }
 
   #running(): DeskThread {
     if (this.#thread !== null) return this.#thread;
     const thread = this.#start({
       onAnswer: (id, answer) => {
-        const settle = this.#waiting.get(id);
+        const asked = this.#waiting.get(id);
         this.#waiting.delete(id);
-        settle?.(answer);
+        asked?.settle(answer);
         // An idle desk keeps no program alive.
         if (this.#waiting.size === 0) thread.keepsAlive(false);
       },
       onEnd: (why) => {
         if (this.#thread === thread) this.#thread = null;
-        this.#giveUp(why === null ? 'The thread that reads the archive ended.' : `The thread that reads the archive ended: ${why}`);
+        this.#giveUp('defect', why === null ? 'The thread that reads the archive ended.' : `The thread that reads the archive ended: ${why}`);
         this.#onEnd();
       },
     });
@@ -121,9 +139,10 @@ class DeskPlace {
     return thread;
   }
 
-  #giveUp(text: string): void {
+  #giveUp(code: DeskFailure['code'], text: string): readonly DeskJob[] {
     const waiting = [...this.#waiting.values()];
     this.#waiting.clear();
-    for (const settle of waiting) settle({ ok: false, code: 'defect', text });
+    for (const { settle } of waiting) settle({ ok: false, code, text });
+    return waiting.map(({ job }) => job);
   }
 }

@@ -20,6 +20,7 @@ import { createEngine, type RunStatus } from '../../app/run/engine.ts';
 import type { RunCommand } from '../../app/run/events.ts';
 import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.ts';
 import type { Archive } from '../archive/archive.ts';
+import { removeUnfinished, unfinishedOf } from '../archive/backup.ts';
 import type { LibraryRefusal } from '../archive/library.ts';
 import { ArchiveUnreadable } from '../archive/read.ts';
 import type { StorageFailure } from '../archive/sqlite.ts';
@@ -32,7 +33,7 @@ import { ManualBench, type ManualAnswer } from '../service/manual-bench.ts';
 import { loadRunGently, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
 import type { BenchPlace, BenchPlaces } from './bench-place.ts';
 import type { Desk } from './desk.ts';
-import type { DeskFailure, DeskResults } from './desk-work.ts';
+import type { DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
 
 export interface HostParts {
   readonly archive: Archive;
@@ -183,6 +184,8 @@ export class Host {
     this.#cancelTick();
     this.#cancelHolderGone();
     this.#ending = true;
+    // First, so that the making safe has the processor.
+    const ended = this.#parts.desk.endLongWork();
     if (this.#bench.state === 'connecting') this.#bench.abort.abort(new Error('The host is ending.'));
     // A run that is just being opened would outlive its archive.
     await this.#changed;
@@ -190,9 +193,11 @@ export class Host {
     await this.#closeRun();
     await this.#disconnect('The host has ended.');
     this.#windows.clear();
-    for (const { folder } of this.#exports.values()) void this.#parts.desk.do({ kind: 'forget', folder });
+    await Promise.all([...this.#exports.values()].map(({ folder }) => this.#parts.desk.do({ kind: 'forget', folder })));
     await this.#parts.desk.close();
-    return rested;
+    // Half a copy; a desk that had to be torn down could not remove it.
+    for (const job of ended) if (job.kind === 'backup') removeUnfinished(unfinishedOf(job.path));
+    return ended.length === 0 ? rested : { ...rested, reason: `${rested.reason} ${endedInWords(ended)}` };
   }
 
   // ---------------------------------------------------------------- messages
@@ -795,6 +800,12 @@ function drives(command: RunCommand): boolean {
     case 'choose':
       return false;
   }
+}
+
+function endedInWords(ended: readonly DeskJob[]): string {
+  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup' };
+  const kinds = [...new Set(ended.map(({ kind }) => words[kind] ?? kind))];
+  return `What a window had asked for was ended before it was finished: ${kinds.join(', ')}. The archive is as it was; ask for it again when the program runs again.`;
 }
 
 /** Beside the archive, with the time in UTC: `railhouse 2026-03-31 12.05.09.sqlite`. */

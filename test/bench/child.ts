@@ -19,9 +19,9 @@ export async function endChild(child: ChildProcess): Promise<{ readonly seconds:
   if (child.exitCode !== null || child.signalCode !== null) return { seconds: 0, byItself: true };
   child.kill('SIGTERM');
   const late = setTimeout(() => child.kill('SIGKILL'), END_MS);
-  await once(child, 'exit');
+  const [, signal] = (await once(child, 'exit')) as [number | null, NodeJS.Signals | null];
   clearTimeout(late);
-  return { seconds: (performance.now() - began) / 1e3, byItself: child.signalCode !== 'SIGKILL' };
+  return { seconds: (performance.now() - began) / 1e3, byItself: signal === null };
 }
 
 /** MB, the most that a process had until now. */

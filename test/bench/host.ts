@@ -90,7 +90,7 @@ const times = (what: string, values: readonly number[]): BenchReport['figures'] 
 /** An export by a desk process alone: the most memory that it had, MB, and its time. */
 async function exportAlone(archive: string, id: string): Promise<{ readonly peak: number; readonly seconds: number }> {
   const began = performance.now();
-  const desk = fork(join(import.meta.dirname, '..', '..', 'main', 'host', 'desk-worker.ts'), [archive], { serialization: 'advanced' });
+  const desk = fork(join(import.meta.dirname, '..', '..', 'main', 'host', 'desk-worker.ts'), [archive, String(process.pid)], { serialization: 'advanced' });
   try {
     desk.send({ id: 0, job: { kind: 'export', params: { id }, software: 'bench 1' } });
     const [{ answer }] = (await once(desk, 'message')) as [{ readonly answer: DeskAnswer }];
@@ -170,27 +170,21 @@ export async function bench(): Promise<BenchReport> {
     say('the run measures; everything is asked for ...');
     const rounds: (readonly AskedFor[])[] = [];
     const began = performance.now();
-    watcher = new Worker(new URL('watching-window.ts', import.meta.url), { workerData: { address: String(address), id } });
+    const watching = new Worker(new URL('watching-window.ts', import.meta.url), { workerData: { address: String(address), id } });
+    watcher = watching;
     const failed = new Promise<never>((_resolve, reject) => {
-      watcher?.on('error', reject);
+      watching.on('error', reject);
       asked.signal.addEventListener('abort', () => reject(asked.signal.reason as Error));
     });
     failed.catch(() => undefined);
-    const answered = new Promise<void>((resolve) => {
-      watcher?.on('message', (round: readonly AskedFor[]) => {
-        rounds.push(round);
-        resolve();
-      });
-    });
-    let over = false;
-    void answered.then(() => (over = true));
+    watching.on('message', (round: readonly AskedFor[]) => rounds.push(round));
     // A third of the limit at least is for STOP.
-    const probing = probe(prober, 'equipment.read', () => !over && performance.now() < deadline - LIMIT_MS / 3);
+    const probing = probe(prober, 'equipment.read', () => rounds.length === 0 && performance.now() < deadline - LIMIT_MS / 3);
     const small = await Promise.race([probing, failed]);
     const took = (performance.now() - began) / 1e3;
     const during = { attempts: told.count('attempt-ended') - before.attempts, lost: told.count('link-lost'), rests: told.count('held', 'tripped', 'paused') };
 
-    say(`${over ? 'all answered' : 'NOT all answered'} after ${took.toFixed(0)} s; STOP is pressed while the window asks on ...`);
+    say(`${rounds.length > 0 ? 'all answered' : 'NOT all answered'} after ${took.toFixed(0)} s; STOP is pressed while the window asks on ...`);
     const ofRun: number[] = [];
     while (ofRun.length < STOPS_OF_A_RUN && inTime()) {
       await Promise.race([told.until('measuring'), failed]);
@@ -206,7 +200,7 @@ export async function bench(): Promise<BenchReport> {
     const atRest = await Promise.race([probe(prober, 'stop', () => (left -= 1) >= 0 && inTime()), failed]);
     const peak = peakOf(pid);
     const deskPeak = Math.max(0, ...childrenOf(pid).map(peakOf));
-    await watcher.terminate();
+    await watching.terminate();
     const end = await endChild(host);
     const [first] = rounds;
     return {

@@ -1,4 +1,6 @@
 /** A run of thousands of attempts, asked for whole by a window: what passes the thread of the host stays small (HOST-10, HOST-11). */
+import { fork, spawn } from 'node:child_process';
+import { once } from 'node:events';
 import { readdirSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -6,6 +8,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import type { ToWindow } from '../../app/contract/contract.ts';
 import type { RunEvent } from '../../app/run/events.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { wait } from '../../main/clock/clock.ts';
 import { machineClock, machineEntropy } from '../../main/clock/machine.ts';
 import { exportRun } from '../../main/export/export-run.ts';
 import { benchPlaces } from '../../main/host/bench-place.ts';
@@ -24,6 +27,7 @@ let folder = '';
 let attempts = 0;
 let archive: Archive;
 let host: Host;
+const defects: unknown[] = [];
 /** The largest that a desk handed to the host, and the host to a window, as JSON. */
 const largest = { fromDesk: 0, toWindow: 0 };
 
@@ -36,7 +40,15 @@ const watched = (start: StartDeskThread): StartDeskThread => (ears) =>
     },
   });
 
-const exportFolders = (): string[] => readdirSync(tmpdir()).filter((name) => name.startsWith('railhouse-export-'));
+const hostWith = (desk: Desk): Host =>
+  new Host({
+    archive, software: 'test 1', clock: machineClock, entropy: machineEntropy, places: benchPlaces(machineClock, machineEntropy),
+    freeDiskBytes: () => null, serialPorts: () => Promise.resolve([]), onDefect: (error) => defects.push(error), desk,
+  });
+
+/** Those that are kept for a process. */
+const exportFolders = (owner: number | undefined = process.pid): string[] =>
+  readdirSync(tmpdir()).filter((name) => name.startsWith('railhouse-export-') && name.includes(`-${String(owner)}-`));
 
 beforeAll(() => {
   folder = scratchFolder();
@@ -45,13 +57,7 @@ beforeAll(() => {
   const opened = openArchive(path, { now: () => machineClock.unixNow(), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
   archive = opened.archive;
-  host = new Host({
-    archive, software: 'test 1', clock: machineClock, entropy: machineEntropy, places: benchPlaces(machineClock, machineEntropy),
-    freeDiskBytes: () => null, serialPorts: () => Promise.resolve([]), onDefect: (error) => {
-      throw error;
-    },
-    desk: new Desk(watched(workerThread(path, worker)), machineClock, watched(deskProcess(path, worker))),
-  });
+  host = hostWith(new Desk(watched(workerThread(path, worker)), machineClock, watched(deskProcess(path, worker))));
 });
 afterAll(async () => {
   await host.close();
@@ -103,6 +109,41 @@ describe('HOST-10 HOST-11 a long run that a window asks for', () => {
     expect(largest.toWindow).toBeLessThanOrEqual(MOST);
 
     await host.close();
-    expect(exportFolders().filter((name) => !before.includes(name))).toEqual([]);
+    expect(exportFolders()).toEqual(before);
+  });
+});
+
+describe('HOST-17 HOST-18 the end of a host in the middle of long work', () => {
+  it.each([['a process', deskProcess], ['a thread', workerThread]] as const)('is not held up by it, leaves nothing of it, and says so, where it is done by %s', async (_where, start) => {
+    const { path } = archive;
+    const before = exportFolders();
+    const ending = hostWith(new Desk(workerThread(path, worker), machineClock, start(path, worker)));
+    const window = new TestWindow(ending);
+    const { id } = (await window.get('runs.list', { limit: 1 }))[0] ?? { id: '' };
+    const asked = [window.ask('run.export', { id }), window.ask('archive.verify', {})];
+    while (exportFolders().length === before.length) await wait(machineClock, 5);
+    const { reason } = await ending.close();
+    for (const answer of await Promise.all(asked)) expect(answer).toMatchObject({ ok: false, failure: { code: 'busy', text: expect.stringContaining('was ended before it was finished') as string } });
+    expect(reason).toContain('ended before it was finished: an export, a check of the archive.');
+    expect(exportFolders()).toEqual(before);
+    expect(defects).toEqual([]);
+  });
+
+  it('leaves no export where the host has died', async () => {
+    // It stands for the host: the exports are kept for it.
+    const owner = spawn(process.execPath, ['-e', 'setTimeout(() => undefined, 1e8)']);
+    try {
+      const desk = fork(worker, [archive.path, String(owner.pid)], { serialization: 'advanced' });
+      const ask = (id: number): void => void desk.send({ id, job: { kind: 'export', params: { id: archive.latestRun()?.id ?? '' }, software: 'test 1' } });
+      ask(0);
+      await once(desk, 'message');
+      ask(1);
+      while (exportFolders(owner.pid).length < 2) await wait(machineClock, 5);
+      desk.disconnect();
+      await once(desk, 'exit');
+      expect(exportFolders(owner.pid)).toEqual([]);
+    } finally {
+      owner.kill('SIGKILL');
+    }
   });
 });

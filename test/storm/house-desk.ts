@@ -44,6 +44,7 @@ export const deskThread =
         });
       },
       keepsAlive: () => undefined,
+      patienceMs: 10_000,
       tearDown: () => {
         ears.onEnd('It was torn down.');
       },
