@@ -31,6 +31,7 @@ const LEFT = 500;
 const STOPS_OF_A_RUN = 20;
 const STOPS_AT_REST = 500;
 const SMALL = 4;
+const rests = ['held', 'tripped', 'paused'];
 
 const say = (text: string): void => void process.stderr.write(`${text}\n`);
 const quantile = (values: readonly number[], q: number): number => values.toSorted((a, b) => a - b)[Math.min(values.length - 1, Math.floor(q * values.length))] ?? Number.NaN;
@@ -165,7 +166,7 @@ export async function bench(): Promise<BenchReport> {
     say(`run.continue took ${opened.toFixed(1)} s; ${JSON.stringify(await command('start'))}`);
     await told.until('measuring');
     await sleep(3000);
-    const before = { rss: peakOf(pid), attempts: told.count('attempt-ended') };
+    const before = { rss: peakOf(pid), attempts: told.count('attempt-ended'), lost: told.count('link-lost'), rests: told.count(...rests) };
 
     say('the run measures; everything is asked for ...');
     const rounds: (readonly AskedFor[])[] = [];
@@ -182,7 +183,7 @@ export async function bench(): Promise<BenchReport> {
     const probing = probe(prober, 'equipment.read', () => rounds.length === 0 && performance.now() < deadline - LIMIT_MS / 3);
     const small = await Promise.race([probing, failed]);
     const took = (performance.now() - began) / 1e3;
-    const during = { attempts: told.count('attempt-ended') - before.attempts, lost: told.count('link-lost'), rests: told.count('held', 'tripped', 'paused') };
+    const during = { attempts: told.count('attempt-ended') - before.attempts, lost: told.count('link-lost') - before.lost, rests: told.count(...rests) - before.rests };
 
     say(`${rounds.length > 0 ? 'all answered' : 'NOT all answered'} after ${took.toFixed(0)} s; STOP is pressed while the window asks on ...`);
     const ofRun: number[] = [];
