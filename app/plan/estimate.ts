@@ -37,10 +37,23 @@ function expectedMass(staticFlow: KilogramsPerSecond, voltage: Volts, pressure: 
   return (staticFlow * Math.sqrt(pressure / flowPressure) * Math.max(0, width - typicalDeadTime(voltage))) as Kilograms;
 }
 
+/** Density at 20 degC and each pressure of a plan, by equipment record: a plan has few pressures, and is asked for the same ones at every point. */
+const densities = new WeakMap<Equipment, Map<Pascals, number>>();
+
+function densityAt(equipment: Equipment, pressure: Pascals): number {
+  let known = densities.get(equipment);
+  if (known === undefined) densities.set(equipment, (known = new Map<Pascals, number>()));
+  let density = known.get(pressure);
+  if (density === undefined) {
+    density = densityOfRun(equipment, celsius(20), pascals(pressure + equipment.ambientKpa * 1e3))?.density ?? roughDensity;
+    known.set(pressure, density);
+  }
+  return density;
+}
+
 /** Expected frequency of the meter's edges while pulses of this point run. */
 export function expectedEdgeRate(staticFlow: KilogramsPerSecond, equipment: Equipment, point: Omit<SetPoint, 'role'>): Quantity<'Hz'> {
-  const density = densityOfRun(equipment, celsius(20), pascals(point.pressure + equipment.ambientKpa * 1e3))?.density ?? roughDensity;
-  const volumeFlow = expectedMass(staticFlow, point.voltage, point.pressure, point.width) / density / point.period;
+  const volumeFlow = expectedMass(staticFlow, point.voltage, point.pressure, point.width) / densityAt(equipment, point.pressure) / point.period;
   const perCubicMetre = Math.max(...equipment.meter.kFactor.map((k) => k.edgesPerLitre)) * 1e3;
   return (volumeFlow * perCubicMetre) as Quantity<'Hz'>;
 }

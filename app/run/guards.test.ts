@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import type { Guard } from '../plan/plan.ts';
-import { clearGuard, guardText, stepGuard } from './guards.ts';
+import { clearGuard, guardText, stepGuard, WatchedGuard } from './guards.ts';
 import type { GuardMemory } from './guards.ts';
 import { testPlan } from './scripted-bench.test-helper.ts';
 
@@ -72,6 +72,27 @@ describe('stepGuard', () => {
     expect(stepGuard(guard(), out, 600, 2)).toBe(out);
     const active = stepGuard(guard(), out, 600, 3);
     expect(stepGuard(guard(), active, 600, 4)).toBe(active);
+  });
+});
+
+describe('WatchedGuard', () => {
+  it('RUN-173 passes over a reading only where the whole way would change nothing, and does so wherever a clear guard reads inside', () => {
+    const limits = fc.constantFrom({}, { low: undefined }, { high: undefined });
+    const value = fc.oneof(fc.constantFrom(null, 300, 500, 299.999, 500.001, Number.NaN, Number.POSITIVE_INFINITY), fc.double({ min: 280, max: 520 }));
+    fc.assert(
+      fc.property(limits, fc.constantFrom('note', 'hold', 'trip'), fc.constantFrom(0, 2), fc.array(value, { maxLength: 40 }), (limit, level, dwellS, values) => {
+        const watched = new WatchedGuard(guard({ ...limit, level, dwellS }));
+        let passedOver = 0;
+        values.forEach((reading, second) => {
+          const after = stepGuard(watched.guard, watched.memory, reading, second);
+          const unchanged = after === clearGuard && watched.memory === clearGuard;
+          expect(watched.staysClear(reading)).toBe(unchanged);
+          if (unchanged) passedOver += 1;
+          watched.memory = after;
+        });
+        if (values.every((reading) => reading === null || (reading >= 300 && reading <= 500))) expect(passedOver).toBe(values.length);
+      }),
+    );
   });
 });
 

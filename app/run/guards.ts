@@ -52,6 +52,27 @@ export function stepGuard(guard: Guard, memory: GuardMemory, value: number | nul
   return memory.inSince === null ? { ...memory, inSince } : memory;
 }
 
+/** A guard of a plan with what it remembers. */
+export class WatchedGuard {
+  readonly guard: Guard;
+  readonly signal: Guard['signal'];
+  memory: GuardMemory = clearGuard;
+  readonly #low: number;
+  readonly #high: number;
+
+  constructor(guard: Guard) {
+    this.guard = guard;
+    this.signal = guard.signal;
+    this.#low = guard.low ?? Number.NEGATIVE_INFINITY;
+    this.#high = guard.high ?? Number.POSITIVE_INFINITY;
+  }
+
+  /** It is clear, and this reading leaves it so: what nearly every reading of nearly every guard comes to. */
+  staysClear(value: number | null): boolean {
+    return this.memory === clearGuard && (value === null || (value >= this.#low && value <= this.#high));
+  }
+}
+
 function isInside(guard: Guard, value: number, margin: number): boolean {
   // Written so that a reading that is not a number counts as outside.
   return (guard.low === undefined || value >= guard.low + margin) && (guard.high === undefined || value <= guard.high - margin);

@@ -56,7 +56,9 @@ export class IdleFlow {
     const latest = marks[marks.length - 1];
     if (latest === undefined || frame.at - latest.at >= markEvery) marks.push({ at: frame.at, edges: frame.edges });
     while (marks[0] !== undefined && frame.at - marks[0].at > longestSpan) marks.shift();
-    for (const [index, mark] of marks.entries()) {
+    for (let index = 0; index < marks.length; index += 1) {
+      const mark = marks[index];
+      if (mark === undefined) break;
       const time = frame.at - mark.at;
       if (time < idleFlowSpan) break;
       const flow = (Math.max(0, frame.edges - mark.edges - 1) / time / this.#edgesPerMillilitre) * 60;
@@ -67,7 +69,7 @@ export class IdleFlow {
   /** Begins anew: an injector was driven, or the controller's counts began anew. */
   forget(): void {
     this.#restedAt = Number.NaN;
-    this.#marks = [];
+    if (this.#marks.length > 0) this.#marks = [];
     this.#flow = null;
   }
 }

@@ -58,42 +58,56 @@ const livelyPart = 0.5;
 /** Then so many running that do not move it have a chance below 1e-12. */
 const framesToStand = 40;
 
-const signals = ['rail pressure', 'fluid temperature in the rail', 'fluid temperature at the meter'] as const;
+/** One reading, as it moves from frame to frame. */
+class Reading {
+  readonly #name: string;
+  #last = Number.NaN;
+  #stood = 0;
+  #moving = 0;
+  #seen = 0;
+
+  constructor(name: string) {
+    this.#name = name;
+  }
+
+  take(value: number): void {
+    const stood = this.#stood;
+    const moving = this.#moving;
+    const seen = this.#seen;
+    const moved = value !== this.#last;
+    this.#last = value;
+    this.#stood = moved ? 0 : stood + 1;
+    this.#seen = seen + 1;
+    // What is being doubted is not learned from.
+    if (moved || stood < framesToStand || moving < livelyPart) this.#moving = moving + ((moved ? 1 : 0) - moving) / Math.min(seen + 1, framesToKnow);
+  }
+
+  /** How it stands, in words; null: it does not. */
+  stands(said: (value: number) => string): string | null {
+    const lively = this.#seen > framesToKnow && this.#moving >= livelyPart;
+    if (!lively || this.#stood < framesToStand) return null;
+    return `${this.#name} stands at ${said(this.#last)} for ${this.#stood} readings running, and every second one moved it before: the transducer, its wire or the controller does not follow`;
+  }
+}
+
+const inKilopascals = (pressure: number): string => `${toKilopascals(pressure as BenchFrame['pressure']).toFixed(3)} kPa`;
+const inCelsius = (temperature: number): string => `${toCelsius(temperature as BenchFrame['railTemperature']).toFixed(3)} degC`;
 
 /** Tells readings that stand (RUN-163). A transducer moves its last digit by its own noise; one that is so quiet that it does not is never judged. */
 export class StandingReadings {
-  readonly #last = [Number.NaN, Number.NaN, Number.NaN];
-  readonly #stood = [0, 0, 0];
-  readonly #moving = [0, 0, 0];
-  readonly #seen = [0, 0, 0];
+  readonly #pressure = new Reading('rail pressure');
+  readonly #rail = new Reading('fluid temperature in the rail');
+  readonly #meter = new Reading('fluid temperature at the meter');
 
   /** Frames in order, of times in which an injector is pulsed: that moves the pressure besides. */
   add(frame: BenchFrame): void {
-    this.#take(0, frame.pressure);
-    this.#take(1, frame.railTemperature);
-    this.#take(2, frame.meterTemperature);
-  }
-
-  #take(signal: 0 | 1 | 2, value: number): void {
-    const stood = this.#stood[signal] ?? 0;
-    const moving = this.#moving[signal] ?? 0;
-    const seen = this.#seen[signal] ?? 0;
-    const moved = value !== this.#last[signal];
-    this.#last[signal] = value;
-    this.#stood[signal] = moved ? 0 : stood + 1;
-    this.#seen[signal] = seen + 1;
-    // What is being doubted is not learned from.
-    if (moved || stood < framesToStand || moving < livelyPart) this.#moving[signal] = moving + ((moved ? 1 : 0) - moving) / Math.min(seen + 1, framesToKnow);
+    this.#pressure.take(frame.pressure);
+    this.#rail.take(frame.railTemperature);
+    this.#meter.take(frame.meterTemperature);
   }
 
   criterion(): Criterion {
-    const standing = signals.flatMap((name, signal) => {
-      const lively = (this.#seen[signal] ?? 0) > framesToKnow && (this.#moving[signal] ?? 0) >= livelyPart;
-      if (!lively || (this.#stood[signal] ?? 0) < framesToStand) return [];
-      const value = this.#last[signal] ?? Number.NaN;
-      const said = signal === 0 ? `${toKilopascals(value as BenchFrame['pressure']).toFixed(3)} kPa` : `${toCelsius(value as BenchFrame['railTemperature']).toFixed(3)} degC`;
-      return [`${name} stands at ${said} for ${this.#stood[signal] ?? 0} readings running, and every second one moved it before: the transducer, its wire or the controller does not follow`];
-    });
+    const standing = [this.#pressure.stands(inKilopascals), this.#rail.stands(inCelsius), this.#meter.stands(inCelsius)].filter((text) => text !== null);
     return { rule: 'RUN-163', passed: standing.length === 0, text: standing.length === 0 ? 'no reading stands still' : standing.join('; ') };
   }
 }

@@ -85,4 +85,20 @@ describe('RUN-114 the two clocks', () => {
     expect(anew).toBeGreaterThan(0);
     expect(Math.abs(base.comparison?.difference ?? 1)).toBeLessThan(1e-6);
   });
+
+  test('RUN-173 a standstill of half a second is noticed within a block of frames and at the beginning of one; one of 0.2 s is none', () => {
+    const noticed = (afterS: number, stoodS: number): number => {
+      const base = new TimeBase();
+      let anew = 0;
+      for (let i = 1; i * 0.05 <= afterS + 3; i += 1) {
+        const at = i * 0.05;
+        if (base.add(1000 + at - (at > afterS ? stoodS : 0), at)) anew += 1;
+      }
+      return anew;
+    };
+    for (const afterS of [0.1, 0.99, 1.99, 2.04, 9.99, 10.04, 11.02]) {
+      expect(noticed(afterS, 0.5)).toBe(1);
+      expect(noticed(afterS, 0.2)).toBe(0);
+    }
+  });
 });

@@ -37,6 +37,8 @@ export class TimeBase {
   #known: ClockComparison | null = null;
   /** Of the latest frame, to tell one that was held up from a clock that stood. */
   #latest = Number.NEGATIVE_INFINITY;
+  /** A lag that is not below this is far below none of those that it is held against: the usual case costs one comparison. */
+  #suspicious = Number.NEGATIVE_INFINITY;
 
   /**
    * A frame of controller time `at` has come in at the host's `now`; times of one controller life, rising. True: the comparison
@@ -45,17 +47,23 @@ export class TimeBase {
   add(now: number, at: number): boolean {
     if (!(at > this.#latest)) return false;
     const lag = now - at;
-    const anew = this.#stoodStill(at, lag);
+    const anew = lag < this.#suspicious && this.#stoodStill(at, lag);
     if (anew) this.forget();
     this.#latest = at;
     const open = this.#open;
     if (open === null || at - open.from >= this.#block) {
       if (open !== null) this.#close(open);
-      this.#open = { from: at, at, lag };
+      this.#begin({ from: at, at, lag });
     } else if (lag < open.lag) {
-      this.#open = { from: open.from, at, lag };
+      this.#begin({ from: open.from, at, lag });
     }
     return anew;
+  }
+
+  #begin(open: Least): void {
+    this.#open = open;
+    const before = this.#blocks[this.#blocks.length - 1];
+    this.#suspicious = (before === undefined ? open.lag : Math.max(open.lag, before.lag)) - standstill;
   }
 
   /** A frame so much earlier than any before that no clock can be that much faster: the computer was suspended. */
@@ -70,6 +78,7 @@ export class TimeBase {
     this.#open = null;
     this.#known = null;
     this.#latest = Number.NEGATIVE_INFINITY;
+    this.#suspicious = Number.NEGATIVE_INFINITY;
   }
 
   /** null until there is enough to tell. */

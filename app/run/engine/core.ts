@@ -22,6 +22,7 @@ export class EngineCore {
   /** Events since `beginUnit`; null: none. */
   events: RunEventBody[] | null = null;
   #state: RunState;
+  #currentPoint: Point | null;
 
   /** Throws when the run has no bench or was left unfinished without having been recovered, or when the points are not its own. */
   constructor(points: readonly Point[], state: RunState) {
@@ -34,6 +35,7 @@ export class EngineCore {
     }
     this.#state = state;
     this.points = points;
+    this.#currentPoint = this.#pointOf(state);
     this.staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
   }
 
@@ -57,8 +59,7 @@ export class EngineCore {
 
   /** The point of the attempt that is going on; null: none is. */
   get currentPoint(): Point | null {
-    const { current } = this.#state;
-    return current === null ? null : (this.points[current.point] ?? null);
+    return this.#currentPoint;
   }
 
   /** The injector that a point drives; null for a point that drives none. */
@@ -77,8 +78,13 @@ export class EngineCore {
     this.events ??= [];
     this.events.push(event);
     this.#state = foldRun(this.#state, event);
+    this.#currentPoint = this.#pointOf(this.#state);
     const after = this.#state.mode;
     if (after !== before && !transitions[before].includes(after)) throw new Error(`The event '${event.kind}' leads from ${before} to ${after}, which the table does not allow.`);
+  }
+
+  #pointOf({ current }: RunState): Point | null {
+    return current === null ? null : (this.points[current.point] ?? null);
   }
 
   /** The attempt in progress comes to a step. */

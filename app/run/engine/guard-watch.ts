@@ -3,7 +3,7 @@ import type { BenchFrame } from '../../bench/port.ts';
 import { lookPart } from '../../plan/look.ts';
 import type { Guard } from '../../plan/plan.ts';
 import { toKilopascals } from '../../quantities/quantity.ts';
-import { clearGuard, directReading, guardText, stepGuard } from '../guards.ts';
+import { directReading, guardText, stepGuard, WatchedGuard } from '../guards.ts';
 import type { GuardMemory } from '../guards.ts';
 import type { IdleFlow } from '../idle-flow.ts';
 import { canTripMakingSafe } from './controller-watch.ts';
@@ -16,31 +16,27 @@ export class GuardWatch {
   readonly #course: Course;
   readonly #safety: Safety;
   readonly #idleFlow: IdleFlow;
-  readonly #guards: readonly Guard[];
-  readonly #memory: GuardMemory[];
+  readonly #guards: readonly WatchedGuard[];
 
   constructor(core: EngineCore, course: Course, safety: Safety, idleFlow: IdleFlow) {
     this.#core = core;
     this.#course = course;
     this.#safety = safety;
     this.#idleFlow = idleFlow;
-    this.#guards = core.state.plan.guards;
-    this.#memory = this.#guards.map(() => clearGuard);
+    this.#guards = core.state.plan.guards.map((guard) => new WatchedGuard(guard));
   }
 
   /** True when the run left its way. */
   check(frame: BenchFrame): boolean {
-    const guards = this.#guards;
-    for (let index = 0; index < guards.length; index += 1) {
-      const guard = guards[index];
-      const before = this.#memory[index];
-      if (guard === undefined || before === undefined) continue;
-      const value = this.#reading(guard.signal, frame);
+    for (const watched of this.#guards) {
+      const value = this.#reading(watched.signal, frame);
+      if (watched.staysClear(value)) continue;
+      const { guard, memory: before } = watched;
       // A leak that was found is not gone because an injector is driven again: it clears when it is counted anew (RUN-108).
       if (guard.signal === 'idle-flow-ml-min' && value === null && before.active) continue;
       const after = stepGuard(guard, before, value, this.#core.now);
       if (after === before && !after.active) continue;
-      this.#memory[index] = after;
+      watched.memory = after;
       if (this.#act(guard, before, after, value)) return true;
     }
     return false;
@@ -48,8 +44,7 @@ export class GuardWatch {
 
   /** The first hold or trip guard that is not clear, in words; null: all are. */
   notClear(frame: BenchFrame): string | null {
-    for (const [index, guard] of this.#guards.entries()) {
-      const memory = this.#memory[index] ?? clearGuard;
+    for (const { guard, memory } of this.#guards) {
       if (guard.level !== 'note' && (memory.active || memory.outSince !== null)) {
         return `Guard ${guard.id} is not clear. ${guardText(guard, this.#reading(guard.signal, frame))}.`;
       }

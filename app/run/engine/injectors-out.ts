@@ -33,11 +33,10 @@ export class InjectorsOut {
   /** Once all that can be looked at has been: those that are not yet judged from their present attempts are (RUN-142). */
   judgeLooks(): void {
     const { plan, equipment, looked, points, out } = this.#core.state;
-    if (!hasLook(plan)) return;
+    if (!hasLook(plan) || !this.#lookPoints.some((look, injector) => this.#isToBeJudged(look, injector))) return;
     const all = this.#lookedAt();
     const attemptsOf = (one: LookedAt) => one.points.map(({ index }) => points[index]?.chosen ?? 0);
     const open = all.filter((one) => attemptsOf(one).join() !== looked.get(one.injector)?.attempts.join());
-    if (open.length === 0) return;
     const judged = judgeLooks(plan, equipment, all);
     for (const one of open) {
       const found = judged.find(({ injector }) => injector === one.injector);
@@ -47,6 +46,19 @@ export class InjectorsOut {
       const cause = criteria.find((criterion) => !criterion.passed)?.rule ?? '';
       if (!passed && !out.has(injector)) this.#takeOut('set-aside', injector, cause, `was set aside after its first look: ${text}.`);
     }
+  }
+
+  /** Each point of its look has a window that counts, and one at least is another than it was judged from. Asked at every point, so it makes nothing (RUN-173). */
+  #isToBeJudged(look: readonly Point[], injector: number): boolean {
+    const { points, looked } = this.#core.state;
+    const judgedFrom = looked.get(injector)?.attempts;
+    let isAnother = false;
+    for (let part = 0; part < look.length; part += 1) {
+      const record = points[look[part]?.index ?? -1];
+      if (record?.chosen == null || record.attempts[record.chosen - 1]?.window == null) return false;
+      if (record.chosen !== judgedFrom?.[part]) isAnother = true;
+    }
+    return isAnother;
   }
 
   /** Injectors with a window that counts for each point of their look. */

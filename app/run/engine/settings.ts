@@ -20,10 +20,15 @@ export class Settings {
   #conditionSince = Number.NaN;
   readonly #core: EngineCore;
   readonly #plan: Pick<Plan, 'supply' | 'condition'>;
+  /** Of the plan, for every frame: V, Pa. */
+  readonly #supplyTolerance: number;
+  readonly #pressureTolerance: number;
 
   constructor(core: EngineCore) {
     this.#core = core;
     this.#plan = core.state.plan;
+    this.#supplyTolerance = this.#plan.supply.toleranceV;
+    this.#pressureTolerance = this.#plan.condition.pressureToleranceKpa * 1e3;
   }
 
   /** The bench was told to be safe, or its supply was: nothing of this is certain. */
@@ -65,7 +70,7 @@ export class Settings {
   }
 
   track(frame: BenchFrame): void {
-    if (!(Math.abs(frame.supply - this.supply) <= this.#plan.supply.toleranceV)) this.#supplySteadySince = Number.NaN;
+    if (!(Math.abs(frame.supply - this.supply) <= this.#supplyTolerance)) this.#supplySteadySince = Number.NaN;
     else if (Number.isNaN(this.#supplySteadySince)) this.#supplySteadySince = this.#core.now;
     this.#trackCondition(frame);
   }
@@ -81,7 +86,7 @@ export class Settings {
   }
 
   pressureFits(frame: BenchFrame): boolean {
-    return Math.abs(frame.pressure - this.pressure) <= this.#plan.condition.pressureToleranceKpa * 1e3;
+    return Math.abs(frame.pressure - this.pressure) <= this.#pressureTolerance;
   }
 
   temperaturesFit(frame: BenchFrame): boolean {
