@@ -68,9 +68,16 @@ function drivenWhileSeen({ seen, drawn }: Evidence): string[] {
   if (['lines-lost', 'lines-garbled', 'line-silent', 'controller-disobeys'].some((kind) => trouble.has(kind))) return [];
   const lateS = Math.max(0, ...drawn.happenings.map((one) => (one.kind === 'lines-late' ? one.delayMs / 1e3 : 0)));
   const limit = Math.max(1, 3 / drawn.plan.link.telemetryHz) + 0.25 + 0.1 + lateS;
-  return only(seen, 'pulse')
-    .filter(({ fedS, mode }) => fedS > limit && (mode === 'measuring' || mode === 'proving'))
-    .map(({ at, channel, fedS }) => `at ${seconds(at)} channel ${channel} was pulsed by a host that had been without telemetry for ${fedS.toFixed(2)} s`);
+  const problems: string[] = [];
+  let ashoreAt = 0;
+  for (const one of seen) {
+    // A new host stops what the one before it had the controller drive, and has waited for nothing yet.
+    if (one.kind === 'host') ashoreAt = one.at;
+    if (one.kind !== 'pulse' || (one.mode !== 'measuring' && one.mode !== 'proving')) continue;
+    const without = Math.min(one.fedS, one.at - one.silentS - ashoreAt);
+    if (without > limit) problems.push(`at ${seconds(one.at)} channel ${one.channel} was pulsed by a host that had been without telemetry for ${without.toFixed(2)} s`);
+  }
+  return problems;
 }
 
 /** RUN-21: a guard is noted when its signal is outside, and cleared when it is inside by the hysteresis. Signals that are a reading. */

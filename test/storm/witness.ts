@@ -15,11 +15,11 @@ export class LineWitness {
   readonly telemetry: Uint8Array[] = [];
   /** When a host read telemetry last, s; of the world. */
   telemetryAt = 0;
-  readonly #sent: { readonly word: string; readonly number: number }[] = [];
+  readonly #sent: { readonly word: string; readonly number: number; readonly at: number }[] = [];
   readonly #answered: number[] = [];
 
-  sent(word: string, number: number): void {
-    this.#sent.push({ word, number });
+  sent(word: string, number: number, at: number): void {
+    this.#sent.push({ word, number, at });
   }
 
   read(bytes: Uint8Array, at: number): void {
@@ -58,9 +58,10 @@ export class LineWitness {
     };
   }
 
-  /** Whether a line with this word was sent since `follow` was asked for it. */
-  followWord(word: string): () => boolean {
+  /** Whether a line with this word was sent since `followWord` was asked for it, or was on its way then: less than `replyS` ago and unanswered. */
+  followWord(word: string, now: number, replyS: number): () => boolean {
     const sent = this.#sent.length;
-    return () => this.#sent.slice(sent).some((line) => line.word === word);
+    const underWay = this.#sent.slice(-5).some((line) => line.word === word && now - line.at < replyS && !this.#answered.slice(-5).includes(line.number));
+    return () => underWay || this.#sent.slice(sent).some((line) => line.word === word);
   }
 }

@@ -34,6 +34,8 @@ const ALL_CLOSED = 7;
 const EVERY_LINE = 16;
 /** A run that is neither at its end nor with a person this long after everything is over is stuck, s. */
 const PATIENCE_S = 1800;
+/** The driver waits for an answer for so long before it sends the line again, s. */
+const REPLY_S = 0.2;
 /** No seed lasts longer, s. */
 const LONGEST_S = 6 * 3600;
 /** A person tries a start or a resume that is refused this often after everything is over. */
@@ -184,7 +186,7 @@ export class World {
     }));
     this.#wire = new Wire(this.#bench, this.#world, {
       beforeLine: (word, again, number) => {
-        this.#line.sent(word, number);
+        this.#line.sent(word, number, this.#now());
         if (!again) this.#agenda.beforeLine(word);
       },
       afterLine: (word, again) => {
@@ -485,7 +487,7 @@ export class World {
 
   /** Making safe waits for nothing. */
   #watchSafe(bench: Bench, host: Host): void {
-    const wasSent = this.#line.followWord('safe');
+    const wasSent = this.#line.followWord('safe', this.#now(), REPLY_S);
     const { stops } = host.clock;
     this.#world.after(50, () => {
       if (!wasSent() && host.alive && host.clock.stops === stops && !host.clock.isStopped && bench.downReason === null) this.#see({ kind: 'safe-waits', at: this.#now() });
