@@ -1,18 +1,22 @@
 /** Real operating system, real serialport, a pseudo-terminal in place of the cable: Linux and macOS. */
 import { once } from 'node:events';
-import { mkdtempSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { spawnSync } from 'node:child_process';
+import { closeSync, constants, mkdtempSync, openSync, rmSync, symlinkSync, writeFileSync, writeSync } from 'node:fs';
 import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterEach, expect, test } from 'vitest';
+import type { ReadStream } from 'node:tty';
+import { SerialPort } from 'serialport';
+import { afterEach, describe, expect, test, vi } from 'vitest';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { milliseconds, volts } from '../../app/quantities/quantity.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { servePtyBench, type PtyBench } from '../bench/pty-bench.ts';
+import { RunningBench } from '../bench/running-bench.ts';
 import { wait, WallClock } from '../clock/clock.ts';
 import { machineEntropy } from '../clock/machine.ts';
-import { explainOpenFailure } from './serial-channel.ts';
+import { explainOpenFailure, SerialChannel } from './serial-channel.ts';
 import { serialPortSource, type PortInfo } from './serial-ports.ts';
 
 const clock = new WallClock();
@@ -166,6 +170,147 @@ test('a port that vanishes is told, requests end, and the bench is found under t
   await until(() => connected.events.at(-1)?.state === 'up');
   expect(bench.link).toContain(elsewhere.path);
   expect(bench.identity.serialNumber).toBe('SIM-0001');
+});
+
+/** A terminal with a bench behind it that hears nothing any more after `stopReading`; the terminal's own side is full then. */
+async function deafBench() {
+  const { open } = (await import('@lydell/node-pty')) as unknown as { readonly open: (options: object) => { readonly ptsName: string; readonly fd: number; readonly master: ReadStream; readonly slave: ReadStream } };
+  const terminal = open({ cols: 80, rows: 25, encoding: null });
+  terminal.slave.pause();
+  const other = openSync(terminal.ptsName, constants.O_RDWR | constants.O_NOCTTY | constants.O_NONBLOCK);
+  terminal.slave.destroy();
+  spawnSync('stty', ['-F', terminal.ptsName, 'raw', '-echo']);
+  const bench = new RunningBench(scenarioSchema.parse({ scenarioVersion: 1 }), clock);
+  const heard: string[] = [];
+  terminal.master.on('data', (bytes: Buffer) => {
+    heard.push(bytes.toString('latin1'));
+    bench.receive(bytes);
+  });
+  bench.attach((bytes) => {
+    tryWrite(terminal.fd, bytes);
+  });
+  undo.push(() => {
+    bench.switchOff();
+    terminal.master.destroy();
+    closeSync(other);
+  });
+  return {
+    path: terminal.ptsName,
+    bench,
+    say: (bytes: Uint8Array) => tryWrite(terminal.fd, bytes),
+    heard: () => heard.join(''),
+    stopReading: () => {
+      terminal.master.pause();
+      // The stream may have had a reading under way, which takes some of it.
+      for (let full = 0; full < 3; full += 1) while (tryWrite(other, Buffer.from(`${'x'.repeat(63)}\n`)) > 0);
+    },
+    readAgain: () => {
+      heard.length = 0;
+      terminal.master.resume();
+    },
+  };
+}
+
+/** How many bytes the system took at once. */
+function tryWrite(file: number, bytes: Uint8Array): number {
+  try {
+    return writeSync(file, bytes);
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === 'EAGAIN') return 0;
+    throw error;
+  }
+}
+
+describe.skipIf(process.platform !== 'linux')('HOST-30 a port that takes nothing', () => {
+  test('is a lost link although telemetry still comes, and what was said meanwhile is not said later', async () => {
+    const far = await deafBench();
+    const connected = await connect(far.path, undefined, 1000);
+    const bench = benchOf(connected);
+    await bench.perform({ kind: 'arm' });
+    far.stopReading();
+    await wait(clock, 50);
+    far.stopReading();
+    const supply = bench.perform({ kind: 'set-supply', supply: volts(11) });
+    await until(() => connected.events.length > 0);
+    expect(connected.events[0]).toMatchObject({ state: 'down', reason: expect.stringContaining('is not said later; the controller hears nothing now, so its dead-man makes the bench safe') as string });
+    expect(await supply).toMatchObject({ kind: 'no-answer' });
+    // Only now does it hear again.
+    const frames = connected.frames.length;
+    expect(frames).toBeGreaterThan(0);
+    far.readAgain();
+    await until(() => connected.events.at(-1)?.state === 'up');
+    expect(far.heard()).toContain('x'.repeat(63));
+    expect(far.heard()).toContain(' hello ');
+    expect(far.heard().slice(0, far.heard().indexOf(' hello '))).not.toMatch(/alive|supply/);
+    expect(far.heard()).not.toContain('supply mv=11000');
+    await until(() => connected.frames.at(-1)?.armed === false && connected.frames.at(-1)?.fault?.code === 'dead-man');
+  });
+
+  test('also one that has taken a line and does not let it leave: it is thrown away before the port is closed, with all behind it', async () => {
+    const far = await deafBench();
+    const said: string[] = [];
+    const port = vi.spyOn(SerialPort.prototype, 'write').mockImplementation(function (this: SerialPort, bytes: Uint8Array, taken: (error: Error | null) => void) {
+      said.push(Buffer.from(bytes).toString('latin1'));
+      taken(null);
+      return true;
+    } as never);
+    const drain = vi.spyOn(SerialPort.prototype, 'drain').mockImplementation(() => undefined);
+    const flush = vi.spyOn(SerialPort.prototype, 'flush');
+    const close = vi.spyOn(SerialPort.prototype, 'close');
+    undo.push(() => void vi.restoreAllMocks());
+    const channel = new SerialChannel(far.path, clock);
+    let why = '';
+    expect(await channel.open({ onBytes: () => undefined, onClosed: (reason) => (why = reason) })).toEqual({ ok: true });
+    for (const line of ['one', 'two', 'three']) channel.write(Buffer.from(`${line}\n`));
+    await until(() => why !== '' && close.mock.calls.length > 0);
+    expect(said).toEqual(['one\n']);
+    expect(drain).toHaveBeenCalledTimes(1);
+    expect(flush.mock.invocationCallOrder[0]).toBeLessThan(close.mock.invocationCallOrder[0] ?? 0);
+    expect(port).toHaveBeenCalledTimes(1);
+    channel.write(Buffer.from('four\n'));
+    expect(port).toHaveBeenCalledTimes(1);
+  });
+
+  test('lines leave in the order in which they were said, also the last before the close', async () => {
+    const far = await deafBench();
+    const channel = new SerialChannel(far.path, clock);
+    await channel.open({ onBytes: () => undefined, onClosed: () => undefined });
+    for (let i = 0; i < 20; i += 1) channel.write(Buffer.from(`line ${i}\n`));
+    await until(() => far.heard().includes('line 19'));
+    expect(far.heard().trimEnd().split('\n')).toEqual(Array.from({ length: 20 }, (_, i) => `line ${i}`));
+    channel.write(Buffer.from('last\n'));
+    await channel.close();
+    await until(() => far.heard().includes('last'));
+  });
+});
+
+test.skipIf(process.platform !== 'linux')('HOST-31 a port that says more than any controller is read at a bounded rate, and again as ever afterwards', async () => {
+  const far = await deafBench();
+  far.bench.switchOff();
+  const channel = new SerialChannel(far.path, clock);
+  undo.push(() => channel.close());
+  let heard = 0;
+  let latest = '';
+  await channel.open({
+    onBytes: (bytes) => {
+      heard += bytes.length;
+      latest = (latest + Buffer.from(bytes).toString('latin1')).slice(-16);
+    },
+    onClosed: () => undefined,
+  });
+  const junk = Buffer.alloc(65_536, 'y');
+  const began = clock.now();
+  let offered = 0;
+  while (offered < 4e6 && clock.now() - began < 2000) {
+    offered += far.say(junk);
+    await new Promise((resolve) => setImmediate(resolve));
+  }
+  const s = (clock.now() - began) / 1000;
+  expect(heard / s).toBeLessThan(800_000);
+  expect(heard).toBeGreaterThan(8192);
+  // It goes on where it was, once nothing is left of the flood.
+  await until(() => far.say(Buffer.from('END')) === 3);
+  await until(() => latest.endsWith('END'));
 });
 
 test('an outside program that lists ports and fails or hangs is no hindrance', async () => {

@@ -486,7 +486,6 @@ export const contract: readonly Row[] = [
     [['ready', 'paused', 'held', 'tripped'], stays('RUN-168', 'The clock of this computer was set back by')],
     [['ended'], stays('RUN-168')],
   ]),
-  // What a wall clock says that was set forward is also what it says after a sleep.
   clock('clock-forward', 'the wall clock is set forward by an hour', 3600, [
     [driving, goesOn('RUN-164; RUN-168; RUN-5', 'The clock of this computer went on by')],
     [['making-safe'], arrives('RUN-168', confirmed, 'The clock of this computer went on by')],
