@@ -137,6 +137,8 @@ export const requests = {
     params: z.strictObject({ name: person }),
     result: z.object({
       software: z.string(), archivePath: z.string(), bench: benchView, control, openRun: id.nullable(), manual: manualView.nullable(), now: finite,
+      /** As the event \`archive\`. */
+      archiveProblems: z.array(z.string()).default([]),
     }),
   },
   /** STOP, which is not the emergency stop of the bench: pulsing off, supply to its safe value, disarmed, whatever is going on. */
@@ -235,6 +237,8 @@ export const events = {
   frames: z.object({ frames: z.array(benchFrame) }),
   manual: manualView.nullable(),
   control,
+  /** What stands against things being kept in the archive and beside it, in sentences; empty: all is well. */
+  archive: z.object({ problems: z.array(z.string()) }),
   /** The run that is open on the bench; null: none. */
   'run.opened': z.object({ id: id.nullable() }),
   /** Committed to the archive. */

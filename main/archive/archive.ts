@@ -15,7 +15,7 @@ import { MeterChecks } from './meter-checks.ts';
 import { applicationId, currentVersion, migrate } from './migrations.ts';
 import { ArchiveReader, ArchiveUnreadable } from './read.ts';
 import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
-import type { Database, StorageCode } from './sqlite.ts';
+import type { Database, StorageCode, StorageFailure } from './sqlite.ts';
 import { verifyArchive } from './verify.ts';
 import type { Verification } from './verify.ts';
 import { takeWriterLock } from './writer-lock.ts';
@@ -287,8 +287,9 @@ export class Archive extends ArchiveReader {
     };
     const now = writing?.now ?? forReading;
     this.#now = now;
-    this.library = new Library(db, path, now, this.ledger, writing?.entropy ?? { nextUint32: forReading });
-    this.meterChecks = new MeterChecks(db, path, now, this.ledger);
+    const strayed = (): StorageFailure | null => this.#lost();
+    this.library = new Library(db, path, now, this.ledger, writing?.entropy ?? { nextUint32: forReading }, strayed);
+    this.meterChecks = new MeterChecks(db, path, now, this.ledger, strayed);
     this.#heads = writing?.heads ?? null;
     // Read once now, so that at a rest only the latest entries are.
     if (this.#heads !== null) this.head();
@@ -299,7 +300,8 @@ export class Archive extends ArchiveReader {
 
   /** Makes the record of a run; its id is a UUID of version 7 (RFC 9562). Its journal begins with the first `append`. */
   createRun(run: NewRun): CreateResult {
-    return this.#writing().createRun(run);
+    const made = this.#writing().createRun(run);
+    return this.#lost() ?? made;
   }
 
   /**
@@ -309,11 +311,16 @@ export class Archive extends ArchiveReader {
    */
   append(id: string, bodies: readonly RunEventBody[], frames: readonly BenchFrame[]): AppendResult {
     const written = this.#writing().append(id, bodies, frames);
-    // Looked at afterwards: what went into a file that is nobody's any more is not announced.
-    const strayed = written.ok ? this.strayed() : null;
-    if (strayed !== null) return { ok: false, code: 'strayed', text: strayed };
+    const lost = this.#lost();
+    if (lost !== null) return lost;
     if (written.ok && bodies.some((body) => rests.has(body.kind))) this.#heads?.note(this.archiveId(), this.head());
     return written;
+  }
+
+  /** Asked after each commit: what went into a file that is nobody's any more is not announced. It is also why one may have failed. */
+  #lost(): StorageFailure | null {
+    const strayed = this.strayed();
+    return strayed === null ? null : { ok: false, code: 'strayed', text: strayed };
   }
 
   /** Why what is written can no longer be found where the archive was opened, in a sentence; null: it can. Costs microseconds. */

@@ -139,8 +139,11 @@ export class Library {
   readonly #sql;
   readonly #ledger: Ledger;
   readonly #ids: V7Generator;
+  readonly #strayed: () => StorageFailure | null;
 
-  constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger, entropy: Entropy) {
+  /** `strayed`: why what was just committed cannot be found again; null: it can. */
+  constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger, entropy: Entropy, strayed: () => StorageFailure | null) {
+    this.#strayed = strayed;
     this.#ledger = ledger;
     this.#ids = new V7Generator(entropy);
     this.#db = db;
@@ -248,12 +251,13 @@ export class Library {
 
   #durably<T>(work: () => T): Saved<T> {
     try {
-      return { ok: true, value: this.#db.transaction(work).immediate() };
+      const value = this.#db.transaction(work).immediate();
+      return this.#strayed() ?? { ok: true, value };
     } catch (error) {
       if (error instanceof Refused) return { ok: false, code: 'refused', text: error.message };
       const failure = storageFailure(error, this.#path);
       if (failure === null) throw error;
-      return failure;
+      return this.#strayed() ?? failure;
     }
   }
 

@@ -34,6 +34,7 @@ import { loadRunGently, RunService, type RunFailure, type WhichRun } from '../se
 import type { BenchPlace, BenchPlaces } from './bench-place.ts';
 import type { Desk } from './desk.ts';
 import type { DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
+import { Keeping } from './keeping.ts';
 
 export interface HostParts {
   readonly archive: Archive;
@@ -95,6 +96,7 @@ type Handlers = { readonly [N in RequestName]: Handler<N> };
 const TICK_MS = 100;
 const STATUS_EVERY_TICKS = 2;
 const STATISTICS_EVERY_TICKS = 20;
+const LOOK_AT_ARCHIVE_EVERY_TICKS = 5;
 /** More than this many between two such events is a defect of the clock, not something to show. */
 const MOST_FRAMES_AT_ONCE = 2000;
 const MOST_UNANSWERED = 300;
@@ -111,6 +113,7 @@ const FRAME_DEADLINE_MS = 2000;
 export class Host {
   readonly #parts: HostParts;
   readonly #windows = new Set<Window>();
+  readonly #keeping: Keeping;
   #holder: Window | null = null;
   #cancelHolderGone: () => void = () => undefined;
   #bench: BenchState = { state: 'absent', why: 'No bench has been connected yet.' };
@@ -135,6 +138,7 @@ export class Host {
 
   constructor(parts: HostParts) {
     this.#parts = parts;
+    this.#keeping = new Keeping(parts.archive, () => this.#tell('archive', { problems: [...this.#keeping.problems] }));
     this.#tickLater();
   }
 
@@ -151,6 +155,11 @@ export class Host {
   /** Whether a run is going on. */
   get isActive(): boolean {
     return this.#run?.isActive ?? false;
+  }
+
+  /** Something beside the archive could not be kept: the windows are told the sentence. */
+  noteKeeping(text: string): void {
+    this.#keeping.note(text);
   }
 
   /** Pauses a run that is going on and makes safe what is driven by hand; resolves when that is confirmed or has failed. */
@@ -271,6 +280,7 @@ export class Host {
         openRun: this.#run?.id ?? null,
         manual: this.#manualView(),
         now: this.#parts.clock.unixNow(),
+        archiveProblems: [...this.#keeping.problems],
       };
     },
     'control.take': (_params, window) => {
@@ -623,6 +633,8 @@ export class Host {
     if (this.#bench.state !== 'connected') return noBench();
     const inTheWay = await this.#closeEndedRun();
     if (inTheWay !== null) return inTheWay;
+    this.#lookAtArchive();
+    if (this.#keeping.lost !== null) return new Failed('archive', this.#keeping.lost);
     const { bench, place, manual } = this.#bench;
     const safe = await manual.leave('A run is being opened.');
     if (!safe.accepted) return new Failed('bench', safe.reason);
@@ -734,7 +746,19 @@ export class Host {
       this.#tellStatus();
       this.#tellManual();
     }
+    if (this.#ticks % LOOK_AT_ARCHIVE_EVERY_TICKS === 0) this.#lookAtArchive();
     if (this.#ticks % STATISTICS_EVERY_TICKS === 0 && this.#bench.state === 'connected') this.#tell('bench', this.#benchView());
+  }
+
+  #lookAtArchive(): void {
+    if (this.#keeping.look()) void this.#saveStrayed();
+  }
+
+  /** An open run makes safe and saves what there is by itself (ARC-40, ARC-41); without one the host does (ARC-45). */
+  async #saveStrayed(): Promise<void> {
+    if (this.#run !== null) return;
+    if (this.#bench.state === 'connected') await this.#bench.manual.leave('The archive is not where it was.');
+    this.#keeping.save();
   }
 
   #tellStatus(): void {

@@ -65,9 +65,9 @@ export function Frame() {
 
 const stopTones = { sent: 'busy', safe: 'good', 'not-safe': 'bad' } as const;
 
-/** What a person must see whatever the page: what became of a stop, a host that has gone, another window in control. */
+/** What a person must see whatever the page: what became of a stop, an archive that is not where it was, a host that has gone, another window in control. */
 function FrameNotices() {
-  const { line, stop, control } = useHost();
+  const { line, stop, control, archiveProblems } = useHost();
   const [problem, setProblem] = useState('');
   const take = async (): Promise<void> => {
     const reply = await ask('control.take', {});
@@ -83,6 +83,12 @@ function FrameNotices() {
           {stop.text}
         </Notice>
       )}
+      {archiveProblems.map((problem) => (
+        <Notice key={problem} tone="bad">
+          <strong>Archive. </strong>
+          {problem}
+        </Notice>
+      ))}
       {line.state === 'gone' && (
         <Notice tone="bad">
           <strong>{line.text} </strong>

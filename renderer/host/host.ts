@@ -22,6 +22,8 @@ export interface HostState {
   readonly line: LineState;
   readonly software: string;
   readonly archivePath: string;
+  /** What stands against things being kept, in sentences of the host. */
+  readonly archiveProblems: readonly string[];
   readonly bench: BenchView;
   /** null: no bench, or a run has it. */
   readonly manual: ManualView | null;
@@ -46,6 +48,7 @@ export const useHostState = create<HostState>()(() => ({
   line: { state: 'connecting', text: 'Looking for the host of this window.' },
   software: '',
   archivePath: '',
+  archiveProblems: [],
   bench: unknownBench,
   manual: null,
   control: { mine: false, holder: null, windows: 0 },
@@ -105,7 +108,7 @@ async function takeOpenRun(id: string | null): Promise<void> {
 export function startHost(): void {
   connection.onLine(() => set({ line: connection.line }));
   connection.onHello((hello) => {
-    set({ software: hello.software, archivePath: hello.archivePath, control: hello.control, manual: hello.manual });
+    set({ software: hello.software, archivePath: hello.archivePath, archiveProblems: hello.archiveProblems, control: hello.control, manual: hello.manual });
     takeBench(hello.bench);
     void takeOpenRun(hello.openRun);
     void readEquipment();
@@ -113,6 +116,7 @@ export function startHost(): void {
   });
   connection.on('bench', takeBench);
   connection.on('manual', (manual) => set({ manual }));
+  connection.on('archive', ({ problems }) => set({ archiveProblems: problems }));
   connection.on('control', (control) => set({ control }));
   connection.on('frames', ({ frames }) => {
     liveBench.push(frames, performance.now());
