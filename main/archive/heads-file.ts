@@ -144,6 +144,30 @@ export class HeadsFile {
   }
 }
 
+/** Where heads are to be kept, as it was asked for: absolute paths. */
+export interface HeadPlaces {
+  readonly heads?: string | undefined;
+  readonly headsKey?: string | undefined;
+}
+
+export type HeadsFileResult =
+  /** `file` null: none was asked for. `publicKey` null: heads are not signed. */
+  | { readonly ok: true; readonly file: HeadsFile | null; readonly publicKey: string | null }
+  | { readonly ok: false; readonly text: string };
+
+/** The file that heads of the archive at `archive` are kept in. Ask before that is opened (`unfitForHeads`). Nothing is written yet. */
+export function headsFileAt({ heads, headsKey }: HeadPlaces, archive: string, parts: Pick<HeadsFileParts, 'now' | 'onProblem'>): HeadsFileResult {
+  if (heads === undefined) {
+    if (headsKey !== undefined) return { ok: false, text: '--heads-key signs what --heads keeps: give --heads FILE too.' };
+    return { ok: true, file: null, publicKey: null };
+  }
+  const unfit = unfitForHeads(heads, archive);
+  if (unfit !== null) return { ok: false, text: unfit };
+  const key = headsKey === undefined ? null : readHeadKey(headsKey);
+  if (key?.ok === false) return key;
+  return { ok: true, file: new HeadsFile({ path: heads, ...(key === null ? {} : { key: key.key }), ...parts }), publicKey: key?.publicKey ?? null };
+}
+
 /** 64 bytes in base64url. */
 const SIGNATURE_CHARACTERS = 86;
 

@@ -5,7 +5,7 @@ import { Option, type Command } from 'commander';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, WallClock, type Clock } from '../clock/clock.ts';
-import { HeadsFile, readHeadKey, unfitForHeads } from '../archive/heads-file.ts';
+import { headsFileAt, type HeadPlaces, type HeadsFile } from '../archive/heads-file.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import type { Channel, ChannelSource } from '../link/channel.ts';
 import { ending } from '../ending/ending.ts';
@@ -36,23 +36,13 @@ export function withHeadOptions(command: Command): Command {
     .addOption(new Option('--heads-key <file>', 'sign each of these heads with this Ed25519 key (make-head-key makes one); keep it away from the archive'));
 }
 
-/** The file that heads are kept in; undefined: none was asked for. Says the public key, once. */
-function headsFile({ heads, headsKey }: HeadOptions, archive: string, clock: Clock): HeadsFile | undefined {
-  if (heads === undefined) {
-    if (headsKey !== undefined) throw new Stop(exitCode.badInput, '--heads-key signs what --heads keeps: give --heads FILE too.');
-    return undefined;
-  }
-  const unfit = unfitForHeads(resolve(heads), archive);
-  if (unfit !== null) throw new Stop(exitCode.badInput, unfit);
-  const key = headsKey === undefined ? null : readHeadKey(resolve(headsKey));
-  if (key?.ok === false) throw new Stop(exitCode.badInput, key.text);
-  if (key !== null) process.stderr.write(`Heads are signed; the public key is ${key.publicKey}\n`);
-  return new HeadsFile({
-    path: resolve(heads),
-    ...(key === null ? {} : { key: key.key }),
-    now: () => clock.unixNow(),
-    onProblem: (text) => process.stderr.write(`${text}\n`),
-  });
+/** The file that heads are kept in; null: none was asked for. Says the public key, once. */
+function headsFile({ heads, headsKey }: HeadOptions, archive: string, clock: Clock, onProblem: (text: string) => void): HeadsFile | null {
+  const places: HeadPlaces = { heads: heads === undefined ? undefined : resolve(heads), headsKey: headsKey === undefined ? undefined : resolve(headsKey) };
+  const made = headsFileAt(places, archive, { now: () => clock.unixNow(), onProblem });
+  if (!made.ok) throw new Stop(exitCode.badInput, made.text);
+  if (made.publicKey !== null) process.stderr.write(`Heads are signed; the public key is ${made.publicKey}\n`);
+  return made.file;
 }
 
 export interface BenchOptions {
@@ -137,7 +127,7 @@ export function recorderTo({ record, port }: Pick<BenchOptions, 'record' | 'port
 }
 
 /** Opens an archive, making its folder for a new one. */
-export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock = machineClock, kept: HeadOptions = {}): Archive {
+export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock = machineClock, kept: HeadOptions = {}, onProblem = (text: string): void => void process.stderr.write(`${text}\n`)): Archive {
   const file = resolve(path);
   if (mode === 'write' && !existsSync(file)) {
     try {
@@ -146,8 +136,8 @@ export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock 
       throw new Stop(exitCode.archive, `The folder of the archive ${file} cannot be made (${(error as Error).message}). Choose another place with --archive.`);
     }
   }
-  const heads = headsFile(kept, file, clock);
-  const opened = openArchive(file, mode === 'read' ? { readOnly: true } : { now: () => clock.unixNow(), entropy: machineEntropy, ...(heads === undefined ? {} : { heads }) });
+  const heads = headsFile(kept, file, clock, onProblem);
+  const opened = openArchive(file, mode === 'read' ? { readOnly: true } : { now: () => clock.unixNow(), entropy: machineEntropy, ...(heads === null ? {} : { heads }) });
   if (!opened.ok) throw new Stop(exitCode.archive, opened.text);
   return opened.archive;
 }

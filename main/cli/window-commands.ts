@@ -37,7 +37,11 @@ const deskWorker = new URL('../host/desk-worker.ts', import.meta.url);
 async function serve(options: WindowOptions): Promise<void> {
   buildWindow();
   const scenario = options.scenario === undefined ? undefined : scenarioFile(options.scenario);
-  const archive = archivePlace(options.archive, 'write', machineClock, options);
+  let tellWindows: (text: string) => void = () => undefined;
+  const archive = archivePlace(options.archive, 'write', machineClock, options, (text) => {
+    process.stderr.write(`${text}\n`);
+    tellWindows(text);
+  });
   try {
     const host = new Host({
       archive,
@@ -50,6 +54,7 @@ async function serve(options: WindowOptions): Promise<void> {
       desk: new Desk(workerThread(archive.path, deskWorker, shortJobs), machineClock, deskProcess(archive.path, deskWorker)),
       onDefect: (error) => process.stderr.write(`This is a defect of the program:\n${(error as Error).stack ?? String(error)}\n`),
     });
+    tellWindows = (text) => host.noteKeeping(text);
     const served = await serveOnLoopback({ host, clock: machineClock, entropy: machineEntropy, windowFolder, port: options.listen });
     if (!served.ok) throw new Stop(exitCode.badInput, served.text);
     process.stdout.write(`The window is served at ${served.web.address}\nArchive: ${archive.path}. Ctrl-C ends the host and makes the bench safe.\n`);
@@ -80,7 +85,7 @@ async function start(options: WindowOptions): Promise<void> {
     return;
   }
   buildDesktop();
-  const desktop = spawn(electron.executable, [houseFolder, `--archive=${resolve(options.archive)}`], { stdio: 'inherit' });
+  const desktop = spawn(electron.executable, [houseFolder, ...desktopSwitches(options)], { stdio: 'inherit' });
   // The bench is in the hand of the desktop's own processes; the window ends as it does when it is closed.
   const letGo = ending.hold({
     onAsked: ({ interrupts }) => {
@@ -95,11 +100,16 @@ async function start(options: WindowOptions): Promise<void> {
   }).finally(letGo);
 }
 
+/** What the desktop's processes are told of the options, as switches: paths are those of this folder. */
+export function desktopSwitches({ archive, heads, headsKey }: Pick<WindowOptions, 'archive' | 'heads' | 'headsKey'>): string[] {
+  const places = { archive, heads, 'heads-key': headsKey };
+  return Object.entries(places).flatMap(([name, path]) => (path === undefined ? [] : [`--${name}=${resolve(path)}`]));
+}
+
 const listenOption = (): Option => new Option('--listen <port>', 'port on 127.0.0.1; 0 is any free one').default(0).argParser(port);
 
 export function addWindowCommands(program: Command): void {
-  program
-    .command('start')
+  withHeadOptions(program.command('start'))
     .description('open the window: on the desktop where that is possible, else in a browser of this machine')
     .addOption(archiveOption())
     .addOption(listenOption())

@@ -3,6 +3,7 @@ import { mkdirSync, statfsSync } from 'node:fs';
 import { dirname } from 'node:path';
 import type { MessagePortMain } from 'electron';
 import { openArchive } from '../archive/archive.ts';
+import { headsFileAt } from '../archive/heads-file.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import { benchPlaces } from '../host/bench-place.ts';
@@ -11,7 +12,11 @@ import { workerThread } from '../host/desk-thread.ts';
 import { Host } from '../host/host.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
-import { toHostProcess, type ToShell } from './messages.ts';
+import { hostArguments, toHostProcess, type ToShell } from './messages.ts';
+import { stopKeys } from './native-stop.ts';
+
+/** As the journal names who pressed it. */
+const stoppedBy = { menu: 'STOP in the menu of the desktop window', shortcut: `STOP by the key ${stopKeys}, heard by the desktop program` } as const;
 
 const shell = process.parentPort;
 const tell = (message: ToShell): void => {
@@ -20,13 +25,15 @@ const tell = (message: ToShell): void => {
 
 ending.watch(machineClock, { defect: 1, bench: 1, output: 1 });
 
-const archivePath = process.argv[2] ?? '';
+const { archivePath, ...headPlaces } = hostArguments.parse(JSON.parse(process.argv[2] ?? ''));
 try {
   mkdirSync(dirname(archivePath), { recursive: true });
 } catch {
   // What is in the way is said by the opening.
 }
-const opened = openArchive(archivePath, { now: () => machineClock.unixNow(), entropy: machineEntropy });
+let tellWindows: (text: string) => void = () => undefined;
+const heads = headsFileAt(headPlaces, archivePath, { now: () => machineClock.unixNow(), onProblem: (text) => tellWindows(text) });
+const opened = heads.ok ? openArchive(archivePath, { now: () => machineClock.unixNow(), entropy: machineEntropy, ...(heads.file === null ? {} : { heads: heads.file }) }) : heads;
 
 if (!opened.ok) {
   tell({ kind: 'failed', text: opened.text });
@@ -54,7 +61,15 @@ if (!opened.ok) {
     onActivity: (active) => {
       tell({ kind: 'activity', active });
     },
+    onBench: (connected) => {
+      tell({ kind: 'bench', connected });
+    },
   });
+
+  if (heads.ok && heads.publicKey !== null) process.stderr.write(`Heads are signed; the public key is ${heads.publicKey}\n`);
+  tellWindows = (text) => {
+    host.noteKeeping(text);
+  };
 
   // The shell says when this process ends; whoever else asks gets a bench that is safe until then.
   ending.hold({ onAsked: ({ why }) => void host.rest(why), makeSafe: () => host.makeSafeNow() });
@@ -82,6 +97,11 @@ if (!opened.ok) {
       case 'rest':
         void host.rest(message.data.why);
         return;
+      case 'stop': {
+        const { accepted, reason } = host.stop(stoppedBy[message.data.origin]);
+        tell({ kind: 'stopped', id: message.data.id, accepted, text: reason });
+        return;
+      }
       case 'end':
         void host.close().then(({ accepted, reason }) => {
           archive.close();

@@ -1,11 +1,17 @@
 /** What passes between the shell and the host's process; windows speak to the host over ports of their own. */
 import { z } from 'zod';
 
+/** What the host's process is started with, as JSON in its one argument: absolute paths. */
+export const hostArguments = z.strictObject({ archivePath: z.string().min(1), heads: z.string().optional(), headsKey: z.string().optional() });
+export type HostArguments = z.infer<typeof hostArguments>;
+
 export const toHostProcess = z.discriminatedUnion('kind', [
   /** A port comes with it, at whose other end a window is. */
   z.strictObject({ kind: z.literal('window') }),
   /** The machine is about to sleep. */
   z.strictObject({ kind: z.literal('rest'), why: z.string() }),
+  /** STOP, as from a page. The answer carries the same number. */
+  z.strictObject({ kind: z.literal('stop'), id: z.int(), origin: z.enum(['menu', 'shortcut']) }),
   /** Make safe, commit and end. */
   z.strictObject({ kind: z.literal('end') }),
 ]);
@@ -13,6 +19,8 @@ export type ToHostProcess = z.infer<typeof toHostProcess>;
 
 export const toShell = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('activity'), active: z.boolean() }),
+  z.strictObject({ kind: z.literal('bench'), connected: z.boolean() }),
+  z.strictObject({ kind: z.literal('stopped'), id: z.int(), accepted: z.boolean(), text: z.string() }),
   /** There will be no host: the sentence is for the user. */
   z.strictObject({ kind: z.literal('failed'), text: z.string() }),
   z.strictObject({ kind: z.literal('defect'), text: z.string() }),

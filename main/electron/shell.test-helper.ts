@@ -1,7 +1,7 @@
 /** The dozen Electron calls of the shell, as small as they can be and still behave. */
 import { EventEmitter } from 'node:events';
 import { MessageChannel, Worker, type MessagePort } from 'node:worker_threads';
-import type { CustomScheme, MessageBoxOptions, WebPreferences } from 'electron';
+import type { CustomScheme, MenuItemConstructorOptions, MessageBoxOptions, WebPreferences } from 'electron';
 import type { ElectronCalls } from './shell.ts';
 
 /** An event that a listener may prevent. */
@@ -118,6 +118,17 @@ class ContentsDouble extends EventEmitter {
     this.posted.push({ channel, ports });
     this.onPosted(ports);
   }
+
+  reloads = 0;
+  endedProcesses = 0;
+
+  reload(): void {
+    this.reloads += 1;
+  }
+
+  forcefullyCrashRenderer(): void {
+    this.endedProcesses += 1;
+  }
 }
 
 export interface WindowOptions {
@@ -137,6 +148,10 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
     errors: [] as string[],
     questions: [] as MessageBoxOptions[],
     answer: 0,
+    menu: [] as readonly MenuItemConstructorOptions[],
+    /** Keys taken from other programs, and what they do. */
+    keys: new Map<string, () => void>(),
+    keysAreTaken: false,
     blockers: new Set<number>(),
     serve: (() => Promise.reject(new Error('no handler'))) as (request: Request) => Response | Promise<Response>,
     permissionRequest: null as ((contents: unknown, permission: string, answer: (may: boolean) => void) => void) | null,
@@ -218,7 +233,19 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
       },
     },
     ipcMain: new EventEmitter(),
-    Menu: { buildFromTemplate: (template: unknown) => template, setApplicationMenu: () => undefined },
+    Menu: {
+      buildFromTemplate: (template: unknown) => template,
+      setApplicationMenu: (template: typeof state.menu) => {
+        state.menu = template;
+      },
+    },
+    globalShortcut: {
+      register: (keys: string, pressed: () => void) => {
+        if (!state.keysAreTaken) state.keys.set(keys, pressed);
+        return !state.keysAreTaken;
+      },
+      unregister: (keys: string) => state.keys.delete(keys),
+    },
     powerMonitor: new EventEmitter(),
     powerSaveBlocker: {
       start: () => {

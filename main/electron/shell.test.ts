@@ -8,8 +8,12 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { chromium, _electron, type Page } from 'playwright';
 import { build } from 'vite';
-import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import type { MenuItemConstructorOptions } from 'electron';
+import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest';
 import { parse } from 'yaml';
+import { openArchive } from '../archive/archive.ts';
+import { keptHeads, makeHeadKey, publicHeadKey } from '../archive/heads-file.ts';
+import { readSample } from '../samples/samples.ts';
 import { canRunElectron } from './can-run.ts';
 import { portWanted } from './messages.ts';
 import { isOwn, startShell } from './shell.ts';
@@ -172,7 +176,7 @@ describe('the life of the program', () => {
     const second = await started(undefined, false);
     expect(second.state).toMatchObject({ quits: 1, windows: [], hosts: [] });
     const first = await started();
-    first.double.app.emit('second-instance', {});
+    first.double.app.emit('second-instance', {}, []);
     expect(first.window.focused).toBe(1);
   });
 
@@ -266,6 +270,151 @@ describe('the life of the program', () => {
   });
 });
 
+/** The entry of the menu with this label. */
+function entry(menu: readonly MenuItemConstructorOptions[], label: string): MenuItemConstructorOptions {
+  const found = menu.flatMap((item) => [item, ...(Array.isArray(item.submenu) ? item.submenu : [])]).find((item) => item.label === label);
+  if (found === undefined) throw new Error(`the menu has no ${label}`);
+  return found;
+}
+const click = (item: MenuItemConstructorOptions): void => {
+  item.click?.({} as never, undefined, {});
+};
+const turn = (): Promise<void> => new Promise((resolve) => setImmediate(resolve));
+
+describe('HOST-32 a page that dies or hangs', () => {
+  test('is shown by a new process, within bounds; then a person is told natively and may have it again', async () => {
+    const { state, window, host } = await started();
+    host().emit('message', { kind: 'activity', active: true });
+    state.answer = 0;
+    for (let i = 1; i <= 3; i += 1) {
+      window.contents.emit('render-process-gone', {}, { reason: 'crashed', exitCode: 5 });
+      expect(window.contents.reloads).toBe(i);
+    }
+    expect(state.questions).toEqual([]);
+    window.contents.emit('render-process-gone', {}, { reason: 'oom', exitCode: 5 });
+    expect(window.contents.reloads).toBe(3);
+    expect(state.questions).toHaveLength(1);
+    expect(state.questions[0]?.detail).toMatch(/4 times within 10 minutes\. The run goes on without it, and nobody sees it\. .*STOP is in the menu Bench; the emergency stop of the bench always works/);
+    await turn();
+    expect(window.contents.reloads).toBe(4);
+    // Of all this the host hears nothing, and it is not ended.
+    expect(host().said).toEqual([]);
+    expect(state).toMatchObject({ over: false, quits: 0 });
+  });
+
+  test('that hangs is ended after a while and shown anew; one that comes back by itself is left alone', async () => {
+    vi.useFakeTimers({ toFake: ['setTimeout', 'clearTimeout', 'performance'] });
+    try {
+      const { window } = await started();
+      window.emitter.emit('unresponsive');
+      vi.advanceTimersByTime(3000);
+      window.emitter.emit('responsive');
+      vi.advanceTimersByTime(60_000);
+      expect(window.contents.endedProcesses).toBe(0);
+      window.emitter.emit('unresponsive');
+      vi.advanceTimersByTime(5000);
+      expect(window.contents).toMatchObject({ endedProcesses: 1, reloads: 0 });
+      window.contents.emit('render-process-gone', {}, { reason: 'killed', exitCode: 9 });
+      expect(window.contents.reloads).toBe(1);
+      vi.advanceTimersByTime(60_000);
+      expect(window.contents).toMatchObject({ endedProcesses: 1, reloads: 1 });
+      // One whose end is not told is shown anew all the same.
+      window.emitter.emit('unresponsive');
+      vi.advanceTimersByTime(10_000);
+      expect(window.contents).toMatchObject({ endedProcesses: 2, reloads: 2 });
+    } finally {
+      vi.useRealTimers();
+    }
+  });
+
+  test('after the end nothing is shown any more; by the menu it is shown at any time', async () => {
+    const { state, window, host, double } = await started();
+    click(entry(state.menu, 'Load the page again'));
+    expect(window.contents.reloads).toBe(1);
+    double.app.quit();
+    await turn();
+    host().emit('message', { kind: 'ended', safe: true, text: '' });
+    await turn();
+    window.contents.emit('render-process-gone', {}, { reason: 'clean-exit', exitCode: 0 });
+    expect(window.contents.reloads).toBe(1);
+  });
+});
+
+describe('HOST-33 STOP without a page', () => {
+  test('the menu has it always, and it goes to the host directly', async () => {
+    const { state, window, host } = await started();
+    for (let i = 0; i < 9; i += 1) window.contents.emit('render-process-gone', {}, { reason: 'crashed', exitCode: 5 });
+    click(entry(state.menu, 'STOP'));
+    expect(host().said).toEqual([{ kind: 'stop', id: 1, origin: 'menu' }]);
+    host().emit('message', { kind: 'stopped', id: 1, accepted: true, text: 'The bench is being made safe.' });
+    expect(entry(state.menu, 'STOP')).toMatchObject({ accelerator: 'CommandOrControl+Shift+F9', registerAccelerator: false });
+    expect(entry(state.menu, 'STOP').enabled).not.toBe(false);
+    expect(window.focused).toBe(1);
+  });
+
+  test('the key is had exactly as long as a bench is connected', async () => {
+    const { state, host, double } = await started();
+    expect(state.keys.size).toBe(0);
+    host().emit('message', { kind: 'bench', connected: true });
+    expect([...state.keys.keys()]).toEqual(['CommandOrControl+Shift+F9']);
+    state.keys.get('CommandOrControl+Shift+F9')?.();
+    expect(host().said).toEqual([{ kind: 'stop', id: 1, origin: 'shortcut' }]);
+    host().emit('message', { kind: 'stopped', id: 1, accepted: true, text: '' });
+    host().emit('message', { kind: 'bench', connected: false });
+    expect(state.keys.size).toBe(0);
+    host().emit('message', { kind: 'bench', connected: true });
+    host().emit('exit', 1);
+    expect(state.keys.size).toBe(0);
+    host().emit('message', { kind: 'bench', connected: true });
+    expect(state.keys.size).toBe(1);
+    double.app.quit();
+    await turn();
+    host().emit('message', { kind: 'ended', safe: true, text: '' });
+    await turn();
+    expect(state).toMatchObject({ over: true, keys: new Map() });
+    expect(state.questions).toEqual([]);
+  });
+
+  test('a key that the system does not give is said once, with what works', async () => {
+    const { state, host } = await started();
+    state.keysAreTaken = true;
+    for (const connected of [true, false, true]) host().emit('message', { kind: 'bench', connected });
+    expect(state.questions).toHaveLength(1);
+    expect(state.questions[0]?.detail).toMatch(/does not give .*Shift\+F9 .*STOP works by the key F9 .* and in the menu Bench/);
+  });
+
+  test('a host that is gone, does not answer, or refuses is said, with what to do', async () => {
+    vi.useFakeTimers({ toFake: ['setTimeout', 'clearTimeout', 'performance'] });
+    try {
+      const { state, host } = await started();
+      const stop = entry(state.menu, 'STOP');
+      click(stop);
+      vi.advanceTimersByTime(1999);
+      expect(state.questions).toEqual([]);
+      vi.advanceTimersByTime(1);
+      expect(state.questions.at(-1)).toMatchObject({ message: 'STOP was not confirmed', detail: expect.stringContaining('Press the emergency stop of the bench') as string });
+      click(stop);
+      host().emit('message', { kind: 'stopped', id: 2, accepted: false, text: 'No.' });
+      expect(state.questions.at(-1)).toMatchObject({ message: 'STOP was not carried out', detail: expect.stringMatching(/^No\. Press the emergency stop/) as string });
+      vi.advanceTimersByTime(60_000);
+      expect(state.questions).toHaveLength(2);
+      for (let i = 0; i < 5; i += 1) host().emit('exit', 1);
+      click(stop);
+      expect(state.questions.at(-1)).toMatchObject({ message: 'STOP was not sent', detail: expect.stringContaining('Press the emergency stop of the bench') as string });
+    } finally {
+      vi.useRealTimers();
+    }
+  });
+});
+
+test('HOST-34 a second start with other places says that they were not taken; the same places say nothing', async () => {
+  const { state, double } = await started();
+  double.app.emit('second-instance', {}, ['electron', '.', `--archive=${join(folder, 'archive.sqlite')}`]);
+  expect(state.questions).toEqual([]);
+  double.app.emit('second-instance', {}, ['electron', '.', '--archive=/other.sqlite', '--heads=/disk/heads.txt']);
+  expect(state.questions[0]?.detail).toContain('was not taken: --archive=/other.sqlite --heads=/disk/heads.txt.');
+});
+
 describe('as it was built, with the real preload in a real browser', () => {
   const hostFolder = join(house, 'dist', 'host-test');
   const page = `
@@ -288,6 +437,64 @@ describe('as it was built, with the real preload in a real browser', () => {
   });
 
   afterAll(() => rmSync(hostFolder, { recursive: true, force: true }));
+
+  test('HOST-33 HOST-34 the real host: STOP by the key ends a run with its origin in the journal, and heads are kept, signed', async () => {
+    const own = join(folder, 'heads');
+    mkdirSync(own);
+    const [heads, headsKey, archivePath] = [join(own, 'heads.txt'), join(own, 'key.pem'), join(own, 'archive.sqlite')];
+    const key = makeHeadKey(headsKey);
+    if (!key.ok) throw new Error(key.text);
+    const { electron, state, double } = electronDouble((file, args) => new HostThread(file, args));
+    startShell(electron, { hostFolder, windowFolder, archivePath, heads, headsKey });
+    await turn();
+    const [window] = state.windows;
+    if (window === undefined) throw new Error('no window');
+    try {
+      const heard: { readonly id?: number; readonly event?: string; readonly data?: unknown; readonly result?: unknown }[] = [];
+      double.ipcMain.emit(portWanted, { sender: window.contents, senderFrame: window.contents.mainFrame });
+      const port = window.contents.posted[0]?.ports[0];
+      if (port === undefined) throw new Error('no port');
+      port.on('message', ({ data }: { data: never }) => heard.push(data));
+      port.start();
+      let id = 0;
+      const ask = async (name: string, params: object): Promise<unknown> => {
+        const mine = (id += 1);
+        port.postMessage({ id: mine, name, params });
+        await vi.waitUntil(() => heard.some((message) => message.id === mine), { timeout: 30_000 });
+        return heard.find((message) => message.id === mine)?.result;
+      };
+      await ask('hello', { name: 'page' });
+      expect(state.keys.size).toBe(0);
+      await ask('bench.connect', { bench: { kind: 'simulated', speed: 20 } });
+      await vi.waitUntil(() => state.keys.size === 1, { timeout: 10_000 });
+      const run = (await ask('run.open', { document: readSample('small-plan'), operator: 'A' })) as { readonly id: string };
+      for (const kind of ['accept-untraceable', 'start']) await ask('run.command', { id: run.id, command: { kind }, by: 'A', commandId: kind });
+      // The page is gone; nobody but the key is left.
+      window.contents.emit('render-process-gone', {}, { reason: 'crashed', exitCode: 5 });
+      state.keys.get('CommandOrControl+Shift+F9')?.();
+      await vi.waitUntil(() => JSON.stringify(heard).includes('"kind":"ended"'), { timeout: 30_000 });
+      // Should it still hold the run for one that goes on.
+      state.answer = 1;
+      double.app.quit();
+      await vi.waitUntil(() => state.over, { timeout: 40_000 });
+      expect(state.errors).toEqual([]);
+      expect(state.questions.filter(({ message }) => message.startsWith('STOP'))).toEqual([]);
+    } finally {
+      for (const host of state.hosts) host.kill();
+    }
+    const opened = openArchive(archivePath, { readOnly: true });
+    if (!opened.ok) throw new Error(opened.text);
+    const { archive } = opened;
+    const [row] = [...archive.everyRun()];
+    const commands = [...archive.events(row?.id ?? '')].flatMap(({ body }) => (body.kind === 'commanded' && body.command.kind === 'emergency-stop' ? [body] : []));
+    expect(commands).toHaveLength(1);
+    expect(commands[0]?.by).toMatch(/^STOP by the key .*Shift\+F9, heard by the desktop program$/);
+    const kept = keptHeads(readFileSync(heads, 'utf8'), archive.archiveId(), publicHeadKey(key.publicKey));
+    expect(kept.problems).toEqual([]);
+    expect(kept.heads.length).toBeGreaterThan(0);
+    expect(archive.verify(kept.heads.map(({ head }) => head)).passed).toBe(true);
+    archive.close();
+  }, 120_000);
 
   test.skipIf(!existsSync('/usr/bin/chromium'))('the page speaks with the real host over the bridge, and has nothing else', async () => {
     const double = electronDouble((file, args) => new HostThread(file, args));

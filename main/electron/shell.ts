@@ -4,15 +4,17 @@
  */
 import { join } from 'node:path';
 import type * as Electron from 'electron';
-import type { BrowserWindow, Event, UtilityProcess, WebContents, WebFrameMain } from 'electron';
+import type { BrowserWindow, Event, MessageBoxOptions, MessageBoxReturnValue, UtilityProcess, WebContents, WebFrameMain } from 'electron';
 import { deadManText, safeSentence } from '../../app/run/safe-words.ts';
 import { machineClock } from '../clock/machine.ts';
 import { securityHeaders, WindowFiles } from '../host/window-files.ts';
-import { portComes, portWanted, toShell, type ToHostProcess } from './messages.ts';
+import { NativeStop, stopKeys, stopShortcut } from './native-stop.ts';
+import { PageWatch, type PageEvent } from './page-watch.ts';
+import { portComes, portWanted, toShell, type HostArguments, type ToHostProcess } from './messages.ts';
 
 export type ElectronCalls = Pick<
   typeof Electron,
-  | 'app' | 'BrowserWindow' | 'dialog' | 'ipcMain' | 'Menu' | 'MessageChannelMain' | 'powerMonitor' | 'powerSaveBlocker' | 'protocol' | 'session'
+  | 'app' | 'BrowserWindow' | 'dialog' | 'globalShortcut' | 'ipcMain' | 'Menu' | 'MessageChannelMain' | 'powerMonitor' | 'powerSaveBlocker' | 'protocol' | 'session'
   | 'utilityProcess'
 >;
 
@@ -22,6 +24,9 @@ export interface ShellPlaces {
   /** Folder of the built window. */
   readonly windowFolder: string;
   readonly archivePath: string;
+  /** Where heads of the archive are kept beside it (ARC-14), and the key that signs them. */
+  readonly heads?: string | undefined;
+  readonly headsKey?: string | undefined;
 }
 
 const scheme = 'railhouse';
@@ -53,7 +58,7 @@ export function startShell(electron: ElectronCalls, places: ShellPlaces): void {
   protocol.registerSchemesAsPrivileged([{ scheme, privileges: { standard: true, secure: true, supportFetchAPI: true } }]);
   const shell = new Shell(electron, places);
   app.on('web-contents-created', (_event, contents) => shell.confine(contents));
-  app.on('second-instance', () => shell.toFront());
+  app.on('second-instance', (_event, given) => shell.startedAgain(given));
   app.on('activate', () => shell.toFront());
   app.on('window-all-closed', () => app.quit());
   app.on('before-quit', (event) => shell.beforeQuit(event));
@@ -72,10 +77,25 @@ class Shell {
   /** `ending`: asked or making safe; `over`: nothing is in the way of the end any more. */
   #end: 'no' | 'ending' | 'over' = 'no';
   #onEnded: (() => void) | null = null;
+  readonly #stop: NativeStop;
+  readonly #page = new PageWatch();
+  #cancelPageWait: () => void = () => undefined;
 
   constructor(electron: ElectronCalls, places: ShellPlaces) {
     this.#electron = electron;
     this.#places = places;
+    const { globalShortcut } = electron;
+    this.#stop = new NativeStop({
+      clock: machineClock,
+      register: (keys, pressed) => globalShortcut.register(keys, pressed),
+      unregister: (keys) => globalShortcut.unregister(keys),
+      send: (id, origin) => {
+        this.#say({ kind: 'stop', id, origin });
+        return this.#host !== null;
+      },
+      say: (message, detail) => void this.#ask({ type: 'warning', message, detail, buttons: ['OK'], noLink: true }),
+      toFront: () => this.toFront(),
+    });
   }
 
   open(): void {
@@ -84,7 +104,9 @@ class Shell {
     Menu.setApplicationMenu(Menu.buildFromTemplate([
       { role: 'fileMenu' },
       { role: 'editMenu' },
-      { label: 'View', submenu: [{ role: 'resetZoom' }, { role: 'zoomIn' }, { role: 'zoomOut' }, { role: 'togglefullscreen' }] },
+      // The key is shown here and registered while a bench is connected.
+      { label: 'Bench', submenu: [{ label: 'STOP', accelerator: stopShortcut, registerAccelerator: false, click: () => this.#stop.press('menu') }] },
+      { label: 'View', submenu: [{ role: 'resetZoom' }, { role: 'zoomIn' }, { role: 'zoomOut' }, { role: 'togglefullscreen' }, { label: 'Load the page again', click: () => this.#takePage({ kind: 'shown-again' }) }] },
       { role: 'windowMenu' },
     ]));
     this.#startHost();
@@ -93,6 +115,15 @@ class Shell {
     });
     this.#watchPower();
     this.#window = this.#openWindow();
+  }
+
+  /** By a second start, whose places this program does not take over: it says so where they are others. */
+  startedAgain(given: readonly string[]): void {
+    this.toFront();
+    const { archivePath, heads, headsKey } = this.#places;
+    const mine = [`--archive=${archivePath}`, `--heads=${heads ?? ''}`, `--heads-key=${headsKey ?? ''}`];
+    const others = given.filter((one) => /^--(archive|heads|heads-key)=/.test(one) && !mine.includes(one));
+    if (others.length > 0) void this.#ask({ type: 'info', message: 'Railhouse is open already.', detail: `It goes on with the archive ${archivePath}. What was asked for now was not taken: ${others.join(' ')}. Quit it first to use that.`, buttons: ['OK'], noLink: true });
   }
 
   toFront(): void {
@@ -162,6 +193,7 @@ class Shell {
       },
     });
     window.once('ready-to-show', () => window.show());
+    this.#watchPage(window);
     window.on('close', (event) => {
       if (this.#end === 'over') return;
       event.preventDefault();
@@ -175,6 +207,57 @@ class Shell {
     window.on('session-end', () => this.#say({ kind: 'end' }));
     void window.loadURL(pageUrl);
     return window;
+  }
+
+  /** A page whose process dies or hangs is shown by a new one; the host and the run do not notice (HOST-32). */
+  #watchPage(window: BrowserWindow): void {
+    window.webContents.on('render-process-gone', () => this.#takePage({ kind: 'gone' }));
+    window.on('unresponsive', () => this.#takePage({ kind: 'unresponsive' }));
+    window.on('responsive', () => this.#takePage({ kind: 'responsive' }));
+  }
+
+  #takePage(event: PageEvent): void {
+    const contents = this.#window?.webContents;
+    if (this.#end === 'over' || contents === undefined) return;
+    const action = this.#page.take(event, machineClock.now());
+    if (action.kind !== 'nothing') this.#cancelPageWait();
+    switch (action.kind) {
+      case 'nothing':
+        return;
+      case 'wait':
+      case 'end-process':
+        this.#cancelPageWait = machineClock.after(action.ms, () => this.#takePage({ kind: 'waited' }));
+        if (action.kind === 'end-process') contents.forcefullyCrashRenderer();
+        return;
+      case 'load-anew':
+        contents.reload();
+        return;
+      case 'give-up':
+        void this.#afterPage(action.times).then((again) => {
+          if (again) this.#takePage({ kind: 'shown-again' });
+          else this.#electron.app.quit();
+        });
+    }
+  }
+
+  /** true: show it once more. */
+  async #afterPage(times: number): Promise<boolean> {
+    const run = this.#active ? 'The run goes on without it, and nobody sees it.' : 'No run is going on.';
+    const { response } = await this.#ask({
+      type: 'error',
+      message: 'The window has failed again and again.',
+      detail: `What shows the page has ended or hung ${times} times within 10 minutes. ${run} The host and the archive are not concerned. STOP is in the menu Bench${this.#stop.hasKey ? ` and on ${stopKeys}` : ''}; the emergency stop of the bench always works.`,
+      buttons: ['Show the window again', 'Quit'],
+      defaultId: 0,
+      cancelId: 0,
+      noLink: true,
+    });
+    return response === 0;
+  }
+
+  #ask(question: MessageBoxOptions): Promise<MessageBoxReturnValue> {
+    const { dialog } = this.#electron;
+    return this.#window === null ? dialog.showMessageBox(question) : dialog.showMessageBox(this.#window, question);
   }
 
   #watchPower(): void {
@@ -193,13 +276,15 @@ class Shell {
 
   #startHost(): void {
     this.#hostStarts += 1;
-    const host = this.#electron.utilityProcess.fork(join(this.#places.hostFolder, 'host-process.js'), [this.#places.archivePath], { serviceName: 'Railhouse host' });
+    const { hostFolder, archivePath, heads, headsKey } = this.#places;
+    const host = this.#electron.utilityProcess.fork(join(hostFolder, 'host-process.js'), [JSON.stringify({ archivePath, heads, headsKey } satisfies HostArguments)], { serviceName: 'Railhouse host' });
     this.#host = host;
     host.on('message', (message: unknown) => this.#hear(message));
     host.on('exit', (code) => {
       if (this.#host !== host) return;
       this.#host = null;
       this.#setActive(false);
+      this.#stop.benchConnected(false);
       this.#onEnded?.();
       if (this.#end !== 'no') return;
       if (this.#hostStarts < MOST_HOST_STARTS) {
@@ -217,6 +302,12 @@ class Shell {
     switch (parsed.data.kind) {
       case 'activity':
         this.#setActive(parsed.data.active);
+        return;
+      case 'bench':
+        this.#stop.benchConnected(parsed.data.connected);
+        return;
+      case 'stopped':
+        this.#stop.answered(parsed.data);
         return;
       case 'defect':
         process.stderr.write(`This is a defect of the program:\n${parsed.data.text}\n`);
@@ -282,9 +373,7 @@ class Shell {
       cancelId: 0,
       noLink: true,
     };
-    const { dialog } = this.#electron;
-    const { response } = this.#window === null ? await dialog.showMessageBox(question) : await dialog.showMessageBox(this.#window, question);
-    return response === 1;
+    return (await this.#ask(question)).response === 1;
   }
 
   /** The machine is ending: there is nobody to ask. */
@@ -309,6 +398,7 @@ class Shell {
     }
     this.#end = 'over';
     this.#setActive(false);
+    this.#stop.benchConnected(false);
     this.#electron.app.quit();
   }
 }

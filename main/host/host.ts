@@ -54,6 +54,8 @@ export interface HostParts {
   readonly onDefect: (error: unknown) => void;
   /** Told when a run begins or ends to be going on. */
   readonly onActivity?: (active: boolean) => void;
+  /** Told when a bench begins or ends to be connected. */
+  readonly onBench?: (connected: boolean) => void;
 }
 
 /** One window at its host. */
@@ -288,7 +290,7 @@ export class Host {
       this.#giveControl(window);
       return this.#controlView(window);
     },
-    stop: (_params, window) => this.#stop(window.name ?? 'a window'),
+    stop: (_params, window) => this.stop(window.name ?? 'a window'),
 
     'bench.ports': async () => (await this.#parts.serialPorts()).map(({ path, manufacturer }) => ({ path, description: manufacturer ?? '' })),
     'bench.connect': ({ bench }) => this.#changingBench('A bench is being connected', () => this.#connect(bench)),
@@ -473,8 +475,8 @@ export class Host {
     this.#handOver();
   }
 
-  /** From any window, at once, whatever else is going on. */
-  #stop(by: string): ManualAnswer {
+  /** From any window and from outside of them, at once, whatever else is going on. `by` stands in the journal. */
+  stop(by: string): ManualAnswer {
     this.#stops += 1;
     if (this.#bench.state !== 'connected') return { accepted: true, reason: 'No bench is connected, so nothing is driven by this program.' };
     const { manual } = this.#bench;
@@ -511,7 +513,9 @@ export class Host {
   }
 
   #setBench(state: BenchState): void {
+    const before = this.#bench.state === 'connected';
     this.#bench = state;
+    if (before !== (state.state === 'connected')) this.#parts.onBench?.(!before);
     this.#tell('bench', this.#benchView());
     this.#tellManual();
   }

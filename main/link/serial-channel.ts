@@ -1,5 +1,6 @@
 import { statSync } from 'node:fs';
 import { SerialPort } from 'serialport';
+import { deadManText } from '../../app/run/safe-words.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 import type { Channel, ChannelEvents, OpenResult } from './channel.ts';
 
@@ -178,7 +179,7 @@ export class SerialChannel implements Channel {
   #stuck(open: Open): void {
     this.#lost(
       open,
-      `The port ${this.path} did not take what was said to the bench within ${(LEAVES_WITHIN_MS + LAST_LOOK_MS) / 1000} s. It was thrown away and is not said later; the controller hears nothing now, so its dead-man makes the bench safe. Check the cable and the bench's power; the program looks for the bench by itself.`,
+      `The port ${this.path} did not take what was said to the bench within ${(LEAVES_WITHIN_MS + LAST_LOOK_MS) / 1000} s. It was thrown away and is not said later; the controller hears nothing now. ${deadManText()} Check the cable and the bench's power; the program looks for the bench by itself.`,
     );
     void this.#closePort(open);
   }

@@ -1,12 +1,13 @@
 import { appendFileSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { join, resolve } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
-import { HeadsFile, keptHeads, makeHeadKey, publicHeadKey, readHeadKey, unfitForHeads } from '../../main/archive/heads-file.ts';
+import { desktopSwitches } from '../../main/cli/window-commands.ts';
+import { HeadsFile, headsFileAt, type HeadPlaces, keptHeads, makeHeadKey, publicHeadKey, readHeadKey, unfitForHeads } from '../../main/archive/heads-file.ts';
 import type { Head } from '../../main/archive/ledger.ts';
 
 let folder = '';
@@ -62,6 +63,19 @@ function measure(archive: Archive, run: string, point: number): void {
 }
 
 const settled = () => new Promise((resolve) => setTimeout(resolve, 50));
+
+test('HOST-34 the desktop is told where archive, heads and key are, as places of this folder', () => {
+  expect(desktopSwitches({ archive: 'data/a.sqlite', heads: '../heads.txt', headsKey: '/keys/k.pem' })).toEqual([`--archive=${resolve('data/a.sqlite')}`, `--heads=${resolve('../heads.txt')}`, '--heads-key=/keys/k.pem']);
+  expect(desktopSwitches({ archive: '/a' })).toEqual(['--archive=/a']);
+});
+
+test.each<[HeadPlaces, string]>([
+  [{ headsKey: '/k' }, 'give --heads FILE too'],
+  [{ heads: '/lab/archive.sqlite-wal' }, 'that belongs to the archive'],
+  [{ heads: '/h.txt', headsKey: '/no/such/key' }, 'cannot be read'],
+])('HOST-34 %j is refused in words before anything is opened', (places, words) => {
+  expect(headsFileAt(places, '/lab/archive.sqlite', { now, onProblem: () => undefined })).toMatchObject({ ok: false, text: expect.stringContaining(words) as string });
+});
 
 describe('ARC-14 heads in a second place', () => {
   test('are kept at each rest and when the archive is closed, and lie in its history', async () => {
