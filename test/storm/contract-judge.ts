@@ -2,7 +2,8 @@
  * What of the fault contract holds in the free storm too, where several things happen at once and anything may be the cause of
  * anything: the table knows the pair, what is always refused is refused, and what the controller does by itself it does at once.
  */
-import { cellOf, contract, modes } from './contract.ts';
+import { cellOf, modes } from './contract.ts';
+import { contract } from './contract-windows.ts';
 import type { Happening } from './draw.ts';
 import type { Evidence, Seen } from './world.ts';
 

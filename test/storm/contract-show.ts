@@ -1,14 +1,15 @@
 /** The fault contract for people: as Markdown, and what the trials found of it. */
 import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { cellOf, contract, modes, whoActs, type Cell, type Outcome, type Row } from './contract.ts';
+import { cellOf, modes, whoActs, type Cell, type Outcome, type Row } from './contract.ts';
+import { contract } from './contract-windows.ts';
 import { holdToContract, isContradicted, type PairFindings } from './contract-trials.ts';
 
 export const contractFile = join(import.meta.dirname, 'FAULT-CONTRACT.md');
 
 const groups: readonly (readonly [Row['of'], string])[] = [
   ['line', 'The line'], ['controller', 'The controller'], ['bench', 'The bench'], ['host', 'The host'], ['clock', 'The clock'],
-  ['disk', 'The disk'], ['process', 'Another process'], ['person', 'A person'],
+  ['disk', 'The disk'], ['process', 'Another process'], ['person', 'A person'], ['window', 'Windows'],
 ];
 
 const timeText = (s: number): string => (s === 0 ? 'at once' : `${Number(s.toFixed(2))} s`);

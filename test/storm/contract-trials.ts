@@ -4,13 +4,18 @@
  */
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
+import type { RunCommand } from '../../app/run/events.ts';
 import type { Mode } from '../../app/run/machine.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { readSample } from '../../main/samples/samples.ts';
-import { cellOf, contract, modes, type Cell, type Outcome, type Row } from './contract.ts';
-import { Chance, withHappenings, type Drawn, type Happening } from './draw.ts';
-import { judged } from './storm.ts';
-import { World, type Evidence, type Seen } from './world.ts';
+import { cellOf, modes, type Cell, type Outcome, type Row } from './contract.ts';
+import { contract } from './contract-windows.ts';
+import { Chance, withHappenings, type Happening, type Timed } from './draw.ts';
+import { placeholders, withHouseHappenings, type HouseDrawn, type HouseHappening } from './house-draw.ts';
+import { stormOfTheHouse } from './house.ts';
+import { asOfARun } from './house-judges.ts';
+import { judged, type Violation } from './storm.ts';
+import type { Evidence, Seen } from './world.ts';
 
 /** What one trial found. Times are from the fault, s. */
 interface Trial {
@@ -24,6 +29,8 @@ interface Trial {
   readonly endS: number;
   readonly problems: readonly string[];
 }
+
+type BenchFault = Scenario['faults'][number]['fault'];
 
 let plan: Plan | null = null;
 
@@ -46,11 +53,34 @@ function trialPlan(): Plan {
 
 const startS = 4;
 
+/** How a happening is put into a world: after so long, and as a command of whoever holds control. */
+interface Ways {
+  readonly from: (atS: number) => Timed;
+  readonly command: (atS: number, command: RunCommand) => HouseHappening;
+}
+
+const intoARun: Ways = {
+  from: (atS) => ({ atS }),
+  command: (atS, command) => ({ kind: 'command', atS, command }),
+};
+/** Counted from the opening of the run, which a person sees to. */
+const fromTheOpening = (atS: number): Timed => ({ atS, upon: { event: 'preflight', nth: 1 } });
+const intoTheHouse: Ways = {
+  from: fromTheOpening,
+  command: (atS, command) => ({
+    kind: 'asked', ...fromTheOpening(atS), window: 0, name: 'run.command', params: { id: placeholders.run, command, by: 'a person', commandId: `way-${command.kind}` },
+  }),
+};
+
 /** From the start of the run to the mode. `xS`: after the proof. */
-function wayTo(mode: Mode, xS: number): readonly Happening[] {
-  const start: Happening = { kind: 'command', atS: startS, command: { kind: 'start' } };
+function wayTo(mode: Mode, xS: number, { from, command }: Ways): readonly HouseHappening[] {
+  const start = command(startS, { kind: 'start' });
   // The proof takes less than 3 s.
   const atS = startS + 3 + xS;
+  const fault = (when: number, forS: number, what: BenchFault): HouseHappening => {
+    const { upon } = from(when);
+    return { kind: 'bench', fault: { begins: { atS: when }, forS, fault: what }, ...(upon === undefined ? {} : { upon }) };
+  };
   switch (mode) {
     case 'ready':
       return [];
@@ -59,41 +89,59 @@ function wayTo(mode: Mode, xS: number): readonly Happening[] {
       return [start];
     case 'making-safe':
     case 'paused':
-      return [start, { kind: 'command', atS, command: { kind: 'pause-now' } }];
+      return [start, command(atS, { kind: 'pause-now' })];
     case 'held':
-      return [start, { kind: 'bench', fault: { begins: { atS: startS + 2 }, forS: 45, fault: { kind: 'over-temperature', riseC: 9 } } }];
+      return [start, fault(startS + 2, 45, { kind: 'over-temperature', riseC: 9 })];
     case 'tripped':
-      return [start, { kind: 'bench', fault: { begins: { atS }, forS: 0.5, fault: { kind: 'emergency-stop' } } }];
+      return [start, fault(atS, 0.5, { kind: 'emergency-stop' })];
     case 'ended':
-      return [start, { kind: 'command', atS, command: { kind: 'abort' } }];
+      return [start, command(atS, { kind: 'abort' })];
   }
 }
 
 interface Way {
-  readonly drawn: Drawn;
+  readonly drawn: HouseDrawn;
   /** When the mode is, and a fault may be put into it, s. */
   readonly fromS: number;
   readonly toS: number;
 }
 
+interface Looked {
+  /** null: the program threw. */
+  readonly evidence: Evidence | null;
+  readonly violations: readonly Violation[];
+}
+
+/** Lets it happen, to a run alone or to the whole house, of which the evidence is that of its run. */
+async function lookAt(drawn: HouseDrawn, inHouse: boolean): Promise<Looked> {
+  if (!inHouse) return judged(drawn);
+  const { evidence, violations } = await judged(drawn, stormOfTheHouse);
+  const run = evidence?.runs[0];
+  return { evidence: evidence === null || run === undefined ? null : asOfARun(evidence, { ...run, seen: evidence.seen }), violations };
+}
+
+const withAll = (drawn: HouseDrawn, list: readonly HouseHappening[], inHouse: boolean): HouseDrawn =>
+  inHouse ? withHouseHappenings(drawn, list) : { ...drawn, ...withHappenings(drawn, list as readonly Happening[]) };
+
 const ways = new Map<string, Promise<Way>>();
 
-function way(mode: Mode, seed: number): Promise<Way> {
-  const name = `${mode} ${seed}`;
+function way(mode: Mode, seed: number, inHouse: boolean): Promise<Way> {
+  const name = `${mode} ${seed} ${inHouse ? 'house' : 'run'}`;
   let there = ways.get(name);
-  if (there === undefined) ways.set(name, (there = find(mode, seed)));
+  if (there === undefined) ways.set(name, (there = find(mode, seed, inHouse)));
   return there;
 }
 
-async function find(mode: Mode, seed: number): Promise<Way> {
+async function find(mode: Mode, seed: number, inHouse: boolean): Promise<Way> {
   const chance = new Chance(seed, `way to ${mode}`);
   const rail = chance.strikes(0.5);
-  const drawn = withHappenings({
-    seed, sea: 'storm', plan: trialPlan(), happenings: [], takesOver: chance.strikes(0.5), overS: 0, personFromS: 40,
+  const nothing: HouseDrawn = {
+    seed, sea: 'storm', plan: trialPlan(), happenings: [], takesOver: chance.strikes(0.5), overS: 0, personFromS: 40, windows: [], fair: true,
     scenario: scenarioSchema.parse({ scenarioVersion: 1, seed: seed % 2 ** 32, ...(rail ? {} : { rail: { pump: false, relief: false, shutOff: false } }) }),
-  }, wayTo(mode, chance.uniform(1, 8)));
-  if (mode === 'ready') return { drawn, fromS: 2, toS: 10 };
-  const commits = (await new World(drawn).run()).seen.filter((one) => one.kind === 'commit');
+  };
+  const drawn = withAll(nothing, wayTo(mode, chance.uniform(1, 8), inHouse ? intoTheHouse : intoARun), inHouse);
+  if (mode === 'ready' && !inHouse) return { drawn, fromS: 2, toS: 10 };
+  const commits = (await lookAt(drawn, inHouse)).evidence?.seen.filter((one) => one.kind === 'commit') ?? [];
   const first = commits.findIndex((one) => one.mode === mode);
   const from = commits[first]?.at;
   const next = commits.slice(first).find((one) => one.mode !== mode)?.at ?? 40;
@@ -104,6 +152,9 @@ async function find(mode: Mode, seed: number): Promise<Way> {
       return { drawn, fromS: from, toS: next };
     case 'measuring':
       return { drawn, fromS: from, toS: from + 0.5 * (next - from) };
+    case 'ready':
+      // Until the first frame has come the run is still being opened.
+      return { drawn, fromS: from + 3.5, toS: from + 8 };
     default:
       return { drawn, fromS: from + 0.3, toS: from + 8 };
   }
@@ -295,11 +346,12 @@ function lostOf(evidence: Evidence, happened: number): readonly string[] {
 
 /** Puts the fault of the row into the mode once, and looks what comes of it. */
 async function tryOnce(row: Row, mode: Mode, cell: Cell, seed: number, phase: number): Promise<Trial> {
-  const { drawn: quiet, fromS, toS } = await way(mode, seed);
+  const inHouse = row.windows !== undefined;
+  const { drawn: quiet, fromS, toS } = await way(mode, seed, inHouse);
   const atS = Math.round(new Chance(seed, `${row.id} in ${mode}, ${phase}`).uniform(fromS, toS) * 1e4) / 1e4;
   const longest = Math.max(0, ...cell.outcomes.map((outcome) => outcome.endS));
-  const drawn = withHappenings({ ...quiet, personFromS: atS + row.lastsS + longest + 12 }, [...quiet.happenings, ...row.happenings(atS, mode)]);
-  const { evidence, violations } = await judged(drawn);
+  const drawn = withAll({ ...quiet, personFromS: atS + row.lastsS + longest + 12 }, [...quiet.happenings, ...quiet.windows, ...row.happenings(atS, mode), ...(row.windows?.(atS) ?? [])], inHouse);
+  const { evidence, violations } = await lookAt(drawn, inHouse);
   const others = violations.flatMap(({ rule, texts }) => texts.slice(0, 1).map((text) => `${rule}: ${text}`));
   const nothing = { seed, atS, outcome: null, safeS: 0, endS: 0 };
   if (evidence === null) return { ...nothing, reached: true, problems: others };

@@ -1,10 +1,20 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { handling } from '../../app/run/machine.ts';
-import { cellOf, contract, modes, type Row } from './contract.ts';
+import { handling, type Mode } from '../../app/run/machine.ts';
+import { cellOf, modes, type Row } from './contract.ts';
 import { contractAsMarkdown, contractFile, contractReport } from './contract-show.ts';
+import { contract } from './contract-windows.ts';
 import { holdToContract, isContradicted } from './contract-trials.ts';
 import { benchFaultKinds } from './draw.ts';
+
+/** The report on the row with each of these cells says what is wrong with it. */
+async function saysSo(row: Row, mode: Mode, otherwise: readonly (readonly [string, Row['cells']])[]): Promise<void> {
+  for (const [said, cells] of otherwise) {
+    const found = await holdToContract(1, 1, [{ ...row, cells }], [mode]);
+    expect(found.some(isContradicted), said).toBe(true);
+    expect(contractReport(found)).toContain(said);
+  }
+}
 
 describe('the fault contract', () => {
   it('STORM-51 has one cell for each fault in each mode, with the rules that it is from', () => {
@@ -51,11 +61,24 @@ describe('the fault contract', () => {
       ['the attempt that was going on was cut', [[measuring, { ...cell, outcomes: [{ ...outcome, attempt: 'judged' }] }]]],
       ['contradicted', [[measuring, { impossible: 'nobody presses it' }]]],
     ];
-    for (const [said, cells] of otherwise) {
-      const found = await holdToContract(1, 1, [{ ...stop, cells }], measuring);
-      expect(found.some(isContradicted), said).toBe(true);
-      expect(contractReport(found)).toContain(said);
-    }
+    await saysSo(stop, 'measuring', otherwise);
+  }, 120_000);
+
+  it('STORM-78 says so of windows too', async () => {
+    const gone = contract.find((row) => row.id === 'by-hand-gone');
+    if (gone === undefined) throw new Error('no window that goes');
+    const paused = ['paused'] as const;
+    const cell = cellOf(gone, 'paused');
+    const [outcome] = typeof cell === 'string' || !('outcomes' in cell) ? [] : cell.outcomes;
+    if (outcome === undefined || typeof cell === 'string' || !('outcomes' in cell)) throw new Error('no outcome');
+    await saysSo(gone, 'paused', [
+      ['has no cell for paused', []],
+      ['has an empty cell for paused', [[paused, { ...cell, outcomes: [] }]]],
+      ['the bench was safe after', [[paused, { ...cell, outcomes: [{ ...outcome, safeS: 6 }] }]]],
+      ['the run is not ended', [[paused, { ...cell, outcomes: [{ ...outcome, end: 'ended' }] }]]],
+      ['nobody was told', [[paused, { ...cell, outcomes: [{ ...outcome, said: ['All is well.'] }] }]]],
+      ['contradicted', [[paused, { impossible: 'nobody closes a window' }]]],
+    ]);
   }, 120_000);
 
   it('STORM-55 is there for people as it is', () => {

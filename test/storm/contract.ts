@@ -8,6 +8,7 @@ import type { RunCommand } from '../../app/run/events.ts';
 import type { Mode } from '../../app/run/machine.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import type { Happening } from './draw.ts';
+import type { WindowHappening } from './house-draw.ts';
 
 type BenchFault = Scenario['faults'][number]['fault'];
 
@@ -52,7 +53,7 @@ export interface Impossible {
 
 export interface Row {
   readonly id: string;
-  readonly of: 'line' | 'controller' | 'bench' | 'host' | 'clock' | 'disk' | 'process' | 'person';
+  readonly of: 'line' | 'controller' | 'bench' | 'host' | 'clock' | 'disk' | 'process' | 'person' | 'window';
   /** What happens, with its size and how long it lasts. */
   readonly what: string;
   /** How the storm calls it when it happens. */
@@ -60,6 +61,8 @@ export interface Row {
   readonly lastsS: number;
   /** What makes it happen at an instant, in a mode. */
   readonly happenings: (atS: number, mode: Mode) => readonly Happening[];
+  /** The same of a fault of the windows: it is put into the whole house. */
+  readonly windows?: (atS: number) => readonly WindowHappening[];
   readonly cells: readonly (readonly [readonly Mode[], Cell | Impossible])[];
 }
 
@@ -74,7 +77,7 @@ export function cellOf(row: Row, mode: Mode): Cell | Impossible | string {
   const [, cell] = first;
   if ('impossible' in cell) return cell.impossible.trim() === '' ? `"${row.id}" is said to be impossible in ${mode}, and not why` : cell;
   if (cell.outcomes.length === 0) return `"${row.id}" has an empty cell for ${mode}`;
-  if (!/\b(RUN|LINE|PLAN|STORM)-\d/.test(cell.rules)) return `"${row.id}" has a cell for ${mode} that no rule justifies`;
+  if (!/\b(RUN|LINE|PLAN|STORM|HOST)-\d/.test(cell.rules)) return `"${row.id}" has a cell for ${mode} that no rule justifies`;
   if (cell.outcomes.length > 1 && cell.why === '') return `"${row.id}" has several outcomes in ${mode}, and does not say what they depend on`;
   return cell;
 }
@@ -82,41 +85,41 @@ export function cellOf(row: Row, mode: Mode): Cell | Impossible | string {
 // ------------------------------------------------------------------ times, s
 
 /** From the last request until the controller has made itself safe (LINE-55). */
-const deadMan = 1.1;
+export const deadMan = 1.1;
 /** The controller acts by itself: looks and acts within 50 ms (LINE-59). */
 const atOnce = 0.1;
 /** The host asks for a safe bench and the controller does it (LINE-12). */
-const asked = 0.2;
+export const asked = 0.2;
 /** The host finds that it hears nothing any more, or no telemetry (RUN-25), at its next tick. */
 const missed = 1.4;
 /** A bench that answers has confirmed that it is safe: its supply runs down (RUN-4). */
-const confirmed = 3;
+export const confirmed = 3;
 /** The driver's time for one request to make safe, three of which are made before the host falls silent (RUN-4). */
 const oneTry = 5;
 const threeTries = 3 * oneTry + deadMan + 3.5;
 /** A lost bench is looked for at least so often, and asked who it is. */
-const found = 2.5;
+export const found = 2.5;
 
 // ------------------------------------------------------------------ cells
 
-const driving: readonly Mode[] = ['proving', 'measuring'];
+export const driving: readonly Mode[] = ['proving', 'measuring'];
 /** Modes in which nothing goes on that a fault could disturb. */
-const quiet: readonly Mode[] = ['ready', 'paused', 'tripped', 'ended'];
+export const quiet: readonly Mode[] = ['ready', 'paused', 'tripped', 'ended'];
 /** Resting or on the way there, with the run unfinished: a latched fault of the controller trips (RUN-23). */
 const live: readonly Mode[] = ['proving', 'measuring', 'making-safe', 'paused', 'held'];
 
 const texts = (said: string | readonly string[]): readonly string[] => (typeof said === 'string' ? (said === '' ? [] : [said]) : said);
 
-const one = (rules: string, outcome: Outcome): Cell => ({ rules, outcomes: [outcome], why: '' });
-const goesOn = (rules: string, said: string | readonly string[] = ''): Cell => one(rules, { end: 'goes on', safeS: 'goes on', endS: 0, said: texts(said), attempt: 'judged' });
-const stays = (rules: string, said: string | readonly string[] = ''): Cell => one(rules, { end: 'stays', safeS: 0, endS: 0, said: texts(said), attempt: 'any' });
-const arrives = (rules: string, endS: number, said: string | readonly string[] = '', safeS = asked): Cell => one(rules, { end: 'where it was going', safeS, endS, said: texts(said), attempt: 'any' });
-const rests = (end: End) => (rules: string, safeS: number, endS: number, said: string | readonly string[], attempt: Outcome['attempt'] = 'cut'): Cell =>
+export const one = (rules: string, outcome: Outcome): Cell => ({ rules, outcomes: [outcome], why: '' });
+export const goesOn = (rules: string, said: string | readonly string[] = ''): Cell => one(rules, { end: 'goes on', safeS: 'goes on', endS: 0, said: texts(said), attempt: 'judged' });
+export const stays = (rules: string, said: string | readonly string[] = ''): Cell => one(rules, { end: 'stays', safeS: 0, endS: 0, said: texts(said), attempt: 'any' });
+export const arrives = (rules: string, endS: number, said: string | readonly string[] = '', safeS = asked): Cell => one(rules, { end: 'where it was going', safeS, endS, said: texts(said), attempt: 'any' });
+export const rests = (end: End) => (rules: string, safeS: number, endS: number, said: string | readonly string[], attempt: Outcome['attempt'] = 'cut'): Cell =>
   one(rules, { end, safeS, endS, said: texts(said), attempt });
 const holds = rests('held');
 const trips = rests('tripped');
-const pauses = rests('paused');
-const ends = rests('ended');
+export const pauses = rests('paused');
+export const ends = rests('ended');
 const either = (why: string, ...cells: readonly Cell[]): Cell => ({ rules: cells.map((cell) => cell.rules).join('; '), outcomes: cells.flatMap((cell) => cell.outcomes), why });
 
 /** What does not concern a bench that is not driven. */
@@ -154,7 +157,7 @@ const scripted = (fault: BenchFault, lastsS: number): Pick<Row, 'seenAs' | 'last
 const written = (atS: number, mode: Mode): readonly Happening[] =>
   mode === 'proving' || mode === 'measuring' ? [] : [{ kind: 'command', atS: atS + 0.01, command: { kind: 'skip-wait' } }];
 
-const newHost = 'The program was started again and found this run unfinished.';
+export const newHost = 'The program was started again and found this run unfinished.';
 /** Until another host has taken over, s. */
 const backS = 2;
 const taken = backS + found + confirmed;
@@ -253,7 +256,7 @@ function misbehaves(name: string, what: string, how: Extract<BenchFault, { kind:
   }];
 }
 
-export const contract: readonly Row[] = [
+export const contractOfARun: readonly Row[] = [
   // ---------------------------------------------------------------- the line
   {
     id: 'lines-lost', of: 'line', what: 'one line in ten is lost, both ways, for 10 s', ...scripted({ kind: 'lines-lost', direction: 'both', probability: 0.1 }, 10),

@@ -203,7 +203,8 @@ const ofEachRun: ReadonlySet<string> = new Set(['STORM-12', 'STORM-13', 'STORM-1
 /** And for the house as a whole. */
 const ofTheHouse: ReadonlySet<string> = new Set(['STORM-10', 'STORM-11', 'STORM-16', 'STORM-19', 'STORM-20', 'STORM-21', 'STORM-24']);
 
-function asOfARun(evidence: HouseEvidence, run: RunEvidence | null): Evidence {
+/** What was seen of one run as that of a storm without windows; null: of the whole house. */
+export function asOfARun(evidence: HouseEvidence, run: RunEvidence | null): Evidence {
   const { drawn, verification, lost, stuck, deaths, benchS } = evidence;
   const seen: readonly Seen[] = run?.seen ?? evidence.seen;
   return {

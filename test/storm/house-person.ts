@@ -19,6 +19,8 @@ interface Surroundings {
   readonly wait: (seconds: number) => Promise<unknown>;
   /** Ends the program and begins it again. */
   readonly restart: () => void;
+  /** False: it connects the bench and opens the run, and leaves the rest to what happens. */
+  readonly mayDrive: () => boolean;
   /** Nothing happens any more. */
   readonly isQuiet: () => boolean;
 }
@@ -50,7 +52,7 @@ export class Person {
     });
     for (;;) {
       const waited = this.#around.chance().scale(0.2, 6);
-      await this.#around.wait(waited);
+      await this.#around.wait(this.#around.mayDrive() ? waited : 0.5);
       if (isTrue(over)) return;
       if (this.#around.now() < this.#lentUntil) continue;
       const window = this.#window();
@@ -88,7 +90,7 @@ export class Person {
   async #step(window: StormWindow): Promise<boolean> {
     const chance = this.#around.chance();
     if (!window.control.mine) {
-      await this.#do(window, 'control.take', {});
+      if (this.#around.mayDrive()) await this.#do(window, 'control.take', {});
       return false;
     }
     const { bench, openRun } = window;
@@ -114,6 +116,7 @@ export class Person {
       return false;
     }
     this.run ??= openRun;
+    if (!this.#around.mayDrive()) return false;
     if (window.status.startsWith('The run has stopped')) {
       window.status = '';
       await this.#do(window, 'run.close', { id: openRun });

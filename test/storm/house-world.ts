@@ -400,6 +400,7 @@ export class HouseWorld {
     chance: () => this.#chance,
     wait: (seconds) => this.#wait(seconds),
     now: () => this.#now(),
+    mayDrive: () => this.#now() >= (this.#drawn.personFromS ?? 0),
     goes: (window, forS) => {
       this.#goes(window, forS);
     },
@@ -559,6 +560,8 @@ export class HouseWorld {
     const life = this.#life;
     if (life === null) return;
     const message = JSON.parse(text) as ToWindow;
+    // In a trial of the fault contract what windows are told is held against its words.
+    if (this.#drawn.personFromS !== undefined && !('event' in message && message.event === 'frames')) this.#see({ kind: 'status', at: this.#now(), text });
     if (!('event' in message)) {
       this.#house.push({ kind: 'answered', at: this.#now(), socket: socket.number, id: message.id, message });
       const asked = this.#house.findLast((one) => one.kind === 'requested' && one.socket === socket.number && one.id === message.id);
