@@ -85,7 +85,7 @@ export function cellOf(row: Row, mode: Mode): Cell | Impossible | string {
 // ------------------------------------------------------------------ times, s
 
 /** From the last request until the controller has made itself safe (LINE-55). */
-export const deadMan = 1.1;
+const deadMan = 1.1;
 /** The controller acts by itself: looks and acts within 50 ms (LINE-59). */
 const atOnce = 0.1;
 /** The host asks for a safe bench and the controller does it (LINE-12). */
@@ -110,7 +110,7 @@ const live: readonly Mode[] = ['proving', 'measuring', 'making-safe', 'paused', 
 
 const texts = (said: string | readonly string[]): readonly string[] => (typeof said === 'string' ? (said === '' ? [] : [said]) : said);
 
-export const one = (rules: string, outcome: Outcome): Cell => ({ rules, outcomes: [outcome], why: '' });
+const one = (rules: string, outcome: Outcome): Cell => ({ rules, outcomes: [outcome], why: '' });
 export const goesOn = (rules: string, said: string | readonly string[] = ''): Cell => one(rules, { end: 'goes on', safeS: 'goes on', endS: 0, said: texts(said), attempt: 'judged' });
 export const stays = (rules: string, said: string | readonly string[] = ''): Cell => one(rules, { end: 'stays', safeS: 0, endS: 0, said: texts(said), attempt: 'any' });
 export const arrives = (rules: string, endS: number, said: string | readonly string[] = '', safeS = asked): Cell => one(rules, { end: 'where it was going', safeS, endS, said: texts(said), attempt: 'any' });
