@@ -9,7 +9,7 @@ const service = 'main/service';
 export const plantedInTheHouse: readonly Planted[] = [
   one('control is asked of nobody as long as a window holds it', host, 'if (requests[known].control && this.#holder !== window) {', 'if (requests[known].control && this.#holder === null) {'),
   one('a request to set the supply needs no control', 'app/contract', "'manual.supply': { control: true,", "'manual.supply': { control: false,"),
-  one('a stop is taken from the window that holds control alone', host, "stop: (_params, window) => this.#stop(", "stop: (_params, window) => this.#holder !== window ? new Failed('not-in-control', 'Take control first.') : this.#stop("),
+  one('a stop is taken from the window that holds control alone', host, "stop: (_params, window) => this.stop(", "stop: (_params, window) => this.#holder !== window ? new Failed('not-in-control', 'Take control first.') : this.stop("),
   one('a stop leaves alone what is driven by hand', host, "    if (manual.isEngaged) void manual.makeSafe('STOP was pressed.');\n", ''),
   one(
     'windows are told before the commit', service, '    let committed: readonly RunEvent[] = [];',
@@ -23,7 +23,7 @@ export const plantedInTheHouse: readonly Planted[] = [
   one('only the window that takes control is told of it', host, '    this.#holder = window;\n    this.#tellControl();', "    this.#holder = window;\n    window.send({ event: 'control', data: this.#controlView(window) });"),
   one('a bench is let go of as it is', host, '    const safe = await at.manual.leave(why);', "    const safe = { accepted: true, reason: why };"),
   one('work by hand goes on without its window', host, "    await this.#bench.manual.leave('The window that held control has gone.');\n", ''),
-  one('the desk gives an answer to whoever asked last', host, 'const settle = this.#waiting.get(id);', 'const settle = [...this.#waiting.values()].at(-1);'),
+  one('the desk gives an answer to whoever asked last', host, 'const asked = this.#waiting.get(id);', 'const asked = [...this.#waiting.values()].at(-1);'),
   one('work by hand does not wait for a run that is held', host, "      case 'held':\n        return 'A run is going on. Pause it first.';", "        return 'A run is going on. Pause it first.';\n      case 'held':\n        return null;"),
   one('work by hand goes on beside a run whose archive failed', host, "    if (this.#run?.isFailing === true) return '", "    if (this.#ticks < 0) return '"),
 ];
