@@ -81,7 +81,7 @@ describe('choosing sets', () => {
     expect(chosen(batch, [{ scale: 'absolute', weight: 0.5 }], { of: 4, sets: 2, objective: 'total' })).toMatchObject({ total: 1.5, greatest: 1, proof: { kind: 'best' } });
   });
 
-  it('MA-3: gives disjoint sets of the size asked for, with the costs that they have', () => {
+  it('MA-2, MA-3: gives disjoint sets of the size asked for, with the costs that they have', () => {
     fc.assert(
       fc.property(cases, ({ criteria, batch, request }) => {
         const { sets, greatest, total } = chosen(batch, criteria, request);

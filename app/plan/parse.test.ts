@@ -1,8 +1,10 @@
 import { Ajv2020 } from 'ajv/dist/2020.js';
 import { describe, expect, test } from 'vitest';
 import { parseEquipment } from '../equipment/parse.ts';
+import { expandPlan } from './expand.ts';
 import { equipmentJsonSchema, planJsonSchema } from './json-schema.ts';
 import { parsePlan } from './parse.ts';
+
 
 type Document = Record<string, unknown>;
 
@@ -112,6 +114,17 @@ describe('reading a plan', () => {
 
   test.each(good)('accepts a good plan (case %#)', (document) => {
     expect(parsePlan(document)).toMatchObject({ ok: true });
+  });
+
+  test('PLAN-60 PLAN-61 PLAN-62 what may go on by itself has its defaults in a plan that was stored before it could be said, and no other points', () => {
+    const { byItself: _, ...before } = plan() as { byItself?: unknown };
+    const stored = parsePlan(before);
+    const said = parsePlan(plan({ byItself: { gapS: 3, holdS: 600, perHour: 10 } }));
+    expect(stored).toMatchObject({ ok: true, plan: { byItself: { gapS: 3, holdS: 600, perHour: 10 } } });
+    expect(stored.ok && said.ok && expandPlan(stored.plan)).toEqual(said.ok && expandPlan(said.plan));
+    for (const [field, value] of [['gapS', 0], ['holdS', -1], ['perHour', 0.5]] as const) {
+      expect(parsePlan(plan({ byItself: { [field]: value } })), field).toMatchObject({ ok: false, problems: [{ path: `byItself.${field}` }] });
+    }
   });
 
   test('fills in the defaults', () => {

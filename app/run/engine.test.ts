@@ -1315,6 +1315,40 @@ describe('the first look', () => {
     expect(run.engine.state.counts).toMatchObject({ accepted: 17, waiting: 0 });
   });
 
+  it('RUN-135 a window with less than 20 meter edges is no look: its injector is set aside', () => {
+    const run = new TestRun({ plan: look() }).start();
+    work(run, ended, physical(run, (channel) => (channel === 2 ? 0.04 : 1)));
+    expect(run.events('attempt-ended').filter(({ cause }) => cause === 'RUN-135').length).toBeGreaterThan(0);
+    expect(run.events('injector-out')).toMatchObject([{ how: 'set-aside', injector: 1, cause: 'RUN-135' }]);
+    expect(run.events('injector-out')[0]?.text).toMatch(/meter edges, at least 20 wanted/);
+  });
+
+  it('RUN-139 one whose flow does not grow with its width as its static flow says is set aside', () => {
+    const run = new TestRun({ plan: look() }).start();
+    work(run, ended, (r) => {
+      physical(run)(r);
+      if (r.bench.burst.channel === 3 && r.bench.burst.width < r.bench.burst.period) r.bench.flow *= 0.6;
+    });
+    expect(run.events('injector-out')).toMatchObject([{ how: 'set-aside', injector: 2, cause: 'RUN-139' }]);
+  });
+
+  it.each([
+    ['two that hang on each other\'s channel are both set aside', 14, [0, 1]],
+    ['two whose coils the list gives alike are not told apart', 12.05, []],
+  ] as const)('RUN-141 %s', (_, other, out) => {
+    const ohm = [12, other, 12.9];
+    const plan = look({ injectors: ohm.map((coilResistanceOhm, i) => ({ serialNumber: `A-${i + 1}`, type: 'T', channel: i + 1, coilResistanceOhm })) });
+    const run = new TestRun({ plan }).start();
+    const wired = [ohm[1] ?? 0, ohm[0] ?? 0, ohm[2] ?? 0];
+    work(run, ended, (r) => {
+      physical(run)(r);
+      const { width, period, channel } = r.bench.burst;
+      if (width >= period) r.bench.current = r.bench.supply / (wired[channel - 1] ?? 12);
+    });
+    expect(run.events('injector-out').map(({ injector }) => injector)).toEqual(out);
+    for (const { text } of run.events('injector-out')) expect(text).toMatch(/hang on each other's channel/);
+  });
+
   it('RUN-142 one that was set aside and looked at again without success stays aside; asked for its other points it is measured as it is', () => {
     const run = new TestRun({ plan: look() }).start();
     const bad = physical(run, (channel) => (channel === 2 ? 0.5 : 1));

@@ -127,7 +127,7 @@ describe('summariseWindow', () => {
     expect(summariseWindow(sampled((k) => k / 0.6, 20, 2), 1)).toMatchObject({ failure: 'no-flow' });
   });
 
-  it('counts frames, missing frames and pulses; mean and standard deviation by their definitions', () => {
+  it('LINE-73 counts frames, missing frames and pulses; mean and standard deviation by their definitions', () => {
     // Values and results: NIST StRD Univariate "NumAcc1" (mean 10000002, standard deviation 1), shifted to frames.
     const values = [10_000_001, 10_000_003, 10_000_002];
     const frames = values.map((value, i) =>

@@ -475,8 +475,10 @@ describe('safety', () => {
     expect(bench.frame().fault).toBe('');
   });
 
-  it('LINE-56 requests feed it, refused and repeated ones too; bad and stale ones do not', () => {
+  it('LINE-26 LINE-56 LINE-82 requests feed it, those of extensions, refused and repeated ones too; bad and stale ones do not', () => {
     const feeding: ((bench: Bench) => void)[] = [
+      (bench) => bench.code({ word: 'alive' }),
+      (bench) => bench.ask({ word: 'rail' }),
       (bench) => bench.code({ word: 'telemetry', hz: 0 }),
       (bench) => bench.say(encodeRequest(bench.seq, { word: 'arm' })),
       (bench) => bench.ask({ word: 'hello', token: 'q' }),
@@ -509,7 +511,7 @@ describe('safety', () => {
     ['over-pressure', { pressurePa: 700_001 }],
     ['over-temperature', { railMilliC: 45_001 }],
     ['over-temperature', { meterMilliC: 45_001 }],
-  ] as const)('LINE-59 LINE-60 LINE-61 LINE-62 %s makes safe within 50 ms and stays latched until cleared', (fault, reading) => {
+  ] as const)('LINE-59 LINE-60 LINE-61 LINE-62 LINE-64 %s makes safe within 50 ms and stays latched until cleared', (fault, reading) => {
     const bench = armed();
     bench.ask({ word: 'supply', mv: 14_000 });
     bench.ask({ word: 'pressure', pa: 500_000 });
@@ -530,7 +532,6 @@ describe('safety', () => {
     bench.plant.reads = healthy;
     bench.passAliveMs(1_000);
     expect(bench.frame().fault).toBe(fault);
-    // LINE-64
     for (const request of [{ word: 'arm' }, burst(), { word: 'supply', mv: 1 }, { word: 'pressure', pa: 400_000 }] as const) {
       expect(bench.code(request), request.word).toBe('fault');
     }

@@ -81,6 +81,25 @@ test('every version of a plan is there as it was saved', () => {
   expect(archive.library.savePlan({ id: 'no-such', name: 'D', document: 1, by: 'X' })).toMatchObject({ ok: false, code: 'refused' });
 });
 
+test('ARC-4 a version is entered in the ledger, and names the entry of the version that it was made from', () => {
+  const first = saved(archive.library.savePlan({ id: null, name: 'A', document: { a: 1 }, by: 'X' }));
+  saved(archive.library.saveEquipment({ n: 1 }));
+  saved(archive.library.savePlan({ id: first.id, name: 'B', document: { a: 2 }, by: 'Y' }));
+  saved(archive.library.saveEquipment({ n: 2 }));
+  archive.close();
+  const db = openDatabase(join(folder, 'archive.sqlite'), { readOnly: true, busyTimeout: 0 });
+  const entries = db.prepare<[], { n: number; text: string }>('SELECT n, text FROM ledger ORDER BY n').all();
+  const named = db.prepare<[], { version: number; entry: number }>('SELECT version, entry FROM plan_versions ORDER BY version').all();
+  db.close();
+  archive = open();
+  const of = (kind: string) => entries.flatMap(({ n, text }) => (text.includes(`"kind":"${kind}"`) ? [{ n, ...(JSON.parse(text) as { version: number; parent: number | null }) }] : []));
+  for (const kind of ['plan', 'equipment']) {
+    const [one, two] = of(kind);
+    expect([one?.version, one?.parent, two?.version, two?.parent], kind).toEqual([1, null, 2, one?.n]);
+  }
+  expect(named).toEqual(of('plan').map(({ version, n }) => ({ version, entry: n })));
+});
+
 test('the latest equipment record is the one in force', () => {
   expect(archive.library.equipment()).toBeNull();
   expect(saved(archive.library.saveEquipment({ n: 1 }))).toBe(1);

@@ -1,6 +1,7 @@
 /** The archive as a file on a disk: other processes, deaths, full disks, old and foreign files. */
 import { spawn, spawnSync } from 'node:child_process';
 import type { ChildProcess } from 'node:child_process';
+import { createHash } from 'node:crypto';
 import { copyFileSync, existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, truncateSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
@@ -169,6 +170,34 @@ describe('journal and telemetry', () => {
     expect(db.prepare('SELECT count(*) AS n FROM segments').get()).toEqual({ n: 1 });
     db.close();
     whole(second);
+  });
+
+  it('ARC-1 ARC-3 its id is a UUID of version 7 of its own that a backup keeps, and its hashes are those of the rule', async () => {
+    const archive = open(file);
+    measure(archive, newRun(archive), 0);
+    const copy = join(folder, 'copy.sqlite');
+    expect(await archive.backup(copy)).toMatchObject({ ok: true });
+    close(archive);
+    close(open(join(folder, 'other.sqlite')));
+    const read = (path: string) => {
+      const db = openDatabase(path, { readOnly: true, busyTimeout: 0 });
+      const { id } = db.prepare<[], { id: string }>('SELECT id FROM archive').get() ?? { id: '' };
+      const ledger = db.prepare<[], { n: number; text: string; hash: string }>('SELECT n, text, lower(hex(hash)) AS hash FROM ledger ORDER BY n').all();
+      db.close();
+      return { id, ledger };
+    };
+    const { id, ledger } = read(file);
+    expect(id).toMatch(/^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$/);
+    expect(read(copy)).toEqual({ id, ledger });
+    expect(read(join(folder, 'other.sqlite')).id).not.toBe(id);
+    // Written from the rule alone, with the hash of the system.
+    const sha256 = (text: string): string => createHash('sha256').update(text, 'utf8').digest('hex');
+    expect(ledger.length).toBeGreaterThan(2);
+    let hash = sha256(`archive ${id}`);
+    for (const [i, entry] of ledger.entries()) {
+      hash = sha256(`${hash} ${i + 1} ${entry.text}`);
+      expect(entry).toMatchObject({ n: i + 1, hash });
+    }
   });
 
   it.each(['runs', 'events', 'attempts', 'segments', 'telemetry', 'ledger', 'archive'])('ARC-2 no row of %s can be changed or removed', (table) => {
@@ -560,7 +589,7 @@ describe('a full disk', () => {
       result = tryMeasure(archive);
     }
     expect(result).toMatchObject({ ok: false, code: 'disk-full' });
-    expect(result.ok ? '' : result.text).toMatch(/is full\. Nothing of this step was written and everything before it is safe\. Free some space/);
+    expect(result.ok ? '' : result.text).toMatch(/is full\. Nothing of this step was written and everything before it is kept\. Free some space/);
     expect(archive.attempts(run, { limit: 1000 })).toHaveLength(point);
     expect([...archive.events(run)]).toHaveLength(1 + 8 * point);
     expect(tryMeasure(archive).ok).toBe(false);

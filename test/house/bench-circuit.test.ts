@@ -77,7 +77,7 @@ async function measured(bench: Partial<Scenario>, equipment: Equipment) {
   return { ...run, lines };
 }
 
-test('RED-60: dead times are told for the voltage at the coil, whatever is lost on the way to it, and the record is what tells', async () => {
+test('RED-60 RED-63: dead times are told for the voltage at the coil, whatever is lost on the way to it, and the record is what tells', async () => {
   const wiring = (harnessOhm: number) => record({ wiring: { sensedAt: 'supply', harnessOhm, harnessUncertaintyOhm: 0.01 } });
   const [direct, lossy, unaware] = [
     (await measured({ harnessOhm: 0 }, wiring(0))).lines(),
@@ -92,7 +92,9 @@ test('RED-60: dead times are told for the voltage at the coil, whatever is lost 
     expect(Math.abs(told.deadTime.value - cell.deadTime.value)).toBeLessThan(2 * Math.abs(part?.onDeadTime ?? 0));
     // 0.3 ohm is a fifth of a volt at 9 V.
     expect(wrong.deadTime.value - cell.deadTime.value).toBeGreaterThan(cell.voltage === 9 ? 25e-6 : 7e-6);
-    expect(wrong.shared.map((s) => s.source)).not.toContain('harness resistance');
+    const parts = ['harness resistance', 'effect of the harness', 'driver clamp', 'driver clamp of channel 1', 'controller time base'];
+    expect(told.shared.map((s) => s.source)).toEqual(expect.arrayContaining(parts));
+    expect(wrong.shared.map((s) => s.source).filter((source) => parts.includes(source))).toEqual([]);
     expect(told.shared.find((s) => s.source === 'harness resistance')?.onDeadTime).toBeCloseTo(0.01 * (told.byResistance?.value ?? NaN), 12);
   });
 });

@@ -209,7 +209,7 @@ describe('the port', () => {
     await new Promise<void>((resolve) => other.close(() => resolve()));
   });
 
-  it('vanishing in mid run: the run is left unfinished, nothing is lost, and it is continued when the bench is there again', async () => {
+  it('RUN-171 vanishing in mid run: the run is left unfinished, nothing is lost, and it is continued when the bench is there again', async () => {
     const bench = await ptyBench();
     const run = measuring('sweep', patient(), '--archive', archive, '--port', bench.path, '--equipment', samplePath('equipment'), '--speed', String(SPEED), '--wait-for-bench', '10', '--every-point');
     await run.says(/Point 1, attempt \d+, accepted/);

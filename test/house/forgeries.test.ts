@@ -51,7 +51,7 @@ beforeAll(async () => {
 
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
-describe('ARC-7 the ledger against every row', () => {
+describe('ARC-7 ARC-8 the ledger against every row, and the schema', () => {
   test('there are at least 26 forgeries, and one that changes nothing is not one', () => {
     expect(forgeries.length).toBeGreaterThanOrEqual(26);
     expect(foundBy(verify(forged(() => undefined), [noted]))).toEqual([]);

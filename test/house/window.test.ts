@@ -161,7 +161,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     expect(complaints).toEqual([]);
   });
 
-  it('continues a run whose host was killed', async () => {
+  it('WIN-15 continues a run whose host was killed', async () => {
     host = await HostProcess.start(folder, {});
     const first = await opened(host.address);
     await connect(first.page, 4);
@@ -175,7 +175,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     host = await HostProcess.start(folder, {});
     const { page, complaints } = await opened(host.address);
     await connect(page, 20);
-    // WIN-15: the first page leads to it.
+    // The first page leads to it.
     await go(page, 'Bench');
     await keepScreen(page, 'bench-after-kill');
     await page.getByRole('button', { name: 'To the unfinished run' }).click();
@@ -278,7 +278,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     expect(complaints).toEqual([]);
   });
 
-  it('stops by its key from inside a field and with a dialog open, without a question', async () => {
+  it('WIN-2 WIN-13 stops by its key from inside a field and with a dialog open, without a question', async () => {
     host = await HostProcess.start(folder, {});
     const { page } = await opened(host.address);
     await connect(page, 2);
@@ -289,7 +289,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await page.getByRole('dialog').waitFor();
     await page.keyboard.press('F9');
     await page.keyboard.press('Escape');
-    // WIN-13: the banner ends when the readings show a safe bench, and goes.
+    // The banner ends when the readings show a safe bench, and goes.
     await page.getByText(/The readings of the bench show pulses off/).waitFor();
     // STOP is not called the emergency stop, and the end of the run carries no tick.
     await page.getByText('Ended: stopped with STOP', { exact: true }).waitFor();
@@ -348,7 +348,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
       ['50 pulses of 1.5 ms every 20 ms were started'], ['50 pulses of 1.6 ms every 20 ms were started'],
       ['The supply is set to 1.2 V'], ['The supply is set to 1.4 V'],
     ]);
-    // WIN-2: what cannot be read stays, is named, and drives nothing.
+    // What cannot be read stays, is named, and drives nothing.
     await typed('Pulse width', '1.000,5');
     expect(await page.getByLabel('Pulse width', { exact: true }).inputValue()).toBe('1.000,5');
     await page.getByText(/"1\.000,5" cannot be read as one number/).waitFor();
@@ -371,7 +371,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     expect(complaints).toEqual([]);
   });
 
-  it('WIN-10, RUN-150: a trip by the emergency stop has its own words, and pressing twice does not drive the bench', async () => {
+  it('WIN-10, WIN-16, RUN-150: a trip by the emergency stop has its own words, pressing twice does not drive the bench, and a refusal goes with its cause', async () => {
     host = await HostProcess.start(folder, { faults: [{ begins: { atBurst: 3 }, forS: 4, fault: { kind: 'emergency-stop' } }] });
     const { page, complaints } = await opened(host.address);
     await connect(page, 2);
@@ -390,11 +390,13 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await page.keyboard.press('Alt+k');
     await page.keyboard.press('Alt+g');
     await page.getByText('Paused', { exact: true }).waitFor();
+    await page.getByText(/The run has tripped; find the cause and acknowledge it first/).waitFor({ state: 'detached' });
     await page.keyboard.press('Alt+g');
     await page.getByText(/rests for 2 s after an acknowledgement/).waitFor();
     await page.waitForTimeout(1500);
     expect(await page.getByText('Paused', { exact: true }).count()).toBe(1);
     await page.keyboard.press('Alt+g');
+    await page.getByText(/rests for 2 s after an acknowledgement/).waitFor({ state: 'detached' });
     await someAccepted(page, 10);
     expect(complaints).toEqual([]);
   });

@@ -31,7 +31,7 @@ describe('the fault contract', () => {
   });
 
   // Every fault while it measures, and in one other mode; all pairs are for `npm run show -- fault-contract`.
-  it('STORM-53 is kept by the program', async () => {
+  it('STORM-52 STORM-53 is kept by the program', async () => {
     const others = modes.filter((mode) => mode !== 'measuring');
     for (const [i, row] of contract.entries()) {
       const found = await holdToContract(1, 1, [row], ['measuring', others[i % others.length] ?? 'ready']);

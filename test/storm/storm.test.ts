@@ -2,7 +2,7 @@ import { spawnSync } from 'node:child_process';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
-import { benchFaultKinds, Chance, draw, drawBenchFault, withHappenings } from './draw.ts';
+import { benchFaultKinds, Chance, draw, drawBenchFault, withHappenings, type Happening } from './draw.ts';
 import { cutPower, hasTracer, trace } from './power-cut.ts';
 import { figures, judged, shortest, storm, story } from './storm.ts';
 
@@ -27,6 +27,46 @@ describe('the storm', () => {
         expect(parsed.success, `${kind}: ${JSON.stringify(fault)}`).toBe(true);
       }
     }
+  });
+
+  describe('what is drawn', () => {
+    const drawn = Array.from({ length: 400 }, (_, i) => draw(i + 1));
+    const all = drawn.flatMap(({ happenings }) => happenings);
+    const of = <K extends Happening['kind']>(kind: K) => all.filter((one): one is Extract<Happening, { kind: K }> => one.kind === kind);
+    const kinds = new Set(all.map(({ kind }) => kind));
+
+    it('STORM-3 each seed has about half of the kinds of happenings', () => {
+      const part = drawn.map(({ happenings }) => new Set(happenings.map(({ kind }) => kind)).size / kinds.size);
+      const mean = part.reduce((sum, one) => sum + one, 0) / part.length;
+      expect(mean).toBeGreaterThan(0.3);
+      expect(mean).toBeLessThan(0.7);
+    });
+
+    it('STORM-4 STORM-5 STORM-6 STORM-7 STORM-8 STORM-50 every kind comes, in each of its ways', () => {
+      const deaths = of('death').map(({ at }) => ('atS' in at ? 'instant' : `${'commit' in at ? 'commit' : 'line'} ${at.where}`));
+      expect([...new Set(deaths)].toSorted()).toEqual(['commit after', 'commit before', 'commit within', 'instant', 'line after', 'line before']);
+      const disk = of('disk-error').map(({ code, where, forGood }) => `${code} ${where} ${forGood}`);
+      expect(new Set(disk).size).toBe(12);
+      expect(new Set(of('cable-pulled').map(({ told }) => told)).size).toBe(2);
+      expect(Math.max(...of('lines-late').map(({ delayMs }) => delayMs))).toBeGreaterThan(2_000);
+      expect(new Set(of('host-stopped').map(({ clockGoesOn }) => clockGoesOn)).size).toBe(2);
+      expect(new Set(of('clock-stepped').map(({ byS }) => Math.sign(byS))).size).toBe(2);
+      expect(new Set(of('command').map(({ command }) => command.kind)).size).toBeGreaterThan(10);
+      for (const kind of ['second-writer', 'other-bench'] as const) expect(of(kind).length, kind).toBeGreaterThan(20);
+    });
+
+    it('STORM-9 every fifth seed leaves the physics of the bench as they are', () => {
+      const still = drawn.filter(({ sea }) => sea === 'still');
+      expect(still.length / drawn.length).toBeCloseTo(0.2, 1);
+      const harmless = ['lines-lost', 'lines-garbled', 'lines-repeated', 'line-silent', 'controller-reset'];
+      for (const { happenings } of still) for (const one of happenings) if (one.kind === 'bench') expect(harmless).toContain(one.fault.fault.kind);
+    });
+
+    it('STORM-39 some wait for an event of the journal or a line to the bench', () => {
+      const upon = all.flatMap((one) => ('upon' in one && one.upon !== undefined ? ['event' in one.upon ? 'event' : 'word'] : []));
+      expect(new Set(upon)).toEqual(new Set(['event', 'word']));
+      expect(upon.length / all.length).toBeGreaterThan(0.05);
+    });
   });
 
   // The cable is pulled within the writing of a line, so that its end is told while the host is still about to commit and tell.

@@ -105,12 +105,12 @@ describe('budget of a mass', () => {
 });
 
 describe('runs in words', () => {
-  it('say what they are, how far they are and how they ended', () => {
+  it('WIN-12 say what they are, how far they are and how they ended', () => {
     const { state } = journal([...measured, { kind: 'ended', ending: 'finished-early', text: '' }]);
     expect(runText(state, null)).toBe(`Synthetic · by A. Tester · 1 of ${points.length} points count · finished early`);
     expect(endingWords(knownEnding('complete-with-failures'))).toBe('complete, with failed points');
     expect(endingWords(knownEnding('something else'))).toBe('unfinished');
-    // WIN-12: only a whole result is marked as good.
+    // Only a whole result is marked as good.
     expect((['complete', 'complete-with-failures', 'finished-early', 'aborted', 'emergency-stopped', null] as const).map(endingTone)).toEqual(['good', 'note', 'note', 'note', 'note', 'note']);
   });
   it('say how many lines are there', () => {
