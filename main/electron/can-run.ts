@@ -14,15 +14,16 @@ export interface Machine {
   readonly userId: number | null;
   /** The installed package `electron`. */
   readonly electronFolder: string;
+  /** A program that was packaged with its own. */
+  readonly packaged?: string;
 }
 
-export function canRunElectron({ platform, env, userId, electronFolder }: Machine): CanRunElectron {
+export function canRunElectron({ platform, env, userId, electronFolder, packaged }: Machine): CanRunElectron {
   const no = (why: string): CanRunElectron => ({ can: false, why });
   // The package alone has no binary; it leaves the name of the one that it fetched in this file.
   const nameFile = join(electronFolder, 'path.txt');
-  if (!existsSync(nameFile)) return no('the program file of Electron is not installed ("npx install-electron" fetches it)');
-  const executable = join(electronFolder, 'dist', readFileSync(nameFile, 'utf8').trim());
-  if (!existsSync(executable)) return no('the program file of Electron is not installed ("npx install-electron" fetches it)');
+  const executable = packaged ?? (existsSync(nameFile) ? join(electronFolder, 'dist', readFileSync(nameFile, 'utf8').trim()) : null);
+  if (executable === null || !existsSync(executable)) return no('the program file of Electron is not installed ("npx install-electron" fetches it)');
   if (platform === 'linux') {
     if ((env['DISPLAY'] ?? '') === '' && (env['WAYLAND_DISPLAY'] ?? '') === '') return no('there is no display');
     if (userId === 0) return no('it is started as root, and its sandbox does not work for root');
