@@ -1,11 +1,15 @@
-import type { RunState } from '../run/fold.ts';
+import { isKept, type RunState } from '../run/fold.ts';
 import type { CountingAttempt } from './reduction.ts';
 
-/** The attempts of a run that count, one for each point that has one, with the order in which they were made. */
+/**
+ * The attempts of a run that count, one for each point that has one, with the order in which they were made. Throws for a state that
+ * is there to drive the run: its windows stand in the journal.
+ */
 export function countingAttempts({ points }: Pick<RunState, 'points'>): readonly CountingAttempt[] {
   return points.flatMap(({ chosen, attempts }, point) => {
     const found = attempts.find((a) => a.attempt === chosen);
     const window = found?.window ?? null;
+    if (window !== null && !isKept(window)) throw new Error('a state for driving a run keeps no windows: fold its journal to reduce it');
     return found === undefined || window === null ? [] : [{ point, attempt: found.attempt, window, order: found.order, ...(found.drivenWidth === undefined ? {} : { drivenWidth: found.drivenWidth }) }];
   });
 }

@@ -9,6 +9,7 @@ import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port
 import { shownThroughout } from '../boundary/text.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import { asStored } from '../plan/stored.ts';
 import { isBenchCause } from './bench-cause.ts';
@@ -186,6 +187,33 @@ interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'co
   secondPass: number;
   queue: number[];
   queueHead: number;
+  /** The points whose windows are kept; null: those of all. */
+  keeps: ReadonlySet<number> | null;
+}
+
+const nothing = { mean: Number.NaN, sd: Number.NaN };
+
+/** Stands in a state for a window that only the journal keeps. */
+const inJournal = Object.freeze({
+  from: Number.NaN, to: Number.NaN, frames: 0, missingFrames: 0, edges: 0, firstEdgeAt: Number.NaN, lastEdgeAt: Number.NaN, partRates: [], pulses: 0,
+  pressure: nothing, supply: nothing, railTemperature: nothing, meterTemperature: nothing,
+}) as unknown as WindowSummary;
+
+/** Whether a state holds a window itself, and not only that there is one. */
+export const isKept = (window: WindowSummary): boolean => window !== inJournal;
+
+/**
+ * The same state for driving a run: of the windows, which are most of a long run, it keeps only those of the first look, which the
+ * engine judges by; of the others that they are there. It cannot be reduced. Gives `state` away. HOST-19
+ */
+export function forDriving(state: RunState, points: readonly Pick<Point, 'index' | 'role'>[]): RunState {
+  const run = state as WorkingState;
+  const keeps = new Set(points.flatMap(({ index, role }) => (role === 'look' ? [index] : [])));
+  run.keeps = keeps;
+  for (const [index, point] of run.points.entries()) {
+    if (!keeps.has(index)) point.attempts = point.attempts.map((attempt) => (attempt.window === null ? attempt : { ...attempt, window: inJournal }));
+  }
+  return run;
 }
 
 /** Folds one event into the state of its run; `null` before the first, which must be 'opened'. Gives `state` away. */
@@ -250,6 +278,7 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
     secondPass: 0,
     queue: [],
     queueHead: 0,
+    keeps: null,
   };
 }
 
@@ -295,7 +324,7 @@ function apply(run: WorkingState, event: RunEventBody): void {
       run.mode = 'measuring';
       return;
     case 'attempt-started':
-      pointAt(run, event.point).attempts.push({ attempt: event.attempt, reason: event.reason, verdict: null, window: null, text: '', order: run.revision });
+      startAttempt(pointAt(run, event.point), { attempt: event.attempt, reason: event.reason, verdict: null, window: null, text: '', order: run.revision });
       run.current = {
         point: event.point,
         attempt: event.attempt,
@@ -439,13 +468,27 @@ function applyCommand(run: WorkingState, command: RunCommand): void {
   }
 }
 
+/** Most points have one attempt: a list that is begun with it has no room for sixteen more. */
+function startAttempt(point: WorkingPoint, attempt: AttemptRecord): void {
+  if (point.attempts.length === 0) point.attempts = [attempt];
+  else point.attempts.push(attempt);
+}
+
+let latestText = '';
+/** A text that was met just before, as the same text in memory. */
+function same(text: string): string {
+  if (text !== latestText) latestText = text;
+  return latestText;
+}
+
 function endAttempt(run: WorkingState, event: Extract<RunEventBody, { kind: 'attempt-ended' }>): void {
   const point = pointAt(run, event.point);
   const place = event.attempt - 1;
   const started = point.attempts[place];
   if (started === undefined) throw new Error(`Attempt ${event.attempt} of point ${event.point} ended without having been started.`);
   const { drivenWidth } = event;
-  point.attempts[place] = { ...started, verdict: event.verdict, window: event.window, text: event.text, ...(drivenWidth === undefined ? {} : { drivenWidth }) };
+  const window = event.window === null || run.keeps === null || run.keeps.has(event.point) ? event.window : inJournal;
+  point.attempts[place] = { ...started, verdict: event.verdict, window, text: same(event.text), ...(drivenWidth === undefined ? {} : { drivenWidth }) };
   run.counts.attempts += 1;
   if (event.verdict === 'rejected') {
     switch (run.current?.origin) {
@@ -525,10 +568,18 @@ function choose(run: WorkingState, event: Extract<RunEventBody, { kind: 'chosen'
   const point = pointAt(run, event.point);
   run.counts.accepted += (event.attempt === null ? 0 : 1) - (point.chosen === null ? 0 : 1);
   point.chosen = event.attempt;
-  point.choice = { by: event.by, why: event.why };
+  point.choice = sameChoice(event);
   if ('person' in event.by) point.decided = true;
   setWaiting(run, event.point, false);
   advance(run);
+}
+
+let latestChoice: NonNullable<PointRecord['choice']> = { by: { rule: '' }, why: '' };
+/** Nearly all points are chosen by the same rule for the same reason: they share one record of it. */
+function sameChoice({ by, why }: NonNullable<PointRecord['choice']>): NonNullable<PointRecord['choice']> {
+  const alike = 'rule' in by && 'rule' in latestChoice.by && by.rule === latestChoice.by.rule && why === latestChoice.why;
+  if (!alike) latestChoice = { by, why };
+  return latestChoice;
 }
 
 function enqueue(run: WorkingState, index: number): void {

@@ -9,7 +9,7 @@ import { machineEntropy } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import { reduceState } from '../export/export-run.ts';
 import { samplePath } from '../samples/samples.ts';
-import { RunService, type WhichRun } from '../service/run-service.ts';
+import { loadRun, RunService, type WhichRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
 import { equipmentFor, planFile } from './documents.ts';
@@ -99,7 +99,11 @@ async function carry(
         remainingWith: `npm run cli -- measure-again ${service.id} --remaining ${where}`,
       });
       await service.close();
-      if (service.state.ending !== null) printTables(reduceState(service.state), service.state.notTraceable);
+      if (service.state.ending !== null) {
+        const stored = loadRun(archive, service.id);
+        if (!stored.ok) throw new Stop(exitCode.archive, stored.text);
+        printTables(reduceState(stored.state), stored.state.notTraceable);
+      }
     } finally {
       archive.close();
     }

@@ -10,6 +10,7 @@ import { Desk } from '../host/desk.ts';
 import { deskProcess, shortJobs, workerThread } from '../host/desk-thread.ts';
 import { Host } from '../host/host.ts';
 import { serveOnLoopback } from '../host/web-host.ts';
+import { keepHeapSmall } from '../host/small-heap.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { scenarioFile } from './documents.ts';
@@ -36,6 +37,7 @@ const deskWorker = new URL('../host/desk-worker.ts', import.meta.url);
 /** Serves until the process is asked to end; then the bench is made safe and everything is committed. */
 async function serve(options: WindowOptions): Promise<void> {
   buildWindow();
+  keepHeapSmall();
   const scenario = options.scenario === undefined ? undefined : scenarioFile(options.scenario);
   let tellWindows: (text: string) => void = () => undefined;
   const archive = archivePlace(options.archive, 'write', machineClock, options, (text) => {

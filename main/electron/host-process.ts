@@ -10,6 +10,7 @@ import { benchPlaces } from '../host/bench-place.ts';
 import { Desk } from '../host/desk.ts';
 import { workerThread } from '../host/desk-thread.ts';
 import { Host } from '../host/host.ts';
+import { keepHeapSmall } from '../host/small-heap.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { hostArguments, toHostProcess, type ToShell } from './messages.ts';
@@ -25,6 +26,7 @@ const tell = (message: ToShell): void => {
 
 ending.watch(machineClock, { defect: 1, bench: 1, output: 1 });
 
+keepHeapSmall();
 const { archivePath, ...headPlaces } = hostArguments.parse(JSON.parse(process.argv[2] ?? ''));
 try {
   mkdirSync(dirname(archivePath), { recursive: true });
@@ -76,7 +78,7 @@ if (!opened.ok) {
 
   const serve = (port: MessagePortMain): void => {
     const client = host.attach((message) => {
-      port.postMessage(message);
+      port.postMessage('json' in message ? { id: message.id, result: JSON.parse(message.json) as unknown } : message);
     });
     port.on('message', ({ data }) => {
       client.receive(data);

@@ -36,12 +36,19 @@ export type DeskJob =
       readonly today: string;
     };
 
+/** A value as the JSON that goes to a window: what is large is made into text here, and only sent on by the host (HOST-20). */
+export interface AsJson<T> {
+  readonly json: string;
+  /** Never there: what it is the text of. */
+  readonly of?: T;
+}
+
 export interface DeskResults {
-  readonly journal: Result<'run.journal'>;
-  readonly telemetry: Result<'run.telemetry'>;
-  readonly list: Result<'runs.list'>;
+  readonly journal: AsJson<Result<'run.journal'>>;
+  readonly telemetry: AsJson<Result<'run.telemetry'>>;
+  readonly list: AsJson<Result<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: Result<'run.export'>['files'] };
-  readonly piece: Result<'export.piece'>;
+  readonly piece: AsJson<Result<'export.piece'>>;
   readonly forget: null;
   readonly head: Result<'archive.head'>;
   readonly verify: Result<'archive.verify'>;
@@ -85,19 +92,21 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskP
     case 'journal': {
       const { id, fromSeq, limit } = job.params;
       if (archive.run(id) === null) return noRun(archive, id);
-      const events = [];
+      const events: string[] = [];
+      const page = (more: boolean): DeskAnswer => done('journal', { json: `{"events":[${events.join(',')}],"more":${more}}` });
       let length = 0;
       for (const event of archive.events(id, fromSeq)) {
-        length += JSON.stringify(event).length;
+        const text = JSON.stringify(event);
+        length += text.length;
         // One at least, or a window would come no further.
-        if (events.length === limit || (length > MOST_JOURNAL_CHARACTERS && events.length > 0)) return done('journal', { events, more: true });
-        events.push(event);
+        if (events.length === limit || (length > MOST_JOURNAL_CHARACTERS && events.length > 0)) return page(true);
+        events.push(text);
       }
-      return done('journal', { events, more: false });
+      return page(false);
     }
     case 'telemetry': {
       const { id, most } = job.params;
-      return archive.run(id) === null ? noRun(archive, id) : done('telemetry', { frames: thinned(archive, id, most) });
+      return archive.run(id) === null ? noRun(archive, id) : done('telemetry', asJson({ frames: thinned(archive, id, most) }));
     }
     case 'list': {
       const { text, after, limit } = job.params;
@@ -106,7 +115,7 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskP
         ...(text === undefined ? {} : { text }),
         ...(after === undefined ? {} : { after: { createdAt: unixMillis(after.createdAt), id: after.id } }),
       });
-      return done('list', runs.map(rowOf));
+      return done('list', asJson(runs.map(rowOf)));
     }
     case 'export': {
       const { id } = job.params;
@@ -124,7 +133,7 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskP
       }
     }
     case 'piece':
-      return done('piece', readPiece(job.path, job.from));
+      return done('piece', asJson(readPiece(job.path, job.from)));
     case 'forget':
       removeExportFolder(job.folder);
       return done('forget', null);
@@ -151,6 +160,8 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskP
     }
   }
 }
+
+const asJson = <T>(value: T): AsJson<T> => ({ json: JSON.stringify(value) });
 
 /** `kind` makes the compiler hold the value against what the kind of job promises. */
 const done = <K extends keyof DeskResults>(_kind: K, value: DeskResults[K]): DeskAnswer => ({ ok: true, value });

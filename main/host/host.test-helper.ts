@@ -8,7 +8,7 @@ import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { benchPlaces, type BenchPlaces } from './bench-place.ts';
 import { Desk } from './desk.ts';
 import { workerThread } from './desk-thread.ts';
-import { Host, type HostClient } from './host.ts';
+import { Host, textOf, type HostClient } from './host.ts';
 
 export type Answer<N extends RequestName> = { readonly ok: true; readonly value: Result<N> } | { readonly ok: false; readonly failure: Failure };
 
@@ -23,7 +23,7 @@ export class TestWindow {
   constructor(host: Host) {
     this.#client = host.attach((message) => {
       // As over a wire.
-      this.#hear(toWindow.parse(JSON.parse(JSON.stringify(message))));
+      this.#hear(toWindow.parse(JSON.parse(textOf(message))));
     });
   }
 

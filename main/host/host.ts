@@ -33,7 +33,7 @@ import { ManualBench, type ManualAnswer } from '../service/manual-bench.ts';
 import { loadRunGently, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
 import type { BenchPlace, BenchPlaces } from './bench-place.ts';
 import type { Desk } from './desk.ts';
-import type { DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
+import type { AsJson, DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
 import { Keeping } from './keeping.ts';
 
 export interface HostParts {
@@ -65,7 +65,7 @@ export interface HostClient {
 }
 
 interface Window {
-  readonly send: (message: ToWindow) => void;
+  readonly send: (message: FromHost) => void;
   /** null until it has said hello. */
   name: string | null;
   unanswered: number;
@@ -92,7 +92,24 @@ class Failed {
   }
 }
 
-type Handler<N extends RequestName> = (params: ParsedParams<N>, window: Window) => Result<N> | Failed | Promise<Result<N> | Failed>;
+/** A result that is text already (HOST-20). */
+class Prepared<T> {
+  readonly json: string;
+  declare readonly of: T;
+
+  constructor({ json }: AsJson<T>) {
+    this.json = json;
+  }
+}
+
+/** What goes to a window: a message of the contract, or the reply to a request with its result as JSON. */
+export type FromHost = ToWindow | { readonly id: number; readonly json: string };
+
+/** The message as the text that a window receives. */
+export const textOf = (message: FromHost): string => ('json' in message ? `{"id":${message.id},"result":${message.json}}` : JSON.stringify(message));
+
+type Answer<N extends RequestName> = Result<N> | Prepared<Result<N>> | Failed;
+type Handler<N extends RequestName> = (params: ParsedParams<N>, window: Window) => Answer<N> | Promise<Answer<N>>;
 type Handlers = { readonly [N in RequestName]: Handler<N> };
 
 const TICK_MS = 100;
@@ -145,7 +162,7 @@ export class Host {
   }
 
   /** A window is there. `send` must not throw and may drop what a slow window cannot take of frames and status. */
-  attach(send: (message: ToWindow) => void): HostClient {
+  attach(send: (message: FromHost) => void): HostClient {
     const window: Window = { send, name: null, unanswered: 0 };
     this.#windows.add(window);
     return {
@@ -240,7 +257,8 @@ export class Host {
     }
     window.unanswered -= 1;
     if (!this.#windows.has(window)) return;
-    window.send(outcome instanceof Failed ? { id, failure: outcome.failure } : { id, result: outcome });
+    if (outcome instanceof Failed) window.send({ id, failure: outcome.failure });
+    else window.send(outcome instanceof Prepared ? { id, json: outcome.json } : { id, result: outcome });
     if (name === 'hello') this.#welcome(window);
   }
 
@@ -387,14 +405,14 @@ export class Host {
         return {};
       });
     },
-    'run.journal': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'journal', params })),
-    'run.telemetry': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'telemetry', params })),
-    'runs.list': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'list', params })),
+    'run.journal': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'journal', params })),
+    'run.telemetry': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'telemetry', params })),
+    'runs.list': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'list', params })),
     'run.export': async (params) => this.#keepExport(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software })),
     'export.piece': async ({ export: name, file, from }) => {
       const kept = this.#exports.get(name);
       if (kept?.files.has(file) !== true) return new Failed('bad-request', 'The host keeps no such file any more. Export the run again.');
-      return this.#atDesk(await this.#parts.desk.do({ kind: 'piece', path: join(kept.folder, file), from }));
+      return this.#prepared(await this.#parts.desk.do({ kind: 'piece', path: join(kept.folder, file), from }));
     },
     'archive.head': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'head' })),
     'archive.verify': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'verify', params })),
@@ -413,6 +431,11 @@ export class Host {
       void this.#parts.desk.do({ kind: 'forget', folder });
     }
     return { export: name, files: made.files };
+  }
+
+  #prepared<T>(answer: { readonly ok: true; readonly value: AsJson<T> } | DeskFailure): Prepared<T> | Failed {
+    const text = this.#atDesk(answer);
+    return text instanceof Failed ? text : new Prepared(text);
   }
 
   #atDesk<T>(answer: { readonly ok: true; readonly value: T } | DeskFailure): T | Failed {

@@ -2,9 +2,8 @@
  * One window's line at its host, whatever carries it: text both ways, a bound on what waits for a window that does not read,
  * and a watch over a window that has gone without a word.
  */
-import type { ToWindow } from '../../app/contract/contract.ts';
 import type { Clock } from '../clock/clock.ts';
-import type { Host } from './host.ts';
+import { textOf, type FromHost, type Host } from './host.ts';
 
 /** What a WebSocket is to its host. */
 export interface TextCarrier {
@@ -46,7 +45,7 @@ export function windowLine(host: Host, clock: Clock, carrier: TextCarrier, { slo
       return;
     }
     if (unsent > slowBytes && isPassing(message)) return;
-    carrier.send(JSON.stringify(message));
+    carrier.send(textOf(message));
   });
   let missed = 0;
   let cancelPing = (): void => undefined;
@@ -86,7 +85,7 @@ export function windowLine(host: Host, clock: Clock, carrier: TextCarrier, { slo
 }
 
 /** Messages that say how it is now: a newer one makes them worthless. */
-function isPassing(message: ToWindow): boolean {
+function isPassing(message: FromHost): boolean {
   return 'event' in message && (message.event === 'frames' || message.event === 'run.status');
 }
 

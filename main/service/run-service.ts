@@ -17,7 +17,7 @@ import type { Point } from '../../app/plan/points.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import { createEngine, type EngineInput, type EngineOutput, type EngineRequest, type RunEngine, type RunStatus } from '../../app/run/engine.ts';
 import type { RunCommand, RunEvent, RunEventBody } from '../../app/run/events.ts';
-import { foldRun, type RunState } from '../../app/run/fold.ts';
+import { foldRun, forDriving, type RunState } from '../../app/run/fold.ts';
 import { recoverRun } from '../../app/run/recover.ts';
 import { madeSafeText } from '../../app/run/safe-words.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
@@ -155,7 +155,7 @@ export class RunService {
     if (!written.ok) return lettingGo(held, written.text);
     const state = opening.reduce<RunState | null>(foldRun, stored?.state ?? null);
     if (state === null) throw new Error('a run without an event');
-    const service = new RunService(made.id, createEngine({ points, state }), points, held, parts);
+    const service = new RunService(made.id, createEngine({ points, state: forDriving(state, points) }), points, held, parts);
     const committed = [...written.events];
     const unlisten = service.listen((_events, more) => void committed.push(...more));
     service.#unlisten = bench.listen({
@@ -468,16 +468,16 @@ export function loadRun(archive: Archive, id: string): Loaded {
   for (let step = loading.next(); ; step = loading.next()) if (step.done === true) return step.value;
 }
 
-/** The same without holding up this thread, however long the journal is (HOST-10). */
+/** The same for driving the run (HOST-19), without holding up this thread, however long the journal is (HOST-10). */
 export async function loadRunGently(archive: Archive, id: string, clock: Clock): Promise<Loaded> {
-  const loading = folding(archive, id);
+  const loading = folding(archive, id, (state) => forDriving(state, expandPlan(state.plan)));
   for (let step = loading.next(); ; step = loading.next()) {
     if (step.done === true) return step.value;
     await wait(clock, 0);
   }
 }
 
-function* folding(archive: Archive, id: string): Generator<undefined, Loaded> {
+function* folding(archive: Archive, id: string, begun: (state: RunState) => RunState = (state) => state): Generator<undefined, Loaded> {
   if (archive.run(id) === null) return { ok: false, code: 'no-such-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` };
   let state: RunState | null = null;
   let folded = 0;
@@ -493,7 +493,7 @@ function* folding(archive: Archive, id: string): Generator<undefined, Loaded> {
       }
       body = { ...body, plan: plan.plan, equipment: equipment.equipment };
     }
-    state = foldRun(state, body);
+    state = state === null ? begun(foldRun(state, body)) : foldRun(state, body);
   }
   if (state === null) return { ok: false, code: 'bad-record', text: `Run ${id} has no journal: its host died while it was being opened. Nothing was measured in it; start a new run.` };
   return { ok: true, state };

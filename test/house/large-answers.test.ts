@@ -5,18 +5,17 @@ import { readdirSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import type { ToWindow } from '../../app/contract/contract.ts';
 import type { RunEvent } from '../../app/run/events.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { wait } from '../../main/clock/clock.ts';
 import { machineClock, machineEntropy } from '../../main/clock/machine.ts';
-import { exportRun } from '../../main/export/export-run.ts';
+import { exportRun, reduceState } from '../../main/export/export-run.ts';
 import { benchPlaces } from '../../main/host/bench-place.ts';
 import { Desk, type StartDeskThread } from '../../main/host/desk.ts';
 import { deskProcess, workerThread } from '../../main/host/desk-thread.ts';
-import { Host } from '../../main/host/host.ts';
+import { Host, textOf } from '../../main/host/host.ts';
 import { TestWindow } from '../../main/host/host.test-helper.ts';
-import { loadRun } from '../../main/service/run-service.ts';
+import { loadRun, loadRunGently } from '../../main/service/run-service.ts';
 import { makeLongArchive } from '../bench/long-archive.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 
@@ -70,8 +69,8 @@ describe('HOST-10 HOST-11 a long run that a window asks for', () => {
     const before = exportFolders();
     const attach = host.attach.bind(host);
     host.attach = (send) =>
-      attach((message: ToWindow) => {
-        largest.toWindow = Math.max(largest.toWindow, JSON.stringify(message).length);
+      attach((message) => {
+        largest.toWindow = Math.max(largest.toWindow, textOf(message).length);
         send(message);
       });
     const window = new TestWindow(host);
@@ -110,6 +109,22 @@ describe('HOST-10 HOST-11 a long run that a window asks for', () => {
 
     await host.close();
     expect(exportFolders()).toEqual(before);
+  });
+});
+
+describe('HOST-19 the state that drives a long run', () => {
+  it('is that of its journal but for the windows, and is never reduced', async () => {
+    const id = archive.latestRun()?.id ?? '';
+    const [whole, driving] = [loadRun(archive, id), await loadRunGently(archive, id, machineClock)];
+    if (!whole.ok || !driving.ok) throw new Error('the run cannot be loaded');
+    const withoutWindows = ({ state }: typeof whole) => ({
+      ...state, keeps: null, points: state.points.map((point) => ({ ...point, attempts: point.attempts.map((attempt) => ({ ...attempt, window: attempt.window !== null })) })),
+    });
+    expect(withoutWindows(driving)).toEqual(withoutWindows(whole));
+    expect(reduceState(whole.state).windows.length).toBe(attempts);
+    expect(() => reduceState(driving.state)).toThrow('fold its journal');
+    // All attempts share what stands for their windows.
+    expect(new Set(driving.state.points.map(({ attempts: [attempt] }) => attempt?.window)).size).toBe(1);
   });
 });
 
