@@ -11,7 +11,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import type { Seconds } from '../quantities/quantity.ts';
-import { asStored } from '../plan/stored.ts';
+import { planOfJournal } from '../plan/stored.ts';
 import { isBenchCause } from './bench-cause.ts';
 import type { AfterSafe, AttemptReason, Ending, OutKind, PreflightLine, RunCommand, RunEventBody, StepKind, Verdict } from './events.ts';
 import type { Mode } from './machine.ts';
@@ -231,7 +231,7 @@ export function foldRun(state: RunState | null, event: RunEventBody): RunState {
 function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState {
   return {
     revision: 1,
-    plan: asStored(event.plan),
+    plan: planOfJournal(event.plan),
     equipment: shownThroughout(event.equipment),
     operator: event.operator,
     software: event.software,

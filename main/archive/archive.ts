@@ -190,7 +190,7 @@ function openReader(file: string, checkMaxBytes: number, instead?: { readonly co
       return {
         ok: false,
         code: 'older',
-        text: `The archive ${file} is of version ${inspection.version}; this program reads version ${currentVersion}. Nothing was changed. Open it once for writing, for instance by starting a run in it; that brings it up to date and keeps a copy.`,
+        text: `The archive ${file} is of version ${inspection.version}; this program reads version ${currentVersion}. Nothing was changed. Bring it up to date with 'bring-up-to-date', or by opening it in the window; a copy of it as it is stays beside it.`,
       };
     }
     return quickCheck(db, file, checkMaxBytes) ?? { ok: true, archive: new Archive(db, file, null, instead) };

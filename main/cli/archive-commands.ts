@@ -1,11 +1,12 @@
 import type { KeyObject } from 'node:crypto';
-import { readFileSync } from 'node:fs';
+import { existsSync, readFileSync } from 'node:fs';
 import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import type { Archive } from '../archive/archive.ts';
 import { keptHeads, publicHeadKey } from '../archive/heads-file.ts';
 import type { Verification } from '../archive/verify.ts';
 import { headText, type Head } from '../archive/ledger.ts';
+import { currentVersion } from '../archive/migrations.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { givenHead } from './proof-commands.ts';
@@ -81,5 +82,18 @@ export function addArchiveCommands(program: Command): void {
       } finally {
         archive.close();
       }
+    });
+
+  program
+    .command('bring-up-to-date')
+    .description('bring an archive of an earlier version up to that of this program; a copy as it was stays beside it, and no run is changed')
+    .argument('[archive]', 'archive file; without it the one of --archive')
+    .addOption(archiveOption())
+    .action((file: string | undefined, options: { archive: string }) => {
+      const path = resolve(file ?? options.archive);
+      if (!existsSync(path)) throw new Stop(exitCode.archive, `There is no archive at ${path}. Nothing was made. Name another file.`);
+      // Opening it for writing is what does it (ARC-50).
+      archivePlace(path, 'write').close();
+      process.stdout.write(`The archive ${path} is of version ${currentVersion}, that of this program.\n`);
     });
 }
