@@ -1,9 +1,15 @@
 import { describe, expect, it } from 'vitest';
-import { killMany } from './kills.ts';
+import { killMany, killManyAgain } from './kills.ts';
 
 describe('the death of the host', () => {
   it('at random instants loses nothing, measures nothing twice, and leaves a bench that made itself safe', async () => {
     const found = await killMany(6, 20260101);
+    expect(found.problems).toEqual([]);
+    expect(found).toMatchObject({ kills: 6, lost: 0, twice: 0, unsafe: 0, notCompleted: 0 });
+  });
+
+  it('the same while points of a run that has ended are measured again', async () => {
+    const found = await killManyAgain(6, 20260102);
     expect(found.problems).toEqual([]);
     expect(found).toMatchObject({ kills: 6, lost: 0, twice: 0, unsafe: 0, notCompleted: 0 });
   });

@@ -2,10 +2,11 @@
  * The death of the host: the command line runs a small plan on a simulated bench behind a pseudo-terminal, as on a real
  * port, and is killed (SIGKILL) at a random instant. The bench lives on, as a real one would. Each time: the controller's
  * dead-man has made the bench safe; every acceptance that had been announced is in the archive; the run is continued and
- * ends complete; no point is accepted twice; the archive is whole.
+ * ends complete; no point is accepted twice; the archive is whole. The same while points of a run that has ended are measured
+ * again: every second time of a run that is complete, where four points are asked for, and of one with points that failed.
  */
 import { spawn } from 'node:child_process';
-import { existsSync, rmSync, writeFileSync } from 'node:fs';
+import { copyFileSync, existsSync, rmSync, writeFileSync } from 'node:fs';
 import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
@@ -30,24 +31,43 @@ interface Ended {
   readonly code: number | null;
   readonly announced: readonly string[];
   readonly text: string;
+  /** From its start to its first line (NaN: it said none), and to its end. */
+  readonly openedMs: number;
+  readonly lastedMs: number;
 }
 
-/** Runs the command line until it ends, or kills it after `killAfterMs`. */
-function hosted(args: readonly string[], killAfterMs?: number): Promise<Ended> {
+/** When a command is killed: so long after it was started, or after it said its first line, which is when its run is open. */
+interface Instant {
+  readonly from: 'start' | 'first line';
+  readonly ms: number;
+}
+
+/** Runs the command line until it ends, or kills it. */
+function hosted(args: readonly string[], kill?: Instant): Promise<Ended> {
   return new Promise((resolve) => {
     const child = spawn(process.execPath, [command, ...args, '--speed', String(SPEED), '--every-point'], { stdio: ['ignore', 'ignore', 'pipe'] });
     const announced: string[] = [];
     const lines: string[] = [];
+    const started = performance.now();
+    let openedMs = Number.NaN;
+    let timer: NodeJS.Timeout | undefined;
+    const killFrom = (instant: Instant['from']): void => {
+      if (kill?.from === instant) timer = setTimeout(() => child.kill('SIGKILL'), kill.ms);
+    };
+    killFrom('start');
     createInterface({ input: child.stderr }).on('line', (line) => {
+      if (lines.length === 0) {
+        openedMs = performance.now() - started;
+        killFrom('first line');
+      }
       lines.push(line);
       const match = acceptedLine.exec(line);
       // Told from 1, stored from 0 (RUN-154).
       if (match !== null) announced.push(`${Number(match[1]) - 1}:${match[2] ?? ''}`);
     });
-    const timer = killAfterMs === undefined ? undefined : setTimeout(() => child.kill('SIGKILL'), killAfterMs);
     child.on('close', (code) => {
       clearTimeout(timer);
-      resolve({ code, announced, text: lines.join('\n') });
+      resolve({ code, announced, text: lines.join('\n'), openedMs, lastedMs: performance.now() - started });
     });
   });
 }
@@ -71,6 +91,9 @@ interface Stored {
   readonly accepted: readonly string[];
   readonly counting: readonly string[];
   readonly whole: boolean;
+  readonly ended: boolean;
+  /** Somebody's wish to measure points again is in the journal. */
+  readonly again: boolean;
 }
 
 function stored(path: string): Stored | null {
@@ -88,6 +111,8 @@ function stored(path: string): Stored | null {
       accepted: named(attempts.filter((a) => a.verdict === 'accepted')),
       counting: named(attempts.filter((a) => a.counts)),
       whole: opened.archive.verify().passed,
+      ended: run.status.ending !== null,
+      again: [...opened.archive.events(run.id)].some(({ body }) => body.kind === 'commanded' && body.command.kind === 'measure-again' && body.answer === 'accepted'),
     };
   } finally {
     opened.archive.close();
@@ -96,7 +121,7 @@ function stored(path: string): Stored | null {
 
 export interface KillFindings {
   readonly kills: number;
-  /** The host died before it had a run to lose. */
+  /** The host died before it had a run to lose, or before the wish to measure again was written. */
   readonly beforeTheRun: number;
   readonly whilePulsing: number;
   readonly announced: number;
@@ -109,75 +134,184 @@ export interface KillFindings {
 
 const measuring = ['--operator', 'A. Tester'];
 
-export async function killMany(kills: number, seed: number): Promise<KillFindings> {
-  const chance = RandomSource.named(seed, 'kills');
-  const planFolder = scratchFolder();
-  const planFile = join(planFolder, 'plan.json');
+/** A run that is killed, and how it goes on. */
+interface Killed {
+  /** The command that is killed. */
+  readonly begin: readonly string[];
+  /** What lies in the archive before it; null: nothing. */
+  readonly base: Stored | null;
+  /** Points that the command measures, counted from 0. */
+  readonly measures: readonly number[];
+}
+
+function smallPlan(folder: string, attempts: { readonly attemptsAtOnce: number; readonly attemptsSecondPass: number } | null): { readonly file: string; readonly points: number } {
+  const file = join(folder, 'plan.json');
   const plan = samplePlan('small-plan', (small) => ({
     ...withoutLeakChecks(small),
     axes: { ...small.axes, widthMs: small.axes.widthMs.slice(1) },
     link: { ...small.link, deadManMs: DEAD_MAN_MS },
     // At this speed a busy machine stands still for seconds of the bench.
     byItself: { ...small.byItself, gapS: 60 },
+    ...(attempts === null ? {} : { repeats: attempts }),
   }));
-  writeFileSync(planFile, JSON.stringify(plan));
-  const points = plan.injectors.length * plan.axes.voltageV.length * plan.axes.widthMs.length;
-  const total = { kills: 0, beforeTheRun: 0, whilePulsing: 0, announced: 0, lost: 0, twice: 0, unsafe: 0, notCompleted: 0 };
-  const problems: string[] = [];
-  const undisturbed = await measureOnce(planFile, seed);
-  const one = async (number: number): Promise<void> => {
-    const folder = scratchFolder();
-    const archive = join(folder, 'archive.sqlite');
-    const bench = await servePtyBench(scenario({ seed: number }), new WallClock(SPEED));
-    const at = chance.uniform() * undisturbed;
-    const where = `kill ${number} at ${at.toFixed(0)} ms`;
-    const problem = (text: string): void => void problems.push(`${where}: ${text}`);
-    try {
-      const begin = ['sweep', planFile, '--archive', archive, '--port', bench.path, '--equipment', equipmentFile(folder, number), ...measuring];
-      const killed = await hosted(begin, at);
-      total.kills += 1;
-      total.announced += killed.announced.length;
-      // The dead-man's time, and some more for the supply to fall.
-      await new Promise((r) => setTimeout(r, (DEAD_MAN_MS + 4000) / SPEED));
-      const seen = await benchSeen(bench);
-      if (typeof seen === 'string' || seen.armed || seen.burst.active || seen.supply > 0.5) {
-        total.unsafe += 1;
-        problem(typeof seen === 'string' ? seen : `the bench is not safe: ${JSON.stringify(seen)}`);
-      } else if (seen.burst.number > 0 && seen.burst.done < seen.burst.commanded) total.whilePulsing += 1;
-      const before = stored(archive);
-      if (before === null) total.beforeTheRun += 1;
-      else if (!before.whole) problem('the archive is not whole after the kill');
-      const lostAtOnce = killed.announced.filter((name) => before?.counting.includes(name) !== true);
-      total.lost += lostAtOnce.length;
+  writeFileSync(file, JSON.stringify(plan));
+  return { file, points: plan.injectors.length * plan.axes.voltageV.length * plan.axes.widthMs.length };
+}
 
-      const onward = before === null ? begin : ['continue', '--archive', archive, '--port', bench.path, ...measuring];
-      let continued = await hosted(onward);
-      // A bench that did not answer in time (a busy machine, at this speed) is tried again, as a person would.
-      for (let tries = 1; tries < 4 && continued.code === exitCode.bench; tries += 1) {
-        continued = await hosted(stored(archive) === null ? begin : ['continue', '--archive', archive, '--port', bench.path, ...measuring]);
-      }
-      const after = stored(archive);
-      if (after === null || !after.whole) problem('the archive is not whole after the run was continued');
-      const lost = (before?.counting ?? []).filter((name) => after?.counting.includes(name) !== true);
-      total.lost += lost.length;
-      const acceptedPoints = (after?.accepted ?? []).map((name) => name.split(':')[0]);
-      total.twice += acceptedPoints.length - new Set(acceptedPoints).size;
-      // A kill in the last instant of a complete run leaves nothing to continue, which is a good end too.
-      if (after?.counting.length !== points) {
-        total.notCompleted += 1;
-        problem(`ended with ${after?.counting.length ?? 0} of ${points} points and code ${continued.code ?? 'none'}: ${continued.text.split('\n').slice(-4).join(' / ')}`);
-      }
-    } finally {
-      bench.close();
-      rmSync(folder, { recursive: true, force: true });
-    }
+type Totals = { -readonly [K in Exclude<keyof KillFindings, 'problems'>]: number };
+
+/** Kills one host and judges what is left, and what comes of it when it is gone on with. */
+async function killOne(killed: Killed, at: Instant, bench: PtyBench, archive: string, total: Totals, problem: (text: string) => void): Promise<void> {
+  const { begin, base, measures } = killed;
+  const died = await hosted(begin, at);
+  total.kills += 1;
+  total.announced += died.announced.length;
+  // The dead-man's time, and some more for the supply to fall.
+  await new Promise((r) => setTimeout(r, (DEAD_MAN_MS + 4000) / SPEED));
+  const seen = await benchSeen(bench);
+  if (typeof seen === 'string' || seen.armed || seen.burst.active || seen.supply > 0.5) {
+    total.unsafe += 1;
+    problem(typeof seen === 'string' ? seen : `the bench is not safe: ${JSON.stringify(seen)}`);
+  } else if (seen.burst.number > 0 && seen.burst.done < seen.burst.commanded) total.whilePulsing += 1;
+  const before = stored(archive);
+  const isBegun = (now: Stored | null): boolean => now !== null && (base === null || now.again);
+  if (!isBegun(before)) total.beforeTheRun += 1;
+  if (before !== null && !before.whole) problem('the archive is not whole after the kill');
+  const missing = (names: readonly string[], from: Stored | null): number => names.filter((name) => from?.accepted.includes(name) !== true).length;
+  total.lost += missing(died.announced, before) + missing(base?.accepted ?? [], before) + died.announced.filter((name) => before?.counting.includes(name) !== true).length;
+
+  // Where the wish was not written, a person gives the command again; a run that was complete in the last instant needs nothing.
+  const onward = async (): Promise<Ended> => {
+    const now = stored(archive);
+    if (!isBegun(now)) return hosted(begin);
+    return hosted(['continue', '--archive', archive, ...begin.slice(begin.indexOf('--port'), begin.indexOf('--port') + 2), ...measuring]);
   };
+  let continued = await onward();
+  // A bench that did not answer in time (a busy machine, at this speed) is tried again, as a person would.
+  for (let tries = 1; tries < 4 && continued.code === exitCode.bench; tries += 1) continued = await onward();
+  const after = stored(archive);
+  if (after === null || !after.whole) problem('the archive is not whole after the run was continued');
+  total.lost += missing(before?.accepted ?? [], after);
+  for (const point of new Set([...measures, ...(after?.accepted ?? []).map((name) => Number(name.split(':')[0]))])) {
+    const times = (names: readonly string[] | undefined): number => (names ?? []).filter((name) => name.startsWith(`${point}:`)).length;
+    const due = times(base?.accepted) + (measures.includes(point) ? 1 : 0);
+    if (times(after?.accepted) > due) {
+      total.twice += 1;
+      problem(`point ${point} was accepted ${times(after?.accepted)} times, ${due} were asked for`);
+    }
+  }
+  // What was asked for counts, by an attempt that was not there before, and the run has ended.
+  const open = measures.filter((point) => after?.counting.some((name) => name.startsWith(`${point}:`) && base?.accepted.includes(name) !== true) !== true);
+  if (open.length > 0 || after?.ended !== true) {
+    total.notCompleted += 1;
+    problem(`ended with ${measures.length - open.length} of ${measures.length} points and code ${continued.code ?? 'none'}: ${continued.text.split('\n').slice(-4).join(' / ')}`);
+  }
+}
+
+async function withWorkers(kills: number, one: (number: number) => Promise<void>): Promise<void> {
   const waiting = Array.from({ length: kills }, (_, i) => i + 1);
   const worker = async (): Promise<void> => {
     for (let next = waiting.shift(); next !== undefined; next = waiting.shift()) await one(next);
   };
   await Promise.all(Array.from({ length: Math.min(kills, availableParallelism()) }, worker));
+}
+
+const nothingYet = (): Totals => ({ kills: 0, beforeTheRun: 0, whilePulsing: 0, announced: 0, lost: 0, twice: 0, unsafe: 0, notCompleted: 0 });
+
+/** Kills hosts that measure a run from its beginning. */
+export async function killMany(kills: number, seed: number): Promise<KillFindings> {
+  const chance = RandomSource.named(seed, 'kills');
+  const planFolder = scratchFolder();
+  const { file: planFile, points } = smallPlan(planFolder, null);
+  const total = nothingYet();
+  const problems: string[] = [];
+  const undisturbed = await measureOnce(planFile, seed);
+  await withWorkers(kills, async (number) => {
+    const folder = scratchFolder();
+    const archive = join(folder, 'archive.sqlite');
+    const bench = await servePtyBench(scenario({ seed: number }), new WallClock(SPEED));
+    const at = chance.uniform() * undisturbed;
+    const where = `kill ${number} at ${at.toFixed(0)} ms`;
+    try {
+      const begin = ['sweep', planFile, '--archive', archive, '--port', bench.path, '--equipment', equipmentFile(folder, number), ...measuring];
+      const measures = Array.from({ length: points }, (_, index) => index);
+      await killOne({ begin, base: null, measures }, { from: 'start', ms: at }, bench, archive, total, (text) => problems.push(`${where}: ${text}`));
+    } finally {
+      bench.close();
+      rmSync(folder, { recursive: true, force: true });
+    }
+  });
   rmSync(planFolder, { recursive: true, force: true });
+  return { ...total, problems };
+}
+
+/** A run that has ended, as a file to copy, and what is measured again of it. */
+interface EndedRun {
+  readonly archive: string;
+  readonly base: Stored;
+  readonly measures: readonly number[];
+  /** Of `measure-again`. */
+  readonly which: readonly string[];
+  /** How long the command goes on after its first line when nobody disturbs it, ms. */
+  readonly undisturbed: number;
+}
+
+/** Complete, or with points that failed because the meter was silent for a while. */
+async function endedRun(folder: string, seed: number, kind: 'complete' | 'failed'): Promise<EndedRun> {
+  const { file } = smallPlan(folder, kind === 'complete' ? null : { attemptsAtOnce: 1, attemptsSecondPass: 0 });
+  const archive = join(folder, `${kind}.sqlite`);
+  // The 8th burst is the purge of the fourth point.
+  const silent = { begins: { atBurst: 8 }, forS: 12, fault: { kind: 'meter-silent' as const } };
+  const made = await servePtyBench(scenario({ seed, faults: kind === 'complete' ? [] : [silent] }), new WallClock(SPEED));
+  try {
+    const ended = await hosted(['sweep', file, '--archive', archive, '--port', made.path, '--equipment', equipmentFile(folder, seed), ...measuring]);
+    const base = stored(archive);
+    const failed = kind === 'complete' ? exitCode.done : exitCode.pointsFailed;
+    if (ended.code !== failed || base?.ended !== true) throw new Error(`the run to measure again ended with code ${ended.code ?? 'none'}: ${ended.text}`);
+    const all = [...new Set(stored(archive)?.accepted.map((name) => Number(name.split(':')[0])))];
+    const measures = kind === 'complete' ? [1, 2, 5, 6] : Array.from({ length: 8 }, (_, index) => index).filter((point) => !all.includes(point));
+    const which = kind === 'complete' ? ['--points', measures.map((point) => point + 1).join(',')] : ['--failed'];
+    const copy = join(folder, 'undisturbed.sqlite');
+    copyFileSync(archive, copy);
+    const again = await hosted(['measure-again', ...which, '--archive', copy, '--port', made.path, ...measuring]);
+    if (again.code !== exitCode.done || again.announced.length !== measures.length) throw new Error(`measured again without a kill it ended with code ${again.code ?? 'none'}: ${again.text}`);
+    return { archive, base, measures, which, undisturbed: again.lastedMs - again.openedMs };
+  } finally {
+    made.close();
+  }
+}
+
+/** Kills hosts that measure points of an ended run again. */
+export async function killManyAgain(kills: number, seed: number): Promise<KillFindings> {
+  const chance = RandomSource.named(seed, 'kills while measuring again');
+  const runFolders = [scratchFolder(), scratchFolder()];
+  const total = nothingYet();
+  const problems: string[] = [];
+  try {
+    const runs = [await endedRun(runFolders[0] ?? '', seed, 'complete'), await endedRun(runFolders[1] ?? '', seed, 'failed')];
+    await withWorkers(kills, async (number) => {
+      const run = runs[number % 2];
+      if (run === undefined) throw new Error('there are two runs');
+      const folder = scratchFolder();
+      const archive = join(folder, 'archive.sqlite');
+      copyFileSync(run.archive, archive);
+      // The bench of that run, with everything put right.
+      const bench = await servePtyBench(scenario({ seed }), new WallClock(SPEED));
+      // Every tenth while the program starts and opens the run.
+      const from = number % 10 === 0 ? 'start' : 'first line';
+      const ms = chance.uniform() * (from === 'start' ? 1500 : run.undisturbed);
+      const where = `kill ${number} ${ms.toFixed(0)} ms after its ${from}`;
+      try {
+        const begin = ['measure-again', ...run.which, '--archive', archive, '--port', bench.path, ...measuring];
+        await killOne({ begin, base: run.base, measures: run.measures }, { from, ms }, bench, archive, total, (text) => problems.push(`${where}: ${text}`));
+      } finally {
+        bench.close();
+        rmSync(folder, { recursive: true, force: true });
+      }
+    });
+  } finally {
+    for (const folder of runFolders) rmSync(folder, { recursive: true, force: true });
+  }
   return { ...total, problems };
 }
 
@@ -203,10 +337,11 @@ async function measureOnce(planFile: string, seed: number): Promise<number> {
   }
 }
 
-export async function showKills([count = '200', seed = '1']: readonly string[]): Promise<boolean> {
-  const found = await killMany(Number(count), Number(seed));
+export async function showKills([count = '200', seed = '1', when = 'run']: readonly string[]): Promise<boolean> {
+  if (when !== 'run' && when !== 'again') throw new Error('Kills come while a run is measured (run) or while points of one are measured again (again).');
+  const found = await (when === 'again' ? killManyAgain : killMany)(Number(count), Number(seed));
   process.stdout.write(
-    `${found.kills} hosts killed (${found.beforeTheRun} before the run was opened, ${found.whilePulsing} with a pulse train cut by the dead-man): ` +
+    `${found.kills} hosts killed ${when === 'again' ? 'while points were measured again ' : ''}(${found.beforeTheRun} before ${when === 'again' ? 'that was written down' : 'the run was opened'}, ${found.whilePulsing} with a pulse train cut by the dead-man): ` +
       `${found.announced} acceptances announced before, ${found.lost} lost, ${found.twice} points accepted twice, ${found.unsafe} benches found unsafe, ${found.notCompleted} runs not completed\n`,
   );
   for (const problem of found.problems) process.stdout.write(`  ${problem}\n`);
