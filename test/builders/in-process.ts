@@ -15,6 +15,7 @@ import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
+import type { Channel } from '../../main/link/channel.ts';
 import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
 import { readSample } from '../../main/samples/samples.ts';
 import { RunService, type Rest } from '../../main/service/run-service.ts';
@@ -57,6 +58,8 @@ export interface InProcessRun {
   readonly scenario: Scenario;
   readonly equipment?: Equipment;
   readonly maxArchiveBytes?: number;
+  /** The wire to the bench; absent: one without troubles. */
+  readonly channel?: (bench: RunningBench, clock: VirtualClock) => Channel;
   /** Told of each commit; may give commands. */
   readonly onEvents?: (events: readonly RunEventBody[], visit: Visit) => void;
   /** What to do at a rest once the run was started; null: leave, which is also the default. */
@@ -83,11 +86,12 @@ export async function runInProcess(run: InProcessRun): Promise<InProcessResult> 
   if (!opened.ok) throw new Error(opened.text);
   const { archive } = opened;
   const bench = new RunningBench(run.scenario, clock);
+  const channel = run.channel?.(bench, clock) ?? new SimulatedChannel(bench);
   try {
     const started = await RunService.open(
       {
         archive, clock, simulated: true, entropy, freeDiskBytes: () => null,
-        channels: () => Promise.resolve([new SimulatedChannel(bench)]),
+        channels: () => Promise.resolve([channel]),
       },
       { kind: 'new', plan: run.plan, equipment: run.equipment ?? sampleEquipment(), operator: 'test', software: 'test' },
     );

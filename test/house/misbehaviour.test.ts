@@ -7,7 +7,8 @@ import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { doingText } from '../../app/run/status.ts';
 import { scenarioSchema, type Fault } from '../../firmware-protocol/simulator/scenario.ts';
-import { runInProcess, samplePlan, scenario, withoutLeakChecks } from '../builders/in-process.ts';
+import { runInProcess, samplePlan, scenario, withoutLeakChecks, type InProcessResult } from '../builders/in-process.ts';
+import { TroubledLine, type Trouble } from '../builders/troubled-line.ts';
 
 type How = Extract<Fault['fault'], { kind: 'controller-misbehaves' }>['how'];
 
@@ -70,25 +71,64 @@ const table: readonly (readonly [string, readonly Fault[], Comes])[] = [
   ['line-silent, 8 s', fault({ kind: 'line-silent', direction: 'both' }, 8), complete()],
   ['line-silent', fault({ kind: 'line-silent', direction: 'both' }), notHeard(/The link to the bench was lost/)],
   ['line-silent with controller-reset', [...fault({ kind: 'line-silent', direction: 'both' }, 5), ...fault({ kind: 'controller-reset' })], complete()],
+  ['interlock-open', fault({ kind: 'interlock-open', interlock: 'cover' }), { to: 'tripped:controller-fault', rejected: [], words: /cover/i }],
+  // The rail fills up in the first window, whose halves lie at the limit of 5 % with or without the misbehaviour.
+  ['clock-ahead, 231 days from the start', [{ begins: { atS: 0 }, fault: { kind: 'controller-misbehaves', how: { what: 'clock-ahead', s: 231 * 86_400 } } }], complete('RUN-67')],
   ['emergency-stop', fault({ kind: 'emergency-stop' }), { to: 'tripped:controller-fault', rejected: [], words: /emergency stop/i }],
 ];
+
+/** What the cable, its adapter and other programs do, and not the controller (LINE-113). */
+const lines: readonly (readonly [string, Trouble, Comes])[] = [
+  ['garbage without LF, 5 MB', { what: 'garbage', bytes: 5 << 20 }, complete()],
+  ['bytes stolen, 4 s', { what: 'thief', forS: 4 }, complete('RUN-68')],
+  ['second talker', { what: 'talker', times: 1, everyS: 1 }, complete()],
+  ['second talker, again and again', { what: 'talker', times: 1000, everyS: 3 }, { to: 'tripped:link', rejected: [], words: /another conversation.*went on by itself 10 times/, safe: false }],
+  ['port taken by another host', { what: 'taken' }, notHeard(/in use by another program/)],
+  ['replies misnumbered, 6 s', { what: 'misnumbered', forS: 6 }, complete()],
+  ['edge times of the frame', { what: 'lazy-edges' }, complete()],
+];
+
+const breaksTheConversation: ReadonlySet<Trouble['what']> = new Set(['talker', 'taken', 'misnumbered']);
+
+function holds(result: InProcessResult, comes: Comes): void {
+  const { state, events } = result;
+  const then = state.safe?.then;
+  const came = state.mode === 'ended' ? state.ending : `${state.mode}:${then?.kind === 'paused' || then?.kind === 'tripped' ? (then.guard ?? '') : ''}`;
+  const rejected = events.flatMap((e) => (e.kind === 'attempt-ended' && e.verdict === 'rejected' ? [e.cause ?? ''] : []));
+  const words = doingText(state, null);
+  expect({ came, rejected, safe: state.safe?.confirmed }).toEqual({ came: comes.to, rejected: comes.rejected, safe: comes.safe ?? true });
+  expect(state.counts.accepted).toBe(comes.to === 'complete' ? POINTS : BEFORE);
+  expect(words).toMatch(comes.words);
+  if (comes.safe === false) expect(words).toContain('NOT confirmed');
+  // Whatever a controller says, the archive of it is whole.
+  expect(result.verified).toBe(true);
+}
+
+const linkEvents = ({ events }: InProcessResult): number => events.filter(({ kind }) => kind.startsWith('link')).length;
 
 describe('a controller that misbehaves', () => {
   it.each(table)('%s', async (_, faults, comes) => {
     const result = await runInProcess({ plan, scenario: scenario({ seed: 7, faults: [...faults] }) });
-    const { state, events } = result;
-    const then = state.safe?.then;
-    const came = state.mode === 'ended' ? state.ending : `${state.mode}:${then?.kind === 'paused' || then?.kind === 'tripped' ? (then.guard ?? '') : ''}`;
-    const rejected = events.flatMap((e) => (e.kind === 'attempt-ended' && e.verdict === 'rejected' ? [e.cause ?? ''] : []));
-    const words = doingText(state, null);
-    expect({ came, rejected, safe: state.safe?.confirmed }).toEqual({ came: comes.to, rejected: comes.rejected, safe: comes.safe ?? true });
-    expect(state.counts.accepted).toBe(comes.to === 'complete' ? POINTS : BEFORE);
-    expect(words).toMatch(comes.words);
-    if (comes.safe === false) expect(words).toContain('NOT confirmed');
-    // Whatever a controller says, the archive of it is whole.
-    expect(result.verified).toBe(true);
+    holds(result, comes);
     // Nothing goes on for ever: neither events nor searches.
-    expect(events.filter(({ kind }) => kind.startsWith('link')).length).toBeLessThanOrEqual(4);
+    expect(linkEvents(result)).toBeLessThanOrEqual(4);
+  });
+
+  it.each(lines)('LINE-113 %s', async (_, trouble, comes) => {
+    const wires: TroubledLine[] = [];
+    const result = await runInProcess({
+      plan,
+      scenario: scenario({ seed: 7 }),
+      channel: (bench, clock) => {
+        const wire = new TroubledLine(bench, clock, trouble, 8);
+        wires.push(wire);
+        return wire;
+      },
+    });
+    holds(result, comes);
+    expect(wires.map(({ struck }) => struck > 0)).toEqual([true]);
+    expect(result.events.some(({ kind }) => kind === 'held')).toBe(breaksTheConversation.has(trouble.what));
+    expect(linkEvents(result)).toBeLessThanOrEqual(trouble.what === 'talker' ? 40 : 4);
   });
 
   it('LINE-112 knows each misbehaviour of the scenario, and the README has a row for each', () => {
@@ -96,7 +136,7 @@ describe('a controller that misbehaves', () => {
     const faults = (scenarioSchema.shape.faults.def.innerType.element.shape.fault.options as unknown as { shape: Record<string, { options?: { shape: { what: { value: string } } }[] }> }[]);
     const kinds = faults.flatMap((option) => option.shape['how']?.options ?? []).map(({ shape }) => shape.what.value);
     expect(kinds.length).toBeGreaterThan(20);
-    const rows = table.map(([name]) => name);
+    const rows = [...table, ...lines].map(([name]) => name);
     expect(kinds.filter((kind) => !rows.some((row) => row.startsWith(kind)))).toEqual([]);
     expect(rows.filter((row) => !readme.includes(`| \`${row}\` |`))).toEqual([]);
   });
