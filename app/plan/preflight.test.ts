@@ -166,7 +166,17 @@ const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse
   ['PRE-18', 'warn', 'pressure (wait +/- 9 kPa', planOf({ condition: { pressureToleranceKpa: 9 } }), {}],
   ['PRE-18', 'warn', 'temperature (wait 5 to 30', planOf({ condition: { temperatureMinC: 5 } }), {}],
   ['PRE-18', 'warn', 'supply (wait', planOf({ supply: { toleranceV: 0.1 } }), {}],
+  ['PRE-51', 'refuse', 'can never give 96 meter edges within 10 s', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 } }, { widthMs: [0.5, 5] }), { expectedStaticFlow: 1e-3 as KilogramsPerSecond }],
+  ['PRE-51', 'pass', 'No set point', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 60 } }, { widthMs: [1.2, 5] }), {}],
+  ['PRE-52', 'refuse', 'can never be accepted', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 }, link: { telemetryHz: 1 } }), {}],
+  ['PRE-52', 'warn', 'mostly be rejected', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 }, link: { telemetryHz: 4 } }), {}],
+  ['PRE-52', 'pass', 'At 4 frames', planOf({ window: { minEdges: 96, minS: 4, maxS: 12 }, link: { telemetryHz: 4 } }), {}],
   ['PRE-19', 'refuse', 'go beyond', planOf({ accept: { temperatureMaxC: 70 } }), {}],
+  ['PRE-51', 'refuse', 'can never give 96 meter edges within 10 s', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 } }, { widthMs: [0.5, 5] }), { expectedStaticFlow: 1e-3 as KilogramsPerSecond }],
+  ['PRE-51', 'pass', 'No set point', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 60 } }, { widthMs: [1.2, 5] }), {}],
+  ['PRE-52', 'refuse', 'can never be accepted', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 }, link: { telemetryHz: 1 } }), {}],
+  ['PRE-52', 'warn', 'mostly be rejected', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 }, link: { telemetryHz: 4 } }), {}],
+  ['PRE-52', 'pass', 'At 4 frames', planOf({ window: { minEdges: 96, minS: 4, maxS: 12 }, link: { telemetryHz: 4 } }), {}],
   ['PRE-19', 'refuse', 'go beyond', planOf({ reduction: { referenceC: 99 } }), {}],
 ];
 
@@ -174,7 +184,7 @@ describe('the sheet', () => {
   test('of a good plan passes line by line, one line for each rule', () => {
     const { lines } = sheet(planOf());
     expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
-    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50']);
+    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52']);
     for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
   });
 

@@ -14,6 +14,7 @@ import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from
 import type { RunTotals, SetPoint } from './estimate.ts';
 import type { Plan } from './plan.ts';
 import { leakFindings } from './preflight-leak.ts';
+import { windowFindings } from './preflight-window.ts';
 import type { Point } from './points.ts';
 
 export interface PreflightContext {
@@ -95,6 +96,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-41': decidesDeadTime(context.equipment),
     'PRE-42': fluidLot(context.equipment, context.today),
     'PRE-50': firstLook(plan),
+    ...windowFindings(plan, setPoints, context.equipment, staticFlow),
   };
   return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };
 }

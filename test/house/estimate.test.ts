@@ -3,7 +3,30 @@ import { expect, test } from 'vitest';
 import { assumedStaticFlow, estimateRun } from '../../app/plan/estimate.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { preflight } from '../../app/plan/preflight.ts';
-import { runInProcess, sampleEquipment, samplePlan, scenario } from '../builders/in-process.ts';
+import { runInProcess, sampleEquipment, samplePlan, scenario, withoutLeakChecks } from '../builders/in-process.ts';
+
+test('PRE-52 windows that the sheet passes are told in parts, those that it warns of mostly not, and what it refuses is not begun', async () => {
+  const at = (telemetryHz: number) =>
+    runInProcess({
+      plan: samplePlan('small-plan', (small) => ({
+        ...withoutLeakChecks(small),
+        link: { ...small.link, telemetryHz },
+        axes: { ...small.axes, widthMs: [8] },
+        repeats: { attemptsAtOnce: 2, attemptsSecondPass: 0 },
+        byItself: { ...small.byItself, sameCause: 100 },
+      })),
+      scenario: scenario({ seed: 7 }),
+    });
+  const seen = async (telemetryHz: number) => {
+    const { events } = await at(telemetryHz);
+    const sheet = events.flatMap((event) => (event.kind === 'preflight' ? event.lines : [])).find(({ rule }) => rule === 'PRE-52');
+    const windows = events.flatMap((event) => (event.kind === 'attempt-ended' ? [event] : []));
+    return { result: sheet?.result, accepted: windows.filter(({ verdict }) => verdict === 'accepted').length, causes: new Set(windows.flatMap(({ cause }) => cause ?? [])) };
+  };
+  expect(await seen(10)).toEqual({ result: 'pass', accepted: 4, causes: new Set() });
+  expect(await seen(4)).toMatchObject({ result: 'warn', causes: new Set(['RUN-67']) });
+  await expect(at(1)).rejects.toThrow(/PRE-52.*can never be accepted/);
+});
 
 test('PRE-1 the estimate of the small plan is within a quarter of the time that it takes; both sample sheets pass', async () => {
   const small = samplePlan('small-plan');
