@@ -1,6 +1,7 @@
 /** Everything that is read from an archive. Reads come in pages and hold no lock between them. */
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { Ending, RunEvent, RunEventBody, Verdict } from '../../app/run/events.ts';
+import type { WindowSummary } from '../../app/run/window.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Seconds, UnixMillis } from '../../app/quantities/quantity.ts';
 import { recordOf, type RunRecord, type RunRecordRow } from './chain.ts';
@@ -201,6 +202,7 @@ export class ArchiveReader {
   readonly #segments;
   readonly #chunks;
   readonly #chunk;
+  readonly #backwards;
   readonly #frameCount;
 
   constructor(db: Database, path: string) {
@@ -231,6 +233,9 @@ export class ArchiveReader {
     this.#chunks = db.prepare<[number, number, number], ChunkRow>(
       `SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry
        WHERE run = ? AND segment = ? AND to_us >= ? ORDER BY to_us`,
+    );
+    this.#backwards = db.prepare<[number, number], ChunkRow>(
+      'SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry WHERE run = ? AND segment <= ? ORDER BY chunk DESC',
     );
     this.#chunk = db.prepare<[number, number], ChunkRow>(
       'SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry WHERE run = ? AND chunk = ?',
@@ -322,7 +327,18 @@ export class ArchiveReader {
     if (row?.attempt !== attempt.attempt) throw new Error(`run ${id} has no attempt ${attempt.attempt} of point ${attempt.point}`);
     const { window } = this.#attemptFromRow(id, row).body;
     if (window === null || row.segment === null) return [];
-    return this.segmentFrames(run, row.segment, window.from, window.to);
+    return this.framesOfWindow(run, row.segment, window).frames;
+  }
+
+  /**
+   * The frames that a stored window was computed from; `stepped`: the controller's clock stepped back inside it, so that they lie in more
+   * than one stretch and are taken by their number, back from the last of them (ARC-21).
+   */
+  framesOfWindow(run: StoredRun, segment: number, window: Pick<WindowSummary, 'from' | 'to' | 'frames'>): { readonly frames: BenchFrame[]; readonly stepped: boolean } {
+    const inStretch = this.segmentFrames(run, segment, window.from, window.to);
+    if (inStretch.length === window.frames && inStretch[0]?.at === window.from) return { frames: inStretch, stepped: false };
+    const across = this.#reading(() => this.#framesBackFrom(run, segment, window));
+    return across === null ? { frames: inStretch, stepped: false } : { frames: across, stepped: true };
   }
 
   /**
@@ -356,6 +372,23 @@ export class ArchiveReader {
       if (wanted(first, row.frames)) yield { first, frames: chunkFrames(row, run) };
       first += row.frames;
     }
+  }
+
+  /** As many frames as the window has, back from its last one, over the beginning of a stretch of the same start of the controller; null: they are not there. */
+  #framesBackFrom(run: StoredRun, segment: number, window: Pick<WindowSummary, 'from' | 'to' | 'frames'>): BenchFrame[] | null {
+    const found: BenchFrame[] = [];
+    let firstSegment = segment;
+    for (const row of this.#backwards.iterate(run.no, segment)) {
+      if (found.length === 0 && row.segment !== segment) return null;
+      for (const frame of chunkFrames(row, run).toReversed()) {
+        if (found.length === 0 && frame.at !== window.to) continue;
+        found.push(frame);
+        firstSegment = row.segment;
+        if (found.length < window.frames) continue;
+        return frame.at === window.from && firstSegment < segment && frame.bootId === found[0]?.bootId ? found.reverse() : null;
+      }
+    }
+    return null;
   }
 
   /** Frames of one segment from controller clock `from` to `to`, both included. */
