@@ -239,7 +239,7 @@ function openWriter(file: string, options: WriteOptions): OpenResult {
 }
 
 /** A UUID of version 7; a clock before 1970 has no place in it. */
-const newArchiveId = (at: number, entropy: Entropy): string => new V7Generator(entropy).generateOrResetWithTs(Math.max(1, at)).toString();
+const newArchiveId = (at: number, entropy: Entropy): string => new V7Generator(entropy).generateOrResetWithTs(Math.min(Math.max(1, at), 2 ** 48 - 1)).toString();
 
 function keepCopy(db: Database, copy: string): void {
   if (existsSync(copy)) return;

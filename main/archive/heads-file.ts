@@ -6,6 +6,7 @@ import { createPrivateKey, createPublicKey, generateKeyPairSync, sign, verify, t
 import { closeSync, fsyncSync, openSync, readFileSync, readSync, statSync, writeSync, writeFileSync } from 'node:fs';
 import { open } from 'node:fs/promises';
 import { headText, parseHead, type Head } from './ledger.ts';
+import { isoTime } from '../clock/dating.ts';
 
 /** What is signed: everything that the line says, and what it is. */
 const signedText = (archiveId: string, head: Head, time: string): Buffer => Buffer.from(`railhouse head 1\n${archiveId}\n${headText(head)}\n${time}\n`, 'utf8');
@@ -132,7 +133,7 @@ export class HeadsFile {
   }
 
   #line(archiveId: string, head: Head): string {
-    const time = new Date(this.#parts.now()).toISOString();
+    const time = isoTime(this.#parts.now());
     const { key } = this.#parts;
     const signature = key === undefined ? '' : ` ${sign(null, signedText(archiveId, head, time), key).toString('base64url')}`;
     return `${this.#mayBeTorn ? '\n' : ''}${archiveId} ${headText(head)} ${time}${signature}\n`;

@@ -138,3 +138,22 @@ test('verify finds a document that was changed behind its back, and a version th
   const [a] = archive.library.plans().filter((p) => p.name === 'A');
   expect(() => archive.library.plan(a?.id ?? '', 1)).toThrow('not what was saved');
 });
+
+test.each([Date.UTC(1969, 6, 20), 0, -1, Date.UTC(10_000, 0, 1), 8.7e15, Number.NaN])('ARC-20 by a clock that says %f nothing is saved, and the words say why', (wall) => {
+  const [first] = saved(archive.library.saveParts([part('1', { channel: 1 })]));
+  const plan = saved(archive.library.savePlan({ id: null, name: 'P', document: { a: 1 }, by: 'x' }));
+  const head = archive.verify().head;
+  const at = (): Archive['library'] => {
+    now = wall - 1000;
+    return archive.library;
+  };
+  const refused = { ok: false, code: 'refused', text: expect.stringMatching(/^The clock of this computer says .*(before 1970|beyond the year 9999)\. Nothing was saved\./) as string };
+  expect(at().saveParts([part('2', { channel: 1 })])).toMatchObject(refused);
+  expect(at().savePlan({ id: null, name: 'Q', document: {}, by: 'x' })).toMatchObject(refused);
+  expect(at().savePlan({ id: plan.id, name: 'P', document: {}, by: 'x' })).toMatchObject(refused);
+  expect(at().saveEquipment({})).toMatchObject(refused);
+  expect(archive.library.parts()).toEqual([first]);
+  expect(archive.library.plans()).toEqual([plan]);
+  expect(archive.library.equipment()).toBeNull();
+  expect(archive.verify()).toMatchObject({ passed: true, head });
+});

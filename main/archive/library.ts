@@ -4,6 +4,7 @@
  */
 import { V7Generator } from 'uuidv7';
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
+import { undatable } from '../clock/dating.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { sha256 } from './chain.ts';
 import { rowHash, type Entry, type Ledger } from './ledger.ts';
@@ -163,7 +164,7 @@ export class Library {
    */
   saveParts(parts: readonly PartToSave[]): Saved<StoredPart[]> {
     return this.#durably(() => {
-      const at = this.#now();
+      const at = this.#dated();
       const rows = new Map(this.#sql.parts.all().map((row) => [row.part, row]));
       const entry = this.#ledger.next();
       const entered: Extract<Entry, { kind: 'parts' }>['rows'] = [];
@@ -219,7 +220,7 @@ export class Library {
 
   savePlan({ id, name, document, by }: PlanToSave): Saved<PlanVersion> {
     return this.#durably(() => {
-      const savedAt = this.#now();
+      const savedAt = this.#dated();
       const last = id === null ? null : this.#sql.lastPlanVersion.get(id);
       if (last === undefined) throw new Refused('This archive has no such plan. Nothing was saved. Save it as a new plan.');
       const row = { id: id ?? this.#ids.generateOrResetWithTs(savedAt).toString(), version: (last?.version ?? 0) + 1, name, savedAt, savedBy: by };
@@ -241,12 +242,20 @@ export class Library {
     return this.#durably(() => {
       const last = this.#sql.equipment.get();
       const version = (last?.version ?? 0) + 1;
-      const savedAt = this.#now();
+      const savedAt = this.#dated();
       const text = JSON.stringify(document);
       this.#sql.putEquipment.run(version, savedAt, text, hashOf(text), this.#ledger.next());
       this.#ledger.enter({ kind: 'equipment', version, parent: last?.entry ?? null, row: equipmentHash({ version, saved_at: savedAt, document: text }) });
       return version;
     });
+  }
+
+  /** Now; refuses to save anything by a clock that dates nothing (ARC-20). */
+  #dated(): UnixMillis {
+    const at = this.#now();
+    const fault = undatable(at);
+    if (fault !== null) throw new Refused(`${fault}. Nothing was saved. Set the clock, then save again.`);
+    return at;
   }
 
   #durably<T>(work: () => T): Saved<T> {

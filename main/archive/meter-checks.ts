@@ -1,6 +1,7 @@
 /** Checks of flow meters as they were written down, in the order they came in. None is ever changed or taken out. */
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
+import { undatable } from '../clock/dating.ts';
 import { sha256 } from './chain.ts';
 import { rowHash, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
@@ -64,9 +65,11 @@ export class MeterChecks {
     });
   }
 
-  /** Keeps a check for good; it is on the disk when this returns. */
-  add(check: MeterCheck): { readonly ok: true; readonly stored: StoredMeterCheck } | StorageFailure {
+  /** Keeps a check for good; it is on the disk when this returns. Refused where the clock dates nothing (ARC-20). */
+  add(check: MeterCheck): { readonly ok: true; readonly stored: StoredMeterCheck } | StorageFailure | { readonly ok: false; readonly code: 'refused'; readonly text: string } {
     const savedAt = this.#now();
+    const fault = undatable(savedAt);
+    if (fault !== null) return { ok: false, code: 'refused', text: `${fault}. Nothing was saved. Set the clock, then save again.` };
     try {
       const no = this.#add.immediate(savedAt, JSON.stringify(check));
       return this.#strayed() ?? { ok: true, stored: { no, savedAt, check } };

@@ -7,6 +7,7 @@ import { decodeFromController, decodeFromHost } from '../../firmware-protocol/li
 import { openControllerPort } from '../bench/conformance.ts';
 import { servePtyBench } from '../bench/pty-bench.ts';
 import { VirtualClock, WallClock } from '../clock/clock.ts';
+import { isoTime } from '../clock/dating.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import { ReplayChannel } from '../link/replay-channel.ts';
@@ -99,7 +100,7 @@ function digest({ header, entries, torn }: Transcript): void {
   const counts = { telemetry: 0, request: 0, reply: 0, refusal: 0, unreadable: 0 };
   let last = 0;
   const say = (ms: number, text: string): void => void process.stdout.write(`${(ms / 1000).toFixed(3).padStart(12)} s  ${shown(text)}\n`);
-  process.stdout.write(`Recorded ${new Date(header.startedUnixMs).toISOString()} over ${shown(header.channel)}\n`);
+  process.stdout.write(`Recorded ${isoTime(header.startedUnixMs)} over ${shown(header.channel)}\n`);
   for (const entry of entries) {
     last = entry.ms;
     if (entry.from === 'channel') {

@@ -6,6 +6,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import { meterHistory, type HistoryEntry } from '../../app/meter-check/in-force.ts';
 import type { Archive } from '../archive/archive.ts';
+import { isoDay } from '../clock/dating.ts';
 import { machineClock } from '../clock/machine.ts';
 import { samplePath } from '../samples/samples.ts';
 import { equipmentFile, meterCheckFile } from './documents.ts';
@@ -21,7 +22,7 @@ interface Options {
 
 const say = (line: string): void => void process.stdout.write(`${line}\n`);
 
-const today = (): string => new Date(machineClock.unixNow()).toISOString().slice(0, 10);
+const today = (): string => isoDay(machineClock.unixNow());
 
 const equipmentOption = (): Option =>
   new Option('--equipment <file>', 'the equipment record that checks are held against; without it the one saved in the archive, or that of the simulated bench');

@@ -15,6 +15,7 @@ import { repeatabilityByWidth } from '../../app/statistics/by-width.ts';
 import { findOutliers } from '../../app/statistics/outliers.ts';
 import type { Archive } from '../archive/archive.ts';
 import type { StoredRun } from '../archive/read.ts';
+import { isoMinute } from '../clock/dating.ts';
 import { reduceState } from '../export/export-run.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
@@ -28,7 +29,7 @@ interface ArchiveChoice {
 
 const say = (line: string): void => void process.stdout.write(`${line}\n`);
 
-const day = (at: UnixMillis): string => new Date(at).toISOString().slice(0, 16).replace('T', ' ');
+const day = (at: UnixMillis): string => isoMinute(at);
 
 function wholeNumber(least: number): (text: string) => number {
   return (text) => {

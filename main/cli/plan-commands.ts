@@ -4,6 +4,7 @@ import { planJsonSchema } from '../../app/plan/json-schema.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import type { PreflightLine } from '../../app/run/events.ts';
 import { connectBench } from '../bench/driver.ts';
+import { isoDay } from '../clock/dating.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
@@ -35,7 +36,7 @@ export function addPlanCommands(program: Command): void {
         const sheet = preflight(plan, expandPlan(plan), {
           capabilities: connected.bench.capabilities, equipment, controller: { ...connected.bench.identity, simulated: place.simulated },
           freeDiskBytes: freeDiskBytes(options.archive),
-          today: new Date(place.clock.unixNow()).toISOString().slice(0, 10),
+          today: isoDay(place.clock.unixNow()),
         });
         await connected.bench.close();
         process.stdout.write(`${sheetText(sheet.lines)}\n`);

@@ -13,6 +13,7 @@ import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
 import type { Archive } from '../archive/archive.ts';
 import { headText } from '../archive/ledger.ts';
+import { isoMinute } from '../clock/dating.ts';
 import { exportRun, reduceState, timesOf } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
@@ -105,7 +106,7 @@ export function addResultCommands(program: Command): void {
         for (const run of archive.everyRun(options.find === undefined ? {} : { text: options.find })) {
           const { points, counting: counts, attempts, ending } = run.status;
           process.stdout.write(
-            `${run.id}  ${run.simulated === true ? 'simulated bench  ' : ''}${new Date(run.createdAt).toISOString().slice(0, 16).replace('T', ' ')}  ${shown(run.planName)}${run.order === '' ? '' : ` [${shown(run.order)}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
+            `${run.id}  ${run.simulated === true ? 'simulated bench  ' : ''}${isoMinute(run.createdAt)}  ${shown(run.planName)}${run.order === '' ? '' : ` [${shown(run.order)}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
           );
         }
         process.stdout.write(headLine(archive));

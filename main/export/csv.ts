@@ -26,6 +26,7 @@ import { cubicCentimetresPerMinute, gramsPerMinute, poundsPerHour } from '../../
 import type { AttemptRecord } from '../archive/read.ts';
 import type { FileToWrite } from './files.ts';
 import { whenBegan, type Provenance } from './provenance.ts';
+import { isoTime } from '../clock/dating.ts';
 
 /** What the export needs of an attempt in the archive. */
 export type ExportedAttempt = Pick<AttemptRecord, 'point' | 'attempt' | 'at' | 'verdict' | 'counts'> & {
@@ -131,7 +132,7 @@ function attemptColumns(plan: Plan, points: readonly Point[]): Columns<ExportedA
   return {
     point: (a) => shownPoint(a.point),
     attempt: (a) => a.attempt,
-    ended_at_utc: (a) => new Date(a.at).toISOString(),
+    ended_at_utc: (a) => isoTime(a.at),
     verdict: (a) => a.verdict,
     counts: (a) => a.counts,
     ...placeColumns<ExportedAttempt>(plan, (a) => points[a.point]),

@@ -1,5 +1,6 @@
 /** Where the numbers of an export come from: what every file of it says. ARC-17. */
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
+import { isoTime } from '../clock/dating.ts';
 
 export interface Provenance {
   readonly runId: string;
@@ -11,4 +12,4 @@ export interface Provenance {
   readonly head: string;
 }
 
-export const whenBegan = ({ began }: Provenance): string => new Date(began).toISOString();
+export const whenBegan = ({ began }: Provenance): string => isoTime(began);

@@ -26,6 +26,7 @@ import { ArchiveUnreadable } from '../archive/read.ts';
 import type { StorageFailure } from '../archive/sqlite.ts';
 import type { Bench } from '../bench/driver.ts';
 import { wait, type Clock } from '../clock/clock.ts';
+import { isoDay, isoTime } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import type { PortInfo } from '../link/serial-ports.ts';
 import sampleEquipment from '../samples/equipment.json' with { type: 'json' };
@@ -381,7 +382,7 @@ export class Host {
           controller: this.#bench.state === 'connected' ? { ...this.#bench.bench.identity, simulated: this.#bench.place.simulated } : null,
           equipment,
           freeDiskBytes: this.#parts.freeDiskBytes(),
-          today: new Date(this.#parts.clock.unixNow()).toISOString().slice(0, 10),
+          today: isoDay(this.#parts.clock.unixNow()),
         }),
       );
     },
@@ -416,7 +417,7 @@ export class Host {
     },
     'archive.head': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'head' })),
     'archive.verify': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'verify', params })),
-    'archive.backup': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, new Date(this.#parts.clock.unixNow())) })),
+    'archive.backup': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, this.#parts.clock.unixNow()) })),
   };
 
   /** Under a name for the windows; the oldest makes room. */
@@ -860,8 +861,8 @@ function endedInWords(ended: readonly DeskJob[]): string {
 }
 
 /** Beside the archive, with the time in UTC: `railhouse 2026-03-31 12.05.09.sqlite`. */
-function backupPath(archivePath: string, now: Date): string {
+function backupPath(archivePath: string, now: number): string {
   const extension = extname(archivePath);
-  const stamp = now.toISOString().slice(0, 19).replace('T', ' ').replaceAll(':', '.');
+  const stamp = isoTime(now).replace(/\.\d{3}Z$/, '').replace('T', ' ').replaceAll(':', '.');
   return join(dirname(archivePath), `${basename(archivePath, extension)} ${stamp}${extension}`);
 }

@@ -23,6 +23,7 @@ import { madeSafeText } from '../../app/run/safe-words.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { wait, type Clock } from '../clock/clock.ts';
+import { isoDay, undatable } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
@@ -118,9 +119,8 @@ export class RunService {
    */
   static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService; committed: readonly RunEvent[] } | RunFailure> {
     const wall = parts.clock.unixNow();
-    if (!(wall > 0)) {
-      return { ok: false, code: 'clock', text: `The clock of this computer says ${new Date(wall).toISOString().slice(0, 10)}, which is before 1970: no run can be dated by it. Nothing was switched. Set the clock, then open the run again.` };
-    }
+    const clockFault = undatable(wall);
+    if (clockFault !== null) return { ok: false, code: 'clock', text: `${clockFault}: no run can be dated by it. Nothing was switched. Set the clock, then open the run again.` };
     const stored = which.kind === 'stored' ? await loadRunGently(parts.archive, which.id, parts.clock) : null;
     if (stored !== null && !stored.ok) return stored;
     const plan = stored?.state.plan ?? (which as Extract<WhichRun, { kind: 'new' }>).plan;
@@ -136,7 +136,7 @@ export class RunService {
       equipment,
       controller: { ...bench.identity, simulated: parts.simulated },
       freeDiskBytes: parts.freeDiskBytes(),
-      today: new Date(parts.clock.unixNow()).toISOString().slice(0, 10),
+      today: isoDay(parts.clock.unixNow()),
     });
     const opening: RunEventBody[] = [];
     if (which.kind === 'new') {
