@@ -156,7 +156,7 @@ describe('the archive', () => {
   });
 
   const mountable = process.getuid?.() === 0 && process.platform === 'linux';
-  it.skipIf(!mountable)('on a full disk: the bench is made safe, what was committed is kept, and the run can be continued', async () => {
+  it.skipIf(!mountable)('RUN-177 on a full disk: the bench is made safe, what was committed is kept, and the run can be continued', async () => {
     const disk = join(folder, 'disk');
     mkdirSync(disk);
     const mounted = spawnSync('mount', ['-t', 'tmpfs', '-o', 'size=40m', 'tmpfs', disk]);

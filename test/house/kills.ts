@@ -129,6 +129,8 @@ export interface KillFindings {
   readonly twice: number;
   readonly unsafe: number;
   readonly notCompleted: number;
+  /** Continuations that came to rest before the end and had to be repeated. */
+  readonly triedAgain: number;
   readonly problems: readonly string[];
 }
 
@@ -187,8 +189,12 @@ async function killOne(killed: Killed, at: Instant, bench: PtyBench, archive: st
     return hosted(['continue', '--archive', archive, ...begin.slice(begin.indexOf('--port'), begin.indexOf('--port') + 2), ...measuring]);
   };
   let continued = await onward();
-  // A bench that did not answer in time (a busy machine, at this speed) is tried again, as a person would.
-  for (let tries = 1; tries < 4 && continued.code === exitCode.bench; tries += 1) continued = await onward();
+  // On a busy machine, at this speed, a bench may not answer in time, or its telemetry be old: a person tries again.
+  const rests: readonly (number | null)[] = [exitCode.bench, exitCode.unfinished, exitCode.refused];
+  for (let tries = 1; tries < 8 && rests.includes(continued.code); tries += 1) {
+    total.triedAgain += 1;
+    continued = await onward();
+  }
   const after = stored(archive);
   if (after === null || !after.whole) problem('the archive is not whole after the run was continued');
   total.lost += missing(before?.accepted ?? [], after);
@@ -216,7 +222,7 @@ async function withWorkers(kills: number, one: (number: number) => Promise<void>
   await Promise.all(Array.from({ length: Math.min(kills, availableParallelism()) }, worker));
 }
 
-const nothingYet = (): Totals => ({ kills: 0, beforeTheRun: 0, whilePulsing: 0, announced: 0, lost: 0, twice: 0, unsafe: 0, notCompleted: 0 });
+const nothingYet = (): Totals => ({ kills: 0, beforeTheRun: 0, whilePulsing: 0, announced: 0, lost: 0, twice: 0, unsafe: 0, notCompleted: 0, triedAgain: 0 });
 
 /** Kills hosts that measure a run from its beginning. */
 export async function killMany(kills: number, seed: number): Promise<KillFindings> {
@@ -342,7 +348,7 @@ export async function showKills([count = '200', seed = '1', when = 'run']: reado
   const found = await (when === 'again' ? killManyAgain : killMany)(Number(count), Number(seed));
   process.stdout.write(
     `${found.kills} hosts killed ${when === 'again' ? 'while points were measured again ' : ''}(${found.beforeTheRun} before ${when === 'again' ? 'that was written down' : 'the run was opened'}, ${found.whilePulsing} with a pulse train cut by the dead-man): ` +
-      `${found.announced} acceptances announced before, ${found.lost} lost, ${found.twice} points accepted twice, ${found.unsafe} benches found unsafe, ${found.notCompleted} runs not completed\n`,
+      `${found.announced} acceptances announced before, ${found.lost} lost, ${found.twice} points accepted twice, ${found.unsafe} benches found unsafe, ${found.notCompleted} runs not completed (${found.triedAgain} continuations repeated)\n`,
   );
   for (const problem of found.problems) process.stdout.write(`  ${problem}\n`);
   return found.lost + found.twice + found.unsafe + found.notCompleted + found.problems.length === 0;
