@@ -96,7 +96,7 @@ describe('a file that strays', () => {
     expect(archive.rescue()).toMatch(/was closed meanwhile/);
   });
 
-  it('ARC-40 ARC-41 makes the bench safe within a second, and the run says where everything is', async () => {
+  it('RUN-177 ARC-40 ARC-41 makes the bench safe within a second, and the run says where everything is', async () => {
     const parsed = parsePlan(readSample('small-plan'));
     if (!parsed.ok) throw new Error('the sample is no plan');
     const clock = new VirtualClock(1_750_000_000_000);
