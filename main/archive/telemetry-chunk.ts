@@ -87,10 +87,20 @@ class ByteWriter {
     this.#length += block.length;
   }
 
+  /** What was written since the last `begin`; to be used before the next. */
   done(): Buffer {
     return this.#bytes.subarray(0, this.#length);
   }
+
+  begin(): this {
+    this.#length = 0;
+    return this;
+  }
 }
+
+/** A commit may have one chunk of few frames: these are taken up again for each. */
+const columnsWriter = new ByteWriter();
+const blockWriter = new ByteWriter();
 
 class ByteReader {
   readonly #bytes: Buffer;
@@ -116,6 +126,23 @@ class ByteReader {
       weight *= 0x80;
       if (weight > 2 ** 49) throw new RangeError('a number in the chunk is too long');
     }
+  }
+
+  /** The whole numbers of a column, from their differences. */
+  wholes(count: number): Float64Array {
+    const found = new Float64Array(count);
+    const bytes = this.#bytes;
+    let whole = 0;
+    for (let i = 0; i < count; i += 1) {
+      const byte = bytes[this.#position] ?? 0x80;
+      let step = byte;
+      // Nearly every difference fits into one byte.
+      if (byte < 0x80) this.#position += 1;
+      else step = this.varint();
+      whole += step % 2 === 0 ? step / 2 : -(step + 1) / 2;
+      found[i] = whole;
+    }
+    return found;
   }
 
   bytes(length: number): Buffer {
@@ -174,12 +201,9 @@ function readColumn(from: ByteReader, count: number): number[] {
   }
   const scale = scales[index];
   if (scale === undefined) throw new RangeError(`the chunk uses scale ${index}, which is not known`);
-  let whole = 0;
-  return Array.from({ length: count }, () => {
-    const step = from.varint();
-    whole += step % 2 === 0 ? step / 2 : -(step + 1) / 2;
-    return scale.toValue(whole);
-  });
+  const values: number[] = [];
+  for (const whole of from.wholes(count)) values.push(scale.toValue(whole));
+  return values;
 }
 
 /**
@@ -212,10 +236,10 @@ export function encodeFrames(frames: readonly BenchFrame[]): Buffer {
     flags: (f) => (f.burst.active ? 1 : 0) + (f.armed ? 2 : 0),
     fault: (f) => faultNumber(f.fault),
   };
-  const body = new ByteWriter();
+  const body = columnsWriter.begin();
   for (const name of columnNames) writeColumn(body, frames.map(columns[name]));
   const head = Buffer.from(JSON.stringify({ bootId, faults }), 'utf8');
-  const out = new ByteWriter();
+  const out = blockWriter.begin();
   out.byte(formatVersion);
   out.varint(frames.length);
   out.varint(head.length);
@@ -235,29 +259,31 @@ export function decodeFrames(block: Uint8Array): BenchFrame[] {
   const read = {} as Record<ColumnName, number[]>;
   for (const name of columnNames) read[name] = readColumn(from, count);
   if (!from.atEnd) throw new RangeError('the chunk has bytes left over');
-  const value = (name: ColumnName, i: number): number => read[name][i] ?? Number.NaN;
-  return Array.from({ length: count }, (_, i): BenchFrame => {
-    const flags = value('flags', i);
-    return {
-      at: seconds(value('at', i)),
-      number: value('number', i),
+  const { at, number, supply, current, pressure, railTemperature, meterTemperature, edges, lastEdgeAt, burstNumber, commanded, done, interlocks } = read;
+  const frames: BenchFrame[] = [];
+  for (let i = 0; i < count; i += 1) {
+    const flags = read.flags[i] ?? Number.NaN;
+    frames.push({
+      at: seconds(at[i] ?? Number.NaN),
+      number: number[i] ?? Number.NaN,
       bootId: head.bootId,
-      supply: volts(value('supply', i)),
-      current: amperes(value('current', i)),
-      pressure: pascals(value('pressure', i)),
-      railTemperature: kelvins(value('railTemperature', i)),
-      meterTemperature: kelvins(value('meterTemperature', i)),
-      edges: value('edges', i),
-      lastEdgeAt: seconds(value('lastEdgeAt', i)),
+      supply: volts(supply[i] ?? Number.NaN),
+      current: amperes(current[i] ?? Number.NaN),
+      pressure: pascals(pressure[i] ?? Number.NaN),
+      railTemperature: kelvins(railTemperature[i] ?? Number.NaN),
+      meterTemperature: kelvins(meterTemperature[i] ?? Number.NaN),
+      edges: edges[i] ?? Number.NaN,
+      lastEdgeAt: seconds(lastEdgeAt[i] ?? Number.NaN),
       burst: {
-        number: value('burstNumber', i),
+        number: burstNumber[i] ?? Number.NaN,
         active: flags % 2 === 1,
-        commanded: value('commanded', i),
-        done: value('done', i),
+        commanded: commanded[i] ?? Number.NaN,
+        done: done[i] ?? Number.NaN,
       },
       armed: flags >= 2,
-      fault: head.faults[value('fault', i) - 1] ?? null,
-      interlocks: value('interlocks', i),
-    };
-  });
+      fault: head.faults[(read.fault[i] ?? Number.NaN) - 1] ?? null,
+      interlocks: interlocks[i] ?? Number.NaN,
+    });
+  }
+  return frames;
 }

@@ -59,10 +59,17 @@ export class Lines {
   }
 
   #finish(bytes: Uint8Array): void {
-    this.#held = 0;
-    this.#parser.write(bytes);
-    const line = this.#parser.read() as string;
+    const line = this.#held === 0 ? wholeLine(bytes) : this.#endOfHeld(bytes);
     const text = line.endsWith('\r') ? line.slice(0, -1) : line;
     if (text !== '') this.#take(text);
   }
+
+  #endOfHeld(bytes: Uint8Array): string {
+    this.#held = 0;
+    this.#parser.write(bytes);
+    return this.#parser.read() as string;
+  }
 }
+
+/** A line that came in one piece, as nearly all do, needs no parser that remembers; without its LF. */
+const wholeLine = (bytes: Uint8Array): string => Buffer.from(bytes.buffer, bytes.byteOffset, bytes.length - 1).toString('latin1');

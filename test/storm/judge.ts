@@ -7,7 +7,16 @@ export interface Judge {
   readonly violations: (evidence: Evidence) => readonly string[] | Promise<readonly string[]>;
 }
 
-export const only = <K extends Seen['kind']>(seen: readonly Seen[], kind: K): Extract<Seen, { kind: K }>[] =>
-  seen.filter((one): one is Extract<Seen, { kind: K }> => one.kind === kind);
+/** What was seen, by its kind: it is sorted once, and every judge asks. */
+const sorted = new WeakMap<readonly Seen[], ReadonlyMap<Seen['kind'], Seen[]>>();
+
+export function only<K extends Seen['kind']>(seen: readonly Seen[], kind: K): readonly Extract<Seen, { kind: K }>[] {
+  let byKind = sorted.get(seen);
+  if (byKind === undefined) {
+    byKind = Map.groupBy(seen, (one) => one.kind);
+    sorted.set(seen, byKind);
+  }
+  return (byKind.get(kind) ?? []) as Extract<Seen, { kind: K }>[];
+}
 
 export const seconds = (at: number): string => `${at.toFixed(2)} s`;

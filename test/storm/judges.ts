@@ -104,16 +104,16 @@ function pulsedAsThePointSays({ seen, drawn, state }: Evidence): string[] {
     const point = points[one.point];
     if (point === undefined) continue;
     const asked = { widthUs: point.width * 1e6, periodUs: point.period * 1e6, supplyMv: point.voltage * 1e3, pressurePa: point.pressure };
-    const expect = (fits: boolean, what: string): void => {
-      if (!fits) problems.push(`at ${seconds(one.at)} point ${point.index}, channel ${point.channel}: ${what}`);
+    const expect = (fits: boolean, what: () => string): void => {
+      if (!fits) problems.push(`at ${seconds(one.at)} point ${point.index}, channel ${point.channel}: ${what()}`);
     };
-    expect(another || one.channel === point.channel, `channel ${one.channel} was pulsed`);
-    expect(another || Math.abs(one.widthUs - asked.widthUs) <= tickUs / 2 + 1e-6 + clockError * asked.widthUs, `pulsed for ${one.widthUs} us in place of ${asked.widthUs.toFixed(1)} us`);
-    expect(disobeys || Math.abs(one.supplyMv - asked.supplyMv) <= 0.5, `the supply is set to ${one.supplyMv} mV in place of ${asked.supplyMv.toFixed(0)} mV`);
-    expect(!drawn.scenario.pressureCommandable || Math.abs(one.pressurePa - asked.pressurePa) <= 0.5, `the pressure is set to ${one.pressurePa} Pa in place of ${asked.pressurePa.toFixed(0)} Pa`);
+    expect(another || one.channel === point.channel, () => `channel ${one.channel} was pulsed`);
+    expect(another || Math.abs(one.widthUs - asked.widthUs) <= tickUs / 2 + 1e-6 + clockError * asked.widthUs, () => `pulsed for ${one.widthUs} us in place of ${asked.widthUs.toFixed(1)} us`);
+    expect(disobeys || Math.abs(one.supplyMv - asked.supplyMv) <= 0.5, () => `the supply is set to ${one.supplyMv} mV in place of ${asked.supplyMv.toFixed(0)} mV`);
+    expect(!drawn.scenario.pressureCommandable || Math.abs(one.pressurePa - asked.pressurePa) <= 0.5, () => `the pressure is set to ${one.pressurePa} Pa in place of ${asked.pressurePa.toFixed(0)} Pa`);
     if (previous?.step !== 'measure' || previous.point !== one.point) continue;
     const gapUs = one.startUs - previous.startUs;
-    expect(gapUs > 10 * asked.periodUs || Math.abs(gapUs - asked.periodUs) <= 1 + clockError * asked.periodUs, `a period of ${gapUs.toFixed(1)} us in place of ${asked.periodUs.toFixed(1)} us`);
+    expect(gapUs > 10 * asked.periodUs || Math.abs(gapUs - asked.periodUs) <= 1 + clockError * asked.periodUs, () => `a period of ${gapUs.toFixed(1)} us in place of ${asked.periodUs.toFixed(1)} us`);
   }
   return problems;
 }

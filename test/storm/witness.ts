@@ -8,11 +8,16 @@ const wordOf: Readonly<Partial<Record<BenchRequest['kind'], string>>> = {
   arm: 'arm', 'set-supply': 'supply', 'set-pressure': 'pressure', burst: 'burst', 'stop-burst': 'halt', 'clear-faults': 'clear', pump: 'pump', 'shut-off': 'shut-off',
 };
 
+/** Of the lines of telemetry every so many-th is held against the archive. */
+const EVERY_LINE = 16;
+
 const text = (bytes: Uint8Array): string => Buffer.from(bytes).toString('latin1');
 
 export class LineWitness {
-  /** Telemetry as hosts read it, in order. */
+  /** Of the telemetry that hosts read, the first and every so many-th line after it, in order. */
   readonly telemetry: Uint8Array[] = [];
+  #lines = 0;
+  #last: Uint8Array | null = null;
   /** When a host read telemetry last, s; of the world. */
   telemetryAt = 0;
   readonly #sent: { readonly word: string; readonly number: number; readonly at: number }[] = [];
@@ -24,7 +29,9 @@ export class LineWitness {
 
   read(bytes: Uint8Array, at: number): void {
     if (isTelemetry(bytes)) {
-      this.telemetry.push(bytes);
+      if (this.#lines % EVERY_LINE === 0) this.telemetry.push(bytes);
+      this.#lines += 1;
+      this.#last = bytes;
       this.telemetryAt = at;
       return;
     }
@@ -36,8 +43,8 @@ export class LineWitness {
 
   /** The telemetry that was read last; null: none, or it was no line. */
   get last(): Telemetry | null {
-    const bytes = this.telemetry.at(-1);
-    const heard = bytes === undefined ? null : decodeFromController(text(bytes).split('\n')[0] ?? '');
+    const bytes = this.#last;
+    const heard = bytes === null ? null : decodeFromController(text(bytes).split('\n')[0] ?? '');
     return heard?.kind === 'telemetry' ? heard.telemetry : null;
   }
 

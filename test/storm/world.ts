@@ -6,7 +6,7 @@
 import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.ts';
-import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import type { RunCommand, RunEvent, RunEventBody } from '../../app/run/events.ts';
 import { foldRun, type RunState } from '../../app/run/fold.ts';
 import type { Mode } from '../../app/run/machine.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
@@ -30,8 +30,6 @@ const unixOrigin = Date.UTC(2026, 1, 1);
 const NOTICED_WITHIN_S = 0.2;
 /** Interlocks of the simulated controller. */
 const ALL_CLOSED = 7;
-/** Of the lines of telemetry every so many-th is held against the archive. */
-const EVERY_LINE = 16;
 /** A run that is neither at its end nor with a person this long after everything is over is stuck, s. */
 const PATIENCE_S = 1800;
 /** The driver waits for an answer for so long before it sends the line again, s. */
@@ -494,16 +492,19 @@ export class World {
     });
   }
 
-  /** The journal that a new host finds must hold everything that anybody was told. */
-  #lookBack(archive: Archive): void {
+  /** The journal that a new host finds must hold everything that anybody was told. Returns it. */
+  #lookBack(archive: Archive): readonly RunEvent[] {
     const run = this.#runId === null ? archive.latestRun()?.id : this.#runId;
     if (run === undefined) {
       if (this.#told.size > 0) this.#lost.push('the whole run');
-      return;
+      return [];
     }
+    const events: RunEvent[] = [];
     const there = new Map<string, string>();
     let state: RunState | null = null;
-    for (const { body } of archive.events(run)) {
+    for (const event of archive.events(run)) {
+      const { body } = event;
+      events.push(event);
       state = foldRun(state, body);
       if (body.kind === 'attempt-ended') there.set(nameOf(body), JSON.stringify(body));
     }
@@ -512,6 +513,7 @@ export class World {
     }
     this.#committed = state;
     this.#runId = state === null ? null : run;
+    return events;
   }
 
   async #open(host: Host): Promise<'open' | 'failed'> {
@@ -686,9 +688,9 @@ export class World {
 
   #storedFrames(archive: Archive, run: string): Evidence['frames'] {
     const lines = new Map<string, string>();
-    for (const [i, bytes] of this.#line.telemetry.entries()) {
+    for (const bytes of this.#line.telemetry) {
       const line = Buffer.from(bytes).toString('latin1').split('\n')[0] ?? '';
-      const name = i % EVERY_LINE === 0 ? / frame=(\d+) boot=(\S+) /.exec(line) : null;
+      const name = / frame=(\d+) boot=(\S+) /.exec(line);
       if (name !== null) lines.set(`${name[2] ?? ''} ${name[1] ?? ''}`, line);
     }
     const found: { line: string; stored: BenchFrame }[] = [];
@@ -706,14 +708,14 @@ export class World {
     if (!opened.ok) throw new Error(opened.text);
     const { archive } = opened;
     try {
-      this.#lookBack(archive);
+      const events = this.#lookBack(archive);
       const id = this.#runId;
       const run = id === null ? null : archive.run(id);
       return {
         drawn: this.#drawn,
         seen: this.#seen,
-        events: id === null ? [] : [...archive.events(id)].map((event) => event.body),
-        hash: run === null ? '' : [...archive.eventRows(run)].at(-1)?.hash.toString('hex') ?? '',
+        events: events.map((event) => event.body),
+        hash: run === null ? '' : [...archive.eventRows(run, events.at(-1)?.seq)].at(-1)?.hash.toString('hex') ?? '',
         state: this.#committed,
         verification: archive.verify(),
         lost: this.#lost,
