@@ -72,7 +72,10 @@ export class Person {
   }
 
   async #do(window: StormWindow, name: RequestName, params: unknown): Promise<boolean> {
-    const reply = await this.#around.ask(window, name, params);
+    return this.#isTaken(await this.#around.ask(window, name, params));
+  }
+
+  #isTaken(reply: Reply<RequestName>): boolean {
     const refused = !reply.ok || (reply.value as { accepted?: boolean }).accepted === false;
     this.#lastRefused = refused;
     this.#refusals = refused ? this.#refusals + 1 : 0;
@@ -151,9 +154,8 @@ export class Person {
     const equipment = await this.#around.ask(window, 'equipment.read', {});
     if (equipment.ok && equipment.value === null) await this.#do(window, 'equipment.save', { document: placeholders.equipment });
     const reply = await this.#around.ask(window, 'run.open', { document: this.#around.plan(), operator: 'a person' });
-    if (reply.ok) this.run = reply.value.id;
+    if (this.#isTaken(reply) && reply.ok) this.run = reply.value.id;
     else {
-      this.#refusals += 1;
       // The answer may have been lost on its way: then the archive has a run.
       const runs = await this.#around.ask(window, 'runs.list', { limit: 5 });
       if (runs.ok && runs.value[0] !== undefined) this.run = runs.value[0].id;
