@@ -3,6 +3,7 @@ import { join } from 'node:path';
 import { randomUUID } from 'node:crypto';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Params } from '../../app/contract/contract.ts';
+import { volts } from '../../app/quantities/quantity.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
 import { connectBench } from '../bench/driver.ts';
 import { servePtyBench } from '../bench/pty-bench.ts';
@@ -11,6 +12,7 @@ import { WallClock } from '../clock/clock.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { SimulatedChannel } from '../link/simulated-channel.ts';
 import { readSample } from '../samples/samples.ts';
+import type { BenchPlace } from './bench-place.ts';
 import { archiveFolder, removeFolder, testHost, TestWindow, type TestHost } from './host.test-helper.ts';
 
 let folder: string;
@@ -372,6 +374,29 @@ describe('a run', () => {
     expect(house.archive.run(id)?.status.counting).toBe(11);
     expect(await window.get('run.command', { ...choose, commandId: 'choice-2', command: { ...choose.command, attempt: 9 } })).toMatchObject({ accepted: false });
     expect(await window.ask('run.command', { ...choose, commandId: 'choice-3', command: { kind: 'resume' } })).toMatchObject({ ok: false, failure: { code: 'no-run' } });
+  });
+
+  test('HOST-50 a bench that another program left driven is made safe when it is connected', async () => {
+    await house.end();
+    const bench = new RunningBench(scenarioSchema.parse({ scenarioVersion: 1 }), machineClock);
+    const connect = (options: Parameters<BenchPlace['connect']>[0]) =>
+      connectBench({ channels: () => Promise.resolve([new SimulatedChannel(bench)]), clock: machineClock, entropy: machineEntropy, ...options });
+    const before = await connect({ deadManMs: 2000, telemetryHz: 20 });
+    if (!before.ok) throw new Error(before.text);
+    await before.bench.perform({ kind: 'arm' });
+    await before.bench.perform({ kind: 'set-supply', supply: volts(12) });
+    // It dies, and the other program is there within the dead-man's time.
+    await before.bench.close();
+    house = testHost(folder, () => ({ simulated: true, description: 'a bench', clock: machineClock, close: () => undefined, connect }));
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const { frames } = await window.until('frames', ({ frames: some }) => some.some((frame) => !frame.armed));
+    const safe = frames.find((frame) => !frame.armed);
+    expect(safe).toMatchObject({ fault: null });
+    expect(window.of('frames').flatMap(({ frames: some }) => some).some((frame) => frame.armed)).toBe(true);
+    // Its dead-man would have said so: this host has told it.
+    expect(await window.until('manual', (view) => view?.doing.includes('was still driven when it was connected') === true)).toMatchObject({ armed: false });
+    bench.switchOff();
   });
 
   test('that is being opened while the host is ended is let go of before the archive is', async () => {

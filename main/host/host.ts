@@ -586,7 +586,11 @@ export class Host {
       onFrame: (frame) => this.#frames.push(frame),
       onLink: () => this.#tell('bench', this.#benchView()),
     });
-    this.#setBench({ state: 'connected', place, bench, manual: new ManualBench(bench, place.clock) });
+    const manual = new ManualBench(bench, place.clock);
+    this.#setBench({ state: 'connected', place, bench, manual });
+    // Its dead-man hears this program from now on: what another left driven would stay so (HOST-50).
+    await this.#nextFrame();
+    if (manual.isFoundDriven) await manual.makeSafe('The bench was still driven when it was connected.');
     return this.#benchView();
   }
 

@@ -117,6 +117,12 @@ export class ManualBench {
     return this.#engaged || this.#making !== null;
   }
 
+  /** Whether telemetry shows a bench that is armed, pulses or has its supply up. */
+  get isFoundDriven(): boolean {
+    const frame = this.#frame;
+    return frame !== null && (frame.armed || frame.burst.active || frame.supply > this.#bench.capabilities.safeSupply + ENERGISED_V);
+  }
+
   view(): ManualView {
     return {
       armed: this.#frame?.armed ?? false,

@@ -191,6 +191,7 @@ export const lentS = ({ forS, ends }: HandWork): number => 12 + forS + (ends ===
 function drawHousePlot(chance: Chance, spanS: number, fair: boolean): readonly HouseHappening[] {
   const atS = at(chance, spanS);
   if (fair) return [drawHandWork(chance, { atS }, 'closes', waysToEnd.slice(2))];
+  if (chance.strikes(0.3)) return foundDriven(chance);
   if (chance.strikes(0.5)) {
     const upon = { event: 'held', nth: 1 + chance.below(2) } as const;
     return [
@@ -208,6 +209,18 @@ function drawHousePlot(chance: Chance, spanS: number, fair: boolean): readonly H
     { kind: 'asked', window: paused.window, atS: after(0.05), name: 'run.command', params: { id: placeholders.run, command: { kind: 'skip-wait' }, by: 'somebody', commandId: `full-${atS}` } },
     drawHandWork(chance, { atS: after(lasts(chance, 0.1, 5)) }, 'nothing'),
   ];
+}
+
+/** The host dies while it drives, and the next one is there, and connects the bench, before the dead-man has acted. */
+function foundDriven(chance: Chance): readonly HouseHappening[] {
+  const upon = { word: 'burst', nth: 1 + chance.below(12) } as const;
+  const diesS = lasts(chance, 0.01, 1);
+  const after = (s: number): Timed => ({ atS: Math.round((diesS + s) * 1e3) / 1e3, upon });
+  const tries = [0.25, 0.4, 0.6, 0.9].flatMap((s): readonly WindowHappening[] => [
+    { kind: 'control-taken', window: 0, ...after(s) },
+    { kind: 'asked', window: 0, ...after(s + 0.01), name: 'bench.connect', params: { bench: { kind: 'port', path: benchPort } } },
+  ]);
+  return [{ kind: 'death', at: { atS: diesS, upon }, backS: lasts(chance, 0.005, 0.2) }, ...tries];
 }
 
 /** Some of them within seconds of each other at one place of the run, or each at a place of its own. */

@@ -164,7 +164,8 @@ function saidSafeIsSafe({ windows, drawn }: HouseEvidence): string[] {
   if (drawn.happenings.some((one) => one.kind === 'controller-disobeys')) return [];
   return [
     ...only(windows, 'said-safe').filter(({ mv }) => mv > 0).map(({ at, what, mv }) => `at ${seconds(at)} the bench was called ${what} with its supply set to ${mv} mV`),
-    ...only(windows, 'ended').filter(({ accepted, mv }) => accepted && mv > 0).map(({ at, reason, mv }) => `at ${seconds(at)} the program ended with the words "${reason}" and the supply set to ${mv} mV`),
+    // A program without a bench says nothing of one, and a host that died just before may have left it driven.
+    ...only(windows, 'ended').filter(({ accepted, reason, mv }) => accepted && mv > 0 && reason !== 'No bench is connected.').map(({ at, reason, mv }) => `at ${seconds(at)} the program ended with the words "${reason}" and the supply set to ${mv} mV`),
   ];
 }
 

@@ -26,4 +26,5 @@ export const plantedInTheHouse: readonly Planted[] = [
   one('the desk gives an answer to whoever asked last', host, 'const asked = this.#waiting.get(id);', 'const asked = [...this.#waiting.values()].at(-1);'),
   one('work by hand does not wait for a run that is held', host, "      case 'held':\n        return 'A run is going on. Pause it first.';", "        return 'A run is going on. Pause it first.';\n      case 'held':\n        return null;"),
   one('work by hand goes on beside a run whose archive failed', host, "    if (this.#run?.isFailing === true) return '", "    if (this.#ticks < 0) return '"),
+  one('a bench that was left driven stays so when it is connected', host, "    if (manual.isFoundDriven) await manual.makeSafe('The bench was still driven when it was connected.');\n", ''),
 ];

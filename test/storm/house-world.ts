@@ -129,6 +129,8 @@ const drivingModes: ReadonlySet<Mode | null> = new Set<Mode | null>(['proving', 
 const againstHand: ReadonlySet<Mode> = new Set<Mode>(['proving', 'measuring', 'making-safe', 'held', 'tripped']);
 const energising: ReadonlySet<BenchRequest['kind']> = new Set<BenchRequest['kind']>(['arm', 'burst', 'set-supply', 'pump']);
 const drivesRun: ReadonlySet<RunCommand['kind']> = new Set<RunCommand['kind']>(['start', 'resume', 'measure-again', 'measure-remaining']);
+/** They touch neither the line nor the bench. */
+const ofTheHost: ReadonlySet<Happening['kind']> = new Set<Happening['kind']>(['death', 'clock-stepped', 'disk-error', 'second-writer']);
 const worksByHand: ReadonlySet<string> = new Set(['manual.supply', 'manual.pressure', 'manual.burst']);
 
 export class HouseWorld {
@@ -605,7 +607,7 @@ export class HouseWorld {
       this.#house.push({ kind: 'said-safe', at: this.#now(), what: 'disconnected', mv: this.#supplyMv });
     }
     // Only where nothing can keep the bench from confirming it.
-    if (name === 'bench.connect' && result !== null && this.#drawn.fair) this.#house.push({ kind: 'said-safe', at: this.#now(), what: 'another', mv: this.#supplyMv });
+    if (name === 'bench.connect' && result !== null && this.#drawn.happenings.every(({ kind }) => ofTheHost.has(kind))) this.#house.push({ kind: 'said-safe', at: this.#now(), what: 'connected', mv: this.#supplyMv });
   }
 
   /** Looks at the pins after a time, if nothing was asked for meanwhile that drives, and the host lived and ran all the while. */
