@@ -26,6 +26,14 @@ test('without the program file it cannot, whether it was never fetched or has go
   expect(canRunElectron(machine())).toMatchObject({ can: false, why: expect.stringContaining('not installed') as string });
 });
 
+test('HOST-35 a packaged program brings its own', () => {
+  const packaged = join(folder, 'railhouse');
+  expect(canRunElectron(machine({ packaged }))).toMatchObject({ can: false });
+  writeFileSync(packaged, '');
+  expect(canRunElectron(machine({ packaged }))).toEqual({ can: true, executable: packaged });
+  expect(canRunElectron(machine({ packaged, env: {} }))).toMatchObject({ can: false, why: 'there is no display' });
+});
+
 test('with it, a display and a user that is not root it can', () => {
   install();
   const executable = join(folder, 'dist', 'electron');

@@ -86,6 +86,13 @@ describe('ARC-45 an archive that goes astray while no run is open', () => {
   });
 });
 
+test('HOST-34 a head that could not be kept is told to every window, also to one that comes later', async () => {
+  const window = await house.window();
+  house.host.noteKeeping('The head could not be kept.');
+  await window.until('archive', ({ problems }) => problems.includes('The head could not be kept.'));
+  expect((await (await house.window('later')).get('hello', { name: 'later' })).archiveProblems).toEqual(['The head could not be kept.']);
+});
+
 describe('ARC-46 what went into a file that has strayed', () => {
   test('is not said to be saved, whatever it was', () => {
     const { archive } = house;

@@ -1,4 +1,4 @@
-/** What stands against things being kept in the archive and beside it, in sentences for the windows (ARC-45, ARC-47). */
+/** What stands against things being kept in the archive and beside it, in sentences for the windows (ARC-45, HOST-34). */
 import type { Archive } from '../archive/archive.ts';
 
 export class Keeping {
