@@ -2,6 +2,7 @@
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
+import type { Point } from '../../app/plan/points.ts';
 import { countingAttempts } from '../../app/reduce/counting.ts';
 import { reduceRun, type Reduction } from '../../app/reduce/reduce.ts';
 import type { MeasuredAt } from '../../app/reduce/drift.ts';
@@ -30,9 +31,11 @@ export interface RunExport {
   readonly axes?: GridAxes;
 }
 
-/** When each attempt ended: the time axis of a drift. */
-export function timesOf(archive: ArchiveReader, runId: string): readonly MeasuredAt[] {
-  return [...archive.everyAttempt(runId)].map(({ point, attempt, at }) => ({ point, attempt, time: at / 1e3 }));
+/** When each attempt at a reference point ended: the time axis of a drift. */
+export function timesOf(archive: ArchiveReader, runId: string, points: readonly Point[]): readonly MeasuredAt[] {
+  const times: MeasuredAt[] = [];
+  for (const { point, attempt, at } of archive.everyAttempt(runId)) if (points[point]?.role === 'reference') times.push({ point, attempt, time: at / 1e3 });
+  return times;
 }
 
 /** Attempts, masses, budgets, lines, tables and maps as CSV, the whole reduction as JSON, and the manifest that names them (ARC-17). */
@@ -42,11 +45,12 @@ function filesOf({ archive, runId, state, software, axes = measuredAxes }: RunEx
   if (run === null) throw new Error(`the archive has no run ${runId}`);
   const under = archive.head();
   const provenance = { runId, order: run.order, began: run.createdAt, archiveId: archive.archiveId(), head: headText(under) };
-  const reduction = reduceState(state);
+  const points = expandPlan(plan);
+  const reduction = reduceRun({ plan, equipment, points, attempts: countingAttempts(state) });
   return {
     files: [
-      ...csvFiles({ provenance, notTraceable, plan, equipment, points: expandPlan(plan), attempts: archive.everyAttempt(runId), reduction, axes }),
-      jsonFile({ provenance, software, notTraceable, clocks: [...state.clocks.values()], plan, equipment, reduction, axes, times: timesOf(archive, runId) }),
+      ...csvFiles({ provenance, notTraceable, plan, equipment, points, attempts: archive.everyAttempt(runId), reduction, axes }),
+      jsonFile({ provenance, software, notTraceable, clocks: [...state.clocks.values()], plan, equipment, reduction, axes, times: timesOf(archive, runId, points) }),
     ],
     closing: (written) => manifestFile({ provenance, software, notTraceable, place: placeOfRun(archive.ledger, runId, under), files: written }),
   };

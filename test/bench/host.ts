@@ -14,6 +14,7 @@ import { createInterface } from 'node:readline';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { Worker } from 'node:worker_threads';
 import type { EventData, EventName, ToWindow } from '../../app/contract/contract.ts';
+import { sparing } from '../../main/host/desk-thread.ts';
 import type { DeskAnswer } from '../../main/host/desk-work.ts';
 import { removeExportFolder } from '../../main/host/export-folder.ts';
 import { servedAt, socketWindow, type SocketWindow } from '../house/socket-window.ts';
@@ -91,7 +92,7 @@ const times = (what: string, values: readonly number[]): BenchReport['figures'] 
 /** An export by a desk process alone: the most memory that it had, MB, and its time. */
 async function exportAlone(archive: string, id: string): Promise<{ readonly peak: number; readonly seconds: number }> {
   const began = performance.now();
-  const desk = fork(join(import.meta.dirname, '..', '..', 'main', 'host', 'desk-worker.ts'), [archive, String(process.pid)], { serialization: 'advanced' });
+  const desk = fork(join(import.meta.dirname, '..', '..', 'main', 'host', 'desk-worker.ts'), [archive, String(process.pid)], { execArgv: [...process.execArgv, ...sparing], serialization: 'advanced' });
   try {
     desk.send({ id: 0, job: { kind: 'export', params: { id }, software: 'bench 1' } });
     const [{ answer }] = (await once(desk, 'message')) as [{ readonly answer: DeskAnswer }];
