@@ -34,7 +34,7 @@ function houseWith(change: (files: { yml: string; manifest: string }) => { yml: 
   return changed;
 }
 
-describe('the configuration', () => {
+describe('HOST-35 the configuration', () => {
   it('of this house passes every line', async () => {
     expect(await outcomes(configurationLines(house))).toMatchObject({ failed: [], counts: { fail: 0, 'not checked': 0 } });
   });

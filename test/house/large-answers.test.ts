@@ -64,7 +64,7 @@ afterAll(async () => {
   rmSync(folder, { recursive: true, force: true });
 });
 
-describe('HOST-10 HOST-11 a long run that a window asks for', () => {
+describe('HOST-10 HOST-11 HOST-20 a long run that a window asks for', () => {
   it('comes whole and in pieces of at most 1 MiB, to the window and from the desk', async () => {
     const before = exportFolders();
     const attach = host.attach.bind(host);
