@@ -157,7 +157,7 @@ class Engine implements RunEngine {
       waitingFor: this.#course.waitingFor(now),
       advice: adviceText(state, {
         notStartable: mode === 'ready' ? this.#fitness.notStartable() : null,
-        pressureByHand: this.#course.facts.conditioning === true && !this.#core.capabilities.pressure.commandable,
+        pressureByHand: this.#course.facts.conditioning && !this.#core.capabilities.pressure.commandable,
       }),
       point,
       attempt: current?.attempt ?? null,
@@ -231,7 +231,7 @@ class Engine implements RunEngine {
       return;
     }
     if (this.#guards.check(frame)) return;
-    if (wrong !== null && previous !== null && core.isDriving && this.#course.facts.stopping !== true) {
+    if (wrong !== null && previous !== null && core.isDriving && !this.#course.facts.stopping) {
       core.doubt ??= { text: impossibleText(wrong, previous, frame), cause: `telemetry-${wrong}` };
     }
     if (core.doubt !== null && this.#refusesFrames(core.doubt)) return;
@@ -268,7 +268,7 @@ class Engine implements RunEngine {
   #refusesFrames({ text, cause }: { readonly text: string; readonly cause: string }): boolean {
     const { mode } = this.#core.state;
     if (mode === 'proving') return this.#safety.hold('telemetry-impossible', text);
-    if (mode !== 'measuring' || this.#course.facts.canRefuse !== true) return false;
+    if (mode !== 'measuring' || !this.#course.facts.canRefuse) return false;
     this.#sweep.endAttempt(withoutWindow('rejected', text, cause));
     return true;
   }

@@ -4,13 +4,15 @@ import type { Ending, RunCommand } from '../events.ts';
 import { pointsWithoutResult } from '../fold.ts';
 import { handling } from '../machine.ts';
 import type { EngineCore } from './core.ts';
-import { ask } from './course.ts';
+import { ask, factsOf } from './course.ts';
 import type { Course, Procedure } from './course.ts';
 import type { Fitness } from './fit.ts';
 import { withoutWindow } from './outcome.ts';
 import { replyTimeout, restAfterAcknowledge } from './safety.ts';
 import type { Safety } from './safety.ts';
 import type { Sweep } from './sweep.ts';
+
+const clearingFaults = factsOf('clearingFaults');
 
 interface Answer {
   readonly accepted: boolean;
@@ -86,7 +88,7 @@ export class Commands {
         return this.#fitness.untraceableReasons().length > 0 ? null : 'Nothing on the pre-flight sheet is out of date, so there is nothing to choose.';
       case 'acknowledge':
         if (mode !== 'ready') return null;
-        if (this.#course.facts.clearingFaults === true) return 'The faults are being cleared.';
+        if (this.#course.facts.clearingFaults) return 'The faults are being cleared.';
         return this.#core.frame?.fault == null ? 'The controller has no fault, so there is nothing to acknowledge.' : null;
     }
   }
@@ -231,7 +233,7 @@ export class Commands {
   }
 
   *#clearFaults(): Procedure {
-    const reply = yield* ask({ kind: 'clear-faults' }, replyTimeout, () => null, { clearingFaults: true });
+    const reply = yield* ask({ kind: 'clear-faults' }, replyTimeout, () => null, clearingFaults);
     if (reply.kind === 'done') return;
     const code = reply.kind === 'refused' ? reply.code : 'no-answer';
     this.#core.emit({ kind: 'controller-fault', fault: { code, text: `The fault could not be cleared: ${reply.text}` } });

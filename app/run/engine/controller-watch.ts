@@ -63,12 +63,12 @@ export class ControllerWatch {
     if (frame.burst.active && !this.#settings.pulsing) return this.#safety.trip('unexpected-pulses', 'The controller drives an injector that nobody asked for.');
     if (this.#expectsDeadMan) return false;
     if (this.#settings.armed && !frame.armed) return this.#safety.trip('disarmed', 'The controller disarmed itself and gives no reason.');
-    if (frame.armed && this.#course.facts.arming !== true) this.#settings.armed = true;
+    if (frame.armed && !this.#course.facts.arming) this.#settings.armed = true;
     return false;
   }
 
   get #expectsDeadMan(): boolean {
-    return this.#course.facts.expectsDeadMan === true;
+    return this.#course.facts.expectsDeadMan;
   }
 
   /** What flows without a pulse mostly flows through the injector that had the last one (RUN-121). */

@@ -10,22 +10,31 @@ import type { EngineCore } from './core.ts';
 /** What others have to know of the step that a procedure is at. */
 export interface StepFacts {
   /** The rail pressure is meant to be at its set point. */
-  readonly atPressure?: true;
+  readonly atPressure: boolean;
   /** Pressure and temperatures are waited for. */
-  readonly conditioning?: true;
+  readonly conditioning: boolean;
   /** A latched dead-man is what is waited for, or what is about to be cleared. */
-  readonly expectsDeadMan?: true;
+  readonly expectsDeadMan: boolean;
   /** The bench is about to be armed, so a frame that says so may be an old one. */
-  readonly arming?: true;
+  readonly arming: boolean;
   /** Pulses are being stopped: what frames say of flow does not matter any more. */
-  readonly stopping?: true;
+  readonly stopping: boolean;
   /** A window in which nothing is driven is being counted. */
-  readonly countingZero?: true;
+  readonly countingZero: boolean;
   /** Nothing is outstanding and no window is whole yet: the attempt can be ended for a frame that cannot be. */
-  readonly canRefuse?: true;
-  readonly makingSafe?: true;
-  readonly clearingFaults?: true;
+  readonly canRefuse: boolean;
+  readonly makingSafe: boolean;
+  readonly clearingFaults: boolean;
 }
+
+const nothing: StepFacts = {
+  atPressure: false, conditioning: false, expectsDeadMan: false, arming: false, stopping: false, countingZero: false, canRefuse: false, makingSafe: false, clearingFaults: false,
+};
+
+/** These are so; every other is not. All have one shape, because they are asked for with every frame: keep them as constants. */
+export const factsOf = (...so: readonly (keyof StepFacts)[]): StepFacts => ({ ...nothing, ...Object.fromEntries(so.map((fact) => [fact, true])) });
+
+export const noFacts = factsOf();
 
 /** The procedure ends here; then `act`, which may run another. */
 export interface Leave {
@@ -33,19 +42,10 @@ export interface Leave {
   readonly act: () => void;
 }
 
-interface Ask {
-  readonly kind: 'ask';
-  readonly request: BenchRequest;
-  /** s */
-  readonly timeout: number;
-  /** What to do instead of going on; null: the procedure goes on with the reply. */
-  readonly turns: (reply: BenchReply) => Leave | null;
-  readonly facts: StepFacts;
-  readonly waitingFor?: (now: number, since: number) => WaitingFor | null;
-}
+type WaitingForStep = (now: number, since: number) => WaitingFor | null;
+const waitsForNothing: WaitingForStep = () => null;
 
-export interface Until {
-  readonly kind: 'until';
+interface Wait {
   /** With each frame: true when what is waited for has come about. */
   readonly met: (frame: BenchFrame) => boolean | Leave;
   /** With each tick, and each frame that did not meet: `since`, s, in the wait; true: it is over all the same. */
@@ -54,6 +54,42 @@ export interface Until {
   readonly skippable?: true;
   readonly facts: StepFacts;
   readonly waitingFor?: (now: number) => WaitingFor | null;
+}
+
+class Ask {
+  readonly kind = 'ask';
+  readonly request: BenchRequest;
+  /** s */
+  readonly timeout: number;
+  /** What to do instead of going on; null: the procedure goes on with the reply. */
+  readonly turns: (reply: BenchReply) => Leave | null;
+  readonly facts: StepFacts;
+  readonly waitingFor: WaitingForStep;
+
+  constructor(request: BenchRequest, timeout: number, turns: Ask['turns'], facts: StepFacts, waitingFor: WaitingForStep) {
+    this.request = request;
+    this.timeout = timeout;
+    this.turns = turns;
+    this.facts = facts;
+    this.waitingFor = waitingFor;
+  }
+}
+
+class Until {
+  readonly kind = 'until';
+  readonly met: Wait['met'];
+  readonly overdue: Wait['overdue'];
+  readonly skippable: boolean;
+  readonly facts: StepFacts;
+  readonly waitingFor: WaitingForStep;
+
+  constructor({ met, overdue, skippable, facts, waitingFor }: Wait) {
+    this.met = met;
+    this.overdue = overdue;
+    this.skippable = skippable === true;
+    this.facts = facts;
+    this.waitingFor = waitingFor ?? waitsForNothing;
+  }
 }
 
 type Step = Leave | Ask | Until;
@@ -68,7 +104,6 @@ export interface EngineRequest {
 
 /** A host that never reports the deadline of a request is helped out after this much more, s. */
 const deadlineGrace = 1;
-const noFacts: StepFacts = {};
 
 /** Turns away from the procedure that yields it; nothing behind it is carried out. */
 export const leave = (act: () => void): Leave => ({ kind: 'leave', act });
@@ -79,19 +114,21 @@ export function* ask(
   timeout: number,
   turns: (reply: BenchReply) => Leave | null,
   facts: StepFacts = noFacts,
-  waitingFor?: (now: number, since: number) => WaitingFor | null,
+  waitingFor = waitsForNothing,
 ): Procedure<BenchReply> {
-  return (yield { kind: 'ask', request, timeout, turns, facts, ...(waitingFor === undefined ? {} : { waitingFor }) }) as BenchReply;
+  return (yield new Ask(request, timeout, turns, facts, waitingFor)) as BenchReply;
 }
 
 /** Waits, and says whether a person skipped the rest of the wait. */
-export function* until(wait: Omit<Until, 'kind'>): Procedure<'met' | 'skipped'> {
-  return (yield { kind: 'until', ...wait }) as 'met' | 'skipped';
+export function* until(wait: Wait): Procedure<'met' | 'skipped'> {
+  return (yield new Until(wait)) as 'met' | 'skipped';
 }
 
 export class Course {
   /** The request of the present unit. */
   request: EngineRequest | null = null;
+  /** Of the step that is under way. */
+  facts = noFacts;
   readonly #core: EngineCore;
   #procedure: Procedure | null = null;
   #at: Ask | Until | null = null;
@@ -108,12 +145,9 @@ export class Course {
     return this.#at === null;
   }
 
-  get facts(): StepFacts {
-    return this.#at?.facts ?? noFacts;
-  }
 
   get skippable(): boolean {
-    return this.#at?.kind === 'until' && this.#at.skippable === true;
+    return this.#at?.kind === 'until' && this.#at.skippable;
   }
 
   get busy(): boolean {
@@ -164,7 +198,7 @@ export class Course {
   }
 
   waitingFor(now: number): WaitingFor | null {
-    return this.#at?.waitingFor?.(now, this.#since) ?? null;
+    return this.#at?.waitingFor(now, this.#since) ?? null;
   }
 
   #takeReply(reply: BenchReply): void {
@@ -187,10 +221,15 @@ export class Course {
   }
 
   #leave({ act }: Leave): void {
-    this.#procedure = null;
-    this.#at = null;
+    this.#stop();
     this.#outstanding = null;
     act();
+  }
+
+  #stop(): void {
+    this.#procedure = null;
+    this.#at = null;
+    this.facts = noFacts;
   }
 
   #goOn(value: unknown): void {
@@ -200,8 +239,7 @@ export class Course {
     // It would be gone on with beside the other: a procedure turns away by what it yields.
     if (this.#procedure !== procedure) throw new Error('A procedure ran another one from within.');
     if (done === true) {
-      this.#procedure = null;
-      this.#at = null;
+      this.#stop();
       return;
     }
     if (step.kind === 'leave') {
@@ -209,6 +247,7 @@ export class Course {
       return;
     }
     this.#at = step;
+    this.facts = step.facts;
     this.#since = this.#core.now;
     if (step.kind === 'ask') {
       this.#lastId += 1;

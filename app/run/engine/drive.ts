@@ -7,11 +7,17 @@ import { idleCurrentText, idleCurrentTimeout } from '../idle-current.ts';
 import { deadManFault } from '../proof.ts';
 import type { WaitingFor } from '../status.ts';
 import type { EngineCore } from './core.ts';
-import { ask, leave, until } from './course.ts';
+import { ask, factsOf, leave, noFacts, until } from './course.ts';
 import type { Course, Leave, Procedure, StepFacts } from './course.ts';
 import { replyTimeout } from './safety.ts';
 import type { Safety } from './safety.ts';
 import type { Settings } from './settings.ts';
+
+const waiting = factsOf('canRefuse');
+const conditioning = factsOf('canRefuse', 'conditioning');
+const clearing = factsOf('expectsDeadMan');
+const arming = factsOf('arming');
+const stopping = factsOf('stopping');
 
 /** The controller's read-back of a stop or of a cleared fault, s. */
 export const readBackTimeout = 3;
@@ -55,7 +61,7 @@ export class Drive {
    * A request and its reply. No answer holds the run; a refusal is `refused`'s, and without one a controller that refuses what it
    * must not refuse is not fit to go on with.
    */
-  *ask(request: BenchRequest, facts: StepFacts = {}, refused?: (reply: Refused) => Leave | null): Procedure<BenchReply> {
+  *ask(request: BenchRequest, facts = noFacts, refused?: (reply: Refused) => Leave | null): Procedure<BenchReply> {
     return yield* ask(request, replyTimeout, (reply) => this.turnsAway(reply, refused), facts);
   }
 
@@ -72,7 +78,7 @@ export class Drive {
 
   /** Clears a dead-man and waits until it is seen cleared. */
   *clearDeadMan(): Procedure {
-    const facts: StepFacts = { expectsDeadMan: true };
+    const facts = clearing;
     yield* this.ask({ kind: 'clear-faults' }, facts, (reply) => (reply.code === 'fault' ? this.#somethingElse(reply) : this.#mustNotRefuse(reply)));
     yield* until({
       facts,
@@ -89,7 +95,7 @@ export class Drive {
     while (this.#core.frame?.fault?.code === deadManFault) yield* this.clearDeadMan();
     if (this.#core.frame?.armed !== true || !this.#settings.armed) {
       this.#settings.pumping = false;
-      yield* this.ask({ kind: 'arm' }, { arming: true });
+      yield* this.ask({ kind: 'arm' }, arming);
     }
     yield* this.#feedRail();
     yield* this.#setSupply(failed);
@@ -102,7 +108,7 @@ export class Drive {
     if (this.#settings.pressure !== point.pressure) {
       if (commandable) {
         this.#settings.forgetPressure();
-        yield* this.ask({ kind: 'set-pressure', pressure: point.pressure }, {}, ({ text, code }) => rejected(`The controller refused the pressure: ${text} (${code}).`, `pressure-refused-${code}`));
+        yield* this.ask({ kind: 'set-pressure', pressure: point.pressure }, noFacts, ({ text, code }) => rejected(`The controller refused the pressure: ${text} (${code}).`, `pressure-refused-${code}`));
         this.#settings.pressure = point.pressure;
       } else {
         this.#settings.expectPressure(point.pressure);
@@ -114,7 +120,7 @@ export class Drive {
     // The operator sets this pressure: the run waits for a person without a limit, pulses off (RUN-42).
     if (byHand()) this.#course.restartWait();
     yield* until({
-      facts: { canRefuse: true, conditioning: true },
+      facts: conditioning,
       skippable: true,
       met: check,
       overdue: (since) => {
@@ -128,12 +134,12 @@ export class Drive {
   }
 
   /** While more current flows than may flow with nothing driven the run waits for its end (RUN-131). */
-  *noCurrent(facts: StepFacts = { canRefuse: true }): Procedure {
+  *noCurrent(): Procedure {
     const { idleCurrentA } = this.#core.state.plan.supply;
     const flows = (frame: BenchFrame | null) => frame === null || frame.current > idleCurrentA;
     if (!flows(this.#core.frame)) return;
     yield* until({
-      facts,
+      facts: waiting,
       met: (frame) => !flows(frame),
       overdue: (since) => since > idleCurrentTimeout && this.#safety.leaveTripped('idle-current', idleCurrentText(this.#core.frame?.current ?? Number.NaN, idleCurrentA)),
       waitingFor: () => ({ text: 'no current while nothing is driven', value: this.#core.frame?.current ?? null, low: null, high: idleCurrentA, unit: 'A' }),
@@ -150,7 +156,7 @@ export class Drive {
 
   /** Stops the pulses and sees them stopped. */
   *stopPulses(): Procedure {
-    const facts: StepFacts = { stopping: true };
+    const facts = stopping;
     this.#core.step('stop');
     yield* this.ask({ kind: 'stop-burst' }, facts);
     yield* until({
@@ -179,13 +185,13 @@ export class Drive {
     const supply = this.#supplyTarget();
     if (this.#settings.supply !== supply) {
       this.#settings.forgetSupply();
-      yield* this.ask({ kind: 'set-supply', supply }, {}, (reply) => failed({ refused: reply }));
+      yield* this.ask({ kind: 'set-supply', supply }, noFacts, (reply) => failed({ refused: reply }));
       this.#settings.supply = supply;
     }
     if (this.#settings.supplyIsSteady) return;
     const check = (): boolean => this.#settings.supplyIsSteady;
     yield* until({
-      facts: { canRefuse: true },
+      facts: waiting,
       skippable: true,
       met: check,
       overdue: (since) => {

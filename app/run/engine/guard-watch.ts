@@ -82,7 +82,7 @@ export class GuardWatch {
       case 'pressure-deviation-kpa': {
         const point = this.#core.currentPoint;
         // Held open for a moment: the plan need not have been made for that droop (RUN-143).
-        return this.#course.facts.atPressure === true && point !== null && lookPart(point) !== 'held' ? toKilopascals(frame.pressure) - toKilopascals(point.pressure) : null;
+        return this.#course.facts.atPressure && point !== null && lookPart(point) !== 'held' ? toKilopascals(frame.pressure) - toKilopascals(point.pressure) : null;
       }
       case 'supply-deviation-v': {
         const step = this.#core.state.current?.step;

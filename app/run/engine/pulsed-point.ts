@@ -9,8 +9,8 @@ import type { Criterion } from '../events.ts';
 import { shutCriterion } from '../look.ts';
 import { WindowCollector } from '../window.ts';
 import type { EngineCore } from './core.ts';
-import { leave, until } from './course.ts';
-import type { Leave, Procedure, StepFacts } from './course.ts';
+import { factsOf, leave, until } from './course.ts';
+import type { Leave, Procedure } from './course.ts';
 import { clockSlack, readBackTimeout } from './drive.ts';
 import type { Burst, Drive, Refused } from './drive.ts';
 import { judged } from './outcome.ts';
@@ -34,8 +34,9 @@ const lookWindowSlack = 3;
 /** The pulses outlast the longest window by this, s. */
 const pulsesBeyond = 10;
 
-const atPressure: StepFacts = { atPressure: true };
-const inPulses: StepFacts = { atPressure: true, canRefuse: true };
+const atPressure = factsOf('atPressure');
+const inPulses = factsOf('atPressure', 'canRefuse');
+const shutting = factsOf('canRefuse');
 
 /** What the procedures of all points are made with. */
 export interface PointParts {
@@ -182,7 +183,7 @@ export class PulsedPoint {
     const span = () => (this.#core.frame?.at ?? Number.NaN) - (counted[0]?.at ?? Number.NaN);
     const began = this.#core.now;
     yield* until({
-      facts: { canRefuse: true },
+      facts: shutting,
       met: (frame) => {
         if (counted.length > 0 || this.#core.now - began >= shutGraceS) counted.push(frame);
         return span() >= shutSpanS;

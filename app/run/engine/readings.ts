@@ -27,7 +27,7 @@ export class Readings {
     // A rail that was shut off fills up when it is opened.
     const driven = this.#settings.pulsing || this.#settings.railShut;
     this.idleFlow.add(frame, driven || impossible);
-    this.idleTime.add(frame, !driven && this.#course.facts.countingZero !== true && this.#settings.pressureFits(frame) && !impossible);
+    this.idleTime.add(frame, !driven && !this.#course.facts.countingZero && this.#settings.pressureFits(frame) && !impossible);
   }
 
   /** The controller was reset. */

@@ -12,8 +12,8 @@ import { missingOfSafe, proofSilence } from '../proof.ts';
 import { madeSafeInJournal } from '../safe-words.ts';
 import type { ClockWatch } from './clock-watch.ts';
 import type { EngineCore } from './core.ts';
-import { ask, leave } from './course.ts';
-import type { Course, Leave, Procedure, StepFacts } from './course.ts';
+import { ask, factsOf, leave } from './course.ts';
+import type { Course, Leave, Procedure } from './course.ts';
 import type { Settings } from './settings.ts';
 
 /** How long a reply may take, s. */
@@ -31,7 +31,7 @@ const hour = 3600;
 /** How long the bench rests after a trip or a fault was acknowledged, before a person may drive it again, s (RUN-150). */
 export const restAfterAcknowledge = 2;
 
-const makingSafe: StepFacts = { makingSafe: true };
+const makingSafe = factsOf('makingSafe');
 /** Every answer is one to go on with. */
 const anyReply = (): null => null;
 
@@ -77,7 +77,7 @@ export class Safety {
     this.#core.emit({ kind: 'making-safe', then, why });
     this.#acknowledging = false;
     // The request that is under way already is as good as a new one.
-    if (mode === 'making-safe' && this.#course.facts.makingSafe === true) return;
+    if (mode === 'making-safe' && this.#course.facts.makingSafe) return;
     this.makeSafe();
   }
 

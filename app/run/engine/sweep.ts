@@ -1,8 +1,8 @@
 /** The run as it goes on by itself: the proof of the dead-man (RUN-12), then one attempt after another. */
 import { missingOfDeadMan, proofBurst, proofSilence } from '../proof.ts';
 import type { EngineCore } from './core.ts';
-import { ask, leave, until } from './course.ts';
-import type { Course, Leave, Procedure, StepFacts } from './course.ts';
+import { ask, factsOf, leave, noFacts, until } from './course.ts';
+import type { Course, Leave, Procedure } from './course.ts';
 import { readBackTimeout } from './drive.ts';
 import type { Drive } from './drive.ts';
 import { withoutWindow } from './outcome.ts';
@@ -19,7 +19,7 @@ import { ZeroPoint } from './zero-point.ts';
 const safeSupplyTimeout = 10;
 /** Pulses that must be seen before the silence of the proof begins. */
 const proofPulses = 2;
-const expectsDeadMan: StepFacts = { expectsDeadMan: true };
+const expectsDeadMan = factsOf('expectsDeadMan');
 
 export class Sweep {
   readonly #core: EngineCore;
@@ -116,9 +116,9 @@ export class Sweep {
     const refused = ({ text, code }: { readonly text: string; readonly code: string }) => failed(`the controller refused: ${text} (${code})`);
     yield* this.#drive.setUp((why) => ('refused' in why ? refused(why.refused) : failed(why.notReached)));
     yield* this.#drive.noCurrent();
-    const { burst } = yield* this.#drive.burst(proofBurst(plan, capabilities), {}, refused);
+    const { burst } = yield* this.#drive.burst(proofBurst(plan, capabilities), noFacts, refused);
     yield* until({
-      facts: {},
+      facts: noFacts,
       met: (frame) => burst.isOf(frame) && frame.burst.active && frame.burst.done >= proofPulses,
       overdue: (since) => since > readBackTimeout && failed('the pulses of the proof were not seen to begin.'),
     });

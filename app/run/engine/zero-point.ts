@@ -5,7 +5,7 @@ import { decaysPressure, zeroWindow } from '../../plan/zero.ts';
 import { summariseDecay } from '../pressure-decay.ts';
 import { WindowCollector } from '../window.ts';
 import type { EngineCore } from './core.ts';
-import { until } from './course.ts';
+import { factsOf, noFacts, until } from './course.ts';
 import type { Procedure } from './course.ts';
 import { clockSlack } from './drive.ts';
 import type { Drive } from './drive.ts';
@@ -14,6 +14,10 @@ import type { Outcome } from './outcome.ts';
 import type { PointParts, Reject } from './pulsed-point.ts';
 import type { Readings } from './readings.ts';
 import type { Settings } from './settings.ts';
+
+const resting = factsOf('atPressure', 'canRefuse');
+const counting = factsOf('atPressure', 'canRefuse', 'countingZero');
+const decaying = factsOf('canRefuse');
 
 /** The valve has shut and the transducer's filter has followed, s. */
 const shutRest = 0.5;
@@ -51,7 +55,7 @@ export class ZeroPoint {
     let since = Number.NaN;
     this.#core.step('settle');
     yield* until({
-      facts: { atPressure: true, canRefuse: true },
+      facts: resting,
       skippable: true,
       met: (frame) => {
         if (Number.isNaN(since)) since = frame.at;
@@ -68,7 +72,7 @@ export class ZeroPoint {
     const length = zeroWindow(this.#core.state.plan);
     const window = this.#window;
     yield* until({
-      facts: { atPressure: true, canRefuse: true, countingZero: true },
+      facts: counting,
       met: (frame) => {
         window.add(frame);
         return window.duration >= length;
@@ -87,13 +91,13 @@ export class ZeroPoint {
     const frames: BenchFrame[] = [];
     let since = Number.NaN;
     this.#settings.railShut = true;
-    const reply = yield* this.#drive.ask({ kind: 'shut-off', shut: true }, {}, () => null);
+    const reply = yield* this.#drive.ask({ kind: 'shut-off', shut: true }, noFacts, () => null);
     if (reply.kind === 'refused') {
       this.#settings.railShut = false;
       return frames;
     }
     yield* until({
-      facts: { canRefuse: true },
+      facts: decaying,
       met: (frame) => {
         if (Number.isNaN(since)) since = frame.at;
         if (frame.at - since < shutRest) return false;
