@@ -63,7 +63,7 @@ describe('the storm', () => {
     });
 
     it('STORM-39 some wait for an event of the journal or a line to the bench', () => {
-      const upon = all.flatMap((one) => ('upon' in one && one.upon !== undefined ? ['event' in one.upon ? 'event' : 'word'] : []));
+      const upon = all.flatMap((one) => ('upon' in one ? ['event' in one.upon ? 'event' : 'word'] : []));
       expect(new Set(upon)).toEqual(new Set(['event', 'word']));
       expect(upon.length / all.length).toBeGreaterThan(0.05);
     });
