@@ -19,7 +19,7 @@ import { openArchive } from '../../main/archive/archive.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
 import type { Channel, ChannelEvents } from '../../main/link/channel.ts';
-import { RunService } from '../../main/service/run-service.ts';
+import { loadRun, RunService } from '../../main/service/run-service.ts';
 import { BoardPort, firmware, stillPlant, type PulseAt } from '../builders/emulated-firmware.ts';
 import { reduction, runInProcess, sampleEquipment, samplePlan, scenario, scratchFolder } from '../builders/in-process.ts';
 
@@ -417,7 +417,9 @@ export async function sweep(injectors: number, voltages: readonly number[], widt
     const rest = await service.rest();
     await service.close();
     if (rest.kind !== 'resting' || rest.mode !== 'ended') throw new Error('the sweep on the emulated board did not end');
-    const onBoard = reduction(service.state);
+    const stored = loadRun(opened.archive, service.id);
+    if (!stored.ok) throw new Error(stored.text);
+    const onBoard = reduction(stored.state);
     return simulated.cells.map((cell, i) => {
       const other = onBoard.cells[i];
       if (cell.kind !== 'line') throw new Error(`simulated controller: no line: ${cell.text}`);
