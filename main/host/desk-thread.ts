@@ -1,10 +1,16 @@
 /** A desk beside the thread that the bench hangs on: desk-worker.ts, as this program was built. */
 import { fork } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
-import { Worker } from 'node:worker_threads';
+import { Worker, type ResourceLimits } from 'node:worker_threads';
 import type { StartDeskThread } from './desk.ts';
 import type { DeskAnswer } from './desk-work.ts';
 import { removeUnfinishedExports } from './export-folder.ts';
+
+/**
+ * For a thread with the short jobs alone: without a bound it leaves hundreds of megabytes of garbage lying, which are the
+ * host's. Many times what a page, a list or the check of the largest plan needs; a thread that goes beyond is started anew.
+ */
+export const shortJobs: ResourceLimits = { maxOldGenerationSizeMb: 192, maxYoungGenerationSizeMb: 16 };
 
 /** One that is torn down while it loads or calls native code may take the whole process with it; one of its own process takes nobody. */
 const THREAD_PATIENCE_MS = 10_000;
@@ -15,9 +21,9 @@ export const sparing = ['--heap-growing-percent=30'];
 
 /** As a thread of this process. */
 export const workerThread =
-  (archivePath: string, workerFile: URL): StartDeskThread =>
+  (archivePath: string, workerFile: URL, resourceLimits: ResourceLimits = {}): StartDeskThread =>
   (ears) => {
-    const worker = new Worker(workerFile, { workerData: { archivePath, owner: process.pid } });
+    const worker = new Worker(workerFile, { workerData: { archivePath, owner: process.pid }, resourceLimits });
     let why: string | null = null;
     worker.on('message', ({ id, answer }: { readonly id: number; readonly answer: DeskAnswer }) => ears.onAnswer(id, answer));
     worker.on('error', (error: unknown) => {

@@ -56,7 +56,7 @@ beforeAll(() => {
   const opened = openArchive(path, { now: () => machineClock.unixNow(), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
   archive = opened.archive;
-  host = hostWith(new Desk(watched(deskProcess(path, worker)), machineClock, watched(deskProcess(path, worker))));
+  host = hostWith(new Desk(watched(workerThread(path, worker)), machineClock, watched(deskProcess(path, worker))));
 });
 afterAll(async () => {
   await host.close();
