@@ -269,7 +269,11 @@ test('LINE-71: lost requests with telemetry still coming end in a new hello, not
   await arm(c);
 });
 
-test('a controller that answers and does not measure any more is not taken for a healthy one', async () => {
+test.each([
+  ['answers and does not measure any more', '.', 'No telemetry came for 1 s, although the controller answers.'],
+  // The dead-man is longer than the time after which telemetry is missed.
+  ['is silent, with a long dead-man', '', 'No telemetry came for 1 s, nor anything else.'],
+])('LINE-120: a controller that %s is not taken for a healthy one, and what is said of it is so', async (_, withheld, said) => {
   const clock = newClock();
   const running = switchOn(clock);
   let mute = false;
@@ -280,7 +284,7 @@ test('a controller that answers and does not measure any more is not taken for a
       inner.open({
         ...events,
         onBytes: (bytes) => {
-          if (!mute || bytes[0] !== '.'.charCodeAt(0)) events.onBytes(bytes);
+          if (!mute || (withheld !== '' && bytes[0] !== withheld.charCodeAt(0))) events.onBytes(bytes);
         },
       }),
     write: (bytes) => {
@@ -288,15 +292,15 @@ test('a controller that answers and does not measure any more is not taken for a
     },
     close: () => inner.close(),
   };
-  const { result, events } = await tryConnect(clock, () => Promise.resolve([channel]));
+  const { result, events } = await tryConnect(clock, () => Promise.resolve([channel]), { deadManMs: 4000 });
   expect(result.ok).toBe(true);
   await wait(clock, 1000);
   mute = true;
   await wait(clock, 1500);
   expect(events[0]).toMatchObject({ state: 'down' });
-  expect(events[0]?.reason).toContain('No telemetry');
+  expect(events[0]?.reason).toContain(said);
   mute = false;
-  await wait(clock, 1000);
+  await wait(clock, 6000);
   expect(events.at(-1)).toMatchObject({ state: 'up' });
 });
 

@@ -509,7 +509,8 @@ class BenchDriver implements Bench {
           lookAfter(LAST_LOOK_MS, true);
         } else {
           lookAfter(limitMs, false);
-          this.#interrupted(`No telemetry came for ${limitMs / 1000} s, although the controller answers.${notUnderstood(this.#link)}`);
+          const answers = clock.now() - this.#link.lastHeardAt < limitMs;
+          this.#interrupted(`No telemetry came for ${limitMs / 1000} s, ${answers ? 'although the controller answers' : 'nor anything else'}.${notUnderstood(this.#link)}`);
         }
       });
     };

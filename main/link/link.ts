@@ -150,6 +150,11 @@ export class Link {
     return this.#downReason;
   }
 
+  /** When the latest well-formed line came; of a link that has heard nothing yet, when it was opened. Milliseconds of its clock. */
+  get lastHeardAt(): number {
+    return this.#lastHeard;
+  }
+
   get statistics(): LinkStatistics {
     return {
       linesSent: this.#linesSent,

@@ -17,8 +17,9 @@ const command = join(house, 'main', 'cli', 'main.ts');
 const launcher = join(house, 'main', 'launch', 'launch.mjs');
 /** Bench time against real time. */
 const SPEED = 5;
-/** Bears a busy machine at this speed. */
+/** Both bear a busy machine at this speed: the process of the bench itself may stand still for a quarter of a second, which is more than 1 s of bench time. */
 const DEAD_MAN_MS = 4000;
+const TELEMETRY_HZ = 4;
 
 interface Ended {
   readonly code: number | null;
@@ -68,7 +69,7 @@ afterEach(() => {
 function sweep(...more: readonly string[]): string[] {
   const plan = samplePlan('small-plan', (small) => ({
     ...withoutLeakChecks(small),
-    link: { ...small.link, deadManMs: DEAD_MAN_MS },
+    link: { ...small.link, deadManMs: DEAD_MAN_MS, telemetryHz: TELEMETRY_HZ },
     window: { ...small.window, minS: 8 },
   }));
   const planPath = join(folder, 'plan.json');
@@ -216,8 +217,7 @@ describe('HOST-6 a terminal that stands still', () => {
     terminal.write('\x11');
     terminal.kill('SIGTERM');
     expect(await ended).toBe(5);
-    // On a busy machine the bench of this test may be slow with its telemetry; that is not the terminal's doing.
-    expect(said).not.toMatch(/Held by guard (?!link: [^.]*No telemetry came)|stood still/);
+    expect(said).not.toMatch(/Held by guard|stood still/);
   });
 });
 
