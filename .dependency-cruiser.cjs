@@ -8,6 +8,10 @@ const room = (name, from, allowed) => ({
 module.exports = {
   forbidden: [
     room('app-imports-nothing-else', '^app/', '^app/'),
+    {
+      ...room('journal-knows-what-it-tells-of', '^app/journal/', '^app/(journal|bench|boundary|equipment|plan|quantities)/'),
+      from: { path: '^app/journal/', pathNot: '\\.test\\.ts$' },
+    },
     room('firmware-protocol-knows-quantities-only', '^firmware-protocol/', '^(firmware-protocol|app/quantities)/'),
     room('main-imports-app-and-protocol', '^main/', '^(main|app|firmware-protocol)/'),
     room('renderer-imports-app-only', '^renderer/', '^(renderer|app)/'),

@@ -10,7 +10,7 @@ import type { BenchFrame, BenchIdentity, BenchCapabilities } from '../bench/port
 import { oneLine } from '../boundary/text.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import type { RunStatus } from '../run/engine.ts';
-import type { RunCommand, RunEvent } from '../run/events.ts';
+import type { RunCommand, RunEvent } from '../journal/events.ts';
 
 const nothing = z.strictObject({});
 const id = z.string().min(1).max(80);

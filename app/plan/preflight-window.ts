@@ -6,7 +6,7 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import { seconds } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond } from '../quantities/quantity.ts';
-import type { PreflightLine } from '../run/events.ts';
+import type { PreflightLine } from './preflight-line.ts';
 import { expectedEdgeRate } from './estimate.ts';
 import type { SetPoint } from './estimate.ts';
 import type { Plan } from './plan.ts';

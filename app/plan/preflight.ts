@@ -8,7 +8,7 @@ import { certificatesOn, lotAgeDays, notOfController } from '../equipment/standi
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, milliseconds, pascals, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond, Seconds } from '../quantities/quantity.ts';
-import type { PreflightLine } from '../run/events.ts';
+import type { PreflightLine } from './preflight-line.ts';
 import { hasLook } from './look.ts';
 import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
 import type { RunTotals, SetPoint } from './estimate.ts';

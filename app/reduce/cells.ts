@@ -3,7 +3,7 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { milliseconds } from '../quantities/quantity.ts';
 import type { Kilograms, Seconds } from '../quantities/quantity.ts';
-import type { WindowSummary } from '../run/window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 import { coverageFactor } from './budget.ts';
 import { fitCellLine } from './line.ts';
 import type { CellLine, LineObservation } from './line.ts';

@@ -1,4 +1,5 @@
-import { isKept, type RunState } from '../run/fold.ts';
+import { isKept } from '../journal/fold.ts';
+import type { RunState } from '../journal/state.ts';
 import type { CountingAttempt } from './reduction.ts';
 
 /**

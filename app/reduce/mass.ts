@@ -21,7 +21,7 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kilograms, pascals } from '../quantities/quantity.ts';
 import type { Kilograms } from '../quantities/quantity.ts';
-import type { WindowSummary } from '../run/window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 import { combined, term } from './budget.ts';
 import type { BudgetTerm } from './budget.ts';
 import type { LeakBlock } from './leak-block.ts';

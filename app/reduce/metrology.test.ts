@@ -3,7 +3,7 @@ import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kilopascals, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
-import type { WindowSummary } from '../run/window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 import { combined } from './budget.ts';
 import { budgetTable } from './budget-table.ts';
 import { carried, combine, randomPart, sharedPart, stateCarried } from './carried.ts';

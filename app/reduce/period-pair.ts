@@ -5,7 +5,7 @@
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius } from '../quantities/quantity.ts';
-import type { WindowSummary } from '../run/window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 import { kFactorPointSource } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import type { LeakBlock } from './leak-block.ts';

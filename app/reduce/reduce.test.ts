@@ -4,7 +4,7 @@ import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kilopascals, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
-import type { WindowSummary } from '../run/window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 import { kFactorAt } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import { reduceRun } from './reduce.ts';

@@ -3,7 +3,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
-import type { WindowSummary } from '../run/window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 import type { LowestWidth } from '../statistics/repeatability.ts';
 import type { Result } from './budget.ts';
 import type { LeakBlock } from './leak-block.ts';

@@ -10,7 +10,7 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kelvins, pascals, seconds, volts } from '../quantities/quantity.ts';
 import type { Pascals, Volts } from '../quantities/quantity.ts';
-import type { WindowSummary } from '../run/window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 import { kFactorAt } from './mass.ts';
 import { uCoilOverRail } from './sensitivity.ts';
 

@@ -1,8 +1,8 @@
 /** How a run that has worked off its plan ends, and what is said at the end (RUN-9). */
 import { shownPoint } from '../plan/points.ts';
-import type { Ending, OutKind } from './events.ts';
-import { failedPoints } from './fold.ts';
-import type { RunState } from './fold.ts';
+import type { Ending, OutKind } from '../journal/events.ts';
+import { failedPoints } from '../journal/fold.ts';
+import type { RunState } from '../journal/state.ts';
 
 /** One word for one end, on every page, in the terminal and in the archive's lists; null: it has not ended. */
 export function endingWords(ending: Ending | null): string {

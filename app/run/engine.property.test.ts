@@ -3,11 +3,11 @@ import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import { amperes, celsius, pascals, seconds, volts } from '../quantities/quantity.ts';
 import type { EngineOutput } from './engine.ts';
-import type { RunCommand } from './events.ts';
-import { foldRun } from './fold.ts';
-import type { RunState } from './fold.ts';
+import type { RunCommand } from '../journal/events.ts';
+import { foldRun } from '../journal/fold.ts';
+import type { RunState } from '../journal/state.ts';
 import { handling, restingModes, transitions } from './machine.ts';
-import type { Mode } from './machine.ts';
+import type { Mode } from '../journal/state.ts';
 import { TestRun, testPlan } from './scripted-bench.test-helper.ts';
 
 const modes = Object.keys(transitions) as Mode[];

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest';
 import { kilopascals, volts } from '../quantities/quantity.ts';
 import type { BenchRequest } from '../bench/port.ts';
-import type { Ending, PreflightLine, RunCommand } from './events.ts';
+import type { Ending, RunCommand } from '../journal/events.ts';
+import type { PreflightLine } from '../plan/preflight-line.ts';
 import { createEngine } from './engine.ts';
 import { ScriptedBench, TestRun, testCapabilities, testPlan } from './scripted-bench.test-helper.ts';
 

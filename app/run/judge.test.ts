@@ -3,7 +3,7 @@ import type { Point } from '../plan/points.ts';
 import { celsius, kilopascals, microseconds, milliseconds, seconds, volts } from '../quantities/quantity.ts';
 import { judge } from './judge.ts';
 import { testPlan } from './scripted-bench.test-helper.ts';
-import type { WindowSummary } from './window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 
 const point: Point = {
   index: 0,

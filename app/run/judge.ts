@@ -6,9 +6,9 @@ import { pairEdges, zeroWindow } from '../plan/zero.ts';
 import type { ZeroPlan } from '../plan/zero.ts';
 import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
 import type { Kelvins } from '../quantities/quantity.ts';
-import type { Criterion } from './events.ts';
+import type { Criterion } from '../journal/events.ts';
 import { lookCriteria } from './look.ts';
-import type { WindowSummary } from './window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 
 export interface Judgement {
   readonly verdict: 'accepted' | 'rejected';

@@ -13,8 +13,8 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, toKilopascals } from '../quantities/quantity.ts';
 import { massPerPulse } from '../reduce/mass.ts';
-import type { Criterion } from './events.ts';
-import type { WindowSummary } from './window.ts';
+import type { Criterion } from '../journal/events.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 
 /** Copper, per kelvin at 20 degC (IEC 60028). */
 const copperPerK = 0.00393;

@@ -2,9 +2,8 @@
  * The modes of a run and what each does with each input, as data. The engine asks this table before it does anything
  * with a command, and checks every change of mode against `transitions`; the rules RUN-1 to RUN-9 are in README.md.
  */
-import type { RunCommand } from './events.ts';
-
-export type Mode = 'ready' | 'proving' | 'measuring' | 'making-safe' | 'paused' | 'held' | 'tripped' | 'ended';
+import type { RunCommand } from '../journal/events.ts';
+import type { Mode } from '../journal/state.ts';
 
 export type InputName = 'frame' | 'reply' | 'tick' | 'link' | RunCommand['kind'];
 

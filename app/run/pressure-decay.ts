@@ -9,24 +9,8 @@
 import type { BenchFrame } from '../bench/port.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
+import type { PressureDecay } from '../journal/measured.ts';
 import { kelvins, pascals } from '../quantities/quantity.ts';
-import type { Kelvins, Pascals, Seconds } from '../quantities/quantity.ts';
-
-/** What a shut rail showed. Slopes are least squares over the controller's clock, with their standard uncertainties. */
-export interface PressureDecay {
-  /** Controller clock at the first and the last frame. */
-  readonly from: Seconds;
-  readonly to: Seconds;
-  readonly frames: number;
-  readonly pressure: Pascals;
-  readonly railTemperature: Kelvins;
-  /** Pa/s. */
-  readonly slope: number;
-  readonly uSlope: number;
-  /** K/s, of the fluid in the rail. */
-  readonly warming: number;
-  readonly uWarming: number;
-}
 
 /** The fluid in the rail does not warm all alike where its thermometer sits: relative. An estimate, no source. */
 const uThermal = 0.3;

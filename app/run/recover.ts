@@ -1,6 +1,6 @@
 /** What a new host writes into the journal of a run that it finds unfinished. */
-import type { AfterSafe, RunEventBody } from './events.ts';
-import type { RunState } from './fold.ts';
+import type { AfterSafe, RunEventBody } from '../journal/events.ts';
+import type { RunState } from '../journal/state.ts';
 
 /**
  * The events with which a new host takes over a run (RUN-80 to RUN-83): it says that it is new, cuts the attempt that

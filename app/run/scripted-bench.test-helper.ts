@@ -12,9 +12,10 @@ import type { Point } from '../plan/points.ts';
 import { amperes, celsius, kilopascals, microseconds, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
 import { createEngine } from './engine.ts';
 import type { EngineInput, EngineOutput, EngineRequest, RunEngine } from './engine.ts';
-import type { PreflightLine, RunCommand, RunEventBody } from './events.ts';
-import { foldRun } from './fold.ts';
-import type { RunState } from './fold.ts';
+import type { RunCommand, RunEventBody } from '../journal/events.ts';
+import type { PreflightLine } from '../plan/preflight-line.ts';
+import { foldRun } from '../journal/fold.ts';
+import type { RunState } from '../journal/state.ts';
 import { recoverRun } from './recover.ts';
 
 export function testPlan(changes: Record<string, unknown> = {}): Plan {

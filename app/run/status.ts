@@ -4,9 +4,9 @@ import type { Point } from '../plan/points.ts';
 import { seconds, toKilopascals, toMicroseconds, toMilliseconds } from '../quantities/quantity.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import { endText, outText } from './ending.ts';
-import type { Ending, StepKind } from './events.ts';
-import type { RunState } from './fold.ts';
-import type { Mode } from './machine.ts';
+import type { Ending, StepKind } from '../journal/events.ts';
+import type { RunState } from '../journal/state.ts';
+import type { Mode } from '../journal/state.ts';
 import { safeClause } from './safe-words.ts';
 
 /** A value that the run waits for, with its band. A null limit: open on that side. */

@@ -4,8 +4,8 @@
  */
 import type { BenchFrame } from '../bench/port.ts';
 import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
-import type { Criterion } from './events.ts';
-import type { WindowSummary } from './window.ts';
+import type { Criterion } from '../journal/events.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 
 export type Impossible = 'clock-back' | 'clock-ahead' | 'edges-back' | 'edge-time-back' | 'edge-time-ahead' | 'edge-time-stands' | 'pulses-back';
 

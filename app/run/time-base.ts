@@ -4,14 +4,7 @@
  * slope is the ratio of the two clocks. RUN-114 to RUN-117.
  */
 
-/** One controller second is (1 + difference) seconds of the host. */
-export interface ClockComparison {
-  readonly difference: number;
-  /** Standard uncertainty of it, beside the host's own clock. */
-  readonly u: number;
-  /** Controller time that it rests on, s. */
-  readonly duration: number;
-}
+import type { ClockComparison } from '../journal/measured.ts';
 
 interface Least {
   readonly from: number;

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import { amperes, celsius, kilopascals, seconds, volts } from '../quantities/quantity.ts';
 import { summariseWindow } from './window.ts';
-import type { WindowSummary } from './window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 
 function frame(changes: Partial<BenchFrame>): BenchFrame {
   return {

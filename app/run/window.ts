@@ -1,42 +1,8 @@
 /** What a measuring window comes down to: enough to judge it and to reduce it, computed from its frames alone. */
 import type { BenchFrame } from '../bench/port.ts';
 import type { Point } from '../plan/points.ts';
-import type { PressureDecay } from './pressure-decay.ts';
-import type { Amperes, Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
-
-interface Spread {
-  readonly mean: number;
-  /** Sample standard deviation, n - 1; 0 when n is 1. */
-  readonly sd: number;
-}
-
-export interface WindowSummary {
-  /** Controller clock at the first and the last frame; the raw frames lie in the archive under these times. */
-  readonly from: Seconds;
-  readonly to: Seconds;
-  readonly frames: number;
-  readonly missingFrames: number;
-  /** Double chronometry: whole edges, and the controller clock at the first and the last of them. */
-  readonly edges: number;
-  readonly firstEdgeAt: Seconds;
-  readonly lastEdgeAt: Seconds;
-  /** Edge rate of equal parts of the window by the same rule, Hz; scatter shows steadiness. Empty: too few edges. */
-  readonly partRates: readonly number[];
-  readonly pulses: number;
-  readonly pressure: Spread & { readonly mean: Pascals };
-  readonly supply: Spread & { readonly mean: Volts };
-  /** Supply current of the whole bench as the controller states it. Absent in journals of earlier versions (RUN-130). */
-  readonly current?: Spread & { readonly mean: Amperes };
-  readonly railTemperature: Spread & { readonly mean: Kelvins };
-  readonly meterTemperature: Spread & { readonly mean: Kelvins };
-  /**
-   * Edges and controller time, s, while nothing was driven since the attempt before, with the rest after pulses and outside the
-   * pressure band left out, and not this window itself (RUN-104). Absent: there was none, or the journal is of an earlier version.
-   */
-  readonly idle?: { readonly edges: number; readonly time: number };
-  /** Zero point on a bench whose meter has a least flow and whose rail can be shut off: how its pressure fell afterwards (RUN-107). */
-  readonly decay?: PressureDecay;
-}
+import type { WindowSummary } from '../journal/measured.ts';
+import type { Amperes, Kelvins, Pascals, Volts } from '../quantities/quantity.ts';
 
 /** Why frames do not make a window. */
 export interface WindowFailure {

@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { IdleTime } from './idle-time.ts';
 import { leakOfDecay } from './pressure-decay.ts';
-import type { PressureDecay } from './pressure-decay.ts';
+import type { PressureDecay } from '../journal/measured.ts';
 import { ScriptedBench, TestRun, testCapabilities, testEquipment, testPlan } from './scripted-bench.test-helper.ts';
-import type { WindowSummary } from './window.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 
 const ended = (run: TestRun): boolean => run.mode === 'ended';
 const zeroPlan = (changes: Record<string, unknown> = {}) => testPlan({ zero: { windowS: 6, settleS: 0.5 }, ...changes });

@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { basename, dirname, join, resolve } from 'node:path';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { V7Generator } from 'uuidv7';
 import { backupTo, removeUnfinished } from './backup.ts';

@@ -1,7 +1,7 @@
 /** Everything that is read from an archive. Reads come in pages and hold no lock between them. */
 import type { BenchFrame } from '../../app/bench/port.ts';
-import type { Ending, RunEvent, RunEventBody, Verdict } from '../../app/run/events.ts';
-import type { WindowSummary } from '../../app/run/window.ts';
+import type { Ending, RunEvent, RunEventBody, Verdict } from '../../app/journal/events.ts';
+import type { WindowSummary } from '../../app/journal/measured.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Seconds, UnixMillis } from '../../app/quantities/quantity.ts';
 import { recordOf, type RunRecord, type RunRecordRow } from './chain.ts';

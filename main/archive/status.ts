@@ -1,5 +1,5 @@
 /** What the list of runs shows of a run, kept up event by event: a small part of the fold, cheap enough for each commit. */
-import type { Ending, RunEventBody } from '../../app/run/events.ts';
+import type { Ending, RunEventBody } from '../../app/journal/events.ts';
 
 export interface RunStatus {
   readonly events: number;

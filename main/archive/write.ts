@@ -4,7 +4,7 @@ import type { BenchFrame } from '../../app/bench/port.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
-import type { RunEvent, RunEventBody } from '../../app/run/events.ts';
+import type { RunEvent, RunEventBody } from '../../app/journal/events.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
 import { dataHash, type Entry } from './ledger.ts';

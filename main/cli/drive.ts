@@ -1,8 +1,8 @@
 /** Carries a run on a terminal: progress, what happens, Ctrl-C, and the exit code at its rest. */
 import { shownPoint } from '../../app/plan/points.ts';
-import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import type { RunCommand, RunEventBody } from '../../app/journal/events.ts';
 import { restAfterAcknowledge } from '../../app/run/engine.ts';
-import type { RunState } from '../../app/run/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
 import { isBeyond, worthTelling } from '../../app/run/time-base.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 import { machineClock } from '../clock/machine.ts';

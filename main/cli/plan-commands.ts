@@ -2,7 +2,7 @@ import type { Command } from 'commander';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planJsonSchema } from '../../app/plan/json-schema.ts';
 import { preflight } from '../../app/plan/preflight.ts';
-import type { PreflightLine } from '../../app/run/events.ts';
+import type { PreflightLine } from '../../app/plan/preflight-line.ts';
 import { connectBench } from '../bench/driver.ts';
 import { isoDay } from '../clock/dating.ts';
 import { machineEntropy } from '../clock/machine.ts';

@@ -8,7 +8,7 @@ import { endingWords } from '../../app/run/ending.ts';
 import { densityOfRun } from '../../app/fluid/density-of-run.ts';
 import { celsius, kilopascals, type KilogramsPerCubicMetre } from '../../app/quantities/quantity.ts';
 import type { Reduction } from '../../app/reduce/reduce.ts';
-import type { RunState } from '../../app/run/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
 import { comparisonText } from '../../app/run/time-base.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';

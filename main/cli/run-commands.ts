@@ -1,9 +1,9 @@
 import { Option, type Command } from 'commander';
 import { pointIndex } from '../../app/plan/points.ts';
-import type { RunCommand } from '../../app/run/events.ts';
+import type { RunCommand } from '../../app/journal/events.ts';
 import { endingWords } from '../../app/run/ending.ts';
-import { pointsWithoutResult } from '../../app/run/fold.ts';
-import type { RunState } from '../../app/run/fold.ts';
+import { pointsWithoutResult } from '../../app/journal/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
 import type { Archive } from '../archive/archive.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';

@@ -6,7 +6,7 @@ import type { Point } from '../../app/plan/points.ts';
 import { countingAttempts } from '../../app/reduce/counting.ts';
 import { reduceRun, type Reduction } from '../../app/reduce/reduce.ts';
 import type { MeasuredAt } from '../../app/reduce/drift.ts';
-import type { RunState } from '../../app/run/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
 import { measuredAxes } from '../../app/tables/all.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
 import type { ArchiveReader } from '../archive/read.ts';

@@ -5,7 +5,7 @@
  */
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import type { ClockComparison } from '../../app/run/time-base.ts';
+import type { ClockComparison } from '../../app/journal/measured.ts';
 import { driftOf } from '../../app/reduce/drift.ts';
 import type { MeasuredAt } from '../../app/reduce/drift.ts';
 import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';

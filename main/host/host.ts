@@ -17,7 +17,7 @@ import { belongsTo } from '../../app/equipment/standing.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { createEngine, type RunStatus } from '../../app/run/engine.ts';
-import type { RunCommand } from '../../app/run/events.ts';
+import type { RunCommand } from '../../app/journal/events.ts';
 import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.ts';
 import type { Archive } from '../archive/archive.ts';
 import { removeUnfinished, unfinishedOf } from '../archive/backup.ts';

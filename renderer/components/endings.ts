@@ -1,5 +1,5 @@
 /** How a run stands, with its sign: the same on every page (WIN-12). Only a whole result is marked as good. */
-import type { Ending } from '../../app/run/events.ts';
+import type { Ending } from '../../app/journal/events.ts';
 import type { Tone } from './status.tsx';
 
 /** null: it has not ended. */

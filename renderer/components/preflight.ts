@@ -1,4 +1,4 @@
-import type { PreflightLine } from '../../app/run/events.ts';
+import type { PreflightLine } from '../../app/plan/preflight-line.ts';
 import type { Tone } from './status.tsx';
 
 /** How a result of the pre-flight sheet is marked. */

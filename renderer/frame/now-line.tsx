@@ -1,6 +1,6 @@
 import { endingWords } from '../../app/run/ending.ts';
 import type { RunStatus } from '../../app/run/engine.ts';
-import type { Mode } from '../../app/run/machine.ts';
+import type { Mode } from '../../app/journal/state.ts';
 import { unconfirmedWords } from '../../app/run/safe-words.ts';
 import { endingTone } from '../components/endings.ts';
 import { Status } from '../components/status.tsx';

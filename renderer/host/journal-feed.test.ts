@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import type { RunEvent, RunEventBody } from '../../app/run/events.ts';
+import type { RunEvent, RunEventBody } from '../../app/journal/events.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import { JournalFeed } from './journal-feed.ts';
 import type { ReadPage } from './journal-feed.ts';

@@ -2,9 +2,9 @@
  * One run's journal as this window has it: read in pages, continued by what the host announces, folded as it comes. A
  * gap is read again from where it begins, what comes twice is dropped, so the state is the fold over the whole journal.
  */
-import type { RunEvent } from '../../app/run/events.ts';
-import { foldRun } from '../../app/run/fold.ts';
-import type { RunState } from '../../app/run/fold.ts';
+import type { RunEvent } from '../../app/journal/events.ts';
+import { foldRun } from '../../app/journal/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
 import type { WindowFailure } from './connection.ts';
 
 export interface JournalView {

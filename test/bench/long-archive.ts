@@ -9,7 +9,7 @@ import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { seconds, unixMillis } from '../../app/quantities/quantity.ts';
 import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';

@@ -4,7 +4,7 @@
  * migration is tried on what was once written, not on what would be written today.
  */
 import type { BenchFrame } from '../../app/bench/port.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import { migrations } from '../../main/archive/migrations.ts';
 import { openDatabase } from '../../main/archive/sqlite.ts';
 import { encodeFrames } from '../../main/archive/telemetry-chunk.ts';

@@ -3,7 +3,7 @@ import type { BenchFrame } from '../../app/bench/port.ts';
 import { equipmentSchema } from '../../app/equipment/equipment.ts';
 import { planSchema } from '../../app/plan/plan.ts';
 import { amperes, celsius, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
-import type { RunEventBody, StepKind, Verdict } from '../../app/run/events.ts';
+import type { RunEventBody, StepKind, Verdict } from '../../app/journal/events.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 
 const certificate = { number: 'C-100', date: '2026-01-10', validUntil: '2027-01-10' };

@@ -2,7 +2,7 @@
 import { openArchive } from '../../main/archive/archive.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
 
 export type Order =

@@ -7,7 +7,7 @@ import { join } from 'node:path';
 import { createInterface } from 'node:readline';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { seconds, unixMillis } from '../../app/quantities/quantity.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import type { Archive, OpenOptions } from '../../main/archive/archive.ts';
 import type { Entry } from '../../main/archive/ledger.ts';

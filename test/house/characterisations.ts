@@ -13,7 +13,7 @@ import { coverageFactor } from '../../app/reduce/budget.ts';
 import type { Result } from '../../app/reduce/budget.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import { uCoilOverRail } from '../../app/reduce/sensitivity.ts';
-import type { WindowSummary } from '../../app/run/window.ts';
+import type { WindowSummary } from '../../app/journal/measured.ts';
 import type { GridCell, GridTable } from '../../app/tables/grid.ts';
 import { mapTables } from '../../app/tables/map.ts';
 import { shortPulseTables } from '../../app/tables/short-pulse.ts';

@@ -5,7 +5,7 @@
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { pascals } from '../../app/quantities/quantity.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import { chainHash, chainStart, recordOf, sha256, type RunRecordRow } from '../../main/archive/chain.ts';
 import { dataHash, entryHash, ledgerStart, type Entry, type EntryRow } from '../../main/archive/ledger.ts';

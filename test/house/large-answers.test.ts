@@ -5,7 +5,7 @@ import { readdirSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import type { RunEvent } from '../../app/run/events.ts';
+import type { RunEvent } from '../../app/journal/events.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { wait } from '../../main/clock/clock.ts';
 import { machineClock, machineEntropy } from '../../main/clock/machine.ts';

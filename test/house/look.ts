@@ -3,7 +3,7 @@
  * the bench time that each cost; and many good injectors with production spread, of which none is to be set aside.
  */
 import type { Plan } from '../../app/plan/plan.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import { drawInjector } from '../../firmware-protocol/simulator/plant/injector-type.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
 import type { Fault } from '../../firmware-protocol/simulator/scenario.ts';

@@ -1,5 +1,5 @@
 /** Lets what was drawn of machine, bench and line happen at its time: at an instant, after an event of the journal or a line, or at a commit. */
-import type { RunCommand } from '../../app/run/events.ts';
+import type { RunCommand } from '../../app/journal/events.ts';
 import type { RunningBench } from '../../main/bench/running-bench.ts';
 import type { VirtualClock } from '../../main/clock/clock.ts';
 import type { DiskError, Happening, Instant, Timed, Upon } from './draw.ts';

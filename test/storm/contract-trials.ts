@@ -4,8 +4,8 @@
  */
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import type { RunCommand } from '../../app/run/events.ts';
-import type { Mode } from '../../app/run/machine.ts';
+import type { RunCommand } from '../../app/journal/events.ts';
+import type { Mode } from '../../app/journal/state.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import { readSample } from '../../main/samples/samples.ts';
 import { cellOf, modes, type Cell, type Outcome, type Row } from './contract.ts';

@@ -2,7 +2,7 @@
  * Rows of the fault contract for windows: what a second window, control that is taken over, a window that goes and work by hand
  * come to in each mode of the run that is open. In the trials window 1 holds control and opened the run, windows 2 and 3 watch.
  */
-import type { Mode } from '../../app/run/machine.ts';
+import type { Mode } from '../../app/journal/state.ts';
 import { arrives, asked, confirmed, contractOfARun, driving, ends, found, goesOn, newHost, pauses, quiet, rests, stays, type Cell, type Row } from './contract.ts';
 import { placeholders, type WindowHappening } from './house-draw.ts';
 

@@ -1,6 +1,7 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
-import { handling, type Mode } from '../../app/run/machine.ts';
+import { handling } from '../../app/run/machine.ts';
+import type { Mode } from '../../app/journal/state.ts';
 import { cellOf, modes, type Row } from './contract.ts';
 import { contractAsMarkdown, contractFile, contractReport } from './contract-show.ts';
 import { contract } from './contract-windows.ts';

@@ -4,8 +4,8 @@
  *
  * Times are upper bounds for the plan and the bench of the trials: dead-man 1 s, 20 frames a second, simulated bench.
  */
-import type { RunCommand } from '../../app/run/events.ts';
-import type { Mode } from '../../app/run/machine.ts';
+import type { RunCommand } from '../../app/journal/events.ts';
+import type { Mode } from '../../app/journal/state.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
 import type { Happening } from './draw.ts';
 import type { WindowHappening } from './house-draw.ts';

@@ -4,7 +4,7 @@
  */
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import type { RunCommand, RunEventBody } from '../../app/run/events.ts';
+import type { RunCommand, RunEventBody } from '../../app/journal/events.ts';
 import type { Request } from '../../firmware-protocol/line/messages.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';

@@ -1,6 +1,6 @@
 /** What a seed of the whole house stands for: that of the storm of a run, and what the windows and the people before them do. */
 import { requests, type RequestName } from '../../app/contract/contract.ts';
-import type { RunCommand } from '../../app/run/events.ts';
+import type { RunCommand } from '../../app/journal/events.ts';
 import { Chance, draw, drawUpon, drawValue, withHappenings, type Drawn, type Happening, type SchemaNode, type Sea, type Timed } from './draw.ts';
 
 /** Stand for what is known only when it is asked: a run of this archive, the storm's plan, the record of its bench. */

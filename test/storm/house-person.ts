@@ -1,7 +1,7 @@
 /** People before the windows: somebody who wants the run to come to its end, and somebody who works by hand. They know what their window shows. */
 import type { RequestName } from '../../app/contract/contract.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import type { RunCommand } from '../../app/run/events.ts';
+import type { RunCommand } from '../../app/journal/events.ts';
 import type { Reply } from '../../renderer/host/connection.ts';
 import type { Chance } from './draw.ts';
 import { awayS, benchPort, lentS, placeholders, type HandWork } from './house-draw.ts';

@@ -1,7 +1,7 @@
 /** What must hold whatever happens. Each judge looks at the evidence of one seed and says what is wrong, or nothing. */
 import { expandPlan } from '../../app/plan/expand.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
-import type { Mode } from '../../app/run/machine.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
+import type { Mode } from '../../app/journal/state.ts';
 import { reduction } from '../builders/in-process.ts';
 import { contractInTheStorm } from './contract-judge.ts';
 import { draw, withHappenings } from './draw.ts';

@@ -1,6 +1,6 @@
 /** Judges of what was seen on the line, at the pins and on the disk, held against what the run says of it. */
 import type { BenchFrame } from '../../app/bench/port.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import type { Happening } from './draw.ts';
 import { only, seconds, type Judge } from './judge.ts';
 import type { Evidence } from './world.ts';

@@ -11,7 +11,7 @@ import { copyFileSync, existsSync, mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import Sqlite from 'better-sqlite3';
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import type { Plant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import { createPlant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';

@@ -15,6 +15,7 @@ const bench = 'main/bench';
 const link = 'main/link';
 const archive = 'main/archive';
 const run = 'app/run';
+const journal = 'app/journal';
 
 export const plantedFaults: readonly Planted[] = [
   {
@@ -92,7 +93,7 @@ export const plantedFaults: readonly Planted[] = [
     harmless: 'Readings come over the line as whole numbers (LINE-7), so there is none that is no number. The guards alone are held to it by their own test.',
   },
   one('the pressure is set once for the run', run, '      if (commandable) {', '      if (commandable && point.index < 3) {'),
-  one('accepted points are measured again', run, 'while (run.firstPass < run.points.length && isSettled(', 'while (run.hostRestarts < 2 && run.firstPass < run.points.length && isSettled('),
+  one('accepted points are measured again', journal, 'while (run.firstPass < run.points.length && isSettled(', 'while (run.hostRestarts < 2 && run.firstPass < run.points.length && isSettled('),
 ];
 
 const parts = ['app', 'main', 'firmware-protocol', 'renderer/host', 'test/builders', 'test/storm', 'test/house/show.ts', 'package.json', 'tsconfig.json'];

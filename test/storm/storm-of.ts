@@ -1,5 +1,5 @@
 /** What a storm is of: how it is drawn, run and judged. */
-import type { RunEventBody } from '../../app/run/events.ts';
+import type { RunEventBody } from '../../app/journal/events.ts';
 import type { Drawn, Sea } from './draw.ts';
 import type { Seen } from './world.ts';
 

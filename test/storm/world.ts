@@ -6,9 +6,10 @@
 import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.ts';
-import type { RunCommand, RunEvent, RunEventBody } from '../../app/run/events.ts';
-import { foldRun, type RunState } from '../../app/run/fold.ts';
-import type { Mode } from '../../app/run/machine.ts';
+import type { RunCommand, RunEvent, RunEventBody } from '../../app/journal/events.ts';
+import { foldRun } from '../../app/journal/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
+import type { Mode } from '../../app/journal/state.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import type { Database } from '../../main/archive/sqlite.ts';
 import type { Verification } from '../../main/archive/verify.ts';

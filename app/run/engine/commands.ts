@@ -1,7 +1,7 @@
 /** What a person asks for: whether it can be carried out now, what it is answered, and what it does. */
 import { shownPoint } from '../../plan/points.ts';
-import type { Ending, RunCommand } from '../events.ts';
-import { pointsWithoutResult } from '../fold.ts';
+import type { Ending, RunCommand } from '../../journal/events.ts';
+import { pointsWithoutResult } from '../../journal/fold.ts';
 import { handling } from '../machine.ts';
 import type { EngineCore } from './core.ts';
 import { ask, factsOf } from './course.ts';

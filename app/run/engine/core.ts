@@ -1,9 +1,9 @@
 /** What all parts of the engine know: the run and its points, the time of the present input, the latest frame, and the events of the present unit. */
 import type { BenchCapabilities, BenchFrame } from '../../bench/port.ts';
 import type { Point } from '../../plan/points.ts';
-import type { RunEventBody, StepKind } from '../events.ts';
-import { foldRun } from '../fold.ts';
-import type { RunState } from '../fold.ts';
+import type { RunEventBody, StepKind } from '../../journal/events.ts';
+import { foldRun } from '../../journal/fold.ts';
+import type { RunState } from '../../journal/state.ts';
 import { transitions } from '../machine.ts';
 
 export class EngineCore {

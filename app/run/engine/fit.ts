@@ -1,6 +1,6 @@
 /** Whether the bench may be driven now, and if not, why not. */
 import { openInterlockWords } from '../../bench/interlocks.ts';
-import type { PreflightLine } from '../events.ts';
+import type { PreflightLine } from '../../plan/preflight-line.ts';
 import { deadManFault } from '../proof.ts';
 import type { ClockWatch } from './clock-watch.ts';
 import type { ControllerWatch } from './controller-watch.ts';

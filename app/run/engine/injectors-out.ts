@@ -1,8 +1,8 @@
 /** Injectors that are measured no further: set aside by their first look, or given up in the sweep (RUN-133, RUN-134, RUN-142). */
 import { hasLook } from '../../plan/look.ts';
 import type { Point } from '../../plan/points.ts';
-import type { OutKind } from '../events.ts';
-import { nextTarget } from '../fold.ts';
+import type { OutKind } from '../../journal/events.ts';
+import { nextTarget } from '../../journal/fold.ts';
 import { judgeLooks } from '../look.ts';
 import type { LookedAt } from '../look.ts';
 import type { EngineCore } from './core.ts';

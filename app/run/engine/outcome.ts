@@ -1,11 +1,12 @@
 /** How an attempt ended. */
 import type { Point } from '../../plan/points.ts';
-import type { Criterion, Verdict } from '../events.ts';
+import type { Criterion, Verdict } from '../../journal/events.ts';
 import { judge } from '../judge.ts';
 import { decayText } from '../pressure-decay.ts';
-import type { PressureDecay } from '../pressure-decay.ts';
+import type { PressureDecay } from '../../journal/measured.ts';
 import { framesInTime } from '../telemetry-check.ts';
-import type { WindowFailure, WindowSummary } from '../window.ts';
+import type { WindowFailure } from '../window.ts';
+import type { WindowSummary } from '../../journal/measured.ts';
 import type { EngineCore } from './core.ts';
 import type { Readings } from './readings.ts';
 

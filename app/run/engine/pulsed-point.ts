@@ -5,7 +5,7 @@ import { lookEdges, lookPart, shutGraceS, shutSpanS } from '../../plan/look.ts';
 import type { Point } from '../../plan/points.ts';
 import { pairEdges } from '../../plan/zero.ts';
 import { seconds } from '../../quantities/quantity.ts';
-import type { Criterion } from '../events.ts';
+import type { Criterion } from '../../journal/events.ts';
 import { shutCriterion } from '../look.ts';
 import { WindowCollector } from '../window.ts';
 import type { EngineCore } from './core.ts';

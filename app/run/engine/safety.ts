@@ -6,7 +6,7 @@
  */
 import type { BenchFrame, BenchReply } from '../../bench/port.ts';
 import { endText, endingOf } from '../ending.ts';
-import type { AfterSafe } from '../events.ts';
+import type { AfterSafe } from '../../journal/events.ts';
 import { spanText } from '../host-time.ts';
 import { missingOfSafe, proofSilence } from '../proof.ts';
 import { madeSafeInJournal } from '../safe-words.ts';

@@ -1,9 +1,9 @@
 /** What is measured next, and what follows from an attempt that has ended (RUN-30 to RUN-36). */
 import type { Seconds } from '../../quantities/quantity.ts';
-import { isBenchCause } from '../bench-cause.ts';
-import type { AttemptReason, Verdict } from '../events.ts';
-import { failedPoints, nextTarget } from '../fold.ts';
-import type { Origin } from '../fold.ts';
+import { isBenchCause } from '../../journal/bench-cause.ts';
+import type { AttemptReason, Verdict } from '../../journal/events.ts';
+import { failedPoints, nextTarget } from '../../journal/fold.ts';
+import type { Origin } from '../../journal/state.ts';
 import { remainingTime } from '../status.ts';
 import type { EngineCore } from './core.ts';
 import { leave } from './course.ts';

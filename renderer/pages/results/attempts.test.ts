@@ -1,9 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import { noErrors, noScatter, syntheticInjector, syntheticWindow } from '../../../app/reduce/synthetic.ts';
-import type { RunEvent, RunEventBody } from '../../../app/run/events.ts';
-import { foldRun } from '../../../app/run/fold.ts';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunEvent, RunEventBody } from '../../../app/journal/events.ts';
+import { foldRun } from '../../../app/journal/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { unixMillis } from '../../../app/quantities/quantity.ts';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import { attemptEnds, attemptKey, attemptRows, decisionOn, filtered } from './attempts.ts';

@@ -1,8 +1,8 @@
 /** Every attempt of a run with what became of it, and why one of its point counts. */
 import type { Point } from '../../../app/plan/points.ts';
-import type { AttemptReason, Criterion, RunEvent, Verdict } from '../../../app/run/events.ts';
-import type { RunState } from '../../../app/run/fold.ts';
-import type { WindowSummary } from '../../../app/run/window.ts';
+import type { AttemptReason, Criterion, RunEvent, Verdict } from '../../../app/journal/events.ts';
+import type { RunState } from '../../../app/journal/state.ts';
+import type { WindowSummary } from '../../../app/journal/measured.ts';
 
 export interface AttemptRow {
   readonly key: string;

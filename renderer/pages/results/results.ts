@@ -11,7 +11,7 @@ import type { Point } from '../../../app/plan/points.ts';
 import { celsius, pascals, toKilopascals, toMilliseconds } from '../../../app/quantities/quantity.ts';
 import { reduceRun } from '../../../app/reduce/reduce.ts';
 import type { CountingAttempt, Reduction } from '../../../app/reduce/reduce.ts';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { plain } from './figures.ts';
 
 interface WindowMass {

@@ -1,6 +1,6 @@
 /** Runs in words. */
 import { endingWords } from '../../../app/run/ending.ts';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { dateTimeText } from '../../components/dates.ts';
 import type { RunResults } from './results.ts';
 

@@ -3,7 +3,7 @@
  * the event that ended it and stays in the list for good.
  */
 import type { Guard } from '../../../app/plan/plan.ts';
-import type { RunCommand, RunEvent } from '../../../app/run/events.ts';
+import type { RunCommand, RunEvent } from '../../../app/journal/events.ts';
 import { deadManText, safeSentence, unconfirmedWords } from '../../../app/run/safe-words.ts';
 import { isBeyond, worthTelling } from '../../../app/run/time-base.ts';
 

@@ -1,5 +1,5 @@
 /** How a point of the run stands, as one of nine looks that differ by glyph, pattern and word, not by colour alone. */
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 
 export type PointRecord = RunState['points'][number];
 

@@ -1,5 +1,5 @@
 import { useEffect, useMemo, useRef, useState } from 'react';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { ConfirmBar } from '../../components/dialog.tsx';
 import { onWindowKeys } from '../../components/keys.ts';
 import { AnswerLine } from './answer.tsx';

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { RunEventBody } from '../../../app/run/events.ts';
+import type { RunEventBody } from '../../../app/journal/events.ts';
 import { commandsOf } from './commands.ts';
 import { journalOf, planOf, started } from './journal.test-helper.ts';
 

@@ -2,8 +2,8 @@
  * The commands of the run page: the same ones in the same places always, each with its key, and for each why it cannot be
  * given now. What a mode refuses comes from the table of modes; what only the engine can know, the engine answers.
  */
-import type { RunCommand } from '../../../app/run/events.ts';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunCommand } from '../../../app/journal/events.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { handling } from '../../../app/run/machine.ts';
 
 type PlainCommand = Exclude<RunCommand['kind'], 'emergency-stop' | 'skip-point' | 'measure-again' | 'measure-remaining' | 'accept-untraceable' | 'choose'>;

@@ -4,9 +4,9 @@ import { parsePlan } from '../../../app/plan/parse.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { unixMillis } from '../../../app/quantities/quantity.ts';
-import type { RunEvent, RunEventBody } from '../../../app/run/events.ts';
-import { foldRun } from '../../../app/run/fold.ts';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunEvent, RunEventBody } from '../../../app/journal/events.ts';
+import { foldRun } from '../../../app/journal/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 
 export function planOf(changes: Record<string, unknown> = {}): Plan {
   const parsed = parsePlan({

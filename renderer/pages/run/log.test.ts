@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { RunEventBody } from '../../../app/run/events.ts';
+import type { RunEventBody } from '../../../app/journal/events.ts';
 import { alarmsInOrder } from './alarms.ts';
 import { accepted, ended, journalOf, planOf, started } from './journal.test-helper.ts';
 import { attemptKey, elapsedOf, logOf } from './log.ts';

@@ -4,7 +4,7 @@
  * everything. Like the fold of a run, `foldLog` writes into the log that it was given.
  */
 import type { Plan } from '../../../app/plan/plan.ts';
-import type { Criterion, RunEvent } from '../../../app/run/events.ts';
+import type { Criterion, RunEvent } from '../../../app/journal/events.ts';
 import { alarmsAfter } from './alarms.ts';
 import type { Alarm } from './alarms.ts';
 

@@ -1,9 +1,9 @@
 import { shownText } from '../../components/shown-text.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import type { RunStatus } from '../../../app/run/engine.ts';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { endingWords } from '../../../app/run/ending.ts';
-import type { Mode } from '../../../app/run/machine.ts';
+import type { Mode } from '../../../app/journal/state.ts';
 import { doingText } from '../../../app/run/status.ts';
 import { endingTone } from '../../components/endings.ts';
 import { Status } from '../../components/status.tsx';

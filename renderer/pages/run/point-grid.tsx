@@ -7,7 +7,7 @@ import { memo, useEffect, useLayoutEffect, useMemo, useRef, useState } from 'rea
 import type { KeyboardEvent, MouseEvent } from 'react';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { glyphOf, lookOf, wordOf } from './cells.ts';
 import type { Look } from './cells.ts';
 import { pointWords } from './sheets.ts';

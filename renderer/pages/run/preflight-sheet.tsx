@@ -1,6 +1,6 @@
 import { shownText } from '../../components/shown-text.ts';
 import type { Result } from '../../../app/contract/contract.ts';
-import type { PreflightLine } from '../../../app/run/events.ts';
+import type { PreflightLine } from '../../../app/plan/preflight-line.ts';
 import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Notice, Status } from '../../components/status.tsx';
 import { durationText, plural } from './words.ts';

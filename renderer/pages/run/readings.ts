@@ -7,7 +7,7 @@ import { toCelsius, toKilopascals } from '../../../app/quantities/quantity.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { LeakBlock } from '../../../app/reduce/leak-block.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
-import type { WindowSummary } from '../../../app/run/window.ts';
+import type { WindowSummary } from '../../../app/journal/measured.ts';
 import type { Units } from '../../settings/units.ts';
 import { plainNumber } from './sheets.ts';
 

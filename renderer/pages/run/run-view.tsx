@@ -1,8 +1,8 @@
 import { memo, useCallback, useEffect, useMemo, useState } from 'react';
 import { expandPlan } from '../../../app/plan/expand.ts';
-import type { Ending, RunEvent } from '../../../app/run/events.ts';
-import { pointsWithoutResult } from '../../../app/run/fold.ts';
-import type { RunState } from '../../../app/run/fold.ts';
+import type { Ending, RunEvent } from '../../../app/journal/events.ts';
+import { pointsWithoutResult } from '../../../app/journal/fold.ts';
+import type { RunState } from '../../../app/journal/state.ts';
 import { Button } from '../../components/button.tsx';
 import { onWindowKeys } from '../../components/keys.ts';
 import { dateTimeText } from '../../components/dates.ts';

@@ -1,6 +1,6 @@
 /** Words for times, verdicts and reasons on the run page. */
 import type { RunStatus } from '../../../app/run/engine.ts';
-import type { AttemptReason, Verdict } from '../../../app/run/events.ts';
+import type { AttemptReason, Verdict } from '../../../app/journal/events.ts';
 import type { PointRecord } from './cells.ts';
 
 export type WaitingFor = NonNullable<RunStatus['waitingFor']>;

@@ -5,9 +5,9 @@
 import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
+import type { PreflightLine } from '../plan/preflight-line.ts';
 import type { Seconds, UnixMillis } from '../quantities/quantity.ts';
-import type { ClockComparison } from './time-base.ts';
-import type { WindowSummary } from './window.ts';
+import type { ClockComparison, WindowSummary } from './measured.ts';
 
 /** Why an attempt is made. */
 export type AttemptReason = 'plan' | 'repeat' | 'second-pass' | 'measure-again' | 'resumed';
@@ -21,14 +21,6 @@ export interface Criterion {
 }
 
 export type Verdict = 'accepted' | 'rejected' | 'cut';
-
-export interface PreflightLine {
-  readonly rule: string;
-  readonly result: 'pass' | 'warn' | 'refuse';
-  readonly text: string;
-  /** Why results would not be traceable: a person may choose to measure all the same (RUN-110). Absent: nobody may. */
-  readonly untraceable?: string | undefined;
-}
 
 export type RunCommand =
   | { readonly kind: 'start' }
