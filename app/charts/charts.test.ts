@@ -94,7 +94,7 @@ describe('rules', () => {
 
   it('CH-5: a signal names the points of its pattern and says the rule in words', () => {
     const signal = chartOf([2.1, 0, 2.1]).signals.find((s) => s.rule === 'WE-2');
-    expect(signal).toMatchObject({ index: 22, from: 20, text: 'Point 23 is no chance, because two of three points in a row lie more than two standard deviations to one side (WE-2).' });
+    expect(signal).toMatchObject({ index: 22, from: 20, text: 'Point 23 is a signal, because two of three points in a row lie more than two standard deviations to one side (WE-2).' });
   });
 
   it('CH-5: the moving range signals a jump between two points that are both inside', () => {

@@ -107,7 +107,7 @@ function individualSignals(z: readonly number[], { rules, baseline }: ChartSetti
     z.flatMap((_, index): ChartSignal[] => {
       const from = index - length + 1;
       if (from < 0 || !signals(z.slice(from, index + 1))) return [];
-      return [{ chart: 'individuals', rule: id, index, from, text: `${where(index, baseline)} is no chance, because ${text} (${id}).` }];
+      return [{ chart: 'individuals', rule: id, index, from, text: `${where(index, baseline)} is a signal, because ${text} (${id}).` }];
     }),
   );
 }

@@ -54,7 +54,7 @@ export const planSchema = z.strictObject({
     z.strictObject({
       serialNumber: oneLine(60).min(1),
       type: oneLine(60).min(1),
-      /** Driver channel that this injector hangs on. */
+      /** Driver channel that this injector is connected to. */
       channel: z.int().min(1).max(1000),
       coilResistanceOhm: positive.optional(),
     }),

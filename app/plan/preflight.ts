@@ -104,7 +104,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
 /** What each injector's coil and flow can be held against in the first look. */
 function firstLook(plan: Plan): Finding {
   const { look, injectors } = plan;
-  if (!hasLook(plan)) return pass('The plan has no first look (look.windowS is 0): an injector that does not work, or hangs on another channel, is found out only by its results.');
+  if (!hasLook(plan)) return pass('The plan has no first look (look.windowS is 0): an injector that does not work, or is connected to another channel, is found out only by its results.');
   const known = injectors.filter((i) => i.coilResistanceOhm !== undefined || look.coilOhm !== undefined);
   const alone = injectors.filter((i) => !known.includes(i) && injectors.every((other) => other === i || other.type !== i.type));
   const registered = injectors.filter((i) => i.coilResistanceOhm !== undefined).length;
@@ -188,7 +188,7 @@ function channels(plan: Plan, { channels: there }: BenchCapabilities): Finding {
   const missing = plan.injectors.filter((i) => i.channel > there);
   return missing.length > 0
     ? refuse(`This bench has driver channels 1 to ${there}; the plan has ${missing.map((i) => `${i.serialNumber} on channel ${i.channel}`).join(', ')}. Correct the channels or take these injectors out.`)
-    : pass(`Every injector hangs on one of the ${there} driver channels. Check that each hangs on the one that the plan names.`);
+    : pass(`Every injector is connected to one of the ${there} driver channels. Check that each is connected to the one that the plan names.`);
 }
 
 function burstLength(plan: Plan, trains: readonly Train[], { maxCount }: BenchCapabilities): Finding {

@@ -64,7 +64,7 @@ export function leakVerdict(effect: LeakEffect, expanded: number, reduction: Pla
     );
   }
   if (shift > reduction.leakTimesU95 * expanded) {
-    return refuse(`${leak} moves ${what} by ${times(shift)}; ${reduction.leakTimesU95} is the limit up to which it is taken off. Find the leak, shut it, and measure this block again.`);
+    return refuse(`${leak} moves ${what} by ${times(shift)}; ${reduction.leakTimesU95} is the limit up to which it is subtracted. Find the leak, shut it, and measure this block again.`);
   }
   if (2 * u > reduction.leakUncertaintyTimesU95 * expanded) {
     return {

@@ -43,10 +43,10 @@ function foundSentences({ blocks, edges, time, decays }: Extract<Leak, { kind: '
     ];
   }
   const first = !seen
-    ? `No leak past the injectors is seen: ${one(most)} (k = 2) at most, from ${counted}. That is taken off every mass, with its uncertainty.`
+    ? `No leak past the injectors is seen: ${one(most)} (k = 2) at most, from ${counted}. That is subtracted from every mass, with its uncertainty.`
     : spread
-      ? `Fluid leaked past the injectors under test: ${one(least)} to ${one(most)} (k = 2), from ${counted}. It is taken off every mass.`
-      : `Fluid leaked past the injectors under test: about ${one(most)} (k = 2), from ${counted}. It is taken off every mass.`;
+      ? `Fluid leaked past the injectors under test: ${one(least)} to ${one(most)} (k = 2), from ${counted}. It is subtracted from every mass.`
+      : `Fluid leaked past the injectors under test: about ${one(most)} (k = 2), from ${counted}. It is subtracted from every mass.`;
   const changes = blocks.slice(1).flatMap((b, i): string[] => {
     const before = blocks[i];
     if (before === undefined || b.pressure !== before.pressure) return [];

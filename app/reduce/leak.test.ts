@@ -307,7 +307,7 @@ describe('limits of a leak', () => {
     expect(reduced(plan, { leak: () => 2 * mlPerMin }).staticFlows[0]).toMatchObject({ kind: 'no-static-flow', reason: 'leak' });
   });
 
-  it('a mass of which nothing is left when the leak is taken off is a typed refusal', () => {
+  it('a mass of which nothing is left when the leak is subtracted is a typed refusal', () => {
     const plan = planOf({ voltageV: [12] });
     const attempts = attemptsOf(plan, { leak: (_, p) => (p.role === 'zero' ? 1000 * mlPerMin : 0) });
     const outcome = reduceRun({ plan, equipment: syntheticEquipment, points: expandPlan(plan), attempts }).windows.find((w) => w.at.role === 'measure')?.outcome;
@@ -336,7 +336,7 @@ describe('period pair', () => {
     expect(alike.uRandom).toBeLessThan(uRandom / 5);
   });
 
-  it('RED-47: where nobody looked at rest, it is the leak that is taken off', () => {
+  it('RED-47: where nobody looked at rest, it is the leak that is subtracted', () => {
     const reduction = reduced(plan, { leak: () => 0.1 * mlPerMin });
     const { blocks, time } = found(reduction.leak);
     expect(time).toBe(0);

@@ -125,7 +125,7 @@ const failure = (code: ConnectFailureCode, text: string): ConnectFailure => ({ o
  * Resolves within a bounded time, with the bench or with the reason in sentences; never rejects for what line or bench do.
  */
 export async function connectBench(options: ConnectOptions): Promise<{ readonly ok: true; readonly bench: Bench } | ConnectFailure> {
-  let last: ConnectFailure = failure('absent', 'There is no bench to connect to. Name the port that the bench hangs on.');
+  let last: ConnectFailure = failure('absent', 'There is no bench to connect to. Name the port that the bench is connected to.');
   for (const channel of await options.channels('connect')) {
     if (options.signal?.aborted === true) return failure('cancelled', 'Connecting was cancelled; the bench was asked nothing further.');
     const result = await BenchDriver.over(channel, options);

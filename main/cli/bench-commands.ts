@@ -83,7 +83,7 @@ async function serveBench(options: { scenario: string; speed: string; record?: s
   const bench = await servePtyBench(scenarioFile(options.scenario), clock, recorder === null ? undefined : (from, bytes) => recorder.bytes(from, bytes));
   process.stdout.write(`${bench.path}\n`);
   process.stderr.write(
-    `The simulated bench hangs on ${bench.path}; open it like a serial port, for example:\n` +
+    `The simulated bench is at ${bench.path}; open it like a serial port, for example:\n` +
       `  npm run cli -- sweep ${samplePath('small-plan')} --port ${bench.path} --equipment ${samplePath('equipment')} --operator NAME${speed === 1 ? '' : ` --speed ${speed}`}\nCtrl-C switches it off.\n`,
   );
   await new Promise<void>((resolve) => {

@@ -121,7 +121,7 @@ function curveLines(reduction: Reduction): Section {
     lines: deadTimeCurves(reduction).map(({ serialNumber, pressure, form, leaveOneOut }) => {
       const where = `${serialNumber} at ${pressure / 1e3} kPa`;
       const worst = leaveOneOut.toSorted((a, b) => Math.abs(b.predicted - b.found) - Math.abs(a.predicted - a.found))[0];
-      const left = worst === undefined ? '' : `; a voltage left out is told to ${four(Math.abs(worst.predicted - worst.found) * 1e6)} us at worst (${worst.voltage} V)`;
+      const left = worst === undefined ? '' : `; a voltage left out is predicted within ${four(Math.abs(worst.predicted - worst.found) * 1e6)} us at worst (${worst.voltage} V)`;
       if (form.kind === 'no-coil-form') return `${where}: ${form.text}${left}`;
       const u = (i: number): number => Math.sqrt(form.covariance[i]?.[i] ?? 0);
       const residual = Math.max(...form.residuals.map(Math.abs));

@@ -38,7 +38,7 @@ export function SettingsButton() {
         Settings{operator === '' ? '' : ` (${operator})`}
       </Button>
       <Dialog title="This window" open={open} onClose={leave}>
-        <TextInput label="Who works here" hint="Stands in the journal beside every command. Takes effect in other windows when this one connects again." value={name} onChange={setName} onEnter={leave} />
+        <TextInput label="Operator" hint="Recorded in the journal beside every command. Takes effect in other windows when this one connects again." value={name} onChange={setName} onEnter={leave} />
         <Choice label="Amounts of fluid" value={flowUnit} options={units} onChange={(unit) => changeSettings({ flowUnit: unit })} />
         <Choice label="Theme" value={theme} options={themes} onChange={(chosen) => changeSettings({ theme: chosen })} />
       </Dialog>

@@ -12,8 +12,8 @@ export function WhoWorks() {
   const give = (): void => changeSettings({ operator: name });
   return (
     <Notice tone="note" action={<Button kind="primary" against={name.trim() === '' ? 'Write a name first.' : ''} onPress={give}>Work under this name</Button>}>
-      <strong>Who works here? </strong>
-      The name stands in the journal beside every command and in every report. Until it is given, no plan is saved and no run is started; STOP works all the same.
+      <strong>Who is the operator? </strong>
+      The name is recorded in the journal beside every command, and in every report. Until it is given, no plan is saved and no run is started; STOP works all the same.
       <TextInput label="Your name" value={name} onChange={setName} onEnter={give} />
     </Notice>
   );

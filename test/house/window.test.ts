@@ -199,7 +199,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await press('Enter');
     await page.getByRole('heading', { name: 'Readings' }).waitFor();
     await press('Alt+i');
-    await tabTo(page, /^Take a part in/);
+    await tabTo(page, /^Book in an injector/);
     await press('Enter');
     // The serial number has the focus, because order and type mostly stay; here they are typed too.
     await press('Shift+Tab');
@@ -245,7 +245,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
   it('RUN-113 RUN-110 asks who works here, loads an equipment record, and measures out of date by a choice that every page repeats', async () => {
     host = await HostProcess.start(folder, {});
     const { page, complaints } = await opened(host.address, 'en-US', false);
-    await page.getByText('Who works here?').waitFor();
+    await page.getByText('Who is the operator?').waitFor();
     await connect(page, 20);
     const record = join(folder, 'equipment.json');
     const load = async (change: object): Promise<void> => {
@@ -431,7 +431,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await page.getByText('Ended: aborted', { exact: true }).waitFor();
     await keepScreen(page, 'aborted');
     // Also from the archive, where nothing is open on the bench.
-    await page.getByRole('button', { name: /put the run away/ }).click();
+    await page.getByRole('button', { name: /Close the run/ }).click();
     await page.getByRole('row', { name: /Small plan/ }).click();
     await page.getByText(/This run has ended and is shown from the archive/).waitFor();
     await keepScreen(page, 'aborted-from-archive');

@@ -68,7 +68,7 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
       <NotTraceable reasons={journal.state?.notTraceable ?? []} />
       <dl className="facts">
         <div>
-          <dt>Order</dt>
+          <dt>Job</dt>
           <dd>{run.order === '' ? '–' : run.order}</dd>
         </div>
         <div>
@@ -86,7 +86,7 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
           <dd>{ending}</dd>
         </div>
         <div>
-          <dt>Points that count</dt>
+          <dt>Valid points</dt>
           <dd>
             {run.counting} of {run.points}
           </dd>
@@ -96,7 +96,7 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
           <dd>{run.attempts}</dd>
         </div>
         <div>
-          <dt>Written last</dt>
+          <dt>Last entry</dt>
           <dd>{run.lastAt === null ? '–' : dateTimeText(run.lastAt)}</dd>
         </div>
         <div>
@@ -116,7 +116,7 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
           {isOpen ? 'Go to the run' : 'Continue or measure again'}
         </Button>
         {kept === null || kept.id === run.id ? (
-          <Button onPress={() => onKeep(kept === null ? run : null)}>{kept === null ? 'Keep for a comparison' : 'Do not keep it any more'}</Button>
+          <Button onPress={() => onKeep(kept === null ? run : null)}>{kept === null ? 'Mark for comparison' : 'Remove the mark'}</Button>
         ) : (
           <Button onPress={() => goTo('results', run.id, 'compare', kept.id)}>Compare with the kept run</Button>
         )}

@@ -44,10 +44,10 @@ export default function ArchivePage() {
   const columns = useMemo(
     (): readonly Column<RunRow>[] => [
       { key: 'at', title: 'Begun', width: '11rem', cell: (run) => dateTimeText(run.createdAt) },
-      { key: 'order', title: 'Order', width: 'minmax(7rem, 1fr)', cell: (run) => <span className="one-line">{run.order === '' ? '–' : run.order}</span> },
+      { key: 'order', title: 'Job', width: 'minmax(7rem, 1fr)', cell: (run) => <span className="one-line">{run.order === '' ? '–' : run.order}</span> },
       { key: 'plan', title: 'Plan', width: 'minmax(14rem, 3fr)', cell: (run) => <span className="one-line">{run.planName}</span> },
       { key: 'operator', title: 'Operator', width: 'minmax(7rem, 1fr)', cell: (run) => <span className="one-line">{run.operator}</span> },
-      { key: 'points', title: 'Points that count', width: '8.5rem', numeric: true, cell: (run) => `${run.counting} of ${run.points}` },
+      { key: 'points', title: 'Valid points', width: '8.5rem', numeric: true, cell: (run) => `${run.counting} of ${run.points}` },
       { key: 'attempts', title: 'Attempts', width: '5.5rem', numeric: true, cell: (run) => run.attempts },
       {
         key: 'ending',
@@ -61,7 +61,7 @@ export default function ArchivePage() {
   return (
     <Page title="Archive" lead="Every run that was made here, with all its attempts. Nothing is ever overwritten.">
       <div className="field-row" role="search" aria-label="Find runs">
-        <TextInput label="Order, plan, serial number or type" value={query.text} onChange={(text) => setQuery({ ...query, text })} onEnter={() => search(query)} />
+        <TextInput label="Job, plan, serial number or type" value={query.text} onChange={(text) => setQuery({ ...query, text })} onEnter={() => search(query)} />
         <Field label="From day">
           <input className="field-frame" type="date" value={query.from} onChange={(event) => setQuery({ ...query, from: event.target.value })} />
         </Field>

@@ -83,7 +83,7 @@ export function LinkState({ bench }: { readonly bench: Connected }) {
           <Row name="Bench">{identity.model}</Row>
           <Row name="Serial number">{identity.serialNumber}</Row>
           <Row name="Firmware">{`${identity.firmware}, protocol ${identity.protocol}`}</Row>
-          <Row name="Reached over">{bench.simulated ? `${bench.link} (simulated)` : bench.link}</Row>
+          <Row name="Port">{bench.simulated ? `${bench.link} (simulated)` : bench.link}</Row>
           <Row name="Controller up for">{latest === null ? '–' : durationText(latest.frame.at)}</Row>
           <Row name="Frames lost">{liveBench.lostFrames}</Row>
           <Row name="Lines dropped">{statistics === null ? '– (link down)' : bad}</Row>

@@ -47,8 +47,8 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
 
   return (
     <Section
-      title="Work by hand"
-      aside={against === '' ? <Status tone="good">Nothing stands against it</Status> : <Status tone="note">Not now</Status>}
+      title="Manual control"
+      aside={against === '' ? <Status tone="good">Ready</Status> : <Status tone="note">Not now</Status>}
     >
       {against !== '' && <Notice tone="note">{shownText(against)}</Notice>}
       <p className="small">

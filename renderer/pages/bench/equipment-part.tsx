@@ -39,7 +39,7 @@ export function EquipmentPart() {
   return (
     <Section title="Equipment record">
       {equipment === null ? (
-        <p>{needed ? 'No record has been loaded. Work by hand may go on; a run cannot, because nothing is known of the instruments of this bench.' : 'The record has not been read.'}</p>
+        <p>{needed ? 'No record has been loaded. Manual control may go on; a run cannot, because nothing is known of the instruments of this bench.' : 'The record has not been read.'}</p>
       ) : (
         <p>
           <strong>{equipment.name}</strong>

@@ -133,10 +133,10 @@ export default function InjectorsPage() {
   return (
     <Page
       title="Injectors"
-      lead="Orders and their parts. A part with a channel is mounted: a plan can choose it."
+      lead="Jobs and their injectors. An injector with a channel is mounted: a plan can choose it."
       actions={
         <Button kind={changed > 0 ? 'plain' : 'primary'} onPress={() => addRow()}>
-          Take a part in
+          Book in an injector
         </Button>
       }
     >
@@ -158,7 +158,7 @@ export default function InjectorsPage() {
             )
           }
         >
-          No injector has been taken in yet. Press <strong>Take a part in</strong>, type order, type and serial number, and go on with Enter.
+          No injector has been booked in yet. Press <strong>Book in an injector</strong>, type job, type and serial number, and go on with Enter.
         </Notice>
       )}
       {all.length > 0 && (
@@ -245,7 +245,7 @@ function PartsTable({ rows, problems, onKey, onEnter, onPaste, onTakeBack }: Par
               </th>
             ))}
             <th scope="col">
-              <span className="unseen">Take back</span>
+              <span className="unseen">Undo</span>
             </th>
           </tr>
         </thead>
@@ -313,8 +313,8 @@ function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack }: PartRow
       })}
       <td>
         {state !== 'saved' && (
-          <Button kind="quiet" label={row.stored === null ? `Take out: new row ${row.cells.serialNumber}` : `Undo: changes to ${row.stored.serialNumber}`} onPress={() => onTakeBack(row)}>
-            {row.stored === null ? 'Take out' : 'Undo'}
+          <Button kind="quiet" label={row.stored === null ? `Remove: new row ${row.cells.serialNumber}` : `Undo: changes to ${row.stored.serialNumber}`} onPress={() => onTakeBack(row)}>
+            {row.stored === null ? 'Remove' : 'Undo'}
           </Button>
         )}
       </td>

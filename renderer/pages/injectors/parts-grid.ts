@@ -19,7 +19,7 @@ export interface Row {
 }
 
 export const columnWords: Readonly<Record<Column, { readonly label: string; readonly unit: string; readonly help: string }>> = {
-  order: { label: 'Order', unit: '', help: 'Order of the lab, up to 120 characters. Carried down to the next new part.' },
+  order: { label: 'Job', unit: '', help: 'Job number of the lab, up to 120 characters. Carried down to the next new part.' },
   type: { label: 'Type', unit: '', help: 'Type or part number, up to 60 characters. Carried down to the next new part.' },
   serialNumber: { label: 'Serial number', unit: '', help: 'As it stands on the injector, up to 60 characters. A column copied from a spreadsheet can be pasted here.' },
   coilResistance: { label: 'Coil', unit: 'Ω', help: 'Resistance of the coil, more than 0 Ω. May stay empty.' },
@@ -206,7 +206,7 @@ export function problemsOfRows(rows: readonly Row[]): readonly RowProblem[] {
     const add = (column: Column, text: string, level: RowProblem['level'] = 'refuse') => {
       problems.push({ key, column, text, level });
     };
-    if (cells.serialNumber.trim() === '') add('serialNumber', 'The serial number is missing. Type it as it stands on the injector.');
+    if (cells.serialNumber.trim() === '') add('serialNumber', 'The serial number is missing. Type it as marked on the injector.');
     if (cells.type.trim() === '') add('type', 'The type is missing.');
     for (const column of columns) {
       const most = limits[column];

@@ -134,7 +134,7 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
                       id={idOf(`${path}[${index}]`)}
                       className={own.length > 0 ? 'plan-chip plan-chip-bad' : 'plan-chip'}
                       tabIndex={index === tabStop ? 0 : -1}
-                      aria-label={`${value} ${field.unit}${own.length > 0 ? `, ${own.join(' ')}` : ''}. Take out.`}
+                      aria-label={`${value} ${field.unit}${own.length > 0 ? `, ${own.join(' ')}` : ''}. Remove.`}
                       title="Delete, or click, takes this value out"
                       onFocus={() => setCurrent(index)}
                       onKeyDown={(event) => onChipKey(event, index)}

@@ -66,7 +66,7 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
         <FieldProblems id={idOf('axes:wrong')} texts={problemsAt(problems, 'axes')} />
       </Section>
 
-      <Section title="Order, reference point, static flow and leak" wide>
+      <Section title="Sequence, reference point, static flow and leak" wide>
         {fields(openPaths.sequence)}
         <label className="plan-tick">
           <input

@@ -37,9 +37,9 @@ interface Words {
 
 const words = {
   name: { label: 'Name', unit: '', help: 'What this plan is called in lists and on reports.' },
-  order: { label: 'Order', unit: '', help: 'Order number or other reference of the lab.' },
+  order: { label: 'Job', unit: '', help: 'Job number or other reference of the lab.' },
 
-  'injectors[].channel': { label: 'Channel', unit: '', help: 'Driver channel that this injector hangs on.' },
+  'injectors[].channel': { label: 'Channel', unit: '', help: 'Driver channel that this injector is connected to.' },
   'injectors[].serialNumber': { label: 'Serial number', unit: '', help: 'As it stands on the injector.' },
   'injectors[].type': { label: 'Type', unit: '', help: 'Type or part number of the injector.' },
   'injectors[].coilResistanceOhm': { label: 'Coil', unit: 'Ω', help: 'Resistance of the coil as measured. May stay empty.' },
@@ -50,7 +50,7 @@ const words = {
   'axes.periodMs': { label: 'Period', unit: 'ms', help: 'From the start of one pulse to the start of the next.' },
   'axes.replicates': { label: 'Replicates', unit: '', help: 'How many times each combination is measured. Three or more show the scatter.' },
 
-  'sequence.kind': { label: 'Order of points', unit: '', help: 'Alternating runs the widths up and down in turn, so that a slow drift does not look like a slope.' },
+  'sequence.kind': { label: 'Sequence of points', unit: '', help: 'Alternating runs the widths up and down in turn, so that a slow drift does not look like a slope.' },
   'sequence.seed': { label: 'Seed', unit: '', help: 'The same seed gives the same shuffled order. Only a randomised order uses it.' },
 
   'reference.injector': { label: 'Injector', unit: '', help: 'Serial number of the injector that shows the drift.' },
@@ -60,7 +60,7 @@ const words = {
   'reference.periodMs': { label: 'Period', unit: 'ms', help: 'From pulse to pulse of the reference point.' },
   'reference.everyPoints': { label: 'Once every', unit: 'points', help: 'One reference point first, one after each this many points, one last.' },
 
-  'static.replicates': { label: 'Static flow, times', unit: '', help: 'How often each injector is held open at each pressure, after the other points of that pressure. 0: not at all.' },
+  'static.replicates': { label: 'Static flow, replicates', unit: '', help: 'How often each injector is held open at each pressure, after the other points of that pressure. 0: not at all.' },
   'static.voltageV': { label: 'Static flow at', unit: 'V', help: 'Supply voltage while the injector is held open.' },
   'static.periodMs': { label: 'Static flow in pulses of', unit: 'ms', help: 'Pulses that follow each other without a gap; the longest pulse of the controller limits it.' },
 
@@ -99,7 +99,7 @@ const words = {
   'accept.halvesPercent': { label: 'Halves agree within', unit: '%', help: 'Flow of the first half of the window against the second.' },
   'accept.missingFramesPercent': { label: 'Missing frames, at most', unit: '%', help: 'Telemetry frames that may be lost inside the window.' },
 
-  'repeats.attemptsAtOnce': { label: 'Attempts at once', unit: '', help: 'How often a failing point is tried before the run goes on, the first try included.' },
+  'repeats.attemptsAtOnce': { label: 'Immediate tries', unit: '', help: 'How often a failing point is tried before the run goes on, the first try included.' },
   'repeats.attemptsSecondPass': { label: 'Attempts in the second pass', unit: '', help: 'At the end, for what is still failed. 0: no second pass.' },
 
   'look.windowS': { label: 'Windows of', unit: 's', help: 'Before the sweep each injector is held open, then pulsed at two widths, and set aside if it does not look like a working one. 0: no first look.' },
@@ -124,8 +124,8 @@ const words = {
   'guards[].signal': { label: 'Signal', unit: '', help: 'What is watched.' },
   'guards[].low': { label: 'Low', unit: '', help: 'Acts below this. Empty: no low limit.' },
   'guards[].high': { label: 'High', unit: '', help: 'Acts above this. Empty: no high limit.' },
-  'guards[].hysteresis': { label: 'Back inside by', unit: '', help: 'The signal must come back inside by this much before the guard clears.' },
-  'guards[].dwellS': { label: 'Outside for', unit: 's', help: 'The guard acts after the signal was outside this long.' },
+  'guards[].hysteresis': { label: 'Hysteresis', unit: '', help: 'The signal must come back inside by this much before the guard clears.' },
+  'guards[].dwellS': { label: 'Delay', unit: 's', help: 'The guard acts after the signal was outside this long.' },
   'guards[].level': { label: 'Answer', unit: '', help: 'Note: written down. Hold: made safe, goes on by itself when clear. Trip: made safe until acknowledged.' },
   'guards[].maxResumes': { label: 'Resumes', unit: '', help: 'Hold only: after this many automatic resumes within an hour the guard trips.' },
   'guards[].clearS': { label: 'Clear for', unit: 's', help: 'Hold only: the limits must be kept this long before the run resumes.' },
@@ -137,9 +137,9 @@ const words = {
   'reduction.referenceC': { label: 'Reference temperature', unit: '°C', help: 'Fluid temperature to which mass is referred.' },
   'reduction.linearFromMs': { label: 'Line from', unit: 'ms', help: 'Widths from here on may belong to the line. Empty: found by the rule of the reduction.' },
   'reduction.linearFlowRangePercent': { label: 'Linear flow range within', unit: '%', help: 'Deviation from the line that ends the linear flow range.' },
-  'reduction.repeatabilityPercent': { label: 'Usable up to a scatter of', unit: '%', help: 'Standard deviation of windows of one width, up to which that width counts as usable.' },
+  'reduction.repeatabilityPercent': { label: 'Repeatability limit', unit: '%', help: 'Standard deviation of windows of one width, up to which that width counts as usable.' },
   'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: where an F test allows it, never, or always.' },
-  'reduction.leakTimesU95': { label: 'Leak taken off, at most', unit: '× U95', help: 'Past the injector under test. A leak that moves a result by more than this many times its U95 is not taken off: there is no result.' },
+  'reduction.leakTimesU95': { label: 'Leak subtracted, at most', unit: '× U95', help: 'Past the injector under test. A leak that moves a result by more than this many times its U95 is not subtracted: there is no result.' },
   'reduction.leakChangeTimesU95': { label: 'Change of the leak, at most', unit: '× U95', help: 'While a block is measured. A leak that changes by more than this gives no result.' },
   'reduction.leakUncertaintyTimesU95': { label: 'Uncertainty of the leak, at most', unit: '× U95', help: 'Above this the result stands and is marked to be measured again.' },
   'reduction.linearityPercent': { label: 'Deviation from the line, at most', unit: '%', help: 'A width that deviates more does not belong to the line.' },
@@ -276,7 +276,7 @@ const signalWords: Readonly<Record<string, { readonly text: string; readonly uni
 export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<string, string>>>>> = {
   'sequence.kind': {
     nested: 'Nested: each loop in the order of the plan',
-    alternating: 'Alternating: each loop forth and back',
+    alternating: 'Alternating: each loop up and down',
     randomised: 'Randomised in blocks of one pressure and voltage',
   },
   'reduction.slopeOverVoltage': { tested: 'Where an F test allows it', own: 'Never: each voltage its own', shared: 'Always: one for all' },

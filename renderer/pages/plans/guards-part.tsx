@@ -18,7 +18,7 @@ export function GuardsPart({ form, problems }: { readonly form: PlanForm; readon
             <tr>
               <ColumnHeads list="guards" columns={guardColumns} />
               <th scope="col">
-                <span className="unseen">Take out</span>
+                <span className="unseen">Remove</span>
               </th>
             </tr>
           </thead>
@@ -39,8 +39,8 @@ export function GuardsPart({ form, problems }: { readonly form: PlanForm; readon
                   />
                 ))}
                 <td>
-                  <Button kind="quiet" label={`Take out: guard ${row.id || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
-                    Take out
+                  <Button kind="quiet" label={`Remove: guard ${row.id || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
+                    Remove
                   </Button>
                 </td>
               </tr>

@@ -68,7 +68,7 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
               <ColumnHeads list="injectors" columns={injectorColumns} />
               <th scope="col">On the rail</th>
               <th scope="col">
-                <span className="unseen">Take out</span>
+                <span className="unseen">Remove</span>
               </th>
             </tr>
           </thead>
@@ -89,8 +89,8 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
                 ))}
                 <td>{whereText(row, parts)}</td>
                 <td>
-                  <Button kind="quiet" label={`Take out: injector ${row.serialNumber || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
-                    Take out
+                  <Button kind="quiet" label={`Remove: injector ${row.serialNumber || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
+                    Remove
                   </Button>
                 </td>
               </tr>

@@ -64,7 +64,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
       <p>
         <strong>{row.counts ? 'It counts.' : 'It does not count.'}</strong> {row.choice}
       </p>
-      {row.text !== '' && <p>Judged: {verdictWords(row.verdict)}. {shownText(row.text)}</p>}
+      {row.text !== '' && <p>Verdict: {verdictWords(row.verdict)}. {shownText(row.text)}</p>}
       {siblings.length > 1 && (
         <div className="button-row" role="group" aria-label="Attempts of this point">
           {siblings.map((one) => (
@@ -95,7 +95,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
         )}
         {end !== null && end.criteria.length > 0 && (
           <div>
-            <h3>Held against</h3>
+            <h3>Acceptance limits</h3>
             <ul className="criteria">
               {end.criteria.map((one) => (
                 <li key={`${one.rule} ${one.text}`}>
@@ -112,7 +112,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
       {window === null && <p className="quiet">It never came to a measuring window ({reasonWords(row.reason)}), so there is no mass.</p>}
       {mass?.kind === 'mass' && budget !== null && (
         <>
-          <h3>How the mass came about</h3>
+          <h3>Derivation of the mass</h3>
           <ol className="steps">
             {massSteps(mass, pulse).map((step) => (
               <li key={step}>{step}</li>
@@ -189,7 +189,7 @@ function Decide({ id, row }: { readonly id: string; readonly row: AttemptRow }) 
           }}
         >
           <h3>{decision.label}</h3>
-          <TextInput label="Reason" hint="Stands in the journal and in the report. Nothing is deleted; it can be decided otherwise later." value={reason} onChange={setReason} autoFocus problem={tried && reason.trim() === '' ? 'A decision needs a reason.' : ''} />
+          <TextInput label="Reason" hint="Recorded in the journal and in the report. Nothing is deleted; it can be decided otherwise later." value={reason} onChange={setReason} autoFocus problem={tried && reason.trim() === '' ? 'A decision needs a reason.' : ''} />
           <TextInput label="Decided by" value={by} onChange={setBy} onEnter={() => void send(false)} problem={tried && by.trim() === '' ? 'Who decides?' : ''} />
           <div className="button-row">
             <Button busy={busy} against={against} onPress={() => void send(false)}>

@@ -19,7 +19,7 @@ import type { ViewProps } from './view-props.ts';
 
 const shownOptions: readonly { readonly value: Shown; readonly text: string }[] = [
   { value: 'all', text: 'All attempts' },
-  { value: 'counting', text: 'Those that count' },
+  { value: 'counting', text: 'Valid attempts' },
   { value: 'not-counting', text: 'Those that do not count' },
   { value: 'decided', text: 'Points decided by a person' },
 ];
@@ -53,10 +53,10 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
       { key: 'pressure', title: 'kPa', width: '4rem', numeric: true, cell: (r) => plain(r.at.pressure / 1e3), sortBy: (r) => r.at.pressure },
       { key: 'width', title: 'Width, ms', width: '6.75rem', numeric: true, cell: (r) => plain(r.at.width * 1e3), sortBy: (r) => r.at.width },
       { key: 'attempt', title: 'Attempt', width: '6rem', numeric: true, cell: (r) => r.attempt, sortBy: (r) => r.attempt },
-      { key: 'verdict', title: 'Judged', width: '8rem', cell: (r) => <Status tone={toneOf(r)}>{verdictWords(r.verdict)}</Status>, sortBy: (r) => verdictWords(r.verdict) },
+      { key: 'verdict', title: 'Verdict', width: '8rem', cell: (r) => <Status tone={toneOf(r)}>{verdictWords(r.verdict)}</Status>, sortBy: (r) => verdictWords(r.verdict) },
       { key: 'counts', title: 'Counts', width: '6.5rem', cell: (r) => (r.counts ? <Status tone="good">counts</Status> : <Status tone="off">does not</Status>), sortBy: (r) => (r.counts ? 0 : 1) },
       { key: 'mass', title: amounts.pulseTitle, width: 'minmax(9rem, 1fr)', numeric: true, cell: massText },
-      { key: 'why', title: 'Made', width: 'minmax(9rem, 1fr)', cell: (r) => reasonWords(r.reason), sortBy: (r) => reasonWords(r.reason) },
+      { key: 'why', title: 'Reason', width: 'minmax(9rem, 1fr)', cell: (r) => reasonWords(r.reason), sortBy: (r) => reasonWords(r.reason) },
     ];
   }, [amounts, results]);
   const close = (): void => {

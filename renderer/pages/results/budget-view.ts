@@ -32,7 +32,7 @@ const meanings: Readonly<Record<string, string>> = {
 const meaningsByBeginning: readonly (readonly [string, string])[] = [
   ['driver clamp of channel', 'How far the clamp of this driver channel may be off by itself.'],
   [kFactorPointSource, 'How well the certificate knows this point of the curve by itself.'],
-  [leakSource, 'How well it is known what leaked past the injector on average over this block; the mean is taken off.'],
+  [leakSource, 'How well it is known what leaked past the injector on average over this block; the mean is subtracted.'],
   [leakChangeSource, 'How far the leak may have stood from its mean while this injector was measured.'],
   [leakPathSource, 'Whether the leak goes through the seat of this injector, which leaks nothing while it is open.'],
 ];
@@ -183,7 +183,7 @@ function evidenceText(evidence: Evidence): string {
 export function massSteps(mass: MassPerPulse, pulse: (kg: number) => string): readonly string[] {
   return [
     `The meter gave ${figure(mass.meterHertz)} edges a second at ${figure(mass.kFactorPerCubicMetre / 1e3)} edges per litre; the fluid in it had ${figure(mass.meterDensity)} kg/m³. That is ${pulse(mass.measured)} as measured.`,
-    ...(mass.leaked > 0 ? [`Of that ${pulse(mass.leaked)} leaked past the injector and is taken off.`] : []),
+    ...(mass.leaked > 0 ? [`Of that ${pulse(mass.leaked)} leaked past the injector and is subtracted.`] : []),
     `Referred to the plan's pressure: × ${mass.pressureFactor.toFixed(5)}. Referred to the reference temperature: × ${mass.temperatureFactor.toFixed(5)}.`,
     `Result: ${pulse(mass.mass)}.`,
   ];

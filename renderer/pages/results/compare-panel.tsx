@@ -106,7 +106,7 @@ function Compared({ first, second, selection, of, names }: { readonly first: Run
           <Section title="Numbers" wide>
             <FigureTable
               caption={`${title} in ${unit} in both runs at ${selection.condition.label}; ± is the expanded uncertainty (95 %) of the difference`}
-              columns={['Injector, voltage', `Other run, ${unit}`, `This run, ${unit}`, `Difference, ${unit}`, 'In words']}
+              columns={['Injector, voltage', `Other run, ${unit}`, `This run, ${unit}`, `Difference, ${unit}`, 'Verdict']}
               words={[3]}
               rows={here.map((row) => ({
                 key: row.key,

@@ -121,7 +121,7 @@ function LineOf({ cell, results, amounts }: { readonly cell: LineCell; readonly 
             }
           />
         </Section>
-        <Section title={`Left over beside the line, ${where}`}>
+        <Section title={`Residuals from the line, ${where}`}>
           <XyChart label={`deviation from the line, ${where}`} xTitle="Pulse width, ms" yTitle="Deviation from the line, %" series={residuals} band={band} zero />
           <p className="small quiet">
             The intervals hold the scatter only: an error of an instrument moves masses and line alike.
@@ -149,7 +149,7 @@ function LineOf({ cell, results, amounts }: { readonly cell: LineCell; readonly 
           }))}
         />
       </Section>
-      <Section title={`How sure the dead time is, ${where}`}>
+      <Section title={`Uncertainty of the dead time, ${where}`}>
         <BudgetTable cell={cell} of="deadTime" unit="µs" convert={(s) => s * 1e6} />
         <p className="small quiet">
           Already made: the windows were referred to the plan's voltage ({shift(cell.referred.toVoltage)} µs), pressure ({shift(cell.referred.toPressure)} µs) and

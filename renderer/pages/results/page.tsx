@@ -32,7 +32,7 @@ import { useResults } from './use-results.ts';
 import type { ResultsView } from './use-results.ts';
 
 const views = [
-  { path: 'line', title: 'Mass and line' },
+  { path: 'line', title: 'Flow curve' },
   { path: 'dead-time', title: 'Dead time and slope' },
   { path: 'short-pulses', title: 'Short pulses' },
   { path: 'set', title: 'Set' },
@@ -71,7 +71,7 @@ export default function ResultsPage() {
               options={flowUnits.map((unit) => ({ value: unit, text: unit === 'mg' ? 'mg per pulse' : unit }))}
               onChange={(unit) => changeSettings({ flowUnit: unit })}
             />
-            <Button onPress={() => goTo('archive')}>Find another</Button>
+            <Button onPress={() => goTo('archive')}>Other runs</Button>
           </>
         )
       }

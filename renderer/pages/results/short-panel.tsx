@@ -82,7 +82,7 @@ export function ShortPanel({ results, selection, onWish }: ViewProps) {
               head: `Inside ± ${limit} % from, ms`,
               cells: columns.map((c) => (c.insideFrom === null ? <Missing key={c.injector} why={c.why === '' ? 'No width is inside the limit.' : c.why} /> : plain(c.insideFrom * 1e3))),
             },
-            { key: 'repeatable', head: 'Repeats well from, ms', cells: columns.map((c) => (c.repeatableFrom === null ? <Missing key={c.injector} why={c.repeatableWhy} /> : plain(c.repeatableFrom * 1e3))) },
+            { key: 'repeatable', head: 'Repeatable from, ms', cells: columns.map((c) => (c.repeatableFrom === null ? <Missing key={c.injector} why={c.repeatableWhy} /> : plain(c.repeatableFrom * 1e3))) },
           ]}
         />
         <p className="small quiet">▲ beyond the limit.</p>

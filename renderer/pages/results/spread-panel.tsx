@@ -69,7 +69,7 @@ export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
       <Section title="Numbers" wide>
         <FigureTable
           caption={`Deviation from the mean of the set: ${where}; ± is the expanded uncertainty (95 %)`}
-          columns={['Injector', `${shown.title}, ${shown.unit}`, inPercent ? 'Deviation, %' : 'Deviation, µs', 'In words']}
+          columns={['Injector', `${shown.title}, ${shown.unit}`, inPercent ? 'Deviation, %' : 'Deviation, µs', 'Position in the set']}
           words={[2]}
           rows={[
             ...spread.rows.map((r) => ({

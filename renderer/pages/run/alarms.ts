@@ -165,10 +165,10 @@ function outMeaning(cause: string): string {
     case 'RUN-136':
       return 'Fluid went on flowing after its pulses: it does not shut.';
     case 'RUN-137':
-      return 'Its coil has another resistance than it should: another injector hangs on this channel, the coil is damaged, or a contact is bad.';
+      return 'Its coil has another resistance than it should: another injector is connected to this channel, the coil is damaged, or a contact is bad.';
     case 'RUN-138':
     case 'RUN-139':
-      return 'It passes another flow than it should: another injector hangs on this channel, it is blocked, it does not open fully, or two are driven at once.';
+      return 'It passes another flow than it should: another injector is connected to this channel, it is blocked, it does not open fully, or two are driven at once.';
     case 'RUN-140':
       return 'Its flow jumps from pulse to pulse: it sticks, or there is air in the rail.';
     case 'RUN-141':

@@ -127,7 +127,7 @@ function BeginSection() {
         <>
           <div className="run-begin">
             <Choice label="Plan" value={chosen} options={plans.map((plan) => ({ value: keyOf(plan), text: `${plan.name} (version ${plan.version}, ${dateTimeText(plan.savedAt)})` }))} onChange={setChosen} />
-            <TextInput label="Operator" hint="Stands in the journal and in the report." value={name} onChange={setName} />
+            <TextInput label="Operator" hint="Recorded in the journal and in the report." value={name} onChange={setName} />
           </div>
           {checked !== null && <PreflightRemarks check={checked.check} bench={connected} />}
           {checked?.check.sheet?.lines.some((line) => line.untraceable !== undefined) === true && (

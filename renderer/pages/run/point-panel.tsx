@@ -144,7 +144,7 @@ function PointActions({ state, point, commands, onDecided }: PointActionsProps) 
         )}
         {record?.attempts.some((attempt) => attempt.window !== null) === true && !deciding && (
           <Button against={commands.against} onPress={() => setDeciding(true)}>
-            Decide which counts
+            Choose the reported attempt
           </Button>
         )}
       </div>

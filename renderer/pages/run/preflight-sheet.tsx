@@ -26,7 +26,7 @@ export function PreflightRemarks({ check, bench }: { readonly check: Result<'pla
         <Total name="Pulses" value={totals.pulses.toLocaleString('en')} />
         <Total name="Fluid" value={`about ${(totals.fluidMl / 1e3).toPrecision(2)} L`} />
       </dl>
-      {!bench && <p className="small quiet">Made without a bench: what depends on one is looked at when one is connected.</p>}
+      {!bench && <p className="small quiet">Worked out without a bench: what depends on one is looked at when one is connected.</p>}
       {remarkable.length > 0 && <Lines lines={remarkable} />}
     </div>
   );

@@ -175,12 +175,12 @@ function Ended({ id, state, commands }: { readonly id: string; readonly state: R
         tone="off"
         action={
           <Button kind={whole ? 'primary' : 'plain'} against={against} onPress={putAway}>
-            Done: put the run away
+            Close the run
           </Button>
         }
       >
         <strong>{state.ending === null ? 'The run has ended. ' : `${endingSentences[state.ending]} `}</strong>
-        Any point can still be measured again below. When you are done, put the run away: everything is in the archive, and it can be opened again at any time.
+        Any point can still be measured again below. When you are done, close the run: everything is in the archive, and it can be opened again at any time.
         {problem !== '' && <strong> {problem}</strong>}
       </Notice>
       <AnswerLine commands={commands} place="bar" />
@@ -190,7 +190,7 @@ function Ended({ id, state, commands }: { readonly id: string; readonly state: R
 
 const endingSentences: Readonly<Record<Ending, string>> = {
   complete: 'The run is complete.',
-  'complete-with-failures': 'The plan was worked through; some points failed.',
+  'complete-with-failures': 'All points were attempted; some failed.',
   'finished-early': 'The run was finished early.',
   aborted: 'The run was aborted.',
   'emergency-stopped': 'The run was stopped with STOP.',
