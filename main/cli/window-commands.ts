@@ -7,7 +7,7 @@ import { canRunElectron } from '../electron/can-run.ts';
 import { ending } from '../ending/ending.ts';
 import { benchPlaces } from '../host/bench-place.ts';
 import { Desk } from '../host/desk.ts';
-import { deskProcess, shortJobs, workerThread } from '../host/desk-thread.ts';
+import { deskProcess } from '../host/desk-process.ts';
 import { Host } from '../host/host.ts';
 import { serveOnLoopback } from '../host/web-host.ts';
 import { keepHeapSmall } from '../host/small-heap.ts';
@@ -53,7 +53,7 @@ async function serve(options: WindowOptions): Promise<void> {
       places: benchPlaces(machineClock, machineEntropy, scenario),
       freeDiskBytes: () => freeDiskBytes(archive.path),
       serialPorts: async () => [...(options.port ?? []).map((path) => ({ path })), ...(await serialPorts(machineClock))],
-      desk: new Desk(workerThread(archive.path, deskWorker, shortJobs), machineClock, deskProcess(archive.path, deskWorker)),
+      desk: new Desk(deskProcess(archive.path, deskWorker, 'like-the-host'), machineClock, deskProcess(archive.path, deskWorker, 'gives-way')),
       onDefect: (error) => process.stderr.write(`This is a defect of the program:\n${(error as Error).stack ?? String(error)}\n`),
     });
     tellWindows = (text) => host.noteKeeping(text);

@@ -8,11 +8,11 @@ import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import { benchPlaces } from '../host/bench-place.ts';
 import { Desk } from '../host/desk.ts';
-import { workerThread } from '../host/desk-thread.ts';
 import { Host } from '../host/host.ts';
 import { keepHeapSmall } from '../host/small-heap.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
+import { DeskProcesses } from './desk-processes.ts';
 import { hostArguments, toHostProcess, type ToShell } from './messages.ts';
 import { stopKeys } from './native-stop.ts';
 
@@ -41,6 +41,7 @@ if (!opened.ok) {
   tell({ kind: 'failed', text: opened.text });
 } else {
   const { archive } = opened;
+  const desks = new DeskProcesses(tell);
   const host = new Host({
     archive,
     software,
@@ -56,7 +57,7 @@ if (!opened.ok) {
       }
     },
     serialPorts: () => serialPorts(machineClock),
-    desk: new Desk(workerThread(archive.path, new URL('desk-worker.js', import.meta.url)), machineClock),
+    desk: new Desk(desks.start(archive.path, 'like-the-host'), machineClock, desks.start(archive.path, 'gives-way')),
     onDefect: (error) => {
       tell({ kind: 'defect', text: error instanceof Error ? (error.stack ?? error.message) : String(error) });
     },
@@ -95,6 +96,12 @@ if (!opened.ok) {
     switch (message.data.kind) {
       case 'window':
         if (ports[0] !== undefined) serve(ports[0]);
+        return;
+      case 'desk':
+        if (ports[0] !== undefined) desks.came(message.data.desk, ports[0]);
+        return;
+      case 'desk-ended':
+        desks.ended(message.data.desk, message.data.code, message.data.pid);
         return;
       case 'rest':
         void host.rest(message.data.why);

@@ -12,6 +12,10 @@ export const toHostProcess = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('rest'), why: z.string() }),
   /** STOP, as from a page. The answer carries the same number. */
   z.strictObject({ kind: z.literal('stop'), id: z.int(), origin: z.enum(['menu', 'shortcut']) }),
+  /** A port comes with it, at whose other end the desk is that was wanted under this number. */
+  z.strictObject({ kind: z.literal('desk'), desk: z.int() }),
+  /** The process of that desk has ended. `pid`: the one that it had; 0: it never began. */
+  z.strictObject({ kind: z.literal('desk-ended'), desk: z.int(), code: z.int(), pid: z.int() }),
   /** Make safe, commit and end. */
   z.strictObject({ kind: z.literal('end') }),
 ]);
@@ -21,6 +25,10 @@ export const toShell = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('activity'), active: z.boolean() }),
   z.strictObject({ kind: z.literal('bench'), connected: z.boolean() }),
   z.strictObject({ kind: z.literal('stopped'), id: z.int(), accepted: z.boolean(), text: z.string() }),
+  /** A desk is to be started (main/host/desk-worker.ts, with these arguments); only the shell can start a process. */
+  z.strictObject({ kind: z.literal('desk-wanted'), desk: z.int(), args: z.array(z.string()) }),
+  /** It has not come to its end in time. */
+  z.strictObject({ kind: z.literal('desk-torn-down'), desk: z.int() }),
   /** There will be no host: the sentence is for the user. */
   z.strictObject({ kind: z.literal('failed'), text: z.string() }),
   z.strictObject({ kind: z.literal('defect'), text: z.string() }),

@@ -45,7 +45,13 @@ export class PortDouble extends EventEmitter {
 export class HostProcessDouble extends EventEmitter {
   readonly said: unknown[] = [];
   readonly ports: PortDouble[] = [];
+  readonly args: readonly string[];
   killed = false;
+
+  constructor(args: readonly string[] = []) {
+    super();
+    this.args = args;
+  }
 
   postMessage(message: unknown, ports: readonly PortDouble[] = []): void {
     this.said.push(message);
@@ -58,12 +64,12 @@ export class HostProcessDouble extends EventEmitter {
   }
 }
 
-/** The real host process, in a thread that looks to it like a utility process. */
+/** The real host process, or the real one of a desk, in a thread that looks to it like a utility process. */
 export class HostThread extends HostProcessDouble {
   readonly #worker: Worker;
 
   constructor(file: string, args: readonly string[]) {
-    super();
+    super(args);
     const asUtilityProcess = `
       const { parentPort, workerData } = require('node:worker_threads');
       const { EventEmitter } = require('node:events');
@@ -75,7 +81,7 @@ export class HostThread extends HostProcessDouble {
         inner.on('close', () => port.emit('close'));
         return port;
       };
-      process.argv[2] = workerData.args[0];
+      process.argv.splice(2, process.argv.length, ...workerData.args);
       process.parentPort = new EventEmitter();
       process.parentPort.postMessage = (message) => parentPort.postMessage(message);
       parentPort.on('message', ({ message, ports }) => process.parentPort.emit('message', { data: message, ports: ports.map(wrap) }));
@@ -145,6 +151,8 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
     schemes: [] as readonly CustomScheme[],
     windows: [] as { readonly options: WindowOptions; readonly contents: ContentsDouble; readonly emitter: EventEmitter; focused: number; loaded: string }[],
     hosts: [] as HostProcessDouble[],
+    /** Processes of desks. */
+    desks: [] as HostProcessDouble[],
     errors: [] as string[],
     questions: [] as MessageBoxOptions[],
     answer: 0,
@@ -283,9 +291,9 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
     },
     utilityProcess: {
       fork: (file: string, args: readonly string[]) => {
-        const host = fork(file, args);
-        state.hosts.push(host);
-        return host;
+        const started = fork(file, args);
+        (file.endsWith('desk-worker.js') ? state.desks : state.hosts).push(started);
+        return started;
       },
     },
   };

@@ -480,7 +480,7 @@ describe('as it was built, with the real preload in a real browser', () => {
       expect(state.errors).toEqual([]);
       expect(state.questions.filter(({ message }) => message.startsWith('STOP'))).toEqual([]);
     } finally {
-      for (const host of state.hosts) host.kill();
+      for (const host of [...state.hosts, ...state.desks]) host.kill();
     }
     const opened = openArchive(archivePath, { readOnly: true });
     if (!opened.ok) throw new Error(opened.text);
@@ -535,7 +535,7 @@ describe('as it was built, with the real preload in a real browser', () => {
       expect(state.errors).toEqual([]);
     } finally {
       await browser.close();
-      for (const host of state.hosts) host.kill();
+      for (const host of [...state.hosts, ...state.desks]) host.kill();
     }
   });
 });

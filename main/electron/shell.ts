@@ -70,6 +70,8 @@ class Shell {
   readonly #places: ShellPlaces;
   #window: BrowserWindow | null = null;
   #host: UtilityProcess | null = null;
+  /** Of the present host, by its numbers (HOST-51). */
+  #desks = new Map<number, UtilityProcess>();
   #hostStarts = 0;
   /** A run is going on. */
   #active = false;
@@ -279,6 +281,8 @@ class Shell {
     const { hostFolder, archivePath, heads, headsKey } = this.#places;
     const host = this.#electron.utilityProcess.fork(join(hostFolder, 'host-process.js'), [JSON.stringify({ archivePath, heads, headsKey } satisfies HostArguments)], { serviceName: 'Railhouse host' });
     this.#host = host;
+    // Those of a host that has died end by themselves, when they have removed its exports.
+    this.#desks = new Map();
     host.on('message', (message: unknown) => this.#hear(message));
     host.on('exit', (code) => {
       if (this.#host !== host) return;
@@ -306,6 +310,12 @@ class Shell {
       case 'bench':
         this.#stop.benchConnected(parsed.data.connected);
         return;
+      case 'desk-wanted':
+        this.#startDesk(parsed.data.desk, parsed.data.args);
+        return;
+      case 'desk-torn-down':
+        this.#desks.get(parsed.data.desk)?.kill();
+        return;
       case 'stopped':
         this.#stop.answered(parsed.data);
         return;
@@ -319,6 +329,25 @@ class Shell {
         if (!parsed.data.safe) this.#electron.dialog.showErrorBox('Look at the bench', parsed.data.text);
         this.#onEnded?.();
     }
+  }
+
+  #startDesk(desk: number, args: readonly string[]): void {
+    const host = this.#host;
+    if (host === null) return;
+    const { port1, port2 } = new this.#electron.MessageChannelMain();
+    const started = this.#electron.utilityProcess.fork(join(this.#places.hostFolder, 'desk-worker.js'), [...args], { serviceName: 'Railhouse desk' });
+    const desks = this.#desks;
+    desks.set(desk, started);
+    let pid = 0;
+    started.on('spawn', () => {
+      pid = started.pid ?? 0;
+    });
+    started.on('exit', (code) => {
+      desks.delete(desk);
+      if (this.#host === host) this.#say({ kind: 'desk-ended', desk, code, pid });
+    });
+    started.postMessage(null, [port1]);
+    host.postMessage({ kind: 'desk', desk } satisfies ToHostProcess, [port2]);
   }
 
   #say(message: ToHostProcess): void {

@@ -1,6 +1,6 @@
 /**
  * Builds the desktop's processes into dist/host, each in one flat file that needs no type stripping: the shell, the host's
- * process and the thread of its desk; with `--mode preload` the preload, which the sandbox loads as CommonJS.
+ * process and those of its desk; with `--mode preload` the preload, which the sandbox loads as CommonJS.
  */
 import { builtinModules } from 'node:module';
 import { join } from 'node:path';

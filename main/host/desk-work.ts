@@ -11,8 +11,6 @@ import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive, OpenResult } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
-import { exportRun } from '../export/export-run.ts';
-import { loadRun } from '../service/run-service.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
@@ -119,6 +117,8 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskP
     }
     case 'export': {
       const { id } = job.params;
+      // What reduces is loaded by the desk that exports and by no other.
+      const [{ exportRun }, { loadRun }] = await Promise.all([import('../export/export-run.ts'), import('../service/run-service.ts')]);
       const loaded = loadRun(archive, id);
       if (!loaded.ok) return { ok: false, code: loaded.code === 'no-such-run' ? 'no-run' : 'archive', text: loaded.text };
       const folder = newExportFolder(owner);

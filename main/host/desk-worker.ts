@@ -1,70 +1,84 @@
-/** A desk that is a thread or a process of its own: one archive, open for reading; one job after the other. */
+/** A desk that is a process of its own: one archive, open for reading; one job after the other. */
 import { setPriority } from 'node:os';
-import { parentPort, workerData } from 'node:worker_threads';
+import { setFlagsFromString } from 'node:v8';
+import type { MessagePortMain, ParentPort } from 'electron';
 import { openArchive } from '../archive/archive.ts';
-import type { ToDeskThread } from './desk.ts';
+import type { ToDesk } from './desk.ts';
+import type { DeskPriority } from './desk-process.ts';
 import { answerAtDesk, type DeskAnswer } from './desk-work.ts';
 import { removeAbandonedExports, removeExportsOf } from './export-folder.ts';
+import { keepHeapSmall } from './small-heap.ts';
 
-/** To and from whoever started it. */
+/** To and from the host. */
 interface Line {
-  readonly archivePath: string;
-  /** The process of the host. */
-  readonly owner: number;
-  readonly hear: (take: (message: ToDeskThread) => void) => void;
+  readonly hear: (take: (message: ToDesk) => void) => void;
   readonly say: (answer: { readonly id: number; readonly answer: DeskAnswer }) => void;
   readonly close: () => void;
 }
 
-function threadLine(port: NonNullable<typeof parentPort>): Line {
+/** Of a child of the host. `onGone`: the line was shut, from here or because the host has died. */
+function childLine(onGone: () => void): Line {
+  process.on('disconnect', onGone);
   return {
-    ...(workerData as Pick<Line, 'archivePath' | 'owner'>),
-    hear: (take) => port.on('message', take),
-    say: (answer) => port.postMessage(answer),
-    close: () => port.close(),
+    hear: (take) => process.on('message', (message) => take(message as ToDesk)),
+    say: (answer) => process.send?.(answer),
+    close: () => process.disconnect(),
   };
 }
 
-function processLine(): Line {
-  // The bench comes first.
-  setPriority(5);
-  // What a terminal sends to everybody is for the host, which ends this process too.
-  for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT'] as const) process.on(signal, () => undefined);
-  const owner = Number(process.argv[3]);
-  let asked = false;
-  process.on('disconnect', () => {
-    // A host that has died gives nothing to anybody any more.
-    if (!asked) removeExportsOf(owner);
-    process.exit();
-  });
+/** Of a process that the desktop's shell has started for the host: over a port that it is given. */
+function portLine(shell: ParentPort, onGone: () => void): Line {
+  let port: MessagePortMain | null = null;
   return {
-    archivePath: process.argv[2] ?? '',
-    owner,
-    hear: (take) => process.on('message', (message) => take(message as ToDeskThread)),
-    say: (answer) => process.send?.(answer),
+    hear: (take) => {
+      shell.once('message', ({ ports: [given] }) => {
+        if (given === undefined) return;
+        port = given;
+        given.on('message', ({ data }) => take(data as ToDesk));
+        given.on('close', onGone);
+        given.start();
+      });
+    },
+    say: (answer) => port?.postMessage(answer),
     close: () => {
-      asked = true;
-      process.disconnect();
+      port?.close();
+      onGone();
     },
   };
 }
 
-const line = parentPort === null ? processLine() : threadLine(parentPort);
-const opened = openArchive(line.archivePath, { readOnly: true, checked: true });
+const [archivePath = '', ownerText = '', priority = ''] = process.argv.slice(2) as [string?, string?, DeskPriority?];
+const owner = Number(ownerText);
+if (priority === 'gives-way') setPriority(5);
+keepHeapSmall();
+// By default the engine lets garbage grow to about the size of what is alive; so an export takes a third less, in the same processor time.
+setFlagsFromString('--heap-growing-percent=30');
+let asked = false;
+const onGone = (): void => {
+  // A host that has died gives nothing to anybody any more.
+  if (!asked) removeExportsOf(owner);
+  process.exit();
+};
+const { parentPort } = process as { readonly parentPort?: ParentPort };
+// What a terminal sends to everybody is for the host, which ends this process too. By SIGTERM the desktop's shell tears it down.
+for (const signal of ['SIGINT', 'SIGHUP', 'SIGQUIT', ...(parentPort === undefined ? (['SIGTERM'] as const) : [])] as const) process.on(signal, () => undefined);
+const line = parentPort === undefined ? childLine(onGone) : portLine(parentPort, onGone);
 
+const opened = openArchive(archivePath, { readOnly: true, checked: true });
 removeAbandonedExports();
 
 const ending = new AbortController();
 let before = Promise.resolve();
-line.hear((asked) => {
+line.hear((message) => {
   // It may be at something that takes minutes.
-  if (asked === null) ending.abort(new Error('the desk is ending'));
+  if (message === null) ending.abort(new Error('the desk is ending'));
   before = before.then(async () => {
-    if (asked !== null) {
-      line.say({ id: asked.id, answer: await answerAtDesk(opened, asked.job, { owner: line.owner, ending: ending.signal }) });
+    if (message !== null) {
+      line.say({ id: message.id, answer: await answerAtDesk(opened, message.job, { owner, ending: ending.signal }) });
       return;
     }
     if (opened.ok) opened.archive.close();
+    asked = true;
     line.close();
   });
 });

@@ -1,15 +1,15 @@
 /**
  * The desk: where what reads much or computes long is done, so that neither the heartbeat of the bench nor a stop ever waits
- * for a long list, an export or a check of the whole archive. It has two threads; how one is made is the caller's affair.
+ * for a long list, an export or a check of the whole archive. It has two places; how one is made is the caller's affair.
  */
 import type { Clock } from '../clock/clock.ts';
 import type { DeskAnswer, DeskFailure, DeskJob, DeskResults } from './desk-work.ts';
 
 /** null: end; what is going on and can be ended before it is finished is. */
-export type ToDeskThread = { readonly id: number; readonly job: DeskJob } | null;
+export type ToDesk = { readonly id: number; readonly job: DeskJob } | null;
 
-interface DeskThread {
-  post(message: ToDeskThread): void;
+interface DeskAtWork {
+  post(message: ToDesk): void;
   /** Whether the program stays alive for it. */
   keepsAlive(yes: boolean): void;
   /** How long it is given to come to its end when it is asked to. */
@@ -24,20 +24,20 @@ interface DeskEars {
   onEnd(why: string | null): void;
 }
 
-export type StartDeskThread = (ears: DeskEars) => DeskThread;
+export type StartDesk = (ears: DeskEars) => DeskAtWork;
 
-/** Jobs that may take minutes; they have a thread of their own, so that a page does not wait for them. */
+/** Jobs that may take minutes; they have a place of their own, so that a page does not wait for them. */
 const long: ReadonlySet<DeskJob['kind']> = new Set<DeskJob['kind']>(['verify', 'backup', 'export']);
 
 export class Desk {
   readonly #quick: DeskPlace;
   readonly #long: DeskPlace;
 
-  /** `startLong`: where the long jobs are done; absent: in a thread like the others. */
-  constructor(start: StartDeskThread, clock: Clock, startLong: StartDeskThread = start) {
+  /** `startLong`: where the long jobs are done; absent: in a place like that of the others. */
+  constructor(start: StartDesk, clock: Clock, startLong: StartDesk = start) {
     this.#quick = new DeskPlace(start, clock);
     this.#long = new DeskPlace(startLong, clock);
-    // The first page that is opened does not wait for the thread to begin.
+    // The first page that is opened does not wait for it to begin.
     this.#quick.begin();
   }
 
@@ -51,7 +51,7 @@ export class Desk {
     return this.#long.end('The program is ending, and this was ended before it was finished. The archive is as it was. Ask for it again when the program runs again.');
   }
 
-  /** Resolves when both threads have ended. */
+  /** Resolves when both places have ended. */
   async close(): Promise<void> {
     this.#quick.end(hostEnded);
     this.#long.end(hostEnded);
@@ -61,18 +61,18 @@ export class Desk {
 
 const hostEnded = 'The host has ended.';
 
-/** A thread that died is started again with the next job. */
+/** One that died is started again with the next job. */
 class DeskPlace {
-  readonly #start: StartDeskThread;
+  readonly #start: StartDesk;
   readonly #clock: Clock;
   readonly #waiting = new Map<number, { readonly job: DeskJob; readonly settle: (answer: DeskAnswer) => void }>();
   #nextId = 0;
-  #thread: DeskThread | null = null;
+  #place: DeskAtWork | null = null;
   #closed = false;
   #onEnd: () => void = () => undefined;
   #ended: Promise<void> = Promise.resolve();
 
-  constructor(start: StartDeskThread, clock: Clock) {
+  constructor(start: StartDesk, clock: Clock) {
     this.#start = start;
     this.#clock = clock;
   }
@@ -86,57 +86,57 @@ class DeskPlace {
     return new Promise((settle) => {
       const id = this.#nextId++;
       this.#waiting.set(id, { job, settle });
-      const thread = this.#running();
-      thread.keepsAlive(true);
-      thread.post({ id, job });
+      const place = this.#running();
+      place.keepsAlive(true);
+      place.post({ id, job });
     });
   }
 
   /**
-   * Asks the thread to end; one that has not in time is torn down. Whoever waits is answered at once with `text`; returns what was
+   * Asks it to end; one that has not in time is torn down. Whoever waits is answered at once with `text`; returns what was
    * asked for.
    */
   end(text: string): readonly DeskJob[] {
     if (this.#closed) return [];
     this.#closed = true;
-    const thread = this.#thread;
-    if (thread !== null) {
+    const place = this.#place;
+    if (place !== null) {
       this.#ended = new Promise<void>((resolve) => {
-        const inTime = this.#clock.after(thread.patienceMs, () => thread.tearDown());
+        const inTime = this.#clock.after(place.patienceMs, () => place.tearDown());
         this.#onEnd = () => {
           inTime();
           resolve();
         };
       });
-      thread.keepsAlive(true);
-      thread.post(null);
+      place.keepsAlive(true);
+      place.post(null);
     }
     return this.#giveUp('busy', text);
   }
 
-  /** Resolves when the thread that was asked to end has ended. */
+  /** Resolves when what was asked to end has ended. */
   ended(): Promise<void> {
     return this.#ended;
   }
 
-  #running(): DeskThread {
-    if (this.#thread !== null) return this.#thread;
-    const thread = this.#start({
+  #running(): DeskAtWork {
+    if (this.#place !== null) return this.#place;
+    const place = this.#start({
       onAnswer: (id, answer) => {
         const asked = this.#waiting.get(id);
         this.#waiting.delete(id);
         asked?.settle(answer);
         // An idle desk keeps no program alive.
-        if (this.#waiting.size === 0) thread.keepsAlive(false);
+        if (this.#waiting.size === 0) place.keepsAlive(false);
       },
       onEnd: (why) => {
-        if (this.#thread === thread) this.#thread = null;
-        this.#giveUp('defect', why === null ? 'The thread that reads the archive ended.' : `The thread that reads the archive ended: ${why}`);
+        if (this.#place === place) this.#place = null;
+        this.#giveUp('defect', why === null ? 'The process that reads the archive ended.' : `The process that reads the archive ended: ${why}`);
         this.#onEnd();
       },
     });
-    this.#thread = thread;
-    return thread;
+    this.#place = place;
+    return place;
   }
 
   #giveUp(code: DeskFailure['code'], text: string): readonly DeskJob[] {

@@ -7,7 +7,7 @@ import { openArchive, type Archive } from '../archive/archive.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { benchPlaces, type BenchPlaces } from './bench-place.ts';
 import { Desk } from './desk.ts';
-import { workerThread } from './desk-thread.ts';
+import { deskProcess } from './desk-process.ts';
 import { Host, textOf, type HostClient } from './host.ts';
 
 export type Answer<N extends RequestName> = { readonly ok: true; readonly value: Result<N> } | { readonly ok: false; readonly failure: Failure };
@@ -146,7 +146,7 @@ export function testHost(folder: string, places: BenchPlaces = benchPlaces(machi
     places,
     freeDiskBytes: () => 1e12,
       serialPorts: () => Promise.resolve([{ path: '/dev/ttyTEST0', manufacturer: 'Maker' }, ...ports.map((path) => ({ path }))]),
-      desk: new Desk(workerThread(archive.path, new URL('./desk-worker.ts', import.meta.url)), machineClock),
+      desk: new Desk(deskProcess(archive.path, new URL('./desk-worker.ts', import.meta.url), 'like-the-host'), machineClock),
     onDefect: (error) => defects.push(error),
     onActivity: (active) => activity.push(active),
   });

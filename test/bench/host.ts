@@ -14,7 +14,7 @@ import { createInterface } from 'node:readline';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { Worker } from 'node:worker_threads';
 import type { EventData, EventName, ToWindow } from '../../app/contract/contract.ts';
-import { sparing } from '../../main/host/desk-thread.ts';
+import { deskArguments } from '../../main/host/desk-process.ts';
 import type { DeskAnswer } from '../../main/host/desk-work.ts';
 import { removeExportFolder } from '../../main/host/export-folder.ts';
 import { servedAt, socketWindow, type SocketWindow } from '../house/socket-window.ts';
@@ -92,7 +92,7 @@ const times = (what: string, values: readonly number[]): BenchReport['figures'] 
 /** An export by a desk process alone: the most memory that it had, MB, and its time. */
 async function exportAlone(archive: string, id: string): Promise<{ readonly peak: number; readonly seconds: number }> {
   const began = performance.now();
-  const desk = fork(join(import.meta.dirname, '..', '..', 'main', 'host', 'desk-worker.ts'), [archive, String(process.pid)], { execArgv: [...process.execArgv, ...sparing], serialization: 'advanced' });
+  const desk = fork(join(import.meta.dirname, '..', '..', 'main', 'host', 'desk-worker.ts'), deskArguments(archive, process.pid, 'gives-way'), { serialization: 'advanced' });
   try {
     desk.send({ id: 0, job: { kind: 'export', params: { id }, software: 'bench 1' } });
     const [{ answer }] = (await once(desk, 'message')) as [{ readonly answer: DeskAnswer }];
@@ -201,7 +201,7 @@ export async function bench(): Promise<BenchReport> {
     let left = STOPS_AT_REST;
     const atRest = await Promise.race([probe(prober, 'stop', () => (left -= 1) >= 0 && inTime()), failed]);
     const peak = peakOf(pid);
-    const deskPeak = Math.max(0, ...childrenOf(pid).map(peakOf));
+    const [deskPeak = 0, quickPeak = 0] = childrenOf(pid).map(peakOf).sort((a, b) => b - a);
     await watching.terminate();
     const end = await endChild(host);
     const [first] = rounds;
@@ -220,6 +220,7 @@ export async function bench(): Promise<BenchReport> {
         { label: 'opening of the stored run', value: opened, unit: 's' },
         { label: 'memory of the host before it is asked, most', value: before.rss, unit: 'MB' },
         { label: 'memory of the host, most', value: peak, unit: 'MB' },
+        { label: 'memory of the process that pages wait for, most', value: quickPeak, unit: 'MB' },
         { label: 'memory of the process of its long work, most', value: deskPeak, unit: 'MB' },
         { label: `end of the host in the middle of that work${end.byItself ? '' : ' (KILLED)'}`, value: end.seconds, unit: 's' },
         ...exports,

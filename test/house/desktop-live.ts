@@ -166,8 +166,8 @@ function exitOf(process: ChildProcess, begin: () => void, ms: number): Promise<n
   });
 }
 
-/** Processes under `pid` that show pages (Linux). */
-function renderers(pid: number): readonly number[] {
+/** Every process under `pid` (Linux). */
+function processesUnder(pid: number): readonly { readonly pid: number; readonly command: string }[] {
   const all = readdirSync('/proc').filter((name) => /^\d+$/.test(name)).flatMap((name) => {
     try {
       const parent = Number(/^PPid:\s*(\d+)/m.exec(readFileSync(`/proc/${name}/status`, 'utf8'))?.[1]);
@@ -181,8 +181,11 @@ function renderers(pid: number): readonly number[] {
     before = below.size;
     for (const one of all) if (below.has(one.parent)) below.add(one.pid);
   }
-  return all.filter((one) => below.has(one.pid) && one.command.includes('--type=renderer')).map((one) => one.pid);
+  return all.filter((one) => below.has(one.pid));
 }
+
+/** Those of them that show pages. */
+const renderers = (pid: number): readonly number[] => processesUnder(pid).filter(({ command }) => command.includes('--type=renderer')).map((one) => one.pid);
 
 /** `start`: executable and arguments, or why it cannot be started here. The lines are checked in their order. */
 export function liveLines(start: readonly string[] | string): Line[] {
@@ -216,9 +219,13 @@ export function liveLines(start: readonly string[] | string): Line[] {
       const { results } = await ask(await at.page(), [['hello', { name: 'checklist' }], ['bench.ports', {}]]);
       return unless(!answered(results[1]), `it said ${JSON.stringify(results[1])}`);
     }),
-    line('the desk works in its threads', async (at) => {
-      const { results } = await ask(await at.page(), [['hello', { name: 'checklist' }], ['archive.verify', {}]]);
-      return unless((results[1] as { passed?: boolean } | undefined)?.passed !== true, `it said ${JSON.stringify(results[1]).slice(0, 200)}`);
+    line('what reads much and what takes long is done, each by a process of its own beside the host (HOST-51)', async (at) => {
+      const { results } = await ask(await at.page(), [['hello', { name: 'checklist' }], ['archive.head', {}], ['archive.verify', {}]]);
+      if (!answered(results[1])) return fail(`it said ${JSON.stringify(results[1]).slice(0, 200)}`);
+      if ((results[2] as { passed?: boolean } | undefined)?.passed !== true) return fail(`it said ${JSON.stringify(results[2]).slice(0, 200)}`);
+      if (process.platform !== 'linux') return pass;
+      const nodes = processesUnder(at.pid).filter(({ command }) => command.includes('node.mojom.NodeService'));
+      return unless(nodes.length !== 3, `there are ${nodes.length} processes of the host and its desks instead of 3`);
     }),
     line('a simulated bench is connected and says how it is', async (at) => {
       const { events } = await ask(await at.page(), [['hello', { name: 'checklist' }], ['control.take', {}], ['bench.connect', { bench: { kind: 'simulated', speed: 1 } }]], 'frames');

@@ -11,8 +11,8 @@ import { wait } from '../../main/clock/clock.ts';
 import { machineClock, machineEntropy } from '../../main/clock/machine.ts';
 import { exportRun, reduceState } from '../../main/export/export-run.ts';
 import { benchPlaces } from '../../main/host/bench-place.ts';
-import { Desk, type StartDeskThread } from '../../main/host/desk.ts';
-import { deskProcess, workerThread } from '../../main/host/desk-thread.ts';
+import { Desk, type StartDesk } from '../../main/host/desk.ts';
+import { deskProcess } from '../../main/host/desk-process.ts';
 import { Host, textOf } from '../../main/host/host.ts';
 import { TestWindow } from '../../main/host/host.test-helper.ts';
 import { loadRun, loadRunGently } from '../../main/service/run-service.ts';
@@ -30,7 +30,7 @@ const defects: unknown[] = [];
 /** The largest that a desk handed to the host, and the host to a window, as JSON. */
 const largest = { fromDesk: 0, toWindow: 0 };
 
-const watched = (start: StartDeskThread): StartDeskThread => (ears) =>
+const watched = (start: StartDesk): StartDesk => (ears) =>
   start({
     ...ears,
     onAnswer: (id, answer) => {
@@ -56,7 +56,7 @@ beforeAll(() => {
   const opened = openArchive(path, { now: () => machineClock.unixNow(), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
   archive = opened.archive;
-  host = hostWith(new Desk(watched(workerThread(path, worker)), machineClock, watched(deskProcess(path, worker))));
+  host = hostWith(new Desk(watched(deskProcess(path, worker, 'like-the-host')), machineClock, watched(deskProcess(path, worker, 'gives-way'))));
 });
 afterAll(async () => {
   await host.close();
@@ -129,10 +129,10 @@ describe('HOST-19 the state that drives a long run', () => {
 });
 
 describe('HOST-17 HOST-18 the end of a host in the middle of long work', () => {
-  it.each([['a process', deskProcess], ['a thread', workerThread]] as const)('is not held up by it, leaves nothing of it, and says so, where it is done by %s', async (_where, start) => {
+  it('is not held up by it, leaves nothing of it, and says so', async () => {
     const { path } = archive;
     const before = exportFolders();
-    const ending = hostWith(new Desk(workerThread(path, worker), machineClock, start(path, worker)));
+    const ending = hostWith(new Desk(deskProcess(path, worker, 'like-the-host'), machineClock, deskProcess(path, worker, 'gives-way')));
     const window = new TestWindow(ending);
     const { id } = (await window.get('runs.list', { limit: 1 }))[0] ?? { id: '' };
     const asked = [window.ask('run.export', { id }), window.ask('archive.verify', {})];

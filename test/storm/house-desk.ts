@@ -1,7 +1,7 @@
 /** A thread of the desk in this process: a reading connection of its own, and a time of its own for each job. */
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { wait, type VirtualClock } from '../../main/clock/clock.ts';
-import type { StartDeskThread } from '../../main/host/desk.ts';
+import type { StartDesk } from '../../main/host/desk.ts';
 import { answerAtDesk } from '../../main/host/desk-work.ts';
 import type { HostClock } from './machine.ts';
 
@@ -16,7 +16,7 @@ interface DeskMachine {
 }
 
 export const deskThread =
-  ({ world, clock, archivePath, readers, delayMs, isAlive }: DeskMachine): StartDeskThread =>
+  ({ world, clock, archivePath, readers, delayMs, isAlive }: DeskMachine): StartDesk =>
   (ears) => {
     const opened = openArchive(archivePath, { readOnly: true, checked: true });
     if (opened.ok) readers.add(opened.archive);
