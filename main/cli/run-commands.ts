@@ -87,7 +87,8 @@ async function carry(
         connecting.signal,
       ).finally(letGo);
       if (!opened.ok) throw new Stop(failureCodes[opened.code], opened.text);
-      const { service } = opened;
+      const { service, foundDriven } = opened;
+      if (foundDriven !== null) process.stderr.write(`${foundDriven}\n`);
       process.stderr.write(`Run ${service.id} in ${archive.path}\n${sheetText(service.state.preflight)}\n`);
       // A sheet that nobody can read begins nothing.
       await ending.said();

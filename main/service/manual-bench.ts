@@ -14,6 +14,7 @@ import { clearGuard, directReading, guardText, stepGuard, type GuardMemory } fro
 import { madeSafeText } from '../../app/run/safe-words.ts';
 import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
+import { isDriven, isEnergised } from './driven.ts';
 
 export interface ManualAnswer {
   readonly accepted: boolean;
@@ -43,8 +44,6 @@ const HIGHEST_CURRENT_A = 4;
 const SUPPLY_DEVIATION_V = 0.3;
 /** Without a frame for this long, nothing is known of the bench. */
 const STALE_S = 1;
-/** How much supply above its safe value means that somebody has set one. */
-const ENERGISED_V = 0.5;
 
 function manualGuards(bench: Bench): readonly Guard[] {
   const { pressure } = bench.capabilities;
@@ -119,8 +118,7 @@ export class ManualBench {
 
   /** Whether telemetry shows a bench that is armed, pulses or has its supply up. */
   get isFoundDriven(): boolean {
-    const frame = this.#frame;
-    return frame !== null && (frame.armed || frame.burst.active || frame.supply > this.#bench.capabilities.safeSupply + ENERGISED_V);
+    return this.#frame !== null && isDriven(this.#frame, this.#bench.capabilities);
   }
 
   view(): ManualView {
@@ -360,7 +358,7 @@ export class ManualBench {
     const frame = this.#frame;
     const { burst } = this.#asked;
     if (burst !== null && frame?.burst.active === true) return `Firing ${burst.count} pulses on channel ${burst.channel}: ${frame.burst.done} done.`;
-    if (!this.#engaged && frame !== null && frame.supply > this.#bench.capabilities.safeSupply + ENERGISED_V) return `${this.#said} The supply is still running down.`;
+    if (!this.#engaged && frame !== null && isEnergised(frame, this.#bench.capabilities)) return `${this.#said} The supply is still running down.`;
     return this.#said;
   }
 

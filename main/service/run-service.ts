@@ -26,6 +26,7 @@ import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.t
 import { wait, type Clock } from '../clock/clock.ts';
 import { isoDay, undatable } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
+import { isDriven } from './driven.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
 interface SharedParts {
@@ -89,6 +90,7 @@ export class RunService {
   readonly #engine: RunEngine;
   readonly #listeners = new Set<Listener>();
   #frames: BenchFrame[] = [];
+  #latestFrame: BenchFrame | null = null;
   /** The bench is being told something, and what it said within that. */
   #telling = false;
   readonly #meanwhile: EngineInput[] = [];
@@ -116,9 +118,10 @@ export class RunService {
   /**
    * Connects the bench and opens a new run, or a stored one where it was left. Nothing is energised by it.
    * Failures are typed and leave no half-opened run behind; a new run that fails before the bench answered is not recorded.
-   * `committed`: what was written meanwhile, which no listener was told.
+   * `committed`: what was written meanwhile, which no listener was told. `foundDriven`: that the bench was still driven when it was
+   * connected here, and what came of making it safe (HOST-50), in sentences; null: it was at rest.
    */
-  static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService; committed: readonly RunEvent[] } | RunFailure> {
+  static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService; committed: readonly RunEvent[]; foundDriven: string | null } | RunFailure> {
     const wall = parts.clock.unixNow();
     const clockFault = undatable(wall);
     if (clockFault !== null) return { ok: false, code: 'clock', text: `${clockFault}: no run can be dated by it. Nothing was switched. Set the clock, then open the run again.` };
@@ -170,12 +173,22 @@ export class RunService {
     if (bench.downReason !== null) service.#onLink({ state: 'down', reason: bench.downReason });
     service.#tick();
     await service.#firstFrame();
+    const foundDriven = parts.bench === undefined ? await service.#restFoundDriven() : null;
     unlisten();
-    return { ok: true, service, committed };
+    return { ok: true, service, committed, foundDriven };
+  }
+
+  /** A run that was driving when its host died is on its way to safe by itself. */
+  async #restFoundDriven(): Promise<string | null> {
+    const { capabilities } = this.#bench;
+    if (this.#latestFrame === null || !isDriven(this.#latestFrame, capabilities) || this.isActive) return null;
+    const reply = await this.#bench.perform({ kind: 'make-safe' });
+    return `The bench was still driven when it was connected. ${madeSafeText(reply, capabilities.rail !== undefined)}`;
   }
 
   #onFrame(frame: BenchFrame): void {
     if (this.#aside) return;
+    this.#latestFrame = frame;
     this.#frames.push(frame);
     this.#feed({ kind: 'frame', ...this.#time(), frame });
     this.#onFirstFrame?.();
