@@ -9,10 +9,11 @@ import type { Entropy } from '../clock/entropy.ts';
 import { V7Generator } from 'uuidv7';
 import { backupTo, removeUnfinished } from './backup.ts';
 import type { BackupResult } from './backup.ts';
+import { sha256 } from './chain.ts';
 import type { Head } from './ledger.ts';
 import { Library } from './library.ts';
 import { MeterChecks } from './meter-checks.ts';
-import { applicationId, currentVersion, migrate } from './migrations.ts';
+import { applicationId, currentVersion, migrate, type Birth } from './migrations.ts';
 import { ArchiveReader, ArchiveUnreadable } from './read.ts';
 import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
 import type { Database, StorageCode, StorageFailure } from './sqlite.ts';
@@ -23,7 +24,7 @@ import { Whereabouts } from './whereabouts.ts';
 import { ArchiveWriter, rebuildDerived } from './write.ts';
 import type { AppendResult, CreateResult, NewRun } from './write.ts';
 
-type OpenCode = StorageCode | 'absent' | 'newer' | 'older' | 'unfit-node';
+type OpenCode = StorageCode | 'absent' | 'newer' | 'unfit-node';
 
 interface OpenFailure {
   readonly ok: false;
@@ -35,7 +36,7 @@ interface OpenFailure {
 export type OpenResult = { readonly ok: true; readonly archive: Archive } | OpenFailure;
 
 interface ReadOptions {
-  /** Asks for no lock and changes nothing; the file must exist and be of the present version. */
+  /** Asks for no lock and changes nothing; the file must exist. One of an earlier version is read from a copy (ARC-51). */
   readonly readOnly: true;
   /** Another connection of this program has the archive open, so its structure was looked at already. */
   readonly checked?: boolean;
@@ -186,15 +187,61 @@ function openReader(file: string, checkMaxBytes: number, instead?: { readonly co
     if (inspection.version === 0) {
       return { ok: false, code: 'not-an-archive', text: `The file ${file} is empty. Nothing was changed. Choose another file.` };
     }
-    if (inspection.version < currentVersion) {
-      return {
-        ok: false,
-        code: 'older',
-        text: `The archive ${file} is of version ${inspection.version}; this program reads version ${currentVersion}. Nothing was changed. Bring it up to date with 'bring-up-to-date', or by opening it in the window; a copy of it as it is stays beside it.`,
-      };
-    }
-    return quickCheck(db, file, checkMaxBytes) ?? { ok: true, archive: new Archive(db, file, null, instead) };
+    const damage = quickCheck(db, file, checkMaxBytes);
+    if (damage !== null) return damage;
+    return inspection.version < currentVersion ? openUpToDate(db, file, inspection.version, instead?.leave) : { ok: true, archive: new Archive(db, file, null, instead) };
   });
+}
+
+/** ARC-51. Closes `db`, and leaves what it is a copy in when the archive is closed. */
+function openUpToDate(db: Database, file: string, version: number, leaveOriginal: () => void = () => undefined): OpenResult {
+  const folder = mkdtempSync(join(tmpdir(), 'railhouse-copy-'));
+  const leave = (): void => {
+    rmSync(folder, { recursive: true, force: true });
+  };
+  return closingOnFailure(leave, () => {
+    const copy = join(folder, `version-${currentVersion}-${basename(file)}`);
+    try {
+      db.prepare('VACUUM INTO ?').run(copy);
+      db.close();
+      const migrating = openDatabase(copy, { readOnly: false, busyTimeout: 0 });
+      try {
+        migrate(migrating, version, birthOfCopy(migrating), rebuildDerived);
+      } finally {
+        migrating.close();
+      }
+    } catch (error) {
+      const failure = storageFailure(error, copy);
+      if (failure === null) throw error;
+      return { ...failure, text: `The archive ${file} is of version ${version}, and a copy of it that this program can read could not be made. ${failure.text}` };
+    }
+    const reader = openForReading(copy);
+    const note = `The archive ${file} is of version ${version}. It was not changed: what is read is a copy that was brought up to version ${currentVersion}, in the folder for temporary files, and goes when this is done. Id and head of the archive are that copy's: the file itself has none, and will have others when it is brought up to date ('bring-up-to-date').`;
+    return closingOnFailure(reader.close.bind(reader), () => ({
+      ok: true,
+      archive: new Archive(reader, file, null, {
+        copy,
+        note,
+        leave: () => {
+          leave();
+          leaveOriginal();
+        },
+      }),
+    }));
+  });
+}
+
+/** The same contents have the same id and head however often they are read, so that what was read once can be compared with what is read later. */
+function birthOfCopy(db: Database): Birth {
+  const runs = db.prepare<[], { id: string; created_at: number; events: number }>('SELECT id, created_at, (SELECT count(*) FROM events WHERE run = runs.no) AS events FROM runs ORDER BY no').all();
+  const at = Math.max(1, ...runs.map((run) => run.created_at));
+  const random = sha256(JSON.stringify(runs));
+  let words = 0;
+  const nextUint32 = (): number => {
+    const from = (8 * words++) % random.length;
+    return Number.parseInt(random.slice(from, from + 8), 16);
+  };
+  return { id: newArchiveId(at, { nextUint32 }), at };
 }
 
 function openWriter(file: string, options: WriteOptions): OpenResult {
@@ -263,6 +310,13 @@ function closingOnFailure(close: () => unknown, open: () => OpenResult): OpenRes
   }
 }
 
+/** A copy that is read in the place of a file, and goes when the archive is closed. */
+interface ReadInstead {
+  readonly copy: string;
+  readonly leave: () => void;
+  readonly note?: string;
+}
+
 /** An open archive. Its reads are those of `ArchiveReader`. Writing through a reader is an error of the program. */
 export class Archive extends ArchiveReader {
   /** Injectors, plans and equipment records. Saving through a reader is an error of the program. */
@@ -275,11 +329,14 @@ export class Archive extends ArchiveReader {
   readonly #release: () => unknown;
   readonly #whereabouts: Whereabouts | null;
   readonly #now: () => UnixMillis;
+  /** How what is read differs from the file, in sentences for whoever reads it; null: it does not. */
+  readonly note: string | null;
   /** Where the file is that is read: a copy of it, where it cannot be read in its place. */
   readonly #readFrom: string;
 
-  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy; readonly heads?: HeadKeeper; readonly release: () => unknown } | null, instead?: { readonly copy: string; readonly leave: () => void }) {
+  constructor(db: Database, path: string, writing: { readonly now: () => UnixMillis; readonly entropy: Entropy; readonly heads?: HeadKeeper; readonly release: () => unknown } | null, instead?: ReadInstead) {
     super(db, path);
+    this.note = instead?.note ?? null;
     this.#readFrom = instead?.copy ?? path;
     this.#db = db;
     const forReading = (): never => {

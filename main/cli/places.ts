@@ -139,6 +139,7 @@ export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock 
   const heads = headsFile(kept, file, clock, onProblem);
   const opened = openArchive(file, mode === 'read' ? { readOnly: true } : { now: () => clock.unixNow(), entropy: machineEntropy, ...(heads === null ? {} : { heads }) });
   if (!opened.ok) throw new Stop(exitCode.archive, opened.text);
+  if (opened.archive.note !== null) process.stderr.write(`${opened.archive.note}\n`);
   return opened.archive;
 }
 
