@@ -163,10 +163,7 @@ function openAnywhere(file: string, checkMaxBytes: number): OpenResult {
     return openReader(file, checkMaxBytes);
   } catch (error) {
     if (storageFailure(error, file)?.code !== 'not-writable') throw error;
-    const folder = mkdtempSync(join(tmpdir(), 'railhouse-copy-'));
-    const leave = (): void => {
-      rmSync(folder, { recursive: true, force: true });
-    };
+    const { folder, leave } = folderForCopy();
     return closingOnFailure(leave, () => {
       const copy = join(folder, basename(file));
       try {
@@ -177,6 +174,22 @@ function openAnywhere(file: string, checkMaxBytes: number): OpenResult {
       return openReader(file, checkMaxBytes, { copy, leave });
     });
   }
+}
+
+/** It goes with `leave`, and with this process, should that end before. */
+function folderForCopy(): { readonly folder: string; readonly leave: () => void } {
+  const folder = mkdtempSync(join(tmpdir(), 'railhouse-copy-'));
+  const remove = (): void => {
+    rmSync(folder, { recursive: true, force: true });
+  };
+  process.once('exit', remove);
+  return {
+    folder,
+    leave: () => {
+      process.off('exit', remove);
+      remove();
+    },
+  };
 }
 
 function openReader(file: string, checkMaxBytes: number, instead?: { readonly copy: string; readonly leave: () => void }): OpenResult {
@@ -195,10 +208,7 @@ function openReader(file: string, checkMaxBytes: number, instead?: { readonly co
 
 /** ARC-51. Closes `db`, and leaves what it is a copy in when the archive is closed. */
 function openUpToDate(db: Database, file: string, version: number, leaveOriginal: () => void = () => undefined): OpenResult {
-  const folder = mkdtempSync(join(tmpdir(), 'railhouse-copy-'));
-  const leave = (): void => {
-    rmSync(folder, { recursive: true, force: true });
-  };
+  const { folder, leave } = folderForCopy();
   return closingOnFailure(leave, () => {
     const copy = join(folder, `version-${currentVersion}-${basename(file)}`);
     try {

@@ -1,7 +1,6 @@
 /** ARC-50, ARC-51: archives of earlier versions, as they were shipped, through every command that reads and every page. */
 import { spawnSync } from 'node:child_process';
 import { copyFileSync, existsSync, readdirSync, readFileSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Browser } from 'playwright';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
@@ -11,14 +10,19 @@ import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser } fro
 
 let folder = '';
 let archive = '';
+/** Of the commands alone, so that nobody else leaves anything there. */
+let temporary = '';
 beforeEach(() => {
   folder = scratchFolder();
+  temporary = scratchFolder();
   archive = join(folder, 'archive.sqlite');
 });
-afterEach(() => rmSync(folder, { recursive: true, force: true }));
+afterEach(() => {
+  for (const made of [folder, temporary]) rmSync(made, { recursive: true, force: true });
+});
 
 function cli(...args: readonly string[]): { readonly code: number | null; readonly said: string } {
-  const { status, stdout, stderr } = spawnSync(process.execPath, [join(import.meta.dirname, '../../main/cli/main.ts'), ...args], { encoding: 'utf8' });
+  const { status, stdout, stderr } = spawnSync(process.execPath, [join(import.meta.dirname, '../../main/cli/main.ts'), ...args], { encoding: 'utf8', env: { ...process.env, TMPDIR: temporary } });
   return { code: status, said: stdout + stderr };
 }
 
@@ -39,11 +43,9 @@ describe.each([1, 4])('an archive of version %i', (version) => {
     ...['runs', 'reduce', 'match', 'outliers', 'reference-history'].map((command) => [command, '--archive', at]),
     ['export', '--to', join(to, 'csv'), '--archive', at], ['verify', at], ['backup', join(to, 'copy.sqlite'), '--archive', at],
   ];
-  const copies = (): readonly string[] => readdirSync(tmpdir()).filter((name) => name.startsWith('railhouse-copy-'));
 
   it('ARC-51 is read by every command as it is, and each says so; the same file has the same head each time', () => {
     const before = readFileSync(archive);
-    const left = copies();
     const heads = reading(archive, folder).map((command) => {
       const text = said(command);
       expect(text).toContain(`is of version ${version}. It was not changed`);
@@ -52,7 +54,7 @@ describe.each([1, 4])('an archive of version %i', (version) => {
     expect(new Set(heads.filter((head) => head !== undefined)).size).toBe(1);
     expect(readFileSync(archive).equals(before)).toBe(true);
     expect(readdirSync(folder).toSorted()).toEqual(['archive.sqlite', 'copy.sqlite', 'csv']);
-    expect(copies()).toEqual(left);
+    expect(readdirSync(temporary)).toEqual([]);
     // What was written is whole by itself.
     expect(said(['check-export', join(folder, 'csv')])).not.toContain('NOT');
     expect(said(['verify', join(folder, 'copy.sqlite')])).not.toContain('It was not changed');

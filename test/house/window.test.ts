@@ -236,8 +236,10 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await page.getByText(/^Ended: /).waitFor({ timeout: 60_000 });
     await tabTo(page, /accepted|planned|failed/);
     await press('Control+Home');
+    // The pause may have cut one of its attempts.
+    const before = Number(/(\d+) attempts/.exec(await page.evaluate<string>(nameOfFocus))?.[1] ?? 1);
     await press('m');
-    await expect.poll(() => page.getByRole('gridcell', { name: /2 attempts/ }).count(), { timeout: 90_000 }).toBe(1);
+    await expect.poll(() => page.evaluate<string>(nameOfFocus), { timeout: 90_000 }).toContain(`${before + 1} attempts`);
     await keepScreen(page, 'run-by-keyboard');
     expect(complaints).toEqual([]);
   });
