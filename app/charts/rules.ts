@@ -38,8 +38,8 @@ const avoiding = (z: readonly number[]): boolean => z.every((x) => Math.abs(x) >
 const rule = (id: string, length: number, text: string, signals: ChartRule['signals']): ChartRule => ({ id, length, text, signals });
 
 /**
- * western-electric: zone tests of the Statistical Quality Control Handbook, Western Electric 1956 (from memory).
- * nelson: L. S. Nelson, Journal of Quality Technology 16 (1984) 237 (from memory).
+ * western-electric: zone tests of the Statistical Quality Control Handbook, Western Electric 1956 (as widely restated).
+ * nelson: L. S. Nelson, Journal of Quality Technology 16 (1984) 237 (as widely restated).
  */
 export const chartRules: Readonly<Record<RuleSet, readonly ChartRule[]>> = {
   'western-electric': [

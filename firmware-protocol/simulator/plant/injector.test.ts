@@ -42,7 +42,7 @@ describe('coil', () => {
     return low;
   }
 
-  // t = -(L/R) ln(1 - I R / V): TI data sheet SNLS349C, "simple R-L"; 12 mH, 12 ohm, 0.5 A worked out by hand.
+  // t = -(L/R) ln(1 - I R / V): the step response of a series R-L circuit (any textbook of circuits); 12 mH, 12 ohm, 0.5 A worked out by hand.
   it.each([
     [14, 0.56e-3],
     [9, 1.1e-3],
@@ -109,7 +109,7 @@ describe('flow', () => {
 
 describe('dead time', () => {
   // Ranges from memory, no citable table: 0.6 to 1.0 ms at 14 V and 1.2 to 2.0 ms at 9 to 10 V at about 3 bar,
-  // 0.02 to 0.1 ms more for each bar. The trend with voltage and pressure is published by component makers.
+  // 0.02 to 0.1 ms more for each bar. That dead time falls with voltage and grows with pressure is common practice, no source.
   const table = [200e3, 300e3, 400e3, 500e3].map((p) => [8, 9, 10, 11, 12, 13, 14, 15, 16].map((v) => deadTime(v, p)));
 
   it('lies in the range that is plausible for the kind, falls with voltage and grows with pressure', () => {
@@ -121,7 +121,6 @@ describe('dead time', () => {
     }
     for (let i = 1; i < table.length; i += 1) {
       table[i]?.forEach((t, j) => {
-        // GDI map of a public library (J. E. McKenzie, 2014): 0.0517, 0.0753, 0.0848, 0.1039 ms at 4 to 15 MPa; same trend.
         const perBar = t - (table[i - 1]?.[j] ?? NaN);
         expect(perBar).toBeGreaterThan(0.01);
         expect(perBar).toBeLessThan(0.1);
@@ -134,7 +133,7 @@ describe('dead time', () => {
     expect(table[2]?.[1]).toBeLessThan(1.6);
   });
 
-  it('has full lift by 2.1 ms at 9 V, opens in 1 to 1.5 ms at 14 V (published for a port injector: BMW M50 description)', () => {
+  it('has full lift by 2.1 ms at 9 V, opens in 1 to 1.5 ms at 14 V (range from memory, no citable table)', () => {
     expect(simulatePulse(NOMINAL_INJECTOR, driveAt(9), 4e5, 22, 6e-3).fullLift).toBeLessThan(2.1e-3);
     const { fullLift } = simulatePulse(NOMINAL_INJECTOR, driveAt(14), 4e5, 22, 6e-3);
     expect(fullLift).toBeGreaterThan(1e-3);
