@@ -111,7 +111,9 @@ const env = { ...process.env, PATH: path };
 // Only the program looks for the pipe: what tests and proofs start has no such pipe, and must not be told of one.
 if (isProgram) env.RAILHOUSE_LAUNCHER = '3';
 else delete env.RAILHOUSE_LAUNCHER;
-const child = spawn(node, [join(root, entry), ...args], { env, stdio: ['inherit', 'inherit', 'inherit', 'pipe'] });
+// Studies live of short-lived objects: with room for more of them a storm takes a twentieth less time.
+const flags = room === 'show' ? ['--max-semi-space-size=32'] : [];
+const child = spawn(node, [...flags, join(root, entry), ...args], { env, stdio: ['inherit', 'inherit', 'inherit', 'pipe'] });
 const told = child.stdio[3];
 told.on('error', () => undefined);
 for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT', 'SIGBREAK']) {
