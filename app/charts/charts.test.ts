@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../plan/expand.ts';
 import { planSchema } from '../plan/plan.ts';
 import { kilograms, unixMillis } from '../quantities/quantity.ts';
-import { syntheticEquipment, syntheticPlan } from '../reduce/synthetic.ts';
+import { syntheticEquipment, syntheticPlan } from '../reduce/synthetic.test-helper.ts';
 import { individualsChart, type IndividualsChart } from './individuals-chart.ts';
 import { referenceHistories, type RunWithReference } from './reference-history.ts';
 import type { RuleSet } from './rules.ts';

@@ -2,7 +2,7 @@
 import type { Plan } from '../plan/plan.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Pascals, Seconds, UnixMillis, Volts } from '../quantities/quantity.ts';
-import { result, type Result } from '../reduce/budget.ts';
+import { result, type Result } from '../uncertainty/budget.ts';
 import type { ReducedWindow, Source } from '../reduce/reduction.ts';
 import { pooled, sampleOf, type Sample } from '../statistics/sample.ts';
 

@@ -1,7 +1,7 @@
 /** What injectors are matched by: values at chosen points, each with the errors that it has in common with others. */
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Pascals, Seconds, UnixMillis, Volts } from '../quantities/quantity.ts';
-import { carried, randomPart, sharedPart, type Carried } from '../reduce/carried.ts';
+import { carried, randomPart, sharedPart, type Carried } from '../uncertainty/carried.ts';
 import { deadTimeCarried, lineMassCarried, slopeCarried } from '../reduce/carried-line.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
 import { staticCarried } from '../reduce/static-flow.ts';

@@ -3,7 +3,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { expandPlan } from '../plan/expand.ts';
 import { kilopascals, milliseconds, pascals, unixMillis, volts } from '../quantities/quantity.ts';
 import { reduceRun } from '../reduce/reduce.ts';
-import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.ts';
+import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import { candidatesOf, type MatchPoint, type ReducedRun } from './candidates.ts';
 import { matchSets, type Match } from './match.ts';
 

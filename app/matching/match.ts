@@ -1,6 +1,6 @@
 /** Sets of alike injectors with what is known of how alike they are. Rules (MA-n) in README.md beside this file. */
-import type { Result } from '../reduce/budget.ts';
-import { combine, stateCarried, type Carried } from '../reduce/carried.ts';
+import type { Result } from '../uncertainty/budget.ts';
+import { combine, stateCarried, type Carried } from '../uncertainty/carried.ts';
 import { criterionOf, type Candidate, type MatchPoint } from './candidates.ts';
 import { chooseSets, type NoChoice, type Proof, type SetsWanted } from './choose.ts';
 

@@ -2,7 +2,7 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, pascals } from '../quantities/quantity.ts';
-import { combined, result, term, type BudgetTerm, type Result } from '../reduce/budget.ts';
+import { combined, result, term, type BudgetTerm, type Result } from '../uncertainty/budget.ts';
 import { kFactorAt } from '../reduce/mass.ts';
 import { pooled, sampleOf } from '../statistics/sample.ts';
 import { buoyancyFactor } from './buoyancy.ts';

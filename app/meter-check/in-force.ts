@@ -1,6 +1,6 @@
 /** Which calibration of the flow meter holds on a day, and the equipment record of a run that refers to it. */
 import type { Equipment } from '../equipment/equipment.ts';
-import { coverageFactor } from '../reduce/budget.ts';
+import { coverageFactor } from '../uncertainty/budget.ts';
 import { kFactorAt } from '../reduce/mass.ts';
 import { compareWith, evaluateMeterCheck, type Comparison, type EvaluatedCheck } from './evaluate.ts';
 import type { MeterCheck } from './meter-check.ts';

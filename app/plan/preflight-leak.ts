@@ -4,7 +4,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { kilopascals } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import type { PreflightLine } from './preflight-line.ts';
-import { edgesPerMillilitre, idleFlowRest, idleFlowSpan } from '../run/idle-flow.ts';
+import { edgesPerMillilitre, idleFlowRest, idleFlowSpan } from '../bench/idle-flow.ts';
 import { estimateRun, expectedEdgeRate, expectedWindow, roughDensity } from './estimate.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';

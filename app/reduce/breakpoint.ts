@@ -3,7 +3,7 @@
  * problem is solved exactly (Hudson, J. Am. Stat. Assoc. 61, 1966): between two neighbouring x it is two free lines if they
  * meet there, and else its optimum lies on a knot.
  */
-import { coverageFactor } from './budget.ts';
+import { coverageFactor } from '../uncertainty/budget.ts';
 import { covarianceOf, solveLeastSquares } from './least-squares.ts';
 
 export interface TwoSegments {

@@ -2,8 +2,8 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import { kilograms } from '../quantities/quantity.ts';
 import type { Kilograms } from '../quantities/quantity.ts';
-import { combined, result } from './budget.ts';
-import type { BudgetTerm, Result } from './budget.ts';
+import { combined, result } from '../uncertainty/budget.ts';
+import type { BudgetTerm, Result } from '../uncertainty/budget.ts';
 import { kFactorPointSource, leakChangeSource, leakMeterSource, leakPathSource, leakSource, pressureSource, railTemperatureSource } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 

@@ -1,6 +1,6 @@
 /** Slope, dead time and mass of a line as values that can be computed on, with every error under its own name. */
-import { carried, combine, randomPart, sharedPart } from './carried.ts';
-import type { Carried } from './carried.ts';
+import { carried, combine, randomPart, sharedPart } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
 import type { LineCell } from './reduction.ts';
 
 /** kg/s */

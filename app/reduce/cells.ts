@@ -4,7 +4,7 @@ import type { Point } from '../plan/points.ts';
 import { milliseconds } from '../quantities/quantity.ts';
 import type { Kilograms, Seconds } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { coverageFactor } from './budget.ts';
+import { coverageFactor } from '../uncertainty/budget.ts';
 import { fitCellLine } from './line.ts';
 import type { CellLine, LineObservation } from './line.ts';
 import { findRegions, givenRegion } from './linear-region.ts';

@@ -1,6 +1,6 @@
 /** Drift of the bench and the injector over a run, by the reference point that is measured again and again. RED-38. */
-import { coverageFactor, result } from './budget.ts';
-import type { Result } from './budget.ts';
+import { coverageFactor, result } from '../uncertainty/budget.ts';
+import type { Result } from '../uncertainty/budget.ts';
 import { fitLine } from './regression.ts';
 import type { Reduction, Source } from './reduction.ts';
 

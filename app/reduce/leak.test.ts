@@ -7,14 +7,14 @@ import { celsius, kilopascals, seconds, volts } from '../quantities/quantity.ts'
 import { deadTimeTables } from '../tables/dead-time.ts';
 import { mapTables } from '../tables/map.ts';
 import { budgetTable } from './budget-table.ts';
-import { combine, stateCarried } from './carried.ts';
+import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { deadTimeCarried } from './carried-line.ts';
 import { leakOf } from './leak.ts';
 import { leakSentences } from './leak-words.ts';
 import { levelsOf } from './local-level.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, Leak, LineCell, PeriodPair, Reduction } from './reduction.ts';
-import { drawErrors, noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow, syntheticZero } from './synthetic.ts';
+import { drawErrors, noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow, syntheticZero } from './synthetic.test-helper.ts';
 
 const mlPerMin = 1e-6 / 60;
 const zero: Plan['zero'] = { windowS: 60, settleS: 3, decayS: 0, deadTimeUs: 1 };

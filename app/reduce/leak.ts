@@ -8,7 +8,7 @@
  */
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Point } from '../plan/points.ts';
-import { leakOfDecay } from '../run/pressure-decay.ts';
+import { leakOfDecay } from './pressure-decay.ts';
 import { levelsOf } from './local-level.ts';
 import type { Stage } from './local-level.ts';
 import { kFactorAt } from './mass.ts';

@@ -5,7 +5,7 @@
  * now well-known line shows that they bend away, and one more.
  */
 import { normalQuantile } from '../distributions/distributions.ts';
-import { coverageFactor } from './budget.ts';
+import { coverageFactor } from '../uncertainty/budget.ts';
 import { fitLine, lineAt } from './regression.ts';
 
 /** All windows of one width of one cell. */

@@ -22,8 +22,8 @@ import type { Point } from '../plan/points.ts';
 import { celsius, kilograms, pascals } from '../quantities/quantity.ts';
 import type { Kilograms } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { combined, term } from './budget.ts';
-import type { BudgetTerm } from './budget.ts';
+import { combined, term } from '../uncertainty/budget.ts';
+import type { BudgetTerm } from '../uncertainty/budget.ts';
 import type { LeakBlock } from './leak-block.ts';
 
 type NoMassReason =

@@ -4,9 +4,9 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kilopascals, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { combined } from './budget.ts';
+import { combined } from '../uncertainty/budget.ts';
 import { budgetTable } from './budget-table.ts';
-import { carried, combine, randomPart, sharedPart, stateCarried } from './carried.ts';
+import { carried, combine, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import { deadTimeCarried, lineMassCarried, slopeCarried } from './carried-line.ts';
 import { fitCoilForm, coilFormAt } from './coil-form.ts';
 import { driftOf } from './drift.ts';
@@ -14,8 +14,8 @@ import { pressureExponents } from './pressure-exponent.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
 import { fAbove } from '../distributions/distributions.ts';
-import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.ts';
-import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.ts';
+import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
+import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 
 const quiet: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
 

@@ -1,7 +1,7 @@
 /** How flow grows with pressure: the exponent b of k = c p^b, which is 0.5 for an orifice. RED-35. */
-import { combine, stateCarried } from './carried.ts';
-import type { Carried } from './carried.ts';
-import type { Result } from './budget.ts';
+import { combine, stateCarried } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
+import type { Result } from '../uncertainty/budget.ts';
 import { slopeCarried } from './carried-line.ts';
 import { fitLine } from './regression.ts';
 import type { Reduction } from './reduction.ts';

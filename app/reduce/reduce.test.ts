@@ -9,8 +9,8 @@ import { kFactorAt } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
-import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.ts';
-import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.ts';
+import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
+import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 
 interface Made {
   readonly errors?: InstrumentErrors;

@@ -5,7 +5,7 @@ import type { Point } from '../plan/points.ts';
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import type { LowestWidth } from '../statistics/repeatability.ts';
-import type { Result } from './budget.ts';
+import type { Result } from '../uncertainty/budget.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { LackOfFit } from './line.ts';
 import type { RegionStop } from './linear-region.ts';

@@ -1,9 +1,9 @@
 /** Static flow (SAE J1832 list: Qs): mass flow of an injector held open, from windows of pulses as long as their period. RED-24. */
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { result } from './budget.ts';
-import { carried, randomPart, sharedPart, stateCarried } from './carried.ts';
-import type { Carried } from './carried.ts';
+import { result } from '../uncertainty/budget.ts';
+import { carried, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import { timeBaseSource } from './mass.ts';

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { IdleTime } from './idle-time.ts';
-import { leakOfDecay } from './pressure-decay.ts';
+import { leakOfDecay } from '../reduce/pressure-decay.ts';
 import type { PressureDecay } from '../journal/measured.ts';
 import { ScriptedBench, TestRun, testCapabilities, testEquipment, testPlan } from './scripted-bench.test-helper.ts';
 import type { WindowSummary } from '../journal/measured.ts';

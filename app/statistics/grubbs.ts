@@ -2,7 +2,7 @@
  * Is the value that lies farthest out still one of its sample? F. E. Grubbs, Technometrics 11 (1969) 1-21; critical values
  * from Student's t as in the NIST/SEMATECH e-Handbook, 1.3.5.17.1.
  */
-import { coverageFactor } from '../reduce/budget.ts';
+import { coverageFactor } from '../uncertainty/budget.ts';
 import { sampleOf } from './sample.ts';
 
 /** two: either end may be wrong. low, high: only that end is asked about. */

@@ -1,5 +1,5 @@
 /** Repeatability from replicates, and the pulse widths that are repeatable enough. */
-import { coverageFactor } from '../reduce/budget.ts';
+import { coverageFactor } from '../uncertainty/budget.ts';
 import { intervalOfSd, pooled, sampleOf, upperBoundOfSd } from './sample.ts';
 
 export interface Repeatability {

@@ -3,7 +3,7 @@ import { expandPlan } from '../plan/expand.ts';
 import type { Point } from '../plan/points.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { Reduction } from '../reduce/reduction.ts';
-import { noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.ts';
+import { noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import { deadTimeTables, setMeanColumn, slopeTables } from './dead-time.ts';
 import type { Cell } from './table.ts';
 

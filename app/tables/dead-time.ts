@@ -1,5 +1,5 @@
 /** Dead time and slope over supply voltage, for each injector and for the set (RED-20 to RED-22). */
-import { effectiveDegrees, result } from '../reduce/budget.ts';
+import { effectiveDegrees, result } from '../uncertainty/budget.ts';
 import type { LineCell, NoLineCell, Reduction, SharedPart } from '../reduce/reduction.ts';
 import type { Cell, Table } from './table.ts';
 

@@ -1,5 +1,5 @@
 /** Tables on axes that the user chose: what an engine controller is filled with. Values in SI units. */
-import type { Result } from '../reduce/budget.ts';
+import type { Result } from '../uncertainty/budget.ts';
 
 /**
  * measured: a line was fitted at exactly this place. interpolated: between such places. extrapolated: outside them, so the

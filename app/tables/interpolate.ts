@@ -1,6 +1,6 @@
 /** Interpolation of values that carry their sources of error (RED-30). */
-import { combine, sharedPart, stateCarried, withPart } from '../reduce/carried.ts';
-import type { Carried } from '../reduce/carried.ts';
+import { combine, sharedPart, stateCarried, withPart } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
 import { interpolateMonotone } from '../reduce/monotone.ts';
 import type { Basis } from './grid.ts';
 

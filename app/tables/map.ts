@@ -1,6 +1,6 @@
 /** Dead time and slope over supply voltage and rail pressure, on any axes (RED-30 to RED-32, RED-36). */
-import { combine, stateCarried } from '../reduce/carried.ts';
-import type { Carried } from '../reduce/carried.ts';
+import { combine, stateCarried } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
 import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
 import { fitCoilForm } from '../reduce/coil-form.ts';
 import type { CoilForm, NoCoilForm } from '../reduce/coil-form.ts';

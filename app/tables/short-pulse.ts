@@ -1,6 +1,6 @@
 /** Short-pulse correction: what a pulse passes more than the line says, over pulse width (RED-33, RED-34). */
-import { carried, combine, randomPart, sharedPart, stateCarried } from '../reduce/carried.ts';
-import type { Carried } from '../reduce/carried.ts';
+import { carried, combine, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
 import { lineMassCarried } from '../reduce/carried-line.ts';
 import { fitTwoSegments } from '../reduce/breakpoint.ts';
 import type { NoTwoSegments, TwoSegments } from '../reduce/breakpoint.ts';

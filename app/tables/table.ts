@@ -1,5 +1,5 @@
 /** Tables as data: what a terminal, a file, a report and the window print alike. Values in SI units. */
-import type { Result } from '../reduce/budget.ts';
+import type { Result } from '../uncertainty/budget.ts';
 import type { NoLineReason, Source } from '../reduce/reduction.ts';
 
 /** Why a cell has no value. */

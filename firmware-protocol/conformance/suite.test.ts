@@ -4,7 +4,7 @@ import { LineSplitter } from '../line/line-splitter.ts';
 import { encodeReply } from '../line/messages.ts';
 import { SimulatedController } from '../simulator/controller.ts';
 import { createPlant } from '../simulator/plant/plant.ts';
-import { scenarioSchema } from '../simulator/scenario.ts';
+import { scenarioSchema } from '../simulator/plant/scenario.ts';
 import { SimulatedBench } from '../simulator/simulated-bench.ts';
 import { conformanceChecks, runConformance, type ControllerPort } from './suite.ts';
 

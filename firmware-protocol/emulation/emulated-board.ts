@@ -3,9 +3,9 @@
  * filters), and the plant at its terminals. It has the shape of the simulated controller, so whatever drives one drives
  * the other: bytes go in, time is let pass, lines come out.
  */
-import type { PlantPort, PlantReadings } from '../simulator/plant-port.ts';
+import type { PlantPort, PlantReadings } from '../simulator/plant/plant-port.ts';
 import { INPUTS, type Input, type Scale } from '../line/messages.ts';
-import { SCALES } from '../simulator/scales.ts';
+import { SCALES } from '../simulator/plant/scales.ts';
 import { Atmega2560, CLOCK_HZ, flashImage } from './atmega2560.ts';
 
 const CYCLES_PER_US = CLOCK_HZ / 1e6;

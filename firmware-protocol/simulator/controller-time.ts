@@ -1,5 +1,5 @@
 /** The plant as a controller meets it whose microsecond is not quite a true one. */
-import type { PlantPort } from './plant-port.ts';
+import type { PlantPort } from './plant/plant-port.ts';
 
 /** `plant` by a clock whose second is `rate` true seconds long: everything that the controller times is so much longer. */
 export function inControllerTime(plant: PlantPort, rate: number): PlantPort {

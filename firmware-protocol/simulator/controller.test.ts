@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { sealLine } from '../line/codec.ts';
 import { decodeFromController, encodeRequest, type Refusal, type Reply, type Request, type Telemetry } from '../line/messages.ts';
 import { SimulatedController } from './controller.ts';
-import type { PlantPort, PlantReadings, RailOutputs } from './plant-port.ts';
+import type { PlantPort, PlantReadings, RailOutputs } from './plant/plant-port.ts';
 
 /** A plant without physics that writes down what the pins do and says what the test wants the sensors to say. */
 class RecordingPlant implements PlantPort {

@@ -9,9 +9,9 @@ import {
   decodeFromHost, encodeRefusal, encodeReply, encodeTelemetry, type Input, type Refusal, type RefusalCode, type Reply, type Request, type Scale, type Telemetry,
 } from '../line/messages.ts';
 import { Misbehaviours } from './misbehaviour.ts';
-import type { PlantPort, PlantReadings } from './plant-port.ts';
-import { RandomSource } from './random.ts';
-import { SCALES } from './scales.ts';
+import type { PlantPort, PlantReadings } from './plant/plant-port.ts';
+import { RandomSource } from './plant/random.ts';
+import { SCALES } from './plant/scales.ts';
 
 const PROTOCOL = 1;
 const MODEL = 'simulated-bench';

@@ -4,7 +4,7 @@ import { LineSplitter } from '../line/line-splitter.ts';
 import { decodeFromController, encodeRequest, type Reply, type Request, type Telemetry } from '../line/messages.ts';
 import type { Misbehaviour } from './misbehaviour.ts';
 import { createPlant } from './plant/plant.ts';
-import { scenarioSchema } from './scenario.ts';
+import { scenarioSchema } from './plant/scenario.ts';
 import { SimulatedBench } from './simulated-bench.ts';
 
 interface Heard {

@@ -4,7 +4,7 @@
  */
 import { sealLine } from '../line/codec.ts';
 import { encodeTelemetry, type Telemetry } from '../line/messages.ts';
-import type { Fault } from './scenario.ts';
+import type { Fault } from './plant/scenario.ts';
 
 export type Misbehaviour = Extract<Fault['fault'], { kind: 'controller-misbehaves' }>['how'];
 type What = Misbehaviour['what'];

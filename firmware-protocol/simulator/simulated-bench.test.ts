@@ -3,7 +3,7 @@ import { decodeFromController, encodeRequest, type FromController, type Request,
 import { LONGEST_TO_HOST } from '../line/codec.ts';
 import { LineSplitter } from '../line/line-splitter.ts';
 import { createPlant, type Plant } from './plant/plant.ts';
-import { scenarioSchema, type Fault } from './scenario.ts';
+import { scenarioSchema, type Fault } from './plant/scenario.ts';
 import { SimulatedBench } from './simulated-bench.ts';
 
 /** A host on the bench's own time that hears whatever arrives. */

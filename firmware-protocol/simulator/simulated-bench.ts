@@ -7,7 +7,7 @@ import { SimulatedController } from './controller.ts';
 import { inControllerTime } from './controller-time.ts';
 import { drawInstrumentErrors } from './plant/instrument-errors.ts';
 import { createPlant, type Plant } from './plant/plant.ts';
-import type { Fault, Scenario } from './scenario.ts';
+import type { Fault, Scenario } from './plant/scenario.ts';
 import { Misbehaviours } from './misbehaviour.ts';
 import { isWireFault, WireFaults } from './wire-faults.ts';
 

@@ -1,7 +1,7 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
-import { scenarioSchema } from './scenario.ts';
+import { scenarioSchema } from './plant/scenario.ts';
 import { truthOf, type TruthQuestion } from './truth.ts';
 
 const scenario = scenarioSchema.parse({ scenarioVersion: 1, seed: 3 });

@@ -2,7 +2,7 @@
  * What the simulated injectors really do, without noise and without instruments, through the same physics. For tests
  * and for commands that judge the reduction; a measurement may never look here.
  */
-import { simulatedBenchEquipment } from './certificates.ts';
+import { simulatedBenchEquipment } from './plant/certificates.ts';
 import { heptaneDensity } from './plant/fluid.ts';
 import { coilResistance, openArea, simulatePulse } from './plant/injector.ts';
 import { drawInjector } from './plant/injector-type.ts';
@@ -10,7 +10,7 @@ import { drawInstrumentErrors } from './plant/instrument-errors.ts';
 import { driveAt } from './plant/supply.ts';
 import { settledRise } from './plant/thermal.ts';
 import { Leak } from './plant/leak.ts';
-import type { Scenario } from './scenario.ts';
+import type { Scenario } from './plant/scenario.ts';
 
 export interface TruthQuestion {
   readonly channel: number;

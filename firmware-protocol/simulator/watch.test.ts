@@ -1,7 +1,7 @@
 /** Each single fault that the extension `watch` is for, as a scenario begins it on a bench that is at work. */
 import { expect, it } from 'vitest';
 import { decodeFromController, encodeRequest, type Request, type Telemetry } from '../line/messages.ts';
-import { scenarioSchema, type Fault } from './scenario.ts';
+import { scenarioSchema, type Fault } from './plant/scenario.ts';
 import { SimulatedBench } from './simulated-bench.ts';
 
 const BEGINS_S = 12;

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { WireFaults, type Direction } from './wire-faults.ts';
-import type { Fault } from './scenario.ts';
+import type { Fault } from './plant/scenario.ts';
 
 type WireFault = Parameters<WireFaults['begin']>[0];
 

@@ -2,8 +2,8 @@
  * What a bad cable, a bad adapter and electrical noise do to the lines of one direction: lose, garble, repeat, fall
  * silent. Works on text with one character per byte; chance comes from the scenario's seed, so it repeats exactly.
  */
-import { RandomSource } from './random.ts';
-import type { Fault } from './scenario.ts';
+import { RandomSource } from './plant/random.ts';
+import type { Fault } from './plant/scenario.ts';
 
 export type Direction = 'to-host' | 'to-controller';
 

@@ -7,7 +7,7 @@ import type { Point } from '../../app/plan/points.ts';
 import type { RunEventBody } from '../../app/journal/events.ts';
 import { foldRun } from '../../app/journal/fold.ts';
 import type { RunState } from '../../app/journal/state.ts';
-import { summariseDecay } from '../../app/run/pressure-decay.ts';
+import { summariseDecay } from '../../app/reduce/pressure-decay.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import type { WindowSummary } from '../../app/journal/measured.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';

@@ -1,9 +1,9 @@
 import { expect, test } from 'vitest';
 import { runConformance } from '../../firmware-protocol/conformance/suite.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { VirtualClock, wait, WallClock } from '../clock/clock.ts';
 import { SerialChannel } from '../link/serial-channel.ts';
-import { SimulatedChannel } from '../link/simulated-channel.ts';
+import { SimulatedChannel } from './simulated-channel.ts';
 import { openControllerPort } from './conformance.ts';
 import { servePtyBench } from './pty-bench.ts';
 import { RunningBench } from './running-bench.ts';

@@ -4,11 +4,11 @@ import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.
 import { milliseconds, pascals, seconds, unixMillis, volts } from '../../app/quantities/quantity.ts';
 import { sealLine } from '../../firmware-protocol/line/codec.ts';
 import { createPlant } from '../../firmware-protocol/simulator/plant/plant.ts';
-import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { VirtualClock, wait } from '../clock/clock.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import type { Channel, ChannelEvents, ChannelSource } from '../link/channel.ts';
-import { SimulatedChannel } from '../link/simulated-channel.ts';
+import { SimulatedChannel } from './simulated-channel.ts';
 import { connectBench, type Bench, type BenchLinkEvent, type ConnectOptions } from './driver.ts';
 import { RunningBench } from './running-bench.ts';
 

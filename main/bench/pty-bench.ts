@@ -1,7 +1,7 @@
 import { spawnSync } from 'node:child_process';
 import { closeSync, constants, openSync, writeSync } from 'node:fs';
 import type { ReadStream } from 'node:tty';
-import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import type { Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import type { Clock } from '../clock/clock.ts';
 import { RunningBench } from './running-bench.ts';
 

@@ -1,6 +1,6 @@
 import type { Plant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import { SimulatedBench } from '../../firmware-protocol/simulator/simulated-bench.ts';
-import type { Fault, Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import type { Fault, Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import type { Clock } from '../clock/clock.ts';
 
 /**

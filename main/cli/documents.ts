@@ -7,7 +7,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { samplePath } from '../samples/samples.ts';
 import { exitCode } from './exit-codes.ts';
 import { Stop } from './stop.ts';

@@ -9,7 +9,7 @@ import { headsFileAt, type HeadPlaces, type HeadsFile } from '../archive/heads-f
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import type { Channel, ChannelSource } from '../link/channel.ts';
 import { ending } from '../ending/ending.ts';
-import { SimulatedChannel } from '../link/simulated-channel.ts';
+import { SimulatedChannel } from '../bench/simulated-channel.ts';
 import { serialPortSource } from '../link/serial-ports.ts';
 import { recordedChannel, TranscriptRecorder } from '../link/transcript.ts';
 import { samplePath } from '../samples/samples.ts';

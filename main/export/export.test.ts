@@ -5,7 +5,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
-import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
+import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
 import { csvFiles } from './csv.ts';
 import type { CsvExport, ExportedAttempt } from './csv.ts';
 import { realDisk, writeSet, type ExportDisk, type FileToWrite, type WriteResult } from './files.ts';

@@ -1,14 +1,14 @@
 /** Where a bench is to be found, with the clock that it lives by. */
 import { problemsOf } from '../../app/boundary/problems.ts';
 import type { ParsedParams } from '../../app/contract/contract.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { connectBench, type Bench, type ConnectFailure, type ConnectOptions } from '../bench/driver.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, type Clock } from '../clock/clock.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import type { ChannelSource } from '../link/channel.ts';
 import { serialPortSource } from '../link/serial-ports.ts';
-import { SimulatedChannel } from '../link/simulated-channel.ts';
+import { SimulatedChannel } from '../bench/simulated-channel.ts';
 import sampleScenario from '../samples/scenario.json' with { type: 'json' };
 
 export interface BenchPlace {

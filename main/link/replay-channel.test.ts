@@ -4,14 +4,14 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { milliseconds, volts } from '../../app/quantities/quantity.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, wait, type Clock } from '../clock/clock.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import type { Channel } from './channel.ts';
 import { ReplayChannel } from './replay-channel.ts';
-import { SimulatedChannel } from './simulated-channel.ts';
+import { SimulatedChannel } from '../bench/simulated-channel.ts';
 import { readTranscript, recordedChannel, TranscriptRecorder, type Transcript } from './transcript.ts';
 
 interface Host {

@@ -10,7 +10,7 @@ import { SerialPort } from 'serialport';
 import { afterEach, describe, expect, test, vi } from 'vitest';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { milliseconds, volts } from '../../app/quantities/quantity.ts';
-import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { servePtyBench, type PtyBench } from '../bench/pty-bench.ts';
 import { RunningBench } from '../bench/running-bench.ts';

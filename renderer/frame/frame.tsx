@@ -7,7 +7,7 @@ import { Notice } from '../components/status.tsx';
 import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
 import { pages } from '../pages/index.ts';
 import { NowLine } from './now-line.tsx';
-import { goTo, pathTo, useRoute } from './route.ts';
+import { goTo, pathTo, useRoute } from '../address/route.ts';
 import { SettingsButton } from './settings-dialog.tsx';
 import { Stop } from './stop.tsx';
 import { WhoWorks } from './who-works.tsx';

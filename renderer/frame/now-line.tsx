@@ -7,7 +7,7 @@ import { Status } from '../components/status.tsx';
 import type { Tone } from '../components/status.tsx';
 import { useHost } from '../host/host.ts';
 import type { HostState } from '../host/host.ts';
-import { useLatest } from '../live/use-latest.ts';
+import { useLatest } from '../host/use-latest.ts';
 
 /** How things stand, in words, on every page: host, bench, run, control. */
 export function NowLine() {

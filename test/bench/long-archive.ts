@@ -8,16 +8,16 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { seconds, unixMillis } from '../../app/quantities/quantity.ts';
-import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
+import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
 import type { RunEventBody } from '../../app/journal/events.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
-import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
 import { readSample } from '../../main/samples/samples.ts';
 import { RunService } from '../../main/service/run-service.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { frameHz, framesFrom } from '../builders/archived-run.ts';
 
 /** A window of two seconds at 20 Hz. */

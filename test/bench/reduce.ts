@@ -1,7 +1,7 @@
 /** Time to reduce a long run: 8 injectors, 6 voltages, 3 pressures, 24 widths and 5 replicates make 17 280 attempts. */
 import { expandPlan } from '../../app/plan/expand.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
-import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
+import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
 import { deadTimeTables } from '../../app/tables/dead-time.ts';
 import type { BenchReport } from './report.ts';
 

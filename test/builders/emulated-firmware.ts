@@ -8,7 +8,7 @@ import { buildFirmware, type FirmwareBuild } from '../../firmware-protocol/firmw
 import { LONGEST_TO_HOST } from '../../firmware-protocol/line/codec.ts';
 import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';
 import type { Input } from '../../firmware-protocol/line/messages.ts';
-import type { PlantPort, RailOutputs } from '../../firmware-protocol/simulator/plant-port.ts';
+import type { PlantPort, RailOutputs } from '../../firmware-protocol/simulator/plant/plant-port.ts';
 
 const built = new Map<string, FirmwareBuild>();
 

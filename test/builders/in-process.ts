@@ -11,12 +11,12 @@ import { countingAttempts } from '../../app/reduce/counting.ts';
 import { reduceRun, type Reduction } from '../../app/reduce/reduce.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import type { RunCommand, RunEventBody } from '../../app/journal/events.ts';
-import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import type { Channel } from '../../main/link/channel.ts';
-import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
 import { readSample } from '../../main/samples/samples.ts';
 import { loadRun, RunService, type Rest } from '../../main/service/run-service.ts';
 

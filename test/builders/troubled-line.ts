@@ -4,11 +4,11 @@
  */
 import { sealLine } from '../../firmware-protocol/line/codec.ts';
 import { decodeFromController, encodeRequest, encodeTelemetry } from '../../firmware-protocol/line/messages.ts';
-import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
 import type { RunningBench } from '../../main/bench/running-bench.ts';
 import type { Clock } from '../../main/clock/clock.ts';
 import type { Channel, ChannelEvents, OpenResult } from '../../main/link/channel.ts';
-import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
 
 export type Trouble =
   /** So many bytes at once, and no LF among them. */

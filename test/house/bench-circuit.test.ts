@@ -9,7 +9,7 @@ import type { LineCell } from '../../app/reduce/reduction.ts';
 import { deadTimeByClamp, deadTimeByResistance, deadTimeByTemperature } from '../../app/reduce/sensitivity.ts';
 import { NOMINAL_INJECTOR } from '../../firmware-protocol/simulator/plant/injector-type.ts';
 import { simulatePulse } from '../../firmware-protocol/simulator/plant/injector.ts';
-import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import type { Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { reduction, runInProcess, sampleEquipment, samplePlan, scenario, withoutLeakChecks } from '../builders/in-process.ts';
 
 const widths = [4, 5, 6, 8, 10, 12].map((ms) => ms / 1e3);

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { SerialPort } from 'serialport';
 import { afterAll, afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { Plan } from '../../app/plan/plan.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';
 import { WallClock } from '../../main/clock/clock.ts';
 import { samplePath } from '../../main/samples/samples.ts';

@@ -12,9 +12,9 @@ import {
   decodeFromController, encodeRequest, type FromController, type Refusal, type Reply, type Request, type Telemetry,
 } from '../../firmware-protocol/line/messages.ts';
 import { createPlant } from '../../firmware-protocol/simulator/plant/plant.ts';
-import type { PlantPort } from '../../firmware-protocol/simulator/plant-port.ts';
-import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
-import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import type { PlantPort } from '../../firmware-protocol/simulator/plant/plant-port.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
+import type { Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';

@@ -13,8 +13,8 @@ import {
 } from '../../firmware-protocol/line/messages.ts';
 import { LONGEST_TO_CONTROLLER, LONGEST_TO_HOST, type BadLine } from '../../firmware-protocol/line/codec.ts';
 import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';
-import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { SimulatedBench } from '../../firmware-protocol/simulator/simulated-bench.ts';
 import { VirtualClock, wait } from '../../main/clock/clock.ts';
 import type { Channel, ChannelEvents } from '../../main/link/channel.ts';

@@ -11,7 +11,7 @@ import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
 import type { BenchFrame } from '../../app/bench/port.ts';
-import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
 import { openArchive } from '../../main/archive/archive.ts';
 import { connectBench } from '../../main/bench/driver.ts';
 import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';

@@ -4,9 +4,9 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { kFactorAt } from '../../app/reduce/mass.ts';
 import type { RunState } from '../../app/journal/state.ts';
-import { leakOfDecay } from '../../app/run/pressure-decay.ts';
+import { leakOfDecay } from '../../app/reduce/pressure-decay.ts';
 import type { WindowSummary } from '../../app/journal/measured.ts';
-import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import type { Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { trueLeak } from '../../firmware-protocol/simulator/truth.ts';
 import { reduction, runInProcess, sampleEquipment, samplePlan, scenario } from '../builders/in-process.ts';
 

@@ -3,8 +3,8 @@
  * here is what the reduction assumes: no leak is quite constant, pressure acts by a power of its own, half of them leave through
  * the seat of an injector, which leaks nothing while it is open, and the meter slips more at so small a flow than its certificate says.
  */
-import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
-import type { Fault } from '../../firmware-protocol/simulator/scenario.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
+import type { Fault } from '../../firmware-protocol/simulator/plant/scenario.ts';
 
 export type LeakCourse = 'none' | 'constant' | 'growing' | 'beginning in mid run';
 

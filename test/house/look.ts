@@ -5,8 +5,8 @@
 import type { Plan } from '../../app/plan/plan.ts';
 import type { RunEventBody } from '../../app/journal/events.ts';
 import { drawInjector } from '../../firmware-protocol/simulator/plant/injector-type.ts';
-import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
-import type { Fault } from '../../firmware-protocol/simulator/scenario.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
+import type { Fault } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { runInProcess, samplePlan, scenario } from '../builders/in-process.ts';
 
 type FaultKind = Fault['fault'];

@@ -6,7 +6,7 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
 import { doingText } from '../../app/run/status.ts';
-import { scenarioSchema, type Fault } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema, type Fault } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { runInProcess, samplePlan, scenario, withoutLeakChecks, type InProcessResult } from '../builders/in-process.ts';
 import { TroubledLine, type Trouble } from '../builders/troubled-line.ts';
 

@@ -7,9 +7,9 @@ import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { kilopascals, volts } from '../../app/quantities/quantity.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
-import { noErrors, normalFrom, syntheticEquipment, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.ts';
-import type { SyntheticInjector, SyntheticScatter } from '../../app/reduce/synthetic.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { noErrors, normalFrom, syntheticEquipment, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
+import type { SyntheticInjector, SyntheticScatter } from '../../app/reduce/synthetic.test-helper.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { truthOf } from '../../firmware-protocol/simulator/truth.ts';
 
 const bench = scenarioSchema.parse({ scenarioVersion: 1, seed: 7, instrumentErrors: false });

@@ -7,7 +7,7 @@ import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { RunCommand, RunEvent } from '../../app/journal/events.ts';
 import type { Mode } from '../../app/journal/state.ts';
 import { TestRun, testPlan } from '../../app/run/scripted-bench.test-helper.ts';
-import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
 import { foldedOutcome } from '../../main/cli/outcome.ts';
 import { alarmsInOrder } from '../../renderer/pages/run/alarms.ts';
 import { logOf } from '../../renderer/pages/run/log.ts';

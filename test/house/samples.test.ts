@@ -3,8 +3,8 @@ import { expect, test } from 'vitest';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import { countPoints } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
-import { simulatedBenchEquipment } from '../../firmware-protocol/simulator/certificates.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { simulatedBenchEquipment } from '../../firmware-protocol/simulator/plant/certificates.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { readSample } from '../../main/samples/samples.ts';
 
 test('the sample sweep has 8 injectors, 5 voltages from 9 to 16 V, 12 widths and 3 replicates at 400 kPa', () => {

@@ -7,7 +7,7 @@ import { openArchive } from '../../main/archive/archive.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
-import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
 import { RunService } from '../../main/service/run-service.ts';
 import { sampleEquipment, samplePlan, scenario, scratchFolder } from '../builders/in-process.ts';
 

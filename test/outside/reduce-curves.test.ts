@@ -1,8 +1,8 @@
 /** Interpolation, breakpoint, pressure law, correlated inputs and small least squares against numbers that others have published or computed. */
 import { describe, expect, it } from 'vitest';
-import { coverageFactor } from '../../app/reduce/budget.ts';
-import { carried, combine, sharedPart, stateCarried } from '../../app/reduce/carried.ts';
-import type { Carried } from '../../app/reduce/carried.ts';
+import { coverageFactor } from '../../app/uncertainty/budget.ts';
+import { carried, combine, sharedPart, stateCarried } from '../../app/uncertainty/carried.ts';
+import type { Carried } from '../../app/uncertainty/carried.ts';
 import { fitTwoSegments } from '../../app/reduce/breakpoint.ts';
 import { fitExponent } from '../../app/reduce/pressure-exponent.ts';
 import { covarianceOf, solveLeastSquares } from '../../app/reduce/least-squares.ts';

@@ -1,6 +1,6 @@
 /** The arithmetic of the reduction against numbers that others have published or computed. */
 import { describe, expect, it } from 'vitest';
-import { coverageFactor, effectiveDegrees } from '../../app/reduce/budget.ts';
+import { coverageFactor, effectiveDegrees } from '../../app/uncertainty/budget.ts';
 import { crossing, fieller, fitLine, lineAt, rescaled } from '../../app/reduce/regression.ts';
 
 /** Agreement of two numbers in decimal digits (NIST's log relative error). */

@@ -1,7 +1,7 @@
 /** Samples, pooling, Student, chi-square and Grubbs against numbers that others have published or computed. */
 import { describe, expect, it } from 'vitest';
 import { chiSquareQuantile, fAbove, fQuantile, normalQuantile, tQuantile } from '../../app/distributions/distributions.ts';
-import { coverageFactor } from '../../app/reduce/budget.ts';
+import { coverageFactor } from '../../app/uncertainty/budget.ts';
 import { grubbs, grubbsCritical } from '../../app/statistics/grubbs.ts';
 import { repeatability, repeatabilityFactor } from '../../app/statistics/repeatability.ts';
 import { intervalOfSd, pooled, sampleOf, standardDeviation } from '../../app/statistics/sample.ts';

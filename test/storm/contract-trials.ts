@@ -6,7 +6,7 @@ import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { RunCommand } from '../../app/journal/events.ts';
 import type { Mode } from '../../app/journal/state.ts';
-import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { readSample } from '../../main/samples/samples.ts';
 import { cellOf, modes, type Cell, type Outcome, type Row } from './contract.ts';
 import { contract } from './contract-windows.ts';

@@ -6,7 +6,7 @@
  */
 import type { RunCommand } from '../../app/journal/events.ts';
 import type { Mode } from '../../app/journal/state.ts';
-import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import type { Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import type { Happening } from './draw.ts';
 import type { WindowHappening } from './house-draw.ts';
 

@@ -6,8 +6,8 @@ import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { RunCommand, RunEventBody } from '../../app/journal/events.ts';
 import type { Request } from '../../firmware-protocol/line/messages.ts';
-import { RandomSource } from '../../firmware-protocol/simulator/random.ts';
-import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
+import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { readSample } from '../../main/samples/samples.ts';
 
 type BenchFault = Scenario['faults'][number];

@@ -12,7 +12,7 @@ import type { RunCommand, RunEvent, RunEventBody } from '../../app/journal/event
 import { foldRun } from '../../app/journal/fold.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import type { Mode } from '../../app/journal/state.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import type { Database } from '../../main/archive/sqlite.ts';
 import type { Verification } from '../../main/archive/verify.ts';
@@ -23,7 +23,7 @@ import type { BenchPlace, BenchPlaces } from '../../main/host/bench-place.ts';
 import { Desk } from '../../main/host/desk.ts';
 import { Host } from '../../main/host/host.ts';
 import type { ChannelSource } from '../../main/link/channel.ts';
-import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
 import { readSample } from '../../main/samples/samples.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 import { Agenda } from './agenda.ts';

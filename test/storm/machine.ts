@@ -14,7 +14,7 @@ import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEventBody } from '../../app/journal/events.ts';
 import type { Plant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import { createPlant } from '../../firmware-protocol/simulator/plant/plant.ts';
-import type { Scenario } from '../../firmware-protocol/simulator/scenario.ts';
+import type { Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { decodeFromController, decodeFromHost, encodeReply, encodeRequest, encodeTelemetry } from '../../firmware-protocol/line/messages.ts';
 import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
 import type { Bench } from '../../main/bench/driver.ts';

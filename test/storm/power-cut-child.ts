@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { openArchive } from '../../main/archive/archive.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
-import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
 import { RunService } from '../../main/service/run-service.ts';
 import { samplePlan, sampleEquipment, scenario } from '../builders/in-process.ts';
 import { Chance } from './draw.ts';

@@ -1,7 +1,7 @@
 import { spawnSync } from 'node:child_process';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { benchFaultKinds, Chance, draw, drawBenchFault, withHappenings, type Happening } from './draw.ts';
 import { cutPower, hasTracer, trace } from './power-cut.ts';
 import { figures, judged, shortest, storm, story } from './storm.ts';

@@ -5,7 +5,7 @@ import type { Guard } from '../../plan/plan.ts';
 import { toKilopascals } from '../../quantities/quantity.ts';
 import { directReading, guardText, stepGuard, WatchedGuard } from '../guards.ts';
 import type { GuardMemory } from '../guards.ts';
-import type { IdleFlow } from '../idle-flow.ts';
+import type { IdleFlow } from '../../bench/idle-flow.ts';
 import { canTripMakingSafe } from './controller-watch.ts';
 import type { EngineCore } from './core.ts';
 import type { Course } from './course.ts';

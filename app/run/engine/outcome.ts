@@ -2,7 +2,7 @@
 import type { Point } from '../../plan/points.ts';
 import type { Criterion, Verdict } from '../../journal/events.ts';
 import { judge } from '../judge.ts';
-import { decayText } from '../pressure-decay.ts';
+import { decayText } from '../../reduce/pressure-decay.ts';
 import type { PressureDecay } from '../../journal/measured.ts';
 import { framesInTime } from '../telemetry-check.ts';
 import type { WindowFailure } from '../window.ts';

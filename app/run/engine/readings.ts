@@ -1,6 +1,6 @@
 /** What is gathered over all frames, beside the window of an attempt: idle flow, time without pulses, readings that stand. */
 import type { BenchFrame } from '../../bench/port.ts';
-import { IdleFlow, idleFlowRest } from '../idle-flow.ts';
+import { IdleFlow, idleFlowRest } from '../../bench/idle-flow.ts';
 import { IdleTime } from '../idle-time.ts';
 import { StandingReadings } from '../telemetry-check.ts';
 import type { EngineCore } from './core.ts';

@@ -2,7 +2,7 @@
 import type { BenchFrame } from '../../bench/port.ts';
 import type { Point } from '../../plan/points.ts';
 import { decaysPressure, zeroWindow } from '../../plan/zero.ts';
-import { summariseDecay } from '../pressure-decay.ts';
+import { summariseDecay } from '../../reduce/pressure-decay.ts';
 import { WindowCollector } from '../window.ts';
 import type { EngineCore } from './core.ts';
 import { factsOf, noFacts, until } from './course.ts';

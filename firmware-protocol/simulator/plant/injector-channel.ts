@@ -5,7 +5,7 @@
  * needle still moving, current still flowing, or flux left in the iron) is integrated by itself from the state it
  * finds, and what the last pulse would have passed after that instant is taken back.
  */
-import type { RandomSource } from '../random.ts';
+import type { RandomSource } from './random.ts';
 import { AT_REST, decayed, simulatePulse, type NeedleState } from './injector.ts';
 import type { Injector } from './injector-type.ts';
 import { PulseTable } from './pulse-table.ts';

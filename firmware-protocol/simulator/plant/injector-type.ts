@@ -1,5 +1,5 @@
 /** The one invented injector type that hangs on the simulated rail, and how its production spreads. */
-import { RandomSource } from '../random.ts';
+import { RandomSource } from './random.ts';
 import type { InjectorParts } from './injector.ts';
 
 /** Design values. They lie where lumped models of small high-impedance port injectors lie; no real part is meant. */

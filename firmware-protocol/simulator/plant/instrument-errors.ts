@@ -1,7 +1,7 @@
 /** What is really wrong with the bench's instruments: drawn once from the scenario's seed, as the certificates allow. */
-import { simulatedBenchEquipment } from '../certificates.ts';
-import { RandomSource } from '../random.ts';
-import type { Scenario } from '../scenario.ts';
+import { simulatedBenchEquipment } from './certificates.ts';
+import { RandomSource } from './random.ts';
+import type { Scenario } from './scenario.ts';
 
 export interface InstrumentErrors {
   /** True K-factor over the certificate's, less one. */

@@ -1,6 +1,6 @@
 /** A leak of the simulated bench: fluid that passes the meter and not the injector under test. */
-import { RandomSource } from '../random.ts';
-import type { Fault, Scenario } from '../scenario.ts';
+import { RandomSource } from './random.ts';
+import type { Fault, Scenario } from './scenario.ts';
 import { Creep } from './thermal.ts';
 
 type LeakFault = Extract<Fault['fault'], { kind: 'injector-leaking' | 'fitting-leaking' }>;

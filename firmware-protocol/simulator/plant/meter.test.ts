@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { RandomSource } from '../random.ts';
+import { RandomSource } from './random.ts';
 import { EDGES_PER_REVOLUTION, nominalKFactor } from './k-factor.ts';
 import { Meter } from './meter.ts';
 

@@ -3,7 +3,7 @@
  * volume is the K-factor; edges do not stand at quite equal angles (in-rotation error) and are not seen quite in time
  * (jitter).
  */
-import type { RandomSource } from '../random.ts';
+import type { RandomSource } from './random.ts';
 import { EDGES_PER_REVOLUTION, nominalKFactor } from './k-factor.ts';
 
 /** The K-factor goes by the speed of the gears smoothed over this. */

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
-import { simulatedBenchEquipment } from '../certificates.ts';
-import type { PlantReadings } from '../plant-port.ts';
-import { scenarioSchema, type Fault, type Scenario } from '../scenario.ts';
+import { simulatedBenchEquipment } from './certificates.ts';
+import type { PlantReadings } from './plant-port.ts';
+import { scenarioSchema, type Fault, type Scenario } from './scenario.ts';
 import { truthOf } from '../truth.ts';
 import { heptaneDensity } from './fluid.ts';
 import { drawInjector } from './injector-type.ts';

@@ -3,12 +3,12 @@
  * sensors with their errors. What happens depends on the scenario and on what is asked of it and when, not on how often
  * it is looked at (sensor noise aside: every look takes new).
  */
-import { simulatedBenchEquipment } from '../certificates.ts';
-import type { PlantPort, PlantReadings, RailOutputs } from '../plant-port.ts';
+import { simulatedBenchEquipment } from './certificates.ts';
+import type { PlantPort, PlantReadings, RailOutputs } from './plant-port.ts';
 import type { Input } from '../../line/messages.ts';
-import { RandomSource } from '../random.ts';
-import { SCALES } from '../scales.ts';
-import type { Fault, Scenario } from '../scenario.ts';
+import { RandomSource } from './random.ts';
+import { SCALES } from './scales.ts';
+import type { Fault, Scenario } from './scenario.ts';
 import { heptaneDensity } from './fluid.ts';
 import { InjectorChannel, type Draw } from './injector-channel.ts';
 import { drawInjector } from './injector-type.ts';

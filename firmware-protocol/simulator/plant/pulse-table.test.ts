@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { RandomSource } from '../random.ts';
+import { RandomSource } from './random.ts';
 import { simulatePulse } from './injector.ts';
 import { drawInjector } from './injector-type.ts';
 import { PulseTable } from './pulse-table.ts';

@@ -1,6 +1,6 @@
 /** The controlled supply and what lies between it and a coil. */
-import { simulatedBenchEquipment } from '../certificates.ts';
-import type { Scenario } from '../scenario.ts';
+import { simulatedBenchEquipment } from './certificates.ts';
+import type { Scenario } from './scenario.ts';
 import type { Drive } from './injector.ts';
 import { channelClampError, drawInstrumentErrors } from './instrument-errors.ts';
 

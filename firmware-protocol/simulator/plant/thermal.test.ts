@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { RandomSource } from '../random.ts';
+import { RandomSource } from './random.ts';
 import { Creep, riseAfterPause, riseAfterPulse, settledRise } from './thermal.ts';
 
 describe('coil temperature', () => {

@@ -1,5 +1,5 @@
 /** Temperatures: a coil that warms itself and is cooled by the fuel around it, and the room's slow creep. */
-import type { RandomSource } from '../random.ts';
+import type { RandomSource } from './random.ts';
 
 /** Coil to fuel, K/W, and its time constant, s. */
 const COIL_K_PER_W = 0.5;

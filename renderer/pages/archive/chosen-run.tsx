@@ -4,7 +4,7 @@ import { Button } from '../../components/button.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
-import { goTo } from '../../frame/route.ts';
+import { goTo } from '../../address/route.ts';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { dateTimeText } from '../../components/dates.ts';
 import { readFile } from './read-file.ts';

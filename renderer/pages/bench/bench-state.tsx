@@ -7,7 +7,7 @@ import { ConfirmButton } from '../../components/dialog.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, liveBench, misreadMessages, useHost } from '../../host/host.ts';
-import { useLatest } from '../../live/use-latest.ts';
+import { useLatest } from '../../host/use-latest.ts';
 import { durationText, interlocksOf, statisticsRows } from './words.ts';
 
 type Connected = Extract<BenchView, { state: 'connected' }>;

@@ -7,7 +7,7 @@ import { Choice, NumberInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
-import { useLatest } from '../../live/use-latest.ts';
+import { useLatest } from '../../host/use-latest.ts';
 import { burstProblem, mostPulses } from './burst-form.ts';
 import { durationText } from './words.ts';
 

@@ -4,7 +4,7 @@ import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
-import { goTo } from '../../frame/route.ts';
+import { goTo } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { LinkState, Safety } from './bench-state.tsx';
 import { ByHand } from './by-hand.tsx';

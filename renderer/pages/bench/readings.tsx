@@ -7,7 +7,7 @@ import { Value } from '../../components/value.tsx';
 import { useHost, useRun } from '../../host/host.ts';
 import { densityAtMeter } from '../../live/flow.ts';
 import type { Latest, Signal, Span } from '../../live/live-bench.ts';
-import { liveSource, useLatest } from '../../live/use-latest.ts';
+import { liveSource, useLatest } from '../../host/use-latest.ts';
 import { flowIn, useUnits } from '../../settings/units.ts';
 import { useSettings } from '../../settings/settings.ts';
 import { expectationsOf, isInside } from './expectations.ts';

@@ -3,7 +3,7 @@ import type { Part } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { numberIn } from '../../components/read-number.ts';
 import { Notice } from '../../components/status.tsx';
-import { pathTo } from '../../frame/route.ts';
+import { pathTo } from '../../address/route.ts';
 import { injectorColumns } from './fields.ts';
 import { changeForm } from './plan-draft.ts';
 import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';

@@ -8,7 +8,7 @@ import { FileButton } from '../../components/file-button.tsx';
 import { ConfirmBar } from '../../components/dialog.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
-import { goTo } from '../../frame/route.ts';
+import { goTo } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useSettings } from '../../settings/settings.ts';
 import { Editor, goToField, ProblemList } from './editor.tsx';

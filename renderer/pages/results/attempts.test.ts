@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
-import { noErrors, noScatter, syntheticInjector, syntheticWindow } from '../../../app/reduce/synthetic.ts';
+import { noErrors, noScatter, syntheticInjector, syntheticWindow } from '../../../app/reduce/synthetic.test-helper.ts';
 import type { RunEvent, RunEventBody } from '../../../app/journal/events.ts';
 import { foldRun } from '../../../app/journal/fold.ts';
 import type { RunState } from '../../../app/journal/state.ts';

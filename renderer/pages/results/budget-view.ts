@@ -2,7 +2,7 @@
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { Evidence } from '../../../app/reduce/budget-table.ts';
-import type { Result } from '../../../app/reduce/budget.ts';
+import type { Result } from '../../../app/uncertainty/budget.ts';
 import { kFactorPointSource, leakChangeSource, leakMeterSource, leakPathSource, leakSource } from '../../../app/reduce/mass.ts';
 import type { MassPerPulse } from '../../../app/reduce/mass.ts';
 import type { LineCell } from '../../../app/reduce/reduction.ts';

@@ -3,7 +3,7 @@
  * have, with its uncertainty. Random parts are independent. Errors of an instrument that both runs used under the same
  * certificate are the same error and mostly cancel; those of different instruments or certificates do not.
  */
-import { effectiveDegrees, result } from '../../../app/reduce/budget.ts';
+import { effectiveDegrees, result } from '../../../app/uncertainty/budget.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import type { LineCell, SharedPart } from '../../../app/reduce/reduction.ts';
 import { conditionKey } from './results.ts';

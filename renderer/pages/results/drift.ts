@@ -1,6 +1,6 @@
 /** Reference points over the time of the run: did bench, fluid or injector change while the run was measured? */
 import { fitLine } from '../../../app/reduce/regression.ts';
-import { coverageFactor } from '../../../app/reduce/budget.ts';
+import { coverageFactor } from '../../../app/uncertainty/budget.ts';
 import type { RunResults } from './results.ts';
 
 interface DriftRow {

@@ -1,6 +1,6 @@
 /** Uncertainties of what the pages derive from the reduction: means of a width, deviations and differences. SI units. */
-import { coverageFactor, effectiveDegrees, result } from '../../../app/reduce/budget.ts';
-import type { Result } from '../../../app/reduce/budget.ts';
+import { coverageFactor, effectiveDegrees, result } from '../../../app/uncertainty/budget.ts';
+import type { Result } from '../../../app/uncertainty/budget.ts';
 import type { LineCell, SharedPart, WidthResult } from '../../../app/reduce/reduction.ts';
 
 /** A value with its expanded uncertainty (95 %); null where replicates that could tell it are missing. */

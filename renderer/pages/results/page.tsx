@@ -8,7 +8,7 @@ import { Choice } from '../../components/field.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
-import { goTo, pathTo, useRoute } from '../../frame/route.ts';
+import { goTo, pathTo, useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, flowUnits, useSettings } from '../../settings/settings.ts';
 import { useUnits } from '../../settings/units.ts';

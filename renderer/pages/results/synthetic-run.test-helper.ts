@@ -2,8 +2,8 @@
 import { expandPlan } from '../../../app/plan/expand.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
-import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../../app/reduce/synthetic.ts';
-import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from '../../../app/reduce/synthetic.ts';
+import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../../app/reduce/synthetic.test-helper.ts';
+import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from '../../../app/reduce/synthetic.test-helper.ts';
 import { reduceForPage } from './results.ts';
 import type { RunResults } from './results.ts';
 

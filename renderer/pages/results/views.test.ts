@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { coverageFactor } from '../../../app/reduce/budget.ts';
+import { coverageFactor } from '../../../app/uncertainty/budget.ts';
 import { deadTimeTables } from '../../../app/tables/dead-time.ts';
 import { budgetOfLine, stepsOf } from './budget-view.ts';
 import { fromSetMean, overVoltage } from './dead-time-view.ts';

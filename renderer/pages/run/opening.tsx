@@ -9,7 +9,7 @@ import { dateTimeText } from '../../components/dates.ts';
 import { endingTone, knownEnding } from '../../components/endings.ts';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
-import { goTo, pathTo } from '../../frame/route.ts';
+import { goTo, pathTo } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, useSettings } from '../../settings/settings.ts';
 import { PreflightPassed, PreflightRemarks } from './preflight-sheet.tsx';

@@ -1,5 +1,5 @@
 import { Page } from '../../components/page.tsx';
-import { useRoute } from '../../frame/route.ts';
+import { useRoute } from '../../address/route.ts';
 import { useHost } from '../../host/host.ts';
 import { Opening } from './opening.tsx';
 import { RunView } from './run-view.tsx';

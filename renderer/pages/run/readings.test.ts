@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
-import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../../app/reduce/synthetic.ts';
+import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../../app/reduce/synthetic.test-helper.ts';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import { unitsFor } from '../../settings/units.ts';
 import { plusMinus } from '../results/figures.ts';

@@ -9,7 +9,7 @@ import { dateTimeText } from '../../components/dates.ts';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
-import { goTo, pathTo } from '../../frame/route.ts';
+import { goTo, pathTo } from '../../address/route.ts';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { AlarmList, StandingAlarms } from './alarm-list.tsx';
 import { AnswerLine } from './answer.tsx';

@@ -4,7 +4,7 @@ import { kelvins, pascals, toCelsius, toKilopascals } from '../../../app/quantit
 import { Strip } from '../../components/strip.tsx';
 import type { StripSource } from '../../components/strip.tsx';
 import type { Latest } from '../../live/live-bench.ts';
-import { liveSource, useLatest } from '../../live/use-latest.ts';
+import { liveSource, useLatest } from '../../host/use-latest.ts';
 import { plainNumber } from './sheets.ts';
 
 const pressure = { source: liveSource('pressure', 'ten-minutes'), shown: (value: number) => toKilopascals(pascals(value)) };

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { IdleFlow } from './idle-flow.ts';
-import { ScriptedBench } from './scripted-bench.test-helper.ts';
+import { ScriptedBench } from '../run/scripted-bench.test-helper.ts';
 
 /** 48 edges per mL at rest: 8 Hz are 10 mL/min. */
 const kFactor = [

@@ -5,7 +5,7 @@
  * The shape is that of the equipment record's file (units in the field names; all uncertainties standard, k = 1, shared
  * by all measurements). Nothing here is a real certificate: numbers and dates are invented and never run out.
  */
-import { EDGES_PER_REVOLUTION, nominalKFactor } from './plant/k-factor.ts';
+import { EDGES_PER_REVOLUTION, nominalKFactor } from './k-factor.ts';
 
 const certificate = (number: string) => ({ number, date: '2026-01-05', validUntil: '2099-12-31' });
 

@@ -1,7 +1,7 @@
 import { useSyncExternalStore } from 'react';
 import type { StripSource } from '../components/strip.tsx';
-import { liveBench } from '../host/host.ts';
-import type { Latest, Signal, Span } from './live-bench.ts';
+import { liveBench } from './host.ts';
+import type { Latest, Signal, Span } from '../live/live-bench.ts';
 
 /** ms. People cannot read digits that change faster. */
 const every = 200;

@@ -1,9 +1,9 @@
 /** Repeatability of mass per pulse over pulse width, pooled over the injectors and voltages of one pressure and period. */
 import type { Pascals, Seconds } from '../quantities/quantity.ts';
 import type { Reduction } from '../reduce/reduction.ts';
-import { lowestRepeatableWidth, repeatability, type LowestWidth, type NoRepeatability, type Repeatability } from './repeatability.ts';
+import { lowestRepeatableWidth, repeatability, type LowestWidth, type NoRepeatability, type Repeatability } from '../statistics/repeatability.ts';
 import { replicateGroups } from './replicates.ts';
-import { sampleOf } from './sample.ts';
+import { sampleOf } from '../statistics/sample.ts';
 
 export interface RepeatabilityByWidth {
   readonly pressure: Pascals;

@@ -1,5 +1,5 @@
 /** Flow while no injector is driven: what leaks. */
-import type { BenchFrame } from '../bench/port.ts';
+import type { BenchFrame } from './port.ts';
 
 /** Edges are counted over at least this long and, while nothing is driven, up to so long: a large leak shows soon, a small one with time. s */
 export const idleFlowSpan = 5;

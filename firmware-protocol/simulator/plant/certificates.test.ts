@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { simulatedBenchEquipment } from './certificates.ts';
-import { nominalKFactor } from './plant/k-factor.ts';
+import { nominalKFactor } from './k-factor.ts';
 
 describe('certificates of the simulated bench', () => {
   it('give the K-factor by straight lines to 0.005 %, far below their uncertainty', () => {

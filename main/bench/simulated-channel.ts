@@ -1,5 +1,5 @@
-import type { RunningBench } from '../bench/running-bench.ts';
-import type { Channel, ChannelEvents, OpenResult } from './channel.ts';
+import type { RunningBench } from './running-bench.ts';
+import type { Channel, ChannelEvents, OpenResult } from '../link/channel.ts';
 
 /**
  * A wire to a simulated bench in this process. The bench outlives the wire: what happens on it after `close` (its

@@ -4,11 +4,11 @@
  */
 import { shownPoint } from '../plan/points.ts';
 import type { Plan } from '../plan/plan.ts';
-import { coverageFactor } from '../reduce/budget.ts';
+import { coverageFactor } from '../uncertainty/budget.ts';
 import type { Reduction, Source } from '../reduce/reduction.ts';
-import { grubbs } from './grubbs.ts';
+import { grubbs } from '../statistics/grubbs.ts';
 import { replicateGroups, type Replicate, type ReplicateGroup } from './replicates.ts';
-import { sampleOf } from './sample.ts';
+import { sampleOf } from '../statistics/sample.ts';
 
 interface Outlier extends Source {
   readonly group: ReplicateGroup;

@@ -1,5 +1,5 @@
 /** What the analog inputs of the simulated bench and of the emulated board stand for, as its transducers are made (LINE-91). */
-import type { Input, Scale } from '../line/messages.ts';
+import type { Input, Scale } from '../../line/messages.ts';
 
 export const SCALES: Readonly<Record<Input, Scale>> = {
   supply: { zero: 0, full: 20_000 },

@@ -1,5 +1,5 @@
 /** What the controller's pins touch: the simulated controller and the emulated firmware drive the same plant by this. */
-import type { Input } from '../line/messages.ts';
+import type { Input } from '../../line/messages.ts';
 
 export interface PlantReadings {
   readonly supplyMv: number;
