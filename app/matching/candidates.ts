@@ -1,8 +1,8 @@
 /** What injectors are matched by: values at chosen points, each with the errors that it has in common with others. */
-import type { Equipment } from '../equipment/equipment.ts';
 import type { Pascals, Seconds, UnixMillis, Volts } from '../quantities/quantity.ts';
-import { carried, randomPart, sharedPart, type Carried } from '../uncertainty/carried.ts';
-import { deadTimeCarried, lineMassCarried, slopeCarried } from '../reduce/carried-line.ts';
+import { carriedIn, type RunOfErrors } from '../results/across-runs.ts';
+import { combine, type Carried } from '../uncertainty/carried.ts';
+import { deadTimeCarried, lineMassCarried, slopeCarried, widthMassCarried } from '../reduce/carried-line.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
 import { staticCarried } from '../reduce/static-flow.ts';
 import type { Criterion } from './choose.ts';
@@ -25,10 +25,8 @@ export function criterionOf(point: MatchPoint): Criterion {
   return { scale: point.quantity === 'dead-time' ? 'absolute' : 'percent', weight: point.weight };
 }
 
-export interface ReducedRun {
-  readonly id: string;
+export interface ReducedRun extends RunOfErrors {
   readonly at: UnixMillis;
-  readonly equipment: Equipment;
   readonly reduction: Reduction;
 }
 
@@ -61,7 +59,7 @@ export function candidatesOf(runs: readonly ReducedRun[], points: readonly Match
       const missing = values.find((value) => typeof value === 'string');
       if (missing === undefined) {
         leftOut.delete(serialNumber);
-        candidates.set(serialNumber, { serialNumber, run: run.id, values: values.flatMap((value) => (typeof value === 'string' ? [] : [named(value, run, injector)])) });
+        candidates.set(serialNumber, { serialNumber, run: run.id, values: values.flatMap((value) => (typeof value === 'string' ? [] : [carriedIn(run, value)])) });
       } else if (!leftOut.has(serialNumber)) leftOut.set(serialNumber, missing);
     }
   }
@@ -92,10 +90,7 @@ function valueAt(reduction: Reduction, injector: number, point: MatchPoint): Car
   }
 }
 
-const inMicroseconds = (of: Carried): Carried => ({
-  value: of.value * 1e6,
-  parts: new Map([...of.parts].map(([name, part]) => [name, { ...part, effect: part.effect * 1e6 }])),
-});
+const inMicroseconds = (of: Carried): Carried => combine(of.value * 1e6, [{ of, sensitivity: 1e6 }]);
 
 function massAt(cell: LineCell, width: Seconds): Carried | string {
   const measured = cell.widths.find((w) => w.width === width);
@@ -103,27 +98,5 @@ function massAt(cell: LineCell, width: Seconds): Carried | string {
     if (width >= cell.region.from && width <= cell.region.to) return lineMassCarried(cell, width);
     return `A width of ${(width * 1e3).toFixed(3)} ms was not measured, and lies outside the line's region (${(cell.region.from * 1e3).toFixed(3)} ms to ${(cell.region.to * 1e3).toFixed(3)} ms).`;
   }
-  const { scatter, slope, deadTime } = cell;
-  return carried(measured.mass, [
-    [`mass at ${width} s and ${cell.voltage} V`, randomPart(measured.uMass, scatter.dof, scatter.scale)],
-    ...cell.shared.map(({ source, onSlope, onDeadTime }) => [source, sharedPart(onSlope * (width - deadTime.value) - slope.value * onDeadTime)] as const),
-  ]);
-}
-
-/**
- * Errors under names that hold over runs: what is random belongs to its injector in its run; an instrument's error is the same
- * in two runs only if every instrument had the same certificate in both.
- */
-function named({ value, parts }: Carried, { id, equipment }: ReducedRun, injector: number): Carried {
-  const { meter, pressure, temperature, supply, fluid } = equipment;
-  const bench = equipment.equipmentVersion === 2 ? [equipment.controller, equipment.wiring, equipment.driver, equipment.timeBase] : [];
-  const instruments = JSON.stringify([...[meter, pressure, temperature, supply].map((i) => [i.serialNumber, i.certificate.number]), fluid.lot, ...bench]);
-  return {
-    value,
-    parts: new Map(
-      [...parts].map(([name, part]) =>
-        part.kind === 'shared' ? [`${name} | ${instruments}`, part] : [`${name} | ${id} | ${injector}`, { ...part, scale: `${part.scale} | ${id}` }],
-      ),
-    ),
-  };
+  return widthMassCarried(cell, measured);
 }

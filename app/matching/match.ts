@@ -1,6 +1,7 @@
 /** Sets of alike injectors with what is known of how alike they are. Rules (MA-n) in README.md beside this file. */
 import type { Result } from '../uncertainty/budget.ts';
-import { combine, stateCarried, type Carried } from '../uncertainty/carried.ts';
+import { deviationsFromMean, meanOf, percentOf, spreadOf } from '../results/set.ts';
+import { stateCarried, type Carried } from '../uncertainty/carried.ts';
 import { criterionOf, type Candidate, type MatchPoint } from './candidates.ts';
 import { chooseSets, type NoChoice, type Proof, type SetsWanted } from './choose.ts';
 
@@ -57,22 +58,7 @@ function proofText(proof: Proof, objective: SetsWanted['objective'], reached: nu
 
 /** MA-9: errors that all members share are taken out by name before what is left is added up. */
 function atPoint(values: readonly Carried[], point: MatchPoint): SetAtPoint {
-  const n = values.length;
-  const mean = values.reduce((sum, v) => sum + v.value, 0) / n;
-  const percent = criterionOf(point).scale === 'percent';
-  const unit = percent ? 100 / mean : 1;
-  /** A sum of shares x value, in percent of the mean or as it is. Of a percentage the mean has the members' errors too. */
-  const stated = (shares: readonly number[]): Result => {
-    const sum = values.reduce((s, v, i) => s + (shares[i] ?? 0) * v.value, 0);
-    const byMean = percent ? sum / mean / n : 0;
-    return stateCarried(combine(unit * sum, values.map((of, i) => ({ of, sensitivity: unit * ((shares[i] ?? 0) - byMean) }))));
-  };
-  const only = (i: number): number[] => values.map((_, j) => (i === j ? 1 : 0) - 1 / n);
-  const order = values.map((_, i) => i).sort((a, b) => (values[a]?.value ?? 0) - (values[b]?.value ?? 0));
-  const [lowest, highest] = [order[0], order[n - 1]];
-  return {
-    mean: stateCarried(combine(mean, values.map((of) => ({ of, sensitivity: 1 / n })))),
-    deviations: values.map((_, i) => stated(only(i))),
-    spread: stated(values.map((_, j) => (j === highest ? 1 : 0) - (j === lowest ? 1 : 0))),
-  };
+  const mean = meanOf(values);
+  const stated = (of: Carried): Result => stateCarried(criterionOf(point).scale === 'percent' ? percentOf(of, mean) : of);
+  return { mean: stateCarried(mean), deviations: deviationsFromMean(values).map(stated), spread: stated(spreadOf(values)) };
 }

@@ -3,6 +3,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, pascals } from '../quantities/quantity.ts';
 import { combined, result, term, type BudgetTerm, type Result } from '../uncertainty/budget.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import { kFactorAt } from '../reduce/mass.ts';
 import { pooled, sampleOf } from '../statistics/sample.ts';
 import { buoyancyFactor } from './buoyancy.ts';
@@ -96,13 +97,13 @@ function weigh(check: MeterCheck, run: MeterCheckRun): WeighedRun | NotEvaluated
     hertz,
     kFactor,
     budget: [
-      term('edge count', run.edges, 'edges', 1 / run.edges, uOfCount, 'random'),
-      term('balance', difference, 'g', -factor / massG, balance.uncertaintyG, 'shared'),
-      term('evaporation', evaporatedG, 'g', -1 / massG, evaporation.uncertaintyGramsPerMinute * minutes, 'shared'),
-      term('air density', air.densityKgPerM3, 'kg/m3', -byAir * weighedShare, air.uncertaintyKgPerM3, 'shared'),
-      term('fluid density', inMeter.density, 'kg/m3', (1 + byLiquid * weighedShare) / inMeter.density, (inMeter.density * check.fluid.densityUncertaintyPercent) / 100, 'shared'),
-      term('meter temperature', run.meterTemperatureC, 'degC', -inMeter.thermalExpansion, check.temperatureUncertaintyC, 'shared'),
-      term('meter pressure', run.meterPressureKpa, 'kPa', inMeter.compressibility * 1e3, check.pressureUncertaintyKpa, 'shared'),
+      term(errorSource('edge-count'), run.edges, 'edges', 1 / run.edges, uOfCount, 'random'),
+      term(errorSource('balance'), difference, 'g', -factor / massG, balance.uncertaintyG, 'shared'),
+      term(errorSource('evaporation'), evaporatedG, 'g', -1 / massG, evaporation.uncertaintyGramsPerMinute * minutes, 'shared'),
+      term(errorSource('air-density'), air.densityKgPerM3, 'kg/m3', -byAir * weighedShare, air.uncertaintyKgPerM3, 'shared'),
+      term(errorSource('fluid-density'), inMeter.density, 'kg/m3', (1 + byLiquid * weighedShare) / inMeter.density, (inMeter.density * check.fluid.densityUncertaintyPercent) / 100, 'shared'),
+      term(errorSource('meter-temperature'), run.meterTemperatureC, 'degC', -inMeter.thermalExpansion, check.temperatureUncertaintyC, 'shared'),
+      term(errorSource('meter-pressure'), run.meterPressureKpa, 'kPa', inMeter.compressibility * 1e3, check.pressureUncertaintyKpa, 'shared'),
     ],
   };
 }
@@ -116,7 +117,7 @@ function rateOf(runs: readonly WeighedRun[], repeatability: EvaluatedCheck['repe
   for (const run of runs) {
     count += combined(run.budget, 'random') ** 2;
     for (const t of run.budget) {
-      if (t.kind === 'shared') shared.set(t.name, (shared.get(t.name) ?? 0) + (t.sensitivity * t.standardUncertainty) / n);
+      if (t.kind === 'shared') shared.set(t.source.key, (shared.get(t.source.key) ?? 0) + (t.sensitivity * t.standardUncertainty) / n);
     }
   }
   const ofCount = Math.sqrt(count) / n;

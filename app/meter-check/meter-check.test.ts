@@ -4,6 +4,7 @@ import { parseEquipment } from '../equipment/parse.ts';
 import { heptaneDensity } from '../fluid/heptane.ts';
 import { celsius, kilopascals, pascals } from '../quantities/quantity.ts';
 import { combined } from '../uncertainty/budget.ts';
+import { labelOf } from '../uncertainty/source.ts';
 import { kFactorAt } from '../reduce/mass.ts';
 import { syntheticEquipment } from '../reduce/synthetic.test-helper.ts';
 import { buoyancyFactor } from './buoyancy.ts';
@@ -143,17 +144,17 @@ describe('K-factor', () => {
       ['balance', 0.01, kOf({}, { endG: run.endG + 0.01 })],
       ['evaporation', run.durationS / 60 / 1000, kOf({ evaporation: { gramsPerMinute: 0.011, uncertaintyGramsPerMinute: 0.0005 } })],
       ['air density', 0.01, kOf({ air: { densityKgPerM3: 1.21 } })],
-      ['fluid density', (0.1 * (plain.budget.find((t) => t.name === 'fluid density')?.value ?? 0)) / density, kOf(measured(density + 0.1))],
+      ['fluid density', (0.1 * (plain.budget.find((t) => labelOf(t.source) === 'fluid density')?.value ?? 0)) / density, kOf(measured(density + 0.1))],
       ['meter temperature', 0.1, kOf({}, { meterTemperatureC: 21.1 })],
       ['meter pressure', 10, kOf({}, { meterPressureKpa: 410 })],
     ];
     for (const [name, step, changed] of changes) {
-      const line = plain.budget.find((t) => t.name === name);
+      const line = plain.budget.find((t) => labelOf(t.source) === name);
       const found = ((changed?.kFactor ?? 0) / plain.kFactor - 1) / step;
       // The budget's line for temperature leaves out the vessel's buoyancy, a thousandth of it.
       expect(found / (line?.sensitivity ?? 0), name).toBeCloseTo(1, 2);
     }
-    expect(plain.budget.map((t) => t.name)).toEqual(changes.map(([name]) => name));
+    expect(plain.budget.map((t) => labelOf(t.source))).toEqual(changes.map(([name]) => name));
   });
 
   it('MC-6: scatter averages, shared parts do not, and few runs widen the interval', () => {

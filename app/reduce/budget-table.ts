@@ -4,7 +4,8 @@ import { kilograms } from '../quantities/quantity.ts';
 import type { Kilograms } from '../quantities/quantity.ts';
 import { combined, result } from '../uncertainty/budget.ts';
 import type { BudgetTerm, Result } from '../uncertainty/budget.ts';
-import { kFactorPointSource, leakChangeSource, leakMeterSource, leakPathSource, leakSource, pressureSource, railTemperatureSource } from './mass.ts';
+import { ownerOf, statementOf } from '../uncertainty/source.ts';
+import type { ErrorSource } from '../uncertainty/source.ts';
 import type { MassPerPulse } from './mass.ts';
 
 /** Where a standard uncertainty was taken from. */
@@ -15,7 +16,7 @@ export type Evidence =
   | { readonly kind: 'statement'; readonly text: string };
 
 export interface BudgetRow {
-  readonly name: string;
+  readonly source: ErrorSource;
   /** Estimate of the input, its standard uncertainty, both in `unit`. */
   readonly value: number;
   readonly unit: string;
@@ -43,17 +44,13 @@ export interface BudgetTable {
 /** The budget of one window's mass. `equipment` is the record that the mass was reduced with. */
 export function budgetTable(outcome: MassPerPulse, equipment: Equipment): BudgetTable {
   const { mass, budget } = outcome;
-  const random = budget.filter((t) => t.kind === 'random');
-  let fourth = 0;
-  for (const t of random) if (Number.isFinite(t.dof)) fourth += t.contribution ** 4 / t.dof;
   const uRandom = combined(budget, 'random');
-  const dofRandom = fourth === 0 ? Number.POSITIVE_INFINITY : uRandom ** 4 / fourth;
-  const stated = result(mass, mass * uRandom, dofRandom, mass * combined(budget, 'shared'));
+  const stated = result(mass, mass * uRandom, dofOfRandom(budget), mass * combined(budget, 'shared'));
   const variance = uRandom ** 2 + combined(budget, 'shared') ** 2;
   return {
     mass: stated,
     rows: budget.map((t) => ({
-      name: t.name,
+      source: t.source,
       value: t.value,
       unit: t.unit,
       standardUncertainty: t.standardUncertainty,
@@ -69,26 +66,30 @@ export function budgetTable(outcome: MassPerPulse, equipment: Equipment): Budget
   };
 }
 
-function evidenceOf(t: BudgetTerm, { meter, pressure, temperature, fluid }: Equipment): Evidence {
+/** Effective degrees of freedom of the random part of a mass. */
+export function dofOfRandom(budget: readonly BudgetTerm[]): number {
+  let fourth = 0;
+  for (const t of budget) if (t.kind === 'random' && Number.isFinite(t.dof)) fourth += t.contribution ** 4 / t.dof;
+  return fourth === 0 ? Number.POSITIVE_INFINITY : combined(budget, 'random') ** 4 / fourth;
+}
+
+function evidenceOf({ source }: BudgetTerm, { meter, pressure, temperature, fluid }: Equipment): Evidence {
   const certificate = (instrument: string, of: { readonly serialNumber: string; readonly certificate: Equipment['meter']['certificate'] }): Evidence => ({
     kind: 'certificate',
     instrument,
     serialNumber: of.serialNumber,
     ...of.certificate,
   });
-  if (t.name === 'meter K-factor' || t.name.startsWith(kFactorPointSource)) return certificate('flow meter', meter);
-  if (t.name.startsWith(leakSource)) return { kind: 'statement', text: 'meter edges while nothing was driven: zero points and idle time of the run (or the period pair, where nothing else was looked at)' };
-  if (t.name.startsWith(leakChangeSource)) return { kind: 'statement', text: 'what the leak may have moved between the zero points beside the block, rectangular' };
-  if (t.name.startsWith(leakPathSource)) return { kind: 'statement', text: 'all of the leak at most, while the injector was open; an estimate' };
-  switch (t.name) {
-    case leakMeterSource:
-      return { kind: 'statement', text: 'slip of the meter below the lowest flow of its certificate, an estimate; where zero points and period pair contradict each other, their difference' };
-    case pressureSource:
+  const statement = statementOf(source);
+  if (statement !== null) return { kind: 'statement', text: statement };
+  switch (ownerOf(source)) {
+    case 'meter':
+      return certificate('flow meter', meter);
+    case 'pressure transducer':
       return certificate('pressure transducer', pressure);
-    case railTemperatureSource:
-    case 'meter temperature':
+    case 'thermometer':
       return certificate('thermometer', temperature);
-    case 'fluid density':
+    case 'fluid':
       return {
         kind: 'fluid',
         lot: fluid.lot,
@@ -97,9 +98,7 @@ function evidenceOf(t: BudgetTerm, { meter, pressure, temperature, fluid }: Equi
             ? `equation of state of ${fluid.name} (Span and Wagner 2003), lot opened on ${fluid.openedOn}`
             : `${fluid.measuredDensity.kgPerM3} kg/m3 at ${fluid.measuredDensity.atC} degC, measured on ${fluid.measuredDensity.on}`,
       };
-    case 'edge timing':
-      return { kind: 'statement', text: 'one tick (1 us) of the clock of the controller at either end, rectangular' };
     default:
-      return { kind: 'statement', text: 'scatter of equal parts of this window' };
+      return { kind: 'statement', text: '' };
   }
 }

@@ -1,7 +1,8 @@
 /** Whether a leak that is known this well may be taken off a result: the limits are the plan's (RED-45). */
 import type { Plan } from '../plan/plan.ts';
 import { millilitresPerMinute } from './leak-words.ts';
-import { leakChangeSource, leakMeterSource, leakPathSource, leakSource } from './mass.ts';
+import { ownerOf } from '../uncertainty/source.ts';
+import type { ErrorSource } from '../uncertainty/source.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { LeakEffect, ReducedWindow } from './reduction.ts';
 
@@ -14,8 +15,8 @@ export interface LookedFor {
 }
 
 /** Whether a part of a budget is one of the leak. */
-export function isOfLeak(source: string): boolean {
-  return source === leakMeterSource || [leakSource, leakChangeSource, leakPathSource].some((name) => source.startsWith(name));
+export function isOfLeak(source: ErrorSource): boolean {
+  return ownerOf(source) === 'leak';
 }
 
 /** Means over windows: the flow, and what the leak, its change and a contradiction bring to the mass of a period, kg. */

@@ -24,6 +24,7 @@ import type { Kilograms } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { combined, term } from '../uncertainty/budget.ts';
 import type { BudgetTerm } from '../uncertainty/budget.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import type { LeakBlock } from './leak-block.ts';
 
 type NoMassReason =
@@ -63,21 +64,6 @@ export interface NoMass {
   readonly text: string;
 }
 
-/** The shared terms that are also conditions of the injector, not only factors of the mass. */
-export const pressureSource = 'rail pressure';
-export const railTemperatureSource = 'rail temperature';
-/** Followed by the number of the injector: does the leak go through its own seat? Reductions carry it by the line (RED-44). */
-export const leakPathSource = 'leak path of injector ';
-/** Followed by the number of the block. */
-export const leakSource = 'leak in block ';
-/** Followed by the number of the block and the injector. */
-export const leakChangeSource = 'leak change in block ';
-export const leakMeterSource = 'slip of the meter at the flow of the leak';
-/** Not a term of a mass per pulse: an error of the controller's second is in the window and in the period alike. */
-export const timeBaseSource = 'controller time base';
-/** Followed by the frequency of the point. */
-export const kFactorPointSource = 'meter K-factor at ';
-
 /** One tick of the controller's clock, 1 us, rectangular. */
 const uClockTick = 1e-6 / Math.sqrt(12);
 
@@ -116,11 +102,11 @@ export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
 
 /** The budget's terms of the K-factor: what the whole curve shares, and the uncertainty of each point by itself. RED-5. */
 function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number, gross: number): readonly BudgetTerm[] {
-  const terms = [term('meter K-factor', kFactor, '1/m3', -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, 'shared')];
+  const terms = [term(errorSource('k-factor'), kFactor, '1/m3', -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, 'shared')];
   for (const { point, share } of kFactorShares(meter, hertz)) {
     if (point.ownUncertaintyPercent === undefined || point.ownUncertaintyPercent === 0 || share === 0) continue;
     const own = point.edgesPerLitre * 1e3;
-    terms.push(term(`${kFactorPointSource}${point.hertz} Hz`, own, '1/m3', (-gross * share) / kFactor, (own * point.ownUncertaintyPercent) / 100, 'shared'));
+    terms.push(term(errorSource('k-factor-point', String(point.hertz)), own, '1/m3', (-gross * share) / kFactor, (own * point.ownUncertaintyPercent) / 100, 'shared'));
   }
   return terms;
 }
@@ -176,14 +162,14 @@ export function massPerPulse(
   const steadiness = partRates.length >= 2 ? relativeErrorOfMean(partRates) : 0;
   const uTiming = (gross * Math.SQRT2 * uClockTick) / dt;
   const budget: BudgetTerm[] = [
-    term('edge timing', dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
-    term('steadiness and meter in-rotation', hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
+    term(errorSource('edge-timing'), dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
+    term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
     ...kFactorTerms(equipment.meter, hertz, kFactor, gross),
     // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
-    term('fluid density', inMeter.density, 'kg/m3', 1 / inMeter.density, (inMeter.density * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
-    term(pressureSource, pressure.mean, 'Pa', -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
-    term('meter temperature', window.meterTemperature.mean, 'K', -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
-    term(railTemperatureSource, window.railTemperature.mean, 'K', 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
+    term(errorSource('fluid-density'), inMeter.density, 'kg/m3', 1 / inMeter.density, (inMeter.density * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
+    term(errorSource('rail-pressure'), pressure.mean, 'Pa', -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
+    term(errorSource('meter-temperature'), window.meterTemperature.mean, 'K', -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
+    term(errorSource('rail-temperature'), window.railTemperature.mean, 'K', 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
     ...(leak === null ? [] : leakTerms(leak, point, (inMeter.density * point.period) / (measured - leaked))),
   ];
   return {
@@ -210,11 +196,11 @@ export function massPerPulse(
 function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number): readonly BudgetTerm[] {
   const block = leak.block + 1;
   return [
-    term(`${leakSource}${block}`, leak.flow, 'm3/s', -perFlow, leak.uFlow, 'shared'),
-    term(`${leakChangeSource}${block}, injector ${injector + 1}`, leak.change, 'm3/s', -perFlow, Math.hypot(leak.change, leak.uChange) / Math.sqrt(12), 'shared'),
-    term(leakMeterSource, leak.flow, 'm3/s', -perFlow, leak.uMeter, 'shared'),
+    term(errorSource('leak', String(block)), leak.flow, 'm3/s', -perFlow, leak.uFlow, 'shared'),
+    term(errorSource('leak-change', `${block}, injector ${injector + 1}`), leak.change, 'm3/s', -perFlow, Math.hypot(leak.change, leak.uChange) / Math.sqrt(12), 'shared'),
+    term(errorSource('leak-meter'), leak.flow, 'm3/s', -perFlow, leak.uMeter, 'shared'),
     // Through its own seat nothing leaks while the injector is open. One-sided, by the whole leak at most.
-    term(`${leakPathSource}${injector + 1}`, leak.flow, 'm3/s', (-perFlow * width) / period, leak.flow / Math.sqrt(3), 'shared'),
+    term(errorSource('leak-path', String(injector + 1)), leak.flow, 'm3/s', (-perFlow * width) / period, leak.flow / Math.sqrt(3), 'shared'),
   ];
 }
 

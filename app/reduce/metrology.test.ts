@@ -7,9 +7,11 @@ import type { WindowSummary } from '../journal/measured.ts';
 import { combined } from '../uncertainty/budget.ts';
 import { budgetTable } from './budget-table.ts';
 import { carried, combine, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
+import { errorSource, labelOf } from '../uncertainty/source.ts';
 import { deadTimeCarried, lineMassCarried, slopeCarried } from './carried-line.ts';
 import { fitCoilForm, coilFormAt } from './coil-form.ts';
-import { driftOf } from './drift.ts';
+import { driftOf } from '../results/drift.ts';
+import { massesOf } from '../results/run-results.ts';
 import { pressureExponents } from './pressure-exponent.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
@@ -58,14 +60,14 @@ describe('budget table', () => {
     expect(Math.hypot(...table.rows.map((r) => r.contribution))).toBeCloseTo(table.mass.u, 15);
     expect(table.rows.reduce((sum, r) => sum + r.shareOfVariance, 0)).toBeCloseTo(1, 9);
     for (const row of table.rows) expect(Math.abs(row.sensitivity) * row.standardUncertainty).toBeCloseTo(row.contribution, 15);
-    const certificates = table.rows.flatMap((r) => (r.evidence.kind === 'certificate' ? [`${r.name}: ${r.evidence.instrument} ${r.evidence.number} of ${r.evidence.date}`] : []));
+    const certificates = table.rows.flatMap((r) => (r.evidence.kind === 'certificate' ? [`${labelOf(r.source)}: ${r.evidence.instrument} ${r.evidence.number} of ${r.evidence.date}`] : []));
     expect(certificates).toEqual([
       'meter K-factor: flow meter C-1 of 2026-01-05',
       'rail pressure: pressure transducer C-2 of 2026-01-05',
       'meter temperature: thermometer C-3 of 2026-01-05',
       'rail temperature: thermometer C-3 of 2026-01-05',
     ]);
-    expect(table.rows.find((r) => r.name.startsWith('steadiness'))).toMatchObject({ type: 'A', dof: 9, kind: 'random' });
+    expect(table.rows.find((r) => r.source.quantity === 'steadiness')).toMatchObject({ type: 'A', dof: 9, kind: 'random' });
   });
 
   it('RED-28: carries the own uncertainty of each point of the K-factor curve by its share in the interpolation', () => {
@@ -74,13 +76,13 @@ describe('budget table', () => {
     const [window] = reduced(plan, { equipment }).windows;
     if (window?.outcome.kind !== 'mass') throw new Error('no mass');
     const { outcome } = window;
-    const terms = outcome.budget.filter((t) => t.name.startsWith('meter K-factor at '));
-    expect(terms.map((t) => t.name)).toEqual(['meter K-factor at 10 Hz', 'meter K-factor at 100 Hz']);
+    const terms = outcome.budget.filter((t) => t.source.quantity === 'k-factor-point');
+    expect(terms.map((t) => labelOf(t.source))).toEqual(['meter K-factor at 10 Hz', 'meter K-factor at 100 Hz']);
     const share = (outcome.meterHertz - 10) / 90;
     expect(Math.hypot(...terms.map((t) => t.contribution))).toBeCloseTo(0.002 * Math.hypot(1 - share, share), 5);
     // Two windows at different flows share the points in different parts: the line's slope and crossing both feel it.
     const [cell] = lines(reduced(syntheticPlan({}, 1), { equipment, scatter: quiet }));
-    const part = cell?.shared.find((s) => s.source === 'meter K-factor at 100 Hz');
+    const part = cell?.shared.find((s) => labelOf(s.source) === 'meter K-factor at 100 Hz');
     expect(Math.abs(part?.onDeadTime ?? 0)).toBeGreaterThan(1e-7);
   });
 
@@ -150,8 +152,8 @@ describe('lines and Monte Carlo', () => {
 
 describe('values that carry their sources', () => {
   it('RED-27: add common errors as one, independent ones in squares, and keep the degrees of freedom of one scale', () => {
-    const a = carried(1, [['x', randomPart(3, 5, 's')], ['k', sharedPart(1)]]);
-    const b = carried(2, [['y', randomPart(4, 5, 's')], ['k', sharedPart(1)]]);
+    const a = carried(1, [randomPart(errorSource('width-mass', 'x'), 3, 5, 's'), sharedPart(errorSource('k-factor'), 1)]);
+    const b = carried(2, [randomPart(errorSource('width-mass', 'y'), 4, 5, 's'), sharedPart(errorSource('k-factor'), 1)]);
     const sum = stateCarried(combine(3, [{ of: a, sensitivity: 1 }, { of: b, sensitivity: 1 }]));
     expect(sum.uRandom).toBeCloseTo(5, 12);
     expect(sum.dofRandom).toBeCloseTo(5, 9);
@@ -335,13 +337,13 @@ describe('drift', () => {
   const times = expandPlan(plan).map((p) => ({ point: p.index, attempt: 1, time: p.index * 10 }));
 
   it('RED-38: finds a slow change of the reference mass and not one that is not there', () => {
-    const steady = driftOf(reduced(plan, { scatter: quiet, seed: 8 }), times);
+    const driftIn = (reduction: Reduction, at = times) => driftOf(massesOf(reduction.windows), at).trend;
+    const steady = driftIn(reduced(plan, { scatter: quiet, seed: 8 }));
     if (steady.kind !== 'drift') throw new Error(steady.text);
     expect(steady.points.length).toBe(15);
     expect(Math.abs(steady.percentPerHour.value)).toBeLessThan(2 * steady.percentPerHour.expanded);
-    const moving = driftOf(
+    const moving = driftIn(
       reduced(plan, { scatter: quiet, seed: 8, change: (w, i) => ({ ...w, lastEdgeAt: (w.firstEdgeAt + (w.lastEdgeAt - w.firstEdgeAt) / (1 + 1e-4 * i)) as WindowSummary['lastEdgeAt'] }) }),
-      times,
     );
     if (moving.kind !== 'drift') throw new Error(moving.text);
     expect(moving.significant).toBe(true);
@@ -350,8 +352,8 @@ describe('drift', () => {
   });
 
   it('RED-21, RED-38: says what is missing', () => {
-    expect(driftOf(reduced(syntheticPlan({}, 1)), [])).toMatchObject({ kind: 'no-drift', reason: 'no-reference' });
-    expect(driftOf(reduced(plan), times.slice(0, 2))).toMatchObject({ kind: 'no-drift', reason: 'too-few' });
+    expect(driftOf(massesOf(reduced(syntheticPlan({}, 1)).windows), []).trend).toMatchObject({ kind: 'no-drift', reason: 'no-reference' });
+    expect(driftOf(massesOf(reduced(plan).windows), times.slice(0, 2)).trend).toMatchObject({ kind: 'no-drift', reason: 'too-few' });
   });
 });
 

@@ -6,7 +6,6 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { kFactorPointSource } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { CountingAttempt, Leak, LineCell, NoLineCell, PeriodPair, ReducedWindow, ScatterModel } from './reduction.ts';
@@ -118,8 +117,8 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
   for (const [list, sign] of [[long, 1], [short, -1]] as const) {
     for (const { outcome } of list) {
       for (const t of outcome.budget) {
-        if (!t.name.startsWith(kFactorPointSource)) continue;
-        ofMeter.set(t.name, (ofMeter.get(t.name) ?? 0) + (sign * t.sensitivity * t.standardUncertainty * outcome.mass) / list.length / perFlow);
+        if (t.source.quantity !== 'k-factor-point') continue;
+        ofMeter.set(t.source.key, (ofMeter.get(t.source.key) ?? 0) + (sign * t.sensitivity * t.standardUncertainty * outcome.mass) / list.length / perFlow);
       }
     }
   }

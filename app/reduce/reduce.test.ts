@@ -10,6 +10,7 @@ import type { MassPerPulse } from './mass.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
 import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
+import { labelOf } from '../uncertainty/source.ts';
 import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 
 interface Made {
@@ -139,7 +140,7 @@ describe('masses', () => {
       firstMass(reduceRun({ plan, equipment, points, attempts: [{ ...attempt, window }] }));
     const { window } = attempt;
     const base = massOf(window);
-    const sensitivity = (name: string): number => base.budget.find((t) => t.name === name)?.sensitivity ?? Number.NaN;
+    const sensitivity = (name: string): number => base.budget.find((t) => labelOf(t.source) === name)?.sensitivity ?? Number.NaN;
     const change = (other: MassPerPulse, by: number): number => (other.mass / base.mass - 1) / by;
     const flatMeter = { ...syntheticEquipment, meter: { ...syntheticEquipment.meter, kFactor: [{ hertz: 1, edgesPerLitre: base.kFactorPerCubicMetre / 1e3 + 1 }] } };
     expect(change(massOf(window, flatMeter), 1e3) / sensitivity('meter K-factor')).toBeCloseTo(1, 3);
@@ -277,7 +278,7 @@ describe('shared errors', () => {
       deadTime: cell.deadTime.value - (exact[i]?.deadTime.value ?? Number.NaN),
       cell,
     }));
-  const part = (cell: LineCell, source: string) => cell.shared.find((s) => s.source === source);
+  const part = (cell: LineCell, source: string) => cell.shared.find((s) => labelOf(s.source) === source);
 
   it('RED-14: K-factor, density and meter temperature move the slope by their part and the dead time not at all', () => {
     const cases: readonly (readonly [string, Partial<InstrumentErrors>])[] = [
@@ -335,7 +336,7 @@ describe('shared errors', () => {
       const truth = deadTime(cell.voltage, cell.pressure);
       const shift = deadTime(cell.voltage, cell.pressure, 5) - truth;
       const left = Math.abs(cell.deadTime.value - truth);
-      const model = cell.shared.find((s) => s.source === 'coil temperature model');
+      const model = cell.shared.find((s) => s.source.quantity === 'coil-model');
       expect(left).toBeLessThan(2 * Math.abs(model?.onDeadTime ?? 0));
       if (cell.voltage <= 12) expect(left).toBeLessThan(shift / 2);
     }

@@ -11,11 +11,13 @@ import type { Result } from '../uncertainty/budget.ts';
 import { cellsOf, fitCells, grouped, meanMass, withMasses } from './cells.ts';
 import type { Cell, FittedCell, Observed } from './cells.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
+import type { ErrorSource } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';
 import { leakOf } from './leak.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
-import { leakPathSource, massPerPulse, pressureSource, railTemperatureSource, timeBaseSource } from './mass.ts';
+import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
 import type { CellPlace, FlowRange, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
@@ -24,7 +26,7 @@ import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
 
-export type { CountingAttempt, Reduction } from './reduction.ts';
+export type { Reduction } from './reduction.ts';
 
 /** Fieller's g above which its interval is stated instead of the symmetric one: there the two differ by about 5 %. */
 const deltaGoodUpTo = 0.05;
@@ -234,16 +236,16 @@ function stated(
   const leak = statement.looked === null ? null : leakOnMass(used.map((o) => o.source), statement.looked);
   const warmer = meanOf(used, (o) => o.window.railTemperature.mean) - celsius(plan.reduction.referenceC);
   const shared = sharedParts(fitted, statement.effects.get(fitted) ?? new Map<string, Effect>(), [
-    { source: pressureSource, onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
-    { source: railTemperatureSource, onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
-    { source: 'supply read-back', onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
-    { source: 'coil temperature model', onDeadTime: -byTemperature.u * warmer },
-    { source: 'coil against rail temperature', onDeadTime: -byTemperature.value * uCoilOverRail },
+    { source: errorSource('rail-pressure'), onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
+    { source: errorSource('rail-temperature'), onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
+    { source: errorSource('supply-read-back'), onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
+    { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer },
+    { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
     ...ofBench(fitted, conditions, equipment),
     // Late by a warmth that grows with the pulse: the line turns about its dead time.
-    { source: 'coil that follows duty late', onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
+    { source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
-    ...(leak === null ? [] : [{ source: `${leakPathSource}${at.injector + 1}`, onDeadTime: 0, onSlope: -leak.perPeriod / at.period / Math.sqrt(3) }]),
+    ...(leak === null ? [] : [{ source: errorSource('leak-path', String(at.injector + 1)), onDeadTime: 0, onSlope: -leak.perPeriod / at.period / Math.sqrt(3) }]),
   ]);
   const effect: LeakEffect | null =
     leak === null
@@ -293,9 +295,9 @@ function stated(
     lowestRepeatable: lowestRepeatable(widths, plan.reduction.repeatabilityPercent),
     scatter: {
       uSlope: line.uSlope,
-      slopeSource: `slope of ${line.slopeFrom === 'shared' ? group : own}`,
+      slopeSource: errorSource('line-slope', line.slopeFrom === 'shared' ? group : own),
       uMean: Math.sqrt(line.fit.varianceOfMean),
-      meanSource: `height of ${own}`,
+      meanSource: errorSource('line-height', own),
       distance: line.fit.meanX - line.deadTime,
       dof: line.dof,
       scale: line.slopeFrom === 'shared' ? group : own,
@@ -334,12 +336,12 @@ function ofBench({ cell: { at }, line }: FittedLine, { circuit }: Conditions, eq
   const { wiring, driver } = equipment;
   const u = uTimeBase(equipment);
   return [
-    { source: 'harness resistance', onDeadTime: byResistance.value * wiring.harnessUncertaintyOhm },
-    { source: 'effect of the harness', onDeadTime: byResistance.u * wiring.harnessOhm },
-    { source: 'driver clamp', onDeadTime: byClamp.value * driver.clampUncertaintyV },
-    { source: `driver clamp of channel ${at.channel}`, onDeadTime: byClamp.value * (driver.channelUncertaintyV ?? 0) },
+    { source: errorSource('harness-resistance'), onDeadTime: byResistance.value * wiring.harnessUncertaintyOhm },
+    { source: errorSource('harness-effect'), onDeadTime: byResistance.u * wiring.harnessOhm },
+    { source: errorSource('driver-clamp'), onDeadTime: byClamp.value * driver.clampUncertaintyV },
+    { source: errorSource('driver-clamp-channel', String(at.channel)), onDeadTime: byClamp.value * (driver.channelUncertaintyV ?? 0) },
     // Pulses that are longer than they were told give more mass for each told millisecond, and open as late as ever.
-    { source: timeBaseSource, onDeadTime: -line.deadTime * u, onSlope: line.slope * u },
+    { source: errorSource('time-base'), onDeadTime: -line.deadTime * u, onSlope: line.slope * u },
   ];
 }
 
@@ -412,6 +414,7 @@ function meanOf(used: readonly Observed[], read: (o: Observed) => number): numbe
 
 /** What one standard uncertainty of an instrument does to a line: to its height at the centre, kg, and its slope, kg/s. */
 interface Effect {
+  readonly source: ErrorSource;
   readonly onMean: number;
   readonly onSlope: number;
 }
@@ -427,21 +430,21 @@ function effectsOf(fitted: readonly FittedCell[]): Statement['effects'] {
   for (const f of lines) effects.set(f, effectsOnLine(f));
   const sharing = lines.filter((f) => f.line.slopeFrom === 'shared');
   for (const members of grouped(sharing, ({ cell: { at } }) => `${at.injector}|${at.pressure}|${at.period}`)) {
-    const names = new Set(members.flatMap((m) => [...(effects.get(m)?.keys() ?? [])]));
+    const sources = new Map(members.flatMap((m) => [...(effects.get(m)?.values() ?? [])].map(({ source }) => [source.key, source] as const)));
     const onSlope = new Map<string, number>();
-    for (const name of names) {
+    for (const key of sources.keys()) {
       let sum = 0;
       let weights = 0;
       for (const m of members) {
         const weight = sumsOf(m).sxx;
-        sum += weight * (effects.get(m)?.get(name)?.onSlope ?? 0);
+        sum += weight * (effects.get(m)?.get(key)?.onSlope ?? 0);
         weights += weight;
       }
-      onSlope.set(name, sum / weights);
+      onSlope.set(key, sum / weights);
     }
     for (const m of members) {
       const own = effects.get(m);
-      effects.set(m, new Map([...names].map((name) => [name, { onMean: own?.get(name)?.onMean ?? 0, onSlope: onSlope.get(name) ?? 0 }])));
+      effects.set(m, new Map([...sources].map(([key, source]) => [key, { source, onMean: own?.get(key)?.onMean ?? 0, onSlope: onSlope.get(key) ?? 0 }])));
     }
   }
   return effects;
@@ -461,7 +464,7 @@ function sumsOf({ observations, line }: FittedLine): { readonly weights: number;
 function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
   const { used, observations, line } = f;
   const { weights, sxx } = sumsOf(f);
-  const sums = new Map<string, { onMean: number; onSlope: number }>();
+  const sums = new Map<string, { readonly source: ErrorSource; onMean: number; onSlope: number }>();
   used.forEach(({ outcome }, i) => {
     const o = observations[i];
     if (o === undefined) return;
@@ -469,10 +472,10 @@ function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
     const tilt = (o.width - line.fit.meanX) / o.variance / sxx;
     for (const t of outcome.budget) {
       // Stated by the line itself, which knows how long the injector was open.
-      if (t.kind !== 'shared' || t.name.startsWith(leakPathSource)) continue;
+      if (t.kind !== 'shared' || t.source.quantity === 'leak-path') continue;
       const error = o.mass * t.sensitivity * t.standardUncertainty;
-      const sum = sums.get(t.name);
-      if (sum === undefined) sums.set(t.name, { onMean: height * error, onSlope: tilt * error });
+      const sum = sums.get(t.source.key);
+      if (sum === undefined) sums.set(t.source.key, { source: t.source, onMean: height * error, onSlope: tilt * error });
       else {
         sum.onMean += height * error;
         sum.onSlope += tilt * error;
@@ -491,11 +494,11 @@ function sharedParts(
   onInjector: readonly OnInjector[],
 ): readonly SharedPart[] {
   const parts = new Map<string, SharedPart>();
-  for (const part of onInjector) parts.set(part.source, { onSlope: 0, ...part });
+  for (const part of onInjector) parts.set(part.source.key, { onSlope: 0, ...part });
   const distance = line.fit.meanX - line.deadTime;
-  for (const [source, { onMean, onSlope }] of effects) {
-    const before = parts.get(source)?.onDeadTime ?? 0;
-    parts.set(source, { source, onSlope, onDeadTime: before + (distance * onSlope - onMean) / line.slope });
+  for (const [key, { source, onMean, onSlope }] of effects) {
+    const before = parts.get(key)?.onDeadTime ?? 0;
+    parts.set(key, { source, onSlope, onDeadTime: before + (distance * onSlope - onMean) / line.slope });
   }
   return [...parts.values()];
 }

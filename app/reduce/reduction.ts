@@ -6,6 +6,7 @@ import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import type { LowestWidth } from '../statistics/repeatability.ts';
 import type { Result } from '../uncertainty/budget.ts';
+import type { ErrorSource } from '../uncertainty/source.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { LackOfFit } from './line.ts';
 import type { RegionStop } from './linear-region.ts';
@@ -47,7 +48,7 @@ export interface ReducedWindow extends Source {
 
 /** One standard uncertainty of an instrument, carried with its sign to both parameters, so that it can be carried on. */
 export interface SharedPart {
-  readonly source: string;
+  readonly source: ErrorSource;
   /** kg/s */
   readonly onSlope: number;
   /** s */
@@ -82,10 +83,10 @@ export interface FlowRange {
 interface LineScatter {
   /** Standard uncertainty of the slope, kg/s, and the name of its error: cells that share a slope share it. */
   readonly uSlope: number;
-  readonly slopeSource: string;
+  readonly slopeSource: ErrorSource;
   /** Standard uncertainty of the line's height at its centre, kg, and its name. */
   readonly uMean: number;
-  readonly meanSource: string;
+  readonly meanSource: ErrorSource;
   /** From the dead time to the centre of the line, s. */
   readonly distance: number;
   readonly dof: number;
@@ -235,9 +236,9 @@ export type StaticFlow =
       readonly voltage: Volts;
       /** kg/s, at the plan's pressure and the reference temperature. */
       readonly flow: Result;
-      readonly scatter: { readonly source: string; readonly u: number; readonly dof: number; readonly scale: string };
+      readonly scatter: { readonly source: ErrorSource; readonly u: number; readonly dof: number; readonly scale: string };
       /** Effect of one standard uncertainty of each instrument, kg/s, with its sign. */
-      readonly shared: readonly { readonly source: string; readonly effect: number }[];
+      readonly shared: readonly { readonly source: ErrorSource; readonly effect: number }[];
       readonly sources: readonly Source[];
     })
   | (StaticPlace & { readonly kind: 'no-static-flow'; readonly reason: 'not-planned' | 'not-measured' | 'leak'; readonly text: string });

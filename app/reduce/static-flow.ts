@@ -4,17 +4,18 @@ import type { Point } from '../plan/points.ts';
 import { result } from '../uncertainty/budget.ts';
 import { carried, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
+import type { ErrorSource } from '../uncertainty/source.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
-import { timeBaseSource } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import type { ReducedWindow, StaticFlow } from './reduction.ts';
 
 /** The static flow as a value that can be computed on. */
 export function staticCarried(of: Extract<StaticFlow, { kind: 'static-flow' }>): Carried {
   return carried(of.flow.value, [
-    [of.scatter.source, randomPart(of.scatter.u, of.scatter.dof, of.scatter.scale)],
-    ...of.shared.map(({ source, effect }) => [source, sharedPart(effect)] as const),
+    randomPart(of.scatter.source, of.scatter.u, of.scatter.dof, of.scatter.scale),
+    ...of.shared.map(({ source, effect }) => sharedPart(source, effect)),
   ]);
 }
 
@@ -48,33 +49,35 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
           : { ...place, kind: 'no-static-flow', reason: 'not-measured', text: 'No accepted attempt with this injector held open counts at this pressure.' };
       }
       const mean = windowsHere.reduce((sum, h) => sum + h.flow, 0) / windowsHere.length;
-      const shared = new Map<string, number>();
+      const shared = new Map<string, { readonly source: ErrorSource; readonly effect: number }>();
       for (const { outcome } of windowsHere) {
         for (const t of outcome.budget) {
           if (t.kind !== 'shared') continue;
-          shared.set(t.name, (shared.get(t.name) ?? 0) + (mean * t.sensitivity * t.standardUncertainty) / windowsHere.length);
+          const effect = (shared.get(t.source.key)?.effect ?? 0) + (mean * t.sensitivity * t.standardUncertainty) / windowsHere.length;
+          shared.set(t.source.key, { source: t.source, effect });
         }
       }
-      if (uTimeBase > 0) shared.set(timeBaseSource, mean * uTimeBase);
+      const timeBase = errorSource('time-base');
+      if (uTimeBase > 0) shared.set(timeBase.key, { source: timeBase, effect: mean * uTimeBase });
       const stated: StaticFlow = {
         ...place,
         kind: 'static-flow',
         voltage: first.at.voltage,
         flow: stateCarried(carried(mean)),
         scatter: {
-          source: `static flow of injector ${injector} at ${pressure} Pa`,
+          source: errorSource('static-flow', `injector ${injector} at ${pressure} Pa`),
           u: (mean * scatter.relative) / Math.sqrt(windowsHere.length),
           dof: scatter.dof,
           scale: `static flow at ${pressure} Pa`,
         },
-        shared: [...shared].map(([source, effect]) => ({ source, effect })),
+        shared: [...shared.values()],
         sources: windowsHere.map(({ source: { point, attempt } }) => ({ point, attempt })),
       };
       const flow = stateCarried(staticCarried(stated));
       const leak = looked === null ? null : leakOnMass(windowsHere.map((h) => h.source), looked);
       if (leak !== null) {
         const { period } = first.at;
-        const of = (only: (source: string) => boolean): number => Math.hypot(...stated.shared.filter((s) => only(s.source)).map((s) => s.effect));
+        const of = (only: (source: ErrorSource) => boolean): number => Math.hypot(...stated.shared.filter((s) => only(s.source)).map((s) => s.effect));
         const effect = { flow: leak.flow, shift: leak.perPeriod / period, u: of(isOfLeak), change: leak.change / period, contradiction: leak.contradiction / period };
         const withoutLeak = result(mean, stated.scatter.u, stated.scatter.dof, of((source) => !isOfLeak(source)));
         const { refused } = leakVerdict(effect, withoutLeak.expanded, plan.reduction, 'the static flow');

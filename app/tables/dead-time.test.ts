@@ -5,6 +5,7 @@ import { reduceRun } from '../reduce/reduce.ts';
 import type { Reduction } from '../reduce/reduction.ts';
 import { noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import { deadTimeTables, setMeanColumn, slopeTables } from './dead-time.ts';
+import { mapTables } from './map.ts';
 import type { Cell } from './table.ts';
 
 const plan = syntheticPlan({ voltageV: [14, 9], pressureKpa: [300, 400] }, 4);
@@ -59,6 +60,18 @@ describe('tables of dead time and slope', () => {
     const missing = table?.rows[0]?.cells[2];
     expect(missing).toMatchObject({ kind: 'missing', reason: 'not-measured' });
     expect(missing?.kind === 'missing' && missing.text).toMatch(/^[A-Z].*\.$/);
+  });
+
+  it('RED-22: the set mean is to the last bit that of the map at the same place', () => {
+    const made = reduction();
+    for (const [tables, quantity] of [[deadTimeTables(made), 'dead-time'], [slopeTables(made), 'slope']] as const) {
+      const map = mapTables(made, quantity, { voltages: [], pressures: [] }).at(-1);
+      tables.forEach((table, column) =>
+        table.rows.forEach(({ cells }, row) => {
+          expect(map?.cells[row]?.[column]).toMatchObject({ kind: 'value', basis: 'measured', result: valueOf(cells.at(-1)).result });
+        }),
+      );
+    }
   });
 
   it('RED-22: has no set mean where a member is missing', () => {

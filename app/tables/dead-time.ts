@@ -1,6 +1,9 @@
 /** Dead time and slope over supply voltage, for each injector and for the set (RED-20 to RED-22). */
-import { effectiveDegrees, result } from '../uncertainty/budget.ts';
-import type { LineCell, NoLineCell, Reduction, SharedPart } from '../reduce/reduction.ts';
+import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
+import type { LineCell, NoLineCell, Reduction } from '../reduce/reduction.ts';
+import { meanOf } from '../results/set.ts';
+import { stateCarried } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
 import type { Cell, Table } from './table.ts';
 
 /** The column of the mean of all injectors; no injector can have this id. */
@@ -12,7 +15,7 @@ interface Kind {
   readonly siUnit: Table['siUnit'];
   readonly of: (cell: LineCell) => LineCell['slope'];
   readonly interval: (cell: LineCell) => { readonly low: number; readonly high: number };
-  readonly shared: (part: SharedPart) => number;
+  readonly carried: (cell: LineCell) => Carried;
 }
 
 const deadTime: Kind = {
@@ -21,7 +24,7 @@ const deadTime: Kind = {
   siUnit: 's',
   of: (cell) => cell.deadTime,
   interval: (cell) => cell.deadTimeInterval,
-  shared: (part) => part.onDeadTime,
+  carried: deadTimeCarried,
 };
 
 const slope: Kind = {
@@ -30,7 +33,7 @@ const slope: Kind = {
   siUnit: 'kg/s',
   of: (cell) => cell.slope,
   interval: ({ slope: { value, expanded } }) => ({ low: value - expanded, high: value + expanded }),
-  shared: (part) => part.onSlope,
+  carried: slopeCarried,
 };
 
 /** One table for each pressure and period of the plan. */
@@ -86,24 +89,15 @@ function cellOf(cell: LineCell | NoLineCell | undefined, kind: Kind): Cell {
  * each instrument's error is the same in all members and is not.
  */
 function setMean(members: readonly (LineCell | NoLineCell | undefined)[], kind: Kind): Cell {
-  const n = members.length;
-  const bySource = new Map<string, number>();
-  const random: { u: number; dof: number }[] = [];
-  let mean = 0;
-  for (const cell of members) {
-    if (cell?.kind !== 'line') {
-      return { kind: 'missing', reason: 'member-missing', text: 'At least one injector of the set has no value here, so the set has no mean.' };
-    }
-    const own = kind.of(cell);
-    mean += own.value / n;
-    random.push({ u: own.uRandom / n, dof: own.dofRandom });
-    for (const part of cell.shared) bySource.set(part.source, (bySource.get(part.source) ?? 0) + kind.shared(part) / n);
+  const lines = members.flatMap((cell) => (cell?.kind === 'line' ? [cell] : []));
+  if (lines.length < members.length || lines.length === 0) {
+    return { kind: 'missing', reason: 'member-missing', text: 'At least one injector of the set has no value here, so the set has no mean.' };
   }
-  const mine = result(mean, Math.hypot(...random.map((r) => r.u)), effectiveDegrees(random), Math.hypot(...bySource.values()));
+  const mean = stateCarried(meanOf(lines.map(kind.carried)));
   return {
     kind: 'value',
-    result: mine,
-    interval: { low: mean - mine.expanded, high: mean + mine.expanded },
-    sources: members.flatMap((m) => m?.sources ?? []),
+    result: mean,
+    interval: { low: mean.value - mean.expanded, high: mean.value + mean.expanded },
+    sources: lines.flatMap((line) => line.sources),
   };
 }

@@ -1,6 +1,7 @@
 /** Interpolation of values that carry their sources of error (RED-30). */
 import { combine, sharedPart, stateCarried, withPart } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import { interpolateMonotone } from '../reduce/monotone.ts';
 import type { Basis } from './grid.ts';
 
@@ -13,9 +14,6 @@ export interface Interpolated {
   readonly of: Carried;
   readonly basis: Basis;
 }
-
-/** Name of the error of interpolation itself: taken as one for a whole table, because neighbouring curves bend alike. */
-const interpolationSource = (axis: string): string => `interpolation over ${axis}`;
 
 /** With two knots alone the bend between them is not seen: so much of their difference in the middle, standard uncertainty. */
 const unseenBend = 0.01;
@@ -47,14 +45,14 @@ export function interpolateCarried(knots: readonly Knot[], x: number, axis: stri
   if (first === undefined || last === undefined) throw new Error('no knots');
   if (x < first.x || x > last.x) {
     const end = x < first.x ? first : last;
-    return { of: withPart(combined, interpolationSource(axis), sharedPart(beyond * (value - end.of.value))), basis: 'extrapolated' };
+    return { of: withPart(combined, sharedPart(errorSource('interpolation', axis), beyond * (value - end.of.value))), basis: 'extrapolated' };
   }
   const right = knots.findIndex((k) => k.x > x);
   const [a, b] = [knots[right - 1] ?? first, knots[right] ?? last];
   const share = (x - a.x) / (b.x - a.x);
   const missed = [right - 1, right].map((i) => missedBy(xs, ys, i));
   const error = knots.length === 2 ? unseenBend * (b.of.value - a.of.value) : leftOutShare * Math.max(...missed);
-  return { of: withPart(combined, interpolationSource(axis), sharedPart(4 * share * (1 - share) * error)), basis: 'interpolated' };
+  return { of: withPart(combined, sharedPart(errorSource('interpolation', axis), 4 * share * (1 - share) * error)), basis: 'interpolated' };
 }
 
 /** What the curve through the others misses an inner knot by; 0 at the ends. */

@@ -5,6 +5,7 @@ import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
 import { fitCoilForm } from '../reduce/coil-form.ts';
 import type { CoilForm, NoCoilForm } from '../reduce/coil-form.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
+import { meanOf } from '../results/set.ts';
 import type { Basis, GridAxes, GridCell, GridMissing, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';
 import type { Interpolated } from './interpolate.ts';
@@ -196,10 +197,9 @@ function meanEstimate(members: readonly (Estimate | undefined)[]): Estimate {
   if (known.length === 0 || known.length < members.length) {
     return { kind: 'missing', reason: 'member-missing', text: 'At least one injector of the set has no value here, so the set has no mean.' };
   }
-  const sum = known.reduce((total, m) => total + m.of.value, 0);
   return {
     kind: 'value',
-    of: combine(sum / known.length, known.map(({ of }) => ({ of, sensitivity: 1 / known.length }))),
+    of: meanOf(known.map((m) => m.of)),
     basis: worse(known.map((m) => m.basis)),
   };
 }

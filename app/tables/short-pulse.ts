@@ -1,7 +1,7 @@
 /** Short-pulse correction: what a pulse passes more than the line says, over pulse width (RED-33, RED-34). */
-import { carried, combine, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
+import { carried, combine, randomOnly, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
-import { lineMassCarried } from '../reduce/carried-line.ts';
+import { lineMass, lineMassCarried, widthScatter } from '../reduce/carried-line.ts';
 import { fitTwoSegments } from '../reduce/breakpoint.ts';
 import type { NoTwoSegments, TwoSegments } from '../reduce/breakpoint.ts';
 import type { LineCell, Reduction, WidthResult } from '../reduce/reduction.ts';
@@ -47,7 +47,7 @@ function correctionAt(cell: LineCell, width: number): GridCell {
   if (width < shortest.width * (1 - 1e-9)) {
     return { kind: 'missing', reason: 'shorter-than-measured', text: `The shortest width measured is ${(shortest.width * 1e3).toPrecision(4)} ms; nothing is known of shorter pulses.` };
   }
-  const residuals = rising.map((w) => (w.inRegion ? 0 : w.mass - cell.slope.value * (w.width - cell.deadTime.value)));
+  const residuals = rising.map((w) => (w.inRegion ? 0 : w.mass - lineMass(cell, w.width)));
   const knots = rising.map((w, i) => ({ x: w.width, of: residualCarried(cell, w, residuals[i] ?? 0, steepnessAt(rising, residuals, i)) }));
   const end = knots.at(-1);
   if (end === undefined) return { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' };
@@ -102,13 +102,11 @@ function resolvedFrom(rising: readonly WidthResult[], residuals: readonly number
  */
 function residualCarried(cell: LineCell, width: WidthResult, residual: number, steepness: number): Carried {
   const line = lineMassCarried(cell, width.width);
-  const random = new Map([...line.parts].filter(([, part]) => part.kind === 'random'));
-  const { scale, dof, meanSource } = cell.scatter;
   const own = carried(0, [
-    [`mass at ${width.width} s of ${meanSource}`, randomPart(width.uMass, dof, scale)],
-    ...cell.shared.map((part) => [part.source, sharedPart((residual * part.onSlope) / cell.slope.value - steepness * part.onDeadTime)] as const),
+    widthScatter(cell, width),
+    ...cell.shared.map((part) => sharedPart(part.source, (residual * part.onSlope) / cell.slope.value - steepness * part.onDeadTime)),
   ]);
-  return combine(residual, [{ of: { value: 0, parts: random }, sensitivity: -1 }, { of: own, sensitivity: 1 }]);
+  return combine(residual, [{ of: randomOnly(line, 0), sensitivity: -1 }, { of: own, sensitivity: 1 }]);
 }
 
 /**

@@ -1,9 +1,10 @@
 /** Uncertainty budgets after the GUM (JCGM 100:2008), in which random and shared parts never mix unseen. */
 import { normalQuantile, tQuantile } from '../distributions/distributions.ts';
+import type { ErrorSource } from './source.ts';
 
 /** One line of a budget (GUM, table H.1). */
 export interface BudgetTerm {
-  readonly name: string;
+  readonly source: ErrorSource;
   /** The estimate of the input and its unit. */
   readonly value: number;
   readonly unit: string;
@@ -20,7 +21,7 @@ export interface BudgetTerm {
 }
 
 export function term(
-  name: string,
+  source: ErrorSource,
   value: number,
   unit: string,
   sensitivity: number,
@@ -29,7 +30,7 @@ export function term(
   dof = Number.POSITIVE_INFINITY,
 ): BudgetTerm {
   return {
-    name,
+    source,
     value,
     unit,
     sensitivity,

@@ -4,9 +4,11 @@
  */
 import { effectiveDegrees, result } from './budget.ts';
 import type { Result } from './budget.ts';
+import type { ErrorSource } from './source.ts';
 
-/** One independent source of error, with the sign with which one standard uncertainty of it moves the value. */
+/** One independent error, with the sign with which one standard uncertainty of it moves the value. */
 interface CarriedPart {
+  readonly source: ErrorSource;
   readonly effect: number;
   readonly kind: 'random' | 'shared';
   readonly dof: number;
@@ -16,33 +18,38 @@ interface CarriedPart {
 
 export interface Carried {
   readonly value: number;
-  /** By the name of the source: the same name is the same error. */
+  /** By the key of the source. */
   readonly parts: ReadonlyMap<string, CarriedPart>;
 }
 
-/** A value with one random part of its own. */
-export function carried(value: number, parts: Iterable<readonly [string, CarriedPart]> = []): Carried {
-  return { value, parts: new Map(parts) };
+/** Of two parts of one source the later stands. */
+export function carried(value: number, parts: Iterable<CarriedPart> = []): Carried {
+  return { value, parts: new Map([...parts].map((part) => [part.source.key, part])) };
 }
 
-export const randomPart = (effect: number, dof: number, scale: string): CarriedPart => ({ effect, kind: 'random', dof, scale });
-export const sharedPart = (effect: number): CarriedPart => ({ effect, kind: 'shared', dof: Number.POSITIVE_INFINITY, scale: '' });
+export const randomPart = (source: ErrorSource, effect: number, dof: number, scale: string): CarriedPart => ({ source, effect, kind: 'random', dof, scale });
+export const sharedPart = (source: ErrorSource, effect: number): CarriedPart => ({ source, effect, kind: 'shared', dof: Number.POSITIVE_INFINITY, scale: '' });
 
 /** `value` with the parts of all terms, each times its sensitivity: first-order propagation (JCGM 100:2008, 5.2.2). */
 export function combine(value: number, terms: readonly { readonly of: Carried; readonly sensitivity: number }[]): Carried {
   const parts = new Map<string, CarriedPart>();
   for (const { of, sensitivity } of terms) {
-    for (const [name, part] of of.parts) {
-      const before = parts.get(name);
-      parts.set(name, { ...part, effect: sensitivity * part.effect + (before?.effect ?? 0) });
+    for (const [key, part] of of.parts) {
+      const before = parts.get(key);
+      parts.set(key, { ...part, effect: sensitivity * part.effect + (before?.effect ?? 0) });
     }
   }
   return { value, parts };
 }
 
-/** The same value with one more source of error. */
-export function withPart(of: Carried, name: string, part: CarriedPart): Carried {
-  return { value: of.value, parts: new Map([...of.parts, [name, part]]) };
+/** The same value with one more error. */
+export function withPart(of: Carried, part: CarriedPart): Carried {
+  return { value: of.value, parts: new Map([...of.parts, [part.source.key, part]]) };
+}
+
+/** The random parts alone, of a value that they move: the rest is said otherwise. */
+export function randomOnly(of: Carried, value: number): Carried {
+  return { value, parts: new Map([...of.parts].filter(([, part]) => part.kind === 'random')) };
 }
 
 /** States the value with its expanded uncertainty; parts of one scale share their degrees of freedom. */

@@ -3,13 +3,15 @@ import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
 import { formatQuantity } from '../../app/quantities/format.ts';
 import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
 import type { BudgetTable } from '../../app/reduce/budget-table.ts';
-import { driftOf } from '../../app/reduce/drift.ts';
-import type { MeasuredAt } from '../../app/reduce/drift.ts';
+import { driftOf } from '../../app/results/drift.ts';
+import type { MeasuredAt } from '../../app/results/drift.ts';
+import { massesOf } from '../../app/results/run-results.ts';
 import { leakSentences, millilitresPerMinute } from '../../app/reduce/leak-words.ts';
 import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
 import type { LineCell, Reduction } from '../../app/reduce/reduction.ts';
 import { deadTimeCurves } from '../../app/tables/map.ts';
 import { cubicCentimetresPerMinute, estimateForFluid, gramsPerMinute, poundsPerHour } from '../../app/tables/units.ts';
+import { labelOf } from '../../app/uncertainty/source.ts';
 import { evidenceText } from '../export/csv.ts';
 
 const four = (value: number): string => Number(value.toPrecision(4)).toString();
@@ -24,7 +26,7 @@ function aligned(rows: readonly (readonly string[])[]): string {
 export function printBudget({ mass, rows }: BudgetTable, what: string): string {
   const head = ['input', 'value', 'u', 'sensitivity, mg per unit', 'contribution, ug', 'of variance', 'kind', 'type', 'from'];
   const lines = rows.map((r) => [
-    r.name,
+    labelOf(r.source),
     `${four(r.value)} ${r.unit}`,
     four(r.standardUncertainty),
     four(r.sensitivity * 1e6),
@@ -162,13 +164,13 @@ function leakLines({ leak, periodPair, cells }: Reduction): Section {
 }
 
 function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {
-  const drift = driftOf(reduction, times);
+  const { trend } = driftOf(massesOf(reduction.windows), times);
   return {
     title: 'Drift of the reference point',
     lines: [
-      drift.kind === 'no-drift'
-        ? drift.text
-        : `${drift.points.length} points: ${drift.overRunPercent.value.toFixed(3)} ± ${drift.overRunPercent.expanded.toFixed(3)} % over the run, ${drift.significant ? 'more than scatter explains' : 'no more than scatter explains'}; scatter ${drift.scatterPercent.toFixed(3)} %`,
+      trend.kind === 'no-drift'
+        ? trend.text
+        : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.significant ? 'more than scatter explains' : 'no more than scatter explains'}; scatter ${trend.scatterPercent.toFixed(3)} %`,
     ],
   };
 }

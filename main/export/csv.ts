@@ -12,8 +12,9 @@ import { celsius, kilopascals, toCelsius, toKilopascals } from '../../app/quanti
 import type { KilogramsPerSecond } from '../../app/quantities/quantity.ts';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
 import type { BudgetRow } from '../../app/reduce/budget-table.ts';
-import { kFactorPointSource } from '../../app/reduce/mass.ts';
 import { isOfLeak } from '../../app/reduce/leak-limits.ts';
+import { labelOf } from '../../app/uncertainty/source.ts';
+import type { ErrorQuantity } from '../../app/uncertainty/source.ts';
 import type { LeakBlock } from '../../app/reduce/leak-block.ts';
 import type { LineCell, NoLineCell, ReducedWindow, Reduction, StaticFlow } from '../../app/reduce/reduction.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
@@ -163,10 +164,10 @@ function attemptColumns(plan: Plan, points: readonly Point[]): Columns<ExportedA
 
 function massColumns(plan: Plan): Columns<ReducedWindow> {
   const mass = ({ outcome }: ReducedWindow) => (outcome.kind === 'mass' ? outcome : null);
-  const contribution = (row: ReducedWindow, name: string): number | null =>
-    scaled(mass(row)?.budget.find((t) => t.name === name)?.contribution, 100);
+  const contribution = (row: ReducedWindow, quantity: ErrorQuantity): number | null =>
+    scaled(mass(row)?.budget.find((t) => t.source.quantity === quantity)?.contribution, 100);
   const kCurve = (row: ReducedWindow): number | null => {
-    const terms = mass(row)?.budget.filter((t) => t.name.startsWith(kFactorPointSource)) ?? [];
+    const terms = mass(row)?.budget.filter((t) => t.source.quantity === 'k-factor-point') ?? [];
     return mass(row) === null ? null : 100 * Math.hypot(...terms.map((t) => t.contribution));
   };
   return {
@@ -183,16 +184,16 @@ function massColumns(plan: Plan): Columns<ReducedWindow> {
     density_at_meter_kg_per_m3: (w) => mass(w)?.meterDensity,
     u_random_percent: (w) => scaled(mass(w)?.uRandom, 100),
     u_shared_percent: (w) => scaled(mass(w)?.uShared, 100),
-    u_edge_timing_percent: (w) => contribution(w, 'edge timing'),
-    u_steadiness_percent: (w) => contribution(w, 'steadiness and meter in-rotation'),
-    u_K_factor_percent: (w) => contribution(w, 'meter K-factor'),
+    u_edge_timing_percent: (w) => contribution(w, 'edge-timing'),
+    u_steadiness_percent: (w) => contribution(w, 'steadiness'),
+    u_K_factor_percent: (w) => contribution(w, 'k-factor'),
     u_K_curve_percent: (w) => kCurve(w),
-    u_density_percent: (w) => contribution(w, 'fluid density'),
-    u_pressure_percent: (w) => contribution(w, 'rail pressure'),
-    u_meter_temperature_percent: (w) => contribution(w, 'meter temperature'),
-    u_rail_temperature_percent: (w) => contribution(w, 'rail temperature'),
+    u_density_percent: (w) => contribution(w, 'fluid-density'),
+    u_pressure_percent: (w) => contribution(w, 'rail-pressure'),
+    u_meter_temperature_percent: (w) => contribution(w, 'meter-temperature'),
+    u_rail_temperature_percent: (w) => contribution(w, 'rail-temperature'),
     u_leak_percent: (w) => {
-      const terms = mass(w)?.budget.filter((t) => isOfLeak(t.name)) ?? [];
+      const terms = mass(w)?.budget.filter((t) => isOfLeak(t.source)) ?? [];
       return terms.length === 0 ? null : 100 * Math.hypot(...terms.map((t) => t.contribution));
     },
     missing_because: (w) => (w.outcome.kind === 'no-mass' ? w.outcome.reason : null),
@@ -322,7 +323,7 @@ function* budgetRows(reduction: Reduction, equipment: Equipment): Generator<Budg
 const budgetColumns: Columns<BudgetLine> = {
   point: (l) => shownPoint(l.point),
   attempt: (l) => l.attempt,
-  input: (l) => l.row.name,
+  input: (l) => labelOf(l.row.source),
   value: (l) => l.row.value,
   unit: (l) => l.row.unit,
   u: (l) => l.row.standardUncertainty,

@@ -5,7 +5,7 @@ import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { countingAttempts } from '../../app/reduce/counting.ts';
 import { reduceRun, type Reduction } from '../../app/reduce/reduce.ts';
-import type { MeasuredAt } from '../../app/reduce/drift.ts';
+import type { MeasuredAt } from '../../app/results/drift.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import { measuredAxes } from '../../app/tables/all.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';

@@ -5,6 +5,8 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
+import { labelOf } from '../../app/uncertainty/source.ts';
+import type { ErrorSource } from '../../app/uncertainty/source.ts';
 import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
 import { csvFiles } from './csv.ts';
 import type { CsvExport, ExportedAttempt } from './csv.ts';
@@ -159,7 +161,13 @@ describe('JSON', () => {
     expect(file['equipment']).toEqual(syntheticEquipment);
     // RUN-154: points and replicates are counted from 1 in every file.
     const counted = new Set(['point', 'index', 'replicate']);
-    const finite = JSON.parse(JSON.stringify(reduction), (key, value: unknown) => (counted.has(key) && typeof value === 'number' ? value + 1 : value)) as Record<string, unknown>;
+    // RED-64: a source of error is written as its name, so that files keep their form.
+    const named = { ...reduction, windows: reduction.windows.map((w) => (w.outcome.kind === 'mass' ? { ...w, outcome: { ...w.outcome, budget: w.outcome.budget.map(({ source, ...term }) => ({ name: labelOf(source), ...term })) } } : w)) };
+    const finite = JSON.parse(JSON.stringify(named), (key, value: unknown) => {
+      if (/source$/i.test(key) && typeof value === 'object') return labelOf(value as ErrorSource);
+      return counted.has(key) && typeof value === 'number' ? value + 1 : value;
+    }) as Record<string, unknown>;
+    expect(JSON.stringify(finite['cells'])).toContain('"source":"supply read-back"');
     expect((file['windows'] as readonly { point: number; at: { index: number } }[]).map(({ point, at }) => [point, at.index])).toEqual(reduction.windows.map(({ point }) => [point + 1, point + 1]));
     for (const part of ['windows', 'cells', 'scatter', 'slopeModels', 'staticFlows']) expect(file[part]).toEqual(finite[part]);
     expect(file['drift']).toMatchObject({ kind: 'no-drift' });

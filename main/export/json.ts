@@ -6,10 +6,13 @@
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { ClockComparison } from '../../app/journal/measured.ts';
-import { driftOf } from '../../app/reduce/drift.ts';
-import type { MeasuredAt } from '../../app/reduce/drift.ts';
+import { driftOf } from '../../app/results/drift.ts';
+import type { MeasuredAt } from '../../app/results/drift.ts';
+import { massesOf } from '../../app/results/run-results.ts';
 import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
-import type { Reduction } from '../../app/reduce/reduction.ts';
+import type { ReducedWindow, Reduction } from '../../app/reduce/reduction.ts';
+import { labelOf } from '../../app/uncertainty/source.ts';
+import type { ErrorSource } from '../../app/uncertainty/source.ts';
 import { gridTables, measuredAxes } from '../../app/tables/all.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
@@ -44,14 +47,14 @@ function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, 
   yield `"runId": ${text(runId)},\n"order": ${text(order)},\n"runBeganUtc": ${text(whenBegan(provenance))},\n"archiveId": ${text(archiveId)},\n"archiveHead": ${text(head)},\n"software": ${text(software)},\n`;
   yield `"notTraceable": ${text(notTraceable)},\n"clocks": ${text(clocks)},\n"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
   yield* list('scatter', reduction.scatter);
-  yield* list('windows', reduction.windows);
+  yield* list('windows', reduction.windows.map(named));
   yield* list('cells', reduction.cells);
   yield* list('slopeModels', reduction.slopeModels);
   yield* list('staticFlows', reduction.staticFlows);
   yield `"leak": ${text(reduction.leak)},\n"periodPair": ${text(reduction.periodPair)},\n`;
   yield* list('deadTimeCurves', deadTimeCurves(reduction));
   yield* list('pressureExponents', pressureExponents(reduction));
-  yield `"drift": ${text(driftOf(reduction, times))},\n`;
+  yield `"drift": ${text(driftOf(massesOf(reduction.windows), times).trend)},\n`;
   yield* list('maps', gridTables(reduction, axes));
   yield* list('tables', [...deadTimeTables(reduction), ...slopeTables(reduction)], '\n}\n');
 }
@@ -62,11 +65,20 @@ function* list(name: string, items: readonly unknown[], after = ',\n'): Generato
   yield `\n]${after}`;
 }
 
+/** A source of error is written as its label; a term of a budget has it as `name`, since version 1 of the file. */
+const isSource = (value: unknown): value is ErrorSource => typeof value === 'object' && value !== null && 'quantity' in value && 'place' in value && 'key' in value;
+
+function named(window: ReducedWindow): unknown {
+  const { outcome } = window;
+  return outcome.kind === 'mass' ? { ...window, outcome: { ...outcome, budget: outcome.budget.map(({ source, ...term }) => ({ name: labelOf(source), ...term })) } } : window;
+}
+
 const countedFrom1: ReadonlySet<string> = new Set(['point', 'index', 'replicate']);
 
 function text(item: unknown): string {
   return JSON.stringify(item, (key, value: unknown) => {
     if (value === Number.POSITIVE_INFINITY) return null;
+    if (isSource(value)) return labelOf(value);
     return countedFrom1.has(key) && typeof value === 'number' ? value + 1 : value;
   });
 }

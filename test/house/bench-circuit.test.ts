@@ -7,6 +7,7 @@ import type { BenchEquipment, Equipment } from '../../app/equipment/equipment.ts
 import type { Plan } from '../../app/plan/plan.ts';
 import type { LineCell } from '../../app/reduce/reduction.ts';
 import { deadTimeByClamp, deadTimeByResistance, deadTimeByTemperature } from '../../app/reduce/sensitivity.ts';
+import { labelOf } from '../../app/uncertainty/source.ts';
 import { NOMINAL_INJECTOR } from '../../firmware-protocol/simulator/plant/injector-type.ts';
 import { simulatePulse } from '../../firmware-protocol/simulator/plant/injector.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
@@ -88,14 +89,14 @@ test('RED-60 RED-63: dead times are told for the voltage at the coil, whatever i
   direct.forEach((cell, i) => {
     const [told, wrong] = [lossy[i], unaware[i]];
     if (told === undefined || wrong === undefined) throw new Error('a line is missing');
-    const part = told.shared.find((s) => s.source === 'effect of the harness');
+    const part = told.shared.find((s) => labelOf(s.source) === 'effect of the harness');
     expect(Math.abs(told.deadTime.value - cell.deadTime.value)).toBeLessThan(2 * Math.abs(part?.onDeadTime ?? 0));
     // 0.3 ohm is a fifth of a volt at 9 V.
     expect(wrong.deadTime.value - cell.deadTime.value).toBeGreaterThan(cell.voltage === 9 ? 25e-6 : 7e-6);
     const parts = ['harness resistance', 'effect of the harness', 'driver clamp', 'driver clamp of channel 1', 'controller time base'];
-    expect(told.shared.map((s) => s.source)).toEqual(expect.arrayContaining(parts));
-    expect(wrong.shared.map((s) => s.source).filter((source) => parts.includes(source))).toEqual([]);
-    expect(told.shared.find((s) => s.source === 'harness resistance')?.onDeadTime).toBeCloseTo(0.01 * (told.byResistance?.value ?? NaN), 12);
+    expect(told.shared.map((s) => labelOf(s.source))).toEqual(expect.arrayContaining(parts));
+    expect(wrong.shared.map((s) => labelOf(s.source)).filter((source) => parts.includes(source))).toEqual([]);
+    expect(told.shared.find((s) => labelOf(s.source) === 'harness resistance')?.onDeadTime).toBeCloseTo(0.01 * (told.byResistance?.value ?? NaN), 12);
   });
 });
 
@@ -103,7 +104,7 @@ test('RED-61: the clamp of a channel moves its dead times by what its part of th
   const [nominal, high] = [(await measured({ clampV: [47] }, record())).lines(), (await measured({ clampV: [49] }, record())).lines()];
   nominal.forEach((cell, i) => {
     const moved = (high[i]?.deadTime.value ?? NaN) - cell.deadTime.value;
-    const parts = ['driver clamp', 'driver clamp of channel 1'].map((name) => cell.shared.find((s) => s.source === name)?.onDeadTime ?? NaN);
+    const parts = ['driver clamp', 'driver clamp of channel 1'].map((name) => cell.shared.find((s) => labelOf(s.source) === name)?.onDeadTime ?? NaN);
     expect(parts[0]).toBeCloseTo(parts[1] ?? NaN, 12);
     // 2 V is five times the stated 0.4 V.
     expect(moved / 5 / (parts[0] ?? NaN)).toBeGreaterThan(0.4);
@@ -119,7 +120,7 @@ describe("the controller's clock", () => {
     const slow = await measured({ timeBasePpm: 5000 }, lenient);
     right.lines().forEach((cell, i) => {
       const other = slow.lines()[i];
-      const part = cell.shared.find((s) => s.source === 'controller time base');
+      const part = cell.shared.find((s) => labelOf(s.source) === 'controller time base');
       if (other === undefined || part === undefined) throw new Error('a line or a part is missing');
       expect((other.slope.value - cell.slope.value) / part.onSlope).toBeCloseTo(2, 1);
       expect(Math.abs((other.deadTime.value - cell.deadTime.value) / part.onDeadTime - 2)).toBeLessThan(0.3);

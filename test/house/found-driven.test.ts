@@ -4,13 +4,13 @@ import { join } from 'node:path';
 import { afterEach, beforeEach, expect, it } from 'vitest';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { unixMillis, volts } from '../../app/quantities/quantity.ts';
-import { scenarioSchema } from '../../firmware-protocol/simulator/scenario.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { connectBench, type Bench } from '../../main/bench/driver.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
 import { VirtualClock, wait } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
-import { SimulatedChannel } from '../../main/link/simulated-channel.ts';
+import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
 import { RunService } from '../../main/service/run-service.ts';
 import { sampleEquipment, samplePlan, scratchFolder } from '../builders/in-process.ts';
 

@@ -9,7 +9,7 @@ import type { Mode } from '../../app/journal/state.ts';
 import { TestRun, testPlan } from '../../app/run/scripted-bench.test-helper.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
 import { foldedOutcome } from '../../main/cli/outcome.ts';
-import { alarmsInOrder } from '../../renderer/pages/run/alarms.ts';
+import { alarmsInOrder } from '../../app/results/alarms.ts';
 import { logOf } from '../../renderer/pages/run/log.ts';
 
 /** Says that a bench is safe, or was made so, now. */

@@ -3,6 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { coverageFactor } from '../../app/uncertainty/budget.ts';
 import { carried, combine, sharedPart, stateCarried } from '../../app/uncertainty/carried.ts';
 import type { Carried } from '../../app/uncertainty/carried.ts';
+import { errorSource } from '../../app/uncertainty/source.ts';
 import { fitTwoSegments } from '../../app/reduce/breakpoint.ts';
 import { fitExponent } from '../../app/reduce/pressure-exponent.ts';
 import { covarianceOf, solveLeastSquares } from '../../app/reduce/least-squares.ts';
@@ -80,7 +81,7 @@ describe('RED-27: JCGM 100:2008 (GUM) H.2, resistance, reactance and impedance f
   const l31 = r.vphi;
   const l32 = (r.iphi - l31 * l21) / l22;
   const l33 = Math.sqrt(1 - l31 ** 2 - l32 ** 2);
-  const reading = (value: number, effects: readonly number[]) => carried(value, effects.map((e, n) => [`e${n}`, sharedPart(e)] as const));
+  const reading = (value: number, effects: readonly number[]) => carried(value, effects.map((e, n) => sharedPart(errorSource('k-factor-point', String(n)), e)));
   const readings = [
     reading(v, [u[0]]),
     reading(i, [u[1] * l21, u[1] * l22]),

@@ -17,8 +17,8 @@ import { dateTimeText } from '../../components/dates.ts';
 import { decide, openOnBench } from './decide.ts';
 import type { DecisionAnswer } from './decide.ts';
 import { FigureTable } from './figure-table.tsx';
-import { figure, plain } from './figures.ts';
-import type { RunResults } from './results.ts';
+import { figure, plain } from '../../../app/quantities/figures.ts';
+import type { RunResults } from '../../../app/results/run-results.ts';
 
 interface AttemptDetailsProps {
   readonly id: string;

@@ -14,7 +14,7 @@ import { AttemptDetails } from './attempt-details.tsx';
 import { attemptKey, attemptRows, filtered, reasonWords, roleWords, verdictWords } from './attempts.ts';
 import type { AttemptEnd, AttemptFilter, AttemptRow, Shown } from './attempts.ts';
 import './one-line.css';
-import { plain, plusMinus } from './figures.ts';
+import { plain, plusMinus } from '../../../app/quantities/figures.ts';
 import type { ViewProps } from './view-props.ts';
 
 const shownOptions: readonly { readonly value: Shown; readonly text: string }[] = [

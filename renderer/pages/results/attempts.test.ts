@@ -9,11 +9,12 @@ import { expandPlan } from '../../../app/plan/expand.ts';
 import { attemptEnds, attemptKey, attemptRows, decisionOn, filtered } from './attempts.ts';
 import { budgetOfMass, massSteps } from './budget-view.ts';
 import { countingAttempts } from '../../../app/reduce/counting.ts';
-import { countingKey, reduceForPage } from './results.ts';
+import { resultsOf } from '../../../app/results/run-results.ts';
+import { countingKey } from './results.ts';
 import { endingWords } from '../../../app/run/ending.ts';
 import { endingTone, knownEnding } from '../../components/endings.ts';
 import { resultsSentence, runText } from './run-text.ts';
-import { fourInjectors, syntheticEquipment } from './synthetic-run.test-helper.ts';
+import { fourInjectors, syntheticEquipment } from '../../../app/results/synthetic-run.test-helper.ts';
 
 const plan = fourInjectors;
 const points = expandPlan(plan);
@@ -114,6 +115,6 @@ describe('runs in words', () => {
     expect((['complete', 'complete-with-failures', 'finished-early', 'aborted', 'emergency-stopped', null] as const).map(endingTone)).toEqual(['good', 'note', 'note', 'note', 'note', 'note']);
   });
   it('say how many lines are there', () => {
-    expect(resultsSentence(reduceForPage({ plan, equipment: syntheticEquipment, attempts: [] }))).toMatch(/^0 of 12 lines/);
+    expect(resultsSentence(resultsOf({ id: 'run', plan, equipment: syntheticEquipment, attempts: [] }))).toMatch(/^0 of 12 lines/);
   });
 });

@@ -1,8 +1,9 @@
 import { useMemo } from 'react';
 import type { LineCell } from '../../../app/reduce/reduction.ts';
-import { budgetOfLine, stepsOf } from './budget-view.ts';
+import { budgetOfLine } from '../../../app/results/line-budget.ts';
+import { stepsOf } from './budget-view.ts';
 import { FigureTable } from './figure-table.tsx';
-import { figure } from './figures.ts';
+import { figure } from '../../../app/quantities/figures.ts';
 
 const kinds = { random: 'random: new with each window', shared: 'shared by all windows' } as const;
 

@@ -3,82 +3,10 @@ import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { Evidence } from '../../../app/reduce/budget-table.ts';
 import type { Result } from '../../../app/uncertainty/budget.ts';
-import { kFactorPointSource, leakChangeSource, leakMeterSource, leakPathSource, leakSource } from '../../../app/reduce/mass.ts';
+import type { ResultBudget } from '../../../app/results/line-budget.ts';
 import type { MassPerPulse } from '../../../app/reduce/mass.ts';
-import type { LineCell } from '../../../app/reduce/reduction.ts';
-import { degrees, figure, percentFigure } from './figures.ts';
-
-/** What each source is, in a sentence for somebody who has never seen a budget. Names are those of the reduction. */
-const meanings: Readonly<Record<string, string>> = {
-  'edge timing': 'The clock of the controller counts whole microseconds at the first and the last meter edge.',
-  'steadiness and meter in-rotation': 'How much equal parts of the window differ: flow that was not steady, and the meter inside one revolution.',
-  'meter K-factor': 'How well the certificate knows the volume that one meter edge stands for.',
-  'fluid density': 'How well the density of this lot is known.',
-  'rail pressure': 'How far the pressure transducer may read off.',
-  [leakMeterSource]: 'How far the meter may be off at a flow as small as that of the leak.',
-  'meter temperature': 'How far the thermometer in the meter may read off; it gives the density there.',
-  'rail temperature': 'How far the thermometer on the rail may read off; it gives the density in the injector and the coil temperature.',
-  'supply read-back': 'How far the read-back of the supply may be off; a lower voltage opens later.',
-  'harness resistance': 'How well the resistance between supply and coil is known; what is lost on the way opens later.',
-  'effect of the harness': 'How well it is known what that resistance does to the dead time.',
-  'driver clamp': 'How well the clamp of all drivers is known; a higher clamp lets go earlier, and the dead time is longer.',
-  'controller time base': 'How well the clock of the controller keeps time: pulses may all be a little longer than they were told to be.',
-  'coil temperature model': 'How well it is known what a warmer coil does to the dead time.',
-  'coil against rail temperature': 'How far the coil may be from the temperature of the rail.',
-  'coil that follows duty late': 'The coil warms with longer pulses, but only slowly; so the widths of one line may have had different coil temperatures.',
-};
-
-/** Sources that are followed by the name of a point, block or injector. */
-const meaningsByBeginning: readonly (readonly [string, string])[] = [
-  ['driver clamp of channel', 'How far the clamp of this driver channel may be off by itself.'],
-  [kFactorPointSource, 'How well the certificate knows this point of the curve by itself.'],
-  [leakSource, 'How well it is known what leaked past the injector on average over this block; the mean is subtracted.'],
-  [leakChangeSource, 'How far the leak may have stood from its mean while this injector was measured.'],
-  [leakPathSource, 'Whether the leak goes through the seat of this injector, which leaks nothing while it is open.'],
-];
-
-function meaningOf(source: string): string {
-  return meanings[source] ?? meaningsByBeginning.find(([beginning]) => source.startsWith(beginning))?.[1] ?? '';
-}
-
-interface BudgetRow {
-  readonly source: string;
-  readonly meaning: string;
-  readonly kind: 'random' | 'shared';
-  /** Standard uncertainty that it brings to the result. */
-  readonly u: number;
-  /** Of the combined variance, percent. */
-  readonly sharePercent: number;
-}
-
-export interface ResultBudget {
-  /** Largest first. */
-  readonly rows: readonly BudgetRow[];
-  readonly result: Result;
-}
-
-/** Of the combined uncertainty: less than this is rounding. */
-const tooSmall = 1e-4;
-
-/** Budget of one of the two results of a line; in its SI unit. */
-export function budgetOfLine(cell: LineCell, of: 'deadTime' | 'slope'): ResultBudget {
-  const result = cell[of];
-  const effect = of === 'deadTime' ? 'onDeadTime' : 'onSlope';
-  const share = (u: number): number => (result.u > 0 ? (100 * u * u) / (result.u * result.u) : 0);
-  const rows: BudgetRow[] = [
-    {
-      source: 'scatter of the masses about the line',
-      meaning: `From ${cell.sources.length} windows; ${degrees(result.dofRandom)} degrees of freedom. More replicates or widths make it smaller.`,
-      kind: 'random',
-      u: result.uRandom,
-      sharePercent: share(result.uRandom),
-    },
-    ...cell.shared
-      .map((part): BudgetRow => ({ source: part.source, meaning: meaningOf(part.source), kind: 'shared', u: Math.abs(part[effect]), sharePercent: share(part[effect]) }))
-      .filter((row) => row.u > tooSmall * result.u),
-  ];
-  return { rows: rows.sort((a, b) => b.u - a.u), result };
-}
+import { labelOf, meaningOf } from '../../../app/uncertainty/source.ts';
+import { degrees, figure, percentFigure } from '../../../app/quantities/figures.ts';
 
 /** The steps from the parts to the stated uncertainty, in words. `text` writes a number in the unit of the result. */
 export function stepsOf({ result }: ResultBudget, text: (u: number) => string): readonly string[] {
@@ -149,8 +77,8 @@ export function budgetOfMass(outcome: MassPerPulse, equipment: Equipment): MassB
       const { unit, uUnit, factor, offset } = shownInput(row.unit);
       const u = row.standardUncertainty * factor;
       return {
-        source: row.name,
-        meaning: [meaningOf(row.name), evidenceText(row.evidence)].filter((part) => part !== '').join(' '),
+        source: labelOf(row.source),
+        meaning: [meaningOf(row.source), evidenceText(row.evidence)].filter((part) => part !== '').join(' '),
         kind: row.kind,
         estimate: `${figure(row.value * factor + offset, u)} ${unit}`,
         u: `${figure(u, u)} ${uUnit}`,

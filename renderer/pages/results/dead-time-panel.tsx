@@ -5,8 +5,8 @@ import { deadTimeTables, slopeTables } from '../../../app/tables/dead-time.ts';
 import type { Cell, Table } from '../../../app/tables/table.ts';
 import { fromSetMean, overVoltage } from './dead-time-view.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { plain, plusMinus } from './figures.ts';
-import { conditionKey } from './results.ts';
+import { plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { conditionKey } from '../../../app/results/run-results.ts';
 import type { ViewProps } from './view-props.ts';
 import { XyChart } from './xy-chart.tsx';
 

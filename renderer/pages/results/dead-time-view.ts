@@ -1,7 +1,9 @@
 /** Dead time over supply voltage, for the charts; the tables are those of `app/tables`. */
 import type { Table } from '../../../app/tables/table.ts';
 import { setMeanColumn } from '../../../app/tables/dead-time.ts';
-import { deviationsFromMean, memberOf } from './estimate.ts';
+import { deadTimeCarried } from '../../../app/reduce/carried-line.ts';
+import { estimateOf } from '../../../app/results/estimate.ts';
+import { deviationsFromMean } from '../../../app/results/set.ts';
 import type { ResultCell } from './results.ts';
 import type { Series } from './series.ts';
 
@@ -31,7 +33,8 @@ export function fromSetMean(cells: readonly ResultCell[]): readonly Series[] {
   for (const { injector, serialNumber } of cells) if (!byInjector.has(injector)) byInjector.set(injector, { title: serialNumber, points: [] });
   for (const voltage of voltages) {
     const here = cells.flatMap((c) => (c.kind === 'line' && c.voltage === voltage ? [c] : []));
-    deviationsFromMean(here.map((c) => memberOf(c.deadTime, c.shared, 'onDeadTime'))).forEach(({ value, u95 }, i) => {
+    deviationsFromMean(here.map(deadTimeCarried)).forEach((deviation, i) => {
+      const { value, u95 } = estimateOf(deviation);
       const cell = here[i];
       if (cell === undefined) return;
       byInjector.get(cell.injector)?.points.push({ x: voltage, y: value * 1e6, low: u95 === null ? null : (value - u95) * 1e6, high: u95 === null ? null : (value + u95) * 1e6 });

@@ -5,9 +5,10 @@ import { Section } from '../../components/page.tsx';
 import { attemptKey } from './attempts.ts';
 import type { AttemptEnd } from './attempts.ts';
 import { timeOfDay } from '../../components/dates.ts';
-import { driftOf } from './drift.ts';
+import { driftOf, trendAt } from '../../../app/results/drift.ts';
+import type { DriftTrend } from '../../../app/results/drift.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { brief, plain, plusMinus } from './figures.ts';
+import { brief, plain, plusMinus } from '../../../app/quantities/figures.ts';
 import { amountsFor } from './amounts.ts';
 import { referenceDensity } from './results.ts';
 import type { Series } from './series.ts';
@@ -18,7 +19,17 @@ import { XyChart } from './xy-chart.tsx';
 /** The reference point, measured again and again through the run. */
 export function DriftPanel({ results, ends }: ViewProps & { readonly ends: ReadonlyMap<string, AttemptEnd> }) {
   const { reference } = results.plan;
-  const drift = useMemo(() => driftOf(results, (point, attempt) => ends.get(attemptKey(point, attempt))?.at), [results, ends]);
+  const drift = useMemo(
+    () =>
+      driftOf(
+        results.masses,
+        results.masses.flatMap(({ point, attempt }) => {
+          const end = ends.get(attemptKey(point, attempt));
+          return end === undefined ? [] : [{ point, attempt, time: end.at / 1e3 }];
+        }),
+      ),
+    [results, ends],
+  );
   const units = useUnits(reference === undefined ? null : referenceDensity(results, reference.pressureKpa * 1e3));
   const amounts = amountsFor(units, (reference?.periodMs ?? 1) * 1e-3);
   if (reference === undefined) {
@@ -31,16 +42,17 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
   }
   if (drift.rows.length === 0) return <Notice tone="note">No reference point has an attempt that counts yet.</Notice>;
   const { trend } = drift;
-  const last = drift.rows.at(-1)?.hours ?? 0;
-  const inMinutes = last < 2;
-  const time = (hours: number): number => (inMinutes ? hours * 60 : hours);
+  const start = drift.rows[0]?.time ?? 0;
+  const last = drift.rows.at(-1)?.time ?? 0;
+  const inMinutes = last - start < 7200;
+  const since = (time: number): number => (time - start) / (inMinutes ? 60 : 3600);
   const series: readonly Series[] = [
     {
       id: 'reference',
       title: 'Reference point',
       look: 0,
-      points: drift.rows.flatMap(({ hours, deviationPercent: d, deviationU95Percent: u }) =>
-        d === null ? [] : [{ x: time(hours), y: d, low: u === null ? null : d - u, high: u === null ? null : d + u }],
+      points: drift.rows.flatMap(({ time, deviationPercent: d, u95Percent: u }) =>
+        d === null ? [] : [{ x: since(time), y: d, low: u === null ? null : d - u, high: u === null ? null : d + u }],
       ),
     },
   ];
@@ -48,11 +60,11 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
   return (
     <>
       <p>
-        {trend === null
-          ? 'Fewer than three reference points count, so no trend can be told.'
+        {trend.kind === 'no-drift'
+          ? trend.text
           : trend.significant
-            ? `The reference point moved by ${plusMinus(trend.perHour, trend.u95, true)} % an hour, which is more than its scatter explains: ${brief(Math.abs(trend.overRun))} % over the run. Look for what changed (fluid temperature, meter, leak, the injector itself) before these results are used.`
-            : `No drift is shown: the trend is ${plusMinus(trend.perHour, trend.u95, true)} % an hour, inside its uncertainty.`}
+            ? `The reference point moved by ${perHour(trend)} % an hour, which is more than its scatter explains: ${brief(Math.abs(trend.overRunPercent.value))} % over the run. Look for what changed (fluid temperature, meter, leak, the injector itself) before these results are used.`
+            : `No drift is shown: the trend is ${perHour(trend)} % an hour, inside its uncertainty.`}
         {drift.sdPercent !== null && ` The reference masses scatter by ${brief(drift.sdPercent)} % (standard deviation).`}
       </p>
       <Section title={`Reference point over the run: ${what}`} wide>
@@ -62,7 +74,7 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
           yTitle="From the mean, %"
           series={series}
           zero
-          lines={trend === null ? [] : [{ title: 'Trend', from: { x: 0, y: trend.at(0) }, to: { x: time(last), y: trend.at(last) } }]}
+          lines={trend.kind === 'no-drift' ? [] : [{ title: 'Trend', from: { x: 0, y: trendAt(trend, start) }, to: { x: since(last), y: trendAt(trend, last) } }]}
         />
       </Section>
       <Section title="Numbers" wide>
@@ -71,11 +83,11 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
           columns={['Time', inMinutes ? 'Since the first, min' : 'Since the first, h', amounts.pulseTitle, 'From the mean, %', 'Point, attempt']}
           rows={drift.rows.map((r) => ({
             key: attemptKey(r.point, r.attempt),
-            head: timeOfDay(r.at),
+            head: timeOfDay(r.time * 1e3),
             cells: [
-              time(r.hours).toFixed(inMinutes ? 1 : 2),
-              r.mass === null ? <Missing key="mass" why={r.why} /> : plusMinus(amounts.pulse(r.mass), r.deviationU95Percent === null ? null : (amounts.pulse(r.mass) * r.deviationU95Percent) / 100),
-              r.deviationPercent === null ? <Missing key="deviation" why={r.why} /> : plusMinus(r.deviationPercent, r.deviationU95Percent, true),
+              since(r.time).toFixed(inMinutes ? 1 : 2),
+              r.mass === null ? <Missing key="mass" why={r.why} /> : plusMinus(amounts.pulse(r.mass), r.u95Percent === null ? null : (amounts.pulse(r.mass) * r.u95Percent) / 100),
+              r.deviationPercent === null ? <Missing key="deviation" why={r.why} /> : plusMinus(r.deviationPercent, r.u95Percent, true),
               `${shownPoint(r.point)}, ${r.attempt}`,
             ],
           }))}
@@ -84,4 +96,8 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
       </Section>
     </>
   );
+}
+
+function perHour({ percentPerHour: { value, expanded } }: Extract<DriftTrend, { kind: 'drift' }>): string {
+  return plusMinus(value, expanded, true);
 }

@@ -6,16 +6,16 @@ import { through } from './amounts.ts';
 import type { Amounts } from './amounts.ts';
 import { BudgetTable } from './budget-table.tsx';
 import { FigureTable } from './figure-table.tsx';
-import { brief, figure, plain, plusMinus, trueMinus, withSign } from './figures.ts';
-import { fitSentence, regionSentence, widthRows } from './line-view.ts';
+import { brief, figure, plain, plusMinus, trueMinus, withSign } from '../../../app/quantities/figures.ts';
+import { widthRows } from '../../../app/results/widths.ts';
+import { fitSentence, regionSentence } from './line-view.ts';
 import { InjectorPicker, VoltagePicker } from './pickers.tsx';
-import type { RunResults } from './results.ts';
 import type { Series } from './series.ts';
 import type { ViewProps } from './view-props.ts';
 import { XyChart } from './xy-chart.tsx';
 
 /** Mass against width for one injector and voltage, with the line, what it leaves over, and the budgets of its results. */
-export function LinePanel({ results, selection, onWish, amounts }: ViewProps) {
+export function LinePanel({ selection, onWish, amounts }: ViewProps) {
   const { cell } = selection;
   return (
     <>
@@ -28,36 +28,37 @@ export function LinePanel({ results, selection, onWish, amounts }: ViewProps) {
           {cell.serialNumber} has no line at {plain(cell.voltage)} V. {cell.text} Measure the missing or failed points again on the Run page, or look at Attempts for what was left out and why.
         </Notice>
       ) : (
-        <LineOf cell={cell} results={results} amounts={amounts} />
+        <LineOf cell={cell} amounts={amounts} />
       )}
     </>
   );
 }
 
-function LineOf({ cell, results, amounts }: { readonly cell: LineCell; readonly results: RunResults; readonly amounts: Amounts }) {
-  const rows = useMemo(() => widthRows(cell, results.masses), [cell, results]);
+function LineOf({ cell, amounts }: { readonly cell: LineCell; readonly amounts: Amounts }) {
+  const rows = useMemo(() => widthRows(cell), [cell]);
   const { pulse, slope } = amounts;
   const where = `${cell.serialNumber} at ${plain(cell.voltage)} V`;
   const last = rows.at(-1);
   const masses = useMemo((): readonly Series[] => {
     const point = (value: number, u: number | null, ms: number) => ({ x: ms, y: value, low: u === null ? null : value - u, high: u === null ? null : value + u });
     return [
-      { id: 'on', title: 'In the line', look: 0, points: rows.filter((r) => r.inRegion).map((r) => point(pulse(r.mass), through(pulse, r.massU95), r.width * 1e3)) },
-      { id: 'off', title: 'Left out of the line', look: 1, points: rows.filter((r) => !r.inRegion).map((r) => point(pulse(r.mass), through(pulse, r.massU95), r.width * 1e3)) },
+      { id: 'on', title: 'In the line', look: 0, points: rows.filter((r) => r.inRegion).map((r) => point(pulse(r.mass.value), through(pulse, r.mass.u95), r.width * 1e3)) },
+      { id: 'off', title: 'Left out of the line', look: 1, points: rows.filter((r) => !r.inRegion).map((r) => point(pulse(r.mass.value), through(pulse, r.mass.u95), r.width * 1e3)) },
     ].filter((s) => s.points.length > 0);
   }, [rows, pulse]);
   const residuals = useMemo((): readonly Series[] => {
     const of = (inRegion: boolean) =>
       rows.flatMap((r) => {
-        const { deviationPercent: d, deviationU95Percent: u } = r;
-        return r.inRegion !== inRegion || d === null ? [] : [{ x: r.width * 1e3, y: d, low: u === null ? null : d - u, high: u === null ? null : d + u }];
+        if (r.inRegion !== inRegion || r.deviationPercent === null) return [];
+        const { value: d, u95: u } = r.deviationPercent;
+        return [{ x: r.width * 1e3, y: d, low: u === null ? null : d - u, high: u === null ? null : d + u }];
       });
     return [
       { id: 'on', title: 'In the line', look: 0, points: of(true) },
       { id: 'off', title: 'Left out of the line', look: 1, points: of(false).filter((p) => Math.abs(p.y) < farOff) },
     ].filter((s) => s.points.length > 0);
   }, [rows]);
-  const far = rows.filter((r) => !r.inRegion && (r.deviationPercent === null || Math.abs(r.deviationPercent) >= farOff)).length;
+  const far = rows.filter((r) => !r.inRegion && (r.deviationPercent === null || Math.abs(r.deviationPercent.value) >= farOff)).length;
   const band = { title: 'Region of the line', from: cell.region.from * 1e3, to: cell.region.to * 1e3 };
   const { deadTimeInterval: interval } = cell;
   return (
@@ -139,9 +140,9 @@ function LineOf({ cell, results, amounts }: { readonly cell: LineCell; readonly 
             head: plain(r.width * 1e3),
             cells: [
               r.windows,
-              plusMinus(pulse(r.mass), through(pulse, r.massU95)),
-              figure(pulse(r.line), through(pulse, r.massU95)),
-              r.deviationPercent === null ? '– (the line is not above zero here)' : plusMinus(r.deviationPercent, r.deviationU95Percent, true),
+              plusMinus(pulse(r.mass.value), through(pulse, r.mass.u95)),
+              figure(pulse(r.line), through(pulse, r.mass.u95)),
+              r.deviationPercent === null ? '– (the line is not above zero here)' : plusMinus(r.deviationPercent.value, r.deviationPercent.u95, true),
               <Status key="in" tone={r.inRegion ? 'good' : 'off'}>
                 {r.inRegion ? 'yes' : 'no'}
               </Status>,

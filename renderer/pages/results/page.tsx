@@ -22,7 +22,7 @@ import { LinePanel } from './line-panel.tsx';
 import { ConditionPicker } from './pickers.tsx';
 import './results.css';
 import { referenceDensity } from './results.ts';
-import type { RunResults } from './results.ts';
+import type { RunResults } from '../../../app/results/run-results.ts';
 import { resultsSentence, runText, shortRunText } from './run-text.ts';
 import { noWish, selectionOf } from './selection.ts';
 import type { Wish } from './selection.ts';

@@ -2,7 +2,7 @@
 import { endingWords } from '../../../app/run/ending.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { dateTimeText } from '../../components/dates.ts';
-import type { RunResults } from './results.ts';
+import type { RunResults } from '../../../app/results/run-results.ts';
 
 /** To choose by from a list. */
 export function shortRunText(planName: string, order: string, createdAt: number | null): string {

@@ -1,6 +1,6 @@
 /** Axes of charts: limits that are round, ticks between them, and labels with as many digits as the steps need. */
 
-import { trueMinus } from './figures.ts';
+import { trueMinus } from '../../../app/quantities/figures.ts';
 
 export interface Scale {
   readonly from: number;

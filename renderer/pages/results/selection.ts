@@ -1,6 +1,7 @@
 /** What of a run is looked at: pressure and period, injector, voltage; whatever was chosen before, it is there. */
 import { cellsAt, conditionsOf, voltagesOf, widthsOf } from './results.ts';
-import type { Condition, ResultCell, RunResults } from './results.ts';
+import type { RunResults } from '../../../app/results/run-results.ts';
+import type { Condition, ResultCell } from './results.ts';
 
 /** null: not chosen yet. */
 export interface Wish {

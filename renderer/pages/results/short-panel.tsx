@@ -3,10 +3,10 @@ import { Choice } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { useState } from 'react';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { plain, plusMinus } from './figures.ts';
+import { plain, plusMinus } from '../../../app/quantities/figures.ts';
 import { VoltagePicker } from './pickers.tsx';
 import type { Series } from './series.ts';
-import { shortColumns } from './short-view.ts';
+import { shortColumns } from '../../../app/results/short-pulses.ts';
 import type { ViewProps } from './view-props.ts';
 import { XyChart } from './xy-chart.tsx';
 

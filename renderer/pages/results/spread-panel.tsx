@@ -3,11 +3,11 @@ import { Choice } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { through } from './amounts.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { brief, plain, plusMinus } from './figures.ts';
+import { brief, plain, plusMinus } from '../../../app/quantities/figures.ts';
 import { VoltagePicker } from './pickers.tsx';
 import type { Series } from './series.ts';
-import { spreadOf, spreadSentence } from './spread.ts';
-import type { SpreadOf } from './spread.ts';
+import { spreadOverSet, spreadSentence } from '../../../app/results/spread.ts';
+import type { SpreadOf } from '../../../app/results/spread.ts';
 import type { ViewProps } from './view-props.ts';
 import { XyChart } from './xy-chart.tsx';
 
@@ -16,12 +16,12 @@ export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
   const { voltage, cells, widths, width } = selection;
   const [kind, setKind] = useState<SpreadOf['kind']>('mass');
   const spread = useMemo(
-    () => spreadOf(cells.filter((c) => c.voltage === voltage), kind === 'mass' ? { kind, width } : { kind }),
+    () => spreadOverSet(cells.filter((c) => c.voltage === voltage), kind === 'mass' ? { kind, width } : { kind }),
     [cells, voltage, kind, width],
   );
   const shown = shownAs(kind, amounts);
   const { mean } = spread;
-  const percent = (value: number | null): number | null => (value === null || mean === null || mean === 0 ? null : (100 * value) / mean);
+  const percent = (value: number | null): number | null => (value === null || mean === null || mean.value === 0 ? null : (100 * value) / mean.value);
   // Dead times are compared in time, amounts in percent.
   const inPercent = kind !== 'dead-time';
   const onChart = (value: number): number => (inPercent ? (percent(value) ?? Number.NaN) : shown.convert(value) * 1e3);
@@ -31,9 +31,11 @@ export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
       id: 'set',
       title: 'Injectors',
       look: 0,
-      points: spread.rows.flatMap(({ deviation: d, deviationU95: u }, x) =>
-        d === null ? [] : [{ x, y: onChart(d), low: u === null ? null : onChart(d - u), high: u === null ? null : onChart(d + u) }],
-      ),
+      points: spread.rows.flatMap(({ deviation }, x) => {
+        if (deviation === null) return [];
+        const { value: d, u95: u } = deviation;
+        return [{ x, y: onChart(d), low: u === null ? null : onChart(d - u), high: u === null ? null : onChart(d + u) }];
+      }),
     },
   ];
   const what = kind === 'mass' ? `mass at ${plain(width * 1e3)} ms` : kind === 'dead-time' ? 'dead time' : 'slope';
@@ -76,16 +78,16 @@ export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
               key: String(r.injector),
               head: r.serialNumber,
               cells: [
-                r.value === null ? <Missing key="value" why={r.why} /> : plusMinus(shown.convert(r.value), through(shown.convert, r.u95)),
-                r.deviation === null ? <Missing key="deviation" why={r.why} /> : plusMinus(onChart(r.deviation), r.deviationU95 === null ? null : Math.abs(onChart(r.deviationU95)), true),
-                r.deviation === null || r.deviationU95 === null ? '' : Math.abs(r.deviation) <= r.deviationU95 ? 'not told from the mean' : r.deviation > 0 ? 'above the mean' : 'below the mean',
+                r.of === null ? <Missing key="value" why={r.why} /> : plusMinus(shown.convert(r.of.value), through(shown.convert, r.of.u95)),
+                r.deviation === null ? <Missing key="deviation" why={r.why} /> : plusMinus(onChart(r.deviation.value), r.deviation.u95 === null ? null : Math.abs(onChart(r.deviation.u95)), true),
+                r.deviation === null || r.deviation.u95 === null ? '' : Math.abs(r.deviation.value) <= r.deviation.u95 ? 'not told from the mean' : r.deviation.value > 0 ? 'above the mean' : 'below the mean',
               ],
             })),
-            { key: 'mean', head: `Mean of ${spread.members}`, cells: [plusMinus(mean === null ? null : shown.convert(mean), through(shown.convert, spread.meanU95)), '', ''] },
+            { key: 'mean', head: `Mean of ${spread.members}`, cells: [plusMinus(mean === null ? null : shown.convert(mean.value), through(shown.convert, spread.mean?.u95 ?? null)), '', ''] },
           ]}
         />
         <p className="small quiet">The uncertainty of a deviation is that of the difference: what an instrument does to all injectors alike is no part of it.</p>
-        <MissingList of={spread.rows.filter((r) => r.value === null).map((r) => ({ where: r.serialNumber, why: r.why }))} />
+        <MissingList of={spread.rows.filter((r) => r.of === null).map((r) => ({ where: r.serialNumber, why: r.why }))} />
       </Section>
     </>
   );

@@ -5,7 +5,7 @@ import type { JournalView } from '../../host/journal-feed.ts';
 import type { ReduceAnswer, ReduceQuestion } from './reduce-worker.ts';
 import { countingAttempts } from '../../../app/reduce/counting.ts';
 import { countingKey } from './results.ts';
-import type { RunResults } from './results.ts';
+import type { RunResults } from '../../../app/results/run-results.ts';
 
 export interface ResultsView {
   readonly journal: JournalView;
@@ -60,7 +60,7 @@ export function useResults(id: string | null): ResultsView {
     if (id === null || key === null || state === null || worker.current === null || asked.current !== null) return;
     if (answered?.id === id && answered.key === key) return;
     asked.current = { ask: free + 1, id, key };
-    const question: ReduceQuestion = { ask: free + 1, request: { plan: state.plan, equipment: state.equipment, attempts: countingAttempts(state) } };
+    const question: ReduceQuestion = { ask: free + 1, request: { id, plan: state.plan, equipment: state.equipment, attempts: countingAttempts(state) } };
     worker.current.postMessage(question);
   }, [id, key, state, answered, free]);
 

@@ -1,5 +1,5 @@
 import type { Amounts } from './amounts.ts';
-import type { RunResults } from './results.ts';
+import type { RunResults } from '../../../app/results/run-results.ts';
 import type { Selection, Wish } from './selection.ts';
 
 /** What every view of a run's results is given. */

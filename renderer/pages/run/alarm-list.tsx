@@ -2,8 +2,8 @@ import { shownText } from '../../components/shown-text.ts';
 import { memo } from 'react';
 import { timeOfDay } from '../../components/dates.ts';
 import { Section } from '../../components/page.tsx';
-import { alarmWords, alarmsInOrder } from './alarms.ts';
-import type { Alarm } from './alarms.ts';
+import { alarmWords, alarmsInOrder } from '../../../app/results/alarms.ts';
+import type { Alarm } from '../../../app/results/alarms.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { plural } from './words.ts';
 

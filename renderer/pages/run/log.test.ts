@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../../app/journal/events.ts';
-import { alarmsInOrder } from './alarms.ts';
+import { alarmsInOrder } from '../../../app/results/alarms.ts';
 import { accepted, ended, journalOf, planOf, started } from './journal.test-helper.ts';
 import { attemptKey, elapsedOf, logOf } from './log.ts';
 

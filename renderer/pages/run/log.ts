@@ -5,8 +5,8 @@
  */
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Criterion, RunEvent } from '../../../app/journal/events.ts';
-import { alarmsAfter } from './alarms.ts';
-import type { Alarm } from './alarms.ts';
+import { alarmsAfter } from '../../../app/results/alarms.ts';
+import type { Alarm } from '../../../app/results/alarms.ts';
 
 export interface AttemptDetail {
   /** Milliseconds since 1970; `to` is null while the attempt is going on. */

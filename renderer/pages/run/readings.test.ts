@@ -4,7 +4,7 @@ import { massPerPulse } from '../../../app/reduce/mass.ts';
 import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../../app/reduce/synthetic.test-helper.ts';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import { unitsFor } from '../../settings/units.ts';
-import { plusMinus } from '../results/figures.ts';
+import { plusMinus } from '../../../app/quantities/figures.ts';
 import { massText } from './readings.ts';
 
 describe('readings of an attempt', () => {

@@ -1,8 +1,7 @@
 /** Short pulses: how far each width lies off the line through the long ones, for the injectors of one voltage. */
-import type { LineCell } from '../../../app/reduce/reduction.ts';
-import { expandedRandom, randomOfWidth } from './estimate.ts';
+import type { LineCell, NoLineCell } from '../reduce/reduction.ts';
 import type { Estimate } from './estimate.ts';
-import type { ResultCell } from './results.ts';
+import { deviationFromLine } from './widths.ts';
 
 export interface ShortColumn {
   readonly injector: number;
@@ -21,17 +20,16 @@ export interface ShortColumn {
 }
 
 /** `limitPercent`: inside it a width counts as usable by the line alone. */
-export function shortColumns(cells: readonly ResultCell[], limitPercent: number): readonly ShortColumn[] {
+export function shortColumns(cells: readonly (LineCell | NoLineCell)[], limitPercent: number): readonly ShortColumn[] {
   return cells.map((cell): ShortColumn => {
     const { injector, serialNumber } = cell;
     if (cell.kind === 'no-line') return { injector, serialNumber, why: cell.text, regionFrom: null, insideFrom: null, repeatableFrom: null, repeatableWhy: cell.text, deviations: new Map() };
-    const deviations = new Map<number, Estimate>();
-    for (const width of cell.widths) {
-      if (width.deviationPercent === null) continue;
-      const line = cell.slope.value * (width.width - cell.deadTime.value);
-      const u95 = expandedRandom([randomOfWidth(cell, width)]);
-      deviations.set(width.width, { value: width.deviationPercent, u95: u95 === null ? null : (100 * u95) / line });
-    }
+    const deviations = new Map(
+      cell.widths.flatMap((width) => {
+        const deviation = deviationFromLine(cell, width);
+        return deviation === null ? [] : [[width.width, deviation] as const];
+      }),
+    );
     return { injector, serialNumber, why: '', regionFrom: cell.region.from, insideFrom: insideFrom(cell.widths, limitPercent), ...repeatable(cell.lowestRepeatable), deviations };
   });
 }

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { compareRuns, comparisonSentence, significanceWords } from './compare.ts';
+import { compareRuns, comparisonSentence, significanceWords } from './comparison.ts';
 import { drawErrors, lineAt, madeRun, normalFrom, syntheticEquipment, syntheticInjector } from './synthetic-run.test-helper.ts';
 
 const first = madeRun({ seed: 3 });
@@ -23,7 +23,7 @@ describe('two runs', () => {
     }
     expect(comparisonSentence(rows, 'deadTime')).toContain('The runs differ.');
   });
-  it('the same instruments cancel; under another certificate their uncertainties count in full', () => {
+  it('RED-69: the same instruments cancel; under another certificate their uncertainties count in full', () => {
     const second = madeRun({ seed: 4 });
     const meter = { ...second.equipment.meter, certificate: { ...second.equipment.meter.certificate, number: 'C-9' } };
     const same = compareRuns(first, second);

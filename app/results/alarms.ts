@@ -2,10 +2,10 @@
  * The alarm list of a run: what went wrong, what it means, what to do. Each alarm stands from the event that raised it to
  * the event that ended it and stays in the list for good.
  */
-import type { Guard } from '../../../app/plan/plan.ts';
-import type { RunCommand, RunEvent } from '../../../app/journal/events.ts';
-import { deadManText, safeSentence, unconfirmedWords } from '../../../app/run/safe-words.ts';
-import { isBeyond, worthTelling } from '../../../app/run/time-base.ts';
+import type { Guard } from '../plan/plan.ts';
+import type { RunCommand, RunEvent } from '../journal/events.ts';
+import { deadManText, safeSentence, unconfirmedWords } from '../run/safe-words.ts';
+import { isBeyond, worthTelling } from '../run/time-base.ts';
 
 export type AlarmKind = 'person' | 'pause' | 'note' | 'hold' | 'trip' | 'fault' | 'link' | 'unsafe' | 'restart' | 'injector';
 

@@ -1,6 +1,5 @@
 import { describe, expect, it } from 'vitest';
 import { brief, degrees, figure, percentFigure, plain, plusMinus, withSign } from './figures.ts';
-import { scaleOver } from './scale.ts';
 
 describe('figures', () => {
   it('end at the digit at which the uncertainty ends (JCGM 100:2008, 7.2.6)', () => {
@@ -26,25 +25,5 @@ describe('figures', () => {
     expect(percentFigure(0.00123)).toBe('0.12');
     expect([degrees(28.4), degrees(3.26), degrees(Number.POSITIVE_INFINITY)]).toEqual(['28', '3.3', 'very many']);
     expect(brief(0)).toBe('0');
-  });
-});
-
-describe('scales', () => {
-  it('hold all values between round ticks', () => {
-    const scale = scaleOver([0.137, 1.94, Number.NaN, -0.02]);
-    expect(scale.from).toBeLessThanOrEqual(-0.02);
-    expect(scale.to).toBeGreaterThanOrEqual(1.94);
-    expect(scale.ticks.map(scale.label)).toEqual(['−0.5', '0.0', '0.5', '1.0', '1.5', '2.0']);
-  });
-  it('label steps of a quarter with two decimals', () => {
-    const { ticks, label } = scaleOver([0, 1.25], 5);
-    expect(ticks.map(label)).toEqual(['0.00', '0.25', '0.50', '0.75', '1.00', '1.25']);
-  });
-  it('have room where all values are the same or none is there', () => {
-    for (const values of [[3, 3], [0], [], [0.1 + 0.2, 0.3]]) {
-      const { from, to, ticks } = scaleOver(values);
-      expect(to).toBeGreaterThan(from);
-      expect(ticks.length).toBeGreaterThan(1);
-    }
   });
 });

@@ -1,0 +1,167 @@
+/**
+ * The sources of error that this house knows: what each is an error of, whose it is, how it is called and what it means. A value
+ * that is computed from others carries these, so that one error that several share is one error (JCGM 100:2008, 5.2 and F.1.2).
+ * RED-64.
+ */
+
+/**
+ * Whose error it is. An instrument's is the same wherever that instrument measured under the same certificate; the last five
+ * belong to one window, one injector or one run (RED-65).
+ */
+export type ErrorOwner =
+  | 'meter'
+  | 'pressure transducer'
+  | 'thermometer'
+  | 'supply'
+  | 'wiring'
+  | 'drivers'
+  | 'controller clock'
+  | 'fluid'
+  /** A constant of the physics that is used: the same in every run. */
+  | 'coil model'
+  | 'coil'
+  | 'leak'
+  | 'window'
+  | 'scatter'
+  | 'interpolation'
+  | 'balance';
+
+interface KnownSource {
+  readonly owner: ErrorOwner;
+  /** Its name in budgets, tables and files; from the place where there are several. */
+  readonly label: string | ((place: string) => string);
+  /** For somebody who has never seen a budget: a sentence. */
+  readonly meaning: string;
+  /** Where the size of it was taken from, where no certificate says so. */
+  readonly statement?: string;
+}
+
+const known = {
+  'edge-timing': {
+    owner: 'window',
+    label: 'edge timing',
+    meaning: 'The clock of the controller counts whole microseconds at the first and the last meter edge.',
+    statement: 'one tick (1 us) of the clock of the controller at either end, rectangular',
+  },
+  steadiness: {
+    owner: 'window',
+    label: 'steadiness and meter in-rotation',
+    meaning: 'How much equal parts of the window differ: flow that was not steady, and the meter inside one revolution.',
+    statement: 'scatter of equal parts of this window',
+  },
+  'k-factor': { owner: 'meter', label: 'meter K-factor', meaning: 'How well the certificate knows the volume that one meter edge stands for.' },
+  /** Place: frequency, Hz. */
+  'k-factor-point': { owner: 'meter', label: (hertz) => `meter K-factor at ${hertz} Hz`, meaning: 'How well the certificate knows this point of the curve by itself.' },
+  'fluid-density': { owner: 'fluid', label: 'fluid density', meaning: 'How well the density of this lot is known.' },
+  'rail-pressure': { owner: 'pressure transducer', label: 'rail pressure', meaning: 'How far the pressure transducer may read off.' },
+  'meter-temperature': { owner: 'thermometer', label: 'meter temperature', meaning: 'How far the thermometer in the meter may read off; it gives the density there.' },
+  'rail-temperature': {
+    owner: 'thermometer',
+    label: 'rail temperature',
+    meaning: 'How far the thermometer on the rail may read off; it gives the density in the injector and the coil temperature.',
+  },
+  /** Place: number of the block. */
+  leak: {
+    owner: 'leak',
+    label: (block) => `leak in block ${block}`,
+    meaning: 'How well it is known what leaked past the injector on average over this block; the mean is subtracted.',
+    statement: 'meter edges while nothing was driven: zero points and idle time of the run (or the period pair, where nothing else was looked at)',
+  },
+  /** Place: numbers of block and injector. */
+  'leak-change': {
+    owner: 'leak',
+    label: (place) => `leak change in block ${place}`,
+    meaning: 'How far the leak may have stood from its mean while this injector was measured.',
+    statement: 'what the leak may have moved between the zero points beside the block, rectangular',
+  },
+  'leak-meter': {
+    owner: 'leak',
+    label: 'slip of the meter at the flow of the leak',
+    meaning: 'How far the meter may be off at a flow as small as that of the leak.',
+    statement: 'slip of the meter below the lowest flow of its certificate, an estimate; where zero points and period pair contradict each other, their difference',
+  },
+  /** Place: number of the injector. Does the leak go through its own seat? Reductions carry it by the line (RED-44). */
+  'leak-path': {
+    owner: 'leak',
+    label: (injector) => `leak path of injector ${injector}`,
+    meaning: 'Whether the leak goes through the seat of this injector, which leaks nothing while it is open.',
+    statement: 'all of the leak at most, while the injector was open; an estimate',
+  },
+  'supply-read-back': { owner: 'supply', label: 'supply read-back', meaning: 'How far the read-back of the supply may be off; a lower voltage opens later.' },
+  'harness-resistance': {
+    owner: 'wiring',
+    label: 'harness resistance',
+    meaning: 'How well the resistance between supply and coil is known; what is lost on the way opens later.',
+  },
+  'harness-effect': { owner: 'wiring', label: 'effect of the harness', meaning: 'How well it is known what that resistance does to the dead time.' },
+  'driver-clamp': {
+    owner: 'drivers',
+    label: 'driver clamp',
+    meaning: 'How well the clamp of all drivers is known; a higher clamp lets go earlier, and the dead time is longer.',
+  },
+  /** Place: the channel. */
+  'driver-clamp-channel': {
+    owner: 'drivers',
+    label: (channel) => `driver clamp of channel ${channel}`,
+    meaning: 'How far the clamp of this driver channel may be off by itself.',
+  },
+  /** Not a term of a mass per pulse: an error of the controller's second is in the window and in the period alike. */
+  'time-base': {
+    owner: 'controller clock',
+    label: 'controller time base',
+    meaning: 'How well the clock of the controller keeps time: pulses may all be a little longer than they were told to be.',
+  },
+  'coil-model': { owner: 'coil model', label: 'coil temperature model', meaning: 'How well it is known what a warmer coil does to the dead time.' },
+  'coil-over-rail': { owner: 'coil', label: 'coil against rail temperature', meaning: 'How far the coil may be from the temperature of the rail.' },
+  'coil-late': {
+    owner: 'coil',
+    label: 'coil that follows duty late',
+    meaning: 'The coil warms with longer pulses, but only slowly; so the widths of one line may have had different coil temperatures.',
+  },
+  /** Place: the line, or the lines that share a slope. */
+  'line-slope': { owner: 'scatter', label: (line) => `slope of ${line}`, meaning: 'Scatter of the masses about the line: its slope.' },
+  'line-height': { owner: 'scatter', label: (line) => `height of ${line}`, meaning: 'Scatter of the masses about the line: its height at the middle.' },
+  /** Place: the width and the line. */
+  'width-mass': { owner: 'scatter', label: (place) => `mass at ${place}`, meaning: 'Scatter of the windows of this width.' },
+  /** Place: the injector and the pressure. */
+  'static-flow': { owner: 'scatter', label: (place) => `static flow of ${place}`, meaning: 'Scatter of the windows with this injector held open.' },
+  /** Place: the axis. Taken as one for a whole table, because neighbouring curves bend alike. */
+  interpolation: { owner: 'interpolation', label: (axis) => `interpolation over ${axis}`, meaning: 'What the curve between measured places may miss.' },
+  // Of a meter check, which weighs what the meter counts.
+  'edge-count': { owner: 'window', label: 'edge count', meaning: 'Either end of the count may cut the length of an edge anywhere.' },
+  balance: { owner: 'balance', label: 'balance', meaning: 'How far the difference of two readings of the balance may be off.' },
+  evaporation: { owner: 'balance', label: 'evaporation', meaning: 'How well it is known what evaporated from the vessel.' },
+  'air-density': { owner: 'balance', label: 'air density', meaning: 'How well the buoyancy of the weighed liquid is known.' },
+  'meter-pressure': { owner: 'balance', label: 'meter pressure', meaning: 'How far the pressure in the meter may be off during the check.' },
+} satisfies Readonly<Record<string, KnownSource>>;
+
+export type ErrorQuantity = keyof typeof known;
+
+const table: Readonly<Record<ErrorQuantity, KnownSource>> = known;
+
+/** One source of error. */
+export interface ErrorSource {
+  readonly quantity: ErrorQuantity;
+  /** Which of several: a point of the K-curve, a block, a channel, a line. Empty: there is one. */
+  readonly place: string;
+  /** Sources of one key are one error; of two, two independent ones. */
+  readonly key: string;
+}
+
+/** A source as one run knows it. */
+export function errorSource(quantity: ErrorQuantity, place = ''): ErrorSource {
+  return { quantity, place, key: place === '' ? quantity : `${quantity} ${place}` };
+}
+
+export const ownerOf = ({ quantity }: ErrorSource): ErrorOwner => table[quantity].owner;
+
+/** As budgets, tables and files call it. */
+export function labelOf({ quantity, place }: ErrorSource): string {
+  const { label } = table[quantity];
+  return typeof label === 'string' ? label : label(place);
+}
+
+export const meaningOf = ({ quantity }: ErrorSource): string => table[quantity].meaning;
+
+/** Where its size was taken from; null: a certificate or a record says so. */
+export const statementOf = ({ quantity }: ErrorSource): string | null => table[quantity].statement ?? null;
