@@ -14,6 +14,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   audit: async () => (await import('./audit.ts')).showAudit,
   'fault-contract': async () => (await import('../storm/contract-show.ts')).showContract,
   'desktop-checklist': async () => (await import('./desktop-checklist.ts')).showDesktopChecklist,
+  mutation: async () => (await import('../mutation/mutation.ts')).showMutation,
   'power-cut': async () => (await import('../storm/power-cut.ts')).showPowerCut,
 };
 

@@ -1,0 +1,124 @@
+/**
+ * `npm run show -- mutation ROOM [SAMPLE|all] [SEED]`: changes the product in small ways (Stryker), one at a time, and counts how many the
+ * tests of the room notice. Of each room a random sample is tried, and the score has the interval of a share; `all` tries each.
+ *
+ * Left out: texts (a person judges words), changes of what a module computes once when it is loaded, and tests that start processes, a
+ * browser or a storm. So what only those notice counts as not noticed.
+ */
+import { spawnSync } from 'node:child_process';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { sampleOf, wilson, type Place } from './sampling.ts';
+
+interface Room {
+  /** The files that are changed. */
+  readonly mutate: readonly string[];
+  /** The tests that must notice: pure and quick ones. */
+  readonly tests: readonly string[];
+}
+
+const rooms: Readonly<Record<string, Room>> = {
+  'app/reduce': {
+    mutate: ['app/reduce/*.ts'],
+    tests: ['app/{reduce,tables,matching,meter-check,statistics}/*.test.ts', 'test/outside/{reduce,reduce-curves,statistics}.test.ts'],
+  },
+  'app/run': { mutate: ['app/run/**/*.ts'], tests: ['app/run/**/*.test.ts'] },
+  'main/link': { mutate: ['main/link/*.ts'], tests: ['main/link/*.test.ts', 'main/bench/driver.test.ts'] },
+};
+
+/** The aim for each room. */
+const wanted = 0.85;
+const root = join(import.meta.dirname, '../..');
+
+/** Of a report in the schema of mutation testing (mutation-testing-elements, version 2). */
+interface Report {
+  readonly files: Readonly<Record<string, { readonly source: string; readonly mutants: readonly ReportedMutant[] }>>;
+}
+
+interface ReportedMutant {
+  readonly mutatorName: string;
+  readonly replacement?: string;
+  readonly status: 'Killed' | 'Timeout' | 'Survived' | 'NoCoverage' | 'Ignored' | 'CompileError' | 'RuntimeError' | 'Pending';
+  readonly location: { readonly start: { readonly line: number; readonly column: number }; readonly end: { readonly line: number; readonly column: number } };
+}
+
+interface Mutant extends ReportedMutant {
+  readonly file: string;
+  readonly source: string;
+}
+
+const placeOf = ({ file, mutatorName, replacement = '', location: { start, end } }: Mutant): Place => ({ file, mutator: mutatorName, replacement, from: start, to: end });
+
+/** One line for a person: where it was, what stood there and what it became. */
+function inWords(mutant: Mutant): string {
+  const { start, end } = mutant.location;
+  const lines = mutant.source.split('\n').slice(start.line - 1, end.line);
+  const text = lines.map((line, i) => line.slice(i === 0 ? start.column - 1 : 0, i === lines.length - 1 ? end.column - 1 : undefined)).join(' ');
+  const short = (what: string): string => what.replace(/\s+/gu, ' ').slice(0, 90);
+  return `${mutant.file}:${start.line}:${start.column} ${mutant.mutatorName}: ${short(text)}  =>  ${short(mutant.replacement ?? '')}`;
+}
+
+/** What became of the mutants of one room. */
+function tried(name: string, { mutate, tests }: Room, sample: number | null, seed: string): readonly Mutant[] {
+  const folder = join(root, 'test/.out/mutation');
+  const slug = name.replaceAll('/', '-');
+  const reportPath = join(folder, `${slug}.json`);
+  mkdirSync(folder, { recursive: true });
+  const settings = {
+    testRunner: 'vitest',
+    plugins: ['@stryker-mutator/vitest-runner', './test/mutation/sample-checker.ts'],
+    checkers: ['sample'],
+    vitest: { configFile: 'test/mutation/vitest.config.ts', related: false, pool: 'forks' },
+    mutate: [...mutate, '!**/*.test.ts', '!**/*.test-helper.ts'],
+    mutator: { excludedMutations: ['StringLiteral'] },
+    coverageAnalysis: 'perTest',
+    ignoreStatic: true,
+    concurrency: 1,
+    timeoutMS: 10_000,
+    timeoutFactor: 3,
+    dryRunTimeoutMinutes: 20,
+    disableTypeChecks: false,
+    reporters: ['json'],
+    jsonReporter: { fileName: reportPath },
+    tempDirName: `.cache/stryker-${slug}`,
+    ignorePatterns: ['.cache', 'dist', 'test/.out', 'firmware-protocol/firmware/build'],
+    allowEmpty: false,
+    clearTextReporter: { allowColor: false },
+    fileLogLevel: 'off',
+  };
+  const settingsPath = join(folder, `${slug}.settings.json`);
+  writeFileSync(settingsPath, JSON.stringify(settings));
+  const env = { ...process.env, MUTATION_SAMPLE: sample === null ? '' : String(sample), MUTATION_SEED: seed, MUTATION_TESTS: tests.join(',') };
+  const { status } = spawnSync(process.execPath, [join(root, 'node_modules/@stryker-mutator/core/bin/stryker.js'), 'run', settingsPath], { cwd: root, env, stdio: ['ignore', 'inherit', 'inherit'] });
+  if (status !== 0) throw new Error(`Stryker ended with ${status ?? 'a signal'}; what it says stands above.`);
+  const { files } = JSON.parse(readFileSync(reportPath, 'utf8')) as Report;
+  return Object.entries(files).flatMap(([file, { source, mutants }]) => mutants.map((mutant) => ({ ...mutant, file, source })));
+}
+
+/** The score of one room, printed; true when it is what is wanted. */
+function show(name: string, room: Room, sample: number | null, seed: string): boolean {
+  const all = tried(name, room, sample, seed).filter(({ status }) => status !== 'Ignored');
+  const drawn = sampleOf(all, placeOf, sample ?? all.length, seed).filter(({ status }) => status !== 'RuntimeError');
+  const untried = drawn.filter(({ status }) => status === 'CompileError' || status === 'Pending');
+  if (untried.length > 0) throw new Error(`${untried.length} mutants of the sample were not tried; the first: ${untried.slice(0, 1).map(inWords).join('')}`);
+  const alive = drawn.filter(({ status }) => status === 'Survived' || status === 'NoCoverage');
+  for (const mutant of [...alive].sort((a, b) => a.file.localeCompare(b.file) || a.location.start.line - b.location.start.line)) {
+    process.stdout.write(`${mutant.status === 'NoCoverage' ? 'not run' : 'alive  '} ${inWords(mutant)}\n`);
+  }
+  const noticed = drawn.length - alive.length;
+  const { low, high } = wilson(noticed, drawn.length);
+  const percent = (share: number): string => (100 * share).toFixed(1);
+  const interval = drawn.length === all.length ? 'every mutant' : `a random sample of ${all.length}, 95 % interval ${percent(low)} to ${percent(high)} %`;
+  process.stdout.write(`${name}: ${noticed} of ${drawn.length} mutants noticed, ${percent(noticed / drawn.length)} % (${interval}, seed ${seed}; ${alive.filter(({ status }) => status === 'NoCoverage').length} in code that these tests do not run)\n`);
+  return noticed / drawn.length >= wanted;
+}
+
+export function showMutation([name = '', sample = '400', seed = '1']: readonly string[]): Promise<boolean> {
+  const chosen = name === 'each' ? Object.keys(rooms) : [name];
+  const size = sample === 'all' ? null : Number(sample);
+  if (chosen.some((one) => !(one in rooms)) || (size !== null && !(size >= 1))) {
+    process.stderr.write(`Which room? ${Object.keys(rooms).join(', ')}, each; then how many mutants (400) or all, and a seed.\n`);
+    return Promise.resolve(false);
+  }
+  return Promise.resolve(chosen.map((one) => show(one, rooms[one] as Room, size, seed)).every((good) => good));
+}
