@@ -10,7 +10,8 @@ import type { BenchFrame, BenchIdentity, BenchCapabilities } from '../bench/port
 import { oneLine } from '../boundary/text.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import type { RunStatus } from '../run/engine.ts';
-import type { RunCommand, RunEvent } from '../journal/events.ts';
+import { runCommandSchema } from '../journal/commands.ts';
+import type { RunEvent } from '../journal/events.ts';
 
 const nothing = z.strictObject({});
 const id = z.string().min(1).max(80);
@@ -18,27 +19,8 @@ const text = z.string().max(2000);
 const person = oneLine(120).trim().min(1);
 const finite = z.number();
 
-const point = z.int().min(0);
-
 /** How many entries the ledger of an archive has, and one hash over all of them. */
 export const archiveHead = z.string().regex(/^\d{1,15}:[0-9a-f]{64}$/u);
-
-const runCommand = z.discriminatedUnion('kind', [
-  z.strictObject({ kind: z.literal('start') }),
-  z.strictObject({ kind: z.literal('pause-at-next-point') }),
-  z.strictObject({ kind: z.literal('pause-now') }),
-  z.strictObject({ kind: z.literal('resume') }),
-  z.strictObject({ kind: z.literal('skip-wait') }),
-  z.strictObject({ kind: z.literal('skip-point'), point }),
-  z.strictObject({ kind: z.literal('measure-again'), points: z.array(point).min(1) }),
-  z.strictObject({ kind: z.literal('finish-early') }),
-  z.strictObject({ kind: z.literal('abort') }),
-  z.strictObject({ kind: z.literal('emergency-stop') }),
-  z.strictObject({ kind: z.literal('acknowledge') }),
-  z.strictObject({ kind: z.literal('accept-untraceable') }),
-  z.strictObject({ kind: z.literal('measure-remaining') }),
-  z.strictObject({ kind: z.literal('choose'), point, attempt: z.int().min(1).nullable(), reason: oneLine(500).trim().min(1) }),
-]) satisfies z.ZodType<RunCommand>;
 
 /** Parsed by kind only: the rest of it is the journal's own affair, which this version of the program wrote. */
 const runEvent = z.custom<RunEvent>((value) => {
@@ -185,7 +167,7 @@ export const requests = {
   'run.open': { control: true, params: z.strictObject({ document: z.unknown(), operator: person }), result: z.object({ id }) },
   /** Opens a stored run on the bench again, to continue it or to measure points again. */
   'run.continue': { control: true, params: z.strictObject({ id }), result: z.object({ id }) },
-  'run.command': { control: true, params: z.strictObject({ id, command: runCommand, by: person, commandId: id }), result: accepted },
+  'run.command': { control: true, params: z.strictObject({ id, command: runCommandSchema, by: person, commandId: id }), result: accepted },
   /** Lets go of a run that rests; the bench stays connected. */
   'run.close': { control: true, params: z.strictObject({ id }), result: nothing },
   'run.journal': {

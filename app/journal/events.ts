@@ -7,7 +7,10 @@ import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { PreflightLine } from '../plan/preflight-line.ts';
 import type { Seconds, UnixMillis } from '../quantities/quantity.ts';
+import type { RunCommand } from './commands.ts';
 import type { ClockComparison, WindowSummary } from './measured.ts';
+
+export type { RunCommand } from './commands.ts';
 
 /** Why an attempt is made. */
 export type AttemptReason = 'plan' | 'repeat' | 'second-pass' | 'measure-again' | 'resumed';
@@ -21,25 +24,6 @@ export interface Criterion {
 }
 
 export type Verdict = 'accepted' | 'rejected' | 'cut';
-
-export type RunCommand =
-  | { readonly kind: 'start' }
-  | { readonly kind: 'pause-at-next-point' }
-  | { readonly kind: 'pause-now' }
-  | { readonly kind: 'resume' }
-  | { readonly kind: 'skip-wait' }
-  | { readonly kind: 'skip-point'; readonly point: number }
-  | { readonly kind: 'measure-again'; readonly points: readonly number[] }
-  | { readonly kind: 'finish-early' }
-  | { readonly kind: 'abort' }
-  | { readonly kind: 'emergency-stop' }
-  | { readonly kind: 'acknowledge' }
-  /** A person chooses to measure with instruments or fluid that the sheet refuses as out of date. */
-  | { readonly kind: 'accept-untraceable' }
-  /** The points of an ended run that have no result, as the plan would measure them. */
-  | { readonly kind: 'measure-remaining' }
-  /** A person decides which attempt of a point counts; null: none does. */
-  | { readonly kind: 'choose'; readonly point: number; readonly attempt: number | null; readonly reason: string };
 
 /** How a run can end; only the first is a whole result. */
 export type Ending = 'complete' | 'complete-with-failures' | 'finished-early' | 'aborted' | 'emergency-stopped';

@@ -9,7 +9,8 @@ import { shownThroughout } from '../boundary/text.ts';
 import type { Point } from '../plan/points.ts';
 import { planOfJournal } from '../plan/stored.ts';
 import { isBenchCause } from './bench-cause.ts';
-import type { RunCommand, RunEventBody } from './events.ts';
+import { commandRow } from './commands.ts';
+import type { RunEventBody } from './events.ts';
 import type { ClockComparison, WindowSummary } from './measured.ts';
 import type { Answered, AttemptRecord, Origin, OutRecord, PointRecord, RunCounts, RunState, Streak } from './state.ts';
 
@@ -162,7 +163,7 @@ function apply(run: WorkingState, event: RunEventBody): void {
       return;
     case 'commanded':
       run.commands.set(event.id, { command: event.command, accepted: event.answer === 'accepted', reason: event.reason });
-      if (event.answer === 'accepted') applyCommand(run, event.command);
+      if (event.answer === 'accepted') Object.assign(run, commandRow(event.command).sets);
       return;
     case 'proving-started':
       // A proof that is begun must be finished, also where one was made before.
@@ -292,33 +293,6 @@ function apply(run: WorkingState, event: RunEventBody): void {
     case 'host-restarted':
       run.hostRestarts += 1;
       run.linkUp = false;
-      return;
-  }
-}
-
-function applyCommand(run: WorkingState, command: RunCommand): void {
-  switch (command.kind) {
-    case 'pause-at-next-point':
-      run.pausePending = true;
-      return;
-    case 'resume':
-      run.pausePending = false;
-      return;
-    case 'finish-early':
-      run.finishing = true;
-      return;
-    case 'start':
-    case 'pause-now':
-    case 'skip-wait':
-    case 'skip-point':
-    case 'measure-again':
-    case 'measure-remaining':
-    case 'abort':
-    case 'emergency-stop':
-    case 'acknowledge':
-    case 'accept-untraceable':
-    case 'choose':
-      // What these do is told by the events that follow them.
       return;
   }
 }

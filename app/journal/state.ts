@@ -6,6 +6,9 @@ import type { PreflightLine } from '../plan/preflight-line.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import type { AfterSafe, AttemptReason, Ending, OutKind, RunCommand, StepKind, Verdict } from './events.ts';
 import type { ClockComparison, WindowSummary } from './measured.ts';
+import type { Mode } from './modes.ts';
+
+export type { Mode } from './modes.ts';
 
 /** One attempt at a point; the criteria it was held against are in its event. */
 export interface AttemptRecord {
@@ -81,9 +84,6 @@ export interface RunCounts {
   /** Points that wait because their injector is out. */
   readonly waiting: number;
 }
-
-/** What each does with each input, and which may follow which: `app/run/machine.ts`. */
-export type Mode = 'ready' | 'proving' | 'measuring' | 'making-safe' | 'paused' | 'held' | 'tripped' | 'ended';
 
 /** What a command was answered. */
 export interface Answered {

@@ -3,6 +3,7 @@ import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import { amperes, celsius, pascals, seconds, volts } from '../quantities/quantity.ts';
 import type { EngineOutput } from './engine.ts';
+import { commands, runCommandSchema } from '../journal/commands.ts';
 import type { RunCommand } from '../journal/events.ts';
 import { foldRun } from '../journal/fold.ts';
 import type { RunState } from '../journal/state.ts';
@@ -131,6 +132,21 @@ describe('the table', () => {
       expect(Object.keys(handling[mode]).sort()).toEqual([...inputs].sort());
       for (const how of Object.values(handling[mode])) expect(how.kind === 'refused' ? how.why : how.how).not.toBe('');
     }
+  });
+
+  it('RUN-200 is the schema, the rights and the fold of every command', () => {
+    const kinds = Object.keys(commands) as RunCommand['kind'][];
+    const of = (kind: RunCommand['kind']) => ({ kind, ...Object.fromEntries(Object.keys(commands[kind].brings).map((field) => [field, { point: 0, points: [0], attempt: null, reason: 'r' }[field]])) });
+    for (const kind of kinds) {
+      expect(runCommandSchema.safeParse(of(kind)).data, kind).toEqual(of(kind));
+      expect(runCommandSchema.safeParse({ ...of(kind), more: 1 }).success, kind).toBe(false);
+      for (const field of Object.keys(commands[kind].brings)) expect(runCommandSchema.safeParse({ ...of(kind), [field]: undefined }).success, `${kind} without ${field}`).toBe(false);
+    }
+    expect(runCommandSchema.safeParse({ kind: 'no-such' }).success).toBe(false);
+    expect(kinds.filter((kind) => commands[kind].who === 'anyone')).toEqual(['emergency-stop']);
+    expect(kinds.filter((kind) => commands[kind].drives)).toEqual(['start', 'resume', 'measure-again', 'measure-remaining']);
+    expect(kinds.filter((kind) => commands[kind].stored)).toEqual(['choose']);
+    expect(kinds.filter((kind) => Object.keys(commands[kind].sets).length > 0)).toEqual(['pause-at-next-point', 'resume', 'finish-early']);
   });
 
   it('RUN-3 leads to rest from making-safe only, and from every mode to making-safe', () => {

@@ -555,6 +555,20 @@ describe('the library', () => {
     await mode(window, 'ended');
   });
 
+  test('HOST-70 the stop of a run is taken from a window without control, and no other command is', async () => {
+    const window = await house.window('first');
+    const other = await house.window('second');
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    await command(window, id, { kind: 'start' });
+    await mode(window, 'measuring');
+    for (const kind of ['abort', 'pause-now', 'skip-wait', 'acknowledge'] as const) {
+      expect(await other.ask('run.command', { id, command: { kind }, by: 'Operator', commandId: randomUUID() }), kind).toMatchObject({ ok: false, failure: { code: 'not-in-control' } });
+    }
+    expect(await command(other, id, { kind: 'emergency-stop' })).toMatchObject({ accepted: true });
+    await mode(window, 'ended');
+  });
+
   test('HOST-15 beside the archive are 20 backups of windows at most', async () => {
     const window = await house.window();
     for (let i = 10; i < 30; i += 1) writeFileSync(join(folder, `archive 2026-01-01 00.00.${i}.sqlite`), '');

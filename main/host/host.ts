@@ -17,7 +17,7 @@ import { belongsTo } from '../../app/equipment/standing.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { createEngine, type RunStatus } from '../../app/run/engine.ts';
-import type { RunCommand } from '../../app/journal/events.ts';
+import { commandRow, type RunCommand } from '../../app/journal/commands.ts';
 import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.ts';
 import type { Archive } from '../archive/archive.ts';
 import { removeUnfinished, unfinishedOf } from '../archive/backup.ts';
@@ -268,11 +268,12 @@ export class Host {
     const known = name as RequestName;
     const parsed = requests[known].params.safeParse(params);
     if (!parsed.success) return new Failed('bad-request', `"${name}" cannot be understood. ${inWords(problemsOf(parsed.error, params))}`);
-    if (requests[known].control && this.#holder !== window) {
+    const wantsControl = needsControl(known, parsed.data);
+    if (wantsControl && this.#holder !== window) {
       const who = this.#holder === null ? 'No window holds control at the moment' : `Control is held by ${this.#holder.name ?? 'another window'}`;
       return new Failed('not-in-control', `${who}. Nothing was done. Take control first.`);
     }
-    if (requests[known].control && this.#ending) return new Failed('busy', 'The program is ending. Nothing was done.');
+    if (wantsControl && this.#ending) return new Failed('busy', 'The program is ending. Nothing was done.');
     const handler = this.#handlers[known] as Handler<RequestName>;
     return handler(parsed.data, window);
   }
@@ -688,8 +689,8 @@ export class Host {
 
   async #command(id: string, command: RunCommand, by: string, commandId: string): Promise<ManualAnswer | Failed> {
     const run = this.#run;
-    if (run?.id !== id) return command.kind === 'choose' ? this.#changingBench('A decision is being stored', () => this.#chooseStored(id, command, by, commandId)) : notOpen();
-    if (drives(command) && this.#bench.state === 'connected' && this.#bench.manual.isEngaged) {
+    if (run?.id !== id) return commandRow(command).stored ? this.#changingBench('A decision is being stored', () => this.#chooseStored(id, command, by, commandId)) : notOpen();
+    if (commandRow(command).drives && this.#bench.state === 'connected' && this.#bench.manual.isEngaged) {
       const { manual } = this.#bench;
       return this.#changingBench('The run takes the bench over', async () => {
         const stops = this.#stops;
@@ -822,6 +823,12 @@ const failureCodes = { bench: 'bench', archive: 'archive', 'no-such-run': 'no-ru
 const noBench = (): Failed => new Failed('no-bench', 'No bench is connected. Nothing was done. Connect a bench first.');
 const notOpen = (): Failed => new Failed('no-run', 'This run is not open on the bench. Nothing was done. Open it with continue first.');
 
+/** HOST-70: who may give a command of a run stands with the command. */
+function needsControl(name: RequestName, params: unknown): boolean {
+  if (name !== 'run.command') return requests[name].control;
+  return commandRow((params as ParsedParams<'run.command'>).command).who === 'holder';
+}
+
 function notSaved(failure: LibraryRefusal | StorageFailure): Failed {
   return new Failed(failure.code === 'refused' ? 'bad-request' : 'archive', failure.text);
 }
@@ -834,28 +841,6 @@ const asRecord = (value: object | null): Record<string, unknown> | null => (valu
 function statusOf(run: RunService): RunStatus {
   const status = run.status();
   return run.failure === null ? status : { ...status, doing: 'The run has stopped, because its archive could not be written.', advice: run.failure, waitingFor: null, remaining: null };
-}
-
-/** Commands after which the run drives the bench. */
-function drives(command: RunCommand): boolean {
-  switch (command.kind) {
-    case 'start':
-    case 'resume':
-    case 'measure-again':
-    case 'measure-remaining':
-      return true;
-    case 'pause-at-next-point':
-    case 'pause-now':
-    case 'skip-wait':
-    case 'skip-point':
-    case 'finish-early':
-    case 'abort':
-    case 'emergency-stop':
-    case 'acknowledge':
-    case 'accept-untraceable':
-    case 'choose':
-      return false;
-  }
 }
 
 function endedInWords(ended: readonly DeskJob[]): string {

@@ -71,7 +71,7 @@ function controlIsAsked(evidence: HouseEvidence): string[] {
   for (const { asked, answer } of conversations(evidence).all) {
     if (!asked.valid || answer === null) continue;
     const code = 'failure' in answer.message ? answer.message.failure.code : null;
-    const wants = needsControl(asked.name);
+    const wants = needsControl(asked);
     if (wants && !asked.held && code !== 'not-in-control' && code !== 'busy') problems.push(`at ${seconds(asked.at)} "${asked.name}" of a window without control was not turned away`);
     if (code === 'not-in-control' && (asked.held || !wants)) problems.push(`at ${seconds(asked.at)} "${asked.name}" was turned away from the window that holds control`);
   }
@@ -99,7 +99,11 @@ const uncontrolled: ReadonlySet<string> = new Set([
   'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'export.piece', 'archive.head', 'archive.verify',
 ]);
 /** Stated here once more, so that a request which loses its guard in the contract is noticed. */
-const needsControl = (name: string): boolean => !uncontrolled.has(name);
+/** HOST-70: the stop of a run is taken from each window. */
+const isStop = ({ name, params }: { readonly name: string; readonly params: unknown }): boolean =>
+  name === 'run.command' && (params as ParsedParams<'run.command'>).command.kind === 'emergency-stop';
+
+const needsControl = (asked: { readonly name: string; readonly params: unknown }): boolean => !uncontrolled.has(asked.name) && !isStop(asked);
 
 /** STORM-62: control is told as it is: at most one window holds it, none that has gone. */
 function controlIsTold(evidence: HouseEvidence): string[] {
