@@ -8,7 +8,9 @@ import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { benchPlaces, type BenchPlaces } from './bench-place.ts';
 import { Desk } from './desk.ts';
 import { deskProcess } from './desk-process.ts';
-import { Host, textOf, type HostClient } from './host.ts';
+import { Host } from './host.ts';
+import { textOf } from './outcome.ts';
+import type { HostClient } from './sessions.ts';
 
 export type Answer<N extends RequestName> = { readonly ok: true; readonly value: Result<N> } | { readonly ok: false; readonly failure: Failure };
 

@@ -3,7 +3,8 @@
  * and a watch over a window that has gone without a word.
  */
 import type { Clock } from '../clock/clock.ts';
-import { textOf, type FromHost, type Host } from './host.ts';
+import type { Host } from './host.ts';
+import { textOf, type FromHost } from './outcome.ts';
 
 /** What a WebSocket is to its host. */
 export interface TextCarrier {

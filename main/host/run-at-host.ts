@@ -1,0 +1,166 @@
+/** The run that is open on the bench of a host: opened, commanded, told, closed; and decisions about stored ones. */
+import { createEngine, type RunStatus } from '../../app/run/engine.ts';
+import { commandRow, type RunCommand } from '../../app/journal/commands.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import type { Failure } from '../../app/contract/contract.ts';
+import type { Archive } from '../archive/archive.ts';
+import type { Clock } from '../clock/clock.ts';
+import type { Entropy } from '../clock/entropy.ts';
+import type { ManualAnswer } from '../service/manual-bench.ts';
+import { loadRunGently, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
+import type { BenchAtHost } from './bench-at-host.ts';
+import type { Changes } from './changes.ts';
+import { Failed, noBench, notOpen } from './outcome.ts';
+import type { Tell } from './sessions.ts';
+
+interface RunParts {
+  readonly archive: Archive;
+  readonly clock: Clock;
+  readonly entropy: Entropy;
+  readonly freeDiskBytes: () => number | null;
+  readonly bench: BenchAtHost;
+  readonly changes: Changes;
+  readonly tell: Tell;
+  /** What is lost of what was to be kept, so that nothing may be begun; null: nothing. */
+  readonly lost: () => string | null;
+  /** Counts stops and requests to make safe, so that what was begun before one is not finished after it. */
+  readonly stops: () => number;
+  /** Told when a run begins or ends to be going on. */
+  readonly onActivity: (active: boolean) => void;
+}
+
+const failureCodes = { bench: 'bench', archive: 'archive', 'no-such-run': 'no-run', 'bad-record': 'archive', clock: 'refused' } as const satisfies Record<RunFailure['code'], Failure['code']>;
+
+/** A run whose archive failed has stopped, whatever its last state says. */
+export function statusOf(run: RunService): RunStatus {
+  const status = run.status();
+  return run.failure === null ? status : { ...status, doing: 'The run has stopped, because its archive could not be written.', advice: run.failure, waitingFor: null, remaining: null };
+}
+
+export class RunAtHost {
+  readonly #parts: RunParts;
+  #run: RunService | null = null;
+  #active = false;
+  #lastStatus = '';
+
+  constructor(parts: RunParts) {
+    this.#parts = parts;
+  }
+
+  get run(): RunService | null {
+    return this.#run;
+  }
+
+  get isActive(): boolean {
+    return this.#run?.isActive ?? false;
+  }
+
+  async open(which: WhichRun): Promise<{ id: string } | Failed> {
+    if (this.#parts.bench.connected === null) return noBench();
+    const inTheWay = await this.closeEnded();
+    if (inTheWay !== null) return inTheWay;
+    const lost = this.#parts.lost();
+    if (lost !== null) return new Failed('archive', lost);
+    const { connected } = this.#parts.bench;
+    if (connected === null) return noBench();
+    const { bench, place, manual } = connected;
+    const safe = await manual.leave('A run is being opened.');
+    if (!safe.accepted) return new Failed('bench', safe.reason);
+    const { archive, entropy, freeDiskBytes, tell } = this.#parts;
+    const opened = await RunService.open({ archive, clock: place.clock, bench, simulated: place.simulated, entropy, freeDiskBytes }, which);
+    if (!opened.ok) return new Failed(failureCodes[opened.code], opened.text);
+    const { service, committed } = opened;
+    this.#run = service;
+    service.listen((_events, committed) => {
+      if (committed.length > 0) tell('run.events', { id: service.id, events: [...committed] });
+      this.#lookAtActivity();
+    });
+    // A window that has read this run before knows nothing of its being opened again.
+    tell('run.events', { id: service.id, events: [...committed] });
+    tell('run.opened', { id: service.id });
+    this.#lookAtActivity();
+    return { id: service.id };
+  }
+
+  async command(id: string, command: RunCommand, by: string, commandId: string): Promise<ManualAnswer | Failed> {
+    const run = this.#run;
+    const { bench, changes, stops } = this.#parts;
+    if (run?.id !== id) return commandRow(command).stored ? changes.make('A decision is being stored', () => this.#chooseStored(id, command, by, commandId)) : notOpen();
+    if (commandRow(command).drives && bench.connected?.manual.isEngaged === true) {
+      const { manual } = bench.connected;
+      return changes.make('The run takes the bench over', async () => {
+        const before = stops();
+        const safe = await manual.leave('The run goes on.');
+        if (!safe.accepted) return { accepted: false, reason: safe.reason };
+        this.handOver();
+        await bench.nextFrame();
+        return stops() === before ? this.#command(run, command, by, commandId) : { accepted: false, reason: 'STOP was pressed or the bench was told to be safe meanwhile, so the run does not go on by itself.' };
+      });
+    }
+    return this.#command(run, command, by, commandId);
+  }
+
+  /** A paused run watches the bench again as soon as nobody works on it by hand. */
+  handOver(): void {
+    if (this.#parts.bench.connected?.manual.isEngaged === false) this.#run?.takeBack();
+  }
+
+  /** Closes a run that has ended; an open one that has not is in the way of what is about to be done. */
+  async closeEnded(): Promise<Failed | null> {
+    if (this.#run === null) return null;
+    if (this.#run.state.mode !== 'ended' && this.#run.failure === null) {
+      return new Failed('busy', 'A run is open on the bench. Nothing was done. Close it first; what is unfinished can be continued later.');
+    }
+    await this.close();
+    return null;
+  }
+
+  async close(): Promise<void> {
+    const run = this.#run;
+    if (run === null) return;
+    this.#run = null;
+    await run.close();
+    this.#parts.tell('run.opened', { id: null });
+    this.#lookAtActivity();
+    await this.#parts.bench.settleWithoutRun();
+  }
+
+  /** What it is doing now, where that has changed. */
+  tellStatus(): void {
+    if (this.#run === null) return;
+    const data = { id: this.#run.id, status: statusOf(this.#run) };
+    const text = JSON.stringify(data);
+    if (text === this.#lastStatus) return;
+    this.#lastStatus = text;
+    this.#parts.tell('run.status', data);
+  }
+
+  #command(run: RunService, command: RunCommand, by: string, commandId: string): ManualAnswer {
+    const answer = run.command(command, by, commandId);
+    this.tellStatus();
+    return answer;
+  }
+
+  /** A decision on a run that is not on the bench: the engine answers from the stored state, and asks nothing of a bench. */
+  async #chooseStored(id: string, command: RunCommand, by: string, commandId: string): Promise<ManualAnswer | Failed> {
+    const { archive, clock, tell } = this.#parts;
+    const loaded = await loadRunGently(archive, id, clock);
+    if (!loaded.ok) return new Failed(failureCodes[loaded.code], loaded.text);
+    const { state } = loaded;
+    if (state.bench === null || state.mode === 'proving' || state.mode === 'measuring' || state.mode === 'held' || state.mode === 'making-safe') {
+      return new Failed('refused', 'The host of this run ended while it was going on. Nothing was changed. Continue it on the bench, or abort it there, before deciding about its attempts.');
+    }
+    const output = createEngine({ points: expandPlan(state.plan), state }).step({ kind: 'command', now: 0, id: commandId, by, command });
+    const written = archive.append(id, output.events, []);
+    if (!written.ok) return new Failed('archive', written.text);
+    if (written.events.length > 0) tell('run.events', { id, events: [...written.events] });
+    if (output.answer === null) throw new Error('a command without an answer');
+    return output.answer;
+  }
+
+  #lookAtActivity(): void {
+    if (this.isActive === this.#active) return;
+    this.#active = this.isActive;
+    this.#parts.onActivity(this.#active);
+  }
+}
