@@ -61,9 +61,7 @@ export class RunAtHost {
     if (inTheWay !== null) return inTheWay;
     const lost = this.#parts.lost();
     if (lost !== null) return new Failed('archive', lost);
-    const { connected } = this.#parts.bench;
-    if (connected === null) return noBench();
-    const { bench, place, manual } = connected;
+    const { bench, place, manual } = this.#parts.bench.connected;
     const safe = await manual.leave('A run is being opened.');
     if (!safe.accepted) return new Failed('bench', safe.reason);
     const { archive, entropy, freeDiskBytes, tell } = this.#parts;
