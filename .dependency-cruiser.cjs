@@ -12,7 +12,8 @@ module.exports = {
       ...room('journal-knows-what-it-tells-of', '^app/journal/', '^app/(journal|bench|boundary|equipment|plan|quantities)/'),
       from: { path: '^app/journal/', pathNot: '\\.test\\.ts$' },
     },
-    room('firmware-protocol-knows-quantities-only', '^firmware-protocol/', '^(firmware-protocol|app/quantities)/'),
+    // The table of signals is plain data: names, units and scales, which the line and the lab share.
+    room('firmware-protocol-knows-quantities-and-signals-only', '^firmware-protocol/', '^(firmware-protocol/|app/quantities/|app/bench/(signals|readings)\\.ts$)'),
     room('main-imports-app-and-protocol', '^main/', '^(main|app|firmware-protocol)/'),
     room('renderer-imports-app-only', '^renderer/', '^(renderer|app)/'),
     {

@@ -2,7 +2,8 @@
  * The bench as the run engine sees it: requests out, replies and frames in. Nothing here knows of lines or ports.
  * The bench driver in `main/` speaks the line for it.
  */
-import type { Amperes, Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
+import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
+import type { Readings } from './readings.ts';
 
 export interface BenchIdentity {
   /** What the controller calls itself and the serial number it was given: together they identify the bench. */
@@ -93,19 +94,12 @@ interface BurstState {
 }
 
 /** One telemetry frame: everything the controller measured at one instant of its own clock. */
-export interface BenchFrame {
+export interface BenchFrame extends Readings {
   /** Controller clock at the sample, seconds since the controller started (resolution 1 us, never wraps). */
   readonly at: Seconds;
   /** Counts frames since the controller started: a gap is a lost frame. */
   readonly number: number;
   readonly bootId: string;
-  readonly supply: Volts;
-  readonly current: Amperes;
-  /** Rail pressure, gauge. */
-  readonly pressure: Pascals;
-  /** Fluid temperature in the rail and at the flow meter. */
-  readonly railTemperature: Kelvins;
-  readonly meterTemperature: Kelvins;
   /** Flow meter edges since the controller started, and the controller clock at the latest of them. */
   readonly edges: number;
   readonly lastEdgeAt: Seconds;

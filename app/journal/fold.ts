@@ -5,6 +5,7 @@
  * its state away and goes on with the answer. Everybody else sees it read-only. Cost per event does not grow with the
  * run (amortised).
  */
+import { windowSignals } from '../bench/readings.ts';
 import { shownThroughout } from '../boundary/text.ts';
 import type { Point } from '../plan/points.ts';
 import { planOfJournal } from '../plan/stored.ts';
@@ -52,7 +53,7 @@ const nothing = { mean: Number.NaN, sd: Number.NaN };
 /** Stands in a state for a window that only the journal keeps. */
 const inJournal = Object.freeze({
   from: Number.NaN, to: Number.NaN, frames: 0, missingFrames: 0, edges: 0, firstEdgeAt: Number.NaN, lastEdgeAt: Number.NaN, partRates: [], pulses: 0,
-  pressure: nothing, supply: nothing, railTemperature: nothing, meterTemperature: nothing,
+  ...Object.fromEntries(windowSignals.map(({ id }) => [id, nothing])),
 }) as unknown as WindowSummary;
 
 /** Whether a state holds a window itself, and not only that there is one. */

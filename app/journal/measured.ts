@@ -1,13 +1,9 @@
 /** What events hold of measurements: how each is computed is app/run's affair, how it is reduced app/reduce's. */
-import type { Amperes, Kelvins, Pascals, Seconds, Volts } from '../quantities/quantity.ts';
+import type { Spreads } from '../bench/readings.ts';
+import type { Kelvins, Pascals, Seconds } from '../quantities/quantity.ts';
 
-interface Spread {
-  readonly mean: number;
-  /** Sample standard deviation, n - 1; 0 when n is 1. */
-  readonly sd: number;
-}
-
-export interface WindowSummary {
+/** With mean and scatter of each signal of the bench (RUN-190). */
+export interface WindowSummary extends Spreads {
   /** Controller clock at the first and the last frame; the raw frames lie in the archive under these times. */
   readonly from: Seconds;
   readonly to: Seconds;
@@ -20,12 +16,6 @@ export interface WindowSummary {
   /** Edge rate of equal parts of the window by the same rule, Hz; scatter shows steadiness. Empty: too few edges. */
   readonly partRates: readonly number[];
   readonly pulses: number;
-  readonly pressure: Spread & { readonly mean: Pascals };
-  readonly supply: Spread & { readonly mean: Volts };
-  /** Supply current of the whole bench as the controller states it. Absent in journals of earlier versions (RUN-130). */
-  readonly current?: Spread & { readonly mean: Amperes };
-  readonly railTemperature: Spread & { readonly mean: Kelvins };
-  readonly meterTemperature: Spread & { readonly mean: Kelvins };
   /**
    * Edges and controller time, s, while nothing was driven since the attempt before, with the rest after pulses and outside the
    * pressure band left out, and not this window itself (RUN-104). Absent: there was none, or the journal is of an earlier version.

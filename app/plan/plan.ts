@@ -3,6 +3,7 @@
  * File units are the trade's; field names carry them. Unknown fields are errors.
  */
 import { z } from 'zod';
+import { guardSignalNames } from '../bench/guard-signals.ts';
 import { oneLine } from '../boundary/text.ts';
 
 const positive = z.number().positive();
@@ -17,18 +18,7 @@ const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1).max(10_000
 const guardSchema = z
   .strictObject({
     id: z.string().regex(/^[a-z][a-z0-9-]*$/),
-    signal: z.enum([
-      /** kPa from the plan's pressure of the point, only while a point is being measured. */
-      'pressure-deviation-kpa',
-      'pressure-kpa',
-      'rail-temperature-c',
-      'meter-temperature-c',
-      /** V from the point's voltage, only once the supply was steady. */
-      'supply-deviation-v',
-      'current-a',
-      /** Flow in mL/min while no burst is active: a leak. */
-      'idle-flow-ml-min',
-    ]),
+    signal: z.enum(guardSignalNames),
     low: z.number().optional(),
     high: z.number().optional(),
     /** The signal must come back inside by this much before the guard clears. */

@@ -141,10 +141,7 @@ function guardsThatCannotAct(plan: Plan, points: readonly Point[], context: Leak
       case 'supply-deviation-v':
         if (dwellS >= pointS) cannot.push(`${id} acts after ${dwellS} s outside (dwellS), and the longest point, in which it is looked at, takes ${short(pointS)} s`);
         break;
-      case 'pressure-kpa':
-      case 'rail-temperature-c':
-      case 'meter-temperature-c':
-      case 'current-a':
+      default:
         if (dwellS >= durationS) cannot.push(`${id} acts after ${dwellS} s outside (dwellS), and the whole run takes ${short(durationS)} s`);
         break;
     }

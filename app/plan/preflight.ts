@@ -2,7 +2,9 @@
  * The sheet before a start: plan, bench and equipment held against each other. Rules PRE-1 and following are in README.md;
  * every rule gives exactly one line, so that a sheet shows what was looked at as well as what was found.
  */
+import { guardedReading } from '../bench/guard-signals.ts';
 import type { BenchCapabilities, BenchIdentity } from '../bench/port.ts';
+import { fluidTemperatures } from '../bench/readings.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { certificatesOn, lotAgeDays, notOfController } from '../equipment/standing.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
@@ -282,7 +284,7 @@ function guardsPresent({ guards }: Plan): Finding {
   const stops = (signals: readonly string[]) => guards.some((g) => g.level !== 'note' && signals.includes(g.signal));
   const missing = [
     ...(stops(['pressure-deviation-kpa', 'pressure-kpa']) ? [] : ['the rail pressure']),
-    ...(stops(['rail-temperature-c', 'meter-temperature-c']) ? [] : ['the fluid temperature']),
+    ...(stops(fluidTemperatures.flatMap(({ guard }) => guard ?? [])) ? [] : ['the fluid temperature']),
   ];
   return missing.length > 0
     ? warn(`No guard of level hold or trip watches ${missing.join(' or ')}. Add one, so that the run stops by itself when it goes wrong.`)
@@ -311,15 +313,14 @@ function guardsAgainstPlan(plan: Plan, points: readonly Point[]): Finding {
         if (low > 0 || high < 0) impossible.push(`${guard.id} allows no supply at its set point`);
         else if (Math.min(-low, high) < plan.supply.toleranceV) tight.push(`${guard.id} is tighter than the wait for the supply (supply.toleranceV, ${plan.supply.toleranceV} V)`);
         break;
-      case 'rail-temperature-c':
-      case 'meter-temperature-c':
-        if (high < plan.condition.temperatureMinC || low > plan.condition.temperatureMaxC) {
-          impossible.push(`${guard.id} allows none of the temperatures at which a point may be measured (${plan.condition.temperatureMinC} to ${plan.condition.temperatureMaxC} degC)`);
-        }
-        break;
       case 'current-a':
       case 'idle-flow-ml-min':
         if (high <= 0) impossible.push(`${guard.id} allows no positive reading`);
+        break;
+      default:
+        if (guardedReading(guard.signal)?.band === 'temperature' && (high < plan.condition.temperatureMinC || low > plan.condition.temperatureMaxC)) {
+          impossible.push(`${guard.id} allows none of the temperatures at which a point may be measured (${plan.condition.temperatureMinC} to ${plan.condition.temperatureMaxC} degC)`);
+        }
         break;
     }
   }

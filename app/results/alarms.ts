@@ -2,6 +2,7 @@
  * The alarm list of a run: what went wrong, what it means, what to do. Each alarm stands from the event that raised it to
  * the event that ended it and stays in the list for good.
  */
+import { guardSignals } from '../bench/guard-signals.ts';
 import type { Guard } from '../plan/plan.ts';
 import type { RunCommand, RunEvent } from '../journal/events.ts';
 import { deadManText, safeSentence, unconfirmedWords } from '../run/safe-words.ts';
@@ -182,31 +183,11 @@ function outMeaning(cause: string): string {
   }
 }
 
-const signalNames: Readonly<Record<Guard['signal'], string>> = {
-  'pressure-deviation-kpa': 'The rail pressure',
-  'pressure-kpa': 'The rail pressure',
-  'rail-temperature-c': 'The fluid temperature in the rail',
-  'meter-temperature-c': 'The fluid temperature at the meter',
-  'supply-deviation-v': 'The supply',
-  'current-a': 'The supply current',
-  'idle-flow-ml-min': 'The flow while no injector is driven',
-};
-
-const signalChecks: Readonly<Record<Guard['signal'], string>> = {
-  'pressure-deviation-kpa': 'Check pump, regulator, filter and the fluid in the tank.',
-  'pressure-kpa': 'Check pump, regulator, filter and the fluid in the tank.',
-  'rail-temperature-c': 'Check heater and cooler, and let the fluid come to temperature.',
-  'meter-temperature-c': 'Check heater and cooler, and let the fluid come to temperature.',
-  'supply-deviation-v': 'Check the supply and its leads to the driver.',
-  'current-a': 'Look for a short in injector, plug or harness before anything is switched on again.',
-  'idle-flow-ml-min': 'Look for a leak and for an injector that does not shut. The fluid is flammable.',
-};
-
 const guardOf = (guards: readonly Guard[], id: string): Guard | undefined => guards.find((guard) => guard.id === id);
 
 function guardName(guards: readonly Guard[], id: string): string {
   const guard = guardOf(guards, id);
-  return guard === undefined ? `What the guard "${id}" watches` : signalNames[guard.signal];
+  return guard === undefined ? `What the guard "${id}" watches` : guardSignals[guard.signal].subject;
 }
 
 function holdMeaning(guards: readonly Guard[], id: string): string {
@@ -243,7 +224,7 @@ function holdAction(guards: readonly Guard[], id: string): string {
       return `If it happens again, look at what else keeps this computer busy, and at the cable. ${itself}`;
     default: {
       const guard = guardOf(guards, id);
-      return `${guard === undefined ? '' : `${signalChecks[guard.signal]} `}${itself} Pause if that should not happen.`;
+      return `${guard === undefined ? '' : `${guardSignals[guard.signal].check} `}${itself} Pause if that should not happen.`;
     }
   }
 }

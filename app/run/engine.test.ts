@@ -215,7 +215,7 @@ describe('a point', () => {
     run.bench.pressureOffset = -30;
     run.start();
     run.runUntil((r) => r.events('attempt-ended').length > 0);
-    expect(run.events('attempt-ended')[0]?.text).toMatch(/did not come into their bands within 3 s: pressure 370\.0 kPa/);
+    expect(run.events('attempt-ended')[0]?.text).toMatch(/did not come into their bands within 3 s: rail pressure 370\.0 kPa/);
   });
 
   it('RUN-42 a pressure set by hand is waited for without a limit, pulses off, with value and band', () => {

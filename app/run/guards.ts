@@ -1,24 +1,10 @@
 /** Guards: one signal, its limits, and for how long it must be outside or inside before anything happens. Pure. */
 import type { BenchFrame } from '../bench/port.ts';
+import { guardedReading, guardSignals } from '../bench/guard-signals.ts';
+import { readingOf, toShown } from '../bench/readings.ts';
+import type { Signal } from '../bench/readings.ts';
 import type { Guard } from '../plan/plan.ts';
-import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
-
-/** Signals that are a reading of the frame as it comes; the others depend on what is being done on the bench. */
-type DirectSignal = Extract<Guard['signal'], 'pressure-kpa' | 'rail-temperature-c' | 'meter-temperature-c' | 'current-a'>;
-
-/** The reading in the unit of the guard's limits. */
-export function directReading(signal: DirectSignal, frame: BenchFrame): number {
-  switch (signal) {
-    case 'pressure-kpa':
-      return toKilopascals(frame.pressure);
-    case 'rail-temperature-c':
-      return toCelsius(frame.railTemperature);
-    case 'meter-temperature-c':
-      return toCelsius(frame.meterTemperature);
-    case 'current-a':
-      return frame.current;
-  }
-}
+import { toKilopascals } from '../quantities/quantity.ts';
 
 /** What a guard remembers between two readings. Times are seconds of the host's monotonic clock. */
 export interface GuardMemory {
@@ -52,10 +38,12 @@ export function stepGuard(guard: Guard, memory: GuardMemory, value: number | nul
   return memory.inSince === null ? { ...memory, inSince } : memory;
 }
 
-/** A guard of a plan with what it remembers. */
+/** A guard with what it remembers. */
 export class WatchedGuard {
   readonly guard: Guard;
   readonly signal: Guard['signal'];
+  /** What it reads as it comes; null: what it watches depends on what is being done. */
+  readonly reading: Signal | null;
   memory: GuardMemory = clearGuard;
   readonly #low: number;
   readonly #high: number;
@@ -63,6 +51,7 @@ export class WatchedGuard {
   constructor(guard: Guard) {
     this.guard = guard;
     this.signal = guard.signal;
+    this.reading = guardedReading(guard.signal);
     this.#low = guard.low ?? Number.NEGATIVE_INFINITY;
     this.#high = guard.high ?? Number.POSITIVE_INFINITY;
   }
@@ -73,29 +62,93 @@ export class WatchedGuard {
   }
 }
 
+/** What is being done on the bench, as far as guards have to know it. */
+export interface GuardedWork {
+  /** The pressure that is held at the moment, kPa; null: none is. */
+  readonly pressureKpa: number | null;
+  /** The supply that was set and has been reached, V; null: none. */
+  readonly supplyV: number | null;
+  /** Flow while nothing is driven, mL/min; null: it is not known. */
+  readonly idleFlow: number | null;
+}
+
+/** Takes a guard that is active, or has just become clear. True: what was done on the bench is over, the others are not looked at. */
+type GuardAnswer = (guard: Guard, before: GuardMemory, after: GuardMemory, value: number | null) => boolean;
+
+/** A set of guards over each frame: of a run, and of work by hand. RUN-20 to RUN-22, RUN-191 */
+export class Guards {
+  readonly #watched: readonly WatchedGuard[];
+  readonly #work: GuardedWork;
+
+  /** `work` is asked anew for every frame. */
+  constructor(guards: readonly Guard[], work: GuardedWork) {
+    this.#watched = guards.map((guard) => new WatchedGuard(guard));
+    this.#work = work;
+  }
+
+  /** `now`: seconds of the host's monotonic clock. True when an answer was. */
+  check(frame: BenchFrame, now: number, answer: GuardAnswer): boolean {
+    for (const watched of this.#watched) {
+      const value = this.#value(watched, frame);
+      if (watched.staysClear(value)) continue;
+      const { guard, memory: before } = watched;
+      // A leak that was found is not gone because an injector is driven again: it clears when it is counted anew (RUN-108).
+      if (guard.signal === 'idle-flow-ml-min' && value === null && before.active) continue;
+      const after = stepGuard(guard, before, value, now);
+      if (after === before && !after.active) continue;
+      watched.memory = after;
+      if (answer(guard, before, after, value)) return true;
+    }
+    return false;
+  }
+
+  /** The first guard that stops and is not clear, in words; null: all are. */
+  notClear(frame: BenchFrame): string | null {
+    for (const watched of this.#watched) {
+      const { guard, memory } = watched;
+      if (guard.level !== 'note' && (memory.active || memory.outSince !== null)) {
+        return `Guard ${guard.id} is not clear. ${guardText(guard, this.#value(watched, frame))}.`;
+      }
+    }
+    return null;
+  }
+
+  /** In the unit of the guard's limits; null when the signal does not apply now. */
+  #value({ signal, reading }: WatchedGuard, frame: BenchFrame): number | null {
+    if (reading !== null) {
+      const found = readingOf(frame, reading.id);
+      return found === undefined ? null : toShown(reading, found);
+    }
+    switch (signal) {
+      case 'pressure-deviation-kpa': {
+        const { pressureKpa } = this.#work;
+        return pressureKpa === null ? null : toKilopascals(frame.pressure) - pressureKpa;
+      }
+      case 'supply-deviation-v': {
+        const { supplyV } = this.#work;
+        return supplyV === null ? null : frame.supply - supplyV;
+      }
+      case 'idle-flow-ml-min':
+        return this.#work.idleFlow;
+      default:
+        return null;
+    }
+  }
+}
+
 function isInside(guard: Guard, value: number, margin: number): boolean {
   // Written so that a reading that is not a number counts as outside.
   return (guard.low === undefined || value >= guard.low + margin) && (guard.high === undefined || value <= guard.high - margin);
 }
 
-const signalNames: Readonly<Record<Guard['signal'], { readonly name: string; readonly unit: string; readonly digits: number }>> = {
-  'pressure-deviation-kpa': { name: 'Rail pressure off its set point by', unit: 'kPa', digits: 1 },
-  'pressure-kpa': { name: 'Rail pressure', unit: 'kPa', digits: 1 },
-  'rail-temperature-c': { name: 'Fluid temperature in the rail', unit: 'degC', digits: 1 },
-  'meter-temperature-c': { name: 'Fluid temperature at the meter', unit: 'degC', digits: 1 },
-  'supply-deviation-v': { name: 'Supply off its set point by', unit: 'V', digits: 3 },
-  'current-a': { name: 'Supply current', unit: 'A', digits: 2 },
-  'idle-flow-ml-min': { name: 'Flow while no injector is driven', unit: 'mL/min', digits: 2 },
-};
-
 /** The reading and the limits in words, without a full stop. */
 export function guardText(guard: Guard, value: number | null): string {
-  const { name, unit, digits } = signalNames[guard.signal];
+  const { text, plain: unit, digits } = guardSignals[guard.signal];
   const limits =
     guard.low === undefined
       ? `at most ${guard.high ?? ''} ${unit}`
       : guard.high === undefined
         ? `at least ${guard.low} ${unit}`
         : `${guard.low} to ${guard.high} ${unit}`;
-  return `${name} ${value === null ? 'not known' : `${value.toFixed(digits)} ${unit}`}, allowed ${limits}`;
+  return `${text} ${value === null ? 'not known' : `${value.toFixed(digits)} ${unit}`}, allowed ${limits}`;
 }

@@ -3,7 +3,8 @@
  * else moves. Nothing here allocates for a frame that is sound. RUN-160 to RUN-163.
  */
 import type { BenchFrame } from '../bench/port.ts';
-import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
+import { readingOf, signals, toShown } from '../bench/readings.ts';
+import type { Signal, SignalId } from '../bench/readings.ts';
 import type { Criterion } from '../journal/events.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 
@@ -60,14 +61,16 @@ const framesToStand = 40;
 
 /** One reading, as it moves from frame to frame. */
 class Reading {
-  readonly #name: string;
+  readonly id: SignalId;
+  readonly #signal: Signal;
   #last = Number.NaN;
   #stood = 0;
   #moving = 0;
   #seen = 0;
 
-  constructor(name: string) {
-    this.#name = name;
+  constructor(signal: Signal) {
+    this.id = signal.id;
+    this.#signal = signal;
   }
 
   take(value: number): void {
@@ -83,31 +86,28 @@ class Reading {
   }
 
   /** How it stands, in words; null: it does not. */
-  stands(said: (value: number) => string): string | null {
+  stands(): string | null {
     const lively = this.#seen > framesToKnow && this.#moving >= livelyPart;
     if (!lively || this.#stood < framesToStand) return null;
-    return `${this.#name} stands at ${said(this.#last)} for ${this.#stood} readings running, and every second one moved it before: the transducer, its wire or the controller does not follow`;
+    const { name, plain } = this.#signal;
+    return `${name} stands at ${toShown(this.#signal, this.#last).toFixed(3)} ${plain} for ${this.#stood} readings running, and every second one moved it before: the transducer, its wire or the controller does not follow`;
   }
 }
 
-const inKilopascals = (pressure: number): string => `${toKilopascals(pressure as BenchFrame['pressure']).toFixed(3)} kPa`;
-const inCelsius = (temperature: number): string => `${toCelsius(temperature as BenchFrame['railTemperature']).toFixed(3)} degC`;
-
 /** Tells readings that stand (RUN-163). A transducer moves its last digit by its own noise; one that is so quiet that it does not is never judged. */
 export class StandingReadings {
-  readonly #pressure = new Reading('rail pressure');
-  readonly #rail = new Reading('fluid temperature in the rail');
-  readonly #meter = new Reading('fluid temperature at the meter');
+  readonly #readings = signals.filter(({ lively }) => lively).map((signal) => new Reading(signal));
 
   /** Frames in order, of times in which an injector is pulsed: that moves the pressure besides. */
   add(frame: BenchFrame): void {
-    this.#pressure.take(frame.pressure);
-    this.#rail.take(frame.railTemperature);
-    this.#meter.take(frame.meterTemperature);
+    for (const reading of this.#readings) {
+      const value = readingOf(frame, reading.id);
+      if (value !== undefined) reading.take(value);
+    }
   }
 
   criterion(): Criterion {
-    const standing = [this.#pressure.stands(inKilopascals), this.#rail.stands(inCelsius), this.#meter.stands(inCelsius)].filter((text) => text !== null);
+    const standing = this.#readings.flatMap((reading) => reading.stands() ?? []);
     return { rule: 'RUN-163', passed: standing.length === 0, text: standing.length === 0 ? 'no reading stands still' : standing.join('; ') };
   }
 }

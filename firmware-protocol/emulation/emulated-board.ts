@@ -3,8 +3,9 @@
  * filters), and the plant at its terminals. It has the shape of the simulated controller, so whatever drives one drives
  * the other: bytes go in, time is let pass, lines come out.
  */
+import { frameSignals, wireReadingOf } from '../../app/bench/readings.ts';
 import type { PlantPort, PlantReadings } from '../simulator/plant/plant-port.ts';
-import { INPUTS, type Input, type Scale } from '../line/messages.ts';
+import type { Input, Scale } from '../line/messages.ts';
 import { SCALES } from '../simulator/plant/scales.ts';
 import { Atmega2560, CLOCK_HZ, flashImage } from './atmega2560.ts';
 
@@ -212,16 +213,11 @@ export class EmulatedBoard {
 
   /** Dividers and transducers of the board's description, and half a step of noise, as every real input has it. */
   #analog(index: number): number {
-    const input = INPUTS[index];
-    if (input === undefined) throw new Error(`nothing is connected to analog input ${index}`);
+    const signal = frameSignals[index];
+    if (signal === undefined) throw new Error(`nothing is connected to analog input ${index}`);
+    const { input, field } = signal;
     const r = this.#readings;
-    const value = {
-      supply: r.supplyMv,
-      current: this.shortMa > 0 ? (this.#openChannel === 0 ? 0 : this.shortMa) : r.currentMa,
-      pressure: r.pressurePa,
-      rail: r.railMilliC,
-      meter: r.meterMilliC,
-    }[input];
+    const value = input === 'current' && this.shortMa > 0 ? (this.#openChannel === 0 ? 0 : this.shortMa) : (wireReadingOf(r, field) ?? 0);
     const { zero, full } = this.scales[input];
     const share = (value - zero) / (full - zero);
     if (r.frozen.includes(input)) return share;

@@ -84,6 +84,11 @@ export class LineReader {
     return !this.failed && this.#at === this.#end;
   }
 
+  /** The next field has this key. */
+  isAt(key: string): boolean {
+    return !this.failed && this.#text.startsWith(key, this.#at) && this.#at + key.length <= this.#end;
+  }
+
   /** First character of the line. */
   mark(): string {
     this.#at = 1;

@@ -1,208 +1,12 @@
 /**
  * What the two ends say to each other, as types. All numbers are integers in the unit that the field names, exactly as
  * they stand on the wire; `README.md` in this folder's parent is the specification. And the one place where a message
- * becomes a line and a line a message.
+ * becomes a line and a line a message. Each field is written once, in the tables below: types, lines and their reading come from them.
  */
-import {
-  checkLine, I32, integerField, LineReader, LONGEST_TO_CONTROLLER, LONGEST_TO_HOST, MARK, nameField, sealLine, textField,
-  U16, U32, U48, type BadLine,
-} from './codec.ts';
-
-/** Stands for an empty value, because a value is never empty (LINE-8). */
-const NOTHING = 'none';
-
-/** The topics of version 1, and those of the extensions (LINE-81). */
-type Topic = 'timing' | 'supply' | 'pressure' | 'safety' | 'extensions' | 'rail' | 'watch' | 'health' | 'calibration';
-
-/** The analog inputs of a controller, in the order of the line (LINE-91). */
-export const INPUTS = ['supply', 'current', 'pressure', 'rail', 'meter'] as const;
-export type Input = (typeof INPUTS)[number];
-
-/** What an input stands for at 0 V and at the reference: mV, mA, Pa, or thousandths of a degree. */
-export interface Scale {
-  readonly zero: number;
-  readonly full: number;
-}
-
-export type Request =
-  /** Opens a conversation: forgets earlier sequence numbers. `token` is echoed, so that an old answer is not taken for this one. */
-  | { readonly word: 'hello'; readonly token: string }
-  | { readonly word: 'describe'; readonly topic: Topic }
-  /** Feeds the dead-man and nothing else. */
-  | { readonly word: 'alive' }
-  | { readonly word: 'deadman'; readonly ms: number }
-  | { readonly word: 'telemetry'; readonly hz: number }
-  | { readonly word: 'arm' }
-  | { readonly word: 'safe' }
-  | { readonly word: 'supply'; readonly mv: number }
-  | { readonly word: 'pressure'; readonly pa: number }
-  | {
-      readonly word: 'burst';
-      readonly channel: number;
-      readonly widthNs: number;
-      readonly periodUs: number;
-      readonly count: number;
-    }
-  | { readonly word: 'halt' }
-  | { readonly word: 'clear' }
-  /** Words of the extension `rail` (LINE-83 to LINE-86). `rail` itself only asks how its outputs stand. */
-  | { readonly word: 'rail' }
-  | { readonly word: 'pump'; readonly on: boolean }
-  | { readonly word: 'shut-off'; readonly shut: boolean }
-  | { readonly word: 'keep-pressure' }
-  /** What the burst drives (LINE-90). */
-  | { readonly word: 'echo' }
-  | ({ readonly word: 'calibrate'; readonly input: Input } & Scale);
-
-export type Reply =
-  | {
-      readonly word: 'hello';
-      readonly token: string;
-      readonly protocol: number;
-      readonly model: string;
-      readonly serial: string;
-      readonly firmware: string;
-      readonly boot: string;
-      readonly channels: number;
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'timing';
-      readonly tickNs: number;
-      readonly minWidthNs: number;
-      readonly maxWidthNs: number;
-      readonly minPeriodUs: number;
-      readonly maxPeriodUs: number;
-      readonly maxCount: number;
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'supply';
-      readonly minMv: number;
-      readonly maxMv: number;
-      readonly safeMv: number;
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'pressure';
-      readonly commandable: boolean;
-      readonly minPa: number;
-      readonly maxPa: number;
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'safety';
-      readonly deadmanMinMs: number;
-      readonly deadmanMaxMs: number;
-      readonly telemetryMaxHz: number;
-      /** Above these the controller makes safe by itself and latches a fault (LINE-61). */
-      readonly tripMa: number;
-      readonly tripPa: number;
-      readonly tripMilliC: number;
-      /** Names in bit order. */
-      readonly interlocks: readonly string[];
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'extensions';
-      /** Names; a host lives with those that it does not know. */
-      readonly extensions: readonly string[];
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'rail';
-      /** Which of these outputs there are. */
-      readonly pump: boolean;
-      readonly relief: boolean;
-      readonly shutOff: boolean;
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'watch';
-      readonly idleMa: number;
-      readonly idleEdges: number;
-      readonly idleMs: number;
-      readonly frozenMs: number;
-      readonly sensorLowPermille: number;
-      readonly sensorHighPermille: number;
-      readonly meterMaxHz: number;
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'health';
-      readonly badLines: number;
-      readonly byteErrors: number;
-      readonly starts: number;
-      /** `power-on`, `brown-out`, `watchdog`, `button`, `unknown`, or one that this version does not know. */
-      readonly cause: string;
-      readonly stackFree: number;
-    }
-  | {
-      readonly word: 'describe';
-      readonly topic: 'calibration';
-      readonly scales: Readonly<Record<Input, Scale>>;
-      /** They come from the controller's non-volatile memory, and not from its program. */
-      readonly stored: boolean;
-    }
-  | {
-      readonly word: 'echo';
-      /** All 0 before the first burst. */
-      readonly number: number;
-      /** As it stands at the outputs. */
-      readonly channel: number;
-      readonly widthNs: number;
-      readonly periodUs: number;
-      readonly count: number;
-    }
-  /** How the outputs of the rail are commanded at this moment. */
-  | {
-      readonly word: 'rail';
-      readonly pumping: boolean;
-      /** The normally open relief valve stands open. */
-      readonly relieved: boolean;
-      /** The shut-off valve between regulator and rail is shut. */
-      readonly shut: boolean;
-      /** Disarmed, and the pressure kept on request. */
-      readonly keeping: boolean;
-    }
-  /** Every other request is answered with its own word; `burst` also with the number that the new burst got. */
-  | { readonly word: 'burst'; readonly number: number; readonly widthNs: number }
-  | { readonly word: Exclude<Request['word'], 'hello' | 'describe' | 'burst' | 'rail' | 'echo'> };
-
-type Description = Extract<Reply, { word: 'describe' }>;
-
-/** The codes of LINE-22. A host must live with others too. */
-export type RefusalCode =
-  | 'unknown' | 'form' | 'no-hello' | 'stale' | 'range' | 'unsupported' | 'fault' | 'interlock' | 'not-armed' | 'busy';
-
-export interface Refusal {
-  /** `unknown`: the request's word was none of the specification's. */
-  readonly word: Request['word'] | 'unknown';
-  /** A `RefusalCode`, or one that this version does not know. */
-  readonly code: string;
-  readonly text: string;
-}
-
-export interface Telemetry {
-  readonly atUs: number;
-  readonly frame: number;
-  readonly boot: string;
-  readonly supplyMv: number;
-  readonly currentMa: number;
-  readonly pressurePa: number;
-  readonly railMilliC: number;
-  readonly meterMilliC: number;
-  readonly edges: number;
-  readonly lastEdgeUs: number;
-  readonly burst: number;
-  readonly active: boolean;
-  readonly commanded: number;
-  readonly done: number;
-  readonly armed: boolean;
-  /** '' when no fault is latched. */
-  readonly fault: string;
-  readonly interlocks: number;
-}
+import { frameSignals, furtherSignals, wireReadingOf } from '../../app/bench/readings.ts';
+import type { AnalogInput, WireReadings } from '../../app/bench/readings.ts';
+import { checkLine, LineReader, LONGEST_TO_CONTROLLER, LONGEST_TO_HOST, MARK, sealLine, textField, U16, U32, type BadLine } from './codec.ts';
+import { choice, FieldTable, flag, i32, integer, keyed, list, name, nameOrNone, u16, u32, u48, type Fields, type Kind, type Said } from './fields.ts';
 
 /** Longest values of named fields, in characters (LINE-8). */
 const TOKEN = 16;
@@ -211,6 +15,131 @@ const BOOT = 8;
 const CODE = 24;
 const TEXT = 120;
 const LIST = 120;
+/** What a request has room for. */
+const SHORT_LIST = 88;
+
+/** The analog inputs of a controller, in the order of the line (LINE-91). */
+export const INPUTS = frameSignals.map(({ input }) => input);
+export type Input = AnalogInput;
+
+/** What an input stands for at 0 V and at the reference: mV, mA, Pa, or thousandths of a degree. */
+export interface Scale {
+  readonly zero: number;
+  readonly full: number;
+}
+
+const list120 = list(LIST, NAME);
+
+/** Two fields for each input. */
+const scales: Kind<Readonly<Record<Input, Scale>>> = {
+  write: (_, of) => frameSignals.map(({ input, wireUnit }) => i32.write(` ${input}-zero-${wireUnit}=`, of[input].zero) + i32.write(` ${input}-full-${wireUnit}=`, of[input].full)).join(''),
+  read: (line) => Object.fromEntries(frameSignals.map(({ input, wireUnit }) => [input, { zero: i32.read(line, ` ${input}-zero-${wireUnit}=`), full: i32.read(line, ` ${input}-full-${wireUnit}=`) }])) as Record<Input, Scale>,
+};
+
+/** The topics of version 1, and those of the extensions (LINE-81). */
+const descriptionFields = {
+  timing: { tickNs: integer(1, U32), minWidthNs: u32, maxWidthNs: u32, minPeriodUs: u32, maxPeriodUs: u32, maxCount: u32 },
+  supply: { minMv: u32, maxMv: u32, safeMv: u32 },
+  pressure: { commandable: flag, minPa: u32, maxPa: u32 },
+  safety: {
+    deadmanMinMs: u32, deadmanMaxMs: u32, telemetryMaxHz: integer(1, U16),
+    /** Above these the controller makes safe by itself and latches a fault (LINE-61). */
+    tripMa: u32, tripPa: u32, tripMilliC: u32,
+    /** Names in bit order. */
+    interlocks: list120,
+  },
+  /** Names; a host lives with those that it does not know. */
+  extensions: { extensions: list120 },
+  /** Which of these outputs there are. */
+  rail: { pump: flag, relief: flag, shutOff: flag },
+  watch: { idleMa: u32, idleEdges: u32, idleMs: u32, frozenMs: u32, sensorLowPermille: integer(0, 1_000), sensorHighPermille: integer(0, 1_000), meterMaxHz: integer(1, U32) },
+  /** `cause`: `power-on`, `brown-out`, `watchdog`, `button`, `unknown`, or one that this version does not know. */
+  health: { badLines: u32, byteErrors: u32, starts: u32, cause: name(NAME), stackFree: u32 },
+  /** `stored`: they come from the controller's non-volatile memory, and not from its program. */
+  calibration: { scales, stored: flag },
+} as const satisfies Readonly<Record<string, Fields>>;
+
+type Topic = keyof typeof descriptionFields;
+const topics = Object.keys(descriptionFields) as readonly Topic[];
+
+const requestFields = {
+  /** Opens a conversation: forgets earlier sequence numbers. `token` is echoed, so that an old answer is not taken for this one. */
+  hello: { token: name(TOKEN) },
+  describe: { topic: choice(topics, NAME) },
+  /** Feeds the dead-man and nothing else. */
+  alive: {},
+  deadman: { ms: u32 },
+  telemetry: { hz: u32 },
+  arm: {},
+  safe: {},
+  supply: { mv: u32 },
+  pressure: { pa: u32 },
+  burst: { channel: u32, widthNs: u32, periodUs: u32, count: u32 },
+  halt: {},
+  clear: {},
+  /** Words of the extension `rail` (LINE-83 to LINE-86). `rail` itself only asks how its outputs stand. */
+  rail: {},
+  pump: { on: flag },
+  'shut-off': { shut: flag },
+  'keep-pressure': {},
+  /** What the burst drives (LINE-90). */
+  echo: {},
+  calibrate: { input: choice(INPUTS, NAME), zero: i32, full: i32 },
+  /** Signals beyond LINE-41 that frames are to carry (LINE-114). */
+  signals: { names: list(SHORT_LIST, NAME) },
+} as const satisfies Readonly<Record<string, Fields>>;
+
+type Word = keyof typeof requestFields;
+
+/** Every other request is answered with its own word alone, `describe` by its topic. */
+const replyFields = {
+  hello: { token: name(TOKEN), protocol: u16, model: name(NAME), serial: name(NAME), firmware: name(NAME), boot: name(BOOT), channels: integer(1, U16) },
+  /** The number that the new burst got, and the width that it drives. */
+  burst: { number: integer(1, U32), widthNs: u32 },
+  /**
+   * How the outputs of the rail are commanded at this moment. `relieved`: the normally open relief valve stands open; `shut`: the
+   * shut-off valve between regulator and rail is shut; `keeping`: disarmed, and the pressure kept on request.
+   */
+  rail: { pumping: flag, relieved: flag, shut: flag, keeping: flag },
+  /** As it stands at the outputs; all 0 before the first burst. */
+  echo: { number: u32, channel: u32, widthNs: u32, periodUs: u32, count: u32 },
+  /** Those of the names asked for that the frames carry from now on. */
+  signals: { names: list(SHORT_LIST, NAME) },
+} as const satisfies Readonly<Partial<Record<Word, Fields>>>;
+
+const beforeReadings = { atUs: u48, frame: u48, boot: name(BOOT) };
+const afterReadings = {
+  edges: u48, lastEdgeUs: keyed('edge-us', u48), burst: u32, active: flag, commanded: u32, done: u32, armed: flag,
+  /** '' when no fault is latched. */
+  fault: nameOrNone(CODE),
+  interlocks: u16,
+};
+
+type OneOf<T> = T[keyof T];
+
+export type Request = OneOf<{ readonly [W in Word]: { readonly word: W } & Said<(typeof requestFields)[W]> }>;
+
+type Description = OneOf<{ readonly [T in Topic]: { readonly word: 'describe'; readonly topic: T } & Said<(typeof descriptionFields)[T]> }>;
+
+export type Reply =
+  | Description
+  | OneOf<{ readonly [W in keyof typeof replyFields]: { readonly word: W } & Said<(typeof replyFields)[W]> }>
+  | { readonly word: Exclude<Word, 'describe' | keyof typeof replyFields> };
+
+/** The codes of LINE-22. A host must live with others too. */
+export type RefusalCode =
+  | 'unknown' | 'form' | 'no-hello' | 'stale' | 'range' | 'unsupported' | 'fault' | 'interlock' | 'not-armed' | 'busy';
+
+export interface Refusal {
+  /** `unknown`: the request's word was none of the specification's. */
+  readonly word: Word | 'unknown';
+  /** A `RefusalCode`, or one that this version does not know. */
+  readonly code: string;
+  readonly text: string;
+}
+
+/** A frame as it stands on the line. */
+export type Telemetry = Said<typeof beforeReadings> & WireReadings & Said<typeof afterReadings>;
 
 /** What the controller reads out of a line that came from the host. */
 export type FromHost =
@@ -226,69 +155,26 @@ export type FromController =
   | { readonly kind: 'telemetry'; readonly seq: number; readonly telemetry: Telemetry }
   | { readonly kind: 'bad'; readonly why: BadLine };
 
-const words: ReadonlySet<string> = new Set<Request['word']>([
-  'hello', 'describe', 'alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'burst', 'halt', 'clear', 'rail', 'pump',
-  'shut-off', 'keep-pressure', 'echo', 'calibrate',
-]);
+const tablesOf = <K extends string>(of: Readonly<Record<K, Fields>>): ReadonlyMap<string, FieldTable<Fields>> =>
+  new Map(Object.entries<Fields>(of).map(([key, fields]) => [key, new FieldTable(fields)]));
 
-function isWord(word: string): word is Request['word'] {
-  return words.has(word);
-}
+const requestTables = tablesOf(requestFields);
+const replyTables = tablesOf(replyFields);
+const descriptionTables = tablesOf(descriptionFields);
+const frameTable = new FieldTable({
+  ...beforeReadings,
+  ...Object.fromEntries(frameSignals.map(({ field, key }) => [field, keyed(key, i32)])),
+  ...afterReadings,
+} as Fields);
+const noFields = new FieldTable({});
 
-const topics: ReadonlySet<string> = new Set<Topic>(['timing', 'supply', 'pressure', 'safety', 'extensions', 'rail', 'watch', 'health', 'calibration']);
+type AnyFields = Said<Fields>;
 
-const inputs: ReadonlySet<string> = new Set<Input>(INPUTS);
-
-function isInput(input: string): input is Input {
-  return inputs.has(input);
-}
-
-const unitOf: Readonly<Record<Input, string>> = { supply: 'mv', current: 'ma', pressure: 'pa', rail: 'mdegc', meter: 'mdegc' };
-
-function isTopic(topic: string): topic is Topic {
-  return topics.has(topic);
-}
+const isWord = (word: string): word is Word => requestTables.has(word);
 
 /** A request as it goes on the line, LF included. `seq` 0 to 65535. Throws RangeError for values the line cannot carry. */
 export function encodeRequest(seq: number, request: Request): string {
-  return sealLine(`${MARK.request} ${integerField(seq, 0, U16)} ${requestBody(request)}`);
-}
-
-function requestBody(request: Request): string {
-  switch (request.word) {
-    case 'hello':
-      return `hello token=${nameField(request.token, TOKEN)}`;
-    case 'describe':
-      return `describe topic=${request.topic}`;
-    case 'deadman':
-      return `deadman ms=${integerField(request.ms, 0, U32)}`;
-    case 'telemetry':
-      return `telemetry hz=${integerField(request.hz, 0, U32)}`;
-    case 'supply':
-      return `supply mv=${integerField(request.mv, 0, U32)}`;
-    case 'pressure':
-      return `pressure pa=${integerField(request.pa, 0, U32)}`;
-    case 'burst':
-      return (
-        `burst channel=${integerField(request.channel, 0, U32)} width-ns=${integerField(request.widthNs, 0, U32)}` +
-        ` period-us=${integerField(request.periodUs, 0, U32)} count=${integerField(request.count, 0, U32)}`
-      );
-    case 'pump':
-      return `pump on=${flag(request.on)}`;
-    case 'shut-off':
-      return `shut-off shut=${flag(request.shut)}`;
-    case 'calibrate':
-      return `calibrate input=${request.input} zero=${integerField(request.zero, -I32, I32)} full=${integerField(request.full, -I32, I32)}`;
-    case 'alive':
-    case 'arm':
-    case 'safe':
-    case 'halt':
-    case 'clear':
-    case 'rail':
-    case 'keep-pressure':
-    case 'echo':
-      return request.word;
-  }
+  return sealLine(`${u16.write(`${MARK.request} `, seq)} ${request.word}${(requestTables.get(request.word) ?? noFields).write(request as AnyFields)}`);
 }
 
 /** `text`: one line without its LF. */
@@ -301,191 +187,33 @@ export function decodeFromHost(text: string): FromHost {
   if (mark !== MARK.request || line.failed) return { kind: 'bad', why: 'form' };
   const word = line.name(' ', NAME);
   if (!isWord(word)) return { kind: 'unfit', seq, word: 'unknown', code: 'unknown' };
-  const request = readRequest(line, word);
-  if (request === null || !line.complete()) return { kind: 'unfit', seq, word, code: 'form' };
+  const request = { word, ...requestTables.get(word)?.read(line) } as Request;
+  if (!line.complete()) return { kind: 'unfit', seq, word, code: 'form' };
   return { kind: 'request', seq, request };
-}
-
-function readRequest(line: LineReader, word: Request['word']): Request | null {
-  switch (word) {
-    case 'hello':
-      return { word, token: line.name(' token=', TOKEN) };
-    case 'describe': {
-      const topic = line.name(' topic=', NAME);
-      return isTopic(topic) ? { word, topic } : null;
-    }
-    case 'deadman':
-      return { word, ms: line.integer(' ms=', 0, U32) };
-    case 'telemetry':
-      return { word, hz: line.integer(' hz=', 0, U32) };
-    case 'supply':
-      return { word, mv: line.integer(' mv=', 0, U32) };
-    case 'pressure':
-      return { word, pa: line.integer(' pa=', 0, U32) };
-    case 'burst':
-      return {
-        word,
-        channel: line.integer(' channel=', 0, U32),
-        widthNs: line.integer(' width-ns=', 0, U32),
-        periodUs: line.integer(' period-us=', 0, U32),
-        count: line.integer(' count=', 0, U32),
-      };
-    case 'pump':
-      return { word, on: line.flag(' on=') };
-    case 'shut-off':
-      return { word, shut: line.flag(' shut=') };
-    case 'calibrate': {
-      const input = line.name(' input=', NAME);
-      const scale = { zero: line.integer(' zero=', -I32, I32), full: line.integer(' full=', -I32, I32) };
-      return isInput(input) ? { word, input, ...scale } : null;
-    }
-    case 'alive':
-    case 'arm':
-    case 'safe':
-    case 'halt':
-    case 'clear':
-    case 'rail':
-    case 'keep-pressure':
-    case 'echo':
-      return { word };
-  }
 }
 
 /** A reply as it goes on the line, LF included. Throws RangeError for values the line cannot carry. */
 export function encodeReply(seq: number, reply: Reply): string {
-  return sealLine(`${MARK.reply} ${integerField(seq, 0, U16)} ${replyBody(reply)}`);
-}
-
-function replyBody(reply: Reply): string {
-  switch (reply.word) {
-    case 'hello':
-      return (
-        `hello token=${nameField(reply.token, TOKEN)} protocol=${integerField(reply.protocol, 0, U16)}` +
-        ` model=${nameField(reply.model, NAME)} serial=${nameField(reply.serial, NAME)}` +
-        ` firmware=${nameField(reply.firmware, NAME)} boot=${nameField(reply.boot, BOOT)}` +
-        ` channels=${integerField(reply.channels, 1, U16)}`
-      );
-    case 'describe':
-      return `describe topic=${reply.topic} ${descriptionBody(reply)}`;
-    case 'burst':
-      return `burst number=${integerField(reply.number, 1, U32)} width-ns=${integerField(reply.widthNs, 0, U32)}`;
-    case 'rail':
-      return `rail pumping=${flag(reply.pumping)} relieved=${flag(reply.relieved)} shut=${flag(reply.shut)} keeping=${flag(reply.keeping)}`;
-    case 'echo':
-      return (
-        `echo number=${integerField(reply.number, 0, U32)} channel=${integerField(reply.channel, 0, U32)}` +
-        ` width-ns=${integerField(reply.widthNs, 0, U32)} period-us=${integerField(reply.periodUs, 0, U32)} count=${integerField(reply.count, 0, U32)}`
-      );
-    case 'alive':
-    case 'deadman':
-    case 'telemetry':
-    case 'arm':
-    case 'safe':
-    case 'supply':
-    case 'pressure':
-    case 'halt':
-    case 'clear':
-    case 'pump':
-    case 'shut-off':
-    case 'keep-pressure':
-    case 'calibrate':
-      return reply.word;
-  }
-}
-
-function descriptionBody(reply: Description): string {
-  switch (reply.topic) {
-    case 'timing':
-      return (
-        `tick-ns=${integerField(reply.tickNs, 1, U32)} min-width-ns=${integerField(reply.minWidthNs, 0, U32)}` +
-        ` max-width-ns=${integerField(reply.maxWidthNs, 0, U32)} min-period-us=${integerField(reply.minPeriodUs, 0, U32)}` +
-        ` max-period-us=${integerField(reply.maxPeriodUs, 0, U32)} max-count=${integerField(reply.maxCount, 0, U32)}`
-      );
-    case 'supply':
-      return (
-        `min-mv=${integerField(reply.minMv, 0, U32)} max-mv=${integerField(reply.maxMv, 0, U32)}` +
-        ` safe-mv=${integerField(reply.safeMv, 0, U32)}`
-      );
-    case 'pressure':
-      return (
-        `commandable=${flag(reply.commandable)} min-pa=${integerField(reply.minPa, 0, U32)}` +
-        ` max-pa=${integerField(reply.maxPa, 0, U32)}`
-      );
-    case 'extensions':
-      return `extensions=${listField(reply.extensions)}`;
-    case 'rail':
-      return `pump=${flag(reply.pump)} relief=${flag(reply.relief)} shut-off=${flag(reply.shutOff)}`;
-    case 'watch':
-      return (
-        `idle-ma=${integerField(reply.idleMa, 0, U32)} idle-edges=${integerField(reply.idleEdges, 0, U32)} idle-ms=${integerField(reply.idleMs, 0, U32)}` +
-        ` frozen-ms=${integerField(reply.frozenMs, 0, U32)} sensor-low-permille=${integerField(reply.sensorLowPermille, 0, 1_000)}` +
-        ` sensor-high-permille=${integerField(reply.sensorHighPermille, 0, 1_000)} meter-max-hz=${integerField(reply.meterMaxHz, 1, U32)}`
-      );
-    case 'health':
-      return (
-        `bad-lines=${integerField(reply.badLines, 0, U32)} byte-errors=${integerField(reply.byteErrors, 0, U32)} starts=${integerField(reply.starts, 0, U32)}` +
-        ` cause=${nameField(reply.cause, NAME)} stack-free=${integerField(reply.stackFree, 0, U32)}`
-      );
-    case 'calibration':
-      return `${INPUTS.map((input) => scaleFields(input, reply.scales[input])).join(' ')} stored=${flag(reply.stored)}`;
-    case 'safety':
-      return (
-        `deadman-min-ms=${integerField(reply.deadmanMinMs, 0, U32)} deadman-max-ms=${integerField(reply.deadmanMaxMs, 0, U32)}` +
-        ` telemetry-max-hz=${integerField(reply.telemetryMaxHz, 1, U16)} trip-ma=${integerField(reply.tripMa, 0, U32)}` +
-        ` trip-pa=${integerField(reply.tripPa, 0, U32)} trip-mdegc=${integerField(reply.tripMilliC, 0, U32)}` +
-        ` interlocks=${listField(reply.interlocks)}`
-      );
-  }
-}
-
-function scaleFields(input: Input, { zero, full }: Scale): string {
-  const unit = unitOf[input];
-  return `${input}-zero-${unit}=${integerField(zero, -I32, I32)} ${input}-full-${unit}=${integerField(full, -I32, I32)}`;
-}
-
-function readScale(line: LineReader, input: Input): Scale {
-  const unit = unitOf[input];
-  return { zero: line.integer(` ${input}-zero-${unit}=`, -I32, I32), full: line.integer(` ${input}-full-${unit}=`, -I32, I32) };
-}
-
-function flag(set: boolean): string {
-  return set ? '1' : '0';
-}
-
-/** Names separated by commas; `none` for no name at all. */
-function listField(names: readonly string[]): string {
-  const list = names.map((name) => nameField(name, NAME)).join(',');
-  if (list.length > LIST) throw new RangeError('the names are too long for one line');
-  return list === '' ? NOTHING : list;
-}
-
-/** null: it is no list of names. */
-function readList(line: LineReader, key: string): readonly string[] | null {
-  const list = line.name(key, LIST, true);
-  const names = list === NOTHING ? [] : list.split(',');
-  return names.some((name) => name === '' || name.length > NAME) ? null : names;
+  const begin = `${u16.write(`${MARK.reply} `, seq)} ${reply.word}`;
+  return reply.word === 'describe'
+    ? sealLine(`${begin} topic=${reply.topic}${(descriptionTables.get(reply.topic) ?? noFields).write(reply as AnyFields)}`)
+    : sealLine(`${begin}${(replyTables.get(reply.word) ?? noFields).write(reply as AnyFields)}`);
 }
 
 export function encodeRefusal(seq: number, refusal: Refusal): string {
   return sealLine(
-    `${MARK.refusal} ${integerField(seq, 0, U16)} ${refusal.word} code=${nameField(refusal.code, CODE)}` +
-      ` text=${textField(refusal.text, TEXT)}`,
+    `${u16.write(`${MARK.refusal} `, seq)} ${refusal.word}${name(CODE).write(' code=', refusal.code)} text=${textField(refusal.text, TEXT)}`,
   );
 }
 
 /** The sequence number of a telemetry line is its frame number modulo 65536 (LINE-40). */
 export function encodeTelemetry(t: Telemetry): string {
-  const frame = integerField(t.frame, 0, U48);
-  return sealLine(
-    `. ${frame % 65536} at-us=${integerField(t.atUs, 0, U48)} frame=${frame} boot=${nameField(t.boot, BOOT)}` +
-      ` supply-mv=${integerField(t.supplyMv, -I32, I32)} current-ma=${integerField(t.currentMa, -I32, I32)}` +
-      ` pressure-pa=${integerField(t.pressurePa, -I32, I32)} rail-mdegc=${integerField(t.railMilliC, -I32, I32)}` +
-      ` meter-mdegc=${integerField(t.meterMilliC, -I32, I32)} edges=${integerField(t.edges, 0, U48)}` +
-      ` edge-us=${integerField(t.lastEdgeUs, 0, U48)} burst=${integerField(t.burst, 0, U32)}` +
-      ` active=${flag(t.active)} commanded=${integerField(t.commanded, 0, U32)} done=${integerField(t.done, 0, U32)}` +
-      ` armed=${flag(t.armed)} fault=${t.fault === '' ? NOTHING : nameField(t.fault, CODE)}` +
-      ` interlocks=${integerField(t.interlocks, 0, U16)}`,
-  );
+  let body = `${MARK.telemetry} ${t.frame % 65536}${frameTable.write(t as AnyFields)}`;
+  for (const { field, key } of furtherSignals) {
+    const reading = wireReadingOf(t, field);
+    if (reading !== undefined) body += i32.write(` ${key}=`, reading);
+  }
+  return sealLine(body);
 }
 
 /** `text`: one line without its LF. */
@@ -521,160 +249,20 @@ export function decodeFromController(text: string): FromController {
   return { kind: 'bad', why: 'form' };
 }
 
+/** Further signals may each be there or not, in the order of the table (LINE-114). */
 function readTelemetry(line: LineReader): Telemetry {
-  const atUs = line.integer(' at-us=', 0, U48);
-  const frame = line.integer(' frame=', 0, U48);
-  const boot = line.name(' boot=', BOOT);
-  const supplyMv = line.integer(' supply-mv=', -I32, I32);
-  const currentMa = line.integer(' current-ma=', -I32, I32);
-  const pressurePa = line.integer(' pressure-pa=', -I32, I32);
-  const railMilliC = line.integer(' rail-mdegc=', -I32, I32);
-  const meterMilliC = line.integer(' meter-mdegc=', -I32, I32);
-  const edges = line.integer(' edges=', 0, U48);
-  const lastEdgeUs = line.integer(' edge-us=', 0, U48);
-  const burst = line.integer(' burst=', 0, U32);
-  const active = line.flag(' active=');
-  const commanded = line.integer(' commanded=', 0, U32);
-  const done = line.integer(' done=', 0, U32);
-  const armed = line.flag(' armed=');
-  const fault = line.name(' fault=', CODE);
-  const interlocks = line.integer(' interlocks=', 0, U16);
-  return {
-    atUs, frame, boot, supplyMv, currentMa, pressurePa, railMilliC, meterMilliC, edges, lastEdgeUs, burst, active,
-    commanded, done, armed, fault: fault === NOTHING ? '' : fault, interlocks,
-  };
+  const telemetry = frameTable.read(line) as AnyFields as Telemetry;
+  for (const { field, key } of furtherSignals) {
+    if (line.isAt(` ${key}=`)) (telemetry as Record<string, unknown>)[field] = i32.read(line, ` ${key}=`);
+  }
+  return telemetry;
 }
 
 function readReply(line: LineReader): Reply | null {
   const word = line.name(' ', NAME);
   if (!isWord(word)) return null;
-  switch (word) {
-    case 'hello':
-      return {
-        word,
-        token: line.name(' token=', TOKEN),
-        protocol: line.integer(' protocol=', 0, U16),
-        model: line.name(' model=', NAME),
-        serial: line.name(' serial=', NAME),
-        firmware: line.name(' firmware=', NAME),
-        boot: line.name(' boot=', BOOT),
-        channels: line.integer(' channels=', 1, U16),
-      };
-    case 'describe': {
-      const topic = line.name(' topic=', NAME);
-      return isTopic(topic) ? readDescription(line, topic) : null;
-    }
-    case 'burst':
-      return { word, number: line.integer(' number=', 1, U32), widthNs: line.integer(' width-ns=', 0, U32) };
-    case 'rail':
-      return {
-        word,
-        pumping: line.flag(' pumping='),
-        relieved: line.flag(' relieved='),
-        shut: line.flag(' shut='),
-        keeping: line.flag(' keeping='),
-      };
-    case 'echo':
-      return {
-        word,
-        number: line.integer(' number=', 0, U32),
-        channel: line.integer(' channel=', 0, U32),
-        widthNs: line.integer(' width-ns=', 0, U32),
-        periodUs: line.integer(' period-us=', 0, U32),
-        count: line.integer(' count=', 0, U32),
-      };
-    case 'alive':
-    case 'deadman':
-    case 'telemetry':
-    case 'arm':
-    case 'safe':
-    case 'supply':
-    case 'pressure':
-    case 'halt':
-    case 'clear':
-    case 'pump':
-    case 'shut-off':
-    case 'keep-pressure':
-    case 'calibrate':
-      return { word };
-  }
-}
-
-function readDescription(line: LineReader, topic: Topic): Description | null {
-  const word = 'describe';
-  switch (topic) {
-    case 'timing':
-      return {
-        word,
-        topic,
-        tickNs: line.integer(' tick-ns=', 1, U32),
-        minWidthNs: line.integer(' min-width-ns=', 0, U32),
-        maxWidthNs: line.integer(' max-width-ns=', 0, U32),
-        minPeriodUs: line.integer(' min-period-us=', 0, U32),
-        maxPeriodUs: line.integer(' max-period-us=', 0, U32),
-        maxCount: line.integer(' max-count=', 0, U32),
-      };
-    case 'supply':
-      return {
-        word,
-        topic,
-        minMv: line.integer(' min-mv=', 0, U32),
-        maxMv: line.integer(' max-mv=', 0, U32),
-        safeMv: line.integer(' safe-mv=', 0, U32),
-      };
-    case 'pressure':
-      return {
-        word,
-        topic,
-        commandable: line.flag(' commandable='),
-        minPa: line.integer(' min-pa=', 0, U32),
-        maxPa: line.integer(' max-pa=', 0, U32),
-      };
-    case 'safety': {
-      const numbers = {
-        deadmanMinMs: line.integer(' deadman-min-ms=', 0, U32),
-        deadmanMaxMs: line.integer(' deadman-max-ms=', 0, U32),
-        telemetryMaxHz: line.integer(' telemetry-max-hz=', 1, U16),
-        tripMa: line.integer(' trip-ma=', 0, U32),
-        tripPa: line.integer(' trip-pa=', 0, U32),
-        tripMilliC: line.integer(' trip-mdegc=', 0, U32),
-      };
-      const interlocks = readList(line, ' interlocks=');
-      return interlocks === null ? null : { word, topic, ...numbers, interlocks };
-    }
-    case 'extensions': {
-      const extensions = readList(line, ' extensions=');
-      return extensions === null ? null : { word, topic, extensions };
-    }
-    case 'rail':
-      return { word, topic, pump: line.flag(' pump='), relief: line.flag(' relief='), shutOff: line.flag(' shut-off=') };
-    case 'watch':
-      return {
-        word,
-        topic,
-        idleMa: line.integer(' idle-ma=', 0, U32),
-        idleEdges: line.integer(' idle-edges=', 0, U32),
-        idleMs: line.integer(' idle-ms=', 0, U32),
-        frozenMs: line.integer(' frozen-ms=', 0, U32),
-        sensorLowPermille: line.integer(' sensor-low-permille=', 0, 1_000),
-        sensorHighPermille: line.integer(' sensor-high-permille=', 0, 1_000),
-        meterMaxHz: line.integer(' meter-max-hz=', 1, U32),
-      };
-    case 'health':
-      return {
-        word,
-        topic,
-        badLines: line.integer(' bad-lines=', 0, U32),
-        byteErrors: line.integer(' byte-errors=', 0, U32),
-        starts: line.integer(' starts=', 0, U32),
-        cause: line.name(' cause=', NAME),
-        stackFree: line.integer(' stack-free=', 0, U32),
-      };
-    case 'calibration': {
-      const [supply, current, pressure, rail, meter] = [
-        readScale(line, 'supply'), readScale(line, 'current'), readScale(line, 'pressure'), readScale(line, 'rail'), readScale(line, 'meter'),
-      ];
-      return { word, topic, scales: { supply, current, pressure, rail, meter }, stored: line.flag(' stored=') };
-    }
-  }
+  if (word !== 'describe') return { word, ...replyTables.get(word)?.read(line) } as Reply;
+  const topic = line.name(' topic=', NAME);
+  const table = descriptionTables.get(topic);
+  return table === undefined ? null : ({ word, topic, ...table.read(line) } as Reply);
 }

@@ -2,6 +2,8 @@
  * The controller of the simulated bench: the specification in `../README.md`, carried out on a plant. It is passive and
  * deterministic: time passes only in `advanceTo`, bytes come in only by `receive`, and the same calls give the same lines.
  */
+import { frameSignals, furtherSignals, mapWire, wireReadingOf } from '../../app/bench/readings.ts';
+import type { Signal, WireReadings } from '../../app/bench/readings.ts';
 import { I32, LONGEST_TO_CONTROLLER, U16, U32, U48 } from '../line/codec.ts';
 import type { FaultCode } from '../line/fault-texts.ts';
 import { LineSplitter } from '../line/line-splitter.ts';
@@ -42,7 +44,7 @@ const VENTILATION = 4;
 const ALL_CLOSED = EMERGENCY_STOP | COVER | VENTILATION;
 
 /** LINE-81. */
-const EXTENSIONS = ['rail', 'echo', 'watch', 'health', 'calibration'] as const;
+const EXTENSIONS = ['rail', 'echo', 'watch', 'health', 'calibration', 'signals'] as const;
 /** LINE-92, LINE-94, LINE-96. */
 const WATCH = {
   idleMa: 150,
@@ -142,6 +144,8 @@ export class SimulatedController {
   #pressureRaised = false;
   /** This conversation's host has asked for the extensions (LINE-87). */
   #extended = false;
+  /** What the frames of this conversation carry beyond LINE-41. */
+  #further: readonly Signal[] = [];
   #fault: FaultCode | null = null;
   #burst: Burst | null = null;
   #nextBurst = 1;
@@ -251,6 +255,7 @@ export class SimulatedController {
     this.#last = null;
     this.#hello = null;
     this.#extended = false;
+    this.#further = [];
     this.#fault = null;
     this.#burst = null;
     this.#nextBurst = 1;
@@ -337,14 +342,7 @@ export class SimulatedController {
       return { ...this.#readings, edges, lastEdgeUs, interlocks };
     }
     this.#convertedAt = this.#now;
-    this.#readings = this.#scales === SCALES ? now : {
-      ...now,
-      supplyMv: this.#scaled('supply', now.supplyMv),
-      currentMa: this.#scaled('current', now.currentMa),
-      pressurePa: this.#scaled('pressure', now.pressurePa),
-      railMilliC: this.#scaled('rail', now.railMilliC),
-      meterMilliC: this.#scaled('meter', now.meterMilliC),
-    };
+    this.#readings = this.#scales === SCALES ? now : { ...now, ...Object.fromEntries(frameSignals.map(({ input, field }) => [field, this.#scaled(input, wireReadingOf(now, field) ?? 0)])) };
     return this.#readings;
   }
 
@@ -426,11 +424,7 @@ export class SimulatedController {
         atUs: clamp(at, 0, U48),
         frame: this.#frame,
         boot: this.#boot,
-        supplyMv: sensor(r.supplyMv),
-        currentMa: sensor(r.currentMa),
-        pressurePa: sensor(r.pressurePa),
-        railMilliC: sensor(r.railMilliC),
-        meterMilliC: sensor(r.meterMilliC),
+        ...this.#told(r),
         edges: clamp(edges, 0, U48),
         lastEdgeUs: edges === 0 ? 0 : clamp(Math.floor(r.lastEdgeUs - this.#startedUs), 0, at),
         burst: burst?.number ?? 0,
@@ -449,6 +443,20 @@ export class SimulatedController {
       this.#nextTelemetry += this.#misbehaves.interval(this.#telemetryUs);
     }
     this.#frame += 1;
+  }
+
+  /** As they are put on the line: those of every frame, and those that were asked for. */
+  #told(readings: PlantReadings): WireReadings {
+    const told = mapWire(readings, sensor);
+    for (const { field } of this.#further) (told as Record<string, number>)[field] = sensor(wireReadingOf(readings, field) ?? 0);
+    return told;
+  }
+
+  /** LINE-114: of the names asked for those that this bench reads. */
+  #addSignals(names: readonly string[]): Outcome {
+    const readings = this.#read();
+    this.#further = furtherSignals.filter(({ input, field }) => names.includes(input) && wireReadingOf(readings, field) !== undefined);
+    return { word: 'signals', names: this.#further.map(({ input }) => input) };
   }
 
   #takeLine(text: string): void {
@@ -497,6 +505,7 @@ export class SimulatedController {
       });
       this.#hello = { seq, token, answer };
       this.#extended = false;
+      this.#further = [];
       this.#last = { seq, answer };
     }
     this.#emit(this.#hello.answer);
@@ -573,6 +582,8 @@ export class SimulatedController {
         };
       case 'calibrate':
         return this.#calibrate(request.input, { zero: request.zero, full: request.full });
+      case 'signals':
+        return this.#addSignals(request.names);
     }
   }
 

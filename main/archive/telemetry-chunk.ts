@@ -4,15 +4,20 @@
  * computed again.
  *
  * Inside the deflated block: version, number of frames, length and UTF-8 of a JSON head (boot id, distinct faults),
- * then the columns in the order of `columns`. A column starts with the index of its scale. Measured values are whole
+ * then the columns: those of every frame at, number, the signals of LINE-41, `plainColumns` and the fault, then the further signals that the head names (format 2; a
+ * chunk without any has format 1 and names none). A column starts with the index of its scale. Measured values are whole
  * numbers on the wire (millivolts, microseconds), so nearly every column is whole numbers times a scale; a scale is
  * used only where it gives back every value of the column exactly, and otherwise the column holds the doubles.
  */
 import { constants, deflateSync, inflateSync } from 'node:zlib';
 import type { BenchFault, BenchFrame } from '../../app/bench/port.ts';
-import { amperes, kelvins, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
+import { frameSignals, furtherSignals, readingOf, readingsAt } from '../../app/bench/readings.ts';
+import type { SignalId } from '../../app/bench/readings.ts';
+import { seconds } from '../../app/quantities/quantity.ts';
 
+/** Without and with further signals. */
 const formatVersion = 1;
+const furtherVersion = 2;
 
 /** Frames in one chunk at most; bounds the memory that reading one takes. */
 export const maxFramesPerChunk = 4096;
@@ -38,21 +43,17 @@ const scales: readonly Scale[] = [
 ];
 const asDoubles = 255;
 
-type NumberFields = Exclude<keyof BenchFrame, 'bootId' | 'burst' | 'armed' | 'fault'>;
 const plain = {
-  at: (f) => f.at,
-  number: (f) => f.number,
-  supply: (f) => f.supply,
-  current: (f) => f.current,
-  pressure: (f) => f.pressure,
-  railTemperature: (f) => f.railTemperature,
-  meterTemperature: (f) => f.meterTemperature,
   edges: (f) => f.edges,
   lastEdgeAt: (f) => f.lastEdgeAt,
   interlocks: (f) => f.interlocks,
-} satisfies Record<NumberFields, (frame: BenchFrame) => number>;
-const columnNames = [...(Object.keys(plain) as NumberFields[]), 'burstNumber', 'commanded', 'done', 'flags', 'fault'] as const;
-type ColumnName = (typeof columnNames)[number];
+  burstNumber: (f) => f.burst.number,
+  commanded: (f) => f.burst.commanded,
+  done: (f) => f.burst.done,
+  flags: (f) => (f.burst.active ? 1 : 0) + (f.armed ? 2 : 0),
+} satisfies Record<string, (frame: BenchFrame) => number>;
+type PlainColumn = keyof typeof plain;
+const plainColumns = Object.keys(plain) as readonly PlainColumn[];
 
 class ByteWriter {
   #bytes = Buffer.allocUnsafe(4096);
@@ -228,19 +229,17 @@ export function encodeFrames(frames: readonly BenchFrame[]): Buffer {
     }
     return number;
   };
-  const columns: Record<ColumnName, (frame: BenchFrame) => number> = {
-    ...plain,
-    burstNumber: (f) => f.burst.number,
-    commanded: (f) => f.burst.commanded,
-    done: (f) => f.burst.done,
-    flags: (f) => (f.burst.active ? 1 : 0) + (f.armed ? 2 : 0),
-    fault: (f) => faultNumber(f.fault),
-  };
   const body = columnsWriter.begin();
-  for (const name of columnNames) writeColumn(body, frames.map(columns[name]));
-  const head = Buffer.from(JSON.stringify({ bootId, faults }), 'utf8');
+  writeColumn(body, frames.map((f) => f.at));
+  writeColumn(body, frames.map((f) => f.number));
+  for (const { id } of frameSignals) writeColumn(body, readingsOf(frames, id));
+  for (const column of plainColumns) writeColumn(body, frames.map(plain[column]));
+  writeColumn(body, frames.map((f) => faultNumber(f.fault)));
+  const further = furtherSignals.filter(({ id }) => frames.some((f) => readingOf(f, id) !== undefined)).map(({ id }) => id);
+  for (const id of further) writeColumn(body, readingsOf(frames, id));
+  const head = Buffer.from(JSON.stringify({ bootId, faults, ...(further.length === 0 ? {} : { signals: further }) }), 'utf8');
   const out = blockWriter.begin();
-  out.byte(formatVersion);
+  out.byte(further.length === 0 ? formatVersion : furtherVersion);
   out.varint(frames.length);
   out.varint(head.length);
   out.bytes(head);
@@ -248,30 +247,35 @@ export function encodeFrames(frames: readonly BenchFrame[]): Buffer {
   return deflateSync(out.done(), { level: constants.Z_BEST_SPEED, windowBits: 13, memLevel: 6 });
 }
 
+/** NaN where a frame has none. */
+const readingsOf = (frames: readonly BenchFrame[], id: SignalId): number[] => frames.map((frame) => readingOf(frame, id) ?? Number.NaN);
+
 /** The frames of a block made by `encodeFrames`. Throws when the block is damaged. */
 export function decodeFrames(block: Uint8Array): BenchFrame[] {
   const from = new ByteReader(inflateSync(block, { maxOutputLength: maxInflatedBytes }));
   const version = from.byte();
-  if (version !== formatVersion) throw new RangeError(`the chunk has format ${version}, this program reads ${formatVersion}`);
+  if (version !== formatVersion && version !== furtherVersion) throw new RangeError(`the chunk has format ${version}, this program reads ${formatVersion} and ${furtherVersion}`);
   const count = from.varint();
   if (count === 0 || count > maxFramesPerChunk) throw new RangeError(`the chunk claims ${count} frames`);
-  const head = JSON.parse(from.bytes(from.varint()).toString('utf8')) as { bootId: string; faults: BenchFault[] };
-  const read = {} as Record<ColumnName, number[]>;
-  for (const name of columnNames) read[name] = readColumn(from, count);
+  const head = JSON.parse(from.bytes(from.varint()).toString('utf8')) as { bootId: string; faults: BenchFault[]; signals?: string[] };
+  const at = readColumn(from, count);
+  const number = readColumn(from, count);
+  const readings = frameSignals.map(() => readColumn(from, count));
+  const read = {} as Record<PlainColumn, number[]>;
+  for (const column of plainColumns) read[column] = readColumn(from, count);
+  const faultNumbers = readColumn(from, count);
+  // A signal that this version does not know is passed over.
+  const further = (head.signals ?? []).map((id) => ({ id, column: readColumn(from, count) })).filter(({ id }) => furtherSignals.some((signal) => signal.id === id));
   if (!from.atEnd) throw new RangeError('the chunk has bytes left over');
-  const { at, number, supply, current, pressure, railTemperature, meterTemperature, edges, lastEdgeAt, burstNumber, commanded, done, interlocks } = read;
+  const { edges, lastEdgeAt, burstNumber, commanded, done, interlocks } = read;
   const frames: BenchFrame[] = [];
   for (let i = 0; i < count; i += 1) {
     const flags = read.flags[i] ?? Number.NaN;
-    frames.push({
+    const frame: BenchFrame = {
       at: seconds(at[i] ?? Number.NaN),
       number: number[i] ?? Number.NaN,
       bootId: head.bootId,
-      supply: volts(supply[i] ?? Number.NaN),
-      current: amperes(current[i] ?? Number.NaN),
-      pressure: pascals(pressure[i] ?? Number.NaN),
-      railTemperature: kelvins(railTemperature[i] ?? Number.NaN),
-      meterTemperature: kelvins(meterTemperature[i] ?? Number.NaN),
+      ...readingsAt(readings, i),
       edges: edges[i] ?? Number.NaN,
       lastEdgeAt: seconds(lastEdgeAt[i] ?? Number.NaN),
       burst: {
@@ -281,9 +285,14 @@ export function decodeFrames(block: Uint8Array): BenchFrame[] {
         done: done[i] ?? Number.NaN,
       },
       armed: flags >= 2,
-      fault: head.faults[(read.fault[i] ?? Number.NaN) - 1] ?? null,
+      fault: head.faults[(faultNumbers[i] ?? Number.NaN) - 1] ?? null,
       interlocks: interlocks[i] ?? Number.NaN,
-    });
+    };
+    for (const { id, column } of further) {
+      const reading = column[i] ?? Number.NaN;
+      if (!Number.isNaN(reading)) (frame as unknown as Record<string, unknown>)[id] = reading;
+    }
+    frames.push(frame);
   }
   return frames;
 }

@@ -1,5 +1,6 @@
 /** What a host asks a bench first: who it is and what it can do; then dead-man and telemetry are set. */
 import type { BenchCapabilities, BenchIdentity } from '../../app/bench/port.ts';
+import { furtherSignals } from '../../app/bench/readings.ts';
 import { microseconds, milliseconds, pascals, seconds, toMilliseconds, volts } from '../../app/quantities/quantity.ts';
 import type { Reply, Request } from '../../firmware-protocol/line/messages.ts';
 import { newToken, type Entropy } from '../clock/entropy.ts';
@@ -132,7 +133,9 @@ export async function converse(
   }
   const outside = outsideLimits(options, capabilities);
   if (outside !== null) return outside;
-  for (const request of settingRequests(options)) {
+  // LINE-115: only what this program knows, so that it can read every frame.
+  const further = furtherSignals.length > 0 && names.includes('signals') ? [{ word: 'signals', names: furtherSignals.map(({ input }) => input) } as const] : [];
+  for (const request of [...settingRequests(options), ...further]) {
     const set = await ask(request);
     if (!set.ok) return set;
   }

@@ -1,6 +1,7 @@
 /** From the words of the line to those of the bench port, in SI. */
 import type { BenchFault, BenchFrame, BenchReply } from '../../app/bench/port.ts';
-import { amperes, celsius, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
+import { readingsFromWire } from '../../app/bench/readings.ts';
+import { seconds } from '../../app/quantities/quantity.ts';
 import type { Telemetry } from '../../firmware-protocol/line/messages.ts';
 import type { LinkAnswer } from '../link/link.ts';
 
@@ -20,11 +21,7 @@ export function asBenchFrame(t: Telemetry, fault: BenchFault | null): BenchFrame
     at: seconds(t.atUs / 1e6),
     number: t.frame,
     bootId: t.boot,
-    supply: volts(t.supplyMv / 1e3),
-    current: amperes(t.currentMa / 1e3),
-    pressure: pascals(t.pressurePa),
-    railTemperature: celsius(t.railMilliC / 1e3),
-    meterTemperature: celsius(t.meterMilliC / 1e3),
+    ...readingsFromWire(t),
     edges: t.edges,
     lastEdgeAt: seconds(t.lastEdgeUs / 1e6),
     burst: { number: t.burst, active: t.active, commanded: t.commanded, done: t.done },

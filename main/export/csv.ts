@@ -4,11 +4,12 @@
  */
 import { shownPoint } from '../../app/plan/points.ts';
 import { stringify } from 'csv-stringify/sync';
+import { differenceShown, spreadOf, toShown, windowSignals } from '../../app/bench/readings.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { densityOfRun } from '../../app/fluid/density-of-run.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
-import { celsius, kilopascals, toCelsius, toKilopascals } from '../../app/quantities/quantity.ts';
+import { celsius, kilopascals } from '../../app/quantities/quantity.ts';
 import type { KilogramsPerSecond } from '../../app/quantities/quantity.ts';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
 import type { BudgetRow } from '../../app/reduce/budget-table.ts';
@@ -107,6 +108,8 @@ function textOf(field: Field): string {
 
 const scaled = (value: number | null | undefined, factor: number): number | null => (value === null || value === undefined ? null : value * factor);
 
+const converted = (value: number | undefined, to: (value: number) => number): number | undefined => (value === undefined ? undefined : to(value));
+
 const countedFrom1 = (place: number | undefined): number | undefined => (place === undefined ? undefined : place + 1);
 
 function placeColumns<T>(plan: Plan, pointOf: (row: T) => Point | undefined): Columns<T> {
@@ -147,20 +150,23 @@ function attemptColumns(plan: Plan, points: readonly Point[]): Columns<ExportedA
     last_edge_s: (a) => a.body.window?.lastEdgeAt,
     idle_before_s: (a) => a.body.window?.idle?.time,
     idle_before_edges: (a) => a.body.window?.idle?.edges,
-    pressure_mean_kPa: (a) => (a.body.window ? toKilopascals(a.body.window.pressure.mean) : null),
-    pressure_sd_kPa: (a) => scaled(a.body.window?.pressure.sd, 1e-3),
-    supply_mean_V: (a) => a.body.window?.supply.mean,
-    supply_sd_V: (a) => a.body.window?.supply.sd,
-    current_mean_A: (a) => a.body.window?.current?.mean,
-    current_sd_A: (a) => a.body.window?.current?.sd,
-    rail_temperature_mean_C: (a) => (a.body.window ? toCelsius(a.body.window.railTemperature.mean) : null),
-    rail_temperature_sd_K: (a) => a.body.window?.railTemperature.sd,
-    meter_temperature_mean_C: (a) => (a.body.window ? toCelsius(a.body.window.meterTemperature.mean) : null),
-    meter_temperature_sd_K: (a) => a.body.window?.meterTemperature.sd,
+    ...signalColumns,
     failed_criteria: (a) => a.body.criteria.filter((c) => !c.passed).map((c) => `${c.rule}: ${c.text}`).join('; '),
     text: (a) => a.body.text,
   };
 }
+
+/** Mean and standard deviation of each signal over the window (RUN-190). */
+const signalColumns: Columns<ExportedAttempt> = Object.fromEntries(
+  windowSignals.flatMap((signal) => {
+    const { id, column, columnUnit, difference } = signal;
+    const of = (a: ExportedAttempt) => (a.body.window === null ? undefined : spreadOf(a.body.window, id));
+    return [
+      [`${column}_mean_${columnUnit}`, (a: ExportedAttempt) => converted(of(a)?.mean, (mean) => toShown(signal, mean))],
+      [`${column}_sd_${difference}`, (a: ExportedAttempt) => converted(of(a)?.sd, (sd) => differenceShown(signal, sd))],
+    ];
+  }),
+);
 
 function massColumns(plan: Plan): Columns<ReducedWindow> {
   const mass = ({ outcome }: ReducedWindow) => (outcome.kind === 'mass' ? outcome : null);

@@ -104,6 +104,9 @@ function answerAll(wire: TestWire): void {
       case 'echo':
         wire.say(encodeReply(seq, { word: 'echo', number: 0, channel: 0, widthNs: 0, periodUs: 0, count: 0 }));
         break;
+      case 'signals':
+        wire.say(encodeReply(seq, { word: 'signals', names: [] }));
+        break;
       default:
         wire.say(encodeReply(seq, { word: request.word }));
         break;

@@ -10,7 +10,7 @@ import type { ManualView } from '../../app/contract/contract.ts';
 import { planSchema, type Guard } from '../../app/plan/plan.ts';
 import { milliseconds, kilopascals, toKilopascals, toMilliseconds, volts } from '../../app/quantities/quantity.ts';
 import { idleCurrentText, idleCurrentTimeout } from '../../app/run/idle-current.ts';
-import { clearGuard, directReading, guardText, stepGuard, type GuardMemory } from '../../app/run/guards.ts';
+import { Guards, guardText, type GuardedWork } from '../../app/run/guards.ts';
 import { madeSafeText } from '../../app/run/safe-words.ts';
 import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
@@ -80,8 +80,7 @@ const no = (reason: string): ManualAnswer => ({ accepted: false, reason });
 export class ManualBench {
   readonly #bench: Bench;
   readonly #clock: Clock;
-  readonly #guards: readonly Guard[];
-  #memory: GuardMemory[];
+  readonly #guards: Guards;
   /** Since when current flows with nothing driven; null: none does. */
   #currentSince: number | null = null;
   readonly #unlisten: () => void;
@@ -99,8 +98,7 @@ export class ManualBench {
   constructor(bench: Bench, clock: Clock) {
     this.#bench = bench;
     this.#clock = clock;
-    this.#guards = manualGuards(bench);
-    this.#memory = this.#guards.map(() => clearGuard);
+    this.#guards = new Guards(manualGuards(bench), this.#work());
     this.#unlisten = bench.listen({
       onFrame: (frame) => {
         this.#onFrame(frame);
@@ -239,11 +237,7 @@ export class ManualBench {
       const { found, first } = openInterlockWords(open);
       return `${found} ${first}`;
     }
-    for (const [index, guard] of this.#guards.entries()) {
-      const memory = this.#memory[index] ?? clearGuard;
-      if (memory.active || memory.outSince !== null) return `Guard ${guard.id} is not clear. ${guardText(guard, this.#signal(guard.signal, frame))}.`;
-    }
-    return null;
+    return this.#guards.notClear(frame);
   }
 
   #againstBurst({ channel, widthMs, periodMs, count }: ManualBurst): string | null {
@@ -310,12 +304,10 @@ export class ManualBench {
       asked.burst = null;
     }
     const tripped: string[] = [];
-    for (const [index, guard] of this.#guards.entries()) {
-      const value = this.#signal(guard.signal, frame);
-      const memory = stepGuard(guard, this.#memory[index] ?? clearGuard, value, now);
-      this.#memory[index] = memory;
-      if (memory.active) tripped.push(`${guardText(guard, value)}.`);
-    }
+    this.#guards.check(frame, now, (guard, _, { active }, value) => {
+      if (active) tripped.push(`${guardText(guard, value)}.`);
+      return false;
+    });
     if (!this.#engaged || this.#making !== null) return;
     if (frame.fault !== null) tripped.unshift(frame.fault.text);
     else if (asked.armedSeen && !frame.armed) tripped.unshift('The controller disarmed itself and gives no reason.');
@@ -338,20 +330,19 @@ export class ManualBench {
     else if (this.#making === null) void this.makeSafe('The link to the bench was lost and is back.');
   }
 
-  #signal(signal: Guard['signal'], frame: BenchFrame): number | null {
-    switch (signal) {
-      case 'pressure-deviation-kpa':
-        return this.#pressure !== null && this.#asked.burst !== null ? toKilopascals(frame.pressure) - this.#pressure : null;
-      case 'supply-deviation-v':
-        return this.#asked.supply !== null && this.#asked.supplySeen ? frame.supply - this.#asked.supply : null;
-      case 'idle-flow-ml-min':
-        return null;
-      case 'pressure-kpa':
-      case 'rail-temperature-c':
-      case 'meter-temperature-c':
-      case 'current-a':
-        return directReading(signal, frame);
-    }
+  /** What guards have to know of what is asked: a pressure is held only while a burst draws on it. */
+  #work(): GuardedWork {
+    const ofPressure = () => (this.#asked.burst === null ? null : this.#pressure);
+    const ofSupply = () => (this.#asked.supplySeen ? this.#asked.supply : null);
+    return {
+      get pressureKpa() {
+        return ofPressure();
+      },
+      get supplyV() {
+        return ofSupply();
+      },
+      idleFlow: null,
+    };
   }
 
   #doing(): string {

@@ -3,12 +3,14 @@
  * since the start. Frames come up to 200 times a second, so this lies outside of React; `version` tells that it changed.
  */
 import type { BenchFrame } from '../../app/bench/port.ts';
+import { readingOf, signals } from '../../app/bench/readings.ts';
+import type { SignalId } from '../../app/bench/readings.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { FlowFromEdges, massFlow } from './flow.ts';
 import { Trend } from './trend.ts';
 
-/** In SI units: V, A, Pa gauge, K, K, kg/s. */
-export type Signal = 'supply' | 'current' | 'pressure' | 'railTemperature' | 'meterTemperature' | 'flow';
+/** In SI units; the flow in kg/s. */
+export type Signal = SignalId | 'flow';
 export type Span = 'ten-minutes' | 'since-start';
 
 export interface Latest {
@@ -21,9 +23,8 @@ export interface Latest {
 
 type BySignal = Readonly<Record<Signal, Trend>>;
 
-const newTrends = (make: () => Trend): BySignal => ({
-  supply: make(), current: make(), pressure: make(), railTemperature: make(), meterTemperature: make(), flow: make(),
-});
+const newTrends = (make: () => Trend): BySignal =>
+  Object.fromEntries([...signals.map(({ id }) => id), 'flow'].map((signal) => [signal, make()])) as Record<Signal, Trend>;
 
 /** Strips are some hundred points wide: more slots than that cannot be seen. */
 const recentTrends = () => newTrends(() => new Trend({ slot: 0.5, capacity: 1200, whenFull: 'drop-oldest' }));
@@ -116,11 +117,10 @@ export class LiveBench {
 
   #put(trends: BySignal, frame: BenchFrame, flow: number | null): void {
     const at = frame.at + this.#offset;
-    trends.supply.add(at, frame.supply);
-    trends.current.add(at, frame.current);
-    trends.pressure.add(at, frame.pressure);
-    trends.railTemperature.add(at, frame.railTemperature);
-    trends.meterTemperature.add(at, frame.meterTemperature);
+    for (const { id } of signals) {
+      const reading = readingOf(frame, id);
+      if (reading !== undefined) trends[id].add(at, reading);
+    }
     if (flow !== null) trends.flow.add(at, flow);
   }
 

@@ -1,7 +1,8 @@
 /** The pieces that procedures are made of: arm, feed the rail, set the supply and the condition, drive a burst, stop it. */
 import type { BenchFrame, BenchReply, BenchRequest, BurstRequest } from '../../bench/port.ts';
+import { fluidTemperatures, readingOf, signals, toShown } from '../../bench/readings.ts';
 import type { Point } from '../../plan/points.ts';
-import { toCelsius, toKilopascals, volts } from '../../quantities/quantity.ts';
+import { toKilopascals, volts } from '../../quantities/quantity.ts';
 import type { Volts } from '../../quantities/quantity.ts';
 import { idleCurrentText, idleCurrentTimeout } from '../idle-current.ts';
 import { deadManFault } from '../proof.ts';
@@ -215,7 +216,7 @@ export class Drive {
     const found =
       frame === null
         ? 'the readings are not known'
-        : `pressure ${toKilopascals(frame.pressure).toFixed(1)} kPa, rail ${toCelsius(frame.railTemperature).toFixed(1)} degC, meter ${toCelsius(frame.meterTemperature).toFixed(1)} degC`;
+        : signals.flatMap((signal) => (signal.band === null ? [] : `${signal.name} ${toShown(signal, readingOf(frame, signal.id) ?? Number.NaN).toFixed(signal.digits)} ${signal.plain}`)).join(', ');
     return `Pressure and temperature did not come into their bands within ${state.plan.condition.timeoutS} s: ${found}.`;
   }
 
@@ -226,10 +227,10 @@ export class Drive {
     if (frame === null || Math.abs(toKilopascals(frame.pressure) - wanted) > tolerance || this.#settings.temperaturesFit(frame)) {
       return { text: 'rail pressure in band', value: frame === null ? null : toKilopascals(frame.pressure), low: wanted - tolerance, high: wanted + tolerance, unit: 'kPa' };
     }
-    const rail = toCelsius(frame.railTemperature);
-    return rail < low || rail > high
-      ? { text: 'fluid temperature in the rail in band', value: rail, low, high, unit: 'degC' }
-      : { text: 'fluid temperature at the meter in band', value: toCelsius(frame.meterTemperature), low, high, unit: 'degC' };
+    const temperatures = fluidTemperatures.map((signal) => ({ text: `${signal.name} in band`, value: toShown(signal, readingOf(frame, signal.id) ?? Number.NaN), low, high, unit: signal.plain }));
+    const out = temperatures.find(({ value }) => !(value >= low && value <= high)) ?? temperatures.at(-1);
+    if (out === undefined) throw new Error('a temperature is out of its band');
+    return out;
   }
 
   #mustNotRefuse({ text, code }: Refused): Leave {

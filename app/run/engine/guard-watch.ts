@@ -3,7 +3,7 @@ import type { BenchFrame } from '../../bench/port.ts';
 import { lookPart } from '../../plan/look.ts';
 import type { Guard } from '../../plan/plan.ts';
 import { toKilopascals } from '../../quantities/quantity.ts';
-import { directReading, guardText, stepGuard, WatchedGuard } from '../guards.ts';
+import { Guards, guardText } from '../guards.ts';
 import type { GuardMemory } from '../guards.ts';
 import type { IdleFlow } from '../../bench/idle-flow.ts';
 import { canTripMakingSafe } from './controller-watch.ts';
@@ -13,43 +13,37 @@ import type { Safety } from './safety.ts';
 
 export class GuardWatch {
   readonly #core: EngineCore;
-  readonly #course: Course;
   readonly #safety: Safety;
-  readonly #idleFlow: IdleFlow;
-  readonly #guards: readonly WatchedGuard[];
+  readonly #guards: Guards;
+  readonly #answer = this.#act.bind(this);
 
   constructor(core: EngineCore, course: Course, safety: Safety, idleFlow: IdleFlow) {
     this.#core = core;
-    this.#course = course;
     this.#safety = safety;
-    this.#idleFlow = idleFlow;
-    this.#guards = core.state.plan.guards.map((guard) => new WatchedGuard(guard));
+    this.#guards = new Guards(core.state.plan.guards, {
+      get pressureKpa() {
+        const point = core.currentPoint;
+        // Held open for a moment: the plan need not have been made for that droop (RUN-143).
+        return course.facts.atPressure && point !== null && lookPart(point) !== 'held' ? toKilopascals(point.pressure) : null;
+      },
+      get supplyV() {
+        const step = core.state.current?.step;
+        return step != null && step !== 'supply' ? (core.currentPoint?.voltage ?? null) : null;
+      },
+      get idleFlow() {
+        return idleFlow.millilitresPerMinute;
+      },
+    });
   }
 
   /** True when the run left its way. */
   check(frame: BenchFrame): boolean {
-    for (const watched of this.#guards) {
-      const value = this.#reading(watched.signal, frame);
-      if (watched.staysClear(value)) continue;
-      const { guard, memory: before } = watched;
-      // A leak that was found is not gone because an injector is driven again: it clears when it is counted anew (RUN-108).
-      if (guard.signal === 'idle-flow-ml-min' && value === null && before.active) continue;
-      const after = stepGuard(guard, before, value, this.#core.now);
-      if (after === before && !after.active) continue;
-      watched.memory = after;
-      if (this.#act(guard, before, after, value)) return true;
-    }
-    return false;
+    return this.#guards.check(frame, this.#core.now, this.#answer);
   }
 
   /** The first hold or trip guard that is not clear, in words; null: all are. */
   notClear(frame: BenchFrame): string | null {
-    for (const { guard, memory } of this.#guards) {
-      if (guard.level !== 'note' && (memory.active || memory.outSince !== null)) {
-        return `Guard ${guard.id} is not clear. ${guardText(guard, this.#reading(guard.signal, frame))}.`;
-      }
-    }
-    return null;
+    return this.#guards.notClear(frame);
   }
 
   #act(guard: Guard, before: GuardMemory, after: GuardMemory, value: number | null): boolean {
@@ -74,28 +68,5 @@ export class GuardWatch {
     if (this.#core.isDriving) return true;
     const { mode, safe } = this.#core.state;
     return level === 'trip' && (mode === 'paused' || mode === 'held' || canTripMakingSafe(mode, safe));
-  }
-
-  /** In the unit of the guard's limits; null when the signal does not apply now. */
-  #reading(signal: Guard['signal'], frame: BenchFrame): number | null {
-    switch (signal) {
-      case 'pressure-deviation-kpa': {
-        const point = this.#core.currentPoint;
-        // Held open for a moment: the plan need not have been made for that droop (RUN-143).
-        return this.#course.facts.atPressure && point !== null && lookPart(point) !== 'held' ? toKilopascals(frame.pressure) - toKilopascals(point.pressure) : null;
-      }
-      case 'supply-deviation-v': {
-        const step = this.#core.state.current?.step;
-        const point = this.#core.currentPoint;
-        return step != null && step !== 'supply' && point !== null ? frame.supply - point.voltage : null;
-      }
-      case 'idle-flow-ml-min':
-        return this.#idleFlow.millilitresPerMinute;
-      case 'pressure-kpa':
-      case 'rail-temperature-c':
-      case 'meter-temperature-c':
-      case 'current-a':
-        return directReading(signal, frame);
-    }
   }
 }

@@ -1,7 +1,7 @@
 /** What this run has set on the bench, as far as it is certain, and since when the bench follows it. */
 import type { BenchFrame } from '../../bench/port.ts';
+import { fluidTemperatures, readingOf, toShown } from '../../bench/readings.ts';
 import type { Plan } from '../../plan/plan.ts';
-import { toCelsius } from '../../quantities/quantity.ts';
 import type { EngineCore } from './core.ts';
 
 export class Settings {
@@ -91,9 +91,11 @@ export class Settings {
 
   temperaturesFit(frame: BenchFrame): boolean {
     const { temperatureMinC: min, temperatureMaxC: max } = this.#plan.condition;
-    const rail = toCelsius(frame.railTemperature);
-    const meter = toCelsius(frame.meterTemperature);
-    return rail >= min && rail <= max && meter >= min && meter <= max;
+    for (const signal of fluidTemperatures) {
+      const found = toShown(signal, readingOf(frame, signal.id) ?? Number.NaN);
+      if (!(found >= min && found <= max)) return false;
+    }
+    return true;
   }
 
   #trackCondition(frame: BenchFrame): void {

@@ -1,13 +1,8 @@
 /** What the controller's pins touch: the simulated controller and the emulated firmware drive the same plant by this. */
+import type { WireReadings } from '../../../app/bench/readings.ts';
 import type { Input } from '../../line/messages.ts';
 
-export interface PlantReadings {
-  readonly supplyMv: number;
-  readonly currentMa: number;
-  /** Gauge. */
-  readonly pressurePa: number;
-  readonly railMilliC: number;
-  readonly meterMilliC: number;
+export interface PlantReadings extends WireReadings {
   /** Flow meter edges since the plant was made, and the plant time of the latest, us. */
   readonly edges: number;
   readonly lastEdgeUs: number;

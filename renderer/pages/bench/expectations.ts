@@ -1,5 +1,7 @@
 /** What each signal should be now: its set point and its band, and where they come from. In the signals' SI units. */
 import type { BenchCapabilities, BenchFrame } from '../../../app/bench/port.ts';
+import { signals } from '../../../app/bench/readings.ts';
+import type { Signal as TableSignal, SignalId } from '../../../app/bench/readings.ts';
 import type { ManualView } from '../../../app/contract/contract.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
@@ -22,6 +24,9 @@ const safeSupplyTolerance = 0.5;
 const byHand = { supplyV: 0.05, pressureKpa: 4, temperatureMinC: 15, temperatureMaxC: 30 };
 
 const open: Expectation = { setPoint: null, low: null, high: null };
+/** Of each signal of the table. */
+const of = (expected: (signal: TableSignal) => Expectation) =>
+  Object.fromEntries(signals.map((signal) => [signal.id, expected(signal)])) as Record<SignalId, Expectation>;
 const around = (setPoint: number, tolerance: number): Expectation => ({ setPoint, low: setPoint - tolerance, high: setPoint + tolerance });
 
 /**
@@ -51,12 +56,10 @@ export function expectationsOf(now: {
   const supply = run?.point?.voltage ?? set?.supplyV ?? null;
   const disarmed = frame !== null && !frame.armed;
   return {
+    ...of(({ band, guard }) => (band === 'temperature' ? temperature : guard === null ? open : { ...open, ...limitOf(run?.plan ?? null, guard) })),
     supply:
       disarmed && capabilities !== null ? around(capabilities.safeSupply, safeSupplyTolerance) : supply === null ? open : around(supply, tolerances.supplyV),
-    current: { ...open, ...limitOf(run?.plan ?? null, 'current-a') },
     pressure: pressure === null ? open : around(pressure, kilopascals(tolerances.pressureKpa)),
-    railTemperature: temperature,
-    meterTemperature: temperature,
     flow: open,
   };
 }

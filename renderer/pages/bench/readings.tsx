@@ -1,4 +1,6 @@
 import { useMemo, useState } from 'react';
+import { frameSignals, readingOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
+import type { SignalId } from '../../../app/bench/readings.ts';
 import type { BenchView } from '../../../app/contract/contract.ts';
 import { Choice } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
@@ -22,17 +24,12 @@ interface Shown {
   readonly leastRange: number;
 }
 
-const same = (value: number): number => value;
-const inCelsius = (kelvins: number): number => kelvins - 273.15;
-const inKilopascals = (pascals: number): number => pascals / 1e3;
-
-const shown: Readonly<Record<Exclude<Signal, 'flow'>, Shown>> = {
-  supply: { label: 'Supply', unit: 'V', decimals: 2, toShown: same, leastRange: 1 },
-  current: { label: 'Supply current', unit: 'A', decimals: 2, toShown: same, leastRange: 1 },
-  pressure: { label: 'Rail pressure, gauge', unit: 'kPa', decimals: 1, toShown: inKilopascals, leastRange: 10 },
-  railTemperature: { label: 'Fluid in the rail', unit: '°C', decimals: 2, toShown: inCelsius, leastRange: 1 },
-  meterTemperature: { label: 'Fluid at the meter', unit: '°C', decimals: 2, toShown: inCelsius, leastRange: 1 },
-};
+const shown: readonly { readonly id: SignalId; readonly how: Shown }[] = windowSignals.map((signal) => ({
+  id: signal.id,
+  how: { label: signal.label, unit: signal.shown, decimals: signal.digits, toShown: (si) => toShown(signal, si), leastRange: signal.leastSpan },
+}));
+/** What is set on the bench stands before the flow that comes of it. */
+const beforeFlow: ReadonlySet<SignalId> = new Set(['pressure', 'supply']);
 
 const spans: readonly { readonly value: Span; readonly text: string }[] = [
   { value: 'ten-minutes', text: 'Last 10 minutes' },
@@ -58,21 +55,21 @@ export function Readings({ bench }: { readonly bench: Extract<BenchView, { state
   const statement = useUnits(density).statement;
   const stale = bench.up ? age : Infinity;
 
+  const of = (id: SignalId): number | null => (frame === null ? null : (readingOf(frame, id) ?? null));
+  /** A bench may lack what LINE-41 does not name. */
+  const isRead = (id: SignalId): boolean => frameSignals.some((signal) => signal.id === id) || of(id) !== null;
   const tile = (signal: Signal, how: Shown, value: number | null, missing?: string, extra?: string) => (
     <Reading key={signal} signal={signal} how={how} value={value} age={latest === null ? null : stale} expected={expected[signal]} span={span} {...(missing === undefined ? {} : { missing })} {...(extra === undefined ? {} : { extra })} />
   );
   return (
     <Section wide title="Readings" aside={<div className="readings-span"><Choice label="Strips show" value={span} options={spans} onChange={setSpan} /></div>}>
       <div className="readings">
-        {tile('pressure', shown.pressure, frame?.pressure ?? null)}
-        {tile('supply', shown.supply, frame?.supply ?? null)}
+        {shown.map(({ id, how }) => beforeFlow.has(id) && tile(id, how, of(id)))}
         {tile('flow', flow, latest?.flow ?? null, frame === null ? 'not known' : equipment === null ? 'the equipment record with the K-factor has not been read' : 'too few meter edges yet', perPulse(latest, measuring?.point?.period ?? (manual?.set.periodMs == null ? null : manual.set.periodMs / 1e3)))}
-        {tile('current', shown.current, frame?.current ?? null)}
-        {tile('railTemperature', shown.railTemperature, frame?.railTemperature ?? null)}
-        {tile('meterTemperature', shown.meterTemperature, frame?.meterTemperature ?? null)}
+        {shown.map(({ id, how }) => !beforeFlow.has(id) && isRead(id) && tile(id, how, of(id)))}
       </div>
       <p className="small quiet">
-        Flow is counted from the edges of the meter over two seconds, for looking at; a run measures its own windows. {statement}
+        Flow is counted from the edges of the meter over two seconds, for looking at; a run measures its own windows. Rail pressure is gauge pressure. {statement}
       </p>
     </Section>
   );

@@ -2,6 +2,7 @@
  * Every single field of a plan as the form shows it: label, unit, help. What the schema already knows (kind, allowed
  * range, default, choices) is read from its JSON Schema and stands here only as the result.
  */
+import { guardSignals } from '../../../app/bench/guard-signals.ts';
 import { oneLinePattern } from '../../../app/boundary/text.ts';
 import { planJsonSchema } from '../../../app/plan/json-schema.ts';
 
@@ -262,16 +263,6 @@ export type GuardColumn = (typeof guardColumns)[number];
 /** Fields that stand alone: neither in a row nor a list. */
 export const singlePaths = [...fields.values()].filter(({ path, many }) => !many && !path.includes('[]')).map(({ path }) => path);
 
-const signalWords: Readonly<Record<string, { readonly text: string; readonly unit: string }>> = {
-  'pressure-deviation-kpa': { text: 'Pressure off its set point', unit: 'kPa' },
-  'pressure-kpa': { text: 'Rail pressure', unit: 'kPa' },
-  'rail-temperature-c': { text: 'Rail temperature', unit: '°C' },
-  'meter-temperature-c': { text: 'Meter temperature', unit: '°C' },
-  'supply-deviation-v': { text: 'Supply off its set point', unit: 'V' },
-  'current-a': { text: 'Supply current', unit: 'A' },
-  'idle-flow-ml-min': { text: 'Flow with injectors shut', unit: 'mL/min' },
-};
-
 /** Words for the choices of a field, where the value itself says too little. */
 export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<string, string>>>>> = {
   'sequence.kind': {
@@ -281,5 +272,5 @@ export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<str
   },
   'reduction.slopeOverVoltage': { tested: 'Where an F test allows it', own: 'Never: each voltage its own', shared: 'Always: one for all' },
   'guards[].level': { note: 'Note', hold: 'Hold', trip: 'Trip' },
-  'guards[].signal': Object.fromEntries(Object.entries(signalWords).map(([signal, { text, unit }]) => [signal, `${text}, ${unit}`])),
+  'guards[].signal': Object.fromEntries(Object.entries(guardSignals).map(([signal, { label, shown }]) => [signal, `${label}, ${shown}`])),
 };

@@ -1,4 +1,6 @@
 import { shownText } from '../../components/shown-text.ts';
+import { differenceShown, spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
+import type { SignalId } from '../../../app/bench/readings.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { useEffect, useMemo, useRef, useState } from 'react';
 import { Button } from '../../components/button.tsx';
@@ -82,10 +84,15 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
             caption="Readings of the window"
             columns={['Reading', 'Mean', 'Standard deviation', 'Set']}
             rows={[
-              { key: 'pressure', head: 'Rail pressure, kPa', cells: [figure(window.pressure.mean / 1e3), figure(window.pressure.sd / 1e3), plain(at.pressure / 1e3)] },
-              { key: 'supply', head: 'Supply, V', cells: [window.supply.mean.toFixed(3), window.supply.sd.toFixed(3), plain(at.voltage)] },
-              { key: 'rail', head: 'Rail temperature, °C', cells: [(window.railTemperature.mean - 273.15).toFixed(2), window.railTemperature.sd.toFixed(2), ''] },
-              { key: 'meter', head: 'Meter temperature, °C', cells: [(window.meterTemperature.mean - 273.15).toFixed(2), window.meterTemperature.sd.toFixed(2), ''] },
+              ...windowSignals.flatMap((signal) => {
+                const of = spreadOf(window, signal.id);
+                const digits = signal.digits + 1;
+                const set: Readonly<Partial<Record<SignalId, number>>> = { pressure: at.pressure, supply: at.voltage };
+                const setHere = set[signal.id];
+                return of === undefined
+                  ? []
+                  : [{ key: signal.id, head: `${signal.label}, ${signal.shown}`, cells: [toShown(signal, of.mean).toFixed(digits), differenceShown(signal, of.sd).toFixed(digits), setHere === undefined ? '' : plain(toShown(signal, setHere))] }];
+              }),
               { key: 'edges', head: 'Meter edges', cells: [window.edges, '', ''] },
               { key: 'pulses', head: 'Pulses', cells: [window.pulses, '', ''] },
               { key: 'length', head: 'Length, s', cells: [figure(window.to - window.from), '', ''] },

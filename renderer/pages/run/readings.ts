@@ -1,9 +1,10 @@
 /** What an attempt found, as rows to read: each value beside what the plan allows. */
+import { spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { pairEdges, zeroWindow } from '../../../app/plan/zero.ts';
-import { toCelsius, toKilopascals } from '../../../app/quantities/quantity.ts';
+import { toKilopascals } from '../../../app/quantities/quantity.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { LeakBlock } from '../../../app/reduce/leak-block.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
@@ -64,8 +65,11 @@ export function readingsOf(point: Point, window: WindowSummary, context: Reading
     { label: 'Rail pressure, scatter (s)', value: noBreak((window.pressure.sd / 1e3).toFixed(2), 'kPa'), allowed: `at most ${plainNumber(accept.pressureSdKpa)}\u00a0kPa` },
     { label: 'Supply, mean', value: noBreak(window.supply.mean.toFixed(3), 'V'), allowed: `${plainNumber(point.voltage)} ±\u00a0${plainNumber(accept.supplyV)}\u00a0V` },
     { label: 'Supply, scatter (s)', value: noBreak((window.supply.sd * 1e3).toFixed(1), 'mV'), allowed: '' },
-    { label: 'Fluid in the rail', value: noBreak(toCelsius(window.railTemperature.mean).toFixed(2), '°C'), allowed: temperatures },
-    { label: 'Fluid at the meter', value: noBreak(toCelsius(window.meterTemperature.mean).toFixed(2), '°C'), allowed: temperatures },
+    ...windowSignals.flatMap((signal) => {
+      const of = spreadOf(window, signal.id);
+      if (of === undefined || signal.id === 'pressure' || signal.id === 'supply') return [];
+      return [{ label: `${signal.label}, mean`, value: noBreak(toShown(signal, of.mean).toFixed(signal.digits + 1), signal.shown), allowed: signal.band === 'temperature' ? temperatures : '' }];
+    }),
     { label: 'Meter edges', value: String(window.edges), allowed: zero ? '' : `at least ${pairEdges(plan.window.minEdges, point.role)}` },
     { label: 'Edge rate', value: edgeSeconds > 0 ? noBreak((window.edges / edgeSeconds).toFixed(2), 'Hz') : 'not known', allowed: '' },
     { label: 'Window', value: noBreak(seconds.toFixed(2), 's'), allowed: `at least ${plainNumber(zero ? zeroWindow(plan) : plan.window.minS)} s` },

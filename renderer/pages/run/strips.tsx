@@ -1,15 +1,16 @@
+import { readingOf, signals, toShown } from '../../../app/bench/readings.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
-import { kelvins, pascals, toCelsius, toKilopascals } from '../../../app/quantities/quantity.ts';
+import { toKilopascals } from '../../../app/quantities/quantity.ts';
 import { Strip } from '../../components/strip.tsx';
 import type { StripSource } from '../../components/strip.tsx';
-import type { Latest } from '../../live/live-bench.ts';
 import { liveSource, useLatest } from '../../host/use-latest.ts';
 import { plainNumber } from './sheets.ts';
 
-const pressure = { source: liveSource('pressure', 'ten-minutes'), shown: (value: number) => toKilopascals(pascals(value)) };
-const rail = { source: liveSource('railTemperature', 'ten-minutes'), shown: (value: number) => toCelsius(kelvins(value)) };
-const meter = { source: liveSource('meterTemperature', 'ten-minutes'), shown: (value: number) => toCelsius(kelvins(value)) };
+/** Those that a plan has a band for. */
+const strips = signals.flatMap((signal) =>
+  signal.band === null ? [] : [{ ...signal, band: signal.band, source: liveSource(signal.id, 'ten-minutes'), toShown: (si: number) => toShown(signal, si) }],
+);
 
 const staleAfter = 1.5;
 const lastMinutes = 300;
@@ -20,23 +21,19 @@ export function RailStrips({ plan, point }: { readonly plan: Plan; readonly poin
   const stale = age === null || age > staleAfter;
   const wanted = point === null ? null : toKilopascals(point.pressure);
   const { pressureToleranceKpa: tolerance, temperatureMinC: low, temperatureMaxC: high } = plan.condition;
-  const pressureBand = wanted === null ? null : { low: wanted - tolerance, high: wanted + tolerance };
-  const temperatureBand = { low, high };
-  const value = (of: (latest: Latest) => number) => (latest === null ? null : of(latest));
+  const bands = { pressure: wanted === null ? null : { low: wanted - tolerance, high: wanted + tolerance }, temperature: { low, high } };
+  const value = (signal: (typeof strips)[number]): number | null => {
+    const found = latest === null ? undefined : readingOf(latest.frame, signal.id);
+    return found === undefined ? null : signal.toShown(found);
+  };
   return (
     <div className="run-strips">
-      <RailStrip
-        label="Rail pressure" unit="kPa" decimals={1} leastRange={20} stale={stale} band={pressureBand} setPoint={wanted}
-        value={value(({ frame }) => pressure.shown(frame.pressure))} source={pressure.source} toShown={pressure.shown}
-      />
-      <RailStrip
-        label="Fluid in the rail" unit="°C" decimals={2} leastRange={2} stale={stale} band={temperatureBand} setPoint={null}
-        value={value(({ frame }) => rail.shown(frame.railTemperature))} source={rail.source} toShown={rail.shown}
-      />
-      <RailStrip
-        label="Fluid at the meter" unit="°C" decimals={2} leastRange={2} stale={stale} band={temperatureBand} setPoint={null}
-        value={value(({ frame }) => meter.shown(frame.meterTemperature))} source={meter.source} toShown={meter.shown}
-      />
+      {strips.map((signal) => (
+        <RailStrip
+          key={signal.id} label={signal.label} unit={signal.shown} decimals={signal.digits} leastRange={2 * signal.leastSpan} stale={stale} band={bands[signal.band]}
+          setPoint={signal.band === 'pressure' ? wanted : null} value={value(signal)} source={signal.source} toShown={signal.toShown}
+        />
+      ))}
     </div>
   );
 }
