@@ -8,7 +8,7 @@ type Table = typeof signalTable;
 export type SignalId = keyof Table;
 type Further = { [S in SignalId]: Table[S] extends { readonly further: true } ? S : never }[SignalId];
 type InEveryFrame = Exclude<SignalId, Further>;
-type AddedToWindows = { [S in SignalId]: Table[S] extends { readonly addedToWindows: true } ? S : never }[SignalId] | Further;
+type AddedToWindows = { [S in SignalId]: Table[S] extends { readonly addedToWindows: true } | { readonly further: true } ? S : never }[SignalId];
 type ValueOf<S extends SignalId> = Quantity<(typeof quantityTable)[Table[S]['quantity']]['si']>;
 
 /** The readings of one instant in SI units, pressure gauge. */
@@ -104,7 +104,7 @@ const fromWire = ({ wirePerSi, zero }: Signal, whole: number): number => whole /
 export function readingsFromWire(said: WireReadings): Readings {
   const readings: Record<string, number> = {};
   for (const signal of signals) {
-    const whole = said[signal.field];
+    const whole = wireReadingOf(said, signal.field);
     if (whole !== undefined) readings[signal.id] = fromWire(signal, whole);
   }
   return readings as unknown as Readings;

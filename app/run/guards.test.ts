@@ -1,8 +1,10 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import type { BenchFrame } from '../bench/port.ts';
 import type { Guard } from '../plan/plan.ts';
-import { clearGuard, guardText, stepGuard, WatchedGuard } from './guards.ts';
-import type { GuardMemory } from './guards.ts';
+import { amperes, celsius, kilopascals, seconds, volts } from '../quantities/quantity.ts';
+import { clearGuard, Guards, guardText, stepGuard, WatchedGuard } from './guards.ts';
+import type { GuardedWork, GuardMemory } from './guards.ts';
 import { testPlan } from './scripted-bench.test-helper.ts';
 
 function guard(changes: Record<string, unknown> = {}): Guard {
@@ -101,5 +103,56 @@ describe('guardText', () => {
     expect(guardText(guard(), 512.34)).toBe('Rail pressure 512.3 kPa, allowed 300 to 500 kPa');
     expect(guardText(guard({ signal: 'current-a', low: undefined, high: 4 }), 5)).toBe('Supply current 5.00 A, allowed at most 4 A');
     expect(guardText(guard({ high: undefined }), null)).toBe('Rail pressure not known, allowed at least 300 kPa');
+  });
+});
+
+describe('RUN-191 guards over frames, of a run and of work by hand', () => {
+  const at = (change: Partial<BenchFrame>): BenchFrame => ({
+    at: seconds(1), number: 1, bootId: 'b', supply: volts(14), current: amperes(0.9), pressure: kilopascals(400), railTemperature: celsius(20), meterTemperature: celsius(21),
+    edges: 0, lastEdgeAt: seconds(0), burst: { number: 1, active: true, commanded: 1, done: 0 }, armed: true, fault: null, interlocks: 7, ...change,
+  });
+  const guardOf = (signal: Guard['signal'], limits: Pick<Guard, 'low' | 'high'>): Guard => ({ id: signal, signal, hysteresis: 0, dwellS: 0, level: 'trip', maxResumes: 0, clearS: 0, ...limits });
+  const found = (of: Guard, frame: BenchFrame, work: GuardedWork): readonly unknown[] => {
+    const values: unknown[] = [];
+    new Guards([of], work).check(frame, 0, (_, __, after, value) => {
+      values.push(after.active, value);
+      return false;
+    });
+    return values;
+  };
+  const nothing: GuardedWork = { pressureKpa: null, supplyV: null, idleFlow: null };
+
+  it.each<readonly [Guard['signal'], Pick<Guard, 'low' | 'high'>, Partial<BenchFrame>, Partial<GuardedWork>, number]>([
+    ['pressure-deviation-kpa', { low: -12, high: 12 }, { pressure: kilopascals(413) }, { pressureKpa: 400 }, 13],
+    ['pressure-kpa', { high: 660 }, { pressure: kilopascals(661) }, {}, 661],
+    ['rail-temperature-c', { high: 30 }, { railTemperature: celsius(31) }, {}, 31],
+    ['meter-temperature-c', { low: 15 }, { meterTemperature: celsius(14) }, {}, 14],
+    ['supply-deviation-v', { low: -0.3 }, { supply: volts(13.5) }, { supplyV: 14 }, -0.5],
+    ['current-a', { high: 4 }, { current: amperes(4.1) }, {}, 4.1],
+    ['idle-flow-ml-min', { high: 1 }, {}, { idleFlow: 1.5 }, 1.5],
+  ])('%s', (signal, limits, change, work, value) => {
+    expect(found(guardOf(signal, limits), at(change), { ...nothing, ...work })).toEqual([true, expect.closeTo(value, 9)]);
+    // Nothing is held and nothing stands out of its limits: no guard has anything to say.
+    expect(found(guardOf(signal, limits), at({}), nothing)).toEqual([]);
+  });
+
+  it('a guard that is not clear is told with what it reads, one that only notes is not', () => {
+    const guards = new Guards([{ ...guardOf('current-a', { high: 4 }), level: 'note' }, guardOf('rail-temperature-c', { high: 30 })], nothing);
+    const hot = at({ current: amperes(5), railTemperature: celsius(31) });
+    expect(guards.notClear(hot)).toBeNull();
+    guards.check(hot, 0, () => false);
+    expect(guards.notClear(hot)).toBe('Guard rail-temperature-c is not clear. Fluid temperature in the rail 31.0 degC, allowed at most 30 degC.');
+  });
+
+  it('RUN-108 a leak that was found stays while an injector is driven and nothing is counted', () => {
+    let idleFlow: number | null = 2;
+    const guards = new Guards([guardOf('idle-flow-ml-min', { high: 1 })], { ...nothing, get idleFlow() { return idleFlow; } });
+    guards.check(at({}), 0, () => false);
+    idleFlow = null;
+    guards.check(at({}), 10, () => false);
+    expect(guards.notClear(at({}))).not.toBeNull();
+    idleFlow = 0.5;
+    guards.check(at({}), 20, () => false);
+    expect(guards.notClear(at({}))).toBeNull();
   });
 });

@@ -21,7 +21,7 @@ export const U48 = 2 ** 48 - 1;
 export const I32 = 0x7fffffff;
 
 /** Bytes of ` #HHHH`, the tail of every line. */
-const TAIL = 6;
+export const TAIL = 6;
 
 const hexPairs = Array.from({ length: 256 }, (_, byte) => byte.toString(16).toUpperCase().padStart(2, '0'));
 

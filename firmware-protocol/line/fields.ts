@@ -2,7 +2,8 @@
  * The fields of a message, written once: from a table of them come its type, the text that is sent and the reading of what
  * was received. A field's key is its property in the words of the line (`widthNs` is `width-ns`, LINE-7).
  */
-import { integerField, LineReader, nameField, U16, U32, U48, I32 } from './codec.ts';
+import type { LineReader} from './codec.ts';
+import { integerField, nameField, U16, U32, U48, I32 } from './codec.ts';
 
 /** How a value stands on the line. `key` begins with the space and ends with the equals sign. */
 export interface Kind<T> {

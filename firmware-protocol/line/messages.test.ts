@@ -23,6 +23,7 @@ const request: fc.Arbitrary<Request> = fc.oneof(
   fc.record({ word: fc.constant('hello'), token: name(16) }),
   fc.record({ word: fc.constant('describe'), topic: fc.constantFrom('timing', 'supply', 'pressure', 'safety', 'extensions', 'rail', 'watch', 'health', 'calibration') }),
   fc.record({ word: fc.constantFrom('alive', 'arm', 'safe', 'halt', 'clear', 'rail', 'keep-pressure', 'echo') }),
+  fc.record({ word: fc.constant('signals'), names: fc.array(plainName(8), { maxLength: 9 }) }),
   fc.record({ word: fc.constant('calibrate'), input: fc.constantFrom(...INPUTS), zero: i32, full: i32 }),
   fc.record({ word: fc.constant('pump'), on: fc.boolean() }),
   fc.record({ word: fc.constant('shut-off'), shut: fc.boolean() }),
@@ -65,6 +66,7 @@ const reply: fc.Arbitrary<Reply> = fc.oneof(
   }),
   fc.record({ word: fc.constant('echo'), number: u32, channel: u32, widthNs: u32, periodUs: u32, count: u32 }),
   fc.record({ word: fc.constant('burst'), number: one, widthNs: u32 }),
+  fc.record({ word: fc.constant('signals'), names: fc.array(plainName(8), { maxLength: 9 }) }),
   fc.record({
     word: fc.constantFrom('alive', 'deadman', 'telemetry', 'arm', 'safe', 'supply', 'pressure', 'halt', 'clear', 'pump', 'shut-off', 'keep-pressure', 'calibrate'),
   }),

@@ -5,7 +5,7 @@
  */
 import { frameSignals, furtherSignals, wireReadingOf } from '../../app/bench/readings.ts';
 import type { AnalogInput, WireReadings } from '../../app/bench/readings.ts';
-import { checkLine, LineReader, LONGEST_TO_CONTROLLER, LONGEST_TO_HOST, MARK, sealLine, textField, U16, U32, type BadLine } from './codec.ts';
+import { checkLine, LineReader, LONGEST_TO_CONTROLLER, LONGEST_TO_HOST, MARK, sealLine, TAIL, textField, U16, U32, type BadLine } from './codec.ts';
 import { choice, FieldTable, flag, i32, integer, keyed, list, name, nameOrNone, u16, u32, u48, type Fields, type Kind, type Said } from './fields.ts';
 
 /** Longest values of named fields, in characters (LINE-8). */
@@ -165,7 +165,7 @@ const frameTable = new FieldTable({
   ...beforeReadings,
   ...Object.fromEntries(frameSignals.map(({ field, key }) => [field, keyed(key, i32)])),
   ...afterReadings,
-} as Fields);
+});
 const noFields = new FieldTable({});
 
 type AnyFields = Said<Fields>;
@@ -174,7 +174,7 @@ const isWord = (word: string): word is Word => requestTables.has(word);
 
 /** A request as it goes on the line, LF included. `seq` 0 to 65535. Throws RangeError for values the line cannot carry. */
 export function encodeRequest(seq: number, request: Request): string {
-  return sealLine(`${u16.write(`${MARK.request} `, seq)} ${request.word}${(requestTables.get(request.word) ?? noFields).write(request as AnyFields)}`);
+  return sealLine(`${u16.write(`${MARK.request} `, seq)} ${request.word}${(requestTables.get(request.word) ?? noFields).write(request)}`);
 }
 
 /** `text`: one line without its LF. */
@@ -196,8 +196,8 @@ export function decodeFromHost(text: string): FromHost {
 export function encodeReply(seq: number, reply: Reply): string {
   const begin = `${u16.write(`${MARK.reply} `, seq)} ${reply.word}`;
   return reply.word === 'describe'
-    ? sealLine(`${begin} topic=${reply.topic}${(descriptionTables.get(reply.topic) ?? noFields).write(reply as AnyFields)}`)
-    : sealLine(`${begin}${(replyTables.get(reply.word) ?? noFields).write(reply as AnyFields)}`);
+    ? sealLine(`${begin} topic=${reply.topic}${(descriptionTables.get(reply.topic) ?? noFields).write(reply)}`)
+    : sealLine(`${begin}${(replyTables.get(reply.word) ?? noFields).write(reply)}`);
 }
 
 export function encodeRefusal(seq: number, refusal: Refusal): string {
@@ -208,10 +208,12 @@ export function encodeRefusal(seq: number, refusal: Refusal): string {
 
 /** The sequence number of a telemetry line is its frame number modulo 65536 (LINE-40). */
 export function encodeTelemetry(t: Telemetry): string {
-  let body = `${MARK.telemetry} ${t.frame % 65536}${frameTable.write(t as AnyFields)}`;
+  let body = `${MARK.telemetry} ${t.frame % 65536}${frameTable.write(t)}`;
   for (const { field, key } of furtherSignals) {
     const reading = wireReadingOf(t, field);
-    if (reading !== undefined) body += i32.write(` ${key}=`, reading);
+    if (reading === undefined) continue;
+    const more = i32.write(` ${key}=`, reading);
+    if (body.length + more.length + TAIL < LONGEST_TO_HOST) body += more;
   }
   return sealLine(body);
 }
@@ -251,7 +253,7 @@ export function decodeFromController(text: string): FromController {
 
 /** Further signals may each be there or not, in the order of the table (LINE-114). */
 function readTelemetry(line: LineReader): Telemetry {
-  const telemetry = frameTable.read(line) as AnyFields as Telemetry;
+  const telemetry = frameTable.read(line) as Telemetry;
   for (const { field, key } of furtherSignals) {
     if (line.isAt(` ${key}=`)) (telemetry as Record<string, unknown>)[field] = i32.read(line, ` ${key}=`);
   }
