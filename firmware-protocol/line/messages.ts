@@ -168,8 +168,6 @@ const frameTable = new FieldTable({
 });
 const noFields = new FieldTable({});
 
-type AnyFields = Said<Fields>;
-
 const isWord = (word: string): word is Word => requestTables.has(word);
 
 /** A request as it goes on the line, LF included. `seq` 0 to 65535. Throws RangeError for values the line cannot carry. */
