@@ -61,12 +61,6 @@ export const windowSignals: readonly Signal[] = signals.toSorted((a, b) => Numbe
 /** The temperatures that must keep the band of the plan. */
 export const fluidTemperatures: readonly Signal[] = signals.filter(({ band }) => band === 'temperature');
 
-export function signalOf(id: SignalId): Signal {
-  const found = signals.find((signal) => signal.id === id);
-  if (found === undefined) throw new Error(`there is no signal ${id}`);
-  return found;
-}
-
 /**
  * The readings of every frame in the order of `frameSignals`. LINE-41 does not change any more, so they stand here by name: frames
  * are many, and fetching each by a name that is looked up costs ten times as much. A test holds it against the table.
