@@ -36,6 +36,10 @@ const others: readonly Check[] = [
       run('dependency-cruiser/bin/dependency-cruiser.mjs', ['app', 'main', 'firmware-protocol', 'renderer', 'test', '--config', '.dependency-cruiser.cjs']),
   },
   { title: 'unused code (knip)', run: () => run('knip/bin/knip.js', []) },
+  {
+    title: 'code that only tests use (knip)',
+    run: () => run('knip/bin/knip.js', ['--production', '--config', 'test/knip-product.json', '--include', 'files,exports,types,nsExports,nsTypes,enumMembers,duplicates']),
+  },
 ];
 
 /** The rooms whose tests are pure or live on the virtual clock. */

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import type { BenchEquipment } from './equipment.ts';
+import type { Equipment } from './equipment.ts';
 import { parseEquipment } from './parse.ts';
 import { belongsTo, certificatesOn, lotAgeDays, notOfController } from './standing.ts';
 
@@ -20,6 +20,8 @@ const document = {
 };
 const newFields = ['controller', 'wiring', 'driver', 'timeBase'];
 const instruments = Object.fromEntries(Object.entries(document).filter(([field]) => !newFields.includes(field)));
+
+type BenchEquipment = Extract<Equipment, { equipmentVersion: 2 }>;
 
 function record(input: unknown): BenchEquipment {
   const parsed = parseEquipment(input);

@@ -107,5 +107,3 @@ const version2 = z.strictObject({
 export const equipmentSchema = z.discriminatedUnion('equipmentVersion', [version1, version2]);
 
 export type Equipment = z.infer<typeof equipmentSchema>;
-/** A record that names its controller and states what decides the dead time beside the instruments. */
-export type BenchEquipment = z.infer<typeof version2>;

@@ -3,7 +3,8 @@ import { describe, expect, test } from 'vitest';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import { celsius, kelvins, kilopascals, pascals } from '../quantities/quantity.ts';
 import { densityOfRun } from './density-of-run.ts';
-import { heptaneCovers, heptaneDensity, heptaneState } from './heptane.ts';
+import { heptaneCovers, heptaneState } from './heptane.ts';
+import { densityOfHeptane } from './heptane.test-helper.ts';
 
 const temperatures = fc.double({ min: 263.15, max: 333.15, noNaN: true }).map(kelvins);
 const pressures = fc.double({ min: 50e3, max: 10e6, noNaN: true }).map(pascals);
@@ -12,11 +13,11 @@ describe('density of n-heptane', () => {
   test('is liquid everywhere in its range, falls with temperature and rises with pressure', () => {
     fc.assert(
       fc.property(temperatures, pressures, (t, p) => {
-        const density = heptaneDensity(t, p);
+        const density = densityOfHeptane(t, p);
         expect(density).toBeGreaterThan(640);
         expect(density).toBeLessThan(725);
-        if (heptaneCovers(kelvins(t + 0.1), p)) expect(heptaneDensity(kelvins(t + 0.1), p)).toBeLessThan(density);
-        if (heptaneCovers(t, pascals(p + 1e3))) expect(heptaneDensity(t, pascals(p + 1e3))).toBeGreaterThan(density);
+        if (heptaneCovers(kelvins(t + 0.1), p)) expect(densityOfHeptane(kelvins(t + 0.1), p)).toBeLessThan(density);
+        if (heptaneCovers(t, pascals(p + 1e3))) expect(densityOfHeptane(t, pascals(p + 1e3))).toBeGreaterThan(density);
       }),
     );
   });
@@ -28,8 +29,8 @@ describe('density of n-heptane', () => {
         fc.double({ min: 100e3, max: 9e6, noNaN: true }).map(pascals),
         (t, p) => {
           const { density, thermalExpansion, compressibility } = heptaneState(t, p);
-          const overT = (heptaneDensity(kelvins(t + 0.01), p) - heptaneDensity(kelvins(t - 0.01), p)) / 0.02;
-          const overP = (heptaneDensity(t, pascals(p + 1e4)) - heptaneDensity(t, pascals(p - 1e4))) / 2e4;
+          const overT = (densityOfHeptane(kelvins(t + 0.01), p) - densityOfHeptane(kelvins(t - 0.01), p)) / 0.02;
+          const overP = (densityOfHeptane(t, pascals(p + 1e4)) - densityOfHeptane(t, pascals(p - 1e4))) / 2e4;
           expect(-overT / density / thermalExpansion).toBeCloseTo(1, 5);
           expect(overP / density / compressibility).toBeCloseTo(1, 5);
         },
@@ -40,7 +41,7 @@ describe('density of n-heptane', () => {
   test('does not answer outside its range', () => {
     for (const [t, p] of [[263, 4e5], [334, 4e5], [293, 49e3], [293, 11e6], [NaN, 4e5], [293, NaN]] as const) {
       expect(heptaneCovers(kelvins(t), pascals(p))).toBe(false);
-      expect(() => heptaneDensity(kelvins(t), pascals(p))).toThrow(RangeError);
+      expect(() => densityOfHeptane(kelvins(t), pascals(p))).toThrow(RangeError);
     }
   });
 });
@@ -66,8 +67,8 @@ describe('density of a run', () => {
   test('meets the measured value where it was measured, and keeps its proportion elsewhere', () => {
     const measured = equipment({ kgPerM3: 685, atC: 20, on: '2026-02-01' });
     expect(densityOfRun(measured, celsius(20), kilopascals(100))?.density).toBeCloseTo(685, 9);
-    const factor = 685 / heptaneDensity(celsius(20), kilopascals(100));
-    expect(densityOfRun(measured, celsius(27), kilopascals(500))?.density).toBeCloseTo(factor * heptaneDensity(celsius(27), kilopascals(500)), 9);
+    const factor = 685 / densityOfHeptane(celsius(20), kilopascals(100));
+    expect(densityOfRun(measured, celsius(27), kilopascals(500))?.density).toBeCloseTo(factor * densityOfHeptane(celsius(27), kilopascals(500)), 9);
   });
 
   test('is not known outside the range', () => {

@@ -113,8 +113,3 @@ export function heptaneState(temperature: Kelvins, absolutePressure: Pascals): H
   }
   throw new Error(`n-heptane density found no solution at ${temperature} K and ${absolutePressure} Pa`);
 }
-
-/** Density of liquid n-heptane, as `heptaneState`. */
-export function heptaneDensity(temperature: Kelvins, absolutePressure: Pascals): KilogramsPerCubicMetre {
-  return heptaneState(temperature, absolutePressure).density;
-}

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { parseEquipment } from '../equipment/parse.ts';
-import { heptaneDensity } from '../fluid/heptane.ts';
+import { densityOfHeptane } from '../fluid/heptane.test-helper.ts';
 import { celsius, kilopascals, pascals } from '../quantities/quantity.ts';
 import { combined } from '../uncertainty/budget.ts';
 import { labelOf } from '../uncertainty/source.ts';
@@ -48,10 +48,10 @@ function document({ number = 'MC-1', date = '2026-03-01', validUntil = '2026-09-
         const durationS = 20_000 / f / 4;
         const edges = 5000;
         const kFactor = kFactorAt(record.meter, f) * ratio * (1 + error);
-        const massKg = (edges * heptaneDensity(celsius(21), pascals(room + meterPressureKpa * 1e3))) / kFactor;
+        const massKg = (edges * densityOfHeptane(celsius(21), pascals(room + meterPressureKpa * 1e3))) / kFactor;
         const caught = massKg * 1e3 - (0.01 * durationS) / 60;
         const startG = 250;
-        return { edges, durationS, startG, endG: startG + caught / buoyancyFactor(heptaneDensity(celsius(21), room)), meterTemperatureC: 21, meterPressureKpa };
+        return { edges, durationS, startG, endG: startG + caught / buoyancyFactor(densityOfHeptane(celsius(21), room)), meterTemperatureC: 21, meterPressureKpa };
       }),
     })),
     ...over,
@@ -137,7 +137,7 @@ describe('K-factor', () => {
     const plain = kOf({});
     const run = base.flowRates[0]?.runs[0];
     if (plain === undefined || run === undefined) throw new Error('no run');
-    const density = heptaneDensity(celsius(21), room);
+    const density = densityOfHeptane(celsius(21), room);
     const measured = (kgPerM3: number) => ({ fluid: { ...record.fluid, measuredDensity: { kgPerM3, atC: 21, on: '2026-02-01' } } });
     const changes: readonly [name: string, step: number, changed: ReturnType<typeof kOf>][] = [
       ['edge count', 1, kOf({}, { edges: run.edges + 1 })],

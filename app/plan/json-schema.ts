@@ -13,5 +13,5 @@ export function planJsonSchema(): Record<string, unknown> {
 
 /** What an equipment file may hold. */
 export function equipmentJsonSchema(): Record<string, unknown> {
-  return { title: 'Equipment record, version 1', ...z.toJSONSchema(equipmentSchema, { io: 'input', target: 'draft-2020-12' }) };
+  return { title: 'Equipment record', ...z.toJSONSchema(equipmentSchema, { io: 'input', target: 'draft-2020-12' }) };
 }

@@ -1,11 +1,16 @@
-/** Numbers as text where the unit stands elsewhere (a head of a column, an axis). Digits follow the uncertainty. */
+/** Numbers as text: how many digits and which sign, everywhere the same. Digits follow the uncertainty. */
 
 const dash = '–';
 
-/** Decimals at which `value`, rounded to `significant` digits, ends; never more than 12. */
+/** Decimals (negative: places before the point) at which `value`, rounded to `significant` digits, ends; never more than 12. */
 function decimalsFor(value: number, significant: number): number {
   const exponent = Number(value.toExponential(significant - 1).split('e')[1]);
-  return Math.min(12, Math.max(0, significant - 1 - exponent));
+  return Math.min(12, significant - 1 - exponent);
+}
+
+function fixed(value: number, decimals: number): string {
+  const step = 10 ** Math.max(0, -decimals);
+  return trueMinus((step === 1 ? value : Math.round(value / step) * step).toFixed(Math.max(0, decimals)));
 }
 
 /** The sign that is as wide as a plus; zero has none. */
@@ -20,8 +25,7 @@ function usable(u: number | null): u is number {
 /** `value` to the digit at which its uncertainty ends (JCGM 100:2008, 7.2.6); without one, to four significant digits. */
 export function figure(value: number | null, u: number | null = null): string {
   if (value === null || !Number.isFinite(value)) return dash;
-  const text = value.toFixed(usable(u) ? decimalsFor(u, 2) : value === 0 ? 0 : decimalsFor(value, 4));
-  return trueMinus(text);
+  return fixed(value, usable(u) ? decimalsFor(u, 2) : value === 0 ? 0 : Math.max(0, decimalsFor(value, 4)));
 }
 
 /** `1.3453 ± 0.0037`; without an uncertainty the value alone. `signed`: with its sign, for differences. */
@@ -39,7 +43,7 @@ export function withSign(text: string): string {
 /** To so many significant digits (default two), for numbers that are told in a sentence. */
 export function brief(value: number, significant = 2): string {
   if (!Number.isFinite(value)) return dash;
-  return value === 0 ? '0' : trueMinus(value.toFixed(decimalsFor(value, significant)));
+  return value === 0 ? '0' : fixed(value, Math.max(0, decimalsFor(value, significant)));
 }
 
 /** Degrees of freedom; above a million nobody can tell them from infinitely many. */

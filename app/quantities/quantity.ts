@@ -12,7 +12,6 @@ export type Quantity<U extends string> = number & { readonly [unit]: U };
 
 export type Volts = Quantity<'V'>;
 export type Amperes = Quantity<'A'>;
-export type Ohms = Quantity<'ohm'>;
 /** Gauge pressure unless a name says absolute. */
 export type Pascals = Quantity<'Pa'>;
 export type Seconds = Quantity<'s'>;
@@ -27,7 +26,6 @@ export type UnixMillis = Quantity<'unix-ms'>;
 
 export const volts = (v: number): Volts => v as Volts;
 export const amperes = (a: number): Amperes => a as Amperes;
-export const ohms = (r: number): Ohms => r as Ohms;
 export const pascals = (p: number): Pascals => p as Pascals;
 export const kilopascals = (kPa: number): Pascals => (kPa * 1e3) as Pascals;
 export const seconds = (s: number): Seconds => s as Seconds;
@@ -36,7 +34,6 @@ export const microseconds = (us: number): Seconds => (us * 1e-6) as Seconds;
 export const kelvins = (k: number): Kelvins => k as Kelvins;
 export const celsius = (c: number): Kelvins => (c + 273.15) as Kelvins;
 export const kilograms = (kg: number): Kilograms => kg as Kilograms;
-export const milligrams = (mg: number): Kilograms => (mg * 1e-6) as Kilograms;
 export const unixMillis = (ms: number): UnixMillis => ms as UnixMillis;
 
 export const toKilopascals = (p: Pascals): number => p / 1e3;

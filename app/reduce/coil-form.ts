@@ -25,11 +25,6 @@ export interface NoCoilForm {
   readonly text: string;
 }
 
-/** Dead time of the form at a voltage, s; null at or below the pull-in voltage, where the injector does not open. */
-export function coilFormAt(form: Pick<CoilForm, 'a' | 'tau' | 'pullInVoltage'>, voltage: number): number | null {
-  return voltage > form.pullInVoltage ? form.a + form.tau * Math.log(voltage / (voltage - form.pullInVoltage)) : null;
-}
-
 const neededVoltages = 4;
 /** Vp is looked for between these parts of the lowest voltage. */
 const lowest = 0.05;

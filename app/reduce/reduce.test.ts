@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { heptaneDensity } from '../fluid/heptane.ts';
+import { densityOfHeptane } from '../fluid/heptane.test-helper.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
@@ -70,7 +70,7 @@ describe('masses', () => {
     const plan = syntheticPlan({}, 1);
     const attempts = attemptsOf(plan, {});
     const atC = 15;
-    const stated = heptaneDensity(celsius(atC), pascals(101_325));
+    const stated = densityOfHeptane(celsius(atC), pascals(101_325));
     const denser = { ...syntheticEquipment, fluid: { ...syntheticEquipment.fluid, measuredDensity: { kgPerM3: stated * 1.002, atC, on: '2026-01-05' } } };
     const points = expandPlan(plan);
     const plain = firstMass(reduceRun({ plan, equipment: syntheticEquipment, points, attempts }));

@@ -4,7 +4,7 @@
  */
 import { equipmentSchema } from '../equipment/equipment.ts';
 import type { Equipment } from '../equipment/equipment.ts';
-import { heptaneDensity } from '../fluid/heptane.ts';
+import { densityOfHeptane } from '../fluid/heptane.test-helper.ts';
 import { planSchema } from '../plan/plan.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
@@ -130,7 +130,7 @@ export function syntheticWindow(
   const railTemperature = celsius(plan.reduction.referenceC) + scatter.warmer;
   const meterTemperature = railTemperature + 0.25;
   const density = (temperature: number, gauge: number): number =>
-    heptaneDensity(kelvins(temperature), pascals(gauge + ambient)) * (1 + errors.density);
+    densityOfHeptane(kelvins(temperature), pascals(gauge + ambient)) * (1 + errors.density);
   const reference = density(celsius(plan.reduction.referenceC), point.pressure);
   const slope = injector.slope(pressure);
   const straight = slope * (point.width - injector.deadTime(voltage, pressure, scatter.warmer + errors.coilK)) + (injector.bend?.(point.width) ?? 0);

@@ -1,10 +1,12 @@
 import { describe, expect, it } from 'vitest';
-import type { BenchEquipment, Equipment } from '../equipment/equipment.ts';
+import type { Equipment } from '../equipment/equipment.ts';
 import { syntheticEquipment } from '../reduce/synthetic.test-helper.ts';
 import { carried, combine, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import type { ErrorQuantity } from '../uncertainty/source.ts';
 import { carriedIn, sharedBetween, sourceIn } from './across-runs.ts';
+
+type BenchEquipment = Extract<Equipment, { equipmentVersion: 2 }>;
 
 const bench: BenchEquipment = {
   ...syntheticEquipment,

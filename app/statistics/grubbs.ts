@@ -3,7 +3,7 @@
  * from Student's t as in the NIST/SEMATECH e-Handbook, 1.3.5.17.1.
  */
 import { coverageFactor } from '../uncertainty/budget.ts';
-import { sampleOf } from './sample.ts';
+import { sampleOf, standardDeviation } from './sample.ts';
 
 /** two: either end may be wrong. low, high: only that end is asked about. */
 export type Side = 'two' | 'low' | 'high';
@@ -43,8 +43,9 @@ export function grubbs(values: readonly number[], significance: number, side: Si
   if (values.length < fewest) {
     return { kind: 'not-tested', reason: 'too-few', text: `${values.length} values are too few to call one of them an outlier; ${fewest} are needed.` };
   }
-  const { mean, squares, n } = sampleOf(values);
-  const sd = Math.sqrt(squares / (n - 1));
+  const sample = sampleOf(values);
+  const { mean, n } = sample;
+  const sd = standardDeviation(sample) ?? 0;
   if (!(sd > 0)) return { kind: 'not-tested', reason: 'no-scatter', text: 'All values are equal, so there is no scatter to measure an outlier by.' };
   let index = 0;
   let g = Number.NEGATIVE_INFINITY;

@@ -9,7 +9,7 @@ import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector,
 import type { SyntheticInjector, SyntheticScatter } from '../reduce/synthetic.test-helper.ts';
 import type { GridCell, GridTable } from './grid.ts';
 import { deadTimeCurves, mapTables } from './map.ts';
-import { shortPulseTables, twoSegmentsOf } from './short-pulse.ts';
+import { shortPulseTables } from './short-pulse.ts';
 import { cubicCentimetresPerMinute, estimateForFluid, gramsPerMinute, poundsPerHour } from './units.ts';
 import type { KilogramsPerCubicMetre, KilogramsPerSecond } from '../quantities/quantity.ts';
 
@@ -151,20 +151,6 @@ describe('short pulses', () => {
       expect(valueOf(row[4]).result.expanded).toBeGreaterThan(0);
       expect(valueOf(row[5])).toMatchObject({ basis: 'extrapolated' });
     }
-  });
-
-  it('RED-34: two segments find where the curve turns', () => {
-    const turning = (index: number): SyntheticInjector => ({ ...syntheticInjector(index), bend: (w) => (w < 2.3e-3 ? -8e-4 * (2.3e-3 - w) : 0) });
-    const [cell] = reduced(plan, { injector: turning, scatter: { ...noScatter, relative: 1e-4, width: 1e-7 } }).cells;
-    if (cell?.kind !== 'line') throw new Error('no line');
-    const fit = twoSegmentsOf(cell);
-    if (fit.kind !== 'two-segments') throw new Error(fit.text);
-    expect(fit.interval.low).toBeLessThan(2.3e-3);
-    expect(fit.interval.high).toBeGreaterThan(2.3e-3);
-    expect(fit.uBreakpoint).toBeLessThan(5e-5);
-    expect(fit.slopeAbove / cell.slope.value).toBeCloseTo(1, 2);
-    expect(fit.slopeBelow / (cell.slope.value + 8e-4)).toBeCloseTo(1, 1);
-    expect(twoSegmentsOf(cell, milliseconds(6))).toMatchObject({ kind: 'no-two-segments', reason: 'too-few' });
   });
 });
 

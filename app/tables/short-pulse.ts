@@ -1,9 +1,7 @@
-/** Short-pulse correction: what a pulse passes more than the line says, over pulse width (RED-33, RED-34). */
+/** Short-pulse correction: what a pulse passes more than the line says, over pulse width (RED-33). */
 import { carried, combine, randomOnly, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import { lineMass, lineMassCarried, widthScatter } from '../reduce/carried-line.ts';
-import { fitTwoSegments } from '../reduce/breakpoint.ts';
-import type { NoTwoSegments, TwoSegments } from '../reduce/breakpoint.ts';
 import type { LineCell, Reduction, WidthResult } from '../reduce/reduction.ts';
 import type { GridCell, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';
@@ -107,17 +105,4 @@ function residualCarried(cell: LineCell, width: WidthResult, residual: number, s
     ...cell.shared.map((part) => sharedPart(part.source, (residual * part.onSlope) / cell.slope.value - steepness * part.onDeadTime)),
   ]);
   return combine(residual, [{ of: randomOnly(line, 0), sensitivity: -1 }, { of: own, sensitivity: 1 }]);
-}
-
-/**
- * The same curve as two straight segments, as some controllers want it: an alternative to line and correction. Through the
- * means of the widths from the shortest that lies above `fromWidth`, weighted by their scatter.
- */
-export function twoSegmentsOf(cell: LineCell, fromWidth = 0): TwoSegments | NoTwoSegments {
-  const widths = cell.widths.filter((w) => w.width >= fromWidth && w.mass > 0);
-  return fitTwoSegments(
-    widths.map((w) => w.width),
-    widths.map((w) => w.mass),
-    widths.map((w) => 1 / (w.uMass * w.uMass)),
-  );
 }

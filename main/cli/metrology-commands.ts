@@ -8,7 +8,7 @@ import type { SetsWanted } from '../../app/matching/choose.ts';
 import { matchSets, type MatchedSet } from '../../app/matching/match.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import { formatQuantity } from '../../app/quantities/format.ts';
+import { formatExpanded, formatQuantity } from '../../app/quantities/format.ts';
 import { kilograms, kilopascals, milliseconds, volts, type UnixMillis } from '../../app/quantities/quantity.ts';
 import type { Result } from '../../app/uncertainty/budget.ts';
 import { repeatabilityByWidth } from '../../app/results/repeatability-by-width.ts';
@@ -234,13 +234,13 @@ function printHistories(archive: Archive, serial: string | undefined, options: {
 
 function printHistory({ runs }: ReferenceHistory, chart: IndividualsChart | null): void {
   if (chart !== null) {
-    const mg = (value: number): string => formatQuantity(kilograms(value), 'mg', { u: kilograms(chart.sigma) });
+    const mg = (value: number): string => formatQuantity(kilograms(value), 'mg', kilograms(chart.sigma));
     say(`Limits from the first ${chart.baseline} runs: ${mg(chart.individuals.lower)} to ${mg(chart.individuals.upper)} about ${mg(chart.individuals.centre)}; moving range up to ${mg(chart.movingRange.upper)}`);
   }
   runs.forEach(({ run, at, mass, meterCertificate }, i) => {
     const z = chart === null ? '' : `  ${((mass.value - chart.individuals.centre) / chart.sigma).toFixed(2).padStart(6)} σ`;
     const flags = chart?.signals.flatMap((s) => (s.index === i ? [s.chart === 'individuals' ? s.rule : `${s.rule} range`] : [])).join(' ') ?? '';
-    const value = formatQuantity(kilograms(mass.value), 'mg', { expanded: kilograms(mass.expanded) });
+    const value = formatExpanded(kilograms(mass.value), 'mg', kilograms(mass.expanded));
     say(`${String(i + 1).padStart(4)}  ${day(at)}  ${run.slice(0, 13)}  ${value}${z}  meter ${meterCertificate}  ${flags}`.trimEnd());
   });
 }

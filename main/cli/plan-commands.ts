@@ -1,6 +1,6 @@
 import type { Command } from 'commander';
 import { expandPlan } from '../../app/plan/expand.ts';
-import { planJsonSchema } from '../../app/plan/json-schema.ts';
+import { equipmentJsonSchema, planJsonSchema } from '../../app/plan/json-schema.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import type { PreflightLine } from '../../app/plan/preflight-line.ts';
 import { connectBench } from '../bench/driver.ts';
@@ -51,5 +51,12 @@ export function addPlanCommands(program: Command): void {
     .description('print the JSON Schema of a plan')
     .action(() => {
       process.stdout.write(`${JSON.stringify(planJsonSchema(), null, 2)}\n`);
+    });
+
+  program
+    .command('equipment-schema')
+    .description('print the JSON Schema of an equipment record')
+    .action(() => {
+      process.stdout.write(`${JSON.stringify(equipmentJsonSchema(), null, 2)}\n`);
     });
 }

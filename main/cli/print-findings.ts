@@ -1,6 +1,6 @@
 /** Budgets and findings of a reduction for the terminal. */
 import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
-import { formatQuantity } from '../../app/quantities/format.ts';
+import { formatExpanded } from '../../app/quantities/format.ts';
 import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
 import type { BudgetTable } from '../../app/reduce/budget-table.ts';
 import { driftOf } from '../../app/results/drift.ts';
@@ -36,7 +36,7 @@ export function printBudget({ mass, rows }: BudgetTable, what: string): string {
     Number.isFinite(r.dof) ? `A, ${r.dof} dof` : 'B',
     evidenceText(r.evidence),
   ]);
-  const stated = formatQuantity(mass.value as Kilograms, 'mg', { expanded: mass.expanded as Kilograms });
+  const stated = formatExpanded(mass.value as Kilograms, 'mg', mass.expanded as Kilograms);
   const parts = `u random ${four(mass.uRandom * 1e9)} ug, shared ${four(mass.uShared * 1e9)} ug; coverage factor ${mass.coverageFactor.toFixed(2)} for 95 %`;
   return [`Uncertainty budget of ${what}`, aligned([head, ...lines]), `Qd = ${stated}; ${parts}`].join('\n');
 }
@@ -80,7 +80,7 @@ function staticLines({ staticFlows, cells }: Reduction): Section {
     lines: staticFlows.map((s) => {
       const where = `${s.serialNumber} at ${s.pressure / 1e3} kPa`;
       if (s.kind === 'no-static-flow') return `${where}: ${s.text}`;
-      const flow = formatQuantity(s.flow.value as KilogramsPerSecond, 'g/s', { expanded: s.flow.expanded as KilogramsPerSecond });
+      const flow = formatExpanded(s.flow.value as KilogramsPerSecond, 'g/s', s.flow.expanded as KilogramsPerSecond);
       const ratios = cells.flatMap((c) => (c.kind === 'line' && c.injector === s.injector && c.pressure === s.pressure && c.staticToSlope !== null ? [`${c.staticToSlope.value.toFixed(4)} at ${c.voltage} V`] : []));
       return `${where}: ${flow} (${gramsPerMinute(s.flow.value as KilogramsPerSecond).toFixed(2)} g/min), ${s.sources.length} windows; Qs / m ${ratios.join(', ')}`;
     }),

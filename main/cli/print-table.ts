@@ -1,4 +1,4 @@
-import { formatQuantity } from '../../app/quantities/format.ts';
+import { formatExpanded } from '../../app/quantities/format.ts';
 import type { KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
 import { toKilopascals, toMilliseconds, pascals, seconds } from '../../app/quantities/quantity.ts';
 import type { Cell, Table } from '../../app/tables/table.ts';
@@ -8,8 +8,8 @@ function cellText(cell: Cell, table: Table): string {
   const { value, expanded } = cell.result;
   const text =
     table.quantity === 'dead-time'
-      ? formatQuantity(value as Seconds, 'ms', { expanded: expanded as Seconds })
-      : formatQuantity(value as KilogramsPerSecond, 'mg/ms', { expanded: expanded as KilogramsPerSecond });
+      ? formatExpanded(value as Seconds, 'ms', expanded as Seconds)
+      : formatExpanded(value as KilogramsPerSecond, 'mg/ms', expanded as KilogramsPerSecond);
   // The unit stands in the title.
   return text.replace(/^\((.*)\).*$/, '$1');
 }

@@ -13,7 +13,7 @@ import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest';
 import { parse } from 'yaml';
 import { openArchive } from '../archive/archive.ts';
 import { keptHeads, makeHeadKey, publicHeadKey } from '../archive/heads-file.ts';
-import { readSample } from '../samples/samples.ts';
+import { readSample } from '../samples/samples.test-helper.ts';
 import { canRunElectron } from './can-run.ts';
 import { portWanted } from './messages.ts';
 import { isOwn, startShell } from './shell.ts';

@@ -11,7 +11,7 @@ import { RunningBench } from '../bench/running-bench.ts';
 import { WallClock } from '../clock/clock.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { SimulatedChannel } from '../bench/simulated-channel.ts';
-import { readSample } from '../samples/samples.ts';
+import { readSample } from '../samples/samples.test-helper.ts';
 import type { BenchPlace } from './bench-place.ts';
 import { archiveFolder, removeFolder, testHost, TestWindow, type TestHost } from './host.test-helper.ts';
 

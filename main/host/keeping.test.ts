@@ -6,7 +6,7 @@ import { parseMeterCheck } from '../../app/meter-check/meter-check.ts';
 import { openArchive } from '../archive/archive.ts';
 import { machineClock } from '../clock/machine.ts';
 import meterCheck from '../samples/meter-check.json' with { type: 'json' };
-import { readSample } from '../samples/samples.ts';
+import { readSample } from '../samples/samples.test-helper.ts';
 import { archiveFolder, removeFolder, testHost, type TestHost } from './host.test-helper.ts';
 
 let folder: string;

@@ -211,7 +211,7 @@ describe('the line to a window', () => {
     socket.pause();
     const witness = await house.window('witness');
     await witness.get('control.take', {});
-    const { readSample } = await import('../samples/samples.ts');
+    const { readSample } = await import('../samples/samples.test-helper.ts');
     const plan = { ...(readSample('small-plan') as object), link: { telemetryHz: 200 } };
     const { id } = await witness.get('run.open', { document: plan, operator: 'O' });
     await witness.get('run.command', { id, command: { kind: 'start' }, by: 'O', commandId: 'c1' });

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { heptaneDensity } from '../../app/fluid/heptane.ts';
+import { densityOfHeptane } from '../../app/fluid/heptane.test-helper.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { celsius, kilopascals } from '../../app/quantities/quantity.ts';
 import { FlowFromEdges, massFlow } from './flow.ts';
@@ -61,7 +61,7 @@ describe('flow from edges', () => {
 
 test('mass flow is volume by the K-factor times density at the meter', () => {
   const at = frame({ at: 1 });
-  const density = heptaneDensity(celsius(20), kilopascals(400 + 101.325));
+  const density = densityOfHeptane(celsius(20), kilopascals(400 + 101.325));
   expect(massFlow(equipment, at, 48)).toBeCloseTo((48 / 48e6) * density, 12);
   expect(massFlow(equipment, at, 0)).toBe(0);
   expect(massFlow(equipment, frame({ at: 1, meterTemperature: celsius(200) }), 48)).toBeNull();

@@ -15,7 +15,7 @@ import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
 import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
-import { readSample } from '../../main/samples/samples.ts';
+import { readSample } from '../../main/samples/samples.test-helper.ts';
 import { RunService } from '../../main/service/run-service.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { frameHz, framesFrom } from '../builders/archived-run.ts';

@@ -17,7 +17,7 @@ import { RunningBench } from '../../main/bench/running-bench.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import type { Channel } from '../../main/link/channel.ts';
 import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
-import { readSample } from '../../main/samples/samples.ts';
+import { readSample } from '../../main/samples/samples.test-helper.ts';
 import { loadRun, RunService, type Rest } from '../../main/service/run-service.ts';
 
 /** 2026-02-01, so that the certificates of the sample equipment are in force. */

@@ -3,7 +3,7 @@
  * simulated bench, whose physics know nothing of the formulas that are held against them here.
  */
 import { describe, expect, test } from 'vitest';
-import type { BenchEquipment, Equipment } from '../../app/equipment/equipment.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { LineCell } from '../../app/reduce/reduction.ts';
 import { deadTimeByClamp, deadTimeByResistance, deadTimeByTemperature } from '../../app/reduce/sensitivity.ts';
@@ -56,6 +56,7 @@ describe('what the dead time follows', () => {
   });
 });
 
+type BenchEquipment = Extract<Equipment, { equipmentVersion: 2 }>;
 const record = (change: Partial<BenchEquipment> = {}): BenchEquipment => ({ ...(sampleEquipment() as BenchEquipment), ...change });
 const version1 = (): Equipment => {
   const { name, meter, pressure, temperature, supply, fluid, ambientKpa } = record();

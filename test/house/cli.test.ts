@@ -1,3 +1,4 @@
+import { Ajv2020 } from 'ajv/dist/2020.js';
 import { spawn, spawnSync } from 'node:child_process';
 import { mkdirSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
@@ -8,6 +9,7 @@ import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario
 import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';
 import { WallClock } from '../../main/clock/clock.ts';
 import { samplePath } from '../../main/samples/samples.ts';
+import { readSample } from '../../main/samples/samples.test-helper.ts';
 import { sampleEquipment, samplePlan, scratchFolder } from '../builders/in-process.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
@@ -106,6 +108,16 @@ describe('bad input', () => {
     const absent = await host('check-plan', join(folder, 'nowhere.json')).ended;
     expect(absent.code).toBe(2);
     expect(absent.said).toMatch(/cannot be read/);
+  });
+
+  it('the schemas of plan and equipment record are printed, and take the samples (PLAN-30)', async () => {
+    for (const [command, sample] of [['plan-schema', 'plan'], ['equipment-schema', 'equipment']] as const) {
+      const { code, said } = await host(command).ended;
+      expect(code).toBe(0);
+      const valid = new Ajv2020({ formats: { date: true }, strictTypes: false }).compile(JSON.parse(said) as object);
+      expect(valid(readSample(sample))).toBe(true);
+      expect(valid({})).toBe(false);
+    }
   });
 
   it('a voltage out of reach refuses the start, with the rule', async () => {

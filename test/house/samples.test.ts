@@ -5,7 +5,7 @@ import { countPoints } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { simulatedBenchEquipment } from '../../firmware-protocol/simulator/plant/certificates.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
-import { readSample } from '../../main/samples/samples.ts';
+import { readSample } from '../../main/samples/samples.test-helper.ts';
 
 test('the sample sweep has 8 injectors, 5 voltages from 9 to 16 V, 12 widths and 3 replicates at 400 kPa', () => {
   const parsed = parsePlan(readSample('plan'));

@@ -13,7 +13,7 @@ import { RunningBench } from '../../main/bench/running-bench.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
 import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
-import { readSample } from '../../main/samples/samples.ts';
+import { readSample } from '../../main/samples/samples.test-helper.ts';
 import { RunService } from '../../main/service/run-service.ts';
 import { equipment, openedBody, planOf } from '../builders/archived-run.ts';
 

@@ -1,6 +1,7 @@
 /** Density of n-heptane against published values. */
 import { describe, expect, test } from 'vitest';
-import { heptaneDensity, heptaneState } from '../../app/fluid/heptane.ts';
+import { heptaneState } from '../../app/fluid/heptane.ts';
+import { densityOfHeptane } from '../../app/fluid/heptane.test-helper.ts';
 import { celsius, kilopascals, pascals } from '../../app/quantities/quantity.ts';
 
 const relative = (found: number, published: number) => Math.abs(found / published - 1);
@@ -31,7 +32,7 @@ describe('Span and Wagner 2003, as computed by a second, independent implementat
     [501.325, 10, 692.556], [501.325, 15, 688.3839], [501.325, 20, 684.197], [501.325, 21, 683.3577], [501.325, 25, 679.9935],
     [501.325, 30, 675.7713], [501.325, 40, 667.2627],
   ])('%d kPa absolute at %d degC', (kPa, c, density) => {
-    expect(relative(heptaneDensity(celsius(c), kilopascals(kPa)), density)).toBeLessThan(1e-7);
+    expect(relative(densityOfHeptane(celsius(c), kilopascals(kPa)), density)).toBeLessThan(1e-7);
   });
 });
 
@@ -47,12 +48,12 @@ describe('other published values', () => {
     // COSTALD (Hankinson and Thomson), a general correlation for saturated liquids.
     ['COSTALD', 20, 682.403, 2.5e-3],
   ])('%s', (_source, c, density, within) => {
-    expect(relative(heptaneDensity(celsius(c), pascals(101_325)), density)).toBeLessThan(within);
+    expect(relative(densityOfHeptane(celsius(c), pascals(101_325)), density)).toBeLessThan(within);
   });
 
   test('the handbook forms in common use are off by what is known of them', () => {
     // DIPPR-105 with the coefficients of Perry's handbook at 20 degC: 685.750; Rackett with Z_RA 0.2604: 688.50.
-    const density = heptaneDensity(celsius(20), pascals(101_325));
+    const density = densityOfHeptane(celsius(20), pascals(101_325));
     expect(685.75 / density - 1).toBeCloseTo(0.0028, 3);
     expect(688.5 / density - 1).toBeCloseTo(0.0069, 3);
   });

@@ -1,10 +1,9 @@
-/** Interpolation, breakpoint, pressure law, correlated inputs and small least squares against numbers that others have published or computed. */
+/** Interpolation, pressure law, correlated inputs and small least squares against numbers that others have published or computed. */
 import { describe, expect, it } from 'vitest';
 import { coverageFactor } from '../../app/uncertainty/budget.ts';
 import { carried, combine, sharedPart, stateCarried } from '../../app/uncertainty/carried.ts';
 import type { Carried } from '../../app/uncertainty/carried.ts';
 import { errorSource } from '../../app/uncertainty/source.ts';
-import { fitTwoSegments } from '../../app/reduce/breakpoint.ts';
 import { fitExponent } from '../../app/reduce/pressure-exponent.ts';
 import { covarianceOf, solveLeastSquares } from '../../app/reduce/least-squares.ts';
 import { interpolateMonotone, monotoneDerivatives } from '../../app/reduce/monotone.ts';
@@ -32,31 +31,6 @@ describe('RED-30: shape-preserving interpolation, Fritsch-Butland, on the RPN14 
       expect(interpolateMonotone(x, y, 7.99 + 1.201 * i)).toBeCloseTo(value, 7);
     });
     expect(Math.abs(interpolateMonotone(x, y, 7.99 + 2 * 1.201) - (fritschCarlson[2] ?? 0))).toBeGreaterThan(0.005);
-  });
-});
-
-describe('RED-34: breakpoint regression on the stagnant-band data of Bacon and Watts (Biometrika 58, 1971)', () => {
-  const x = [-0.8, 0.01, -0.25, -0.25, -0.12, -0.12, -0.94, 0.11, 0.11, -0.63, -0.63, -1.39, -1.39, 0.7, 0.7, 0.34, 1.19, 0.59, 0.85, 0.85, 0.99, 0.99, 0.25, -1.08, -1.08, 0.44, 0.34, 0.25];
-  const y = [0.9, 0.51, 0.65, 0.67, 0.6, 0.59, 0.92, 0.43, 0.43, 0.81, 0.83, 1.12, 1.12, -0.13, -0.14, 0.25, -0.65, -0.01, -0.3, -0.33, -0.46, -0.43, 0.33, 0.99, 1.03, 0.13, 0.24, 0.3];
-  const fit = fitTwoSegments(x, y, null);
-  if (fit.kind !== 'two-segments') throw new Error(fit.text);
-
-  // R package segmented 1.6-2 on the same data.
-  it('gives the breakpoint, its standard error and its 95 % interval', () => {
-    expect(fit.breakpoint).toBeCloseTo(0.0411057834, 7);
-    expect(fit.uBreakpoint).toBeCloseTo(0.0228348, 6);
-    expect(fit.interval.low).toBeCloseTo(-0.00602, 5);
-    expect(fit.interval.high).toBeCloseTo(0.08823, 5);
-  });
-
-  it('gives the segments and the residual sum of squares', () => {
-    expect(fit.intercept).toBeCloseTo(0.544661077, 7);
-    expect(fit.slopeBelow).toBeCloseTo(-0.422076815, 7);
-    expect(fit.uSlopeBelow).toBeCloseTo(0.011487, 6);
-    expect(fit.slopeAbove).toBeCloseTo(-1.020567546, 7);
-    expect(fit.uSlopeAbove).toBeCloseTo(0.015068, 6);
-    expect(fit.squares).toBeCloseTo(0.00914019723, 10);
-    expect(fit.dof).toBe(24);
   });
 });
 

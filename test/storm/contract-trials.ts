@@ -7,7 +7,7 @@ import type { Plan } from '../../app/plan/plan.ts';
 import type { RunCommand } from '../../app/journal/events.ts';
 import type { Mode } from '../../app/journal/state.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
-import { readSample } from '../../main/samples/samples.ts';
+import { readSample } from '../../main/samples/samples.test-helper.ts';
 import { cellOf, modes, type Cell, type Outcome, type Row } from './contract.ts';
 import { contract } from './contract-windows.ts';
 import { Chance, withHappenings, type Happening, type Timed } from './draw.ts';

@@ -8,7 +8,7 @@ import type { RunCommand, RunEventBody } from '../../app/journal/events.ts';
 import type { Request } from '../../firmware-protocol/line/messages.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
-import { readSample } from '../../main/samples/samples.ts';
+import { readSample } from '../../main/samples/samples.test-helper.ts';
 
 type BenchFault = Scenario['faults'][number];
 

@@ -24,7 +24,7 @@ import { Desk } from '../../main/host/desk.ts';
 import { Host } from '../../main/host/host.ts';
 import type { ChannelSource } from '../../main/link/channel.ts';
 import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
-import { readSample } from '../../main/samples/samples.ts';
+import { readSample } from '../../main/samples/samples.test-helper.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 import { Agenda } from './agenda.ts';
 import { Chance, type DiskError, type Happening } from './draw.ts';

@@ -4,6 +4,7 @@ import type { Equipment } from '../../../app/equipment/equipment.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { pairEdges, zeroWindow } from '../../../app/plan/zero.ts';
+import { plusMinus } from '../../../app/quantities/figures.ts';
 import { toKilopascals } from '../../../app/quantities/quantity.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { LeakBlock } from '../../../app/reduce/leak-block.ts';
@@ -41,8 +42,7 @@ export function massText(point: Point, window: WindowSummary, { plan, equipment,
   const shown = units.pulse(result.mass, point.period);
   if (shown === null) return units.statement;
   const expanded = (budgetTable(result, equipment).mass.expanded / result.mass) * shown;
-  const decimals = Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(expanded))));
-  return noBreak(`${shown.toFixed(decimals)} ± ${expanded.toFixed(decimals)}`, units.pulseUnit);
+  return noBreak(plusMinus(shown, expanded), units.pulseUnit);
 }
 
 export function readingsOf(point: Point, window: WindowSummary, context: ReadingContext): readonly Reading[] {
