@@ -58,8 +58,8 @@ export default tseslint.config(
     },
   },
   {
-    // Here the program is put together: a command, the desktop's process of the host, and the shell that waits for it.
-    files: ['main/cli/*.ts', 'main/electron/{host-process,shell}.ts'],
+    // Here the program is put together: a command, the desktop's process of the host, the shell that waits for it, and the process of a desk.
+    files: ['main/cli/*.ts', 'main/electron/{host-process,shell}.ts', 'main/host/desk-worker.ts'],
     rules: { 'no-restricted-imports': ['error', machineImports] },
   },
 );

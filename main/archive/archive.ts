@@ -17,8 +17,8 @@ import { applicationId, currentVersion, migrate, type Birth } from './migrations
 import { ArchiveReader, ArchiveUnreadable } from './read.ts';
 import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
 import type { Database, StorageCode, StorageFailure } from './sqlite.ts';
-import { verifyArchive } from './verify.ts';
-import type { Verification } from './verify.ts';
+import { verifying } from './verify.ts';
+import type { Verification, VerifyProgress } from './verify.ts';
 import { takeWriterLock } from './writer-lock.ts';
 import { Whereabouts } from './whereabouts.ts';
 import { ArchiveWriter, rebuildDerived } from './write.ts';
@@ -434,10 +434,19 @@ export class Archive extends ArchiveReader {
 
   /**
    * Holds the whole archive against what it promises, and against heads that were noted or kept elsewhere; changes nothing. May take
-   * minutes for a large archive.
+   * minutes for a large archive; `onProgress` is told the share that is done.
    */
-  verify(expected: readonly Head[] = []): Verification {
-    return verifyArchive(this.#db, this, expected);
+  verify(expected: readonly Head[] = [], onProgress: (share: number) => void = () => undefined): Verification {
+    const work = this.verifying(expected);
+    for (let step = work.next(); ; step = work.next()) {
+      if (step.done === true) return step.value;
+      onProgress(step.value);
+    }
+  }
+
+  /** The same in steps of some milliseconds, each with how much is done, so that others have their turn; it may be ended early by `return`. */
+  verifying(expected: readonly Head[] = []): VerifyProgress {
+    return verifying(this.#db, this, expected);
   }
 
   /**

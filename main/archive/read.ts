@@ -180,6 +180,7 @@ export interface ChunkRow {
 const eventsPerPage = 500;
 const runsPerPage = 200;
 const attemptsPerPage = 1000;
+const unpackedChunksKept = 3;
 
 export const chunkFrames = (row: ChunkRow, run: RunRecord): BenchFrame[] => {
   try {
@@ -202,8 +203,10 @@ export class ArchiveReader {
   readonly #segments;
   readonly #chunks;
   readonly #chunk;
+  readonly #endingAt;
   readonly #backwards;
   readonly #frameCount;
+  readonly #unpacked: { readonly run: number; readonly chunk: number; readonly frames: readonly BenchFrame[] }[] = [];
 
   constructor(db: Database, path: string) {
     this.path = path;
@@ -234,8 +237,11 @@ export class ArchiveReader {
       `SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry
        WHERE run = ? AND segment = ? AND to_us >= ? ORDER BY to_us`,
     );
+    this.#endingAt = db.prepare<[number, number, number], { chunk: number }>(
+      'SELECT chunk FROM telemetry WHERE run = ? AND segment = ? AND to_us >= ? ORDER BY to_us LIMIT 2',
+    );
     this.#backwards = db.prepare<[number, number], ChunkRow>(
-      'SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry WHERE run = ? AND segment <= ? ORDER BY chunk DESC',
+      'SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry WHERE run = ? AND chunk <= ? ORDER BY chunk DESC',
     );
     this.#chunk = db.prepare<[number, number], ChunkRow>(
       'SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry WHERE run = ? AND chunk = ?',
@@ -378,9 +384,11 @@ export class ArchiveReader {
   #framesBackFrom(run: StoredRun, segment: number, window: Pick<WindowSummary, 'from' | 'to' | 'frames'>): BenchFrame[] | null {
     const found: BenchFrame[] = [];
     let firstSegment = segment;
-    for (const row of this.#backwards.iterate(run.no, segment)) {
-      if (found.length === 0 && row.segment !== segment) return null;
-      for (const frame of chunkFrames(row, run).toReversed()) {
+    // The window's last frame lies in one of two chunks: its time is known to the microsecond there.
+    const ending = this.#endingAt.all(run.no, segment, Math.floor(window.to * 1e6)).map(({ chunk }) => chunk);
+    for (const row of this.#backwards.iterate(run.no, Math.max(-1, ...ending))) {
+      if (found.length === 0 && !ending.includes(row.chunk)) return null;
+      for (const frame of this.#framesOf(row, run).toReversed()) {
         if (found.length === 0 && frame.at !== window.to) continue;
         found.push(frame);
         firstSegment = row.segment;
@@ -397,12 +405,22 @@ export class ArchiveReader {
       const found: BenchFrame[] = [];
       for (const row of this.#chunks.iterate(run.no, segment, Math.floor(from * 1e6))) {
         if (row.from_us > Math.ceil(to * 1e6)) break;
-        for (const frame of chunkFrames(row, run)) {
+        for (const frame of this.#framesOf(row, run)) {
           if (frame.at >= from && frame.at <= to) found.push(frame);
         }
       }
       return found;
     });
+  }
+
+  /** Windows that follow each other lie in the same chunk: the latest few are not unpacked again. A chunk never changes. */
+  #framesOf(row: ChunkRow, run: StoredRun): readonly BenchFrame[] {
+    const known = this.#unpacked.find((one) => one.run === run.no && one.chunk === row.chunk);
+    if (known !== undefined) return known.frames;
+    const frames = chunkFrames(row, run);
+    this.#unpacked.unshift({ run: run.no, chunk: row.chunk, frames });
+    if (this.#unpacked.length > unpackedChunksKept) this.#unpacked.pop();
+    return frames;
   }
 
   #attemptRows(run: StoredRun, page: AttemptsPage): AttemptRow[] {

@@ -176,7 +176,7 @@ class EnteredContents {
 }
 
 /** `expected`: heads that must lie in this history. */
-export function checkLedger(db: Database, ledger: Ledger, expected: readonly Head[]): { readonly checks: readonly ArchiveCheck[]; readonly archiveId: string | null; readonly head: Head } {
+export function* checkLedger(db: Database, ledger: Ledger, expected: readonly Head[]): Generator<undefined, { readonly checks: readonly ArchiveCheck[]; readonly archiveId: string | null; readonly head: Head }> {
   const chain = new Findings('ledger', (asked) => `Nothing was changed, removed or put in between the ${asked} entries of the ledger.`);
   const contents = new Findings('entered', () => 'Every row of every table was entered in the ledger and is what was entered, and every entry has its rows.');
   const heads = new Findings('heads', (asked) => `The history of this archive goes through each of ${asked} heads that were kept elsewhere.`);
@@ -189,6 +189,7 @@ export function checkLedger(db: Database, ledger: Ledger, expected: readonly Hea
   const rootAt = new Map(expected.map(({ n }): [number, string | null] => [n, null]));
   const entered = new EnteredContents(db, contents);
   for (const { n, text, hash } of ledger.entries()) {
+    yield;
     if (n !== next) chain.fail(`The ledger has no entry ${next}.`);
     next = n + 1;
     const stored = hash.toString('hex');

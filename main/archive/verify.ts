@@ -5,7 +5,7 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Point } from '../../app/plan/points.ts';
 import type { RunEventBody } from '../../app/journal/events.ts';
-import { foldRun } from '../../app/journal/fold.ts';
+import { foldRun, forDriving } from '../../app/journal/fold.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import { summariseDecay } from '../../app/reduce/pressure-decay.ts';
 import { summariseWindow } from '../../app/run/window.ts';
@@ -127,9 +127,17 @@ const startRunFindings = (stepped: string[] = []): RunFindings => ({
   windows: new Findings('windows', (asked) => `Each of ${asked} measuring windows comes out exactly the same when it is computed again from the stored telemetry.${steppedText(stepped)}`),
 });
 
-/** Walks the journal once: chain, fold and status; returns the fold's last state and the ends of attempts by event. */
-function walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
-  const ended = new Map<number, Extract<RunEventBody, { kind: 'attempt-ended' }>>();
+type AttemptEnded = Extract<RunEventBody, { kind: 'attempt-ended' }>;
+
+/** How many steps the work is told of in, each of some hundredths of a millisecond. */
+type Steps = Generator<undefined>;
+
+/**
+ * Walks the journal once: chain, fold and status; returns the fold's last state, without windows, and which attempts ended by which event.
+ * The windows stay in the archive: those of a long run are hundreds of megabytes.
+ */
+function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
+  const ended = new Map<number, Pick<AttemptEnded, 'point' | 'attempt' | 'verdict'>>();
   const counting = new Map<number, number>();
   let state: RunState | null = null;
   let status = emptyStatus;
@@ -137,6 +145,7 @@ function walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
   let head = chainStart(run);
   let next = 0;
   for (const row of reader.eventRows(run)) {
+    yield;
     const where = `Event ${row.seq} of run ${run.id}`;
     if (row.seq !== next) to.chain.fail(`Run ${run.id} has no event ${next}.`);
     next = row.seq + 1;
@@ -158,11 +167,11 @@ function walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
       const same = sha256(JSON.stringify(body.plan)) === run.planHash && sha256(JSON.stringify(body.equipment)) === run.equipmentHash;
       if (!same) to.chain.fail(`${where} opens another plan or equipment than the run was made for.`);
     }
-    if (body.kind === 'attempt-ended') ended.set(row.seq, body);
+    if (body.kind === 'attempt-ended') ended.set(row.seq, { point: body.point, attempt: body.attempt, verdict: body.verdict });
     if (!replays) continue;
     try {
       status = advance(status, counting, row.at, body);
-      state = foldRun(state, body);
+      state = state === null ? forDriving(foldRun(state, body), []) : foldRun(state, body);
     } catch (error) {
       to.journal.fail(`${where} cannot follow the events before it: ${(error as Error).message}`);
       replays = false;
@@ -172,7 +181,9 @@ function walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
   return { ended, counting, status, state: replays ? state : null, replays };
 }
 
-function checkStatus(db: Database, run: StoredRun, walked: ReturnType<typeof walkJournal>, to: RunFindings): void {
+type Walked = ReturnType<typeof walkJournal> extends Generator<undefined, infer W> ? W : never;
+
+function checkStatus(db: Database, run: StoredRun, walked: Walked, to: RunFindings): void {
   if (!walked.replays) return;
   const stored = new Map(
     db
@@ -196,20 +207,24 @@ function pointsOf(state: RunState | null): readonly Point[] {
   return parsed?.ok === true ? expandPlan(parsed.plan) : [];
 }
 
-function checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walked: ReturnType<typeof walkJournal>, to: RunFindings): void {
+function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walked: Walked, to: RunFindings): Steps {
   const rows = db.prepare<[number], { point: number; attempt: number; seq: number; verdict: string; segment: number | null }>(
     'SELECT point, attempt, seq, verdict, segment FROM attempts WHERE run = ? ORDER BY point, attempt',
   );
+  const bodyOf = db.prepare<[number, number], { body: string }>('SELECT body FROM events WHERE run = ? AND seq = ?');
   const missing = new Map(walked.ended);
   const edgesPerRevolution = walked.state?.equipment.meter.edgesPerRevolution;
   const points = pointsOf(walked.state);
-  for (const row of rows.all(run.no)) {
+  // In the order in which they were made: windows that follow each other lie in the same telemetry, which is unpacked once for all of them.
+  for (const row of rows.all(run.no).sort((a, b) => a.seq - b.seq)) {
+    yield;
     const where = `Attempt ${row.attempt} of point ${shownPoint(row.point)} of run ${run.id}`;
-    const body = walked.ended.get(row.seq);
+    const ended = walked.ended.get(row.seq);
     missing.delete(row.seq);
-    const fits = body?.point === row.point && body.attempt === row.attempt && body.verdict === row.verdict;
+    const fits = ended?.point === row.point && ended.attempt === row.attempt && ended.verdict === row.verdict;
     if (!to.attempts.expect(fits, () => `${where} does not agree with the journal.`)) continue;
-    const window = body?.window ?? null;
+    const body = parseBody(bodyOf.get(run.no, row.seq)?.body ?? '', where);
+    const window = body.kind === 'attempt-ended' ? body.window : null;
     if (window === null || edgesPerRevolution === undefined) continue;
     try {
       const { frames, stepped } = row.segment === null ? { frames: [], stepped: false } : reader.framesOfWindow(run, row.segment, window);
@@ -237,14 +252,16 @@ function checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walk
   for (const body of missing.values()) to.attempts.fail(`Attempt ${body.attempt} of point ${shownPoint(body.point)} of run ${run.id} has no row.`);
 }
 
-function checkTelemetry(db: Database, run: StoredRun, to: RunFindings): void {
-  const rows = db.prepare<[number], ChunkRow & { boot_id: string }>(
+function* checkTelemetry(db: Database, run: StoredRun, to: RunFindings): Steps {
+  // One after the other, because a connection on which a walk over rows is open can do nothing else between two steps.
+  const rows = db.prepare<[number, number], ChunkRow & { boot_id: string }>(
     `SELECT chunk, t.segment, s.boot_id, from_us, to_us, last_frame, frames, data FROM telemetry t
-     LEFT JOIN segments s ON s.run = t.run AND s.segment = t.segment WHERE t.run = ? ORDER BY chunk`,
+     LEFT JOIN segments s ON s.run = t.run AND s.segment = t.segment WHERE t.run = ? AND chunk > ? ORDER BY chunk LIMIT 1`,
   );
   let expected = 0;
   let last = null as { readonly segment: number; readonly at: number; readonly number: number } | null;
-  for (const row of rows.iterate(run.no)) {
+  for (let row = rows.get(run.no, -1); row !== undefined; row = rows.get(run.no, row.chunk)) {
+    yield;
     const where = `Telemetry chunk ${row.chunk} of run ${run.id}`;
     if (row.chunk !== expected) to.telemetry.fail(`Run ${run.id} has no telemetry chunk ${expected}.`);
     expected = row.chunk + 1;
@@ -276,52 +293,74 @@ function checkTelemetry(db: Database, run: StoredRun, to: RunFindings): void {
   }
 }
 
+/** How much of a check is done, from 0 to 1. */
+export type VerifyProgress = Generator<number, Verification>;
+
+/** Between two yields: some milliseconds. */
+const STEPS_AT_A_STRETCH = 200;
 
 /**
- * Every check over the whole archive; time grows with its size (all telemetry is unpacked twice). `expected`: heads that were noted
- * or kept elsewhere, each of which must lie in the history of this archive.
+ * Every check over the whole archive, step by step; time grows with its size (all telemetry is unpacked twice). `expected`: heads that
+ * were noted or kept elsewhere, each of which must lie in the history of this archive. Nothing else may be done over the connection until
+ * the last step, or until it is ended early by `return`.
  */
-export function verifyArchive(db: Database, reader: ArchiveReader, expected: readonly Head[]): Verification {
-  // One read transaction: an archive that is being written meanwhile is seen as it stood at one instant.
-  const look = db.transaction((): Omit<Verification, 'passed'> => {
-    const whole = structure(db);
-    if (!whole.passed) {
-      const contents = { name: 'contents', passed: false, text: 'The contents were not checked, because the file itself is damaged. Restore a backup.' };
-      return { checks: [whole, contents], archiveId: null, head: null };
-    }
-    const found = startRunFindings();
-    // The runs themselves, and not the list of them, which is derived and can be made to leave one out.
-    let number: number | null = null;
-    for (const { no, id } of db.prepare<[], { no: number; id: string }>('SELECT no, id FROM runs ORDER BY no').all()) {
-      if (no !== (number ?? Math.min(no, 1) - 1) + 1) found.status.fail(`Before run ${id} the numbers of runs have a gap: a run is missing.`);
-      number = no;
-      const run = reader.run(id);
-      if (run === null) {
-        found.status.fail(`The list leaves out run ${id}, which the archive holds.`);
-        continue;
-      }
-      const walked = walkJournal(reader, run, found);
-      checkStatus(db, run, walked, found);
-      checkAttempts(db, reader, run, walked, found);
-      checkTelemetry(db, run, found);
-    }
-    const entered = checkLedger(db, reader.ledger, expected);
-    return {
-      checks: [
-        whole, references(db), schema(db), library(db), meterChecks(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows].map((findings) => findings.done()),
-        ...entered.checks,
-      ],
-      archiveId: entered.archiveId,
-      head: entered.head,
-    };
-  });
+export function* verifying(db: Database, reader: ArchiveReader, expected: readonly Head[]): VerifyProgress {
   try {
-    const { checks, ...identity } = look();
+    // One read transaction: an archive that is being written meanwhile is seen as it stood at one instant.
+    db.exec('BEGIN');
+    const { checks, ...identity } = yield* everyCheck(db, reader, expected);
+    db.exec('COMMIT');
     return { passed: checks.every((check) => check.passed), checks, ...identity };
   } catch (error) {
     // What passed the check of the structure may still be more than SQLite can read, or end a transaction on.
     const text = error instanceof ArchiveUnreadable ? error.message : storageFailure(error, db.name)?.text;
     if (text === undefined) throw error;
     return { passed: false, checks: [{ name: 'contents', passed: false, text: `The contents cannot be read. ${text}` }], archiveId: null, head: null };
+  } finally {
+    if (db.inTransaction) db.exec('ROLLBACK');
   }
+}
+
+function* everyCheck(db: Database, reader: ArchiveReader, expected: readonly Head[]): Generator<number, Omit<Verification, 'passed'>> {
+  const whole = structure(db);
+  if (!whole.passed) {
+    const contents = { name: 'contents', passed: false, text: 'The contents were not checked, because the file itself is damaged. Restore a backup.' };
+    return { checks: [whole, contents], archiveId: null, head: null };
+  }
+  const rows = (table: string): number => db.prepare<[], { n: number }>(`SELECT count(*) AS n FROM ${table}`).get()?.n ?? 0;
+  const all = rows('events') + rows('attempts') + rows('telemetry') + rows('ledger');
+  let done = 0;
+  function* told<T>(work: Generator<undefined, T>): Generator<number, T> {
+    for (;;) {
+      const step = work.next();
+      if (step.done === true) return step.value;
+      done += 1;
+      if (done % STEPS_AT_A_STRETCH === 0) yield Math.min(1, done / all);
+    }
+  }
+  const found = startRunFindings();
+  // The runs themselves, and not the list of them, which is derived and can be made to leave one out.
+  let number: number | null = null;
+  for (const { no, id } of db.prepare<[], { no: number; id: string }>('SELECT no, id FROM runs ORDER BY no').all()) {
+    if (no !== (number ?? Math.min(no, 1) - 1) + 1) found.status.fail(`Before run ${id} the numbers of runs have a gap: a run is missing.`);
+    number = no;
+    const run = reader.run(id);
+    if (run === null) {
+      found.status.fail(`The list leaves out run ${id}, which the archive holds.`);
+      continue;
+    }
+    const walked = yield* told(walkJournal(reader, run, found));
+    checkStatus(db, run, walked, found);
+    yield* told(checkAttempts(db, reader, run, walked, found));
+    yield* told(checkTelemetry(db, run, found));
+  }
+  const entered = yield* told(checkLedger(db, reader.ledger, expected));
+  return {
+    checks: [
+      whole, references(db), schema(db), library(db), meterChecks(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows].map((findings) => findings.done()),
+      ...entered.checks,
+    ],
+    archiveId: entered.archiveId,
+    head: entered.head,
+  };
 }

@@ -6,6 +6,7 @@ import type { Archive } from '../archive/archive.ts';
 import { keptHeads, publicHeadKey } from '../archive/heads-file.ts';
 import type { Verification } from '../archive/verify.ts';
 import { headText, type Head } from '../archive/ledger.ts';
+import { machineClock } from '../clock/machine.ts';
 import { currentVersion } from '../archive/migrations.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace } from './places.ts';
@@ -39,6 +40,23 @@ function keptIn(archive: Archive, file: string, key: KeyObject | null): { readon
   return { heads: heads.map((one) => one.head), check: { name: 'kept heads', passed: problems.length === 0, text: (problems.length === 0 ? fine : `In ${file}: ${problems.slice(0, 5).join(' ')}`) + cut } };
 }
 
+/** How often somebody is told how far a check is: at a terminal in one line that changes, else in a line now and then. ms */
+const LIVE_EVERY_MS = 500;
+const PLAIN_EVERY_MS = 10_000;
+
+/** Says nothing of a check that takes less than that. */
+function progress(): (share: number) => void {
+  const live = process.stderr.isTTY;
+  let last = machineClock.now();
+  return (share) => {
+    const now = machineClock.now();
+    if (now - last < (live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
+    last = now;
+    const text = `Checking: ${Math.floor(100 * share)} %`;
+    process.stderr.write(live ? `\r\x1b[2K${text}` : `${text}\n`);
+  };
+}
+
 export function addArchiveCommands(program: Command): void {
   program
     .command('verify')
@@ -56,9 +74,10 @@ export function addArchiveCommands(program: Command): void {
       const archive = archivePlace(file ?? options.archive, 'read');
       try {
         const kept = options.heads === undefined ? null : keptIn(archive, options.heads, options.publicKey ?? null);
-        const { checks: ofArchive, passed: whole, archiveId, head } = archive.verify([...(options.head ?? []), ...(kept?.heads ?? [])]);
+        const { checks: ofArchive, passed: whole, archiveId, head } = archive.verify([...(options.head ?? []), ...(kept?.heads ?? [])], progress());
         const checks = [...ofArchive, ...(kept === null ? [] : [kept.check])];
         const passed = whole && checks.every((check) => check.passed);
+        if (process.stderr.isTTY) process.stderr.write('\r\x1b[2K');
         for (const check of checks) process.stdout.write(`${check.passed ? 'whole ' : 'BROKEN'}  ${check.name}: ${check.text}\n`);
         if (archiveId !== null && head !== null) process.stdout.write(`Archive ${archiveId}, head ${headText(head)}\n`);
         process.stdout.write(passed ? `The archive ${archive.path} is whole.\n` : `The archive ${archive.path} is NOT whole. Keep it unchanged and compare it with a backup.\n`);

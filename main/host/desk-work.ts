@@ -11,6 +11,7 @@ import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive, OpenResult } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
+import type { Verification } from '../archive/verify.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
@@ -69,6 +70,8 @@ const MOST_JOURNAL_CHARACTERS = 192 * 1024;
 export interface DeskPlaceOfWork {
   /** The process whose windows it works for. */
   readonly owner: number;
+  /** Lets others have their turn. */
+  readonly turn?: () => Promise<void>;
   /** Aborted: what is going on is ended as soon as it can be, and leaves nothing behind. */
   readonly ending?: AbortSignal;
 }
@@ -85,7 +88,7 @@ export async function answerAtDesk(opened: OpenResult, job: DeskJob, at: DeskPla
   }
 }
 
-async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskPlaceOfWork): Promise<DeskAnswer> {
+async function doAtDesk(archive: Archive, job: DeskJob, { owner, turn, ending }: DeskPlaceOfWork): Promise<DeskAnswer> {
   switch (job.kind) {
     case 'journal': {
       const { id, fromSeq, limit } = job.params;
@@ -141,7 +144,7 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskP
       return done('head', { archiveId: archive.archiveId(), head: headText(archive.head()) });
     case 'verify': {
       const expected = job.params.head === undefined ? null : parseHead(job.params.head);
-      const { passed, checks, archiveId, head } = archive.verify(expected === null ? [] : [expected]);
+      const { passed, checks, archiveId, head } = await verifiedGently(archive, expected === null ? [] : [expected], turn, ending);
       return done('verify', { passed, checks: [...checks], archiveId, head: head === null ? null : headText(head) });
     }
     case 'backup': {
@@ -158,6 +161,21 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, ending }: DeskP
       const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, controller, freeDiskBytes, today });
       return done('check', { problems: [], sheet: { lines: [...lines], totals }, points: points.length });
     }
+  }
+}
+
+/** In steps, so that whoever ends the desk is heard between them. */
+async function verifiedGently(archive: Archive, expected: Parameters<Archive['verifying']>[0], turn: DeskPlaceOfWork['turn'], ending: AbortSignal | undefined): Promise<Verification> {
+  const work = archive.verifying(expected);
+  try {
+    for (let step = work.next(); ; step = work.next()) {
+      if (step.done === true) return step.value;
+      await turn?.();
+      ending?.throwIfAborted();
+    }
+  } finally {
+    // The archive is about to be closed. Does nothing to one that has come to its end.
+    work.return({ passed: false, checks: [], archiveId: null, head: null });
   }
 }
 

@@ -3,6 +3,8 @@ import { setPriority } from 'node:os';
 import { setFlagsFromString } from 'node:v8';
 import type { MessagePortMain, ParentPort } from 'electron';
 import { openArchive } from '../archive/archive.ts';
+import { wait } from '../clock/clock.ts';
+import { machineClock } from '../clock/machine.ts';
 import type { ToDesk } from './desk.ts';
 import type { DeskPriority } from './desk-process.ts';
 import { answerAtDesk, type DeskAnswer } from './desk-work.ts';
@@ -74,7 +76,7 @@ line.hear((message) => {
   if (message === null) ending.abort(new Error('the desk is ending'));
   before = before.then(async () => {
     if (message !== null) {
-      line.say({ id: message.id, answer: await answerAtDesk(opened, message.job, { owner, ending: ending.signal }) });
+      line.say({ id: message.id, answer: await answerAtDesk(opened, message.job, { owner, turn: () => wait(machineClock, 0), ending: ending.signal }) });
       return;
     }
     if (opened.ok) opened.archive.close();
