@@ -2,13 +2,14 @@
 import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, it, vi } from 'vitest';
+import type * as TelemetryChunk from '../../main/archive/telemetry-chunk.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { makeLongArchive } from '../bench/long-archive.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 
 const unpacked = vi.hoisted(() => ({ times: 0 }));
 vi.mock('../../main/archive/telemetry-chunk.ts', async (importOriginal) => {
-  const original = await importOriginal<typeof import('../../main/archive/telemetry-chunk.ts')>();
+  const original = await importOriginal<typeof TelemetryChunk>();
   return {
     ...original,
     decodeFrames: (block: Uint8Array) => {
