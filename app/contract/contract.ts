@@ -12,6 +12,7 @@ import { equipmentSchema } from '../equipment/equipment.ts';
 import type { RunStatus } from '../run/engine.ts';
 import { runCommandSchema } from '../journal/commands.ts';
 import type { RunEvent } from '../journal/events.ts';
+import { upcast } from '../journal/upcast.ts';
 
 const nothing = z.strictObject({});
 const id = z.string().min(1).max(80);
@@ -22,10 +23,11 @@ const finite = z.number();
 /** How many entries the ledger of an archive has, and one hash over all of them. */
 export const archiveHead = z.string().regex(/^\d{1,15}:[0-9a-f]{64}$/u);
 
-/** Parsed by kind only: the rest of it is the journal's own affair, which this version of the program wrote. */
-const runEvent = z.custom<RunEvent>((value) => {
-  const event = value as { seq?: unknown; at?: unknown; body?: { kind?: unknown } } | null;
-  return typeof event?.seq === 'number' && typeof event.at === 'number' && typeof event.body?.kind === 'string';
+const runEvent = z.unknown().transform((value, context): RunEvent => {
+  const read = upcast(value);
+  if (read.ok) return read.event;
+  context.addIssue({ code: 'custom', message: `An event of the run ${read.text}.` });
+  return z.NEVER;
 });
 const benchFrame = z.custom<BenchFrame>((value) => {
   const frame = value as Partial<Record<keyof BenchFrame, unknown>> | null;

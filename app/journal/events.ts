@@ -5,6 +5,7 @@
 import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
 import type { PreflightLine } from '../plan/preflight-line.ts';
 import type { Seconds, UnixMillis } from '../quantities/quantity.ts';
 import type { RunCommand } from './commands.ts';
@@ -14,6 +15,12 @@ export type { RunCommand } from './commands.ts';
 
 /** Why an attempt is made. */
 export type AttemptReason = 'plan' | 'repeat' | 'second-pass' | 'measure-again' | 'resumed';
+
+/** Where the wish to measure a point came from. */
+export type Origin = 'first-pass' | 'second-pass' | 'measure-again';
+
+/** Who or what decided: a numbered rule, or a person by name. */
+export type Decider = { readonly rule: string } | { readonly person: string };
 
 /** One limit that a window was held against. */
 export interface Criterion {
@@ -41,6 +48,9 @@ export type OutKind = 'set-aside' | 'given-up';
 
 export type StepKind = 'supply' | 'condition' | 'purge' | 'settle' | 'measure' | 'stop';
 
+/** What is to be measured; its place in the run is its index. */
+export type AddedPoint = Omit<Point, 'index'>;
+
 export type RunEventBody =
   | {
       readonly kind: 'opened';
@@ -48,7 +58,7 @@ export type RunEventBody =
       readonly equipment: Equipment;
       readonly operator: string;
       readonly software: string;
-      /** Expansion check: the plan gave this many points when the run was opened. */
+      /** How many points the plan gives: those of the run from 0 on, in the order of its expansion (PLAN-2). */
       readonly points: number;
     }
   | { readonly kind: 'bench-connected'; readonly identity: BenchIdentity; readonly capabilities: BenchCapabilities; readonly bootId: string; readonly link: string }
@@ -62,7 +72,16 @@ export type RunEventBody =
   | { readonly kind: 'dead-man-proved'; readonly silence: Seconds; readonly pulsesBefore: number; readonly pulsesCommanded: number }
   | { readonly kind: 'dead-man-not-proved'; readonly text: string }
   | { readonly kind: 'measuring-started' }
-  | { readonly kind: 'attempt-started'; readonly point: number; readonly attempt: number; readonly reason: AttemptReason }
+  /** More to measure than the plan gives; they follow the points that the run has, in this order (RUN-183). */
+  | { readonly kind: 'points-added'; readonly points: readonly AddedPoint[]; readonly by: Decider; readonly why: string }
+  | {
+      readonly kind: 'attempt-started';
+      readonly point: number;
+      readonly attempt: number;
+      readonly reason: AttemptReason;
+      /** Absent in journals of earlier versions (RUN-182). */
+      readonly origin?: Origin;
+    }
   | { readonly kind: 'step'; readonly step: StepKind; readonly point: number; readonly attempt: number }
   | { readonly kind: 'wait-skipped'; readonly step: StepKind; readonly point: number; readonly attempt: number }
   | {
@@ -81,7 +100,7 @@ export type RunEventBody =
       /** The pulse width that the controller drove, where it is not that of the plan (RUN-169). */
       readonly drivenWidth?: Seconds;
     }
-  | { readonly kind: 'chosen'; readonly point: number; readonly attempt: number | null; readonly by: { readonly rule: string } | { readonly person: string }; readonly why: string }
+  | { readonly kind: 'chosen'; readonly point: number; readonly attempt: number | null; readonly by: Decider; readonly why: string }
   | { readonly kind: 'point-skipped'; readonly point: number; readonly why: string }
   /** An injector is measured no further: `points`, those that it has no result of, wait for a person (RUN-133). */
   | {

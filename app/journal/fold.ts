@@ -1,52 +1,21 @@
 /**
- * The state of a run is this fold over its journal and nothing else. Engine, archive, window and report all use it.
- *
- * For speed over long runs the fold writes into the state that it was given and returns it: a caller that folds gives
- * its state away and goes on with the answer. Everybody else sees it read-only. Cost per event does not grow with the
- * run (amortised).
+ * The state of a run is this fold over its journal and nothing else. Engine, archive, window and report all use it. It is a pure
+ * function: the state that it was given stays as it was. Cost per event hardly grows with the run (`list.ts`).
  */
 import { windowSignals } from '../bench/readings.ts';
-import { shownThroughout } from '../boundary/text.ts';
-import type { Point } from '../plan/points.ts';
-import { planOfJournal } from '../plan/stored.ts';
+import { expandPlan } from '../plan/expand.ts';
 import { isBenchCause } from './bench-cause.ts';
 import { commandRow } from './commands.ts';
 import type { RunEventBody } from './events.ts';
-import type { ClockComparison, WindowSummary } from './measured.ts';
-import type { Answered, AttemptRecord, Origin, OutRecord, PointRecord, RunCounts, RunState, Streak } from './state.ts';
+import { List } from './list.ts';
+import type { WindowSummary } from './measured.ts';
+import type { PointRecord, RunState } from './state.ts';
+import { nextTarget } from './targets.ts';
 
-/** The same state as the fold itself sees it. */
-type Writable<T> = { -readonly [K in keyof T]: T[K] };
+type EventOf<Kind extends RunEventBody['kind']> = Extract<RunEventBody, { kind: Kind }>;
 
-interface WorkingPoint extends Writable<Omit<PointRecord, 'attempts'>> {
-  attempts: AttemptRecord[];
-  /** A person has decided on this point: it is not measured by itself any more. */
-  decided: boolean;
-  /** Rejected attempts that used up the allowance of each origin. */
-  firstPassRejected: number;
-  secondPassRejected: number;
-  queueRejected: number;
-}
-
-interface WorkingState extends Writable<Omit<RunState, 'points' | 'counts' | 'commands' | 'resumes' | 'notes' | 'clocks' | 'out' | 'failing' | 'looked'>> {
-  clocks: Map<string, ClockComparison>;
-  points: WorkingPoint[];
-  counts: Writable<RunCounts>;
-  commands: Map<string, Answered>;
-  resumes: Map<string, number>;
-  notes: Map<string, string>;
-  out: Map<number, OutRecord>;
-  failing: Map<number, Streak>;
-  looked: Map<number, { readonly attempts: readonly number[]; readonly passed: boolean; readonly text: string }>;
-  /** All points below are dealt with in the first pass. */
-  firstPass: number;
-  secondPassPoints: readonly number[];
-  secondPass: number;
-  queue: number[];
-  queueHead: number;
-  /** The points whose windows are kept; null: those of all. */
-  keeps: ReadonlySet<number> | null;
-}
+/** A state while one event is folded into it: a copy whose fields are replaced, and whose parts are never written into. */
+type Draft = { -readonly [K in keyof RunState]: RunState[K] };
 
 const nothing = { mean: Number.NaN, sd: Number.NaN };
 
@@ -61,35 +30,42 @@ export const isKept = (window: WindowSummary): boolean => window !== inJournal;
 
 /**
  * The same state for driving a run: of the windows, which are most of a long run, it keeps only those of the first look, which the
- * engine judges by; of the others that they are there. It cannot be reduced. Gives `state` away. HOST-19
+ * engine judges by; of the others that they are there. It cannot be reduced. HOST-19
  */
-export function forDriving(state: RunState, points: readonly Pick<Point, 'index' | 'role'>[]): RunState {
-  const run = state as WorkingState;
-  const keeps = new Set(points.flatMap(({ index, role }) => (role === 'look' ? [index] : [])));
-  run.keeps = keeps;
-  for (const [index, point] of run.points.entries()) {
-    if (!keeps.has(index)) point.attempts = point.attempts.map((attempt) => (attempt.window === null ? attempt : { ...attempt, window: inJournal }));
-  }
-  return run;
+export function forDriving(state: RunState): RunState {
+  const keeps = new Set(state.setPoints.flatMap(({ index, role }) => (role === 'look' ? [index] : [])));
+  return {
+    ...state,
+    keeps,
+    points: state.points.changed((point, index) =>
+      keeps.has(index) || point.attempts.length === 0 ? point : { ...point, attempts: point.attempts.map((attempt) => (attempt.window === null ? attempt : { ...attempt, window: inJournal })) }),
+  };
 }
 
-/** Folds one event into the state of its run; `null` before the first, which must be 'opened'. Gives `state` away. */
+/** Folds one event into the state of its run; `null` before the first, which must be 'opened'. Throws where an event cannot follow those before it. */
 export function foldRun(state: RunState | null, event: RunEventBody): RunState {
   if (state === null) {
     if (event.kind !== 'opened') throw new Error(`The first event of a run must be 'opened', not '${event.kind}'.`);
     return opened(event);
   }
-  const run = state as WorkingState;
-  run.revision += 1;
+  const run: Draft = { ...state, revision: state.revision + 1 };
   apply(run, event);
   return run;
 }
 
-function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState {
+const untouched: PointRecord = {
+  attempts: [], chosen: null, choice: null, skipped: null, decided: false, firstPassRejected: 0, secondPassRejected: 0, queueRejected: 0, queued: false, waiting: false,
+};
+const noneFailing: RunState['benchFailing'] = { cause: '', count: 0 };
+const noneOut: RunState['outRunning'] = { cause: '', injectors: [] };
+
+function opened(event: EventOf<'opened'>): RunState {
+  const setPoints = expandPlan(event.plan);
+  if (setPoints.length !== event.points) throw new Error(`The plan expands to ${setPoints.length} points, but the run was opened with ${event.points}.`);
   return {
     revision: 1,
-    plan: planOfJournal(event.plan),
-    equipment: shownThroughout(event.equipment),
+    plan: event.plan,
+    equipment: event.equipment,
     operator: event.operator,
     software: event.software,
     bench: null,
@@ -106,20 +82,16 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
     ending: null,
     planOver: false,
     current: null,
-    points: Array.from({ length: event.points }, () => ({
-      attempts: [],
-      chosen: null,
-      choice: null,
-      skipped: null,
-      decided: false,
-      firstPassRejected: 0,
-      secondPassRejected: 0,
-      queueRejected: 0,
-      queued: false,
-      waiting: false,
-    })),
+    setPoints,
+    points: List.of(setPoints.map(() => untouched)),
     counts: { accepted: 0, skipped: 0, attempts: 0, waiting: 0 },
     secondPassStarted: false,
+    firstPass: 0,
+    secondPassPoints: [],
+    secondPass: 0,
+    queue: [],
+    queueHead: 0,
+    keeps: null,
     out: new Map(),
     failing: new Map(),
     looked: new Map(),
@@ -130,19 +102,10 @@ function opened(event: Extract<RunEventBody, { kind: 'opened' }>): WorkingState 
     notes: new Map(),
     hostRestarts: 0,
     lastFault: null,
-    firstPass: 0,
-    secondPassPoints: [],
-    secondPass: 0,
-    queue: [],
-    queueHead: 0,
-    keeps: null,
   };
 }
 
-const noneFailing: RunState['benchFailing'] = { cause: '', count: 0 };
-const noneOut: RunState['outRunning'] = { cause: '', injectors: [] };
-
-function apply(run: WorkingState, event: RunEventBody): void {
+function apply(run: Draft, event: RunEventBody): void {
   switch (event.kind) {
     case 'opened':
       throw new Error('A run can be opened only once.');
@@ -156,14 +119,14 @@ function apply(run: WorkingState, event: RunEventBody): void {
       run.preflight = event.lines;
       return;
     case 'clocks-compared':
-      run.clocks.set(event.bootId, event.comparison);
+      run.clocks = withEntry(run.clocks, event.bootId, event.comparison);
       return;
     case 'not-traceable':
       run.untraceableAccepted = true;
       run.notTraceable = [...new Set([...run.notTraceable, ...event.reasons])];
       return;
     case 'commanded':
-      run.commands.set(event.id, { command: event.command, accepted: event.answer === 'accepted', reason: event.reason });
+      run.commands = withEntry(run.commands, event.id, { command: event.command, accepted: event.answer === 'accepted', reason: event.reason });
       if (event.answer === 'accepted') Object.assign(run, commandRow(event.command).sets);
       return;
     case 'proving-started':
@@ -180,16 +143,11 @@ function apply(run: WorkingState, event: RunEventBody): void {
     case 'measuring-started':
       run.mode = 'measuring';
       return;
+    case 'points-added':
+      addPoints(run, event);
+      return;
     case 'attempt-started':
-      startAttempt(pointAt(run, event.point), { attempt: event.attempt, reason: event.reason, verdict: null, window: null, text: '', order: run.revision });
-      run.current = {
-        point: event.point,
-        attempt: event.attempt,
-        reason: event.reason,
-        origin: nextTarget(run)?.origin ?? 'first-pass',
-        step: null,
-        skippedWaits: [],
-      };
+      startAttempt(run, event);
       return;
     case 'step':
       if (run.current !== null) run.current = { ...run.current, step: event.step };
@@ -203,31 +161,29 @@ function apply(run: WorkingState, event: RunEventBody): void {
     case 'chosen':
       choose(run, event);
       return;
-    case 'point-skipped': {
-      const point = pointAt(run, event.point);
-      if (point.skipped === null) run.counts.skipped += 1;
-      point.skipped = event.why;
+    case 'point-skipped':
+      if (pointAt(run, event.point).skipped === null) count(run, 'skipped', 1);
+      change(run, event.point, { skipped: event.why });
       setWaiting(run, event.point, false);
       advance(run);
       return;
-    }
     case 'injector-out':
-      run.out.set(event.injector, { how: event.how, cause: event.cause, text: event.text, points: event.points });
+      run.out = withEntry(run.out, event.injector, { how: event.how, cause: event.cause, text: event.text, points: event.points });
       run.outRunning = { cause: event.cause, injectors: event.cause === run.outRunning.cause ? [...run.outRunning.injectors, event.injector] : [event.injector] };
       for (const index of event.points) {
         setWaiting(run, index, true);
-        pointAt(run, index).queued = false;
+        change(run, index, { queued: false });
       }
       advance(run);
       return;
     case 'injector-looked-at':
-      run.looked.set(event.injector, { attempts: event.attempts, passed: event.passed, text: event.text });
+      run.looked = withEntry(run.looked, event.injector, { attempts: event.attempts, passed: event.passed, text: event.text });
       return;
     case 'injector-back':
       takeBack(run, event.injector);
       return;
     case 'queued':
-      for (const index of event.points) enqueue(run, index);
+      enqueue(run, event.points);
       return;
     case 'second-pass-started':
       run.secondPassStarted = true;
@@ -236,10 +192,10 @@ function apply(run: WorkingState, event: RunEventBody): void {
       advance(run);
       return;
     case 'guard-noted':
-      run.notes.set(event.guard, event.text);
+      run.notes = withEntry(run.notes, event.guard, event.text);
       return;
     case 'guard-cleared':
-      run.notes.delete(event.guard);
+      run.notes = without(run.notes, event.guard);
       return;
     case 'link-lost':
       run.linkUp = false;
@@ -277,7 +233,7 @@ function apply(run: WorkingState, event: RunEventBody): void {
       if (!event.automatic) run.benchFailing = noneFailing;
       if (event.automatic && run.safe?.then.kind === 'held') {
         const { guard } = run.safe.then;
-        run.resumes.set(guard, (run.resumes.get(guard) ?? 0) + 1);
+        run.resumes = withEntry(run.resumes, guard, (run.resumes.get(guard) ?? 0) + 1);
       }
       return;
     case 'ended':
@@ -298,10 +254,45 @@ function apply(run: WorkingState, event: RunEventBody): void {
   }
 }
 
-/** Most points have one attempt: a list that is begun with it has no room for sixteen more. */
-function startAttempt(point: WorkingPoint, attempt: AttemptRecord): void {
-  if (point.attempts.length === 0) point.attempts = [attempt];
-  else point.attempts.push(attempt);
+function withEntry<Key, Value>(map: ReadonlyMap<Key, Value>, key: Key, value: Value): ReadonlyMap<Key, Value> {
+  return new Map(map).set(key, value);
+}
+
+function without<Key, Value>(map: ReadonlyMap<Key, Value>, key: Key): ReadonlyMap<Key, Value> {
+  if (!map.has(key)) return map;
+  const fewer = new Map(map);
+  fewer.delete(key);
+  return fewer;
+}
+
+function pointAt(run: RunState, index: number): PointRecord {
+  const point = run.points.at(index);
+  if (point === undefined) throw new RangeError(`The run has ${run.points.length} points, so there is no point ${index}.`);
+  return point;
+}
+
+function change(run: Draft, index: number, changes: Partial<PointRecord>): void {
+  run.points = run.points.with(index, { ...pointAt(run, index), ...changes });
+}
+
+function count(run: Draft, what: keyof RunState['counts'], by: number): void {
+  run.counts = { ...run.counts, [what]: run.counts[what] + by };
+}
+
+function addPoints(run: Draft, { points }: EventOf<'points-added'>): void {
+  for (const { injector } of points) if (run.plan.injectors[injector] === undefined) throw new RangeError(`The plan has no injector ${injector} to measure a point of.`);
+  const first = run.setPoints.length;
+  run.setPoints = [...run.setPoints, ...points.map((point, i) => ({ ...point, index: first + i }))];
+  run.points = run.points.concat(points.map(() => untouched));
+}
+
+function startAttempt(run: Draft, event: EventOf<'attempt-started'>): void {
+  const { point, attempt, reason } = event;
+  // Journals of earlier versions do not say it; the order in which they were measured does (RUN-30).
+  const origin = event.origin ?? nextTarget(run)?.origin ?? 'first-pass';
+  const { attempts } = pointAt(run, point);
+  change(run, point, { attempts: [...attempts, { attempt, reason, verdict: null, window: null, text: '', order: run.revision }] });
+  run.current = { point, attempt, reason, origin, step: null, skippedWaits: [] };
 }
 
 let latestText = '';
@@ -311,57 +302,46 @@ function same(text: string): string {
   return latestText;
 }
 
-function endAttempt(run: WorkingState, event: Extract<RunEventBody, { kind: 'attempt-ended' }>): void {
+const rejectedBy = { 'first-pass': 'firstPassRejected', 'second-pass': 'secondPassRejected', 'measure-again': 'queueRejected' } as const;
+
+function endAttempt(run: Draft, event: EventOf<'attempt-ended'>): void {
   const point = pointAt(run, event.point);
   const place = event.attempt - 1;
   const started = point.attempts[place];
   if (started === undefined) throw new Error(`Attempt ${event.attempt} of point ${event.point} ended without having been started.`);
   const { drivenWidth } = event;
   const window = event.window === null || run.keeps === null || run.keeps.has(event.point) ? event.window : inJournal;
-  point.attempts[place] = { ...started, verdict: event.verdict, window, text: same(event.text), ...(drivenWidth === undefined ? {} : { drivenWidth }) };
-  run.counts.attempts += 1;
-  if (event.verdict === 'rejected') {
-    switch (run.current?.origin) {
-      case 'first-pass':
-        point.firstPassRejected += 1;
-        break;
-      case 'second-pass':
-        point.secondPassRejected += 1;
-        break;
-      case 'measure-again':
-        point.queueRejected += 1;
-        break;
-      case undefined:
-        break;
-    }
-  }
+  const ended = { ...started, verdict: event.verdict, window, text: same(event.text), ...(drivenWidth === undefined ? {} : { drivenWidth }) };
+  change(run, event.point, { attempts: point.attempts.with(place, ended) });
+  count(run, 'attempts', 1);
+  const origin = run.current?.origin;
+  if (event.verdict === 'rejected' && origin !== undefined) change(run, event.point, { [rejectedBy[origin]]: point[rejectedBy[origin]] + 1 });
   countBenchFailures(run, event);
   if (event.injector !== undefined) countFailures(run, event.injector, event);
   // An operator's wish is served by any accepted attempt; a rejected one uses up one of its repeats.
-  if (point.queued && run.current?.origin === 'measure-again' && (event.verdict === 'accepted' || point.queueRejected >= run.plan.repeats.attemptsAtOnce)) {
-    point.queued = false;
-  }
+  const isServed = event.verdict === 'accepted' || pointAt(run, event.point).queueRejected >= run.plan.repeats.attemptsAtOnce;
+  if (point.queued && origin === 'measure-again' && isServed) change(run, event.point, { queued: false });
   run.current = null;
   advance(run);
 }
 
-function countBenchFailures(run: WorkingState, { verdict, cause = '' }: Extract<RunEventBody, { kind: 'attempt-ended' }>): void {
+function countBenchFailures(run: Draft, { verdict, cause = '' }: EventOf<'attempt-ended'>): void {
   if (verdict === 'cut') return;
   if (verdict === 'accepted' || !isBenchCause(cause)) run.benchFailing = noneFailing;
   else run.benchFailing = { cause, count: cause === run.benchFailing.cause ? run.benchFailing.count + 1 : 1 };
 }
 
-function countFailures(run: WorkingState, injector: number, { verdict, cause }: Extract<RunEventBody, { kind: 'attempt-ended' }>): void {
+function countFailures(run: Draft, injector: number, { verdict, cause }: EventOf<'attempt-ended'>): void {
   switch (verdict) {
     case 'accepted':
-      run.failing.delete(injector);
+      run.failing = without(run.failing, injector);
       run.outRunning = noneOut;
       return;
     case 'rejected': {
       if (isBenchCause(cause ?? '')) return;
       const before = run.failing.get(injector);
-      const same = cause !== undefined && before?.cause === cause;
-      run.failing.set(injector, { cause: cause ?? '', count: same ? before.count + 1 : 1 });
+      const again = cause !== undefined && before?.cause === cause;
+      run.failing = withEntry(run.failing, injector, { cause: cause ?? '', count: again ? before.count + 1 : 1 });
       return;
     }
     case 'cut':
@@ -369,24 +349,21 @@ function countFailures(run: WorkingState, injector: number, { verdict, cause }: 
   }
 }
 
-function setWaiting(run: WorkingState, index: number, waiting: boolean): void {
-  const point = pointAt(run, index);
-  if (point.waiting === waiting) return;
-  point.waiting = waiting;
-  run.counts.waiting += waiting ? 1 : -1;
+function setWaiting(run: Draft, index: number, waiting: boolean): void {
+  if (pointAt(run, index).waiting === waiting) return;
+  change(run, index, { waiting });
+  count(run, 'waiting', waiting ? 1 : -1);
 }
 
 /** Its waiting points take part again, each at its place in the plan. */
-function takeBack(run: WorkingState, injector: number): void {
+function takeBack(run: Draft, injector: number): void {
   const record = run.out.get(injector);
-  run.out.delete(injector);
-  run.failing.delete(injector);
+  run.out = without(run.out, injector);
+  run.failing = without(run.failing, injector);
   run.outRunning = { ...run.outRunning, injectors: run.outRunning.injectors.filter((other) => other !== injector) };
   for (const index of record?.points ?? []) {
     setWaiting(run, index, false);
-    const point = pointAt(run, index);
-    point.firstPassRejected = 0;
-    point.secondPassRejected = 0;
+    change(run, index, { firstPassRejected: 0, secondPassRejected: 0 });
     run.firstPass = Math.min(run.firstPass, index);
   }
   // The second pass may have gone past them as well.
@@ -394,12 +371,10 @@ function takeBack(run: WorkingState, injector: number): void {
   advance(run);
 }
 
-function choose(run: WorkingState, event: Extract<RunEventBody, { kind: 'chosen' }>): void {
-  const point = pointAt(run, event.point);
-  run.counts.accepted += (event.attempt === null ? 0 : 1) - (point.chosen === null ? 0 : 1);
-  point.chosen = event.attempt;
-  point.choice = sameChoice(event);
-  if ('person' in event.by) point.decided = true;
+function choose(run: Draft, event: EventOf<'chosen'>): void {
+  const before = pointAt(run, event.point);
+  count(run, 'accepted', (event.attempt === null ? 0 : 1) - (before.chosen === null ? 0 : 1));
+  change(run, event.point, { chosen: event.attempt, choice: sameChoice(event), decided: before.decided || 'person' in event.by });
   setWaiting(run, event.point, false);
   advance(run);
 }
@@ -412,25 +387,21 @@ function sameChoice({ by, why }: NonNullable<PointRecord['choice']>): NonNullabl
   return latestChoice;
 }
 
-function enqueue(run: WorkingState, index: number): void {
-  const point = pointAt(run, index);
-  if (point.skipped !== null) {
-    point.skipped = null;
-    run.counts.skipped -= 1;
+function enqueue(run: Draft, points: readonly number[]): void {
+  const added: number[] = [];
+  for (const index of points) {
+    const { skipped, queued } = pointAt(run, index);
+    if (skipped !== null) count(run, 'skipped', -1);
+    setWaiting(run, index, false);
+    change(run, index, { skipped: null, queueRejected: 0, queued: true });
+    if (!queued) added.push(index);
   }
-  setWaiting(run, index, false);
-  point.queueRejected = 0;
-  if (point.queued) return;
-  point.queued = true;
-  run.queue.push(index);
+  run.queue = [...run.queue, ...added];
 }
 
 /** The plan from its beginning, with all its repeats; what has a result, was left out or decided upon is settled (RUN-153). */
-function planAgain(run: WorkingState): void {
-  for (const point of run.points) {
-    point.firstPassRejected = 0;
-    point.secondPassRejected = 0;
-  }
+function planAgain(run: Draft): void {
+  run.points = run.points.changed((point) => (point.firstPassRejected + point.secondPassRejected === 0 ? point : { ...point, firstPassRejected: 0, secondPassRejected: 0 }));
   run.firstPass = 0;
   run.secondPass = 0;
   run.secondPassPoints = [];
@@ -440,7 +411,7 @@ function planAgain(run: WorkingState): void {
 }
 
 /** Moves the three places forward over what is dealt with; each only ever moves forward (but for `planAgain`), so a run pays once per point. */
-function advance(run: WorkingState): void {
+function advance(run: Draft): void {
   const { repeats } = run.plan;
   while (run.firstPass < run.points.length && isSettled(pointAt(run, run.firstPass), 'firstPassRejected', repeats.attemptsAtOnce)) {
     run.firstPass += 1;
@@ -455,7 +426,7 @@ function advance(run: WorkingState): void {
     if (index === undefined) break;
     const point = pointAt(run, index);
     if (point.queued && point.skipped === null) break;
-    point.queued = false;
+    if (point.queued) change(run, index, { queued: false });
     run.queueHead += 1;
   }
   if (run.queueHead > 0 && run.queueHead === run.queue.length) {
@@ -464,44 +435,6 @@ function advance(run: WorkingState): void {
   }
 }
 
-function isSettled(point: WorkingPoint, rejected: 'firstPassRejected' | 'secondPassRejected', allowed: number): boolean {
+function isSettled(point: PointRecord, rejected: 'firstPassRejected' | 'secondPassRejected', allowed: number): boolean {
   return point.skipped !== null || point.waiting || point.decided || point.chosen !== null || point[rejected] >= allowed;
-}
-
-/**
- * The point to measure next and where the wish comes from; null when nothing is left in this pass (RUN-30): first what
- * a person asked for, then the plan from its first point without an accepted attempt, then the second pass.
- */
-export function nextTarget(state: RunState): { readonly point: number; readonly origin: Origin } | null {
-  const run = state as WorkingState;
-  const queued = run.queue[run.queueHead];
-  if (queued !== undefined) return { point: queued, origin: 'measure-again' };
-  if (run.planOver) return null;
-  if (run.firstPass < run.points.length) return { point: run.firstPass, origin: 'first-pass' };
-  const again = run.secondPassPoints[run.secondPass];
-  return again === undefined ? null : { point: again, origin: 'second-pass' };
-}
-
-/** Points without an attempt that counts, that nobody left out or decided upon and that do not wait. Looks at every point. */
-export function failedPoints(state: RunState): readonly number[] {
-  const failed: number[] = [];
-  (state as WorkingState).points.forEach((point, index) => {
-    if (point.chosen === null && point.skipped === null && !point.waiting && !point.decided) failed.push(index);
-  });
-  return failed;
-}
-
-/** Points without an attempt that counts, that nobody left out or decided upon, those of an injector that is out among them. Looks at every point. */
-export function pointsWithoutResult(state: RunState): readonly number[] {
-  const without: number[] = [];
-  (state as WorkingState).points.forEach((point, index) => {
-    if (point.chosen === null && point.skipped === null && !point.decided) without.push(index);
-  });
-  return without;
-}
-
-function pointAt(run: WorkingState, index: number): WorkingPoint {
-  const point = run.points[index];
-  if (point === undefined) throw new RangeError(`The run has ${run.points.length} points, so there is no point ${index}.`);
-  return point;
 }

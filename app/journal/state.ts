@@ -1,10 +1,12 @@
-/** The state of a run: what its journal comes to. The fold (`fold.ts`) makes it; nobody else does. */
+/** The state of a run: what its journal comes to. The fold (`fold.ts`) makes it, a new one with each event; no part of one is ever written into. */
 import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
 import type { PreflightLine } from '../plan/preflight-line.ts';
 import type { Seconds } from '../quantities/quantity.ts';
-import type { AfterSafe, AttemptReason, Ending, OutKind, RunCommand, StepKind, Verdict } from './events.ts';
+import type { AfterSafe, AttemptReason, Decider, Ending, Origin, OutKind, RunCommand, StepKind, Verdict } from './events.ts';
+import type { List } from './list.ts';
 import type { ClockComparison, WindowSummary } from './measured.ts';
 import type { Mode } from './modes.ts';
 
@@ -30,13 +32,19 @@ export interface PointRecord {
   /** Number of the attempt that counts; null: none does. */
   readonly chosen: number | null;
   /** Why `chosen` is what it is, and which rule or person says so. */
-  readonly choice: { readonly by: { readonly rule: string } | { readonly person: string }; readonly why: string } | null;
+  readonly choice: { readonly by: Decider; readonly why: string } | null;
   /** Why the point was left out; null: it was not. */
   readonly skipped: string | null;
   /** A person asked for it to be measured again, and that is still to be done. */
   readonly queued: boolean;
   /** Its injector is out of the run: the point is not measured until a person asks for it (RUN-133). */
   readonly waiting: boolean;
+  /** A person has decided on this point: it is not measured by itself any more (RUN-37). */
+  readonly decided: boolean;
+  /** Rejected attempts that used up the allowance of each origin. */
+  readonly firstPassRejected: number;
+  readonly secondPassRejected: number;
+  readonly queueRejected: number;
 }
 
 /** An injector that is measured no further. */
@@ -53,9 +61,6 @@ export interface Streak {
   readonly cause: string;
   readonly count: number;
 }
-
-/** Where the wish to measure a point came from. */
-export type Origin = 'first-pass' | 'second-pass' | 'measure-again';
 
 interface CurrentAttempt {
   readonly point: number;
@@ -125,10 +130,22 @@ export interface RunState {
   /** true once the run has ended: from then on only points that a person asks for are measured, until the plan is gone through again. */
   readonly planOver: boolean;
   readonly current: CurrentAttempt | null;
-  /** By point index. */
-  readonly points: readonly PointRecord[];
+  /** What is to be measured, by index: the points of the plan, then those that were added (RUN-183). */
+  readonly setPoints: readonly Point[];
+  /** What became of each of them, by index. */
+  readonly points: List<PointRecord>;
   readonly counts: RunCounts;
   readonly secondPassStarted: boolean;
+  /** All points below are dealt with in the first pass. */
+  readonly firstPass: number;
+  readonly secondPassPoints: readonly number[];
+  /** Place in `secondPassPoints`: those before it are dealt with. */
+  readonly secondPass: number;
+  /** What people asked to be measured again, in this order; those before `queueHead` are dealt with. */
+  readonly queue: readonly number[];
+  readonly queueHead: number;
+  /** The points whose windows are kept; null: those of all. */
+  readonly keeps: ReadonlySet<number> | null;
   /** By index into `plan.injectors`: those that are measured no further. */
   readonly out: ReadonlyMap<number, OutRecord>;
   /** By index into `plan.injectors`: how it has failed since its last accepted attempt. */

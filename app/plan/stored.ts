@@ -4,8 +4,6 @@
  */
 
 import { shownThroughout } from '../boundary/text.ts';
-import { planSchema } from './plan.ts';
-import type { Plan } from './plan.ts';
 
 /** Parts that came later and add points, as they were before they came: off. */
 const thenOff = {
@@ -22,14 +20,4 @@ export function asStored<T>(stored: T): T {
   if (typeof stored !== 'object' || stored === null) return stored;
   const plan = shownThroughout(stored);
   return Object.keys(thenOff).every((part) => part in plan) ? plan : { ...thenOff, ...plan };
-}
-
-/**
- * The plan of an `opened` event, whole: parts that came later and add no points have today's defaults. A plan that today's schema would
- * refuse for another reason is read as it stands, because its run was measured with it.
- */
-export function planOfJournal(stored: Plan): Plan {
-  const plan = asStored(stored);
-  const parsed = planSchema.safeParse(plan);
-  return parsed.success ? parsed.data : plan;
 }

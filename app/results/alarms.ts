@@ -128,6 +128,7 @@ export function alarmsAfter(before: readonly Alarm[], { guards, started, confirm
       return end(['pause', 'hold', 'trip', 'restart'], 'The run ended.');
     case 'clock-stepped':
     case 'opened':
+    case 'points-added':
     case 'bench-connected':
     case 'preflight':
     case 'not-traceable':

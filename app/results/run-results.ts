@@ -4,7 +4,6 @@
  * passes quickly from one thread to another.
  */
 import type { Equipment } from '../equipment/equipment.ts';
-import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { dofOfRandom } from '../reduce/budget-table.ts';
@@ -35,12 +34,12 @@ export interface RunToReduce {
   readonly id: string;
   readonly plan: Plan;
   readonly equipment: Equipment;
+  readonly points: readonly Point[];
   readonly attempts: readonly CountingAttempt[];
 }
 
 /** Reduces a run that its journal tells. */
-export function resultsOf({ id, plan, equipment, attempts }: RunToReduce): RunResults {
-  const points = expandPlan(plan);
+export function resultsOf({ id, plan, equipment, points, attempts }: RunToReduce): RunResults {
   const { windows, ...reduction } = reduceRun({ plan, equipment, points, attempts });
   return { id, plan, equipment, points, reduction, masses: massesOf(windows) };
 }

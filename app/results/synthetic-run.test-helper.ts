@@ -31,7 +31,8 @@ export function madeAttempts({ plan = fourInjectors, keep = () => true, injector
 }
 
 export function madeRun(made: MadeRun = {}): RunResults {
-  return resultsOf({ id: `run-${made.seed ?? 7}`, plan: made.plan ?? fourInjectors, equipment: syntheticEquipment, attempts: madeAttempts(made) });
+  const plan = made.plan ?? fourInjectors;
+  return resultsOf({ id: `run-${made.seed ?? 7}`, plan, equipment: syntheticEquipment, points: expandPlan(plan), attempts: madeAttempts(made) });
 }
 
 /** The cell of an injector and voltage, which must have a line. */

@@ -314,6 +314,6 @@ describe('RUN-169 the width that is driven', () => {
     const [first, second] = run.events('attempt-ended');
     expect(first).not.toHaveProperty('drivenWidth');
     expect(second?.drivenWidth).toBeCloseTo((run.points[1]?.width ?? 0) + 7e-6, 12);
-    expect(run.engine.state.points[1]?.attempts[0]?.drivenWidth).toBe(second?.drivenWidth);
+    expect(run.engine.state.points.at(1)?.attempts[0]?.drivenWidth).toBe(second?.drivenWidth);
   });
 });

@@ -1,7 +1,7 @@
 /** How a run that has worked off its plan ends, and what is said at the end (RUN-9). */
 import { shownPoint } from '../plan/points.ts';
 import type { Ending, OutKind } from '../journal/events.ts';
-import { failedPoints } from '../journal/fold.ts';
+import { failedPoints } from '../journal/targets.ts';
 import type { RunState } from '../journal/state.ts';
 
 /** One word for one end, on every page, in the terminal and in the archive's lists; null: it has not ended. */
@@ -33,7 +33,7 @@ export function endingOf(state: RunState): Ending {
 export function outText(state: RunState): string {
   return [...state.out]
     .map(([injector, { how, points }]) => {
-      const waiting = points.filter((index) => state.points[index]?.waiting === true).length;
+      const waiting = points.filter((index) => state.points.at(index)?.waiting === true).length;
       const { serialNumber, channel } = state.plan.injectors[injector] ?? { serialNumber: String(injector), channel: injector };
       return `${serialNumber} on channel ${channel} was ${outWords[how]}; ${waiting} of its points wait`;
     })

@@ -7,7 +7,6 @@
  * safe and measures the point again.
  */
 import type { BenchFrame, BenchReply } from '../bench/port.ts';
-import type { Point } from '../plan/points.ts';
 import { ClockWatch } from './engine/clock-watch.ts';
 import { Commands } from './engine/commands.ts';
 import { ControllerWatch } from './engine/controller-watch.ts';
@@ -73,11 +72,10 @@ const nothingAtTheEnd: EngineOutput = { ...nothingGoingOn, done: true };
 
 /**
  * An engine for a run whose journal so far folds to `state`: just opened and connected, or recovered (`recoverRun`).
- * `points` is the expansion of the state's plan. The engine owns `state` from here on. Throws when the run has no bench
- * or was left unfinished without having been recovered, or when the points are not those of the run.
+ * Throws when the run has no bench or was left unfinished without having been recovered.
  */
-export function createEngine(setup: { readonly points: readonly Point[]; readonly state: RunState }): RunEngine {
-  return new Engine(setup.points, setup.state);
+export function createEngine(state: RunState): RunEngine {
+  return new Engine(state);
 }
 
 class Engine implements RunEngine {
@@ -100,8 +98,8 @@ class Engine implements RunEngine {
   #answer: EngineOutput['answer'] = null;
   #ignored: string | null = null;
 
-  constructor(points: readonly Point[], state: RunState) {
-    const core = new EngineCore(points, state);
+  constructor(state: RunState) {
+    const core = new EngineCore(state);
     const course = new Course(core);
     const settings = new Settings(core);
     const readings = new Readings(core, course, settings);
@@ -149,7 +147,7 @@ class Engine implements RunEngine {
   }
 
   status(now: number): RunStatus {
-    const { state, currentPoint: point, points, isDriving } = this.#core;
+    const { state, currentPoint: point, isDriving } = this.#core;
     const { mode, current, counts, ending, safe } = state;
     return {
       mode,
@@ -163,7 +161,7 @@ class Engine implements RunEngine {
       attempt: current?.attempt ?? null,
       ending,
       safe: restingModes.includes(mode) ? (safe?.confirmed ?? null) : null,
-      progress: { points: points.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts, waiting: counts.waiting },
+      progress: { points: state.setPoints.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts, waiting: counts.waiting },
       remaining: isDriving ? this.#schedule.remaining : null,
     };
   }

@@ -283,7 +283,7 @@ export class TestRun {
       },
       { kind: 'preflight', lines: setup.preflight ?? [] },
     );
-    this.engine = createEngine({ points: this.points, state: this.refold() });
+    this.engine = createEngine(this.refold());
   }
 
   /** The journal folded from its first event, apart from the engine's own state. */
@@ -299,7 +299,7 @@ export class TestRun {
     const connected = this.journal.find((event) => event.kind === 'bench-connected');
     if (connected === undefined) throw new Error('The journal has no bench.');
     this.journal.push({ ...connected, bootId: this.bench.bootId }, { kind: 'preflight', lines });
-    this.engine = createEngine({ points: this.points, state: this.refold() });
+    this.engine = createEngine(this.refold());
   }
 
   step(input: EngineInput): EngineOutput {
@@ -384,7 +384,7 @@ export class TestRun {
       bootId: this.bench.bootId,
       link: 'test',
     });
-    this.engine = createEngine({ points: this.points, state: this.refold() });
+    this.engine = createEngine(this.refold());
   }
 
   events<K extends RunEventBody['kind']>(kind: K): Extract<RunEventBody, { kind: K }>[] {

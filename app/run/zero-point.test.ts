@@ -11,7 +11,7 @@ const zeroPlan = (changes: Record<string, unknown> = {}) => testPlan({ zero: { w
 /** Windows of the zero points that count, in their order. */
 function zeroWindows(run: TestRun): readonly WindowSummary[] {
   return run.points.flatMap((point) => {
-    const record = run.engine.state.points[point.index];
+    const record = run.engine.state.points.at(point.index);
     const window = point.role === 'zero' ? record?.attempts.find((a) => a.attempt === record.chosen)?.window : null;
     return window == null ? [] : [window];
   });
@@ -92,7 +92,7 @@ describe('zero points', () => {
       return ended(r);
     });
     expect(run.engine.state.ending).toBe('complete');
-    const pairs = run.points.filter(({ role }) => role === 'pair').map(({ index }) => run.engine.state.points[index]?.attempts[0]?.window?.edges ?? 0);
+    const pairs = run.points.filter(({ role }) => role === 'pair').map(({ index }) => run.engine.state.points.at(index)?.attempts[0]?.window?.edges ?? 0);
     expect(pairs.every((edges) => edges >= 45 && edges < 60)).toBe(true);
     expect(pairs).toHaveLength(2);
   });

@@ -63,3 +63,9 @@ export const chainStart = (run: RunRecord): string =>
 /** The hash of an event whose body is stored as the text `body`. */
 export const chainHash = (previous: string, seq: number, at: number, body: string): string =>
   sha256(`${previous} ${seq} ${at} ${body}`);
+
+/** Hashes of plan and equipment as an `opened` event holds them: as they were stored, and not as they are read today. `null` where there is none. */
+export function documentHashes(opened: unknown): { readonly planHash: string; readonly equipmentHash: string } {
+  const { plan = null, equipment = null } = (typeof opened === 'object' && opened !== null ? opened : {}) as { readonly plan?: unknown; readonly equipment?: unknown };
+  return { planHash: sha256(JSON.stringify(plan)), equipmentHash: sha256(JSON.stringify(equipment)) };
+}

@@ -16,11 +16,11 @@
  * - `archive`: one row, the id of the archive. Never changed.
  * - `ledger`: one entry for each committed transaction, hash-chained over the whole archive (ledger.ts). Never changed. The column
  *   `entry` of other tables is the n of the entry that a row came with.
- * - `counting`, `run_status`: derived from the events in the same transaction (status.ts), so that a list of runs
+ * - `counting`, `run_status`: derived from the events in the same transaction (app/journal/outline.ts), so that a list of runs
  *   needs no fold. Rebuilt after a migration.
  */
-import { chainHash, chainStart, sha256 } from './chain.ts';
-import { parseBody } from './read.ts';
+import { chainHash, chainStart, documentHashes } from './chain.ts';
+import { parseStored } from './read.ts';
 import { takeOver } from './take-over.ts';
 import type { Database } from './sqlite.ts';
 
@@ -254,9 +254,8 @@ function chainVersion1(db: Database): void {
   const put = db.prepare('INSERT INTO chained_events (run, seq, at, kind, body, hash) VALUES (?, ?, ?, ?, ?, ?)');
   for (const run of db.prepare<[], RunRow1>('SELECT * FROM runs ORDER BY no').all()) {
     const first = opened.get(run.no);
-    const body = first === undefined ? null : parseBody(first.body, `The opening of run ${run.id}`);
-    const planHash = sha256(JSON.stringify(body?.kind === 'opened' ? body.plan : null));
-    const equipmentHash = sha256(JSON.stringify(body?.kind === 'opened' ? body.equipment : null));
+    // As they were stored, and not as they are read today: the hashes hold them fast.
+    const { planHash, equipmentHash } = documentHashes(first === undefined ? null : parseStored(first.body, `The opening of run ${run.id}`));
     setHashes.run(planHash, equipmentHash, run.no);
     let head = chainStart({
       id: run.id,

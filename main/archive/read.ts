@@ -2,14 +2,14 @@
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { Ending, RunEvent, RunEventBody, Verdict } from '../../app/journal/events.ts';
 import type { WindowSummary } from '../../app/journal/measured.ts';
+import { searchable, type Outline } from '../../app/journal/outline.ts';
+import { upcast } from '../../app/journal/upcast.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Seconds, UnixMillis } from '../../app/quantities/quantity.ts';
 import { recordOf, type RunRecord, type RunRecordRow } from './chain.ts';
 import { Ledger, type Head } from './ledger.ts';
 import { storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
-import { searchable } from './status.ts';
-import type { RunStatus } from './status.ts';
 import { decodeFrames } from './telemetry-chunk.ts';
 
 /**
@@ -27,7 +27,7 @@ export interface StoredRun extends RunRecord {
   readonly createdAt: UnixMillis;
   /** Measured on a simulated bench of this program; null: from before this was noted. */
   readonly simulated: boolean | null;
-  readonly status: RunStatus;
+  readonly status: Outline;
 }
 
 export interface RunsPage {
@@ -61,60 +61,20 @@ export interface AttemptsPage {
   readonly limit: number;
 }
 
-const kinds: Record<RunEventBody['kind'], true> = {
-  opened: true,
-  'bench-connected': true,
-  preflight: true,
-  commanded: true,
-  'not-traceable': true,
-  'clocks-compared': true,
-  'proving-started': true,
-  'dead-man-proved': true,
-  'dead-man-not-proved': true,
-  'measuring-started': true,
-  'attempt-started': true,
-  step: true,
-  'wait-skipped': true,
-  'attempt-ended': true,
-  chosen: true,
-  'injector-out': true,
-  'injector-looked-at': true,
-  'injector-back': true,
-  'point-skipped': true,
-  queued: true,
-  'second-pass-started': true,
-  'guard-noted': true,
-  'guard-cleared': true,
-  'link-lost': true,
-  'link-restored': true,
-  'link-not-restored': true,
-  'clock-stepped': true,
-  'controller-fault': true,
-  'making-safe': true,
-  'made-safe': true,
-  paused: true,
-  held: true,
-  tripped: true,
-  acknowledged: true,
-  resumed: true,
-  ended: true,
-  reopened: true,
-  'host-restarted': true,
-};
-
-/** The body of an event as it was written; only its kind is checked here, the rest is the hash chain's affair. */
-export function parseBody(text: string, where: string): RunEventBody {
-  let body: unknown;
+/** JSON that stands in the archive. */
+export function parseStored(text: string, where: string): unknown {
   try {
-    body = JSON.parse(text);
+    return JSON.parse(text);
   } catch {
     throw new ArchiveUnreadable(`${where} cannot be read: its text is not JSON.`);
   }
-  const kind = typeof body === 'object' && body !== null && 'kind' in body ? body.kind : undefined;
-  if (typeof kind !== 'string' || !Object.hasOwn(kinds, kind)) {
-    throw new ArchiveUnreadable(`${where} has a kind that this program does not know.`);
-  }
-  return body as RunEventBody;
+}
+
+/** The event of a stored row (RUN-180). Whether it is what was written is the hash chain's affair. */
+export function eventOf({ seq, at, body }: Pick<EventRow, 'seq' | 'at' | 'body'>, where: string): RunEvent {
+  const read = upcast({ seq, at, body: parseStored(body, where) });
+  if (!read.ok) throw new ArchiveUnreadable(`${where} ${read.text}.`);
+  return read.event;
 }
 
 interface RunRow extends RunRecordRow {
@@ -306,9 +266,7 @@ export class ArchiveReader {
   }
 
   *events(id: string, fromSeq = 0): Generator<RunEvent> {
-    for (const row of this.eventRows(this.#known(id), fromSeq)) {
-      yield { seq: row.seq, at: unixMillis(row.at), body: parseBody(row.body, `Event ${row.seq} of run ${id}`) };
-    }
+    for (const row of this.eventRows(this.#known(id), fromSeq)) yield eventOf(row, `Event ${row.seq} of run ${id}`);
   }
 
   /** One page of attempts, by point and attempt. The page is full when it has `limit` rows; then there may be more. */
@@ -431,7 +389,7 @@ export class ArchiveReader {
 
   #attemptFromRow(id: string, row: AttemptRow): AttemptRecord {
     const where = `Event ${row.seq} of run ${id}`;
-    const body = parseBody(row.body, where);
+    const { body } = eventOf(row, where);
     if (body.kind !== 'attempt-ended') throw new ArchiveUnreadable(`${where} is not the end of an attempt, but an attempt refers to it.`);
     return {
       point: row.point,

@@ -1,26 +1,24 @@
 /** Holds an archive against everything that it promises, by reading alone. */
+import { shown } from '../../app/boundary/text.ts';
 import { shownPoint } from '../../app/plan/points.ts';
 import { isDeepStrictEqual } from 'node:util';
-import { expandPlan } from '../../app/plan/expand.ts';
-import { parsePlan } from '../../app/plan/parse.ts';
-import type { Point } from '../../app/plan/points.ts';
 import type { RunEventBody } from '../../app/journal/events.ts';
 import { foldRun, forDriving } from '../../app/journal/fold.ts';
+import { emptyOutline, outlineOf, type Outline } from '../../app/journal/outline.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import { summariseDecay } from '../../app/reduce/pressure-decay.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import type { WindowSummary } from '../../app/journal/measured.ts';
-import { chainHash, chainStart, sha256 } from './chain.ts';
+import { chainHash, chainStart, documentHashes } from './chain.ts';
 import { Findings, type ArchiveCheck } from './findings.ts';
 import type { Head } from './ledger.ts';
 import { libraryProblems } from './library.ts';
 import { meterCheckProblems } from './meter-checks.ts';
 import { migrate } from './migrations.ts';
-import { ArchiveUnreadable, chunkFrames, parseBody } from './read.ts';
+import { ArchiveUnreadable, chunkFrames, eventOf, parseStored } from './read.ts';
 import type { ArchiveReader, ChunkRow, StoredRun } from './read.ts';
 import { openDatabase, storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
-import { advance, emptyStatus } from './status.ts';
 import { checkLedger } from './verify-ledger.ts';
 import { rebuildDerived } from './write.ts';
 
@@ -133,14 +131,13 @@ type AttemptEnded = Extract<RunEventBody, { kind: 'attempt-ended' }>;
 type Steps = Generator<undefined>;
 
 /**
- * Walks the journal once: chain, fold and status; returns the fold's last state, without windows, and which attempts ended by which event.
+ * Walks the journal once: chain and fold; returns the last state, without windows, with its outline, and which attempts ended by which event.
  * The windows stay in the archive: those of a long run are hundreds of megabytes.
  */
 function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
   const ended = new Map<number, Pick<AttemptEnded, 'point' | 'attempt' | 'verdict'>>();
-  const counting = new Map<number, number>();
   let state: RunState | null = null;
-  let status = emptyStatus;
+  let lastAt = 0;
   let replays = true;
   let head = chainStart(run);
   let next = 0;
@@ -156,7 +153,7 @@ function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
     head = stored;
     let body: RunEventBody;
     try {
-      body = parseBody(row.body, where);
+      ({ body } = eventOf(row, where));
     } catch (error) {
       to.journal.fail((error as Error).message);
       replays = false;
@@ -164,21 +161,21 @@ function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
     }
     if (body.kind !== row.kind) to.chain.fail(`${where} is filed as "${row.kind}" but is "${body.kind}".`);
     if (body.kind === 'opened') {
-      const same = sha256(JSON.stringify(body.plan)) === run.planHash && sha256(JSON.stringify(body.equipment)) === run.equipmentHash;
-      if (!same) to.chain.fail(`${where} opens another plan or equipment than the run was made for.`);
+      const { planHash, equipmentHash } = documentHashes(parseStored(row.body, where));
+      if (planHash !== run.planHash || equipmentHash !== run.equipmentHash) to.chain.fail(`${where} opens another plan or equipment than the run was made for.`);
     }
     if (body.kind === 'attempt-ended') ended.set(row.seq, { point: body.point, attempt: body.attempt, verdict: body.verdict });
     if (!replays) continue;
     try {
-      status = advance(status, counting, row.at, body);
-      state = state === null ? forDriving(foldRun(state, body), []) : foldRun(state, body);
+      state = state === null ? forDriving(foldRun(state, body)) : foldRun(state, body);
+      lastAt = row.at;
     } catch (error) {
       to.journal.fail(`${where} cannot follow the events before it: ${(error as Error).message}`);
       replays = false;
     }
   }
   to.journal.expect(replays, () => `The journal of run ${run.id} cannot be replayed.`);
-  return { ended, counting, status, state: replays ? state : null, replays };
+  return { ended, state: replays ? state : null, outline: state === null ? emptyOutline : outlineOf(state, lastAt), replays };
 }
 
 type Walked = ReturnType<typeof walkJournal> extends Generator<undefined, infer W> ? W : never;
@@ -191,30 +188,23 @@ function checkStatus(db: Database, run: StoredRun, walked: Walked, to: RunFindin
       .all(run.no)
       .map((row) => [row.point, row.attempt]),
   );
-  const { state, status } = walked;
-  const folded = state === null ? null : { attempts: state.counts.attempts, counting: state.counts.accepted, ending: state.ending };
-  const agrees =
-    isDeepStrictEqual(status, run.status) &&
-    isDeepStrictEqual(walked.counting, stored) &&
-    (folded === null || isDeepStrictEqual(folded, { attempts: status.attempts, counting: status.counting, ending: status.ending })) &&
-    (state === null || [...stored].every(([point, attempt]) => state.points[point]?.chosen === attempt));
+  const { state, outline } = walked;
+  const counting = new Map(state?.points.flatMap(({ chosen }, point) => (chosen === null ? [] : [[point, chosen] as const])));
+  // Lists that an earlier version made hold characters that are not shown as they are.
+  const plainly = (list: Outline): Outline => ({ ...list, search: shown(list.search) });
+  const agrees = isDeepStrictEqual(plainly(outline), plainly(run.status)) && isDeepStrictEqual(counting, stored);
   to.status.expect(agrees, () => `The list shows run ${run.id} otherwise than its journal.`);
-}
-
-/** Expansion of a run's plan: a zero point has a window of its own kind. Empty where the plan cannot be read. */
-function pointsOf(state: RunState | null): readonly Point[] {
-  const parsed = state === null ? null : parsePlan(state.plan);
-  return parsed?.ok === true ? expandPlan(parsed.plan) : [];
 }
 
 function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walked: Walked, to: RunFindings): Steps {
   const rows = db.prepare<[number], { point: number; attempt: number; seq: number; verdict: string; segment: number | null }>(
     'SELECT point, attempt, seq, verdict, segment FROM attempts WHERE run = ? ORDER BY point, attempt',
   );
-  const bodyOf = db.prepare<[number, number], { body: string }>('SELECT body FROM events WHERE run = ? AND seq = ?');
+  const eventAt = db.prepare<[number, number], { seq: number; at: number; body: string }>('SELECT seq, at, body FROM events WHERE run = ? AND seq = ?');
   const missing = new Map(walked.ended);
   const edgesPerRevolution = walked.state?.equipment.meter.edgesPerRevolution;
-  const points = pointsOf(walked.state);
+  // A zero point has a window of its own kind.
+  const points = walked.state?.setPoints ?? [];
   // In the order in which they were made: windows that follow each other lie in the same telemetry, which is unpacked once for all of them.
   for (const row of rows.all(run.no).sort((a, b) => a.seq - b.seq)) {
     yield;
@@ -223,8 +213,9 @@ function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, wal
     missing.delete(row.seq);
     const fits = ended?.point === row.point && ended.attempt === row.attempt && ended.verdict === row.verdict;
     if (!to.attempts.expect(fits, () => `${where} does not agree with the journal.`)) continue;
-    const body = parseBody(bodyOf.get(run.no, row.seq)?.body ?? '', where);
-    const window = body.kind === 'attempt-ended' ? body.window : null;
+    const stored = eventAt.get(run.no, row.seq);
+    const body = stored === undefined ? null : eventOf(stored, where).body;
+    const window = body?.kind === 'attempt-ended' ? body.window : null;
     if (window === null || edgesPerRevolution === undefined) continue;
     try {
       const { frames, stepped } = row.segment === null ? { frames: [], stepped: false } : reader.framesOfWindow(run, row.segment, window);

@@ -5,15 +5,14 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { UnixMillis } from '../../app/quantities/quantity.ts';
 import type { RunEvent, RunEventBody } from '../../app/journal/events.ts';
+import { emptyOutline, outlined, type CountingAttempts, type Outline } from '../../app/journal/outline.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
 import { dataHash, type Entry } from './ledger.ts';
 import type { ArchiveReader } from './read.ts';
-import { parseBody } from './read.ts';
+import { eventOf } from './read.ts';
 import { storageFailure } from './sqlite.ts';
 import type { Database, StorageFailure } from './sqlite.ts';
-import { advance, emptyStatus } from './status.ts';
-import type { CountingAttempts, RunStatus } from './status.ts';
 import { encodeFrames, maxFramesPerChunk } from './telemetry-chunk.ts';
 
 export interface NewRun {
@@ -33,7 +32,7 @@ export type AppendResult = { readonly ok: true; readonly events: readonly RunEve
 interface Position {
   readonly no: number;
   readonly head: string;
-  readonly status: RunStatus;
+  readonly status: Outline;
   readonly nextChunk: number;
   readonly segment: { readonly number: number; readonly bootId: string; readonly lastFrame: number; readonly lastAt: number } | null;
 }
@@ -74,7 +73,7 @@ const statusStatement = (db: Database) =>
        attempts = excluded.attempts, counting = excluded.counting, ending = excluded.ending, search = excluded.search`,
   );
 
-const putStatus = (statement: ReturnType<typeof statusStatement>, run: number, s: RunStatus): unknown =>
+const putStatus = (statement: ReturnType<typeof statusStatement>, run: number, s: Outline): unknown =>
   statement.run(run, s.events, s.lastAt, s.points, s.attempts, s.counting, s.ending, s.search);
 
 /** Makes the derived tables again from the events: after a migration, inside its transaction. */
@@ -85,12 +84,12 @@ export function rebuildDerived(db: Database): void {
   const events = db.prepare<[number, number], { seq: number; at: number; body: string }>(
     'SELECT seq, at, body FROM events WHERE run = ? AND seq > ? ORDER BY seq LIMIT 500',
   );
-  for (const { no } of db.prepare<[], { no: number }>('SELECT no FROM runs').all()) {
-    let state = emptyStatus;
+  for (const { no, id } of db.prepare<[], { no: number; id: string }>('SELECT no, id FROM runs').all()) {
+    let state = emptyOutline;
     let last = -1;
     for (let page = events.all(no, last); page.length > 0; page = events.all(no, last)) {
       for (const row of page) {
-        state = advance(state, countingOf(counting, no), row.at, parseBody(row.body, `Event ${row.seq}`));
+        state = outlined(state, countingOf(counting, no), eventOf(row, `Event ${row.seq} of run ${id}`));
         last = row.seq;
       }
     }
@@ -175,7 +174,7 @@ export class ArchiveWriter {
         record.equipmentHash,
         run.simulated ? 1 : 0,
       );
-      putStatus(this.#status, Number(lastInsertRowid), emptyStatus);
+      putStatus(this.#status, Number(lastInsertRowid), emptyOutline);
       this.#reader.ledger.enter({ kind: 'run', run: record.id, record: chainStart(record), simulated: run.simulated });
       return { ok: true, id: record.id };
     });
@@ -200,8 +199,9 @@ export class ArchiveWriter {
           this.#insert.attempt.run(position.no, body.point, body.attempt, seq, body.verdict, segment);
           written.attempts.push([seq, segment]);
         }
-        status = advance(status, counting, at, body);
-        return { seq, at, body };
+        const event: RunEvent = { seq, at, body };
+        status = outlined(status, counting, event);
+        return event;
       });
       if (bodies.length > 0) putStatus(this.#status, position.no, status);
       after = { ...next, head, status };

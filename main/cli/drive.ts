@@ -74,6 +74,8 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
       return event.verdict === 'rejected' ? `Point ${shownPoint(event.point)}, attempt ${event.attempt}, rejected: ${event.text}` : null;
     case 'second-pass-started':
       return `Second pass over ${event.points.length} failed points.`;
+    case 'points-added':
+      return `${event.points.length} points more are measured: ${event.why}`;
     case 'injector-out':
       return event.text;
     case 'injector-looked-at':

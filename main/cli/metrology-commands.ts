@@ -6,7 +6,6 @@ import type { RuleSet } from '../../app/charts/rules.ts';
 import { candidatesOf, criterionOf, type MatchPoint, type ReducedRun } from '../../app/matching/candidates.ts';
 import type { SetsWanted } from '../../app/matching/choose.ts';
 import { matchSets, type MatchedSet } from '../../app/matching/match.ts';
-import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { formatExpanded, formatQuantity } from '../../app/quantities/format.ts';
 import { kilograms, kilopascals, milliseconds, volts, type UnixMillis } from '../../app/quantities/quantity.ts';
@@ -201,8 +200,7 @@ function* runsWithReference(archive: Archive): Generator<RunWithReference> {
   for (const { id, createdAt } of archive.everyRun()) {
     const state = stateOf(archive, id);
     if (state.plan.reference === undefined) continue;
-    const points = expandPlan(state.plan);
-    const references = { ...state, points: state.points.map((p, i) => (points[i]?.role === 'reference' ? p : { ...p, chosen: null })) };
+    const references = { ...state, points: state.points.changed((p, i) => (state.setPoints[i]?.role === 'reference' ? p : { ...p, chosen: null })) };
     yield { id, at: createdAt, plan: state.plan, equipment: state.equipment, windows: reduceState(references).windows };
   }
 }

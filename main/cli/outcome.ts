@@ -1,5 +1,5 @@
 import { endingWords, outText } from '../../app/run/ending.ts';
-import { pointsWithoutResult } from '../../app/journal/fold.ts';
+import { pointsWithoutResult } from '../../app/journal/targets.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import { safeClause } from '../../app/run/safe-words.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';

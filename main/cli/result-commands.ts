@@ -1,6 +1,5 @@
 import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
-import { expandPlan } from '../../app/plan/expand.ts';
 import { shown } from '../../app/boundary/text.ts';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
 import { pointIndex } from '../../app/plan/points.ts';
@@ -135,7 +134,7 @@ export function addResultCommands(program: Command): void {
         process.stdout.write(`\nRun ${id}, ${headLine(archive)}`);
         if (options.findings !== true) return;
         process.stdout.write(`\nTime base (RUN-114)\n${state.clocks.size === 0 ? '  The run was too short, or too old, to compare the clock of the controller with that of the computer.' : [...state.clocks.values()].map((clock) => `  ${comparisonText(clock)}`).join('\n')}\n`);
-        process.stdout.write(`\n${printFindings(reduction, timesOf(archive, id, expandPlan(state.plan)), otherFluid(state, options.otherDensity))}\n`);
+        process.stdout.write(`\n${printFindings(reduction, timesOf(archive, id, state.setPoints), otherFluid(state, options.otherDensity))}\n`);
       }),
     );
 

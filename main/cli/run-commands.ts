@@ -2,7 +2,7 @@ import { Option, type Command } from 'commander';
 import { pointIndex } from '../../app/plan/points.ts';
 import type { RunCommand } from '../../app/journal/events.ts';
 import { endingWords } from '../../app/run/ending.ts';
-import { pointsWithoutResult } from '../../app/journal/fold.ts';
+import { pointsWithoutResult } from '../../app/journal/targets.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import type { Archive } from '../archive/archive.ts';
 import { machineEntropy } from '../clock/machine.ts';
@@ -166,7 +166,7 @@ export function addRunCommands(program: Command): void {
           // A run that has not ended works its plan off by itself.
           return [state.ending !== null ? { kind: 'measure-remaining' } : state.mode === 'ready' ? { kind: 'start' } : { kind: 'resume' }];
         }
-        const failed = without.filter((index) => (state.points[index]?.attempts.length ?? 0) > 0);
+        const failed = without.filter((index) => (state.points.at(index)?.attempts.length ?? 0) > 0);
         if (options.failed !== true && options.points === undefined) throw new Stop(exitCode.badInput, 'Say which points: --remaining, --failed, or --points 3,17.');
         const points = options.points ?? failed;
         if (points.length === 0) throw new Stop(exitCode.done, 'Every point that was tried has an accepted attempt; there is nothing to measure again.');

@@ -1,6 +1,5 @@
 /** A stored run, reduced, as the files of an export. */
 import type { Equipment } from '../../app/equipment/equipment.ts';
-import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { countingAttempts } from '../../app/reduce/counting.ts';
@@ -17,8 +16,8 @@ import { writeSet, type ExportDisk, type FileSet, type WriteResult } from './fil
 import { jsonFile } from './json.ts';
 import { manifestFile } from './manifest.ts';
 
-export function reduceState(state: { readonly plan: Plan; readonly equipment: Equipment } & Pick<RunState, 'points'>): Reduction {
-  return reduceRun({ plan: state.plan, equipment: state.equipment, points: expandPlan(state.plan), attempts: countingAttempts(state) });
+export function reduceState(state: { readonly plan: Plan; readonly equipment: Equipment } & Pick<RunState, 'setPoints' | 'points'>): Reduction {
+  return reduceRun({ plan: state.plan, equipment: state.equipment, points: state.setPoints, attempts: countingAttempts(state) });
 }
 
 export interface RunExport {
@@ -40,12 +39,11 @@ export function timesOf(archive: ArchiveReader, runId: string, points: readonly 
 
 /** Attempts, masses, budgets, lines, tables and maps as CSV, the whole reduction as JSON, and the manifest that names them (ARC-17). */
 function filesOf({ archive, runId, state, software, axes = measuredAxes }: RunExport): FileSet {
-  const { plan, equipment, notTraceable } = state;
+  const { plan, equipment, notTraceable, setPoints: points } = state;
   const run = archive.run(runId);
   if (run === null) throw new Error(`the archive has no run ${runId}`);
   const under = archive.head();
   const provenance = { runId, order: run.order, began: run.createdAt, archiveId: archive.archiveId(), head: headText(under) };
-  const points = expandPlan(plan);
   const reduction = reduceRun({ plan, equipment, points, attempts: countingAttempts(state) });
   return {
     files: [

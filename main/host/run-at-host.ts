@@ -1,7 +1,6 @@
 /** The run that is open on the bench of a host: opened, commanded, told, closed; and decisions about stored ones. */
 import { createEngine, type RunStatus } from '../../app/run/engine.ts';
 import { commandRow, type RunCommand } from '../../app/journal/commands.ts';
-import { expandPlan } from '../../app/plan/expand.ts';
 import type { Failure } from '../../app/contract/contract.ts';
 import type { Archive } from '../archive/archive.ts';
 import type { Clock } from '../clock/clock.ts';
@@ -148,7 +147,7 @@ export class RunAtHost {
     if (state.bench === null || state.mode === 'proving' || state.mode === 'measuring' || state.mode === 'held' || state.mode === 'making-safe') {
       return new Failed('refused', 'The host of this run ended while it was going on. Nothing was changed. Continue it on the bench, or abort it there, before deciding about its attempts.');
     }
-    const output = createEngine({ points: expandPlan(state.plan), state }).step({ kind: 'command', now: 0, id: commandId, by, command });
+    const output = createEngine(state).step({ kind: 'command', now: 0, id: commandId, by, command });
     const written = archive.append(id, output.events, []);
     if (!written.ok) return new Failed('archive', written.text);
     if (written.events.length > 0) tell('run.events', { id, events: [...written.events] });

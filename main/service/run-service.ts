@@ -6,14 +6,9 @@
  * The one exception to that order is making safe, which never waits for a disk.
  */
 import type { BenchFrame, BenchIdentity, BenchReply } from '../../app/bench/port.ts';
-import { parseEquipment } from '../../app/equipment/parse.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
-import { parsePlan } from '../../app/plan/parse.ts';
-import { shownThroughout } from '../../app/boundary/text.ts';
-import { asStored } from '../../app/plan/stored.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import type { Point } from '../../app/plan/points.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import { createEngine, type EngineInput, type EngineOutput, type EngineRequest, type RunEngine, type RunStatus } from '../../app/run/engine.ts';
 import type { RunCommand, RunEvent, RunEventBody } from '../../app/journal/events.ts';
@@ -84,7 +79,6 @@ interface Held {
 export class RunService {
   readonly id: string;
   readonly plan: Plan;
-  readonly points: readonly Point[];
   readonly #parts: HostParts;
   readonly #bench: Bench;
   readonly #engine: RunEngine;
@@ -105,11 +99,10 @@ export class RunService {
   /** Somebody works on the bench by hand, and the run does not look. */
   #aside = false;
 
-  private constructor(id: string, engine: RunEngine, points: readonly Point[], { bench, letGo }: Held, parts: HostParts) {
+  private constructor(id: string, engine: RunEngine, { bench, letGo }: Held, parts: HostParts) {
     this.id = id;
     this.#letGo = letGo;
     this.plan = engine.state.plan;
-    this.points = points;
     this.#engine = engine;
     this.#bench = bench;
     this.#parts = parts;
@@ -134,7 +127,7 @@ export class RunService {
     if (!held.ok) return held;
     const { bench } = held;
 
-    const points = expandPlan(plan);
+    const points = stored?.state.setPoints ?? expandPlan(plan);
     const sheet = preflight(plan, points, {
       capabilities: bench.capabilities,
       equipment,
@@ -159,7 +152,7 @@ export class RunService {
     if (!written.ok) return lettingGo(held, written.text);
     const state = opening.reduce<RunState | null>(foldRun, stored?.state ?? null);
     if (state === null) throw new Error('a run without an event');
-    const service = new RunService(made.id, createEngine({ points, state: forDriving(state, points) }), points, held, parts);
+    const service = new RunService(made.id, createEngine(forDriving(state)), held, parts);
     const committed = [...written.events];
     const unlisten = service.listen((_events, more) => void committed.push(...more));
     service.#unlisten = bench.listen({
@@ -291,7 +284,7 @@ export class RunService {
     try {
       const stored = loadRun(opened.archive, this.id);
       if (!stored.ok) return stored.text;
-      const missing = this.state.points.filter(({ chosen }, index) => chosen !== null && stored.state.points[index]?.chosen !== chosen).length;
+      const missing = this.state.points.filter(({ chosen }, index) => chosen !== null && stored.state.points.at(index)?.chosen !== chosen).length;
       return missing === 0 ? null : `${missing} of the points that were accepted are not in ${archive.path}.`;
     } finally {
       opened.archive.close();
@@ -484,30 +477,32 @@ export function loadRun(archive: Archive, id: string): Loaded {
 
 /** The same for driving the run (HOST-19), without holding up this thread, however long the journal is (HOST-10). */
 export async function loadRunGently(archive: Archive, id: string, clock: Clock): Promise<Loaded> {
-  const loading = folding(archive, id, (state) => forDriving(state, expandPlan(state.plan)));
+  const loading = folding(archive, id, forDriving);
   for (let step = loading.next(); ; step = loading.next()) {
     if (step.done === true) return step.value;
     await wait(clock, 0);
   }
 }
 
+/** The state with one event more, or why it cannot follow. */
+function followed(state: RunState | null, body: RunEventBody): RunState | string {
+  try {
+    return foldRun(state, body);
+  } catch (error) {
+    return (error as Error).message;
+  }
+}
+
 function* folding(archive: Archive, id: string, begun: (state: RunState) => RunState = (state) => state): Generator<undefined, Loaded> {
   if (archive.run(id) === null) return { ok: false, code: 'no-such-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` };
   let state: RunState | null = null;
-  let folded = 0;
-  for (const event of archive.events(id)) {
-    folded += 1;
-    if (folded % EVENTS_AT_A_STRETCH === 0) yield;
-    let body = event.body;
-    if (body.kind === 'opened') {
-      const plan = parsePlan(asStored(body.plan));
-      const equipment = parseEquipment(shownThroughout(body.equipment));
-      if (!plan.ok || !equipment.ok) {
-        return { ok: false, code: 'bad-record', text: `The plan or equipment stored with run ${id} cannot be read by this program. Nothing was changed. Use the program that wrote it (${body.software}).` };
-      }
-      body = { ...body, plan: plan.plan, equipment: equipment.equipment };
+  for (const { seq, body } of archive.events(id)) {
+    if (seq % EVENTS_AT_A_STRETCH === EVENTS_AT_A_STRETCH - 1) yield;
+    const next = followed(state, body);
+    if (typeof next === 'string') {
+      return { ok: false, code: 'bad-record', text: `Event ${seq} of run ${id} cannot follow the events before it: ${next} Nothing was changed. Check the archive with 'verify'; if that finds nothing else, use the program that wrote the run.` };
     }
-    state = state === null ? begun(foldRun(state, body)) : foldRun(state, body);
+    state = state === null ? begun(next) : next;
   }
   if (state === null) return { ok: false, code: 'bad-record', text: `Run ${id} has no journal: its host died while it was being opened. Nothing was measured in it; start a new run.` };
   return { ok: true, state };

@@ -1,11 +1,14 @@
 import { describe, expect, test } from 'vitest';
 import type { RunEvent, RunEventBody } from '../../app/journal/events.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
+import { planOf } from '../pages/run/journal.test-helper.ts';
 import { JournalFeed } from './journal-feed.ts';
 import type { ReadPage } from './journal-feed.ts';
 
+const plan = planOf();
 const bodies: RunEventBody[] = [
-  { kind: 'opened', plan: {} as never, equipment: {} as never, operator: 'o', software: 's', points: 2 },
+  { kind: 'opened', plan, equipment: {} as never, operator: 'o', software: 's', points: expandPlan(plan).length },
   { kind: 'proving-started' },
   { kind: 'measuring-started' },
   { kind: 'making-safe', then: { kind: 'paused' }, why: '' },

@@ -13,7 +13,7 @@ export interface JournalView {
   readonly problem: string;
   /** From the first, without a gap. Grows in place. */
   readonly events: readonly RunEvent[];
-  /** Written in place by the fold: depend on `revision`, not on the identity of this. null before the first event. */
+  /** Another with each event. null before the first event. */
   readonly state: RunState | null;
   /** Number of events folded. */
   readonly revision: number;
@@ -30,6 +30,8 @@ export class JournalFeed {
   readonly #events: RunEvent[] = [];
   #state: RunState | null = null;
   #view: JournalView = { phase: 'loading', problem: '', events: [], state: null, revision: 0 };
+  /** Why the events from some on cannot follow those before them; empty: they do. */
+  #broken = '';
   #reading = false;
   #again = false;
 
@@ -55,6 +57,10 @@ export class JournalFeed {
           return;
         }
         this.#append(page.value.events);
+        if (this.#broken !== '') {
+          this.#show('failed', this.#broken);
+          return;
+        }
         if (page.value.more) this.#again = true;
         this.#show(page.value.more ? this.#view.phase : 'ready', '');
       }
@@ -84,9 +90,13 @@ export class JournalFeed {
 
   #append(events: readonly RunEvent[]): void {
     for (const event of events) {
-      if (event.seq !== this.#events.length) continue;
-      this.#events.push(event);
-      this.#state = foldRun(this.#state, event.body);
+      if (event.seq !== this.#events.length || this.#broken !== '') continue;
+      try {
+        this.#state = foldRun(this.#state, event.body);
+        this.#events.push(event);
+      } catch (error) {
+        this.#broken = `Event ${event.seq} of this run cannot follow the events before it: ${(error as Error).message} Check the archive on the page Archive.`;
+      }
     }
   }
 

@@ -28,11 +28,11 @@ function open(path: string): Archive {
   return result.archive;
 }
 
-function newRun(archive: Archive, name: string, serialNumbers: readonly string[], count: number): string {
-  const plan = planOf(name, `Order ${name}`, serialNumbers);
+function newRun(archive: Archive, name: string, serialNumbers: readonly string[], replicates: number): string {
+  const plan = planOf(name, `Order ${name}`, serialNumbers, replicates);
   const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'bench 1', simulated: true });
   if (!created.ok) throw new Error(created.text);
-  const opened = archive.append(created.id, [openedBody(plan, count)], []);
+  const opened = archive.append(created.id, [openedBody(plan)], []);
   if (!opened.ok) throw new Error(opened.text);
   return created.id;
 }
@@ -40,7 +40,7 @@ function newRun(archive: Archive, name: string, serialNumbers: readonly string[]
 function commits(folder: string): Figure[] {
   const path = join(folder, 'points.sqlite');
   const archive = open(path);
-  const run = newRun(archive, 'long', ['S-1'], points);
+  const run = newRun(archive, 'long', Array.from({ length: 10 }, (_, i) => `S-${i}`), 1000);
   const took: number[] = [];
   // Beside it, what the disk itself takes at the same time for one write of about the size of such a commit.
   const bare: number[] = [];
@@ -92,7 +92,7 @@ function commits(folder: string): Figure[] {
 
 function listing(folder: string): Figure[] {
   const archive = open(join(folder, 'runs.sqlite'));
-  for (let i = 0; i < runs; i += 1) newRun(archive, `R${i}`, [`S-${i}`, `S-${i}b`], 36);
+  for (let i = 0; i < runs; i += 1) newRun(archive, `R${i}`, [`S-${i}`, `S-${i}b`], 3);
   const time = (label: string, list: () => unknown[], expected: number): Figure => {
     const took = Array.from({ length: 50 }, () => {
       const begin = performance.now();

@@ -31,7 +31,7 @@ function longPlan(): Plan {
  */
 export function bench(): Promise<BenchReport> {
   const run = new TestRun({ plan: longPlan() });
-  const timed = createEngine({ points: run.points, state: run.refold() });
+  const timed = createEngine(run.refold());
   let inputs: EngineInput[] = [];
   let frames = 0;
   const step = run.step.bind(run);

@@ -42,7 +42,7 @@ const planFieldsThen: Readonly<Record<string, readonly string[] | null>> = {
   link: ['telemetryHz', 'deadManMs'],
   reduction: ['referenceC', 'linearityPercent'],
 };
-/** Fields that windows got later. */
+/** Fields that windows got later; attempts got their origin. */
 const later = { window: ['current'] };
 
 function planThen(name: string, order: string, serialNumbers: readonly string[]): ReturnType<typeof planOf> {
@@ -57,6 +57,7 @@ function planThen(name: string, order: string, serialNumbers: readonly string[])
 
 function bodyThen(body: RunEventBody): RunEventBody {
   const then = structuredClone(body);
+  if (then.kind === 'attempt-started') Reflect.deleteProperty(then, 'origin');
   if (then.kind === 'attempt-ended' && then.window !== null) for (const field of later.window) Reflect.deleteProperty(then.window, field);
   return then;
 }
@@ -68,7 +69,7 @@ const runOf = (id: string, createdAt: number, name: string, serialNumbers: reado
     createdAt,
     plan,
     appends: [
-      { bodies: [openedBody(plan, serialNumbers.length * 36)], frames: [] },
+      { bodies: [{ ...openedBody(planOf(name, plan.order, serialNumbers)), plan } as RunEventBody], frames: [] },
       ...attempts(verdicts),
       ...(ends ? [{ bodies: [{ kind: 'ended', ending: 'finished-early', text: 'Ended by the operator.' } as const], frames: [] }] : []),
     ],

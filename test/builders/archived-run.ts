@@ -1,6 +1,7 @@
 /** A made-up run as the archive receives it: a plan, and for each point the events and frames of one attempt. */
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { equipmentSchema } from '../../app/equipment/equipment.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
 import { planSchema } from '../../app/plan/plan.ts';
 import { amperes, celsius, pascals, seconds, volts } from '../../app/quantities/quantity.ts';
 import type { RunEventBody, StepKind, Verdict } from '../../app/journal/events.ts';
@@ -26,7 +27,8 @@ export const equipment = equipmentSchema.parse({
   ambientKpa: 100,
 });
 
-export const planOf = (name: string, order: string, serialNumbers: readonly string[]) =>
+/** Twelve points for each replicate of each injector. */
+export const planOf = (name: string, order: string, serialNumbers: readonly string[], replicates = 3) =>
   planSchema.parse({
     planVersion: 1,
     zero: { windowS: 0 },
@@ -35,7 +37,7 @@ export const planOf = (name: string, order: string, serialNumbers: readonly stri
     name,
     order,
     injectors: serialNumbers.map((serialNumber, i) => ({ serialNumber, type: `Type ${String.fromCharCode(65 + i)}`, channel: i + 1 })),
-    axes: { voltageV: [9, 12, 14], pressureKpa: [400], widthMs: [2, 3, 4, 6], periodMs: [20], replicates: 3 },
+    axes: { voltageV: [9, 12, 14], pressureKpa: [400], widthMs: [2, 3, 4, 6], periodMs: [20], replicates },
   });
 
 const meterHz = 240;
@@ -68,13 +70,13 @@ export function framesFrom(from: number, count: number, bootId = 'b1'): BenchFra
   });
 }
 
-export const openedBody = (plan: ReturnType<typeof planOf>, points: number): RunEventBody => ({
+export const openedBody = (plan: ReturnType<typeof planOf>): RunEventBody => ({
   kind: 'opened',
   plan,
   equipment,
   operator: 'Operator 1',
   software: 'test 1',
-  points,
+  points: expandPlan(plan).length,
 });
 
 const steps: readonly StepKind[] = ['supply', 'condition', 'purge', 'settle', 'measure'];
@@ -84,7 +86,7 @@ export function attemptBodies(point: number, attempt: number, verdict: Verdict, 
   const window = summariseWindow(frames, equipment.meter.edgesPerRevolution);
   if ('failure' in window) throw new Error(window.text);
   return [
-    { kind: 'attempt-started', point, attempt, reason: attempt === 1 ? 'plan' : 'repeat' },
+    { kind: 'attempt-started', point, attempt, reason: attempt === 1 ? 'plan' : 'repeat', origin: 'first-pass' },
     ...steps.map((step): RunEventBody => ({ kind: 'step', step, point, attempt })),
     {
       kind: 'attempt-ended',

@@ -4,7 +4,6 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
-import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { countingAttempts } from '../../app/reduce/counting.ts';
@@ -124,7 +123,7 @@ export function reduction(state: RunState): Reduction {
   return reduceRun({
     plan: state.plan,
     equipment: state.equipment,
-    points: expandPlan(state.plan),
+    points: state.setPoints,
     attempts: countingAttempts(state),
   });
 }

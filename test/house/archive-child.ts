@@ -28,7 +28,7 @@ const { archive } = opened;
 say('open');
 if (order === 'hold') setInterval(() => undefined, 1000);
 if (order === 'measure' || order === 'die-inside') {
-  const plan = planOf('Child', 'Order C', ['S-1']);
+  const plan = planOf('Child', 'Order C', ['S-1', 'S-2', 'S-3'], 1000);
   const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test 1', simulated: true });
   if (!created.ok) throw new Error(created.text);
   const run = created.id;
@@ -41,7 +41,7 @@ if (order === 'measure' || order === 'die-inside') {
     }
     say(`done ${point}`);
   };
-  const first = archive.append(run, [openedBody(plan, 1_000_000)], []);
+  const first = archive.append(run, [openedBody(plan)], []);
   if (!first.ok) {
     say(`${first.code}: ${first.text}`);
     process.exit(2);

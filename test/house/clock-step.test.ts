@@ -25,7 +25,7 @@ const stepped = (s: number): readonly BenchFrame[] =>
   framesFrom(101, 40 + Math.ceil(20 * s)).map((frame, i) => (i < 20 ? frame : { ...frame, at: seconds(frame.at - s), lastEdgeAt: seconds(frame.lastEdgeAt - s) }));
 
 const plan = planOf('Old', 'Order 1', ['S-1']);
-const bodies = (frames: readonly BenchFrame[]) => [openedBody(plan, 36), ...attemptBodies(0, 1, 'accepted', framesFrom(1, 40)), ...attemptBodies(1, 1, 'accepted', frames)];
+const bodies = (frames: readonly BenchFrame[]) => [openedBody(plan), ...attemptBodies(0, 1, 'accepted', framesFrom(1, 40)), ...attemptBodies(1, 1, 'accepted', frames)];
 
 /** Written by this version, with the journal of an earlier one. */
 function written(frames: readonly BenchFrame[]): Archive {

@@ -45,7 +45,7 @@ function work(heads: HeadsFile): { readonly id: string; readonly paused: Head; r
   const plan = planOf('Run', 'Order 1', ['S-1']);
   const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test 1', simulated: true });
   if (!created.ok) throw new Error(created.text);
-  archive.append(created.id, [openedBody(plan, 36)], []);
+  archive.append(created.id, [openedBody(plan)], []);
   measure(archive, created.id, 0);
   archive.append(created.id, [{ kind: 'paused', text: 'By a person.' }], []);
   const paused = archive.head();

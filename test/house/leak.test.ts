@@ -18,7 +18,7 @@ type Role = ReturnType<typeof expandPlan>[number]['role'];
 
 function windowsOf(state: RunState, role: Role): readonly WindowSummary[] {
   return expandPlan(state.plan).flatMap((point) => {
-    const record = state.points[point.index];
+    const record = state.points.at(point.index);
     const window = point.role === role ? record?.attempts.find(({ attempt }) => attempt === record.chosen)?.window : null;
     return window == null ? [] : [window];
   });

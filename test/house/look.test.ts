@@ -25,7 +25,7 @@ test('RUN-133 an injector that sticks in mid run is given up in under three minu
   const rejected = events.flatMap((event) => (event.kind === 'attempt-ended' && event.verdict === 'rejected' ? [event] : []));
   expect(rejected.map((event) => event.injector)).toEqual([1, 1, 1, 1]);
   expect(events.filter((event) => event.kind === 'injector-out')).toMatchObject([{ how: 'given-up', injector: 1, cause: 'no-flow' }]);
-  const own = state.points.map((_, index) => index).filter((index) => state.points[index]?.waiting !== true);
+  const own = state.points.map((_, index) => index).filter((index) => state.points.at(index)?.waiting !== true);
   expect(state.counts.accepted).toBe(own.length);
   expect(verified).toBe(true);
 }, 60_000);

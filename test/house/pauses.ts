@@ -17,7 +17,7 @@ function accepted(result: InProcessResult): readonly (number | null)[] {
   const masses = new Map(reduction(result.state).windows.map((w) => [w.point, w.outcome.kind === 'mass' ? w.outcome.mass : null]));
   return expandPlan(result.state.plan).map((point) => {
     if (point.role !== 'zero') return masses.get(point.index) ?? null;
-    const { attempts, chosen } = result.state.points[point.index] ?? { attempts: [], chosen: null };
+    const { attempts, chosen } = result.state.points.at(point.index) ?? { attempts: [], chosen: null };
     return attempts.find(({ attempt }) => attempt === chosen)?.window?.edges ?? null;
   });
 }

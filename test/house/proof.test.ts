@@ -33,7 +33,7 @@ beforeAll(() => {
     const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test 1', simulated: true });
     if (!created.ok) throw new Error(created.text);
     runs.push(created.id);
-    archive.append(created.id, [openedBody(plan, 36)], []);
+    archive.append(created.id, [openedBody(plan)], []);
     for (let point = 0; point < 20; point += 1) measure(created.id, point);
   }
 });

@@ -47,7 +47,7 @@ function newRun(archive: Archive): string {
   const plan = planOf('Run', 'Order 1', ['S-1']);
   const made = archive.createRun({ plan, equipment, operator: 'a person', software: 'test', simulated: true });
   if (!made.ok) throw new Error(made.text);
-  const written = archive.append(made.id, [openedBody(plan, 10)], []);
+  const written = archive.append(made.id, [openedBody(plan)], []);
   if (!written.ok) throw new Error(written.text);
   return made.id;
 }

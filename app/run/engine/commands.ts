@@ -1,7 +1,7 @@
 /** What a person asks for: whether it can be carried out now, what it is answered, and what it does. */
 import { shownPoint } from '../../plan/points.ts';
 import type { Ending, RunCommand } from '../../journal/events.ts';
-import { pointsWithoutResult } from '../../journal/fold.ts';
+import { pointsWithoutResult } from '../../journal/targets.ts';
 import { handling } from '../machine.ts';
 import type { EngineCore } from './core.ts';
 import { ask, factsOf } from './course.ts';
@@ -94,7 +94,7 @@ export class Commands {
   }
 
   #cannotLeaveOut({ point: index }: Of<'skip-point'>): string | null {
-    const point = this.#core.state.points[index];
+    const point = this.#core.state.points.at(index);
     if (point === undefined) return this.#noSuchPoint(index);
     if (point.skipped !== null) return `Point ${shownPoint(index)} is left out already.`;
     if (point.chosen !== null) return `Point ${shownPoint(index)} has an attempt that counts; to withdraw it, choose that none counts.`;
@@ -104,12 +104,12 @@ export class Commands {
   #cannotMeasureAgain({ points }: Of<'measure-again'>): string | null {
     const { state } = this.#core;
     if (points.length === 0) return 'No points were named.';
-    for (const index of points) if (state.points[index] === undefined) return this.#noSuchPoint(index);
+    for (const index of points) if (state.points.at(index) === undefined) return this.#noSuchPoint(index);
     return state.mode === 'ended' ? this.#fitness.notStartable() : null;
   }
 
   #cannotChoose({ point: index, attempt: number, reason }: Of<'choose'>): string | null {
-    const point = this.#core.state.points[index];
+    const point = this.#core.state.points.at(index);
     if (point === undefined) return this.#noSuchPoint(index);
     if (reason.trim() === '') return 'A choice needs a reason.';
     if (number === null) return null;
@@ -138,7 +138,7 @@ export class Commands {
   }
 
   #noSuchPoint(index: number): string {
-    return `The run has the points 1 to ${this.#core.points.length}, so there is no point ${shownPoint(index)}.`;
+    return `The run has the points 1 to ${this.#core.state.setPoints.length}, so there is no point ${shownPoint(index)}.`;
   }
 
   /** Why a person must wait after an acknowledgement before the bench is driven (RUN-150); null when not. A wait is not remembered: it takes a fresh press. */

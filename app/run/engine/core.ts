@@ -1,4 +1,4 @@
-/** What all parts of the engine know: the run and its points, the time of the present input, the latest frame, and the events of the present unit. */
+/** What all parts of the engine know: the run, the time of the present input, the latest frame, and the events of the present unit. */
 import type { BenchCapabilities, BenchFrame } from '../../bench/port.ts';
 import type { Point } from '../../plan/points.ts';
 import type { RunEventBody, StepKind } from '../../journal/events.ts';
@@ -7,7 +7,6 @@ import type { RunState } from '../../journal/state.ts';
 import { transitions } from '../machine.ts';
 
 export class EngineCore {
-  readonly points: readonly Point[];
   /** Telemetry that is older than this, s, does not count. */
   readonly staleAfter: number;
   /** The host's monotonic clock at the present input, s; never goes back. */
@@ -24,17 +23,13 @@ export class EngineCore {
   #state: RunState;
   #currentPoint: Point | null;
 
-  /** Throws when the run has no bench or was left unfinished without having been recovered, or when the points are not its own. */
-  constructor(points: readonly Point[], state: RunState) {
+  /** Throws when the run has no bench or was left unfinished without having been recovered. */
+  constructor(state: RunState) {
     if (state.bench === null) throw new Error('A run needs a bench before it has an engine: fold its bench-connected event first.');
-    if (points.length !== state.points.length) {
-      throw new Error(`The plan expands to ${points.length} points, but the run was opened with ${state.points.length}.`);
-    }
     if (state.mode === 'proving' || state.mode === 'measuring' || state.mode === 'held') {
       throw new Error(`The run was left ${state.mode}; recover it first.`);
     }
     this.#state = state;
-    this.points = points;
     this.#currentPoint = this.#pointOf(state);
     this.staleAfter = Math.max(1, 3 / state.plan.link.telemetryHz);
   }
@@ -64,7 +59,7 @@ export class EngineCore {
 
   /** The injector that a point drives; null for a point that drives none. */
   drivenInjector(point: number): number | null {
-    const at = this.points[point];
+    const at = this.#state.setPoints[point];
     return at === undefined || at.channel === 0 ? null : at.injector;
   }
 
@@ -83,8 +78,8 @@ export class EngineCore {
     if (after !== before && !transitions[before].includes(after)) throw new Error(`The event '${event.kind}' leads from ${before} to ${after}, which the table does not allow.`);
   }
 
-  #pointOf({ current }: RunState): Point | null {
-    return current === null ? null : (this.points[current.point] ?? null);
+  #pointOf({ current, setPoints }: RunState): Point | null {
+    return current === null ? null : (setPoints[current.point] ?? null);
   }
 
   /** The attempt in progress comes to a step. */

@@ -2,7 +2,7 @@
 import { hasLook } from '../../plan/look.ts';
 import type { Point } from '../../plan/points.ts';
 import type { OutKind } from '../../journal/events.ts';
-import { nextTarget } from '../../journal/fold.ts';
+import { nextTarget } from '../../journal/targets.ts';
 import { judgeLooks } from '../look.ts';
 import type { LookedAt } from '../look.ts';
 import type { EngineCore } from './core.ts';
@@ -16,13 +16,13 @@ const outsToTrip = 3;
 export class InjectorsOut {
   readonly #core: EngineCore;
   readonly #safety: Safety;
-  /** Of each injector of the plan. */
-  readonly #lookPoints: readonly (readonly Point[])[];
+  /** Of each injector of the plan, and the points of the run that they were taken from. */
+  #lookPoints: readonly (readonly Point[])[] = [];
+  #setPoints: readonly Point[] = [];
 
   constructor(core: EngineCore, safety: Safety) {
     this.#core = core;
     this.#safety = safety;
-    this.#lookPoints = core.state.plan.injectors.map((_, injector) => core.points.filter((point) => point.role === 'look' && point.injector === injector));
   }
 
   /** After a rejected attempt: what turns the run away because of it, or null. */
@@ -33,9 +33,9 @@ export class InjectorsOut {
   /** Once all that can be looked at has been: those that are not yet judged from their present attempts are (RUN-142). */
   judgeLooks(): void {
     const { plan, equipment, looked, points, out } = this.#core.state;
-    if (!hasLook(plan) || !this.#lookPoints.some((look, injector) => this.#isToBeJudged(look, injector))) return;
+    if (!hasLook(plan) || !this.#looks().some((look, injector) => this.#isToBeJudged(look, injector))) return;
     const all = this.#lookedAt();
-    const attemptsOf = (one: LookedAt) => one.points.map(({ index }) => points[index]?.chosen ?? 0);
+    const attemptsOf = (one: LookedAt) => one.points.map(({ index }) => points.at(index)?.chosen ?? 0);
     const open = all.filter((one) => attemptsOf(one).join() !== looked.get(one.injector)?.attempts.join());
     const judged = judgeLooks(plan, equipment, all);
     for (const one of open) {
@@ -48,13 +48,23 @@ export class InjectorsOut {
     }
   }
 
+  /** The look points of each injector; worked out again only when points were added (RUN-173). */
+  #looks(): readonly (readonly Point[])[] {
+    const { plan, setPoints } = this.#core.state;
+    if (setPoints !== this.#setPoints) {
+      this.#setPoints = setPoints;
+      this.#lookPoints = plan.injectors.map((_, injector) => setPoints.filter((point) => point.role === 'look' && point.injector === injector));
+    }
+    return this.#lookPoints;
+  }
+
   /** Each point of its look has a window that counts, and one at least is another than it was judged from. Asked at every point, so it makes nothing (RUN-173). */
   #isToBeJudged(look: readonly Point[], injector: number): boolean {
     const { points, looked } = this.#core.state;
     const judgedFrom = looked.get(injector)?.attempts;
     let isAnother = false;
     for (let part = 0; part < look.length; part += 1) {
-      const record = points[look[part]?.index ?? -1];
+      const record = points.at(look[part]?.index ?? -1);
       if (record?.chosen == null || record.attempts[record.chosen - 1]?.window == null) return false;
       if (record.chosen !== judgedFrom?.[part]) isAnother = true;
     }
@@ -65,9 +75,9 @@ export class InjectorsOut {
   #lookedAt(): readonly LookedAt[] {
     const { state } = this.#core;
     return state.plan.injectors.flatMap((_, injector): LookedAt[] => {
-      const points = this.#lookPoints[injector] ?? [];
+      const points = this.#looks()[injector] ?? [];
       const windows = points.flatMap(({ index }) => {
-        const record = state.points[index];
+        const record = state.points.at(index);
         const window = record?.chosen == null ? null : (record.attempts[record.chosen - 1]?.window ?? null);
         return window === null ? [] : [window];
       });
@@ -77,8 +87,8 @@ export class InjectorsOut {
 
   /** An injector whose first look cannot be had is set aside at once (RUN-142). */
   #setsAside(point: number, injector: number, cause: string, text: string): Leave | null {
-    const { state, points } = this.#core;
-    if (points[point]?.role !== 'look' || nextTarget(state)?.point === point || state.out.has(injector)) return null;
+    const { state } = this.#core;
+    if (state.setPoints[point]?.role !== 'look' || nextTarget(state)?.point === point || state.out.has(injector)) return null;
     this.#takeOut('set-aside', injector, cause, `was set aside: its first look failed. ${text}`);
     if (cause === 'RUN-136') {
       return this.#safety.leaveTripped('does-not-shut', `Fluid flows with all injectors off, so nothing that is measured now is right. ${state.out.get(injector)?.text ?? ''}`);
@@ -98,8 +108,8 @@ export class InjectorsOut {
 
   #takeOut(how: OutKind, injector: number, cause: string, why: string): void {
     const { state } = this.#core;
-    const points = this.#core.points.flatMap(({ index }) => {
-      const record = state.points[index];
+    const points = this.#core.state.setPoints.flatMap(({ index }) => {
+      const record = state.points.at(index);
       return this.#core.drivenInjector(index) === injector && record?.chosen === null && record.skipped === null && record.choice === null ? [index] : [];
     });
     const { serialNumber, channel } = state.plan.injectors[injector] ?? { serialNumber: '', channel: 0 };

@@ -2,8 +2,8 @@
 import type { Seconds } from '../../quantities/quantity.ts';
 import { isBenchCause } from '../../journal/bench-cause.ts';
 import type { AttemptReason, Verdict } from '../../journal/events.ts';
-import { failedPoints, nextTarget } from '../../journal/fold.ts';
-import type { Origin } from '../../journal/state.ts';
+import { failedPoints, nextTarget } from '../../journal/targets.ts';
+import type { Origin } from '../../journal/events.ts';
 import { remainingTime } from '../status.ts';
 import type { EngineCore } from './core.ts';
 import { leave } from './course.ts';
@@ -43,7 +43,7 @@ export class Schedule {
     const target = this.#target();
     if (target === null) return this.#end('There is no point left to measure.');
     if (state.pausePending) return leave(() => this.#safety.goSafe({ kind: 'paused' }, 'A pause at the next point was asked for.'));
-    const attempts = state.points[target.point]?.attempts ?? [];
+    const attempts = state.points.at(target.point)?.attempts ?? [];
     this.#attemptSince = this.#core.now;
     this.drivenWidth = null;
     this.#core.emit({
@@ -51,6 +51,7 @@ export class Schedule {
       point: target.point,
       attempt: attempts.length + 1,
       reason: reasonOf(target.origin, attempts[attempts.length - 1]?.verdict ?? null, attempts.length),
+      origin: target.origin,
     });
     return null;
   }
@@ -64,7 +65,7 @@ export class Schedule {
     const said = skippedWaits.length === 0 ? text : `${text} A person skipped the wait for: ${skippedWaits.join(', ')}.`;
     this.#core.doubt = null;
     // A zero point is several times as long as the others and would spoil their pace.
-    if (this.#core.points[point]?.role !== 'zero') {
+    if (this.#core.state.setPoints[point]?.role !== 'zero') {
       this.#attemptTime += this.#core.now - this.#attemptSince;
       this.#attemptsTimed += 1;
     }
@@ -85,9 +86,9 @@ export class Schedule {
   }
 
   #target(): ReturnType<typeof nextTarget> {
-    const { state, points } = this.#core;
+    const { state } = this.#core;
     let target = nextTarget(state);
-    if (target === null || points[target.point]?.role !== 'look') {
+    if (target === null || state.setPoints[target.point]?.role !== 'look') {
       this.#injectors.judgeLooks();
       target = nextTarget(this.#core.state);
     }
@@ -99,7 +100,7 @@ export class Schedule {
   }
 
   #choose(point: number, attempt: number, origin: Origin): void {
-    const record = this.#core.state.points[point];
+    const record = this.#core.state.points.at(point);
     if (record === undefined) return;
     if (origin === 'measure-again') {
       this.#core.emit({ kind: 'chosen', point, attempt, by: { rule: 'RUN-36' }, why: 'A person asked for this point to be measured again, and this attempt was accepted.' });

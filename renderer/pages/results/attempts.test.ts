@@ -115,6 +115,6 @@ describe('runs in words', () => {
     expect((['complete', 'complete-with-failures', 'finished-early', 'aborted', 'emergency-stopped', null] as const).map(endingTone)).toEqual(['good', 'note', 'note', 'note', 'note', 'note']);
   });
   it('say how many lines are there', () => {
-    expect(resultsSentence(resultsOf({ id: 'run', plan, equipment: syntheticEquipment, attempts: [] }))).toMatch(/^0 of 12 lines/);
+    expect(resultsSentence(resultsOf({ id: 'run', plan, equipment: syntheticEquipment, points, attempts: [] }))).toMatch(/^0 of 12 lines/);
   });
 });

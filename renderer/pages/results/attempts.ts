@@ -1,7 +1,7 @@
 /** Every attempt of a run with what became of it, and why one of its point counts. */
 import type { Point } from '../../../app/plan/points.ts';
 import type { AttemptReason, Criterion, RunEvent, Verdict } from '../../../app/journal/events.ts';
-import type { RunState } from '../../../app/journal/state.ts';
+import type { PointRecord, RunState } from '../../../app/journal/state.ts';
 import type { WindowSummary } from '../../../app/journal/measured.ts';
 
 export interface AttemptRow {
@@ -48,7 +48,7 @@ export function attemptRows(state: RunState, points: readonly Point[]): readonly
   });
 }
 
-type Choice = NonNullable<RunState['points'][number]['choice']>;
+type Choice = NonNullable<PointRecord['choice']>;
 
 function choiceText({ by, why }: Choice, chosen: number | null): string {
   const what = chosen === null ? 'None counts' : `Attempt ${chosen} counts`;

@@ -26,14 +26,13 @@ interface Answered {
 /** `id` null: no run. One worker for each caller, with at most one question under way; questions between are left out. */
 export function useResults(id: string | null): ResultsView {
   const journal = useRun(id);
-  const { state, revision, phase } = journal;
+  const { state, phase } = journal;
   const [answered, setAnswered] = useState<Answered | null>(null);
   const worker = useRef<Worker | null>(null);
   const asked = useRef<{ readonly ask: number; readonly id: string; readonly key: string } | null>(null);
   const [free, setFree] = useState(0);
 
-  // The state is written in place: its revision tells when to look again.
-  const key = useMemo(() => (state === null || phase === 'loading' ? null : countingKey(state)), [state, phase, revision]);
+  const key = useMemo(() => (state === null || phase === 'loading' ? null : countingKey(state)), [state, phase]);
 
   useEffect(() => {
     const made = new Worker(new URL('./reduce-worker.ts', import.meta.url), { type: 'module' });
@@ -60,7 +59,7 @@ export function useResults(id: string | null): ResultsView {
     if (id === null || key === null || state === null || worker.current === null || asked.current !== null) return;
     if (answered?.id === id && answered.key === key) return;
     asked.current = { ask: free + 1, id, key };
-    const question: ReduceQuestion = { ask: free + 1, request: { id, plan: state.plan, equipment: state.equipment, attempts: countingAttempts(state) } };
+    const question: ReduceQuestion = { ask: free + 1, request: { id, plan: state.plan, equipment: state.equipment, points: state.setPoints, attempts: countingAttempts(state) } };
     worker.current.postMessage(question);
   }, [id, key, state, answered, free]);
 

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../../app/journal/events.ts';
-import { pointsWithoutResult } from '../../../app/journal/fold.ts';
+import { pointsWithoutResult } from '../../../app/journal/targets.ts';
 import { failedPoints, lookOf, looks, tallyOf, tallyText } from './cells.ts';
 import { accepted, ended, journalOf, planOf, started } from './journal.test-helper.ts';
 

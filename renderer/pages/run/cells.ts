@@ -1,7 +1,5 @@
 /** How a point of the run stands, as one of nine looks that differ by glyph, pattern and word, not by colour alone. */
-import type { RunState } from '../../../app/journal/state.ts';
-
-export type PointRecord = RunState['points'][number];
+import type { PointRecord, RunState } from '../../../app/journal/state.ts';
 
 export type Look = 'planned' | 'running' | 'accepted' | 'failed' | 'cut' | 'skipped' | 'again' | 'waiting' | 'none';
 
@@ -25,7 +23,7 @@ export const wordOf = (look: Look): string => byLook.get(look)?.word ?? '';
 
 export function lookOf(state: RunState, index: number): Look {
   if (state.current?.point === index) return 'running';
-  const point = state.points[index];
+  const point = state.points.at(index);
   if (point === undefined) return 'planned';
   if (point.queued) return 'again';
   if (point.skipped !== null) return 'skipped';

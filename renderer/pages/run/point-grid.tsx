@@ -220,7 +220,7 @@ export function PointGrid({ plan, points, sheet, state, revision, selection, ope
 
 /** How the points of a row stand, as one text that is the same as long as nothing in the row changed. */
 function standingOf(state: RunState, row: SheetRow): string {
-  return row.points.map((point) => (point === null ? '' : `${lookOf(state, point)}:${state.points[point]?.attempts.length ?? 0}`)).join(' ');
+  return row.points.map((point) => (point === null ? '' : `${lookOf(state, point)}:${state.points.at(point)?.attempts.length ?? 0}`)).join(' ');
 }
 
 interface GridRowProps {

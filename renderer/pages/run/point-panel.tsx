@@ -3,7 +3,6 @@ import { shownPoint } from '../../../app/plan/points.ts';
 import { memo, useEffect, useMemo, useRef, useState } from 'react';
 import { densityOfRun } from '../../../app/fluid/density-of-run.ts';
 import type { Point } from '../../../app/plan/points.ts';
-import { expandPlan } from '../../../app/plan/expand.ts';
 import { celsius, pascals } from '../../../app/quantities/quantity.ts';
 import { countingAttempts } from '../../../app/reduce/counting.ts';
 import { leakDuring, leakOf } from '../../../app/reduce/leak.ts';
@@ -16,7 +15,7 @@ import { Choice, TextInput } from '../../components/field.tsx';
 import { useUnits } from '../../settings/units.ts';
 import { AnswerLine } from './answer.tsx';
 import { glyphOf, lookOf, looks } from './cells.ts';
-import type { PointRecord } from './cells.ts';
+import type { AttemptRecord } from '../../../app/journal/state.ts';
 import { attemptKey } from './log.ts';
 import type { AttemptDetail, RunLog } from './log.ts';
 import { massText, readingsOf } from './readings.ts';
@@ -25,7 +24,6 @@ import { pointWords } from './sheets.ts';
 import type { Commands, SentCommand } from './use-commands.ts';
 import { countingText, durationText, plural, reasonWords, verdictWords } from './words.ts';
 
-type AttemptRecord = PointRecord['attempts'][number];
 
 interface PointPanelProps {
   readonly state: RunState;
@@ -55,8 +53,8 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
   const density = densityOfRun(equipment, celsius(plan.reduction.referenceC), pascals(point.pressure + equipment.ambientKpa * 1e3))?.density ?? null;
   const units = useUnits(density);
   // The fold writes into `state`, so its revision stands for it.
-  const leak = useMemo(() => leakOf(expandPlan(plan), countingAttempts(state), equipment), [state, revision, plan, equipment]);
-  const record = state.points[point.index];
+  const leak = useMemo(() => leakOf(state.setPoints, countingAttempts(state), equipment), [state, equipment]);
+  const record = state.points.at(point.index);
   if (record === undefined) return null;
   const look = lookOf(state, point.index);
   const meaning = look === 'running' && !onBench ? 'its attempt was going on when the run was left' : (looks.find((entry) => entry.look === look)?.meaning ?? '');
@@ -119,7 +117,7 @@ interface PointActionsProps {
 
 function PointActions({ state, point, commands, onDecided }: PointActionsProps) {
   const [deciding, setDeciding] = useState(false);
-  const record = state.points[point];
+  const record = state.points.at(point);
   const running = state.current?.point === point;
   const send = (label: string, command: SentCommand) => void commands.send('panel', label, [command]);
   const skip = handling[state.mode]['skip-point'];

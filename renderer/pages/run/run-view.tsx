@@ -1,7 +1,6 @@
 import { memo, useCallback, useEffect, useMemo, useState } from 'react';
-import { expandPlan } from '../../../app/plan/expand.ts';
 import type { Ending, RunEvent } from '../../../app/journal/events.ts';
-import { pointsWithoutResult } from '../../../app/journal/fold.ts';
+import { pointsWithoutResult } from '../../../app/journal/targets.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { Button } from '../../components/button.tsx';
 import { onWindowKeys } from '../../components/keys.ts';
@@ -62,7 +61,7 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
   const status = host.status?.id === id ? host.status.status : null;
   const log = logOf(events);
   const { plan } = state;
-  const points = useMemo(() => expandPlan(plan), [plan]);
+  const points = state.setPoints;
   const current = state.current === null ? null : (points[state.current.point] ?? null);
   const commands = useCommands(id, onBench);
   const lastAt = events.at(-1)?.at ?? 0;
@@ -243,7 +242,7 @@ interface WorkProps {
   readonly events: readonly RunEvent[];
   readonly onBench: boolean;
   readonly commands: Commands;
-  readonly points: ReturnType<typeof expandPlan>;
+  readonly points: RunState['setPoints'];
 }
 
 /** The points: sheet, selection, what can be done with it, and the panel of one point. Drawn with the journal, not with every status. */
@@ -307,7 +306,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
   const underFocus = selectedPoint(sheet, selection);
   const leaveOut = (): void => {
     const wanted = marked.filter((index) => {
-      const record = state.points[index];
+      const record = state.points.at(index);
       return record?.skipped === null && record.chosen === null;
     });
     if (wanted.length === 0) commands.refuse('points', 'Leave out', 'Every selected point is left out already or has an attempt that counts.');

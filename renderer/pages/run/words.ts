@@ -1,7 +1,7 @@
 /** Words for times, verdicts and reasons on the run page. */
 import type { RunStatus } from '../../../app/run/engine.ts';
 import type { AttemptReason, Verdict } from '../../../app/journal/events.ts';
-import type { PointRecord } from './cells.ts';
+import type { PointRecord } from '../../../app/journal/state.ts';
 
 export type WaitingFor = NonNullable<RunStatus['waitingFor']>;
 
