@@ -49,7 +49,7 @@ export type OutKind = 'set-aside' | 'given-up';
 export type StepKind = 'supply' | 'condition' | 'purge' | 'settle' | 'measure' | 'stop';
 
 /** What is to be measured; its place in the run is its index. */
-export type AddedPoint = Omit<Point, 'index'>;
+type AddedPoint = Omit<Point, 'index'>;
 
 export type RunEventBody =
   | {

@@ -48,7 +48,7 @@ export interface PointRecord {
 }
 
 /** An injector that is measured no further. */
-export interface OutRecord {
+interface OutRecord {
   readonly how: OutKind;
   readonly cause: string;
   readonly text: string;
@@ -57,7 +57,7 @@ export interface OutRecord {
 }
 
 /** Rejected attempts in a row with the same cause. */
-export interface Streak {
+interface Streak {
   readonly cause: string;
   readonly count: number;
 }
@@ -79,7 +79,7 @@ interface SafeRecord {
   readonly text: string;
 }
 
-export interface RunCounts {
+interface RunCounts {
   /** Points with an attempt that counts. */
   readonly accepted: number;
   /** Points left out. */
@@ -91,7 +91,7 @@ export interface RunCounts {
 }
 
 /** What a command was answered. */
-export interface Answered {
+interface Answered {
   readonly command: RunCommand;
   readonly accepted: boolean;
   readonly reason: string;
