@@ -176,6 +176,9 @@ type Brought<Shape extends z.ZodRawShape> = { readonly [F in keyof Shape]: z.out
 
 export type RunCommand = { [K in Kind]: { readonly kind: K } & Brought<Table[K]['brings']> }[Kind];
 
+/** The commands that bring nothing with them. */
+export type PlainKind = { [K in Kind]: keyof Table[K]['brings'] extends never ? K : never }[Kind];
+
 const rows: Readonly<Record<Kind, Row>> = commands;
 const kinds = Object.keys(commands) as [Kind, ...Kind[]];
 

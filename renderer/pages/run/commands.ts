@@ -2,11 +2,11 @@
  * The commands of the run page: the same ones in the same places always, each with its key, and for each why it cannot be
  * given now. What a mode refuses comes from the table of modes; what only the engine can know, the engine answers.
  */
-import type { RunCommand } from '../../../app/journal/events.ts';
+import type { PlainKind } from '../../../app/journal/commands.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { handling } from '../../../app/run/machine.ts';
 
-type PlainCommand = Exclude<RunCommand['kind'], 'emergency-stop' | 'skip-point' | 'measure-again' | 'measure-remaining' | 'accept-untraceable' | 'choose'>;
+type PlainCommand = Exclude<PlainKind, 'emergency-stop' | 'measure-remaining' | 'accept-untraceable'>;
 
 export interface CommandView {
   readonly kind: PlainCommand;
