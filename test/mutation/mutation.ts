@@ -15,15 +15,18 @@ interface Room {
   readonly mutate: readonly string[];
   /** The tests that must notice: pure and quick ones. */
   readonly tests: readonly string[];
+  /** Where they run: threads are quicker, native code of the serial port wants a process of its own. */
+  readonly pool: 'threads' | 'forks';
 }
 
 const rooms: Readonly<Record<string, Room>> = {
   'app/reduce': {
     mutate: ['app/reduce/*.ts'],
     tests: ['app/{reduce,tables,matching,meter-check,statistics}/*.test.ts', 'test/outside/{reduce,reduce-curves,statistics}.test.ts'],
+    pool: 'threads',
   },
-  'app/run': { mutate: ['app/run/**/*.ts'], tests: ['app/run/**/*.test.ts'] },
-  'main/link': { mutate: ['main/link/*.ts'], tests: ['main/link/*.test.ts', 'main/bench/driver.test.ts'] },
+  'app/run': { mutate: ['app/run/**/*.ts'], tests: ['app/run/**/*.test.ts'], pool: 'threads' },
+  'main/link': { mutate: ['main/link/*.ts'], tests: ['main/link/*.test.ts', 'main/bench/driver.test.ts'], pool: 'forks' },
 };
 
 /** The aim for each room. */
@@ -59,7 +62,7 @@ function inWords(mutant: Mutant): string {
 }
 
 /** What became of the mutants of one room. */
-function tried(name: string, { mutate, tests }: Room, sample: number | null, seed: string): readonly Mutant[] {
+function tried(name: string, { mutate, tests, pool }: Room, sample: number | null, seed: string): readonly Mutant[] {
   const folder = join(root, 'test/.out/mutation');
   const slug = name.replaceAll('/', '-');
   const reportPath = join(folder, `${slug}.json`);
@@ -68,7 +71,7 @@ function tried(name: string, { mutate, tests }: Room, sample: number | null, see
     testRunner: 'vitest',
     plugins: ['@stryker-mutator/vitest-runner', './test/mutation/sample-checker.ts'],
     checkers: ['sample'],
-    vitest: { configFile: 'test/mutation/vitest.config.ts', related: false, pool: 'forks' },
+    vitest: { configFile: 'test/mutation/vitest.config.ts', related: false, pool },
     mutate: [...mutate, '!**/*.test.ts', '!**/*.test-helper.ts'],
     mutator: { excludedMutations: ['StringLiteral'] },
     coverageAnalysis: 'perTest',
@@ -78,7 +81,7 @@ function tried(name: string, { mutate, tests }: Room, sample: number | null, see
     timeoutFactor: 3,
     dryRunTimeoutMinutes: 20,
     disableTypeChecks: false,
-    reporters: ['json'],
+    reporters: ['json', 'progress-append-only'],
     jsonReporter: { fileName: reportPath },
     tempDirName: `.cache/stryker-${slug}`,
     ignorePatterns: ['.cache', 'dist', 'test/.out', 'firmware-protocol/firmware/build'],
@@ -88,7 +91,7 @@ function tried(name: string, { mutate, tests }: Room, sample: number | null, see
   };
   const settingsPath = join(folder, `${slug}.settings.json`);
   writeFileSync(settingsPath, JSON.stringify(settings));
-  const env = { ...process.env, MUTATION_SAMPLE: sample === null ? '' : String(sample), MUTATION_SEED: seed, MUTATION_TESTS: tests.join(',') };
+  const env = { ...process.env, MUTATION_SAMPLE: sample === null ? '' : String(sample), MUTATION_SEED: seed, MUTATION_TESTS: tests.join(' ') };
   const { status } = spawnSync(process.execPath, [join(root, 'node_modules/@stryker-mutator/core/bin/stryker.js'), 'run', settingsPath], { cwd: root, env, stdio: ['ignore', 'inherit', 'inherit'] });
   if (status !== 0) throw new Error(`Stryker ended with ${status ?? 'a signal'}; what it says stands above.`);
   const { files } = JSON.parse(readFileSync(reportPath, 'utf8')) as Report;
