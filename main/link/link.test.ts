@@ -378,3 +378,82 @@ test('a value that the line cannot carry throws at once', async () => {
   const { link } = await setUp();
   expect(() => link.request({ word: 'supply', mv: Number.NaN }, { deadlineMs: 100 })).toThrow(RangeError);
 });
+
+test('new timing takes the place of the old at once', async () => {
+  const { link, wire, clock } = await setUp();
+  answerAll(wire);
+  await link.request(hello, { deadlineMs: 1000 });
+  link.setTiming({ heartbeatMs: 1000, silenceMs: 60_000 });
+  const from = wire.requests.length;
+  await wait(clock, 4500);
+  expect(wire.requests.slice(from).map(({ request }) => request.word)).toEqual(['alive', 'alive', 'alive', 'alive']);
+});
+
+test('what is asked of a link that has ended is answered at once, with why it ended', async () => {
+  const { link, clock } = await setUp();
+  await link.close();
+  expect(await link.request({ word: 'arm' }, { deadlineMs: 5000 })).toMatchObject({ kind: 'no-answer', unanswered: false, text: expect.stringContaining('closed') as string });
+  expect(await link.keepSilent(5000)).toBe(false);
+  expect(clock.now()).toBe(0);
+});
+
+test('what waits behind a silence goes on when the silence is withdrawn', async () => {
+  const { link, wire, clock } = await setUp();
+  answerAll(wire);
+  const abort = new AbortController();
+  const silence = link.keepSilent(60_000, abort.signal);
+  const waiting = link.request({ word: 'halt' }, { deadlineMs: 5000 });
+  await wait(clock, 100);
+  expect(wire.requests).toEqual([]);
+  abort.abort();
+  expect(await silence).toBe(false);
+  expect((await waiting).kind).toBe('reply');
+  expect(clock.now()).toBe(100);
+});
+
+test('safe answers at once what gives way to it: what is under way, what waits, and a silence that waits', async () => {
+  const { link, wire, clock } = await setUp();
+  const settled: string[] = [];
+  void link.request({ word: 'arm' }, { deadlineMs: 5000 }).then(({ kind }) => settled.push(`arm ${kind}`));
+  void link.request({ word: 'halt' }, { deadlineMs: 5000 }).then(({ kind }) => settled.push(`halt ${kind}`));
+  void link.keepSilent(5000).then((kept) => settled.push(`silence ${kept}`));
+  answerAll(wire);
+  await link.request({ word: 'safe' }, { deadlineMs: 1000 });
+  await Promise.resolve();
+  expect(settled.sort()).toEqual(['arm no-answer', 'halt no-answer', 'silence false']);
+  expect(clock.now()).toBe(0);
+});
+
+test('a request that is withdrawn while it waits leaves the one under way alone', async () => {
+  const { link, wire, clock } = await setUp();
+  const abort = new AbortController();
+  const underWay = link.request({ word: 'arm' }, { deadlineMs: 5000 });
+  const waiting = link.request({ word: 'halt' }, { deadlineMs: 5000, signal: abort.signal });
+  abort.abort();
+  expect((await waiting).kind).toBe('no-answer');
+  answerAll(wire);
+  await wait(clock, REPLY_TIMEOUT + 1);
+  expect((await underWay).kind).toBe('reply');
+  expect(wire.requests.map(({ request }) => request.word)).toEqual(['arm', 'arm']);
+});
+
+test('an answer of the same word under another number is not taken; a refusal of a word that the controller does not know is', async () => {
+  const { link, wire, clock } = await setUp();
+  const asked = link.request({ word: 'arm' }, { deadlineMs: 5000 });
+  wire.say(encodeReply(7, { word: 'arm' }));
+  await wait(clock, 10);
+  expect(link.statistics).toMatchObject({ staleAnswers: 1, replies: 0 });
+  wire.say(encodeRefusal(0, { word: 'unknown', code: 'unknown', text: 'what?' }));
+  expect(await asked).toEqual({ kind: 'refused', code: 'unknown', text: 'what?' });
+});
+
+test('a request that goes out again as heartbeat is not repeated for its own time too', async () => {
+  const { link, wire } = await setUp({ heartbeatMs: 150, silenceMs: 60_000 });
+  answerAll(wire);
+  await link.request(hello, { deadlineMs: 1000 });
+  wire.onRequest = () => undefined;
+  const from = wire.requests.length;
+  await link.request({ word: 'arm' }, { deadlineMs: 1000 });
+  const gaps = wire.requests.slice(from).map(({ at }, i, all) => at - (all[i - 1]?.at ?? at)).slice(1);
+  expect(gaps.every((gap) => gap === 150)).toBe(true);
+});

@@ -6,6 +6,7 @@ import type { BenchFrame } from '../../app/bench/port.ts';
 import { milliseconds, volts } from '../../app/quantities/quantity.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
+import { encodeReply, encodeRequest, encodeTelemetry } from '../../firmware-protocol/line/messages.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, wait, type Clock } from '../clock/clock.ts';
 import { machineEntropy } from '../clock/machine.ts';
@@ -158,5 +159,95 @@ test('a host that does nothing is told of the requests it owes, one by one, and 
   expect(replay.departures[0]?.text).toContain('hello');
   expect(closed).toHaveLength(1);
   expect(await replay.open({ onBytes: () => undefined, onClosed: () => undefined })).toMatchObject({ ok: false });
+  clock.stop();
+});
+
+const frame = encodeTelemetry({
+  atUs: 1, frame: 0, boot: 'b1', supplyMv: 0, currentMa: 0, pressurePa: 0, railMilliC: 20_000, meterMilliC: 20_000, edges: 0,
+  lastEdgeUs: 0, burst: 0, active: false, commanded: 0, done: 0, armed: false, fault: '', interlocks: 7,
+});
+const opened = { ms: 0, from: 'channel', event: 'opened', text: 'test' } as const;
+const host = (ms: number, text: string) => ({ ms, from: 'host', text }) as const;
+const controller = (ms: number, text: string) => ({ ms, from: 'controller', text }) as const;
+
+/** A replay of a recording that is written here, open, with what it says and when. */
+async function replayOf(entries: Transcript['entries']) {
+  const clock = new VirtualClock(0);
+  const replay = new ReplayChannel({ header: { transcriptVersion: 1, channel: 'test', startedUnixMs: 0 }, entries, torn: false }, clock);
+  const heard: { readonly at: number; readonly text: string }[] = [];
+  const closed: string[] = [];
+  await replay.open({ onBytes: (bytes) => heard.push({ at: clock.now(), text: Buffer.from(bytes).toString('latin1') }), onClosed: (reason) => closed.push(reason) });
+  return { clock, replay, heard, closed, write: (text: string) => replay.write(Buffer.from(text, 'latin1')) };
+}
+
+const armed = [opened, host(100, encodeRequest(0, { word: 'arm' })), controller(101, encodeReply(0, { word: 'arm' })), controller(200, frame)];
+
+test('a host that is late moves what follows; one that is early does not', async () => {
+  const late = await replayOf(armed);
+  await wait(late.clock, 600);
+  late.write(encodeRequest(5, { word: 'arm' }));
+  await wait(late.clock, 300);
+  expect(late.heard).toEqual([{ at: 601, text: encodeReply(5, { word: 'arm' }) }, { at: 700, text: frame }]);
+  late.clock.stop();
+  const early = await replayOf(armed);
+  await wait(early.clock, 50);
+  early.write(encodeRequest(5, { word: 'arm' }));
+  await wait(early.clock, 300);
+  expect(early.heard).toEqual([{ at: 51, text: encodeReply(5, { word: 'arm' }) }, { at: 200, text: frame }]);
+  expect(early.replay.departures).toEqual([]);
+  early.clock.stop();
+});
+
+test('a request that is sent again gets its answer again, and is not a second one', async () => {
+  const { clock, heard, write, replay } = await replayOf(armed);
+  write(encodeRequest(5, { word: 'arm' }));
+  write(encodeRequest(5, { word: 'arm' }));
+  await wait(clock, 10);
+  write(encodeRequest(5, { word: 'arm' }));
+  expect(heard.map(({ text }) => text)).toEqual([encodeReply(5, { word: 'arm' }), encodeReply(5, { word: 'arm' })]);
+  expect(replay.departures).toEqual([]);
+  clock.stop();
+});
+
+test('a line that is no request is told', async () => {
+  const { clock, write, replay } = await replayOf(armed);
+  write('nonsense\n');
+  expect(replay.departures).toMatchObject([{ kind: 'unreadable', text: expect.stringContaining('nonsense') as string }]);
+  clock.stop();
+});
+
+test('a replay that is closed says nothing, hears nothing and does not end', async () => {
+  const { clock, write, replay, heard, closed } = await replayOf([opened, controller(200, frame)]);
+  await replay.close();
+  write('nonsense\n');
+  await wait(clock, 60_000);
+  expect([heard, closed, replay.departures]).toEqual([[], [], []]);
+  clock.stop();
+});
+
+test('it ends as the recording does: with the reason of the line that closed, or because there is no more', async () => {
+  const pulled = await replayOf([opened, { ms: 300, from: 'channel', event: 'closed', text: 'pulled' }]);
+  await wait(pulled.clock, 301);
+  expect(pulled.closed).toEqual(['pulled']);
+  pulled.clock.stop();
+  const over = await replayOf([opened, controller(200, frame)]);
+  await wait(over.clock, 10_000);
+  expect(over.closed).toEqual(['The recording ends here.']);
+  expect(over.heard).toEqual([{ at: 200, text: frame }]);
+  over.clock.stop();
+});
+
+test('half a line does not live on over a new connection, and an answer to nobody is none', async () => {
+  const request = encodeRequest(0, { word: 'arm' });
+  const { clock, replay, write, heard } = await replayOf([
+    { ...opened, ms: 0 }, controller(1, encodeReply(9, { word: 'arm' })), host(2, request.slice(0, 5)),
+    { ms: 3, from: 'channel', event: 'closed', text: 'pulled' }, { ...opened, ms: 4 }, host(5, request), controller(6, encodeReply(0, { word: 'arm' })),
+  ]);
+  await wait(clock, 4);
+  expect(await replay.open({ onBytes: (bytes) => heard.push({ at: clock.now(), text: Buffer.from(bytes).toString('latin1') }), onClosed: () => undefined })).toEqual({ ok: true });
+  write(encodeRequest(3, { word: 'arm' }));
+  await wait(clock, 50);
+  expect(heard.map(({ text }) => text)).toEqual([encodeReply(3, { word: 'arm' })]);
+  expect(replay.departures).toEqual([]);
   clock.stop();
 });

@@ -135,3 +135,29 @@ test('a full disk ends the recording, not the run, and what was written before s
   expect(read).toMatchObject({ ok: true, transcript: { torn: true } });
   if (read.ok) expect(read.transcript.entries.length).toBeGreaterThan(30);
 });
+
+test('what is recorded is on the disk a second later at most, and not line by line', async () => {
+  const clock = new VirtualClock(0);
+  await wait(clock, 10_000);
+  const recorder = new TranscriptRecorder(path, 'a', clock);
+  for (let i = 0; i < 9; i += 1) {
+    recorder.bytes('host', Buffer.from('x'));
+    await wait(clock, 100);
+  }
+  expect(readFileSync(path)).toHaveLength(0);
+  await wait(clock, 100);
+  recorder.bytes('host', Buffer.from('x'));
+  expect(readFileSync(path, 'latin1').split('\n')).toHaveLength(12);
+  recorder.close();
+  clock.stop();
+});
+
+test('a recorder that is closed takes nothing more, and may be closed again', () => {
+  const recorder = new TranscriptRecorder(path, 'a', new VirtualClock(0));
+  recorder.close();
+  const whole = readFileSync(path);
+  recorder.bytes('host', Buffer.alloc(100_000, 'x'));
+  recorder.close();
+  expect(recorder.failure).toBeNull();
+  expect(readFileSync(path)).toEqual(whole);
+});
