@@ -184,7 +184,7 @@ export async function drive(
     }
     if (rest.kind === 'failed') {
       progress.say(rest.text);
-      return exitCode.archive;
+      return rest.code === 'archive' ? exitCode.archive : exitCode.defect;
     }
     const outcome = foldedOutcome(service.state, rest.mode);
     progress.say(outcome.text);

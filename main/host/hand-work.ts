@@ -72,7 +72,7 @@ export class HandWork {
   /** Why the open run does not let anybody work by hand; null: it does. */
   #against(): string | null {
     const { run } = this.#parts.runs;
-    if (run?.isFailing === true) return 'The archive of the open run could not be written, so nothing could be noted in its journal. Close it first.';
+    if (run?.isFailing === true) return 'The open run was given up, so nothing could be noted in its journal. Close it first.';
     const mode = run?.state.mode;
     switch (mode) {
       case undefined:

@@ -30,10 +30,12 @@ interface RunParts {
 
 const failureCodes = { bench: 'bench', archive: 'archive', 'no-such-run': 'no-run', 'bad-record': 'archive', clock: 'refused' } as const satisfies Record<RunFailure['code'], Failure['code']>;
 
-/** A run whose archive failed has stopped, whatever its last state says. */
+/** A run that was given up has stopped, whatever its last state says. */
 export function statusOf(run: RunService): RunStatus {
   const status = run.status();
-  return run.failure === null ? status : { ...status, doing: 'The run has stopped, because its archive could not be written.', advice: run.failure, waitingFor: null, remaining: null };
+  if (run.failure === null) return status;
+  const why = run.failureCode === 'archive' ? 'its archive could not be written' : 'the program found a fault of its own';
+  return { ...status, doing: `The run has stopped, because ${why}.`, advice: run.failure, waitingFor: null, remaining: null };
 }
 
 export class RunAtHost {

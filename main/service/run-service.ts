@@ -22,6 +22,7 @@ import { wait, type Clock } from '../clock/clock.ts';
 import { isoDay, undatable } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import { isDriven } from './driven.ts';
+import { brokenByCommit, brokenByStep } from './invariants.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
 interface SharedParts {
@@ -54,8 +55,8 @@ export interface RunFailure {
 /** Why a run goes on no further by itself. */
 export type Rest =
   | { readonly kind: 'resting'; readonly mode: 'ready' | 'paused' | 'tripped' | 'ended' }
-  /** The archive could not be written: the bench was made safe and this service is over. */
-  | { readonly kind: 'failed'; readonly code: 'archive'; readonly text: string };
+  /** The archive could not be written, or the program found itself wrong (RUN-201): the bench was made safe and this service is over. */
+  | { readonly kind: 'failed'; readonly code: 'archive' | 'defect'; readonly text: string };
 
 const TICK_MS = 250;
 /** How often the log is moved into the main file while a run goes on. */
@@ -231,7 +232,7 @@ export class RunService {
     return this.#restNow() === null;
   }
 
-  /** The archive could not be written. `failure` follows as soon as it is known whether the bench was made safe. */
+  /** The run is being given up. `failure` follows as soon as it is known whether the bench was made safe. */
   get isFailing(): boolean {
     return this.#failing;
   }
@@ -239,6 +240,11 @@ export class RunService {
   /** Why this service is over before its run is; null: it is not. */
   get failure(): string | null {
     return this.#failure?.text ?? null;
+  }
+
+  /** What the service failed of; null: it has not. */
+  get failureCode(): 'archive' | 'defect' | null {
+    return this.#failure?.code ?? null;
   }
 
   status(): RunStatus {
@@ -249,7 +255,7 @@ export class RunService {
   command(command: RunCommand, by: string, id: string = newId(this.#parts.entropy)): { readonly accepted: boolean; readonly reason: string } {
     if (this.#failure !== null) return { accepted: false, reason: this.#failure.text };
     const output = this.#feed({ kind: 'command', ...this.#time(), id, by, command });
-    return output?.answer ?? { accepted: false, reason: 'The archive could not be written; the bench is being made safe.' };
+    return output?.answer ?? { accepted: false, reason: 'The run is being given up: its archive could not be written, or the program found a fault of its own. The bench is being made safe.' };
   }
 
   /** Told after each commit, with what was committed. */
@@ -376,25 +382,56 @@ export class RunService {
   }
 
   #take(input: EngineInput): EngineOutput | null {
-    const output = this.#engine.step(input);
+    const output = this.#stepped(input);
+    if (output === null) return null;
     const before = this.#telling;
     this.#telling = true;
     for (const request of output.requests) if (request.request.kind === 'make-safe') this.#perform(request);
     let committed: readonly RunEvent[] = [];
     if (output.events.length > 0 || this.#frames.length >= MOST_FRAMES_HELD) {
-      const written = this.#parts.archive.append(this.id, output.events, this.#frames);
-      if (!written.ok) {
+      const written = this.#written(output.events);
+      if (written === null) {
         this.#telling = before;
-        this.#storageFailed(written.text);
         return null;
       }
       this.#frames = [];
-      committed = written.events;
+      committed = written;
     }
     for (const request of output.requests) if (request.request.kind !== 'make-safe') this.#perform(request);
     this.#telling = before;
     if (output.events.length > 0) this.#tell(output.events, committed);
     return output;
+  }
+
+  /** Commits the events with the frames up to now; null: the run is being given up, because that did not come out as it must. */
+  #written(events: readonly RunEventBody[]): readonly RunEvent[] | null {
+    try {
+      const written = this.#parts.archive.append(this.id, events, this.#frames);
+      if (!written.ok) {
+        this.#storageFailed(written.text);
+        return null;
+      }
+      const broken = brokenByCommit(written.events, this.#engine.state);
+      if (broken === null) return written.events;
+      this.#broken(broken);
+    } catch (error) {
+      this.#broken(`Its archive took what happened for impossible (${(error as Error).message}).`);
+    }
+    return null;
+  }
+
+  /** null: the engine is wrong about itself, and nothing of this step is committed, told or asked. */
+  #stepped(input: EngineInput): EngineOutput | null {
+    const { revision } = this.#engine.state;
+    try {
+      const output = this.#engine.step(input);
+      const broken = brokenByStep(output, this.#engine.state, revision);
+      if (broken === null) return output;
+      this.#broken(broken);
+    } catch (error) {
+      this.#broken(`Its engine failed upon "${input.kind}" (${(error as Error).message}).`);
+    }
+    return null;
   }
 
   #tell(events: readonly RunEventBody[], committed: readonly RunEvent[]): void {
@@ -422,18 +459,27 @@ export class RunService {
 
   /** Without an archive nothing may go on: what cannot be written down is not done. */
   #storageFailed(text: string): void {
-    const failed = (how: string): void => {
+    this.#giveUp('archive', text, () => {
       const { archive } = this.#parts;
-      const kept = archive.strayed() === null ? 'What was committed before is kept; make room and continue the run.' : archive.rescue();
-      this.#failure = { kind: 'failed', code: 'archive', text: `${text} ${how} ${kept}` };
-      this.#tell([], []);
-    };
+      return archive.strayed() === null ? 'What was committed before is kept; make room and continue the run.' : archive.rescue();
+    });
+  }
+
+  /** A program that is wrong about itself drives nothing any more (RUN-201). */
+  #broken(text: string): void {
+    const kept = 'What was committed before is kept, and the run can be continued. Note this text for whoever looks after the program.';
+    this.#giveUp('defect', `The program found a fault of its own, so the run was given up. ${text}`, () => kept);
+  }
+
+  #giveUp(code: 'archive' | 'defect', text: string, kept: () => string): void {
     this.#failing = true;
     this.#closed = true;
     this.#cancelTick();
     this.#abandon();
     void this.#bench.perform({ kind: 'make-safe' }).then((reply) => {
-      failed(madeSafeText(reply, this.#bench.capabilities.rail !== undefined));
+      const how = madeSafeText(reply, this.#bench.capabilities.rail !== undefined);
+      this.#failure = { kind: 'failed', code, text: `${text} ${how} ${kept()}` };
+      this.#tell([], []);
     });
   }
 }

@@ -155,6 +155,11 @@ function confirmedIsTrue({ seen }: Evidence): string[] {
   return problems;
 }
 
+/** RUN-201: the program never finds itself wrong. */
+function foundItselfRight({ seen }: Evidence): string[] {
+  return only(seen, 'failed').flatMap(({ at, text }) => (text.includes('fault of its own') ? [`at ${seconds(at)} the run was given up: ${text}`] : []));
+}
+
 /** RUN-12, RUN-14: the dead-man of this very start of the controller was proved before anything is measured. */
 function provedBeforeMeasured({ events }: Evidence): string[] {
   let boot = '';
@@ -285,6 +290,7 @@ export const judges: readonly Judge[] = [
   { rule: 'STORM-21', name: 'one writer', violations: oneWriter },
   { rule: 'STORM-22', name: 'told after commit', violations: toldAfterCommit },
   { rule: 'STORM-23', name: 'masses as undisturbed', violations: massesAsUndisturbed },
+  { rule: 'STORM-25', name: 'finds itself right', violations: foundItselfRight },
   { rule: 'STORM-26', name: 'proved before measured', violations: provedBeforeMeasured },
   { rule: 'STORM-27', name: 'latches hold', violations: latchesHold },
   { rule: 'STORM-29', name: 'answers are kept', violations: answersAreKept },
