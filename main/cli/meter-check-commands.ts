@@ -6,7 +6,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import { meterHistory, type HistoryEntry } from '../../app/meter-check/in-force.ts';
 import type { Archive } from '../archive/archive.ts';
-import { isoDay } from '../clock/dating.ts';
+import { today } from '../clock/dating.ts';
 import { machineClock } from '../clock/machine.ts';
 import { samplePath } from '../samples/samples.ts';
 import { equipmentFile, meterCheckFile } from './documents.ts';
@@ -22,14 +22,13 @@ interface Options {
 
 const say = (line: string): void => void process.stdout.write(`${line}\n`);
 
-const today = (): string => isoDay(machineClock.unixNow());
 
 const equipmentOption = (): Option =>
   new Option('--equipment <file>', 'the equipment record that checks are held against; without it the one saved in the archive, or that of the simulated bench');
 
 const dateOption = (): Option =>
   new Option('--date <date>', 'as it stood on this day, like 2026-03-31')
-    .default(today(), 'today')
+    .default(today(machineClock), 'today')
     .argParser((text) => {
       const at = Date.parse(`${text}T00:00:00Z`);
       if (!/^\d{4}-\d{2}-\d{2}$/.test(text) || Number.isNaN(at) || new Date(at).toISOString().slice(0, 10) !== text) throw new Stop(exitCode.badInput, `--date ${text}: write a day like 2026-03-31.`);

@@ -4,7 +4,7 @@ import { equipmentJsonSchema, planJsonSchema } from '../../app/plan/json-schema.
 import { preflight } from '../../app/plan/preflight.ts';
 import type { PreflightLine } from '../../app/plan/preflight-line.ts';
 import { connectBench } from '../bench/driver.ts';
-import { isoDay } from '../clock/dating.ts';
+import { today } from '../clock/dating.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
@@ -36,7 +36,7 @@ export function addPlanCommands(program: Command): void {
         const sheet = preflight(plan, expandPlan(plan), {
           capabilities: connected.bench.capabilities, equipment, controller: { ...connected.bench.identity, simulated: place.simulated },
           freeDiskBytes: freeDiskBytes(options.archive),
-          today: isoDay(place.clock.unixNow()),
+          today: today(place.clock),
         });
         await connected.bench.close();
         process.stdout.write(`${sheetText(sheet.lines)}\n`);

@@ -21,5 +21,8 @@ export function isoTime(unixMs: number): string {
 /** `2026-02-01` in UTC. */
 export const isoDay = (unixMs: number): string => isoTime(unixMs).split('T')[0] ?? '';
 
+/** The day by the clock of whatever measures, in UTC: certificates and fluids are held against it, everywhere the same one. */
+export const today = (clock: { unixNow(): number }): string => isoDay(clock.unixNow());
+
 /** `2026-02-01 12:30` in UTC. */
 export const isoMinute = (unixMs: number): string => isoTime(unixMs).replace(/:\d\d\.\d{3}Z$/, '').replace('T', ' ');

@@ -18,7 +18,7 @@ import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.
 import type { Archive } from '../archive/archive.ts';
 import { removeUnfinished, unfinishedOf } from '../archive/backup.ts';
 import { wait, type Clock } from '../clock/clock.ts';
-import { isoDay, isoTime } from '../clock/dating.ts';
+import { isoTime, today } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import type { PortInfo } from '../link/serial-ports.ts';
 import sampleEquipment from '../samples/equipment.json' with { type: 'json' };
@@ -284,7 +284,8 @@ export class Host {
           controller: this.#bench.connected === null ? null : { ...this.#bench.connected.bench.identity, simulated: this.#bench.connected.place.simulated },
           equipment,
           freeDiskBytes: this.#parts.freeDiskBytes(),
-          today: isoDay(this.#parts.clock.unixNow()),
+          // The sheet of the run itself is held against the clock of the bench: so is the check before it.
+          today: today(this.#bench.connected?.place.clock ?? this.#parts.clock),
         }),
       );
     },

@@ -19,7 +19,7 @@ import { madeSafeText } from '../../app/run/safe-words.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { wait, type Clock } from '../clock/clock.ts';
-import { isoDay, undatable } from '../clock/dating.ts';
+import { today, undatable } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import { isDriven } from './driven.ts';
 import { brokenByCommit, brokenByStep } from './invariants.ts';
@@ -134,7 +134,7 @@ export class RunService {
       equipment,
       controller: { ...bench.identity, simulated: parts.simulated },
       freeDiskBytes: parts.freeDiskBytes(),
-      today: isoDay(parts.clock.unixNow()),
+      today: today(parts.clock),
     });
     const opening: RunEventBody[] = [];
     if (which.kind === 'new') {

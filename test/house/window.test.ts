@@ -126,7 +126,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     expect(await failed.count()).toBe(0);
     // What failed is kept beside what was measured again.
     await page.getByRole('gridcell', { name: /2 attempts/ }).first().click();
-    await expect.poll(() => page.getByRole('region', { name: 'Point', exact: true }).innerText()).toMatch(/Attempt 1: Rejected[\s\S]*|Attempt 2: Accepted/);
+    await expect.poll(() => page.getByRole('region', { name: 'Point', exact: true }).innerText()).toMatch(/Attempt 1: rejected[\s\S]*|Attempt 2: accepted/);
     await keepScreen(page, 'run-measured-again');
 
     await page.getByRole('link', { name: 'Results', exact: true }).last().click();

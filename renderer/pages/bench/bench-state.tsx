@@ -8,7 +8,8 @@ import { Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, liveBench, misreadMessages, useHost } from '../../host/host.ts';
 import { useLatest } from '../../host/use-latest.ts';
-import { durationText, interlocksOf, statisticsRows } from './words.ts';
+import { durationText } from '../../components/durations.ts';
+import { interlocksOf, statisticsRows } from './words.ts';
 
 type Connected = Extract<BenchView, { state: 'connected' }>;
 

@@ -6,7 +6,7 @@ import { celsius, kilopascals, milliseconds, seconds, volts } from '../../../app
 import { frame } from '../../live/frames.test-helper.ts';
 import { burstProblem } from './burst-form.ts';
 import { expectationsOf, isInside } from './expectations.ts';
-import { durationText, interlocksOf, statisticsRows } from './words.ts';
+import { interlocksOf, statisticsRows } from './words.ts';
 
 const capabilities: BenchCapabilities = {
   channels: 8, timerResolution: seconds(1e-6), minWidth: milliseconds(0.1), maxWidth: milliseconds(50), minPeriod: milliseconds(1), maxPeriod: seconds(1), maxCount: 1e6,
@@ -72,6 +72,4 @@ describe('words', () => {
       { text: 'Lines sent', count: 3 }, { text: 'Lines dropped: not of the agreed form', count: 1 }, { text: 'Brand new', count: 2 },
     ]);
   });
-
-  test.each([[0.25, '0.3 s'], [59.7, '60 s'], [61, '1 min 1 s'], [119.6, '2 min 0 s'], [3660, '1 h 1 min']])('%d s is %s', (s, text) => expect(durationText(s)).toBe(text));
 });

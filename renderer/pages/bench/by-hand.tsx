@@ -9,7 +9,7 @@ import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useLatest } from '../../host/use-latest.ts';
 import { burstProblem, mostPulses } from './burst-form.ts';
-import { durationText } from './words.ts';
+import { durationText } from '../../components/durations.ts';
 
 type Connected = Extract<BenchView, { state: 'connected' }>;
 type Manual = 'manual.supply' | 'manual.pressure' | 'manual.burst' | 'manual.safe' | 'manual.clear-faults';

@@ -48,11 +48,3 @@ function sentence(name: string): string {
   const words = name.replaceAll(/[-_.]/g, ' ').replaceAll(/(?<=[a-z])(?=[A-Z])/g, ' ').toLowerCase();
   return words.charAt(0).toUpperCase() + words.slice(1);
 }
-
-/** A duration as people say it. */
-export function durationText(seconds: number): string {
-  if (seconds < 60) return `${seconds < 10 ? seconds.toFixed(1) : Math.round(seconds)} s`;
-  const whole = Math.round(seconds);
-  if (whole < 3600) return `${Math.floor(whole / 60)} min ${whole % 60} s`;
-  return `${Math.floor(whole / 3600)} h ${Math.floor((whole % 3600) / 60)} min`;
-}

@@ -6,7 +6,7 @@ import { Button } from '../../components/button.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
-import { useSaveKey } from '../plans/save-key.ts';
+import { useSaveKey } from '../../components/save-key.ts';
 import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
 import type { Column, Filter, Row, RowProblem, StoredPart } from './parts-grid.ts';
 import './injectors.css';

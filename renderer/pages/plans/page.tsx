@@ -13,13 +13,14 @@ import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useSettings } from '../../settings/settings.ts';
 import { Editor, goToField, ProblemList } from './editor.tsx';
 import { Library } from './library.tsx';
-import { durationText, fluidText } from './plan-chart.ts';
+import { roughDuration } from '../../components/durations.ts';
+import { fluidText } from './plan-chart.ts';
 import { axisNames } from './fields.ts';
 import { draftSaved, isUnsaved, openDraft, useDraft } from './plan-draft.ts';
 import type { PlanDraft } from './plan-draft.ts';
 import { documentOf, formOf, unreadIn } from './plan-form.ts';
 import { planFileName } from './plan-file.ts';
-import { useSaveKey } from './save-key.ts';
+import { useSaveKey } from '../../components/save-key.ts';
 import { sheetCounts } from './sheet-part.tsx';
 import { startingPlan } from './starting-plan.ts';
 import { expanded, useSettled, useSheet } from './use-check.ts';
@@ -261,7 +262,7 @@ function Totals({ plan, expansion, checked, problems }: TotalsProps) {
       </div>
       <div>
         <dt>Duration</dt>
-        <dd>{totals === null ? '…' : `about ${durationText(totals.durationS)}`}</dd>
+        <dd>{totals === null ? '…' : `about ${roughDuration(totals.durationS)}`}</dd>
       </div>
       <div>
         <dt>Fluid</dt>

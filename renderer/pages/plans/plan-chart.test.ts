@@ -3,7 +3,7 @@ import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import { planSchema } from '../../../app/plan/plan.ts';
-import { chartPage, durationText, fluidText, mostShown, pagesOf, stretches, ticksTo } from './plan-chart.ts';
+import { chartPage, fluidText, mostShown, pagesOf, stretches, ticksTo } from './plan-chart.ts';
 
 const sample = planSchema.parse(JSON.parse(readFileSync(new URL('../../../main/samples/plan.json', import.meta.url), 'utf8')));
 const points = expandPlan(sample);
@@ -55,8 +55,5 @@ describe('chart of the points', () => {
 });
 
 describe('totals in words', () => {
-  test.each([
-    [0.2, '1 s'], [59, '59 s'], [60, '1 min'], [3599, '1 h 00 min'], [7500, '2 h 05 min'], [200_000, '2 d 7 h'], [NaN, '–'],
-  ])('%d s', (s, text) => expect(durationText(s)).toBe(text));
   test.each([[12.345, '12.3 mL'], [999.4, '999 mL'], [12_345, '12.3 L'], [NaN, '–']])('%d mL', (ml, text) => expect(fluidText(ml)).toBe(text));
 });

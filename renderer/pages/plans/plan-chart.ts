@@ -92,17 +92,6 @@ export function ticksTo(top: number): readonly number[] {
   return Array.from({ length: count + 1 }, (_, i) => short(i * step));
 }
 
-/** Seconds as people say them: `2 h 05 min`. */
-export function durationText(s: number): string {
-  if (!Number.isFinite(s)) return '–';
-  if (s < 60) return `${Math.max(1, Math.round(s))} s`;
-  const minutes = Math.round(s / 60);
-  if (minutes < 60) return `${minutes} min`;
-  const hours = Math.floor(minutes / 60);
-  if (hours < 48) return `${hours} h ${String(minutes % 60).padStart(2, '0')} min`;
-  return `${Math.floor(hours / 24)} d ${hours % 24} h`;
-}
-
 /** A volume of fluid with three significant digits. */
 export function fluidText(ml: number): string {
   if (!Number.isFinite(ml)) return '–';

@@ -10,7 +10,8 @@ import { leakDuring } from '../../../app/reduce/leak.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import { useHostState } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
-import { decisionOn, reasonWords, roleWords, verdictWords } from './attempts.ts';
+import { reasonWords, verdictWords } from '../../components/attempts.ts';
+import { decisionOn, roleWords } from './attempts.ts';
 import type { AttemptEnd, AttemptRow } from './attempts.ts';
 import type { Amounts } from './amounts.ts';
 import { Share } from './budget-table.tsx';
@@ -116,7 +117,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
         )}
       </div>
       {mass?.kind === 'no-mass' && <Notice tone="note">No mass: {shownText(mass.text)}</Notice>}
-      {window === null && <p className="quiet">It never came to a measuring window ({reasonWords(row.reason)}), so there is no mass.</p>}
+      {window === null && <p className="quiet">It never came to a measuring window ({reasonWords[row.reason]}), so there is no mass.</p>}
       {mass?.kind === 'mass' && budget !== null && (
         <>
           <h3>Derivation of the mass</h3>

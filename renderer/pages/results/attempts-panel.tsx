@@ -11,7 +11,8 @@ import { leakDuring } from '../../../app/reduce/leak.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import type { JournalView } from '../../host/journal-feed.ts';
 import { AttemptDetails } from './attempt-details.tsx';
-import { attemptKey, attemptRows, filtered, reasonWords, roleWords, verdictWords } from './attempts.ts';
+import { attemptKey, reasonWords, verdictWords } from '../../components/attempts.ts';
+import { attemptRows, filtered, roleWords } from './attempts.ts';
 import type { AttemptEnd, AttemptFilter, AttemptRow, Shown } from './attempts.ts';
 import './one-line.css';
 import { plain, plusMinus } from '../../../app/quantities/figures.ts';
@@ -56,7 +57,7 @@ export function AttemptsPanel({ id, journal: { state, revision }, ends, results,
       { key: 'verdict', title: 'Verdict', width: '8rem', cell: (r) => <Status tone={toneOf(r)}>{verdictWords(r.verdict)}</Status>, sortBy: (r) => verdictWords(r.verdict) },
       { key: 'counts', title: 'Counts', width: '6.5rem', cell: (r) => (r.counts ? <Status tone="good">counts</Status> : <Status tone="off">does not</Status>), sortBy: (r) => (r.counts ? 0 : 1) },
       { key: 'mass', title: amounts.pulseTitle, width: 'minmax(9rem, 1fr)', numeric: true, cell: massText },
-      { key: 'why', title: 'Reason', width: 'minmax(9rem, 1fr)', cell: (r) => reasonWords(r.reason), sortBy: (r) => reasonWords(r.reason) },
+      { key: 'why', title: 'Reason', width: 'minmax(9rem, 1fr)', cell: (r) => reasonWords[r.reason], sortBy: (r) => reasonWords[r.reason] },
     ];
   }, [amounts, results]);
   const close = (): void => {

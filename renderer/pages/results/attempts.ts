@@ -1,5 +1,6 @@
 /** Every attempt of a run with what became of it, and why one of its point counts. */
 import type { Point } from '../../../app/plan/points.ts';
+import { attemptKey } from '../../components/attempts.ts';
 import type { AttemptReason, Criterion, RunEvent, Verdict } from '../../../app/journal/events.ts';
 import type { PointRecord, RunState } from '../../../app/journal/state.ts';
 import type { WindowSummary } from '../../../app/journal/measured.ts';
@@ -25,8 +26,6 @@ export interface AttemptEnd {
   readonly at: number;
   readonly criteria: readonly Criterion[];
 }
-
-export const attemptKey = (point: number, attempt: number): string => `${point}/${attempt}`;
 
 export function attemptRows(state: RunState, points: readonly Point[]): readonly AttemptRow[] {
   return state.points.flatMap(({ attempts, chosen, choice }, index) => {
@@ -105,34 +104,6 @@ export function roleWords(role: Point['role']): string {
       return ', first look';
     case 'zero':
       return ', zero flow';
-  }
-}
-
-export function reasonWords(reason: AttemptReason): string {
-  switch (reason) {
-    case 'plan':
-      return 'first, by the plan';
-    case 'repeat':
-      return 'repeat at once';
-    case 'second-pass':
-      return 'second pass';
-    case 'measure-again':
-      return 'asked for by a person';
-    case 'resumed':
-      return 'after a pause';
-  }
-}
-
-export function verdictWords(verdict: Verdict | null): string {
-  switch (verdict) {
-    case 'accepted':
-      return 'accepted';
-    case 'rejected':
-      return 'rejected';
-    case 'cut':
-      return 'cut short';
-    case null:
-      return 'going on';
   }
 }
 

@@ -2,7 +2,7 @@ import { shownPoint } from '../../../app/plan/points.ts';
 import { useMemo } from 'react';
 import { Notice } from '../../components/status.tsx';
 import { Section } from '../../components/page.tsx';
-import { attemptKey } from './attempts.ts';
+import { attemptKey } from '../../components/attempts.ts';
 import type { AttemptEnd } from './attempts.ts';
 import { timeOfDay } from '../../components/dates.ts';
 import { driftOf, trendAt } from '../../../app/results/drift.ts';

@@ -2,7 +2,8 @@ import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../../app/journal/events.ts';
 import { alarmsInOrder } from '../../../app/results/alarms.ts';
 import { accepted, ended, journalOf, planOf, started } from './journal.test-helper.ts';
-import { attemptKey, elapsedOf, logOf } from './log.ts';
+import { attemptKey } from '../../components/attempts.ts';
+import { elapsedOf, logOf } from './log.ts';
 
 const plan = planOf();
 const begun: readonly RunEventBody[] = [{ kind: 'proving-started' }, { kind: 'measuring-started' }];

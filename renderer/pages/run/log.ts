@@ -5,6 +5,7 @@
  */
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Criterion, RunEvent } from '../../../app/journal/events.ts';
+import { attemptKey } from '../../components/attempts.ts';
 import { alarmsAfter } from '../../../app/results/alarms.ts';
 import type { Alarm } from '../../../app/results/alarms.ts';
 
@@ -48,8 +49,6 @@ interface Working {
   restedMs: number;
   restingSince: number | null;
 }
-
-export const attemptKey = (point: number, attempt: number): string => `${point}/${attempt}`;
 
 const emptyLog = (): Working => ({
   revision: 0, plan: null, attempts: new Map(), latestPoint: null, rejected: 0, confirmedSafe: false, alarms: [], openedAt: 0, startedAt: null, restedMs: 0, restingSince: null,

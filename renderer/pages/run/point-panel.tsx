@@ -16,13 +16,14 @@ import { useUnits } from '../../settings/units.ts';
 import { AnswerLine } from './answer.tsx';
 import { glyphOf, lookOf, looks } from './cells.ts';
 import type { AttemptRecord } from '../../../app/journal/state.ts';
-import { attemptKey } from './log.ts';
 import type { AttemptDetail, RunLog } from './log.ts';
 import { massText, readingsOf } from './readings.ts';
 import type { ReadingContext } from './readings.ts';
 import { pointWords } from './sheets.ts';
 import type { Commands, SentCommand } from './use-commands.ts';
-import { countingText, durationText, plural, reasonWords, verdictWords } from './words.ts';
+import { attemptKey, reasonWords, verdictWords } from '../../components/attempts.ts';
+import { durationText } from '../../components/durations.ts';
+import { countingText, plural } from './words.ts';
 
 
 interface PointPanelProps {
@@ -175,7 +176,7 @@ function Decision({ attempts, chosen, commands, onDecide, onDone }: DecisionProp
   const choices = [
     ...attempts.filter((attempt) => attempt.window !== null).map(({ attempt, verdict }) => ({
       value: String(attempt),
-      text: `Attempt ${attempt}${verdict === null ? '' : `, ${verdictWords[verdict].toLowerCase()}`}${attempt === chosen ? ', counts now' : ''}`,
+      text: `Attempt ${attempt}${verdict === null ? '' : `, ${verdictWords(verdict)}`}${attempt === chosen ? ', counts now' : ''}`,
     })),
     { value: 'none', text: 'None counts' },
   ];
@@ -217,9 +218,9 @@ interface AttemptProps {
 
 function Attempt({ attempt, detail, counts, point, context, open }: AttemptProps) {
   const { verdict, window, text, reason } = attempt;
-  const word = verdict === null ? 'Going on' : verdictWords[verdict];
+  const word = verdictWords(verdict);
   const glyph = verdict === null ? '▶' : verdict === 'accepted' ? '✓' : verdict === 'rejected' ? '×' : '/';
-  const took = detail === undefined || detail.to === null ? '' : `, took ${durationOf(detail.to - detail.from)}`;
+  const took = detail === undefined || detail.to === null ? '' : `, took ${durationText((detail.to - detail.from) / 1e3)}`;
   return (
     <details className="run-attempt" open={open}>
       <summary>
@@ -262,10 +263,6 @@ function Attempt({ attempt, detail, counts, point, context, open }: AttemptProps
       {window === null && verdict !== null && <p className="quiet">It never came to its measuring window, so there are no readings.</p>}
     </details>
   );
-}
-
-function durationOf(ms: number): string {
-  return ms < 50_000 ? `${(ms / 1e3).toFixed(1)} s` : durationText(ms / 1e3);
 }
 
 /** Limits that were not met are in sight; the met ones can be opened. */

@@ -3,7 +3,8 @@ import type { Result } from '../../../app/contract/contract.ts';
 import type { PreflightLine } from '../../../app/plan/preflight-line.ts';
 import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Notice, Status } from '../../components/status.tsx';
-import { durationText, plural } from './words.ts';
+import { roughDuration } from '../../components/durations.ts';
+import { plural } from './words.ts';
 
 /** What plan and bench say to each other before a start. What stands against it; what passed is in `PreflightPassed`. */
 export function PreflightRemarks({ check, bench }: { readonly check: Result<'plan.check'>; readonly bench: boolean }) {
@@ -22,7 +23,7 @@ export function PreflightRemarks({ check, bench }: { readonly check: Result<'pla
     <div className="run-preflight">
       <dl className="run-totals">
         <Total name="Points" value={String(totals.points)} />
-        <Total name="About, without repeats" value={durationText(totals.durationS)} />
+        <Total name="About, without repeats" value={roughDuration(totals.durationS)} />
         <Total name="Pulses" value={totals.pulses.toLocaleString('en')} />
         <Total name="Fluid" value={`about ${(totals.fluidMl / 1e3).toPrecision(2)} L`} />
       </dl>

@@ -1,22 +1,9 @@
-/** Words for times, verdicts and reasons on the run page. */
+/** Words of the run page. */
 import type { RunStatus } from '../../../app/run/engine.ts';
-import type { AttemptReason, Verdict } from '../../../app/journal/events.ts';
 import type { PointRecord } from '../../../app/journal/state.ts';
+import { roughDuration } from '../../components/durations.ts';
 
 export type WaitingFor = NonNullable<RunStatus['waitingFor']>;
-
-/** A length of time as one would say it: `under a minute`, `12 min`, `1 h 5 min`, `2 days 3 h`. */
-export function durationText(seconds: number): string {
-  const minutes = Math.round(seconds / 60);
-  if (seconds < 50) return 'under a minute';
-  if (minutes < 60) return `${minutes} min`;
-  const hours = Math.floor(minutes / 60);
-  if (hours < 24) return minutes % 60 === 0 ? `${hours} h` : `${hours} h ${minutes % 60} min`;
-  const wholeHours = Math.round(minutes / 60);
-  const days = Math.floor(wholeHours / 24);
-  const rest = wholeHours % 24;
-  return `${days} ${days === 1 ? 'day' : 'days'}${rest === 0 ? '' : ` ${rest} h`}`;
-}
 
 /** A length of time to the second: `0:07`, `12:30`, `1:02:03`. */
 export function clockText(seconds: number): string {
@@ -29,18 +16,8 @@ export function clockText(seconds: number): string {
 export function timeLeftText(remaining: number | null): string {
   if (remaining === null) return '';
   if (remaining === 0) return 'nothing left to measure';
-  return remaining < 50 ? 'less than a minute left' : `about ${durationText(remaining)} left`;
+  return remaining < 50 ? 'less than a minute left' : `about ${roughDuration(remaining)} left`;
 }
-
-export const verdictWords: Readonly<Record<Verdict, string>> = { accepted: 'Accepted', rejected: 'Rejected', cut: 'Cut short' };
-
-export const reasonWords: Readonly<Record<AttemptReason, string>> = {
-  plan: 'as planned',
-  repeat: 'repeated at once, because the attempt before it was rejected',
-  'second-pass': 'second pass over what had failed',
-  'measure-again': 'asked for by a person',
-  resumed: 'after the attempt before it was cut short',
-};
 
 /** Which attempt of a point counts, who says so, and why. */
 export function countingText({ chosen, choice, attempts }: PointRecord): string {
