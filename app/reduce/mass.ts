@@ -50,7 +50,7 @@ export interface MassPerPulse {
   readonly meterHertz: number;
   readonly kFactorPerCubicMetre: number;
   readonly meterDensity: number;
-  /** Relative to `mass`. */
+  /** Relative to `mass`. Worked out anew whenever it is read, since those of a long run would be most of what its reduction keeps (HOST-21). */
   readonly budget: readonly BudgetTerm[];
   /** Relative standard uncertainty of the random terms, and of those among them that every window has at least. */
   readonly uRandom: number;
@@ -153,41 +153,91 @@ export function massPerPulse(
   if (!(measured > leaked)) {
     return { kind: 'no-mass', reason: 'all-leak', text: 'No more passed the meter than what leaks past the injector, so there is no mass per pulse. Find the leak and measure the point again.' };
   }
-  /** Errors that only the meter's rate has weigh more in what is left of it. */
-  const gross = measured / (measured - leaked);
+  const gross = grossOf(measured, leaked);
   const pressureFactor = Math.sqrt(point.pressure / pressure.mean);
   const temperatureFactor = Math.sqrt(atReference.density / inRail.density);
 
-  const { partRates } = window;
-  const steadiness = partRates.length >= 2 ? relativeErrorOfMean(partRates) : 0;
-  const uTiming = (gross * Math.SQRT2 * uClockTick) / dt;
-  const budget: BudgetTerm[] = [
-    term(errorSource('edge-timing'), dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
-    term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
-    ...kFactorTerms(equipment.meter, hertz, kFactor, gross),
-    // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
-    term(errorSource('fluid-density'), inMeter.density, 'kg/m3', 1 / inMeter.density, (inMeter.density * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
-    term(errorSource('rail-pressure'), pressure.mean, 'Pa', -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
-    term(errorSource('meter-temperature'), window.meterTemperature.mean, 'K', -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
-    term(errorSource('rail-temperature'), window.railTemperature.mean, 'K', 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, 'shared'),
-    ...(leak === null ? [] : leakTerms(leak, point, (inMeter.density * point.period) / (measured - leaked))),
-  ];
-  return {
-    kind: 'mass',
-    mass: kilograms((measured - leaked) * pressureFactor * temperatureFactor),
-    measured: kilograms(measured),
-    leaked: kilograms(leaked),
-    pressureFactor,
-    temperatureFactor,
-    meterHertz: hertz,
-    kFactorPerCubicMetre: kFactor,
-    meterDensity: inMeter.density,
-    budget,
-    uRandom: combined(budget, 'random'),
-    uTiming,
-    uShared: combined(budget, 'shared'),
-  };
+  return new ReducedMass(
+    {
+      mass: kilograms((measured - leaked) * pressureFactor * temperatureFactor),
+      measured: kilograms(measured),
+      leaked: kilograms(leaked),
+      pressureFactor,
+      temperatureFactor,
+      meterHertz: hertz,
+      kFactorPerCubicMetre: kFactor,
+      meterDensity: inMeter.density,
+      uTiming: (gross * Math.SQRT2 * uClockTick) / dt,
+    },
+    { point, window, equipment, leak, density: [inMeter.compressibility, inMeter.thermalExpansion, inRail.compressibility, inRail.thermalExpansion] },
+  );
 }
+
+/** What the budget of a mass is worked out from, beside the mass. Nothing of it is a copy. */
+interface BudgetInputs {
+  readonly point: Pick<Point, 'injector' | 'width' | 'period'>;
+  readonly window: WindowSummary;
+  readonly equipment: Equipment;
+  readonly leak: LeakBlock | null;
+  /** Compressibility and thermal expansion of the fluid in the meter, then in the rail. */
+  readonly density: readonly [number, number, number, number];
+}
+
+class ReducedMass implements MassPerPulse {
+  readonly kind = 'mass';
+  readonly mass;
+  readonly measured;
+  readonly leaked;
+  readonly pressureFactor;
+  readonly temperatureFactor;
+  readonly meterHertz;
+  readonly kFactorPerCubicMetre;
+  readonly meterDensity;
+  readonly uRandom;
+  readonly uTiming;
+  readonly uShared;
+  readonly #inputs: BudgetInputs;
+
+  constructor(of: Omit<MassPerPulse, 'kind' | 'budget' | 'uRandom' | 'uShared'>, inputs: BudgetInputs) {
+    this.mass = of.mass;
+    this.measured = of.measured;
+    this.leaked = of.leaked;
+    this.pressureFactor = of.pressureFactor;
+    this.temperatureFactor = of.temperatureFactor;
+    this.meterHertz = of.meterHertz;
+    this.kFactorPerCubicMetre = of.kFactorPerCubicMetre;
+    this.meterDensity = of.meterDensity;
+    this.uTiming = of.uTiming;
+    this.#inputs = inputs;
+    const { budget } = this;
+    this.uRandom = combined(budget, 'random');
+    this.uShared = combined(budget, 'shared');
+  }
+
+  get budget(): readonly BudgetTerm[] {
+    const { point, window, equipment, leak, density } = this.#inputs;
+    const [meterCompressibility, meterExpansion, railCompressibility, railExpansion] = density;
+    const { measured, leaked, meterHertz: hertz, kFactorPerCubicMetre: kFactor, meterDensity } = this;
+    const { pressure, partRates } = window;
+    const dt = window.lastEdgeAt - window.firstEdgeAt;
+    const gross = grossOf(measured, leaked);
+    const steadiness = partRates.length >= 2 ? relativeErrorOfMean(partRates) : 0;
+    return [
+      term(errorSource('edge-timing'), dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
+      term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
+      ...kFactorTerms(equipment.meter, hertz, kFactor, gross),
+      // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
+      term(errorSource('fluid-density'), meterDensity, 'kg/m3', 1 / meterDensity, (meterDensity * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
+      term(errorSource('rail-pressure'), pressure.mean, 'Pa', -0.5 / pressure.mean + meterCompressibility - 0.5 * railCompressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
+      term(errorSource('meter-temperature'), window.meterTemperature.mean, 'K', -meterExpansion, equipment.temperature.uncertaintyC, 'shared'),
+      term(errorSource('rail-temperature'), window.railTemperature.mean, 'K', 0.5 * railExpansion, equipment.temperature.uncertaintyC, 'shared'),
+      ...(leak === null ? [] : leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked))),
+    ];
+  }
+}
+
+/** Errors that only the meter's rate has weigh more in what is left of it. */
+const grossOf = (measured: number, leaked: number): number => measured / (measured - leaked);
 
 /**
  * RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all

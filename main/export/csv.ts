@@ -11,6 +11,7 @@ import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { celsius, kilopascals } from '../../app/quantities/quantity.ts';
 import type { KilogramsPerSecond } from '../../app/quantities/quantity.ts';
+import type { BudgetTerm } from '../../app/uncertainty/budget.ts';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
 import type { BudgetRow } from '../../app/reduce/budget-table.ts';
 import { isOfLeak } from '../../app/reduce/leak-limits.ts';
@@ -170,10 +171,16 @@ const signalColumns: Columns<ExportedAttempt> = Object.fromEntries(
 
 function massColumns(plan: Plan): Columns<ReducedWindow> {
   const mass = ({ outcome }: ReducedWindow) => (outcome.kind === 'mass' ? outcome : null);
+  // Worked out once for the columns of a row.
+  let latest: { readonly of: ReducedWindow; readonly budget: readonly BudgetTerm[] } | null = null;
+  const budgetOf = (row: ReducedWindow): readonly BudgetTerm[] => {
+    if (latest?.of !== row) latest = { of: row, budget: mass(row)?.budget ?? [] };
+    return latest.budget;
+  };
   const contribution = (row: ReducedWindow, quantity: ErrorQuantity): number | null =>
-    scaled(mass(row)?.budget.find((t) => t.source.quantity === quantity)?.contribution, 100);
+    scaled(budgetOf(row).find((t) => t.source.quantity === quantity)?.contribution, 100);
   const kCurve = (row: ReducedWindow): number | null => {
-    const terms = mass(row)?.budget.filter((t) => t.source.quantity === 'k-factor-point') ?? [];
+    const terms = budgetOf(row).filter((t) => t.source.quantity === 'k-factor-point');
     return mass(row) === null ? null : 100 * Math.hypot(...terms.map((t) => t.contribution));
   };
   return {
@@ -199,7 +206,7 @@ function massColumns(plan: Plan): Columns<ReducedWindow> {
     u_meter_temperature_percent: (w) => contribution(w, 'meter-temperature'),
     u_rail_temperature_percent: (w) => contribution(w, 'rail-temperature'),
     u_leak_percent: (w) => {
-      const terms = mass(w)?.budget.filter((t) => isOfLeak(t.source)) ?? [];
+      const terms = budgetOf(w).filter((t) => isOfLeak(t.source));
       return terms.length === 0 ? null : 100 * Math.hypot(...terms.map((t) => t.contribution));
     },
     missing_because: (w) => (w.outcome.kind === 'no-mass' ? w.outcome.reason : null),

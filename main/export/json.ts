@@ -47,7 +47,7 @@ function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, 
   yield `"runId": ${text(runId)},\n"order": ${text(order)},\n"runBeganUtc": ${text(whenBegan(provenance))},\n"archiveId": ${text(archiveId)},\n"archiveHead": ${text(head)},\n"software": ${text(software)},\n`;
   yield `"notTraceable": ${text(notTraceable)},\n"clocks": ${text(clocks)},\n"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
   yield* list('scatter', reduction.scatter);
-  yield* list('windows', reduction.windows.map(named));
+  yield* list('windows', mapped(reduction.windows, named));
   yield* list('cells', reduction.cells);
   yield* list('slopeModels', reduction.slopeModels);
   yield* list('staticFlows', reduction.staticFlows);
@@ -59,9 +59,18 @@ function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, 
   yield* list('tables', [...deadTimeTables(reduction), ...slopeTables(reduction)], '\n}\n');
 }
 
-function* list(name: string, items: readonly unknown[], after = ',\n'): Generator<string> {
+/** One after the other: all of them at once would be most of what an export keeps. */
+function* mapped<T>(items: readonly T[], map: (item: T) => unknown): Generator<unknown> {
+  for (const item of items) yield map(item);
+}
+
+function* list(name: string, items: Iterable<unknown>, after = ',\n'): Generator<string> {
   yield `"${name}": [`;
-  for (const [i, item] of items.entries()) yield `${i === 0 ? '\n' : ',\n'}${text(item)}`;
+  let between = '\n';
+  for (const item of items) {
+    yield `${between}${text(item)}`;
+    between = ',\n';
+  }
   yield `\n]${after}`;
 }
 
@@ -70,7 +79,16 @@ const isSource = (value: unknown): value is ErrorSource => typeof value === 'obj
 
 function named(window: ReducedWindow): unknown {
   const { outcome } = window;
-  return outcome.kind === 'mass' ? { ...window, outcome: { ...outcome, budget: outcome.budget.map(({ source, ...term }) => ({ name: labelOf(source), ...term })) } } : window;
+  if (outcome.kind === 'no-mass') return window;
+  const { kind, mass, measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, budget, uRandom, uTiming, uShared } = outcome;
+  return {
+    ...window,
+    outcome: {
+      kind, mass, measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity,
+      budget: budget.map(({ source, ...term }) => ({ name: labelOf(source), ...term })),
+      uRandom, uTiming, uShared,
+    },
+  };
 }
 
 const countedFrom1: ReadonlySet<string> = new Set(['point', 'index', 'replicate']);
