@@ -153,6 +153,19 @@ describe('masses', () => {
     expect(base.uShared).toBeCloseTo(Math.hypot(1e-3, 1e-3, 0.4e3 * sensitivity('rail pressure'), 0.1 * sensitivity('meter temperature'), 0.1 * sensitivity('rail temperature')), 9);
   });
 
+  it('HOST-21: keeps no budget, and works out the same one each time', () => {
+    const plan = syntheticPlan({ widthMs: [4], replicates: 1 }, 1);
+    const mass = firstMass(reduceRun({ plan, equipment: syntheticEquipment, points: expandPlan(plan), attempts: attemptsOf(plan, {}) }));
+    expect(Object.keys(mass)).not.toContain('budget');
+    const { budget } = mass;
+    expect(budget.length).toBeGreaterThan(5);
+    expect(mass.budget).not.toBe(budget);
+    expect(mass.budget).toEqual(budget);
+    for (const kind of ['random', 'shared'] as const) {
+      expect(Math.hypot(...budget.filter((t) => t.kind === kind).map((t) => t.contribution)) / mass[kind === 'random' ? 'uRandom' : 'uShared']).toBeCloseTo(1, 12);
+    }
+  });
+
   it('RED-1, RED-21: says why a window has no mass', () => {
     const plan = syntheticPlan({ widthMs: [4], replicates: 1 }, 1);
     const [attempt] = attemptsOf(plan, {});

@@ -60,7 +60,7 @@ function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, 
 }
 
 /** One after the other: all of them at once would be most of what an export keeps. */
-function* mapped<T>(items: readonly T[], map: (item: T) => unknown): Generator<unknown> {
+function* mapped<T>(items: readonly T[], map: (item: T) => unknown): Generator {
   for (const item of items) yield map(item);
 }
 

@@ -13,7 +13,6 @@ const textOf = (path: string): string => readFileSync(join(root, path), 'utf8');
 const notTested: Readonly<Record<string, string>> = {
   'LINE-50': 'it says what software is not',
   'LINE-51': 'it is a rule for the wiring of a bench',
-  'HOST-21': 'it is a figure of memory, which a benchmark prints',
   'LINE-104': 'it takes an analog source beside the controller',
   'LINE-105': 'the safe supply of every bench that is simulated or emulated here is 0',
 };

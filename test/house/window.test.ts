@@ -1,4 +1,4 @@
-import { rmSync, writeFileSync } from 'node:fs';
+import { renameSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright';
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from 'vitest';
@@ -441,6 +441,40 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await someAccepted(page, 10);
     await page.getByText('Ended: complete', { exact: true }).waitFor();
     expect(await page.getByRole('button', { name: /no result/ }).count()).toBe(0);
+    expect(complaints).toEqual([]);
+  });
+
+  it('ARC-45: says on every page that the archive has gone astray, opens no run meanwhile, and is well again when the file lies there again', async () => {
+    host = await HostProcess.start(folder, { faults: [] });
+    const { page, complaints } = await opened(host.address);
+    const notice = page.getByText(/^Archive\. The archive .* was removed or renamed while this program had it open/);
+    await connect(page, 20);
+    await savePlan(page, strict);
+    expect(await notice.count()).toBe(0);
+    const file = join(folder, 'archive.sqlite');
+    renameSync(file, `${file}.elsewhere`);
+    await notice.waitFor();
+    expect(await notice.innerText()).toMatch(/No run can be opened and nothing can be saved until it lies there again\. All that was committed until then was saved to .* and read back/);
+    for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Archive']) {
+      await go(page, name);
+      await page.getByRole('heading', { name, level: 1 }).waitFor();
+      expect(await notice.count(), name).toBe(1);
+    }
+    expect(await violations(page)).toEqual([]);
+    await keepScreen(page, 'archive-astray');
+    // Also a window that comes now is told.
+    await page.reload();
+    await notice.waitFor();
+    await go(page, 'Run');
+    await page.getByLabel('Operator', { exact: true }).fill('A. Tester');
+    await page.getByRole('button', { name: 'Open the run and start' }).click();
+    // Once in the notice, and once as the answer.
+    await expect.poll(() => page.getByText(/was removed or renamed while this program had it open/).count()).toBe(2);
+    await keepScreen(page, 'archive-astray-run-refused');
+    renameSync(`${file}.elsewhere`, file);
+    await notice.waitFor({ state: 'detached' });
+    await page.getByRole('button', { name: 'Open the run and start' }).click();
+    await page.getByRole('heading', { name: 'Points' }).waitFor();
     expect(complaints).toEqual([]);
   });
 
