@@ -37,7 +37,7 @@ export type GuardedReading = NonNullable<Table[SignalId]['guard']>;
 /** A row of the table with its quantity. */
 export interface Signal extends SignalRow, Omit<QuantityRow, never> {
   readonly id: SignalId;
-  readonly input: AnalogInput;
+  readonly input: Table[SignalId]['input'];
   readonly field: WireField;
   readonly guard: GuardedReading | null;
   /** Of its field on the line. */
@@ -51,8 +51,13 @@ export const signals: readonly Signal[] = (Object.keys(signalTable) as SignalId[
   return { id, ...quantity, ...row, key: `${row.input}-${quantity.wireUnit}` };
 });
 
+/** A reading of every frame. */
+interface FrameSignal extends Signal {
+  readonly input: AnalogInput;
+}
+
 /** Those of every frame, and those that are asked for (LINE-114). */
-export const frameSignals: readonly Signal[] = signals.filter(({ further }) => further !== true);
+export const frameSignals: readonly FrameSignal[] = signals.filter((signal): signal is FrameSignal => signal.further !== true);
 export const furtherSignals: readonly Signal[] = signals.filter(({ further }) => further === true);
 
 /** In the order in which windows are stored and shown: that of the rail first. */

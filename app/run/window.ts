@@ -221,7 +221,7 @@ function spreads(frames: readonly BenchFrame[]): Spreads {
   }
   const of: Record<string, Spread> = {};
   for (const signal of windowSignals) {
-    const i = frameSignals.indexOf(signal);
+    const i = frameSignals.findIndex(({ id }) => id === signal.id);
     const spread = i < 0 ? furtherSpread(frames, signal) : { mean: mean[i] as number, sd: deviation(squares[i] as number, n) };
     if (spread !== null) of[signal.id] = spread;
   }
