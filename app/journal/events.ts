@@ -22,8 +22,18 @@ export type Origin = 'first-pass' | 'second-pass' | 'measure-again';
 /** Who or what decided: a numbered rule, or a person by name. */
 export type Decider = { readonly rule: string } | { readonly person: string };
 
-/** One limit that a window was held against. */
-export interface Criterion {
+/** What was held against limits: `found` in `unit`, between `low` and `high`. null: not known, no limit on that side. RUN-193, RUN-194 */
+export interface HeldReading {
+  readonly quantity: string;
+  readonly found: number | null;
+  readonly low: number | null;
+  readonly high: number | null;
+  /** In plain letters; empty: a count. */
+  readonly unit: string;
+}
+
+/** One limit that a window was held against. `found` and its like: absent where it is no number, and in journals of earlier versions. */
+export interface Criterion extends Partial<HeldReading> {
   readonly rule: string;
   readonly passed: boolean;
   /** What was found and what was allowed, in words with units. */
@@ -39,8 +49,9 @@ export type Ending = 'complete' | 'complete-with-failures' | 'finished-early' | 
 export type AfterSafe =
   /** `guard` and `text`: why a person has to resume; absent: a person asked for the pause, or another host did. */
   | { readonly kind: 'paused'; readonly guard?: string; readonly text?: string }
-  | { readonly kind: 'held'; readonly guard: string; readonly text: string }
-  | { readonly kind: 'tripped'; readonly guard: string; readonly text: string }
+  /** `reading`: of a guard of the plan, what it read. */
+  | { readonly kind: 'held'; readonly guard: string; readonly text: string; readonly reading?: HeldReading }
+  | { readonly kind: 'tripped'; readonly guard: string; readonly text: string; readonly reading?: HeldReading }
   | { readonly kind: 'ended'; readonly ending: Ending };
 
 /** set-aside: it did not look like a working injector before the sweep. given-up: it failed again and again in the sweep. */
@@ -124,8 +135,8 @@ export type RunEventBody =
   | { readonly kind: 'injector-back'; readonly injector: number; readonly text: string }
   | { readonly kind: 'queued'; readonly points: readonly number[]; readonly reason: AttemptReason }
   | { readonly kind: 'second-pass-started'; readonly points: readonly number[] }
-  | { readonly kind: 'guard-noted'; readonly guard: string; readonly text: string }
-  | { readonly kind: 'guard-cleared'; readonly guard: string; readonly text: string }
+  | { readonly kind: 'guard-noted'; readonly guard: string; readonly text: string; readonly reading?: HeldReading }
+  | { readonly kind: 'guard-cleared'; readonly guard: string; readonly text: string; readonly reading?: HeldReading }
   | { readonly kind: 'link-lost'; readonly text: string }
   | { readonly kind: 'link-restored'; readonly bootId: string; readonly text: string }
   /** The link is still down, and now it is known why, or why otherwise. */

@@ -29,7 +29,13 @@ const origin = z.enum(['first-pass', 'second-pass', 'measure-again']);
 const step = z.enum(['supply', 'condition', 'purge', 'settle', 'measure', 'stop']);
 const ending = z.enum(['complete', 'complete-with-failures', 'finished-early', 'aborted', 'emergency-stopped']);
 const decider = z.union([looseObject({ rule: text() }), looseObject({ person: text() })]);
-const criteria = z.array(looseObject({ rule: text(), passed: boolean(), text: text() }));
+/** Beside a text, from the version on that writes it (RUN-193, RUN-194). */
+const held = { quantity: text(), found: real.nullable(), low: real.nullable(), high: real.nullable(), unit: text() };
+const reading = looseObject(held).optional();
+const criteria = z.array(looseObject({
+  rule: text(), passed: boolean(), text: text(),
+  quantity: held.quantity.optional(), found: held.found.optional(), low: held.low.optional(), high: held.high.optional(), unit: held.unit.optional(),
+}));
 
 const spread = looseObject({ mean: real, sd: real });
 /** Signals that came later are absent in journals of earlier versions. */
@@ -57,7 +63,7 @@ const command = z.union(
 
 const afterSafe = z.union([
   looseObject({ kind: literal('paused'), guard: text().optional(), text: text().optional() }),
-  looseObject({ kind: z.enum(['held', 'tripped']), guard: text(), text: text() }),
+  looseObject({ kind: z.enum(['held', 'tripped']), guard: text(), text: text(), reading }),
   looseObject({ kind: literal('ended'), ending }),
 ]);
 
@@ -129,8 +135,8 @@ export const bodySchemas = {
   'injector-back': looseObject({ kind: kind('injector-back'), injector: index, text: text() }),
   queued: looseObject({ kind: kind('queued'), points: indices, reason: attemptReason }),
   'second-pass-started': looseObject({ kind: kind('second-pass-started'), points: indices }),
-  'guard-noted': looseObject({ kind: kind('guard-noted'), guard: text(), text: text() }),
-  'guard-cleared': looseObject({ kind: kind('guard-cleared'), guard: text(), text: text() }),
+  'guard-noted': looseObject({ kind: kind('guard-noted'), guard: text(), text: text(), reading }),
+  'guard-cleared': looseObject({ kind: kind('guard-cleared'), guard: text(), text: text(), reading }),
   'link-lost': looseObject({ kind: kind('link-lost'), text: text() }),
   'link-restored': looseObject({ kind: kind('link-restored'), bootId: text(), text: text() }),
   'link-not-restored': looseObject({ kind: kind('link-not-restored'), text: text() }),

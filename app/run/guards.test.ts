@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import type { Guard } from '../plan/plan.ts';
 import { amperes, celsius, kilopascals, seconds, volts } from '../quantities/quantity.ts';
-import { clearGuard, Guards, guardText, stepGuard, WatchedGuard } from './guards.ts';
+import { clearGuard, guardReading, Guards, guardText, stepGuard, WatchedGuard } from './guards.ts';
 import type { GuardedWork, GuardMemory } from './guards.ts';
 import { testPlan } from './scripted-bench.test-helper.ts';
 
@@ -134,6 +134,10 @@ describe('RUN-191 guards over frames, of a run and of work by hand', () => {
     expect(found(guardOf(signal, limits), at(change), { ...nothing, ...work })).toEqual([true, expect.closeTo(value, 9)]);
     // Nothing is held and nothing stands out of its limits: no guard has anything to say.
     expect(found(guardOf(signal, limits), at({}), nothing)).toEqual([]);
+  });
+
+  it('RUN-194 the reading of a guard as values', () => {
+    expect(guardReading(guardOf('rail-temperature-c', { high: 30 }), 31)).toEqual({ quantity: 'rail-temperature-c', found: 31, low: null, high: 30, unit: 'degC' });
   });
 
   it('a guard that is not clear is told with what it reads, one that only notes is not', () => {

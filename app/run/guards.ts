@@ -3,6 +3,7 @@ import type { BenchFrame } from '../bench/port.ts';
 import { guardedReading, guardSignals } from '../bench/guard-signals.ts';
 import { readingOf, toShown } from '../bench/readings.ts';
 import type { Signal } from '../bench/readings.ts';
+import type { HeldReading } from '../journal/events.ts';
 import type { Guard } from '../plan/plan.ts';
 import { toKilopascals } from '../quantities/quantity.ts';
 
@@ -140,6 +141,11 @@ function isInside(guard: Guard, value: number, margin: number): boolean {
   // Written so that a reading that is not a number counts as outside.
   return (guard.low === undefined || value >= guard.low + margin) && (guard.high === undefined || value <= guard.high - margin);
 }
+
+/** The reading and the limits as values (RUN-194). */
+export const guardReading = ({ signal, low, high }: Pick<Guard, 'signal' | 'low' | 'high'>, found: number | null): HeldReading => ({
+  quantity: signal, found, low: low ?? null, high: high ?? null, unit: guardSignals[signal].plain,
+});
 
 /** The reading and the limits in words, without a full stop. */
 export function guardText(guard: Guard, value: number | null): string {

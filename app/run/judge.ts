@@ -5,8 +5,8 @@ import type { Point } from '../plan/points.ts';
 import { pairEdges, zeroWindow } from '../plan/zero.ts';
 import type { ZeroPlan } from '../plan/zero.ts';
 import { toCelsius, toKilopascals } from '../quantities/quantity.ts';
-import type { Kelvins } from '../quantities/quantity.ts';
 import type { Criterion } from '../journal/events.ts';
+import { around, held } from './criterion.ts';
 import { lookCriteria } from './look.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 
@@ -58,28 +58,14 @@ function drivenCriteria(
 ): readonly Criterion[] {
   const { accept } = plan;
   const duration = window.to - window.from;
-  // At twice the period half the edges come in the time of the window that it is held against (PLAN-44).
-  const minEdges = pairEdges(plan.window.minEdges, point.role);
-  const halves = halvesDifference(window.partRates);
-  const pulses = duration / point.period;
-  const allowed = pulsesAllowed(window, point, capabilities);
   return [
-    criterion('RUN-60', window.edges >= minEdges, `${window.edges} meter edges, at least ${minEdges} wanted`),
-    lengthCriterion(duration, plan.window.minS),
+    // At twice the period half the edges come in the time of the window that it is held against (PLAN-44).
+    held('RUN-60', 'edges', window.edges, pairEdges(plan.window.minEdges, point.role), null),
+    held('RUN-61', 'length', duration, plan.window.minS, null),
     ...conditionCriteria(window, point, accept),
-    criterion(
-      'RUN-67',
-      halves !== null && halves <= accept.halvesPercent,
-      halves === null
-        ? 'too few edges to compare the halves of the window'
-        : `flow of the two halves differs by ${halves.toFixed(2)} %, at most ${accept.halvesPercent} % allowed`,
-    ),
+    held('RUN-67', 'halvesDifference', halvesDifference(window.partRates), null, accept.halvesPercent),
     framesCriterion(window, accept),
-    criterion(
-      'RUN-69',
-      Math.abs(window.pulses - pulses) <= allowed,
-      `the controller counted ${window.pulses} pulses in ${duration.toFixed(2)} s, ${pulses.toFixed(1)} were due`,
-    ),
+    held('RUN-69', 'pulses', window.pulses, ...around(duration / point.period, pulsesAllowed(window, point, capabilities))),
   ];
 }
 
@@ -89,57 +75,27 @@ function zeroCriteria(window: WindowSummary, point: Point, plan: Pick<Plan, 'acc
   // Each half is a whole number of edges, so two of them may fall on either side by chance alone.
   const allowed = 2 + (plan.accept.halvesPercent / 100) * window.edges;
   return [
-    lengthCriterion(duration, zeroWindow(plan)),
+    held('RUN-61', 'length', duration, zeroWindow(plan), null),
     ...conditionCriteria(window, point, plan.accept),
     framesCriterion(window, plan.accept),
-    criterion('RUN-105', window.pulses === 0, `the controller counted ${window.pulses} pulses, none were due`),
-    criterion(
-      'RUN-106',
-      Math.abs(first - second) <= allowed,
-      `${first.toFixed(0)} meter edges in the first half of the window and ${second.toFixed(0)} in the second, a difference of ${allowed.toFixed(1)} allowed`,
-    ),
+    held('RUN-105', 'pulses', window.pulses, null, 0),
+    held('RUN-106', 'halvesEdges', Math.abs(first - second), null, allowed),
   ];
 }
 
-const criterion = (rule: string, passed: boolean, text: string): Criterion => ({ rule, passed, text });
-
-function lengthCriterion(duration: number, wanted: number): Criterion {
-  return criterion('RUN-61', duration >= wanted, `${duration.toFixed(2)} s long, at least ${wanted} s wanted`);
-}
-
 function conditionCriteria(window: WindowSummary, point: Point, accept: Plan['accept']): readonly Criterion[] {
-  const pressure = toKilopascals(window.pressure.mean);
-  const wanted = toKilopascals(point.pressure);
-  const pressureSd = window.pressure.sd / 1e3;
+  const { temperatureMinC: low, temperatureMaxC: high } = accept;
   return [
-    criterion(
-      'RUN-62',
-      Math.abs(pressure - wanted) <= accept.pressureKpa,
-      `rail pressure ${pressure.toFixed(2)} kPa on average, ${wanted} kPa +/- ${accept.pressureKpa} kPa wanted`,
-    ),
-    criterion('RUN-63', pressureSd <= accept.pressureSdKpa, `rail pressure scattered by ${pressureSd.toFixed(2)} kPa (standard deviation), at most ${accept.pressureSdKpa} kPa allowed`),
-    criterion(
-      'RUN-64',
-      Math.abs(window.supply.mean - point.voltage) <= accept.supplyV,
-      `supply ${window.supply.mean.toFixed(3)} V on average, ${point.voltage} V +/- ${accept.supplyV} V wanted`,
-    ),
-    criterion('RUN-65', isWithin(window.railTemperature.mean, accept), temperatureText('rail', window.railTemperature.mean, accept)),
-    criterion('RUN-66', isWithin(window.meterTemperature.mean, accept), temperatureText('meter', window.meterTemperature.mean, accept)),
+    held('RUN-62', 'pressure', toKilopascals(window.pressure.mean), ...around(toKilopascals(point.pressure), accept.pressureKpa)),
+    held('RUN-63', 'pressureScatter', window.pressure.sd / 1e3, null, accept.pressureSdKpa),
+    held('RUN-64', 'supply', window.supply.mean, ...around(point.voltage, accept.supplyV)),
+    held('RUN-65', 'railTemperature', toCelsius(window.railTemperature.mean), low, high),
+    held('RUN-66', 'meterTemperature', toCelsius(window.meterTemperature.mean), low, high),
   ];
 }
 
 function framesCriterion(window: WindowSummary, accept: Plan['accept']): Criterion {
-  const missing = (100 * window.missingFrames) / (window.frames + window.missingFrames);
-  return criterion('RUN-68', missing <= accept.missingFramesPercent, `${missing.toFixed(1)} % of the telemetry frames missing, at most ${accept.missingFramesPercent} % allowed`);
-}
-
-function isWithin(temperature: Kelvins, limits: { readonly temperatureMinC: number; readonly temperatureMaxC: number }): boolean {
-  const celsius = toCelsius(temperature);
-  return celsius >= limits.temperatureMinC && celsius <= limits.temperatureMaxC;
-}
-
-function temperatureText(place: string, temperature: Kelvins, limits: { readonly temperatureMinC: number; readonly temperatureMaxC: number }): string {
-  return `fluid in the ${place} at ${toCelsius(temperature).toFixed(2)} degC on average, ${limits.temperatureMinC} to ${limits.temperatureMaxC} degC wanted`;
+  return held('RUN-68', 'missingFrames', (100 * window.missingFrames) / (window.frames + window.missingFrames), null, accept.missingFramesPercent);
 }
 
 /** Difference of the mean rates of first and second half over the mean of both, percent; an odd part in the middle is left out. */

@@ -14,6 +14,7 @@ import type { Point } from '../plan/points.ts';
 import { celsius, toKilopascals } from '../quantities/quantity.ts';
 import { massPerPulse } from '../reduce/mass.ts';
 import type { Criterion } from '../journal/events.ts';
+import { around, held } from './criterion.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 
 /** Copper, per kelvin at 20 degC (IEC 60028). */
@@ -31,17 +32,15 @@ const millilitre = 1e6;
 /** Criteria of one window of a first look (RUN-135). */
 export function lookCriteria(window: WindowSummary, point: Point, plan: Pick<Plan, 'look' | 'accept'>, pulsesAllowed: number): readonly Criterion[] {
   const duration = window.to - window.from;
-  const missing = (100 * window.missingFrames) / (window.frames + window.missingFrames);
-  const due = duration / point.period;
-  const near = (found: number, wanted: number) => Math.abs(found / wanted - 1) <= conditionWithin;
-  const hold = (passed: boolean, text: string): Criterion => ({ rule: 'RUN-135', passed, text });
+  const rule = 'RUN-135';
+  const near = (wanted: number) => around(wanted, conditionWithin * wanted);
   return [
-    hold(window.edges >= lookEdges, `${window.edges} meter edges, at least ${lookEdges} wanted`),
-    hold(duration >= plan.look.windowS, `${duration.toFixed(2)} s long, at least ${plan.look.windowS} s wanted`),
-    hold(near(window.pressure.mean, point.pressure), `rail pressure ${toKilopascals(window.pressure.mean).toFixed(1)} kPa on average, ${toKilopascals(point.pressure)} kPa +/- 10 % wanted`),
-    hold(near(window.supply.mean, point.voltage), `supply ${window.supply.mean.toFixed(2)} V on average, ${point.voltage} V +/- 10 % wanted`),
-    hold(missing <= plan.accept.missingFramesPercent, `${missing.toFixed(1)} % of the telemetry frames missing, at most ${plan.accept.missingFramesPercent} % allowed`),
-    hold(Math.abs(window.pulses - due) <= pulsesAllowed, `the controller counted ${window.pulses} pulses in ${duration.toFixed(2)} s, ${due.toFixed(1)} were due`),
+    held(rule, 'edges', window.edges, lookEdges, null),
+    held(rule, 'length', duration, plan.look.windowS, null),
+    held(rule, 'pressure', toKilopascals(window.pressure.mean), ...near(toKilopascals(point.pressure))),
+    held(rule, 'supply', window.supply.mean, ...near(point.voltage)),
+    held(rule, 'missingFrames', (100 * window.missingFrames) / (window.frames + window.missingFrames), null, plan.accept.missingFramesPercent),
+    held(rule, 'pulses', window.pulses, ...around(duration / point.period, pulsesAllowed)),
   ];
 }
 
@@ -49,11 +48,7 @@ export function lookCriteria(window: WindowSummary, point: Point, plan: Pick<Pla
 export function shutCriterion(edges: number, time: number, plan: Pick<Plan, 'look'>, equipment: Equipment): Criterion {
   const perCubicMetre = Math.min(...equipment.meter.kFactor.map((k) => k.edgesPerLitre)) * 1e3;
   const flow = (edges / perCubicMetre / time) * millilitre * 60;
-  return {
-    rule: 'RUN-136',
-    passed: flow <= plan.look.shutMlMin,
-    text: `${flow.toFixed(1)} mL/min went on flowing after the pulses, at most ${plan.look.shutMlMin} mL/min allowed`,
-  };
+  return held('RUN-136', 'flowAfterPulses', flow, null, plan.look.shutMlMin);
 }
 
 /** The windows of an injector that count, by their place in the look. */
@@ -181,11 +176,7 @@ function flows({ look }: Plan, found: Found, others: readonly Found[], looked: L
 
 /** RUN-140. */
 function scatter({ look }: Plan, found: Found): Criterion {
-  return {
-    rule: 'RUN-140',
-    passed: 100 * found.scatter <= look.scatterPercent,
-    text: `flow scatters by ${(100 * found.scatter).toFixed(2)} % inside a window, at most ${look.scatterPercent} % allowed`,
-  };
+  return held('RUN-140', 'flowScatter', 100 * found.scatter, null, look.scatterPercent);
 }
 
 /** Pairs whose coils fit each other's place in the register and not their own (RUN-141). */

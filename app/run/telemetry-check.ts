@@ -5,6 +5,7 @@
 import type { BenchFrame } from '../bench/port.ts';
 import { readingOf, signals, toShown } from '../bench/readings.ts';
 import type { Signal, SignalId } from '../bench/readings.ts';
+import { held } from './criterion.ts';
 import type { Criterion } from '../journal/events.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 
@@ -48,9 +49,7 @@ export function impossibleText(what: Impossible, before: BenchFrame, frame: Benc
 /** RUN-162: more frames than were asked for. */
 export function framesInTime(window: WindowSummary, telemetryHz: number): Criterion {
   const duration = window.to - window.from;
-  const frames = window.frames + window.missingFrames;
-  const most = intervalsAllowed * duration * telemetryHz + 3;
-  return { rule: 'RUN-162', passed: frames <= most, text: `${frames} telemetry frames in ${duration.toFixed(2)} s, ${telemetryHz} a second were asked for` };
+  return held('RUN-162', 'frames', window.frames + window.missingFrames, null, intervalsAllowed * duration * telemetryHz + 3);
 }
 
 /** A reading is known to be a lively one when so many frames have been seen and at least this part of the last ones moved it. */

@@ -112,7 +112,7 @@ describe('RUN-190 a signal that is added to the table', () => {
     const [attempt] = run.attempts;
     const point = attempt === undefined ? undefined : expandPlan(plan)[attempt.point];
     if (attempt?.body.window == null || point === undefined) throw new Error('the run has a window');
-    const rows = readingsOf(point, attempt.body.window, { plan, equipment: sampleEquipment(), leak: null, units: unitsFor('mg', null) });
+    const rows = readingsOf(point, attempt.body.window, { plan, equipment: sampleEquipment(), leak: null, units: unitsFor('mg', null), capabilities: null });
     expect(rows.find(({ label }) => label.startsWith('Board temperature'))?.value).toMatch(/^31\.\d\d\u00a0°C$/u);
   });
 

@@ -3,7 +3,7 @@ import type { BenchFrame } from '../../bench/port.ts';
 import { lookPart } from '../../plan/look.ts';
 import type { Guard } from '../../plan/plan.ts';
 import { toKilopascals } from '../../quantities/quantity.ts';
-import { Guards, guardText } from '../guards.ts';
+import { guardReading, Guards, guardText } from '../guards.ts';
 import type { GuardMemory } from '../guards.ts';
 import type { IdleFlow } from '../../bench/idle-flow.ts';
 import { canTripMakingSafe } from './controller-watch.ts';
@@ -49,18 +49,18 @@ export class GuardWatch {
   #act(guard: Guard, before: GuardMemory, after: GuardMemory, value: number | null): boolean {
     const { state } = this.#core;
     if (!after.active) {
-      if (before.active && state.notes.has(guard.id)) this.#core.emit({ kind: 'guard-cleared', guard: guard.id, text: `${guardText(guard, value)}: back inside.` });
+      if (before.active && state.notes.has(guard.id)) this.#core.emit({ kind: 'guard-cleared', guard: guard.id, text: `${guardText(guard, value)}: back inside.`, reading: guardReading(guard, value) });
       return false;
     }
     // An ended run only keeps watch for the checks before points are measured again.
     if (state.mode === 'ended') return false;
     // A hold or trip that finds nothing to stop is written down like a note.
     if (guard.level === 'note' ? !state.notes.has(guard.id) : !before.active && !this.#canStop(guard.level)) {
-      this.#core.emit({ kind: 'guard-noted', guard: guard.id, text: `${guardText(guard, value)}.` });
+      this.#core.emit({ kind: 'guard-noted', guard: guard.id, text: `${guardText(guard, value)}.`, reading: guardReading(guard, value) });
     }
     // A guard that was active before is looked at again: the mode may have become one that it stops.
-    if (guard.level === 'hold' && this.#canStop('hold')) return this.#safety.hold(guard.id, `${guardText(guard, value)}.`, guard.maxResumes);
-    if (guard.level === 'trip' && this.#canStop('trip')) return this.#safety.trip(guard.id, `${guardText(guard, value)}.`);
+    if (guard.level === 'hold' && this.#canStop('hold')) return this.#safety.hold(guard.id, `${guardText(guard, value)}.`, guard.maxResumes, guardReading(guard, value));
+    if (guard.level === 'trip' && this.#canStop('trip')) return this.#safety.trip(guard.id, `${guardText(guard, value)}.`, guardReading(guard, value));
     return false;
   }
 

@@ -6,7 +6,7 @@
  */
 import type { BenchFrame, BenchReply } from '../../bench/port.ts';
 import { endText, endingOf } from '../ending.ts';
-import type { AfterSafe } from '../../journal/events.ts';
+import type { HeldReading, AfterSafe } from '../../journal/events.ts';
 import { spanText } from '../host-time.ts';
 import { missingOfSafe, proofSilence } from '../proof.ts';
 import { madeSafeInJournal } from '../safe-words.ts';
@@ -96,18 +96,19 @@ export class Safety {
     return true;
   }
 
-  trip(guard: string, text: string): true {
-    this.goSafe({ kind: 'tripped', guard, text }, text);
+  /** `reading`: what a guard of the plan read (RUN-194). */
+  trip(guard: string, text: string, reading?: HeldReading): true {
+    this.goSafe({ kind: 'tripped', guard, text, ...(reading === undefined ? {} : { reading }) }, text);
     return true;
   }
 
   /** Makes safe and waits until the guard is clear, or trips when that happened too often (RUN-22). */
-  hold(guard: string, text: string, maxResumes = this.#core.state.plan.byItself.perHour): true {
+  hold(guard: string, text: string, maxResumes = this.#core.state.plan.byItself.perHour, reading?: HeldReading): true {
     const resumes = this.#recentResumes(guard).length;
     if (resumes >= maxResumes) {
-      return this.trip(guard, `${text} The run went on by itself ${resumes} times after this within the last hour; it does not any more.`);
+      return this.trip(guard, `${text} The run went on by itself ${resumes} times after this within the last hour; it does not any more.`, reading);
     }
-    this.goSafe({ kind: 'held', guard, text }, text);
+    this.goSafe({ kind: 'held', guard, text, ...(reading === undefined ? {} : { reading }) }, text);
     return true;
   }
 

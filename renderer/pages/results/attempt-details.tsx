@@ -1,4 +1,5 @@
 import { shownText } from '../../components/shown-text.ts';
+import { criterionText } from '../../../app/run/criterion.ts';
 import { differenceShown, spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
 import type { SignalId } from '../../../app/bench/readings.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
@@ -108,7 +109,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
               {end.criteria.map((one) => (
                 <li key={`${one.rule} ${one.text}`}>
                   <Status tone={one.passed ? 'good' : 'bad'}>
-                    {one.passed ? 'kept' : 'not kept'}: {shownText(one.text)} <span className="quiet small">({one.rule})</span>
+                    {one.passed ? 'kept' : 'not kept'}: {shownText(criterionText(one))} <span className="quiet small">({one.rule})</span>
                   </Status>
                 </li>
               ))}

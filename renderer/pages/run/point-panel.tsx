@@ -6,6 +6,7 @@ import type { Point } from '../../../app/plan/points.ts';
 import { celsius, pascals } from '../../../app/quantities/quantity.ts';
 import { countingAttempts } from '../../../app/reduce/counting.ts';
 import { leakDuring, leakOf } from '../../../app/reduce/leak.ts';
+import { criterionText } from '../../../app/run/criterion.ts';
 import type { Criterion } from '../../../app/journal/events.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { handling } from '../../../app/run/machine.ts';
@@ -98,7 +99,7 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
           detail={log.attempts.get(attemptKey(point.index, attempt.attempt))}
           counts={record.chosen === attempt.attempt}
           point={point}
-          context={{ plan, equipment, units, leak: leakDuring(leak, point.index, attempt.attempt) }}
+          context={{ plan, equipment, units, leak: leakDuring(leak, point.index, attempt.attempt), capabilities: state.bench?.capabilities ?? null }}
           open={attempt.attempt === newest || record.chosen === attempt.attempt}
           revision={attempt.verdict === null ? revision : 0}
         />
@@ -292,14 +293,14 @@ function Limits({ criteria }: { readonly criteria: readonly Criterion[] }) {
         </tr>
       </thead>
       <tbody>
-        {criteria.map(({ rule, passed, text }) => (
+        {criteria.map((criterion) => ({ ...criterion, text: shownText(criterionText(criterion)) })).map(({ rule, passed, text }) => (
           <tr key={`${rule} ${text}`} className={passed ? undefined : 'run-not-met'}>
             <th scope="row">
               {rule}
               <br />
               <span>{passed ? '✓ met' : '✕ not met'}</span>
             </th>
-            <td>{shownText(text)}</td>
+            <td>{text}</td>
           </tr>
         ))}
       </tbody>

@@ -22,7 +22,7 @@ describe('readings of an attempt', () => {
     // Few part rates: the factor is not 2.
     expect(stated.coverageFactor).toBeGreaterThan(2.02);
     const units = unitsFor('mg', null);
-    const text = massText(point, window, { plan, equipment: syntheticEquipment, leak: null, units });
+    const text = massText(point, window, { plan, equipment: syntheticEquipment, leak: null, units, capabilities: null });
     expect(text.replace(/\u00a0mg$/u, '')).toBe(plusMinus(stated.value * 1e6, stated.expanded * 1e6));
   });
 });

@@ -1,17 +1,19 @@
 /** What an attempt found, as rows to read: each value beside what the plan allows. */
 import { spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
+import type { BenchCapabilities } from '../../../app/bench/port.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
-import { pairEdges, zeroWindow } from '../../../app/plan/zero.ts';
 import { plusMinus } from '../../../app/quantities/figures.ts';
 import { toKilopascals } from '../../../app/quantities/quantity.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { LeakBlock } from '../../../app/reduce/leak-block.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
+import { allowedText } from '../../../app/run/criterion.ts';
+import type { HeldQuantity } from '../../../app/run/criterion.ts';
+import { judge } from '../../../app/run/judge.ts';
 import type { WindowSummary } from '../../../app/journal/measured.ts';
 import type { Units } from '../../settings/units.ts';
-import { plainNumber } from './sheets.ts';
 
 export interface Reading {
   readonly label: string;
@@ -28,6 +30,8 @@ export interface ReadingContext {
   readonly plan: Plan;
   readonly equipment: Equipment;
   readonly leak: LeakBlock | null;
+  /** Of the bench that measured it; null: not known. */
+  readonly capabilities: Pick<BenchCapabilities, 'timerResolution'> | null;
   /** Made for the density of this fluid. */
   readonly units: Units;
 }
@@ -46,12 +50,12 @@ export function massText(point: Point, window: WindowSummary, { plan, equipment,
 }
 
 export function readingsOf(point: Point, window: WindowSummary, context: ReadingContext): readonly Reading[] {
-  const { plan, equipment, leak, units } = context;
-  const { accept } = plan;
-  const zero = point.role === 'zero';
+  const { plan, equipment, leak, units, capabilities } = context;
+  // Held against them as the engine holds it, so that an attempt of an earlier version has them too.
+  const limits = new Map(capabilities === null ? [] : judge(window, point, plan, capabilities).criteria.map((criterion) => [criterion.quantity, allowedText(criterion)]));
+  const allowed = (quantity: HeldQuantity): string => limits.get(quantity) ?? '';
   const result = massPerPulse(point, window, equipment, plan.reduction, leak);
   const flow = result.kind === 'mass' ? units.flow(result.measured / point.period) : null;
-  const temperatures = `${plainNumber(accept.temperatureMinC)} to ${plainNumber(accept.temperatureMaxC)}\u00a0°C`;
   const seconds = window.to - window.from;
   const edgeSeconds = window.lastEdgeAt - window.firstEdgeAt;
   return [
@@ -60,24 +64,24 @@ export function readingsOf(point: Point, window: WindowSummary, context: Reading
     {
       label: 'Rail pressure, mean',
       value: noBreak(toKilopascals(window.pressure.mean).toFixed(2), 'kPa'),
-      allowed: `${plainNumber(toKilopascals(point.pressure))} ±\u00a0${plainNumber(accept.pressureKpa)}\u00a0kPa`,
+      allowed: allowed('pressure'),
     },
-    { label: 'Rail pressure, scatter (s)', value: noBreak((window.pressure.sd / 1e3).toFixed(2), 'kPa'), allowed: `at most ${plainNumber(accept.pressureSdKpa)}\u00a0kPa` },
-    { label: 'Supply, mean', value: noBreak(window.supply.mean.toFixed(3), 'V'), allowed: `${plainNumber(point.voltage)} ±\u00a0${plainNumber(accept.supplyV)}\u00a0V` },
+    { label: 'Rail pressure, scatter (s)', value: noBreak((window.pressure.sd / 1e3).toFixed(2), 'kPa'), allowed: allowed('pressureScatter') },
+    { label: 'Supply, mean', value: noBreak(window.supply.mean.toFixed(3), 'V'), allowed: allowed('supply') },
     { label: 'Supply, scatter (s)', value: noBreak((window.supply.sd * 1e3).toFixed(1), 'mV'), allowed: '' },
     ...windowSignals.flatMap((signal) => {
       const of = spreadOf(window, signal.id);
       if (of === undefined || signal.id === 'pressure' || signal.id === 'supply') return [];
-      return [{ label: `${signal.label}, mean`, value: noBreak(toShown(signal, of.mean).toFixed(signal.digits + 1), signal.shown), allowed: signal.band === 'temperature' ? temperatures : '' }];
+      return [{ label: `${signal.label}, mean`, value: noBreak(toShown(signal, of.mean).toFixed(signal.digits + 1), signal.shown), allowed: allowed(signal.id) }];
     }),
-    { label: 'Meter edges', value: String(window.edges), allowed: zero ? '' : `at least ${pairEdges(plan.window.minEdges, point.role)}` },
+    { label: 'Meter edges', value: String(window.edges), allowed: allowed('edges') },
     { label: 'Edge rate', value: edgeSeconds > 0 ? noBreak((window.edges / edgeSeconds).toFixed(2), 'Hz') : 'not known', allowed: '' },
-    { label: 'Window', value: noBreak(seconds.toFixed(2), 's'), allowed: `at least ${plainNumber(zero ? zeroWindow(plan) : plan.window.minS)} s` },
-    { label: 'Pulses counted', value: String(window.pulses), allowed: zero ? 'none' : `about ${(seconds / point.period).toFixed(0)}` },
+    { label: 'Window', value: noBreak(seconds.toFixed(2), 's'), allowed: allowed('length') },
+    { label: 'Pulses counted', value: String(window.pulses), allowed: allowed('pulses') },
     {
       label: 'Frames missing',
       value: `${window.missingFrames} of ${window.frames + window.missingFrames}`,
-      allowed: `at most ${plainNumber(accept.missingFramesPercent)} %`,
+      allowed: allowed('missingFrames'),
     },
   ];
 }

@@ -1,4 +1,5 @@
 /** Words of the run page. */
+import { shownUnit } from '../../../app/run/criterion.ts';
 import type { RunStatus } from '../../../app/run/engine.ts';
 import type { PointRecord } from '../../../app/journal/state.ts';
 import { roughDuration } from '../../components/durations.ts';
@@ -29,13 +30,11 @@ export function countingText({ chosen, choice, attempts }: PointRecord): string 
 
 export const plural = (n: number, one: string, many = `${one}s`): string => `${n} ${n === 1 ? one : many}`;
 
-/** Shown units that the engine writes in plain letters. */
-const shownUnits: Readonly<Record<string, string>> = { degC: '°C' };
 const decimalsOf: Readonly<Record<string, number>> = { V: 3, kPa: 1, degC: 1, s: 1, edges: 0, pulses: 0 };
 
 /** What is waited for, with the live value and its band. */
 export function waitingText({ text, value, low, high, unit }: WaitingFor): string {
-  const shown = shownUnits[unit] ?? unit;
+  const shown = shownUnit(unit);
   const number = (n: number) => n.toFixed(decimalsOf[unit] ?? 2);
   const band =
     low !== null && high !== null ? `, band ${number(low)} to ${number(high)} ${shown}` : low !== null ? ` of ${number(low)}` : high !== null ? `, at most ${number(high)} ${shown}` : '';

@@ -1,0 +1,82 @@
+/**
+ * A limit that something was held against, as values: which quantity, what was found, what was allowed, in which unit. Every text
+ * of it is made here, of nothing but these values (RUN-193).
+ */
+import { quantityTable } from '../bench/signals.ts';
+import { signals } from '../bench/readings.ts';
+import type { SignalId } from '../bench/readings.ts';
+import type { Criterion, HeldReading } from '../journal/events.ts';
+
+interface Words {
+  /** In plain letters; empty: a count. */
+  readonly unit: string;
+  readonly digits: number;
+  /** Of what was found, with its unit. */
+  readonly tell: (found: string) => string;
+  /** Where nothing could be found. */
+  readonly unknown?: string;
+  readonly wanted: 'wanted' | 'allowed';
+}
+
+const counted = {
+  edges: { unit: '', digits: 0, tell: (found) => `${found} meter edges`, wanted: 'wanted' },
+  length: { unit: 's', digits: 2, tell: (found) => `${found} long`, wanted: 'wanted' },
+  pressureScatter: { unit: 'kPa', digits: 2, tell: (found) => `rail pressure scattered by ${found} (standard deviation)`, wanted: 'allowed' },
+  halvesDifference: {
+    unit: '%', digits: 2, tell: (found) => `flow of the two halves differs by ${found}`, unknown: 'too few edges to compare the halves of the window', wanted: 'allowed',
+  },
+  halvesEdges: { unit: '', digits: 0, tell: (found) => `meter edges of the two halves of the window differ by ${found}`, wanted: 'allowed' },
+  missingFrames: { unit: '%', digits: 1, tell: (found) => `${found} of the telemetry frames missing`, wanted: 'allowed' },
+  frames: { unit: '', digits: 0, tell: (found) => `${found} telemetry frames`, wanted: 'allowed' },
+  pulses: { unit: '', digits: 0, tell: (found) => `the controller counted ${found} pulses`, wanted: 'wanted' },
+  flowAfterPulses: { unit: 'mL/min', digits: 1, tell: (found) => `${found} went on flowing after the pulses`, wanted: 'allowed' },
+  flowScatter: { unit: '%', digits: 2, tell: (found) => `flow scatters by ${found} inside a window`, wanted: 'allowed' },
+} as const satisfies Readonly<Record<string, Words>>;
+
+/** What is held against limits: a mean of a signal over the window, or one of these. */
+export type HeldQuantity = keyof typeof counted | SignalId;
+
+const words: ReadonlyMap<string, Words> = new Map<string, Words>([
+  ...Object.entries(counted),
+  ...signals.map(({ id, name, plain, digits }) => [id, { unit: plain, digits: digits + 1, tell: (found: string) => `${name} ${found} on average`, wanted: 'wanted' }] as const),
+]);
+
+/** `found` against its limits, themselves allowed, in the unit of the quantity's words; a null limit is none, and what could not be found fails. */
+export function held(rule: string, quantity: HeldQuantity, found: number | null, low: number | null, high: number | null): Criterion {
+  const passed = found !== null && (low === null || found >= low) && (high === null || found <= high);
+  const of = { rule, passed, quantity, found, low, high, unit: words.get(quantity)?.unit ?? '' };
+  return { ...of, text: criterionText({ ...of, text: '' }, plainLetters) };
+}
+
+export const around = (wanted: number, tolerance: number): readonly [low: number, high: number] => [wanted - tolerance, wanted + tolerance];
+
+/** How a unit is written. */
+type Letters = (unit: string) => string;
+const plainLetters: Letters = (unit) => unit;
+const shownUnits: ReadonlyMap<string, string> = new Map(Object.values(quantityTable).map(({ plain, shown }) => [plain, shown]));
+
+/** A unit of the engine as pages show it. */
+export const shownUnit: Letters = (unit) => shownUnits.get(unit) ?? unit;
+
+/** More digits are none of a limit, but of the sum that made it. */
+const limit = (value: number): string => String(Number(value.toPrecision(9)));
+
+/** What was allowed, with its unit; empty: nothing was limited. */
+export function allowedText({ low, high, unit }: Partial<Pick<HeldReading, 'low' | 'high' | 'unit'>>, letters: Letters = shownUnit): string {
+  const of = unit === undefined || unit === '' ? '' : `\u00a0${letters(unit)}`;
+  if (low != null && high != null) return `${limit(low)} to ${limit(high)}${of}`;
+  if (low != null) return `at least ${limit(low)}${of}`;
+  return high == null ? '' : `at most ${limit(high)}${of}`;
+}
+
+/** What was found and what was allowed; of a journal of an earlier version, and where it is no number, the text that stands there. */
+export function criterionText(criterion: Criterion, letters: Letters = shownUnit): string {
+  const { quantity, found, unit } = criterion;
+  const how = quantity === undefined ? undefined : words.get(quantity);
+  if (how === undefined || found === undefined) return criterion.text;
+  const value = found === null ? null : `${found.toFixed(how.digits)}${unit === '' || unit === undefined ? '' : `\u00a0${letters(unit)}`}`;
+  const told = value === null ? (how.unknown ?? how.tell('not known')) : how.tell(value);
+  const allowed = allowedText(criterion, letters);
+  const text = allowed === '' || (value === null && how.unknown !== undefined) ? told : `${told}, ${allowed} ${how.wanted}`;
+  return letters === plainLetters ? text.replaceAll('\u00a0', ' ') : text;
+}
