@@ -27,7 +27,7 @@ const counted = {
   },
   halvesEdges: { unit: '', digits: 0, tell: (found) => `meter edges of the two halves of the window differ by ${found}`, wanted: 'allowed' },
   missingFrames: { unit: '%', digits: 1, tell: (found) => `${found} of the telemetry frames missing`, wanted: 'allowed' },
-  frames: { unit: '', digits: 0, tell: (found) => `${found} telemetry frames`, wanted: 'allowed' },
+  frames: { unit: '', digits: 0, tell: (found) => `${found} telemetry frames in the window`, wanted: 'allowed' },
   pulses: { unit: '', digits: 0, tell: (found) => `the controller counted ${found} pulses`, wanted: 'wanted' },
   flowAfterPulses: { unit: 'mL/min', digits: 1, tell: (found) => `${found} went on flowing after the pulses`, wanted: 'allowed' },
   flowScatter: { unit: '%', digits: 2, tell: (found) => `flow scatters by ${found} inside a window`, wanted: 'allowed' },

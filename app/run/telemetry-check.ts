@@ -49,7 +49,7 @@ export function impossibleText(what: Impossible, before: BenchFrame, frame: Benc
 /** RUN-162: more frames than were asked for. */
 export function framesInTime(window: WindowSummary, telemetryHz: number): Criterion {
   const duration = window.to - window.from;
-  return held('RUN-162', 'frames', window.frames + window.missingFrames, null, intervalsAllowed * duration * telemetryHz + 3);
+  return held('RUN-162', 'frames', window.frames + window.missingFrames, null, Math.floor(intervalsAllowed * duration * telemetryHz + 3));
 }
 
 /** A reading is known to be a lively one when so many frames have been seen and at least this part of the last ones moved it. */

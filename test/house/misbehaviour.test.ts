@@ -55,7 +55,7 @@ const table: readonly (readonly [string, readonly Fault[], Comes])[] = [
   ['frames-swapped', how({ what: 'frames-swapped' }), sameCause('RUN-68', /of the telemetry frames missing/)],
   ['frames-absent', how({ what: 'frames-absent' }), notHeard(/it sends no telemetry/)],
   ['frames-unreadable', how({ what: 'frames-unreadable' }), notHeard(/lines were not understood \(form\); the last/)],
-  ['frames-flood', how({ what: 'frames-flood', hz: 2000 }), sameCause('RUN-162', /telemetry frames, at most \d+(\.\d+)? allowed/)],
+  ['frames-flood', how({ what: 'frames-flood', hz: 2000 }), sameCause('RUN-162', /telemetry frames in the window, at most \d+ allowed/)],
   ['boot-id-other', how({ what: 'boot-id-other' }), notHeard(/carries the boot id 0badb007/)],
   ['pulses-overcounted', how({ what: 'pulses-overcounted' }), { to: 'tripped:pulse-count', rejected: [], words: /counted 11 pulses where 10 were commanded/ }],
   ['pulses-undercounted', how({ what: 'pulses-undercounted', percent: 10 }), sameCause('purge-cut', /9 of 10 pulses/)],
