@@ -291,6 +291,7 @@ export class ManualBench {
     }
   }
 
+  // eslint-disable-next-line complexity -- what is looked at with every frame, in its order
   #onFrame(frame: BenchFrame): void {
     const now = this.#now();
     this.#frame = frame;

@@ -5,7 +5,7 @@
  *
  * The one exception to that order is making safe, which never waits for a disk.
  */
-import type { BenchFrame, BenchIdentity, BenchReply } from '../../app/bench/port.ts';
+import type { BenchFrame, BenchReply } from '../../app/bench/port.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
@@ -17,13 +17,17 @@ import type { RunState } from '../../app/journal/state.ts';
 import { recoverRun } from '../../app/run/recover.ts';
 import { madeSafeText } from '../../app/run/safe-words.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
-import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
-import { wait, type Clock } from '../clock/clock.ts';
+import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
+import type { Clock } from '../clock/clock.ts';
 import { today, undatable } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import { isDriven } from './driven.ts';
+import { hold, type Held } from './held-bench.ts';
 import { brokenByCommit, brokenByStep } from './invariants.ts';
+import { loadRun, loadRunGently, type RunFailure } from './load-run.ts';
 import type { ChannelSource } from '../link/channel.ts';
+
+export { loadRun, loadRunGently, type RunFailure } from './load-run.ts';
 
 interface SharedParts {
   readonly archive: Archive;
@@ -46,12 +50,6 @@ export type WhichRun =
   | { readonly kind: 'new'; readonly plan: Plan; readonly equipment: Equipment; readonly operator: string; readonly software: string }
   | { readonly kind: 'stored'; readonly id: string };
 
-export interface RunFailure {
-  readonly ok: false;
-  readonly code: 'bench' | 'archive' | 'no-such-run' | 'bad-record' | 'clock';
-  readonly text: string;
-}
-
 /** Why a run goes on no further by itself. */
 export type Rest =
   | { readonly kind: 'resting'; readonly mode: 'ready' | 'paused' | 'tripped' | 'ended' }
@@ -69,13 +67,6 @@ const MOST_FRAMES_HELD = 1000;
 
 /** `committed` are the same events as they stand in the archive. */
 export type Listener = (events: readonly RunEventBody[], committed: readonly RunEvent[]) => void;
-
-/** A bench for the time of a run. */
-interface Held {
-  readonly ok: true;
-  readonly bench: Bench;
-  readonly letGo: () => Promise<void>;
-}
 
 export class RunService {
   readonly id: string;
@@ -115,6 +106,7 @@ export class RunService {
    * `committed`: what was written meanwhile, which no listener was told. `foundDriven`: that the bench was still driven when it was
    * connected here, and what came of making it safe (HOST-50), in sentences; null: it was at rest.
    */
+  // eslint-disable-next-line complexity -- the opening of a run in its order, each step left at once when it fails
   static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService; committed: readonly RunEvent[]; foundDriven: string | null } | RunFailure> {
     const wall = parts.clock.unixNow();
     const clockFault = undatable(wall);
@@ -487,69 +479,4 @@ export class RunService {
 async function lettingGo(held: Held, text: string): Promise<RunFailure> {
   await held.letGo();
   return { ok: false, code: 'archive', text };
-}
-
-/** The bench for a run with the plan's settings: connected now, or taken over as it is. */
-async function hold(parts: HostParts, link: Plan['link'], expected: BenchIdentity | undefined, signal: AbortSignal | undefined): Promise<Held | RunFailure> {
-  const failed = (text: string): RunFailure => ({ ok: false, code: 'bench', text });
-  const { deadManMs, telemetryHz } = link;
-  const { bench } = parts;
-  if (bench === undefined) {
-    const connected = await connectBench({
-      channels: parts.channels, clock: parts.clock, entropy: parts.entropy, deadManMs, telemetryHz, ...(expected ? { expected } : {}), ...(signal ? { signal } : {}),
-    });
-    return connected.ok ? { ok: true, bench: connected.bench, letGo: () => connected.bench.close() } : failed(connected.text);
-  }
-  const { model, serialNumber } = bench.identity;
-  if (expected !== undefined && (expected.model !== model || expected.serialNumber !== serialNumber)) {
-    return failed(`The bench ${model} ${serialNumber} is connected, and this run began on ${expected.model} ${expected.serialNumber}. Nothing was switched. Connect the bench that the run began on.`);
-  }
-  const set = await bench.configure({ deadManMs, telemetryHz }, signal);
-  if (set.kind !== 'done') return failed(set.text);
-  return { ok: true, bench, letGo: () => Promise.resolve() };
-}
-
-/** A stored run, folded; or why it cannot be. */
-type Loaded = { readonly ok: true; readonly state: RunState } | RunFailure;
-
-/** Of a journal, before others have their turn: some milliseconds. */
-const EVENTS_AT_A_STRETCH = 500;
-
-/** The state of a stored run, its documents parsed anew. */
-export function loadRun(archive: Archive, id: string): Loaded {
-  const loading = folding(archive, id);
-  for (let step = loading.next(); ; step = loading.next()) if (step.done === true) return step.value;
-}
-
-/** The same for driving the run (HOST-19), without holding up this thread, however long the journal is (HOST-10). */
-export async function loadRunGently(archive: Archive, id: string, clock: Clock): Promise<Loaded> {
-  const loading = folding(archive, id, forDriving);
-  for (let step = loading.next(); ; step = loading.next()) {
-    if (step.done === true) return step.value;
-    await wait(clock, 0);
-  }
-}
-
-/** The state with one event more, or why it cannot follow. */
-function followed(state: RunState | null, body: RunEventBody): RunState | string {
-  try {
-    return foldRun(state, body);
-  } catch (error) {
-    return (error as Error).message;
-  }
-}
-
-function* folding(archive: Archive, id: string, begun: (state: RunState) => RunState = (state) => state): Generator<undefined, Loaded> {
-  if (archive.run(id) === null) return { ok: false, code: 'no-such-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` };
-  let state: RunState | null = null;
-  for (const { seq, body } of archive.events(id)) {
-    if (seq % EVENTS_AT_A_STRETCH === EVENTS_AT_A_STRETCH - 1) yield;
-    const next = followed(state, body);
-    if (typeof next === 'string') {
-      return { ok: false, code: 'bad-record', text: `Event ${seq} of run ${id} cannot follow the events before it: ${next} Nothing was changed. Check the archive with 'verify'; if that finds nothing else, use the program that wrote the run.` };
-    }
-    state = state === null ? begun(next) : next;
-  }
-  if (state === null) return { ok: false, code: 'bad-record', text: `Run ${id} has no journal: its host died while it was being opened. Nothing was measured in it; start a new run.` };
-  return { ok: true, state };
 }

@@ -1,0 +1,57 @@
+/** A stored run, folded from its journal. */
+import type { RunEventBody } from '../../app/journal/events.ts';
+import { foldRun, forDriving } from '../../app/journal/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
+import type { Archive } from '../archive/archive.ts';
+import { wait, type Clock } from '../clock/clock.ts';
+
+export interface RunFailure {
+  readonly ok: false;
+  readonly code: 'bench' | 'archive' | 'no-such-run' | 'bad-record' | 'clock';
+  readonly text: string;
+}
+
+/** A stored run, folded; or why it cannot be. */
+type Loaded = { readonly ok: true; readonly state: RunState } | RunFailure;
+
+/** Of a journal, before others have their turn: some milliseconds. */
+const EVENTS_AT_A_STRETCH = 500;
+
+/** The state of a stored run, its documents parsed anew. */
+export function loadRun(archive: Archive, id: string): Loaded {
+  const loading = folding(archive, id);
+  for (let step = loading.next(); ; step = loading.next()) if (step.done === true) return step.value;
+}
+
+/** The same for driving the run (HOST-19), without holding up this thread, however long the journal is (HOST-10). */
+export async function loadRunGently(archive: Archive, id: string, clock: Clock): Promise<Loaded> {
+  const loading = folding(archive, id, forDriving);
+  for (let step = loading.next(); ; step = loading.next()) {
+    if (step.done === true) return step.value;
+    await wait(clock, 0);
+  }
+}
+
+/** The state with one event more, or why it cannot follow. */
+function followed(state: RunState | null, body: RunEventBody): RunState | string {
+  try {
+    return foldRun(state, body);
+  } catch (error) {
+    return (error as Error).message;
+  }
+}
+
+function* folding(archive: Archive, id: string, begun: (state: RunState) => RunState = (state) => state): Generator<undefined, Loaded> {
+  if (archive.run(id) === null) return { ok: false, code: 'no-such-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` };
+  let state: RunState | null = null;
+  for (const { seq, body } of archive.events(id)) {
+    if (seq % EVENTS_AT_A_STRETCH === EVENTS_AT_A_STRETCH - 1) yield;
+    const next = followed(state, body);
+    if (typeof next === 'string') {
+      return { ok: false, code: 'bad-record', text: `Event ${seq} of run ${id} cannot follow the events before it: ${next} Nothing was changed. Check the archive with 'verify'; if that finds nothing else, use the program that wrote the run.` };
+    }
+    state = state === null ? begun(next) : next;
+  }
+  if (state === null) return { ok: false, code: 'bad-record', text: `Run ${id} has no journal: its host died while it was being opened. Nothing was measured in it; start a new run.` };
+  return { ok: true, state };
+}
