@@ -18,17 +18,41 @@ const machineClocks = [
   { group: ['**/clock/clock.ts'], importNames: ['WallClock'], message: handedIn },
 ];
 
+/** A rule that is set aside says why, behind two dashes. */
+const reasons = {
+  rules: {
+    'with-reason': {
+      create: (context) => ({
+        Program() {
+          for (const comment of context.sourceCode.getAllComments()) {
+            if (/^\s*eslint-disable/.test(comment.value) && !/\s--\s+\S/.test(comment.value)) context.report({ loc: comment.loc, message: 'Say why the rule is set aside: eslint-disable-next-line RULE -- reason.' });
+          }
+        },
+      }),
+    },
+  },
+};
+
 export default tseslint.config(
   { ignores: ['node_modules/', '.cache/', 'dist/', 'test/.out/', '**/*.cjs', 'eslint.config.js', 'main/launch/*.mjs'] },
   ...tseslint.configs.strictTypeChecked,
   {
     languageOptions: { parserOptions: { projectService: true, tsconfigRootDir: import.meta.dirname } },
+    plugins: { disable: reasons },
+    linterOptions: { reportUnusedDisableDirectives: 'error' },
     rules: {
+      'disable/with-reason': 'error',
       '@typescript-eslint/restrict-template-expressions': ['error', { allowNumber: true, allowBoolean: true }],
       '@typescript-eslint/no-confusing-void-expression': ['error', { ignoreArrowShorthand: true }],
       '@typescript-eslint/switch-exhaustiveness-check': ['error', { considerDefaultExhaustiveForUnions: true }],
       '@typescript-eslint/consistent-type-imports': 'error',
     },
+  },
+  {
+    // What a reader can hold in mind at once. Tests may be longer.
+    files: ['{app,main,renderer,firmware-protocol}/**/*.{ts,tsx}'],
+    ignores: ['**/*.test.ts', '**/*.test-helper.ts'],
+    rules: { 'max-lines': ['error', 500], 'max-lines-per-function': ['error', 70], complexity: ['error', 20] },
   },
   {
     // app/ is pure: the time and chance of a run come in as arguments.

@@ -30,6 +30,7 @@ export function problemsOf(error: z.ZodError, input: unknown): readonly Problem[
   });
 }
 
+// eslint-disable-next-line complexity -- one sentence for each kind of problem that zod tells
 function sentence(issue: z.core.$ZodIssue, value: unknown): string {
   if (issue.code === 'invalid_union' && issue.errors.length > 0) return noFormFits(issue.errors, value);
   if (value === undefined && issue.code !== 'custom') return `This field is missing. It must be ${wanted(issue)}.`;

@@ -44,6 +44,7 @@ export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference'
  *
  * The plan must have passed `parsePlan`; a reference injector that is not in the plan throws.
  */
+// eslint-disable-next-line max-lines-per-function -- the order of the plan is the nesting of its loops, read from outside in
 export function expandPlan(plan: Plan): readonly Point[] {
   const points: Point[] = [];
   const reference = referenceOf(plan);

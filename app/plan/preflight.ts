@@ -291,6 +291,7 @@ function guardsPresent({ guards }: Plan): Finding {
     : pass(`${guards.length} guards; rail pressure and fluid temperature are watched.`);
 }
 
+// eslint-disable-next-line complexity -- one comparison for each guard against what the plan asks for
 function guardsAgainstPlan(plan: Plan, points: readonly Point[]): Finding {
   const used = sorted(points.map((p) => Math.round(p.pressure)));
   const lowest = (used[0] ?? NaN) / 1e3;

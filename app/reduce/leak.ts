@@ -52,6 +52,7 @@ interface Part {
 }
 
 /** The leak of a run. `attempts` in any order; their `order` says when they were made, or else their point. */
+// eslint-disable-next-line max-lines-per-function -- the rules of the leak in their order (RED-40 on); each step needs what the ones before found
 export function leakOf(points: readonly Point[], attempts: readonly CountingAttempt[], equipment: Equipment): Leak {
   const measured = attempts
     .flatMap(({ point, attempt, window, order = point }): (Measured & { readonly order: number })[] => {
@@ -99,6 +100,7 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
   const shift = decays.size > 0 ? 0 : 0.5 / precision / hertz;
 
   const blocks: LeakBlock[] = [];
+  // eslint-disable-next-line complexity -- the rules of the leak in their order (RED-40 on); each step needs what the ones before found
   parts.forEach((part, i) => {
     if (part.zero) return;
     const own = stagesOf[i] ?? [];

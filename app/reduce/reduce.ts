@@ -8,18 +8,19 @@ import { lowestRepeatableWidth } from '../statistics/repeatability.ts';
 import type { LowestWidth } from '../statistics/repeatability.ts';
 import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
-import { cellsOf, fitCells, grouped, meanMass, withMasses } from './cells.ts';
+import { cellsOf, fitCells, meanMass, withMasses } from './cells.ts';
 import type { Cell, FittedCell, Observed } from './cells.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
-import type { ErrorSource } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';
+import { effectsOf, sharedParts } from './effects.ts';
+import type { Effect, FittedLine, OnInjector } from './effects.ts';
 import { leakOf } from './leak.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
-import type { CellPlace, FlowRange, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, SharedPart, Source, StaticFlow, WidthResult } from './reduction.ts';
+import type { CellPlace, FlowRange, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { circuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
@@ -30,8 +31,6 @@ export type { Reduction } from './reduction.ts';
 
 /** Fieller's g above which its interval is stated instead of the symmetric one: there the two differ by about 5 %. */
 const deltaGoodUpTo = 0.05;
-
-type FittedLine = Extract<FittedCell, { kind: 'line' }>;
 
 /**
  * Reduces a run, in two passes: lines through the masses as they are tell how dead time changes with the conditions; then
@@ -222,6 +221,7 @@ function noLine({ cell, reason, text }: Extract<FittedCell, { kind: 'no-line' }>
  * Adds to a line what the instruments' shared errors do to it, and states the results. `spoilt`: why a leak leaves no result;
  * null: it leaves one.
  */
+// eslint-disable-next-line max-lines-per-function, complexity -- one statement of a line, its parts one after the other
 function stated(
   fitted: FittedLine,
   conditions: Conditions | undefined,
@@ -410,97 +410,6 @@ function meanOf(used: readonly Observed[], read: (o: Observed) => number): numbe
   let sum = 0;
   for (const o of used) sum += read(o);
   return sum / used.length;
-}
-
-/** What one standard uncertainty of an instrument does to a line: to its height at the centre, kg, and its slope, kg/s. */
-interface Effect {
-  readonly source: ErrorSource;
-  readonly onMean: number;
-  readonly onSlope: number;
-}
-
-/**
- * Carries every shared term of the masses' budgets through the weighted fit of each line: an error that scales all masses
- * alike moves the slope and not the crossing (RED-14), one that differs over the meter's frequency moves both. Lines
- * that share a slope share the mean effect on it.
- */
-function effectsOf(fitted: readonly FittedCell[]): Statement['effects'] {
-  const effects = new Map<FittedLine, ReadonlyMap<string, Effect>>();
-  const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
-  for (const f of lines) effects.set(f, effectsOnLine(f));
-  const sharing = lines.filter((f) => f.line.slopeFrom === 'shared');
-  for (const members of grouped(sharing, ({ cell: { at } }) => `${at.injector}|${at.pressure}|${at.period}`)) {
-    const sources = new Map(members.flatMap((m) => [...(effects.get(m)?.values() ?? [])].map(({ source }) => [source.key, source] as const)));
-    const onSlope = new Map<string, number>();
-    for (const key of sources.keys()) {
-      let sum = 0;
-      let weights = 0;
-      for (const m of members) {
-        const weight = sumsOf(m).sxx;
-        sum += weight * (effects.get(m)?.get(key)?.onSlope ?? 0);
-        weights += weight;
-      }
-      onSlope.set(key, sum / weights);
-    }
-    for (const m of members) {
-      const own = effects.get(m);
-      effects.set(m, new Map([...sources].map(([key, source]) => [key, { source, onMean: own?.get(key)?.onMean ?? 0, onSlope: onSlope.get(key) ?? 0 }])));
-    }
-  }
-  return effects;
-}
-
-/** Sum of the weights and weighted square of the widths about their mean. */
-function sumsOf({ observations, line }: FittedLine): { readonly weights: number; readonly sxx: number } {
-  let weights = 0;
-  let sxx = 0;
-  for (const o of observations) {
-    weights += 1 / o.variance;
-    sxx += (o.width - line.fit.meanX) ** 2 / o.variance;
-  }
-  return { weights, sxx };
-}
-
-function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
-  const { used, observations, line } = f;
-  const { weights, sxx } = sumsOf(f);
-  const sums = new Map<string, { readonly source: ErrorSource; onMean: number; onSlope: number }>();
-  used.forEach(({ outcome }, i) => {
-    const o = observations[i];
-    if (o === undefined) return;
-    const height = 1 / o.variance / weights;
-    const tilt = (o.width - line.fit.meanX) / o.variance / sxx;
-    for (const t of outcome.budget) {
-      // Stated by the line itself, which knows how long the injector was open.
-      if (t.kind !== 'shared' || t.source.quantity === 'leak-path') continue;
-      const error = o.mass * t.sensitivity * t.standardUncertainty;
-      const sum = sums.get(t.source.key);
-      if (sum === undefined) sums.set(t.source.key, { source: t.source, onMean: height * error, onSlope: tilt * error });
-      else {
-        sum.onMean += height * error;
-        sum.onSlope += tilt * error;
-      }
-    }
-  });
-  return sums;
-}
-
-type OnInjector = Pick<SharedPart, 'source' | 'onDeadTime'> & Partial<Pick<SharedPart, 'onSlope'>>;
-
-/** RED-14 to RED-18. `onInjector` says what errors of the conditions do to the injector itself, beside its masses. */
-function sharedParts(
-  { line }: FittedLine,
-  effects: ReadonlyMap<string, Effect>,
-  onInjector: readonly OnInjector[],
-): readonly SharedPart[] {
-  const parts = new Map<string, SharedPart>();
-  for (const part of onInjector) parts.set(part.source.key, { onSlope: 0, ...part });
-  const distance = line.fit.meanX - line.deadTime;
-  for (const [key, { source, onMean, onSlope }] of effects) {
-    const before = parts.get(key)?.onDeadTime ?? 0;
-    parts.set(key, { source, onSlope, onDeadTime: before + (distance * onSlope - onMean) / line.slope });
-  }
-  return [...parts.values()];
 }
 
 /** Fieller's interval widened by the shared part where the slope is known too badly for the symmetric one. RED-15. */

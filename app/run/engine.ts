@@ -200,6 +200,7 @@ class Engine implements RunEngine {
     return { events: events ?? noEvents, requests: request === null ? noRequests : [request], answer: this.#answer, ignored: this.#ignored, done };
   }
 
+  // eslint-disable-next-line complexity -- what is looked at with every frame, in its order; a call each would hide the order
   #onFrame(frame: BenchFrame): void {
     const core = this.#core;
     if (!core.state.linkUp) {

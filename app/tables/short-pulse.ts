@@ -75,6 +75,7 @@ const steady = 2;
  * Index of the shortest width down to which the bend grows steadily as pulses get shorter: each time by about the factor that
  * the two longer widths show. Below it the curve turns, or falls away, between the measured widths.
  */
+// eslint-disable-next-line complexity -- a row of conditions on one walk down the widths, cheaper to read than to name
 function resolvedFrom(rising: readonly WidthResult[], residuals: readonly number[], u: readonly number[]): number {
   for (let i = rising.length - 2; i >= 0; i -= 1) {
     const [here, next] = [residuals[i] ?? 0, residuals[i + 1] ?? 0];

@@ -251,6 +251,7 @@ export function encodeFrames(frames: readonly BenchFrame[]): Buffer {
 const readingsOf = (frames: readonly BenchFrame[], id: SignalId): number[] => frames.map((frame) => readingOf(frame, id) ?? Number.NaN);
 
 /** The frames of a block made by `encodeFrames`. Throws when the block is damaged. */
+// eslint-disable-next-line complexity -- reads one format from front to back; its fields follow each other
 export function decodeFrames(block: Uint8Array): BenchFrame[] {
   const from = new ByteReader(inflateSync(block, { maxOutputLength: maxInflatedBytes }));
   const version = from.byte();

@@ -196,6 +196,7 @@ function checkStatus(db: Database, run: StoredRun, walked: Walked, to: RunFindin
   to.status.expect(agrees, () => `The list shows run ${run.id} otherwise than its journal.`);
 }
 
+// eslint-disable-next-line complexity -- a list of independent checks of one attempt
 function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walked: Walked, to: RunFindings): Steps {
   const rows = db.prepare<[number], { point: number; attempt: number; seq: number; verdict: string; segment: number | null }>(
     'SELECT point, attempt, seq, verdict, segment FROM attempts WHERE run = ? ORDER BY point, attempt',

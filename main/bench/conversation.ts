@@ -44,6 +44,7 @@ export function notUnderstood(link: Link): string {
 }
 
 /** From `hello` to the settings, on an open link. The same again does no harm: every step may be repeated. */
+// eslint-disable-next-line max-lines-per-function, complexity -- one conversation in the order of its questions, each left at once when it fails
 export async function converse(
   link: Link,
   place: string,

@@ -63,6 +63,7 @@ function duration(seconds: number): string {
 }
 
 /** What a person at the terminal should see of the journal; null: nothing. */
+// eslint-disable-next-line complexity -- one branch for each kind, a line or two each; the compiler asks for every kind
 function spoken(event: RunEventBody, everyPoint: boolean): string | null {
   switch (event.kind) {
     case 'dead-man-proved':
@@ -118,6 +119,7 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
  * Gives the run its first command and stays until it rests. The first Ctrl-C pauses (pulsing stops, the supply goes to its
  * safe value, everything is committed), the second is STOP, which ends the run.
  */
+// eslint-disable-next-line max-lines-per-function -- one run on a terminal from its beginning to its rest, read top to bottom
 export async function drive(
   service: RunService,
   begin: (state: RunState) => readonly RunCommand[],

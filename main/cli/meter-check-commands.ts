@@ -44,6 +44,7 @@ function recordOf(archive: Archive, file: string | undefined): Equipment {
   return parsed.equipment;
 }
 
+// eslint-disable-next-line max-lines-per-function -- commands and their options, one after the other
 export function addMeterCheckCommands(program: Command): void {
   const group = program.command('meter-check').description('catch-and-weigh checks of the flow meter, and which calibration of it is in force');
 

@@ -31,6 +31,7 @@ interface NumberInputProps extends CommonProps {
  * A number with its unit inside the frame (WIN-1, WIN-2). The text stays as it was typed, also when it is no number or
  * outside of the range: that is named, and nothing is changed in silence. Arrow keys step.
  */
+// eslint-disable-next-line complexity -- an attribute for each thing a field may have
 export function NumberInput({ label, hint, problem = '', disabled = false, autoFocus, unit, value, onChange, min, max, step, decimals = 3, onEnter }: NumberInputProps) {
   const shown = (number: number): string => (Number.isFinite(number) ? String(Number(number.toFixed(decimals))) : '');
   const [typed, setTyped] = useState(() => shown(value));

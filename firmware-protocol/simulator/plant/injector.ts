@@ -127,6 +127,7 @@ const LONGEST_TAIL = 20e-3;
  * @param coilC mean copper temperature, degC.
  * @param step integration step, s; only a test of convergence gives another than the default.
  */
+// eslint-disable-next-line max-lines-per-function, complexity -- one integration of one set of equations: its parts share every variable
 export function simulatePulse(
   parts: InjectorParts,
   drive: Drive,

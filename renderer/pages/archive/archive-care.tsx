@@ -10,6 +10,7 @@ import { sizeText } from './words.ts';
 type Outcome<T> = { readonly state: 'none' } | { readonly state: 'busy' } | { readonly state: 'failed'; readonly text: string } | { readonly state: 'done'; readonly value: T };
 
 /** Backing the archive up, and proving it whole. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function ArchiveCare() {
   const { archivePath, against } = useArchive();
   const mine = useHostState(({ control }) => control.mine);

@@ -22,6 +22,7 @@ interface ChosenRunProps {
 type Exported = Result<'run.export'>;
 
 /** What can be done with the run that was chosen in the list. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
   const { line, control, openRun, bench } = useHost();
   const journal = useRun(run.id);

@@ -23,6 +23,7 @@ import { countText } from './words.ts';
 const restMs = 200;
 
 /** All runs that were ever made here: find, open, compare, export, back up. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export default function ArchivePage() {
   const { openRun } = useHost();
   const [query, setQuery] = useState<Query>(everyRun);

@@ -37,6 +37,7 @@ const spans: readonly { readonly value: Span; readonly text: string }[] = [
 ];
 
 /** Every live value with set point, band and age, and its strip. */
+// eslint-disable-next-line complexity -- a reading for each signal, each there or not
 export function Readings({ bench }: { readonly bench: Extract<BenchView, { state: 'connected' }> }) {
   const { latest, age } = useLatest();
   const { openRun, status, equipment, manual } = useHost();

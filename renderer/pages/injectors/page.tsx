@@ -19,6 +19,7 @@ const change = (step: (rows: readonly Row[]) => readonly Row[]): void => flushSy
 /** Rows with fields in them that are drawn at once; a filter finds the rest. */
 const drawnAtFirst = 120;
 
+// eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
 export default function InjectorsPage() {
   const { bench, control, line } = useHost();
   const { rows } = useRows();

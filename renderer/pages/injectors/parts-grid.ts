@@ -196,6 +196,7 @@ export interface RowProblem {
 const limits: Readonly<Partial<Record<Column, number>>> = { order: 120, type: 60, serialNumber: 60, condition: 500 };
 
 /** What is wrong with the rows, in words. Rows that are stored and untouched are only held against the others. */
+// eslint-disable-next-line complexity -- a list of independent checks of one row
 export function problemsOfRows(rows: readonly Row[]): readonly RowProblem[] {
   const problems: RowProblem[] = [];
   const bySerial = new Map<string, Row[]>();

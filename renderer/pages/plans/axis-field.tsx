@@ -23,6 +23,7 @@ interface AxisFieldProps {
  * The values of one axis: each by itself, walked with the arrow keys and taken out with Delete, and a field that takes
  * lists and ranges. What was typed is kept until it could be read.
  */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function AxisField({ axis, values, problems }: AxisFieldProps) {
   const path = `axes.${axis}` as const;
   const field = fieldAt(path);

@@ -30,6 +30,7 @@ interface EditorProps {
 }
 
 /** The plan in the order in which one thinks of it; what is rarely changed is folded away with its values in one line. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function Editor({ form, problems, parts, expansion, checked }: EditorProps) {
   const fields = (paths: readonly FieldPath[]) => (
     <div className="field-row">

@@ -19,6 +19,7 @@ interface InjectorsPartProps {
 }
 
 /** Which injectors the plan measures: ticked from what is mounted, or typed in. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
   const mounted = mountedParts(parts ?? []);
   const inPlan = (part: Part) => form.injectors.some((row) => row.serialNumber === part.serialNumber);

@@ -28,6 +28,7 @@ import './plans.css';
 
 const largestFile = 4 * 2 ** 20;
 
+// eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
 export default function PlansPage() {
   const { control, equipment, line } = useHost();
   const operator = useSettings((settings) => settings.operator);

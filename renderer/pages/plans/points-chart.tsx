@@ -15,6 +15,7 @@ const laneHeight = 40;
 const gap = 24;
 
 /** A still picture of the sequence, at the size at which it stands: text in it is as large as text beside it. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function PointsChart({ plan, points }: { readonly plan: Plan; readonly points: readonly Point[] }) {
   const [wantedPage, setPage] = useState(0);
   const pages = pagesOf(points.length);

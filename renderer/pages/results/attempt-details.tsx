@@ -37,6 +37,7 @@ interface AttemptDetailsProps {
 }
 
 /** One attempt: readings, limits, the mass and its budget, and the decision whether it counts. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function AttemptDetails({ id, row, siblings, end, results, amounts, onClose, onOpen }: AttemptDetailsProps) {
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => heading.current?.focus(), []);
@@ -149,6 +150,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
 }
 
 /** Exclude it, or let it count: with a reason, by a name. Results follow at once; the journal keeps both. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 function Decide({ id, row }: { readonly id: string; readonly row: AttemptRow }) {
   const decision = decisionOn(row);
   const [asking, setAsking] = useState(false);

@@ -17,6 +17,7 @@ import { useUnits } from '../../settings/units.ts';
 import { XyChart } from './xy-chart.tsx';
 
 /** The reference point, measured again and again through the run. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function DriftPanel({ results, ends }: ViewProps & { readonly ends: ReadonlyMap<string, AttemptEnd> }) {
   const { reference } = results.plan;
   const drift = useMemo(

@@ -34,6 +34,7 @@ export function LinePanel({ selection, onWish, amounts }: ViewProps) {
   );
 }
 
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 function LineOf({ cell, amounts }: { readonly cell: LineCell; readonly amounts: Amounts }) {
   const rows = useMemo(() => widthRows(cell), [cell]);
   const { pulse, slope } = amounts;

@@ -14,6 +14,7 @@ const limits = [0.5, 1, 2, 5] as const;
 const spans = [2, 5, 25, 100] as const;
 
 /** The region of short pulses: how far the masses leave the line there, for all injectors of one voltage. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function ShortPanel({ results, selection, onWish }: ViewProps) {
   const { voltage, widths, cells } = selection;
   const [limit, setLimit] = useState(results.plan.reduction.linearityPercent);

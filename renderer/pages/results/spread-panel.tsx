@@ -12,6 +12,7 @@ import type { ViewProps } from './view-props.ts';
 import { XyChart } from './xy-chart.tsx';
 
 /** How the injectors of the set differ from their mean, at one voltage and in one quantity. */
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
   const { voltage, cells, widths, width } = selection;
   const [kind, setKind] = useState<SpreadOf['kind']>('mass');

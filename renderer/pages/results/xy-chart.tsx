@@ -47,6 +47,7 @@ interface Drawn extends ChartPoint {
 
 const pixels = { low: 260, tall: 380 };
 
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function XyChart({ label, xTitle, yTitle, series, joined = false, lines = [], band, limit, zero = false, xNames, tall = false }: XyChartProps) {
   const [off, setOff] = useState<ReadonlySet<string>>(new Set());
   const shown = useMemo(() => drawn(series, off), [series, off]);

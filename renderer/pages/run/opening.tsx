@@ -31,6 +31,7 @@ interface Checked {
   readonly check: Result<'plan.check'>;
 }
 
+// eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
 function BeginSection() {
   const { bench, control } = useHost();
   const { operator } = useSettings();

@@ -40,6 +40,7 @@ interface PointGridProps {
   readonly focusRequest: number;
 }
 
+// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function PointGrid({ plan, points, sheet, state, revision, selection, opened, onSelect, onOpen, onKey, focusRequest }: PointGridProps) {
   const scroller = useRef<HTMLDivElement>(null);
   const [view, setView] = useState({ left: 0, top: 0, width: 800, height: 420 });

@@ -246,6 +246,7 @@ interface WorkProps {
 }
 
 /** The points: sheet, selection, what can be done with it, and the panel of one point. Drawn with the journal, not with every status. */
+// eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
 const Work = memo(function Work({ state, revision, events, onBench, commands, points }: WorkProps) {
   const { plan } = state;
   const log = logOf(events);

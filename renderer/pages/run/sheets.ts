@@ -35,6 +35,7 @@ const kpa = (point: Point) => Number(toKilopascals(point.pressure).toPrecision(1
 const sequenceColumns = 12;
 
 /** `points` is the expansion of the plan. */
+// eslint-disable-next-line complexity -- a line for each thing that a sheet may show
 export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[] {
   const { voltageV, pressureKpa, widthMs, periodMs, replicates } = plan.axes;
   const place = (values: readonly number[]) => new Map(values.map((value, index) => [Number(value.toPrecision(10)), index]));
