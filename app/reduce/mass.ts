@@ -115,7 +115,6 @@ function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number,
  * Reduces one window. Uncertainties in the budget are relative to the mass. A window without two edges, without
  * pressure or outside the range of the density is a typed refusal. `leak`: what leaked at that time; null: nobody looked.
  */
-// eslint-disable-next-line max-lines-per-function -- one budget, its terms one after the other
 export function massPerPulse(
   point: Pick<Point, 'role' | 'injector' | 'pressure' | 'width' | 'period'>,
   window: WindowSummary,
