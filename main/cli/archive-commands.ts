@@ -9,6 +9,8 @@ import { headText, type Head } from '../archive/ledger.ts';
 import { machineClock } from '../clock/machine.ts';
 import { currentVersion } from '../archive/migrations.ts';
 import { exitCode } from './exit-codes.ts';
+import { takesLinesBack } from './command-line.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { givenHead } from './proof-commands.ts';
 import { Stop } from './stop.ts';
@@ -46,7 +48,7 @@ const PLAIN_EVERY_MS = 10_000;
 
 /** Says nothing of a check that takes less than that. */
 function progress(): (share: number) => void {
-  const live = process.stderr.isTTY;
+  const live = takesLinesBack();
   let last = machineClock.now();
   return (share) => {
     const now = machineClock.now();
@@ -58,8 +60,7 @@ function progress(): (share: number) => void {
 }
 
 export function addArchiveCommands(program: Command): void {
-  program
-    .command('verify')
+  withJsonOption(program.command('verify'))
     .description('hold an archive against everything that it promises: structure, ledger and hash chains over every row, replay of every journal, every window from raw telemetry')
     .argument('[archive]', 'archive file; without it the one of --archive')
     .addOption(archiveOption())
@@ -70,18 +71,22 @@ export function addArchiveCommands(program: Command): void {
     .addOption(new Option('--heads <file>', 'also: so does each head of this archive that was kept in this file (--heads of the commands that measure)'))
     .addOption(new Option('--public-key <key>', 'with --heads: each of them is signed with the key whose public part this is').argParser(givenPublicKey))
     .addHelpText('after', whatVerifyShows)
-    .action((file: string | undefined, options: { archive: string; head?: readonly Head[]; heads?: string; publicKey?: KeyObject }) => {
+    .action((file: string | undefined, options: { archive: string; head?: readonly Head[]; heads?: string; publicKey?: KeyObject; json?: true }) => {
       const archive = archivePlace(file ?? options.archive, 'read');
       try {
         const kept = options.heads === undefined ? null : keptIn(archive, options.heads, options.publicKey ?? null);
         const { checks: ofArchive, passed: whole, archiveId, head } = archive.verify([...(options.head ?? []), ...(kept?.heads ?? [])], progress());
         const checks = [...ofArchive, ...(kept === null ? [] : [kept.check])];
         const passed = whole && checks.every((check) => check.passed);
-        if (process.stderr.isTTY) process.stderr.write('\r\x1b[2K');
+        if (takesLinesBack()) process.stderr.write('\r\x1b[2K');
+        process.exitCode = passed ? exitCode.done : exitCode.checkFailed;
+        if (options.json === true) {
+          printJson('verify', { archive: archive.path, passed, archiveId, head: head === null ? null : headText(head), checks: checks.map(({ name, passed: fine, text }) => ({ name, passed: fine, text })) });
+          return;
+        }
         for (const check of checks) process.stdout.write(`${check.passed ? 'whole ' : 'BROKEN'}  ${check.name}: ${check.text}\n`);
         if (archiveId !== null && head !== null) process.stdout.write(`Archive ${archiveId}, head ${headText(head)}\n`);
         process.stdout.write(passed ? `The archive ${archive.path} is whole.\n` : `The archive ${archive.path} is NOT whole. Keep it unchanged and compare it with a backup.\n`);
-        process.exitCode = passed ? exitCode.done : exitCode.checkFailed;
       } finally {
         archive.close();
       }

@@ -8,9 +8,10 @@ import { openControllerPort } from '../bench/conformance.ts';
 import { servePtyBench } from '../bench/pty-bench.ts';
 import { VirtualClock, WallClock } from '../clock/clock.ts';
 import { isoTime } from '../clock/dating.ts';
-import { machineEntropy } from '../clock/machine.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import { ReplayChannel } from '../link/replay-channel.ts';
+import { serialPorts } from '../link/serial-ports.ts';
 import { readTranscript, type Transcript } from '../link/transcript.ts';
 import { samplePath } from '../samples/samples.ts';
 import { RunService } from '../service/run-service.ts';
@@ -19,7 +20,10 @@ import { equipmentFile, planFile, scenarioFile } from './documents.ts';
 import { drive } from './drive.ts';
 import { exitCode } from './exit-codes.ts';
 import { archivePlace, benchPlace, recorderTo, withBenchOptions, type BenchOptions } from './places.ts';
+import { commandLine } from './command-line.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { Stop } from './stop.ts';
+import { decimal } from './values.ts';
 
 async function checkController(options: BenchOptions & { energise?: boolean }): Promise<void> {
   const place = benchPlace(options);
@@ -75,7 +79,7 @@ function leftSafe(results: readonly ConformanceResult[]): BenchReply {
 }
 
 async function serveBench(options: { scenario: string; speed: string; record?: string }): Promise<void> {
-  const speed = Number(options.speed);
+  const speed = decimal(options.speed);
   if (!(speed > 0 && speed <= 100)) throw new Stop(exitCode.badInput, '--speed is a number above 0 up to 100.');
   const clock = new WallClock(speed);
   const recorder = recorderTo({ record: options.record }, clock);
@@ -84,7 +88,7 @@ async function serveBench(options: { scenario: string; speed: string; record?: s
   process.stdout.write(`${bench.path}\n`);
   process.stderr.write(
     `The simulated bench is at ${bench.path}; open it like a serial port, for example:\n` +
-      `  npm run cli -- sweep ${samplePath('small-plan')} --port ${bench.path} --equipment ${samplePath('equipment')} --operator NAME${speed === 1 ? '' : ` --speed ${speed}`}\nCtrl-C switches it off.\n`,
+      `  ${commandLine('sweep', samplePath('small-plan'), ['--port', bench.path], ['--equipment', samplePath('equipment')], ['--operator', 'NAME'], ['--speed', speed === 1 ? undefined : speed])}\nCtrl-C switches it off.\n`,
   );
   await new Promise<void>((resolve) => {
     ending.hold({ onAsked: () => resolve(), makeSafe: () => Promise.resolve({ kind: 'done' }) });
@@ -141,6 +145,8 @@ async function runAgainst(transcript: Transcript, options: { plan: string; equip
     );
     if (!opened.ok) throw new Stop(exitCode.bench, opened.text);
     process.exitCode = await drive(opened.service, () => [{ kind: 'start' }], 'replay', {
+      quiet: false,
+      json: false,
       clock, waitForBench: 30, everyPoint: false, continueWith: 'a replay is not continued; record a new run', remainingWith: 'a replay is not continued; record a new run',
     });
     await opened.service.close();
@@ -162,6 +168,17 @@ export function addBenchCommands(program: Command): void {
   )
     .option('--energise', 'include the checks that drive an injector channel with pulses of the least width')
     .action(checkController);
+
+  withJsonOption(program.command('ports'))
+    .description('list the serial ports that this machine tells of; none is opened')
+    .action(async (options: { json?: true }) => {
+      const ports = await serialPorts(machineClock);
+      for (const { path, manufacturer = null, vendorId = null, productId = null } of ports) {
+        if (options.json === true) printJson('ports', { path, manufacturer, vendorId, productId });
+        else process.stdout.write(`${shown(path)}${manufacturer === null ? '' : `  ${shown(manufacturer)}`}\n`);
+      }
+      if (ports.length === 0) process.stderr.write('This machine tells of no serial port. A served bench or an unlisted port can be named all the same (--port).\n');
+    });
 
   program
     .command('serve-bench')

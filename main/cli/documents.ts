@@ -1,4 +1,4 @@
-/** Files that people hand to a command: read, parsed, and every problem said with its place. */
+/** Files that people hand to a command ("-": standard input): read, parsed, and every problem said with its place. */
 import { readFileSync } from 'node:fs';
 import type { Problem } from '../../app/boundary/problems.ts';
 import { problemsOf } from '../../app/boundary/problems.ts';
@@ -15,7 +15,8 @@ import { Stop } from './stop.ts';
 function readJson(path: string, what: string): unknown {
   let text: string;
   try {
-    text = readFileSync(path, 'utf8');
+    // Some editors begin a file with a mark that JSON does not know.
+    text = readFileSync(path === '-' ? 0 : path, 'utf8').replace(/^\uFEFF/u, '');
   } catch (error) {
     throw new Stop(exitCode.badInput, `The ${what} ${path} cannot be read (${(error as Error).message}). Check the path.`);
   }

@@ -9,6 +9,8 @@ import { machineClock } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import type { RunService } from '../service/run-service.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
+import { takesLinesBack } from './command-line.ts';
+import { printJson } from './json.ts';
 import { foldedOutcome } from './outcome.ts';
 
 export interface DriveOptions {
@@ -17,6 +19,10 @@ export interface DriveOptions {
   readonly waitForBench: number;
   /** Also say each accepted point, once it is in the archive. */
   readonly everyPoint: boolean;
+  /** No progress, no accepted points. */
+  readonly quiet: boolean;
+  /** Also as lines for a program, on standard output (CLI-5). */
+  readonly json: boolean;
   /** How the user would go on with this run. */
   readonly continueWith: string;
   /** How the user would measure what has no result in this run, once it has ended. */
@@ -29,20 +35,26 @@ const PLAIN_EVERY_MS = 10_000;
 /** A terminal gets one line that changes, anything else a plain line now and then. */
 class Progress {
   readonly #service: RunService;
-  readonly #live = process.stderr.isTTY;
+  readonly #quiet: boolean;
+  readonly #json: boolean;
+  readonly #live = takesLinesBack();
   #last = 0;
 
-  constructor(service: RunService) {
+  constructor(service: RunService, { quiet, json }: DriveOptions) {
     this.#service = service;
+    this.#quiet = quiet;
+    this.#json = json;
   }
 
   show(): void {
     // How often a person is shown something hangs on the machine's time, however fast the bench's goes.
     const now = machineClock.now();
-    // A terminal that stands still gets the line as it is then.
-    if (process.stderr.writableLength > 0 || now - this.#last < (this.#live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
+    // A terminal or a reader that stands still gets the line as it is then.
+    if ((this.#quiet && !this.#json) || process.stderr.writableLength > 0 || process.stdout.writableLength > 0 || now - this.#last < (this.#live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
     this.#last = now;
     const { doing, waitingFor, progress, remaining } = this.#service.status();
+    if (this.#json) printJson('run', { kind: 'progress', accepted: progress.accepted, skipped: progress.skipped, points: progress.points, remainingS: remaining, doing });
+    if (this.#quiet) return;
     const eta = remaining === null ? '' : `, ${duration(remaining)} of bench time to go`;
     const wait = waitingFor === null ? '' : ` (waits for ${waitingFor.text})`;
     const text = `${progress.accepted + progress.skipped} of ${progress.points} points${progress.waiting > 0 ? ` (${progress.waiting} wait for a person)` : ''}${eta}. ${doing}${wait}`;
@@ -51,6 +63,7 @@ class Progress {
 
   /** A line that stays. */
   say(text: string): void {
+    if (this.#json) printJson('run', { kind: 'said', text });
     process.stderr.write(this.#live ? `\r\x1b[2K${text}\n` : `${text}\n`);
   }
 }
@@ -61,6 +74,12 @@ function duration(seconds: number): string {
   if (s < 5400) return `${Math.round(s / 60)} min`;
   return `${Math.floor(s / 3600)} h ${Math.round((s % 3600) / 60)} min`;
 }
+
+/** What tells of progress, or of something that is over. */
+const isGood = (event: RunEventBody): boolean => good.has(event.kind) || (event.kind === 'ended' && event.ending === 'complete');
+const good: ReadonlySet<RunEventBody['kind']> = new Set<RunEventBody['kind']>([
+  'dead-man-proved', 'second-pass-started', 'injector-looked-at', 'injector-back', 'guard-cleared', 'link-restored', 'host-restarted', 'resumed', 'clocks-compared',
+]);
 
 /** What a person at the terminal should see of the journal; null: nothing. */
 // eslint-disable-next-line complexity -- one branch for each kind, a line or two each; the compiler asks for every kind
@@ -126,13 +145,13 @@ export async function drive(
   by: string,
   options: DriveOptions,
 ): Promise<ExitCode> {
-  const progress = new Progress(service);
+  const progress = new Progress(service, options);
   // An object, because the listener below changes it behind the compiler's back.
   const bench = { gone: false };
   let cancelWait = (): void => undefined;
   const unlisten = service.listen((events) => {
     for (const event of events) {
-      const text = spoken(event, options.everyPoint);
+      const text = options.quiet && isGood(event) ? null : spoken(event, options.everyPoint);
       if (text !== null) progress.say(text);
       if (event.kind === 'link-lost') {
         cancelWait();
@@ -179,7 +198,7 @@ export async function drive(
       const answer = service.command(command, by);
       if (!answer.accepted) {
         progress.say(answer.reason);
-        if (rest.mode === 'ready') return exitCode.refused;
+        if (rest.mode === 'ready' || rest.mode === 'ended') return exitCode.refused;
         break;
       }
       rest = await service.rest();
@@ -189,7 +208,8 @@ export async function drive(
       return rest.code === 'archive' ? exitCode.archive : exitCode.defect;
     }
     const outcome = foldedOutcome(service.state, rest.mode);
-    progress.say(outcome.text);
+    const code = bench.gone && outcome.exitCode === exitCode.unfinished ? exitCode.bench : outcome.exitCode;
+    if (!options.quiet || code !== exitCode.done) progress.say(outcome.text);
     const lost = outcome.canContinue ? service.readBack() : null;
     if (lost !== null) {
       progress.say(`What was accepted could NOT be read back from the archive. ${lost} Keep this machine as it is, and look for the file before anything else is done.`);
@@ -197,7 +217,11 @@ export async function drive(
     }
     if (outcome.canContinue) progress.say(`What was accepted was read back from the archive: nothing of it is lost. To go on: ${options.continueWith}`);
     if (outcome.remaining > 0) progress.say(`${outcome.remaining === 1 ? '1 point has' : `${outcome.remaining} points have`} no result. To measure ${outcome.remaining === 1 ? 'it' : 'them'}: ${options.remainingWith}`);
-    return bench.gone && outcome.exitCode === exitCode.unfinished ? exitCode.bench : outcome.exitCode;
+    if (options.json) {
+      const { accepted, attempts } = service.state.counts;
+      printJson('run', { kind: 'rest', mode: rest.mode, exitCode: code, accepted, points: service.state.points.length, attempts, text: outcome.text, continueWith: outcome.canContinue ? options.continueWith : null });
+    }
+    return code;
   } finally {
     cancelWait();
     unlisten();

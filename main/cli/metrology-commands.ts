@@ -21,6 +21,7 @@ import { exitCode } from './exit-codes.ts';
 import { archiveOption } from './places.ts';
 import { stateOf, withArchive } from './result-commands.ts';
 import { Stop } from './stop.ts';
+import { decimal } from './values.ts';
 
 interface ArchiveChoice {
   readonly archive: string;
@@ -32,7 +33,7 @@ const day = (at: UnixMillis): string => isoMinute(at);
 
 function wholeNumber(least: number): (text: string) => number {
   return (text) => {
-    const value = Number(text);
+    const value = decimal(text);
     if (!Number.isInteger(value) || value < least) throw new InvalidArgumentError(`It must be a whole number of at least ${least}.`);
     return value;
   };

@@ -1,6 +1,6 @@
 /** The options that several commands share, and what they open: the archive, and the bench with its clock. */
-import { existsSync, mkdirSync, statfsSync } from 'node:fs';
-import { dirname, resolve } from 'node:path';
+import { existsSync, mkdirSync, statfsSync, statSync } from 'node:fs';
+import { dirname, join, relative, resolve } from 'node:path';
 import { Option, type Command } from 'commander';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { RunningBench } from '../bench/running-bench.ts';
@@ -13,16 +13,20 @@ import { SimulatedChannel } from '../bench/simulated-channel.ts';
 import { serialPortSource } from '../link/serial-ports.ts';
 import { recordedChannel, TranscriptRecorder } from '../link/transcript.ts';
 import { samplePath } from '../samples/samples.ts';
+import { houseFolder } from './build.ts';
 import { scenarioFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
 import { Stop } from './stop.ts';
+import { variables } from './surroundings.ts';
+import { decimal } from './values.ts';
 
-const defaultArchive = 'data/railhouse.sqlite';
+/** Called by npm it is that of the house, wherever the person stands: named paths alone are of that folder. */
+const defaultArchive = process.env['npm_lifecycle_event'] === undefined ? 'data/railhouse.sqlite' : relative('.', join(houseFolder, 'data/railhouse.sqlite'));
 
 /** Without it the simulated bench in this process has its own; a bench on a port must be given one. */
-export const equipmentOption = (): Option => new Option('--equipment <file>', 'the equipment record of the bench; needed with --port (default: that of the simulated bench)');
+export const equipmentOption = (): Option => new Option('--equipment <file>', 'the equipment record of the bench; needed with --port (default: that of the simulated bench)').env(variables.equipment);
 
-export const archiveOption = (): Option => new Option('--archive <file>', 'the archive').default(defaultArchive);
+export const archiveOption = (): Option => new Option('--archive <file>', 'the archive').default(defaultArchive).env(variables.archive);
 
 export interface HeadOptions {
   readonly heads?: string;
@@ -54,15 +58,19 @@ export interface BenchOptions {
 
 function speed(text: string): number | 'virtual' {
   if (text === 'virtual') return 'virtual';
-  const value = Number(text);
+  const value = decimal(text);
   if (!(value > 0 && value <= 100)) throw new Stop(exitCode.badInput, '--speed is "virtual" or a number above 0 up to 100.');
   return value;
 }
 
-/** Adds the options that say which bench, and how fast its time goes. */
-export function withBenchOptions(command: Command): Command {
+/**
+ * Adds the options that say which bench, and how fast its time goes. `portByVariable` false: a bench on a port is meant only by whoever
+ * says so on the line.
+ */
+export function withBenchOptions(command: Command, { portByVariable = true } = {}): Command {
+  const port = new Option('--port <path>', 'serial port of the controller; without it the simulated bench in this process');
   return command
-    .addOption(new Option('--port <path>', 'serial port of the controller; without it the simulated bench in this process'))
+    .addOption(portByVariable ? port.env(variables.port) : port)
     .addOption(new Option('--scenario <file>', 'which simulated bench, and what goes wrong on it').conflicts('port'))
     .addOption(
       new Option('--speed <factor>', 'time of the bench against real time: "virtual" is as fast as it can (the default for the simulated bench), 1 is real time; with --port only for a simulated bench served at the same speed').argParser(speed),
@@ -129,6 +137,7 @@ export function recorderTo({ record, port }: Pick<BenchOptions, 'record' | 'port
 /** Opens an archive, making its folder for a new one. */
 export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock = machineClock, kept: HeadOptions = {}, onProblem = (text: string): void => void process.stderr.write(`${text}\n`)): Archive {
   const file = resolve(path);
+  if (statSync(file, { throwIfNoEntry: false })?.isDirectory() === true) throw new Stop(exitCode.badInput, `${file} is a folder, and an archive is a file. Name the file in it.`);
   if (mode === 'write' && !existsSync(file)) {
     try {
       mkdirSync(dirname(file), { recursive: true });

@@ -8,6 +8,7 @@ import { today } from '../clock/dating.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
 import { Stop } from './stop.ts';
 
@@ -16,13 +17,18 @@ export function sheetText(lines: readonly PreflightLine[]): string {
   return lines.map(({ rule, result, text }) => `${rule.padEnd(7)} ${result.padEnd(7)} ${text}`).join('\n');
 }
 
+const isRefusal = ({ result }: PreflightLine): boolean => result === 'refuse';
+
+/** The same for a program (CLI-5). */
+export const sheetForPrograms = (lines: readonly PreflightLine[]): Parameters<typeof printJson<'sheet'>>[1] => ({ kind: 'sheet', lines: lines.map(({ rule, result, text }) => ({ rule, result, text })), refused: lines.some(isRefusal) });
+
 export function addPlanCommands(program: Command): void {
-  withBenchOptions(
-    program.command('check-plan').description('say what is wrong with a plan, or print its pre-flight sheet for a bench').argument('<plan>', 'plan file'),
+  withJsonOption(
+    withBenchOptions(program.command('check-plan').description('say what is wrong with a plan, or print its pre-flight sheet for a bench').argument('<plan>', 'plan file; - is standard input')),
   )
     .addOption(archiveOption())
     .addOption(equipmentOption())
-    .action(async (path: string, options: BenchOptions & { equipment?: string; archive: string }) => {
+    .action(async (path: string, options: BenchOptions & { equipment?: string; archive: string; json?: true }) => {
       const plan = planFile(path);
       const equipment = equipmentFor(options);
       const place = benchPlace(options);
@@ -39,8 +45,9 @@ export function addPlanCommands(program: Command): void {
           today: today(place.clock),
         });
         await connected.bench.close();
-        process.stdout.write(`${sheetText(sheet.lines)}\n`);
-        if (sheet.lines.some((line) => line.result === 'refuse')) process.exitCode = exitCode.refused;
+        if (options.json === true) printJson('sheet', sheetForPrograms(sheet.lines));
+        else process.stdout.write(`${sheetText(sheet.lines)}\n`);
+        if (sheet.lines.some(isRefusal)) process.exitCode = exitCode.refused;
       } finally {
         place.close();
       }

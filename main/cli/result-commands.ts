@@ -13,28 +13,30 @@ import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { GridAxes } from '../../app/tables/grid.ts';
 import type { Archive } from '../archive/archive.ts';
 import { headText } from '../archive/ledger.ts';
-import { isoMinute } from '../clock/dating.ts';
+import { isoMinute, isoTime } from '../clock/dating.ts';
 import { exportRun, reduceState, timesOf } from '../export/export-run.ts';
 import { loadRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, tablesForPrograms, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { printBudget, printFindings, type OtherFluid } from './print-findings.ts';
 import { notTraceableText, printTable } from './print-table.ts';
 import { Stop } from './stop.ts';
+import { axis, decimal } from './values.ts';
 
 interface ResultOptions {
   readonly archive: string;
 }
 
-/** The state of a stored run; stops the command where it cannot be had. Says first why its results cannot be traced. */
-export function stateOf(archive: Archive, id: string): RunState {
+/** The state of a stored run; stops the command where it cannot be had. Says first why its results cannot be traced, unless it is `silent` and its caller does. */
+export function stateOf(archive: Archive, id: string, { silent = false } = {}): RunState {
   const loaded = loadRun(archive, id);
   if (!loaded.ok) throw new Stop(loaded.code === 'no-such-run' ? exitCode.badInput : exitCode.archive, loaded.text);
   const { notTraceable } = loaded.state;
   // Whatever is printed of this run stands under it.
-  if (notTraceable.length > 0) process.stdout.write(`Run ${id}: ${notTraceableText(notTraceable)}\n`);
+  if (notTraceable.length > 0 && !silent) process.stdout.write(`Run ${id}: ${notTraceableText(notTraceable)}\n`);
   return loaded.state;
 }
 
@@ -65,7 +67,7 @@ function otherFluid({ equipment }: RunState, density: KilogramsPerCubicMetre | u
 }
 
 function density(text: string): KilogramsPerCubicMetre {
-  const value = Number(text);
+  const value = decimal(text);
   if (!(value >= 300 && value <= 2000)) throw new InvalidArgumentError('A density of a liquid lies between 300 and 2000 kg/m3.');
   return value as KilogramsPerCubicMetre;
 }
@@ -73,17 +75,6 @@ function density(text: string): KilogramsPerCubicMetre {
 function wholeNumber(text: string): number {
   if (!/^\d+$/u.test(text)) throw new InvalidArgumentError('A point is a whole number, 0 or more.');
   return Number(text);
-}
-
-/** Values of an axis, strictly rising, times `toSi`. */
-function axis(toSi: number): (text: string) => readonly number[] {
-  return (text) => {
-    const values = text.split(',').map(Number);
-    if (!values.every((v, i) => Number.isFinite(v) && v > 0 && (i === 0 || v > (values[i - 1] ?? 0)))) {
-      throw new InvalidArgumentError('Give rising numbers above 0, with commas between.');
-    }
-    return values.map((v) => v * toSi);
-  };
 }
 
 /** What a list or table was taken from, to be noted with it (ARC-9). */
@@ -96,36 +87,49 @@ export function withArchive(path: string, use: (archive: Archive) => void | Prom
 }
 
 export function addResultCommands(program: Command): void {
-  program
-    .command('runs')
+  withJsonOption(program.command('runs'))
     .description('list the runs of an archive, newest first')
     .addOption(archiveOption())
     .addOption(new Option('--find <text>', 'only runs whose plan, order, serial numbers or injector types contain this'))
-    .action((options: ResultOptions & { find?: string }) =>
+    .action((options: ResultOptions & { find?: string; json?: true }) =>
       withArchive(options.archive, (archive) => {
+        let listed = 0;
         for (const run of archive.everyRun(options.find === undefined ? {} : { text: options.find })) {
           const { points, counting: counts, attempts, ending } = run.status;
+          listed += 1;
+          if (options.json === true) {
+            printJson('runs', { kind: 'run', id: run.id, created: isoTime(run.createdAt), plan: run.planName, order: run.order, simulated: run.simulated, points, accepted: counts, attempts, ending });
+            continue;
+          }
           process.stdout.write(
             `${run.id}  ${run.simulated === true ? 'simulated bench  ' : ''}${isoMinute(run.createdAt)}  ${shown(run.planName)}${run.order === '' ? '' : ` [${shown(run.order)}]`}: ${counts} of ${points} points accepted, ${attempts} attempts, ${endingWords(ending)}\n`,
           );
         }
+        if (options.json === true) {
+          printJson('runs', { kind: 'head', archiveId: archive.archiveId(), head: headText(archive.head()) });
+          return;
+        }
+        if (listed === 0) process.stdout.write(options.find === undefined ? 'There is no run in it yet.\n' : 'No run in it contains that.\n');
         process.stdout.write(headLine(archive));
       }),
     );
 
-  program
-    .command('reduce')
+  withJsonOption(program.command('reduce'))
     .description('print dead time and slope against voltage for each injector, with 95 % intervals')
     .argument('[run]', 'id or its beginning; without it the latest run')
     .addOption(archiveOption())
-    .addOption(new Option('--budget <point>', 'instead: the uncertainty budget of the attempt that counts for this point (counted from 1), input by input').argParser(wholeNumber))
-    .addOption(new Option('--findings', 'also: slope model, static flow, linear flow range, curve over voltage, pressure exponent, drift, leak'))
+    .addOption(new Option('--budget <point>', 'instead: the uncertainty budget of the attempt that counts for this point (counted from 1), input by input').argParser(wholeNumber).conflicts('json'))
+    .addOption(new Option('--findings', 'also: slope model, static flow, linear flow range, curve over voltage, pressure exponent, drift, leak').conflicts('json'))
     .addOption(new Option('--other-density <kg/m3>', 'with --findings: static flow of a fluid of this density at 20 degC, as an estimate').argParser(density))
-    .action((run: string | undefined, options: ResultOptions & { budget?: number; findings?: true; otherDensity?: KilogramsPerCubicMetre }) =>
+    .action((run: string | undefined, options: ResultOptions & { budget?: number; findings?: true; json?: true; otherDensity?: KilogramsPerCubicMetre }) =>
       withArchive(options.archive, (archive) => {
         const id = chosenRun(archive, run);
-        const state = stateOf(archive, id);
+        const state = stateOf(archive, id, { silent: options.json === true });
         const reduction = reduceState(state);
+        if (options.json === true) {
+          printJson('reduce', { run: id, archiveId: archive.archiveId(), head: headText(archive.head()), notTraceable: [...state.notTraceable], tables: tablesForPrograms(reduction) });
+          return;
+        }
         if (options.budget !== undefined) {
           printBudgetOf(state, reduction, options.budget);
           return;

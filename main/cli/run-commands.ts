@@ -1,5 +1,5 @@
 import { Option, type Command } from 'commander';
-import { pointIndex } from '../../app/plan/points.ts';
+import { pointIndex, shownPoint } from '../../app/plan/points.ts';
 import type { RunCommand } from '../../app/journal/events.ts';
 import { endingWords } from '../../app/run/ending.ts';
 import { pointsWithoutResult } from '../../app/journal/targets.ts';
@@ -12,13 +12,17 @@ import { samplePath } from '../samples/samples.ts';
 import { loadRun, RunService, type WhichRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
+import { commandLine } from './command-line.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { drive } from './drive.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, withHeadOptions, type BenchOptions, type HeadOptions } from './places.ts';
-import { sheetText } from './plan-commands.ts';
+import { sheetForPrograms, sheetText } from './plan-commands.ts';
 import { printTables } from './result-commands.ts';
 import { Stop } from './stop.ts';
+import { variables } from './surroundings.ts';
+import { decimal } from './values.ts';
 import { demonstrator, whoMeasures } from './who-measures.ts';
 
 interface RunOptions extends BenchOptions, HeadOptions {
@@ -28,10 +32,14 @@ interface RunOptions extends BenchOptions, HeadOptions {
   readonly notTraceable?: boolean;
   readonly waitForBench: number;
   readonly everyPoint?: boolean;
+  readonly quiet?: boolean;
+  readonly json?: boolean;
 }
 
+const WAIT_FOR_BENCH_S = 60;
+
 function seconds(text: string): number {
-  const value = Number(text);
+  const value = decimal(text);
   if (!(value >= 0)) throw new Stop(exitCode.badInput, `"${text}" is not a number of seconds.`);
   return value;
 }
@@ -43,17 +51,28 @@ function pointNumbers(text: string): readonly number[] {
   });
 }
 
-function withRunOptions(command: Command): Command {
-  return withHeadOptions(withBenchOptions(command))
+function withRunOptions(command: Command, ports: { readonly portByVariable: boolean } = { portByVariable: true }): Command {
+  return withJsonOption(withHeadOptions(withBenchOptions(command, ports)))
     .addOption(archiveOption())
-    .addOption(new Option('--operator <name>', 'who measures and answers for this run; stored with it. Without it a terminal is asked'))
+    .addOption(new Option('--operator <name>', 'who measures and answers for this run; stored with it. Without it a terminal is asked').env(variables.operator))
     .addOption(
       new Option('--wait-for-bench <seconds>', 'how long to wait for a bench that went away before the run is left unfinished')
-        .default(60)
+        .default(WAIT_FOR_BENCH_S)
         .argParser(seconds),
     )
     .addOption(new Option('--not-traceable', 'measure although a certificate has ended or the fluid is too old; every result of the run says so'))
-    .addOption(new Option('--every-point', 'say each accepted point too'));
+    .addOption(new Option('--every-point', 'say each accepted point too'))
+    .addOption(new Option('--quiet', 'say what went wrong or needs a person, and no progress').conflicts('everyPoint'));
+}
+
+/** The run, when it has all of these points; stops the command before a bench is looked for otherwise. */
+function withPoints(archive: Archive, id: string, points: readonly number[]): string {
+  if (points.length === 0) return id;
+  const loaded = loadRun(archive, id);
+  const there = loaded.ok ? loaded.state.points.length : Number.POSITIVE_INFINITY;
+  const beyond = points.find((index) => index >= there);
+  if (beyond !== undefined) throw new Stop(exitCode.badInput, `Run ${id} has ${there} points, counted from 1; there is no point ${shownPoint(beyond)}. Nothing was measured.`);
+  return id;
 }
 
 const failureCodes = { bench: exitCode.bench, archive: exitCode.archive, 'no-such-run': exitCode.badInput, 'bad-record': exitCode.archive, clock: exitCode.refused } as const;
@@ -72,7 +91,9 @@ async function carry(
   begin: (state: RunState) => readonly RunCommand[],
 ): Promise<void> {
   const place = benchPlace(options);
-  const where = `--archive ${options.archive}${options.port === undefined ? '' : ` --port ${options.port}`}`;
+  const { archive: archivePath, port, scenario, waitForBench } = options;
+  // Everything that another bench, another pace or another name would come from (CLI-4).
+  const where = [['--archive', archivePath], ['--port', port], ['--scenario', scenario], ['--speed', options.speed], ['--operator', operator], ['--wait-for-bench', waitForBench === WAIT_FOR_BENCH_S ? undefined : waitForBench]] as const;
   try {
     const archive = archivePlace(options.archive, 'write', place.clock, options);
     try {
@@ -89,21 +110,28 @@ async function carry(
       if (!opened.ok) throw new Stop(failureCodes[opened.code], opened.text);
       const { service, foundDriven } = opened;
       if (foundDriven !== null) process.stderr.write(`${foundDriven}\n`);
-      process.stderr.write(`Run ${service.id} in ${archive.path}\n${sheetText(service.state.preflight)}\n`);
+      if (options.json === true) {
+        printJson('run', { kind: 'run', id: service.id, archive: archive.path });
+        printJson('sheet', sheetForPrograms(service.state.preflight));
+      }
+      const sheet = options.quiet === true ? service.state.preflight.filter(({ result }) => result !== 'pass') : service.state.preflight;
+      process.stderr.write(`${options.quiet === true ? '' : `Run ${service.id} in ${archive.path}\n`}${sheet.length === 0 ? '' : `${sheetText(sheet)}\n`}`);
       // A sheet that nobody can read begins nothing.
       await ending.said();
       process.exitCode = await drive(service, (state) => [...untraceable(options, state), ...begin(state)], operator, {
         clock: place.clock,
         waitForBench: options.waitForBench,
         everyPoint: options.everyPoint === true,
-        continueWith: `npm run cli -- continue ${service.id} ${where}`,
-        remainingWith: `npm run cli -- measure-again ${service.id} --remaining ${where}`,
+        quiet: options.quiet === true,
+        json: options.json === true,
+        continueWith: commandLine('continue', service.id, ...where),
+        remainingWith: commandLine('measure-again', service.id, '--remaining', ...where),
       });
       await service.close();
       if (service.state.ending !== null) {
         const stored = loadRun(archive, service.id);
         if (!stored.ok) throw new Stop(exitCode.archive, stored.text);
-        printTables(reduceState(stored.state), stored.state.notTraceable);
+        if (options.json !== true) printTables(reduceState(stored.state), stored.state.notTraceable);
       }
     } finally {
       archive.close();
@@ -121,11 +149,11 @@ export function addRunCommands(program: Command): void {
     return carry(options, operator, () => ({ kind: 'new', plan, equipment, operator, software }), () => [{ kind: 'start' }]);
   };
 
-  withRunOptions(program.command('sample').description('run the sample sweep on the simulated bench and print its dead-time table; without --operator it is measured by an invented one'))
+  withRunOptions(program.command('sample').description('run the sample sweep on the simulated bench and print its dead-time table; without --operator it is measured by an invented one'), { portByVariable: false })
     .addOption(equipmentOption())
     .action((options: RunOptions) => sweep(samplePath('plan'), options.port === undefined ? { operator: demonstrator, ...options } : options));
 
-  withRunOptions(program.command('sweep').description('run a plan: pre-flight sheet, proof of the dead-man, every point').argument('<plan>', 'plan file'))
+  withRunOptions(program.command('sweep').description('run a plan: pre-flight sheet, proof of the dead-man, every point').argument('<plan>', 'plan file; - is standard input'))
     .addOption(equipmentOption())
     .action(sweep);
 
@@ -158,8 +186,9 @@ export function addRunCommands(program: Command): void {
     .addOption(new Option('--remaining', 'every point that has no result: failed, cut short or never tried; after STOP, an abort or an early end').conflicts(['points', 'failed']))
     .addOption(new Option('--failed', 'the points that were tried without an accepted attempt').conflicts('points'))
     .addOption(new Option('--points <numbers>', 'these points, counted from 1 as every page, table and file does').argParser(pointNumbers))
-    .action(async (run: string | undefined, options: RunOptions & { remaining?: boolean; failed?: boolean; points?: readonly number[] }) =>
-      carry(options, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+    .action(async (run: string | undefined, options: RunOptions & { remaining?: boolean; failed?: boolean; points?: readonly number[] }) => {
+      if (options.remaining !== true && options.failed !== true && options.points === undefined) throw new Stop(exitCode.badInput, 'Say which points: --remaining, --failed, or --points 3,17.');
+      await carry(options, await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: withPoints(archive, chosenRun(archive, run), options.points ?? []) }), (state) => {
         const without = pointsWithoutResult(state);
         if (options.remaining === true) {
           if (without.length === 0) throw new Stop(exitCode.done, 'Every point has a result, was left out or was decided upon; there is nothing left to measure.');
@@ -167,11 +196,10 @@ export function addRunCommands(program: Command): void {
           return [state.ending !== null ? { kind: 'measure-remaining' } : state.mode === 'ready' ? { kind: 'start' } : { kind: 'resume' }];
         }
         const failed = without.filter((index) => (state.points.at(index)?.attempts.length ?? 0) > 0);
-        if (options.failed !== true && options.points === undefined) throw new Stop(exitCode.badInput, 'Say which points: --remaining, --failed, or --points 3,17.');
         const points = options.points ?? failed;
         if (points.length === 0) throw new Stop(exitCode.done, 'Every point that was tried has an accepted attempt; there is nothing to measure again.');
         return state.mode === 'paused' ? [{ kind: 'measure-again', points }, { kind: 'resume' }] : [{ kind: 'measure-again', points }];
-      }),
-    );
+      });
+    });
 }
 

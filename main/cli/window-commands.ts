@@ -18,6 +18,7 @@ import { buildDesktop, buildWindow, houseFolder, windowFolder } from './build.ts
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace, freeDiskBytes, withHeadOptions, type HeadOptions } from './places.ts';
 import { Stop } from './stop.ts';
+import { decimal } from './values.ts';
 
 interface WindowOptions extends HeadOptions {
   readonly archive: string;
@@ -27,7 +28,7 @@ interface WindowOptions extends HeadOptions {
 }
 
 function port(text: string): number {
-  const value = Number(text);
+  const value = decimal(text);
   if (!Number.isInteger(value) || value < 0 || value > 65_535) throw new Stop(exitCode.badInput, '--listen is a port number, 0 to 65535; 0 is any free one.');
   return value;
 }

@@ -113,7 +113,9 @@ if (isProgram) env.RAILHOUSE_LAUNCHER = '3';
 else delete env.RAILHOUSE_LAUNCHER;
 // Studies live of short-lived objects: with room for more of them a storm takes a twentieth less time.
 const flags = room === 'show' ? ['--max-semi-space-size=32'] : [];
-const child = spawn(node, [...flags, join(root, entry), ...args], { env, stdio: ['inherit', 'inherit', 'inherit', 'pipe'] });
+// npm runs this in the house; paths that a person writes are those of the folder where the person is.
+const cwd = isProgram && process.env.npm_lifecycle_event === room ? process.env.INIT_CWD : undefined;
+const child = spawn(node, [...flags, join(root, entry), ...args], { env, cwd, stdio: ['inherit', 'inherit', 'inherit', 'pipe'] });
 const told = child.stdio[3];
 told.on('error', () => undefined);
 for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT', 'SIGBREAK']) {

@@ -11,6 +11,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   firmware: async () => (await import('./show-firmware.ts')).showFirmware,
   storm: async () => (await import('../storm/storm.ts')).showStorm,
   planted: async () => (await import('../storm/planted.ts')).showPlanted,
+  'odd-values': async () => (await import('./odd-values.ts')).showOddValues,
   audit: async () => (await import('./audit.ts')).showAudit,
   'fault-contract': async () => (await import('../storm/contract-show.ts')).showContract,
   'desktop-checklist': async () => (await import('./desktop-checklist.ts')).showDesktopChecklist,
