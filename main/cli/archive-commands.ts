@@ -14,6 +14,7 @@ import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { givenHead } from './proof-commands.ts';
 import { Stop } from './stop.ts';
+import { newFile } from './values.ts';
 
 /** ARC-10. */
 const whatVerifyShows = `
@@ -95,7 +96,7 @@ export function addArchiveCommands(program: Command): void {
   program
     .command('backup')
     .description('copy an archive while it may be in use, and check the copy')
-    .argument('<file>', 'the copy; it must not exist yet')
+    .argument('<file>', 'the copy; it must not exist yet', newFile)
     .addOption(archiveOption())
     .action(async (file: string, options: { archive: string }) => {
       const archive = archivePlace(options.archive, 'read');

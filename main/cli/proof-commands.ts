@@ -11,6 +11,7 @@ import { exitCode } from './exit-codes.ts';
 import { archiveOption } from './places.ts';
 import { withArchive } from './result-commands.ts';
 import { Stop } from './stop.ts';
+import { newFile } from './values.ts';
 
 /** A head as a person gives it on the command line. */
 export function givenHead(text: string): Head {
@@ -120,7 +121,7 @@ export function addProofCommands(program: Command): void {
   program
     .command('make-head-key')
     .description('make an Ed25519 key to sign heads of archives with (--heads-key), and print its public part')
-    .argument('<file>', 'the private key; keep it away from the archive. The file must not exist yet')
+    .argument('<file>', 'the private key; keep it away from the archive. The file must not exist yet', newFile)
     .action((file: string) => {
       const made = makeHeadKey(resolve(file));
       if (!made.ok) throw new Stop(exitCode.badInput, made.text);

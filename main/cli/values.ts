@@ -6,6 +6,12 @@ import { Stop } from './stop.ts';
 /** A number as people write it, in decimal digits; NaN for anything else: nothing, "0x10", "1e", " ". */
 export const decimal = (text: string): number => (/^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/iu.test(text.trim()) ? Number(text) : Number.NaN);
 
+/** A file that is to be made: "-" would be one of that name. */
+export function newFile(path: string): string {
+  if (path === '-') throw new InvalidArgumentError('It is kept as a file and does not go to standard output. Name a file.');
+  return path;
+}
+
 /** Places on an axis that a table may have at most, as in a plan. */
 const MOST_ON_AXIS = 200;
 

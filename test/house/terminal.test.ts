@@ -86,6 +86,9 @@ describe('CLI-2 empty and odd values', () => {
     expect(run(['runs', '--archive', folder])).toMatchObject({ code: 2, err: matching(/is a folder/) });
     expect(run(['export', '--to', '', '--archive', join(folder, 'no.sqlite')])).toMatchObject({ code: 2, err: matching(/--to is empty/) });
     expect(run(['runs'], { env: { RAILHOUSE_ARCHIVE: '' } })).toMatchObject({ code: 2, err: matching(/RAILHOUSE_ARCHIVE is empty/) });
+    // A run that is to be gone on with lies in an archive that is there already.
+    expect(run(['continue', '--operator', 'A. Tester', '--archive', join(folder, 'typo.sqlite')])).toMatchObject({ code: 7, err: matching(/no archive at .*typo/) });
+    expect(run(['backup', '-'])).toMatchObject({ code: 2 });
     expect(readdirSync(folder)).toEqual([]);
   });
 
