@@ -67,10 +67,11 @@ function withRunOptions(command: Command, ports: { readonly portByVariable: bool
     .addOption(new Option('--quiet', 'say what went wrong or needs a person, and no progress').conflicts('everyPoint'));
 }
 
-/** The options of a command that goes on with a stored run: its archive is there, and none is made. */
-function ofStored<T extends RunOptions>(options: T): T {
+/** For a command that goes on with a stored run: who measures, and an archive that is there; none is made. */
+async function byWhom(options: RunOptions): Promise<readonly [RunOptions, string]> {
+  const operator = await whoMeasures(options.operator);
   if (!existsSync(resolve(options.archive))) throw new Stop(exitCode.archive, `There is no archive at ${resolve(options.archive)}. Nothing was made. Name the one that holds the run with --archive.`);
-  return options;
+  return [options, operator];
 }
 
 /** The run, when it has all of these points; stops the command before a bench is looked for otherwise. */
@@ -173,7 +174,7 @@ export function addRunCommands(program: Command): void {
   )
     .option('--acknowledge', 'a person has found and removed the cause of the trip')
     .action(async (run: string | undefined, options: RunOptions & { acknowledge?: boolean }) =>
-      carry(ofStored(options), await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+      carry(...(await byWhom(options)), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
         if (state.ending !== null) {
           const left = pointsWithoutResult(state).length;
           throw new Stop(exitCode.done, `This run has ended: ${endingWords(state.ending)}; there is nothing to continue. ${left === 0 ? 'Every point has a result, was left out or was decided upon.' : `Measure the ${left === 1 ? 'point that has' : `${left} points that have`} no result with measure-again --remaining.`}`);
@@ -196,7 +197,7 @@ export function addRunCommands(program: Command): void {
     .addOption(new Option('--points <numbers>', 'these points, counted from 1 as every page, table and file does').argParser(pointNumbers))
     .action(async (run: string | undefined, options: RunOptions & { remaining?: boolean; failed?: boolean; points?: readonly number[] }) => {
       if (options.remaining !== true && options.failed !== true && options.points === undefined) throw new Stop(exitCode.badInput, 'Say which points: --remaining, --failed, or --points 3,17.');
-      await carry(ofStored(options), await whoMeasures(options.operator), (archive) => ({ kind: 'stored', id: withPoints(archive, chosenRun(archive, run), options.points ?? []) }), (state) => {
+      await carry(...(await byWhom(options)), (archive) => ({ kind: 'stored', id: withPoints(archive, chosenRun(archive, run), options.points ?? []) }), (state) => {
         const without = pointsWithoutResult(state);
         if (options.remaining === true) {
           if (without.length === 0) throw new Stop(exitCode.done, 'Every point has a result, was left out or was decided upon; there is nothing left to measure.');
