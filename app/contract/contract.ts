@@ -64,7 +64,7 @@ const sheet = z.object({
   lines: z.array(z.object({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string(), untraceable: z.string().optional() })),
   totals: z.object({ durationS: finite, pulses: finite, fluidMl: finite, points: finite, telemetryFrames: finite, diskBytes: finite }),
 });
-export type Sheet = z.infer<typeof sheet>;
+export type PlanSheet = z.infer<typeof sheet>;
 
 /** The bench as the host has it now. */
 const benchView = z.discriminatedUnion('state', [
@@ -213,7 +213,7 @@ export const requests = {
 export type RequestName = keyof typeof requests;
 export type Params<N extends RequestName> = z.input<(typeof requests)[N]['params']>;
 export type ParsedParams<N extends RequestName> = z.output<(typeof requests)[N]['params']>;
-export type Result<N extends RequestName> = z.output<(typeof requests)[N]['result']>;
+export type AnswerTo<N extends RequestName> = z.output<(typeof requests)[N]['result']>;
 
 export const events = {
   bench: benchView,

@@ -5,7 +5,7 @@ import { combine, type Carried } from '../uncertainty/carried.ts';
 import { deadTimeCarried, lineMassCarried, slopeCarried, widthMassCarried } from '../reduce/carried-line.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
 import { staticCarried } from '../reduce/static-flow.ts';
-import type { Criterion } from './choose.ts';
+import type { MatchCriterion } from './choose.ts';
 
 interface Condition {
   readonly voltage: Volts;
@@ -21,7 +21,7 @@ export type MatchPoint =
   | { readonly quantity: 'static-flow'; readonly pressure: Pascals; readonly weight: number };
 
 /** A dead time has no useful percentage: its spread counts in microseconds. The others count in percent. MA-1. */
-export function criterionOf(point: MatchPoint): Criterion {
+export function criterionOf(point: MatchPoint): MatchCriterion {
   return { scale: point.quantity === 'dead-time' ? 'absolute' : 'percent', weight: point.weight };
 }
 

@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { chooseSets, costOfSet, type BatchMember, type Choice, type Criterion, type SetsWanted } from './choose.ts';
+import { chooseSets, costOfSet, type BatchMember, type ChosenSets, type MatchCriterion, type SetsWanted } from './choose.ts';
 
 /** Every choice of disjoint sets, by trying them all. */
 function* everyChoice(free: readonly number[], sets: number, of: number): Generator<number[][]> {
@@ -27,7 +27,7 @@ function* subsets(from: readonly number[], size: number): Generator<number[]> {
   }
 }
 
-function bruteForce(batch: readonly BatchMember[], criteria: readonly Criterion[], { sets, of, objective }: SetsWanted) {
+function bruteForce(batch: readonly BatchMember[], criteria: readonly MatchCriterion[], { sets, of, objective }: SetsWanted) {
   let best: readonly [number, number] = [Infinity, Infinity];
   for (const choice of everyChoice(batch.map((_, i) => i), sets, of)) {
     const costs = choice.map((set) => costOfSet(set.flatMap((i) => batch[i] ?? []), criteria));
@@ -38,14 +38,14 @@ function bruteForce(batch: readonly BatchMember[], criteria: readonly Criterion[
   return best;
 }
 
-function chosen(batch: readonly BatchMember[], criteria: readonly Criterion[], wanted: SetsWanted): Choice {
+function chosen(batch: readonly BatchMember[], criteria: readonly MatchCriterion[], wanted: SetsWanted): ChosenSets {
   const choice = chooseSets(batch, criteria, wanted);
   if (choice.kind !== 'choice') throw new Error(choice.text);
   return choice;
 }
 
 const objectives = fc.constantFrom<SetsWanted['objective']>('greatest', 'total');
-const criterion = fc.record({ scale: fc.constantFrom<Criterion['scale']>('percent', 'absolute'), weight: fc.constantFrom(0.5, 1, 3) });
+const criterion = fc.record({ scale: fc.constantFrom<MatchCriterion['scale']>('percent', 'absolute'), weight: fc.constantFrom(0.5, 1, 3) });
 
 const batches = fc
   .record({ criteria: fc.array(criterion, { minLength: 1, maxLength: 3 }), count: fc.integer({ min: 2, max: 10 }), coarse: fc.boolean() })
@@ -103,7 +103,7 @@ describe('choosing sets', () => {
       fc.property(
         cases.chain((c) => fc.shuffledSubarray(c.batch, { minLength: c.batch.length, maxLength: c.batch.length }).map((shuffled) => ({ ...c, shuffled }))),
         ({ criteria, batch, shuffled, request }) => {
-          const names = (of: readonly BatchMember[], choice: Choice) => choice.sets.map((s) => s.members.map((m) => of[m]?.id));
+          const names = (of: readonly BatchMember[], choice: ChosenSets) => choice.sets.map((s) => s.members.map((m) => of[m]?.id));
           expect(names(shuffled, chosen(shuffled, criteria, request))).toEqual(names(batch, chosen(batch, criteria, request)));
         },
       ),
@@ -116,7 +116,7 @@ describe('choosing sets', () => {
     const uniform = () => (state = (state * 48_271) % 2_147_483_647) / 2_147_483_647;
     return Array.from({ length: count }, (_, i) => ({ id: `S-${String(i).padStart(3, '0')}`, values: Array.from({ length: criteria }, () => 10 * (1 + 0.03 * (uniform() + uniform() + uniform() - 1.5))) }));
   };
-  const percent = (count: number): Criterion[] => Array.from({ length: count }, () => ({ scale: 'percent', weight: 1 }));
+  const percent = (count: number): MatchCriterion[] => Array.from({ length: count }, () => ({ scale: 'percent', weight: 1 }));
 
   it('MA-4: proves the best choice of batches of the size that a lab has', () => {
     for (const [count, sets, of] of [[24, 2, 4], [24, 4, 4], [32, 3, 6], [40, 4, 4]] as const) {
@@ -153,7 +153,7 @@ describe('choosing sets', () => {
   it('MA-7: says why there is no choice', () => {
     const batch = batchOf(5, 1);
     const request = { sets: 1, of: 2, objective: 'greatest' } as const;
-    const reason = (b: readonly BatchMember[], criteria: readonly Criterion[], over: Partial<SetsWanted> = {}) => {
+    const reason = (b: readonly BatchMember[], criteria: readonly MatchCriterion[], over: Partial<SetsWanted> = {}) => {
       const found = chooseSets(b, criteria, { ...request, ...over });
       return found.kind === 'no-choice' ? found.reason : found.kind;
     };

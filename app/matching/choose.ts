@@ -10,7 +10,7 @@ export interface BatchMember {
   readonly values: readonly number[];
 }
 
-export interface Criterion {
+export interface MatchCriterion {
   /** percent: spread over the mean of the set; values must be positive. absolute: spread in the unit of the values. */
   readonly scale: 'percent' | 'absolute';
   /** What one unit of spread counts for; above 0. */
@@ -27,16 +27,16 @@ export interface SetsWanted {
   readonly effort?: number;
 }
 
-export interface Choice {
+export interface ChosenSets {
   readonly kind: 'choice';
   /** Indices into the batch, each set rising by the members' ids; the set with the least cost first. */
   readonly sets: readonly { readonly members: readonly number[]; readonly cost: number }[];
   readonly greatest: number;
   readonly total: number;
-  readonly proof: Proof;
+  readonly proof: ChoiceProof;
 }
 
-export type Proof =
+export type ChoiceProof =
   | { readonly kind: 'best' }
   | {
       readonly kind: 'not-proved';
@@ -57,7 +57,7 @@ const tie = 1e-12;
 const mostSets = 300_000;
 
 /** Cost of a set: its worst criterion, weight x (largest - smallest), in percent of the mean or absolute. MA-2. */
-export function costOfSet(members: readonly BatchMember[], criteria: readonly Criterion[]): number {
+export function costOfSet(members: readonly BatchMember[], criteria: readonly MatchCriterion[]): number {
   let cost = 0;
   criteria.forEach(({ scale, weight }, c) => {
     let low = Number.POSITIVE_INFINITY;
@@ -76,7 +76,7 @@ export function costOfSet(members: readonly BatchMember[], criteria: readonly Cr
 }
 
 /** The best disjoint sets. The answer does not depend on the order of the batch. MA-3 to MA-6. */
-export function chooseSets(batch: readonly BatchMember[], criteria: readonly Criterion[], wanted: SetsWanted): Choice | NoChoice {
+export function chooseSets(batch: readonly BatchMember[], criteria: readonly MatchCriterion[], wanted: SetsWanted): ChosenSets | NoChoice {
   const refusal = refusalOf(batch, criteria, wanted);
   if (refusal !== null) return refusal;
   // By the value that counts most, so that alike members stand side by side; equal ones by id.
@@ -91,7 +91,7 @@ export function chooseSets(batch: readonly BatchMember[], criteria: readonly Cri
   return { kind: 'choice', sets: stated, greatest, total, proof };
 }
 
-function refusalOf(batch: readonly BatchMember[], criteria: readonly Criterion[], { sets, of }: SetsWanted): NoChoice | null {
+function refusalOf(batch: readonly BatchMember[], criteria: readonly MatchCriterion[], { sets, of }: SetsWanted): NoChoice | null {
   const no = (reason: NoChoice['reason'], text: string): NoChoice => ({ kind: 'no-choice', reason, text });
   if (!Number.isInteger(sets) || sets < 1 || !Number.isInteger(of) || of < 2) {
     return no('bad-request', `One or more sets of two or more injectors can be chosen, not ${sets} of ${of}.`);
@@ -114,7 +114,7 @@ function refusalOf(batch: readonly BatchMember[], criteria: readonly Criterion[]
 
 interface Problem extends Required<SetsWanted> {
   readonly members: readonly BatchMember[];
-  readonly criteria: readonly Criterion[];
+  readonly criteria: readonly MatchCriterion[];
 }
 
 /** Members as rising indices into the problem's. */
@@ -148,10 +148,10 @@ const price = ({ members, criteria }: Problem, set: readonly number[]): PricedSe
   cost: costOfSet(set.map((m) => at(members, m)), criteria),
 });
 
-function solve(problem: Problem): { readonly sets: readonly PricedSet[]; readonly proof: Proof } {
+function solve(problem: Problem): { readonly sets: readonly PricedSet[]; readonly proof: ChoiceProof } {
   const { objective } = problem;
   const first = improved(problem, grown(problem));
-  const unproved = (sets: readonly PricedSet[], bound: Value): { sets: readonly PricedSet[]; proof: Proof } =>
+  const unproved = (sets: readonly PricedSet[], bound: Value): { sets: readonly PricedSet[]; proof: ChoiceProof } =>
     compare(bound, valueOf(sets), objective) >= 0 ? { sets, proof: { kind: 'best' } } : { sets, proof: { kind: 'not-proved', bound: bound[objective] } };
   const easy = lineBound(problem);
   const known = valueOf(first);
@@ -234,7 +234,7 @@ function improved(problem: Problem, start: readonly PricedSet[]): readonly Price
 }
 
 /** Least cost that a set with these extremes of one criterion can have, whatever else it holds: never falls as it grows. */
-function leastCost({ scale, weight }: Criterion, low: number, high: number): number {
+function leastCost({ scale, weight }: MatchCriterion, low: number, high: number): number {
   // (high - low) / mean is at least (high - low) / high.
   return weight * (scale === 'percent' ? 100 * (1 - low / high) : high - low);
 }
@@ -278,7 +278,7 @@ function lineBound({ members, criteria, sets, of }: Problem): Value & { readonly
  * half have no larger sum of ranges, so neighbours are best. A percentage is taken by the range of logarithms r: its least
  * cost 1 - exp(-r) is concave, and so nowhere below the chord from 0 to the range of the whole batch.
  */
-function leastTotal({ scale, weight }: Criterion, rising: readonly number[], sets: number, of: number): number {
+function leastTotal({ scale, weight }: MatchCriterion, rising: readonly number[], sets: number, of: number): number {
   const line = scale === 'percent' ? rising.map(Math.log) : rising;
   const whole = at(line, line.length - 1) - at(line, 0);
   if (!(whole > 0)) return 0;

@@ -1,9 +1,9 @@
 /** Sets of alike injectors with what is known of how alike they are. Rules (MA-n) in README.md beside this file. */
 import type { Result } from '../uncertainty/budget.ts';
-import { deviationsFromMean, meanOf, percentOf, spreadOf } from '../results/set.ts';
+import { deviationsFromMean, meanOf, percentOf, rangeOf } from '../results/set.ts';
 import { stateCarried, type Carried } from '../uncertainty/carried.ts';
 import { criterionOf, type Candidate, type MatchPoint } from './candidates.ts';
-import { chooseSets, type NoChoice, type Proof, type SetsWanted } from './choose.ts';
+import { chooseSets, type NoChoice, type ChoiceProof, type SetsWanted } from './choose.ts';
 
 /** A set at one point. */
 interface SetAtPoint {
@@ -29,7 +29,7 @@ export interface Match {
   readonly left: readonly Candidate[];
   readonly greatest: number;
   readonly total: number;
-  readonly proof: Proof;
+  readonly proof: ChoiceProof;
   readonly text: string;
 }
 
@@ -50,7 +50,7 @@ export function matchSets(candidates: readonly Candidate[], points: readonly Mat
   return { kind: 'match', sets, left: candidates.filter((_, i) => !taken.has(i)), greatest, total, proof, text: proofText(proof, wanted.objective, choice[wanted.objective]) };
 }
 
-function proofText(proof: Proof, objective: SetsWanted['objective'], reached: number): string {
+function proofText(proof: ChoiceProof, objective: SetsWanted['objective'], reached: number): string {
   if (proof.kind === 'best') return 'Proved best: every other choice was weighed or ruled out.';
   const what = objective === 'greatest' ? 'greatest cost of a set' : 'total cost';
   return `Not proved best: the batch is too large to rule out every other choice. This one has a ${what} of ${reached.toFixed(3)}; none can have less than ${proof.bound.toFixed(3)}.`;
@@ -60,5 +60,5 @@ function proofText(proof: Proof, objective: SetsWanted['objective'], reached: nu
 function atPoint(values: readonly Carried[], point: MatchPoint): SetAtPoint {
   const mean = meanOf(values);
   const stated = (of: Carried): Result => stateCarried(criterionOf(point).scale === 'percent' ? percentOf(of, mean) : of);
-  return { mean: stateCarried(mean), deviations: deviationsFromMean(values).map(stated), spread: stated(spreadOf(values)) };
+  return { mean: stateCarried(mean), deviations: deviationsFromMean(values).map(stated), spread: stated(rangeOf(values)) };
 }

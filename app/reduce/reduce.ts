@@ -22,7 +22,7 @@ import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
 import type { CellPlace, FlowRange, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
-import { circuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
+import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';

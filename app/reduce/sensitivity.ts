@@ -97,7 +97,7 @@ function deadTimeByLogResistance(byVoltage: Sensitivity, voltage: number, deadTi
  * dt0/dR of resistance between supply and coil, s/ohm: it stands in series with the coil's own and does to the current what the
  * coil's own does. `coil` is the resistance of the whole circuit, ohm, with its relative standard uncertainty.
  */
-export function deadTimeByResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp, circuit: Circuit): Sensitivity {
+export function deadTimeByResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp, circuit: CoilCircuit): Sensitivity {
   const { value, u } = deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
   return { value: value / circuit.ohm, u: Math.hypot(u, value * circuit.uRelative) / circuit.ohm, from: 'coil-model' };
 }
@@ -119,14 +119,14 @@ export function deadTimeByClamp(voltage: number, clampV: number): Sensitivity {
 }
 
 /** The resistance that limits a coil's current, with its relative standard uncertainty. */
-export interface Circuit {
+export interface CoilCircuit {
   readonly ohm: number;
   readonly uRelative: number;
   readonly from: 'current' | 'default';
 }
 
 /** Coils for saturated switches have 11 to 17 ohm (common practice, no source). */
-const usualCircuit: Circuit = { ohm: 13.5, uRelative: 0.15, from: 'default' };
+const usualCircuit: CoilCircuit = { ohm: 13.5, uRelative: 0.15, from: 'default' };
 /** How well the bench's ammeter is believed, relative: no certificate covers it. */
 const uAmmeter = 0.05;
 
@@ -135,7 +135,7 @@ const uAmmeter = 0.05;
  * I is the current that the resistance allows. `mean` A is that of a whole period. Without readings, or where they make no
  * sense, the usual one.
  */
-export function circuitOf(windows: readonly { readonly width: number; readonly period: number; readonly mean: number }[], voltage: number): Circuit {
+export function coilCircuitOf(windows: readonly { readonly width: number; readonly period: number; readonly mean: number }[], voltage: number): CoilCircuit {
   const n = windows.length;
   const meanWidth = windows.reduce((sum, w) => sum + w.width, 0) / n;
   const meanCharge = windows.reduce((sum, w) => sum + w.mean * w.period, 0) / n;

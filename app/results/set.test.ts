@@ -7,7 +7,7 @@ import { coverageFactor } from '../uncertainty/budget.ts';
 import { carried, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { estimateOf } from './estimate.ts';
-import { deviationsFromMean, meanOf, percentOf, spreadOf } from './set.ts';
+import { deviationsFromMean, meanOf, percentOf, rangeOf } from './set.ts';
 
 const infinite = Number.POSITIVE_INFINITY;
 const own = (place: string) => errorSource('width-mass', place);
@@ -32,7 +32,7 @@ describe('the mean of a set', () => {
 
   it('of nothing is an error of the caller', () => {
     expect(() => meanOf([])).toThrow(RangeError);
-    expect(() => spreadOf([])).toThrow(RangeError);
+    expect(() => rangeOf([])).toThrow(RangeError);
     expect(deviationsFromMean([])).toEqual([]);
   });
 });
@@ -65,7 +65,7 @@ describe('deviations from the mean', () => {
 
 describe('spread and percent', () => {
   it('RED-67: the spread is largest less smallest, and what lies between has no part in it', () => {
-    const spread = stateCarried(spreadOf([member(3, 'a', 0.3, 1), member(1, 'b', 0.4, 1), member(2, 'c', 9, 1)]));
+    const spread = stateCarried(rangeOf([member(3, 'a', 0.3, 1), member(1, 'b', 0.4, 1), member(2, 'c', 9, 1)]));
     expect(spread.value).toBe(2);
     expect(spread.uRandom).toBeCloseTo(0.5, 12);
     expect(spread.uShared).toBe(0);

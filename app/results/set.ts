@@ -28,7 +28,7 @@ export function deviationsFromMean(members: readonly Carried[]): readonly Carrie
 }
 
 /** Largest less smallest; of equal ones the first. Empty: throws. */
-export function spreadOf(members: readonly Carried[]): Carried {
+export function rangeOf(members: readonly Carried[]): Carried {
   const rising = members.map((_, i) => i).sort((a, b) => (members[a]?.value ?? 0) - (members[b]?.value ?? 0));
   if (rising.length === 0) throw new RangeError('an empty set has no spread');
   const [lowest, highest] = [rising[0], rising.at(-1)];

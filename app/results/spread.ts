@@ -18,7 +18,7 @@ interface SpreadRow {
   readonly deviation: Estimate | null;
 }
 
-export interface Spread {
+export interface SetSpread {
   readonly rows: readonly SpreadRow[];
   /** Of the injectors that have a value; null: none has. */
   readonly mean: Estimate | null;
@@ -30,7 +30,7 @@ export interface Spread {
 }
 
 /** `cells` are those of one voltage, pressure and period. */
-export function spreadOverSet(cells: readonly (LineCell | NoLineCell)[], of: SpreadOf): Spread {
+export function spreadOverSet(cells: readonly (LineCell | NoLineCell)[], of: SpreadOf): SetSpread {
   const found = cells.map((cell) => ({ cell, value: valueOf(cell, of) }));
   const present = found.flatMap(({ cell, value }) => (typeof value === 'string' ? [] : [{ injector: cell.injector, value }]));
   const members = present.map((p) => p.value);
@@ -63,7 +63,7 @@ function valueOf(cell: LineCell | NoLineCell, of: SpreadOf): Carried | string {
 }
 
 /** In words what the spread is and whether the outermost injector stands out by more than its uncertainty. */
-export function spreadSentence({ rows, members }: Spread): string {
+export function spreadSentence({ rows, members }: SetSpread): string {
   if (members < 2) return 'With fewer than two injectors that have a value there is no spread.';
   const told = rows.filter(({ deviation }) => deviation !== null && deviation.u95 !== null && Math.abs(deviation.value) > deviation.u95).length;
   const missing = rows.length - members;

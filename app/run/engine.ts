@@ -19,10 +19,10 @@ import { GuardWatch } from './engine/guard-watch.ts';
 import { InjectorsOut } from './engine/injectors-out.ts';
 import { LinkWatch } from './engine/link-watch.ts';
 import { withoutWindow } from './engine/outcome.ts';
-import { Readings } from './engine/readings.ts';
+import { LatestReadings } from './engine/readings.ts';
 import { Safety } from './engine/safety.ts';
 import { Schedule } from './engine/schedule.ts';
-import { Settings } from './engine/settings.ts';
+import { EngineSettings } from './engine/settings.ts';
 import { Standstill } from './engine/standstill.ts';
 import { Sweep } from './engine/sweep.ts';
 import type { RunCommand, RunEventBody } from '../journal/events.ts';
@@ -83,8 +83,8 @@ class Engine implements RunEngine {
   readonly #standstill: Standstill;
   readonly #link: LinkWatch;
   readonly #course: Course;
-  readonly #settings: Settings;
-  readonly #readings: Readings;
+  readonly #settings: EngineSettings;
+  readonly #readings: LatestReadings;
   readonly #clocks: ClockWatch;
   readonly #safety: Safety;
   readonly #controller: ControllerWatch;
@@ -101,8 +101,8 @@ class Engine implements RunEngine {
   constructor(state: RunState) {
     const core = new EngineCore(state);
     const course = new Course(core);
-    const settings = new Settings(core);
-    const readings = new Readings(core, course, settings);
+    const settings = new EngineSettings(core);
+    const readings = new LatestReadings(core, course, settings);
     const clocks = new ClockWatch(core);
     const safety = new Safety(core, course, settings, clocks);
     const controller = new ControllerWatch(core, course, settings, safety);

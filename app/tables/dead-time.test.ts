@@ -6,7 +6,7 @@ import type { Reduction } from '../reduce/reduction.ts';
 import { noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import { deadTimeTables, setMeanColumn, slopeTables } from './dead-time.ts';
 import { mapTables } from './map.ts';
-import type { Cell } from './table.ts';
+import type { TableCell } from './table.ts';
 
 const plan = syntheticPlan({ voltageV: [14, 9], pressureKpa: [300, 400] }, 4);
 const points = expandPlan(plan);
@@ -22,7 +22,7 @@ function reduction(keep: (point: Point) => boolean = () => true): Reduction {
   return reduceRun({ plan, equipment: syntheticEquipment, points, attempts: attempts.filter((a) => keep(points[a.point] as Point)) });
 }
 
-function valueOf(cell: Cell | undefined): Extract<Cell, { kind: 'value' }> {
+function valueOf(cell: TableCell | undefined): Extract<TableCell, { kind: 'value' }> {
   if (cell?.kind !== 'value') throw new Error('no value');
   return cell;
 }

@@ -4,7 +4,7 @@ import type { LineCell, NoLineCell, Reduction } from '../reduce/reduction.ts';
 import { meanOf } from '../results/set.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
-import type { Cell, Table } from './table.ts';
+import type { TableCell, Table } from './table.ts';
 
 /** The column of the mean of all injectors; no injector can have this id. */
 export const setMeanColumn = 'set-mean';
@@ -78,7 +78,7 @@ function tablesOf(reduction: Reduction, kind: Kind): readonly Table[] {
   });
 }
 
-function cellOf(cell: LineCell | NoLineCell | undefined, kind: Kind): Cell {
+function cellOf(cell: LineCell | NoLineCell | undefined, kind: Kind): TableCell {
   if (cell === undefined) return { kind: 'missing', reason: 'not-measured', text: 'The plan does not measure this injector here.' };
   if (cell.kind === 'no-line') return { kind: 'missing', reason: cell.reason, text: cell.text };
   return { kind: 'value', result: kind.of(cell), interval: kind.interval(cell), sources: cell.sources };
@@ -88,7 +88,7 @@ function cellOf(cell: LineCell | NoLineCell | undefined, kind: Kind): Cell {
  * Mean of these injectors (not of a population: their spread is no part of its uncertainty). Random parts are averaged;
  * each instrument's error is the same in all members and is not.
  */
-function setMean(members: readonly (LineCell | NoLineCell | undefined)[], kind: Kind): Cell {
+function setMean(members: readonly (LineCell | NoLineCell | undefined)[], kind: Kind): TableCell {
   const lines = members.flatMap((cell) => (cell?.kind === 'line' ? [cell] : []));
   if (lines.length < members.length || lines.length === 0) {
     return { kind: 'missing', reason: 'member-missing', text: 'At least one injector of the set has no value here, so the set has no mean.' };

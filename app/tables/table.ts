@@ -5,7 +5,7 @@ import type { NoLineReason, Source } from '../reduce/reduction.ts';
 /** Why a cell has no value. */
 type MissingReason = NoLineReason | 'member-missing';
 
-export type Cell =
+export type TableCell =
   | {
       readonly kind: 'value';
       readonly result: Result;
@@ -25,7 +25,7 @@ interface TableRow {
   /** Supply voltage, V. */
   readonly voltage: number;
   /** One for each column, in order. */
-  readonly cells: readonly Cell[];
+  readonly cells: readonly TableCell[];
 }
 
 /** One quantity over supply voltage (down) and injector (across), at one pressure and period. */

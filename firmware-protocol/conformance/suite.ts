@@ -13,7 +13,7 @@ import { conversationChecks } from './conversation-checks.ts';
 import { courseChecks } from './course-checks.ts';
 import { extensionChecks } from './extension-checks.ts';
 import { switchingChecks } from './switching-checks.ts';
-import { type Check, type ConformanceResult, type ControllerPort, Cut, expect, Failure, NotApplicable, REACTION_MS, SUPPLY_FALLS_WITHIN_MS, SUPPLY_TOLERANCE_MV, Talk } from './talk.ts';
+import { type Check, type ConformanceResult, type ControllerPort, Cut, expect, CheckFailure, NotApplicable, REACTION_MS, SUPPLY_FALLS_WITHIN_MS, SUPPLY_TOLERANCE_MV, Talk } from './talk.ts';
 
 export type { ConformanceResult, ControllerPort } from './talk.ts';
 
@@ -58,7 +58,7 @@ export async function runConformance(port: ControllerPort, options: ConformanceO
       record(check.rule, check.title, 'pass', await check.run(talk));
     } catch (error) {
       if (error instanceof NotApplicable) record(check.rule, check.title, 'not-applicable', error.message);
-      else if (error instanceof Failure) record(check.rule, check.title, 'fail', error.message);
+      else if (error instanceof CheckFailure) record(check.rule, check.title, 'fail', error.message);
       else if (!(error instanceof Cut)) throw error;
     } finally {
       talk.port = port;
@@ -79,7 +79,7 @@ export async function runConformance(port: ControllerPort, options: ConformanceO
     expect(!frame.armed && !frame.active, 'the bench is armed or pulsing');
     record('LINE-54', title, 'pass', `disarmed, no burst, supply read back ${frame.supplyMv} mV`);
   } catch (error) {
-    if (!(error instanceof Failure)) throw error;
+    if (!(error instanceof CheckFailure)) throw error;
     record('LINE-54', title, 'fail', `${error.message}. Press the emergency stop and switch the supply off by hand.`);
   }
   return results;

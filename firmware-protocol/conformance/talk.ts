@@ -35,7 +35,7 @@ export interface Check {
 }
 
 /** The controller did not do what the rule says. */
-export class Failure extends Error {}
+export class CheckFailure extends Error {}
 
 /** The rule cannot be seen on this controller. */
 export class NotApplicable extends Error {}
@@ -63,7 +63,7 @@ export const LONG_PULSE_MS = 90;
 export const INTO_PULSE_MS = 20;
 
 export function expect(condition: boolean, otherwise: string): asserts condition {
-  if (!condition) throw new Failure(otherwise);
+  if (!condition) throw new CheckFailure(otherwise);
 }
 
 /** The suite's end of the conversation: numbers requests, and keeps answers and frames apart. */
@@ -93,7 +93,7 @@ export class Talk {
       const text = await this.port.nextLine(timeoutMs);
       if (text === null) return null;
       const line = decodeFromController(text);
-      if (line.kind === 'bad') throw new Failure(`LINE-9: the controller said a bad line (${line.why}): ${text}`);
+      if (line.kind === 'bad') throw new CheckFailure(`LINE-9: the controller said a bad line (${line.why}): ${text}`);
       if (line.kind !== 'telemetry') return { text, answer: line };
       startUs ??= line.telemetry.atUs;
       if (line.telemetry.atUs - startUs > timeoutMs * 1_000) return null;
@@ -200,7 +200,7 @@ export class Talk {
         expect(edges > 0 || lastEdgeUs === 0, `LINE-41: the latest edge was at ${lastEdgeUs} us, and there was none yet`);
         return line.telemetry;
       }
-      throw new Failure(`an answer to nothing: ${text}`);
+      throw new CheckFailure(`an answer to nothing: ${text}`);
     }
   }
 

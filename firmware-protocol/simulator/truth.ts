@@ -9,7 +9,7 @@ import { drawInjector } from './plant/injector-type.ts';
 import { drawInstrumentErrors } from './plant/instrument-errors.ts';
 import { driveAt } from './plant/supply.ts';
 import { settledRise } from './plant/thermal.ts';
-import { Leak } from './plant/leak.ts';
+import { LeakingPlace } from './plant/leak.ts';
 import type { Scenario } from './plant/scenario.ts';
 
 export interface TruthQuestion {
@@ -96,7 +96,7 @@ export function trueLeak(scenario: Scenario, atS: number, pressureKpa: number): 
     .sort((a, b) => a.from - b.from);
   let flow = 0;
   leaks.forEach(({ from, to, fault }, i) => {
-    if (from <= atS && atS < to) flow += new Leak(fault, from, i + 1, scenario).at(atS, pressureKpa * 1e3);
+    if (from <= atS && atS < to) flow += new LeakingPlace(fault, from, i + 1, scenario).at(atS, pressureKpa * 1e3);
   });
   for (let channel = 1; channel <= scenario.injectors; channel += 1) flow += drawInjector(scenario.seed, channel).seatLeak * Math.sqrt(pressureKpa / 400);
   return flow * 60e6;

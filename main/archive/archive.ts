@@ -33,7 +33,7 @@ interface OpenFailure {
   readonly text: string;
 }
 
-export type OpenResult = { readonly ok: true; readonly archive: Archive } | OpenFailure;
+export type OpenedArchive = { readonly ok: true; readonly archive: Archive } | OpenFailure;
 
 interface ReadOptions {
   /** Asks for no lock and changes nothing; the file must exist. One of an earlier version is read from a copy (ARC-51). */
@@ -128,7 +128,7 @@ function fullPath(path: string): string {
  * Opens an archive; without `readOnly` makes it when it is absent, takes the writer lock and brings an older file to the
  * present version (the file as it was stays beside it under `.before-version-N`). Every failure leaves the file as it was.
  */
-export function openArchive(path: string, options: OpenOptions): OpenResult {
+export function openArchive(path: string, options: OpenOptions): OpenedArchive {
   const unfit = unfitNode();
   if (unfit !== null) return { ok: false, code: 'unfit-node', text: unfit };
   const file = fullPath(path);
@@ -158,7 +158,7 @@ const openForReading = (file: string): Database => openDatabase(file, { readOnly
  * SQLite makes a file beside an archive even to read it. Where that cannot be, on a medium that is read only, a copy is read in
  * the system's folder for temporary files, which goes when the archive is closed.
  */
-function openAnywhere(file: string, checkMaxBytes: number): OpenResult {
+function openAnywhere(file: string, checkMaxBytes: number): OpenedArchive {
   try {
     return openReader(file, checkMaxBytes);
   } catch (error) {
@@ -192,7 +192,7 @@ function folderForCopy(): { readonly folder: string; readonly leave: () => void 
   };
 }
 
-function openReader(file: string, checkMaxBytes: number, instead?: { readonly copy: string; readonly leave: () => void }): OpenResult {
+function openReader(file: string, checkMaxBytes: number, instead?: { readonly copy: string; readonly leave: () => void }): OpenedArchive {
   const db = openForReading(instead?.copy ?? file);
   return closingOnFailure(db.close.bind(db), () => {
     const inspection = inspect(db, file);
@@ -207,7 +207,7 @@ function openReader(file: string, checkMaxBytes: number, instead?: { readonly co
 }
 
 /** ARC-51. Closes `db`, and leaves what it is a copy in when the archive is closed. */
-function openUpToDate(db: Database, file: string, version: number, leaveOriginal: () => void = () => undefined): OpenResult {
+function openUpToDate(db: Database, file: string, version: number, leaveOriginal: () => void = () => undefined): OpenedArchive {
   const { folder, leave } = folderForCopy();
   return closingOnFailure(leave, () => {
     const copy = join(folder, `version-${currentVersion}-${basename(file)}`);
@@ -254,7 +254,7 @@ function birthOfCopy(db: Database): Birth {
   return { id: newArchiveId(at, { nextUint32 }), at };
 }
 
-function openWriter(file: string, options: WriteOptions): OpenResult {
+function openWriter(file: string, options: WriteOptions): OpenedArchive {
   // A journal beside it is a change that was cut off, by the power or a death in the making of the archive: only a writer
   // can take it back, and the file is looked at after that.
   if (existsSync(file) && !existsSync(`${file}-journal`)) {
@@ -310,8 +310,8 @@ function keepCopy(db: Database, copy: string): void {
   }
 }
 
-function closingOnFailure(close: () => unknown, open: () => OpenResult): OpenResult {
-  let result: OpenResult | null = null;
+function closingOnFailure(close: () => unknown, open: () => OpenedArchive): OpenedArchive {
+  let result: OpenedArchive | null = null;
   try {
     result = open();
     return result;

@@ -64,7 +64,7 @@ export interface PartRow {
   readonly entry: number;
 }
 
-export interface PlanRow {
+export interface StoredPlanRow {
   readonly plan: string;
   readonly version: number;
   readonly name: string;
@@ -83,7 +83,7 @@ export interface EquipmentRow {
 /** What the ledger binds of a row: all of it but the n of its entry. */
 export const partHash = (row: Omit<PartRow, 'entry'>): string =>
   rowHash('part', row.part, row.version, row.saved_at, row.order_text, row.type, row.serial_number, row.coil_resistance_ohm, row.condition, row.channel);
-export const planHash = (row: Omit<PlanRow, 'entry'> & { readonly document: string }): string =>
+export const planHash = (row: Omit<StoredPlanRow, 'entry'> & { readonly document: string }): string =>
   rowHash('plan', row.plan, row.version, row.name, row.saved_at, row.saved_by, row.document);
 export const equipmentHash = (row: Omit<EquipmentRow, 'entry'>): string => rowHash('equipment', row.version, row.saved_at, row.document);
 
@@ -97,7 +97,7 @@ const partFromRow = (row: PartRow): StoredPart => ({
   channel: row.channel,
 });
 
-const planFromRow = (row: PlanRow): PlanVersion => ({
+const planFromRow = (row: StoredPlanRow): PlanVersion => ({
   id: row.plan,
   version: row.version,
   name: row.name,
@@ -116,12 +116,12 @@ function statements(db: Database) {
       `INSERT INTO part_versions (part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel, entry)
        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
     ),
-    plans: db.prepare<[], PlanRow>(
+    plans: db.prepare<[], StoredPlanRow>(
       `SELECT ${planColumns} FROM plan_versions p WHERE version = (SELECT max(version) FROM plan_versions WHERE plan = p.plan)
        ORDER BY saved_at DESC, plan DESC`,
     ),
-    planVersions: db.prepare<[string], PlanRow>(`SELECT ${planColumns} FROM plan_versions WHERE plan = ? ORDER BY version DESC`),
-    plan: db.prepare<[string, number], PlanRow & { document: string; hash: Buffer }>(
+    planVersions: db.prepare<[string], StoredPlanRow>(`SELECT ${planColumns} FROM plan_versions WHERE plan = ? ORDER BY version DESC`),
+    plan: db.prepare<[string, number], StoredPlanRow & { document: string; hash: Buffer }>(
       `SELECT ${planColumns}, document, hash FROM plan_versions WHERE plan = ? AND version = ?`,
     ),
     lastPlanVersion: db.prepare<[string], { version: number; entry: number }>('SELECT version, entry FROM plan_versions WHERE plan = ? ORDER BY version DESC LIMIT 1'),

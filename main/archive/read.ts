@@ -40,7 +40,7 @@ export interface RunsPage {
 
 type AttemptEnded = Extract<RunEventBody, { kind: 'attempt-ended' }>;
 
-export interface AttemptRecord {
+export interface StoredAttempt {
   readonly point: number;
   readonly attempt: number;
   /** Of the `attempt-ended` event. */
@@ -270,12 +270,12 @@ export class ArchiveReader {
   }
 
   /** One page of attempts, by point and attempt. The page is full when it has `limit` rows; then there may be more. */
-  attempts(id: string, page: AttemptsPage): AttemptRecord[] {
+  attempts(id: string, page: AttemptsPage): StoredAttempt[] {
     return this.#attemptRows(this.#known(id), page).map((row) => this.#attemptFromRow(id, row));
   }
 
   /** Every attempt of a run, by point and attempt; read by pages. */
-  *everyAttempt(id: string): Generator<AttemptRecord> {
+  *everyAttempt(id: string): Generator<StoredAttempt> {
     let page = this.attempts(id, { limit: attemptsPerPage });
     while (page.length > 0) {
       yield* page;
@@ -387,7 +387,7 @@ export class ArchiveReader {
     return this.#reading(() => this.#attempts.all(run.no, after.point, after.attempt, lastPoint, page.limit));
   }
 
-  #attemptFromRow(id: string, row: AttemptRow): AttemptRecord {
+  #attemptFromRow(id: string, row: AttemptRow): StoredAttempt {
     const where = `Event ${row.seq} of run ${id}`;
     const { body } = eventOf(row, where);
     if (body.kind !== 'attempt-ended') throw new ArchiveUnreadable(`${where} is not the end of an attempt, but an attempt refers to it.`);

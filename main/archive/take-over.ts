@@ -4,7 +4,7 @@
  */
 import { chainStart, recordOf, type RunRecordRow } from './chain.ts';
 import { dataHash, Ledger } from './ledger.ts';
-import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type PlanRow } from './library.ts';
+import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type StoredPlanRow } from './library.ts';
 import { meterCheckHash } from './meter-checks.ts';
 import type { Database } from './sqlite.ts';
 
@@ -30,7 +30,7 @@ function takeOverLibrary(db: Database, ledger: Ledger): void {
     latest.set(`part ${row.part}`, entry);
   }
   const setPlan = set('plan_versions', 'plan');
-  for (const row of db.prepare<[], PlanRow & { document: string }>('SELECT * FROM plan_versions ORDER BY plan, version').all()) {
+  for (const row of db.prepare<[], StoredPlanRow & { document: string }>('SELECT * FROM plan_versions ORDER BY plan, version').all()) {
     const entry = ledger.enter({ kind: 'plan', plan: row.plan, version: row.version, parent: latest.get(`plan ${row.plan}`) ?? null, row: planHash(row) });
     setPlan.run(entry, row.plan, row.version);
     latest.set(`plan ${row.plan}`, entry);

@@ -2,7 +2,7 @@
 import { chainStart, recordOf, type RunRecordRow } from './chain.ts';
 import { Findings, type ArchiveCheck } from './findings.ts';
 import { dataHash, entryHash, entryOf, headText, ledgerStart, type Entry, type Head, type Ledger } from './ledger.ts';
-import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type PlanRow } from './library.ts';
+import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type StoredPlanRow } from './library.ts';
 import { GrowingTree, leafHash } from './merkle.ts';
 import { meterCheckHash } from './meter-checks.ts';
 import type { Database } from './sqlite.ts';
@@ -31,7 +31,7 @@ function statements(db: Database) {
     segments: db.prepare<[number], { segment: number; boot_id: string }>('SELECT segment, boot_id FROM segments WHERE run = ?'),
     attempts: db.prepare<[number], { seq: number; segment: number | null }>('SELECT seq, segment FROM attempts WHERE run = ?'),
     part: db.prepare<[string, number], PartRow>('SELECT * FROM part_versions WHERE part = ? AND version = ?'),
-    plan: db.prepare<[string, number], PlanRow & { document: string }>('SELECT * FROM plan_versions WHERE plan = ? AND version = ?'),
+    plan: db.prepare<[string, number], StoredPlanRow & { document: string }>('SELECT * FROM plan_versions WHERE plan = ? AND version = ?'),
     equipment: db.prepare<[number], EquipmentRow>('SELECT * FROM equipment_versions WHERE version = ?'),
     meterCheck: db.prepare<[number], { no: number; saved_at: number; document: string }>('SELECT no, saved_at, document FROM meter_checks WHERE no = ?'),
   };

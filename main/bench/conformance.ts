@@ -1,7 +1,7 @@
 import type { ControllerPort } from '../../firmware-protocol/conformance/suite.ts';
 import { LONGEST_TO_HOST } from '../../firmware-protocol/line/codec.ts';
 import type { Clock } from '../clock/clock.ts';
-import type { Channel, OpenResult } from '../link/channel.ts';
+import type { Channel, OpenedChannel } from '../link/channel.ts';
 import { Lines } from '../link/lines.ts';
 
 /** Lines kept for a suite that is not reading; the oldest go first. */
@@ -16,7 +16,7 @@ export async function openControllerPort(
   channel: Channel,
   clock: Clock,
   signal?: AbortSignal,
-): Promise<{ readonly ok: true; readonly port: ControllerPort; readonly closed: () => string | null } | Exclude<OpenResult, { ok: true }>> {
+): Promise<{ readonly ok: true; readonly port: ControllerPort; readonly closed: () => string | null } | Exclude<OpenedChannel, { ok: true }>> {
   const lines: string[] = [];
   let waiting: ((line: string) => void) | null = null;
   let closed: string | null = null;

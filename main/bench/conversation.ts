@@ -4,12 +4,12 @@ import { furtherSignals } from '../../app/bench/readings.ts';
 import { microseconds, milliseconds, pascals, seconds, toMilliseconds, volts } from '../../app/quantities/quantity.ts';
 import type { Reply, Request } from '../../firmware-protocol/line/messages.ts';
 import { newToken, type Entropy } from '../clock/entropy.ts';
-import type { OpenResult } from '../link/channel.ts';
+import type { OpenedChannel } from '../link/channel.ts';
 import type { Link, LinkAnswer } from '../link/link.ts';
 import type { LinkSettings } from './link-settings.ts';
 
 type ConnectFailureCode =
-  | Exclude<OpenResult, { ok: true }>['code']
+  | Exclude<OpenedChannel, { ok: true }>['code']
   | 'no-answer' | 'refused' | 'protocol' | 'capabilities' | 'other-bench' | 'dead-man-range' | 'telemetry-range' | 'cancelled';
 
 export interface ConnectFailure {

@@ -1,5 +1,5 @@
 import type { RunningBench } from './running-bench.ts';
-import type { Channel, ChannelEvents, OpenResult } from '../link/channel.ts';
+import type { Channel, ChannelEvents, OpenedChannel } from '../link/channel.ts';
 
 /**
  * A wire to a simulated bench in this process. The bench outlives the wire: what happens on it after `close` (its
@@ -15,7 +15,7 @@ export class SimulatedChannel implements Channel {
     this.#bench = bench;
   }
 
-  open(events: ChannelEvents): Promise<OpenResult> {
+  open(events: ChannelEvents): Promise<OpenedChannel> {
     this.#events = events;
     this.#detach = this.#bench.attach(events.onBytes);
     return Promise.resolve({ ok: true });

@@ -19,14 +19,14 @@ import { software } from '../service/software.ts';
 import { equipmentFile, planFile, scenarioFile } from './documents.ts';
 import { drive } from './drive.ts';
 import { exitCode } from './exit-codes.ts';
-import { archivePlace, benchPlace, recorderTo, withBenchOptions, type BenchOptions } from './places.ts';
+import { archivePlace, commandBench, recorderTo, withBenchOptions, type BenchOptions } from './places.ts';
 import { commandLine } from './command-line.ts';
 import { printJson, withJsonOption } from './json.ts';
 import { Stop } from './stop.ts';
 import { decimal } from './values.ts';
 
 async function checkController(options: BenchOptions & { energise?: boolean }): Promise<void> {
-  const place = benchPlace(options);
+  const place = commandBench(options);
   try {
     const [channel] = await place.channels('connect');
     if (channel === undefined) throw new Stop(exitCode.bench, 'There is no channel to a controller.');

@@ -4,7 +4,7 @@ import type { RunState } from '../../app/journal/state.ts';
 import { safeClause } from '../../app/run/safe-words.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
 
-export interface Outcome {
+export interface CommandOutcome {
   readonly exitCode: ExitCode;
   readonly text: string;
   readonly canContinue: boolean;
@@ -13,7 +13,7 @@ export interface Outcome {
 }
 
 /** What a resting run comes to for a person and for a script. */
-export function foldedOutcome(state: RunState, mode: 'ready' | 'paused' | 'tripped' | 'ended'): Outcome {
+export function foldedOutcome(state: RunState, mode: 'ready' | 'paused' | 'tripped' | 'ended'): CommandOutcome {
   const { accepted, skipped, attempts } = state.counts;
   const out = outText(state);
   const counts = `${accepted} of ${state.points.length} points accepted in ${attempts} attempts${skipped > 0 ? `, ${skipped} left out` : ''}.${out === '' ? '' : ` ${out}. Put right what is wrong, then measure its points again.`}`;

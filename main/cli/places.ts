@@ -78,7 +78,7 @@ export function withBenchOptions(command: Command, { portByVariable = true } = {
     .addOption(new Option('--record <file>', 'write a transcript of the conversation with the controller'));
 }
 
-export interface BenchPlace {
+export interface CommandBench {
   /** A simulated bench in this process. */
   readonly simulated: boolean;
   readonly clock: Clock;
@@ -87,7 +87,7 @@ export interface BenchPlace {
   close(): void;
 }
 
-export function benchPlace(options: BenchOptions): BenchPlace {
+export function commandBench(options: BenchOptions): CommandBench {
   const pace = options.speed ?? (options.port === undefined ? 'virtual' : 1);
   if (options.port !== undefined && pace === 'virtual') {
     throw new Stop(exitCode.badInput, 'A serial port has real time behind it; --speed virtual is for the simulated bench in this process.');

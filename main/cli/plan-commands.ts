@@ -9,7 +9,7 @@ import { machineEntropy } from '../clock/machine.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
-import { archiveOption, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
+import { archiveOption, commandBench, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
 import { Stop } from './stop.ts';
 
 /** A pre-flight sheet, a line for each rule. */
@@ -31,7 +31,7 @@ export function addPlanCommands(program: Command): void {
     .action(async (path: string, options: BenchOptions & { equipment?: string; archive: string; json?: true }) => {
       const plan = planFile(path);
       const equipment = equipmentFor(options);
-      const place = benchPlace(options);
+      const place = commandBench(options);
       try {
         // Only the capabilities are asked for; nothing is armed.
         const connected = await connectBench({

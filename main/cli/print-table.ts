@@ -1,9 +1,9 @@
 import { formatExpanded } from '../../app/quantities/format.ts';
 import type { KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
 import { toKilopascals, toMilliseconds, pascals, seconds } from '../../app/quantities/quantity.ts';
-import type { Cell, Table } from '../../app/tables/table.ts';
+import type { TableCell, Table } from '../../app/tables/table.ts';
 
-function cellText(cell: Cell, table: Table): string {
+function cellText(cell: TableCell, table: Table): string {
   if (cell.kind === 'missing') return `– ${cell.reason}`;
   const { value, expanded } = cell.result;
   const text =

@@ -19,7 +19,7 @@ import { equipmentFor, planFile } from './documents.ts';
 import { drive } from './drive.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
-import { archiveOption, archivePlace, benchPlace, equipmentOption, freeDiskBytes, withBenchOptions, withHeadOptions, type BenchOptions, type HeadOptions } from './places.ts';
+import { archiveOption, archivePlace, commandBench, equipmentOption, freeDiskBytes, withBenchOptions, withHeadOptions, type BenchOptions, type HeadOptions } from './places.ts';
 import { sheetForPrograms, sheetText } from './plan-commands.ts';
 import { printTables } from './result-commands.ts';
 import { Stop } from './stop.ts';
@@ -99,7 +99,7 @@ async function carry(
   which: (archive: Archive) => WhichRun,
   begin: (state: RunState) => readonly RunCommand[],
 ): Promise<void> {
-  const place = benchPlace(options);
+  const place = commandBench(options);
   const { archive: archivePath, port, scenario, waitForBench } = options;
   // Everything that another bench, another pace or another name would come from (CLI-4).
   const where = [['--archive', archivePath], ['--port', port], ['--scenario', scenario], ['--speed', options.speed], ['--operator', operator], ['--wait-for-bench', waitForBench === WAIT_FOR_BENCH_S ? undefined : waitForBench]] as const;

@@ -26,14 +26,14 @@ import { deadTimeCurves } from '../../app/tables/map.ts';
 import type { DeadTimeCurve } from '../../app/tables/map.ts';
 import type { Table } from '../../app/tables/table.ts';
 import { cubicCentimetresPerMinute, gramsPerMinute, poundsPerHour } from '../../app/tables/units.ts';
-import type { AttemptRecord } from '../archive/read.ts';
+import type { StoredAttempt } from '../archive/read.ts';
 import type { FileToWrite } from './files.ts';
 import { whenBegan, type Provenance } from './provenance.ts';
 import { isoTime } from '../clock/dating.ts';
 
 /** What the export needs of an attempt in the archive. */
-export type ExportedAttempt = Pick<AttemptRecord, 'point' | 'attempt' | 'at' | 'verdict' | 'counts'> & {
-  readonly body: Pick<AttemptRecord['body'], 'window' | 'criteria' | 'text'>;
+export type ExportedAttempt = Pick<StoredAttempt, 'point' | 'attempt' | 'at' | 'verdict' | 'counts'> & {
+  readonly body: Pick<StoredAttempt['body'], 'window' | 'criteria' | 'text'>;
 };
 
 export interface CsvExport {

@@ -2,13 +2,13 @@
 import { readdirSync } from 'node:fs';
 import { basename, dirname, extname } from 'node:path';
 import type { BenchCapabilities, BenchFrame } from '../../app/bench/port.ts';
-import type { ParsedParams, Result } from '../../app/contract/contract.ts';
+import type { ParsedParams, AnswerTo } from '../../app/contract/contract.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { preflight, type PreflightContext } from '../../app/plan/preflight.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
-import type { Archive, OpenResult } from '../archive/archive.ts';
+import type { Archive, OpenedArchive } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
 import type { Verification } from '../archive/verify.ts';
@@ -43,16 +43,16 @@ export interface AsJson<T> {
 }
 
 export interface DeskResults {
-  readonly journal: AsJson<Result<'run.journal'>>;
-  readonly telemetry: AsJson<Result<'run.telemetry'>>;
-  readonly list: AsJson<Result<'runs.list'>>;
-  readonly export: { readonly folder: string; readonly files: Result<'run.export'>['files'] };
-  readonly piece: AsJson<Result<'export.piece'>>;
+  readonly journal: AsJson<AnswerTo<'run.journal'>>;
+  readonly telemetry: AsJson<AnswerTo<'run.telemetry'>>;
+  readonly list: AsJson<AnswerTo<'runs.list'>>;
+  readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
+  readonly piece: AsJson<AnswerTo<'export.piece'>>;
   readonly forget: null;
-  readonly head: Result<'archive.head'>;
-  readonly verify: Result<'archive.verify'>;
-  readonly backup: Result<'archive.backup'>;
-  readonly check: Result<'plan.check'>;
+  readonly head: AnswerTo<'archive.head'>;
+  readonly verify: AnswerTo<'archive.verify'>;
+  readonly backup: AnswerTo<'archive.backup'>;
+  readonly check: AnswerTo<'plan.check'>;
 }
 
 export interface DeskFailure {
@@ -77,7 +77,7 @@ export interface DeskPlaceOfWork {
 }
 
 /** Never rejects. `opened`: the archive, for reading. */
-export async function answerAtDesk(opened: OpenResult, job: DeskJob, at: DeskPlaceOfWork = { owner: process.pid }): Promise<DeskAnswer> {
+export async function answerAtDesk(opened: OpenedArchive, job: DeskJob, at: DeskPlaceOfWork = { owner: process.pid }): Promise<DeskAnswer> {
   if (!opened.ok) return { ok: false, code: 'archive', text: opened.text };
   try {
     return await doAtDesk(opened.archive, job, at);
@@ -187,7 +187,7 @@ const done = <K extends keyof DeskResults>(_kind: K, value: DeskResults[K]): Des
 
 const noRun = (archive: Archive, id: string): DeskFailure => ({ ok: false, code: 'no-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` });
 
-function rowOf({ id, createdAt, planName, order, operator, software, simulated, status }: StoredRun): Result<'runs.list'>[number] {
+function rowOf({ id, createdAt, planName, order, operator, software, simulated, status }: StoredRun): AnswerTo<'runs.list'>[number] {
   const { points, counting, attempts, ending, lastAt } = status;
   return { id, createdAt, planName, order, operator, software, points, counting, attempts, ending, lastAt, simulated };
 }

@@ -2,17 +2,17 @@
 import { existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { events, requests, toWindow, type EventData, type EventName, type Failure, type Params, type RequestName, type Result, type ToWindow } from '../../app/contract/contract.ts';
+import { events, requests, toWindow, type EventData, type EventName, type Failure, type Params, type RequestName, type AnswerTo, type ToWindow } from '../../app/contract/contract.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { benchPlaces, type BenchPlaces } from './bench-place.ts';
 import { Desk } from './desk.ts';
 import { deskProcess } from './desk-process.ts';
 import { Host } from './host.ts';
-import { textOf } from './outcome.ts';
+import { messageText } from './outcome.ts';
 import type { HostClient } from './sessions.ts';
 
-export type Answer<N extends RequestName> = { readonly ok: true; readonly value: Result<N> } | { readonly ok: false; readonly failure: Failure };
+export type Answer<N extends RequestName> = { readonly ok: true; readonly value: AnswerTo<N> } | { readonly ok: false; readonly failure: Failure };
 
 /** One window: everything that reaches it is parsed by the contract, as the real one does. */
 export class TestWindow {
@@ -25,7 +25,7 @@ export class TestWindow {
   constructor(host: Host) {
     this.#client = host.attach((message) => {
       // As over a wire.
-      this.#hear(toWindow.parse(JSON.parse(textOf(message))));
+      this.#hear(toWindow.parse(JSON.parse(messageText(message))));
     });
   }
 
@@ -33,11 +33,11 @@ export class TestWindow {
     const message = await this.raw({ id: this.#nextId, name, params });
     if ('failure' in message) return { ok: false, failure: message.failure };
     if (!('result' in message)) throw new Error('an event in place of a reply');
-    return { ok: true, value: requests[name].result.parse(message.result) as Result<N> };
+    return { ok: true, value: requests[name].result.parse(message.result) as AnswerTo<N> };
   }
 
   /** The value of a reply; a failure fails the test. */
-  async get<N extends RequestName>(name: N, params: Params<N>): Promise<Result<N>> {
+  async get<N extends RequestName>(name: N, params: Params<N>): Promise<AnswerTo<N>> {
     const answer = await this.ask(name, params);
     if (!answer.ok) throw new Error(`${name}: ${answer.failure.code}: ${answer.failure.text}`);
     return answer.value;
@@ -50,7 +50,7 @@ export class TestWindow {
     for (const { name } of made.files) {
       let whole = '';
       for (let from: number | null = 0; from !== null; ) {
-        const piece: Result<'export.piece'> = await this.get('export.piece', { export: made.export, file: name, from });
+        const piece: AnswerTo<'export.piece'> = await this.get('export.piece', { export: made.export, file: name, from });
         whole += piece.text;
         from = piece.next;
       }

@@ -31,7 +31,7 @@ import type { AsJson, DeskFailure, DeskJob } from './desk-work.ts';
 import { HandWork } from './hand-work.ts';
 import { Keeping } from './keeping.ts';
 import { KeptExports } from './kept-exports.ts';
-import { Failed, noBench, notOpen, notSaved, Prepared, type FromHost, type Handlers } from './outcome.ts';
+import { Failed, noBench, notOpen, notSaved, Prepared, type HostMessage, type Handlers } from './outcome.ts';
 import { RunAtHost, statusOf } from './run-at-host.ts';
 import { Sessions, type HostClient, type Window } from './sessions.ts';
 
@@ -110,7 +110,7 @@ export class Host {
   }
 
   /** A window is there. `send` must not throw and may drop what a slow window cannot take of frames and status. */
-  attach(send: (message: FromHost) => void): HostClient {
+  attach(send: (message: HostMessage) => void): HostClient {
     return this.#sessions.attach(send);
   }
 

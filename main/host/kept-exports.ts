@@ -1,6 +1,6 @@
 /** The exports that a host keeps for its windows to read piece by piece (HOST-11). */
 import { join } from 'node:path';
-import type { Result } from '../../app/contract/contract.ts';
+import type { AnswerTo } from '../../app/contract/contract.ts';
 import type { Desk } from './desk.ts';
 import type { DeskResults } from './desk-work.ts';
 
@@ -17,7 +17,7 @@ export class KeptExports {
   }
 
   /** Under a name for the windows; the oldest makes room. */
-  keep(made: DeskResults['export']): Result<'run.export'> {
+  keep(made: DeskResults['export']): AnswerTo<'run.export'> {
     const name = `export-${(this.#made += 1)}`;
     this.#kept.set(name, { folder: made.folder, files: new Set(made.files.map((file) => file.name)) });
     for (const [oldest, { folder }] of this.#kept) {

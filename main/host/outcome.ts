@@ -1,5 +1,5 @@
 /** What becomes of a request of a window: a result, a result that is text already, or why it was not carried out. */
-import type { Failure, ParsedParams, RequestName, Result, ToWindow } from '../../app/contract/contract.ts';
+import type { Failure, ParsedParams, RequestName, AnswerTo, ToWindow } from '../../app/contract/contract.ts';
 import type { LibraryRefusal } from '../archive/library.ts';
 import type { StorageFailure } from '../archive/sqlite.ts';
 import type { AsJson } from './desk-work.ts';
@@ -24,12 +24,12 @@ export class Prepared<T> {
 }
 
 /** What goes to a window: a message of the contract, or the reply to a request with its result as JSON. */
-export type FromHost = ToWindow | { readonly id: number; readonly json: string };
+export type HostMessage = ToWindow | { readonly id: number; readonly json: string };
 
 /** The message as the text that a window receives. */
-export const textOf = (message: FromHost): string => ('json' in message ? `{"id":${message.id},"result":${message.json}}` : JSON.stringify(message));
+export const messageText = (message: HostMessage): string => ('json' in message ? `{"id":${message.id},"result":${message.json}}` : JSON.stringify(message));
 
-type Answer<N extends RequestName> = Result<N> | Prepared<Result<N>> | Failed;
+type Answer<N extends RequestName> = AnswerTo<N> | Prepared<AnswerTo<N>> | Failed;
 type Handler<N extends RequestName, Window> = (params: ParsedParams<N>, window: Window) => Answer<N> | Promise<Answer<N>>;
 /** How each request of the contract is carried out. */
 export type Handlers<Window> = { readonly [N in RequestName]: Handler<N, Window> };

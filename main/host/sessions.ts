@@ -2,7 +2,7 @@
 import { toHost, type EventData, type EventName } from '../../app/contract/contract.ts';
 import { ArchiveUnreadable } from '../archive/read.ts';
 import type { Clock } from '../clock/clock.ts';
-import { Failed, Prepared, type FromHost } from './outcome.ts';
+import { Failed, Prepared, type HostMessage } from './outcome.ts';
 
 /** One window at its host. */
 export interface HostClient {
@@ -11,7 +11,7 @@ export interface HostClient {
 }
 
 export interface Window {
-  readonly send: (message: FromHost) => void;
+  readonly send: (message: HostMessage) => void;
   /** null until it has said hello. */
   name: string | null;
   unanswered: number;
@@ -51,7 +51,7 @@ export class Sessions {
     return this.#windows.size === 0;
   }
 
-  attach(send: (message: FromHost) => void): HostClient {
+  attach(send: (message: HostMessage) => void): HostClient {
     const window: Window = { send, name: null, unanswered: 0 };
     this.#windows.add(window);
     return {

@@ -4,7 +4,7 @@
  */
 import type { Clock } from '../clock/clock.ts';
 import type { Host } from './host.ts';
-import { textOf, type FromHost } from './outcome.ts';
+import { messageText, type HostMessage } from './outcome.ts';
 
 /** What a WebSocket is to its host. */
 export interface TextCarrier {
@@ -46,7 +46,7 @@ export function windowLine(host: Host, clock: Clock, carrier: TextCarrier, { slo
       return;
     }
     if (unsent > slowBytes && isPassing(message)) return;
-    carrier.send(textOf(message));
+    carrier.send(messageText(message));
   });
   let missed = 0;
   let cancelPing = (): void => undefined;
@@ -86,7 +86,7 @@ export function windowLine(host: Host, clock: Clock, carrier: TextCarrier, { slo
 }
 
 /** Messages that say how it is now: a newer one makes them worthless. */
-function isPassing(message: FromHost): boolean {
+function isPassing(message: HostMessage): boolean {
   return 'event' in message && (message.event === 'frames' || message.event === 'run.status');
 }
 

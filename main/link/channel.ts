@@ -7,7 +7,7 @@ export interface ChannelEvents {
   readonly onClosed: (reason: string) => void;
 }
 
-export type OpenResult =
+export type OpenedChannel =
   | { readonly ok: true }
   | {
       readonly ok: false;
@@ -20,7 +20,7 @@ export interface Channel {
   /** For people: "serial port /dev/ttyACM0 at 115200 baud". */
   readonly description: string;
   /** Answers within a bounded time. A channel that failed to open or was closed may be opened again. */
-  open(events: ChannelEvents): Promise<OpenResult>;
+  open(events: ChannelEvents): Promise<OpenedChannel>;
   /** Queues bytes for sending; on a channel that is not open they are dropped, as on a cut wire. */
   write(bytes: Uint8Array): void;
   /** Ends the channel within a bounded time; no event follows the call. */

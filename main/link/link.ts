@@ -5,7 +5,7 @@
 import { LONGEST_TO_HOST, type BadLine } from '../../firmware-protocol/line/codec.ts';
 import { decodeFromController, encodeRequest, type Reply, type Request, type Telemetry } from '../../firmware-protocol/line/messages.ts';
 import type { Clock } from '../clock/clock.ts';
-import type { Channel, OpenResult } from './channel.ts';
+import type { Channel, OpenedChannel } from './channel.ts';
 import { Lines } from './lines.ts';
 
 export type LinkAnswer =
@@ -107,7 +107,7 @@ export class Link {
   }
 
   /** Opens `channel` for one conversation. */
-  static async open(channel: Channel, options: LinkOptions): Promise<{ readonly ok: true; readonly link: Link } | Exclude<OpenResult, { ok: true }>> {
+  static async open(channel: Channel, options: LinkOptions): Promise<{ readonly ok: true; readonly link: Link } | Exclude<OpenedChannel, { ok: true }>> {
     const link = new Link(channel, options);
     const result = await channel.open({
       onBytes: (bytes) => {

@@ -3,7 +3,7 @@ import {
   decodeFromController, decodeFromHost, encodeRefusal, encodeReply, type FromController, type Request,
 } from '../../firmware-protocol/line/messages.ts';
 import type { Clock } from '../clock/clock.ts';
-import type { Channel, ChannelEvents, OpenResult } from './channel.ts';
+import type { Channel, ChannelEvents, OpenedChannel } from './channel.ts';
 import { Lines } from './lines.ts';
 import type { Transcript, TranscriptEntry } from './transcript.ts';
 
@@ -75,7 +75,7 @@ export class ReplayChannel implements Channel {
     return this.#departures;
   }
 
-  open(events: ChannelEvents): Promise<OpenResult> {
+  open(events: ChannelEvents): Promise<OpenedChannel> {
     const opening = this.#steps.findIndex((step, i) => i >= this.#at && step.kind === 'opened');
     const step = this.#steps[opening];
     if (step === undefined) {

@@ -2,7 +2,7 @@ import { statSync } from 'node:fs';
 import { SerialPort } from 'serialport';
 import { deadManText } from '../../app/run/safe-words.ts';
 import { wait, type Clock } from '../clock/clock.ts';
-import type { Channel, ChannelEvents, OpenResult } from './channel.ts';
+import type { Channel, ChannelEvents, OpenedChannel } from './channel.ts';
 
 /** The line's speed (8 data bits, no parity, 1 stop bit); a USB port ignores it. */
 const BAUD_RATE = 115_200;
@@ -28,8 +28,8 @@ const MOST_IN_A_SLICE = 8192;
  * Turns what the operating system says when a port cannot be opened into a sentence with a remedy. The texts looked for
  * are those of the serialport bindings: strerror() on Linux and macOS, its own on Windows.
  */
-export function explainOpenFailure(path: string, message: string): Exclude<OpenResult, { ok: true }> {
-  const failure = (code: Exclude<OpenResult, { ok: true }>['code'], text: string) => ({ ok: false, code, text }) as const;
+export function explainOpenFailure(path: string, message: string): Exclude<OpenedChannel, { ok: true }> {
+  const failure = (code: Exclude<OpenedChannel, { ok: true }>['code'], text: string) => ({ ok: false, code, text }) as const;
   if (/cannot lock port|resource busy|access denied/i.test(message)) {
     return failure('busy', `The port ${path} is in use by another program. Close that program, then try again.`);
   }
@@ -48,13 +48,13 @@ export function explainOpenFailure(path: string, message: string): Exclude<OpenR
   return failure('failed', `The port ${path} could not be opened (${message}). Unplug the bench's cable, plug it in again, then try again.`);
 }
 
-const notAPort = (path: string): Exclude<OpenResult, { ok: true }> => ({ ok: false, code: 'not-a-port', text: `${path} is not a serial port, so it was not opened. Give the name of a port.` });
+const notAPort = (path: string): Exclude<OpenedChannel, { ok: true }> => ({ ok: false, code: 'not-a-port', text: `${path} is not a serial port, so it was not opened. Give the name of a port.` });
 
 /**
  * What is wrong with `path` as a port, without opening it; null: nothing that can be seen. Opening and closing any other
  * file may do harm: on POSIX systems it drops every lock of this process on it, that of the archive too.
  */
-function wrongWith(path: string): Exclude<OpenResult, { ok: true }> | null {
+function wrongWith(path: string): Exclude<OpenedChannel, { ok: true }> | null {
   if (process.platform === 'win32') return /^(\\\\\.\\)?COM\d{1,3}$/i.test(path) ? null : notAPort(path);
   try {
     // Links are followed: the names under /dev/serial are links to devices.
@@ -90,7 +90,7 @@ export class SerialChannel implements Channel {
     this.#clock = clock;
   }
 
-  open(events: ChannelEvents): Promise<OpenResult> {
+  open(events: ChannelEvents): Promise<OpenedChannel> {
     const wrong = wrongWith(this.path);
     if (wrong !== null) return Promise.resolve(wrong);
     return new Promise((resolve) => {

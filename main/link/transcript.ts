@@ -7,7 +7,7 @@ import { closeSync, createReadStream, fsyncSync, openSync, writeSync } from 'nod
 import { createInterface } from 'node:readline';
 import { z } from 'zod';
 import type { Clock } from '../clock/clock.ts';
-import type { Channel, ChannelEvents, OpenResult } from './channel.ts';
+import type { Channel, ChannelEvents, OpenedChannel } from './channel.ts';
 
 const headerSchema = z.strictObject({
   transcriptVersion: z.literal(1),
@@ -138,7 +138,7 @@ export class TranscriptRecorder {
 export function recordedChannel(channel: Channel, recorder: TranscriptRecorder): Channel {
   return {
     description: channel.description,
-    async open(events: ChannelEvents): Promise<OpenResult> {
+    async open(events: ChannelEvents): Promise<OpenedChannel> {
       const result = await channel.open({
         onBytes: (bytes) => {
           recorder.bytes('controller', bytes);

@@ -1,9 +1,9 @@
 /** The documents that come with the program: what is used when nobody brought others. */
 import { join } from 'node:path';
 
-export type Sample = 'plan' | 'small-plan' | 'equipment' | 'scenario' | 'scenario-faults';
+export type SampleName = 'plan' | 'small-plan' | 'equipment' | 'scenario' | 'scenario-faults';
 
 /** Where a sample stands on disk. */
-export function samplePath(name: Sample): string {
+export function samplePath(name: SampleName): string {
   return join(import.meta.dirname, `${name}.json`);
 }

@@ -40,7 +40,7 @@ interface SharedParts {
   readonly freeDiskBytes: () => number | null;
 }
 
-export type HostParts =
+export type ServiceParts =
   /** The run connects the bench and lets go of it at its close. */
   | (SharedParts & { readonly channels: ChannelSource; readonly bench?: never })
   /** The bench is connected already, on the same clock, and stays so. */
@@ -71,7 +71,7 @@ export type Listener = (events: readonly RunEventBody[], committed: readonly Run
 export class RunService {
   readonly id: string;
   readonly plan: Plan;
-  readonly #parts: HostParts;
+  readonly #parts: ServiceParts;
   readonly #bench: Bench;
   readonly #engine: RunEngine;
   readonly #listeners = new Set<Listener>();
@@ -91,7 +91,7 @@ export class RunService {
   /** Somebody works on the bench by hand, and the run does not look. */
   #aside = false;
 
-  private constructor(id: string, engine: RunEngine, { bench, letGo }: Held, parts: HostParts) {
+  private constructor(id: string, engine: RunEngine, { bench, letGo }: Held, parts: ServiceParts) {
     this.id = id;
     this.#letGo = letGo;
     this.plan = engine.state.plan;
@@ -107,7 +107,7 @@ export class RunService {
    * connected here, and what came of making it safe (HOST-50), in sentences; null: it was at rest.
    */
   // eslint-disable-next-line complexity -- the opening of a run in its order, each step left at once when it fails
-  static async open(parts: HostParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService; committed: readonly RunEvent[]; foundDriven: string | null } | RunFailure> {
+  static async open(parts: ServiceParts, which: WhichRun, signal?: AbortSignal): Promise<{ ok: true; service: RunService; committed: readonly RunEvent[]; foundDriven: string | null } | RunFailure> {
     const wall = parts.clock.unixNow();
     const clockFault = undatable(wall);
     if (clockFault !== null) return { ok: false, code: 'clock', text: `${clockFault}: no run can be dated by it. Nothing was switched. Set the clock, then open the run again.` };

@@ -9,7 +9,7 @@ import { pages } from '../pages/index.ts';
 import { NowLine } from './now-line.tsx';
 import { goTo, pathTo, useRoute } from '../address/route.ts';
 import { SettingsButton } from './settings-dialog.tsx';
-import { Stop } from './stop.tsx';
+import { StopButton } from './stop.tsx';
 import { WhoWorks } from './who-works.tsx';
 
 const components = new Map(pages.map((page) => [page.path, lazy(page.load)]));
@@ -51,7 +51,7 @@ export function Frame() {
         </div>
         <div className="frame-stop-place" />
       </header>
-      <Stop />
+      <StopButton />
       <FrameNotices />
       <main id="content">
         <Failing key={current?.path}>

@@ -8,7 +8,7 @@ const stopKey = 'F9';
  * The stop: in the same place on every page, above dialogs, always enabled, without a question. The key is heard before
  * any field or dialog hears it, and repeats of a held key are one stop. It acts on pressing, not on letting go.
  */
-export function Stop() {
+export function StopButton() {
   useEffect(() => {
     const onKey = (event: KeyboardEvent): void => {
       if (event.key !== stopKey) return;

@@ -7,7 +7,7 @@
  */
 import { events, requests, toWindow } from '../../app/contract/contract.ts';
 import { deadManText } from '../../app/run/safe-words.ts';
-import type { EventData, EventName, Failure, Params, RequestName, Result, ToHost } from '../../app/contract/contract.ts';
+import type { EventData, EventName, Failure, Params, RequestName, AnswerTo, ToHost } from '../../app/contract/contract.ts';
 
 export interface Ears {
   onOpen(): void;
@@ -34,12 +34,12 @@ export type LineState =
   | { readonly state: 'gone'; readonly text: string };
 
 /** Why there is no result: the host's own reason, or `gone` (never sent, or unknown whether it was carried out). */
-export type WindowFailure = Failure | { readonly code: 'gone'; readonly text: string };
-export type Reply<N extends RequestName> =
-  | { readonly ok: true; readonly value: Result<N> }
-  | { readonly ok: false; readonly failure: WindowFailure };
+export type HostFailure = Failure | { readonly code: 'gone'; readonly text: string };
+export type HostReply<N extends RequestName> =
+  | { readonly ok: true; readonly value: AnswerTo<N> }
+  | { readonly ok: false; readonly failure: HostFailure };
 
-type AnyReply = { readonly ok: true; readonly value: unknown } | { readonly ok: false; readonly failure: WindowFailure };
+type AnyReply = { readonly ok: true; readonly value: unknown } | { readonly ok: false; readonly failure: HostFailure };
 
 interface Asked {
   readonly id: number;
@@ -67,7 +67,7 @@ export class Connection {
   readonly #name: () => string;
   readonly #listeners = new Map<EventName, Set<(data: never) => void>>();
   readonly #lineListeners = new Set<() => void>();
-  readonly #welcomes = new Set<(hello: Result<'hello'>) => void>();
+  readonly #welcomes = new Set<(hello: AnswerTo<'hello'>) => void>();
   readonly #sent = new Map<number, Asked>();
   #waiting: Asked[] = [];
   #carrier: Carrier | null = null;
@@ -111,7 +111,7 @@ export class Connection {
   }
 
   /** Called at every beginning of a conversation, before any reply to what had been waiting. */
-  onHello(listener: (hello: Result<'hello'>) => void): () => void {
+  onHello(listener: (hello: AnswerTo<'hello'>) => void): () => void {
     this.#welcomes.add(listener);
     return () => this.#welcomes.delete(listener);
   }
@@ -124,9 +124,9 @@ export class Connection {
   }
 
   /** Resolves with the reply or the reason why there is none, within a bounded time; never rejects. */
-  request<N extends RequestName>(name: N, params: Params<N>): Promise<Reply<N>> {
+  request<N extends RequestName>(name: N, params: Params<N>): Promise<HostReply<N>> {
     return new Promise((resolve) => {
-      const asked = this.#ask(name, params, (reply) => resolve(reply as Reply<N>));
+      const asked = this.#ask(name, params, (reply) => resolve(reply as HostReply<N>));
       if (this.#line.state === 'up') this.#send(asked);
       else this.#keep(asked);
     });
@@ -202,7 +202,7 @@ export class Connection {
         }
         this.#pause = firstPause;
         this.#setLine({ state: 'up', text: 'Connected to the host.' });
-        for (const welcome of this.#welcomes) welcome(reply.value as Result<'hello'>);
+        for (const welcome of this.#welcomes) welcome(reply.value as AnswerTo<'hello'>);
         const waiting = this.#waiting;
         this.#waiting = [];
         for (const asked of waiting) this.#send(asked);

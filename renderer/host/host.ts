@@ -14,7 +14,7 @@ import { LiveBench } from '../live/live-bench.ts';
 import { settings } from '../settings/settings.ts';
 import { carrierOfThisPage } from './carriers.ts';
 import { Connection } from './connection.ts';
-import type { LineState, Reply } from './connection.ts';
+import type { LineState, HostReply } from './connection.ts';
 import { JournalFeed } from './journal-feed.ts';
 import type { JournalView } from './journal-feed.ts';
 
@@ -129,7 +129,7 @@ export function startHost(): void {
 }
 
 /** Asks the host; resolves with the reply or the reason why there is none, never rejects. */
-export function ask<N extends RequestName>(name: N, params: Params<N>): Promise<Reply<N>> {
+export function ask<N extends RequestName>(name: N, params: Params<N>): Promise<HostReply<N>> {
   return connection.request(name, params);
 }
 

@@ -5,7 +5,7 @@
 import type { RunEvent } from '../../app/journal/events.ts';
 import { foldRun } from '../../app/journal/fold.ts';
 import type { RunState } from '../../app/journal/state.ts';
-import type { WindowFailure } from './connection.ts';
+import type { HostFailure } from './connection.ts';
 
 export interface JournalView {
   readonly phase: 'loading' | 'ready' | 'failed';
@@ -21,7 +21,7 @@ export interface JournalView {
 
 export type ReadPage = (fromSeq: number) => Promise<
   | { readonly ok: true; readonly value: { readonly events: readonly RunEvent[]; readonly more: boolean } }
-  | { readonly ok: false; readonly failure: WindowFailure }
+  | { readonly ok: false; readonly failure: HostFailure }
 >;
 
 export class JournalFeed {

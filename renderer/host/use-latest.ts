@@ -1,7 +1,7 @@
 import { useSyncExternalStore } from 'react';
 import type { StripSource } from '../components/strip.tsx';
 import { liveBench } from './host.ts';
-import type { Latest, Signal, Span } from '../live/live-bench.ts';
+import type { Latest, LiveSignal, Span } from '../live/live-bench.ts';
 
 /** ms. People cannot read digits that change faster. */
 const every = 200;
@@ -45,7 +45,7 @@ export function useLatest(): LatestNow {
 const sources = new Map<string, StripSource>();
 
 /** A strip's source for a signal of the live bench; the same object every time. */
-export function liveSource(signal: Signal, span: Span): StripSource {
+export function liveSource(signal: LiveSignal, span: Span): StripSource {
   const key = `${signal} ${span}`;
   const known = sources.get(key);
   if (known !== undefined) return known;

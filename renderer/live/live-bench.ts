@@ -10,7 +10,7 @@ import { FlowFromEdges, massFlow } from './flow.ts';
 import { Trend } from './trend.ts';
 
 /** In SI units; the flow in kg/s. */
-export type Signal = SignalId | 'flow';
+export type LiveSignal = SignalId | 'flow';
 export type Span = 'ten-minutes' | 'since-start';
 
 export interface Latest {
@@ -21,10 +21,10 @@ export interface Latest {
   readonly receivedAt: number;
 }
 
-type BySignal = Readonly<Record<Signal, Trend>>;
+type BySignal = Readonly<Record<LiveSignal, Trend>>;
 
 const newTrends = (make: () => Trend): BySignal =>
-  Object.fromEntries([...signals.map(({ id }) => id), 'flow'].map((signal) => [signal, make()])) as Record<Signal, Trend>;
+  Object.fromEntries([...signals.map(({ id }) => id), 'flow'].map((signal) => [signal, make()])) as Record<LiveSignal, Trend>;
 
 /** Strips are some hundred points wide: more slots than that cannot be seen. */
 const recentTrends = () => newTrends(() => new Trend({ slot: 0.5, capacity: 1200, whenFull: 'drop-oldest' }));
@@ -60,7 +60,7 @@ export class LiveBench {
     return this.#latest === null ? 0 : this.#latest.frame.at + this.#offset;
   }
 
-  trend(signal: Signal, span: Span): Trend {
+  trend(signal: LiveSignal, span: Span): Trend {
     return (span === 'ten-minutes' ? this.#recent : this.#whole)[signal];
   }
 

@@ -7,7 +7,7 @@ import { decodeFromController, encodeRequest, encodeTelemetry } from '../../firm
 import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
 import type { RunningBench } from '../../main/bench/running-bench.ts';
 import type { Clock } from '../../main/clock/clock.ts';
-import type { Channel, ChannelEvents, OpenResult } from '../../main/link/channel.ts';
+import type { Channel, ChannelEvents, OpenedChannel } from '../../main/link/channel.ts';
 import { SimulatedChannel } from '../../main/bench/simulated-channel.ts';
 
 export type Trouble =
@@ -47,7 +47,7 @@ export class TroubledLine implements Channel {
     this.#wire = new SimulatedChannel(bench);
   }
 
-  open(events: ChannelEvents): Promise<OpenResult> {
+  open(events: ChannelEvents): Promise<OpenedChannel> {
     if (this.#isOn && this.#trouble.what === 'taken') {
       this.struck += 1;
       return Promise.resolve({ ok: false, code: 'busy', text: 'The port is in use by another program. Close that program, then try again.' });

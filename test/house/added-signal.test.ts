@@ -11,7 +11,7 @@ import { decodeFromController, encodeRequest, encodeTelemetry, type Request, typ
 import { createPlant, type Plant } from '../../firmware-protocol/simulator/plant/plant.ts';
 import type { Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { SimulatedBench } from '../../firmware-protocol/simulator/simulated-bench.ts';
-import type { AttemptRecord } from '../../main/archive/read.ts';
+import type { StoredAttempt } from '../../main/archive/read.ts';
 import { decodeFrames, encodeFrames } from '../../main/archive/telemetry-chunk.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
 import { csvFiles } from '../../main/export/csv.ts';
@@ -46,8 +46,8 @@ function withABoard(of: Scenario): Plant {
 const plain = withoutLeakChecks(samplePlan('small-plan'));
 const plan: Plan = { ...plain, guards: [...plain.guards, { id: 'board', signal: 'board-temperature-c' as never, high: 31.2, hysteresis: 0, dwellS: 0, level: 'note', maxResumes: 0, clearS: 0 }] };
 
-async function measured(makePlant?: (of: Scenario) => Plant): Promise<{ readonly result: InProcessResult; readonly attempts: readonly AttemptRecord[]; readonly frames: readonly BenchFrame[] }> {
-  let attempts: readonly AttemptRecord[] = [];
+async function measured(makePlant?: (of: Scenario) => Plant): Promise<{ readonly result: InProcessResult; readonly attempts: readonly StoredAttempt[]; readonly frames: readonly BenchFrame[] }> {
+  let attempts: readonly StoredAttempt[] = [];
   let frames: readonly BenchFrame[] = [];
   const result = await runInProcess({
     plan, scenario: scenario(), channel: (_, clock) => new SimulatedChannel(new RunningBench(scenario(), clock, makePlant)),

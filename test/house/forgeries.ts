@@ -9,7 +9,7 @@ import type { RunEventBody } from '../../app/journal/events.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import { chainHash, chainStart, recordOf, sha256, type RunRecordRow } from '../../main/archive/chain.ts';
 import { dataHash, entryHash, ledgerStart, type Entry, type EntryRow } from '../../main/archive/ledger.ts';
-import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type PlanRow } from '../../main/archive/library.ts';
+import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type StoredPlanRow } from '../../main/archive/library.ts';
 import { meterCheckHash } from '../../main/archive/meter-checks.ts';
 import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
 import { decodeFrames, encodeFrames } from '../../main/archive/telemetry-chunk.ts';
@@ -135,7 +135,7 @@ function againEntry(db: Database, known: ReadonlyMap<string, RunRecordRow>, ente
         }),
       }];
     case 'plan':
-      return db.prepare<[string, number], PlanRow & { document: string }>('SELECT * FROM plan_versions WHERE plan = ? AND version = ?').all(entry.plan, entry.version)
+      return db.prepare<[string, number], StoredPlanRow & { document: string }>('SELECT * FROM plan_versions WHERE plan = ? AND version = ?').all(entry.plan, entry.version)
         .map((row) => ({ ...entry, row: planHash(row) }));
     case 'equipment':
       return db.prepare<[number], EquipmentRow>('SELECT * FROM equipment_versions WHERE version = ?').all(entry.version).map((row) => ({ ...entry, row: equipmentHash(row) }));

@@ -14,7 +14,7 @@ import { benchPlaces } from '../../main/host/bench-place.ts';
 import { Desk, type StartDesk } from '../../main/host/desk.ts';
 import { deskProcess } from '../../main/host/desk-process.ts';
 import { Host } from '../../main/host/host.ts';
-import { textOf } from '../../main/host/outcome.ts';
+import { messageText } from '../../main/host/outcome.ts';
 import { TestWindow } from '../../main/host/host.test-helper.ts';
 import { loadRun, loadRunGently } from '../../main/service/run-service.ts';
 import { makeLongArchive } from '../bench/long-archive.ts';
@@ -71,7 +71,7 @@ describe('HOST-10 HOST-11 HOST-20 a long run that a window asks for', () => {
     const attach = host.attach.bind(host);
     host.attach = (send) =>
       attach((message) => {
-        largest.toWindow = Math.max(largest.toWindow, textOf(message).length);
+        largest.toWindow = Math.max(largest.toWindow, messageText(message).length);
         send(message);
       });
     const window = new TestWindow(host);

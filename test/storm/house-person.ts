@@ -2,13 +2,13 @@
 import type { RequestName } from '../../app/contract/contract.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { RunCommand } from '../../app/journal/events.ts';
-import type { Reply } from '../../renderer/host/connection.ts';
+import type { HostReply } from '../../renderer/host/connection.ts';
 import type { Chance } from './draw.ts';
 import { awayS, benchPort, lentS, placeholders, type HandWork } from './house-draw.ts';
 import type { StormWindow } from './house-window.ts';
 
 interface Surroundings {
-  readonly ask: <N extends RequestName>(window: StormWindow, name: N, params: unknown) => Promise<Reply<N>>;
+  readonly ask: <N extends RequestName>(window: StormWindow, name: N, params: unknown) => Promise<HostReply<N>>;
   readonly windows: () => readonly StormWindow[];
   readonly now: () => number;
   /** For so long, s. */
@@ -75,7 +75,7 @@ export class Person {
     return this.#isTaken(await this.#around.ask(window, name, params));
   }
 
-  #isTaken(reply: Reply<RequestName>): boolean {
+  #isTaken(reply: HostReply<RequestName>): boolean {
     const refused = !reply.ok || (reply.value as { accepted?: boolean }).accepted === false;
     this.#lastRefused = refused;
     this.#refusals = refused ? this.#refusals + 1 : 0;

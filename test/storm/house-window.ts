@@ -2,11 +2,11 @@
  * A window of the storm: the real connection and the real journal feed of the window, in a process of its own, and its line to
  * the host, which carries text as a WebSocket does. The host's end of it is the product's own (`main/host/window-line.ts`).
  */
-import type { ControlView, Params, RequestName, Result } from '../../app/contract/contract.ts';
+import type { ControlView, Params, RequestName, AnswerTo } from '../../app/contract/contract.ts';
 import type { VirtualClock } from '../../main/clock/clock.ts';
 import { windowLine, type WindowLine } from '../../main/host/window-line.ts';
 import type { Host } from '../../main/host/host.ts';
-import { Connection, type Carrier, type Ears, type Reply } from '../../renderer/host/connection.ts';
+import { Connection, type Carrier, type Ears, type HostReply } from '../../renderer/host/connection.ts';
 import { JournalFeed } from '../../renderer/host/journal-feed.ts';
 import { HostClock } from './machine.ts';
 
@@ -182,7 +182,7 @@ export class StormWindow {
   readonly clock: HostClock;
   readonly connection: Connection;
   control: ControlView = { mine: false, holder: null, windows: 0 };
-  bench: Result<'hello'>['bench'] = { state: 'absent', why: '' };
+  bench: AnswerTo<'hello'>['bench'] = { state: 'absent', why: '' };
   openRun: string | null = null;
   /** Of the last run that a status was told of. */
   status = '';
@@ -237,7 +237,7 @@ export class StormWindow {
     return this.#silences > 0;
   }
 
-  ask<N extends RequestName>(name: N, params: Params<N>): Promise<Reply<N>> {
+  ask<N extends RequestName>(name: N, params: Params<N>): Promise<HostReply<N>> {
     return this.connection.request(name, params);
   }
 

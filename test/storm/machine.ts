@@ -20,7 +20,7 @@ import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
 import type { Bench } from '../../main/bench/driver.ts';
 import type { RunningBench } from '../../main/bench/running-bench.ts';
 import type { Clock, VirtualClock } from '../../main/clock/clock.ts';
-import type { Channel, ChannelEvents, OpenResult } from '../../main/link/channel.ts';
+import type { Channel, ChannelEvents, OpenedChannel } from '../../main/link/channel.ts';
 
 // ------------------------------------------------------------------ clock
 
@@ -383,7 +383,7 @@ class StormChannel implements Channel {
     this.#clock = clock;
   }
 
-  open(events: ChannelEvents): Promise<OpenResult> {
+  open(events: ChannelEvents): Promise<OpenedChannel> {
     if (this.#wire.pulled) return Promise.resolve({ ok: false, code: 'absent', text: 'The cable is not there.' });
     this.#events = events;
     this.#wire.attach(this);

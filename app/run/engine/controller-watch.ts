@@ -5,19 +5,19 @@ import { deadManFault } from '../proof.ts';
 import type { EngineCore } from './core.ts';
 import type { Course } from './course.ts';
 import type { Safety } from './safety.ts';
-import type { Settings } from './settings.ts';
+import type { EngineSettings } from './settings.ts';
 
 const noneOpen: readonly string[] = [];
 
 export class ControllerWatch {
   readonly #core: EngineCore;
   readonly #course: Course;
-  readonly #settings: Settings;
+  readonly #settings: EngineSettings;
   readonly #safety: Safety;
   /** A 1 for each interlock of the bench. */
   readonly #allClosed: number;
 
-  constructor(core: EngineCore, course: Course, settings: Settings, safety: Safety) {
+  constructor(core: EngineCore, course: Course, settings: EngineSettings, safety: Safety) {
     this.#core = core;
     this.#course = course;
     this.#settings = settings;

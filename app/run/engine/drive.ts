@@ -12,7 +12,7 @@ import { ask, factsOf, leave, noFacts, until } from './course.ts';
 import type { Course, Leave, Procedure, StepFacts } from './course.ts';
 import { replyTimeout } from './safety.ts';
 import type { Safety } from './safety.ts';
-import type { Settings } from './settings.ts';
+import type { EngineSettings } from './settings.ts';
 
 const waiting = factsOf('canRefuse');
 const conditioning = factsOf('canRefuse', 'conditioning');
@@ -48,10 +48,10 @@ export class Burst {
 export class Drive {
   readonly #core: EngineCore;
   readonly #course: Course;
-  readonly #settings: Settings;
+  readonly #settings: EngineSettings;
   readonly #safety: Safety;
 
-  constructor(core: EngineCore, course: Course, settings: Settings, safety: Safety) {
+  constructor(core: EngineCore, course: Course, settings: EngineSettings, safety: Safety) {
     this.#core = core;
     this.#course = course;
     this.#settings = settings;

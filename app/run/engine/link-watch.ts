@@ -1,18 +1,18 @@
 /** The link to the bench: down, up again, and with a controller that was reset (RUN-25). */
 import type { ClockWatch } from './clock-watch.ts';
 import type { EngineCore } from './core.ts';
-import type { Readings } from './readings.ts';
+import type { LatestReadings } from './readings.ts';
 import type { Safety } from './safety.ts';
-import type { Settings } from './settings.ts';
+import type { EngineSettings } from './settings.ts';
 
 export class LinkWatch {
   readonly #core: EngineCore;
-  readonly #settings: Settings;
-  readonly #readings: Readings;
+  readonly #settings: EngineSettings;
+  readonly #readings: LatestReadings;
   readonly #clocks: ClockWatch;
   readonly #safety: Safety;
 
-  constructor(core: EngineCore, settings: Settings, readings: Readings, clocks: ClockWatch, safety: Safety) {
+  constructor(core: EngineCore, settings: EngineSettings, readings: LatestReadings, clocks: ClockWatch, safety: Safety) {
     this.#core = core;
     this.#settings = settings;
     this.#readings = readings;

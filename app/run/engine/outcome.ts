@@ -8,7 +8,7 @@ import { framesInTime } from '../telemetry-check.ts';
 import type { WindowFailure } from '../window.ts';
 import type { WindowSummary } from '../../journal/measured.ts';
 import type { EngineCore } from './core.ts';
-import type { Readings } from './readings.ts';
+import type { LatestReadings } from './readings.ts';
 
 export interface Outcome {
   readonly verdict: Verdict;
@@ -22,7 +22,7 @@ export interface Outcome {
 /** Holds what a window came to against the limits of the plan; `more` and `last` are criteria from outside the window. */
 export function judged(
   core: EngineCore,
-  readings: Readings,
+  readings: LatestReadings,
   point: Point,
   window: WindowSummary | WindowFailure,
   known: { readonly first?: readonly Criterion[]; readonly last?: readonly Criterion[]; readonly decay?: PressureDecay | null },

@@ -15,9 +15,9 @@ import { clockSlack, readBackTimeout } from './drive.ts';
 import type { Burst, Drive, Refused } from './drive.ts';
 import { judged } from './outcome.ts';
 import type { Outcome } from './outcome.ts';
-import type { Readings } from './readings.ts';
+import type { LatestReadings } from './readings.ts';
 import type { Schedule } from './schedule.ts';
-import type { Settings } from './settings.ts';
+import type { EngineSettings } from './settings.ts';
 
 /**
  * No meter edge for this long while an injector is driven, s: there is no flow to measure. An injector that passes only an
@@ -42,8 +42,8 @@ const shutting = factsOf('canRefuse');
 export interface PointParts {
   readonly core: EngineCore;
   readonly drive: Drive;
-  readonly settings: Settings;
-  readonly readings: Readings;
+  readonly settings: EngineSettings;
+  readonly readings: LatestReadings;
   readonly schedule: Schedule;
 }
 
@@ -53,8 +53,8 @@ export type Reject = (text: string, cause?: string) => Leave;
 export class PulsedPoint {
   readonly #core: EngineCore;
   readonly #drive: Drive;
-  readonly #settings: Settings;
-  readonly #readings: Readings;
+  readonly #settings: EngineSettings;
+  readonly #readings: LatestReadings;
   readonly #schedule: Schedule;
   readonly #point: Point;
   readonly #reject: Reject;

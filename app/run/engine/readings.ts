@@ -5,16 +5,16 @@ import { IdleTime } from '../idle-time.ts';
 import { StandingReadings } from '../telemetry-check.ts';
 import type { EngineCore } from './core.ts';
 import type { Course } from './course.ts';
-import type { Settings } from './settings.ts';
+import type { EngineSettings } from './settings.ts';
 
-export class Readings {
+export class LatestReadings {
   readonly idleFlow: IdleFlow;
   readonly idleTime: IdleTime;
   standing = new StandingReadings();
   readonly #course: Course;
-  readonly #settings: Settings;
+  readonly #settings: EngineSettings;
 
-  constructor(core: EngineCore, course: Course, settings: Settings) {
+  constructor(core: EngineCore, course: Course, settings: EngineSettings) {
     const { plan, equipment } = core.state;
     this.#course = course;
     this.#settings = settings;

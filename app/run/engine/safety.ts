@@ -14,7 +14,7 @@ import type { ClockWatch } from './clock-watch.ts';
 import type { EngineCore } from './core.ts';
 import { ask, factsOf, leave } from './course.ts';
 import type { Course, Leave, Procedure } from './course.ts';
-import type { Settings } from './settings.ts';
+import type { EngineSettings } from './settings.ts';
 
 /** How long a reply may take, s. */
 export const replyTimeout = 3;
@@ -40,7 +40,7 @@ export class Safety {
   clearSince = 0;
   readonly #core: EngineCore;
   readonly #course: Course;
-  readonly #settings: Settings;
+  readonly #settings: EngineSettings;
   readonly #clocks: ClockWatch;
   /** A person has acknowledged a trip: the faults of the controller are cleared once the bench is safe. */
   #acknowledging = false;
@@ -52,7 +52,7 @@ export class Safety {
   /** When the run went on by itself, by guard, on the scale of `now`: within the last hour. A new host begins at a person, and so anew. */
   readonly #resumedAt = new Map<string, readonly number[]>();
 
-  constructor(core: EngineCore, course: Course, settings: Settings, clocks: ClockWatch) {
+  constructor(core: EngineCore, course: Course, settings: EngineSettings, clocks: ClockWatch) {
     this.#core = core;
     this.#course = course;
     this.#settings = settings;

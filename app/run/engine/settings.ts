@@ -4,7 +4,7 @@ import { fluidTemperatures, readingOf, toShown } from '../../bench/readings.ts';
 import type { Plan } from '../../plan/plan.ts';
 import type { EngineCore } from './core.ts';
 
-export class Settings {
+export class EngineSettings {
   /** Set points that the controller has accepted, V and Pa; NaN: none, or not certain. */
   supply = Number.NaN;
   pressure = Number.NaN;

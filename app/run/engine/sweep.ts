@@ -12,7 +12,7 @@ import type { PointParts } from './pulsed-point.ts';
 import { replyTimeout } from './safety.ts';
 import type { Safety } from './safety.ts';
 import type { Schedule } from './schedule.ts';
-import type { Settings } from './settings.ts';
+import type { EngineSettings } from './settings.ts';
 import { ZeroPoint } from './zero-point.ts';
 
 /** How long the supply may take to its safe value in the proof, s. */
@@ -25,7 +25,7 @@ export class Sweep {
   readonly #core: EngineCore;
   readonly #course: Course;
   readonly #drive: Drive;
-  readonly #settings: Settings;
+  readonly #settings: EngineSettings;
   readonly #safety: Safety;
   readonly #schedule: Schedule;
   readonly #parts: PointParts;

@@ -12,8 +12,8 @@ import type { Drive } from './drive.ts';
 import { judged } from './outcome.ts';
 import type { Outcome } from './outcome.ts';
 import type { PointParts, Reject } from './pulsed-point.ts';
-import type { Readings } from './readings.ts';
-import type { Settings } from './settings.ts';
+import type { LatestReadings } from './readings.ts';
+import type { EngineSettings } from './settings.ts';
 
 const resting = factsOf('atPressure', 'canRefuse');
 const counting = factsOf('atPressure', 'canRefuse', 'countingZero');
@@ -25,8 +25,8 @@ const shutRest = 0.5;
 export class ZeroPoint {
   readonly #core: EngineCore;
   readonly #drive: Drive;
-  readonly #settings: Settings;
-  readonly #readings: Readings;
+  readonly #settings: EngineSettings;
+  readonly #readings: LatestReadings;
   readonly #point: Point;
   readonly #reject: Reject;
   readonly #window: WindowCollector;

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { coilResistance, decayed, openArea, shutInductance, simulatePulse, type Drive, type InjectorParts } from './injector.ts';
+import { coilResistance, decayed, openArea, shutInductance, simulatePulse, type CoilDrive, type InjectorParts } from './injector.ts';
 import { NOMINAL_INJECTOR } from './injector-type.ts';
 import { driveAt } from './supply.ts';
 
@@ -28,7 +28,7 @@ describe('coil', () => {
     eddy: 0,
     core: turns ** 2 / 12e-3 - (residualGap + lift) / (MU0 * pole),
   };
-  const bare = (supply: number): Drive => ({ supply, series: 0, clamp: supply + 40 });
+  const bare = (supply: number): CoilDrive => ({ supply, series: 0, clamp: supply + 40 });
 
   function timeToCurrent(volts: number, amperes: number): number {
     let low = 0;

@@ -55,7 +55,7 @@ export interface InjectorParts {
 }
 
 /** What drives the coil. */
-export interface Drive {
+export interface CoilDrive {
   /** At the supply's terminals, V. */
   readonly supply: number;
   /** Everything between the supply and the coil: source, harness, switch; ohm. */
@@ -130,7 +130,7 @@ const LONGEST_TAIL = 20e-3;
 // eslint-disable-next-line max-lines-per-function, complexity -- one integration of one set of equations: its parts share every variable
 export function simulatePulse(
   parts: InjectorParts,
-  drive: Drive,
+  drive: CoilDrive,
   pressure: number,
   coilC: number,
   width: number,

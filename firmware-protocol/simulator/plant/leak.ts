@@ -11,7 +11,7 @@ const STATED_AT_PA = 400e3;
 const WANDER_PERIOD_S = 900;
 const WANDER_PERCENT = 3;
 
-export class Leak {
+export class LeakingPlace {
   readonly #fault: LeakFault;
   readonly #sinceS: number;
   readonly #wander: Creep | null;

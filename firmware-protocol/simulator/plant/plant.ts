@@ -13,7 +13,7 @@ import { heptaneDensity } from './fluid.ts';
 import { InjectorChannel, type Draw } from './injector-channel.ts';
 import { drawInjector } from './injector-type.ts';
 import { drawInstrumentErrors } from './instrument-errors.ts';
-import { Leak } from './leak.ts';
+import { LeakingPlace } from './leak.ts';
 import { Meter } from './meter.ts';
 import { Rail } from './rail.ts';
 import { circuitOf, Supply } from './supply.ts';
@@ -117,7 +117,7 @@ class SimulatedPlant implements Plant {
   /** kg/s: all that runs out without a pulse, and of it what drips through the seat of an injector while it is shut. */
   #leak = 0;
   readonly #seatLeaks = new Map<number, number>();
-  readonly #leaks = new Map<FaultKind, Leak>();
+  readonly #leaks = new Map<FaultKind, LeakingPlace>();
   #leaksBegun = 0;
   /** Edges a second that do not come from the meter, and how many there were. */
   #rattle = 0;
@@ -227,7 +227,7 @@ class SimulatedPlant implements Plant {
     if (fault.kind === 'sensor-stuck') this.#stuckAt.set(fault, this.#reading(fault.sensor));
     if (fault.kind === 'injector-leaking' || fault.kind === 'fitting-leaking') {
       this.#leaksBegun += 1;
-      this.#leaks.set(fault, new Leak(fault, this.#now / 1e6, this.#leaksBegun, this.#scenario));
+      this.#leaks.set(fault, new LeakingPlace(fault, this.#now / 1e6, this.#leaksBegun, this.#scenario));
     }
     this.#faults.push(fault);
     this.#applyFaults();

@@ -1,7 +1,7 @@
 /** The controlled supply and what lies between it and a coil. */
 import { simulatedBenchEquipment } from './certificates.ts';
 import type { Scenario } from './scenario.ts';
-import type { Drive } from './injector.ts';
+import type { CoilDrive } from './injector.ts';
 import { channelClampError, drawInstrumentErrors } from './instrument-errors.ts';
 
 /** Inside the supply, between the point where it is measured and its regulator, ohm. */
@@ -10,7 +10,7 @@ const MAX_V = 20;
 const SLEW_V_PER_S = 20;
 
 /** What lies between the supply and the coil of a channel. */
-export type Circuit = Omit<Drive, 'supply'>;
+export type Circuit = Omit<CoilDrive, 'supply'>;
 
 /** As the certificates say. */
 const nominalCircuit: Circuit = { series: SOURCE_OHM + simulatedBenchEquipment.wiring.harnessOhm, clamp: simulatedBenchEquipment.driver.clampV };
@@ -25,7 +25,7 @@ export function circuitOf(scenario: Scenario, channel: number): Circuit {
 }
 
 /** The drive that a coil sees with the supply at `supplyV`: it sags with the coil's own current. */
-export function driveAt(supplyV: number, circuit: Circuit = nominalCircuit): Drive {
+export function driveAt(supplyV: number, circuit: Circuit = nominalCircuit): CoilDrive {
   return { supply: supplyV, ...circuit };
 }
 

@@ -1,5 +1,5 @@
 import { useEffect, useState } from 'react';
-import { archiveHead, type Result } from '../../../app/contract/contract.ts';
+import { archiveHead, type AnswerTo } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
@@ -14,8 +14,8 @@ type Outcome<T> = { readonly state: 'none' } | { readonly state: 'busy' } | { re
 export function ArchiveCare() {
   const { archivePath, against } = useArchive();
   const mine = useHostState(({ control }) => control.mine);
-  const [backup, setBackup] = useState<Outcome<Result<'archive.backup'>>>({ state: 'none' });
-  const [verified, setVerified] = useState<Outcome<Result<'archive.verify'>>>({ state: 'none' });
+  const [backup, setBackup] = useState<Outcome<AnswerTo<'archive.backup'>>>({ state: 'none' });
+  const [verified, setVerified] = useState<Outcome<AnswerTo<'archive.verify'>>>({ state: 'none' });
   const [noted, setNoted] = useState('');
   const head = useHead(verified);
   const problem = noted.trim() === '' || archiveHead.safeParse(noted.trim()).success ? '' : 'A head is a number, a colon and 64 hexadecimal digits.';
@@ -93,9 +93,9 @@ export function ArchiveCare() {
 }
 
 /** Of the archive as it is now; asked for again after each verification. */
-function useHead(asked: unknown): Result<'archive.head'> | null {
+function useHead(asked: unknown): AnswerTo<'archive.head'> | null {
   const up = useHostState(({ line }) => line.state === 'up');
-  const [head, setHead] = useState<Result<'archive.head'> | null>(null);
+  const [head, setHead] = useState<AnswerTo<'archive.head'> | null>(null);
   useEffect(() => {
     if (up) void ask('archive.head', {}).then((reply) => reply.ok && setHead(reply.value));
   }, [up, asked]);

@@ -1,5 +1,5 @@
 import { useState } from 'react';
-import type { Result, RunRow } from '../../../app/contract/contract.ts';
+import type { AnswerTo, RunRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Section } from '../../components/page.tsx';
@@ -19,7 +19,7 @@ interface ChosenRunProps {
   readonly onKeep: (run: RunRow | null) => void;
 }
 
-type Exported = Result<'run.export'>;
+type Exported = AnswerTo<'run.export'>;
 
 /** What can be done with the run that was chosen in the list. */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it

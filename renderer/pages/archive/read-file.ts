@@ -1,5 +1,5 @@
 /** A file of an export, read from the host piece by piece. */
-import type { Reply } from '../../host/connection.ts';
+import type { HostReply } from '../../host/connection.ts';
 import { ask } from '../../host/host.ts';
 
 export type FileRead = { readonly ok: true; readonly pieces: readonly string[] } | { readonly ok: false; readonly text: string };
@@ -8,7 +8,7 @@ export type FileRead = { readonly ok: true; readonly pieces: readonly string[] }
 export async function readFile(from: string, file: string): Promise<FileRead> {
   const pieces: string[] = [];
   for (let at: number | null = 0; at !== null; ) {
-    const reply: Reply<'export.piece'> = await ask('export.piece', { export: from, file, from: at });
+    const reply: HostReply<'export.piece'> = await ask('export.piece', { export: from, file, from: at });
     if (!reply.ok) return { ok: false, text: reply.failure.text };
     pieces.push(reply.value.text);
     at = reply.value.next;

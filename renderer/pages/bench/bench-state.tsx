@@ -14,7 +14,7 @@ import { interlocksOf, statisticsRows } from './words.ts';
 type Connected = Extract<BenchView, { state: 'connected' }>;
 
 /** Armed, pulsing, interlocks and the latched fault. */
-export function Safety({ bench }: { readonly bench: Connected }) {
+export function SafetyState({ bench }: { readonly bench: Connected }) {
   const { latest, age } = useLatest();
   const { control } = useHost();
   const [said, setSaid] = useState('');

@@ -1,6 +1,6 @@
 import { shownText } from '../../components/shown-text.ts';
 import { useState } from 'react';
-import type { BenchView, Params, Part, Result } from '../../../app/contract/contract.ts';
+import type { BenchView, Params, Part, AnswerTo } from '../../../app/contract/contract.ts';
 import { toKilopascals, toMilliseconds } from '../../../app/quantities/quantity.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice, NumberInput } from '../../components/field.tsx';
@@ -41,7 +41,7 @@ export function ByHand({ bench }: { readonly bench: Connected }) {
       setSaid({ well: false, text: reply.failure.text });
       return;
     }
-    const { accepted, reason } = reply.value as Result<Manual>;
+    const { accepted, reason } = reply.value as AnswerTo<Manual>;
     setSaid({ well: accepted, text: reason === '' ? (accepted ? 'Done.' : 'Refused without a reason.') : reason });
   };
 

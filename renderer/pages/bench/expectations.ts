@@ -6,7 +6,7 @@ import type { ManualView } from '../../../app/contract/contract.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { celsius, kilopascals } from '../../../app/quantities/quantity.ts';
-import type { Signal } from '../../live/live-bench.ts';
+import type { LiveSignal } from '../../live/live-bench.ts';
 
 export interface Expectation {
   /** null: nothing is set here, or it is not known. */
@@ -16,7 +16,7 @@ export interface Expectation {
   readonly high: number | null;
 }
 
-export type Expectations = Readonly<Record<Signal, Expectation>>;
+export type Expectations = Readonly<Record<LiveSignal, Expectation>>;
 
 /** How near the supply must be to its safe value to be called safe, V: as the bench driver has it. */
 const safeSupplyTolerance = 0.5;

@@ -6,11 +6,11 @@ import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { goTo } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
-import { LinkState, Safety } from './bench-state.tsx';
+import { LinkState, SafetyState } from './bench-state.tsx';
 import { ByHand } from './by-hand.tsx';
 import { Connect } from './connect.tsx';
 import { EquipmentPart } from './equipment-part.tsx';
-import { Readings } from './readings.tsx';
+import { BenchReadings } from './readings.tsx';
 import './bench.css';
 
 /** The bench as it is now, and work on it by hand. */
@@ -32,9 +32,9 @@ export default function BenchPage() {
   return (
     <Page title="Bench" lead={bench.simulated ? `${name} is simulated: readings behave like those of a real bench, and nothing is energised.` : `${name}: real pressure, real fuel, real current.`}>
       <LeftUnfinished />
-      <Readings bench={bench} />
+      <BenchReadings bench={bench} />
       <div className="bench-parts">
-        <Safety bench={bench} />
+        <SafetyState bench={bench} />
         <ByHand bench={bench} />
         <LinkState bench={bench} />
         <EquipmentPart />

@@ -8,7 +8,7 @@ import { Strip } from '../../components/strip.tsx';
 import { Value } from '../../components/value.tsx';
 import { useHost, useRun } from '../../host/host.ts';
 import { densityAtMeter } from '../../live/flow.ts';
-import type { Latest, Signal, Span } from '../../live/live-bench.ts';
+import type { Latest, LiveSignal, Span } from '../../live/live-bench.ts';
 import { liveSource, useLatest } from '../../host/use-latest.ts';
 import { flowIn, useUnits } from '../../settings/units.ts';
 import { useSettings } from '../../settings/settings.ts';
@@ -38,7 +38,7 @@ const spans: readonly { readonly value: Span; readonly text: string }[] = [
 
 /** Every live value with set point, band and age, and its strip. */
 // eslint-disable-next-line complexity -- a reading for each signal, each there or not
-export function Readings({ bench }: { readonly bench: Extract<BenchView, { state: 'connected' }> }) {
+export function BenchReadings({ bench }: { readonly bench: Extract<BenchView, { state: 'connected' }> }) {
   const { latest, age } = useLatest();
   const { openRun, status, equipment, manual } = useHost();
   const run = useRun(openRun);
@@ -59,7 +59,7 @@ export function Readings({ bench }: { readonly bench: Extract<BenchView, { state
   const of = (id: SignalId): number | null => (frame === null ? null : (readingOf(frame, id) ?? null));
   /** A bench may lack what LINE-41 does not name. */
   const isRead = (id: SignalId): boolean => frameSignals.some((signal) => signal.id === id) || of(id) !== null;
-  const tile = (signal: Signal, how: Shown, value: number | null, missing?: string, extra?: string) => (
+  const tile = (signal: LiveSignal, how: Shown, value: number | null, missing?: string, extra?: string) => (
     <Reading key={signal} signal={signal} how={how} value={value} age={latest === null ? null : stale} expected={expected[signal]} span={span} {...(missing === undefined ? {} : { missing })} {...(extra === undefined ? {} : { extra })} />
   );
   return (
@@ -100,7 +100,7 @@ function useFlowShown(density: number | null): Shown {
 }
 
 interface ReadingProps {
-  readonly signal: Signal;
+  readonly signal: LiveSignal;
   readonly how: Shown;
   readonly value: number | null;
   readonly missing?: string;

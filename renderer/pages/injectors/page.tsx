@@ -8,7 +8,7 @@ import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useSaveKey } from '../../components/save-key.ts';
 import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
-import type { Column, Filter, Row, RowProblem, StoredPart } from './parts-grid.ts';
+import type { PartsColumn, Filter, Row, RowProblem, KnownPart } from './parts-grid.ts';
 import './injectors.css';
 
 /** What is being typed outlives the page, so that looking elsewhere loses nothing. null: not read yet. */
@@ -80,10 +80,10 @@ export default function InjectorsPage() {
     setSaid(done === 1 ? '1 part saved.' : `${done} parts saved.`);
   };
   /** The cell that has the focus, with what stood in it when it got it. */
-  const entered = useRef<{ readonly key: number; readonly column: Column; readonly text: string }>({ key: -1, column: 'order', text: '' });
+  const entered = useRef<{ readonly key: number; readonly column: PartsColumn; readonly text: string }>({ key: -1, column: 'order', text: '' });
   useSaveKey(() => void save());
 
-  const paste = (row: Row, column: Column, event: ClipboardEvent<HTMLInputElement>): void => {
+  const paste = (row: Row, column: PartsColumn, event: ClipboardEvent<HTMLInputElement>): void => {
     const cells = pastedCells(event.clipboardData.getData('text/plain'));
     if (cells.length === 1 && cells[0]?.length === 1) return;
     event.preventDefault();
@@ -93,7 +93,7 @@ export default function InjectorsPage() {
     focusCell(result.lastKey, column);
   };
 
-  const onKey = (row: Row, column: Column, event: KeyboardEvent<HTMLInputElement>): void => {
+  const onKey = (row: Row, column: PartsColumn, event: KeyboardEvent<HTMLInputElement>): void => {
     const index = shown.findIndex(({ key }) => key === row.key);
     const below = shown[index + 1];
     const above = shown[index - 1];
@@ -118,7 +118,7 @@ export default function InjectorsPage() {
     }
   };
 
-  const onEnter = (row: Row, column: Column): void => {
+  const onEnter = (row: Row, column: PartsColumn): void => {
     entered.current = { key: row.key, column, text: row.cells[column] };
   };
 
@@ -218,10 +218,10 @@ export default function InjectorsPage() {
 interface PartsTableProps {
   readonly rows: readonly Row[];
   readonly problems: readonly RowProblem[];
-  readonly onKey: (row: Row, column: Column, event: KeyboardEvent<HTMLInputElement>) => void;
+  readonly onKey: (row: Row, column: PartsColumn, event: KeyboardEvent<HTMLInputElement>) => void;
   /** The cell got the focus. */
-  readonly onEnter: (row: Row, column: Column) => void;
-  readonly onPaste: (row: Row, column: Column, event: ClipboardEvent<HTMLInputElement>) => void;
+  readonly onEnter: (row: Row, column: PartsColumn) => void;
+  readonly onPaste: (row: Row, column: PartsColumn, event: ClipboardEvent<HTMLInputElement>) => void;
   readonly onTakeBack: (row: Row) => void;
 }
 
@@ -323,18 +323,18 @@ function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack }: PartRow
   );
 }
 
-function cellId(key: number, column: Column): string {
+function cellId(key: number, column: PartsColumn): string {
   return `part:${key}:${column}`;
 }
 
-function focusCell(key: number, column: Column): void {
+function focusCell(key: number, column: PartsColumn): void {
   const cell = document.getElementById(cellId(key, column));
   cell?.focus({ preventScroll: true });
   cell?.scrollIntoView({ block: 'nearest', inline: 'nearest' });
 }
 
 /** By order, then by place on the rail, then by serial number; only at the first reading, so that rows do not jump. */
-function inOrder(parts: readonly StoredPart[]): readonly StoredPart[] {
+function inOrder(parts: readonly KnownPart[]): readonly KnownPart[] {
   const text = (a: string, b: string) => a.localeCompare(b, 'en', { numeric: true });
   return parts.toSorted(
     (a, b) => text(a.order, b.order) || (a.channel ?? Infinity) - (b.channel ?? Infinity) || text(a.serialNumber, b.serialNumber),

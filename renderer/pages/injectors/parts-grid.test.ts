@@ -1,14 +1,14 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { afterSaving, carriedDown, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withPasted } from './parts-grid.ts';
-import type { Column, Row, StoredPart } from './parts-grid.ts';
+import type { PartsColumn, Row, KnownPart } from './parts-grid.ts';
 
-const stored = (id: string, change: Partial<StoredPart> = {}): StoredPart => ({
+const stored = (id: string, change: Partial<KnownPart> = {}): KnownPart => ({
   id, order: 'L-7', type: 'RH-P4', serialNumber: `S${id}`, coilResistanceOhm: 12.5, condition: '', channel: null, ...change,
 });
-const typed = (rows: readonly Row[], cells: Partial<Record<Column, string>>): readonly Row[] => {
+const typed = (rows: readonly Row[], cells: Partial<Record<PartsColumn, string>>): readonly Row[] => {
   const made = withNewRow(rows);
-  return Object.entries(cells).reduce((all, [column, text]) => withCell(all, made.key, column as Column, text), made.rows);
+  return Object.entries(cells).reduce((all, [column, text]) => withCell(all, made.key, column as PartsColumn, text), made.rows);
 };
 const texts = (rows: readonly Row[]) => problemsOfRows(rows).map(({ level, column, text }) => `${level} ${column}: ${text}`);
 

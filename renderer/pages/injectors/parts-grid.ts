@@ -6,19 +6,19 @@ import type { Part } from '../../../app/contract/contract.ts';
 import { numberIn, readNumber } from '../../components/read-number.ts';
 
 export const columns = ['order', 'type', 'serialNumber', 'coilResistance', 'condition', 'channel'] as const;
-export type Column = (typeof columns)[number];
-type Cells = Readonly<Record<Column, string>>;
-export type StoredPart = Part & { readonly id: string };
+export type PartsColumn = (typeof columns)[number];
+type Cells = Readonly<Record<PartsColumn, string>>;
+export type KnownPart = Part & { readonly id: string };
 
 export interface Row {
   /** Holds the row's place in the window. */
   readonly key: number;
   /** What is stored; null: a new row. */
-  readonly stored: StoredPart | null;
+  readonly stored: KnownPart | null;
   readonly cells: Cells;
 }
 
-export const columnWords: Readonly<Record<Column, { readonly label: string; readonly unit: string; readonly help: string }>> = {
+export const columnWords: Readonly<Record<PartsColumn, { readonly label: string; readonly unit: string; readonly help: string }>> = {
   order: { label: 'Job', unit: '', help: 'Job number of the lab, up to 120 characters. Carried down to the next new part.' },
   type: { label: 'Type', unit: '', help: 'Type or part number, up to 60 characters. Carried down to the next new part.' },
   serialNumber: { label: 'Serial number', unit: '', help: 'As it stands on the injector, up to 60 characters. A column copied from a spreadsheet can be pasted here.' },
@@ -38,12 +38,12 @@ function cellsOf(part: Part): Cells {
   };
 }
 
-export function rowsOf(parts: readonly StoredPart[]): readonly Row[] {
+export function rowsOf(parts: readonly KnownPart[]): readonly Row[] {
   return parts.map((stored, key) => ({ key, stored, cells: cellsOf(stored) }));
 }
 
 /** What the host has now under the rows as they stand: what was being typed stays, what was not touched is brought up to date. */
-export function refreshed(rows: readonly Row[], parts: readonly StoredPart[]): readonly Row[] {
+export function refreshed(rows: readonly Row[], parts: readonly KnownPart[]): readonly Row[] {
   const byId = new Map(parts.map((part) => [part.id, part]));
   const kept = rows.flatMap((row): readonly Row[] => {
     if (row.stored === null) return [row];
@@ -74,12 +74,12 @@ export function isChanged(row: Row): boolean {
 }
 
 /** 12.50 and 12.5 ohm are the same; what differs only in blanks around it is the same. */
-function sameCell(column: Column, a: string, b: string): boolean {
+function sameCell(column: PartsColumn, a: string, b: string): boolean {
   if (column !== 'coilResistance' || a.trim() === '' || b.trim() === '') return a.trim() === b.trim();
   return numberIn(a) === numberIn(b);
 }
 
-export function withCell(rows: readonly Row[], key: number, column: Column, text: string): readonly Row[] {
+export function withCell(rows: readonly Row[], key: number, column: PartsColumn, text: string): readonly Row[] {
   return rows.map((row) => (row.key === key ? { ...row, cells: { ...row.cells, [column]: text } } : row));
 }
 
@@ -163,7 +163,7 @@ export function pastedCells(text: string): readonly (readonly string[])[] {
  * Writes pasted cells from (`key`, `column`) to the right and down over the rows that are shown (`visible`, their keys in
  * order); what does not fit begins new rows, which carry order and type down from the row above unless they are pasted.
  */
-export function withPasted(rows: readonly Row[], visible: readonly number[], key: number, column: Column, pasted: readonly (readonly string[])[]): { readonly rows: readonly Row[]; readonly lastKey: number } {
+export function withPasted(rows: readonly Row[], visible: readonly number[], key: number, column: PartsColumn, pasted: readonly (readonly string[])[]): { readonly rows: readonly Row[]; readonly lastKey: number } {
   const firstColumn = columns.indexOf(column);
   const place = visible.indexOf(key);
   let result = rows;
@@ -187,13 +187,13 @@ export function withPasted(rows: readonly Row[], visible: readonly number[], key
 
 export interface RowProblem {
   readonly key: number;
-  readonly column: Column;
+  readonly column: PartsColumn;
   readonly text: string;
   /** `refuse`: the row cannot be saved so. `warn`: a person should look. */
   readonly level: 'refuse' | 'warn';
 }
 
-const limits: Readonly<Partial<Record<Column, number>>> = { order: 120, type: 60, serialNumber: 60, condition: 500 };
+const limits: Readonly<Partial<Record<PartsColumn, number>>> = { order: 120, type: 60, serialNumber: 60, condition: 500 };
 
 /** What is wrong with the rows, in words. Rows that are stored and untouched are only held against the others. */
 // eslint-disable-next-line complexity -- a list of independent checks of one row
@@ -204,7 +204,7 @@ export function problemsOfRows(rows: readonly Row[]): readonly RowProblem[] {
   for (const row of rows) {
     if (isBlank(row)) continue;
     const { cells, key } = row;
-    const add = (column: Column, text: string, level: RowProblem['level'] = 'refuse') => {
+    const add = (column: PartsColumn, text: string, level: RowProblem['level'] = 'refuse') => {
       problems.push({ key, column, text, level });
     };
     if (cells.serialNumber.trim() === '') add('serialNumber', 'The serial number is missing. Type it as marked on the injector.');
@@ -298,7 +298,7 @@ export function lotsToSave(rows: readonly Row[], most = 200): readonly (readonly
 }
 
 /** Rows after `lot` was saved; `parts` are all parts as the host has them then. What was typed meanwhile stays. */
-export function afterSaving(rows: readonly Row[], lot: readonly Row[], parts: readonly StoredPart[]): readonly Row[] {
+export function afterSaving(rows: readonly Row[], lot: readonly Row[], parts: readonly KnownPart[]): readonly Row[] {
   const sent = new Map(lot.map((row) => [row.key, row]));
   const withStored = rows.map((row): Row => {
     const before = sent.get(row.key);

@@ -8,7 +8,7 @@ import { changeForm, setUnread, useDraft } from './plan-draft.ts';
 import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
 import { ascending, listText, readValues, withValues } from './value-list.ts';
-import type { Reading } from './value-list.ts';
+import type { ListReading } from './value-list.ts';
 
 /** More single values than this are shown as text only. */
 const mostChips = 200;
@@ -30,7 +30,7 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
   const id = idOf(path);
   const [typed, setTyped] = useState(() => useDraft.getState().unread[axis]?.typed ?? '');
   /** What the typed text may mean, to choose from. */
-  const [readings, setReadings] = useState<readonly Reading[]>([]);
+  const [readings, setReadings] = useState<readonly ListReading[]>([]);
   const readAll = (): void => {
     setUnread(axis, null);
     setReadings([]);

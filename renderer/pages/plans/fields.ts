@@ -146,7 +146,7 @@ const words = {
   'reduction.linearityPercent': { label: 'Deviation from the line, at most', unit: '%', help: 'A width that deviates more does not belong to the line.' },
 } as const satisfies Record<string, Words>;
 
-export interface Field extends Words {
+export interface FieldWords extends Words {
   readonly path: FieldPath;
   readonly kind: 'number' | 'whole' | 'text' | 'choice';
   /** A list of such values (the axes). */
@@ -221,12 +221,12 @@ function otherwiseText(value: unknown): string | null {
 /** All leaves of the plan's schema but its version, in the schema's order. */
 export const schemaLeaves = leavesOf(planJsonSchema() as SchemaNode, '', true).filter(({ path }) => path !== 'planVersion');
 
-const fields: ReadonlyMap<string, Field> = new Map(
+const fields: ReadonlyMap<string, FieldWords> = new Map(
   schemaLeaves.map(({ path, node, required }) => {
     const said = (words as Readonly<Record<string, Words | undefined>>)[path];
     if (said === undefined) throw new Error(`the plan's field ${path} has no label; give it one in this file and a place in the form`);
     const of = node.items ?? node;
-    const field: Field = {
+    const field: FieldWords = {
       ...said,
       path: path as FieldPath,
       kind: of.enum !== undefined ? 'choice' : of.type === 'integer' ? 'whole' : of.type === 'string' ? 'text' : 'number',
@@ -240,7 +240,7 @@ const fields: ReadonlyMap<string, Field> = new Map(
   }),
 );
 
-export function fieldAt(path: FieldPath): Field {
+export function fieldAt(path: FieldPath): FieldWords {
   const field = fields.get(path);
   if (field === undefined) throw new Error(`the plan has no field ${path}`);
   return field;

@@ -15,7 +15,7 @@ interface LibraryProps {
 }
 
 /** The plans of the house, each with its versions. */
-export function Library({ plans, problem, openRow, onOpen }: LibraryProps) {
+export function PlanLibrary({ plans, problem, openRow, onOpen }: LibraryProps) {
   const [filter, setFilter] = useState('');
   if (problem !== '') return <Notice tone="bad">{problem}</Notice>;
   if (plans === null) return <p className="quiet">The plans are being read.</p>;

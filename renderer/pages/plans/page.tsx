@@ -12,7 +12,7 @@ import { goTo } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useSettings } from '../../settings/settings.ts';
 import { Editor, goToField, ProblemList } from './editor.tsx';
-import { Library } from './library.tsx';
+import { PlanLibrary } from './library.tsx';
 import { roughDuration } from '../../components/durations.ts';
 import { fluidText } from './plan-chart.ts';
 import { axisNames } from './fields.ts';
@@ -192,7 +192,7 @@ export default function PlansPage() {
             </section>
           )}
           <Section title="Saved plans">
-            <Library plans={plans} problem={listProblem} openRow={draft?.saved?.row ?? null} onOpen={(row) => leaving(`Opening ${row.name}`, () => void open(row))} />
+            <PlanLibrary plans={plans} problem={listProblem} openRow={draft?.saved?.row ?? null} onOpen={(row) => leaving(`Opening ${row.name}`, () => void open(row))} />
           </Section>
         </div>
         {draft !== null && form !== null && (

@@ -1,7 +1,7 @@
 import type { ReactNode } from 'react';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { choiceWords, fieldAt } from './fields.ts';
-import type { Field, FieldPath } from './fields.ts';
+import type { FieldWords, FieldPath } from './fields.ts';
 import { changeForm } from './plan-draft.ts';
 import { problemsAt } from './plan-form.ts';
 import type { PlanForm } from './plan-form.ts';
@@ -12,7 +12,7 @@ export function idOf(path: string): string {
 }
 
 /** What is allowed and what an empty field means, behind the help. */
-export function rangeHint(field: Field): string {
+export function rangeHint(field: FieldWords): string {
   if (field.kind === 'choice') return '';
   const empty = field.otherwise !== null && field.otherwise !== '' ? ` Empty: ${field.otherwise}${field.unit === '' ? '' : `\u00a0${field.unit}`}.` : '';
   return `Allowed: ${field.range}.${empty}`;
@@ -71,7 +71,7 @@ export function RowCell({ list, index, column, value, problems, row, onChange }:
 
 interface TextCellProps {
   readonly path: string;
-  readonly field: Field;
+  readonly field: FieldWords;
   readonly value: string;
   readonly onChange: (text: string) => void;
   readonly problems: readonly string[];
@@ -151,7 +151,7 @@ export function PlanField({ path, form, problems }: PlanFieldProps) {
 }
 
 interface LabelledProps {
-  readonly field: Field;
+  readonly field: FieldWords;
   readonly path: string;
   readonly wrong: readonly string[];
   readonly children: (describedBy: string) => ReactNode;

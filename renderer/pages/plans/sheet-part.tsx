@@ -1,16 +1,16 @@
 import { shownText } from '../../components/shown-text.ts';
-import type { Sheet } from '../../../app/contract/contract.ts';
+import type { PlanSheet } from '../../../app/contract/contract.ts';
 import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Status } from '../../components/status.tsx';
 
-export function sheetCounts(sheet: Sheet): Readonly<Record<Sheet['lines'][number]['result'], number>> {
+export function sheetCounts(sheet: PlanSheet): Readonly<Record<PlanSheet['lines'][number]['result'], number>> {
   const counts = { pass: 0, warn: 0, refuse: 0 };
   for (const { result } of sheet.lines) counts[result] += 1;
   return counts;
 }
 
 /** Every rule with what was found; what stands against the start comes first. */
-export function SheetPart({ sheet }: { readonly sheet: Sheet }) {
+export function SheetPart({ sheet }: { readonly sheet: PlanSheet }) {
   return (
     <table className="plain plan-sheet">
       <caption className="unseen">Pre-flight sheet, what stands against the start first</caption>

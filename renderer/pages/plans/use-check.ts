@@ -1,6 +1,6 @@
 /** What follows from the plan as it stands: points and totals worked out here, the sheet asked from the host. */
 import { useEffect, useState } from 'react';
-import type { Sheet } from '../../../app/contract/contract.ts';
+import type { PlanSheet } from '../../../app/contract/contract.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { assumedStaticFlow, estimateRun } from '../../../app/plan/estimate.ts';
 import type { RunTotals } from '../../../app/plan/estimate.ts';
@@ -34,7 +34,7 @@ export function expanded(plan: Plan, equipment: Equipment | null): Expanded {
 export type Checked =
   | { readonly state: 'waiting' }
   | { readonly state: 'failed'; readonly text: string }
-  | { readonly state: 'done'; readonly sheet: Sheet | null; readonly problems: readonly { readonly path: string; readonly text: string }[] };
+  | { readonly state: 'done'; readonly sheet: PlanSheet | null; readonly problems: readonly { readonly path: string; readonly text: string }[] };
 
 /** The host's answer about a plan; asked again when the bench or the equipment has changed. */
 export function useSheet(plan: Plan | null): Checked {

@@ -10,7 +10,7 @@
  * that kind stands it may be either, and that is asked, never guessed (WIN-3).
  */
 
-export interface Reading {
+export interface ListReading {
   /** The values as a person would say them: `1.8`, `1 and 8`. */
   readonly said: string;
   readonly values: readonly string[];
@@ -19,7 +19,7 @@ export interface Reading {
 export type ValuesRead =
   | { readonly ok: true; readonly values: readonly string[] }
   /** `at`: where in the text the part begins that could not be read. `readings`: what the text may mean; empty: nothing. */
-  | { readonly ok: false; readonly at: number; readonly text: string; readonly readings: readonly Reading[] };
+  | { readonly ok: false; readonly at: number; readonly text: string; readonly readings: readonly ListReading[] };
 
 /** As many as one axis of a plan may have. */
 const most = 10_000;
@@ -39,7 +39,7 @@ export function readValues(text: string): ValuesRead {
   if (at < 0) return readWithPoints(text, text);
   const withPoints = text.replaceAll(decimalComma, '.');
   if (/[;\t\r\n]/u.test(text.trim())) return readWithPoints(withPoints, text);
-  const readings = [withPoints, text.replaceAll(decimalComma, ' ')].flatMap((meant): readonly Reading[] => {
+  const readings = [withPoints, text.replaceAll(decimalComma, ' ')].flatMap((meant): readonly ListReading[] => {
     const read = readWithPoints(meant, text);
     return read.ok ? [{ said: saidList(read.values), values: read.values }] : [];
   });

@@ -8,7 +8,7 @@ import { figure } from '../../../app/quantities/figures.ts';
 const kinds = { random: 'random: new with each window', shared: 'shared by all windows' } as const;
 
 /** The budget of dead time or slope, line by line, and the way from its parts to the stated uncertainty. */
-export function BudgetTable({ cell, of, unit, convert }: { readonly cell: LineCell; readonly of: 'deadTime' | 'slope'; readonly unit: string; readonly convert: (value: number) => number }) {
+export function LineBudgetTable({ cell, of, unit, convert }: { readonly cell: LineCell; readonly of: 'deadTime' | 'slope'; readonly unit: string; readonly convert: (value: number) => number }) {
   const budget = useMemo(() => budgetOfLine(cell, of), [cell, of]);
   const text = (u: number): string => `${figure(convert(u), convert(u))} ${unit}`;
   return (

@@ -2,7 +2,7 @@ import { slopeModelSentence } from '../../../app/reduce/slope-words.ts';
 import { useMemo } from 'react';
 import { Section } from '../../components/page.tsx';
 import { deadTimeTables, slopeTables } from '../../../app/tables/dead-time.ts';
-import type { Cell, Table } from '../../../app/tables/table.ts';
+import type { TableCell, Table } from '../../../app/tables/table.ts';
 import { fromSetMean, overVoltage } from './dead-time-view.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
 import { plain, plusMinus } from '../../../app/quantities/figures.ts';
@@ -74,7 +74,7 @@ function VoltageTable({ table, caption, convert }: { readonly table: Table; read
   const missing = table.rows.flatMap(({ voltage, cells }) =>
     cells.flatMap((cell, i) => (cell.kind === 'missing' ? [{ where: `${table.columns[i]?.title ?? ''} at ${plain(voltage)} V`, why: cell.text }] : [])),
   );
-  const text = (cell: Cell | undefined) =>
+  const text = (cell: TableCell | undefined) =>
     cell === undefined ? null : cell.kind === 'missing' ? <Missing why={cell.text} /> : plusMinus(convert(cell.result.value), convert(cell.result.expanded));
   return (
     <>

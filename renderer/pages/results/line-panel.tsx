@@ -4,7 +4,7 @@ import { Section } from '../../components/page.tsx';
 import type { LineCell } from '../../../app/reduce/reduction.ts';
 import { through } from './amounts.ts';
 import type { Amounts } from './amounts.ts';
-import { BudgetTable } from './budget-table.tsx';
+import { LineBudgetTable } from './budget-table.tsx';
 import { FigureTable } from './figure-table.tsx';
 import { brief, figure, plain, plusMinus, trueMinus, withSign } from '../../../app/quantities/figures.ts';
 import { widthRows } from '../../../app/results/widths.ts';
@@ -152,14 +152,14 @@ function LineOf({ cell, amounts }: { readonly cell: LineCell; readonly amounts: 
         />
       </Section>
       <Section title={`Uncertainty of the dead time, ${where}`}>
-        <BudgetTable cell={cell} of="deadTime" unit="µs" convert={(s) => s * 1e6} />
+        <LineBudgetTable cell={cell} of="deadTime" unit="µs" convert={(s) => s * 1e6} />
         <p className="small quiet">
           Already made: the windows were referred to the plan's voltage ({shift(cell.referred.toVoltage)} µs), pressure ({shift(cell.referred.toPressure)} µs) and
           reference temperature ({shift(cell.referred.toTemperature)} µs).
         </p>
       </Section>
       <Section title={`How sure the slope is, ${where}`}>
-        <BudgetTable cell={cell} of="slope" unit={amounts.slopeUnit} convert={slope} />
+        <LineBudgetTable cell={cell} of="slope" unit={amounts.slopeUnit} convert={slope} />
       </Section>
     </>
   );

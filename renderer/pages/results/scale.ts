@@ -2,7 +2,7 @@
 
 import { trueMinus } from '../../../app/quantities/figures.ts';
 
-export interface Scale {
+export interface AxisScale {
   readonly from: number;
   readonly to: number;
   readonly ticks: readonly number[];
@@ -12,7 +12,7 @@ export interface Scale {
 const steps = [1, 2, 2.5, 5, 10];
 
 /** A scale over all finite `values` with about `count` steps. Empty or equal values get a scale around them. */
-export function scaleOver(values: Iterable<number>, count = 5): Scale {
+export function scaleOver(values: Iterable<number>, count = 5): AxisScale {
   let low = Number.POSITIVE_INFINITY;
   let high = Number.NEGATIVE_INFINITY;
   for (const value of values) {

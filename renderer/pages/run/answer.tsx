@@ -1,9 +1,9 @@
 import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
-import type { Commands, Place } from './use-commands.ts';
+import type { RunCommands, Place } from './use-commands.ts';
 
 /** What the last command was answered, beside the control that gave it. */
-export function AnswerLine({ commands: { answer, busy }, place }: { readonly commands: Commands; readonly place: Place }) {
+export function AnswerLine({ commands: { answer, busy }, place }: { readonly commands: RunCommands; readonly place: Place }) {
   if (busy && place === 'bar') return <p className="run-answer quiet" role="status">Sent; waiting for the answer.</p>;
   if (answer?.place !== place) return null;
   if (!answer.accepted) {

@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../../app/journal/events.ts';
 import { pointsWithoutResult } from '../../../app/journal/targets.ts';
-import { failedPoints, lookOf, looks, tallyOf, tallyText } from './cells.ts';
+import { rejectedPoints, lookOf, looks, tallyOf, tallyText } from './cells.ts';
 import { accepted, ended, journalOf, planOf, started } from './journal.test-helper.ts';
 
 const plan = planOf({ axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 5, 8], periodMs: [20], replicates: 1 } });
@@ -33,8 +33,8 @@ describe('looks of points', () => {
 
   it('calls failed what was tried and rejected; what was cut short or never tried has no result either, and is not failed', () => {
     const ending: RunEventBody = { kind: 'ended', ending: 'aborted', text: 'Aborted.' };
-    expect(failedPoints(journalOf(plan, bodies).state)).toEqual([1]);
-    expect(failedPoints(journalOf(plan, [...bodies, ending]).state)).toEqual([1]);
+    expect(rejectedPoints(journalOf(plan, bodies).state)).toEqual([1]);
+    expect(rejectedPoints(journalOf(plan, [...bodies, ending]).state)).toEqual([1]);
     expect(pointsWithoutResult(journalOf(plan, [...bodies, ending]).state)).toEqual([1, 2, 5]);
   });
 

@@ -39,7 +39,7 @@ function lookOfAttempts({ attempts }: PointRecord): Look {
 }
 
 /** Points that were measured without success and that nobody has dealt with. */
-export function failedPoints(state: RunState): readonly number[] {
+export function rejectedPoints(state: RunState): readonly number[] {
   const failed: number[] = [];
   for (let index = 0; index < state.points.length; index += 1) {
     if (lookOf(state, index) === 'failed') failed.push(index);

@@ -5,10 +5,10 @@ import { onWindowKeys } from '../../components/keys.ts';
 import { AnswerLine } from './answer.tsx';
 import { commandsOf } from './commands.ts';
 import type { CommandView } from './commands.ts';
-import type { Commands } from './use-commands.ts';
+import type { RunCommands } from './use-commands.ts';
 
 /** The commands of a run that is open on the bench, always in the same places; each by pointer and by its key. */
-export function CommandBar({ state, revision, commands }: { readonly state: RunState; readonly revision: number; readonly commands: Commands }) {
+export function CommandBar({ state, revision, commands }: { readonly state: RunState; readonly revision: number; readonly commands: RunCommands }) {
   // The fold writes into `state`, so its revision stands for it.
   const views = useMemo(() => commandsOf(state), [state, revision]);
   const [asking, setAsking] = useState<CommandView['kind'] | null>(null);

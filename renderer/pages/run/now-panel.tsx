@@ -14,7 +14,7 @@ import { elapsedOf } from './log.ts';
 import type { RunLog } from './log.ts';
 import { RailStrips } from './strips.tsx';
 import { clockText, timeLeftText, waitingText } from './words.ts';
-import type { WaitingFor } from './words.ts';
+import type { WaitingFor } from '../../../app/run/status.ts';
 
 const modes: Readonly<Record<Exclude<Mode, 'ended'>, { readonly tone: Tone; readonly word: string }>> = {
   ready: { tone: 'off', word: 'Ready' },

@@ -1,6 +1,6 @@
 import { useCallback, useEffect, useMemo, useState } from 'react';
 import { endingWords } from '../../../app/run/ending.ts';
-import type { PlanRow, Result, RunRow } from '../../../app/contract/contract.ts';
+import type { PlanRow, AnswerTo, RunRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
@@ -28,7 +28,7 @@ export function Opening() {
 
 interface Checked {
   readonly document: unknown;
-  readonly check: Result<'plan.check'>;
+  readonly check: AnswerTo<'plan.check'>;
 }
 
 // eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it

@@ -13,7 +13,7 @@ import type { Look } from './cells.ts';
 import { pointWords } from './sheets.ts';
 import type { Sheet, SheetRow } from './sheets.ts';
 import { afterKey, extendedTo, placeOf, pointAt, toggled, visible, within } from './walk.ts';
-import type { Place, Selection } from './walk.ts';
+import type { GridPlace, GridSelection } from './walk.ts';
 import { plural } from './words.ts';
 
 /** A cell takes the room that there is, within these; the least is that of a target for the pointer (WCAG 2.2, 2.5.8). */
@@ -29,9 +29,9 @@ interface PointGridProps {
   readonly sheet: Sheet;
   readonly state: RunState;
   readonly revision: number;
-  readonly selection: Selection;
+  readonly selection: GridSelection;
   readonly opened: number | null;
-  readonly onSelect: (selection: Selection) => void;
+  readonly onSelect: (selection: GridSelection) => void;
   /** `byKey`: opened with the keyboard, which then goes on in what was opened. */
   readonly onOpen: (point: number, byKey: boolean) => void;
   /** Keys of the grid that do something to the run: select all failed, measure again. */
@@ -73,7 +73,7 @@ export function PointGrid({ plan, points, sheet, state, revision, selection, ope
   const columns = { from: groups.from * span, to: groups.to * span };
 
   // The cell that has the focus is brought into sight before it is focused: it may not be drawn yet.
-  const reveal = (place: Place): void => {
+  const reveal = (place: GridPlace): void => {
     const element = scroller.current;
     if (element === null) return;
     const [x, y] = [place.column * cellWidth, place.row * rowHeight];
@@ -97,7 +97,7 @@ export function PointGrid({ plan, points, sheet, state, revision, selection, ope
     setView((old) => ({ ...old }));
   });
 
-  const go = (next: Selection): void => {
+  const go = (next: GridSelection): void => {
     wantsFocus.current = true;
     reveal(next.focus);
     onSelect(next);

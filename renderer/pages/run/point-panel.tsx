@@ -21,7 +21,7 @@ import type { AttemptDetail, RunLog } from './log.ts';
 import { massText, readingsOf } from './readings.ts';
 import type { ReadingContext } from './readings.ts';
 import { pointWords } from './sheets.ts';
-import type { Commands, SentCommand } from './use-commands.ts';
+import type { RunCommands, SentCommand } from './use-commands.ts';
 import { attemptKey, reasonWords, verdictWords } from '../../components/attempts.ts';
 import { durationText } from '../../components/durations.ts';
 import { countingText, plural } from './words.ts';
@@ -32,7 +32,7 @@ interface PointPanelProps {
   readonly revision: number;
   readonly log: RunLog;
   readonly point: Point;
-  readonly commands: Commands;
+  readonly commands: RunCommands;
   readonly onBench: boolean;
   /** true: the panel shows the point that is being measured, whichever it is. */
   readonly following: boolean;
@@ -112,7 +112,7 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
 interface PointActionsProps {
   readonly state: RunState;
   readonly point: number;
-  readonly commands: Commands;
+  readonly commands: RunCommands;
   /** The form of the decision has gone and took the focus with it. */
   readonly onDecided: () => void;
 }
@@ -167,7 +167,7 @@ function PointActions({ state, point, commands, onDecided }: PointActionsProps) 
 interface DecisionProps {
   readonly attempts: readonly AttemptRecord[];
   readonly chosen: number | null;
-  readonly commands: Commands;
+  readonly commands: RunCommands;
   readonly onDecide: (attempt: number | null, reason: string) => Promise<boolean>;
   readonly onDone: () => void;
 }

@@ -1,5 +1,5 @@
 import { shownText } from '../../components/shown-text.ts';
-import type { Result } from '../../../app/contract/contract.ts';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
 import type { PreflightLine } from '../../../app/plan/preflight-line.ts';
 import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Notice, Status } from '../../components/status.tsx';
@@ -7,7 +7,7 @@ import { roughDuration } from '../../components/durations.ts';
 import { plural } from './words.ts';
 
 /** What plan and bench say to each other before a start. What stands against it; what passed is in `PreflightPassed`. */
-export function PreflightRemarks({ check, bench }: { readonly check: Result<'plan.check'>; readonly bench: boolean }) {
+export function PreflightRemarks({ check, bench }: { readonly check: AnswerTo<'plan.check'>; readonly bench: boolean }) {
   if (check.problems.length > 0) {
     return (
       <Notice tone="bad">
@@ -33,7 +33,7 @@ export function PreflightRemarks({ check, bench }: { readonly check: Result<'pla
   );
 }
 
-export function PreflightPassed({ check }: { readonly check: Result<'plan.check'> }) {
+export function PreflightPassed({ check }: { readonly check: AnswerTo<'plan.check'> }) {
   const passed = check.sheet?.lines.filter((line) => line.result === 'pass') ?? [];
   if (passed.length === 0) return null;
   return (

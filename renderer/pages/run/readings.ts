@@ -15,7 +15,7 @@ import { judge } from '../../../app/run/judge.ts';
 import type { WindowSummary } from '../../../app/journal/measured.ts';
 import type { Units } from '../../settings/units.ts';
 
-export interface Reading {
+export interface ReadingRow {
   readonly label: string;
   /** Value with unit. */
   readonly value: string;
@@ -49,7 +49,7 @@ export function massText(point: Point, window: WindowSummary, { plan, equipment,
   return noBreak(plusMinus(shown, expanded), units.pulseUnit);
 }
 
-export function readingsOf(point: Point, window: WindowSummary, context: ReadingContext): readonly Reading[] {
+export function readingsOf(point: Point, window: WindowSummary, context: ReadingContext): readonly ReadingRow[] {
   const { plan, equipment, leak, units, capabilities } = context;
   // Held against them as the engine holds it, so that an attempt of an earlier version has them too.
   const limits = new Map(capabilities === null ? [] : judge(window, point, plan, capabilities).criteria.map((criterion) => [criterion.quantity, allowedText(criterion)]));

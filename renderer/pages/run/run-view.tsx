@@ -12,7 +12,7 @@ import { goTo, pathTo } from '../../address/route.ts';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { AlarmList, StandingAlarms } from './alarm-list.tsx';
 import { AnswerLine } from './answer.tsx';
-import { failedPoints, looks, tallyOf } from './cells.ts';
+import { rejectedPoints, looks, tallyOf } from './cells.ts';
 import { CommandBar } from './command-bar.tsx';
 import { logOf } from './log.ts';
 import { NowPanel } from './now-panel.tsx';
@@ -21,9 +21,9 @@ import { PointPanel } from './point-panel.tsx';
 import { sheetsOf } from './sheets.ts';
 import type { Sheet } from './sheets.ts';
 import { useCommands } from './use-commands.ts';
-import type { Commands } from './use-commands.ts';
+import type { RunCommands } from './use-commands.ts';
 import { atStart, placeOf } from './walk.ts';
-import type { Selection } from './walk.ts';
+import type { GridSelection } from './walk.ts';
 import { plural } from './words.ts';
 
 export function RunView({ id }: { readonly id: string }) {
@@ -91,7 +91,7 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
 }
 
 /** The sheet refuses instruments or fluid as out of date: a person may choose to measure all the same, before the run goes on. */
-function OutOfDate({ state, commands }: { readonly state: RunState; readonly commands: Commands }) {
+function OutOfDate({ state, commands }: { readonly state: RunState; readonly commands: RunCommands }) {
   const reasons = state.preflight.flatMap(({ result, untraceable }) => (result === 'refuse' && untraceable !== undefined ? [untraceable] : []));
   const rests = state.mode === 'ready' || state.mode === 'paused' || state.mode === 'ended';
   if (reasons.length === 0 || state.untraceableAccepted || !rests) return null;
@@ -143,10 +143,10 @@ function PageActions({ id, state, onBench }: { readonly id: string; readonly sta
 }
 
 /** What an ended run lacks, and the one press that measures it (WIN-14); also of a run that is not open on the bench. */
-function Remaining({ state, commands }: { readonly state: RunState; readonly commands: Commands }) {
+function Remaining({ state, commands }: { readonly state: RunState; readonly commands: RunCommands }) {
   const left = pointsWithoutResult(state);
   if (left.length === 0) return null;
-  const failed = failedPoints(state).length;
+  const failed = rejectedPoints(state).length;
   const label = `Measure the ${left.length === 1 ? 'point that has' : `${left.length} points that have`} no result`;
   return (
     <Notice
@@ -164,7 +164,7 @@ function Remaining({ state, commands }: { readonly state: RunState; readonly com
 }
 
 /** A run has ended: what can be done next, in place of the commands. */
-function Ended({ id, state, commands }: { readonly id: string; readonly state: RunState; readonly commands: Commands }) {
+function Ended({ id, state, commands }: { readonly id: string; readonly state: RunState; readonly commands: RunCommands }) {
   const { putAway, against, problem } = usePutAway(id);
   const whole = pointsWithoutResult(state).length === 0;
   return (
@@ -196,7 +196,7 @@ const endingSentences: Readonly<Record<Ending, string>> = {
 };
 
 /** A stored run can be looked at without a bench; to go on with it, it is opened on one first. */
-function NotOnBench({ id, state, commands }: { readonly id: string; readonly state: RunState; readonly commands: Commands }) {
+function NotOnBench({ id, state, commands }: { readonly id: string; readonly state: RunState; readonly commands: RunCommands }) {
   const { bench, control, openRun } = useHost();
   const [busy, setBusy] = useState(false);
   const [problem, setProblem] = useState('');
@@ -241,7 +241,7 @@ interface WorkProps {
   readonly revision: number;
   readonly events: readonly RunEvent[];
   readonly onBench: boolean;
-  readonly commands: Commands;
+  readonly commands: RunCommands;
   readonly points: RunState['setPoints'];
 }
 
@@ -252,7 +252,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
   const log = logOf(events);
   const sheets = useMemo(() => sheetsOf(plan, points), [plan, points]);
   const [chosenSheet, setChosenSheet] = useState<string | null>(null);
-  const [selection, setSelection] = useState<Selection>(atStart);
+  const [selection, setSelection] = useState<GridSelection>(atStart);
   const [opened, setOpened] = useState<number | null>(null);
   const [gridFocus, setGridFocus] = useState(0);
   const [panelFocus, setPanelFocus] = useState(0);
@@ -263,7 +263,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
   if (runningSheet !== undefined && runningSheet.key !== 'reference' && runningSheet.key !== lastSheet) setLastSheet(runningSheet.key);
   const sheet = sheets.find((one) => one.key === (chosenSheet ?? lastSheet)) ?? sheets[0];
   // The fold writes into `state`, so its revision stands for it.
-  const failed = useMemo(() => failedPoints(state), [state, revision]);
+  const failed = useMemo(() => rejectedPoints(state), [state, revision]);
   const shownPoint = points[opened ?? current?.point ?? log.latestPoint ?? selectedPoint(sheet, selection) ?? 0];
 
   const selectFailed = useCallback(() => {
@@ -425,7 +425,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
   );
 });
 
-function selectedPoint(sheet: Sheet | undefined, { focus }: Selection): number | null {
+function selectedPoint(sheet: Sheet | undefined, { focus }: GridSelection): number | null {
   return sheet?.rows[focus.row]?.points[focus.column] ?? null;
 }
 

@@ -18,7 +18,7 @@ interface Answer {
   readonly text: string;
 }
 
-export interface Commands {
+export interface RunCommands {
   /** Why no command can be given from this window; empty: they can. */
   readonly against: string;
   readonly answer: Answer | null;
@@ -32,7 +32,7 @@ export interface Commands {
 
 const acceptedShownMs = 8000;
 
-export function useCommands(id: string, onBench: boolean): Commands {
+export function useCommands(id: string, onBench: boolean): RunCommands {
   const [answer, setAnswer] = useState<Answer | null>(null);
   const [busy, setBusy] = useState(false);
   // That something was done needs no lasting notice: the run shows it. Why something was not done stays.

@@ -3,13 +3,13 @@ import { expandPlan } from '../../../app/plan/expand.ts';
 import { planOf } from './journal.test-helper.ts';
 import { sheetsOf } from './sheets.ts';
 import { afterKey, atStart, placeOf, pointAt, visible, within } from './walk.ts';
-import type { Selection } from './walk.ts';
+import type { GridSelection } from './walk.ts';
 
 const plan = planOf();
 const sheet = sheetsOf(plan, expandPlan(plan))[0];
 if (sheet === undefined) throw new Error('The plan gives no sheet.');
 
-function press(selection: Selection, key: string, held: { readonly shift?: boolean; readonly ctrl?: boolean } = {}): Selection {
+function press(selection: GridSelection, key: string, held: { readonly shift?: boolean; readonly ctrl?: boolean } = {}): GridSelection {
   const next = sheet === undefined ? null : afterKey(sheet, selection, { key, shift: held.shift ?? false, ctrl: held.ctrl ?? false }, 3);
   if (next === null) throw new Error(`${key} is not a key of the grid.`);
   return next;

@@ -1,15 +1,15 @@
 /** Moving about a sheet and selecting in it by keyboard, as the grid pattern of the ARIA authoring practices has it. */
 import type { Sheet } from './sheets.ts';
 
-export interface Place {
+export interface GridPlace {
   readonly row: number;
   readonly column: number;
 }
 
-export interface Selection {
-  readonly focus: Place;
+export interface GridSelection {
+  readonly focus: GridPlace;
   /** Where an extended selection began. */
-  readonly anchor: Place;
+  readonly anchor: GridPlace;
   readonly selected: ReadonlySet<number>;
 }
 
@@ -19,16 +19,16 @@ export interface Key {
   readonly ctrl: boolean;
 }
 
-export const atStart: Selection = { focus: { row: 0, column: 0 }, anchor: { row: 0, column: 0 }, selected: new Set() };
+export const atStart: GridSelection = { focus: { row: 0, column: 0 }, anchor: { row: 0, column: 0 }, selected: new Set() };
 
 const clamp = (value: number, most: number) => Math.max(0, Math.min(most, value));
 
-export function pointAt(sheet: Sheet, { row, column }: Place): number | null {
+export function pointAt(sheet: Sheet, { row, column }: GridPlace): number | null {
   return sheet.rows[row]?.points[column] ?? null;
 }
 
 /** Where a point lies; null: not on this sheet. */
-export function placeOf(sheet: Sheet, point: number): Place | null {
+export function placeOf(sheet: Sheet, point: number): GridPlace | null {
   for (const [row, { points }] of sheet.rows.entries()) {
     const column = points.indexOf(point);
     if (column >= 0) return { row, column };
@@ -37,13 +37,13 @@ export function placeOf(sheet: Sheet, point: number): Place | null {
 }
 
 /** The place within the sheet that is nearest to `place`: another sheet may be smaller. */
-export function within(sheet: Sheet, place: Place): Place {
+export function within(sheet: Sheet, place: GridPlace): GridPlace {
   const row = clamp(place.row, sheet.rows.length - 1);
   return { row, column: clamp(place.column, (sheet.rows[row]?.points.length ?? 1) - 1) };
 }
 
 /** What a key does to focus and selection; null: it is not a key of the grid. `page` rows make a page. */
-export function afterKey(sheet: Sheet, selection: Selection, pressed: Key, page: number): Selection | null {
+export function afterKey(sheet: Sheet, selection: GridSelection, pressed: Key, page: number): GridSelection | null {
   const { focus } = selection;
   const lastRow = sheet.rows.length - 1;
   const lastColumn = (sheet.rows[0]?.points.length ?? 1) - 1;
@@ -76,13 +76,13 @@ export function afterKey(sheet: Sheet, selection: Selection, pressed: Key, page:
   }
 }
 
-function moved(sheet: Sheet, selection: Selection, focus: Place, extend: boolean): Selection {
+function moved(sheet: Sheet, selection: GridSelection, focus: GridPlace, extend: boolean): GridSelection {
   return extend
     ? { ...selection, focus, selected: block(sheet, selection.anchor, focus) }
     : { ...selection, focus, anchor: focus };
 }
 
-export function toggled(sheet: Sheet, selection: Selection, place: Place): Selection {
+export function toggled(sheet: Sheet, selection: GridSelection, place: GridPlace): GridSelection {
   const point = pointAt(sheet, place);
   if (point === null) return selection;
   const selected = new Set(selection.selected);
@@ -90,11 +90,11 @@ export function toggled(sheet: Sheet, selection: Selection, place: Place): Selec
   return { focus: place, anchor: place, selected };
 }
 
-export function extendedTo(sheet: Sheet, selection: Selection, place: Place): Selection {
+export function extendedTo(sheet: Sheet, selection: GridSelection, place: GridPlace): GridSelection {
   return moved(sheet, selection, place, true);
 }
 
-function block(sheet: Sheet, a: Place, b: Place): ReadonlySet<number> {
+function block(sheet: Sheet, a: GridPlace, b: GridPlace): ReadonlySet<number> {
   const selected = new Set<number>();
   for (let row = Math.min(a.row, b.row); row <= Math.max(a.row, b.row); row += 1)
     for (let column = Math.min(a.column, b.column); column <= Math.max(a.column, b.column); column += 1) {

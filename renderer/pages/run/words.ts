@@ -1,10 +1,8 @@
 /** Words of the run page. */
 import { shownUnit } from '../../../app/run/criterion.ts';
-import type { RunStatus } from '../../../app/run/engine.ts';
+import type { WaitingFor } from '../../../app/run/status.ts';
 import type { PointRecord } from '../../../app/journal/state.ts';
 import { roughDuration } from '../../components/durations.ts';
-
-export type WaitingFor = NonNullable<RunStatus['waitingFor']>;
 
 /** A length of time to the second: `0:07`, `12:30`, `1:02:03`. */
 export function clockText(seconds: number): string {
