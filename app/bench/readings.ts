@@ -83,6 +83,9 @@ export const mapWire = (said: WireReadings, to: (whole: number) => number): Wire
   supplyMv: to(said.supplyMv), currentMa: to(said.currentMa), pressurePa: to(said.pressurePa), railMilliC: to(said.railMilliC), meterMilliC: to(said.meterMilliC),
 });
 
+/** Where `readInto` puts a signal; -1: it is a further one, and has to be asked for by `readingOf`. */
+export const placeOf = ({ id }: Signal): number => frameSignals.findIndex((signal) => signal.id === id);
+
 /** Back from columns in that order, the readings of row `i`; NaN where there is none. */
 export function readingsAt(columns: readonly (readonly number[])[], i: number): Readings {
   const at = (column: number): number => columns[column]?.[i] ?? Number.NaN;

@@ -44,39 +44,43 @@ const words: ReadonlyMap<string, Words> = new Map<string, Words>([
 /** `found` against its limits, themselves allowed, in the unit of the quantity's words; a null limit is none, and what could not be found fails. */
 export function held(rule: string, quantity: HeldQuantity, found: number | null, low: number | null, high: number | null): Criterion {
   const passed = found !== null && (low === null || found >= low) && (high === null || found <= high);
-  const of = { rule, passed, quantity, found, low, high, unit: words.get(quantity)?.unit ?? '' };
-  return { ...of, text: criterionText({ ...of, text: '' }, plainLetters) };
+  const how = words.get(quantity);
+  if (how === undefined) throw new Error(`there are no words for ${quantity}`);
+  const { unit } = how;
+  return { rule, passed, text: sentence(how, found, low, high, unit === '' ? '' : ` ${unit}`), quantity, found, low, high, unit };
 }
 
 export const around = (wanted: number, tolerance: number): readonly [low: number, high: number] => [wanted - tolerance, wanted + tolerance];
 
-/** How a unit is written. */
-type Letters = (unit: string) => string;
-const plainLetters: Letters = (unit) => unit;
 const shownUnits: ReadonlyMap<string, string> = new Map(Object.values(quantityTable).map(({ plain, shown }) => [plain, shown]));
 
 /** A unit of the engine as pages show it. */
-export const shownUnit: Letters = (unit) => shownUnits.get(unit) ?? unit;
+export const shownUnit = (unit: string): string => shownUnits.get(unit) ?? unit;
 
 /** More digits are none of a limit, but of the sum that made it. */
-const limit = (value: number): string => String(Number(value.toPrecision(9)));
+const limit = (value: number): string => (Number.isInteger(value) ? String(value) : String(Number(value.toPrecision(9))));
 
-/** What was allowed, with its unit; empty: nothing was limited. */
-export function allowedText({ low, high, unit }: Partial<Pick<HeldReading, 'low' | 'high' | 'unit'>>, letters: Letters = shownUnit): string {
-  const of = unit === undefined || unit === '' ? '' : `\u00a0${letters(unit)}`;
-  if (low != null && high != null) return `${limit(low)} to ${limit(high)}${of}`;
-  if (low != null) return `at least ${limit(low)}${of}`;
-  return high == null ? '' : `at most ${limit(high)}${of}`;
+function limits(low: number | null, high: number | null, unit: string): string {
+  if (low !== null && high !== null) return `${limit(low)} to ${limit(high)}${unit}`;
+  if (low !== null) return `at least ${limit(low)}${unit}`;
+  return high === null ? '' : `at most ${limit(high)}${unit}`;
 }
 
-/** What was found and what was allowed; of a journal of an earlier version, and where it is no number, the text that stands there. */
-export function criterionText(criterion: Criterion, letters: Letters = shownUnit): string {
-  const { quantity, found, unit } = criterion;
+/** `unit`: as it follows a number, with its space. */
+function sentence(how: Words, found: number | null, low: number | null, high: number | null, unit: string): string {
+  if (found === null && how.unknown !== undefined) return how.unknown;
+  const told = how.tell(found === null ? 'not known' : found.toFixed(how.digits) + unit);
+  const allowed = limits(low, high, unit);
+  return allowed === '' ? told : `${told}, ${allowed} ${how.wanted}`;
+}
+
+const afterNumber = (unit: string): string => (unit === '' ? '' : `\u00a0${shownUnit(unit)}`);
+
+/** What was allowed, with its unit as pages show it; empty: nothing was limited. */
+export const allowedText = ({ low, high, unit }: Partial<HeldReading>): string => limits(low ?? null, high ?? null, afterNumber(unit ?? ''));
+
+/** As pages show it; of a journal of an earlier version, and where it is no number, the text that stands there. */
+export function criterionText({ text, quantity, found, low, high, unit }: Criterion): string {
   const how = quantity === undefined ? undefined : words.get(quantity);
-  if (how === undefined || found === undefined) return criterion.text;
-  const value = found === null ? null : `${found.toFixed(how.digits)}${unit === '' || unit === undefined ? '' : `\u00a0${letters(unit)}`}`;
-  const told = value === null ? (how.unknown ?? how.tell('not known')) : how.tell(value);
-  const allowed = allowedText(criterion, letters);
-  const text = allowed === '' || (value === null && how.unknown !== undefined) ? told : `${told}, ${allowed} ${how.wanted}`;
-  return letters === plainLetters ? text.replaceAll('\u00a0', ' ') : text;
+  return how === undefined || found === undefined ? text : sentence(how, found, low ?? null, high ?? null, afterNumber(unit ?? ''));
 }

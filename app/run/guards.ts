@@ -1,7 +1,7 @@
 /** Guards: one signal, its limits, and for how long it must be outside or inside before anything happens. Pure. */
 import type { BenchFrame } from '../bench/port.ts';
 import { guardedReading, guardSignals } from '../bench/guard-signals.ts';
-import { readingOf, toShown } from '../bench/readings.ts';
+import { frameSignals, placeOf, readingOf, readInto, toShown } from '../bench/readings.ts';
 import type { Signal } from '../bench/readings.ts';
 import type { HeldReading } from '../journal/events.ts';
 import type { Guard } from '../plan/plan.ts';
@@ -46,6 +46,10 @@ export class WatchedGuard {
   /** What it reads as it comes; null: what it watches depends on what is being done. */
   readonly reading: Signal | null;
   memory: GuardMemory = clearGuard;
+  /** Of the reading: what is asked of every frame is at hand. */
+  readonly place: number;
+  readonly siPerShown: number;
+  readonly zero: number;
   readonly #low: number;
   readonly #high: number;
 
@@ -53,6 +57,9 @@ export class WatchedGuard {
     this.guard = guard;
     this.signal = guard.signal;
     this.reading = guardedReading(guard.signal);
+    this.place = this.reading === null ? -1 : placeOf(this.reading);
+    this.siPerShown = this.reading?.siPerShown ?? 1;
+    this.zero = this.reading?.zero ?? 0;
     this.#low = guard.low ?? Number.NEGATIVE_INFINITY;
     this.#high = guard.high ?? Number.POSITIVE_INFINITY;
   }
@@ -80,6 +87,8 @@ type GuardAnswer = (guard: Guard, before: GuardMemory, after: GuardMemory, value
 export class Guards {
   readonly #watched: readonly WatchedGuard[];
   readonly #work: GuardedWork;
+  /** Of the frame that is looked at. */
+  readonly #readings = new Float64Array(frameSignals.length);
 
   /** `work` is asked anew for every frame. */
   constructor(guards: readonly Guard[], work: GuardedWork) {
@@ -89,6 +98,7 @@ export class Guards {
 
   /** `now`: seconds of the host's monotonic clock. True when an answer was. */
   check(frame: BenchFrame, now: number, answer: GuardAnswer): boolean {
+    readInto(this.#readings, frame);
     for (const watched of this.#watched) {
       const value = this.#value(watched, frame);
       if (watched.staysClear(value)) continue;
@@ -105,6 +115,7 @@ export class Guards {
 
   /** The first guard that stops and is not clear, in words; null: all are. */
   notClear(frame: BenchFrame): string | null {
+    readInto(this.#readings, frame);
     for (const watched of this.#watched) {
       const { guard, memory } = watched;
       if (guard.level !== 'note' && (memory.active || memory.outSince !== null)) {
@@ -114,8 +125,10 @@ export class Guards {
     return null;
   }
 
-  /** In the unit of the guard's limits; null when the signal does not apply now. */
-  #value({ signal, reading }: WatchedGuard, frame: BenchFrame): number | null {
+  /** Of the frame whose readings are at hand; in the unit of the guard's limits; null when the signal does not apply now. */
+  #value(watched: WatchedGuard, frame: BenchFrame): number | null {
+    if (watched.place >= 0) return (this.#readings[watched.place] as number) / watched.siPerShown - watched.zero;
+    const { signal, reading } = watched;
     if (reading !== null) {
       const found = readingOf(frame, reading.id);
       return found === undefined ? null : toShown(reading, found);

@@ -3,8 +3,8 @@
  * else moves. Nothing here allocates for a frame that is sound. RUN-160 to RUN-163.
  */
 import type { BenchFrame } from '../bench/port.ts';
-import { readingOf, signals, toShown } from '../bench/readings.ts';
-import type { Signal, SignalId } from '../bench/readings.ts';
+import { frameSignals, placeOf, readingOf, readInto, signals, toShown } from '../bench/readings.ts';
+import type { Signal } from '../bench/readings.ts';
 import { held } from './criterion.ts';
 import type { Criterion } from '../journal/events.ts';
 import type { WindowSummary } from '../journal/measured.ts';
@@ -60,16 +60,16 @@ const framesToStand = 40;
 
 /** One reading, as it moves from frame to frame. */
 class Reading {
-  readonly id: SignalId;
-  readonly #signal: Signal;
+  readonly place: number;
+  readonly signal: Signal;
   #last = Number.NaN;
   #stood = 0;
   #moving = 0;
   #seen = 0;
 
   constructor(signal: Signal) {
-    this.id = signal.id;
-    this.#signal = signal;
+    this.place = placeOf(signal);
+    this.signal = signal;
   }
 
   take(value: number): void {
@@ -88,19 +88,22 @@ class Reading {
   stands(): string | null {
     const lively = this.#seen > framesToKnow && this.#moving >= livelyPart;
     if (!lively || this.#stood < framesToStand) return null;
-    const { name, plain } = this.#signal;
-    return `${name} stands at ${toShown(this.#signal, this.#last).toFixed(3)} ${plain} for ${this.#stood} readings running, and every second one moved it before: the transducer, its wire or the controller does not follow`;
+    const { name, plain } = this.signal;
+    return `${name} stands at ${toShown(this.signal, this.#last).toFixed(3)} ${plain} for ${this.#stood} readings running, and every second one moved it before: the transducer, its wire or the controller does not follow`;
   }
 }
 
 /** Tells readings that stand (RUN-163). A transducer moves its last digit by its own noise; one that is so quiet that it does not is never judged. */
 export class StandingReadings {
   readonly #readings = signals.filter(({ lively }) => lively).map((signal) => new Reading(signal));
+  /** Of one frame. */
+  readonly #values = new Float64Array(frameSignals.length);
 
   /** Frames in order, of times in which an injector is pulsed: that moves the pressure besides. */
   add(frame: BenchFrame): void {
+    readInto(this.#values, frame);
     for (const reading of this.#readings) {
-      const value = readingOf(frame, reading.id);
+      const value = reading.place >= 0 ? this.#values[reading.place] : readingOf(frame, reading.signal.id);
       if (value !== undefined) reading.take(value);
     }
   }

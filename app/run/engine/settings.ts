@@ -1,10 +1,17 @@
 /** What this run has set on the bench, as far as it is certain, and since when the bench follows it. */
 import type { BenchFrame } from '../../bench/port.ts';
-import { fluidTemperatures, readingOf, toShown } from '../../bench/readings.ts';
+import { fluidTemperatures, frameSignals, placeOf, readInto } from '../../bench/readings.ts';
 import type { Plan } from '../../plan/plan.ts';
+import { toCelsius } from '../../quantities/quantity.ts';
+import type { Kelvins } from '../../quantities/quantity.ts';
 import type { EngineCore } from './core.ts';
 
+/** Where a frame's readings have the temperatures that must keep the plan's band. */
+const temperatures = fluidTemperatures.map(placeOf).filter((place) => place >= 0);
+
 export class EngineSettings {
+  /** Of one frame. */
+  readonly #readings = new Float64Array(frameSignals.length);
   /** Set points that the controller has accepted, V and Pa; NaN: none, or not certain. */
   supply = Number.NaN;
   pressure = Number.NaN;
@@ -91,8 +98,9 @@ export class EngineSettings {
 
   temperaturesFit(frame: BenchFrame): boolean {
     const { temperatureMinC: min, temperatureMaxC: max } = this.#plan.condition;
-    for (const signal of fluidTemperatures) {
-      const found = toShown(signal, readingOf(frame, signal.id) ?? Number.NaN);
+    readInto(this.#readings, frame);
+    for (const place of temperatures) {
+      const found = toCelsius(this.#readings[place] as Kelvins);
       if (!(found >= min && found <= max)) return false;
     }
     return true;
