@@ -1,6 +1,6 @@
 /**
  * Each kind of event as it stands in journals of all versions: what is required was there from the beginning, or every journal that has
- * the kind has it. Fields that a later version writes are kept as they are.
+ * the kind has it. They check, and change nothing but plan and equipment: fields that a later version writes stay, as does their order.
  */
 import { z } from 'zod';
 import { windowSignals, type Spreads } from '../bench/readings.ts';

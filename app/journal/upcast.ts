@@ -30,8 +30,12 @@ function bodyOf(body: unknown): { readonly body: RunEventBody } | { readonly ref
   const { kind } = body as { readonly kind?: unknown };
   if (typeof kind !== 'string' || !Object.hasOwn(bodySchemas, kind)) return { refused: 'has a kind that this program does not know' };
   const parsed = bodySchemas[kind as RunEventBody['kind']].safeParse(body);
-  // The schemas are held to the type of the event when they are compiled; only brands and `undefined` for absent fields differ.
-  if (parsed.success) return { body: parsed.data as RunEventBody };
+  if (parsed.success) {
+    // The schemas are held to the type of the event when they are compiled. What came in goes on, key by key as it was stored; only
+    // documents are others than they were.
+    const { data } = parsed;
+    return { body: (data.kind === 'opened' ? { ...body, plan: data.plan, equipment: data.equipment } : body) as RunEventBody };
+  }
   const [first] = problemsOf(parsed.error, body);
   return { refused: `is not what an event of the kind ${kind} is (${first === undefined ? 'for no reason that could be told' : shown(`${first.path}: ${first.text}`)})` };
 }

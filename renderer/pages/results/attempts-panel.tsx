@@ -35,11 +35,11 @@ interface AttemptsPanelProps extends ViewProps {
 
 /** Every attempt: what it found, whether it counts and why; and the place where a person decides otherwise. */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
-export function AttemptsPanel({ id, journal: { state, revision }, ends, results, selection, amounts }: AttemptsPanelProps) {
+export function AttemptsPanel({ id, journal: { state }, ends, results, selection, amounts }: AttemptsPanelProps) {
   const [filter, setFilter] = useState<AttemptFilter>({ shown: 'all', injector: null, voltage: null });
   const [open, setOpen] = useState<string | null>(null);
   const frame = useRef<HTMLDivElement>(null);
-  const rows = useMemo(() => (state === null ? [] : attemptRows(state, results.points)), [state, revision, results.points]);
+  const rows = useMemo(() => (state === null ? [] : attemptRows(state, results.points)), [state, results.points]);
   const some = useMemo(() => filtered(rows, filter), [rows, filter]);
   const columns = useMemo((): readonly Column<AttemptRow>[] => {
     const massText = (row: AttemptRow): string => {

@@ -110,7 +110,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
   const selection = useMemo(() => (results === null ? null : selectionOf(results, wish)), [results, wish]);
   const units = useUnits(results === null || selection === null ? null : referenceDensity(results, selection.condition.pressure));
   const amounts = useMemo(() => amountsFor(units, selection?.condition.period ?? 1), [units.pulseUnit, units.statement, selection?.condition.period]);
-  const ends = useMemo(() => attemptEnds(journal.events), [journal.events, journal.revision]);
+  const ends = useMemo(() => attemptEnds(journal.events), [journal.events, journal.state]);
   const onWish = (change: Partial<Wish>): void => setWish((before) => ({ ...before, ...change }));
 
   if (journal.phase === 'failed') return <Notice tone="bad">The run cannot be read: {journal.problem} Nothing was changed.</Notice>;

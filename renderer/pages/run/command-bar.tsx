@@ -8,9 +8,8 @@ import type { CommandView } from './commands.ts';
 import type { RunCommands } from './use-commands.ts';
 
 /** The commands of a run that is open on the bench, always in the same places; each by pointer and by its key. */
-export function CommandBar({ state, revision, commands }: { readonly state: RunState; readonly revision: number; readonly commands: RunCommands }) {
-  // The fold writes into `state`, so its revision stands for it.
-  const views = useMemo(() => commandsOf(state), [state, revision]);
+export function CommandBar({ state, commands }: { readonly state: RunState; readonly commands: RunCommands }) {
+  const views = useMemo(() => commandsOf(state), [state]);
   const [asking, setAsking] = useState<CommandView['kind'] | null>(null);
   const asked = views.find((view) => view.kind === asking && view.against === '' && view.question !== null);
 

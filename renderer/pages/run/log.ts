@@ -1,7 +1,7 @@
 /**
  * What the run page shows of a journal beside the state that is the fold over it: the limits of each attempt, times, and
  * the alarms. It is worked out from the same events, so a window that was just opened shows the same as one that saw
- * everything. Like the fold of a run, `foldLog` writes into the log that it was given.
+ * everything. Unlike the fold of a run, `foldLog` writes into the log that it was given: depend on the state beside it.
  */
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Criterion, RunEvent } from '../../../app/journal/events.ts';

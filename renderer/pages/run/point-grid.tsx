@@ -28,7 +28,6 @@ interface PointGridProps {
   readonly points: readonly Point[];
   readonly sheet: Sheet;
   readonly state: RunState;
-  readonly revision: number;
   readonly selection: GridSelection;
   readonly opened: number | null;
   readonly onSelect: (selection: GridSelection) => void;
@@ -41,7 +40,7 @@ interface PointGridProps {
 }
 
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
-export function PointGrid({ plan, points, sheet, state, revision, selection, opened, onSelect, onOpen, onKey, focusRequest }: PointGridProps) {
+export function PointGrid({ plan, points, sheet, state, selection, opened, onSelect, onOpen, onKey, focusRequest }: PointGridProps) {
   const scroller = useRef<HTMLDivElement>(null);
   const [view, setView] = useState({ left: 0, top: 0, width: 800, height: 420 });
   const wantsFocus = useRef(false);
@@ -68,8 +67,7 @@ export function PointGrid({ plan, points, sheet, state, revision, selection, ope
   const headHeight = sheet.columns.length > 0 ? 2 * rowHeight : rowHeight;
   const rows = visible(view.top, view.height, rowHeight, sheet.rows.length, margin);
   const groups = visible(view.left, room, span * cellWidth, sheet.columnGroups.length, Math.ceil(margin / span));
-  // The fold writes into `state`, so its revision stands for it.
-  const standings = useMemo(() => sheet.rows.slice(rows.from, rows.to).map((row) => standingOf(state, row)), [state, revision, sheet, rows.from, rows.to]);
+  const standings = useMemo(() => sheet.rows.slice(rows.from, rows.to).map((row) => standingOf(state, row)), [state, sheet, rows.from, rows.to]);
   const columns = { from: groups.from * span, to: groups.to * span };
 
   // The cell that has the focus is brought into sight before it is focused: it may not be drawn yet.

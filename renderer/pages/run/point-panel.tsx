@@ -29,7 +29,6 @@ import { countingText, plural } from './words.ts';
 
 interface PointPanelProps {
   readonly state: RunState;
-  readonly revision: number;
   readonly log: RunLog;
   readonly point: Point;
   readonly commands: RunCommands;
@@ -44,7 +43,7 @@ interface PointPanelProps {
 }
 
 /** One point: how it stands, every attempt with what was found and allowed, which one counts and why, what can be done. */
-export const PointPanel = memo(function PointPanel({ state, revision, log, point, commands, onBench, following, onFollow, onLeave, focusRequest }: PointPanelProps) {
+export const PointPanel = memo(function PointPanel({ state, log, point, commands, onBench, following, onFollow, onLeave, focusRequest }: PointPanelProps) {
   const heading = useRef<HTMLHeadingElement>(null);
   const seen = useRef(focusRequest);
   useEffect(() => {
@@ -54,7 +53,6 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
   const { plan, equipment } = state;
   const density = densityOfRun(equipment, celsius(plan.reduction.referenceC), pascals(point.pressure + equipment.ambientKpa * 1e3))?.density ?? null;
   const units = useUnits(density);
-  // The fold writes into `state`, so its revision stands for it.
   const leak = useMemo(() => leakOf(state.setPoints, countingAttempts(state), equipment), [state, equipment]);
   const record = state.points.at(point.index);
   if (record === undefined) return null;
@@ -101,7 +99,6 @@ export const PointPanel = memo(function PointPanel({ state, revision, log, point
           point={point}
           context={{ plan, equipment, units, leak: leakDuring(leak, point.index, attempt.attempt), capabilities: state.bench?.capabilities ?? null }}
           open={attempt.attempt === newest || record.chosen === attempt.attempt}
-          revision={attempt.verdict === null ? revision : 0}
         />
       ))}
       {units.statement !== '' && <p className="small quiet">{units.statement}</p>}
@@ -214,7 +211,6 @@ interface AttemptProps {
   readonly point: Point;
   readonly context: ReadingContext;
   readonly open: boolean;
-  readonly revision: number;
 }
 
 function Attempt({ attempt, detail, counts, point, context, open }: AttemptProps) {

@@ -44,18 +44,17 @@ export function RunView({ id }: { readonly id: string }) {
       </Page>
     );
   }
-  return <LoadedRun id={id} state={journal.state} events={journal.events} revision={journal.revision} problem={journal.problem} />;
+  return <LoadedRun id={id} state={journal.state} events={journal.events} problem={journal.problem} />;
 }
 
 interface LoadedRunProps {
   readonly id: string;
   readonly state: RunState;
   readonly events: readonly RunEvent[];
-  readonly revision: number;
   readonly problem: string;
 }
 
-function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
+function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
   const host = useHost();
   const onBench = host.openRun === id;
   const status = host.status?.id === id ? host.status.status : null;
@@ -65,8 +64,7 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
   const current = state.current === null ? null : (points[state.current.point] ?? null);
   const commands = useCommands(id, onBench);
   const lastAt = events.at(-1)?.at ?? 0;
-  // The fold writes into `state`, so its revision stands for it.
-  const tally = useMemo(() => tallyOf(state, points.keys()), [state, revision, points]);
+  const tally = useMemo(() => tallyOf(state, points.keys()), [state, points]);
 
   return (
     <Page
@@ -84,8 +82,8 @@ function LoadedRun({ id, state, events, revision, problem }: LoadedRunProps) {
       {onBench && <OutOfDate state={state} commands={commands} />}
       <StandingAlarms alarms={onBench ? log.alarms : []} />
       <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} />
-      {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} revision={revision} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} />}
-      <Work state={state} revision={revision} events={events} onBench={onBench} commands={commands} points={points} />
+      {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} />}
+      <Work state={state} events={events} onBench={onBench} commands={commands} points={points} />
     </Page>
   );
 }
@@ -238,7 +236,6 @@ function NotOnBench({ id, state, commands }: { readonly id: string; readonly sta
 
 interface WorkProps {
   readonly state: RunState;
-  readonly revision: number;
   readonly events: readonly RunEvent[];
   readonly onBench: boolean;
   readonly commands: RunCommands;
@@ -247,7 +244,7 @@ interface WorkProps {
 
 /** The points: sheet, selection, what can be done with it, and the panel of one point. Drawn with the journal, not with every status. */
 // eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
-const Work = memo(function Work({ state, revision, events, onBench, commands, points }: WorkProps) {
+const Work = memo(function Work({ state, events, onBench, commands, points }: WorkProps) {
   const { plan } = state;
   const log = logOf(events);
   const sheets = useMemo(() => sheetsOf(plan, points), [plan, points]);
@@ -262,8 +259,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
   const [lastSheet, setLastSheet] = useState<string | null>(null);
   if (runningSheet !== undefined && runningSheet.key !== 'reference' && runningSheet.key !== lastSheet) setLastSheet(runningSheet.key);
   const sheet = sheets.find((one) => one.key === (chosenSheet ?? lastSheet)) ?? sheets[0];
-  // The fold writes into `state`, so its revision stands for it.
-  const failed = useMemo(() => rejectedPoints(state), [state, revision]);
+  const failed = useMemo(() => rejectedPoints(state), [state]);
   const shownPoint = points[opened ?? current?.point ?? log.latestPoint ?? selectedPoint(sheet, selection) ?? 0];
 
   const selectFailed = useCallback(() => {
@@ -382,7 +378,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
             points={points}
             sheet={sheet}
             state={state}
-            revision={revision}
+           
             selection={selection}
             opened={opened}
             focusRequest={gridFocus}
@@ -410,7 +406,7 @@ const Work = memo(function Work({ state, revision, events, onBench, commands, po
       {shownPoint !== undefined && (
         <PointPanel
           state={state}
-          revision={revision}
+         
           log={log}
           point={shownPoint}
           commands={commands}
