@@ -223,6 +223,8 @@ export const events = {
   control,
   /** What stands against things being kept in the archive and beside it, in sentences; empty: all is well. */
   archive: z.object({ problems: z.array(z.string()) }),
+  /** How much of the check that this window asked for is done, 0 to 1. */
+  'archive.checking': z.object({ share: finite }),
   /** The run that is open on the bench; null: none. */
   'run.opened': z.object({ id: id.nullable() }),
   /** Committed to the archive. */

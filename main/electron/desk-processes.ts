@@ -3,9 +3,8 @@
  * on a port to each; what the host and the desk say to each other does not pass through it.
  */
 import type { MessagePortMain } from 'electron';
-import { DESK_PATIENCE_MS, deskArguments, type DeskPriority } from '../host/desk-process.ts';
+import { DESK_PATIENCE_MS, deskArguments, hearDesk, type DeskPriority, type FromDesk } from '../host/desk-process.ts';
 import type { StartDesk, ToDesk } from '../host/desk.ts';
-import type { DeskAnswer } from '../host/desk-work.ts';
 import { removeUnfinishedExports } from '../host/export-folder.ts';
 import type { ToShell } from './messages.ts';
 
@@ -52,10 +51,7 @@ export class DeskProcesses {
     const wanted = this.#desks.get(desk);
     if (wanted === undefined) return;
     wanted.port = port;
-    port.on('message', ({ data }) => {
-      const { id, answer } = data as { readonly id: number; readonly answer: DeskAnswer };
-      wanted.ears.onAnswer(id, answer);
-    });
+    port.on('message', ({ data }) => hearDesk(wanted.ears, data as FromDesk));
     port.start();
     for (const message of wanted.unsaid.splice(0)) port.postMessage(message);
   }

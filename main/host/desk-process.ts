@@ -14,6 +14,14 @@ export type DeskPriority = 'like-the-host' | 'gives-way';
 /** In which a desk that is asked to end must have ended. */
 export const DESK_PATIENCE_MS = 2000;
 
+/** What a desk says. */
+export type FromDesk = { readonly id: number } & ({ readonly answer: DeskAnswer } | { readonly progress: number });
+
+export function hearDesk(ears: Parameters<StartDesk>[0], message: FromDesk): void {
+  if ('answer' in message) ears.onAnswer(message.id, message.answer);
+  else ears.onProgress(message.id, message.progress);
+}
+
 /** What desk-worker.ts is started with. */
 export const deskArguments = (archivePath: string, owner: number, priority: DeskPriority): string[] => [archivePath, String(owner), priority];
 
@@ -28,10 +36,7 @@ export const deskProcess =
       if (!ended) ears.onEnd(why);
       ended = true;
     };
-    child.on('message', (message) => {
-      const { id, answer } = message as { readonly id: number; readonly answer: DeskAnswer };
-      ears.onAnswer(id, answer);
-    });
+    child.on('message', (message) => hearDesk(ears, message as FromDesk));
     child.on('error', (error) => {
       why = error.message;
       // One that could not be started does not exit.

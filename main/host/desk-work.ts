@@ -70,6 +70,8 @@ const MOST_JOURNAL_CHARACTERS = 192 * 1024;
 export interface DeskPlaceOfWork {
   /** The process whose windows it works for. */
   readonly owner: number;
+  /** Told the share of a check that is done, each hundredth once. */
+  readonly onProgress?: (share: number) => void;
   /** Lets others have their turn. */
   readonly turn?: () => Promise<void>;
   /** Aborted: what is going on is ended as soon as it can be, and leaves nothing behind. */
@@ -89,7 +91,8 @@ export async function answerAtDesk(opened: OpenedArchive, job: DeskJob, at: Desk
 }
 
 // eslint-disable-next-line max-lines-per-function, complexity -- one branch for each kind, a line or two each; the compiler asks for every kind
-async function doAtDesk(archive: Archive, job: DeskJob, { owner, turn, ending }: DeskPlaceOfWork): Promise<DeskAnswer> {
+async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Promise<DeskAnswer> {
+  const { owner, ending } = at;
   switch (job.kind) {
     case 'journal': {
       const { id, fromSeq, limit } = job.params;
@@ -145,7 +148,7 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, turn, ending }:
       return done('head', { archiveId: archive.archiveId(), head: headText(archive.head()) });
     case 'verify': {
       const expected = job.params.head === undefined ? null : parseHead(job.params.head);
-      const { passed, checks, archiveId, head } = await verifiedGently(archive, expected === null ? [] : [expected], turn, ending);
+      const { passed, checks, archiveId, head } = await verifiedGently(archive, expected === null ? [] : [expected], at);
       return done('verify', { passed, checks: [...checks], archiveId, head: head === null ? null : headText(head) });
     }
     case 'backup': {
@@ -166,11 +169,14 @@ async function doAtDesk(archive: Archive, job: DeskJob, { owner, turn, ending }:
 }
 
 /** In steps, so that whoever ends the desk is heard between them. */
-async function verifiedGently(archive: Archive, expected: Parameters<Archive['verifying']>[0], turn: DeskPlaceOfWork['turn'], ending: AbortSignal | undefined): Promise<Verification> {
+async function verifiedGently(archive: Archive, expected: Parameters<Archive['verifying']>[0], { onProgress, turn, ending }: DeskPlaceOfWork): Promise<Verification> {
   const work = archive.verifying(expected);
+  let told = 0;
   try {
     for (let step = work.next(); ; step = work.next()) {
       if (step.done === true) return step.value;
+      const share = Math.floor(100 * step.value) / 100;
+      if (share > told) onProgress?.((told = share));
       await turn?.();
       ending?.throwIfAborted();
     }

@@ -6,15 +6,15 @@ import { openArchive } from '../archive/archive.ts';
 import { wait } from '../clock/clock.ts';
 import { machineClock } from '../clock/machine.ts';
 import type { ToDesk } from './desk.ts';
-import type { DeskPriority } from './desk-process.ts';
-import { answerAtDesk, type DeskAnswer } from './desk-work.ts';
+import type { DeskPriority, FromDesk } from './desk-process.ts';
+import { answerAtDesk } from './desk-work.ts';
 import { removeAbandonedExports, removeExportsOf } from './export-folder.ts';
 import { keepHeapSmall } from './small-heap.ts';
 
 /** To and from the host. */
 interface Line {
   readonly hear: (take: (message: ToDesk) => void) => void;
-  readonly say: (answer: { readonly id: number; readonly answer: DeskAnswer }) => void;
+  readonly say: (message: FromDesk) => void;
   readonly close: () => void;
 }
 
@@ -23,7 +23,7 @@ function childLine(onGone: () => void): Line {
   process.on('disconnect', onGone);
   return {
     hear: (take) => process.on('message', (message) => take(message as ToDesk)),
-    say: (answer) => process.send?.(answer),
+    say: (message) => process.send?.(message),
     close: () => process.disconnect(),
   };
 }
@@ -41,7 +41,7 @@ function portLine(shell: ParentPort, onGone: () => void): Line {
         given.start();
       });
     },
-    say: (answer) => port?.postMessage(answer),
+    say: (message) => port?.postMessage(message),
     close: () => {
       port?.close();
       onGone();
@@ -76,7 +76,9 @@ line.hear((message) => {
   if (message === null) ending.abort(new Error('the desk is ending'));
   before = before.then(async () => {
     if (message !== null) {
-      line.say({ id: message.id, answer: await answerAtDesk(opened, message.job, { owner, turn: () => wait(machineClock, 0), ending: ending.signal }) });
+      const { id, job } = message;
+      const onProgress = (progress: number): void => line.say({ id, progress });
+      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal }) });
       return;
     }
     if (opened.ok) opened.archive.close();

@@ -20,6 +20,8 @@ interface DeskAtWork {
 
 interface DeskEars {
   onAnswer(id: number, answer: DeskAnswer): void;
+  /** Of a job that says how far it is. */
+  onProgress(id: number, share: number): void;
   /** `why` null: it came to its end as it should. Not told twice. */
   onEnd(why: string | null): void;
 }
@@ -41,9 +43,9 @@ export class Desk {
     this.#quick.begin();
   }
 
-  /** Never rejects; jobs of a kind are done in the order they were given. */
-  do<J extends DeskJob>(job: J): Promise<{ readonly ok: true; readonly value: DeskResults[J['kind']] } | DeskFailure> {
-    return (long.has(job.kind) ? this.#long : this.#quick).do(job) as Promise<{ readonly ok: true; readonly value: DeskResults[J['kind']] } | DeskFailure>;
+  /** Never rejects; jobs of a kind are done in the order they were given. `onProgress`: the share of a check that is done. */
+  do<J extends DeskJob>(job: J, onProgress: (share: number) => void = () => undefined): Promise<{ readonly ok: true; readonly value: DeskResults[J['kind']] } | DeskFailure> {
+    return (long.has(job.kind) ? this.#long : this.#quick).do(job, onProgress) as Promise<{ readonly ok: true; readonly value: DeskResults[J['kind']] } | DeskFailure>;
   }
 
   /** Ends the work that takes minutes, and takes no more of it. Whoever waits for some is answered so; returns what it was (HOST-18). */
@@ -65,7 +67,7 @@ const hostEnded = 'The host has ended.';
 class DeskPlace {
   readonly #start: StartDesk;
   readonly #clock: Clock;
-  readonly #waiting = new Map<number, { readonly job: DeskJob; readonly settle: (answer: DeskAnswer) => void }>();
+  readonly #waiting = new Map<number, { readonly job: DeskJob; readonly settle: (answer: DeskAnswer) => void; readonly onProgress: (share: number) => void }>();
   #nextId = 0;
   #place: DeskAtWork | null = null;
   #closed = false;
@@ -81,11 +83,11 @@ class DeskPlace {
     this.#running().keepsAlive(false);
   }
 
-  do(job: DeskJob): Promise<DeskAnswer> {
+  do(job: DeskJob, onProgress: (share: number) => void): Promise<DeskAnswer> {
     if (this.#closed) return Promise.resolve({ ok: false, code: 'archive', text: 'The host is ending; the archive is being closed.' });
     return new Promise((settle) => {
       const id = this.#nextId++;
-      this.#waiting.set(id, { job, settle });
+      this.#waiting.set(id, { job, settle, onProgress });
       const place = this.#running();
       place.keepsAlive(true);
       place.post({ id, job });
@@ -129,6 +131,7 @@ class DeskPlace {
         // An idle desk keeps no program alive.
         if (this.#waiting.size === 0) place.keepsAlive(false);
       },
+      onProgress: (id, share) => this.#waiting.get(id)?.onProgress(share),
       onEnd: (why) => {
         if (this.#place === place) this.#place = null;
         this.#giveUp('defect', why === null ? 'The process that reads the archive ended.' : `The process that reads the archive ended: ${why}`);

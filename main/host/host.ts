@@ -322,7 +322,8 @@ export class Host {
       return this.#prepared(await this.#parts.desk.do({ kind: 'piece', path, from }));
     },
     'archive.head': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'head' })),
-    'archive.verify': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'verify', params })),
+    'archive.verify': async (params, window) =>
+      this.#atDesk(await this.#parts.desk.do({ kind: 'verify', params }, (share) => this.#sessions.tellOne(window, 'archive.checking', { share }))),
     'archive.backup': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, this.#parts.clock.unixNow()) })),
   };
 

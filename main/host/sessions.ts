@@ -69,6 +69,11 @@ export class Sessions {
     this.#windows.clear();
   }
 
+  /** One window alone, if it is still there. */
+  tellOne<N extends EventName>(window: Window, event: N, data: EventData<N>): void {
+    if (this.#windows.has(window)) window.send({ event, data });
+  }
+
   readonly tell: Tell = (event, data) => {
     for (const window of this.#windows) if (window.name !== null) window.send({ event, data });
   };

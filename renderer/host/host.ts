@@ -24,6 +24,8 @@ export interface HostState {
   readonly archivePath: string;
   /** What stands against things being kept, in sentences of the host. */
   readonly archiveProblems: readonly string[];
+  /** How much of the check that this window asked for is done, 0 to 1; null: nothing was said of it. */
+  readonly checked: number | null;
   readonly bench: BenchView;
   /** null: no bench, or a run has it. */
   readonly manual: ManualView | null;
@@ -49,6 +51,7 @@ export const useHostState = create<HostState>()(() => ({
   software: '',
   archivePath: '',
   archiveProblems: [],
+  checked: null,
   bench: unknownBench,
   manual: null,
   control: { mine: false, holder: null, windows: 0 },
@@ -117,6 +120,7 @@ export function startHost(): void {
   connection.on('bench', takeBench);
   connection.on('manual', (manual) => set({ manual }));
   connection.on('archive', ({ problems }) => set({ archiveProblems: problems }));
+  connection.on('archive.checking', ({ share }) => set({ checked: share }));
   connection.on('control', (control) => set({ control }));
   connection.on('frames', ({ frames }) => {
     liveBench.push(frames, performance.now());

@@ -65,7 +65,7 @@ afterAll(async () => {
   rmSync(folder, { recursive: true, force: true });
 });
 
-describe('HOST-10 HOST-11 HOST-20 a long run that a window asks for', () => {
+describe('HOST-10 HOST-11 HOST-20 HOST-53 a long run that a window asks for', () => {
   it('comes whole and in pieces of at most 1 MiB, to the window and from the desk', async () => {
     const before = exportFolders();
     const attach = host.attach.bind(host);
@@ -107,6 +107,16 @@ describe('HOST-10 HOST-11 HOST-20 a long run that a window asks for', () => {
     expect(largest.fromDesk).toBeGreaterThan(0);
     expect(largest.fromDesk).toBeLessThanOrEqual(MOST);
     expect(largest.toWindow).toBeLessThanOrEqual(MOST);
+
+    // HOST-53
+    const other = new TestWindow(host);
+    await other.get('hello', { name: 'another' });
+    expect((await window.get('archive.verify', {})).archiveId).toBe(head.archiveId);
+    const shares = window.of('archive.checking').map(({ share }) => share);
+    expect(shares.length).toBeGreaterThan(20);
+    expect(shares).toEqual([...new Set(shares)].toSorted((a, b) => a - b));
+    expect(shares.at(-1)).toBeLessThanOrEqual(1);
+    expect(other.of('archive.checking')).toEqual([]);
 
     await host.close();
     expect(exportFolders()).toEqual(before);

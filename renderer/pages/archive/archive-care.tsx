@@ -14,6 +14,7 @@ type Outcome<T> = { readonly state: 'none' } | { readonly state: 'busy' } | { re
 export function ArchiveCare() {
   const { archivePath, against } = useArchive();
   const mine = useHostState(({ control }) => control.mine);
+  const checked = useHostState((state) => state.checked);
   const [backup, setBackup] = useState<Outcome<AnswerTo<'archive.backup'>>>({ state: 'none' });
   const [verified, setVerified] = useState<Outcome<AnswerTo<'archive.verify'>>>({ state: 'none' });
   const [noted, setNoted] = useState('');
@@ -25,6 +26,7 @@ export function ArchiveCare() {
     setBackup(reply.ok ? { state: 'done', value: reply.value } : { state: 'failed', text: reply.failure.text });
   };
   const verify = async (): Promise<void> => {
+    useHostState.setState({ checked: null });
     setVerified({ state: 'busy' });
     const reply = await ask('archive.verify', noted.trim() === '' ? {} : { head: noted.trim() });
     setVerified(reply.ok ? { state: 'done', value: reply.value } : { state: 'failed', text: reply.failure.text });
@@ -67,7 +69,7 @@ export function ArchiveCare() {
             {verified.state === 'busy' ? 'Verifying …' : 'Verify the archive'}
           </Button>
         </div>
-        {verified.state === 'busy' && <Notice tone="busy">Every run is read; with many runs that takes minutes. You can go on working.</Notice>}
+        {verified.state === 'busy' && <Notice tone="busy">{checked === null ? '' : `${Math.round(100 * checked)} % is checked. `}Every run is read; with many runs that takes minutes. You can go on working.</Notice>}
         {verified.state === 'failed' && <Notice tone="bad">The archive could not be verified. {verified.text}</Notice>}
         {verified.state === 'done' && (
           <>
