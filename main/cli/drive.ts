@@ -138,7 +138,7 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
  * Gives the run its first command and stays until it rests. The first Ctrl-C pauses (pulsing stops, the supply goes to its
  * safe value, everything is committed), the second is STOP, which ends the run.
  */
-// eslint-disable-next-line max-lines-per-function -- one run on a terminal from its beginning to its rest, read top to bottom
+// eslint-disable-next-line max-lines-per-function, complexity -- one run on a terminal from its beginning to its rest, read top to bottom
 export async function drive(
   service: RunService,
   begin: (state: RunState) => readonly RunCommand[],

@@ -86,6 +86,7 @@ export function withArchive(path: string, use: (archive: Archive) => void | Prom
   return Promise.resolve(use(archive)).finally(() => archive.close());
 }
 
+// eslint-disable-next-line max-lines-per-function -- commands and their options, one after the other
 export function addResultCommands(program: Command): void {
   withJsonOption(program.command('runs'))
     .description('list the runs of an archive, newest first')
