@@ -157,8 +157,11 @@ describe('LINE-114 LINE-115 a reading beyond LINE-41', () => {
     expect([had.slice(0, 9), had.slice(12, 19), had.slice(22)]).toEqual([had.slice(0, 9).fill(false), had.slice(12, 19).fill(true), had.slice(22).fill(false)]);
   });
 
-  it('is not promised by a controller that does not read it', () => {
+  it('is not promised by a controller that does not read it, and not given to a host that did not ask for it', () => {
     expect(seen([hello, { word: 'signals', names: ['board'] }]).answers[1]).toEqual({ word: 'signals', names: [] });
+    const others = seen([hello, { word: 'signals', names: ['weather'] }], withABoard);
+    expect(others.answers[1]).toEqual({ word: 'signals', names: [] });
+    expect(others.frames.some(has)).toBe(false);
   });
 
   it('gives way in a frame that has no room for it', () => {
