@@ -84,7 +84,7 @@ export const mapWire = (said: WireReadings, to: (whole: number) => number): Wire
 });
 
 /** Where `readInto` puts a signal; -1: it is a further one, and has to be asked for by `readingOf`. */
-export const placeOf = ({ id }: Signal): number => frameSignals.findIndex((signal) => signal.id === id);
+export const placeInFrame = ({ id }: Signal): number => frameSignals.findIndex((signal) => signal.id === id);
 
 /** Back from columns in that order, the readings of row `i`; NaN where there is none. */
 export function readingsAt(columns: readonly (readonly number[])[], i: number): Readings {

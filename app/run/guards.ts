@@ -1,7 +1,7 @@
 /** Guards: one signal, its limits, and for how long it must be outside or inside before anything happens. Pure. */
 import type { BenchFrame } from '../bench/port.ts';
 import { guardedReading, guardSignals } from '../bench/guard-signals.ts';
-import { frameSignals, placeOf, readingOf, readInto, toShown } from '../bench/readings.ts';
+import { frameSignals, placeInFrame, readingOf, readInto, toShown } from '../bench/readings.ts';
 import type { Signal } from '../bench/readings.ts';
 import type { HeldReading } from '../journal/events.ts';
 import type { Guard } from '../plan/plan.ts';
@@ -57,7 +57,7 @@ export class WatchedGuard {
     this.guard = guard;
     this.signal = guard.signal;
     this.reading = guardedReading(guard.signal);
-    this.place = this.reading === null ? -1 : placeOf(this.reading);
+    this.place = this.reading === null ? -1 : placeInFrame(this.reading);
     this.siPerShown = this.reading?.siPerShown ?? 1;
     this.zero = this.reading?.zero ?? 0;
     this.#low = guard.low ?? Number.NEGATIVE_INFINITY;

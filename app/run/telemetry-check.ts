@@ -3,7 +3,7 @@
  * else moves. Nothing here allocates for a frame that is sound. RUN-160 to RUN-163.
  */
 import type { BenchFrame } from '../bench/port.ts';
-import { frameSignals, placeOf, readingOf, readInto, signals, toShown } from '../bench/readings.ts';
+import { frameSignals, placeInFrame, readingOf, readInto, signals, toShown } from '../bench/readings.ts';
 import type { Signal } from '../bench/readings.ts';
 import { held } from './criterion.ts';
 import type { Criterion } from '../journal/events.ts';
@@ -68,7 +68,7 @@ class Reading {
   #seen = 0;
 
   constructor(signal: Signal) {
-    this.place = placeOf(signal);
+    this.place = placeInFrame(signal);
     this.signal = signal;
   }
 

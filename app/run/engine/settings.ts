@@ -1,13 +1,13 @@
 /** What this run has set on the bench, as far as it is certain, and since when the bench follows it. */
 import type { BenchFrame } from '../../bench/port.ts';
-import { fluidTemperatures, frameSignals, placeOf, readInto } from '../../bench/readings.ts';
+import { fluidTemperatures, frameSignals, placeInFrame, readInto } from '../../bench/readings.ts';
 import type { Plan } from '../../plan/plan.ts';
 import { toCelsius } from '../../quantities/quantity.ts';
 import type { Kelvins } from '../../quantities/quantity.ts';
 import type { EngineCore } from './core.ts';
 
 /** Where a frame's readings have the temperatures that must keep the plan's band. */
-const temperatures = fluidTemperatures.map(placeOf).filter((place) => place >= 0);
+const temperatures = fluidTemperatures.map(placeInFrame).filter((place) => place >= 0);
 
 export class EngineSettings {
   /** Of one frame. */
