@@ -47,14 +47,16 @@ interface Residual {
   readonly mixed: number;
 }
 
-function residual(delta: number, tau: number): Residual {
+/** `tauPowers`: tau ** t of each term; the temperature stays while the density is looked for. */
+function residual(delta: number, tauPowers: readonly number[]): Residual {
   let first = 0;
   let second = 0;
   let mixed = 0;
-  for (const { n, t, d, l } of terms) {
+  for (let i = 0; i < terms.length; i += 1) {
+    const { n, t, d, l } = terms[i] as (typeof terms)[number];
     const power = l === 0 ? 0 : delta ** l;
     const slope = d - l * power;
-    const value = n * delta ** d * tau ** t * (l === 0 ? 1 : Math.exp(-power));
+    const value = n * delta ** d * (tauPowers[i] as number) * (l === 0 ? 1 : Math.exp(-power));
     first += value * slope;
     second += value * (slope * (slope - 1) - l * l * power);
     mixed += value * t * slope;
@@ -93,10 +95,11 @@ export function heptaneState(temperature: Kelvins, absolutePressure: Pascals): H
     );
   }
   const tau = criticalTemperature / temperature;
+  const tauPowers = terms.map(({ t }) => tau ** t);
   // kg/m3 to a few tenths over the whole range: Newton ends on the liquid branch in two or three steps from here.
   let rho = (683.8 - 0.8416 * (temperature - 293.15) + 9.5e-7 * (absolutePressure - 101325)) / molarMass;
   for (let step = 0; step < 20; step += 1) {
-    const { first, second, mixed } = residual(rho / criticalDensity, tau);
+    const { first, second, mixed } = residual(rho / criticalDensity, tauPowers);
     const pressure = rho * gasConstant * temperature * (1 + first);
     const slope = gasConstant * temperature * (1 + 2 * first + second);
     const change = (absolutePressure - pressure) / slope;

@@ -44,6 +44,8 @@ const walkLimitLevel = 0.05;
 /** Taking off: how often it takes a good width off, by a member's own deviation and by that of the family. */
 const memberLevel = 0.01;
 const familyLevel = 0.05;
+/** |t| that chance exceeds with these probabilities at the most known scatter: no Student's t is less. Nearly every step ends here, without its own quantile. */
+const leastCritical: ReadonlyMap<number, number> = new Map([walkLevel, walkLimitLevel, memberLevel].map((level) => [level, coverageFactor(Number.POSITIVE_INFINITY, 1 - level)]));
 
 /** The region that the plan gives: all widths at or above `from`. */
 export function givenRegion(member: RegionMember, from: number): Region {
@@ -70,7 +72,7 @@ export function findRegions(family: readonly RegionMember[], limitPercent: numbe
     for (const { step } of steps) sum += step.t;
     const familyFails = steps.length > 1 && Math.abs(sum) / Math.sqrt(steps.length) > familyLimit;
     for (const { index, step } of steps) {
-      const own = Math.abs(step.t) > step.critical(memberLevel) ? 'significant' : familyFails ? 'family-significant' : null;
+      const own = step.isBeyondChance(memberLevel) ? 'significant' : familyFails ? 'family-significant' : null;
       const kind = Math.abs(step.deviationPercent) > limitPercent ? 'beyond-limit' : own;
       if (kind === null) continue;
       regions[index] = { kind: 'region', count: count - 1, stop: { kind, width: step.width, deviationPercent: step.deviationPercent } };
@@ -89,9 +91,9 @@ function walk(member: RegionMember, limitPercent: number): Region {
   const available = member.widths.length;
   if (available < startWidths) return { kind: 'too-few-widths', found: available, needed: startWidths };
   for (let count = startWidths; count < available; count += 1) {
-    const { t, width, deviationPercent, critical } = stepTo(member, count);
-    const beyond = Math.abs(deviationPercent) > limitPercent && (member.dof === 0 || Math.abs(t) > critical(walkLimitLevel));
-    const kind = beyond ? 'beyond-limit' : Math.abs(t) > critical(walkLevel) ? 'significant' : null;
+    const { width, deviationPercent, isBeyondChance } = stepTo(member, count);
+    const beyond = Math.abs(deviationPercent) > limitPercent && (member.dof === 0 || isBeyondChance(walkLimitLevel));
+    const kind = beyond ? 'beyond-limit' : isBeyondChance(walkLevel) ? 'significant' : null;
     if (kind !== null) return { kind: 'region', count, stop: { kind, width, deviationPercent } };
   }
   return { kind: 'region', count: available, stop: { kind: 'all-widths-fit' } };
@@ -102,8 +104,8 @@ interface Step {
   readonly deviationPercent: number;
   /** Deviation over its standard uncertainty; 0 where that is not known. */
   readonly t: number;
-  /** |t| that chance exceeds with this probability. */
-  readonly critical: (level: number) => number;
+  /** Whether chance gives such a |t| less often than this. */
+  readonly isBeyondChance: (level: number) => boolean;
 }
 
 /** How the width number `index` lies to the line through the longer ones. */
@@ -114,10 +116,12 @@ function stepTo(member: RegionMember, index: number): Step {
   const line = fitLine(longer.map((w) => w.width), longer.map((w) => w.mean), longer.map((w) => 1 / w.variance), 'known');
   const expected = lineAt(line, next.width);
   const deviation = next.mean - expected.value;
+  const t = member.dof === 0 ? 0 : deviation / Math.sqrt(next.variance + expected.u * expected.u);
+  const size = Math.abs(t);
   return {
     width: next.width,
     deviationPercent: expected.value > 0 ? (100 * deviation) / expected.value : Number.POSITIVE_INFINITY,
-    t: member.dof === 0 ? 0 : deviation / Math.sqrt(next.variance + expected.u * expected.u),
-    critical: (level) => (member.dof === 0 ? Number.POSITIVE_INFINITY : coverageFactor(member.dof, 1 - level)),
+    t,
+    isBeyondChance: (level) => member.dof > 0 && size > (leastCritical.get(level) ?? 0) && size > coverageFactor(member.dof, 1 - level),
   };
 }

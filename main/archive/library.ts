@@ -189,7 +189,7 @@ export class Library {
         for (const row of rows.values()) {
           if (row.part === id) continue;
           if (row.type === part.type && row.serial_number === part.serialNumber) {
-            throw new Refused(`${what} has been taken in already. Nothing was saved. Change that entry, or correct the serial number.`);
+            throw new Refused(`${what} has been booked in already. Nothing was saved. Change that entry, or correct the serial number.`);
           }
           if (part.channel === null || row.channel !== part.channel) continue;
           if (saved.has(row.part)) throw new Refused(`${what} and ${row.type} ${row.serial_number} cannot both be on channel ${part.channel}. Nothing was saved.`);

@@ -71,7 +71,8 @@ async function savePlan(page: Page, plan: object): Promise<void> {
   await go(page, 'Plans');
   const file = join(folder, 'plan.json');
   writeFileSync(file, JSON.stringify(plan));
-  await page.locator('input[type=file]').setInputFiles(file);
+  // The page Bench, which may still be there, takes a file too.
+  await page.getByLabel('Plan file', { exact: true }).setInputFiles(file);
   await page.getByRole('button', { name: /^Save/ }).first().click();
   await page.getByText(/Saved as version 1/).waitFor();
 }
@@ -252,7 +253,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     const record = join(folder, 'equipment.json');
     const load = async (change: object): Promise<void> => {
       writeFileSync(record, JSON.stringify({ ...sampleEquipment(), ...change }));
-      await page.locator('input[type=file]').setInputFiles(record);
+      await page.getByLabel('Equipment record file', { exact: true }).setInputFiles(record);
     };
     await load({ driver: undefined });
     await page.getByText(/equipment.json was not taken. driver: This field is missing/).waitFor();

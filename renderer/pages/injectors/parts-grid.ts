@@ -23,7 +23,7 @@ export const columnWords: Readonly<Record<PartsColumn, { readonly label: string;
   type: { label: 'Type', unit: '', help: 'Type or part number, up to 60 characters. Carried down to the next new part.' },
   serialNumber: { label: 'Serial number', unit: '', help: 'As it stands on the injector, up to 60 characters. A column copied from a spreadsheet can be pasted here.' },
   coilResistance: { label: 'Coil', unit: 'Ω', help: 'Resistance of the coil, more than 0 Ω. May stay empty.' },
-  condition: { label: 'Condition', unit: '', help: 'What was seen when it was taken in, up to 500 characters.' },
+  condition: { label: 'Condition', unit: '', help: 'What was seen when it was booked in, up to 500 characters.' },
   channel: { label: 'Channel', unit: '', help: 'Driver channel and place on the rail, 1 to 64. Empty: not mounted.' },
 };
 

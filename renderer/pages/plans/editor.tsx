@@ -102,7 +102,7 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
       <Fold title="First look at each injector" problems={problems} paths={foldedPaths.look} summary={value('look.windowS') === '0' ? 'none' : `three windows of ${value('look.windowS')} s; coil within ${value('look.resistancePercent')} %, flow within ${value('look.flowPercent')} %`}>
         {fields(foldedPaths.look)}
       </Fold>
-      <Fold title="Acceptance and repeats" problems={problems} paths={foldedPaths.acceptance} summary={`pressure ± ${value('accept.pressureKpa')} kPa, supply ± ${value('accept.supplyV')} V, halves within ${value('accept.halvesPercent')} %; ${value('repeats.attemptsAtOnce')} attempts at once, ${value('repeats.attemptsSecondPass')} in a second pass`}>
+      <Fold title="Acceptance and repeats" problems={problems} paths={foldedPaths.acceptance} summary={`pressure ± ${value('accept.pressureKpa')} kPa, supply ± ${value('accept.supplyV')} V, halves within ${value('accept.halvesPercent')} %; ${value('repeats.attemptsAtOnce')} immediate tries, ${value('repeats.attemptsSecondPass')} in a second pass`}>
         {fields(foldedPaths.acceptance)}
       </Fold>
       <Fold title="Guards" problems={problems} paths={['guards']} summary={form.guards.length === 0 ? 'none: nothing stops the run by itself' : form.guards.map((guard) => guard.id || 'without a name').join(', ')}>

@@ -57,7 +57,7 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
       ) : (
         parts !== null && (
           <Notice tone="off">
-            No injector is recorded as mounted. <a href={pathTo('injectors')}>Take injectors in</a> and give each its channel, or type rows here.
+            No injector is recorded as mounted. <a href={pathTo('injectors')}>Book injectors in</a> and give each its channel, or type rows here.
           </Notice>
         )
       )}
@@ -133,7 +133,7 @@ function whereText(row: InjectorRow, parts: readonly Part[] | null): string {
   const same = (parts ?? []).filter((part) => part.serialNumber === row.serialNumber.trim());
   const known = same.find((part) => part.channel !== null) ?? same[0];
   if (row.serialNumber.trim() === '' || parts === null) return '';
-  if (known === undefined) return '▲ not taken in';
+  if (known === undefined) return '▲ not booked in';
   if (known.channel === null) return '▲ not mounted';
   return String(known.channel) === row.channel.trim() ? `✓ channel ${known.channel}` : `▲ mounted on channel ${known.channel}`;
 }

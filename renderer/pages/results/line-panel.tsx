@@ -158,7 +158,7 @@ function LineOf({ cell, amounts }: { readonly cell: LineCell; readonly amounts: 
           reference temperature ({shift(cell.referred.toTemperature)} µs).
         </p>
       </Section>
-      <Section title={`How sure the slope is, ${where}`}>
+      <Section title={`Uncertainty of the slope, ${where}`}>
         <LineBudgetTable cell={cell} of="slope" unit={amounts.slopeUnit} convert={slope} />
       </Section>
     </>

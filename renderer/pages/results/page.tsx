@@ -8,6 +8,7 @@ import { Choice } from '../../components/field.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
+import { shownText } from '../../components/shown-text.ts';
 import { goTo, pathTo, useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, flowUnits, useSettings } from '../../settings/settings.ts';
@@ -144,7 +145,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
       <p className="results-state" role="status">
         {[reducing ? 'Attempts have changed; the results are being worked out again.' : '', resultsSentence(results), amounts.statement, ...[...(journal.state?.clocks.values() ?? [])].slice(-1).map(comparisonText)].filter((text) => text !== '').join(' ')}
       </p>
-      <Notice tone={leakTone(results)}>{leakSentences(results.reduction.leak, results.reduction.periodPair, results.reduction.cells).join(' ')}</Notice>
+      <Notice tone={leakTone(results)}>{shownText(leakSentences(results.reduction.leak, results.reduction.periodPair, results.reduction.cells).join(' '))}</Notice>
       <ConditionPicker selection={selection} onWish={onWish} />
       {panel()}
     </>
