@@ -1,4 +1,5 @@
 /** What was found of leaks, in sentences that say what it means and what to do. */
+import { contradicts } from './period-pair.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { Leak, LineCell, NoLineCell, PeriodPair } from './reduction.ts';
 
@@ -64,8 +65,8 @@ function pairSentence(pair: PeriodPair): string {
     return `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(pair.flow)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak, ${pair.z.toFixed(1)} standard uncertainties from nothing. Nothing else was looked at, so that is all that is known of the leak.`;
   }
   const all = pair.flow + pair.takenOff;
-  const what = `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(all)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak while pulses flow, ${(all / u).toFixed(1)} standard uncertainties from none; against the ${millilitresPerMinute(pair.takenOff)} that are taken off`;
+  const what = `${pair.injectors.length} injectors at twice the period: ${millilitresPerMinute(all)} ± ${millilitresPerMinute(2 * u)} (k = 2) leak while pulses flow, ${(all / u).toFixed(1)} standard uncertainties from none; against the ${millilitresPerMinute(pair.takenOff)} that are subtracted`;
   return pair.agrees
-    ? `${what} they differ by ${Math.abs(pair.z).toFixed(1)} standard uncertainties: zero points and pulses agree.`
+    ? `${what} they differ by ${Math.abs(pair.z).toFixed(1)} standard uncertainties, within the ${contradicts} that are allowed: zero points and pulses do not contradict each other.`
     : `${what} they differ by ${Math.abs(pair.z).toFixed(1)} standard uncertainties: zero points and pulses contradict each other. The meter may stand still at so small a flow, or something else changes with the period.`;
 }

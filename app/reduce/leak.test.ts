@@ -407,7 +407,7 @@ describe('period pair', () => {
   it('RED-47: agrees with zero points that saw the leak, and says so', () => {
     const reduction = reduced(planOf({ voltageV: [12, 14] }, { injectors: 8, pairs: 1 }), { leak: () => 0.1 * mlPerMin });
     expect(paired(reduction.periodPair)).toMatchObject({ agrees: true });
-    expect(leakSentences(reduction.leak, reduction.periodPair, reduction.cells).join(' ')).toContain('zero points and pulses agree');
+    expect(leakSentences(reduction.leak, reduction.periodPair, reduction.cells).join(' ')).toContain('zero points and pulses do not contradict each other');
     expect(reduction.periodPair.kind === 'period-pair' ? reduction.periodPair.injectors : []).toHaveLength(8);
   });
 });

@@ -15,7 +15,7 @@ import { varianceAt } from './variance-model.ts';
  * Zero points and pair contradict each other from so many standard uncertainties on: three would refuse one sound bench in a hundred
  * (own trials, with the scatter that a few windows tell), four none.
  */
-const contradicts = 4;
+export const contradicts = 4;
 /**
  * Half the duty leaves the coil cooler, and a cooler coil opens sooner. By how much a coil in fuel stands above it for a watt, K/W:
  * rectangular from 0 to 1.5, an estimate. Ohms of a coil that the plan does not give: of a high-impedance injector.

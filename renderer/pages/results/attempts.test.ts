@@ -107,9 +107,11 @@ describe('budget of a mass', () => {
 });
 
 describe('runs in words', () => {
-  it('WIN-12 say what they are, how far they are and how they ended', () => {
+  it('WIN-12, WIN-18 say what they are, how far they are and how they ended', () => {
     const { state } = journal([...measured, { kind: 'ended', ending: 'finished-early', text: '' }]);
-    expect(runText(state, null)).toBe(`Synthetic · by A. Tester · 1 of ${points.length} points count · finished early`);
+    expect(runText(state, null, true)).toBe(`Synthetic · by A. Tester · 1 of ${points.length} points valid · finished early`);
+    // WIN-18: the journal is still being read.
+    expect(runText(state, null, false)).toBe('Synthetic · by A. Tester');
     expect(endingWords(knownEnding('complete-with-failures'))).toBe('complete, with failed points');
     expect(endingWords(knownEnding('something else'))).toBe('unfinished');
     // Only a whole result is marked as good.

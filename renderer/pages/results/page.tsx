@@ -158,8 +158,8 @@ function leakTone({ reduction: { leak, periodPair, cells } }: RunResults): 'good
   return leak.kind === 'leak' && !cells.some((c) => c.kind === 'line' && c.leak?.again != null) ? 'good' : 'note';
 }
 
-function leadOf({ journal: { state, events } }: ResultsView): ReactNode {
-  return state === null ? undefined : runText(state, events[0]?.at ?? null);
+function leadOf({ journal: { state, events, phase } }: ResultsView): ReactNode {
+  return state === null ? undefined : runText(state, events[0]?.at ?? null, phase !== 'loading');
 }
 
 /** The recent runs, and the one that is looked at where it is older. */

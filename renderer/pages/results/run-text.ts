@@ -9,14 +9,15 @@ export function shortRunText(planName: string, order: string, createdAt: number 
   return [createdAt === null ? '' : dateTimeText(createdAt), order, planName].filter((part) => part !== '').join(' · ');
 }
 
-export function runText({ plan, operator, ending, counts, points }: RunState, openedAt: number | null): string {
+/** `whole` false: the journal is still being read, and what the run came to is not known yet (WIN-18). */
+export function runText({ plan, operator, ending, counts, points }: RunState, openedAt: number | null, whole: boolean): string {
   return [
     plan.name,
-    plan.order === '' ? '' : `order ${plan.order}`,
+    plan.order === '' ? '' : `job ${plan.order}`,
     openedAt === null ? '' : dateTimeText(openedAt),
     operator === '' ? '' : `by ${operator}`,
-    `${counts.accepted} of ${points.length} points count`,
-    endingWords(ending),
+    whole ? `${counts.accepted} of ${points.length} points valid` : '',
+    whole ? endingWords(ending) : '',
   ]
     .filter((part) => part !== '')
     .join(' · ');
