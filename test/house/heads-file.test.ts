@@ -19,7 +19,8 @@ beforeEach(() => {
   file = join(folder, 'heads.txt');
   problems = [];
 });
-afterEach(() => rmSync(folder, { recursive: true, force: true }));
+// SQLite's own files may still be on their way out of a folder that is being removed.
+afterEach(() => rmSync(folder, { recursive: true, force: true, maxRetries: 5 }));
 
 let at = 1_750_000_000_000;
 const now = () => unixMillis((at += 1000));
