@@ -3,18 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { grubbs, grubbsCritical } from './grubbs.ts';
 import { lowestRepeatableWidth, repeatability } from './repeatability.ts';
 import { intervalOfSd, sampleOf } from './sample.ts';
-
-/** Standard normal numbers from a small generator, the same every time (Lehmer 1951, Box and Muller 1958). */
-function normals(seed: number): () => number {
-  let state = seed;
-  const uniform = () => {
-    state = (state * 48_271) % 2_147_483_647;
-    return state / 2_147_483_647;
-  };
-  // Small seeds give small first numbers.
-  for (let i = 0; i < 10; i += 1) uniform();
-  return () => Math.sqrt(-2 * Math.log(uniform())) * Math.cos(2 * Math.PI * uniform());
-}
+import { normals } from './normals.test-helper.ts';
 
 describe('Grubbs', () => {
   it('says why it did not test: two values, equal values, NaN', () => {

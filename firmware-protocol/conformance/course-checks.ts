@@ -1,5 +1,14 @@
 /** What takes more than one request to see: bursts to their end, commands in their midst, echoes, the dead-man, a reset. */
-import { arming, type Check, EASY_TELEMETRY_HZ, energising, expect, fastTelemetry, firstFrameOfAnotherBoot, INTO_PULSE_MS, LONG_PULSE_MS, NotApplicable, raiseSupply, REACTION_MS, sealed, SUPPLY_FALLS_WITHIN_MS, SUPPLY_TOLERANCE_MV } from './talk.ts';
+import { arming, type Check, EASY_TELEMETRY_HZ, energising, expect, fastTelemetry, firstFrameOfAnotherBoot, INTO_PULSE_MS, LONG_PULSE_MS, NotApplicable, raiseSupply, REACTION_MS, sealed, SUPPLY_FALLS_WITHIN_MS, SUPPLY_TOLERANCE_MV, type Talk } from './talk.ts';
+
+/** In the first of three long pulses, the bench armed and telling fast. */
+async function intoFirstPulse(talk: Talk): Promise<void> {
+  await fastTelemetry(talk);
+  const burst = await talk.longBurst(3);
+  await talk.done({ word: 'arm' });
+  await talk.startBurst(burst);
+  await talk.port.wait(INTO_PULSE_MS);
+}
 
 export const courseChecks: readonly Check[] = [
   {
@@ -73,11 +82,7 @@ export const courseChecks: readonly Check[] = [
   {
     rule: 'LINE-38', title: 'halt lets the pulse in progress run to its end, and it counts', ...energising,
     run: async (talk) => {
-      await fastTelemetry(talk);
-      const burst = await talk.longBurst(3);
-      await talk.done({ word: 'arm' });
-      await talk.startBurst(burst);
-      await talk.port.wait(INTO_PULSE_MS);
+      await intoFirstPulse(talk);
       await talk.done({ word: 'halt' });
       const end = await talk.until(1_000, 'the end of the burst', (f) => !f.active);
       expect(end.done === 1 && end.commanded === 3, `halted in the first pulse: ${end.done} of ${end.commanded} pulses are done`);
@@ -87,11 +92,7 @@ export const courseChecks: readonly Check[] = [
   {
     rule: 'LINE-45', title: 'a pulse that was cut short is not counted', ...energising,
     run: async (talk) => {
-      await fastTelemetry(talk);
-      const burst = await talk.longBurst(3);
-      await talk.done({ word: 'arm' });
-      await talk.startBurst(burst);
-      await talk.port.wait(INTO_PULSE_MS);
+      await intoFirstPulse(talk);
       await talk.done({ word: 'safe' });
       const cut = await talk.frame();
       const later = await talk.until(1_000, 'a frame after the pulse would have ended', (f) => f.atUs > cut.atUs + 2 * LONG_PULSE_MS * 1e3);
