@@ -133,6 +133,12 @@ export function chiSquareQuantile(p: number, dof: number): number {
   return invert((x) => chiSquare(x, dof), p, 1 - p);
 }
 
+/** Probability that a chi-square variable of `dof` degrees of freedom stays below `x`. */
+export function chiSquareBelow(x: number, dof: number): number {
+  checked(0, dof);
+  return x > 0 ? chiSquare(x, dof).below : 0;
+}
+
 /** Value that an F variable stays below with probability `p`. Throws outside 0 to 1. */
 export function fQuantile(p: number, dofNumerator: number, dofDenominator: number): number {
   checked(p, dofNumerator, dofDenominator);

@@ -29,56 +29,62 @@ describe('outliers of a run', () => {
     return points.map((p) => 4e-3 * (p.width - 0.0007) * (1 + 1e-3 * normal()));
   };
 
-  it('names the window that was spoilt, by both tests, and leaves it in the reduction', () => {
+  it('ST-1: names the window that was spoilt and leaves it in the reduction', () => {
     const masses = good(3);
     masses[17] = (masses[17] ?? 0) * 1.02;
     const reduction = reductionOf((i) => masses[i] ?? null);
     const before = JSON.stringify(reduction);
-    const { outliers } = findOutliers(reduction, plan);
-    expect(outliers.filter((o) => o.test === 'all-groups').map((o) => o.point)).toEqual([17]);
-    expect(outliers.filter((o) => o.test === 'own-group').map((o) => o.point)).toContain(17);
-    for (const o of outliers) {
-      expect(o.g).toBeGreaterThan(o.critical);
-      expect(o.text).toMatch(/attempt 1 of point \d+ lies .* % (above|below) .* It is still part of every result\./);
-    }
+    const { outliers, windowsTested, pairsTested, text } = findOutliers(reduction, plan);
+    expect(outliers.map((o) => o.windows)).toEqual([[{ point: 17, attempt: 1 }]]);
+    expect(outliers[0]?.g).toBeGreaterThan(10);
+    expect(outliers[0]?.text).toMatch(/attempt 1 of point 18 lies [12]\.\d\d % above the mean of its 4 other replicates, .* It is still part of every result\./);
+    expect({ windowsTested, pairsTested }).toEqual({ windowsTested: points.length, pairsTested: 0 });
+    expect(text).toMatch(/^1 outlier was named among 70 windows that have two replicates or more beside them\. What lies less than about 3\.\d standard deviations/);
     expect(JSON.stringify(reduction)).toBe(before);
   });
 
-  it('finds two in different groups, and two in one group are not hidden by each other', () => {
+  it('ST-4: finds two in different groups, and two in one group are not hidden by each other', () => {
     const masses = good(5);
     masses[3] = (masses[3] ?? 0) * 0.97;
     masses[40] = (masses[40] ?? 0) * 1.03;
-    const { outliers } = findOutliers(reductionOf((i) => masses[i] ?? null), plan);
-    expect(new Set(outliers.filter((o) => o.test === 'all-groups').map((o) => o.point))).toEqual(new Set([3, 40]));
+    const found = (list: readonly number[]) => findOutliers(reductionOf((i) => list[i] ?? null), plan).outliers.flatMap((o) => o.windows.map((w) => w.point));
+    expect(new Set(found(masses))).toEqual(new Set([3, 40]));
     const two = good(5);
     const group = points.filter((p) => p.injector === 0 && p.width === points[0]?.width).map((p) => p.index);
     for (const index of group.slice(0, 2)) two[index] = (two[index] ?? 0) * 1.05;
-    const found = findOutliers(reductionOf((i) => two[i] ?? null), plan).outliers.map((o) => o.point);
-    for (const index of group.slice(0, 2)) expect(found).toContain(index);
+    for (const index of group.slice(0, 2)) expect(found(two)).toContain(index);
   });
 
-  it('raises a false alarm by the scatter of all groups in about one good run of twenty', () => {
+  it('ST-2, ST-3: with two replicates a bad pair is named as a pair, and single windows are not counted as tested', () => {
+    const kept = (index: number): boolean => (points[index]?.replicate ?? 0) < ((points[index]?.width ?? 0) > 0.009 ? 1 : 2);
+    const masses = good(9);
+    const spoilt = points.find((p) => kept(p.index) && p.replicate === 1)?.index ?? -1;
+    masses[spoilt] = (masses[spoilt] ?? 0) * 1.02;
+    const { outliers, text, ...counted } = findOutliers(reductionOf((i) => (kept(i) ? (masses[i] ?? null) : null)), plan);
+    expect(outliers).toHaveLength(1);
+    expect(outliers[0]?.windows.map((w) => w.point)).toContain(spoilt);
+    expect(outliers[0]?.windows).toHaveLength(2);
+    expect(outliers[0]?.text).toMatch(/attempt 1 of point \d+ and attempt 1 of point \d+ differ by [12]\.\d\d %, .*; of two, nothing says which is wrong\. Both are still part/);
+    expect(counted).toEqual({ windowsTested: 0, pairsTested: 12, windowsNotTested: 2 });
+    expect(text).toMatch(/among 12 pairs of replicates\..* 2 windows have no replicate and could not be looked at\.$/);
+  });
+
+  it('ST-1: raises a false alarm in about one good run of twenty', () => {
     const runs = 400;
     let alarms = 0;
-    let own = 0;
-    let groups = 0;
     for (let seed = 1; seed <= runs; seed += 1) {
       const masses = good(seed * 7919);
-      const report = findOutliers(reductionOf((i) => masses[i] ?? null), plan);
-      if (report.outliers.some((o) => o.test === 'all-groups')) alarms += 1;
-      own += report.outliers.filter((o) => o.test === 'own-group').length;
-      groups += report.groupsTested;
+      if (findOutliers(reductionOf((i) => masses[i] ?? null), plan).outliers.length > 0) alarms += 1;
     }
     expect(Math.abs(alarms / runs - 0.05)).toBeLessThan(4 * Math.sqrt((0.05 * 0.95) / runs));
-    expect(Math.abs(own / groups - 0.01)).toBeLessThan(4 * Math.sqrt((0.01 * 0.99) / groups));
   });
 
-  it('answers to nonsense: nothing measured, all equal, no scatter model', () => {
-    expect(findOutliers(reductionOf(() => null), plan)).toMatchObject({ outliers: [], groupsTested: 0, windowsTested: 0, notTested: [] });
-    const equal = findOutliers(reductionOf(() => 1e-5), plan);
-    expect(equal.outliers).toEqual([]);
-    expect(equal.notTested).toHaveLength(points.length / 5);
-    expect(findOutliers(reductionOf((i) => 1e-5 + i * 1e-9, 0), plan).windowsTested).toBe(0);
+  it('ST-3: answers to nonsense: nothing measured, all equal, no scatter model', () => {
+    expect(findOutliers(reductionOf(() => null), plan)).toMatchObject({ outliers: [], windowsTested: 0, pairsTested: 0 });
+    expect(findOutliers(reductionOf(() => 1e-5), plan).outliers).toEqual([]);
+    const unknown = findOutliers(reductionOf((i) => 1e-5 + i * 1e-9, 0), plan);
+    expect(unknown).toMatchObject({ windowsTested: 0, windowsNotTested: points.length });
+    expect(unknown.text).toMatch(/^Nothing was tested for outliers/);
   });
 });
 

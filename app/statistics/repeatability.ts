@@ -1,5 +1,6 @@
 /** Repeatability from replicates, and the pulse widths that are repeatable enough. */
 import { coverageFactor } from '../uncertainty/budget.ts';
+import { robustPooled } from './robust.ts';
 import { intervalOfSd, pooled, sampleOf, upperBoundOfSd } from './sample.ts';
 
 export interface Repeatability {
@@ -12,6 +13,8 @@ export interface Repeatability {
   /** Repeatability limit r = 1.96 sqrt(2) s_r = 2.77 s_r: two single results differ by more in one case of twenty. */
   readonly limit: number;
   readonly groups: number;
+  /** The same by algorithm S, which a few disturbed groups hardly move (ST-5); null: at least half of the groups do not scatter at all. */
+  readonly robustSd: number | null;
 }
 
 export interface NoRepeatability {
@@ -33,7 +36,7 @@ export function repeatability(groups: readonly (readonly number[])[]): Repeatabi
   if (common === null) {
     return { kind: 'no-repeatability', reason: 'no-replicates', text: 'Nothing was measured twice under the same conditions, so there is no repeatability to state. Plan at least two replicates.' };
   }
-  return { kind: 'repeatability', ...common, interval: intervalOfSd(common.sd, common.dof), limit: repeatabilityFactor * common.sd, groups: samples.length };
+  return { kind: 'repeatability', ...common, interval: intervalOfSd(common.sd, common.dof), limit: repeatabilityFactor * common.sd, groups: samples.length, robustSd: robustPooled(samples) };
 }
 
 /** Repeatability at one pulse width. `sd` is relative to the mass. */

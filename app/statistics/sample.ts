@@ -27,11 +27,6 @@ export function sampleOf(values: readonly number[]): Sample {
   return { n, mean: first + shift + rest / n, squares: Math.max(0, squares - (rest * rest) / n) };
 }
 
-/** n - 1 in the denominator; null for fewer than two values. */
-export function standardDeviation({ n, squares }: Sample): number | null {
-  return n < 2 ? null : Math.sqrt(squares / (n - 1));
-}
-
 /** Standard deviation common to several groups: their sums of squares over their degrees of freedom (ISO 5725-2). */
 export function pooled(groups: readonly Pick<Sample, 'n' | 'squares'>[]): { readonly sd: number; readonly dof: number } | null {
   let squares = 0;

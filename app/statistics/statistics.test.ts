@@ -1,54 +1,10 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { grubbs, grubbsCritical } from './grubbs.ts';
 import { lowestRepeatableWidth, repeatability } from './repeatability.ts';
-import { intervalOfSd, sampleOf } from './sample.ts';
+import { searchOutliers } from './outlier-search.ts';
+import { median, robustPooled } from './robust.ts';
+import { intervalOfSd, pooled, sampleOf } from './sample.ts';
 import { normals } from './normals.test-helper.ts';
-
-describe('Grubbs', () => {
-  it('says why it did not test: two values, equal values, NaN', () => {
-    expect(grubbs([1, 2], 0.05)).toMatchObject({ kind: 'not-tested', reason: 'too-few' });
-    expect(grubbs([2, 2, 2, 2], 0.05)).toMatchObject({ kind: 'not-tested', reason: 'no-scatter' });
-    expect(grubbs([1, Number.NaN, 2], 0.05)).toMatchObject({ kind: 'not-tested', reason: 'not-a-number' });
-    expect(grubbs([], 0.05)).toMatchObject({ kind: 'not-tested', reason: 'too-few' });
-  });
-
-  it('asks about the end that it is told to, and the same about a mirrored sample', () => {
-    fc.assert(
-      fc.property(fc.array(fc.integer({ min: -1000, max: 1000 }), { minLength: 3, maxLength: 20 }), (values) => {
-        const high = grubbs(values, 0.05, 'high');
-        const low = grubbs(values.map((v) => -v), 0.05, 'low');
-        if (high.kind === 'tested' && low.kind === 'tested') {
-          expect(values[high.index]).toBe(Math.max(...values));
-          expect(low.g).toBeCloseTo(high.g, 9);
-          expect(low.outlier).toBe(high.outlier);
-        } else expect(low.kind).toBe(high.kind);
-      }),
-    );
-  });
-
-  it('never exceeds the largest distance that n values can have, (n - 1) / sqrt(n)', () => {
-    for (let n = 3; n < 60; n += 1) {
-      for (const level of [0.001, 0.01, 0.05, 0.5, 1]) {
-        expect(grubbsCritical(n, level, 'two')).toBeLessThan((n - 1) / Math.sqrt(n));
-        expect(grubbsCritical(n, level, 'two')).toBeGreaterThanOrEqual(grubbsCritical(n, level, 'high'));
-      }
-    }
-    expect(() => grubbsCritical(2, 0.05, 'two')).toThrow(RangeError);
-  });
-
-  it('calls an outlier in a good sample as often as its level says', () => {
-    const normal = normals(7);
-    const trials = 4000;
-    let called = 0;
-    for (let i = 0; i < trials; i += 1) {
-      const found = grubbs(Array.from({ length: 6 }, normal), 0.05);
-      if (found.kind === 'tested' && found.outlier) called += 1;
-    }
-    // Four standard deviations of the binomial.
-    expect(Math.abs(called / trials - 0.05)).toBeLessThan(4 * Math.sqrt((0.05 * 0.95) / trials));
-  });
-});
 
 describe('repeatability', () => {
   it('says why there is none', () => {
@@ -106,5 +62,86 @@ describe('the lowest repeatable width', () => {
     expect(lowestRepeatableWidth([], 0.01)).toMatchObject({ kind: 'no-width', reason: 'not-measured' });
     expect(lowestRepeatableWidth([width(2, 0.2, 0)], 0.01)).toMatchObject({ kind: 'no-width', reason: 'not-measured' });
     expect(lowestRepeatableWidth([width(2, 0.2), width(4, 3)], 0.01)).toMatchObject({ kind: 'no-width', reason: 'none-within-limit' });
+  });
+});
+
+describe('outlier search', () => {
+  const normal = normals(17);
+  const groupsOf = (count: number, of: number) => Array.from({ length: count }, () => Array.from({ length: of }, normal));
+
+  it('ST-1: names something in one good run of twenty, in small and in large runs', () => {
+    for (const [count, of, runs] of [[1, 4, 1500], [4, 3, 1500], [8, 3, 1500], [8, 2, 1500], [40, 3, 600], [100, 2, 400]] as const) {
+      let alarms = 0;
+      for (let i = 0; i < runs; i += 1) if (searchOutliers(groupsOf(count, of), 0.05).named.length > 0) alarms += 1;
+      expect(Math.abs(alarms / runs - 0.05), `${count} groups of ${of}`).toBeLessThan(4 * Math.sqrt((0.05 * 0.95) / runs));
+    }
+  });
+
+  it('ST-1: three values that agree by chance make no outlier of the third', () => {
+    const groups = groupsOf(60, 3);
+    groups[7] = [0.2, 0.2001, 0.25];
+    expect(searchOutliers(groups, 0.05).named.filter((n) => n.group === 7)).toEqual([]);
+  });
+
+  it('ST-2: names a pair as a pair, wherever its two values lie', () => {
+    const groups = groupsOf(100, 2).map((g) => g.map((v) => v / 10));
+    groups[31] = [5, -5];
+    const { named, pairs, values } = searchOutliers(groups, 0.05);
+    expect(named.map((n) => [n.group, n.indices])).toContainEqual([31, [0, 1]]);
+    expect({ pairs, values }).toEqual({ pairs: 100, values: 0 });
+  });
+
+  it('ST-3: counts what could be named, and nothing where scatter is not known', () => {
+    expect(searchOutliers([[1], [2, 3], [4, 5, 7]], 0.05)).toMatchObject({ values: 3, pairs: 1 });
+    expect(searchOutliers([[1, 2, 30]], 0.05)).toMatchObject({ values: 0, pairs: 0, named: [], dof: 2 });
+    expect(searchOutliers([], 0.05)).toMatchObject({ values: 0, pairs: 0, dof: 0 });
+    // Fewer than ten values are searched too.
+    expect(searchOutliers([[0.01, 0.02, 0.015], [0.02, 0.01, 0.03], [0.01, 0.012, 9]], 0.05).named).toMatchObject([{ group: 2, indices: [2] }]);
+  });
+
+  it.each([[0.02, 30], [0.05, 30], [0.08, 30], [0.05, 10]])('ST-4: with %d of the windows %d standard deviations off, most are named and few others', (share, far) => {
+    let [bad, hit, wrong] = [0, 0, 0];
+    for (let run = 0; run < 3; run += 1) {
+      const groups = groupsOf(480, 3);
+      // Spread evenly and to both sides, so that the test does not depend on luck.
+      const spoilt = new Set<string>();
+      for (let i = 0; i < Math.round(share * 1440); i += 1) {
+        const at = (i * 977 + run * 101) % 1440;
+        spoilt.add(`${Math.floor(at / 3)} ${at % 3}`);
+        const group = groups[Math.floor(at / 3)];
+        if (group !== undefined) group[at % 3] = (group[at % 3] ?? 0) + (i % 2 === 0 ? far : -far);
+      }
+      const named = searchOutliers(groups, 0.05).named.flatMap((n) => n.indices.map((k) => `${n.group} ${k}`));
+      bad += spoilt.size;
+      hit += named.filter((n) => spoilt.has(n)).length;
+      wrong += named.filter((n) => !spoilt.has(n)).length;
+    }
+    expect(hit / bad).toBeGreaterThan(0.9);
+    expect(wrong).toBeLessThan(0.05 * bad);
+  });
+});
+
+describe('algorithm S', () => {
+  it('ST-5: has the factors of ISO 13528:2022, table of annex C (from memory), and is not carried away', () => {
+    // Groups that scatter all alike stay below the limit, so what is left is the factor xi.
+    for (const [n, xi] of [[2, 1.097], [3, 1.054], [4, 1.039], [5, 1.032], [6, 1.027]] as const) {
+      expect(robustPooled([{ n, squares: n - 1 }, { n, squares: n - 1 }])).toBeCloseTo(xi, 3);
+    }
+    const normal = normals(23);
+    const groups = Array.from({ length: 400 }, (_, i) => sampleOf([normal(), normal(), normal() + (i % 20 === 0 ? 100 : 0)]));
+    expect(robustPooled(groups)).toBeGreaterThan(0.95);
+    expect(robustPooled(groups)).toBeLessThan(1.15);
+    expect(pooled(groups)?.sd).toBeGreaterThan(10);
+  });
+
+  it('ST-5: estimates the standard deviation of good groups of several sizes without bias', () => {
+    const normal = normals(29);
+    const groups = Array.from({ length: 3000 }, (_, i) => sampleOf(Array.from({ length: 2 + (i % 4) }, normal)));
+    expect(Math.abs((robustPooled(groups) ?? 0) - 1)).toBeLessThan(0.03);
+    expect(robustPooled([{ n: 1, squares: 0 }])).toBeNull();
+    expect(robustPooled([{ n: 2, squares: 0 }, { n: 3, squares: 0 }])).toBeNull();
+    expect(median([3, 1, 2])).toBe(2);
+    expect(median([4, 1, 2, 3])).toBe(2.5);
+    expect(() => median([])).toThrow(RangeError);
   });
 });

@@ -82,16 +82,14 @@ function printOutliers(archive: Archive, id: string): void {
   const reduction = reduceState(state);
   const report = findOutliers(reduction, state.plan);
   for (const outlier of report.outliers) say(outlier.text);
-  say(
-    `${report.outliers.length === 0 ? 'No outliers' : `${report.outliers.length} findings`}: ${report.groupsTested} groups of replicates were tested by themselves (chance names ${report.expectedByChance.toFixed(1)} of so many), and ${report.windowsTested} windows by the scatter of all groups. ${report.notTested.length} groups could not be tested by themselves.`,
-  );
+  say(report.text);
   const limit = state.plan.reduction.repeatabilityPercent;
   for (const { pressure, period, widths, lowest } of repeatabilityByWidth(reduction, limit)) {
-    say(`\nRepeatability at ${pressure / 1e3} kPa, period ${period * 1e3} ms, over all injectors and voltages (s_r, its 95 % interval, limit r = 2.77 s_r):`);
+    say(`\nRepeatability at ${pressure / 1e3} kPa, period ${period * 1e3} ms, over all injectors and voltages (s_r, its 95 % interval, limit r = 2.77 s_r, s_r by algorithm S, which a few disturbed groups hardly move):`);
     for (const { width, repeatability: r } of widths) {
       const percent = (value: number): string => (100 * value).toFixed(3);
       say(
-        `${(width * 1e3).toFixed(3).padStart(9)} ms  ${r.kind === 'repeatability' ? `${percent(r.sd)} %  (${percent(r.interval.low)} to ${percent(r.interval.high)}) %  r ${percent(r.limit)} %  ${r.dof} degrees of freedom` : `– ${r.text}`}`,
+        `${(width * 1e3).toFixed(3).padStart(9)} ms  ${r.kind === 'repeatability' ? `${percent(r.sd)} %  (${percent(r.interval.low)} to ${percent(r.interval.high)}) %  r ${percent(r.limit)} %  S ${r.robustSd === null ? '–' : `${percent(r.robustSd)} %`}  ${r.dof} degrees of freedom` : `– ${r.text}`}`,
       );
     }
     if (lowest.kind === 'no-width') say(lowest.text);
