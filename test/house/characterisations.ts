@@ -33,6 +33,7 @@ import type { Truth } from '../../firmware-protocol/simulator/truth.ts';
 import { answerPieces, onAllCores } from '../builders/all-cores.ts';
 import { drawLeak } from './leaks.ts';
 import type { BenchLeak, LeakCourse, LeakDraw } from './leaks.ts';
+import { showImperfections } from './imperfections.ts';
 
 type Quantity = 'dead time' | 'slope' | 'static flow' | 'static / slope' | 'table: dead time' | 'table: slope' | 'table: short pulse' | 'unresolved short pulse' | 'leak by period pair';
 
@@ -362,6 +363,7 @@ function drawFrom(args: readonly string[]): { readonly draw: LeakDraw; readonly 
  * What is refused because of a leak states nothing, so it is counted and printed beside.
  */
 export async function showCharacterisations(args: readonly string[]): Promise<boolean> {
+  if (args[0] === 'imperfections' || args[0] === 'pairs') return showImperfections(args);
   const options = args.filter((a) => a.startsWith('--'));
   const [count = '500', first = '5001'] = args.filter((a) => !a.startsWith('--'));
   const { draw } = drawFrom(options);
