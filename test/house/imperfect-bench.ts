@@ -97,7 +97,7 @@ function bendOf(of: Instance, width: number, full: number): number {
   return -of.bend * Math.exp(-((beyond / of.fades) ** 1.3)) * Math.cos((2 * Math.PI * beyond) / 1.3e-3 + of.bounce);
 }
 
-export interface TrueLine {
+interface TrueLine {
   readonly slope: number;
   readonly deadTime: number;
   readonly staticFlow: number;
