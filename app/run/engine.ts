@@ -27,6 +27,7 @@ import { Standstill } from './engine/standstill.ts';
 import { Sweep } from './engine/sweep.ts';
 import type { RunCommand, RunEventBody } from '../journal/events.ts';
 import type { RunState } from '../journal/state.ts';
+import type { HostClocks } from './host-time.ts';
 import { restingModes } from './machine.ts';
 import { adviceText, doingText } from './status.ts';
 import type { RunStatus } from './status.ts';
@@ -36,15 +37,14 @@ export type { EngineRequest } from './engine/course.ts';
 export { restAfterAcknowledge } from './engine/safety.ts';
 export type { RunStatus } from './status.ts';
 
-/** `now` is the host's monotonic clock in seconds, from any origin; `wall` its wall clock, s since 1970, where it has one; `asleep` the time for which its computer was suspended, s, from any origin, where it can tell. */
-export type EngineInput = { readonly wall?: number; readonly asleep?: number } & (
-  | { readonly kind: 'frame'; readonly now: number; readonly frame: BenchFrame }
-  | { readonly kind: 'reply'; readonly now: number; readonly id: number; readonly reply: BenchReply }
+export type EngineInput = HostClocks & (
+  | { readonly kind: 'frame'; readonly frame: BenchFrame }
+  | { readonly kind: 'reply'; readonly id: number; readonly reply: BenchReply }
   /** At least every 250 ms: deadlines live on it. */
-  | { readonly kind: 'tick'; readonly now: number }
+  | { readonly kind: 'tick' }
   /** 'down' again, while it is down: it is known why it does not come back. */
-  | { readonly kind: 'link'; readonly now: number; readonly state: 'up' | 'down'; readonly bootId: string; readonly reason: string }
-  | { readonly kind: 'command'; readonly now: number; readonly id: string; readonly by: string; readonly command: RunCommand }
+  | { readonly kind: 'link'; readonly state: 'up' | 'down'; readonly bootId: string; readonly reason: string }
+  | { readonly kind: 'command'; readonly id: string; readonly by: string; readonly command: RunCommand }
 );
 
 export interface EngineOutput {
@@ -139,7 +139,7 @@ class Engine implements RunEngine {
     this.#course.request = null;
     this.#answer = null;
     this.#ignored = null;
-    this.#standstill.take(input.now, input.wall, input.asleep);
+    this.#standstill.take(input);
     this.#take(input);
     // A recovered run sets out for safe with its first input, whatever that is.
     if (core.state.mode === 'making-safe' && this.#course.idle) this.#safety.makeSafe();

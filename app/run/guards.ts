@@ -50,6 +50,9 @@ export class WatchedGuard {
   readonly place: number;
   readonly siPerShown: number;
   readonly zero: number;
+  /** SI; a reading between them is inside whatever the rounding of its conversion. */
+  readonly surelyAbove: number;
+  readonly surelyBelow: number;
   readonly #low: number;
   readonly #high: number;
 
@@ -62,6 +65,13 @@ export class WatchedGuard {
     this.zero = this.reading?.zero ?? 0;
     this.#low = guard.low ?? Number.NEGATIVE_INFINITY;
     this.#high = guard.high ?? Number.POSITIVE_INFINITY;
+    this.surelyAbove = this.#si(this.#low, 1);
+    this.surelyBelow = this.#si(this.#high, -1);
+  }
+
+  #si(shown: number, inwards: number): number {
+    const si = (shown + this.zero) * this.siPerShown;
+    return Number.isFinite(si) ? si + inwards * 1e-9 * (1 + Math.abs(si)) : si;
   }
 
   /** It is clear, and this reading leaves it so: what nearly every reading of nearly every guard comes to. */
@@ -100,6 +110,11 @@ export class Guards {
   check(frame: BenchFrame, now: number, answer: GuardAnswer): boolean {
     readInto(this.#readings, frame);
     for (const watched of this.#watched) {
+      // The usual case without a number that may be null, which would be one more object for each guard of each frame.
+      if (watched.place >= 0 && watched.memory === clearGuard) {
+        const reading = this.#readings[watched.place] as number;
+        if (reading > watched.surelyAbove && reading < watched.surelyBelow) continue;
+      }
       const value = this.#value(watched, frame);
       if (watched.staysClear(value)) continue;
       const { guard, memory: before } = watched;

@@ -1,11 +1,18 @@
 /**
  * Whether the host went on all the time, from its own clocks: the monotonic one goes on while a process is stopped; while
  * the computer is suspended only the wall clock does, which can be set too, and a count of suspended time, where there is one.
- * RUN-164, RUN-168. Nothing here allocates.
+ * RUN-164, RUN-168. Nothing here allocates: it is done with every input, and the clocks come as one object because each number that is handed on by itself becomes one.
  */
 
 /** A wall clock that is kept by a time server is moved by less than this between two inputs, s. */
 const stepWorthNoting = 0.5;
+
+/** The clocks of a host at one instant, in s: the monotonic one, from any origin; the wall clock, since 1970; for how long the computer was suspended, from any origin. undefined: not known. */
+export interface HostClocks {
+  readonly now: number;
+  readonly wall?: number;
+  readonly asleep?: number;
+}
 
 export class HostTime {
   #now = Number.NaN;
@@ -18,14 +25,17 @@ export class HostTime {
   /** How long the computer was suspended meanwhile, s; NaN: only the wall clock could tell. */
   slept = Number.NaN;
 
-  /** `wall`: seconds since 1970; `asleep`: seconds that the computer was suspended, from any origin. undefined: not known. */
-  take(now: number, wall: number | undefined, asleep: number | undefined): void {
+  take(clocks: HostClocks): void {
+    const { now } = clocks;
+    const wall = clocks.wall === undefined ? Number.NaN : clocks.wall;
+    const asleep = clocks.asleep === undefined ? Number.NaN : clocks.asleep;
+    const leap = wall - this.#wall - (now - this.#now);
     this.gap = now > this.#now ? now - this.#now : 0;
-    this.leap = wall === undefined || Number.isNaN(this.#wall) ? 0 : wall - this.#wall - (now - this.#now);
-    this.slept = asleep === undefined ? Number.NaN : asleep - this.#asleep;
+    this.leap = Number.isNaN(leap) ? 0 : leap;
+    this.slept = asleep - this.#asleep;
     this.#now = now;
-    this.#wall = wall ?? Number.NaN;
-    this.#asleep = asleep ?? Number.NaN;
+    this.#wall = wall;
+    this.#asleep = asleep;
   }
 
   /** For how long nobody watched, s. A wall clock that was set is taken for a suspended computer only where nothing can tell the two apart. */

@@ -15,6 +15,7 @@ import type { RunCommand, RunEvent, RunEventBody } from '../../app/journal/event
 import { foldRun, forDriving } from '../../app/journal/fold.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import { recoverRun } from '../../app/run/recover.ts';
+import type { HostClocks } from '../../app/run/host-time.ts';
 import { madeSafeText } from '../../app/run/safe-words.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
@@ -319,7 +320,7 @@ export class RunService {
   }
 
   /** What each input to the engine says of the host's clocks. */
-  #time(): Pick<EngineInput, 'now' | 'wall' | 'asleep'> {
+  #time(): HostClocks {
     const { clock } = this.#parts;
     const [now, wall, asleep] = [clock.now() / 1000, clock.unixNow() / 1000, clock.suspended()];
     return asleep === null ? { now, wall } : { now, wall, asleep: asleep / 1000 };

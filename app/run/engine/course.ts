@@ -48,7 +48,11 @@ const waitsForNothing: WaitingForStep = () => null;
 interface Wait {
   /** With each frame: true when what is waited for has come about. */
   readonly met: (frame: BenchFrame) => boolean | Leave;
-  /** With each tick, and each frame that did not meet: `since`, s, in the wait; true: it is over all the same. */
+  /**
+   * `overdue` is asked with each tick, and each frame that did not meet, once the wait has gone on for longer than `dueAfter`, s;
+   * `since`: for how long it has; true: it is over all the same.
+   */
+  readonly dueAfter: number;
   readonly overdue: (since: number) => boolean | Leave;
   /** A person may go on without it. */
   readonly skippable?: true;
@@ -78,13 +82,15 @@ class Ask {
 class Until {
   readonly kind = 'until';
   readonly met: Wait['met'];
+  readonly dueAfter: number;
   readonly overdue: Wait['overdue'];
   readonly skippable: boolean;
   readonly facts: StepFacts;
   readonly waitingFor: WaitingForStep;
 
-  constructor({ met, overdue, skippable, facts, waitingFor }: Wait) {
+  constructor({ met, dueAfter, overdue, skippable, facts, waitingFor }: Wait) {
     this.met = met;
+    this.dueAfter = dueAfter;
     this.overdue = overdue;
     this.skippable = skippable === true;
     this.facts = facts;
@@ -211,7 +217,9 @@ export class Course {
   }
 
   #checkDeadline(at: Until): void {
-    const over = at.overdue(this.#core.now - this.#since);
+    const since = this.#core.now - this.#since;
+    if (!(since > at.dueAfter)) return;
+    const over = at.overdue(since);
     if (over !== false) this.#goOnOrLeave(over);
   }
 

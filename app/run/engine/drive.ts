@@ -84,7 +84,8 @@ export class Drive {
     yield* until({
       facts,
       met: (frame) => frame.fault === null,
-      overdue: (since) => since > readBackTimeout && this.#safety.leaveTripped('controller-fault', 'The dead-man fault of the controller did not clear.'),
+      dueAfter: readBackTimeout,
+      overdue: () => this.#safety.leaveTripped('controller-fault', 'The dead-man fault of the controller did not clear.'),
     });
   }
 
@@ -124,6 +125,7 @@ export class Drive {
       facts: conditioning,
       skippable: true,
       met: check,
+      dueAfter: 0,
       overdue: (since) => {
         if (check()) return true;
         if (byHand()) this.#course.restartWait();
@@ -142,7 +144,8 @@ export class Drive {
     yield* until({
       facts: waiting,
       met: (frame) => !flows(frame),
-      overdue: (since) => since > idleCurrentTimeout && this.#safety.leaveTripped('idle-current', idleCurrentText(this.#core.frame?.current ?? Number.NaN, idleCurrentA)),
+      dueAfter: idleCurrentTimeout,
+      overdue: () => this.#safety.leaveTripped('idle-current', idleCurrentText(this.#core.frame?.current ?? Number.NaN, idleCurrentA)),
       waitingFor: () => ({ text: 'no current while nothing is driven', value: this.#core.frame?.current ?? null, low: null, high: idleCurrentA, unit: 'A' }),
     });
   }
@@ -163,7 +166,8 @@ export class Drive {
     yield* until({
       facts,
       met: (frame) => !frame.burst.active,
-      overdue: (since) => since > readBackTimeout && this.#safety.leaveTripped('stop-not-confirmed', 'The controller said that it stopped the pulses, but they go on.'),
+      dueAfter: readBackTimeout,
+      overdue: () => this.#safety.leaveTripped('stop-not-confirmed', 'The controller said that it stopped the pulses, but they go on.'),
     });
     this.#settings.pulsing = false;
   }
@@ -195,6 +199,7 @@ export class Drive {
       facts: waiting,
       skippable: true,
       met: check,
+      dueAfter: 0,
       overdue: (since) => {
         if (check()) return true;
         if (since <= limits.timeoutS) return false;

@@ -113,7 +113,8 @@ export class PulsedPoint {
       facts: inPulses,
       skippable: true,
       met: (frame) => burst.isOf(frame) && !frame.burst.active,
-      overdue: (since) => since > (purge.pulses * purge.periodMs) / 1e3 + 5 && this.#reject('The purge was not seen to end in its time.'),
+      dueAfter: (purge.pulses * purge.periodMs) / 1e3 + 5,
+      overdue: () => this.#reject('The purge was not seen to end in its time.'),
       waitingFor: () => ({ text: 'purge pulses', value: this.#core.frame !== null && burst.isOf(this.#core.frame) ? this.#core.frame.burst.done : 0, low: purge.pulses, high: null, unit: 'pulses' }),
     });
     if (ended === 'skipped') {
@@ -146,6 +147,7 @@ export class PulsedPoint {
         if (Number.isNaN(this.#seenAt)) this.#seenAt = frame.at;
         return frame.at - this.#seenAt >= settleS;
       },
+      dueAfter: Math.min(readBackTimeout, settleS + clockSlack),
       overdue: (since) => {
         if (Number.isNaN(this.#seenAt)) return since > readBackTimeout && this.#reject('The pulses that were asked for were not seen to begin.');
         return since > settleS + clockSlack && this.#reject('The clock of the controller did not go on while the flow settled.');
@@ -171,7 +173,8 @@ export class PulsedPoint {
         window.add(frame);
         return (window.duration >= minS && window.edges >= minEdges) || window.duration >= this.#windowMax;
       },
-      overdue: (since) => since > this.#windowMax + clockSlack && this.#reject('The clock of the controller did not go on inside the window.'),
+      dueAfter: this.#windowMax + clockSlack,
+      overdue: () => this.#reject('The clock of the controller did not go on inside the window.'),
       waitingFor: () => ({ text: 'meter edges', value: window.edges, low: minEdges, high: null, unit: 'edges' }),
     });
   }
@@ -188,7 +191,8 @@ export class PulsedPoint {
         if (counted.length > 0 || this.#core.now - began >= shutGraceS) counted.push(frame);
         return span() >= shutSpanS;
       },
-      overdue: (since) => since > shutGraceS + shutSpanS + clockSlack && this.#reject('The clock of the controller did not go on while the injector shut.'),
+      dueAfter: shutGraceS + shutSpanS + clockSlack,
+      overdue: () => this.#reject('The clock of the controller did not go on while the injector shut.'),
       waitingFor: () => ({ text: 'injector shut, meter at rest', value: counted.length === 0 ? 0 : span(), low: shutSpanS, high: null, unit: 's' }),
     });
     const edges = (counted[counted.length - 1]?.edges ?? Number.NaN) - (counted[0]?.edges ?? Number.NaN);

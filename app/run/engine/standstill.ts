@@ -1,5 +1,6 @@
 /** What follows from a host that stood still, or whose wall clock was set (RUN-164, RUN-168). */
 import { HostTime, spanText } from '../host-time.ts';
+import type { HostClocks } from '../host-time.ts';
 import type { EngineCore } from './core.ts';
 import type { Safety } from './safety.ts';
 
@@ -15,9 +16,9 @@ export class Standstill {
     this.#longest = core.state.plan.byItself.gapS;
   }
 
-  /** The host's clocks with each input, as in `EngineInput`. */
-  take(now: number, wall: number | undefined, asleep: number | undefined): void {
-    this.#hostTime.take(now, wall, asleep);
+  /** The host's clocks with each input. */
+  take(clocks: HostClocks): void {
+    this.#hostTime.take(clocks);
     if (this.#hostTime.stepped || this.#hostTime.stoodStill > this.#longest) this.#tell();
   }
 

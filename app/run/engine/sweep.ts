@@ -120,7 +120,8 @@ export class Sweep {
     yield* until({
       facts: noFacts,
       met: (frame) => burst.isOf(frame) && frame.burst.active && frame.burst.done >= proofPulses,
-      overdue: (since) => since > readBackTimeout && failed('the pulses of the proof were not seen to begin.'),
+      dueAfter: readBackTimeout,
+      overdue: () => failed('the pulses of the proof were not seen to begin.'),
     });
     const silence = proofSilence(plan, capabilities);
     yield* ask(
@@ -133,7 +134,8 @@ export class Sweep {
     yield* until({
       facts: expectsDeadMan,
       met: (frame) => missingOfDeadMan(frame, capabilities) === null,
-      overdue: (since) => since > safeSupplyTimeout && failed(`after ${silence.toFixed(1)} s of silence ${this.#missing()}`),
+      dueAfter: safeSupplyTimeout,
+      overdue: () => failed(`after ${silence.toFixed(1)} s of silence ${this.#missing()}`),
     });
     this.#settings.pulsing = false;
     this.#settings.armed = false;

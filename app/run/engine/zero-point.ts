@@ -61,7 +61,8 @@ export class ZeroPoint {
         if (Number.isNaN(since)) since = frame.at;
         return frame.at - since >= settleS;
       },
-      overdue: (waited) => waited > settleS + clockSlack && this.#reject('The clock of the controller did not go on while the rail came to rest.'),
+      dueAfter: settleS + clockSlack,
+      overdue: () => this.#reject('The clock of the controller did not go on while the rail came to rest.'),
       waitingFor: () => ({ text: 'rail at rest', value: this.#since(since), low: settleS, high: null, unit: 's' }),
     });
     this.#core.step('measure');
@@ -77,7 +78,8 @@ export class ZeroPoint {
         window.add(frame);
         return window.duration >= length;
       },
-      overdue: (since) => since > length + clockSlack && this.#reject('The clock of the controller did not go on inside the window.'),
+      dueAfter: length + clockSlack,
+      overdue: () => this.#reject('The clock of the controller did not go on inside the window.'),
       waitingFor: () => ({ text: 'time without pulses', value: window.duration, low: length, high: null, unit: 's' }),
     });
   }
@@ -105,7 +107,8 @@ export class ZeroPoint {
         const [first = frame] = frames;
         return Math.abs(frame.pressure - first.pressure) > condition.pressureToleranceKpa * 1e3 || frame.at - first.at >= zero.decayS;
       },
-      overdue: (waited) => waited > zero.decayS + shutRest + clockSlack,
+      dueAfter: zero.decayS + shutRest + clockSlack,
+      overdue: () => true,
       waitingFor: () => ({ text: 'rail shut off', value: this.#since(since), low: zero.decayS + shutRest, high: null, unit: 's' }),
     });
     return frames;
