@@ -1,6 +1,20 @@
 /** Small linear least-squares problems (a few unknowns), by QR of the weighted design. */
 import { Matrix, QrDecomposition } from 'ml-matrix';
 
+/** A column of which less than this part stands off those before it is taken to depend on them: rounding leaves about 1e-16. */
+const independent = 1e-12;
+
+/** The decomposed design; null: its columns are not independent, or it has fewer rows than columns. */
+function decomposed(rows: readonly (readonly number[])[], weights: readonly number[] | null): QrDecomposition | null {
+  const unknowns = rows[0]?.length ?? 0;
+  if (unknowns === 0 || rows.length < unknowns) return null;
+  const design = new Matrix(weighted(rows, weights));
+  const qr = new QrDecomposition(design);
+  const { upperTriangularMatrix: r } = qr;
+  for (let j = 0; j < unknowns; j += 1) if (!(Math.abs(r.get(j, j)) > independent * design.getColumnVector(j).norm())) return null;
+  return qr;
+}
+
 function weighted(rows: readonly (readonly number[])[], weights: readonly number[] | null): number[][] {
   return rows.map((row, i) => row.map((v) => v * Math.sqrt(weights?.[i] ?? 1)));
 }
@@ -11,10 +25,8 @@ export function solveLeastSquares(
   y: readonly number[],
   weights: readonly number[] | null,
 ): { readonly beta: readonly number[]; readonly squares: number } | null {
-  const unknowns = rows[0]?.length ?? 0;
-  if (unknowns === 0 || rows.length < unknowns) return null;
-  const qr = new QrDecomposition(new Matrix(weighted(rows, weights)));
-  if (!qr.isFullRank()) return null;
+  const qr = decomposed(rows, weights);
+  if (qr === null) return null;
   const beta = qr.solve(Matrix.columnVector(y.map((v, i) => v * Math.sqrt(weights?.[i] ?? 1)))).to1DArray();
   let squares = 0;
   rows.forEach((row, i) => {
@@ -27,10 +39,8 @@ export function solveLeastSquares(
 
 /** (X' W X)^-1: the covariance of the solution where the weights are 1 / variance. null: not independent. */
 export function covarianceOf(rows: readonly (readonly number[])[], weights: readonly number[] | null): readonly (readonly number[])[] | null {
-  const unknowns = rows[0]?.length ?? 0;
-  if (unknowns === 0 || rows.length < unknowns) return null;
-  const qr = new QrDecomposition(new Matrix(weighted(rows, weights)));
-  if (!qr.isFullRank()) return null;
-  const inverse = new QrDecomposition(qr.upperTriangularMatrix).solve(Matrix.eye(unknowns));
+  const qr = decomposed(rows, weights);
+  if (qr === null) return null;
+  const inverse = new QrDecomposition(qr.upperTriangularMatrix).solve(Matrix.eye(qr.upperTriangularMatrix.columns));
   return inverse.mmul(inverse.transpose()).to2DArray();
 }

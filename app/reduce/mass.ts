@@ -72,7 +72,7 @@ function kFactorShares(meter: Equipment['meter'], hertz: number): readonly { rea
   let below: KFactorPoint | undefined;
   for (const point of risingPoints(meter)) {
     if (point.hertz > hertz) {
-      if (below === undefined || below.hertz >= point.hertz) return [{ point, share: 1 }];
+      if (below === undefined) return [{ point, share: 1 }];
       const share = (hertz - below.hertz) / (point.hertz - below.hertz);
       return [{ point: below, share: 1 - share }, { point, share }];
     }

@@ -35,7 +35,8 @@ export function monotoneDerivatives(x: readonly number[], y: readonly number[]):
 function endDerivative(h0: number, h1: number, chord0: number, chord1: number): number {
   const d = ((2 * h0 + h1) * chord0 - h0 * chord1) / (h0 + h1);
   if (d * chord0 <= 0) return 0;
-  return chord0 * chord1 < 0 && Math.abs(d) > 3 * Math.abs(chord0) ? 3 * chord0 : d;
+  // Steeper than this it can only be where the chords have different signs, which is where SLATEC asks for it.
+  return Math.abs(d) > 3 * Math.abs(chord0) ? 3 * chord0 : d;
 }
 
 /** The curve at `where`; outside the knots it goes on as the straight line of its end. */
