@@ -1,5 +1,6 @@
 /** Mass per pulse of one window and its budget: every number worked out a second time, by hand or by changing an input a little. */
 import { describe, expect, it } from 'vitest';
+import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfHeptane } from '../fluid/heptane.test-helper.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { celsius, kilopascals, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
@@ -30,14 +31,14 @@ const window: WindowSummary = {
 };
 const { meter } = syntheticEquipment;
 /** Each point of the curve with an uncertainty of its own, and each other than its neighbour. */
-const pointwise = { ...syntheticEquipment, meter: { ...meter, kFactor: meter.kFactor.map((k, i) => ({ ...k, ownUncertaintyPercent: 0.1 + 0.1 * i })) } };
+const pointwise: Equipment = { ...syntheticEquipment, meter: { ...meter, kFactor: meter.kFactor.map((k, i) => ({ ...k, ownUncertaintyPercent: 0.1 + 0.1 * i })) } };
 /** A leak of about a twentieth of what the meter counts. */
 const leak: LeakBlock = {
   block: 3, pressure: 4e5, voltage: 14, flow: 4e-8, uFlow: 1e-9, change: -6e-9, uChange: 8e-9, uMeter: 5e-10, below: null, zeroPoints: [], idle: { edges: 0, time: 0 }, sources: [],
 };
 
 type Change = Partial<WindowSummary>;
-const outcomeOf = (change: Change = {}, equipment: typeof syntheticEquipment = pointwise, looked: LeakBlock | null = leak, at: typeof point | (Omit<typeof point, 'period'> & { readonly period: ReturnType<typeof seconds> }) = point) =>
+const outcomeOf = (change: Change = {}, equipment: Equipment = pointwise, looked: LeakBlock | null = leak, at: typeof point | (Omit<typeof point, 'period'> & { readonly period: ReturnType<typeof seconds> }) = point) =>
   massPerPulse(at, { ...window, ...change }, equipment, reduction, looked);
 function massOf(...of: Parameters<typeof outcomeOf>): MassPerPulse {
   const outcome = outcomeOf(...of);
@@ -168,7 +169,7 @@ describe('RED-5, RED-43, RED-44 budget of a mass', () => {
 
   it('RED-3: has a line for the points of the curve that the rate lies between, by their shares, and for no other', () => {
     const base = massOf();
-    const points = (change: Change, equipment = pointwise): readonly string[] => massOf(change, equipment, null).budget.filter((t) => t.source.quantity === 'k-factor-point').map((t) => labelOf(t.source));
+    const points = (change: Change, equipment: Equipment = pointwise): readonly string[] => massOf(change, equipment, null).budget.filter((t) => t.source.quantity === 'k-factor-point').map((t) => labelOf(t.source));
     expect(points({})).toEqual(['meter K-factor at 10 Hz', 'meter K-factor at 100 Hz']);
     expect(points({ edges: 25 })).toEqual(['meter K-factor at 10 Hz']);
     expect(points({ edges: 500 })).toEqual(['meter K-factor at 100 Hz']);
