@@ -85,8 +85,10 @@ interface Found {
 export function judgeLooks(plan: Plan, equipment: Equipment, looked: readonly LookedAt[]): readonly LookJudgement[] {
   const all = looked.map((one) => findings(plan, equipment, one));
   const ratios = all.flatMap(({ ohm, given }) => (ohm === null || given === null ? [] : [ohm / given]));
-  const common = ratios.length >= enoughKnown ? clamp(median(ratios), 1, warmest) : null;
-  const swapped = swaps(all, ratios.length >= 2 ? clamp(median(ratios), 1, warmest) : null);
+  // In logarithms: of two that are exchanged one ratio is the inverse of the other, and they have nothing in common.
+  const middle = clamp(Math.exp(median(ratios.map((ratio) => Math.log(ratio)))), 1, warmest);
+  const common = ratios.length >= enoughKnown ? middle : null;
+  const swapped = swaps(all, ratios.length >= 2 ? middle : null);
   return all.map((found, i) => {
     const others = all.filter(({ type }) => type === found.type);
     const criteria = [coil(plan, found, others, common), ...flows(plan, found, others, looked[i]), scatter(plan, found), ...(swapped.get(found.injector) ?? [])];
