@@ -87,4 +87,68 @@ describe('judge', () => {
       text: 'The window did not keep the limits of the plan: 60 meter edges, at least 100 wanted.',
     });
   });
+
+  it('holds what is known from outside the window beside its own limits', () => {
+    const more = (passed: boolean) => judge(window(), point, plan, capabilities, [{ rule: 'RUN-163', passed, text: 'it stands' }]);
+    expect(more(true)).toMatchObject({ verdict: 'accepted', criteria: expect.objectContaining({ length: 11 }) as unknown });
+    expect(more(false)).toMatchObject({ verdict: 'rejected', text: 'The window did not keep the limits of the plan: it stands.' });
+  });
+
+  it('RUN-67 compares the halves by the mean of both, as many parts on either side', () => {
+    // 5 % of 61.5 are 3.075; three parts on a side, each with its own rate.
+    expect(failedRules({ partRates: [59, 60, 61, 62.1, 63.1, 64.0] })).toEqual([]);
+    expect(failedRules({ partRates: [59, 60, 61, 62.1, 63.1, 64.1] })).toEqual(['RUN-67']);
+    expect(failedRules({ partRates: [64.1, 63.1, 62.1, 61, 60, 59] })).toEqual(['RUN-67']);
+    expect(failedRules({ partRates: [60] })).toEqual(['RUN-67']);
+  });
+
+  it('RUN-68 counts those that are missing in the time of the window, in percent of all', () => {
+    expect(judge(window({ frames: 45, missingFrames: 5 }), point, plan, capabilities).criteria).toContainEqual(expect.objectContaining({ rule: 'RUN-68', found: 10, passed: true }));
+    expect(failedRules({ frames: 44, missingFrames: 5 })).toEqual(['RUN-68']);
+  });
+
+  it('RUN-69 allows what rounding of the period to the timer explains', () => {
+    // Half a second in a million parts of a period of 20 ms: 100 pulses in 2 s may be off by 0.0005 and two, those of 4000 s by one more.
+    const coarse = { timerResolution: microseconds(0.1) };
+    const long = (pulses: number) => judge(window({ to: seconds(4010), pulses }), point, plan, coarse).criteria.find(({ rule }) => rule === 'RUN-69');
+    expect(long(199_997)).toMatchObject({ passed: true, low: expect.closeTo(199_997, 6) as number, high: expect.closeTo(200_003, 6) as number });
+    expect(long(199_996)?.passed).toBe(false);
+    expect(long(200_004)?.passed).toBe(false);
+  });
+
+  it('RUN-60 PLAN-44 a period pair needs half of the edges', () => {
+    const pair = (edges: number) => judge(window({ edges, pulses: 50 }), { ...point, role: 'pair', period: milliseconds(40) }, plan, capabilities).verdict;
+    expect(pair(50)).toBe('accepted');
+    expect(pair(49)).toBe('rejected');
+  });
 });
+
+describe('a zero point', () => {
+  const zeroPlan = testPlan({ zero: { windowS: 6 }, accept: plan.accept });
+  const zero: Point = { ...point, role: 'zero', channel: 0 };
+  const failed = (changes: Partial<WindowSummary>): string[] =>
+    judge(window({ to: seconds(16), edges: 60, pulses: 0, partRates: [10, 10], ...changes }), zero, zeroPlan, capabilities).criteria.filter(({ passed }) => !passed).map(({ rule }) => rule);
+
+  it.each<[string, Partial<WindowSummary>, Partial<WindowSummary>]>([
+    ['RUN-61', { to: seconds(15.99) }, {}],
+    ['RUN-62', pressureOf(404.1), pressureOf(404)],
+    ['RUN-68', { missingFrames: 5 }, { missingFrames: 4 }],
+    ['RUN-105', { pulses: 1 }, {}],
+    // Two edges, and 5 % of 60: halves of 27.5 and 32.5 edges in 3 s each.
+    ['RUN-106', { partRates: [27.4 / 3, 32.5 / 3] }, { partRates: [27.6 / 3, 32.5 / 3] }],
+    ['RUN-106', { partRates: [32.5 / 3, 27.4 / 3] }, { partRates: [32.5 / 3, 27.6 / 3] }],
+    ['RUN-106', { edges: 0, partRates: [0, 2.1 / 3] }, { edges: 0, partRates: [0, 1.9 / 3] }],
+  ])('%s rejects %j and takes %j', (rule, bad, good) => {
+    expect(failed(bad)).toEqual([rule]);
+    expect(failed(good)).toEqual([]);
+  });
+
+  it('has no limit of edges and none for the parts of its flow', () => {
+    expect(failed({ edges: 0, partRates: [0, 0] })).toEqual([]);
+    expect(failed({ edges: 0, partRates: [] })).toEqual([]);
+  });
+});
+
+function pressureOf(kPa: number): Partial<WindowSummary> {
+  return { pressure: { mean: kilopascals(kPa), sd: 500 } };
+}

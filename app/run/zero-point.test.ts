@@ -1,4 +1,6 @@
 import { describe, expect, it } from 'vitest';
+import type { BenchFrame } from '../bench/port.ts';
+import { seconds } from '../quantities/quantity.ts';
 import { IdleTime } from './idle-time.ts';
 import { leakOfDecay } from '../reduce/pressure-decay.ts';
 import type { PressureDecay } from '../journal/measured.ts';
@@ -122,6 +124,47 @@ describe('idle time', () => {
     bench.burst.commanded = 1e9;
     pass(100, true);
     expect(idle.take()).toBeNull();
+  });
+
+  /** Frames a second apart, one edge in each; `quiet` of each, and what is told after the last. */
+  const taken = (quiet: readonly boolean[], change: (n: number) => Partial<BenchFrame> = () => ({}), rest = 2): ReturnType<IdleTime['take']> => {
+    const idle = new IdleTime(rest);
+    const { burst } = new ScriptedBench().pass(true);
+    quiet.forEach((is, n) => {
+      idle.add({ ...new ScriptedBench().pass(true), at: seconds(n), edges: n, burst, ...change(n) }, is);
+    });
+    return idle.take();
+  };
+  const allQuiet = Array.from({ length: 8 }, () => true);
+
+  it('RUN-104 counts from the end of the rest on, which begins with the first frame that is quiet and follows another', () => {
+    // The first frame has none before it; the second begins the rest, which the fourth ends.
+    expect(taken(allQuiet)).toEqual({ edges: 4, time: 4 });
+    expect(taken(allQuiet.slice(0, 4))).toBeNull();
+    expect(taken(allQuiet.slice(0, 5))).toEqual({ edges: 1, time: 1 });
+    expect(taken(allQuiet, undefined, 2.5)).toEqual({ edges: 3, time: 3 });
+    // Not quiet in the fourth: the rest begins anew with the fifth.
+    expect(taken([true, true, true, false, ...allQuiet])).toEqual({ edges: 5, time: 5 });
+  });
+
+  it('RUN-104 a burst, one that came and went, and another controller life each begin the rest anew', () => {
+    const { burst } = new ScriptedBench().pass(true);
+    expect(taken(allQuiet, (n) => (n === 3 ? { burst: { ...burst, active: true } } : {}))).toEqual({ edges: 1, time: 1 });
+    expect(taken(allQuiet, (n) => (n >= 3 ? { burst: { ...burst, number: 1 } } : {}))).toEqual({ edges: 1, time: 1 });
+    expect(taken(allQuiet, (n) => (n >= 3 ? { bootId: 'boot-2' } : {}))).toEqual({ edges: 1, time: 1 });
+  });
+
+  it('RUN-104 what was told is not told again, and goes on without another rest', () => {
+    const idle = new IdleTime(0);
+    const { burst } = new ScriptedBench().pass(true);
+    const add = (n: number) => {
+      idle.add({ ...new ScriptedBench().pass(true), at: seconds(n), edges: 2 * n, burst }, true);
+    };
+    [0, 1, 2].forEach(add);
+    expect(idle.take()).toEqual({ edges: 2, time: 1 });
+    expect(idle.take()).toBeNull();
+    add(5);
+    expect(idle.take()).toEqual({ edges: 6, time: 3 });
   });
 
   it('RUN-104 stands in the attempts of a run, sums to its waits, and leaves zero windows out', () => {
