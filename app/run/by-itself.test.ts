@@ -223,26 +223,59 @@ describe('RUN-166 a hold that lasts', () => {
 });
 
 describe('RUN-167 automatic resumes', () => {
+  const silences = (run: TestRun): void => {
+    run.runUntil(inStep('measure'), 30);
+    run.bench.telemetrySilent = true;
+    run.runUntil(inMode('making-safe'), 10);
+    run.bench.telemetrySilent = false;
+    run.runUntil((r) => r.mode === 'measuring' || r.mode === 'tripped', 30);
+  };
+  /** Three of them, a pause in which time goes by, and what a fourth leads to. */
+  const fourthAfter = (s: number, second = silences): TestRun => {
+    const run = new TestRun({ plan: testPlan({ byItself: { perHour: 3 } }) }).start();
+    for (let n = 0; n < 3; n += 1) silences(run);
+    const first = run.bench.time;
+    run.command({ kind: 'pause-now' });
+    run.runUntil(inMode('paused'));
+    run.bench.time = first + s;
+    run.pass();
+    run.command({ kind: 'resume' });
+    second(run);
+    return run;
+  };
+
   it('are counted over an hour and not over the run', () => {
-    const run = new TestRun({ plan: testPlan({ byItself: { perHour: 3 }, window: { minEdges: 24, minS: 4, maxS: 6 }, axes: { voltageV: [10], pressureKpa: [400], widthMs: [3, 5], periodMs: [20], replicates: 1000 } }) }).start();
-    for (let i = 0; i < 6; i += 1) {
-      run.runUntil(inStep('measure'));
-      run.bench.telemetrySilent = true;
-      run.runUntil(inMode('making-safe'), 10);
-      run.bench.telemetrySilent = false;
-      run.runUntil(inMode('measuring'), 30);
-      expect(run.mode).toBe('measuring');
-      run.runUntil(() => false, 1300);
-    }
-    for (let i = 0; i < 4; i += 1) {
+    const run = fourthAfter(3500);
+    expect(run.mode).toBe('tripped');
+    expect(run.events('tripped')[0]?.text).toBe('No telemetry for 1.0 s. The run went on by itself 3 times after this within the last hour; it does not any more.');
+    expect(fourthAfter(3600).mode).toBe('measuring');
+  });
+
+  it('are counted by guard: another cause is none of them', () => {
+    const run = fourthAfter(10, (r) => {
+      r.runUntil(inStep('measure'), 30);
+      r.link('down');
+      r.runUntil(inMode('held'), 60);
+      r.link('up');
+      r.runUntil((one) => one.mode === 'measuring' || one.mode === 'tripped', 60);
+    });
+    expect(run.mode).toBe('measuring');
+  });
+
+  it('do not count what a person resumed', () => {
+    const run = new TestRun({ plan: testPlan({ byItself: { perHour: 1 } }) }).start();
+    for (let n = 0; n < 2; n += 1) {
       run.runUntil(inStep('measure'), 30);
       run.bench.telemetrySilent = true;
-      run.runUntil(inMode('making-safe'), 10);
+      run.runUntil(inMode('held'), 10);
       run.bench.telemetrySilent = false;
-      run.runUntil((r) => r.mode === 'measuring' || r.mode === 'tripped', 30);
+      run.pass();
+      expect(run.command({ kind: 'resume' }).answer?.accepted).toBe(true);
     }
+    silences(run);
+    expect(run.mode).toBe('measuring');
+    silences(run);
     expect(run.mode).toBe('tripped');
-    expect(run.events('tripped')[0]?.text).toContain('3 times after this within the last hour');
   });
 });
 
