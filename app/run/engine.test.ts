@@ -18,6 +18,9 @@ function isSafe(bench: ScriptedBench): boolean {
   return !bench.armed && !bench.burst.active && bench.supply === 0;
 }
 
+/** Two injectors at two voltages: every kind of step, and every change between two points. */
+const fourPoints = () => testPlan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [3], periodMs: [20], replicates: 1 } });
+
 function guard(changes: Record<string, unknown>): Record<string, unknown> {
   return { guards: [{ id: 'g', signal: 'rail-temperature-c', high: 30, level: 'hold', dwellS: 0.2, hysteresis: 1, clearS: 3, maxResumes: 2, ...changes }] };
 }
@@ -509,12 +512,13 @@ describe('pausing', () => {
   });
 
   it('RUN-34 RUN-71 pause-now cuts the attempt in every step; the run ends with the same accepted points', () => {
-    const undisturbed = new TestRun().start();
+    const plan = fourPoints();
+    const undisturbed = new TestRun({ plan }).start();
     undisturbed.runUntil(ended);
     const stepsOfARun = undisturbed.events('step').length;
     for (const kind of ['pause-now', 'pause-at-next-point'] as const) {
       for (let n = 1; n <= stepsOfARun; n += 1) {
-        const run = new TestRun().start();
+        const run = new TestRun({ plan }).start();
         run.runUntil((r) => r.events('step').length >= n);
         run.command({ kind });
         run.runUntil((r) => r.mode === 'paused' || r.mode === 'ended', 60);
@@ -526,7 +530,7 @@ describe('pausing', () => {
         }
         run.runUntil(ended);
         expect(run.engine.state.ending).toBe('complete');
-        expect(run.engine.state.points.map((p) => p.attempts.filter((a) => a.verdict === 'accepted').length)).toEqual(Array(8).fill(1));
+        expect(run.engine.state.points.map((p) => p.attempts.filter((a) => a.verdict === 'accepted').length)).toEqual(Array(4).fill(1));
       }
     }
   });
@@ -1113,10 +1117,11 @@ describe('measuring what has no result', () => {
 
 describe('recovery', () => {
   it('RUN-80 RUN-81 a host that dies at any step loses no accepted attempt and measures none twice', () => {
-    const undisturbed = new TestRun().start();
+    const plan = fourPoints();
+    const undisturbed = new TestRun({ plan }).start();
     undisturbed.runUntil(ended);
     for (let n = 1; n < undisturbed.journal.length - 4; n += 1) {
-      const run = new TestRun().start();
+      const run = new TestRun({ plan }).start();
       run.runUntil((r) => r.journal.length >= 3 + n || r.mode === 'ended');
       if (run.mode === 'ended') continue;
       const accepted = run.engine.state.counts.accepted;
@@ -1131,7 +1136,7 @@ describe('recovery', () => {
         run.runUntil(ended);
       }
       expect(run.engine.state.ending).toBe('complete');
-      expect(run.engine.state.points.map((p) => p.attempts.filter((a) => a.verdict === 'accepted').length)).toEqual(Array(8).fill(1));
+      expect(run.engine.state.points.map((p) => p.attempts.filter((a) => a.verdict === 'accepted').length)).toEqual(Array(4).fill(1));
       expect(run.engine.state).toEqual(run.refold());
     }
   });

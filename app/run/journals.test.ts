@@ -4,6 +4,7 @@
  * the lines have tests of their own: held here is that nothing else happens, and at no other time.
  */
 import { describe, expect, it } from 'vitest';
+import type { BenchFrame } from '../bench/port.ts';
 import { celsius, pascals, seconds } from '../quantities/quantity.ts';
 import { ScriptedBench, testCapabilities, testEquipment, testPlan } from './scripted-bench.test-helper.ts';
 import { ToldRun } from './told-run.test-helper.ts';
@@ -15,8 +16,20 @@ const ended = inMode('ended');
 const never = (): boolean => false;
 
 const oneInjector = [{ serialNumber: 'A-1', type: 'T', channel: 1 }];
+const twoInjectors = [...oneInjector, { serialNumber: 'A-2', type: 'T', channel: 2 }];
 const oneWidth = { voltageV: [14], pressureKpa: [400], widthMs: [3], periodMs: [20], replicates: 1 };
-const plan = (changes: Record<string, unknown> = {}) => testPlan({ injectors: oneInjector, axes: { ...oneWidth, widthMs: [3, 5] }, ...changes });
+/** Every time of the plan is one that frames come to exactly: what is waited for to its limit shows whether the limit itself is waited out. */
+const plan = (changes: Record<string, unknown> = {}) =>
+  testPlan({
+    injectors: oneInjector,
+    axes: { ...oneWidth, widthMs: [3, 5] },
+    link: { telemetryHz: 16 },
+    supply: { steadyS: 0.25, timeoutS: 2 },
+    condition: { steadyS: 0.25, timeoutS: 3 },
+    purge: { pulses: 2, widthMs: 4, periodMs: 62.5 },
+    settleS: 0.25,
+    ...changes,
+  });
 const onePoint = (changes: Record<string, unknown> = {}) => plan({ axes: oneWidth, ...changes });
 const rail = { pump: true, relief: true, shutOff: true };
 
@@ -25,6 +38,7 @@ type Setup = ConstructorParameters<typeof ToldRun>[0];
 /** Started at once; `course` does the rest. */
 const started = (setup: Setup, course: (run: ToldRun) => void) => (): ToldRun => {
   const run = new ToldRun(setup);
+  run.bench.frameEvery = 1 / 16;
   run.start();
   course(run);
   return run;
@@ -37,7 +51,7 @@ const from = (where: (run: ToldRun) => boolean, setup: Setup, course: (run: Told
     course(run.fromHere());
   });
 
-const warm = (level: string) => ({ guards: [{ id: 'warm', signal: 'rail-temperature-c', high: 30, level, dwellS: 0.2, hysteresis: 1, clearS: 1, maxResumes: 1 }] });
+const warm = (level: string) => ({ guards: [{ id: 'warm', signal: 'rail-temperature-c', high: 30, level, dwellS: 0.25, hysteresis: 1, clearS: 1, maxResumes: 1 }] });
 
 /** One that opens half a millisecond late, as often as its period says. */
 const opens = (run: ToldRun, scale: (channel: number) => number = () => 1): void => {
@@ -87,7 +101,7 @@ const scenarios: Readonly<Record<string, () => ToldRun>> = {
     })();
   },
 
-  'waits-skipped': started({ plan: onePoint({ settleS: 30, supply: { steadyS: 30, timeoutS: 100 }, condition: { steadyS: 30, timeoutS: 100 }, purge: { pulses: 5000 } }) }, (run) => {
+  'waits-skipped': started({ plan: onePoint({ settleS: 30, supply: { steadyS: 30, timeoutS: 100 }, condition: { steadyS: 30, timeoutS: 100 }, purge: { pulses: 5000, widthMs: 4, periodMs: 20 } }) }, (run) => {
     run.command({ kind: 'pause-now' });
     run.runUntil(inMode('paused'));
     run.command({ kind: 'resume' });
@@ -100,7 +114,7 @@ const scenarios: Readonly<Record<string, () => ToldRun>> = {
     run.runUntil(ended, 60);
   }),
 
-  'an-injector-that-stays-shut': started({ plan: testPlan({ axes: { ...oneWidth, widthMs: [3, 5] }, giveUp: { afterFailures: 3 } }) }, (run) => {
+  'an-injector-that-stays-shut': started({ plan: plan({ injectors: twoInjectors, giveUp: { afterFailures: 3 } }) }, (run) => {
     run.bench.dead.add(2);
     run.runUntil(ended);
     run.happens('it opens again').bench.dead.clear();
@@ -264,7 +278,7 @@ const scenarios: Readonly<Record<string, () => ToldRun>> = {
     })();
   },
 
-  'first-looks': started({ plan: testPlan({ look: { windowS: 0.5 }, axes: oneWidth, static: { replicates: 1 }, injectors: [1, 2, 3].map((channel) => ({ serialNumber: `A-${channel}`, type: 'T', channel, coilResistanceOhm: 12 })) }) }, (run) => {
+  'first-looks': started({ plan: onePoint({ look: { windowS: 0.5 }, static: { replicates: 1 }, injectors: [1, 2, 3].map((channel) => ({ serialNumber: `A-${channel}`, type: 'T', channel, coilResistanceOhm: 12 })) }) }, (run) => {
     run.runUntil((r) => {
       opens(r, (channel) => (channel === 2 ? 0.6 : 1));
       return ended(r);
@@ -281,16 +295,72 @@ const scenarios: Readonly<Record<string, () => ToldRun>> = {
 
   'frames-that-are-lost': () => {
     const run = new ToldRun({ plan: onePoint({ reference: { injector: 'A-1', voltageV: 14, pressureKpa: 400, widthMs: 3, periodMs: 20, everyPoints: 1 } }) });
+    run.bench.frameEvery = 1 / 16;
     run.start();
     const pass = run.bench.pass.bind(run.bench);
     // Every fourth frame of the first attempt.
     run.bench.pass = (linked) => {
-      if (!attempts(1)(run) && inStep('measure')(run) && Math.round(run.bench.time / 0.05) % 4 === 0) pass(linked);
+      if (!attempts(1)(run) && inStep('measure')(run) && (16 * run.bench.time) % 4 === 0) pass(linked);
       return pass(linked);
     };
     run.runUntil(ended);
     return run;
   },
+
+  'a-clock-that-crawls': from(inStep('settle'), { plan: onePoint({ repeats: { attemptsAtOnce: 5, attemptsSecondPass: 0 }, byItself: { sameCause: 0 } }) }, (run) => {
+    const crawl = (): void => {
+      let from: BenchFrame | null = null;
+      run.bench.tell = (frame) => {
+        from ??= frame;
+        const at = from.at + (frame.at - from.at) / 256;
+        return { ...frame, at: seconds(at), lastEdgeAt: seconds(Math.min(at, from.lastEdgeAt + (frame.edges - from.edges) / 65_536)) };
+      };
+    };
+    run.pass();
+    run.happens('while the flow settles the clock of the controller slows down');
+    crawl();
+    run.runUntil(attempts(1));
+    run.bench.tell = (frame) => frame;
+    run.runUntil(inStep('measure'));
+    run.happens('and again inside the window');
+    crawl();
+    run.runUntil(attempts(3));
+    run.bench.tell = (frame) => frame;
+    run.runUntil(ended);
+  }),
+
+  'pulses-that-do-not-begin': from(inStep('condition'), { plan: onePoint({ repeats: { attemptsAtOnce: 6, attemptsSecondPass: 0 }, byItself: { sameCause: 0 } }) }, (run) => {
+    let burst = 0;
+    const times = [1, 3, 5];
+    run.bench.answer = ({ kind }) => (kind === 'burst' && times.includes((burst += 1)) ? { kind: 'done' } : undefined);
+    run.happens('no purge, then no pulses').runUntil(attempts(2));
+    run.runUntil(inStep('purge'));
+    run.happens('the purge stops early');
+    run.bench.answer = () => undefined;
+    run.pass();
+    run.bench.burst.active = false;
+    run.runUntil(attempts(3));
+    run.runUntil(inStep('measure'));
+    run.happens('another train takes the place');
+    run.bench.burst.number += 1;
+    run.runUntil(attempts(4));
+    run.runUntil(inStep('measure'));
+    run.happens('and one of another length');
+    run.bench.burst.commanded += 1;
+    run.runUntil(attempts(5));
+    run.runUntil(inStep('measure'));
+    run.happens('it ends early').bench.burst.active = false;
+    run.runUntil(ended);
+  }),
+
+  'refusals': from(inMode('measuring'), { plan: onePoint({ repeats: { attemptsAtOnce: 4, attemptsSecondPass: 0 }, byItself: { sameCause: 0 } }), bench: new ScriptedBench({ ...testCapabilities, rail }) }, (run) => {
+    const refused = new Set<string>();
+    const order = ['set-supply', 'set-pressure', 'burst'];
+    run.bench.answer = ({ kind }) => (order.includes(kind) && !refused.has(kind) && refused.add(kind).size > 0 ? { kind: 'refused', code: 'x', text: `no ${kind}` } : undefined);
+    run.runUntil(inStep('settle'));
+    run.bench.answer = ({ kind }) => (kind === 'stop-burst' ? { kind: 'refused', code: 'x', text: 'no' } : undefined);
+    run.happens('it does not stop the pulses').runUntil(inMode('tripped'));
+  }),
 
   'current-that-dies-away-slowly': started({ plan: onePoint() }, (run) => {
     let driven = Number.NaN;

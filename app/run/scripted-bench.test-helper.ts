@@ -78,7 +78,6 @@ export const testCapabilities: BenchCapabilities = {
 };
 
 const allClosed = 0b111;
-const stepTime = 0.05;
 
 export class ScriptedBench {
   /** Misbehaviour, for tests to set. */
@@ -108,6 +107,8 @@ export class ScriptedBench {
   tell: (frame: BenchFrame) => BenchFrame = (frame) => frame;
 
   time = 100;
+  /** From frame to frame, s. A sixteenth is a sum without a rounding, so that a wait comes to its very limit. */
+  frameEvery = 0.05;
   bootId = 'boot-1';
   fault: BenchFault | null = null;
   armed = false;
@@ -213,19 +214,19 @@ export class ScriptedBench {
 
   /** Lets one telemetry interval pass; `linked` false: the controller hears nothing of the host. */
   pass(linked: boolean): BenchFrame {
-    this.time += stepTime;
+    this.time += this.frameEvery;
     if (linked && this.time >= this.#silentUntil) this.#heard = this.time;
     if (this.deadManWorks && this.armed && this.time - this.#heard > 1) this.latch('dead-man');
-    if (this.shut) this.pressure -= (this.falling / 1e3) * stepTime;
+    if (this.shut) this.pressure -= (this.falling / 1e3) * this.frameEvery;
     const { burst } = this;
     if (burst.active) {
-      burst.exact += stepTime / burst.period;
+      burst.exact += this.frameEvery / burst.period;
       burst.done = Math.min(burst.commanded, Math.floor(burst.exact + 1e-9)) + (this.countsTooMany ? burst.commanded : 0);
       if (burst.exact >= burst.commanded) burst.active = false;
     }
     // Pulses of the proof are too short to open an injector.
     const rate = burst.active && burst.width > 1e-3 && !this.dead.has(burst.channel) && !this.openCoils.has(burst.channel) ? this.flow : this.leak;
-    if (!this.meterSilent) this.#edges += rate * stepTime;
+    if (!this.meterSilent) this.#edges += rate * this.frameEvery;
     if (Math.floor(this.#edges + 1e-9) > this.#edgesWhole) {
       this.#edgesWhole = Math.floor(this.#edges + 1e-9);
       this.#lastEdgeAt = this.time - this.#bootTime - (this.#edges - this.#edgesWhole) / Math.max(rate, 1e-9);
