@@ -29,13 +29,13 @@ function eventLines(event: RunEventBody): readonly string[] {
       return [`${kind} ${point}/${attempt} ${verdict}${fields(rest)}`, ...(window === null ? [] : windowLines(window)), ...criteriaLines(criteria)];
     }
     case 'injector-looked-at': {
-      const { kind, criteria, text: _, ...rest } = event;
-      return [`${kind}${fields(rest)}`, ...criteriaLines(criteria)];
+      const { kind, criteria, ...rest } = event;
+      return [`${kind}${fields({ ...rest, text: undefined })}`, ...criteriaLines(criteria)];
     }
     case 'making-safe': {
-      const { kind: _, ...then } = event.then;
-      const { text, ...rest } = { text: undefined, ...then };
-      return [`making-safe, then ${event.then.kind}${fields({ ...rest, text: text === event.why ? undefined : text, why: event.why })}`];
+      const { kind, ...then } = event.then;
+      const text = 'text' in then && then.text !== event.why ? then.text : undefined;
+      return [`making-safe, then ${kind}${fields({ ...then, text, why: event.why })}`];
     }
     case 'commanded':
       return [`${event.by} ${event.id} ${short(event.command)} ${event.answer}: ${event.reason}`];

@@ -119,8 +119,6 @@ export class Drive {
     if (this.#settings.conditionIsSteady) return;
     const check = (): boolean => this.#settings.conditionIsSteady;
     const byHand = () => this.#core.frame !== null && !commandable && !this.#settings.pressureFits(this.#core.frame);
-    // The operator sets this pressure: the run waits for a person without a limit, pulses off (RUN-42).
-    if (byHand()) this.#course.restartWait();
     yield* until({
       facts: conditioning,
       skippable: true,
@@ -128,6 +126,7 @@ export class Drive {
       dueAfter: 0,
       overdue: (since) => {
         if (check()) return true;
+        // The operator sets this pressure: the run waits for a person without a limit, pulses off (RUN-42).
         if (byHand()) this.#course.restartWait();
         else if (since > condition.timeoutS) return rejected(this.#conditionNotReached(), 'condition-not-reached');
         return false;
