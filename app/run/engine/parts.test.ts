@@ -67,7 +67,7 @@ describe('EngineCore', () => {
 
 describe('Course', () => {
   const arm = { kind: 'arm' } as const;
-  const waits = (log: string[]): Procedure => (function* (): Procedure { log.push(yield* until({ facts: factsOf('arming'), skippable: true, met: ({ armed }) => armed, overdue: (since) => since > 3 })); })();
+  const waits = (log: string[]): Procedure => (function* (): Procedure { log.push(yield* until({ facts: factsOf('arming'), skippable: true, met: ({ armed }) => armed, dueAfter: 3, overdue: () => true })); })();
 
   it('RUN-5 asks, has one request outstanding, and goes on with the reply to it', () => {
     const course = new Course(coreAt(7));
@@ -102,9 +102,9 @@ describe('Course', () => {
     const course = new Course(core);
     course.run((function* (): Procedure { yield* ask(arm, 3, () => away('reply')); log.push('never'); })());
     course.reply(1, { kind: 'done' });
-    course.run((function* (): Procedure { yield* until({ facts: noFacts, met: () => away('met'), overdue: () => false }); log.push('never'); })());
+    course.run((function* (): Procedure { yield* until({ facts: noFacts, met: () => away('met'), dueAfter: 0, overdue: () => false }); log.push('never'); })());
     course.frame(frame());
-    course.run((function* (): Procedure { yield* until({ facts: noFacts, met: () => false, overdue: (since) => since >= 2 && away('overdue') }); log.push('never'); })());
+    course.run((function* (): Procedure { yield* until({ facts: noFacts, met: () => false, dueAfter: 1, overdue: (since) => since >= 2 && away('overdue') }); log.push('never'); })());
     core.now = 1.9;
     course.frame(frame());
     course.checkDeadline();
@@ -161,7 +161,7 @@ describe('Course', () => {
     expect(course.waitingFor(5)).toBeNull();
     course.run((function* (): Procedure { yield* ask(arm, 3, () => null, noFacts, (now, since) => waiting(now - since)); })());
     expect(course.waitingFor(7.5)).toEqual(waiting(2.5));
-    course.run((function* (): Procedure { yield* until({ facts: noFacts, met: () => false, overdue: () => false, waitingFor: (now) => waiting(now) }); })());
+    course.run((function* (): Procedure { yield* until({ facts: noFacts, met: () => false, dueAfter: 0, overdue: () => false, waitingFor: (now) => waiting(now) }); })());
     expect(course.waitingFor(8)).toEqual(waiting(8));
     course.run(waits([]));
     expect(course.waitingFor(8)).toBeNull();
