@@ -12,8 +12,10 @@ import type { Region, RegionStop } from './linear-region.ts';
 import type { MassPerPulse, NoMass } from './mass.ts';
 import type { NoLineReason, ReducedWindow, ScatterModel } from './reduction.ts';
 import { fieller } from './regression.ts';
-import { fitVarianceModel, varianceAt } from './variance-model.ts';
+import { fitVarianceModel } from './variance-model.ts';
 import type { ScatterGroup, VarianceModel } from './variance-model.ts';
+import { aboutLine, widthMeansOf } from './window-weights.ts';
+import type { WidthMean } from './window-weights.ts';
 
 /** One window in its cell. */
 export interface Observed {
@@ -46,8 +48,8 @@ export type FittedCell =
       readonly used: readonly Observed[];
       /** What the line went through: one for each of `used`. */
       readonly observations: readonly LineObservation[];
-      /** Variance of the mean of each width of the cell by the scatter model, kg^2. */
-      readonly widthVariances: readonly number[];
+      /** One for each width of the cell. */
+      readonly widthMeans: readonly WidthMean[];
       /** Number of widths in the region, and why it ends there. */
       readonly count: number;
       readonly stop: RegionStop;
@@ -152,30 +154,17 @@ export function meanMass(observed: readonly Observed[]): number {
   return sum / observed.length;
 }
 
-/** Variance of one window: the model, and never less than its timing allows. */
-function windowVariance(model: VarianceModel, observed: Observed, mass: number): number {
-  return Math.max(varianceAt(model, mass), (observed.outcome.uTiming * observed.mass) ** 2);
-}
-
 /** Regions and lines of the injectors of one type at one voltage, pressure and period. */
 function linesOf(family: readonly Cell[], model: VarianceModel, reduction: Plan['reduction']): readonly FittedCell[] {
-  const members = family.map((cell) => ({
-    dof: model.dof,
-    widths: cell.groups.map(({ width, observed }) => {
-      const mean = meanMass(observed);
-      let precision = 0;
-      for (const o of observed) precision += 1 / windowVariance(model, o, mean);
-      return { width, mean, variance: 1 / precision };
-    }),
-  }));
+  const members = family.map((cell) => ({ dof: model.dof, widths: widthMeansOf(cell, model) }));
   const regions =
     reduction.linearFromMs === undefined
       ? findRegions(members, reduction.linearityPercent)
       : members.map((m) => givenRegion(m, milliseconds(reduction.linearFromMs ?? 0)));
-  return family.map((cell, i) => lineOf(cell, regions[i], model, members[i]?.widths.map((w) => w.variance) ?? []));
+  return family.map((cell, i) => lineOf(cell, regions[i], members[i]?.widths ?? []));
 }
 
-function lineOf(cell: Cell, region: Region | undefined, model: VarianceModel, widthVariances: readonly number[]): FittedCell {
+function lineOf(cell: Cell, region: Region | undefined, widthMeans: readonly WidthMean[]): FittedCell {
   if (cell.groups.length === 0) {
     const [refused] = cell.refused;
     return { kind: 'no-line', cell, reason: 'not-measured', text: refused === undefined ? 'No accepted attempt counts for any width here.' : refused.text };
@@ -189,17 +178,20 @@ function lineOf(cell: Cell, region: Region | undefined, model: VarianceModel, wi
     };
   }
   const used: Observed[] = [];
-  const observations: LineObservation[] = [];
-  for (const { width, observed } of cell.groups.slice(0, region.count)) {
-    const mean = meanMass(observed);
-    for (const o of observed) {
+  const all: LineObservation[] = [];
+  const told: boolean[] = [];
+  cell.groups.slice(0, region.count).forEach(({ width, observed }, i) => {
+    const { windows, disagrees } = widthMeans[i] ?? { windows: [], disagrees: false };
+    observed.forEach((o, j) => {
       used.push(o);
-      observations.push({ width, mass: o.mass, variance: windowVariance(model, o, mean) });
-    }
-  }
+      all.push({ width, mass: o.mass, variance: windows[j]?.variance ?? Number.NaN, weight: windows[j]?.weight ?? 1 });
+      told.push(observed.length === 1 || disagrees);
+    });
+  });
+  const observations = aboutLine(all, told);
   const line = fitCellLine(observations);
   if (!(line.slope > 0) || !fieller(line.fit, coverageFactor(line.dof)).bounded) {
     return { kind: 'no-line', cell, reason: 'no-slope', text: 'Mass does not grow with pulse width by more than its scatter, so there is no dead time to state.' };
   }
-  return { kind: 'line', cell, line, used, observations, widthVariances, stop: region.stop, count: region.count };
+  return { kind: 'line', cell, line, used, observations, widthMeans, stop: region.stop, count: region.count };
 }

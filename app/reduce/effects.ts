@@ -49,8 +49,8 @@ function sumsOf({ observations, line }: FittedLine): { readonly weights: number;
   let weights = 0;
   let sxx = 0;
   for (const o of observations) {
-    weights += 1 / o.variance;
-    sxx += (o.width - line.fit.meanX) ** 2 / o.variance;
+    weights += o.weight / o.variance;
+    sxx += (o.weight * (o.width - line.fit.meanX) ** 2) / o.variance;
   }
   return { weights, sxx };
 }
@@ -62,8 +62,8 @@ function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
   used.forEach(({ outcome }, i) => {
     const o = observations[i];
     if (o === undefined) return;
-    const height = 1 / o.variance / weights;
-    const tilt = (o.width - line.fit.meanX) / o.variance / sxx;
+    const height = o.weight / o.variance / weights;
+    const tilt = (o.weight * (o.width - line.fit.meanX)) / o.variance / sxx;
     for (const t of outcome.budget) {
       // Stated by the line itself, which knows how long the injector was open.
       if (t.kind !== 'shared' || t.source.quantity === 'leak-path') continue;

@@ -13,6 +13,8 @@ export interface LineObservation {
   readonly mass: number;
   /** kg^2; up to a common factor. */
   readonly variance: number;
+  /** How much it counts, 0 to 1 (RED-81). */
+  readonly weight: number;
 }
 
 export interface LackOfFit {
@@ -44,31 +46,38 @@ export interface CellLine {
 /**
  * Fits the line and decides its variance (RED-12, RED-13): pooled over replicates and widths, unless the widths scatter
  * significantly more than the replicates, when only what they show counts (Birge). At least three distinct widths.
+ * A window that counts in part brings that part of a degree of freedom.
  */
 export function fitCellLine(observations: readonly LineObservation[]): CellLine {
-  const weights = observations.map((o) => 1 / o.variance);
+  const weights = observations.map((o) => o.weight / o.variance);
   const fit = fitLine(observations.map((o) => o.width), observations.map((o) => o.mass), weights, 'known');
 
-  const groups = new Map<number, { weight: number; sum: number }>();
+  const groups = new Map<number, { weight: number; sum: number; windows: number }>();
   observations.forEach((o, i) => {
-    const group = groups.get(o.width) ?? { weight: 0, sum: 0 };
+    const group = groups.get(o.width) ?? { weight: 0, sum: 0, windows: 0 };
     const weight = weights[i] ?? 0;
     group.weight += weight;
     group.sum += weight * o.mass;
+    group.windows += o.weight;
     groups.set(o.width, group);
   });
   let pure = 0;
   observations.forEach((o, i) => {
     const group = groups.get(o.width);
-    if (group !== undefined) pure += (weights[i] ?? 0) * (o.mass - group.sum / group.weight) ** 2;
+    if (o.weight > 0 && group !== undefined) pure += (weights[i] ?? 0) * (o.mass - group.sum / group.weight) ** 2;
   });
-  const ofReplicatesDof = observations.length - groups.size;
-  const ofWidthsDof = groups.size - 2;
+  let ofReplicatesDof = 0;
+  let ofWidthsDof = -2;
+  for (const { windows } of groups.values()) {
+    ofReplicatesDof += Math.max(0, windows - 1);
+    ofWidthsDof += Math.min(1, windows);
+  }
   const ofReplicates = ofReplicatesDof > 0 ? pure / ofReplicatesDof : 0;
   const ofWidths = Math.max(0, fit.chiSquared - pure) / ofWidthsDof;
   const significant = ofReplicatesDof > 0 && ofWidths > ofReplicates * fQuantile(0.95, ofWidthsDof, ofReplicatesDof);
-  const dof = significant ? ofWidthsDof : fit.dof;
-  const scaled = rescaled(fit, significant ? ofWidths : fit.chiSquared / fit.dof);
+  const dofOfBoth = ofReplicatesDof + ofWidthsDof;
+  const dof = significant ? ofWidthsDof : dofOfBoth;
+  const scaled = rescaled(fit, significant ? ofWidths : fit.chiSquared / dofOfBoth);
   return lineFrom(scaled, dof, { ofWidths, ofWidthsDof, ofReplicates, ofReplicatesDof, significant }, 'own');
 }
 

@@ -230,7 +230,7 @@ function stated(
 ): { readonly cell: LineCell; readonly spoilt: string | null } {
   if (conditions === undefined || shifts === undefined) throw new Error('every line has its conditions');
   const { plan, equipment } = statement;
-  const { cell, line, used, count, stop, widthVariances } = fitted;
+  const { cell, line, used, count, stop, widthMeans } = fitted;
   const { at } = cell;
   const { byVoltage, byPressure, byTemperature } = conditions;
   const leak = statement.looked === null ? null : leakOnMass(used.map((o) => o.source), statement.looked);
@@ -271,13 +271,13 @@ function stated(
   const group = `injector ${at.injector}, ${at.pressure} Pa, period ${at.period} s`;
   const own = `${group}, ${at.voltage} V`;
   const widths = cell.groups.map(({ width, observed }, i): WidthResult => {
-    const mass = meanMass(observed);
+    const { mean: mass, variance } = widthMeans[i] ?? { mean: Number.NaN, variance: Number.NaN };
     const expected = line.slope * (width - line.deadTime);
     return {
       width,
       windows: observed.length,
       mass,
-      uMass: Math.sqrt((widthVariances[i] ?? Number.NaN) * line.fit.scale),
+      uMass: Math.sqrt(variance * line.fit.scale),
       deviationPercent: expected > 0 ? (100 * (mass - expected)) / expected : null,
       inRegion: i < count,
       repeatability: statement.repeatability.get(familyKey(fitted, width, plan)) ?? null,

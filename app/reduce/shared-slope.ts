@@ -56,7 +56,7 @@ export function shareSlopes(fitted: readonly FittedCell[], plan: Plan): { readon
       const scale = (inLines + ofSlopes) / all;
       for (const member of members) {
         let weights = 0;
-        for (const o of member.observations) weights += 1 / o.variance;
+        for (const o of member.observations) weights += o.weight / o.variance;
         const fit = { ...member.line.fit, slope, dof: all, scale, varianceOfMean: scale / weights, varianceOfSlope: scale / sxx };
         shared.set(member, { ...member, line: lineFrom(fit, all, member.line.lackOfFit, 'shared') });
       }
@@ -68,7 +68,7 @@ export function shareSlopes(fitted: readonly FittedCell[], plan: Plan): { readon
 /** Precision of a line's slope for a variance scale of 1: weighted square of the widths about their mean. */
 function precisionOf({ observations, line }: FittedLine): number {
   let sxx = 0;
-  for (const o of observations) sxx += (o.width - line.fit.meanX) ** 2 / o.variance;
+  for (const o of observations) sxx += (o.weight * (o.width - line.fit.meanX) ** 2) / o.variance;
   return sxx;
 }
 

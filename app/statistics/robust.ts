@@ -1,14 +1,75 @@
-/** Scale that a few disturbed groups hardly move. */
+/**
+ * Scatter and means that one bad value in a hundred does not spoil, and that good values lose nearly nothing by.
+ *
+ * Scatter: ISO 5725-5 and ISO 13528 algorithm S (from memory): the variance of a group counts for no more than what chance
+ * exceeds in one of ten groups, and the mean of such capped variances is divided by what the cap takes from good groups.
+ */
 import { chiSquareBelow, chiSquareQuantile } from '../distributions/distributions.ts';
 import type { Sample } from './sample.ts';
 
-/** Part of good groups whose variance is taken for less than it is (ISO 5725-5 and ISO 13528, algorithm S). */
-const cut = 0.1;
+export interface Cap {
+  /** Largest ratio of a group's variance to the true one that counts. */
+  readonly limit: number;
+  /** Mean of the capped ratio over normal groups. */
+  readonly mean: number;
+  /** Degrees of freedom of one group that are left, as a share. */
+  readonly efficiency: number;
+}
 
-/** Largest ratio of a group's variance to the common one that counts in full, and what is then expected of the cut ratio. */
-function limitOf(dof: number): { readonly limit: number; readonly expected: number } {
-  const limit = chiSquareQuantile(1 - cut, dof) / dof;
-  return { limit, expected: chiSquareBelow(limit * dof, dof + 2) + cut * limit };
+/** Algorithm S caps what chance exceeds in one of ten groups. */
+const cappedShare = 0.1;
+const caps = new Map<number, Cap>();
+
+/** For groups of `dof` degrees of freedom. */
+export function capOf(dof: number): Cap {
+  const known = caps.get(dof);
+  if (known !== undefined) return known;
+  const limit = chiSquareQuantile(1 - cappedShare, dof) / dof;
+  const within = (more: number): number => chiSquareBelow(limit * dof, dof + more);
+  const mean = within(2) + limit * cappedShare;
+  const square = ((dof + 2) / dof) * within(4) + limit * limit * cappedShare;
+  // Variance of the M-estimate of a scale (Huber 1981, from memory) against that of the plain mean, 2 / dof.
+  const cap = { limit, mean, efficiency: (2 / dof) * (within(2) ** 2 / (square - mean * mean)) };
+  caps.set(dof, cap);
+  return cap;
+}
+
+/** A value whole up to `whole` standard deviations from where it should lie, and not at all from `nothing` on. */
+const whole = 3;
+const nothing = 6;
+
+/** How much a value counts that lies `distance` standard deviations off: 1 for nearly every good one, 0 for gross errors. */
+export function weightOf(distance: number): number {
+  const size = Math.abs(distance);
+  if (!(size > whole)) return 1;
+  return size >= nothing ? 0 : (nothing - size) / (nothing - whole);
+}
+
+/** Of an even number the mean of the two in the middle; NaN: of none. */
+export function median(values: readonly number[]): number {
+  const sorted = values.toSorted((a, b) => a - b);
+  const half = sorted.length >> 1;
+  const upper = sorted[half] ?? Number.NaN;
+  return sorted.length % 2 === 1 ? upper : ((sorted[half - 1] ?? Number.NaN) + upper) / 2;
+}
+
+/** Distance of a good value from the median of its group of three over its standard deviation, root mean square of the outer two. */
+const outerOfThree = 1.08;
+
+/**
+ * Weights of replicates by their distance from the median of their group, in `sd`, the standard deviation of one. Of two, nothing says
+ * which is wrong: both count.
+ */
+export function replicateWeights(values: readonly number[], sd: number): readonly number[] {
+  if (values.length < 3 || !(sd > 0)) return values.map(() => 1);
+  const centre = median(values);
+  return values.map((value) => weightOf((value - centre) / (outerOfThree * sd)));
+}
+
+/** Whether two replicates differ by what chance would give two good ones once in more than a thousand pairs. */
+export function pairDisagrees(values: readonly number[], sd: number): boolean {
+  const [a, b] = values;
+  return values.length === 2 && a !== undefined && b !== undefined && sd > 0 && Math.abs(a - b) > 3.5 * Math.SQRT2 * sd;
 }
 
 /**
@@ -19,11 +80,11 @@ function limitOf(dof: number): { readonly limit: number; readonly expected: numb
 export function robustPooled(groups: readonly Pick<Sample, 'n' | 'squares'>[]): number | null {
   const known = groups.flatMap(({ n, squares }) => (n > 1 ? [{ dof: n - 1, variance: squares / (n - 1) }] : []));
   if (known.length === 0) return null;
-  const limits = new Map([...new Set(known.map((k) => k.dof))].map((dof) => [dof, { ...limitOf(dof), median: chiSquareQuantile(0.5, dof) / dof }]));
-  const of = (dof: number) => limits.get(dof) ?? { limit: 1, expected: 1, median: 1 };
+  const limits = new Map([...new Set(known.map((k) => k.dof))].map((dof) => [dof, { ...capOf(dof), median: chiSquareQuantile(0.5, dof) / dof }]));
+  const of = (dof: number) => limits.get(dof) ?? { limit: 1, mean: 1, median: 1 };
   let variance = median(known.map((k) => k.variance / of(k.dof).median));
   if (!(variance > 0)) return null;
-  const expected = known.reduce((sum, { dof }) => sum + dof * of(dof).expected, 0);
+  const expected = known.reduce((sum, { dof }) => sum + dof * of(dof).mean, 0);
   for (let i = 0; i < 100; i += 1) {
     const next = known.reduce((sum, k) => sum + k.dof * Math.min(k.variance, of(k.dof).limit * variance), 0) / expected;
     if (Math.abs(next - variance) <= 1e-9 * variance) return Math.sqrt(next);
@@ -33,9 +94,4 @@ export function robustPooled(groups: readonly Pick<Sample, 'n' | 'squares'>[]): 
 }
 
 /** The middle value, or the mean of the middle two. Empty: throws. */
-export function median(values: readonly number[]): number {
-  const rising = [...values].sort((a, b) => a - b);
-  const [low, high] = [rising[(rising.length - 1) >> 1], rising[rising.length >> 1]];
-  if (low === undefined || high === undefined) throw new RangeError('an empty sample has no median');
-  return (low + high) / 2;
-}
+export

@@ -1,0 +1,81 @@
+/**
+ * How much each window counts (RED-81). A window far from its repeats counts less, and not at all where it is a gross error; so one
+ * bad window in a hundred does not make every interval several times as wide, nor bend a line. None is left out in silence:
+ * the reduction names every window that counts for less than half.
+ */
+import type { Seconds } from '../quantities/quantity.ts';
+import { median, pairDisagrees, replicateWeights, weightOf } from '../statistics/robust.ts';
+import type { Cell, Observed } from './cells.ts';
+import type { LineObservation } from './line.ts';
+import { fitLine } from './regression.ts';
+import { varianceAt } from './variance-model.ts';
+import type { VarianceModel } from './variance-model.ts';
+
+/** The windows of one width of one cell. */
+export interface WidthMean {
+  readonly width: Seconds;
+  /** kg */
+  readonly mean: number;
+  /** Variance of the mean, kg^2. */
+  readonly variance: number;
+  /** Variance of each window by the scatter model, kg^2, and how much it counts, 0 to 1. */
+  readonly windows: readonly { readonly variance: number; readonly weight: number }[];
+  /** Two windows that differ by more than chance gives; nothing says which of them is wrong. */
+  readonly disagrees: boolean;
+}
+
+/** Variance of one window: the model, and never less than its timing allows. */
+function windowVariance(model: VarianceModel, { outcome, mass }: Observed, mean: number): number {
+  return Math.max(varianceAt(model, mean), (outcome.uTiming * mass) ** 2);
+}
+
+export function widthMeansOf({ groups }: Cell, model: VarianceModel): readonly WidthMean[] {
+  return groups.map(({ width, observed }): WidthMean => {
+    const masses = observed.map((o) => o.mass);
+    const middle = median(masses);
+    const variances = observed.map((o) => windowVariance(model, o, middle));
+    // The largest of them: a window that its own timing makes uncertain is no gross error.
+    const sd = Math.sqrt(Math.max(...variances));
+    const weights = replicateWeights(masses, sd);
+    const disagrees = pairDisagrees(masses, sd);
+    let sum = 0;
+    let count = 0;
+    let precision = 0;
+    const windows = variances.map((variance, i) => {
+      const weight = weights[i] ?? 1;
+      sum += weight * (masses[i] ?? 0);
+      count += weight;
+      precision += weight / variance;
+      return { variance, weight };
+    });
+    const half = ((masses[0] ?? 0) - (masses[1] ?? 0)) / 2;
+    return { width, mean: sum / count, variance: disagrees ? Math.max(1 / precision, half * half) : 1 / precision, windows, disagrees };
+  });
+}
+
+/** With fewer windows about a line than this, one that lies off it draws the line to itself. */
+const enoughAboutLine = 6;
+const rounds = 4;
+/** Median of |z| of a normal variable. */
+const medianOfNormal = 0.6745;
+
+/**
+ * Weights of the windows of a line. Those with two repeats or more keep the weights that their repeats give them. Of a pair that
+ * disagrees, and of windows that stand alone, the line tells: by distance from it over their scatter, or over that of all windows
+ * about the line where this is larger, so that a width that is off the line because the line bends keeps its weight.
+ */
+export function aboutLine(observations: readonly LineObservation[], told: readonly boolean[]): readonly LineObservation[] {
+  if (observations.length < enoughAboutLine || !told.includes(true)) return observations;
+  let fitted = observations;
+  for (let round = 0; round < rounds; round += 1) {
+    const fit = fitLine(fitted.map((o) => o.width), fitted.map((o) => o.mass), fitted.map((o) => o.weight / o.variance), 'known');
+    const distances = observations.map((o) => (o.mass - fit.meanY - fit.slope * (o.width - fit.meanX)) / Math.sqrt(o.variance));
+    const spread = (median(distances.map(Math.abs)) / medianOfNormal) * Math.sqrt(observations.length / (observations.length - 2));
+    const scale = Math.max(1, spread);
+    fitted = observations.map((o, i) => (told[i] === true ? { ...o, weight: weightOf((distances[i] ?? 0) / scale) } : o));
+    if (fitted.every((o) => o.weight === 1)) break;
+    // Two widths at least must be left to go through.
+    if (new Set(fitted.flatMap((o) => (o.weight > 0 ? [o.width] : []))).size < 3) return observations;
+  }
+  return fitted;
+}
