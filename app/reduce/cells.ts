@@ -4,6 +4,7 @@ import type { Point } from '../plan/points.ts';
 import { milliseconds } from '../quantities/quantity.ts';
 import type { Kilograms, Seconds } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
+import { median } from '../statistics/robust.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
 import { fitCellLine } from './line.ts';
 import type { CellLine, LineObservation } from './line.ts';
@@ -12,7 +13,7 @@ import type { Region, RegionStop } from './linear-region.ts';
 import type { MassPerPulse, NoMass } from './mass.ts';
 import type { NoLineReason, ReducedWindow, ScatterModel } from './reduction.ts';
 import { fieller } from './regression.ts';
-import { fitVarianceModel } from './variance-model.ts';
+import { fitVarianceModel, varianceAt } from './variance-model.ts';
 import type { ScatterGroup, VarianceModel } from './variance-model.ts';
 import { aboutLine, widthMeansOf } from './window-weights.ts';
 import type { WidthMean } from './window-weights.ts';
@@ -105,7 +106,7 @@ export function fitCells(cells: readonly Cell[], plan: Plan): { readonly fitted:
   for (const condition of grouped(cells, ({ at }) => `${at.pressure}|${at.period}`)) {
     const [first] = condition;
     if (first === undefined) continue;
-    const model = scatterOf(condition.flatMap((c) => c.groups));
+    const model = scatterOf(condition);
     scatter.push({ ...model, pressure: first.at.pressure, period: first.at.period });
     const families = grouped(condition, ({ at }) => `${plan.injectors[at.injector]?.type ?? ''}|${at.voltage}`);
     for (const family of families) fitted.push(...linesOf(family, model, plan.reduction));
@@ -125,26 +126,58 @@ export function grouped<T>(items: readonly T[], key: (item: T) => string): reado
 }
 
 /** How masses scatter at one pressure and period: from replicates, or from inside the windows where those are few. RED-6. */
-function scatterOf(groups: readonly WidthGroup[]): VarianceModel {
+function scatterOf(cells: readonly Cell[]): VarianceModel {
   const replicates: ScatterGroup[] = [];
   let dof = 0;
-  for (const { observed } of groups) {
-    if (observed.length < 2) continue;
-    const mass = meanMass(observed);
-    let squares = 0;
-    for (const o of observed) squares += (o.mass - mass) ** 2;
-    replicates.push({ mass, variance: squares / (observed.length - 1), dof: observed.length - 1 });
-    dof += observed.length - 1;
+  for (const { groups } of cells) {
+    for (const { observed } of groups) {
+      if (observed.length < 2) continue;
+      const mass = meanMass(observed);
+      let squares = 0;
+      for (const o of observed) squares += (o.mass - mass) ** 2;
+      replicates.push({ mass, variance: squares / (observed.length - 1), dof: observed.length - 1 });
+      dof += observed.length - 1;
+    }
   }
   if (dof >= enoughReplicates) return fitVarianceModel(replicates, 'replicates');
   const windows: ScatterGroup[] = [];
-  for (const { observed } of groups) {
-    for (const { mass, outcome, window } of observed) {
-      if (window.partRates.length < 2) continue;
-      windows.push({ mass, variance: (outcome.uRandom * mass) ** 2, dof: window.partRates.length - 1 });
+  for (const { groups } of cells) {
+    for (const { observed } of groups) {
+      for (const { mass, outcome, window } of observed) {
+        if (window.partRates.length < 2) continue;
+        windows.push({ mass, variance: (outcome.uRandom * mass) ** 2, dof: window.partRates.length - 1 });
+      }
     }
   }
-  return fitVarianceModel(windows, 'windows');
+  const beside = fitVarianceModel(cells.flatMap(besideNeighbours), 'neighbours');
+  return largerOf(fitVarianceModel(windows, 'windows'), { ...beside, dof: ofOverlap * beside.dof }, median(windows.map((w) => w.mass)));
+}
+
+/** Windows may be steadier than they repeat; what they miss the line through their neighbours by is not. RED-82. */
+function largerOf(inside: VarianceModel, beside: VarianceModel, mass: number): VarianceModel {
+  if (beside.dof < enoughReplicates) return inside;
+  return varianceAt(beside, mass) > varianceAt(inside, mass) ? beside : inside;
+}
+
+/** Of the widths of a cell so many of the longest, where a line does not bend yet, are held against their neighbours. */
+const straightShare = 0.6;
+/** Three neighbours overlap with the next three: so much of a degree of freedom does each bring (Gasser, Sroka and Jennen-Steinmetz 1986, from memory). */
+const ofOverlap = 0.5;
+
+/** Scatter of windows about the line through the two widths beside them (pseudo-residuals: Gasser, Sroka and Jennen-Steinmetz, Biometrika 73, 1986; from memory). */
+function besideNeighbours({ groups }: Cell): readonly ScatterGroup[] {
+  const straight = groups.slice(0, Math.max(4, Math.ceil(straightShare * groups.length)));
+  const found: ScatterGroup[] = [];
+  for (let i = 1; i + 1 < straight.length; i += 1) {
+    const [a, b, c] = [straight[i - 1], straight[i], straight[i + 1]];
+    const [before, mass, after] = [a?.observed[0]?.mass, b?.observed[0]?.mass, c?.observed[0]?.mass];
+    if (a === undefined || b === undefined || c === undefined || before === undefined || mass === undefined || after === undefined) continue;
+    const share = (b.width - c.width) / (a.width - c.width);
+    const off = mass - share * before - (1 - share) * after;
+    // As if scatter were in proportion to mass, which it is nearly among long widths.
+    found.push({ mass, variance: (off * off) / (1 + ((share * before) / mass) ** 2 + (((1 - share) * after) / mass) ** 2), dof: 1 });
+  }
+  return found;
 }
 
 /** Mean mass of a width, kg. */

@@ -206,7 +206,9 @@ describe('lines', () => {
     const [model] = reduced(syntheticPlan({ replicates: 20 }, 2), { scatter: { ...noScatter, relative: 2e-3 }, seed: 3 }).scatter;
     if (model === undefined) throw new Error('no model');
     expect(model.from).toBe('replicates');
-    expect(model.dof).toBe(2 * 7 * 19);
+    // Less what it costs to cap groups (RED-80).
+    expect(model.dof).toBeGreaterThan(0.9 * 2 * 7 * 19);
+    expect(model.dof).toBeLessThan(2 * 7 * 19);
     const mass = 2e-5;
     expect(Math.sqrt(model.constant + model.relative * mass * mass) / (2e-3 * mass)).toBeCloseTo(1, 1);
     const [single] = reduced(syntheticPlan({ replicates: 1 }, 2), { scatter: { ...noScatter, relative: 2e-3 }, seed: 3 }).scatter;

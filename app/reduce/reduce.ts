@@ -26,6 +26,7 @@ import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, dead
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
+import { lightWindowsOf } from './window-weights.ts';
 
 export type { Reduction } from './reduction.ts';
 
@@ -67,13 +68,13 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   });
   const reducedWindows = windows.map((w) => w.reduced);
   const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
-  const staticFlows = staticFlowsOf(plan, points, reducedWindows, looked, uTimeBase(equipment));
+  const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, uTimeBase(equipment));
   const all = cellsOf(points, windows);
   const context: Context = { plan, equipment, staticFlows, looked };
   const before = reduceCells(all, context);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
-  const { cells, scatter, models } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
+  const { cells, scatter, models, lightWindows } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
   const stated = [...cells, ...refused.values()].sort(byPlace);
   return {
     reductionVersion: 1,
@@ -84,6 +85,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     staticFlows,
     leak,
     periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks }),
+    lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
   };
 }
 
@@ -101,6 +103,7 @@ interface Reduced {
   readonly refused: readonly { readonly key: string; readonly cell: NoLineCell }[];
   readonly scatter: Reduction['scatter'];
   readonly models: Reduction['slopeModels'];
+  readonly lightWindows: Reduction['lightWindows'];
 }
 
 function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked }: Context): Reduced {
@@ -123,7 +126,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
       return cell;
     }),
   ];
-  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models };
+  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf) };
 }
 
 /** What all cells are stated with. */

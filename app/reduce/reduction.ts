@@ -243,6 +243,17 @@ export type StaticFlow =
     })
   | (StaticPlace & { readonly kind: 'no-static-flow'; readonly reason: 'not-planned' | 'not-measured' | 'leak'; readonly text: string });
 
+/** A window that counts for less than half of its repeats, or one of two that contradict each other. RED-81. */
+export interface LightWindow extends Source {
+  /** How much it counts, 0 to 1. */
+  readonly weight: number;
+  /** kg; and what the windows say that it lies off from: their mean, or the line where it has no repeats. */
+  readonly mass: number;
+  readonly expected: number;
+  /** repeats: against those of its width. line: it stands alone. pair: it and its only repeat contradict each other. */
+  readonly against: 'repeats' | 'line' | 'pair';
+}
+
 export interface Reduction {
   readonly reductionVersion: 1;
   readonly windows: readonly ReducedWindow[];
@@ -255,4 +266,6 @@ export interface Reduction {
   readonly staticFlows: readonly StaticFlow[];
   readonly leak: Leak;
   readonly periodPair: PeriodPair;
+  /** In the order of the points. */
+  readonly lightWindows: readonly LightWindow[];
 }

@@ -9,7 +9,9 @@ import type { ErrorSource } from '../uncertainty/source.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { MassPerPulse } from './mass.ts';
-import type { ReducedWindow, StaticFlow } from './reduction.ts';
+import type { LightWindow, ReducedWindow, StaticFlow } from './reduction.ts';
+import { fitVarianceModel } from './variance-model.ts';
+import { pairDisagrees, replicateWeights } from '../statistics/robust.ts';
 
 /** The static flow as a value that can be computed on. */
 export function staticCarried(of: Extract<StaticFlow, { kind: 'static-flow' }>): Carried {
@@ -31,12 +33,13 @@ interface HeldOpen {
  * Every injector and pressure of the plan. Scatter is pooled, relative, over the injectors of one pressure. `looked`: what is known
  * of leaks; null: nobody looked. `uTimeBase`: relative standard uncertainty of the controller's time.
  */
-export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null, uTimeBase: number): readonly StaticFlow[] {
+export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null, uTimeBase: number): { readonly staticFlows: readonly StaticFlow[]; readonly light: readonly LightWindow[] } {
   const held: HeldOpen[] = windows.flatMap(({ point, attempt, at, outcome }) =>
     at.role === 'static' && outcome.kind === 'mass' ? [{ source: { point, attempt, at, outcome }, at, outcome, flow: outcome.mass / at.period }] : [],
   );
   const pressures = [...new Set(points.map((p) => p.pressure))].sort((a, b) => a - b);
-  return pressures.flatMap((pressure) => {
+  const light: LightWindow[] = [];
+  const staticFlows = pressures.flatMap((pressure) => {
     const here = plan.injectors.map((_, injector) => held.filter((h) => h.at.pressure === pressure && h.at.injector === injector));
     const scatter = scatterOf(here);
     return plan.injectors.map(({ serialNumber }, injector): StaticFlow => {
@@ -48,7 +51,11 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
           ? { ...place, kind: 'no-static-flow', reason: 'not-planned', text: 'The plan does not hold the injectors open. Set static.replicates to measure static flow.' }
           : { ...place, kind: 'no-static-flow', reason: 'not-measured', text: 'No accepted attempt with this injector held open counts at this pressure.' };
       }
-      const mean = windowsHere.reduce((sum, h) => sum + h.flow, 0) / windowsHere.length;
+      const { mean, u, weights, disagrees } = meanOf(windowsHere, scatter.relative);
+      windowsHere.forEach(({ source: { point, attempt }, flow, at: { period } }, i) => {
+        const weight = weights[i] ?? 1;
+        if (weight < 0.5 || disagrees) light.push({ point, attempt, weight, mass: flow * period, expected: mean * period, against: disagrees ? 'pair' : 'repeats' });
+      });
       const shared = new Map<string, { readonly source: ErrorSource; readonly effect: number }>();
       for (const { outcome } of windowsHere) {
         for (const t of outcome.budget) {
@@ -66,7 +73,7 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
         flow: stateCarried(carried(mean)),
         scatter: {
           source: errorSource('static-flow', `injector ${injector} at ${pressure} Pa`),
-          u: (mean * scatter.relative) / Math.sqrt(windowsHere.length),
+          u,
           dof: scatter.dof,
           scale: `static flow at ${pressure} Pa`,
         },
@@ -86,17 +93,35 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
       return { ...stated, flow };
     });
   });
+  return { staticFlows, light };
 }
 
-/** Relative standard deviation of one window: from replicates, or from inside the windows where there are none. */
+/** Mean of the windows as much as each counts (RED-81), kg/s, with its standard uncertainty from scatter. */
+function meanOf(windows: readonly HeldOpen[], relative: number): { readonly mean: number; readonly u: number; readonly weights: readonly number[]; readonly disagrees: boolean } {
+  const flows = windows.map((h) => h.flow);
+  const sd = relative * Math.max(...flows);
+  const weights = replicateWeights(flows, sd);
+  const disagrees = pairDisagrees(flows, sd);
+  let sum = 0;
+  let count = 0;
+  flows.forEach((flow, i) => {
+    sum += (weights[i] ?? 1) * flow;
+    count += weights[i] ?? 1;
+  });
+  const mean = sum / count;
+  // Of two that contradict each other one may be right: half their difference.
+  const apart = disagrees ? Math.abs((flows[0] ?? 0) - (flows[1] ?? 0)) / 2 : 0;
+  return { mean, u: Math.max((mean * relative) / Math.sqrt(count), apart), weights, disagrees };
+}
+
+/** Relative standard deviation of one window: from replicates, or from inside the windows where there are none. RED-80. */
 function scatterOf(injectors: readonly (readonly HeldOpen[])[]): { readonly relative: number; readonly dof: number } {
-  let squares = 0;
-  let dof = 0;
   let timing = 0;
   let inside = 0;
   let insideDof = 0;
-  for (const windows of injectors) {
+  const groups = injectors.flatMap((windows) => {
     const mean = windows.reduce((sum, h) => sum + h.flow, 0) / windows.length;
+    let squares = 0;
     for (const { flow, outcome } of windows) {
       squares += (flow / mean - 1) ** 2;
       timing = Math.max(timing, outcome.uTiming);
@@ -104,8 +129,9 @@ function scatterOf(injectors: readonly (readonly HeldOpen[])[]): { readonly rela
       inside += parts * outcome.uRandom ** 2;
       insideDof += parts;
     }
-    dof += Math.max(0, windows.length - 1);
-  }
-  if (dof > 0) return { relative: Math.max(timing, Math.sqrt(squares / dof)), dof };
+    return windows.length > 1 ? [{ mass: 1, variance: squares / (windows.length - 1), dof: windows.length - 1 }] : [];
+  });
+  const { relative, dof } = fitVarianceModel(groups, 'replicates');
+  if (dof > 0) return { relative: Math.max(timing, Math.sqrt(relative)), dof };
   return { relative: Math.max(timing, insideDof > 0 ? Math.sqrt(inside / insideDof) : 0), dof: Math.max(1, insideDof) };
 }

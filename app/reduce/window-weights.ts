@@ -5,8 +5,9 @@
  */
 import type { Seconds } from '../quantities/quantity.ts';
 import { median, pairDisagrees, replicateWeights, weightOf } from '../statistics/robust.ts';
-import type { Cell, Observed } from './cells.ts';
+import type { Cell, FittedCell, Observed } from './cells.ts';
 import type { LineObservation } from './line.ts';
+import type { LightWindow } from './reduction.ts';
 import { fitLine } from './regression.ts';
 import { varianceAt } from './variance-model.ts';
 import type { VarianceModel } from './variance-model.ts';
@@ -29,28 +30,58 @@ function windowVariance(model: VarianceModel, { outcome, mass }: Observed, mean:
   return Math.max(varianceAt(model, mean), (outcome.uTiming * mass) ** 2);
 }
 
+/** What lies no farther from the line through its neighbours than this may belong to a curve that bends; relative to the mass. */
+const bendOfNeighbours = 0.01;
+/** ...or by so many standard deviations of one window. */
+const scatterOfNeighbours = 6;
+
 export function widthMeansOf({ groups }: Cell, model: VarianceModel): readonly WidthMean[] {
-  return groups.map(({ width, observed }): WidthMean => {
-    const masses = observed.map((o) => o.mass);
-    const middle = median(masses);
-    const variances = observed.map((o) => windowVariance(model, o, middle));
-    // The largest of them: a window that its own timing makes uncertain is no gross error.
-    const sd = Math.sqrt(Math.max(...variances));
-    const weights = replicateWeights(masses, sd);
-    const disagrees = pairDisagrees(masses, sd);
-    let sum = 0;
-    let count = 0;
-    let precision = 0;
-    const windows = variances.map((variance, i) => {
-      const weight = weights[i] ?? 1;
-      sum += weight * (masses[i] ?? 0);
-      count += weight;
-      precision += weight / variance;
-      return { variance, weight };
-    });
-    const half = ((masses[0] ?? 0) - (masses[1] ?? 0)) / 2;
-    return { width, mean: sum / count, variance: disagrees ? Math.max(1 / precision, half * half) : 1 / precision, windows, disagrees };
+  const means = groups.map((g) => widthMeanOf(g, model, null));
+  return means.map((own, i) => {
+    if (!isDisputed(own)) return own;
+    const group = groups[i];
+    const expected = throughNeighbours(means, i);
+    if (group === undefined || expected === null) return own;
+    const sd = Math.sqrt(own.windows[0]?.variance ?? 0);
+    const near = Math.max(scatterOfNeighbours * sd, bendOfNeighbours * Math.abs(expected));
+    const fits = group.observed.map((o) => Math.abs(o.mass - expected) <= near);
+    // Two of three may be wrong, and of two either: then the widths beside this one tell which.
+    if (!fits.includes(true) || !fits.includes(false) || (!own.disagrees && Math.abs(own.mean - expected) <= near)) return own;
+    return widthMeanOf(group, model, fits);
   });
+}
+
+const isDisputed = (of: WidthMean): boolean => of.disagrees || of.windows.some((w) => w.weight === 0);
+
+/** Height at width `i` of the line through the two nearest widths that nobody disputes, kg; null: there are no two. */
+function throughNeighbours(means: readonly WidthMean[], i: number): number | null {
+  const at = means[i]?.width ?? Number.NaN;
+  const others = means.filter((m, j) => j !== i && !isDisputed(m));
+  const [a, b] = others.toSorted((p, q) => Math.abs(p.width - at) - Math.abs(q.width - at));
+  return a === undefined || b === undefined ? null : a.mean + ((b.mean - a.mean) / (b.width - a.width)) * (at - a.width);
+}
+
+/** `fits`: which of the windows the widths beside them speak for; null: not asked. */
+function widthMeanOf({ width, observed }: Cell['groups'][number], model: VarianceModel, fits: readonly boolean[] | null): WidthMean {
+  const masses = observed.map((o) => o.mass);
+  const middle = median(masses);
+  const variances = observed.map((o) => windowVariance(model, o, middle));
+  // The largest of them: a window that its own timing makes uncertain is no gross error.
+  const sd = Math.sqrt(Math.max(...variances));
+  const weights = fits === null ? replicateWeights(masses, sd) : fits.map((fit) => (fit ? 1 : 0));
+  const disagrees = fits === null && pairDisagrees(masses, sd);
+  let sum = 0;
+  let count = 0;
+  let precision = 0;
+  const windows = variances.map((variance, i) => {
+    const weight = weights[i] ?? 1;
+    sum += weight * (masses[i] ?? 0);
+    count += weight;
+    precision += weight / variance;
+    return { variance, weight };
+  });
+  const half = ((masses[0] ?? 0) - (masses[1] ?? 0)) / 2;
+  return { width, mean: sum / count, variance: disagrees ? Math.max(1 / precision, half * half) : 1 / precision, windows, disagrees };
 }
 
 /** With fewer windows about a line than this, one that lies off it draws the line to itself. */
@@ -78,4 +109,24 @@ export function aboutLine(observations: readonly LineObservation[], told: readon
     if (new Set(fitted.flatMap((o) => (o.weight > 0 ? [o.width] : []))).size < 3) return observations;
   }
   return fitted;
+}
+
+/** A window that counts for less is named. */
+const light = 0.5;
+
+/** The windows of a line, or of a cell without one, that count for little. */
+export function lightWindowsOf(fitted: FittedCell): readonly LightWindow[] {
+  if (fitted.kind === 'no-line') return [];
+  const { cell, widthMeans, used, observations, line } = fitted;
+  const inLine = new Map(used.map((o, i) => [o, observations[i]?.weight ?? 1] as const));
+  return cell.groups.flatMap(({ width, observed }, i) => {
+    const { mean, windows, disagrees } = widthMeans[i] ?? { mean: Number.NaN, windows: [], disagrees: false };
+    const alone = observed.length === 1;
+    return observed.flatMap((o, j): LightWindow[] => {
+      const weight = inLine.get(o) ?? windows[j]?.weight ?? 1;
+      if (weight >= light && !disagrees) return [];
+      const expected = alone || disagrees ? line.slope * (width - line.deadTime) : mean;
+      return [{ point: o.source.point, attempt: o.source.attempt, weight, mass: o.mass, expected, against: disagrees ? 'pair' : alone ? 'line' : 'repeats' }];
+    });
+  });
 }

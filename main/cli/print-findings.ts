@@ -7,6 +7,7 @@ import { driftOf } from '../../app/results/drift.ts';
 import type { MeasuredAt } from '../../app/results/drift.ts';
 import { massesOf } from '../../app/results/run-results.ts';
 import { leakSentences, millilitresPerMinute } from '../../app/reduce/leak-words.ts';
+import { lightWindowSentences } from '../../app/reduce/window-words.ts';
 import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
 import type { LineCell, Reduction } from '../../app/reduce/reduction.ts';
 import { deadTimeCurves } from '../../app/tables/map.ts';
@@ -58,6 +59,7 @@ export function printFindings(reduction: Reduction, times: readonly MeasuredAt[]
     exponentLines(reduction),
     driftLines(reduction, times),
     leakLines(reduction),
+    lightLines(reduction),
   ];
   return sections.map(({ title, lines }) => [title, ...lines.map((l) => `  ${l}`)].join('\n')).join('\n\n');
 }
@@ -161,6 +163,11 @@ function leakLines({ leak, periodPair, cells }: Reduction): Section {
       ? periodPair.injectors.map((i) => `period pair of ${i.serialNumber}: ${millilitresPerMinute(i.flow)} beyond what is taken off, u of scatter ${millilitresPerMinute(i.uRandom)}`)
       : [];
   return { title: 'Fluid that leaks past the injector under test', lines: [...leakSentences(leak, periodPair, cells), ...blocks, ...pairs] };
+}
+
+function lightLines({ lightWindows }: Reduction): Section {
+  const lines = lightWindowSentences(lightWindows);
+  return { title: 'Windows that count less than their repeats', lines: lines.length > 0 ? lines : ['None: every window counts as much as its repeats.'] };
 }
 
 function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {

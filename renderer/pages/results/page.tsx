@@ -2,6 +2,7 @@ import { useMemo, useState } from 'react';
 import type { ReactNode } from 'react';
 import type { RunRow } from '../../../app/contract/contract.ts';
 import { leakSentences } from '../../../app/reduce/leak-words.ts';
+import { lightWindowSentences } from '../../../app/reduce/window-words.ts';
 import { comparisonText } from '../../../app/run/time-base.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice } from '../../components/field.tsx';
@@ -146,6 +147,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
         {[reducing ? 'Attempts have changed; the results are being worked out again.' : '', resultsSentence(results), amounts.statement, ...[...(journal.state?.clocks.values() ?? [])].slice(-1).map(comparisonText)].filter((text) => text !== '').join(' ')}
       </p>
       <Notice tone={leakTone(results)}>{shownText(leakSentences(results.reduction.leak, results.reduction.periodPair, results.reduction.cells).join(' '))}</Notice>
+      {results.reduction.lightWindows.length > 0 && <Notice tone="note">{shownText(lightWindowSentences(results.reduction.lightWindows).join(' '))}</Notice>}
       <ConditionPicker selection={selection} onWish={onWish} />
       {panel()}
     </>
