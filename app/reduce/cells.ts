@@ -150,6 +150,7 @@ function scatterOf(cells: readonly Cell[]): VarianceModel {
     }
   }
   const beside = fitVarianceModel(cells.flatMap(besideNeighbours), 'neighbours');
+  if (windows.length === 0) return { ...beside, dof: ofOverlap * beside.dof };
   return largerOf(fitVarianceModel(windows, 'windows'), { ...beside, dof: ofOverlap * beside.dof }, median(windows.map((w) => w.mass)));
 }
 

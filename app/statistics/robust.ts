@@ -45,12 +45,12 @@ export function weightOf(distance: number): number {
   return size >= nothing ? 0 : (nothing - size) / (nothing - whole);
 }
 
-/** Of an even number the mean of the two in the middle; NaN: of none. */
+/** The middle value, or the mean of the middle two. Empty: throws. */
 export function median(values: readonly number[]): number {
-  const sorted = values.toSorted((a, b) => a - b);
-  const half = sorted.length >> 1;
-  const upper = sorted[half] ?? Number.NaN;
-  return sorted.length % 2 === 1 ? upper : ((sorted[half - 1] ?? Number.NaN) + upper) / 2;
+  const rising = values.toSorted((a, b) => a - b);
+  const [low, high] = [rising[(rising.length - 1) >> 1], rising[rising.length >> 1]];
+  if (low === undefined || high === undefined) throw new RangeError('an empty sample has no median');
+  return (low + high) / 2;
 }
 
 /** Distance of a good value from the median of its group of three over its standard deviation, root mean square of the outer two. */
@@ -92,6 +92,3 @@ export function robustPooled(groups: readonly Pick<Sample, 'n' | 'squares'>[]): 
   }
   return Math.sqrt(variance);
 }
-
-/** The middle value, or the mean of the middle two. Empty: throws. */
-export
