@@ -6,56 +6,17 @@ import type { Kilograms, Seconds } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { median } from '../statistics/robust.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
+import type { Cell, FittedCell, Observed, WidthMean } from './cell.ts';
 import { fitCellLine } from './line.ts';
-import type { CellLine, LineObservation } from './line.ts';
+import type { LineObservation } from './line.ts';
 import { findRegions, givenRegion } from './linear-region.ts';
-import type { Region, RegionStop } from './linear-region.ts';
-import type { MassPerPulse, NoMass } from './mass.ts';
-import type { NoLineReason, ReducedWindow, ScatterModel } from './reduction.ts';
+import type { Region } from './linear-region.ts';
+import type { NoMass } from './mass.ts';
+import type { ReducedWindow, ScatterModel } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { fitVarianceModel, varianceAt } from './variance-model.ts';
 import type { ScatterGroup, VarianceModel } from './variance-model.ts';
 import { aboutLine, widthMeansOf } from './window-weights.ts';
-import type { WidthMean } from './window-weights.ts';
-
-/** One window in its cell. */
-export interface Observed {
-  readonly source: ReducedWindow;
-  readonly window: WindowSummary;
-  readonly outcome: MassPerPulse;
-  /** What the line is fitted to, kg: `outcome.mass`, further referred to the plan's conditions once that can be done. */
-  readonly mass: number;
-}
-
-interface WidthGroup {
-  readonly width: Seconds;
-  readonly observed: readonly Observed[];
-}
-
-export interface Cell {
-  readonly key: string;
-  /** Any point of the cell: injector, voltage, pressure and period are the same in all. */
-  readonly at: Point;
-  /** Longest width first. */
-  readonly groups: readonly WidthGroup[];
-  readonly refused: readonly NoMass[];
-}
-
-export type FittedCell =
-  | {
-      readonly kind: 'line';
-      readonly cell: Cell;
-      readonly line: CellLine;
-      readonly used: readonly Observed[];
-      /** What the line went through: one for each of `used`. */
-      readonly observations: readonly LineObservation[];
-      /** One for each width of the cell. */
-      readonly widthMeans: readonly WidthMean[];
-      /** Number of widths in the region, and why it ends there. */
-      readonly count: number;
-      readonly stop: RegionStop;
-    }
-  | { readonly kind: 'no-line'; readonly cell: Cell; readonly reason: NoLineReason; readonly text: string };
 
 /** Fewer degrees of freedom than this say too little of how scatter grows with mass: the windows' own scatter is used. */
 const enoughReplicates = 10;

@@ -1,7 +1,7 @@
 /** What the instruments' shared errors do to lines: carried through the weighted fit, line by line. */
 import type { ErrorSource } from '../uncertainty/source.ts';
 import { grouped } from './cells.ts';
-import type { FittedCell } from './cells.ts';
+import type { FittedCell } from './cell.ts';
 import type { SharedPart } from './reduction.ts';
 
 export type FittedLine = Extract<FittedCell, { kind: 'line' }>;

@@ -9,7 +9,7 @@ import type { LowestWidth } from '../statistics/repeatability.ts';
 import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { cellsOf, fitCells, meanMass, withMasses } from './cells.ts';
-import type { Cell, FittedCell, Observed } from './cells.ts';
+import type { Cell, FittedCell, Observed } from './cell.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';

@@ -6,7 +6,7 @@
 import { fAbove } from '../distributions/distributions.ts';
 import type { Plan } from '../plan/plan.ts';
 import { grouped } from './cells.ts';
-import type { FittedCell } from './cells.ts';
+import type { FittedCell } from './cell.ts';
 import { lineFrom } from './line.ts';
 import type { FTest, SlopeModel } from './reduction.ts';
 

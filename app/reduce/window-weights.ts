@@ -3,27 +3,13 @@
  * bad window in a hundred does not make every interval several times as wide, nor bend a line. None is left out in silence:
  * the reduction names every window that counts for less than half.
  */
-import type { Seconds } from '../quantities/quantity.ts';
 import { median, pairDisagrees, replicateWeights, weightOf } from '../statistics/robust.ts';
-import type { Cell, FittedCell, Observed } from './cells.ts';
+import type { Cell, FittedCell, Observed, WidthMean } from './cell.ts';
 import type { LineObservation } from './line.ts';
 import type { LightWindow } from './reduction.ts';
 import { fitLine } from './regression.ts';
 import { varianceAt } from './variance-model.ts';
 import type { VarianceModel } from './variance-model.ts';
-
-/** The windows of one width of one cell. */
-export interface WidthMean {
-  readonly width: Seconds;
-  /** kg */
-  readonly mean: number;
-  /** Variance of the mean, kg^2. */
-  readonly variance: number;
-  /** Variance of each window by the scatter model, kg^2, and how much it counts, 0 to 1. */
-  readonly windows: readonly { readonly variance: number; readonly weight: number }[];
-  /** Two windows that differ by more than chance gives; nothing says which of them is wrong. */
-  readonly disagrees: boolean;
-}
 
 /** Variance of one window: the model, and never less than its timing allows. */
 function windowVariance(model: VarianceModel, { outcome, mass }: Observed, mean: number): number {
