@@ -26,21 +26,32 @@ const maxInflatedBytes = 4 << 20;
 /** Whole numbers beyond this are stored as doubles: differences and their zigzag must stay exact. */
 const maxWhole = 2 ** 50;
 
+/** whole = (value - zero) * perUnit, and back by division or, which rounds otherwise, by multiplication. */
 interface Scale {
-  readonly toWhole: (value: number) => number;
-  readonly toValue: (whole: number) => number;
+  readonly perUnit: number;
+  readonly zero: number;
+  readonly back: 'divide' | 'multiply';
 }
 
-/** The index is part of the format: add at the end, never change. */
+/** The index is part of the format: add at the end, never change. One formula for all: a column is tried with one after the other, value by value. */
 const scales: readonly Scale[] = [
-  { toWhole: (v) => v, toValue: (n) => n },
-  { toWhole: (v) => v * 1e3, toValue: (n) => n * 1e-3 },
-  { toWhole: (v) => v * 1e3, toValue: (n) => n / 1e3 },
-  { toWhole: (v) => v * 1e6, toValue: (n) => n * 1e-6 },
-  { toWhole: (v) => v * 1e6, toValue: (n) => n / 1e6 },
-  { toWhole: (v) => (v - 273.15) * 1e3, toValue: (n) => n / 1e3 + 273.15 },
-  { toWhole: (v) => (v - 273.15) * 1e3, toValue: (n) => n * 1e-3 + 273.15 },
+  { perUnit: 1, zero: 0, back: 'multiply' },
+  { perUnit: 1e3, zero: 0, back: 'multiply' },
+  { perUnit: 1e3, zero: 0, back: 'divide' },
+  { perUnit: 1e6, zero: 0, back: 'multiply' },
+  { perUnit: 1e6, zero: 0, back: 'divide' },
+  { perUnit: 1e3, zero: 273.15, back: 'divide' },
+  { perUnit: 1e3, zero: 273.15, back: 'multiply' },
 ];
+
+/** Values of a column from whole numbers of a scale. */
+function scaled(wholes: Float64Array, { perUnit, zero, back }: Scale): number[] {
+  const values: number[] = [];
+  const unit = 1 / perUnit;
+  for (const whole of wholes) values.push((back === 'divide' ? whole / perUnit : whole * unit) + zero);
+  return values;
+}
+
 const asDoubles = 255;
 
 const plain = {
@@ -159,25 +170,29 @@ class ByteReader {
   }
 }
 
-/** The whole numbers that `scale` turns back into exactly `values`, or null. */
-function wholes(values: readonly number[], scale: Scale): number[] | null {
-  const found: number[] = [];
-  for (const value of values) {
+/** Of the column that is written: taken up again for each. */
+const found = new Float64Array(maxFramesPerChunk);
+
+/** Whether `scale` turns whole numbers back into exactly `values`; they are left in `found`. */
+function fits(values: readonly number[], { perUnit, zero, back }: Scale): boolean {
+  const unit = 1 / perUnit;
+  for (let i = 0; i < values.length; i += 1) {
+    const value = values[i] as number;
     // Adding zero makes a negative zero positive, so that a column with one is found out and stored as doubles.
-    const whole = Math.round(scale.toWhole(value)) + 0;
-    if (!(Math.abs(whole) <= maxWhole) || !Object.is(scale.toValue(whole), value)) return null;
-    found.push(whole);
+    const whole = Math.round((value - zero) * perUnit) + 0;
+    if (!(Math.abs(whole) <= maxWhole) || !Object.is((back === 'divide' ? whole / perUnit : whole * unit) + zero, value)) return false;
+    found[i] = whole;
   }
-  return found;
+  return true;
 }
 
 function writeColumn(out: ByteWriter, values: readonly number[]): void {
   for (const [index, scale] of scales.entries()) {
-    const column = wholes(values, scale);
-    if (column === null) continue;
+    if (!fits(values, scale)) continue;
     out.byte(index);
     let previous = 0;
-    for (const whole of column) {
+    for (let i = 0; i < values.length; i += 1) {
+      const whole = found[i] as number;
       const step = whole - previous;
       out.varint(step >= 0 ? 2 * step : -2 * step - 1);
       previous = whole;
@@ -202,9 +217,7 @@ function readColumn(from: ByteReader, count: number): number[] {
   }
   const scale = scales[index];
   if (scale === undefined) throw new RangeError(`the chunk uses scale ${index}, which is not known`);
-  const values: number[] = [];
-  for (const whole of from.wholes(count)) values.push(scale.toValue(whole));
-  return values;
+  return scaled(from.wholes(count), scale);
 }
 
 /**

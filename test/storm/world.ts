@@ -690,7 +690,7 @@ export class World {
   #storedFrames(archive: Archive, run: string): Evidence['frames'] {
     const lines = new Map<string, string>();
     for (const bytes of this.#line.telemetry) {
-      const line = Buffer.from(bytes).toString('latin1').split('\n')[0] ?? '';
+      const line = firstLine(bytes);
       const name = / frame=(\d+) boot=(\S+) /.exec(line);
       if (name !== null) lines.set(`${name[2] ?? ''} ${name[1] ?? ''}`, line);
     }
@@ -754,6 +754,11 @@ const summaryOf = ({ revision, mode, linkUp, safe, ending, current, counts, resu
   JSON.stringify([revision, mode, linkUp, safe, ending, current, counts, [...resumes], provedBootId, commands.size, points.map(({ chosen, attempts }) => [chosen, attempts.map((one) => one.verdict)])]);
 
 const nothing = new Uint8Array();
+
+function firstLine(bytes: Uint8Array): string {
+  const end = bytes.indexOf(10);
+  return Buffer.from(bytes.buffer, bytes.byteOffset, end < 0 ? bytes.length : end).toString('latin1');
+}
 
 const isOfAGuard = (body: RunEventBody): boolean => body.kind === 'guard-noted' || body.kind === 'guard-cleared';
 
