@@ -1,12 +1,10 @@
 /** From balance readings and counted edges to K-factors with their uncertainty, and what they say of the meter. */
-import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, pascals } from '../quantities/quantity.ts';
 import { combined, result, term, type BudgetTerm, type Result } from '../uncertainty/budget.ts';
 import { errorSource } from '../uncertainty/source.ts';
-import { kFactorAt } from '../reduce/mass.ts';
 import { pooled, sampleOf } from '../statistics/sample.ts';
-import { buoyancyFactor } from './buoyancy.ts';
+import { buoyancyFactor, saturatedExcess } from './buoyancy.ts';
 import type { MeterCheck, MeterCheckRun } from './meter-check.ts';
 
 interface WeighedRun {
@@ -21,11 +19,13 @@ interface WeighedRun {
   readonly budget: readonly BudgetTerm[];
 }
 
-interface CheckedRate {
+export interface CheckedRate {
   readonly hertz: number;
   readonly runs: readonly WeighedRun[];
   /** Mean of the runs, 1/m3. Its shared part is the same for all rates. */
   readonly kFactor: Result;
+  /** What one standard uncertainty of each shared input does to it, relative, by the key of its source. */
+  readonly shared: ReadonlyMap<string, number>;
 }
 
 export interface EvaluatedCheck {
@@ -68,7 +68,7 @@ export function evaluateMeterCheck(check: MeterCheck): EvaluatedCheck | NotEvalu
 }
 
 function weigh(check: MeterCheck, run: MeterCheckRun): WeighedRun | NotEvaluated {
-  const { air, balance, evaporation } = check;
+  const { air, balance, evaporation, vessel } = check;
   const room = kilopascals(check.ambientKpa);
   const temperature = celsius(run.meterTemperatureC);
   const inMeter = densityOfRun(check, temperature, pascals(room + run.meterPressureKpa * 1e3));
@@ -77,7 +77,8 @@ function weigh(check: MeterCheck, run: MeterCheckRun): WeighedRun | NotEvaluated
     return { kind: 'not-evaluated', reason: 'outside-fluid-range', text: 'Temperature or pressure of a run lies outside the range in which the density of the fluid is known. Correct the readings.' };
   }
   const difference = run.endG - run.startG;
-  const factor = buoyancyFactor(inVessel.density, air.densityKgPerM3, air.weightsKgPerM3);
+  const gas = air.densityKgPerM3 + (vessel?.vapourSaturation ?? 0) * saturatedExcess;
+  const factor = buoyancyFactor(inVessel.density, air.densityKgPerM3, air.weightsKgPerM3, gas);
   const minutes = run.durationS / 60;
   const evaporatedG = evaporation.gramsPerMinute * minutes;
   const massG = difference * factor + evaporatedG;
@@ -88,8 +89,9 @@ function weigh(check: MeterCheck, run: MeterCheckRun): WeighedRun | NotEvaluated
   }
   const weighedShare = (difference * factor) / massG;
   // How the buoyancy factor changes with the densities of air and liquid, relative.
-  const byAir = 1 / (inVessel.density - air.densityKgPerM3) - 1 / (air.weightsKgPerM3 - air.densityKgPerM3);
-  const byLiquid = air.densityKgPerM3 / (inVessel.density - air.densityKgPerM3);
+  const byGas = 1 / (inVessel.density - gas);
+  const byAir = byGas - 1 / (air.weightsKgPerM3 - air.densityKgPerM3);
+  const byLiquid = gas * byGas;
   return {
     massG,
     evaporatedG,
@@ -104,29 +106,34 @@ function weigh(check: MeterCheck, run: MeterCheckRun): WeighedRun | NotEvaluated
       term(errorSource('fluid-density'), inMeter.density, 'kg/m3', (1 + byLiquid * weighedShare) / inMeter.density, (inMeter.density * check.fluid.densityUncertaintyPercent) / 100, 'shared'),
       term(errorSource('meter-temperature'), run.meterTemperatureC, 'degC', -inMeter.thermalExpansion, check.temperatureUncertaintyC, 'shared'),
       term(errorSource('meter-pressure'), run.meterPressureKpa, 'kPa', inMeter.compressibility * 1e3, check.pressureUncertaintyKpa, 'shared'),
+      term(errorSource('vessel-gas'), vessel?.vapourSaturation ?? 0, 'of saturation', -1 * byGas * saturatedExcess * weighedShare, vessel?.uncertainty ?? 1 / Math.sqrt(3), 'shared'),
+      ...(check.startStopS === undefined ? [] : [term(errorSource('start-stop'), run.durationS, 's', 1 / run.durationS, check.startStopS, 'random')]),
+      ...(check.storedVolumeMl === undefined ? [] : [term(errorSource('stored-volume'), 0, 'mL', (-1e-3 * inMeter.density) / massG, check.storedVolumeMl, 'random')]),
+      ...(balance.driftG === undefined ? [] : [term(errorSource('balance-drift'), 0, 'g', -factor / massG, balance.driftG, 'random')]),
     ],
   };
 }
 
-/** MC-6: scatter is pooled over the rates, and never below what the count of edges leaves open. */
+/** MC-6: scatter is pooled over the rates, and never below what the count of edges and the other random parts of the budget leave open. */
 function rateOf(runs: readonly WeighedRun[], repeatability: EvaluatedCheck['repeatability']): CheckedRate {
   const n = runs.length;
   const kFactor = meanOf(runs, (r) => r.kFactor);
-  let count = 0;
+  let stated = 0;
   const shared = new Map<string, number>();
   for (const run of runs) {
-    count += combined(run.budget, 'random') ** 2;
+    stated += combined(run.budget, 'random') ** 2;
     for (const t of run.budget) {
       if (t.kind === 'shared') shared.set(t.source.key, (shared.get(t.source.key) ?? 0) + (t.sensitivity * t.standardUncertainty) / n);
     }
   }
-  const ofCount = Math.sqrt(count) / n;
+  const ofBudget = Math.sqrt(stated) / n;
   const ofScatter = repeatability === null ? 0 : repeatability.sd / Math.sqrt(n);
-  const random = ofScatter >= ofCount ? { u: ofScatter, dof: repeatability?.dof ?? Number.POSITIVE_INFINITY } : { u: ofCount, dof: Number.POSITIVE_INFINITY };
+  const random = ofScatter >= ofBudget ? { u: ofScatter, dof: repeatability?.dof ?? Number.POSITIVE_INFINITY } : { u: ofBudget, dof: Number.POSITIVE_INFINITY };
   return {
     hertz: meanOf(runs, (r) => r.hertz),
     runs,
     kFactor: result(kFactor, kFactor * random.u, random.dof, kFactor * Math.hypot(...shared.values())),
+    shared,
   };
 }
 
@@ -134,7 +141,7 @@ function rateOf(runs: readonly WeighedRun[], repeatability: EvaluatedCheck['repe
 const muchEvaporated = 1e-3;
 
 /** MC-4. */
-function cautionsOf({ fluid, evaporation }: MeterCheck, runs: readonly WeighedRun[]): readonly string[] {
+function cautionsOf({ fluid, evaporation, vessel, startStopS, storedVolumeMl, balance }: MeterCheck, runs: readonly WeighedRun[]): readonly string[] {
   const share = Math.max(...runs.map((r) => r.evaporatedG / r.massG));
   const cautions = [
     `${fluid.name} evaporates (vapour pressure 4.7 kPa at 20 degC). Weighing from an open vessel is covered by ISO 4185 only where evaporation does not affect the result: keep the vessel covered and the time short, and repeat the blank test when vessel, filling or room changes.`,
@@ -144,53 +151,15 @@ function cautionsOf({ fluid, evaporation }: MeterCheck, runs: readonly WeighedRu
   } else if (evaporation.gramsPerMinute === 0 && evaporation.uncertaintyGramsPerMinute === 0) {
     cautions.push('The check states no evaporation and no uncertainty of it. Make a blank test: zero is a claim that needs one.');
   }
+  const silent = [
+    ...(startStopS === undefined ? ['how far apart count and vessel begin and end (startStopS)'] : []),
+    ...(storedVolumeMl === undefined ? ['what hoses and valve may hold more or less (storedVolumeMl)'] : []),
+    ...(balance.driftG === undefined ? ['how far the balance wanders between its readings (balance.driftG)'] : []),
+    ...(vessel === undefined ? ['what gas the liquid pushes out of the vessel (vessel; saturated it makes the mass 0.02 % greater than air would, and the budget allows for anything between)'] : []),
+  ];
+  if (silent.length > 0) cautions.push(`The check does not say ${silent.join('; ')}.`);
   return cautions;
 }
-
-interface RateDeviation {
-  readonly hertz: number;
-  /** Checked K-factor against that of the meter record, percent. */
-  readonly percent: number;
-  /** Expanded uncertainty of the check, percent (95 %). */
-  readonly expandedPercent: number;
-}
-
-/** within, outside: beyond doubt at 95 %. undecided: the limit lies inside the uncertainty. */
-type Verdict = 'within' | 'outside' | 'undecided' | 'not-repeatable';
-
-export interface Comparison {
-  readonly verdict: Verdict;
-  readonly deviations: readonly RateDeviation[];
-  readonly text: string;
-}
-
-/** Holds a check against a K-factor curve. MC-7, MC-8. */
-export function compareWith(meter: Equipment['meter'], check: MeterCheck, evaluated: EvaluatedCheck): Comparison {
-  const deviations = evaluated.rates.map(({ hertz, kFactor }): RateDeviation => {
-    const used = kFactorAt(meter, hertz);
-    return { hertz, percent: 100 * (kFactor.value / used - 1), expandedPercent: (100 * kFactor.expanded) / used };
-  });
-  const { driftPercent, repeatabilityPercent } = check.limits;
-  const { repeatability } = evaluated;
-  if (repeatability === null) {
-    return { verdict: 'not-repeatable', deviations, text: 'No flow rate was run twice, so nothing says how well the check repeats. Make at least three runs at each rate.' };
-  }
-  const scatter = 100 * repeatability.sd;
-  if (scatter > repeatabilityPercent) {
-    return { verdict: 'not-repeatable', deviations, text: `Runs of one rate scatter by ${scatter.toFixed(3)} %, more than the ${repeatabilityPercent} % allowed. Find the cause (air in the line, a leak, too short a run) and check again.` };
-  }
-  const worst = deviations.reduce((a, b) => (Math.abs(b.percent) > Math.abs(a.percent) ? b : a));
-  const said = `The K-factor differs by up to ${signed(worst.percent)} % (at ${worst.hertz.toFixed(2)} Hz, ± ${worst.expandedPercent.toFixed(3)} %) from the one in use (certificate ${meter.certificate.number})`;
-  if (deviations.some((d) => Math.abs(d.percent) - d.expandedPercent > driftPercent)) {
-    return { verdict: 'outside', deviations, text: `${said}: the meter has drifted by more than ${driftPercent} %. Do not measure with the old K-factor; find the cause.` };
-  }
-  if (deviations.every((d) => Math.abs(d.percent) + d.expandedPercent <= driftPercent)) {
-    return { verdict: 'within', deviations, text: `${said}: within the ${driftPercent} % allowed.` };
-  }
-  return { verdict: 'undecided', deviations, text: `${said}: the check cannot tell whether that is within the ${driftPercent} % allowed. Collect more for each run, or make more runs.` };
-}
-
-const signed = (percent: number): string => `${percent < 0 ? '-' : '+'}${Math.abs(percent).toFixed(3)}`;
 
 function meanOf(runs: readonly WeighedRun[], read: (run: WeighedRun) => number): number {
   return sampleOf(runs.map(read)).mean;

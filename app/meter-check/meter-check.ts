@@ -13,6 +13,13 @@ const { certificate } = meter.shape;
 const positive = z.number().positive();
 const nonNegative = z.number().nonnegative();
 
+/** within, outside: beyond doubt at 95 %. undecided: the limit lies inside the uncertainty. The others say nothing of the meter. */
+const verdicts = ['within', 'outside', 'undecided', 'not-repeatable', 'not-one-rate'] as const;
+/** What a check did to the calibration in force. */
+const effects = ['came-into-force', 'confirmed', 'suspended', 'none'] as const;
+export type CheckVerdict = (typeof verdicts)[number];
+export type CheckEffect = (typeof effects)[number];
+
 const runSchema = z.strictObject({
   /** Whole meter edges counted while the vessel filled, and the controller's time for them. */
   edges: z.int().min(1),
@@ -36,6 +43,8 @@ const meterCheckSchema = z.strictObject({
     serialNumber: oneLine(120).min(1),
     /** Of the difference of two readings: linearity and adjustment, without scatter. */
     uncertaintyG: nonNegative,
+    /** How far it may wander between the two readings of a run. */
+    driftG: nonNegative.optional(),
     certificate,
   }),
   air: z
@@ -47,6 +56,12 @@ const meterCheckSchema = z.strictObject({
     })
     .prefault({}),
   fluid,
+  /** Gas that the liquid pushes out of the vessel: 0 dry air, 1 saturated with vapour; absent: anything between (MC-15). */
+  vessel: z.strictObject({ vapourSaturation: z.number().min(0).max(1), uncertainty: nonNegative }).optional(),
+  /** How far apart count and vessel may begin and end, together, s; absent: not stated (MC-15). */
+  startStopS: nonNegative.optional(),
+  /** By how much the fluid between meter and vessel may be more or less after the run, mL; absent: not stated. */
+  storedVolumeMl: nonNegative.optional(),
   ambientKpa: positive,
   temperatureUncertaintyC: nonNegative,
   pressureUncertaintyKpa: nonNegative,
@@ -60,10 +75,24 @@ const meterCheckSchema = z.strictObject({
       driftPercent: positive.default(0.3),
       /** Standard deviation of runs at one flow rate. */
       repeatabilityPercent: positive.default(0.1),
+      /** Expanded uncertainty up to which a K-factor may come into force; absent: driftPercent. */
+      uncertaintyPercent: positive.optional(),
+      /** Change against the certificate of the meter, over all checks since, that is still no creep. */
+      creepPercent: positive.default(0.6),
     })
     .prefault({}),
   /** Given by a person who takes responsibility for a K-factor that has drifted beyond the limit. */
   driftAccepted: z.strictObject({ by: oneLine(120).min(1), why: oneLine(1000).min(1) }).optional(),
+  /** Written by the program when the check is kept: what it was held against, and what that came to (MC-18). */
+  judged: z
+    .strictObject({
+      /** The meter of the equipment record of that day. */
+      against: meter,
+      verdict: z.enum(verdicts),
+      effect: z.enum(effects),
+      text: z.string(),
+    })
+    .optional(),
 });
 
 /** A meter check with its defaults filled in. */

@@ -6,3 +6,11 @@ export interface PreflightLine {
   /** Why results would not be traceable: a person may choose to measure all the same (RUN-110). Absent: nobody may. */
   readonly untraceable?: string | undefined;
 }
+
+/** What the archive's checks of the flow meter say of measuring with it (app/meter-check); untraceable: a person may choose to measure all the same. */
+export interface MeterStanding {
+  readonly result: 'pass' | 'warn' | 'untraceable';
+  readonly text: string;
+  /** Edge rates between which the K-factor of the record was checked; null: it is that of a certificate. */
+  readonly checkedHertz: { readonly lowest: number; readonly highest: number } | null;
+}

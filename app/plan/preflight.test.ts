@@ -7,6 +7,7 @@ import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import { expandPlan } from './expand.ts';
 import { planSchema } from './plan.ts';
 import type { Plan } from './plan.ts';
+import type { MeterStanding } from './preflight-line.ts';
 import { preflight } from './preflight.ts';
 import type { PreflightContext } from './preflight.ts';
 
@@ -74,8 +75,11 @@ function planOf(change: object = {}, axes: object = {}): Plan {
   });
 }
 
+const unchecked: MeterStanding = { result: 'pass', text: 'No check of this meter.', checkedHertz: null };
+const checkedAt = (lowest: number, highest: number): Partial<PreflightContext> => ({ meterChecks: { ...unchecked, text: 'Check 1 is in force.', checkedHertz: { lowest, highest } } });
+
 function sheet(plan: Plan, context: Partial<PreflightContext> = {}) {
-  return preflight(plan, expandPlan(plan), { capabilities: bench, controller, equipment: lab(), freeDiskBytes: 1e9, today: '2026-05-01', ...context });
+  return preflight(plan, expandPlan(plan), { capabilities: bench, controller, equipment: lab(), freeDiskBytes: 1e9, meterChecks: unchecked, today: '2026-05-01', ...context });
 }
 
 function line(rule: string, plan: Plan, context: Partial<PreflightContext> = {}) {
@@ -117,6 +121,11 @@ const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse
   ['PRE-12', 'refuse', 'M-1 (certificate C-7, ended on 2026-04-30)', planOf(), { equipment: lab({ meter: { validUntil: '2026-04-30' } }) }],
   ['PRE-12', 'refuse', 'valid only from 2026-05-02', planOf(), { equipment: lab({ pressure: { date: '2026-05-02' } }) }],
   ['PRE-12', 'warn', 'ends on 2026-05-30', planOf(), { equipment: lab({ meter: { validUntil: '2026-05-30' } }) }],
+  ['PRE-63', 'warn', 'no archive is open', planOf(), { meterChecks: null }],
+  ['PRE-63', 'warn', 'another is in force', planOf(), { meterChecks: { ...unchecked, result: 'warn', text: 'Check 2, another is in force.' } }],
+  ['PRE-63', 'refuse', 'Calibrate the meter, or choose to measure all the same', planOf(), { meterChecks: { ...unchecked, result: 'untraceable', text: 'It has drifted.' } }],
+  ['PRE-63', 'pass', 'Check 1 is in force.', planOf(), checkedAt(0.01, 1e4)],
+  ['PRE-63', 'warn', 'checked from 40 to 60 Hz, and the plan needs about', planOf(), checkedAt(40, 60)],
   ['PRE-40', 'refuse', 'belongs to the controller bench B-7, and bench B-8 is connected', planOf(), { controller: { ...controller, serialNumber: 'B-8' } }],
   ['PRE-40', 'refuse', '"serialNumber": "B-7"', planOf(), { equipment: version1() }],
   ['PRE-40', 'warn', 'simulated', planOf(), { controller: { ...controller, serialNumber: 'B-8', simulated: true } }],
@@ -184,7 +193,7 @@ describe('the sheet', () => {
   test('of a good plan passes line by line, one line for each rule', () => {
     const { lines } = sheet(planOf());
     expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
-    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52']);
+    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52', 'PRE-63']);
     for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
   });
 

@@ -10,7 +10,7 @@ import { certificatesOn, lotAgeDays, notOfController } from '../equipment/standi
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, milliseconds, pascals, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond, Seconds } from '../quantities/quantity.ts';
-import type { PreflightLine } from './preflight-line.ts';
+import type { MeterStanding, PreflightLine } from './preflight-line.ts';
 import { hasLook } from './look.ts';
 import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
 import type { RunTotals, SetPoint } from './estimate.ts';
@@ -29,6 +29,8 @@ export interface PreflightContext {
   readonly freeDiskBytes: number | null;
   /** ISO 8601 date, for the certificates. */
   readonly today: string;
+  /** null: there is no archive to ask. */
+  readonly meterChecks: MeterStanding | null;
   /** Expected static flow of the injectors at 400 kPa; absent: an assumption that the sheet names. */
   readonly expectedStaticFlow?: KilogramsPerSecond;
 }
@@ -99,6 +101,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-42': fluidLot(context.equipment, context.today),
     'PRE-50': firstLook(plan),
     ...windowFindings(plan, setPoints, context.equipment, staticFlow),
+    'PRE-63': meterChecked(context.meterChecks, setPoints.map((point) => expectedEdgeRate(staticFlow, context.equipment, point))),
   };
   return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };
 }
@@ -214,6 +217,20 @@ function certificates(equipment: Equipment, today: string): Finding {
   if (stale.length > 0) return untraceable(`Not in calibration on ${today}: ${stale.join('; ')}.`, 'Have it calibrated and give the new certificate');
   if (ending.length > 0) return warn(`Calibration ends soon: ${ending.join('; ')}. Order a calibration.`);
   return pass(`All four instruments are in calibration on ${today}.`);
+}
+
+/** Rates that the plan is expected to use may lie outside the checked ones by so much (the expectation is no better). */
+const nearlyChecked = 1.25;
+
+function meterChecked(standing: MeterStanding | null, rates: readonly number[]): Finding {
+  if (standing === null) return warn('Not checked, because no archive is open: whether a check of the flow meter speaks against it.');
+  if (standing.result === 'untraceable') return untraceable(standing.text, 'Calibrate the meter');
+  const { checkedHertz } = standing;
+  if (standing.result === 'warn' || checkedHertz === null) return standing.result === 'warn' ? warn(standing.text) : pass(standing.text);
+  const used = rates.filter((rate) => rate > 0);
+  const outside = used.filter((rate) => rate < checkedHertz.lowest / nearlyChecked || rate > checkedHertz.highest * nearlyChecked);
+  if (outside.length === 0) return pass(standing.text);
+  return warn(`${standing.text} It was checked from ${short(checkedHertz.lowest)} to ${short(checkedHertz.highest)} Hz, and the plan needs about ${short(Math.min(...used))} to ${short(Math.max(...used))} Hz. Check it at the rates that are used; until then the uncertainty grows beyond the checked rates.`);
 }
 
 function fluidLot(equipment: Equipment, today: string): Finding {

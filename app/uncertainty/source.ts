@@ -131,6 +131,15 @@ const known = {
   'edge-count': { owner: 'window', label: 'edge count', meaning: 'Either end of the count may cut the length of an edge anywhere.' },
   balance: { owner: 'balance', label: 'balance', meaning: 'How far the difference of two readings of the balance may be off.' },
   evaporation: { owner: 'balance', label: 'evaporation', meaning: 'How well it is known what evaporated from the vessel.' },
+  'start-stop': { owner: 'window', label: 'start and stop', meaning: 'The count and the vessel do not begin and end at exactly the same instant.' },
+  'stored-volume': { owner: 'window', label: 'volume between meter and vessel', meaning: 'Hoses and valve may hold a little more or less fluid after the run than before.' },
+  'balance-drift': { owner: 'balance', label: 'balance drift', meaning: 'How far the balance may wander between its two readings.' },
+  'vessel-gas': {
+    owner: 'balance',
+    label: 'gas in the vessel',
+    meaning: 'The liquid pushes gas out of the vessel, and gas with vapour in it is heavier than air.',
+    statement: 'from dry air to saturated with n-heptane (4.7 kPa at 20 degC), rectangular, where the check does not say',
+  },
   'air-density': { owner: 'balance', label: 'air density', meaning: 'How well the buoyancy of the weighed liquid is known.' },
   'meter-pressure': { owner: 'balance', label: 'meter pressure', meaning: 'How far the pressure in the meter may be off during the check.' },
 } satisfies Readonly<Record<string, KnownSource>>;

@@ -4,14 +4,16 @@ import { resolve } from 'node:path';
 import { Option, type Command } from 'commander';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
-import { meterHistory, type HistoryEntry } from '../../app/meter-check/in-force.ts';
+import { signed } from '../../app/meter-check/compare.ts';
+import { meterHistory, type HistoryEntry, type MeterHistory } from '../../app/meter-check/in-force.ts';
 import type { Archive } from '../archive/archive.ts';
-import { today } from '../clock/dating.ts';
+import { isoMinute, today } from '../clock/dating.ts';
 import { machineClock } from '../clock/machine.ts';
 import { samplePath } from '../samples/samples.ts';
 import { equipmentFile, meterCheckFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace } from './places.ts';
+import { stateOf } from './result-commands.ts';
 import { Stop } from './stop.ts';
 
 interface Options {
@@ -56,6 +58,7 @@ export function addMeterCheckCommands(program: Command): void {
     .addOption(archiveOption())
     .action((file: string, options: Omit<Options, 'date'>) => {
       const check = meterCheckFile(file);
+      if (check.judged !== undefined) throw new Stop(exitCode.badInput, 'judged: The program writes this field itself. Take it out. Nothing was kept.');
       const archive = archivePlace(options.archive, 'write');
       try {
         const record = recordOf(archive, options.equipment);
@@ -64,14 +67,17 @@ export function addMeterCheckCommands(program: Command): void {
         }
         const before = archive.meterChecks.list();
         const no = (before.at(-1)?.no ?? 0) + 1;
-        const entry = meterHistory([...before, { no, check }], record, check.certificate.date).entries.find((e) => e.no === no);
+        const history = meterHistory([...before, { no, check }], record, check.certificate.date);
+        const entry = history.entries.find((e) => e.no === no);
         if (entry === undefined) throw new Error('the check is of this meter and not after its own day');
         if (entry.outcome.evaluated === null) throw new Stop(exitCode.badInput, `${entry.outcome.text} Nothing was kept.`);
-        const added = archive.meterChecks.add(check);
+        const { verdict, text } = entry.outcome.comparison;
+        const added = archive.meterChecks.add({ ...check, judged: { against: history.record.meter, verdict, effect: entry.effect, text } });
         if (!added.ok) throw new Stop(exitCode.archive, added.text);
         printEntry(entry);
+        if (entry.effect === 'suspended') printDoubtful(archive, history, check.meterSerialNumber);
         for (const caution of entry.outcome.evaluated.cautions) say(`Caution: ${caution}`);
-        if (entry.effect === 'suspended' || entry.outcome.comparison.verdict === 'not-repeatable') process.exitCode = exitCode.checkFailed;
+        if (entry.effect === 'suspended' || verdict === 'not-repeatable' || verdict === 'not-one-rate') process.exitCode = exitCode.checkFailed;
       } finally {
         archive.close();
       }
@@ -86,8 +92,10 @@ export function addMeterCheckCommands(program: Command): void {
     .action((options: Options) => {
       const archive = archivePlace(options.archive, 'read');
       try {
-        const { entries, inForce } = meterHistory(archive.meterChecks.list(), recordOf(archive, options.equipment), options.date);
+        const history = meterHistory(archive.meterChecks.list(), recordOf(archive, options.equipment), options.date);
+        const { entries, inForce } = history;
         for (const entry of entries) printEntry(entry);
+        if (inForce.kind === 'none' && inForce.reason === 'suspended') printDoubtful(archive, history, history.record.meter.serialNumber);
         say(inForce.kind === 'in-force' ? `In force on ${options.date}: check ${inForce.no} (${inForce.check.certificate.number}), until ${inForce.check.certificate.validUntil}.` : inForce.text);
       } finally {
         archive.close();
@@ -124,14 +132,20 @@ export function addMeterCheckCommands(program: Command): void {
     });
 }
 
-const effects: Readonly<Record<HistoryEntry['effect'], string>> = {
-  'came-into-force': 'It came into force.',
-  confirmed: 'It confirms the calibration in force.',
-  suspended: 'It suspends the calibration in force.',
-  none: 'It changes nothing.',
-};
+/** MC-19: what was measured since the meter was last known to be good, and may have to be measured again. */
+function printDoubtful(archive: Archive, { lastGood, record }: MeterHistory, meter: string): void {
+  const since = lastGood ?? record.meter.certificate.date;
+  const doubtful: string[] = [];
+  for (const { id, createdAt } of archive.everyRun()) {
+    const day = isoMinute(createdAt).slice(0, 10);
+    if (day < since) break;
+    if (stateOf(archive, id).equipment.meter.serialNumber === meter) doubtful.push(`  ${day}  ${id}`);
+  }
+  say(doubtful.length === 0 ? `No run was measured with meter ${meter} since ${since}, when it was last known to be good.` : `Measured with meter ${meter} since ${since}, when it was last known to be good, and in doubt:`);
+  for (const line of doubtful) say(line);
+}
 
-function printEntry({ no, check, outcome, effect }: HistoryEntry): void {
+function printEntry({ no, check, outcome, effectText }: HistoryEntry): void {
   say(`Check ${no}  ${check.certificate.date}  ${check.certificate.number}  ${check.purpose} by ${check.operator}`);
   if (outcome.evaluated === null) {
     say(`  ${outcome.text}`);
@@ -139,9 +153,9 @@ function printEntry({ no, check, outcome, effect }: HistoryEntry): void {
   }
   const { evaluated, comparison } = outcome;
   evaluated.rates.forEach(({ hertz, kFactor, runs }, i) => {
-    const deviation = comparison.deviations[i]?.percent ?? 0;
-    say(`  ${hertz.toFixed(2).padStart(8)} Hz  K ${(kFactor.value / 1e3).toFixed(1)} ± ${(kFactor.expanded / 1e3).toFixed(1)} edges/L  (${runs.length} runs)  ${deviation < 0 ? '' : '+'}${deviation.toFixed(3)} % from the one in use`);
+    const { percent = 0, expandedPercent = 0, fromCertificatePercent = 0 } = comparison.deviations[i] ?? {};
+    say(`  ${hertz.toFixed(2).padStart(8)} Hz  K ${(kFactor.value / 1e3).toFixed(1)} ± ${(kFactor.expanded / 1e3).toFixed(1)} edges/L  (${runs.length} runs)  ${signed(percent)} ± ${expandedPercent.toFixed(3)} % from the one in use, ${signed(fromCertificatePercent)} % from the certificate`);
   });
   if (evaluated.repeatability !== null) say(`  Repeatability ${(100 * evaluated.repeatability.sd).toFixed(3)} % with ${evaluated.repeatability.dof} degrees of freedom.`);
-  say(`  ${comparison.text} ${effects[effect]}`);
+  say(`  ${comparison.text} ${effectText}`);
 }

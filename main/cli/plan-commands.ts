@@ -1,15 +1,18 @@
+import { existsSync } from 'node:fs';
 import type { Command } from 'commander';
+import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { equipmentJsonSchema, planJsonSchema } from '../../app/plan/json-schema.ts';
 import { preflight } from '../../app/plan/preflight.ts';
-import type { PreflightLine } from '../../app/plan/preflight-line.ts';
+import type { MeterStanding, PreflightLine } from '../../app/plan/preflight-line.ts';
+import { meterStandingIn } from '../archive/meter-standing.ts';
 import { connectBench } from '../bench/driver.ts';
 import { today } from '../clock/dating.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
-import { archiveOption, commandBench, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
+import { archiveOption, archivePlace, commandBench, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
 import { Stop } from './stop.ts';
 
 /** A pre-flight sheet, a line for each rule. */
@@ -42,6 +45,7 @@ export function addPlanCommands(program: Command): void {
         const sheet = preflight(plan, expandPlan(plan), {
           capabilities: connected.bench.capabilities, equipment, controller: { ...connected.bench.identity, simulated: place.simulated },
           freeDiskBytes: freeDiskBytes(options.archive),
+          meterChecks: checksIn(options.archive, equipment, today(place.clock)),
           today: today(place.clock),
         });
         await connected.bench.close();
@@ -66,4 +70,15 @@ export function addPlanCommands(program: Command): void {
     .action(() => {
       process.stdout.write(`${JSON.stringify(equipmentJsonSchema(), null, 2)}\n`);
     });
+}
+
+/** Of an archive that is there already. */
+function checksIn(path: string, equipment: Equipment, date: string): MeterStanding | null {
+  if (!existsSync(path)) return null;
+  const archive = archivePlace(path, 'read');
+  try {
+    return meterStandingIn(archive, equipment, date);
+  } finally {
+    archive.close();
+  }
 }

@@ -11,6 +11,7 @@ import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive, OpenedArchive } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
+import { meterStandingIn } from '../archive/meter-standing.ts';
 import type { Verification } from '../archive/verify.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
@@ -162,7 +163,7 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       if (!parsed.ok) return done('check', { problems: [...parsed.problems], sheet: null, points: 0 });
       const points = expandPlan(parsed.plan);
       const { capabilities, equipment, controller, freeDiskBytes, today } = job;
-      const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, controller, freeDiskBytes, today });
+      const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, controller, freeDiskBytes, meterChecks: meterStandingIn(archive, equipment, today), today });
       return done('check', { problems: [], sheet: { lines: [...lines], totals }, points: points.length });
     }
   }

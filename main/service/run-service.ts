@@ -18,6 +18,7 @@ import { recoverRun } from '../../app/run/recover.ts';
 import type { HostClocks } from '../../app/run/host-time.ts';
 import { madeSafeText } from '../../app/run/safe-words.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
+import { meterStandingIn } from '../archive/meter-standing.ts';
 import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
 import { today, undatable } from '../clock/dating.ts';
@@ -127,6 +128,7 @@ export class RunService {
       equipment,
       controller: { ...bench.identity, simulated: parts.simulated },
       freeDiskBytes: parts.freeDiskBytes(),
+      meterChecks: meterStandingIn(parts.archive, equipment, today(parts.clock)),
       today: today(parts.clock),
     });
     const opening: RunEventBody[] = [];

@@ -100,7 +100,7 @@ describe('meter-check', () => {
     expect(cli('verify').code).toBe(0);
   });
 
-  it('keeps a check that found a drift too, suspends by it, and says so to scripts', () => {
+  it('MC-19, PRE-63: keeps a check that found a drift too, suspends by it, and says so to scripts and to whoever measures', () => {
     const drifted = JSON.parse(readFileSync(sample, 'utf8')) as { purpose: string; certificate: object; flowRates: { runs: { startG: number; endG: number }[] }[] };
     drifted.purpose = 'verification';
     drifted.certificate = { number: 'SIM-MC-26-02', date: '2026-04-02', validUntil: '2099-12-31' };
@@ -110,6 +110,13 @@ describe('meter-check', () => {
     const added = cli('meter-check', 'add', path);
     expect(added.code).toBe(8);
     expect(added.said).toMatch(/drifted by more than 0\.3 %.*It suspends the calibration in force\./);
+    // MC-19: the run above was measured after the last good check.
+    expect(added.said).toMatch(/Measured with meter SIM-FM-01 since 2026-03-02, when it was last known to be good, and in doubt:\n {2}20\d\d-\d\d-\d\d {2}[0-9a-f-]{36}\n/);
+    // PRE-63: whoever measures is told.
+    const next = cli('sweep', join(folder, 'plan.json'), '--operator', 'A. Tester');
+    expect(next.code).toBe(3);
+    expect(next.said).toMatch(/PRE-63\s+refuse\s+No calibration of meter SIM-FM-01 is in force .* drifted/);
+    expect(cli('check-plan', join(folder, 'plan.json')).said).toMatch(/PRE-63\s+refuse/);
     const now = cli('meter-check', 'in-force', '--date', '2026-12-31');
     expect(now.code).toBe(8);
     expect(now.said).toMatch(/check 2 \(SIM-MC-26-02, 2026-04-02\) found that the meter has drifted/);
