@@ -54,7 +54,7 @@ test('PRE-1 the estimate of the small plan is within a quarter of the time that 
       controller: { ...state.bench.identity, simulated: true },
       equipment: sampleEquipment(),
       freeDiskBytes: 1e9,
-      meterChecks: null,
+      meterChecks: { result: 'pass', text: 'No check of this meter.', checkedHertz: null },
       today: '2026-01-06',
     });
     expect(lines.filter((line) => line.result !== 'pass')).toEqual([]);
