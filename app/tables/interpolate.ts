@@ -15,49 +15,67 @@ export interface Interpolated {
   readonly basis: Basis;
 }
 
-/** With two knots alone the bend between them is not seen: so much of their difference in the middle, standard uncertainty. */
-const unseenBend = 0.01;
-/** Outside the knots: so much of the change from the last of them, standard uncertainty. */
+/** Outside the knots: so much of the change from the last of them at least, standard uncertainty (an estimate). */
 const beyond = 0.1;
 
 /** Halving the distance of knots makes the error of a smooth curve at least a quarter of what leaving one out shows. */
 const leftOutShare = 1 / 4;
 
+/** What is known of the shape of a curve. */
+export interface Shape {
+  /** Rising functions of x in which the curve may be nearly straight; of several nobody knows which (RED-100, RED-101). */
+  readonly coordinates: readonly ((x: number) => number)[];
+  /** Standard deviation of the measured places about the form that the coordinate comes from, beyond their scatter (RED-102). */
+  readonly misfit: number;
+}
+
+/** Between two places alone a curve may bend like any power from 1/x to x^2 (an estimate). */
+const anyPower: Shape = { coordinates: [(x) => -1 / x, (x) => x * x], misfit: 0 };
+const asItIs: Shape = { coordinates: [(x) => x], misfit: 0 };
+
 /**
- * Value at `x` of the shape-preserving curve through the knots (two at least, rising), with the errors of the knots carried
- * through by their sensitivities, and the error of interpolation: a quarter of what the curve misses the knots beside `x` by
- * when they are left out, largest in the middle. At a knot: the knot.
+ * Value at `x` of the shape-preserving curve through the knots (two at least, rising and above 0), with the errors of the knots carried
+ * through by their sensitivities, and the error of interpolation: half of what the coordinates differ by (rectangular, the middle is the
+ * value), and a quarter of what the curve misses the knots beside `x` by when they are left out, largest in the middle. At a knot: the knot.
  */
-export function interpolateCarried(knots: readonly Knot[], x: number, axis: string): Interpolated {
+export function interpolateCarried(knots: readonly Knot[], x: number, axis: string, shape: Shape = knots.length === 2 ? anyPower : asItIs): Interpolated {
   const exact = knots.find((k) => Math.abs(k.x - x) <= 1e-9 * Math.abs(x));
   if (exact !== undefined) return { of: exact.of, basis: 'measured' };
   const xs = knots.map((k) => k.x);
   const ys = knots.map((k) => k.of.value);
-  const value = interpolateMonotone(xs, ys, x);
+  const { value, half } = between(shape, xs, ys, x);
   const terms = knots.map(({ of }, i) => {
     // A step of one standard uncertainty: the curve is not smooth in its knots where the data turn.
     const step = stateCarried(of).u || Math.abs(of.value) * 1e-6 || 1e-12;
-    const at = (change: number): number => interpolateMonotone(xs, ys.map((y, j) => (j === i ? y + change : y)), x);
+    const at = (change: number): number => between(shape, xs, ys.map((y, j) => (j === i ? y + change : y)), x).value;
     return { of, sensitivity: (at(step) - at(-step)) / (2 * step) };
   });
-  const combined = combine(value, terms);
   const [first, last] = [knots[0], knots.at(-1)];
   if (first === undefined || last === undefined) throw new Error('no knots');
+  const unsure = (by: number): Carried => withPart(combine(value, terms), sharedPart(errorSource('interpolation', axis), Math.hypot(half / Math.sqrt(3), by)));
   if (x < first.x || x > last.x) {
     const end = x < first.x ? first : last;
-    return { of: withPart(combined, sharedPart(errorSource('interpolation', axis), beyond * (value - end.of.value))), basis: 'extrapolated' };
+    const steps = Math.abs(x - end.x) / Math.abs(end.x - (xs[x < first.x ? 1 : xs.length - 2] ?? end.x));
+    return { of: unsure(Math.hypot(beyond * (value - end.of.value), shape.misfit * (1 + steps))), basis: 'extrapolated' };
   }
   const right = knots.findIndex((k) => k.x > x);
   const [a, b] = [knots[right - 1] ?? first, knots[right] ?? last];
-  const share = (x - a.x) / (b.x - a.x);
-  const missed = [right - 1, right].map((i) => missedBy(xs, ys, i));
-  const error = knots.length === 2 ? unseenBend * (b.of.value - a.of.value) : leftOutShare * Math.max(...missed);
-  return { of: withPart(combined, sharedPart(errorSource('interpolation', axis), 4 * share * (1 - share) * error)), basis: 'interpolated' };
+  const [coordinate = (v: number): number => v] = shape.coordinates;
+  const share = (coordinate(x) - coordinate(a.x)) / (coordinate(b.x) - coordinate(a.x));
+  const missed = [right - 1, right].map((i) => missedBy(shape, xs, ys, i));
+  return { of: unsure(4 * share * (1 - share) * Math.hypot(leftOutShare * Math.max(...missed), shape.misfit)), basis: 'interpolated' };
+}
+
+/** Middle of what the coordinates say, and half of what they differ by. */
+function between({ coordinates }: Shape, xs: readonly number[], ys: readonly number[], x: number): { readonly value: number; readonly half: number } {
+  const all = coordinates.map((of) => interpolateMonotone(xs.map(of), ys, of(x)));
+  const [low, high] = [Math.min(...all), Math.max(...all)];
+  return { value: (low + high) / 2, half: (high - low) / 2 };
 }
 
 /** What the curve through the others misses an inner knot by; 0 at the ends. */
-function missedBy(xs: readonly number[], ys: readonly number[], i: number): number {
+function missedBy(shape: Shape, xs: readonly number[], ys: readonly number[], i: number): number {
   if (i <= 0 || i >= xs.length - 1) return 0;
   const others = (list: readonly number[]): readonly number[] => list.filter((_, j) => j !== i);
-  return Math.abs(interpolateMonotone(others(xs), others(ys), xs[i] ?? Number.NaN) - (ys[i] ?? Number.NaN));
+  return Math.abs(between(shape, others(xs), others(ys), xs[i] ?? Number.NaN).value - (ys[i] ?? Number.NaN));
 }

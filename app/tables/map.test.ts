@@ -8,6 +8,8 @@ import type { Reduction } from '../reduce/reduction.ts';
 import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import type { SyntheticInjector, SyntheticScatter } from '../reduce/synthetic.test-helper.ts';
 import type { GridCell, GridTable } from './grid.ts';
+import { carried, stateCarried } from '../uncertainty/carried.ts';
+import { interpolateCarried } from './interpolate.ts';
 import { deadTimeCurves, mapTables } from './map.ts';
 import { shortPulseTables } from './short-pulse.ts';
 import { cubicCentimetresPerMinute, estimateForFluid, gramsPerMinute, poundsPerHour } from './units.ts';
@@ -126,6 +128,56 @@ describe('maps over voltage and pressure', () => {
       for (const l of leaveOneOut) expect(Math.abs(l.predicted - l.found)).toBeLessThan(4 * l.uDifference);
       const truth = syntheticInjector(injector);
       for (const r of form.residuals) expect(Math.abs(r)).toBeLessThan(0.01 * truth.deadTime(volts(9), pascals(pressure)));
+    }
+  });
+});
+
+/** How often the stated intervals hold an analytic dead time a + tau ln(V / (V - Vp)) at these voltages, told from those; `bend` is added to it. */
+function held(measured: readonly number[], asked: readonly number[], runs: number, pullIn: (i: number) => number, bend: (v: number) => number = () => 0): readonly number[] {
+  const plan = syntheticPlan({ voltageV: [...measured], widthMs: [3, 5, 8, 10], replicates: 2 }, 1);
+  const hits = asked.map(() => 0);
+  for (let i = 0; i < runs; i += 1) {
+    const truth = (v: number): number => 0.0002 + 0.0009 * Math.log(v / (v - pullIn(i))) + bend(v);
+    const injector = (index: number): SyntheticInjector => ({ ...syntheticInjector(index), deadTime: (v) => truth(v) });
+    const table = tableOf(mapTables(reduced(plan, { scatter: quiet, injector }), 'dead-time', { voltages: [...asked], pressures: [400e3] }), 'S-1');
+    asked.forEach((v, j) => {
+      const { result } = valueOf(table.cells[j]?.[0]);
+      if (Math.abs(result.value - truth(v)) <= result.expanded) hits[j] = (hits[j] ?? 0) + 1;
+    });
+  }
+  return hits.map((n) => n / runs);
+}
+
+describe('what few voltages tell', () => {
+  const anyPullIn = (i: number): number => 10 * (0.3 + (0.5 * (i + 0.5)) / 25);
+
+  it('RED-100: from two and from three voltages the truth lies in the stated interval, whatever the pull-in is', () => {
+    for (const measured of [[10, 14], [10, 12, 14]]) {
+      for (const share of held(measured, [11, 13, 16], 25, anyPullIn)) expect(share).toBeGreaterThanOrEqual(0.95);
+    }
+  });
+
+  it('RED-100: and below the lowest of them nothing is told', () => {
+    for (const measured of [[10, 14], [10, 12, 14]]) {
+      const plan = syntheticPlan({ voltageV: measured, widthMs: [3, 5, 8, 10], replicates: 2 }, 1);
+      const [table] = mapTables(reduced(plan), 'dead-time', { voltages: [8], pressures: [400e3] });
+      expect(table?.cells[0]?.[0]).toMatchObject({ kind: 'missing', reason: 'too-far', text: expect.stringMatching(/^Below 10 V dead time rises/) as string });
+    }
+  });
+
+  it('RED-102: a curve that stands off the coil form between the voltages is told with that uncertainty', () => {
+    const wave = (v: number): number => 40e-6 * Math.sin(v);
+    for (const share of held([9, 10.5, 12, 14, 16], [9.7, 11.2, 13, 15], 8, () => 5, wave)) expect(share).toBe(1);
+  });
+
+  it('RED-101: between two knots alone any power from 1/x to x squared is inside', () => {
+    for (const power of [-1, -0.5, 0.5, 1, 2]) {
+      const knots = [300, 500].map((x) => ({ x, of: carried((x / 400) ** power) }));
+      for (const x of [340, 400, 460, 600]) {
+        const { value, expanded } = stateCarried(interpolateCarried(knots, x, 'pressure').of);
+        expect(Math.abs(value - (x / 400) ** power)).toBeLessThanOrEqual(expanded + 1e-12);
+        expect(expanded).toBeLessThan(0.6);
+      }
     }
   });
 });

@@ -8,7 +8,7 @@ import type { LineCell, Reduction } from '../reduce/reduction.ts';
 import { meanOf } from '../results/set.ts';
 import type { Basis, GridAxes, GridCell, GridMissing, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';
-import type { Interpolated } from './interpolate.ts';
+import type { Interpolated, Shape } from './interpolate.ts';
 
 export interface DeadTimeCurve {
   readonly injector: number;
@@ -77,7 +77,7 @@ function formOf(cells: readonly LineCell[]): CoilForm | NoCoilForm {
 }
 
 /**
- * Along one pressure. Dead time is interpolated over what the coil form is straight in, ln(V / (V - Vp)) (1 / V where the form
+ * Along one pressure. Dead time is interpolated over what the coil form is straight in, ln(V / (V - Vp)) (for a range of Vp where the form
  * is not known), slope over the voltage itself. `spoilt`: voltages whose lines were refused because of a leak.
  */
 function overVoltage(cells: readonly LineCell[], spoilt: readonly number[], quantity: 'dead-time' | 'slope', voltage: number): Estimate {
@@ -98,10 +98,27 @@ function overVoltage(cells: readonly LineCell[], spoilt: readonly number[], quan
   const form = formOf(cells);
   const pullIn = form.kind === 'coil-form' ? form.pullInVoltage : null;
   if (pullIn !== null && voltage <= pullIn * 1.02) return tooFar(`voltages that open the injector, ${pullIn.toFixed(1)} V and more`);
-  if (!(voltage > 0)) return tooFar('voltages above 0');
-  // Grows with voltage, so that the knots rise.
-  const coordinate = (v: number): number => (pullIn === null ? -1 / v : -Math.log(v / (v - pullIn)));
-  return { kind: 'value', ...interpolateCarried(cells.map((c) => ({ x: coordinate(c.voltage), of: carried(c) })), coordinate(voltage), 'voltage') };
+  if (pullIn === null && voltage < first.voltage) {
+    return { kind: 'missing', reason: 'too-far', text: `Below ${first.voltage} V dead time rises the more steeply the nearer the voltage is to the one that only just opens the injector, and the voltages that were measured do not tell which that is (the coil form needs four). Measure lower voltages, four in all at least.` };
+  }
+  // Grow with voltage, so that the knots rise.
+  const straightFor = (vp: number) => (v: number): number => -Math.log(v / (v - vp));
+  const shape: Shape =
+    form.kind === 'coil-form'
+      ? { coordinates: [straightFor(form.pullInVoltage)], misfit: misfitOf(form, cells) }
+      : { coordinates: plausiblePullIn.map((part) => straightFor(part * first.voltage)), misfit: 0 };
+  return { kind: 'value', ...interpolateCarried(cells.map((c) => ({ x: c.voltage, of: carried(c) })), voltage, 'voltage', shape) };
+}
+
+/** Where the form is not known, the pull-in voltage lies somewhere between these parts of the lowest voltage at which lines were measured (an estimate). RED-100. */
+const plausiblePullIn = [0.3, 0.8] as const;
+
+/** RED-102: how far the dead times stand off the form beyond their own scatter, s. */
+function misfitOf({ residuals, dof }: CoilForm, cells: readonly LineCell[]): number {
+  if (dof < 1) return 0;
+  const squares = residuals.reduce((sum, r) => sum + r * r, 0) / dof;
+  const scatter = cells.reduce((sum, c) => sum + c.deadTime.uRandom ** 2, 0) / cells.length;
+  return Math.sqrt(Math.max(0, squares - scatter));
 }
 
 /** The planned voltages that a place is told by: two on either side, and the place itself. RED-45. */
@@ -149,7 +166,7 @@ const words = {
   'dead-time': {
     title: 'Time-Offset X (dead time)',
     siUnit: 's',
-    method: 'Fritsch-Butland over ln(V / (V - Vp)) of the coil form, or over 1 / V where the form is not known; Fritsch-Butland over pressure',
+    method: 'Fritsch-Butland over ln(V / (V - Vp)) of the coil form, or the middle of what Vp from 0.3 to 0.8 of the lowest voltage gives where the form is not known; Fritsch-Butland over pressure',
   },
   slope: { title: 'Slope m', siUnit: 'kg/s', method: 'Fritsch-Butland over voltage, and over pressure after its square root' },
 } as const;
