@@ -4,6 +4,9 @@ import { expandPlan } from '../plan/expand.ts';
 import { planSchema } from '../plan/plan.ts';
 import { kilograms, unixMillis } from '../quantities/quantity.ts';
 import { syntheticEquipment, syntheticPlan } from '../reduce/synthetic.test-helper.ts';
+import { normals } from '../statistics/normals.ts';
+import { chanceOfSignal } from './chance.ts';
+import { newestOf } from './newest.ts';
 import { individualsChart, type IndividualsChart } from './individuals-chart.ts';
 import { referenceHistories, type RunWithReference } from './reference-history.ts';
 import type { RuleSet } from './rules.ts';
@@ -92,6 +95,17 @@ describe('rules', () => {
     expect(nelson([0, 1.2, 1.3, -1.2, -1.4, 1.2, 1.6, -1.1, -1.2])).toEqual(['N-8']);
   });
 
+  it('CH-4: k of n is asked as soon as k points are there', () => {
+    const first = [2.4, 2.3, ...baseline.slice(2)];
+    const chart = individualsChart(first, { rules: 'western-electric', baseline: first.length });
+    const sigma = chart.kind === 'chart' ? chart.sigma : 0;
+    const high = individualsChart([2.4 * sigma, 2.4 * sigma, ...baseline], { rules: 'western-electric', baseline: 20 });
+    expect(high.kind === 'chart' && high.signals.filter((s) => s.rule === 'WE-2').map((s) => [s.from, s.index])).toContainEqual([0, 1]);
+    const only = chartOf([2.1, 2.1], 'limits');
+    expect(only.signals).toEqual([]);
+    expect(chartOf([3.1], 'limits').signals.map((s) => s.rule)).toContain('WE-1');
+  });
+
   it('CH-5: a signal names the points of its pattern and says the rule in words', () => {
     const signal = chartOf([2.1, 0, 2.1]).signals.find((s) => s.rule === 'WE-2');
     expect(signal).toMatchObject({ index: 22, from: 20, text: 'Point 23 is a signal, because two of three points in a row lie more than two standard deviations to one side (WE-2).' });
@@ -117,21 +131,61 @@ describe('rules', () => {
 describe('cautions and nonsense', () => {
   it('CH-6: a short, a signalling and a wandering baseline are pointed out', () => {
     expect(chartOf([]).cautions).toEqual([]);
-    const short = individualsChart([1, 2, 1, 3, 2, 1], { rules: 'western-electric', baseline: 6 });
-    expect(short.kind === 'chart' && short.cautions.join(' ')).toMatch(/rest on 6 points only/);
+    const short = individualsChart([1, 2, 1, 3, 2, 1, 2, 1], { rules: 'western-electric', baseline: 8 });
+    expect(short.kind === 'chart' && short.cautions.join(' ')).toMatch(/rest on 8 points only/);
     const drifting = individualsChart(baseline.map((v, i) => 0.3 * v + i * 0.5), { rules: 'western-electric', baseline: 20 });
     expect(drifting.kind === 'chart' && drifting.cautions.join(' ')).toMatch(/it wandered or stepped.*baseline itself has signals/);
   });
 
   it('CH-8: says why there is no chart', () => {
-    const settings = { rules: 'nelson', baseline: 6 } as const;
+    const settings = { rules: 'nelson', baseline: 8 } as const;
     expect(individualsChart([1, 2], settings)).toMatchObject({ kind: 'no-chart', reason: 'too-few' });
     expect(individualsChart([], settings)).toMatchObject({ kind: 'no-chart', reason: 'too-few' });
-    expect(individualsChart([1, 1, 1, 1, 1, 1, 1], settings)).toMatchObject({ kind: 'no-chart', reason: 'no-scatter' });
-    expect(individualsChart([1, 2, 3, Number.NaN, 1, 2], settings)).toMatchObject({ kind: 'no-chart', reason: 'not-a-number' });
-    for (const wrong of [0, 2, 4.5, -1, Number.NaN]) {
+    expect(individualsChart([1, 1, 1, 1, 1, 1, 1, 1], settings)).toMatchObject({ kind: 'no-chart', reason: 'no-scatter' });
+    expect(individualsChart([1, 2, 3, Number.NaN, 1, 2, 1, 2], settings)).toMatchObject({ kind: 'no-chart', reason: 'not-a-number' });
+    for (const wrong of [0, 2, 7, 8.5, -1, Number.NaN]) {
       expect(individualsChart([1, 2, 3, 4, 5, 6], { ...settings, baseline: wrong })).toMatchObject({ kind: 'no-chart', reason: 'bad-baseline' });
     }
+  });
+});
+
+describe('few runs, and chance', () => {
+  it('CH-9: the newest run is judged by those before it, and one in a hundred is called by chance', () => {
+    const normal = normals(41);
+    const histories = 4000;
+    for (const n of [4, 7, 12]) {
+      let outside = 0;
+      for (let i = 0; i < histories; i += 1) if (newestOf(Array.from({ length: n }, normal))?.outside === true) outside += 1;
+      expect(Math.abs(outside / histories - 0.01), `${n} runs`).toBeLessThan(4 * Math.sqrt((0.01 * 0.99) / histories));
+    }
+    expect(newestOf([1, 1.01, 0.99, 1, 1.02, 9])?.outside).toBe(true);
+    for (const none of [[1, 2, 3], [1, 1, 1, 2], [1, 2, Number.NaN, 3], []]) expect(newestOf(none)).toBeNull();
+  });
+
+  it('CH-9: of seven runs not even an inner one that is infinitely far off could signal, so there is no chart; of eight it does', () => {
+    const off = (n: number) => Array.from({ length: n }, (_, i) => (i === 3 ? 1e6 : (i % 2) * 1e-3));
+    expect(individualsChart(off(7), { rules: 'nelson', baseline: 7 })).toMatchObject({ kind: 'no-chart' });
+    const chart = individualsChart(off(8), { rules: 'limits', baseline: 8 });
+    expect(chart.kind === 'chart' && chart.signals.filter((s) => s.chart === 'individuals').map((s) => s.index)).toEqual([3]);
+  });
+
+  it('CH-10: says how often chance signals, as drawn anew with other numbers', () => {
+    const settings = { rules: 'western-electric', baseline: 20 } as const;
+    const normal = normals(77);
+    const histories = 1000;
+    for (const correlation of [0, 0.5]) {
+      let signalling = 0;
+      for (let i = 0; i < histories; i += 1) {
+        let last = normal();
+        const chart = individualsChart(Array.from({ length: 40 }, () => (last = correlation * last + Math.sqrt(1 - correlation ** 2) * normal())), settings);
+        if (chart.kind === 'chart' && chart.signals.length > 0) signalling += 1;
+      }
+      const said = chanceOfSignal(settings, 40, correlation);
+      expect(Math.abs(said - signalling / histories)).toBeLessThan(4 * Math.sqrt(0.5 / histories));
+      // With the moving range, half of them and nearly all.
+      expect(said).toBeGreaterThan(correlation === 0 ? 0.4 : 0.85);
+    }
+    expect(chanceOfSignal({ rules: 'limits', baseline: 20 }, 40, 0)).toBeLessThan(0.5);
   });
 });
 

@@ -3,6 +3,7 @@
  * (CH-n) are in README.md beside this file.
  */
 import { sampleOf } from '../statistics/sample.ts';
+import { serialOf, type Serial } from '../statistics/serial.ts';
 import { chartConstants, meanOfSampleSd } from './constants.ts';
 import { chartRules, type RuleSet } from './rules.ts';
 
@@ -37,8 +38,10 @@ export interface IndividualsChart {
   readonly movingRange: ChartLimits;
   /** Standard deviation from point to point, mean moving range / d2: what the limits rest on. */
   readonly sigma: number;
-  /** Standard deviation of the baseline as a whole, s / c4. Much above `sigma`: the baseline itself wandered. */
+  /** Standard deviation of the baseline as a whole, s / c4. */
   readonly sigmaOfBaseline: number;
+  /** Whether neighbouring points of the baseline are alike. */
+  readonly serial: Serial | null;
   /** By index. */
   readonly signals: readonly ChartSignal[];
   readonly cautions: readonly string[];
@@ -50,12 +53,13 @@ export interface NoChart {
   readonly text: string;
 }
 
-/** Fewest points that limits can rest on at all, and how many they should (common practice, no source). */
-export const fewestInBaseline = 5;
+/**
+ * Fewest points that limits can rest on at all: among fewer even a value that is infinitely far off stays inside limits that it makes itself, being
+ * in two of their moving ranges ((1 - 1/n)(n - 1) d2 / 2 < 3). And how many they should rest on (common practice, no source).
+ */
+export const fewestInBaseline = 8;
 const enoughInBaseline = 20;
 
-/** Above this ratio of the two standard deviations the baseline is said to wander (common practice, no source). */
-const wandering = 1.5;
 
 const constants = chartConstants(2);
 
@@ -86,6 +90,7 @@ export function individualsChart(values: readonly number[], settings: ChartSetti
   const movingRange = { centre: meanRange, lower: constants.D3 * meanRange, upper: constants.D4 * meanRange };
   const z = values.map((value) => (value - phase1.mean) / sigma);
   const signals = [...individualSignals(z, settings), ...rangeSignals(movingRanges, movingRange.upper, settings)];
+  const serial = serialOf(values.slice(0, baseline));
   return {
     kind: 'chart',
     values,
@@ -96,17 +101,18 @@ export function individualsChart(values: readonly number[], settings: ChartSetti
     sigma,
     sigmaOfBaseline,
     signals: signals.sort((a, b) => a.index - b.index || a.rule.localeCompare(b.rule)),
-    cautions: cautionsOf(baseline, sigmaOfBaseline / sigma, signals),
+    serial,
+    cautions: cautionsOf(baseline, sigmaOfBaseline / sigma, serial, signals),
   };
 }
 
 const where = (index: number, baseline: number): string => `Point ${index + 1}${index < baseline ? ' (of the baseline)' : ''}`;
 
 function individualSignals(z: readonly number[], { rules, baseline }: ChartSettings): ChartSignal[] {
-  return chartRules[rules].flatMap(({ id, length, text, signals }) =>
+  return chartRules[rules].flatMap(({ id, length, fewest, text, signals }) =>
     z.flatMap((_, index): ChartSignal[] => {
-      const from = index - length + 1;
-      if (from < 0 || !signals(z.slice(from, index + 1))) return [];
+      const from = Math.max(0, index - length + 1);
+      if (index + 1 < fewest || !signals(z.slice(from, index + 1))) return [];
       return [{ chart: 'individuals', rule: id, index, from, text: `${where(index, baseline)} is a signal, because ${text} (${id}).` }];
     }),
   );
@@ -118,17 +124,17 @@ function rangeSignals(ranges: readonly (number | null)[], upper: number, { rules
   return ranges.flatMap((range, index): ChartSignal[] =>
     range === null || range <= upper
       ? []
-      : [{ chart: 'moving-range', rule: id, index, from: index - 1, text: `${where(index, baseline)} is further from the one before than chance explains: the moving range is above its upper limit (${id}).` }],
+      : [{ chart: 'moving-range', rule: id, index, from: index - 1, text: `${where(index, baseline)} lies further from the one before than the upper limit of the moving range (${id}).` }],
   );
 }
 
-function cautionsOf(baseline: number, ratio: number, signals: readonly ChartSignal[]): readonly string[] {
+function cautionsOf(baseline: number, ratio: number, serial: Serial | null, signals: readonly ChartSignal[]): readonly string[] {
   const cautions: string[] = [];
   if (baseline < enoughInBaseline) {
     cautions.push(`The limits rest on ${baseline} points only and are provisional; set them again from ${enoughInBaseline} or more.`);
   }
-  if (ratio > wandering) {
-    cautions.push(`The baseline scatters ${ratio.toFixed(1)} times as much over all as from point to point: it wandered or stepped, and the limits are narrower than what happened.`);
+  if (serial?.alike === true) {
+    cautions.push(`Neighbouring points of the baseline are alike (correlation about ${serial.correlation.toFixed(1)}; over all it scatters ${ratio.toFixed(1)} times as much as from point to point): it wandered or stepped, and limits from point to point are narrower than what happened.`);
   }
   if (signals.some((s) => s.index < baseline)) {
     cautions.push('The baseline itself has signals. Find their causes before these limits are relied on; a point is left out only with a reason written down.');

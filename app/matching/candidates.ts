@@ -1,4 +1,5 @@
 /** What injectors are matched by: values at chosen points, each with the errors that it has in common with others. */
+import type { Plan } from '../plan/plan.ts';
 import type { Pascals, Seconds, UnixMillis, Volts } from '../quantities/quantity.ts';
 import { carriedIn, type RunOfErrors } from '../results/across-runs.ts';
 import { combine, type Carried } from '../uncertainty/carried.ts';
@@ -28,12 +29,15 @@ export function criterionOf(point: MatchPoint): MatchCriterion {
 export interface ReducedRun extends RunOfErrors {
   readonly at: UnixMillis;
   readonly reduction: Reduction;
+  /** How the run was reduced: its values are those of a fluid and coil at `referenceC`, of lines by these settings. */
+  readonly settings: Pick<Plan['reduction'], 'referenceC' | 'linearFromMs' | 'slopeOverVoltage'>;
 }
 
 export interface Candidate {
   readonly serialNumber: string;
-  /** The run that its values are from. */
+  /** The run that its values are from, and when it was opened. */
   readonly run: string;
+  readonly at: UnixMillis;
   /** One for each point: kg, kg/s, or us for dead time. */
   readonly values: readonly Carried[];
 }
@@ -41,13 +45,21 @@ export interface Candidate {
 export interface Candidates {
   readonly candidates: readonly Candidate[];
   readonly leftOut: readonly { readonly serialNumber: string; readonly text: string }[];
+  /** Why values of several runs may differ without the injectors; empty: for no known reason. */
+  readonly cautions: readonly string[];
+}
+
+export interface NotComparable {
+  readonly kind: 'not-comparable';
+  readonly text: string;
 }
 
 /**
  * The injectors of several runs with their values at the points. An injector that was measured in more than one run
- * stands with the newest that has them all; one without such a run is left out, with the newest run's reason. MA-8.
+ * stands with the newest that has them all; one without such a run is left out, with the newest run's reason. Runs that are referred to
+ * different temperatures are not joined. MA-8, MA-10.
  */
-export function candidatesOf(runs: readonly ReducedRun[], points: readonly MatchPoint[]): Candidates {
+export function candidatesOf(runs: readonly ReducedRun[], points: readonly MatchPoint[]): Candidates | NotComparable {
   const newest = [...runs].sort((a, b) => b.at - a.at || (a.id < b.id ? 1 : -1));
   const candidates = new Map<string, Candidate>();
   const leftOut = new Map<string, string>();
@@ -59,12 +71,23 @@ export function candidatesOf(runs: readonly ReducedRun[], points: readonly Match
       const missing = values.find((value) => typeof value === 'string');
       if (missing === undefined) {
         leftOut.delete(serialNumber);
-        candidates.set(serialNumber, { serialNumber, run: run.id, values: values.flatMap((value) => (typeof value === 'string' ? [] : [carriedIn(run, value)])) });
+        candidates.set(serialNumber, { serialNumber, run: run.id, at: run.at, values: values.flatMap((value) => (typeof value === 'string' ? [] : [carriedIn(run, value)])) });
       } else if (!leftOut.has(serialNumber)) leftOut.set(serialNumber, missing);
     }
   }
   const bySerial = (a: { serialNumber: string }, b: { serialNumber: string }): number => (a.serialNumber < b.serialNumber ? -1 : 1);
+  const used = runs.filter((run) => [...candidates.values()].some((c) => c.run === run.id));
+  const differing = (read: (run: ReducedRun) => unknown): boolean => new Set(used.map((run) => JSON.stringify(read(run) ?? null))).size > 1;
+  if (differing((run) => run.settings.referenceC)) {
+    const said = used.map((run) => `${run.settings.referenceC} degC (run ${run.id})`).join(', ');
+    return { kind: 'not-comparable', text: `The runs are referred to different temperatures: ${said}. Masses, slopes and dead times would differ by that alone. Match injectors of runs with one reduction.referenceC.` };
+  }
+  const cautions = [
+    ...(differing((run) => run.settings.linearFromMs) ? ['The linear region is given in some runs and found, or given otherwise, in others (reduction.linearFromMs): dead times of different regions differ without the injectors.'] : []),
+    ...(differing((run) => run.settings.slopeOverVoltage) ? ['The runs take their slopes over voltage differently (reduction.slopeOverVoltage).'] : []),
+  ];
   return {
+    cautions,
     candidates: [...candidates.values()].sort(bySerial),
     leftOut: [...leftOut].map(([serialNumber, text]) => ({ serialNumber, text })).sort(bySerial),
   };

@@ -4,8 +4,14 @@ import { expandPlan } from '../plan/expand.ts';
 import { kilopascals, milliseconds, pascals, unixMillis, volts } from '../quantities/quantity.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
-import { candidatesOf, type MatchPoint, type ReducedRun } from './candidates.ts';
+import { candidatesOf as joined, type Candidates, type MatchPoint, type ReducedRun } from './candidates.ts';
 import { matchSets, type Match } from './match.ts';
+
+function candidatesOf(runs: readonly ReducedRun[], points: readonly MatchPoint[]): Candidates {
+  const found = joined(runs, points);
+  if ('kind' in found) throw new Error(found.text);
+  return found;
+}
 
 const condition = { voltage: volts(14), pressure: kilopascals(400), period: milliseconds(20), weight: 1 };
 const massAt = (ms: number): MatchPoint => ({ ...condition, quantity: 'mass', width: milliseconds(ms) });
@@ -36,7 +42,7 @@ function runOf({ seed = 1, id = 'r1', at = 1, equipment = syntheticEquipment, sk
   const attempts = points
     .filter((p) => !skip(p.injector, p.width))
     .map((point) => ({ point: point.index, attempt: 1, window: syntheticWindow(point, syntheticInjector(point.injector), plan, equipment, errors, scatter, normal) }));
-  return { id, at: unixMillis(at), equipment, reduction: reduceRun({ plan, equipment, points, attempts }) };
+  return { id, at: unixMillis(at), equipment, reduction: reduceRun({ plan, equipment, points, attempts }), settings: plan.reduction };
 }
 
 function matched(runs: readonly ReducedRun[], points: readonly MatchPoint[], sets = 2, of = 3): Match {
@@ -80,7 +86,7 @@ describe('matching injectors of a run', () => {
     expect(leftOut[0]?.text).toMatch(/widths/);
     expect(candidatesOf([runOf()], [{ ...massAt(4), voltage: volts(9) } as MatchPoint]).candidates).toEqual([]);
     expect(candidatesOf([runOf()], [{ quantity: 'static-flow', pressure: kilopascals(400), weight: 1 }]).leftOut).toHaveLength(count);
-    expect(candidatesOf([], [massAt(4)])).toEqual({ candidates: [], leftOut: [] });
+    expect(candidatesOf([], [massAt(4)])).toEqual({ candidates: [], leftOut: [], cautions: [] });
   });
 
   it('MA-8: an injector of several runs stands with the newest', () => {
@@ -88,6 +94,18 @@ describe('matching injectors of a run', () => {
     const { candidates } = candidatesOf([recent, old], [massAt(4)]);
     expect(candidates.map((c) => c.run)).toEqual(['old', 'old', 'new', 'new', 'new', 'new']);
     expect(candidatesOf([recent, runOf({ id: 'newest', at: 3, seed: 3 }), old], [massAt(4)]).candidates.map((c) => c.run)).toEqual(Array.from({ length: count }, () => 'newest'));
+  });
+
+  it('MA-10: runs of different reference temperatures are not joined, and other settings are pointed out', () => {
+    const [old, recent] = [runOf({ id: 'old', at: 1 }), runOf({ id: 'new', at: 2, seed: 2, skip: (i) => i < 2 })];
+    const set = (run: ReducedRun, change: Partial<ReducedRun['settings']>): ReducedRun => ({ ...run, settings: { ...run.settings, ...change } });
+    const refused = joined([old, set(recent, { referenceC: 25 })], [massAt(4)]);
+    expect(refused).toMatchObject({ kind: 'not-comparable' });
+    expect('kind' in refused && refused.text).toMatch(/20 degC \(run old\), 25 degC \(run new\)/);
+    // Only where both are used: the newest run has them all.
+    expect(joined([set(old, { referenceC: 25 }), runOf({ id: 'new', at: 2 })], [massAt(4)])).toMatchObject({ cautions: [] });
+    expect(candidatesOf([old, set(recent, { linearFromMs: 3 })], [massAt(4)]).cautions[0]).toMatch(/reduction\.linearFromMs/);
+    expect(candidatesOf([old, recent], [massAt(4)]).candidates.map((c) => c.at)).toEqual([1, 1, 2, 2, 2, 2]);
   });
 
   it('MA-9: what all members share cancels, and what they do not share stays', () => {

@@ -5,7 +5,7 @@ import type { Reduction } from '../reduce/reduction.ts';
 import { syntheticPlan } from '../reduce/synthetic.test-helper.ts';
 import { findOutliers } from './outliers.ts';
 import { repeatabilityByWidth } from './repeatability-by-width.ts';
-import { normals } from '../statistics/normals.test-helper.ts';
+import { normals } from '../statistics/normals.ts';
 
 const plan = syntheticPlan({ replicates: 5 });
 const points = expandPlan(plan);

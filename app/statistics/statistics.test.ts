@@ -2,9 +2,10 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { lowestRepeatableWidth, repeatability } from './repeatability.ts';
 import { searchOutliers } from './outlier-search.ts';
+import { serialOf } from './serial.ts';
 import { median, robustPooled } from './robust.ts';
 import { intervalOfSd, pooled, sampleOf } from './sample.ts';
-import { normals } from './normals.test-helper.ts';
+import { normals } from './normals.ts';
 
 describe('repeatability', () => {
   it('says why there is none', () => {
@@ -143,5 +144,24 @@ describe('algorithm S', () => {
     expect(median([3, 1, 2])).toBe(2);
     expect(median([4, 1, 2, 3])).toBe(2.5);
     expect(() => median([])).toThrow(RangeError);
+  });
+});
+
+describe('neighbours that are alike', () => {
+  it('ST-6: are called in one of twenty independent series, in half of those that are correlated by 0.5, in nearly all that wander', () => {
+    const normal = normals(53);
+    const series = 3000;
+    const called = (n: number, correlation: number, count = series): number => {
+      let alike = 0;
+      for (let i = 0; i < count; i += 1) {
+        let last = normal();
+        if (serialOf(Array.from({ length: n }, () => (last = correlation * last + Math.sqrt(Math.max(0.1, 1 - correlation ** 2)) * normal())))?.alike === true) alike += 1;
+      }
+      return alike / count;
+    };
+    for (const n of [5, 8, 12, 20, 40]) expect(Math.abs(called(n, 0) - 0.05), `${n} values`).toBeLessThan(4 * Math.sqrt((0.05 * 0.95) / series));
+    expect(called(20, 0.5, 500)).toBeGreaterThan(0.5);
+    expect(called(20, 1, 500)).toBeGreaterThan(0.9);
+    for (const none of [[1, 2, 3, 4], [2, 2, 2, 2, 2]]) expect(serialOf(none)).toBeNull();
   });
 });

@@ -1,6 +1,8 @@
 /** Commands that look at measurements as such: outliers, matched sets, history of a reference injector. */
 import { InvalidArgumentError, Option, type Command } from 'commander';
-import { fewestInBaseline, individualsChart, type IndividualsChart } from '../../app/charts/individuals-chart.ts';
+import { chanceOfSignal } from '../../app/charts/chance.ts';
+import { fewestInBaseline, individualsChart, type ChartSettings, type IndividualsChart } from '../../app/charts/individuals-chart.ts';
+import { newestOf } from '../../app/charts/newest.ts';
 import { referenceHistories, type ReferenceHistory, type RunWithReference } from '../../app/charts/reference-history.ts';
 import type { RuleSet } from '../../app/charts/rules.ts';
 import { candidatesOf, criterionOf, type MatchPoint, type ReducedRun } from '../../app/matching/candidates.ts';
@@ -69,7 +71,7 @@ export function addMetrologyCommands(program: Command): void {
     .command('reference-history')
     .description('chart the reference injector over the runs of an archive, with signals by published rules')
     .argument('[serial]', 'serial number; without it every reference injector')
-    .addOption(new Option('--rules <set>', 'which rules').choices(['western-electric', 'nelson']).default('western-electric'))
+    .addOption(new Option('--rules <set>', 'which rules').choices(['limits', 'western-electric', 'nelson']).default('limits'))
     .addOption(new Option('--baseline <runs>', 'the first so many runs set the limits; without it 20, or all where there are fewer').argParser(wholeNumber(fewestInBaseline)))
     .addOption(archiveOption())
     .action((serial: string | undefined, options: ArchiveChoice & { rules: RuleSet; baseline?: number }) =>
@@ -105,13 +107,16 @@ function printMatch(archive: Archive, ids: readonly string[], { sets, of, object
   const runs = [...new Set(ids)].map((id): ReducedRun => {
     const state = stateOf(archive, id);
     plans.push(state.plan);
-    return { id, at: storedRun(archive, id).createdAt, equipment: state.equipment, reduction: reduceState(state) };
+    return { id, at: storedRun(archive, id).createdAt, equipment: state.equipment, reduction: reduceState(state), settings: state.plan.reduction };
   });
   const [plan] = plans;
   if (plan === undefined) throw new Error('at least one run was chosen');
   const points = at === undefined ? usualPoints(plan, runs) : at.map((text) => matchPoint(text, plan));
-  const { candidates, leftOut } = candidatesOf(runs, points);
+  const joined = candidatesOf(runs, points);
+  if ('kind' in joined) throw new Stop(exitCode.badInput, joined.text);
+  const { candidates, leftOut, cautions } = joined;
   points.forEach((point, p) => say(`Point ${p + 1}: ${pointText(point)}`));
+  for (const caution of cautions) say(`Caution: ${caution}`);
   for (const { serialNumber, text } of leftOut) say(`Left out: ${serialNumber}. ${text}`);
   const match = matchSets(candidates, points, { sets, of, objective });
   if (match.kind === 'no-choice') throw new Stop(exitCode.badInput, match.text);
@@ -124,7 +129,7 @@ function printSet({ members, cost, points }: MatchedSet, index: number, asked: r
   say(`\nSet ${index + 1}, cost ${cost.toFixed(3)} (deviation from the mean of the set, ± expanded uncertainty, 95 %)`);
   const units = asked.map((point) => (criterionOf(point).scale === 'percent' ? '%' : 'µs'));
   const cell = (r: Result | undefined, p: number): string => (r === undefined ? '' : `${r.value.toFixed(2)} ± ${r.expanded.toFixed(2)} ${units[p] ?? ''}`).padStart(22);
-  members.forEach((member, m) => say(`  ${member.serialNumber.padEnd(14)}${points.map((point, p) => cell(point.deviations[m], p)).join('')}`));
+  members.forEach((member, m) => say(`  ${member.serialNumber.padEnd(14)}${points.map((point, p) => cell(point.deviations[m], p)).join('')}  run ${member.run.slice(0, 13)} of ${day(member.at)}`));
   say(`  ${'spread'.padEnd(14)}${points.map((point, p) => cell(point.spread, p)).join('')}`);
 }
 
@@ -213,20 +218,34 @@ function printHistories(archive: Archive, serial: string | undefined, options: {
   }
   let signals = 0;
   for (const history of histories) {
-    const baseline = options.baseline ?? Math.min(enoughRuns, history.runs.length);
-    const chart = individualsChart(history.runs.map((r) => r.mass.value), { rules: options.rules, baseline });
+    const values = history.runs.map((r) => r.mass.value);
+    const settings = { rules: options.rules, baseline: options.baseline ?? Math.max(fewestInBaseline, Math.min(enoughRuns, values.length)) };
+    const chart = individualsChart(values, settings);
     say(`\nReference injector ${history.serialNumber} at ${history.voltage} V, ${history.pressure / 1e3} kPa, ${history.width * 1e3} ms, period ${history.period * 1e3} ms; Qd referred to ${history.referenceC} degC`);
     printHistory(history, chart.kind === 'chart' ? chart : null);
-    if (chart.kind === 'no-chart') {
-      say(`No limits: ${chart.text}`);
-      continue;
+    if (chart.kind === 'no-chart') say(`No limits: ${chart.text}`);
+    else {
+      signals += chart.signals.length;
+      for (const signal of chart.signals) say(signal.text);
+      for (const caution of chart.cautions) say(`Caution: ${caution}`);
+      say(`${chart.signals.length === 0 ? 'No signals by these rules.' : `${chart.signals.length} signals. Look for what changed before the bench is trusted: meter, fluid, transducers, the injector itself.`} ${chanceText(chart, settings)}`);
     }
-    signals += chart.signals.length;
-    for (const signal of chart.signals) say(signal.text);
-    for (const caution of chart.cautions) say(`Caution: ${caution}`);
-    say(chart.signals.length === 0 ? 'No signals: the bench measures this injector as it did.' : `${chart.signals.length} signals. Look for what changed before the bench is trusted: meter, fluid, transducers, the injector itself.`);
+    // Where the baseline is complete the chart itself judges the newest.
+    if (values.length >= enoughRuns) continue;
+    const newest = newestOf(values);
+    if (newest?.outside === true) signals += 1;
+    const mg = (value: number): string => formatQuantity(kilograms(value), 'mg', kilograms((newest?.high ?? 0) - (newest?.low ?? 0)));
+    if (newest === null) say('Three runs before the newest at least are needed to judge it by them.');
+    else say(`The newest run lies ${newest.outside ? 'outside' : 'inside'} ${mg(newest.low)} to ${mg(newest.high)}, where 99 of 100 lie by those before it if nothing changed. The others are too few to judge each other.`);
   }
   if (signals > 0) process.exitCode = exitCode.checkFailed;
+}
+
+/** CH-10 */
+function chanceText({ values, serial }: IndividualsChart, settings: ChartSettings): string {
+  const percent = (correlation: number): string => `${(100 * chanceOfSignal(settings, values.length, correlation)).toFixed(0)} %`;
+  const alike = serial?.alike === true ? `, with neighbours as alike as here ${percent(serial.correlation)}` : '';
+  return `Of histories of ${values.length} runs in which nothing changes ${percent(0)} have a signal by chance${alike}.`;
 }
 
 function printHistory({ runs }: ReferenceHistory, chart: IndividualsChart | null): void {

@@ -1,4 +1,4 @@
-/** Standard normal numbers from a small generator, the same every time (Lehmer 1951, Box and Muller 1958). */
+/** Standard normal numbers from a small generator for drawn distributions, from a seed of 1 to 2147483646, the same every time (Lehmer 1951, Box and Muller 1958). */
 export function normals(seed: number): () => number {
   let state = seed;
   const uniform = () => {
