@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import type { Equipment } from './equipment.ts';
 import { parseEquipment } from './parse.ts';
-import { belongsTo, certificatesOn, lotAgeDays, notOfController } from './standing.ts';
+import { belongsTo, certificatesOn, grantedSentences, lotAgeDays, notOfController, takenForGranted } from './standing.ts';
 
 const certificate = { number: 'C-1', date: '2026-01-05', validUntil: '2027-01-04' };
 const document = {
@@ -62,6 +62,26 @@ describe('which controller', () => {
 
   test('a record of no known version says what versions there are', () => {
     expect(problems({ ...document, equipmentVersion: 3 })).toMatchObject([{ path: 'equipmentVersion' }]);
+  });
+});
+
+describe('EQ-11 what a record takes for granted', () => {
+  const { pressure, supply, fluid } = record(document);
+  const silent = { ...document, rail: undefined, pressure, supply, fluid };
+
+  test('is said of each that it does not state, and of none that it states', () => {
+    expect(Object.values(takenForGranted(record(silent))).every((sentence) => sentence !== null)).toBe(true);
+    expect(grantedSentences(record(silent))).toHaveLength(3);
+    const stated = record({ ...silent, pressure: { ...pressure, whileOpenKpa: 1 }, supply: { ...supply, insidePulseMv: 20 }, fluid: { ...fluid, purityPercent: 99 } });
+    expect(grantedSentences(stated)).toEqual([]);
+  });
+
+  test('EQ-8 to EQ-10 each may be absent, in records of both versions, and none may be nonsense', () => {
+    expect(problems({ ...silent, pressure: { ...pressure, whileOpenKpa: -1 } })).toMatchObject([{ path: 'pressure.whileOpenKpa' }]);
+    expect(problems({ ...silent, supply: { ...supply, insidePulseMv: -1 } })).toMatchObject([{ path: 'supply.insidePulseMv' }]);
+    expect(problems({ ...silent, fluid: { ...fluid, purityPercent: 101 } })).toMatchObject([{ path: 'fluid.purityPercent' }]);
+    expect(takenForGranted(record({ ...silent, rail: { complianceMlPerMpa: 70, complianceUncertaintyPercent: 3, volumeMl: 50 } })).pressure).toBeNull();
+    expect(takenForGranted(record({ ...silent, fluid: { ...fluid, measuredDensity: { kgPerM3: 684, atC: 20, on: '2026-02-06' } } })).fluid).toBeNull();
   });
 });
 

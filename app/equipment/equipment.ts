@@ -41,9 +41,24 @@ const meter = z.strictObject({
 export const instruments = {
   name: oneLine().min(1),
   meter,
-  pressure: z.strictObject({ serialNumber: oneLine().min(1), uncertaintyKpa: z.number().nonnegative(), certificate }),
+  pressure: z.strictObject({
+    serialNumber: oneLine().min(1),
+    uncertaintyKpa: z.number().nonnegative(),
+    /**
+     * While an injector is open the pressure before it lies below the mean that the transducer tells by this at most, for a pulse that is a small
+     * part of its period, kPa; absent: told by the compliance of the rail where that is known (EQ-8).
+     */
+    whileOpenKpa: z.number().nonnegative().optional(),
+    certificate,
+  }),
   temperature: z.strictObject({ serialNumber: oneLine().min(1), uncertaintyC: z.number().nonnegative(), certificate }),
-  supply: z.strictObject({ serialNumber: oneLine().min(1), uncertaintyMv: z.number().nonnegative(), certificate }),
+  supply: z.strictObject({
+    serialNumber: oneLine().min(1),
+    uncertaintyMv: z.number().nonnegative(),
+    /** While a coil draws its full current the voltage at the read-back lies below its mean without pulses by this at most, mV; absent: not known (EQ-9). */
+    insidePulseMv: z.number().nonnegative().optional(),
+    certificate,
+  }),
   fluid: z.strictObject({
     name: z.literal('n-heptane'),
     lot: oneLine().min(1),
@@ -54,8 +69,10 @@ export const instruments = {
     measuredDensity: z
       .strictObject({ kgPerM3: z.number().positive(), atC: z.number(), on: z.iso.date() })
       .optional(),
-    /** Standard uncertainty of the density, relative, in percent. */
+    /** Standard uncertainty of the density, relative, in percent; of a lot whose density was not measured that of the pure fluid (EQ-10). */
     densityUncertaintyPercent: z.number().nonnegative(),
+    /** Part of the lot that is the named fluid, percent, by the certificate of analysis; absent: not known. */
+    purityPercent: z.number().positive().max(100).optional(),
   }),
   /**
    * The rail between shut-off valve and injectors, for the pressure decay: how much fluid goes in for a rise of pressure, with its

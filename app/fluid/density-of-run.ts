@@ -23,3 +23,15 @@ export function densityOfRun(equipment: Pick<Equipment, 'fluid' | 'ambientKpa'>,
   const factor = measuredDensity.kgPerM3 / heptaneState(at, room).density;
   return { ...state, density: (state.density * factor) as KilogramsPerCubicMetre };
 }
+
+/**
+ * How far the density of what comes with n-heptane may differ from its own, relative: ring compounds of seven carbon atoms are the farthest
+ * (methylcyclohexane 769 kg/m3 against 684 at 20 degC, table values from memory). Rectangular.
+ */
+const companions = 0.12;
+
+/** Relative standard uncertainty of the density: of a lot that was not measured with what its purity leaves open (RED-75). */
+export function densityUncertainty({ densityUncertaintyPercent, measuredDensity, purityPercent }: Equipment['fluid']): number {
+  const impure = measuredDensity === undefined && purityPercent !== undefined ? ((1 - purityPercent / 100) * companions) / Math.sqrt(3) : 0;
+  return Math.hypot(densityUncertaintyPercent / 100, impure);
+}

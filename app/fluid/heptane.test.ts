@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import { celsius, kelvins, kilopascals, pascals } from '../quantities/quantity.ts';
-import { densityOfRun } from './density-of-run.ts';
+import { densityOfRun, densityUncertainty } from './density-of-run.ts';
 import { heptaneCovers, heptaneState } from './heptane.ts';
 import { densityOfHeptane } from './heptane.test-helper.ts';
 
@@ -74,5 +74,13 @@ describe('density of a run', () => {
   test('is not known outside the range', () => {
     expect(densityOfRun(equipment(), celsius(70), kilopascals(500))).toBeNull();
     expect(densityOfRun(equipment({ kgPerM3: 600, atC: 90, on: '2026-02-01' }), celsius(20), kilopascals(500))).toBeNull();
+  });
+
+  test('RED-75: of a lot that was not measured is uncertain by its purity too', () => {
+    const { fluid } = equipment();
+    expect(densityUncertainty(fluid)).toBe(0.001);
+    // Three percent of a companion that differs by 12 %, rectangular: 0.208 %.
+    expect(densityUncertainty({ ...fluid, purityPercent: 97 })).toBeCloseTo(Math.hypot(0.001, 0.002078), 6);
+    expect(densityUncertainty({ ...fluid, purityPercent: 97, measuredDensity: { kgPerM3: 684, atC: 20, on: '2026-02-01' } })).toBe(0.001);
   });
 });

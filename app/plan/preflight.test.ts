@@ -31,7 +31,7 @@ const bench: BenchCapabilities = {
 
 const controller = { model: 'bench', serialNumber: 'B-7', simulated: false };
 const certificate = { number: 'C-7', date: '2025-03-01', validUntil: '2027-02-28' };
-const lab = (certificates: Partial<Record<'meter' | 'pressure' | 'fluid', object>> = {}): Equipment =>
+const lab = (certificates: Partial<Record<'meter' | 'pressure' | 'supply' | 'fluid', object>> = {}, calibratedHertz: readonly number[] = [1, 400]): Equipment =>
   equipmentSchema.parse({
     equipmentVersion: 2,
     name: 'Bench',
@@ -40,15 +40,24 @@ const lab = (certificates: Partial<Record<'meter' | 'pressure' | 'fluid', object
     driver: { type: 'saturated switch', clampV: 38, clampUncertaintyV: 0.5 },
     timeBase: { kind: 'crystal', uncertaintyPpm: 30, refuseAbovePpm: 200 },
     meter: {
-      kind: 'gear', serialNumber: 'M-1', kFactor: [{ hertz: 1, edgesPerLitre: 48_000 }], relativeUncertaintyPercent: 0.1, edgesPerRevolution: 24,
+      kind: 'gear', serialNumber: 'M-1', kFactor: calibratedHertz.map((hertz) => ({ hertz, edgesPerLitre: 48_000 })), relativeUncertaintyPercent: 0.1, edgesPerRevolution: 24,
       certificate: { ...certificate, ...certificates.meter },
     },
-    pressure: { serialNumber: 'P-1', uncertaintyKpa: 0.4, certificate: { ...certificate, ...certificates.pressure } },
+    pressure: { serialNumber: 'P-1', uncertaintyKpa: 0.4, whileOpenKpa: 0.5, certificate: { ...certificate, ...certificates.pressure } },
     temperature: { serialNumber: 'T-1', uncertaintyC: 0.1, certificate },
-    supply: { serialNumber: 'S-1', uncertaintyMv: 5, certificate },
-    fluid: { name: 'n-heptane', lot: 'L', openedOn: '2026-01-05', densityUncertaintyPercent: 0.1, ...certificates.fluid },
+    supply: { serialNumber: 'S-1', uncertaintyMv: 5, insidePulseMv: 10, certificate, ...certificates.supply },
+    fluid: { name: 'n-heptane', lot: 'L', openedOn: '2026-01-05', densityUncertaintyPercent: 0.1, purityPercent: 99.5, ...certificates.fluid },
     ambientKpa: 101.325,
   });
+
+/** The same record without what it states of one of these three beyond an instrument's own uncertainty. */
+function without(of: 'pressure' | 'supply' | 'fluid', more: object = {}): Equipment {
+  const { whileOpenKpa, ...pressure } = lab().pressure;
+  const { insidePulseMv, ...supply } = lab().supply;
+  const { purityPercent, ...fluid } = lab().fluid;
+  expect([whileOpenKpa, insidePulseMv, purityPercent]).toEqual([0.5, 10, 99.5]);
+  return equipmentSchema.parse({ ...lab(), ...more, [of]: { pressure, supply, fluid }[of] });
+}
 
 /** The same bench as it was written down before records named their controller. */
 function version1(): Equipment {
@@ -135,6 +144,17 @@ const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse
   ['PRE-42', 'pass', '116 days ago; the record allows 116 days', planOf(), { equipment: lab({ fluid: { useWithinDays: 116 } }) }],
   ['PRE-42', 'refuse', '116 days ago; the record allows 115 days', planOf(), { equipment: lab({ fluid: { useWithinDays: 115 } }) }],
   ['PRE-42', 'refuse', 'after today', planOf(), { equipment: lab({ fluid: { openedOn: '2026-05-02' } }) }],
+  ['PRE-53', 'pass', 'from 1 to 400 edges a second; the plan needs', planOf(), {}],
+  ['PRE-53', 'warn', 'one point, at 10 edges a second', planOf(), { equipment: lab({ meter: { validUntil: '2027-02-28' } }, [10]) }],
+  ['PRE-53', 'warn', 'Beyond its points the K-factor is taken to stay as it is', planOf(), { equipment: lab({}, [1, 10]) }],
+  ['PRE-54', 'pass', '0.5 kPa at most', planOf(), {}],
+  ['PRE-54', 'pass', 'compliance of the rail', planOf(), { equipment: without('pressure', { rail: { complianceMlPerMpa: 76, complianceUncertaintyPercent: 3, volumeMl: 50 } }) }],
+  ['PRE-54', 'warn', 'State pressure.whileOpenKpa', planOf(), { equipment: without('pressure') }],
+  ['PRE-55', 'pass', '10 mV at most', planOf(), {}],
+  ['PRE-55', 'warn', 'State supply.insidePulseMv', planOf(), { equipment: without('supply') }],
+  ['PRE-56', 'pass', '99.5 % n-heptane; its density was not measured', planOf(), {}],
+  ['PRE-56', 'pass', 'was measured on 2026-01-06', planOf(), { equipment: lab({ fluid: { purityPercent: undefined, measuredDensity: { kgPerM3: 684, atC: 20, on: '2026-01-06' } } }) }],
+  ['PRE-56', 'warn', 'Measure the density of the lot, or state fluid.purityPercent', planOf(), { equipment: without('fluid') }],
   ['PRE-12', 'pass', 'in calibration', planOf(), { equipment: lab({ meter: { validUntil: '2026-05-31' } }) }],
   ['PRE-13', 'refuse', 'the plan wants 50 ms', planOf({ link: { deadManMs: 50 } }), {}],
   ['PRE-14', 'refuse', '100 frames a second at most', planOf({ link: { telemetryHz: 150 } }), {}],
@@ -193,7 +213,7 @@ describe('the sheet', () => {
   test('of a good plan passes line by line, one line for each rule', () => {
     const { lines } = sheet(planOf());
     expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
-    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52', 'PRE-63']);
+    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52', 'PRE-53', 'PRE-54', 'PRE-55', 'PRE-56', 'PRE-63']);
     for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
   });
 

@@ -16,6 +16,7 @@ import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from
 import type { RunTotals, SetPoint } from './estimate.ts';
 import type { Plan } from './plan.ts';
 import { leakFindings } from './preflight-leak.ts';
+import { recordFindings } from './preflight-record.ts';
 import { windowFindings } from './preflight-window.ts';
 import type { Point } from './points.ts';
 
@@ -101,6 +102,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-42': fluidLot(context.equipment, context.today),
     'PRE-50': firstLook(plan),
     ...windowFindings(plan, setPoints, context.equipment, staticFlow),
+    ...recordFindings(setPoints, context.equipment, staticFlow, assumption),
     'PRE-63': meterChecked(context.meterChecks, setPoints.map((point) => expectedEdgeRate(staticFlow, context.equipment, point))),
   };
   return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };

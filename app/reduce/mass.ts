@@ -16,7 +16,7 @@
  * much fuel another density would let through; rho_ref is the density at the reference temperature and plan pressure.
  */
 import type { Equipment } from '../equipment/equipment.ts';
-import { densityOfRun } from '../fluid/density-of-run.ts';
+import { densityOfRun, densityUncertainty } from '../fluid/density-of-run.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kilograms, pascals } from '../quantities/quantity.ts';
@@ -25,6 +25,7 @@ import type { WindowSummary } from '../journal/measured.ts';
 import { combined, term } from '../uncertainty/budget.ts';
 import type { BudgetTerm } from '../uncertainty/budget.ts';
 import { errorSource } from '../uncertainty/source.ts';
+import { curveError } from './k-interpolation.ts';
 import type { LeakBlock } from './leak-block.ts';
 
 type NoMassReason =
@@ -100,7 +101,7 @@ export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
   return kFactor;
 }
 
-/** The budget's terms of the K-factor: what the whole curve shares, and the uncertainty of each point by itself. RED-5. */
+/** The budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
 function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number, gross: number): readonly BudgetTerm[] {
   const terms = [term(errorSource('k-factor'), kFactor, '1/m3', -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, 'shared')];
   for (const { point, share } of kFactorShares(meter, hertz)) {
@@ -108,6 +109,9 @@ function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number,
     const own = point.edgesPerLitre * 1e3;
     terms.push(term(errorSource('k-factor-point', String(point.hertz)), own, '1/m3', (-gross * share) / kFactor, (own * point.ownUncertaintyPercent) / 100, 'shared'));
   }
+  const { place, u } = curveError(risingPoints(meter), hertz);
+  // What is less than a hundredth of the certificate's own uncertainty is no line of a budget.
+  if (u * 1e4 > meter.relativeUncertaintyPercent) terms.push(term(errorSource('k-factor-curve', place), kFactor, '1/m3', -gross / kFactor, kFactor * u, 'shared'));
   return terms;
 }
 
@@ -227,13 +231,25 @@ class ReducedMass implements MassPerPulse {
       term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
       ...kFactorTerms(equipment.meter, hertz, kFactor, gross),
       // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
-      term(errorSource('fluid-density'), meterDensity, 'kg/m3', 1 / meterDensity, (meterDensity * equipment.fluid.densityUncertaintyPercent) / 100, 'shared'),
+      term(errorSource('fluid-density'), meterDensity, 'kg/m3', 1 / meterDensity, meterDensity * densityUncertainty(equipment.fluid), 'shared'),
       term(errorSource('rail-pressure'), pressure.mean, 'Pa', -0.5 / pressure.mean + meterCompressibility - 0.5 * railCompressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
+      ...whileOpenTerms(equipment, point, pressure.mean, (measured - leaked) / meterDensity),
       term(errorSource('meter-temperature'), window.meterTemperature.mean, 'K', -meterExpansion, equipment.temperature.uncertaintyC, 'shared'),
       term(errorSource('rail-temperature'), window.railTemperature.mean, 'K', 0.5 * railExpansion, equipment.temperature.uncertaintyC, 'shared'),
       ...(leak === null ? [] : leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked))),
     ];
   }
+}
+
+/**
+ * The pressure while the injector is open lies below its mean (RED-73): by what the record states, or at most by what a rail of its compliance can
+ * make of a pulse. With D the duty, V what a pulse takes out and C the compliance, the dip of any rail that a resistance fills again is below 0.37 (1 - D)^2 V / C (own
+ * computation over all time constants; 0.33 and 0.066 of V / C at 5 and 50 %). Held open there is no dip.
+ */
+function whileOpenTerms({ pressure: { whileOpenKpa }, rail }: Equipment, { width, period }: Pick<Point, 'width' | 'period'>, pressure: number, volume: number): readonly BudgetTerm[] {
+  const shut = Math.max(0, 1 - width / period);
+  const bound = whileOpenKpa !== undefined ? whileOpenKpa * 1e3 * shut : rail === undefined ? 0 : (0.37 * shut * shut * volume) / (rail.complianceMlPerMpa * 1e-12);
+  return bound === 0 ? [] : [term(errorSource('pressure-while-open'), pressure, 'Pa', -0.5 / pressure, bound / Math.sqrt(3), 'shared')];
 }
 
 /** Errors that only the meter's rate has weigh more in what is left of it. */

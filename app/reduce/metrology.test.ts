@@ -73,7 +73,7 @@ describe('budget table', () => {
 
   it('RED-28: carries the own uncertainty of each point of the K-factor curve by its share in the interpolation', () => {
     const { meter } = syntheticEquipment;
-    const equipment = { ...syntheticEquipment, meter: { ...meter, kFactor: meter.kFactor.map((k) => ({ ...k, ownUncertaintyPercent: 0.2 })) } };
+    const equipment = { ...syntheticEquipment, meter: { ...meter, kFactor: [10, 100].map((hertz) => ({ hertz, edgesPerLitre: 48_000, ownUncertaintyPercent: 0.2 })) } };
     const [window] = reduced(plan, { equipment }).windows;
     if (window?.outcome.kind !== 'mass') throw new Error('no mass');
     const { outcome } = window;

@@ -79,7 +79,7 @@ describe('masses', () => {
   });
 
   it('RED-3: interpolates the K-factor and holds it flat outside', () => {
-    const { meter } = syntheticEquipment;
+    const meter = { ...syntheticEquipment.meter, kFactor: [{ hertz: 1, edgesPerLitre: 47_800 }, { hertz: 10, edgesPerLitre: 47_950 }, { hertz: 100, edgesPerLitre: 48_000 }] };
     expect(kFactorAt(meter, 0.1)).toBe(47_800e3);
     expect(kFactorAt(meter, 1)).toBe(47_800e3);
     expect(kFactorAt(meter, 5.5)).toBeCloseTo(47_875e3, 3);
@@ -107,7 +107,8 @@ describe('masses', () => {
       railTemperature: { mean: celsius(25), sd: 0 },
       meterTemperature: { mean: celsius(30), sd: 0 },
     };
-    const outcome = firstMass(reduceRun({ plan, equipment: syntheticEquipment, points: [point], attempts: [{ point: 0, attempt: 1, window }] }));
+    const equipment = { ...syntheticEquipment, meter: { ...syntheticEquipment.meter, kFactor: [{ hertz: 10, edgesPerLitre: 47_950 }, { hertz: 100, edgesPerLitre: 48_000 }] } };
+    const outcome = firstMass(reduceRun({ plan, equipment, points: [point], attempts: [{ point: 0, attempt: 1, window }] }));
     // Densities at 500 kPa absolute (Span and Wagner 2003, independent computation): 30 degC 675.7700, 25 degC 679.9922,
     // 20 degC 684.1958; over the few kPa from there to here 0.95e-3 kg/m3 for 1 kPa.
     const k = 47_950 + ((50 * (40 - 10)) / 90);

@@ -242,6 +242,7 @@ function stated(
     { source: errorSource('rail-pressure'), onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
     { source: errorSource('rail-temperature'), onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
     { source: errorSource('supply-read-back'), onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
+    ...insidePulse(fitted, byVoltage, equipment),
     { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer },
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
     ...ofBench(fitted, conditions, equipment),
@@ -325,6 +326,16 @@ function stated(
     sources: used.map((o) => sourceOf(o.source)),
   };
   return { cell: { ...without, staticToSlope: staticToSlope(without, statement.staticFlows) }, spoilt: verdict?.refused ?? null };
+}
+
+/**
+ * What the supply sags by inside a pulse behind its read-back: while the needle opens it lies below its mean by the whole sag at most; and where
+ * the mean is held, longer pulses raise what is there when they begin. RED-74.
+ */
+function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity, { supply: { insidePulseMv = 0 } }: Equipment): readonly OnInjector[] {
+  if (insidePulseMv === 0) return [];
+  const u = (insidePulseMv * 1e-3) / Math.sqrt(3);
+  return [{ source: errorSource('supply-inside-pulse'), onDeadTime: -byVoltage.value * u, onSlope: (-line.slope * byVoltage.value * u) / at.period }];
 }
 
 /** Relative standard uncertainty of the controller's time; 0: the record states none. */

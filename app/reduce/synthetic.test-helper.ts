@@ -34,11 +34,8 @@ export const syntheticEquipment: Equipment = equipmentSchema.parse({
   meter: {
     kind: 'oval gear',
     serialNumber: 'M-1',
-    kFactor: [
-      { hertz: 1, edgesPerLitre: 47_800 },
-      { hertz: 10, edgesPerLitre: 47_950 },
-      { hertz: 100, edgesPerLitre: 48_000 },
-    ],
+    // So close that nothing is in doubt between them.
+    kFactor: Array.from({ length: 35 }, (_, i) => 0.5 * 1.25 ** i).map((hertz) => ({ hertz, edgesPerLitre: 48_000 * (1 - 0.004 / (1 + hertz / 2)) })),
     relativeUncertaintyPercent: 0.1,
     edgesPerRevolution: 24,
     certificate: { number: 'C-1', date: '2026-01-05', validUntil: '2027-01-05' },

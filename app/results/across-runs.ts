@@ -35,6 +35,7 @@ const lasting: Readonly<Partial<Record<ErrorOwner, Lasting>>> = {
   meter: { name: 'meter', identity: instrument('meter') },
   'pressure transducer': { name: 'pressure transducer', identity: instrument('pressure') },
   thermometer: { name: 'thermometers', identity: instrument('temperature') },
+  rail: { name: 'rail', identity: ({ rail, pressure }) => [rail ?? null, pressure.whileOpenKpa ?? null] },
   supply: { name: 'supply', identity: instrument('supply') },
   wiring: { name: 'wiring', identity: partOfBench('wiring') },
   drivers: { name: 'drivers', identity: partOfBench('driver') },

@@ -12,6 +12,7 @@ export type ErrorOwner =
   | 'meter'
   | 'pressure transducer'
   | 'thermometer'
+  | 'rail'
   | 'supply'
   | 'wiring'
   | 'drivers'
@@ -52,8 +53,21 @@ const known = {
   'k-factor': { owner: 'meter', label: 'meter K-factor', meaning: 'How well the certificate knows the volume that one meter edge stands for.' },
   /** Place: frequency, Hz. */
   'k-factor-point': { owner: 'meter', label: (hertz) => `meter K-factor at ${hertz} Hz`, meaning: 'How well the certificate knows this point of the curve by itself.' },
+  /** Place: the interval between two points of the certificate, or beyond its last. */
+  'k-factor-curve': {
+    owner: 'meter',
+    label: (place) => `meter K-factor curve, ${place}`,
+    meaning: 'What the curve of the meter may do between two points of its certificate, or beyond the last.',
+    statement: 'each point of the certificate left out and told by its neighbours; beyond the last point the change of the curve there, an estimate',
+  },
   'fluid-density': { owner: 'fluid', label: 'fluid density', meaning: 'How well the density of this lot is known.' },
   'rail-pressure': { owner: 'pressure transducer', label: 'rail pressure', meaning: 'How far the pressure transducer may read off.' },
+  'pressure-while-open': {
+    owner: 'rail',
+    label: 'rail pressure while open',
+    meaning: 'How far the pressure lies below its mean while the injector is open: the rail gives fluid before it is filled again.',
+    statement: 'bound of the equipment record, or what the compliance of the rail allows at the most; rectangular',
+  },
   'meter-temperature': { owner: 'thermometer', label: 'meter temperature', meaning: 'How far the thermometer in the meter may read off; it gives the density there.' },
   'rail-temperature': {
     owner: 'thermometer',
@@ -88,6 +102,12 @@ const known = {
     statement: 'all of the leak at most, while the injector was open; an estimate',
   },
   'supply-read-back': { owner: 'supply', label: 'supply read-back', meaning: 'How far the read-back of the supply may be off; a lower voltage opens later.' },
+  'supply-inside-pulse': {
+    owner: 'supply',
+    label: 'supply inside the pulse',
+    meaning: 'How far the supply sags behind its read-back while the coil draws its current; a lower voltage opens later.',
+    statement: 'bound of the equipment record, rectangular',
+  },
   'harness-resistance': {
     owner: 'wiring',
     label: 'harness resistance',

@@ -1,6 +1,7 @@
 import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { shown } from '../../app/boundary/text.ts';
+import { grantedSentences } from '../../app/equipment/standing.ts';
 import { budgetTable } from '../../app/reduce/budget-table.ts';
 import { pointIndex } from '../../app/plan/points.ts';
 import { endingWords } from '../../app/run/ending.ts';
@@ -136,6 +137,7 @@ export function addResultCommands(program: Command): void {
           return;
         }
         printTables(reduction, state.notTraceable);
+        for (const sentence of grantedSentences(state.equipment)) process.stdout.write(`\n${sentence}\n`);
         process.stdout.write(`\nRun ${id}, ${headLine(archive)}`);
         if (options.findings !== true) return;
         process.stdout.write(`\nTime base (RUN-114)\n${state.clocks.size === 0 ? '  The run was too short, or too old, to compare the clock of the controller with that of the computer.' : [...state.clocks.values()].map((clock) => `  ${comparisonText(clock)}`).join('\n')}\n`);

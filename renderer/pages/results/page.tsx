@@ -1,6 +1,7 @@
 import { useMemo, useState } from 'react';
 import type { ReactNode } from 'react';
 import type { RunRow } from '../../../app/contract/contract.ts';
+import { grantedSentences } from '../../../app/equipment/standing.ts';
 import { leakSentences } from '../../../app/reduce/leak-words.ts';
 import { lightWindowSentences } from '../../../app/reduce/window-words.ts';
 import { comparisonText } from '../../../app/run/time-base.ts';
@@ -140,6 +141,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
         return <ComparePanel results={results} selection={selection} name={choices.find((one) => one.id === id)?.text ?? results.plan.name} other={other} runs={choices.filter((one) => one.id !== id)} onOther={(chosen) => goTo('results', id, 'compare', chosen)} />;
     }
   };
+  const granted = grantedSentences(results.equipment);
   return (
     <>
       <NotTraceable reasons={journal.state?.notTraceable ?? []} />
@@ -148,6 +150,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
       </p>
       <Notice tone={leakTone(results)}>{shownText(leakSentences(results.reduction.leak, results.reduction.periodPair, results.reduction.cells).join(' '))}</Notice>
       {results.reduction.lightWindows.length > 0 && <Notice tone="note">{shownText(lightWindowSentences(results.reduction.lightWindows).join(' '))}</Notice>}
+      {granted.length > 0 && <Notice tone="note">{shownText(granted.join(' '))}</Notice>}
       <ConditionPicker selection={selection} onWish={onWish} />
       {panel()}
     </>
