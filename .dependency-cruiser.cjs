@@ -29,7 +29,7 @@ module.exports = {
       name: 'no-development-package-in-the-product',
       severity: 'error',
       // What runs inside Electron gets it from Electron. The emulated controller board is for tests only.
-      from: { path: '^(app|main|firmware-protocol|renderer)/', pathNot: '\\.test\\.tsx?$|^firmware-protocol/emulation/|^main/electron/(main|preload|vite\\.config)\\.ts$|^renderer/vite\\.config\\.ts$' },
+      from: { path: '^(app|main|firmware-protocol|renderer)/', pathNot: '\\.test\\.tsx?$|^main/electron/(main|preload|vite\\.config)\\.ts$|^renderer/vite\\.config\\.ts$' },
       to: { dependencyTypes: ['npm-dev'], dependencyTypesNot: ['type-only'] },
     },
   ],

@@ -1,5 +1,5 @@
 /** How fast the emulated controller board runs, and how much of its own time the firmware needs. */
-import { CLOCK_HZ } from '../../firmware-protocol/emulation/atmega2560.ts';
+import { CLOCK_HZ } from '../emulation/atmega2560.ts';
 import { encodeRequest } from '../../firmware-protocol/line/messages.ts';
 import { BoardPort, firmware, stillPlant } from '../builders/emulated-firmware.ts';
 import type { BenchReport } from './report.ts';

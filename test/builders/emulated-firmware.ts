@@ -3,7 +3,7 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { ControllerPort } from '../../firmware-protocol/conformance/suite.ts';
-import { EmulatedBoard } from '../../firmware-protocol/emulation/emulated-board.ts';
+import { EmulatedBoard } from '../emulation/emulated-board.ts';
 import { buildFirmware, type FirmwareBuild } from '../../firmware-protocol/firmware/build.ts';
 import { LONGEST_TO_HOST } from '../../firmware-protocol/line/codec.ts';
 import { LineSplitter } from '../../firmware-protocol/line/line-splitter.ts';

@@ -3,7 +3,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { conformanceChecks } from '../../firmware-protocol/conformance/suite.ts';
 import { sealLine } from '../../firmware-protocol/line/codec.ts';
-import { CLOCK_HZ } from '../../firmware-protocol/emulation/atmega2560.ts';
+import { CLOCK_HZ } from '../emulation/atmega2560.ts';
 import type { PlantPort } from '../../firmware-protocol/simulator/plant/plant-port.ts';
 import { firmware, stillPlant } from '../builders/emulated-firmware.ts';
 import { Bench, conformance, fuzzFirmware, pulseTrains, silentHost, sweep, trainsOf } from './firmware.ts';

@@ -5,8 +5,8 @@
 import { rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { runConformance, type ConformanceResult } from '../../firmware-protocol/conformance/suite.ts';
-import { CLOCK_HZ } from '../../firmware-protocol/emulation/atmega2560.ts';
-import { EmulatedBoard } from '../../firmware-protocol/emulation/emulated-board.ts';
+import { CLOCK_HZ } from '../emulation/atmega2560.ts';
+import { EmulatedBoard } from '../emulation/emulated-board.ts';
 import { sealLine } from '../../firmware-protocol/line/codec.ts';
 import {
   decodeFromController, encodeRequest, type FromController, type Refusal, type Reply, type Request, type Telemetry,

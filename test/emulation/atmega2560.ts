@@ -1,4 +1,4 @@
-/* eslint-disable max-lines -- one chip: its peripherals share registers, clock and interrupts */
+ 
 /**
  * An ATmega2560 at 16 MHz as far as the reference firmware uses it. The instructions are carried out by avr8js; the
  * peripherals are here, because the package's own are those of a smaller chip, have no input capture, and count their
@@ -214,7 +214,7 @@ export class Atmega2560 {
   }
 
   /** Runs until the cycle count has reached `target`; it may pass it by the rest of an instruction. */
-  // eslint-disable-next-line complexity -- one peripheral after the other as the data sheet has them; they share the registers
+   
   runTo(target: number): void {
     const cpu = this.#cpu;
     const data = this.#data;
@@ -510,7 +510,7 @@ export class Atmega2560 {
     };
   }
 
-  // eslint-disable-next-line max-lines-per-function -- one peripheral after the other as the data sheet has them; they share the registers
+   
   #hook(): void {
     const data = this.#data;
     const set = (address: number, value: number) => {

@@ -4,9 +4,9 @@
  * the other: bytes go in, time is let pass, lines come out.
  */
 import { frameSignals, wireReadingOf } from '../../app/bench/readings.ts';
-import type { PlantPort, PlantReadings } from '../simulator/plant/plant-port.ts';
-import type { Input, Scale } from '../line/messages.ts';
-import { SCALES } from '../simulator/plant/scales.ts';
+import type { PlantPort, PlantReadings } from '../../firmware-protocol/simulator/plant/plant-port.ts';
+import type { Input, Scale } from '../../firmware-protocol/line/messages.ts';
+import { SCALES } from '../../firmware-protocol/simulator/plant/scales.ts';
 import { Atmega2560, CLOCK_HZ, flashImage } from './atmega2560.ts';
 
 const CYCLES_PER_US = CLOCK_HZ / 1e6;
