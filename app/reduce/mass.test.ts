@@ -29,9 +29,10 @@ const window: WindowSummary = {
   railTemperature: { mean: celsius(25), sd: 0 },
   meterTemperature: { mean: celsius(30), sd: 0 },
 };
-const { meter } = syntheticEquipment;
+const curve = [{ hertz: 1, edgesPerLitre: 47_800 }, { hertz: 10, edgesPerLitre: 47_950 }, { hertz: 100, edgesPerLitre: 48_000 }];
+const meter = { ...syntheticEquipment.meter, kFactor: curve };
 /** Each point of the curve with an uncertainty of its own, and each other than its neighbour. */
-const pointwise: Equipment = { ...syntheticEquipment, meter: { ...meter, kFactor: meter.kFactor.map((k, i) => ({ ...k, ownUncertaintyPercent: 0.1 + 0.1 * i })) } };
+const pointwise: Equipment = { ...syntheticEquipment, meter: { ...meter, kFactor: curve.map((k, i) => ({ ...k, ownUncertaintyPercent: 0.1 + 0.1 * i })) } };
 /** A leak of about a twentieth of what the meter counts. */
 const leak: LeakBlock = {
   block: 3, pressure: 4e5, voltage: 14, flow: 4e-8, uFlow: 1e-9, change: -6e-9, uChange: 8e-9, uMeter: 5e-10, below: null, zeroPoints: [], idle: { edges: 0, time: 0 }, sources: [],
@@ -176,7 +177,7 @@ describe('RED-5, RED-43, RED-44 budget of a mass', () => {
     expect(points({ edges: 1 })).toEqual(['meter K-factor at 1 Hz']);
     const withNone = { ...pointwise, meter: { ...meter, kFactor: pointwise.meter.kFactor.map((k) => (k.hertz === 10 ? { ...k, ownUncertaintyPercent: 0 } : k)) } };
     expect(points({}, withNone)).toEqual(['meter K-factor at 100 Hz']);
-    expect(points({}, syntheticEquipment)).toEqual([]);
+    expect(points({}, { ...syntheticEquipment, meter })).toEqual([]);
     expect(termOf('meter K-factor at 100 Hz').sensitivity * base.kFactorPerCubicMetre).toBeCloseTo(-(base.measured / (base.measured - base.leaked)) / 3, 9);
   });
 });

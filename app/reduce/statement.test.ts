@@ -58,6 +58,8 @@ const part = (cell: LineCell, label: string) => {
 /** All widths, and each line by itself. */
 const given = { linearFromMs: 1, slopeOverVoltage: 'own' } as const;
 const { name, meter, pressure, temperature, supply, fluid, ambientKpa } = syntheticEquipment;
+/** A curve whose points the flows of a line lie between. */
+const curve = [{ hertz: 1, edgesPerLitre: 47_800 }, { hertz: 10, edgesPerLitre: 47_950 }, { hertz: 100, edgesPerLitre: 48_000 }];
 const wired: Equipment = equipmentSchema.parse({
   equipmentVersion: 2, name, meter, pressure, temperature, supply, fluid, ambientKpa,
   controller: { model: 'C', serialNumber: 'C-1' },
@@ -96,8 +98,8 @@ describe('RED-16 to RED-19 what the conditions do to a line', () => {
   });
 
   it('RED-14: a point of the K-curve moves slope and dead time by its parts, whether voltages share a slope or not', () => {
-    const off = (hertz: number): Equipment => ({ ...syntheticEquipment, meter: { ...meter, kFactor: meter.kFactor.map((k) => (k.hertz === hertz ? { ...k, edgesPerLitre: k.edgesPerLitre * 1.0002 } : k)) } });
-    const known: Equipment = { ...syntheticEquipment, meter: { ...meter, kFactor: meter.kFactor.map((k) => ({ ...k, ownUncertaintyPercent: 0.02 })) } };
+    const off = (hertz: number): Equipment => ({ ...syntheticEquipment, meter: { ...meter, kFactor: curve.map((k) => (k.hertz === hertz ? { ...k, edgesPerLitre: k.edgesPerLitre * 1.0002 } : k)) } });
+    const known: Equipment = { ...syntheticEquipment, meter: { ...meter, kFactor: curve.map((k) => ({ ...k, ownUncertaintyPercent: 0.02 })) } };
     for (const slopeOverVoltage of ['own', 'shared'] as const) {
       const plan = syntheticPlan({ voltageV: [9, 12, 16] }, 2, { linearFromMs: 1, slopeOverVoltage });
       const base = linesOf(reduced(plan, { equipment: known }));
