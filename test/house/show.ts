@@ -19,6 +19,12 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   'power-cut': async () => (await import('../storm/power-cut.ts')).showPowerCut,
 };
 
+// A reader that has seen enough (`head`) ends the proof; what was printed stands.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+  if (error.code !== 'EPIPE') throw error;
+  process.exit(0);
+});
+
 const [name = '', ...args] = process.argv.slice(2);
 const load = proofs[name];
 if (load === undefined) {
