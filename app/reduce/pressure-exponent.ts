@@ -1,5 +1,7 @@
 /** How flow grows with pressure: the exponent b of k = c p^b, which is 0.5 for an orifice. RED-35. */
-import { combine, stateCarried } from '../uncertainty/carried.ts';
+import { chiSquareQuantile } from '../distributions/distributions.ts';
+import { combine, sharedPart, stateCarried, withPart } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { slopeCarried } from './carried-line.ts';
@@ -17,6 +19,8 @@ export interface PressureExponent {
   readonly exponent: Result;
   /** Whether 0.5 lies inside the 95 % interval. */
   readonly agreesWithOrifice: boolean;
+  /** Whether the flows follow one power of pressure: asked where there are three pressures or more (chi-square of what they stand off it, 5 %). */
+  readonly fit: 'one-power' | 'other-shape' | 'not-tested';
 }
 
 export interface NoPressureExponent {
@@ -61,9 +65,23 @@ function exponentOf(injector: number, serialNumber: string, of: PressureExponent
   const meanX = x.reduce((sum, v) => sum + v, 0) / x.length;
   const sxx = x.reduce((sum, v) => sum + (v - meanX) ** 2, 0);
   const fitted = fitExponent(flows.map((f) => f.pressure), flows.map((f) => f.flow.value));
-  const exponent = stateCarried(
-    combine(fitted, flows.map(({ flow }, i) => ({ of: flow, sensitivity: ((x[i] ?? meanX) - meanX) / sxx / flow.value }))),
-  );
+  const weights = x.map((v) => (v - meanX) / sxx);
+  const carried = combine(fitted, flows.map(({ flow }, i) => ({ of: flow, sensitivity: (weights[i] ?? 0) / flow.value })));
+  const key = errorSource('rail-pressure').key;
+  // Relative, of each flow: all that is new at each pressure, with the transducer's error, of which nobody says how much is one offset.
+  const ofPressure = flows.map(({ flow }) => (flow.parts.get(key)?.effect ?? 0) / flow.value);
+  const offset = carried.parts.get(key)?.effect ?? 0;
+  const apart = Math.hypot(...ofPressure.map((effect, i) => (weights[i] ?? 0) * effect));
+  const level = flows.reduce((sum, { flow }) => sum + Math.log(flow.value), 0) / flows.length;
+  const residuals = flows.map(({ flow }, i) => Math.log(flow.value) - level - fitted * ((x[i] ?? meanX) - meanX));
+  const own = flows.map(({ flow }, i) => Math.hypot(ofPressure[i] ?? 0, stateCarried(flow).uRandom / flow.value));
+  const dof = flows.length - 2;
+  const typical = own.reduce((sum, u) => sum + u * u, 0) / own.length;
+  const squares = residuals.reduce((sum, r) => sum + r * r, 0);
+  const fit = dof < 1 ? 'not-tested' : squares > typical * chiSquareQuantile(0.95, dof) ? 'other-shape' : 'one-power';
+  const bent = fit === 'other-shape' ? Math.sqrt(Math.max(0, squares / dof - typical) / sxx) : 0;
+  const wider = Math.hypot(Math.sqrt(Math.max(0, apart ** 2 - offset ** 2)), bent);
+  const exponent = stateCarried(withPart(carried, sharedPart(errorSource('interpolation', 'pressure exponent'), wider)));
   return {
     kind: 'exponent',
     injector,
@@ -72,5 +90,6 @@ function exponentOf(injector: number, serialNumber: string, of: PressureExponent
     pressures: flows.map((f) => f.pressure),
     exponent,
     agreesWithOrifice: Math.abs(exponent.value - 0.5) <= exponent.expanded,
+    fit,
   };
 }

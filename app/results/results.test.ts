@@ -4,6 +4,7 @@ import { drawErrors, lineAt, madeAttempts, madeRun, noScatter, normalFrom, synth
 import { budgetTable } from '../reduce/budget-table.ts';
 import { lineMass, lineMassCarried, widthMassCarried } from '../reduce/carried-line.ts';
 import { reduceRun } from '../reduce/reduce.ts';
+import { normals } from '../statistics/normals.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import { driftOf, trendAt } from './drift.ts';
@@ -147,6 +148,53 @@ describe('one attempt', () => {
   });
 });
 
+describe('RED-104: what is said of drift', () => {
+  const [measured] = run.masses;
+  const reference = measured === undefined ? undefined : { ...measured, at: { ...measured.at, role: 'reference' as const } };
+  const trendOf = (deviations: readonly number[]) => {
+    if (reference === undefined) throw new Error('no reference point');
+    const masses = deviations.map((d, i) => ({ ...reference, point: i, attempt: 1, mass: 1e-5 * (1 + d / 100) }));
+    const { trend } = driftOf(masses, masses.map(({ point, attempt }, i) => ({ point, attempt, time: 600 * i })));
+    if (trend.kind !== 'drift') throw new Error(trend.text);
+    return trend;
+  };
+
+  it('a bench that wanders is called drifting no more often than one time in twenty, and most often wandering where twenty points show it', () => {
+    const normal = normals(71);
+    const runs = 1500;
+    for (const n of [5, 10, 20]) {
+      const said = new Map<string, number>();
+      for (let i = 0; i < runs; i += 1) {
+        let at = 0;
+        const { verdict } = trendOf(Array.from({ length: n }, () => (at += 0.1 * normal())));
+        said.set(verdict, (said.get(verdict) ?? 0) + 1);
+      }
+      const share = (verdict: string): number => (said.get(verdict) ?? 0) / runs;
+      expect(share('drift'), `${n} points`).toBeLessThan(0.05 + 4 * Math.sqrt((0.05 * 0.95) / runs));
+      if (n === 20) expect(share('wanders')).toBeGreaterThan(0.75);
+      if (n === 20) expect(share('drift-if-independent')).toBeLessThan(0.13);
+    }
+  });
+
+  it('independent scatter is no drift, a straight one is, and a bump in the middle wanders', () => {
+    const normal = normals(73);
+    const runs = 1500;
+    let called = 0;
+    let found = 0;
+    for (let i = 0; i < runs; i += 1) {
+      const scatter = Array.from({ length: 10 }, () => 0.1 * normal());
+      if (trendOf(scatter).verdict.startsWith('drift')) called += 1;
+      if (trendOf(scatter.map((d, k) => d + 0.05 * k)).verdict.startsWith('drift')) found += 1;
+    }
+    expect(called / runs).toBeLessThan(0.05 + 4 * Math.sqrt((0.05 * 0.95) / runs));
+    expect(found / runs).toBeGreaterThan(0.85);
+    const bump = trendOf(Array.from({ length: 20 }, (_, i) => (i >= 8 && i < 12 ? 1 : 0) + 0.05 * ((i * 7) % 3)));
+    expect(bump.verdict).toBe('wanders');
+    expect(bump.text).toMatch(/wandered or stepped \(largest step \d\.\d{3} %\)/);
+    expect(trendOf(Array.from({ length: 12 }, (_, i) => i + 0.01 * (i % 2)))).toMatchObject({ verdict: 'drift' });
+  });
+});
+
 describe('drift', () => {
   const plan = syntheticPlan({ voltageV: [14] }, 2);
   const watched = { ...plan, reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 4 } };
@@ -159,14 +207,14 @@ describe('drift', () => {
     const drift = driftOf(falling, times);
     expect(drift.rows).toHaveLength(steady.points.filter((p) => p.role === 'reference').length);
     if (drift.trend.kind === 'no-drift') throw new Error(drift.trend.text);
-    expect(drift.trend.significant).toBe(true);
+    expect(drift.trend.verdict).toMatch(/^drift/);
     // One reference point for every 5 points: 0.2 % in half an hour.
     expect(drift.trend.percentPerHour.value).toBeCloseTo(-0.4, 1);
     const { points, overRunPercent } = drift.trend;
     const [first, last] = [points[0]?.time ?? 0, points.at(-1)?.time ?? 0];
     expect(trendAt(drift.trend, last) - trendAt(drift.trend, first)).toBeCloseTo(overRunPercent.value, 9);
     const still = driftOf(steady.masses.map((m) => (m.at.role === 'reference' ? { ...m, mass: 1e-5 * (1 + 1e-4 * ((m.at.replicate % 2) - 0.5)) } : m)), times);
-    expect(still.trend).toMatchObject({ kind: 'drift', significant: false });
+    expect(still.trend).toMatchObject({ kind: 'drift', verdict: 'none' });
   });
 
   it('RED-38, RED-70: rows carry the scatter inside their window with its own coverage factor, a missing mass says why', () => {

@@ -143,9 +143,9 @@ function exponentLines(reduction: Reduction): Section {
     lines:
       known.length === 0
         ? [missing?.text ?? 'No line and no static flow was measured.']
-        : known.map(({ serialNumber, of, exponent, agreesWithOrifice }) => {
+        : known.map(({ serialNumber, of, exponent, agreesWithOrifice, fit }) => {
             const from = of.quantity === 'slope' ? `slope at ${of.voltage} V` : 'static flow';
-            return `${serialNumber}, ${from}: ${exponent.value.toFixed(4)} ± ${exponent.expanded.toFixed(4)}${agreesWithOrifice ? '' : ', which is not 0.5'}`;
+            return `${serialNumber}, ${from}: ${exponent.value.toFixed(4)} ± ${exponent.expanded.toFixed(4)}${agreesWithOrifice ? '' : ', farther from 0.5 than its U95 (one exact orifice in twenty is)'}${fit === 'other-shape' ? '; the flows do not follow one power of pressure, so it holds on average only' : fit === 'not-tested' ? '; two pressures do not show whether the flows follow one power' : ''}`;
           }),
   };
 }
@@ -177,7 +177,7 @@ function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section
     lines: [
       trend.kind === 'no-drift'
         ? trend.text
-        : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.significant ? 'more than scatter explains' : 'no more than scatter explains'}; scatter ${trend.scatterPercent.toFixed(3)} %`,
+        : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.text}; scatter ${trend.scatterPercent.toFixed(3)} %`,
     ],
   };
 }

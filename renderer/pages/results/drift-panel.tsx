@@ -63,9 +63,9 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
       <p>
         {trend.kind === 'no-drift'
           ? trend.text
-          : trend.significant
-            ? `The reference point moved by ${perHour(trend)} % an hour, which is more than its scatter explains: ${brief(Math.abs(trend.overRunPercent.value))} % over the run. Look for what changed (fluid temperature, meter, leak, the injector itself) before these results are used.`
-            : `No drift is shown: the trend is ${perHour(trend)} % an hour, inside its uncertainty.`}
+          : trend.verdict === 'none'
+            ? `No drift is shown: the trend is ${perHour(trend)} % an hour, inside its uncertainty.`
+            : `The reference point moved by ${perHour(trend)} % an hour, ${brief(Math.abs(trend.overRunPercent.value))} % over the run, ${trend.text}. Look for what changed (fluid temperature, meter, leak, the injector itself) before these results are used.`}
         {drift.sdPercent !== null && ` The reference masses scatter by ${brief(drift.sdPercent)} % (standard deviation).`}
       </p>
       <Section title={`Reference point over the run: ${what}`} wide>
