@@ -2,6 +2,7 @@
 const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) => Promise<boolean | null>>>> = {
   coverage: async () => (await import('./coverage.ts')).showCoverage,
   characterisations: async () => (await import('./characterisations.ts')).showCharacterisations,
+  'error-rates': async () => (await import('./error-rates.ts')).showErrorRates,
   look: async () => (await import('./look.ts')).showLook,
   pauses: async () => (await import('./pauses.ts')).showPauses,
   kills: async () => (await import('./kills.ts')).showKills,
