@@ -2,7 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import type { Guard } from '../plan/plan.ts';
-import { amperes, celsius, kilopascals, seconds, volts } from '../quantities/quantity.ts';
+import { amperes, celsius, kelvins, kilopascals, pascals, seconds, volts } from '../quantities/quantity.ts';
 import { clearGuard, guardReading, Guards, guardText, stepGuard, WatchedGuard } from './guards.ts';
 import type { GuardedWork, GuardMemory } from './guards.ts';
 import { testPlan } from './scripted-bench.test-helper.ts';
@@ -134,6 +134,24 @@ describe('RUN-191 guards over frames, of a run and of work by hand', () => {
     expect(found(guardOf(signal, limits), at(change), { ...nothing, ...work })).toEqual([true, expect.closeTo(value, 9)]);
     // Nothing is held and nothing stands out of its limits: no guard has anything to say.
     expect(found(guardOf(signal, limits), at({}), nothing)).toEqual([]);
+  });
+
+  it.each<readonly [Guard['signal'], Pick<Guard, 'low' | 'high'>, Partial<BenchFrame>, boolean]>([
+    ['pressure-kpa', { low: 300, high: 500 }, { pressure: pascals(500_000.000_3) }, true],
+    ['pressure-kpa', { low: 300, high: 500 }, { pressure: pascals(499_999.999_7) }, false],
+    ['pressure-kpa', { low: 300, high: 500 }, { pressure: pascals(299_999.999_8) }, true],
+    ['pressure-kpa', { low: 300, high: 500 }, { pressure: pascals(300_000.000_2) }, false],
+    ['pressure-kpa', { high: 500 }, { pressure: pascals(Number.NaN) }, true],
+    ['rail-temperature-c', { high: 30 }, { railTemperature: kelvins(303.150_000_1) }, true],
+    ['rail-temperature-c', { high: 30 }, { railTemperature: kelvins(303.149_999_9) }, false],
+    ['meter-temperature-c', { low: 15 }, { meterTemperature: kelvins(288.149_999_9) }, true],
+    ['meter-temperature-c', { low: 15 }, { meterTemperature: kelvins(288.150_000_1) }, false],
+    ['current-a', { low: -1, high: 4 }, { current: amperes(4.000_000_002) }, true],
+    ['current-a', { low: -1, high: 4 }, { current: amperes(-1.000_000_001) }, true],
+    ['current-a', { low: -1, high: 4 }, { current: amperes(4) }, false],
+    ['current-a', { low: -1, high: 4 }, { current: amperes(-1) }, false],
+  ])('RUN-173 %s of %j acts on %j, however near to its limit: %s', (signal, limits, change, acts) => {
+    expect(found(guardOf(signal, limits), at(change), nothing).length > 0).toBe(acts);
   });
 
   it('RUN-194 the reading of a guard as values', () => {

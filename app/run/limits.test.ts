@@ -471,6 +471,54 @@ describe('the proof', () => {
   });
 });
 
+describe('RUN-14 RUN-25 a controller that was reset', () => {
+  const reset = (run: TestRun, n: number): void => {
+    run.runUntil(inStep('measure'), 60);
+    run.bench.reset(`boot-${n}`);
+    run.pass();
+  };
+
+  it('is gone on with by itself as often as the plan allows, a proof each', () => {
+    const run = measuring({ axes: { ...axes, replicates: 100 }, byItself: { perHour: 2 } });
+    for (let n = 2; n <= 4; n += 1) reset(run, n);
+    run.runUntil(inMode('tripped'), 5);
+    expect(run.events('resumed').map(({ automatic }) => automatic)).toEqual([true, true]);
+    expect(run.events('tripped')[0]?.guard).toBe('reset');
+    expect(run.events('dead-man-proved')).toHaveLength(3);
+  });
+
+  it('that a person resumes is none of those times', () => {
+    const run = measuring({ axes: { ...axes, replicates: 100 }, byItself: { perHour: 1 } });
+    reset(run, 2);
+    run.runUntil(inMode('held'), 5);
+    run.pass();
+    expect(reasonOf(run, { kind: 'resume' })).toBeUndefined();
+    reset(run, 3);
+    run.runUntil(inMode('held', 'tripped'), 5);
+    expect(run.mode).toBe('held');
+  });
+
+  it('RUN-27 that takes its time to arm is not taken for one that disarmed: after the proof, after a rest, after a reset', () => {
+    const armsSlowly = (run: TestRun): void => {
+      run.bench.answer = ({ kind }) => (kind === 'arm' ? null : undefined);
+      run.runUntil(() => run.bench.requests.at(-1)?.kind === 'arm', 20);
+      run.runUntil(never, 1);
+      expect(run.events('tripped')).toEqual([]);
+      expect(run.engine.state.current?.step ?? run.mode).toMatch(/supply|proving/);
+    };
+    const proved = new TestRun({ plan: plan() }).start();
+    proved.runUntil((run) => run.bench.requests.some(({ kind }) => kind === 'keep-silent'));
+    armsSlowly(proved);
+    const rested = paused();
+    rested.command({ kind: 'resume' });
+    armsSlowly(rested);
+    const again = measuring();
+    reset(again, 2);
+    again.runUntil(inMode('proving'), 10);
+    armsSlowly(again);
+  });
+});
+
 describe('RUN-46 RUN-132 a silent meter', () => {
   const silent = (changes: Record<string, unknown>, disturb: (bench: ScriptedBench) => void): TestRun => {
     const run = new TestRun({ plan: plan({ window: { minEdges: 24, minS: 0.5, maxS: 60 }, repeats: { attemptsAtOnce: 1, attemptsSecondPass: 0 }, ...changes }) });

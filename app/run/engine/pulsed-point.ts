@@ -188,7 +188,7 @@ export class PulsedPoint {
     yield* until({
       facts: shutting,
       met: (frame) => {
-        if (counted.length > 0 || this.#core.now - began >= shutGraceS) counted.push(frame);
+        if (this.#core.now - began >= shutGraceS) counted.push(frame);
         return span() >= shutSpanS;
       },
       dueAfter: shutGraceS + shutSpanS + clockSlack,
