@@ -1366,6 +1366,18 @@ describe('the first look', () => {
     expect(run.engine.state.ending).toBe<Ending>('complete');
   });
 
+  it('RUN-142 one that is looked at again when nothing else is left, and cannot be looked at, is set aside again', () => {
+    const run = new TestRun({ plan: look() }).start();
+    work(run, ended, physical(run, (channel) => (channel === 2 ? 0.5 : 1)));
+    run.command({ kind: 'measure-again', points: lookOf(run, 1) });
+    expect(run.engine.state.out.size).toBe(0);
+    run.bench.dead.add(2);
+    run.runUntil((r) => !ended(r));
+    work(run, ended, physical(run));
+    expect(run.events('injector-out').map(({ how, injector }) => [how, injector])).toEqual([['set-aside', 1], ['set-aside', 1]]);
+    expect(run.engine.state.out.size).toBe(1);
+  });
+
   it('RUN-142 one that does not open is set aside at once, with its other look points unmeasured', () => {
     const run = new TestRun({ plan: look() });
     run.bench.dead.add(1);

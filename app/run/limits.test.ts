@@ -60,6 +60,7 @@ describe('on the way to safe', () => {
         run.link('up');
         run.runUntil(never, 10);
         expect(run.mode, `${kind} ${where}`).toBe('paused');
+        expect(run.events('resumed'), `${kind} ${where}`).toEqual([]);
       }
     }
   });
@@ -459,6 +460,15 @@ describe('the proof', () => {
     expect(guardAnd(stays)).toEqual(['controller-fault', 'The dead-man fault of the controller did not clear.']);
   });
 
+  it('RUN-12 that is made again counts the pulses of its own train, and not those that the controller has counted before', () => {
+    const run = measuring();
+    run.runUntil(ended);
+    run.command({ kind: 'measure-again', points: [0] });
+    run.bench.answer = ({ kind }) => (kind === 'burst' ? { kind: 'done' } : undefined);
+    run.runUntil(inMode('tripped', 'measuring'), 20);
+    expect(notProved(run)).toBe('the pulses of the proof were not seen to begin.');
+  });
+
   it('RUN-25 no answer in it holds, and says what was heard', () => {
     const run = proofOf(({ kind }) => (kind === 'keep-silent' ? { kind: 'no-answer', text: 'nothing heard' } : undefined));
     expect(run.events('held')[0]).toMatchObject({ guard: 'no-answer', text: 'The bench did not answer: nothing heard' });
@@ -742,6 +752,35 @@ describe('RUN-150 the rest after an acknowledgement', () => {
   });
 });
 
+describe('RUN-29 an acknowledgement that nobody answers', () => {
+  it('goes to a pause that is not confirmed, in which a fault trips as ever', () => {
+    const run = measuring();
+    run.bench.latch('over-current');
+    run.runUntil(inMode('tripped'), 5);
+    run.bench.answer = ({ kind }) => (kind === 'make-safe' ? { kind: 'no-answer', text: 'nothing heard' } : undefined);
+    run.bench.telemetrySilent = true;
+    run.command({ kind: 'acknowledge' });
+    run.runUntil(inMode('paused'), 60);
+    expect(run.engine.state.safe).toMatchObject({ confirmed: false, then: { kind: 'paused' } });
+    run.bench.telemetrySilent = false;
+    run.pass();
+    expect(run.engine.state.safe?.then).toMatchObject({ kind: 'tripped', guard: 'controller-fault' });
+  });
+});
+
+describe('RUN-109 the idle flow', () => {
+  it('is counted while the pressure moves by less than its tolerance, and not beyond', () => {
+    const noted = (kPa: number): number => {
+      const run = new TestRun({ plan: plan({ guards: [{ id: 'leak', signal: 'idle-flow-ml-min', high: 5, level: 'note' }] }) });
+      run.bench.leak = 8;
+      run.bench.tell = (frame) => ({ ...frame, pressure: kilopascals(400 + (frame.number % 2) * kPa) });
+      run.runUntil(never, 20);
+      return run.events('guard-noted').length;
+    };
+    expect([noted(3.9), noted(4.1)]).toEqual([1, 0]);
+  });
+});
+
 describe('RUN-164 RUN-166 what a host that stood still leaves alone', () => {
   it.each([['paused', 'pause-now'], ['ended', 'abort']] as const)('a run that is %s', (mode, kind) => {
     const run = measuring();
@@ -787,6 +826,15 @@ describe('what a step gives', () => {
     going.hasWall = false;
     expect(going.step({ kind: 'tick', now: seconds(5) })).toEqual({ events: [], requests: [], answer: null, ignored: null, done: false });
     expect(going.step({ kind: 'tick', now: seconds(3) }).events).toEqual([]);
+  });
+
+  it('RUN-5 a clock that goes back does not: deadlines are of the latest time that was seen', () => {
+    const run = new TestRun({ plan: plan() });
+    run.hasWall = false;
+    run.pass();
+    const now = run.bench.time;
+    const asked = run.step({ kind: 'command', now: now - 0.5, id: 'early', by: 'op', command: { kind: 'start' } });
+    expect(asked.requests[0]?.deadline).toBe(now + 3);
   });
 
   it('RUN-2 answers a command, and nothing else, and forgets what it said before', () => {

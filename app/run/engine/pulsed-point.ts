@@ -67,7 +67,7 @@ export class PulsedPoint {
   #burst: Burst | null = null;
   #seenAt = Number.NaN;
   /** Supply current over the frames of the burst so far. */
-  #current = { sum: 0, frames: 0 };
+  readonly #current = { sum: 0, frames: 0 };
 
   constructor({ core, drive, settings, readings, schedule }: PointParts, point: Point, reject: Reject) {
     this.#core = core;
@@ -129,7 +129,6 @@ export class PulsedPoint {
   *#startPulses(): Procedure {
     this.#core.step('settle');
     const { channel, width, period } = this.#point;
-    this.#current = { sum: 0, frames: 0 };
     const { burst, reply } = yield* this.#drive.burst({ channel, width, period, count: this.#count }, atPressure, (said) => this.#refused(said));
     this.#burst = burst;
     this.#schedule.drivenWidth = reply.kind === 'done' ? (reply.drivenWidth ?? null) : null;
