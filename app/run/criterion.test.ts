@@ -67,6 +67,7 @@ describe('RUN-193 a criterion as values', () => {
     expect(() => held('RUN-60', 'colour' as HeldQuantity, 1, null, null)).toThrow('there are no words for colour');
     const strange = { rule: 'RUN-60', passed: true, text: 'blue', quantity: 'colour', found: 1, low: null, high: null, unit: '' };
     expect(criterionText(strange)).toBe('blue');
+    expect(criterionText({ rule: 'RUN-62', passed: true, text: 'as it was', quantity: 'pressure' })).toBe('as it was');
     expect(criterionText({ ...strange, quantity: 'pressure', found: 400 })).toBe('rail pressure 400.00 on average');
   });
 

@@ -110,6 +110,7 @@ describe('start', () => {
     });
     run.pass();
     expect(run.command({ kind: 'accept-untraceable' }).answer?.accepted).toBe(true);
+    expect(run.events('not-traceable')[0]?.reasons).toEqual(['M-1 has ended.']);
     expect(run.command({ kind: 'start' }).answer?.reason).toMatch(/PRE-40/);
     const good = new TestRun();
     good.pass();

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import { celsius, kilopascals, seconds, volts } from '../quantities/quantity.ts';
 import type { Ending, RunCommand } from '../journal/events.ts';
-import { ScriptedBench, TestRun, testCapabilities, testPlan } from './scripted-bench.test-helper.ts';
+import { ScriptedBench, TestRun, testCapabilities, testEquipment, testPlan } from './scripted-bench.test-helper.ts';
 
 const inMode = (...modes: readonly string[]) => (run: TestRun): boolean => modes.includes(run.mode);
 const inStep = (step: string) => (run: TestRun): boolean => run.engine.state.current?.step === step;
@@ -63,6 +63,14 @@ describe('on the way to safe', () => {
         expect(run.events('resumed'), `${kind} ${where}`).toEqual([]);
       }
     }
+  });
+
+  it('RUN-5 what turns it elsewhere asks nothing more of the bench', () => {
+    const run = measuring();
+    expect(run.command({ kind: 'pause-now' }).requests.map(({ request }) => request.kind)).toEqual(['make-safe']);
+    expect(run.command({ kind: 'emergency-stop' }).requests).toEqual([]);
+    run.runUntil(ended, 5);
+    expect(run.command({ kind: 'emergency-stop' }).requests.map(({ request }) => request.kind)).toEqual(['make-safe']);
   });
 
   it('RUN-9 STOP ends a run as stopped that is about to end otherwise, and not one that has ended', () => {
@@ -438,6 +446,13 @@ describe('the proof', () => {
     expect(notProved(run)).toBe('the pulses of the proof were not seen to begin.');
   });
 
+  it('RUN-12 falls silent when just two are counted', () => {
+    const run = proofOf(() => undefined, (r) => {
+      r.bench.tell = (frame) => ({ ...frame, burst: { ...frame.burst, done: Math.min(2, frame.burst.done) } });
+    });
+    expect(run.events('dead-man-proved')).toMatchObject([{ pulsesBefore: 2 }]);
+  });
+
   it('RUN-12 says what was missing of it ten seconds after the silence', () => {
     const stays = (keep: (run: TestRun) => void): TestRun => {
       const run = new TestRun({ plan: plan() });
@@ -625,6 +640,39 @@ describe('RUN-41 RUN-42 what is waited for', () => {
   });
 });
 
+describe('RUN-40 RUN-41 a wait whose time is over', () => {
+  it.each(['supply', 'condition'])('ends with the tick that says so, without another frame: %s', (step) => {
+    const run = new TestRun({ plan: plan({ supply: { steadyS: 0.5, timeoutS: 2 }, condition: { steadyS: 0.5, timeoutS: 3 } }) });
+    run.bench.frameEvery = 1 / 16;
+    run.start().runUntil(inMode('measuring'));
+    run.runUntil(inStep(step));
+    run.runUntil(never, 0.25);
+    expect(run.step({ kind: 'tick', now: run.bench.time + 0.125 }).events).toEqual([]);
+    expect(run.step({ kind: 'tick', now: run.bench.time + 0.4375 }).events).toMatchObject([{ kind: 'step', step: step === 'supply' ? 'condition' : 'purge' }]);
+  });
+});
+
+describe('RUN-120 what a bench can switch', () => {
+  it.each([[{ pump: false, relief: false, shutOff: true }, false], [{ pump: false, relief: true, shutOff: false }, true], [{ pump: true, relief: false, shutOff: false }, true]])('%j is asked to enable its pump: %s', (rail, asked) => {
+    const run = measuring({}, new ScriptedBench({ ...testCapabilities, rail }));
+    expect(run.bench.requests.some(({ kind }) => kind === 'pump')).toBe(asked);
+  });
+});
+
+describe('RUN-107 the pressure of a rail that is shut off', () => {
+  it('is watched until it has moved by more than the tolerance: the tolerance itself is within it', () => {
+    const rail = { pump: true, relief: true, shutOff: true };
+    const equipment = { ...testEquipment, meter: { ...testEquipment.meter, leastHertz: 2 } };
+    const run = new TestRun({ plan: plan({ zero: { windowS: 1, settleS: 0.5, decayS: 5 } }), equipment, bench: new ScriptedBench({ ...testCapabilities, rail }) });
+    run.bench.frameEvery = 1 / 16;
+    // Half a kilopascal with every frame.
+    run.bench.falling = 8000;
+    run.start().runUntil((r) => r.events('attempt-ended').length > 0, 60);
+    const { decay } = run.events('attempt-ended')[0]?.window ?? {};
+    expect((decay?.to ?? 0) - (decay?.from ?? 0)).toBe(9 / 16);
+  });
+});
+
 describe('RUN-169 the width that is driven', () => {
   it.each([[0.4e-9, false], [0.6e-9, true], [-0.6e-9, true]])('is told when it is off by %d s: %s', (off, told) => {
     const run = new TestRun({ plan: plan() });
@@ -778,6 +826,23 @@ describe('RUN-109 the idle flow', () => {
       return run.events('guard-noted').length;
     };
     expect([noted(3.9), noted(4.1)]).toEqual([1, 0]);
+  });
+});
+
+describe('RUN-166 a hold that lasts', () => {
+  it('says why the link is down, where that is not what held', () => {
+    const lasting = (disturb: (run: TestRun) => void): string | undefined => {
+      const run = measuring({ byItself: { holdS: 10 } });
+      run.bench.telemetrySilent = true;
+      run.runUntil(inMode('held'), 5);
+      disturb(run);
+      run.runUntil(inMode('paused'), 20);
+      return run.events('paused')[0]?.text;
+    };
+    const longer = 'That lasted longer than 10 s, so the run does not go on by itself any more.';
+    expect(lasting((run) => { run.link('down'); })).toBe(`No telemetry for 1.0 s. the cable was pulled ${longer}`);
+    expect(lasting((run) => { run.link('down'); run.link('up'); })).toBe(`No telemetry for 1.0 s. ${longer}`);
+    expect(lasting(() => undefined)).toBe(`No telemetry for 1.0 s. ${longer}`);
   });
 });
 

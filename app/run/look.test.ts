@@ -146,6 +146,8 @@ describe('RUN-137 the coil', () => {
     const none = lookedAt(plan, 0, {});
     const noCurrent = { ...none, windows: none.windows.map((window) => ({ ...window, current: { mean: amperes(0), sd: 0 } })) };
     expect(judgeLooks(plan, testEquipment, [noCurrent])[0]?.criteria[0]).toEqual({ rule: 'RUN-137', passed: true, text: 'coil resistance not known, because the current is not' });
+    // Nor does it count among the three that tell what all have in common.
+    expect(findings(listed([12, 12, 12]), [{ current: null }, { ohm: 12 }, { ohm: 13.7 }])).toEqual([[], [], []]);
     // Nor is it one of those that another is held against.
     expect(judgeAll(listed([null, null]), [{ current: null }, { ohm: 12 }])[1]?.text).toContain('nothing to hold it against');
   });

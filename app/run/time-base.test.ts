@@ -183,6 +183,7 @@ describe('RUN-114 the line through the least lags', () => {
 describe('RUN-117 a frame that is too early', () => {
   test.each([
     ['just', [[0, 0], [1, -0.349]], false],
+    ['as far as it may be', [[0, 0], [0.625, -0.3125]], false],
     ['too far', [[0, 0], [1, -0.351]], true],
     // A clock that is a tenth faster may be so much ahead by then.
     ['just, later', [[0, 0], [1.5, -0.399]], false],
