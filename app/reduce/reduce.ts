@@ -328,14 +328,18 @@ function stated(
   return { cell: { ...without, staticToSlope: staticToSlope(without, statement.staticFlows) }, spoilt: verdict?.refused ?? null };
 }
 
+/** A coil draws at least so much of its full current when it opens, where no more can be told from the dead times: an estimate. */
+const openingLeast = 0.5;
+
 /**
- * What the supply sags by inside a pulse behind its read-back: while the needle opens it lies below its mean by the whole sag at most; and where
- * the mean is held, longer pulses raise what is there when they begin. RED-74.
+ * What the supply sags by inside a pulse behind its read-back. While the needle opens the coil draws this part of its full current, as RED-60
+ * has it; and where the mean is held, longer pulses raise what is there when they begin. RED-74.
  */
 function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity, { supply: { insidePulseMv = 0 } }: Equipment): readonly OnInjector[] {
   if (insidePulseMv === 0) return [];
-  const u = (insidePulseMv * 1e-3) / Math.sqrt(3);
-  return [{ source: errorSource('supply-inside-pulse'), onDeadTime: -byVoltage.value * u, onSlope: (-line.slope * byVoltage.value * u) / at.period }];
+  const u = (-byVoltage.value * insidePulseMv * 1e-3) / Math.sqrt(3);
+  const opening = Math.min(1, Math.max(openingLeast, 1 + line.deadTime / (at.voltage * byVoltage.value)));
+  return [{ source: errorSource('supply-inside-pulse'), onDeadTime: u * (opening - line.deadTime / at.period), onSlope: (line.slope * u) / at.period }];
 }
 
 /** Relative standard uncertainty of the controller's time; 0: the record states none. */

@@ -20,8 +20,8 @@ export interface Imperfect {
   /** Drift of all that the bench measures, percent an hour, and percent after an hour of a random walk. Nought in the mean of the run. */
   readonly driftPercentPerH?: number;
   readonly walkPercentPerRootH?: number;
-  /** Hose before the rail: pressure lost at 4 g/s, Pa, and how fast the rail follows, s. */
-  readonly dip?: { readonly pascals: number; readonly tauS: number };
+  /** Hose before the rail: pressure lost at 4 g/s, Pa, and how fast the rail follows, s. `told`: a bound, which the record states; the truth lies anywhere below. */
+  readonly dip?: { readonly pascals: number; readonly tauS: number; readonly told?: true };
   /** The meter's curve turns by so much between 1 and 400 Hz, percent, and its certificate has so many points there. */
   readonly meterCurve?: { readonly percent: number; readonly points: number };
   /** So large a part of all windows is off by so much, percent, to either side. */
@@ -34,6 +34,8 @@ export interface Imperfect {
   readonly inRotationPercent?: number;
   /** Resistance behind the supply's read-back, ohm: what is lost there sags inside the pulse and not in the mean. */
   readonly sagOhm?: number;
+  /** That is a bound, which the record states as a voltage; the truth lies anywhere below. */
+  readonly sagTold?: true;
   /** No bend at all in short pulses. */
   readonly straight?: true;
 }
@@ -116,9 +118,15 @@ export interface OddBench {
 }
 
 /** The bench of a seed. Windows must be asked for in the order of the run: it has a clock, and coils keep their warmth. `points`: the whole run. */
-export function oddBench(seed: number, what: Imperfect, plan: Plan, points: readonly Point[]): OddBench {
+export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: readonly Point[]): OddBench {
   const random = RandomSource.named(seed, 'a bench of another hand');
   const course = RandomSource.named(seed, 'imperfections');
+  const below = RandomSource.named(seed, 'below a bound');
+  const what = {
+    ...stated,
+    ...(stated.dip?.told === true ? { dip: { ...stated.dip, pascals: stated.dip.pascals * below.uniform() } } : {}),
+    ...(stated.sagOhm !== undefined && stated.sagTold === true ? { sagOhm: stated.sagOhm * below.uniform() } : {}),
+  };
   const draw = (u: number): number => u * random.normal();
   const { supply, pressure: transducer, temperature, wiring, driver, timeBase, meter, fluid } = simulatedBenchEquipment;
   const errors = {
@@ -135,7 +143,8 @@ export function oddBench(seed: number, what: Imperfect, plan: Plan, points: read
   const harness = wiring.harnessOhm + draw(wiring.harnessUncertaintyOhm);
   const instances = drawInstances(random, plan.injectors.map((i) => i.channel), what);
   const channels = new Map(plan.injectors.map(({ channel }) => [channel, { clamp: driver.clampV + errors.clamp + draw(driver.channelUncertaintyV), rise: 0, until: 0 }]));
-  const { curve, equipment } = meterOf(course, what);
+  const { curve, meter: ofBench } = meterOf(course, what);
+  const equipment = recordOf(stated, ofBench);
 
   const coil = what.coil ?? usualCoil;
   const sag = what.sagOhm ?? 0;
@@ -310,7 +319,7 @@ function dipOf(what: Imperfect, flow: number, open: number, period: number): num
 }
 
 /** The true curve over that of 48 edges a millilitre, by frequency, and the record whose certificate has points of it. */
-function meterOf(random: RandomSource, { meterCurve }: Imperfect): { readonly curve: (hertz: number) => number; readonly equipment: Equipment } {
+function meterOf(random: RandomSource, { meterCurve }: Imperfect): { readonly curve: (hertz: number) => number; readonly meter: Equipment['meter'] } {
   const record = simulatedBenchEquipment;
   const size = (meterCurve?.percent ?? 0.3) / 100;
   // A step and a hump over the logarithm of the flow, where they like.
@@ -326,7 +335,22 @@ function meterOf(random: RandomSource, { meterCurve }: Imperfect): { readonly cu
     const hertz = Number((low * (high / low) ** (i / (count - 1))).toPrecision(3));
     return { hertz, edgesPerLitre: Math.round((edgesPerCubicMetre / 1e3) * curve(hertz)) };
   });
-  return { curve, equipment: { ...record, meter: { ...record.meter, kFactor } } };
+  return { curve, meter: { ...record.meter, kFactor } };
+}
+
+/** The record of the bench: it states what pulses do to rail and supply, but for an imperfection that nobody told it. */
+function recordOf({ dip, sagOhm, sagTold }: Imperfect, meter: Equipment['meter']): Equipment {
+  const { rail, pressure, supply, ...rest } = simulatedBenchEquipment;
+  const { insidePulseMv, ...voltmeter } = supply;
+  // Full current of a coil of 12 ohm at 16 V.
+  const sagMv = sagOhm === undefined ? Math.min(insidePulseMv, 0.5) : (1e3 * sagOhm * 16) / 12;
+  const dipKpa = dip === undefined ? Math.min(rail.complianceMlPerMpa, 0.02) : (dip.pascals / 1e3) * 1.15;
+  return {
+    ...rest,
+    meter,
+    pressure: dip === undefined || dip.told === true ? { ...pressure, whileOpenKpa: dipKpa } : pressure,
+    supply: sagOhm === undefined || sagTold === true ? { ...voltmeter, insidePulseMv: sagMv } : voltmeter,
+  };
 }
 
 /** So long a point takes on the average, h. */

@@ -3,6 +3,8 @@
  * characterises four injectors on N benches of another hand (`imperfect-bench.ts`) for each imperfection at two strengths and prints
  * one row each; `characterisations pairs [N] [SEED]` draws two imperfections at random for every bench.
  */
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import { grantedSentences } from '../../app/equipment/standing.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planSchema } from '../../app/plan/plan.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
@@ -27,6 +29,11 @@ const imperfections: Readonly<Record<string, readonly [Imperfect, Imperfect]>> =
   'in-rotation': [{ inRotationPercent: 0.3 }, { inRotationPercent: 1 }],
   sag: [{ sagOhm: 0.02 }, { sagOhm: 0.1 }],
 };
+/** The same where somebody told the record how large it may be. */
+const told: Readonly<Record<string, readonly [Imperfect, Imperfect]>> = {
+  'dip told': [{ dip: { pascals: 1000, tauS: 3e-4, told: true } }, { dip: { pascals: 2000, tauS: 3e-4, told: true } }],
+  'sag told': [{ sagOhm: 0.02, sagTold: true }, { sagOhm: 0.1, sagTold: true }],
+};
 const names = Object.keys(imperfections);
 
 /** A row of the table: what it is called, and the imperfections of a seed. */
@@ -38,7 +45,7 @@ interface Row {
 const rows: readonly Row[] = [
   { name: 'none', what: () => ({}) },
   { name: 'none, no bend', what: () => ({ straight: true }) },
-  ...names.flatMap((name) => [0, 1].map((strength): Row => ({ name: `${name} ${strength + 1}`, what: () => imperfections[name]?.[strength] ?? {} }))),
+  ...Object.entries({ ...imperfections, ...told }).flatMap(([name, strengths]) => strengths.map((what, i): Row => ({ name: `${name} ${i + 1}`, what: () => what }))),
 ];
 
 /** Two different ones, each at either strength. */
@@ -96,10 +103,11 @@ export function heldOf(row: string, seed: number, what: Imperfect): Held[] {
   const attempts = points.map((point) => ({ point: point.index, attempt: 1, window: bench.windowOf(point) }));
   const reduction = reduceRun({ plan, equipment: bench.equipment, points, attempts });
   const held: Held[] = [];
-  const note = (quantity: Quantity, voltage: number, inside: boolean, z: number, state: Held['state'] = 'stated', of = { expanded: 0, overGls: 0 }): void => {
+  const ofRun: Held['state'] = grantedSentences(bench.equipment).length > 0 ? 'marked' : 'stated';
+  const note = (quantity: Quantity, voltage: number, inside: boolean, z: number, state: Held['state'] = ofRun, of = { expanded: 0, overGls: 0 }): void => {
     held.push({ seed, row, quantity, voltage, state, inside, z, ...of });
   };
-  const compare = (quantity: Quantity, voltage: number, { value, expanded, u }: LineCell['slope'], truth: number, state: Held['state'] = 'stated'): void =>
+  const compare = (quantity: Quantity, voltage: number, { value, expanded, u }: LineCell['slope'], truth: number, state: Held['state'] = ofRun): void =>
     note(quantity, voltage, Math.abs(value - truth) <= expanded, (value - truth) / u, state);
   const truths = new Map<string, ReturnType<OddBench['truthAt']>>();
   const truthAt = (channel: number, voltage: number, pressure: number): ReturnType<OddBench['truthAt']> => {
@@ -116,7 +124,7 @@ export function heldOf(row: string, seed: number, what: Imperfect): Held[] {
     }
     const truth = truthAt(cell.injector + 1, cell.voltage, cell.pressure);
     const { low, high } = cell.deadTimeInterval;
-    const state = isMarked(cell) ? 'marked' : 'stated';
+    const state = isMarked(cell, bench.equipment) ? 'marked' : 'stated';
     note('dead time', cell.voltage, truth.deadTime >= low && truth.deadTime <= high, (cell.deadTime.value - truth.deadTime) / cell.deadTime.u, state, {
       expanded: cell.deadTime.expanded,
       overGls: cell.deadTime.expanded / (1.96 * Math.hypot(gls.get(cell) ?? Number.NaN, cell.deadTime.uShared)),
@@ -157,8 +165,8 @@ export function heldOf(row: string, seed: number, what: Imperfect): Held[] {
   return held;
 }
 
-/** Whether the cell itself says that it is not to be relied upon. */
-const isMarked = (cell: LineCell): boolean => (cell.leak?.again ?? null) !== null;
+/** Whether the cell itself, or the run, says that it is not to be relied upon, and why. */
+const isMarked = (cell: LineCell, equipment: Equipment): boolean => (cell.leak?.again ?? null) !== null || grantedSentences(equipment).length > 0;
 
 /**
  * Standard uncertainty of every dead time from scatter alone, by generalised least squares that knows the true variances and where each
@@ -213,7 +221,7 @@ const head =
   `${['slope', 'Qs', 'Qs/m', 'map X', 'map m', 'short', 'between', 'unres.'].map((c) => c.padStart(10)).join('')}${'marked'.padStart(8)}${'refused'.padStart(8)}\n`;
 
 function printRow(name: string, held: readonly Held[]): void {
-  const stated = held.filter((h) => h.state === 'stated');
+  const stated = held.filter((h) => h.state !== 'refused');
   const share = (list: readonly Held[]): string => {
     if (list.length === 0) return '-'.padStart(10);
     const { share: percent, error } = shareOf(list);
