@@ -258,6 +258,11 @@ export const planSchema = z.strictObject({
       /** One slope for all voltages of an injector: where an F test allows, never, or always. */
       slopeOverVoltage: z.enum(['tested', 'own', 'shared']).default('tested'),
       /**
+       * By how much dead times of this type grow with the rail pressure, percent for 100 kPa, and its standard uncertainty: known from other runs, by which
+       * dead times are calculated at a pressure near the one that was measured. Absent: they are not.
+       */
+      pressureEffect: z.strictObject({ percentPer100Kpa: z.number().min(-50).max(50), uncertaintyPercentPer100Kpa: nonNegative }).optional(),
+      /**
        * Limits of a leak past the injector under test, by what it does to a result in times the U95 of that result without a leak.
        * A leak that moves it by more than `leakTimesU95` is not taken off, one that changes by more than `leakChangeTimesU95` while a
        * block is measured neither: there is no result. Is twice its standard uncertainty above `leakUncertaintyTimesU95`, the

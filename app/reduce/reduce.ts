@@ -85,8 +85,16 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     staticFlows,
     leak,
     periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks }),
+    ...pressureEffectOf(plan),
     lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
   };
+}
+
+/** RED-77 */
+function pressureEffectOf({ reduction: { pressureEffect } }: Plan): Pick<Reduction, 'pressureEffect'> {
+  if (pressureEffect === undefined) return {};
+  const { percentPer100Kpa, uncertaintyPercentPer100Kpa } = pressureEffect;
+  return { pressureEffect: { relativePerPascal: percentPer100Kpa * 1e-7, u: uncertaintyPercentPer100Kpa * 1e-7 } };
 }
 
 /** What is the same for all cells. */

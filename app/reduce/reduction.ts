@@ -266,6 +266,8 @@ export interface Reduction {
   readonly staticFlows: readonly StaticFlow[];
   readonly leak: Leak;
   readonly periodPair: PeriodPair;
+  /** By how much the dead times of the type change with the pressure, relative, and its standard uncertainty, for one Pa; absent: the plan does not say. RED-77. */
+  readonly pressureEffect?: { readonly relativePerPascal: number; readonly u: number };
   /** In the order of the points. */
   readonly lightWindows: readonly LightWindow[];
 }

@@ -4,9 +4,10 @@ import type { Result } from '../uncertainty/budget.ts';
 /**
  * measured: a line was fitted at exactly this place. interpolated: between such places. extrapolated: outside them, so the
  * uncertainty rests on an assumption about how the curve goes on. unresolved: the curve turns or steepens here faster than the
- * measured places tell (a bouncing needle), so the value holds where it was measured and its uncertainty for that alone.
+ * measured places tell (a bouncing needle), so the value holds where it was measured and its uncertainty for that alone. estimated: told by a law
+ * of physics from another pressure, and not by measurements there.
  */
-export type Basis = 'measured' | 'interpolated' | 'extrapolated' | 'unresolved';
+export type Basis = 'measured' | 'interpolated' | 'estimated' | 'extrapolated' | 'unresolved';
 
 export type GridMissing =
   | 'not-measured'
@@ -31,7 +32,7 @@ interface GridAxis {
 }
 
 export interface GridTable {
-  readonly quantity: 'dead-time' | 'slope' | 'short-pulse-correction';
+  readonly quantity: 'dead-time' | 'slope' | 'static-flow' | 'short-pulse-correction';
   /** Name after the parameter list of SAE J1832 where it has one. */
   readonly title: string;
   readonly siUnit: 's' | 'kg/s' | 'kg';

@@ -9,6 +9,7 @@ import { meanOf } from '../results/set.ts';
 import type { Basis, GridAxes, GridCell, GridMissing, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';
 import type { Interpolated, Shape } from './interpolate.ts';
+import { calculatedText, deadTimeAt, flowAt } from './other-pressure.ts';
 
 export interface DeadTimeCurve {
   readonly injector: number;
@@ -136,7 +137,7 @@ function tooFar(range: string): Estimate {
 }
 
 /** Slope over pressure is interpolated without its square root, which is put back. */
-function overPressure(levels: readonly { readonly pressure: number; readonly estimate: Estimate }[], quantity: 'dead-time' | 'slope', pressure: number): Estimate {
+function overPressure(levels: readonly { readonly pressure: number; readonly estimate: Estimate }[], quantity: 'dead-time' | 'slope', pressure: number, effect: Reduction['pressureEffect']): Estimate {
   const exact = levels.find((l) => Math.abs(l.pressure - pressure) <= 1e-9 * pressure);
   if (exact !== undefined) return exact.estimate;
   const refused = levels.find(({ estimate }) => estimate.kind === 'missing' && estimate.reason === 'leak');
@@ -146,7 +147,13 @@ function overPressure(levels: readonly { readonly pressure: number; readonly est
   if (first === undefined || last === undefined) {
     return levels[0]?.estimate ?? { kind: 'missing', reason: 'not-measured', text: 'No line was fitted for this injector.' };
   }
-  if (first === last) return { kind: 'missing', reason: 'one-pressure', text: `Only ${first.at / 1e3} kPa was measured, which tells nothing of other pressures. Measure at least two.` };
+  if (first === last) {
+    const { of, basis } = first.estimate;
+    const told = quantity === 'slope' ? flowAt(of, first.at, pressure) : deadTimeAt(of, first.at, pressure, effect);
+    if (told !== null) return { kind: 'value', of: told, basis: worse([basis, 'estimated']) };
+    const calculated = quantity === 'slope' ? `It is calculated ${calculatedText}.` : `With reduction.pressureEffect in the plan it is calculated ${calculatedText}.`;
+    return { kind: 'missing', reason: 'one-pressure', text: `Only ${first.at / 1e3} kPa was measured, which tells nothing of other pressures. ${calculated} Measure at least two.` };
+  }
   const span = last.at - first.at;
   if (!(pressure > 0) || pressure < first.at - span || pressure > last.at + span) return tooFar(`${first.at / 1e3} to ${last.at / 1e3} kPa`);
   const root = (p: number): number => (quantity === 'slope' ? Math.sqrt(p / first.at) : 1);
@@ -159,6 +166,7 @@ function overPressure(levels: readonly { readonly pressure: number; readonly est
 function worse(bases: readonly Basis[]): Basis {
   if (bases.includes('unresolved')) return 'unresolved';
   if (bases.includes('extrapolated')) return 'extrapolated';
+  if (bases.includes('estimated')) return 'estimated';
   return bases.includes('interpolated') ? 'interpolated' : 'measured';
 }
 
@@ -184,7 +192,7 @@ export function mapTables(reduction: Reduction, quantity: 'dead-time' | 'slope',
       const own = curves.filter((c) => c.first.injector === injector && c.first.period === period).sort((a, b) => a.first.pressure - b.first.pressure);
       const rows = voltages.map((voltage) => {
         const levels = own.map(({ cells, first, spoilt }) => ({ pressure: first.pressure, estimate: overVoltage(cells, spoilt, quantity, voltage) }));
-        return pressures.map((pressure) => overPressure(levels, quantity, pressure));
+        return pressures.map((pressure) => overPressure(levels, quantity, pressure, reduction.pressureEffect));
       });
       return { of: serialNumber, rows };
     });

@@ -147,6 +147,18 @@ const known = {
   'static-flow': { owner: 'scatter', label: (place) => `static flow of ${place}`, meaning: 'Scatter of the windows with this injector held open.' },
   /** Place: the axis. Taken as one for a whole table, because neighbouring curves bend alike. */
   interpolation: { owner: 'interpolation', label: (axis) => `interpolation over ${axis}`, meaning: 'What the curve between measured places may miss.' },
+  'orifice-law': {
+    owner: 'interpolation',
+    label: 'law of the orifice',
+    meaning: 'How well flow follows the root of the pressure, from the pressure that was measured to another.',
+    statement: 'exponent 0.5 within 0.02, rectangular; common practice',
+  },
+  'pressure-effect': {
+    owner: 'interpolation',
+    label: 'pressure effect of the type',
+    meaning: 'How well it is known what the pressure does to the dead times of this type.',
+    statement: 'the plan',
+  },
   // Of a meter check, which weighs what the meter counts.
   'edge-count': { owner: 'window', label: 'edge count', meaning: 'Either end of the count may cut the length of an edge anywhere.' },
   balance: { owner: 'balance', label: 'balance', meaning: 'How far the difference of two readings of the balance may be off.' },
