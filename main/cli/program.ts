@@ -3,6 +3,7 @@ import { Command } from 'commander';
 import { software } from '../service/software.ts';
 import { addArchiveCommands } from './archive-commands.ts';
 import { addBenchCommands } from './bench-commands.ts';
+import { addCompletionCommand } from './completion.ts';
 import { addMeterCheckCommands } from './meter-check-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
 import { addPlanCommands } from './plan-commands.ts';
@@ -39,5 +40,6 @@ export function makeProgram(): Command {
   addPlanCommands(program);
   addBenchCommands(program);
   addWindowCommands(program);
+  addCompletionCommand(program);
   return program;
 }

@@ -1,3 +1,4 @@
+import { readFileSync } from 'node:fs';
 import { mkdir, mkdtemp, readdir, readFile, rename, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -14,6 +15,18 @@ import { realDisk, writeSet, type ExportDisk, type FileToWrite, type WriteResult
 import { jsonFile } from './json.ts';
 
 let directory = '';
+
+/** The columns that README.md lists for each file, in its order. */
+function listedColumns(): ReadonlyMap<string, readonly string[]> {
+  const text = readFileSync(join(import.meta.dirname, 'README.md'), 'utf8');
+  const sections = text.split(/^## /m).slice(1);
+  return new Map(sections.map((section) => {
+    const rows = section.split('\n').filter((line) => line.startsWith('| `'));
+    return [section.split('\n')[0] ?? '', rows.flatMap((row) => [...(row.split(' | ')[0] ?? '').matchAll(/`([^`]+)`/g)].map(([, name = '']) => name))] as const;
+  }));
+}
+
+const ofEveryFile = ['run', 'order', 'run_began_utc', 'archive_head', 'not_traceable'];
 const provenance = { runId: 'r-1', order: 'Order 1', began: unixMillis(1_770_000_000_000), archiveId: 'a-1', head: '7:ab' };
 const write = (to: string, files: readonly FileToWrite[], disk?: ExportDisk): Promise<WriteResult> =>
   writeSet(to, { files, closing: (written) => ({ name: 'manifest.json', pieces: [JSON.stringify(written)] }) }, disk);
@@ -69,6 +82,19 @@ async function read(name: string): Promise<readonly Record<string, string>[]> {
   for (const record of records) expect(record).toHaveLength(header.length);
   return records.map((record) => Object.fromEntries(header.map((h, i) => [h, record[i] ?? ''])));
 }
+
+describe('columns', () => {
+  it('EXP-1 EXP-2 are those that README.md lists, in its order, and what the file belongs to', async () => {
+    await exportCsv(join(directory, 'x'), run());
+    const listed = listedColumns();
+    const names = (await readdir(join(directory, 'x'))).filter((name) => name.endsWith('.csv'));
+    expect([...listed.keys()].toSorted()).toEqual(names.toSorted());
+    for (const name of names) {
+      const [header = ''] = (await readFile(join(directory, 'x', name), 'utf8')).split('\r\n');
+      expect(header.split(','), `the columns of ${name} and those that main/export/README.md lists for it`).toEqual([...(listed.get(name) ?? []), ...ofEveryFile]);
+    }
+  });
+});
 
 describe('CSV', () => {
   it('lists the files that it wrote, and no others are left', async () => {
