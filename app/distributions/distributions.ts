@@ -145,6 +145,12 @@ export function fQuantile(p: number, dofNumerator: number, dofDenominator: numbe
   return invert((f) => fTails(f, dofNumerator, dofDenominator), p, 1 - p);
 }
 
+/** P(X > x) of a chi-square variable. Throws for no degrees of freedom. */
+export function chiSquareAbove(x: number, dof: number): number {
+  checked(0, dof);
+  return chiSquare(x, dof).above;
+}
+
 /** P(F > f). */
 export function fAbove(f: number, dofNumerator: number, dofDenominator: number): number {
   checked(0, dofNumerator, dofDenominator);

@@ -8,6 +8,7 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import type { PreflightLine } from '../plan/preflight-line.ts';
 import type { Seconds, UnixMillis } from '../quantities/quantity.ts';
+import type { BlindShift } from './blind.ts';
 import type { RunCommand } from './commands.ts';
 import type { ClockComparison, WindowSummary } from './measured.ts';
 
@@ -111,6 +112,10 @@ export type RunEventBody =
       /** The pulse width that the controller drove, where it is not that of the plan (RUN-169). */
       readonly drivenWidth?: Seconds;
     }
+  /** The width of this attempt's pulses is shifted by a secret, of which this is the SHA-256 (RUN-211). */
+  | { readonly kind: 'blind-sealed'; readonly point: number; readonly attempt: number; readonly seal: string }
+  /** The secrets of attempts that were driven blind, told once they are over (RUN-212). */
+  | { readonly kind: 'blind-unsealed'; readonly shifts: readonly BlindShift[] }
   | { readonly kind: 'chosen'; readonly point: number; readonly attempt: number | null; readonly by: Decider; readonly why: string }
   | { readonly kind: 'point-skipped'; readonly point: number; readonly why: string }
   /** An injector is measured no further: `points`, those that it has no result of, wait for a person (RUN-133). */

@@ -9,7 +9,7 @@ import { commandRow } from './commands.ts';
 import type { RunEventBody } from './events.ts';
 import { List } from './list.ts';
 import type { WindowSummary } from './measured.ts';
-import type { PointRecord, RunState } from './state.ts';
+import type { AttemptRecord, PointRecord, RunState } from './state.ts';
 import { nextTarget } from './targets.ts';
 
 type EventOf<Kind extends RunEventBody['kind']> = Extract<RunEventBody, { kind: Kind }>;
@@ -159,6 +159,16 @@ function apply(run: Draft, event: RunEventBody): void {
     case 'attempt-ended':
       endAttempt(run, event);
       return;
+    case 'blind-sealed':
+      changeAttempt(run, event, { blind: { seal: event.seal, shift: null } });
+      return;
+    case 'blind-unsealed':
+      for (const secret of event.shifts) {
+        const seal = pointAt(run, secret.point).attempts[secret.attempt - 1]?.blind?.seal;
+        if (seal === undefined) throw new Error(`Attempt ${secret.attempt} of point ${secret.point} was unsealed without having been sealed.`);
+        changeAttempt(run, secret, { blind: { seal, shift: secret.shift } });
+      }
+      return;
     case 'chosen':
       choose(run, event);
       return;
@@ -274,6 +284,13 @@ function pointAt(run: RunState, index: number): PointRecord {
 
 function change(run: Draft, index: number, changes: Partial<PointRecord>): void {
   run.points = run.points.with(index, { ...pointAt(run, index), ...changes });
+}
+
+function changeAttempt(run: Draft, { point, attempt }: { readonly point: number; readonly attempt: number }, changes: Partial<AttemptRecord>): void {
+  const { attempts } = pointAt(run, point);
+  const before = attempts[attempt - 1];
+  if (before === undefined) throw new Error(`Point ${point} has no attempt ${attempt}.`);
+  change(run, point, { attempts: attempts.with(attempt - 1, { ...before, ...changes }) });
 }
 
 function count(run: Draft, what: keyof RunState['counts'], by: number): void {

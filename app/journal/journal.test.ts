@@ -42,6 +42,8 @@ const least: { readonly [K in Kind]: Record<string, unknown> & { readonly kind: 
   step: { kind: 'step', step: 'supply', point: 0, attempt: 1 },
   'wait-skipped': { kind: 'wait-skipped', step: 'supply', point: 0, attempt: 1 },
   'attempt-ended': { kind: 'attempt-ended', point: 0, attempt: 1, verdict: 'accepted', window, criteria: [{ rule: 'RUN-62', passed: true, text: '' }], text: '' },
+  'blind-sealed': { kind: 'blind-sealed', point: 0, attempt: 1, seal: 'ab' },
+  'blind-unsealed': { kind: 'blind-unsealed', shifts: [{ point: 0, attempt: 1, shift: 1e-5, salt: 's' }] },
   chosen: { kind: 'chosen', point: 0, attempt: 1, by, why: '' },
   'point-skipped': { kind: 'point-skipped', point: 0, why: '' },
   'injector-out': { kind: 'injector-out', how: 'given-up', injector: 0, points: [0], cause: 'no-flow', text: '' },

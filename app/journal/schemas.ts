@@ -77,7 +77,8 @@ const capabilities = looseObject({
 
 const fault = looseObject({ code: text(), text: text() });
 const addedPoint = looseObject({
-  role: z.enum(['measure', 'reference', 'static', 'pair', 'zero', 'look']), injector: index, channel: count, voltage: real, pressure: real, width: real, period: real, replicate: count,
+  role: z.enum(['measure', 'reference', 'static', 'pair', 'invariance', 'blind', 'zero', 'look']), injector: index, channel: count, voltage: real, pressure: real, width: real, period: real, replicate: count,
+  changed: z.enum(['time', 'period', 'long-period', 'pressure-up', 'pressure-down']).optional(),
 });
 
 function refuse(problems: readonly Problem[], context: z.RefinementCtx): never {
@@ -128,6 +129,8 @@ export const bodySchemas = {
     kind: kind('attempt-ended'), point: index, attempt, verdict, window: window.nullable(), criteria, text: text(),
     injector: index.optional(), cause: text().optional(), drivenWidth: real.optional(),
   }),
+  'blind-sealed': looseObject({ kind: kind('blind-sealed'), point: index, attempt, seal: text() }),
+  'blind-unsealed': looseObject({ kind: kind('blind-unsealed'), shifts: z.array(looseObject({ point: index, attempt, shift: real, salt: text() })) }),
   chosen: looseObject({ kind: kind('chosen'), point: index, attempt: attempt.nullable(), by: decider, why: text() }),
   'point-skipped': looseObject({ kind: kind('point-skipped'), point: index, why: text() }),
   'injector-out': looseObject({ kind: kind('injector-out'), how: z.enum(['set-aside', 'given-up']), injector: index, points: indices, cause: text(), text: text() }),

@@ -23,6 +23,8 @@ export interface AttemptRecord {
   readonly text: string;
   /** Where it is not that of the plan (RUN-169). */
   readonly drivenWidth?: Seconds;
+  /** Driven blind: the seal, and the shift of the commanded width, s; null: it is not told. Absent: as the plan has it (RUN-211). */
+  readonly blind?: { readonly seal: string; readonly shift: Seconds | null };
   /** Events that the journal held when it began: rises in the order in which attempts were made. */
   readonly order: number;
 }

@@ -2,6 +2,7 @@ import fc from 'fast-check';
 import { mersenne } from 'pure-rand/generator/mersenne';
 import { describe, expect, test } from 'vitest';
 import { countPoints, expandPlan } from './expand.ts';
+import { blindShifts } from './invariance.ts';
 import { parsePlan } from './parse.ts';
 import { planSchema } from './plan.ts';
 import type { Plan } from './plan.ts';
@@ -31,6 +32,8 @@ function planOf(shape: Partial<Shape>): Plan {
     planVersion: 1,
     zero: { windowS: 0 },
     pair: { windows: 0 },
+    invariance: { percent: 0 },
+    blind: { percent: 0 },
     look: { windowS: 0 },
     name: 'test',
     injectors: upTo(s.injectors, (i) => i).map((i) => ({ serialNumber: `S${i}`, type: 'T', channel: i + 11 })),
@@ -285,7 +288,7 @@ describe('expansion of a plan', () => {
 
   test('PLAN-40 PLAN-41 PLAN-42 zero points come first, last, and where voltage or pressure change, and change nothing else', () => {
     const roles = (s: Partial<Shape>) =>
-      expandPlan(leakChecked(planOf(s), 0)).map((p) => ({ zero: `Z${p.pressure / 1e3}/${p.voltage} `, reference: 'R', measure: 'm', static: 's', pair: 'p', look: 'l' })[p.role]).join('');
+      expandPlan(leakChecked(planOf(s), 0)).map((p) => ({ zero: `Z${p.pressure / 1e3}/${p.voltage} `, reference: 'R', measure: 'm', static: 's', pair: 'p', invariance: 'i', blind: 'b', look: 'l' })[p.role]).join('');
     expect(roles({ injectors: 1, voltages: 2, pressures: 2, widths: 2, replicates: 1 })).toBe('Z300/9 mmZ300/10 mmZ300/10 Z400/9 mmZ400/10 mmZ400/10 ');
     expect(roles({ injectors: 1, voltages: 1, widths: 2, replicates: 1, everyPoints: 2 })).toBe('Z300/9 RmmRZ300/9 ');
     fc.assert(
@@ -370,5 +373,115 @@ describe('expansion of a plan', () => {
   test('a reference injector that is not mounted is a programming error', () => {
     const plan = planOf({ everyPoints: 2 });
     expect(() => expandPlan({ ...plan, injectors: plan.injectors.slice(1) })).toThrow(RangeError);
+  });
+
+  /** A plan of the size that people write, with the defaults of the invariance set. */
+  const whole = (change: Record<string, unknown> = {}, shape: Partial<Shape> = {}): Plan => {
+    const { invariance, blind, ...rest } = planOf({ injectors: 4, voltages: 3, widths: 12, replicates: 3, kind: 'alternating', ...shape });
+    return planSchema.parse({ ...rest, ...change });
+  };
+  const inSet = (plan: Plan) => expandPlan(plan).filter((p) => p.role === 'invariance');
+
+  test('PLAN-71 PLAN-72 the set stays within its share, is the same for all injectors, and a plan too short for it has none', () => {
+    expect(inSet(planOf({ widths: 5 }))).toEqual([]);
+    expect(inSet(whole({ invariance: { percent: 0 } }))).toEqual([]);
+    expect(inSet(whole({}, { injectors: 1, voltages: 1, widths: 4, replicates: 3 }))).toEqual([]);
+    fc.assert(
+      fc.property(shapes, fc.integer({ min: 0, max: 20 }), fc.constantFrom(0, 2), (s, percent, pressurePercent) => {
+        const plan = { ...planOf(s), invariance: { percent, pressurePercent } };
+        const points = expandPlan(plan);
+        const set = points.filter((p) => p.role === 'invariance');
+        expect(set.length).toBe(countPoints(plan).invariance);
+        expect(set.length).toBeLessThanOrEqual((percent / 100) * measured(points).length);
+        for (let i = 1; i < s.injectors; i += 1) {
+          expect(set.filter((p) => p.injector === i).map((p) => p.changed)).toEqual(set.filter((p) => p.injector === 0).map((p) => p.changed));
+        }
+        const rest = (p: Point) => ({ ...p, index: 0 });
+        expect(points.filter((p) => p.role !== 'invariance').map(rest)).toEqual(expandPlan(planOf(s)).map(rest));
+      }),
+    );
+    // 108 measure points of an injector: 5.4 windows.
+    expect(inSet(whole()).filter((p) => p.injector === 2).map((p) => p.changed)).toEqual(['period', 'long-period', 'time']);
+    expect(inSet(whole({ invariance: { percent: 20 } })).filter((p) => p.injector === 2).map((p) => p.changed)).toEqual([
+      'period', 'period', 'period', 'period', 'long-period', 'long-period', 'pressure-up', 'pressure-down', 'time', 'time',
+    ]);
+  });
+
+  test('PLAN-73 each nuisance stands where it can be told: period and pressure beside their cell, time after all blocks', () => {
+    const plan = whole({ invariance: { percent: 20 } });
+    const points = expandPlan(plan);
+    const of = (changed: Point['changed']) => points.filter((p) => p.changed === changed);
+    // Voltages 9, 10, 11: the nearest to 14 V is 11; widths 2 to 13.
+    for (const p of of('period')) expect(p).toMatchObject({ voltage: 11, pressure: 3e5, width: 0.003, period: 0.04 });
+    const long = (p: Point) => Math.round(p.width * 1e6);
+    for (const p of of('long-period')) expect([p.voltage, long(p), p.period]).toEqual([11, 13_000, 0.04]);
+    for (const p of of('pressure-up')) expect(p).toMatchObject({ voltage: 11, pressure: 306e3, width: 0.008, period: 0.02 });
+    for (const p of of('pressure-down')) expect(p).toMatchObject({ voltage: 11, pressure: 294e3, width: 0.008, period: 0.02 });
+    for (const p of of('time')) expect([p.voltage, p.pressure, long(p), p.period]).toEqual([9, 3e5, 13_000, 0.02]);
+    const last = Math.max(...measured(points).map((p) => p.index));
+    expect(Math.min(...of('time').map((p) => p.index))).toBeGreaterThan(last);
+    for (const p of inSet(plan)) {
+      const base = measured(points).filter((q) => q.injector === p.injector && q.voltage === p.voltage && q.width === p.width);
+      expect(base.length).toBe(3);
+      expect(Math.max(...base.map((q) => q.index))).toBeLessThan(p.index);
+    }
+  });
+
+  test('PLAN-74 no pressure is changed that a guard of the plan would stop at', () => {
+    const guard = (low: number, high: number) => ({ invariance: { percent: 20 }, guards: [{ id: 'p', signal: 'pressure-kpa', low, high, level: 'trip' }] });
+    const changes = (plan: Plan) => inSet(plan).some((p) => p.changed === 'pressure-up');
+    expect(changes(whole(guard(290, 310)))).toBe(true);
+    expect(changes(whole(guard(290, 305)))).toBe(false);
+    expect(changes(whole(guard(295, 310)))).toBe(false);
+  });
+
+  test('PLAN-75 blind windows are spread over the cells, beside what they are held against, and change nothing else', () => {
+    fc.assert(
+      fc.property(shapes, fc.integer({ min: 0, max: 20 }), (s, percent) => {
+        const plan = { ...planOf(s), blind: { percent, mostUs: 20 } };
+        const points = expandPlan(plan);
+        const blind = points.filter((p) => p.role === 'blind');
+        expect(blind.length).toBe(countPoints(plan).blind);
+        expect(blind.length).toBe(Math.floor((percent / 100) * measured(points).length));
+        expect(blind.map((p) => p.replicate)).toEqual(blind.map((_, i) => i));
+        const rest = (p: Point) => ({ ...p, index: 0 });
+        expect(points.filter((p) => p.role !== 'blind').map(rest)).toEqual(expandPlan(planOf(s)).map(rest));
+        for (const p of blind) {
+          const base = measured(points).filter((q) => cell(q) === cell(p));
+          expect(base.length).toBe(s.replicates);
+          const after = points.slice(Math.max(...base.map((q) => q.index)) + 1, p.index);
+          // Nothing of another injector comes between, where the order has the injectors one after the other.
+          if (s.kind !== 'randomised') expect(after.every((q) => q.injector === p.injector || q.role === 'reference')).toBe(true);
+          expect(after.every((q) => q.voltage === p.voltage || q.role === 'reference')).toBe(true);
+        }
+      }),
+    );
+    const plan = whole();
+    const blind = expandPlan(plan).filter((p) => p.role === 'blind');
+    expect(blind.length).toBe(10);
+    expect(new Set(blind.map((p) => `${p.injector}/${p.voltage}`)).size).toBe(10);
+    expect(Math.min(...blind.map((p) => p.width))).toBeGreaterThan(7e-3);
+  });
+
+  test('PLAN-76 a shift stays inside the widths of the plan, its duty limit and its greatest', () => {
+    const plan = planOf({ widths: 5 });
+    const of = (width: number, change: Partial<Plan> = {}) => {
+      const { low, high } = blindShifts({ ...plan, ...change }, { width, period: 0.02 });
+      return [low, high].map((s) => Math.round(s * 1e7) / 10);
+    };
+    expect(of(4e-3)).toEqual([-20, 20]);
+    expect(of(6e-3)).toEqual([-20, 0]);
+    expect(of(2.01e-3)).toEqual([-10, 20]);
+    expect(of(3.99e-3, { limits: { dutyPercent: 20 } })).toEqual([-20, 10]);
+    expect(of(5e-3, { limits: { dutyPercent: 20 } })).toEqual([-20, 0]);
+    expect(of(4e-3, { blind: { percent: 5, mostUs: 7.5 } })).toEqual([-7.5, 7.5]);
+  });
+
+  test('PLAN-71 PLAN-75 a plan of an old journal has neither, whatever its size', () => {
+    const { invariance, blind, ...document } = whole();
+    const parsed = parsePlan(asStored(document));
+    expect(parsed.ok && expandPlan(parsed.plan).some((p) => p.role === 'invariance' || p.role === 'blind')).toBe(false);
+    const today = parsePlan(document);
+    expect(today.ok && countPoints(today.plan)).toMatchObject({ invariance: 12, blind: 10 });
   });
 });

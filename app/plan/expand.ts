@@ -2,6 +2,8 @@
 import { mersenne } from 'pure-rand/generator/mersenne';
 import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
 import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
+import { blindPlaces, blindWindows, changedPressures, invarianceSet, invarianceWidths } from './invariance.ts';
+import type { Nuisance } from './invariance.ts';
 import { hasLook, lookSetPoint } from './look.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
@@ -24,8 +26,9 @@ const pairVoltageV = 14;
 const pairOverDeadTime = 2.5;
 
 /** How many points of each role `expandPlan` gives, without making them. */
-export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference' | 'held' | 'zero' | 'pair' | 'look', number>> {
+export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference' | 'held' | 'zero' | 'pair' | 'invariance' | 'blind' | 'look', number>> {
   const { voltageV, pressureKpa, widthMs, periodMs, replicates } = plan.axes;
+  const { time, period, longPeriod, pressure } = invarianceSet(plan);
   const measure =
     plan.injectors.length * voltageV.length * pressureKpa.length * widthMs.length * periodMs.length * replicates;
   return {
@@ -34,6 +37,8 @@ export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference'
     held: plan.injectors.length * pressureKpa.length * plan.static.replicates,
     zero: hasZeroPoints(plan) ? pressureKpa.length * (voltageV.length + 1) : 0,
     pair: plan.injectors.length * plan.pair.windows,
+    invariance: plan.injectors.length * (time + period + longPeriod + 2 * pressure),
+    blind: blindWindows(plan),
     look: hasLook(plan) ? 3 * plan.injectors.length : 0,
   };
 }
@@ -109,7 +114,8 @@ export function expandPlan(plan: Plan): readonly Point[] {
     });
   };
 
-  const pair = pairOf(plan);
+  const setBlock = pairOf(plan);
+  const pair = plan.pair.windows === 0 ? null : setBlock;
   const addPairs = (ended: Pick<Combination, 'pressure' | 'voltage'>) => {
     if (pair === null || ended.pressure !== pair.pressure || ended.voltage !== pair.voltage) return;
     for (let injector = 0; injector < plan.injectors.length; injector += 1)
@@ -127,22 +133,81 @@ export function expandPlan(plan: Plan): readonly Point[] {
         });
   };
 
+  const set = invarianceSet(plan);
+  const widths = invarianceWidths(plan);
+  const shortest = Math.min(...plan.axes.periodMs);
+  const addInvariance = (changed: Nuisance, windows: number, { voltage, pressureKpa, widthMs, periodMs }: { readonly voltage: number; readonly pressureKpa: number; readonly widthMs: number; readonly periodMs: number }) => {
+    for (let injector = 0; injector < plan.injectors.length; injector += 1)
+      for (let replicate = 0; replicate < windows; replicate += 1)
+        points.push({
+          index: points.length,
+          role: 'invariance',
+          injector,
+          channel: at(plan.injectors, injector).channel,
+          voltage: volts(at(plan.axes.voltageV, voltage)),
+          pressure: kilopascals(pressureKpa),
+          width: milliseconds(widthMs),
+          period: milliseconds(periodMs),
+          replicate,
+          changed,
+        });
+  };
+  const addSet = (ended: Pick<Combination, 'pressure' | 'voltage'>) => {
+    if (ended.pressure !== setBlock.pressure || ended.voltage !== setBlock.voltage) return;
+    const { voltage } = setBlock;
+    const { up, down } = changedPressures(plan);
+    addInvariance('period', set.period, { voltage, pressureKpa: at(plan.axes.pressureKpa, 0), widthMs: setBlock.widthMs, periodMs: setBlock.periodMs });
+    addInvariance('long-period', set.longPeriod, { voltage, pressureKpa: at(plan.axes.pressureKpa, 0), widthMs: widths.long, periodMs: setBlock.periodMs });
+    addInvariance('pressure-up', set.pressure, { voltage, pressureKpa: up, widthMs: widths.middle, periodMs: shortest });
+    addInvariance('pressure-down', set.pressure, { voltage, pressureKpa: down, widthMs: widths.middle, periodMs: shortest });
+  };
+
+  const blind = blindPlaces(plan);
+  let blinds = 0;
+  /** Blind windows of one block, or of one injector in it. */
+  const addBlind = ({ pressure, voltage }: Pick<Combination, 'pressure' | 'voltage'>, injector: number | null) => {
+    for (const place of blind) {
+      if (place.pressure !== pressure || place.voltage !== voltage || (injector !== null && place.injector !== injector)) continue;
+      points.push({
+        index: points.length,
+        role: 'blind',
+        injector: place.injector,
+        channel: at(plan.injectors, place.injector).channel,
+        voltage: volts(at(plan.axes.voltageV, voltage)),
+        pressure: kilopascals(at(plan.axes.pressureKpa, pressure)),
+        width: milliseconds(at(plan.axes.widthMs, place.width)),
+        period: milliseconds(at(plan.axes.periodMs, place.period)),
+        replicate: blinds,
+      });
+      blinds += 1;
+    }
+  };
+  // Beside what they are held against, where an injector's points of a block follow each other.
+  const byInjector = plan.sequence.kind !== 'randomised';
+  const endBlock = (ended: Combination) => {
+    addBlind(ended, byInjector ? ended.injector : null);
+    addSet(ended);
+    addPairs(ended);
+  };
+
   /** The block of one pressure and voltage that is being measured; null: before the first. */
   let block: Combination | null = null;
+  let first: Combination | null = null;
   for (const combination of inOrder(plan)) {
     if (block === null) {
+      first = combination;
       addLooks();
       addZero(combination);
       addReference();
     } else if (combination.pressure !== block.pressure) {
-      addPairs(block);
+      endBlock(block);
       addStatic(block.pressure);
       addZero(block);
       addZero(combination);
     } else if (combination.voltage !== block.voltage) {
-      addPairs(block);
+      endBlock(block);
       addZero(combination);
-    }
+    } else if (byInjector && combination.injector !== block.injector) addBlind(block, block.injector);
     block = combination;
     if (reference !== null && measured > 0 && measured % reference.everyPoints === 0) addReference();
     points.push({
@@ -159,21 +224,21 @@ export function expandPlan(plan: Plan): readonly Point[] {
     measured += 1;
   }
   if (block !== null) {
-    addPairs(block);
+    endBlock(block);
     addStatic(block.pressure);
+    if (first !== null) addInvariance('time', set.time, { voltage: first.voltage, pressureKpa: at(plan.axes.pressureKpa, first.pressure), widthMs: widths.long, periodMs: shortest });
     addReference();
     addZero(block);
   }
   return points;
 }
 
-/** Where the period pairs stand (PLAN-44); null: the plan has none. */
-function pairOf(plan: Plan): { readonly pressure: number; readonly voltage: number; readonly widthMs: number; readonly periodMs: number } | null {
-  if (plan.pair.windows === 0) return null;
+/** The block at the end of which period pairs and invariance set stand (PLAN-44, PLAN-73), and with what the pairs are measured. */
+function pairOf(plan: Plan): { readonly pressure: number; readonly voltage: number; readonly widthMs: number; readonly periodMs: number } {
   const { voltageV, widthMs, periodMs } = plan.axes;
   const nearest = (a: number, b: number) => Math.abs(a - pairVoltageV) - Math.abs(b - pairVoltageV) || b - a;
-  const rising = widthMs.toSorted((a, b) => a - b);
   const voltage = at(voltageV.toSorted(nearest), 0);
+  const rising = widthMs.toSorted((a, b) => a - b);
   // As short as opens for sure: half the duty leaves the coil cooler, which looks like a leak, and more so for a longer pulse.
   const least = pairOverDeadTime * typicalDeadTime(voltage) * 1e3;
   return {

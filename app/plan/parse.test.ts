@@ -86,7 +86,7 @@ const badBetweenFields: readonly Bad[] = [
   ['PLAN-28', plan({ condition: { steadyS: 120 } }), 'condition.steadyS', 'given up after 120 s'],
   ['PLAN-53', plan({ look: { longMs: 18 } }), 'look.longMs', 'duty of 90.0 %'],
   ['PLAN-53', plan({ look: { shortMs: 9 } }), 'look.shortMs', 'must be below the longer'],
-  ['PLAN-29', axes({ widthMs: Array.from({ length: 500 }, (_, i) => 2 + i / 100), replicates: 101 }), 'axes', '202011 points'],
+  ['PLAN-29', axes({ widthMs: Array.from({ length: 500 }, (_, i) => 2 + i / 100), replicates: 101 }), 'axes', '207081 points'],
 ];
 
 const good: readonly unknown[] = [

@@ -114,7 +114,7 @@ function betweenFields(plan: Plan): readonly Problem[] {
   }
 
   const points = countPoints(plan);
-  const total = points.measure + points.reference + points.held + points.zero + points.pair + points.look;
+  const total = points.measure + points.reference + points.held + points.zero + points.pair + points.invariance + points.blind + points.look;
   if (total > maxPoints) {
     add(['axes'], `The axes multiply to ${total} points; a plan may have ${maxPoints}. Shorten an axis or split the plan.`);
   }

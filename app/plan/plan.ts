@@ -120,6 +120,27 @@ export const planSchema = z.strictObject({
     })
     .prefault({}),
   /**
+   * Invariance set: windows under a changed nuisance (time, period, rail pressure), which must come to the same result as the
+   * measure points that they are held against (PLAN-71 to PLAN-74).
+   */
+  invariance: z
+    .strictObject({
+      /** At most this many such windows for a hundred measure points; 0: none. */
+      percent: nonNegative.max(20).default(5),
+      /** Rail pressure is moved up and down by this much of the first set point; 0: it is not. */
+      pressurePercent: nonNegative.max(5).default(2),
+    })
+    .prefault({}),
+  /** Blind windows: their pulses are longer or shorter by a secret shift, which the reduction must find (PLAN-75, PLAN-76). */
+  blind: z
+    .strictObject({
+      /** At most this many for a hundred measure points; 0: none. */
+      percent: nonNegative.max(20).default(2.5),
+      /** The greatest shift, us. */
+      mostUs: positive.max(200).default(20),
+    })
+    .prefault({}),
+  /**
    * First look: before the sweep each injector is held open, then pulsed at two widths, and what does not look like a working
    * injector is set aside. Limits are wide: they tell one that does not work or is another one, not one that needs cleaning.
    */

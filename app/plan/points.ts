@@ -1,3 +1,4 @@
+import type { Nuisance } from './invariance.ts';
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 
 /**
@@ -14,9 +15,10 @@ export interface Point {
   readonly index: number;
   /**
    * static: held open, width equal to period. pair: an ordinary window at twice the period of one of the injector's measure
-   * points. look: one of the three windows of an injector's first look, `replicate` says which. zero: nothing is driven; injector 0 stands there only so that lists have a row, and channel, width and period are 0.
+   * points. look: one of the three windows of an injector's first look, `replicate` says which. invariance: an ordinary window under the nuisance
+   * `changed`. blind: one of a measure point's set point, driven with a secret shift of the width. zero: nothing is driven; injector 0 stands there only so that lists have a row, and channel, width and period are 0.
    */
-  readonly role: 'measure' | 'reference' | 'static' | 'pair' | 'zero' | 'look';
+  readonly role: 'measure' | 'reference' | 'static' | 'pair' | 'invariance' | 'blind' | 'zero' | 'look';
   /** Index into `plan.injectors`. */
   readonly injector: number;
   readonly channel: number;
@@ -24,6 +26,8 @@ export interface Point {
   readonly pressure: Pascals;
   readonly width: Seconds;
   readonly period: Seconds;
-  /** From 0. For a reference or zero point: how many came before it. */
+  /** From 0. For a reference, zero or blind point: how many came before it. */
   readonly replicate: number;
+  /** Of a point of role `invariance`: which nuisance is another one. */
+  readonly changed?: Nuisance;
 }

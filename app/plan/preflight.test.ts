@@ -76,6 +76,8 @@ function planOf(change: object = {}, axes: object = {}): Plan {
     zero: { windowS: 40 },
     pair: { windows: 0 },
     look: { windowS: 0 },
+    invariance: { percent: 0 },
+    blind: { percent: 0 },
     name: 'test',
     injectors: [{ serialNumber: 'A', type: 'T', channel: 1 }, { serialNumber: 'B', type: 'T', channel: 8 }],
     axes: { voltageV: [9, 14], pressureKpa: [400], widthMs: [2.5, 5, 17], periodMs: [20], replicates: 2, ...axes },
@@ -200,6 +202,13 @@ const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse
   ['PRE-52', 'refuse', 'can never be accepted', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 }, link: { telemetryHz: 1 } }), {}],
   ['PRE-52', 'warn', 'mostly be rejected', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 }, link: { telemetryHz: 4 } }), {}],
   ['PRE-52', 'pass', 'At 4 frames', planOf({ window: { minEdges: 96, minS: 4, maxS: 12 }, link: { telemetryHz: 4 } }), {}],
+  ['PRE-60', 'pass', 'No bench time goes into an invariance set', planOf(), {}],
+  ['PRE-60', 'pass', '4 windows, of each injector 1 short pulses at twice the period, 1 longest pulses at twice the period', planOf({ invariance: { percent: 5, pressurePercent: 0 } }, { widthMs: [2.5, 5, 7, 9, 11, 13, 15, 16], voltageV: [14], replicates: 8 }), {}],
+  ['PRE-60', 'warn', 'Set invariance.percent lower', planOf({ invariance: { percent: 20 } }, { replicates: 10 }), {}],
+  ['PRE-61', 'pass', 'no blind windows', planOf(), {}],
+  ['PRE-61', 'pass', '6 blind windows, their widths shifted by up to 15 us', planOf({ blind: { percent: 5, mostUs: 15 } }, { replicates: 10 }), {}],
+  ['PRE-62', 'pass', 'by itself', planOf({ invariance: { percent: 20 } }, { replicates: 10 }), {}],
+  ['PRE-62', 'warn', 'the operator has to change the pressure by 2 %', planOf({ invariance: { percent: 20 } }, { replicates: 10 }), withBench({ pressure: { commandable: false } })],
   ['PRE-19', 'refuse', 'go beyond', planOf({ accept: { temperatureMaxC: 70 } }), {}],
   ['PRE-51', 'refuse', 'can never give 96 meter edges within 10 s', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 10 } }, { widthMs: [0.5, 5] }), { expectedStaticFlow: 1e-3 as KilogramsPerSecond }],
   ['PRE-51', 'pass', 'No set point', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 60 } }, { widthMs: [1.2, 5] }), {}],
@@ -213,7 +222,7 @@ describe('the sheet', () => {
   test('of a good plan passes line by line, one line for each rule', () => {
     const { lines } = sheet(planOf());
     expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
-    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52', 'PRE-53', 'PRE-54', 'PRE-55', 'PRE-56', 'PRE-63']);
+    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52', 'PRE-53', 'PRE-54', 'PRE-55', 'PRE-56', 'PRE-60', 'PRE-61', 'PRE-62', 'PRE-63']);
     for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
   });
 

@@ -15,6 +15,7 @@ import { hasLook } from './look.ts';
 import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
 import type { RunTotals, SetPoint } from './estimate.ts';
 import type { Plan } from './plan.ts';
+import { invarianceFindings } from './preflight-invariance.ts';
 import { leakFindings } from './preflight-leak.ts';
 import { recordFindings } from './preflight-record.ts';
 import { windowFindings } from './preflight-window.ts';
@@ -103,6 +104,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-50': firstLook(plan),
     ...windowFindings(plan, setPoints, context.equipment, staticFlow),
     ...recordFindings(setPoints, context.equipment, staticFlow, assumption),
+    ...invarianceFindings(plan, points, { capabilities: context.capabilities, equipment: context.equipment, staticFlow, durationS: totals.durationS }),
     'PRE-63': meterChecked(context.meterChecks, setPoints.map((point) => expectedEdgeRate(staticFlow, context.equipment, point))),
   };
   return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };

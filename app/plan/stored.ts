@@ -9,6 +9,8 @@ import { shownThroughout } from '../boundary/text.ts';
 const thenOff = {
   zero: { windowS: 0, settleS: 3, decayS: 0, deadTimeUs: 2 },
   pair: { windows: 0 },
+  invariance: { percent: 0, pressurePercent: 2 },
+  blind: { percent: 0, mostUs: 20 },
   look: { windowS: 0, periodMs: 20, resistancePercent: 5, flowPercent: 25, scatterPercent: 4, shutMlMin: 20 },
 };
 

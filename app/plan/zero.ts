@@ -31,9 +31,9 @@ export function zeroWindow(plan: ZeroPlan): Seconds {
   return seconds(Math.min(Math.max(Math.round(each), shortestS), longestS));
 }
 
-/** Meter edges that a window of this role needs: at twice the period half of them come in the same time (PLAN-44). */
+/** Meter edges that a window of this role needs: at twice the period half of them come in the same time (PLAN-44, PLAN-73). */
 export function pairEdges(minEdges: number, role: Point['role']): number {
-  return role === 'pair' ? Math.max(2, Math.ceil(minEdges / 2)) : minEdges;
+  return role === 'pair' || role === 'invariance' ? Math.max(2, Math.ceil(minEdges / 2)) : minEdges;
 }
 
 /**

@@ -11,6 +11,6 @@ export function countingAttempts({ points }: Pick<RunState, 'points'>): readonly
     const found = attempts.find((a) => a.attempt === chosen);
     const window = found?.window ?? null;
     if (window !== null && !isKept(window)) throw new Error('a state for driving a run keeps no windows: fold its journal to reduce it');
-    return found === undefined || window === null ? [] : [{ point, attempt: found.attempt, window, order: found.order, ...(found.drivenWidth === undefined ? {} : { drivenWidth: found.drivenWidth }) }];
+    return found === undefined || window === null ? [] : [{ point, attempt: found.attempt, window, order: found.order, ...(found.blind === undefined ? {} : { blindShift: found.blind.shift }), ...(found.drivenWidth === undefined ? {} : { drivenWidth: found.drivenWidth }) }];
   });
 }

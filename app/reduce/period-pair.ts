@@ -20,8 +20,8 @@ export const contradicts = 4;
  * Half the duty leaves the coil cooler, and a cooler coil opens sooner. By how much a coil in fuel stands above it for a watt, K/W:
  * rectangular from 0 to 1.5, an estimate. Ohms of a coil that the plan does not give: of a high-impedance injector.
  */
-const coilKelvinPerWatt = 0.75;
-const uCoilKelvinPerWatt = 0.75 / Math.sqrt(3);
+export const coilKelvinPerWatt = 0.75;
+export const uCoilKelvinPerWatt = 0.75 / Math.sqrt(3);
 const usualOhm = 14;
 const riseInDeadTimes = 1.5;
 
@@ -40,11 +40,14 @@ interface Weighed {
   readonly block: LeakBlock | null;
 }
 
+/** Of the plan's period pairs, and those that the invariance set adds to them. */
+export const isPair = (at: Point): boolean => at.role === 'pair' || at.changed === 'period';
+
 export function periodPairOf({ plan, windows, cells, scatter, blocks }: Question): PeriodPair {
   const weighed = windows.flatMap(({ reduced: { point, attempt, at, outcome }, window }): Weighed[] =>
-    outcome.kind === 'mass' && (at.role === 'pair' || at.role === 'measure') ? [{ at, outcome, window, block: blocks.get(`${point}:${attempt}`) ?? null }] : [],
+    outcome.kind === 'mass' && (isPair(at) || at.role === 'measure') ? [{ at, outcome, window, block: blocks.get(`${point}:${attempt}`) ?? null }] : [],
   );
-  const pairs = weighed.filter((w) => w.at.role === 'pair');
+  const pairs = weighed.filter((w) => isPair(w.at));
   if (pairs.length === 0) return { kind: 'no-period-pair', text: 'No window at twice the period was measured, so pulses do not say whether fluid leaks past the injectors.' };
   const found = plan.injectors.flatMap((_, injector) => {
     const one = ofInjector(injector, pairs, weighed, cells, scatter, plan);
@@ -105,10 +108,7 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
   const varianceOf = (list: readonly Weighed[]): number =>
     meanOf(list, ({ outcome, window }) => Math.max(varianceAt(model, outcome.mass) * Math.max(1, usualEdges / window.edges) ** 2, (outcome.uTiming * outcome.mass) ** 2)) / list.length;
 
-  // The heat of a pulse: what the supply gives the coil, less what it gives less while the current rises, about 1.5 dead times.
-  const ohm = plan.injectors[injector]?.coilResistanceOhm ?? usualOhm;
-  const heat = (at.voltage * at.voltage * Math.max(0, at.width - riseInDeadTimes * cell.deadTime.value)) / ohm;
-  const watts = heat / period - heat / at.period;
+  const watts = dutyChange(plan, cell, at.width);
   const perKelvin = slope * byTemperature.value;
   const difference = meanOf(long, referred) - meanOf(short, referred) - perKelvin * coilKelvinPerWatt * watts;
   const perFlow = meanOf(short, ({ outcome }) => outcome.meterDensity * period * outcome.pressureFactor * outcome.temperatureFactor);
@@ -133,6 +133,12 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
     takenOff: ofBlocks((b) => b.flow),
     uTakenOff: ofBlocks((b) => Math.hypot(b.uFlow, b.uMeter, Math.hypot(b.change, b.uChange) / Math.sqrt(12))),
   };
+}
+
+/** Watts that a coil gets less at twice the period: what the supply gives it, less what it gives less while the current rises, about 1.5 dead times. */
+export function dutyChange(plan: Plan, cell: LineCell, width: number): number {
+  const ohm = plan.injectors[cell.injector]?.coilResistanceOhm ?? usualOhm;
+  return (cell.voltage * cell.voltage * Math.max(0, width - riseInDeadTimes * cell.deadTime.value)) / ohm / cell.period / 2;
 }
 
 /** Where the meter stands still at rest, pulses tell the leak: both by the inverse of their variances, and not below nothing. RED-49. */

@@ -15,12 +15,14 @@ import { errorSource } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';
 import { effectsOf, sharedParts } from './effects.ts';
 import type { Effect, FittedLine, OnInjector } from './effects.ts';
+import { blindFindings } from './blind.ts';
+import { invarianceOf, partsOfSet } from './invariance.ts';
 import { leakOf } from './leak.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
-import type { CellPlace, FlowRange, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
+import type { CellPlace, FlowRange, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
@@ -30,6 +32,8 @@ import { lightWindowsOf } from './window-weights.ts';
 
 export type { Reduction } from './reduction.ts';
 
+/** A window that counts for less than this beside its repeats says nothing of a nuisance. */
+const countsHalf = 0.5;
 /** Fieller's g above which its interval is stated instead of the symmetric one: there the two differ by about 5 %. */
 const deltaGoodUpTo = 0.05;
 
@@ -42,11 +46,16 @@ export function reduceRun(asked: ReductionInput): Reduction {
   const input = asDriven(asked);
   const { points, attempts, equipment } = input;
   const looked = leakOf(points, attempts, equipment);
-  const reduced = reduceWith(input, looked, null);
+  const reduced = reduceWith(input, looked, null, null);
   // A pair that says something else than zero points is part of what is known of the leak; without zero points it is all there is.
   const again = leakByPair(looked, reduced.periodPair, points, attempts);
   // What the pair said of the leak before anything was made of it: afterwards it agrees with itself.
-  return again === null ? reduced : { ...reduceWith(input, again.leak, again.contradiction), periodPair: reduced.periodPair };
+  const withPair = again === null ? reduced : { ...reduceWith(input, again.leak, again.contradiction, null), periodPair: reduced.periodPair, invariance: reduced.invariance };
+  const { invariance, periodPair } = withPair;
+  if (!invariance.members.some((m) => m.called)) return withPair;
+  // What the set found is part of the results it concerns.
+  const found = { set: invariance, leakTold: again !== null };
+  return { ...reduceWith(input, again?.leak ?? looked, again?.contradiction ?? null, found), periodPair, invariance };
 }
 
 /** Points with the width that was driven in place of the one that was asked for, where the controller's timer made another of it. */
@@ -57,20 +66,20 @@ function asDriven(input: ReductionInput): ReductionInput {
 }
 
 /** `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */
-function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak: Leak, contradiction: number | null): Reduction {
+function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak: Leak, contradiction: number | null, found: Context['found']): Reduction {
   const blocks = new Map(leak.kind === 'leak' ? leak.blocks.flatMap((block) => block.sources.map((s) => [`${s.point}:${s.attempt}`, block] as const)) : []);
-  const windows = attempts.map(({ point: index, attempt, window }) => {
+  const windows = attempts.map(({ point: index, attempt, window, order = index, blindShift }) => {
     const at = points[index];
     if (at?.index !== index) throw new Error(`attempt ${attempt} names point ${index}, which the plan does not have`);
     const block = blocks.get(`${index}:${attempt}`) ?? null;
     const reduced: ReducedWindow = { point: index, attempt, at, outcome: massPerPulse(at, window, equipment, plan.reduction, block) };
-    return { reduced, window };
+    return { reduced, window, order, ...(blindShift === undefined ? {} : { blindShift }) };
   });
   const reducedWindows = windows.map((w) => w.reduced);
   const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, uTimeBase(equipment));
   const all = cellsOf(points, windows);
-  const context: Context = { plan, equipment, staticFlows, looked };
+  const context: Context = { plan, equipment, staticFlows, looked, found };
   const before = reduceCells(all, context);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
@@ -84,6 +93,8 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     slopeModels: models,
     staticFlows,
     leak,
+    invariance: invarianceOf({ plan, equipment, windows, cells: before.cells, scatter: before.scatter, blocks, light: new Set(before.lightWindows.filter((w) => w.weight < countsHalf).map((w) => `${w.point}:${w.attempt}`)) }),
+    blind: blindFindings({ plan, windows, cells, scatter }),
     periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks }),
     ...pressureEffectOf(plan),
     lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
@@ -103,6 +114,8 @@ interface Context {
   readonly equipment: Equipment;
   readonly staticFlows: readonly StaticFlow[];
   readonly looked: LookedFor | null;
+  /** What the invariance set found, and whether the leak has taken in what the period pair said; null: nothing. */
+  readonly found: { readonly set: InvarianceSet; readonly leakTold: boolean } | null;
 }
 
 interface Reduced {
@@ -114,7 +127,7 @@ interface Reduced {
   readonly lightWindows: Reduction['lightWindows'];
 }
 
-function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked }: Context): Reduced {
+function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found }: Context): Reduced {
   const first = fitCells(all, plan).fitted;
   const shifts = conditionsOf(first, plan, equipment);
   const second = fitCells(
@@ -123,7 +136,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
   const conditions = conditionsOf(fitted, plan, equipment);
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked };
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
@@ -145,6 +158,7 @@ interface Statement {
   readonly effects: ReadonlyMap<FittedLine, ReadonlyMap<string, Effect>>;
   readonly staticFlows: readonly StaticFlow[];
   readonly looked: LookedFor | null;
+  readonly found: Context['found'];
 }
 
 /** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
@@ -254,6 +268,7 @@ function stated(
     { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer },
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
     ...ofBench(fitted, conditions, equipment),
+    ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
     // Late by a warmth that grows with the pulse: the line turns about its dead time.
     { source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.

@@ -22,6 +22,8 @@ export interface CountingAttempt {
   readonly window: WindowSummary;
   /** The pulse width that was driven, where it is not that of the plan: what the result is of (RUN-169). */
   readonly drivenWidth?: Point['width'];
+  /** Of a blind window: by how much its commanded width was shifted, s; null: sealed, or its secret was lost. Absent: it was not (RUN-211). */
+  readonly blindShift?: Seconds | null;
   /** Rises in the order in which attempts ended; absent: that of the points. */
   readonly order?: number;
 }
@@ -142,6 +144,51 @@ export type PeriodPair =
       readonly agrees: boolean;
     }
   | { readonly kind: 'no-period-pair'; readonly text: string };
+
+/** What one member of the invariance set found. Differences are in pulse width, s: that of the masses over the slope. RED-110 */
+export interface InvarianceMember {
+  /** The nuisance. period: twice, at a short width; long-period: twice, at the longest; direction: after a longer less after a shorter width; pressure: up less down; time: at the end less in its block. */
+  readonly of: 'period' | 'long-period' | 'direction' | 'pressure' | 'time';
+  readonly injectors: readonly { readonly injector: number; readonly difference: number; readonly uRandom: number; readonly uShared: number }[];
+  /** Weighted mean over the injectors, and the same in percent of the mass. */
+  readonly difference: number;
+  readonly percent: number;
+  /** The mass that they are of, in pulse width, s. */
+  readonly open: number;
+  readonly uRandom: number;
+  /** From what the nuisance changes in the instruments, and from what is allowed for. */
+  readonly uShared: number;
+  readonly z: number;
+  /** Chance of so much on a bench on which all agrees, over the whole set. */
+  readonly p: number;
+  readonly called: boolean;
+  /** What says so: the mean of all injectors, how they differ, or how the reference point wandered. */
+  readonly by: 'common' | 'injectors' | 'course';
+  /** Of `time`: relative standard deviation of the reference point beyond its scatter; absent: the plan has none. */
+  readonly wandered?: number;
+  /** Part of the difference that the windows of one result may stand from each other. */
+  readonly reach: number;
+}
+
+export interface InvarianceSet {
+  readonly members: readonly InvarianceMember[];
+  /** Tests of the whole set; each is made at `falseCalls` over their number. */
+  readonly tests: number;
+  readonly falseCalls: number;
+}
+
+/** A blind window, and the shift that the reduction found in it. Shifts in s. RED-115 */
+export interface BlindFinding extends Source {
+  readonly injector: number;
+  readonly voltage: Volts;
+  readonly width: Seconds;
+  readonly found: number;
+  readonly u: number;
+  readonly dof: number;
+  readonly expanded: number;
+  /** null: it is sealed, or its secret was lost. */
+  readonly truth: number | null;
+}
 
 /** A cell's place in the plan. */
 export interface CellPlace {
@@ -270,4 +317,7 @@ export interface Reduction {
   readonly pressureEffect?: { readonly relativePerPascal: number; readonly u: number };
   /** In the order of the points. */
   readonly lightWindows: readonly LightWindow[];
+  readonly invariance: InvarianceSet;
+  /** Windows that were driven blind, in the order of their points. */
+  readonly blind: readonly BlindFinding[];
 }

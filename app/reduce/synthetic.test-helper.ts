@@ -66,6 +66,8 @@ export function syntheticPlan(axes: Partial<Plan['axes']>, injectors = 2, reduct
     zero: { windowS: 0 },
     pair: { windows: 0 },
     look: { windowS: 0 },
+    invariance: { percent: 0 },
+    blind: { percent: 0 },
     name: 'Synthetic',
     injectors: Array.from({ length: injectors }, (_, i) => ({ serialNumber: `S-${i + 1}`, type: 'T', channel: i + 1 })),
     axes: { voltageV: [14], pressureKpa: [400], widthMs: [2, 3, 4, 5, 6, 8, 10], periodMs: [20], replicates: 3, ...axes },

@@ -138,6 +138,8 @@ export function alarmsAfter(before: readonly Alarm[], { guards, started, confirm
     case 'step':
     case 'wait-skipped':
     case 'attempt-ended':
+    case 'blind-sealed':
+    case 'blind-unsealed':
     case 'chosen':
     case 'point-skipped':
     case 'queued':

@@ -7,6 +7,8 @@
  * safe and measures the point again.
  */
 import type { BenchFrame, BenchReply } from '../bench/port.ts';
+import { Blind } from './engine/blind.ts';
+import type { BlindSource } from './engine/blind.ts';
 import { ClockWatch } from './engine/clock-watch.ts';
 import { Commands } from './engine/commands.ts';
 import { ControllerWatch } from './engine/controller-watch.ts';
@@ -33,6 +35,7 @@ import { adviceText, doingText } from './status.ts';
 import type { RunStatus } from './status.ts';
 import { impossibleStep, impossibleText } from './telemetry-check.ts';
 
+export type { BlindSource } from './engine/blind.ts';
 export type { EngineRequest } from './engine/course.ts';
 export { restAfterAcknowledge } from './engine/safety.ts';
 export type { RunStatus } from './status.ts';
@@ -72,10 +75,10 @@ const nothingAtTheEnd: EngineOutput = { ...nothingGoingOn, done: true };
 
 /**
  * An engine for a run whose journal so far folds to `state`: just opened and connected, or recovered (`recoverRun`).
- * Throws when the run has no bench or was left unfinished without having been recovered.
+ * Throws when the run has no bench or was left unfinished without having been recovered. `secrets`: of blind windows; null: there are none (RUN-210).
  */
-export function createEngine(state: RunState): RunEngine {
-  return new Engine(state);
+export function createEngine(state: RunState, secrets: BlindSource | null = null): RunEngine {
+  return new Engine(state, secrets);
 }
 
 class Engine implements RunEngine {
@@ -98,19 +101,20 @@ class Engine implements RunEngine {
   #answer: EngineOutput['answer'] = null;
   #ignored: string | null = null;
 
-  constructor(state: RunState) {
+  constructor(state: RunState, secrets: BlindSource | null) {
     const core = new EngineCore(state);
     const course = new Course(core);
     const settings = new EngineSettings(core);
     const readings = new LatestReadings(core, course, settings);
     const clocks = new ClockWatch(core);
-    const safety = new Safety(core, course, settings, clocks);
+    const blind = new Blind(core, secrets);
+    const safety = new Safety(core, course, settings, clocks, blind);
     const controller = new ControllerWatch(core, course, settings, safety);
     const guards = new GuardWatch(core, course, safety, readings.idleFlow);
     const fitness = new Fitness(core, course, clocks, controller, guards);
     const drive = new Drive(core, course, settings, safety);
     const schedule = new Schedule(core, safety, new InjectorsOut(core, safety));
-    const sweep = new Sweep(course, safety, { core, drive, settings, readings, schedule });
+    const sweep = new Sweep(course, safety, { core, drive, settings, readings, schedule, blind });
     this.#commands = new Commands(core, course, safety, fitness, sweep);
     this.#core = core;
     this.#standstill = new Standstill(core, safety);

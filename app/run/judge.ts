@@ -46,6 +46,8 @@ function criteriaOf(window: WindowSummary, point: Point, plan: Parameters<typeof
     case 'reference':
     case 'static':
     case 'pair':
+    case 'invariance':
+    case 'blind':
       return drivenCriteria(window, point, plan, capabilities);
   }
 }

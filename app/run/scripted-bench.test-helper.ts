@@ -11,7 +11,7 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { amperes, celsius, kilopascals, microseconds, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
 import { createEngine } from './engine.ts';
-import type { EngineInput, EngineOutput, EngineRequest, RunEngine } from './engine.ts';
+import type { BlindSource, EngineInput, EngineOutput, EngineRequest, RunEngine } from './engine.ts';
 import type { RunCommand, RunEventBody } from '../journal/events.ts';
 import type { PreflightLine } from '../plan/preflight-line.ts';
 import { foldRun } from '../journal/fold.ts';
@@ -37,6 +37,8 @@ export function testPlan(changes: Record<string, unknown> = {}): Plan {
     window: { minEdges: 24, minS: 0.5, maxS: 3 },
     giveUp: { afterFailures: 0 },
     look: { windowS: 0 },
+    invariance: { percent: 0 },
+    blind: { percent: 0 },
     ...changes,
   });
 }
@@ -266,10 +268,12 @@ export class TestRun {
   hasWall = true;
   /** The host's computer counts for how long it was suspended. */
   countsSleep = false;
+  readonly #secrets: BlindSource | null;
   #pending: EngineRequest | null = null;
   #commands = 0;
 
-  constructor(setup: { plan?: Plan; bench?: ScriptedBench; equipment?: Equipment; preflight?: readonly PreflightLine[] } = {}) {
+  constructor(setup: { plan?: Plan; bench?: ScriptedBench; equipment?: Equipment; preflight?: readonly PreflightLine[]; secrets?: BlindSource } = {}) {
+    this.#secrets = setup.secrets ?? null;
     this.plan = setup.plan ?? testPlan();
     this.bench = setup.bench ?? new ScriptedBench();
     this.points = expandPlan(this.plan);
@@ -284,7 +288,7 @@ export class TestRun {
       },
       { kind: 'preflight', lines: setup.preflight ?? [] },
     );
-    this.engine = createEngine(this.refold());
+    this.engine = createEngine(this.refold(), this.#secrets);
   }
 
   /** The journal folded from its first event, apart from the engine's own state. */
@@ -300,7 +304,7 @@ export class TestRun {
     const connected = this.journal.find((event) => event.kind === 'bench-connected');
     if (connected === undefined) throw new Error('The journal has no bench.');
     this.journal.push({ ...connected, bootId: this.bench.bootId }, { kind: 'preflight', lines });
-    this.engine = createEngine(this.refold());
+    this.engine = createEngine(this.refold(), this.#secrets);
   }
 
   step(input: EngineInput): EngineOutput {
@@ -385,7 +389,7 @@ export class TestRun {
       bootId: this.bench.bootId,
       link: 'test',
     });
-    this.engine = createEngine(this.refold());
+    this.engine = createEngine(this.refold(), this.#secrets);
   }
 
   events<K extends RunEventBody['kind']>(kind: K): Extract<RunEventBody, { kind: K }>[] {

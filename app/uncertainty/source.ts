@@ -159,6 +159,13 @@ const known = {
     meaning: 'How well it is known what the pressure does to the dead times of this type.',
     statement: 'the plan',
   },
+  /** Place: the nuisance. */
+  invariance: {
+    owner: 'window',
+    label: (nuisance) => `invariance: ${nuisance}`,
+    meaning: 'The same number came out differently under a changed nuisance; the result may be off by as much.',
+    statement: 'difference found by the invariance set, rectangular',
+  },
   // Of a meter check, which weighs what the meter counts.
   'edge-count': { owner: 'window', label: 'edge count', meaning: 'Either end of the count may cut the length of an edge anywhere.' },
   balance: { owner: 'balance', label: 'balance', meaning: 'How far the difference of two readings of the balance may be off.' },

@@ -10,6 +10,7 @@ import { summariseDecay } from '../../app/reduce/pressure-decay.ts';
 import { summariseWindow } from '../../app/run/window.ts';
 import type { WindowSummary } from '../../app/journal/measured.ts';
 import { chainHash, chainStart, documentHashes } from './chain.ts';
+import { sealOf } from './seal.ts';
 import { Findings, type ArchiveCheck } from './findings.ts';
 import type { Head } from './ledger.ts';
 import { libraryProblems } from './library.ts';
@@ -104,6 +105,7 @@ interface RunFindings {
   readonly status: Findings;
   readonly telemetry: Findings;
   readonly windows: Findings;
+  readonly seals: Findings;
   /** Attempts inside whose window the controller's clock stepped back, in archives from before such a window was refused. */
   readonly stepped: string[];
 }
@@ -115,6 +117,8 @@ function steppedText(stepped: readonly string[]): string {
   return ` In ${stepped.length} of them the clock of the controller stepped back, so their frames were taken by number: that they are what was computed is proved, that they measure a flow is not. Measure again: ${named}.`;
 }
 
+const sealsText = (asked: number): string => (asked === 0 ? 'No blind window was told.' : `Each of ${asked} secret shifts of blind windows is the one that was sealed before its pulses.`);
+
 const startRunFindings = (stepped: string[] = []): RunFindings => ({
   stepped,
   chain: new Findings('hash chain', (asked) => `Nothing in the journals was changed, removed or put in between: the hashes of ${asked} events hold, from each run's record to its last event.`),
@@ -123,6 +127,7 @@ const startRunFindings = (stepped: string[] = []): RunFindings => ({
   status: new Findings('list of runs', (asked) => `What the list shows of ${asked} runs is what their journals say.`),
   telemetry: new Findings('telemetry', (asked) => `Each of ${asked} chunks of telemetry can be read, follows the one before and does not overlap it.`),
   windows: new Findings('windows', (asked) => `Each of ${asked} measuring windows comes out exactly the same when it is computed again from the stored telemetry.${steppedText(stepped)}`),
+  seals: new Findings('blind windows', sealsText),
 });
 
 type AttemptEnded = Extract<RunEventBody, { kind: 'attempt-ended' }>;
@@ -136,6 +141,7 @@ type Steps = Generator<undefined>;
  */
 function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
   const ended = new Map<number, Pick<AttemptEnded, 'point' | 'attempt' | 'verdict'>>();
+  const seals = new Map<string, string>();
   let state: RunState | null = null;
   let lastAt = 0;
   let replays = true;
@@ -165,6 +171,10 @@ function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
       if (planHash !== run.planHash || equipmentHash !== run.equipmentHash) to.chain.fail(`${where} opens another plan or equipment than the run was made for.`);
     }
     if (body.kind === 'attempt-ended') ended.set(row.seq, { point: body.point, attempt: body.attempt, verdict: body.verdict });
+    if (body.kind === 'blind-sealed') seals.set(`${body.point}/${body.attempt}`, body.seal);
+    if (body.kind === 'blind-unsealed') {
+      for (const secret of body.shifts) to.seals.expect(seals.get(`${secret.point}/${secret.attempt}`) === sealOf(secret), () => `${where} tells a shift of point ${shownPoint(secret.point)}, attempt ${secret.attempt}, that is not the one that was sealed.`);
+    }
     if (!replays) continue;
     try {
       state = state === null ? forDriving(foldRun(state, body)) : foldRun(state, body);
@@ -349,7 +359,7 @@ function* everyCheck(db: Database, reader: ArchiveReader, expected: readonly Hea
   const entered = yield* told(checkLedger(db, reader.ledger, expected));
   return {
     checks: [
-      whole, references(db), schema(db), library(db), meterChecks(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows].map((findings) => findings.done()),
+      whole, references(db), schema(db), library(db), meterChecks(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows, found.seals].map((findings) => findings.done()),
       ...entered.checks,
     ],
     archiveId: entered.archiveId,

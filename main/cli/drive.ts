@@ -78,7 +78,7 @@ function duration(seconds: number): string {
 /** What tells of progress, or of something that is over. */
 const isGood = (event: RunEventBody): boolean => good.has(event.kind) || (event.kind === 'ended' && event.ending === 'complete');
 const good: ReadonlySet<RunEventBody['kind']> = new Set<RunEventBody['kind']>([
-  'dead-man-proved', 'second-pass-started', 'injector-looked-at', 'injector-back', 'guard-cleared', 'link-restored', 'host-restarted', 'resumed', 'clocks-compared',
+  'dead-man-proved', 'second-pass-started', 'injector-looked-at', 'injector-back', 'guard-cleared', 'link-restored', 'host-restarted', 'resumed', 'clocks-compared', 'blind-unsealed',
 ]);
 
 /** What a person at the terminal should see of the journal; null: nothing. */
@@ -94,6 +94,8 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
       return event.verdict === 'rejected' ? `Point ${shownPoint(event.point)}, attempt ${event.attempt}, rejected: ${event.text}` : null;
     case 'second-pass-started':
       return `Second pass over ${event.points.length} failed points.`;
+    case 'blind-unsealed':
+      return `The secrets of ${event.shifts.length} blind windows are told; reduce shows whether they were found.`;
     case 'points-added':
       return `${event.points.length} points more are measured: ${event.why}`;
     case 'injector-out':

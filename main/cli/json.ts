@@ -4,6 +4,8 @@
  */
 import { Option, type Command } from 'commander';
 import { z } from 'zod';
+import { shownPoint } from '../../app/plan/points.ts';
+import { memberVerdict } from '../../app/reduce/invariance-words.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { Reduction } from '../../app/reduce/reduce.ts';
 
@@ -13,6 +15,11 @@ const cellSchema = z.union([
   z.strictObject({ value: z.number(), expanded: z.number(), low: z.number(), high: z.number() }),
   z.strictObject({ missing: z.string(), text: z.string() }),
 ]);
+
+const tallySchema = z.strictObject({
+  told: z.int(), inside: z.int(), sealed: z.int(), fraction: z.strictObject({ low: z.number(), high: z.number() }).nullable(), spread: z.number().nullable(),
+  called: z.enum(['too-small', 'too-large', 'fraction']).nullable(),
+});
 
 /** By command, what a line may be. */
 export const jsonLines = {
@@ -27,12 +34,21 @@ export const jsonLines = {
   sheet: z.strictObject({ kind: z.literal('sheet'), lines: z.array(z.strictObject({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string() })), refused: z.boolean() }),
   reduce: z.strictObject({
     run: z.string(), ...headSchema.shape, notTraceable: z.array(z.string()),
+    invariance: z.strictObject({
+      tests: z.int(), falseCalls: z.number(),
+      members: z.array(z.strictObject({ of: z.string(), differenceS: z.number(), percent: z.number(), uRandomS: z.number(), uSharedS: z.number(), z: z.number(), p: z.number(), called: z.boolean(), text: z.string() })),
+    }),
+    blind: z.array(z.strictObject({ point: z.int(), attempt: z.int(), injector: z.string(), voltage: z.number(), widthS: z.number(), foundS: z.number(), expandedS: z.number(), drivenS: z.number().nullable() })),
     tables: z.array(
       z.strictObject({
         quantity: z.enum(['dead-time', 'slope']), unit: z.enum(['s', 'kg/s']), pressurePa: z.number(), periodS: z.number(), injectors: z.array(z.string()),
         rows: z.array(z.strictObject({ voltage: z.number(), cells: z.array(cellSchema) })),
       }),
     ),
+  }),
+  'blind-history': z.strictObject({
+    bench: z.string(), text: z.string(), ...tallySchema.shape,
+    runs: z.array(tallySchema.extend({ run: z.string(), at: z.iso.datetime() })),
   }),
   ports: z.strictObject({ path: z.string(), manufacturer: z.string().nullable(), vendorId: z.string().nullable(), productId: z.string().nullable() }),
   /** Of the commands that measure. */
@@ -51,6 +67,16 @@ export function printJson<K extends keyof typeof jsonLines>(kind: K, line: Line<
 }
 
 export const withJsonOption = (command: Command): Command => command.addOption(new Option('--json', 'say it for programs: one JSON value a line'));
+
+/** What the run found by itself of its own numbers (RED-110, RED-115). */
+export const selfChecksForPrograms = ({ invariance, blind }: Reduction, injectors: readonly string[]): Pick<Line<'reduce'>, 'invariance' | 'blind'> => ({
+  invariance: {
+    tests: invariance.tests,
+    falseCalls: invariance.falseCalls,
+    members: invariance.members.map((m) => ({ of: m.of, differenceS: m.difference, percent: m.percent, uRandomS: m.uRandom, uSharedS: m.uShared, z: m.z, p: m.p, called: m.called, text: memberVerdict(m) })),
+  },
+  blind: blind.map((b) => ({ point: shownPoint(b.point), attempt: b.attempt, injector: injectors[b.injector] ?? '', voltage: b.voltage, widthS: b.width, foundS: b.found, expandedS: b.expanded, drivenS: b.truth })),
+});
 
 /** The tables that `reduce` prints. */
 export const tablesForPrograms = (reduction: Reduction): Line<'reduce'>['tables'] =>

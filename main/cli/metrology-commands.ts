@@ -1,5 +1,6 @@
 /** Commands that look at measurements as such: outliers, matched sets, history of a reference injector. */
 import { InvalidArgumentError, Option, type Command } from 'commander';
+import { blindHistories, blindVerdict, type RunWithBlind } from '../../app/charts/blind-history.ts';
 import { chanceOfSignal } from '../../app/charts/chance.ts';
 import { fewestInBaseline, individualsChart, type ChartSettings, type IndividualsChart } from '../../app/charts/individuals-chart.ts';
 import { newestOf } from '../../app/charts/newest.ts';
@@ -20,6 +21,7 @@ import { isoMinute } from '../clock/dating.ts';
 import { reduceState } from '../export/export-run.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption } from './places.ts';
 import { stateOf, withArchive } from './result-commands.ts';
 import { Stop } from './stop.ts';
@@ -67,6 +69,11 @@ export function addMetrologyCommands(program: Command): void {
       withArchive(options.archive, (archive) => printMatch(archive, runs.length === 0 ? [chosenRun(archive, undefined)] : runs.map((run) => chosenRun(archive, run)), options)),
     );
 
+  withJsonOption(program.command('blind-history'))
+    .description('blind windows of each bench over the runs of an archive: does the stated random part hold?')
+    .addOption(archiveOption())
+    .action((options: ArchiveChoice & { json?: boolean }) => withArchive(options.archive, (archive) => printBlindHistories(archive, options.json === true)));
+
   program
     .command('reference-history')
     .description('chart the reference injector over the runs of an archive, with signals by published rules')
@@ -77,6 +84,36 @@ export function addMetrologyCommands(program: Command): void {
     .action((serial: string | undefined, options: ArchiveChoice & { rules: RuleSet; baseline?: number }) =>
       withArchive(options.archive, (archive) => printHistories(archive, serial, options)),
     );
+}
+
+/** Every run that has blind windows, reduced. */
+function* runsWithBlind(archive: Archive): Generator<RunWithBlind> {
+  for (const { id, createdAt } of archive.everyRun()) {
+    const state = stateOf(archive, id);
+    if (!state.setPoints.some((p) => p.role === 'blind') || state.bench === null) continue;
+    const { model, serialNumber } = state.bench.identity;
+    yield { id, at: createdAt, bench: `${model} ${serialNumber}`, blind: reduceState(state).blind };
+  }
+}
+
+/** RED-116 to RED-118. */
+function printBlindHistories(archive: Archive, json: boolean): void {
+  const histories = blindHistories([...runsWithBlind(archive)]);
+  if (histories.length === 0) throw new Stop(exitCode.badInput, `No run in ${archive.path} has a blind window that counts. Give plans blind.percent above 0.`);
+  for (const history of histories) {
+    if (history.whole.called !== null) process.exitCode = exitCode.checkFailed;
+    if (json) {
+      const { bench, runs, whole } = history;
+      printJson('blind-history', { bench, text: blindVerdict(whole), ...whole, runs: runs.map((r) => ({ ...r, at: new Date(r.at).toISOString() })) });
+      continue;
+    }
+    say(`\nBench ${history.bench}`);
+    history.runs.forEach(({ run, at, told, inside, spread, sealed }, i) => {
+      const scatter = spread === null ? '' : `  scatter ${spread.toFixed(2)} of stated`;
+      say(`${String(i + 1).padStart(4)}  ${day(at)}  ${run.slice(0, 13)}  ${String(inside).padStart(3)} of ${String(told).padStart(3)} inside${scatter}${sealed === 0 ? '' : `  ${sealed} sealed`}`);
+    });
+    say(blindVerdict(history.whole));
+  }
 }
 
 function printOutliers(archive: Archive, id: string): void {

@@ -3,13 +3,15 @@ import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
 import { formatExpanded } from '../../app/quantities/format.ts';
 import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
 import type { BudgetTable } from '../../app/reduce/budget-table.ts';
+import { shownPoint } from '../../app/plan/points.ts';
 import { driftOf } from '../../app/results/drift.ts';
 import type { MeasuredAt } from '../../app/results/drift.ts';
 import { massesOf } from '../../app/results/run-results.ts';
+import { blindSentences, invarianceSentences } from '../../app/reduce/invariance-words.ts';
 import { leakSentences, millilitresPerMinute } from '../../app/reduce/leak-words.ts';
 import { lightWindowSentences } from '../../app/reduce/window-words.ts';
 import { pressureExponents } from '../../app/reduce/pressure-exponent.ts';
-import type { LineCell, Reduction } from '../../app/reduce/reduction.ts';
+import type { BlindFinding, LineCell, Reduction } from '../../app/reduce/reduction.ts';
 import { deadTimeCurves } from '../../app/tables/map.ts';
 import { cubicCentimetresPerMinute, estimateForFluid, gramsPerMinute, poundsPerHour } from '../../app/tables/units.ts';
 import { labelOf } from '../../app/uncertainty/source.ts';
@@ -60,6 +62,8 @@ export function printFindings(reduction: Reduction, times: readonly MeasuredAt[]
     driftLines(reduction, times),
     leakLines(reduction),
     lightLines(reduction),
+    { title: 'Invariance set: the same number under a changed nuisance', lines: invarianceSentences(reduction.invariance) },
+    { title: 'Blind windows', lines: [...blindSentences(reduction.blind), ...reduction.blind.map(blindLine)] },
   ];
   return sections.map(({ title, lines }) => [title, ...lines.map((l) => `  ${l}`)].join('\n')).join('\n\n');
 }
@@ -168,6 +172,11 @@ function leakLines({ leak, periodPair, cells }: Reduction): Section {
 function lightLines({ lightWindows }: Reduction): Section {
   const lines = lightWindowSentences(lightWindows);
   return { title: 'Windows that count less than their repeats', lines: lines.length > 0 ? lines : ['None: every window counts as much as its repeats.'] };
+}
+
+function blindLine({ point, injector, voltage, width, found, expanded, truth }: BlindFinding): string {
+  const us = (s: number): string => (s * 1e6).toFixed(2);
+  return `point ${shownPoint(point)}, injector ${injector + 1}, ${voltage} V, ${four(width * 1e3)} ms: found ${us(found)} ± ${us(expanded)} us, ${truth === null ? 'sealed' : `driven ${us(truth)} us${Math.abs(found - truth) <= expanded ? '' : ', which lies outside'}`}`;
 }
 
 function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {

@@ -20,7 +20,7 @@ import { loadRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
-import { printJson, tablesForPrograms, withJsonOption } from './json.ts';
+import { printJson, selfChecksForPrograms, tablesForPrograms, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { printBudget, printFindings, type OtherFluid } from './print-findings.ts';
 import { notTraceableText, printTable } from './print-table.ts';
@@ -129,7 +129,7 @@ export function addResultCommands(program: Command): void {
         const state = stateOf(archive, id, { silent: options.json === true });
         const reduction = reduceState(state);
         if (options.json === true) {
-          printJson('reduce', { run: id, archiveId: archive.archiveId(), head: headText(archive.head()), notTraceable: [...state.notTraceable], tables: tablesForPrograms(reduction) });
+          printJson('reduce', { run: id, archiveId: archive.archiveId(), head: headText(archive.head()), notTraceable: [...state.notTraceable], ...selfChecksForPrograms(reduction, state.plan.injectors.map((i) => i.serialNumber)), tables: tablesForPrograms(reduction) });
           return;
         }
         if (options.budget !== undefined) {

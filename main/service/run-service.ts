@@ -23,6 +23,7 @@ import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
 import { today, undatable } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
+import { blindSource } from './blind.ts';
 import { isDriven } from './driven.ts';
 import { hold, type Held } from './held-bench.ts';
 import { brokenByCommit, brokenByStep } from './invariants.ts';
@@ -148,7 +149,7 @@ export class RunService {
     if (!written.ok) return lettingGo(held, written.text);
     const state = opening.reduce<RunState | null>(foldRun, stored?.state ?? null);
     if (state === null) throw new Error('a run without an event');
-    const service = new RunService(made.id, createEngine(forDriving(state)), held, parts);
+    const service = new RunService(made.id, createEngine(forDriving(state), blindSource(parts.entropy)), held, parts);
     const committed = [...written.events];
     const unlisten = service.listen((_events, more) => void committed.push(...more));
     service.#unlisten = bench.listen({

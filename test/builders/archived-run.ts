@@ -34,6 +34,8 @@ export const planOf = (name: string, order: string, serialNumbers: readonly stri
     zero: { windowS: 0 },
     pair: { windows: 0 },
     look: { windowS: 0 },
+    invariance: { percent: 0 },
+    blind: { percent: 0 },
     name,
     order,
     injectors: serialNumbers.map((serialNumber, i) => ({ serialNumber, type: `Type ${String.fromCharCode(65 + i)}`, channel: i + 1 })),

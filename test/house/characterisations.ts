@@ -58,6 +58,8 @@ const plan = planSchema.parse({
   // The share of a run that the rule gives to a bench of eight injectors (PLAN-45).
   zero: { windowS: 40 },
   look: { windowS: 0 },
+  invariance: { percent: 0 },
+  blind: { percent: 0 },
   name: 'characterisation',
   injectors: [1, 2].map((channel) => ({ serialNumber: `C-${channel}`, type: 'T', channel })),
   axes: { voltageV: [9, 10.5, 12, 14, 16], pressureKpa: [300, 450], widthMs: widthsMs, periodMs: [20], replicates: 3 },

@@ -17,7 +17,7 @@ import { oddBench } from './imperfect-bench.ts';
 import type { Imperfect, OddBench } from './imperfect-bench.ts';
 
 /** Each at two strengths, the weaker first. */
-const imperfections: Readonly<Record<string, readonly [Imperfect, Imperfect]>> = {
+export const imperfections: Readonly<Record<string, readonly [Imperfect, Imperfect]>> = {
   'slow-coil': [{ coil: { kelvinPerWatt: 2, tauS: 10 } }, { coil: { kelvinPerWatt: 2, tauS: 30 } }],
   drift: [{ driftPercentPerH: 0.1 }, { driftPercentPerH: 0.5 }],
   walk: [{ walkPercentPerRootH: 0.1 }, { walkPercentPerRootH: 0.5 }],
@@ -74,6 +74,8 @@ const plan = planSchema.parse({
   zero: { windowS: 0 },
   pair: { windows: 0 },
   look: { windowS: 0 },
+  invariance: { percent: 0 },
+  blind: { percent: 0 },
 });
 const points = expandPlan(plan);
 const widths = widthsMs.map((w) => w / 1e3);

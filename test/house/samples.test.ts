@@ -14,13 +14,13 @@ test('the sample sweep has 8 injectors, 5 voltages from 9 to 16 V, 12 widths and
   const { injectors, axes } = parsed.plan;
   expect([injectors.length, axes.voltageV.length, axes.widthMs.length, axes.replicates]).toEqual([8, 5, 12, 3]);
   expect([Math.min(...axes.voltageV), Math.max(...axes.voltageV), axes.pressureKpa]).toEqual([9, 16, [400]]);
-  expect(countPoints(parsed.plan)).toEqual({ measure: 1440, reference: 16, held: 0, zero: 6, pair: 8, look: 24 });
+  expect(countPoints(parsed.plan)).toEqual({ measure: 1440, reference: 16, held: 0, zero: 6, pair: 8, invariance: 48, blind: 36, look: 24 });
 });
 
 test('the small plan has three axes and few points', () => {
   const parsed = parsePlan(readSample('small-plan'));
   expect(parsed).toMatchObject({ ok: true });
-  expect(parsed.ok && countPoints(parsed.plan)).toEqual({ measure: 12, reference: 0, held: 0, zero: 3, pair: 2, look: 0 });
+  expect(parsed.ok && countPoints(parsed.plan)).toEqual({ measure: 12, reference: 0, held: 0, zero: 3, pair: 2, invariance: 0, blind: 0, look: 0 });
 });
 
 test('the equipment record is that of the simulated bench', () => {

@@ -1,6 +1,7 @@
 /** `npm run show -- NAME [arguments]`: the long proofs, which print their figures. Exit code 1 when one does not hold, 3 when not all of it could be checked here. */
 const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) => Promise<boolean | null>>>> = {
   coverage: async () => (await import('./coverage.ts')).showCoverage,
+  invariance: async () => (await import('./invariance.ts')).showInvariance,
   characterisations: async () => (await import('./characterisations.ts')).showCharacterisations,
   'error-rates': async () => (await import('./error-rates.ts')).showErrorRates,
   look: async () => (await import('./look.ts')).showLook,

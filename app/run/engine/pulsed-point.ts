@@ -8,6 +8,7 @@ import { seconds } from '../../quantities/quantity.ts';
 import type { Criterion } from '../../journal/events.ts';
 import { shutCriterion } from '../look.ts';
 import { WindowCollector } from '../window.ts';
+import type { Blind } from './blind.ts';
 import type { EngineCore } from './core.ts';
 import { factsOf, leave, until } from './course.ts';
 import type { Leave, Procedure } from './course.ts';
@@ -45,6 +46,7 @@ export interface PointParts {
   readonly settings: EngineSettings;
   readonly readings: LatestReadings;
   readonly schedule: Schedule;
+  readonly blind: Blind;
 }
 
 /** Ends the attempt as rejected; its pulses are stopped first. */
@@ -56,6 +58,7 @@ export class PulsedPoint {
   readonly #settings: EngineSettings;
   readonly #readings: LatestReadings;
   readonly #schedule: Schedule;
+  readonly #blind: Blind;
   readonly #point: Point;
   readonly #reject: Reject;
   readonly #silentAfter: number;
@@ -69,12 +72,13 @@ export class PulsedPoint {
   /** Supply current over the frames of the burst so far. */
   readonly #current = { sum: 0, frames: 0 };
 
-  constructor({ core, drive, settings, readings, schedule }: PointParts, point: Point, reject: Reject) {
+  constructor({ core, drive, settings, readings, schedule, blind }: PointParts, point: Point, reject: Reject) {
     this.#core = core;
     this.#drive = drive;
     this.#settings = settings;
     this.#readings = readings;
     this.#schedule = schedule;
+    this.#blind = blind;
     this.#point = point;
     this.#reject = reject;
     const { plan, equipment } = core.state;
@@ -129,9 +133,12 @@ export class PulsedPoint {
   *#startPulses(): Procedure {
     this.#core.step('settle');
     const { channel, width, period } = this.#point;
-    const { burst, reply } = yield* this.#drive.burst({ channel, width, period, count: this.#count }, atPressure, (said) => this.#refused(said));
+    const shift = this.#blind.shift();
+    const { burst, reply } = yield* this.#drive.burst({ channel, width: seconds(width + shift), period, count: this.#count }, atPressure, (said) => this.#refused(said));
     this.#burst = burst;
-    this.#schedule.drivenWidth = reply.kind === 'done' ? (reply.drivenWidth ?? null) : null;
+    // What the timer made of the width that was asked for, and not what was asked for: that is sealed.
+    const driven = reply.kind === 'done' ? (reply.drivenWidth ?? null) : null;
+    this.#schedule.drivenWidth = driven === null ? null : seconds(driven - shift);
   }
 
   /** Settling counts from the frame that shows the pulses running. The frame that ends it is the first of the window. */

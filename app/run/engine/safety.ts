@@ -10,6 +10,7 @@ import type { HeldReading, AfterSafe } from '../../journal/events.ts';
 import { spanText } from '../host-time.ts';
 import { missingOfSafe, proofSilence } from '../proof.ts';
 import { madeSafeInJournal } from '../safe-words.ts';
+import type { Blind } from './blind.ts';
 import type { ClockWatch } from './clock-watch.ts';
 import type { EngineCore } from './core.ts';
 import { ask, factsOf, leave } from './course.ts';
@@ -42,6 +43,7 @@ export class Safety {
   readonly #course: Course;
   readonly #settings: EngineSettings;
   readonly #clocks: ClockWatch;
+  readonly #blind: Blind;
   /** A person has acknowledged a trip: the faults of the controller are cleared once the bench is safe. */
   #acknowledging = false;
   /** Nothing is driven by a command before this, on the scale of `now`. */
@@ -52,11 +54,12 @@ export class Safety {
   /** When the run went on by itself, by guard, on the scale of `now`: within the last hour. A new host begins at a person, and so anew. */
   readonly #resumedAt = new Map<string, readonly number[]>();
 
-  constructor(core: EngineCore, course: Course, settings: EngineSettings, clocks: ClockWatch) {
+  constructor(core: EngineCore, course: Course, settings: EngineSettings, clocks: ClockWatch, blind: Blind) {
     this.#core = core;
     this.#course = course;
     this.#settings = settings;
     this.#clocks = clocks;
+    this.#blind = blind;
   }
 
   get acknowledging(): boolean {
@@ -227,6 +230,7 @@ export class Safety {
     if (then === undefined) throw new Error('The run rests without a way to safe.');
     this.#unsafeSince = Number.NaN;
     this.clearSince = this.#core.now;
+    if (then.kind !== 'held') this.#blind.tell();
     switch (then.kind) {
       case 'paused':
         this.#core.emit({ ...then, kind: 'paused' });

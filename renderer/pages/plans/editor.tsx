@@ -67,7 +67,7 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
         <FieldProblems id={idOf('axes:wrong')} texts={problemsAt(problems, 'axes')} />
       </Section>
 
-      <Section title="Sequence, reference point, static flow and leak" wide>
+      <Section title="Sequence, reference point, static flow, leak and self-checks" wide>
         {fields(openPaths.sequence)}
         <label className="plan-tick">
           <input
@@ -83,6 +83,7 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
         {form.hasReference && fields(openPaths.reference)}
         {fields(openPaths.static)}
         {fields(openPaths.leak)}
+        {fields(openPaths.selfChecks)}
       </Section>
 
       <Section title="Points in their order" wide>

@@ -27,6 +27,7 @@ export const openPaths = {
   reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
   static: ['static.replicates', 'static.voltageV', 'static.periodMs'],
   leak: ['zero.windowS', 'zero.settleS', 'zero.decayS', 'zero.deadTimeUs', 'pair.windows'],
+  selfChecks: ['invariance.percent', 'invariance.pressurePercent', 'blind.percent', 'blind.mostUs'],
 } as const satisfies Record<string, readonly FieldPath[]>;
 
 interface Words {
@@ -70,6 +71,10 @@ const words = {
   'zero.decayS': { label: 'Rail shut off for', unit: 's', help: 'Where the meter has a least flow and the bench can shut the rail off: the fall of its pressure shows a small leak. 0: never.' },
   'zero.deadTimeUs': { label: 'Unseen leak may move dead time by', unit: 'µs', help: 'The pre-flight sheet says how long zero flow must be watched for this.' },
   'pair.windows': { label: 'Period pairs', unit: '', help: 'Windows of each injector at twice the period: a leak shows as a difference in mass per pulse. 0: none.' },
+  'invariance.percent': { label: 'Invariance set, at most', unit: '% of the points', help: 'Windows under a changed nuisance (time, period, pressure) that must come to the same result. 0: none; a short plan has none.' },
+  'invariance.pressurePercent': { label: 'Pressure of the set, ±', unit: '%', help: 'Rail pressure is moved up and down by this much. 0: not at all, where a person sets the pressure.' },
+  'blind.percent': { label: 'Blind windows, at most', unit: '% of the points', help: 'Windows with a secret shift of the width that the reduction must find. They enter no result. 0: none.' },
+  'blind.mostUs': { label: 'Blind shift, at most', unit: 'µs', help: 'Either way; never out of the widths of the plan or over its duty.' },
 
   'supply.toleranceV': { label: 'Supply tolerance, ±', unit: 'V', help: 'The read-back must come this near to the set voltage.' },
   'supply.steadyS': { label: 'Supply steady for', unit: 's', help: 'The read-back must stay in tolerance this long.' },

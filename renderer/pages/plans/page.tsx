@@ -248,8 +248,8 @@ function Totals({ plan, expansion, checked, problems }: TotalsProps) {
       </p>
     );
   }
-  const { measure, reference, held, pair, zero, look } = countPoints(plan);
-  const also = Object.entries({ reference, static: held, 'period pair': pair, 'zero flow': zero, 'first look': look }).flatMap(([name, count]) => (count > 0 ? [`${count} ${name}`] : []));
+  const { measure, reference, held, pair, invariance, blind, zero, look } = countPoints(plan);
+  const also = Object.entries({ reference, static: held, 'period pair': pair, invariance, blind, 'zero flow': zero, 'first look': look }).flatMap(([name, count]) => (count > 0 ? [`${count} ${name}`] : []));
   const sheet = checked.state === 'done' ? checked.sheet : null;
   const totals = sheet?.totals ?? expansion?.totals ?? null;
   const counts = sheet === null ? null : sheetCounts(sheet);
@@ -258,7 +258,7 @@ function Totals({ plan, expansion, checked, problems }: TotalsProps) {
       <div>
         <dt>Points</dt>
         <dd>
-          {measure + reference + held + pair + zero + look} {also.length > 0 && <span className="quiet small">{[String(measure), ...also].join(' + ')}</span>}
+          {measure + reference + held + pair + invariance + blind + zero + look} {also.length > 0 && <span className="quiet small">{[String(measure), ...also].join(' + ')}</span>}
         </dd>
       </div>
       <div>

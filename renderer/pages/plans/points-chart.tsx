@@ -62,7 +62,7 @@ export function PointsChart({ plan, points }: { readonly plan: Plan; readonly po
     const index = Math.floor(((place - left) / Math.max(1, width - left - right)) * shown.length);
     setAt(Math.min(Math.max(index, 0), shown.length - 1));
   };
-  const roles = (['measure', 'reference', 'static', 'pair', 'zero', 'look'] as const).flatMap((role) => {
+  const roles = (['measure', 'reference', 'static', 'pair', 'invariance', 'blind', 'zero', 'look'] as const).flatMap((role) => {
     const count = shown.filter((point) => point.role === role).length;
     return count === 0 ? [] : [`${roleWords[role].shape} ${roleWords[role].text} (${count})`];
   });
@@ -144,6 +144,8 @@ const roleWords: Readonly<Record<ShownPoint['role'], { readonly shape: string; r
   reference: { shape: '◇', text: 'reference' },
   static: { shape: '□', text: 'static flow' },
   pair: { shape: '△', text: 'period pair' },
+  invariance: { shape: '×', text: 'invariance set' },
+  blind: { shape: '○', text: 'blind window' },
   zero: { shape: '+', text: 'zero flow' },
   look: { shape: '▽', text: 'first look' },
 };
@@ -176,6 +178,10 @@ function Mark({ point, x, y, big }: { readonly point: ShownPoint; readonly x: nu
       return <rect x={x - r + 1} y={y - r + 1} width={2 * r - 2} height={2 * r - 2} className="plan-chart-hollow" />;
     case 'pair':
       return <path d={`M${x} ${y - r}L${x + r} ${y + r}L${x - r} ${y + r}Z`} className="plan-chart-hollow" />;
+    case 'invariance':
+      return <path d={`M${x - r} ${y - r}L${x + r} ${y + r}M${x - r} ${y + r}L${x + r} ${y - r}`} className="plan-chart-hollow" />;
+    case 'blind':
+      return <circle cx={x} cy={y} r={r} className="plan-chart-hollow" />;
     case 'look':
       return <path d={`M${x} ${y + r}L${x + r} ${y - r}L${x - r} ${y - r}Z`} className="plan-chart-hollow" />;
     case 'zero':

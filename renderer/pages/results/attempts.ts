@@ -100,6 +100,10 @@ export function roleWords(role: Point['role']): string {
       return ', static flow';
     case 'pair':
       return ', period pair';
+    case 'invariance':
+      return ', invariance set';
+    case 'blind':
+      return ', blind window';
     case 'look':
       return ', first look';
     case 'zero':

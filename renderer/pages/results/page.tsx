@@ -29,6 +29,7 @@ import type { RunResults } from '../../../app/results/run-results.ts';
 import { resultsSentence, runText, shortRunText } from './run-text.ts';
 import { noWish, selectionOf } from './selection.ts';
 import type { Wish } from './selection.ts';
+import { SelfChecksPanel } from './self-checks-panel.tsx';
 import { ShortPanel } from './short-panel.tsx';
 import { SpreadPanel } from './spread-panel.tsx';
 import { useResults } from './use-results.ts';
@@ -40,6 +41,7 @@ const views = [
   { path: 'short-pulses', title: 'Short pulses' },
   { path: 'set', title: 'Set' },
   { path: 'drift', title: 'Drift' },
+  { path: 'self-checks', title: 'Self-checks' },
   { path: 'attempts', title: 'Attempts' },
   { path: 'compare', title: 'Compare' },
 ] as const;
@@ -135,6 +137,8 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
         return <SpreadPanel {...props} />;
       case 'drift':
         return <DriftPanel {...props} ends={ends} />;
+      case 'self-checks':
+        return <SelfChecksPanel results={results} />;
       case 'attempts':
         return <AttemptsPanel {...props} id={id} journal={journal} ends={ends} />;
       case 'compare':
@@ -151,6 +155,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
       <Notice tone={leakTone(results)}>{shownText(leakSentences(results.reduction.leak, results.reduction.periodPair, results.reduction.cells).join(' '))}</Notice>
       {results.reduction.lightWindows.length > 0 && <Notice tone="note">{shownText(lightWindowSentences(results.reduction.lightWindows).join(' '))}</Notice>}
       {granted.length > 0 && <Notice tone="note">{shownText(granted.join(' '))}</Notice>}
+      {results.reduction.invariance.members.some((m) => m.called) && <Notice tone="bad">The same number came out differently under a changed nuisance; the results carry the difference. The view Self-checks says which and why.</Notice>}
       <ConditionPicker selection={selection} onWish={onWish} />
       {panel()}
     </>

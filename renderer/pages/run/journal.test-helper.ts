@@ -14,6 +14,8 @@ export function planOf(changes: Record<string, unknown> = {}): Plan {
     zero: { windowS: 0 },
     pair: { windows: 0 },
     look: { windowS: 0 },
+    invariance: { percent: 0 },
+    blind: { percent: 0 },
     name: 'Plan of a test',
     injectors: [
       { serialNumber: 'A1', type: 'T', channel: 1 },

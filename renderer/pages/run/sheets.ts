@@ -50,9 +50,11 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
   const references: Point[] = [];
   const held: Point[] = [];
   const pairs: Point[] = [];
+  const set: Point[] = [];
+  const blind: Point[] = [];
   const zeros: Point[] = [];
   const looks: Point[] = [];
-  const own: Readonly<Partial<Record<Point['role'], Point[]>>> = { reference: references, static: held, pair: pairs, zero: zeros, look: looks };
+  const own: Readonly<Partial<Record<Point['role'], Point[]>>> = { reference: references, static: held, pair: pairs, invariance: set, blind, zero: zeros, look: looks };
   for (const point of points) {
     const list = own[point.role];
     if (list !== undefined) {
@@ -90,6 +92,8 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
   if (looks.length > 0) sheets.push({ ...replicateSheet(plan, looks, 'look', 'First look', lookColumns.length), columnTitle: '', columnGroups: lookColumns.map((label) => ({ label, span: 1 })) });
   if (held.length > 0) sheets.push(replicateSheet(plan, held, 'static', 'Static flow, held open', plan.static.replicates));
   if (pairs.length > 0) sheets.push(replicateSheet(plan, pairs, 'pair', 'Period pairs, at twice the period', plan.pair.windows));
+  if (set.length > 0) sheets.push(sequenceSheet(set, 'invariance', 'Invariance set, under a changed nuisance', 'All injectors'));
+  if (blind.length > 0) sheets.push(sequenceSheet(blind, 'blind', 'Blind windows, widths shifted in secret', 'All injectors'));
   if (references.length > 0) sheets.push(sequenceSheet(references, 'reference', 'Reference points', plan.reference?.injector ?? ''));
   if (zeros.length > 0) sheets.push(sequenceSheet(zeros, 'zero', 'Zero flow, all injectors shut', 'All shut'));
   return sheets;
@@ -146,11 +150,29 @@ export function pointWords(plan: Plan, point: Point, replicates = plan.axes.repl
   if (point.role === 'zero') return `zero point ${point.replicate + 1}, all injectors shut, ${plainNumber(point.voltage)} V, ${plainNumber(kpa(point))} kPa`;
   const serial = plan.injectors[point.injector]?.serialNumber ?? `channel ${point.channel}`;
   const parts = [serial, `${plainNumber(point.voltage)} V`, `${plainNumber(ms(point, 'width'))} ms`, `${plainNumber(kpa(point))} kPa`];
-  if (plan.axes.periodMs.length > 1 || point.role === 'pair') parts.push(`period ${plainNumber(ms(point, 'period'))} ms`);
+  if (plan.axes.periodMs.length > 1 || point.role === 'pair' || point.changed === 'period' || point.changed === 'long-period') parts.push(`period ${plainNumber(ms(point, 'period'))} ms`);
   if (point.role === 'reference') parts.push(`reference point ${point.replicate + 1}`);
   else if (point.role === 'static') parts.push(`held open, replicate ${point.replicate + 1} of ${plan.static.replicates}`);
   else if (point.role === 'look') parts.push(`first look, ${lookColumns[point.replicate] ?? ''}`);
   else if (point.role === 'pair') parts.push(`period pair ${point.replicate + 1} of ${plan.pair.windows}`);
+  else if (point.role === 'invariance') parts.push(`invariance set, ${nuisanceWords(point.changed)}`);
+  else if (point.role === 'blind') parts.push(`blind window ${point.replicate + 1}, width shifted by a secret`);
   else if (replicates > 1) parts.push(`replicate ${point.replicate + 1} of ${replicates}`);
   return parts.join(', ');
+}
+
+function nuisanceWords(changed: Point['changed']): string {
+  switch (changed) {
+    case 'time':
+      return 'measured again at the end';
+    case 'period':
+    case 'long-period':
+      return 'at twice the period';
+    case 'pressure-up':
+      return 'at more pressure';
+    case 'pressure-down':
+      return 'at less pressure';
+    case undefined:
+      return '';
+  }
 }

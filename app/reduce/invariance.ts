@@ -1,0 +1,323 @@
+/**
+ * The invariance set: a number must not depend on what it was measured beside. Each member holds windows under a changed nuisance
+ * against the ordinary ones, with the errors that both share taken out by their sources, and says in words what it found. RED-110 to RED-114.
+ */
+import type { Equipment } from '../equipment/equipment.ts';
+import type { Plan } from '../plan/plan.ts';
+import { changedPressures } from '../plan/invariance.ts';
+import type { Nuisance } from '../plan/invariance.ts';
+import { celsius, kilopascals } from '../quantities/quantity.ts';
+import { chiSquareAbove, fAbove } from '../distributions/distributions.ts';
+import type { WindowSummary } from '../journal/measured.ts';
+import { massPerPulse } from './mass.ts';
+import type { MassPerPulse } from './mass.ts';
+import type { LeakBlock } from './leak-block.ts';
+import { coilKelvinPerWatt, dutyChange, isPair, uCoilKelvinPerWatt } from './period-pair.ts';
+import type { InvarianceMember, InvarianceSet, LineCell, NoLineCell, ReducedWindow, ScatterModel } from './reduction.ts';
+import { uCoilLate } from './sensitivity.ts';
+import { varianceAt } from './variance-model.ts';
+
+/** Chance that a bench on which all agrees has any member called: over the whole set, by Bonferroni. RED-112 */
+const falseCalls = 0.01;
+/** Above this Student's t is the normal distribution for these tests. */
+const manyDegrees = 1e6;
+
+interface Measured {
+  readonly reduced: ReducedWindow;
+  readonly window: WindowSummary;
+  /** Rises in the order in which attempts were made. */
+  readonly order: number;
+}
+
+interface Question {
+  readonly plan: Plan;
+  readonly equipment: Equipment;
+  readonly windows: readonly Measured[];
+  readonly cells: readonly (LineCell | NoLineCell)[];
+  readonly scatter: readonly ScatterModel[];
+  readonly blocks: ReadonlyMap<string, LeakBlock>;
+  /** Point and attempt of windows that do not belong to their repeats: they hold nothing. */
+  readonly light: ReadonlySet<string>;
+}
+
+/** A window's mass as its cell would have it, kg, with its variance and what one standard uncertainty of each shared source does to it. */
+interface Referred {
+  readonly mass: number;
+  readonly variance: number;
+  readonly shared: ReadonlyMap<string, number>;
+}
+
+/** What one injector says: difference in pulse width, s. */
+interface OfInjector {
+  readonly injector: number;
+  readonly difference: number;
+  readonly variance: number;
+  readonly shared: ReadonlyMap<string, number>;
+  /** Mass that the difference is one of, in pulse width, s: from the dead time to the width. */
+  readonly open: number;
+  readonly dof: number;
+}
+
+/** Every member that the run has windows for, each with its verdict; the verdicts hold over the whole set. */
+export function invarianceOf(question: Question): InvarianceSet {
+  const found = members(question);
+  const tests = found.reduce((sum, m) => sum + m.tests.length, 0);
+  const each = falseCalls / Math.max(1, tests);
+  return {
+    tests,
+    falseCalls,
+    members: found.map(({ tests: own, ...m }): InvarianceMember => {
+      const least = own.toSorted((a, b) => a.p - b.p)[0];
+      const p = Math.min(1, (least?.p ?? 1) * tests);
+      return { ...m, p, called: least !== undefined && least.p <= each, by: least?.by ?? 'common' };
+    }),
+  };
+}
+
+type Found = Omit<InvarianceMember, 'p' | 'called' | 'by'> & { readonly tests: readonly { readonly by: InvarianceMember['by']; readonly p: number }[] };
+
+function members(question: Question): readonly Found[] {
+  const { plan, windows } = question;
+  const lines = new Map(question.cells.flatMap((c) => (c.kind === 'line' ? [[cellKey(c), c] as const] : [])));
+  const under = (changed: Nuisance) => windows.filter(({ reduced: { at } }) => at.changed === changed);
+  const base = (list: readonly Measured[], pressure: number | null, halved: boolean): readonly Pairing[] =>
+    list.flatMap((w): Pairing[] => {
+      const { injector, voltage, width, period, pressure: own } = w.reduced.at;
+      const cell = lines.get(cellKey({ injector, voltage, pressure: pressure ?? own, period: halved ? period / 2 : period }));
+      return cell === undefined ? [] : [{ window: w, cell, width }];
+    });
+  const first = kilopascals(plan.axes.pressureKpa[0] ?? Number.NaN);
+  const against = (pairings: readonly Pairing[], warmth: boolean): readonly OfInjector[] => heldAgainst(question, pairings, warmth);
+  const { up, down } = changedPressures(plan);
+  return [
+    member('period', against(base(windows.filter(({ reduced: { at } }) => isPair(at)), null, true), true)),
+    member('long-period', against(base(under('long-period'), null, true), true)),
+    member('direction', directionsOf(question, lines)),
+    member('pressure', upAgainstDown(question, base(under('pressure-up'), first, false), base(under('pressure-down'), first, false)), (plan.accept.pressureKpa) / (up - down)),
+    withCourse(member('time', against(base(under('time'), null, false), false)), courseOf(question, lines)),
+  ].flatMap((m) => (m === null ? [] : [m]));
+}
+
+interface Pairing {
+  readonly window: Measured;
+  readonly cell: LineCell;
+  readonly width: number;
+}
+
+const cellKey = ({ injector, voltage, pressure, period }: { readonly injector: number; readonly voltage: number; readonly pressure: number; readonly period: number }): string =>
+  `${injector}|${voltage}|${pressure}|${period.toFixed(9)}`;
+
+/** RED-111: a window as it would stand in the cell, at the cell's own pressure, supply and temperature. */
+function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, window }: Measured, cell: LineCell): Referred | null {
+  const { at } = reduced;
+  // A window at another pressure is worked out anew for that of its cell: the root of the pressure is what is in question.
+  const moved = Math.abs(at.pressure - cell.pressure) > 1;
+  const outcome = moved ? massPerPulse({ ...at, pressure: cell.pressure }, window, equipment, plan.reduction, blocks.get(`${reduced.point}:${reduced.attempt}`) ?? null) : reduced.outcome;
+  const model = scatter.find((s) => s.pressure === cell.pressure && Math.abs(s.period - cell.period) < 1e-9);
+  if (outcome.kind !== 'mass' || model === undefined) return null;
+  const slope = cell.slope.value;
+  const { byVoltage, byPressure, byTemperature } = cell;
+  const [toVoltage, toPressure, toTemperature] = [at.voltage - window.supply.mean, cell.pressure - window.pressure.mean, celsius(plan.reduction.referenceC) - window.railTemperature.mean];
+  const mass = outcome.mass - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature);
+  const shared = new Map<string, number>();
+  for (const t of outcome.budget) if (t.kind === 'shared') shared.set(t.source.key, (shared.get(t.source.key) ?? 0) + t.sensitivity * t.standardUncertainty * outcome.mass);
+  // How well it is known what the dead time does with the conditions counts by how far the window stands from its cell's.
+  for (const [name, { value, u, from }, by] of [['by voltage', byVoltage, toVoltage], ['by pressure', byPressure, toPressure], ['by temperature', byTemperature, toTemperature]] as const) {
+    // What nothing in the run has told may be off by all of itself: no call is to rest on a usual value.
+    shared.set(name, -slope * (from === 'default' ? Math.abs(value) : u) * by);
+  }
+  return { mass, variance: varianceOf(model, outcome), shared };
+}
+
+const varianceOf = (model: ScatterModel, outcome: MassPerPulse): number => Math.max(varianceAt(model, outcome.mass), (outcome.uTiming * outcome.mass) ** 2);
+
+/** Mean of windows, with the variance of the mean. `worse`: how much worse than the model each repeats. */
+function meanOf(list: readonly Referred[], worse: number): Referred {
+  const n = list.length;
+  const shared = new Map<string, number>();
+  for (const one of list) for (const [key, effect] of one.shared) shared.set(key, (shared.get(key) ?? 0) + effect / n);
+  return { mass: list.reduce((sum, r) => sum + r.mass, 0) / n, variance: (worse * worse * list.reduce((sum, r) => sum + r.variance, 0)) / (n * n), shared };
+}
+
+function difference(a: Referred, b: Referred): Referred {
+  const shared = new Map(a.shared);
+  for (const [key, effect] of b.shared) shared.set(key, (shared.get(key) ?? 0) - effect);
+  return { mass: a.mass - b.mass, variance: a.variance + b.variance, shared };
+}
+
+const inWidth = (cell: LineCell, width: number, { mass, variance, shared }: Referred): OfInjector => {
+  const slope = cell.slope.value;
+  return { injector: cell.injector, difference: mass / slope, variance: variance / slope ** 2, shared: new Map([...shared].map(([key, effect]) => [key, effect / slope])), open: width - cell.deadTime.value, dof: cell.scatter.dof };
+};
+
+/** The ordinary windows of a cell at a width. */
+const ordinary = (question: Question, cell: LineCell, width: number): readonly Measured[] =>
+  question.windows.filter(({ reduced: { at } }) => at.role === 'measure' && at.width === width && cellKey(at) === cellKey(cell));
+
+const referredAll = (question: Question, list: readonly Measured[], cell: LineCell): readonly Referred[] =>
+  list.flatMap((w) => {
+    const one = question.light.has(`${w.reduced.point}:${w.reduced.attempt}`) ? null : referredTo(question, w, cell);
+    return one === null ? [] : [one];
+  });
+
+/** A window of fewer edges repeats worse, at the worst by as much as it has fewer (RED-47). */
+const fewerEdges = (usual: readonly Measured[], windows: readonly Measured[]): number => (usual.length === 0 ? 1 : Math.max(1, edgesOf(usual) / edgesOf(windows)));
+
+const edgesOf = (list: readonly Measured[]): number => list.reduce((sum, { window }) => sum + window.edges, 0) / list.length;
+
+/** Windows under a changed nuisance against the ordinary ones of their cells, injector by injector. `warmth`: at twice the period. */
+function heldAgainst(question: Question, pairings: readonly Pairing[], warmth: boolean): readonly OfInjector[] {
+  return byCell(pairings).flatMap(({ cell, width, windows }): OfInjector[] => {
+    const usual = ordinary(question, cell, width);
+    const [changed, same] = [referredAll(question, windows, cell), referredAll(question, usual, cell)];
+    if (changed.length === 0 || same.length === 0) return [];
+    const found = difference(meanOf(changed, fewerEdges(usual, windows)), meanOf(same, 1));
+    if (!warmth) return [inWidth(cell, width, found)];
+    const watts = dutyChange(question.plan, cell, width);
+    const perKelvin = cell.slope.value * cell.byTemperature.value;
+    const shared = new Map(found.shared).set('warmth of the coil', perKelvin * uCoilKelvinPerWatt * watts);
+    return [inWidth(cell, width, { ...found, mass: found.mass - perKelvin * coilKelvinPerWatt * watts, shared })];
+  });
+}
+
+function byCell(pairings: readonly Pairing[]): readonly { readonly cell: LineCell; readonly width: number; readonly windows: readonly Measured[] }[] {
+  const groups = new Map<string, { readonly cell: LineCell; readonly width: number; readonly windows: Measured[] }>();
+  for (const { cell, width, window } of pairings) {
+    const key = `${cellKey(cell)}|${width}`;
+    const group = groups.get(key);
+    if (group === undefined) groups.set(key, { cell, width, windows: [window] });
+    else group.windows.push(window);
+  }
+  return [...groups.values()];
+}
+
+function upAgainstDown(question: Question, ups: readonly Pairing[], downs: readonly Pairing[]): readonly OfInjector[] {
+  const down = byCell(downs);
+  return byCell(ups).flatMap((up): OfInjector[] => {
+    const other = down.find((d) => cellKey(d.cell) === cellKey(up.cell) && d.width === up.width);
+    if (other === undefined) return [];
+    const [above, below] = [referredAll(question, up.windows, up.cell), referredAll(question, other.windows, up.cell)];
+    if (above.length === 0 || below.length === 0) return [];
+    const worse = fewerEdges(ordinary(question, up.cell, up.width), [...up.windows, ...other.windows]);
+    return [inWidth(up.cell, up.width, difference(meanOf(above, worse), meanOf(below, worse)))];
+  });
+}
+
+/**
+ * The same width after a longer and after a shorter one, from the ordinary windows of all cells: a coil that follows its warmth late is
+ * warmer in the first. It costs no bench time, and wants an order of the plan in which both come. RED-113
+ */
+function directionsOf(question: Question, lines: ReadonlyMap<string, LineCell>): readonly OfInjector[] {
+  const inOrder = question.windows.filter(({ reduced: { outcome } }) => outcome.kind === 'mass').toSorted((a, b) => a.order - b.order);
+  const groups = new Map<string, { readonly cell: LineCell; readonly width: number; readonly longer: Measured[]; readonly shorter: Measured[] }>();
+  inOrder.forEach((w, i) => {
+    const { at } = w.reduced;
+    const before = inOrder[i - 1]?.reduced.at;
+    const cell = lines.get(cellKey(at));
+    if (at.role !== 'measure' || cell === undefined || before?.role !== 'measure' || cellKey(before) !== cellKey(at) || before.width === at.width || at.width < cell.region.from) return;
+    const key = `${cellKey(at)}|${at.width}`;
+    const group = groups.get(key) ?? { cell, width: at.width, longer: [], shorter: [] };
+    groups.set(key, group);
+    (before.width > at.width ? group.longer : group.shorter).push(w);
+  });
+  const perInjector = new Map<number, OfInjector[]>();
+  for (const { cell, width, longer, shorter } of groups.values()) {
+    const [a, b] = [referredAll(question, longer, cell), referredAll(question, shorter, cell)];
+    if (a.length === 0 || b.length === 0) continue;
+    const found = difference(meanOf(a, 1), meanOf(b, 1));
+    // What is allowed for the warmth of the coil to be late anyhow (RED-18) calls nothing.
+    const shared = new Map(found.shared).set('coil late', cell.slope.value * cell.byTemperature.value * uCoilLate);
+    const list = perInjector.get(cell.injector) ?? [];
+    perInjector.set(cell.injector, list);
+    list.push(inWidth(cell, width, { ...found, shared }));
+  }
+  return [...perInjector.values()].map(averaged);
+}
+
+/** Of one injector, weighted by the inverse variances. */
+function averaged(list: readonly OfInjector[]): OfInjector {
+  const [first] = list;
+  if (first === undefined) throw new Error('nothing to average');
+  let weights = 0;
+  let sum = 0;
+  let open = 0;
+  const shared = new Map<string, number>();
+  for (const one of list) {
+    const weight = 1 / one.variance;
+    weights += weight;
+    sum += weight * one.difference;
+    open += weight * one.open;
+    for (const [key, effect] of one.shared) shared.set(key, (shared.get(key) ?? 0) + weight * effect);
+  }
+  return { injector: first.injector, difference: sum / weights, variance: 1 / weights, shared: new Map([...shared].map(([key, effect]) => [key, effect / weights])), open: open / weights, dof: first.dof };
+}
+
+/**
+ * One test of what all injectors have in common and one of how they differ (RED-112). `reach`: which part of the difference the windows of
+ * a result may stand from each other.
+ */
+function member(of: InvarianceMember['of'], list: readonly OfInjector[], reach = 1): Found | null {
+  if (list.length === 0) return null;
+  const all = averaged(list);
+  const uRandom = Math.sqrt(all.variance);
+  const uShared = Math.hypot(...all.shared.values());
+  const dof = Math.min(manyDegrees, Math.max(1, ...list.map((one) => one.dof)));
+  // Errors that are not the same for all, as that of a leak that changes, widen how far injectors may differ.
+  const own = (one: OfInjector): number => one.variance + [...one.shared].reduce((sum, [key, effect]) => sum + (effect - (all.shared.get(key) ?? 0)) ** 2, 0);
+  const spread = list.reduce((sum, one) => sum + (one.difference - all.difference) ** 2 / own(one), 0);
+  const f = all.difference ** 2 / (all.variance + uShared ** 2);
+  return {
+    of,
+    injectors: list.map((one) => ({ injector: one.injector, difference: one.difference, uRandom: Math.sqrt(one.variance), uShared: Math.hypot(...one.shared.values()) })),
+    difference: all.difference,
+    percent: (100 * all.difference) / all.open,
+    open: all.open,
+    uRandom,
+    uShared,
+    z: Math.sign(all.difference) * Math.sqrt(f),
+    reach,
+    tests: [
+      { by: 'common', p: fAbove(f, 1, dof) },
+      ...(list.length > 1 ? [{ by: 'injectors' as const, p: dof >= manyDegrees ? chiSquareAbove(spread, list.length - 1) : fAbove(spread / (list.length - 1), list.length - 1, dof) }] : []),
+    ],
+  };
+}
+
+/** How the reference point wandered: relative standard deviation beyond its scatter, and the chance of so much without. */
+interface Course {
+  readonly beyond: number;
+  readonly p: number;
+}
+
+/** Reference points of the run about their mean, where their set point is one that has a line. */
+function courseOf(question: Question, lines: ReadonlyMap<string, LineCell>): Course | null {
+  const references = question.windows.filter(({ reduced: { at } }) => at.role === 'reference');
+  const [first] = references;
+  const cell = first === undefined ? undefined : lines.get(cellKey(first.reduced.at));
+  if (cell === undefined) return null;
+  const list = referredAll(question, references, cell);
+  if (list.length < 3) return null;
+  const { mass } = meanOf(list, 1);
+  const all = meanOf(list, 1).shared;
+  const squares = list.reduce((sum, one) => sum + (one.mass - mass) ** 2, 0);
+  // What instruments have in common moves all of them alike; what differs, as the leak of a block, does not count as wandering.
+  const expected = list.reduce((sum, one) => sum + one.variance + [...one.shared].reduce((more, [key, effect]) => more + (effect - (all.get(key) ?? 0)) ** 2, 0), 0) / list.length;
+  const dof = list.length - 1;
+  return { beyond: Math.sqrt(Math.max(0, squares / dof - expected)) / mass, p: fAbove(squares / dof / expected, dof, Math.min(manyDegrees, Math.max(1, cell.scatter.dof))) };
+}
+
+const withCourse = (time: Found | null, course: Course | null): Found | null =>
+  time === null || course === null ? time : { ...time, wandered: course.beyond, tests: [...time.tests, { by: 'course', p: course.p }] };
+
+/** What a called member adds to the results it concerns: to the dead time, s, and to the slope, relative. Rectangular (GUM 4.3.7). RED-114 */
+export function partsOfSet(set: InvarianceSet, injector: number, leakTold: boolean): readonly { readonly of: InvarianceMember['of']; readonly onDeadTime: number; readonly onSlope: number }[] {
+  return set.members.flatMap((m) => {
+    // What a period pair says of a leak is the leak's affair where it has been taken into it (RED-47).
+    if (!m.called || (m.of === 'period' && leakTold)) return [];
+    const own = m.by === 'injectors' ? (m.injectors.find((one) => one.injector === injector)?.difference ?? 0) : m.difference;
+    const half = (own * m.reach) / Math.sqrt(3);
+    // Relative to the mass; a run wanders at least as far as its reference points and as from its beginning to its end.
+    const relative = Math.max(Math.abs(half / m.open), m.wandered ?? 0);
+    return [m.of === 'time' || m.of === 'pressure' ? { of: m.of, onDeadTime: 0, onSlope: relative } : { of: m.of, onDeadTime: half, onSlope: 0 }];
+  });
+}
