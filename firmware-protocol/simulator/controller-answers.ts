@@ -6,7 +6,7 @@ export interface RefusedRequest {
   readonly text: string;
 }
 
-export type Outcome = Reply | RefusedRequest;
+export type RequestOutcome = Reply | RefusedRequest;
 
 export function range(field: string, low: number, high: number): RefusedRequest {
   return { refused: 'range', text: `${field} must be from ${low} to ${high}.` };
@@ -17,7 +17,7 @@ export const unfitTexts = {
   form: 'The fields of this request are not those of the specification.',
 } as const;
 
-export function encodeOutcome(seq: number, word: Refusal['word'], outcome: Outcome): string {
+export function encodeOutcome(seq: number, word: Refusal['word'], outcome: RequestOutcome): string {
   return 'refused' in outcome
     ? encodeRefusal(seq, { word, code: outcome.refused, text: outcome.text })
     : encodeReply(seq, outcome);

@@ -12,7 +12,7 @@ const FIRST_PULSE_US = 1_000;
 const INTO_PULSE_US = 500;
 const NEVER = Number.POSITIVE_INFINITY;
 
-export type BurstRequest = Extract<Request, { word: 'burst' }>;
+export type PulsesRequest = Extract<Request, { word: 'burst' }>;
 
 interface Burst {
   readonly number: number;
@@ -76,7 +76,7 @@ export class ControllerPulses {
   }
 
   /** The width as the timer's ticks give it, and why the request cannot be carried out whatever the state; null: it can. */
-  fit(request: BurstRequest): { readonly unfit: RefusedRequest | null; readonly widthNs: number } {
+  fit(request: PulsesRequest): { readonly unfit: RefusedRequest | null; readonly widthNs: number } {
     const { channel, periodUs, count } = request;
     const { tickNs } = TIMING;
     const widthNs = Math.floor((this.#misbehaves.width(request.widthNs) + tickNs / 2) / tickNs) * tickNs;
@@ -97,7 +97,7 @@ export class ControllerPulses {
   }
 
   /** The number of the burst. */
-  begin({ channel, periodUs, count }: BurstRequest, widthNs: number, now: number): number {
+  begin({ channel, periodUs, count }: PulsesRequest, widthNs: number, now: number): number {
     const number = this.#nextNumber;
     this.burst = { number, channel, widthUs: widthNs / 1_000, periodUs, commanded: count, planned: count, started: 0, done: 0, active: true };
     this.nextStart = Math.ceil(now) + FIRST_PULSE_US;

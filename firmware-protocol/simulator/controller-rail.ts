@@ -3,20 +3,20 @@ import type { RefusedRequest } from './controller-answers.ts';
 import type { PlantPort } from './plant/plant-port.ts';
 
 /** Which outputs of the extension `rail` there are. */
-export interface RailOutputs {
+export interface RailEquipment {
   readonly pump: boolean;
   readonly relief: boolean;
   readonly shutOff: boolean;
 }
 
 export class ControllerRail {
-  readonly outputs: RailOutputs;
+  readonly outputs: RailEquipment;
   readonly #plant: PlantPort;
   #pumping = false;
   #reliefShut = false;
   #shut = false;
 
-  constructor(plant: PlantPort, outputs: RailOutputs) {
+  constructor(plant: PlantPort, outputs: RailEquipment) {
     this.#plant = plant;
     this.outputs = outputs;
   }

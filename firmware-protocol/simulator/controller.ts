@@ -10,11 +10,11 @@ import { LineSplitter } from '../line/line-splitter.ts';
 import {
   decodeFromHost, encodeRefusal, encodeReply, encodeTelemetry, type Input, type Request, type Scale, type Telemetry,
 } from '../line/messages.ts';
-import { encodeOutcome, range, unfitTexts, type Outcome } from './controller-answers.ts';
+import { encodeOutcome, range, unfitTexts, type RequestOutcome } from './controller-answers.ts';
 import { ALL_CLOSED, COVER, EMERGENCY_STOP, EXTENSIONS, FIRMWARE, FREE_STACK, MODEL, PRESSURE, PROTOCOL, SAFETY, SUPERVISION_US, SUPPLY, TIMING, VENTILATION, WATCH } from './controller-facts.ts';
 import { clamp, ControllerInputs, sensor } from './controller-inputs.ts';
-import { ControllerPulses, type BurstRequest } from './controller-pulses.ts';
-import { ControllerRail, type RailOutputs } from './controller-rail.ts';
+import { ControllerPulses, type PulsesRequest } from './controller-pulses.ts';
+import { ControllerRail, type RailEquipment } from './controller-rail.ts';
 import { ControllerWatches, hottest } from './controller-watches.ts';
 import { Misbehaviours } from './misbehaviour.ts';
 import type { PlantPort, PlantReadings } from './plant/plant-port.ts';
@@ -32,7 +32,7 @@ export interface ControllerOptions {
   readonly serial: string;
   readonly channels: number;
   readonly pressureCommandable: boolean;
-  readonly rail: RailOutputs;
+  readonly rail: RailEquipment;
   /** Boot ids are drawn from this. */
   readonly bootSeed: number;
   /** How it breaks the rules; absent: it does not. */
@@ -256,7 +256,7 @@ export class SimulatedController {
   }
 
   /** LINE-114: of the names asked for those that this bench reads. */
-  #addSignals(names: readonly string[]): Outcome {
+  #addSignals(names: readonly string[]): RequestOutcome {
     const readings = this.#read();
     this.#further = furtherSignals.filter(({ input, field }) => names.includes(input) && wireReadingOf(readings, field) !== undefined);
     return { word: 'signals', names: this.#further.map(({ input }) => input) };
@@ -284,7 +284,7 @@ export class SimulatedController {
     }
     this.#feedDeadMan();
     if (ahead !== 0) {
-      const outcome: Outcome =
+      const outcome: RequestOutcome =
         line.kind === 'request' ? this.#carryOut(line.request) : { refused: line.code, text: unfitTexts[line.code] };
       this.#last = { seq: line.seq, answer: encodeOutcome(line.seq, word, outcome) };
       // The time of a new dead-man or a fresh arming counts from the request itself.
@@ -319,7 +319,7 @@ export class SimulatedController {
   }
 
   // eslint-disable-next-line complexity -- one branch for each kind, a line or two each; the compiler asks for every kind
-  #carryOut(request: Request): Outcome {
+  #carryOut(request: Request): RequestOutcome {
     switch (request.word) {
       case 'hello':
         throw new Error('hello has its own way through the sequence rules');
@@ -385,14 +385,14 @@ export class SimulatedController {
   }
 
   /** LINE-91. */
-  #calibrate(input: Input, scale: Scale): Outcome {
+  #calibrate(input: Input, scale: Scale): RequestOutcome {
     if (this.#live) return { refused: 'busy', text: 'A bench that is armed or has its regulator up is not calibrated; make it safe first.' };
     if (!this.#inputs.calibrate(input, scale)) return { refused: 'range', text: 'With this scale the trip limit of the input could not be measured.' };
     return { word: 'calibrate' };
   }
 
   /** LINE-84. */
-  #pump(on: boolean): Outcome {
+  #pump(on: boolean): RequestOutcome {
     const refused = this.#rail.noPump() ?? (on ? this.#notReady() : null);
     if (refused !== null) return refused;
     this.#rail.switchPump(on);
@@ -400,7 +400,7 @@ export class SimulatedController {
   }
 
   /** LINE-85. */
-  #shutOff(shut: boolean): Outcome {
+  #shutOff(shut: boolean): RequestOutcome {
     const refused = this.#rail.noShutOff() ?? (shut && !this.#keeping ? this.#notReady() : null);
     if (refused !== null) return refused;
     this.#rail.shutOff(shut);
@@ -408,7 +408,7 @@ export class SimulatedController {
   }
 
   /** LINE-86. */
-  #keepPressure(): Outcome {
+  #keepPressure(): RequestOutcome {
     if (!this.#keeping) {
       const notReady = this.#notReady();
       if (notReady !== null) return notReady;
@@ -418,7 +418,7 @@ export class SimulatedController {
     return { word: 'keep-pressure' };
   }
 
-  #describe(topic: Extract<Request, { word: 'describe' }>['topic']): Outcome {
+  #describe(topic: Extract<Request, { word: 'describe' }>['topic']): RequestOutcome {
     switch (topic) {
       case 'timing':
         return { word: 'describe', topic, ...TIMING };
@@ -444,7 +444,7 @@ export class SimulatedController {
     }
   }
 
-  #arm(): Outcome {
+  #arm(): RequestOutcome {
     const { interlocks } = this.#read();
     if ((interlocks & EMERGENCY_STOP) === 0) this.#latch('emergency-stop');
     if (this.#fault !== null) return this.#faultRefusal(this.#fault);
@@ -458,14 +458,14 @@ export class SimulatedController {
     return { word: 'arm' };
   }
 
-  #startBurst(request: BurstRequest): Outcome {
+  #startBurst(request: PulsesRequest): RequestOutcome {
     const { unfit, widthNs } = this.#pulses.fit(request);
     const refused = unfit ?? this.#notReady() ?? this.#pulses.busy(this.#now);
     if (refused !== null) return refused;
     return { word: 'burst', number: this.#pulses.begin(request, widthNs, this.#now), widthNs };
   }
 
-  #clear(): Outcome {
+  #clear(): RequestOutcome {
     if (this.#fault === null) return { word: 'clear' };
     const now = this.#read();
     const there =
@@ -485,13 +485,13 @@ export class SimulatedController {
     return { word: 'clear' };
   }
 
-  #notReady(): Outcome | null {
+  #notReady(): RequestOutcome | null {
     if (this.#fault !== null) return this.#faultRefusal(this.#fault);
     if (!this.#armed) return { refused: 'not-armed', text: 'The bench is not armed.' };
     return null;
   }
 
-  #faultRefusal(fault: FaultCode): Outcome {
+  #faultRefusal(fault: FaultCode): RequestOutcome {
     return { refused: 'fault', text: `Latched fault: ${fault}. Remove the cause and clear it.` };
   }
 }

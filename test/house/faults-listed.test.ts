@@ -35,14 +35,14 @@ const misbehaviours = [...new Set(constants(schema, 'what'))];
 
 describe('faults of the simulated bench', () => {
   it.each([
-    ['SIM-1 those of a scenario', faults, 'fault', 28],
-    ['SIM-2 those of its controller', misbehaviours, 'misbehaviour', 22],
+    ['SCN-1 those of a scenario', faults, 'fault', 28],
+    ['SCN-2 those of its controller', misbehaviours, 'misbehaviour', 22],
   ] as const)('%s are all in the table of firmware-protocol/simulator/README.md', (_, kinds, heading, least) => {
     expect(kinds.length).toBeGreaterThanOrEqual(least);
     expect(listed(heading).toSorted()).toEqual([...kinds].toSorted());
   });
 
-  it('SIM-1 SIM-2 and each is used by a test or the storm', () => {
+  it('SCN-1 SCN-2 and each is used by a test or the storm', () => {
     expect([...faults, ...misbehaviours].filter((kind) => !users.includes(`'${kind}'`))).toEqual([]);
   });
 });
