@@ -276,7 +276,7 @@ export const planSchema = z.strictObject({
       linearFlowRangePercent: positive.default(5),
       /** Repeatability (standard deviation of windows of one width), percent, up to which a width counts as usable. */
       repeatabilityPercent: positive.default(1),
-      /** One slope for all voltages of an injector: where an F test allows, never, or always. */
+      /** One slope for all voltages of an injector: as far as the data say so (`tested`, as it was called when a test decided), never, or always. */
       slopeOverVoltage: z.enum(['tested', 'own', 'shared']).default('tested'),
       /**
        * By how much dead times of this type grow with the rail pressure, percent for 100 kPa, and its standard uncertainty: known from other runs, by which

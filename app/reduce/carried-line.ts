@@ -7,7 +7,7 @@ import type { LineCell, WidthResult } from './reduction.ts';
 /** kg/s */
 export function slopeCarried({ slope, scatter, shared }: LineCell): Carried {
   return carried(slope.value, [
-    randomPart(scatter.slopeSource, scatter.uSlope, scatter.dof, scatter.scale),
+    ...scatter.slopeParts.map(({ source, u }) => randomPart(source, u, scatter.dof, scatter.scale)),
     ...shared.map((part) => sharedPart(part.source, part.onSlope)),
   ]);
 }
@@ -16,7 +16,7 @@ export function slopeCarried({ slope, scatter, shared }: LineCell): Carried {
 export function deadTimeCarried({ slope, deadTime, scatter, shared }: LineCell): Carried {
   return carried(deadTime.value, [
     randomPart(scatter.meanSource, -scatter.uMean / slope.value, scatter.dof, scatter.scale),
-    randomPart(scatter.slopeSource, (scatter.distance * scatter.uSlope) / slope.value, scatter.dof, scatter.scale),
+    ...scatter.slopeParts.map(({ source, u }) => randomPart(source, (scatter.distance * u) / slope.value, scatter.dof, scatter.scale)),
     ...shared.map((part) => sharedPart(part.source, part.onDeadTime)),
   ]);
 }

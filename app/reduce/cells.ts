@@ -60,6 +60,14 @@ export function withMasses(cell: Cell, massOf: (observed: Observed) => Kilograms
   };
 }
 
+/** The scatter of windows at each pressure and period. */
+export function scatterModels(cells: readonly Cell[]): readonly ScatterModel[] {
+  return grouped(cells, ({ at }) => `${at.pressure}|${at.period}`).flatMap((condition) => {
+    const [first] = condition;
+    return first === undefined ? [] : [{ ...scatterOf(condition), pressure: first.at.pressure, period: first.at.period }];
+  });
+}
+
 /** Finds the regions and fits the lines of all cells. */
 export function fitCells(cells: readonly Cell[], plan: Plan): { readonly fitted: readonly FittedCell[]; readonly scatter: readonly ScatterModel[] } {
   const fitted: FittedCell[] = [];

@@ -22,23 +22,19 @@ export function effectsOf(fitted: readonly FittedCell[]): ReadonlyMap<FittedLine
   const effects = new Map<FittedLine, ReadonlyMap<string, Effect>>();
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   for (const f of lines) effects.set(f, effectsOnLine(f));
-  const sharing = lines.filter((f) => f.line.slopeFrom === 'shared');
+  const sharing = lines.filter((f) => f.line.slopeFrom.from !== 'own');
   for (const members of grouped(sharing, ({ cell: { at } }) => `${at.injector}|${at.pressure}|${at.period}`)) {
     const sources = new Map(members.flatMap((m) => [...(effects.get(m)?.values() ?? [])].map(({ source }) => [source.key, source] as const)));
     const onSlope = new Map<string, number>();
     for (const key of sources.keys()) {
       let sum = 0;
-      let weights = 0;
-      for (const m of members) {
-        const weight = sumsOf(m).sxx;
-        sum += weight * (effects.get(m)?.get(key)?.onSlope ?? 0);
-        weights += weight;
-      }
-      onSlope.set(key, sum / weights);
+      for (const m of members) sum += m.line.slopeFrom.weight * (effects.get(m)?.get(key)?.onSlope ?? 0);
+      onSlope.set(key, sum);
     }
     for (const m of members) {
       const own = effects.get(m);
-      effects.set(m, new Map([...sources].map(([key, source]) => [key, { source, onMean: own?.get(key)?.onMean ?? 0, onSlope: onSlope.get(key) ?? 0 }])));
+      const part = m.line.slopeFrom.own;
+      effects.set(m, new Map([...sources].map(([key, source]) => [key, { source, onMean: own?.get(key)?.onMean ?? 0, onSlope: part * (own?.get(key)?.onSlope ?? 0) + (1 - part) * (onSlope.get(key) ?? 0) }])));
     }
   }
   return effects;

@@ -27,10 +27,22 @@ export interface LackOfFit {
   readonly significant: boolean;
 }
 
+/** Where a slope comes from (RED-23). */
+export interface LineSlope {
+  /** own: this cell's windows. shared: all voltages of the injector. weighted: both, and what all injectors of the type have in common. */
+  readonly from: 'own' | 'shared' | 'weighted';
+  /** Part of it that is the cell's own, 0 to 1; what the cell weighs in the mean of its injector, 1 in all. */
+  readonly own: number;
+  readonly weight: number;
+  /** Whether the estimate of the variance is this line's alone; false: that of all lines of the injector. */
+  readonly ownScale: boolean;
+  /** Standard uncertainties, kg/s: of the cell's own part, of the injector's mean, and of what all of the type have in common at its voltage. */
+  readonly parts: { readonly own: number; readonly mean: number; readonly common: number };
+}
+
 export interface CellLine {
   readonly fit: LineFit;
-  /** own: the slope comes from this cell's windows. shared: from all voltages of the injector (RED-23). */
-  readonly slopeFrom: 'own' | 'shared';
+  readonly slopeFrom: LineSlope;
   readonly dof: number;
   readonly lackOfFit: LackOfFit;
   /** kg/s */
@@ -78,11 +90,11 @@ export function fitCellLine(observations: readonly LineObservation[]): CellLine 
   const dofOfBoth = ofReplicatesDof + ofWidthsDof;
   const dof = significant ? ofWidthsDof : dofOfBoth;
   const scaled = rescaled(fit, significant ? ofWidths : fit.chiSquared / dofOfBoth);
-  return lineFrom(scaled, dof, { ofWidths, ofWidthsDof, ofReplicates, ofReplicatesDof, significant }, 'own');
+  return lineFrom(scaled, dof, { ofWidths, ofWidthsDof, ofReplicates, ofReplicatesDof, significant }, { from: 'own', own: 1, weight: 1, ownScale: true, parts: { own: Math.sqrt(scaled.varianceOfSlope), mean: 0, common: 0 } });
 }
 
 /** Slope and dead time of a fit whose scale is final. */
-export function lineFrom(fit: LineFit, dof: number, lackOfFit: LackOfFit, slopeFrom: CellLine['slopeFrom']): CellLine {
+export function lineFrom(fit: LineFit, dof: number, lackOfFit: LackOfFit, slopeFrom: LineSlope): CellLine {
   const x = crossing(fit);
   return {
     fit,

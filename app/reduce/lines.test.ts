@@ -98,7 +98,7 @@ describe('RED-12, RED-13 the variance of a line', () => {
       const scale = significant ? lack : all / 10;
       const covariance = covarianceOf(list.map((o) => [1, o.width]), list.map((o) => o.weight / o.variance));
       expect(line.uSlope / Math.sqrt(scale * (covariance?.[1]?.[1] ?? 0))).toBeCloseTo(1, 6);
-      expect(line).toMatchObject({ slope: line.fit.slope, deadTime: crossing(line.fit).value, uDeadTime: crossing(line.fit).u, covariance: crossing(line.fit).covarianceWithSlope, slopeFrom: 'own' });
+      expect(line).toMatchObject({ slope: line.fit.slope, deadTime: crossing(line.fit).value, uDeadTime: crossing(line.fit).u, covariance: crossing(line.fit).covarianceWithSlope, slopeFrom: { from: 'own', own: 1, weight: 1 } });
     }
   });
 
@@ -247,7 +247,7 @@ describe('RED-23 one slope for all voltages', () => {
       const all = dof + members.length - 1;
       const scale = (solved?.squares ?? Number.NaN) / all;
       for (const m of lines(shared, injector)) {
-        expect(m.line.slopeFrom).toBe('shared');
+        expect(m.line.slopeFrom).toMatchObject({ from: 'shared', own: 0 });
         expect(m.line.slope / ((solved?.beta.at(-1) ?? 0) * 1e-3)).toBeCloseTo(1, 9);
         expect(m.line.dof).toBeCloseTo(all, 9);
         // The pooled scale is that of all residuals about parallel lines, where no line took the variance of its widths alone.
@@ -288,20 +288,23 @@ describe('RED-23 one slope for all voltages', () => {
     expect((model?.trend?.f ?? 0) / ((product * product) / squares)).toBeCloseTo(1, 6);
     expect(model?.trend).toMatchObject({ dofNumerator: 1, p: fAbove(model?.trend?.f ?? 0, 1, dof) });
     expect(model?.trend?.p).toBeLessThan(0.01);
-    expect(model).toMatchObject({ model: 'own', decidedBy: 'f-test' });
-    expect(after).toEqual(own);
+    expect(model).toMatchObject({ model: 'weighted', decidedBy: 'spread' });
+    // What both have in common is kept, and hardly leans on the mean.
+    expect(model?.commonSpread).toBeGreaterThan(3e-4);
+    for (const [i, m] of lines(after).entries()) expect(Math.abs(m.line.slope / (lines(own)[i]?.line.slope ?? Number.NaN) - 1)).toBeLessThan(1e-3);
   });
 
-  it('is taken where both tests let it, left where one does not, and decided by the plan where that says so', () => {
+  it('is leant on as far as the slopes agree, and decided by the plan where that says so', () => {
     const models = (choice: Plan['reduction']['slopeOverVoltage'], tilt: (v: number, i: number) => number) => shareSlopes(fitted(plan(choice), masses(3, tilt)).fitted, plan(choice)).models[0];
     const zigzag = (v: number, i: number): number => (i % 2 === 0 ? 1 : -1) * 0.004 * (at.indexOf(v) % 2 === 0 ? 1 : -1);
     const scattered = models('tested', zigzag);
-    expect(scattered?.model).toBe('own');
+    expect(scattered?.model).toBe('weighted');
+    expect(scattered?.spread).toBeGreaterThan(3e-3);
     expect(scattered?.test?.p).toBeLessThan(0.25);
     expect(models('own', () => 0)).toMatchObject({ model: 'own', decidedBy: 'plan' });
     expect(models('shared', zigzag)).toMatchObject({ model: 'shared', decidedBy: 'plan' });
     const calm = Array.from({ length: 6 }, (_, n) => n / 1e5).map((shift) => models('tested', () => shift));
-    for (const m of calm) expect(m?.model).toBe((m?.test?.p ?? 0) > 0.25 && (m?.trend?.p ?? 0) > 0.25 ? 'shared' : 'own');
+    for (const m of calm) expect(m?.spread).toBeLessThan(1e-3);
   });
 
   it('is asked of each type by itself, and of injectors that have lines at two voltages', () => {
@@ -309,7 +312,7 @@ describe('RED-23 one slope for all voltages', () => {
     const all = masses(3).filter((m) => m.at.injector !== 2 || m.at.voltage === 14);
     const { models, fitted: after } = shareSlopes(fitted(two, all).fitted, two);
     expect(models.map((m) => [m.type, m.test?.dofNumerator])).toEqual([['T', 4], ['U', 4]]);
-    expect(lines(after, 2).every((m) => m.line.slopeFrom === 'own')).toBe(true);
+    expect(lines(after, 2).every((m) => m.line.slopeFrom.from === 'own')).toBe(true);
     const alone = masses(1).filter((m) => m.at.voltage === 14);
     expect(shareSlopes(fitted(two, alone).fitted, two).models).toEqual([{ type: 'T', pressure: 4e5, period: 0.02, model: 'own', decidedBy: 'one-voltage', test: null, trend: null }]);
   });

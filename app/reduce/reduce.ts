@@ -8,7 +8,8 @@ import { lowestRepeatableWidth } from '../statistics/repeatability.ts';
 import type { LowestWidth } from '../statistics/repeatability.ts';
 import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
-import { cellsOf, fitCells, meanMass, withMasses } from './cells.ts';
+import { benchDriftOf } from './bench-drift.ts';
+import { cellsOf, fitCells, meanMass, scatterModels, withMasses } from './cells.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
@@ -20,6 +21,7 @@ import { invarianceOf, partsOfSet } from './invariance.ts';
 import { leakOf } from './leak.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
+import type { LineSlope } from './line.ts';
 import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
 import type { CellPlace, FlowRange, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
@@ -77,9 +79,13 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   });
   const reducedWindows = windows.map((w) => w.reduced);
   const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
-  const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, uTimeBase(equipment));
   const all = cellsOf(points, windows);
-  const context: Context = { plan, equipment, staticFlows, looked, found };
+  const order = new Map(reducedWindows.map((w, i) => [w, attempts[i]?.order ?? i] as const));
+  // By the scatter of the windows as they are: referring them to the plan's conditions hardly changes it.
+  const benchDrift = benchDriftOf(reducedWindows, scatterModels(all), order);
+  const uDrift = benchDrift.kind === 'told' ? benchDrift.u : 0;
+  const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
+  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift };
   const before = reduceCells(all, context);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
@@ -97,6 +103,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     blind: blindFindings({ plan, windows, cells, scatter }),
     periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks }),
     ...pressureEffectOf(plan),
+    benchDrift,
     lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
   };
 }
@@ -116,6 +123,8 @@ interface Context {
   readonly looked: LookedFor | null;
   /** What the invariance set found, and whether the leak has taken in what the period pair said; null: nothing. */
   readonly found: { readonly set: InvarianceSet; readonly leakTold: boolean } | null;
+  /** Relative standard uncertainty by what the bench drifted. */
+  readonly uDrift: number;
 }
 
 interface Reduced {
@@ -127,7 +136,7 @@ interface Reduced {
   readonly lightWindows: Reduction['lightWindows'];
 }
 
-function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found }: Context): Reduced {
+function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift }: Context): Reduced {
   const first = fitCells(all, plan).fitted;
   const shifts = conditionsOf(first, plan, equipment);
   const second = fitCells(
@@ -136,7 +145,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
   const conditions = conditionsOf(fitted, plan, equipment);
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found };
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
@@ -159,6 +168,7 @@ interface Statement {
   readonly staticFlows: readonly StaticFlow[];
   readonly looked: LookedFor | null;
   readonly found: Context['found'];
+  readonly uDrift: number;
 }
 
 /** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
@@ -269,6 +279,7 @@ function stated(
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
     ...ofBench(fitted, conditions, equipment),
     ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
+    ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
     // Late by a warmth that grows with the pulse: the line turns about its dead time.
     { source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
@@ -316,18 +327,18 @@ function stated(
     slope: result(line.slope, line.uSlope, line.dof, Math.sqrt(slopeSquares)),
     deadTime,
     deadTimeInterval: deadTimeInterval(line, deadTime),
-    slopeFrom: line.slopeFrom,
+    slopeFrom: line.slopeFrom.from,
     staticToSlope: null,
     flowRange: flowRange(widths, plan.reduction.linearFlowRangePercent),
     lowestRepeatable: lowestRepeatable(widths, plan.reduction.repeatabilityPercent),
     scatter: {
       uSlope: line.uSlope,
-      slopeSource: errorSource('line-slope', line.slopeFrom === 'shared' ? group : own),
+      slopeParts: slopePartsOf(line.slopeFrom, { own, group, type: `type ${plan.injectors[at.injector]?.type ?? ''}, ${at.pressure} Pa, period ${at.period} s, ${at.voltage} V` }),
       uMean: Math.sqrt(line.fit.varianceOfMean),
       meanSource: errorSource('line-height', own),
       distance: line.fit.meanX - line.deadTime,
       dof: line.dof,
-      scale: line.slopeFrom === 'shared' ? group : own,
+      scale: line.slopeFrom.ownScale ? own : group,
     },
     covarianceRandom: line.covariance,
     covarianceShared,
@@ -363,6 +374,15 @@ function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity,
   const u = (-byVoltage.value * insidePulseMv * 1e-3) / Math.sqrt(3);
   const opening = Math.min(1, Math.max(openingLeast, 1 + line.deadTime / (at.voltage * byVoltage.value)));
   return [{ source: errorSource('supply-inside-pulse'), onDeadTime: u * (opening - line.deadTime / at.period), onSlope: (line.slope * u) / at.period }];
+}
+
+/** The errors of a slope under their names: of the cell by itself, of the injector's mean, and of what all of its type have in common. RED-23. */
+function slopePartsOf({ parts }: LineSlope, names: { readonly own: string; readonly group: string; readonly type: string }): LineCell['scatter']['slopeParts'] {
+  return [
+    { source: errorSource('line-slope', names.own), u: parts.own },
+    { source: errorSource('line-slope', names.group), u: parts.mean },
+    { source: errorSource('line-slope', names.type), u: parts.common },
+  ].filter(({ u }) => u !== 0);
 }
 
 /** Relative standard uncertainty of the controller's time; 0: the record states none. */

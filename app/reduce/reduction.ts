@@ -83,9 +83,10 @@ export interface FlowRange {
 
 /** The random errors of a line, in the centred form in which the two are independent. */
 interface LineScatter {
-  /** Standard uncertainty of the slope, kg/s, and the name of its error: cells that share a slope share it. */
+  /** Standard uncertainty of the slope, kg/s. */
   readonly uSlope: number;
-  readonly slopeSource: ErrorSource;
+  /** Of what it consists, under the names of the errors: cells that lean on one slope share its. */
+  readonly slopeParts: readonly { readonly source: ErrorSource; readonly u: number }[];
   /** Standard uncertainty of the line's height at its centre, kg, and its name. */
   readonly uMean: number;
   readonly meanSource: ErrorSource;
@@ -208,8 +209,8 @@ export interface LineCell extends CellPlace {
   readonly deadTime: Result;
   /** 95 % interval of the dead time, s; Fieller's where the delta method is not good enough (RED-15). */
   readonly deadTimeInterval: { readonly low: number; readonly high: number; readonly method: 'delta' | 'fieller' };
-  /** Whether the slope is this cell's own or that of all voltages of the injector; `slopeModels` says why. */
-  readonly slopeFrom: 'own' | 'shared';
+  /** Whether the slope is this cell's own, that of all voltages of the injector, or weighted of both; `slopeModels` says why. */
+  readonly slopeFrom: 'own' | 'shared' | 'weighted';
   /** Static flow over slope, Qs / m; null: the static flow was not measured at this pressure. */
   readonly staticToSlope: Result | null;
   /** null: no width is inside the limit. */
@@ -255,8 +256,12 @@ export interface SlopeModel {
   readonly type: string;
   readonly pressure: Pascals;
   readonly period: Seconds;
-  readonly model: 'own' | 'shared';
-  readonly decidedBy: 'f-test' | 'plan' | 'one-voltage';
+  /** weighted: each leans on the slope of all voltages as far as their spread says. */
+  readonly model: 'own' | 'shared' | 'weighted';
+  readonly decidedBy: 'spread' | 'plan' | 'one-voltage';
+  /** weighted: standard deviations of the slopes over voltages beyond what the lines explain, relative: of each injector by itself, and of all in common. */
+  readonly spread?: number;
+  readonly commonSpread?: number;
   /** Scatter of the slopes about each injector's common slope over what the lines explain; null: not tested. */
   readonly test: FTest | null;
   /** The same for what all injectors have in common: a slope that rises or falls with 1 / V. */
@@ -301,6 +306,20 @@ export interface LightWindow extends Source {
   readonly against: 'repeats' | 'line' | 'pair';
 }
 
+/** What the bench drifted while it measured, by its reference point. RED-83. */
+export type BenchDrift =
+  | {
+      readonly kind: 'told';
+      readonly windows: number;
+      /** Standard deviation beyond the scatter of windows, relative: in every slope and static flow. */
+      readonly u: number;
+      /** Slope of a straight line through them, relative, over the run. */
+      readonly overRun: number;
+      /** Chance of so much where nothing drifts. */
+      readonly p: number;
+    }
+  | { readonly kind: 'not-told'; readonly text: string };
+
 export interface Reduction {
   readonly reductionVersion: 1;
   readonly windows: readonly ReducedWindow[];
@@ -315,6 +334,7 @@ export interface Reduction {
   readonly periodPair: PeriodPair;
   /** By how much the dead times of the type change with the pressure, relative, and its standard uncertainty, for one Pa; absent: the plan does not say. RED-77. */
   readonly pressureEffect?: { readonly relativePerPascal: number; readonly u: number };
+  readonly benchDrift: BenchDrift;
   /** In the order of the points. */
   readonly lightWindows: readonly LightWindow[];
   readonly invariance: InvarianceSet;

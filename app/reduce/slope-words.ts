@@ -1,22 +1,19 @@
 /** What was decided about the slopes of an injector's lines over voltage, and by which test (RED-23). One sentence for window and terminal. */
-import { poolingLevel } from './shared-slope.ts';
 import type { FTest, SlopeModel } from './reduction.ts';
 
 const three = (x: number): string => String(Number(x.toPrecision(3)));
 const percent = (p: number): string => (p < 0.0005 ? 'less than 0.05 %' : `${three(100 * p)} %`);
 const figures = ({ f, dofNumerator, dofDenominator, p }: FTest): string => `F(${dofNumerator}, ${dofDenominator}) = ${three(f)}, chance gives as much in ${percent(p)} of cases`;
 
-/** Both tests with their figures, the one that decided first. */
-export function slopeModelSentence({ model, decidedBy, test, trend }: SlopeModel): string {
-  const what = model === 'shared' ? 'one slope for all voltages of an injector' : 'each voltage its own slope';
-  if (test === null || trend === null) return `${what}, because no injector has lines at two voltages.`;
-  const scatterText = `scatter of the slopes ${figures(test)}`;
-  const trendText = `common trend over 1/V ${figures(trend)}`;
-  const limit = `the limit is ${three(100 * poolingLevel)} %`;
-  if (decidedBy === 'plan') return `${what}, because the plan says so (${scatterText}; ${trendText}).`;
-  const [byScatter, byTrend] = [test.p <= poolingLevel, trend.p <= poolingLevel];
-  if (byScatter && byTrend) return `${what}, because the slopes scatter, and follow a common trend over 1/V, by more than chance explains (${scatterText}; ${trendText}; ${limit}).`;
-  if (byTrend) return `${what}, because the slopes follow a common trend over 1/V by more than chance explains (${trendText}; ${limit}). Their scatter alone would not say so (${scatterText}).`;
-  if (byScatter) return `${what}, because the slopes scatter by more than chance explains (${scatterText}; ${limit}). There is no common trend in them (${trendText}).`;
-  return `${what}, because neither their scatter nor a common trend over 1/V is more than chance explains (${scatterText}; ${trendText}; ${limit}).`;
+/** What the data say, or the plan, and both tests with their figures. */
+export function slopeModelSentence({ model, decidedBy, test, trend, spread = 0, commonSpread = 0 }: SlopeModel): string {
+  if (test === null || trend === null) return 'each voltage its own slope, because no injector has lines at two voltages.';
+  const tests = `scatter of the slopes ${figures(test)}; common trend over 1/V ${figures(trend)}`;
+  if (decidedBy === 'plan') return `${model === 'shared' ? 'one slope for all voltages of an injector' : 'each voltage its own slope'}, because the plan says so (${tests}).`;
+  if (spread === 0 && commonSpread === 0) return `one slope for all voltages of an injector: the slopes differ by no more than their lines explain (${tests}).`;
+  const by = [
+    ...(spread > 0 ? [`each injector by itself by ${three(100 * spread)} %`] : []),
+    ...(commonSpread > 0 ? [`all of the type alike by ${three(100 * commonSpread)} %`] : []),
+  ].join(', ');
+  return `each slope leans on that of all voltages of its injector as far as they agree. Beyond what their lines explain they differ (standard deviation): ${by} (${tests}).`;
 }

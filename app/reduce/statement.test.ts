@@ -265,7 +265,7 @@ describe('RED-27, RED-66 values that carry their errors', () => {
       expect(stateCarried(mass).uRandom / Math.hypot(cell.scatter.uMean, (width - centre) * cell.scatter.uSlope)).toBeCloseTo(1, 9);
       expect(stateCarried(slopeCarried(cell)).uRandom / cell.scatter.uSlope).toBeCloseTo(1, 12);
       expect(stateCarried(deadTimeCarried(cell)).uRandom / cell.deadTime.uRandom).toBeCloseTo(1, 9);
-      expect(mass.parts.get(cell.scatter.slopeSource.key)).toMatchObject({ kind: 'random', dof: cell.scatter.dof, scale: cell.scatter.scale });
+      expect(mass.parts.get(cell.scatter.slopeParts[0]?.source.key ?? '')).toMatchObject({ kind: 'random', dof: cell.scatter.dof, scale: cell.scatter.scale });
     }
   });
 
@@ -387,8 +387,8 @@ describe('RED-20, RED-25, RED-26 what stands in a cell', () => {
 
   it('RED-20: a line names the scatter that it shares: its own, or that of all voltages of the injector', () => {
     const [own, shared] = (['own', 'shared'] as const).map((slopeOverVoltage) => linesOf(reduced({ ...plan, reduction: { ...plan.reduction, slopeOverVoltage } })));
-    expect(new Set((own ?? []).map((c) => c.scatter.slopeSource.key)).size).toBe(12);
-    expect(new Set((shared ?? []).map((c) => c.scatter.slopeSource.key)).size).toBe(6);
+    expect(new Set((own ?? []).flatMap((c) => c.scatter.slopeParts.map((part) => part.source.key))).size).toBe(12);
+    expect(new Set((shared ?? []).flatMap((c) => c.scatter.slopeParts.map((part) => part.source.key))).size).toBe(6);
     for (const cells of [own ?? [], shared ?? []]) expect(new Set(cells.map((c) => c.scatter.meanSource.key)).size).toBe(12);
     expect(new Set((own ?? []).map((c) => c.scatter.scale)).size).toBe(12);
     expect(new Set((shared ?? []).map((c) => c.scatter.scale)).size).toBe(6);

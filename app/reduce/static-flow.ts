@@ -31,9 +31,9 @@ interface HeldOpen {
 
 /**
  * Every injector and pressure of the plan. Scatter is pooled, relative, over the injectors of one pressure. `looked`: what is known
- * of leaks; null: nobody looked. `uTimeBase`: relative standard uncertainty of the controller's time.
+ * of leaks; null: nobody looked. `u`: relative standard uncertainties of the controller's time, and by what the bench drifted.
  */
-export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null, uTimeBase: number): { readonly staticFlows: readonly StaticFlow[]; readonly light: readonly LightWindow[] } {
+export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: readonly ReducedWindow[], looked: LookedFor | null, u: { readonly timeBase: number; readonly drift: number }): { readonly staticFlows: readonly StaticFlow[]; readonly light: readonly LightWindow[] } {
   const held: HeldOpen[] = windows.flatMap(({ point, attempt, at, outcome }) =>
     at.role === 'static' && outcome.kind === 'mass' ? [{ source: { point, attempt, at, outcome }, at, outcome, flow: outcome.mass / at.period }] : [],
   );
@@ -51,7 +51,7 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
           ? { ...place, kind: 'no-static-flow', reason: 'not-planned', text: 'The plan does not hold the injectors open. Set static.replicates to measure static flow.' }
           : { ...place, kind: 'no-static-flow', reason: 'not-measured', text: 'No accepted attempt with this injector held open counts at this pressure.' };
       }
-      const { mean, u, weights, disagrees } = meanOf(windowsHere, scatter.relative);
+      const { mean, u: uScatter, weights, disagrees } = meanOf(windowsHere, scatter.relative);
       windowsHere.forEach(({ source: { point, attempt }, flow, at: { period } }, i) => {
         const weight = weights[i] ?? 1;
         if (weight < 0.5 || disagrees) light.push({ point, attempt, weight, mass: flow * period, expected: mean * period, against: disagrees ? 'pair' : 'repeats' });
@@ -65,7 +65,9 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
         }
       }
       const timeBase = errorSource('time-base');
-      if (uTimeBase > 0) shared.set(timeBase.key, { source: timeBase, effect: mean * uTimeBase });
+      if (u.timeBase > 0) shared.set(timeBase.key, { source: timeBase, effect: mean * u.timeBase });
+      const drift = errorSource('bench-drift', `injectors held open at ${pressure} Pa`);
+      if (u.drift > 0) shared.set(drift.key, { source: drift, effect: mean * u.drift });
       const stated: StaticFlow = {
         ...place,
         kind: 'static-flow',
@@ -73,7 +75,7 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
         flow: stateCarried(carried(mean)),
         scatter: {
           source: errorSource('static-flow', `injector ${injector} at ${pressure} Pa`),
-          u,
+          u: uScatter,
           dof: scatter.dof,
           scale: `static flow at ${pressure} Pa`,
         },

@@ -243,7 +243,7 @@ describe('RED-24, RED-45 static flows', () => {
         budget: [term(errorSource('edge-timing'), 1, '', 1, uTiming, 'random'), term(errorSource('steadiness'), 1, '', 1, uRandom, 'random', parts), term(errorSource('fluid-density'), 1, '', -1, shared, 'shared'), term(errorSource('leak', '1'), 1, '', -1, 1e-3, 'shared')],
       } as unknown as Extract<ReducedWindow['outcome'], { kind: 'mass' }>,
     }));
-  const flowsOf = (held: readonly Held[], looked: LookedFor | null = null, more: Partial<Plan> = {}) => staticFlowsOf({ ...plan, ...more }, points, windowsOf(held), looked, 0);
+  const flowsOf = (held: readonly Held[], looked: LookedFor | null = null, more: Partial<Plan> = {}) => staticFlowsOf({ ...plan, ...more }, points, windowsOf(held), looked, { timeBase: 0, drift: 0 });
   const flow = (held: readonly Held[], injector = 0): Extract<StaticFlow, { kind: 'static-flow' }> => {
     const found = flowsOf(held).staticFlows.find((s) => s.injector === injector && s.pressure === 4e5);
     if (found?.kind !== 'static-flow') throw new Error('no static flow');
@@ -283,7 +283,7 @@ describe('RED-24, RED-45 static flows', () => {
     expect(found.shared.map((s) => labelOf(s.source))).toEqual(['fluid density', 'leak in block 1']);
     expect(found.shared[0]?.effect).toBeCloseTo(-4e-3 * 2e-3, 12);
     expect(found.flow.uShared).toBeCloseTo(4e-3 * Math.hypot(2e-3, 1e-3), 12);
-    const timed = staticFlowsOf(plan, points, windowsOf(held), null, 5e-5).staticFlows[2];
+    const timed = staticFlowsOf(plan, points, windowsOf(held), null, { timeBase: 5e-5, drift: 0 }).staticFlows[2];
     expect(timed?.kind === 'static-flow' && timed.shared[2]).toMatchObject({ source: errorSource('time-base'), effect: expect.closeTo(4e-3 * 5e-5, 12) as number });
   });
 

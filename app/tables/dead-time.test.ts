@@ -8,7 +8,8 @@ import { deadTimeTables, setMeanColumn, slopeTables } from './dead-time.ts';
 import { mapTables } from './map.ts';
 import type { TableCell } from './table.ts';
 
-const plan = syntheticPlan({ voltageV: [14, 9], pressureKpa: [300, 400] }, 4);
+// Each voltage its own slope: what slopes of a type have in common does not average away.
+const plan = syntheticPlan({ voltageV: [14, 9], pressureKpa: [300, 400] }, 4, { slopeOverVoltage: 'own' });
 const points = expandPlan(plan);
 
 function reduction(keep: (point: Point) => boolean = () => true): Reduction {

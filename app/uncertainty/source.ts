@@ -138,6 +138,13 @@ const known = {
     label: 'coil that follows duty late',
     meaning: 'The coil warms with longer pulses, but only slowly; so the widths of one line may have had different coil temperatures.',
   },
+  /** Place: the pressure, and whether the injectors were held open. One for all that was measured together. */
+  'bench-drift': {
+    owner: 'scatter',
+    label: (place) => `drift of the bench, ${place}`,
+    meaning: 'How far the whole bench may have stood from its mean over the run when this was measured.',
+    statement: 'what the reference point differed by beyond the scatter of its windows',
+  },
   /** Place: the line, or the lines that share a slope. */
   'line-slope': { owner: 'scatter', label: (line) => `slope of ${line}`, meaning: 'Scatter of the masses about the line: its slope.' },
   'line-height': { owner: 'scatter', label: (line) => `height of ${line}`, meaning: 'Scatter of the masses about the line: its height at the middle.' },

@@ -1,4 +1,5 @@
 /** Budgets and findings of a reduction for the terminal. */
+import { benchDriftSentence } from '../../app/reduce/bench-drift.ts';
 import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
 import { formatExpanded } from '../../app/quantities/format.ts';
 import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
@@ -187,6 +188,7 @@ function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section
       trend.kind === 'no-drift'
         ? trend.text
         : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.text}; scatter ${trend.scatterPercent.toFixed(3)} %`,
+      benchDriftSentence(reduction.benchDrift),
     ],
   };
 }

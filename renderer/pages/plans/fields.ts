@@ -144,7 +144,7 @@ const words = {
   'reduction.linearFromMs': { label: 'Line from', unit: 'ms', help: 'Widths from here on may belong to the line. Empty: found by the rule of the reduction.' },
   'reduction.linearFlowRangePercent': { label: 'Linear flow range within', unit: '%', help: 'Deviation from the line that ends the linear flow range.' },
   'reduction.repeatabilityPercent': { label: 'Repeatability limit', unit: '%', help: 'Standard deviation of windows of one width, up to which that width counts as usable.' },
-  'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: where an F test allows it, never, or always.' },
+  'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: as far as the data say so, never, or always.' },
   'reduction.leakTimesU95': { label: 'Leak subtracted, at most', unit: '× U95', help: 'Past the injector under test. A leak that moves a result by more than this many times its U95 is not subtracted: there is no result.' },
   'reduction.leakChangeTimesU95': { label: 'Change of the leak, at most', unit: '× U95', help: 'While a block is measured. A leak that changes by more than this gives no result.' },
   'reduction.leakUncertaintyTimesU95': { label: 'Uncertainty of the leak, at most', unit: '× U95', help: 'Above this the result stands and is marked to be measured again.' },
@@ -275,7 +275,7 @@ export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<str
     alternating: 'Alternating: each loop up and down',
     randomised: 'Randomised in blocks of one pressure and voltage',
   },
-  'reduction.slopeOverVoltage': { tested: 'Where an F test allows it', own: 'Never: each voltage its own', shared: 'Always: one for all' },
+  'reduction.slopeOverVoltage': { tested: 'As far as the data say so', own: 'Never: each voltage its own', shared: 'Always: one for all' },
   'guards[].level': { note: 'Note', hold: 'Hold', trip: 'Trip' },
   'guards[].signal': Object.fromEntries(Object.entries(guardSignals).map(([signal, { label, shown }]) => [signal, `${label}, ${shown}`])),
 };

@@ -1,0 +1,61 @@
+/**
+ * How much the bench drifted while it measured, told by the reference point (RED-83). Whatever scales all masses alike (meter, transducer,
+ * fluid) shows there and in nothing else: each line is measured within minutes, and cells measured at different times then differ.
+ */
+import { fAbove } from '../distributions/distributions.ts';
+import { fitLine } from './regression.ts';
+import type { BenchDrift, ReducedWindow, Reduction } from './reduction.ts';
+import { varianceAt } from './variance-model.ts';
+
+/** Fewer reference points than this tell no scatter about their mean worth the name. */
+const enough = 4;
+/** A window that far from the two beside it, in standard deviations of that distance, is a gross error and no drift. */
+const gross = 6;
+
+interface Known {
+  readonly mass: number;
+  /** Relative standard deviation that one window scatters by. */
+  readonly sd: number;
+}
+
+/** `orders`: rises in the order of measuring; absent: that of the points. */
+export function benchDriftOf(windows: readonly ReducedWindow[], scatter: Reduction['scatter'], orders: ReadonlyMap<ReducedWindow, number>): BenchDrift {
+  const inOrder = windows.filter((w) => w.at.role === 'reference').toSorted((a, b) => (orders.get(a) ?? a.point) - (orders.get(b) ?? b.point));
+  const all = inOrder.flatMap(({ at, outcome }): Known[] => {
+    if (outcome.kind !== 'mass') return [];
+    const model = scatter.find((s) => s.pressure === at.pressure && s.period === at.period);
+    const variance = model === undefined ? 0 : varianceAt(model, outcome.mass);
+    return [{ mass: outcome.mass, sd: Math.max(Math.sqrt(variance) / outcome.mass, model === undefined ? outcome.uRandom : outcome.uTiming) }];
+  });
+  if (all.length === 0) return { kind: 'not-told', text: 'No reference point was measured, so nothing is known of what the bench drifted, and no uncertainty holds anything for it. Give the plan a reference.' };
+  const known = all.filter((one, i) => !isGross(one, all[i - 1], all[i + 1]));
+  if (known.length < enough) {
+    return { kind: 'not-told', text: `${known.length} reference points do not tell what the bench drifted; ${enough} would. No uncertainty holds anything for it.` };
+  }
+  const mean = known.reduce((sum, k) => sum + k.mass, 0) / known.length;
+  const dof = known.length - 1;
+  // Mandel and Paule's equation, in its first step, for windows of one scatter: what they differ by less what they scatter by.
+  const found = known.reduce((sum, k) => sum + (k.mass / mean - 1) ** 2, 0) / dof;
+  const expected = known.reduce((sum, k) => sum + k.sd * k.sd, 0) / known.length;
+  const f = found / expected;
+  const line = fitLine(known.map((_, i) => i / dof), known.map((k) => k.mass / mean - 1), null, 'known');
+  const scatterDof = scatter.reduce((sum, s) => sum + s.dof, 0);
+  return { kind: 'told', windows: known.length, u: Math.sqrt(Math.max(0, found - expected)), overRun: line.slope, p: fAbove(f, dof, Math.max(1, scatterDof)) };
+}
+
+/** Against the mean of its neighbours, where it has two; what drifts goes on, what is wrong once comes back. */
+function isGross(one: Known, before: Known | undefined, after: Known | undefined): boolean {
+  if (before === undefined || after === undefined) return false;
+  const off = one.mass - (before.mass + after.mass) / 2;
+  return Math.abs(off) > gross * Math.sqrt(1.5) * one.sd * one.mass && Math.abs(off) > 2 * Math.abs(after.mass - before.mass);
+}
+
+/** What was found, and what is made of it. */
+export function benchDriftSentence(drift: BenchDrift): string {
+  if (drift.kind === 'not-told') return drift.text;
+  const percent = (x: number): string => `${(100 * x).toFixed(3)} %`;
+  const chance = drift.p < 0.0005 ? 'less than 0.05 %' : `${Number((100 * drift.p).toPrecision(2))} %`;
+  return drift.u === 0
+    ? `The ${drift.windows} reference points differ by no more than windows scatter: nothing is held for drift.`
+    : `The ${drift.windows} reference points differ by ${percent(drift.u)} (standard deviation) beyond what windows scatter by (chance gives as much in ${chance} of runs). Every slope and static flow has that in its uncertainty.`;
+}
