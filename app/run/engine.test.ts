@@ -991,7 +991,7 @@ describe('commands', () => {
     run.runUntil(ended, 30);
     expect(run.engine.state.safe).toMatchObject({ confirmed: false });
     expect(run.engine.state.ending).toBe('aborted');
-    expect(run.engine.status(run.bench.time).advice).toMatch(/emergency stop/);
+    expect(run.engine.status(run.bench.time).advice).toMatch(/^The bench did not confirm .*emergency stop.*touch anything\.$/);
   });
 
   it('RUN-152 the bench is called safe only when it has confirmed that it is', () => {
@@ -1176,6 +1176,7 @@ describe('status', () => {
     expect(status.waitingFor).toMatchObject({ text: 'meter edges', low: 24 });
     expect(status.progress).toEqual({ points: 8, accepted: 4, skipped: 0, attempts: 4, waiting: 0 });
     expect(status.remaining).toBeGreaterThan(0);
+    expect([status.mode, status.attempt, status.ending, status.safe]).toEqual(['measuring', 1, null, null]);
     expect(status.point).toMatchObject({ voltage: volts(14), pressure: kilopascals(400) });
   });
 });

@@ -164,6 +164,7 @@ describe('RUN-191 guards over frames, of a run and of work by hand', () => {
     expect(guards.notClear(hot)).toBeNull();
     guards.check(hot, 0, () => false);
     expect(guards.notClear(hot)).toBe('Guard rail-temperature-c is not clear. Fluid temperature in the rail 31.0 degC, allowed at most 30 degC.');
+    expect(guards.notClear(at({ railTemperature: celsius(32) }))).toContain('in the rail 32.0 degC');
   });
 
   it('RUN-108 a leak that was found stays while an injector is driven and nothing is counted', () => {
