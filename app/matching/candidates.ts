@@ -6,7 +6,7 @@ import { combine, type Carried } from '../uncertainty/carried.ts';
 import { deadTimeCarried, lineMassCarried, slopeCarried, widthMassCarried } from '../reduce/carried-line.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
 import { staticCarried } from '../reduce/static-flow.ts';
-import type { MatchCriterion } from './choose.ts';
+import type { MatchCriterion } from './problem.ts';
 
 interface Condition {
   readonly voltage: Volts;

@@ -158,7 +158,7 @@ describe('matching injectors of a run', () => {
     const { candidates } = candidatesOf([runOf({ seed: 3 })], points);
     const found = matchSets(candidates, points, { sets: 2, of: 2, objective: 'total', effort: 1 });
     expect(found.kind === 'match' && found.text).toMatch(/^Not proved best: .* total cost of \d+\.\d+; none can have less than \d+\.\d+\.$/);
-    expect(matchSets(candidates, points, { sets: 2, of: 2, objective: 'total' })).toMatchObject({ text: 'Proved best: every other choice was weighed or ruled out.' });
+    expect(matchSets(candidates, points, { sets: 2, of: 2, objective: 'total' })).toMatchObject({ text: 'Proved best by the measured values: every other choice was weighed or ruled out.' });
     expect(matchSets(candidates, points, { sets: 9, of: 2, objective: 'total' })).toMatchObject({ kind: 'no-choice', reason: 'too-few' });
   });
 });

@@ -3,7 +3,8 @@ import type { Result } from '../uncertainty/budget.ts';
 import { deviationsFromMean, meanOf, percentOf, rangeOf } from '../results/set.ts';
 import { stateCarried, type Carried } from '../uncertainty/carried.ts';
 import { criterionOf, type Candidate, type MatchPoint } from './candidates.ts';
-import { chooseSets, type NoChoice, type ChoiceProof, type SetsWanted } from './choose.ts';
+import { chooseSets, type NoChoice, type ChoiceProof } from './choose.ts';
+import type { SetsWanted } from './problem.ts';
 
 /** A set at one point. */
 interface SetAtPoint {
@@ -47,12 +48,13 @@ export function matchSets(candidates: readonly Candidate[], points: readonly Mat
   });
   const taken = new Set(choice.sets.flatMap((s) => s.members));
   const { greatest, total, proof } = choice;
-  return { kind: 'match', sets, left: candidates.filter((_, i) => !taken.has(i)), greatest, total, proof, text: proofText(proof, wanted.objective, choice[wanted.objective]) };
+  return { kind: 'match', sets, left: candidates.filter((_, i) => !taken.has(i)), greatest, total, proof, text: proofText(proof, wanted.objective, choice[wanted.objective], choice[wanted.objective === 'greatest' ? 'total' : 'greatest']) };
 }
 
-function proofText(proof: ChoiceProof, objective: SetsWanted['objective'], reached: number): string {
-  if (proof.kind === 'best') return 'Proved best: every other choice was weighed or ruled out.';
-  const what = objective === 'greatest' ? 'greatest cost of a set' : 'total cost';
+function proofText(proof: ChoiceProof, objective: SetsWanted['objective'], reached: number, other: number): string {
+  if (proof.kind === 'best') return 'Proved best by the measured values: every other choice was weighed or ruled out.';
+  const [what, second] = objective === 'greatest' ? ['greatest cost of a set', 'total cost'] : ['total cost', 'greatest cost of a set'];
+  if (proof.objectiveProved) return `Proved by the measured values: no choice has a ${what} below ${reached.toFixed(3)}. Not proved: whether one of that has a ${second} below ${other.toFixed(3)}.`;
   return `Not proved best: the batch is too large to rule out every other choice. This one has a ${what} of ${reached.toFixed(3)}; none can have less than ${proof.bound.toFixed(3)}.`;
 }
 

@@ -7,7 +7,7 @@ import { newestOf } from '../../app/charts/newest.ts';
 import { referenceHistories, type ReferenceHistory, type RunWithReference } from '../../app/charts/reference-history.ts';
 import type { RuleSet } from '../../app/charts/rules.ts';
 import { candidatesOf, criterionOf, type MatchPoint, type ReducedRun } from '../../app/matching/candidates.ts';
-import type { SetsWanted } from '../../app/matching/choose.ts';
+import type { SetsWanted } from '../../app/matching/problem.ts';
 import { matchSets, type MatchedSet } from '../../app/matching/match.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { formatExpanded, formatQuantity } from '../../app/quantities/format.ts';
