@@ -5,6 +5,7 @@
 import { simulatedBenchEquipment } from './plant/certificates.ts';
 import { heptaneDensity } from './plant/fluid.ts';
 import { coilResistance, openArea, simulatePulse } from './plant/injector.ts';
+import { curvature } from './plant/injector-channel.ts';
 import { drawInjector } from './plant/injector-type.ts';
 import { drawInstrumentErrors } from './plant/instrument-errors.ts';
 import { driveAt } from './plant/supply.ts';
@@ -54,10 +55,11 @@ export function truthOf(scenario: Scenario, question: TruthQuestion): Truth {
     // Warmer copper takes less current: the fixed point is reached to a microkelvin in a few rounds.
     for (let round = 0; round < 6; round += 1) {
       const { heat } = simulatePulse(parts, drive, pressure, temperature, width);
-      temperature = question.referenceC + settledRise(heat, width, question.periodMs / 1e3);
+      temperature = question.referenceC + settledRise(heat, width, question.periodMs / 1e3, scenario.imperfections.coil);
     }
     coilC.push(temperature);
-    return simulatePulse(parts, drive, pressure, temperature, width).areaTime * flux * 1e6;
+    const { areaTime } = simulatePulse(parts, drive, pressure, temperature, width);
+    return areaTime * curvature(areaTime / openArea(parts), scenario.imperfections.curvaturePercent) * flux * 1e6;
   });
 
   const n = massesMg.length;

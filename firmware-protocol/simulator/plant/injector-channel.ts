@@ -11,6 +11,7 @@ import type { Injector } from './injector-type.ts';
 import { PulseTable } from './pulse-table.ts';
 import { driveAt, type Circuit } from './supply.ts';
 import { riseAfterPause, riseAfterPulse } from './thermal.ts';
+import type { Scenario } from './scenario.ts';
 
 /** Pulse-to-pulse scatter: a relative part, and the jitter of opening and closing that rules short pulses. */
 const SCATTER_RELATIVE = 0.003;
@@ -56,8 +57,12 @@ export class InjectorChannel {
   /** Relative standard deviation of the open time that a fault adds. */
   erratic = 0;
 
-  constructor(injector: Injector, circuit: Circuit, scatter: RandomSource | null) {
+  /** What is wrong with it beyond its parts. */
+  readonly #imperfect: Pick<Scenario['imperfections'], 'coil' | 'curvaturePercent'>;
+
+  constructor(injector: Injector, circuit: Circuit, scatter: RandomSource | null, imperfect: Pick<Scenario['imperfections'], 'coil' | 'curvaturePercent'> = {}) {
     this.injector = injector;
+    this.#imperfect = imperfect;
     this.#circuit = circuit;
     this.#table = new PulseTable(injector.parts, circuit);
     this.#scatter = scatter;
@@ -81,7 +86,7 @@ export class InjectorChannel {
 
   pulse(startUs: number, widthUs: number, supplyV: number, pressure: number, fluidC: number): Draw {
     const width = widthUs / 1e6;
-    const riseNow = riseAfterPause(this.#rise, (startUs - this.#riseAtUs) / 1e6);
+    const riseNow = riseAfterPause(this.#rise, (startUs - this.#riseAtUs) / 1e6, this.#imperfect.coil);
     const coilC = fluidC + riseNow;
     const { parts } = this.#table;
 
@@ -112,7 +117,7 @@ export class InjectorChannel {
       end: pulse.end,
       forgotten: pulse.forgotten,
     };
-    this.#rise = riseAfterPulse(riseNow, pulse.heat, width);
+    this.#rise = riseAfterPulse(riseNow, pulse.heat, width, this.#imperfect.coil);
     this.#riseAtUs = startUs + widthUs;
 
     let open = this.stuckShut ? 0 : pulse.areaTime / this.#table.openArea;
@@ -128,6 +133,11 @@ export class InjectorChannel {
     }
     if (open <= 0) return { fromUs: startUs, toUs: startUs + widthUs, area: 0, current: pulse.charge / width };
     const fromUs = startUs + Math.max(0, pulse.shut - open) * 1e6;
-    return { fromUs, toUs: fromUs + open * 1e6, area: this.openArea, current: pulse.charge / open };
+    return { fromUs, toUs: fromUs + open * 1e6, area: this.openArea * curvature(open, this.#imperfect.curvaturePercent), current: pulse.charge / open };
   }
+}
+
+/** Mean flow of a pulse that was open for so long, over that of one of no length: it grows by `percent` to 12 ms. */
+export function curvature(open: number, percent = 0): number {
+  return 1 + ((percent / 100) * open) / 12e-3;
 }

@@ -5,6 +5,7 @@
  */
 import type { RandomSource } from './random.ts';
 import { EDGES_PER_REVOLUTION, nominalKFactor } from './k-factor.ts';
+import type { Wander } from './wander.ts';
 
 /** The K-factor goes by the speed of the gears smoothed over this. */
 const SPEED_TAU_S = 0.5;
@@ -30,6 +31,11 @@ export class Meter {
   #given = 0;
   #lastEdgeUs = 0;
   silent = false;
+  /** What no certificate knows of it; null: nothing. */
+  wander: Wander | null = null;
+  inRotation = IN_ROTATION;
+  #time = 0;
+  #wandered = 1;
 
   /**
    * @param random null: a perfect pick-up. @param kError true K-factor over the certificate's, less one. @param leastHertz a
@@ -78,6 +84,8 @@ export class Meter {
 
   /** The speed of the gears is taken anew every `dt` seconds. */
   tick(dt: number): void {
+    this.#time += dt;
+    if (this.wander !== null) this.#wandered = this.wander.at(this.#time, dt);
     const hertz = (this.#flowed - this.#speedFlowed) / dt;
     this.#speedFlowed = this.#flowed;
     this.#hertz += (hertz - this.#hertz) * (1 - Math.exp(-dt / SPEED_TAU_S));
@@ -85,13 +93,14 @@ export class Meter {
   }
 
   #kFactor(): number {
-    return nominalKFactor(this.#hertz) * 1e3 * (1 + this.#kError);
+    const of = nominalKFactor(this.#hertz) * 1e3 * (1 + this.#kError);
+    return this.wander === null ? of : of * this.#wandered * this.wander.curve(this.#hertz);
   }
 
   #place(edge: number): number {
     if (this.#random === null) return edge;
     const perRevolution = (2 * Math.PI) / EDGES_PER_REVOLUTION;
-    return edge - (IN_ROTATION / perRevolution) * Math.sin(edge * perRevolution + this.#phase) + JITTER * this.#random.normal();
+    return edge - (this.inRotation / perRevolution) * Math.sin(edge * perRevolution + this.#phase) + JITTER * this.#random.normal();
   }
 }
 

@@ -18,6 +18,7 @@ import { Meter } from './meter.ts';
 import { Rail } from './rail.ts';
 import { circuitOf, Supply } from './supply.ts';
 import { Creep, FLUID_C, METER_WARMER_K } from './thermal.ts';
+import { Wander } from './wander.ts';
 
 type FaultKind = Fault['fault'];
 type Sensor = Extract<FaultKind, { kind: 'sensor-stuck' }>['sensor'];
@@ -140,14 +141,17 @@ class SimulatedPlant implements Plant {
     };
     this.#channels = Array.from(
       { length: scenario.injectors },
-      (_, i) => new InjectorChannel(drawInjector(scenario.seed, i + 1), circuitOf(scenario, i + 1), chance(`scatter ${i + 1}`)),
+      (_, i) => new InjectorChannel(drawInjector(scenario.seed, i + 1), circuitOf(scenario, i + 1), chance(`scatter ${i + 1}`), scenario.imperfections),
     );
     this.#supply = new Supply(this.#errors.supplyV);
     this.#vented = scenario.rail.relief;
+    const { rail: filled, inRotationPercent } = scenario.imperfections;
     const dead = scenario.rail.pump || scenario.rail.relief;
-    this.#rail = new Rail(dead ? 0 : HOME_PA - this.#errors.pressurePa);
+    this.#rail = new Rail(dead ? 0 : HOME_PA - this.#errors.pressurePa, filled === undefined ? undefined : { compliance: filled.complianceMlPerMpa * 1e-12 * 684, tauS: filled.refillMs * 1e-3 });
     this.#rail.cutOff(scenario.rail.pump && !this.#vented);
     this.#meter = new Meter(chance('meter'), this.#errors.kFactor, scenario.meterLeastHertz);
+    if (Object.keys(scenario.imperfections).length > 0) this.#meter.wander = new Wander(scenario);
+    if (inRotationPercent !== undefined) this.#meter.inRotation = inRotationPercent / 100;
     this.#sensorNoise = chance('sensors');
     this.#faultNoise = RandomSource.named(scenario.seed, 'noisy sensor');
     this.#pressureCreep = creep('pressure creep', PRESSURE_CREEP);
@@ -363,7 +367,7 @@ class SimulatedPlant implements Plant {
   #drive(pulse: PendingPulse): void {
     const channel = this.#channels[pulse.channel - 1];
     if (channel === undefined || pulse.widthUs <= 0) return;
-    const supplyV = this.#supply.at(this.#now);
+    const supplyV = this.#supplyBeforeCoils();
     if (supplyV === 0) return;
     if (this.#isShort(pulse.channel)) {
       const toUs = pulse.startUs + pulse.widthUs;
@@ -378,6 +382,12 @@ class SimulatedPlant implements Plant {
     // One that hangs open passes its flow all the time; a pulse adds current and nothing else.
     const area = this.#hanging.has(pulse.channel) ? 0 : draw.area;
     this.#draws.push({ ...draw, channel: pulse.channel, area, nextUs: draw.fromUs, flow: 0 });
+  }
+
+  /** A supply that sags is slow: it holds the mean of its read-back, and what is lost inside it comes on top of that. */
+  #supplyBeforeCoils(): number {
+    const v = this.#supply.at(this.#now);
+    return v === 0 ? 0 : v + (this.#scenario.imperfections.sagOhm ?? 0) * this.#meanCurrent;
   }
 
   /** Draws that begin or have run for long get their flow; those at their end go. */

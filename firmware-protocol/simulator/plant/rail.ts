@@ -10,7 +10,7 @@
 
 /** Compliance of rail, hose and damper times density, kg/Pa: a 10 mg pulse lowers the pressure by 0.2 kPa. */
 const COMPLIANCE = 7.5e-11 * 684;
-const TAU_S = 0.03;
+const REFILL_S = 0.03;
 /** 50 mL of fluid that expands by 1.25e-3 of itself for each kelvin, over the compliance, Pa/K. */
 const PRESSURE_PER_KELVIN = (1.25e-3 * 50e-6) / 7.5e-11;
 /** The regulator's approach to a new target. */
@@ -19,7 +19,6 @@ const TARGET_TAU_S = 0.5;
 const NEAR_PA = 0.5;
 /** The pressure transducer's own filter. */
 const SENSOR_TAU_S = 0.02;
-const LAG = TAU_S / (TAU_S - SENSOR_TAU_S);
 
 export class Rail {
   #target: number;
@@ -28,7 +27,16 @@ export class Rail {
   #cutOff = false;
   #sensed: number;
 
-  constructor(pressure: number) {
+  readonly #compliance: number;
+  readonly #tauS: number;
+  readonly #lag: number;
+
+  /** `filled`: another compliance, kg/Pa, and time in which it is filled again, s; absent: the bench's own. */
+  constructor(pressure: number, filled = { compliance: COMPLIANCE, tauS: REFILL_S }) {
+    this.#compliance = filled.compliance;
+    // Equal to the sensor's own the closed form has no answer.
+    this.#tauS = Math.abs(filled.tauS - SENSOR_TAU_S) < 1e-6 ? filled.tauS + 1e-5 : filled.tauS;
+    this.#lag = this.#tauS / (this.#tauS - SENSOR_TAU_S);
     this.#target = pressure;
     this.#goal = pressure;
     this.#sensed = pressure;
@@ -75,35 +83,35 @@ export class Rail {
 
   /** Mean pressure over the next `duration` seconds while `outflow` (kg/s) runs out. */
   meanPressure(duration: number, outflow: number): number {
-    if (this.#cutOff) return Math.max(0, this.#target - (outflow / COMPLIANCE) * (duration / 2));
-    const far = (outflow * TAU_S) / COMPLIANCE;
-    const share = duration > 0 ? (TAU_S / duration) * -Math.expm1(-duration / TAU_S) : 1;
+    if (this.#cutOff) return Math.max(0, this.#target - (outflow / this.#compliance) * (duration / 2));
+    const far = (outflow * this.#tauS) / this.#compliance;
+    const share = duration > 0 ? (this.#tauS / duration) * -Math.expm1(-duration / this.#tauS) : 1;
     return Math.max(0, this.#target - far - (this.#deficit - far) * share);
   }
 
   /** Mass through the meter in the next `dt` seconds, kg, with `outflow` (kg/s) running out of the rail. */
   inflowAfter(dt: number, outflow: number): number {
     if (this.#cutOff) return 0;
-    const far = (outflow * TAU_S) / COMPLIANCE;
-    const mass = COMPLIANCE * ((far * dt) / TAU_S - (this.#deficit - far) * Math.expm1(-dt / TAU_S));
+    const far = (outflow * this.#tauS) / this.#compliance;
+    const mass = this.#compliance * ((far * dt) / this.#tauS - (this.#deficit - far) * Math.expm1(-dt / this.#tauS));
     return Math.max(0, mass);
   }
 
   /** Lets `dt` seconds pass with `outflow` (kg/s) running out of the rail. */
   advance(dt: number, outflow: number): void {
     if (this.#cutOff) {
-      const fall = outflow / COMPLIANCE;
+      const fall = outflow / this.#compliance;
       const behind = this.#sensed - this.#target - fall * SENSOR_TAU_S;
       this.#target = Math.max(0, this.#target - fall * dt);
       this.#sensed = this.#target + fall * SENSOR_TAU_S + behind * Math.exp(-dt / SENSOR_TAU_S);
       return;
     }
-    const far = (outflow * TAU_S) / COMPLIANCE;
+    const far = (outflow * this.#tauS) / this.#compliance;
     const fading = this.#deficit - far;
-    const kept = Math.exp(-dt / TAU_S);
+    const kept = Math.exp(-dt / this.#tauS);
     // The filter follows target - far - fading exp(-t / tau): its own particular solution, and its own fading part.
-    const particular = this.#target - far - fading * LAG;
-    this.#sensed = this.#target - far - fading * LAG * kept + (this.#sensed - particular) * Math.exp(-dt / SENSOR_TAU_S);
+    const particular = this.#target - far - fading * this.#lag;
+    this.#sensed = this.#target - far - fading * this.#lag * kept + (this.#sensed - particular) * Math.exp(-dt / SENSOR_TAU_S);
     this.#deficit = far + fading * kept;
   }
 }

@@ -127,6 +127,30 @@ export const scenarioSchema = z.strictObject({
   clampV: z.array(z.number().positive()).optional(),
   /** How much longer a second of the controller is than a true one, parts per million; absent: as the certificates allow. */
   timeBasePpm: z.number().min(-50_000).max(50_000).optional(),
+  /** What real benches do and certificates do not say; each absent: not there. */
+  imperfections: z
+    .strictObject({
+      /** Coil to fuel, K/W, and its time constant, s. */
+      coil: z.strictObject({ kelvinPerWatt: z.number().positive(), tauS: z.number().positive() }).optional(),
+      /** Of the flow reading: steady, from the beginning; a random walk, percent after an hour. */
+      driftPercentPerH: z.number().optional(),
+      walkPercentPerRootH: z.number().nonnegative().optional(),
+      /** So large a part of spans of 3 s reads so much more or less. */
+      gross: z.strictObject({ part: probability, percent: z.number().positive() }).optional(),
+      /** The reading of each span of 3 s scatters by 0.1 % as Student's t of so many degrees of freedom. */
+      studentDof: z.int().min(3).optional(),
+      /** The meter's curve waves over the logarithm of its frequency by so much, from peak to peak; the certificate does not know. */
+      meterCurvePercent: z.number().nonnegative().optional(),
+      /** Local speed inside a turn of the meter, amplitude. */
+      inRotationPercent: z.number().nonnegative().max(10).optional(),
+      /** What gives fluid while an injector is open, and how fast it is filled again. */
+      rail: z.strictObject({ complianceMlPerMpa: z.number().positive(), refillMs: z.number().positive() }).optional(),
+      /** Of the supply, before the point where it is measured, ohm: it holds the mean there, and sags inside a pulse. */
+      sagOhm: z.number().nonnegative().optional(),
+      /** Flow that grows over a pulse: by so much from nought to 12 ms. */
+      curvaturePercent: z.number().optional(),
+    })
+    .prefault({}),
   faults: z
     .array(
       z.strictObject({

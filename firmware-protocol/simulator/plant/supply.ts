@@ -19,7 +19,7 @@ const nominalCircuit: Circuit = { series: SOURCE_OHM + simulatedBenchEquipment.w
 export function circuitOf(scenario: Scenario, channel: number): Circuit {
   const errors = drawInstrumentErrors(scenario);
   return {
-    series: SOURCE_OHM + (scenario.harnessOhm ?? Math.max(0, simulatedBenchEquipment.wiring.harnessOhm + errors.harnessOhm)),
+    series: SOURCE_OHM + (scenario.imperfections.sagOhm ?? 0) + (scenario.harnessOhm ?? Math.max(0, simulatedBenchEquipment.wiring.harnessOhm + errors.harnessOhm)),
     clamp: scenario.clampV?.[channel - 1] ?? simulatedBenchEquipment.driver.clampV + errors.clampV + channelClampError(scenario, channel),
   };
 }

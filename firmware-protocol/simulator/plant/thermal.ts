@@ -2,24 +2,28 @@
 import type { RandomSource } from './random.ts';
 
 /** Coil to fuel, K/W, and its time constant, s. */
-const COIL_K_PER_W = 0.5;
-const COIL_TAU_S = 1;
+export interface CoilWarmth {
+  readonly kelvinPerWatt: number;
+  readonly tauS: number;
+}
+
+const USUAL: CoilWarmth = { kelvinPerWatt: 0.5, tauS: 1 };
 
 /** Rise of a coil over the fluid at the end of a pulse of `width` that turned `heat` joules into warmth. */
-export function riseAfterPulse(riseBefore: number, heat: number, width: number): number {
+export function riseAfterPulse(riseBefore: number, heat: number, width: number, { kelvinPerWatt, tauS }: CoilWarmth = USUAL): number {
   if (width <= 0) return riseBefore;
-  const kept = Math.exp(-width / COIL_TAU_S);
-  return riseBefore * kept + (heat / width) * COIL_K_PER_W * (1 - kept);
+  const kept = Math.exp(-width / tauS);
+  return riseBefore * kept + (heat / width) * kelvinPerWatt * (1 - kept);
 }
 
 /** Rise that is left `pause` seconds later. */
-export function riseAfterPause(rise: number, pause: number): number {
-  return pause > 0 ? rise * Math.exp(-pause / COIL_TAU_S) : rise;
+export function riseAfterPause(rise: number, pause: number, { tauS }: CoilWarmth = USUAL): number {
+  return pause > 0 ? rise * Math.exp(-pause / tauS) : rise;
 }
 
 /** Rise just before each pulse of an endless train, K. */
-export function settledRise(heat: number, width: number, period: number): number {
-  return riseAfterPause(riseAfterPulse(0, heat, width), period - width) / (1 - Math.exp(-period / COIL_TAU_S));
+export function settledRise(heat: number, width: number, period: number, coil: CoilWarmth = USUAL): number {
+  return riseAfterPause(riseAfterPulse(0, heat, width, coil), period - width, coil) / (1 - Math.exp(-period / coil.tauS));
 }
 
 /** The fluid in the rail without creep, degC. */
