@@ -181,6 +181,38 @@ describe('RED-6, RED-82 what tells the scatter', () => {
     expect(varianceAt(model ?? expected, 1e-5) / varianceAt(expected, 1e-5)).toBeCloseTo(1, 9);
   });
 
+  it('RED-82: windows that stand alone also by what they miss the line through their neighbours by; the larger counts', () => {
+    const normal = normalFrom(12);
+    /** Ten cells of seven widths, one window each; the parts of a window say `uRandom`. */
+    const places = [0, 1].flatMap((injector) => [9, 10, 12, 14, 16].map((v) => ({ injector, voltage: volts(v) })));
+    const ms = [3, 4, 5, 6, 7, 9, 12];
+    const cells = places.map((where) => ms.map((one): Mass => ({ at: { ...where, width: seconds(one / 1e3) }, mass: 4e-3 * (one / 1e3 - 1e-3) * (1 + 1e-3 * normal()) })));
+    // Of seven the five longest lie where a line does not bend yet: three of them between two others.
+    const groups = cells.flatMap((cell) =>
+      [1, 2, 3].map((i) => {
+        const longest = [...cell].reverse();
+        const [a, b, c] = [longest[i - 1], longest[i], longest[i + 1]] as [Mass, Mass, Mass];
+        const [wa, wb, wc] = [a, b, c].map((m) => m.at.width ?? Number.NaN) as [number, number, number];
+        // Height at b of the line through a and c, by two points.
+        const expected = a.mass + ((c.mass - a.mass) / (wc - wa)) * (wb - wa);
+        const [onA, onC] = [(wb - wc) / (wa - wc), (wa - wb) / (wa - wc)];
+        return { mass: b.mass, variance: ((b.mass - expected) * b.mass) ** 2 / (b.mass ** 2 + (onA * a.mass) ** 2 + (onC * c.mass) ** 2), dof: 1 };
+      }),
+    );
+    const beside = fitVarianceModel(groups, 'neighbours');
+    const told = (uRandom: number, parts = 10, list = cells.flat()) => fitted(given(), list.map((m) => ({ ...m, uRandom, parts }))).scatter[0];
+    for (const found of [told(1e-4), told(1, 1)]) {
+      expect(found?.from).toBe('neighbours');
+      expect(found?.dof).toBeCloseTo(0.5 * beside.dof, 9);
+      expect(varianceAt(found ?? beside, 2e-5) / varianceAt(beside, 2e-5)).toBeCloseTo(1, 9);
+    }
+    expect(told(5e-3)).toMatchObject({ from: 'windows' });
+    // Fewer than ten degrees of freedom of neighbours say too little, unless there is nothing else.
+    const few = cells.slice(0, 4).flat();
+    expect(told(1e-4, 10, few)).toMatchObject({ from: 'windows' });
+    expect(told(1e-4, 1, few)).toMatchObject({ from: 'neighbours' });
+  });
+
   it('a line weighs every window by that model at the middle of its repeats, and never better than its timing', () => {
     const masses = cellMasses({}, 3).map((m, i) => ({ ...m, uTiming: i < 3 ? 4e-3 : 0 }));
     const { fitted: [cell], scatter: [model] } = fitted(given(), masses);

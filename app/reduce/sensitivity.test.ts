@@ -25,6 +25,31 @@ describe('RED-16 dead time over voltage and pressure', () => {
     }
   });
 
+  it('is the derivative of the parabola through the three nearest places, wherever between them, and leaves out dead times that are none', () => {
+    // In logarithms: y = -2 x + 0.3 x^2 over x = ln(V / 14).
+    const curve = (at: number) => ({ at, deadTime: 1e-3 * Math.exp(-2 * Math.log(at / 14) + 0.3 * Math.log(at / 14) ** 2) });
+    for (const at of [9, 10, 12.3, 15]) {
+      const { deadTime } = curve(at);
+      const found = deadTimeByVoltage([8, 11, 14].map(curve), at, deadTime);
+      expect(found.value / (((-2 + 0.6 * Math.log(at / 14)) * deadTime) / at)).toBeCloseTo(1, 9);
+      // A place far off, and one without a dead time, change nothing.
+      expect(deadTimeByVoltage([{ at: 100, deadTime: 1 }, { at, deadTime: -1e-3 }, { at: at + 0.01, deadTime: 0 }, ...[8, 11, 14].map(curve)], at, deadTime).value).toBeCloseTo(found.value, 12);
+    }
+    const parabola = (at: number) => ({ at, deadTime: 1e-3 + 2e-10 * at + 3e-16 * at * at });
+    for (const at of [210e3, 333e3, 400e3]) {
+      const found = deadTimeByPressure([200e3, 320e3, 400e3].map(parabola), at, 1e-3);
+      expect(found.value / (2e-10 + 6e-16 * at)).toBeCloseTo(1, 9);
+      expect(found.u / found.value).toBeCloseTo(0.05, 12);
+    }
+    const falling = deadTimeByPressure([200e3, 400e3].map((at) => ({ at, deadTime: 1e-3 - 2e-10 * at })), 300e3, 1e-3);
+    expect(falling.u).toBeCloseTo(0.25 * 2e-10, 18);
+  });
+
+  it('of a dead time that is none, or of one that no voltage changes, keeps to what it can say', () => {
+    for (const deadTime of [0, -1e-4]) expect(deadTimeByVoltage([8, 11, 14].map(power(-1.7)), 11, deadTime)).toMatchObject({ from: 'default', u: Math.abs(0.5 * deadTime) / 11 });
+    expect(deadTimeByVoltage([8, 11, 14].map(power(0)), 11, 1e-3)).toMatchObject({ from: 'neighbours' });
+  });
+
   it('over pressure is the slope of its neighbours, and 3 % for 100 kPa without one, to a quarter of itself', () => {
     const line = [200e3, 300e3, 400e3].map((at) => ({ at, deadTime: 1e-3 + at * 2e-10 }));
     expect(deadTimeByPressure(line, 300e3, 1e-3)).toMatchObject({ from: 'neighbours' });

@@ -6,7 +6,7 @@ import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, seconds } from '../quantities/quantity.ts';
-import { coverageFactor } from '../uncertainty/budget.ts';
+import { coverageFactor, result } from '../uncertainty/budget.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import { labelOf } from '../uncertainty/source.ts';
 import type { WindowSummary } from '../journal/measured.ts';
@@ -17,7 +17,7 @@ import type { LineCell, Reduction, StaticFlow } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { deadTimeByClamp, deadTimeByResistance, deadTimeByTemperature } from './sensitivity.ts';
 import { staticCarried } from './static-flow.ts';
-import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
+import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow, syntheticZero } from './synthetic.test-helper.ts';
 import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 
 const quiet: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
@@ -216,6 +216,64 @@ describe('RED-60 to RED-63 what the bench does to a line', () => {
     const exact = { ...wired, timeBase: { kind: 'crystal', uncertaintyPpm: 0, refuseAbovePpm: 1e4 } } as Equipment;
     const [none] = reduced(held, { equipment: exact }).staticFlows;
     expect(none?.kind === 'static-flow' && none.shared.some((s) => s.source.quantity === 'time-base')).toBe(false);
+  });
+});
+
+describe('RED-43 to RED-45 what a leak does to a line', () => {
+  const zero: Plan['zero'] = { windowS: 60, settleS: 3, decayS: 0, deadTimeUs: 1 };
+  const flow = 0.1e-6 / 60;
+  const leaking = (reduction: Partial<Plan['reduction']>): Reduction => {
+    const plan = syntheticPlan({ voltageV: [9, 12] }, 2, { ...given, ...reduction }, { zero });
+    const points = expandPlan(plan);
+    const normal = normalFrom(3);
+    const attempts = points.map((point) => ({ point: point.index, attempt: 1, window: point.role === 'zero' ? syntheticZero(point, syntheticEquipment, flow * (1 + 0.1 * (point.index / points.length)), 60, 0.4) : syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, noErrors, quiet, normal, flow) }));
+    return reduceRun({ plan, equipment: syntheticEquipment, points, attempts });
+  };
+  const free = { leakTimesU95: 1e6, leakChangeTimesU95: 1e6, leakUncertaintyTimesU95: 1e6 };
+
+  it('is stated with its effect: what it moved, how well that is known, and how it changed', () => {
+    const reduction = leaking(free);
+    for (const cell of linesOf(reduction)) {
+      const here = reduction.windows.filter((w) => w.at.role === 'measure' && w.at.injector === cell.injector && w.at.voltage === cell.voltage);
+      const [block] = reduction.leak.kind === 'leak' ? reduction.leak.blocks.filter((b) => b.voltage === cell.voltage) : [];
+      const perFlow = here.reduce((sum, { outcome }) => sum + (outcome.kind === 'mass' ? outcome.meterDensity * 0.02 * outcome.pressureFactor * outcome.temperatureFactor : 0), 0) / here.length;
+      if (block === undefined || cell.leak === null) throw new Error('no leak');
+      expect(cell.leak.flow).toBeCloseTo(block.flow, 15);
+      expect(cell.leak.shift / ((perFlow * block.flow) / cell.slope.value)).toBeCloseTo(1, 9);
+      expect(cell.leak.change / ((perFlow * Math.abs(block.change)) / cell.slope.value)).toBeCloseTo(1, 9);
+      expect(cell.leak.contradiction).toBe(0);
+      const parts = cell.shared.filter((s) => s.source.quantity.startsWith('leak'));
+      expect(parts.map((s) => s.source.quantity).sort()).toEqual(['leak', 'leak-change', 'leak-meter', 'leak-path']);
+      expect(cell.leak.u / Math.hypot(...parts.map((s) => s.onDeadTime))).toBeCloseTo(1, 9);
+      const path = part(cell, `leak path of injector ${cell.injector + 1}`);
+      expect([path.onDeadTime, path.onSlope / ((-perFlow * block.flow) / 0.02 / Math.sqrt(3))]).toEqual([0, expect.closeTo(1, 9)]);
+      expect(cell.leak.again).toBeNull();
+      // A leak moves the dead time by L over k times the density and leaves the slope.
+      const of = parts.find((s) => s.source.quantity === 'leak');
+      expect((of?.onDeadTime ?? 0) / ((perFlow * block.uFlow) / cell.slope.value)).toBeCloseTo(1, 2);
+      expect(Math.abs((of?.onSlope ?? 1) / cell.slope.value)).toBeLessThan(1e-6);
+    }
+  });
+
+  it('is refused or marked by how that stands to the U95 without a leak', () => {
+    const cells = linesOf(leaking(free));
+    const times = (read: (effect: NonNullable<LineCell['leak']>) => number): number[] =>
+      cells.map((cell) => {
+        const others = Math.hypot(...cell.shared.filter((s) => !s.source.quantity.startsWith('leak')).map((s) => s.onDeadTime));
+        if (cell.leak === null) throw new Error('no leak');
+        return read(cell.leak) / result(0, cell.deadTime.uRandom, cell.deadTime.dofRandom, others).expanded;
+      });
+    const [shift, change, u] = [times((l) => l.shift), times((l) => l.change), times((l) => 2 * l.u)];
+    for (const factor of [0.999, 1.001]) {
+      const by = (limits: Partial<Plan['reduction']>): readonly unknown[] => leaking({ ...free, ...limits }).cells.map((c) => (c.kind === 'line' ? (c.leak?.again == null ? 'stands' : 'again') : c.reason));
+      const told = (list: readonly number[], limit: number, beyond: string): readonly string[] => list.map((t) => (t > limit ? beyond : 'stands'));
+      const [s = 0] = shift;
+      expect(by({ leakTimesU95: s * factor })).toEqual(told(shift, s * factor, 'leak'));
+      const [c = 0] = change;
+      expect(by({ leakChangeTimesU95: c * factor })).toEqual(told(change, c * factor, 'leak'));
+      const [v = 0] = u;
+      expect(by({ leakUncertaintyTimesU95: v * factor })).toEqual(told(u, v * factor, 'again'));
+    }
   });
 });
 
