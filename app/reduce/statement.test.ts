@@ -91,6 +91,8 @@ describe('RED-16 to RED-19 what the conditions do to a line', () => {
       expect(cell.deadTime.uShared / Math.hypot(...cell.shared.map((s) => s.onDeadTime))).toBeCloseTo(1, 12);
       expect(cell.covarianceShared / cell.shared.reduce((sum, s) => sum + s.onSlope * s.onDeadTime, 0)).toBeCloseTo(1, 12);
       expect([cell.slope.uRandom, cell.slope.dofRandom]).toEqual([expect.closeTo(cell.scatter.uSlope, 15), expect.closeTo(cell.scatter.dof, 6)]);
+      // Shared parts are known as well as one likes (GUM G.4.2): they bring no doubt of their own size.
+      expect(cell.deadTime.effectiveDof / (cell.scatter.dof * (cell.deadTime.u / cell.deadTime.uRandom) ** 4)).toBeCloseTo(1, 6);
       // The dead time is centre less height over slope, the two of them independent.
       expect(cell.deadTime.uRandom / (Math.hypot(cell.scatter.uMean, cell.scatter.distance * cell.scatter.uSlope) / cell.slope.value)).toBeCloseTo(1, 9);
       expect(cell.covarianceRandom / ((cell.scatter.distance / cell.slope.value) * cell.scatter.uSlope ** 2)).toBeCloseTo(1, 9);
