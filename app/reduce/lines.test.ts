@@ -7,6 +7,7 @@ import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantit
 import { capOf } from '../statistics/robust.ts';
 import type { FittedCell } from './cell.ts';
 import { cellsOf, fitCells } from './cells.ts';
+import { effectsOf } from './effects.ts';
 import { covarianceOf, solveLeastSquares } from './least-squares.ts';
 import { fitCellLine } from './line.ts';
 import type { LineObservation } from './line.ts';
@@ -347,6 +348,31 @@ describe('RED-23 one slope for all voltages', () => {
     expect(lines(after, 2).every((m) => m.line.slopeFrom.from === 'own')).toBe(true);
     const alone = masses(1).filter((m) => m.at.voltage === 14);
     expect(shareSlopes(fitted(two, alone).fitted, two).models).toEqual([{ type: 'T', pressure: 4e5, period: 0.02, model: 'own', decidedBy: 'one-voltage', test: null, trend: null }]);
+  });
+
+  it('has nothing to do with cells without a line', () => {
+    const own = fitted(plan('shared'), [...masses(2), ...cellMasses({ injector: 2, voltage: volts(9) }, 3).slice(0, 6)]).fitted;
+    expect(own.filter((f) => f.kind === 'no-line')).toHaveLength(1);
+    const { fitted: after, models } = shareSlopes(own, plan('shared'));
+    expect(models).toHaveLength(1);
+    expect(after.filter((f) => f.kind === 'no-line')).toEqual(own.filter((f) => f.kind === 'no-line'));
+    const empty = { kind: 'mass', budget: [] };
+    const withBudgets = after.map((f) => (f.kind === 'no-line' ? f : { ...f, used: f.used.map((o) => ({ ...o, outcome: { ...o.outcome, ...empty } })) })) as readonly FittedCell[];
+    expect(effectsOf(withBudgets).size).toBe(10);
+  });
+
+  it('RED-81: a window that stands alone is held against the line, one with repeats against these', () => {
+    const alone = cellMasses({}, 1).concat([7, 9, 10].map((ms) => ({ at: { width: milliseconds(ms) }, mass: 4e-3 * (ms / 1e3 - 1e-3) })));
+    const bad = alone.map((m, i) => (i === 2 ? { ...m, mass: m.mass * 1.1 } : m));
+    const weights = (list: readonly Mass[]): readonly number[] => {
+      const [cell] = fitted(given(), list).fitted;
+      if (cell?.kind !== 'line') throw new Error('no line');
+      return cell.observations.map((o) => o.weight);
+    };
+    expect(weights(bad).filter((w) => w < 1)).toHaveLength(1);
+    // A width that is off the line as a whole, and steady, keeps its weight: the line bends there.
+    const whole = cellMasses({}, 3).concat(cellMasses({ injector: 1 }, 3)).map((m) => (m.at.width === 5e-3 && m.at.injector !== 1 ? { ...m, mass: m.mass * 1.02 } : m));
+    expect(new Set(weights(whole))).toEqual(new Set([1]));
   });
 
   it('slopes that are equal to the last bit do not divide nothing by nothing', () => {

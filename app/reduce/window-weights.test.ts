@@ -212,6 +212,8 @@ describe('RED-8, RED-10, RED-11 where a region ends', () => {
     expect(kinds([bent, bent.map((d) => -d)])).toEqual([[9, 'all-widths-fit'], [9, 'all-widths-fit']]);
     expect(kinds([bent.map((d) => -d), bent.map((d) => -d)])).toEqual([[7, 'family-significant'], [7, 'family-significant']]);
     expect(kinds([bent, none.slice(0, 3)])).toEqual([[9, 'all-widths-fit'], 'too-few-widths']);
+    // Of members whose scatter nobody knows it is not asked.
+    expect(findRegions([means(bent, 0), means(bent, 0)], 5).map((r) => r.kind === 'region' && r.count)).toEqual([9, 9]);
   });
 
   it('has no deviation in percent of a line that is not above zero: such a width is out, and one more', () => {
@@ -293,6 +295,12 @@ describe('RED-24, RED-45 static flows', () => {
     const spoilt = [...calm.slice(0, 3).map((f) => ({ flow: f })), { flow: 4.4e-3 }, ...others];
     expect(flow(spoilt).flow.value).toBeCloseTo(4e-3, 8);
     expect(flowsOf(spoilt).light).toMatchObject([{ point: 3, attempt: 2, weight: 0, against: 'repeats', mass: expect.closeTo(8.8e-5, 12) as number, expected: expect.closeTo(8e-5, 9) as number }]);
+    // Half-way between whole and nothing it counts by half: 4.5 times 1.08 standard deviations from the middle one.
+    const sd = flow(spoilt).scatter.u * Math.sqrt(3);
+    const half = [...calm.slice(0, 3).map((f) => ({ flow: f })), { flow: 4e-3 + 4.5 * 1.08 * sd }, ...others];
+    const weight = flowsOf(half).light[0]?.weight ?? 1;
+    expect(weight).toBeGreaterThan(0);
+    expect((flow(half).flow.value - (12e-3 + weight * (4e-3 + 4.5 * 1.08 * sd)) / (3 + weight)) / sd).toBeCloseTo(0, 2);
     const pair = [{ flow: 4e-3 }, { flow: 4.2e-3 }, ...others];
     expect(flow(pair).flow.value).toBeCloseTo(4.1e-3, 12);
     expect(flow(pair).scatter.u).toBeCloseTo(1e-4, 12);
