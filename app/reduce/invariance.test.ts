@@ -143,6 +143,15 @@ describe('the invariance set', () => {
       expect(cell.slope.expanded).toBeGreaterThan(1.5 * (cells(sound)[i]?.slope.expanded ?? 0));
       expect(cell.deadTime.expanded).toBeCloseTo(cells(sound)[i]?.deadTime.expanded ?? 0, 12);
     });
+    // A reference point that tells the drift has it in the results already.
+    const watched = planWith({ reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 6, periodMs: 20, everyPoints: 12 } });
+    const drifting = reduced({ of: watched, change: (window, _point, _before, part) => more(window, 0.02 * part) });
+    expect(called(drifting)).toContain('time');
+    for (const cell of cells(drifting)) {
+      const uOf = (quantity: string): number => (cell.shared.find((s) => s.source.quantity === quantity)?.onSlope ?? 0) / cell.slope.value;
+      expect(uOf('bench-drift')).toBeGreaterThan(0.004);
+      expect(Math.hypot(uOf('bench-drift'), uOf('invariance'))).toBeCloseTo(Math.max(uOf('bench-drift'), Math.abs(of(drifting, 'time').difference / of(drifting, 'time').open) / Math.sqrt(3), of(drifting, 'time').wandered ?? 0), 6);
+    }
     const drawn = reduced({ change: (window, point) => (point.changed === 'long-period' ? more(window, 5e-3) : window) });
     expect(called(drawn)).toEqual(['long-period']);
     const half = of(drawn, 'long-period').difference / Math.sqrt(3);

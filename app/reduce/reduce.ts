@@ -278,7 +278,7 @@ function stated(
     { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer },
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
     ...ofBench(fitted, conditions, equipment),
-    ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
+    ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
     ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
     // Late by a warmth that grows with the pulse: the line turns about its dead time.
     { source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },

@@ -52,7 +52,8 @@ function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, 
   yield* list('slopeModels', reduction.slopeModels);
   yield* list('staticFlows', reduction.staticFlows);
   yield `"leak": ${text(reduction.leak)},\n"periodPair": ${text(reduction.periodPair)},\n`;
-  yield `"benchDrift": ${text(reduction.benchDrift)},\n`;
+  yield `"benchDrift": ${text(reduction.benchDrift)},\n"invariance": ${text(reduction.invariance)},\n`;
+  yield* list('blind', reduction.blind);
   yield* list('lightWindows', reduction.lightWindows);
   yield* list('deadTimeCurves', deadTimeCurves(reduction));
   yield* list('pressureExponents', pressureExponents(reduction));
