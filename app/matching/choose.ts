@@ -3,7 +3,7 @@
  * with a bound that says how much better another could be at most. The rules (MA-n) are in README.md beside this file.
  */
 import { grown, improved, rechosen } from './improve.ts';
-import { at, compare, tie, valueOf, type BatchMember, type ChoiceValue, type MatchCriterion, type PricedSet, type Problem, type SetsWanted } from './problem.ts';
+import { at, compare, tie, valueOf, type BatchMember, type ChoiceValue, type MatchCriterion, type PricedSet, type MatchProblem, type SetsWanted } from './problem.ts';
 import { leastCost, multipliersFor, Search, setsUpTo } from './search.ts';
 
 export interface ChosenSets {
@@ -42,7 +42,7 @@ export function chooseSets(batch: readonly BatchMember[], criteria: readonly Mat
   // By the value that counts most, so that alike members stand side by side; equal ones by id.
   const main = criteria.reduce((best, { weight }, c) => (weight > (criteria[best]?.weight ?? 0) ? c : best), 0);
   const order = batch.map((_, i) => i).sort((a, b) => at(at(batch, a).values, main) - at(at(batch, b).values, main) || (at(batch, a).id < at(batch, b).id ? -1 : 1));
-  const problem: Problem = { members: order.map((i) => at(batch, i)), criteria, ...wanted, effort: wanted.effort ?? defaultEffort };
+  const problem: MatchProblem = { members: order.map((i) => at(batch, i)), criteria, ...wanted, effort: wanted.effort ?? defaultEffort };
   const { sets, proof } = solve(problem);
   const byId = (a: number, b: number): number => (at(batch, a).id < at(batch, b).id ? -1 : 1);
   const stated = sets.map(({ members, cost }) => ({ cost, members: members.map((m) => at(order, m)).sort(byId) }));
@@ -79,7 +79,7 @@ interface Solved {
 
 const best = (sets: readonly PricedSet[]): Solved => ({ sets, proof: { kind: 'best' } });
 
-function solve(problem: Problem): Solved {
+function solve(problem: MatchProblem): Solved {
   const { objective } = problem;
   const easy = lineBound(problem);
   const known = improved(problem, grown(problem));
@@ -98,7 +98,7 @@ function solve(problem: Problem): Solved {
 }
 
 /** The best choice if the search ends, or the best that was found with what is proved of it. */
-function searched(problem: Problem, known: readonly PricedSet[], easy: ChoiceValue & { readonly least: number }): Solved {
+function searched(problem: MatchProblem, known: readonly PricedSet[], easy: ChoiceValue & { readonly least: number }): Solved {
   const { objective, sets } = problem;
   const value = valueOf(known);
   // A set that costs more than this is in no better choice.
@@ -118,7 +118,7 @@ function searched(problem: Problem, known: readonly PricedSet[], easy: ChoiceVal
 }
 
 /** Least total of these sets: the multipliers rule out most of them. */
-function byTotal(problem: Problem, candidates: readonly PricedSet[], known: readonly PricedSet[], easy: ChoiceValue): Solved {
+function byTotal(problem: MatchProblem, candidates: readonly PricedSet[], known: readonly PricedSet[], easy: ChoiceValue): Solved {
   const { total } = valueOf(known);
   const { prices, bound } = multipliersFor(problem, candidates, total);
   const search = new Search(problem, candidates, known, prices);
@@ -126,7 +126,7 @@ function byTotal(problem: Problem, candidates: readonly PricedSet[], known: read
   return unproved(problem, search.best, { greatest: easy.greatest, total: Math.max(bound, search.rootBound().total, easy.total) });
 }
 
-function unproved({ objective }: Problem, sets: readonly PricedSet[], bound: ChoiceValue): Solved {
+function unproved({ objective }: MatchProblem, sets: readonly PricedSet[], bound: ChoiceValue): Solved {
   const value = valueOf(sets);
   if (compare(bound, value, objective) >= 0) return best(sets);
   const objectiveProved = bound[objective] >= value[objective] * (1 - tie);
@@ -137,7 +137,7 @@ function unproved({ objective }: Problem, sets: readonly PricedSet[], bound: Cho
  * Bounds from one criterion at a time, where the best sets are neighbours in its order: the least cost of any set, and the
  * least greatest and least total cost of as many disjoint ones.
  */
-function lineBound({ members, criteria, sets, of }: Problem): ChoiceValue & { readonly least: number } {
+function lineBound({ members, criteria, sets, of }: MatchProblem): ChoiceValue & { readonly least: number } {
   let least = 0;
   let greatest = 0;
   let total = 0;

@@ -1,9 +1,9 @@
 /** Good choices, found without a proof: sets grown, members swapped, three sets at a time chosen anew. */
-import { at, compare, price, valueOf, type PricedSet, type Problem } from './problem.ts';
+import { at, compare, price, valueOf, type PricedSet, type MatchProblem } from './problem.ts';
 import { Search, setsUpTo } from './search.ts';
 
 /** Sets grown one member at a time, each around the seed with which that ends best; then the next from what is left. */
-export function grown(problem: Problem): readonly PricedSet[] {
+export function grown(problem: MatchProblem): readonly PricedSet[] {
   const free = new Set(problem.members.keys());
   const around = (seed: number): PricedSet => {
     let set: PricedSet = { members: [seed], cost: 0 };
@@ -38,7 +38,7 @@ export function grown(problem: Problem): readonly PricedSet[] {
 const pairsOf = (of: number): readonly (readonly [number, number])[] => Array.from({ length: of }, (_, i) => Array.from({ length: of - 1 - i }, (__, j): [number, number] => [i, i + 1 + j])).flat();
 
 /** Swaps members between sets, one for one and two for two, and with those left over, for as long as that makes the choice better. */
-export function improved(problem: Problem, start: readonly PricedSet[]): readonly PricedSet[] {
+export function improved(problem: MatchProblem, start: readonly PricedSet[]): readonly PricedSet[] {
   let sets = [...start];
   const taken = new Set(sets.flatMap((s) => s.members));
   const left = [...problem.members.keys()].filter((m) => !taken.has(m));
@@ -89,7 +89,7 @@ const effortOfThree = 20_000;
 const mostSets = 16;
 
 /** Takes three sets apart and chooses them anew, the best of all ways, for every three and for as long as that makes the choice better. */
-export function rechosen(problem: Problem, start: readonly PricedSet[]): readonly PricedSet[] {
+export function rechosen(problem: MatchProblem, start: readonly PricedSet[]): readonly PricedSet[] {
   let sets = [...start];
   if (sets.length < 3 || sets.length > mostSets) return sets;
   for (let round = 0; round < 5; round += 1) {
@@ -99,7 +99,7 @@ export function rechosen(problem: Problem, start: readonly PricedSet[]): readonl
         for (let c = b + 1; c < sets.length; c += 1) {
           const three = [at(sets, a), at(sets, b), at(sets, c)];
           const places = three.flatMap((s) => s.members).sort((x, y) => x - y);
-          const part: Problem = { ...problem, members: places.map((m) => at(problem.members, m)), sets: 3, effort: effortOfThree };
+          const part: MatchProblem = { ...problem, members: places.map((m) => at(problem.members, m)), sets: 3, effort: effortOfThree };
           const own = three.map((s) => ({ ...s, members: s.members.map((m) => places.indexOf(m)).sort((x, y) => x - y) }));
           const { greatest, total } = valueOf(three);
           const candidates = setsUpTo(part, problem.objective === 'greatest' ? greatest : total);

@@ -27,7 +27,7 @@ export interface SetsWanted {
 /** Values that differ by less, relative, are equal: sums in another order do. */
 export const tie = 1e-12;
 
-export interface Problem extends Required<SetsWanted> {
+export interface MatchProblem extends Required<SetsWanted> {
   readonly members: readonly BatchMember[];
   readonly criteria: readonly MatchCriterion[];
 }
@@ -63,7 +63,7 @@ export function costOfSet(members: readonly BatchMember[], criteria: readonly Ma
 }
 
 
-export const price = ({ members, criteria }: Problem, set: readonly number[]): PricedSet => ({
+export const price = ({ members, criteria }: MatchProblem, set: readonly number[]): PricedSet => ({
   members: set,
   cost: costOfSet(set.map((m) => at(members, m)), criteria),
 });

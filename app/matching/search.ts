@@ -1,5 +1,5 @@
 /** The exact search: every set that can be part of a better choice, then every choice of these that a bound does not rule out. */
-import { at, compare, price, valueOf, type ChoiceValue, type MatchCriterion, type PricedSet, type Problem } from './problem.ts';
+import { at, compare, price, valueOf, type ChoiceValue, type MatchCriterion, type PricedSet, type MatchProblem } from './problem.ts';
 
 /** Sets that are kept for an exact search. */
 const mostSets = 300_000;
@@ -11,7 +11,7 @@ export function leastCost({ scale, weight }: MatchCriterion, low: number, high: 
 }
 
 /** Every set that costs no more than `cap`; null: too many, or too long to find. */
-export function setsUpTo(problem: Problem, cap: number): readonly PricedSet[] | null {
+export function setsUpTo(problem: MatchProblem, cap: number): readonly PricedSet[] | null {
   const { members, criteria, of, effort } = problem;
   const found: PricedSet[] = [];
   let steps = 0;
@@ -57,7 +57,7 @@ const rounds = 250;
  * the cheapest of these are taken. `known`: total cost of a choice.
  */
 // eslint-disable-next-line complexity -- one loop of a numerical method; half of the branches are what the compiler asks of typed arrays
-export function multipliersFor(problem: Problem, candidates: readonly PricedSet[], known: number): Multipliers {
+export function multipliersFor(problem: MatchProblem, candidates: readonly PricedSet[], known: number): Multipliers {
   const { members, sets, of } = problem;
   const full = members.length === sets * of;
   // Flat, because this is gone through some hundred times.
@@ -103,7 +103,7 @@ export function multipliersFor(problem: Problem, candidates: readonly PricedSet[
  */
 export class Search {
   best: readonly PricedSet[];
-  readonly #problem: Problem;
+  readonly #problem: MatchProblem;
   readonly #priced: boolean;
   /** Sets by their lowest member with what they weigh, the lightest first. */
   readonly #byLowest: readonly Weighed[][];
@@ -115,7 +115,7 @@ export class Search {
   #value: ChoiceValue;
   #steps = 0;
 
-  constructor(problem: Problem, candidates: readonly PricedSet[], known: readonly PricedSet[], prices: readonly number[] | null = null) {
+  constructor(problem: MatchProblem, candidates: readonly PricedSet[], known: readonly PricedSet[], prices: readonly number[] | null = null) {
     this.#problem = problem;
     this.#priced = prices !== null;
     this.best = known;
@@ -191,7 +191,7 @@ interface Weighed {
  * Two bounds, of which the better counts. Sets differ in their lowest member, so no two may start at the same. And every
  * member of a set weighs at least a share of the lightest set that it can be in, so k sets weigh at least the k x n smallest shares.
  */
-function suffixBounds({ members, sets, of }: Problem, byLowest: readonly (readonly Weighed[])[]): readonly (readonly ChoiceValue[])[] {
+function suffixBounds({ members, sets, of }: MatchProblem, byLowest: readonly (readonly Weighed[])[]): readonly (readonly ChoiceValue[])[] {
   const count = members.length;
   const none: ChoiceValue = { greatest: 0, total: 0 };
   const impossible: ChoiceValue = { greatest: Number.POSITIVE_INFINITY, total: Number.POSITIVE_INFINITY };

@@ -30,7 +30,7 @@ const equipmentOption = (): Option =>
 
 const dateOption = (): Option =>
   new Option('--date <date>', 'as it stood on this day, like 2026-03-31')
-    .default(today(machineClock), 'today')
+    .default(today(machineClock), 'today in UTC')
     .argParser((text) => {
       const at = Date.parse(`${text}T00:00:00Z`);
       if (!/^\d{4}-\d{2}-\d{2}$/.test(text) || Number.isNaN(at) || new Date(at).toISOString().slice(0, 10) !== text) throw new Stop(exitCode.badInput, `--date ${text}: write a day like 2026-03-31.`);

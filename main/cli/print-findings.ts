@@ -88,7 +88,7 @@ function staticLines({ staticFlows, cells }: Reduction): Section {
       const where = `${s.serialNumber} at ${s.pressure / 1e3} kPa`;
       if (s.kind === 'no-static-flow') return `${where}: ${s.text}`;
       const flow = formatExpanded(s.flow.value as KilogramsPerSecond, 'g/s', s.flow.expanded as KilogramsPerSecond);
-      const ratios = cells.flatMap((c) => (c.kind === 'line' && c.injector === s.injector && c.pressure === s.pressure && c.staticToSlope !== null ? [`${c.staticToSlope.value.toFixed(4)} at ${c.voltage} V`] : []));
+      const ratios = cells.flatMap((c) => (c.kind === 'line' && c.injector === s.injector && c.pressure === s.pressure && c.staticToSlope !== null ? [`${c.staticToSlope.value.toFixed(4)} ± ${c.staticToSlope.expanded.toFixed(4)} at ${c.voltage} V`] : []));
       return `${where}: ${flow} (${gramsPerMinute(s.flow.value as KilogramsPerSecond).toFixed(2)} g/min), ${s.sources.length} windows; Qs / m ${ratios.join(', ')}`;
     }),
   };
@@ -130,11 +130,11 @@ function curveLines(reduction: Reduction): Section {
     lines: deadTimeCurves(reduction).map(({ serialNumber, pressure, form, leaveOneOut }) => {
       const where = `${serialNumber} at ${pressure / 1e3} kPa`;
       const worst = leaveOneOut.toSorted((a, b) => Math.abs(b.predicted - b.found) - Math.abs(a.predicted - a.found))[0];
-      const left = worst === undefined ? '' : `; a voltage left out is predicted within ${four(Math.abs(worst.predicted - worst.found) * 1e6)} us at worst (${worst.voltage} V)`;
+      const left = worst === undefined ? '' : `; a voltage left out is predicted within ${four(Math.abs(worst.predicted - worst.found) * 1e6)} us at worst (${worst.voltage} V, standard uncertainty of that ${four(worst.uDifference * 1e6)} us)`;
       if (form.kind === 'no-coil-form') return `${where}: ${form.text}${left}`;
       const u = (i: number): number => Math.sqrt(form.covariance[i]?.[i] ?? 0);
       const residual = Math.max(...form.residuals.map(Math.abs));
-      return `${where}: a ${four(form.a * 1e3)} ms (u ${four(u(0) * 1e3)}), tau ${four(form.tau * 1e3)} ms (u ${four(u(1) * 1e3)}), Vp ${four(form.pullInVoltage)} V (u ${four(u(2))}); largest residual ${four(residual * 1e6)} us${left}`;
+      return `${where}: a ${four(form.a * 1e3)} ms (u ${four(u(0) * 1e3)}), tau ${four(form.tau * 1e3)} ms (u ${four(u(1) * 1e3)}), Vp ${four(form.pullInVoltage)} V (u ${four(u(2))}); standard uncertainties of scatter alone; largest residual ${four(residual * 1e6)} us${left}`;
     }),
   };
 }
