@@ -351,7 +351,7 @@ describe('RED-23 one slope for all voltages', () => {
   });
 
   it('has nothing to do with cells without a line', () => {
-    const own = fitted(plan('shared'), [...masses(2), ...cellMasses({ injector: 2, voltage: volts(9) }, 3).slice(0, 6)]).fitted;
+    const own = fitted(plan('shared'), [...masses(2), ...cellMasses({ injector: 1, voltage: volts(20) }, 3).slice(0, 6)]).fitted;
     expect(own.filter((f) => f.kind === 'no-line')).toHaveLength(1);
     const { fitted: after, models } = shareSlopes(own, plan('shared'));
     expect(models).toHaveLength(1);
