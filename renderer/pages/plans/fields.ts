@@ -15,7 +15,7 @@ export const foldedPaths = {
   window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
   look: ['look.windowS', 'look.voltageV', 'look.shortMs', 'look.longMs', 'look.periodMs', 'look.resistancePercent', 'look.coilOhm', 'look.flowPercent', 'look.staticFlowGPerMin', 'look.scatterPercent', 'look.shutMlMin'],
   acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass', 'giveUp.afterFailures'],
-  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
+  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.pressureEffect.percentPer100Kpa', 'reduction.pressureEffect.uncertaintyPercentPer100Kpa', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
   link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent', 'byItself.gapS', 'byItself.holdS', 'byItself.perHour', 'byItself.sameCause'],
 } as const satisfies Record<string, readonly FieldPath[]>;
 
@@ -145,6 +145,8 @@ const words = {
   'reduction.linearFlowRangePercent': { label: 'Linear flow range within', unit: '%', help: 'Deviation from the line that ends the linear flow range.' },
   'reduction.repeatabilityPercent': { label: 'Repeatability limit', unit: '%', help: 'Standard deviation of windows of one width, up to which that width counts as usable.' },
   'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: as far as the data say so, never, or always.' },
+  'reduction.pressureEffect.percentPer100Kpa': { label: 'Dead time for 100 kPa more', unit: '%', help: 'What the rail pressure does to the dead time of this type, where it is known: dead times near one measured pressure are then calculated. Empty: they are not.' },
+  'reduction.pressureEffect.uncertaintyPercentPer100Kpa': { label: 'Its standard uncertainty', unit: '%', help: 'Of the change for 100 kPa. Given with it, or neither.' },
   'reduction.leakTimesU95': { label: 'Leak subtracted, at most', unit: '× U95', help: 'Past the injector under test. A leak that moves a result by more than this many times its U95 is not subtracted: there is no result.' },
   'reduction.leakChangeTimesU95': { label: 'Change of the leak, at most', unit: '× U95', help: 'While a block is measured. A leak that changes by more than this gives no result.' },
   'reduction.leakUncertaintyTimesU95': { label: 'Uncertainty of the leak, at most', unit: '× U95', help: 'Above this the result stands and is marked to be measured again.' },
@@ -191,7 +193,8 @@ export function numberText(value: number): string {
 function leavesOf(node: SchemaNode, path: string, required: boolean): readonly { readonly path: string; readonly node: SchemaNode; readonly required: boolean }[] {
   if (node.type === 'object') {
     return Object.entries(node.properties ?? {}).flatMap(([name, child]) =>
-      leavesOf(child, path === '' ? name : `${path}.${name}`, node.required?.includes(name) === true),
+      // What a part that may be absent requires is required only with it.
+      leavesOf(child, path === '' ? name : `${path}.${name}`, (required || !path.includes('.')) && node.required?.includes(name) === true),
     );
   }
   if (node.type === 'array' && node.items?.type === 'object') return leavesOf(node.items, `${path}[]`, required);

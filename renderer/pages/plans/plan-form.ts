@@ -59,7 +59,7 @@ export function documentOf(form: PlanForm): Record<string, unknown> {
   const document: Record<string, unknown> = { planVersion: 1 };
   const groups = new Map<string, Record<string, unknown>>();
   for (const path of singlePaths) {
-    const [first = '', second] = path.split('.');
+    const [first = '', second, third] = path.split('.');
     if (first === 'reference' && !form.hasReference) continue;
     const value = valueOf(path, form.texts[path] ?? '');
     if (value === undefined && first !== 'reference') continue;
@@ -69,7 +69,7 @@ export function documentOf(form: PlanForm): Record<string, unknown> {
     }
     const group = groups.get(first) ?? {};
     groups.set(first, group);
-    if (value !== undefined) group[second] = value;
+    if (value !== undefined) group[second] = third === undefined ? value : { ...recordOf(group[second]), [third]: value };
     document[first] = group;
   }
   return {
@@ -109,8 +109,7 @@ export function formOf(document: unknown): FormRead {
 
   const texts: Partial<Record<FieldPath, string>> = {};
   for (const path of singlePaths) {
-    const [first = '', second] = path.split('.');
-    const value = second === undefined ? root[first] : recordOf(root[first])?.[second];
+    const value = path.split('.').reduce((at: unknown, name) => recordOf(at)?.[name], root);
     const text = textOf(value, path);
     if (text !== '') texts[path] = text;
   }
@@ -136,10 +135,14 @@ export function formOf(document: unknown): FormRead {
 
   const known = new Map<string, Set<string>>();
   for (const { path } of schemaLeaves) {
-    const [first = '', second] = path.split('.');
-    const inside = known.get(first) ?? new Set();
-    known.set(first, inside);
-    if (second !== undefined) inside.add(second);
+    const names = path.split('.');
+    for (let depth = 1; depth <= names.length; depth += 1) {
+      const at = names.slice(0, depth).join('.');
+      const inside = known.get(at) ?? new Set();
+      known.set(at, inside);
+      const next = names[depth];
+      if (next !== undefined) inside.add(next);
+    }
   }
   for (const [name, value] of Object.entries(root)) {
     const inside = known.get(name);
@@ -149,6 +152,12 @@ export function formOf(document: unknown): FormRead {
       const group = recordOf(value);
       if (group === null) notTaken(name);
       unknownKeys(group, [...inside], name, notTaken);
+      for (const [second, part] of Object.entries(group ?? {})) {
+        const innermost = known.get(`${name}.${second}`);
+        if (innermost === undefined || innermost.size === 0) continue;
+        if (recordOf(part) === null) notTaken(`${name}.${second}`);
+        unknownKeys(recordOf(part), [...innermost], `${name}.${second}`, notTaken);
+      }
     }
   }
   return { form, leftOut };
