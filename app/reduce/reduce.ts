@@ -9,6 +9,7 @@ import type { LowestWidth } from '../statistics/repeatability.ts';
 import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { benchDriftOf } from './bench-drift.ts';
+import { sweepLagsOf, uOfLag } from './coil-lag.ts';
 import { cellsOf, fitCells, meanMass, scatterModels, withMasses } from './cells.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
@@ -85,11 +86,11 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   const benchDrift = benchDriftOf(reducedWindows, scatterModels(all), order);
   const uDrift = benchDrift.kind === 'told' ? benchDrift.u : 0;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
-  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift };
+  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order };
   const before = reduceCells(all, context);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
-  const { cells, scatter, models, lightWindows } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
+  const { cells, scatter, models, lightWindows, lags } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
   const stated = [...cells, ...refused.values()].sort(byPlace);
   return {
     reductionVersion: 1,
@@ -104,6 +105,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks }),
     ...pressureEffectOf(plan),
     benchDrift,
+    sweepLags: lags,
     lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
   };
 }
@@ -125,6 +127,8 @@ interface Context {
   readonly found: { readonly set: InvarianceSet; readonly leakTold: boolean } | null;
   /** Relative standard uncertainty by what the bench drifted. */
   readonly uDrift: number;
+  /** Rises in the order of measuring. */
+  readonly order: ReadonlyMap<ReducedWindow, number>;
 }
 
 interface Reduced {
@@ -134,9 +138,10 @@ interface Reduced {
   readonly scatter: Reduction['scatter'];
   readonly models: Reduction['slopeModels'];
   readonly lightWindows: Reduction['lightWindows'];
+  readonly lags: Reduction['sweepLags'];
 }
 
-function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift }: Context): Reduced {
+function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order }: Context): Reduced {
   const first = fitCells(all, plan).fitted;
   const shifts = conditionsOf(first, plan, equipment);
   const second = fitCells(
@@ -145,7 +150,8 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
   const conditions = conditionsOf(fitted, plan, equipment);
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift };
+  const lags = sweepLagsOf(fitted.filter((f): f is FittedLine => f.kind === 'line'), order, plan);
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
@@ -156,7 +162,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
       return cell;
     }),
   ];
-  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf) };
+  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), lags };
 }
 
 /** What all cells are stated with. */
@@ -169,6 +175,7 @@ interface Statement {
   readonly looked: LookedFor | null;
   readonly found: Context['found'];
   readonly uDrift: number;
+  readonly lags: Reduction['sweepLags'];
 }
 
 /** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
@@ -279,6 +286,7 @@ function stated(
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
     ...ofBench(fitted, conditions, equipment),
     ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
+    ...ofSweepLag(fitted, statement),
     ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
     // Late by a warmth that grows with the pulse: the line turns about its dead time.
     { source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
@@ -374,6 +382,14 @@ function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity,
   const u = (-byVoltage.value * insidePulseMv * 1e-3) / Math.sqrt(3);
   const opening = Math.min(1, Math.max(openingLeast, 1 + line.deadTime / (at.voltage * byVoltage.value)));
   return [{ source: errorSource('supply-inside-pulse'), onDeadTime: u * (opening - line.deadTime / at.period), onSlope: (line.slope * u) / at.period }];
+}
+
+/** A coil that is late is drawn towards the warmth of the purge: the line turns about the purge's width. RED-84. */
+function ofSweepLag({ cell: { at }, line }: FittedLine, { lags, plan }: Statement): readonly OnInjector[] {
+  const type = plan.injectors[at.injector]?.type ?? '';
+  const u = uOfLag(lags.find((lag) => lag.type === type));
+  const open = plan.purge.widthMs * 1e-3 - line.deadTime;
+  return u === 0 ? [] : [{ source: errorSource('sweep-lag', type), onDeadTime: u, onSlope: open > 0 ? (line.slope * u) / open : 0 }];
 }
 
 /** The errors of a slope under their names: of the cell by itself, of the injector's mean, and of what all of its type have in common. RED-23. */

@@ -306,6 +306,14 @@ export interface LightWindow extends Source {
   readonly against: 'repeats' | 'line' | 'pair';
 }
 
+/** Dead times of sweeps up the widths less those of sweeps down, s, of all injectors of a type. RED-84. */
+export interface SweepLag {
+  readonly type: string;
+  readonly difference: number;
+  /** Standard uncertainty of that by scatter; null: the order of the plan does not tell it. */
+  readonly u: number | null;
+}
+
 /** What the bench drifted while it measured, by its reference point. RED-83. */
 export type BenchDrift =
   | {
@@ -335,6 +343,8 @@ export interface Reduction {
   /** By how much the dead times of the type change with the pressure, relative, and its standard uncertainty, for one Pa; absent: the plan does not say. RED-77. */
   readonly pressureEffect?: { readonly relativePerPascal: number; readonly u: number };
   readonly benchDrift: BenchDrift;
+  /** One for each type that has lines. */
+  readonly sweepLags: readonly SweepLag[];
   /** In the order of the points. */
   readonly lightWindows: readonly LightWindow[];
   readonly invariance: InvarianceSet;

@@ -138,6 +138,13 @@ const known = {
     label: 'coil that follows duty late',
     meaning: 'The coil warms with longer pulses, but only slowly; so the widths of one line may have had different coil temperatures.',
   },
+  /** Place: the type of the injectors. */
+  'sweep-lag': {
+    owner: 'scatter',
+    label: (type) => `coils of type ${type} late by sweeps up and down`,
+    meaning: 'Sweeps up the widths and sweeps down found different dead times: the coils follow their duty late.',
+    statement: 'the difference of the dead times of sweeps up and down, beyond what scatter explains',
+  },
   /** Place: the pressure, and whether the injectors were held open. One for all that was measured together. */
   'bench-drift': {
     owner: 'scatter',

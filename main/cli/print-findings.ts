@@ -1,5 +1,6 @@
 /** Budgets and findings of a reduction for the terminal. */
 import { benchDriftSentence } from '../../app/reduce/bench-drift.ts';
+import { sweepLagSentence } from '../../app/reduce/coil-lag.ts';
 import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
 import { formatExpanded } from '../../app/quantities/format.ts';
 import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
@@ -183,12 +184,13 @@ function blindLine({ point, injector, voltage, width, found, expanded, truth }: 
 function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {
   const { trend } = driftOf(massesOf(reduction.windows), times);
   return {
-    title: 'Drift of the reference point',
+    title: 'Drift of the reference point, and coils that follow late',
     lines: [
       trend.kind === 'no-drift'
         ? trend.text
         : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.text}; scatter ${trend.scatterPercent.toFixed(3)} %`,
       benchDriftSentence(reduction.benchDrift),
+      ...reduction.sweepLags.map(sweepLagSentence),
     ],
   };
 }

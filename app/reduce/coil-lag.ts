@@ -1,0 +1,82 @@
+/**
+ * Do coils follow their duty late? Sweeps that go up the widths find a coil cooler than settled, those that go down a warmer one, so
+ * their dead times differ. The purge between windows leaves about half of that (coils that follow in 10 s) to all of it (30 s) in the line,
+ * which nothing shows (own computation, first-order coils; RED-84).
+ */
+import type { Plan } from '../plan/plan.ts';
+import { grouped } from './cells.ts';
+import type { FittedLine } from './effects.ts';
+import type { ReducedWindow, SweepLag } from './reduction.ts';
+
+/** One for each type: all its lines together, because the effect is nearly the same at every voltage. `orders`: rises in the order of measuring. */
+export function sweepLagsOf(lines: readonly FittedLine[], orders: ReadonlyMap<ReducedWindow, number>, plan: Pick<Plan, 'injectors'>): readonly SweepLag[] {
+  const typeOf = ({ cell }: FittedLine): string => plan.injectors[cell.at.injector]?.type ?? '';
+  return grouped(lines, typeOf).map((members): SweepLag => {
+    let product = 0;
+    let squares = 0;
+    for (const line of members) {
+      const sums = contrastOf(line, orders);
+      product += sums.product;
+      squares += sums.squares;
+    }
+    const [first] = members;
+    const type = first === undefined ? '' : typeOf(first);
+    if (!(squares > 0)) return { type, difference: 0, u: null };
+    return { type, difference: (2 * product) / squares, u: 2 / Math.sqrt(squares) };
+  });
+}
+
+/** Least squares of the windows' distance from their line, s, on 1 for a sweep that goes up and -1 for one that goes down, beside height and slope of the line. */
+function contrastOf({ cell, line, used, observations }: FittedLine, orders: ReadonlyMap<ReducedWindow, number>): { readonly product: number; readonly squares: number } {
+  const before = new Map<ReducedWindow, number>();
+  let last: number | null = null;
+  const inOrder = cell.groups.flatMap((g) => g.observed.map((o) => ({ source: o.source, width: g.width }))).sort((a, b) => (orders.get(a.source) ?? 0) - (orders.get(b.source) ?? 0));
+  for (const { source, width } of inOrder) {
+    if (last !== null && last !== width) before.set(source, Math.sign(width - last));
+    last = width;
+  }
+  const rows = used.flatMap((o, i) => {
+    const seen = observations[i];
+    const direction = before.get(o.source);
+    return seen === undefined || direction === undefined ? [] : [{ direction, width: seen.width, weight: (seen.weight * line.slope * line.slope) / seen.variance / line.fit.scale, off: -(seen.mass - line.slope * (seen.width - line.deadTime)) / line.slope }];
+  });
+  let sum = 0;
+  let width = 0;
+  let direction = 0;
+  for (const r of rows) {
+    sum += r.weight;
+    width += r.weight * r.width;
+    direction += r.weight * r.direction;
+  }
+  if (!(sum > 0)) return { product: 0, squares: 0 };
+  const [meanWidth, meanDirection] = [width / sum, direction / sum];
+  let sxx = 0;
+  let sxd = 0;
+  for (const r of rows) {
+    sxx += r.weight * (r.width - meanWidth) ** 2;
+    sxd += r.weight * (r.width - meanWidth) * (r.direction - meanDirection);
+  }
+  let product = 0;
+  let squares = 0;
+  for (const r of rows) {
+    const own = r.direction - meanDirection - (sxx > 0 ? (sxd / sxx) * (r.width - meanWidth) : 0);
+    product += r.weight * own * r.off;
+    squares += r.weight * own * own;
+  }
+  return { product, squares };
+}
+
+/** Standard uncertainty of a dead time by it, s: all of the difference to either side, beyond what scatter explains. */
+export function uOfLag(lag: SweepLag | undefined): number {
+  return lag === undefined || lag.u === null ? 0 : Math.sqrt(Math.max(0, lag.difference * lag.difference - lag.u * lag.u));
+}
+
+/** What was found, what it means, and what to do. */
+export function sweepLagSentence(lag: SweepLag): string {
+  if (lag.u === null) return `${lag.type}: nothing tells whether coils follow their duty late, because the widths were not swept to and fro.`;
+  const us = (s: number): string => `${(1e6 * s).toFixed(2)} us`;
+  const found = `${lag.type}: dead times of sweeps up less those of sweeps down ${us(lag.difference)} ± ${us(2 * lag.u)} (k = 2)`;
+  return Math.abs(lag.difference) > 3 * lag.u
+    ? `${found}: coils follow their duty late. ${us(uOfLag(lag))} is in the uncertainty of every dead time. Settle longer before windows, and it becomes less.`
+    : `${found}: no more than scatter explains${uOfLag(lag) > 0 ? `; ${us(uOfLag(lag))} is held for it` : ''}.`;
+}
