@@ -4,8 +4,6 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import { celsius, kilograms } from '../quantities/quantity.ts';
-import { lowestRepeatableWidth } from '../statistics/repeatability.ts';
-import type { LowestWidth } from '../statistics/repeatability.ts';
 import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { benchDriftOf } from './bench-drift.ts';
@@ -20,12 +18,13 @@ import type { Effect, FittedLine, OnInjector } from './effects.ts';
 import { blindFindings } from './blind.ts';
 import { invarianceOf, partsOfSet } from './invariance.ts';
 import { leakOf } from './leak.ts';
+import { flowRange, lowestRepeatable } from './flow-range.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { LineSlope } from './line.ts';
 import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
-import type { CellPlace, FlowRange, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
+import type { CellPlace, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
@@ -433,28 +432,6 @@ function staticToSlope(cell: LineCell, staticFlows: readonly StaticFlow[]): Resu
       { of: slopeCarried(cell), sensitivity: -ratio / cell.slope.value },
     ]),
   );
-}
-
-/** From the longest width down while the deviation keeps the limit. RED-25. */
-function flowRange(widths: readonly WidthResult[], limitPercent: number): FlowRange | null {
-  const inside = ({ deviationPercent }: WidthResult): boolean => deviationPercent !== null && Math.abs(deviationPercent) <= limitPercent;
-  const end = widths.findIndex((w) => !inside(w));
-  const kept = end < 0 ? widths : widths.slice(0, end);
-  const [longest, shortest] = [kept[0], kept.at(-1)];
-  if (longest === undefined || shortest === undefined) return null;
-  return {
-    limitPercent,
-    ratio: longest.mass / shortest.mass,
-    from: shortest.width,
-    to: longest.width,
-    reenters: end < 0 ? [] : widths.slice(end).filter(inside).map((w) => w.width),
-  };
-}
-
-/** RED-26 */
-function lowestRepeatable(widths: readonly WidthResult[], limitPercent: number): LowestWidth {
-  const known = widths.flatMap(({ width, repeatability }) => (repeatability === null ? [] : [{ width, sd: repeatability.percent / 100, dof: repeatability.dof }]));
-  return lowestRepeatableWidth(known, limitPercent / 100);
 }
 
 function familyKey({ cell: { at } }: FittedLine, width: number, plan: Plan): string {
