@@ -66,9 +66,12 @@ function contrastOf({ cell, line, used, observations }: FittedLine, orders: Read
   return { product, squares };
 }
 
+/** So many standard uncertainties of the difference are taken for scatter. */
+const seen = 2;
+
 /** Standard uncertainty of a dead time by it, s: all of the difference to either side, beyond what scatter explains. */
 export function uOfLag(lag: SweepLag | undefined): number {
-  return lag === undefined || lag.u === null ? 0 : Math.sqrt(Math.max(0, lag.difference * lag.difference - lag.u * lag.u));
+  return lag === undefined || lag.u === null ? 0 : Math.sqrt(Math.max(0, lag.difference * lag.difference - (seen * lag.u) ** 2));
 }
 
 /** What was found, what it means, and what to do. */
