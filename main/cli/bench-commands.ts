@@ -79,6 +79,7 @@ function leftSafe(results: readonly ConformanceResult[]): BenchReply {
 }
 
 async function serveBench(options: { scenario: string; speed: string; record?: string }): Promise<void> {
+  if (process.platform === 'win32') throw new Stop(exitCode.badInput, 'Windows has no pseudo-terminals that another program could open: use the simulated bench inside the program (without --port), or two linked virtual ports and a bench of your own.');
   const speed = decimal(options.speed);
   if (!(speed > 0 && speed <= 100)) throw new Stop(exitCode.badInput, '--speed is a number above 0 up to 100.');
   const clock = new WallClock(speed);
@@ -182,7 +183,7 @@ export function addBenchCommands(program: Command): void {
 
   program
     .command('serve-bench')
-    .description('the simulated bench behind a pseudo-terminal, for another program to open like a serial port')
+    .description('the simulated bench behind a pseudo-terminal, for another program to open like a serial port (Linux and macOS)')
     .addOption(new Option('--scenario <file>', 'which simulated bench, and what goes wrong on it').default(samplePath('scenario'), 'the sample bench'))
     .addOption(new Option('--speed <factor>', 'its time against real time; the host must be given the same').default('1'))
     .addOption(new Option('--record <file>', 'write a transcript of what the bench is told and says'))
