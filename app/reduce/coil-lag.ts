@@ -30,7 +30,7 @@ export function sweepLagsOf(lines: readonly FittedLine[], orders: ReadonlyMap<Re
 function contrastOf({ cell, line, used, observations }: FittedLine, orders: ReadonlyMap<ReducedWindow, number>): { readonly product: number; readonly squares: number } {
   const before = new Map<ReducedWindow, number>();
   let last: number | null = null;
-  const inOrder = cell.groups.flatMap((g) => g.observed.map((o) => ({ source: o.source, width: g.width }))).sort((a, b) => (orders.get(a.source) ?? 0) - (orders.get(b.source) ?? 0));
+  const inOrder = cell.groups.flatMap((g) => g.observed.map((o) => ({ source: o.source, width: g.width, order: orders.get(o.source) ?? 0 }))).sort((a, b) => a.order - b.order);
   for (const { source, width } of inOrder) {
     if (last !== null && last !== width) before.set(source, Math.sign(width - last));
     last = width;

@@ -105,10 +105,30 @@ interface Pairing {
 }
 
 const cellKey = ({ injector, voltage, pressure, period }: { readonly injector: number; readonly voltage: number; readonly pressure: number; readonly period: number }): string =>
-  `${injector}|${voltage}|${pressure}|${period.toFixed(9)}`;
+  `${injector}|${voltage}|${pressure}|${Math.round(period * 1e9)}`;
+
+/** What one standard uncertainty of each shared error does to a mass, kg. */
+type Instruments = (outcome: MassPerPulse, reduced: ReducedWindow) => ReadonlyMap<string, number>;
+
+const ofEach: Instruments = (outcome) => {
+  const effects = new Map<string, number>();
+  for (const t of outcome.budget) if (t.kind === 'shared') effects.set(t.source.key, (effects.get(t.source.key) ?? 0) + t.sensitivity * t.standardUncertainty * outcome.mass);
+  return effects;
+};
+
+/** For windows of one set point: their masses, and so the effects, differ by parts of a percent, but for what leaked, which is another error in another block. */
+function ofOneSetPoint({ blocks }: Question): Instruments {
+  const known = new Map<LeakBlock | null, ReadonlyMap<string, number>>();
+  return (outcome, reduced) => {
+    const block = blocks.get(`${reduced.point}:${reduced.attempt}`) ?? null;
+    const effects = known.get(block) ?? ofEach(outcome, reduced);
+    known.set(block, effects);
+    return effects;
+  };
+}
 
 /** RED-111: a window as it would stand in the cell, at the cell's own pressure, supply and temperature. */
-function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, window }: Measured, cell: LineCell): Referred | null {
+function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, window }: Measured, cell: LineCell, instruments: Instruments): Referred | null {
   const { at } = reduced;
   // A window at another pressure is worked out anew for that of its cell: the root of the pressure is what is in question.
   const moved = Math.abs(at.pressure - cell.pressure) > 1;
@@ -119,8 +139,7 @@ function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, w
   const { byVoltage, byPressure, byTemperature } = cell;
   const [toVoltage, toPressure, toTemperature] = [at.voltage - window.supply.mean, cell.pressure - window.pressure.mean, celsius(plan.reduction.referenceC) - window.railTemperature.mean];
   const mass = outcome.mass - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature);
-  const shared = new Map<string, number>();
-  for (const t of outcome.budget) if (t.kind === 'shared') shared.set(t.source.key, (shared.get(t.source.key) ?? 0) + t.sensitivity * t.standardUncertainty * outcome.mass);
+  const shared = new Map(instruments(outcome, reduced));
   // How well it is known what the dead time does with the conditions counts by how far the window stands from its cell's.
   for (const [name, { value, u, from }, by] of [['by voltage', byVoltage, toVoltage], ['by pressure', byPressure, toPressure], ['by temperature', byTemperature, toTemperature]] as const) {
     // What nothing in the run has told may be off by all of itself: no call is to rest on a usual value.
@@ -154,9 +173,9 @@ const inWidth = (cell: LineCell, width: number, { mass, variance, shared }: Refe
 const ordinary = (question: Question, cell: LineCell, width: number): readonly Measured[] =>
   question.windows.filter(({ reduced: { at } }) => at.role === 'measure' && at.width === width && cellKey(at) === cellKey(cell));
 
-const referredAll = (question: Question, list: readonly Measured[], cell: LineCell): readonly Referred[] =>
+const referredAll = (question: Question, list: readonly Measured[], cell: LineCell, instruments = ofEach): readonly Referred[] =>
   list.flatMap((w) => {
-    const one = question.light.has(`${w.reduced.point}:${w.reduced.attempt}`) ? null : referredTo(question, w, cell);
+    const one = question.light.has(`${w.reduced.point}:${w.reduced.attempt}`) ? null : referredTo(question, w, cell, instruments);
     return one === null ? [] : [one];
   });
 
@@ -210,19 +229,25 @@ function upAgainstDown(question: Question, ups: readonly Pairing[], downs: reado
 function directionsOf(question: Question, lines: ReadonlyMap<string, LineCell>): readonly OfInjector[] {
   const inOrder = question.windows.filter(({ reduced: { outcome } }) => outcome.kind === 'mass').toSorted((a, b) => a.order - b.order);
   const groups = new Map<string, { readonly cell: LineCell; readonly width: number; readonly longer: Measured[]; readonly shorter: Measured[] }>();
-  inOrder.forEach((w, i) => {
+  // What stands in one cell and one after the other mostly is many windows: each is named once.
+  let before: { readonly key: string; readonly width: number } | null = null;
+  for (const w of inOrder) {
     const { at } = w.reduced;
-    const before = inOrder[i - 1]?.reduced.at;
-    const cell = lines.get(cellKey(at));
-    if (at.role !== 'measure' || cell === undefined || before?.role !== 'measure' || cellKey(before) !== cellKey(at) || before.width === at.width || at.width < cell.region.from) return;
-    const key = `${cellKey(at)}|${at.width}`;
-    const group = groups.get(key) ?? { cell, width: at.width, longer: [], shorter: [] };
-    groups.set(key, group);
-    (before.width > at.width ? group.longer : group.shorter).push(w);
-  });
+    const key = at.role === 'measure' ? cellKey(at) : null;
+    const last = before;
+    before = key === null ? null : { key, width: at.width };
+    if (key === null || last?.key !== key || last.width === at.width) continue;
+    const cell = lines.get(key);
+    if (cell === undefined || at.width < cell.region.from) continue;
+    const place = `${key}|${at.width}`;
+    const group = groups.get(place) ?? { cell, width: at.width, longer: [], shorter: [] };
+    groups.set(place, group);
+    (last.width > at.width ? group.longer : group.shorter).push(w);
+  }
   const perInjector = new Map<number, OfInjector[]>();
   for (const { cell, width, longer, shorter } of groups.values()) {
-    const [a, b] = [referredAll(question, longer, cell), referredAll(question, shorter, cell)];
+    const instruments = ofOneSetPoint(question);
+    const [a, b] = [referredAll(question, longer, cell, instruments), referredAll(question, shorter, cell, instruments)];
     if (a.length === 0 || b.length === 0) continue;
     const found = difference(meanOf(a, 1), meanOf(b, 1));
     // What is allowed for the warmth of the coil to be late anyhow (RED-18) calls nothing.
