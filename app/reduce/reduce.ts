@@ -8,6 +8,7 @@ import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { benchDriftOf } from './bench-drift.ts';
 import { sweepLagsOf, uOfLag } from './coil-lag.ts';
+import { curvaturesOf } from './curvature.ts';
 import { cellsOf, fitCells, meanMass, scatterModels, withMasses } from './cells.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
@@ -89,7 +90,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   const before = reduceCells(all, context);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
-  const { cells, scatter, models, lightWindows, lags } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
+  const { cells, scatter, models, lightWindows, lags, curvatures } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
   const stated = [...cells, ...refused.values()].sort(byPlace);
   return {
     reductionVersion: 1,
@@ -105,6 +106,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     ...pressureEffectOf(plan),
     benchDrift,
     sweepLags: lags,
+    curvatures,
     lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
   };
 }
@@ -138,6 +140,7 @@ interface Reduced {
   readonly models: Reduction['slopeModels'];
   readonly lightWindows: Reduction['lightWindows'];
   readonly lags: Reduction['sweepLags'];
+  readonly curvatures: Reduction['curvatures'];
 }
 
 function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order }: Context): Reduced {
@@ -149,7 +152,8 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
   const conditions = conditionsOf(fitted, plan, equipment);
-  const lags = sweepLagsOf(fitted.filter((f): f is FittedLine => f.kind === 'line'), order, plan);
+  const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
+  const lags = sweepLagsOf(lines, order, plan);
   const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
@@ -161,7 +165,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
       return cell;
     }),
   ];
-  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), lags };
+  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), lags, curvatures: curvaturesOf(lines, plan) };
 }
 
 /** What all cells are stated with. */

@@ -314,6 +314,18 @@ export interface SweepLag {
   readonly u: number | null;
 }
 
+/** How the lines of a type bend over their whole length. RED-85. */
+export interface Curvature {
+  readonly type: string;
+  readonly pressure: Pascals;
+  readonly period: Seconds;
+  /** mass = slope (w - t0 + relative w^2), and its standard uncertainty, 1/s. */
+  readonly relative: number;
+  readonly u: number;
+  /** How far dead times move at most with the widths that make the line, s. */
+  readonly shift: number;
+}
+
 /** What the bench drifted while it measured, by its reference point. RED-83. */
 export type BenchDrift =
   | {
@@ -345,6 +357,7 @@ export interface Reduction {
   readonly benchDrift: BenchDrift;
   /** One for each type that has lines. */
   readonly sweepLags: readonly SweepLag[];
+  readonly curvatures: readonly Curvature[];
   /** In the order of the points. */
   readonly lightWindows: readonly LightWindow[];
   readonly invariance: InvarianceSet;

@@ -1,6 +1,7 @@
 /** Budgets and findings of a reduction for the terminal. */
 import { benchDriftSentence } from '../../app/reduce/bench-drift.ts';
 import { sweepLagSentence } from '../../app/reduce/coil-lag.ts';
+import { curvatureSentences } from '../../app/reduce/curvature.ts';
 import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
 import { formatExpanded } from '../../app/quantities/format.ts';
 import type { Kilograms, KilogramsPerCubicMetre, KilogramsPerSecond, Seconds } from '../../app/quantities/quantity.ts';
@@ -181,16 +182,22 @@ function blindLine({ point, injector, voltage, width, found, expanded, truth }: 
   return `point ${shownPoint(point)}, injector ${injector + 1}, ${voltage} V, ${four(width * 1e3)} ms: found ${us(found)} ± ${us(expanded)} us, ${truth === null ? 'sealed' : `driven ${us(truth)} us${Math.abs(found - truth) <= expanded ? '' : ', which lies outside'}`}`;
 }
 
+function curvatureLines({ curvatures }: Reduction): readonly string[] {
+  const bent = curvatureSentences(curvatures);
+  return bent.length > 0 || curvatures.length === 0 ? bent : ['Over their whole length lines bend no more than scatter explains.'];
+}
+
 function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {
   const { trend } = driftOf(massesOf(reduction.windows), times);
   return {
-    title: 'Drift of the reference point, and coils that follow late',
+    title: 'Drift of the reference point, coils that follow late, and lines that bend',
     lines: [
       trend.kind === 'no-drift'
         ? trend.text
         : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.text}; scatter ${trend.scatterPercent.toFixed(3)} %`,
       benchDriftSentence(reduction.benchDrift),
       ...reduction.sweepLags.map(sweepLagSentence),
+      ...curvatureLines(reduction),
     ],
   };
 }

@@ -4,6 +4,7 @@
  * one row each; `characterisations pairs [N] [SEED]` draws two imperfections at random for every bench.
  */
 import type { Equipment } from '../../app/equipment/equipment.ts';
+import { isBent } from '../../app/reduce/curvature.ts';
 import { grantedSentences } from '../../app/equipment/standing.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planSchema } from '../../app/plan/plan.ts';
@@ -126,7 +127,7 @@ export function heldOf(row: string, seed: number, what: Imperfect): Held[] {
     }
     const truth = truthAt(cell.injector + 1, cell.voltage, cell.pressure);
     const { low, high } = cell.deadTimeInterval;
-    const state = isMarked(cell, bench.equipment) ? 'marked' : 'stated';
+    const state = isMarked(cell, bench.equipment, reduction) ? 'marked' : 'stated';
     note('dead time', cell.voltage, truth.deadTime >= low && truth.deadTime <= high, (cell.deadTime.value - truth.deadTime) / cell.deadTime.u, state, {
       expanded: cell.deadTime.expanded,
       overGls: cell.deadTime.expanded / (1.96 * Math.hypot(gls.get(cell) ?? Number.NaN, cell.deadTime.uShared)),
@@ -168,7 +169,8 @@ export function heldOf(row: string, seed: number, what: Imperfect): Held[] {
 }
 
 /** Whether the cell itself, or the run, says that it is not to be relied upon, and why. */
-const isMarked = (cell: LineCell, equipment: Equipment): boolean => (cell.leak?.again ?? null) !== null || grantedSentences(equipment).length > 0;
+const isMarked = (cell: LineCell, equipment: Equipment, { curvatures }: Reduction): boolean =>
+  (cell.leak?.again ?? null) !== null || grantedSentences(equipment).length > 0 || curvatures.some((c) => isBent(c) && c.pressure === cell.pressure);
 
 /**
  * Standard uncertainty of every dead time from scatter alone, by generalised least squares that knows the true variances and where each

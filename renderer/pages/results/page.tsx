@@ -2,6 +2,7 @@ import { useMemo, useState } from 'react';
 import type { ReactNode } from 'react';
 import type { RunRow } from '../../../app/contract/contract.ts';
 import { grantedSentences } from '../../../app/equipment/standing.ts';
+import { curvatureSentences } from '../../../app/reduce/curvature.ts';
 import { leakSentences } from '../../../app/reduce/leak-words.ts';
 import { lightWindowSentences } from '../../../app/reduce/window-words.ts';
 import { comparisonText } from '../../../app/run/time-base.ts';
@@ -146,6 +147,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
     }
   };
   const granted = grantedSentences(results.equipment);
+  const bent = curvatureSentences(results.reduction.curvatures);
   return (
     <>
       <NotTraceable reasons={journal.state?.notTraceable ?? []} />
@@ -154,6 +156,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
       </p>
       <Notice tone={leakTone(results)}>{shownText(leakSentences(results.reduction.leak, results.reduction.periodPair, results.reduction.cells).join(' '))}</Notice>
       {results.reduction.lightWindows.length > 0 && <Notice tone="note">{shownText(lightWindowSentences(results.reduction.lightWindows).join(' '))}</Notice>}
+      {bent.length > 0 && <Notice tone="bad">{shownText(bent.join(' '))}</Notice>}
       {granted.length > 0 && <Notice tone="note">{shownText(granted.join(' '))}</Notice>}
       {results.reduction.invariance.members.some((m) => m.called) && <Notice tone="bad">The same number came out differently under a changed nuisance; the results carry the difference. The view Self-checks says which and why.</Notice>}
       <ConditionPicker selection={selection} onWish={onWish} />
