@@ -5,7 +5,8 @@
 import type { Plan } from '../plan/plan.ts';
 import { milliseconds, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
 import { grouped } from './cells.ts';
-import type { FittedLine } from './effects.ts';
+import { errorSource } from '../uncertainty/source.ts';
+import type { FittedLine, OnInjector } from './effects.ts';
 import type { Curvature } from './reduction.ts';
 
 /** A line of fewer widths is no other line when one of them is left out. */
@@ -25,7 +26,7 @@ export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'inj
     const scale = bends.length > 1 ? Math.max(1, squares / (bends.length - 1)) : 1;
     const widest = Math.max(...members.map((f) => f.count));
     const { pressure, period } = first.cell.at;
-    return [{ type: typeOf(first), pressure, period, relative, u: Math.sqrt(scale / weights), shift: Math.abs(relative) * Math.max(...members.map((f) => reachOf(f, widest))) }];
+    return [{ type: typeOf(first), pressure, period, relative, u: Math.sqrt(scale / weights), widest, shift: Math.abs(relative) * Math.max(...members.map((f) => Math.abs(reachOf(f, widest).onDeadTime))) }];
   });
 }
 
@@ -67,16 +68,37 @@ function bendOf({ widthMeans, count, line }: FittedLine): { readonly relative: n
   return squares > 0 ? { relative: product / squares / line.slope, variance: 1 / squares / line.slope ** 2 } : null;
 }
 
-/** How far the crossing moves for a bend of 1/s, s: the largest over the lines that begin at another width. `widest`: widths of the longest region of its kind. */
-function reachOf({ widthMeans, count, line }: FittedLine, widest: number): number {
-  const crossing = (widths: number): number => {
+/**
+ * How far the crossing moves, s, and the slope, relative, for a bend of 1 / s: of the lines that begin at another width the one that is
+ * farthest off. `widest`: widths of the longest region of its kind.
+ */
+function reachOf({ widthMeans, count, line }: FittedLine, widest: number): { readonly onDeadTime: number; readonly onSlope: number } {
+  const lineOf = (widths: number): { readonly onDeadTime: number; readonly onSlope: number } => {
     const { height, slope } = through(widthMeans.slice(0, widths), square);
-    return -(height + line.deadTime * slope);
+    return { onDeadTime: -(height + line.deadTime * slope), onSlope: slope };
   };
-  const own = crossing(count);
-  let reach = 0;
-  for (let widths = fewestWidths; widths <= Math.min(widest, widthMeans.length); widths += 1) reach = Math.max(reach, Math.abs(crossing(widths) - own));
-  return reach;
+  const own = lineOf(count);
+  let farthest = { onDeadTime: 0, onSlope: 0 };
+  for (let widths = Math.min(count, fewestWidths); widths <= Math.min(widest, widthMeans.length); widths += 1) {
+    const { onDeadTime, onSlope } = lineOf(widths);
+    const off = { onDeadTime: onDeadTime - own.onDeadTime, onSlope: onSlope - own.onSlope };
+    if (Math.abs(off.onDeadTime) > Math.abs(farthest.onDeadTime)) farthest = off;
+  }
+  return farthest;
+}
+
+/** The bend without what chance gives on the average, 1 / s. */
+const beyondScatter = ({ relative, u }: Curvature): number => Math.sign(relative) * Math.sqrt(Math.max(0, relative * relative - u * u));
+
+/** What it does to a line that any other admissible choice of widths would have been as good: rectangular. GUM D.3.4, RED-85 */
+export function curvatureParts(fitted: FittedLine, curvatures: readonly Curvature[], plan: Pick<Plan, 'injectors'>): readonly OnInjector[] {
+  const { at } = fitted.cell;
+  const type = plan.injectors[at.injector]?.type ?? '';
+  const curvature = curvatures.find((c) => c.type === type && c.pressure === at.pressure && c.period === at.period);
+  const bend = curvature === undefined ? 0 : beyondScatter(curvature) / Math.sqrt(3);
+  if (curvature === undefined || bend === 0) return [];
+  const { onDeadTime, onSlope } = reachOf(fitted, curvature.widest);
+  return [{ source: errorSource('line-definition', `${type} at ${at.pressure} Pa and ${at.period} s`), onDeadTime: bend * onDeadTime, onSlope: bend * onSlope * fitted.line.slope }];
 }
 
 /** So many standard uncertainties of a bend are more than chance. */
@@ -89,6 +111,6 @@ export function curvatureSentences(curvatures: readonly Curvature[]): readonly s
   return curvatures.filter(isBent).map(({ type, pressure, period, relative, u, shift }) => {
     // Over a width of 10 ms, against the flow of the line.
     const percent = (of: number): string => (100 * of * milliseconds(10)).toFixed(3);
-    return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass bends over the whole line, by ${percent(relative)} ± ${percent(2 * u)} % of the flow at 10 ms (k = 2), so that dead time and slope depend on which widths make the line: dead times by up to ${(1e6 * shift).toFixed(1)} us, which is in no uncertainty here. Say with reduction.linearFromMs which line is meant, and use the results for widths as long as those.`;
+    return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass bends over the whole line, by ${percent(relative)} ± ${percent(2 * u)} % of the flow at 10 ms (k = 2), so that dead time and slope depend on which widths make the line: dead times by up to ${(1e6 * shift).toFixed(1)} us, which is in their uncertainty. Say with reduction.linearFromMs which line is meant, and they become more certain.`;
   });
 }

@@ -8,7 +8,7 @@ import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { benchDriftOf } from './bench-drift.ts';
 import { sweepLagsOf, uOfLag } from './coil-lag.ts';
-import { curvaturesOf } from './curvature.ts';
+import { curvatureParts, curvaturesOf } from './curvature.ts';
 import { cellsOf, fitCells, meanMass, scatterModels, withMasses } from './cells.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
@@ -154,7 +154,8 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   const conditions = conditionsOf(fitted, plan, equipment);
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const lags = sweepLagsOf(lines, order, plan);
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags };
+  const curvatures = curvaturesOf(lines, plan);
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags, curvatures };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
@@ -165,7 +166,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
       return cell;
     }),
   ];
-  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), lags, curvatures: curvaturesOf(lines, plan) };
+  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), lags, curvatures };
 }
 
 /** What all cells are stated with. */
@@ -179,6 +180,7 @@ interface Statement {
   readonly found: Context['found'];
   readonly uDrift: number;
   readonly lags: Reduction['sweepLags'];
+  readonly curvatures: Reduction['curvatures'];
 }
 
 /** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
@@ -290,6 +292,7 @@ function stated(
     ...ofBench(fitted, conditions, equipment),
     ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
     ...ofSweepLag(fitted, statement),
+    ...curvatureParts(fitted, statement.curvatures, plan),
     ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
     // Late by a warmth that grows with the pulse: the line turns about its dead time.
     { source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },

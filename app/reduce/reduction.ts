@@ -322,6 +322,8 @@ export interface Curvature {
   /** mass = slope (w - t0 + relative w^2), and its standard uncertainty, 1/s. */
   readonly relative: number;
   readonly u: number;
+  /** Widths of the longest region of these lines. */
+  readonly widest: number;
   /** How far dead times move at most with the widths that make the line, s. */
   readonly shift: number;
 }

@@ -97,13 +97,20 @@ function resolvedFrom(rising: readonly WidthResult[], residuals: readonly number
 
 /**
  * Mean less line. Instruments that scale masses scale the difference too; an error of the dead time moves curve and line
- * along the width together, and so changes their difference by its steepness.
+ * along the width together, and so changes their difference by its steepness. Another choice of widths moves the line alone (RED-85).
  */
 function residualCarried(cell: LineCell, width: WidthResult, residual: number, steepness: number): Carried {
   const line = lineMassCarried(cell, width.width);
   const own = carried(0, [
     widthScatter(cell, width),
-    ...cell.shared.map((part) => sharedPart(part.source, (residual * part.onSlope) / cell.slope.value - steepness * part.onDeadTime)),
+    ...cell.shared.map((part) =>
+      sharedPart(
+        part.source,
+        part.source.quantity === 'line-definition'
+          ? cell.slope.value * part.onDeadTime - part.onSlope * (width.width - cell.deadTime.value)
+          : (residual * part.onSlope) / cell.slope.value - steepness * part.onDeadTime,
+      ),
+    ),
   ]);
   return combine(residual, [{ of: randomOnly(line, 0), sensitivity: -1 }, { of: own, sensitivity: 1 }]);
 }

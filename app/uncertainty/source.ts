@@ -145,6 +145,13 @@ const known = {
     meaning: 'Sweeps up the widths and sweeps down found different dead times: the coils follow their duty late.',
     statement: 'the difference of the dead times of sweeps up and down, beyond what scatter explains',
   },
+  /** Place: the type of the injectors, pressure and period. */
+  'line-definition': {
+    owner: 'scatter',
+    label: (place) => `which widths make the line, ${place}`,
+    meaning: 'Mass bends over the whole line, so dead time and slope depend on the widths that the line goes through (GUM D.3.4).',
+    statement: 'the bend of all lines of the type, beyond what scatter explains, and how far another choice of widths would move the result',
+  },
   /** Place: the pressure, and whether the injectors were held open. One for all that was measured together. */
   'bench-drift': {
     owner: 'scatter',
