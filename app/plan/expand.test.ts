@@ -375,9 +375,11 @@ describe('expansion of a plan', () => {
     expect(() => expandPlan({ ...plan, injectors: plan.injectors.slice(1) })).toThrow(RangeError);
   });
 
+  const withoutThem = (plan: Plan): Record<string, unknown> => Object.fromEntries(Object.entries(plan).filter(([part]) => part !== 'invariance' && part !== 'blind'));
+
   /** A plan of the size that people write, with the defaults of the invariance set. */
   const whole = (change: Record<string, unknown> = {}, shape: Partial<Shape> = {}): Plan => {
-    const { invariance, blind, ...rest } = planOf({ injectors: 4, voltages: 3, widths: 12, replicates: 3, kind: 'alternating', ...shape });
+    const rest = withoutThem(planOf({ injectors: 4, voltages: 3, widths: 12, replicates: 3, kind: 'alternating', ...shape }));
     return planSchema.parse({ ...rest, ...change });
   };
   const inSet = (plan: Plan) => expandPlan(plan).filter((p) => p.role === 'invariance');
@@ -478,7 +480,7 @@ describe('expansion of a plan', () => {
   });
 
   test('PLAN-71 PLAN-75 a plan of an old journal has neither, whatever its size', () => {
-    const { invariance, blind, ...document } = whole();
+    const document = withoutThem(whole());
     const parsed = parsePlan(asStored(document));
     expect(parsed.ok && expandPlan(parsed.plan).some((p) => p.role === 'invariance' || p.role === 'blind')).toBe(false);
     const today = parsePlan(document);

@@ -87,7 +87,7 @@ function reachOf({ widthMeans, count, line }: FittedLine, widest: number): { rea
   return farthest;
 }
 
-/** The bend without what chance gives on the average, 1 / s. */
+/** The bend without what scatter gives on the average, 1 / s. With few cells a bend that hides in the scatter widens the line by chance, as much as it could be there. */
 const beyondScatter = ({ relative, u }: Curvature): number => Math.sign(relative) * Math.sqrt(Math.max(0, relative * relative - u * u));
 
 /** What it does to a line that any other admissible choice of widths would have been as good: rectangular. GUM D.3.4, RED-85 */

@@ -140,7 +140,7 @@ export async function faultMatrix(seed: number, channels: readonly number[], nam
       // A swap of coils that are nearly alike may be told or not; nobody else may go out for it.
       const right = untold ? out.every((injector) => [channel - 1, partner(channel) - 1].includes(injector)) : out.join() === wanted.out.join() && noticed.out.every(({ how }) => how === wanted.how);
       const tripped = wanted.tripped === undefined ? noticed.tripped === null : wanted.tripped.test(noticed.tripped ?? '');
-      const rest = wanted.tripped !== undefined || noticed.accepted >= noticed.points - out.length * (noticed.points / plan.injectors.length);
+      const rest = wanted.tripped !== undefined || noticed.accepted >= noticed.points - out.length * Math.ceil(noticed.points / plan.injectors.length);
       cells.push({ row: name, channel, untold, noticed, held: right && tripped && rest && noticed.lostS < MOST_LOST_S });
     }
   }

@@ -216,6 +216,8 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await page.getByText('No plan is saved yet').waitFor();
     await tabTo(page, /^New sweep/);
     await press('Enter');
+    // The sheet of the new plan is worked out first.
+    await expect.poll(() => page.getByRole('button', { name: /^Save/ }).first().isEnabled(), { timeout: 30_000 }).toBe(true);
     await tabTo(page, /^Save/);
     await press('Enter');
     await page.getByText(/Saved as version 1/).waitFor();
