@@ -13,8 +13,10 @@ import type { Curvature } from './reduction.ts';
 const fewestWidths = 4;
 
 /** One for each type, pressure and period: mass = slope (w - t0 + relative w^2), from the means of the widths in the regions. */
-export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'injectors'>): readonly Curvature[] {
+export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'injectors' | 'reduction'>): readonly Curvature[] {
   const typeOf = ({ cell }: FittedLine): string => plan.injectors[cell.at.injector]?.type ?? '';
+  const { linearFromMs } = plan.reduction;
+  const definedFrom = linearFromMs === undefined ? null : milliseconds(linearFromMs);
   return grouped(lines, (f) => `${typeOf(f)}|${f.cell.at.pressure}|${f.cell.at.period}`).flatMap((members): Curvature[] => {
     const [first] = members;
     const bends = members.flatMap((f) => bendOf(f) ?? []);
@@ -26,7 +28,7 @@ export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'inj
     const scale = bends.length > 1 ? Math.max(1, squares / (bends.length - 1)) : 1;
     const widest = Math.max(...members.map((f) => f.count));
     const { pressure, period } = first.cell.at;
-    return [{ type: typeOf(first), pressure, period, relative, u: Math.sqrt(scale / weights), widest, shift: Math.abs(relative) * Math.max(...members.map((f) => Math.abs(reachOf(f, widest).onDeadTime))) }];
+    return [{ type: typeOf(first), pressure, period, relative, u: Math.sqrt(scale / weights), widest, definedFrom, shift: Math.abs(relative) * Math.max(...members.map((f) => Math.abs(reachOf(f, widest).onDeadTime))) }];
   });
 }
 
@@ -95,7 +97,8 @@ export function curvatureParts(fitted: FittedLine, curvatures: readonly Curvatur
   const { at } = fitted.cell;
   const type = plan.injectors[at.injector]?.type ?? '';
   const curvature = curvatures.find((c) => c.type === type && c.pressure === at.pressure && c.period === at.period);
-  const bend = curvature === undefined ? 0 : beyondScatter(curvature) / Math.sqrt(3);
+  // Where the plan says which line is meant there is no choice.
+  const bend = curvature === undefined || curvature.definedFrom !== null ? 0 : beyondScatter(curvature) / Math.sqrt(3);
   if (curvature === undefined || bend === 0) return [];
   const { onDeadTime, onSlope } = reachOf(fitted, curvature.widest);
   return [{ source: errorSource('line-definition', `${type} at ${at.pressure} Pa and ${at.period} s`), onDeadTime: bend * onDeadTime, onSlope: bend * onSlope * fitted.line.slope }];
@@ -108,9 +111,14 @@ export const isBent = ({ relative, u }: Pick<Curvature, 'relative' | 'u'>): bool
 
 /** What it means and what to do, for each that is bent. */
 export function curvatureSentences(curvatures: readonly Curvature[]): readonly string[] {
-  return curvatures.filter(isBent).map(({ type, pressure, period, relative, u, shift }) => {
+  return curvatures.filter(isBent).map(({ type, pressure, period, relative, u, shift, definedFrom }) => {
     // Over a width of 10 ms, against the flow of the line.
     const percent = (of: number): string => (100 * of * milliseconds(10)).toFixed(3);
-    return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass bends over the whole line, by ${percent(relative)} ± ${percent(2 * u)} % of the flow at 10 ms (k = 2), so that dead time and slope depend on which widths make the line: dead times by up to ${(1e6 * shift).toFixed(1)} us, which is in their uncertainty. Say with reduction.linearFromMs which line is meant, and they become more certain.`;
+    const apart = `dead times by up to ${(1e6 * shift).toFixed(1)} us`;
+    const means =
+      definedFrom === null
+        ? `${apart}, which is in their uncertainty. Say with reduction.linearFromMs which line is meant, and they become more certain.`
+        : `${apart}. The plan says which line is meant: that of widths from ${Number(toMilliseconds(definedFrom).toFixed(3))} ms on. Use the results for such widths.`;
+    return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass bends over the whole line, by ${percent(relative)} ± ${percent(2 * u)} % of the flow at 10 ms (k = 2), so that dead time and slope depend on which widths make the line: ${means}`;
   });
 }

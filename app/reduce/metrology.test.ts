@@ -136,11 +136,9 @@ describe('lines and Monte Carlo', () => {
       for (const cell of lines(reduced(plan, { errors, scatter: { ...quiet, warmer: 0 }, seed: 7 * draw, injector: () => injector }))) {
         const sum = sums.get(cell.voltage) ?? { deadTime: 0, uDeadTime: 0, slope: 0, uSlope: 0 };
         sum.deadTime += (cell.deadTime.value - injector.deadTime(cell.voltage, cell.pressure)) ** 2;
-        // Which widths make the line is not drawn: here it is what it is.
-        const definition = cell.shared.find((s) => s.source.quantity === 'line-definition');
-        sum.uDeadTime += cell.deadTime.u ** 2 - (definition?.onDeadTime ?? 0) ** 2;
+        sum.uDeadTime += cell.deadTime.u ** 2;
         sum.slope += (cell.slope.value / injector.slope(cell.pressure) - 1) ** 2;
-        sum.uSlope += (cell.slope.u ** 2 - (definition?.onSlope ?? 0) ** 2) / cell.slope.value ** 2;
+        sum.uSlope += (cell.slope.u / cell.slope.value) ** 2;
         sums.set(cell.voltage, sum);
       }
     }

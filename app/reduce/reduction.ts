@@ -324,6 +324,8 @@ export interface Curvature {
   readonly u: number;
   /** Widths of the longest region of these lines. */
   readonly widest: number;
+  /** Widths from there on make the line, because the plan says so; null: what the data showed. */
+  readonly definedFrom: Seconds | null;
   /** How far dead times move at most with the widths that make the line, s. */
   readonly shift: number;
 }
