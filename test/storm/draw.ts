@@ -488,10 +488,12 @@ const seaOf = (seed: number): Sea => (seed % 5 === 0 ? 'still' : 'storm');
 export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
   const chance = new Chance(seed, 'storm');
   const still = sea === 'still';
-  const plan = still ? stillPlan() : drawPlan(chance, sea === 'calm' ? 20 : 2);
+  const drawnPlan = still ? stillPlan() : drawPlan(chance, sea === 'calm' ? 20 : 2);
   const takesOver = chance.strikes(0.5);
   const spanS = still ? 240 : chance.scale(30, 150);
   const pressureCommandable = still || chance.strikes(0.8);
+  // Nobody sets a pressure by hand here, and a run would wait for that without a limit (RUN-42, PRE-62).
+  const plan = pressureCommandable ? drawnPlan : { ...drawnPlan, invariance: { ...drawnPlan.invariance, pressurePercent: 0 } };
   const happenings = sea === 'calm' ? [] : [...drawHappenings(chance, spanS, still), ...(still ? [] : drawPlots(chance, spanS, { byHand: !pressureCommandable, takesOver }))];
   const rail = still || chance.strikes(0.5);
   return withHappenings(

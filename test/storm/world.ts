@@ -32,7 +32,9 @@ const NOTICED_WITHIN_S = 0.2;
 /** Interlocks of the simulated controller. */
 const ALL_CLOSED = 7;
 /** A run that is neither at its end nor with a person this long after everything is over is stuck, s. */
-const PATIENCE_S = 1800;
+const PATIENCE_S = 7200;
+/** So often a person resumes without one more point accepted, then ends the run early. */
+const MOST_RESUMES_IN_VAIN = 10;
 /** The driver waits for an answer for so long before it sends the line again, s. */
 const REPLY_S = 0.2;
 /** No seed lasts longer, s. */
@@ -572,7 +574,7 @@ export class World {
       case 'ready':
         return { kind: this.#committed !== null && this.#lastRefused && this.#chance.strikes(0.5) ? 'acknowledge' : 'start' };
       case 'paused':
-        return { kind: 'resume' };
+        return this.#resumesInVain() ? { kind: 'finish-early' } : { kind: 'resume' };
       case 'tripped':
         return { kind: 'acknowledge' };
       case 'ended':
@@ -580,6 +582,17 @@ export class World {
     }
   }
 
+  /** Once all is over: a plan whose windows are not accepted is not resumed for ever. */
+  #resumesInVain(): boolean {
+    const accepted = this.#committed?.counts.accepted ?? 0;
+    const quiet = this.#now() > Math.max(this.#drawn.overS, this.#lastHappened);
+    this.#resumed = quiet && accepted === this.#acceptedAtResume ? this.#resumed + 1 : 0;
+    this.#acceptedAtResume = accepted;
+    return this.#resumed > MOST_RESUMES_IN_VAIN;
+  }
+
+  #resumed = 0;
+  #acceptedAtResume = -1;
   #lastRefused = false;
 
   /** From the start of a host to its end. */
