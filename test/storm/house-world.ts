@@ -642,6 +642,8 @@ export class HouseWorld {
     const { stops } = life.clock;
     this.#world.after((5 + (this.#drawn.fair ? STOPPED_S.fair : STOPPED_S.storm)) * 1e3, () => {
       if (!life.alive || life.ending || life.clock.isStopped || life.clock.stops !== stops || life.holder !== null || life.lastAsked >= from) return;
+      // A window that came back held it meanwhile, and has gone again: its own look is to come.
+      if (life.heldSince !== from) return;
       const mode = this.#mode();
       if (drivingModes.has(mode) || mode === 'held' || this.#drawn.happenings.some((one) => one.kind === 'controller-disobeys')) return;
       this.#house.push({ kind: 'should-be-safe', at: this.#now(), sinceS: this.#now() - from, after: 'its window has gone', mv: this.#supplyMv, lastPulseS: this.#now() - this.#lastPulse });
