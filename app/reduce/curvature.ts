@@ -4,10 +4,12 @@
  */
 import type { Plan } from '../plan/plan.ts';
 import { milliseconds, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
-import { grouped } from './cells.ts';
 import { errorSource } from '../uncertainty/source.ts';
+import type { WidthMean } from './cell.ts';
+import { grouped } from './cells.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
 import type { Curvature } from './reduction.ts';
+import { fitLine } from './regression.ts';
 
 /** A line of fewer widths is no other line when one of them is left out. */
 const fewestWidths = 4;
@@ -32,38 +34,21 @@ export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'inj
   });
 }
 
-/** Weighted line through `y` at the widths: its height at width 0 and its slope. */
-function through(widths: readonly { readonly width: number; readonly variance: number }[], y: (width: number) => number): { readonly height: number; readonly slope: number } {
-  let sum = 0;
-  let meanWidth = 0;
-  let meanY = 0;
-  for (const { width, variance } of widths) {
-    sum += 1 / variance;
-    meanWidth += width / variance;
-    meanY += y(width) / variance;
-  }
-  meanWidth /= sum;
-  meanY /= sum;
-  let sxx = 0;
-  let sxy = 0;
-  for (const { width, variance } of widths) {
-    sxx += (width - meanWidth) ** 2 / variance;
-    sxy += ((width - meanWidth) * (y(width) - meanY)) / variance;
-  }
-  return { height: meanY - (sxy / sxx) * meanWidth, slope: sxy / sxx };
+/** Height at width 0 and slope of the line through the squares of the widths, as the line of the masses is weighted. */
+function throughSquares(widths: readonly WidthMean[]): { readonly height: number; readonly slope: number } {
+  const { meanX, meanY, slope } = fitLine(widths.map((w) => w.width), widths.map((w) => w.width ** 2), widths.map((w) => 1 / w.variance), 'known');
+  return { height: meanY - slope * meanX, slope };
 }
-
-const square = (width: number): number => width * width;
 
 /** Of one cell, 1/s and 1/s^2; null: too few widths, or they do not tell. */
 function bendOf({ widthMeans, count, line }: FittedLine): { readonly relative: number; readonly variance: number } | null {
   const region = widthMeans.slice(0, count);
   if (count <= fewestWidths) return null;
-  const straight = through(region, square);
+  const straight = throughSquares(region);
   let product = 0;
   let squares = 0;
   for (const { width, mean, variance } of region) {
-    const own = square(width) - straight.height - straight.slope * width;
+    const own = width ** 2 - straight.height - straight.slope * width;
     product += (own * mean) / variance;
     squares += (own * own) / variance;
   }
@@ -76,7 +61,7 @@ function bendOf({ widthMeans, count, line }: FittedLine): { readonly relative: n
  */
 function reachOf({ widthMeans, count, line }: FittedLine, widest: number): { readonly onDeadTime: number; readonly onSlope: number } {
   const lineOf = (widths: number): { readonly onDeadTime: number; readonly onSlope: number } => {
-    const { height, slope } = through(widthMeans.slice(0, widths), square);
+    const { height, slope } = throughSquares(widthMeans.slice(0, widths));
     return { onDeadTime: -(height + line.deadTime * slope), onSlope: slope };
   };
   const own = lineOf(count);

@@ -9,26 +9,11 @@ import { budgetTable, dofOfRandom } from './budget-table.ts';
 import type { LeakBlock } from './leak-block.ts';
 import { massPerPulse } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
-import { syntheticEquipment, syntheticPlan } from './synthetic.test-helper.ts';
+import { countedWindow, syntheticEquipment, syntheticPlan } from './synthetic.test-helper.ts';
 
 const point = { role: 'measure', injector: 2, pressure: kilopascals(400), width: milliseconds(5), period: milliseconds(20) } as const;
 const { reduction } = syntheticPlan({});
-/** 40 Hz: a hundred edges in 2.5 s. */
-const window: WindowSummary = {
-  from: seconds(0),
-  to: seconds(3),
-  frames: 60,
-  missingFrames: 0,
-  edges: 100,
-  firstEdgeAt: seconds(0.1),
-  lastEdgeAt: seconds(2.6),
-  partRates: [40.1, 39.9, 40.06, 39.94],
-  pulses: 150,
-  pressure: { mean: kilopascals(396), sd: 0 },
-  supply: { mean: volts(14), sd: 0 },
-  railTemperature: { mean: celsius(25), sd: 0 },
-  meterTemperature: { mean: celsius(30), sd: 0 },
-};
+const window: WindowSummary = { ...countedWindow, partRates: [40.1, 39.9, 40.06, 39.94] };
 const curve = [{ hertz: 1, edgesPerLitre: 47_800 }, { hertz: 10, edgesPerLitre: 47_950 }, { hertz: 100, edgesPerLitre: 48_000 }];
 const meter = { ...syntheticEquipment.meter, kFactor: curve };
 /** Each point of the curve with an uncertainty of its own, and each other than its neighbour. */

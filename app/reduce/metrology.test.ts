@@ -17,10 +17,9 @@ import { pressureExponents } from './pressure-exponent.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
 import { fAbove } from '../distributions/distributions.ts';
-import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
+import { drawErrors, noErrors, noScatter, quietScatter as quiet, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
 import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 
-const quiet: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
 
 interface Made {
   readonly errors?: InstrumentErrors;

@@ -3,13 +3,13 @@ import { densityOfHeptane } from '../fluid/heptane.test-helper.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { celsius, kilopascals, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
+import { celsius, kilopascals, milliseconds, pascals, volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { kFactorAt } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
-import { drawErrors, noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
+import { countedWindow, drawErrors, noErrors, noScatter, quietScatter as quiet, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
 import { labelOf } from '../uncertainty/source.ts';
 import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 
@@ -51,7 +51,6 @@ function firstMass(reduction: Reduction): MassPerPulse {
   return outcome;
 }
 
-const quiet: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
 
 describe('masses', () => {
   it('RED-1: reduces the given attempts and no others, and keeps reference points out of lines', () => {
@@ -92,21 +91,7 @@ describe('masses', () => {
     const plan = syntheticPlan({ widthMs: [4], replicates: 1 }, 1);
     const [point] = expandPlan(plan);
     if (point === undefined) throw new Error('no point');
-    const window: WindowSummary = {
-      from: seconds(0),
-      to: seconds(3),
-      frames: 60,
-      missingFrames: 0,
-      edges: 100,
-      firstEdgeAt: seconds(0.1),
-      lastEdgeAt: seconds(2.6),
-      partRates: [40.1, 39.9, 40.05, 39.95],
-      pulses: 150,
-      pressure: { mean: kilopascals(396), sd: 0 },
-      supply: { mean: volts(14), sd: 0 },
-      railTemperature: { mean: celsius(25), sd: 0 },
-      meterTemperature: { mean: celsius(30), sd: 0 },
-    };
+    const window = countedWindow;
     const equipment = { ...syntheticEquipment, meter: { ...syntheticEquipment.meter, kFactor: [{ hertz: 10, edgesPerLitre: 47_950 }, { hertz: 100, edgesPerLitre: 48_000 }] } };
     const outcome = firstMass(reduceRun({ plan, equipment, points: [point], attempts: [{ point: 0, attempt: 1, window }] }));
     // Densities at 500 kPa absolute (Span and Wagner 2003, independent computation): 30 degC 675.7700, 25 degC 679.9922,

@@ -17,10 +17,9 @@ import type { LineCell, Reduction, StaticFlow } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { deadTimeByClamp, deadTimeByResistance, deadTimeByTemperature } from './sensitivity.ts';
 import { staticCarried } from './static-flow.ts';
-import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow, syntheticZero } from './synthetic.test-helper.ts';
+import { noErrors, noScatter, quietScatter as quiet, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow, syntheticZero } from './synthetic.test-helper.ts';
 import type { InstrumentErrors, SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 
-const quiet: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
 interface Made {
   readonly equipment?: Equipment;
   readonly errors?: InstrumentErrors;

@@ -8,7 +8,7 @@ import { densityOfHeptane } from '../fluid/heptane.test-helper.ts';
 import { planSchema } from '../plan/plan.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { celsius, kelvins, pascals, seconds, volts } from '../quantities/quantity.ts';
+import { celsius, kelvins, kilopascals, pascals, seconds, volts } from '../quantities/quantity.ts';
 import type { Pascals, Volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { kFactorAt } from './mass.ts';
@@ -108,6 +108,8 @@ export interface SyntheticScatter {
   readonly warmer: number;
 }
 
+/** A good bench. */
+export const quietScatter: SyntheticScatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
 export const noScatter: SyntheticScatter = { relative: 0, width: 0, voltage: 0, pressure: 0, warmer: 0 };
 
 /** The window that the bench would have given for `point`; `leak`: what passes the meter and not the injector, m3/s. */
@@ -198,3 +200,20 @@ export function normalFrom(seed: number): () => number {
     }
   };
 }
+
+/** 40 Hz: a hundred edges in 2.5 s, at readings beside those of a plan. */
+export const countedWindow: WindowSummary = {
+  from: seconds(0),
+  to: seconds(3),
+  frames: 60,
+  missingFrames: 0,
+  edges: 100,
+  firstEdgeAt: seconds(0.1),
+  lastEdgeAt: seconds(2.6),
+  partRates: [40.1, 39.9, 40.05, 39.95],
+  pulses: 150,
+  pressure: { mean: kilopascals(396), sd: 0 },
+  supply: { mean: volts(14), sd: 0 },
+  railTemperature: { mean: celsius(25), sd: 0 },
+  meterTemperature: { mean: celsius(30), sd: 0 },
+};

@@ -16,6 +16,7 @@ import { massPerPulse } from '../reduce/mass.ts';
 import type { Criterion } from '../journal/events.ts';
 import { around, held } from './criterion.ts';
 import type { WindowSummary } from '../journal/measured.ts';
+import { median } from '../statistics/robust.ts';
 
 /** Copper, per kelvin at 20 degC (IEC 60028). */
 const copperPerK = 0.00393;
@@ -86,9 +87,9 @@ export function judgeLooks(plan: Plan, equipment: Equipment, looked: readonly Lo
   const all = looked.map((one) => findings(plan, equipment, one));
   const ratios = all.flatMap(({ ohm, given }) => (ohm === null || given === null ? [] : [ohm / given]));
   // In logarithms: of two that are exchanged one ratio is the inverse of the other, and they have nothing in common.
-  const middle = clamp(Math.exp(median(ratios.map((ratio) => Math.log(ratio)))), 1, warmest);
+  const middle = ratios.length < 2 ? null : clamp(Math.exp(median(ratios.map((ratio) => Math.log(ratio)))), 1, warmest);
   const common = ratios.length >= enoughKnown ? middle : null;
-  const swapped = swaps(all, ratios.length >= 2 ? middle : null);
+  const swapped = swaps(all, middle);
   return all.map((found, i) => {
     const others = all.filter(({ type }) => type === found.type);
     const criteria = [coil(plan, found, others, common), ...flows(plan, found, others, looked[i]), scatter(plan, found), ...(swapped.get(found.injector) ?? [])];
@@ -205,12 +206,6 @@ function relativeSd(values: readonly number[]): number {
   if (values.length < 2) return 0;
   const mean = values.reduce((sum, value) => sum + value, 0) / values.length;
   return Math.sqrt(values.reduce((sum, value) => sum + (value - mean) ** 2, 0) / (values.length - 1)) / mean;
-}
-
-function median(values: readonly number[]): number {
-  const rising = values.toSorted((a, b) => a - b);
-  const middle = rising.length / 2;
-  return ((rising[Math.ceil(middle) - 1] ?? Number.NaN) + (rising[Math.floor(middle)] ?? Number.NaN)) / 2;
 }
 
 const clamp = (value: number, low: number, high: number): number => Math.min(high, Math.max(low, value));

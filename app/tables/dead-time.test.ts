@@ -3,7 +3,7 @@ import { expandPlan } from '../plan/expand.ts';
 import type { Point } from '../plan/points.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { Reduction } from '../reduce/reduction.ts';
-import { noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
+import { noErrors, normalFrom, quietScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import { deadTimeTables, setMeanColumn, slopeTables } from './dead-time.ts';
 import { mapTables } from './map.ts';
 import type { TableCell } from './table.ts';
@@ -14,11 +14,10 @@ const points = expandPlan(plan);
 
 function reduction(keep: (point: Point) => boolean = () => true): Reduction {
   const normal = normalFrom(5);
-  const scatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
   const attempts = points.map((point) => ({
     point: point.index,
     attempt: 1 + (point.index % 3),
-    window: syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, noErrors, scatter, normal),
+    window: syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, noErrors, quietScatter, normal),
   }));
   return reduceRun({ plan, equipment: syntheticEquipment, points, attempts: attempts.filter((a) => keep(points[a.point] as Point)) });
 }

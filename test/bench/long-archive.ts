@@ -8,7 +8,7 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { seconds, unixMillis } from '../../app/quantities/quantity.ts';
-import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
+import { drawErrors, normalFrom, quietScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
 import type { RunEventBody } from '../../app/journal/events.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
@@ -94,11 +94,10 @@ function commit(archive: Archive, id: string, bodies: RunEventBody[], frames: Re
 function measure(archive: Archive, id: string, plan: Plan, equipment: Equipment, points: readonly Point[]): void {
   const normal = normalFrom(1);
   const errors = drawErrors(equipment, normal);
-  const scatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
   for (let from = 0; from < points.length; from += pointsPerCommit) {
     const batch = points.slice(from, from + pointsPerCommit);
     const bodies = batch.flatMap((point): RunEventBody[] => {
-      const synthetic = syntheticWindow(point, syntheticInjector(point.injector), plan, equipment, errors, scatter, normal);
+      const synthetic = syntheticWindow(point, syntheticInjector(point.injector), plan, equipment, errors, quietScatter, normal);
       const first = 1 + point.index * framesPerPoint;
       const window = { ...synthetic, from: seconds(first / frameHz), to: seconds((first + framesPerPoint - 1) / frameHz) };
       const place = { point: point.index, attempt: 1 };

@@ -1,7 +1,7 @@
 /** Time to reduce a long run: 8 injectors, 6 voltages, 3 pressures, 24 widths and 5 replicates make 17 280 attempts. */
 import { expandPlan } from '../../app/plan/expand.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
-import { drawErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
+import { drawErrors, normalFrom, quietScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
 import { deadTimeTables } from '../../app/tables/dead-time.ts';
 import type { BenchReport } from './report.ts';
 
@@ -18,11 +18,10 @@ export function bench(): Promise<BenchReport> {
   const points = expandPlan(plan);
   const normal = normalFrom(1);
   const errors = drawErrors(syntheticEquipment, normal);
-  const scatter = { relative: 1e-3, width: 5e-7, voltage: 0.01, pressure: 500, warmer: 1 };
   const attempts = points.map((point) => ({
     point: point.index,
     attempt: 1,
-    window: syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, errors, scatter, normal),
+    window: syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, errors, quietScatter, normal),
   }));
   const times: number[] = [];
   const processor: number[] = [];
