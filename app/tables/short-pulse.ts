@@ -2,6 +2,7 @@
 import { carried, combine, randomOnly, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import { lineMass, lineMassCarried, widthScatter } from '../reduce/carried-line.ts';
+import { interpolateMonotone } from '../reduce/monotone.ts';
 import type { LineCell, Reduction, WidthResult } from '../reduce/reduction.ts';
 import type { GridCell, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';
@@ -32,13 +33,14 @@ export function shortPulseTables(reduction: Reduction, widths: readonly number[]
         method: 'measured mean less line below the linear region, Fritsch-Butland over width; 0 in the region',
         rows: { name: 'supply voltage', siUnit: 'V', values: rows.map((c) => c.voltage) },
         columns: { name: 'pulse width', siUnit: 's', values: axis },
-        cells: rows.map((cell) => axis.map((width) => correctionAt(cell, width))),
+        cells: rows.map((cell) => axis.map((width) => shortPulseAt(cell, width))),
       },
     ];
   });
 }
 
-function correctionAt(cell: LineCell, width: number): GridCell {
+/** The correction of a cell at a width, s, in kg; missing where nothing so short was measured. */
+export function shortPulseAt(cell: LineCell, width: number): GridCell {
   const rising = cell.widths.toSorted((a, b) => a.width - b.width);
   const [shortest, longest] = [rising[0], rising.at(-1)];
   if (shortest === undefined || longest === undefined) return { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' };
@@ -54,6 +56,15 @@ function correctionAt(cell: LineCell, width: number): GridCell {
   const { of, basis } = interpolateCarried(knots, width, 'pulse width');
   const from = resolvedFrom(rising, residuals, knots.map((k) => stateCarried(k.of).u));
   return { kind: 'value', result: stateCarried(of), basis: width < (rising[from]?.width ?? 0) * (1 - 1e-9) ? 'unresolved' : basis };
+}
+
+/** What a pulse of a width, s, delivers, kg: the line and the correction, without their uncertainties; NaN below the shortest width that was measured. */
+export function deliveredMass(cell: LineCell, width: number): number {
+  const rising = cell.widths.toSorted((a, b) => a.width - b.width);
+  if (rising.length < 2 || width < (rising[0]?.width ?? Number.POSITIVE_INFINITY) * (1 - 1e-9)) return Number.NaN;
+  const residuals = rising.map((w) => (w.inRegion ? 0 : w.mass - lineMass(cell, w.width)));
+  const beyond = width > (rising.at(-1)?.width ?? 0);
+  return lineMass(cell, width) + (beyond ? (residuals.at(-1) ?? 0) : interpolateMonotone(rising.map((w) => w.width), residuals, width));
 }
 
 /** Steepest of the chords beside a width, with its sign: what an error along the width does. */

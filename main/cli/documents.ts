@@ -4,6 +4,8 @@ import type { Problem } from '../../app/boundary/problems.ts';
 import { problemsOf } from '../../app/boundary/problems.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
+import { parseLayout } from '../../app/handover/layout.ts';
+import type { ControllerLayout } from '../../app/handover/layout.ts';
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
@@ -40,6 +42,11 @@ export function planFile(path: string): Plan {
 export function equipmentFile(path: string): Equipment {
   const parsed = parseEquipment(readJson(path, 'equipment record'));
   return parsed.ok ? parsed.equipment : refuse(path, 'equipment record', parsed.problems);
+}
+
+export function layoutFile(path: string): ControllerLayout {
+  const parsed = parseLayout(readJson(path, 'layout'));
+  return parsed.ok ? parsed.layout : refuse(path, 'layout', parsed.problems);
 }
 
 /**

@@ -4,6 +4,7 @@ import { software } from '../service/software.ts';
 import { addArchiveCommands } from './archive-commands.ts';
 import { addBenchCommands } from './bench-commands.ts';
 import { addCompletionCommand } from './completion.ts';
+import { addHandoverCommands } from './handover-commands.ts';
 import { addMeterCheckCommands } from './meter-check-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
 import { addPlanCommands } from './plan-commands.ts';
@@ -33,6 +34,7 @@ export function makeProgram(): Command {
 
   addRunCommands(program);
   addResultCommands(program);
+  addHandoverCommands(program);
   addMetrologyCommands(program);
   addMeterCheckCommands(program);
   addArchiveCommands(program);

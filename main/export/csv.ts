@@ -27,6 +27,7 @@ import type { DeadTimeCurve } from '../../app/tables/map.ts';
 import type { Table } from '../../app/tables/table.ts';
 import { cubicCentimetresPerMinute, gramsPerMinute, poundsPerHour } from '../../app/tables/units.ts';
 import type { StoredAttempt } from '../archive/read.ts';
+import { csvField, type CsvFieldValue } from './csv-field.ts';
 import type { FileToWrite } from './files.ts';
 import { whenBegan, type Provenance } from './provenance.ts';
 import { isoTime } from '../clock/dating.ts';
@@ -77,34 +78,19 @@ export function csvFiles(data: CsvExport): FileToWrite[] {
   ];
 }
 
-type Field = string | number | boolean | null | undefined;
-type Columns<T> = Readonly<Record<string, (row: T) => Field>>;
+type Columns<T> = Readonly<Record<string, (row: T) => CsvFieldValue>>;
 
 async function* csvRows<T>(columns: Columns<T>, data: Iterable<T> | AsyncIterable<T>): AsyncGenerator<string> {
   yield stringify([Object.keys(columns)], { record_delimiter: 'windows' });
   const read = Object.values(columns);
   let batch: string[][] = [];
   for await (const row of data) {
-    batch.push(read.map((column) => textOf(column(row))));
+    batch.push(read.map((column) => csvField(column(row))));
     if (batch.length < 500) continue;
     yield stringify(batch, { record_delimiter: 'windows' });
     batch = [];
   }
   if (batch.length > 0) yield stringify(batch, { record_delimiter: 'windows' });
-}
-
-/**
- * A spreadsheet computes a text that begins so (OWASP, CSV injection); with an apostrophe before it, it stays what it is. Numbers
- * are never meant.
- */
-const startsAFormula = /^[=+\-@\t\r]/;
-
-/** Twelve digits: more than any measurement here has, fewer than show the rounding of binary numbers. */
-function textOf(field: Field): string {
-  if (field === null || field === undefined) return '';
-  if (typeof field === 'number') return Number.isFinite(field) ? String(Number(field.toPrecision(12))) : '';
-  const text = String(field);
-  return startsAFormula.test(text) ? `'${text}` : text;
 }
 
 const scaled = (value: number | null | undefined, factor: number): number | null => (value === null || value === undefined ? null : value * factor);
@@ -262,7 +248,7 @@ const lineColumns: Columns<AnyCell> = {
   LFR: (c) => line(c)?.flowRange?.ratio,
   LFR_limit_percent: (c) => line(c)?.flowRange?.limitPercent,
   LFR_from_PW_ms: (c) => scaled(line(c)?.flowRange?.from, 1e3),
-  LFR_reenters_at_PW_ms: (c) => line(c)?.flowRange?.reenters.map((w) => textOf(w * 1e3)).join(' '),
+  LFR_reenters_at_PW_ms: (c) => line(c)?.flowRange?.reenters.map((w) => csvField(w * 1e3)).join(' '),
   repeatable_from_PW_ms: (c) => repeatableFrom(c),
   X_leak_taken_off_ms: (c) => scaled(line(c)?.leak?.shift, 1e3),
   X_leak_u_ms: (c) => scaled(line(c)?.leak?.u, 1e3),

@@ -3,11 +3,14 @@ import { createHash } from 'node:crypto';
 import { mkdir, open, readdir, rename, rmdir, unlink } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 
-export interface FileToWrite {
+/** `Piece`: text, and bytes where a format is not text. */
+export interface FileToWrite<Piece extends string | Uint8Array = string> {
   readonly name: string;
-  /** The text, in pieces of any size; asked for once. */
-  readonly pieces: Iterable<string> | AsyncIterable<string>;
+  /** The contents, in pieces of any size; asked for once. */
+  readonly pieces: Iterable<Piece> | AsyncIterable<Piece>;
 }
+
+type AnyFile = FileToWrite<string | Uint8Array>;
 
 export type WriteResult =
   /** Full paths, in the order given. */
@@ -28,7 +31,7 @@ export interface ExportDisk {
 }
 
 interface ExportFile {
-  readonly write: (text: string) => Promise<void>;
+  readonly write: (piece: string | Uint8Array) => Promise<void>;
   /** Forces what was written to the disk and closes. */
   readonly finish: () => Promise<void>;
   readonly abandon: () => Promise<void>;
@@ -51,8 +54,8 @@ export const realDisk: ExportDisk = {
   create: async (path) => {
     const handle = await open(path, 'w');
     return {
-      write: async (text) => {
-        await handle.writeFile(text);
+      write: async (piece) => {
+        await handle.writeFile(piece);
       },
       finish: async () => {
         try {
@@ -87,30 +90,40 @@ export interface WrittenFile {
 
 /** A set of files that belong together, and the last of them, which names the others. */
 export interface FileSet {
-  readonly files: readonly FileToWrite[];
+  readonly files: readonly AnyFile[];
   readonly closing: (written: readonly WrittenFile[]) => FileToWrite;
+  /** Names that an earlier set of this kind may have had and this one has not; absent: sets of this kind all have the same names. */
+  readonly earlier?: (name: string) => boolean;
 }
 
 /** Pieces are gathered to at least this many characters before they are written. */
 const chunk = 1 << 16;
 
 /** Writes one file in pieces and returns what was written. */
-async function writePieces({ name, pieces }: FileToWrite, write: (text: string) => Promise<void>, ending: AbortSignal | undefined): Promise<WrittenFile> {
+async function writePieces({ name, pieces }: AnyFile, write: (piece: string | Uint8Array) => Promise<void>, ending: AbortSignal | undefined): Promise<WrittenFile> {
   const digest = createHash('sha256');
   let bytes = 0;
   let text = '';
-  const out = async (): Promise<void> => {
+  const out = async (piece: string | Uint8Array): Promise<void> => {
     ending?.throwIfAborted();
-    digest.update(text, 'utf8');
-    bytes += Buffer.byteLength(text, 'utf8');
-    await write(text);
+    digest.update(piece);
+    bytes += Buffer.byteLength(piece);
+    await write(piece);
+  };
+  const rest = async (): Promise<void> => {
+    if (text !== '') await out(text);
     text = '';
   };
   for await (const piece of pieces) {
-    text += piece;
-    if (text.length >= chunk) await out();
+    if (typeof piece === 'string') {
+      text += piece;
+      if (text.length >= chunk) await rest();
+    } else {
+      await rest();
+      await out(piece);
+    }
   }
-  if (text !== '') await out();
+  await rest();
   return { name, bytes, sha256: digest.digest('hex') };
 }
 
@@ -131,9 +144,10 @@ export async function writeSet(directory: string, set: FileSet, disk: ExportDisk
   const names = [...set.files.map((file) => file.name), set.closing([]).name];
   // Earlier versions wrote each file beside its place.
   const ours = new Set([...names, ...names.map((name) => `${name}.part`), ...ofTheSystem]);
+  const isOurs = (name: string): boolean => ours.has(name) || set.earlier?.(name) === true;
   const remove = async (folder: string): Promise<void> => {
     for (const name of (await onDisk.call(folder, disk.list(folder))) ?? []) {
-      if (!ours.has(name)) throw onDisk.foreign(folder, name);
+      if (!isOurs(name)) throw onDisk.foreign(folder, name);
       await onDisk.call(join(folder, name), disk.unlink(join(folder, name)));
     }
     await onDisk.call(folder, disk.rmdir(folder));
@@ -147,16 +161,16 @@ export async function writeSet(directory: string, set: FileSet, disk: ExportDisk
     }
     if (await exists(next)) await remove(next);
     for (const name of (await onDisk.call(directory, disk.list(directory))) ?? []) {
-      if (!ours.has(name)) throw onDisk.foreign(directory, name);
+      if (!isOurs(name)) throw onDisk.foreign(directory, name);
     }
     await onDisk.call(next, disk.mkdir(next));
     const written: WrittenFile[] = [];
-    const write = async (file: FileToWrite): Promise<void> => {
+    const write = async (file: AnyFile): Promise<void> => {
       const path = join(next, file.name);
       const out = await onDisk.call(path, disk.create(path));
       let whole = false;
       try {
-        written.push(await writePieces(file, (text) => onDisk.call(path, out.write(text)), ending));
+        written.push(await writePieces(file, (piece) => onDisk.call(path, out.write(piece)), ending));
         whole = true;
       } finally {
         if (!whole) await out.abandon().catch(() => undefined);

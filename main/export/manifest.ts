@@ -21,7 +21,7 @@ const manifestSchema = z.object({
   notTraceable: z.array(z.string()),
   /** A proof as `prove` gives it. */
   place: z.unknown(),
-  files: z.array(z.object({ name: z.string().regex(/^[\w-]+\.(?:csv|json)$/u), bytes: z.int().min(0), sha256: z.string().regex(/^[0-9a-f]{64}$/u) })),
+  files: z.array(z.object({ name: z.string().regex(/^[\w-]+(?:\.[a-z]+)+$/u), bytes: z.int().min(0), sha256: z.string().regex(/^[0-9a-f]{64}$/u) })),
 });
 
 interface ManifestParts {

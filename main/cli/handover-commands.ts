@@ -1,0 +1,50 @@
+/** Tables that a customer's controller loads (TAB-12). */
+import { resolve } from 'node:path';
+import { InvalidArgumentError, Option, type Command } from 'commander';
+import { layoutJsonSchema, plainLayout } from '../../app/handover/layout.ts';
+import type { ControllerLayout } from '../../app/handover/layout.ts';
+import { handOver, handoverFormats, type HandoverFormat } from '../handover/hand-over.ts';
+import { software } from '../service/software.ts';
+import { chosenRun } from './chosen-run.ts';
+import { layoutFile } from './documents.ts';
+import { exitCode } from './exit-codes.ts';
+import { archiveOption } from './places.ts';
+import { stateOf, withArchive } from './result-commands.ts';
+import { Stop } from './stop.ts';
+
+function formats(text: string): readonly HandoverFormat[] {
+  const asked = text.split(',').map((name) => name.trim());
+  if (asked.includes('all')) return handoverFormats;
+  return [...new Set(asked)].map((name) => {
+    const known = handoverFormats.find((format) => format === name);
+    if (known === undefined) throw new InvalidArgumentError(`Formats are ${handoverFormats.join(', ')} and all.`);
+    return known;
+  });
+}
+
+export function addHandoverCommands(program: Command): void {
+  program
+    .command('tables')
+    .description('write dead time, flow and short-pulse correction as tables that an engine controller loads')
+    .argument('[run]', 'id or its beginning; without it the latest run')
+    .addOption(archiveOption())
+    .addOption(new Option('--as <format,...>', `${handoverFormats.join(', ')}, or all`).argParser(formats).default(handoverFormats, 'all'))
+    .addOption(new Option('--to <folder>', 'folder for the files; it is made if it is not there').default('controller-tables'))
+    .addOption(new Option('--layout <file>', 'breakpoints, units, steps and wiring drop of the controller (schema: layout-schema); - is standard input. Without it the places that were measured'))
+    .action((run: string | undefined, options: { archive: string; as: readonly HandoverFormat[]; to: string; layout?: string }) => {
+      const layout: ControllerLayout = options.layout === undefined ? plainLayout : layoutFile(options.layout);
+      return withArchive(options.archive, async (archive) => {
+        const runId = chosenRun(archive, run);
+        const written = await handOver(resolve(options.to), { archive, runId, state: stateOf(archive, runId), software, layout, formats: options.as });
+        if (written.kind !== 'written') throw new Stop(exitCode.badInput, written.text);
+        for (const file of written.files) process.stdout.write(`${file}\n`);
+      });
+    });
+
+  program
+    .command('layout-schema')
+    .description('print the JSON Schema of a layout of controller tables')
+    .action(() => {
+      process.stdout.write(`${JSON.stringify(layoutJsonSchema(), null, 2)}\n`);
+    });
+}

@@ -1,0 +1,104 @@
+/** Tables for a controller, from a run on the simulated bench to the files that a customer gets. */
+import { spawnSync } from 'node:child_process';
+import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { Ajv2020 } from 'ajv/dist/2020.js';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import type { ControllerDocument } from '../../app/handover/document.ts';
+import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+
+const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
+let folder = '';
+let archive = '';
+
+function cli(...args: readonly string[]): { readonly code: number | null; readonly out: string; readonly err: string } {
+  const { status, stdout, stderr } = spawnSync(process.execPath, [command, ...args], { encoding: 'utf8' });
+  return { code: status, out: stdout, err: stderr };
+}
+
+/** What people are called who mean no good. */
+const hostile = ['=1+1', '+SUM(A1)', '-2', '@x', '<b onclick="x">&amp;</b>', "'; DROP TABLE runs; --", '../../etc/x'];
+
+const made = (name: string, layout?: object, as = 'all') => {
+  const file = join(folder, `${name}.json`);
+  if (layout !== undefined) writeFileSync(file, JSON.stringify({ layoutVersion: 1, name, ...layout }));
+  const to = join(folder, name);
+  const done = cli('tables', '--archive', archive, '--to', to, '--as', as, ...(layout === undefined ? [] : ['--layout', file]));
+  return { ...done, to, text: (of: string) => readFileSync(join(to, of), 'utf8') };
+};
+
+const documentIn = (text: string) => JSON.parse(text) as ControllerDocument;
+
+beforeAll(() => {
+  folder = scratchFolder();
+  archive = join(folder, 'archive.sqlite');
+  const plan = join(folder, 'plan.json');
+  const small = samplePlan('small-plan');
+  const [first] = small.injectors;
+  if (first === undefined) throw new Error('the small plan has injectors');
+  writeFileSync(
+    plan,
+    JSON.stringify({
+      ...small,
+      order: '=HYPERLINK("x")',
+      injectors: hostile.map((serialNumber, i) => ({ ...first, serialNumber, channel: i + 1 })),
+      axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2.5, 3, 5, 8], periodMs: [20], replicates: 1 },
+      reduction: { ...small.reduction, linearFromMs: 3 },
+    }),
+  );
+  const swept = cli('sweep', plan, '--archive', archive, '--operator', 'A. Tester');
+  if (swept.code !== 0) throw new Error(swept.out + swept.err);
+}, 240_000);
+
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+describe('railhouse tables', () => {
+  it('TAB-12: writes a whole set that check-export proves, replaces an earlier one of other formats and tables, and leaves a foreign folder alone', () => {
+    const first = made('set');
+    expect(first.err).toBe('');
+    expect(first.code).toBe(0);
+    expect(cli('check-export', first.to)).toMatchObject({ code: 0 });
+    const layout = { axes: { voltagesV: [11, 12, 13] }, deadTime: { unit: 'us', resolution: 1 } };
+    expect(made('set', layout, 'json')).toMatchObject({ code: 0 });
+    expect(readdirSync(first.to).sort()).toEqual(['manifest.json', 'tables.json', 'tables.schema.json']);
+    expect(cli('check-export', first.to)).toMatchObject({ code: 0 });
+    writeFileSync(join(first.to, 'mine.txt'), 'mine');
+    const refused = made('set');
+    expect(refused.code).toBe(2);
+    expect(refused.err).toContain('mine.txt');
+    expect(readdirSync(first.to)).toContain('tables.json');
+  });
+
+  it('TAB-1: says what is wrong with a layout, and prints its schema', () => {
+    const wrong = made('wrong', { axes: { voltagesV: [12, 9] } });
+    expect(wrong.code).toBe(2);
+    expect(wrong.err).toContain('axes.voltagesV[1]: Breakpoints must rise');
+    const validate = new Ajv2020({ strict: false }).compile(JSON.parse(cli('layout-schema').out) as object);
+    expect(validate({ layoutVersion: 1, name: 'x', axes: { voltagesV: [9, 12] }, wiringDrop: { volts: 0.4 } })).toBe(true);
+    expect(validate({ layoutVersion: 1, name: 'x', axes: { voltagesV: [9, 'x'] } })).toBe(false);
+    expect(cli('tables', '--archive', archive, '--as', 'pdf').code).toBe(2);
+  });
+
+  it('TAB-14: the JSON keeps its schema, and a changed one does not', () => {
+    const { text } = made('json', undefined, 'json');
+    const validate = new Ajv2020({ strict: false }).compile(JSON.parse(text('tables.schema.json')) as object);
+    const document = documentIn(text('tables.json'));
+    expect(validate(document)).toBe(true);
+    expect(document.tables.map((t) => t.of)).toEqual(expect.arrayContaining([...hostile, 'Set mean']));
+    expect(document.run).toMatchObject({ order: '=HYPERLINK("x")' });
+    expect(validate({ ...document, tables: document.tables.map((t) => ({ ...t, unit: 'furlong' })) })).toBe(false);
+  });
+
+  it('TAB-11, TAB-13: no text of the CSV is computed by a spreadsheet, and no name leads out of the folder', () => {
+    const { to, text } = made('csv', undefined, 'csv');
+    const files = readdirSync(to);
+    expect(files.every((name) => /^(grid-\w+\.csv|tables\.csv|manifest\.json)$/.test(name))).toBe(true);
+    for (const name of files.filter((f) => f.endsWith('.csv'))) {
+      // A field, or what is in its quotes, begins neither with what starts a formula nor, if it does, with anything but a number.
+      for (const [, field = ''] of text(name).matchAll(/(?:^|,|\r\n)"?([^",\r\n]+)/g)) expect(field).toMatch(/^(?![=+@\t])(?!-\D)/);
+    }
+    const [header = ''] = text('tables.csv').split('\r\n');
+    expect(header).toBe('table,quantity,of,unit,first_axis,first_unit,first_value,second_axis,second_unit,second_value,value,unrounded,U95,coverage_factor,effective_dof,basis,missing_because,conditions,fluid,fluid_basis,run,order,run_began_utc,archive_head,not_traceable');
+    expect(text('tables.csv')).toContain("'=1+1");
+  });
+});
