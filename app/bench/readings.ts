@@ -67,15 +67,15 @@ export const windowSignals: readonly Signal[] = signals.toSorted((a, b) => Numbe
 export const fluidTemperatures: readonly Signal[] = signals.filter(({ band }) => band === 'temperature');
 
 /**
- * The readings of every frame in the order of `frameSignals`. LINE-41 does not change any more, so they stand here by name: frames
+ * The readings of every frame in the order of `frameSignals`, to the places from `from` on. LINE-41 does not change any more, so they stand here by name: frames
  * are many, and fetching each by a name that is looked up costs ten times as much. A test holds it against the table.
  */
-export function readInto(values: Float64Array, readings: Readings): void {
-  values[0] = readings.supply;
-  values[1] = readings.current;
-  values[2] = readings.pressure;
-  values[3] = readings.railTemperature;
-  values[4] = readings.meterTemperature;
+export function readInto(values: Float64Array, readings: Readings, from = 0): void {
+  values[from] = readings.supply;
+  values[from + 1] = readings.current;
+  values[from + 2] = readings.pressure;
+  values[from + 3] = readings.railTemperature;
+  values[from + 4] = readings.meterTemperature;
 }
 
 /** Each whole number of the line put through `to`. */

@@ -221,8 +221,7 @@ class Engine implements RunEngine {
     const wrong = previous?.bootId === frame.bootId ? impossibleStep(previous, frame, this.#frameInterval) : null;
     if (core.now - core.frameNow > core.staleAfter) this.#safety.clearSince = core.now;
     if (wrong === null && previous !== null) this.#standstill.takeFrame(frame.at - previous.at - (core.now - core.frameNow));
-    core.frame = frame;
-    core.frameNow = core.now;
+    core.takeFrame(frame);
     this.#settings.track(frame);
     this.#readings.add(frame, wrong !== null);
     this.#clocks.add(frame.at, wrong !== null);

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../bench/port.ts';
 import type { Guard } from '../plan/plan.ts';
 import { amperes, celsius, kelvins, kilopascals, pascals, seconds, volts } from '../quantities/quantity.ts';
-import { clearGuard, guardReading, Guards, guardText, stepGuard, WatchedGuard } from './guards.ts';
+import { clearGuard, guardReading, Guards, guardText, stepGuard } from './guards.ts';
 import type { GuardedWork, GuardMemory } from './guards.ts';
 import { testPlan } from './scripted-bench.test-helper.ts';
 
@@ -77,27 +77,6 @@ describe('stepGuard', () => {
   });
 });
 
-describe('WatchedGuard', () => {
-  it('RUN-173 passes over a reading only where the whole way would change nothing, and does so wherever a clear guard reads inside', () => {
-    const limits = fc.constantFrom({}, { low: undefined }, { high: undefined });
-    const value = fc.oneof(fc.constantFrom(null, 300, 500, 299.999, 500.001, Number.NaN, Number.POSITIVE_INFINITY), fc.double({ min: 280, max: 520 }));
-    fc.assert(
-      fc.property(limits, fc.constantFrom('note', 'hold', 'trip'), fc.constantFrom(0, 2), fc.array(value, { maxLength: 40 }), (limit, level, dwellS, values) => {
-        const watched = new WatchedGuard(guard({ ...limit, level, dwellS }));
-        let passedOver = 0;
-        values.forEach((reading, second) => {
-          const after = stepGuard(watched.guard, watched.memory, reading, second);
-          const unchanged = after === clearGuard && watched.memory === clearGuard;
-          expect(watched.staysClear(reading)).toBe(unchanged);
-          if (unchanged) passedOver += 1;
-          watched.memory = after;
-        });
-        if (values.every((reading) => reading === null || (reading >= 300 && reading <= 500))) expect(passedOver).toBe(values.length);
-      }),
-    );
-  });
-});
-
 describe('guardText', () => {
   it('says signal, reading and limits with units', () => {
     expect(guardText(guard(), 512.34)).toBe('Rail pressure 512.3 kPa, allowed 300 to 500 kPa');
@@ -120,7 +99,7 @@ describe('RUN-191 guards over frames, of a run and of work by hand', () => {
     });
     return values;
   };
-  const nothing: GuardedWork = { pressureKpa: null, supplyV: null, idleFlow: null };
+  const nothing: GuardedWork = { pressureKpa: Number.NaN, supplyV: Number.NaN, idleFlow: Number.NaN };
 
   it.each<readonly [Guard['signal'], Pick<Guard, 'low' | 'high'>, Partial<BenchFrame>, Partial<GuardedWork>, number]>([
     ['pressure-deviation-kpa', { low: -12, high: 12 }, { pressure: kilopascals(413) }, { pressureKpa: 400 }, 13],
@@ -154,6 +133,39 @@ describe('RUN-191 guards over frames, of a run and of work by hand', () => {
     expect(found(guardOf(signal, limits), at(change), nothing).length > 0).toBe(acts);
   });
 
+  it('RUN-173 a set of guards does what each guard by itself does, with readings that are not numbers and signals that do not apply', () => {
+    const limits = fc.constantFrom({}, { low: undefined }, { high: undefined });
+    const guardOfSignal = (signal: string) =>
+      fc.tuple(limits, fc.constantFrom('note', 'hold', 'trip'), fc.constantFrom(0, 2)).map(([limit, level, dwellS]) => guard({ id: signal, signal, ...limit, level, dwellS }));
+    // Between its limits, at them, beyond them; and, of what is derived, that it does not apply.
+    const value = fc.oneof(fc.constantFrom(300, 500, 299.999, 500.001, Number.NaN, Number.POSITIVE_INFINITY), fc.double({ min: 280, max: 520, noNaN: true }));
+    const seconds = fc.array(fc.record({ pressure: value, held: fc.option(value, { nil: Number.NaN }), idle: fc.option(fc.double({ min: 280, max: 520, noNaN: true }), { nil: Number.NaN }) }), { maxLength: 40 });
+    fc.assert(
+      fc.property(fc.tuple(guardOfSignal('pressure-kpa'), guardOfSignal('pressure-deviation-kpa')), seconds, (pair, readings) => {
+        let held = Number.NaN;
+        const set = new Guards(pair, { supplyV: Number.NaN, idleFlow: Number.NaN, get pressureKpa() { return held; } });
+        const alone: GuardMemory[] = [clearGuard, clearGuard];
+        readings.forEach((reading, second) => {
+          held = reading.held;
+          const told: unknown[] = [];
+          // A pressure that is not a number is no deviation either; one that is so of nothing held is none.
+          const values = [reading.pressure, Number.isNaN(held) ? null : reading.pressure - held];
+          set.check(at({ pressure: kilopascals(reading.pressure) }), second, (of, before, after) => {
+            told.push([of.id, before.active, after.active]);
+            return false;
+          });
+          const expected = pair.flatMap((of, i) => {
+            const before = alone[i] ?? clearGuard;
+            const after = stepGuard(of, before, values[i] ?? null, second);
+            alone[i] = after;
+            return after === before && !after.active ? [] : [[of.id, before.active, after.active]];
+          });
+          expect(told).toEqual(expected);
+        });
+      }),
+    );
+  });
+
   it('RUN-194 the reading of a guard as values', () => {
     expect(guardReading(guardOf('rail-temperature-c', { high: 30 }), 31)).toEqual({ quantity: 'rail-temperature-c', found: 31, low: null, high: 30, unit: 'degC' });
   });
@@ -168,10 +180,10 @@ describe('RUN-191 guards over frames, of a run and of work by hand', () => {
   });
 
   it('RUN-108 a leak that was found stays while an injector is driven and nothing is counted', () => {
-    let idleFlow: number | null = 2;
+    let idleFlow = 2;
     const guards = new Guards([guardOf('idle-flow-ml-min', { high: 1 })], { ...nothing, get idleFlow() { return idleFlow; } });
     guards.check(at({}), 0, () => false);
-    idleFlow = null;
+    idleFlow = Number.NaN;
     guards.check(at({}), 10, () => false);
     expect(guards.notClear(at({}))).not.toBeNull();
     idleFlow = 0.5;

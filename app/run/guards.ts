@@ -39,55 +39,48 @@ export function stepGuard(guard: Guard, memory: GuardMemory, value: number | nul
   return memory.inSince === null ? { ...memory, inSince } : memory;
 }
 
+/** What guards watch that is no reading by itself, behind the readings of a frame. */
+const derivedPlaces: Readonly<Partial<Record<Guard['signal'], number>>> = {
+  'pressure-deviation-kpa': frameSignals.length,
+  'supply-deviation-v': frameSignals.length + 1,
+  'idle-flow-ml-min': frameSignals.length + 2,
+};
+const placesInAll = frameSignals.length + 3;
+
 /** A guard with what it remembers. */
-export class WatchedGuard {
+class WatchedGuard {
   readonly guard: Guard;
-  readonly signal: Guard['signal'];
-  /** What it reads as it comes; null: what it watches depends on what is being done. */
-  readonly reading: Signal | null;
   memory: GuardMemory = clearGuard;
-  /** Of the reading: what is asked of every frame is at hand. */
+  /** Of its reading among those of a frame and what is derived of them; -1: a further signal, which is asked for by name. */
   readonly place: number;
-  readonly siPerShown: number;
-  readonly zero: number;
-  /** SI; a reading between them is inside whatever the rounding of its conversion. */
+  /** null: it is derived, and stands in the unit of the guard's limits. */
+  readonly reading: Signal | null;
+  /** A reading between them is inside whatever the rounding of its conversion. */
   readonly surelyAbove: number;
   readonly surelyBelow: number;
-  readonly #low: number;
-  readonly #high: number;
 
   constructor(guard: Guard) {
     this.guard = guard;
-    this.signal = guard.signal;
     this.reading = guardedReading(guard.signal);
-    this.place = this.reading === null ? -1 : placeInFrame(this.reading);
-    this.siPerShown = this.reading?.siPerShown ?? 1;
-    this.zero = this.reading?.zero ?? 0;
-    this.#low = guard.low ?? Number.NEGATIVE_INFINITY;
-    this.#high = guard.high ?? Number.POSITIVE_INFINITY;
-    this.surelyAbove = this.#si(this.#low, 1);
-    this.surelyBelow = this.#si(this.#high, -1);
+    this.place = this.reading === null ? (derivedPlaces[guard.signal] ?? -1) : placeInFrame(this.reading);
+    this.surelyAbove = this.#bound(guard.low ?? Number.NEGATIVE_INFINITY, 1);
+    this.surelyBelow = this.#bound(guard.high ?? Number.POSITIVE_INFINITY, -1);
   }
 
-  #si(shown: number, inwards: number): number {
-    const si = (shown + this.zero) * this.siPerShown;
-    return Number.isFinite(si) ? si + inwards * 1e-9 * (1 + Math.abs(si)) : si;
-  }
-
-  /** It is clear, and this reading leaves it so: what nearly every reading of nearly every guard comes to. */
-  staysClear(value: number | null): boolean {
-    return this.memory === clearGuard && (value === null || (value >= this.#low && value <= this.#high));
+  #bound(shown: number, inwards: number): number {
+    const bound = (shown + (this.reading?.zero ?? 0)) * (this.reading?.siPerShown ?? 1);
+    return Number.isFinite(bound) ? bound + inwards * 1e-9 * (1 + Math.abs(bound)) : bound;
   }
 }
 
-/** What is being done on the bench, as far as guards have to know it. */
+/** What is being done on the bench, as far as guards have to know it. Numbers that are not known are NaN and not null: they are asked for with every frame, and one that may be null is one more object. */
 export interface GuardedWork {
-  /** The pressure that is held at the moment, kPa; null: none is. */
-  readonly pressureKpa: number | null;
-  /** The supply that was set and has been reached, V; null: none. */
-  readonly supplyV: number | null;
-  /** Flow while nothing is driven, mL/min; null: it is not known. */
-  readonly idleFlow: number | null;
+  /** The pressure that is held at the moment, kPa; NaN: none is. */
+  readonly pressureKpa: number;
+  /** The supply that was set and has been reached, V; NaN: none. */
+  readonly supplyV: number;
+  /** Flow while nothing is driven, mL/min; NaN: it is not known. */
+  readonly idleFlow: number;
 }
 
 /** Takes a guard that is active, or has just become clear. True: what was done on the bench is over, the others are not looked at. */
@@ -97,27 +90,54 @@ type GuardAnswer = (guard: Guard, before: GuardMemory, after: GuardMemory, value
 export class Guards {
   readonly #watched: readonly WatchedGuard[];
   readonly #work: GuardedWork;
-  /** Of the frame that is looked at. */
-  readonly #readings = new Float64Array(frameSignals.length);
+  /** Of the frame that is looked at, what is derived of it included; and 0 where that does not apply now. */
+  readonly #readings = new Float64Array(placesInAll);
+  readonly #applies = new Uint8Array(placesInAll).fill(1);
+  /** Place, and bounds between which its reading is surely inside, of each guard in turn. */
+  readonly #places: Int32Array;
+  readonly #bounds: Float64Array;
+  /** Nothing is remembered of any guard. */
+  #allClear: boolean;
+  readonly #allAtHand: boolean;
 
   /** `work` is asked anew for every frame. */
   constructor(guards: readonly Guard[], work: GuardedWork) {
     this.#watched = guards.map((guard) => new WatchedGuard(guard));
     this.#work = work;
+    this.#places = Int32Array.from(this.#watched, ({ place }) => place);
+    this.#bounds = Float64Array.from(this.#watched.flatMap(({ surelyAbove, surelyBelow }) => [surelyAbove, surelyBelow]));
+    this.#allAtHand = this.#watched.every(({ place }) => place >= 0);
+    this.#allClear = this.#allAtHand;
   }
 
   /** `now`: seconds of the host's monotonic clock. True when an answer was. */
   check(frame: BenchFrame, now: number, answer: GuardAnswer): boolean {
-    readInto(this.#readings, frame);
+    this.#read(frame);
+    // Nearly every frame: all were clear, and every reading is inside.
+    if (this.#allClear && this.#allInside()) return false;
+    const answered = this.#checkEach(frame, now, answer);
+    this.#allClear = this.#allAtHand && this.#watched.every(({ memory }) => memory === clearGuard);
+    return answered;
+  }
+
+  #allInside(): boolean {
+    const places = this.#places;
+    const bounds = this.#bounds;
+    const readings = this.#readings;
+    const applies = this.#applies;
+    for (let i = 0; i < places.length; i += 1) {
+      const place = places[i] as number;
+      const reading = readings[place] as number;
+      // Written so that a reading that is not a number is not inside.
+      if (!(reading > (bounds[2 * i] as number) && reading < (bounds[2 * i + 1] as number)) && applies[place] === 1) return false;
+    }
+    return true;
+  }
+
+  #checkEach(frame: BenchFrame, now: number, answer: GuardAnswer): boolean {
     for (const watched of this.#watched) {
-      // The usual case without a number that may be null, which would be one more object for each guard of each frame.
-      if (watched.place >= 0 && watched.memory === clearGuard) {
-        const reading = this.#readings[watched.place] as number;
-        if (reading > watched.surelyAbove && reading < watched.surelyBelow) continue;
-      }
-      const value = this.#value(watched, frame);
-      if (watched.staysClear(value)) continue;
       const { guard, memory: before } = watched;
+      const value = this.#value(watched, frame);
       // A leak that was found is not gone because an injector is driven again: it clears when it is counted anew (RUN-108).
       if (guard.signal === 'idle-flow-ml-min' && value === null && before.active) continue;
       const after = stepGuard(guard, before, value, now);
@@ -130,7 +150,7 @@ export class Guards {
 
   /** The first guard that stops and is not clear, in words; null: all are. */
   notClear(frame: BenchFrame): string | null {
-    readInto(this.#readings, frame);
+    this.#read(frame);
     for (const watched of this.#watched) {
       const { guard, memory } = watched;
       if (guard.level !== 'note' && (memory.active || memory.outSince !== null)) {
@@ -140,28 +160,24 @@ export class Guards {
     return null;
   }
 
+  #read(frame: BenchFrame): void {
+    readInto(this.#readings, frame);
+    const { pressureKpa, supplyV, idleFlow } = this.#work;
+    this.#derive(frameSignals.length, toKilopascals(frame.pressure) - pressureKpa, pressureKpa);
+    this.#derive(frameSignals.length + 1, frame.supply - supplyV, supplyV);
+    this.#derive(frameSignals.length + 2, idleFlow, idleFlow);
+  }
+
+  #derive(place: number, value: number, of: number): void {
+    this.#readings[place] = value;
+    this.#applies[place] = Number.isNaN(of) ? 0 : 1;
+  }
+
   /** Of the frame whose readings are at hand; in the unit of the guard's limits; null when the signal does not apply now. */
-  #value(watched: WatchedGuard, frame: BenchFrame): number | null {
-    if (watched.place >= 0) return (this.#readings[watched.place] as number) / watched.siPerShown - watched.zero;
-    const { signal, reading } = watched;
-    if (reading !== null) {
-      const found = readingOf(frame, reading.id);
-      return found === undefined ? null : toShown(reading, found);
-    }
-    switch (signal) {
-      case 'pressure-deviation-kpa': {
-        const { pressureKpa } = this.#work;
-        return pressureKpa === null ? null : toKilopascals(frame.pressure) - pressureKpa;
-      }
-      case 'supply-deviation-v': {
-        const { supplyV } = this.#work;
-        return supplyV === null ? null : frame.supply - supplyV;
-      }
-      case 'idle-flow-ml-min':
-        return this.#work.idleFlow;
-      default:
-        return null;
-    }
+  #value({ place, reading }: WatchedGuard, frame: BenchFrame): number | null {
+    const found = place < 0 && reading !== null ? readingOf(frame, reading.id) : this.#applies[place] === 1 ? this.#readings[place] : undefined;
+    if (found === undefined) return null;
+    return reading === null ? found : toShown(reading, found);
   }
 }
 

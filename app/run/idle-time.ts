@@ -3,7 +3,11 @@ import type { BenchFrame } from '../bench/port.ts';
 
 export class IdleTime {
   readonly #rest: number;
-  #previous: BenchFrame | null = null;
+  /** Of the frame before; NaN: there was none. Numbers, and not the frame: holding on to each frame in turn costs more than to copy them. */
+  #bootId = '';
+  #burst = Number.NaN;
+  #at = Number.NaN;
+  #edgesAt = Number.NaN;
   #since = Number.NaN;
   #edges = 0;
   #time = 0;
@@ -15,17 +19,21 @@ export class IdleTime {
 
   /** Frames in order. `quiet`: no injector is driven or may be, and the rail is at its set point. */
   add(frame: BenchFrame, quiet: boolean): void {
-    const previous = this.#previous;
-    this.#previous = frame;
+    const [at, edges] = [this.#at, this.#edgesAt];
     // A train that was shorter than the time between two frames shows in its number.
-    if (!quiet || frame.burst.active || previous?.bootId !== frame.bootId || previous.burst.number !== frame.burst.number) {
+    const goesOn = quiet && !frame.burst.active && this.#bootId === frame.bootId && this.#burst === frame.burst.number;
+    this.#bootId = frame.bootId;
+    this.#burst = frame.burst.number;
+    this.#at = frame.at;
+    this.#edgesAt = frame.edges;
+    if (!goesOn) {
       this.#since = Number.NaN;
       return;
     }
     if (Number.isNaN(this.#since)) this.#since = frame.at;
-    if (previous.at - this.#since < this.#rest) return;
-    this.#edges += frame.edges - previous.edges;
-    this.#time += frame.at - previous.at;
+    if (at - this.#since < this.#rest) return;
+    this.#edges += frame.edges - edges;
+    this.#time += frame.at - at;
   }
 
   /** What was counted since the last time that this was asked; null: nothing. */

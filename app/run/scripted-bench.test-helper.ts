@@ -268,6 +268,9 @@ export class TestRun {
   hasWall = true;
   /** The host's computer counts for how long it was suspended. */
   countsSleep = false;
+  /** The host ticks no more often than this, s; 0: with every frame. */
+  tickEvery = 0;
+  #tickedAt = Number.NEGATIVE_INFINITY;
   readonly #secrets: BlindSource | null;
   #pending: EngineRequest | null = null;
   #commands = 0;
@@ -354,6 +357,8 @@ export class TestRun {
     }
     const frame = bench.pass(this.linkUp);
     if (this.linkUp && !bench.telemetrySilent) this.step({ kind: 'frame', now: bench.time, frame });
+    if (bench.time - this.#tickedAt < this.tickEvery - 1e-6) return;
+    this.#tickedAt = bench.time;
     this.step({ kind: 'tick', now: bench.time });
   }
 

@@ -55,6 +55,8 @@ export function framesInTime(window: WindowSummary, telemetryHz: number): Criter
 /** A reading is known to be a lively one when so many frames have been seen and at least this part of the last ones moved it. */
 const framesToKnow = 200;
 const livelyPart = 0.5;
+/** Below this it is left as it is: left to fall on, it would come to numbers so small that a processor takes ten times as long over each. */
+const hardlyEver = 1e-9;
 /** Then so many running that do not move it have a chance below 1e-12. */
 const framesToStand = 40;
 
@@ -81,7 +83,8 @@ class Reading {
     this.#stood = moved ? 0 : stood + 1;
     this.#seen = seen + 1;
     // What is being doubted is not learned from.
-    if (moved || stood < framesToStand || moving < livelyPart) this.#moving = moving + ((moved ? 1 : 0) - moving) / Math.min(seen + 1, framesToKnow);
+    if (moved) this.#moving = moving + (1 - moving) / Math.min(seen + 1, framesToKnow);
+    else if (moving > hardlyEver && (stood < framesToStand || moving < livelyPart)) this.#moving = moving - moving / Math.min(seen + 1, framesToKnow);
   }
 
   /** How it stands, in words; null: it does not. */

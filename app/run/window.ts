@@ -2,8 +2,9 @@
 import type { BenchFrame } from '../bench/port.ts';
 import type { Point } from '../plan/points.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { frameSignals, readingOf, readInto, windowSignals } from '../bench/readings.ts';
-import type { Signal, Spread, Spreads } from '../bench/readings.ts';
+import { frameSignals, furtherSignals, readingOf, readInto, windowSignals } from '../bench/readings.ts';
+import type { Spread, Spreads } from '../bench/readings.ts';
+import { seconds } from '../quantities/quantity.ts';
 
 /** Why frames do not make a window. */
 export interface WindowFailure {
@@ -16,6 +17,13 @@ const maxParts = 10;
 const minRevolutions = 4;
 const edgesOfAPart = 4;
 
+/** What a window keeps of a frame, in this order, and then its readings; by columns of plain numbers, because the frames themselves lie all over the memory. */
+const [atColumn, edgesColumn, lastEdgeAtColumn, readingsColumn] = [0, 1, 2, 3] as const;
+const rowLength = readingsColumn + frameSignals.length;
+const rowsAtFirst = 256;
+
+const noFurther = () => furtherSignals.map(({ id }) => ({ id, values: [] as number[] }));
+
 /**
  * Gathers the frames of a window, one at a time and at constant cost, and says at any time how many edges its summary
  * would rest on. The first edge that counts is the first that fell inside the window, so that nothing of the settling
@@ -23,10 +31,17 @@ const edgesOfAPart = 4;
  * error cancels, unless that would give away more than half of the edges (RUN-50).
  */
 export class WindowCollector {
-  readonly #frames: BenchFrame[] = [];
+  #rows = new Float64Array(rowsAtFirst * rowLength);
+  #count = 0;
+  #first: BenchFrame | null = null;
+  #lastNumber = 0;
+  #lastPulses = 0;
+  /** Why frames do not belong together. */
+  #apart: WindowFailure | null = null;
+  #further = noFurther();
   readonly #edgesPerRevolution: number;
   /** For each place of a revolution: the first frame whose latest edge stood there. */
-  readonly #firstAtPlace: (number | undefined)[];
+  readonly #firstAtPlace: Int32Array;
   #firstWithEdge = -1;
   #lastWithEdge = -1;
   #wholeFrom = -1;
@@ -36,35 +51,75 @@ export class WindowCollector {
   /** `edgesPerRevolution` is a whole number of at least 1. */
   constructor(edgesPerRevolution: number) {
     this.#edgesPerRevolution = edgesPerRevolution;
-    this.#firstAtPlace = new Array<number | undefined>(edgesPerRevolution);
+    this.#firstAtPlace = new Int32Array(edgesPerRevolution).fill(-1);
+  }
+
+  /** The next window: what the collector has room for, it keeps. */
+  begin(): this {
+    this.#count = 0;
+    this.#first = null;
+    this.#apart = null;
+    this.#further = noFurther();
+    this.#firstAtPlace.fill(-1);
+    this.#firstWithEdge = -1;
+    this.#lastWithEdge = -1;
+    this.#wholeFrom = -1;
+    this.#wholeTo = -1;
+    this.#wholeEdges = 0;
+    return this;
   }
 
   add(frame: BenchFrame): void {
-    const index = this.#frames.length;
-    this.#frames.push(frame);
-    const first = this.#frames[0];
-    if (first === undefined || frame.edges <= first.edges) return;
+    const index = this.#count;
+    this.#keep(frame, index);
+    const { edges } = frame;
+    if (edges <= (this.#rows[edgesColumn] as number)) return;
     if (this.#firstWithEdge < 0) this.#firstWithEdge = index;
     this.#lastWithEdge = index;
-    const place = frame.edges % this.#edgesPerRevolution;
-    const from = this.#firstAtPlace[place];
-    if (from === undefined) {
+    const place = edges % this.#edgesPerRevolution;
+    const from = this.#firstAtPlace[place] as number;
+    if (from < 0) {
       this.#firstAtPlace[place] = index;
       return;
     }
-    const edges = frame.edges - (this.#frames[from]?.edges ?? frame.edges);
-    if (edges > this.#wholeEdges) {
-      this.#wholeEdges = edges;
+    const whole = edges - this.#at(from, edgesColumn);
+    if (whole > this.#wholeEdges) {
+      this.#wholeEdges = whole;
       this.#wholeFrom = from;
       this.#wholeTo = index;
     }
   }
 
+  #keep(frame: BenchFrame, index: number): void {
+    const row = index * rowLength;
+    if (row === this.#rows.length) {
+      const longer = new Float64Array(2 * row);
+      longer.set(this.#rows);
+      this.#rows = longer;
+    }
+    const rows = this.#rows;
+    rows[row + atColumn] = frame.at;
+    rows[row + edgesColumn] = frame.edges;
+    rows[row + lastEdgeAtColumn] = frame.lastEdgeAt;
+    readInto(rows, frame, row + readingsColumn);
+    for (const { id, values } of this.#further) {
+      const value = readingOf(frame, id);
+      if (value !== undefined) values.push(value);
+    }
+    this.#count = index + 1;
+    this.#lastNumber = frame.number;
+    this.#lastPulses = frame.burst.done;
+    const first = (this.#first ??= frame);
+    if (this.#apart === null && (frame.bootId !== first.bootId || frame.burst.number !== first.burst.number)) this.#apart = apart(frame, first);
+  }
+
+  #at(index: number, column: number): number {
+    return this.#rows[index * rowLength + column] as number;
+  }
+
   /** Controller time between the first and the newest frame. */
   get duration(): number {
-    const first = this.#frames[0];
-    const last = this.#frames[this.#frames.length - 1];
-    return first === undefined || last === undefined ? 0 : last.at - first.at;
+    return this.#count === 0 ? 0 : this.#at(this.#count - 1, atColumn) - this.#at(0, atColumn);
   }
 
   /** Edges that the summary of the frames so far would rest on. */
@@ -74,21 +129,18 @@ export class WindowCollector {
   }
 
   summarise(): WindowSummary | WindowFailure {
-    const frames = this.#frames;
-    const whole = wholeWindow(frames);
+    const whole = this.#whole();
     if ('failure' in whole) return whole;
     const byRevolutions = this.#usesRevolutions(this.#allEdges());
     const from = byRevolutions ? this.#wholeFrom : this.#firstWithEdge;
     const to = byRevolutions ? this.#wholeTo : this.#lastWithEdge;
-    const firstEdge = frames[from];
-    const lastEdge = frames[to];
-    if (firstEdge === undefined || lastEdge === undefined || lastEdge.lastEdgeAt <= firstEdge.lastEdgeAt) {
+    if (from < 0 || to < 0 || this.#at(to, lastEdgeAtColumn) <= this.#at(from, lastEdgeAtColumn)) {
       return { failure: 'no-flow', text: 'The meter gave fewer than two edges inside the window, so there is no flow to measure.' };
     }
     return withFlow(whole, {
-      edges: lastEdge.edges - firstEdge.edges,
-      firstEdgeAt: firstEdge.lastEdgeAt,
-      lastEdgeAt: lastEdge.lastEdgeAt,
+      edges: this.#at(to, edgesColumn) - this.#at(from, edgesColumn),
+      firstEdgeAt: seconds(this.#at(from, lastEdgeAtColumn)),
+      lastEdgeAt: seconds(this.#at(to, lastEdgeAtColumn)),
       partRates: this.#partRates(from, to),
     });
   }
@@ -99,25 +151,65 @@ export class WindowCollector {
    * counted in the two halves over the time of each, Hz.
    */
   summariseZero(): WindowSummary | WindowFailure {
-    const frames = this.#frames;
-    const whole = wholeWindow(frames);
+    const whole = this.#whole();
     if ('failure' in whole) return whole;
-    const [first] = frames;
-    const last = frames[frames.length - 1];
-    const middle = frames.find(({ at }) => at - whole.from >= (whole.to - whole.from) / 2);
-    if (first === undefined || last === undefined || middle === undefined) throw new Error('a window has frames');
-    const rate = (from: BenchFrame, to: BenchFrame): number => (to.at > from.at ? (to.edges - from.edges) / (to.at - from.at) : 0);
-    const edges = last.edges - first.edges;
+    const last = this.#count - 1;
+    let middle = 0;
+    while (middle < last && this.#at(middle, atColumn) - whole.from < (whole.to - whole.from) / 2) middle += 1;
+    const rate = (from: number, to: number): number => {
+      const time = this.#at(to, atColumn) - this.#at(from, atColumn);
+      return time > 0 ? (this.#at(to, edgesColumn) - this.#at(from, edgesColumn)) / time : 0;
+    };
+    const edges = this.#at(last, edgesColumn) - this.#at(0, edgesColumn);
     return withFlow(whole, {
       edges,
-      firstEdgeAt: edges > 0 ? (frames[this.#firstWithEdge]?.lastEdgeAt ?? first.at) : first.at,
-      lastEdgeAt: edges > 0 ? last.lastEdgeAt : first.at,
-      partRates: [rate(first, middle), rate(middle, last)],
+      firstEdgeAt: edges > 0 && this.#firstWithEdge >= 0 ? seconds(this.#at(this.#firstWithEdge, lastEdgeAtColumn)) : whole.from,
+      lastEdgeAt: edges > 0 ? seconds(this.#at(last, lastEdgeAtColumn)) : whole.from,
+      partRates: [rate(0, middle), rate(middle, last)],
     });
   }
 
+  /** What every window has, if its frames belong together. */
+  #whole(): Whole | WindowFailure {
+    const first = this.#first;
+    const n = this.#count;
+    if (first === null || n < 2) return { failure: 'too-few-frames', text: `The window holds ${n} telemetry frames; at least two are needed.` };
+    if (this.#apart !== null) return this.#apart;
+    return {
+      from: first.at,
+      to: seconds(this.#at(n - 1, atColumn)),
+      frames: n,
+      missingFrames: this.#lastNumber - first.number + 1 - n,
+      pulses: this.#lastPulses - first.burst.done,
+      ...this.#spreads(),
+    };
+  }
+
+  /** Two passes over each column, so that a small scatter on a large mean is not lost. RUN-130, RUN-190 */
+  #spreads(): Spreads {
+    const n = this.#count;
+    const of: Record<string, Spread> = {};
+    for (const { id } of windowSignals) {
+      const column = frameSignals.findIndex((signal) => signal.id === id);
+      const spread = column < 0 ? spreadOfValues(this.#further.find((further) => further.id === id)?.values ?? []) : this.#spreadOfColumn(readingsColumn + column, n);
+      if (spread !== null) of[id] = spread;
+    }
+    return of as unknown as Spreads;
+  }
+
+  #spreadOfColumn(column: number, n: number): Spread {
+    const rows = this.#rows;
+    const end = n * rowLength;
+    let sum = 0;
+    for (let i = column; i < end; i += rowLength) sum += rows[i] as number;
+    const mean = sum / n;
+    let squares = 0;
+    for (let i = column; i < end; i += rowLength) squares += ((rows[i] as number) - mean) ** 2;
+    return { mean, sd: deviation(squares, n) };
+  }
+
   #allEdges(): number {
-    return (this.#frames[this.#lastWithEdge]?.edges ?? 0) - (this.#frames[this.#firstWithEdge]?.edges ?? 0);
+    return this.#firstWithEdge < 0 ? 0 : this.#at(this.#lastWithEdge, edgesColumn) - this.#at(this.#firstWithEdge, edgesColumn);
   }
 
   #usesRevolutions(all: number): boolean {
@@ -126,11 +218,8 @@ export class WindowCollector {
 
   /** Rates of parts that are equal to within one revolution (or edge), between the frames `from` and `to` (RUN-51). */
   #partRates(from: number, to: number): readonly number[] {
-    const frames = this.#frames;
-    const first = frames[from];
-    const last = frames[to];
-    if (first === undefined || last === undefined) return [];
-    const edges = last.edges - first.edges;
+    const first = this.#at(from, edgesColumn);
+    const edges = this.#at(to, edgesColumn) - first;
     const revolutions = edges / this.#edgesPerRevolution;
     const byRevolutions = Number.isInteger(revolutions) && revolutions >= minRevolutions;
     const unit = byRevolutions ? this.#edgesPerRevolution : 1;
@@ -138,18 +227,23 @@ export class WindowCollector {
     const parts = Math.min(maxParts, byRevolutions ? units : Math.floor(units / edgesOfAPart));
     if (parts < 2) return [];
     const rates: number[] = [];
-    let start = first;
+    let start = from;
     for (let index = from + 1; index <= to && rates.length < parts; index += 1) {
-      const frame = frames[index];
-      if (frame === undefined) break;
-      const end = first.edges + Math.round(((rates.length + 1) * units) / parts) * unit;
-      if (frame.edges < end) continue;
-      if (frame.lastEdgeAt <= start.lastEdgeAt) return [];
-      rates.push((frame.edges - start.edges) / (frame.lastEdgeAt - start.lastEdgeAt));
-      start = frame;
+      const end = first + Math.round(((rates.length + 1) * units) / parts) * unit;
+      if (this.#at(index, edgesColumn) < end) continue;
+      const time = this.#at(index, lastEdgeAtColumn) - this.#at(start, lastEdgeAtColumn);
+      if (time <= 0) return [];
+      rates.push((this.#at(index, edgesColumn) - this.#at(start, edgesColumn)) / time);
+      start = index;
     }
     return rates.length === parts ? rates : [];
   }
+}
+
+function apart(frame: BenchFrame, first: BenchFrame): WindowFailure {
+  return frame.bootId !== first.bootId
+    ? { failure: 'controller-reset', text: 'The controller was reset inside the window, so its counts do not belong together.' }
+    : { failure: 'other-burst', text: 'Another pulse train began inside the window, so its counts do not belong together.' };
 }
 
 /**
@@ -171,69 +265,11 @@ function withFlow(whole: Whole, { edges, firstEdgeAt, lastEdgeAt, partRates }: F
   return { from, to, frames, missingFrames, edges, firstEdgeAt, lastEdgeAt, partRates, pulses, ...readings };
 }
 
-/** What every window has, if its frames belong together. */
-function wholeWindow(frames: readonly BenchFrame[]): Whole | WindowFailure {
-  const [first] = frames;
-  const last = frames[frames.length - 1];
-  if (first === undefined || last === undefined || frames.length < 2) {
-    return { failure: 'too-few-frames', text: `The window holds ${frames.length} telemetry frames; at least two are needed.` };
-  }
-  for (const frame of frames) {
-    if (frame.bootId !== first.bootId) {
-      return { failure: 'controller-reset', text: 'The controller was reset inside the window, so its counts do not belong together.' };
-    }
-    if (frame.burst.number !== first.burst.number) {
-      return { failure: 'other-burst', text: 'Another pulse train began inside the window, so its counts do not belong together.' };
-    }
-  }
-  return {
-    from: first.at,
-    to: last.at,
-    frames: frames.length,
-    missingFrames: last.number - first.number + 1 - frames.length,
-    pulses: last.burst.done - first.burst.done,
-    ...spreads(frames),
-  };
-}
-
-const signalCount = frameSignals.length;
-/** Of one frame, and of a window: taken up again for each. */
-const reading = new Float64Array(signalCount);
-const mean = new Float64Array(signalCount);
-const squares = new Float64Array(signalCount);
-
-/**
- * Two passes, so that a small scatter on a large mean is not lost, and all signals in each: frames are many, and each is fetched
- * twice in place of ten times. RUN-130, RUN-190
- */
-function spreads(frames: readonly BenchFrame[]): Spreads {
-  const n = frames.length;
-  mean.fill(0);
-  squares.fill(0);
-  for (const frame of frames) {
-    readInto(reading, frame);
-    for (let i = 0; i < signalCount; i += 1) mean[i] = (mean[i] as number) + (reading[i] as number);
-  }
-  for (let i = 0; i < signalCount; i += 1) mean[i] = (mean[i] as number) / n;
-  for (const frame of frames) {
-    readInto(reading, frame);
-    for (let i = 0; i < signalCount; i += 1) squares[i] = (squares[i] as number) + ((reading[i] as number) - (mean[i] as number)) ** 2;
-  }
-  const of: Record<string, Spread> = {};
-  for (const signal of windowSignals) {
-    const i = frameSignals.findIndex(({ id }) => id === signal.id);
-    const spread = i < 0 ? furtherSpread(frames, signal) : { mean: mean[i] as number, sd: deviation(squares[i] as number, n) };
-    if (spread !== null) of[signal.id] = spread;
-  }
-  return of as unknown as Spreads;
-}
-
 const deviation = (sumOfSquares: number, n: number): number => (n > 1 ? Math.sqrt(sumOfSquares / (n - 1)) : 0);
 
-/** Over the frames that have it; null: none has. */
-function furtherSpread(frames: readonly BenchFrame[], { id }: Signal): Spread | null {
-  const found = frames.flatMap((frame) => readingOf(frame, id) ?? []);
-  if (found.length === 0) return null;
-  const of = found.reduce((sum, value) => sum + value, 0) / found.length;
-  return { mean: of, sd: deviation(found.reduce((sum, value) => sum + (value - of) ** 2, 0), found.length) };
+/** Of the frames that have it; null: none has. */
+function spreadOfValues(values: readonly number[]): Spread | null {
+  if (values.length === 0) return null;
+  const mean = values.reduce((sum, value) => sum + value, 0) / values.length;
+  return { mean, sd: deviation(values.reduce((sum, value) => sum + (value - mean) ** 2, 0), values.length) };
 }

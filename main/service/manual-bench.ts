@@ -337,12 +337,12 @@ export class ManualBench {
     const ofSupply = () => (this.#asked.supplySeen ? this.#asked.supply : null);
     return {
       get pressureKpa() {
-        return ofPressure();
+        return ofPressure() ?? Number.NaN;
       },
       get supplyV() {
-        return ofSupply();
+        return ofSupply() ?? Number.NaN;
       },
-      idleFlow: null,
+      idleFlow: Number.NaN,
     };
   }
 

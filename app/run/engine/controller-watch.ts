@@ -39,7 +39,7 @@ export class ControllerWatch {
     if (fault === null) return false;
     const { mode, safe } = this.#core.state;
     if (fault.code === deadManFault) {
-      if (!this.#core.isDriving || this.#expectsDeadMan) return false;
+      if (!this.#core.isDriving || this.#course.facts.expectsDeadMan) return false;
       this.#core.emit({ kind: 'controller-fault', fault });
       return this.#safety.hold('dead-man', `The controller did not hear the host for too long, and its dead-man acted. ${fault.text}`);
     }
@@ -61,14 +61,10 @@ export class ControllerWatch {
       return this.#safety.trip('pulse-count', `The controller counted ${frame.burst.done} pulses where ${frame.burst.commanded} were commanded.`);
     }
     if (frame.burst.active && !this.#settings.pulsing) return this.#safety.trip('unexpected-pulses', 'The controller drives an injector that nobody asked for.');
-    if (this.#expectsDeadMan) return false;
+    if (this.#course.facts.expectsDeadMan) return false;
     if (this.#settings.armed && !frame.armed) return this.#safety.trip('disarmed', 'The controller disarmed itself and gives no reason.');
     if (frame.armed && !this.#course.facts.arming) this.#settings.armed = true;
     return false;
-  }
-
-  get #expectsDeadMan(): boolean {
-    return this.#course.facts.expectsDeadMan;
   }
 
   /** What flows without a pulse mostly flows through the injector that had the last one (RUN-121). */

@@ -1,5 +1,6 @@
 /** What all parts of the engine know: the run, the time of the present input, the latest frame, and the events of the present unit. */
 import type { BenchCapabilities, BenchFrame } from '../../bench/port.ts';
+import { frameSignals, readInto } from '../../bench/readings.ts';
 import type { Point } from '../../plan/points.ts';
 import type { RunEventBody, StepKind } from '../../journal/events.ts';
 import { foldRun } from '../../journal/fold.ts';
@@ -14,6 +15,8 @@ export class EngineCore {
   /** The latest frame of the present link and controller life, and when it came. */
   frame: BenchFrame | null = null;
   frameNow = Number.NEGATIVE_INFINITY;
+  /** Of that frame, in the order of `frameSignals`. */
+  readonly readings = new Float64Array(frameSignals.length);
   /** Why the link is down, or was last. */
   downReason = '';
   /** A frame of the present attempt, or of the proof, could not be (RUN-160). */
@@ -61,6 +64,12 @@ export class EngineCore {
   drivenInjector(point: number): number | null {
     const at = this.#state.setPoints[point];
     return at === undefined || at.channel === 0 ? null : at.injector;
+  }
+
+  takeFrame(frame: BenchFrame): void {
+    this.frame = frame;
+    this.frameNow = this.now;
+    readInto(this.readings, frame);
   }
 
   forgetFrames(): void {

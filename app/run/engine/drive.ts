@@ -228,7 +228,7 @@ export class Drive {
     const { frame, state } = this.#core;
     const { pressureToleranceKpa: tolerance, temperatureMinC: low, temperatureMaxC: high } = state.plan.condition;
     const wanted = toKilopascals(point.pressure);
-    if (frame === null || Math.abs(toKilopascals(frame.pressure) - wanted) > tolerance || this.#settings.temperaturesFit(frame)) {
+    if (frame === null || Math.abs(toKilopascals(frame.pressure) - wanted) > tolerance || this.#settings.temperaturesFit()) {
       return { text: 'rail pressure in band', value: frame === null ? null : toKilopascals(frame.pressure), low: wanted - tolerance, high: wanted + tolerance, unit: 'kPa' };
     }
     const temperatures = fluidTemperatures.map((signal) => ({ text: `${signal.name} in band`, value: toShown(signal, readingOf(frame, signal.id) ?? Number.NaN), low, high, unit: signal.plain }));

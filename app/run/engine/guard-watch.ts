@@ -4,12 +4,44 @@ import { lookPart } from '../../plan/look.ts';
 import type { Guard } from '../../plan/plan.ts';
 import { toKilopascals } from '../../quantities/quantity.ts';
 import { guardReading, Guards, guardText } from '../guards.ts';
-import type { GuardMemory } from '../guards.ts';
+import type { GuardedWork, GuardMemory } from '../guards.ts';
 import type { IdleFlow } from '../../bench/idle-flow.ts';
 import { canTripMakingSafe } from './controller-watch.ts';
 import type { EngineCore } from './core.ts';
 import type { Course } from './course.ts';
 import type { Safety } from './safety.ts';
+
+/** A class, so that its getters are found at once: they are asked with every frame. */
+class WorkOfRun implements GuardedWork {
+  readonly #core: EngineCore;
+  readonly #course: Course;
+  readonly #idleFlow: IdleFlow;
+
+  constructor(core: EngineCore, course: Course, idleFlow: IdleFlow) {
+    this.#core = core;
+    this.#course = course;
+    this.#idleFlow = idleFlow;
+  }
+
+  get pressureKpa(): number {
+    if (!this.#course.facts.atPressure) return Number.NaN;
+    const point = this.#core.currentPoint;
+    // Held open for a moment: the plan need not have been made for that droop (RUN-143).
+    return point !== null && lookPart(point) !== 'held' ? toKilopascals(point.pressure) : Number.NaN;
+  }
+
+  get supplyV(): number {
+    const { current } = this.#core.state;
+    if (current === null || current.step === null || current.step === 'supply') return Number.NaN;
+    const point = this.#core.currentPoint;
+    return point === null ? Number.NaN : point.voltage;
+  }
+
+  get idleFlow(): number {
+    const flow = this.#idleFlow.millilitresPerMinute;
+    return flow === null ? Number.NaN : flow;
+  }
+}
 
 export class GuardWatch {
   readonly #core: EngineCore;
@@ -20,20 +52,7 @@ export class GuardWatch {
   constructor(core: EngineCore, course: Course, safety: Safety, idleFlow: IdleFlow) {
     this.#core = core;
     this.#safety = safety;
-    this.#guards = new Guards(core.state.plan.guards, {
-      get pressureKpa() {
-        const point = core.currentPoint;
-        // Held open for a moment: the plan need not have been made for that droop (RUN-143).
-        return course.facts.atPressure && point !== null && lookPart(point) !== 'held' ? toKilopascals(point.pressure) : null;
-      },
-      get supplyV() {
-        const step = core.state.current?.step;
-        return step != null && step !== 'supply' ? (core.currentPoint?.voltage ?? null) : null;
-      },
-      get idleFlow() {
-        return idleFlow.millilitresPerMinute;
-      },
-    });
+    this.#guards = new Guards(core.state.plan.guards, new WorkOfRun(core, course, idleFlow));
   }
 
   /** True when the run left its way. */

@@ -7,7 +7,7 @@ import { pairEdges } from '../../plan/zero.ts';
 import { seconds } from '../../quantities/quantity.ts';
 import type { Criterion } from '../../journal/events.ts';
 import { shutCriterion } from '../look.ts';
-import { WindowCollector } from '../window.ts';
+import type { WindowCollector } from '../window.ts';
 import type { Blind } from './blind.ts';
 import type { EngineCore } from './core.ts';
 import { factsOf, leave, until } from './course.ts';
@@ -88,7 +88,7 @@ export class PulsedPoint {
     this.#windowMax = Math.min(maxS, this.#count * point.period - plan.settleS - 1);
     this.#silentAfter = Math.min(silentMeterMost, Math.max(silentMeterLeast, silentMeterEdges / expectedEdgeRate(assumedStaticFlow, equipment, point)));
     this.#pulsesMove = point.width < point.period;
-    this.#window = new WindowCollector(equipment.meter.edgesPerRevolution);
+    this.#window = readings.window.begin();
   }
 
   *measure(): Procedure<Outcome> {

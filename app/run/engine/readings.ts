@@ -1,8 +1,9 @@
-/** What is gathered over all frames, beside the window of an attempt: idle flow, time without pulses, readings that stand. */
+/** What is gathered over all frames, the window of an attempt, idle flow, time without pulses, readings that stand. */
 import type { BenchFrame } from '../../bench/port.ts';
 import { IdleFlow, idleFlowRest } from '../../bench/idle-flow.ts';
 import { IdleTime } from '../idle-time.ts';
 import { StandingReadings } from '../telemetry-check.ts';
+import { WindowCollector } from '../window.ts';
 import type { EngineCore } from './core.ts';
 import type { Course } from './course.ts';
 import type { EngineSettings } from './settings.ts';
@@ -11,6 +12,8 @@ export class LatestReadings {
   readonly idleFlow: IdleFlow;
   readonly idleTime: IdleTime;
   standing = new StandingReadings();
+  /** Of the present attempt: one at a time is measured. */
+  readonly window: WindowCollector;
   readonly #course: Course;
   readonly #settings: EngineSettings;
 
@@ -19,6 +22,7 @@ export class LatestReadings {
     this.#course = course;
     this.#settings = settings;
     this.idleFlow = new IdleFlow(equipment.meter.kFactor, idleFlowRest(plan), plan.condition.pressureToleranceKpa * 1e3);
+    this.window = new WindowCollector(equipment.meter.edgesPerRevolution);
     this.idleTime = new IdleTime(plan.zero.settleS);
   }
 

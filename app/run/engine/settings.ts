@@ -1,8 +1,8 @@
 /** What this run has set on the bench, as far as it is certain, and since when the bench follows it. */
 import type { BenchFrame } from '../../bench/port.ts';
-import { fluidTemperatures, frameSignals, placeInFrame, readInto } from '../../bench/readings.ts';
+import { fluidTemperatures, placeInFrame } from '../../bench/readings.ts';
 import type { Plan } from '../../plan/plan.ts';
-import { toCelsius } from '../../quantities/quantity.ts';
+import { celsius, toCelsius } from '../../quantities/quantity.ts';
 import type { Kelvins } from '../../quantities/quantity.ts';
 import type { EngineCore } from './core.ts';
 
@@ -10,8 +10,6 @@ import type { EngineCore } from './core.ts';
 const temperatures = fluidTemperatures.map(placeInFrame).filter((place) => place >= 0);
 
 export class EngineSettings {
-  /** Of one frame. */
-  readonly #readings = new Float64Array(frameSignals.length);
   /** Set points that the controller has accepted, V and Pa; NaN: none, or not certain. */
   supply = Number.NaN;
   pressure = Number.NaN;
@@ -30,12 +28,17 @@ export class EngineSettings {
   /** Of the plan, for every frame: V, Pa. */
   readonly #supplyTolerance: number;
   readonly #pressureTolerance: number;
+  /** K; a temperature between them is in the band whatever the rounding of its conversion. */
+  readonly #surelyAbove: number;
+  readonly #surelyBelow: number;
 
   constructor(core: EngineCore) {
     this.#core = core;
     this.#plan = core.state.plan;
     this.#supplyTolerance = this.#plan.supply.toleranceV;
     this.#pressureTolerance = this.#plan.condition.pressureToleranceKpa * 1e3;
+    this.#surelyAbove = celsius(this.#plan.condition.temperatureMinC) + 1e-6;
+    this.#surelyBelow = celsius(this.#plan.condition.temperatureMaxC) - 1e-6;
   }
 
   /** The bench was told to be safe, or its supply was: nothing of this is certain. */
@@ -96,18 +99,21 @@ export class EngineSettings {
     return Math.abs(frame.pressure - this.pressure) <= this.#pressureTolerance;
   }
 
-  temperaturesFit(frame: BenchFrame): boolean {
-    const { temperatureMinC: min, temperatureMaxC: max } = this.#plan.condition;
-    readInto(this.#readings, frame);
+  /** Of the latest frame. */
+  temperaturesFit(): boolean {
+    const { readings } = this.#core;
     for (const place of temperatures) {
-      const found = toCelsius(this.#readings[place] as Kelvins);
-      if (!(found >= min && found <= max)) return false;
+      const found = readings[place] as number;
+      if (found > this.#surelyAbove && found < this.#surelyBelow) continue;
+      const { temperatureMinC: min, temperatureMaxC: max } = this.#plan.condition;
+      const shown = toCelsius(found as Kelvins);
+      if (!(shown >= min && shown <= max)) return false;
     }
     return true;
   }
 
   #trackCondition(frame: BenchFrame): void {
-    if (!this.pressureFits(frame) || !this.temperaturesFit(frame)) this.#conditionSince = Number.NaN;
+    if (!this.pressureFits(frame) || !this.temperaturesFit()) this.#conditionSince = Number.NaN;
     else if (Number.isNaN(this.#conditionSince)) this.#conditionSince = this.#core.now;
   }
 }

@@ -3,7 +3,7 @@ import type { BenchFrame } from '../../bench/port.ts';
 import type { Point } from '../../plan/points.ts';
 import { decaysPressure, zeroWindow } from '../../plan/zero.ts';
 import { summariseDecay } from '../../reduce/pressure-decay.ts';
-import { WindowCollector } from '../window.ts';
+import type { WindowCollector } from '../window.ts';
 import type { EngineCore } from './core.ts';
 import { factsOf, noFacts, until } from './course.ts';
 import type { Procedure } from './course.ts';
@@ -38,7 +38,7 @@ export class ZeroPoint {
     this.#readings = readings;
     this.#point = point;
     this.#reject = reject;
-    this.#window = new WindowCollector(core.state.equipment.meter.edgesPerRevolution);
+    this.#window = readings.window.begin();
   }
 
   *measure(): Procedure<Outcome> {
