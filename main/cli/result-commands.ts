@@ -15,7 +15,9 @@ import type { GridAxes } from '../../app/tables/grid.ts';
 import type { Archive } from '../archive/archive.ts';
 import { headText } from '../archive/ledger.ts';
 import { isoMinute, isoTime } from '../clock/dating.ts';
+import { machineClock } from '../clock/machine.ts';
 import { exportRun, reduceState, timesOf } from '../export/export-run.ts';
+import { patientDisk } from '../export/files.ts';
 import { loadRun } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
@@ -163,9 +165,10 @@ export function addResultCommands(program: Command): void {
           state: stateOf(archive, runId),
           software,
           axes: { voltages: options.voltages, pressures: options.pressures, widths: options.widths },
-        });
+        }, patientDisk(machineClock));
         if (written.kind === 'failed') throw new Stop(exitCode.badInput, written.text);
         for (const file of written.files) process.stdout.write(`${file}\n`);
+        if (written.note !== null) process.stderr.write(`${written.note}\n`);
       }),
     );
 }

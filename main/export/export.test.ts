@@ -100,7 +100,7 @@ describe('CSV', () => {
   it('lists the files that it wrote, and no others are left', async () => {
     const written = await exportCsv(directory, run());
     const names = ['attempts.csv', 'masses.csv', 'budgets.csv', 'lines.csv', 'leak.csv', 'static-flow.csv', 'tables.csv', 'maps.csv', 'curves.csv', 'manifest.json'];
-    expect(written).toEqual({ kind: 'written', files: names.map((n) => join(directory, n)) });
+    expect(written).toEqual({ kind: 'written', files: names.map((n) => join(directory, n)), note: null });
     expect((await readdir(directory)).sort()).toEqual([...names].sort());
   });
 
@@ -180,7 +180,7 @@ describe('JSON', () => {
   it('holds the whole reduction, and null only for infinitely many degrees of freedom', async () => {
     const { plan, reduction } = run();
     const written = await write(directory, [jsonFile({ provenance, software: 'railhouse 0.1.0', notTraceable: [], clocks: [], plan, equipment: syntheticEquipment, reduction })]);
-    expect(written).toEqual({ kind: 'written', files: [join(directory, 'reduction.json'), join(directory, 'manifest.json')] });
+    expect(written).toEqual({ kind: 'written', files: [join(directory, 'reduction.json'), join(directory, 'manifest.json')], note: null });
     const file = JSON.parse(await readFile(join(directory, 'reduction.json'), 'utf8')) as Record<string, unknown>;
     expect(file['reductionFileVersion']).toBe(2);
     expect(file['plan']).toEqual(plan);
@@ -235,6 +235,7 @@ describe('ARC-18 one step from one set to the next', () => {
       return calls < 0 ? Promise.reject(new Error('died')) : work(...args);
     };
     return {
+      ...realDisk,
       mkdir: living(realDisk.mkdir), list: living(realDisk.list), rename: living(realDisk.rename), unlink: living(realDisk.unlink), rmdir: living(realDisk.rmdir), sync: living(realDisk.sync),
       create: living(async (path: string) => {
         const file = await realDisk.create(path);

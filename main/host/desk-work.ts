@@ -13,6 +13,7 @@ import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
 import { meterStandingIn } from '../archive/meter-standing.ts';
 import type { Verification } from '../archive/verify.ts';
+import type { ExportDisk } from '../export/files.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
@@ -77,6 +78,8 @@ export interface DeskPlaceOfWork {
   readonly turn?: () => Promise<void>;
   /** Aborted: what is going on is ended as soon as it can be, and leaves nothing behind. */
   readonly ending?: AbortSignal;
+  /** Where exports are written; absent: the file system without patience. */
+  readonly disk?: ExportDisk;
 }
 
 /** Never rejects. `opened`: the archive, for reading. */
@@ -132,7 +135,7 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       const folder = newExportFolder(owner);
       let whole = false;
       try {
-        const written = await exportRun(folder, { archive, runId: id, state: loaded.state, software: job.software }, undefined, ending);
+        const written = await exportRun(folder, { archive, runId: id, state: loaded.state, software: job.software }, at.disk, ending);
         if (written.kind === 'failed') return { ok: false, code: 'archive', text: written.text };
         whole = true;
         return done('export', { folder, files: sizesOf(written.files) });

@@ -5,6 +5,7 @@ import type { MessagePortMain, ParentPort } from 'electron';
 import { openArchive } from '../archive/archive.ts';
 import { wait } from '../clock/clock.ts';
 import { machineClock } from '../clock/machine.ts';
+import { patientDisk } from '../export/files.ts';
 import type { ToDesk } from './desk.ts';
 import type { DeskPriority, FromDesk } from './desk-process.ts';
 import { answerAtDesk } from './desk-work.ts';
@@ -63,7 +64,7 @@ const onGone = (): void => {
 };
 const { parentPort } = process as { readonly parentPort?: ParentPort };
 // What a terminal sends to everybody is for the host, which ends this process too. By SIGTERM the desktop's shell tears it down.
-for (const signal of ['SIGINT', 'SIGHUP', 'SIGQUIT', ...(parentPort === undefined ? (['SIGTERM'] as const) : [])] as const) process.on(signal, () => undefined);
+for (const signal of ['SIGINT', 'SIGHUP', 'SIGQUIT', 'SIGBREAK', ...(parentPort === undefined ? (['SIGTERM'] as const) : [])] as const) process.on(signal, () => undefined);
 const line = parentPort === undefined ? childLine(onGone) : portLine(parentPort, onGone);
 
 const opened = openArchive(archivePath, { readOnly: true, checked: true });
@@ -78,7 +79,7 @@ line.hear((message) => {
     if (message !== null) {
       const { id, job } = message;
       const onProgress = (progress: number): void => line.say({ id, progress });
-      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal }) });
+      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock) }) });
       return;
     }
     if (opened.ok) opened.archive.close();

