@@ -18,6 +18,7 @@ import { RunService } from '../service/run-service.ts';
 import { software } from '../service/software.ts';
 import { equipmentFile, planFile, scenarioFile } from './documents.ts';
 import { drive } from './drive.ts';
+import { withEndByInput } from './end-with-input.ts';
 import { exitCode } from './exit-codes.ts';
 import { archivePlace, commandBench, recorderTo, withBenchOptions, type BenchOptions } from './places.ts';
 import { commandLine } from './command-line.ts';
@@ -163,8 +164,7 @@ async function runAgainst(transcript: Transcript, options: { plan: string; equip
 
 export function addBenchCommands(program: Command): void {
   withBenchOptions(
-    program
-      .command('check-controller')
+    withEndByInput(program.command('check-controller'))
       .description('hold a controller against every rule of the line specification that can be seen from outside'),
   )
     .option('--energise', 'include the checks that drive an injector channel with pulses of the least width')
@@ -181,8 +181,7 @@ export function addBenchCommands(program: Command): void {
       if (ports.length === 0) process.stderr.write('This machine tells of no serial port. A served bench or an unlisted port can be named all the same (--port).\n');
     });
 
-  program
-    .command('serve-bench')
+  withEndByInput(program.command('serve-bench'))
     .description('the simulated bench behind a pseudo-terminal, for another program to open like a serial port (Linux and macOS)')
     .addOption(new Option('--scenario <file>', 'which simulated bench, and what goes wrong on it').default(samplePath('scenario'), 'the sample bench'))
     .addOption(new Option('--speed <factor>', 'its time against real time; the host must be given the same').default('1'))

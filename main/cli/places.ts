@@ -5,6 +5,7 @@ import { Option, type Command } from 'commander';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, WallClock, type Clock } from '../clock/clock.ts';
+import { shareNote } from '../archive/network-share.ts';
 import { headsFileAt, type HeadPlaces, type HeadsFile } from '../archive/heads-file.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import type { Channel, ChannelSource } from '../link/channel.ts';
@@ -148,7 +149,7 @@ export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock 
   const heads = headsFile(kept, file, clock, onProblem);
   const opened = openArchive(file, mode === 'read' ? { readOnly: true } : { now: () => clock.unixNow(), entropy: machineEntropy, ...(heads === null ? {} : { heads }) });
   if (!opened.ok) throw new Stop(exitCode.archive, opened.text);
-  if (opened.archive.note !== null) process.stderr.write(`${opened.archive.note}\n`);
+  for (const note of [opened.archive.note, mode === 'write' ? shareNote(opened.archive.path) : null]) if (note !== null) process.stderr.write(`${note}\n`);
   return opened.archive;
 }
 

@@ -12,6 +12,7 @@ import { addProofCommands } from './proof-commands.ts';
 import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
 import { addWindowCommands } from './window-commands.ts';
+import { obeyInput } from './end-with-input.ts';
 import { refuseEmptyValues } from './values.ts';
 
 /** A program that throws what it was refused, and ends no process. */
@@ -30,7 +31,10 @@ export function makeProgram(): Command {
     .version(software, '-V, --version', 'print name and version')
     .showHelpAfterError('(add --help for the options)')
     .exitOverride()
-    .hook('preAction', (_, command) => refuseEmptyValues(command));
+    .hook('preAction', (_, command) => {
+      refuseEmptyValues(command);
+      obeyInput(command);
+    });
 
   addRunCommands(program);
   addResultCommands(program);

@@ -17,6 +17,7 @@ import { chosenRun } from './chosen-run.ts';
 import { commandLine } from './command-line.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { drive } from './drive.ts';
+import { withEndByInput } from './end-with-input.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace, commandBench, equipmentOption, freeDiskBytes, withBenchOptions, withHeadOptions, type BenchOptions, type HeadOptions } from './places.ts';
@@ -54,7 +55,7 @@ function pointNumbers(text: string): readonly number[] {
 }
 
 function withRunOptions(command: Command, ports: { readonly portByVariable: boolean } = { portByVariable: true }): Command {
-  return withJsonOption(withHeadOptions(withBenchOptions(command, ports)))
+  return withJsonOption(withHeadOptions(withBenchOptions(withEndByInput(command), ports)))
     .addOption(archiveOption())
     .addOption(new Option('--operator <name>', 'who measures and answers for this run; stored with it. Without it a terminal is asked').env(variables.operator))
     .addOption(

@@ -1,9 +1,10 @@
 /** The window as a command: on the desktop where Electron can run, else served to a browser of this machine. */
-import { spawn } from 'node:child_process';
+import { spawn, type ChildProcess } from 'node:child_process';
 import { join, resolve } from 'node:path';
 import { Option, type Command } from 'commander';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { canRunElectron } from '../electron/can-run.ts';
+import { endSwitch } from '../electron/messages.ts';
 import { ending } from '../ending/ending.ts';
 import { benchPlaces } from '../host/bench-place.ts';
 import { Desk } from '../host/desk.ts';
@@ -15,6 +16,7 @@ import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { scenarioFile } from './documents.ts';
 import { buildDesktop, buildWindow, houseFolder, windowFolder } from './build.ts';
+import { withEndByInput } from './end-with-input.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption, archivePlace, freeDiskBytes, withHeadOptions, type HeadOptions } from './places.ts';
 import { Stop } from './stop.ts';
@@ -92,8 +94,7 @@ async function start(options: WindowOptions): Promise<void> {
   // The bench is in the hand of the desktop's own processes; the window ends as it does when it is closed.
   const letGo = ending.hold({
     onAsked: ({ interrupts }) => {
-      // Ctrl-C goes from the terminal to both.
-      if (interrupts === 0) desktop.kill('SIGTERM');
+      endDesktop({ desktop, interrupts, platform: process.platform, startAgain: (args) => void spawn(electron.executable, [houseFolder, ...args], { stdio: 'ignore' }) });
     },
     makeSafe: () => Promise.resolve({ kind: 'no-answer', text: 'The desktop window goes on without this program; end it there.' }),
   });
@@ -101,6 +102,22 @@ async function start(options: WindowOptions): Promise<void> {
     desktop.on('error', reject);
     desktop.on('exit', (code) => resolveCode(code ?? exitCode.defect));
   }).finally(letGo);
+}
+
+interface DesktopEnd {
+  readonly desktop: Pick<ChildProcess, 'kill'>;
+  /** How often Ctrl-C was pressed; 0: it is something else that asks. */
+  readonly interrupts: number;
+  readonly platform: NodeJS.Platform;
+  /** Starts the desktop program once more with these switches. */
+  readonly startAgain: (args: readonly string[]) => void;
+}
+
+/** Asks the desktop's processes to end in order (CLI-32). On Windows a signal ends a process at once, and Ctrl-C reaches none that has a window. */
+export function endDesktop({ desktop, interrupts, platform, startAgain }: DesktopEnd): void {
+  if (platform === 'win32') startAgain([endSwitch]);
+  // Ctrl-C goes from the terminal to both.
+  else if (interrupts === 0) desktop.kill('SIGTERM');
 }
 
 /** What the desktop's processes are told of the options, as switches: paths are those of this folder. */
@@ -112,7 +129,7 @@ export function desktopSwitches({ archive, heads, headsKey }: Pick<WindowOptions
 const listenOption = (): Option => new Option('--listen <port>', 'port on 127.0.0.1; 0 is any free one').default(0).argParser(port);
 
 export function addWindowCommands(program: Command): void {
-  withHeadOptions(program.command('start'))
+  withEndByInput(withHeadOptions(program.command('start')))
     .description('open the window: on the desktop where that is possible, else in a browser of this machine')
     .addOption(archiveOption())
     .addOption(listenOption())
@@ -123,7 +140,7 @@ export function addWindowCommands(program: Command): void {
     .description('build the window and the desktop processes into dist/, as far as they are older than their source')
     .action(buildDesktop);
 
-  withHeadOptions(program.command('window'))
+  withEndByInput(withHeadOptions(program.command('window')))
     .description('serve the window on this machine, for a browser; only programs of this machine can reach it')
     .addOption(archiveOption())
     .addOption(new Option('--scenario <file>', 'which simulated bench windows connect to, and what goes wrong on it'))

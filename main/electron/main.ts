@@ -17,4 +17,5 @@ startShell(electron, {
   archivePath: given('archive') ?? join(app.getPath('userData'), 'railhouse.sqlite'),
   heads: given('heads'),
   headsKey: given('heads-key'),
+  end: app.commandLine.hasSwitch('end'),
 });

@@ -5,6 +5,9 @@ import { z } from 'zod';
 export const hostArguments = z.strictObject({ archivePath: z.string().min(1), heads: z.string().optional(), headsKey: z.string().optional() });
 export type HostArguments = z.infer<typeof hostArguments>;
 
+/** Switch of a second start that ends the program which is open: Windows has no signal that asks (CLI-32). */
+export const endSwitch = '--end';
+
 export const toHostProcess = z.discriminatedUnion('kind', [
   /** A port comes with it, at whose other end a window is. */
   z.strictObject({ kind: z.literal('window') }),

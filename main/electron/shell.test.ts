@@ -15,7 +15,7 @@ import { openArchive } from '../archive/archive.ts';
 import { keptHeads, makeHeadKey, publicHeadKey } from '../archive/heads-file.ts';
 import { readSample } from '../samples/samples.test-helper.ts';
 import { canRunElectron } from './can-run.ts';
-import { portWanted } from './messages.ts';
+import { endSwitch, portWanted } from './messages.ts';
 import { isOwn, startShell } from './shell.ts';
 import { electronDouble, HostThread, Preventable, type PortDouble } from './shell.test-helper.ts';
 
@@ -178,6 +178,20 @@ describe('the life of the program', () => {
     const first = await started();
     first.double.app.emit('second-instance', {}, []);
     expect(first.window.focused).toBe(1);
+  });
+
+  test('CLI-32 a start with --end ends the one that is open, in order and without asking, and opens nothing where there is none', async () => {
+    const first = await started();
+    first.host().emit('message', { kind: 'activity', active: true });
+    first.double.app.emit('second-instance', {}, ['electron', '.', endSwitch]);
+    expect(first.host().said).toEqual([{ kind: 'end' }]);
+    expect(first.state.questions).toEqual([]);
+    expect(first.window.focused).toBe(0);
+    first.host().emit('exit', 0);
+    const alone = electronDouble();
+    startShell(alone.electron, { hostFolder: join(folder, 'host'), windowFolder, archivePath: join(folder, 'archive.sqlite'), end: true });
+    await new Promise((resolve) => setImmediate(resolve));
+    expect(alone.state).toMatchObject({ quits: 1, windows: [], hosts: [] });
   });
 
   test('the machine is kept from sleeping for as long as a run is going on', async () => {

@@ -10,7 +10,7 @@ import { machineClock } from '../clock/machine.ts';
 import { securityHeaders, WindowFiles } from '../host/window-files.ts';
 import { NativeStop, stopKeys, stopShortcut } from './native-stop.ts';
 import { PageWatch, type PageEvent } from './page-watch.ts';
-import { portComes, portWanted, toShell, type HostArguments, type ToHostProcess } from './messages.ts';
+import { endSwitch, portComes, portWanted, toShell, type HostArguments, type ToHostProcess } from './messages.ts';
 
 export type ElectronCalls = Pick<
   typeof Electron,
@@ -27,6 +27,8 @@ export interface ShellPlaces {
   /** Where heads of the archive are kept beside it (ARC-14), and the key that signs them. */
   readonly heads?: string | undefined;
   readonly headsKey?: string | undefined;
+  /** Started in order to end the program that is open (CLI-32). */
+  readonly end?: boolean;
 }
 
 const scheme = 'railhouse';
@@ -50,7 +52,7 @@ export function isOwn(url: string): boolean {
 export function startShell(electron: ElectronCalls, places: ShellPlaces): void {
   const { app, protocol } = electron;
   // A second program would find the archive locked; it brings the first to the front in place of that.
-  if (!app.requestSingleInstanceLock()) {
+  if (!app.requestSingleInstanceLock() || places.end === true) {
     app.quit();
     return;
   }
@@ -119,8 +121,12 @@ class Shell {
     this.#window = this.#openWindow();
   }
 
-  /** By a second start, whose places this program does not take over: it says so where they are others. */
+  /** By a second start: asked to end, or to show itself. Its places are not taken over, which is said where they are others. */
   startedAgain(given: readonly string[]): void {
+    if (given.includes(endSwitch)) {
+      this.#goWithoutAsking();
+      return;
+    }
     this.toFront();
     const { archivePath, heads, headsKey } = this.#places;
     const mine = [`--archive=${archivePath}`, `--heads=${heads ?? ''}`, `--heads-key=${headsKey ?? ''}`];

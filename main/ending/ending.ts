@@ -92,6 +92,19 @@ class Ending {
     return () => this.#inHand.delete(inHand);
   }
 
+  /**
+   * From now on the end of standard input asks for the end too: how a program that started this one ends it where there are no signals
+   * (Windows), by closing the pipe that it writes to. What comes over it is not read.
+   */
+  endWithInput(): void {
+    const { stdin } = process;
+    const over = (): void => this.#ask('Standard input has ended, which was to end the program (--end-with-input).', codeOf('SIGTERM'));
+    for (const event of ['end', 'close', 'error']) stdin.once(event, over);
+    stdin.resume();
+    // It keeps no process alive that has done its work; a file, which has no such thing, ends at once.
+    if (stdin instanceof Socket) stdin.unref();
+  }
+
   /** `action` is done before the process ends early; the returned function takes it back. It must be quick. */
   last(action: () => void): () => void {
     this.#last.add(action);

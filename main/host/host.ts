@@ -17,6 +17,7 @@ import { parsePlan } from '../../app/plan/parse.ts';
 import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.ts';
 import type { Archive } from '../archive/archive.ts';
 import { removeUnfinished, unfinishedOf } from '../archive/backup.ts';
+import { shareNote } from '../archive/network-share.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 import { isoTime, today } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
@@ -91,7 +92,7 @@ export class Host {
       holderGone: () => void this.#afterHolder(),
     });
     const { tell } = this.#sessions;
-    this.#keeping = new Keeping(archive, () => tell('archive', { problems: [...this.#keeping.problems] }));
+    this.#keeping = new Keeping(archive, () => tell('archive', { problems: [...this.#keeping.problems] }), shareNote(archive.path));
     this.#bench = new BenchAtHost({ serialPorts, places, tell, onBench: (connected) => parts.onBench?.(connected), onChange: () => this.#hand.tell() });
     this.#runs = new RunAtHost({
       archive, clock, entropy, freeDiskBytes, tell,

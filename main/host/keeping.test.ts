@@ -7,6 +7,7 @@ import { openArchive } from '../archive/archive.ts';
 import { machineClock } from '../clock/machine.ts';
 import meterCheck from '../samples/meter-check.json' with { type: 'json' };
 import { readSample } from '../samples/samples.test-helper.ts';
+import { Keeping } from './keeping.ts';
 import { archiveFolder, removeFolder, testHost, type TestHost } from './host.test-helper.ts';
 
 let folder: string;
@@ -106,4 +107,10 @@ describe('ARC-46 what went into a file that has strayed', () => {
     expect(archive.meterChecks.add(check.check)).toMatchObject(strayed);
     expect(existsSync(file)).toBe(false);
   });
+});
+
+test('ARC-60 what is so for as long as the archive is open stands beside what happens', () => {
+  const keeping = new Keeping({ strayed: () => null, rescue: () => '' }, () => undefined, 'It lies on a share.');
+  keeping.note('A head was not kept.');
+  expect(keeping.problems).toEqual(['A head was not kept.', 'It lies on a share.']);
 });

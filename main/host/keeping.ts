@@ -7,16 +7,18 @@ export class Keeping {
   #strayed: string | null = null;
   #saved: string | null = null;
   #noted: string | null = null;
+  readonly #standing: string | null;
 
-  /** `onChange` is told after `problems` has changed. */
-  constructor(archive: Pick<Archive, 'strayed' | 'rescue'>, onChange: () => void) {
+  /** `onChange` is told after `problems` has changed. `standing`: what is so for as long as the archive is open (ARC-60). */
+  constructor(archive: Pick<Archive, 'strayed' | 'rescue'>, onChange: () => void, standing: string | null = null) {
+    this.#standing = standing;
     this.#archive = archive;
     this.#onChange = onChange;
   }
 
   /** Empty: all is well. */
   get problems(): readonly string[] {
-    return [this.lost, this.#noted].filter((text) => text !== null);
+    return [this.lost, this.#noted, this.#standing].filter((text) => text !== null);
   }
 
   /** Why nothing can be kept in the archive, as it was at the last look; null: it can. */

@@ -6,7 +6,7 @@ import { unixMillis } from '../../app/quantities/quantity.ts';
 import { attemptBodies, equipment, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
-import { desktopSwitches } from '../../main/cli/window-commands.ts';
+import { desktopSwitches, endDesktop } from '../../main/cli/window-commands.ts';
 import { HeadsFile, headsFileAt, type HeadPlaces, keptHeads, makeHeadKey, publicHeadKey, readHeadKey, unfitForHeads } from '../../main/archive/heads-file.ts';
 import type { Head } from '../../main/archive/ledger.ts';
 
@@ -68,6 +68,15 @@ const settled = () => new Promise((resolve) => setTimeout(resolve, 50));
 test('HOST-34 the desktop is told where archive, heads and key are, as places of this folder', () => {
   expect(desktopSwitches({ archive: 'data/a.sqlite', heads: '../heads.txt', headsKey: '/keys/k.pem' })).toEqual([`--archive=${resolve('data/a.sqlite')}`, `--heads=${resolve('../heads.txt')}`, '--heads-key=/keys/k.pem']);
   expect(desktopSwitches({ archive: '/a' })).toEqual(['--archive=/a']);
+});
+
+test('CLI-32 the desktop is asked to end by a second start on Windows, where a signal would end it at once, and by a signal elsewhere', () => {
+  const asked = (platform: NodeJS.Platform, interrupts: number): readonly string[] => {
+    const said: string[] = [];
+    endDesktop({ desktop: { kill: (signal) => said.push(String(signal)) > 0 }, interrupts, platform, startAgain: (args) => void said.push(...args) });
+    return said;
+  };
+  expect([asked('win32', 0), asked('win32', 1), asked('linux', 0), asked('darwin', 1)]).toEqual([['--end'], ['--end'], ['SIGTERM'], []]);
 });
 
 test.each<[HeadPlaces, string]>([

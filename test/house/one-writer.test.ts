@@ -7,6 +7,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { samplePath } from '../../main/samples/samples.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 import { socketWindow } from './socket-window.ts';
+import { onWindows } from '../builders/systems.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
 
@@ -35,7 +36,7 @@ async function second(): Promise<unknown> {
 describe('HOST-8 HOST-9 a second writer is refused', () => {
   it.each([[[]], [['named as a port by whoever started the host']]])('after a window asked to connect to the archive, its lock, its log and links to them %s', async (named) => {
     const link = join(folder, 'ttyUSB0');
-    symlinkSync(`${archive}.lock`, link);
+    if (!onWindows) symlinkSync(`${archive}.lock`, link);
     const paths = [`${archive}.lock`, archive, `${archive}-wal`, `${archive}-shm`, link];
     host = spawn(process.execPath, [command, 'window', '--archive', archive, ...(named.length > 0 ? ['--port', ...paths] : [])], { stdio: ['ignore', 'pipe', 'ignore'] });
     const window = await socketWindow(host);
