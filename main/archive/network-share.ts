@@ -3,7 +3,7 @@
  * one machine, and its locks are only as good as the share's (sqlite.org/wal.html, "Overview" and "Use of WAL Without Shared-Memory";
  * sqlite.org/useovernet.html). ARC-60
  */
-import { spawnSync } from 'node:child_process';
+import { execFileSync } from 'node:child_process';
 import { readFileSync, realpathSync } from 'node:fs';
 import { dirname } from 'node:path';
 
@@ -20,7 +20,7 @@ const thisMachine: MountedDisks = {
   platform: process.platform,
   mounts: () => {
     try {
-      return process.platform === 'linux' ? readFileSync('/proc/self/mountinfo', 'utf8') : (spawnSync('/sbin/mount', { encoding: 'utf8', timeout: 2000 }).stdout ?? '');
+      return process.platform === 'linux' ? readFileSync('/proc/self/mountinfo', 'utf8') : execFileSync('/sbin/mount', { encoding: 'utf8', timeout: 2000, stdio: ['ignore', 'pipe', 'ignore'] });
     } catch {
       return '';
     }
