@@ -3,6 +3,8 @@ import { resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { layoutJsonSchema, plainLayout } from '../../app/handover/layout.ts';
 import type { ControllerLayout } from '../../app/handover/layout.ts';
+import { machineClock } from '../clock/machine.ts';
+import { patientDisk } from '../export/files.ts';
 import { handOver, handoverFormats, type HandoverFormat } from '../handover/hand-over.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
@@ -35,9 +37,10 @@ export function addHandoverCommands(program: Command): void {
       const layout: ControllerLayout = options.layout === undefined ? plainLayout : layoutFile(options.layout);
       return withArchive(options.archive, async (archive) => {
         const runId = chosenRun(archive, run);
-        const written = await handOver(resolve(options.to), { archive, runId, state: stateOf(archive, runId), software, layout, formats: options.as });
+        const written = await handOver(resolve(options.to), { archive, runId, state: stateOf(archive, runId), software, layout, formats: options.as }, patientDisk(machineClock));
         if (written.kind !== 'written') throw new Stop(exitCode.badInput, written.text);
         for (const file of written.files) process.stdout.write(`${file}\n`);
+        if (written.note !== null) process.stderr.write(`${written.note}\n`);
       });
     });
 

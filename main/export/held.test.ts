@@ -120,7 +120,8 @@ describe('EXP-3 a file of the export is open in another program', () => {
   });
 
   // A mount point cannot change its name (rename(2): EBUSY); the system refuses it for real.
-  const ownNamespace = (script: string): ReturnType<typeof spawnSync> => spawnSync('unshare', ['-rm', 'sh', '-c', script], { encoding: 'utf8' });
+  const unshare = 'unshare';
+  const ownNamespace = (script: string): ReturnType<typeof spawnSync> => spawnSync(unshare, ['-rm', 'sh', '-c', script], { encoding: 'utf8' });
   const mayMount = process.platform === 'linux' && ownNamespace('mount -t tmpfs -o size=1m none /mnt').status === 0;
   it.skipIf(!mayMount)('a folder that the system itself holds (a mount point, Linux)', async () => {
     await mkdir(to);

