@@ -1,5 +1,6 @@
 /** A cell: the windows of one injector at one voltage, pressure and period, before and after a line went through them. */
 import type { WindowSummary } from '../journal/measured.ts';
+import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import type { CellLine, LineObservation } from './line.ts';
@@ -29,6 +30,9 @@ export interface Cell {
   readonly groups: readonly WidthGroup[];
   readonly refused: readonly NoMass[];
 }
+
+/** Injectors of one type are alike: what all have in common is told from all of them. */
+export const typeOfInjector = ({ injectors }: Pick<Plan, 'injectors'>, { injector }: Pick<Point, 'injector'>): string => injectors[injector]?.type ?? '';
 
 export type FittedCell =
   | {

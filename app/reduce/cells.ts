@@ -6,6 +6,7 @@ import type { Kilograms, Seconds } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { median } from '../statistics/robust.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
+import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed, WidthMean } from './cell.ts';
 import { fitCellLine } from './line.ts';
 import type { LineObservation } from './line.ts';
@@ -77,7 +78,7 @@ export function fitCells(cells: readonly Cell[], plan: Plan): { readonly fitted:
     if (first === undefined) continue;
     const model = scatterOf(condition);
     scatter.push({ ...model, pressure: first.at.pressure, period: first.at.period });
-    const families = grouped(condition, ({ at }) => `${plan.injectors[at.injector]?.type ?? ''}|${at.voltage}`);
+    const families = grouped(condition, ({ at }) => `${typeOfInjector(plan, at)}|${at.voltage}`);
     for (const family of families) fitted.push(...linesOf(family, model, plan.reduction));
   }
   return { fitted, scatter };

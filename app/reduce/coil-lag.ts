@@ -4,13 +4,14 @@
  * which nothing shows (own computation, first-order coils; RED-84).
  */
 import type { Plan } from '../plan/plan.ts';
+import { typeOfInjector } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine } from './effects.ts';
 import type { ReducedWindow, SweepLag } from './reduction.ts';
 
 /** One for each type: all its lines together, because the effect is nearly the same at every voltage. `orders`: rises in the order of measuring. */
 export function sweepLagsOf(lines: readonly FittedLine[], orders: ReadonlyMap<ReducedWindow, number>, plan: Pick<Plan, 'injectors'>): readonly SweepLag[] {
-  const typeOf = ({ cell }: FittedLine): string => plan.injectors[cell.at.injector]?.type ?? '';
+  const typeOf = ({ cell }: FittedLine): string => typeOfInjector(plan, cell.at);
   return grouped(lines, typeOf).map((members): SweepLag => {
     let product = 0;
     let squares = 0;

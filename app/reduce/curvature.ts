@@ -5,6 +5,7 @@
 import type { Plan } from '../plan/plan.ts';
 import { milliseconds, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
 import { errorSource } from '../uncertainty/source.ts';
+import { typeOfInjector } from './cell.ts';
 import type { WidthMean } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
@@ -16,7 +17,7 @@ const fewestWidths = 4;
 
 /** One for each type, pressure and period: mass = slope (w - t0 + relative w^2), from the means of the widths in the regions. */
 export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'injectors' | 'reduction'>): readonly Curvature[] {
-  const typeOf = ({ cell }: FittedLine): string => plan.injectors[cell.at.injector]?.type ?? '';
+  const typeOf = ({ cell }: FittedLine): string => typeOfInjector(plan, cell.at);
   const { linearFromMs } = plan.reduction;
   const definedFrom = linearFromMs === undefined ? null : milliseconds(linearFromMs);
   return grouped(lines, (f) => `${typeOf(f)}|${f.cell.at.pressure}|${f.cell.at.period}`).flatMap((members): Curvature[] => {
@@ -80,7 +81,7 @@ const beyondScatter = ({ relative, u }: Curvature): number => Math.sign(relative
 /** What it does to a line that any other admissible choice of widths would have been as good: rectangular. GUM D.3.4, RED-85 */
 export function curvatureParts(fitted: FittedLine, curvatures: readonly Curvature[], plan: Pick<Plan, 'injectors'>): readonly OnInjector[] {
   const { at } = fitted.cell;
-  const type = plan.injectors[at.injector]?.type ?? '';
+  const type = typeOfInjector(plan, at);
   const curvature = curvatures.find((c) => c.type === type && c.pressure === at.pressure && c.period === at.period);
   // Where the plan says which line is meant there is no choice.
   const bend = curvature === undefined || curvature.definedFrom !== null ? 0 : beyondScatter(curvature) / Math.sqrt(3);

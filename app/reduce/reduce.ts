@@ -10,6 +10,7 @@ import { benchDriftOf } from './bench-drift.ts';
 import { sweepLagsOf, uOfLag } from './coil-lag.ts';
 import { curvatureParts, curvaturesOf } from './curvature.ts';
 import { cellsOf, fitCells, meanMass, scatterModels, withMasses } from './cells.ts';
+import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
@@ -347,7 +348,7 @@ function stated(
     lowestRepeatable: lowestRepeatable(widths, plan.reduction.repeatabilityPercent),
     scatter: {
       uSlope: line.uSlope,
-      slopeParts: slopePartsOf(line.slopeFrom, { own, group, type: `type ${plan.injectors[at.injector]?.type ?? ''}, ${at.pressure} Pa, period ${at.period} s, ${at.voltage} V` }),
+      slopeParts: slopePartsOf(line.slopeFrom, { own, group, type: `type ${typeOfInjector(plan, at)}, ${at.pressure} Pa, period ${at.period} s, ${at.voltage} V` }),
       uMean: Math.sqrt(line.fit.varianceOfMean),
       meanSource: errorSource('line-height', own),
       distance: line.fit.meanX - line.deadTime,
@@ -392,7 +393,7 @@ function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity,
 
 /** A coil that is late is drawn towards the warmth of the purge: the line turns about the purge's width. RED-84. */
 function ofSweepLag({ cell: { at }, line }: FittedLine, { lags, plan }: Statement): readonly OnInjector[] {
-  const type = plan.injectors[at.injector]?.type ?? '';
+  const type = typeOfInjector(plan, at);
   const u = uOfLag(lags.find((lag) => lag.type === type));
   const open = plan.purge.widthMs * 1e-3 - line.deadTime;
   return u === 0 ? [] : [{ source: errorSource('sweep-lag', type), onDeadTime: u, onSlope: open > 0 ? (line.slope * u) / open : 0 }];
@@ -442,7 +443,7 @@ function staticToSlope(cell: LineCell, staticFlows: readonly StaticFlow[]): Resu
 }
 
 function familyKey({ cell: { at } }: FittedLine, width: number, plan: Plan): string {
-  return `${plan.injectors[at.injector]?.type ?? ''}|${at.voltage}|${at.pressure}|${at.period}|${width}`;
+  return `${typeOfInjector(plan, at)}|${at.voltage}|${at.pressure}|${at.period}|${width}`;
 }
 
 /** Relative scatter of windows of one width, pooled over the injectors of a type at one voltage, pressure and period. RED-26. */

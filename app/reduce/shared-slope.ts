@@ -6,6 +6,7 @@
 import { fAbove } from '../distributions/distributions.ts';
 import type { Plan } from '../plan/plan.ts';
 import { grouped } from './cells.ts';
+import { typeOfInjector } from './cell.ts';
 import type { FittedCell } from './cell.ts';
 import { lineFrom } from './line.ts';
 import type { LineSlope } from './line.ts';
@@ -18,7 +19,7 @@ export function shareSlopes(fitted: readonly FittedCell[], plan: Plan): { readon
   const models: SlopeModel[] = [];
   const shared = new Map<FittedCell, FittedLine>();
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
-  const typeOf = (f: FittedLine): string => plan.injectors[f.cell.at.injector]?.type ?? '';
+  const typeOf = (f: FittedLine): string => typeOfInjector(plan, f.cell.at);
   for (const group of grouped(lines, (f) => `${typeOf(f)}|${f.cell.at.pressure}|${f.cell.at.period}`)) {
     const [first] = group;
     if (first === undefined) continue;
