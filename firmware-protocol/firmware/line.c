@@ -205,6 +205,11 @@ void write_big(struct big n) {
     }
 }
 
+void write_field(const char *key, uint32_t n) {
+    write_text(key);
+    write_number(n);
+}
+
 void write_begin(char *into, char mark, uint16_t seq) {
     out = into;
     out_length = 0;

@@ -39,6 +39,8 @@ void write_string(const char *in_ram);
 void write_number(uint32_t n);
 void write_signed(int32_t n);
 void write_big(struct big n);
+/* A field whose value is a number; `key` with the space before it and the sign behind it. */
+void write_field(const char *key_in_flash, uint32_t n);
 /* Adds the tail and gives the length of the line. */
 uint16_t write_end(void);
 

@@ -7,53 +7,18 @@
 #include "analog.h"
 #include "board.h"
 #include "clock.h"
+#include "describe.h"
 #include "line.h"
 #include "memory.h"
 #include "pulse.h"
+#include "request.h"
 #include "safety.h"
 #include "uart.h"
-
-#define LONGEST_NAME 24
-#define LONGEST_TOKEN 16
-
-enum word {
-    HELLO, DESCRIBE, ALIVE, DEADMAN, TELEMETRY, ARM, SAFE, SUPPLY, PRESSURE, BURST, HALT, CLEAR,
-    RAIL, PUMP, SHUT_OFF, KEEP_PRESSURE, ECHO, CALIBRATE, UNKNOWN
-};
-static const char words[][14] PROGMEM = {
-    "hello", "describe", "alive", "deadman", "telemetry", "arm", "safe", "supply", "pressure", "burst", "halt", "clear",
-    "rail", "pump", "shut-off", "keep-pressure", "echo", "calibrate", "unknown"
-};
-
-enum topic {
-    TIMING_TOPIC, SUPPLY_TOPIC, PRESSURE_TOPIC, SAFETY_TOPIC,
-    EXTENSIONS_TOPIC, RAIL_TOPIC, WATCH_TOPIC, HEALTH_TOPIC, CALIBRATION_TOPIC, TOPICS
-};
-static const char topics[][12] PROGMEM = {
-    "timing", "supply", "pressure", "safety", "extensions", "rail", "watch", "health", "calibration"
-};
-#define EXTENSION_NAMES "rail,echo,watch,health,calibration"
 
 static const char faults[][25] PROGMEM = {
     "none", "emergency-stop", "interlock-cover", "interlock-ventilation", "over-current", "over-pressure",
     "over-temperature", "dead-man", "sensor-current", "sensor-pressure", "sensor-rail-temperature",
     "sensor-meter-temperature", "converter", "driver", "meter", "calibration", "fuses"
-};
-static const char causes[][10] PROGMEM = {"power-on", "brown-out", "watchdog", "button", "unknown"};
-
-/* Names of the analog inputs, and the unit of each (LINE-91). */
-static const char inputs[][9] PROGMEM = {"supply", "current", "pressure", "rail", "meter"};
-static const char units[][7] PROGMEM = {"-mv", "-ma", "-pa", "-mdegc", "-mdegc"};
-
-struct request {
-    uint16_t seq;
-    enum word word;
-    char token[LONGEST_TOKEN + 1];
-    enum topic topic;
-    uint32_t value; /* of the requests that have one number or flag */
-    uint8_t input;
-    struct scale scale;
-    uint32_t channel, width_ns, period_us, count;
 };
 
 static char boot[9];
@@ -78,85 +43,11 @@ void protocol_init(uint32_t start) {
     big_add(&next_frame, interval_us);
 }
 
-/* ---- reading ---- */
-
-/* 2: it is no flag. */
-static uint8_t read_flag(const char *key) {
-    uint32_t n = read_number(key);
-    return n > 1 ? 2 : n;
-}
-
-static void read_fields(struct request *r) {
-    char name[LONGEST_NAME + 1];
-    switch (r->word) {
-        case HELLO:
-            read_name(PSTR(" token="), r->token, LONGEST_TOKEN);
-            break;
-        case DESCRIBE:
-            read_name(PSTR(" topic="), name, LONGEST_NAME);
-            r->topic = TIMING_TOPIC;
-            while (r->topic < TOPICS && strcmp_P(name, topics[r->topic]) != 0) r->topic++;
-            break;
-        case DEADMAN:
-            r->value = read_number(PSTR(" ms="));
-            break;
-        case TELEMETRY:
-            r->value = read_number(PSTR(" hz="));
-            break;
-        case SUPPLY:
-            r->value = read_number(PSTR(" mv="));
-            break;
-        case PRESSURE:
-            r->value = read_number(PSTR(" pa="));
-            break;
-        case BURST:
-            r->channel = read_number(PSTR(" channel="));
-            r->width_ns = read_number(PSTR(" width-ns="));
-            r->period_us = read_number(PSTR(" period-us="));
-            r->count = read_number(PSTR(" count="));
-            break;
-        case PUMP:
-            r->value = read_flag(PSTR(" on="));
-            break;
-        case SHUT_OFF:
-            r->value = read_flag(PSTR(" shut="));
-            break;
-        case CALIBRATE:
-            read_name(PSTR(" input="), name, LONGEST_NAME);
-            while (r->input < ANALOG_INPUTS && strcmp_P(name, inputs[r->input]) != 0) r->input++;
-            r->scale.zero = read_signed(PSTR(" zero="));
-            r->scale.full = read_signed(PSTR(" full="));
-            break;
-        default:
-            break;
-    }
-}
-
-/* What was read is of this word, but is not among what it allows. */
-static uint8_t has_form(const struct request *r) {
-    switch (r->word) {
-        case DESCRIBE:
-            return r->topic < TOPICS;
-        case PUMP:
-        case SHUT_OFF:
-            return r->value < 2;
-        case CALIBRATE:
-            return r->input < ANALOG_INPUTS;
-        default:
-            return 1;
-    }
-}
-
 /* ---- answering ---- */
 
 static void begin(char *into, char mark, const struct request *r) {
     write_begin(into, mark, r->seq);
     write_text(words[r->word]);
-}
-
-static void field(const char *key, uint32_t n) {
-    write_text(key);
-    write_number(n);
 }
 
 /* The caller adds the text after it, where it has more to say than `text`. */
@@ -170,8 +61,8 @@ static void begin_refusal(char *into, const struct request *r, const char *code,
 
 static void refuse_range(const struct request *r, const char *what, uint32_t low, uint32_t high) {
     begin_refusal(answer, r, PSTR("range"), what);
-    field(PSTR(" must be from "), low);
-    field(PSTR(" to "), high);
+    write_field(PSTR(" must be from "), low);
+    write_field(PSTR(" to "), high);
     write_char('.');
 }
 
@@ -203,90 +94,7 @@ static void answer_hello(char *into, const struct request *r) {
     write_string(r->token);
     write_text(PSTR(" protocol=1 model=" MODEL " serial=" SERIAL_NUMBER " firmware=" FIRMWARE_VERSION " boot="));
     write_string(boot);
-    field(PSTR(" channels="), CHANNELS);
-}
-
-static void describe_calibration(void) {
-    for (uint8_t i = 0; i < ANALOG_INPUTS; i++) {
-        struct scale scale = analog_scale(i);
-        write_char(' ');
-        write_text(inputs[i]);
-        write_text(PSTR("-zero"));
-        write_text(units[i]);
-        write_char('=');
-        write_signed(scale.zero);
-        write_char(' ');
-        write_text(inputs[i]);
-        write_text(PSTR("-full"));
-        write_text(units[i]);
-        write_char('=');
-        write_signed(scale.full);
-    }
-    field(PSTR(" stored="), memory_calibration() == CALIBRATION_STORED);
-}
-
-static void answer_describe(const struct request *r) {
-    begin(answer, '=', r);
-    write_text(PSTR(" topic="));
-    write_text(topics[r->topic]);
-    switch (r->topic) {
-        case TIMING_TOPIC:
-            field(PSTR(" tick-ns="), TICK_NS);
-            field(PSTR(" min-width-ns="), MIN_WIDTH_NS);
-            field(PSTR(" max-width-ns="), MAX_WIDTH_NS);
-            field(PSTR(" min-period-us="), MIN_PERIOD_US);
-            field(PSTR(" max-period-us="), MAX_PERIOD_US);
-            field(PSTR(" max-count="), MAX_COUNT);
-            break;
-        case SUPPLY_TOPIC:
-            field(PSTR(" min-mv="), MIN_SUPPLY_MV);
-            field(PSTR(" max-mv="), MAX_SUPPLY_MV);
-            field(PSTR(" safe-mv="), SAFE_SUPPLY_MV);
-            break;
-        case PRESSURE_TOPIC:
-            field(PSTR(" commandable="), PRESSURE_COMMANDABLE);
-            field(PSTR(" min-pa="), PRESSURE_COMMANDABLE ? MIN_PRESSURE_PA : 0);
-            field(PSTR(" max-pa="), PRESSURE_COMMANDABLE ? MAX_PRESSURE_PA : 0);
-            break;
-        case EXTENSIONS_TOPIC:
-            extended = 1;
-            write_text(PSTR(" extensions=" EXTENSION_NAMES));
-            break;
-        case RAIL_TOPIC:
-            field(PSTR(" pump="), HAS_PUMP);
-            field(PSTR(" relief="), HAS_RELIEF);
-            field(PSTR(" shut-off="), HAS_SHUT_OFF);
-            break;
-        case WATCH_TOPIC:
-            field(PSTR(" idle-ma="), IDLE_MA);
-            field(PSTR(" idle-edges="), IDLE_EDGES);
-            field(PSTR(" idle-ms="), IDLE_MS);
-            field(PSTR(" frozen-ms="), FROZEN_MS);
-            field(PSTR(" sensor-low-permille="), SENSOR_LOW_PERMILLE);
-            field(PSTR(" sensor-high-permille="), SENSOR_HIGH_PERMILLE);
-            field(PSTR(" meter-max-hz="), METER_MAX_HZ);
-            break;
-        case HEALTH_TOPIC:
-            field(PSTR(" bad-lines="), line_bad());
-            field(PSTR(" byte-errors="), uart_errors());
-            field(PSTR(" starts="), starts);
-            write_text(PSTR(" cause="));
-            write_text(causes[memory_reset_cause()]);
-            field(PSTR(" stack-free="), memory_stack_free());
-            break;
-        case CALIBRATION_TOPIC:
-            describe_calibration();
-            break;
-        default:
-            field(PSTR(" deadman-min-ms="), DEADMAN_MIN_MS);
-            field(PSTR(" deadman-max-ms="), DEADMAN_MAX_MS);
-            field(PSTR(" telemetry-max-hz="), TELEMETRY_MAX_HZ);
-            field(PSTR(" trip-ma="), TRIP_MA);
-            field(PSTR(" trip-pa="), TRIP_PA);
-            field(PSTR(" trip-mdegc="), TRIP_MDEGC);
-            write_text(PSTR(" interlocks=" INTERLOCK_NAMES));
-            break;
-    }
+    write_field(PSTR(" channels="), CHANNELS);
 }
 
 static void do_telemetry(const struct request *r) {
@@ -377,8 +185,8 @@ static void do_burst(const struct request *r) {
     }
     if (number != 0) {
         begin(answer, '=', r);
-        field(PSTR(" number="), number);
-        field(PSTR(" width-ns="), width_ticks * TICK_NS);
+        write_field(PSTR(" number="), number);
+        write_field(PSTR(" width-ns="), width_ticks * TICK_NS);
     } else if (!refuse_unready(r, fault, armed)) {
         begin_refusal(answer, r, PSTR("busy"), PSTR("Burst "));
         write_number(burst.number);
@@ -389,10 +197,10 @@ static void do_burst(const struct request *r) {
 static void answer_rail(const struct request *r) {
     struct rail rail = safety_rail();
     begin(answer, '=', r);
-    field(PSTR(" pumping="), rail.pumping);
-    field(PSTR(" relieved="), rail.relieved);
-    field(PSTR(" shut="), rail.shut);
-    field(PSTR(" keeping="), rail.keeping);
+    write_field(PSTR(" pumping="), rail.pumping);
+    write_field(PSTR(" relieved="), rail.relieved);
+    write_field(PSTR(" shut="), rail.shut);
+    write_field(PSTR(" keeping="), rail.keeping);
 }
 
 /* LINE-84 to LINE-86: what gives pressure needs a bench that somebody answers for. */
@@ -433,11 +241,11 @@ static void answer_echo(const struct request *r) {
         drive = pulse_drive();
     }
     begin(answer, '=', r);
-    field(PSTR(" number="), burst.number);
-    field(PSTR(" channel="), drive.channel);
-    field(PSTR(" width-ns="), drive.width_ticks * TICK_NS);
-    field(PSTR(" period-us="), drive.period_ticks / TICKS_PER_US);
-    field(PSTR(" count="), burst.commanded);
+    write_field(PSTR(" number="), burst.number);
+    write_field(PSTR(" channel="), drive.channel);
+    write_field(PSTR(" width-ns="), drive.width_ticks * TICK_NS);
+    write_field(PSTR(" period-us="), drive.period_ticks / TICKS_PER_US);
+    write_field(PSTR(" count="), burst.commanded);
 }
 
 static void do_calibrate(const struct request *r) {
@@ -457,7 +265,9 @@ static void do_calibrate(const struct request *r) {
 static void carry_out(const struct request *r) {
     switch (r->word) {
         case DESCRIBE:
-            answer_describe(r);
+            if (r->topic == EXTENSIONS_TOPIC) extended = 1;
+            begin(answer, '=', r);
+            describe_topic(r->topic, starts);
             return;
         case DEADMAN:
             if (outside(r->value, DEADMAN_MIN_MS, DEADMAN_MAX_MS)) {
@@ -541,17 +351,11 @@ static void take_hello(const struct request *r) {
 
 void protocol_take_line(uint8_t length) {
     struct request r;
-    r.input = 0;
-    if (!read_begin(length, &r.seq)) {
+    uint8_t fits;
+    if (!request_read(length, &r, &fits)) {
         line_count_bad();
         return;
     }
-    char word[LONGEST_NAME + 1];
-    read_word(word);
-    r.word = HELLO;
-    while (r.word < UNKNOWN && strcmp_P(word, words[r.word]) != 0) r.word++;
-    read_fields(&r);
-    uint8_t fits = read_complete() && has_form(&r);
     if (r.word == HELLO && fits) {
         take_hello(&r);
         return;
@@ -624,14 +428,14 @@ void protocol_telemetry(void) {
     write_big(edges);
     write_text(PSTR(" edge-us="));
     write_big(edge_at);
-    field(PSTR(" burst="), burst.number);
-    field(PSTR(" active="), burst.active);
-    field(PSTR(" commanded="), burst.commanded);
-    field(PSTR(" done="), burst.done);
-    field(PSTR(" armed="), armed);
+    write_field(PSTR(" burst="), burst.number);
+    write_field(PSTR(" active="), burst.active);
+    write_field(PSTR(" commanded="), burst.commanded);
+    write_field(PSTR(" done="), burst.done);
+    write_field(PSTR(" armed="), armed);
     write_text(PSTR(" fault="));
     write_text(faults[fault]);
-    field(PSTR(" interlocks="), interlocks);
+    write_field(PSTR(" interlocks="), interlocks);
     uart_put(passing, write_end());
     big_add(&frames, 1);
     frame_seq++;

@@ -1,12 +1,13 @@
 /**
- * `npm run show -- mutation ROOM [SAMPLE|all] [SEED]`: changes the product in small ways (Stryker), one at a time, and counts how many the
- * tests of the room notice. Of each room a random sample is tried, and the score has the interval of a share; `all` tries each.
+ * `npm run show -- mutation ROOM [SAMPLE|all] [SEED] [FILES...]`: changes the product in small ways (Stryker), one at a time, and counts how
+ * many the tests of the room notice. Of each room a random sample is tried, and the score has the interval of a share; `all` tries each.
+ * FILES (`invariance.ts blind.ts`): only these of the room; the score then says nothing of the rest.
  *
  * Left out: texts (a person judges words), changes of what a module computes once when it is loaded, and tests that start processes, a
  * browser or a storm, that draw inputs at random or reduce hundreds of runs. So what only those notice counts as not noticed.
  */
 import { spawnSync } from 'node:child_process';
-import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { sampleOf, wilson, type Place } from './sampling.ts';
 
@@ -102,8 +103,8 @@ function tried(name: string, { mutate, tests, without = [], pool }: Room, sample
   return Object.entries(files).flatMap(([file, { source, mutants }]) => mutants.map((mutant) => ({ ...mutant, file, source })));
 }
 
-/** The score of one room, printed; true when it is what is wanted. */
-function show(name: string, room: Room, sample: number | null, seed: string): boolean {
+/** The score of one room or of files of it, printed; true when it is what is wanted. */
+function show(title: string, name: string, room: Room, sample: number | null, seed: string): boolean {
   const all = tried(name, room, sample, seed).filter(({ status }) => status !== 'Ignored');
   const sampled = sampleOf(all, placeOf, sample ?? all.length, seed);
   // With a few of them the tests cannot even be begun; many are a fault of the machine, and then there is no score.
@@ -120,16 +121,22 @@ function show(name: string, room: Room, sample: number | null, seed: string): bo
   const { low, high } = wilson(noticed, drawn.length);
   const percent = (share: number): string => (100 * share).toFixed(1);
   const interval = drawn.length === all.length ? 'every mutant' : `a random sample of ${all.length}, 95 % interval ${percent(low)} to ${percent(high)} %`;
-  process.stdout.write(`${name}: ${noticed} of ${drawn.length} mutants noticed, ${percent(noticed / drawn.length)} % (${interval}, seed ${seed}; ${alive.filter(({ status }) => status === 'NoCoverage').length} in code that these tests do not run, ${late} noticed by no end)\n`);
+  process.stdout.write(`${title}: ${noticed} of ${drawn.length} mutants noticed, ${percent(noticed / drawn.length)} % (${interval}, seed ${seed}; ${alive.filter(({ status }) => status === 'NoCoverage').length} in code that these tests do not run, ${late} noticed by no end)\n`);
   return noticed / drawn.length >= wanted;
 }
 
-export function showMutation([name = '', sample = '400', seed = '1']: readonly string[]): Promise<boolean> {
+export function showMutation([name = '', sample = '400', seed = '1', ...files]: readonly string[]): Promise<boolean> {
   const chosen = name === 'each' ? Object.keys(rooms) : [name];
   const size = sample === 'all' ? null : Number(sample);
   if (chosen.some((one) => !(one in rooms)) || (size !== null && !(size >= 1))) {
     process.stderr.write(`Which room? ${Object.keys(rooms).join(', ')}, each; then how many mutants (400) or all, and a seed.\n`);
     return Promise.resolve(false);
   }
-  return Promise.resolve(chosen.map((one) => show(one, rooms[one] as Room, size, seed)).every((good) => good));
+  const strangers = files.filter((file) => chosen.length > 1 || !existsSync(join(root, name, file)));
+  if (strangers.length > 0) {
+    process.stderr.write(`${strangers.join(', ')}: no file of ${name}. Files are named as they lie in one room, \`invariance.ts\`.\n`);
+    return Promise.resolve(false);
+  }
+  const partOf = (one: string): Room => ({ ...(rooms[one] as Room), ...(files.length === 0 ? {} : { mutate: files.map((file) => `${one}/${file}`) }) });
+  return Promise.resolve(chosen.map((one) => show(files.length === 0 ? one : `${one} (${files.join(', ')})`, one, partOf(one), size, seed)).every((good) => good));
 }
