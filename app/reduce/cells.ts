@@ -63,9 +63,9 @@ export function withMasses(cell: Cell, massOf: (observed: Observed) => Kilograms
 
 /** The scatter of windows at each pressure and period. */
 export function scatterModels(cells: readonly Cell[]): readonly ScatterModel[] {
-  return grouped(cells, ({ at }) => `${at.pressure}|${at.period}`).flatMap((condition) => {
-    const [first] = condition;
-    return first === undefined ? [] : [{ ...scatterOf(condition), pressure: first.at.pressure, period: first.at.period }];
+  return grouped(cells, ({ at }) => `${at.pressure}|${at.period}`).map((condition) => {
+    const [{ at }] = condition;
+    return { ...scatterOf(condition), pressure: at.pressure, period: at.period };
   });
 }
 
@@ -74,18 +74,18 @@ export function fitCells(cells: readonly Cell[], plan: Plan): { readonly fitted:
   const fitted: FittedCell[] = [];
   const scatter: ScatterModel[] = [];
   for (const condition of grouped(cells, ({ at }) => `${at.pressure}|${at.period}`)) {
-    const [first] = condition;
-    if (first === undefined) continue;
+    const [{ at: { pressure, period } }] = condition;
     const model = scatterOf(condition);
-    scatter.push({ ...model, pressure: first.at.pressure, period: first.at.period });
+    scatter.push({ ...model, pressure, period });
     const families = grouped(condition, ({ at }) => `${typeOfInjector(plan, at)}|${at.voltage}`);
     for (const family of families) fitted.push(...linesOf(family, model, plan.reduction));
   }
   return { fitted, scatter };
 }
 
-export function grouped<T>(items: readonly T[], key: (item: T) => string): readonly T[][] {
-  const groups = new Map<string, T[]>();
+/** In the order of the first of each; none is empty. */
+export function grouped<T>(items: readonly T[], key: (item: T) => string): readonly (readonly [T, ...T[]])[] {
+  const groups = new Map<string, [T, ...T[]]>();
   for (const item of items) {
     const name = key(item);
     const group = groups.get(name);

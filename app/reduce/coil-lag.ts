@@ -20,8 +20,7 @@ export function sweepLagsOf(lines: readonly FittedLine[], orders: ReadonlyMap<Re
       product += sums.product;
       squares += sums.squares;
     }
-    const [first] = members;
-    const type = first === undefined ? '' : typeOf(first);
+    const type = typeOf(members[0]);
     if (!(squares > 0)) return { type, difference: 0, u: null };
     return { type, difference: (2 * product) / squares, u: 2 / Math.sqrt(squares) };
   });

@@ -23,7 +23,7 @@ export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'inj
   return grouped(lines, (f) => `${typeOf(f)}|${f.cell.at.pressure}|${f.cell.at.period}`).flatMap((members): Curvature[] => {
     const [first] = members;
     const bends = members.flatMap((f) => bendOf(f) ?? []);
-    if (first === undefined || bends.length === 0) return [];
+    if (bends.length === 0) return [];
     const weights = bends.reduce((sum, b) => sum + 1 / b.variance, 0);
     const relative = bends.reduce((sum, b) => sum + b.relative / b.variance, 0) / weights;
     const squares = bends.reduce((sum, b) => sum + (b.relative - relative) ** 2 / b.variance, 0);

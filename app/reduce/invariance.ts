@@ -7,10 +7,11 @@ import type { Plan } from '../plan/plan.ts';
 import { changedPressures } from '../plan/invariance.ts';
 import type { Nuisance } from '../plan/invariance.ts';
 import { celsius, kilopascals } from '../quantities/quantity.ts';
-import { chiSquareAbove, fAbove } from '../distributions/distributions.ts';
+import { fAbove } from '../distributions/distributions.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { massPerPulse } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
+import { grouped } from './cells.ts';
 import type { LeakBlock } from './leak-block.ts';
 import { coilKelvinPerWatt, dutyChange, isPair, uCoilKelvinPerWatt } from './period-pair.ts';
 import type { InvarianceMember, InvarianceSet, LineCell, NoLineCell, ReducedWindow, ScatterModel } from './reduction.ts';
@@ -19,8 +20,6 @@ import { varianceAt } from './variance-model.ts';
 
 /** Chance that a bench on which all agrees has any member called: over the whole set, by Bonferroni. RED-112 */
 const falseCalls = 0.01;
-/** Above this Student's t is the normal distribution for these tests. */
-const manyDegrees = 1e6;
 
 interface Measured {
   readonly reduced: ReducedWindow;
@@ -62,14 +61,12 @@ interface OfInjector {
 export function invarianceOf(question: Question): InvarianceSet {
   const found = members(question);
   const tests = found.reduce((sum, m) => sum + m.tests.length, 0);
-  const each = falseCalls / Math.max(1, tests);
   return {
     tests,
     falseCalls,
     members: found.map(({ tests: own, ...m }): InvarianceMember => {
-      const least = own.toSorted((a, b) => a.p - b.p)[0];
-      const p = Math.min(1, (least?.p ?? 1) * tests);
-      return { ...m, p, called: least !== undefined && least.p <= each, by: least?.by ?? 'common' };
+      const { by, p } = own.reduce((least, one) => (one.p < least.p ? one : least));
+      return { ...m, p: Math.min(1, p * tests), called: p * tests <= falseCalls, by };
     }),
   };
 }
@@ -82,9 +79,9 @@ function members(question: Question): readonly Found[] {
   const under = (changed: Nuisance) => windows.filter(({ reduced: { at } }) => at.changed === changed);
   const base = (list: readonly Measured[], pressure: number | null, halved: boolean): readonly Pairing[] =>
     list.flatMap((w): Pairing[] => {
-      const { injector, voltage, width, period, pressure: own } = w.reduced.at;
+      const { injector, voltage, period, pressure: own } = w.reduced.at;
       const cell = lines.get(cellKey({ injector, voltage, pressure: pressure ?? own, period: halved ? period / 2 : period }));
-      return cell === undefined ? [] : [{ window: w, cell, width }];
+      return cell === undefined ? [] : [{ window: w, cell }];
     });
   const first = kilopascals(plan.axes.pressureKpa[0] ?? Number.NaN);
   const against = (pairings: readonly Pairing[], warmth: boolean): readonly OfInjector[] => heldAgainst(question, pairings, warmth);
@@ -101,7 +98,6 @@ function members(question: Question): readonly Found[] {
 interface Pairing {
   readonly window: Measured;
   readonly cell: LineCell;
-  readonly width: number;
 }
 
 const cellKey = ({ injector, voltage, pressure, period }: { readonly injector: number; readonly voltage: number; readonly pressure: number; readonly period: number }): string =>
@@ -199,21 +195,19 @@ function heldAgainst(question: Question, pairings: readonly Pairing[], warmth: b
   });
 }
 
-function byCell(pairings: readonly Pairing[]): readonly { readonly cell: LineCell; readonly width: number; readonly windows: readonly Measured[] }[] {
-  const groups = new Map<string, { readonly cell: LineCell; readonly width: number; readonly windows: Measured[] }>();
-  for (const { cell, width, window } of pairings) {
-    const key = `${cellKey(cell)}|${width}`;
-    const group = groups.get(key);
-    if (group === undefined) groups.set(key, { cell, width, windows: [window] });
-    else group.windows.push(window);
-  }
-  return [...groups.values()];
+/** Windows that are held against one cell at one width. */
+function byCell<T extends Pairing>(pairings: readonly T[]): readonly { readonly cell: LineCell; readonly width: number; readonly of: readonly T[]; readonly windows: readonly Measured[] }[] {
+  return grouped(pairings, ({ cell, window }) => `${cellKey(cell)}|${window.reduced.at.width}`).map((of) => {
+    const [{ cell, window }] = of;
+    return { cell, width: window.reduced.at.width, of, windows: of.map((p) => p.window) };
+  });
 }
 
 function upAgainstDown(question: Question, ups: readonly Pairing[], downs: readonly Pairing[]): readonly OfInjector[] {
   const down = byCell(downs);
   return byCell(ups).flatMap((up): OfInjector[] => {
-    const other = down.find((d) => cellKey(d.cell) === cellKey(up.cell) && d.width === up.width);
+    // Both have the width in the middle (PLAN-73).
+    const other = down.find((d) => d.cell === up.cell);
     if (other === undefined) return [];
     const [above, below] = [referredAll(question, up.windows, up.cell), referredAll(question, other.windows, up.cell)];
     if (above.length === 0 || below.length === 0) return [];
@@ -227,42 +221,30 @@ function upAgainstDown(question: Question, ups: readonly Pairing[], downs: reado
  * warmer in the first. It costs no bench time, and wants an order of the plan in which both come. RED-113
  */
 function directionsOf(question: Question, lines: ReadonlyMap<string, LineCell>): readonly OfInjector[] {
-  const inOrder = question.windows.filter(({ reduced: { outcome } }) => outcome.kind === 'mass').toSorted((a, b) => a.order - b.order);
-  const groups = new Map<string, { readonly cell: LineCell; readonly width: number; readonly longer: Measured[]; readonly shorter: Measured[] }>();
-  // What stands in one cell and one after the other mostly is many windows: each is named once.
-  let before: { readonly key: string; readonly width: number } | null = null;
-  for (const w of inOrder) {
-    const { at } = w.reduced;
-    const key = at.role === 'measure' ? cellKey(at) : null;
-    const last = before;
-    before = key === null ? null : { key, width: at.width };
-    if (key === null || last?.key !== key || last.width === at.width) continue;
-    const cell = lines.get(key);
-    if (cell === undefined || at.width < cell.region.from) continue;
-    const place = `${key}|${at.width}`;
-    const group = groups.get(place) ?? { cell, width: at.width, longer: [], shorter: [] };
-    groups.set(place, group);
-    (last.width > at.width ? group.longer : group.shorter).push(w);
-  }
-  const perInjector = new Map<number, OfInjector[]>();
-  for (const { cell, width, longer, shorter } of groups.values()) {
-    const instruments = ofOneSetPoint(question);
-    const [a, b] = [referredAll(question, longer, cell, instruments), referredAll(question, shorter, cell, instruments)];
-    if (a.length === 0 || b.length === 0) continue;
-    const found = difference(meanOf(a, 1), meanOf(b, 1));
-    // What is allowed for the warmth of the coil to be late anyhow (RED-18) calls nothing.
-    const shared = new Map(found.shared).set('coil late', cell.slope.value * cell.byTemperature.value * uCoilLate);
-    const list = perInjector.get(cell.injector) ?? [];
-    perInjector.set(cell.injector, list);
-    list.push(inWidth(cell, width, { ...found, shared }));
-  }
-  return [...perInjector.values()].map(averaged);
+  const inOrder = question.windows.toSorted((a, b) => a.order - b.order);
+  const steps = inOrder.flatMap((window, i) => {
+    const [at, last] = [window.reduced.at, inOrder[i - 1]?.reduced.at];
+    if (at.role !== 'measure' || last?.role !== 'measure' || last.width === at.width || cellKey(last) !== cellKey(at)) return [];
+    const cell = lines.get(cellKey(at));
+    return cell === undefined || at.width < cell.region.from ? [] : [{ window, cell, afterLonger: last.width > at.width }];
+  });
+  return grouped(steps, ({ cell }) => String(cell.injector)).flatMap((ofInjector) => {
+    const [{ cell: { injector } }] = ofInjector;
+    const found = byCell(ofInjector).flatMap(({ cell, width, of }): OfInjector[] => {
+      const instruments = ofOneSetPoint(question);
+      const after = (longer: boolean) => referredAll(question, of.flatMap((s) => (s.afterLonger === longer ? [s.window] : [])), cell, instruments);
+      const [longer, shorter] = [after(true), after(false)];
+      if (longer.length === 0 || shorter.length === 0) return [];
+      const apart = difference(meanOf(longer, 1), meanOf(shorter, 1));
+      // What is allowed for the warmth of the coil to be late anyhow (RED-18) calls nothing.
+      return [inWidth(cell, width, { ...apart, shared: new Map(apart.shared).set('coil late', cell.slope.value * cell.byTemperature.value * uCoilLate) })];
+    });
+    return found.length === 0 ? [] : [{ ...averaged(found), injector }];
+  });
 }
 
-/** Of one injector, weighted by the inverse variances. */
-function averaged(list: readonly OfInjector[]): OfInjector {
-  const [first] = list;
-  if (first === undefined) throw new Error('nothing to average');
+/** One at least, weighted by the inverse variances. */
+function averaged(list: readonly OfInjector[]): Omit<OfInjector, 'injector'> {
   let weights = 0;
   let sum = 0;
   let open = 0;
@@ -274,7 +256,7 @@ function averaged(list: readonly OfInjector[]): OfInjector {
     open += weight * one.open;
     for (const [key, effect] of one.shared) shared.set(key, (shared.get(key) ?? 0) + weight * effect);
   }
-  return { injector: first.injector, difference: sum / weights, variance: 1 / weights, shared: new Map([...shared].map(([key, effect]) => [key, effect / weights])), open: open / weights, dof: first.dof };
+  return { difference: sum / weights, variance: 1 / weights, shared: new Map([...shared].map(([key, effect]) => [key, effect / weights])), open: open / weights, dof: Math.max(...list.map((one) => one.dof)) };
 }
 
 /**
@@ -286,7 +268,6 @@ function member(of: InvarianceMember['of'], list: readonly OfInjector[], reach =
   const all = averaged(list);
   const uRandom = Math.sqrt(all.variance);
   const uShared = Math.hypot(...all.shared.values());
-  const dof = Math.min(manyDegrees, Math.max(1, ...list.map((one) => one.dof)));
   // Errors that are not the same for all, as that of a leak that changes, widen how far injectors may differ.
   const own = (one: OfInjector): number => one.variance + [...one.shared].reduce((sum, [key, effect]) => sum + (effect - (all.shared.get(key) ?? 0)) ** 2, 0);
   const spread = list.reduce((sum, one) => sum + (one.difference - all.difference) ** 2 / own(one), 0);
@@ -302,8 +283,8 @@ function member(of: InvarianceMember['of'], list: readonly OfInjector[], reach =
     z: Math.sign(all.difference) * Math.sqrt(f),
     reach,
     tests: [
-      { by: 'common', p: fAbove(f, 1, dof) },
-      ...(list.length > 1 ? [{ by: 'injectors' as const, p: dof >= manyDegrees ? chiSquareAbove(spread, list.length - 1) : fAbove(spread / (list.length - 1), list.length - 1, dof) }] : []),
+      { by: 'common', p: fAbove(f, 1, all.dof) },
+      ...(list.length > 1 ? [{ by: 'injectors' as const, p: fAbove(spread / (list.length - 1), list.length - 1, all.dof) }] : []),
     ],
   };
 }
@@ -322,13 +303,12 @@ function courseOf(question: Question, lines: ReadonlyMap<string, LineCell>): Cou
   if (cell === undefined) return null;
   const list = referredAll(question, references, cell);
   if (list.length < 3) return null;
-  const { mass } = meanOf(list, 1);
-  const all = meanOf(list, 1).shared;
+  const { mass, shared: all } = meanOf(list, 1);
   const squares = list.reduce((sum, one) => sum + (one.mass - mass) ** 2, 0);
   // What instruments have in common moves all of them alike; what differs, as the leak of a block, does not count as wandering.
   const expected = list.reduce((sum, one) => sum + one.variance + [...one.shared].reduce((more, [key, effect]) => more + (effect - (all.get(key) ?? 0)) ** 2, 0), 0) / list.length;
   const dof = list.length - 1;
-  return { beyond: Math.sqrt(Math.max(0, squares / dof - expected)) / mass, p: fAbove(squares / dof / expected, dof, Math.min(manyDegrees, Math.max(1, cell.scatter.dof))) };
+  return { beyond: Math.sqrt(Math.max(0, squares / dof - expected)) / mass, p: fAbove(squares / dof / expected, dof, cell.scatter.dof) };
 }
 
 const withCourse = (time: Found | null, course: Course | null): Found | null =>

@@ -22,7 +22,6 @@ export function shareSlopes(fitted: readonly FittedCell[], plan: Plan): { readon
   const typeOf = (f: FittedLine): string => typeOfInjector(plan, f.cell.at);
   for (const group of grouped(lines, (f) => `${typeOf(f)}|${f.cell.at.pressure}|${f.cell.at.period}`)) {
     const [first] = group;
-    if (first === undefined) continue;
     const place = { type: typeOf(first), pressure: first.cell.at.pressure, period: first.cell.at.period };
     const injectors = grouped(group, (f) => String(f.cell.at.injector))
       .filter((members) => members.length > 1)
