@@ -104,27 +104,14 @@ const cellKey = ({ injector, voltage, pressure, period }: { readonly injector: n
   `${injector}|${voltage}|${pressure}|${Math.round(period * 1e9)}`;
 
 /** What one standard uncertainty of each shared error does to a mass, kg. */
-type Instruments = (outcome: MassPerPulse, reduced: ReducedWindow) => ReadonlyMap<string, number>;
-
-const ofEach: Instruments = (outcome) => {
+function instrumentsOf({ budget, mass }: MassPerPulse): Map<string, number> {
   const effects = new Map<string, number>();
-  for (const t of outcome.budget) if (t.kind === 'shared') effects.set(t.source.key, (effects.get(t.source.key) ?? 0) + t.sensitivity * t.standardUncertainty * outcome.mass);
+  for (const t of budget) if (t.kind === 'shared') effects.set(t.source.key, (effects.get(t.source.key) ?? 0) + t.sensitivity * t.standardUncertainty * mass);
   return effects;
-};
-
-/** For windows of one set point: their masses, and so the effects, differ by parts of a percent, but for what leaked, which is another error in another block. */
-function ofOneSetPoint({ blocks }: Question): Instruments {
-  const known = new Map<LeakBlock | null, ReadonlyMap<string, number>>();
-  return (outcome, reduced) => {
-    const block = blocks.get(`${reduced.point}:${reduced.attempt}`) ?? null;
-    const effects = known.get(block) ?? ofEach(outcome, reduced);
-    known.set(block, effects);
-    return effects;
-  };
 }
 
 /** RED-111: a window as it would stand in the cell, at the cell's own pressure, supply and temperature. */
-function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, window }: Measured, cell: LineCell, instruments: Instruments): Referred | null {
+function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, window }: Measured, cell: LineCell): Referred | null {
   const { at } = reduced;
   // A window at another pressure is worked out anew for that of its cell: the root of the pressure is what is in question.
   const moved = Math.abs(at.pressure - cell.pressure) > 1;
@@ -135,7 +122,7 @@ function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, w
   const { byVoltage, byPressure, byTemperature } = cell;
   const [toVoltage, toPressure, toTemperature] = [at.voltage - window.supply.mean, cell.pressure - window.pressure.mean, celsius(plan.reduction.referenceC) - window.railTemperature.mean];
   const mass = outcome.mass - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature);
-  const shared = new Map(instruments(outcome, reduced));
+  const shared = instrumentsOf(outcome);
   // How well it is known what the dead time does with the conditions counts by how far the window stands from its cell's.
   for (const [name, { value, u, from }, by] of [['by voltage', byVoltage, toVoltage], ['by pressure', byPressure, toPressure], ['by temperature', byTemperature, toTemperature]] as const) {
     // What nothing in the run has told may be off by all of itself: no call is to rest on a usual value.
@@ -169,9 +156,9 @@ const inWidth = (cell: LineCell, width: number, { mass, variance, shared }: Refe
 const ordinary = (question: Question, cell: LineCell, width: number): readonly Measured[] =>
   question.windows.filter(({ reduced: { at } }) => at.role === 'measure' && at.width === width && cellKey(at) === cellKey(cell));
 
-const referredAll = (question: Question, list: readonly Measured[], cell: LineCell, instruments = ofEach): readonly Referred[] =>
+const referredAll = (question: Question, list: readonly Measured[], cell: LineCell): readonly Referred[] =>
   list.flatMap((w) => {
-    const one = question.light.has(`${w.reduced.point}:${w.reduced.attempt}`) ? null : referredTo(question, w, cell, instruments);
+    const one = question.light.has(`${w.reduced.point}:${w.reduced.attempt}`) ? null : referredTo(question, w, cell);
     return one === null ? [] : [one];
   });
 
@@ -231,8 +218,7 @@ function directionsOf(question: Question, lines: ReadonlyMap<string, LineCell>):
   return grouped(steps, ({ cell }) => String(cell.injector)).flatMap((ofInjector) => {
     const [{ cell: { injector } }] = ofInjector;
     const found = byCell(ofInjector).flatMap(({ cell, width, of }): OfInjector[] => {
-      const instruments = ofOneSetPoint(question);
-      const after = (longer: boolean) => referredAll(question, of.flatMap((s) => (s.afterLonger === longer ? [s.window] : [])), cell, instruments);
+      const after = (longer: boolean) => referredAll(question, of.flatMap((s) => (s.afterLonger === longer ? [s.window] : [])), cell);
       const [longer, shorter] = [after(true), after(false)];
       if (longer.length === 0 || shorter.length === 0) return [];
       const apart = difference(meanOf(longer, 1), meanOf(shorter, 1));
