@@ -73,25 +73,16 @@ describe('RED-73: pressure while open', () => {
   });
 });
 
-/** A rail that a resistance fills, mean of a period less mean while open, by stepping through periods until they repeat. `falls`: what a pulse would lower a rail that nothing fills. */
+/**
+ * A rail that a resistance fills, mean while open of what is missing in it less the mean of the period, once periods repeat. `falls`: what a
+ * pulse would lower a rail that nothing fills. Missing pressure nears `level` while open and nothing while shut, both with `tau`; over a
+ * period it averages to what flows out.
+ */
 function dip(open: number, period: number, falls: number, tau: number): number {
-  const steps = 2000;
-  const dt = period / steps;
-  let missing = falls * (open / period) * (tau / open);
-  let [all, whileOpen, opens] = [0, 0, 0];
-  for (let round = 0; round < 30; round += 1) {
-    [all, whileOpen, opens] = [0, 0, 0];
-    for (let i = 0; i < steps; i += 1) {
-      const isOpen = i * dt < open;
-      const towards = isOpen ? (falls / open) * tau : 0;
-      missing = towards + (missing - towards) * Math.exp(-dt / tau);
-      all += missing;
-      if (!isOpen) continue;
-      whileOpen += missing;
-      opens += 1;
-    }
-  }
-  return whileOpen / opens - all / steps;
+  const level = (falls / open) * tau;
+  const [inOpen, inPeriod] = [-Math.expm1(-open / tau), -Math.expm1(-period / tau)];
+  const whenItOpens = (level * inOpen * Math.exp(-(period - open) / tau)) / inPeriod;
+  return level - (level - whenItOpens) * (tau / open) * inOpen - (level * open) / period;
 }
 
 describe('RED-74: supply inside the pulse', () => {

@@ -26,7 +26,7 @@ const rooms: Readonly<Record<string, Room>> = {
     mutate: ['app/reduce/*.ts'],
     tests: ['app/reduce/*.test.ts', 'test/outside/{reduce,reduce-curves,statistics}.test.ts'],
     // They reduce hundreds of runs: what only they would notice counts as not noticed.
-    without: ['app/reduce/{reduce,metrology,leak,robust}.test.ts'],
+    without: ['app/reduce/{reduce,metrology,leak,robust,false-calls}.test.ts'],
     pool: 'threads',
   },
   'app/run': { mutate: ['app/run/**/*.ts'], tests: ['app/run/**/!(*.property).test.ts'], pool: 'threads' },
