@@ -17,7 +17,7 @@ interface Question {
 /** The truth is handed through and takes part in nothing. */
 export function blindFindings({ plan, windows, cells, scatter }: Question): readonly BlindFinding[] {
   return windows.flatMap(({ reduced: { point, attempt, at, outcome }, window, blindShift }): BlindFinding[] => {
-    if (at.role !== 'blind' || outcome.kind !== 'mass' || blindShift === undefined) return [];
+    if (outcome.kind !== 'mass' || blindShift === undefined) return [];
     const cell = cells.find((c) => c.injector === at.injector && c.voltage === at.voltage && c.pressure === at.pressure && Math.abs(c.period - at.period) < 1e-9);
     const model = scatter.find((s) => s.pressure === at.pressure && Math.abs(s.period - at.period) < 1e-9);
     if (cell?.kind !== 'line' || model === undefined || at.width < cell.region.from) return [];

@@ -1,6 +1,8 @@
 /** The figures of the invariance set and of blind windows, worked out a second time from what the reduction states. RED-110 to RED-115. */
 import { describe, expect, it } from 'vitest';
 import { fAbove } from '../distributions/distributions.ts';
+import { equipmentSchema } from '../equipment/equipment.ts';
+import type { Equipment } from '../equipment/equipment.ts';
 import { expandPlan } from '../plan/expand.ts';
 import { planSchema } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
@@ -8,9 +10,9 @@ import { kilopascals, milliseconds, pascals, volts } from '../quantities/quantit
 import { partsOfSet } from './invariance.ts';
 import { linesOfRun, memberOf, moreFlow, planOfSet, reducedSet } from './invariance-run.test-helper.ts';
 import type { MadeOfSet } from './invariance-run.test-helper.ts';
-import type { InvarianceMember, LineCell, Reduction } from './reduction.ts';
+import type { CountingAttempt, InvarianceMember, LineCell, Reduction } from './reduction.ts';
 import { uCoilLate } from './sensitivity.ts';
-import { noScatter, syntheticInjector } from './synthetic.test-helper.ts';
+import { noScatter, syntheticEquipment, syntheticInjector } from './synthetic.test-helper.ts';
 import type { SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 import { varianceAt } from './variance-model.ts';
 
@@ -93,6 +95,23 @@ describe('figures of the invariance set', () => {
     close(p, tests * fAbove(z * z, 1, dof), 0.02);
   });
 
+  it('RED-112 errors that are not the same for all injectors widen how far they may differ', () => {
+    // A coil of 1 ohm among usual ones is warmer by more than what is allowed for of them.
+    const of = planSchema.parse({ ...plan, injectors: plan.injectors.map((i, k) => ({ ...i, ...(k === 0 ? { coilResistanceOhm: 1 } : {}) })) });
+    const quiet = (): SyntheticScatter => ({ ...noScatter, relative: 2e-5 });
+    const { injectors: before, open } = memberOf(reduced({ of, scatter: quiet }), 'long-period');
+    const apart = 2 * (before[0]?.uShared ?? 0);
+    // It differs by twice that, the others to the other side, so that they have nothing in common.
+    const wanted = (i: number): number => ((i === 0 ? apart : -apart / 2) - (before[i]?.difference ?? 0)) / open;
+    const unlike = reduced({ of, scatter: quiet, change: (window, point) => (point.changed === 'long-period' ? moreFlow(window, wanted(point.injector)) : window) });
+    const { injectors, difference, uShared, p, by } = memberOf(unlike, 'long-period');
+    const dof = Math.max(...linesOfRun(unlike).map((c) => c.scatter.dof));
+    const spread = injectors.reduce((sum, i) => sum + (i.difference - difference) ** 2 / (i.uRandom ** 2 + (i.uShared - uShared) ** 2), 0) / 2;
+    expect(by).toBe('injectors');
+    // The warmth of the coil is nearly all that is not random.
+    close(p / unlike.invariance.tests, fAbove(spread, 2, dof), 0.1);
+  });
+
   it('RED-112 one injector alone is asked one thing: whether its difference is nothing', () => {
     const alone = reduced({ of: planOfSet({ pair: { windows: 0 } }, {}, 1) });
     expect(alone.invariance.tests).toBe(alone.invariance.members.length);
@@ -152,6 +171,20 @@ describe('figures of the invariance set', () => {
     }
   });
 
+  it('RED-111 what all windows share of the K-factor cancels, what points of its curve have by themselves does not', () => {
+    const { meter } = syntheticEquipment;
+    const meterWith = (change: Partial<Equipment['meter']>): Equipment => ({ ...syntheticEquipment, meter: { ...meter, ...change } });
+    const unsure = (equipment: Equipment): number => memberOf(reduced({ equipment }), 'long-period').uShared;
+    const usual = unsure(syntheticEquipment);
+    // Ten times the uncertainty of the whole curve, 1 % of some ten milliseconds, changes nothing.
+    close(unsure(meterWith({ relativeUncertaintyPercent: 1 })), usual, 1e-3);
+    // 1 % for each point by itself: half the flow is at another point, so the two errors add in squares (a place between two points has less of each).
+    const own = Math.sqrt(unsure(meterWith({ kFactor: meter.kFactor.map((k) => ({ ...k, ownUncertaintyPercent: 1 })) })) ** 2 - usual ** 2);
+    const open = memberOf(run, 'long-period').open;
+    expect(own / (0.01 * open)).toBeGreaterThan(1);
+    expect(own / (0.01 * open)).toBeLessThan(Math.SQRT2 * 1.01);
+  });
+
   it('RED-113 a quarter of a kelvin is allowed for', () => {
     const direction = memberOf(run, 'direction');
     const cells = linesOfRun(run).filter((c) => c.injector === 0).map((c) => Math.abs(c.byTemperature.value) * uCoilLate);
@@ -182,6 +215,9 @@ describe('figures of the invariance set', () => {
     expect(still.called).toBe(false);
     expect(still.wandered ?? 1).toBeLessThan(4e-4);
     expect(memberOf(run, 'time').wandered).toBeUndefined();
+    // Windows that stood off their pressure differ by what is not known of its effect, which is no wandering.
+    const off = reduced({ of: watched, scatter: () => noScatter, driven: (point) => (point.role === 'reference' ? { pressure: pascals(point.pressure + (point.replicate % 2 === 0 ? 8e3 : -8e3)) } : {}) });
+    expect(memberOf(off, 'time')).toMatchObject({ wandered: 0, called: false });
     // Three are the fewest that scatter about a mean.
     const references = (everyPoints: number) => reduced({ of: planOfSet({ pair: { windows: 0 }, reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 6, periodMs: 20, everyPoints } }) });
     for (const every of [80, 130, 1000]) {
@@ -260,15 +296,33 @@ describe('figures of blind windows', () => {
     for (const { found, truth } of blind) expect(Math.abs(found - (truth ?? 0))).toBeLessThan(4e-7);
   });
 
+  it('RED-115 a harness between supply and coil is the same for line and window', () => {
+    const { name, meter, pressure, temperature, supply, fluid, ambientKpa } = syntheticEquipment;
+    const wired = equipmentSchema.parse({
+      equipmentVersion: 2,
+      ...{ name, meter, pressure, temperature, supply, fluid, ambientKpa },
+      controller: { model: 'C', serialNumber: 'C-1' },
+      wiring: { sensedAt: 'supply', harnessOhm: 0.3, harnessUncertaintyOhm: 0.03 },
+      driver: { type: 'clamp', clampV: 60, clampUncertaintyV: 1 },
+      timeBase: { kind: 'crystal', uncertaintyPpm: 40, refuseAbovePpm: 500 },
+    });
+    const run = reduced({ of, equipment: wired, injector: straight, shift, scatter: () => noScatter });
+    // It moves dead times by more than the shifts are found to.
+    expect(Math.min(...linesOfRun(run).map((c) => Math.abs(c.referred.toCoil)))).toBeGreaterThan(2e-6);
+    for (const { found, truth } of run.blind) expect(Math.abs(found - (truth ?? 0))).toBeLessThan(4e-7);
+  });
+
   it('RED-115 the uncertainty is that of one window and of the line at its width', () => {
     const run = reduced({ of, shift });
-    for (const { injector, voltage, width, u, dof, expanded } of run.blind) {
+    for (const { point, injector, voltage, width, u, dof, expanded } of run.blind) {
+      const outcome = run.windows.find((w) => w.point === point)?.outcome;
+      const mass = outcome?.kind === 'mass' ? outcome.mass : Number.NaN;
       const cell = linesOfRun(run).find((c) => c.injector === injector && c.voltage === voltage);
       const [model] = run.scatter;
       if (cell === undefined || model === undefined) throw new Error('no line');
       const { scatter, slope, deadTime } = cell;
       const open = width - deadTime.value;
-      close(u ** 2, (varianceAt(model, slope.value * open) + scatter.uMean ** 2 + ((open - scatter.distance) * scatter.uSlope) ** 2) / slope.value ** 2, 0.01);
+      close(u ** 2, (varianceAt(model, mass) + scatter.uMean ** 2 + ((open - scatter.distance) * scatter.uSlope) ** 2) / slope.value ** 2, 1e-9);
       expect(dof).toBe(scatter.dof);
       expect(expanded / u).toBeGreaterThan(1.95);
     }
@@ -278,6 +332,10 @@ describe('figures of blind windows', () => {
     const all = expandPlan(of).filter((p) => p.role === 'blind');
     const open = reduced({ of });
     expect(open.blind).toHaveLength(all.length);
+    // One without a mass, and one that was driven as it stands in the plan.
+    expect(reduced({ of, change: (window, point) => (point.index === all[0]?.index ? { ...window, edges: 0 } : window) }).blind.map((b) => b.point)).toEqual(all.slice(1).map((p) => p.index));
+    const told = ({ blindShift, ...attempt }: CountingAttempt): CountingAttempt => (attempt.point === all[1]?.index || blindShift === undefined ? attempt : { ...attempt, blindShift });
+    expect(reduced({ of, handedOver: (attempts) => attempts.map(told) }).blind).toHaveLength(all.length - 1);
     expect(reduced({ of, change: (window, point) => (point.role === 'measure' && point.injector === 1 && point.voltage === 12 ? { ...window, edges: 0 } : window) }).blind.some((b) => b.injector === 1 && b.voltage === 12)).toBe(false);
     // Widths below the region lie off the line.
     const late = reduced({ of: planSchema.parse({ ...of, reduction: { ...of.reduction, linearFromMs: 8 } }) });

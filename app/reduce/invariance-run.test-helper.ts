@@ -1,4 +1,5 @@
 /** For tests: runs with an invariance set and blind windows, from synthetic windows. */
+import type { Equipment } from '../equipment/equipment.ts';
 import { expandPlan } from '../plan/expand.ts';
 import { planSchema } from '../plan/plan.ts';
 import type { Plan } from '../plan/plan.ts';
@@ -26,6 +27,7 @@ export interface MadeOfSet {
   /** 0: the instruments are right. */
   readonly seed?: number;
   readonly of?: Plan;
+  readonly equipment?: Equipment;
   /** Changes a window that the bench would have given; `before`: the point before it, `part`: how much of the run is over. */
   readonly change?: (window: WindowSummary, point: Point, before: Point | undefined, part: number) => WindowSummary;
   readonly injector?: (index: number) => SyntheticInjector;
@@ -35,21 +37,23 @@ export interface MadeOfSet {
   /** Of blind windows: what the width is shifted by, s, and how much more they scatter. */
   readonly shift?: (point: Point) => number;
   readonly scatterTimes?: number;
+  /** In which order the attempts are handed over. */
+  readonly handedOver?: (attempts: readonly CountingAttempt[]) => readonly CountingAttempt[];
 }
 
-export function reducedSet({ seed = 1, of = plan, change = (window) => window, injector = syntheticInjector, driven = () => ({}), scatter = () => still, shift = () => 0, scatterTimes = 1 }: MadeOfSet): Reduction {
+export function reducedSet({ seed = 1, of = plan, equipment = syntheticEquipment, change = (window) => window, injector = syntheticInjector, driven = () => ({}), scatter = () => still, shift = () => 0, scatterTimes = 1, handedOver = (attempts) => attempts }: MadeOfSet): Reduction {
   const normal = normalFrom(seed);
   const points = expandPlan(of);
-  const errors = seed === 0 ? noErrors : drawErrors(syntheticEquipment, normal);
+  const errors = seed === 0 ? noErrors : drawErrors(equipment, normal);
   const attempts = points.map((point, i): CountingAttempt => {
     const secret = point.role === 'blind' ? shift(point) : 0;
     const times = point.role === 'blind' ? scatterTimes : 1;
     const white = scatter(point);
     const at = { ...point, width: seconds(point.width + secret), ...driven(point) };
-    const window = syntheticWindow(at, injector(point.injector), of, syntheticEquipment, errors, { ...white, relative: times * white.relative, width: times * white.width }, normal);
+    const window = syntheticWindow(at, injector(point.injector), of, equipment, errors, { ...white, relative: times * white.relative, width: times * white.width }, normal);
     return { point: point.index, attempt: 1, window: change(window, point, points[i - 1], i / points.length), order: i, ...(point.role === 'blind' ? { blindShift: seconds(secret) } : {}) };
   });
-  return reduceRun({ plan: of, equipment: syntheticEquipment, points, attempts });
+  return reduceRun({ plan: of, equipment, points, attempts: handedOver(attempts) });
 }
 
 /** The same edges in a time that is shorter by a part: so much more flow. */

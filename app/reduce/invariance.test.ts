@@ -76,6 +76,11 @@ describe('the invariance set', () => {
     expect(memberOf(found, 'direction')).toMatchObject({ called: true, by: 'common' });
     expect(memberOf(found, 'direction').difference).toBeCloseTo(-4e-6, 6);
     expect(memberOf(reducedSet({ of: lean }), 'direction').called).toBe(false);
+    // A pulse whose window was refused warmed the coil all the same.
+    const holed = reducedSet({ of: lean, change: (window, point, before) => (point.index % 3 === 0 ? { ...window, edges: 0 } : lagging(window, point, before)) });
+    expect(memberOf(holed, 'direction').difference).toBeCloseTo(-4e-6, 6);
+    // The order is that of measuring, in whatever order the windows are handed over.
+    expect(reducedSet({ of: lean, change: lagging, handedOver: (attempts) => attempts.toReversed() }).invariance.members[0]?.difference).toBeCloseTo(memberOf(found, 'direction').difference, 12);
   });
 
   it('RED-114 what is called is part of the results it concerns, under its own name, and of no others', () => {
