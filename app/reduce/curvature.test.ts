@@ -1,7 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../plan/expand.ts';
 import { seconds } from '../quantities/quantity.ts';
-import { curvatureSentences, isBent } from './curvature.ts';
+import { errorSource } from '../uncertainty/source.ts';
+import { curvatureParts, curvatureSentences, curvaturesOf, isBent } from './curvature.ts';
+import type { FittedLine } from './effects.ts';
 import { reduceRun } from './reduce.ts';
 import type { CountingAttempt, Curvature, LineCell, Reduction } from './reduction.ts';
 import { noErrors, normalFrom, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
@@ -73,5 +75,93 @@ describe('lines that bend over their whole length', () => {
     expect(rms).toBeLessThan(1.4);
     const wider = runs.flatMap((run) => lines(run).map((cell) => cell.deadTime.u / Math.sqrt(cell.deadTime.u ** 2 - (definition(cell)?.onDeadTime ?? 0) ** 2)));
     expect(wider.reduce((sum, one) => sum + one, 0) / wider.length).toBeLessThan(1.1);
+  });
+});
+
+/**
+ * Five widths 2 ms apart that weigh alike. The quadratic orthogonal polynomial of five places is 2, -1, -2, -1, 2 (sum of squares 14: tables of
+ * Fisher and Yates), and the line through the squares of places with mean m and mean square about it s is 2 m x + s - m^2.
+ */
+describe('RED-85 figures by orthogonal polynomials', () => {
+  const [slope, deadTime, step, variance] = [4e-3, 1e-3, 2e-3, 1e-18];
+  const places = [10e-3, 8e-3, 6e-3, 4e-3, 2e-3];
+  const injectors = syntheticPlan({}, 4).injectors.map((i, k) => ({ ...i, type: k === 3 ? 'other' : 'T' }));
+  const plan = { injectors, reduction: syntheticPlan({}).reduction };
+  const made = (injector: number, bend: number, count = 5, of: Partial<Record<'pressure' | 'period', number>> = {}): FittedLine =>
+    ({
+      kind: 'line',
+      cell: { at: { injector, pressure: 4e5, period: 0.02, ...of } },
+      line: { slope, deadTime },
+      count,
+      widthMeans: places.map((width) => ({ width, variance, mean: slope * (width - deadTime + bend * width ** 2) })),
+    }) as unknown as FittedLine;
+  const uOfOne = Math.sqrt(variance / 14) / step ** 2 / slope;
+
+  it('of one line: the bend, its standard uncertainty, and how far the crossing moves at most', () => {
+    const [one, ...more] = curvaturesOf([made(0, 0.3)], plan);
+    expect(more).toEqual([]);
+    expect(one).toMatchObject({ type: 'T', pressure: 4e5, period: 0.02, widest: 5, definedFrom: null });
+    expect(one?.relative).toBeCloseTo(0.3, 9);
+    expect((one?.u ?? 0) / uOfOne).toBeCloseTo(1, 9);
+    // Four widths: mean 7, square 5; five: 6 and 8 (ms). At the dead time the squares stand 14 ms^2 apart.
+    expect((one?.shift ?? 0) / (0.3 * 14e-6)).toBeCloseTo(1, 9);
+    expect(curvaturesOf([made(0, -0.3)], plan)[0]?.shift).toBeCloseTo(0.3 * 14e-6, 15);
+    expect(curvaturesOf([made(0, 0.3, 4)], plan)).toEqual([]);
+  });
+
+  it('of several: their mean; what differs by more than scatter widens it', () => {
+    const alike = curvaturesOf([made(0, 0.3), made(1, 0.3), made(2, 0.3)], plan)[0];
+    expect((alike?.u ?? 0) / uOfOne).toBeCloseTo(1 / Math.sqrt(3), 9);
+    const apart = curvaturesOf([made(0, 0.1), made(1, 0.3), made(2, 0.5)], plan)[0];
+    expect(apart?.relative).toBeCloseTo(0.3, 9);
+    // Their standard deviation is 0.2.
+    expect(apart?.u).toBeCloseTo(0.2 / Math.sqrt(3), 9);
+    // As a fit of one line weighs its widths, a better one counts for more.
+    const better = made(0, 0.1);
+    const weighed = curvaturesOf([{ ...better, widthMeans: better.widthMeans.map((w) => ({ ...w, variance: w.variance / 3 })) }, made(1, 0.5)], plan)[0];
+    expect(weighed?.relative).toBeCloseTo(0.2, 9);
+  });
+
+  it('each type, pressure and period by itself', () => {
+    const kinds = curvaturesOf([made(0, 0.1), made(3, 0.2), made(0, 0.3, 5, { pressure: 5e5 }), made(0, 0.4, 5, { period: 0.03 })], plan);
+    expect(kinds.map((k) => [k.type, k.pressure, k.period, Number(k.relative.toFixed(9))])).toEqual([['T', 4e5, 0.02, 0.1], ['other', 4e5, 0.02, 0.2], ['T', 5e5, 0.02, 0.3], ['T', 4e5, 0.03, 0.4]]);
+    // What of its kind is longest is as far as another choice could have gone: five widths, for a line of four of them.
+    const [short, long] = [made(0, 0.3, 4), made(1, 0.3)];
+    const [kind] = curvaturesOf([short, long], plan);
+    expect(kind?.widest).toBe(5);
+    expect((kind?.shift ?? 0) / (0.3 * 14e-6)).toBeCloseTo(1, 9);
+  });
+
+  it('the part: what another choice would give, rectangular, without what scatter gives on the average', () => {
+    const line = made(0, 0.3);
+    const kinds = curvaturesOf([line, made(3, 0)], plan);
+    const bend = Math.sqrt(0.3 ** 2 - uOfOne ** 2) / Math.sqrt(3);
+    const [part, ...more] = curvatureParts(line, kinds, plan);
+    expect(more).toEqual([]);
+    expect(part?.source).toEqual(errorSource('line-definition', 'T at 400000 Pa and 0.02 s'));
+    // The line of four crosses earlier by 30 - 16 ms^2 (see above) and is steeper by 14 - 12 ms.
+    expect((part?.onDeadTime ?? 0) / (bend * 14e-6)).toBeCloseTo(1, 9);
+    expect((part?.onSlope ?? 0) / (bend * 2e-3 * slope)).toBeCloseTo(1, 9);
+    expect(curvatureParts(made(0, -0.3), curvaturesOf([made(0, -0.3)], plan), plan)[0]?.onDeadTime).toBeCloseTo(-bend * 14e-6, 15);
+    // A line of four beside one of five is moved the other way.
+    const [short] = curvatureParts(made(1, 0.3, 4), curvaturesOf([made(1, 0.3, 4), line], plan), plan);
+    expect(Math.sign(short?.onDeadTime ?? 0)).toBe(-1);
+    // No more than scatter, another kind, or a line that the plan means: no part.
+    expect(curvatureParts(made(3, 0), kinds, plan)).toEqual([]);
+    expect(curvatureParts(made(0, 0.3, 5, { pressure: 5e5 }), kinds, plan)).toEqual([]);
+    expect(curvatureParts(made(0, 0.3, 5, { period: 0.03 }), kinds, plan)).toEqual([]);
+    const meant = { ...plan, reduction: { ...plan.reduction, linearFromMs: 2 } };
+    expect(curvatureParts(line, curvaturesOf([line], meant), meant)).toEqual([]);
+  });
+
+  it('are said where they are beyond chance, with how far dead times move', () => {
+    const [bent] = curvaturesOf([made(0, 0.3)], plan);
+    if (bent === undefined) throw new Error('no bend');
+    const straight = { ...bent, type: 'other', relative: 3 * bent.u };
+    expect(curvatureSentences([straight])).toEqual([]);
+    const [said, ...more] = curvatureSentences([straight, bent]);
+    expect(more).toEqual([]);
+    // 0.3 / s over 10 ms; 0.3 x 14 us.
+    expect(said).toMatch(/^T at 400 kPa and a period of 20 ms: .* by 0\.300 ± .* % of the flow at 10 ms .* dead times by up to 4\.2 us/);
   });
 });
