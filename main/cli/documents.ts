@@ -6,6 +6,8 @@ import { parseEquipment } from '../../app/equipment/parse.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { parseLayout } from '../../app/handover/layout.ts';
 import type { ControllerLayout } from '../../app/handover/layout.ts';
+import { parseParties } from '../../app/handover/parties.ts';
+import type { Parties } from '../../app/handover/parties.ts';
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
@@ -47,6 +49,11 @@ export function equipmentFile(path: string): Equipment {
 export function layoutFile(path: string): ControllerLayout {
   const parsed = parseLayout(readJson(path, 'layout'));
   return parsed.ok ? parsed.layout : refuse(path, 'layout', parsed.problems);
+}
+
+export function partiesFile(path: string): Parties {
+  const parsed = parseParties(readJson(path, 'file of the parties'));
+  return parsed.ok ? parsed.parties : refuse(path, 'file of the parties', parsed.problems);
 }
 
 /**

@@ -8,7 +8,7 @@ import { patientDisk } from '../export/files.ts';
 import { handOver, handoverFormats, type HandoverFormat } from '../handover/hand-over.ts';
 import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
-import { layoutFile } from './documents.ts';
+import { layoutFile, partiesFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
 import { archiveOption } from './places.ts';
 import { stateOf, withArchive } from './result-commands.ts';
@@ -33,12 +33,15 @@ export function addHandoverCommands(program: Command): void {
     .addOption(new Option('--as <format,...>', `${handoverFormats.join(', ')}, or all`).argParser(formats).default(handoverFormats, 'all'))
     .addOption(new Option('--to <folder>', 'folder for the files; it is made if it is not there').default('controller-tables'))
     .addOption(new Option('--layout <file>', 'breakpoints, units, steps and wiring drop of the controller (schema: layout-schema); - is standard input. Without it the places that were measured'))
-    .action((run: string | undefined, options: { archive: string; as: readonly HandoverFormat[]; to: string; layout?: string }) => {
+    .addOption(new Option('--parties <file>', 'laboratory, responsible person and customer, whom a digital calibration certificate (dcc) names'))
+    .action((run: string | undefined, options: { archive: string; as: readonly HandoverFormat[]; to: string; layout?: string; parties?: string }) => {
       const layout: ControllerLayout = options.layout === undefined ? plainLayout : layoutFile(options.layout);
+      const parties = options.parties === undefined ? null : partiesFile(options.parties);
       return withArchive(options.archive, async (archive) => {
         const runId = chosenRun(archive, run);
-        const written = await handOver(resolve(options.to), { archive, runId, state: stateOf(archive, runId), software, layout, formats: options.as }, patientDisk(machineClock));
+        const written = await handOver(resolve(options.to), { archive, runId, state: stateOf(archive, runId), software, layout, formats: options.as, parties }, patientDisk(machineClock));
         if (written.kind !== 'written') throw new Stop(exitCode.badInput, written.text);
+        for (const sentence of written.said) process.stderr.write(`${sentence}\n`);
         for (const file of written.files) process.stdout.write(`${file}\n`);
         if (written.note !== null) process.stderr.write(`${written.note}\n`);
       });

@@ -119,7 +119,8 @@ function placeColumns<T>(plan: Plan, pointOf: (row: T) => Point | undefined): Co
   };
 }
 
-function attemptColumns(plan: Plan, points: readonly Point[]): Columns<ExportedAttempt> {
+/** Columns of attempts.csv. */
+export function attemptColumns(plan: Plan, points: readonly Point[]): Columns<ExportedAttempt> {
   return {
     point: (a) => shownPoint(a.point),
     attempt: (a) => a.attempt,
@@ -155,7 +156,8 @@ const signalColumns: Columns<ExportedAttempt> = Object.fromEntries(
   }),
 );
 
-function massColumns(plan: Plan): Columns<ReducedWindow> {
+/** Columns of masses.csv. */
+export function massColumns(plan: Plan): Columns<ReducedWindow> {
   const mass = ({ outcome }: ReducedWindow) => (outcome.kind === 'mass' ? outcome : null);
   // Worked out once for the columns of a row.
   let latest: { readonly of: ReducedWindow; readonly budget: readonly BudgetTerm[] } | null = null;

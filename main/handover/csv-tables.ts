@@ -7,7 +7,7 @@ import type { ControllerLayout } from '../../app/handover/layout.ts';
 import { csvField, type CsvFieldValue } from '../export/csv-field.ts';
 import type { FileToWrite } from '../export/files.ts';
 
-const gridFileOf = ({ id }: ControllerTable): string => `grid-${id}.csv`;
+export const gridFileOf = ({ id }: ControllerTable): string => `grid-${id}.csv`;
 /** What an earlier hand-over may have put into the folder. */
 export const isGridFile = (name: string): boolean => /^grid-\w+\.csv$/u.test(name);
 
@@ -27,7 +27,7 @@ interface CellOfTable {
 
 const valued = ({ cell }: CellOfTable) => ('value' in cell ? cell : null);
 
-const longColumns: Readonly<Record<string, { readonly type: 'string' | 'number'; readonly of: (row: CellOfTable, document: ControllerDocument) => CsvFieldValue }>> = {
+export const longColumns: Readonly<Record<string, { readonly type: 'string' | 'number'; readonly of: (row: CellOfTable, document: ControllerDocument) => CsvFieldValue }>> = {
   table: { type: 'string', of: (r) => r.table.id },
   quantity: { type: 'string', of: (r) => r.table.quantity },
   of: { type: 'string', of: (r) => r.table.of },
@@ -57,8 +57,8 @@ const longColumns: Readonly<Record<string, { readonly type: 'string' | 'number';
 
 export const longFileName = 'tables.csv';
 
-/** One line for each cell of each table. */
-export function longFile(document: ControllerDocument): FileToWrite {
+/** A header, and a row for each cell of each table. */
+export function longRows(document: ControllerDocument): readonly (readonly CsvFieldValue[])[] {
   const columns = Object.values(longColumns);
   const rows = document.tables.flatMap((table) =>
     table.cells.map((cell, i) => {
@@ -67,5 +67,7 @@ export function longFile(document: ControllerDocument): FileToWrite {
       return columns.map((column) => column.of({ table, at, cell }, document));
     }),
   );
-  return { name: longFileName, pieces: [lines([Object.keys(longColumns)], ','), lines(rows, ',')] };
+  return [Object.keys(longColumns), ...rows];
 }
+
+export const longFile = (document: ControllerDocument): FileToWrite => ({ name: longFileName, pieces: [lines(longRows(document), ',')] });

@@ -3,13 +3,16 @@ import { spawnSync } from 'node:child_process';
 import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { Ajv2020 } from 'ajv/dist/2020.js';
+import { parquetReadObjects } from 'hyparquet';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import type { ControllerDocument } from '../../app/handover/document.ts';
+import { openArchive } from '../../main/archive/archive.ts';
 import { samplePlan, scratchFolder } from '../builders/in-process.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
 let folder = '';
 let archive = '';
+let parties = '';
 
 function cli(...args: readonly string[]): { readonly code: number | null; readonly out: string; readonly err: string } {
   const { status, stdout, stderr } = spawnSync(process.execPath, [command, ...args], { encoding: 'utf8' });
@@ -23,7 +26,7 @@ const made = (name: string, layout?: object, as = 'all') => {
   const file = join(folder, `${name}.json`);
   if (layout !== undefined) writeFileSync(file, JSON.stringify({ layoutVersion: 1, name, ...layout }));
   const to = join(folder, name);
-  const done = cli('tables', '--archive', archive, '--to', to, '--as', as, ...(layout === undefined ? [] : ['--layout', file]));
+  const done = cli('tables', '--archive', archive, '--to', to, '--as', as, '--parties', parties, ...(layout === undefined ? [] : ['--layout', file]));
   return { ...done, to, text: (of: string) => readFileSync(join(to, of), 'utf8') };
 };
 
@@ -32,6 +35,8 @@ const documentIn = (text: string) => JSON.parse(text) as ControllerDocument;
 beforeAll(() => {
   folder = scratchFolder();
   archive = join(folder, 'archive.sqlite');
+  parties = join(folder, 'parties.json');
+  writeFileSync(parties, JSON.stringify({ partiesVersion: 1, certificate: 'EX-1', laboratory: { name: 'Example laboratory', city: 'Exampleton', countryCode: 'DE' }, responsible: 'A. Tester', customer: { name: '<customer>', city: 'Elsewhere' } }));
   const plan = join(folder, 'plan.json');
   const small = samplePlan('small-plan');
   const [first] = small.injectors;
@@ -57,6 +62,9 @@ describe('railhouse tables', () => {
     const first = made('set');
     expect(first.err).toBe('');
     expect(first.code).toBe(0);
+    expect(readdirSync(first.to).filter((name) => !name.startsWith('grid-')).sort()).toEqual([
+      'attempts.parquet', 'certificate.dcc.xml', 'datapackage.json', 'manifest.json', 'tables.cdfx', 'tables.csv', 'tables.json', 'tables.schema.json', 'tables.xlsx', 'telemetry.parquet', 'windows.parquet',
+    ]);
     expect(cli('check-export', first.to)).toMatchObject({ code: 0 });
     const layout = { axes: { voltagesV: [11, 12, 13] }, deadTime: { unit: 'us', resolution: 1 } };
     expect(made('set', layout, 'json')).toMatchObject({ code: 0 });
@@ -89,10 +97,43 @@ describe('railhouse tables', () => {
     expect(validate({ ...document, tables: document.tables.map((t) => ({ ...t, unit: 'furlong' })) })).toBe(false);
   });
 
+  it('TAB-17: makes no certificate that names nobody, and says so', () => {
+    const done = cli('tables', '--archive', archive, '--to', join(folder, 'nobody'), '--as', 'json,dcc');
+    expect(done.code).toBe(0);
+    expect(done.err).toContain('Name them with --parties FILE');
+    expect(readdirSync(join(folder, 'nobody')).sort()).toEqual(['manifest.json', 'tables.json', 'tables.schema.json']);
+    expect(cli('tables', '--archive', archive, '--to', join(folder, 'none'), '--as', 'dcc').code).toBe(2);
+  });
+
+  it('TAB-18: attempts, windows and telemetry are those of the archive', async () => {
+    const { to } = made('parquet', undefined, 'parquet');
+    expect(cli('export', '--archive', archive, '--to', join(folder, 'csv-of-run')).code).toBe(0);
+    const read = async (name: string) => {
+      const file = readFileSync(join(to, name));
+      return parquetReadObjects({ file: file.buffer.slice(file.byteOffset, file.byteOffset + file.byteLength) });
+    };
+    for (const [parquet, csv] of [['attempts.parquet', 'attempts.csv'], ['windows.parquet', 'masses.csv']] as const) {
+      const rows = await read(parquet);
+      const lines = readFileSync(join(folder, 'csv-of-run', csv), 'utf8').trim().split('\r\n');
+      expect(rows).toHaveLength(lines.length - 1);
+      expect(Object.keys(rows[0] ?? {})).toEqual(lines[0]?.split(',').slice(0, -5));
+      expect(rows.map((r) => [r['point'], r['attempt']].join())).toEqual(lines.slice(1).map((line) => line.split(',').slice(0, 2).join()));
+      expect(new Set(rows.map((r): unknown => r['injector_serial']).filter((s) => s !== null))).toEqual(new Set(hostile));
+    }
+    const opened = openArchive(archive, { readOnly: true });
+    if (!opened.ok) throw new Error(opened.text);
+    const id = opened.archive.latestRun()?.id ?? '';
+    const frames = await read('telemetry.parquet');
+    expect(frames).toHaveLength(opened.archive.frameCount(id));
+    const first = [...opened.archive.telemetryChunks(id)][0]?.frames[0];
+    expect(frames[0]).toMatchObject({ controller_clock_s: first?.at, frame: first?.number, pressure_kPa: (first?.pressure ?? 0) / 1e3, meter_edges: first?.edges, armed: first?.armed });
+    opened.archive.close();
+  });
+
   it('TAB-11, TAB-13: no text of the CSV is computed by a spreadsheet, and no name leads out of the folder', () => {
     const { to, text } = made('csv', undefined, 'csv');
     const files = readdirSync(to);
-    expect(files.every((name) => /^(grid-\w+\.csv|tables\.csv|manifest\.json)$/.test(name))).toBe(true);
+    expect(files.every((name) => /^(grid-\w+\.csv|tables\.csv|datapackage\.json|manifest\.json)$/.test(name))).toBe(true);
     for (const name of files.filter((f) => f.endsWith('.csv'))) {
       // A field, or what is in its quotes, begins neither with what starts a formula nor, if it does, with anything but a number.
       for (const [, field = ''] of text(name).matchAll(/(?:^|,|\r\n)"?([^",\r\n]+)/g)) expect(field).toMatch(/^(?![=+@\t])(?!-\D)/);
