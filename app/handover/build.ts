@@ -10,6 +10,7 @@ import { result } from '../uncertainty/budget.ts';
 import type { ControllerAxis, ControllerCell, ControllerDocument, ControllerTable } from './document.ts';
 import type { ControllerLayout } from './layout.ts';
 import { lookUp } from './lookup.ts';
+import { askedFor, changeOf, fluidOf, forFluid } from './other-fluid.ts';
 import { rawTables } from './raw.ts';
 import type { RawTable } from './raw-table.ts';
 import { flowFactor, toStep, twelveDigits } from './units.ts';
@@ -51,12 +52,19 @@ export function controllerTables({ plan, equipment, reduction, layout }: TablesT
   }
   const fluid: ControllerTable['fluid'] = { name: equipment.fluid.name, densityKgPerM3: twelveDigits(own), densityAtC: at, basis: 'measured', text: `measured with ${equipment.fluid.name}, lot ${equipment.fluid.lot}` };
   const counted = new Map<string, number>();
-  const tables = rawTables(reduction, layout).map((raw): ControllerTable => {
-    const n = (counted.get(raw.quantity) ?? 0) + 1;
-    counted.set(raw.quantity, n);
-    return inUnits(raw, n, unitOf(raw, layout, density as KilogramsPerCubicMetre), fluid, layout.flow.unit === 'cc/min' ? density : null);
+  const stated = (raws: readonly RawTable[], of: ControllerTable['fluid'], ccDensity: number): readonly ControllerTable[] =>
+    raws.map((raw): ControllerTable => {
+      const n = (counted.get(raw.quantity) ?? 0) + 1;
+      counted.set(raw.quantity, n);
+      return inUnits(raw, n, unitOf(raw, layout, ccDensity as KilogramsPerCubicMetre), of, layout.flow.unit === 'cc/min' ? ccDensity : null);
+    });
+  // First, so that nothing of what was measured is called otherwise because of them.
+  const measured = stated(rawTables(reduction, layout), fluid, density);
+  const estimates = layout.otherFluids.flatMap((other) => {
+    const change = changeOf(other, own, at, equipment);
+    return stated(rawTables(reduction, askedFor(layout, change)).map((raw) => forFluid(raw, change, layout.shortPulse)), fluidOf(change), other.densityKgPerM3);
   });
-  return { ok: true, tables };
+  return { ok: true, tables: [...measured, ...estimates] };
 }
 
 function unitOf({ quantity }: RawTable, { deadTime, flow, shortPulse }: ControllerLayout, density: KilogramsPerCubicMetre): InUnit {

@@ -31,6 +31,20 @@ const layoutSchema = z.strictObject({
   shortPulse: z.strictObject({ as: z.enum(['us', 'mg']).default('mg'), over: z.enum(['width', 'mass']).default('width'), resolution: positive.optional() }).prefault({}),
   /** Lost between the battery voltage that the controller reads and the injector: its axis is shifted by this. Expanded uncertainty (k = 2). */
   wiringDrop: z.strictObject({ volts: z.number().min(0).max(10), expandedVolts: z.number().min(0).max(10).default(0) }).optional(),
+  /** Tables for other fluids too, as estimates by their measured density at a temperature; expanded uncertainty (k = 2). */
+  otherFluids: z
+    .array(
+      z.strictObject({
+        name: oneLine(100).min(1),
+        densityKgPerM3: z.number().min(300).max(2000),
+        expandedKgPerM3: z.number().min(0).max(200),
+        atC: z.number().min(-40).max(100),
+        /** Kinematic, where it is known. */
+        viscosityMm2PerS: z.number().min(0.05).max(100).optional(),
+      }),
+    )
+    .max(5)
+    .default([]),
   csv: z
     .strictObject({
       separator: z.enum(['comma', 'semicolon', 'tab']).default('comma'),
