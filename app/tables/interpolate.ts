@@ -1,5 +1,5 @@
 /** Interpolation of values that carry their sources of error (RED-30). */
-import { combine, sharedPart, stateCarried, withPart } from '../uncertainty/carried.ts';
+import { combine, sharedPart, standardUncertainty, withPart } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { interpolateMonotone } from '../reduce/monotone.ts';
@@ -36,33 +36,26 @@ const asItIs: Shape = { coordinates: [(x) => x], misfit: 0 };
 /**
  * Value at `x` of the shape-preserving curve through the knots (two at least, rising and above 0), with the errors of the knots carried
  * through by their sensitivities, and the error of interpolation: half of what the coordinates differ by (rectangular, the middle is the
- * value), and a quarter of what the curve misses the knots beside `x` by when they are left out, largest in the middle. At a knot: the knot.
+ * value), and a quarter of what the curve misses the knots beside `x` by when they are left out, beyond scatter, largest in the middle. At a knot: the knot.
  */
 export function interpolateCarried(knots: readonly Knot[], x: number, axis: string, shape: Shape = knots.length === 2 ? anyPower : asItIs): Interpolated {
   const exact = knots.find((k) => Math.abs(k.x - x) <= 1e-9 * Math.abs(x));
   if (exact !== undefined) return { of: exact.of, basis: 'measured' };
-  const xs = knots.map((k) => k.x);
-  const ys = knots.map((k) => k.of.value);
-  const { value, half } = between(shape, xs, ys, x);
-  const terms = knots.map(({ of }, i) => {
-    // A step of one standard uncertainty: the curve is not smooth in its knots where the data turn.
-    const step = stateCarried(of).u || Math.abs(of.value) * 1e-6 || 1e-12;
-    const at = (change: number): number => between(shape, xs, ys.map((y, j) => (j === i ? y + change : y)), x).value;
-    return { of, sensitivity: (at(step) - at(-step)) / (2 * step) };
-  });
+  const { of: through, half } = curveThrough(shape, knots, x);
+  const { value } = through;
   const [first, last] = [knots[0], knots.at(-1)];
   if (first === undefined || last === undefined) throw new Error('no knots');
-  const unsure = (by: number): Carried => withPart(combine(value, terms), sharedPart(errorSource('interpolation', axis), Math.hypot(half / Math.sqrt(3), by)));
+  const unsure = (by: number): Carried => withPart(through, sharedPart(errorSource('interpolation', axis), Math.hypot(half / Math.sqrt(3), by)));
   if (x < first.x || x > last.x) {
     const end = x < first.x ? first : last;
-    const steps = Math.abs(x - end.x) / Math.abs(end.x - (xs[x < first.x ? 1 : xs.length - 2] ?? end.x));
+    const steps = Math.abs(x - end.x) / Math.abs(end.x - (knots[x < first.x ? 1 : knots.length - 2]?.x ?? end.x));
     return { of: unsure(Math.hypot(beyond * (value - end.of.value), shape.misfit * (1 + steps))), basis: 'extrapolated' };
   }
   const right = knots.findIndex((k) => k.x > x);
   const [a, b] = [knots[right - 1] ?? first, knots[right] ?? last];
   const [coordinate = (v: number): number => v] = shape.coordinates;
   const share = (coordinate(x) - coordinate(a.x)) / (coordinate(b.x) - coordinate(a.x));
-  const missed = [right - 1, right].map((i) => missedBy(shape, xs, ys, i));
+  const missed = [right - 1, right].map((i) => missedBy(shape, knots, i));
   return { of: unsure(4 * share * (1 - share) * Math.hypot(leftOutShare * Math.max(...missed), shape.misfit)), basis: 'interpolated' };
 }
 
@@ -73,9 +66,25 @@ function between({ coordinates }: Shape, xs: readonly number[], ys: readonly num
   return { value: (low + high) / 2, half: (high - low) / 2 };
 }
 
-/** What the curve through the others misses an inner knot by; 0 at the ends. */
-function missedBy(shape: Shape, xs: readonly number[], ys: readonly number[], i: number): number {
-  if (i <= 0 || i >= xs.length - 1) return 0;
-  const others = (list: readonly number[]): readonly number[] => list.filter((_, j) => j !== i);
-  return Math.abs(between(shape, others(xs), others(ys), xs[i] ?? Number.NaN).value - (ys[i] ?? Number.NaN));
+/** The curve at `x` with the errors of the knots, and half of what its coordinates differ by. */
+function curveThrough(shape: Shape, knots: readonly Knot[], x: number): { readonly of: Carried; readonly half: number } {
+  const xs = knots.map((k) => k.x);
+  const ys = knots.map((k) => k.of.value);
+  const { value, half } = between(shape, xs, ys, x);
+  const terms = knots.map(({ of }, i) => {
+    // A step of one standard uncertainty: the curve is not smooth in its knots where the data turn.
+    const step = standardUncertainty(of) || Math.abs(of.value) * 1e-6 || 1e-12;
+    const at = (change: number): number => between(shape, xs, ys.map((y, j) => (j === i ? y + change : y)), x).value;
+    return { of, sensitivity: (at(step) - at(-step)) / (2 * step) };
+  });
+  return { of: combine(value, terms), half };
+}
+
+/** What the curve through the others misses an inner knot by, beyond what the errors of all of them explain; 0 at the ends. RED-88 */
+function missedBy(shape: Shape, knots: readonly Knot[], i: number): number {
+  const own = knots[i];
+  if (own === undefined || i === 0 || i === knots.length - 1) return 0;
+  const { of: told } = curveThrough(shape, knots.filter((k) => k !== own), own.x);
+  const missed = combine(told.value - own.of.value, [{ of: told, sensitivity: 1 }, { of: own.of, sensitivity: -1 }]);
+  return Math.sqrt(Math.max(0, missed.value ** 2 - standardUncertainty(missed) ** 2));
 }

@@ -8,7 +8,8 @@ import type { Reduction } from '../reduce/reduction.ts';
 import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import type { SyntheticInjector, SyntheticScatter } from '../reduce/synthetic.test-helper.ts';
 import type { GridCell, GridTable } from './grid.ts';
-import { carried, stateCarried } from '../uncertainty/carried.ts';
+import { carried, randomPart, stateCarried } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import { interpolateCarried } from './interpolate.ts';
 import { deadTimeCurves, mapTables } from './map.ts';
 import { shortPulseTables } from './short-pulse.ts';
@@ -179,6 +180,22 @@ describe('what few voltages tell', () => {
         expect(expanded).toBeLessThan(0.6);
       }
     }
+  });
+});
+
+describe('RED-88: what a curve misses a knot by that is left out', () => {
+  /** Knots on a straight line, each uncertain by 1 by itself, the middle one off by so much; the error of interpolation beside it. */
+  const ofInterpolation = (middle: number): number => {
+    const knots = [1, 2, 3, 4, 5].map((x) => ({ x, of: carried(10 * x + (x === 3 ? middle : 0), [randomPart(errorSource('width-mass', String(x)), 1, 100, 'a')]) }));
+    return [...interpolateCarried(knots, 3.5, 'pressure').of.parts.values()].find((p) => p.source.quantity === 'interpolation')?.effect ?? 0;
+  };
+
+  it('is scatter as far as the errors of the knots explain it, and shape beyond', () => {
+    expect(ofInterpolation(1)).toBe(0);
+    expect(ofInterpolation(-1)).toBe(0);
+    // Nothing but shape: a quarter of four.
+    expect(ofInterpolation(4)).toBeGreaterThan(0.8);
+    expect(ofInterpolation(4)).toBeLessThan(1);
   });
 });
 

@@ -1,11 +1,14 @@
 /** Short-pulse correction: what a pulse passes more than the line says, over pulse width (RED-33). */
-import { carried, combine, randomOnly, sharedPart, stateCarried } from '../uncertainty/carried.ts';
+import { carried, combine, randomOnly, sharedPart, stateCarried, withPart } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
+import { errorSource, labelOf } from '../uncertainty/source.ts';
 import { lineMass, lineMassCarried, widthScatter } from '../reduce/carried-line.ts';
 import { interpolateMonotone } from '../reduce/monotone.ts';
 import type { LineCell, Reduction, WidthResult } from '../reduce/reduction.ts';
 import type { GridCell, GridTable } from './grid.ts';
+import { chancesOfBend } from './begin-of-bend.ts';
 import { interpolateCarried } from './interpolate.ts';
+import type { Knot } from './interpolate.ts';
 
 /** One table for each pressure, period and injector: voltage down, pulse width across; kg to add to m (PW - X). */
 export function shortPulseTables(reduction: Reduction, widths: readonly number[]): readonly GridTable[] {
@@ -30,7 +33,7 @@ export function shortPulseTables(reduction: Reduction, widths: readonly number[]
         of: first.serialNumber,
         period: first.period,
         at: `${first.pressure / 1e3} kPa`,
-        method: 'measured mean less line below the linear region, Fritsch-Butland over width; 0 in the region',
+        method: 'measured mean less line below the linear region, times the chance that the bend has begun there, Fritsch-Butland over width; 0 in the region',
         rows: { name: 'supply voltage', siUnit: 'V', values: rows.map((c) => c.voltage) },
         columns: { name: 'pulse width', siUnit: 's', values: axis },
         cells: rows.map((cell) => axis.map((width) => shortPulseAt(cell, width))),
@@ -39,32 +42,84 @@ export function shortPulseTables(reduction: Reduction, widths: readonly number[]
   });
 }
 
+/** What one cell lies off its line by. */
+interface Curve {
+  /** Shortest first. */
+  readonly knots: readonly Knot[];
+  /** Of the knots, down to which the curve grows steadily. */
+  readonly resolvedFrom: number;
+}
+
+/** A bend of short pulses is of this size, relative to the mass of the line: what tells how likely a distance is where there is one (an estimate, no source). */
+const usualBend = 0.01;
+/** The steepness of the curve at a width is known from the widths beside it to so much of itself (an estimate). */
+const uSteepness = 0.3;
+
+const curves = new WeakMap<LineCell, Curve>();
+
+/** Asked for at many widths of the same few cells, so it is kept. */
+function curveOf(cell: LineCell): Curve {
+  const known = curves.get(cell) ?? curveBelow(cell);
+  curves.set(cell, known);
+  return known;
+}
+
+function curveBelow(cell: LineCell): Curve {
+  const rising = cell.widths.toSorted((a, b) => a.width - b.width);
+  const found = rising.map((w) => (w.inRegion ? 0 : w.mass - lineMass(cell, w.width)));
+  const residuals = referredAlong(cell, rising, found);
+  const measured = rising.map((w, i) => {
+    const own = residualCarried(cell, w, residuals[i] ?? 0, steepnessAt(rising, residuals, i));
+    const moved = (residuals[i] ?? 0) - (found[i] ?? 0);
+    return moved === 0 ? own : withPart(own, sharedPart(errorSource('bend-steepness', placeOf(cell, w)), uSteepness * moved));
+  });
+  const outside = rising.flatMap((w, i) => (w.inRegion ? [] : [{ of: measured[i] ?? carried(0), usual: usualBend * lineMass(cell, w.width) }]));
+  const chances = chancesOfBend(outside, cell.scatter.dof);
+  const knots = measured.map((of, i): Knot => ({ x: rising[i]?.width ?? 0, of: believed(of, chances[i] ?? 1, cell, rising[i]) }));
+  return { knots, resolvedFrom: resolvedFrom(rising, residuals, measured.map((of) => stateCarried(of).u)) };
+}
+
+const placeOf = (cell: LineCell, { width }: WidthResult): string => `${width} s of ${labelOf(cell.scatter.meanSource)}`;
+
+/**
+ * As the plan's conditions would have it. Masses were referred to them as those of a line; a bend stands where the needle opens and moves
+ * along the width with the dead time. RED-87
+ */
+function referredAlong({ referred }: LineCell, rising: readonly WidthResult[], found: readonly number[]): readonly number[] {
+  const later = referred.toVoltage + referred.toPressure + referred.toTemperature + referred.toCoil;
+  if (later === 0 || rising.length < 2) return found;
+  const widths = rising.map((w) => w.width);
+  return rising.map((w) => (w.inRegion ? 0 : interpolateMonotone(widths, found, w.width - later)));
+}
+
+/** The mean over a bend that has begun and none, with what those two differ by; scatter is made no smaller by it. RED-86 */
+function believed(of: Carried, chance: number, cell: LineCell, width: WidthResult | undefined): Carried {
+  if (chance === 1 || width === undefined) return of;
+  const spread = Math.sqrt(chance * (1 - chance)) * of.value;
+  return withPart({ value: chance * of.value, parts: of.parts }, sharedPart(errorSource('bend-begins', placeOf(cell, width)), spread));
+}
+
 /** The correction of a cell at a width, s, in kg; missing where nothing so short was measured. */
 export function shortPulseAt(cell: LineCell, width: number): GridCell {
-  const rising = cell.widths.toSorted((a, b) => a.width - b.width);
-  const [shortest, longest] = [rising[0], rising.at(-1)];
+  const { knots, resolvedFrom: from } = curveOf(cell);
+  const [shortest, longest] = [knots[0], knots.at(-1)];
   if (shortest === undefined || longest === undefined) return { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' };
-  if (width < shortest.width * (1 - 1e-9)) {
-    return { kind: 'missing', reason: 'shorter-than-measured', text: `The shortest width measured is ${(shortest.width * 1e3).toPrecision(4)} ms; nothing is known of shorter pulses.` };
+  if (width < shortest.x * (1 - 1e-9)) {
+    return { kind: 'missing', reason: 'shorter-than-measured', text: `The shortest width measured is ${(shortest.x * 1e3).toPrecision(4)} ms; nothing is known of shorter pulses.` };
   }
-  const residuals = rising.map((w) => (w.inRegion ? 0 : w.mass - lineMass(cell, w.width)));
-  const knots = rising.map((w, i) => ({ x: w.width, of: residualCarried(cell, w, residuals[i] ?? 0, steepnessAt(rising, residuals, i)) }));
-  const end = knots.at(-1);
-  if (end === undefined) return { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' };
-  if (width > longest.width * (1 + 1e-9)) return { kind: 'value', result: stateCarried(end.of), basis: 'extrapolated' };
-  if (knots.length < 2) return { kind: 'value', result: stateCarried(end.of), basis: 'measured' };
+  if (width > longest.x * (1 + 1e-9)) return { kind: 'value', result: stateCarried(longest.of), basis: 'extrapolated' };
+  if (knots.length < 2) return { kind: 'value', result: stateCarried(longest.of), basis: 'measured' };
   const { of, basis } = interpolateCarried(knots, width, 'pulse width');
-  const from = resolvedFrom(rising, residuals, knots.map((k) => stateCarried(k.of).u));
-  return { kind: 'value', result: stateCarried(of), basis: width < (rising[from]?.width ?? 0) * (1 - 1e-9) ? 'unresolved' : basis };
+  return { kind: 'value', result: stateCarried(of), basis: width < (knots[from]?.x ?? 0) * (1 - 1e-9) ? 'unresolved' : basis };
 }
 
 /** What a pulse of a width, s, delivers, kg: the line and the correction, without their uncertainties; NaN below the shortest width that was measured. */
 export function deliveredMass(cell: LineCell, width: number): number {
-  const rising = cell.widths.toSorted((a, b) => a.width - b.width);
-  if (rising.length < 2 || width < (rising[0]?.width ?? Number.POSITIVE_INFINITY) * (1 - 1e-9)) return Number.NaN;
-  const residuals = rising.map((w) => (w.inRegion ? 0 : w.mass - lineMass(cell, w.width)));
-  const beyond = width > (rising.at(-1)?.width ?? 0);
-  return lineMass(cell, width) + (beyond ? (residuals.at(-1) ?? 0) : interpolateMonotone(rising.map((w) => w.width), residuals, width));
+  const { knots } = curveOf(cell);
+  const [shortest, longest] = [knots[0], knots.at(-1)];
+  if (shortest === undefined || longest === undefined || knots.length < 2 || width < shortest.x * (1 - 1e-9)) return Number.NaN;
+  const correction = width > longest.x ? longest.of.value : interpolateMonotone(knots.map((k) => k.x), knots.map((k) => k.of.value), width);
+  return lineMass(cell, width) + correction;
 }
 
 /** Steepest of the chords beside a width, with its sign: what an error along the width does. */

@@ -42,6 +42,16 @@ export function combine(value: number, terms: readonly { readonly of: Carried; r
   return { value, parts };
 }
 
+/** Root of the sum of squares of all parts. */
+export const standardUncertainty = (of: Carried): number => Math.sqrt(covarianceOfTwo(of, of));
+
+/** Covariance of two values: what one standard uncertainty of every error that they share does to both. */
+export function covarianceOfTwo(a: Carried, b: Carried): number {
+  let sum = 0;
+  for (const [key, { effect }] of a.parts) sum += effect * (b.parts.get(key)?.effect ?? 0);
+  return sum;
+}
+
 /** The same value with one more error. */
 export function withPart(of: Carried, part: CarriedPart): Carried {
   return { value: of.value, parts: new Map([...of.parts, [part.source.key, part]]) };

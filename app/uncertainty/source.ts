@@ -168,6 +168,19 @@ const known = {
   'static-flow': { owner: 'scatter', label: (place) => `static flow of ${place}`, meaning: 'Scatter of the windows with this injector held open.' },
   /** Place: the axis. Taken as one for a whole table, because neighbouring curves bend alike. */
   interpolation: { owner: 'interpolation', label: (axis) => `interpolation over ${axis}`, meaning: 'What the curve between measured places may miss.' },
+  /** Place: a width of a line. */
+  'bend-begins': {
+    owner: 'scatter',
+    label: (place) => `whether pulses bend yet at ${place}`,
+    meaning: 'A width that lies off its line by no more than scatter could do may lie on it.',
+    statement: 'chance that the bend has begun there, from all widths of the cell',
+  },
+  'bend-steepness': {
+    owner: 'interpolation',
+    label: (place) => `steepness of the bend at ${place}`,
+    meaning: 'Where the dead time was referred to other conditions the bend of short pulses moved along, by as much as it is steep.',
+    statement: 'three tenths of what it moved, an estimate',
+  },
   'orifice-law': {
     owner: 'interpolation',
     label: 'law of the orifice',

@@ -1,0 +1,104 @@
+import { describe, expect, it } from 'vitest';
+import { expandPlan } from '../plan/expand.ts';
+import { milliseconds, pascals, volts } from '../quantities/quantity.ts';
+import { reduceRun } from '../reduce/reduce.ts';
+import { noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
+import { carried, randomPart } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
+import { chancesOfBend } from './begin-of-bend.ts';
+import { shortPulseTables } from './short-pulse.ts';
+
+/** Off its line by `value` of its own standard deviation, 1, beside the line's, `ofLine`. */
+const off = (value: number, i: number, ofLine = 0): { readonly of: Carried; readonly usual: number } => ({
+  of: carried(value, [randomPart(errorSource('width-mass', String(i)), 1, 100, 'a'), randomPart(errorSource('line-height', 'all'), ofLine, 100, 'a')]),
+  usual: 8,
+});
+const chances = (values: readonly number[], ofLine = 0): readonly number[] => chancesOfBend(values.map((v, i) => off(v, i, ofLine)), 100);
+
+describe('RED-86: where short pulses begin to bend', () => {
+  it('is certain where all shorter widths go on, and unlikely where they come back to the line', () => {
+    const [shortest = 0, next = 0, longest = 1] = chances([40, 10, 0.5]);
+    expect(Math.min(shortest, next)).toBeGreaterThan(0.999);
+    expect(longest).toBeLessThan(0.3);
+    // Picked for being large: three standard deviations of one width, and nothing at the shorter ones.
+    expect(Math.max(...chances([0.3, -0.5, 3]))).toBeLessThan(0.35);
+    expect(chances([3, 0.3, -0.5])[0]).toBeGreaterThan(0.5);
+    expect(chances([])).toEqual([]);
+  });
+
+  it('knows that widths share their line: all off by the same is the line, off by more than it allows is a bend', () => {
+    expect(Math.max(...chances([5, 5, 5], 5))).toBeLessThan(0.2);
+    expect(Math.min(...chances([5, 5, 5], 0))).toBeGreaterThan(0.99);
+  });
+
+  it('is less certain the worse the scatter is known', () => {
+    const told = (dof: number): number => chancesOfBend([off(4, 0), off(0, 1)], dof)[0] ?? 0;
+    expect(told(3)).toBeLessThan(told(30));
+    expect(told(30)).toBeLessThan(told(Number.POSITIVE_INFINITY));
+  });
+
+  it('is what it is also where nothing scatters', () => {
+    const exact = (value: number): { readonly of: Carried; readonly usual: number } => ({ of: carried(value), usual: 1 });
+    for (const chance of chancesOfBend([exact(-0.3), exact(-0.1)], 100)) expect(chance).toBe(1);
+  });
+
+  it('makes the correction of straight lines hold 0, although the widths were picked for lying off', () => {
+    const plan = syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], widthMs: [1.8, 2, 2.2, 2.5, 3, 4, 5, 6, 8, 10] }, 4);
+    const points = expandPlan(plan);
+    let [held, all, certain] = [0, 0, 0];
+    for (let seed = 1; seed <= 12; seed += 1) {
+      const normal = normalFrom(seed);
+      const attempts = points.map((point) => ({
+        point: point.index,
+        attempt: 1,
+        window: syntheticWindow(point, syntheticInjector(point.injector), plan, syntheticEquipment, noErrors, { relative: 1e-3, width: 1e-6, voltage: 0, pressure: 0, warmer: 0 }, normal),
+      }));
+      for (const { cells } of shortPulseTables(reduceRun({ plan, equipment: syntheticEquipment, points, attempts }), [1.8e-3, 2e-3, 2.2e-3])) {
+        for (const cell of cells.flat()) {
+          if (cell.kind !== 'value' || cell.result.value === 0) continue;
+          all += 1;
+          if (Math.abs(cell.result.value) <= cell.result.expanded) held += 1;
+          if (cell.result.expanded < 3e-9) certain += 1;
+        }
+      }
+    }
+    expect(all).toBeGreaterThan(20);
+    expect(held / all).toBeGreaterThanOrEqual(0.95);
+    // And says no more than scatter allows: no figure is surer than one width.
+    expect(certain).toBe(0);
+  });
+});
+
+describe('RED-87: a bend stands where the needle opens', () => {
+  it('so on a warmer bench it is referred along the width with the dead time', () => {
+    const warmer = 4;
+    const plan = syntheticPlan({ voltageV: [9, 10.5, 12], widthMs: [1.8, 2, 2.2, 2.5, 3, 4, 5, 6, 8, 10] }, 1);
+    const points = expandPlan(plan);
+    const bend = (w: number): number => -2e-7 * Math.exp(-(w - 1.8e-3) / 0.12e-3);
+    const widths = [milliseconds(1.8), milliseconds(2)];
+    const corrections = (by: number): readonly { readonly value: number; readonly expanded: number }[] => {
+      const attempts = points.map((point) => {
+        const injector = syntheticInjector(point.injector);
+        const later = injector.deadTime(volts(point.voltage), pascals(point.pressure), by) - injector.deadTime(volts(point.voltage), pascals(point.pressure));
+        const normal = normalFrom(point.index + 1);
+        const scatter = { relative: 1e-4, width: 1e-7, voltage: 0, pressure: 0, warmer: by };
+        return { point: point.index, attempt: 1, window: syntheticWindow(point, { ...injector, bend: (w) => bend(w - later) }, plan, syntheticEquipment, noErrors, scatter, normal) };
+      });
+      const [table] = shortPulseTables(reduceRun({ plan, equipment: syntheticEquipment, points, attempts }), widths);
+      return (table?.cells ?? []).flat().flatMap((cell) => (cell.kind === 'value' ? [cell.result] : []));
+    };
+    const [cold, warm] = [corrections(0), corrections(warmer)];
+    expect(cold).toHaveLength(6);
+    cold.forEach(({ value }, i) => {
+      const width = widths[i % 2] ?? 0;
+      expect(Math.abs(value - bend(width)) / Math.abs(bend(width))).toBeLessThan(0.08);
+      const told = warm[i];
+      if (told === undefined) throw new Error('no correction');
+      expect(Math.abs(told.value - bend(width))).toBeLessThan(1.5 * told.expanded);
+      expect(Math.abs(told.value - bend(width)) / Math.abs(bend(width))).toBeLessThan(0.2);
+    });
+    // What moved is uncertain by how well the steepness is known.
+    expect((warm[0]?.expanded ?? 0) / (cold[0]?.expanded ?? 1)).toBeGreaterThan(1.2);
+  });
+});
