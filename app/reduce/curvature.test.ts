@@ -61,9 +61,25 @@ describe('lines that bend over their whole length', () => {
     expect(curvatureSentences(told.curvatures).join()).toContain('that of widths from 4 ms on');
   });
 
-  it('RED-85 regions that have shrunk to four widths tell nothing of it', () => {
-    expect(reduced(-0.4, 3).curvatures).toEqual([]);
+  it('RED-91 regions that have shrunk to four widths tell it as well, and lines of six would have been as good', () => {
+    const bent = reduced(-0.8, 3);
+    expect(lines(bent).every((cell) => cell.region.from > 5.9e-3)).toBe(true);
+    const curvature = curvatureOf(bent);
+    expect(isBent(curvature)).toBe(true);
+    expect(Math.abs(curvature.relative + 0.8)).toBeLessThan(4 * curvature.u);
+    const ofSix = lines(reduced(-0.8, 3, 4));
+    for (const cell of lines(bent)) {
+      const same = ofSix.find((o) => o.injector === cell.injector && o.voltage === cell.voltage);
+      const apart = Math.abs((same?.deadTime.value ?? Number.NaN) - cell.deadTime.value);
+      expect(apart).toBeLessThan(Math.sqrt(3) * Math.abs(definition(cell)?.onDeadTime ?? 0) * 1.1 + 4 * cell.deadTime.uRandom);
+      expect(Math.abs(definition(cell)?.onDeadTime ?? 0)).toBeGreaterThan(2e-6);
+    }
+    expect(curvatureSentences(bent.curvatures).join()).toContain('bends over the whole line');
     expect(curvatureSentences([])).toEqual([]);
+  });
+
+  it('RED-91 three widths tell no bend', () => {
+    expect(reduced(-0.4, 3, 8).curvatures).toEqual([]);
   });
 
   it('RED-85 are not made up: straight lines carry hardly anything, and are called bent once in some hundred runs', () => {

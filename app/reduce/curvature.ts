@@ -12,8 +12,10 @@ import type { FittedLine, OnInjector } from './effects.ts';
 import type { Curvature } from './reduction.ts';
 import { fitLine } from './regression.ts';
 
-/** A line of fewer widths is no other line when one of them is left out. */
+/** No region that is found has fewer widths than this (RED-11); three would tell a bend and leave nothing over. */
 const fewestWidths = 4;
+/** A region of the fewest widths was not found to be right, it is where the search ends: lines of so many are as good. RED-91 */
+const asGood = 6;
 
 /** One for each type, pressure and period: mass = slope (w - t0 + relative w^2), from the means of the widths in the regions. */
 export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'injectors' | 'reduction'>): readonly Curvature[] {
@@ -29,7 +31,7 @@ export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'inj
     const squares = bends.reduce((sum, b) => sum + (b.relative - relative) ** 2 / b.variance, 0);
     // Injectors whose bends differ say less of what they have in common.
     const scale = bends.length > 1 ? Math.max(1, squares / (bends.length - 1)) : 1;
-    const widest = Math.max(...members.map((f) => f.count));
+    const widest = Math.max(asGood, ...members.map((f) => f.count));
     const { pressure, period } = first.cell.at;
     return [{ type: typeOf(first), pressure, period, relative, u: Math.sqrt(scale / weights), widest, definedFrom, shift: Math.abs(relative) * Math.max(...members.map((f) => Math.abs(reachOf(f, widest).onDeadTime))) }];
   });
@@ -44,7 +46,7 @@ function throughSquares(widths: readonly WidthMean[]): { readonly height: number
 /** Of one cell, 1/s and 1/s^2; null: too few widths, or they do not tell. */
 function bendOf({ widthMeans, count, line }: FittedLine): { readonly relative: number; readonly variance: number } | null {
   const region = widthMeans.slice(0, count);
-  if (count <= fewestWidths) return null;
+  if (count < fewestWidths) return null;
   const straight = throughSquares(region);
   let product = 0;
   let squares = 0;
@@ -58,7 +60,7 @@ function bendOf({ widthMeans, count, line }: FittedLine): { readonly relative: n
 
 /**
  * How far the crossing moves, s, and the slope, relative, for a bend of 1 / s: of the lines that begin at another width the one that is
- * farthest off. `widest`: widths of the longest region of its kind.
+ * farthest off. `widest`: so many widths may make a line, as far as they were measured.
  */
 function reachOf({ widthMeans, count, line }: FittedLine, widest: number): { readonly onDeadTime: number; readonly onSlope: number } {
   const lineOf = (widths: number): { readonly onDeadTime: number; readonly onSlope: number } => {

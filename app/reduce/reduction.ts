@@ -322,7 +322,7 @@ export interface Curvature {
   /** mass = slope (w - t0 + relative w^2), and its standard uncertainty, 1/s. */
   readonly relative: number;
   readonly u: number;
-  /** Widths of the longest region of these lines. */
+  /** Widths of the longest region of these lines, six at least: so many may make a line. */
   readonly widest: number;
   /** Widths from there on make the line, because the plan says so; null: what the data showed. */
   readonly definedFrom: Seconds | null;
