@@ -12,7 +12,7 @@ export function millilitresPerMinute(flow: number): string {
 }
 
 /** Standard uncertainty of the leak of a block, all in all, m3/s. */
-function uncertaintyOf({ uFlow, uMeter, change, uChange }: LeakBlock): number {
+export function uncertaintyOfLeak({ uFlow, uMeter, change, uChange }: LeakBlock): number {
   return Math.hypot(uFlow, uMeter, Math.hypot(change, uChange) / Math.sqrt(12));
 }
 
@@ -33,10 +33,10 @@ function foundSentences({ blocks, edges, time, decays }: Extract<Leak, { kind: '
   const byFlow = blocks.toSorted((a, b) => a.flow - b.flow);
   const [least, most] = [byFlow[0], byFlow.at(-1)];
   if (least === undefined || most === undefined) return ['Nothing was measured that a leak could have moved.'];
-  const one = (b: LeakBlock): string => `${millilitresPerMinute(b.flow)} ± ${millilitresPerMinute(2 * uncertaintyOf(b))}`;
+  const one = (b: LeakBlock): string => `${millilitresPerMinute(b.flow)} ± ${millilitresPerMinute(2 * uncertaintyOfLeak(b))}`;
   const counted = decays > 0 ? `${decays} pressure decays, because the meter may stand still` : time > 0 ? `${edges} meter edges in ${time.toFixed(0)} s without pulses` : 'windows at twice the period alone';
-  const seen = Math.max(...blocks.map((b) => b.flow / uncertaintyOf(b))) > 2;
-  const spread = most.flow - least.flow > 2 * Math.hypot(uncertaintyOf(least), uncertaintyOf(most));
+  const seen = Math.max(...blocks.map((b) => b.flow / uncertaintyOfLeak(b))) > 2;
+  const spread = most.flow - least.flow > 2 * Math.hypot(uncertaintyOfLeak(least), uncertaintyOfLeak(most));
   const blind = Math.max(...blocks.map((b) => b.below ?? 0));
   if (blind > 0) {
     return [

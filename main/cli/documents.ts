@@ -11,6 +11,7 @@ import type { Parties } from '../../app/handover/parties.ts';
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
+import { reportDetailsSchema, type ReportDetails } from '../../app/report/details.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { samplePath } from '../samples/samples.ts';
 import { exitCode } from './exit-codes.ts';
@@ -78,4 +79,10 @@ export function scenarioFile(path: string): Scenario {
   const input = readJson(path, 'scenario');
   const parsed = scenarioSchema.safeParse(input);
   return parsed.success ? parsed.data : refuse(path, 'scenario', problemsOf(parsed.error, input));
+}
+
+export function reportDetailsFile(path: string): ReportDetails {
+  const input = readJson(path, 'report details');
+  const parsed = reportDetailsSchema.safeParse(input);
+  return parsed.success ? parsed.data : refuse(path, 'report details', problemsOf(parsed.error, input));
 }

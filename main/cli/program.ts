@@ -9,6 +9,7 @@ import { addMeterCheckCommands } from './meter-check-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addProofCommands } from './proof-commands.ts';
+import { addReportCommands } from './report-commands.ts';
 import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
 import { addWindowCommands } from './window-commands.ts';
@@ -39,6 +40,7 @@ export function makeProgram(): Command {
   addRunCommands(program);
   addResultCommands(program);
   addHandoverCommands(program);
+  addReportCommands(program);
   addMetrologyCommands(program);
   addMeterCheckCommands(program);
   addArchiveCommands(program);

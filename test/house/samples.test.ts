@@ -2,6 +2,7 @@
 import { expect, test } from 'vitest';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import { countPoints } from '../../app/plan/expand.ts';
+import { reportDetailsSchema } from '../../app/report/details.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { simulatedBenchEquipment } from '../../firmware-protocol/simulator/plant/certificates.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
@@ -15,6 +16,12 @@ test('the sample sweep has 8 injectors, 5 voltages from 9 to 16 V, 12 widths and
   expect([injectors.length, axes.voltageV.length, axes.widthMs.length, axes.replicates]).toEqual([8, 5, 12, 3]);
   expect([Math.min(...axes.voltageV), Math.max(...axes.voltageV), axes.pressureKpa]).toEqual([9, 16, [400]]);
   expect(countPoints(parsed.plan)).toEqual({ measure: 1440, reference: 16, held: 0, zero: 6, pair: 8, invariance: 48, blind: 36, look: 24 });
+});
+
+test('the report details have all that a report may state, and plainly invented names', () => {
+  const parsed = reportDetailsSchema.safeParse(readSample('report-details'));
+  expect(parsed.error).toBeUndefined();
+  expect(parsed.data?.laboratory?.name).toBe('Example Flow Laboratory');
 });
 
 test('the small plan has three axes and few points', () => {

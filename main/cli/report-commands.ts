@@ -1,0 +1,196 @@
+/** Reports: drafts, issued ones, and the proof of one. */
+import { mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import { basename, dirname, join, resolve } from 'node:path';
+import { InvalidArgumentError, Option, type Command } from 'commander';
+import { oneLinePattern } from '../../app/boundary/text.ts';
+import { samePerson } from '../../app/report/build.ts';
+import { reportCsv } from '../../app/report/csv.ts';
+import { noDetails } from '../../app/report/details.ts';
+import { documentText, reportLengths, type ReportLength } from '../../app/report/document.ts';
+import { reportBody, reportTail } from '../../app/report/html.ts';
+import { papers, type Paper } from '../../app/report/style.ts';
+import { publicHeadKey } from '../archive/heads-file.ts';
+import { isoTime } from '../clock/dating.ts';
+import { machineClock } from '../clock/machine.ts';
+import { registeredReports } from '../report/book.ts';
+import { issueReport, proveAgainst } from '../report/issue.ts';
+import { chromiumPath, printPdf } from '../report/pdf.ts';
+import { checkListed, checkReport } from '../report/seal.ts';
+import { reportInArchive, withBookedConditions } from '../report/source.ts';
+import { chosenRun } from './chosen-run.ts';
+import { commandLine } from './command-line.ts';
+import { reportDetailsFile } from './documents.ts';
+import { exitCode } from './exit-codes.ts';
+import { archiveOption, archivePlace } from './places.ts';
+import { withArchive } from './result-commands.ts';
+import { Stop } from './stop.ts';
+
+interface ReportOptions {
+  readonly archive: string;
+  readonly length: ReportLength;
+  readonly paper: Paper;
+  readonly details?: string;
+}
+
+/** What a draft and an issued report are made with. */
+const withReportOptions = (command: Command): Command =>
+  command
+    .argument('[run]', 'id or its beginning; without it the latest run')
+    .addOption(archiveOption())
+    .addOption(new Option('--length <length>', 'one page, full, or full with the raw data').choices(reportLengths).default('full'))
+    .addOption(new Option('--paper <size>', 'of the PDF; the HTML file prints on either').choices(Object.keys(papers)).default('a4'))
+    .addOption(new Option('--details <file>', 'laboratory, customer, condition of the items, limits and decision rule (main/samples/report-details.json shows how)'));
+
+function draft(named: string | undefined, options: ReportOptions & { readonly to: string }): Promise<void> {
+  return withArchive(options.archive, async (archive) => {
+    const runId = chosenRun(archive, named);
+    const given = options.details === undefined ? noDetails : reportDetailsFile(options.details);
+    const found = reportInArchive(archive, { runId, details: withBookedConditions(given, archive, runId), length: options.length, issue: null });
+    if (!found.ok) throw new Stop(exitCode.badInput, found.text);
+    const folder = resolve(options.to);
+    const html = reportBody(found.document) + reportTail(null);
+    const pdf = join(folder, 'report.pdf');
+    try {
+      mkdirSync(folder, { recursive: true });
+      // An earlier one would be of another report.
+      rmSync(pdf, { force: true });
+      for (const [name, text] of [['report.html', html], ['report.json', documentText(found.document)], ['report.csv', reportCsv(found.document)]] as const) {
+        writeFileSync(join(folder, `${name}.part`), text);
+        renameSync(join(folder, `${name}.part`), join(folder, name));
+        process.stdout.write(`${join(folder, name)}\n`);
+      }
+    } catch (error) {
+      throw new Stop(exitCode.badInput, `The report cannot be written into ${folder} (${(error as Error).message}). The archive is not touched. Choose another folder with --to.`);
+    }
+    const printed = await printPdf(html, pdf, options.paper, chromiumPath());
+    process[printed.ok ? 'stdout' : 'stderr'].write(`${printed.ok ? pdf : printed.text}\n`);
+    process.stdout.write('This is a draft. issue-report numbers and signs it.\n');
+  });
+}
+
+interface IssueOptions extends ReportOptions {
+  readonly by: string;
+  readonly book?: string;
+  readonly amends?: string;
+  readonly reason?: string;
+}
+
+/** Beside the archive, unless another is named. */
+const bookOf = ({ archive, book }: { readonly archive: string; readonly book?: string }): string => resolve(book ?? join(dirname(resolve(archive)), 'reports'));
+
+function issue(named: string | undefined, options: IssueOptions): Promise<void> {
+  if ((options.amends === undefined) !== (options.reason === undefined)) {
+    throw new Stop(exitCode.badInput, 'An amendment names the report that it takes the place of and says why: give --amends NUMBER and --reason TEXT. Nothing was issued.');
+  }
+  return withArchive(options.archive, async (archive) => {
+    const runId = chosenRun(archive, named);
+    const issued = await issueReport({
+      archive, runId, length: options.length, paper: options.paper, by: options.by,
+      details: options.details === undefined ? noDetails : reportDetailsFile(options.details),
+      at: isoTime(machineClock.unixNow()),
+      amends: options.amends === undefined || options.reason === undefined ? null : { number: options.amends, reason: options.reason },
+      book: bookOf(options),
+      chromium: chromiumPath(),
+    });
+    if (!issued.ok) throw new Stop(exitCode.badInput, issued.text);
+    if (issued.notPrinted !== '') process.stderr.write(`${issued.notPrinted}\n`);
+    const measuredBy = archive.run(runId)?.operator ?? '';
+    if (samePerson(options.by, measuredBy)) process.stderr.write(`${options.by} measured this run and releases its report; the report says so.\n`);
+    process.stdout.write(`${issued.number}\n${issued.folder}\nSigned with the public key ${issued.publicKey}: give it to your customers by another way than with the report.\nTo check it: ${commandLine('prove-report', join(issued.folder, 'report.html'))}\n`);
+  });
+}
+
+interface ProofOptions {
+  readonly publicKey?: string;
+  readonly against?: string;
+  readonly book?: string;
+}
+
+function bytesOf(path: string): Buffer {
+  try {
+    return readFileSync(path);
+  } catch (error) {
+    throw new Stop(exitCode.badInput, `${path} cannot be read (${(error as Error).message}).`);
+  }
+}
+
+function proveReport(file: string, { publicKey, against, book }: ProofOptions): void {
+  const path = resolve(file);
+  const name = basename(path);
+  const data = bytesOf(path);
+  const whoseKey = (key: string): string => (publicKey === undefined ? `\nSealed with the key ${key}. Compare it with the one that the laboratory gave you (--public-key): anybody can seal a report with a key of his own.` : `\nSealed with the key that was given.`);
+  if (/\.(?:pdf|json|csv)$/u.test(name)) {
+    const listed = checkListed(name, data, bytesOf(join(dirname(path), 'seal.txt')).toString('utf8'), publicKey ?? null);
+    if (!listed.holds) throw new Stop(exitCode.checkFailed, listed.text);
+    if (against !== undefined) throw new Stop(exitCode.badInput, `${name} is as it was issued. An archive is held against the HTML file of the report: name that.`);
+    process.stdout.write(`${name} is as it was issued with report ${listed.number}.${whoseKey(listed.publicKey)}\n`);
+    return;
+  }
+  const checked = checkReport(data, publicKey ?? null);
+  if (!checked.holds) throw new Stop(exitCode.checkFailed, checked.text);
+  const { inside, seal } = checked;
+  process.stdout.write(
+    `Report ${seal.number} is as it was issued by ${inside.issue.by} on ${inside.issue.at}.${whoseKey(seal.publicKey)}\n` +
+      `It rests on run ${inside.basis.runId}, which lies in archive ${seal.archiveId} under the head ${seal.head}.\n${inside.issue.amends === null ? '' : `It takes the place of report ${inside.issue.amends.number}.\n`}`,
+  );
+  if (book !== undefined) sayRegistered(resolve(book), seal);
+  if (against === undefined) return;
+  const archive = archivePlace(against, 'read');
+  try {
+    const proved = proveAgainst(archive, checked);
+    if (!proved.holds) throw new Stop(exitCode.checkFailed, proved.text);
+    process.stdout.write(`${proved.text}\n`);
+  } finally {
+    archive.close();
+  }
+}
+
+/** What the register of the lab says of a report: entered as it is, and whether another took its place. */
+function sayRegistered(book: string, { number, body }: { readonly number: string; readonly body: string }): void {
+  const register = registeredReports(book);
+  if (!register.ok) throw new Stop(exitCode.checkFailed, register.text);
+  const { reports } = register.value;
+  if (!reports.some((r) => r.number === number && r.sha256 === body)) throw new Stop(exitCode.checkFailed, `The register in ${book} has no such report ${number}.`);
+  const later = reports.find((r) => r.amends === number);
+  process.stdout.write(later === undefined ? 'The register has it, and no report took its place.\n' : `The register has it. Report ${later.number} TOOK ITS PLACE on ${later.at}.\n`);
+}
+
+function personName(text: string): string {
+  const name = text.trim();
+  if (name === '' || name.length > 120 || !oneLinePattern.test(name)) throw new InvalidArgumentError('Give the name of a person, in one line of at most 120 characters.');
+  return name;
+}
+
+function reasonText(text: string): string {
+  if (text.trim() === '' || text.length > 1000 || !oneLinePattern.test(text)) throw new InvalidArgumentError('Give the reason in one line of at most 1000 characters.');
+  return text.trim();
+}
+
+function givenKey(text: string): string {
+  if (publicHeadKey(text) === null) throw new InvalidArgumentError('A public key is 43 letters and digits, as issue-report prints it.');
+  return text;
+}
+
+export function addReportCommands(program: Command): void {
+  withReportOptions(program.command('report'))
+    .description('write a report of a run for the customer, as a draft: HTML, PDF (where a Chromium is), JSON and CSV')
+    .addOption(new Option('--to <folder>', 'folder for the files; it is made if it is not there').default('report'))
+    .action(draft);
+
+  withReportOptions(program.command('issue-report'))
+    .description('issue a report of a run: numbered, signed, and entered in the book of reports, where it is never changed')
+    .addOption(new Option('--by <name>', 'who releases it and answers for it').argParser(personName).makeOptionMandatory())
+    .addOption(new Option('--book <folder>', 'the book of reports: register, key, and every report (default: "reports" beside the archive)'))
+    .addOption(new Option('--amends <number>', 'the report that this one takes the place of').argParser(reasonText))
+    .addOption(new Option('--reason <text>', 'why it does').argParser(reasonText))
+    .action(issue);
+
+  program
+    .command('prove-report')
+    .description('check that an issued report is as it was issued, by itself and offline; and, where its archive is at hand, that it comes out of it again')
+    .argument('<file>', 'report.html; or the PDF, JSON or CSV beside it')
+    .addOption(new Option('--public-key <key>', 'the public key of the laboratory, as the laboratory gave it').argParser(givenKey))
+    .addOption(new Option('--against <archive>', 'also hold it against this archive'))
+    .addOption(new Option('--book <folder>', 'also look it up in this book of reports'))
+    .action(proveReport);
+}

@@ -1,0 +1,116 @@
+/** A report of a run in an archive, as the run stands now, or as it stood when an earlier report was written. REP-20. */
+import { foldRun } from '../../app/journal/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
+import { countingAttempts } from '../../app/reduce/counting.ts';
+import { reportOf } from '../../app/report/build.ts';
+import type { ReportDetails } from '../../app/report/details.ts';
+import type { ReportDocument, ReportIssue, ReportLength } from '../../app/report/document.ts';
+import type { MeasuredAt } from '../../app/results/drift.ts';
+import { resultsOf } from '../../app/results/run-results.ts';
+import type { Archive } from '../archive/archive.ts';
+import { headText, type Head } from '../archive/ledger.ts';
+import { placeOfRun } from '../archive/proof.ts';
+import { isoTime } from '../clock/dating.ts';
+import { software } from '../service/software.ts';
+
+export interface ReportWanted {
+  readonly runId: string;
+  readonly details: ReportDetails;
+  readonly length: ReportLength;
+  readonly issue: ReportIssue | null;
+  /** As it stood then: under this head, with so many events; absent: as it stands. */
+  readonly then?: { readonly head: Head; readonly events: number };
+}
+
+export type ReportFound = { readonly ok: true; readonly document: ReportDocument } | { readonly ok: false; readonly text: string };
+
+/** Reads and reduces the run. Throws `ArchiveUnreadable` for a damaged archive. */
+export function reportInArchive(archive: Archive, { runId, details, length, issue, then }: ReportWanted): ReportFound {
+  const run = archive.run(runId);
+  if (run === null) return { ok: false, text: `There is no run ${runId} in ${archive.path}.` };
+  const folded = folding(archive, runId, then?.events ?? Number.POSITIVE_INFINITY);
+  if (typeof folded === 'string') return { ok: false, text: folded };
+  const { state, ended, events } = folded;
+  const [first, last] = [ended[0], ended.at(-1)];
+  if (first === undefined || last === undefined) return { ok: false, text: `Nothing was measured in run ${runId} yet, so there is nothing to report. Measure first.` };
+  if (then !== undefined && events < then.events) return { ok: false, text: `Run ${runId} has ${events} events in ${archive.path}, and the report rests on ${then.events}: a part of the run is missing.` };
+  const under = then?.head ?? archive.head();
+  const hash = hashOfEvent(archive, run, events - 1);
+  const { plan, equipment, setPoints: points } = state;
+  const times = ended.flatMap(({ point, attempt, at }): MeasuredAt[] => (points[point]?.role === 'reference' ? [{ point, attempt, time: at / 1e3 }] : []));
+  return {
+    ok: true,
+    document: reportOf({
+      results: resultsOf({ id: runId, plan, equipment, points, attempts: countingAttempts(state) }),
+      state,
+      times,
+      details,
+      length,
+      issue,
+      order: run.order,
+      measured: { from: isoTime(first.at), to: isoTime(last.at) },
+      simulated: run.simulated,
+      basis: {
+        runId,
+        archiveId: archive.archiveId(),
+        archiveHead: headText(under),
+        journal: { events, hash },
+        place: placeOfRun(archive.ledger, runId, under),
+        planSha256: run.planHash,
+        equipmentSha256: run.equipmentHash,
+        measuredWith: run.software,
+        writtenWith: software,
+      },
+    }),
+  };
+}
+
+interface Folded {
+  readonly state: RunState;
+  /** Attempts that ended, in their order. */
+  readonly ended: readonly { readonly point: number; readonly attempt: number; readonly at: number }[];
+  readonly events: number;
+}
+
+/** The first `most` events of a journal; or why they cannot be had. */
+function folding(archive: Archive, id: string, most: number): Folded | string {
+  let state: RunState | null = null;
+  let events = 0;
+  const ended: { point: number; attempt: number; at: number }[] = [];
+  for (const { at, body, seq } of archive.events(id)) {
+    if (events === most) break;
+    events += 1;
+    try {
+      state = foldRun(state, body);
+    } catch (error) {
+      return `Event ${seq} of run ${id} cannot follow the events before it: ${(error as Error).message} Check the archive with 'verify'.`;
+    }
+    if (body.kind === 'attempt-ended') ended.push({ point: body.point, attempt: body.attempt, at });
+  }
+  return state === null ? `Run ${id} has no journal: nothing was measured in it.` : { state, ended, events };
+}
+
+/** The hash of an event of a run's journal. */
+function hashOfEvent(archive: Archive, run: { readonly no: number }, seq: number): string {
+  for (const row of archive.eventRows(run, seq)) return row.hash.toString('hex');
+  return '';
+}
+
+/**
+ * Details with the conditions under which injectors were booked in, where the file says nothing of them: from then on the report has them,
+ * whatever is written into the register later.
+ */
+export function withBookedConditions(details: ReportDetails, archive: Archive, runId: string): ReportDetails {
+  let injectors: readonly { readonly type: string; readonly serialNumber: string }[] = [];
+  for (const { body } of archive.events(runId)) {
+    if (body.kind === 'opened') injectors = body.plan.injectors;
+    break;
+  }
+  const given = new Set(details.conditions.map((c) => c.serialNumber));
+  const parts = archive.library.parts();
+  const booked = injectors.flatMap(({ type, serialNumber }) => {
+    const part = given.has(serialNumber) ? undefined : parts.find((p) => p.type === type && p.serialNumber === serialNumber && p.condition !== '');
+    return part === undefined ? [] : [{ serialNumber, condition: part.condition }];
+  });
+  return booked.length === 0 ? details : { ...details, conditions: [...details.conditions, ...booked] };
+}
