@@ -5,7 +5,6 @@ import { stateCarried } from '../uncertainty/carried.ts';
 import { lineAt } from '../results/synthetic-run.test-helper.ts';
 import { probabilityText, reportOf } from './build.ts';
 import { reportDetailsSchema } from './details.ts';
-import type { ReportLimit } from './details.ts';
 import { reportBody } from './html.ts';
 import { heldLimits } from './limits.ts';
 import { reportInput } from './made-report.test-helper.ts';
@@ -14,7 +13,7 @@ const input = reportInput();
 const { results } = input;
 const run = { plan: results.plan, reduction: results.reduction };
 const details = (...limits: readonly unknown[]) => reportDetailsSchema.parse({ reportDetailsVersion: 1, limits });
-const held = (...limits: readonly unknown[]) => heldLimits(details(...limits).limits as readonly ReportLimit[], { kind: 'guard-band', times: 1 }, run);
+const held = (...limits: readonly unknown[]) => heldLimits(details(...limits).limits, { kind: 'guard-band', times: 1 }, run);
 
 describe('REP-14: limits', () => {
   it('speak of the type, pressure and voltage that they name, in the unit of the trade', () => {

@@ -7,7 +7,7 @@ const entities: Readonly<Record<string, string>> = { '&': '&amp;', '<': '&lt;', 
 export const escaped = (text: string): string => shown(text).replace(/[&<>"']/g, (c) => entities[c] ?? c);
 
 /** A string of CSS with its quotes: all but plain letters and digits as their code points. */
-export const cssString = (text: string): string => `"${[...shown(text)].map((c) => (/[A-Za-z0-9 .,]/.test(c) ? c : `\\${(c.codePointAt(0) ?? 0xfffd).toString(16)} `)).join('')}"`;
+export const cssString = (text: string): string => `"${Array.from(shown(text), (c) => (/[A-Za-z0-9 .,]/.test(c) ? c : `\\${(c.codePointAt(0) ?? 0xfffd).toString(16)} `)).join('')}"`;
 
 /** Sentences of the house write units in plain letters, for terminals too; on paper they have their signs. */
 export const typeset = (text: string): string =>

@@ -4,16 +4,7 @@ import { cssString } from './markup.ts';
 export const papers = { a4: 'A4', letter: 'letter' } as const;
 export type Paper = keyof typeof papers;
 
-/** `foot` and `name` stand in the margin of every page (7.8.2.1 d). */
-export const reportStyle = (name: string, foot: string, onePage: boolean): string => `
-:root { color-scheme: light; }
-@page {
-  margin: ${onePage ? '13mm 12mm 12mm 14mm' : '19mm 14mm 17mm 16mm'};
-  @top-left { content: ${cssString(foot)}; font: 8pt Arial, "Liberation Sans", Helvetica, "DejaVu Sans Condensed", sans-serif; color: #333; }
-  @top-right { content: ${cssString(name)}; font: bold 8pt Arial, "Liberation Sans", Helvetica, "DejaVu Sans Condensed", sans-serif; color: #111; }
-  @bottom-right { content: "Page " counter(page) " of " counter(pages); font: 8pt Arial, "Liberation Sans", Helvetica, "DejaVu Sans Condensed", sans-serif; color: #333; }
-}
-* { box-sizing: border-box; }
+const always = `* { box-sizing: border-box; }
 body { margin: 0; background: #e9ecef; color: #111; font: 9.3pt/1.38 Arial, "Liberation Sans", Helvetica, "DejaVu Sans Condensed", sans-serif; font-variant-numeric: tabular-nums; }
 main { max-width: 190mm; margin: 0 auto; background: #fff; padding: 12mm 10mm; }
 h1 { font-size: 17pt; line-height: 1.2; margin: 0 0 1mm; }
@@ -82,3 +73,14 @@ pre { font: 7.6pt/1.4 ui-monospace, "Liberation Mono", Consolas, monospace; whit
 }
 @media screen and (max-width: 150mm) { .figures { grid-template-columns: 1fr; } .table { overflow-x: auto; } dl { grid-template-columns: 1fr; } }
 `;
+
+/** `foot` and `name` stand in the margin of every page (7.8.2.1 d). */
+export const reportStyle = (name: string, foot: string, onePage: boolean): string => `
+:root { color-scheme: light; }
+@page {
+  margin: ${onePage ? '13mm 12mm 12mm 14mm' : '19mm 14mm 17mm 16mm'};
+  @top-left { content: ${cssString(foot)}; font: 8pt Arial, "Liberation Sans", Helvetica, "DejaVu Sans Condensed", sans-serif; color: #333; }
+  @top-right { content: ${cssString(name)}; font: bold 8pt Arial, "Liberation Sans", Helvetica, "DejaVu Sans Condensed", sans-serif; color: #111; }
+  @bottom-right { content: "Page " counter(page) " of " counter(pages); font: 8pt Arial, "Liberation Sans", Helvetica, "DejaVu Sans Condensed", sans-serif; color: #333; }
+}
+${always}`;

@@ -16,7 +16,7 @@ import { registeredReports } from '../report/book.ts';
 import { issueReport, proveAgainst } from '../report/issue.ts';
 import { chromiumPath, printPdf } from '../report/pdf.ts';
 import { checkListed, checkReport } from '../report/seal.ts';
-import { reportInArchive, withBookedConditions } from '../report/source.ts';
+import { reportInArchive } from '../report/source.ts';
 import { chosenRun } from './chosen-run.ts';
 import { commandLine } from './command-line.ts';
 import { reportDetailsFile } from './documents.ts';
@@ -44,8 +44,8 @@ const withReportOptions = (command: Command): Command =>
 function draft(named: string | undefined, options: ReportOptions & { readonly to: string }): Promise<void> {
   return withArchive(options.archive, async (archive) => {
     const runId = chosenRun(archive, named);
-    const given = options.details === undefined ? noDetails : reportDetailsFile(options.details);
-    const found = reportInArchive(archive, { runId, details: withBookedConditions(given, archive, runId), length: options.length, issue: null });
+    const details = options.details === undefined ? noDetails : reportDetailsFile(options.details);
+    const found = reportInArchive(archive, { runId, details, length: options.length, issue: null });
     if (!found.ok) throw new Stop(exitCode.badInput, found.text);
     const folder = resolve(options.to);
     const html = reportBody(found.document) + reportTail(null);

@@ -11,7 +11,7 @@ import { parseHead } from '../archive/ledger.ts';
 import { issueInBook } from './book.ts';
 import { printPdf } from './pdf.ts';
 import { filesSealText, sealText, sha256Of, type CheckedReport } from './seal.ts';
-import { reportInArchive, withBookedConditions } from './source.ts';
+import { reportInArchive } from './source.ts';
 
 export interface ToIssue {
   readonly archive: Archive;
@@ -43,7 +43,7 @@ export async function issueReport({ archive, runId, details, length, paper, by, 
     make: async ({ number, key, amended, folder }) => {
       const found = reportInArchive(archive, {
         runId,
-        details: withBookedConditions(details, archive, runId),
+        details,
         length,
         issue: { number, by, at, publicKey: key.publicKey, amends: amended === null || amends === null ? null : { number: amended.number, sha256: amended.sha256, reason: amends.reason } },
       });

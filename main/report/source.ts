@@ -1,6 +1,7 @@
 /** A report of a run in an archive, as the run stands now, or as it stood when an earlier report was written. REP-20. */
 import { foldRun } from '../../app/journal/fold.ts';
 import type { RunState } from '../../app/journal/state.ts';
+import type { Plan } from '../../app/plan/plan.ts';
 import { countingAttempts } from '../../app/reduce/counting.ts';
 import { reportOf } from '../../app/report/build.ts';
 import type { ReportDetails } from '../../app/report/details.ts';
@@ -44,7 +45,7 @@ export function reportInArchive(archive: Archive, { runId, details, length, issu
       results: resultsOf({ id: runId, plan, equipment, points, attempts: countingAttempts(state) }),
       state,
       times,
-      details,
+      details: then === undefined ? withBookedConditions(details, archive, plan) : details,
       length,
       issue,
       order: run.order,
@@ -100,12 +101,7 @@ function hashOfEvent(archive: Archive, run: { readonly no: number }, seq: number
  * Details with the conditions under which injectors were booked in, where the file says nothing of them: from then on the report has them,
  * whatever is written into the register later.
  */
-export function withBookedConditions(details: ReportDetails, archive: Archive, runId: string): ReportDetails {
-  let injectors: readonly { readonly type: string; readonly serialNumber: string }[] = [];
-  for (const { body } of archive.events(runId)) {
-    if (body.kind === 'opened') injectors = body.plan.injectors;
-    break;
-  }
+function withBookedConditions(details: ReportDetails, archive: Archive, { injectors }: Plan): ReportDetails {
   const given = new Set(details.conditions.map((c) => c.serialNumber));
   const parts = archive.library.parts();
   const booked = injectors.flatMap(({ type, serialNumber }) => {

@@ -2,6 +2,7 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { parseMeterCheck } from '../../app/meter-check/meter-check.ts';
+import type { Plan } from '../../app/plan/plan.ts';
 import type { z } from 'zod';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
@@ -33,19 +34,20 @@ export async function makeLabArchive(file: string): Promise<void> {
     if (!check.ok) throw new Error('the sample of a meter check does not parse');
     for (let i = 0; i < 2; i += 1) saved(archive.meterChecks.add(check.check));
     // A noisy transducer for a while, so that an attempt is rejected.
-    await measured(archive, clock, [{ begins: { atS: 10 }, forS: 6, fault: { kind: 'sensor-noisy', sensor: 'pressure', sd: 4000 } }]);
-    await measured(archive, clock, []);
+    await measureInto(archive, clock, [{ begins: { atS: 10 }, forS: 6, fault: { kind: 'sensor-noisy', sensor: 'pressure', sd: 4000 } }]);
+    await measureInto(archive, clock, []);
   } finally {
     archive.close();
     clock.stop();
   }
 }
 
-async function measured(archive: Archive, clock: VirtualClock, faults: z.input<typeof scenarioSchema>['faults']): Promise<void> {
+/** A run of the real run service on the simulated bench, from its start to its end. */
+export async function measureInto(archive: Archive, clock: VirtualClock, faults: z.input<typeof scenarioSchema>['faults'], plan: Plan = samplePlan('small-plan', withoutLeakChecks)): Promise<void> {
   const bench = new RunningBench(scenarioSchema.parse({ scenarioVersion: 1, faults }), clock);
   const started = await RunService.open(
     { archive, clock, simulated: true, entropy: machineEntropy, freeDiskBytes: () => null, channels: () => Promise.resolve([new SimulatedChannel(bench)]) },
-    { kind: 'new', plan: samplePlan('small-plan', withoutLeakChecks), equipment: sampleEquipment(), operator: 'Operator 1', software: 'test' },
+    { kind: 'new', plan, equipment: sampleEquipment(), operator: 'Operator 1', software: 'test' },
   );
   const { service } = saved(started);
   await service.rest();

@@ -1,0 +1,358 @@
+/** Reports of a real archive: issued, proved, changed, amended, printed. */
+import { execFileSync, spawnSync } from 'node:child_process';
+import { chmodSync, copyFileSync, existsSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync, statSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { generateKeyPairSync } from 'node:crypto';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { noDetails, reportDetailsSchema } from '../../app/report/details.ts';
+import { documentText, type ReportDocument } from '../../app/report/document.ts';
+import { reportBody, reportTail } from '../../app/report/html.ts';
+import { reportOf } from '../../app/report/build.ts';
+import { reportInput } from '../../app/report/made-report.test-helper.ts';
+import { syntheticPlan } from '../../app/results/synthetic-run.test-helper.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { VirtualClock } from '../../main/clock/clock.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
+import { registeredReports } from '../../main/report/book.ts';
+import { issueReport, proveAgainst, type IssuedReport, type ToIssue } from '../../main/report/issue.ts';
+import { chromiumPath, printPdf } from '../../main/report/pdf.ts';
+import { checkListed, checkReport, sealText, sha256Of } from '../../main/report/seal.ts';
+import { reportInArchive } from '../../main/report/source.ts';
+import { samplePlan, withoutLeakChecks } from '../builders/in-process.ts';
+import { measureInto } from '../builders/lab-archive.ts';
+import { browserPath, launchBrowser, violations } from '../builders/window.ts';
+import { forge, forgeries, rewriteLedger } from './forgeries.ts';
+
+const root = join(import.meta.dirname, '../..');
+let folder = '';
+let archiveFile = '';
+let book = '';
+let archive: Archive;
+let runId = '';
+let issued: Extract<IssuedReport, { ok: true }>;
+let html: Buffer;
+const at = '2026-02-03T08:00:00.000Z';
+const details = reportDetailsSchema.parse(JSON.parse(readFileSync(join(root, 'main/samples/report-details.json'), 'utf8')));
+
+const opened = (file: string): Archive => {
+  const found = openArchive(file, { readOnly: true });
+  if (!found.ok) throw new Error(found.text);
+  return found.archive;
+};
+const order = (more: Partial<ToIssue> = {}): ToIssue => ({ archive, runId, details, length: 'full', paper: 'a4', by: 'B. Releaser', at, amends: null, book, chromium: null, ...more });
+const must = (result: IssuedReport): Extract<IssuedReport, { ok: true }> => {
+  if (!result.ok) throw new Error(result.text);
+  return result;
+};
+
+beforeAll(async () => {
+  mkdirSync(join(root, 'test/.out'), { recursive: true });
+  folder = mkdtempSync(join(root, 'test/.out', 'report-'));
+  archiveFile = join(folder, 'archive.sqlite');
+  book = join(folder, 'book');
+  const clock = new VirtualClock(Date.UTC(2026, 1, 1));
+  const made = openArchive(archiveFile, { now: () => clock.unixNow(), entropy: machineEntropy });
+  if (!made.ok) throw new Error(made.text);
+  made.archive.library.saveParts([{ order: 'Order 1', type: 'RH-P4', serialNumber: 'RH4-0118', coilResistanceOhm: 14.5, condition: 'scratched', channel: null }]);
+  const plan = samplePlan('small-plan', withoutLeakChecks);
+  const noisy = [{ begins: { atS: 10 }, forS: 6, fault: { kind: 'sensor-noisy' as const, sensor: 'pressure' as const, sd: 4000 } }];
+  await measureInto(made.archive, clock, noisy, { ...plan, axes: { ...plan.axes, widthMs: [3, 4, 5, 6, 8, 10] }, static: { ...plan.static, replicates: 1 } });
+  made.archive.close();
+  clock.stop();
+  archive = opened(archiveFile);
+  runId = archive.latestRun()?.id ?? '';
+  issued = must(await issueReport(order()));
+  html = readFileSync(join(issued.folder, 'report.html'));
+}, 60_000);
+afterAll(() => {
+  archive.close();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+const inTables = (text: string): readonly number[] =>
+  [...text.matchAll(/<table[^>]*>(.*?)<\/table>/gs)].flatMap((table) => [...table[0].matchAll(/>([^<]*)</gs)].flatMap((cell) => [...(cell[1] ?? '').matchAll(/\d/g)].map((digit) => table.index + cell.index + 1 + digit.index)));
+
+describe('REP-20 a report of a stored run', () => {
+  test('is the same whenever it is worked out, and has the condition under which an injector was booked in', () => {
+    const once = reportInArchive(archive, { runId, details, length: 'raw', issue: null });
+    const again = reportInArchive(archive, { runId, details, length: 'raw', issue: null });
+    if (!once.ok || !again.ok) throw new Error('should be there');
+    expect(documentText(again.document)).toBe(documentText(once.document));
+    expect(html.toString('utf8')).toContain('scratched');
+    expect(html.toString('utf8')).toContain('clean, no visible damage');
+  });
+
+  test('says what was rejected, and that nothing real was measured', () => {
+    expect(html.toString('utf8')).toContain('were rejected and do not count');
+    expect(html.toString('utf8')).toContain('simulated bench of this program');
+  });
+
+  test('can be worked out as it stood before more was measured', async () => {
+    const copy = join(folder, 'more.sqlite');
+    copyFileSync(archiveFile, copy);
+    const clock = new VirtualClock(Date.UTC(2026, 1, 2));
+    const made = openArchive(copy, { now: () => clock.unixNow(), entropy: machineEntropy });
+    if (!made.ok) throw new Error(made.text);
+    await measureInto(made.archive, clock, []);
+    made.archive.append(runId, [{ kind: 'chosen', point: 0, attempt: null, by: { person: 'C. Later' }, why: 'A later decision.' }], []);
+    made.archive.close();
+    clock.stop();
+    const later = opened(copy);
+    const checked = checkReport(html, null);
+    if (!checked.holds) throw new Error(checked.text);
+    const now = reportInArchive(later, { runId, details, length: 'full', issue: null });
+    expect(now.ok && JSON.stringify(now.document)).toContain('A later decision.');
+    expect(proveAgainst(later, checked)).toMatchObject({ holds: true });
+    later.close();
+  });
+
+  test('of a run in which nothing was measured is refused in words', () => {
+    expect(reportInArchive(archive, { runId: 'nothing', details: noDetails, length: 'full', issue: null })).toMatchObject({ ok: false });
+  });
+});
+
+describe('REP-21, REP-23 issuing', () => {
+  test('numbers by the year, names who released, and leaves files that are not written to', async () => {
+    const next = must(await issueReport(order({ by: 'Operator 1' })));
+    expect([issued.number, next.number]).toEqual(['R-2026-0001', 'R-2026-0002']);
+    expect(readFileSync(join(issued.folder, 'report.html'), 'utf8')).toContain('>B. Releaser<');
+    expect(readFileSync(join(next.folder, 'report.html'), 'utf8')).toContain('Operator 1 (the same person who measured)');
+    for (const name of readdirSync(issued.folder)) expect(statSync(join(issued.folder, name)).mode & 0o222).toBe(0);
+    expect(must(await issueReport(order({ at: '2027-01-02T00:00:00.000Z' }))).number).toBe('R-2027-0001');
+  });
+
+  test('that fails enters nothing, and its number is free', async () => {
+    const before = registeredReports(book);
+    const failed = await issueReport(order({ runId: 'nothing' }));
+    expect(failed).toMatchObject({ ok: false });
+    expect(registeredReports(book)).toEqual(before);
+    if (before.ok) expect(readdirSync(book).filter((name) => name.startsWith('R-')).length).toBe(before.value.reports.length);
+  });
+
+  test('is refused while another issues, and where others may read the key', async () => {
+    writeFileSync(join(book, 'issuing.lock'), '');
+    const busy = await issueReport(order());
+    expect(busy.ok ? '' : busy.text).toContain('Another program');
+    rmSync(join(book, 'issuing.lock'));
+    expect(statSync(join(book, 'report-key.pem')).mode & 0o777).toBe(0o600);
+    chmodSync(join(book, 'report-key.pem'), 0o644);
+    const open = await issueReport(order());
+    expect(open.ok ? '' : open.text).toContain('may be read by others');
+    chmodSync(join(book, 'report-key.pem'), 0o600);
+  });
+});
+
+describe('REP-24, REP-25 a report by itself', () => {
+  test('holds, by its own key and by the one that was given', () => {
+    expect(checkReport(html, null)).toMatchObject({ holds: true, seal: { number: 'R-2026-0001', archiveId: archive.archiveId() } });
+    expect(checkReport(html, issued.publicKey)).toMatchObject({ holds: true });
+    expect(checkReport(html, 'A'.repeat(43))).toMatchObject({ holds: false });
+  });
+
+  test('with one digit of any table changed is found, each in turn', () => {
+    const text = html.toString('latin1');
+    const digits = inTables(text);
+    expect(digits.length).toBeGreaterThan(800);
+    const missed = digits.filter((place) => {
+      const changed = Buffer.from(html);
+      changed[place] = ((html[place] ?? 0x30) - 0x30 + 1) % 10 + 0x30;
+      return checkReport(changed, null).holds;
+    });
+    expect(missed).toEqual([]);
+  });
+
+  test('with a digit of its inner JSON or of its seal changed, a row dropped, anything added or hidden is found', () => {
+    const text = html.toString('utf8');
+    const json = text.indexOf('data:application/json');
+    const some = [...text.slice(json, json + 60_000).matchAll(/(?<!%|%[0-9A-F])\d/g)].filter((_, i) => i % 37 === 0).map((m) => json + m.index);
+    const seal = [...text.slice(text.lastIndexOf('<pre id="seal">')).matchAll(/[0-9a-f]/g)].map((m) => text.lastIndexOf('<pre id="seal">') + m.index);
+    for (const place of [...some, ...seal]) {
+      const other = text[place] === '5' ? '6' : '5';
+      expect(checkReport(Buffer.from(text.slice(0, place) + other + text.slice(place + 1)), null).holds).toBe(false);
+    }
+    const row = /<tr><th scope="row".*?<\/tr>\n/.exec(text)?.[0] ?? '';
+    const style = '<style>table { display: none }</style>';
+    const tampered = [text.replace(row, ''), text.replace('</html>\n', `${style}</html>\n`), `${text}${style}`, text.replace('</pre>', `${style}</pre>`), text.replace('<pre id="seal">', `${style}<pre id="seal">`), text.replace('<pre id="seal">\n', '<pre id="seal">\n\n'), text.slice(0, -1), text.slice(0, text.lastIndexOf('<pre id="seal">'))];
+    for (const one of tampered) {
+      expect(one).not.toBe(text);
+      expect(checkReport(Buffer.from(one), null).holds).toBe(false);
+    }
+    expect(checkReport(Buffer.concat([html.subarray(0, 500), Buffer.from([0xff]), html.subarray(500)]), null).holds).toBe(false);
+  });
+
+  test('that a forger seals anew has another key', () => {
+    const { privateKey, publicKey } = generateKeyPairSync('ed25519');
+    const own = (publicKey.export({ format: 'jwk' }) as { x: string }).x;
+    const checked = checkReport(html, null);
+    if (!checked.holds) throw new Error('should hold');
+    const document = JSON.parse(checked.json) as ReportDocument;
+    if (document.issue === null) throw new Error('was issued');
+    const forged = { ...document, issue: { ...document.issue, publicKey: own }, warnings: [] };
+    const body = reportBody(forged);
+    const file = Buffer.from(body + reportTail(sealText({ ...checked.seal, body: sha256Of(body), publicKey: own }, privateKey)));
+    expect(checkReport(file, null)).toMatchObject({ holds: true });
+    expect(checkReport(file, issued.publicKey)).toMatchObject({ holds: false });
+    // And its own words are not those of the archive.
+    const whole = checkReport(file, null);
+    expect(whole.holds && proveAgainst(archive, whole)).toMatchObject({ holds: false });
+    // A seal of one report around the contents of another speaks of something else.
+    const mixed = reportBody({ ...document, issue: { ...document.issue, number: 'R-2026-0099', publicKey: own } });
+    expect(checkReport(Buffer.from(mixed + reportTail(sealText({ ...checked.seal, body: sha256Of(mixed), publicKey: own }, privateKey))), null)).toMatchObject({ holds: false });
+  });
+
+  test.skipIf(spawnSync('python3', ['--version']).status !== 0)('is checked in another language with nothing of ours', () => {
+    const script = join(root, 'test/outside/check_report.py');
+    expect(readFileSync(script, 'utf8').trimEnd().split('\n').length).toBeLessThanOrEqual(100);
+    const file = join(issued.folder, 'report.html');
+    expect(execFileSync('python3', [script, file, issued.publicKey], { encoding: 'utf8' })).toContain('is as it was issued');
+    const changed = join(folder, 'changed.html');
+    const text = html.toString('utf8');
+    for (const one of [text.replace(/(\d)( ± )/, (_, d: string, s: string) => `${(Number(d) + 1) % 10}${s}`), text.replace(/signature ./, 'signature _'), `${text} `]) {
+      writeFileSync(changed, one);
+      expect(spawnSync('python3', [script, changed]).status).toBe(1);
+    }
+    expect(spawnSync('python3', [script, file, 'A'.repeat(43)]).status).toBe(1);
+  });
+});
+
+describe('REP-26 amendments', () => {
+  test('name the old report, which stays as it is, and the register knows', async () => {
+    const old = must(await issueReport(order()));
+    const before = readFileSync(join(old.folder, 'report.html'));
+    const amended = must(await issueReport(order({ amends: { number: old.number, reason: 'The customer moved.' } })));
+    const text = readFileSync(join(amended.folder, 'report.html'), 'utf8');
+    expect(text).toContain(`Report ${old.number}, whose place it takes. Reason: The customer moved.`);
+    const checked = checkReport(before, null);
+    if (!checked.holds) throw new Error(checked.text);
+    expect(text).toContain(checked.seal.body);
+    expect(readFileSync(join(old.folder, 'report.html'))).toEqual(before);
+    const register = registeredReports(book);
+    expect(register.ok && register.value.reports.find((r) => r.number === amended.number)?.amends).toBe(old.number);
+    const twice = await issueReport(order({ amends: { number: old.number, reason: 'Again.' } }));
+    expect(twice.ok ? '' : twice.text).toContain(`amended by ${amended.number} already`);
+    expect(await issueReport(order({ amends: { number: 'R-1999-0001', reason: 'No such.' } }))).toMatchObject({ ok: false });
+  });
+
+  test('a register in which one character was changed issues nothing', async () => {
+    const path = join(book, 'register.txt');
+    const text = readFileSync(path, 'utf8');
+    for (let i = 0; i < text.length; i += 17) {
+      if (text[i] === '\n') continue;
+      writeFileSync(path, text.slice(0, i) + (text[i] === '1' ? '2' : '1') + text.slice(i + 1));
+      if (text.slice(i, i + 1) === '1' || readFileSync(path, 'utf8') !== text) expect(registeredReports(book).ok).toBe(false);
+    }
+    // A line taken out of the middle.
+    writeFileSync(path, text.split('\n').filter((_, i) => i !== 1).join('\n'));
+    const refused = await issueReport(order());
+    expect(refused.ok ? '' : refused.text).toContain('the register does not hold');
+    writeFileSync(path, text);
+    expect(registeredReports(book).ok).toBe(true);
+  });
+});
+
+describe('REP-27 a report against its archive', () => {
+  const checkedReport = () => {
+    const checked = checkReport(html, null);
+    if (!checked.holds) throw new Error(checked.text);
+    return checked;
+  };
+
+  test('comes out of it again, word for word', () => expect(proveAgainst(archive, checkedReport())).toMatchObject({ holds: true }));
+
+  test('does not hold against another archive, nor one that was rewritten consistently', () => {
+    for (const what of ['every mass is 3 % larger, in window, telemetry and chain', 'a rejected attempt was accepted', 'somebody else measured, at another time']) {
+      const forgery = forgeries.find((f) => f.what === what);
+      if (forgery === undefined) throw new Error(`no forgery "${what}"`);
+      const copy = join(folder, 'forged.sqlite');
+      rmSync(copy, { force: true });
+      copyFileSync(archiveFile, copy);
+      forge(copy, (db) => {
+        forgery.forge(db);
+        rewriteLedger(db);
+      });
+      const forged = opened(copy);
+      // Nothing in the file alone tells.
+      expect(forged.verify().passed).toBe(true);
+      expect(proveAgainst(forged, checkedReport())).toMatchObject({ holds: false });
+      forged.close();
+    }
+    const other = join(folder, 'other.sqlite');
+    const clock = new VirtualClock(Date.UTC(2026, 1, 1));
+    const made = openArchive(other, { now: () => clock.unixNow(), entropy: machineEntropy });
+    if (!made.ok) throw new Error(made.text);
+    const proved = proveAgainst(made.archive, checkedReport());
+    expect(proved.text).toContain('rests on archive');
+    made.archive.close();
+    clock.stop();
+  });
+});
+
+describe('REP-28 the files of a report', () => {
+  test('are in a signed list; one that was changed is not as it was issued', () => {
+    const list = readFileSync(join(issued.folder, 'seal.txt'), 'utf8');
+    for (const name of ['report.html', 'report.json', 'report.csv']) {
+      const data = readFileSync(join(issued.folder, name));
+      expect(checkListed(name, data, list, issued.publicKey)).toMatchObject({ holds: true, number: issued.number });
+      expect(checkListed(name, Buffer.concat([data, Buffer.from(' ')]), list, null)).toMatchObject({ holds: false });
+      expect(checkListed(name, data, list.replace(/file ([a-z.]+) [0-9a-f]/, 'file $1 x'), null)).toMatchObject({ holds: false });
+      expect(checkListed(name, data, list.replace(/[0-9a-f]\nkey/, (m) => (m.startsWith('0') ? '1\nkey' : '0\nkey')), null)).toMatchObject({ holds: false });
+    }
+    expect(checkListed('report.pdf', Buffer.from(''), list, null)).toMatchObject({ holds: false });
+  });
+});
+
+/** Number and size (mm) of the pages of a PDF that Chromium wrote. */
+function pagesOf(pdf: Buffer): { readonly pages: number; readonly width: number; readonly height: number } {
+  const text = pdf.toString('latin1');
+  const [, width = 0, height = 0] = (/\/MediaBox\s*\[\s*0\s+0\s+([\d.]+)\s+([\d.]+)\s*\]/.exec(text) ?? []).map(Number);
+  return { pages: [...text.matchAll(/\/Type\s*\/Page\b(?!s)/g)].length, width: Math.round((width / 72) * 25.4), height: Math.round((height / 72) * 25.4) };
+}
+
+describe('REP-22 PDF', () => {
+  test('is said not to be there where no browser is, and nothing is left behind', async () => {
+    expect(chromiumPath({ PATH: folder })).toBe(chromiumPath({ PATH: '' }));
+    expect(chromiumPath({ PATH: '/usr/bin', RAILHOUSE_CHROMIUM: join(folder, 'none') })).toBeNull();
+    const file = join(folder, 'none.pdf');
+    const printed = await printPdf('<p>', file, 'a4', null);
+    expect(printed.ok ? '' : printed.text).toContain('No PDF was made: there is no Chromium');
+    const broken = await printPdf('<p>', file, 'a4', '/bin/false');
+    expect(broken.ok ? '' : broken.text).toContain('did not print');
+    expect(existsSync(file)).toBe(false);
+    expect(issued.notPrinted).toContain('No PDF was made');
+  });
+
+  test.skipIf(browserPath === null)('of one page is one page on either paper; of 40 injectors, 6 voltages and 3 pressures it is whole', async () => {
+    const pdf = async (document: ReportDocument, paper: 'a4' | 'letter') => {
+      const file = join(folder, `${paper}.pdf`);
+      expect(await printPdf(reportBody(document) + reportTail(null), file, paper)).toEqual({ ok: true });
+      return pagesOf(readFileSync(file));
+    };
+    const short = reportInArchive(archive, { runId, details, length: 'one-page', issue: null });
+    if (!short.ok) throw new Error(short.text);
+    expect(await pdf(short.document, 'a4')).toEqual({ pages: 1, width: 210, height: 297 });
+    expect(await pdf(short.document, 'letter')).toEqual({ pages: 1, width: 216, height: 279 });
+    const large = reportOf({ ...reportInput({ plan: syntheticPlan({ voltageV: [8, 9, 10, 12, 14, 16], pressureKpa: [300, 350, 400] }, 40) }), length: 'full' });
+    const { pages } = await pdf(large, 'a4');
+    expect(pages).toBeGreaterThan(15);
+    expect(pages).toBeLessThan(200);
+  }, 120_000);
+
+  test.skipIf(browserPath === null)('REP-8 the HTML is clean for axe, and nothing of it is wider than its page', async () => {
+    const browser = await launchBrowser();
+    try {
+      const page = await (await browser.newContext({ bypassCSP: true, viewport: { width: 1280, height: 900 } })).newPage();
+      await page.setContent(html.toString('utf8'));
+      expect(await violations(page)).toEqual([]);
+      const large = reportOf({ ...reportInput({ plan: syntheticPlan({ voltageV: [8, 9, 10, 12, 14, 16], pressureKpa: [300, 350, 400] }, 40) }), length: 'full' });
+      await page.setViewportSize({ width: 718, height: 1000 });
+      const raw = reportInArchive(archive, { runId, details, length: 'raw', issue: null });
+      if (!raw.ok) throw new Error(raw.text);
+      for (const document of [large, raw.document]) {
+        await page.setContent(reportBody(document) + reportTail(null));
+        expect(await page.evaluate(`[...document.querySelectorAll('table')].filter((t) => t.getBoundingClientRect().width > t.closest('main').clientWidth).map((t) => t.id)`)).toEqual([]);
+      }
+    } finally {
+      await browser.close();
+    }
+  }, 120_000);
+});
