@@ -1,10 +1,9 @@
 /** What was decided about the slopes of an injector's lines over voltage, and by which test (RED-23). One sentence for window and terminal. */
-import { degrees } from '../quantities/figures.ts';
 import type { FTest, SlopeModel } from './reduction.ts';
 
 const three = (x: number): string => String(Number(x.toPrecision(3)));
 const percent = (p: number): string => (p < 0.0005 ? 'less than 0.05 %' : `${three(100 * p)} %`);
-const figures = ({ f, dofNumerator, dofDenominator, p }: FTest): string => `F(${degrees(dofNumerator)}, ${degrees(dofDenominator)}) = ${three(f)}, chance gives as much in ${percent(p)} of cases`;
+const figures = ({ f, dofNumerator, dofDenominator, p }: FTest): string => `F(${three(dofNumerator)}, ${three(dofDenominator)}) = ${three(f)}, chance gives as much in ${percent(p)} of cases`;
 
 /** What the data say, or the plan, and both tests with their figures. */
 export function slopeModelSentence({ model, decidedBy, test, trend, spread = 0, commonSpread = 0 }: SlopeModel): string {

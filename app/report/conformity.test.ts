@@ -4,7 +4,7 @@ import { uniformFloat64 } from 'pure-rand/distribution/uniformFloat64';
 import { describe, expect, it } from 'vitest';
 import { result } from '../uncertainty/budget.ts';
 import { normalQuantile, tQuantile } from '../distributions/distributions.ts';
-import { conformanceProbability, decide, probabilityBelow, ruleSentence } from './conformity.ts';
+import { conformanceProbability, decideConformity, probabilityBelow, ruleSentence } from './conformity.ts';
 import type { DecisionRule } from './conformity.ts';
 
 const known = (value: number, u: number) => result(value, 0, Number.POSITIVE_INFINITY, u);
@@ -27,7 +27,7 @@ describe('REP-10, REP-13: conformance probability', () => {
     expect(tooFast(107)).toBeGreaterThan(0.999);
     expect(tooFast(106)).toBeLessThan(0.999);
     const rule: DecisionRule = { kind: 'stated-risk', risk: 0.001 };
-    expect([106, 107].map((speed) => decide(known(speed, 0.02 * speed), { low: null, high: 100 }, rule).decided)).toEqual(['neither', 'fail']);
+    expect([106, 107].map((speed) => decideConformity(known(speed, 0.02 * speed), { low: null, high: 100 }, rule).decided)).toEqual(['neither', 'fail']);
   });
 
   it('is that of many draws of the true value, normal and with few degrees of freedom', () => {
@@ -60,7 +60,7 @@ describe('REP-11: decision rules', () => {
   const limits = { low: 10, high: 20 };
   const u = 0.5;
   const U = known(15, u).expanded;
-  const by = (rule: DecisionRule) => (value: number) => decide(known(value, u), limits, rule).decided;
+  const by = (rule: DecisionRule) => (value: number) => decideConformity(known(value, u), limits, rule).decided;
 
   it('simple acceptance passes inside and at its limits, and fails outside', () => {
     expect([9.999, 10, 15, 20, 20.001].map(by({ kind: 'simple' }))).toEqual(['fail', 'pass', 'pass', 'pass', 'fail']);
@@ -75,12 +75,12 @@ describe('REP-11: decision rules', () => {
 
   it('limits closer than two guard bands let nothing pass', () => {
     const narrow = { low: 15 - U / 2, high: 15 + U / 2 };
-    expect(decide(known(15, u), narrow, { kind: 'guard-band', times: 1 }).decided).toBe('neither');
+    expect(decideConformity(known(15, u), narrow, { kind: 'guard-band', times: 1 }).decided).toBe('neither');
   });
 
   it('a stated risk is kept by what passes and by what fails', () => {
     for (let value = 8; value < 22; value += 0.01) {
-      const { decided, probability } = decide(known(value, u), limits, { kind: 'stated-risk', risk: 0.05 });
+      const { decided, probability } = decideConformity(known(value, u), limits, { kind: 'stated-risk', risk: 0.05 });
       expect(decided).toBe(probability >= 0.95 ? 'pass' : probability <= 0.05 ? 'fail' : 'neither');
     }
   });

@@ -47,7 +47,7 @@ export function conformanceProbability({ value, u, effectiveDof }: Omit<Measured
 }
 
 /** REP-10 to REP-12. A result exactly at an acceptance limit is accepted. */
-export function decide(measured: Measured, tolerance: Tolerance, rule: DecisionRule): Conformity {
+export function decideConformity(measured: Measured, tolerance: Tolerance, rule: DecisionRule): Conformity {
   const probability = conformanceProbability(measured, tolerance);
   const { value, expanded } = measured;
   const { low, high } = tolerance;

@@ -31,7 +31,7 @@ export interface ReportColumn {
   readonly decimals?: number;
 }
 
-export interface ReportRow {
+interface ReportRow {
   readonly title: string;
   /** One for each column. */
   readonly cells: readonly ReportCell[];

@@ -11,7 +11,7 @@ import { escaped, typeset } from './markup.ts';
 import { reportStyle } from './style.ts';
 
 /** How a report is called on every page. */
-export const reportName = ({ issue }: Pick<ReportDocument, 'issue'>): string => (issue === null ? 'DRAFT, not issued' : `Report ${issue.number}`);
+const reportName = ({ issue }: Pick<ReportDocument, 'issue'>): string => (issue === null ? 'DRAFT, not issued' : `Report ${issue.number}`);
 
 /** What stands before the JSON in the file, and after it. */
 const jsonBegins = 'href="data:application/json;charset=utf-8,';

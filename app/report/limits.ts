@@ -8,7 +8,7 @@ import { result } from '../uncertainty/budget.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import type { Plan } from '../plan/plan.ts';
-import { decide } from './conformity.ts';
+import { decideConformity } from './conformity.ts';
 import type { Conformity, DecisionRule, Measured, Tolerance } from './conformity.ts';
 import type { ReportLimit } from './details.ts';
 import type { ReportUnit } from './document.ts';
@@ -40,7 +40,7 @@ export function heldLimits(limits: readonly ReportLimit[], rule: DecisionRule, r
     const { what, unit, tolerance } = stated(limit);
     const found = foundOf(limit, run);
     const rows: readonly Found[] = found.length > 0 ? found : [{ item: 'type' in limit && limit.type !== undefined ? limit.type : 'all', at: '', of: null, why: 'Nothing was measured that this limit speaks of.' }];
-    return rows.map((row): HeldLimit => ({ what, unit, tolerance, ...row, verdict: row.of === null ? null : decide(row.of, tolerance, rule) }));
+    return rows.map((row): HeldLimit => ({ what, unit, tolerance, ...row, verdict: row.of === null ? null : decideConformity(row.of, tolerance, rule) }));
   });
 }
 

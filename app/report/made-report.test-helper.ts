@@ -8,7 +8,7 @@ import type { ReportInput } from './build.ts';
 import { noDetails } from './details.ts';
 import type { ReportDocument } from './document.ts';
 
-export const basis: ReportInput['basis'] = {
+const basis: ReportInput['basis'] = {
   runId: 'run-7', archiveId: 'archive-1', archiveHead: `3:${'0'.repeat(64)}`, journal: { events: 9, hash: '1'.repeat(64) }, place: null,
   planSha256: '2'.repeat(64), equipmentSha256: '3'.repeat(64), measuredWith: 'test 1', writtenWith: 'test 2',
 };

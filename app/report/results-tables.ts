@@ -31,7 +31,7 @@ export const bareCell = (value: number): ReportCell => ({ kind: 'value', value, 
 export const textCell = (text: string): ReportCell => ({ kind: 'text', text });
 export const missingCell = (text: string): ReportCell => ({ kind: 'missing', text });
 
-export const milliseconds = (s: number): string => `${plain(s * 1e3)} ms`;
+export const shownMilliseconds = (s: number): string => `${plain(s * 1e3)} ms`;
 
 /** The voltage that one slope stands for all of them at. */
 const NOMINAL = 14;
@@ -43,7 +43,7 @@ function overVoltage(table: Table, index: number): readonly ReportTable[] {
   const of = table.quantity === 'dead-time' ? ({ id: 'dead-time', title: 'Dead time X', unit: reportUnits.deadTime } as const) : ({ id: 'slope', title: 'Slope m', unit: reportUnits.slope } as const);
   return parts(table.rows).map((rows, part): ReportTable => ({
     id: `${of.id}-${index + 1}${part === 0 ? '' : `-${part + 1}`}`,
-    title: `${of.title} over supply voltage at ${table.pressure / 1e3} kPa, period ${milliseconds(table.period)}`,
+    title: `${of.title} over supply voltage at ${table.pressure / 1e3} kPa, period ${shownMilliseconds(table.period)}`,
     corner: 'Injector',
     columns: rows.map((row): ReportColumn => ({ title: `${row.voltage} V`, unit: of.unit })),
     rows: table.columns.map((column, i) => ({
@@ -75,7 +75,7 @@ export function summaryTables(reduction: Reduced): readonly ReportTable[] {
     const withFlow = flows.length > 0;
     return parts(table.rows, ACROSS - (withFlow ? 2 : 1)).map((rows, part): ReportTable => ({
       id: `summary-${index + 1}${part === 0 ? '' : `-${part + 1}`}`,
-      title: `Dead time X over supply voltage, slope m${withFlow ? ', static flow Qs' : ''} at ${table.pressure / 1e3} kPa, period ${milliseconds(table.period)}`,
+      title: `Dead time X over supply voltage, slope m${withFlow ? ', static flow Qs' : ''} at ${table.pressure / 1e3} kPa, period ${shownMilliseconds(table.period)}`,
       corner: 'Injector',
       columns: [
         ...rows.map((row) => ({ title: `X, ${row.voltage} V`, unit: reportUnits.deadTime })),
@@ -196,7 +196,7 @@ function correction(table: GridTable, index: number): readonly ReportTable[] {
     id: `short-pulse-${index + 1}${part === 0 ? '' : `-${part + 1}`}`,
     title: `Short-pulse correction of ${table.of} at ${table.at}`,
     corner: 'Supply',
-    columns: widths.map(({ width }) => ({ title: milliseconds(width), unit: reportUnits.mass })),
+    columns: widths.map(({ width }) => ({ title: shownMilliseconds(width), unit: reportUnits.mass })),
     rows: table.rows.values.map((voltage, r) => ({
       title: `${voltage} V`,
       cells: widths.map(({ i }): ReportCell => {

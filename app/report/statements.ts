@@ -19,7 +19,7 @@ import { comparisonText } from '../run/time-base.ts';
 import { outText } from '../run/ending.ts';
 import type { ReportDetails } from './details.ts';
 import type { ReportStatement } from './document.ts';
-import { milliseconds } from './results-tables.ts';
+import { shownMilliseconds } from './results-tables.ts';
 
 export interface ReportedRun {
   readonly state: RunState;
@@ -165,7 +165,7 @@ function leftOut({ state, reduction }: ReportedRun): readonly string[] {
     ...(byPerson.length > NAMED ? [`Of ${byPerson.length - NAMED} more points a person decided which attempt counts.`] : []),
     ...(out === '' ? [] : [`${out}.`]),
     ...lightWindowSentences(reduction.lightWindows),
-    ...(short.length > 0 ? [`Pulse widths below the linear region are in no line: of ${plural(short.length, 'line', 'lines')}, the longest such width is ${milliseconds(Math.max(...short.flatMap((c) => c.widths.filter((w) => !w.inRegion).map((w) => w.width))))}. They are in the short-pulse correction.`] : []),
+    ...(short.length > 0 ? [`Pulse widths below the linear region are in no line: of ${plural(short.length, 'line', 'lines')}, the longest such width is ${shownMilliseconds(Math.max(...short.flatMap((c) => c.widths.filter((w) => !w.inRegion).map((w) => w.width))))}. They are in the short-pulse correction.`] : []),
   ];
   return said.length > 0 ? said : ['Nothing: every attempt counts, and every width is in its line.'];
 }

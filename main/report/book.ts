@@ -61,7 +61,7 @@ function keyOf(book: string): HeadKey {
   return readHeadKey(path);
 }
 
-export interface ReportFiles {
+interface ReportFiles {
   /** SHA-256 of the body. */
   readonly sha256: string;
   readonly files: readonly { readonly name: string; readonly data: string | Buffer }[];

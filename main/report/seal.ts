@@ -52,7 +52,7 @@ const insideSchema = z.looseObject({
   }),
   details: z.unknown(),
 });
-export type InsideReport = z.infer<typeof insideSchema>;
+type InsideReport = z.infer<typeof insideSchema>;
 
 export type CheckedReport =
   | { readonly holds: true; readonly seal: SealedReport; readonly inside: InsideReport; /** The document as it lies in the file. */ readonly json: string }
