@@ -35,21 +35,21 @@ describe('blind shifts over the years', () => {
   });
 
   it('RED-117 the interval of the share is exact', () => {
-    // Clopper and Pearson at 99 %: 0 of 10 is up to 1 - 0.005^(1/10), all of 10 from 0.005^(1/10).
+    // Clopper and Pearson at 99.9 %: 0 of 10 is up to 1 - 0.0005^(1/10), all of 10 from 0.0005^(1/10).
     const of = (inside: number, n: number) => blindTally(Array.from({ length: n }, (_, i) => finding(i < inside ? 0 : 5))).fraction;
     expect(of(0, 10)?.low).toBe(0);
-    expect(of(0, 10)?.high).toBeCloseTo(1 - 0.005 ** 0.1, 9);
-    expect(of(10, 10)?.low).toBeCloseTo(0.005 ** 0.1, 9);
-    // 7 of 10: 0.2649 to 0.9632 (beta quantiles B(7, 4; 0.005) and B(8, 3; 0.995), by numerical integration).
-    expect(of(7, 10)?.low).toBeCloseTo(0.2649, 3);
-    expect(of(7, 10)?.high).toBeCloseTo(0.9632, 3);
+    expect(of(0, 10)?.high).toBeCloseTo(1 - 0.0005 ** 0.1, 9);
+    expect(of(10, 10)?.low).toBeCloseTo(0.0005 ** 0.1, 9);
+    // 7 of 10: 0.1836 to 0.9834 (beta quantiles B(7, 4; 0.0005) and B(8, 3; 0.9995), by bisection of binomial sums).
+    expect(of(7, 10)?.low).toBeCloseTo(0.1836, 3);
+    expect(of(7, 10)?.high).toBeCloseTo(0.9834, 3);
   });
 
   it('RED-117 a true random part is seldom called, also where it is an estimate of few degrees of freedom', () => {
     for (const dof of [1e9, 6]) {
       let called = 0;
       for (let seed = 1; seed <= 300; seed += 1) if (blindTally(drawn(50, 1, seed, dof)).called !== null) called += 1;
-      // Three tests at 1 %: about 2 to 3 % of histories; 5 % of 300 has a chance under 1 % at 2.5.
+      // Three in a hundred by all tests together: about 2 to 3 % of histories; 5 % of 300 has a chance under 1 % at 2.5.
       expect(called / 300).toBeLessThan(0.05);
     }
   });

@@ -17,7 +17,7 @@ interface BlindTally {
   readonly inside: number;
   /** Windows whose secrets were lost or are not told yet. */
   readonly sealed: number;
-  /** Exact interval of the fraction inside, at the level of the tests (Clopper and Pearson 1934); null: none was told. */
+  /** Exact interval of the fraction inside, at the level of its test (Clopper and Pearson 1934); null: none was told. */
   readonly fraction: { readonly low: number; readonly high: number } | null;
   /** Scatter over the one that is stated, root mean square; null: none was told. */
   readonly spread: number | null;
@@ -34,8 +34,11 @@ interface BlindHistory {
   readonly whole: BlindTally;
 }
 
-/** Each side of the spread, and the fraction, are called by chance in one history of a hundred. RED-117 */
-const level = 0.01;
+/**
+ * Chance of each call where the random part is true, three in a hundred histories together: most of it for a spread that is stated too small, which
+ * makes intervals wrong; one that is too large only makes them wide, and the fraction hardly sees what the spread does not. RED-117
+ */
+const levels = { tooSmall: 0.019, tooLarge: 0.01, fraction: 0.001 };
 const intervals = 0.95;
 /** Less chance than this is no other score. */
 const leastChance = 1e-15;
@@ -48,7 +51,7 @@ function scoreOf({ found, truth, u, dof }: BlindFinding & { readonly truth: numb
 
 /** Clopper and Pearson (1934), through the F distribution. */
 function exactInterval(hits: number, of: number): { readonly low: number; readonly high: number } {
-  const side = 1 - level / 2;
+  const side = 1 - levels.fraction / 2;
   const low = hits === 0 ? 0 : 1 / (1 + ((of - hits + 1) * fQuantile(side, 2 * (of - hits + 1), 2 * hits)) / hits);
   const high = hits === of ? 1 : 1 / (1 + (of - hits) / ((hits + 1) * fQuantile(side, 2 * (hits + 1), 2 * (of - hits))));
   return { low, high };
@@ -63,7 +66,7 @@ export function blindTally(blind: readonly BlindFinding[]): BlindTally {
   const squares = told.reduce((sum, b) => sum + scoreOf(b) ** 2, 0);
   const fraction = exactInterval(inside, n);
   const above = chiSquareAbove(squares, n);
-  const called = above < level ? 'too-small' : above > 1 - level ? 'too-large' : fraction.high < intervals || fraction.low > intervals ? 'fraction' : null;
+  const called = above < levels.tooSmall ? 'too-small' : above > 1 - levels.tooLarge ? 'too-large' : fraction.high < intervals || fraction.low > intervals ? 'fraction' : null;
   return { told: n, inside, sealed, fraction, spread: Math.sqrt(squares / n), called };
 }
 
@@ -94,5 +97,5 @@ const calls: Readonly<Record<BlindCall, string>> = {
 export function blindVerdict({ told, inside, sealed, fraction, spread, called }: BlindTally): string {
   const lost = sealed === 0 ? '' : ` ${sealed} more stay sealed.`;
   if (fraction === null || spread === null) return `No blind shift was told.${lost}`;
-  return `${told} blind shifts, ${percent(inside / told)} inside (99 % interval of the share: ${percent(fraction.low)} to ${percent(fraction.high)}); they scatter ${spread.toFixed(2)} times as much as is stated.${lost} ${called === null ? 'The stated random part holds.' : calls[called]}`;
+  return `${told} blind shifts, ${percent(inside / told)} inside (99.9 % interval of the share: ${percent(fraction.low)} to ${percent(fraction.high)}); they scatter ${spread.toFixed(2)} times as much as is stated.${lost} ${called === null ? 'The stated random part holds.' : calls[called]}`;
 }
