@@ -46,17 +46,17 @@ function edges(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment,
   };
 }
 
-/** Frames of a window after its first one, at an edge rate; those that its edges and its shortest time take. */
-function framesAfterFirst({ window, link }: Plan, minEdges: number, rate: number): number {
+/** Frames of a window after its first one, at an edge rate: the fewest that its edges and its shortest time take, and the most that its longest time holds. */
+function framesAfterFirst({ window, link }: Plan, minEdges: number, rate: number): { readonly fewest: number; readonly most: number } {
   // Edges are told from the second frame on.
   const forEdges = 1 + Math.ceil((minEdges * link.telemetryHz) / rate);
-  return Math.min(Math.max(Math.ceil(window.minS * link.telemetryHz), forEdges), Math.ceil(window.maxS * link.telemetryHz));
+  const most = Math.ceil(window.maxS * link.telemetryHz);
+  return { fewest: Math.min(Math.max(Math.ceil(window.minS * link.telemetryHz), forEdges), most), most };
 }
 
-/** Parts that the flow is told in: at least, where the edges happen to be whole revolutions, and most often. Each ends with a frame of its own. */
-function partsOf(plan: Plan, minEdges: number, rate: number, edgesPerRevolution: number): { readonly least: number; readonly usual: number } {
-  const between = framesAfterFirst(plan, minEdges, rate) - 1;
-  const all = Math.max(minEdges, Math.floor((between * rate) / plan.link.telemetryHz));
+/** Parts that the flow is told in after so many frames: at least, where the edges happen to be whole revolutions, and most often. Each ends with a frame of its own. */
+function partsOf({ link }: Plan, afterFirst: number, minEdges: number, rate: number, edgesPerRevolution: number): { readonly least: number; readonly usual: number } {
+  const all = Math.max(minEdges, Math.floor(((afterFirst - 1) * rate) / link.telemetryHz));
   const byEdges = Math.max(2, Math.min(maxParts, Math.floor(all / edgesOfAPart)));
   const byRevolutions = Math.min(maxParts, Math.max(minRevolutions, Math.ceil(minEdges / edgesPerRevolution)));
   return { least: Math.min(byRevolutions, byEdges), usual: byEdges };
@@ -67,16 +67,19 @@ function frames(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment
   const { telemetryHz } = plan.link;
   const missing = (point: SetPoint, rate: number, which: 'least' | 'usual'): boolean => {
     const minEdges = pairEdges(plan.window.minEdges, point.role);
-    return framesAfterFirst(plan, minEdges, rate) - 1 < partsOf(plan, minEdges, rate, edgesPerRevolution)[which];
+    const { fewest, most } = framesAfterFirst(plan, minEdges, rate);
+    // It goes on until it can be judged (RUN-47).
+    for (let n = fewest; n <= most; n += 1) if (n - 1 >= partsOf(plan, n, minEdges, rate, edgesPerRevolution)[which]) return false;
+    return true;
   };
   const rated = setPoints.map((point) => ({ point, rate: expectedEdgeRate(staticFlow, equipment, point) })).filter(({ rate }) => rate > 0);
-  const remedy = `Raise link.telemetryHz (20 is usual) or make window.minS longer.`;
+  const remedy = `Raise link.telemetryHz (20 is usual) or make window.maxS longer.`;
   const tells = (found: readonly { readonly point: SetPoint; readonly rate: number }[], verb: string): string => {
     const [first] = found;
     if (first === undefined) throw new Error('nothing was found to tell of');
     const { voltage, width, role } = first.point;
-    const n = framesAfterFirst(plan, pairEdges(plan.window.minEdges, role), first.rate) + 1;
-    return `${countOf(found, setPoints)} ${verb}: at ${voltage} V and ${ms(width)} ms a window closes after ${n} telemetry frames (${telemetryHz} a second), too few to compare the flow of its halves, so it is rejected. ${remedy}`;
+    const n = framesAfterFirst(plan, pairEdges(plan.window.minEdges, role), first.rate).most + 1;
+    return `${countOf(found, setPoints)} ${verb}: at ${voltage} V and ${ms(width)} ms the longest window holds ${n} telemetry frames (${telemetryHz} a second), too few to compare the flow of its halves, so it is rejected. ${remedy}`;
   };
   const never = rated.filter(({ point, rate }) => [1 / flowFactor, 1, flowFactor].every((factor) => missing(point, factor * rate, 'least')));
   if (never.length > 0) return { result: 'refuse', text: tells(never, 'can never be accepted') };

@@ -317,6 +317,21 @@ describe('a point', () => {
     }
   });
 
+  it('RUN-47 a window of few frames goes on until its halves can be compared', () => {
+    // In half a second two frames come; 24 edges are told in six parts or more, each of which ends with a frame of its own.
+    const run = new TestRun({ plan: testPlan({ link: { telemetryHz: 4 }, window: { minEdges: 24, minS: 0.5, maxS: 10 } }) });
+    run.bench.frameEvery = 0.25;
+    run.start();
+    run.runUntil(ended, 1000);
+    const attempts = run.events('attempt-ended');
+    expect(attempts.length).toBeGreaterThan(0);
+    for (const { verdict, window, text } of attempts) {
+      expect(verdict, text).toBe('accepted');
+      expect(window?.partRates.length).toBeGreaterThanOrEqual(4);
+      expect((window?.to ?? 0) - (window?.from ?? 0)).toBeLessThan(4);
+    }
+  });
+
   it('RUN-48 pulses that do not stop trip the run', () => {
     const run = new TestRun().start();
     run.bench.answer = (request) => (request.kind === 'stop-burst' ? { kind: 'done' } : undefined);

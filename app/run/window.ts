@@ -128,6 +128,12 @@ export class WindowCollector {
     return this.#usesRevolutions(all) ? this.#wholeEdges : all;
   }
 
+  /** Whether the flow of its halves can be told (RUN-67): edges for two parts, and a frame of its own at the end of each part. */
+  get tellsHalves(): boolean {
+    const byRevolutions = this.#usesRevolutions(this.#allEdges());
+    return this.#partRates(byRevolutions ? this.#wholeFrom : this.#firstWithEdge, byRevolutions ? this.#wholeTo : this.#lastWithEdge).length > 0;
+  }
+
   summarise(): WindowSummary | WindowFailure {
     const whole = this.#whole();
     if ('failure' in whole) return whole;

@@ -6,26 +6,29 @@ import { preflight } from '../../app/plan/preflight.ts';
 import { runInProcess, sampleEquipment, samplePlan, scenario, withoutLeakChecks } from '../builders/in-process.ts';
 
 test('PRE-52 windows that the sheet passes are told in parts, those that it warns of mostly not, and what it refuses is not begun', async () => {
-  const at = (telemetryHz: number) =>
+  const at = (telemetryHz: number, maxS: number) =>
     runInProcess({
       plan: samplePlan('small-plan', (small) => ({
         ...withoutLeakChecks(small),
         link: { ...small.link, telemetryHz },
+        window: { ...small.window, maxS },
         axes: { ...small.axes, widthMs: [8] },
         repeats: { attemptsAtOnce: 2, attemptsSecondPass: 0 },
         byItself: { ...small.byItself, sameCause: 100 },
       })),
       scenario: scenario({ seed: 7 }),
     });
-  const seen = async (telemetryHz: number) => {
-    const { events } = await at(telemetryHz);
+  const seen = async (telemetryHz: number, maxS: number) => {
+    const { events } = await at(telemetryHz, maxS);
     const sheet = events.flatMap((event) => (event.kind === 'preflight' ? event.lines : [])).find(({ rule }) => rule === 'PRE-52');
     const windows = events.flatMap((event) => (event.kind === 'attempt-ended' ? [event] : []));
     return { result: sheet?.result, accepted: windows.filter(({ verdict }) => verdict === 'accepted').length, causes: new Set(windows.flatMap(({ cause }) => cause ?? [])) };
   };
-  expect(await seen(10)).toEqual({ result: 'pass', accepted: 4, causes: new Set() });
-  expect(await seen(4)).toMatchObject({ result: 'warn', causes: new Set(['RUN-67']) });
-  await expect(at(1)).rejects.toThrow(/PRE-52.*can never be accepted/);
+  expect(await seen(10, 10)).toEqual({ result: 'pass', accepted: 4, causes: new Set() });
+  // RUN-47: in its shortest time a window of four frames a second holds too few of them, so it lasts longer.
+  expect(await seen(4, 10)).toEqual({ result: 'pass', accepted: 4, causes: new Set() });
+  expect(await seen(4, 2.5)).toMatchObject({ result: 'warn', causes: new Set(['RUN-67']) });
+  await expect(at(4, 1)).rejects.toThrow(/PRE-52.*can never be accepted/);
 });
 
 test('PRE-1 the estimate of the small plan is within a quarter of the time that it takes; both sample sheets pass', async () => {

@@ -177,7 +177,8 @@ export class PulsedPoint {
         const driven = this.#isDriven(frame);
         if (driven !== true) return driven;
         window.add(frame);
-        return (window.duration >= minS && window.edges >= minEdges) || window.duration >= this.#windowMax;
+        // A window that cannot be judged is none: where frames are few it goes on until its halves can be compared (RUN-47).
+        return (window.duration >= minS && window.edges >= minEdges && (look || window.tellsHalves)) || window.duration >= this.#windowMax;
       },
       dueAfter: this.#windowMax + clockSlack,
       overdue: () => this.#reject('The clock of the controller did not go on inside the window.'),
