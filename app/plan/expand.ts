@@ -1,4 +1,4 @@
-/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12, PLAN-40 to PLAN-44 and PLAN-50 to PLAN-52 are in README.md beside this file. */
+/** A plan becomes a numbered list of points; the rules PLAN-1 to PLAN-12, PLAN-40 to PLAN-44, PLAN-50 to PLAN-52 and PLAN-81 are in README.md beside this file. */
 import { mersenne } from 'pure-rand/generator/mersenne';
 import type { RandomGenerator } from 'pure-rand/types/RandomGenerator';
 import { kilopascals, milliseconds, seconds, volts } from '../quantities/quantity.ts';
@@ -255,6 +255,8 @@ function inOrder(plan: Plan): Iterable<Combination> {
       return nested(plan);
     case 'alternating':
       return alternating(plan);
+    case 'shuffled':
+      return shuffledWidths(plan);
     case 'randomised':
       return randomised(plan);
   }
@@ -281,6 +283,20 @@ function* alternating({ injectors, axes }: Plan): Generator<Combination> {
         for (let replicate = 0; replicate < axes.replicates; replicate += 1)
           for (const width of widths())
             for (const period of periods()) yield { pressure, voltage, injector, width, period, replicate };
+}
+
+/** Injector by injector as `alternating` goes, each replicate of its widths and periods in an order of its own. PLAN-81 */
+function* shuffledWidths({ injectors, axes, sequence }: Plan): Generator<Combination> {
+  const random = mersenne(sequence.seed);
+  const periods = axes.periodMs.length;
+  const block = Array.from({ length: axes.widthMs.length * periods }, (_, i) => i);
+  const voltages = forthAndBack(axes.voltageV.length);
+  const injectorNumbers = forthAndBack(injectors.length);
+  for (let pressure = 0; pressure < axes.pressureKpa.length; pressure += 1)
+    for (const voltage of voltages())
+      for (const injector of injectorNumbers())
+        for (let replicate = 0; replicate < axes.replicates; replicate += 1)
+          for (const place of shuffled(block, random)) yield { pressure, voltage, injector, width: Math.floor(place / periods), period: place % periods, replicate };
 }
 
 /** A loop over 0 to n - 1 that runs the other way each time that it is entered. */

@@ -56,7 +56,7 @@ const badByForm: readonly Bad[] = [
   ['PLAN-20', axes({ voltageV: [10, -1] }), 'axes.voltageV[1]', 'more than 0, but it is -1'],
   ['PLAN-20', axes({ replicates: 1.5 }), 'axes.replicates', 'a whole number, but it is 1.5'],
   ['PLAN-20', axes({ replicates: 1001 }), 'axes.replicates', 'at most 1000'],
-  ['PLAN-20', plan({ sequence: { kind: 'shuffled' } }), 'sequence.kind', 'one of nested, alternating, randomised'],
+  ['PLAN-20', plan({ sequence: { kind: 'backwards' } }), 'sequence.kind', 'one of nested, alternating, shuffled, randomised'],
   ['PLAN-20', plan({ settleS: 1e9 }), 'settleS', 'at most 86400'],
   ['PLAN-20', plan({ injectors: [{ serialNumber: 'A1', channel: 1 }] }), 'injectors[0].type', 'missing'],
   ['PLAN-20', guard({ id: 'Not Good' }), 'guards[0].id', 'a text that matches'],
@@ -131,7 +131,7 @@ describe('reading a plan', () => {
     const parsed = parsePlan(plan());
     expect(parsed).toMatchObject({
       ok: true,
-      plan: { sequence: { kind: 'alternating', seed: 1 }, limits: { dutyPercent: 85 }, guards: [], purge: { pulses: 50 } },
+      plan: { sequence: { kind: 'shuffled', seed: 1 }, limits: { dutyPercent: 85 }, guards: [], purge: { pulses: 50 } },
     });
   });
 

@@ -64,10 +64,12 @@ export const planSchema = z.strictObject({
        * nested: the axes as loops, outermost first: pressure, voltage, injector, width, period, replicate.
        * alternating: pressure, voltage, injector, replicate, width, period, and every loop inside the pressure runs
        * forth and back in turn, so that a slow drift does not look like a slope.
+       * shuffled: as alternating, with widths and periods of each replicate in an order drawn from the stored seed, so that what comes late
+       * (the warmth of coils) or drifts while a line is measured is scatter and no slope.
        * randomised: shuffled inside each block of one pressure and voltage and replicate, from the stored seed.
        * README.md beside this file has the rules in full.
        */
-      kind: z.enum(['nested', 'alternating', 'randomised']).default('alternating'),
+      kind: z.enum(['nested', 'alternating', 'shuffled', 'randomised']).default('shuffled'),
       seed: z.int().min(0).max(0xffffffff).default(1),
     })
     .prefault({}),

@@ -5,8 +5,9 @@
 
 import { shownThroughout } from '../boundary/text.ts';
 
-/** Parts that came later and add points, as they were before they came: off. */
+/** Parts that came later and add points, as they were before they came: off. What order a plan had that does not say. */
 const thenOff = {
+  sequence: { kind: 'alternating', seed: 1 },
   zero: { windowS: 0, settleS: 3, decayS: 0, deadTimeUs: 2 },
   pair: { windows: 0 },
   invariance: { percent: 0, pressurePercent: 2 },
@@ -20,6 +21,12 @@ const thenOff = {
  */
 export function asStored<T>(stored: T): T {
   if (typeof stored !== 'object' || stored === null) return stored;
-  const plan = shownThroughout(stored);
+  const plan = withOrder(shownThroughout(stored));
   return Object.keys(thenOff).every((part) => part in plan) ? plan : { ...thenOff, ...plan };
+}
+
+/** An order without its kind is the one that was usual when it was stored. PLAN-82 */
+function withOrder<T extends object>(plan: T): T {
+  const { sequence } = plan as { readonly sequence?: unknown };
+  return typeof sequence === 'object' && sequence !== null && !('kind' in sequence) ? { ...plan, sequence: { ...thenOff.sequence, ...sequence } } : plan;
 }
