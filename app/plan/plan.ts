@@ -286,6 +286,13 @@ export const planSchema = z.strictObject({
        */
       pressureEffect: z.strictObject({ percentPer100Kpa: z.number().min(-50).max(50), uncertaintyPercentPer100Kpa: nonNegative }).optional(),
       /**
+       * Thermal data of the coils of this type in fuel: how much warmer than the rail a watt makes them, and the time in which they follow, each with its
+       * standard uncertainty. From the resistance of a coil that cools after long pulses. Absent: taken for usual, and told by the windows of a shuffled order.
+       */
+      coil: z
+        .strictObject({ kelvinPerWatt: nonNegative.max(100), uncertaintyKelvinPerWatt: nonNegative.max(100), timeConstantS: positive.max(1000), uncertaintyTimeConstantS: nonNegative.max(1000) })
+        .optional(),
+      /**
        * Limits of a leak past the injector under test, by what it does to a result in times the U95 of that result without a leak.
        * A leak that moves it by more than `leakTimesU95` is not taken off, one that changes by more than `leakChangeTimesU95` while a
        * block is measured neither: there is no result. Is twice its standard uncertainty above `leakUncertaintyTimesU95`, the

@@ -12,11 +12,14 @@ interface Question {
   readonly windows: readonly { readonly reduced: ReducedWindow; readonly window: WindowSummary; readonly blindShift?: Seconds | null }[];
   readonly cells: readonly (LineCell | NoLineCell)[];
   readonly scatter: readonly ScatterModel[];
+  /** By how much later a window opened than its settled warmth would have had it, s. */
+  readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
 }
 
 /** The truth is handed through and takes part in nothing. */
-export function blindFindings({ plan, windows, cells, scatter }: Question): readonly BlindFinding[] {
-  return windows.flatMap(({ reduced: { point, attempt, at, outcome }, window, blindShift }): BlindFinding[] => {
+export function blindFindings({ plan, windows, cells, scatter, delayOf }: Question): readonly BlindFinding[] {
+  return windows.flatMap(({ reduced, window, blindShift }): BlindFinding[] => {
+    const { point, attempt, at, outcome } = reduced;
     if (outcome.kind !== 'mass' || blindShift === undefined) return [];
     const cell = cells.find((c) => c.injector === at.injector && c.voltage === at.voltage && c.pressure === at.pressure && Math.abs(c.period - at.period) < 1e-9);
     const model = scatter.find((s) => s.pressure === at.pressure && Math.abs(s.period - at.period) < 1e-9);
@@ -24,7 +27,7 @@ export function blindFindings({ plan, windows, cells, scatter }: Question): read
     const slope = cell.slope.value;
     const { byVoltage, byPressure, byTemperature } = cell;
     const referred =
-      byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + byTemperature.value * (celsius(plan.reduction.referenceC) - window.railTemperature.mean) + cell.referred.toCoil;
+      byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + byTemperature.value * (celsius(plan.reduction.referenceC) - window.railTemperature.mean) - delayOf(reduced, byTemperature.value) + cell.referred.toCoil;
     const found = outcome.mass / slope - referred - (at.width - cell.deadTime.value);
     const { uMean, uSlope, distance, dof } = cell.scatter;
     const ofWindow = Math.max(varianceAt(model, outcome.mass), (outcome.uTiming * outcome.mass) ** 2);

@@ -13,7 +13,8 @@ import { massPerPulse } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
 import { grouped } from './cells.ts';
 import type { LeakBlock } from './leak-block.ts';
-import { coilKelvinPerWatt, dutyChange, isPair, uCoilKelvinPerWatt } from './period-pair.ts';
+import type { OfCoil } from './coil-thermal.ts';
+import { dutyChange, isPair } from './period-pair.ts';
 import type { InvarianceMember, InvarianceSet, LineCell, NoLineCell, ReducedWindow, ScatterModel } from './reduction.ts';
 import { uCoilLate } from './sensitivity.ts';
 import { varianceAt } from './variance-model.ts';
@@ -37,6 +38,9 @@ interface Question {
   readonly blocks: ReadonlyMap<string, LeakBlock>;
   /** Point and attempt of windows that do not belong to their repeats: they hold nothing. */
   readonly light: ReadonlySet<string>;
+  /** K/W of an injector's coil, and by how much later a window opened than its settled warmth would have had it, s. */
+  readonly coilOf: (injector: number) => OfCoil;
+  readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
 }
 
 /** A window's mass as its cell would have it, kg, with its variance and what one standard uncertainty of each shared source does to it. */
@@ -111,7 +115,7 @@ function instrumentsOf({ budget, mass }: MassPerPulse): Map<string, number> {
 }
 
 /** RED-111: a window as it would stand in the cell, at the cell's own pressure, supply and temperature. */
-function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, window }: Measured, cell: LineCell): Referred | null {
+function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { reduced, window }: Measured, cell: LineCell): Referred | null {
   const { at } = reduced;
   // A window at another pressure is worked out anew for that of its cell: the root of the pressure is what is in question.
   const moved = Math.abs(at.pressure - cell.pressure) > 1;
@@ -121,7 +125,7 @@ function referredTo({ plan, equipment, scatter, blocks }: Question, { reduced, w
   const slope = cell.slope.value;
   const { byVoltage, byPressure, byTemperature } = cell;
   const [toVoltage, toPressure, toTemperature] = [at.voltage - window.supply.mean, cell.pressure - window.pressure.mean, celsius(plan.reduction.referenceC) - window.railTemperature.mean];
-  const mass = outcome.mass - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature);
+  const mass = outcome.mass - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature - delayOf(reduced, byTemperature.value));
   const shared = instrumentsOf(outcome);
   // How well it is known what the dead time does with the conditions counts by how far the window stands from its cell's.
   for (const [name, { value, u, from }, by] of [['by voltage', byVoltage, toVoltage], ['by pressure', byPressure, toPressure], ['by temperature', byTemperature, toTemperature]] as const) {
@@ -177,8 +181,9 @@ function heldAgainst(question: Question, pairings: readonly Pairing[], warmth: b
     if (!warmth) return [inWidth(cell, width, found)];
     const watts = dutyChange(question.plan, cell, width);
     const perKelvin = cell.slope.value * cell.byTemperature.value;
-    const shared = new Map(found.shared).set('warmth of the coil', perKelvin * uCoilKelvinPerWatt * watts);
-    return [inWidth(cell, width, { ...found, mass: found.mass - perKelvin * coilKelvinPerWatt * watts, shared })];
+    const coil = question.coilOf(cell.injector);
+    const shared = new Map(found.shared).set('warmth of the coil', perKelvin * coil.u * watts);
+    return [inWidth(cell, width, { ...found, mass: found.mass - perKelvin * coil.kelvinPerWatt * watts, shared })];
   });
 }
 

@@ -7,6 +7,7 @@ import { term } from '../uncertainty/budget.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { MassPerPulse } from './mass.ts';
+import { usualCoil } from './coil-thermal.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
 import type { CountingAttempt, Leak, LineCell, NoLineCell, PeriodPair, ScatterModel } from './reduction.ts';
 import { syntheticPlan } from './synthetic.test-helper.ts';
@@ -64,7 +65,7 @@ const cellOf = (injector: number): LineCell =>
     byVoltage: { value: sensitivity.byVoltage }, byPressure: { value: sensitivity.byPressure }, byTemperature: { value: sensitivity.byTemperature },
   }) as unknown as LineCell;
 const scatter: readonly ScatterModel[] = [{ pressure: place.pressure, period: place.period, constant: 1e-18, relative: 1e-8, dof: 20, from: 'replicates' }];
-const ask = (windows: Windows, more: Partial<Question> = {}): PeriodPair => periodPairOf({ plan, windows, cells: plan.injectors.map((_, i) => cellOf(i)), scatter, blocks: new Map(), ...more });
+const ask = (windows: Windows, more: Partial<Question> = {}): PeriodPair => periodPairOf({ plan, windows, cells: plan.injectors.map((_, i) => cellOf(i)), scatter, blocks: new Map(), coilOf: () => usualCoil, delayOf: () => 0, ...more });
 const found = (windows: Windows, more: Partial<Question> = {}): Extract<PeriodPair, { kind: 'period-pair' }> => {
   const pair = ask(windows, more);
   if (pair.kind !== 'period-pair') throw new Error(pair.text);

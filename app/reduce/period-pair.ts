@@ -6,6 +6,8 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
+import { powerOf, usualOhm } from './coil-thermal.ts';
+import type { OfCoil } from './coil-thermal.ts';
 import type { MassPerPulse } from './mass.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { CountingAttempt, Leak, LineCell, NoLineCell, PeriodPair, ReducedWindow, ScatterModel } from './reduction.ts';
@@ -16,24 +18,19 @@ import { varianceAt } from './variance-model.ts';
  * (own trials, with the scatter that a few windows tell), four none.
  */
 export const contradicts = 4;
-/**
- * Half the duty leaves the coil cooler, and a cooler coil opens sooner. By how much a coil in fuel stands above it for a watt, K/W:
- * rectangular from 0 to 1.5, an estimate. Ohms of a coil that the plan does not give: of a high-impedance injector.
- */
-export const coilKelvinPerWatt = 0.75;
-export const uCoilKelvinPerWatt = 0.75 / Math.sqrt(3);
-const usualOhm = 14;
-const riseInDeadTimes = 1.5;
-
 interface Question {
   readonly plan: Plan;
   readonly windows: readonly { readonly reduced: ReducedWindow; readonly window: WindowSummary }[];
   readonly cells: readonly (LineCell | NoLineCell)[];
   readonly scatter: readonly ScatterModel[];
   readonly blocks: ReadonlyMap<string, LeakBlock>;
+  /** Half the duty leaves the coil cooler, and a cooler coil opens sooner: K/W of an injector's coil, and by how much later a window opened than its settled warmth would have had it, s. */
+  readonly coilOf: (injector: number) => OfCoil;
+  readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
 }
 
 interface Weighed {
+  readonly reduced: ReducedWindow;
   readonly at: Point;
   readonly outcome: MassPerPulse;
   readonly window: WindowSummary;
@@ -43,14 +40,16 @@ interface Weighed {
 /** Of the plan's period pairs, and those that the invariance set adds to them. */
 export const isPair = (at: Point): boolean => at.role === 'pair' || at.changed === 'period';
 
-export function periodPairOf({ plan, windows, cells, scatter, blocks }: Question): PeriodPair {
-  const weighed = windows.flatMap(({ reduced: { point, attempt, at, outcome }, window }): Weighed[] =>
-    outcome.kind === 'mass' && (isPair(at) || at.role === 'measure') ? [{ at, outcome, window, block: blocks.get(`${point}:${attempt}`) ?? null }] : [],
-  );
+export function periodPairOf(question: Question): PeriodPair {
+  const { plan, windows, blocks } = question;
+  const weighed = windows.flatMap(({ reduced, window }): Weighed[] => {
+    const { point, attempt, at, outcome } = reduced;
+    return outcome.kind === 'mass' && (isPair(at) || at.role === 'measure') ? [{ reduced, at, outcome, window, block: blocks.get(`${point}:${attempt}`) ?? null }] : [];
+  });
   const pairs = weighed.filter((w) => isPair(w.at));
   if (pairs.length === 0) return { kind: 'no-period-pair', text: 'No window at twice the period was measured, so pulses do not say whether fluid leaks past the injectors.' };
   const found = plan.injectors.flatMap((_, injector) => {
-    const one = ofInjector(injector, pairs, weighed, cells, scatter, plan);
+    const one = ofInjector(injector, pairs, weighed, question);
     return one === null ? [] : [one];
   });
   if (found.length === 0) return { kind: 'no-period-pair', text: 'The windows at twice the period have no line and no windows of the same width at the period itself beside them, so they say nothing.' };
@@ -83,7 +82,7 @@ export function periodPairOf({ plan, windows, cells, scatter, blocks }: Question
 }
 
 /** The leak beyond what was taken off already, by the pairs of one injector, m3/s; null: they have no partners or no line. */
-function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readonly Weighed[], cells: Question['cells'], scatter: Question['scatter'], plan: Plan) {
+function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readonly Weighed[], { cells, scatter, plan, coilOf, delayOf }: Question) {
   const [first] = pairs.filter((p) => p.at.injector === injector);
   if (first === undefined) return null;
   const { at } = first;
@@ -98,10 +97,10 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
   const slope = cell.slope.value;
   const { byVoltage, byPressure, byTemperature } = cell;
   const referenceK = celsius(plan.reduction.referenceC);
-  const referred = ({ outcome, window }: Weighed): number =>
+  const referred = ({ reduced, outcome, window }: Weighed): number =>
     outcome.mass -
     slope *
-      (byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + byTemperature.value * (referenceK - window.railTemperature.mean));
+      (byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + byTemperature.value * (referenceK - window.railTemperature.mean) - delayOf(reduced, byTemperature.value));
   const meanOf = (list: readonly Weighed[], read: (w: Weighed) => number): number => list.reduce((sum, w) => sum + read(w), 0) / list.length;
   // The model tells how windows at the period itself repeat. One of fewer edges repeats worse, at the worst as much as it has fewer.
   const usualEdges = meanOf(short, ({ window }) => window.edges);
@@ -110,7 +109,8 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
 
   const watts = dutyChange(plan, cell, at.width);
   const perKelvin = slope * byTemperature.value;
-  const difference = meanOf(long, referred) - meanOf(short, referred) - perKelvin * coilKelvinPerWatt * watts;
+  const coil = coilOf(injector);
+  const difference = meanOf(long, referred) - meanOf(short, referred) - perKelvin * coil.kelvinPerWatt * watts;
   const perFlow = meanOf(short, ({ outcome }) => outcome.meterDensity * period * outcome.pressureFactor * outcome.temperatureFactor);
 
   const ofMeter = new Map<string, number>();
@@ -128,17 +128,17 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
     injector,
     flow: difference / perFlow,
     uRandom: Math.sqrt(varianceOf(long) + varianceOf(short)) / perFlow,
-    uWarmth: (perKelvin * uCoilKelvinPerWatt * watts) / perFlow,
+    uWarmth: (perKelvin * coil.u * watts) / perFlow,
     ofMeter,
     takenOff: ofBlocks((b) => b.flow),
     uTakenOff: ofBlocks((b) => Math.hypot(b.uFlow, b.uMeter, Math.hypot(b.change, b.uChange) / Math.sqrt(12))),
   };
 }
 
-/** Watts that a coil gets less at twice the period: what the supply gives it, less what it gives less while the current rises, about 1.5 dead times. */
+/** Watts that a coil gets less at twice the period. */
 export function dutyChange(plan: Plan, cell: LineCell, width: number): number {
   const ohm = plan.injectors[cell.injector]?.coilResistanceOhm ?? usualOhm;
-  return (cell.voltage * cell.voltage * Math.max(0, width - riseInDeadTimes * cell.deadTime.value)) / ohm / cell.period / 2;
+  return powerOf({ voltage: cell.voltage, width, period: cell.period }, ohm, cell.deadTime.value) / 2;
 }
 
 /** Where the meter stands still at rest, pulses tell the leak: both by the inverse of their variances, and not below nothing. RED-49. */

@@ -3,15 +3,19 @@
  */
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
-import { celsius, kilograms } from '../quantities/quantity.ts';
+import { celsius } from '../quantities/quantity.ts';
 import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { benchDriftOf } from './bench-drift.ts';
 import { sweepLagsOf, uOfLag } from './coil-lag.ts';
+import { CoilMemory, latenessOf, noLateness, tellsMemory, warmthOf } from './coil-memory.ts';
+import type { Lateness } from './coil-memory.ts';
 import { curvatureParts, curvaturesOf } from './curvature.ts';
-import { cellsOf, fitCells, meanMass, scatterModels, withMasses } from './cells.ts';
+import { cellsOf, fitCells, meanMass, scatterModels } from './cells.ts';
 import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
+import { conditionsOf, offLine, referredCell } from './conditions.ts';
+import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';
@@ -28,7 +32,7 @@ import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
 import type { CellPlace, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
-import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage, uCoilLate, uCoilOverRail } from './sensitivity.ts';
+import { uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
@@ -87,12 +91,15 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   const benchDrift = benchDriftOf(reducedWindows, scatterModels(all), order);
   const uDrift = benchDrift.kind === 'told' ? benchDrift.u : 0;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
-  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order };
+  const memory = tellsMemory(plan) ? new CoilMemory(plan, windows) : null;
+  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order, memory };
   const before = reduceCells(all, context);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
-  const { cells, scatter, models, lightWindows, lags, curvatures } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
+  const { cells, scatter, models, lightWindows, lags, curvatures, lateness } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
   const stated = [...cells, ...refused.values()].sort(byPlace);
+  const { delayOf } = before.lateness;
+  const coilOf = (injector: number) => warmthOf(plan, before.lateness.lags, typeOfInjector(plan, { injector }));
   return {
     reductionVersion: 1,
     windows: reducedWindows,
@@ -101,12 +108,13 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     slopeModels: models,
     staticFlows,
     leak,
-    invariance: invarianceOf({ plan, equipment, windows, cells: before.cells, scatter: before.scatter, blocks, light: new Set(before.lightWindows.filter((w) => w.weight < countsHalf).map((w) => `${w.point}:${w.attempt}`)) }),
-    blind: blindFindings({ plan, windows, cells, scatter }),
-    periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks }),
+    invariance: invarianceOf({ plan, equipment, windows, cells: before.cells, scatter: before.scatter, blocks, light: new Set(before.lightWindows.filter((w) => w.weight < countsHalf).map((w) => `${w.point}:${w.attempt}`)), coilOf, delayOf }),
+    blind: blindFindings({ plan, windows, cells, scatter, delayOf: lateness.delayOf }),
+    periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks, coilOf, delayOf }),
     ...pressureEffectOf(plan),
     benchDrift,
     sweepLags: lags,
+    coilLags: lateness.lags,
     curvatures,
     lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
   };
@@ -131,6 +139,8 @@ interface Context {
   readonly uDrift: number;
   /** Rises in the order of measuring. */
   readonly order: ReadonlyMap<ReducedWindow, number>;
+  /** null: lateness of the coils is not told from the windows. */
+  readonly memory: CoilMemory | null;
 }
 
 interface Reduced {
@@ -142,13 +152,15 @@ interface Reduced {
   readonly lightWindows: Reduction['lightWindows'];
   readonly lags: Reduction['sweepLags'];
   readonly curvatures: Reduction['curvatures'];
+  readonly lateness: Lateness;
 }
 
-function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order }: Context): Reduced {
+function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memory }: Context): Reduced {
   const first = fitCells(all, plan).fitted;
   const shifts = conditionsOf(first, plan, equipment);
+  const lateness = memory === null ? noLateness : latenessOf(plan, memory, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
   const second = fitCells(
-    first.flatMap((f) => (f.kind === 'line' ? [referredCell(f, shifts.get(f.cell.key))] : [])),
+    first.flatMap((f) => (f.kind === 'line' ? [referredCell(f, shifts.get(f.cell.key), lateness)] : [])),
     plan,
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
@@ -156,7 +168,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const lags = sweepLagsOf(lines, order, plan);
   const curvatures = curvaturesOf(lines, plan);
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags, curvatures };
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags, curvatures, lateness };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
@@ -167,7 +179,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
       return cell;
     }),
   ];
-  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), lags, curvatures };
+  return { cells: cells.sort(byPlace), refused, scatter: second.scatter, models, lightWindows: second.fitted.flatMap(lightWindowsOf), lags, curvatures, lateness };
 }
 
 /** What all cells are stated with. */
@@ -182,68 +194,7 @@ interface Statement {
   readonly uDrift: number;
   readonly lags: Reduction['sweepLags'];
   readonly curvatures: Reduction['curvatures'];
-}
-
-/** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
-interface Conditions {
-  readonly byVoltage: Sensitivity;
-  readonly byPressure: Sensitivity;
-  readonly byTemperature: Sensitivity;
-  /** What the record of the bench adds; null: a record of version 1, which states nothing of it. RED-60, RED-61. */
-  readonly circuit: { readonly byClamp: Sensitivity; readonly byResistance: Sensitivity } | null;
-  /** Changes of dead time that refer one window to the plan, s. */
-  readonly shiftsOf: (observed: Observed) => LineCell['referred'];
-}
-
-/** By cell key, for the cells that have a line. */
-function conditionsOf(fitted: readonly FittedCell[], plan: Plan, equipment: Equipment): ReadonlyMap<string, Conditions> {
-  const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
-  const byInjector = new Map<string, FittedLine[]>();
-  const injectorKey = ({ cell: { at } }: FittedLine): string => `${at.injector}|${at.period}`;
-  for (const f of lines) {
-    const siblings = byInjector.get(injectorKey(f));
-    if (siblings === undefined) byInjector.set(injectorKey(f), [f]);
-    else siblings.push(f);
-  }
-  const reference = celsius(plan.reduction.referenceC);
-  return new Map(
-    lines.map((f) => {
-      const { at, key } = f.cell;
-      const { deadTime } = f.line;
-      const siblings = byInjector.get(injectorKey(f)) ?? [];
-      const overVoltage = siblings.filter((s) => s.cell.at.pressure === at.pressure).map((s) => ({ at: s.cell.at.voltage, deadTime: s.line.deadTime }));
-      const overPressure = siblings.filter((s) => s.cell.at.voltage === at.voltage).map((s) => ({ at: s.cell.at.pressure, deadTime: s.line.deadTime }));
-      const byVoltage = deadTimeByVoltage(overVoltage, at.voltage, deadTime);
-      const byPressure = deadTimeByPressure(overPressure, at.pressure, deadTime);
-      const clamp =
-        equipment.equipmentVersion === 2 ? { clampV: equipment.driver.clampV, sensitivity: deadTimeByClamp(at.voltage, equipment.driver.clampV) } : null;
-      const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp);
-      const circuit =
-        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage)) };
-      const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm : 0;
-      const shiftsOf = ({ window }: Observed): LineCell['referred'] => ({
-        toVoltage: byVoltage.value * (at.voltage - window.supply.mean),
-        toPressure: byPressure.value * (at.pressure - window.pressure.mean),
-        toTemperature: byTemperature.value * (reference - window.railTemperature.mean),
-        toCoil: circuit === null ? 0 : -circuit.byResistance.value * harnessOhm,
-      });
-      return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf }];
-    }),
-  );
-}
-
-/** Mean supply currents of the windows of a line, where the controller stated them. */
-function currentsOf({ used }: FittedLine): readonly { readonly width: number; readonly period: number; readonly mean: number }[] {
-  return used.flatMap(({ source: { at }, window: { current } }) => (current === undefined ? [] : [{ width: at.width, period: at.period, mean: current.mean }]));
-}
-
-/** A longer dead time by s would have passed k s less: so masses are referred to other conditions. RED-16 to RED-18. */
-function referredCell({ cell, line }: FittedLine, conditions: Conditions | undefined): Cell {
-  if (conditions === undefined) return cell;
-  return withMasses(cell, (observed) => {
-    const { toVoltage, toPressure, toTemperature, toCoil } = conditions.shiftsOf(observed);
-    return kilograms(observed.mass - line.slope * (toVoltage + toPressure + toTemperature + toCoil));
-  });
+  readonly lateness: Lateness;
 }
 
 function byPlace(a: CellPlace, b: CellPlace): number {
@@ -295,8 +246,7 @@ function stated(
     ...ofSweepLag(fitted, statement),
     ...curvatureParts(fitted, statement.curvatures, plan),
     ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
-    // Late by a warmth that grows with the pulse: the line turns about its dead time.
-    { source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature.value * uCoilLate) / (line.fit.meanX - line.deadTime) },
+    ...lateParts(fitted, byTemperature.value, statement.lateness),
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
     ...(leak === null ? [] : [{ source: errorSource('leak-path', String(at.injector + 1)), onDeadTime: 0, onSlope: -leak.perPeriod / at.period / Math.sqrt(3) }]),
   ]);
@@ -360,10 +310,10 @@ function stated(
     shared,
     leak: effect === null ? null : { ...effect, again: verdict?.again ?? null },
     referred: {
-      toVoltage: meanOf(used, (o) => shifts.shiftsOf(o).toVoltage),
-      toPressure: meanOf(used, (o) => shifts.shiftsOf(o).toPressure),
-      toTemperature: meanOf(used, (o) => shifts.shiftsOf(o).toTemperature),
-      toCoil: meanOf(used, (o) => shifts.shiftsOf(o).toCoil),
+      toVoltage: meanOf(used, (o) => shifts.shiftsOf(o, 0).toVoltage),
+      toPressure: meanOf(used, (o) => shifts.shiftsOf(o, 0).toPressure),
+      toTemperature: meanOf(used, (o) => shifts.shiftsOf(o, statement.lateness.delayOf(o.source, shifts.byTemperature.value)).toTemperature),
+      toCoil: meanOf(used, (o) => shifts.shiftsOf(o, 0).toCoil),
     },
     byVoltage,
     byPressure,
@@ -389,6 +339,13 @@ function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity,
   const u = (-byVoltage.value * insidePulseMv * 1e-3) / Math.sqrt(3);
   const opening = Math.min(1, Math.max(openingLeast, 1 + line.deadTime / (at.voltage * byVoltage.value)));
   return [{ source: errorSource('supply-inside-pulse'), onDeadTime: u * (opening - line.deadTime / at.period), onSlope: (line.slope * u) / at.period }];
+}
+
+/** What is not known of how late the coil is: told by the windows, or a bound by which the line turns about its dead time, because it grows with the pulse. RED-18, RED-130 */
+function lateParts(fitted: FittedLine, byTemperature: number, lateness: Lateness): readonly OnInjector[] {
+  const { line } = fitted;
+  if (lateness.lags.length > 0) return lateness.partOf(fitted, byTemperature);
+  return [{ source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature * uCoilLate) / (line.fit.meanX - line.deadTime) }];
 }
 
 /** A coil that is late is drawn towards the warmth of the purge: the line turns about the purge's width. RED-84. */

@@ -314,6 +314,17 @@ export interface SweepLag {
   readonly u: number | null;
 }
 
+/** What the windows say of the warmth of the coils of a type. RED-130. */
+export interface CoilLag {
+  readonly type: string;
+  /** For each time constant, s: how likely it is, and the kelvins a watt with their standard uncertainty. */
+  readonly candidates: readonly { readonly tau: number; readonly chance: number; readonly kelvinPerWatt: number; readonly u: number }[];
+  /** How far the windows see it, in standard uncertainties, at the likeliest time constant. */
+  readonly seen: number;
+  /** The plan says what the coils are like; false: a usual coil is taken where the windows tell nothing. */
+  readonly stated: boolean;
+}
+
 /** How the lines of a type bend over their whole length. RED-85. */
 export interface Curvature {
   readonly type: string;
@@ -361,6 +372,8 @@ export interface Reduction {
   readonly benchDrift: BenchDrift;
   /** One for each type that has lines. */
   readonly sweepLags: readonly SweepLag[];
+  /** One for each type that has lines, where lateness was taken off; else none. */
+  readonly coilLags: readonly CoilLag[];
   readonly curvatures: readonly Curvature[];
   /** In the order of the points. */
   readonly lightWindows: readonly LightWindow[];

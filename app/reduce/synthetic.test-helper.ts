@@ -68,6 +68,7 @@ export function syntheticPlan(axes: Partial<Plan['axes']>, injectors = 2, reduct
     look: { windowS: 0 },
     invariance: { percent: 0 },
     blind: { percent: 0 },
+    sequence: { kind: 'alternating' },
     name: 'Synthetic',
     injectors: Array.from({ length: injectors }, (_, i) => ({ serialNumber: `S-${i + 1}`, type: 'T', channel: i + 1 })),
     axes: { voltageV: [14], pressureKpa: [400], widthMs: [2, 3, 4, 5, 6, 8, 10], periodMs: [20], replicates: 3, ...axes },

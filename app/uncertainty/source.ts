@@ -145,6 +145,13 @@ const known = {
     meaning: 'Sweeps up the widths and sweeps down found different dead times: the coils follow their duty late.',
     statement: 'the difference of the dead times of sweeps up and down, beyond what scatter explains',
   },
+  /** Place: the type of the injectors. */
+  'coil-memory': {
+    owner: 'scatter',
+    label: (type) => `coils of type ${type} late by what was before`,
+    meaning: 'How well it is known how warm a watt makes the coils and how late they follow; what each window was late by is taken off.',
+    statement: 'the plan, and the distances of windows from their lines after longer and shorter pulses',
+  },
   /** Place: the type of the injectors, pressure and period. */
   'line-definition': {
     owner: 'scatter',

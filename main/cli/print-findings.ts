@@ -1,6 +1,7 @@
 /** Budgets and findings of a reduction for the terminal. */
 import { benchDriftSentence } from '../../app/reduce/bench-drift.ts';
 import { sweepLagSentence } from '../../app/reduce/coil-lag.ts';
+import { coilLagSentence } from '../../app/reduce/coil-memory.ts';
 import { curvatureSentences } from '../../app/reduce/curvature.ts';
 import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
 import { formatExpanded } from '../../app/quantities/format.ts';
@@ -196,6 +197,7 @@ function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section
         ? trend.text
         : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.text}; scatter ${trend.scatterPercent.toFixed(3)} %`,
       benchDriftSentence(reduction.benchDrift),
+      ...reduction.coilLags.map(coilLagSentence),
       ...reduction.sweepLags.map(sweepLagSentence),
       ...curvatureLines(reduction),
     ],

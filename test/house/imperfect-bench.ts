@@ -221,11 +221,12 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
     const took = ((edges + turned(0, edges)) / hertz) * (1 + scatter * noise(random, what) + gross);
     const parts = Math.min(10, Math.floor(edges / (edges < 10 * edgesPerTurn ? 4 : edgesPerTurn)));
     const firstEdge = Math.round(1e6 * random.uniform() / hertz) / 1e6;
+    const began = now;
     now += length;
     channel.until = now;
     return {
-      from: seconds(0),
-      to: seconds(length),
+      from: seconds(began),
+      to: seconds(now),
       frames: Math.ceil(20 * length),
       missingFrames: 0,
       edges,

@@ -62,6 +62,12 @@ function drawPair(seed: number): { readonly names: readonly string[]; readonly w
   };
 }
 
+/** The order of points that a command line asks for. */
+function orderAsked(args: readonly string[]): string {
+  const place = args.indexOf('--order');
+  return place < 0 ? 'shuffled' : (args[place + 1] ?? '');
+}
+
 const widthsMs = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
 const injectors = [1, 2, 3, 4].map((channel) => ({ serialNumber: `C-${channel}`, type: 'T', channel }));
 const plan = planSchema.parse({
@@ -70,6 +76,8 @@ const plan = planSchema.parse({
   injectors,
   axes: { voltageV: [9, 10.5, 12, 14, 16], pressureKpa: [300, 450], widthMs: widthsMs, periodMs: [20], replicates: 3 },
   reference: { injector: 'C-1', voltageV: 14, pressureKpa: 300, widthMs: 6, periodMs: 20, everyPoints: 100 },
+  // `--order KIND`: shuffled, as a plan that names none, or another.
+  sequence: { kind: orderAsked(process.argv) },
   static: { replicates: 3 },
   // A leak is another question, asked by `characterisations --leaks`.
   zero: { windowS: 0 },
@@ -263,7 +271,7 @@ function holds(held: readonly Held[]): boolean {
 function asked(args: readonly string[]): { readonly pairs: boolean; readonly chosen: readonly Row[]; readonly count: number; readonly first: number } {
   const [kind, ...rest] = args;
   const numbers = rest.filter((a) => /^\d+$/.test(a)).map(Number);
-  const told = rest.filter((a) => !/^\d+$/.test(a));
+  const told = rest.filter((a, i) => !/^\d+$/.test(a) && a !== '--order' && rest[i - 1] !== '--order');
   const chosen = told.length === 0 ? rows : rows.filter((row) => told.some((name) => row.name === name || row.name.startsWith(`${name} `)));
   if (chosen.length === 0) throw new Error(`Which imperfection? none, ${names.join(', ')}`);
   return { pairs: kind === 'pairs', chosen, count: numbers[0] ?? 200, first: numbers[1] ?? 1 };

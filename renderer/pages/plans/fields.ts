@@ -15,7 +15,7 @@ export const foldedPaths = {
   window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
   look: ['look.windowS', 'look.voltageV', 'look.shortMs', 'look.longMs', 'look.periodMs', 'look.resistancePercent', 'look.coilOhm', 'look.flowPercent', 'look.staticFlowGPerMin', 'look.scatterPercent', 'look.shutMlMin'],
   acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass', 'giveUp.afterFailures'],
-  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.pressureEffect.percentPer100Kpa', 'reduction.pressureEffect.uncertaintyPercentPer100Kpa', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
+  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.pressureEffect.percentPer100Kpa', 'reduction.pressureEffect.uncertaintyPercentPer100Kpa', 'reduction.coil.kelvinPerWatt', 'reduction.coil.uncertaintyKelvinPerWatt', 'reduction.coil.timeConstantS', 'reduction.coil.uncertaintyTimeConstantS', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
   link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent', 'byItself.gapS', 'byItself.holdS', 'byItself.perHour', 'byItself.sameCause'],
 } as const satisfies Record<string, readonly FieldPath[]>;
 
@@ -52,8 +52,8 @@ const words = {
   'axes.periodMs': { label: 'Period', unit: 'ms', help: 'From the start of one pulse to the start of the next.' },
   'axes.replicates': { label: 'Replicates', unit: '', help: 'How many times each combination is measured. Three or more show the scatter.' },
 
-  'sequence.kind': { label: 'Sequence of points', unit: '', help: 'Alternating runs the widths up and down in turn, so that a slow drift does not look like a slope.' },
-  'sequence.seed': { label: 'Seed', unit: '', help: 'The same seed gives the same shuffled order. Only a randomised order uses it.' },
+  'sequence.kind': { label: 'Sequence of points', unit: '', help: 'Shuffled draws the order of the widths of each injector, so that coils which warm late and a slow drift scatter its windows in place of tilting its line.' },
+  'sequence.seed': { label: 'Seed', unit: '', help: 'The same seed gives the same shuffled order. Only a shuffled or randomised order uses it.' },
 
   'reference.injector': { label: 'Injector', unit: '', help: 'Serial number of the injector that shows the drift.' },
   'reference.voltageV': { label: 'Supply voltage', unit: 'V', help: 'Voltage of the reference point.' },
@@ -147,6 +147,10 @@ const words = {
   'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: as far as the data say so, never, or always.' },
   'reduction.pressureEffect.percentPer100Kpa': { label: 'Dead time for 100 kPa more', unit: '%', help: 'What the rail pressure does to the dead time of this type, where it is known: dead times near one measured pressure are then calculated. Empty: they are not.' },
   'reduction.pressureEffect.uncertaintyPercentPer100Kpa': { label: 'Its standard uncertainty', unit: '%', help: 'Of the change for 100 kPa. Given with it, or neither.' },
+  'reduction.coil.kelvinPerWatt': { label: 'Coil, for one watt', unit: 'K/W', help: 'How much warmer than the fuel a watt makes coils of this type. Empty, all four: a usual coil, and what the windows of a shuffled order tell.' },
+  'reduction.coil.uncertaintyKelvinPerWatt': { label: 'Its standard uncertainty', unit: 'K/W', help: 'Of the kelvins for one watt.' },
+  'reduction.coil.timeConstantS': { label: 'Coil follows in', unit: 's', help: 'Time in which the coil makes up for all but 37 % of a change.' },
+  'reduction.coil.uncertaintyTimeConstantS': { label: 'Its standard uncertainty', unit: 's', help: 'Of that time.' },
   'reduction.leakTimesU95': { label: 'Leak subtracted, at most', unit: '× U95', help: 'Past the injector under test. A leak that moves a result by more than this many times its U95 is not subtracted: there is no result.' },
   'reduction.leakChangeTimesU95': { label: 'Change of the leak, at most', unit: '× U95', help: 'While a block is measured. A leak that changes by more than this gives no result.' },
   'reduction.leakUncertaintyTimesU95': { label: 'Uncertainty of the leak, at most', unit: '× U95', help: 'Above this the result stands and is marked to be measured again.' },
@@ -276,6 +280,7 @@ export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<str
   'sequence.kind': {
     nested: 'Nested: each loop in the order of the plan',
     alternating: 'Alternating: each loop up and down',
+    shuffled: 'Shuffled: the widths of each injector in a drawn order',
     randomised: 'Randomised in blocks of one pressure and voltage',
   },
   'reduction.slopeOverVoltage': { tested: 'As far as the data say so', own: 'Never: each voltage its own', shared: 'Always: one for all' },

@@ -37,7 +37,7 @@ const document = {
     periodMs: [20],
     replicates: 3,
   },
-  sequence: { kind: 'alternating', seed: 1 },
+  sequence: { kind: 'shuffled', seed: 1 },
   static: { replicates: 1, voltageV: 14, periodMs: 20 },
   supply: { toleranceV: 0.05, steadyS: 0.3, timeoutS: 20 },
   condition: { pressureToleranceKpa: 4, temperatureMinC: 15, temperatureMaxC: 30, steadyS: 0.5, timeoutS: 120 },

@@ -1,0 +1,168 @@
+/** RED-130, RED-131: the coil is integrated here step by step, not by the formulas of the room. */
+import { describe, expect, it } from 'vitest';
+import { expandPlan } from '../plan/expand.ts';
+import { planSchema } from '../plan/plan.ts';
+import type { Plan } from '../plan/plan.ts';
+import { typicalDeadTime } from '../plan/typical.ts';
+import { seconds } from '../quantities/quantity.ts';
+import { CoilMemory, coilLagSentence, tellsMemory, warmthOf } from './coil-memory.ts';
+import { usualCoil } from './coil-thermal.ts';
+import { reduceRun } from './reduce.ts';
+import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
+import { noErrors, normalFrom, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
+
+const axes = { voltageV: [9, 12, 14], widthMs: [3, 4, 5, 6, 8, 10, 12] };
+const shuffled = (reduction: Partial<Plan['reduction']> = {}): Plan => planSchema.parse({ ...syntheticPlan(axes, 4, { linearFromMs: 1, ...reduction }), sequence: { kind: 'shuffled', seed: 5 } });
+const alternating = syntheticPlan(axes, 4, { linearFromMs: 1 });
+const step = 2e-3;
+
+interface Coil {
+  readonly kelvinPerWatt: number;
+  readonly tau: number;
+}
+
+/** A run on coils that follow late; `settled`: on the same whose every window finds the warmth that its own pulses leave in the long run. */
+function reduced(plan: Plan, coil: Coil, settled = false, seed = 1): Reduction {
+  const normal = normalFrom(seed);
+  const points = expandPlan(plan);
+  const kelvins = new Map<number, number>();
+  const until = new Map<number, number>();
+  let now = 100;
+  const power = (voltage: number, width: number, period: number): number => ((voltage * voltage) / 14) * (Math.max(0, width - 1.5 * typicalDeadTime(voltage)) / period);
+  const attempts = points.map((point): CountingAttempt => {
+    const injector = syntheticInjector(point.injector);
+    const own = power(point.voltage, point.width, point.period) * coil.kelvinPerWatt;
+    const follow = (target: number, time: number): number => {
+      let sum = 0;
+      const steps = Math.round(time / step);
+      for (let i = 0; i < steps; i += 1) {
+        const k = kelvins.get(point.channel) ?? 0;
+        sum += k;
+        kelvins.set(point.channel, k + ((target - k) * step) / coil.tau);
+      }
+      return sum / steps;
+    };
+    // A coil cools while others are measured.
+    now += 0.3;
+    follow(0, Math.min(200, now - (until.get(point.channel) ?? 0)));
+    follow(power(point.voltage, plan.purge.widthMs * 1e-3, plan.purge.periodMs * 1e-3) * coil.kelvinPerWatt, plan.purge.pulses * plan.purge.periodMs * 1e-3);
+    follow(own, plan.settleS);
+    now += plan.purge.pulses * plan.purge.periodMs * 1e-3 + plan.settleS;
+    const warm = settled ? own : follow(own, 3);
+    const window = syntheticWindow(point, { ...injector, deadTime: (v, p, w = 0) => injector.deadTime(v, p, w + warm) }, plan, syntheticEquipment, noErrors, { ...noScatter, relative: 5e-4, width: 1e-6 }, normal);
+    const from = now;
+    now += 3;
+    until.set(point.channel, now);
+    return { point: point.index, attempt: 1, window: { ...window, from: seconds(from), to: seconds(now) } };
+  });
+  return reduceRun({ plan, equipment: syntheticEquipment, points, attempts });
+}
+const lines = ({ cells }: Reduction): readonly LineCell[] => cells.map((cell) => (cell.kind === 'line' ? cell : (() => { throw new Error(cell.text); })()));
+const meanOff = (a: Reduction, b: Reduction): number => lines(a).reduce((sum, cell, i) => sum + cell.deadTime.value - (lines(b)[i]?.deadTime.value ?? Number.NaN), 0) / lines(a).length;
+/** The same windows at settled warmth, and nothing taken off. */
+const inTruth = (coil: Coil, seed = 1): Reduction => reduced(shuffled({ coil: { kelvinPerWatt: 0, uncertaintyKelvinPerWatt: 0, timeConstantS: 1, uncertaintyTimeConstantS: 0 } }), coil, true, seed);
+const partOf = (cell: LineCell) => cell.shared.find(({ source }) => source.quantity === 'coil-memory');
+const [lagOf] = [({ coilLags: [lag] }: Reduction) => lag ?? (() => { throw new Error('nothing told'); })()];
+const slow = { kelvinPerWatt: 2, tau: 10 };
+
+describe('RED-130 what coils remember', () => {
+  it.each([slow, { kelvinPerWatt: 2, tau: 30 }])('is found in a shuffled order and taken off: %o', (coil) => {
+    // Without it dead times are microseconds off and nothing says so but the difference of sweeps.
+    expect(Math.abs(meanOff(reduced(alternating, coil), reduced(alternating, coil, true)))).toBeGreaterThan(2e-6);
+    const runs = [1, 2, 3, 4, 5, 6].map((seed) => ({ late: lines(reduced(shuffled(), coil, false, seed)), truth: lines(inTruth(coil, seed)) }));
+    let squares = 0;
+    for (const { late, truth } of runs) {
+      // Cells of one voltage share what is not known: one of each tells of all.
+      for (const voltage of axes.voltageV) {
+        const own = late.find((c) => c.voltage === voltage);
+        const other = truth.find((c) => c.voltage === voltage);
+        const z = ((own?.deadTime.value ?? Number.NaN) - (other?.deadTime.value ?? Number.NaN)) / (own === undefined ? Number.NaN : (partOf(own)?.onDeadTime ?? Number.NaN));
+        expect(Math.abs(z)).toBeLessThan(3.5);
+        squares += z * z;
+      }
+    }
+    expect(Math.sqrt(squares / (runs.length * axes.voltageV.length))).toBeLessThan(1.5);
+    const off = runs.reduce((sum, { late, truth }) => sum + late.reduce((own, c, i) => own + c.deadTime.value - (truth[i]?.deadTime.value ?? Number.NaN), 0) / late.length, 0) / runs.length;
+    expect(Math.abs(off)).toBeLessThan(1.2e-6);
+    const late = reduced(shuffled(), coil);
+    const lag = lagOf(late);
+    const kelvinPerWatt = lag.candidates.reduce((sum, c) => sum + c.chance * c.kelvinPerWatt, 0);
+    expect(Math.abs(kelvinPerWatt - coil.kelvinPerWatt)).toBeLessThan(0.8);
+    const tau = Math.exp(lag.candidates.reduce((sum, c) => sum + c.chance * Math.log(c.tau), 0));
+    expect(Math.abs(Math.log(tau / coil.tau))).toBeLessThan(Math.log(2));
+    expect(Math.abs(lag.seen)).toBeGreaterThan(5);
+    expect(lag.candidates.reduce((sum, c) => sum + c.chance, 0)).toBeCloseTo(1, 12);
+    expect(coilLagSentence(lag)).toMatch(/^T: coils taken for [12]\.\d\d ± \d\.\d\d K\/W \(k = 2\) with a time constant of/);
+  });
+
+  it('stands in dead time and slope by what is not known of it, in place of a bound', () => {
+    for (const cell of lines(reduced(shuffled(), slow))) {
+      expect(partOf(cell)?.onDeadTime).toBeGreaterThan(0);
+      expect(partOf(cell)?.onSlope).toBeGreaterThan(0);
+      expect(cell.shared.some(({ source }) => source.quantity === 'coil-late')).toBe(false);
+    }
+    for (const cell of lines(reduced(alternating, slow))) {
+      expect(partOf(cell)).toBeUndefined();
+      expect(cell.shared.some(({ source }) => source.quantity === 'coil-late')).toBe(true);
+    }
+  });
+
+  it('takes hardly anything off coils that settle at once', () => {
+    const quick = { kelvinPerWatt: 0.5, tau: 0.2 };
+    expect(Math.abs(meanOff(reduced(shuffled(), quick), inTruth(quick)))).toBeLessThan(1e-6);
+  });
+
+  it('PLAN-83 believes the plan as far as its uncertainty says, also in another order', () => {
+    const coil = { kelvinPerWatt: 2, uncertaintyKelvinPerWatt: 0, timeConstantS: 10, uncertaintyTimeConstantS: 0 };
+    const told = planSchema.parse({ ...alternating, reduction: { ...alternating.reduction, coil } });
+    const sure = reduced(told, slow);
+    expect(lagOf(sure)).toMatchObject({ stated: true, candidates: [{ tau: 10, chance: 1, kelvinPerWatt: 2, u: 0 }] });
+    // What stays unknown is what a kelvin does at a voltage (RED-18), and no more.
+    const truth = lines(reduced(alternating, slow, true));
+    const untold = lines(reduced(alternating, slow));
+    const off = (list: readonly LineCell[]): number => list.reduce((sum, c, i) => sum + Math.abs(c.deadTime.value - (truth[i]?.deadTime.value ?? Number.NaN)), 0) / list.length;
+    expect(off(lines(sure))).toBeLessThan(off(untold) / 2);
+    for (const [i, cell] of lines(sure).entries()) expect(Math.abs(cell.deadTime.value - (truth[i]?.deadTime.value ?? Number.NaN))).toBeLessThan(3.5 * (partOf(cell)?.onDeadTime ?? 0));
+    expect(coilLagSentence(lagOf(sure))).toContain('2.00 ± 0.00 K/W (k = 2) with a time constant of 10 s, by the plan and');
+    const vague = planSchema.parse({ ...alternating, reduction: { ...alternating.reduction, coil: { kelvinPerWatt: 1, uncertaintyKelvinPerWatt: 2, timeConstantS: 15, uncertaintyTimeConstantS: 10 } } });
+    const lag = lagOf(reduced(vague, slow));
+    expect(lag.candidates.map((c) => c.tau.toFixed(1))).toEqual([15 * Math.exp(-Math.sqrt(3 * Math.log(1 + 4 / 9))), 15, 15 * Math.exp(Math.sqrt(3 * Math.log(1 + 4 / 9)))].map((t) => t.toFixed(1)));
+    expect(lag.candidates.every((c) => Math.abs(c.kelvinPerWatt - 1) > 0.2)).toBe(true);
+  });
+
+  it('is told where the order is shuffled or the plan states the coils, and nowhere else', () => {
+    expect([shuffled(), alternating, planSchema.parse({ ...alternating, sequence: { kind: 'randomised' } })].map(tellsMemory)).toEqual([true, false, false]);
+    expect(reduced(alternating, slow).coilLags).toEqual([]);
+  });
+
+  it('forgets what was before a controller was reset, and cools while it rests', () => {
+    const plan = shuffled({ coil: { kelvinPerWatt: 1, uncertaintyKelvinPerWatt: 0, timeConstantS: 10, uncertaintyTimeConstantS: 0 } });
+    const [one, two] = expandPlan(plan);
+    if (one === undefined || two === undefined) throw new Error('no points');
+    const window = syntheticWindow(one, syntheticInjector(0), plan, syntheticEquipment, noErrors, noScatter, () => 0);
+    const at = (point: typeof one, from: number, order: number) => ({ reduced: { point: point.index, attempt: 1, at: { ...point, width: seconds(order === 0 ? 12e-3 : 3e-3), voltage: one.voltage, channel: 1, injector: 0 }, outcome: { kind: 'no-mass' as const, reason: 'too-few-edges' as const, text: '' } }, window: { ...window, from: seconds(from), to: seconds(from + 3) }, order });
+    const second = (from: number): number => {
+      const windows = [at(one, 100, 0), at(two, from, 1)];
+      return new CoilMemory(plan, windows).wattsOf((windows[1] as (typeof windows)[number]).reduced, 0);
+    };
+    const cold = second(1);
+    expect(second(105)).toBeGreaterThan(cold + 0.2);
+    expect(second(120)).toBeGreaterThan(cold);
+    expect(second(120)).toBeLessThan(second(105));
+    expect(second(1000)).toBeCloseTo(cold, 9);
+    expect(new CoilMemory(plan, []).wattsOf(at(one, 1, 0).reduced, 0)).toBe(0);
+  });
+});
+
+describe('RED-131 kelvins a watt where the period changes', () => {
+  it('are the usual ones, those of the plan, or those of the windows where these know better', () => {
+    const stated = shuffled({ coil: { kelvinPerWatt: 1.2, uncertaintyKelvinPerWatt: 0.1, timeConstantS: 4, uncertaintyTimeConstantS: 1 } });
+    expect(warmthOf(alternating, [], 'T')).toEqual(usualCoil);
+    expect(warmthOf(stated, [], 'T')).toEqual({ kelvinPerWatt: 1.2, u: 0.1 });
+    const lag = (u: number) => ({ type: 'T', seen: 1, stated: false, candidates: [{ tau: 4, chance: 0.5, kelvinPerWatt: 1.9, u }, { tau: 8, chance: 0.5, kelvinPerWatt: 2.1, u }] });
+    expect(warmthOf(alternating, [lag(0.1)], 'T').kelvinPerWatt).toBeCloseTo(2, 12);
+    expect(warmthOf(alternating, [lag(0.1)], 'T').u).toBeCloseTo(Math.hypot(0.1, 0.1), 12);
+    expect(warmthOf(alternating, [lag(1)], 'T')).toEqual(usualCoil);
+    expect(warmthOf(alternating, [lag(0.1)], 'another type')).toEqual(usualCoil);
+  });
+});

@@ -1,0 +1,290 @@
+/**
+ * What coils remember of the windows before: a coil of first order follows the power of its pulses late, so how warm it was in a window depends on
+ * what its channel was driven with before. Where widths were measured in a shuffled order that differs from the width of the window, and the
+ * windows' distances from their lines tell how warm a watt makes it and how late; what it is then late by is taken off. RED-130 to RED-132
+ */
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import { typicalDeadTime } from '../plan/typical.ts';
+import type { WindowSummary } from '../journal/measured.ts';
+import { errorSource } from '../uncertainty/source.ts';
+import { grouped } from './cells.ts';
+import type { FittedLine, OnInjector } from './effects.ts';
+import { coilOf, coilToBeTold, powerOf, usualCoil, usualOhm } from './coil-thermal.ts';
+import type { OfCoil } from './coil-thermal.ts';
+import type { CoilLag, ReducedWindow } from './reduction.ts';
+
+interface Driven {
+  readonly reduced: ReducedWindow;
+  readonly window: WindowSummary;
+  readonly order: number;
+}
+
+/** Time constants between which a coil's may lie, s, each as likely before the run: from the copper alone to winding, bobbin and body together. An estimate. */
+const anyTimeConstant = [0.5, 1, 2, 4, 8, 16, 32, 64];
+/** Three places of a normal distribution that stand for all of it to the fifth power (Gauss and Hermite), in standard deviations, with their weights. */
+const ofNormal = [
+  { at: -Math.sqrt(3), chance: 1 / 6 },
+  { at: 0, chance: 2 / 3 },
+  { at: Math.sqrt(3), chance: 1 / 6 },
+];
+/** A time constant is told of that is at least so likely. */
+const likelyChance = 0.05;
+/** A controller whose clock went back by more than this was reset: nothing is known of what was before. */
+const resetS = 5;
+
+/** Whether lateness is told from the windows and taken off: in a shuffled order, or where the plan says what its coils are like. RED-130 */
+export const tellsMemory = ({ sequence, reduction }: Plan): boolean => sequence.kind === 'shuffled' || reduction.coil !== undefined;
+
+/** Time constants, s, and the chance of each before the run. */
+function timeConstantsOf({ reduction: { coil } }: Plan): readonly { readonly tau: number; readonly chance: number }[] {
+  if (coil === undefined) return anyTimeConstant.map((tau) => ({ tau, chance: 1 / anyTimeConstant.length }));
+  const { timeConstantS, uncertaintyTimeConstantS } = coil;
+  if (uncertaintyTimeConstantS === 0) return [{ tau: timeConstantS, chance: 1 }];
+  // Log-normal: a time constant is positive.
+  const spread = Math.sqrt(Math.log(1 + (uncertaintyTimeConstantS / timeConstantS) ** 2));
+  return ofNormal.map(({ at, chance }) => ({ tau: timeConstantS * Math.exp(spread * at), chance }));
+}
+
+/** Watts by which each window's coil stood off the settled warmth of its own pulses, for each time constant: less than 0, it was still cooler. */
+export class CoilMemory {
+  readonly timeConstants: readonly { readonly tau: number; readonly chance: number }[];
+  readonly #places = new Map<ReducedWindow, number>();
+  readonly #watts: readonly Float64Array[];
+
+  /** `windows`: all of the run, in any order. */
+  constructor(plan: Plan, windows: readonly Driven[]) {
+    this.timeConstants = timeConstantsOf(plan);
+    const driven = windows.filter(({ reduced: { at } }) => at.role !== 'zero').toSorted((a, b) => a.order - b.order);
+    driven.forEach(({ reduced }, i) => this.#places.set(reduced, i));
+    this.#watts = this.timeConstants.map(({ tau }) => courseOf(plan, driven, tau));
+  }
+
+  /** W; 0 for a window that nothing is known of. */
+  wattsOf(window: ReducedWindow, candidate: number): number {
+    return this.#watts[candidate]?.[this.#places.get(window) ?? -1] ?? 0;
+  }
+}
+
+/** By time constant: a rest, the purge, the settling and the window each lead the coil towards the warmth of their own pulses. */
+function courseOf(plan: Plan, driven: readonly Driven[], tau: number): Float64Array {
+  const course = new Float64Array(driven.length);
+  const coils = new Map<number, { watts: number; until: number }>();
+  const purgeS = plan.purge.pulses * plan.purge.periodMs * 1e-3;
+  const [afterPurge, afterSettling] = [Math.exp(-purgeS / tau), Math.exp(-plan.settleS / tau)];
+  const resistance = plan.injectors.map((injector) => injector.coilResistanceOhm ?? usualOhm);
+  driven.forEach(({ reduced: { at }, window }, i) => {
+    const coil = coils.get(at.channel) ?? { watts: 0, until: Number.NEGATIVE_INFINITY };
+    coils.set(at.channel, coil);
+    const ohm = resistance[at.injector] ?? usualOhm;
+    const purged = at.role === 'look' ? 0 : purgeS;
+    const rest = window.from - plan.settleS - purged - coil.until;
+    let watts = rest < -resetS ? 0 : coil.watts * Math.exp(-Math.max(0, rest) / tau);
+    if (purged > 0) {
+      const ofPurge = powerOf({ voltage: at.voltage, width: plan.purge.widthMs * 1e-3, period: plan.purge.periodMs * 1e-3 }, ohm, typicalDeadTime(at.voltage));
+      watts = ofPurge + (watts - ofPurge) * afterPurge;
+    }
+    const settled = powerOf(at, ohm, typicalDeadTime(at.voltage));
+    const off = (watts - settled) * afterSettling;
+    const length = window.to - window.from;
+    const left = Math.exp(-length / tau);
+    course[i] = length > 0 ? (off * tau * (1 - left)) / length : off;
+    coil.watts = settled + off * left;
+    coil.until = window.to;
+  });
+  return course;
+}
+
+/** What the windows of a run say of the coils of each type, and what is done with it. */
+export interface Lateness {
+  readonly lags: readonly CoilLag[];
+  /** By how much later a window opened than the settled warmth of its own pulses would have had it, s; `byTemperature`: of its cell, s/K. */
+  readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
+  /** What is not known of it, as a part of a line's dead time and slope. */
+  readonly partOf: (line: FittedLine, byTemperature: number) => readonly OnInjector[];
+}
+
+/** Nothing told and nothing taken off. */
+export const noLateness: Lateness = { lags: [], delayOf: () => 0, partOf: () => [] };
+
+/** A line's windows before anything is taken off: how far each lies off it, s of pulse width, the later it opens the more; and what a kelvin does to the dead time, s/K, with its uncertainty. */
+interface OffLine {
+  readonly off: readonly number[];
+  readonly byTemperature: number;
+  readonly uByTemperature: number;
+}
+
+/** Of one candidate at one voltage: what a watt does to dead times beyond the kelvins that it makes, s/W. */
+interface BesideModel {
+  readonly more: number;
+  readonly u: number;
+}
+
+export function latenessOf(plan: Plan, memory: CoilMemory, lines: readonly FittedLine[], of: (line: FittedLine) => OffLine): Lateness {
+  const typeOf = (at: Point): string => plan.injectors[at.injector]?.type ?? '';
+  const placeOf = (at: Point): string => `${typeOf(at)}|${at.voltage}`;
+  const lags: CoilLag[] = [];
+  const beside = new Map<string, readonly BesideModel[]>();
+  for (const members of grouped(lines, ({ cell }) => typeOf(cell.at))) {
+    const sums = members.map((line) => sumsOf(line, memory, of(line)));
+    const [first] = members;
+    const lag = lagOf(first === undefined ? '' : typeOf(first.cell.at), plan, memory, sums);
+    lags.push(lag);
+    for (const here of grouped(sums, ({ at }) => placeOf(at))) {
+      const [one] = here;
+      if (one !== undefined) beside.set(placeOf(one.at), lag.candidates.map((c, i) => besideOf(c, here, i)));
+    }
+  }
+  const byType = new Map(lags.map((lag) => [lag.type, lag]));
+  return {
+    lags,
+    delayOf: (window, byTemperature) => {
+      const lag = byType.get(typeOf(window.at));
+      if (lag === undefined) return 0;
+      const here = beside.get(placeOf(window.at));
+      return lag.candidates.reduce((sum, c, i) => sum + c.chance * (c.kelvinPerWatt * byTemperature + (here?.[i]?.more ?? 0)) * memory.wattsOf(window, i), 0);
+    },
+    partOf: (line, byTemperature) => {
+      const lag = byType.get(typeOf(line.cell.at));
+      return lag === undefined ? [] : unknownOf(lag, beside.get(placeOf(line.cell.at)) ?? [], memory, line, byTemperature);
+    },
+  };
+}
+
+/** For each time constant, of one line: weighted product of the windows' distances with the watts that they were late by, and squares of these, beside height and slope of the line. */
+interface Sums {
+  readonly at: Point;
+  readonly byTemperature: number;
+  readonly uByTemperature: number;
+  readonly candidates: readonly { readonly product: number; readonly squares: number }[];
+}
+
+function sumsOf(line: FittedLine, memory: CoilMemory, { off, byTemperature, uByTemperature }: OffLine): Sums {
+  const { weights, fit } = centred(line);
+  const { left: distances } = fit(off);
+  const candidates = memory.timeConstants.map((_, i) => {
+    const { left } = fit(line.used.map((o) => memory.wattsOf(o.source, i)));
+    let product = 0;
+    let squares = 0;
+    left.forEach((one, j) => {
+      product += (weights[j] ?? 0) * one * (distances[j] ?? 0);
+      squares += (weights[j] ?? 0) * one * one;
+    });
+    return { product, squares };
+  });
+  return { at: line.cell.at, byTemperature, uByTemperature, candidates };
+}
+
+/** What a kelvin does to the dead time is known to some tenths (RED-18): so far the windows of a voltage may say something else of a watt than those of all. */
+function besideOf({ kelvinPerWatt }: CoilLag['candidates'][number], lines: readonly Sums[], candidate: number): BesideModel {
+  let product = 0;
+  let squares = 0;
+  let allowed = 0;
+  for (const { byTemperature, uByTemperature, candidates } of lines) {
+    const own = candidates[candidate];
+    product += (own?.product ?? 0) - kelvinPerWatt * byTemperature * (own?.squares ?? 0);
+    squares += own?.squares ?? 0;
+    allowed += (kelvinPerWatt * uByTemperature) / lines.length;
+  }
+  if (allowed === 0) return { more: 0, u: 0 };
+  const precision = squares + 1 / (allowed * allowed);
+  return { more: product / precision, u: 1 / Math.sqrt(precision) };
+}
+
+/** Weights of the windows of a line, and a way to take out of any number of them what height and slope of the line take up. */
+function centred({ line, observations }: FittedLine): { readonly weights: readonly number[]; readonly fit: (of: readonly number[]) => { readonly mean: number; readonly slope: number; readonly left: readonly number[] } } {
+  const weights = observations.map((o) => (o.weight * line.slope * line.slope) / o.variance / line.fit.scale);
+  const sum = weights.reduce((a, b) => a + b, 0);
+  const x = observations.map((o) => o.width);
+  const meanX = x.reduce((a, w, i) => a + w * (weights[i] ?? 0), 0) / sum;
+  const sxx = x.reduce((a, w, i) => a + (weights[i] ?? 0) * (w - meanX) ** 2, 0);
+  return {
+    weights,
+    fit: (of) => {
+      let mean = 0;
+      let sxy = 0;
+      of.forEach((one, i) => {
+        mean += ((weights[i] ?? 0) * one) / sum;
+        sxy += (weights[i] ?? 0) * one * ((x[i] ?? 0) - meanX);
+      });
+      const slope = sxx > 0 ? sxy / sxx : 0;
+      return { mean, slope, left: of.map((one, i) => one - mean - slope * ((x[i] ?? 0) - meanX)) };
+    },
+  };
+}
+
+/**
+ * For every time constant the kelvins a watt by least squares of the windows' distances on what their coils were late by, beside height and slope of each line, with
+ * what was believed before as one observation more; and how likely each time constant is by how well it explains them (Bayes; averaged over models, Hoeting et al. 1999, from memory).
+ */
+function lagOf(type: string, plan: Plan, memory: CoilMemory, lines: readonly Sums[]): CoilLag {
+  const { kelvinPerWatt: before, u: uBefore } = coilOf(plan) ?? coilToBeTold;
+  const sums = memory.timeConstants.map((_, i) => {
+    let product = 0;
+    let squares = 0;
+    for (const { byTemperature, candidates } of lines) {
+      product += byTemperature * (candidates[i]?.product ?? 0);
+      squares += byTemperature * byTemperature * (candidates[i]?.squares ?? 0);
+    }
+    return { product, squares };
+  });
+  const prior = uBefore > 0 ? 1 / (uBefore * uBefore) : Number.POSITIVE_INFINITY;
+  const found = memory.timeConstants.map(({ tau, chance }, i) => {
+    const { product = 0, squares = 0 } = sums[i] ?? {};
+    if (prior === Number.POSITIVE_INFINITY) return { tau, kelvinPerWatt: before, u: 0, log: Math.log(chance) + before * product - (before * before * squares) / 2, seen: 0 };
+    const precision = squares + prior;
+    const kelvinPerWatt = (product + before * prior) / precision;
+    return { tau, kelvinPerWatt, u: 1 / Math.sqrt(precision), log: Math.log(chance) + (Math.log(prior / precision) + precision * kelvinPerWatt ** 2 - prior * before ** 2) / 2, seen: squares > 0 ? product / Math.sqrt(squares) : 0 };
+  });
+  const most = Math.max(...found.map((f) => f.log));
+  const all = found.reduce((sum, f) => sum + Math.exp(f.log - most), 0);
+  const candidates = found.map(({ tau, kelvinPerWatt, u, log }) => ({ tau, chance: Math.exp(log - most) / all, kelvinPerWatt, u }));
+  const best = found.reduce((a, b) => (b.log > a.log ? b : a));
+  return { type, candidates, seen: best.seen, stated: plan.reduction.coil !== undefined };
+}
+
+/** What stays unknown of it does to a line: the mean of its windows' lateness moves its height, its trend over the width turns it. */
+function unknownOf({ type, candidates }: CoilLag, beside: readonly BesideModel[], memory: CoilMemory, line: FittedLine, byTemperature: number): readonly OnInjector[] {
+  const { fit } = centred(line);
+  const toCentre = line.line.fit.meanX - line.line.deadTime;
+  const parts = candidates.map(({ chance, kelvinPerWatt, u }, i) => {
+    const { mean, slope } = fit(line.used.map((o) => memory.wattsOf(o.source, i)));
+    const { more, u: uMore } = beside[i] ?? { more: 0, u: 0 };
+    return { chance, perWatt: kelvinPerWatt * byTemperature + more, u: Math.hypot(u * byTemperature, uMore), onDeadTime: mean - slope * toCentre, onSlope: -slope };
+  });
+  const spread = (of: 'onDeadTime' | 'onSlope'): number => {
+    const mean = parts.reduce((sum, p) => sum + p.chance * p.perWatt * p[of], 0);
+    return Math.sqrt(parts.reduce((sum, p) => sum + p.chance * ((p.perWatt * p[of] - mean) ** 2 + (p.u * p[of]) ** 2), 0));
+  };
+  const [onDeadTime, onSlope] = [spread('onDeadTime'), spread('onSlope') * line.line.slope];
+  // Longer pulses are the ones that are too cool: where the dead time is too long the slope is too steep.
+  return onDeadTime === 0 && onSlope === 0 ? [] : [{ source: errorSource('coil-memory', type), onDeadTime, onSlope }];
+}
+
+/** K/W of the coils of a type after a run; before it, or where it told less, what the plan or a usual coil has. */
+export function warmthOf(plan: Plan, lags: readonly CoilLag[], type: string): OfCoil {
+  const before = coilOf(plan) ?? usualCoil;
+  const told = lags.find((lag) => lag.type === type);
+  if (told === undefined) return before;
+  const { kelvinPerWatt, u } = averaged(told);
+  return u < before.u ? { kelvinPerWatt, u } : before;
+}
+
+function averaged({ candidates }: CoilLag): OfCoil {
+  const mean = (read: (c: CoilLag['candidates'][number]) => number): number => candidates.reduce((sum, c) => sum + c.chance * read(c), 0);
+  const kelvinPerWatt = mean((c) => c.kelvinPerWatt);
+  return { kelvinPerWatt, u: Math.sqrt(mean((c) => c.u ** 2 + (c.kelvinPerWatt - kelvinPerWatt) ** 2)) };
+}
+
+/** What was found, and what was done with it. */
+export function coilLagSentence(lag: CoilLag): string {
+  const { type, candidates, seen, stated } = lag;
+  const { kelvinPerWatt, u } = averaged(lag);
+  const likely = candidates.filter((c) => c.chance > likelyChance).map((c) => Number(c.tau.toPrecision(2)));
+  const [least, most] = [Math.min(...likely), Math.max(...likely)];
+  const range = least === most ? `${least} s` : `${least} to ${most} s`;
+  return (
+    `${type}: coils taken for ${kelvinPerWatt.toFixed(2)} ± ${(2 * u).toFixed(2)} K/W (k = 2) with a time constant of ${range}, by ${stated ? 'the plan and ' : ''}what windows were off their lines after longer and shorter pulses (${Math.abs(seen).toFixed(1)} standard uncertainties). ` +
+    'What each coil was late by is taken off its windows; what is not known of it is in dead times and slopes.'
+  );
+}

@@ -1,0 +1,84 @@
+/** How far each window stood from the conditions of the plan, and what that did to its mass: RED-16 to RED-18, RED-60, RED-130. */
+import type { Equipment } from '../equipment/equipment.ts';
+import type { Plan } from '../plan/plan.ts';
+import { celsius, kilograms } from '../quantities/quantity.ts';
+import type { Cell, FittedCell, Observed } from './cell.ts';
+import { withMasses } from './cells.ts';
+import type { Lateness } from './coil-memory.ts';
+import type { FittedLine } from './effects.ts';
+import type { LineCell } from './reduction.ts';
+import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage } from './sensitivity.ts';
+import type { Sensitivity } from './sensitivity.ts';
+
+/** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
+export interface Conditions {
+  readonly byVoltage: Sensitivity;
+  readonly byPressure: Sensitivity;
+  readonly byTemperature: Sensitivity;
+  /** What the record of the bench adds; null: a record of version 1, which states nothing of it. RED-60, RED-61. */
+  readonly circuit: { readonly byClamp: Sensitivity; readonly byResistance: Sensitivity } | null;
+  /** Changes of dead time that refer one window to the plan, s; `late`: by how much it opened later than the settled warmth of its pulses would have had it, s. */
+  readonly shiftsOf: (observed: Observed, late: number) => LineCell['referred'];
+}
+
+/** By cell key, for the cells that have a line. */
+export function conditionsOf(fitted: readonly FittedCell[], plan: Plan, equipment: Equipment): ReadonlyMap<string, Conditions> {
+  const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
+  const byInjector = new Map<string, FittedLine[]>();
+  const injectorKey = ({ cell: { at } }: FittedLine): string => `${at.injector}|${at.period}`;
+  for (const f of lines) {
+    const siblings = byInjector.get(injectorKey(f));
+    if (siblings === undefined) byInjector.set(injectorKey(f), [f]);
+    else siblings.push(f);
+  }
+  const reference = celsius(plan.reduction.referenceC);
+  return new Map(
+    lines.map((f) => {
+      const { at, key } = f.cell;
+      const { deadTime } = f.line;
+      const siblings = byInjector.get(injectorKey(f)) ?? [];
+      const overVoltage = siblings.filter((s) => s.cell.at.pressure === at.pressure).map((s) => ({ at: s.cell.at.voltage, deadTime: s.line.deadTime }));
+      const overPressure = siblings.filter((s) => s.cell.at.voltage === at.voltage).map((s) => ({ at: s.cell.at.pressure, deadTime: s.line.deadTime }));
+      const byVoltage = deadTimeByVoltage(overVoltage, at.voltage, deadTime);
+      const byPressure = deadTimeByPressure(overPressure, at.pressure, deadTime);
+      const clamp =
+        equipment.equipmentVersion === 2 ? { clampV: equipment.driver.clampV, sensitivity: deadTimeByClamp(at.voltage, equipment.driver.clampV) } : null;
+      const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp);
+      const circuit =
+        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage)) };
+      const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm : 0;
+      const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({
+        toVoltage: byVoltage.value * (at.voltage - window.supply.mean),
+        toPressure: byPressure.value * (at.pressure - window.pressure.mean),
+        toTemperature: byTemperature.value * (reference - window.railTemperature.mean) - late,
+        toCoil: circuit === null ? 0 : -circuit.byResistance.value * harnessOhm,
+      });
+      return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf }];
+    }),
+  );
+}
+
+/** Mean supply currents of the windows of a line, where the controller stated them. */
+function currentsOf({ used }: FittedLine): readonly { readonly width: number; readonly period: number; readonly mean: number }[] {
+  return used.flatMap(({ source: { at }, window: { current } }) => (current === undefined ? [] : [{ width: at.width, period: at.period, mean: current.mean }]));
+}
+
+/** A longer dead time by s would have passed k s less: so masses are referred to other conditions. RED-16 to RED-18. */
+export function referredCell({ cell, line }: FittedLine, conditions: Conditions | undefined, { delayOf }: Lateness): Cell {
+  if (conditions === undefined) return cell;
+  return withMasses(cell, (observed) => {
+    const { toVoltage, toPressure, toTemperature, toCoil } = conditions.shiftsOf(observed, delayOf(observed.source, conditions.byTemperature.value));
+    return kilograms(observed.mass - line.slope * (toVoltage + toPressure + toTemperature + toCoil));
+  });
+}
+
+/** How far windows lie off their line, s, the later they opened the more, once they are referred to the plan; and what a kelvin does to the dead time. */
+export function offLine({ line, used, observations }: FittedLine, conditions: Conditions | undefined): { readonly off: readonly number[]; readonly byTemperature: number; readonly uByTemperature: number } {
+  if (conditions === undefined) return { off: used.map(() => 0), byTemperature: 0, uByTemperature: 0 };
+  const off = used.map((o, i) => {
+    const { toVoltage, toPressure, toTemperature, toCoil } = conditions.shiftsOf(o, 0);
+    const { width = 0, mass = 0 } = observations[i] ?? {};
+    return width - line.deadTime - mass / line.slope + toVoltage + toPressure + toTemperature + toCoil;
+  });
+  return { off, byTemperature: conditions.byTemperature.value, uByTemperature: conditions.byTemperature.u };
+}
