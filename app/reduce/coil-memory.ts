@@ -1,7 +1,7 @@
 /**
  * What coils remember of the windows before: a coil of first order follows the power of its pulses late, so how warm it was in a window depends on
  * what its channel was driven with before. Where widths were measured in a shuffled order that differs from the width of the window, and the
- * windows' distances from their lines tell how warm a watt makes it and how late; what it is then late by is taken off. RED-130 to RED-132
+ * windows' distances from their lines tell how warm a watt makes it and how late; what it is then late by is taken off. RED-130, RED-131
  */
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';

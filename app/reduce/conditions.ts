@@ -22,7 +22,7 @@ export interface Conditions {
 }
 
 /** By cell key, for the cells that have a line. */
-export function conditionsOf(fitted: readonly FittedCell[], plan: Plan, equipment: Equipment): ReadonlyMap<string, Conditions> {
+export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipment: Equipment): ReadonlyMap<string, Conditions> {
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const byInjector = new Map<string, FittedLine[]>();
   const injectorKey = ({ cell: { at } }: FittedLine): string => `${at.injector}|${at.period}`;

@@ -14,7 +14,7 @@ import { curvatureParts, curvaturesOf } from './curvature.ts';
 import { cellsOf, fitCells, meanMass, scatterModels } from './cells.ts';
 import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
-import { conditionsOf, offLine, referredCell } from './conditions.ts';
+import { cellConditions, offLine, referredCell } from './conditions.ts';
 import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
@@ -157,14 +157,14 @@ interface Reduced {
 
 function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memory }: Context): Reduced {
   const first = fitCells(all, plan).fitted;
-  const shifts = conditionsOf(first, plan, equipment);
+  const shifts = cellConditions(first, plan, equipment);
   const lateness = memory === null ? noLateness : latenessOf(plan, memory, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
   const second = fitCells(
     first.flatMap((f) => (f.kind === 'line' ? [referredCell(f, shifts.get(f.cell.key), lateness)] : [])),
     plan,
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
-  const conditions = conditionsOf(fitted, plan, equipment);
+  const conditions = cellConditions(fitted, plan, equipment);
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const lags = sweepLagsOf(lines, order, plan);
   const curvatures = curvaturesOf(lines, plan);

@@ -1,5 +1,5 @@
 /**
- * What do imperfections of a bench do to the stated intervals? `npm run show -- characterisations imperfections [N] [SEED] [NAME...]`
+ * What do imperfections of a bench do to the stated intervals? `npm run show -- characterisations imperfections [N] [SEED] [NAME...] [--order KIND]`
  * characterises four injectors on N benches of another hand (`imperfect-bench.ts`) for each imperfection at two strengths and prints
  * one row each; `characterisations pairs [N] [SEED]` draws two imperfections at random for every bench.
  */
@@ -8,6 +8,7 @@ import { isBent } from '../../app/reduce/curvature.ts';
 import { grantedSentences } from '../../app/equipment/standing.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planSchema } from '../../app/plan/plan.ts';
+import type { Plan } from '../../app/plan/plan.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import type { LineCell, Reduction } from '../../app/reduce/reduction.ts';
 import { mapTables } from '../../app/tables/map.ts';
@@ -62,22 +63,24 @@ function drawPair(seed: number): { readonly names: readonly string[]; readonly w
   };
 }
 
-/** The order of points that a command line asks for. */
-function orderAsked(args: readonly string[]): string {
+/** The order of points that a command line asks for: `--order KIND`, else that of a plan that names none. */
+export function orderAsked(args: readonly string[]): string {
   const place = args.indexOf('--order');
   return place < 0 ? 'shuffled' : (args[place + 1] ?? '');
 }
 
+/** Arguments without the order. */
+export const besideOrder = (args: readonly string[]): readonly string[] => args.filter((a, i) => a !== '--order' && args[i - 1] !== '--order');
+
 const widthsMs = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
 const injectors = [1, 2, 3, 4].map((channel) => ({ serialNumber: `C-${channel}`, type: 'T', channel }));
-const plan = planSchema.parse({
+const planIn = (kind: string): Plan => planSchema.parse({
   planVersion: 1,
   name: 'imperfections',
   injectors,
   axes: { voltageV: [9, 10.5, 12, 14, 16], pressureKpa: [300, 450], widthMs: widthsMs, periodMs: [20], replicates: 3 },
   reference: { injector: 'C-1', voltageV: 14, pressureKpa: 300, widthMs: 6, periodMs: 20, everyPoints: 100 },
-  // `--order KIND`: shuffled, as a plan that names none, or another.
-  sequence: { kind: orderAsked(process.argv) },
+  sequence: { kind },
   static: { replicates: 3 },
   // A leak is another question, asked by `characterisations --leaks`.
   zero: { windowS: 0 },
@@ -86,7 +89,8 @@ const plan = planSchema.parse({
   invariance: { percent: 0 },
   blind: { percent: 0 },
 });
-const points = expandPlan(plan);
+const order = orderAsked(process.argv);
+const plan = planIn(order);
 const widths = widthsMs.map((w) => w / 1e3);
 const period = 20e-3;
 /** Where tables are asked, V, Pa and s. */
@@ -108,8 +112,10 @@ export interface Held {
   readonly overGls: number;
 }
 
-/** One bench of a row, every stated value held against the truth. */
-export function heldOf(row: string, seed: number, what: Imperfect): Held[] {
+/** One bench of a row, every stated value held against the truth; `kind`: the order of its points. */
+export function heldOf(row: string, seed: number, what: Imperfect, kind = order): Held[] {
+  const plan = planIn(kind);
+  const points = expandPlan(plan);
   const bench = oddBench(seed, what, plan, points);
   const attempts = points.map((point) => ({ point: point.index, attempt: 1, window: bench.windowOf(point) }));
   const reduction = reduceRun({ plan, equipment: bench.equipment, points, attempts });
@@ -269,9 +275,9 @@ function holds(held: readonly Held[]): boolean {
 
 /** `pairs` or names of imperfections, all where there are none; N benches a row; the first seed. */
 function asked(args: readonly string[]): { readonly pairs: boolean; readonly chosen: readonly Row[]; readonly count: number; readonly first: number } {
-  const [kind, ...rest] = args;
+  const [kind, ...rest] = besideOrder(args);
   const numbers = rest.filter((a) => /^\d+$/.test(a)).map(Number);
-  const told = rest.filter((a, i) => !/^\d+$/.test(a) && a !== '--order' && rest[i - 1] !== '--order');
+  const told = rest.filter((a) => !/^\d+$/.test(a));
   const chosen = told.length === 0 ? rows : rows.filter((row) => told.some((name) => row.name === name || row.name.startsWith(`${name} `)));
   if (chosen.length === 0) throw new Error(`Which imperfection? none, ${names.join(', ')}`);
   return { pairs: kind === 'pairs', chosen, count: numbers[0] ?? 200, first: numbers[1] ?? 1 };

@@ -1,5 +1,5 @@
 /**
- * Does a run notice by itself that its bench is not what its budget believes? `npm run show -- invariance [N] [SEED] [NAME...]`: N benches
+ * Does a run notice by itself that its bench is not what its budget believes? `npm run show -- invariance [N] [SEED] [NAME...] [--order KIND]`: N benches
  * of another hand (`imperfect-bench.ts`) for each imperfection at two strengths, with the invariance set of the plan's defaults. A bench
  * counts as moved where the imperfection moves a dead time, slope or static flow by more than the U95 that is stated of it without the set,
  * held against the same bench without the imperfection (same instruments, same chance). One row each: benches, moved, called of the moved, called of the others, by which member.
@@ -10,6 +10,7 @@ import { blindTally } from '../../app/charts/blind-history.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { blindShifts } from '../../app/plan/invariance.ts';
 import { planSchema } from '../../app/plan/plan.ts';
+import type { Plan } from '../../app/plan/plan.ts';
 import { memberTitles } from '../../app/reduce/invariance-words.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import type { BlindFinding, InvarianceMember, Reduction } from '../../app/reduce/reduction.ts';
@@ -20,20 +21,23 @@ import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts'
 import { answerPieces, onAllCores } from '../builders/all-cores.ts';
 import { oddBench } from './imperfect-bench.ts';
 import type { Imperfect } from './imperfect-bench.ts';
-import { imperfections } from './imperfections.ts';
+import { besideOrder, imperfections, orderAsked } from './imperfections.ts';
 
 const injectors = [1, 2, 3, 4].map((channel) => ({ serialNumber: `I-${channel}`, type: 'T', channel }));
-const plan = planSchema.parse({
+const planIn = (kind: string): Plan => planSchema.parse({
   planVersion: 1,
   name: 'invariance',
   injectors,
   axes: { voltageV: [9, 10.5, 12, 14, 16], pressureKpa: [400], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12], periodMs: [20], replicates: 3 },
+  sequence: { kind },
   static: { replicates: 1 },
   reference: { injector: 'I-1', voltageV: 14, pressureKpa: 400, widthMs: 6, periodMs: 20, everyPoints: 48 },
   zero: { windowS: 0 },
   look: { windowS: 0 },
   blind: { percent: 0 },
 });
+const order = orderAsked(process.argv);
+const plan = planIn(order);
 const points = expandPlan(plan);
 const widths = plan.axes.widthMs.map((w) => w / 1e3);
 
@@ -77,7 +81,9 @@ function withLeak(window: WindowSummary, leak: number): WindowSummary {
   return { ...window, lastEdgeAt: seconds(first + (last - first) * part), partRates: window.partRates.map((rate) => rate / part) };
 }
 
-function reduced(seed: number, { what, leak }: Pick<Row, 'what' | 'leak'>): { readonly reduction: Reduction; readonly unpaired: Reduction; readonly truth: (injector: number, voltage: number, pressure: number) => { readonly slope: number; readonly deadTime: number; readonly staticFlow: number } } {
+function reduced(seed: number, { what, leak }: Pick<Row, 'what' | 'leak'>, kind = order): { readonly reduction: Reduction; readonly unpaired: Reduction; readonly truth: (injector: number, voltage: number, pressure: number) => { readonly slope: number; readonly deadTime: number; readonly staticFlow: number } } {
+  const plan = planIn(kind);
+  const points = expandPlan(plan);
   const bench = oddBench(seed, what, plan, points);
   const attempts = points.map((point) => {
     const window = bench.windowOf(point);
@@ -104,10 +110,10 @@ function errorsOf({ unpaired: reduction, truth }: ReturnType<typeof reduced>): R
 }
 
 /** One bench, without an imperfection and with each whose name begins with one of `wanted` (none: all). */
-export function calledOf(wanted: readonly string[], seed: number): Called[] {
-  const without = errorsOf(reduced(seed, { what: {}, leak: 0 }));
+export function calledOf(wanted: readonly string[], seed: number, kind = order): Called[] {
+  const without = errorsOf(reduced(seed, { what: {}, leak: 0 }, kind));
   return chosenBy(wanted).map((row) => {
-    const own = reduced(seed, row);
+    const own = reduced(seed, row, kind);
     const moved = [...errorsOf(own)].some(([key, { error, expanded }]) => {
       const before = without.get(key);
       return before !== undefined && Math.abs(error - before.error) > expanded;
@@ -156,7 +162,7 @@ export function historyOf(seed: number, times: number): History {
 }
 
 async function showBlind([count = '200', first = '1']: readonly string[]): Promise<boolean> {
-  const histories = await onAllCores<History>(import.meta.filename, Array.from({ length: Number(count) }, (_, i) => Number(first) + i), ['blind']);
+  const histories = await onAllCores<History>(import.meta.filename, Array.from({ length: Number(count) }, (_, i) => Number(first) + i), ['blind', '--order', order]);
   const share = (times: number, what: (h: History) => boolean): number => histories.filter((h) => h.times === times && what(h)).length / Number(count);
   for (const times of [1, timesTooSmall]) {
     const own = histories.filter((h) => h.times === times);
@@ -169,15 +175,15 @@ async function showBlind([count = '200', first = '1']: readonly string[]): Promi
 
 /** True where false calls are within 1 % and every imperfection that the set can show is called in 95 %, by two binomial errors. */
 export async function showInvariance(args: readonly string[]): Promise<boolean> {
-  if (args[0] === 'blind') return showBlind(args.slice(1));
-  const [count = '200', first = '1', ...wanted] = args;
+  if (args[0] === 'blind') return showBlind(besideOrder(args.slice(1)));
+  const [count = '200', first = '1', ...wanted] = besideOrder(args);
   const chosen = chosenBy(wanted);
   const seeds = Array.from({ length: Number(count) }, (_, i) => Number(first) + i);
   const error = (p: number, n: number): number => Math.sqrt((p * (1 - p)) / Math.max(1, n));
   process.stdout.write(`${points.filter((p) => p.role === 'invariance' || p.role === 'pair').length} windows of the set beside ${points.filter((p) => p.role === 'measure').length} measured ones; ${Object.values(memberTitles).join('; ')}\n`);
   process.stdout.write(`${'imperfection'.padEnd(16)}${'benches'.padStart(8)}${'moved'.padStart(9)}${'called of moved'.padStart(17)}${'of others'.padStart(11)}  by (z: root mean square)\n`);
   let holds = true;
-  const found = await onAllCores<Called>(import.meta.filename, seeds, wanted);
+  const found = await onAllCores<Called>(import.meta.filename, seeds, [...wanted, '--order', order]);
   for (const row of chosen) {
     const all = found.filter((c) => c.row === row.name);
     const isCalled = ({ members }: Called): boolean => members.some((m) => m.called);
@@ -195,4 +201,4 @@ export async function showInvariance(args: readonly string[]): Promise<boolean> 
   return holds;
 }
 
-answerPieces<Called | History>(import.meta.filename, (seed) => (process.argv[2] === 'blind' ? [1, timesTooSmall].map((times) => historyOf(seed, times)) : calledOf(process.argv.slice(2), seed)));
+answerPieces<Called | History>(import.meta.filename, (seed) => (process.argv[2] === 'blind' ? [1, timesTooSmall].map((times) => historyOf(seed, times)) : calledOf(besideOrder(process.argv.slice(2)), seed)));
