@@ -8,6 +8,7 @@ import type { Point } from '../plan/points.ts';
 import { typicalDeadTime } from '../plan/typical.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { errorSource } from '../uncertainty/source.ts';
+import { typeOfInjector } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
 import { coilOf, coilToBeTold, powerOf, usualCoil, usualOhm } from './coil-thermal.ts';
@@ -121,18 +122,18 @@ interface BesideModel {
 }
 
 export function latenessOf(plan: Plan, memory: CoilMemory, lines: readonly FittedLine[], of: (line: FittedLine) => OffLine): Lateness {
-  const typeOf = (at: Point): string => plan.injectors[at.injector]?.type ?? '';
+  const typeOf = (at: Point): string => typeOfInjector(plan, at);
   const placeOf = (at: Point): string => `${typeOf(at)}|${at.voltage}`;
   const lags: CoilLag[] = [];
   const beside = new Map<string, readonly BesideModel[]>();
   for (const members of grouped(lines, ({ cell }) => typeOf(cell.at))) {
     const sums = members.map((line) => sumsOf(line, memory, of(line)));
     const [first] = members;
-    const lag = lagOf(first === undefined ? '' : typeOf(first.cell.at), plan, memory, sums);
+    const lag = lagOf(typeOf(first.cell.at), plan, memory, sums);
     lags.push(lag);
     for (const here of grouped(sums, ({ at }) => placeOf(at))) {
       const [one] = here;
-      if (one !== undefined) beside.set(placeOf(one.at), lag.candidates.map((c, i) => besideOf(c, here, i)));
+      beside.set(placeOf(one.at), lag.candidates.map((c, i) => besideOf(c, here, i)));
     }
   }
   const byType = new Map(lags.map((lag) => [lag.type, lag]));
