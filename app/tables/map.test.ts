@@ -8,7 +8,7 @@ import type { Reduction } from '../reduce/reduction.ts';
 import { noErrors, noScatter, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import type { SyntheticInjector, SyntheticScatter } from '../reduce/synthetic.test-helper.ts';
 import type { GridCell, GridTable } from './grid.ts';
-import { carried, randomPart, stateCarried } from '../uncertainty/carried.ts';
+import { carried, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { interpolateCarried } from './interpolate.ts';
 import { deadTimeCurves, mapTables } from './map.ts';
@@ -92,6 +92,25 @@ describe('maps over voltage and pressure', () => {
     expect(table.cells[4]?.[0]).toMatchObject({ kind: 'missing', reason: 'too-far' });
     const low = tableOf(mapTables(reduced(wide), 'dead-time', { voltages: [6], pressures: [400e3] }), 'S-1').cells[0]?.[0];
     expect(low).toMatchObject({ kind: 'missing', reason: 'too-far' });
+  });
+
+  it('RED-32: beyond the last place a tenth of the change from there is a standard uncertainty, beside what the places carry', () => {
+    // A straight line that is known exactly: nothing but the way beyond it is in doubt.
+    const line = [2, 3, 5].map((x) => ({ x, of: carried(10 * x) }));
+    for (const [x, change] of [[6, 10], [7, 20], [1, 10], [0.5, 15]] as const) {
+      const { of, basis } = interpolateCarried(line, x, 'pressure');
+      expect(basis).toBe('extrapolated');
+      expect(of.value).toBeCloseTo(10 * x, 9);
+      expect(stateCarried(of).u).toBeCloseTo(0.1 * change, 6);
+    }
+    expect(stateCarried(interpolateCarried(line, 4, 'pressure').of).u).toBeLessThan(1e-6);
+    // What the places stand off a form that is known grows by itself for every width of the last interval.
+    const off = { coordinates: [(x: number) => x], misfit: 0.3 };
+    expect(stateCarried(interpolateCarried(line, 7, 'voltage', off).of).u).toBeCloseTo(Math.hypot(2, 0.3 * 2), 6);
+    expect(stateCarried(interpolateCarried(line, 0.5, 'voltage', off).of).u).toBeCloseTo(Math.hypot(1.5, 0.3 * 2.5), 6);
+    // An error that all places share goes on with them.
+    const shared = line.map(({ x }) => ({ x, of: carried(10 * x, [sharedPart(errorSource('k-factor'), 0.02 * 10 * x)]) }));
+    expect(stateCarried(interpolateCarried(shared, 7, 'pressure').of).u).toBeCloseTo(Math.hypot(2, 0.02 * 70), 3);
   });
 
   it('RED-22, RED-32: the set mean keeps what is common and needs every member', () => {
