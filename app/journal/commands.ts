@@ -172,6 +172,13 @@ export const commands = {
 
 type Table = typeof commands;
 type Kind = keyof Table;
+type Bringing = { [K in Kind]: keyof Table[K]['brings'] extends never ? never : K }[Kind];
+/** What a command brought as it stands in journals: also what was refused because of it, so wider than what may be asked for. */
+export const broughtInJournal: { readonly [K in Bringing]: { readonly [F in keyof Table[K]['brings']]: z.ZodType } } = {
+  'skip-point': { point },
+  'measure-again': { points: z.array(point) },
+  choose: { point, attempt: z.int().min(1).nullable(), reason: z.string() },
+};
 type Brought<Shape extends z.ZodRawShape> = { readonly [F in keyof Shape]: z.output<Shape[F]> };
 
 export type RunCommand = { [K in Kind]: { readonly kind: K } & Brought<Table[K]['brings']> }[Kind];

@@ -11,7 +11,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { parsePlan } from '../plan/parse.ts';
 import type { Plan } from '../plan/plan.ts';
 import { asStored } from '../plan/stored.ts';
-import { commands, type RunCommand } from './commands.ts';
+import { broughtInJournal, commands, type RunCommand } from './commands.ts';
 import type { RunEventBody } from './events.ts';
 
 const { looseObject, literal, string: text, boolean } = z;
@@ -49,16 +49,8 @@ const window = looseObject({
   idle: looseObject({ edges: real, time: real }).optional(), decay: decay.optional(),
 });
 
-type Commands = typeof commands;
-type Bringing = { [K in keyof Commands]: keyof Commands[K]['brings'] extends never ? never : K }[keyof Commands];
-/** What a command brought, also one that was refused because of it; what may be asked for today is in `commands.ts`. */
-const brought: { readonly [K in Bringing]: { readonly [F in keyof Commands[K]['brings']]: z.ZodType } } = {
-  'skip-point': { point: index },
-  'measure-again': { points: indices },
-  choose: { point: index, attempt: attempt.nullable(), reason: text() },
-};
 const command = z.union(
-  Object.keys(commands).map((name) => looseObject({ kind: literal(name), ...(brought as Readonly<Record<string, z.ZodRawShape>>)[name] })),
+  Object.keys(commands).map((name) => looseObject({ kind: literal(name), ...(broughtInJournal as Readonly<Record<string, z.ZodRawShape>>)[name] })),
 ) as unknown as z.ZodType<AsRead<RunCommand>>;
 
 const afterSafe = z.union([
