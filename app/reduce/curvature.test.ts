@@ -116,13 +116,17 @@ describe('RED-85 figures by orthogonal polynomials', () => {
   it('of one line: the bend, its standard uncertainty, and how far the crossing moves at most', () => {
     const [one, ...more] = curvaturesOf([made(0, 0.3)], plan);
     expect(more).toEqual([]);
-    expect(one).toMatchObject({ type: 'T', pressure: 4e5, period: 0.02, widest: 5, definedFrom: null });
+    expect(one).toMatchObject({ type: 'T', pressure: 4e5, period: 0.02, widest: 6, definedFrom: null });
     expect(one?.relative).toBeCloseTo(0.3, 9);
     expect((one?.u ?? 0) / uOfOne).toBeCloseTo(1, 9);
     // Four widths: mean 7, square 5; five: 6 and 8 (ms). At the dead time the squares stand 14 ms^2 apart.
     expect((one?.shift ?? 0) / (0.3 * 14e-6)).toBeCloseTo(1, 9);
     expect(curvaturesOf([made(0, -0.3)], plan)[0]?.shift).toBeCloseTo(0.3 * 14e-6, 15);
-    expect(curvaturesOf([made(0, 0.3, 4)], plan)).toEqual([]);
+    // Four places: 1, -1, -1, 1. Three have nothing left over.
+    const [four] = curvaturesOf([made(0, 0.3, 4)], plan);
+    expect(four?.relative).toBeCloseTo(0.3, 9);
+    expect((four?.u ?? 0) / (Math.sqrt(variance / 4) / step ** 2 / slope)).toBeCloseTo(1, 9);
+    expect(curvaturesOf([made(0, 0.3, 3)], plan)).toEqual([]);
   });
 
   it('of several: their mean; what differs by more than scatter widens it', () => {
@@ -141,11 +145,12 @@ describe('RED-85 figures by orthogonal polynomials', () => {
   it('each type, pressure and period by itself', () => {
     const kinds = curvaturesOf([made(0, 0.1), made(3, 0.2), made(0, 0.3, 5, { pressure: 5e5 }), made(0, 0.4, 5, { period: 0.03 })], plan);
     expect(kinds.map((k) => [k.type, k.pressure, k.period, Number(k.relative.toFixed(9))])).toEqual([['T', 4e5, 0.02, 0.1], ['other', 4e5, 0.02, 0.2], ['T', 5e5, 0.02, 0.3], ['T', 4e5, 0.03, 0.4]]);
-    // What of its kind is longest is as far as another choice could have gone: five widths, for a line of four of them.
-    const [short, long] = [made(0, 0.3, 4), made(1, 0.3)];
-    const [kind] = curvaturesOf([short, long], plan);
-    expect(kind?.widest).toBe(5);
-    expect((kind?.shift ?? 0) / (0.3 * 14e-6)).toBeCloseTo(1, 9);
+    // What of its kind is longest, or six, is as far as another choice could have gone, and the line that moves most is told.
+    const seven = { ...made(1, 0.3, 7), widthMeans: [...places, 1.5e-3, 1e-3].map((width) => ({ width, variance, mean: slope * (width - deadTime + 0.3 * width ** 2) })) } as unknown as FittedLine;
+    expect(curvaturesOf([made(0, 0.3, 4), seven], plan)[0]?.widest).toBe(7);
+    const [alone, beside] = [curvaturesOf([seven], plan)[0], curvaturesOf([made(0, 0.3, 5), seven], plan)[0]];
+    expect(alone?.shift).toBeGreaterThan(0.3 * 14.5e-6);
+    expect((beside?.shift ?? 0) / (beside?.relative ?? 1)).toBeCloseTo((alone?.shift ?? 0) / (alone?.relative ?? 1), 12);
   });
 
   it('the part: what another choice would give, rectangular, without what scatter gives on the average', () => {
