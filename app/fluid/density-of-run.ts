@@ -16,12 +16,23 @@ import type { HeptaneState } from './heptane.ts';
 export function densityOfRun(equipment: Pick<Equipment, 'fluid' | 'ambientKpa'>, temperature: Kelvins, absolutePressure: Pascals): HeptaneState | null {
   if (!heptaneCovers(temperature, absolutePressure)) return null;
   const state = heptaneState(temperature, absolutePressure);
-  const { measuredDensity } = equipment.fluid;
-  if (measuredDensity === undefined) return state;
-  const [at, room] = [celsius(measuredDensity.atC), kilopascals(equipment.ambientKpa)];
-  if (!heptaneCovers(at, room)) return null;
-  const factor = measuredDensity.kgPerM3 / heptaneState(at, room).density;
-  return { ...state, density: (state.density * factor) as KilogramsPerCubicMetre };
+  const factor = factorOfLot(equipment);
+  if (factor === null) return null;
+  return factor === 1 ? state : { ...state, density: (state.density * factor) as KilogramsPerCubicMetre };
+}
+
+const factors = new WeakMap<Equipment['fluid'], { readonly ambientKpa: number; readonly factor: number | null }>();
+
+/** The lot's measured density over that of the equation of state; 1: it was not measured. A run has one, and each of its windows asks. */
+function factorOfLot({ fluid, ambientKpa }: Pick<Equipment, 'fluid' | 'ambientKpa'>): number | null {
+  const { measuredDensity } = fluid;
+  if (measuredDensity === undefined) return 1;
+  const known = factors.get(fluid);
+  if (known?.ambientKpa === ambientKpa) return known.factor;
+  const [at, room] = [celsius(measuredDensity.atC), kilopascals(ambientKpa)];
+  const factor = heptaneCovers(at, room) ? measuredDensity.kgPerM3 / heptaneState(at, room).density : null;
+  factors.set(fluid, { ambientKpa, factor });
+  return factor;
 }
 
 /**

@@ -43,12 +43,21 @@ interface Question {
   readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
 }
 
-/** A window's mass as its cell would have it, kg, with its variance and what one standard uncertainty of each shared source does to it. */
+/** A mass as its cell would have it, kg, with its variance and what one standard uncertainty of each shared source does to it. */
 interface Referred {
   readonly mass: number;
   readonly variance: number;
   readonly shared: ReadonlyMap<string, number>;
 }
+
+/** The same of one window. There are many: its shared part is added to what it belongs to, and is no list of its own. */
+interface ReferredWindow extends Omit<Referred, 'shared'> {
+  readonly addShared: (to: Map<string, number>, part: number) => void;
+}
+
+const add = (to: Map<string, number>, key: string, effect: number): void => {
+  to.set(key, (to.get(key) ?? 0) + effect);
+};
 
 /** What one injector says: difference in pulse width, s. */
 interface OfInjector {
@@ -107,15 +116,8 @@ interface Pairing {
 const cellKey = ({ injector, voltage, pressure, period }: { readonly injector: number; readonly voltage: number; readonly pressure: number; readonly period: number }): string =>
   `${injector}|${voltage}|${pressure}|${Math.round(period * 1e9)}`;
 
-/** What one standard uncertainty of each shared error does to a mass, kg. */
-function instrumentsOf({ budget, mass }: MassPerPulse): Map<string, number> {
-  const effects = new Map<string, number>();
-  for (const t of budget) if (t.kind === 'shared') effects.set(t.source.key, (effects.get(t.source.key) ?? 0) + t.sensitivity * t.standardUncertainty * mass);
-  return effects;
-}
-
 /** RED-111: a window as it would stand in the cell, at the cell's own pressure, supply and temperature. */
-function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { reduced, window }: Measured, cell: LineCell): Referred | null {
+function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { reduced, window }: Measured, cell: LineCell): ReferredWindow | null {
   const { at } = reduced;
   // A window at another pressure is worked out anew for that of its cell: the root of the pressure is what is in question.
   const moved = Math.abs(at.pressure - cell.pressure) > 1;
@@ -126,28 +128,34 @@ function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { r
   const { byVoltage, byPressure, byTemperature } = cell;
   const [toVoltage, toPressure, toTemperature] = [at.voltage - window.supply.mean, cell.pressure - window.pressure.mean, celsius(plan.reduction.referenceC) - window.railTemperature.mean];
   const mass = outcome.mass - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature - delayOf(reduced, byTemperature.value));
-  const shared = instrumentsOf(outcome);
   // How well it is known what the dead time does with the conditions counts by how far the window stands from its cell's.
-  for (const [name, { value, u, from }, by] of [['by voltage', byVoltage, toVoltage], ['by pressure', byPressure, toPressure], ['by temperature', byTemperature, toTemperature]] as const) {
-    // What nothing in the run has told may be off by all of itself: no call is to rest on a usual value.
-    shared.set(name, -slope * (from === 'default' ? Math.abs(value) : u) * by);
-  }
-  return { mass, variance: varianceOf(model, outcome), shared };
+  // What nothing in the run has told may be off by all of itself: no call is to rest on a usual value.
+  const ofCondition = ({ value, u, from }: typeof byVoltage, by: number): number => -slope * (from === 'default' ? Math.abs(value) : u) * by;
+  return {
+    mass,
+    variance: varianceOf(model, outcome),
+    addShared: (to, part) => {
+      for (const t of outcome.budget) if (t.kind === 'shared') add(to, t.source.key, part * t.sensitivity * t.standardUncertainty * outcome.mass);
+      add(to, 'by voltage', part * ofCondition(byVoltage, toVoltage));
+      add(to, 'by pressure', part * ofCondition(byPressure, toPressure));
+      add(to, 'by temperature', part * ofCondition(byTemperature, toTemperature));
+    },
+  };
 }
 
 const varianceOf = (model: ScatterModel, outcome: MassPerPulse): number => Math.max(varianceAt(model, outcome.mass), (outcome.uTiming * outcome.mass) ** 2);
 
 /** Mean of windows, with the variance of the mean. `worse`: how much worse than the model each repeats. */
-function meanOf(list: readonly Referred[], worse: number): Referred {
+function meanOf(list: readonly ReferredWindow[], worse: number): Referred {
   const n = list.length;
   const shared = new Map<string, number>();
-  for (const one of list) for (const [key, effect] of one.shared) shared.set(key, (shared.get(key) ?? 0) + effect / n);
+  for (const one of list) one.addShared(shared, 1 / n);
   return { mass: list.reduce((sum, r) => sum + r.mass, 0) / n, variance: (worse * worse * list.reduce((sum, r) => sum + r.variance, 0)) / (n * n), shared };
 }
 
 function difference(a: Referred, b: Referred): Referred {
   const shared = new Map(a.shared);
-  for (const [key, effect] of b.shared) shared.set(key, (shared.get(key) ?? 0) - effect);
+  for (const [key, effect] of b.shared) add(shared, key, -effect);
   return { mass: a.mass - b.mass, variance: a.variance + b.variance, shared };
 }
 
@@ -160,7 +168,7 @@ const inWidth = (cell: LineCell, width: number, { mass, variance, shared }: Refe
 const ordinary = (question: Question, cell: LineCell, width: number): readonly Measured[] =>
   question.windows.filter(({ reduced: { at } }) => at.role === 'measure' && at.width === width && cellKey(at) === cellKey(cell));
 
-const referredAll = (question: Question, list: readonly Measured[], cell: LineCell): readonly Referred[] =>
+const referredAll = (question: Question, list: readonly Measured[], cell: LineCell): readonly ReferredWindow[] =>
   list.flatMap((w) => {
     const one = question.light.has(`${w.reduced.point}:${w.reduced.attempt}`) ? null : referredTo(question, w, cell);
     return one === null ? [] : [one];
@@ -189,10 +197,16 @@ function heldAgainst(question: Question, pairings: readonly Pairing[], warmth: b
 
 /** Windows that are held against one cell at one width. */
 function byCell<T extends Pairing>(pairings: readonly T[]): readonly { readonly cell: LineCell; readonly width: number; readonly of: readonly T[]; readonly windows: readonly Measured[] }[] {
-  return grouped(pairings, ({ cell, window }) => `${cellKey(cell)}|${window.reduced.at.width}`).map((of) => {
-    const [{ cell, window }] = of;
-    return { cell, width: window.reduced.at.width, of, windows: of.map((p) => p.window) };
-  });
+  const groups = new Map<LineCell, Map<number, T[]>>();
+  for (const one of pairings) {
+    const ofCell = groups.get(one.cell) ?? new Map<number, T[]>();
+    groups.set(one.cell, ofCell);
+    const { width } = one.window.reduced.at;
+    const group = ofCell.get(width);
+    if (group === undefined) ofCell.set(width, [one]);
+    else group.push(one);
+  }
+  return [...groups].flatMap(([cell, ofCell]) => [...ofCell].map(([width, of]) => ({ cell, width, of, windows: of.map((p) => p.window) })));
 }
 
 function upAgainstDown(question: Question, ups: readonly Pairing[], downs: readonly Pairing[]): readonly OfInjector[] {
@@ -213,12 +227,15 @@ function upAgainstDown(question: Question, ups: readonly Pairing[], downs: reado
  * warmer in the first. It costs no bench time, and wants an order of the plan in which both come. RED-113
  */
 function directionsOf(question: Question, lines: ReadonlyMap<string, LineCell>): readonly OfInjector[] {
-  const inOrder = question.windows.toSorted((a, b) => a.order - b.order);
-  const steps = inOrder.flatMap((window, i) => {
-    const [at, last] = [window.reduced.at, inOrder[i - 1]?.reduced.at];
-    if (at.role !== 'measure' || last?.role !== 'measure' || last.width === at.width || cellKey(last) !== cellKey(at)) return [];
-    const cell = lines.get(cellKey(at));
-    return cell === undefined || at.width < cell.region.from ? [] : [{ window, cell, afterLonger: last.width > at.width }];
+  const inOrder = question.windows.toSorted((a, b) => a.order - b.order).map((window) => {
+    const { at } = window.reduced;
+    return { window, at, key: at.role === 'measure' ? cellKey(at) : '' };
+  });
+  const steps = inOrder.flatMap(({ window, at, key }, i) => {
+    const last = inOrder[i - 1];
+    if (key === '' || last?.key !== key || last.at.width === at.width) return [];
+    const cell = lines.get(key);
+    return cell === undefined || at.width < cell.region.from ? [] : [{ window, cell, afterLonger: last.at.width > at.width }];
   });
   return grouped(steps, ({ cell }) => String(cell.injector)).flatMap((ofInjector) => {
     const [{ cell: { injector } }] = ofInjector;
@@ -245,7 +262,7 @@ function averaged(list: readonly OfInjector[]): Omit<OfInjector, 'injector'> {
     weights += weight;
     sum += weight * one.difference;
     open += weight * one.open;
-    for (const [key, effect] of one.shared) shared.set(key, (shared.get(key) ?? 0) + weight * effect);
+    for (const [key, effect] of one.shared) add(shared, key, weight * effect);
   }
   return { difference: sum / weights, variance: 1 / weights, shared: new Map([...shared].map(([key, effect]) => [key, effect / weights])), open: open / weights, dof: Math.max(...list.map((one) => one.dof)) };
 }
@@ -297,7 +314,7 @@ function courseOf(question: Question, lines: ReadonlyMap<string, LineCell>): Cou
   const { mass, shared: all } = meanOf(list, 1);
   const squares = list.reduce((sum, one) => sum + (one.mass - mass) ** 2, 0);
   // What instruments have in common moves all of them alike; what differs, as the leak of a block, does not count as wandering.
-  const expected = list.reduce((sum, one) => sum + one.variance + [...one.shared].reduce((more, [key, effect]) => more + (effect - (all.get(key) ?? 0)) ** 2, 0), 0) / list.length;
+  const expected = list.reduce((sum, one) => sum + one.variance + [...meanOf([one], 1).shared].reduce((more, [key, effect]) => more + (effect - (all.get(key) ?? 0)) ** 2, 0), 0) / list.length;
   const dof = list.length - 1;
   return { beyond: Math.sqrt(Math.max(0, squares / dof - expected)) / mass, p: fAbove(squares / dof / expected, dof, cell.scatter.dof) };
 }

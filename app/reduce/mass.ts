@@ -140,7 +140,8 @@ export function massPerPulse(
   if (!(window.supply.mean > 0)) {
     return { kind: 'no-mass', reason: 'no-supply', text: 'The window has no supply voltage, so its mass belongs to no voltage.' };
   }
-  if (![edges, dt, pressure.mean, window.supply.mean, window.railTemperature.mean, window.meterTemperature.mean, ...window.partRates].every(Number.isFinite)) {
+  // What is not finite is not finite in a sum.
+  if (!Number.isFinite(edges + dt + pressure.mean + window.supply.mean + window.railTemperature.mean + window.meterTemperature.mean) || !window.partRates.every(Number.isFinite)) {
     return { kind: 'no-mass', reason: 'not-a-number', text: 'A reading of the window is not a finite number. Look at the frames of this attempt and measure the point again.' };
   }
   const ambient = equipment.ambientKpa * 1e3;
@@ -197,9 +198,7 @@ class ReducedMass implements MassPerPulse {
   readonly meterHertz;
   readonly kFactorPerCubicMetre;
   readonly meterDensity;
-  readonly uRandom;
   readonly uTiming;
-  readonly uShared;
   readonly #inputs: BudgetInputs;
 
   constructor(of: Omit<MassPerPulse, 'kind' | 'budget' | 'uRandom' | 'uShared'>, inputs: BudgetInputs) {
@@ -213,9 +212,14 @@ class ReducedMass implements MassPerPulse {
     this.meterDensity = of.meterDensity;
     this.uTiming = of.uTiming;
     this.#inputs = inputs;
-    const { budget } = this;
-    this.uRandom = combined(budget, 'random');
-    this.uShared = combined(budget, 'shared');
+  }
+
+  get uRandom(): number {
+    return combined(this.budget, 'random');
+  }
+
+  get uShared(): number {
+    return combined(this.budget, 'shared');
   }
 
   get budget(): readonly BudgetTerm[] {
@@ -270,17 +274,16 @@ function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'in
   ];
 }
 
-const referenceDensities = new WeakMap<Equipment, Map<string, ReturnType<typeof densityOfRun>>>();
+const referenceDensities = new WeakMap<Equipment, Map<number, { readonly referenceC: number; readonly density: ReturnType<typeof densityOfRun> }>>();
 
 /** The same for all windows of a pressure, so it is solved once. */
 function referenceDensity(equipment: Equipment, referenceC: number, absolutePressure: number): ReturnType<typeof densityOfRun> {
-  const known = referenceDensities.get(equipment) ?? new Map<string, ReturnType<typeof densityOfRun>>();
+  const known = referenceDensities.get(equipment) ?? new Map<number, { readonly referenceC: number; readonly density: ReturnType<typeof densityOfRun> }>();
   referenceDensities.set(equipment, known);
-  const key = `${referenceC}|${absolutePressure}`;
-  const before = known.get(key);
-  if (before !== undefined) return before;
+  const before = known.get(absolutePressure);
+  if (before?.referenceC === referenceC) return before.density;
   const density = densityOfRun(equipment, celsius(referenceC), pascals(absolutePressure));
-  known.set(key, density);
+  known.set(absolutePressure, { referenceC, density });
   return density;
 }
 

@@ -188,7 +188,7 @@ describe('JSON', () => {
     // RUN-154: points and replicates are counted from 1 in every file.
     const counted = new Set(['point', 'index', 'replicate']);
     // RED-64: a source of error is written as its name, so that files keep their form.
-    const named = { ...reduction, windows: reduction.windows.map((w) => (w.outcome.kind === 'mass' ? { ...w, outcome: { ...w.outcome, budget: w.outcome.budget.map(({ source, ...term }) => ({ name: labelOf(source), ...term })) } } : w)) };
+    const named = { ...reduction, windows: reduction.windows.map((w) => (w.outcome.kind === 'mass' ? { ...w, outcome: { ...w.outcome, uRandom: w.outcome.uRandom, uShared: w.outcome.uShared, budget: w.outcome.budget.map(({ source, ...term }) => ({ name: labelOf(source), ...term })) } } : w)) };
     const finite = JSON.parse(JSON.stringify(named), (key, value: unknown) => {
       if (/source$/i.test(key) && typeof value === 'object') return labelOf(value as ErrorSource);
       return counted.has(key) && typeof value === 'number' ? value + 1 : value;
