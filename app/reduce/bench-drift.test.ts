@@ -1,10 +1,12 @@
 import { describe, expect, it } from 'vitest';
+import { fAbove } from '../distributions/distributions.ts';
 import { expandPlan } from '../plan/expand.ts';
 import { planSchema } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
 import { seconds } from '../quantities/quantity.ts';
-import { benchDriftSentence } from './bench-drift.ts';
+import { benchDriftOf, benchDriftSentence } from './bench-drift.ts';
 import { reduceRun } from './reduce.ts';
-import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
+import type { CountingAttempt, LineCell, ReducedWindow, Reduction } from './reduction.ts';
 import { noErrors, normalFrom, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
 
 const plain = syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], pressureKpa: [300, 450], widthMs: [3, 4, 6, 9, 12] }, 4, {}, { static: { replicates: 3, voltageV: 14, periodMs: 20 } });
@@ -84,5 +86,69 @@ describe('a bench that drifts', () => {
     const none = reduced(0.01, 1, { of: plain });
     expect(benchDriftSentence(none.benchDrift)).toContain('Give the plan a reference');
     expect(linesOf(none).every((c) => drawn(c) === 0)).toBe(true);
+  });
+});
+
+/** Reference windows by hand: masses of 1 in units of a mass, each known to `u` of itself. */
+describe('RED-83 figures', () => {
+  const references = (masses: readonly number[], u = 1e-4, at: Partial<Point> = {}): readonly ReducedWindow[] =>
+    masses.map((mass, point) => ({ point, attempt: 1, at: { role: 'reference', pressure: 4e5, period: 0.02, ...at }, outcome: { kind: 'mass', mass, uRandom: u, uTiming: u / 100 } }) as unknown as ReducedWindow);
+  const model = { constant: 0, relative: 1e-8, dof: 40, from: 'replicates', pressure: 4e5, period: 0.02 } as unknown as Reduction['scatter'][number];
+  const drifted = (windows: readonly ReducedWindow[], scatter: Reduction['scatter'] = [model], orders: readonly number[] = []) => {
+    const drift = benchDriftOf(windows, scatter, new Map(windows.map((w, i) => [w, orders[i] ?? i])));
+    if (drift.kind !== 'told') throw new Error(drift.text);
+    return drift;
+  };
+
+  it('their variance less that of windows, its F, and the slope over the run', () => {
+    // Standard deviation of 1 to 5: sqrt(2.5).
+    const [line, percent] = [[0.98, 0.99, 1, 1.01, 1.02], 0.01];
+    const { u, overRun, p, windows } = drifted(references(line));
+    expect(windows).toBe(5);
+    expect(u).toBeCloseTo(Math.sqrt(2.5 * percent ** 2 - 1e-8), 12);
+    expect(overRun).toBeCloseTo(0.04, 12);
+    expect(p).toBeCloseTo(fAbove((2.5 * percent ** 2) / 1e-8, 4, 40), 15);
+    // The order is that of measuring.
+    expect(drifted(references(line), [model], [4, 3, 2, 1, 0]).overRun).toBeCloseTo(-0.04, 12);
+    // Less than windows scatter by is nothing.
+    const still = drifted(references([1, 1.00001, 1, 0.99999, 1]));
+    expect(still.u).toBe(0);
+    expect(benchDriftSentence(still)).toContain('nothing is held for drift');
+    expect(benchDriftSentence(drifted(references(line)))).not.toContain('nothing is held');
+  });
+
+  it('one that is a hundred times off its neighbours is left out; a step is not, however large, nor the first and last', () => {
+    const steady = [1, 1, 1, 1.03, 1, 1, 1];
+    expect(drifted(references(steady))).toMatchObject({ windows: 6, u: 0 });
+    // Six standard deviations of its distance from two neighbours.
+    const off = 6 * Math.sqrt(1.5) * 1e-4;
+    expect(drifted(references([1, 1, 1, 1 + 0.99 * off, 1, 1])).windows).toBe(6);
+    expect(drifted(references([1, 1, 1, 1 + 1.02 * off, 1, 1])).windows).toBe(5);
+    expect(drifted(references([1, 1, 1, 1 - 1.02 * off, 1, 1])).windows).toBe(5);
+    expect(drifted(references([1, 1, 1, 1.03, 1.03, 1.03])).windows).toBe(6);
+    expect(drifted(references([1.03, 1, 1, 1, 1, 1.03])).windows).toBe(6);
+    // What goes on beside it: off by less than twice what its neighbours differ by.
+    expect(drifted(references([1, 1, 1.02, 1.01, 1.01])).windows).toBe(5);
+  });
+
+  it('where no line has told the scatter of windows it is that inside them, never below their timing', () => {
+    const windows = references([0.98, 0.99, 1, 1.01, 1.02], 5e-3);
+    const found = 2.5e-4;
+    expect(drifted(windows, []).u).toBeCloseTo(Math.sqrt(found - 25e-6), 12);
+    expect(drifted(windows, [{ ...model, pressure: 5e5 } as typeof model]).u).toBeCloseTo(Math.sqrt(found - 25e-6), 12);
+    expect(drifted(windows, [{ ...model, period: 0.03 } as typeof model]).u).toBeCloseTo(Math.sqrt(found - 25e-6), 12);
+    expect(drifted(windows).u).toBeCloseTo(Math.sqrt(found - 1e-8), 12);
+    // 0.5 % of timing in place of the 0.01 % of the model.
+    const coarse = windows.map((w) => ({ ...w, outcome: { ...w.outcome, uTiming: 5e-3 } }) as ReducedWindow);
+    expect(drifted(coarse).u).toBeCloseTo(Math.sqrt(found - 25e-6), 12);
+  });
+
+  it('four are enough, three are not; windows without a mass do not count', () => {
+    const few = references([1, 1.01, 1.02]);
+    expect(benchDriftOf(few, [model], new Map())).toMatchObject({ kind: 'not-told', text: expect.stringContaining('3 reference points do not tell') as string });
+    const four = references([1, 1.01, 1.02, 1.03]);
+    expect(benchDriftOf(four, [model], new Map())).toMatchObject({ kind: 'told', windows: 4 });
+    const refused = four.map((w, i) => (i === 1 ? ({ ...w, outcome: { kind: 'no-mass', reason: 'no-edges', text: '' } }) as unknown as ReducedWindow : w));
+    expect(benchDriftOf(refused, [model], new Map())).toMatchObject({ kind: 'not-told' });
   });
 });

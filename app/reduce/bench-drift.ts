@@ -38,7 +38,7 @@ export function benchDriftOf(windows: readonly ReducedWindow[], scatter: Reducti
   const found = known.reduce((sum, k) => sum + (k.mass / mean - 1) ** 2, 0) / dof;
   const expected = known.reduce((sum, k) => sum + k.sd * k.sd, 0) / known.length;
   const f = found / expected;
-  const line = fitLine(known.map((_, i) => i / dof), known.map((k) => k.mass / mean - 1), null, 'known');
+  const line = fitLine(known.map((_, i) => i / dof), known.map((k) => k.mass / mean), null, 'known');
   const scatterDof = scatter.reduce((sum, s) => sum + s.dof, 0);
   return { kind: 'told', windows: known.length, u: Math.sqrt(Math.max(0, found - expected)), overRun: line.slope, p: fAbove(f, dof, Math.max(1, scatterDof)) };
 }

@@ -7,6 +7,7 @@ import type { Plan } from '../plan/plan.ts';
 import { typeOfInjector } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine } from './effects.ts';
+import { covarianceOf, solveLeastSquares } from './least-squares.ts';
 import type { ReducedWindow, SweepLag } from './reduction.ts';
 
 /** One for each type: all its lines together, because the effect is nearly the same at every voltage. `orders`: rises in the order of measuring. */
@@ -38,32 +39,13 @@ function contrastOf({ cell, line, used, observations }: FittedLine, orders: Read
   const rows = used.flatMap((o, i) => {
     const seen = observations[i];
     const direction = before.get(o.source);
-    return seen === undefined || direction === undefined ? [] : [{ direction, width: seen.width, weight: (seen.weight * line.slope * line.slope) / seen.variance / line.fit.scale, off: -(seen.mass - line.slope * (seen.width - line.deadTime)) / line.slope }];
+    return seen === undefined || direction === undefined ? [] : [{ design: [1, seen.width, direction], weight: (seen.weight * line.slope * line.slope) / seen.variance / line.fit.scale, off: seen.width - line.deadTime - seen.mass / line.slope }];
   });
-  let sum = 0;
-  let width = 0;
-  let direction = 0;
-  for (const r of rows) {
-    sum += r.weight;
-    width += r.weight * r.width;
-    direction += r.weight * r.direction;
-  }
-  if (!(sum > 0)) return { product: 0, squares: 0 };
-  const [meanWidth, meanDirection] = [width / sum, direction / sum];
-  let sxx = 0;
-  let sxd = 0;
-  for (const r of rows) {
-    sxx += r.weight * (r.width - meanWidth) ** 2;
-    sxd += r.weight * (r.width - meanWidth) * (r.direction - meanDirection);
-  }
-  let product = 0;
-  let squares = 0;
-  for (const r of rows) {
-    const own = r.direction - meanDirection - (sxx > 0 ? (sxd / sxx) * (r.width - meanWidth) : 0);
-    product += r.weight * own * r.off;
-    squares += r.weight * own * own;
-  }
-  return { product, squares };
+  const [design, weights] = [rows.map((r) => r.design), rows.map((r) => r.weight)];
+  const value = solveLeastSquares(design, rows.map((r) => r.off), weights)?.beta[2];
+  const variance = covarianceOf(design, weights)?.[2]?.[2];
+  // Where widths and directions go together neither tells the other apart.
+  return value === undefined || variance === undefined ? { product: 0, squares: 0 } : { product: value / variance, squares: 1 / variance };
 }
 
 /** So many standard uncertainties of the difference are taken for scatter. */

@@ -137,7 +137,7 @@ function spreadOf(injectors: readonly Common[]): Spread {
     const scales = scalesOf(injector);
     return injector.members.map((m, i) => ({
       voltage: m.cell.at.voltage,
-      value: m.line.slope / injector.slope - 1,
+      value: m.line.slope / injector.slope,
       variance: (scales[i]?.scale ?? 0) / precisionOf(m) / (injector.slope * injector.slope),
     }));
   });
