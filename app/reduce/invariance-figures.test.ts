@@ -207,7 +207,9 @@ describe('figures of the invariance set', () => {
 
   it('RED-114 reference points that wander call the end of the run, by more than scatter, and say by how much', () => {
     const watched = planOfSet({ pair: { windows: 0 }, reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 6, periodMs: 20, everyPoints: 12 } });
-    const steps = (part: number) => reduced({ of: watched, change: (window, point) => (point.role === 'reference' ? moreFlow(window, point.replicate % 2 === 0 ? part : -part) : window) });
+    // An error that all of them share, as of the whole K-curve, is no wandering and hides none.
+    const { meter } = syntheticEquipment;
+    const steps = (part: number) => reduced({ of: watched, equipment: { ...syntheticEquipment, meter: { ...meter, relativeUncertaintyPercent: 1 } }, change: (window, point) => (point.role === 'reference' ? moreFlow(window, point.replicate % 2 === 0 ? part : -part) : window) });
     const wandering = memberOf(steps(5e-3), 'time');
     expect(wandering).toMatchObject({ called: true, by: 'course' });
     close(wandering.wandered ?? 0, 5e-3, 0.1);
@@ -313,12 +315,15 @@ describe('figures of blind windows', () => {
   });
 
   it('RED-115 the uncertainty is that of one window and of the line at its width', () => {
-    const run = reduced({ of, shift });
+    // Of its own pressure and period: at each they scatter otherwise.
+    const many = planOfSet({ pair: { windows: 0 }, invariance: { percent: 0 }, blind: { percent: 5 } }, { voltageV: [9, 12], pressureKpa: [400, 500], periodMs: [20, 30] });
+    const run = reduced({ of: many, shift, scatter: ({ pressure, period }) => ({ ...white, relative: white.relative * (pressure === kilopascals(500) ? 2 : 1) * (period === milliseconds(30) ? 3 : 1) }) });
+    expect(new Set(run.blind.map((b) => { const { pressure, period } = expandPlan(many)[b.point] ?? {}; return `${pressure}|${period}`; })).size).toBe(4);
     for (const { point, injector, voltage, width, u, dof, expanded } of run.blind) {
-      const outcome = run.windows.find((w) => w.point === point)?.outcome;
+      const { at: { pressure, period } = {}, outcome } = run.windows.find((w) => w.point === point) ?? {};
       const mass = outcome?.kind === 'mass' ? outcome.mass : Number.NaN;
-      const cell = linesOfRun(run).find((c) => c.injector === injector && c.voltage === voltage);
-      const [model] = run.scatter;
+      const cell = linesOfRun(run).find((c) => c.injector === injector && c.voltage === voltage && c.pressure === pressure && c.period === period);
+      const model = run.scatter.find((s) => s.pressure === pressure && s.period === period);
       if (cell === undefined || model === undefined) throw new Error('no line');
       const { scatter, slope, deadTime } = cell;
       const open = width - deadTime.value;
