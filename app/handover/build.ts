@@ -93,7 +93,7 @@ function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable[
   const cells = raw.cells.flatMap((row) => row.map((cell) => cellIn(cell, unit)));
   const kept = axes.filter(({ values }) => values.length > 1);
   return {
-    id: `${raw.quantity.replaceAll('-', '_')}_${n}_${raw.of.replace(/[^A-Za-z0-9]+/gu, '_').slice(0, 40)}`,
+    id: `${raw.quantity.replaceAll('-', '_')}_${n}_${raw.of.replace(/[^A-Za-z0-9]+/gu, '_').slice(0, 40)}${fluid.basis === 'estimated' ? '_estimated' : ''}`,
     quantity: raw.quantity,
     title: raw.title,
     of: raw.of,

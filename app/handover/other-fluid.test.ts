@@ -39,6 +39,7 @@ describe('TAB-20: tables for another fluid', () => {
     expect(estimated).toHaveLength(without.length);
     for (const table of estimated) {
       expect(table.title).toContain('estimated for petrol, example lot');
+      expect(table.id).toMatch(/_estimated$/);
       expect(table.fluid).toMatchObject({ name: 'petrol, example lot', densityKgPerM3: 744, densityAtC: 20 });
       for (const cell of table.cells) if ('value' in cell) expect(['estimated', 'extrapolated', 'unresolved']).toContain(cell.basis);
     }

@@ -1,5 +1,7 @@
 /** The sample documents are good, and agree with the simulated bench that they are run on. */
 import { expect, test } from 'vitest';
+import { parseLayout } from '../../app/handover/layout.ts';
+import { parseParties } from '../../app/handover/parties.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import { countPoints } from '../../app/plan/expand.ts';
 import { reportDetailsSchema } from '../../app/report/details.ts';
@@ -33,6 +35,11 @@ test('the small plan has three axes and few points', () => {
 test('the equipment record is that of the simulated bench', () => {
   expect(parseEquipment(readSample('equipment'))).toMatchObject({ ok: true });
   expect(readSample('equipment')).toEqual(simulatedBenchEquipment);
+});
+
+test('TAB-1: the layout of a controller and the parties of a certificate are good', () => {
+  expect(parseLayout(readSample('layout'))).toMatchObject({ ok: true });
+  expect(parseParties(readSample('parties'))).toMatchObject({ ok: true });
 });
 
 test.each(['scenario', 'scenario-faults'] as const)('%s is a bench scenario', (name) => {

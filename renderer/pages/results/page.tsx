@@ -20,6 +20,7 @@ import { amountsFor } from './amounts.ts';
 import { attemptEnds } from './attempts.ts';
 import { AttemptsPanel } from './attempts-panel.tsx';
 import { ComparePanel } from './compare-panel.tsx';
+import { ControllerPanel } from './controller-panel.tsx';
 import { DeadTimePanel } from './dead-time-panel.tsx';
 import { DriftPanel } from './drift-panel.tsx';
 import { LinePanel } from './line-panel.tsx';
@@ -45,6 +46,7 @@ const views = [
   { path: 'self-checks', title: 'Self-checks' },
   { path: 'attempts', title: 'Attempts' },
   { path: 'compare', title: 'Compare' },
+  { path: 'controller', title: 'For a controller' },
 ] as const;
 type View = (typeof views)[number]['path'];
 
@@ -142,6 +144,8 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
         return <SelfChecksPanel results={results} />;
       case 'attempts':
         return <AttemptsPanel {...props} id={id} journal={journal} ends={ends} />;
+      case 'controller':
+        return <ControllerPanel results={results} selection={selection} onWish={onWish} />;
       case 'compare':
         return <ComparePanel results={results} selection={selection} name={choices.find((one) => one.id === id)?.text ?? results.plan.name} other={other} runs={choices.filter((one) => one.id !== id)} onOther={(chosen) => goTo('results', id, 'compare', chosen)} />;
     }

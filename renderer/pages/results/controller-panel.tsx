@@ -1,0 +1,120 @@
+import { useMemo, useState } from 'react';
+import type { ControllerTable } from '../../../app/handover/document.ts';
+import { parseLayout } from '../../../app/handover/layout.ts';
+import type { ControllerLayout } from '../../../app/handover/layout.ts';
+import { Button } from '../../components/button.tsx';
+import { FileButton } from '../../components/file-button.tsx';
+import { Section } from '../../components/page.tsx';
+import { shownText } from '../../components/shown-text.ts';
+import { Notice } from '../../components/status.tsx';
+import { clipboardText, shownGrid, tableSentence, tablesOfInjector, unitText, withoutLayout } from './controller-view.ts';
+import { FigureTable, Missing, MissingList } from './figure-table.tsx';
+import { InjectorPicker } from './pickers.tsx';
+import type { ViewProps } from './view-props.ts';
+
+const largestLayout = 2 ** 20;
+
+/** Puts a text on the clipboard; false: the system did not take it. By the event, because the desktop grants a page no permission, not even this one. */
+function copy(text: string): boolean {
+  let taken = false;
+  const put = (event: ClipboardEvent): void => {
+    event.preventDefault();
+    event.clipboardData?.setData('text/plain', text);
+    taken = event.clipboardData !== null;
+  };
+  document.addEventListener('copy', put, { once: true });
+  // eslint-disable-next-line @typescript-eslint/no-deprecated -- the way that takes its place asks for a permission
+  const done = document.execCommand('copy');
+  document.removeEventListener('copy', put);
+  return done && taken;
+}
+
+/** Which layout holds, and where another is opened. */
+function LayoutPart({ layout, onLayout }: { readonly layout: ControllerLayout; readonly onLayout: (layout: ControllerLayout) => void }) {
+  const [problem, setProblem] = useState('');
+  const load = async (chosen: File): Promise<void> => {
+    const failed = (text: string): void => setProblem(`${chosen.name} was not taken. ${text} The tables are as they were.`);
+    if (chosen.size > largestLayout) {
+      failed('It is larger than any layout.');
+      return;
+    }
+    let document: unknown;
+    try {
+      document = JSON.parse((await chosen.text()).replace(/^\uFEFF/u, ''));
+    } catch {
+      failed('It is not a JSON file.');
+      return;
+    }
+    const parsed = parseLayout(document);
+    if (!parsed.ok) {
+      failed(parsed.problems.map(({ path, text }) => `${path}: ${text}`).join(' '));
+      return;
+    }
+    setProblem('');
+    onLayout(parsed.layout);
+  };
+  return (
+    <Section title="Layout">
+      {layout === withoutLayout ? (
+        <p>Breakpoints are the places that were measured. A layout says which breakpoints, units and steps a controller takes, and how its harness and fuel differ; the command tables writes files by the same layout.</p>
+      ) : (
+        <p>
+          <strong>{layout.name}</strong> says breakpoints, units and steps.
+        </p>
+      )}
+      <div className="button-row">
+        <FileButton fileLabel="Layout file" onFile={(chosen) => void load(chosen)}>
+          Open a layout
+        </FileButton>
+        {layout !== withoutLayout && <Button onPress={() => onLayout(withoutLayout)}>As measured</Button>}
+      </div>
+      {problem !== '' && <Notice tone="bad">{problem}</Notice>}
+    </Section>
+  );
+}
+
+/** Tables of one injector as an engine controller takes them, to be copied in rows and columns. */
+export function ControllerPanel({ results, selection, onWish }: Omit<ViewProps, 'amounts'>) {
+  const [layout, setLayout] = useState<ControllerLayout>(withoutLayout);
+  const [said, setSaid] = useState('');
+  const tables = useMemo(() => tablesOfInjector(results, selection.injector, layout), [results, selection.injector, layout]);
+  const onLayout = (chosen: ControllerLayout): void => {
+    setSaid('');
+    setLayout(chosen);
+  };
+  const take = (table: ControllerTable, of: 'value' | 'U95'): void =>
+    setSaid(copy(clipboardText(table, layout, of)) ? `${table.title}: ${of === 'value' ? 'values' : 'uncertainties'} are on the clipboard in rows and columns.` : 'The system did not take it. The command tables writes the same as files.');
+  return (
+    <>
+      <InjectorPicker selection={selection} onWish={onWish} />
+      <LayoutPart layout={layout} onLayout={onLayout} />
+      <p className="results-state" role="status">
+        {said}
+      </p>
+      {typeof tables === 'string' ? <Notice tone="bad">{tables}</Notice> : tables.map((table) => <OneTable key={table.id} table={table} onTake={take} />)}
+    </>
+  );
+}
+
+function OneTable({ table, onTake }: { readonly table: ControllerTable; readonly onTake: (table: ControllerTable, of: 'value' | 'U95') => void }) {
+  const grid = shownGrid(table);
+  return (
+    <Section title={`${table.title}, ${unitText(table)}`} wide>
+      <FigureTable
+        caption={`${table.title} of ${table.of} in ${unitText(table)}; ± is the expanded uncertainty (95 %)`}
+        columns={grid.columns}
+        rows={grid.rows.map((row) => ({ ...row, cells: row.cells.map((cell, i) => (typeof cell === 'string' ? cell : <Missing key={i} why={cell.why} />)) }))}
+      />
+      <p className="small quiet">{shownText(tableSentence(table))}</p>
+      <div className="button-row">
+        <Button label={`Copy values of ${table.title}`} onPress={() => onTake(table, 'value')}>
+          Copy values
+        </Button>
+        <Button label={`Copy uncertainties of ${table.title}`} onPress={() => onTake(table, 'U95')}>
+          Copy uncertainties
+        </Button>
+      </div>
+      <MissingList of={grid.missing} />
+    </Section>
+  );
+}
