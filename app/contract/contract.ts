@@ -13,6 +13,8 @@ import type { RunStatus } from '../run/engine.ts';
 import { runCommandSchema } from '../journal/commands.ts';
 import type { RunEvent } from '../journal/events.ts';
 import { upcast } from '../journal/upcast.ts';
+import { reportDetailsSchema } from '../report/details.ts';
+import { reportLengths } from '../report/document.ts';
 
 const nothing = z.strictObject({});
 const id = z.string().min(1).max(80);
@@ -192,6 +194,12 @@ export const requests = {
   },
   /** Makes the files of a run, for the window to offer; the host keeps the latest few exports. */
   'run.export': { control: false, params: z.strictObject({ id }), result: z.object({ export: id, files: z.array(z.object({ name: z.string(), bytes: finite })) }) },
+  /** Makes a draft of a report, as files that are kept and read like those of an export. REP-29 */
+  'run.report': {
+    control: false,
+    params: z.strictObject({ id, length: z.enum(reportLengths), details: reportDetailsSchema.optional() }),
+    result: z.object({ export: id, files: z.array(z.object({ name: z.string(), bytes: finite })) }),
+  },
   /** The text of such a file from a byte on. `next`: where to read on; null: that was the end. */
   'export.piece': {
     control: false, params: z.strictObject({ export: id, file: text, from: z.int().min(0) }), result: z.object({ text: z.string(), next: z.int().nullable() }),

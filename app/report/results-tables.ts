@@ -11,7 +11,7 @@ import type { Result } from '../uncertainty/budget.ts';
 import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
 import { staticCarried } from '../reduce/static-flow.ts';
 import type { KilogramsPerCubicMetre, KilogramsPerSecond } from '../quantities/quantity.ts';
-import { plain } from '../quantities/figures.ts';
+import { plain, plusMinus } from '../quantities/figures.ts';
 import type { ReportCell, ReportColumn, ReportTable } from './document.ts';
 import { reportUnits } from './units.ts';
 
@@ -133,7 +133,8 @@ export function spreadTable(reduction: Reduced): ReportTable {
   const staticRows = [...new Set(reduction.staticFlows.map((s) => s.pressure))].flatMap((pressure) => {
     const members = reduction.staticFlows.flatMap((s) => (s.kind === 'static-flow' && s.pressure === pressure ? [staticCarried(s)] : []));
     if (members.length < 2) return [];
-    return [`Static flow at ${pressure / 1e3} kPa: ${members.length} injectors, largest less smallest ${plain(Number((stateCarried(rangeOf(members)).value * reportUnits.staticFlow.factor).toPrecision(3)))} g/min.`];
+    const [mean, range] = [meanOf(members), rangeOf(members)].map((of) => stateCarried(of)).map((of) => plusMinus(of.value * reportUnits.staticFlow.factor, of.expanded * reportUnits.staticFlow.factor));
+    return [`Static flow Qs at ${pressure / 1e3} kPa, ${members.length} injectors: mean ${mean ?? ''} g/min, largest less smallest ${range ?? ''} g/min.`];
   });
   return {
     id: 'spread',

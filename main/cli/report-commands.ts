@@ -4,15 +4,14 @@ import { basename, dirname, join, resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { oneLinePattern } from '../../app/boundary/text.ts';
 import { samePerson } from '../../app/report/build.ts';
-import { reportCsv } from '../../app/report/csv.ts';
 import { noDetails } from '../../app/report/details.ts';
-import { documentText, reportLengths, type ReportLength } from '../../app/report/document.ts';
-import { reportBody, reportTail } from '../../app/report/html.ts';
+import { reportLengths, type ReportLength } from '../../app/report/document.ts';
 import { papers, type Paper } from '../../app/report/style.ts';
 import { publicHeadKey } from '../archive/heads-file.ts';
 import { isoTime } from '../clock/dating.ts';
 import { machineClock } from '../clock/machine.ts';
 import { registeredReports } from '../report/book.ts';
+import { draftFiles } from '../report/draft.ts';
 import { issueReport, proveAgainst } from '../report/issue.ts';
 import { chromiumPath, printPdf } from '../report/pdf.ts';
 import { checkListed, checkReport } from '../report/seal.ts';
@@ -48,13 +47,13 @@ function draft(named: string | undefined, options: ReportOptions & { readonly to
     const found = reportInArchive(archive, { runId, details, length: options.length, issue: null });
     if (!found.ok) throw new Stop(exitCode.badInput, found.text);
     const folder = resolve(options.to);
-    const html = reportBody(found.document) + reportTail(null);
+    const files = draftFiles(found.document);
     const pdf = join(folder, 'report.pdf');
     try {
       mkdirSync(folder, { recursive: true });
       // An earlier one would be of another report.
       rmSync(pdf, { force: true });
-      for (const [name, text] of [['report.html', html], ['report.json', documentText(found.document)], ['report.csv', reportCsv(found.document)]] as const) {
+      for (const { name, text } of files) {
         writeFileSync(join(folder, `${name}.part`), text);
         renameSync(join(folder, `${name}.part`), join(folder, name));
         process.stdout.write(`${join(folder, name)}\n`);
@@ -62,7 +61,7 @@ function draft(named: string | undefined, options: ReportOptions & { readonly to
     } catch (error) {
       throw new Stop(exitCode.badInput, `The report cannot be written into ${folder} (${(error as Error).message}). The archive is not touched. Choose another folder with --to.`);
     }
-    const printed = await printPdf(html, pdf, options.paper, chromiumPath());
+    const printed = await printPdf(files.find(({ name }) => name === 'report.html')?.text ?? '', pdf, options.paper, chromiumPath());
     process[printed.ok ? 'stdout' : 'stderr'].write(`${printed.ok ? pdf : printed.text}\n`);
     process.stdout.write('This is a draft. issue-report numbers and signs it.\n');
   });

@@ -21,6 +21,7 @@ export type DeskJob =
   | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
+  | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
   | { readonly kind: 'piece'; readonly path: string; readonly from: number }
   /** The folder of an export is not needed any more. */
   | { readonly kind: 'forget'; readonly folder: string }
@@ -49,6 +50,7 @@ export interface DeskResults {
   readonly telemetry: AsJson<AnswerTo<'run.telemetry'>>;
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
+  readonly report: DeskResults['export'];
   readonly piece: AsJson<AnswerTo<'export.piece'>>;
   readonly forget: null;
   readonly head: AnswerTo<'archive.head'>;
@@ -143,6 +145,8 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
         if (!whole) removeExportFolder(folder);
       }
     }
+    case 'report':
+      return draftReport(archive, job.params, at);
     case 'piece':
       return done('piece', asJson(readPiece(job.path, job.from)));
     case 'forget':
@@ -169,6 +173,27 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, controller, freeDiskBytes, meterChecks: meterStandingIn(archive, equipment, today), today });
       return done('check', { problems: [], sheet: { lines: [...lines], totals }, points: points.length });
     }
+  }
+}
+
+/** The same files as the command `report` makes, but for the PDF: a window prints by itself. REP-29 */
+async function draftReport(archive: Archive, { id, length, details }: ParsedParams<'run.report'>, { owner, disk, ending }: DeskPlaceOfWork): Promise<DeskAnswer> {
+  // What reduces is loaded by the desk that does and by no other.
+  const [{ reportInArchive }, { draftFiles }, { noDetails }, { writeSet }] = await Promise.all([import('../report/source.ts'), import('../report/draft.ts'), import('../../app/report/details.ts'), import('../export/files.ts')]);
+  if (archive.run(id) === null) return noRun(archive, id);
+  const found = reportInArchive(archive, { runId: id, details: details ?? noDetails, length, issue: null });
+  if (!found.ok) return { ok: false, code: 'archive', text: found.text };
+  const folder = newExportFolder(owner);
+  let whole = false;
+  try {
+    const [last, ...files] = draftFiles(found.document).map(({ name, text }) => ({ name, pieces: [text] })).reverse();
+    if (last === undefined) throw new Error('a draft has files');
+    const written = await writeSet(folder, { files: files.reverse(), closing: () => last }, disk, ending);
+    if (written.kind === 'failed') return { ok: false, code: 'archive', text: written.text };
+    whole = true;
+    return done('report', { folder, files: sizesOf(written.files) });
+  } finally {
+    if (!whole) removeExportFolder(folder);
   }
 }
 

@@ -197,7 +197,7 @@ describe('work by hand', () => {
 });
 
 describe('a run', () => {
-  test('goes from plan to the export, the bench stays connected, and the run is listed', async () => {
+  test('goes from plan to the export and the report (REP-29), the bench stays connected, and the run is listed', async () => {
     const window = await house.window();
     await window.get('bench.connect', simulated());
     const id = await openRun(window);
@@ -224,12 +224,16 @@ describe('a run', () => {
     const { frames } = await window.get('run.telemetry', { id, most: 50 });
     expect(frames.length).toBeGreaterThan(20);
     expect(frames.length).toBeLessThanOrEqual(50);
+    const report = await window.get('run.report', { id, length: 'full' });
+    expect(report.files.map((file) => file.name).sort()).toEqual(['report.csv', 'report.html', 'report.json']);
+    expect((await window.get('export.piece', { export: report.export, file: 'report.html', from: 0 })).text).toContain('DRAFT, not issued');
+    expect(await window.ask('run.report', { id: 'another', length: 'full' })).toMatchObject({ ok: false, failure: { code: 'no-run' } });
     // Of the exports the host keeps the latest four, and of each only the files that it has.
     for (let i = 0; i < 4; i += 1) await window.get('run.export', { id });
     const piece = (name: string, file: string) => window.ask('export.piece', { export: name, file, from: 0 });
     expect(await piece('export-1', 'attempts.csv')).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
-    expect(await piece('export-5', 'attempts.csv')).toMatchObject({ ok: true });
-    for (const file of ['../attempts.csv', '/etc/hostname', '']) expect(await piece('export-5', file)).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+    expect(await piece('export-6', 'attempts.csv')).toMatchObject({ ok: true });
+    for (const file of ['../attempts.csv', '/etc/hostname', '']) expect(await piece('export-6', file)).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
     expect(await window.get('run.close', { id })).toEqual({});
     window.forget();
     await window.until('frames', () => true);

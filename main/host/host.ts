@@ -317,6 +317,10 @@ export class Host {
       const made = this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software }));
       return made instanceof Failed ? made : this.#exports.keep(made);
     },
+    'run.report': async (params) => {
+      const made = this.#atDesk(await this.#parts.desk.do({ kind: 'report', params }));
+      return made instanceof Failed ? made : this.#exports.keep(made);
+    },
     'export.piece': async ({ export: name, file, from }) => {
       const path = this.#exports.pathOf(name, file);
       if (path === null) return new Failed('bad-request', 'The host keeps no such file any more. Export the run again.');

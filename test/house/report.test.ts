@@ -3,7 +3,7 @@ import { execFileSync, spawnSync } from 'node:child_process';
 import { chmodSync, copyFileSync, existsSync, mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { generateKeyPairSync } from 'node:crypto';
-import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest';
 import { noDetails, reportDetailsSchema } from '../../app/report/details.ts';
 import { documentText, type ReportDocument } from '../../app/report/document.ts';
 import { reportBody, reportTail } from '../../app/report/html.ts';
@@ -13,6 +13,7 @@ import { syntheticPlan } from '../../app/results/synthetic-run.test-helper.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
+import { makeProgram } from '../../main/cli/program.ts';
 import { registeredReports } from '../../main/report/book.ts';
 import { issueReport, proveAgainst, type IssuedReport, type ToIssue } from '../../main/report/issue.ts';
 import { chromiumPath, printPdf } from '../../main/report/pdf.ts';
@@ -20,7 +21,7 @@ import { checkListed, checkReport, sealText, sha256Of } from '../../main/report/
 import { reportInArchive } from '../../main/report/source.ts';
 import { samplePlan, withoutLeakChecks } from '../builders/in-process.ts';
 import { measureInto } from '../builders/lab-archive.ts';
-import { browserPath, launchBrowser, violations } from '../builders/window.ts';
+import { browserPath, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
 import { forge, forgeries, rewriteLedger } from './forgeries.ts';
 
 const root = join(import.meta.dirname, '../..');
@@ -355,4 +356,84 @@ describe('REP-22 PDF', () => {
       await browser.close();
     }
   }, 120_000);
+});
+
+describe('reports by the command line', () => {
+  /** What a command says on standard output, and the text and exit code that stopped it. */
+  async function said(...words: readonly string[]): Promise<{ readonly out: string; readonly stopped: string; readonly code: number }> {
+    let out = '';
+    const writes = [vi.spyOn(process.stdout, 'write'), vi.spyOn(process.stderr, 'write')];
+    for (const write of writes) write.mockImplementation((text) => { out += String(text); return true; });
+    try {
+      await makeProgram().parseAsync(words, { from: 'user' });
+      return { out, stopped: '', code: 0 };
+    } catch (error) {
+      return { out, stopped: (error as Error).message, code: (error as { readonly exitCode?: number }).exitCode ?? 1 };
+    } finally {
+      for (const write of writes) write.mockRestore();
+    }
+  }
+
+  test('are drafted, issued, proved, and refused where one digit was changed', async () => {
+    const [to, shelf] = [join(folder, 'draft'), join(folder, 'shelf')];
+    const chromium = process.env['RAILHOUSE_CHROMIUM'];
+    process.env['RAILHOUSE_CHROMIUM'] = join(folder, 'none');
+    try {
+      const drafted = await said('report', runId.slice(0, 30), '--archive', archiveFile, '--to', to, '--length', 'one-page');
+      expect(drafted).toMatchObject({ stopped: '', code: 0 });
+      expect(readdirSync(to).sort()).toEqual(['report.csv', 'report.html', 'report.json']);
+      expect(await said('prove-report', join(to, 'report.html'))).toMatchObject({ code: 8, stopped: expect.stringContaining('no seal') as unknown });
+      expect(await said('issue-report', '--archive', archiveFile, '--book', shelf)).not.toMatchObject({ code: 0 });
+      expect(await said('issue-report', '--archive', archiveFile, '--book', shelf, '--by', 'B. Releaser', '--amends', 'R-1')).toMatchObject({ code: 2, stopped: expect.stringContaining('--reason') as unknown });
+      const made = await said('issue-report', '--archive', archiveFile, '--book', shelf, '--by', 'B. Releaser', '--details', join(root, 'main/samples/report-details.json'));
+      expect(made).toMatchObject({ stopped: '', code: 0 });
+      const [, number = '', key = ''] = /^(R-\d{4}-\d{4})$[^]*public key ([\w-]{43})/m.exec(made.out) ?? [];
+      const file = join(shelf, number, 'report.html');
+      const proved = await said('prove-report', file, '--public-key', key, '--against', archiveFile, '--book', shelf);
+      expect(proved).toMatchObject({ stopped: '', code: 0 });
+      expect(proved.out).toContain('every word and number of the report comes out the same');
+      expect(proved.out).toContain('no report took its place');
+      expect((await said('prove-report', join(shelf, number, 'report.csv'))).out).toContain('is as it was issued');
+      const changed = join(folder, 'one-digit.html');
+      writeFileSync(changed, readFileSync(file, 'utf8').replace(/(\d)( ± )/, (_, d: string, s: string) => `${(Number(d) + 1) % 10}${s}`));
+      expect(await said('prove-report', changed)).toMatchObject({ code: 8, stopped: expect.stringContaining('NOT as it was issued') as unknown });
+      const amended = await said('issue-report', '--archive', archiveFile, '--book', shelf, '--by', 'B. Releaser', '--amends', number, '--reason', 'A typing error.');
+      expect(amended.code).toBe(0);
+      expect((await said('prove-report', file, '--book', shelf)).out).toContain('TOOK ITS PLACE');
+    } finally {
+      if (chromium === undefined) delete process.env['RAILHOUSE_CHROMIUM'];
+      else process.env['RAILHOUSE_CHROMIUM'] = chromium;
+    }
+  });
+});
+
+describe.skipIf(browserPath === null)('REP-29 the page Results', () => {
+  test('saves a draft with the details of a file, and says what is wrong with another', async () => {
+    const place = join(folder, 'window');
+    mkdirSync(place);
+    copyFileSync(archiveFile, join(place, 'archive.sqlite'));
+    const host = await HostProcess.start(place, {});
+    const browser = await launchBrowser();
+    try {
+      const page = await (await browser.newContext({ viewport: { width: 1280, height: 900 } })).newPage();
+      await page.goto(`${host.address}#/results/${runId}`);
+      await page.getByRole('button', { name: 'Report …' }).click();
+      const files = page.getByLabel('File with the details of the report');
+      await files.setInputFiles({ name: 'wrong.json', mimeType: 'application/json', buffer: Buffer.from('{"reportDetailsVersion":1,"limits":[{"of":"slope"}]}') });
+      await page.getByText('wrong.json cannot be used').waitFor();
+      await files.setInputFiles(join(root, 'main/samples/report-details.json'));
+      await page.getByText('Details from report-details.json').waitFor();
+      expect(await violations(page)).toEqual([]);
+      const download = page.waitForEvent('download');
+      await page.getByRole('button', { name: 'Save the draft' }).click();
+      const text = readFileSync(await (await download).path(), 'utf8');
+      const same = reportInArchive(archive, { runId, details, length: 'full', issue: null });
+      expect(same.ok && text === reportBody(same.document) + reportTail(null)).toBe(true);
+      await page.getByText('report.html was saved as a draft').waitFor();
+      await keepScreen(page, 'report-draft');
+    } finally {
+      await browser.close();
+      await host.end();
+    }
+  }, 300_000);
 });

@@ -7,8 +7,8 @@ import { Notice } from '../../components/status.tsx';
 import { goTo } from '../../address/route.ts';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { dateTimeText } from '../../components/dates.ts';
-import { readFile } from './read-file.ts';
-import { saveFile } from './save-file.ts';
+import { readFile } from '../../host/read-file.ts';
+import { saveFile } from '../../components/save-file.ts';
 import { sizeText } from './words.ts';
 
 interface ChosenRunProps {

@@ -26,6 +26,7 @@ import { DriftPanel } from './drift-panel.tsx';
 import { LinePanel } from './line-panel.tsx';
 import { ConditionPicker } from './pickers.tsx';
 import './results.css';
+import { ReportDraft } from './report-draft.tsx';
 import { referenceDensity } from './results.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
 import { resultsSentence, runText, shortRunText } from './run-text.ts';
@@ -79,6 +80,7 @@ export default function ResultsPage() {
               options={flowUnits.map((unit) => ({ value: unit, text: unit === 'mg' ? 'mg per pulse' : unit }))}
               onChange={(unit) => changeSettings({ flowUnit: unit })}
             />
+            <ReportDraft key={id} id={id} />
             <Button onPress={() => goTo('archive')}>Other runs</Button>
           </>
         )

@@ -1,6 +1,6 @@
 /** A file of an export, read from the host piece by piece. */
-import type { HostReply } from '../../host/connection.ts';
-import { ask } from '../../host/host.ts';
+import type { HostReply } from './connection.ts';
+import { ask } from './host.ts';
 
 export type FileRead = { readonly ok: true; readonly pieces: readonly string[] } | { readonly ok: false; readonly text: string };
 

@@ -1,0 +1,79 @@
+import { useState } from 'react';
+import { problemsOf } from '../../../app/boundary/problems.ts';
+import { reportDetailsSchema, type ReportDetails } from '../../../app/report/details.ts';
+import { reportLengths, type ReportLength } from '../../../app/report/document.ts';
+import { Button } from '../../components/button.tsx';
+import { Dialog } from '../../components/dialog.tsx';
+import { Choice } from '../../components/field.tsx';
+import { FileButton } from '../../components/file-button.tsx';
+import { saveFile } from '../../components/save-file.ts';
+import { Notice } from '../../components/status.tsx';
+import { ask, useHost } from '../../host/host.ts';
+import { readFile } from '../../host/read-file.ts';
+
+const lengthWords: Readonly<Record<ReportLength, string>> = { 'one-page': 'One page', full: 'Full', raw: 'Full, with raw data' };
+
+interface Given {
+  readonly name: string;
+  readonly details: ReportDetails;
+}
+
+/** Details out of a file, or what is wrong with it. */
+async function detailsIn(file: File): Promise<Given | string> {
+  let document: unknown;
+  try {
+    document = JSON.parse((await file.text()).replace(/^\uFEFF/u, ''));
+  } catch {
+    return `${file.name} is not JSON. Correct it and choose it again.`;
+  }
+  const parsed = reportDetailsSchema.safeParse(document);
+  return parsed.success ? { name: file.name, details: parsed.data } : `${file.name} cannot be used: ${problemsOf(parsed.error, document).map((p) => `${p.path === '' ? 'the document' : p.path}: ${p.text}`).join(' ')}`;
+}
+
+/** The report of a run as a draft, to be looked at, printed or handed on (REP-29). */
+export function ReportDraft({ id }: { readonly id: string }) {
+  const { line } = useHost();
+  const [open, setOpen] = useState(false);
+  const [length, setLength] = useState<ReportLength>('full');
+  const [given, setGiven] = useState<Given | null>(null);
+  const [busy, setBusy] = useState(false);
+  const [said, setSaid] = useState<{ readonly tone: 'good' | 'bad'; readonly text: string } | null>(null);
+  const gone = line.state === 'up' ? '' : 'The host cannot be reached.';
+  const choose = async (file: File): Promise<void> => {
+    const read = await detailsIn(file);
+    setSaid(typeof read === 'string' ? { tone: 'bad', text: read } : null);
+    if (typeof read !== 'string') setGiven(read);
+  };
+  const make = async (): Promise<void> => {
+    setBusy(true);
+    setSaid(null);
+    const made = await ask('run.report', { id, length, ...(given === null ? {} : { details: given.details }) });
+    const read = made.ok ? await readFile(made.value.export, 'report.html') : null;
+    setBusy(false);
+    if (!made.ok) setSaid({ tone: 'bad', text: `No report was made. ${made.failure.text}` });
+    else if (read?.ok !== true) setSaid({ tone: 'bad', text: `The report was not saved. ${read?.text ?? ''}` });
+    else {
+      saveFile('report.html', read.pieces);
+      setSaid({ tone: 'good', text: 'report.html was saved as a draft. Open it in a browser; it prints on A4 and Letter, and holds its numbers as JSON and CSV.' });
+    }
+  };
+  return (
+    <>
+      <Button onPress={() => setOpen(true)}>Report …</Button>
+      <Dialog title="Report of this run" open={open} onClose={() => setOpen(false)}>
+        <p>A draft for the customer: results with their uncertainty, conditions, traceability, and what was left out. A report with a number and a seal is issued by the command <code>issue-report</code>.</p>
+        <Choice label="Length" value={length} options={reportLengths.map((one) => ({ value: one, text: lengthWords[one] }))} onChange={setLength} />
+        <p>{given === null ? 'Without details of laboratory, customer and limits the report says that they are not stated.' : `Details from ${given.name}.`}</p>
+        <div className="button-row">
+          <FileButton fileLabel="File with the details of the report" onFile={(file) => void choose(file)}>
+            Details from a file …
+          </FileButton>
+          <Button kind="primary" against={gone} busy={busy} onPress={() => void make()}>
+            {busy ? 'Being made …' : 'Save the draft'}
+          </Button>
+        </div>
+        {said !== null && <Notice tone={said.tone}>{said.text}</Notice>}
+      </Dialog>
+    </>
+  );
+}
