@@ -47,11 +47,11 @@ export function endText(state: RunState, ending: Ending): string {
   const { accepted, skipped } = state.counts;
   const all = state.points.length;
   const out = outText(state);
-  const tally = `${accepted} of ${all} points have an attempt that counts${skipped > 0 ? `, ${skipped} were left out` : ''}${out === '' ? '' : `. ${out}`}`;
+  const tally = `${accepted} of ${all} points have an attempt that counts${skipped > 0 ? `, ${skipped} ${skipped === 1 ? 'was' : 'were'} left out` : ''}${out === '' ? '' : `. ${out}`}`;
   const again = 'the others can be measured in this run at any time.';
   switch (ending) {
     case 'complete':
-      return `All ${all} points have an attempt that counts.`;
+      return all === 1 ? 'The only point has an attempt that counts.' : `All ${all} points have an attempt that counts.`;
     case 'complete-with-failures': {
       const failed = failedPoints(state);
       const named = failed.slice(0, 20).map(shownPoint).join(', ') + (failed.length > 20 ? ` and ${failed.length - 20} more` : '');

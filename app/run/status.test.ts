@@ -44,12 +44,18 @@ describe('RUN-9 the end of a run', () => {
     expect(endingOf(run.engine.state)).toBe<Ending>('complete');
   });
 
+  it('speaks of one point as of one', () => {
+    const run = runOf(1, () => false);
+    run.runUntil(ended);
+    expect(run.events('ended')[0]?.text).toBe('The only point has an attempt that counts.');
+  });
+
   it('counts a point that was left out as neither failed nor untried, and says so', () => {
     const run = runOf(2, () => false);
     run.command({ kind: 'skip-point', point: 1 });
     run.runUntil(ended);
     expect(run.engine.state.ending).toBe<Ending>('complete-with-failures');
-    expect(run.events('ended')[0]?.text).toBe('1 of 2 points have an attempt that counts, 1 were left out.');
+    expect(run.events('ended')[0]?.text).toBe('1 of 2 points have an attempt that counts, 1 was left out.');
   });
 
   it('that is asked for is finished early, though nothing was left untried', () => {

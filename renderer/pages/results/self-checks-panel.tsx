@@ -1,6 +1,6 @@
 import { blindVerdict, blindTally } from '../../../app/charts/blind-history.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
-import { brief, plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { brief, plain, plusMinus, trueMinus } from '../../../app/quantities/figures.ts';
 import { blindSentences, invarianceSentences, memberTitles, memberVerdict } from '../../../app/reduce/invariance-words.ts';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
@@ -26,7 +26,7 @@ export function SelfChecksPanel({ results }: Pick<ViewProps, 'results'>) {
             rows={invariance.members.map((m) => ({
               key: m.of,
               head: memberTitles[m.of],
-              cells: [plusMinus(us(m.difference), us(2 * Math.hypot(m.uRandom, m.uShared)), true), m.percent.toFixed(3), m.z.toFixed(1), m.p >= 0.995 ? '1' : m.p < 1e-4 ? 'under 0.0001' : brief(m.p), memberVerdict(m)],
+              cells: [plusMinus(us(m.difference), us(2 * Math.hypot(m.uRandom, m.uShared)), true), trueMinus(m.percent.toFixed(3)), trueMinus(m.z.toFixed(1)), m.p >= 0.995 ? '1' : m.p < 1e-4 ? 'under 0.0001' : brief(m.p), memberVerdict(m)],
             }))}
           />
         )}
@@ -46,7 +46,7 @@ export function SelfChecksPanel({ results }: Pick<ViewProps, 'results'>) {
                 plain(b.voltage),
                 plain(b.width * 1e3),
                 plusMinus(us(b.found), us(b.expanded), true),
-                b.truth === null ? 'sealed' : us(b.truth).toFixed(1),
+                b.truth === null ? 'sealed' : trueMinus(us(b.truth).toFixed(1)),
                 b.truth === null ? '' : Math.abs(b.found - b.truth) <= b.expanded ? 'inside' : 'outside',
               ],
             }))}
