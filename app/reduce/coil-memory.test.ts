@@ -166,3 +166,49 @@ describe('RED-131 kelvins a watt where the period changes', () => {
     expect(warmthOf(alternating, [lag(0.1)], 'another type')).toEqual(usualCoil);
   });
 });
+
+describe('RED-130 the warmth of a coil, step by step', () => {
+  it('is that of rest, purge, settling and window, one after the other, on each channel by itself', () => {
+    const tau = 6;
+    const base = shuffled({ coil: { kelvinPerWatt: 1, uncertaintyKelvinPerWatt: 0, timeConstantS: tau, uncertaintyTimeConstantS: 0 } });
+    const plan = planSchema.parse({ ...base, settleS: 1.5, injectors: base.injectors.map((i, k) => ({ ...i, ...(k === 1 ? { coilResistanceOhm: 2.5 } : {}) })) });
+    const [point] = expandPlan(plan);
+    if (point === undefined) throw new Error('no points');
+    const window = syntheticWindow(point, syntheticInjector(0), plan, syntheticEquipment, noErrors, noScatter, () => 0);
+    const made = (order: number, injector: number, width: number, from: number, length: number, role: typeof point.role = 'measure') => ({
+      reduced: { point: order, attempt: 1, at: { ...point, role, injector, channel: injector + 1, width: seconds(width) }, outcome: { kind: 'no-mass' as const, reason: 'too-few-edges' as const, text: '' } },
+      window: { ...window, from: seconds(from), to: seconds(from + length) },
+      order,
+    });
+    // Two channels in turn, a rest of some time constants' size, a first look, which has no purge, and a zero point, which drives nothing.
+    const windows = [made(0, 0, 12e-3, 100, 4, 'look'), made(1, 1, 3e-3, 110, 2), made(2, 0, 3e-3, 118, 3), made(3, 0, 0, 123, 20, 'zero'), made(4, 1, 12e-3, 150, 5), made(5, 0, 8e-3, 160, 3), made(6, 0, point.period, 168, 2)];
+    const memory = new CoilMemory(plan, windows.toReversed());
+    const [dt, purge] = [1e-4, plan.purge];
+    const power = (ohm: number, width: number, period: number): number => (point.voltage ** 2 / ohm) * (width >= period ? 1 : Math.max(0, width - 1.5 * typicalDeadTime(point.voltage)) / period);
+    for (const injector of [0, 1]) {
+      const ohm = injector === 1 ? 2.5 : 14;
+      let [watts, until] = [0, Number.NaN];
+      const follow = (target: number, time: number): number => {
+        let sum = 0;
+        const steps = Math.round(time / dt);
+        for (let i = 0; i < steps; i += 1) {
+          sum += watts + ((target - watts) * dt) / tau / 2;
+          watts += ((target - watts) * dt) / tau;
+        }
+        return sum / steps;
+      };
+      for (const { reduced: one, window: { from, to } } of windows) {
+        if (one.at.injector !== injector || one.at.role === 'zero') continue;
+        const purgeS = one.at.role === 'look' ? 0 : purge.pulses * purge.periodMs * 1e-3;
+        if (!Number.isNaN(until)) follow(0, from - plan.settleS - purgeS - until);
+        if (purgeS > 0) follow(power(ohm, purge.widthMs * 1e-3, purge.periodMs * 1e-3), purgeS);
+        const own = power(ohm, one.at.width, one.at.period);
+        follow(own, plan.settleS);
+        const off = follow(own, to - from) - own;
+        until = to;
+        expect(Math.abs(off), `${one.point}`).toBeGreaterThan(0.01);
+        expect(memory.wattsOf(one, 0) / off, `${one.point}`).toBeCloseTo(1, 3);
+      }
+    }
+  });
+});
