@@ -247,13 +247,23 @@ describe('what a called member adds', () => {
     by: 'common',
     reach: 1,
   };
-  const parts = (change: Partial<InvarianceMember>, { injector = 0, leakTold = false, uDrift = 0 } = {}) => partsOfSet({ members: [{ ...base, ...change }], tests: 2, falseCalls: 0.01 }, injector, leakTold, uDrift);
+  const parts = (change: Partial<InvarianceMember>, { injector = 0, leakTold = false, uDrift = 0, uLag = 0 } = {}) => partsOfSet({ members: [{ ...base, ...change }], tests: 2, falseCalls: 0.01 }, injector, leakTold, uDrift, uLag);
   const rectangular = (half: number): number => half / Math.sqrt(3);
 
   it('RED-114 nothing where it is not called, and nothing of a period pair that the leak has taken in', () => {
     expect(parts({ called: false })).toEqual([]);
     expect(parts({}, { leakTold: true })).toEqual([]);
     expect(parts({ of: 'long-period' }, { leakTold: true })).toHaveLength(1);
+  });
+
+  it('RED-90 of the direction only what up against down has not put there already', () => {
+    const of = 'direction';
+    const whole = rectangular(1e-6);
+    expect(parts({ of }, { uLag: 0.6 * whole })[0]?.onDeadTime).toBeCloseTo(0.8 * whole, 12);
+    expect(parts({ of, difference: -1e-6 }, { uLag: 0.6 * whole })[0]?.onDeadTime).toBeCloseTo(-0.8 * whole, 12);
+    expect(parts({ of }, { uLag: 1.1 * whole })[0]?.onDeadTime).toBe(0);
+    // It is no part of what else is called.
+    expect(parts({ of: 'long-period' }, { uLag: 1.1 * whole })[0]?.onDeadTime).toBeCloseTo(whole, 12);
   });
 
   it('RED-114 to dead times the difference, of each injector where they differ', () => {

@@ -322,8 +322,11 @@ function courseOf(question: Question, lines: ReadonlyMap<string, LineCell>): Cou
 const withCourse = (time: Found | null, course: Course | null): Found | null =>
   time === null || course === null ? time : { ...time, wandered: course.beyond, tests: [...time.tests, { by: 'course', p: course.p }] };
 
-/** What a called member adds to the results it concerns: to the dead time, s, and to the slope, relative. Rectangular (GUM 4.3.7). RED-114 */
-export function partsOfSet(set: InvarianceSet, injector: number, leakTold: boolean, uDrift: number): readonly { readonly of: InvarianceMember['of']; readonly onDeadTime: number; readonly onSlope: number }[] {
+/** What is left of a part of a result, in squares and with its sign, where that much of the same error is in it already. */
+const beyond = (part: number, already: number): number => Math.sign(part) * Math.sqrt(Math.max(0, part ** 2 - already ** 2));
+
+/** What a called member adds to the results it concerns: to the dead time, s, and to the slope, relative. Rectangular (GUM 4.3.7). `uLag`: what up against down has put into its dead time, s. RED-114, RED-90 */
+export function partsOfSet(set: InvarianceSet, injector: number, leakTold: boolean, uDrift: number, uLag = 0): readonly { readonly of: InvarianceMember['of']; readonly onDeadTime: number; readonly onSlope: number }[] {
   return set.members.flatMap((m) => {
     // What a period pair says of a leak is the leak's affair where it has been taken into it (RED-47).
     if (!m.called || (m.of === 'period' && leakTold)) return [];
@@ -332,7 +335,7 @@ export function partsOfSet(set: InvarianceSet, injector: number, leakTold: boole
     // Relative to the mass; a run wanders at least as far as its reference points and as from its beginning to its end.
     const whole = Math.max(Math.abs(half / m.open), m.wandered ?? 0);
     // What the reference point has put into the results already (RED-83) is not put there twice.
-    const relative = m.of === 'time' ? Math.sqrt(Math.max(0, whole ** 2 - uDrift ** 2)) : whole;
-    return [m.of === 'time' || m.of === 'pressure' ? { of: m.of, onDeadTime: 0, onSlope: relative } : { of: m.of, onDeadTime: half, onSlope: 0 }];
+    const relative = m.of === 'time' ? beyond(whole, uDrift) : whole;
+    return [m.of === 'time' || m.of === 'pressure' ? { of: m.of, onDeadTime: 0, onSlope: relative } : { of: m.of, onDeadTime: m.of === 'direction' ? beyond(half, uLag) : half, onSlope: 0 }];
   });
 }

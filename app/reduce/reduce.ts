@@ -17,7 +17,7 @@ import type { Cell, FittedCell, Observed } from './cell.ts';
 import { cellConditions, offLine, referredCell } from './conditions.ts';
 import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
-import { errorSource } from '../uncertainty/source.ts';
+import { errorSource, isRectangular } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';
 import { effectsOf, sharedParts } from './effects.ts';
 import type { Effect, FittedLine, OnInjector } from './effects.ts';
@@ -234,6 +234,7 @@ function stated(
   const { byVoltage, byPressure, byTemperature } = conditions;
   const leak = statement.looked === null ? null : leakOnMass(used.map((o) => o.source), statement.looked);
   const warmer = meanOf(used, (o) => o.window.railTemperature.mean) - celsius(plan.reduction.referenceC);
+  const ofLag = ofSweepLag(fitted, statement);
   const shared = sharedParts(fitted, statement.effects.get(fitted) ?? new Map<string, Effect>(), [
     { source: errorSource('rail-pressure'), onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
     { source: errorSource('rail-temperature'), onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
@@ -242,8 +243,8 @@ function stated(
     { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer },
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
     ...ofBench(fitted, conditions, equipment),
-    ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
-    ...ofSweepLag(fitted, statement),
+    ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift, ofLag[0]?.onDeadTime)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
+    ...ofLag,
     ...curvatureParts(fitted, statement.curvatures, plan),
     ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
     ...lateParts(fitted, byTemperature.value, statement.lateness),
@@ -270,7 +271,8 @@ function stated(
     deadTimeSquares += part.onDeadTime * part.onDeadTime;
     covarianceShared += part.onSlope * part.onDeadTime;
   }
-  const deadTime = result(line.deadTime, line.uDeadTime, line.dof, Math.sqrt(deadTimeSquares));
+  const bounds = shared.filter((p) => isRectangular(p.source));
+  const deadTime = result(line.deadTime, line.uDeadTime, line.dof, Math.sqrt(deadTimeSquares), Math.max(0, ...bounds.map((p) => Math.abs(p.onDeadTime))));
   const group = `injector ${at.injector}, ${at.pressure} Pa, period ${at.period} s`;
   const own = `${group}, ${at.voltage} V`;
   const widths = cell.groups.map(({ width, observed }, i): WidthResult => {
@@ -289,7 +291,7 @@ function stated(
   const without = {
     ...placeOf(cell, plan),
     kind: 'line' as const,
-    slope: result(line.slope, line.uSlope, line.dof, Math.sqrt(slopeSquares)),
+    slope: result(line.slope, line.uSlope, line.dof, Math.sqrt(slopeSquares), Math.max(0, ...bounds.map((p) => Math.abs(p.onSlope)))),
     deadTime,
     deadTimeInterval: deadTimeInterval(line, deadTime),
     slopeFrom: line.slopeFrom.from,

@@ -1,5 +1,5 @@
 /** Uncertainty budgets after the GUM (JCGM 100:2008), in which random and shared parts never mix unseen. */
-import { normalQuantile, tQuantile } from '../distributions/distributions.ts';
+import { chiSquareBelow, normalQuantile, tQuantile } from '../distributions/distributions.ts';
 import type { ErrorSource } from './source.ts';
 
 /** One line of a budget (GUM, table H.1). */
@@ -86,13 +86,46 @@ export interface Result {
   readonly expanded: number;
 }
 
-/** Joins random and shared parts; the shared ones are type B with as many degrees of freedom as one likes (GUM G.4.2). */
-export function result(value: number, uRandom: number, dofRandom: number, uShared: number): Result {
+/** A rectangular part of less than this share of the whole leaves the coverage factor as it is, to four digits. */
+const littleShare = 0.2;
+
+/** Normal distribution below `z`. */
+const normalBelow = (z: number): number => 0.5 + (Math.sign(z) * chiSquareBelow(z * z, 1)) / 2;
+/** Its integral from minus infinity. */
+const integralBelow = (z: number): number => z * normalBelow(z) + Math.exp((-z * z) / 2) / Math.sqrt(2 * Math.PI);
+
+/**
+ * Coverage factor for 95 % where one part is rectangular and makes `share` (0 to 1) of the combined standard uncertainty, and all others
+ * together are normal: the quantile of their convolution, from 1.96 down to 0.95 times the square root of 3 for the rectangular part alone
+ * (JCGM 100:2008, G.1.3 and G.2.2; EA-4/02 M:2022, S9 and S10, from memory).
+ */
+export function coverageBesideRectangular(share: number): number {
+  const normal = coverageFactor(Number.POSITIVE_INFINITY);
+  if (share < littleShare) return normal;
+  const half = share * Math.sqrt(3);
+  const sd = Math.sqrt(Math.max(0, 1 - share * share));
+  if (sd < 1e-3) return 0.95 * half;
+  let [low, high] = [0, normal];
+  for (let i = 0; i < 40; i += 1) {
+    const middle = (low + high) / 2;
+    const below = (sd / (2 * half)) * (integralBelow((middle + half) / sd) - integralBelow((middle - half) / sd));
+    if (below < 0.975) low = middle;
+    else high = middle;
+  }
+  return high;
+}
+
+/**
+ * Joins random and shared parts; the shared ones are type B with as many degrees of freedom as one likes (GUM G.4.2). `uRectangular`: standard
+ * uncertainty of the largest among them that is a bound and no more, so that its errors are rectangular. RED-89
+ */
+export function result(value: number, uRandom: number, dofRandom: number, uShared: number, uRectangular = 0): Result {
   const effectiveDof = effectiveDegrees([
     { u: uRandom, dof: dofRandom },
     { u: uShared, dof: Number.POSITIVE_INFINITY },
   ]);
   const u = Math.hypot(uRandom, uShared);
-  const factor = coverageFactor(effectiveDof);
+  const bounded = uRectangular === 0 ? 1 : coverageBesideRectangular(uRectangular / u) / coverageFactor(Number.POSITIVE_INFINITY);
+  const factor = coverageFactor(effectiveDof) * bounded;
   return { value, uRandom, dofRandom, uShared, u, effectiveDof, coverageFactor: factor, expanded: factor * u };
 }

@@ -4,6 +4,7 @@
  */
 import { effectiveDegrees, result } from './budget.ts';
 import type { Result } from './budget.ts';
+import { isRectangular } from './source.ts';
 import type { ErrorSource } from './source.ts';
 
 /** One independent error, with the sign with which one standard uncertainty of it moves the value. */
@@ -66,10 +67,12 @@ export function randomOnly(of: Carried, value: number): Carried {
 export function stateCarried(of: Carried): Result {
   const scales = new Map<string, { squares: number; dof: number }>();
   let shared = 0;
+  let rectangular = 0;
   for (const part of of.parts.values()) {
     const square = part.effect * part.effect;
     if (part.kind === 'shared') {
       shared += square;
+      if (square > rectangular && isRectangular(part.source)) rectangular = square;
       continue;
     }
     const scale = scales.get(part.scale);
@@ -77,5 +80,5 @@ export function stateCarried(of: Carried): Result {
     else scale.squares += square;
   }
   const random = [...scales.values()].map(({ squares, dof }) => ({ u: Math.sqrt(squares), dof }));
-  return result(of.value, Math.hypot(...random.map((r) => r.u)), effectiveDegrees(random), Math.sqrt(shared));
+  return result(of.value, Math.hypot(...random.map((r) => r.u)), effectiveDegrees(random), Math.sqrt(shared), Math.sqrt(rectangular));
 }

@@ -35,6 +35,8 @@ interface KnownSource {
   readonly meaning: string;
   /** Where the size of it was taken from, where no certificate says so. */
   readonly statement?: string;
+  /** A bound that is known, and nothing else: errors anywhere below it are alike. What is estimated from data is none. RED-89 */
+  readonly shape?: 'rectangular';
 }
 
 const known = {
@@ -67,6 +69,7 @@ const known = {
     label: 'rail pressure while open',
     meaning: 'How far the pressure lies below its mean while the injector is open: the rail gives fluid before it is filled again.',
     statement: 'bound of the equipment record, or what the compliance of the rail allows at the most; rectangular',
+    shape: 'rectangular',
   },
   'meter-temperature': { owner: 'thermometer', label: 'meter temperature', meaning: 'How far the thermometer in the meter may read off; it gives the density there.' },
   'rail-temperature': {
@@ -107,6 +110,7 @@ const known = {
     label: 'supply inside the pulse',
     meaning: 'How far the supply sags behind its read-back while the coil draws its current; a lower voltage opens later.',
     statement: 'bound of the equipment record, rectangular',
+    shape: 'rectangular',
   },
   'harness-resistance': {
     owner: 'wiring',
@@ -193,6 +197,7 @@ const known = {
     label: 'law of the orifice',
     meaning: 'How well flow follows the root of the pressure, from the pressure that was measured to another.',
     statement: 'exponent 0.5 within 0.02, rectangular; common practice',
+    shape: 'rectangular',
   },
   'pressure-effect': {
     owner: 'interpolation',
@@ -251,6 +256,8 @@ export function labelOf({ quantity, place }: ErrorSource): string {
 }
 
 export const meaningOf = ({ quantity }: ErrorSource): string => table[quantity].meaning;
+
+export const isRectangular = ({ quantity }: ErrorSource): boolean => table[quantity].shape === 'rectangular';
 
 /** Where its size was taken from; null: a certificate or a record says so. */
 export const statementOf = ({ quantity }: ErrorSource): string | null => table[quantity].statement ?? null;

@@ -8,13 +8,16 @@ import type { MassPerPulse } from '../../../app/reduce/mass.ts';
 import { labelOf, meaningOf } from '../../../app/uncertainty/source.ts';
 import { degrees, figure, percentFigure } from '../../../app/quantities/figures.ts';
 
+/** No coverage factor of a normal distribution or of Student's is less. */
+const leastOfNormal = 1.955;
+
 /** The steps from the parts to the stated uncertainty, in words. `text` writes a number in the unit of the result. */
 export function stepsOf({ result }: ResultBudget, text: (u: number) => string): readonly string[] {
   return [
     `Random part: ${text(result.uRandom)}.`,
     `Shared parts, added in squares: ${text(result.uShared)}. They do not become smaller by measuring more often.`,
     `Both, added in squares: combined standard uncertainty ${text(result.u)}.`,
-    `Effective degrees of freedom: ${degrees(result.effectiveDof)}; for 95 % that is a coverage factor of ${result.coverageFactor.toFixed(2)}.`,
+    `Effective degrees of freedom: ${degrees(result.effectiveDof)}; for 95 % that is a coverage factor of ${result.coverageFactor.toFixed(2)}${result.coverageFactor < leastOfNormal ? ', because a bound makes most of it, and errors do not go beyond a bound' : ''}.`,
     `Expanded uncertainty U95 = ${result.coverageFactor.toFixed(2)} × ${text(result.u)} = ${text(result.expanded)}.`,
   ];
 }
