@@ -46,6 +46,18 @@ describe('coils that follow late', () => {
     }
   });
 
+  it('RED-90: are in the uncertainty of a dead time once, although the set calls the direction too', () => {
+    const reduction = reduced(8e-6);
+    expect(reduction.invariance.members.find((m) => m.of === 'direction')?.called).toBe(true);
+    for (const cell of reduction.cells) {
+      if (cell.kind !== 'line') throw new Error(cell.text);
+      const of = (quantity: string): number => cell.shared.find((s) => s.source.quantity === quantity)?.onDeadTime ?? 0;
+      expect(of('sweep-lag')).toBeGreaterThan(1e-5);
+      // The difference is stated to either side whole, so that half of its rectangle adds nothing.
+      expect(Math.abs(of('invariance'))).toBeLessThan(0.1 * of('sweep-lag'));
+    }
+  });
+
   it('RED-84: show nothing where coils settle', () => {
     const lags = [11, 12, 13, 14, 15, 16].map((seed) => lagOf(reduced(0, seed)));
     for (const lag of lags) expect(Math.abs(lag.difference)).toBeLessThan(3.5 * lag.u);
