@@ -243,6 +243,28 @@ describe('TAB-16: calibration data', () => {
     expect(xml).toMatch(/^<\?xml version="1\.0" encoding="UTF-8"\?>\n<!DOCTYPE MSRSW PUBLIC "-\/\/ASAM\/\/DTD CALIBRATION DATA FORMAT:V2\.0\.0:LAI:IAI:XML:CDF200\.XSD\/\/EN" "cdf_v2\.0\.0\.sl\.dtd">/);
   });
 
+  it('keep the order of elements of the document type (ASAM CDF 2.0: SW-INSTANCE, SW-VALUE-CONT, SW-AXIS-CONT, VG)', () => {
+    type Ordered = Readonly<Record<string, unknown>>;
+    const nameOf = (node: Ordered): string => Object.keys(node).find((key) => key !== ':@') ?? '';
+    const inner = (node: Ordered): readonly Ordered[] => (Array.isArray(node[nameOf(node)]) ? (node[nameOf(node)] as readonly Ordered[]) : []);
+    const order: Readonly<Record<string, RegExp>> = {
+      MSRSW: /^SHORT-NAME CATEGORY SW-SYSTEMS$/, 'SW-SYSTEM': /^SHORT-NAME SW-INSTANCE-SPEC$/, 'SW-INSTANCE-SPEC': /^SW-INSTANCE-TREE$/, 'SW-INSTANCE-TREE': /^SHORT-NAME CATEGORY( SW-INSTANCE)*$/,
+      'SW-INSTANCE': /^SHORT-NAME LONG-NAME CATEGORY SW-VALUE-CONT( SW-AXIS-CONTS)?$/, 'SW-VALUE-CONT': /^UNIT-DISPLAY-NAME SW-VALUES-PHYS$/, 'SW-VALUES-PHYS': /^(V|VG)( V| VG)*$/, VG: /^LABEL( V)+$/,
+      'SW-AXIS-CONTS': /^SW-AXIS-CONT( SW-AXIS-CONT)?$/, 'SW-AXIS-CONT': /^CATEGORY UNIT-DISPLAY-NAME SW-VALUES-PHYS$/,
+    };
+    const met = new Set<string>();
+    const walk = (node: Ordered): void => {
+      const rule = order[nameOf(node)];
+      if (rule !== undefined) {
+        met.add(nameOf(node));
+        expect(inner(node).map(nameOf).join(' ')).toMatch(rule);
+      }
+      inner(node).forEach(walk);
+    };
+    (new XMLParser({ preserveOrder: true, ignoreDeclaration: true }).parse(cdfFile(measured).xml) as readonly Ordered[]).forEach(walk);
+    expect([...met].sort()).toEqual(Object.keys(order).sort());
+  });
+
   it('carry the uncertainty of each beside it', () => {
     const instances = instancesOf(cdfFile(measured).xml);
     for (const table of measured.tables) {
@@ -331,7 +353,7 @@ describe('TAB-18: Parquet', () => {
 
 describe('TAB-19: the data package', () => {
   it.each(documents)('describes every CSV of tables %s: path, size, hash, columns and their types', (_, layout, document) => {
-    interface Resource { readonly name: string; readonly path: string; readonly bytes: number; readonly hash: string; readonly dialect: { readonly delimiter: string; readonly header: boolean }; readonly schema: { readonly fields: readonly { readonly name: string; readonly type: string }[] } }
+    interface Resource { readonly name: string; readonly path: string; readonly bytes: number; readonly hash: string; readonly dialect: { readonly delimiter: string; readonly header: boolean; readonly quoteChar: string; readonly doubleQuote: boolean; readonly lineTerminator: string }; readonly schema: { readonly fields: readonly { readonly name: string; readonly type: string }[] } }
     const whole = JSON.parse(textOfFile(dataPackage(document, layout))) as { readonly $schema: string; readonly name: string; readonly resources: readonly Resource[] };
     expect(whole.$schema).toBe('https://datapackage.org/profiles/2.0/datapackage.json');
     const files = new Map([...gridFiles(document, layout), longFile(document)].map((f) => [f.name, textOfFile(f)]));
@@ -344,6 +366,8 @@ describe('TAB-19: the data package', () => {
       const text = files.get(path) ?? '';
       expect(bytes).toBe(Buffer.byteLength(text));
       expect(hash).toBe(`sha256:${createHash('sha256').update(text).digest('hex')}`);
+      // As RFC 4180 has it, which is how the files are written and read here.
+      expect(dialect).toMatchObject({ quoteChar: '"', doubleQuote: true, lineTerminator: '\r\n' });
       const rows = csvRows(text, dialect.delimiter);
       const names = schema.fields.map((f) => f.name);
       expect(new Set(names).size).toBe(names.length);
