@@ -6,13 +6,12 @@ import type { Archive } from '../archive/archive.ts';
 import { keptHeads, publicHeadKey } from '../archive/heads-file.ts';
 import type { Verification } from '../archive/verify.ts';
 import { headText, type Head } from '../archive/ledger.ts';
-import { machineClock } from '../clock/machine.ts';
 import { currentVersion } from '../archive/migrations.ts';
 import { exitCode } from './exit-codes.ts';
-import { takesLinesBack } from './command-line.ts';
-import { printJson, withJsonOption } from './json.ts';
+import { printJson, quietOption, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { givenHead } from './proof-commands.ts';
+import { LiveLine, say } from './say.ts';
 import { Stop } from './stop.ts';
 import { newFile } from './values.ts';
 
@@ -43,23 +42,6 @@ function keptIn(archive: Archive, file: string, key: KeyObject | null): { readon
   return { heads: heads.map((one) => one.head), check: { name: 'kept heads', passed: problems.length === 0, text: (problems.length === 0 ? fine : `In ${file}: ${problems.slice(0, 5).join(' ')}`) + cut } };
 }
 
-/** How often somebody is told how far a check is: at a terminal in one line that changes, else in a line now and then. ms */
-const LIVE_EVERY_MS = 500;
-const PLAIN_EVERY_MS = 10_000;
-
-/** Says nothing of a check that takes less than that. */
-function progress(): (share: number) => void {
-  const live = takesLinesBack();
-  let last = machineClock.now();
-  return (share) => {
-    const now = machineClock.now();
-    if (now - last < (live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
-    last = now;
-    const text = `Checking: ${Math.floor(100 * share)} %`;
-    process.stderr.write(live ? `\r\x1b[2K${text}` : `${text}\n`);
-  };
-}
-
 export function addArchiveCommands(program: Command): void {
   withJsonOption(program.command('verify'))
     .description('hold an archive against everything that it promises: structure, ledger and hash chains over every row, replay of every journal, every window from raw telemetry')
@@ -72,53 +54,57 @@ export function addArchiveCommands(program: Command): void {
     .addOption(new Option('--heads <file>', 'also: so does each head of this archive that was kept in this file (--heads of the commands that measure)'))
     .addOption(new Option('--public-key <key>', 'with --heads: each of them is signed with the key whose public part this is').argParser(givenPublicKey))
     .addHelpText('after', whatVerifyShows)
-    .action((file: string | undefined, options: { archive: string; head?: readonly Head[]; heads?: string; publicKey?: KeyObject; json?: true }) => {
+    .addOption(quietOption())
+    .action((file: string | undefined, options: { archive: string; head?: readonly Head[]; heads?: string; publicKey?: KeyObject; json?: true; quiet?: true }) => {
       const archive = archivePlace(file ?? options.archive, 'read');
       try {
+        const line = new LiveLine();
         const kept = options.heads === undefined ? null : keptIn(archive, options.heads, options.publicKey ?? null);
-        const { checks: ofArchive, passed: whole, archiveId, head } = archive.verify([...(options.head ?? []), ...(kept?.heads ?? [])], progress());
+        const { checks: ofArchive, passed: whole, archiveId, head } = archive.verify([...(options.head ?? []), ...(kept?.heads ?? [])], (share) => {
+          if (options.quiet !== true) line.show(() => [`Checking: ${Math.floor(100 * share)} %`]);
+        });
+        line.clear();
         const checks = [...ofArchive, ...(kept === null ? [] : [kept.check])];
         const passed = whole && checks.every((check) => check.passed);
-        if (takesLinesBack()) process.stderr.write('\r\x1b[2K');
         process.exitCode = passed ? exitCode.done : exitCode.checkFailed;
         if (options.json === true) {
           printJson('verify', { archive: archive.path, passed, archiveId, head: head === null ? null : headText(head), checks: checks.map(({ name, passed: fine, text }) => ({ name, passed: fine, text })) });
           return;
         }
-        for (const check of checks) process.stdout.write(`${check.passed ? 'whole ' : 'BROKEN'}  ${check.name}: ${check.text}\n`);
-        if (archiveId !== null && head !== null) process.stdout.write(`Archive ${archiveId}, head ${headText(head)}\n`);
-        process.stdout.write(passed ? `The archive ${archive.path} is whole.\n` : `The archive ${archive.path} is NOT whole. Keep it unchanged and compare it with a backup.\n`);
+        say(...checks.map((check) => `${check.passed ? 'whole ' : 'BROKEN'}  ${check.name}: ${check.text}`));
+        if (archiveId !== null && head !== null) say(`Archive ${archiveId}, head ${headText(head)}`);
+        say(passed ? `The archive ${archive.path} is whole.` : `The archive ${archive.path} is NOT whole. Keep it unchanged and compare it with a backup.`);
       } finally {
         archive.close();
       }
     });
 
-  program
-    .command('backup')
+  withJsonOption(program.command('backup'))
     .description('copy an archive while it may be in use, and check the copy')
     .argument('<file>', 'the copy; it must not exist yet', newFile)
     .addOption(archiveOption())
-    .action(async (file: string, options: { archive: string }) => {
+    .action(async (file: string, options: { archive: string; json?: true }) => {
       const archive = archivePlace(options.archive, 'read');
       try {
         const copied = await archive.backup(resolve(file));
         if (!copied.ok) throw new Stop(exitCode.archive, copied.text);
-        process.stdout.write(`${copied.path}, ${copied.bytes} bytes\n`);
+        if (options.json === true) printJson('backup', { path: copied.path, bytes: copied.bytes });
+        else say(`${copied.path}, ${copied.bytes} bytes`);
       } finally {
         archive.close();
       }
     });
 
-  program
-    .command('bring-up-to-date')
+  withJsonOption(program.command('bring-up-to-date'))
     .description('bring an archive of an earlier version up to that of this program; a copy as it was stays beside it, and no run is changed')
     .argument('[archive]', 'archive file; without it the one of --archive')
     .addOption(archiveOption())
-    .action((file: string | undefined, options: { archive: string }) => {
+    .action((file: string | undefined, options: { archive: string; json?: true }) => {
       const path = resolve(file ?? options.archive);
       if (!existsSync(path)) throw new Stop(exitCode.archive, `There is no archive at ${path}. Nothing was made. Name another file.`);
       // Opening it for writing is what does it (ARC-50).
       archivePlace(path, 'write').close();
-      process.stdout.write(`The archive ${path} is of version ${currentVersion}, that of this program.\n`);
+      if (options.json === true) printJson('bring-up-to-date', { archive: path, version: currentVersion });
+      else say(`The archive ${path} is of version ${currentVersion}, that of this program.`);
     });
 }

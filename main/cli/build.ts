@@ -3,6 +3,7 @@ import { spawnSync } from 'node:child_process';
 import { existsSync, readdirSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import { exitCode } from './exit-codes.ts';
+import { tell } from './say.ts';
 import { Stop } from './stop.ts';
 
 export const houseFolder = join(import.meta.dirname, '..', '..');
@@ -42,7 +43,7 @@ export function buildDesktop(): void {
 function bringUp({ what, result, sources, builds }: Built): void {
   const path = join(houseFolder, result);
   if (existsSync(path) && statSync(path).mtimeMs > Math.max(...sources.map((folder) => newest(join(houseFolder, folder))))) return;
-  process.stderr.write(`railhouse: building the ${what} ...\n`);
+  tell(`railhouse: building the ${what} ...`);
   for (const args of builds) {
     const vite = join(houseFolder, 'node_modules', 'vite', 'bin', 'vite.js');
     const done = spawnSync(process.execPath, [vite, 'build', '--logLevel', 'warn', ...args], { cwd: houseFolder, stdio: ['ignore', 'inherit', 'inherit'] });

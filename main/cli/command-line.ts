@@ -8,6 +8,3 @@ export function commandLine(...words: readonly (string | readonly [string, strin
   const said = words.flatMap((word) => (typeof word === 'string' ? [quoted(word)] : word[1] === undefined ? [] : [word[0], quoted(String(word[1]))]));
   return [called, ...said].join(' ');
 }
-
-/** Whether a line on standard error can be taken back and written anew (CLI-8). */
-export const takesLinesBack = (): boolean => process.stderr.isTTY && process.env['TERM'] !== 'dumb';

@@ -1,5 +1,6 @@
 /** What a shell completes of this program, made from the program itself (CLI-10). */
 import { Argument, type Command } from 'commander';
+import { sayScript } from './say.ts';
 
 const shells = ['bash', 'zsh', 'fish'] as const;
 type Shell = (typeof shells)[number];
@@ -73,6 +74,6 @@ export function addCompletionCommand(program: Command): void {
     .description('prints what a shell needs to complete commands and options: for bash, eval "$(railhouse completion bash)" in ~/.bashrc')
     .addArgument(new Argument('<shell>', 'whose').choices(shells))
     .action((shell: Shell) => {
-      process.stdout.write(completionScript(program, shell));
+      sayScript(completionScript(program, shell));
     });
 }

@@ -34,7 +34,7 @@ function readJson(path: string, what: string): unknown {
 
 function refuse(path: string, what: string, problems: readonly Problem[]): never {
   const lines = problems.map((p) => `  ${p.path === '' ? '(document)' : p.path}: ${p.text}`);
-  throw new Stop(exitCode.badInput, [`The ${what} ${path} cannot be used:`, ...lines].join('\n'));
+  throw new Stop(exitCode.badInput, `The ${what} ${path} cannot be used:`, ...lines);
 }
 
 export function planFile(path: string): Plan {

@@ -9,9 +9,9 @@ import { machineClock } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import type { RunService } from '../service/run-service.ts';
 import { exitCode, type ExitCode } from './exit-codes.ts';
-import { takesLinesBack } from './command-line.ts';
 import { printJson } from './json.ts';
 import { foldedOutcome } from './outcome.ts';
+import { LiveLine, tell } from './say.ts';
 
 export interface DriveOptions {
   readonly clock: Clock;
@@ -29,42 +29,52 @@ export interface DriveOptions {
   readonly remainingWith: string;
 }
 
-const LIVE_EVERY_MS = 200;
-const PLAIN_EVERY_MS = 10_000;
+/** How often a program is told how far the run is, ms of the machine's time. */
+const JSON_EVERY_MS = 1000;
 
-/** A terminal gets one line that changes, anything else a plain line now and then. */
+/** How far a run is, for people and for programs. */
 class Progress {
   readonly #service: RunService;
   readonly #quiet: boolean;
   readonly #json: boolean;
-  readonly #live = takesLinesBack();
-  #last = 0;
+  readonly #line = new LiveLine();
+  #lastForPrograms = Number.NEGATIVE_INFINITY;
 
-  constructor(service: RunService, { quiet, json }: DriveOptions) {
+  constructor(service: RunService, { quiet, json }: Pick<DriveOptions, 'quiet' | 'json'>) {
     this.#service = service;
     this.#quiet = quiet;
     this.#json = json;
   }
 
   show(): void {
-    // How often a person is shown something hangs on the machine's time, however fast the bench's goes.
+    if (this.#json) this.#showPrograms();
+    if (!this.#quiet) this.#line.show(() => this.#texts());
+  }
+
+  /** A reader that stands still is told how it is then. */
+  #showPrograms(): void {
     const now = machineClock.now();
-    // A terminal or a reader that stands still gets the line as it is then.
-    if ((this.#quiet && !this.#json) || process.stderr.writableLength > 0 || process.stdout.writableLength > 0 || now - this.#last < (this.#live ? LIVE_EVERY_MS : PLAIN_EVERY_MS)) return;
-    this.#last = now;
+    if (process.stdout.writableLength > 0 || now - this.#lastForPrograms < JSON_EVERY_MS) return;
+    this.#lastForPrograms = now;
+    const { doing, progress, remaining } = this.#service.status();
+    printJson('run', { kind: 'progress', accepted: progress.accepted, skipped: progress.skipped, points: progress.points, remainingS: remaining, doing });
+  }
+
+  /** From the longest to the shortest: a narrow terminal still shows what is being done (CLI-14). */
+  #texts(): readonly string[] {
     const { doing, waitingFor, progress, remaining } = this.#service.status();
-    if (this.#json) printJson('run', { kind: 'progress', accepted: progress.accepted, skipped: progress.skipped, points: progress.points, remainingS: remaining, doing });
-    if (this.#quiet) return;
-    const eta = remaining === null ? '' : `, ${duration(remaining)} of bench time to go`;
-    const wait = waitingFor === null ? '' : ` (waits for ${waitingFor.text})`;
-    const text = `${progress.accepted + progress.skipped} of ${progress.points} points${progress.waiting > 0 ? ` (${progress.waiting} wait for a person)` : ''}${eta}. ${doing}${wait}`;
-    process.stderr.write(this.#live ? `\r\x1b[2K${text.slice(0, process.stderr.columns - 1)}` : `${text}\n`);
+    const done = progress.accepted + progress.skipped;
+    const waiting = progress.waiting > 0 ? ` (${progress.waiting} wait for a person)` : '';
+    const now = `${doing}${waitingFor === null ? '' : ` (waits for ${waitingFor.text})`}`;
+    const [eta, shortEta] = remaining === null ? ['', ''] : [`, ${duration(remaining)} of bench time to go`, `, ${duration(remaining)}`];
+    return [`${done} of ${progress.points} points${waiting}${eta}. ${now}`, `${done}/${progress.points}${shortEta}. ${now}`, `${done}/${progress.points}. ${now}`];
   }
 
   /** A line that stays. */
   say(text: string): void {
     if (this.#json) printJson('run', { kind: 'said', text });
-    process.stderr.write(this.#live ? `\r\x1b[2K${text}\n` : `${text}\n`);
+    this.#line.clear();
+    tell(text);
   }
 }
 

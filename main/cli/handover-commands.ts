@@ -10,8 +10,10 @@ import { software } from '../service/software.ts';
 import { chosenRun } from './chosen-run.ts';
 import { layoutFile, partiesFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption } from './places.ts';
 import { stateOf, withArchive } from './result-commands.ts';
+import { say, sayJson, tell } from './say.ts';
 import { Stop } from './stop.ts';
 
 function formats(text: string): readonly HandoverFormat[] {
@@ -25,8 +27,7 @@ function formats(text: string): readonly HandoverFormat[] {
 }
 
 export function addHandoverCommands(program: Command): void {
-  program
-    .command('tables')
+  withJsonOption(program.command('tables'))
     .description('write dead time, flow and short-pulse correction as tables that an engine controller loads')
     .argument('[run]', 'id or its beginning; without it the latest run')
     .addOption(archiveOption())
@@ -34,23 +35,23 @@ export function addHandoverCommands(program: Command): void {
     .addOption(new Option('--to <folder>', 'folder for the files; it is made if it is not there').default('controller-tables'))
     .addOption(new Option('--layout <file>', 'breakpoints, units, steps and wiring drop of the controller (schema: layout-schema); - is standard input. Without it the places that were measured'))
     .addOption(new Option('--parties <file>', 'laboratory, responsible person and customer, whom a digital calibration certificate (dcc) names'))
-    .action((run: string | undefined, options: { archive: string; as: readonly HandoverFormat[]; to: string; layout?: string; parties?: string }) => {
+    .action((run: string | undefined, options: { archive: string; as: readonly HandoverFormat[]; to: string; layout?: string; parties?: string; json?: true }) => {
       const layout: ControllerLayout = options.layout === undefined ? plainLayout : layoutFile(options.layout);
       const parties = options.parties === undefined ? null : partiesFile(options.parties);
       return withArchive(options.archive, async (archive) => {
         const runId = chosenRun(archive, run);
-        const written = await handOver(resolve(options.to), { archive, runId, state: stateOf(archive, runId), software, layout, formats: options.as, parties }, patientDisk(machineClock));
+        const folder = resolve(options.to);
+        const written = await handOver(folder, { archive, runId, state: stateOf(archive, runId, { silent: options.json === true }), software, layout, formats: options.as, parties }, patientDisk(machineClock));
         if (written.kind !== 'written') throw new Stop(exitCode.badInput, written.text);
-        for (const sentence of written.said) process.stderr.write(`${sentence}\n`);
-        for (const file of written.files) process.stdout.write(`${file}\n`);
-        if (written.note !== null) process.stderr.write(`${written.note}\n`);
+        tell(...written.said);
+        if (options.json === true) printJson('tables', { run: runId, folder, files: [...written.files] });
+        else say(...written.files);
+        if (written.note !== null) tell(written.note);
       });
     });
 
   program
     .command('layout-schema')
     .description('print the JSON Schema of a layout of controller tables')
-    .action(() => {
-      process.stdout.write(`${JSON.stringify(layoutJsonSchema(), null, 2)}\n`);
-    });
+    .action(() => sayJson(layoutJsonSchema(), 2));
 }

@@ -1,13 +1,17 @@
 /**
- * What commands say to programs (`--json`, CLI-5): one JSON value a line on standard output, each of a schema. Fields may be added;
- * none is renamed or removed. SI units, times in ISO 8601 (UTC).
+ * What commands say to programs (`--json`, CLI-5, CLI-12): one JSON value a line on standard output, each of a schema. Fields may be added;
+ * none is renamed or removed. SI units unless a name says otherwise, times in ISO 8601 (UTC).
  */
 import { Option, type Command } from 'commander';
 import { z } from 'zod';
 import { shownPoint } from '../../app/plan/points.ts';
 import { memberVerdict } from '../../app/reduce/invariance-words.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
+import type { BudgetTable } from '../../app/reduce/budget-table.ts';
 import type { Reduction } from '../../app/reduce/reduce.ts';
+import { labelOf } from '../../app/uncertainty/source.ts';
+import { evidenceText } from '../export/csv.ts';
+import { sayJson } from './say.ts';
 
 const headSchema = z.strictObject({ archiveId: z.string().nullable(), head: z.string().nullable() });
 
@@ -21,7 +25,11 @@ const tallySchema = z.strictObject({
   called: z.enum(['too-small', 'too-large', 'fraction']).nullable(),
 });
 
-/** By command, what a line may be. */
+const cellsOf = z.strictObject({ value: z.number(), expanded: z.number() });
+const chartSchema = z.strictObject({ baseline: z.int(), lowerKg: z.number(), centreKg: z.number(), upperKg: z.number(), movingRangeUpperKg: z.number(), sigmaKg: z.number(), text: z.string() });
+const proofHeadSchema = z.strictObject({ kind: z.enum(['place', 'continuation']), head: z.string() });
+
+/** What each command says: one of these a line. */
 export const jsonLines = {
   runs: z.union([
     z.strictObject({
@@ -45,13 +53,86 @@ export const jsonLines = {
         rows: z.array(z.strictObject({ voltage: z.number(), cells: z.array(cellSchema) })),
       }),
     ),
+    /** With --findings. */
+    findings: z.array(z.strictObject({ title: z.string(), lines: z.array(z.string()) })).optional(),
+  }),
+  /** reduce --budget */
+  budget: z.strictObject({
+    run: z.string(), notTraceable: z.array(z.string()), point: z.int(), attempt: z.int(), injector: z.string(), voltage: z.number(), pressurePa: z.number(), widthS: z.number(),
+    massKg: z.number(), uRandomKg: z.number(), uSharedKg: z.number(), coverageFactor: z.number(), expandedKg: z.number(),
+    inputs: z.array(
+      z.strictObject({
+        input: z.string(), value: z.number(), unit: z.string(), standardUncertainty: z.number(), sensitivityKg: z.number(), contributionKg: z.number(), shareOfVariance: z.number(),
+        kind: z.enum(['random', 'shared']), type: z.enum(['A', 'B']), dof: z.number().nullable(), evidence: z.string(),
+      }),
+    ),
+  }),
+  export: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
+  tables: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
+  outliers: z.union([
+    z.strictObject({ kind: z.literal('outlier'), points: z.array(z.strictObject({ point: z.int(), attempt: z.int() })), standardDeviations: z.number(), text: z.string() }),
+    z.strictObject({ kind: z.literal('tested'), run: z.string(), notTraceable: z.array(z.string()), windows: z.int(), pairs: z.int(), notTested: z.int(), text: z.string() }),
+    z.strictObject({
+      kind: z.literal('repeatability'), pressurePa: z.number(), periodS: z.number(), limitPercent: z.number(),
+      widths: z.array(z.union([
+        z.strictObject({ widthS: z.number(), sd: z.number(), low: z.number(), high: z.number(), limit: z.number(), robustSd: z.number().nullable(), dof: z.number() }),
+        z.strictObject({ widthS: z.number(), text: z.string() }),
+      ])),
+      lowestWidthS: z.number().nullable(), provedFromS: z.number().nullable(), text: z.string(),
+    }),
+  ]),
+  match: z.strictObject({
+    points: z.array(z.strictObject({ point: z.string(), unit: z.enum(['%', 's']), weight: z.number() })),
+    cautions: z.array(z.string()), runs: z.array(z.strictObject({ run: z.string(), notTraceable: z.array(z.string()) })),
+    leftOut: z.array(z.strictObject({ injector: z.string(), text: z.string() })),
+    sets: z.array(z.strictObject({ cost: z.number(), members: z.array(z.strictObject({ injector: z.string(), run: z.string(), deviations: z.array(cellsOf) })), spread: z.array(cellsOf) })),
+    inNoSet: z.array(z.string()), greatest: z.number(), total: z.number(), provedBest: z.boolean(), text: z.string(),
+  }),
+  'reference-history': z.strictObject({
+    injector: z.string(), voltage: z.number(), pressurePa: z.number(), widthS: z.number(), periodS: z.number(), referenceC: z.number(),
+    runs: z.array(z.strictObject({ run: z.string(), at: z.iso.datetime(), massKg: z.number(), expandedKg: z.number(), meterCertificate: z.string() })),
+    limits: chartSchema.nullable(), noLimits: z.string().nullable(),
+    signals: z.array(z.strictObject({ chart: z.enum(['individuals', 'moving-range']), rule: z.string(), run: z.string(), text: z.string() })),
+    cautions: z.array(z.string()), newest: z.strictObject({ lowKg: z.number(), highKg: z.number(), outside: z.boolean() }).nullable(),
   }),
   'blind-history': z.strictObject({
     bench: z.string(), text: z.string(), ...tallySchema.shape,
     runs: z.array(tallySchema.extend({ run: z.string(), at: z.iso.datetime() })),
   }),
+  /** meter-check add and meter-check list */
+  'meter-check': z.union([
+    z.strictObject({
+      kind: z.literal('check'), no: z.int(), date: z.string(), certificate: z.string(), purpose: z.enum(['calibration', 'verification']), operator: z.string(),
+      effect: z.enum(['came-into-force', 'confirmed', 'suspended', 'none']), verdict: z.enum(['within', 'outside', 'undecided', 'not-repeatable', 'not-one-rate']).nullable(), text: z.string(),
+      rates: z.array(z.strictObject({ hertz: z.number(), edgesPerLitre: z.number(), expanded: z.number(), runs: z.int(), percent: z.number(), expandedPercent: z.number(), fromCertificatePercent: z.number() })),
+      repeatability: z.strictObject({ sd: z.number(), dof: z.number() }).nullable(), cautions: z.array(z.string()),
+    }),
+    z.strictObject({ kind: z.literal('doubtful'), meter: z.string(), since: z.string(), runs: z.array(z.strictObject({ run: z.string(), day: z.string() })) }),
+    z.strictObject({ kind: z.literal('standing'), date: z.string(), check: z.int().nullable(), certificate: z.string().nullable(), validUntil: z.string().nullable(), text: z.string() }),
+  ]),
+  'meter-check in-force': z.strictObject({ check: z.int(), certificate: z.string(), validUntil: z.string(), to: z.string().nullable(), equipment: z.record(z.string(), z.unknown()) }),
+  backup: z.strictObject({ path: z.string(), bytes: z.int() }),
+  'bring-up-to-date': z.strictObject({ archive: z.string(), version: z.int() }),
+  prove: proofHeadSchema.extend({ to: z.string().nullable(), proof: z.record(z.string(), z.unknown()) }),
+  'check-proof': z.strictObject({ passed: z.boolean(), holds: z.boolean(), head: z.string().nullable(), text: z.string() }),
+  'check-export': z.strictObject({ passed: z.boolean(), run: z.string().nullable(), ...headSchema.shape, files: z.int().nullable(), problems: z.array(z.string()) }),
+  'make-head-key': z.strictObject({ file: z.string(), publicKey: z.string() }),
+  'check-controller': z.union([
+    z.strictObject({ kind: z.literal('check'), rule: z.string(), title: z.string(), result: z.enum(['pass', 'fail', 'not-applicable']), detail: z.string() }),
+    z.strictObject({ kind: z.literal('sum'), passed: z.int(), failed: z.int(), notApplicable: z.int() }),
+  ]),
+  /** With --plan also what `run` says. */
+  replay: z.union([
+    z.strictObject({ kind: z.literal('recording'), began: z.iso.datetime(), channel: z.string() }),
+    z.strictObject({ kind: z.literal('line'), atS: z.number(), from: z.enum(['host', 'controller', 'channel']), understood: z.boolean(), text: z.string() }),
+    z.strictObject({ kind: z.literal('sum'), lengthS: z.number(), requests: z.int(), replies: z.int(), refusals: z.int(), telemetry: z.int(), unreadable: z.int(), torn: z.boolean() }),
+    z.strictObject({ kind: z.literal('departure'), atS: z.number(), what: z.string(), text: z.string() }),
+    z.strictObject({ kind: z.literal('departures'), count: z.int() }),
+  ]),
   ports: z.strictObject({ path: z.string(), manufacturer: z.string().nullable(), vendorId: z.string().nullable(), productId: z.string().nullable() }),
-  /** Of the commands that measure. */
+  'serve-bench': z.strictObject({ path: z.string(), speed: z.number() }),
+  window: z.strictObject({ address: z.string(), archive: z.string() }),
+  /** sample, sweep, continue, measure-again; before them a line of `sheet` */
   run: z.union([
     z.strictObject({ kind: z.literal('run'), id: z.string(), archive: z.string() }),
     z.strictObject({ kind: z.literal('progress'), accepted: z.int(), skipped: z.int(), points: z.int(), remainingS: z.number().nullable(), doing: z.string() }),
@@ -60,13 +141,16 @@ export const jsonLines = {
   ]),
 } as const;
 
-type Line<K extends keyof typeof jsonLines> = z.input<(typeof jsonLines)[K]>;
+export type Line<K extends keyof typeof jsonLines> = z.input<(typeof jsonLines)[K]>;
 
 export function printJson<K extends keyof typeof jsonLines>(kind: K, line: Line<K>): void {
-  process.stdout.write(`${JSON.stringify(jsonLines[kind].parse(line))}\n`);
+  sayJson(jsonLines[kind].parse(line));
 }
 
-export const withJsonOption = (command: Command): Command => command.addOption(new Option('--json', 'say it for programs: one JSON value a line'));
+export const withJsonOption = (command: Command): Command => command.addOption(new Option('--json', 'say it for programs: one JSON value a line (output-schema tells its fields)'));
+
+/** Of commands that may take long and measure nothing. */
+export const quietOption = (): Option => new Option('--quiet', 'no progress');
 
 /** What the run found by itself of its own numbers (RED-110, RED-115). */
 export const selfChecksForPrograms = ({ invariance, blind }: Reduction, injectors: readonly string[]): Pick<Line<'reduce'>, 'invariance' | 'blind'> => ({
@@ -93,3 +177,15 @@ export const tablesForPrograms = (reduction: Reduction): Line<'reduce'>['tables'
       ),
     })),
   }));
+
+export const budgetForPrograms = ({ mass, rows }: BudgetTable): Pick<Line<'budget'>, 'massKg' | 'uRandomKg' | 'uSharedKg' | 'coverageFactor' | 'expandedKg' | 'inputs'> => ({
+  massKg: mass.value,
+  uRandomKg: mass.uRandom,
+  uSharedKg: mass.uShared,
+  coverageFactor: mass.coverageFactor,
+  expandedKg: mass.expanded,
+  inputs: rows.map((r) => ({
+    input: labelOf(r.source), value: r.value, unit: r.unit, standardUncertainty: r.standardUncertainty, sensitivityKg: r.sensitivity, contributionKg: r.contribution,
+    shareOfVariance: r.shareOfVariance, kind: r.kind, type: r.type, dof: Number.isFinite(r.dof) ? r.dof : null, evidence: evidenceText(r.evidence),
+  })),
+});

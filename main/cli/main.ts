@@ -5,6 +5,7 @@ import { machineClock } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import { exitCode } from './exit-codes.ts';
 import { makeProgram } from './program.ts';
+import { tell } from './say.ts';
 import { Stop } from './stop.ts';
 import { readConfiguration } from './surroundings.ts';
 
@@ -17,13 +18,13 @@ try {
   if (error instanceof CommanderError) {
     process.exitCode = error.exitCode === 0 ? exitCode.done : exitCode.badInput;
   } else if (error instanceof ArchiveUnreadable) {
-    process.stderr.write(`${error.message}\n`);
+    tell(error.message);
     process.exitCode = exitCode.archive;
   } else if (error instanceof Stop) {
-    process.stderr.write(`${error.message}\n`);
+    tell(...error.lines);
     process.exitCode = error.exitCode;
   } else {
-    process.stderr.write(`This is a defect of the program; the archive holds everything that was committed.\n${(error as Error).stack ?? String(error)}\n`);
+    tell('This is a defect of the program; the archive holds everything that was committed.', ...((error as Error).stack ?? String(error)).split('\n'));
     process.exitCode = exitCode.defect;
   }
 }

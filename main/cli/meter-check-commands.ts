@@ -11,19 +11,20 @@ import { isoMinute, today } from '../clock/dating.ts';
 import { machineClock } from '../clock/machine.ts';
 import { samplePath } from '../samples/samples.ts';
 import { equipmentFile, meterCheckFile } from './documents.ts';
+import { commandLine } from './command-line.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { stateOf } from './result-commands.ts';
+import { jsonText, say, sayJson } from './say.ts';
 import { Stop } from './stop.ts';
 
 interface Options {
   readonly archive: string;
   readonly equipment?: string;
   readonly date: string;
+  readonly json?: true;
 }
-
-const say = (line: string): void => void process.stdout.write(`${line}\n`);
-
 
 const equipmentOption = (): Option =>
   new Option('--equipment <file>', 'the equipment record that checks are held against; without it the one saved in the archive, or that of the simulated bench');
@@ -50,8 +51,7 @@ function recordOf(archive: Archive, file: string | undefined): Equipment {
 export function addMeterCheckCommands(program: Command): void {
   const group = program.command('meter-check').description('catch-and-weigh checks of the flow meter, and which calibration of it is in force');
 
-  group
-    .command('add')
+  withJsonOption(group.command('add'))
     .description('work out a check and keep it for good')
     .argument('<file>', 'the check, as app/meter-check/README.md describes it')
     .addOption(equipmentOption())
@@ -66,6 +66,11 @@ export function addMeterCheckCommands(program: Command): void {
           throw new Stop(exitCode.badInput, `The check is of meter ${check.meterSerialNumber}, the equipment record of meter ${record.meter.serialNumber}. Nothing was kept. Give the record of that meter with --equipment.`);
         }
         const before = archive.meterChecks.list();
+        // A certificate that was put right has a number of its own (ISO/IEC 17025:2017, 7.8.8.3, from memory).
+        const same = before.find((kept) => kept.check.meterSerialNumber === check.meterSerialNumber && kept.check.certificate.number === check.certificate.number);
+        if (same !== undefined) {
+          throw new Stop(exitCode.badInput, `Certificate ${check.certificate.number} of meter ${check.meterSerialNumber} is kept already, as check ${same.no}. What is kept stays as it is. Nothing was kept. Give a check that puts it right a number of its own.`);
+        }
         const no = (before.at(-1)?.no ?? 0) + 1;
         const history = meterHistory([...before, { no, check }], record, check.certificate.date);
         const entry = history.entries.find((e) => e.no === no);
@@ -74,17 +79,16 @@ export function addMeterCheckCommands(program: Command): void {
         const { verdict, text } = entry.outcome.comparison;
         const added = archive.meterChecks.add({ ...check, judged: { against: history.record.meter, verdict, effect: entry.effect, text } });
         if (!added.ok) throw new Stop(exitCode.archive, added.text);
-        printEntry(entry);
-        if (entry.effect === 'suspended') printDoubtful(archive, history, check.meterSerialNumber);
-        for (const caution of entry.outcome.evaluated.cautions) say(`Caution: ${caution}`);
+        printEntry(entry, options.json === true);
+        if (entry.effect === 'suspended') printDoubtful(archive, history, check.meterSerialNumber, options.json === true);
+        if (options.json !== true) say(...entry.outcome.evaluated.cautions.map((caution) => `Caution: ${caution}`));
         if (entry.effect === 'suspended' || verdict === 'not-repeatable' || verdict === 'not-one-rate') process.exitCode = exitCode.checkFailed;
       } finally {
         archive.close();
       }
     });
 
-  group
-    .command('list')
+  withJsonOption(group.command('list'))
     .description('the checks of the meter in the order of their dates, and what each did')
     .addOption(equipmentOption())
     .addOption(dateOption())
@@ -94,16 +98,21 @@ export function addMeterCheckCommands(program: Command): void {
       try {
         const history = meterHistory(archive.meterChecks.list(), recordOf(archive, options.equipment), options.date);
         const { entries, inForce } = history;
-        for (const entry of entries) printEntry(entry);
-        if (inForce.kind === 'none' && inForce.reason === 'suspended') printDoubtful(archive, history, history.record.meter.serialNumber);
-        say(inForce.kind === 'in-force' ? `In force on ${options.date}: check ${inForce.no} (${inForce.check.certificate.number}), until ${inForce.check.certificate.validUntil}.` : inForce.text);
+        const json = options.json === true;
+        for (const entry of entries) printEntry(entry, json);
+        if (inForce.kind === 'none' && inForce.reason === 'suspended') printDoubtful(archive, history, history.record.meter.serialNumber, json);
+        const text = inForce.kind === 'in-force' ? `In force on ${options.date}: check ${inForce.no} (${inForce.check.certificate.number}), until ${inForce.check.certificate.validUntil}.` : inForce.text;
+        if (!json) say(text);
+        else {
+          const standing = inForce.kind === 'in-force' ? { check: inForce.no, certificate: inForce.check.certificate.number, validUntil: inForce.check.certificate.validUntil } : { check: null, certificate: null, validUntil: null };
+          printJson('meter-check', { kind: 'standing', date: options.date, ...standing, text });
+        }
       } finally {
         archive.close();
       }
     });
 
-  group
-    .command('in-force')
+  withJsonOption(group.command('in-force'))
     .description('print the equipment record with the meter calibration in force, for runs to refer to')
     .addOption(equipmentOption())
     .addOption(dateOption())
@@ -114,18 +123,21 @@ export function addMeterCheckCommands(program: Command): void {
       try {
         const { inForce } = meterHistory(archive.meterChecks.list(), recordOf(archive, options.equipment), options.date);
         if (inForce.kind === 'none') throw new Stop(exitCode.checkFailed, inForce.text);
-        const text = `${JSON.stringify(inForce.equipment, null, 2)}\n`;
+        const { certificate } = inForce.check;
+        const told = (to: string | null): void => printJson('meter-check in-force', { check: inForce.no, certificate: certificate.number, validUntil: certificate.validUntil, to, equipment: { ...inForce.equipment } });
         if (options.to === undefined) {
-          process.stdout.write(text);
+          if (options.json === true) told(null);
+          else sayJson(inForce.equipment, 2);
           return;
         }
         const path = resolve(options.to);
         try {
-          writeFileSync(path, text);
+          writeFileSync(path, `${jsonText(inForce.equipment, 2)}\n`);
         } catch (error) {
           throw new Stop(exitCode.badInput, `The equipment record ${path} cannot be written (${(error as Error).message}). Choose another place.`);
         }
-        say(`${path}: meter ${inForce.equipment.meter.serialNumber} by check ${inForce.no} (${inForce.check.certificate.number}), in force until ${inForce.check.certificate.validUntil}. Measure with it: npm run cli -- sweep <plan> --equipment ${options.to}`);
+        if (options.json === true) told(path);
+        else say(`${path}: meter ${inForce.equipment.meter.serialNumber} by check ${inForce.no} (${certificate.number}), in force until ${certificate.validUntil}. Measure with it: ${commandLine('sweep', 'PLAN', ['--equipment', path])}`);
       } finally {
         archive.close();
       }
@@ -133,19 +145,38 @@ export function addMeterCheckCommands(program: Command): void {
 }
 
 /** MC-19: what was measured since the meter was last known to be good, and may have to be measured again. */
-function printDoubtful(archive: Archive, { lastGood, record }: MeterHistory, meter: string): void {
+function printDoubtful(archive: Archive, { lastGood, record }: MeterHistory, meter: string, json: boolean): void {
   const since = lastGood ?? record.meter.certificate.date;
-  const doubtful: string[] = [];
+  const doubtful: { run: string; day: string }[] = [];
   for (const { id, createdAt } of archive.everyRun()) {
     const day = isoMinute(createdAt).slice(0, 10);
     if (day < since) break;
-    if (stateOf(archive, id).equipment.meter.serialNumber === meter) doubtful.push(`  ${day}  ${id}`);
+    if (stateOf(archive, id, { silent: json }).equipment.meter.serialNumber === meter) doubtful.push({ run: id, day });
+  }
+  if (json) {
+    printJson('meter-check', { kind: 'doubtful', meter, since, runs: doubtful });
+    return;
   }
   say(doubtful.length === 0 ? `No run was measured with meter ${meter} since ${since}, when it was last known to be good.` : `Measured with meter ${meter} since ${since}, when it was last known to be good, and in doubt:`);
-  for (const line of doubtful) say(line);
+  say(...doubtful.map(({ run, day }) => `  ${day}  ${run}`));
 }
 
-function printEntry({ no, check, outcome, effectText }: HistoryEntry): void {
+function printEntry({ no, check, outcome, effect, effectText }: HistoryEntry, json: boolean): void {
+  if (json) {
+    const { evaluated } = outcome;
+    printJson('meter-check', {
+      kind: 'check', no, date: check.certificate.date, certificate: check.certificate.number, purpose: check.purpose, operator: check.operator, effect,
+      verdict: evaluated === null ? null : outcome.comparison.verdict,
+      text: evaluated === null ? outcome.text : `${outcome.comparison.text} ${effectText}`,
+      rates: evaluated === null ? [] : evaluated.rates.map(({ hertz, kFactor, runs }, i) => {
+        const { percent = 0, expandedPercent = 0, fromCertificatePercent = 0 } = outcome.comparison.deviations[i] ?? {};
+        return { hertz, edgesPerLitre: kFactor.value / 1e3, expanded: kFactor.expanded / 1e3, runs: runs.length, percent, expandedPercent, fromCertificatePercent };
+      }),
+      repeatability: evaluated?.repeatability ?? null,
+      cautions: [...(evaluated?.cautions ?? [])],
+    });
+    return;
+  }
   say(`Check ${no}  ${check.certificate.date}  ${check.certificate.number}  ${check.purpose} by ${check.operator}`);
   if (outcome.evaluated === null) {
     say(`  ${outcome.text}`);

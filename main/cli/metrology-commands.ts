@@ -22,16 +22,17 @@ import { reduceState } from '../export/export-run.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
+import { historyForPrograms, lowestWidthText, matchForPrograms, outliersForPrograms, repeatabilityForPrograms } from './metrology-for-programs.ts';
 import { archiveOption } from './places.ts';
 import { stateOf, withArchive } from './result-commands.ts';
+import { say } from './say.ts';
 import { Stop } from './stop.ts';
 import { decimal } from './values.ts';
 
 interface ArchiveChoice {
   readonly archive: string;
+  readonly json?: true;
 }
-
-const say = (line: string): void => void process.stdout.write(`${line}\n`);
 
 const day = (at: UnixMillis): string => isoMinute(at);
 
@@ -44,15 +45,13 @@ function wholeNumber(least: number): (text: string) => number {
 }
 
 export function addMetrologyCommands(program: Command): void {
-  program
-    .command('outliers')
+  withJsonOption(program.command('outliers'))
     .description('show replicates that do not belong together (nothing is left out), and repeatability over pulse width')
     .argument('[run]', 'id or its beginning; without it the latest run')
     .addOption(archiveOption())
-    .action((run: string | undefined, options: ArchiveChoice) => withArchive(options.archive, (archive) => printOutliers(archive, chosenRun(archive, run))));
+    .action((run: string | undefined, options: ArchiveChoice) => withArchive(options.archive, (archive) => printOutliers(archive, chosenRun(archive, run), options.json === true)));
 
-  program
-    .command('match')
+  withJsonOption(program.command('match'))
     .description('choose sets of alike injectors out of one run or several')
     .argument('[runs...]', 'ids or their beginnings; without them the latest run')
     .addOption(new Option('--sets <number>', 'how many sets').argParser(wholeNumber(1)).default(1))
@@ -72,10 +71,9 @@ export function addMetrologyCommands(program: Command): void {
   withJsonOption(program.command('blind-history'))
     .description('blind windows of each bench over the runs of an archive: does the stated random part hold?')
     .addOption(archiveOption())
-    .action((options: ArchiveChoice & { json?: boolean }) => withArchive(options.archive, (archive) => printBlindHistories(archive, options.json === true)));
+    .action((options: ArchiveChoice) => withArchive(options.archive, (archive) => printBlindHistories(archive, options.json === true)));
 
-  program
-    .command('reference-history')
+  withJsonOption(program.command('reference-history'))
     .description('chart the reference injector over the runs of an archive, with signals by published rules')
     .argument('[serial]', 'serial number; without it every reference injector')
     .addOption(new Option('--rules <set>', 'which rules').choices(['limits', 'western-electric', 'nelson']).default('limits'))
@@ -87,9 +85,9 @@ export function addMetrologyCommands(program: Command): void {
 }
 
 /** Every run that has blind windows, reduced. */
-function* runsWithBlind(archive: Archive): Generator<RunWithBlind> {
+function* runsWithBlind(archive: Archive, silent: boolean): Generator<RunWithBlind> {
   for (const { id, createdAt } of archive.everyRun()) {
-    const state = stateOf(archive, id);
+    const state = stateOf(archive, id, { silent });
     if (!state.setPoints.some((p) => p.role === 'blind') || state.bench === null) continue;
     const { model, serialNumber } = state.bench.identity;
     yield { id, at: createdAt, bench: `${model} ${serialNumber}`, blind: reduceState(state).blind };
@@ -98,7 +96,7 @@ function* runsWithBlind(archive: Archive): Generator<RunWithBlind> {
 
 /** RED-116 to RED-118. */
 function printBlindHistories(archive: Archive, json: boolean): void {
-  const histories = blindHistories([...runsWithBlind(archive)]);
+  const histories = blindHistories([...runsWithBlind(archive, json)]);
   if (histories.length === 0) throw new Stop(exitCode.badInput, `No run in ${archive.path} has a blind window that counts. Give plans blind.percent above 0.`);
   for (const history of histories) {
     if (history.whole.called !== null) process.exitCode = exitCode.checkFailed;
@@ -107,7 +105,7 @@ function printBlindHistories(archive: Archive, json: boolean): void {
       printJson('blind-history', { bench, text: blindVerdict(whole), ...whole, runs: runs.map((r) => ({ ...r, at: new Date(r.at).toISOString() })) });
       continue;
     }
-    say(`\nBench ${history.bench}`);
+    say('', `Bench ${history.bench}`);
     history.runs.forEach(({ run, at, told, inside, spread, sealed }, i) => {
       const scatter = spread === null ? '' : `  scatter ${spread.toFixed(2)} of stated`;
       say(`${String(i + 1).padStart(4)}  ${day(at)}  ${run.slice(0, 13)}  ${String(inside).padStart(3)} of ${String(told).padStart(3)} inside${scatter}${sealed === 0 ? '' : `  ${sealed} sealed`}`);
@@ -116,34 +114,37 @@ function printBlindHistories(archive: Archive, json: boolean): void {
   }
 }
 
-function printOutliers(archive: Archive, id: string): void {
-  const state = stateOf(archive, id);
+function printOutliers(archive: Archive, id: string, json: boolean): void {
+  const state = stateOf(archive, id, { silent: json });
   const reduction = reduceState(state);
   const report = findOutliers(reduction, state.plan);
-  for (const outlier of report.outliers) say(outlier.text);
-  say(report.text);
   const limit = state.plan.reduction.repeatabilityPercent;
-  for (const { pressure, period, widths, lowest } of repeatabilityByWidth(reduction, limit)) {
-    say(`\nRepeatability at ${pressure / 1e3} kPa, period ${period * 1e3} ms, over all injectors and voltages (s_r, its 95 % interval, limit r = 2.77 s_r, s_r by algorithm S, which a few disturbed groups hardly move):`);
+  const byWidth = repeatabilityByWidth(reduction, limit);
+  if (json) {
+    for (const line of outliersForPrograms(id, state.notTraceable, report)) printJson('outliers', line);
+    for (const one of byWidth) printJson('outliers', repeatabilityForPrograms(one, limit));
+    return;
+  }
+  say(...report.outliers.map((outlier) => outlier.text), report.text);
+  for (const { pressure, period, widths, lowest } of byWidth) {
+    say('', `Repeatability at ${pressure / 1e3} kPa, period ${period * 1e3} ms, over all injectors and voltages (s_r, its 95 % interval, limit r = 2.77 s_r, s_r by algorithm S, which a few disturbed groups hardly move):`);
     for (const { width, repeatability: r } of widths) {
       const percent = (value: number): string => (100 * value).toFixed(3);
       say(
         `${(width * 1e3).toFixed(3).padStart(9)} ms  ${r.kind === 'repeatability' ? `${percent(r.sd)} %  (${percent(r.interval.low)} to ${percent(r.interval.high)}) %  r ${percent(r.limit)} %  S ${r.robustSd === null ? '–' : `${percent(r.robustSd)} %`}  ${r.dof} degrees of freedom` : `– ${r.text}`}`,
       );
     }
-    if (lowest.kind === 'no-width') say(lowest.text);
-    else {
-      const proved = lowest.proved === null ? 'for none is it proved' : `proved (upper 95 % bound) from ${(lowest.proved * 1e3).toFixed(3)} ms`;
-      say(`Repeats within ${limit} % from ${(lowest.width * 1e3).toFixed(3)} ms up; ${proved}.`);
-    }
+    say(lowestWidthText(lowest, limit));
   }
 }
 
-function printMatch(archive: Archive, ids: readonly string[], { sets, of, objective, at }: SetsWanted & { at?: readonly string[] }): void {
+function printMatch(archive: Archive, ids: readonly string[], { sets, of, objective, at, json = false }: SetsWanted & { at?: readonly string[]; json?: boolean }): void {
   const plans: Plan[] = [];
+  const standing: { run: string; notTraceable: string[] }[] = [];
   const runs = [...new Set(ids)].map((id): ReducedRun => {
-    const state = stateOf(archive, id);
+    const state = stateOf(archive, id, { silent: json });
     plans.push(state.plan);
+    standing.push({ run: id, notTraceable: [...state.notTraceable] });
     return { id, at: storedRun(archive, id).createdAt, equipment: state.equipment, reduction: reduceState(state), settings: state.plan.reduction };
   });
   const [plan] = plans;
@@ -152,18 +153,21 @@ function printMatch(archive: Archive, ids: readonly string[], { sets, of, object
   const joined = candidatesOf(runs, points);
   if ('kind' in joined) throw new Stop(exitCode.badInput, joined.text);
   const { candidates, leftOut, cautions } = joined;
-  points.forEach((point, p) => say(`Point ${p + 1}: ${pointText(point)}`));
-  for (const caution of cautions) say(`Caution: ${caution}`);
-  for (const { serialNumber, text } of leftOut) say(`Left out: ${serialNumber}. ${text}`);
+  const leftOutLines = leftOut.map(({ serialNumber, text }) => `Left out: ${serialNumber}. ${text}`);
   const match = matchSets(candidates, points, { sets, of, objective });
-  if (match.kind === 'no-choice') throw new Stop(exitCode.badInput, match.text);
+  if (match.kind === 'no-choice') throw new Stop(exitCode.badInput, ...leftOutLines, match.text);
+  if (json) {
+    printJson('match', matchForPrograms(match, joined, standing, points.map((point) => ({ text: pointText(point), scale: criterionOf(point).scale, weight: point.weight }))));
+    return;
+  }
+  say(...points.map((point, p) => `Point ${p + 1}: ${pointText(point)}`), ...cautions.map((caution) => `Caution: ${caution}`), ...leftOutLines);
   match.sets.forEach((set, s) => printSet(set, s, points));
-  say(`\nIn no set: ${match.left.length === 0 ? 'nobody' : match.left.map((c) => c.serialNumber).join(', ')}`);
+  say('', `In no set: ${match.left.length === 0 ? 'nobody' : match.left.map((c) => c.serialNumber).join(', ')}`);
   say(`Greatest cost ${match.greatest.toFixed(3)}, total ${match.total.toFixed(3)}. ${match.text}`);
 }
 
 function printSet({ members, cost, points }: MatchedSet, index: number, asked: readonly MatchPoint[]): void {
-  say(`\nSet ${index + 1}, cost ${cost.toFixed(3)} (deviation from the mean of the set, ± expanded uncertainty, 95 %)`);
+  say('', `Set ${index + 1}, cost ${cost.toFixed(3)} (deviation from the mean of the set, ± expanded uncertainty, 95 %)`);
   const units = asked.map((point) => (criterionOf(point).scale === 'percent' ? '%' : 'µs'));
   const cell = (r: Result | undefined, p: number): string => (r === undefined ? '' : `${r.value.toFixed(2)} ± ${r.expanded.toFixed(2)} ${units[p] ?? ''}`).padStart(22);
   members.forEach((member, m) => say(`  ${member.serialNumber.padEnd(14)}${points.map((point, p) => cell(point.deviations[m], p)).join('')}  run ${member.run.slice(0, 13)} of ${day(member.at)}`));
@@ -237,9 +241,9 @@ function storedRun(archive: Archive, id: string): StoredRun {
 }
 
 /** Every run that has reference points, with these reduced and nothing else. */
-function* runsWithReference(archive: Archive): Generator<RunWithReference> {
+function* runsWithReference(archive: Archive, silent: boolean): Generator<RunWithReference> {
   for (const { id, createdAt } of archive.everyRun()) {
-    const state = stateOf(archive, id);
+    const state = stateOf(archive, id, { silent });
     if (state.plan.reference === undefined) continue;
     const references = { ...state, points: state.points.changed((p, i) => (state.setPoints[i]?.role === 'reference' ? p : { ...p, chosen: null })) };
     yield { id, at: createdAt, plan: state.plan, equipment: state.equipment, windows: reduceState(references).windows };
@@ -248,8 +252,9 @@ function* runsWithReference(archive: Archive): Generator<RunWithReference> {
 
 const enoughRuns = 20;
 
-function printHistories(archive: Archive, serial: string | undefined, options: { rules: RuleSet; baseline?: number }): void {
-  const histories = referenceHistories([...runsWithReference(archive)]).filter((h) => serial === undefined || h.serialNumber === serial);
+function printHistories(archive: Archive, serial: string | undefined, options: { rules: RuleSet; baseline?: number; json?: boolean }): void {
+  const json = options.json === true;
+  const histories = referenceHistories([...runsWithReference(archive, json)]).filter((h) => serial === undefined || h.serialNumber === serial);
   if (histories.length === 0) {
     throw new Stop(exitCode.badInput, `No run in ${archive.path} has an accepted reference point${serial === undefined ? '' : ` of injector ${serial}`}. Give the plan a reference.`);
   }
@@ -258,19 +263,21 @@ function printHistories(archive: Archive, serial: string | undefined, options: {
     const values = history.runs.map((r) => r.mass.value);
     const settings = { rules: options.rules, baseline: options.baseline ?? Math.max(fewestInBaseline, Math.min(enoughRuns, values.length)) };
     const chart = individualsChart(values, settings);
-    say(`\nReference injector ${history.serialNumber} at ${history.voltage} V, ${history.pressure / 1e3} kPa, ${history.width * 1e3} ms, period ${history.period * 1e3} ms; Qd referred to ${history.referenceC} degC`);
+    // Where the baseline is complete the chart itself judges the newest.
+    const newest = values.length >= enoughRuns ? null : newestOf(values);
+    signals += (chart.kind === 'chart' ? chart.signals.length : 0) + (newest?.outside === true ? 1 : 0);
+    if (json) {
+      printJson('reference-history', historyForPrograms(history, chart, newest, chart.kind === 'chart' ? chanceText(chart, settings) : ''));
+      continue;
+    }
+    say('', `Reference injector ${history.serialNumber} at ${history.voltage} V, ${history.pressure / 1e3} kPa, ${history.width * 1e3} ms, period ${history.period * 1e3} ms; Qd referred to ${history.referenceC} degC`);
     printHistory(history, chart.kind === 'chart' ? chart : null);
     if (chart.kind === 'no-chart') say(`No limits: ${chart.text}`);
     else {
-      signals += chart.signals.length;
-      for (const signal of chart.signals) say(signal.text);
-      for (const caution of chart.cautions) say(`Caution: ${caution}`);
+      say(...chart.signals.map((signal) => signal.text), ...chart.cautions.map((caution) => `Caution: ${caution}`));
       say(`${chart.signals.length === 0 ? 'No signals by these rules.' : `${chart.signals.length} signals. Look for what changed before the bench is trusted: meter, fluid, transducers, the injector itself.`} ${chanceText(chart, settings)}`);
     }
-    // Where the baseline is complete the chart itself judges the newest.
     if (values.length >= enoughRuns) continue;
-    const newest = newestOf(values);
-    if (newest?.outside === true) signals += 1;
     const mg = (value: number): string => formatQuantity(kilograms(value), 'mg', kilograms((newest?.high ?? 0) - (newest?.low ?? 0)));
     if (newest === null) say('Three runs before the newest at least are needed to judge it by them.');
     else say(`The newest run lies ${newest.outside ? 'outside' : 'inside'} ${mg(newest.low)} to ${mg(newest.high)}, where 99 of 100 lie by those before it if nothing changed. The others are too few to judge each other.`);

@@ -1,8 +1,9 @@
 /** The options that several commands share, and what they open: the archive, and the bench with its clock. */
-import { existsSync, mkdirSync, statfsSync, statSync } from 'node:fs';
+import { existsSync, statfsSync, statSync } from 'node:fs';
 import { dirname, join, relative, resolve } from 'node:path';
 import { Option, type Command } from 'commander';
 import { openArchive, type Archive } from '../archive/archive.ts';
+import { makeFolder } from '../archive/make-folder.ts';
 import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, WallClock, type Clock } from '../clock/clock.ts';
 import { shareNote } from '../archive/network-share.ts';
@@ -17,6 +18,7 @@ import { samplePath } from '../samples/samples.ts';
 import { houseFolder } from './build.ts';
 import { scenarioFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
+import { tell } from './say.ts';
 import { Stop } from './stop.ts';
 import { variables } from './surroundings.ts';
 import { decimal } from './values.ts';
@@ -46,7 +48,7 @@ function headsFile({ heads, headsKey }: HeadOptions, archive: string, clock: Clo
   const places: HeadPlaces = { heads: heads === undefined ? undefined : resolve(heads), headsKey: headsKey === undefined ? undefined : resolve(headsKey) };
   const made = headsFileAt(places, archive, { now: () => clock.unixNow(), onProblem });
   if (!made.ok) throw new Stop(exitCode.badInput, made.text);
-  if (made.publicKey !== null) process.stderr.write(`Heads are signed; the public key is ${made.publicKey}\n`);
+  if (made.publicKey !== null) tell(`Heads are signed; the public key is ${made.publicKey}`);
   return made.file;
 }
 
@@ -117,7 +119,7 @@ export function commandBench(options: BenchOptions): CommandBench {
     close() {
       takeBack();
       recorder?.close();
-      if (recorder !== null && recorder.failure !== null) process.stderr.write(`${recorder.failure}\n`);
+      if (recorder !== null && recorder.failure !== null) tell(recorder.failure);
       switchOff();
       if (clock instanceof VirtualClock) clock.stop();
     },
@@ -136,12 +138,12 @@ export function recorderTo({ record, port }: Pick<BenchOptions, 'record' | 'port
 }
 
 /** Opens an archive, making its folder for a new one. */
-export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock = machineClock, kept: HeadOptions = {}, onProblem = (text: string): void => void process.stderr.write(`${text}\n`)): Archive {
+export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock = machineClock, kept: HeadOptions = {}, onProblem: (text: string) => void = tell): Archive {
   const file = resolve(path);
   if (statSync(file, { throwIfNoEntry: false })?.isDirectory() === true) throw new Stop(exitCode.badInput, `${file} is a folder, and an archive is a file. Name the file in it.`);
   if (mode === 'write' && !existsSync(file)) {
     try {
-      mkdirSync(dirname(file), { recursive: true });
+      makeFolder(dirname(file));
     } catch (error) {
       throw new Stop(exitCode.archive, `The folder of the archive ${file} cannot be made (${(error as Error).message}). Choose another place with --archive.`);
     }
@@ -149,7 +151,7 @@ export function archivePlace(path: string, mode: 'read' | 'write', clock: Clock 
   const heads = headsFile(kept, file, clock, onProblem);
   const opened = openArchive(file, mode === 'read' ? { readOnly: true } : { now: () => clock.unixNow(), entropy: machineEntropy, ...(heads === null ? {} : { heads }) });
   if (!opened.ok) throw new Stop(exitCode.archive, opened.text);
-  for (const note of [opened.archive.note, mode === 'write' ? shareNote(opened.archive.path) : null]) if (note !== null) process.stderr.write(`${note}\n`);
+  for (const note of [opened.archive.note, mode === 'write' ? shareNote(opened.archive.path) : null]) if (note !== null) tell(note);
   return opened.archive;
 }
 

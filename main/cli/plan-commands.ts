@@ -2,7 +2,6 @@ import { existsSync } from 'node:fs';
 import type { Command } from 'commander';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
-import { equipmentJsonSchema, planJsonSchema } from '../../app/plan/json-schema.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import type { MeterStanding, PreflightLine } from '../../app/plan/preflight-line.ts';
 import { meterStandingIn } from '../archive/meter-standing.ts';
@@ -13,12 +12,11 @@ import { equipmentFor, planFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace, commandBench, equipmentOption, freeDiskBytes, withBenchOptions, type BenchOptions } from './places.ts';
+import { say } from './say.ts';
 import { Stop } from './stop.ts';
 
 /** A pre-flight sheet, a line for each rule. */
-export function sheetText(lines: readonly PreflightLine[]): string {
-  return lines.map(({ rule, result, text }) => `${rule.padEnd(7)} ${result.padEnd(7)} ${text}`).join('\n');
-}
+export const sheetLines = (lines: readonly PreflightLine[]): readonly string[] => lines.map(({ rule, result, text }) => `${rule.padEnd(7)} ${result.padEnd(7)} ${text}`);
 
 const isRefusal = ({ result }: PreflightLine): boolean => result === 'refuse';
 
@@ -50,25 +48,11 @@ export function addPlanCommands(program: Command): void {
         });
         await connected.bench.close();
         if (options.json === true) printJson('sheet', sheetForPrograms(sheet.lines));
-        else process.stdout.write(`${sheetText(sheet.lines)}\n`);
+        else say(...sheetLines(sheet.lines));
         if (sheet.lines.some(isRefusal)) process.exitCode = exitCode.refused;
       } finally {
         place.close();
       }
-    });
-
-  program
-    .command('plan-schema')
-    .description('print the JSON Schema of a plan')
-    .action(() => {
-      process.stdout.write(`${JSON.stringify(planJsonSchema(), null, 2)}\n`);
-    });
-
-  program
-    .command('equipment-schema')
-    .description('print the JSON Schema of an equipment record')
-    .action(() => {
-      process.stdout.write(`${JSON.stringify(equipmentJsonSchema(), null, 2)}\n`);
     });
 }
 

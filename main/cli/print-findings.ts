@@ -20,17 +20,13 @@ import { deadTimeCurves } from '../../app/tables/map.ts';
 import { cubicCentimetresPerMinute, estimateForFluid, gramsPerMinute, poundsPerHour } from '../../app/tables/units.ts';
 import { labelOf } from '../../app/uncertainty/source.ts';
 import { evidenceText } from '../export/csv.ts';
+import { columnLines } from './print-table.ts';
+import { wrapped } from './say.ts';
 
 const four = (value: number): string => Number(value.toPrecision(4)).toString();
 
-/** Columns padded to their widest text; the last is left as it is. */
-function aligned(rows: readonly (readonly string[])[]): string {
-  const widths = (rows[0] ?? []).map((_, column) => Math.max(...rows.map((row) => row[column]?.length ?? 0)));
-  return rows.map((row) => row.map((text, i) => (i === row.length - 1 ? text : text.padEnd((widths[i] ?? 0) + 2))).join('')).join('\n');
-}
-
 /** The budget of one attempt (GUM, table H.1). `what` names the attempt. */
-export function printBudget({ mass, rows }: BudgetTable, what: string): string {
+export function budgetLines({ mass, rows }: BudgetTable, what: string, width: number): readonly string[] {
   const head = ['input', 'value', 'u', 'sensitivity, mg per unit', 'contribution, ug', 'of variance', 'kind', 'type', 'from'];
   const lines = rows.map((r) => [
     labelOf(r.source),
@@ -45,7 +41,12 @@ export function printBudget({ mass, rows }: BudgetTable, what: string): string {
   ]);
   const stated = formatExpanded(mass.value as Kilograms, 'mg', mass.expanded as Kilograms);
   const parts = `u random ${four(mass.uRandom * 1e9)} ug, shared ${four(mass.uShared * 1e9)} ug; coverage factor ${mass.coverageFactor.toFixed(2)} for 95 %`;
-  return [`Uncertainty budget of ${what}`, aligned([head, ...lines]), `Qd = ${stated}; ${parts}`].join('\n');
+  return [...wrapped(`Uncertainty budget of ${what}`, width), ...columnLines([head, ...lines], 'left', width), ...wrapped(`Qd = ${stated}; ${parts}`, width)];
+}
+
+export interface FindingSection {
+  readonly title: string;
+  readonly lines: readonly string[];
 }
 
 /** Another fluid to estimate static flows for, and the one that was measured with. */
@@ -54,9 +55,9 @@ export interface OtherFluid {
   readonly density: KilogramsPerCubicMetre;
 }
 
-/** What a reduction tells beside its tables, line by line. */
-export function printFindings(reduction: Reduction, times: readonly MeasuredAt[], other: OtherFluid | null = null): string {
-  const sections = [
+/** What a reduction tells beside its tables, by heading. */
+export function findingsOf(reduction: Reduction, times: readonly MeasuredAt[], other: OtherFluid | null = null): readonly FindingSection[] {
+  return [
     slopeLines(reduction),
     staticLines(reduction),
     ...(other === null ? [] : [otherFluidLines(reduction, other)]),
@@ -69,22 +70,19 @@ export function printFindings(reduction: Reduction, times: readonly MeasuredAt[]
     { title: 'Invariance set: the same number under a changed nuisance', lines: invarianceSentences(reduction.invariance) },
     { title: 'Blind windows', lines: [...blindSentences(reduction.blind), ...reduction.blind.map(blindLine)] },
   ];
-  return sections.map(({ title, lines }) => [title, ...lines.map((l) => `  ${l}`)].join('\n')).join('\n\n');
 }
 
-interface Section {
-  readonly title: string;
-  readonly lines: readonly string[];
-}
+/** The same for the terminal. */
+export const findingLines = (sections: readonly FindingSection[]): readonly string[] => sections.flatMap(({ title, lines }) => ['', title, ...lines.map((line) => `  ${line}`)]);
 
-function slopeLines({ slopeModels }: Reduction): Section {
+function slopeLines({ slopeModels }: Reduction): FindingSection {
   return {
     title: 'Slope over voltages',
     lines: slopeModels.map((model) => `${model.type} at ${model.pressure / 1e3} kPa, period ${four(model.period * 1e3)} ms: ${slopeModelSentence(model)}`),
   };
 }
 
-function staticLines({ staticFlows, cells }: Reduction): Section {
+function staticLines({ staticFlows, cells }: Reduction): FindingSection {
   return {
     title: 'Static flow Qs',
     lines: staticFlows.map((s) => {
@@ -98,7 +96,7 @@ function staticLines({ staticFlows, cells }: Reduction): Section {
 }
 
 /** RED-37 */
-function otherFluidLines({ staticFlows }: Reduction, { measuredWith, density }: OtherFluid): Section {
+function otherFluidLines({ staticFlows }: Reduction, { measuredWith, density }: OtherFluid): FindingSection {
   const lines = staticFlows.flatMap((s) => {
     if (s.kind === 'no-static-flow') return [];
     const { estimate, relativeUncertainty } = estimateForFluid(s.flow.value as KilogramsPerSecond, measuredWith, density);
@@ -114,7 +112,7 @@ function otherFluidLines({ staticFlows }: Reduction, { measuredWith, density }: 
   };
 }
 
-function rangeLines({ cells }: Reduction): Section {
+function rangeLines({ cells }: Reduction): FindingSection {
   const milliseconds = (s: Seconds): string => `${four(s * 1e3)} ms`;
   const line = (c: LineCell): string => {
     const range =
@@ -127,7 +125,7 @@ function rangeLines({ cells }: Reduction): Section {
   return { title: 'Linear flow range and lowest usable width', lines: cells.flatMap((c) => (c.kind === 'line' ? [line(c)] : [])) };
 }
 
-function curveLines(reduction: Reduction): Section {
+function curveLines(reduction: Reduction): FindingSection {
   return {
     title: 'Dead time over voltage, X = a + tau ln(V / (V - Vp))',
     lines: deadTimeCurves(reduction).map(({ serialNumber, pressure, form, leaveOneOut }) => {
@@ -142,7 +140,7 @@ function curveLines(reduction: Reduction): Section {
   };
 }
 
-function exponentLines(reduction: Reduction): Section {
+function exponentLines(reduction: Reduction): FindingSection {
   const exponents = pressureExponents(reduction);
   const known = exponents.flatMap((e) => (e.kind === 'exponent' ? [e] : []));
   const [missing] = exponents.filter((e) => e.kind === 'no-exponent');
@@ -158,7 +156,7 @@ function exponentLines(reduction: Reduction): Section {
   };
 }
 
-function leakLines({ leak, periodPair, cells }: Reduction): Section {
+function leakLines({ leak, periodPair, cells }: Reduction): FindingSection {
   const blocks =
     leak.kind === 'leak'
       ? leak.blocks.map(
@@ -173,7 +171,7 @@ function leakLines({ leak, periodPair, cells }: Reduction): Section {
   return { title: 'Fluid that leaks past the injector under test', lines: [...leakSentences(leak, periodPair, cells), ...blocks, ...pairs] };
 }
 
-function lightLines({ lightWindows }: Reduction): Section {
+function lightLines({ lightWindows }: Reduction): FindingSection {
   const lines = lightWindowSentences(lightWindows);
   return { title: 'Windows that count less than their repeats', lines: lines.length > 0 ? lines : ['None: every window counts as much as its repeats.'] };
 }
@@ -188,7 +186,7 @@ function curvatureLines({ curvatures }: Reduction): readonly string[] {
   return bent.length > 0 || curvatures.length === 0 ? bent : ['Over their whole length lines bend no more than scatter explains.'];
 }
 
-function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Section {
+function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): FindingSection {
   const { trend } = driftOf(massesOf(reduction.windows), times);
   return {
     title: 'Drift of the reference point, coils that follow late, and lines that bend',

@@ -5,29 +5,26 @@ import { addArchiveCommands } from './archive-commands.ts';
 import { addBenchCommands } from './bench-commands.ts';
 import { addCompletionCommand } from './completion.ts';
 import { addHandoverCommands } from './handover-commands.ts';
+import { laidOut } from './help.ts';
 import { addMeterCheckCommands } from './meter-check-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addProofCommands } from './proof-commands.ts';
+import { addReplayCommand } from './replay-command.ts';
 import { addReportCommands } from './report-commands.ts';
 import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
 import { addWindowCommands } from './window-commands.ts';
 import { obeyInput } from './end-with-input.ts';
+import { addSchemaCommands } from './schema-commands.ts';
 import { refuseEmptyValues } from './values.ts';
 
 /** A program that throws what it was refused, and ends no process. */
 export function makeProgram(): Command {
-  const program = new Command('railhouse')
+  const program = laidOut(new Command('railhouse'))
     .description(
       'Runs an injector calibration bench, keeps every attempt, and reduces it to tables.\n' +
         'PC software is not a safety function: read the cautions in README.md before anything real is connected.',
-    )
-    .addHelpText(
-      'after',
-      '\nExit codes: 0 done; 1 defect of this program; 2 bad command line or file; 3 start refused, nothing energised;\n' +
-        '4 ended with points that have no accepted attempt; 5 resting unfinished, can be continued; 6 bench not reached or lost;\n' +
-        '7 archive busy, newer, damaged or disk full; 8 a check found something wrong.',
     )
     .version(software, '-V, --version', 'print name and version')
     .showHelpAfterError('(add --help for the options)')
@@ -47,7 +44,9 @@ export function makeProgram(): Command {
   addProofCommands(program);
   addPlanCommands(program);
   addBenchCommands(program);
+  addReplayCommand(program);
   addWindowCommands(program);
+  addSchemaCommands(program);
   addCompletionCommand(program);
   return program;
 }

@@ -7,9 +7,12 @@ import { headText, parseHead, type Head } from '../archive/ledger.ts';
 import { checkProof, continuation, placeOfRun, type CheckedProof } from '../archive/proof.ts';
 import { checkExport } from '../export/manifest.ts';
 import { chosenRun } from './chosen-run.ts';
+import { commandLine } from './command-line.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption } from './places.ts';
 import { withArchive } from './result-commands.ts';
+import { jsonText, say, sayJson } from './say.ts';
 import { Stop } from './stop.ts';
 import { newFile } from './values.ts';
 
@@ -22,10 +25,19 @@ export function givenHead(text: string): Head {
 
 interface ProveOptions {
   readonly archive: string;
+  readonly json?: true;
   readonly since?: Head;
   readonly head?: Head;
   readonly to?: string;
 }
+
+interface CheckOptions {
+  readonly head?: Head;
+  readonly json?: true;
+}
+
+/** Whether another head was kept than the one that was found. */
+const isOther = (kept: Head | undefined, found: string): boolean => kept !== undefined && headText(kept) !== found;
 
 const differentHead = (head: Head): string => `The archive has no such history: its first ${head.n} entries do not have the head ${headText(head)}. Nothing was proved. Run verify with --head ${headText(head)}.`;
 
@@ -43,9 +55,10 @@ function prove(named: string | undefined, options: ProveOptions): Promise<void> 
       if (proof === null) throw new Stop(exitCode.checkFailed, differentHead(options.since));
       if (proof.head !== headText(under)) throw new Stop(exitCode.checkFailed, differentHead(under));
     }
-    const text = `${JSON.stringify(proof, null, 1)}\n`;
+    const text = `${jsonText(proof, 1)}\n`;
     if (options.to === undefined) {
-      process.stdout.write(text);
+      if (options.json === true) printJson('prove', { kind: proof.kind, head: proof.head, to: null, proof });
+      else sayJson(proof, 1);
       return;
     }
     try {
@@ -53,7 +66,8 @@ function prove(named: string | undefined, options: ProveOptions): Promise<void> 
     } catch (error) {
       throw new Stop(exitCode.badInput, `The proof cannot be written (${(error as Error).message}). Choose another file.`);
     }
-    process.stdout.write(`${resolve(options.to)}, ${text.length} bytes, under the head ${proof.head}\n`);
+    if (options.json === true) printJson('prove', { kind: proof.kind, head: proof.head, to: resolve(options.to), proof });
+    else say(`${resolve(options.to)}, ${text.length} bytes, under the head ${proof.head}`);
   });
 }
 
@@ -64,8 +78,7 @@ function words({ proof, entry, head }: Extract<CheckedProof, { holds: true }>): 
 }
 
 export function addProofCommands(program: Command): void {
-  program
-    .command('prove')
+  withJsonOption(program.command('prove'))
     .description('a proof of a few hundred bytes, for somebody without the archive: that a run lies at its place in its history, or (--since) that this history goes on from an earlier head')
     .argument('[run]', 'id or its beginning; without it the latest run')
     .addOption(archiveOption())
@@ -74,13 +87,12 @@ export function addProofCommands(program: Command): void {
     .addOption(new Option('--to <file>', 'write it to this file'))
     .action(prove);
 
-  program
-    .command('check-proof')
+  withJsonOption(program.command('check-proof'))
     .description('check such a proof, without the archive')
     .argument('<file>', 'the proof')
     .addOption(new Option('--head <head>', 'the head that it must be under: one that was kept').argParser(givenHead))
     .addHelpText('after', '\nA proof holds under its own head. It is worth what that head is worth: compare it with one that was kept elsewhere or is signed.')
-    .action((file: string, options: { head?: Head }) => {
+    .action((file: string, options: CheckOptions) => {
       let document: unknown;
       try {
         document = JSON.parse(readFileSync(resolve(file), 'utf8'));
@@ -88,43 +100,48 @@ export function addProofCommands(program: Command): void {
         throw new Stop(exitCode.badInput, `The proof ${file} cannot be read (${(error as Error).message}).`);
       }
       const checked = checkProof(document);
-      if (!checked.holds) throw new Stop(exitCode.checkFailed, checked.text);
-      if (options.head !== undefined && headText(options.head) !== headText(checked.head)) {
-        throw new Stop(exitCode.checkFailed, `The proof holds, but under another head: ${headText(checked.head)}. Ask for one under the head that was kept.`);
-      }
-      process.stdout.write(`${words(checked)}\n`);
-      if (options.head === undefined) process.stdout.write('Compare this head with one that was kept elsewhere (--head).\n');
+      const head = checked.holds ? headText(checked.head) : null;
+      const text = checked.holds ? words(checked) : checked.text;
+      const fault = !checked.holds ? text : head !== null && isOther(options.head, head) ? `The proof holds, but under another head: ${head}. Ask for one under the head that was kept.` : null;
+      if (options.json === true) printJson('check-proof', { passed: fault === null, holds: checked.holds, head, text: fault ?? text });
+      if (fault !== null) throw new Stop(exitCode.checkFailed, fault);
+      if (options.json === true) return;
+      say(text, ...(options.head === undefined ? ['Compare this head with one that was kept elsewhere (--head).'] : []));
     });
 
-  program
-    .command('check-export')
+  withJsonOption(program.command('check-export'))
     .description('hold the files of an export against its manifest, and the manifest against its proof, without the archive')
     .argument('<folder>', 'folder of the export')
     .addOption(new Option('--head <head>', 'the head that the export must be under: one that was kept').argParser(givenHead))
-    .action(async (folder: string, options: { head?: Head }) => {
+    .action(async (folder: string, options: CheckOptions) => {
       let checked;
       try {
         checked = await checkExport(resolve(folder));
       } catch (error) {
         throw new Stop(exitCode.badInput, `The manifest of ${resolve(folder)} cannot be read (${(error as Error).message}).`);
       }
-      if (!checked.whole) throw new Stop(exitCode.checkFailed, `The export in ${resolve(folder)} is NOT as it was written. ${checked.problems.join(' ')}`);
-      if (options.head !== undefined && headText(options.head) !== checked.archiveHead) {
-        throw new Stop(exitCode.checkFailed, `The export is as it was written, but under another head: ${checked.archiveHead}.`);
+      const fault = !checked.whole
+        ? `The export in ${resolve(folder)} is NOT as it was written. ${checked.problems.join(' ')}`
+        : isOther(options.head, checked.archiveHead) ? `The export is as it was written, but under another head: ${checked.archiveHead}.` : null;
+      if (options.json === true) {
+        const of = checked.whole ? { run: checked.runId, archiveId: checked.archiveId, head: checked.archiveHead, files: checked.files } : { run: null, archiveId: null, head: null, files: null };
+        printJson('check-export', { passed: fault === null, ...of, problems: checked.whole ? [] : [...checked.problems] });
       }
-      process.stdout.write(
-        `All ${checked.files} files are as they were written. Run ${checked.runId} lies in archive ${checked.archiveId} under the head ${checked.archiveHead}.\n` +
-          'To hold the archive against it: npm run cli -- verify --head with this head.\n',
+      if (fault !== null || !checked.whole) throw new Stop(exitCode.checkFailed, fault ?? '');
+      if (options.json === true) return;
+      say(
+        `All ${checked.files} files are as they were written. Run ${checked.runId} lies in archive ${checked.archiveId} under the head ${checked.archiveHead}.`,
+        `To hold the archive against it: ${commandLine('verify', ['--head', checked.archiveHead])}`,
       );
     });
 
-  program
-    .command('make-head-key')
+  withJsonOption(program.command('make-head-key'))
     .description('make an Ed25519 key to sign heads of archives with (--heads-key), and print its public part')
     .argument('<file>', 'the private key; keep it away from the archive. The file must not exist yet', newFile)
-    .action((file: string) => {
+    .action((file: string, options: { json?: true }) => {
       const made = makeHeadKey(resolve(file));
       if (!made.ok) throw new Stop(exitCode.badInput, made.text);
-      process.stdout.write(`${resolve(file)}\npublic key ${made.publicKey}\n`);
+      if (options.json === true) printJson('make-head-key', { file: resolve(file), publicKey: made.publicKey });
+      else say(resolve(file), `public key ${made.publicKey}`);
     });
 }

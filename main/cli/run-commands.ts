@@ -21,8 +21,9 @@ import { withEndByInput } from './end-with-input.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace, commandBench, equipmentOption, freeDiskBytes, withBenchOptions, withHeadOptions, type BenchOptions, type HeadOptions } from './places.ts';
-import { sheetForPrograms, sheetText } from './plan-commands.ts';
+import { sheetForPrograms, sheetLines } from './plan-commands.ts';
 import { printTables } from './result-commands.ts';
+import { tell } from './say.ts';
 import { Stop } from './stop.ts';
 import { variables } from './surroundings.ts';
 import { decimal } from './values.ts';
@@ -119,13 +120,13 @@ async function carry(
       ).finally(letGo);
       if (!opened.ok) throw new Stop(failureCodes[opened.code], opened.text);
       const { service, foundDriven } = opened;
-      if (foundDriven !== null) process.stderr.write(`${foundDriven}\n`);
+      if (foundDriven !== null) tell(foundDriven);
       if (options.json === true) {
         printJson('run', { kind: 'run', id: service.id, archive: archive.path });
         printJson('sheet', sheetForPrograms(service.state.preflight));
       }
       const sheet = options.quiet === true ? service.state.preflight.filter(({ result }) => result !== 'pass') : service.state.preflight;
-      process.stderr.write(`${options.quiet === true ? '' : `Run ${service.id} in ${archive.path}\n`}${sheet.length === 0 ? '' : `${sheetText(sheet)}\n`}`);
+      tell(...(options.quiet === true ? [] : [`Run ${service.id} in ${archive.path}`]), ...sheetLines(sheet));
       // A sheet that nobody can read begins nothing.
       await ending.said();
       process.exitCode = await drive(service, (state) => [...untraceable(options, state), ...begin(state)], operator, {

@@ -14,11 +14,20 @@ export const variables = { archive: 'RAILHOUSE_ARCHIVE', equipment: 'RAILHOUSE_E
 
 const configurationSchema = z.strictObject({ archive: z.string().min(1).optional(), equipment: z.string().min(1).optional(), port: z.string().min(1).optional(), operator: z.string().min(1).max(120).optional() });
 
+/** undefined: of a user who has no entry in the system's list, as in a container that is started under a number (CLI-19). */
+function configurationOfHome(): string | undefined {
+  try {
+    return join(homedir(), '.config');
+  } catch {
+    return undefined;
+  }
+}
+
 /** The file that RAILHOUSE_CONFIG names, or railhouse/config.json in the user's folder for configuration; the second may be missing. */
 function configurationPath(env: NodeJS.ProcessEnv): string | null {
   const named = env['RAILHOUSE_CONFIG'];
   if (named !== undefined && named.trim() !== '') return resolve(named);
-  const home = process.platform === 'win32' ? env['APPDATA'] : (env['XDG_CONFIG_HOME'] ?? join(homedir(), '.config'));
+  const home = process.platform === 'win32' ? env['APPDATA'] : (env['XDG_CONFIG_HOME'] ?? configurationOfHome());
   const path = home === undefined || home === '' ? null : join(home, 'railhouse', 'config.json');
   return path !== null && existsSync(path) ? path : null;
 }

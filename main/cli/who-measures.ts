@@ -1,5 +1,6 @@
 /** Who answers for a run is asked and never guessed: a login name is no signature (RUN-113). */
 import { createInterface } from 'node:readline/promises';
+import { oneLinePattern } from '../../app/boundary/text.ts';
 import { exitCode } from './exit-codes.ts';
 import { Stop } from './stop.ts';
 
@@ -12,6 +13,7 @@ const longest = 120;
 export async function whoMeasures(given: string | undefined): Promise<string> {
   const name = (given ?? (process.stdin.isTTY && process.stderr.isTTY ? await asked() : '')).trim();
   if (name === '') throw new Stop(exitCode.badInput, 'Say who measures and answers for this run: --operator NAME. It is stored with the run. Nothing was done.');
+  if (!oneLinePattern.test(name)) throw new Stop(exitCode.badInput, 'The name of the operator must be of one line, without control characters. Nothing was done.');
   if (name.length > longest) throw new Stop(exitCode.badInput, `The name of the operator may have ${longest} characters at most.`);
   return name;
 }

@@ -18,7 +18,9 @@ import { scenarioFile } from './documents.ts';
 import { buildDesktop, buildWindow, houseFolder, windowFolder } from './build.ts';
 import { withEndByInput } from './end-with-input.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace, freeDiskBytes, withHeadOptions, type HeadOptions } from './places.ts';
+import { say, tell } from './say.ts';
 import { Stop } from './stop.ts';
 import { decimal } from './values.ts';
 
@@ -27,6 +29,7 @@ interface WindowOptions extends HeadOptions {
   readonly listen: number;
   readonly scenario?: string;
   readonly port?: readonly string[];
+  readonly json?: true;
 }
 
 function port(text: string): number {
@@ -44,7 +47,7 @@ async function serve(options: WindowOptions): Promise<void> {
   const scenario = options.scenario === undefined ? undefined : scenarioFile(options.scenario);
   let tellWindows: (text: string) => void = () => undefined;
   const archive = archivePlace(options.archive, 'write', machineClock, options, (text) => {
-    process.stderr.write(`${text}\n`);
+    tell(text);
     tellWindows(text);
   });
   try {
@@ -57,18 +60,19 @@ async function serve(options: WindowOptions): Promise<void> {
       freeDiskBytes: () => freeDiskBytes(archive.path),
       serialPorts: async () => [...(options.port ?? []).map((path) => ({ path })), ...(await serialPorts(machineClock))],
       desk: new Desk(deskProcess(archive.path, deskWorker, 'like-the-host'), machineClock, deskProcess(archive.path, deskWorker, 'gives-way')),
-      onDefect: (error) => process.stderr.write(`This is a defect of the program:\n${(error as Error).stack ?? String(error)}\n`),
+      onDefect: (error) => tell('This is a defect of the program:', ...((error as Error).stack ?? String(error)).split('\n')),
     });
     tellWindows = (text) => host.noteKeeping(text);
     const served = await serveOnLoopback({ host, clock: machineClock, entropy: machineEntropy, windowFolder, port: options.listen });
     if (!served.ok) throw new Stop(exitCode.badInput, served.text);
-    process.stdout.write(`The window is served at ${served.web.address}\nArchive: ${archive.path}. Ctrl-C ends the host and makes the bench safe.\n`);
+    if (options.json === true) printJson('window', { address: served.web.address, archive: archive.path });
+    else say(`The window is served at ${served.web.address}`, `Archive: ${archive.path}. Ctrl-C ends the host and makes the bench safe.`);
     const asked = await new Promise<string>((resolve) => {
       ending.hold({ onAsked: ({ why }) => resolve(why), makeSafe: () => host.makeSafeNow() });
     });
-    process.stderr.write(`${asked} Ending: the bench is being made safe and everything committed ...\n`);
+    tell(`${asked} Ending: the bench is being made safe and everything committed ...`);
     const { accepted, reason } = await host.close();
-    process.stderr.write(`${reason}\n`);
+    tell(reason);
     if (!accepted) process.exitCode = exitCode.bench;
     await served.web.close();
   } finally {
@@ -85,7 +89,7 @@ async function start(options: WindowOptions): Promise<void> {
     electronFolder: join(houseFolder, 'node_modules', 'electron'),
   });
   if (!electron.can) {
-    process.stderr.write(`railhouse: no desktop window here, because ${electron.why}; the window is served to a browser of this machine.\n`);
+    tell(`railhouse: no desktop window here, because ${electron.why}; the window is served to a browser of this machine.`);
     await serve(options);
     return;
   }
@@ -140,7 +144,7 @@ export function addWindowCommands(program: Command): void {
     .description('build the window and the desktop processes into dist/, as far as they are older than their source')
     .action(buildDesktop);
 
-  withEndByInput(withHeadOptions(program.command('window')))
+  withEndByInput(withJsonOption(withHeadOptions(program.command('window'))))
     .description('serve the window on this machine, for a browser; only programs of this machine can reach it')
     .addOption(archiveOption())
     .addOption(new Option('--scenario <file>', 'which simulated bench windows connect to, and what goes wrong on it'))

@@ -1,9 +1,10 @@
 /** The host in a process of its own: a page that hangs or a shell that asks something never holds up the bench. */
-import { mkdirSync, statfsSync } from 'node:fs';
+import { statfsSync } from 'node:fs';
 import { dirname } from 'node:path';
 import type { MessagePortMain } from 'electron';
 import { openArchive } from '../archive/archive.ts';
 import { headsFileAt } from '../archive/heads-file.ts';
+import { makeFolder } from '../archive/make-folder.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { ending } from '../ending/ending.ts';
 import { benchPlaces } from '../host/bench-place.ts';
@@ -29,7 +30,7 @@ ending.watch(machineClock, { defect: 1, bench: 1, output: 1 });
 keepHeapSmall();
 const { archivePath, ...headPlaces } = hostArguments.parse(JSON.parse(process.argv[2] ?? ''));
 try {
-  mkdirSync(dirname(archivePath), { recursive: true });
+  makeFolder(dirname(archivePath));
 } catch {
   // What is in the way is said by the opening.
 }

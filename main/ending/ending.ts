@@ -28,6 +28,7 @@ interface InHand {
 /** Ends a process that does not come to an end by itself; in real time. The bench confirms within 5 s of its own. */
 const END_DEADLINE_MS = 40_000;
 const SAFE_DEADLINE_MS = 10_000;
+const LAST_ACTS_MS = 1000;
 const LAST_WORDS_MS = 1000;
 
 /** Signals by which a person or the system asks for the end; those that a system does not know never come there. */
@@ -53,12 +54,13 @@ interface EndCodes {
 
 class Ending {
   readonly #inHand = new Set<InHand>();
-  readonly #last = new Set<() => void>();
+  readonly #last = new Set<() => void | Promise<void>>();
   #interrupts = 0;
   /** As the launcher counts them: a terminal sends Ctrl-C to both, so the higher of the two counts is the true one. */
   #launcherInterrupts = 0;
   #asked: Asked | null = null;
   #broken = false;
+  #leaving = false;
   #outputLost = false;
   #after: Clock['after'] = () => () => undefined;
   #codes: EndCodes = { defect: 1, bench: 1, output: 1 };
@@ -105,8 +107,8 @@ class Ending {
     if (stdin instanceof Socket) stdin.unref();
   }
 
-  /** `action` is done before the process ends early; the returned function takes it back. It must be quick. */
-  last(action: () => void): () => void {
+  /** `action` is done before the process ends early; the returned function takes it back. It has a second. */
+  last(action: () => void | Promise<void>): () => void {
     this.#last.add(action);
     return () => this.#last.delete(action);
   }
@@ -114,8 +116,8 @@ class Ending {
   /** Ends the process with its exit code, whatever else is still open, as soon as its last words are out. */
   async over(): Promise<never> {
     await this.said();
-    // A defect ends it by itself.
-    if (this.#broken) return new Promise<never>(() => undefined);
+    // A defect, and whoever asked for the end, end it by themselves.
+    if (this.#broken || this.#leaving) return new Promise<never>(() => undefined);
     const code = process.exitCode ?? 0;
     return process.exit(code === 0 && this.#outputLost ? this.#codes.output : code);
   }
@@ -223,16 +225,20 @@ class Ending {
     return said.filter((sentence) => sentence !== '');
   }
 
+  async #within(ms: number, work: Promise<unknown>): Promise<void> {
+    await Promise.race([work, new Promise<void>((resolve) => this.#after(ms, resolve))]);
+  }
+
   async #leave(code: number | string): Promise<void> {
+    this.#leaving = true;
+    const done: Promise<void>[] = [];
     for (const action of this.#last) {
-      try {
-        action();
-      } catch {
-        // The others are done all the same.
-      }
+      // Whatever becomes of one, the others are done all the same.
+      done.push(Promise.resolve().then(action).catch(() => undefined));
     }
+    await this.#within(LAST_ACTS_MS, Promise.all(done));
     // A terminal that stands still does not keep the process.
-    await Promise.race([this.said(), new Promise<void>((resolve) => this.#after(LAST_WORDS_MS, resolve))]);
+    await this.#within(LAST_WORDS_MS, this.said());
     process.exit(code);
   }
 }

@@ -1,7 +1,8 @@
 /** Writes a set of files so that all of it is there, or what was there before. */
 import { createHash } from 'node:crypto';
-import { mkdir, open, readdir, realpath, rename, rmdir, unlink } from 'node:fs/promises';
+import { open, readdir, realpath, rename, rmdir, unlink } from 'node:fs/promises';
 import { basename, dirname, join } from 'node:path';
+import { makeFolder } from '../archive/make-folder.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 
 /** `Piece`: text, and bytes where a format is not text. */
@@ -55,9 +56,11 @@ export const realDisk: ExportDisk = {
       throw error;
     }
   },
-  mkdir: async (path) => {
-    await mkdir(path, { recursive: true });
-  },
+  mkdir: (path) =>
+    new Promise((made) => {
+      makeFolder(path);
+      made();
+    }),
   list: async (path) => {
     try {
       return await readdir(path);

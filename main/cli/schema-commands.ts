@@ -1,0 +1,31 @@
+/** What documents and answers have to be, as JSON Schema. */
+import { Argument, type Command } from 'commander';
+import { z } from 'zod';
+import { equipmentJsonSchema, planJsonSchema } from '../../app/plan/json-schema.ts';
+import { jsonLines } from './json.ts';
+import { sayJson } from './say.ts';
+
+type Answer = keyof typeof jsonLines;
+
+/** Of one line of an answer; fields that a later version adds are no error. */
+export const answerSchema = (answer: Answer): unknown => z.toJSONSchema(jsonLines[answer], { override: ({ jsonSchema }) => {
+    delete jsonSchema.additionalProperties;
+  } });
+
+export function addSchemaCommands(program: Command): void {
+  program
+    .command('plan-schema')
+    .description('print the JSON Schema of a plan')
+    .action(() => sayJson(planJsonSchema(), 2));
+
+  program
+    .command('equipment-schema')
+    .description('print the JSON Schema of an equipment record')
+    .action(() => sayJson(equipmentJsonSchema(), 2));
+
+  program
+    .command('output-schema')
+    .description('print the JSON Schema of a line that --json prints')
+    .addArgument(new Argument('<answer>', 'whose').choices(Object.keys(jsonLines)))
+    .action((answer: Answer) => sayJson(answerSchema(answer), 2));
+}

@@ -1,0 +1,213 @@
+/** What the commands say to programs, each of them, held against the schema that the program itself prints (CLI-12, CLI-16 of main/cli/README.md). */
+import { Ajv2020 } from 'ajv/dist/2020.js';
+import { spawn, spawnSync } from 'node:child_process';
+import { readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Command } from 'commander';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { jsonLines } from '../../main/cli/json.ts';
+import { makeProgram } from '../../main/cli/program.ts';
+import { answerSchema } from '../../main/cli/schema-commands.ts';
+import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+
+const main = join(import.meta.dirname, '../../main/cli/main.ts');
+
+type Answer = keyof typeof jsonLines;
+
+let folder = '';
+const at = (name: string): string => join(folder, name);
+const archive = (): readonly string[] => ['--archive', at('archive.sqlite')];
+const env = (): NodeJS.ProcessEnv => ({ ...Object.fromEntries(Object.entries(process.env).filter(([name]) => !name.startsWith('RAILHOUSE') && !name.startsWith('npm_'))), XDG_CONFIG_HOME: folder });
+
+function run(...args: readonly string[]) {
+  const { status, stdout, stderr } = spawnSync(process.execPath, [main, ...args], { cwd: folder, env: env(), encoding: 'utf8', timeout: 120_000, maxBuffer: 1 << 28 });
+  return { code: status, out: stdout, err: stderr };
+}
+
+/** A fast run with a reference injector, blind windows and replicates. */
+function writePlan(): void {
+  const small = samplePlan('small-plan');
+  const [first] = small.injectors;
+  if (first === undefined) throw new Error('the small plan has injectors');
+  writeFileSync(
+    at('plan.json'),
+    JSON.stringify({
+      ...small,
+      injectors: [1, 2, 3, 4].map((i) => ({ ...first, serialNumber: `S-${i}`, channel: i })),
+      axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 4, 5, 6], periodMs: [20], replicates: 2 },
+      reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 16 },
+      blind: { ...small.blind, percent: 15 },
+      reduction: { ...small.reduction, linearFromMs: 3 },
+    }),
+  );
+}
+
+beforeAll(() => {
+  folder = scratchFolder();
+  writePlan();
+}, 120_000);
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+interface Asked {
+  readonly command: string;
+  readonly args: () => readonly string[];
+  /** Which answers its lines are. */
+  readonly answers: readonly Answer[];
+  readonly code?: number;
+  /** On standard error; nothing where the code is 0 and this is missing. */
+  readonly says?: RegExp;
+}
+
+/** In an order in which each finds what it needs. */
+const asked: readonly Asked[] = [
+  { command: 'check-plan', args: () => [at('plan.json')], answers: ['sheet'] },
+  { command: 'sweep', args: () => [at('plan.json'), ...archive(), '--operator', 'A. Tester', '--record', at('transcript')], answers: ['run', 'sheet'] },
+  { command: 'continue', args: () => [...archive(), '--operator', 'A. Tester'], answers: ['run', 'sheet'] },
+  { command: 'measure-again', args: () => [...archive(), '--operator', 'A. Tester', '--points', '3'], answers: ['run', 'sheet'] },
+  { command: 'runs', args: archive, answers: ['runs'] },
+  { command: 'reduce', args: () => [...archive(), '--findings', '--other-density', '740'], answers: ['reduce'] },
+  { command: 'reduce', args: () => [...archive(), '--budget', '3'], answers: ['budget'] },
+  { command: 'export', args: () => [...archive(), '--to', at('tables'), '--voltages', '12,14'], answers: ['export'] },
+  { command: 'tables', args: () => [...archive(), '--to', at('controller-tables')], answers: ['tables'] },
+  { command: 'outliers', args: archive, answers: ['outliers'] },
+  { command: 'match', args: () => [...archive(), '--sets', '2', '--of', '2', '--at', 'mass:14V:400kPa:3ms', 'dead-time:14V:400kPa'], answers: ['match'] },
+  { command: 'blind-history', args: archive, answers: ['blind-history'] },
+  { command: 'reference-history', args: archive, answers: ['reference-history'] },
+  { command: 'meter-check add', args: () => [join(main, '../../samples/meter-check.json'), ...archive()], answers: ['meter-check'] },
+  { command: 'meter-check list', args: () => [...archive(), '--date', '2026-12-31'], answers: ['meter-check'] },
+  { command: 'meter-check in-force', args: () => [...archive(), '--date', '2026-12-31'], answers: ['meter-check in-force'] },
+  { command: 'meter-check in-force', args: () => [...archive(), '--date', '2026-12-31', '--to', at('equipment.json')], answers: ['meter-check in-force'] },
+  { command: 'verify', args: archive, answers: ['verify'] },
+  { command: 'prove', args: archive, answers: ['prove'] },
+  { command: 'prove', args: () => [...archive(), '--to', at('proof.json')], answers: ['prove'] },
+  { command: 'check-proof', args: () => [at('proof.json')], answers: ['check-proof'] },
+  { command: 'check-proof', args: () => [at('proof.json'), '--head', `5:${'0'.repeat(64)}`], answers: ['check-proof'], code: 8 },
+  { command: 'check-export', args: () => [at('tables')], answers: ['check-export'] },
+  { command: 'check-export', args: () => [at('tables'), '--head', `5:${'0'.repeat(64)}`], answers: ['check-export'], code: 8 },
+  { command: 'make-head-key', args: () => [at('key.pem')], answers: ['make-head-key'] },
+  { command: 'backup', args: () => [at('copy.sqlite'), ...archive()], answers: ['backup'] },
+  { command: 'bring-up-to-date', args: () => [at('copy.sqlite')], answers: ['bring-up-to-date'] },
+  { command: 'ports', args: () => [], answers: ['ports'] },
+  { command: 'check-controller', args: () => [], answers: ['check-controller'] },
+  { command: 'replay', args: () => [at('transcript')], answers: ['replay'] },
+  { command: 'replay', args: () => [at('transcript'), '--plan', at('plan.json'), '--archive', at('replayed.sqlite')], answers: ['run', 'replay'], code: 8, says: /blind windows.*drawn anew/s },
+];
+
+/** They go on until they are ended: what they say first. */
+const serving: readonly Asked[] = [
+  { command: 'serve-bench', args: () => [], answers: ['serve-bench'] },
+  { command: 'window', args: () => ['--archive', at('window.sqlite')], answers: ['window'] },
+];
+
+/** The same as another of the table, and what tells nothing that is not JSON or a script already. */
+const notAsked: Readonly<Record<string, string>> = {
+  sample: 'is sweep with a plan of its own',
+  'plan-schema': 'prints a JSON document',
+  'equipment-schema': 'prints a JSON document',
+  'layout-schema': 'prints a JSON document',
+  'output-schema': 'prints a JSON document',
+  completion: 'prints a script',
+  start: 'opens a window for a person',
+  build: 'tells nothing',
+};
+
+const leaves = (command: Command, path: readonly string[] = []): readonly (readonly [string, Command])[] =>
+  command.commands.flatMap((one) => (one.commands.length > 0 ? leaves(one, [...path, one.name()]) : [[[...path, one.name()].join(' '), one] as const]));
+
+const seen = new Set<Answer>();
+const ajv = new Ajv2020({ strict: false, formats: { 'date-time': true } });
+
+/** The lines, after each was found to be of one of the answers. */
+function linesOf(text: string, answers: readonly Answer[]): readonly Record<string, unknown>[] {
+  const checks = answers.map((answer) => [answer, ajv.compile(answerSchema(answer) as object)] as const);
+  return text.split('\n').slice(0, -1).map((line) => {
+    const value = JSON.parse(line) as Record<string, unknown>;
+    const fits = checks.filter(([, check]) => check(value)).map(([answer]) => answer);
+    expect(fits.length, line).toBeGreaterThan(0);
+    for (const answer of fits) {
+      // What the program prints is no more than its schema names.
+      jsonLines[answer].parse(value);
+      seen.add(answer);
+    }
+    return value;
+  });
+}
+
+describe('CLI-12 every command that tells something tells it to programs', () => {
+  it('those that do not are few and have a reason', () => {
+    const all = leaves(makeProgram());
+    const told = new Set([...asked, ...serving].map(({ command }) => command));
+    expect(all.map(([name]) => name).filter((name) => !told.has(name) && !(name in notAsked))).toEqual([]);
+    expect(all.filter(([name, command]) => told.has(name) !== command.options.some(({ long }) => long === '--json') && name !== 'sample').map(([name]) => name)).toEqual([]);
+  });
+
+  it.each(asked)('$command says JSON lines of its schema and nothing else ($answers)', { timeout: 120_000 }, ({ command, args, answers, code = 0, says }) => {
+    const { code: ended, out, err } = run(...command.split(' '), ...args(), '--json');
+    expect(`${ended ?? 'ended from outside'} ${ended === code ? '' : err}`).toBe(`${code} `);
+    if (says !== undefined) expect(err).toMatch(says);
+    const lines = linesOf(out, answers);
+    if (command !== 'ports' && command !== 'continue') expect(lines.length).toBeGreaterThan(0);
+  });
+
+  it.each(serving)('$command says where it is', { timeout: 120_000 }, async ({ command, args, answers }) => {
+    const child = spawn(process.execPath, [main, command, ...args(), '--json'], { cwd: folder, env: env(), stdio: ['ignore', 'pipe', 'ignore'] });
+    const first = await new Promise<string>((resolve, reject) => {
+      let said = '';
+      child.stdout.on('data', (bytes: Buffer) => {
+        said += bytes.toString();
+        if (said.includes('\n')) resolve(said);
+      });
+      child.on('close', () => reject(new Error('it ended')));
+    });
+    child.removeAllListeners('close');
+    child.kill('SIGTERM');
+    await new Promise((resolve) => child.on('close', resolve));
+    linesOf(first, answers);
+  });
+
+  it('a run tells how far it is, and each answer was seen', () => {
+    const lines = run('sweep', at('plan.json'), '--archive', at('again.sqlite'), '--operator', 'A. Tester', '--json', '--quiet').out.split('\n').slice(0, -1).map((line) => JSON.parse(line) as { kind: string; accepted: number });
+    expect(lines.filter(({ kind }) => kind === 'progress').length).toBeGreaterThan(0);
+    expect(lines.at(-1)?.kind).toBe('rest');
+    expect(Object.keys(jsonLines).filter((answer) => !seen.has(answer as Answer) && answer !== 'ports')).toEqual([]);
+  });
+
+  it('the program prints the schema of each answer', () => {
+    for (const answer of Object.keys(jsonLines) as Answer[]) expect(() => ajv.compile(answerSchema(answer) as object)).not.toThrow();
+    expect(JSON.parse(run('output-schema', 'verify').out)).toEqual(answerSchema('verify'));
+    expect(run('output-schema', 'nothing').code).toBe(2);
+  });
+});
+
+describe('CLI-16 scripts that read an answer', () => {
+  /** Names of fields with the way to them. */
+  function fields(schema: unknown, way: string): readonly string[] {
+    const { properties = {}, items, anyOf = [], required = [] } = schema as { properties?: Record<string, unknown>; items?: unknown; anyOf?: readonly unknown[]; required?: readonly string[] };
+    return [
+      ...Object.entries(properties).flatMap(([name, of]) => [`${way}.${name}${required.includes(name) ? '' : '?'}`, ...fields(of, `${way}.${name}`)]),
+      ...(items === undefined ? [] : fields(items, `${way}[]`)),
+      ...anyOf.flatMap((one) => fields(one, way)),
+    ];
+  }
+
+  it('find every field that was there before', () => {
+    const now = [...new Set((Object.keys(jsonLines) as Answer[]).flatMap((answer) => fields(answerSchema(answer), answer)))].sort();
+    const promised = readFileSync(join(import.meta.dirname, 'fixtures/json-fields.txt'), 'utf8').trim().split('\n');
+    expect(promised.filter((field) => !now.includes(field))).toEqual([]);
+    // A new field is written down there too, and then it stays.
+    expect(now.filter((field) => !promised.includes(field))).toEqual([]);
+  });
+});
+
+describe('CLI-20 a reader that has had enough', () => {
+  const reading: readonly (readonly [string, () => readonly string[]])[] = [
+    ...asked.filter(({ command, code }) => code === undefined && !['sweep', 'continue', 'measure-again', 'meter-check add', 'make-head-key', 'backup', 'check-controller'].includes(command)).map(({ command, args }) => [command, () => [...command.split(' '), ...args()]] as const),
+    ...['plan-schema', 'equipment-schema', 'output-schema run', 'completion zsh', '--help', 'sweep --help'].map((line) => [line, () => line.split(' ')] as const),
+  ];
+
+  it.runIf(process.platform !== 'win32').each(reading)('ends %s quietly', { timeout: 60_000 }, (_command, args) => {
+    const { status, stderr } = spawnSync('bash', ['-c', 'set -o pipefail; node="$1"; shift; "$node" "$@" | true', 'bash', process.execPath, main, ...args()], { cwd: folder, env: env(), encoding: 'utf8' });
+    expect(stderr).not.toMatch(/EPIPE|\n\s+at |defect/u);
+    expect(status).toBe(0);
+  });
+});
