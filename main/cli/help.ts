@@ -1,5 +1,6 @@
 /** How help is laid out: to the width of the terminal, however narrow (CLI-14). */
 import type { Command, Help } from 'commander';
+import { unconfirmedWords } from '../../app/run/safe-words.ts';
 import { exitCode } from './exit-codes.ts';
 import { tell, widthOf, wrapped } from './say.ts';
 
@@ -23,7 +24,7 @@ const codeWords: Readonly<Record<keyof typeof exitCode, string>> = {
   refused: 'start refused, nothing energised',
   pointsFailed: 'ended with points that have no accepted attempt',
   unfinished: 'resting unfinished, can be continued',
-  bench: 'bench not reached, lost, or not confirmed safe',
+  bench: `bench not reached, lost, or ${unconfirmedWords}`,
   archive: 'archive busy, newer, damaged or disk full',
   checkFailed: 'a check found something wrong',
 };

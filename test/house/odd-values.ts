@@ -35,6 +35,7 @@ function oddities(path: readonly string[], command: Command, folder: string): re
     tried('an option that is not', [...given, '--nonsense']),
     tried('one word too many', [...command.registeredArguments.map(() => 'x'), 'x', 'x']),
     ...command.options.filter(({ required, optional }) => required || optional).map(({ long }) => tried(`${long ?? ''} ""`, [...given, ...named, long ?? '', ''])),
+    ...command.options.filter(({ flags }) => /<(seconds|factor|numbers?|points?|port|date|head|V|kPa|ms|kg)\b/u.test(flags)).flatMap(({ long }) => ['0x10', '1e999', '-1'].map((value) => tried(`${long ?? ''} ${value}`, [...given, ...named, `${long ?? ''}=${value}`]))),
     ...command.registeredArguments.map((argument, i) => tried(`<${argument.name()}> ""`, [...given.slice(0, i), '', ...named])),
     ...(given.length > 0 && !stays.has(name) ? [tried('a file that is not there', [...given, ...named])] : []),
     ...(given.length > 0 ? [tried('a folder for a file', [folder, ...named]), tried('- with nothing in it', ['-', ...named], ''), tried('a file that is no JSON', [join(folder, 'text.json'), ...named])] : []),

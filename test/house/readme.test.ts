@@ -1,10 +1,14 @@
-/** What the README tells a person to type, typed (CLI-10, CLI-11 of main/cli/README.md). */
+/** What the README tells a person to type, typed (CLI-10, CLI-11, CLI-22 of main/cli/README.md). */
 import { spawnSync } from 'node:child_process';
-import { readFileSync, rmSync } from 'node:fs';
+import { existsSync, readFileSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Command } from 'commander';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { parsePlan } from '../../app/plan/parse.ts';
+import { exitCode } from '../../main/cli/exit-codes.ts';
 import { makeProgram } from '../../main/cli/program.ts';
+import { variables } from '../../main/cli/surroundings.ts';
+import { samplePath } from '../../main/samples/samples.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 
 const house = join(import.meta.dirname, '..', '..');
@@ -57,6 +61,66 @@ describe('CLI-11 the README', () => {
     });
     expect(named.filter((code) => code.includes(' --')).length).toBeGreaterThan(3);
     expect(unknown).toEqual([]);
+  });
+});
+
+describe('CLI-22 the README says of the program', () => {
+  const [readme = ''] = readmes;
+  const rows = readme.split('\n').filter((line) => line.startsWith('| `')).map((line) => line.split('|').map((cell) => cell.trim()));
+  const spans = (cell: string): readonly string[] => [...cell.matchAll(/`([^`]+)`/g)].map(([, code = '']) => code);
+  const leaves = (command: Command, path: readonly string[] = []): readonly (readonly [string, Command])[] =>
+    command.commands.flatMap((one) => (one.commands.length > 0 ? leaves(one, [...path, one.name()]) : [[[...path, one.name()].join(' '), one] as const]));
+  const all = leaves(makeProgram());
+
+  it('each command with what it takes, and no other', () => {
+    const written = all.map(([name, { registeredArguments }]) =>
+      [name, ...registeredArguments.map((one) => `${one.required ? '' : '['}${one.name().toUpperCase()}${one.variadic ? '...' : ''}${one.required ? '' : ']'}`)].join(' '),
+    );
+    const table = rows.flatMap(([, commands = '']) => spans(commands));
+    expect(table.filter((one) => /^[a-z]/u.test(one)).toSorted()).toEqual(written.toSorted());
+  });
+
+  it('options that one of the commands of their row has', () => {
+    const unknown = rows.flatMap(([, commands = '', text = '']) => {
+      const names = spans(commands);
+      const has = new Set(all.filter(([name]) => names.some((one) => one === name || one.startsWith(`${name} `))).flatMap(([, { options }]) => options.map(({ long }) => long)));
+      return [...`${commands} ${text}`.matchAll(/`(--[a-z-]+)/g)].map(([, option = '']) => option).filter((option) => !has.has(option));
+    });
+    expect(unknown).toEqual([]);
+  });
+
+  it('its exit codes, in the words of its help', () => {
+    const said = (text: string): string => /Exit codes: ([^.]*)\./u.exec(text.replaceAll(/\s+/gu, ' '))?.[1] ?? '';
+    const { stdout } = run(['--help']);
+    expect(said(stdout)).toMatch(/^0 done; 1 .*; 8 /u);
+    expect(said(readme)).toBe(said(stdout));
+    for (const code of Object.values(exitCode)) expect(said(readme)).toMatch(new RegExp(`\\b${code} `, 'u'));
+  });
+
+  it('its variables', () => {
+    const known = new Set<string>([...Object.values(variables), 'RAILHOUSE_CONFIG']);
+    const named = readmes.map((text) => new Set(text.match(/RAILHOUSE_[A-Z_]+/gu)));
+    for (const set of named) expect([...set].filter((name) => !known.has(name))).toEqual([]);
+    for (const name of Object.values(variables)) expect(readme).toContain(name);
+    expect(readmes[1]).toContain('RAILHOUSE_CONFIG');
+  });
+
+  it('the numbers of its sample', () => {
+    const plan = parsePlan(JSON.parse(readFileSync(samplePath('plan'), 'utf8')));
+    if (!plan.ok) throw new Error('the sample plan does not parse');
+    const { injectors, axes } = plan.plan;
+    const words: Readonly<Record<number, string>> = { 3: 'three', 5: 'five', 8: 'eight', 12: 'twelve' };
+    const points = injectors.length * axes.voltageV.length * axes.pressureKpa.length * axes.widthMs.length * axes.periodMs.length * axes.replicates;
+    expect(readme.replaceAll(/\s+/gu, ' ')).toContain(
+      `measures ${words[injectors.length] ?? ''} injectors at ${words[axes.voltageV.length] ?? ''} voltages from ${Math.min(...axes.voltageV)} to ${Math.max(...axes.voltageV)} V, ${words[axes.widthMs.length] ?? ''} pulse widths and ` +
+        `${words[axes.replicates] ?? ''} replicates at ${axes.pressureKpa.join()} kPa: ${points.toString().replace(/(\d)(\d{3})$/u, '$1 $2')} points`,
+    );
+  });
+
+  it('files that are there', () => {
+    const links = [...readme.matchAll(/\]\(([^)#]+)\)/g)].map(([, path = '']) => path).filter((path) => !path.includes(':'));
+    expect(links.length).toBeGreaterThan(5);
+    expect(links.filter((path) => !existsSync(join(house, path)))).toEqual([]);
   });
 });
 

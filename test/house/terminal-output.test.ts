@@ -1,6 +1,6 @@
 /** What a terminal gets, whatever is written in names and however wide it is (CLI-13 to CLI-15, CLI-17 to CLI-19, CLI-21 of main/cli/README.md). */
 import { spawn, spawnSync } from 'node:child_process';
-import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { chmodSync, existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Command } from 'commander';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
@@ -198,6 +198,25 @@ describe('CLI-19 a user whom the system does not know by name', () => {
     expect(run(['--help'], { env, node })).toMatchObject({ code: 0, err: '' });
     expect(run(['check-plan', small()], { env, node }).code).toBe(0);
     expect(run(sweepTo('a.sqlite'), { env, node }).code).toBe(0);
+  });
+});
+
+describe('CLI-19 evidence that one may only read', () => {
+  /** An account that the system has no name for, as in a container. */
+  const nobody = { uid: 12_345, gid: 12_345 };
+  const reads = process.getuid?.() === 0 && spawnSync(process.execPath, ['-e', `require('node:fs').readFileSync(${JSON.stringify(main)})`], nobody).status === 0;
+
+  it.skipIf(!reads)('is read by whoever has no name, no home and no right to write beside it', { timeout: 120_000 }, () => {
+    const kept = join(folder, 'kept');
+    mkdirSync(kept);
+    expect(run(sweepTo(join(kept, 'a.sqlite'))).code).toBe(0);
+    for (const [path, mode] of [[join(kept, 'a.sqlite'), 0o444], [kept, 0o555], [folder, 0o777]] as const) chmodSync(path, mode);
+    for (const args of [['--help'], ['runs', '--archive', 'kept/a.sqlite'], ['verify', 'kept/a.sqlite'], ['reduce', '--archive', 'kept/a.sqlite'], ['export', '--archive', 'kept/a.sqlite', '--to', 'tables'], ['backup', 'copy.sqlite', '--archive', 'kept/a.sqlite']]) {
+      const { status, stderr } = spawnSync(process.execPath, [main, ...args], { cwd: folder, env: { PATH: process.env['PATH'] }, encoding: 'utf8', ...nobody });
+      expect(`${args.join(' ')}: ${status ?? 'ended from outside'} ${stderr}`).toBe(`${args.join(' ')}: 0 `);
+    }
+    chmodSync(kept, 0o755);
+    expect(readdirSync(kept)).toEqual(['a.sqlite']);
   });
 });
 

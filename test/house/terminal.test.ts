@@ -182,6 +182,13 @@ describe('CLI-4 what is to be typed next', () => {
   });
 });
 
+describe('CLI-23 how the program was called', () => {
+  it.each([['exec', 'npx railhouse'], [undefined, 'railhouse']])('under the npm command %s it is typed as "%s"', (npmCommand, called) => {
+    const missing = spawnSync(process.execPath, [join(house, 'main', 'launch', 'railhouse.mjs'), 'reduce', 'nothing', '--archive', join(house, 'test/house/fixtures/archive-version-4.sqlite')], { cwd: folder, env: { ...bare(), npm_command: npmCommand }, encoding: 'utf8' });
+    expect(missing.stderr).toContain(`List the runs with: ${called} runs --archive`);
+  });
+});
+
 describe('CLI-9 the README', () => {
   it('names every command in its table', () => {
     const table = readFileSync(join(house, 'README.md'), 'utf8').split('\n').filter((line) => line.startsWith('| `')).join('\n');
