@@ -69,6 +69,18 @@ export const jsonLines = {
   }),
   export: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
   tables: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
+  report: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
+  'issue-report': z.strictObject({ run: z.string(), number: z.string(), folder: z.string(), publicKey: z.string() }),
+  'prove-report': z.union([
+    z.strictObject({
+      kind: z.literal('report'), number: z.string(), by: z.string(), at: z.string(), run: z.string(), archiveId: z.string(), head: z.string(), amends: z.string().nullable(),
+      publicKey: z.string(), publicKeyGiven: z.boolean(),
+    }),
+    /** Of the PDF, JSON or CSV beside it. */
+    z.strictObject({ kind: z.literal('file'), file: z.string(), number: z.string(), publicKey: z.string(), publicKeyGiven: z.boolean() }),
+    z.strictObject({ kind: z.literal('register'), replacedBy: z.string().nullable(), replacedAt: z.string().nullable() }),
+    z.strictObject({ kind: z.literal('against'), text: z.string() }),
+  ]),
   outliers: z.union([
     z.strictObject({ kind: z.literal('outlier'), points: z.array(z.strictObject({ point: z.int(), attempt: z.int() })), standardDeviations: z.number(), text: z.string() }),
     z.strictObject({ kind: z.literal('tested'), run: z.string(), notTraceable: z.array(z.string()), windows: z.int(), pairs: z.int(), notTested: z.int(), text: z.string() }),

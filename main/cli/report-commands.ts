@@ -1,5 +1,5 @@
 /** Reports: drafts, issued ones, and the proof of one. */
-import { mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import { readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { basename, dirname, join, resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { oneLinePattern } from '../../app/boundary/text.ts';
@@ -8,6 +8,7 @@ import { noDetails } from '../../app/report/details.ts';
 import { reportLengths, type ReportLength } from '../../app/report/document.ts';
 import { papers, type Paper } from '../../app/report/style.ts';
 import { publicHeadKey } from '../archive/heads-file.ts';
+import { makeFolder } from '../archive/make-folder.ts';
 import { isoTime } from '../clock/dating.ts';
 import { machineClock } from '../clock/machine.ts';
 import { registeredReports } from '../report/book.ts';
@@ -20,8 +21,10 @@ import { chosenRun } from './chosen-run.ts';
 import { commandLine } from './command-line.ts';
 import { reportDetailsFile } from './documents.ts';
 import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption } from './json.ts';
 import { archiveOption, archivePlace } from './places.ts';
 import { withArchive } from './result-commands.ts';
+import { say, tell } from './say.ts';
 import { Stop } from './stop.ts';
 
 interface ReportOptions {
@@ -29,6 +32,7 @@ interface ReportOptions {
   readonly length: ReportLength;
   readonly paper: Paper;
   readonly details?: string;
+  readonly json?: true;
 }
 
 /** What a draft and an issued report are made with. */
@@ -47,23 +51,26 @@ function draft(named: string | undefined, options: ReportOptions & { readonly to
     const found = reportInArchive(archive, { runId, details, length: options.length, issue: null });
     if (!found.ok) throw new Stop(exitCode.badInput, found.text);
     const folder = resolve(options.to);
-    const files = draftFiles(found.document);
+    const drafts = draftFiles(found.document);
     const pdf = join(folder, 'report.pdf');
+    const files: string[] = [];
     try {
-      mkdirSync(folder, { recursive: true });
+      makeFolder(folder);
       // An earlier one would be of another report.
       rmSync(pdf, { force: true });
-      for (const { name, text } of files) {
+      for (const { name, text } of drafts) {
         writeFileSync(join(folder, `${name}.part`), text);
         renameSync(join(folder, `${name}.part`), join(folder, name));
-        process.stdout.write(`${join(folder, name)}\n`);
+        files.push(join(folder, name));
       }
     } catch (error) {
       throw new Stop(exitCode.badInput, `The report cannot be written into ${folder} (${(error as Error).message}). The archive is not touched. Choose another folder with --to.`);
     }
-    const printed = await printPdf(files.find(({ name }) => name === 'report.html')?.text ?? '', pdf, options.paper, chromiumPath());
-    process[printed.ok ? 'stdout' : 'stderr'].write(`${printed.ok ? pdf : printed.text}\n`);
-    process.stdout.write('This is a draft. issue-report numbers and signs it.\n');
+    const printed = await printPdf(drafts.find(({ name }) => name === 'report.html')?.text ?? '', pdf, options.paper, chromiumPath());
+    if (printed.ok) files.push(pdf);
+    else tell(printed.text);
+    if (options.json === true) printJson('report', { run: runId, folder, files });
+    else say(...files, 'This is a draft. issue-report numbers and signs it.');
   });
 }
 
@@ -92,10 +99,16 @@ function issue(named: string | undefined, options: IssueOptions): Promise<void> 
       chromium: chromiumPath(),
     });
     if (!issued.ok) throw new Stop(exitCode.badInput, issued.text);
-    if (issued.notPrinted !== '') process.stderr.write(`${issued.notPrinted}\n`);
+    if (issued.notPrinted !== '') tell(issued.notPrinted);
     const measuredBy = archive.run(runId)?.operator ?? '';
-    if (samePerson(options.by, measuredBy)) process.stderr.write(`${options.by} measured this run and releases its report; the report says so.\n`);
-    process.stdout.write(`${issued.number}\n${issued.folder}\nSigned with the public key ${issued.publicKey}: give it to your customers by another way than with the report.\nTo check it: ${commandLine('prove-report', join(issued.folder, 'report.html'))}\n`);
+    if (samePerson(options.by, measuredBy)) tell(`${options.by} measured this run and releases its report; the report says so.`);
+    if (options.json === true) printJson('issue-report', { run: runId, number: issued.number, folder: issued.folder, publicKey: issued.publicKey });
+    else {
+      say(
+        issued.number, issued.folder, `Signed with the public key ${issued.publicKey}: give it to your customers by another way than with the report.`,
+        `To check it: ${commandLine('prove-report', join(issued.folder, 'report.html'))}`,
+      );
+    }
   });
 }
 
@@ -103,6 +116,7 @@ interface ProofOptions {
   readonly publicKey?: string;
   readonly against?: string;
   readonly book?: string;
+  readonly json?: true;
 }
 
 function bytesOf(path: string): Buffer {
@@ -113,45 +127,59 @@ function bytesOf(path: string): Buffer {
   }
 }
 
-function proveReport(file: string, { publicKey, against, book }: ProofOptions): void {
+function proveReport(file: string, { publicKey, against, book, json = false }: Omit<ProofOptions, 'json'> & { readonly json?: boolean }): void {
   const path = resolve(file);
   const name = basename(path);
   const data = bytesOf(path);
-  const whoseKey = (key: string): string => (publicKey === undefined ? `\nSealed with the key ${key}. Compare it with the one that the laboratory gave you (--public-key): anybody can seal a report with a key of his own.` : `\nSealed with the key that was given.`);
+  const whoseKey = (key: string): string => (publicKey === undefined ? `Sealed with the key ${key}. Compare it with the one that the laboratory gave you (--public-key): anybody can seal a report with a key of his own.` : 'Sealed with the key that was given.');
   if (/\.(?:pdf|json|csv)$/u.test(name)) {
     const listed = checkListed(name, data, bytesOf(join(dirname(path), 'seal.txt')).toString('utf8'), publicKey ?? null);
     if (!listed.holds) throw new Stop(exitCode.checkFailed, listed.text);
     if (against !== undefined) throw new Stop(exitCode.badInput, `${name} is as it was issued. An archive is held against the HTML file of the report: name that.`);
-    process.stdout.write(`${name} is as it was issued with report ${listed.number}.${whoseKey(listed.publicKey)}\n`);
+    if (json) printJson('prove-report', { kind: 'file', file: path, number: listed.number, publicKey: listed.publicKey, publicKeyGiven: publicKey !== undefined });
+    else say(`${name} is as it was issued with report ${listed.number}.`, whoseKey(listed.publicKey));
     return;
   }
   const checked = checkReport(data, publicKey ?? null);
   if (!checked.holds) throw new Stop(exitCode.checkFailed, checked.text);
   const { inside, seal } = checked;
-  process.stdout.write(
-    `Report ${seal.number} is as it was issued by ${inside.issue.by} on ${inside.issue.at}.${whoseKey(seal.publicKey)}\n` +
-      `It rests on run ${inside.basis.runId}, which lies in archive ${seal.archiveId} under the head ${seal.head}.\n${inside.issue.amends === null ? '' : `It takes the place of report ${inside.issue.amends.number}.\n`}`,
-  );
-  if (book !== undefined) sayRegistered(resolve(book), seal);
+  const amends = inside.issue.amends?.number ?? null;
+  if (json) {
+    printJson('prove-report', {
+      kind: 'report', number: seal.number, by: inside.issue.by, at: inside.issue.at, run: inside.basis.runId, archiveId: seal.archiveId, head: seal.head, amends,
+      publicKey: seal.publicKey, publicKeyGiven: publicKey !== undefined,
+    });
+  } else {
+    say(
+      `Report ${seal.number} is as it was issued by ${inside.issue.by} on ${inside.issue.at}.`, whoseKey(seal.publicKey),
+      `It rests on run ${inside.basis.runId}, which lies in archive ${seal.archiveId} under the head ${seal.head}.`, ...(amends === null ? [] : [`It takes the place of report ${amends}.`]),
+    );
+  }
+  if (book !== undefined) sayRegistered(resolve(book), seal, json);
   if (against === undefined) return;
   const archive = archivePlace(against, 'read');
   try {
     const proved = proveAgainst(archive, checked);
     if (!proved.holds) throw new Stop(exitCode.checkFailed, proved.text);
-    process.stdout.write(`${proved.text}\n`);
+    if (json) printJson('prove-report', { kind: 'against', text: proved.text });
+    else say(proved.text);
   } finally {
     archive.close();
   }
 }
 
 /** What the register of the lab says of a report: entered as it is, and whether another took its place. */
-function sayRegistered(book: string, { number, body }: { readonly number: string; readonly body: string }): void {
+function sayRegistered(book: string, { number, body }: { readonly number: string; readonly body: string }, json: boolean): void {
   const register = registeredReports(book);
   if (!register.ok) throw new Stop(exitCode.checkFailed, register.text);
   const { reports } = register.value;
   if (!reports.some((r) => r.number === number && r.sha256 === body)) throw new Stop(exitCode.checkFailed, `The register in ${book} has no such report ${number}.`);
   const later = reports.find((r) => r.amends === number);
-  process.stdout.write(later === undefined ? 'The register has it, and no report took its place.\n' : `The register has it. Report ${later.number} TOOK ITS PLACE on ${later.at}.\n`);
+  if (json) {
+    printJson('prove-report', { kind: 'register', replacedBy: later?.number ?? null, replacedAt: later?.at ?? null });
+    return;
+  }
+  say(later === undefined ? 'The register has it, and no report took its place.' : `The register has it. Report ${later.number} TOOK ITS PLACE on ${later.at}.`);
 }
 
 function personName(text: string): string {
@@ -171,12 +199,12 @@ function givenKey(text: string): string {
 }
 
 export function addReportCommands(program: Command): void {
-  withReportOptions(program.command('report'))
+  withReportOptions(withJsonOption(program.command('report')))
     .description('write a report of a run for the customer, as a draft: HTML, PDF (where a Chromium is), JSON and CSV')
     .addOption(new Option('--to <folder>', 'folder for the files; it is made if it is not there').default('report'))
     .action(draft);
 
-  withReportOptions(program.command('issue-report'))
+  withReportOptions(withJsonOption(program.command('issue-report')))
     .description('issue a report of a run: numbered, signed, and entered in the book of reports, where it is never changed')
     .addOption(new Option('--by <name>', 'who releases it and answers for it').argParser(personName).makeOptionMandatory())
     .addOption(new Option('--book <folder>', 'the book of reports: register, key, and every report (default: "reports" beside the archive)'))
@@ -184,8 +212,7 @@ export function addReportCommands(program: Command): void {
     .addOption(new Option('--reason <text>', 'why it does').argParser(reasonText))
     .action(issue);
 
-  program
-    .command('prove-report')
+  withJsonOption(program.command('prove-report'))
     .description('check that an issued report is as it was issued, by itself and offline; and, where its archive is at hand, that it comes out of it again')
     .argument('<file>', 'report.html; or the PDF, JSON or CSV beside it')
     .addOption(new Option('--public-key <key>', 'the public key of the laboratory, as the laboratory gave it').argParser(givenKey))

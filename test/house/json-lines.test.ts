@@ -1,7 +1,7 @@
 /** What the commands say to programs, each of them, held against the schema that the program itself prints (CLI-12, CLI-16 of main/cli/README.md). */
 import { Ajv2020 } from 'ajv/dist/2020.js';
 import { spawn, spawnSync } from 'node:child_process';
-import { readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Command } from 'commander';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
@@ -59,6 +59,12 @@ interface Asked {
   readonly says?: RegExp;
 }
 
+/** The one report in the book. */
+const issued = (): string => {
+  const [folderOf = ''] = readdirSync(at('reports'), { withFileTypes: true }).filter((entry) => entry.isDirectory()).map(({ name }) => name);
+  return join(at('reports'), folderOf, 'report.html');
+};
+
 /** In an order in which each finds what it needs. */
 const asked: readonly Asked[] = [
   { command: 'check-plan', args: () => [at('plan.json')], answers: ['sheet'] },
@@ -70,6 +76,10 @@ const asked: readonly Asked[] = [
   { command: 'reduce', args: () => [...archive(), '--budget', '3'], answers: ['budget'] },
   { command: 'export', args: () => [...archive(), '--to', at('tables'), '--voltages', '12,14'], answers: ['export'] },
   { command: 'tables', args: () => [...archive(), '--to', at('controller-tables')], answers: ['tables'] },
+  { command: 'report', args: () => [...archive(), '--to', at('report')], answers: ['report'] },
+  { command: 'issue-report', args: () => [...archive(), '--by', 'B. Releaser', '--book', at('reports')], answers: ['issue-report'] },
+  { command: 'prove-report', args: () => [issued(), '--book', at('reports'), '--against', at('archive.sqlite')], answers: ['prove-report'] },
+  { command: 'prove-report', args: () => [issued().replace(/html$/u, 'json')], answers: ['prove-report'] },
   { command: 'outliers', args: archive, answers: ['outliers'] },
   { command: 'match', args: () => [...archive(), '--sets', '2', '--of', '2', '--at', 'mass:14V:400kPa:3ms', 'dead-time:14V:400kPa'], answers: ['match'] },
   { command: 'blind-history', args: archive, answers: ['blind-history'] },

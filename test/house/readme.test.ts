@@ -73,8 +73,8 @@ describe('CLI-22 the README says of the program', () => {
   const all = leaves(makeProgram());
 
   it('each command with what it takes, and no other', () => {
-    const written = all.map(([name, { registeredArguments }]) =>
-      [name, ...registeredArguments.map((one) => `${one.required ? '' : '['}${one.name().toUpperCase()}${one.variadic ? '...' : ''}${one.required ? '' : ']'}`)].join(' '),
+    const written = all.map(([name, { registeredArguments, options }]) =>
+      [name, ...registeredArguments.map((one) => `${one.required ? '' : '['}${one.name().toUpperCase()}${one.variadic ? '...' : ''}${one.required ? '' : ']'}`), ...options.filter(({ mandatory }) => mandatory).map(({ flags }) => flags.replace(/<(.*)>/u, (_, value: string) => value.toUpperCase()))].join(' '),
     );
     const table = rows.flatMap(([, commands = '']) => spans(commands));
     expect(table.filter((one) => /^[a-z]/u.test(one)).toSorted()).toEqual(written.toSorted());
