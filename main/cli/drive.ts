@@ -196,6 +196,11 @@ export async function drive(
     },
     makeSafe: () => service.makeSafeNow(),
   });
+  const toldRest = (mode: string, code: ExitCode, text: string, canContinue: boolean): void => {
+    if (!options.json) return;
+    const { accepted, attempts } = service.state.counts;
+    printJson('run', { kind: 'rest', mode, exitCode: code, accepted, points: service.state.points.length, attempts, text, continueWith: canContinue ? options.continueWith : null });
+  };
   try {
     // A run that was found unfinished is on its way to the safe state first.
     let rest = await service.rest();
@@ -210,7 +215,10 @@ export async function drive(
       const answer = service.command(command, by);
       if (!answer.accepted) {
         progress.say(answer.reason);
-        if (rest.mode === 'ready' || rest.mode === 'ended') return exitCode.refused;
+        if (rest.mode === 'ready' || rest.mode === 'ended') {
+          toldRest(rest.mode, exitCode.refused, answer.reason, rest.mode === 'ready');
+          return exitCode.refused;
+        }
         break;
       }
       rest = await service.rest();
@@ -229,10 +237,7 @@ export async function drive(
     }
     if (outcome.canContinue) progress.say(`What was accepted was read back from the archive: nothing of it is lost. To go on: ${options.continueWith}`);
     if (outcome.remaining > 0) progress.say(`${outcome.remaining === 1 ? '1 point has' : `${outcome.remaining} points have`} no result. To measure ${outcome.remaining === 1 ? 'it' : 'them'}: ${options.remainingWith}`);
-    if (options.json) {
-      const { accepted, attempts } = service.state.counts;
-      printJson('run', { kind: 'rest', mode: rest.mode, exitCode: code, accepted, points: service.state.points.length, attempts, text: outcome.text, continueWith: outcome.canContinue ? options.continueWith : null });
-    }
+    toldRest(rest.mode, code, outcome.text, outcome.canContinue);
     return code;
   } finally {
     cancelWait();

@@ -103,6 +103,7 @@ describe('CLI-14 narrow and wide terminals', () => {
       const text = one.configureOutput({ getOutHelpWidth: () => columns }).helpInformation();
       const wide = text.split('\n').filter((line) => !line.startsWith('Usage:') && line.length > columns && line.trim().includes(' '));
       expect(wide).toEqual([]);
+      expect(text).not.toContain('default: []');
     }
   });
 

@@ -130,6 +130,9 @@ describe('CLI-1, CLI-5, CLI-6, CLI-7 a run for a program', () => {
     const told = run(['check-plan', '-', '--json'], { input: JSON.stringify({ ...plan, axes: { ...plan.axes, voltageV: [10, 20] } }) });
     expect(told.code).toBe(3);
     expect(jsonLines.sheet.parse(JSON.parse(told.out))).toMatchObject({ refused: true });
+    const refusedRun = run(['sweep', '-', '--json', '--quiet', '--archive', 'a.sqlite', '--operator', 'A. Tester'], { input: JSON.stringify({ ...plan, axes: { ...plan.axes, voltageV: [10, 20] } }) });
+    expect(refusedRun.code).toBe(3);
+    expect(jsonLines.run.parse(JSON.parse(refusedRun.out.trim().split('\n').at(-1) ?? ''))).toMatchObject({ kind: 'rest', mode: 'ready', exitCode: 3 });
   });
 });
 
