@@ -3,8 +3,11 @@ import { InvalidArgumentError, type Command } from 'commander';
 import { exitCode } from './exit-codes.ts';
 import { Stop } from './stop.ts';
 
-/** A number as people write it, in decimal digits; NaN for anything else: nothing, "0x10", "1e", " ". */
-export const decimal = (text: string): number => (/^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/iu.test(text.trim()) ? Number(text) : Number.NaN);
+/** A number as people write it, in decimal digits; NaN for anything else: nothing, "0x10", "1e", " ", and what is too large to be one. */
+export function decimal(text: string): number {
+  const value = /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/iu.test(text.trim()) ? Number(text) : Number.NaN;
+  return Number.isFinite(value) ? value : Number.NaN;
+}
 
 /** A file that is to be made: "-" would be one of that name. */
 export function newFile(path: string): string {
