@@ -130,12 +130,11 @@ function cellIn(cell: GridCell, { factor, step }: InUnit): ControllerCell {
 /** How far a controller that interpolates linearly lies off the curve in the middles between breakpoints. */
 function mostBetween(raw: RawTable, axes: readonly ControllerAxis[], cells: readonly ControllerCell[], { factor }: InUnit): ControllerTable['betweenBreakpoints'] {
   let found: { readonly most: number; readonly at: number[] } | null = null;
-  const rows = raw.between.cells.length === raw.cells.length ? raw.axes[0].values : raw.between.axes[0];
   raw.between.cells.forEach((row, i) => {
     row.forEach((cell, j) => {
       if (cell.kind === 'missing') return;
-      const place = [rows[i] ?? Number.NaN, raw.between.axes[1][j] ?? Number.NaN].map((v, a) => v * axisUnits[raw.axes[a === 0 ? 0 : 1].name].factor);
-      const at = place.filter((_, a) => (raw.axes[a === 0 ? 0 : 1].values.length) > 1);
+      const place = [raw.between.axes[0][i] ?? Number.NaN, raw.between.axes[1][j] ?? Number.NaN].map((v, a) => v * axisUnits[raw.axes[a === 0 ? 0 : 1].name].factor);
+      const at = place.filter((_, a) => raw.axes[a === 0 ? 0 : 1].values.length > 1);
       const linear = lookUp({ axes: [...axes], cells: [...cells] }, at);
       if (linear === null) return;
       const off = Math.abs(linear - cell.result.value * factor);
