@@ -56,6 +56,7 @@ const badByForm: readonly Bad[] = [
   ['PLAN-20', axes({ voltageV: [10, -1] }), 'axes.voltageV[1]', 'more than 0, but it is -1'],
   ['PLAN-20', axes({ replicates: 1.5 }), 'axes.replicates', 'a whole number, but it is 1.5'],
   ['PLAN-20', axes({ replicates: 1001 }), 'axes.replicates', 'at most 1000'],
+  ['PLAN-84', plan({ reduction: { driftCorrection: 'reference' } }), 'reduction.driftCorrection', 'Give it a reference'],
   ['PLAN-20', plan({ sequence: { kind: 'backwards' } }), 'sequence.kind', 'one of nested, alternating, shuffled, randomised'],
   ['PLAN-20', plan({ settleS: 1e9 }), 'settleS', 'at most 86400'],
   ['PLAN-20', plan({ injectors: [{ serialNumber: 'A1', channel: 1 }] }), 'injectors[0].type', 'missing'],

@@ -84,6 +84,10 @@ function betweenFields(plan: Plan): readonly Problem[] {
     duty(['reference', 'widthMs'], widthMs, periodMs);
   }
 
+  if (plan.reduction.driftCorrection === 'reference' && plan.reference === undefined) {
+    add(['reduction', 'driftCorrection'], 'What the bench drifts is to be taken off by the reference point, but the plan has none. Give it a reference, or set driftCorrection to none.');
+  }
+
   if (hasLook(plan)) {
     const { widthsMs: [, shorter = 0, longer = 0], periodMs } = lookSetPoint(plan);
     duty(['look', 'longMs'], longer, periodMs);

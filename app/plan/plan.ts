@@ -285,6 +285,8 @@ export const planSchema = z.strictObject({
        * dead times are calculated at a pressure near the one that was measured. Absent: they are not.
        */
       pressureEffect: z.strictObject({ percentPer100Kpa: z.number().min(-50).max(50), uncertaintyPercentPer100Kpa: nonNegative }).optional(),
+      /** Drift of the bench over the run: `none` is taken off and it stands in the uncertainties; or what the reference point tells is taken off every mass (`reference`). */
+      driftCorrection: z.enum(['none', 'reference']).default('none'),
       /**
        * Thermal data of the coils of this type in fuel: how much warmer than the rail a watt makes them, and the time in which they follow, each with its
        * standard uncertainty. From the resistance of a coil that cools after long pulses. Absent: taken for usual, and told by the windows of a shuffled order.

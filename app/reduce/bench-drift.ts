@@ -13,22 +13,35 @@ const enough = 4;
 const gross = 6;
 
 interface Known {
+  /** Place in the order of measuring. */
+  readonly order: number;
   readonly mass: number;
   /** Relative standard deviation that one window scatters by. */
   readonly sd: number;
 }
 
-/** `orders`: rises in the order of measuring; absent: that of the points. */
-export function benchDriftOf(windows: readonly ReducedWindow[], scatter: Reduction['scatter'], orders: ReadonlyMap<ReducedWindow, number>): BenchDrift {
+/** Reference windows in the order of measuring, without gross errors; null: too few to tell anything. */
+export function referencesOf(windows: readonly ReducedWindow[], scatter: Reduction['scatter'], orders: ReadonlyMap<ReducedWindow, number>): readonly Known[] | null {
+  const { known } = allReferences(windows, scatter, orders);
+  return known.length < enough ? null : known;
+}
+
+function allReferences(windows: readonly ReducedWindow[], scatter: Reduction['scatter'], orders: ReadonlyMap<ReducedWindow, number>): { readonly all: readonly Known[]; readonly known: readonly Known[] } {
   const inOrder = windows.filter((w) => w.at.role === 'reference').toSorted((a, b) => (orders.get(a) ?? a.point) - (orders.get(b) ?? b.point));
-  const all = inOrder.flatMap(({ at, outcome }): Known[] => {
+  const all = inOrder.flatMap((w): Known[] => {
+    const { at, outcome } = w;
     if (outcome.kind !== 'mass') return [];
     const model = scatter.find((s) => s.pressure === at.pressure && s.period === at.period);
     const variance = model === undefined ? 0 : varianceAt(model, outcome.mass);
-    return [{ mass: outcome.mass, sd: Math.max(Math.sqrt(variance) / outcome.mass, model === undefined ? outcome.uRandom : outcome.uTiming) }];
+    return [{ order: orders.get(w) ?? w.point, mass: outcome.mass, sd: Math.max(Math.sqrt(variance) / outcome.mass, model === undefined ? outcome.uRandom : outcome.uTiming) }];
   });
+  return { all, known: all.filter((one, i) => !isGross(one, all[i - 1], all[i + 1])) };
+}
+
+/** `orders`: rises in the order of measuring; absent: that of the points. `takenOff`: what was taken off for it; null: nothing. */
+export function benchDriftOf(windows: readonly ReducedWindow[], scatter: Reduction['scatter'], orders: ReadonlyMap<ReducedWindow, number>, takenOff: Extract<BenchDrift, { kind: 'told' }>['takenOff'] | null): BenchDrift {
+  const { all, known } = allReferences(windows, scatter, orders);
   if (all.length === 0) return { kind: 'not-told', text: 'No reference point was measured, so nothing is known of what the bench drifted, and no uncertainty holds anything for it. Give the plan a reference.' };
-  const known = all.filter((one, i) => !isGross(one, all[i - 1], all[i + 1]));
   if (known.length < enough) {
     return { kind: 'not-told', text: `${known.length} reference points do not tell what the bench drifted; ${enough} would. No uncertainty holds anything for it.` };
   }
@@ -40,7 +53,7 @@ export function benchDriftOf(windows: readonly ReducedWindow[], scatter: Reducti
   const f = found / expected;
   const line = fitLine(known.map((_, i) => i / dof), known.map((k) => k.mass / mean), null, 'known');
   const scatterDof = scatter.reduce((sum, s) => sum + s.dof, 0);
-  return { kind: 'told', windows: known.length, u: Math.sqrt(Math.max(0, found - expected)), overRun: line.slope, p: fAbove(f, dof, Math.max(1, scatterDof)) };
+  return { kind: 'told', windows: known.length, u: Math.sqrt(Math.max(0, found - expected)), overRun: line.slope, p: fAbove(f, dof, Math.max(1, scatterDof)), ...(takenOff === null || takenOff === undefined ? {} : { takenOff }) };
 }
 
 /** Against the mean of its neighbours, where it has two; what drifts goes on, what is wrong once comes back. */
@@ -55,6 +68,10 @@ export function benchDriftSentence(drift: BenchDrift): string {
   if (drift.kind === 'not-told') return drift.text;
   const percent = (x: number): string => `${(100 * x).toFixed(3)} %`;
   const chance = drift.p < 0.0005 ? 'less than 0.05 %' : `${Number((100 * drift.p).toPrecision(2))} %`;
+  const { takenOff } = drift;
+  if (takenOff !== undefined) {
+    return `Corrected by the reference line, as the plan asks: every mass was divided by the course of the bench that ${drift.windows} reference points tell, by up to ${percent(takenOff.most)}. They differed by ${percent(drift.u)} (standard deviation) beyond what windows scatter by. Every slope and static flow has ${percent(takenOff.u)} for what they do not tell.`;
+  }
   return drift.u === 0
     ? `The ${drift.windows} reference points differ by no more than windows scatter: nothing is held for drift.`
     : `The ${drift.windows} reference points differ by ${percent(drift.u)} (standard deviation) beyond what windows scatter by (chance gives as much in ${chance} of runs). Every slope and static flow has that in its uncertainty.`;

@@ -124,10 +124,11 @@ function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { r
   const outcome = moved ? massPerPulse({ ...at, pressure: cell.pressure }, window, equipment, plan.reduction, blocks.get(`${reduced.point}:${reduced.attempt}`) ?? null) : reduced.outcome;
   const model = scatter.find((s) => s.pressure === cell.pressure && Math.abs(s.period - cell.period) < 1e-9);
   if (outcome.kind !== 'mass' || model === undefined) return null;
+  const ofBench = moved ? (reduced.ofBench ?? 1) : 1;
   const slope = cell.slope.value;
   const { byVoltage, byPressure, byTemperature } = cell;
   const [toVoltage, toPressure, toTemperature] = [at.voltage - window.supply.mean, cell.pressure - window.pressure.mean, celsius(plan.reduction.referenceC) - window.railTemperature.mean];
-  const mass = outcome.mass - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature - delayOf(reduced, byTemperature.value));
+  const mass = outcome.mass / ofBench - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature - delayOf(reduced, byTemperature.value));
   // How well it is known what the dead time does with the conditions counts by how far the window stands from its cell's.
   // What nothing in the run has told may be off by all of itself: no call is to rest on a usual value.
   const ofCondition = ({ value, u, from }: typeof byVoltage, by: number): number => -slope * (from === 'default' ? Math.abs(value) : u) * by;
@@ -305,6 +306,8 @@ interface Course {
 
 /** Reference points of the run about their mean, where their set point is one that has a line. */
 function courseOf(question: Question, lines: ReadonlyMap<string, LineCell>): Course | null {
+  // What they wandered by is taken off already: only what the windows themselves say is left to ask.
+  if (question.plan.reduction.driftCorrection === 'reference') return null;
   const references = question.windows.filter(({ reduced: { at } }) => at.role === 'reference');
   const [first] = references;
   const cell = first === undefined ? undefined : lines.get(cellKey(first.reduced.at));

@@ -222,6 +222,12 @@ class ReducedMass implements MassPerPulse {
     return combined(this.budget, 'shared');
   }
 
+  /** The same window on a bench that measures so much less; its relative uncertainties are the same. */
+  dividedBy(factor: number): MassPerPulse {
+    const { measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, uTiming } = this;
+    return new ReducedMass({ mass: kilograms(this.mass / factor), measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, uTiming }, this.#inputs);
+  }
+
   get budget(): readonly BudgetTerm[] {
     const { point, window, equipment, leak, density } = this.#inputs;
     const [meterCompressibility, meterExpansion, railCompressibility, railExpansion] = density;
@@ -243,6 +249,12 @@ class ReducedMass implements MassPerPulse {
       ...(leak === null ? [] : leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked))),
     ];
   }
+}
+
+/** A mass with what the bench measured too much of taken off, relative (RED-132). It must be one of `massPerPulse`. */
+export function dividedBy(of: MassPerPulse, factor: number): MassPerPulse {
+  if (!(of instanceof ReducedMass)) throw new Error('only what was reduced here knows its budget');
+  return of.dividedBy(factor);
 }
 
 /**

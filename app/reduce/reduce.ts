@@ -6,6 +6,7 @@ import type { Plan } from '../plan/plan.ts';
 import { celsius } from '../quantities/quantity.ts';
 import { coverageFactor, result } from '../uncertainty/budget.ts';
 import type { Result } from '../uncertainty/budget.ts';
+import { benchCourseOf, onMeanBench } from './bench-course.ts';
 import { benchDriftOf } from './bench-drift.ts';
 import { sweepLagsOf, uOfLag } from './coil-lag.ts';
 import { CoilMemory, latenessOf, noLateness, tellsMemory, warmthOf } from './coil-memory.ts';
@@ -30,7 +31,7 @@ import type { LookedFor } from './leak-limits.ts';
 import type { LineSlope } from './line.ts';
 import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
-import type { CellPlace, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
+import type { CellPlace, CountingAttempt, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { uCoilLate, uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
@@ -76,20 +77,17 @@ function asDriven(input: ReductionInput): ReductionInput {
 /** `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */
 function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak: Leak, contradiction: number | null, found: Context['found']): Reduction {
   const blocks = new Map(leak.kind === 'leak' ? leak.blocks.flatMap((block) => block.sources.map((s) => [`${s.point}:${s.attempt}`, block] as const)) : []);
-  const windows = attempts.map(({ point: index, attempt, window, order = index, blindShift }) => {
+  const measured = attempts.map(({ point: index, attempt, window, order = index, blindShift }) => {
     const at = points[index];
     if (at?.index !== index) throw new Error(`attempt ${attempt} names point ${index}, which the plan does not have`);
     const block = blocks.get(`${index}:${attempt}`) ?? null;
     const reduced: ReducedWindow = { point: index, attempt, at, outcome: massPerPulse(at, window, equipment, plan.reduction, block) };
     return { reduced, window, order, ...(blindShift === undefined ? {} : { blindShift }) };
   });
-  const reducedWindows = windows.map((w) => w.reduced);
   const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
-  const all = cellsOf(points, windows);
-  const order = new Map(reducedWindows.map((w, i) => [w, attempts[i]?.order ?? i] as const));
-  // By the scatter of the windows as they are: referring them to the plan's conditions hardly changes it.
-  const benchDrift = benchDriftOf(reducedWindows, scatterModels(all), order);
-  const uDrift = benchDrift.kind === 'told' ? benchDrift.u : 0;
+  const { windows, all, order, benchDrift } = onOneBench(plan, points, measured);
+  const reducedWindows = windows.map((w) => w.reduced);
+  const uDrift = benchDrift.kind === 'told' ? (benchDrift.takenOff?.u ?? benchDrift.u) : 0;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
   const memory = tellsMemory(plan) ? new CoilMemory(plan, windows) : null;
   const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order, memory };
@@ -118,6 +116,28 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     curvatures,
     lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
   };
+}
+
+interface Measured {
+  readonly reduced: ReducedWindow;
+  readonly window: CountingAttempt['window'];
+  readonly order: number;
+  readonly blindShift?: NonNullable<CountingAttempt['blindShift']> | null;
+}
+
+/** What the bench drifted, and the windows with it taken off where the plan asks for that. RED-83, RED-132 */
+function onOneBench(plan: Plan, points: ReductionInput['points'], measured: readonly Measured[]): { readonly windows: readonly Measured[]; readonly all: readonly Cell[]; readonly order: Context['order']; readonly benchDrift: Reduction['benchDrift'] } {
+  const reduced = measured.map((w) => w.reduced);
+  const orderOf = (list: readonly Measured[]): Context['order'] => new Map(list.map((w) => [w.reduced, w.order]));
+  const order = orderOf(measured);
+  const all = cellsOf(points, measured);
+  // By the scatter of the windows as they are: referring them to the plan's conditions hardly changes it.
+  const scatter = scatterModels(all);
+  const course = plan.reduction.driftCorrection === 'reference' ? benchCourseOf(reduced, scatter, order) : null;
+  const benchDrift = benchDriftOf(reduced, scatter, order, course?.takenOff ?? null);
+  if (course === null) return { windows: measured, all, order, benchDrift };
+  const windows = measured.map((w) => ({ ...w, reduced: onMeanBench(w.reduced, course.factorAt(w.order)) }));
+  return { windows, all: cellsOf(points, windows), order: orderOf(windows), benchDrift };
 }
 
 /** RED-77 */

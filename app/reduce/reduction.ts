@@ -46,6 +46,8 @@ export interface Source {
 export interface ReducedWindow extends Source {
   readonly at: Point;
   readonly outcome: MassPerPulse | NoMass;
+  /** What its mass was divided by for the drift of the bench; absent: nothing. RED-132 */
+  readonly ofBench?: number;
 }
 
 /** One standard uncertainty of an instrument, carried with its sign to both parameters, so that it can be carried on. */
@@ -352,6 +354,8 @@ export type BenchDrift =
       readonly overRun: number;
       /** Chance of so much where nothing drifts. */
       readonly p: number;
+      /** By the reference line, where the plan asks for it: the greatest correction, and the standard uncertainty of one, which is in every slope and static flow in place of `u`. RED-132 */
+      readonly takenOff?: { readonly most: number; readonly u: number };
     }
   | { readonly kind: 'not-told'; readonly text: string };
 

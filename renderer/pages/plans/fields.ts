@@ -15,7 +15,7 @@ export const foldedPaths = {
   window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
   look: ['look.windowS', 'look.voltageV', 'look.shortMs', 'look.longMs', 'look.periodMs', 'look.resistancePercent', 'look.coilOhm', 'look.flowPercent', 'look.staticFlowGPerMin', 'look.scatterPercent', 'look.shutMlMin'],
   acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass', 'giveUp.afterFailures'],
-  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.pressureEffect.percentPer100Kpa', 'reduction.pressureEffect.uncertaintyPercentPer100Kpa', 'reduction.coil.kelvinPerWatt', 'reduction.coil.uncertaintyKelvinPerWatt', 'reduction.coil.timeConstantS', 'reduction.coil.uncertaintyTimeConstantS', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
+  reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.pressureEffect.percentPer100Kpa', 'reduction.pressureEffect.uncertaintyPercentPer100Kpa', 'reduction.driftCorrection', 'reduction.coil.kelvinPerWatt', 'reduction.coil.uncertaintyKelvinPerWatt', 'reduction.coil.timeConstantS', 'reduction.coil.uncertaintyTimeConstantS', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
   link: ['link.telemetryHz', 'link.deadManMs', 'limits.dutyPercent', 'byItself.gapS', 'byItself.holdS', 'byItself.perHour', 'byItself.sameCause'],
 } as const satisfies Record<string, readonly FieldPath[]>;
 
@@ -147,6 +147,7 @@ const words = {
   'reduction.slopeOverVoltage': { label: 'Slope over voltages', unit: '', help: 'One slope for all voltages of an injector: as far as the data say so, never, or always.' },
   'reduction.pressureEffect.percentPer100Kpa': { label: 'Dead time for 100 kPa more', unit: '%', help: 'What the rail pressure does to the dead time of this type, where it is known: dead times near one measured pressure are then calculated. Empty: they are not.' },
   'reduction.pressureEffect.uncertaintyPercentPer100Kpa': { label: 'Its standard uncertainty', unit: '%', help: 'Of the change for 100 kPa. Given with it, or neither.' },
+  'reduction.driftCorrection': { label: 'Drift of the bench', unit: '', help: 'What the reference point drifted by stands in the uncertainties, or is taken off every mass.' },
   'reduction.coil.kelvinPerWatt': { label: 'Coil, for one watt', unit: 'K/W', help: 'How much warmer than the fuel a watt makes coils of this type. Empty, all four: a usual coil, and what the windows of a shuffled order tell.' },
   'reduction.coil.uncertaintyKelvinPerWatt': { label: 'Its standard uncertainty', unit: 'K/W', help: 'Of the kelvins for one watt.' },
   'reduction.coil.timeConstantS': { label: 'Coil follows in', unit: 's', help: 'Time in which the coil makes up for all but 37 % of a change.' },
@@ -284,6 +285,7 @@ export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<str
     randomised: 'Randomised in blocks of one pressure and voltage',
   },
   'reduction.slopeOverVoltage': { tested: 'As far as the data say so', own: 'Never: each voltage its own', shared: 'Always: one for all' },
+  'reduction.driftCorrection': { none: 'Stands in the uncertainties', reference: 'Taken off by the reference point' },
   'guards[].level': { note: 'Note', hold: 'Hold', trip: 'Trip' },
   'guards[].signal': Object.fromEntries(Object.entries(guardSignals).map(([signal, { label, shown }]) => [signal, `${label}, ${shown}`])),
 };
