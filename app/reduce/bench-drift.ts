@@ -39,7 +39,7 @@ function allReferences(windows: readonly ReducedWindow[], scatter: Reduction['sc
 }
 
 /** `orders`: rises in the order of measuring; absent: that of the points. `takenOff`: what was taken off for it; null: nothing. */
-export function benchDriftOf(windows: readonly ReducedWindow[], scatter: Reduction['scatter'], orders: ReadonlyMap<ReducedWindow, number>, takenOff: Extract<BenchDrift, { kind: 'told' }>['takenOff'] | null): BenchDrift {
+export function benchDriftOf(windows: readonly ReducedWindow[], scatter: Reduction['scatter'], orders: ReadonlyMap<ReducedWindow, number>, takenOff: NonNullable<Extract<BenchDrift, { kind: 'told' }>['takenOff']> | null = null): BenchDrift {
   const { all, known } = allReferences(windows, scatter, orders);
   if (all.length === 0) return { kind: 'not-told', text: 'No reference point was measured, so nothing is known of what the bench drifted, and no uncertainty holds anything for it. Give the plan a reference.' };
   if (known.length < enough) {
@@ -53,7 +53,7 @@ export function benchDriftOf(windows: readonly ReducedWindow[], scatter: Reducti
   const f = found / expected;
   const line = fitLine(known.map((_, i) => i / dof), known.map((k) => k.mass / mean), null, 'known');
   const scatterDof = scatter.reduce((sum, s) => sum + s.dof, 0);
-  return { kind: 'told', windows: known.length, u: Math.sqrt(Math.max(0, found - expected)), overRun: line.slope, p: fAbove(f, dof, Math.max(1, scatterDof)), ...(takenOff === null || takenOff === undefined ? {} : { takenOff }) };
+  return { kind: 'told', windows: known.length, u: Math.sqrt(Math.max(0, found - expected)), overRun: line.slope, p: fAbove(f, dof, Math.max(1, scatterDof)), ...(takenOff === null ? {} : { takenOff }) };
 }
 
 /** Against the mean of its neighbours, where it has two; what drifts goes on, what is wrong once comes back. */
