@@ -15,7 +15,7 @@ export interface BenchCourse {
 }
 
 /** Relative: the greatest correction, and the standard uncertainty of one, in the root mean square over the run. */
-export type TakenOff = NonNullable<Extract<BenchDrift, { kind: 'told' }>['takenOff']>;
+type TakenOff = NonNullable<Extract<BenchDrift, { kind: 'told' }>['takenOff']>;
 
 /**
  * What is stated of a place is its level less the mean of the run, which the reference points share; where between two of them the bench went from
