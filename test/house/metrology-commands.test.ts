@@ -133,3 +133,11 @@ describe('meter-check', () => {
     expect(cli('meter-check', 'list', '--date', 'tomorrow')).toMatchObject({ code: 2 });
   });
 });
+
+describe('blind-history', () => {
+  it('says of a bench without blind windows that there is nothing to tell yet', () => {
+    const { code, said } = cli('blind-history');
+    expect(code).toBe(0);
+    expect(said).toMatch(/blind/i);
+  });
+});

@@ -17,6 +17,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   'odd-values': async () => (await import('./odd-values.ts')).showOddValues,
   audit: async () => (await import('./audit.ts')).showAudit,
   'fault-contract': async () => (await import('../storm/contract-show.ts')).showContract,
+  'terminal-checklist': async () => (await import('./terminal-checklist.ts')).showTerminalChecklist,
   'desktop-checklist': async () => (await import('./desktop-checklist.ts')).showDesktopChecklist,
   mutation: async () => (await import('../mutation/mutation.ts')).showMutation,
   'power-cut': async () => (await import('../storm/power-cut.ts')).showPowerCut,
