@@ -2,7 +2,7 @@
 import { signals } from './readings.ts';
 import type { GuardedReading, Signal } from './readings.ts';
 
-/** Not a reading by itself. */
+/** Not a reading by itself: what it is at the moment, `app/run/guards.ts` works out. */
 const derived = {
   /** kPa from the pressure that was set, only while a point is being measured, or a burst is driven by hand. */
   'pressure-deviation-kpa': {
@@ -21,7 +21,8 @@ const derived = {
   },
 } as const;
 
-export type GuardSignal = GuardedReading | keyof typeof derived;
+export type DerivedSignal = keyof typeof derived;
+export type GuardSignal = GuardedReading | DerivedSignal;
 
 interface GuardSignalWords {
   readonly label: string;

@@ -1,6 +1,6 @@
 /** Guards: one signal, its limits, and for how long it must be outside or inside before anything happens. Pure. */
 import type { BenchFrame } from '../bench/port.ts';
-import { guardedReading, guardSignals } from '../bench/guard-signals.ts';
+import { guardedReading, guardSignals, type DerivedSignal } from '../bench/guard-signals.ts';
 import { frameSignals, placeInFrame, readingOf, readInto, toShown } from '../bench/readings.ts';
 import type { Signal } from '../bench/readings.ts';
 import type { HeldReading } from '../journal/events.ts';
@@ -40,7 +40,7 @@ export function stepGuard(guard: Guard, memory: GuardMemory, value: number | nul
 }
 
 /** What guards watch that is no reading by itself, behind the readings of a frame. */
-const derivedPlaces: Readonly<Partial<Record<Guard['signal'], number>>> = {
+const derivedPlaces: Readonly<Record<DerivedSignal, number>> = {
   'pressure-deviation-kpa': frameSignals.length,
   'supply-deviation-v': frameSignals.length + 1,
   'idle-flow-ml-min': frameSignals.length + 2,
@@ -62,7 +62,7 @@ class WatchedGuard {
   constructor(guard: Guard) {
     this.guard = guard;
     this.reading = guardedReading(guard.signal);
-    this.place = this.reading === null ? (derivedPlaces[guard.signal] ?? -1) : placeInFrame(this.reading);
+    this.place = this.reading === null ? derivedPlaces[guard.signal as DerivedSignal] : placeInFrame(this.reading);
     this.surelyAbove = this.#bound(guard.low ?? Number.NEGATIVE_INFINITY, 1);
     this.surelyBelow = this.#bound(guard.high ?? Number.POSITIVE_INFINITY, -1);
   }

@@ -307,6 +307,8 @@ class SimulatedPlant implements Plant {
         case 'controller-reset':
         case 'controller-misbehaves':
           break;
+        default:
+          fault satisfies never;
       }
     }
     this.#supply.limit(this.#now, maxV);
