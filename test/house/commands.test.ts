@@ -1,6 +1,6 @@
 /** Commands that serve, list or build, as a shell and another program see them (CLI-30, CLI-35). */
 import { spawn, spawnSync } from 'node:child_process';
-import { existsSync, rmSync } from 'node:fs';
+import { existsSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { jsonLines } from '../../main/cli/json.ts';
@@ -92,6 +92,19 @@ describe('CLI-35', () => {
     expect(run('build').code).toBe(0);
     for (const name of ['window/index.html', 'host/main.js', 'host/preload.cjs']) expect(existsSync(join(house, 'dist', name)), name).toBe(true);
     expect(run('build')).toEqual({ code: 0, out: '', err: '' });
+  });
+
+  it('report, issue-report and prove-report: a draft, an issued one that is proved, and one that was changed', { timeout: 120_000 }, () => {
+    const archive = join(folder, 'archive.sqlite');
+    expect(run('sweep', samplePath('small-plan'), '--archive', archive, '--operator', 'A. Tester', '--quiet').code).toBe(0);
+    expect(run('report', '--archive', archive, '--to', join(folder, 'draft')).code).toBe(0);
+    const issued = run('issue-report', '--archive', archive, '--by', 'B. Releaser');
+    expect(issued.code).toBe(0);
+    const report = join(issued.out.split('\n')[1] ?? '', 'report.html');
+    expect(run('prove-report', report, '--against', archive).code).toBe(0);
+    const changed = join(folder, 'report.html');
+    writeFileSync(changed, readFileSync(report, 'utf8').replace('B. Releaser', 'C. Releaser'));
+    expect(run('prove-report', changed).code).toBe(8);
   });
 
   it('standard input cannot be a file and the sign to end at once', () => {
