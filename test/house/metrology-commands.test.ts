@@ -135,9 +135,9 @@ describe('meter-check', () => {
 });
 
 describe('blind-history', () => {
-  it('says of a bench without blind windows that there is nothing to tell yet', () => {
+  it('without a blind window there is nothing to hold: said, with what to do', () => {
     const { code, said } = cli('blind-history');
-    expect(code).toBe(0);
-    expect(said).toMatch(/blind/i);
+    expect(code).toBe(2);
+    expect(said).toMatch(/No run in .* has a blind window that counts\. Give plans blind\.percent above 0\./);
   });
 });
