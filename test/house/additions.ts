@@ -10,7 +10,7 @@ export interface TreeFile {
 }
 
 /** The names in code letters that the first column of a table lists; `heading`: of that column. */
-export function listedNames(text: string, heading: string): readonly string[] {
+function listedNames(text: string, heading: string): readonly string[] {
   const at = text.indexOf(`| ${heading} |`);
   if (at < 0) return [];
   const rows = text.slice(at).split('\n');
