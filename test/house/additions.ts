@@ -115,7 +115,7 @@ export const unfinishedExitCodes = ({ codes, texts }: ExitCodes): readonly strin
     const from = text.indexOf('Exit codes:');
     // They go up to the first empty line.
     const said = from < 0 ? '' : text.slice(from).split(/\n\s*\n/)[0] ?? '';
-    return codes.filter((code) => !new RegExp(`[:;]\\s+${code} `).test(said)).map((code) => `The exit code ${code} is not explained behind "Exit codes:" in ${path}: say in a few words when it is given (CLI-36).`);
+    return codes.filter((code) => !new RegExp(`[:;]\\s+${code}\\s`).test(said)).map((code) => `The exit code ${code} is not explained behind "Exit codes:" in ${path}: say in a few words when it is given (CLI-36).`);
   });
 
 interface Samples {
