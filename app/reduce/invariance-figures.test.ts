@@ -193,6 +193,28 @@ describe('figures of the invariance set', () => {
     expect(own).toBeLessThan(1.1 * Math.max(...cells));
   });
 
+  it('RED-110 an injector without a line, without ordinary windows or without changed ones says nothing; the others do', () => {
+    const refusedOf1 = (refused: (point: Point) => boolean): Reduction => reduced({ change: (window, point) => (point.injector === 1 && refused(point) ? { ...window, edges: 0 } : window) });
+    const asked = (reduction: Reduction, of: InvarianceMember['of']): readonly number[] => memberOf(reduction, of).injectors.map((i) => i.injector);
+    const [time] = changedBy(points, 'time');
+    const noLine = refusedOf1((point) => point.role === 'measure' && point.voltage === time?.voltage);
+    const noOrdinary = refusedOf1((point) => point.role === 'measure' && point.width === time?.width);
+    const noChanged = refusedOf1((point) => point.changed === 'time' || point.changed === 'pressure-up');
+    for (const run of [noLine, noOrdinary, noChanged]) expect(asked(run, 'time')).toEqual([0, 2]);
+    expect(asked(noChanged, 'pressure')).toEqual([0, 2]);
+    expect(asked(noChanged, 'long-period')).toEqual([0, 1, 2]);
+    // More and less pressure are held against each other; ordinary windows only tell how much worse windows of fewer edges repeat.
+    const [up] = changedBy(points, 'pressure-up');
+    const kept = ({ point: index }: CountingAttempt): boolean => {
+      const point = points[index];
+      return point?.injector !== 1 || point.role !== 'measure' || point.width !== up?.width;
+    };
+    const alone = reduced({ handedOver: (attempts) => attempts.filter(kept) });
+    const u = memberOf(alone, 'pressure').injectors.map((i) => i.uRandom);
+    expect(u).toHaveLength(3);
+    close(u[1] ?? Number.NaN, u[0] ?? Number.NaN, 0.1);
+  });
+
   it('RED-110 other pressures and periods of the plan take no part in what one of them says', () => {
     // At the others windows scatter twenty times as much; every set point is met, so that nothing is referred by what other cells say.
     const noisy = ({ pressure, period }: Point): SyntheticScatter => (pressure === kilopascals(500) || period === milliseconds(30) ? { ...white, relative: 20 * white.relative } : white);
