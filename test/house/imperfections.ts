@@ -128,6 +128,8 @@ export function heldOf(row: string, seed: number, what: Imperfect, kind = order)
   const note = (quantity: Quantity, voltage: number, inside: boolean, z: number, state: Held['state'] = ofRun, of = { expanded: 0, overGls: 0 }): void => {
     held.push({ seed, row, quantity, voltage, state, inside, z, ...of });
   };
+  // A run that says that its lines bend says so of its tables as well.
+  const ofTables: Held['state'] = reduction.curvatures.some(isBent) ? 'marked' : ofRun;
   const compare = (quantity: Quantity, voltage: number, { value, expanded, u }: LineCell['slope'], truth: number, state: Held['state'] = ofRun): void =>
     note(quantity, voltage, Math.abs(value - truth) <= expanded, (value - truth) / u, state);
   const truths = new Map<string, ReturnType<OddBench['truthAt']>>();
@@ -165,7 +167,7 @@ export function heldOf(row: string, seed: number, what: Imperfect, kind = order)
         const truth = truthAt(channel, voltage, pressure);
         for (const [quantity, tables, value] of [['map X', deadTimes, truth.deadTime], ['map m', slopes, truth.slope]] as const) {
           const cell = tables.find((t) => t.of === serialNumber)?.cells[row]?.[column];
-          if (cell?.kind === 'value') compare(quantity, voltage, cell.result, value);
+          if (cell?.kind === 'value') compare(quantity, voltage, cell.result, value, ofTables);
           else note(quantity, voltage, false, 0, 'refused');
         }
       });
@@ -178,7 +180,7 @@ export function heldOf(row: string, seed: number, what: Imperfect, kind = order)
           // In the region the correction is 0 by definition.
           if (cell?.kind !== 'value' || cell.result.value === 0) return;
           const quantity = cell.basis === 'unresolved' ? 'short, unresolved' : cell.basis === 'measured' ? 'short, measured' : 'short, between';
-          compare(quantity, voltage, cell.result, line.mass(width) - line.slope * (width - line.deadTime));
+          compare(quantity, voltage, cell.result, line.mass(width) - line.slope * (width - line.deadTime), ofTables);
         });
       });
     }
