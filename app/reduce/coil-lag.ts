@@ -36,13 +36,22 @@ function contrastOf({ cell, line, used, observations }: FittedLine, orders: Read
     if (last !== null && last !== width) before.set(source, Math.sign(width - last));
     last = width;
   }
-  const rows = used.flatMap((o, i) => {
+  // Windows of one width and direction are one row: the sum of their weights at their mean says the same.
+  const rows = new Map<number, { readonly design: readonly number[]; weight: number; moment: number }>();
+  used.forEach((o, i) => {
     const seen = observations[i];
     const direction = before.get(o.source);
-    return seen === undefined || direction === undefined ? [] : [{ design: [1, seen.width, direction], weight: (seen.weight * line.slope * line.slope) / seen.variance / line.fit.scale, off: seen.width - line.deadTime - seen.mass / line.slope }];
+    if (seen === undefined || direction === undefined) return;
+    const weight = (seen.weight * line.slope * line.slope) / seen.variance / line.fit.scale;
+    const key = seen.width * direction;
+    const row = rows.get(key) ?? { design: [1, seen.width, direction], weight: 0, moment: 0 };
+    rows.set(key, row);
+    row.weight += weight;
+    row.moment += weight * (seen.width - line.deadTime - seen.mass / line.slope);
   });
-  const [design, weights] = [rows.map((r) => r.design), rows.map((r) => r.weight)];
-  const value = solveLeastSquares(design, rows.map((r) => r.off), weights)?.beta[2];
+  const told = [...rows.values()].filter(({ weight }) => weight > 0);
+  const [design, weights] = [told.map((r) => r.design), told.map((r) => r.weight)];
+  const value = solveLeastSquares(design, told.map((r) => r.moment / r.weight), weights)?.beta[2];
   const variance = covarianceOf(design, weights)?.[2]?.[2];
   // Where widths and directions go together neither tells the other apart.
   return value === undefined || variance === undefined ? { product: 0, squares: 0 } : { product: value / variance, squares: 1 / variance };

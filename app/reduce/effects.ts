@@ -60,9 +60,9 @@ function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
     if (o === undefined) return;
     const height = o.weight / o.variance / weights;
     const tilt = (o.weight * (o.width - line.fit.meanX)) / o.variance / sxx;
-    for (const t of outcome.budget) {
+    for (const t of outcome.sharedTerms) {
       // Stated by the line itself, which knows how long the injector was open.
-      if (t.kind !== 'shared' || t.source.quantity === 'leak-path') continue;
+      if (t.source.quantity === 'leak-path') continue;
       const error = o.mass * t.sensitivity * t.standardUncertainty;
       const sum = sums.get(t.source.key);
       if (sum === undefined) sums.set(t.source.key, { source: t.source, onMean: height * error, onSlope: tilt * error });

@@ -136,7 +136,7 @@ function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { r
     mass,
     variance: varianceOf(model, outcome),
     addShared: (to, part) => {
-      for (const t of outcome.budget) if (t.kind === 'shared') add(to, t.source.key, part * t.sensitivity * t.standardUncertainty * outcome.mass);
+      for (const t of outcome.sharedTerms) add(to, t.source.key, part * t.sensitivity * t.standardUncertainty * outcome.mass);
       add(to, 'by voltage', part * ofCondition(byVoltage, toVoltage));
       add(to, 'by pressure', part * ofCondition(byPressure, toPressure));
       add(to, 'by temperature', part * ofCondition(byTemperature, toTemperature));

@@ -53,6 +53,8 @@ export interface MassPerPulse {
   readonly meterDensity: number;
   /** Relative to `mass`. Worked out anew whenever it is read, since those of a long run would be most of what its reduction keeps (HOST-21). */
   readonly budget: readonly BudgetTerm[];
+  /** Those of it that windows share. */
+  readonly sharedTerms: readonly BudgetTerm[];
   /** Relative standard uncertainty of the random terms, and of those among them that every window has at least. */
   readonly uRandom: number;
   readonly uTiming: number;
@@ -201,7 +203,7 @@ class ReducedMass implements MassPerPulse {
   readonly uTiming;
   readonly #inputs: BudgetInputs;
 
-  constructor(of: Omit<MassPerPulse, 'kind' | 'budget' | 'uRandom' | 'uShared'>, inputs: BudgetInputs) {
+  constructor(of: Omit<MassPerPulse, 'kind' | 'budget' | 'sharedTerms' | 'uRandom' | 'uShared'>, inputs: BudgetInputs) {
     this.mass = of.mass;
     this.measured = of.measured;
     this.leaked = of.leaked;
@@ -219,7 +221,7 @@ class ReducedMass implements MassPerPulse {
   }
 
   get uShared(): number {
-    return combined(this.budget, 'shared');
+    return combined(this.sharedTerms, 'shared');
   }
 
   /** The same window on a bench that measures so much less; its relative uncertainties are the same. */
@@ -229,17 +231,26 @@ class ReducedMass implements MassPerPulse {
   }
 
   get budget(): readonly BudgetTerm[] {
-    const { point, window, equipment, leak, density } = this.#inputs;
-    const [meterCompressibility, meterExpansion, railCompressibility, railExpansion] = density;
-    const { measured, leaked, meterHertz: hertz, kFactorPerCubicMetre: kFactor, meterDensity } = this;
-    const { pressure, partRates } = window;
+    const { window } = this.#inputs;
+    const { measured, leaked, meterHertz: hertz } = this;
+    const { partRates } = window;
     const dt = window.lastEdgeAt - window.firstEdgeAt;
     const gross = grossOf(measured, leaked);
     const steadiness = partRates.length >= 2 ? relativeErrorOfMean(partRates) : 0;
     return [
       term(errorSource('edge-timing'), dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
       term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
-      ...kFactorTerms(equipment.meter, hertz, kFactor, gross),
+      ...this.sharedTerms,
+    ];
+  }
+
+  get sharedTerms(): readonly BudgetTerm[] {
+    const { point, window, equipment, leak, density } = this.#inputs;
+    const [meterCompressibility, meterExpansion, railCompressibility, railExpansion] = density;
+    const { measured, leaked, meterHertz: hertz, kFactorPerCubicMetre: kFactor, meterDensity } = this;
+    const { pressure } = window;
+    return [
+      ...kFactorTerms(equipment.meter, hertz, kFactor, grossOf(measured, leaked)),
       // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
       term(errorSource('fluid-density'), meterDensity, 'kg/m3', 1 / meterDensity, meterDensity * densityUncertainty(equipment.fluid), 'shared'),
       term(errorSource('rail-pressure'), pressure.mean, 'Pa', -0.5 / pressure.mean + meterCompressibility - 0.5 * railCompressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
