@@ -53,6 +53,19 @@ describe('the invariance set', () => {
     expect(linesOfRun(gross).some((c) => c.shared.some((s) => s.source.quantity === 'invariance'))).toBe(false);
   });
 
+  it('RED-81 RED-111 of two repeats that contradict each other the one that the line speaks for stands for its width, the other takes no part', () => {
+    const of = planOfSet({}, { replicates: 2 });
+    const asked = new Set(expandPlan(of).flatMap((p) => (p.changed === 'time' && p.injector === 1 ? [`${p.voltage}|${p.width}`] : [])));
+    // Half a percent: too much for chance, and too little for the widths beside it to speak (1 %).
+    const disputed = reducedSet({ seed: 0, of, change: (window, p) => (p.role === 'measure' && p.injector === 1 && p.replicate === 0 && asked.has(`${p.voltage}|${p.width}`) ? moreFlow(window, 5e-3) : window) });
+    expect(asked.size).toBeGreaterThan(0);
+    expect(disputed.lightWindows.filter((w) => w.against === 'pair').map((w) => w.weight < 0.5)).toEqual(expect.arrayContaining([true, false]));
+    const { injectors: told, open } = memberOf(disputed, 'time');
+    expect(told.map((i) => i.injector)).toEqual([0, 1, 2]);
+    // With both of them it would be half of half a percent.
+    expect(Math.abs(told[1]?.difference ?? Number.NaN)).toBeLessThan(1e-3 * open);
+  });
+
   it('RED-112 two questions a member, at one in a hundred for all of them', () => {
     const { members, tests, falseCalls } = reducedSet({}).invariance;
     expect(tests).toBe(2 * members.length);

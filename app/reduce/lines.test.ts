@@ -340,6 +340,34 @@ describe('RED-23 one slope for all voltages', () => {
     for (const m of calm) expect(m?.spread).toBeLessThan(1e-3);
   });
 
+  it('keeps two spreads that solve the equation of Mandel and Paule: squares over variance and spread together are as many as the degrees of freedom', () => {
+    const zigzag = (v: number, i: number): number => (i % 2 === 0 ? 1 : -1) * 0.004 * (at.indexOf(v) % 2 === 0 ? 1 : -1);
+    const own = fitted(plan('tested'), masses(3, zigzag)).fitted;
+    const { models: [model] } = shareSlopes(own, plan('tested'));
+    /** Slopes relative to the weighted mean of their injector, with their variances by the scatter of its lines. */
+    const slopes = [0, 1, 2].map((injector) => {
+      const members = lines(own, injector);
+      const precision = members.map((m) => m.observations.reduce((s, o) => s + (o.weight * (o.width - m.line.fit.meanX) ** 2) / o.variance, 0));
+      const mean = members.reduce((sum, m, i) => sum + (precision[i] ?? 0) * m.line.slope, 0) / precision.reduce((a, b) => a + b, 0);
+      const pooled = members.filter((m) => !m.line.lackOfFit.significant);
+      const scale = pooled.reduce((sum, m) => sum + m.line.dof * m.line.fit.scale, 0) / pooled.reduce((sum, m) => sum + m.line.dof, 0);
+      return members.map((m, i) => ({ value: m.line.slope / mean, variance: (m.line.lackOfFit.significant ? m.line.fit.scale : scale) / (precision[i] ?? 0) / mean ** 2 }));
+    });
+    const weighted = (values: readonly { readonly value: number; readonly variance: number }[], spread: number): { readonly mean: number; readonly squares: number; readonly variance: number } => {
+      const weights = values.map((v) => 1 / (v.variance + spread ** 2));
+      const all = weights.reduce((a, b) => a + b, 0);
+      const mean = values.reduce((sum, v, i) => sum + (weights[i] ?? 0) * v.value, 0) / all;
+      return { mean, squares: values.reduce((sum, v, i) => sum + (weights[i] ?? 0) * (v.value - mean) ** 2, 0), variance: 1 / all };
+    };
+    const common = at.map((_, v) => weighted(slopes.flatMap((one) => one.slice(v, v + 1)), 0)).map(({ mean, variance }) => ({ value: mean, variance }));
+    expect(model?.commonSpread).toBeGreaterThan(0);
+    expect(model?.spread).toBeGreaterThan(0);
+    expect(weighted(common, model?.commonSpread ?? 0).squares / (at.length - 1)).toBeCloseTo(1, 6);
+    // Fifteen slopes, less a mean of each of three injectors and four differences between five voltages.
+    const left = slopes.map((one) => weighted(one.map((s, v) => ({ ...s, value: s.value - (common[v]?.value ?? Number.NaN) })), model?.spread ?? 0).squares);
+    expect(left.reduce((a, b) => a + b, 0) / 8).toBeCloseTo(1, 6);
+  });
+
   it('is asked of each type by itself, and of injectors that have lines at two voltages', () => {
     const two = plan('tested', ['T', 'U', 'T']);
     const all = masses(3).filter((m) => m.at.injector !== 2 || m.at.voltage === 14);

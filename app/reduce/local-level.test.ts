@@ -79,6 +79,17 @@ describe('RED-42 a level that was looked at now and then', () => {
     });
   });
 
+  it.each(cases)('is told the same wherever its zero lies and in whatever unit: %s', (_, stages) => {
+    const unit = 1e-9;
+    const moved = stages.map(({ at, jump, reading }): Stage => ({ at, jump: jump * unit ** 2, reading: reading && { value: (reading.value + 1e4) * unit, variance: reading.variance * unit ** 2 } }));
+    const here = levelsOf(stages, contrasts);
+    levelsOf(moved, contrasts).forEach((told, i) => {
+      const weight = (contrasts[i] ?? []).reduce((sum, c) => sum + c.weight, 0);
+      expect(told.mean / unit - weight * 1e4 - (here[i]?.mean ?? Number.NaN)).toBeCloseTo(0, 7);
+      expect(told.variance / unit ** 2 / (here[i]?.variance ?? Number.NaN)).toBeCloseTo(1, 6);
+    });
+  });
+
   it('of one reading alone knows that reading, everywhere', () => {
     const [here, far] = levelsOf([stage(0, 3, 0.04), stage(1, null)], [[{ stage: 0, weight: 1 }], [{ stage: 1, weight: 1 }]]);
     expect(here?.mean).toBeCloseTo(3, 9);

@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { kilopascals, seconds } from '../quantities/quantity.ts';
+import { kilopascals, seconds, volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { pressureExponents } from './pressure-exponent.ts';
 import { reduceRun } from './reduce.ts';
@@ -129,6 +129,14 @@ describe('RED-29 spoilt windows of a run', () => {
     const none = reduced(plan, attemptsOf(plan, { change: (w, p) => (p.voltage === 9 ? { ...w, edges: 0 } : w) }));
     expect(none.cells[0]).toMatchObject({ kind: 'no-line', reason: 'not-measured', text: expect.stringContaining('fewer than two meter edges') as string, sources: [] });
     expect(none.cells[1]).toMatchObject({ kind: 'line' });
+  });
+
+  it('RED-21: a line that is none any more once its windows are referred to the plan says why, and the others stand', () => {
+    // A read-back that climbs by two volts for each tenth of a millisecond: what so many volts would have added is more than what the pulses did.
+    const plan = syntheticPlan({ widthMs: [4, 4.1, 4.2, 4.3, 4.4] }, 2, { linearFromMs: 1 });
+    const { cells, windows } = reduced(plan, attemptsOf(plan, { change: (w, p) => (p.injector === 0 ? { ...w, supply: { mean: volts(14 + (p.width - 4e-3) * 2e4), sd: 0 } } : w) }));
+    expect(windows.every((w) => w.outcome.kind === 'mass')).toBe(true);
+    expect(cells).toMatchObject([{ kind: 'no-line', injector: 0, reason: 'no-slope' }, { kind: 'line', injector: 1 }]);
   });
 
   it('RED-81: windows that count for little are named in the order of their points, those held open among them', () => {

@@ -388,6 +388,45 @@ describe('RED-35 the pressure exponent of two pressures', () => {
   });
 });
 
+describe('RED-35, RED-103 whether flows follow one power of pressure', () => {
+  // Equal steps in the logarithm: the middle flow is off a power by d, its residuals are d (-1/3, 2/3, -1/3), and the exponent does not feel it.
+  const kPa = [256, 320, 400];
+  const flawless = reduced(syntheticPlan({ pressureKpa: kPa, voltageV: [12] }, 1, given));
+  const offBy = (d: number): Reduction => ({
+    ...flawless,
+    cells: linesOf(flawless).map((c) => ({ ...c, slope: { ...c.slope, value: 4e-3 * Math.sqrt(c.pressure / 4e5) * (c.pressure === 320e3 ? Math.exp(d) : 1) } })),
+  });
+  /** Mean relative variance that the flows bring themselves: their scatter, and the transducer anew at each pressure. */
+  const typicalOf = (reduction: Reduction): number =>
+    linesOf(reduction).map(slopeCarried).reduce((sum, flow) => sum + ((flow.parts.get('rail-pressure')?.effect ?? 0) ** 2 + stateCarried(flow).uRandom ** 2) / flow.value ** 2, 0) / kPa.length;
+  const told = (reduction: Reduction) => {
+    const [e] = pressureExponents(reduction);
+    if (e?.kind !== 'exponent') throw new Error('no exponent');
+    return e;
+  };
+
+  it('is asked by chi-square at 5 %: 3.841 at one degree of freedom (published tables), from three pressures on', () => {
+    const typical = typicalOf(offBy(0));
+    expect(typical).toBeGreaterThan(0);
+    for (const sign of [1, -1]) {
+      const [below, above] = [0.97, 1.03].map((part) => told(offBy(sign * Math.sqrt(1.5 * 3.841 * part * typical))).fit);
+      expect([below, above]).toEqual(['one-power', 'other-shape']);
+    }
+    expect(told(offBy(0))).toMatchObject({ fit: 'one-power', agreesWithOrifice: true });
+    expect(told(reduced(syntheticPlan({ pressureKpa: [256, 400], voltageV: [12] }, 1, given))).fit).toBe('not-tested');
+  });
+
+  it('where they do not, the exponent is less sure by what they stand off it beyond their own errors', () => {
+    const d = 0.01;
+    const bent = offBy(d);
+    const [straight, wide] = [told(offBy(0)).exponent, told(bent).exponent];
+    expect(wide.value).toBeCloseTo(straight.value, 12);
+    // Standard error of a slope by residuals with one degree of freedom; x = ln p.
+    const sxx = 2 * Math.log(1.25) ** 2;
+    expect((wide.u ** 2 - straight.u ** 2) / (((2 / 3) * d * d - typicalOf(bent)) / sxx)).toBeCloseTo(1, 6);
+  });
+});
+
 describe('RED-20, RED-25, RED-26 what stands in a cell', () => {
   const plan = syntheticPlan({ voltageV: [14, 9], pressureKpa: [400, 300], widthMs: [2, 3, 4, 5, 6, 8], replicates: 3 }, 3, { linearFromMs: 3, slopeOverVoltage: 'own' });
 

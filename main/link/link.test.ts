@@ -3,7 +3,7 @@ import { setFlagsFromString } from 'node:v8';
 import { runInNewContext } from 'node:vm';
 import { afterEach, expect, test } from 'vitest';
 import { encodeRefusal, encodeReply, encodeTelemetry, decodeFromHost, type FromHost, type Reply, type Request, type Telemetry } from '../../firmware-protocol/line/messages.ts';
-import { VirtualClock, wait } from '../clock/clock.ts';
+import { VirtualClock, wait, type Clock } from '../clock/clock.ts';
 import type { Channel, ChannelEvents } from './channel.ts';
 import { Link, type LinkOptions } from './link.ts';
 
@@ -14,6 +14,8 @@ class TestWire implements Channel {
   readonly description = 'a wire in a test';
   readonly sent: { readonly at: number; readonly text: string }[] = [];
   closed = false;
+  /** What it was opened with: a port may also tell something after it was closed. */
+  opened: ChannelEvents | null = null;
   onRequest: (heard: Extract<FromHost, { kind: 'request' }>) => void = () => undefined;
   readonly #clock: VirtualClock;
   #events: ChannelEvents | null = null;
@@ -23,7 +25,7 @@ class TestWire implements Channel {
   }
 
   open(events: ChannelEvents) {
-    this.#events = events;
+    this.#events = this.opened = events;
     return Promise.resolve({ ok: true } as const);
   }
 
@@ -62,8 +64,7 @@ afterEach(() => {
   for (const clock of clocks.splice(0)) clock.stop();
 });
 
-async function setUp(options: Partial<LinkOptions> = {}) {
-  const clock = new VirtualClock(0);
+async function setUp(options: Partial<LinkOptions> = {}, clock = new VirtualClock(0)) {
   clocks.push(clock);
   const wire = new TestWire(clock);
   const down: string[] = [];
@@ -456,4 +457,70 @@ test('a request that goes out again as heartbeat is not repeated for its own tim
   await link.request({ word: 'arm' }, { deadlineMs: 1000 });
   const gaps = wire.requests.slice(from).map(({ at }, i, all) => at - (all[i - 1]?.at ?? at)).slice(1);
   expect(gaps.every((gap) => gap === 150)).toBe(true);
+});
+
+test('what came with the line on which the link was closed is not heard any more', async () => {
+  const heard: number[] = [];
+  const { link, wire } = await setUp({
+    onTelemetry: ({ frame }) => {
+      heard.push(frame);
+      if (frame === 2) void link.close();
+    },
+  });
+  wire.say([1, 2, 3].map((frame) => encodeTelemetry({ ...telemetry, frame })).join(''));
+  expect(heard).toEqual([1, 2]);
+  expect(link.statistics.telemetry).toBe(2);
+});
+
+test('a channel that tells its end twice, or after the link was closed, is not told of again, and the first reason stays', async () => {
+  const one = await setUp();
+  one.wire.vanish();
+  one.wire.opened?.onClosed('pulled again');
+  expect(one.down).toEqual(['pulled']);
+  expect(one.link.downReason).toBe('pulled');
+
+  const two = await setUp();
+  await two.link.close();
+  two.wire.opened?.onClosed('pulled');
+  expect(two.down).toEqual([]);
+  expect(two.link.downReason).toBe('The link to the bench was closed.');
+});
+
+test('a link that has ended leaves no timer behind, not even where it was closed between the suspicion of silence and the verdict', async () => {
+  const clock = new VirtualClock(0);
+  let pending = 0;
+  const counting: Clock = {
+    now: () => clock.now(),
+    unixNow: () => clock.unixNow(),
+    suspended: () => null,
+    after: (ms, action) => {
+      let waits = true;
+      const end = (): void => {
+        if (waits) pending -= 1;
+        waits = false;
+      };
+      pending += 1;
+      const cancel = clock.after(ms, () => {
+        end();
+        action();
+      });
+      return () => {
+        end();
+        cancel();
+      };
+    },
+  };
+  const { link, wire } = await setUp({ clock: counting }, clock);
+  answerAll(wire);
+  await link.request(hello, { deadlineMs: 1000 });
+  wire.onRequest = () => undefined;
+  const asked = link.request({ word: 'arm' }, { deadlineMs: 60_000 });
+  const waiting = link.request({ word: 'halt' }, { deadlineMs: 60_000 });
+  // Silent for 1000 ms, and not yet for the 100 ms more after which it is down.
+  await wait(clock, 1050);
+  expect(link.downReason).toBeNull();
+  expect(pending).toBeGreaterThan(4);
+  await link.close();
+  expect([(await asked).kind, (await waiting).kind]).toEqual(['no-answer', 'no-answer']);
+  expect(pending).toBe(0);
 });

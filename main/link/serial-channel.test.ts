@@ -14,7 +14,7 @@ import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator
 import { connectBench, type Bench, type BenchLinkEvent } from '../bench/driver.ts';
 import { servePtyBench, type PtyBench } from '../bench/pty-bench.ts';
 import { RunningBench } from '../bench/running-bench.ts';
-import { wait, WallClock } from '../clock/clock.ts';
+import { VirtualClock, wait, WallClock } from '../clock/clock.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import { explainOpenFailure, SerialChannel } from './serial-channel.ts';
 import { serialPortSource, type PortInfo } from './serial-ports.ts';
@@ -329,4 +329,143 @@ test.skipIf(process.platform === 'win32')('a host that stood still for longer th
   while (performance.now() < standStill);
   await until(() => (connected.frames.at(-1)?.number ?? 0) > 100);
   expect(connected.events).toEqual([]);
+});
+
+/**
+ * A port of which the test says what the system does with it, on a clock that jumps. /dev/null is a device, so it may be opened
+ * as far as the name goes; nothing is opened.
+ */
+function portInHand({ opens = true }: { readonly opens?: boolean } = {}) {
+  const jumping = new VirtualClock(0);
+  let open = false;
+  const ports: SerialPort[] = [];
+  let answerOpen: (error: Error | null) => void = () => undefined;
+  let leave: () => void = () => undefined;
+  const did: string[] = [];
+  const failing = { write: null as Error | null };
+  undo.push(() => jumping.stop(), () => void vi.restoreAllMocks());
+  vi.spyOn(SerialPort.prototype, 'open').mockImplementation(function (this: SerialPort, done: (error: Error | null) => void) {
+    ports.push(this);
+    Object.defineProperty(this, 'isOpen', { get: () => open });
+    answerOpen = (error) => {
+      open = error === null;
+      done(error);
+    };
+    if (opens) answerOpen(null);
+  } as never);
+  vi.spyOn(SerialPort.prototype, 'write').mockImplementation(((bytes: Uint8Array, taken: (error: Error | null) => void) => {
+    did.push(`write ${Buffer.from(bytes).toString('latin1').trimEnd()}`);
+    taken(failing.write);
+    return true;
+  }) as never);
+  vi.spyOn(SerialPort.prototype, 'drain').mockImplementation(((left: () => void) => {
+    leave = left;
+  }) as never);
+  vi.spyOn(SerialPort.prototype, 'flush').mockImplementation(((done: () => void) => {
+    did.push('flush');
+    done();
+  }) as never);
+  vi.spyOn(SerialPort.prototype, 'close').mockImplementation(((done: () => void) => {
+    did.push(`close at ${jumping.now()}`);
+    open = false;
+    done();
+  }) as never);
+  const channel = new SerialChannel('/dev/null', jumping);
+  const closed: string[] = [];
+  return {
+    clock: jumping,
+    channel,
+    did,
+    closed,
+    failing,
+    opened: channel.open({ onBytes: () => undefined, onClosed: (reason) => closed.push(reason) }),
+    ports,
+    answerOpen: (error: Error | null) => { answerOpen(error); },
+    leave: () => { leave(); },
+    unplug: () => { open = false; },
+  };
+}
+
+describe.skipIf(process.platform === 'win32')('a port on which the system takes its time', () => {
+  test('that does not open is told after so many seconds as the words say; one that opens later all the same is closed again', async () => {
+    const { opened, clock: at, answerOpen, did } = portInHand({ opens: false });
+    const result = await opened;
+    expect(result).toMatchObject({ ok: false, code: 'failed' });
+    if (!result.ok) expect(Number(/within ([\d.]+) s/.exec(result.text)?.[1]) * 1000).toBe(at.now());
+    expect(did).toEqual([]);
+    // Else it is held by nobody, and no other program and no second try gets it.
+    answerOpen(null);
+    expect(did).toEqual([`close at ${at.now()}`]);
+  });
+
+  test('is closed at once where nothing waits to leave', async () => {
+    const { opened, channel, did, leave } = portInHand();
+    await opened;
+    channel.write(Buffer.from('said\n'));
+    leave();
+    await channel.close();
+    expect(did).toEqual(['write said', 'close at 0']);
+  });
+
+  test('is closed as soon as its last line has left, which then is not taken back', async () => {
+    const { opened, channel, did, leave, clock: at } = portInHand();
+    await opened;
+    channel.write(Buffer.from('last\n'));
+    at.after(35, leave);
+    await channel.close();
+    expect(did).toEqual(['write last', `close at ${at.now()}`]);
+    expect(at.now()).toBeGreaterThanOrEqual(35);
+    expect(at.now()).toBeLessThan(70);
+  });
+
+  test('HOST-30 whose last line does not leave is closed all the same, and the line is taken back first', async () => {
+    const { opened, channel, did, clock: at } = portInHand();
+    await opened;
+    channel.write(Buffer.from('last\n'));
+    await channel.close();
+    expect(did).toEqual(['write last', 'flush', `close at ${at.now()}`]);
+    expect(at.now()).toBeGreaterThan(0);
+    // And before the half second is over after which that line would be a lost link: whoever closes a port does not wait for that verdict.
+    expect(at.now()).toBeLessThan(500);
+  });
+
+  test('that goes away while it is being closed is not waited for, nor closed', async () => {
+    const { opened, channel, did, unplug, clock: at } = portInHand();
+    await opened;
+    channel.write(Buffer.from('last\n'));
+    at.after(25, unplug);
+    await channel.close();
+    expect(at.now()).toBeLessThan(50);
+    expect(did).toEqual(['write last']);
+  });
+
+  test('HOST-30 on which writing failed is a lost link 0.6 s later, and what waits behind that line is not said', async () => {
+    const { opened, channel, did, closed, failing, leave, clock: at } = portInHand();
+    await opened;
+    failing.write = new Error('EIO');
+    for (const line of ['one', 'two']) channel.write(Buffer.from(`${line}\n`));
+    leave();
+    await wait(at, 599);
+    expect(closed).toEqual([]);
+    await wait(at, 2);
+    expect(closed).toEqual([expect.stringContaining('within 0.6 s')]);
+    expect(did).toEqual(['write one', 'close at 600']);
+  });
+
+  test('HOST-31 is read no further after two readings in 20 ms (400 kB/s) until these are over, and below that nothing is held back', async () => {
+    const { opened, ports: [port], clock: at } = portInHand();
+    await opened;
+    if (port === undefined) throw new Error('no port');
+    const read = (bytes: number): boolean => {
+      port.emit('data', Buffer.alloc(bytes));
+      return port.isPaused();
+    };
+    // A reading is 4096 bytes at the most; a third would be half as much again.
+    expect([read(4096), read(4095), read(1)]).toEqual([false, false, true]);
+    await wait(at, 19);
+    expect(port.isPaused()).toBe(true);
+    await wait(at, 1);
+    expect(port.isPaused()).toBe(false);
+    expect([read(4096), read(4096)]).toEqual([false, true]);
+  });
 });

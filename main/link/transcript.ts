@@ -114,7 +114,7 @@ export class TranscriptRecorder {
 
   #flush(): void {
     const file = this.#file;
-    if (file === null || this.#held.length === 0) return;
+    if (file === null) return;
     const bytes = Buffer.from(this.#held.join(''), 'latin1');
     this.#held = [];
     this.#heldCharacters = 0;
