@@ -52,7 +52,8 @@ function planThen(name: string, order: string, serialNumbers: readonly string[])
     if (inside === undefined) Reflect.deleteProperty(plan, field);
     else if (inside !== null) for (const one of Object.keys(value as object)) if (!inside.includes(one)) Reflect.deleteProperty(value as object, one);
   }
-  return plan;
+  // Then the order that a plan had where it stated none.
+  return { ...plan, sequence: { kind: 'alternating', seed: 1 } };
 }
 
 function bodyThen(body: RunEventBody): RunEventBody {
