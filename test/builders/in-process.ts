@@ -127,3 +127,30 @@ export function reduction(state: RunState): Reduction {
     attempts: countingAttempts(state),
   });
 }
+
+/** The small sample plan and its first injector, for tests that make another plan of it. */
+export function smallPlan() {
+  const small = samplePlan('small-plan');
+  const [first] = small.injectors;
+  if (first === undefined) throw new Error('the small plan has injectors');
+  return { small, first };
+}
+
+/** A fast plan of four injectors, two replicates and a reference injector. `blind`: beside what the small plan says of blind windows. */
+export function replicatedPlan(blind: Partial<ReturnType<typeof samplePlan>['blind']> = {}) {
+  const { small, first } = smallPlan();
+  return {
+    ...small,
+    injectors: [1, 2, 3, 4].map((i) => ({ ...first, serialNumber: `S-${i}`, channel: i })),
+    axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 4, 5, 6], periodMs: [20], replicates: 2 },
+    reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 16 },
+    blind: { ...small.blind, ...blind },
+    reduction: { ...small.reduction, linearFromMs: 3 },
+  };
+}
+
+/** The environment of the tests without what the commands look for in it; `folder` stands for that of the user's settings. */
+export const bareEnvironment = (folder: string): NodeJS.ProcessEnv => ({
+  ...Object.fromEntries(Object.entries(process.env).filter(([name]) => !name.startsWith('RAILHOUSE') && !name.startsWith('npm_'))),
+  XDG_CONFIG_HOME: folder,
+});

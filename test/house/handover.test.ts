@@ -7,7 +7,7 @@ import { parquetReadObjects } from 'hyparquet';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import type { ControllerDocument } from '../../app/handover/document.ts';
 import { openArchive } from '../../main/archive/archive.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { scratchFolder, smallPlan } from '../builders/in-process.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
 let folder = '';
@@ -38,19 +38,15 @@ beforeAll(() => {
   parties = join(folder, 'parties.json');
   writeFileSync(parties, JSON.stringify({ partiesVersion: 1, certificate: 'EX-1', laboratory: { name: 'Example laboratory', city: 'Exampleton', countryCode: 'DE' }, responsible: 'A. Tester', customer: { name: '<customer>', city: 'Elsewhere' } }));
   const plan = join(folder, 'plan.json');
-  const small = samplePlan('small-plan');
-  const [first] = small.injectors;
-  if (first === undefined) throw new Error('the small plan has injectors');
-  writeFileSync(
-    plan,
-    JSON.stringify({
-      ...small,
-      order: '=HYPERLINK("x")',
-      injectors: hostile.map((serialNumber, i) => ({ ...first, serialNumber, channel: i + 1 })),
-      axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2.5, 3, 5, 8], periodMs: [20], replicates: 1 },
-      reduction: { ...small.reduction, linearFromMs: 3 },
-    }),
-  );
+  const { small, first } = smallPlan();
+  const wanted = {
+    ...small,
+    order: '=HYPERLINK("x")',
+    injectors: hostile.map((serialNumber, i) => ({ ...first, serialNumber, channel: i + 1 })),
+    axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2.5, 3, 5, 8], periodMs: [20], replicates: 1 },
+    reduction: { ...small.reduction, linearFromMs: 3 },
+  };
+  writeFileSync(plan, JSON.stringify(wanted));
   const swept = cli('sweep', plan, '--archive', archive, '--operator', 'A. Tester');
   if (swept.code !== 0) throw new Error(swept.out + swept.err);
 }, 240_000);

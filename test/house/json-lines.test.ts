@@ -8,7 +8,7 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { jsonLines } from '../../main/cli/json.ts';
 import { makeProgram } from '../../main/cli/program.ts';
 import { answerSchema } from '../../main/cli/schema-commands.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { bareEnvironment, replicatedPlan, scratchFolder } from '../builders/in-process.ts';
 import { onWindows } from '../builders/systems.ts';
 
 const main = join(import.meta.dirname, '../../main/cli/main.ts');
@@ -18,7 +18,7 @@ type Answer = keyof typeof jsonLines;
 let folder = '';
 const at = (name: string): string => join(folder, name);
 const archive = (): readonly string[] => ['--archive', at('archive.sqlite')];
-const env = (): NodeJS.ProcessEnv => ({ ...Object.fromEntries(Object.entries(process.env).filter(([name]) => !name.startsWith('RAILHOUSE') && !name.startsWith('npm_'))), XDG_CONFIG_HOME: folder });
+const env = (): NodeJS.ProcessEnv => bareEnvironment(folder);
 
 function run(...args: readonly string[]) {
   const { status, stdout, stderr } = spawnSync(process.execPath, [main, ...args], { cwd: folder, env: env(), encoding: 'utf8', timeout: 120_000, maxBuffer: 1 << 28 });
@@ -27,20 +27,7 @@ function run(...args: readonly string[]) {
 
 /** A fast run with a reference injector, blind windows and replicates. */
 function writePlan(): void {
-  const small = samplePlan('small-plan');
-  const [first] = small.injectors;
-  if (first === undefined) throw new Error('the small plan has injectors');
-  writeFileSync(
-    at('plan.json'),
-    JSON.stringify({
-      ...small,
-      injectors: [1, 2, 3, 4].map((i) => ({ ...first, serialNumber: `S-${i}`, channel: i })),
-      axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 4, 5, 6], periodMs: [20], replicates: 2 },
-      reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 16 },
-      blind: { ...small.blind, percent: 15 },
-      reduction: { ...small.reduction, linearFromMs: 3 },
-    }),
-  );
+  writeFileSync(at('plan.json'), JSON.stringify(replicatedPlan({ percent: 15 })));
 }
 
 beforeAll(() => {

@@ -4,7 +4,7 @@ import { readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { parseEquipment } from '../../app/equipment/parse.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { replicatedPlan, scratchFolder } from '../builders/in-process.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
 const sample = join(import.meta.dirname, '..', '..', 'main', 'samples', 'meter-check.json');
@@ -20,19 +20,7 @@ beforeAll(() => {
   folder = scratchFolder();
   archive = join(folder, 'archive.sqlite');
   const plan = join(folder, 'plan.json');
-  const small = samplePlan('small-plan');
-  const [first] = small.injectors;
-  if (first === undefined) throw new Error('the small plan has injectors');
-  writeFileSync(
-    plan,
-    JSON.stringify({
-      ...small,
-      injectors: [1, 2, 3, 4].map((i) => ({ ...first, serialNumber: `S-${i}`, channel: i })),
-      axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 4, 5, 6], periodMs: [20], replicates: 2 },
-      reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 16 },
-      reduction: { ...small.reduction, linearFromMs: 3 },
-    }),
-  );
+  writeFileSync(plan, JSON.stringify(replicatedPlan()));
   const swept = cli('sweep', plan, '--operator', 'A. Tester');
   if (swept.code !== 0) throw new Error(swept.said);
 }, 120_000);

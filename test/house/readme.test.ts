@@ -9,7 +9,7 @@ import { exitCode } from '../../main/cli/exit-codes.ts';
 import { makeProgram } from '../../main/cli/program.ts';
 import { variables } from '../../main/cli/surroundings.ts';
 import { samplePath } from '../../main/samples/samples.ts';
-import { scratchFolder } from '../builders/in-process.ts';
+import { bareEnvironment, scratchFolder } from '../builders/in-process.ts';
 
 const house = join(import.meta.dirname, '..', '..');
 const main = join(house, 'main', 'cli', 'main.ts');
@@ -29,7 +29,7 @@ afterAll(() => {
 const run = (args: readonly string[], script?: string) =>
   spawnSync(script === undefined ? process.execPath : 'bash', script === undefined ? [main, ...args] : ['-c', script, 'bash', ...args], {
     cwd: folder,
-    env: { ...Object.fromEntries(Object.entries(process.env).filter(([name]) => !name.startsWith('RAILHOUSE') && !name.startsWith('npm_'))), XDG_CONFIG_HOME: folder },
+    env: bareEnvironment(folder),
     encoding: 'utf8',
     timeout: 300_000,
   });

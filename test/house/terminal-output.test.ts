@@ -9,7 +9,7 @@ import { columnLines } from '../../main/cli/print-table.ts';
 import { makeProgram } from '../../main/cli/program.ts';
 import { jsonText, wrapped } from '../../main/cli/say.ts';
 import { samplePath } from '../../main/samples/samples.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { bareEnvironment, samplePlan, scratchFolder } from '../builders/in-process.ts';
 import { onWindows } from '../builders/systems.ts';
 
 const commands = join(import.meta.dirname, '../../main/cli');
@@ -23,10 +23,7 @@ afterEach(() => {
   rmSync(folder, { recursive: true, force: true });
 });
 
-const bare = (): NodeJS.ProcessEnv => ({
-  ...Object.fromEntries(Object.entries(process.env).filter(([name]) => !name.startsWith('RAILHOUSE') && !name.startsWith('npm_'))),
-  XDG_CONFIG_HOME: folder,
-});
+const bare = (): NodeJS.ProcessEnv => bareEnvironment(folder);
 
 function run(args: readonly string[], { env = {}, node = [], input = '' }: { env?: NodeJS.ProcessEnv; node?: readonly string[]; input?: string } = {}) {
   const { status, stdout, stderr } = spawnSync(process.execPath, [...node, main, ...args], { cwd: folder, env: { ...bare(), ...env }, input, encoding: 'utf8', timeout: 60_000 });

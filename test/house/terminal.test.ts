@@ -12,7 +12,7 @@ import { Stop } from '../../main/cli/stop.ts';
 import { readConfiguration } from '../../main/cli/surroundings.ts';
 import { decimal } from '../../main/cli/values.ts';
 import { samplePath } from '../../main/samples/samples.ts';
-import { scratchFolder } from '../builders/in-process.ts';
+import { bareEnvironment, scratchFolder } from '../builders/in-process.ts';
 import { onWindows } from '../builders/systems.ts';
 
 const house = join(import.meta.dirname, '..', '..');
@@ -28,11 +28,7 @@ afterEach(() => {
   rmSync(folder, { recursive: true, force: true });
 });
 
-/** The environment of these tests without what the commands look for in it. */
-const bare = (): NodeJS.ProcessEnv => ({
-  ...Object.fromEntries(Object.entries(process.env).filter(([name]) => !name.startsWith('RAILHOUSE') && !name.startsWith('npm_'))),
-  XDG_CONFIG_HOME: folder,
-});
+const bare = (): NodeJS.ProcessEnv => bareEnvironment(folder);
 
 function run(args: readonly string[], { env = {}, input = '' }: { env?: NodeJS.ProcessEnv; input?: string } = {}) {
   const { status, stdout, stderr } = spawnSync(process.execPath, [main, ...args], { cwd: folder, env: { ...bare(), ...env }, input, encoding: 'utf8', timeout: 120_000 });
