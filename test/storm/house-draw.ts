@@ -76,6 +76,8 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
       return chance.of([null, 1, 2]);
     case 'head':
       return chance.strikes(0.5) ? undefined : `${chance.below(9)}:${'0f'.repeat(32)}`;
+    case 'details':
+      return chance.strikes(0.5) ? undefined : { reportDetailsVersion: 1, title: 'storm', receivedOn: '2026-02-01', conditions: [{ serialNumber: 'storm', condition: 'storm' }], limits: [{ of: 'match', quantity: 'slope', within: 1 }] };
     case 'points':
       return [chance.below(14)];
     case 'volts':

@@ -57,8 +57,11 @@ function answeredOnce(evidence: HouseEvidence): string[] {
   const { fair, happenings } = evidence.drawn;
   const stops = happenings.reduce((sum, one) => sum + (one.kind === 'host-stopped' ? one.forS : 0), 0);
   const slowDesk = evidence.drawn.windows.some((one) => one.kind === 'desk-slow' || one.kind === 'flooded');
+  // A program that is ending takes nothing on any more, and closes its lines when the bench is safe.
+  const endings = new Set(only(evidence.windows, 'ended').map((one) => one.at));
   for (const { asked, answer } of all) {
-    const limit = !fair ? 120 + stops : slowRequests.has(asked.name) ? 30 : deskRequests.has(asked.name) ? (slowDesk ? 900 : 5) : 0.1;
+    const ending = answer === null && endings.has(closed.get(asked.socket) ?? Number.NaN);
+    const limit = !fair ? 120 + stops : slowRequests.has(asked.name) || ending ? 30 : deskRequests.has(asked.name) ? (slowDesk ? 900 : 5) : 0.1;
     const until = answer?.at ?? Math.min(closed.get(asked.socket) ?? evidence.benchS, evidence.benchS);
     if (until - asked.at > limit) problems.push(`at ${seconds(asked.at)} "${asked.name}" was asked and ${answer === null ? 'not answered' : `answered after ${(until - asked.at).toFixed(2)} s`}`);
   }

@@ -304,8 +304,9 @@ export class HouseWorld {
     this.#lastPulse = this.#now();
     if (!(this.#life?.openedRun === true && drivingModes.has(this.#mode())) && this.#now() <= this.#handBurstUntil) {
       this.#house.push({ kind: 'pulse-by-hand', at: this.#now(), channel, asked: true });
-      // Only how long the host was silent counts of it.
-      if (this.#now() - this.#lastArrived > this.#deadManS + 0.1) this.#see({ kind: 'silence', at: this.#now(), forS: this.#now() - this.#lastArrived, mv: Math.max(1, this.#supplyMv) });
+      // Only how long the host was silent counts of it: at its own time, because a bench that nobody wakes goes on in larger steps.
+      const forS = startUs / 1e6 - this.#lastArrived;
+      if (forS > this.#deadManS + 0.1) this.#see({ kind: 'silence', at: startUs / 1e6, forS, mv: Math.max(1, this.#supplyMv) });
       return;
     }
     this.#see({

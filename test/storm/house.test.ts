@@ -30,7 +30,7 @@ describe('the storm of the whole house', () => {
 
   it('STORM-76 work by hand begins and ends in every way, with machine, bench and line let alone and without', () => {
     const seen = new Set<string>();
-    for (let seed = 1; seed <= 400; seed += 1) {
+    for (let seed = 1; seed <= 1200; seed += 1) {
       const { windows, happenings, fair } = drawHouse(seed);
       for (const one of windows) {
         if (one.kind !== 'hand-work') continue;
