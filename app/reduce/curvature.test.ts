@@ -159,7 +159,7 @@ describe('RED-85 figures by orthogonal polynomials', () => {
     const bend = Math.sqrt(0.3 ** 2 - uOfOne ** 2) / Math.sqrt(3);
     const [part, ...more] = curvatureParts(line, kinds, plan);
     expect(more).toEqual([]);
-    expect(part?.source).toEqual(errorSource('line-definition', 'T at 400000 Pa and 0.02 s'));
+    expect(part?.source).toEqual(errorSource('line-definition', 'T at 400 kPa and 20 ms'));
     // The line of four crosses earlier by 30 - 16 ms^2 (see above) and is steeper by 14 - 12 ms.
     expect((part?.onDeadTime ?? 0) / (bend * 14e-6)).toBeCloseTo(1, 9);
     expect((part?.onSlope ?? 0) / (bend * 2e-3 * slope)).toBeCloseTo(1, 9);

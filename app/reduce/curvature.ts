@@ -89,7 +89,7 @@ export function curvatureParts(fitted: FittedLine, curvatures: readonly Curvatur
   const bend = curvature === undefined || curvature.definedFrom !== null ? 0 : beyondScatter(curvature) / Math.sqrt(3);
   if (curvature === undefined || bend === 0) return [];
   const { onDeadTime, onSlope } = reachOf(fitted, curvature.widest);
-  return [{ source: errorSource('line-definition', `${type} at ${at.pressure} Pa and ${at.period} s`), onDeadTime: bend * onDeadTime, onSlope: bend * onSlope * fitted.line.slope }];
+  return [{ source: errorSource('line-definition', `${type} at ${Number(toKilopascals(at.pressure).toFixed(1))} kPa and ${Number(toMilliseconds(at.period).toFixed(3))} ms`), onDeadTime: bend * onDeadTime, onSlope: bend * onSlope * fitted.line.slope }];
 }
 
 /** So many standard uncertainties of a bend are more than chance. */
