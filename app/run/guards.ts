@@ -163,9 +163,9 @@ export class Guards {
   #read(frame: BenchFrame): void {
     readInto(this.#readings, frame);
     const { pressureKpa, supplyV, idleFlow } = this.#work;
-    this.#derive(frameSignals.length, toKilopascals(frame.pressure) - pressureKpa, pressureKpa);
-    this.#derive(frameSignals.length + 1, frame.supply - supplyV, supplyV);
-    this.#derive(frameSignals.length + 2, idleFlow, idleFlow);
+    this.#derive(derivedPlaces['pressure-deviation-kpa'], toKilopascals(frame.pressure) - pressureKpa, pressureKpa);
+    this.#derive(derivedPlaces['supply-deviation-v'], frame.supply - supplyV, supplyV);
+    this.#derive(derivedPlaces['idle-flow-ml-min'], idleFlow, idleFlow);
   }
 
   #derive(place: number, value: number, of: number): void {

@@ -130,16 +130,14 @@ export class WindowCollector {
 
   /** Whether the flow of its halves can be told (RUN-67): edges for two parts, and a frame of its own at the end of each part. */
   get tellsHalves(): boolean {
-    const byRevolutions = this.#usesRevolutions(this.#allEdges());
-    return this.#partRates(byRevolutions ? this.#wholeFrom : this.#firstWithEdge, byRevolutions ? this.#wholeTo : this.#lastWithEdge).length > 0;
+    const [from, to] = this.#ends();
+    return this.#partRates(from, to).length > 0;
   }
 
   summarise(): WindowSummary | WindowFailure {
     const whole = this.#whole();
     if ('failure' in whole) return whole;
-    const byRevolutions = this.#usesRevolutions(this.#allEdges());
-    const from = byRevolutions ? this.#wholeFrom : this.#firstWithEdge;
-    const to = byRevolutions ? this.#wholeTo : this.#lastWithEdge;
+    const [from, to] = this.#ends();
     if (from < 0 || to < 0 || this.#at(to, lastEdgeAtColumn) <= this.#at(from, lastEdgeAtColumn)) {
       return { failure: 'no-flow', text: 'The meter gave fewer than two edges inside the window, so there is no flow to measure.' };
     }
@@ -216,6 +214,11 @@ export class WindowCollector {
 
   #allEdges(): number {
     return this.#firstWithEdge < 0 ? 0 : this.#at(this.#lastWithEdge, edgesColumn) - this.#at(this.#firstWithEdge, edgesColumn);
+  }
+
+  /** The frames between which the flow is taken, -1 where there is none: whole revolutions apart unless that gives away too much (RUN-50). */
+  #ends(): readonly [from: number, to: number] {
+    return this.#usesRevolutions(this.#allEdges()) ? [this.#wholeFrom, this.#wholeTo] : [this.#firstWithEdge, this.#lastWithEdge];
   }
 
   #usesRevolutions(all: number): boolean {
