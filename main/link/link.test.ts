@@ -2,6 +2,7 @@
 import { setFlagsFromString } from 'node:v8';
 import { runInNewContext } from 'node:vm';
 import { afterEach, expect, test } from 'vitest';
+import { sealLine } from '../../firmware-protocol/line/codec.ts';
 import { encodeRefusal, encodeReply, encodeTelemetry, decodeFromHost, type FromHost, type Reply, type Request, type Telemetry } from '../../firmware-protocol/line/messages.ts';
 import { VirtualClock, wait, type Clock } from '../clock/clock.ts';
 import type { Channel, ChannelEvents } from './channel.ts';
@@ -208,8 +209,8 @@ test('the deadline also counts while waiting for the turn, and what was never se
   const { link, wire } = await setUp();
   const first = link.request({ word: 'arm' }, { deadlineMs: 1000 });
   const second = await link.request({ word: 'halt' }, { deadlineMs: 500 });
-  expect(second).toMatchObject({ kind: 'no-answer', unanswered: false });
-  expect(await first).toMatchObject({ kind: 'no-answer', unanswered: true });
+  expect(second).toMatchObject({ kind: 'no-answer', unanswered: false, text: expect.stringContaining('"halt" could not be sent within 0.5 s') as string });
+  expect(await first).toMatchObject({ kind: 'no-answer', unanswered: true, text: expect.stringContaining('"arm" within 1 s') as string });
   expect(wire.requests.some(({ request }) => request.word === 'halt')).toBe(false);
 });
 
@@ -241,12 +242,12 @@ test('safe goes ahead of everything, and nothing that was asked for before it is
   expect(wire.sent.slice(before).map(({ text }) => text.split(' ')[2])).toEqual(['safe']);
 });
 
-test('two calls for safe are both answered', async () => {
+test('calls for safe are all answered, however many: one does not push another aside', async () => {
   const { link, wire, clock } = await setUp();
-  const both = [link.request({ word: 'safe' }, { deadlineMs: 1000 }), link.request({ word: 'safe' }, { deadlineMs: 1000 })];
+  const calls = [1, 2, 3].map(() => link.request({ word: 'safe' }, { deadlineMs: 1000 }));
   answerAll(wire);
   await wait(clock, 300);
-  expect((await Promise.all(both)).map(({ kind }) => kind)).toEqual(['reply', 'reply']);
+  expect((await Promise.all(calls)).map(({ kind }) => kind)).toEqual(['reply', 'reply', 'reply']);
 });
 
 test('LINE-74: after the hello something is sent in every heartbeat time, and nothing more than needed', async () => {
@@ -254,10 +255,13 @@ test('LINE-74: after the hello something is sent in every heartbeat time, and no
   answerAll(wire);
   await wait(clock, 2000);
   expect(wire.requests).toEqual([]);
-  await link.request(hello, { deadlineMs: 1000 });
+  // Neither is a board that says nothing before its hello a dead line: it may be starting.
+  expect((await link.request(hello, { deadlineMs: 1000 })).kind).toBe('reply');
   await wait(clock, 1000);
   await link.request({ word: 'arm' }, { deadlineMs: 1000 });
   await wait(clock, 1100);
+  expect(link.statistics.heartbeats).toBe(wire.requests.filter(({ request }) => request.word === 'alive').length);
+  expect(link.statistics.heartbeats).toBeGreaterThanOrEqual(7);
   const times = wire.requests.map(({ at }) => at);
   expect(times.slice(1).map((at, i) => at - (times[i] ?? 0)).every((gap) => gap <= 250)).toBe(true);
   expect(wire.requests.filter(({ request }) => request.word === 'alive').length).toBeLessThanOrEqual(8);
@@ -272,6 +276,7 @@ test('while a request waits for its answer it is itself the heartbeat: no other 
   const arms = wire.requests.filter(({ at }) => at > 0);
   expect(new Set(arms.map(({ seq }) => seq)).size).toBe(1);
   expect(arms.length).toBeGreaterThanOrEqual(19);
+  expect(link.statistics).toMatchObject({ linesSent: wire.requests.length, linesSentAgain: wire.requests.length - 2 });
 });
 
 test('keeping silent sends nothing at all, then the heartbeat resumes', async () => {
@@ -307,7 +312,7 @@ test('a line on which nothing valid is heard goes down by itself, noise or no no
   expect(await pending).toMatchObject({ kind: 'no-answer', unanswered: false });
   expect(clock.now()).toBeLessThanOrEqual(1300);
   expect(down).toHaveLength(1);
-  expect(down[0]).toContain('Nothing was heard');
+  expect(down[0]).toContain('Nothing was heard from the controller for 1 s');
   expect(wire.closed).toBe(true);
   expect((await link.request({ word: 'arm' }, { deadlineMs: 1000 })).kind).toBe('no-answer');
 });
@@ -332,6 +337,9 @@ test('a channel that closes takes the link down once, with its reason; close doe
   expect(await pending).toMatchObject({ kind: 'no-answer', text: 'pulled' });
   expect(one.down).toEqual(['pulled']);
   expect(one.link.downReason).toBe('pulled');
+  // Closing it afterwards is no reason: what is asked of it later is told why it really ended.
+  await one.link.close();
+  expect(await one.link.request({ word: 'arm' }, { deadlineMs: 5000 })).toMatchObject({ kind: 'no-answer', unanswered: false, text: 'pulled' });
 
   const two = await setUp();
   const waiting = two.link.request({ word: 'arm' }, { deadlineMs: 60_000 });
@@ -396,6 +404,112 @@ test('what is asked of a link that has ended is answered at once, with why it en
   expect(await link.request({ word: 'arm' }, { deadlineMs: 5000 })).toMatchObject({ kind: 'no-answer', unanswered: false, text: expect.stringContaining('closed') as string });
   expect(await link.keepSilent(5000)).toBe(false);
   expect(clock.now()).toBe(0);
+});
+
+test('a silence that was withdrawn before it was asked for is none, and holds nothing up', async () => {
+  const { link, wire, clock } = await setUp();
+  answerAll(wire);
+  expect(await link.keepSilent(5000, AbortSignal.abort())).toBe(false);
+  expect((await link.request({ word: 'arm' }, { deadlineMs: 100 })).kind).toBe('reply');
+  expect(clock.now()).toBe(0);
+});
+
+test('a silence that is under way when the link ends, or is interrupted, was not kept', async () => {
+  const one = await setUp();
+  const first = one.link.keepSilent(5000);
+  one.wire.vanish();
+  expect(await first).toBe(false);
+
+  const two = await setUp();
+  answerAll(two.wire);
+  const second = two.link.keepSilent(5000);
+  const behind = two.link.request({ word: 'arm' }, { deadlineMs: 5000 });
+  two.link.interrupt('enough');
+  expect([await second, await behind]).toEqual([false, { kind: 'no-answer', unanswered: false, text: 'enough' }]);
+  expect(two.link.downReason).toBeNull();
+  expect((await two.link.request({ word: 'halt' }, { deadlineMs: 100 })).kind).toBe('reply');
+  expect([one.clock.now(), two.clock.now()]).toEqual([0, 0]);
+});
+
+test('a channel that does not open is no link, and what it said of itself is handed on', async () => {
+  const wire = new TestWire(new VirtualClock(0));
+  const absent = { ok: false, code: 'absent', text: 'There is no port.' } as const;
+  const channel: Channel = { description: 'none', open: () => Promise.resolve(absent), write: (bytes) => { wire.write(bytes); }, close: () => Promise.resolve() };
+  const clock = new VirtualClock(0);
+  clocks.push(clock);
+  expect(await Link.open(channel, { clock, replyTimeoutMs: REPLY_TIMEOUT, heartbeatMs: 250, silenceMs: 1000, onTelemetry: () => undefined, onDown: () => undefined })).toEqual(absent);
+  expect(wire.sent).toEqual([]);
+});
+
+test('LINE-74: it is the answer to hello that begins the heartbeat, and no other answer', async () => {
+  const { link, wire, clock, down } = await setUp();
+  answerAll(wire);
+  expect((await link.request({ word: 'arm' }, { deadlineMs: 1000 })).kind).toBe('reply');
+  await wait(clock, 3000);
+  expect(wire.requests.map(({ request }) => request.word)).toEqual(['arm']);
+  expect(down).toEqual([]);
+});
+
+test('a heartbeat without an answer is given up after the time of a heartbeat, so that it holds no request up', async () => {
+  const { link, wire, clock } = await setUp({ silenceMs: 60_000 });
+  answerAll(wire);
+  await link.request(hello, { deadlineMs: 1000 });
+  wire.onRequest = () => undefined;
+  await wait(clock, 260);
+  expect(wire.requests.at(-1)).toMatchObject({ at: 250, request: { word: 'alive' } });
+  const asked = link.request({ word: 'arm' }, { deadlineMs: 5000 });
+  await wait(clock, 300);
+  expect(wire.requests.find(({ request }) => request.word === 'arm')?.at).toBe(500);
+  answerAll(wire);
+  expect((await asked).kind).toBe('reply');
+});
+
+test('what is heard between the suspicion of silence and the verdict keeps the link up', async () => {
+  const { link, wire, clock, down } = await setUp();
+  answerAll(wire);
+  await link.request(hello, { deadlineMs: 1000 });
+  wire.onRequest = () => undefined;
+  await wait(clock, 1050);
+  wire.say(encodeTelemetry(telemetry));
+  await wait(clock, 900);
+  expect(down).toEqual([]);
+  await wait(clock, 300);
+  expect(down).toHaveLength(1);
+});
+
+test('a line whose checksum is right and whose fields are not understood is kept for a person to look at, and only such a one', async () => {
+  const { link, wire } = await setUp();
+  expect(link.statistics.lastNotUnderstood).toBeNull();
+  const understood = encodeReply(0, { word: 'arm' }).trimEnd();
+  wire.say(`${understood.replace('arm', 'ark')}\n`);
+  expect(link.statistics).toMatchObject({ lastNotUnderstood: null, badLines: { 'wrong-checksum': 1, form: 0 } });
+  const strange = sealLine('= 0 moonrise');
+  wire.say(strange);
+  expect(link.statistics).toMatchObject({ lastNotUnderstood: strange.trimEnd(), badLines: { form: 1 } });
+  wire.say('noise\n');
+  expect(link.statistics.lastNotUnderstood).toBe(strange.trimEnd());
+});
+
+test('timing counts from what was last sent and heard, also when it is set late in the life of a link, or on a clock that has run', async () => {
+  const clock = new VirtualClock(0);
+  clocks.push(clock);
+  await wait(clock, 5000);
+  const { link, wire, down } = await setUp({}, clock);
+  answerAll(wire);
+  await link.request(hello, { deadlineMs: 1000 });
+  await wait(clock, 251);
+  expect(wire.requests.map(({ at }) => at)).toEqual([5000, 5250]);
+  await wait(clock, 49);
+  link.setTiming({ heartbeatMs: 400, silenceMs: 600 });
+  await wait(clock, 400);
+  expect(wire.requests.at(-1)).toMatchObject({ at: 5650, request: { word: 'alive' } });
+  wire.onRequest = () => undefined;
+  await wait(clock, 549);
+  expect(down).toEqual([]);
+  // 600 ms after 5650, when something was last heard, and the last look.
+  await wait(clock, 102);
+  expect(down).toHaveLength(1);
+  expect(link.lastHeardAt).toBe(5650);
 });
 
 test('what waits behind a silence goes on when the silence is withdrawn', async () => {
@@ -522,5 +636,8 @@ test('a link that has ended leaves no timer behind, not even where it was closed
   expect(pending).toBeGreaterThan(4);
   await link.close();
   expect([(await asked).kind, (await waiting).kind]).toEqual(['no-answer', 'no-answer']);
+  expect(pending).toBe(0);
+  // Nor does it take one up again with new timing.
+  link.setTiming({ heartbeatMs: 100, silenceMs: 100 });
   expect(pending).toBe(0);
 });

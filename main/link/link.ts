@@ -111,7 +111,7 @@ export class Link {
     const link = new Link(channel, options);
     const result = await channel.open({
       onBytes: (bytes) => {
-        if (!link.#ended) link.#lines.push(bytes);
+        link.#lines.push(bytes);
       },
       onClosed: (reason) => {
         link.#fall(reason);
@@ -209,7 +209,7 @@ export class Link {
       const onAbort = () => {
         job.finish(noAnswer(`"${request.word}" was withdrawn before an answer came.`));
       };
-      signal?.addEventListener('abort', onAbort, { once: true });
+      signal?.addEventListener('abort', onAbort);
       if (request.word === 'safe') this.#clearTheWay();
       this.#queue.push(job);
       this.#next();
@@ -238,7 +238,7 @@ export class Link {
       const onAbort = () => {
         job.finish(false);
       };
-      signal?.addEventListener('abort', onAbort, { once: true });
+      signal?.addEventListener('abort', onAbort);
       this.#queue.push(job);
       this.#next();
     });
@@ -280,7 +280,8 @@ export class Link {
   }
 
   #next(): void {
-    if (this.#current !== null || this.#ended) return;
+    // Of a link that has ended nothing waits any more.
+    if (this.#current !== null) return;
     // A signal tells its listeners one after the other: the next in the queue may be withdrawn and not know it yet.
     let job = this.#queue.shift();
     while (job?.signal?.aborted === true) job = this.#queue.shift();

@@ -171,8 +171,9 @@ const host = (ms: number, text: string) => ({ ms, from: 'host', text }) as const
 const controller = (ms: number, text: string) => ({ ms, from: 'controller', text }) as const;
 
 /** A replay of a recording that is written here, open, with what it says and when. */
-async function replayOf(entries: Transcript['entries']) {
+async function replayOf(entries: Transcript['entries'], openedAt = 0) {
   const clock = new VirtualClock(0);
+  await wait(clock, openedAt);
   const replay = new ReplayChannel({ header: { transcriptVersion: 1, channel: 'test', startedUnixMs: 0 }, entries, torn: false }, clock);
   const heard: { readonly at: number; readonly text: string }[] = [];
   const closed: string[] = [];
@@ -231,7 +232,9 @@ test('it ends as the recording does: with the reason of the line that closed, or
   expect(pulled.closed).toEqual(['pulled']);
   pulled.clock.stop();
   const over = await replayOf([opened, controller(200, frame)]);
-  await wait(over.clock, 10_000);
+  await wait(over.clock, 3199);
+  expect(over.closed).toEqual([]);
+  await wait(over.clock, 2);
   expect(over.closed).toEqual(['The recording ends here.']);
   expect(over.heard).toEqual([{ at: 200, text: frame }]);
   over.clock.stop();
@@ -249,5 +252,107 @@ test('half a line does not live on over a new connection, and an answer to nobod
   await wait(clock, 50);
   expect(heard.map(({ text }) => text)).toEqual([encodeReply(3, { word: 'arm' })]);
   expect(replay.departures).toEqual([]);
+  clock.stop();
+});
+
+test('a host that leaves a request out is waited for three seconds, and what follows comes that much later', async () => {
+  const { clock, heard, replay, write } = await replayOf([...armed, host(250, encodeRequest(1, { word: 'halt' })), controller(252, encodeReply(1, { word: 'halt' })), controller(300, frame)], 5000);
+  await wait(clock, 3099);
+  expect(replay.departures).toEqual([]);
+  await wait(clock, 141);
+  // Times of departures are those of the recording.
+  expect(replay.departures).toEqual([{ kind: 'not-sent', ms: 100, text: expect.stringContaining('"arm"') as string }]);
+  write(encodeRequest(9, { word: 'halt' }));
+  write('nonsense\n');
+  await wait(clock, 200);
+  expect(heard).toEqual([{ at: 8200, text: frame }, { at: 8242, text: encodeReply(9, { word: 'halt' }) }, { at: 8300, text: frame }]);
+  expect(replay.departures.slice(1)).toMatchObject([{ kind: 'unreadable', ms: 240 }]);
+  clock.stop();
+});
+
+test('a host that leaves one request out and is late with the next moves what follows that one', async () => {
+  const { clock, heard, replay, write } = await replayOf([...armed.slice(0, 3), host(200, encodeRequest(1, { word: 'halt' })), controller(201, encodeReply(1, { word: 'halt' })), controller(300, frame)]);
+  await wait(clock, 600);
+  write(encodeRequest(9, { word: 'halt' }));
+  await wait(clock, 200);
+  expect(heard).toEqual([{ at: 601, text: encodeReply(9, { word: 'halt' }) }, { at: 700, text: frame }]);
+  expect(replay.departures).toMatchObject([{ kind: 'not-sent', ms: 100 }]);
+  clock.stop();
+});
+
+test('a host is ahead of the recording when it is so by more than a second', async () => {
+  for (const [at, departures] of [[600, []], [599, [{ kind: 'early', ms: 1600, text: expect.stringContaining('1001 ms') as string }]]] as const) {
+    const { clock, replay, write } = await replayOf([opened, host(1600, encodeRequest(0, { word: 'arm' })), controller(1601, encodeReply(0, { word: 'arm' }))]);
+    await wait(clock, at);
+    write(encodeRequest(4, { word: 'arm' }));
+    expect(replay.departures).toEqual(departures);
+    clock.stop();
+  }
+});
+
+test('a connection that is taken up later has its own place on the time axis', async () => {
+  const { clock, replay } = await replayOf([opened, { ms: 10, from: 'channel', event: 'closed', text: 'pulled' }, { ...opened, ms: 20 }, controller(30, frame)]);
+  await wait(clock, 500);
+  const heard: number[] = [];
+  expect(await replay.open({ onBytes: () => heard.push(clock.now()), onClosed: () => undefined })).toEqual({ ok: true });
+  await wait(clock, 100);
+  expect(heard).toEqual([510]);
+  clock.stop();
+});
+
+test('a host that closes on what it hears stops the play there: the next connection is still to come', async () => {
+  const clock = new VirtualClock(0);
+  const entries: Transcript['entries'] = [opened, controller(10, frame), controller(20, frame), host(25, encodeRequest(0, { word: 'arm' })), { ms: 30, from: 'channel', event: 'closed', text: 'pulled' }, { ...opened, ms: 40 }, controller(50, frame)];
+  const replay = new ReplayChannel({ header: { transcriptVersion: 1, channel: 'test', startedUnixMs: 0 }, entries, torn: false }, clock);
+  let heard = 0;
+  await replay.open({
+    onBytes: () => {
+      heard += 1;
+      void replay.close();
+    },
+    onClosed: () => undefined,
+  });
+  await wait(clock, 5000);
+  expect(heard).toBe(1);
+  // Nor does a host owe anything to a connection that it has closed.
+  expect(replay.departures).toEqual([]);
+  expect(await replay.open({ onBytes: () => (heard += 1), onClosed: () => undefined })).toEqual({ ok: true });
+  await wait(clock, 20);
+  expect(heard).toBe(2);
+  clock.stop();
+});
+
+test('an answer that is due after the host has closed is said to nobody', async () => {
+  const { clock, replay, heard, write } = await replayOf([opened, host(0, encodeRequest(0, { word: 'arm' })), controller(50, encodeReply(0, { word: 'arm' }))]);
+  write(encodeRequest(4, { word: 'arm' }));
+  await replay.close();
+  await wait(clock, 100);
+  expect(heard).toEqual([]);
+  clock.stop();
+});
+
+test('a line that the wire spoiled is played as it was heard, and a request that got no answer gets none', async () => {
+  const { clock, heard, write, replay } = await replayOf([opened, controller(5, 'no\xffise\n'), host(10, encodeRequest(0, { word: 'arm' })), controller(20, frame)]);
+  await wait(clock, 10);
+  write(encodeRequest(4, { word: 'arm' }));
+  await wait(clock, 100);
+  expect(heard).toEqual([{ at: 5, text: 'no\xffise\n' }, { at: 20, text: frame }]);
+  expect(replay.departures).toEqual([]);
+  clock.stop();
+});
+
+test('a request that is refused, because the recording has none like it, is refused again when it is sent again, and told once', async () => {
+  const { clock, heard, write, replay } = await replayOf(armed);
+  for (let i = 0; i < 2; i += 1) write(encodeRequest(7, { word: 'halt' }));
+  expect(heard).toHaveLength(2);
+  expect(new Set(heard.map(({ text }) => text)).size).toBe(1);
+  expect(replay.departures).toMatchObject([{ kind: 'not-recorded', ms: 0 }]);
+  clock.stop();
+});
+
+test('no more than a thousand departures are kept', async () => {
+  const { clock, write, replay } = await replayOf(armed);
+  for (let i = 0; i < 1005; i += 1) write('nonsense\n');
+  expect(replay.departures).toHaveLength(1000);
   clock.stop();
 });

@@ -191,7 +191,7 @@ export class ReplayChannel implements Channel {
     step.met = true;
     this.#nextRequest += 1;
     // A late host moves all that follows; an early one moves nothing, its answer just comes early too.
-    if (lead < 0 && this.#steps[this.#at] === step) this.#offset -= lead;
+    if (lead < 0) this.#offset -= lead;
     const latest: { readonly seq: number; line: string | null } = { seq, line: null };
     this.#latest = latest;
     if (step.answer !== null) {

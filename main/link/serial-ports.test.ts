@@ -1,6 +1,7 @@
-import { afterEach, expect, test } from 'vitest';
-import { VirtualClock } from '../clock/clock.ts';
-import { serialPortSource, type PortInfo } from './serial-ports.ts';
+import { SerialPort } from 'serialport';
+import { afterEach, expect, test, vi } from 'vitest';
+import { VirtualClock, type Clock } from '../clock/clock.ts';
+import { serialPorts, serialPortSource, type PortInfo } from './serial-ports.ts';
 
 const clock = new VirtualClock(0);
 afterEach(() => clock.stop());
@@ -37,4 +38,28 @@ test('a list that fails or never comes is no list: the port is tried all the sam
   expect(await source('again')).toHaveLength(1);
   expect(hanging.now()).toBe(3000);
   hanging.stop();
+});
+
+test('the ports are those that the system tells of, and whoever has its answer waits for no deadline', async () => {
+  const list = vi.spyOn(SerialPort, 'list').mockResolvedValue([{ path: '/dev/a', ...adapter }] as never);
+  let waiting = 0;
+  const counting: Clock = {
+    now: () => 0,
+    unixNow: () => clock.unixNow(),
+    suspended: () => null,
+    after: () => {
+      waiting += 1;
+      return () => {
+        waiting -= 1;
+      };
+    },
+  };
+  expect(await serialPorts(counting)).toEqual([{ path: '/dev/a', ...adapter }]);
+  expect(waiting).toBe(0);
+  const source = serialPortSource('/dev/a', counting);
+  await source('connect');
+  list.mockResolvedValue([{ path: '/dev/b', ...adapter }] as never);
+  expect((await source('again')).map(({ description }) => description)).toEqual(['serial port /dev/a', 'serial port /dev/b']);
+  expect(waiting).toBe(0);
+  list.mockRestore();
 });

@@ -161,3 +161,57 @@ test('a recorder that is closed takes nothing more, and may be closed again', ()
   expect(recorder.failure).toBeNull();
   expect(readFileSync(path)).toEqual(whole);
 });
+
+test('a channel that did not open is not recorded as opened, and one that the host closes is recorded as closed by it', async () => {
+  const clock = new VirtualClock(0);
+  const recorder = new TranscriptRecorder(path, 'a', clock);
+  const results = [{ ok: false, code: 'absent', text: 'gone' }, { ok: true }] as const;
+  let tries = 0;
+  let closed = 0;
+  const channel = recordedChannel({
+    description: 'inner',
+    open: () => Promise.resolve(results[tries++ === 0 ? 0 : 1]),
+    write: () => undefined,
+    close: () => Promise.resolve(void (closed += 1)),
+  }, recorder);
+  const events: ChannelEvents = { onBytes: () => undefined, onClosed: () => undefined };
+  expect([await channel.open(events), await channel.open(events)]).toEqual(results);
+  await wait(clock, 5);
+  await channel.close();
+  recorder.close();
+  clock.stop();
+  expect(closed).toBe(1);
+  expect(await readTranscript(path)).toMatchObject({ ok: true, transcript: { entries: [
+    { ms: 0, from: 'channel', event: 'opened', text: 'inner' },
+    { ms: 5, from: 'channel', event: 'closed', text: 'by the host' },
+  ] } });
+});
+
+test('times of a transcript count from its beginning, whatever the clock says then', async () => {
+  const clock = new VirtualClock(0);
+  await wait(clock, 700);
+  const recorder = new TranscriptRecorder(path, 'a', clock);
+  await wait(clock, 12.3456);
+  recorder.bytes('host', Buffer.from('x'));
+  recorder.close();
+  clock.stop();
+  expect(await readTranscript(path)).toMatchObject({ ok: true, transcript: { header: { startedUnixMs: 700 }, entries: [{ ms: 12.346 }] } });
+});
+
+test('after the first failure nothing more is written: a record has no gap in it', () => {
+  let fails = true;
+  const written: string[] = [];
+  const recorder = new TranscriptRecorder(path, 'a', new VirtualClock(0), (_, bytes, at) => {
+    if (fails) throw new Error('EIO');
+    written.push(Buffer.from(bytes.subarray(at)).toString('latin1'));
+    return bytes.length - at;
+  });
+  for (let i = 0; i < 40; i += 1) recorder.bytes('host', Buffer.alloc(1000, 'x'));
+  const first = recorder.failure;
+  fails = false;
+  for (let i = 0; i < 80; i += 1) recorder.bytes('host', Buffer.alloc(1000, 'y'));
+  recorder.close();
+  expect(written.join('')).toBe('');
+  expect(recorder.failure).toBe(first);
+  expect(first).toContain('EIO');
+});
