@@ -50,6 +50,17 @@ describe('numbered rules', () => {
     expect(strangers).toEqual([]);
   });
 
+  it('and each room has the decisions beside them that a newcomer would undo, with the reason', () => {
+    const elsewhere: Readonly<Record<string, string>> = {
+      'app/boundary': 'texts of problems', 'app/distributions': 'app/reduce', 'main/electron': 'main/host', 'main/ending': 'main/host', 'main/samples': 'no code',
+    };
+    const rooms = [...new Set(files.flatMap((path) => /^(?:app|main)\/[^/]+(?=\/)/.exec(path)?.[0] ?? []))];
+    expect(rooms.length).toBeGreaterThan(30);
+    const reasons = (room: string): number => (files.includes(`${room}/README.md`) ? (textOf(`${room}/README.md`).split(/^## (?:\d+\. )?Decisions$/m)[1]?.match(/^- (?:\*\*|\*)\S/gm)?.length ?? 0) : 0);
+    expect([...rooms, 'renderer', 'firmware-protocol', 'firmware-protocol/firmware', 'firmware-protocol/simulator', 'test/storm'].filter((room) => reasons(room) === 0 && !(room in elsewhere))).toEqual([]);
+    expect(Object.keys(elsewhere).filter((room) => !rooms.includes(room) || reasons(room) > 0)).toEqual([]);
+  });
+
   it('each is in the name of a test, but for those that no program can show', () => {
     const held = new Set(files.flatMap((path) => idsIn(holders(path))));
     expect(written.filter((id) => !held.has(id) && !(id in notTested))).toEqual([]);
