@@ -27,6 +27,10 @@ const tallySchema = z.strictObject({
 
 const cellsOf = z.strictObject({ value: z.number(), expanded: z.number() });
 const chartSchema = z.strictObject({ baseline: z.int(), lowerKg: z.number(), centreKg: z.number(), upperKg: z.number(), movingRangeUpperKg: z.number(), sigmaKg: z.number(), text: z.string() });
+const timeStampSchema = z.strictObject({
+  kind: z.literal('time-stamp'), time: z.string(), accuracyS: z.number().nullable(), policy: z.string(), serial: z.string(),
+  chain: z.array(z.strictObject({ subject: z.string(), sha256: z.string() })), ends: z.enum(['given', 'itself', 'open']),
+});
 const proofHeadSchema = z.strictObject({ kind: z.enum(['place', 'continuation']), head: z.string() });
 
 /** What each command says: one of these a line. */
@@ -71,7 +75,9 @@ export const jsonLines = {
   tables: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
   report: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
   'issue-report': z.strictObject({ run: z.string(), number: z.string(), folder: z.string(), publicKey: z.string() }),
+  'time-stamp': z.union([z.strictObject({ kind: z.literal('request'), request: z.string(), sha256: z.string() }), timeStampSchema]),
   'prove-report': z.union([
+    timeStampSchema,
     z.strictObject({
       kind: z.literal('report'), number: z.string(), by: z.string(), at: z.string(), run: z.string(), archiveId: z.string(), head: z.string(), amends: z.string().nullable(),
       publicKey: z.string(), publicKeyGiven: z.boolean(),

@@ -1,5 +1,6 @@
 /** Reports: drafts, issued ones, and the proof of one. */
-import { readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import type { X509Certificate } from 'node:crypto';
+import { existsSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { basename, dirname, join, resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { oneLinePattern } from '../../app/boundary/text.ts';
@@ -10,13 +11,14 @@ import { papers, type Paper } from '../../app/report/style.ts';
 import { publicHeadKey } from '../archive/heads-file.ts';
 import { makeFolder } from '../archive/make-folder.ts';
 import { isoTime } from '../clock/dating.ts';
-import { machineClock } from '../clock/machine.ts';
-import { registeredReports } from '../report/book.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
+import { readRegister } from '../report/register.ts';
 import { draftFiles } from '../report/draft.ts';
 import { issueReport, proveAgainst } from '../report/issue.ts';
 import { chromiumPath, printPdf } from '../report/pdf.ts';
-import { checkListed, checkReport } from '../report/seal.ts';
+import { checkListed, checkReport, sha256Of } from '../report/seal.ts';
 import { reportInArchive } from '../report/source.ts';
+import { certificatesIn, checkStamp, keepStamp, stampBeside, writeStampRequest, type KeptStamp } from '../report/stamp-files.ts';
 import { chosenRun } from './chosen-run.ts';
 import { commandLine } from './command-line.ts';
 import { reportDetailsFile } from './documents.ts';
@@ -99,6 +101,7 @@ function issue(named: string | undefined, options: IssueOptions): Promise<void> 
       chromium: chromiumPath(),
     });
     if (!issued.ok) throw new Stop(exitCode.badInput, issued.text);
+    tell(...issued.mended);
     if (issued.notPrinted !== '') tell(issued.notPrinted);
     const measuredBy = archive.run(runId)?.operator ?? '';
     if (samePerson(options.by, measuredBy)) tell(`${options.by} measured this run and releases its report; the report says so.`);
@@ -116,6 +119,8 @@ interface ProofOptions {
   readonly publicKey?: string;
   readonly against?: string;
   readonly book?: string;
+  readonly token?: string;
+  readonly authority?: string;
   readonly json?: true;
 }
 
@@ -127,7 +132,7 @@ function bytesOf(path: string): Buffer {
   }
 }
 
-function proveReport(file: string, { publicKey, against, book, json = false }: Omit<ProofOptions, 'json'> & { readonly json?: boolean }): void {
+function proveReport(file: string, { publicKey, against, book, token, authority, json = false }: Omit<ProofOptions, 'json'> & { readonly json?: boolean }): void {
   const path = resolve(file);
   const name = basename(path);
   const data = bytesOf(path);
@@ -155,6 +160,7 @@ function proveReport(file: string, { publicKey, against, book, json = false }: O
       `It rests on run ${inside.basis.runId}, which lies in archive ${seal.archiveId} under the head ${seal.head}.`, ...(amends === null ? [] : [`It takes the place of report ${amends}.`]),
     );
   }
+  proveStamp(path, { sha256: sha256Of(data), issued: inside.issue.at }, { token, authority }, json);
   if (book !== undefined) sayRegistered(resolve(book), seal, json);
   if (against === undefined) return;
   const archive = archivePlace(against, 'read');
@@ -170,7 +176,7 @@ function proveReport(file: string, { publicKey, against, book, json = false }: O
 
 /** What the register of the lab says of a report: entered as it is, and whether another took its place. */
 function sayRegistered(book: string, { number, body }: { readonly number: string; readonly body: string }, json: boolean): void {
-  const register = registeredReports(book);
+  const register = readRegister(book);
   if (!register.ok) throw new Stop(exitCode.checkFailed, register.text);
   const { reports } = register.value;
   if (!reports.some((r) => r.number === number && r.sha256 === body)) throw new Stop(exitCode.checkFailed, `The register in ${book} has no such report ${number}.`);
@@ -180,6 +186,60 @@ function sayRegistered(book: string, { number, body }: { readonly number: string
     return;
   }
   say(later === undefined ? 'The register has it, and no report took its place.' : `The register has it. Report ${later.number} TOOK ITS PLACE on ${later.at}.`);
+}
+
+/** Certificates that the person trusts; none where no file was named. */
+function authorities(file: string | undefined): readonly X509Certificate[] {
+  if (file === undefined) return [];
+  const read = certificatesIn(bytesOf(resolve(file)));
+  if (!read.ok) throw new Stop(exitCode.badInput, `${file}: ${read.text} Give the authority's certificates as PEM or DER.`);
+  return read.value;
+}
+
+/** The time stamp that lies beside a report, or the one that was named. */
+function proveStamp(report: string, of: { readonly sha256: string; readonly issued: string }, { token, authority }: Pick<ProofOptions, 'token' | 'authority'>, json: boolean): void {
+  const path = token ?? (existsSync(stampBeside(report)) ? stampBeside(report) : null);
+  if (path === null && authority !== undefined) throw new Stop(exitCode.badInput, `There is no time stamp beside ${report}. Name it with --token, or leave --authority away.`);
+  if (path === null) return;
+  const stamped = checkStamp(report, bytesOf(resolve(path)), of, authorities(authority));
+  if (!stamped.ok) throw new Stop(exitCode.checkFailed, stamped.text);
+  sayStamp('prove-report', stamped.value, json);
+}
+
+function sayStamp(command: 'prove-report' | 'time-stamp', { stamp, sentences }: Omit<KeptStamp, 'kept'>, json: boolean): void {
+  if (json) printJson(command, { kind: 'time-stamp', ...stamp, chain: [...stamp.chain] });
+  else say(...sentences);
+}
+
+interface StampOptions {
+  readonly answer?: string;
+  readonly authority?: string;
+  readonly policy?: string;
+  readonly json?: true;
+}
+
+function timeStamp(file: string, { answer, authority, policy, json = false }: Omit<StampOptions, 'json'> & { readonly json?: boolean }): void {
+  const path = resolve(file);
+  // That it can be read is said before all else.
+  bytesOf(path);
+  if (answer === undefined) {
+    const written = writeStampRequest(path, machineEntropy, policy ?? null);
+    if (!written.ok) throw new Stop(exitCode.badInput, written.text);
+    const { sha256, path: request } = written.value;
+    if (json) printJson('time-stamp', { kind: 'request', request, sha256 });
+    else say(request, `The request for a time stamp of the SHA-256 ${sha256}. Carry it to a time-stamp authority (RFC 3161), and bring its answer back: ${commandLine('time-stamp', path, '--answer', 'ANSWER')}`);
+    return;
+  }
+  if (policy !== undefined) throw new Stop(exitCode.badInput, 'A policy is asked for with the request. Nothing was kept: leave --policy away here.');
+  const kept = keepStamp(path, bytesOf(resolve(answer)), authorities(authority));
+  if (!kept.ok) throw new Stop(exitCode.checkFailed, kept.text);
+  if (!json) say(kept.value.kept);
+  sayStamp('time-stamp', kept.value, json);
+}
+
+function policyOid(text: string): string {
+  if (!/^[0-2](?:\.\d{1,9}){1,20}$/u.test(text)) throw new InvalidArgumentError('A policy is an identifier in digits and points, like 1.3.6.1.4.1.99999.1.');
+  return text;
 }
 
 function personName(text: string): string {
@@ -218,5 +278,15 @@ export function addReportCommands(program: Command): void {
     .addOption(new Option('--public-key <key>', 'the public key of the laboratory, as the laboratory gave it').argParser(givenKey))
     .addOption(new Option('--against <archive>', 'also hold it against this archive'))
     .addOption(new Option('--book <folder>', 'also look it up in this book of reports'))
+    .addOption(new Option('--token <file>', 'its time stamp (default: report.tsr beside it, where one lies there)'))
+    .addOption(new Option('--authority <file>', 'certificates (PEM or DER) in which the chain of the time stamp has to end'))
     .action(proveReport);
+
+  withJsonOption(program.command('time-stamp'))
+    .description('time-stamp an issued report by files (RFC 3161): write the request for an authority, and keep its answer beside the report once it was checked')
+    .argument('<file>', 'report.html')
+    .addOption(new Option('--answer <file>', 'what the authority answered; without it the request is written'))
+    .addOption(new Option('--authority <file>', 'certificates (PEM or DER) in which the chain of the answer has to end'))
+    .addOption(new Option('--policy <oid>', 'the policy to ask for').argParser(policyOid))
+    .action(timeStamp);
 }

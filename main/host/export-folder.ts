@@ -1,7 +1,8 @@
 /** Exports that were made for windows: each is a folder of files that a window reads piece by piece (HOST-11). */
 import { closeSync, existsSync, fstatSync, lstatSync, mkdtempSync, openSync, readdirSync, readSync, rmSync, statSync } from 'node:fs';
-import { hostname, tmpdir } from 'node:os';
+import { tmpdir } from 'node:os';
 import { basename, dirname, join } from 'node:path';
+import { isProcessThere, machineName } from '../ending/process-there.ts';
 
 /** Before what JSON makes of it: quotes may double it. */
 const PIECE_BYTES = 96 * 1024;
@@ -11,11 +12,8 @@ const PREFIX = 'railhouse-export-';
 const named = /^railhouse-export-(\w*)-(\d+)-(\d+)-\w+$/;
 const FILES = 'files';
 
-/** Several machines, or containers, may share one temporary folder; of a process of another nobody here can tell whether it lives. */
-const machine = (): string => hostname().replaceAll(/\W/g, '_');
-
 /** A place for the files of an export, in a new folder that only this account may read. `owner`: the process whose windows it is for. */
-export const newExportFolder = (owner: number): string => join(mkdtempSync(join(tmpdir(), `${PREFIX}${machine()}-${owner}-${process.pid}-`)), FILES);
+export const newExportFolder = (owner: number): string => join(mkdtempSync(join(tmpdir(), `${PREFIX}${machineName()}-${owner}-${process.pid}-`)), FILES);
 
 export const removeExportFolder = (folder: string): void => rmSync(dirname(folder), { recursive: true, force: true });
 
@@ -26,7 +24,7 @@ export const removeUnfinishedExports = (maker: number): void => removeExports((f
 export const removeExportsOf = (owner: number): void => removeExports((folder) => folder.owner === owner);
 
 /** Removes the exports of all processes of this machine that are not there any more (HOST-17). */
-export const removeAbandonedExports = (): void => removeExports((folder) => !isThere(folder.owner));
+export const removeAbandonedExports = (): void => removeExports((folder) => !isProcessThere(folder.owner));
 
 interface ExportFolder {
   readonly path: string;
@@ -39,23 +37,13 @@ function removeExports(wanted: (folder: ExportFolder) => boolean): void {
   for (const name of readdirSync(tmpdir())) {
     const [, at, owner, maker] = named.exec(name) ?? [];
     const path = join(tmpdir(), name);
-    if (at !== machine() || !wanted({ path, owner: Number(owner), maker: Number(maker) })) continue;
+    if (at !== machineName() || !wanted({ path, owner: Number(owner), maker: Number(maker) })) continue;
     try {
       // A link under that name is not followed.
       if (lstatSync(path).isDirectory()) rmSync(path, { recursive: true, force: true });
     } catch {
       continue;
     }
-  }
-}
-
-/** A process of another account is there too; where another has got its number, the folder stays for longer. */
-function isThere(pid: number): boolean {
-  try {
-    process.kill(pid, 0);
-    return true;
-  } catch (error) {
-    return (error as NodeJS.ErrnoException).code !== 'ESRCH';
   }
 }
 

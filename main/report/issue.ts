@@ -8,7 +8,7 @@ import { reportBody, reportTail } from '../../app/report/html.ts';
 import type { Paper } from '../../app/report/style.ts';
 import type { Archive } from '../archive/archive.ts';
 import { parseHead } from '../archive/ledger.ts';
-import { issueInBook } from './book.ts';
+import { issueInBook, sealedName } from './book.ts';
 import { printPdf } from './pdf.ts';
 import { filesSealText, sealText, sha256Of, type CheckedReport } from './seal.ts';
 import { reportInArchive } from './source.ts';
@@ -30,7 +30,7 @@ export interface ToIssue {
 
 export type IssuedReport =
   /** `notPrinted`: why there is no PDF; empty: there is one. */
-  | { readonly ok: true; readonly number: string; readonly folder: string; readonly publicKey: string; readonly notPrinted: string }
+  | { readonly ok: true; readonly number: string; readonly folder: string; readonly publicKey: string; readonly notPrinted: string; /** What an earlier program had left unfinished in the book, and was mended. */ readonly mended: readonly string[] }
   | { readonly ok: false; readonly text: string };
 
 /** Numbers, signs and enters a report of the run as it stands now. */
@@ -39,6 +39,7 @@ export async function issueReport({ archive, runId, details, length, paper, by, 
   const issued = await issueInBook(book, {
     runId,
     at,
+    by,
     amends: amends?.number ?? null,
     make: async ({ number, key, amended, folder }) => {
       const found = reportInArchive(archive, {
@@ -56,13 +57,14 @@ export async function issueReport({ archive, runId, details, length, paper, by, 
       const printed = await printPdf(html, join(folder, 'report.pdf'), paper, chromium);
       if (!printed.ok) notPrinted = printed.text;
       const files = [
-        { name: 'report.html', data: html },
+        { name: sealedName, data: html },
         { name: 'report.json', data: documentText(document) },
         { name: 'report.csv', data: reportCsv(document) },
         ...(printed.ok ? [{ name: 'report.pdf', data: readFileSync(join(folder, 'report.pdf')) }] : []),
       ];
       const list = filesSealText(number, key.publicKey, files.map(({ name, data }) => ({ name, sha256: sha256Of(data) })), key.key);
-      return { ok: true, value: { sha256, files: [...files, { name: 'seal.txt', data: list }] } };
+      // The sealed file last (REP-35).
+      return { ok: true, value: { sha256, files: [{ name: 'seal.txt', data: list }, ...files.toReversed()] } };
     },
   });
   return issued.ok ? { ok: true, ...issued.value, notPrinted } : issued;

@@ -67,6 +67,7 @@ const asked: readonly Asked[] = [
   { command: 'issue-report', args: () => [...archive(), '--by', 'B. Releaser', '--book', at('reports')], answers: ['issue-report'] },
   { command: 'prove-report', args: () => [issued(), '--book', at('reports'), '--against', at('archive.sqlite')], answers: ['prove-report'] },
   { command: 'prove-report', args: () => [issued().replace(/html$/u, 'json')], answers: ['prove-report'] },
+  { command: 'time-stamp', args: () => [issued()], answers: ['time-stamp'] },
   { command: 'outliers', args: archive, answers: ['outliers'] },
   { command: 'match', args: () => [...archive(), '--sets', '2', '--of', '2', '--at', 'mass:14V:400kPa:3ms', 'dead-time:14V:400kPa'], answers: ['match'] },
   { command: 'blind-history', args: archive, answers: ['blind-history'] },

@@ -13,15 +13,18 @@ import { syntheticPlan } from '../../app/results/synthetic-run.test-helper.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { VirtualClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
+import { machineName } from '../../main/ending/process-there.ts';
 import { makeProgram } from '../../main/cli/program.ts';
-import { registeredReports } from '../../main/report/book.ts';
+import { readRegister } from '../../main/report/register.ts';
 import { issueReport, proveAgainst, type IssuedReport, type ToIssue } from '../../main/report/issue.ts';
 import { chromiumPath, printPdf } from '../../main/report/pdf.ts';
 import { checkListed, checkReport, sealText, sha256Of } from '../../main/report/seal.ts';
 import { reportInArchive } from '../../main/report/source.ts';
+import { timeStampRequest } from '../../main/report/time-stamp.ts';
 import { samplePlan, withoutLeakChecks } from '../builders/in-process.ts';
 import { measureInto } from '../builders/lab-archive.ts';
 import { browserPath, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+import { hasOpenssl, makeAuthority, samplePolicy } from '../builders/time-stamp-authority.ts';
 import { forge, forgeries, rewriteLedger } from './forgeries.ts';
 
 const root = join(import.meta.dirname, '../..');
@@ -123,10 +126,10 @@ describe('REP-21, REP-23 issuing', () => {
   });
 
   test('that fails enters nothing, and its number is free', async () => {
-    const before = registeredReports(book);
+    const before = readRegister(book);
     const failed = await issueReport(order({ runId: 'nothing' }));
     expect(failed).toMatchObject({ ok: false });
-    expect(registeredReports(book)).toEqual(before);
+    expect(readRegister(book)).toEqual(before);
     if (before.ok) expect(readdirSync(book).filter((name) => name.startsWith('R-')).length).toBe(before.value.reports.length);
   });
 
@@ -227,7 +230,7 @@ describe('REP-26 amendments', () => {
     if (!checked.holds) throw new Error(checked.text);
     expect(text).toContain(checked.seal.body);
     expect(readFileSync(join(old.folder, 'report.html'))).toEqual(before);
-    const register = registeredReports(book);
+    const register = readRegister(book);
     expect(register.ok && register.value.reports.find((r) => r.number === amended.number)?.amends).toBe(old.number);
     const twice = await issueReport(order({ amends: { number: old.number, reason: 'Again.' } }));
     expect(twice.ok ? '' : twice.text).toContain(`amended by ${amended.number} already`);
@@ -240,14 +243,107 @@ describe('REP-26 amendments', () => {
     for (let i = 0; i < text.length; i += 17) {
       if (text[i] === '\n') continue;
       writeFileSync(path, text.slice(0, i) + (text[i] === '1' ? '2' : '1') + text.slice(i + 1));
-      if (text.slice(i, i + 1) === '1' || readFileSync(path, 'utf8') !== text) expect(registeredReports(book).ok).toBe(false);
+      if (text.slice(i, i + 1) === '1' || readFileSync(path, 'utf8') !== text) expect(readRegister(book).ok).toBe(false);
     }
     // A line taken out of the middle.
     writeFileSync(path, text.split('\n').filter((_, i) => i !== 1).join('\n'));
     const refused = await issueReport(order());
     expect(refused.ok ? '' : refused.text).toContain('the register does not hold');
     writeFileSync(path, text);
-    expect(registeredReports(book).ok).toBe(true);
+    expect(readRegister(book).ok).toBe(true);
+  });
+});
+
+describe('REP-35 a program that ended while it issued', () => {
+  /** A book with one report, and one more that is being entered. */
+  async function shelfWithTwo(name: string) {
+    const shelf = join(folder, name);
+    const first = must(await issueReport(order({ book: shelf })));
+    const second = must(await issueReport(order({ book: shelf, by: 'Ä. Releaser ✓', amends: { number: first.number, reason: 'A reason.' } })));
+    const path = join(shelf, 'register.txt');
+    return { shelf, first, second, path, text: readFileSync(path) };
+  }
+
+  test('before its line was whole: the report is entered, and nothing is issued twice', async () => {
+    const { shelf, second, path, text } = await shelfWithTwo('cut');
+    const from = text.indexOf(0x0a) + 1;
+    for (const size of [from, from + 1, from + 15, Math.floor((from + text.length) / 2), text.length - 1]) {
+      writeFileSync(path, text.subarray(0, size));
+      const mended = await issueReport(order({ book: shelf }));
+      expect(mended.ok ? '' : mended.text, String(size)).toContain(`Report ${second.number} of run ${runId} was whole and signed`);
+      expect(mended.ok ? '' : mended.text.includes('had been cut off'), String(size)).toBe(size > from);
+      expect(mended.ok ? '' : mended.text).toContain('Nothing else was issued');
+      // As if nothing had happened, to the last byte.
+      expect(readFileSync(path).toString('utf8')).toBe(text.toString('utf8'));
+    }
+    const next = must(await issueReport(order({ book: shelf })));
+    expect([next.number, next.mended]).toEqual(['R-2026-0003', []]);
+    const read = readRegister(shelf);
+    expect(read.ok && read.value.reports.map((r) => [r.number, r.by, r.amends])).toEqual([['R-2026-0001', 'B. Releaser', null], ['R-2026-0002', 'Ä. Releaser ✓', 'R-2026-0001'], ['R-2026-0003', 'B. Releaser', null]]);
+  });
+
+  test('with zeros where its line should stand, and without a whole report: the line is set aside, and its number is not given again', async () => {
+    const { shelf, first, second, path, text } = await shelfWithTwo('zeros');
+    const from = text.indexOf(0x0a) + 1;
+    rmSync(second.folder, { recursive: true });
+    writeFileSync(path, Buffer.concat([text.subarray(0, from + 20), Buffer.alloc(64), Buffer.from('\n')]));
+    expect(readRegister(shelf)).toMatchObject({ ok: true, value: { reports: [{ number: first.number }] } });
+    const next = must(await issueReport(order({ book: shelf })));
+    expect(next.number).toBe('R-2026-0003');
+    expect(next.mended.join(' ')).toContain('the register goes on after its last whole line');
+    const [, aside = ''] = /set aside in (\S+\.txt)/.exec(next.mended.join(' ')) ?? [];
+    expect(readFileSync(aside).subarray(0, 20)).toEqual(text.subarray(from, from + 20));
+    expect(readFileSync(join(second.folder, 'not-issued.txt'), 'utf8')).toContain('not given again');
+    const read = readRegister(shelf);
+    expect(read.ok && [read.value.torn.length, ...read.value.reports.map((r) => r.number)]).toEqual([0, 'R-2026-0001', 'R-2026-0003']);
+  });
+
+  test('before its report was whole: nothing of it is entered, and the number is left out', async () => {
+    const { shelf, first, second, path, text } = await shelfWithTwo('half');
+    writeFileSync(path, text.subarray(0, text.indexOf(0x0a) + 1));
+    const file = join(second.folder, 'report.html');
+    const whole = readFileSync(file);
+    rmSync(file);
+    writeFileSync(file, whole.subarray(0, whole.length - 1));
+    const next = must(await issueReport(order({ book: shelf, amends: { number: first.number, reason: 'Again.' } })));
+    expect([next.number, next.mended]).toEqual(['R-2026-0003', []]);
+  });
+
+  test('leaves a lock behind that is taken over; one of another machine, or of a program that goes on, is not', async () => {
+    const { shelf } = await shelfWithTwo('locked');
+    const lock = join(shelf, 'issuing.lock');
+    const gone = spawnSync(process.execPath, ['-e', '']).pid;
+    writeFileSync(lock, `${machineName()} ${gone}\n`);
+    expect(must(await issueReport(order({ book: shelf }))).number).toBe('R-2026-0003');
+    for (const held of [`${machineName()} ${process.ppid}\n`, `another-machine ${gone}\n`, '']) {
+      writeFileSync(lock, held);
+      const busy = await issueReport(order({ book: shelf }));
+      expect(busy.ok ? '' : busy.text).toContain('Another program');
+      expect(readFileSync(lock, 'utf8')).toBe(held);
+    }
+    rmSync(lock);
+    expect(readdirSync(shelf).filter((name) => name.startsWith('issuing'))).toEqual([]);
+  });
+
+  test('a line in the middle that was changed, with zeros or without its end, is no line that was cut off', async () => {
+    const { shelf, path, text } = await shelfWithTwo('middle');
+    const from = text.indexOf(0x0a) + 1;
+    for (const wrong of [Buffer.concat([text.subarray(0, 10), Buffer.alloc(5), text.subarray(15)]), Buffer.concat([text.subarray(0, from - 1), text.subarray(from)])]) {
+      writeFileSync(path, wrong);
+      const refused = await issueReport(order({ book: shelf }));
+      expect(refused.ok ? '' : refused.text).toContain('the register does not hold');
+      expect(readFileSync(path)).toEqual(wrong);
+    }
+  });
+
+  test('with lines from before people stood in it is read and goes on', async () => {
+    const { shelf, first, path, text } = await shelfWithTwo('older');
+    const fields = text.subarray(0, text.indexOf(0x0a)).toString('utf8').split(' ').slice(0, 5).join(' ');
+    writeFileSync(path, `${fields} ${sha256Of(`${sha256Of('railhouse register of reports 1')} ${fields}`)}\n`);
+    rmSync(join(shelf, 'R-2026-0002'), { recursive: true });
+    expect(readRegister(shelf)).toMatchObject({ ok: true, value: { reports: [{ number: first.number, by: null }] } });
+    must(await issueReport(order({ book: shelf })));
+    expect(readRegister(shelf)).toMatchObject({ ok: true, value: { reports: [{ by: null }, { number: 'R-2026-0002', by: 'B. Releaser' }] } });
   });
 });
 
@@ -359,22 +455,22 @@ describe('REP-22 PDF', () => {
   }, 120_000);
 });
 
-describe('reports by the command line', () => {
-  /** What a command says on standard output, and the text and exit code that stopped it. */
-  async function said(...words: readonly string[]): Promise<{ readonly out: string; readonly stopped: string; readonly code: number }> {
-    let out = '';
-    const writes = [vi.spyOn(process.stdout, 'write'), vi.spyOn(process.stderr, 'write')];
-    for (const write of writes) write.mockImplementation((text) => { out += String(text); return true; });
-    try {
-      await makeProgram().parseAsync(words, { from: 'user' });
-      return { out, stopped: '', code: 0 };
-    } catch (error) {
-      return { out, stopped: (error as Error).message, code: (error as { readonly exitCode?: number }).exitCode ?? 1 };
-    } finally {
-      for (const write of writes) write.mockRestore();
-    }
+/** What a command says on standard output, and the text and exit code that stopped it. */
+async function said(...words: readonly string[]): Promise<{ readonly out: string; readonly stopped: string; readonly code: number }> {
+  let out = '';
+  const writes = [vi.spyOn(process.stdout, 'write'), vi.spyOn(process.stderr, 'write')];
+  for (const write of writes) write.mockImplementation((text) => { out += String(text); return true; });
+  try {
+    await makeProgram().parseAsync(words, { from: 'user' });
+    return { out, stopped: '', code: 0 };
+  } catch (error) {
+    return { out, stopped: (error as Error).message, code: (error as { readonly exitCode?: number }).exitCode ?? 1 };
+  } finally {
+    for (const write of writes) write.mockRestore();
   }
+}
 
+describe('reports by the command line', () => {
   test('are drafted, issued, proved, and refused where one digit was changed', async () => {
     const [to, shelf] = [join(folder, 'draft'), join(folder, 'shelf')];
     const chromium = process.env['RAILHOUSE_CHROMIUM'];
@@ -406,6 +502,60 @@ describe('reports by the command line', () => {
       else process.env['RAILHOUSE_CHROMIUM'] = chromium;
     }
   });
+});
+
+describe.skipIf(!hasOpenssl)('REP-34 a time stamp beside a report', () => {
+  test('is asked for, kept once it was checked, and shown by the proof; a wrong one is not kept', async () => {
+    const shelf = join(folder, 'stamped');
+    const { folder: of } = must(await issueReport(order({ book: shelf })));
+    const file = join(of, 'report.html');
+    const place = join(folder, 'authority');
+    mkdirSync(place);
+    const authority = makeAuthority(place);
+    const root = join(place, 'root.pem');
+    const given = join(folder, 'given.tsr');
+    const asked = await said('time-stamp', file, '--policy', samplePolicy);
+    expect(asked).toMatchObject({ stopped: '', code: 0 });
+    const request = readFileSync(join(of, 'report.tsq'));
+    expect(asked.out).toContain(sha256Of(readFileSync(file)));
+    // Asked again, it is the same: an answer fits whenever it comes.
+    expect(await said('time-stamp', file)).toMatchObject({ code: 0 });
+    expect(readFileSync(join(of, 'report.tsq'))).toEqual(request);
+
+    const wrong: readonly (readonly [Buffer, string])[] = [
+      [authority.answer(timeStampRequest('0'.repeat(64), Buffer.from([1]), null)), 'of another file'],
+      [authority.answer(timeStampRequest(sha256Of(readFileSync(file)), Buffer.from([1]), null)), 'nonce'],
+      [Buffer.from('nonsense'), 'cannot be read'],
+    ];
+    for (const [answer, why] of wrong) {
+      writeFileSync(given, answer);
+      const refused = await said('time-stamp', file, '--answer', given);
+      expect(refused).toMatchObject({ code: 8, stopped: expect.stringContaining(why) as unknown });
+      expect(refused.stopped).toContain('It was not kept');
+      expect(existsSync(join(of, 'report.tsr'))).toBe(false);
+    }
+    writeFileSync(given, authority.answer(request));
+    const kept = await said('time-stamp', file, '--answer', given, '--authority', root);
+    expect(kept).toMatchObject({ stopped: '', code: 0 });
+    expect(kept.out).toContain('ends in a certificate that was given');
+    expect(await said('time-stamp', file)).toMatchObject({ code: 2, stopped: expect.stringContaining('has its time stamp already') as unknown });
+    expect(await said('time-stamp', file, '--answer', given)).toMatchObject({ code: 8, stopped: expect.stringContaining('has its time stamp already') as unknown });
+
+    const proved = await said('prove-report', file);
+    expect(proved.out).toContain('Time stamp: this file existed as it is on ');
+    expect((await said('prove-report', file, '--authority', root)).out).toContain('ends in a certificate that was given');
+    // openssl says the same, with nothing of this program.
+    expect(execFileSync('openssl', ['ts', '-verify', '-data', file, '-in', join(of, 'report.tsr'), '-CAfile', root], { encoding: 'utf8', stdio: 'pipe' })).toContain('OK');
+
+    chmodSync(join(of, 'report.tsr'), 0o644);
+    const bytes = readFileSync(join(of, 'report.tsr'));
+    bytes[bytes.length - 1] = (bytes.at(-1) ?? 0) ^ 1;
+    writeFileSync(join(of, 'report.tsr'), bytes);
+    expect(await said('prove-report', file)).toMatchObject({ code: 8, stopped: expect.stringContaining('forged, or was changed') as unknown });
+    expect(await said('prove-report', file, '--token', given)).toMatchObject({ code: 0 });
+    writeFileSync(join(folder, 'draft.html'), '<p>');
+    expect(await said('time-stamp', join(folder, 'draft.html'))).toMatchObject({ code: 2, stopped: expect.stringContaining('Only an issued report') as unknown });
+  }, 60_000);
 });
 
 describe.skipIf(browserPath === null)('REP-29 the page Results', () => {
