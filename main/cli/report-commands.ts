@@ -197,7 +197,7 @@ function authorities(file: string | undefined): readonly X509Certificate[] {
 }
 
 /** The time stamp that lies beside a report, or the one that was named. */
-function proveStamp(report: string, of: { readonly sha256: string; readonly issued: string }, { token, authority }: Pick<ProofOptions, 'token' | 'authority'>, json: boolean): void {
+function proveStamp(report: string, of: { readonly sha256: string; readonly issued: string }, { token, authority }: Readonly<Record<'token' | 'authority', string | undefined>>, json: boolean): void {
   const path = token ?? (existsSync(stampBeside(report)) ? stampBeside(report) : null);
   if (path === null && authority !== undefined) throw new Stop(exitCode.badInput, `There is no time stamp beside ${report}. Name it with --token, or leave --authority away.`);
   if (path === null) return;
