@@ -32,7 +32,7 @@ function allReferences(windows: readonly ReducedWindow[], scatter: Reduction['sc
     const { at, outcome } = w;
     if (outcome.kind !== 'mass') return [];
     const model = scatter.find((s) => s.pressure === at.pressure && s.period === at.period);
-    const variance = model === undefined ? 0 : varianceAt(model, outcome.mass);
+    const variance = model === undefined ? 0 : varianceAt(model, outcome.mass, outcome.partTurn);
     return [{ order: orders.get(w) ?? w.point, mass: outcome.mass, sd: Math.max(Math.sqrt(variance) / outcome.mass, model === undefined ? outcome.uRandom : outcome.uTiming) }];
   });
   return { all, known: all.filter((one, i) => !isGross(one, all[i - 1], all[i + 1])) };

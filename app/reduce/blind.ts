@@ -5,7 +5,7 @@ import type { Seconds } from '../quantities/quantity.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import type { BlindFinding, LineCell, NoLineCell, ReducedWindow, ScatterModel } from './reduction.ts';
-import { varianceAt } from './variance-model.ts';
+import { varianceOfWindow } from './variance-model.ts';
 
 interface Question {
   readonly plan: Plan;
@@ -30,7 +30,7 @@ export function blindFindings({ plan, windows, cells, scatter, delayOf }: Questi
       byVoltage.value * (at.voltage - window.supply.mean) + byPressure.value * (at.pressure - window.pressure.mean) + byTemperature.value * (celsius(plan.reduction.referenceC) - window.railTemperature.mean) - delayOf(reduced, byTemperature.value) + cell.referred.toCoil;
     const found = outcome.mass / slope - referred - (at.width - cell.deadTime.value);
     const { uMean, uSlope, distance, dof } = cell.scatter;
-    const ofWindow = Math.max(varianceAt(model, outcome.mass), (outcome.uTiming * outcome.mass) ** 2);
+    const ofWindow = varianceOfWindow(model, outcome, outcome.mass);
     const fromCentre = at.width - cell.deadTime.value - distance;
     // Instruments, leak and conditions are the same for line and window: only scatter is left.
     const u = Math.sqrt(ofWindow + uMean ** 2 + (fromCentre * uSlope) ** 2) / slope;

@@ -10,7 +10,7 @@ import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed, WidthMean } from './cell.ts';
 import { fitCellLine } from './line.ts';
 import type { LineObservation } from './line.ts';
-import { findRegions, givenRegion } from './linear-region.ts';
+import { findRegionsTogether, givenRegion } from './linear-region.ts';
 import type { Region } from './linear-region.ts';
 import type { NoMass } from './mass.ts';
 import type { ReducedWindow, ScatterModel } from './reduction.ts';
@@ -77,8 +77,7 @@ export function fitCells(cells: readonly Cell[], plan: Plan): { readonly fitted:
     const [{ at: { pressure, period } }] = condition;
     const model = scatterOf(condition);
     scatter.push({ ...model, pressure, period });
-    const families = grouped(condition, ({ at }) => `${typeOfInjector(plan, at)}|${at.voltage}`);
-    for (const family of families) fitted.push(...linesOf(family, model, plan.reduction));
+    for (const ofType of grouped(condition, ({ at }) => typeOfInjector(plan, at))) fitted.push(...linesOf(grouped(ofType, ({ at }) => String(at.voltage)), model, plan.reduction));
   }
   return { fitted, scatter };
 }
@@ -105,7 +104,7 @@ function scatterOf(cells: readonly Cell[]): VarianceModel {
       const mass = meanMass(observed);
       let squares = 0;
       for (const o of observed) squares += (o.mass - mass) ** 2;
-      replicates.push({ mass, variance: squares / (observed.length - 1), dof: observed.length - 1 });
+      replicates.push({ mass, variance: squares / (observed.length - 1), dof: observed.length - 1, partTurn: meanPartTurn(observed) });
       dof += observed.length - 1;
     }
   }
@@ -151,6 +150,12 @@ function besideNeighbours({ groups }: Cell): readonly ScatterGroup[] {
   return found;
 }
 
+function meanPartTurn(observed: readonly Observed[]): number {
+  let sum = 0;
+  for (const { outcome } of observed) sum += outcome.partTurn;
+  return sum / observed.length;
+}
+
 /** Mean mass of a width, kg. */
 export function meanMass(observed: readonly Observed[]): number {
   let sum = 0;
@@ -158,14 +163,13 @@ export function meanMass(observed: readonly Observed[]): number {
   return sum / observed.length;
 }
 
-/** Regions and lines of the injectors of one type at one voltage, pressure and period. */
-function linesOf(family: readonly Cell[], model: VarianceModel, reduction: Plan['reduction']): readonly FittedCell[] {
-  const members = family.map((cell) => ({ dof: model.dof, widths: widthMeansOf(cell, model) }));
+/** Regions and lines of the injectors of one type at one pressure and period, a family for each voltage. */
+function linesOf(families: readonly (readonly Cell[])[], model: VarianceModel, reduction: Plan['reduction']): readonly FittedCell[] {
+  const members = families.map((family) => family.map((cell) => ({ dof: model.dof, widths: widthMeansOf(cell, model) })));
+  const { linearFromMs } = reduction;
   const regions =
-    reduction.linearFromMs === undefined
-      ? findRegions(members, reduction.linearityPercent)
-      : members.map((m) => givenRegion(m, milliseconds(reduction.linearFromMs ?? 0)));
-  return family.map((cell, i) => lineOf(cell, regions[i], members[i]?.widths ?? []));
+    linearFromMs === undefined ? findRegionsTogether(members, reduction.linearityPercent) : members.map((family) => family.map((m) => givenRegion(m, milliseconds(linearFromMs))));
+  return families.flatMap((family, f) => family.map((cell, i) => lineOf(cell, regions[f]?.[i], members[f]?.[i]?.widths ?? [])));
 }
 
 function lineOf(cell: Cell, region: Region | undefined, widthMeans: readonly WidthMean[]): FittedCell {

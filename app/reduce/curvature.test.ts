@@ -142,9 +142,25 @@ describe('RED-85 figures by orthogonal polynomials', () => {
     expect(weighed?.relative).toBeCloseTo(0.2, 9);
   });
 
+  it('RED-94 pressures lean on each other as far as they agree', () => {
+    // Half a standard uncertainty of their difference apart: the mean of both, known as well as two tell it.
+    const near = curvaturesOf([made(0, 0.3), made(0, 0.3 + 0.7 * uOfOne, 5, { pressure: 5e5 })], plan);
+    for (const { relative, u } of near) {
+      expect(relative).toBeCloseTo(0.3 + 0.35 * uOfOne, 9);
+      expect(u / uOfOne).toBeCloseTo(Math.SQRT1_2, 9);
+    }
+    // Three apart: squares of 9 / 2 = 4.5 leave 3.5 of their variance between them, and each 3.5 / 4.5 of its own.
+    const [low, high] = curvaturesOf([made(0, 0.3), made(0, 0.3 + 3 * uOfOne, 5, { pressure: 5e5 })], plan);
+    const own = 3.5 / 4.5;
+    expect(((low?.relative ?? 0) - 0.3) / uOfOne).toBeCloseTo(1.5 * (1 - own), 6);
+    expect(((high?.relative ?? 0) - 0.3) / uOfOne).toBeCloseTo(3 - 1.5 * (1 - own), 6);
+    expect((low?.u ?? 0) / uOfOne).toBeCloseTo(Math.sqrt(own + (1 - own) ** 2 * (4.5 / 2)), 6);
+  });
+
   it('each type, pressure and period by itself', () => {
     const kinds = curvaturesOf([made(0, 0.1), made(3, 0.2), made(0, 0.3, 5, { pressure: 5e5 }), made(0, 0.4, 5, { period: 0.03 })], plan);
-    expect(kinds.map((k) => [k.type, k.pressure, k.period, Number(k.relative.toFixed(9))])).toEqual([['T', 4e5, 0.02, 0.1], ['other', 4e5, 0.02, 0.2], ['T', 5e5, 0.02, 0.3], ['T', 4e5, 0.03, 0.4]]);
+    // Pressures that contradict each other keep their own, but for a hundredth.
+    expect(kinds.map((k) => [k.type, k.pressure, k.period, Number(k.relative.toFixed(2))])).toEqual([['T', 4e5, 0.02, 0.1], ['T', 5e5, 0.02, 0.3], ['other', 4e5, 0.02, 0.2], ['T', 4e5, 0.03, 0.4]]);
     // What of its kind is longest, or six, is as far as another choice could have gone, and the line that moves most is told.
     const seven = { ...made(1, 0.3, 7), widthMeans: [...places, 1.5e-3, 1e-3].map((width) => ({ width, variance, mean: slope * (width - deadTime + 0.3 * width ** 2) })) } as unknown as FittedLine;
     expect(curvaturesOf([made(0, 0.3, 4), seven], plan)[0]?.widest).toBe(7);

@@ -22,18 +22,47 @@ export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'inj
   const typeOf = ({ cell }: FittedLine): string => typeOfInjector(plan, cell.at);
   const { linearFromMs } = plan.reduction;
   const definedFrom = linearFromMs === undefined ? null : milliseconds(linearFromMs);
-  return grouped(lines, (f) => `${typeOf(f)}|${f.cell.at.pressure}|${f.cell.at.period}`).flatMap((members): Curvature[] => {
-    const [first] = members;
-    const bends = members.flatMap((f) => bendOf(f) ?? []);
-    if (bends.length === 0) return [];
-    const weights = bends.reduce((sum, b) => sum + 1 / b.variance, 0);
-    const relative = bends.reduce((sum, b) => sum + b.relative / b.variance, 0) / weights;
-    const squares = bends.reduce((sum, b) => sum + (b.relative - relative) ** 2 / b.variance, 0);
-    // Injectors whose bends differ say less of what they have in common.
-    const scale = bends.length > 1 ? Math.max(1, squares / (bends.length - 1)) : 1;
-    const widest = Math.max(asGood, ...members.map((f) => f.count));
-    const { pressure, period } = first.cell.at;
-    return [{ type: typeOf(first), pressure, period, relative, u: Math.sqrt(scale / weights), widest, definedFrom, shift: Math.abs(relative) * Math.max(...members.map((f) => Math.abs(reachOf(f, widest).onDeadTime))) }];
+  return grouped(lines, (f) => `${typeOf(f)}|${f.cell.at.period}`).flatMap((ofType) => {
+    const told = grouped(ofType, (f) => String(f.cell.at.pressure)).flatMap((members) => {
+      const bends = members.flatMap((f) => bendOf(f) ?? []);
+      if (bends.length === 0) return [];
+      const weights = bends.reduce((sum, b) => sum + 1 / b.variance, 0);
+      const relative = bends.reduce((sum, b) => sum + b.relative / b.variance, 0) / weights;
+      const squares = bends.reduce((sum, b) => sum + (b.relative - relative) ** 2 / b.variance, 0);
+      // Injectors whose bends differ say less of what they have in common.
+      const scale = bends.length > 1 ? Math.max(1, squares / (bends.length - 1)) : 1;
+      return [{ members, relative, variance: scale / weights }];
+    });
+    return leaningOnEachOther(told).map(({ members, relative, variance }): Curvature => {
+      const widest = Math.max(asGood, ...members.map((f) => f.count));
+      const [first] = members;
+      const { pressure, period } = first.cell.at;
+      return { type: typeOf(first), pressure, period, relative, u: Math.sqrt(variance), widest, definedFrom, shift: Math.abs(relative) * Math.max(...members.map((f) => Math.abs(reachOf(f, widest).onDeadTime))) };
+    });
+  });
+}
+
+/**
+ * What bends a line at one pressure bends it at others too, as far as they agree: each leans on the mean of all by the variance beyond their own (DerSimonian and Laird 1986,
+ * from memory), wholly where they differ by no more than scatter gives, and not at all where they contradict each other. RED-94
+ */
+function leaningOnEachOther<T extends { readonly relative: number; readonly variance: number }>(told: readonly T[]): readonly T[] {
+  const sums = (more: number): { readonly weights: number; readonly mean: number } => {
+    let weights = 0;
+    let mean = 0;
+    for (const { relative, variance } of told) {
+      weights += 1 / (variance + more);
+      mean += relative / (variance + more);
+    }
+    return { weights, mean: mean / weights };
+  };
+  const { weights, mean } = sums(0);
+  const squares = told.reduce((sum, t) => sum + (t.relative - mean) ** 2 / t.variance, 0);
+  const between = told.length < 2 ? 0 : Math.max(0, squares - (told.length - 1)) / (weights - told.reduce((sum, t) => sum + 1 / t.variance ** 2, 0) / weights);
+  const common = sums(between);
+  return told.map((t) => {
+    const own = between / (between + t.variance);
+    return { ...t, relative: own * t.relative + (1 - own) * common.mean, variance: own * t.variance + (1 - own) ** 2 / common.weights };
   });
 }
 

@@ -359,7 +359,7 @@ describe('figures of blind windows', () => {
       if (cell === undefined || model === undefined) throw new Error('no line');
       const { scatter, slope, deadTime } = cell;
       const open = width - deadTime.value;
-      close(u ** 2, (varianceAt(model, mass) + scatter.uMean ** 2 + ((open - scatter.distance) * scatter.uSlope) ** 2) / slope.value ** 2, 1e-9);
+      close(u ** 2, (varianceAt(model, mass, outcome?.kind === 'mass' ? outcome.partTurn : Number.NaN) + scatter.uMean ** 2 + ((open - scatter.distance) * scatter.uSlope) ** 2) / slope.value ** 2, 1e-9);
       expect(dof).toBe(scatter.dof);
       expect(expanded / u).toBeGreaterThan(1.95);
     }

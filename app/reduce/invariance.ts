@@ -10,14 +10,13 @@ import { celsius, kilopascals } from '../quantities/quantity.ts';
 import { fAbove } from '../distributions/distributions.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { massPerPulse } from './mass.ts';
-import type { MassPerPulse } from './mass.ts';
 import { grouped } from './cells.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { OfCoil } from './coil-thermal.ts';
 import { dutyChange, isPair } from './period-pair.ts';
 import type { InvarianceMember, InvarianceSet, LineCell, NoLineCell, ReducedWindow, ScatterModel } from './reduction.ts';
 import { uCoilLate } from './sensitivity.ts';
-import { varianceAt } from './variance-model.ts';
+import { varianceOfWindow } from './variance-model.ts';
 
 /** Chance that a bench on which all agrees has any member called: over the whole set, by Bonferroni. RED-112 */
 const falseCalls = 0.01;
@@ -134,7 +133,7 @@ function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { r
   const ofCondition = ({ value, u, from }: typeof byVoltage, by: number): number => -slope * (from === 'default' ? Math.abs(value) : u) * by;
   return {
     mass,
-    variance: varianceOf(model, outcome),
+    variance: varianceOfWindow(model, outcome, outcome.mass),
     addShared: (to, part) => {
       for (const t of outcome.sharedTerms) add(to, t.source.key, part * t.sensitivity * t.standardUncertainty * outcome.mass);
       add(to, 'by voltage', part * ofCondition(byVoltage, toVoltage));
@@ -143,8 +142,6 @@ function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { r
     },
   };
 }
-
-const varianceOf = (model: ScatterModel, outcome: MassPerPulse): number => Math.max(varianceAt(model, outcome.mass), (outcome.uTiming * outcome.mass) ** 2);
 
 /** Mean of windows, with the variance of the mean. `worse`: how much worse than the model each repeats. */
 function meanOf(list: readonly ReferredWindow[], worse: number): Referred {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { findRegions } from './linear-region.ts';
+import { findRegions, findRegionsTogether } from './linear-region.ts';
 import type { RegionMember } from './linear-region.ts';
 import { fitLine, lineAt } from './regression.ts';
 
@@ -45,5 +45,45 @@ describe('a width is held against chance by the scatter as well as it is known',
     [1e7, 3.4, 13],
   ])('RED-9: a width on the way, with the shorter ones back on the line, %d degrees of freedom, %d standard uncertainties off', (dof, times, count) => {
     expect(countOf(member(dof, 14, times))).toBe(count);
+  });
+});
+
+describe('RED-92 a bend ends at one open time at all voltages', () => {
+  /** A voltage of this dead time, s, whose injectors lie off the line by `off`, standard deviations, at an open time, s. */
+  const voltage = (deadTime: number, off: (open: number, injector: number) => number, injectors = 3): readonly RegionMember[] =>
+    Array.from({ length: injectors }, (_, injector) => ({
+      dof: 1000,
+      widths: Array.from({ length: 12 }, (__, i) => (8 - 0.5 * i) * 1e-3).map((width) => ({ width, mean: slope * (width - deadTime) + sd * off(width - deadTime, injector), variance: sd * sd })),
+    }));
+  const shortest = (families: readonly (readonly RegionMember[])[]): readonly (readonly number[])[] =>
+    findRegionsTogether(families, 50).map((regions, f) => regions.map((r, i) => (r.kind === 'region' ? Number((1e3 * (families[f]?.[i]?.widths[r.count - 1]?.width ?? 0)).toFixed(1)) : 0)));
+  const bent = (open: number): number => (open < 2.3e-3 ? -40 : 0);
+
+  it('so a voltage that shows nothing of it loses the widths up to there, and one more', () => {
+    // Ends between 2 and 2.5 ms: two voltages show it, at the third it crosses the line where its widths are.
+    const families = [voltage(1e-3, bent), voltage(0.8e-3, bent), voltage(0.5e-3, () => 0)];
+    // The second longest open time at which it was seen: 2.0 (3.0 ms) and 2.2 ms (3.0 ms) give 2.0; 2.5 ms is open for just that.
+    expect(shortest(families)).toEqual([[4, 4, 4], [4, 4, 4], [3.5, 3.5, 3.5]]);
+    const [, , third] = findRegionsTogether(families, 50);
+    expect(third?.every((r) => r.kind === 'region' && r.stop.kind === 'bent-elsewhere' && Math.abs(r.stop.width - 2.5e-3) < 1e-9)).toBe(true);
+  });
+
+  it('but one voltage alone says nothing of others, nor fewer than half of the injectors of a voltage', () => {
+    expect(shortest([voltage(1e-3, bent), voltage(0.8e-3, () => 0), voltage(0.5e-3, () => 0)])).toEqual([[4, 4, 4], [2.5, 2.5, 2.5], [2.5, 2.5, 2.5]]);
+    const one = (open: number, injector: number): number => (injector === 0 ? bent(open) : 0);
+    expect(shortest([voltage(1e-3, one), voltage(0.8e-3, one), voltage(0.5e-3, () => 0)])).toEqual([[4, 2.5, 2.5], [4, 2.5, 2.5], [2.5, 2.5, 2.5]]);
+  });
+
+  it('and one injector alone that noise ends at half as much again goes on', () => {
+    const alone = (open: number, injector: number): number => bent(open) + (injector === 1 && Math.abs(open - 4.5e-3) < 1e-5 ? 5 : 0);
+    expect(shortest([voltage(1e-3, alone), voltage(0.8e-3, bent), voltage(0.5e-3, bent)])).toEqual([[4, 4, 4], [4, 4, 4], [3.5, 3.5, 3.5]]);
+    // Where nothing else is bent nobody knows where bends end.
+    const unknown = (open: number, injector: number): number => (injector === 1 && Math.abs(open - 4.5e-3) < 1e-5 ? 5 : 0);
+    expect(shortest([voltage(1e-3, unknown), voltage(0.8e-3, () => 0)])).toEqual([[2.5, 6.5, 2.5], [2.5, 2.5, 2.5]]);
+  });
+
+  it('no region gets fewer than four widths', () => {
+    const far = (open: number): number => (open < 5.8e-3 ? -40 : 0);
+    expect(findRegionsTogether([voltage(1e-3, far), voltage(0.8e-3, far), voltage(0.5e-3, () => 0)], 50).flat().map((r) => (r.kind === 'region' ? r.count : 0))).toEqual([4, 4, 4, 4, 4, 4, 4, 4, 4]);
   });
 });

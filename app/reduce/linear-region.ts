@@ -5,6 +5,7 @@
  * now well-known line shows that they bend away, and one more.
  */
 import { normalQuantile } from '../distributions/distributions.ts';
+import { median } from '../statistics/robust.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
 import { fitLine, lineAt } from './regression.ts';
 
@@ -23,11 +24,11 @@ export interface RegionMember {
   readonly dof: number;
 }
 
-/** Why the region ends where it ends: by the plan, with the last width, at the limit, or at a deviation beyond noise. */
+/** Why the region ends where it ends: by the plan, with the last width, at the limit, at a deviation beyond noise, or where other voltages show a bend. */
 export type RegionStop =
   | { readonly kind: 'given' | 'all-widths-fit' }
   /** The longest width that failed and its deviation from the line through the longer ones, percent. */
-  | { readonly kind: 'beyond-limit' | 'significant' | 'family-significant'; readonly width: number; readonly deviationPercent: number };
+  | { readonly kind: 'beyond-limit' | 'significant' | 'family-significant' | 'bent-elsewhere'; readonly width: number; readonly deviationPercent: number };
 
 export type Region =
   | { readonly kind: 'region'; readonly count: number; readonly stop: RegionStop }
@@ -44,6 +45,7 @@ const walkLimitLevel = 0.05;
 /** Taking off: how often it takes a good width off, by a member's own deviation and by that of the family. */
 const memberLevel = 0.01;
 const familyLevel = 0.05;
+const familyLimit = normalQuantile(1 - familyLevel / 2);
 /** |t| that chance exceeds with these probabilities at the most known scatter: no Student's t is less. Nearly every step ends here, without its own quantile. */
 const leastCritical: ReadonlyMap<number, number> = new Map([walkLevel, walkLimitLevel, memberLevel].map((level) => [level, coverageFactor(Number.POSITIVE_INFINITY, 1 - level)]));
 
@@ -59,8 +61,12 @@ export function givenRegion(member: RegionMember, from: number): Region {
  * Returns one region for each member, in order.
  */
 export function findRegions(family: readonly RegionMember[], limitPercent: number): readonly Region[] {
-  const regions = family.map((member) => walk(member, limitPercent));
-  const familyLimit = normalQuantile(1 - familyLevel / 2);
+  return takenOff(family, limitPercent).map(withGuard);
+}
+
+/** The same without the guard width. `noChance`: down to which width, s, the walk of each minds no deviation that is within the limit; absent: none. */
+function takenOff(family: readonly RegionMember[], limitPercent: number, noChance: readonly number[] = []): readonly Region[] {
+  const regions = family.map((member, i) => walk(member, limitPercent, noChance[i] ?? Number.POSITIVE_INFINITY));
   const longest = Math.max(0, ...regions.map((r) => (r.kind === 'region' ? r.count : 0)));
   for (let count = longest; count > startWidths; count -= 1) {
     const steps: { readonly index: number; readonly step: Step }[] = [];
@@ -68,9 +74,7 @@ export function findRegions(family: readonly RegionMember[], limitPercent: numbe
       const region = regions[index];
       if (region?.kind === 'region' && region.count === count) steps.push({ index, step: stepTo(member, count - 1) });
     });
-    let sum = 0;
-    for (const { step } of steps) sum += step.t;
-    const familyFails = steps.length > 1 && Math.abs(sum) / Math.sqrt(steps.length) > familyLimit;
+    const familyFails = steps.length > 1 && Math.abs(pooled(steps)) > familyLimit;
     for (const { index, step } of steps) {
       const own = step.isBeyondChance(memberLevel) ? 'significant' : familyFails ? 'family-significant' : null;
       const kind = Math.abs(step.deviationPercent) > limitPercent ? 'beyond-limit' : own;
@@ -78,7 +82,55 @@ export function findRegions(family: readonly RegionMember[], limitPercent: numbe
       regions[index] = { kind: 'region', count: count - 1, stop: { kind, width: step.width, deviationPercent: step.deviationPercent } };
     }
   }
-  return regions.map(withGuard);
+  return regions;
+}
+
+/** Deviations of several together, over the standard uncertainty that they would have by chance. */
+function pooled(steps: readonly { readonly step: Step }[]): number {
+  let sum = 0;
+  for (const { step } of steps) sum += step.t;
+  return sum / Math.sqrt(steps.length);
+}
+
+/** An end of one injector alone, by noise alone, at so many times the open time at which bends end is chance. */
+const farBeyond = 1.5;
+
+/**
+ * Regions of the injectors of one type at one pressure and period, a family for each voltage, in order. A bend stands where the needle
+ * opens, so it ends at one open time (width less dead time) at all voltages, and what one voltage hides others show. RED-92
+ */
+export function findRegionsTogether(families: readonly (readonly RegionMember[])[], limitPercent: number): readonly (readonly Region[])[] {
+  const found = families.map((family) => takenOff(family, limitPercent));
+  const reach = reachOfBend(families, found);
+  if (reach === 0) return found.map((regions) => regions.map(withGuard));
+  return families.map((family, f) => {
+    const before = found[f] ?? [];
+    const goesOn = family.map((member, i): number => {
+      const region = before[i];
+      const alone = region?.kind === 'region' && region.stop.kind === 'significant' && openAt(member, region.count, region.stop.width) > farBeyond * reach;
+      return alone ? region.stop.width : Number.POSITIVE_INFINITY;
+    });
+    const regions = goesOn.every((width) => width === Number.POSITIVE_INFINITY) ? before : takenOff(family, limitPercent, goesOn);
+    return family.flatMap((member, i) => {
+      const region = regions[i];
+      return region === undefined ? [] : [withGuard(cutAt(member, region, reach))];
+    });
+  });
+}
+
+/**
+ * The open time at which bends end, s: what most injectors of a voltage say in their middle, and of the voltages the second largest, because one may take
+ * good widths off by chance. 0: fewer than two voltages show a bend.
+ */
+function reachOfBend(families: readonly (readonly RegionMember[])[], found: readonly (readonly Region[])[]): number {
+  const ofVoltages = families.flatMap((family, f) => {
+    const bent = family.flatMap((member, i) => {
+      const region = found[f]?.[i];
+      return region?.kind === 'region' && 'width' in region.stop ? [openAt(member, region.count, region.stop.width)] : [];
+    });
+    return 2 * bent.length >= family.length && bent.length > 0 ? [median(bent)] : [];
+  });
+  return ofVoltages.sort((a, b) => b - a)[1] ?? 0;
 }
 
 /** A bend fades over several widths: where one ended the region, the shortest width left still holds what noise hides. */
@@ -87,13 +139,30 @@ function withGuard(region: Region): Region {
   return { ...region, count: Math.max(startWidths, region.count - 1) };
 }
 
-function walk(member: RegionMember, limitPercent: number): Region {
+/** How long the injector of a member is open at a width, s, by the line through its `count` longest widths. */
+function openAt({ widths }: RegionMember, count: number, width: number): number {
+  const { meanX, meanY, slope } = fitLine(...columnsOf(widths.slice(0, count)), 'known');
+  return width - meanX + meanY / slope;
+}
+
+/** The region without the widths at which an injector is open no longer than where bends end. */
+function cutAt(member: RegionMember, region: Region, reach: number): Region {
+  let left = region;
+  while (left.kind === 'region' && left.count > startWidths) {
+    const { width, deviationPercent } = stepTo(member, left.count - 1);
+    if (openAt(member, left.count, width) > reach) break;
+    left = { kind: 'region', count: left.count - 1, stop: { kind: 'bent-elsewhere', width, deviationPercent } };
+  }
+  return left;
+}
+
+function walk(member: RegionMember, limitPercent: number, noChance: number): Region {
   const available = member.widths.length;
   if (available < startWidths) return { kind: 'too-few-widths', found: available, needed: startWidths };
   for (let count = startWidths; count < available; count += 1) {
     const { width, deviationPercent, isBeyondChance } = stepTo(member, count);
     const beyond = Math.abs(deviationPercent) > limitPercent && (member.dof === 0 || isBeyondChance(walkLimitLevel));
-    const kind = beyond ? 'beyond-limit' : isBeyondChance(walkLevel) ? 'significant' : null;
+    const kind = beyond ? 'beyond-limit' : width < noChance && isBeyondChance(walkLevel) ? 'significant' : null;
     if (kind !== null) return { kind: 'region', count, stop: { kind, width, deviationPercent } };
   }
   return { kind: 'region', count: available, stop: { kind: 'all-widths-fit' } };
@@ -108,12 +177,14 @@ interface Step {
   readonly isBeyondChance: (level: number) => boolean;
 }
 
+const columnsOf = (widths: readonly WidthMean[]): readonly [number[], number[], number[]] => [widths.map((w) => w.width), widths.map((w) => w.mean), widths.map((w) => 1 / w.variance)];
+
 /** How the width number `index` lies to the line through the longer ones. */
 function stepTo(member: RegionMember, index: number): Step {
   const next = member.widths[index];
   if (next === undefined) throw new Error('no such width');
   const longer = member.widths.slice(0, index);
-  const line = fitLine(longer.map((w) => w.width), longer.map((w) => w.mean), longer.map((w) => 1 / w.variance), 'known');
+  const line = fitLine(...columnsOf(longer), 'known');
   const expected = lineAt(line, next.width);
   const deviation = next.mean - expected.value;
   const t = member.dof === 0 ? 0 : deviation / Math.sqrt(next.variance + expected.u * expected.u);

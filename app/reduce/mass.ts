@@ -59,6 +59,8 @@ export interface MassPerPulse {
   readonly uRandom: number;
   readonly uTiming: number;
   readonly uShared: number;
+  /** What is left in the window of the squared error inside a turn of the meter, 0 to 1 (RED-95). */
+  readonly partTurn: number;
 }
 
 export interface NoMass {
@@ -175,6 +177,7 @@ export function massPerPulse(
       kFactorPerCubicMetre: kFactor,
       meterDensity: inMeter.density,
       uTiming: (gross * Math.SQRT2 * uClockTick) / dt,
+      partTurn: partTurnOf(edges, equipment.meter.edgesPerRevolution),
     },
     { point, window, equipment, leak, density: [inMeter.compressibility, inMeter.thermalExpansion, inRail.compressibility, inRail.thermalExpansion] },
   );
@@ -201,6 +204,7 @@ class ReducedMass implements MassPerPulse {
   readonly kFactorPerCubicMetre;
   readonly meterDensity;
   readonly uTiming;
+  readonly partTurn;
   readonly #inputs: BudgetInputs;
 
   constructor(of: Omit<MassPerPulse, 'kind' | 'budget' | 'sharedTerms' | 'uRandom' | 'uShared'>, inputs: BudgetInputs) {
@@ -213,6 +217,7 @@ class ReducedMass implements MassPerPulse {
     this.kFactorPerCubicMetre = of.kFactorPerCubicMetre;
     this.meterDensity = of.meterDensity;
     this.uTiming = of.uTiming;
+    this.partTurn = of.partTurn;
     this.#inputs = inputs;
   }
 
@@ -226,8 +231,8 @@ class ReducedMass implements MassPerPulse {
 
   /** The same window on a bench that measures so much less; its relative uncertainties are the same. */
   dividedBy(factor: number): MassPerPulse {
-    const { measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, uTiming } = this;
-    return new ReducedMass({ mass: kilograms(this.mass / factor), measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, uTiming }, this.#inputs);
+    const { measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, uTiming, partTurn } = this;
+    return new ReducedMass({ mass: kilograms(this.mass / factor), measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, uTiming, partTurn }, this.#inputs);
   }
 
   get budget(): readonly BudgetTerm[] {
@@ -277,6 +282,19 @@ function whileOpenTerms({ pressure: { whileOpenKpa }, rail }: Equipment, { width
   const shut = Math.max(0, 1 - width / period);
   const bound = whileOpenKpa !== undefined ? whileOpenKpa * 1e3 * shut : rail === undefined ? 0 : (0.37 * shut * shut * volume) / (rail.complianceMlPerMpa * 1e-12);
   return bound === 0 ? [] : [term(errorSource('pressure-while-open'), pressure, 'Pa', -0.5 / pressure, bound / Math.sqrt(3), 'shared')];
+}
+
+/** From so many turns on what is left of one is less than anything else that windows scatter by: below 3 % of it. */
+const manyTurns = 10;
+
+/**
+ * The gears of a meter turn a little faster here and slower there. Of an error that swings once in a turn of N edges, n edges that begin anywhere keep
+ * N sin(pi n / N) / (pi n) of its amplitude (own computation); one that swings faster keeps less. Whole turns keep nothing.
+ */
+function partTurnOf(edges: number, perTurn: number): number {
+  if (edges % perTurn === 0 || edges > manyTurns * perTurn) return 0;
+  const angle = (Math.PI * edges) / perTurn;
+  return (Math.sin(angle) / angle) ** 2;
 }
 
 /** Errors that only the meter's rate has weigh more in what is left of it. */

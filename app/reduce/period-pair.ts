@@ -105,7 +105,7 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
   // The model tells how windows at the period itself repeat. One of fewer edges repeats worse, at the worst as much as it has fewer.
   const usualEdges = meanOf(short, ({ window }) => window.edges);
   const varianceOf = (list: readonly Weighed[]): number =>
-    meanOf(list, ({ outcome, window }) => Math.max(varianceAt(model, outcome.mass) * Math.max(1, usualEdges / window.edges) ** 2, (outcome.uTiming * outcome.mass) ** 2)) / list.length;
+    meanOf(list, ({ outcome, window }) => Math.max(varianceAt(model, outcome.mass, outcome.partTurn) * Math.max(1, usualEdges / window.edges) ** 2, (outcome.uTiming * outcome.mass) ** 2)) / list.length;
 
   const watts = dutyChange(plan, cell, at.width);
   const perKelvin = slope * byTemperature.value;

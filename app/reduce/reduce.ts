@@ -260,7 +260,7 @@ function stated(
     { source: errorSource('rail-temperature'), onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
     { source: errorSource('supply-read-back'), onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
     ...insidePulse(fitted, byVoltage, equipment),
-    { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer },
+    { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer - (conditions.circuit === null ? 0 : ofCoilModel(conditions.circuit.byResistance, byTemperature).common * harnessOf(equipment)) },
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
     ...ofBench(fitted, conditions, equipment),
     ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift, ofLag[0]?.onDeadTime)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
@@ -392,15 +392,26 @@ function uTimeBase(equipment: Equipment): number {
   return equipment.equipmentVersion === 2 ? equipment.timeBase.uncertaintyPpm * 1e-6 : 0;
 }
 
+const harnessOf = (equipment: Equipment): number => (equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm : 0);
+
+/**
+ * The uncertainty of dt0/dR in two: what it shares with dt0/dT, because both come from one dt0/dlnR, and what is left, the resistance of the circuit
+ * alone. RED-93
+ */
+function ofCoilModel(byResistance: Sensitivity, byTemperature: Sensitivity): { readonly common: number; readonly left: number } {
+  const common = byTemperature.value === 0 ? byResistance.u : Math.abs(byResistance.value / byTemperature.value) * byTemperature.u;
+  return { common, left: Math.sqrt(Math.max(0, byResistance.u ** 2 - common ** 2)) };
+}
+
 /** What wiring, drivers and the controller's clock do to a line. RED-60 to RED-62. */
-function ofBench({ cell: { at }, line }: FittedLine, { circuit }: Conditions, equipment: Equipment): readonly OnInjector[] {
+function ofBench({ cell: { at }, line }: FittedLine, { circuit, byTemperature }: Conditions, equipment: Equipment): readonly OnInjector[] {
   if (circuit === null || equipment.equipmentVersion === 1) return [];
   const { byClamp, byResistance } = circuit;
   const { wiring, driver } = equipment;
   const u = uTimeBase(equipment);
   return [
     { source: errorSource('harness-resistance'), onDeadTime: byResistance.value * wiring.harnessUncertaintyOhm },
-    { source: errorSource('harness-effect'), onDeadTime: byResistance.u * wiring.harnessOhm },
+    { source: errorSource('harness-effect'), onDeadTime: ofCoilModel(byResistance, byTemperature).left * wiring.harnessOhm },
     { source: errorSource('driver-clamp'), onDeadTime: byClamp.value * driver.clampUncertaintyV },
     { source: errorSource('driver-clamp-channel', String(at.channel)), onDeadTime: byClamp.value * (driver.channelUncertaintyV ?? 0) },
     // Pulses that are longer than they were told give more mass for each told millisecond, and open as late as ever.

@@ -1,17 +1,22 @@
 /**
- * How the scatter of mass per pulse between windows grows with the mass: variance = constant + relative^2 mass^2.
+ * How the scatter of mass per pulse between windows grows with the mass: variance = constant + relative^2 mass^2, and where windows end within a turn
+ * of the meter what the turn's own error adds to that (RED-95).
  *
  * Three replicates tell the scatter of one width badly (two degrees of freedom), and weights from them would make the
  * fit worse than no weights. All widths, injectors and voltages of one pressure and period together tell it well. RED-6. Groups in
  * which something went wrong must not tell it: no group counts for more than what chance exceeds in one of ten (RED-80).
  */
 import { capOf } from '../statistics/robust.ts';
+import { solveLeastSquares } from './least-squares.ts';
+import type { MassPerPulse } from './mass.ts';
 
 export interface VarianceModel {
   /** kg^2 */
   readonly constant: number;
   /** Dimensionless, squared relative scatter. */
   readonly relative: number;
+  /** Dimensionless, squared relative error inside a turn of the meter, for a window that averages nothing of it; absent: windows are whole turns. */
+  readonly turn?: number;
   /** Degrees of freedom behind the model: those of the groups, less what capping them costs. */
   readonly dof: number;
   /** neighbours: windows against the line through those beside them, where each width was measured once (RED-82). */
@@ -23,6 +28,8 @@ export interface ScatterGroup {
   /** Estimated variance of one window's mass, kg^2, and its degrees of freedom. */
   readonly variance: number;
   readonly dof: number;
+  /** What is left in it of the squared error inside a turn of the meter, 0 to 1; absent: nothing. */
+  readonly partTurn?: number;
 }
 
 const mostIterations = 30;
@@ -35,7 +42,7 @@ export function fitVarianceModel(groups: readonly ScatterGroup[], from: Variance
   let dof = 0;
   let relativeSum = 0;
   let left = 0;
-  const capped = groups.map((g) => ({ ...g, cap: capOf(g.dof) }));
+  const capped: readonly Capped[] = groups.map((g) => ({ ...g, cap: capOf(g.dof) }));
   for (const g of capped) {
     dof += g.dof;
     left += g.dof * g.cap.efficiency;
@@ -45,6 +52,7 @@ export function fitVarianceModel(groups: readonly ScatterGroup[], from: Variance
   let constant = 0;
   let relative = relativeSum / dof;
   if (relative === 0) return { constant, relative, dof: left, from };
+  if (groups.some((g) => (g.partTurn ?? 0) > 0)) return { ...fitWithTurns(capped, relative), dof: left, from };
   for (let iteration = 0; iteration < mostIterations; iteration += 1) {
     let w0 = 0;
     let w2 = 0;
@@ -81,7 +89,49 @@ export function fitVarianceModel(groups: readonly ScatterGroup[], from: Variance
   return { constant, relative, dof: left, from };
 }
 
-/** Variance of one window's mass, kg^2. */
-export function varianceAt(model: VarianceModel, mass: number): number {
-  return model.constant + model.relative * mass * mass;
+type Capped = ScatterGroup & { readonly cap: ReturnType<typeof capOf> };
+
+/** The same with a third part, as the square of what is left of a turn: of the models of some of the parts the best of which none is negative. */
+function fitWithTurns(groups: readonly Capped[], start: number): { readonly constant: number; readonly relative: number; readonly turn: number } {
+  const columnsOf = ({ mass, partTurn = 0 }: Capped): readonly [number, number, number] => [1, mass * mass, partTurn * mass * mass];
+  let found: readonly [number, number, number] = [0, start, 0];
+  for (let iteration = 0; iteration < mostIterations; iteration += 1) {
+    const rows: (readonly [number, number, number])[] = [];
+    const variances: number[] = [];
+    const weights: number[] = [];
+    for (const g of groups) {
+      const columns = columnsOf(g);
+      const model = found[0] + found[1] * columns[1] + found[2] * columns[2];
+      // In units of the model, so that no part is too small for the solver.
+      rows.push([columns[0] / model, columns[1] / model, columns[2] / model]);
+      variances.push(Math.min(g.variance / model, g.cap.limit) / g.cap.mean);
+      weights.push(g.dof);
+    }
+    let best: { readonly parts: readonly [number, number, number]; readonly squares: number } | null = null;
+    for (const some of subsets) {
+      const solved = solveLeastSquares(rows.map((row) => some.map((j) => row[j])), variances, weights);
+      if (solved === null || solved.beta.some((b) => b < 0) || (best !== null && solved.squares >= best.squares)) continue;
+      const parts: [number, number, number] = [0, 0, 0];
+      some.forEach((j, i) => (parts[j] = solved.beta[i] ?? 0));
+      best = { parts, squares: solved.squares };
+    }
+    if (best === null) break;
+    const before = found;
+    found = best.parts;
+    if (found.every((part, j) => Math.abs(part - (before[j] ?? 0)) <= 1e-6 * part)) break;
+  }
+  return { constant: found[0], relative: found[1], turn: found[2] };
+}
+
+/** Parts that may be there together: at least one that no window is without. */
+const subsets: readonly (readonly (0 | 1 | 2)[])[] = [[0, 1, 2], [1, 2], [0, 2], [0, 1], [1], [0]];
+
+/** Variance of one window's mass, kg^2. `partTurn`: as in a group. */
+export function varianceAt(model: VarianceModel, mass: number, partTurn = 0): number {
+  return model.constant + (model.relative + (model.turn ?? 0) * partTurn) * mass * mass;
+}
+
+/** The same of one that was reduced to `mass`, kg, never less than its timing allows. `at`: the mass at which the model is asked. */
+export function varianceOfWindow(model: VarianceModel, { partTurn, uTiming }: Pick<MassPerPulse, 'partTurn' | 'uTiming'>, mass: number, at = mass): number {
+  return Math.max(varianceAt(model, at, partTurn), (uTiming * mass) ** 2);
 }

@@ -4,17 +4,12 @@
  * the reduction names every window that counts for less than half.
  */
 import { median, pairDisagrees, replicateWeights, weightOf } from '../statistics/robust.ts';
-import type { Cell, FittedCell, Observed, WidthMean } from './cell.ts';
+import type { Cell, FittedCell, WidthMean } from './cell.ts';
 import type { LineObservation } from './line.ts';
 import type { LightWindow } from './reduction.ts';
 import { fitLine } from './regression.ts';
-import { varianceAt } from './variance-model.ts';
+import { varianceOfWindow } from './variance-model.ts';
 import type { VarianceModel } from './variance-model.ts';
-
-/** Variance of one window: the model, and never less than its timing allows. */
-function windowVariance(model: VarianceModel, { outcome, mass }: Observed, mean: number): number {
-  return Math.max(varianceAt(model, mean), (outcome.uTiming * mass) ** 2);
-}
 
 /** What lies no farther from the line through its neighbours than this may belong to a curve that bends; relative to the mass. */
 const bendOfNeighbours = 0.01;
@@ -51,7 +46,7 @@ function throughNeighbours(means: readonly WidthMean[], i: number): number | nul
 function widthMeanOf({ width, observed }: Cell['groups'][number], model: VarianceModel, fits: readonly boolean[] | null): WidthMean {
   const masses = observed.map((o) => o.mass);
   const middle = median(masses);
-  const variances = observed.map((o) => windowVariance(model, o, middle));
+  const variances = observed.map((o) => varianceOfWindow(model, o.outcome, o.mass, middle));
   // The largest of them: a window that its own timing makes uncertain is no gross error.
   const sd = Math.sqrt(Math.max(...variances));
   const weights = fits === null ? replicateWeights(masses, sd) : fits.map((fit) => (fit ? 1 : 0));

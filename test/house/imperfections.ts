@@ -241,7 +241,7 @@ function shareOf(list: readonly Held[]): { readonly share: number; readonly erro
 
 const columns: readonly Quantity[] = ['slope', 'static', 'static/slope', 'map X', 'map m', 'short, measured', 'short, between', 'short, unresolved'];
 const head =
-  `${''.padEnd(16)}${'dead time'.padStart(10)}${plan.axes.voltageV.map((v) => `${v} V`.padStart(7)).join('')}${'U95 us'.padStart(8)}${'/GLS'.padStart(7)}` +
+  `${''.padEnd(16)}${'dead time'.padStart(10)}${plan.axes.voltageV.map((v) => `${v} V`.padStart(10)).join('')}${'U95 us'.padStart(8)}${'/GLS'.padStart(7)}` +
   `${['slope', 'Qs', 'Qs/m', 'map X', 'map m', 'short', 'between', 'unres.'].map((c) => c.padStart(10)).join('')}${'marked'.padStart(8)}${'refused'.padStart(8)}\n`;
 
 function printRow(name: string, held: readonly Held[]): void {
@@ -258,7 +258,7 @@ function printRow(name: string, held: readonly Held[]): void {
   const part = (state: Held['state']): string => `${((100 * asked.filter((h) => h.state === state).length) / asked.length).toFixed(0)} %`.padStart(8);
   const byVoltage = plan.axes.voltageV.map((v) => {
     const here = deadTimes.filter((h) => h.voltage === v);
-    return (here.length === 0 ? '-' : shareOf(here).share.toFixed(1)).padStart(7);
+    return share(here);
   });
   process.stdout.write(
     `${name.padEnd(16)}${share(deadTimes)}${byVoltage.join('')}${(1e6 * median((h) => h.expanded)).toFixed(1).padStart(8)}${mean.toFixed(2).padStart(7)}` +
@@ -269,14 +269,31 @@ function printRow(name: string, held: readonly Held[]): void {
 /** Percent that hold the truth in `low` to `high`, within two standard errors; or the cells are refused or marked. */
 const wanted = { low: 93, high: 97 };
 const judged: readonly Quantity[] = ['dead time', 'slope', 'static/slope', 'map X', 'map m', 'short, measured', 'short, between'];
+/** So many benches at least tell a share and its standard error. */
+const fewestBenches = 20;
 
-function holds(held: readonly Held[]): boolean {
-  return judged.every((quantity) => {
-    const stated = held.filter((h) => h.quantity === quantity && h.state === 'stated');
-    if (stated.length === 0) return true;
-    const { share, error } = shareOf(stated);
-    return share + 2 * error >= wanted.low && share - 2 * error <= wanted.high;
-  });
+/** What of a row is neither within the wanted share nor marked nor refused: of dead times at each voltage, of the others over all. */
+function missed(held: readonly Held[]): readonly string[] {
+  const unmarked = held.filter((h) => h.state === 'stated');
+  const ask = (what: string, list: readonly Held[]): readonly string[] => {
+    if (new Set(list.map((h) => h.seed)).size < fewestBenches) return [];
+    const { share, error } = shareOf(list);
+    const off = share + 2 * error < wanted.low ? 'below' : share - 2 * error > wanted.high ? 'above' : null;
+    return off === null ? [] : [`${what} ${share.toFixed(1)}+-${error.toFixed(1)} ${off}`];
+  };
+  return [
+    ...plan.axes.voltageV.flatMap((v) => ask(`dead time at ${v} V`, unmarked.filter((h) => h.quantity === 'dead time' && h.voltage === v))),
+    ...judged.flatMap((quantity) => ask(quantity, unmarked.filter((h) => h.quantity === quantity))),
+  ];
+}
+
+/** Prints what `missed` says of a row; true when that is nothing. */
+function printVerdict(held: readonly Held[]): boolean {
+  const off = missed(held);
+  const deadTimes = held.filter((h) => h.quantity === 'dead time');
+  const unmarked = deadTimes.filter((h) => h.state === 'stated').length;
+  process.stdout.write(`${''.padEnd(4)}of what is not marked (${((100 * unmarked) / deadTimes.length).toFixed(0)} % of dead times): ${off.length === 0 ? 'holds' : off.join(', ')}\n`);
+  return off.length === 0;
 }
 
 /** `pairs` or names of imperfections, all where there are none; N benches a row; the first seed. */
@@ -289,19 +306,20 @@ function asked(args: readonly string[]): { readonly pairs: boolean; readonly cho
   return { pairs: kind === 'pairs', chosen, count: numbers[0] ?? 200, first: numbers[1] ?? 1 };
 }
 
-/** Prints the table; true when every row keeps what is judged within two standard errors of 93 to 97 %. */
+/** Prints the table, and for each row what is neither within two standard errors of 93 to 97 % nor marked; true when that is nothing. */
 export async function showImperfections(args: readonly string[]): Promise<boolean> {
   const { pairs, chosen, count, first } = asked(args);
   const pieces = Array.from({ length: pairs ? count : chosen.length * count }, (_, i) => i);
   const held = await onAllCores<Held>(import.meta.filename, pieces, args);
   process.stdout.write(`Share of stated 95 % intervals that hold the truth, percent, ${count} characterisations of four injectors a row from seed ${first} (+-: standard error by characterisation; U95 and /GLS of dead times)\n${head}`);
-  if (!pairs) {
-    for (const { name } of chosen) printRow(name, held.filter((h) => h.row === name));
-    return chosen.every(({ name }) => holds(held.filter((h) => h.row === name)));
-  }
-  printRow('pairs', held.map((h) => ({ ...h, row: 'pairs' })));
-  for (const name of names) printRow(`with ${name}`, held.filter((h) => h.row.includes(name)));
-  return holds(held);
+  const print = (name: string, list: readonly Held[]): boolean => {
+    printRow(name, list);
+    return printVerdict(list);
+  };
+  if (!pairs) return chosen.map(({ name }) => print(name, held.filter((h) => h.row === name))).every((holds) => holds);
+  const all = print('pairs', held.map((h) => ({ ...h, row: 'pairs' })));
+  for (const name of names) print(`with ${name}`, held.filter((h) => h.row.includes(name)));
+  return all;
 }
 
 answerPieces(import.meta.filename, (piece) => {

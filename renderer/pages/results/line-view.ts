@@ -18,6 +18,8 @@ export function regionSentence({ region: { from, stop } }: LineCell): string {
       return `${begins} At ${msText(stop.width)} ms the mass is off the line through the longer widths by ${percentText(stop.deviationPercent)}, which is inside the plan's limit but more than noise explains.${oneMore}`;
     case 'family-significant':
       return `${begins} At ${msText(stop.width)} ms the mass is off the line by ${percentText(stop.deviationPercent)}: little, but all injectors of the type bend the same way there.${oneMore}`;
+    case 'bent-elsewhere':
+      return `${begins} At ${msText(stop.width)} ms the mass is off the line by ${percentText(stop.deviationPercent)}: little, but the needle has been open for no longer than where other voltages show a bend.${oneMore}`;
   }
 }
 
