@@ -84,6 +84,6 @@ describe('RED-92 a bend ends at one open time at all voltages', () => {
 
   it('no region gets fewer than four widths', () => {
     const far = (open: number): number => (open < 5.8e-3 ? -40 : 0);
-    expect(findRegionsTogether([voltage(1e-3, far), voltage(0.8e-3, far), voltage(0.5e-3, () => 0)], 50).flat().map((r) => (r.kind === 'region' ? r.count : 0))).toEqual([4, 4, 4, 4, 4, 4, 4, 4, 4]);
+    expect(findRegionsTogether([voltage(1e-3, far), voltage(0.8e-3, far), voltage(3e-3, () => 0)], 50).flat().map((r) => (r.kind === 'region' ? r.count : 0))).toEqual([4, 4, 4, 4, 4, 4, 4, 4, 4]);
   });
 });

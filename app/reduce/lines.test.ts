@@ -14,7 +14,7 @@ import type { LineObservation } from './line.ts';
 import { crossing, fitLine } from './regression.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { normalFrom, syntheticPlan } from './synthetic.test-helper.ts';
-import { fitVarianceModel, varianceAt } from './variance-model.ts';
+import { fitVarianceModel, varianceAt, varianceOfWindow } from './variance-model.ts';
 import type { ScatterGroup } from './variance-model.ts';
 
 describe('RED-6, RED-80 the scatter model', () => {
@@ -56,6 +56,25 @@ describe('RED-6, RED-80 the scatter model', () => {
     }
     expect(Math.abs(plain) / size).toBeLessThan(1e-3);
     expect(Math.abs(bySquare) / sizeBySquare).toBeLessThan(1e-3);
+  });
+
+  it('RED-95: windows that end within a turn of the meter tell a third part, by what is left of the turn', () => {
+    const ofTurns = (constant: number, relative: number, turn: number): ScatterGroup[] =>
+      masses.map((mass, i) => ({ mass, partTurn: [0.25, 0.25, 0.1, 0, 0][i] ?? 0, variance: constant + (relative + turn * ([0.25, 0.25, 0.1, 0, 0][i] ?? 0)) * mass * mass, dof: 2 }));
+    const { mean } = capOf(2);
+    for (const [constant, relative, turn] of [[4e-18, 1e-6, 5e-5], [0, 1e-6, 5e-5], [4e-18, 1e-6, 0]] as const) {
+      const found = fitVarianceModel(ofTurns(constant, relative, turn), 'replicates');
+      expect(found.constant * 1e18).toBeCloseTo((constant / mean) * 1e18, 4);
+      expect(found.relative * 1e6).toBeCloseTo((relative / mean) * 1e6, 4);
+      expect((found.turn ?? 0) * 1e5).toBeCloseTo((turn / mean) * 1e5, 4);
+      expect(varianceAt(found, 1e-5, 0.2) / ((constant + (relative + 0.2 * turn) * 1e-10) / mean)).toBeCloseTo(1, 4);
+      expect(varianceOfWindow(found, { partTurn: 0.2, uTiming: 0 }, 1e-5)).toBe(varianceAt(found, 1e-5, 0.2));
+      expect(varianceOfWindow(found, { partTurn: 0.2, uTiming: 1 }, 1e-5, 1e-6) / 1e-10).toBeCloseTo(1, 12);
+    }
+    // None is negative.
+    const falls = fitVarianceModel(ofTurns(0, 1e-6, -3e-6), 'replicates');
+    expect(falls.turn).toBe(0);
+    expect(falls.relative).toBeGreaterThan(0);
   });
 
   it('says nothing of nothing, and none of none', () => {

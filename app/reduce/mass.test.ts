@@ -38,6 +38,26 @@ const termOf = (name: string, mass = massOf()) => {
   return found;
 };
 
+describe('RED-95 what is left of a turn', () => {
+  /** Mean square error of n edges that begin anywhere in a turn of N, of a local error of sin over the turn, against that of a point: summed up in small steps. */
+  const bySum = (edges: number, perTurn: number): number => {
+    const steps = 720;
+    let squares = 0;
+    for (let i = 0; i < steps; i += 1) {
+      let sum = 0;
+      for (let j = 0; j < 400; j += 1) sum += Math.sin(2 * Math.PI * (i / steps + ((j + 0.5) / 400) * (edges / perTurn)));
+      squares += (sum / 400) ** 2;
+    }
+    return (2 * squares) / steps;
+  };
+
+  it('is that of an error which swings once in it, nothing of whole turns, and not worth a word of more than ten', () => {
+    for (const edges of [1, 7, 15, 25, 36, 100, 231]) expect(massOf({ edges }, pointwise, null).partTurn, `${edges} edges`).toBeCloseTo(bySum(edges, 24), 4);
+    for (const edges of [24, 48, 240, 241, 1000]) expect(massOf({ edges }, pointwise, null).partTurn, `${edges} edges`).toBe(0);
+    expect(bySum(241, 24)).toBeLessThan(0.03 ** 2);
+  });
+});
+
 describe('RED-4, RED-43 mass per pulse', () => {
   it('is the density in the meter times what passed it less the leak, by two square roots', () => {
     const base = massOf();
