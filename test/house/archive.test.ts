@@ -357,6 +357,41 @@ describe('opening', () => {
     whole(open(file, { readOnly: true }));
   });
 
+  it.each(migrations.slice(1, -1).map((step) => step.version))('a file that was left at version %i on its way comes to the same archive as one that was never opened since version 1', (version) => {
+    copyFileSync(join(import.meta.dirname, 'fixtures/archive-version-1.sqlite'), file);
+    const between = openDatabase(file, { readOnly: false, busyTimeout: 0 });
+    between.pragma('foreign_keys = OFF');
+    // As the program of that version left it: earlier steps are never edited.
+    for (const step of migrations.slice(1, version)) step.apply(between, { id: 'of no ledger yet', at: 0 }, 1);
+    between.pragma(`user_version = ${version}`);
+    between.close();
+    const before = open(file, { readOnly: true });
+    expect(before.note).toContain(`is of version ${version}. It was not changed`);
+    whole(before);
+    close(before);
+    const archive = open(file);
+    whole(archive);
+    for (const old of oldRuns) {
+      expect([...archive.events(old.id)].map((event) => event.body)).toEqual(old.appends.flatMap((a) => a.bodies).map(readToday));
+      expect(archive.telemetry(old.id, seconds(0), seconds(1e9))).toEqual(old.appends.flatMap((a) => a.frames));
+    }
+    close(archive);
+    const direct = join(folder, 'direct.sqlite');
+    copyFileSync(join(import.meta.dirname, 'fixtures/archive-version-1.sqlite'), direct);
+    const other = tryOpen(direct);
+    if (!other.ok) throw new Error(other.text);
+    close(other.archive);
+    const contents = (path: string): unknown => {
+      const db = openDatabase(path, { readOnly: true, busyTimeout: 0 });
+      const tables = db.prepare<[], { name: string; sql: string }>(`SELECT name, sql FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY name`).all();
+      // The archive's own id and the times of its ledger are new each time.
+      const rows = tables.map(({ name, sql }) => [name, sql, /ledger|archive/.test(name) ? null : db.prepare(`SELECT * FROM ${name}`).all()]);
+      db.close();
+      return rows;
+    };
+    expect(contents(file)).toEqual(contents(direct));
+  });
+
   it('ARC-5 a file from before the ledger is entered as it lies there, and bound from then on', () => {
     copyFileSync(join(import.meta.dirname, 'fixtures/archive-version-4.sqlite'), file);
     const archive = open(file);
