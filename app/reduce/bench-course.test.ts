@@ -4,9 +4,10 @@ import { expandPlan } from '../plan/expand.ts';
 import { planSchema } from '../plan/plan.ts';
 import type { Plan } from '../plan/plan.ts';
 import { seconds } from '../quantities/quantity.ts';
+import { benchCourseOf } from './bench-course.ts';
 import { benchDriftSentence } from './bench-drift.ts';
 import { reduceRun } from './reduce.ts';
-import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
+import type { CountingAttempt, LineCell, ReducedWindow, Reduction } from './reduction.ts';
 import { noErrors, normalFrom, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
 
 const plain = syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], pressureKpa: [300, 450], widthMs: [3, 4, 6, 9, 12] }, 4, {}, { static: { replicates: 3, voltageV: 14, periodMs: 20 } });
@@ -89,5 +90,25 @@ describe('RED-132 correction by the reference line', () => {
     const reduction = reduced(withCorrection('reference', 10_000), straight);
     expect(reduction.benchDrift).toMatchObject({ kind: 'not-told' });
     expect(reduction.windows.every((w) => w.ofBench === undefined)).toBe(true);
+  });
+});
+
+describe('RED-132 the course between reference points', () => {
+  it('is a straight line from each to the next, and stands where the first and the last left it', () => {
+    const orders = new Map<ReducedWindow, number>();
+    // So well known that the levels are the readings themselves.
+    const windows = [1, 1.002, 1.004, 0.998, 1.001].map((mass, i) => {
+      const one = { point: i, attempt: 1, at: { role: 'reference', pressure: 3e5, period: 0.02 }, outcome: { kind: 'mass', mass: 1e-5 * mass, uTiming: 1e-6, uRandom: 1e-6 } } as unknown as ReducedWindow;
+      orders.set(one, 100 * i);
+      return one;
+    });
+    const course = benchCourseOf(windows, [], orders);
+    if (course === null) throw new Error('no course');
+    const mean = (1 + 1.002 + 1.004 + 0.998 + 1.001) / 5;
+    const at = [[0, 1], [50, 1.001], [75, 1.0015], [100, 1.002], [180, 1.0036], [200, 1.004], [250, 1.001], [300, 0.998], [390, 1.0007], [400, 1.001], [-50, 1], [1000, 1.001]] as const;
+    for (const [order, level] of at) expect(course.factorAt(order), String(order)).toBeCloseTo(level / mean, 6);
+    expect(course.takenOff.most).toBeCloseTo(1 - 0.998 / mean, 6);
+    // Nobody saw what was between: the rectangle of every step.
+    expect(course.takenOff.u / Math.sqrt((4e-6 + 4e-6 + 36e-6 + 9e-6) / 12 / 4)).toBeCloseTo(1, 2);
   });
 });

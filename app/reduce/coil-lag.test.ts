@@ -1,8 +1,9 @@
 import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../plan/expand.ts';
-import { sweepLagSentence, uOfLag } from './coil-lag.ts';
+import { sweepLagSentence, sweepLagsOf, uOfLag } from './coil-lag.ts';
+import type { FittedLine } from './effects.ts';
 import { reduceRun } from './reduce.ts';
-import type { CountingAttempt, Reduction, SweepLag } from './reduction.ts';
+import type { CountingAttempt, ReducedWindow, Reduction, SweepLag } from './reduction.ts';
 import { noErrors, normalFrom, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
 
 const plan = syntheticPlan({ voltageV: [9, 12, 14], widthMs: [3, 4, 5, 6, 8, 10, 12] }, 4, { linearFromMs: 1 });
@@ -65,5 +66,43 @@ describe('coils that follow late', () => {
     expect(sweepLagSentence({ type: 'T', difference: 0, u: 1e-6 })).toContain('no more than scatter explains');
     expect(sweepLagSentence({ type: 'T', difference: 0, u: null })).toContain('nothing tells');
     expect(uOfLag(undefined)).toBe(0);
+  });
+});
+
+/** Four widths up and down again, once each, that weigh alike: the contrast of the directions is clear of height and slope. */
+describe('RED-84 figures by hand', () => {
+  const [slope, deadTime, variance] = [4e-3, 1e-3, 1e-18];
+  const widths = [3e-3, 5e-3, 7e-3, 9e-3, 7e-3, 5e-3, 3e-3];
+  const directions = [0, 1, 1, 1, -1, -1, -1];
+
+  /** `scale`: how much more the windows scatter than their model says. */
+  const made = (injector: number, late: number, scale: number, orders: Map<ReducedWindow, number>): FittedLine => {
+    const windows = widths.map((width, i) => {
+      const source = { point: i, attempt: 1 } as unknown as ReducedWindow;
+      orders.set(source, 100 * injector + i);
+      return { source, width, mass: slope * (width - deadTime - late * (directions[i] ?? 0)) };
+    });
+    const groups = [9e-3, 7e-3, 5e-3, 3e-3].map((width) => ({ width, observed: windows.filter((w) => w.width === width) }));
+    return {
+      kind: 'line', cell: { at: { injector }, groups }, line: { slope, deadTime, fit: { scale } },
+      used: windows, observations: windows.map(({ width, mass }) => ({ width, mass, variance, weight: 1 })),
+    } as unknown as FittedLine;
+  };
+  const lagFor = (scales: readonly number[], late = 3e-6): SweepLag | undefined => {
+    const orders = new Map<ReducedWindow, number>();
+    return sweepLagsOf(scales.map((scale, injector) => made(injector, late, scale, orders)), orders, { injectors: syntheticPlan({}, 4).injectors })[0];
+  };
+
+  it('the difference is twice what a direction is late by, and its uncertainty that of the windows as they scatter', () => {
+    const one = lagFor([1]);
+    expect((one?.difference ?? 0) / 6e-6).toBeCloseTo(1, 9);
+    // Six windows have one before them: up at 5, 7, 9 ms, down at 7, 5, 3. The directions lean on the widths,
+    // which are -1, 1, 3, 1, -1, -3 ms off their mean, by 6 over a sum of squares of 22: that much the line takes up.
+    const least = 6 - 6 ** 2 / 22;
+    expect((one?.u ?? 0) / (2 * (Math.sqrt(variance) / slope) / Math.sqrt(least))).toBeCloseTo(1, 9);
+    expect((lagFor([4])?.u ?? 0) / (one?.u ?? 1)).toBeCloseTo(2, 9);
+    // Two lines: each counts by how well it is known.
+    expect((lagFor([1, 4])?.u ?? 0) / (one?.u ?? 1)).toBeCloseTo(1 / Math.sqrt(1.25), 9);
+    expect((lagFor([1, 4], -3e-6)?.difference ?? 0) / -6e-6).toBeCloseTo(1, 9);
   });
 });

@@ -87,3 +87,19 @@ describe('RED-92 a bend ends at one open time at all voltages', () => {
     expect(findRegionsTogether([voltage(1e-3, far), voltage(0.8e-3, far), voltage(3e-3, () => 0)], 50).flat().map((r) => (r.kind === 'region' ? r.count : 0))).toEqual([4, 4, 4, 4, 4, 4, 4, 4, 4]);
   });
 });
+
+describe('RED-10 a family', () => {
+  /** Just below what one alone is held against (2.576), at the shortest width. */
+  const slightly = (): RegionMember => member(1e7, all - 1, 2);
+  const countsOf = (family: readonly RegionMember[]): readonly (number | string)[] => findRegions(family, 50).map((r) => (r.kind === 'region' ? r.count : r.kind));
+
+  it('shows together what each alone hides, also beside an injector of which too few widths were measured', () => {
+    const short: RegionMember = { dof: 1e7, widths: member(1e7, all - 1, 0).widths.slice(0, 3) };
+    expect(countsOf([slightly()])).toEqual([all]);
+    // Four of two standard uncertainties each are four in all.
+    expect(countsOf([1, 2, 3, 4].map(slightly))).toEqual([all - 2, all - 2, all - 2, all - 2]);
+    expect(countsOf([slightly(), short, slightly(), slightly(), slightly()])).toEqual([all - 2, 'too-few-widths', all - 2, all - 2, all - 2]);
+    // What they scatter by to either side is none of all.
+    expect(countsOf([2, -2, 2, -2].map((times) => member(1e7, all - 1, times)))).toEqual([all, all, all, all]);
+  });
+});
