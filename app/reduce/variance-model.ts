@@ -93,38 +93,58 @@ type Capped = ScatterGroup & { readonly cap: ReturnType<typeof capOf> };
 
 /** The same with a third part, as the square of what is left of a turn: of the models of some of the parts the best of which none is negative. */
 function fitWithTurns(groups: readonly Capped[], start: number): { readonly constant: number; readonly relative: number; readonly turn: number } {
-  const columnsOf = ({ mass, partTurn = 0 }: Capped): readonly [number, number, number] => [1, mass * mass, partTurn * mass * mass];
-  let found: readonly [number, number, number] = [0, start, 0];
+  let found: Three = [0, start, 0];
   for (let iteration = 0; iteration < mostIterations; iteration += 1) {
-    const rows: (readonly [number, number, number])[] = [];
-    const variances: number[] = [];
-    const weights: number[] = [];
-    for (const g of groups) {
-      const columns = columnsOf(g);
-      const model = found[0] + found[1] * columns[1] + found[2] * columns[2];
-      // In units of the model, so that no part is too small for the solver.
-      rows.push([columns[0] / model, columns[1] / model, columns[2] / model]);
-      variances.push(Math.min(g.variance / model, g.cap.limit) / g.cap.mean);
-      weights.push(g.dof);
+    let [s00, s01, s02, s11, s12, s22, y0, y1, y2] = [0, 0, 0, 0, 0, 0, 0, 0, 0];
+    for (const { mass, partTurn = 0, variance, dof, cap } of groups) {
+      const m2 = mass * mass;
+      const t2 = partTurn * m2;
+      const model = found[0] + found[1] * m2 + found[2] * t2;
+      const weight = dof / (model * model);
+      const capped = Math.min(variance, cap.limit * model) / cap.mean;
+      s00 += weight;
+      s01 += weight * m2;
+      s02 += weight * t2;
+      s11 += weight * m2 * m2;
+      s12 += weight * m2 * t2;
+      s22 += weight * t2 * t2;
+      y0 += weight * capped;
+      y1 += weight * m2 * capped;
+      y2 += weight * t2 * capped;
     }
-    let best: { readonly parts: readonly [number, number, number]; readonly squares: number } | null = null;
-    for (const some of subsets) {
-      const solved = solveLeastSquares(rows.map((row) => some.map((j) => row[j])), variances, weights);
-      if (solved === null || solved.beta.some((b) => b < 0) || (best !== null && solved.squares >= best.squares)) continue;
-      const parts: [number, number, number] = [0, 0, 0];
-      some.forEach((j, i) => (parts[j] = solved.beta[i] ?? 0));
-      best = { parts, squares: solved.squares };
-    }
-    if (best === null) break;
     const before = found;
-    found = best.parts;
+    found = bestOf([[s00, s01, s02], [s01, s11, s12], [s02, s12, s22]], [y0, y1, y2]);
     if (found.every((part, j) => Math.abs(part - (before[j] ?? 0)) <= 1e-6 * part)) break;
   }
   return { constant: found[0], relative: found[1], turn: found[2] };
 }
 
+type Three = readonly [number, number, number];
+
 /** Parts that may be there together: at least one that no window is without. */
 const subsets: readonly (readonly (0 | 1 | 2)[])[] = [[0, 1, 2], [1, 2], [0, 2], [0, 1], [1], [0]];
+
+/** Of the solutions of the normal equations with some of the parts, none of them negative, the one that leaves least over. */
+function bestOf(sums: readonly [Three, Three, Three], right: Three): Three {
+  // In units in which every column is as large.
+  const size = (j: 0 | 1 | 2): number => Math.sqrt(sums[j][j]) || 1;
+  let best: Three = [0, 0, 0];
+  let most = 0;
+  for (const some of subsets) {
+    const rows = some.map((i) => some.map((j) => sums[i][j] / size(i) / size(j)));
+    const y = some.map((i) => right[i] / size(i));
+    const solved = solveLeastSquares(rows, y, null)?.beta;
+    if (solved === undefined || solved.some((b) => b < 0)) continue;
+    // What the parts explain of the squares.
+    const explained = solved.reduce((sum, b, i) => sum + b * (y[i] ?? 0), 0);
+    if (!(explained > most)) continue;
+    most = explained;
+    const parts: [number, number, number] = [0, 0, 0];
+    some.forEach((j, i) => (parts[j] = (solved[i] ?? 0) / size(j)));
+    best = parts;
+  }
+  return best;
+}
 
 /** Variance of one window's mass, kg^2. `partTurn`: as in a group. */
 export function varianceAt(model: VarianceModel, mass: number, partTurn = 0): number {

@@ -202,6 +202,31 @@ describe('what few voltages tell', () => {
   });
 });
 
+describe('RED-96: dead time between two pressures', () => {
+  const plan = syntheticPlan({ voltageV: [12, 14], pressureKpa: [300, 450], widthMs: [3, 5, 8, 10], replicates: 2 }, 1);
+  const cellAt = (power: number, kPa: number): Extract<GridCell, { kind: 'value' }> => {
+    const injector = (index: number): SyntheticInjector => ({ ...syntheticInjector(index), deadTime: (v, p) => 6e-4 * (12 / v) + 2e-4 * (p / 4e5) ** power });
+    return valueOf(tableOf(mapTables(reduced(plan, { injector }), 'dead-time', { voltages: [12], pressures: [kPa * 1e3] }), 'S-1').cells[0]?.[0]);
+  };
+
+  it('holds any power of the pressure from its root to its square, in the middle of what they say', () => {
+    for (const power of [0.5, 1, 2]) {
+      for (const kPa of [330, 375, 420]) {
+        const { result, basis } = cellAt(power, kPa);
+        expect(basis).toBe('interpolated');
+        expect(Math.abs(result.value - 6e-4 - 2e-4 * (kPa / 400) ** power)).toBeLessThan(result.expanded);
+      }
+    }
+    // Of the way from 300 to 450 kPa the root has made 51.5 % at 375 and the square 45 %; the middle is told, and half of that is rectangular.
+    const [from, to] = [0.75, 1.125].map((p) => 6e-4 + 2e-4 * p) as [number, number];
+    const part = [(Math.sqrt(375) - Math.sqrt(300)) / (Math.sqrt(450) - Math.sqrt(300)), (375 ** 2 - 300 ** 2) / (450 ** 2 - 300 ** 2)] as const;
+    const told = cellAt(1, 375).result;
+    expect((told.value - from) / (to - from)).toBeCloseTo((part[0] + part[1]) / 2, 2);
+    const alone = cellAt(1, 300).result.uShared;
+    expect(Math.sqrt(told.uShared ** 2 - alone ** 2) / (((to - from) * (part[0] - part[1])) / 2 / Math.sqrt(3))).toBeCloseTo(1, 0);
+  });
+});
+
 describe('RED-88: what a curve misses a knot by that is left out', () => {
   /** Knots on a straight line, each uncertain by 1 by itself, the middle one off by so much; the error of interpolation beside it. */
   const ofInterpolation = (middle: number): number => {

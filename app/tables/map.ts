@@ -136,6 +136,9 @@ function tooFar(range: string): Estimate {
   return { kind: 'missing', reason: 'too-far', text: `This place lies too far outside the measured range (${range}) to say anything of it.` };
 }
 
+/** How dead time may grow with pressure between two of them: from its root to its square. RED-96 */
+const againstFluid: Shape = { coordinates: [Math.sqrt, (p) => p * p], misfit: 0 };
+
 /** Slope over pressure is interpolated without its square root, which is put back. */
 function overPressure(levels: readonly { readonly pressure: number; readonly estimate: Estimate }[], quantity: 'dead-time' | 'slope', pressure: number, effect: Reduction['pressureEffect']): Estimate {
   const exact = levels.find((l) => Math.abs(l.pressure - pressure) <= 1e-9 * pressure);
@@ -159,7 +162,7 @@ function overPressure(levels: readonly { readonly pressure: number; readonly est
   const root = (p: number): number => (quantity === 'slope' ? Math.sqrt(p / first.at) : 1);
   const scaled = (of: Carried, factor: number): Carried => combine(of.value * factor, [{ of, sensitivity: factor }]);
   const knots = known.map(({ at, estimate }) => ({ x: at, of: scaled(estimate.of, 1 / root(at)) }));
-  const { of, basis } = interpolateCarried(knots, pressure, 'pressure');
+  const { of, basis } = interpolateCarried(knots, pressure, 'pressure', quantity === 'dead-time' && knots.length === 2 ? againstFluid : undefined);
   return { kind: 'value', of: scaled(of, root(pressure)), basis: worse([basis, ...known.map((k) => k.estimate.basis)]) };
 }
 

@@ -156,20 +156,35 @@ function drift(n: number, chance: Chance): Row[] {
   return rows;
 }
 
+/** Places in the run of the repeats of each of `n` widths: side by side, widths up and down in turn, or in an order drawn anew for each repeat. */
+function placesOf(order: 'nested' | 'alternating' | 'shuffled', n: number, replicates: number, { uniform }: Chance): readonly (readonly number[])[] {
+  const widths = Array.from({ length: n }, (_, i) => i);
+  const rounds = Array.from({ length: replicates }, (_, r) => {
+    if (order === 'shuffled') return widths.map((w) => ({ w, by: uniform() })).sort((a, b) => a.by - b.by).map(({ w }) => w);
+    return r % 2 === 0 ? widths : widths.toReversed();
+  });
+  return widths.map((w) => rounds.map((round, r) => (order === 'nested' ? w * replicates + r : r * n + round.indexOf(w))));
+}
+
 function lackOfFit(n: number, chance: Chance): Row[] {
-  const said = (replicates: number, correlation: number, bend: number): number =>
+  const said = (replicates: number, correlation: number, bend: number, order: 'nested' | 'alternating' | 'shuffled' = 'nested'): number =>
     counted(n, () => {
       const widths = [2, 3, 4, 5, 6, 8, 10, 12];
       const noise = series(chance, widths.length * replicates, correlation);
+      const places = placesOf(order, widths.length, replicates, chance);
       const observations = widths.flatMap((ms, w) =>
-        Array.from({ length: replicates }, (_, r) => ({ width: ms * 1e-3, mass: 4e-6 * (ms - 1) + 1e-8 * ((noise[w * replicates + r] ?? 0) + bend * ((ms - 7) / 5) ** 2), variance: 1e-16, weight: 1 })),
+        (places[w] ?? []).map((place) => ({ width: ms * 1e-3, mass: 4e-6 * (ms - 1) + 1e-8 * ((noise[place] ?? 0) + bend * ((ms - 7) / 5) ** 2), variance: 1e-16, weight: 1 })),
       );
       return fitCellLine(observations).lackOfFit.significant;
     });
   return [
     row('lack of fit', 'white, straight, 8 widths of 3', 'false alarm', said(3, 0, 0), n, 0.05),
     row('lack of fit', 'thin: white, straight, 8 widths of 2', 'false alarm', said(2, 0, 0), n, 0.05),
-    row('lack of fit', 'correlated 0.5 along the run, straight, 8 of 3', 'false alarm', said(3, 0.5, 0), n),
+    // Of a plan that names no order.
+    row('lack of fit', 'correlated 0.5 along the run, widths shuffled, straight, 8 of 3', 'false alarm', said(3, 0.5, 0, 'shuffled'), n, 0.05),
+    row('lack of fit', 'correlated 0.8 along the run, widths shuffled, straight, 8 of 3', 'false alarm', said(3, 0.8, 0, 'shuffled'), n, 0.05),
+    row('lack of fit', 'correlated 0.5 along the run, widths up and down, straight, 8 of 3', 'false alarm', said(3, 0.5, 0, 'alternating'), n, 0.05),
+    row('lack of fit', 'correlated 0.5 along the run, repeats side by side, straight, 8 of 3', 'false alarm', said(3, 0.5, 0), n),
     row('lack of fit', 'bent by 3 sd at the ends, 8 of 3', 'missed', n - said(3, 0, 3), n),
     row('lack of fit', 'bent by 1 sd at the ends, 8 of 3', 'missed', n - said(3, 0, 1), n),
   ];
