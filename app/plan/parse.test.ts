@@ -85,6 +85,11 @@ const badBetweenFields: readonly Bad[] = [
   ['PLAN-27', plan({ window: { minS: 10, maxS: 5 } }), 'window.minS', 'must not be longer'],
   ['PLAN-28', plan({ condition: { steadyS: 120 } }), 'condition.steadyS', 'given up after 120 s'],
   ['PLAN-84', plan({ reduction: { driftCorrection: 'reference' } }), 'reduction.driftCorrection', 'Give it a reference'],
+  ['PLAN-86', plan({ types: [{ type: 'T' }, { type: 'T', resistanceOhm: 12 }] }), 'types[1].type', 'already that of types[0]'],
+  ['PLAN-86', plan({ types: [{ type: 'No such' }] }), 'types[0].type', 'No injector of this plan is of the type No such'],
+  ['PLAN-86', plan({ types: [{ type: 'T', uncertaintyOhm: 0.1 }] }), 'types[0].resistanceOhm', 'and no resistance'],
+  ['PLAN-86', plan({ types: [{ type: 'T', kelvinPerWatt: 1, uncertaintyKelvinPerWatt: 0.1, timeConstantS: 5 }] }), 'types[0].uncertaintyTimeConstantS', 'uncertaintyTimeConstantS is missing'],
+  ['PLAN-86', plan({ types: [{ type: 'T', kelvinPerWatt: 1, timeConstantS: 5 }] }), 'types[0].uncertaintyKelvinPerWatt', 'uncertaintyKelvinPerWatt and uncertaintyTimeConstantS are missing'],
   ['PLAN-53', plan({ look: { longMs: 18 } }), 'look.longMs', 'duty of 90.0 %'],
   ['PLAN-53', plan({ look: { shortMs: 9 } }), 'look.shortMs', 'must be below the longer'],
   ['PLAN-29', axes({ widthMs: Array.from({ length: 500 }, (_, i) => 2 + i / 100), replicates: 101 }), 'axes', '207081 points'],
@@ -115,6 +120,13 @@ describe('reading a plan', () => {
 
   test.each(good)('accepts a good plan (case %#)', (document) => {
     expect(parsePlan(document)).toMatchObject({ ok: true });
+  });
+
+  test('PLAN-85 what a plan says of its types adds no points, and a plan without them stays as it was stored', () => {
+    const said = parsePlan(plan({ types: [{ type: 'T', resistanceOhm: 12, uncertaintyOhm: 0.2, kelvinPerWatt: 1, uncertaintyKelvinPerWatt: 0.1, timeConstantS: 5, uncertaintyTimeConstantS: 1 }] }));
+    const silent = parsePlan(plan());
+    expect(said.ok && silent.ok && expandPlan(said.plan)).toEqual(silent.ok && expandPlan(silent.plan));
+    expect(silent.ok && 'types' in silent.plan).toBe(false);
   });
 
   test('PLAN-60 PLAN-61 PLAN-62 what may go on by itself has its defaults in a plan that was stored before it could be said, and no other points', () => {

@@ -54,6 +54,13 @@ function betweenFields(plan: Plan): readonly Problem[] {
     (index) => ['guards', index, 'id'],
     ({ id }, first) => `The id ${id} is already that of guards[${first}]. Each guard needs its own.`,
   );
+  once(
+    plan.types ?? [],
+    ({ type }) => type,
+    (index) => ['types', index, 'type'],
+    ({ type }, first) => `The type ${type} is already that of types[${first}]. Each type is listed once.`,
+  );
+  problems.push(...ofTypes(plan));
   for (const { axis, stepsPerUnit, step } of axisSteps) {
     once(
       plan.axes[axis],
@@ -123,6 +130,21 @@ function betweenFields(plan: Plan): readonly Problem[] {
     add(['axes'], `The axes multiply to ${total} points; a plan may have ${maxPoints}. Shorten an axis or split the plan.`);
   }
   return problems;
+}
+
+/** PLAN-86 */
+function ofTypes({ types = [], injectors }: Plan): readonly Problem[] {
+  return types.flatMap((of, index): readonly Problem[] => {
+    const at = (field: string, text: string): Problem => ({ path: pathText(['types', index, field]), text });
+    const heat = ['kelvinPerWatt', 'uncertaintyKelvinPerWatt', 'timeConstantS', 'uncertaintyTimeConstantS'] as const;
+    const missing = heat.filter((field) => of[field] === undefined);
+    const [first] = missing;
+    return [
+      ...(injectors.some(({ type }) => type === of.type) ? [] : [at('type', `No injector of this plan is of the type ${of.type}. Write it as in the list of injectors, or leave it out.`)]),
+      ...(of.uncertaintyOhm !== undefined && of.resistanceOhm === undefined ? [at('resistanceOhm', `An uncertainty of the coil resistance is stated, and no resistance. Give resistanceOhm, or leave out uncertaintyOhm.`)] : []),
+      ...(first !== undefined && missing.length < heat.length ? [at(first, `What is stated of a coil's heat is stated whole: ${missing.join(' and ')} ${missing.length === 1 ? 'is' : 'are'} missing. Give all four, or none.`)] : []),
+    ];
+  });
 }
 
 /** The finest step that the line to the bench can express on each axis: closer values would be the same measurement. */

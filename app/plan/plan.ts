@@ -49,6 +49,27 @@ export const planSchema = z.strictObject({
       coilResistanceOhm: positive.optional(),
     }),
   ),
+  /**
+   * What is known of the coils of a type of injector. What a type does not state is that of the plan (`look.coilOhm`, `reduction.coil`);
+   * what it states of heat, it states whole (PLAN-85, PLAN-86).
+   */
+  types: z
+    .array(
+      z.strictObject({
+        type: oneLine(60).min(1),
+        /** Coil resistance at 20 degC, and the standard uncertainty of what one of them has. */
+        resistanceOhm: positive.optional(),
+        uncertaintyOhm: nonNegative.optional(),
+        /** How much warmer than the rail a watt makes them in fuel, and the time in which they follow, each with its standard uncertainty. */
+        kelvinPerWatt: nonNegative.max(100).optional(),
+        uncertaintyKelvinPerWatt: nonNegative.max(100).optional(),
+        timeConstantS: positive.max(1000).optional(),
+        uncertaintyTimeConstantS: nonNegative.max(1000).optional(),
+      }),
+    )
+    .min(1)
+    .max(100)
+    .optional(),
   axes: z.strictObject({
     voltageV: axis(positive),
     pressureKpa: axis(positive),

@@ -11,6 +11,7 @@ import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, milliseconds, pascals, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond, Seconds } from '../quantities/quantity.ts';
 import type { MeterStanding, PreflightLine } from './preflight-line.ts';
+import { ohmOfType } from './coil-of-type.ts';
 import { hasLook } from './look.ts';
 import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
 import type { RunTotals, SetPoint } from './estimate.ts';
@@ -112,14 +113,14 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
 
 /** What each injector's coil and flow can be held against in the first look. */
 function firstLook(plan: Plan): Finding {
-  const { look, injectors } = plan;
+  const { injectors } = plan;
   if (!hasLook(plan)) return pass('The plan has no first look (look.windowS is 0): an injector that does not work, or is connected to another channel, is found out only by its results.');
-  const known = injectors.filter((i) => i.coilResistanceOhm !== undefined || look.coilOhm !== undefined);
+  const known = injectors.filter((i) => i.coilResistanceOhm !== undefined || ohmOfType(plan, i.type) !== null);
   const alone = injectors.filter((i) => !known.includes(i) && injectors.every((other) => other === i || other.type !== i.type));
   const registered = injectors.filter((i) => i.coilResistanceOhm !== undefined).length;
   const swaps = registered < 2 ? ' Two injectors of one type on each other\'s channel can be told only by coil resistances in the list of injectors.' : '';
   if (alone.length > 0) {
-    return warn(`A first look at each injector begins the run. The coil of ${alone.map((i) => i.serialNumber).join(', ')} cannot be judged: no resistance is given, and there is no other of its type. Give coilResistanceOhm, or look.coilOhm.${swaps}`);
+    return warn(`A first look at each injector begins the run. The coil of ${alone.map((i) => i.serialNumber).join(', ')} cannot be judged: no resistance is given, and there is no other of its type. Give coilResistanceOhm, types[].resistanceOhm or look.coilOhm.${swaps}`);
   }
   return pass(`A first look at each injector begins the run; ${known.length} of ${injectors.length} coils are held against a given resistance, the others against those of their type.${swaps}`);
 }

@@ -1,13 +1,15 @@
 /** RED-130, RED-131: the coil is integrated here step by step, not by the formulas of the room. */
 import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../plan/expand.ts';
+import { statedOhmOf } from '../plan/coil-of-type.ts';
 import { planSchema } from '../plan/plan.ts';
 import type { Plan } from '../plan/plan.ts';
 import { typicalDeadTime } from '../plan/typical.ts';
 import { seconds } from '../quantities/quantity.ts';
-import { CoilMemory, coilLagSentence, tellsMemory, warmthOf } from './coil-memory.ts';
-import { usualCoil } from './coil-thermal.ts';
+import { coilLagSentence, coilMemories, warmthOf } from './coil-memory.ts';
+import { ohmOf, usualCoil } from './coil-thermal.ts';
 import { reduceRun } from './reduce.ts';
+import type { CoilMemory } from './coil-memory.ts';
 import type { CountingAttempt, LineCell, Reduction } from './reduction.ts';
 import { noErrors, normalFrom, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
 
@@ -15,6 +17,13 @@ const axes = { voltageV: [9, 12, 14], widthMs: [3, 4, 5, 6, 8, 10, 12] };
 const shuffled = (reduction: Partial<Plan['reduction']> = {}): Plan => planSchema.parse({ ...syntheticPlan(axes, 4, { linearFromMs: 1, ...reduction }), sequence: { kind: 'shuffled', seed: 5 } });
 const alternating = syntheticPlan(axes, 4, { linearFromMs: 1 });
 const step = 2e-3;
+
+/** Of the one type that the plan has. */
+function memoryOf(plan: Plan, windows: Parameters<typeof coilMemories>[1]): CoilMemory {
+  const [memory] = coilMemories(plan, windows).values();
+  if (memory === undefined) throw new Error('nothing is told');
+  return memory;
+}
 
 interface Coil {
   readonly kelvinPerWatt: number;
@@ -131,7 +140,7 @@ describe('RED-130 what coils remember', () => {
   });
 
   it('is told where the order is shuffled or the plan states the coils, and nowhere else', () => {
-    expect([shuffled(), alternating, planSchema.parse({ ...alternating, sequence: { kind: 'randomised' } })].map(tellsMemory)).toEqual([true, false, false]);
+    expect([shuffled(), alternating, planSchema.parse({ ...alternating, sequence: { kind: 'randomised' } })].map((plan) => coilMemories(plan, []).size)).toEqual([1, 0, 0]);
     expect(reduced(alternating, slow).coilLags).toEqual([]);
   });
 
@@ -143,14 +152,49 @@ describe('RED-130 what coils remember', () => {
     const at = (point: typeof one, from: number, order: number) => ({ reduced: { point: point.index, attempt: 1, at: { ...point, width: seconds(order === 0 ? 12e-3 : 3e-3), voltage: one.voltage, channel: 1, injector: 0 }, outcome: { kind: 'no-mass' as const, reason: 'too-few-edges' as const, text: '' } }, window: { ...window, from: seconds(from), to: seconds(from + 3) }, order });
     const second = (from: number): number => {
       const windows = [at(one, 100, 0), at(two, from, 1)];
-      return new CoilMemory(plan, windows).wattsOf((windows[1] as (typeof windows)[number]).reduced, 0);
+      return memoryOf(plan, windows).wattsOf((windows[1] as (typeof windows)[number]).reduced, 0);
     };
     const cold = second(1);
     expect(second(105)).toBeGreaterThan(cold + 0.2);
     expect(second(120)).toBeGreaterThan(cold);
     expect(second(120)).toBeLessThan(second(105));
     expect(second(1000)).toBeCloseTo(cold, 9);
-    expect(new CoilMemory(plan, []).wattsOf(at(one, 1, 0).reduced, 0)).toBe(0);
+    expect(memoryOf(plan, []).wattsOf(at(one, 1, 0).reduced, 0)).toBe(0);
+  });
+});
+
+describe('RED-140 coils of different types', () => {
+  // Two types on one bench; the synthetic plan has four injectors.
+  const twoTypes = (plan: Plan): Plan => ({ ...plan, injectors: plan.injectors.map((i, k) => ({ ...i, type: k % 2 === 0 ? 'T' : 'U' })) });
+  const heat = (type: string, kelvinPerWatt: number, timeConstantS: number) => ({ type, kelvinPerWatt, uncertaintyKelvinPerWatt: 0, timeConstantS, uncertaintyTimeConstantS: 0 });
+
+  it('have the thermal data of their own type, and those of the plan where theirs state none', () => {
+    const base = twoTypes(shuffled({ coil: { kelvinPerWatt: 1, uncertaintyKelvinPerWatt: 0.5, timeConstantS: 4, uncertaintyTimeConstantS: 1 } }));
+    const lags = reduced({ ...base, types: [heat('U', 2, 10)] }, slow).coilLags;
+    expect(lags.find((l) => l.type === 'U')).toMatchObject({ stated: true, candidates: [{ tau: 10, kelvinPerWatt: 2, u: 0 }] });
+    expect(lags.find((l) => l.type === 'T')?.candidates).toHaveLength(3);
+    expect(lags.find((l) => l.type === 'T')).toEqual(reduced(base, slow).coilLags.find((l) => l.type === 'T'));
+    // Resistance alone leaves the thermal data those of the plan.
+    expect(warmthOf({ ...base, types: [{ type: 'U', resistanceOhm: 12 }] }, [], 'U')).toEqual({ kelvinPerWatt: 1, u: 0.5 });
+  });
+
+  it('in an order that tells nothing: of the type that states them they are told, of the other the bound stays', () => {
+    const plan = { ...twoTypes(alternating), types: [heat('U', 2, 10)] };
+    const { cells, coilLags } = reduced(plan, slow);
+    expect(coilLags.map((l) => l.type)).toEqual(['U']);
+    for (const cell of cells) {
+      if (cell.kind !== 'line') throw new Error('no line');
+      const of = (quantity: string): boolean => cell.shared.some((s) => s.source.quantity === quantity);
+      expect([of('coil-late'), cell.injector % 2]).toEqual([cell.injector % 2 === 0, cell.injector % 2]);
+    }
+  });
+
+  it('take their watts by the resistance of the injector, else of the type, else of the plan, else the usual one', () => {
+    const base = twoTypes(shuffled());
+    const plan = planSchema.parse({ ...base, injectors: base.injectors.map((i, k) => (k === 0 ? { ...i, coilResistanceOhm: 10 } : i)), types: [{ type: 'T', resistanceOhm: 12, uncertaintyOhm: 0.3 }], look: { ...base.look, coilOhm: 16 } });
+    expect([0, 2, 1].map((injector) => statedOhmOf(plan, injector))).toEqual([{ ohm: 10, u: 0.3 }, { ohm: 12, u: 0.3 }, { ohm: 16, u: 0.01 * Math.SQRT2 * 16 }]);
+    expect([ohmOf(plan, 2), ohmOf(base, 2)]).toEqual([12, 14]);
+    expect(statedOhmOf(base, 2)).toBeNull();
   });
 });
 
@@ -182,7 +226,7 @@ describe('RED-130 the warmth of a coil, step by step', () => {
     });
     // Two channels in turn, a rest of some time constants' size, a first look, which has no purge, and a zero point, which drives nothing.
     const windows = [made(0, 0, 12e-3, 100, 4, 'look'), made(1, 1, 3e-3, 110, 2), made(2, 0, 3e-3, 118, 3), made(3, 0, 0, 123, 20, 'zero'), made(4, 1, 12e-3, 150, 5), made(5, 0, 8e-3, 160, 3), made(6, 0, point.period, 168, 2)];
-    const memory = new CoilMemory(plan, windows.toReversed());
+    const memory = memoryOf(plan, windows.toReversed());
     const [dt, purge] = [1e-4, plan.purge];
     const power = (ohm: number, width: number, period: number): number => (point.voltage ** 2 / ohm) * (width >= period ? 1 : Math.max(0, width - 1.5 * typicalDeadTime(point.voltage)) / period);
     for (const injector of [0, 1]) {

@@ -3,6 +3,7 @@
  * what its channel was driven with before. Where widths were measured in a shuffled order that differs from the width of the window, and the
  * windows' distances from their lines tell how warm a watt makes it and how late; what it is then late by is taken off. RED-130, RED-131
  */
+import { coilHeatOf } from '../plan/coil-of-type.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { typicalDeadTime } from '../plan/typical.ts';
@@ -11,7 +12,7 @@ import { errorSource } from '../uncertainty/source.ts';
 import { typeOfInjector } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
-import { coilOf, coilToBeTold, powerOf, usualCoil, usualOhm } from './coil-thermal.ts';
+import { coilOf, coilToBeTold, ohmOf, powerOf, usualCoil } from './coil-thermal.ts';
 import type { OfCoil } from './coil-thermal.ts';
 import type { CoilLag, ReducedWindow } from './reduction.ts';
 
@@ -34,17 +35,24 @@ const likelyChance = 0.05;
 /** A controller whose clock went back by more than this was reset: nothing is known of what was before. */
 const resetS = 5;
 
-/** Whether lateness is told from the windows and taken off: in a shuffled order, or where the plan says what its coils are like. RED-130 */
-export const tellsMemory = ({ sequence, reduction }: Plan): boolean => sequence.kind === 'shuffled' || reduction.coil !== undefined;
+/** Whether lateness of the coils of a type is told from the windows and taken off: in a shuffled order, or where the plan says what they are like. RED-130 */
+const tellsMemory = (plan: Plan, type: string): boolean => plan.sequence.kind === 'shuffled' || coilHeatOf(plan, type) !== null;
 
 /** Time constants, s, and the chance of each before the run. */
-function timeConstantsOf({ reduction: { coil } }: Plan): readonly { readonly tau: number; readonly chance: number }[] {
-  if (coil === undefined) return anyTimeConstant.map((tau) => ({ tau, chance: 1 / anyTimeConstant.length }));
-  const { timeConstantS, uncertaintyTimeConstantS } = coil;
+function timeConstantsOf(plan: Plan, type: string): readonly { readonly tau: number; readonly chance: number }[] {
+  const heat = coilHeatOf(plan, type);
+  if (heat === null) return anyTimeConstant.map((tau) => ({ tau, chance: 1 / anyTimeConstant.length }));
+  const { timeConstantS, uTimeConstantS: uncertaintyTimeConstantS } = heat;
   if (uncertaintyTimeConstantS === 0) return [{ tau: timeConstantS, chance: 1 }];
   // Log-normal: a time constant is positive.
   const spread = Math.sqrt(Math.log(1 + (uncertaintyTimeConstantS / timeConstantS) ** 2));
   return ofNormal.map(({ at, chance }) => ({ tau: timeConstantS * Math.exp(spread * at), chance }));
+}
+
+/** By type, for those of which it is told; none: of no type. `windows`: all of the run, in any order. */
+export function coilMemories(plan: Plan, windows: readonly Driven[]): ReadonlyMap<string, CoilMemory> {
+  const types = [...new Set(plan.injectors.map((injector) => injector.type))].filter((type) => tellsMemory(plan, type));
+  return new Map(types.map((type) => [type, new CoilMemory(plan, type, windows.filter(({ reduced: { at } }) => typeOfInjector(plan, at) === type))]));
 }
 
 /** Watts by which each window's coil stood off the settled warmth of its own pulses, for each time constant: less than 0, it was still cooler. */
@@ -53,9 +61,9 @@ export class CoilMemory {
   readonly #places = new Map<ReducedWindow, number>();
   readonly #watts: readonly Float64Array[];
 
-  /** `windows`: all of the run, in any order. */
-  constructor(plan: Plan, windows: readonly Driven[]) {
-    this.timeConstants = timeConstantsOf(plan);
+  /** `windows`: all of the injectors of the type, in any order. */
+  constructor(plan: Plan, type: string, windows: readonly Driven[]) {
+    this.timeConstants = timeConstantsOf(plan, type);
     const driven = windows.filter(({ reduced: { at } }) => at.role !== 'zero').toSorted((a, b) => a.order - b.order);
     driven.forEach(({ reduced }, i) => this.#places.set(reduced, i));
     this.#watts = this.timeConstants.map(({ tau }) => courseOf(plan, driven, tau));
@@ -73,11 +81,11 @@ function courseOf(plan: Plan, driven: readonly Driven[], tau: number): Float64Ar
   const coils = new Map<number, { watts: number; until: number }>();
   const purgeS = plan.purge.pulses * plan.purge.periodMs * 1e-3;
   const [afterPurge, afterSettling] = [Math.exp(-purgeS / tau), Math.exp(-plan.settleS / tau)];
-  const resistance = plan.injectors.map((injector) => injector.coilResistanceOhm ?? usualOhm);
+  const resistance = plan.injectors.map((_, injector) => ohmOf(plan, injector));
   driven.forEach(({ reduced: { at }, window }, i) => {
     const coil = coils.get(at.channel) ?? { watts: 0, until: Number.NEGATIVE_INFINITY };
     coils.set(at.channel, coil);
-    const ohm = resistance[at.injector] ?? usualOhm;
+    const ohm = resistance[at.injector] ?? Number.NaN;
     const purged = at.role === 'look' ? 0 : purgeS;
     const rest = window.from - plan.settleS - purged - coil.until;
     let watts = rest < -resetS ? 0 : coil.watts * Math.exp(-Math.max(0, rest) / tau);
@@ -101,12 +109,12 @@ export interface Lateness {
   readonly lags: readonly CoilLag[];
   /** By how much later a window opened than the settled warmth of its own pulses would have had it, s; `byTemperature`: of its cell, s/K. */
   readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
-  /** What is not known of it, as a part of a line's dead time and slope. */
-  readonly partOf: (line: FittedLine, byTemperature: number) => readonly OnInjector[];
+  /** What is not known of it, as a part of a line's dead time and slope; null: of its type nothing is told. */
+  readonly partOf: (line: FittedLine, byTemperature: number) => readonly OnInjector[] | null;
 }
 
 /** Nothing told and nothing taken off. */
-export const noLateness: Lateness = { lags: [], delayOf: () => 0, partOf: () => [] };
+export const noLateness: Lateness = { lags: [], delayOf: () => 0, partOf: () => null };
 
 /** A line's windows before anything is taken off: how far each lies off it, s of pulse width, the later it opens the more; and what a kelvin does to the dead time, s/K, with its uncertainty. */
 interface OffLine {
@@ -121,33 +129,35 @@ interface BesideModel {
   readonly u: number;
 }
 
-export function latenessOf(plan: Plan, memory: CoilMemory, lines: readonly FittedLine[], of: (line: FittedLine) => OffLine): Lateness {
+/** `memories` by type: of a type that has none nothing is told. */
+export function latenessOf(plan: Plan, memories: ReadonlyMap<string, CoilMemory>, lines: readonly FittedLine[], of: (line: FittedLine) => OffLine): Lateness {
   const typeOf = (at: Point): string => typeOfInjector(plan, at);
   const placeOf = (at: Point): string => `${typeOf(at)}|${at.voltage}`;
-  const lags: CoilLag[] = [];
+  const told = new Map<string, { readonly lag: CoilLag; readonly memory: CoilMemory }>();
   const beside = new Map<string, readonly BesideModel[]>();
   for (const members of grouped(lines, ({ cell }) => typeOf(cell.at))) {
+    const type = typeOf(members[0].cell.at);
+    const memory = memories.get(type);
+    if (memory === undefined) continue;
     const sums = members.map((line) => sumsOf(line, memory, of(line)));
-    const [first] = members;
-    const lag = lagOf(typeOf(first.cell.at), plan, memory, sums);
-    lags.push(lag);
+    const lag = lagOf(type, plan, memory, sums);
+    told.set(type, { lag, memory });
     for (const here of grouped(sums, ({ at }) => placeOf(at))) {
       const [one] = here;
       beside.set(placeOf(one.at), lag.candidates.map((c, i) => besideOf(c, here, i)));
     }
   }
-  const byType = new Map(lags.map((lag) => [lag.type, lag]));
   return {
-    lags,
+    lags: [...told.values()].map(({ lag }) => lag),
     delayOf: (window, byTemperature) => {
-      const lag = byType.get(typeOf(window.at));
-      if (lag === undefined) return 0;
+      const own = told.get(typeOf(window.at));
+      if (own === undefined) return 0;
       const here = beside.get(placeOf(window.at));
-      return lag.candidates.reduce((sum, c, i) => sum + c.chance * (c.kelvinPerWatt * byTemperature + (here?.[i]?.more ?? 0)) * memory.wattsOf(window, i), 0);
+      return own.lag.candidates.reduce((sum, c, i) => sum + c.chance * (c.kelvinPerWatt * byTemperature + (here?.[i]?.more ?? 0)) * own.memory.wattsOf(window, i), 0);
     },
     partOf: (line, byTemperature) => {
-      const lag = byType.get(typeOf(line.cell.at));
-      return lag === undefined ? [] : unknownOf(lag, beside.get(placeOf(line.cell.at)) ?? [], memory, line, byTemperature);
+      const own = told.get(typeOf(line.cell.at));
+      return own === undefined ? null : unknownOf(own.lag, beside.get(placeOf(line.cell.at)) ?? [], own.memory, line, byTemperature);
     },
   };
 }
@@ -219,7 +229,7 @@ function centred({ line, observations }: FittedLine): { readonly weights: readon
  * what was believed before as one observation more; and how likely each time constant is by how well it explains them (Bayes; averaged over models, Hoeting et al. 1999, from memory).
  */
 function lagOf(type: string, plan: Plan, memory: CoilMemory, lines: readonly Sums[]): CoilLag {
-  const { kelvinPerWatt: before, u: uBefore } = coilOf(plan) ?? coilToBeTold;
+  const { kelvinPerWatt: before, u: uBefore } = coilOf(plan, type) ?? coilToBeTold;
   const sums = memory.timeConstants.map((_, i) => {
     let product = 0;
     let squares = 0;
@@ -241,7 +251,7 @@ function lagOf(type: string, plan: Plan, memory: CoilMemory, lines: readonly Sum
   const all = found.reduce((sum, f) => sum + Math.exp(f.log - most), 0);
   const candidates = found.map(({ tau, kelvinPerWatt, u, log }) => ({ tau, chance: Math.exp(log - most) / all, kelvinPerWatt, u }));
   const best = found.reduce((a, b) => (b.log > a.log ? b : a));
-  return { type, candidates, seen: best.seen, stated: plan.reduction.coil !== undefined };
+  return { type, candidates, seen: best.seen, stated: coilHeatOf(plan, type) !== null };
 }
 
 /** What stays unknown of it does to a line: the mean of its windows' lateness moves its height, its trend over the width turns it. */
@@ -264,7 +274,7 @@ function unknownOf({ type, candidates }: CoilLag, beside: readonly BesideModel[]
 
 /** K/W of the coils of a type after a run; before it, or where it told less, what the plan or a usual coil has. */
 export function warmthOf(plan: Plan, lags: readonly CoilLag[], type: string): OfCoil {
-  const before = coilOf(plan) ?? usualCoil;
+  const before = coilOf(plan, type) ?? usualCoil;
   const told = lags.find((lag) => lag.type === type);
   if (told === undefined) return before;
   const { kelvinPerWatt, u } = averaged(told);

@@ -1,4 +1,5 @@
 /** Thermal data of a coil: how warm a watt makes it, and what its pulses give it. RED-131 */
+import { coilHeatOf, statedOhmOf } from '../plan/coil-of-type.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 
@@ -8,9 +9,10 @@ export interface OfCoil {
   readonly u: number;
 }
 
-/** What the plan says of the coils of its type; null: nothing. PLAN-83 */
-export function coilOf({ reduction: { coil } }: Pick<Plan, 'reduction'>): OfCoil | null {
-  return coil === undefined ? null : { kelvinPerWatt: coil.kelvinPerWatt, u: coil.uncertaintyKelvinPerWatt };
+/** What the plan says of the coils of a type; null: nothing. PLAN-83, PLAN-85 */
+export function coilOf(plan: Plan, type: string): OfCoil | null {
+  const heat = coilHeatOf(plan, type);
+  return heat === null ? null : { kelvinPerWatt: heat.kelvinPerWatt, u: heat.u };
 }
 
 /** Where the plan says nothing: 0 to 1.5 K/W, rectangular, for a coil in fuel. An estimate, no source. */
@@ -18,8 +20,11 @@ export const usualCoil: OfCoil = { kelvinPerWatt: 0.75, u: 0.75 / Math.sqrt(3) }
 /** The same where the run is asked to tell: known to its own size only, so that windows decide. */
 export const coilToBeTold: OfCoil = { kelvinPerWatt: 0.75, u: 0.75 };
 
-/** Ohms of a coil that the plan does not give: of a high-impedance injector. */
+/** Ohms of a coil that the plan does not give: saturated switches drive coils of 11 to 17 ohm (common practice, no source). */
 export const usualOhm = 14;
+
+/** Ohms of an injector's coil: stated (PLAN-85), or usual. */
+export const ohmOf = (plan: Plan, injector: number): number => statedOhmOf(plan, injector)?.ohm ?? usualOhm;
 /** The current rises for about so many dead times, in which the supply gives little. */
 const riseInDeadTimes = 1.5;
 

@@ -1,5 +1,6 @@
 /** How far each window stood from the conditions of the plan, and what that did to its mass: RED-16 to RED-18, RED-60, RED-130. */
 import type { Equipment } from '../equipment/equipment.ts';
+import { statedOhmOf } from '../plan/coil-of-type.ts';
 import type { Plan } from '../plan/plan.ts';
 import { celsius, kilograms } from '../quantities/quantity.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
@@ -45,7 +46,7 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
         equipment.equipmentVersion === 2 ? { clampV: equipment.driver.clampV, sensitivity: deadTimeByClamp(at.voltage, equipment.driver.clampV) } : null;
       const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp);
       const circuit =
-        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage)) };
+        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector))) };
       const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm : 0;
       const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({
         toVoltage: byVoltage.value * (at.voltage - window.supply.mean),

@@ -6,7 +6,7 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { powerOf, usualOhm } from './coil-thermal.ts';
+import { powerOf, ohmOf } from './coil-thermal.ts';
 import type { OfCoil } from './coil-thermal.ts';
 import type { MassPerPulse } from './mass.ts';
 import type { LeakBlock } from './leak-block.ts';
@@ -137,8 +137,7 @@ function ofInjector(injector: number, pairs: readonly Weighed[], weighed: readon
 
 /** Watts that a coil gets less at twice the period. */
 export function dutyChange(plan: Plan, cell: LineCell, width: number): number {
-  const ohm = plan.injectors[cell.injector]?.coilResistanceOhm ?? usualOhm;
-  return powerOf({ voltage: cell.voltage, width, period: cell.period }, ohm, cell.deadTime.value) / 2;
+  return powerOf({ voltage: cell.voltage, width, period: cell.period }, ohmOf(plan, cell.injector), cell.deadTime.value) / 2;
 }
 
 /** Where the meter stands still at rest, pulses tell the leak: both by the inverse of their variances, and not below nothing. RED-49. */

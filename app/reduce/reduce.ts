@@ -9,8 +9,8 @@ import type { Result } from '../uncertainty/budget.ts';
 import { benchCourseOf, onMeanBench } from './bench-course.ts';
 import { benchDriftOf } from './bench-drift.ts';
 import { sweepLagsOf, uOfLag } from './coil-lag.ts';
-import { CoilMemory, latenessOf, noLateness, tellsMemory, warmthOf } from './coil-memory.ts';
-import type { Lateness } from './coil-memory.ts';
+import { coilMemories, latenessOf, warmthOf } from './coil-memory.ts';
+import type { CoilMemory, Lateness } from './coil-memory.ts';
 import { curvatureParts, curvaturesOf } from './curvature.ts';
 import { cellsOf, fitCells, meanMass, scatterModels } from './cells.ts';
 import { typeOfInjector } from './cell.ts';
@@ -89,8 +89,8 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   const reducedWindows = windows.map((w) => w.reduced);
   const uDrift = benchDrift.kind === 'told' ? (benchDrift.takenOff?.u ?? benchDrift.u) : 0;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
-  const memory = tellsMemory(plan) ? new CoilMemory(plan, windows) : null;
-  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order, memory };
+  const memories = coilMemories(plan, windows);
+  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order, memories };
   const before = reduceCells(all, context);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
@@ -159,8 +159,8 @@ interface Context {
   readonly uDrift: number;
   /** Rises in the order of measuring. */
   readonly order: ReadonlyMap<ReducedWindow, number>;
-  /** null: lateness of the coils is not told from the windows. */
-  readonly memory: CoilMemory | null;
+  /** By type; of others the lateness of the coils is not told from the windows. */
+  readonly memories: ReadonlyMap<string, CoilMemory>;
 }
 
 interface Reduced {
@@ -175,10 +175,10 @@ interface Reduced {
   readonly lateness: Lateness;
 }
 
-function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memory }: Context): Reduced {
+function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memories }: Context): Reduced {
   const first = fitCells(all, plan).fitted;
   const shifts = cellConditions(first, plan, equipment);
-  const lateness = memory === null ? noLateness : latenessOf(plan, memory, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
+  const lateness = latenessOf(plan, memories, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
   const second = fitCells(
     first.flatMap((f) => (f.kind === 'line' ? [referredCell(f, shifts.get(f.cell.key), lateness)] : [])),
     plan,
@@ -366,8 +366,7 @@ function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity,
 /** What is not known of how late the coil is: told by the windows, or a bound by which the line turns about its dead time, because it grows with the pulse. RED-18, RED-130 */
 function lateParts(fitted: FittedLine, byTemperature: number, lateness: Lateness): readonly OnInjector[] {
   const { line } = fitted;
-  if (lateness.lags.length > 0) return lateness.partOf(fitted, byTemperature);
-  return [{ source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature * uCoilLate) / (line.fit.meanX - line.deadTime) }];
+  return lateness.partOf(fitted, byTemperature) ?? [{ source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature * uCoilLate) / (line.fit.meanX - line.deadTime) }];
 }
 
 /** A coil that is late is drawn towards the warmth of the purge: the line turns about the purge's width. RED-84. */

@@ -86,14 +86,19 @@ describe('RED-17 RED-60 dead time over temperature, clamp and wiring', () => {
 
   it('the circuit is what the charge of longer pulses says, and the usual one where that makes no sense', () => {
     const windows = [2e-3, 4e-3, 8e-3].map((width) => ({ width, period: 0.02, mean: ((14 / 12.5) * (width - 1e-3)) / 0.02 }));
-    expect(coilCircuitOf(windows, 14)).toMatchObject({ from: 'current', uRelative: 0.05 });
-    expect(coilCircuitOf(windows, 14).ohm).toBeCloseTo(12.5, 9);
-    const usual = { ohm: 13.5, uRelative: 0.15, from: 'default' };
-    expect(coilCircuitOf([], 14)).toEqual(usual);
-    expect(coilCircuitOf(windows.slice(0, 1), 14)).toEqual(usual);
-    expect(coilCircuitOf(windows.map((w) => ({ ...w, mean: 0 })), 14)).toEqual(usual);
-    expect(coilCircuitOf(windows.map((w) => ({ ...w, mean: w.mean * 100 })), 14)).toEqual(usual);
-    expect(coilCircuitOf(windows.map((w) => ({ ...w, mean: -w.mean })), 14)).toEqual(usual);
+    expect(coilCircuitOf(windows, 14, null)).toMatchObject({ from: 'current', uRelative: 0.05 });
+    expect(coilCircuitOf(windows, 14, null).ohm).toBeCloseTo(12.5, 9);
+    const senseless = [[], windows.slice(0, 1), ...[0, 100, -1].map((factor) => windows.map((w) => ({ ...w, mean: w.mean * factor })))];
+    for (const none of senseless) expect(coilCircuitOf(none, 14, null)).toEqual({ ohm: 14, uRelative: 3 / 14 / Math.sqrt(3), from: 'default' });
+  });
+
+  it('RED-140 the circuit is what the plan states of the coil where nothing is read, as well as that is known of a warm coil', () => {
+    const windows = [2e-3, 4e-3, 8e-3].map((width) => ({ width, period: 0.02, mean: ((14 / 12.5) * (width - 1e-3)) / 0.02 }));
+    const stated = { ohm: 12, u: 0.3 };
+    expect(coilCircuitOf(windows, 14, stated)).toMatchObject({ from: 'current' });
+    const found = coilCircuitOf([], 14, stated);
+    expect(found).toMatchObject({ ohm: 12, from: 'stated' });
+    expect(found.uRelative).toBeCloseTo(Math.hypot(0.025, (15 * 0.00393) / Math.sqrt(3)), 12);
   });
 });
 

@@ -3,6 +3,8 @@
  * conditions, and what turns an error of those instruments into an error of dead time (RED-16, RED-17, RED-18).
  */
 
+import type { StatedOhm } from '../plan/coil-of-type.ts';
+
 export interface Sensitivity {
   /** Change of dead time for one unit (V, Pa or K), s. */
   readonly value: number;
@@ -122,20 +124,22 @@ export function deadTimeByClamp(voltage: number, clampV: number): Sensitivity {
 export interface CoilCircuit {
   readonly ohm: number;
   readonly uRelative: number;
-  readonly from: 'current' | 'default';
+  readonly from: 'current' | 'stated' | 'default';
 }
 
-/** Coils for saturated switches have 11 to 17 ohm (common practice, no source). */
-const usualCircuit: CoilCircuit = { ohm: 13.5, uRelative: 0.15, from: 'default' };
+/** Coils for saturated switches have 11 to 17 ohm (common practice, no source), rectangular. */
+const usualCircuit: CoilCircuit = { ohm: 14, uRelative: 3 / 14 / Math.sqrt(3), from: 'default' };
+/** Coils that pulse are up to 15 K warmer than at 20 degC, relative, rectangular: 0.4 % a kelvin. */
+const uWarmer = (15 * 0.00393) / Math.sqrt(3);
 /** How well the bench's ammeter is believed, relative: no certificate covers it. */
 const uAmmeter = 0.05;
 
 /**
  * The resistance of the circuit from the supply current over the widths of a cell: a pulse longer by dw takes I dw more charge, where
  * I is the current that the resistance allows. `mean` A is that of a whole period. Without readings, or where they make no
- * sense, the usual one.
+ * sense, what the plan states of the coil (`stated`, at 20 degC), else the usual one.
  */
-export function coilCircuitOf(windows: readonly { readonly width: number; readonly period: number; readonly mean: number }[], voltage: number): CoilCircuit {
+export function coilCircuitOf(windows: readonly { readonly width: number; readonly period: number; readonly mean: number }[], voltage: number, stated: StatedOhm | null): CoilCircuit {
   const n = windows.length;
   const meanWidth = windows.reduce((sum, w) => sum + w.width, 0) / n;
   const meanCharge = windows.reduce((sum, w) => sum + w.mean * w.period, 0) / n;
@@ -146,7 +150,8 @@ export function coilCircuitOf(windows: readonly { readonly width: number; readon
     sxy += (width - meanWidth) * (mean * period - meanCharge);
   }
   const ohm = (voltage * sxx) / sxy;
-  return n > 0 && sxx > 0 && ohm > 1 && ohm < 100 ? { ohm, uRelative: uAmmeter, from: 'current' } : usualCircuit;
+  if (n > 0 && sxx > 0 && ohm > 1 && ohm < 100) return { ohm, uRelative: uAmmeter, from: 'current' };
+  return stated === null ? usualCircuit : { ohm: stated.ohm, uRelative: Math.hypot(stated.u / stated.ohm, uWarmer), from: 'stated' };
 }
 
 /**

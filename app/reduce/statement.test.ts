@@ -164,7 +164,7 @@ describe('RED-60 to RED-63 what the bench does to a line', () => {
     const cells = linesOf(reduced(plan, { equipment: wired }));
     for (const cell of cells) {
       const sensitivity = deadTimeByClamp(cell.voltage, 60);
-      const byResistance = deadTimeByResistance(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }, { ohm: 13.5, uRelative: 0.15, from: 'default' });
+      const byResistance = deadTimeByResistance(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }, { ohm: 14, uRelative: 3 / 14 / Math.sqrt(3), from: 'default' });
       expect(cell.byClamp).toEqual(sensitivity);
       expect(cell.byResistance).toEqual(byResistance);
       expect(cell.byTemperature).toEqual(deadTimeByTemperature(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }));

@@ -97,6 +97,13 @@ describe('RUN-137 the coil', () => {
     expect(judgeAll(listed([null], { coilOhm: 12 }), [{ ohm: 11.5 }])[0]?.text).toMatch(/^coil 11\.50 ohm at 20 degC, 12 ohm \+\/- 5 % for the type;/);
   });
 
+  it('PLAN-85 is held against that of its own type before that of all', () => {
+    const plan = { ...listed([null], { coilOhm: 12 }), types: [{ type: 'T', resistanceOhm: 14 }] };
+    expect(judgeAll(plan, [{ ohm: 14 }])[0]).toMatchObject({ passed: true });
+    expect(judgeAll(plan, [{ ohm: 12 }])[0]).toMatchObject({ passed: false });
+    expect(judgeAll(plan, [{ ohm: 14 }])[0]?.text).toMatch(/^coil 14\.00 ohm at 20 degC, 14 ohm \+\/- 5 % for the type;/);
+  });
+
   it('may be up to 10 % too high where fewer than three are known, and is held from there on; too low from 1 on', () => {
     for (const [ohm, rules] of [[11.39, ['RUN-137']], [11.41, []], [13.2, []], [13.85, []], [13.87, ['RUN-137']]] as const) {
       expect(findings(listed([12, 12]), [{ ohm }, { ohm: 12 }]), String(ohm)).toEqual([rules, []]);

@@ -8,6 +8,7 @@
  *   Qs = m(held) / P;   k = (m(long) - m(short)) / (w(long) - w(short)) is about Qs;   X = w(short) - m(short) / k is a dead time.
  */
 import type { Equipment } from '../equipment/equipment.ts';
+import { ohmOfType } from '../plan/coil-of-type.ts';
 import { lookEdges, lookPart } from '../plan/look.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
@@ -121,7 +122,7 @@ function findings(plan: Plan, equipment: Equipment, { injector, points, windows 
     injector,
     type: of?.type ?? '',
     serialNumber: of?.serialNumber ?? '',
-    given: of?.coilResistanceOhm ?? plan.look.coilOhm ?? null,
+    given: of?.coilResistanceOhm ?? ohmOfType(plan, of?.type ?? ''),
     registered: of?.coilResistanceOhm !== undefined,
     ohm:
       held?.current === undefined || held.current.mean <= 0

@@ -18,6 +18,7 @@ import type { PlanForm } from './plan-form.ts';
 import { PointsChart } from './points-chart.tsx';
 import { SheetPart } from './sheet-part.tsx';
 import { withReference } from './starting-plan.ts';
+import { TypesPart } from './types-part.tsx';
 import type { Checked, Expanded } from './use-check.ts';
 
 interface EditorProps {
@@ -108,6 +109,9 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
       </Fold>
       <Fold title="Guards" problems={problems} paths={['guards']} summary={form.guards.length === 0 ? 'none: nothing stops the run by itself' : form.guards.map((guard) => guard.id || 'without a name').join(', ')}>
         <GuardsPart form={form} problems={problems} />
+      </Fold>
+      <Fold title="Coils of a type" problems={problems} paths={['types']} summary={form.types.length === 0 ? 'none: taken for usual, or as the reduction has it' : form.types.map((one) => one.type || 'without a name').join(', ')}>
+        <TypesPart form={form} problems={problems} />
       </Fold>
       <Fold title="Reduction" problems={problems} paths={foldedPaths.reduction} summary={`mass at ${value('reduction.referenceC')} °C; line within ${value('reduction.linearityPercent')} %`}>
         {fields(foldedPaths.reduction)}
@@ -249,6 +253,7 @@ function nameOf(path: string): string {
   }
   const known = labelAt(general);
   if (general.startsWith('injectors[]')) return `Injector${number}${known === undefined ? '' : `, ${known}`}`;
+  if (general.startsWith('types[]')) return `Type${number}${known === undefined ? '' : `, ${known}`}`;
   if (general.startsWith('guards[]')) return `Guard${number}${known === undefined ? '' : `, ${known}`}`;
   if (general.startsWith('reference.')) return `Reference point, ${known ?? general}`;
   return known ?? (path === '' ? 'The plan' : `${path.charAt(0).toUpperCase()}${path.slice(1)}`);

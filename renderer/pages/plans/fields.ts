@@ -6,7 +6,7 @@ import { guardSignals } from '../../../app/bench/guard-signals.ts';
 import { oneLinePattern } from '../../../app/boundary/text.ts';
 import { planJsonSchema } from '../../../app/plan/json-schema.ts';
 
-/** A field's path in the document; `injectors[]` and `guards[]` stand for any row. */
+/** A field's path in the document; `injectors[]`, `types[]` and `guards[]` stand for any row. */
 export type FieldPath = keyof typeof words;
 
 /** Fields of the form's folded parts, in their order. */
@@ -45,6 +45,14 @@ const words = {
   'injectors[].serialNumber': { label: 'Serial number', unit: '', help: 'As it stands on the injector.' },
   'injectors[].type': { label: 'Type', unit: '', help: 'Type or part number of the injector.' },
   'injectors[].coilResistanceOhm': { label: 'Coil', unit: 'Ω', help: 'Resistance of the coil as measured. May stay empty.' },
+
+  'types[].type': { label: 'Type', unit: '', help: 'As in the list of injectors.' },
+  'types[].resistanceOhm': { label: 'Coil', unit: 'Ω', help: 'At 20 °C, for injectors of the type that have no resistance in the list.' },
+  'types[].uncertaintyOhm': { label: 'Its standard uncertainty', unit: 'Ω', help: 'Of one injector of the type.' },
+  'types[].kelvinPerWatt': { label: 'For one watt', unit: 'K/W', help: 'How much warmer than the fuel a watt makes the coil. With the next three, or none of the four: then it is that of the reduction.' },
+  'types[].uncertaintyKelvinPerWatt': { label: 'Its standard uncertainty', unit: 'K/W', help: 'Of the kelvins for one watt.' },
+  'types[].timeConstantS': { label: 'Follows in', unit: 's', help: 'Time in which the coil makes up for all but 37 % of a change.' },
+  'types[].uncertaintyTimeConstantS': { label: 'Its standard uncertainty', unit: 's', help: 'Of that time.' },
 
   'axes.voltageV': { label: 'Supply voltage', unit: 'V', help: 'Voltages at which each injector is measured.' },
   'axes.pressureKpa': { label: 'Rail pressure', unit: 'kPa', help: 'Gauge pressures in the rail.' },
@@ -267,10 +275,12 @@ export function labelAt(path: string): string | undefined {
 export const axisNames = ['voltageV', 'pressureKpa', 'widthMs', 'periodMs'] as const;
 export type AxisName = (typeof axisNames)[number];
 
-/** Field names of a row of the form's two tables, in the order of the columns. */
+/** Field names of a row of the form's tables, in the order of the columns. */
 export const injectorColumns = ['channel', 'serialNumber', 'type', 'coilResistanceOhm'] as const;
+export const typeColumns = ['type', 'resistanceOhm', 'uncertaintyOhm', 'kelvinPerWatt', 'uncertaintyKelvinPerWatt', 'timeConstantS', 'uncertaintyTimeConstantS'] as const;
 export const guardColumns = ['id', 'signal', 'low', 'high', 'hysteresis', 'dwellS', 'level', 'maxResumes', 'clearS'] as const;
 export type InjectorColumn = (typeof injectorColumns)[number];
+export type TypeColumn = (typeof typeColumns)[number];
 export type GuardColumn = (typeof guardColumns)[number];
 
 /** Fields that stand alone: neither in a row nor a list. */

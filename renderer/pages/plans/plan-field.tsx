@@ -20,7 +20,7 @@ export function rangeHint(field: FieldWords): string {
 
 interface RowListProps {
   /** Path of the list in the document. */
-  readonly list: 'guards' | 'injectors';
+  readonly list: 'guards' | 'injectors' | 'types';
 }
 
 /** Heads of the columns of a list of the plan, each with its help; the cells of `RowCell` refer to it. */

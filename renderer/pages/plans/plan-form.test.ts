@@ -179,17 +179,17 @@ function sampleFile(name: string): string {
 }
 
 describe('WIN-1: numbers in the plan editor', () => {
-  const { form } = formOf({ planVersion: 1, name: 'p', injectors: [{ serialNumber: '1', type: 't', channel: 1, coilResistanceOhm: 12 }], axes: { voltageV: [12] }, guards: [{ id: 'a', signal: 'current-a', high: 4, level: 'trip' }] });
+  const { form } = formOf({ planVersion: 1, name: 'p', injectors: [{ serialNumber: '1', type: 't', channel: 1, coilResistanceOhm: 12 }], types: [{ type: 't', kelvinPerWatt: 1 }], axes: { voltageV: [12] }, guards: [{ id: 'a', signal: 'current-a', high: 4, level: 'trip' }] });
 
   test('a comma is a point, in single fields, tables and axes', () => {
-    const typed = { ...form, texts: { ...form.texts, settleS: '1,5' }, axes: { ...form.axes, voltageV: ['9,5'] }, injectors: form.injectors.map((row) => ({ ...row, coilResistanceOhm: '12,4' })), guards: form.guards.map((row) => ({ ...row, high: '4,5' })) };
-    expect(documentOf(typed)).toMatchObject({ settleS: 1.5, axes: { voltageV: [9.5] }, injectors: [{ coilResistanceOhm: 12.4 }], guards: [{ high: 4.5 }] });
+    const typed = { ...form, texts: { ...form.texts, settleS: '1,5' }, axes: { ...form.axes, voltageV: ['9,5'] }, injectors: form.injectors.map((row) => ({ ...row, coilResistanceOhm: '12,4' })), types: form.types.map((row) => ({ ...row, kelvinPerWatt: '1,4' })), guards: form.guards.map((row) => ({ ...row, high: '4,5' })) };
+    expect(documentOf(typed)).toMatchObject({ settleS: 1.5, axes: { voltageV: [9.5] }, injectors: [{ coilResistanceOhm: 12.4 }], types: [{ type: 't', kelvinPerWatt: 1.4 }], guards: [{ high: 4.5 }] });
     expect(unreadIn(typed)).toEqual([]);
   });
 
   test('what cannot be read is named at its field in the words of the page, and stays', () => {
-    const typed = { ...form, texts: { ...form.texts, settleS: '1.000,5' }, injectors: form.injectors.map((row) => ({ ...row, coilResistanceOhm: '12 ohm' })), guards: form.guards.map((row) => ({ ...row, high: '4 A' })) };
-    expect(unreadIn(typed).map(({ path }) => path)).toEqual(['settleS', 'injectors[0].coilResistanceOhm', 'guards[0].high']);
+    const typed = { ...form, texts: { ...form.texts, settleS: '1.000,5' }, injectors: form.injectors.map((row) => ({ ...row, coilResistanceOhm: '12 ohm' })), types: form.types.map((row) => ({ ...row, timeConstantS: '4 s' })), guards: form.guards.map((row) => ({ ...row, high: '4 A' })) };
+    expect(unreadIn(typed).map(({ path }) => path)).toEqual(['settleS', 'injectors[0].coilResistanceOhm', 'types[0].timeConstantS', 'guards[0].high']);
     expect(unreadIn(typed)[0]?.text).toContain('"1.000,5" cannot be read as one number');
     expect(documentOf(typed)).toMatchObject({ settleS: '1.000,5' });
   });

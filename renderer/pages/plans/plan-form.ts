@@ -4,11 +4,12 @@
  */
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { readNumber } from '../../components/read-number.ts';
-import { axisNames, fieldAt, guardColumns, injectorColumns, numberText, schemaLeaves, singlePaths } from './fields.ts';
-import type { AxisName, FieldPath, GuardColumn, InjectorColumn } from './fields.ts';
+import { axisNames, fieldAt, guardColumns, injectorColumns, numberText, schemaLeaves, singlePaths, typeColumns } from './fields.ts';
+import type { AxisName, FieldPath, GuardColumn, InjectorColumn, TypeColumn } from './fields.ts';
 
 /** One row of a table. `key` holds its place in the window while rows come and go; it is not part of the plan. */
 export type InjectorRow = Readonly<Record<InjectorColumn, string>> & { readonly key: number };
+export type TypeRow = Readonly<Record<TypeColumn, string>> & { readonly key: number };
 export type GuardRow = Readonly<Record<GuardColumn, string>> & { readonly key: number };
 
 export interface PlanForm {
@@ -16,6 +17,7 @@ export interface PlanForm {
   readonly texts: Readonly<Partial<Record<FieldPath, string>>>;
   readonly axes: Readonly<Record<AxisName, readonly string[]>>;
   readonly injectors: readonly InjectorRow[];
+  readonly types: readonly TypeRow[];
   readonly hasReference: boolean;
   readonly guards: readonly GuardRow[];
 }
@@ -43,6 +45,9 @@ export function unreadIn(form: PlanForm): readonly Problem[] {
   for (const axis of axisNames) form.axes[axis].forEach((text, index) => look(`axes.${axis}`, `axes.${axis}[${index}]`, text));
   form.injectors.forEach((row, index) => {
     for (const column of injectorColumns) look(`injectors[].${column}`, `injectors[${index}].${column}`, row[column]);
+  });
+  form.types.forEach((row, index) => {
+    for (const column of typeColumns) look(`types[].${column}`, `types[${index}].${column}`, row[column]);
   });
   form.guards.forEach((row, index) => {
     for (const column of guardColumns) look(`guards[].${column}`, `guards[${index}].${column}`, row[column]);
@@ -75,6 +80,7 @@ export function documentOf(form: PlanForm): Record<string, unknown> {
   return {
     ...document,
     injectors: form.injectors.map((row) => withoutUndefined(injectorColumns.map((column) => [column, valueOf(`injectors[].${column}`, row[column])]))),
+    ...(form.types.length === 0 ? {} : { types: form.types.map((row) => withoutUndefined(typeColumns.map((column) => [column, valueOf(`types[].${column}`, row[column])]))) }),
     axes: {
       ...(document['axes'] as object | undefined),
       ...Object.fromEntries(axisNames.map((axis) => [axis, form.axes[axis].map((text) => valueOf(`axes.${axis}`, text) ?? text)])),
@@ -88,6 +94,9 @@ export interface FormRead {
   /** What the form has no field for: not taken over. */
   readonly leftOut: readonly Problem[];
 }
+
+/** What of a document is no field that stands alone. */
+const notSingle: readonly string[] = ['planVersion', 'injectors', 'types', 'guards'];
 
 /**
  * A form from any document: every value that has a field is taken over, right or wrong, so that a person can correct it;
@@ -129,6 +138,7 @@ export function formOf(document: unknown): FormRead {
     texts,
     axes: { voltageV: valuesOf('voltageV'), pressureKpa: valuesOf('pressureKpa'), widthMs: valuesOf('widthMs'), periodMs: valuesOf('periodMs') },
     injectors: rows('injectors', injectorColumns),
+    types: rows('types', typeColumns),
     hasReference: root['reference'] !== undefined,
     guards: rows('guards', guardColumns),
   };
@@ -147,7 +157,7 @@ export function formOf(document: unknown): FormRead {
   for (const [name, value] of Object.entries(root)) {
     const inside = known.get(name);
     if (inside === undefined) {
-      if (name !== 'planVersion' && name !== 'injectors' && name !== 'guards') notTaken(name);
+      if (!notSingle.includes(name)) notTaken(name);
     } else if (inside.size > 0) {
       const group = recordOf(value);
       if (group === null) notTaken(name);
@@ -183,6 +193,7 @@ const emptyForm: PlanForm = {
   texts: {},
   axes: { voltageV: [], pressureKpa: [], widthMs: [], periodMs: [] },
   injectors: [],
+  types: [],
   hasReference: false,
   guards: [],
 };
