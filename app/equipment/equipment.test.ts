@@ -85,6 +85,13 @@ describe('EQ-11 what a record takes for granted', () => {
   });
 });
 
+test('EQ-12 EQ-13 how well current and coil temperature are known may be stated, in records of both versions, and may be no nonsense', () => {
+  const { supply, temperature } = record(document);
+  expect(problems({ ...document, supply: { ...supply, currentUncertaintyPercent: -1 } })).toMatchObject([{ path: 'supply.currentUncertaintyPercent' }]);
+  expect(problems({ ...document, temperature: { ...temperature, coilOverRailC: -1 } })).toMatchObject([{ path: 'temperature.coilOverRailC' }]);
+  expect(record({ ...document, supply: { ...supply, currentUncertaintyPercent: 1 }, temperature: { ...temperature, coilOverRailC: 0.05 } })).toMatchObject({ supply: { currentUncertaintyPercent: 1 }, temperature: { coilOverRailC: 0.05 } });
+});
+
 describe('EQ-5 what can be traced on a day', () => {
   test.each([
     ['2026-01-04', 4, 0],

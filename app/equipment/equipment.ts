@@ -51,12 +51,20 @@ export const instruments = {
     whileOpenKpa: z.number().nonnegative().optional(),
     certificate,
   }),
-  temperature: z.strictObject({ serialNumber: oneLine().min(1), uncertaintyC: z.number().nonnegative(), certificate }),
+  temperature: z.strictObject({
+    serialNumber: oneLine().min(1),
+    uncertaintyC: z.number().nonnegative(),
+    /** Standard uncertainty of how much warmer a coil is than the rail's thermometer says, beside its own pulses, K; absent: taken for usual (EQ-13). */
+    coilOverRailC: z.number().nonnegative().optional(),
+    certificate,
+  }),
   supply: z.strictObject({
     serialNumber: oneLine().min(1),
     uncertaintyMv: z.number().nonnegative(),
     /** While a coil draws its full current the voltage at the read-back lies below its mean without pulses by this at most, mV; absent: not known (EQ-9). */
     insidePulseMv: z.number().nonnegative().optional(),
+    /** Standard uncertainty of the supply current, relative, in percent; absent: taken for usual (EQ-12). */
+    currentUncertaintyPercent: z.number().nonnegative().optional(),
     certificate,
   }),
   fluid: z.strictObject({

@@ -33,3 +33,18 @@ export function powerOf({ voltage, width, period }: { readonly voltage: number; 
   const whole = (voltage * voltage) / ohm;
   return width >= period ? whole : (whole * Math.max(0, width - riseInDeadTimes * deadTime)) / period;
 }
+
+/** A coil of which nothing is stated follows in so many seconds, where its windows are not asked: 5 g of copper at 0.5 K/W. An estimate. */
+const usualTimeConstant = 1;
+
+/**
+ * Standard uncertainty of how far a coil stands from the settled warmth of its own pulses, K, in a window of pulses that are `open` s long beyond their dead time: of what they
+ * give it (the most that pulses before can leave), what settling and the shortest window leave in the mean. Rectangular. RED-18, RED-142
+ */
+export function uCoilLate(plan: Plan, { injector, voltage, period }: { readonly injector: number; readonly voltage: number; readonly period: number }, open: number): number {
+  const heat = coilHeatOf(plan, plan.injectors[injector]?.type ?? '');
+  const [kelvinPerWatt, tau] = heat === null ? [usualCoil.kelvinPerWatt, usualTimeConstant] : [heat.kelvinPerWatt, heat.timeConstantS];
+  const length = plan.window.minS;
+  const left = (Math.exp(-plan.settleS / tau) * tau * -Math.expm1(-length / tau)) / length;
+  return (kelvinPerWatt * powerOf({ voltage, width: open, period }, ohmOf(plan, injector), 0) * left) / Math.sqrt(3);
+}

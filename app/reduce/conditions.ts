@@ -33,6 +33,8 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
     else siblings.push(f);
   }
   const reference = celsius(plan.reduction.referenceC);
+  const { currentUncertaintyPercent } = equipment.supply;
+  const uCurrent = currentUncertaintyPercent === undefined ? undefined : currentUncertaintyPercent / 100;
   return new Map(
     lines.map((f) => {
       const { at, key } = f.cell;
@@ -41,12 +43,12 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       const overVoltage = siblings.filter((s) => s.cell.at.pressure === at.pressure).map((s) => ({ at: s.cell.at.voltage, deadTime: s.line.deadTime }));
       const overPressure = siblings.filter((s) => s.cell.at.voltage === at.voltage).map((s) => ({ at: s.cell.at.pressure, deadTime: s.line.deadTime }));
       const byVoltage = deadTimeByVoltage(overVoltage, at.voltage, deadTime);
-      const byPressure = deadTimeByPressure(overPressure, at.pressure, deadTime);
+      const byPressure = deadTimeByPressure(overPressure, at.pressure, deadTime, pressureEffectOf(plan));
       const clamp =
         equipment.equipmentVersion === 2 ? { clampV: equipment.driver.clampV, sensitivity: deadTimeByClamp(at.voltage, equipment.driver.clampV) } : null;
       const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp);
       const circuit =
-        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector))) };
+        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector), uCurrent)) };
       const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm : 0;
       const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({
         toVoltage: byVoltage.value * (at.voltage - window.supply.mean),
@@ -57,6 +59,13 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf }];
     }),
   );
+}
+
+/** What the plan states of its type, relative, 1/Pa; null: nothing. PLAN-80, RED-77 */
+export function pressureEffectOf({ reduction: { pressureEffect } }: Plan): { readonly relativePerPascal: number; readonly u: number } | null {
+  if (pressureEffect === undefined) return null;
+  const { percentPer100Kpa, uncertaintyPercentPer100Kpa } = pressureEffect;
+  return { relativePerPascal: percentPer100Kpa * 1e-7, u: uncertaintyPercentPer100Kpa * 1e-7 };
 }
 
 /** Mean supply currents of the windows of a line, where the controller stated them. */

@@ -11,7 +11,7 @@ import { partsOfSet } from './invariance.ts';
 import { linesOfRun, memberOf, moreFlow, planOfSet, reducedSet } from './invariance-run.test-helper.ts';
 import type { MadeOfSet } from './invariance-run.test-helper.ts';
 import type { CountingAttempt, InvarianceMember, LineCell, Reduction } from './reduction.ts';
-import { uCoilLate } from './sensitivity.ts';
+import { uCoilLate } from './coil-thermal.ts';
 import { noScatter, syntheticEquipment, syntheticInjector } from './synthetic.test-helper.ts';
 import type { SyntheticInjector, SyntheticScatter } from './synthetic.test-helper.ts';
 import { varianceAt } from './variance-model.ts';
@@ -140,7 +140,7 @@ describe('figures of the invariance set', () => {
     it.each([8e3, -8e3])('%f Pa', (by) => {
       const { time, cell } = off({ driven: (point) => only(point, { pressure: pascals(point.pressure + by) }) });
       expect(cell.byPressure.from).toBe('default');
-      expect(Math.abs(time.difference)).toBeLessThan(0.05 * Math.abs(cell.byPressure.value * by));
+      expect(Math.abs(time.difference)).toBeLessThan(0.3 * Math.abs(cell.byPressure.value * by));
       // Nothing in the run has told the effect: it may be off by all of itself.
       expect(time.uShared).toBeGreaterThan(0.95 * Math.abs(cell.byPressure.value * by));
     });
@@ -185,9 +185,12 @@ describe('figures of the invariance set', () => {
     expect(own / (0.01 * open)).toBeLessThan(Math.SQRT2 * 1.01);
   });
 
-  it('RED-113 a quarter of a kelvin is allowed for', () => {
+  it('RED-113 RED-142 what a coil of one second may be late by is allowed for', () => {
     const direction = memberOf(run, 'direction');
-    const cells = linesOfRun(run).filter((c) => c.injector === 0).map((c) => Math.abs(c.byTemperature.value) * uCoilLate);
+    const cells = linesOfRun(run).filter((c) => c.injector === 0).map((c) => {
+      const late = c.widths.filter((w) => w.inRegion).map(({ width }) => uCoilLate(plan, c, width - c.deadTime.value));
+      return Math.abs(c.byTemperature.value) * (late.reduce((sum, one) => sum + one, 0) / late.length);
+    });
     const own = direction.injectors.find((i) => i.injector === 0)?.uShared ?? 0;
     expect(own).toBeGreaterThan(0.9 * Math.min(...cells));
     expect(own).toBeLessThan(1.1 * Math.max(...cells));
@@ -323,11 +326,11 @@ describe('figures of blind windows', () => {
     ['20 mV off', { voltage: 0.02 }, 0],
     ['8 kPa off', { pressure: -8e3 }, 0],
     ['1 K warmer', {}, 1],
-  ])('RED-115 without scatter the shift is found to a few tenths of a microsecond: %s', (_, { voltage = 0, pressure = 0 }: { readonly voltage?: number; readonly pressure?: number }, warmer) => {
+  ])('RED-115 without scatter the shift is found to a few tenths of a microsecond, and as well as the usual effect of the pressure is known: %s', (_, { voltage = 0, pressure = 0 }: { readonly voltage?: number; readonly pressure?: number }, warmer) => {
     const off = (point: Point): Partial<Point> => (point.role === 'blind' ? { voltage: volts(point.voltage + voltage), pressure: pascals(point.pressure + pressure) } : {});
     const { blind } = reduced({ of, injector: straight, shift, driven: off, scatter: (point) => ({ ...noScatter, warmer: point.role === 'blind' ? warmer : 0 }) });
     expect(blind).toHaveLength(expandPlan(of).filter((p) => p.role === 'blind').length);
-    for (const { found, truth } of blind) expect(Math.abs(found - (truth ?? 0))).toBeLessThan(4e-7);
+    for (const { found, truth } of blind) expect(Math.abs(found - (truth ?? 0))).toBeLessThan(4e-7 + (pressure === 0 ? 0 : 6e-7));
   });
 
   it('RED-115 a harness between supply and coil is the same for line and window', () => {

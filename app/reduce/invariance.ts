@@ -12,10 +12,10 @@ import type { WindowSummary } from '../journal/measured.ts';
 import { massPerPulse } from './mass.ts';
 import { grouped } from './cells.ts';
 import type { LeakBlock } from './leak-block.ts';
+import { uCoilLate } from './coil-thermal.ts';
 import type { OfCoil } from './coil-thermal.ts';
 import { dutyChange, isPair } from './period-pair.ts';
 import type { InvarianceMember, InvarianceSet, LineCell, NoLineCell, ReducedWindow, ScatterModel } from './reduction.ts';
-import { uCoilLate } from './sensitivity.ts';
 import { varianceOfWindow } from './variance-model.ts';
 
 /** Chance that a bench on which all agrees has any member called: over the whole set, by Bonferroni. RED-112 */
@@ -243,7 +243,7 @@ function directionsOf(question: Question, lines: ReadonlyMap<string, LineCell>):
       if (longer.length === 0 || shorter.length === 0) return [];
       const apart = difference(meanOf(longer, 1), meanOf(shorter, 1));
       // What is allowed for the warmth of the coil to be late anyhow (RED-18) calls nothing.
-      return [inWidth(cell, width, { ...apart, shared: new Map(apart.shared).set('coil late', cell.slope.value * cell.byTemperature.value * uCoilLate) })];
+      return [inWidth(cell, width, { ...apart, shared: new Map(apart.shared).set('coil late', cell.slope.value * cell.byTemperature.value * uCoilLate(question.plan, cell, width - cell.deadTime.value)) })];
     });
     return found.length === 0 ? [] : [{ ...averaged(found), injector }];
   });

@@ -12,10 +12,11 @@ import { sweepLagsOf, uOfLag } from './coil-lag.ts';
 import { coilMemories, latenessOf, warmthOf } from './coil-memory.ts';
 import type { CoilMemory, Lateness } from './coil-memory.ts';
 import { curvatureParts, curvaturesOf } from './curvature.ts';
+import { uCoilLate } from './coil-thermal.ts';
 import { cellsOf, fitCells, meanMass, scatterModels } from './cells.ts';
 import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
-import { cellConditions, offLine, referredCell } from './conditions.ts';
+import { cellConditions, offLine, pressureEffectOf, referredCell } from './conditions.ts';
 import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource, isRectangular } from '../uncertainty/source.ts';
@@ -33,7 +34,7 @@ import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
 import type { CellPlace, CountingAttempt, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
-import { uCoilLate, uCoilOverRail } from './sensitivity.ts';
+import { uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
@@ -97,6 +98,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   const { cells, scatter, models, lightWindows, lags, curvatures, lateness } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
   const stated = [...cells, ...refused.values()].sort(byPlace);
   const { delayOf } = before.lateness;
+  const pressureEffect = pressureEffectOf(plan);
   const coilOf = (injector: number) => warmthOf(plan, before.lateness.lags, typeOfInjector(plan, { injector }));
   return {
     reductionVersion: 1,
@@ -109,7 +111,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     invariance: invarianceOf({ plan, equipment, windows, cells: before.cells, scatter: before.scatter, blocks, light: new Set(before.lightWindows.filter((w) => w.weight < countsHalf).map((w) => `${w.point}:${w.attempt}`)), coilOf, delayOf }),
     blind: blindFindings({ plan, windows, cells, scatter, delayOf: lateness.delayOf }),
     periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks, coilOf, delayOf }),
-    ...pressureEffectOf(plan),
+    ...(pressureEffect === null ? {} : { pressureEffect }),
     benchDrift,
     sweepLags: lags,
     coilLags: lateness.lags,
@@ -138,13 +140,6 @@ function onOneBench(plan: Plan, points: ReductionInput['points'], measured: read
   if (course === null) return { windows: measured, all, order, benchDrift };
   const windows = measured.map((w) => ({ ...w, reduced: onMeanBench(w.reduced, course.factorAt(w.order)) }));
   return { windows, all: cellsOf(points, windows), order: orderOf(windows), benchDrift };
-}
-
-/** RED-77 */
-function pressureEffectOf({ reduction: { pressureEffect } }: Plan): Pick<Reduction, 'pressureEffect'> {
-  if (pressureEffect === undefined) return {};
-  const { percentPer100Kpa, uncertaintyPercentPer100Kpa } = pressureEffect;
-  return { pressureEffect: { relativePerPascal: percentPer100Kpa * 1e-7, u: uncertaintyPercentPer100Kpa * 1e-7 } };
 }
 
 /** What is the same for all cells. */
@@ -261,13 +256,13 @@ function stated(
     { source: errorSource('supply-read-back'), onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
     ...insidePulse(fitted, byVoltage, equipment),
     { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer - (conditions.circuit === null ? 0 : ofCoilModel(conditions.circuit.byResistance, byTemperature).common * harnessOf(equipment)) },
-    { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * uCoilOverRail },
+    { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * (equipment.temperature.coilOverRailC ?? uCoilOverRail) },
     ...ofBench(fitted, conditions, equipment),
     ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift, ofLag[0]?.onDeadTime)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
     ...ofLag,
     ...curvatureParts(fitted, statement.curvatures, plan),
     ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
-    ...lateParts(fitted, byTemperature.value, statement.lateness),
+    ...lateParts(fitted, byTemperature.value, statement),
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
     ...(leak === null ? [] : [{ source: errorSource('leak-path', String(at.injector + 1)), onDeadTime: 0, onSlope: -leak.perPeriod / at.period / Math.sqrt(3) }]),
   ]);
@@ -364,9 +359,10 @@ function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity,
 }
 
 /** What is not known of how late the coil is: told by the windows, or a bound by which the line turns about its dead time, because it grows with the pulse. RED-18, RED-130 */
-function lateParts(fitted: FittedLine, byTemperature: number, lateness: Lateness): readonly OnInjector[] {
-  const { line } = fitted;
-  return lateness.partOf(fitted, byTemperature) ?? [{ source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature * uCoilLate) / (line.fit.meanX - line.deadTime) }];
+function lateParts(fitted: FittedLine, byTemperature: number, { lateness, plan }: Statement): readonly OnInjector[] {
+  const { line, cell: { at } } = fitted;
+  const open = line.fit.meanX - line.deadTime;
+  return lateness.partOf(fitted, byTemperature) ?? [{ source: errorSource('coil-late'), onDeadTime: 0, onSlope: (-line.slope * byTemperature * uCoilLate(plan, at, open)) / open }];
 }
 
 /** A coil that is late is drawn towards the warmth of the purge: the line turns about the purge's width. RED-84. */

@@ -10,7 +10,7 @@ export interface Sensitivity {
   readonly value: number;
   /** Standard uncertainty of the value. */
   readonly u: number;
-  readonly from: 'neighbours' | 'default' | 'coil-model';
+  readonly from: 'neighbours' | 'stated' | 'default' | 'coil-model';
 }
 
 /** A place on an axis (V or Pa) at which the dead time of the same injector is known. */
@@ -19,59 +19,110 @@ interface Known {
   readonly deadTime: number;
 }
 
-/** How well a parabola, a chord and a default give the derivative, relative (own computation with models of coils). */
-const uParabola = 0.05;
-const uChord = 0.25;
-const uDefault = 0.25;
-
 /** Derivative dy/dx at `x` of the parabola through the three places nearest to it (two: of the chord); null: fewer. */
-function localDerivative(places: readonly { readonly x: number; readonly y: number }[], x: number): { readonly value: number; readonly uRelative: number } | null {
+function localDerivative(places: readonly { readonly x: number; readonly y: number }[], x: number): number | null {
   const [a, b, c] = [...places].sort((p, q) => Math.abs(p.x - x) - Math.abs(q.x - x));
   if (a === undefined || b === undefined) return null;
   const ab = (b.y - a.y) / (b.x - a.x);
-  if (c === undefined) return { value: ab, uRelative: uChord };
+  if (c === undefined) return ab;
   const bc = (c.y - b.y) / (c.x - b.x);
-  return { value: ab + ((bc - ab) / (c.x - a.x)) * (x - a.x + x - b.x), uRelative: uParabola };
+  return ab + ((bc - ab) / (c.x - a.x)) * (x - a.x + x - b.x);
 }
+
+/** A way in which dead times may go over an axis, but for height and size, and its derivative. */
+interface Form {
+  readonly of: (at: number) => number;
+  readonly slope: (at: number) => number;
+}
+
+/** Coils are not of these forms themselves: what is told by them is missed by up to 1.5 times as much (a bench of another hand, RED-141). */
+const ofForms = 1.5;
+
+/**
+ * What a derivative that is told from dead times at some places is uncertain by, relative: the root mean square of what it misses the derivative of each form by that goes through the outer two of
+ * them, all as likely. Where no form can be put through them: `otherwise`.
+ */
+function missedBy(forms: readonly Form[], places: readonly Known[], at: number, told: (known: readonly Known[], deadTime: number) => number | null, otherwise: number): number {
+  const rising = places.toSorted((a, b) => a.at - b.at);
+  const [first, last] = [rising[0], rising.at(-1)];
+  let squares = 0;
+  let n = 0;
+  for (const { of, slope } of forms) {
+    if (first === undefined || last === undefined) break;
+    const size = (last.deadTime - first.deadTime) / (of(last.at) - of(first.at));
+    const deadTimeAt = (x: number): number => first.deadTime + size * (of(x) - of(first.at));
+    const found = told(rising.map((p) => ({ at: p.at, deadTime: deadTimeAt(p.at) })), deadTimeAt(at));
+    const miss = (found ?? Number.NaN) / (size * slope(at)) - 1;
+    if (!Number.isFinite(miss)) continue;
+    squares += miss * miss;
+    n += 1;
+  }
+  return n === 0 ? otherwise : ofForms * Math.sqrt(squares / n);
+}
+
+/** The three places that a derivative is told from. */
+const nearest = (known: readonly Known[], distance: (at: number) => number): readonly Known[] => known.toSorted((a, b) => distance(a.at) - distance(b.at)).slice(0, 3);
+
+/** Pull-in voltages over the lowest supply at which an injector was measured (as RED-100 has it). */
+const pullInParts = [0.3, 0.4, 0.5, 0.6, 0.7, 0.8];
+/** Exponents of -dlnt0/dlnV of pull-in forms: 1.2 to 2.5 with those pull-in voltages, more where closing is taken off. From 1 to 3, rectangular; lumped models: RED-141. */
+const usualExponent = 2;
+const uExponent = 1 / usualExponent / Math.sqrt(3);
 
 /**
  * dt0/dV at `voltage`. Dead time falls with voltage nearly as a power of it, so neighbouring voltages of the same injector
- * are joined in the logarithms of both. Without a neighbour: -2 t0 / V, which the pull-in of a saturated-switch coil,
- * (L/R) ln(V / (V - Vp)), and a lumped model of needle and coil come near at 8 to 16 V (own computation).
+ * are joined in the logarithms of both; what that misses the pull-in of a coil by, (L/R) ln(V / (V - Vp)), is its uncertainty. Without a neighbour: -2 t0 / V.
  */
 export function deadTimeByVoltage(known: readonly Known[], voltage: number, deadTime: number): Sensitivity {
-  const logarithms = known.filter((k) => k.deadTime > 0).map((k) => ({ x: Math.log(k.at), y: Math.log(k.deadTime) }));
-  const exponent = deadTime > 0 ? localDerivative(logarithms, Math.log(voltage)) : null;
-  if (exponent === null || exponent.value > 0) {
-    const value = (-2 * deadTime) / voltage;
-    return { value, u: Math.abs(value) * uDefault, from: 'default' };
+  const positive = known.filter((k) => k.deadTime > 0);
+  const told = (places: readonly Known[], here: number): number | null => {
+    const exponent = here > 0 && places.every((k) => k.deadTime > 0) ? localDerivative(places.map((k) => ({ x: Math.log(k.at), y: Math.log(k.deadTime) })), Math.log(voltage)) : null;
+    return exponent === null ? null : (exponent * here) / voltage;
+  };
+  const value = told(positive, deadTime);
+  if (value === null || value > 0) {
+    const usual = (-usualExponent * deadTime) / voltage;
+    return { value: usual, u: Math.abs(usual) * uExponent, from: 'default' };
   }
-  const value = (exponent.value * deadTime) / voltage;
-  return { value, u: Math.abs(value) * exponent.uRelative, from: 'neighbours' };
+  const near = nearest(positive, (at) => Math.abs(Math.log(at / voltage)));
+  const lowest = Math.min(voltage, ...near.map((k) => k.at));
+  const forms = pullInParts.map((part): Form => {
+    const pullIn = part * lowest;
+    return { of: (at) => Math.log(at / (at - pullIn)), slope: (at) => -pullIn / (at * (at - pullIn)) };
+  });
+  return { value, u: Math.abs(value) * missedBy(forms, near, voltage, told, uExponent), from: 'neighbours' };
 }
 
+/** Exponents of the pressure with which dead times may grow. An estimate, no source. */
+const pressureForms = [0.5, 1, 2].map((n): Form => ({ of: (at) => at ** n, slope: (at) => n * at ** (n - 1) }));
+/** Lumped models of needles that open against the fluid give 2.4 to 8 % of the dead time for 100 kPa at 400 kPa (RED-141). */
+const usualByPressure = 0.04 / 1e5;
+const uByPressure = 1 / 3;
+
 /**
- * dt0/dp at `pressure`, from neighbouring pressures of the same injector; without one: 3 % of the dead time for 100 kPa,
- * what a lumped model of a needle opening against the fluid gives at 200 to 500 kPa (own computation).
+ * dt0/dp at `pressure`, from neighbouring pressures of the same injector; without one what the plan states of the type (PLAN-80, `stated`: relative, 1/Pa), else 4 % of the dead time for 100 kPa,
+ * to a third of itself.
  */
-export function deadTimeByPressure(known: readonly Known[], pressure: number, deadTime: number): Sensitivity {
-  const slope = localDerivative(known.map((k) => ({ x: k.at, y: k.deadTime })), pressure);
-  if (slope !== null) return { value: slope.value, u: Math.abs(slope.value) * slope.uRelative, from: 'neighbours' };
-  const value = (0.03 * deadTime) / 1e5;
-  return { value, u: Math.abs(value) * uDefault, from: 'default' };
+export function deadTimeByPressure(known: readonly Known[], pressure: number, deadTime: number, stated: { readonly relativePerPascal: number; readonly u: number } | null = null): Sensitivity {
+  const told = (places: readonly Known[]): number | null => localDerivative(places.map((k) => ({ x: k.at, y: k.deadTime })), pressure);
+  const value = told(known);
+  if (value !== null) return { value, u: Math.abs(value) * missedBy(pressureForms, nearest(known, (at) => Math.abs(at - pressure)), pressure, told, uByPressure), from: 'neighbours' };
+  if (stated !== null) return { value: stated.relativePerPascal * deadTime, u: stated.u * Math.abs(deadTime), from: 'stated' };
+  const usual = usualByPressure * deadTime;
+  return { value: usual, u: Math.abs(usual) * uByPressure, from: 'default' };
 }
 
 /** Temperature coefficient of copper's resistance at 20 degC, 1/K (IEC 60028). */
 const copper = 0.00393;
-/** Standard uncertainty of what the estimate below leaves out, s: the movements of the needle. Own computation. */
-const neglected = 1.5e-4;
-/** By how much opening movements take longer than closing ones, s: they are no electrical time. Own computation; the clamp's part not in it. */
-const movements = 0.7e-4;
+/** Standard uncertainty of what the estimate below leaves out, s: the movements of the needle, and where the clamp is not known the decay. Lumped models of injectors of many sizes: RED-141. */
+const neglected = 1.7e-4;
+/** By how much opening movements take longer than closing ones, s: they are no electrical time. From the same models, with the clamp's part not in it; they differ by as much as it is. */
+const movements = 1e-4;
 
 /**
  * dt0/dT of a copper coil, from dt0/dV. Resistance R and voltage V enter the pull-in time as (L/R) g(R/V): with R larger
  * by a fraction, V might as well be smaller by it and all electrical time shorter by it. Dead time is electrical but for
- * opening and closing movements, which nearly cancel, so dt0/dlnR = -V dt0/dV - t0, to about 0.15 ms.
+ * opening and closing movements, which nearly cancel, so dt0/dlnR = -V dt0/dV - t0, to 0.17 ms.
  */
 export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null = null): Sensitivity {
   const byResistance = deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
@@ -104,16 +155,16 @@ export function deadTimeByResistance(byVoltage: Sensitivity, voltage: number, de
   return { value: value / circuit.ohm, u: Math.hypot(u, value * circuit.uRelative) / circuit.ohm, from: 'coil-model' };
 }
 
-/** Time constant of the current's decay into the clamp, s, and the hold limit as the coil's voltage drop, V. Own computation, as below. */
+/** Time constant of the current's decay into the clamp, s, and the hold limit as the coil's voltage drop, V; and how far injectors of many sizes differ from it (RED-141). */
 const decayTau = 0.4e-3;
 const releaseV = 2;
-const uDecay = 0.4;
+const uDecay = 0.6;
 
 /**
  * dt0/dD of a clamp to ground at D, s/V. The coil's current decays from V/R towards -(D - V)/R until the needle is let go, at a drop
  * of `releaseV` across the coil's resistance: t = tau ln(D / (D - V + releaseV)), so dt0/dD = -dt/dD =
  * tau (1 / (D - V + releaseV) - 1 / D). tau is far below L/R of the shut injector, because the iron is saturated while it is
- * held and its eddy currents do not end with the coil's; lumped models of saturated-switch injectors give 0.3 to 0.7 ms.
+ * held and its eddy currents do not end with the coil's.
  */
 export function deadTimeByClamp(voltage: number, clampV: number): Sensitivity {
   const value = decayTau * (1 / (clampV - voltage + releaseV) - 1 / clampV);
@@ -131,7 +182,7 @@ export interface CoilCircuit {
 const usualCircuit: CoilCircuit = { ohm: 14, uRelative: 3 / 14 / Math.sqrt(3), from: 'default' };
 /** Coils that pulse are up to 15 K warmer than at 20 degC, relative, rectangular: 0.4 % a kelvin. */
 const uWarmer = (15 * 0.00393) / Math.sqrt(3);
-/** How well the bench's ammeter is believed, relative: no certificate covers it. */
+/** How well an ammeter of which the record states nothing is believed, relative (EQ-12): a shunt and an amplifier without a certificate. An estimate. */
 const uAmmeter = 0.05;
 
 /**
@@ -139,7 +190,7 @@ const uAmmeter = 0.05;
  * I is the current that the resistance allows. `mean` A is that of a whole period. Without readings, or where they make no
  * sense, what the plan states of the coil (`stated`, at 20 degC), else the usual one.
  */
-export function coilCircuitOf(windows: readonly { readonly width: number; readonly period: number; readonly mean: number }[], voltage: number, stated: StatedOhm | null): CoilCircuit {
+export function coilCircuitOf(windows: readonly { readonly width: number; readonly period: number; readonly mean: number }[], voltage: number, stated: StatedOhm | null, uCurrent = uAmmeter): CoilCircuit {
   const n = windows.length;
   const meanWidth = windows.reduce((sum, w) => sum + w.width, 0) / n;
   const meanCharge = windows.reduce((sum, w) => sum + w.mean * w.period, 0) / n;
@@ -150,19 +201,12 @@ export function coilCircuitOf(windows: readonly { readonly width: number; readon
     sxy += (width - meanWidth) * (mean * period - meanCharge);
   }
   const ohm = (voltage * sxx) / sxy;
-  if (n > 0 && sxx > 0 && ohm > 1 && ohm < 100) return { ohm, uRelative: uAmmeter, from: 'current' };
+  if (n > 0 && sxx > 0 && ohm > 1 && ohm < 100) return { ohm, uRelative: uCurrent, from: 'current' };
   return stated === null ? usualCircuit : { ohm: stated.ohm, uRelative: Math.hypot(stated.u / stated.ohm, uWarmer), from: 'stated' };
 }
 
 /**
  * Standard uncertainty of how much warmer the coil is than the rail's thermometer says, beyond the settled self-heating of
- * its pulses, K: the coil follows duty and fluid late, and nobody measures it. Type B, an estimate.
+ * its pulses, K, where the record states nothing of it (EQ-13). An estimate: the body stands between fluid and room.
  */
 export const uCoilOverRail = 0.2;
-
-/**
- * Standard uncertainty of how far the coil stands from the settled warmth of its own pulses, K, for a pulse of the width at the
- * middle of a line; proportional to the open time. Type B: a coil that takes a second to follow, and a window that begins a
- * second after its pulses, leave up to a quarter of a kelvin (own computation); rectangular.
- */
-export const uCoilLate = 0.25 / Math.sqrt(3);

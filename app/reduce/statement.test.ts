@@ -69,8 +69,9 @@ const wired: Equipment = equipmentSchema.parse({
 if (wired.equipmentVersion !== 2) throw new Error('version 2');
 
 describe('RED-16 to RED-19 what the conditions do to a line', () => {
-  it('every part is one standard uncertainty of its instrument times what it changes', () => {
-    for (const cell of linesOf(reduced(syntheticPlan({ voltageV: [9, 12, 16] }, 2, given)))) {
+  it('RED-142 every part is one standard uncertainty of its instrument times what it changes', () => {
+    const of = syntheticPlan({ voltageV: [9, 12, 16] }, 2, given);
+    for (const cell of linesOf(reduced(of))) {
       const { byVoltage, byTemperature, slope, scatter } = cell;
       expect(part(cell, 'supply read-back')).toMatchObject({ onSlope: 0, onDeadTime: expect.closeTo(-byVoltage.value * 5e-3, 15) as number });
       expect(part(cell, 'coil against rail temperature').onDeadTime).toBeCloseTo(-byTemperature.value * 0.2, 15);
@@ -78,7 +79,10 @@ describe('RED-16 to RED-19 what the conditions do to a line', () => {
       expect(part(cell, 'coil temperature model').onDeadTime / -byTemperature.u).toBeCloseTo(1, 6);
       const late = part(cell, 'coil that follows duty late');
       expect(late.onDeadTime).toBe(0);
-      expect(late.onSlope / ((-slope.value * byTemperature.value * 0.25) / Math.sqrt(3) / scatter.distance)).toBeCloseTo(1, 9);
+      // RED-142: 0.75 K/W of V^2 / 14 ohm times the open part of the period, of which a second of settling and two of a window leave 16 % in the mean.
+      const kelvins = 0.75 * (cell.voltage ** 2 / 14) * (scatter.distance / cell.period) * Math.exp(-of.settleS) * ((1 - Math.exp(-2)) / 2);
+      expect([of.settleS, of.window.minS]).toEqual([1, 2]);
+      expect(late.onSlope / ((-slope.value * byTemperature.value * kelvins) / Math.sqrt(3) / scatter.distance)).toBeCloseTo(1, 9);
       expect(cell.shared.some((s) => s.source.quantity === 'leak-path')).toBe(false);
     }
   });
@@ -194,8 +198,8 @@ describe('RED-60 to RED-63 what the bench does to a line', () => {
     cells.forEach((cell, i) => {
       const toCoil = -(cell.byResistance?.value ?? 0) * 0.2;
       // The first fit tells it, whose dead times still have the harness in them.
-      expect(Math.abs(cell.referred.toCoil / toCoil - 1)).toBeLessThan(0.3);
-      expect((cell.deadTime.value - (bare[i]?.deadTime.value ?? 0)) / cell.referred.toCoil).toBeCloseTo(1, 2);
+      expect(Math.abs(cell.referred.toCoil / toCoil - 1)).toBeLessThan(0.45);
+      expect(Math.abs((cell.deadTime.value - (bare[i]?.deadTime.value ?? 0)) / cell.referred.toCoil - 1)).toBeLessThan(0.02);
       expect(cell.slope.value / (bare[i]?.slope.value ?? 0)).toBeCloseTo(1, 5);
     });
   });
