@@ -113,9 +113,6 @@ export interface Lateness {
   readonly partOf: (line: FittedLine, byTemperature: number) => readonly OnInjector[] | null;
 }
 
-/** Nothing told and nothing taken off. */
-export const noLateness: Lateness = { lags: [], delayOf: () => 0, partOf: () => null };
-
 /** A line's windows before anything is taken off: how far each lies off it, s of pulse width, the later it opens the more; and what a kelvin does to the dead time, s/K, with its uncertainty. */
 interface OffLine {
   readonly off: readonly number[];

@@ -21,7 +21,7 @@ export const usualCoil: OfCoil = { kelvinPerWatt: 0.75, u: 0.75 / Math.sqrt(3) }
 export const coilToBeTold: OfCoil = { kelvinPerWatt: 0.75, u: 0.75 };
 
 /** Ohms of a coil that the plan does not give: saturated switches drive coils of 11 to 17 ohm (common practice, no source). */
-export const usualOhm = 14;
+const usualOhm = 14;
 
 /** Ohms of an injector's coil: stated (PLAN-85), or usual. */
 export const ohmOf = (plan: Plan, injector: number): number => statedOhmOf(plan, injector)?.ohm ?? usualOhm;
