@@ -6,13 +6,16 @@ import { celsius, kilopascals } from '../quantities/quantity.ts';
 import type { KilogramsPerCubicMetre } from '../quantities/quantity.ts';
 import type { Reduction } from '../reduce/reduction.ts';
 import type { GridCell } from '../tables/grid.ts';
-import { result } from '../uncertainty/budget.ts';
+import { combine, sharedPart, stateCarried, withPart } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import type { ControllerAxis, ControllerCell, ControllerDocument, ControllerTable } from './document.ts';
 import type { ControllerLayout } from './layout.ts';
 import { lookUp } from './lookup.ts';
 import { askedFor, changeOf, fluidOf, forFluid } from './other-fluid.ts';
 import { rawTables } from './raw.ts';
 import type { RawTable } from './raw-table.ts';
+import { ErrorRegister } from './travel.ts';
+import type { UuidOfName } from './travel.ts';
 import { flowFactor, toStep, twelveDigits } from './units.ts';
 
 export interface TablesToBuild {
@@ -20,10 +23,12 @@ export interface TablesToBuild {
   readonly equipment: Equipment;
   readonly reduction: Reduction;
   readonly layout: ControllerLayout;
+  /** For a document that leaves the house: the run that the errors are of, and the names of errors. Absent: numbers without their errors. */
+  readonly travel?: { readonly runId: string; readonly uuidOf: UuidOfName };
 }
 
 export type TablesBuilt =
-  | { readonly ok: true; readonly tables: readonly ControllerTable[] }
+  | { readonly ok: true; readonly tables: readonly ControllerTable[]; readonly errorSources: NonNullable<ControllerDocument['errorSources']> }
   /** The density of the run's fluid is not known at its reference temperature, so no volume can be stated. */
   | { readonly ok: false; readonly text: string };
 
@@ -43,7 +48,8 @@ const axisUnits: Readonly<Record<ControllerAxis['name'], { readonly unit: Contro
   'mass per pulse': { unit: 'mg', factor: 1e6 },
 };
 
-export function controllerTables({ plan, equipment, reduction, layout }: TablesToBuild): TablesBuilt {
+export function controllerTables({ plan, equipment, reduction, layout, travel }: TablesToBuild): TablesBuilt {
+  const errors = travel === undefined ? null : new ErrorRegister({ id: travel.runId, equipment }, travel.uuidOf);
   const at = plan.reduction.referenceC;
   const own = densityOfRun(equipment, celsius(at), kilopascals(equipment.ambientKpa))?.density;
   const density = layout.flow.densityKgPerM3 ?? own;
@@ -56,7 +62,7 @@ export function controllerTables({ plan, equipment, reduction, layout }: TablesT
     raws.map((raw): ControllerTable => {
       const n = (counted.get(raw.quantity) ?? 0) + 1;
       counted.set(raw.quantity, n);
-      return inUnits(raw, n, unitOf(raw, layout, ccDensity as KilogramsPerCubicMetre), of, layout.flow.unit === 'cc/min' ? ccDensity : null);
+      return inUnits(raw, n, unitOf(raw, layout, ccDensity as KilogramsPerCubicMetre), of, layout.flow.unit === 'cc/min' ? ccDensity : null, errors);
     });
   // First, so that nothing of what was measured is called otherwise because of them.
   const measured = stated(rawTables(reduction, layout), fluid, density);
@@ -64,7 +70,7 @@ export function controllerTables({ plan, equipment, reduction, layout }: TablesT
     const change = changeOf(other, own, at, equipment);
     return stated(rawTables(reduction, askedFor(layout, change)).map((raw) => forFluid(raw, change, layout.shortPulse)), fluidOf(change), other.densityKgPerM3);
   });
-  return { ok: true, tables: [...measured, ...estimates] };
+  return { ok: true, tables: [...measured, ...estimates], errorSources: errors?.sources ?? [] };
 }
 
 function unitOf({ quantity }: RawTable, { deadTime, flow, shortPulse }: ControllerLayout, density: KilogramsPerCubicMetre): InUnit {
@@ -80,7 +86,8 @@ function unitOf({ quantity }: RawTable, { deadTime, flow, shortPulse }: Controll
 }
 
 /** `ccDensity`: the density that made volume of mass; null: the table is of none. */
-function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable['fluid'], ccDensity: number | null): ControllerTable {
+function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable['fluid'], ccDensity: number | null, errors: ErrorRegister | null): ControllerTable {
+  const id = `${raw.quantity.replaceAll('-', '_')}_${n}_${raw.of.replace(/[^A-Za-z0-9]+/gu, '_').slice(0, 40)}${fluid.basis === 'estimated' ? '_estimated' : ''}`;
   const axes = raw.axes.map(({ name, values }): ControllerAxis => ({ name, unit: axisUnits[name].unit, values: values.map((v) => twelveDigits(v * axisUnits[name].factor)) }));
   const single = axes.filter(({ values }) => values.length === 1);
   const isFlow = raw.quantity === 'slope' || raw.quantity === 'static-flow';
@@ -90,10 +97,10 @@ function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable[
     ...(raw.period === 0 ? [] : [{ name: 'period', value: twelveDigits(raw.period * 1e3), unit: 'ms' }]),
     ...(isFlow && ccDensity !== null ? [{ name: 'density that turns mass into volume', value: ccDensity, unit: 'kg/m3' }] : []),
   ];
-  const cells = raw.cells.flatMap((row) => row.map((cell) => cellIn(cell, unit)));
+  const cells = raw.cells.flat().map((cell, i) => cellIn(cell, unit, `cell ${i + 1} of ${id}`, errors));
   const kept = axes.filter(({ values }) => values.length > 1);
   return {
-    id: `${raw.quantity.replaceAll('-', '_')}_${n}_${raw.of.replace(/[^A-Za-z0-9]+/gu, '_').slice(0, 40)}${fluid.basis === 'estimated' ? '_estimated' : ''}`,
+    id,
     quantity: raw.quantity,
     title: raw.title,
     of: raw.of,
@@ -109,14 +116,13 @@ function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable[
 }
 
 /** In the controller's unit and steps; what rounding may be off by is a rectangular part of the uncertainty (JCGM 100:2008, F.2.2.1). */
-function cellIn(cell: GridCell, { factor, step }: InUnit): ControllerCell {
+function cellIn(cell: GridCell, { factor, step }: InUnit, place: string, errors: ErrorRegister | null): ControllerCell {
   if (cell.kind === 'missing') return { missing: cell.reason, text: cell.text };
-  const { value, uRandom, dofRandom, uShared, ...same } = cell.result;
+  const { value, ...same } = cell.result;
   const unrounded = twelveDigits(value * factor);
-  const stated =
-    step === null
-      ? { expanded: same.expanded * factor, coverageFactor: same.coverageFactor, effectiveDof: same.effectiveDof }
-      : result(unrounded, uRandom * factor, dofRandom, Math.hypot(uShared * factor, step / Math.sqrt(12)));
+  const exact = combine(unrounded, [{ of: cell.carried, sensitivity: factor }]);
+  const of = step === null ? exact : withPart(exact, sharedPart(errorSource('rounding', place), step / Math.sqrt(12)));
+  const stated = step === null ? { ...same, expanded: same.expanded * factor } : stateCarried(of);
   return {
     value: step === null ? unrounded : toStep(unrounded, step),
     unrounded,
@@ -124,6 +130,7 @@ function cellIn(cell: GridCell, { factor, step }: InUnit): ControllerCell {
     k: twelveDigits(stated.coverageFactor),
     dof: Number.isFinite(stated.effectiveDof) && stated.effectiveDof < 1e6 ? twelveDigits(stated.effectiveDof) : null,
     basis: cell.basis,
+    ...(errors === null ? {} : { parts: errors.partsOf(of).map((part) => [...part]) }),
   };
 }
 

@@ -23,6 +23,12 @@ const cellSchema = z.union([
     k: number,
     dof: number.nullable(),
     basis: z.enum(['measured', 'interpolated', 'estimated', 'extrapolated', 'unresolved']),
+    /**
+     * What one standard uncertainty of each error does to `unrounded`, with its sign, in the unit of the table: the place of the error in
+     * `errorSources`, and the effect; of a random one also its degrees of freedom (null: very many) and the name of the estimate behind it (those of one
+     * estimate share its degrees of freedom). Their squares add up to the square of the standard uncertainty. Absent in files from before there were any.
+     */
+    parts: z.array(z.union([z.tuple([z.int(), number]), z.tuple([z.int(), number, number.nullable(), z.string()])])).optional(),
   }),
   z.strictObject({ missing: z.string(), text: z.string() }),
 ]);
@@ -49,6 +55,23 @@ const tableSchema = z.strictObject({
   betweenBreakpoints: z.strictObject({ most: number, at: z.array(number) }).nullable(),
 });
 
+/** An error that moves numbers of this document, and perhaps of others: where the UUID is the same it is one and the same error. */
+const errorSourceSchema = z.strictObject({
+  uuid: z.uuid(),
+  /** What it is an error of, which of several, and both in words. */
+  quantity: z.string(),
+  place: z.string(),
+  name: z.string(),
+  /** Whose it is; serial number of the instrument (or lot of the fluid) and number of its certificate, where it has them. */
+  of: z.string(),
+  instrument: z.string().nullable(),
+  certificate: z.string().nullable(),
+  /** shared: type B, the same wherever this source is. random: by scatter. */
+  kind: z.enum(['random', 'shared']),
+  /** A bound and no more: its errors are rectangular. Else normal. */
+  rectangular: z.boolean(),
+});
+
 export const documentSchema = z.strictObject({
   $schema: z.literal('tables.schema.json'),
   tablesVersion: z.literal(1),
@@ -59,6 +82,7 @@ export const documentSchema = z.strictObject({
   layout: z.string(),
   /** How a controller uses the tables, in words. */
   use: z.array(z.string()),
+  errorSources: z.array(errorSourceSchema).optional(),
   tables: z.array(tableSchema),
 });
 

@@ -7,9 +7,11 @@
 import { densityUncertainty } from '../fluid/density-of-run.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { KilogramsPerCubicMetre, KilogramsPerSecond } from '../quantities/quantity.ts';
+import { valueCell } from '../tables/grid.ts';
 import type { GridCell } from '../tables/grid.ts';
 import { estimateForFluid } from '../tables/units.ts';
-import { result } from '../uncertainty/budget.ts';
+import { combine, sharedPart, withPart } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import type { ControllerTable } from './document.ts';
 import type { ControllerLayout } from './layout.ts';
 import type { RawTable } from './raw-table.ts';
@@ -57,11 +59,11 @@ export function forFluid(raw: RawTable, change: FluidChange, shortPulse: Control
   const inMass = raw.quantity === 'slope' || raw.quantity === 'static-flow' || (raw.quantity === 'short-pulse-correction' && shortPulse.as === 'mg');
   const turned = (cell: GridCell): GridCell => {
     if (cell.kind === 'missing') return cell;
-    const { value, uRandom, dofRandom, uShared } = cell.result;
+    const { value } = cell.carried;
     const f = inMass ? factor : 1;
     const more = raw.quantity === 'dead-time' ? onDeadTime : raw.quantity === 'short-pulse-correction' ? Math.abs(value * f) * Math.hypot(onShortPulse, inMass ? u : 0) : value * f * u;
     const basis = cell.basis === 'measured' || cell.basis === 'interpolated' ? 'estimated' : cell.basis;
-    return { kind: 'value', basis, result: result(value * f, uRandom * f, dofRandom, Math.hypot(uShared * f, more)) };
+    return valueCell(withPart(combine(value * f, [{ of: cell.carried, sensitivity: f }]), sharedPart(errorSource('other-fluid', `${raw.quantity} of ${change.fluid.name}`), more)), basis);
   };
   const [first, second] = raw.axes;
   const scale = second.name === 'mass per pulse' ? factor : 1;

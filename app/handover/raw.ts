@@ -1,9 +1,11 @@
 /** Tables on the controller's breakpoints, still in SI: what the street of the reduction says at each. TAB-4, TAB-6. */
 import type { Reduction } from '../reduce/reduction.ts';
+import { valueCell } from '../tables/grid.ts';
 import type { GridAxes, GridCell, GridTable } from '../tables/grid.ts';
 import { mapTables } from '../tables/map.ts';
 import { staticFlowTables } from '../tables/other-pressure.ts';
-import { result } from '../uncertainty/budget.ts';
+import { sharedPart, withPart } from '../uncertainty/carried.ts';
+import { errorSource } from '../uncertainty/source.ts';
 import type { ControllerLayout } from './layout.ts';
 import { evenOnly, withMiddles } from './raw-table.ts';
 import type { RawTable } from './raw-table.ts';
@@ -50,12 +52,12 @@ function overVoltage(reduction: Reduction, quantity: 'dead-time' | 'slope', { vo
 function unsure(cell: GridCell, lower: GridCell | undefined, higher: GridCell | undefined, uVolts: number): GridCell {
   if (cell.kind === 'missing') return cell;
   const [below, above] = [lower, higher].map((c) => (c?.kind === 'value' ? c.result.value : null));
-  const { value, uRandom, dofRandom, uShared } = cell.result;
+  const { value } = cell.carried;
   if (typeof below !== 'number' && typeof above !== 'number') {
     return { kind: 'missing', reason: 'one-voltage', text: 'How far the wiring drop moves this value is not known, because one voltage alone was measured. Measure a second one, or state the drop without uncertainty.' };
   }
   const slope = typeof below === 'number' && typeof above === 'number' ? (above - below) / (2 * nudge) : typeof above === 'number' ? (above - value) / nudge : (value - (below ?? value)) / nudge;
-  return { ...cell, result: result(value, uRandom, dofRandom, Math.hypot(uShared, slope * uVolts)) };
+  return valueCell(withPart(cell.carried, sharedPart(errorSource('wiring-drop'), slope * uVolts)), cell.basis);
 }
 
 function fromGrid(table: GridTable, drop: number, battery = false): RawTable {

@@ -1,9 +1,10 @@
 /** Short-pulse correction as controllers take it: as mass or as time, over pulse width or over mass. TAB-7. */
 import { lineMass } from '../reduce/carried-line.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
+import { valueCell } from '../tables/grid.ts';
 import type { GridCell } from '../tables/grid.ts';
 import { deliveredMass, shortPulseAt } from '../tables/short-pulse.ts';
-import { result } from '../uncertainty/budget.ts';
+import { combine } from '../uncertainty/carried.ts';
 import type { ControllerLayout } from './layout.ts';
 import { evenOnly, withMiddles } from './raw-table.ts';
 import type { RawTable } from './raw-table.ts';
@@ -112,13 +113,13 @@ function widthFor({ cell, walk }: Delivered, wanted: number): number | null {
  * What the correction of mass at a width is worth when the width is chosen by it. An error of it moves the width by -1 / (k + c'), and so
  * the time that is added by as much, and what is added in mass by k / (k + c').
  */
-function turned({ cell }: Delivered, width: number, { result: own, basis }: ValueCell, as: 'us' | 'mg'): GridCell {
+function turned({ cell }: Delivered, width: number, { carried: own, basis }: ValueCell, as: 'us' | 'mg'): GridCell {
   const k = cell.slope.value;
   const h = 1e-6;
   const [before, after] = [deliveredMass(cell, width - h), deliveredMass(cell, width + h)];
   const steepness = Number.isFinite(before) ? (after - before) / (2 * h) : (after - deliveredMass(cell, width)) / h;
   const byMass = 1 / Math.max(steepness, k * 1e-3);
-  const factor = as === 'us' ? byMass : k * byMass;
+  const sensitivity = as === 'us' ? -byMass : k * byMass;
   const value = as === 'us' ? -own.value / k : own.value;
-  return { kind: 'value', basis, result: result(value, own.uRandom * factor, own.dofRandom, own.uShared * factor) };
+  return valueCell(combine(value, [{ of: own, sensitivity }]), basis);
 }

@@ -55,6 +55,34 @@ export function sourceIn(run: RunOfErrors, source: ErrorSource): ErrorSource {
   return { ...source, key: `${source.key} | ${identityOf(ownerOf(source), run)}` };
 }
 
+/** What makes a source the same one in two documents, with the names by which people know it: serial number (or lot), and certificate. */
+export function identityIn(run: RunOfErrors, source: ErrorSource): { readonly identity: string; readonly instrument: string | null; readonly certificate: string | null } {
+  return { identity: sourceIn(run, source).key, ...namesOf(ownerOf(source), run.equipment) };
+}
+
+function namesOf(owner: ErrorOwner, equipment: Equipment): { readonly instrument: string | null; readonly certificate: string | null } {
+  const named = ({ serialNumber, certificate }: Pick<Equipment['supply'], 'serialNumber' | 'certificate'>) => ({ instrument: serialNumber, certificate: certificate.number });
+  switch (owner) {
+    case 'meter':
+      return named(equipment.meter);
+    case 'pressure transducer':
+      return named(equipment.pressure);
+    case 'thermometer':
+      return named(equipment.temperature);
+    case 'supply':
+      return named(equipment.supply);
+    case 'fluid':
+      return { instrument: `lot ${equipment.fluid.lot}`, certificate: null };
+    case 'rail':
+    case 'wiring':
+    case 'drivers':
+    case 'controller clock':
+      return { instrument: equipment.equipmentVersion === 1 ? null : equipment.controller.serialNumber, certificate: null };
+    default:
+      return { instrument: null, certificate: null };
+  }
+}
+
 /** The same value with errors that can be combined with those of other runs. */
 export function carriedIn(run: RunOfErrors, { value, parts }: Carried): Carried {
   return {

@@ -1,5 +1,7 @@
 /** Tables on axes that the user chose: what an engine controller is filled with. Values in SI units. */
 import type { Result } from '../uncertainty/budget.ts';
+import { stateCarried } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
 
 /**
  * measured: a line was fitted at exactly this place. interpolated: between such places. extrapolated: outside them, so the
@@ -22,8 +24,11 @@ export type GridMissing =
   | 'leak';
 
 export type GridCell =
-  | { readonly kind: 'value'; readonly result: Result; readonly basis: Basis }
+  /** `carried`: the same with the effect of every error by itself. */
+  | { readonly kind: 'value'; readonly result: Result; readonly carried: Carried; readonly basis: Basis }
   | { readonly kind: 'missing'; readonly reason: GridMissing; readonly text: string };
+
+export const valueCell = (of: Carried, basis: Basis): Extract<GridCell, { kind: 'value' }> => ({ kind: 'value', result: stateCarried(of), carried: of, basis });
 
 interface GridAxis {
   readonly name: 'supply voltage' | 'rail pressure' | 'pulse width';

@@ -5,6 +5,7 @@ import { errorSource, labelOf } from '../uncertainty/source.ts';
 import { lineMass, lineMassCarried, widthScatter } from '../reduce/carried-line.ts';
 import { interpolateMonotone } from '../reduce/monotone.ts';
 import type { LineCell, Reduction, WidthResult } from '../reduce/reduction.ts';
+import { valueCell } from './grid.ts';
 import type { GridCell, GridTable } from './grid.ts';
 import { chancesOfBend } from './begin-of-bend.ts';
 import { interpolateCarried } from './interpolate.ts';
@@ -107,10 +108,10 @@ export function shortPulseAt(cell: LineCell, width: number): GridCell {
   if (width < shortest.x * (1 - 1e-9)) {
     return { kind: 'missing', reason: 'shorter-than-measured', text: `The shortest width measured is ${(shortest.x * 1e3).toPrecision(4)} ms; nothing is known of shorter pulses.` };
   }
-  if (width > longest.x * (1 + 1e-9)) return { kind: 'value', result: stateCarried(longest.of), basis: 'extrapolated' };
-  if (knots.length < 2) return { kind: 'value', result: stateCarried(longest.of), basis: 'measured' };
+  if (width > longest.x * (1 + 1e-9)) return valueCell(longest.of, 'extrapolated');
+  if (knots.length < 2) return valueCell(longest.of, 'measured');
   const { of, basis } = interpolateCarried(knots, width, 'pulse width');
-  return { kind: 'value', result: stateCarried(of), basis: width < (knots[from]?.x ?? 0) * (1 - 1e-9) ? 'unresolved' : basis };
+  return valueCell(of, width < (knots[from]?.x ?? 0) * (1 - 1e-9) ? 'unresolved' : basis);
 }
 
 /** What a pulse of a width, s, delivers, kg: the line and the correction, without their uncertainties; NaN below the shortest width that was measured. */

@@ -25,7 +25,9 @@ export type ErrorOwner =
   | 'window'
   | 'scatter'
   | 'interpolation'
-  | 'balance';
+  | 'balance'
+  /** What a layout adds: the customer's statements, and steps of his controller. */
+  | 'tables';
 
 interface KnownSource {
   readonly owner: ErrorOwner;
@@ -212,6 +214,26 @@ const known = {
     meaning: 'The same number came out differently under a changed nuisance; the result may be off by as much.',
     statement: 'difference found by the invariance set, rectangular',
   },
+  // Of tables on a customer's layout.
+  'wiring-drop': { owner: 'tables', label: 'wiring drop', meaning: 'How well the customer knows what is lost between battery and injector.', statement: 'the layout' },
+  /** Place: the table and its cell. */
+  rounding: {
+    owner: 'tables',
+    label: (cell) => `step of the controller, ${cell}`,
+    meaning: 'The number was rounded to a whole step of the controller.',
+    statement: 'half a step, rectangular (JCGM 100:2008, F.2.2.1)',
+    shape: 'rectangular',
+  },
+  /** Place: the quantity and the fluid. */
+  'other-fluid': {
+    owner: 'tables',
+    label: (what) => `estimate for another fluid: ${what}`,
+    meaning: 'What another fluid does to this was not measured.',
+    statement: 'densities as stated; what viscosity does, an estimate',
+  },
+  // Of numbers that others stated.
+  'stated-elsewhere': { owner: 'tables', label: (name) => `stated elsewhere: ${name}`, meaning: 'What another laboratory states of its own result.', statement: 'its certificate' },
+  'stated-bound': { owner: 'tables', label: (name) => `bound stated elsewhere: ${name}`, meaning: 'What another laboratory states of its own result.', statement: 'its certificate', shape: 'rectangular' },
   // Of a meter check, which weighs what the meter counts.
   'edge-count': { owner: 'window', label: 'edge count', meaning: 'Either end of the count may cut the length of an edge anywhere.' },
   balance: { owner: 'balance', label: 'balance', meaning: 'How far the difference of two readings of the balance may be off.' },
@@ -232,6 +254,9 @@ const known = {
 export type ErrorQuantity = keyof typeof known;
 
 const table: Readonly<Record<ErrorQuantity, KnownSource>> = known;
+
+/** Whether it is one that this version knows; files may name others. */
+export const isErrorQuantity = (name: string): name is ErrorQuantity => Object.hasOwn(known, name);
 
 /** One source of error. */
 export interface ErrorSource {

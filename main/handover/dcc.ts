@@ -22,6 +22,13 @@ function unitName(unit: string): string {
   return name;
 }
 
+/** Of this program: the schema leaves it to whoever writes one. */
+export const effectsRefType = 'railhouse_errorEffects';
+export const effectRefType = 'railhouse_errorEffect';
+export const degreesRefType = 'railhouse_degreesOfFreedom';
+
+type ErrorSources = NonNullable<ControllerDocument['errorSources']>;
+
 export interface CertificateParts {
   /** Tables of the places that were measured. */
   readonly document: ControllerDocument;
@@ -41,7 +48,7 @@ export function dccFile({ document, parties, began, ended }: CertificateParts): 
   const injectors = [...new Set(tables.map((t) => t.of))];
   administrative(root, { document, parties, began, ended }, injectors);
   const results = root.ele('dcc:measurementResults');
-  for (const table of tables) result(results, table, injectors.indexOf(table.of));
+  for (const table of tables) result(results, table, injectors.indexOf(table.of), document.errorSources ?? []);
   return `${xml.end({ prettyPrint: true })}\n`;
 }
 
@@ -90,7 +97,7 @@ function administrative(root: Node, { document, parties, began, ended }: Certifi
   }
 }
 
-function result(results: Node, table: ControllerTable, item: number): void {
+function result(results: Node, table: ControllerTable, item: number, sources: ErrorSources): void {
   const one = results.ele('dcc:measurementResult', { id: table.id, refId: `item-${item + 1}` });
   content(one, 'dcc:name', `${table.title} of ${table.of}`);
   content(one, 'dcc:description', `Fluid: ${table.fluid.text}.`);
@@ -111,6 +118,42 @@ function result(results: Node, table: ControllerTable, item: number): void {
     numbers(list, axis.name, 'basic_nominalValue', axis.unit, known.map(({ i }) => axis.values[index(i)] ?? Number.NaN), null);
   });
   numbers(list, table.title, 'basic_measuredValue', table.unit, known.map(({ cell }) => cell.value), known.map(({ cell }) => cell));
+  errorEffects(data, table, known.map(({ cell }) => cell), sources);
+}
+
+/**
+ * What each error does to each value, a list of the length of the values for every source, zero where it does nothing. Its name is a UUID in
+ * `reference` (of a random one a second: the estimate behind it, with its degrees of freedom), so that two certificates of one bench can be computed
+ * with (TAB-24).
+ */
+function errorEffects(data: Node, { unit }: ControllerTable, cells: readonly Valued[], sources: ErrorSources): void {
+  const effects = new Map<string, { readonly source: number; readonly dof: number | null; readonly scale: string | null; readonly values: number[] }>();
+  cells.forEach(({ parts = [] }, i) => {
+    for (const [source = 0, effect = 0, dof, scale] of parts) {
+      const key = `${source} ${dof ?? ''} ${scale ?? ''}`;
+      const known = effects.get(key) ?? { source, dof: dof ?? null, scale: scale ?? null, values: cells.map(() => 0) };
+      effects.set(key, known);
+      known.values[i] = effect;
+    }
+  });
+  if (effects.size === 0) return;
+  const list = data.ele('dcc:list', { refType: effectsRefType });
+  content(list, 'dcc:name', 'What one standard uncertainty of each source of error does to the values');
+  for (const { source, dof, scale, values } of effects.values()) {
+    const of = sources[source];
+    if (of === undefined) continue;
+    const quantity = list.ele('dcc:quantity', { refType: effectRefType });
+    content(quantity, 'dcc:name', of.name);
+    quantity.ele('si:realListXMLList').ele('si:valueXMLList').txt(values.join(' ')).up().ele('si:unitXMLList').txt(unitName(unit));
+    const about = quantity.ele('dcc:measurementMetaData').ele('dcc:metaData');
+    about.ele('dcc:convention').txt(of.rectangular ? 'rectangular' : 'normal').up().ele('dcc:reference').txt(`urn:uuid:${of.uuid}`);
+    if (scale !== null) about.ele('dcc:reference').txt(`urn:uuid:${scale}`);
+    content(about, 'dcc:declaration', [`${of.kind}: ${of.of}`, ...(of.instrument === null ? [] : [`instrument ${of.instrument}`]), ...(of.certificate === null ? [] : [`certificate ${of.certificate}`])].join(', '));
+    if (dof === null) continue;
+    const degrees = about.ele('dcc:data').ele('dcc:quantity', { refType: degreesRefType });
+    content(degrees, 'dcc:name', 'Degrees of freedom');
+    degrees.ele('si:real').ele('si:value').txt(String(dof)).up().ele('si:unit').txt('\\one');
+  }
 }
 
 function numbers(list: Node, name: string, refType: string, unit: string, values: readonly number[], stated: readonly Valued[] | null): void {

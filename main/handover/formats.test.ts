@@ -20,6 +20,7 @@ import { gridFiles, longFile } from './csv-tables.ts';
 import { dataPackage } from './data-package.ts';
 import { dccFile } from './dcc.ts';
 import { parquetFile } from './parquet.ts';
+import { uuidOfName } from './uuid.ts';
 import { xlsxFile } from './xlsx.ts';
 
 /** What people are called who mean no good: formulas, markup, quotes, line breaks, escape sequences of a terminal, ends of sections. */
@@ -30,10 +31,10 @@ const named = { ...plan, injectors: plan.injectors.map((injector, i) => ({ ...in
 const run = madeRun({ plan: named });
 
 function documentWith(layout: ControllerLayout): ControllerDocument {
-  const built = controllerTables({ plan: named, equipment: run.equipment, reduction: { ...run.reduction, windows: [] }, layout });
+  const built = controllerTables({ plan: named, equipment: run.equipment, reduction: { ...run.reduction, windows: [] }, layout, travel: { runId: 'run-1', uuidOf: uuidOfName } });
   if (!built.ok) throw new Error(built.text);
   const about = { id: 'run-1', order: hostile[2] ?? '', beganUtc: '2026-01-02T03:04:05.000Z', archiveId: 'a-1', archiveHead: '7:ab' };
-  return shownThroughout(controllerDocument({ software: 'railhouse 0.1.0', run: about, notTraceable: ['Certificate <7> has "ended".'], layout, tables: built.tables }));
+  return shownThroughout(controllerDocument({ software: 'railhouse 0.1.0', run: about, notTraceable: ['Certificate <7> has "ended".'], layout, tables: built.tables, errorSources: [...built.errorSources] }));
 }
 
 function layoutOf(input: object): ControllerLayout {
@@ -276,9 +277,9 @@ describe('TAB-16: calibration data', () => {
 
 describe('TAB-17: the digital calibration certificate', () => {
   interface Quantity { readonly '@_refType': string; readonly 'si:realListXMLList': { readonly 'si:valueXMLList': string; readonly 'si:unitXMLList': string; readonly 'si:expandedUncXMLList'?: { readonly 'si:uncertaintyXMLList': string; readonly 'si:coverageFactorXMLList': string } } }
-  interface Measurement { readonly '@_id': string; readonly '@_refId': string; readonly 'dcc:results': { readonly 'dcc:result': { readonly 'dcc:data': { readonly 'dcc:list': { readonly 'dcc:quantity': readonly Quantity[] } } } } }
+  interface Measurement { readonly '@_id': string; readonly '@_refId': string; readonly 'dcc:results': { readonly 'dcc:result': { readonly 'dcc:data': { readonly 'dcc:list': readonly { readonly 'dcc:quantity': readonly Quantity[] }[] } } } }
   const read = () => {
-    const parsed = new XMLParser({ ignoreAttributes: false, parseTagValue: false, isArray: (name) => ['dcc:quantity', 'dcc:item', 'dcc:measurementResult'].includes(name) }).parse(certificate) as { 'dcc:digitalCalibrationCertificate': { 'dcc:administrativeData': { 'dcc:items': { 'dcc:item': { '@_id': string; 'dcc:identifications': { 'dcc:identification': { 'dcc:value': string } } }[] } }; 'dcc:measurementResults': { 'dcc:measurementResult': Measurement[] } } };
+    const parsed = new XMLParser({ ignoreAttributes: false, parseTagValue: false, isArray: (name) => ['dcc:quantity', 'dcc:list', 'dcc:item', 'dcc:measurementResult'].includes(name) }).parse(certificate) as { 'dcc:digitalCalibrationCertificate': { 'dcc:administrativeData': { 'dcc:items': { 'dcc:item': { '@_id': string; 'dcc:identifications': { 'dcc:identification': { 'dcc:value': string } } }[] } }; 'dcc:measurementResults': { 'dcc:measurementResult': Measurement[] } } };
     return parsed['dcc:digitalCalibrationCertificate'];
   };
 
@@ -292,7 +293,7 @@ describe('TAB-17: the digital calibration certificate', () => {
       const table = own[i];
       if (table === undefined) throw new Error('no table');
       expect(items.get(r['@_refId'])).toBe(table.of);
-      const last = r['dcc:results']['dcc:result']['dcc:data']['dcc:list']['dcc:quantity'].at(-1)?.['si:realListXMLList'];
+      const last = r['dcc:results']['dcc:result']['dcc:data']['dcc:list'][0]?.['dcc:quantity'].at(-1)?.['si:realListXMLList'];
       const numbers = (text: string | undefined) => (text ?? '').split(' ').map(Number);
       expect(numbers(last?.['si:valueXMLList'])).toEqual(table.cells.flatMap((c) => ('value' in c ? [c.value] : [])));
       expect(numbers(last?.['si:expandedUncXMLList']?.['si:uncertaintyXMLList'])).toEqual(table.cells.flatMap((c) => ('value' in c ? [c.U95] : [])));

@@ -23,6 +23,7 @@ import { gridFiles, isGridFile, longFile, longFileName } from './csv-tables.ts';
 import { dataPackage } from './data-package.ts';
 import { dccFile } from './dcc.ts';
 import { parquetFile, telemetryFile } from './parquet.ts';
+import { uuidOfName } from './uuid.ts';
 import { xlsxFile } from './xlsx.ts';
 
 export const handoverFormats = ['csv', 'json', 'xlsx', 'cdf', 'dcc', 'parquet'] as const;
@@ -55,6 +56,17 @@ interface Prepared {
 
 const jsonText = (document: unknown): readonly string[] => [`${JSON.stringify(document, null, 1)}\n`];
 
+/** A line for each number and each error source: with every error a number would else be a page. */
+function* tablesText(document: ControllerDocument): Generator<string> {
+  const { errorSources = [], tables, ...head } = document;
+  const list = (items: readonly unknown[], indent: string): string => items.map((item) => `${indent}${JSON.stringify(item)}`).join(',\n');
+  yield `${JSON.stringify(head, null, 1).slice(0, -2)},\n "errorSources": [\n${list(errorSources, '  ')}\n ],\n "tables": [\n`;
+  for (const [i, { cells, ...table }] of tables.entries()) {
+    yield `${i === 0 ? '' : ',\n'}${JSON.stringify(table).slice(0, -1)}, "cells": [\n${list(cells, '  ')}\n ]}`;
+  }
+  yield '\n ]\n}\n';
+}
+
 /** Files of a format; `said` takes what the person must know of them. */
 async function filesIn(format: HandoverFormat, what: HandOver, prepared: Prepared, said: string[]): Promise<readonly AnyFile[]> {
   const { document } = prepared;
@@ -62,7 +74,7 @@ async function filesIn(format: HandoverFormat, what: HandOver, prepared: Prepare
     case 'csv':
       return [...gridFiles(document, what.layout), longFile(document), dataPackage(document, what.layout)];
     case 'json':
-      return [{ name: 'tables.json', pieces: jsonText(document) }, { name: 'tables.schema.json', pieces: jsonText(documentJsonSchema()) }];
+      return [{ name: 'tables.json', pieces: tablesText(document) }, { name: 'tables.schema.json', pieces: jsonText(documentJsonSchema()) }];
     case 'xlsx':
       return [{ name: 'tables.xlsx', pieces: [await xlsxFile(document, what.layout)] }];
     case 'cdf': {
@@ -103,11 +115,11 @@ async function parquetFiles({ archive, runId, state: { plan, setPoints, notTrace
 /** The neutral tables of a run; a text where there can be none. */
 function documentOf({ state, software }: HandOver, provenance: Provenance, reduction: Reduction, layout: ControllerLayout): ControllerDocument | string {
   const { plan, equipment, notTraceable } = state;
-  const built = controllerTables({ plan, equipment, reduction, layout });
+  const built = controllerTables({ plan, equipment, reduction, layout, travel: { runId: provenance.runId, uuidOf: uuidOfName } });
   if (!built.ok) return built.text;
   const { runId: id, order, archiveId, head: archiveHead } = provenance;
   // Names of before control characters were refused would be lost in XML and move the cursor in a terminal: no format gets them (TAB-13).
-  return shownThroughout(controllerDocument({ software, run: { id, order, beganUtc: whenBegan(provenance), archiveId, archiveHead }, notTraceable: [...notTraceable], layout, tables: built.tables }));
+  return shownThroughout(controllerDocument({ software, run: { id, order, beganUtc: whenBegan(provenance), archiveId, archiveHead }, notTraceable: [...notTraceable], layout, tables: built.tables, errorSources: [...built.errorSources] }));
 }
 
 /** `said`: what the person must know of what was written. */
