@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { runTrials } from '../results/line-trials.ts';
 import { madeRun, syntheticPlan } from '../results/synthetic-run.test-helper.ts';
 import { deadTimeTables, slopeTables } from '../tables/dead-time.ts';
 import { shortPulseTables } from '../tables/short-pulse.ts';
@@ -179,5 +180,23 @@ describe('a lookup', () => {
     const cells = [...table.cells.slice(0, 5), { missing: 'too-far', text: '' }];
     expect(lookUp({ ...table, cells }, [12, 450])).toBeNull();
     expect(lookUp({ ...table, cells }, [12, 350])).toBe(3.5);
+  });
+
+  it('TAB-25, TAB-27: have a Monte Carlo beside each number where it is asked for, by the seed, in the controller\'s unit and with its step', () => {
+    const { plan: of, equipment, reduction, id } = madeRun({ plan: syntheticPlan({ voltageV: [12] }, 1) });
+    const tables = (trialsBy?: string, more = {}): readonly ControllerTable[] => {
+      const built = controllerTables({ plan: of, equipment, reduction: { ...reduction, windows: [] }, layout: layoutOf({ axes: { widthsMs: [3] }, deadTime: { unit: 'us' }, ...more }), ...(trialsBy === undefined ? {} : { trialsBy }) });
+      if (!built.ok) throw new Error(built.text);
+      return built.tables.filter((t) => t.quantity === 'dead-time' && t.of === 'S-1');
+    };
+    const own = [...runTrials(reduction, id)].find((r) => r.quantity === 'dead-time');
+    const cell = valued(tables(id)[0]?.cells[0]);
+    // The very trials that a run's own command makes.
+    expect([cell.monteCarlo?.low, cell.monteCarlo?.high]).toEqual([own?.trials.low, own?.trials.high].map((v) => expect.closeTo((v ?? 0) * 1e6, 6) as number));
+    expect(cell.monteCarlo).toMatchObject({ verdict: 'agrees', tolerance: 0.5 });
+    expect(valued(tables('another')[0]?.cells[0]).monteCarlo?.low).not.toBe(cell.monteCarlo?.low);
+    expect(valued(tables()[0]?.cells[0]).monteCarlo).toBeUndefined();
+    const stepped = valued(tables(id, { deadTime: { unit: 'us', resolution: 20 } })[0]?.cells[0]).monteCarlo;
+    expect((stepped?.high ?? 0) - (stepped?.low ?? 0)).toBeGreaterThan(0.95 * 20);
   });
 });

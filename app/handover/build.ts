@@ -6,7 +6,12 @@ import { celsius, kilopascals } from '../quantities/quantity.ts';
 import type { KilogramsPerCubicMetre } from '../quantities/quantity.ts';
 import type { Reduction } from '../reduce/reduction.ts';
 import type { GridCell } from '../tables/grid.ts';
-import { combine, sharedPart, stateCarried, withPart } from '../uncertainty/carried.ts';
+import { modelOf } from '../results/line-trials.ts';
+import type { Result } from '../uncertainty/budget.ts';
+import { carried, combine, sharedPart, stateCarried, withPart } from '../uncertainty/carried.ts';
+import type { Carried } from '../uncertainty/carried.ts';
+import { ErrorDraws, monteCarlo } from '../uncertainty/monte-carlo.ts';
+import type { TrialModel } from '../uncertainty/monte-carlo.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import type { ControllerAxis, ControllerCell, ControllerDocument, ControllerTable } from './document.ts';
 import type { ControllerLayout } from './layout.ts';
@@ -25,12 +30,20 @@ export interface TablesToBuild {
   readonly layout: ControllerLayout;
   /** For a document that leaves the house: the run that the errors are of, and the names of errors. Absent: numbers without their errors. */
   readonly travel?: { readonly runId: string; readonly uuidOf: UuidOfName };
+  /** A Monte Carlo beside each number, by this seed. Absent: none. */
+  readonly trialsBy?: string;
 }
 
 export type TablesBuilt =
   | { readonly ok: true; readonly tables: readonly ControllerTable[]; readonly errorSources: NonNullable<ControllerDocument['errorSources']> }
   /** The density of the run's fluid is not known at its reference temperature, so no volume can be stated. */
   | { readonly ok: false; readonly text: string };
+
+/** What stands beside the numbers of a document that leaves the house. */
+interface Further {
+  readonly errors: ErrorRegister | null;
+  readonly trials: { readonly draws: ErrorDraws; readonly cells: Reduction['cells'] } | null;
+}
 
 /** What a table is put into. */
 interface InUnit {
@@ -48,8 +61,11 @@ const axisUnits: Readonly<Record<ControllerAxis['name'], { readonly unit: Contro
   'mass per pulse': { unit: 'mg', factor: 1e6 },
 };
 
-export function controllerTables({ plan, equipment, reduction, layout, travel }: TablesToBuild): TablesBuilt {
-  const errors = travel === undefined ? null : new ErrorRegister({ id: travel.runId, equipment }, travel.uuidOf);
+export function controllerTables({ plan, equipment, reduction, layout, travel, trialsBy }: TablesToBuild): TablesBuilt {
+  const further: Further = {
+    errors: travel === undefined ? null : new ErrorRegister({ id: travel.runId, equipment }, travel.uuidOf),
+    trials: trialsBy === undefined ? null : { draws: new ErrorDraws(trialsBy), cells: reduction.cells },
+  };
   const at = plan.reduction.referenceC;
   const own = densityOfRun(equipment, celsius(at), kilopascals(equipment.ambientKpa))?.density;
   const density = layout.flow.densityKgPerM3 ?? own;
@@ -62,7 +78,7 @@ export function controllerTables({ plan, equipment, reduction, layout, travel }:
     raws.map((raw): ControllerTable => {
       const n = (counted.get(raw.quantity) ?? 0) + 1;
       counted.set(raw.quantity, n);
-      return inUnits(raw, n, unitOf(raw, layout, ccDensity as KilogramsPerCubicMetre), of, layout.flow.unit === 'cc/min' ? ccDensity : null, errors);
+      return inUnits(raw, n, unitOf(raw, layout, ccDensity as KilogramsPerCubicMetre), of, layout.flow.unit === 'cc/min' ? ccDensity : null, further);
     });
   // First, so that nothing of what was measured is called otherwise because of them.
   const measured = stated(rawTables(reduction, layout), fluid, density);
@@ -70,7 +86,7 @@ export function controllerTables({ plan, equipment, reduction, layout, travel }:
     const change = changeOf(other, own, at, equipment);
     return stated(rawTables(reduction, askedFor(layout, change)).map((raw) => forFluid(raw, change, layout.shortPulse)), fluidOf(change), other.densityKgPerM3);
   });
-  return { ok: true, tables: [...measured, ...estimates], errorSources: errors?.sources ?? [] };
+  return { ok: true, tables: [...measured, ...estimates], errorSources: further.errors?.sources ?? [] };
 }
 
 function unitOf({ quantity }: RawTable, { deadTime, flow, shortPulse }: ControllerLayout, density: KilogramsPerCubicMetre): InUnit {
@@ -86,7 +102,7 @@ function unitOf({ quantity }: RawTable, { deadTime, flow, shortPulse }: Controll
 }
 
 /** `ccDensity`: the density that made volume of mass; null: the table is of none. */
-function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable['fluid'], ccDensity: number | null, errors: ErrorRegister | null): ControllerTable {
+function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable['fluid'], ccDensity: number | null, further: Further): ControllerTable {
   const id = `${raw.quantity.replaceAll('-', '_')}_${n}_${raw.of.replace(/[^A-Za-z0-9]+/gu, '_').slice(0, 40)}${fluid.basis === 'estimated' ? '_estimated' : ''}`;
   const axes = raw.axes.map(({ name, values }): ControllerAxis => ({ name, unit: axisUnits[name].unit, values: values.map((v) => twelveDigits(v * axisUnits[name].factor)) }));
   const single = axes.filter(({ values }) => values.length === 1);
@@ -97,7 +113,7 @@ function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable[
     ...(raw.period === 0 ? [] : [{ name: 'period', value: twelveDigits(raw.period * 1e3), unit: 'ms' }]),
     ...(isFlow && ccDensity !== null ? [{ name: 'density that turns mass into volume', value: ccDensity, unit: 'kg/m3' }] : []),
   ];
-  const cells = raw.cells.flat().map((cell, i) => cellIn(cell, unit, `cell ${i + 1} of ${id}`, errors));
+  const cells = raw.cells.flat().map((cell, i) => cellIn(cell, unit, `cell ${i + 1} of ${id}`, further));
   const kept = axes.filter(({ values }) => values.length > 1);
   return {
     id,
@@ -116,12 +132,13 @@ function inUnits(raw: RawTable, n: number, unit: InUnit, fluid: ControllerTable[
 }
 
 /** In the controller's unit and steps; what rounding may be off by is a rectangular part of the uncertainty (JCGM 100:2008, F.2.2.1). */
-function cellIn(cell: GridCell, { factor, step }: InUnit, place: string, errors: ErrorRegister | null): ControllerCell {
+function cellIn(cell: GridCell, { factor, step }: InUnit, place: string, { errors, trials }: Further): ControllerCell {
   if (cell.kind === 'missing') return { missing: cell.reason, text: cell.text };
   const { value, ...same } = cell.result;
   const unrounded = twelveDigits(value * factor);
   const exact = combine(unrounded, [{ of: cell.carried, sensitivity: factor }]);
-  const of = step === null ? exact : withPart(exact, sharedPart(errorSource('rounding', place), step / Math.sqrt(12)));
+  const steps = step === null ? [] : [sharedPart(errorSource('rounding', place), step / Math.sqrt(12))];
+  const of = steps.reduce(withPart, exact);
   const stated = step === null ? { ...same, expanded: same.expanded * factor } : stateCarried(of);
   return {
     value: step === null ? unrounded : toStep(unrounded, step),
@@ -131,7 +148,14 @@ function cellIn(cell: GridCell, { factor, step }: InUnit, place: string, errors:
     dof: Number.isFinite(stated.effectiveDof) && stated.effectiveDof < 1e6 ? twelveDigits(stated.effectiveDof) : null,
     basis: cell.basis,
     ...(errors === null ? {} : { parts: errors.partsOf(of).map((part) => [...part]) }),
+    ...(trials === null ? {} : { monteCarlo: inUnit(modelOf(cell.carried, trials.cells), factor, carried(0, steps), { ...stateCarried(of), value: unrounded }, trials.draws) }),
   };
+}
+
+/** Trials of a number in the controller's unit, with what rounding may be off by. TAB-25 */
+function inUnit({ forms, of }: TrialModel, factor: number, rounding: Carried, stated: Result, draws: ErrorDraws): NonNullable<Extract<ControllerCell, { value: number }>['monteCarlo']> {
+  const { low, high, trials, tolerance, verdict } = monteCarlo({ forms: [...forms, rounding], of: (values) => factor * of(values) + (values.at(-1) ?? 0) }, stated, draws);
+  return { low: twelveDigits(low), high: twelveDigits(high), trials, tolerance, verdict };
 }
 
 /** How far a controller that interpolates linearly lies off the curve in the middles between breakpoints. */

@@ -29,6 +29,8 @@ const cellSchema = z.union([
      * estimate share its degrees of freedom). Their squares add up to the square of the standard uncertainty. Absent in files from before there were any.
      */
     parts: z.array(z.union([z.tuple([z.int(), number]), z.tuple([z.int(), number, number.nullable(), z.string()])])).optional(),
+    /** Monte Carlo (JCGM 101:2008) of `unrounded`: its 95 % interval, and whether it agrees with U within the tolerance, half a unit of the first digit of u. Where it was asked for. */
+    monteCarlo: z.strictObject({ low: number, high: number, trials: z.int(), tolerance: number, verdict: z.enum(['agrees', 'differs', 'unsettled']) }).optional(),
   }),
   z.strictObject({ missing: z.string(), text: z.string() }),
 ]);
@@ -57,7 +59,7 @@ const tableSchema = z.strictObject({
 
 /** An error that moves numbers of this document, and perhaps of others: where the UUID is the same it is one and the same error. */
 const errorSourceSchema = z.strictObject({
-  uuid: z.uuid(),
+  uuid: z.string().regex(/^[0-9a-f]{8}-[0-9a-f]{4}-5[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$/),
   /** What it is an error of, which of several, and both in words. */
   quantity: z.string(),
   place: z.string(),

@@ -7,6 +7,7 @@ import { celsius, pascals } from '../quantities/quantity.ts';
 import type { KilogramsPerCubicMetre } from '../quantities/quantity.ts';
 import { driftOf } from '../results/drift.ts';
 import type { MeasuredAt } from '../results/drift.ts';
+import { runTrials, trialSentences } from '../results/line-trials.ts';
 import type { RunResults } from '../results/run-results.ts';
 import { result } from '../uncertainty/budget.ts';
 import { ruleSentence } from './conformity.ts';
@@ -63,13 +64,19 @@ export function reportOf(input: ReportInput): ReportDocument {
       ? [...lineTables(reduction), ...(flow === null ? [] : [flow]), ...(spread.rows.length === 0 ? [] : [spread]), ...rangeTables(reduction), ...correctionTables(reduction)]
       : onePage(reduction, spread),
     figures: full ? figuresOf(reduction, run.drift) : [],
-    statements: full ? statements : statements.filter(({ title }) => shortened.has(title)),
+    statements: full ? [...statements, ...trialStatement(input)] : statements.filter(({ title }) => shortened.has(title)),
     budgets: full ? budgetTables(reduction) : [],
     traceability: traceabilityOf(equipment, state.notTraceable),
     windows: length === 'raw' ? [windowTable(input)] : [],
     basis,
     details,
   };
+}
+
+/** By the run's own id, so that a report can be worked out anew. */
+function trialStatement({ results: { reduction }, details, basis }: ReportInput): ReportDocument['statements'] {
+  const rows = details.monteCarlo === true ? [...runTrials(reduction, basis.runId)] : [];
+  return rows.length === 0 ? [] : [{ title: 'Monte Carlo', sentences: trialSentences(rows) }];
 }
 
 /** Statements that no report may be without (7.8.2.1 l, n; 7.8.4.1 a to c). */

@@ -35,13 +35,14 @@ export function addHandoverCommands(program: Command): void {
     .addOption(new Option('--to <folder>', 'folder for the files; it is made if it is not there').default('controller-tables'))
     .addOption(new Option('--layout <file>', 'breakpoints, units, steps and wiring drop of the controller (schema: layout-schema); - is standard input. Without it the places that were measured'))
     .addOption(new Option('--parties <file>', 'laboratory, responsible person and customer, whom a digital calibration certificate (dcc) names'))
-    .action((run: string | undefined, options: { archive: string; as: readonly HandoverFormat[]; to: string; layout?: string; parties?: string; json?: true }) => {
+    .addOption(new Option('--monte-carlo', 'in tables.json a Monte Carlo (JCGM 101) beside each number; some hundredths of a second for each'))
+    .action((run: string | undefined, options: { archive: string; as: readonly HandoverFormat[]; to: string; layout?: string; parties?: string; monteCarlo?: true; json?: true }) => {
       const layout: ControllerLayout = options.layout === undefined ? plainLayout : layoutFile(options.layout);
       const parties = options.parties === undefined ? null : partiesFile(options.parties);
       return withArchive(options.archive, async (archive) => {
         const runId = chosenRun(archive, run);
         const folder = resolve(options.to);
-        const written = await handOver(folder, { archive, runId, state: stateOf(archive, runId, { silent: options.json === true }), software, layout, formats: options.as, parties }, patientDisk(machineClock));
+        const written = await handOver(folder, { archive, runId, state: stateOf(archive, runId, { silent: options.json === true }), software, layout, formats: options.as, parties, monteCarlo: options.monteCarlo === true }, patientDisk(machineClock));
         if (written.kind !== 'written') throw new Stop(exitCode.badInput, written.text);
         tell(...written.said);
         if (options.json === true) printJson('tables', { run: runId, folder, files: [...written.files] });

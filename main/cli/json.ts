@@ -71,6 +71,13 @@ export const jsonLines = {
       }),
     ),
   }),
+  'monte-carlo': z.strictObject({
+    run: z.string(), quantity: z.enum(['dead-time', 'slope', 'static-flow']), injector: z.string(), voltage: z.number(), pressurePa: z.number(), periodS: z.number(),
+    /** s or kg/s */
+    value: z.number(), u: z.number(), expanded: z.number(),
+    mean: z.number(), uOfTrials: z.number(), low: z.number(), high: z.number(), trials: z.int(), tolerance: z.number(), numerical: z.number(), verdict: z.enum(['agrees', 'differs', 'unsettled']),
+  }),
+  'read-certificate': z.strictObject({ instrument: z.enum(['meter', 'pressure', 'temperature', 'supply']), serialNumber: z.string(), certificate: z.string(), date: z.string(), validUntil: z.string(), said: z.array(z.string()), to: z.string().nullable(), equipment: z.record(z.string(), z.unknown()) }),
   export: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
   tables: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
   report: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),

@@ -14,6 +14,8 @@ import { addReplayCommand } from './replay-command.ts';
 import { addReportCommands } from './report-commands.ts';
 import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
+import { addCertificateCommands } from './certificate-commands.ts';
+import { addUncertaintyCommands } from './uncertainty-commands.ts';
 import { addWindowCommands } from './window-commands.ts';
 import { obeyInput } from './end-with-input.ts';
 import { addSchemaCommands } from './schema-commands.ts';
@@ -39,6 +41,8 @@ export function makeProgram(): Command {
   addHandoverCommands(program);
   addReportCommands(program);
   addMetrologyCommands(program);
+  addUncertaintyCommands(program);
+  addCertificateCommands(program);
   addMeterCheckCommands(program);
   addArchiveCommands(program);
   addProofCommands(program);

@@ -38,6 +38,8 @@ export interface HandOver {
   readonly formats: readonly HandoverFormat[];
   /** Whom a certificate names; without them there is none. */
   readonly parties: Parties | null;
+  /** A Monte Carlo beside each number of tables.json. */
+  readonly monteCarlo: boolean;
 }
 
 /** All names but those of the grids. */
@@ -94,7 +96,7 @@ function certificate(what: HandOver, { run, provenance, reduction }: Prepared, s
     said.push('certificate.dcc.xml is not made: a certificate names laboratory and customer. Name them with --parties FILE.');
     return [];
   }
-  const measured = documentOf(what, provenance, reduction, plainLayout);
+  const measured = documentOf(what, provenance, reduction, plainLayout, false);
   if (typeof measured === 'string') throw new Error(measured);
   const day = (time: number): string => isoTime(unixMillis(time)).slice(0, 10);
   return [{ name: 'certificate.dcc.xml', pieces: [dccFile({ document: measured, parties: shownThroughout(what.parties), began: day(run.createdAt), ended: day(run.status.lastAt ?? run.createdAt) })] }];
@@ -113,9 +115,9 @@ async function parquetFiles({ archive, runId, state: { plan, setPoints, notTrace
 }
 
 /** The neutral tables of a run; a text where there can be none. */
-function documentOf({ state, software }: HandOver, provenance: Provenance, reduction: Reduction, layout: ControllerLayout): ControllerDocument | string {
+function documentOf({ state, software }: HandOver, provenance: Provenance, reduction: Reduction, layout: ControllerLayout, monteCarlo: boolean): ControllerDocument | string {
   const { plan, equipment, notTraceable } = state;
-  const built = controllerTables({ plan, equipment, reduction, layout, travel: { runId: provenance.runId, uuidOf: uuidOfName } });
+  const built = controllerTables({ plan, equipment, reduction, layout, travel: { runId: provenance.runId, uuidOf: uuidOfName }, ...(monteCarlo ? { trialsBy: provenance.runId } : {}) });
   if (!built.ok) return built.text;
   const { runId: id, order, archiveId, head: archiveHead } = provenance;
   // Names of before control characters were refused would be lost in XML and move the cursor in a terminal: no format gets them (TAB-13).
@@ -133,7 +135,7 @@ export async function handOver(directory: string, what: HandOver, disk?: ExportD
   const under = archive.head();
   const provenance: Provenance = { runId, order: run.order, began: run.createdAt, archiveId: archive.archiveId(), head: headText(under) };
   const reduction = reduceState(state);
-  const document = documentOf(what, provenance, reduction, what.layout);
+  const document = documentOf(what, provenance, reduction, what.layout, what.monteCarlo && what.formats.includes('json'));
   if (typeof document === 'string') return { kind: 'refused', text: document };
   const said: string[] = [];
   const files: AnyFile[] = [];

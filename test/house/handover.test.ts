@@ -93,6 +93,14 @@ describe('railhouse tables', () => {
     expect(validate({ ...document, tables: document.tables.map((t) => ({ ...t, unit: 'furlong' })) })).toBe(false);
   });
 
+  it('TAB-27: monte-carlo prints both intervals of every result', { timeout: 240_000 }, () => {
+    const said = cli('monte-carlo', '--archive', archive, '--quiet');
+    expect(said.code).toBe(0);
+    expect(said.err).toBe('');
+    expect(said.out).toMatch(/10 V, 400 kPa, period 20 ms: dead time .*\d to .*\d ms .*\d to .*\d ms .*(agree|DIFFER)/);
+    expect(said.out).toMatch(/\d+ of 28 agree within half a unit/);
+  });
+
   it('TAB-17: makes no certificate that names nobody, and says so', () => {
     const done = cli('tables', '--archive', archive, '--to', join(folder, 'nobody'), '--as', 'json,dcc');
     expect(done.code).toBe(0);

@@ -25,6 +25,13 @@ function run(...args: readonly string[]) {
   return { code: status, out: stdout, err: stderr };
 }
 
+/** As little as a certificate may say. */
+const supplyCertificate = `<dcc:digitalCalibrationCertificate xmlns:dcc="https://ptb.de/dcc" xmlns:si="https://ptb.de/si" schemaVersion="3.2.1"><dcc:administrativeData><dcc:coreData><dcc:uniqueIdentifier>S-2026-1</dcc:uniqueIdentifier>
+<dcc:endPerformanceDate>2026-03-12</dcc:endPerformanceDate></dcc:coreData><dcc:items><dcc:item id="i"><dcc:identifications><dcc:identification><dcc:value>SERIAL</dcc:value></dcc:identification></dcc:identifications></dcc:item></dcc:items>
+<dcc:statements><dcc:statement><dcc:name><dcc:content>Next calibration</dcc:content></dcc:name><dcc:date>2027-03-12</dcc:date></dcc:statement></dcc:statements></dcc:administrativeData><dcc:measurementResults><dcc:measurementResult refId="i"><dcc:results><dcc:result><dcc:data><dcc:list>
+<dcc:quantity refType="basic_measurementError"><dcc:name><dcc:content>error</dcc:content></dcc:name><si:realListXMLList><si:valueXMLList>0 0</si:valueXMLList><si:unitXMLList>\\milli\\volt</si:unitXMLList><si:expandedUncXMLList><si:uncertaintyXMLList>6</si:uncertaintyXMLList><si:coverageFactorXMLList>2</si:coverageFactorXMLList></si:expandedUncXMLList></si:realListXMLList></dcc:quantity>
+</dcc:list></dcc:data></dcc:result></dcc:results></dcc:measurementResult></dcc:measurementResults></dcc:digitalCalibrationCertificate>`;
+
 /** A fast run with a reference injector, blind windows and replicates. */
 function writePlan(): void {
   writeFileSync(at('plan.json'), JSON.stringify(replicatedPlan({ percent: 15 })));
@@ -33,6 +40,7 @@ function writePlan(): void {
 beforeAll(() => {
   folder = scratchFolder();
   writePlan();
+  writeFileSync(at('certificate.xml'), supplyCertificate.replace('SERIAL', (JSON.parse(readFileSync(join(main, '../../samples/equipment.json'), 'utf8')) as { supply: { serialNumber: string } }).supply.serialNumber));
 }, 120_000);
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 
@@ -63,6 +71,8 @@ const asked: readonly Asked[] = [
   { command: 'reduce', args: () => [...archive(), '--budget', '3'], answers: ['budget'] },
   { command: 'export', args: () => [...archive(), '--to', at('tables'), '--voltages', '12,14'], answers: ['export'] },
   { command: 'tables', args: () => [...archive(), '--to', at('controller-tables')], answers: ['tables'] },
+  { command: 'monte-carlo', args: archive, answers: ['monte-carlo'] },
+  { command: 'read-certificate', args: () => [at('certificate.xml'), '--of', 'supply', '--equipment', join(main, '../../samples/equipment.json'), '--to', at('equipment-read.json')], answers: ['read-certificate'] },
   { command: 'report', args: () => [...archive(), '--to', at('report')], answers: ['report'] },
   { command: 'issue-report', args: () => [...archive(), '--by', 'B. Releaser', '--book', at('reports')], answers: ['issue-report'] },
   { command: 'prove-report', args: () => [issued(), '--book', at('reports'), '--against', at('archive.sqlite')], answers: ['prove-report'] },
