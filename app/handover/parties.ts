@@ -21,3 +21,6 @@ export function parseParties(input: unknown): { readonly ok: true; readonly part
   const parsed = partiesSchema.safeParse(input);
   return parsed.success ? { ok: true, parties: parsed.data } : { ok: false, problems: problemsOf(parsed.error, input) };
 }
+
+/** For editors, and for programs in other languages. */
+export const partiesJsonSchema = (): Record<string, unknown> => ({ title: 'Parties of a digital calibration certificate, version 1', ...z.toJSONSchema(partiesSchema, { io: 'input', target: 'draft-2020-12' }) });

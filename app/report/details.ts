@@ -69,3 +69,6 @@ export type ReportLimit = ReportDetails['limits'][number];
 
 /** What a report says where nobody gave anything: nothing. */
 export const noDetails: ReportDetails = reportDetailsSchema.parse({ reportDetailsVersion: 1 });
+
+/** For editors, and for programs in other languages. What only words can say (a limit needs a value, low below high) the program says. */
+export const reportDetailsJsonSchema = (): Record<string, unknown> => ({ title: 'Details of a report, version 1', ...z.toJSONSchema(reportDetailsSchema, { io: 'input', target: 'draft-2020-12' }) });

@@ -77,6 +77,24 @@ export const jsonLines = {
     value: z.number(), u: z.number(), expanded: z.number(),
     mean: z.number(), uOfTrials: z.number(), low: z.number(), high: z.number(), trials: z.int(), tolerance: z.number(), numerical: z.number(), verdict: z.enum(['agrees', 'differs', 'unsettled']),
   }),
+  compare: z.union([
+    z.strictObject({
+      kind: z.literal('pair'), injector: z.string(), quantity: z.enum(['dead-time', 'slope', 'static-flow']), voltage: z.number().nullable(), pressurePa: z.number().nullable(), periodS: z.number().nullable(),
+      /** s or kg/s */
+      first: z.number(), firstExpanded: z.number(), second: z.number(), secondExpanded: z.number(), difference: z.number(), u: z.number(), expanded: z.number(), en: z.number(), zeta: z.number(),
+      errorsInCommon: z.enum(['by-name', 'not-known']), verdict: z.string(),
+    }),
+    z.strictObject({
+      kind: z.literal('verdict'), first: z.string(), second: z.string(), text: z.string(), left: z.array(z.string()),
+      sums: z.array(z.strictObject({ quantity: z.string(), pairs: z.int(), apart: z.int(), mean: z.strictObject({ value: z.number(), expanded: z.number(), relative: z.boolean() }).nullable() })),
+    }),
+  ]),
+  'type-spread': z.strictObject({
+    type: z.string(), quantity: z.enum(['dead-time', 'slope', 'static-flow']), voltage: z.number(), pressurePa: z.number(), periodS: z.number(), injectors: z.int(), results: z.int(),
+    /** s or kg/s; standard deviations as seen, by measuring, and of the injectors. */
+    mean: z.number(), expanded: z.number(), seen: z.number(), measuring: z.number(), left: z.number(),
+    tolerance: z.strictObject({ low: z.number(), high: z.number(), factor: z.number() }).nullable(), text: z.string(),
+  }),
   'read-certificate': z.strictObject({ instrument: z.enum(['meter', 'pressure', 'temperature', 'supply']), serialNumber: z.string(), certificate: z.string(), date: z.string(), validUntil: z.string(), said: z.array(z.string()), to: z.string().nullable(), equipment: z.record(z.string(), z.unknown()) }),
   export: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),
   tables: z.strictObject({ run: z.string(), folder: z.string(), files: z.array(z.string()) }),

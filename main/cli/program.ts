@@ -14,6 +14,7 @@ import { addReplayCommand } from './replay-command.ts';
 import { addReportCommands } from './report-commands.ts';
 import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
+import { addComparisonCommands } from './comparison-commands.ts';
 import { addCertificateCommands } from './certificate-commands.ts';
 import { addUncertaintyCommands } from './uncertainty-commands.ts';
 import { addWindowCommands } from './window-commands.ts';
@@ -43,6 +44,7 @@ export function makeProgram(): Command {
   addMetrologyCommands(program);
   addUncertaintyCommands(program);
   addCertificateCommands(program);
+  addComparisonCommands(program);
   addMeterCheckCommands(program);
   addArchiveCommands(program);
   addProofCommands(program);

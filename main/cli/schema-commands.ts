@@ -1,7 +1,9 @@
 /** What documents and answers have to be, as JSON Schema. */
 import { Argument, type Command } from 'commander';
 import { z } from 'zod';
+import { partiesJsonSchema } from '../../app/handover/parties.ts';
 import { equipmentJsonSchema, planJsonSchema } from '../../app/plan/json-schema.ts';
+import { reportDetailsJsonSchema } from '../../app/report/details.ts';
 import { jsonLines } from './json.ts';
 import { sayJson } from './say.ts';
 
@@ -22,6 +24,16 @@ export function addSchemaCommands(program: Command): void {
     .command('equipment-schema')
     .description('print the JSON Schema of an equipment record')
     .action(() => sayJson(equipmentJsonSchema(), 2));
+
+  program
+    .command('details-schema')
+    .description('print the JSON Schema of the details of a report (--details)')
+    .action(() => sayJson(reportDetailsJsonSchema(), 2));
+
+  program
+    .command('parties-schema')
+    .description('print the JSON Schema of the parties of a certificate (tables --parties)')
+    .action(() => sayJson(partiesJsonSchema(), 2));
 
   program
     .command('output-schema')

@@ -1,5 +1,6 @@
 /** Every format is read back by something that did not write it, and must hold the very numbers of the reduction. */
 import { createHash } from 'node:crypto';
+import { execFileSync, spawnSync } from 'node:child_process';
 import { existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { XMLParser } from 'fast-xml-parser';
@@ -201,6 +202,24 @@ describe('TAB-15: the workbook', () => {
     // Steps of 0.4 us are shown with one digit after the point.
     expect(strFromU8(unzipSync(bytes)['xl/styles.xml'] ?? new Uint8Array())).toContain('formatCode="0.0"');
     expect(rows.get('Dead time')?.[0]?.[2]).toBe('us');
+  });
+
+  it.skipIf(spawnSync('python3', ['-c', 'import openpyxl']).status !== 0)('is opened by another program that reads spreadsheets, openpyxl (where python3 has it)', async () => {
+    const document = documentWith(stepped);
+    const script = 'import sys, json, io, openpyxl; book = openpyxl.load_workbook(io.BytesIO(sys.stdin.buffer.read())); print(json.dumps({s.title: [[[c.value, c.data_type, c.number_format] for c in row] for row in s.iter_rows()] for s in book}))';
+    const read = JSON.parse(execFileSync('python3', ['-c', script], { input: await xlsxFile(document, stepped), encoding: 'utf8', maxBuffer: 1 << 28 })) as Record<string, [unknown, string, string][][]>;
+    expect(Object.keys(read)).toEqual(['Overview', 'Dead time', 'Slope', 'Short pulses', 'All numbers']);
+    const [header = [], ...rows] = read['All numbers'] ?? [];
+    const column = (name: string): number => header.findIndex(([value]) => value === name);
+    for (const table of document.tables) {
+      const own = rows.filter((row) => row[column('table')]?.[0] === table.id);
+      expect(own.map((row) => row[column('value')]?.[0] ?? null)).toEqual(table.cells.map(valueIn));
+      expect(own.map((row) => row[column('U95')]?.[0] ?? null)).toEqual(table.cells.map((c) => ('U95' in c ? c.U95 : null)));
+    }
+    // No formula, in whatever somebody is called; units and number formats as written.
+    expect(Object.values(read).flat(2).some(([, type]) => type === 'f')).toBe(false);
+    expect(read['Dead time']?.[0]?.[2]?.[0]).toBe('us');
+    expect((read['Dead time'] ?? []).flat().filter(([, type, format]) => type === 'n' && format === '0.0').length).toBeGreaterThan(5);
   });
 
   it('of one document is always the same bytes', async () => {

@@ -2,7 +2,7 @@
  * Reads a digital calibration certificate (DCC 3.2 of the PTB, values as D-SI 2.1): of an instrument of the bench, or of another laboratory that measured the same
  * injectors. Nothing is fetched, no entity is expanded, and what is not understood is refused with words. TAB-28.
  */
-import { XMLParser, XMLValidator } from 'fast-xml-parser';
+import { XMLParser } from 'fast-xml-parser';
 import type { CertifiedDimension, CertifiedQuantity, ReadCertificate } from '../../app/equipment/certificate.ts';
 import { degreesRefType, effectRefType, effectsRefType } from './dcc.ts';
 
@@ -65,9 +65,7 @@ function read(xml: string): Omit<Extract<DccRead, { ok: true }>, 'ok'> {
   };
   if (xml.length > mostBytes) not(`The file has more than ${mostBytes / 1e6} MB, which no certificate of an instrument has.`);
   if (/<!DOCTYPE/iu.test(xml)) not('The file has a document type, which a digital calibration certificate has not. It is not read.');
-  const valid = XMLValidator.validate(xml);
-  if (valid !== true) not(`The file is no well-formed XML: line ${valid.err.line}: ${valid.err.msg}`);
-  const parsed = new XMLParser({ ignoreAttributes: false, attributeNamePrefix: '@', alwaysCreateTextNode: true, parseTagValue: false, removeNSPrefix: true, ignoreDeclaration: true, ignorePiTags: true }).parse(xml) as Element;
+  const parsed = parsedXml(xml);
   const root = one(parsed, 'digitalCalibrationCertificate');
   if (root === undefined || !xml.includes('https://ptb.de/dcc')) return not('The file is no digital calibration certificate (DCC of the PTB): its root is another.');
   const version = attribute(root, 'schemaVersion');
@@ -92,6 +90,15 @@ function read(xml: string): Omit<Extract<DccRead, { ok: true }>, 'ok'> {
     },
     errors: results.map((r) => r.errors),
   };
+}
+
+function parsedXml(xml: string): Element {
+  const parser = new XMLParser({ ignoreAttributes: false, attributeNamePrefix: '@', alwaysCreateTextNode: true, parseTagValue: false, removeNSPrefix: true, ignoreDeclaration: true, ignorePiTags: true });
+  try {
+    return parser.parse(xml, true) as Element;
+  } catch (error) {
+    throw new NotRead(`The file is no well-formed XML: ${(error as Error).message}`);
+  }
 }
 
 /** The day that a statement on validity or the next calibration names, or its period after the measurements (years, months, days). */
@@ -119,21 +126,25 @@ const spread = (list: readonly number[], n: number): readonly number[] => (list.
 
 function quantityOf(quantity: Element): CertifiedQuantity {
   const name = nameOf(quantity);
+  const refType = attribute(quantity, 'refType');
   const single = one(quantity, 'real');
   const list = one(quantity, 'realListXMLList');
   const from = list ?? single;
-  if (from === undefined) return { name, refType: attribute(quantity, 'refType'), dimension: null, unit: 'no number', values: [], expanded: null, coverageFactors: null };
-  const values = numbersIn(textAt(from, list === undefined ? 'value' : 'valueXMLList'));
-  const unit = textAt(from, list === undefined ? 'unit' : 'unitXMLList');
+  if (from === undefined) return { name, refType, dimension: null, unit: 'no number', values: [], expanded: null, coverageFactors: null };
+  const ending = list === undefined ? '' : 'XMLList';
+  const values = numbersIn(textAt(from, `value${ending}`));
+  const unit = textAt(from, `unit${ending}`);
   if (values.length === 0 || !values.every(Number.isFinite)) throw new NotRead(`"${name}" has values that are no numbers.`);
   if (/\s/u.test(unit) && new Set(unit.split(/\s+/u)).size > 1) throw new NotRead(`"${name}" has a unit of its own for each value, which this program does not read.`);
   const [known] = unit.split(/\s+/u).map((u) => units[u]);
   const factor = known?.[1] ?? 1;
-  const unsure = list === undefined ? one(from, 'expandedUnc') : one(from, 'expandedUncXMLList');
-  const expanded = unsure === undefined ? null : spread(numbersIn(textAt(unsure, list === undefined ? 'uncertainty' : 'uncertaintyXMLList')), values.length);
-  const factors = unsure === undefined ? null : spread(numbersIn(textAt(unsure, list === undefined ? 'coverageFactor' : 'coverageFactorXMLList')), values.length);
-  if (expanded !== null && (expanded.length !== values.length || factors?.length !== values.length)) throw new NotRead(`"${name}" has ${values.length} values, ${expanded.length} uncertainties and ${factors?.length ?? 0} coverage factors.`);
-  return { name, refType: attribute(quantity, 'refType'), dimension: known?.[0] ?? null, unit, values: values.map((v) => v * factor), expanded: expanded?.map((v) => v * factor) ?? null, coverageFactors: factors };
+  const stated = { name, refType, dimension: known?.[0] ?? null, unit, values: values.map((v) => v * factor) };
+  const unsure = one(from, `expandedUnc${ending}`);
+  if (unsure === undefined) return { ...stated, expanded: null, coverageFactors: null };
+  const expanded = spread(numbersIn(textAt(unsure, `uncertainty${ending}`)), values.length);
+  const coverageFactors = spread(numbersIn(textAt(unsure, `coverageFactor${ending}`)), values.length);
+  if (expanded.length !== values.length || coverageFactors.length !== values.length) throw new NotRead(`"${name}" has ${values.length} values, ${expanded.length} uncertainties and ${coverageFactors.length} coverage factors.`);
+  return { ...stated, expanded: expanded.map((v) => v * factor), coverageFactors };
 }
 
 function resultOf(measurement: Element, within: Element): { readonly result: ReadCertificate['results'][number]; readonly errors: CertifiedErrors | null } {

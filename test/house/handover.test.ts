@@ -30,6 +30,9 @@ const made = (name: string, layout?: object, as = 'all') => {
   return { ...done, to, text: (of: string) => readFileSync(join(to, of), 'utf8') };
 };
 
+/** The one run of the archive. */
+const archiveRun = (): string => (JSON.parse(cli('runs', '--archive', archive, '--json').out.split('\n')[0] ?? '') as { id: string }).id;
+
 const documentIn = (text: string) => JSON.parse(text) as ControllerDocument;
 
 beforeAll(() => {
@@ -99,6 +102,66 @@ describe('railhouse tables', () => {
     expect(said.err).toBe('');
     expect(said.out).toMatch(/10 V, 400 kPa, period 20 ms: dead time .*\d to .*\d ms .*\d to .*\d ms .*(agree|DIFFER)/);
     expect(said.out).toMatch(/\d+ of 28 agree within half a unit/);
+  });
+
+  it('TAB-30: details-schema and parties-schema are kept by the samples, and not by what is wrong', () => {
+    const sample = (name: string) => JSON.parse(readFileSync(join(command, '../../samples', name), 'utf8')) as Record<string, unknown>;
+    const schemaOf = (name: string) => { const { code, out } = cli(name); expect(code).toBe(0); return new Ajv2020({ strict: false, formats: { date: /^\d{4}-\d{2}-\d{2}$/ } }).compile(JSON.parse(out) as object); };
+    const [details, named] = [schemaOf('details-schema'), schemaOf('parties-schema')];
+    expect(details(sample('report-details.json'))).toBe(true);
+    expect(details({ ...sample('report-details.json'), monteCarlo: true })).toBe(true);
+    expect(details({ ...sample('report-details.json'), rule: { kind: 'stated-risk', risk: 0.7 } })).toBe(false);
+    expect(details({ ...sample('report-details.json'), receivedon: '2026-01-12' })).toBe(false);
+    expect(named(sample('parties.json'))).toBe(true);
+    expect(named({ ...sample('parties.json'), laboratory: { name: 'x', city: 'y', countryCode: 'de' } })).toBe(false);
+  });
+
+  it('CMP-1, CMP-6: compare holds a run, its tables and its certificate against each other, and says what it cannot read', () => {
+    const { to } = made('compared', undefined, 'csv,json,dcc');
+    const names = ['tables.json', 'certificate.dcc.xml', 'tables.csv'].map((name) => join(to, name));
+    for (const second of names) {
+      const { code, out, err } = cli('compare', archiveRun(), second, '--archive', archive);
+      expect(`${code ?? ''} ${err}`).toBe('0 ');
+      // The same run: nothing differs, and where errors are named nothing can.
+      expect(out).toContain('They agree: no |En| of 28 is above 1.');
+      expect(out).toContain(second.endsWith('csv') ? 'is not known' : 'are taken out by name');
+      expect(out).toMatch(/dead time, 10 V, 400 kPa, 20 ms/);
+    }
+    expect(cli('compare', names[0] ?? '', names[1] ?? '').code).toBe(0);
+    const broken = join(folder, 'broken.csv');
+    writeFileSync(broken, 'injector,colour\nx,red\n');
+    expect(cli('compare', names[0] ?? '', broken)).toMatchObject({ code: 2, err: expect.stringContaining('has no column quantity, unit, value, U95') as string });
+    writeFileSync(broken, 'injector,quantity,unit,value,U95\nnobody,slope,g/s,4,0.1\n');
+    expect(cli('compare', names[0] ?? '', broken)).toMatchObject({ code: 2, err: expect.stringContaining('can be compared') as string });
+  });
+
+  it('CMP-7: type-spread tells of the type over all runs, and says so where there is nothing to tell', () => {
+    const { code, out } = cli('type-spread', '--archive', archive);
+    expect(code).toBe(0);
+    expect(out).toMatch(/of 7 injectors: mean [\d.]+ ± [\d.]+ µs/);
+    expect(out).toMatch(/With 95 % confidence 95 % of all of the type lie between/);
+    expect(cli('type-spread', 'no such type', '--archive', archive)).toMatchObject({ code: 2 });
+  });
+
+  it('TAB-28: read-certificate writes a record, or says why not and writes nothing', () => {
+    const equipment = join(command, '../../samples/equipment.json');
+    const to = join(folder, 'read.json');
+    const { meter } = JSON.parse(readFileSync(equipment, 'utf8')) as { meter: { serialNumber: string; kFactor: unknown } };
+    const { text } = made('own', undefined, 'dcc');
+    // A certificate of injectors is none of a meter.
+    expect(cli('read-certificate', join(folder, 'own', 'certificate.dcc.xml'), '--of', 'meter', '--equipment', equipment, '--to', to)).toMatchObject({ code: 2, err: expect.stringMatching(/the meter of this record is .* Nothing was written/s) as string });
+    expect(readdirSync(folder)).not.toContain('read.json');
+    const own = join(folder, 'meter.xml');
+    const list = (name: string, unit: string, values: string, unsure: string) => `<dcc:quantity><dcc:name><dcc:content lang="en">${name}</dcc:content></dcc:name><si:realListXMLList><si:valueXMLList>${values}</si:valueXMLList><si:unitXMLList>${unit}</si:unitXMLList>${unsure}</si:realListXMLList></dcc:quantity>`;
+    const unsure = '<si:expandedUncXMLList><si:uncertaintyXMLList>60</si:uncertaintyXMLList><si:coverageFactorXMLList>2</si:coverageFactorXMLList><si:coverageProbabilityXMLList>0.95</si:coverageProbabilityXMLList></si:expandedUncXMLList>';
+    writeFileSync(own, text('certificate.dcc.xml')
+      .replace(/<dcc:item id="item-1">[\s\S]*?<\/dcc:item>/, (item) => item.replace(/<dcc:value>.*<\/dcc:value>/, `<dcc:value>${meter.serialNumber}</dcc:value>`))
+      .replace(/<dcc:list>[\s\S]*?<\/dcc:list>/, `<dcc:list>${list('frequency', '\\hertz', '10 200', '')}${list('K-factor', '\\litre\\tothe{-1}', '60100 60000', unsure)}</dcc:list>`)
+      .replace('<dcc:statements>', '<dcc:statements><dcc:statement><dcc:name><dcc:content lang="en">Next calibration</dcc:content></dcc:name><dcc:date>2027-12-31</dcc:date></dcc:statement>'));
+    const read = cli('read-certificate', own, '--of', 'meter', '--equipment', equipment, '--to', to);
+    expect(`${read.code ?? ''} ${read.err}`).toMatch(/^0 K-factors of 2 points/);
+    expect(read.out).toContain('by certificate EX-1');
+    expect(JSON.parse(readFileSync(to, 'utf8'))).toMatchObject({ meter: { kFactor: [{ hertz: 10, edgesPerLitre: 60100 }, { hertz: 200, edgesPerLitre: 60000 }], certificate: { number: 'EX-1', validUntil: '2027-12-31' } } });
   });
 
   it('TAB-17: makes no certificate that names nobody, and says so', () => {

@@ -1,0 +1,159 @@
+/** Two sets of results against each other, and what a type is like over all runs (CMP-1 to CMP-12). */
+import { existsSync, readFileSync } from 'node:fs';
+import { basename, resolve } from 'node:path';
+import type { Command } from 'commander';
+import { documentSchema } from '../../app/handover/document.ts';
+import { statedOfCertificate, statedOfCsv, statedOfDocument, statedOfRun } from '../../app/handover/stated.ts';
+import { figure, plain, plusMinus } from '../../app/quantities/figures.ts';
+import { agreementOf, pairVerdict, placeWords, quantityNames } from '../../app/results/agreement.ts';
+import type { AgreementRow, StatedSet } from '../../app/results/agreement.ts';
+import { spreadWords, typeSpreads } from '../../app/results/type-spread.ts';
+import type { TypedRun, TypeSpread } from '../../app/results/type-spread.ts';
+import type { Archive } from '../archive/archive.ts';
+import { reduceState } from '../export/export-run.ts';
+import { readDcc } from '../handover/read-dcc.ts';
+import { uuidOfName } from '../handover/uuid.ts';
+import { chosenRun } from './chosen-run.ts';
+import { exitCode } from './exit-codes.ts';
+import { printJson, withJsonOption, type Line } from './json.ts';
+import { archiveOption, archivePlace } from './places.ts';
+import { columnLines } from './print-table.ts';
+import { stateOf, withArchive } from './result-commands.ts';
+import { say, tell, widthOf } from './say.ts';
+import { Stop } from './stop.ts';
+
+/** A file by its name; anything else is a run of the archive. */
+const isFile = (named: string): boolean => /\.(?:json|xml|csv)$/iu.test(named) && existsSync(resolve(named));
+
+function statedInFile(path: string): StatedSet {
+  const name = basename(path);
+  let text: string;
+  try {
+    text = readFileSync(resolve(path), 'utf8').replace(/^\uFEFF/u, '');
+  } catch (error) {
+    throw new Stop(exitCode.badInput, `${path} cannot be read (${(error as Error).message}). Check the path.`);
+  }
+  const refuse = (why: string): never => {
+    throw new Stop(exitCode.badInput, `${path}: ${why}`);
+  };
+  const said = ({ said: sentences, ...set }: ReturnType<typeof statedOfDocument>): StatedSet => {
+    tell(...sentences);
+    return set.numbers.length === 0 ? refuse('It holds no dead time, slope or static flow that was measured.') : set;
+  };
+  if (/\.xml$/iu.test(path)) {
+    const read = readDcc(text);
+    return read.ok ? said(statedOfCertificate(name, read.certificate, read.errors)) : refuse(read.text);
+  }
+  if (/\.csv$/iu.test(path)) {
+    const read = statedOfCsv(name, text);
+    return typeof read === 'string' ? refuse(read) : said(read);
+  }
+  let json: unknown;
+  try {
+    json = JSON.parse(text);
+  } catch (error) {
+    return refuse(`It is not JSON (${(error as Error).message}).`);
+  }
+  const document = documentSchema.safeParse(json);
+  return document.success ? said(statedOfDocument(name, document.data)) : refuse('It is no tables.json of this program.');
+}
+
+function statedInArchive(archive: Archive, named: string | undefined, silent: boolean): StatedSet {
+  const id = chosenRun(archive, named);
+  const state = stateOf(archive, id, { silent });
+  return statedOfRun(`run ${id}`, { id, equipment: state.equipment, reduction: reduceState(state) }, uuidOfName);
+}
+
+const shownIn = { 'dead-time': { unit: 'µs', factor: 1e6 }, slope: { unit: 'mg/ms', factor: 1e3 }, 'static-flow': { unit: 'mg/ms', factor: 1e3 } } as const;
+
+const rowForPrograms = ({ first, second, difference, u, expanded, en, zeta, correlation }: AgreementRow, verdict: string): Line<'compare'> => ({
+  kind: 'pair', injector: first.of, quantity: first.quantity, voltage: first.voltage ?? second.voltage, pressurePa: first.pressure ?? second.pressure, periodS: first.period ?? second.period,
+  first: first.value, firstExpanded: first.expanded, second: second.value, secondExpanded: second.expanded, difference, u, expanded, en, zeta, errorsInCommon: correlation === 'named' ? 'by-name' : 'not-known', verdict,
+});
+
+interface CompareOptions {
+  readonly archive: string;
+  readonly json?: true;
+}
+
+function compare(first: string, second: string, { archive: path, json }: CompareOptions): void {
+  const archive = isFile(first) && isFile(second) ? null : archivePlace(path, 'read');
+  try {
+    const read = (named: string): StatedSet => (isFile(named) || archive === null ? statedInFile(named) : statedInArchive(archive, named, json === true));
+    const [a, b] = [read(first), read(second)];
+    const { rows, sums, left, text } = agreementOf(a, b);
+    if (rows.length === 0) throw new Stop(exitCode.badInput, `Nothing of ${a.name} and ${b.name} can be compared. ${left.join(' ')}`);
+    if (json === true) {
+      for (const row of rows) printJson('compare', rowForPrograms(row, pairVerdict(row)));
+      printJson('compare', {
+        kind: 'verdict', first: a.name, second: b.name, text, left: [...left],
+        sums: sums.map(({ quantity, rows: pairs, apart, mean }) => ({ quantity, pairs, apart, mean: mean === null ? null : { ...mean } })),
+      });
+      return;
+    }
+    const lines = rows.map((row) => {
+      const { unit, factor } = shownIn[row.first.quantity];
+      return [placeWords(row.first), figure(row.first.value * factor, row.first.expanded * factor), figure(row.second.value * factor, row.second.expanded * factor), `${plusMinus(row.difference * factor, row.expanded * factor, true)} ${unit}`, row.en.toFixed(2), row.zeta.toFixed(2), pairVerdict(row)];
+    });
+    say(`First: ${a.name}. Second: ${b.name}. Differences are second less first.`, '', ...columnLines([['', 'first', 'second', 'difference', 'En', 'zeta', ''], ...lines], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '', text, ...left);
+  } finally {
+    archive?.close();
+  }
+}
+
+/** Runs of the archive one after the other, reduced. */
+function* typedRuns(archive: Archive, type: string | undefined, silent: boolean): Generator<TypedRun> {
+  for (const { id } of archive.everyRun()) {
+    const state = stateOf(archive, id, { silent });
+    const types = state.plan.injectors.map((injector) => injector.type);
+    if (type !== undefined && !types.includes(type)) continue;
+    yield { id, equipment: state.equipment, types, reduction: reduceState(state) };
+  }
+}
+
+const spreadForPrograms = (type: string, s: TypeSpread): Line<'type-spread'> => ({
+  type, quantity: s.quantity, voltage: s.voltage, pressurePa: s.pressure, periodS: s.period, injectors: s.injectors, results: s.results, mean: s.mean.value, expanded: s.mean.expanded,
+  seen: s.seen, measuring: s.measuring, left: s.left, tolerance: s.tolerance === null ? null : { ...s.tolerance }, text: spreadWords(s),
+});
+
+function typeSpread(asked: string | undefined, { archive: path, json }: CompareOptions): Promise<void> {
+  return withArchive(path, (archive) => {
+    const runs = [...typedRuns(archive, asked, json === true)];
+    const types = asked === undefined ? [...new Set(runs.flatMap((r) => r.types))].sort() : [asked];
+    let told = 0;
+    for (const type of types) {
+      const spreads = typeSpreads(runs, type);
+      told += spreads.length;
+      if (json === true) {
+        for (const s of spreads) printJson('type-spread', spreadForPrograms(type, s));
+        continue;
+      }
+      if (spreads.length === 0) continue;
+      const lines = spreads.map((s) => {
+        const { unit, factor } = shownIn[s.quantity];
+        const of = (value: number): string => figure(value * factor, s.mean.u * factor);
+        return [
+          `${quantityNames[s.quantity]}, ${plain(s.voltage)} V, ${plain(s.pressure / 1e3)} kPa${s.period === 0 ? '' : `, ${plain(s.period * 1e3)} ms`}`, String(s.injectors), String(s.results), `${plusMinus(s.mean.value * factor, s.mean.expanded * factor)} ${unit}`,
+          of(s.seen), of(s.measuring), of(s.left), s.tolerance === null ? 'too few' : `${of(s.tolerance.low)} to ${of(s.tolerance.high)}`,
+        ];
+      });
+      say('', `Type ${type}`, ...columnLines([['', 'injectors', 'results', 'mean', 'seen', 'by measuring', 'of the injectors', '95 % of all, confidence 95 %'], ...lines], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '', ...spreads.map(spreadWords));
+    }
+    if (told === 0) throw new Stop(exitCode.badInput, `${asked === undefined ? 'No type' : `Type ${asked}`} has results of two injectors at one place in ${archive.path}. Measure more of them.`);
+  });
+}
+
+export function addComparisonCommands(program: Command): void {
+  withJsonOption(program.command('compare'))
+    .description('hold two sets of results against each other: runs of an archive, tables.json, certificates (DCC) and CSV of a partner; En, zeta, and a verdict in words')
+    .argument('<first>', 'id of a run or its beginning, or a file (.json, .xml, .csv)')
+    .argument('<second>', 'the same')
+    .addOption(archiveOption())
+    .action(compare);
+
+  withJsonOption(program.command('type-spread'))
+    .description('what injectors of a type are like over all runs of an archive: mean, spread without that of measuring, and where 95 % of all lie (ISO 16269-6)')
+    .argument('[type]', 'the type as plans name it; without it every type')
+    .addOption(archiveOption())
+    .action(typeSpread);
+}
