@@ -7,7 +7,7 @@
 import { densityUncertainty } from '../fluid/density-of-run.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import type { KilogramsPerCubicMetre, KilogramsPerSecond } from '../quantities/quantity.ts';
-import { valueCell } from '../tables/grid.ts';
+import { gridValue } from '../tables/grid.ts';
 import type { GridCell } from '../tables/grid.ts';
 import { estimateForFluid } from '../tables/units.ts';
 import { combine, sharedPart, withPart } from '../uncertainty/carried.ts';
@@ -63,7 +63,7 @@ export function forFluid(raw: RawTable, change: FluidChange, shortPulse: Control
     const f = inMass ? factor : 1;
     const more = raw.quantity === 'dead-time' ? onDeadTime : raw.quantity === 'short-pulse-correction' ? Math.abs(value * f) * Math.hypot(onShortPulse, inMass ? u : 0) : value * f * u;
     const basis = cell.basis === 'measured' || cell.basis === 'interpolated' ? 'estimated' : cell.basis;
-    return valueCell(withPart(combine(value * f, [{ of: cell.carried, sensitivity: f }]), sharedPart(errorSource('other-fluid', `${raw.quantity} of ${change.fluid.name}`), more)), basis);
+    return gridValue(withPart(combine(value * f, [{ of: cell.carried, sensitivity: f }]), sharedPart(errorSource('other-fluid', `${raw.quantity} of ${change.fluid.name}`), more)), basis);
   };
   const [first, second] = raw.axes;
   const scale = second.name === 'mass per pulse' ? factor : 1;

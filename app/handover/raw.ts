@@ -1,6 +1,6 @@
 /** Tables on the controller's breakpoints, still in SI: what the street of the reduction says at each. TAB-4, TAB-6. */
 import type { Reduction } from '../reduce/reduction.ts';
-import { valueCell } from '../tables/grid.ts';
+import { gridValue } from '../tables/grid.ts';
 import type { GridAxes, GridCell, GridTable } from '../tables/grid.ts';
 import { mapTables } from '../tables/map.ts';
 import { staticFlowTables } from '../tables/other-pressure.ts';
@@ -57,7 +57,7 @@ function unsure(cell: GridCell, lower: GridCell | undefined, higher: GridCell | 
     return { kind: 'missing', reason: 'one-voltage', text: 'How far the wiring drop moves this value is not known, because one voltage alone was measured. Measure a second one, or state the drop without uncertainty.' };
   }
   const slope = typeof below === 'number' && typeof above === 'number' ? (above - below) / (2 * nudge) : typeof above === 'number' ? (above - value) / nudge : (value - (below ?? value)) / nudge;
-  return valueCell(withPart(cell.carried, sharedPart(errorSource('wiring-drop'), slope * uVolts)), cell.basis);
+  return gridValue(withPart(cell.carried, sharedPart(errorSource('wiring-drop'), slope * uVolts)), cell.basis);
 }
 
 function fromGrid(table: GridTable, drop: number, battery = false): RawTable {

@@ -1,7 +1,7 @@
 /** Short-pulse correction as controllers take it: as mass or as time, over pulse width or over mass. TAB-7. */
 import { lineMass } from '../reduce/carried-line.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
-import { valueCell } from '../tables/grid.ts';
+import { gridValue } from '../tables/grid.ts';
 import type { GridCell } from '../tables/grid.ts';
 import { deliveredMass, shortPulseAt } from '../tables/short-pulse.ts';
 import { combine } from '../uncertainty/carried.ts';
@@ -121,5 +121,5 @@ function turned({ cell }: Delivered, width: number, { carried: own, basis }: Val
   const byMass = 1 / Math.max(steepness, k * 1e-3);
   const sensitivity = as === 'us' ? -byMass : k * byMass;
   const value = as === 'us' ? -own.value / k : own.value;
-  return valueCell(combine(value, [{ of: own, sensitivity }]), basis);
+  return gridValue(combine(value, [{ of: own, sensitivity }]), basis);
 }

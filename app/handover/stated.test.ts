@@ -40,6 +40,15 @@ describe('CMP-1, CMP-2: two sets of results', () => {
     }
   });
 
+  it('the same number twice does not differ, whatever its last digit became in a file', () => {
+    const own = carried(1e-3, [sharedPart({ ...errorSource('k-factor'), key: 'meter' }, 1e-6)]);
+    const again = { ...own, value: 1.0000000000004e-3 };
+    const { rows, text } = agreementOf(setOf('a', plainNumber(own.value, 2e-6, { carried: own })), setOf('b', plainNumber(again.value, 2e-6, { carried: again })));
+    expect(rows[0]).toMatchObject({ difference: 0, en: 0, zeta: 0 });
+    expect(text).toContain('They agree');
+    expect(text).not.toContain('On average');
+  });
+
   it('that do not name their errors are taken for independent: En over the root of both U squared, zeta over both u', () => {
     const { rows, text } = agreementOf(setOf('a', plainNumber(10, 0.3)), setOf('b', plainNumber(10.4, 0.4)));
     expect(rows[0]).toMatchObject({ correlation: 'independent', en: expect.closeTo(0.8, 12) as number, zeta: expect.closeTo(1.6, 12) as number });

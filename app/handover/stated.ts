@@ -177,24 +177,42 @@ export function statedOfCsv(name: string, text: string): StatedRead | string {
   if (missing.length > 0) return `${name} has no column ${missing.join(', ')}. A partner's file has the columns injector, quantity, unit, voltage_V, pressure_kPa, period_ms, value, U95, coverage_factor.`;
   const numbers: StatedNumber[] = [];
   for (const [i, row] of rows.entries()) {
-    const field = (column: string): string => (row[columns.indexOf(column)] ?? '').trim();
-    const quantity = field('quantity');
-    if (!isStated(quantity) || field('fluid_basis') === 'estimated' || (field('basis') !== '' && field('basis') !== 'measured') || field('of') === 'Set mean' || `${field('first_axis')} ${field('conditions')}`.includes('battery voltage')) continue;
-    const number = (raw: string): number | null => (raw === '' ? null : Number(separator === ',' ? raw : raw.replace(',', '.')));
-    const conditions = new Map(field('conditions').split('; ').flatMap((c): [string, number][] => { const [, what, value] = /^(.*) (\S+) \S+$/u.exec(c) ?? []; return what === undefined ? [] : [[what, Number(value)]]; }));
-    const onAxis = (axis: string): number | null => (field('first_axis') === axis ? number(field('first_value')) : field('second_axis') === axis ? number(field('second_value')) : (conditions.get(axis) ?? null));
-    const factor = siOf(field('unit'), conditions.get('density that turns mass into volume') ?? null);
-    const [value, expanded, k] = [number(field('unrounded') || field('value')), number(field('U95')), number(field('coverage_factor')) ?? 2];
-    if (factor === null || value === null || expanded === null || !Number.isFinite(value) || !(expanded > 0) || !(k > 0)) {
-      if (value === null && field('missing_because') !== '') continue;
-      return `${name}, row ${i + 2}: "${row.join(separator)}" has no value with its unit and its uncertainty that could be read.`;
-    }
-    const by = (raw: number | null, factorOf: number): number | null => (raw === null || !Number.isFinite(raw) ? null : raw * factorOf);
-    numbers.push({
-      of: (field('injector') || field('of')).replace(/^'(?=[=+\-@])/u, ''), quantity, voltage: number(field('voltage_V')) ?? onAxis('supply voltage at the injector'),
-      pressure: by(number(field('pressure_kPa')) ?? onAxis('differential pressure'), 1e3), period: by(number(field('period_ms')) ?? onAxis('period'), 1e-3),
-      value: value * factor, expanded: expanded * factor, k, dof: number(field('effective_dof')) ?? Number.POSITIVE_INFINITY, carried: null,
-    });
+    const read = csvNumber((column) => (row[columns.indexOf(column)] ?? '').trim(), separator);
+    if (read === 'unread') return `${name}, row ${i + 2}: "${row.join(separator)}" has no value with its unit and its uncertainty that could be read.`;
+    if (read !== null) numbers.push(read);
   }
   return { name, numbers, said: [] };
+}
+
+/** Measured with the fluid that was there, of one injector, at the injector's own voltage. */
+const isTaken = (field: (column: string) => string): boolean =>
+  field('fluid_basis') !== 'estimated' && ['', 'measured'].includes(field('basis')) && field('of') !== 'Set mean' && !`${field('first_axis')} ${field('conditions')}`.includes('battery voltage');
+
+/** Where a row of `tables.csv` is of, by the name of an axis: on one of its axes or among its conditions (`name value unit; ...`). */
+function placesOf(field: (column: string) => string, number: (raw: string) => number | null): ReadonlyMap<string, number | null> {
+  const conditions = field('conditions').split('; ').flatMap((c): [string, number | null][] => {
+    const [, what, value = ''] = /^(.*) (\S+) \S+$/u.exec(c) ?? [];
+    return what === undefined ? [] : [[what, number(value)]];
+  });
+  return new Map([...conditions, [field('first_axis'), number(field('first_value'))], [field('second_axis'), number(field('second_value'))]]);
+}
+
+/** A row; null: one that is not of what is compared, or says why it has no value. */
+function csvNumber(field: (column: string) => string, separator: string): StatedNumber | null | 'unread' {
+  const quantity = field('quantity');
+  if (!isStated(quantity) || !isTaken(field) || field('missing_because') !== '') return null;
+  const number = (raw: string): number | null => (raw === '' ? null : Number(separator === ',' ? raw : raw.replace(',', '.')));
+  const places = placesOf(field, number);
+  const at = (column: string, axis: string, factor: number): number | null => {
+    const value = number(field(column)) ?? places.get(axis) ?? null;
+    return value === null || !Number.isFinite(value) ? null : value * factor;
+  };
+  const factor = siOf(field('unit'), places.get('density that turns mass into volume') ?? null);
+  const [value, expanded, k] = [number(field('unrounded') || field('value')), number(field('U95')), number(field('coverage_factor')) ?? 2];
+  if (factor === null || value === null || expanded === null || !Number.isFinite(value) || !(expanded > 0) || !(k > 0)) return 'unread';
+  return {
+    of: (field('injector') || field('of')).replace(/^'(?=[=+\-@])/u, ''), quantity,
+    voltage: at('voltage_V', 'supply voltage at the injector', 1), pressure: at('pressure_kPa', 'differential pressure', 1e3), period: at('period_ms', 'period', 1e-3),
+    value: value * factor, expanded: expanded * factor, k, dof: number(field('effective_dof')) ?? Number.POSITIVE_INFINITY, carried: null,
+  };
 }

@@ -94,18 +94,25 @@ export function agreementOf(first: StatedSet, second: StatedSet): Agreement {
   return { rows, sums, left, text: verdictOf(rows, sums, second.name) };
 }
 
+/** Documents have twelve digits: what lies nearer than this part of the value is the same number. */
+const digitsOfDocuments = 1e-10;
+const apartBy = ({ value: a }: StatedNumber, { value: b }: StatedNumber): number => (Math.abs(b - a) <= digitsOfDocuments * Math.abs(a) ? 0 : b - a);
+
 function rowOf(first: StatedNumber, second: StatedNumber): AgreementRow {
-  const difference = second.value - first.value;
+  const difference = apartBy(first, second);
   if (first.carried !== null && second.carried !== null) {
     const { u, expanded } = stateCarried(combine(difference, [{ of: second.carried, sensitivity: 1 }, { of: first.carried, sensitivity: -1 }]));
-    return { first, second, difference, u, expanded, en: difference / expanded, zeta: difference / u, correlation: 'named' };
+    return { first, second, difference, u, expanded, en: over(difference, expanded), zeta: over(difference, u), correlation: 'named' };
   }
   const [a, b] = [first.expanded / first.k, second.expanded / second.k];
   const u = Math.hypot(a, b);
   // For independent results En has the root of the sum of squares of both U in its denominator, as the standard has it.
-  const en = difference / Math.hypot(first.expanded, second.expanded);
-  return { first, second, difference, u, expanded: coverageFactor(effectiveDegrees([{ u: a, dof: first.dof }, { u: b, dof: second.dof }])) * u, en, zeta: difference / u, correlation: 'independent' };
+  const en = over(difference, Math.hypot(first.expanded, second.expanded));
+  return { first, second, difference, u, expanded: coverageFactor(effectiveDegrees([{ u: a, dof: first.dof }, { u: b, dof: second.dof }])) * u, en, zeta: over(difference, u), correlation: 'independent' };
 }
+
+/** Of the very same number nothing is unknown, and nothing differs. */
+const over = (difference: number, u: number): number => (difference === 0 ? 0 : difference / u);
 
 function sumOf(quantity: StatedNumber['quantity'], rows: readonly AgreementRow[]): readonly AgreementSum[] {
   if (rows.length === 0) return [];

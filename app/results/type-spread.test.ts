@@ -4,7 +4,7 @@ import { carried, randomPart, sharedPart } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { lineAt, madeRun, normalFrom, syntheticInjector, syntheticPlan } from './synthetic-run.test-helper.ts';
-import { spreadOf, spreadWords, typeSpreads } from './type-spread.ts';
+import { typeSpreadOf, spreadWords, typeSpreads } from './type-spread.ts';
 
 const below = (z: number): number => 0.5 + (Math.sign(z) * chiSquareBelow(z * z, 1)) / 2;
 
@@ -14,16 +14,16 @@ const member = (i: number, value: number, u: number, uShared: number): Carried =
 describe('CMP-7: how injectors of a type differ', () => {
   it('what measuring adds is taken out, and an error that all have in common is in the mean and not in the spread', () => {
     const values = [-3, -1, 0, 1, 3];
-    const s = spreadOf(values.map((v, i) => member(i, 100 + v, 1, 5)));
+    const s = typeSpreadOf(values.map((v, i) => member(i, 100 + v, 1, 5)));
     expect(s.injectors).toBe(5);
     expect(s.seen).toBeCloseTo(Math.sqrt(5), 12);
     expect(s.measuring).toBeCloseTo(1, 9);
     expect(s.left).toBeCloseTo(2, 9);
     expect(s.mean.u).toBeCloseTo(Math.hypot(5, 1 / Math.sqrt(5)), 6);
-    const none = spreadOf(values.map((v, i) => member(i, 100 + v, 4, 5)));
+    const none = typeSpreadOf(values.map((v, i) => member(i, 100 + v, 4, 5)));
     expect(none.left).toBe(0);
     expect(spreadWords({ quantity: 'slope', voltage: 14, pressure: 4e5, ...none })).toContain('no spread of the type is shown');
-    expect(spreadOf(values.slice(0, 2).map((v, i) => member(i, v, 1, 0))).tolerance).toBeNull();
+    expect(typeSpreadOf(values.slice(0, 2).map((v, i) => member(i, v, 1, 0))).tolerance).toBeNull();
   });
 
   it('CMP-8: the interval holds 95 % of the type with 95 % confidence or more, whether measuring adds nothing or as much as the injectors differ', () => {
@@ -34,7 +34,7 @@ describe('CMP-7: how injectors of a type differ', () => {
       let held = 0;
       for (let t = 0; t < trials; t += 1) {
         const common = 2 * normal();
-        const { tolerance } = spreadOf(Array.from({ length: n }, (_, i) => member(i, normal() + u * normal() + common, u, 2)));
+        const { tolerance } = typeSpreadOf(Array.from({ length: n }, (_, i) => member(i, normal() + u * normal() + common, u, 2)));
         if (tolerance !== null && below(tolerance.high) - below(tolerance.low) >= 0.95) held += 1;
       }
       // Three standard deviations of the count below 95 %.

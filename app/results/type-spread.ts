@@ -72,7 +72,7 @@ export function typeSpreads(runs: Iterable<TypedRun>, type: string): readonly Ty
   return [...places.values()]
     .filter(({ found }) => found.size >= 2)
     .sort((a, b) => order.indexOf(a.quantity) - order.indexOf(b.quantity) || a.pressure - b.pressure || a.period - b.period || a.voltage - b.voltage)
-    .map(({ found, ...place }) => ({ ...place, results: [...found.values()].flat().length, ...spreadOf([...found.values()].map(meanOf)) }));
+    .map(({ found, ...place }) => ({ ...place, results: [...found.values()].flat().length, ...typeSpreadOf([...found.values()].map(meanOf)) }));
 }
 
 const order: readonly TypeSpread['quantity'][] = ['dead-time', 'slope', 'static-flow'];
@@ -82,7 +82,7 @@ const order: readonly TypeSpread['quantity'][] = ['dead-time', 'slope', 'static-
  * errors alone make, in which what all have in common cancels. The interval takes the lower end of what measuring may have shown off the upper end of
  * what was seen, so that it is exact where measuring adds nothing.
  */
-export function spreadOf(members: readonly Carried[]): Omit<TypeSpread, 'quantity' | 'voltage' | 'pressure' | 'period' | 'results'> {
+export function typeSpreadOf(members: readonly Carried[]): Omit<TypeSpread, 'quantity' | 'voltage' | 'pressure' | 'period' | 'results'> {
   const n = members.length;
   const mean = stateCarried(meanOf(members));
   const deviations = deviationsFromMean(members);

@@ -28,7 +28,7 @@ export type GridCell =
   | { readonly kind: 'value'; readonly result: Result; readonly carried: Carried; readonly basis: Basis }
   | { readonly kind: 'missing'; readonly reason: GridMissing; readonly text: string };
 
-export const valueCell = (of: Carried, basis: Basis): Extract<GridCell, { kind: 'value' }> => ({ kind: 'value', result: stateCarried(of), carried: of, basis });
+export const gridValue = (of: Carried, basis: Basis): Extract<GridCell, { kind: 'value' }> => ({ kind: 'value', result: stateCarried(of), carried: of, basis });
 
 interface GridAxis {
   readonly name: 'supply voltage' | 'rail pressure' | 'pulse width';

@@ -6,7 +6,7 @@ import { fitCoilForm } from '../reduce/coil-form.ts';
 import type { CoilForm, NoCoilForm } from '../reduce/coil-form.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
 import { meanOf } from '../results/set.ts';
-import { valueCell } from './grid.ts';
+import { gridValue } from './grid.ts';
 import type { Basis, GridAxes, GridCell, GridMissing, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';
 import type { Interpolated, Shape } from './interpolate.ts';
@@ -217,7 +217,7 @@ export function mapTables(reduction: Reduction, quantity: 'dead-time' | 'slope',
 }
 
 function gridCell(estimate: Estimate): GridCell {
-  return estimate.kind === 'missing' ? estimate : valueCell(estimate.of, estimate.basis);
+  return estimate.kind === 'missing' ? estimate : gridValue(estimate.of, estimate.basis);
 }
 
 /** RED-22: the mean of these injectors, with every error that they have in common kept whole. */

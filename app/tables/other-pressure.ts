@@ -4,7 +4,7 @@ import type { Carried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { staticCarried } from '../reduce/static-flow.ts';
 import type { Reduction } from '../reduce/reduction.ts';
-import { valueCell } from './grid.ts';
+import { gridValue } from './grid.ts';
 import type { GridCell, GridTable } from './grid.ts';
 
 /** Parts of the measured pressure between which is calculated: common practice of the trade (measured at 400 kPa, told down to 300), no source. */
@@ -43,11 +43,11 @@ export function staticFlowTables({ staticFlows }: Reduction, pressures: readonly
     if (first === undefined) return [];
     const cells = pressures.map((pressure): GridCell => {
       const [nearest = first] = known.toSorted((a, b) => Math.abs(Math.log(a.pressure / pressure)) - Math.abs(Math.log(b.pressure / pressure)));
-      if (Math.abs(nearest.pressure - pressure) <= 1e-9 * pressure) return valueCell(staticCarried(nearest), 'measured');
+      if (Math.abs(nearest.pressure - pressure) <= 1e-9 * pressure) return gridValue(staticCarried(nearest), 'measured');
       const of = flowAt(staticCarried(nearest), nearest.pressure, pressure);
       return of === null
         ? { kind: 'missing', reason: 'too-far', text: `Static flow was not measured near this pressure; it is calculated ${calculatedText}.` }
-        : valueCell(of, 'estimated');
+        : gridValue(of, 'estimated');
     });
     return [
       {

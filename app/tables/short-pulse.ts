@@ -5,7 +5,7 @@ import { errorSource, labelOf } from '../uncertainty/source.ts';
 import { lineMass, lineMassCarried, widthScatter } from '../reduce/carried-line.ts';
 import { interpolateMonotone } from '../reduce/monotone.ts';
 import type { LineCell, Reduction, WidthResult } from '../reduce/reduction.ts';
-import { valueCell } from './grid.ts';
+import { gridValue } from './grid.ts';
 import type { GridCell, GridTable } from './grid.ts';
 import { chancesOfBend } from './begin-of-bend.ts';
 import { interpolateCarried } from './interpolate.ts';
@@ -108,10 +108,10 @@ export function shortPulseAt(cell: LineCell, width: number): GridCell {
   if (width < shortest.x * (1 - 1e-9)) {
     return { kind: 'missing', reason: 'shorter-than-measured', text: `The shortest width measured is ${(shortest.x * 1e3).toPrecision(4)} ms; nothing is known of shorter pulses.` };
   }
-  if (width > longest.x * (1 + 1e-9)) return valueCell(longest.of, 'extrapolated');
-  if (knots.length < 2) return valueCell(longest.of, 'measured');
+  if (width > longest.x * (1 + 1e-9)) return gridValue(longest.of, 'extrapolated');
+  if (knots.length < 2) return gridValue(longest.of, 'measured');
   const { of, basis } = interpolateCarried(knots, width, 'pulse width');
-  return valueCell(of, width < (knots[from]?.x ?? 0) * (1 - 1e-9) ? 'unresolved' : basis);
+  return gridValue(of, width < (knots[from]?.x ?? 0) * (1 - 1e-9) ? 'unresolved' : basis);
 }
 
 /** What a pulse of a width, s, delivers, kg: the line and the correction, without their uncertainties; NaN below the shortest width that was measured. */

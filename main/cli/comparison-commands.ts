@@ -1,4 +1,4 @@
-/** Two sets of results against each other, and what a type is like over all runs (CMP-1 to CMP-12). */
+/** Two sets of results against each other, and what a type is like over all runs (CMP-1 to CMP-10). */
 import { existsSync, readFileSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
 import type { Command } from 'commander';
