@@ -58,7 +58,7 @@ export interface Agreement {
   readonly text: string;
 }
 
-export interface AgreementSum {
+interface AgreementSum {
   readonly quantity: StatedNumber['quantity'];
   readonly rows: number;
   readonly apart: number;

@@ -44,7 +44,7 @@ const units: Readonly<Record<string, readonly [CertifiedDimension, number]>> = {
 };
 
 /** Where errors travel with the numbers (TAB-24): by the place of the list that they are of. */
-export interface CertifiedErrors {
+interface CertifiedErrors {
   readonly effects: readonly { readonly uuid: string; readonly name: string; readonly rectangular: boolean; readonly scale: string | null; readonly dof: number | null; /** SI, one for each value of the list. */ readonly values: readonly number[] }[];
 }
 
