@@ -68,8 +68,9 @@ export class IdleFlow {
 
   /** Begins anew: an injector was driven, or the controller's counts began anew. */
   forget(): void {
+    if (Number.isNaN(this.#restedAt)) return;
     this.#restedAt = Number.NaN;
-    if (this.#marks.length > 0) this.#marks = [];
+    this.#marks = [];
     this.#flow = null;
   }
 }

@@ -137,17 +137,27 @@ class Engine implements RunEngine {
   }
 
   step(input: EngineInput): EngineOutput {
+    // Frames are many and apart: what is read of inputs of one shape is found at once, of those of several it is looked up each time.
+    if (input.kind === 'frame') {
+      this.#begin(input.now, input.wall, input.asleep);
+      this.#onFrame(input.frame);
+    } else {
+      this.#begin(input.now, input.wall, input.asleep);
+      this.#take(input);
+    }
+    // A recovered run sets out for safe with its first input, whatever that is.
+    if (this.#core.state.mode === 'making-safe' && this.#course.idle) this.#safety.makeSafe();
+    return this.#output();
+  }
+
+  #begin(now: number, wall: number | undefined, asleep: number | undefined): void {
     const core = this.#core;
-    if (input.now > core.now) core.now = input.now;
+    if (now > core.now) core.now = now;
     core.events = null;
     this.#course.request = null;
     this.#answer = null;
     this.#ignored = null;
-    this.#standstill.take(input);
-    this.#take(input);
-    // A recovered run sets out for safe with its first input, whatever that is.
-    if (core.state.mode === 'making-safe' && this.#course.idle) this.#safety.makeSafe();
-    return this.#output();
+    this.#standstill.take(now, wall, asleep);
   }
 
   status(now: number): RunStatus {
@@ -170,11 +180,8 @@ class Engine implements RunEngine {
     };
   }
 
-  #take(input: EngineInput): void {
+  #take(input: Exclude<EngineInput, { readonly kind: 'frame' }>): void {
     switch (input.kind) {
-      case 'frame':
-        this.#onFrame(input.frame);
-        return;
       case 'reply':
         if (!this.#course.reply(input.id, input.reply)) this.#ignored = `Request ${input.id} was given up or answered before; its reply is too late.`;
         return;
@@ -223,7 +230,7 @@ class Engine implements RunEngine {
     if (wrong === null && previous !== null) this.#standstill.takeFrame(frame.at - previous.at - (core.now - core.frameNow));
     core.takeFrame(frame);
     this.#settings.track(frame);
-    this.#readings.add(frame, wrong !== null);
+    this.#readings.add(frame, previous, wrong !== null);
     this.#clocks.add(frame.at, wrong !== null);
 
     if (this.#controller.check(frame)) return;

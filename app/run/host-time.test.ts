@@ -4,7 +4,7 @@ import { HostTime, spanText } from './host-time.ts';
 /** What is told after the last of these inputs: monotonic clock, wall clock, count of suspended time. */
 function after(...inputs: readonly (readonly [now: number, wall?: number, asleep?: number])[]): HostTime {
   const time = new HostTime();
-  for (const [now, wall, asleep] of inputs) time.take({ now, ...(wall === undefined ? {} : { wall }), ...(asleep === undefined ? {} : { asleep }) });
+  for (const [now, wall, asleep] of inputs) time.take(Number.POSITIVE_INFINITY, now, wall, asleep);
   return time;
 }
 

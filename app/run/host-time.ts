@@ -1,7 +1,7 @@
 /**
  * Whether the host went on all the time, from its own clocks: the monotonic one goes on while a process is stopped; while
  * the computer is suspended only the wall clock does, which can be set too, and a count of suspended time, where there is one.
- * RUN-164, RUN-168. Nothing here allocates: it is done with every input, and the clocks come as one object because each number that is handed on by itself becomes one.
+ * RUN-164, RUN-168. Nothing here allocates: it is done with every input.
  */
 
 /** A wall clock that is kept by a time server is moved by less than this between two inputs, s. */
@@ -25,10 +25,8 @@ export class HostTime {
   /** How long the computer was suspended meanwhile, s; NaN: only the wall clock could tell. */
   slept = Number.NaN;
 
-  take(clocks: HostClocks): void {
-    const { now } = clocks;
-    const wall = clocks.wall === undefined ? Number.NaN : clocks.wall;
-    const asleep = clocks.asleep === undefined ? Number.NaN : clocks.asleep;
+  /** As `HostClocks`. False: the host stood still for `longest`, s, at most, and the wall clock was not set. */
+  take(longest: number, now: number, wall: number = Number.NaN, asleep: number = Number.NaN): boolean {
     const leap = wall - this.#wall - (now - this.#now);
     this.gap = now > this.#now ? now - this.#now : 0;
     this.leap = Number.isNaN(leap) ? 0 : leap;
@@ -36,6 +34,7 @@ export class HostTime {
     this.#now = now;
     this.#wall = wall;
     this.#asleep = asleep;
+    return this.stepped || this.stoodStill > longest;
   }
 
   /** For how long nobody watched, s. A wall clock that was set is taken for a suspended computer only where nothing can tell the two apart. */

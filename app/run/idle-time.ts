@@ -3,11 +3,6 @@ import type { BenchFrame } from '../bench/port.ts';
 
 export class IdleTime {
   readonly #rest: number;
-  /** Of the frame before; NaN: there was none. Numbers, and not the frame: holding on to each frame in turn costs more than to copy them. */
-  #bootId = '';
-  #burst = Number.NaN;
-  #at = Number.NaN;
-  #edgesAt = Number.NaN;
   #since = Number.NaN;
   #edges = 0;
   #time = 0;
@@ -17,23 +12,20 @@ export class IdleTime {
     this.#rest = rest;
   }
 
-  /** Frames in order. `quiet`: no injector is driven or may be, and the rail is at its set point. */
-  add(frame: BenchFrame, quiet: boolean): void {
-    const [at, edges] = [this.#at, this.#edgesAt];
+  /**
+   * Frames in order, `before`: the one before it; null: there was none since the link was up. `quiet`: no injector is driven or may be,
+   * and the rail is at its set point.
+   */
+  add(frame: BenchFrame, before: BenchFrame | null, quiet: boolean): void {
     // A train that was shorter than the time between two frames shows in its number.
-    const goesOn = quiet && !frame.burst.active && this.#bootId === frame.bootId && this.#burst === frame.burst.number;
-    this.#bootId = frame.bootId;
-    this.#burst = frame.burst.number;
-    this.#at = frame.at;
-    this.#edgesAt = frame.edges;
-    if (!goesOn) {
+    if (!quiet || frame.burst.active || before === null || before.bootId !== frame.bootId || before.burst.number !== frame.burst.number) {
       this.#since = Number.NaN;
       return;
     }
     if (Number.isNaN(this.#since)) this.#since = frame.at;
-    if (at - this.#since < this.#rest) return;
-    this.#edges += frame.edges - edges;
-    this.#time += frame.at - at;
+    if (before.at - this.#since < this.#rest) return;
+    this.#edges += frame.edges - before.edges;
+    this.#time += frame.at - before.at;
   }
 
   /** What was counted since the last time that this was asked; null: nothing. */

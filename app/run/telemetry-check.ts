@@ -3,7 +3,7 @@
  * else moves. Nothing here allocates for a frame that is sound. RUN-160 to RUN-163.
  */
 import type { BenchFrame } from '../bench/port.ts';
-import { frameSignals, placeInFrame, readingOf, readInto, signals, toShown } from '../bench/readings.ts';
+import { placeInFrame, readingOf, signals, toShown } from '../bench/readings.ts';
 import type { Signal } from '../bench/readings.ts';
 import { held } from './criterion.ts';
 import type { Criterion } from '../journal/events.ts';
@@ -57,6 +57,8 @@ const framesToKnow = 200;
 const livelyPart = 0.5;
 /** Below this it is left as it is: left to fall on, it would come to numbers so small that a processor takes ten times as long over each. */
 const hardlyEver = 1e-9;
+/** The weight of one of them. */
+const leastWeight = 1 / framesToKnow;
 /** Then so many running that do not move it have a chance below 1e-12. */
 const framesToStand = 40;
 
@@ -82,9 +84,10 @@ class Reading {
     this.#last = value;
     this.#stood = moved ? 0 : stood + 1;
     this.#seen = seen + 1;
+    const weight = seen < framesToKnow ? 1 / (seen + 1) : leastWeight;
     // What is being doubted is not learned from.
-    if (moved) this.#moving = moving + (1 - moving) / Math.min(seen + 1, framesToKnow);
-    else if (moving > hardlyEver && (stood < framesToStand || moving < livelyPart)) this.#moving = moving - moving / Math.min(seen + 1, framesToKnow);
+    if (moved) this.#moving = moving + (1 - moving) * weight;
+    else if (moving > hardlyEver && (stood < framesToStand || moving < livelyPart)) this.#moving = moving - moving * weight;
   }
 
   /** How it stands, in words; null: it does not. */
@@ -96,23 +99,29 @@ class Reading {
   }
 }
 
+const livelySignals = signals.filter(({ lively }) => lively);
+
 /** Tells readings that stand (RUN-163). A transducer moves its last digit by its own noise; one that is so quiet that it does not is never judged. */
 export class StandingReadings {
-  readonly #readings = signals.filter(({ lively }) => lively).map((signal) => new Reading(signal));
-  /** Of one frame. */
-  readonly #values = new Float64Array(frameSignals.length);
+  /** Of every frame, and those that are asked for. */
+  readonly #framed = livelySignals.map((signal) => new Reading(signal)).filter(({ place }) => place >= 0);
+  readonly #further = livelySignals.map((signal) => new Reading(signal)).filter(({ place }) => place < 0);
 
-  /** Frames in order, of times in which an injector is pulsed: that moves the pressure besides. */
-  add(frame: BenchFrame): void {
-    readInto(this.#values, frame);
-    for (const reading of this.#readings) {
-      const value = reading.place >= 0 ? this.#values[reading.place] : readingOf(frame, reading.signal.id);
+  /** Frames in order, of times in which an injector is pulsed: that moves the pressure besides. `values`: its readings by `readInto`. */
+  add(frame: BenchFrame, values: Float64Array): void {
+    const framed = this.#framed;
+    for (let i = 0; i < framed.length; i += 1) {
+      const reading = framed[i] as Reading;
+      reading.take(values[reading.place] as number);
+    }
+    for (const reading of this.#further) {
+      const value = readingOf(frame, reading.signal.id);
       if (value !== undefined) reading.take(value);
     }
   }
 
   criterion(): Criterion {
-    const standing = this.#readings.flatMap((reading) => reading.stands() ?? []);
+    const standing = [...this.#framed, ...this.#further].flatMap((reading) => reading.stands() ?? []);
     return { rule: 'RUN-163', passed: standing.length === 0, text: standing.length === 0 ? 'no reading stands still' : standing.join('; ') };
   }
 }

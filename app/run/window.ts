@@ -122,6 +122,11 @@ export class WindowCollector {
     return this.#count === 0 ? 0 : this.#at(this.#count - 1, atColumn) - this.#at(0, atColumn);
   }
 
+  /** Whether that is so much, s. */
+  lasts(time: number): boolean {
+    return this.#count > 0 && this.#at(this.#count - 1, atColumn) - this.#at(0, atColumn) >= time;
+  }
+
   /** Edges that the summary of the frames so far would rest on. */
   get edges(): number {
     const all = this.#allEdges();
@@ -185,31 +190,26 @@ export class WindowCollector {
       frames: n,
       missingFrames: this.#lastNumber - first.number + 1 - n,
       pulses: this.#lastPulses - first.burst.done,
-      ...this.#spreads(),
+      readings: this.#spreads(),
     };
   }
 
-  /** Two passes over each column, so that a small scatter on a large mean is not lost. RUN-130, RUN-190 */
+  /** Two passes over the columns, so that a small scatter on a large mean is not lost. RUN-130, RUN-190 */
   #spreads(): Spreads {
     const n = this.#count;
+    const rows = this.#rows.subarray(0, n * rowLength);
+    const means = sumsOfReadings(rows).map((sum) => sum / n);
+    const squares = squaresAround(rows, means);
     const of: Record<string, Spread> = {};
     for (const { id } of windowSignals) {
       const column = frameSignals.findIndex((signal) => signal.id === id);
-      const spread = column < 0 ? spreadOfValues(this.#further.find((further) => further.id === id)?.values ?? []) : this.#spreadOfColumn(readingsColumn + column, n);
+      const spread =
+        column < 0
+          ? spreadOfValues(this.#further.find((further) => further.id === id)?.values ?? [])
+          : { mean: means[column] as number, sd: deviation(squares[column] as number, n) };
       if (spread !== null) of[id] = spread;
     }
     return of as unknown as Spreads;
-  }
-
-  #spreadOfColumn(column: number, n: number): Spread {
-    const rows = this.#rows;
-    const end = n * rowLength;
-    let sum = 0;
-    for (let i = column; i < end; i += rowLength) sum += rows[i] as number;
-    const mean = sum / n;
-    let squares = 0;
-    for (let i = column; i < end; i += rowLength) squares += ((rows[i] as number) - mean) ** 2;
-    return { mean, sd: deviation(squares, n) };
   }
 
   #allEdges(): number {
@@ -236,17 +236,48 @@ export class WindowCollector {
     const parts = Math.min(maxParts, byRevolutions ? units : Math.floor(units / edgesOfAPart));
     if (parts < 2) return [];
     const rates: number[] = [];
+    const endOf = (part: number): number => first + Math.round((part * units) / parts) * unit;
     let start = from;
+    let end = endOf(1);
     for (let index = from + 1; index <= to && rates.length < parts; index += 1) {
-      const end = first + Math.round(((rates.length + 1) * units) / parts) * unit;
       if (this.#at(index, edgesColumn) < end) continue;
       const time = this.#at(index, lastEdgeAtColumn) - this.#at(start, lastEdgeAtColumn);
       if (time <= 0) return [];
       rates.push((this.#at(index, edgesColumn) - this.#at(start, edgesColumn)) / time);
       start = index;
+      end = endOf(rates.length + 1);
     }
     return rates.length === parts ? rates : [];
   }
+}
+
+/*
+ * The sums of the five readings side by side: one after the other, each addition would wait for the one before it. The order of the
+ * frames within each sum is theirs, and with it every digit of what is stored.
+ */
+function sumsOfReadings(rows: Float64Array): readonly number[] {
+  let [a, b, c, d, e] = [0, 0, 0, 0, 0];
+  for (let at = readingsColumn; at < rows.length; at += rowLength) {
+    a += rows[at] as number;
+    b += rows[at + 1] as number;
+    c += rows[at + 2] as number;
+    d += rows[at + 3] as number;
+    e += rows[at + 4] as number;
+  }
+  return [a, b, c, d, e];
+}
+
+function squaresAround(rows: Float64Array, means: readonly number[]): readonly number[] {
+  const [p, q, r, s, t] = means as readonly [number, number, number, number, number];
+  let [a, b, c, d, e] = [0, 0, 0, 0, 0];
+  for (let at = readingsColumn; at < rows.length; at += rowLength) {
+    a += ((rows[at] as number) - p) ** 2;
+    b += ((rows[at + 1] as number) - q) ** 2;
+    c += ((rows[at + 2] as number) - r) ** 2;
+    d += ((rows[at + 3] as number) - s) ** 2;
+    e += ((rows[at + 4] as number) - t) ** 2;
+  }
+  return [a, b, c, d, e];
 }
 
 function apart(frame: BenchFrame, first: BenchFrame): WindowFailure {
@@ -266,11 +297,10 @@ export function summariseWindow(frames: readonly BenchFrame[], edgesPerRevolutio
 }
 
 type Flow = Pick<WindowSummary, 'edges' | 'firstEdgeAt' | 'lastEdgeAt' | 'partRates'>;
-type Whole = Pick<WindowSummary, 'from' | 'to' | 'frames' | 'missingFrames' | 'pulses'> & Spreads;
+type Whole = Pick<WindowSummary, 'from' | 'to' | 'frames' | 'missingFrames' | 'pulses'> & { readonly readings: Spreads };
 
 /** In the order of the archive. */
-function withFlow(whole: Whole, { edges, firstEdgeAt, lastEdgeAt, partRates }: Flow): WindowSummary {
-  const { from, to, frames, missingFrames, pulses, ...readings } = whole;
+function withFlow({ from, to, frames, missingFrames, pulses, readings }: Whole, { edges, firstEdgeAt, lastEdgeAt, partRates }: Flow): WindowSummary {
   return { from, to, frames, missingFrames, edges, firstEdgeAt, lastEdgeAt, partRates, pulses, ...readings };
 }
 

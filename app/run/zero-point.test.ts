@@ -105,8 +105,13 @@ describe('idle time', () => {
     const bench = new ScriptedBench();
     bench.leak = 10;
     const idle = new IdleTime(1);
+    let before: BenchFrame | null = null;
     const pass = (frames: number, quiet: boolean) => {
-      for (let n = 0; n < frames; n += 1) idle.add(bench.pass(true), quiet);
+      for (let n = 0; n < frames; n += 1) {
+        const frame = bench.pass(true);
+        idle.add(frame, before, quiet);
+        before = frame;
+      }
     };
     pass(200, false);
     expect(idle.take()).toBeNull();
@@ -130,8 +135,11 @@ describe('idle time', () => {
   const taken = (quiet: readonly boolean[], change: (n: number) => Partial<BenchFrame> = () => ({}), rest = 2): ReturnType<IdleTime['take']> => {
     const idle = new IdleTime(rest);
     const { burst } = new ScriptedBench().pass(true);
+    let before: BenchFrame | null = null;
     quiet.forEach((is, n) => {
-      idle.add({ ...new ScriptedBench().pass(true), at: seconds(n), edges: n, burst, ...change(n) }, is);
+      const frame = { ...new ScriptedBench().pass(true), at: seconds(n), edges: n, burst, ...change(n) };
+      idle.add(frame, before, is);
+      before = frame;
     });
     return idle.take();
   };
@@ -157,8 +165,11 @@ describe('idle time', () => {
   it('RUN-104 what was told is not told again, and goes on without another rest', () => {
     const idle = new IdleTime(0);
     const { burst } = new ScriptedBench().pass(true);
+    let before: BenchFrame | null = null;
     const add = (n: number) => {
-      idle.add({ ...new ScriptedBench().pass(true), at: seconds(n), edges: 2 * n, burst }, true);
+      const frame = { ...new ScriptedBench().pass(true), at: seconds(n), edges: 2 * n, burst };
+      idle.add(frame, before, true);
+      before = frame;
     };
     [0, 1, 2].forEach(add);
     expect(idle.take()).toEqual({ edges: 2, time: 1 });

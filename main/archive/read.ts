@@ -142,7 +142,7 @@ const runsPerPage = 200;
 const attemptsPerPage = 1000;
 const unpackedChunksKept = 3;
 
-export const chunkFrames = (row: ChunkRow, run: RunRecord): BenchFrame[] => {
+const chunkFrames = (row: ChunkRow, run: RunRecord): BenchFrame[] => {
   try {
     return decodeFrames(row.data);
   } catch (error) {
@@ -346,7 +346,7 @@ export class ArchiveReader {
     const ending = this.#endingAt.all(run.no, segment, Math.floor(window.to * 1e6)).map(({ chunk }) => chunk);
     for (const row of this.#backwards.iterate(run.no, Math.max(-1, ...ending))) {
       if (found.length === 0 && !ending.includes(row.chunk)) return null;
-      for (const frame of this.#framesOf(row, run).toReversed()) {
+      for (const frame of this.framesOf(row, run).toReversed()) {
         if (found.length === 0 && frame.at !== window.to) continue;
         found.push(frame);
         firstSegment = row.segment;
@@ -363,7 +363,7 @@ export class ArchiveReader {
       const found: BenchFrame[] = [];
       for (const row of this.#chunks.iterate(run.no, segment, Math.floor(from * 1e6))) {
         if (row.from_us > Math.ceil(to * 1e6)) break;
-        for (const frame of this.#framesOf(row, run)) {
+        for (const frame of this.framesOf(row, run)) {
           if (frame.at >= from && frame.at <= to) found.push(frame);
         }
       }
@@ -372,7 +372,7 @@ export class ArchiveReader {
   }
 
   /** Windows that follow each other lie in the same chunk: the latest few are not unpacked again. A chunk never changes. */
-  #framesOf(row: ChunkRow, run: StoredRun): readonly BenchFrame[] {
+  framesOf(row: ChunkRow, run: StoredRun): readonly BenchFrame[] {
     const known = this.#unpacked.find((one) => one.run === run.no && one.chunk === row.chunk);
     if (known !== undefined) return known.frames;
     const frames = chunkFrames(row, run);

@@ -16,7 +16,7 @@ import type { Head } from './ledger.ts';
 import { libraryProblems } from './library.ts';
 import { meterCheckProblems } from './meter-checks.ts';
 import { migrate } from './migrations.ts';
-import { ArchiveUnreadable, chunkFrames, eventOf, parseStored } from './read.ts';
+import { ArchiveUnreadable, eventOf, parseStored } from './read.ts';
 import type { ArchiveReader, ChunkRow, StoredRun } from './read.ts';
 import { openDatabase, storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
@@ -57,29 +57,38 @@ function references(db: Database): ArchiveCheck {
 const statistics: ReadonlySet<string> = new Set(['sqlite_stat1', 'sqlite_stat4']);
 
 /** ARC-8. Tables, indexes and the triggers that keep rows from being changed: those, and no others. */
+const schemaOf = (db: Database): ReadonlyMap<string, string | null> =>
+  new Map(
+    db
+      .prepare<[], { name: string; sql: string | null }>('SELECT name, sql FROM sqlite_schema')
+      .all()
+      .map((row) => [row.name, row.sql]),
+  );
+
+let known: ReadonlyMap<string, string | null> | null = null;
+
+/** What this program makes of an empty archive: the same at any time, so it is made once. */
+function knownSchema(): ReadonlyMap<string, string | null> {
+  if (known !== null) return known;
+  const fresh = openDatabase(':memory:', { readOnly: false, busyTimeout: 0 });
+  try {
+    migrate(fresh, 0, { id: 'of no archive', at: 0 }, rebuildDerived);
+    known = schemaOf(fresh);
+    return known;
+  } finally {
+    fresh.close();
+  }
+}
+
 function schema(db: Database): ArchiveCheck {
   const findings = new Findings(
     'schema',
     (asked) => `All ${asked} tables, indexes and triggers are as this program makes them, and there are no others; recorded rows cannot be changed by mistake.`,
   );
-  const read = (from: Database): Map<string, string | null> =>
-    new Map(
-      from
-        .prepare<[], { name: string; sql: string | null }>('SELECT name, sql FROM sqlite_schema')
-        .all()
-        .map((row) => [row.name, row.sql]),
-    );
-  const fresh = openDatabase(':memory:', { readOnly: false, busyTimeout: 0 });
-  try {
-    migrate(fresh, 0, { id: 'of no archive', at: 0 }, rebuildDerived);
-    const found = read(db);
-    const known = read(fresh);
-    for (const [name, sql] of known) findings.expect(found.has(name) && found.get(name) === sql, () => `"${name}" is missing or has been changed.`);
-    for (const name of found.keys()) {
-      if (!known.has(name) && !statistics.has(name)) findings.fail(`"${name}" is not of this program.`);
-    }
-  } finally {
-    fresh.close();
+  const found = schemaOf(db);
+  for (const [name, sql] of knownSchema()) findings.expect(found.has(name) && found.get(name) === sql, () => `"${name}" is missing or has been changed.`);
+  for (const name of found.keys()) {
+    if (!knownSchema().has(name) && !statistics.has(name)) findings.fail(`"${name}" is not of this program.`);
   }
   return findings.done();
 }
@@ -206,8 +215,18 @@ function checkStatus(db: Database, run: StoredRun, walked: Walked, to: RunFindin
   to.status.expect(agrees, () => `The list shows run ${run.id} otherwise than its journal.`);
 }
 
+/**
+ * The attempts, with the windows that are computed again, and the telemetry, chunk by chunk. Both go through the frames in the order in which
+ * they came: the chunks are looked at up to the end of a window just before it, so that each is unpacked once for both.
+ */
+function* checkFrames(db: Database, reader: ArchiveReader, run: StoredRun, walked: Walked, to: RunFindings): Steps {
+  const telemetry = new TelemetryCheck(db, reader, run, to);
+  yield* checkAttempts(db, reader, run, walked, to, telemetry);
+  yield* telemetry.upTo(Number.POSITIVE_INFINITY, 0);
+}
+
 // eslint-disable-next-line complexity -- a list of independent checks of one attempt
-function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walked: Walked, to: RunFindings): Steps {
+function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walked: Walked, to: RunFindings, telemetry: TelemetryCheck): Steps {
   const rows = db.prepare<[number], { point: number; attempt: number; seq: number; verdict: string; segment: number | null }>(
     'SELECT point, attempt, seq, verdict, segment FROM attempts WHERE run = ? ORDER BY point, attempt',
   );
@@ -228,6 +247,7 @@ function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, wal
     const body = stored === undefined ? null : eventOf(stored, where).body;
     const window = body?.kind === 'attempt-ended' ? body.window : null;
     if (window === null || edgesPerRevolution === undefined) continue;
+    if (row.segment !== null) yield* telemetry.upTo(row.segment, window.to);
     try {
       const { frames, stepped } = row.segment === null ? { frames: [], stepped: false } : reader.framesOfWindow(run, row.segment, window);
       // Through JSON, because that is the way the stored one came.
@@ -254,43 +274,66 @@ function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, wal
   for (const body of missing.values()) to.attempts.fail(`Attempt ${body.attempt} of point ${shownPoint(body.point)} of run ${run.id} has no row.`);
 }
 
-function* checkTelemetry(db: Database, run: StoredRun, to: RunFindings): Steps {
+/** Goes on from chunk to chunk as far as it is asked to. */
+class TelemetryCheck {
+  readonly #reader: ArchiveReader;
+  readonly #run: StoredRun;
+  readonly #to: RunFindings;
   // One after the other, because a connection on which a walk over rows is open can do nothing else between two steps.
-  const rows = db.prepare<[number, number], ChunkRow & { boot_id: string }>(
-    `SELECT chunk, t.segment, s.boot_id, from_us, to_us, last_frame, frames, data FROM telemetry t
-     LEFT JOIN segments s ON s.run = t.run AND s.segment = t.segment WHERE t.run = ? AND chunk > ? ORDER BY chunk LIMIT 1`,
-  );
-  let expected = 0;
-  let last = null as { readonly segment: number; readonly at: number; readonly number: number } | null;
-  for (let row = rows.get(run.no, -1); row !== undefined; row = rows.get(run.no, row.chunk)) {
-    yield;
-    const where = `Telemetry chunk ${row.chunk} of run ${run.id}`;
-    if (row.chunk !== expected) to.telemetry.fail(`Run ${run.id} has no telemetry chunk ${expected}.`);
-    expected = row.chunk + 1;
+  readonly #after;
+  #row: (ChunkRow & { readonly boot_id: string }) | null | undefined = null;
+  #last: { readonly segment: number; readonly at: number; readonly number: number } | null = null;
+
+  constructor(db: Database, reader: ArchiveReader, run: StoredRun, to: RunFindings) {
+    this.#reader = reader;
+    this.#run = run;
+    this.#to = to;
+    this.#after = db.prepare<[number, number], ChunkRow & { readonly boot_id: string }>(
+      `SELECT chunk, t.segment, s.boot_id, from_us, to_us, last_frame, frames, data FROM telemetry t
+       LEFT JOIN segments s ON s.run = t.run AND s.segment = t.segment WHERE t.run = ? AND chunk > ? ORDER BY chunk LIMIT 1`,
+    );
+  }
+
+  /** All chunks up to the one that holds the controller's time `at`, s, of a segment. */
+  *upTo(segment: number, at: number): Steps {
+    while (this.#row !== undefined && (this.#row === null || this.#row.segment < segment || (this.#row.segment === segment && this.#row.to_us < at * 1e6))) {
+      const row = this.#after.get(this.#run.no, this.#row?.chunk ?? -1);
+      const expected = this.#row === null ? 0 : this.#row.chunk + 1;
+      this.#row = row;
+      if (row === undefined) return;
+      yield;
+      this.#check(row, expected);
+    }
+  }
+
+  #check(row: ChunkRow & { readonly boot_id: string }, expected: number): void {
+    const { telemetry } = this.#to;
+    const where = `Telemetry chunk ${row.chunk} of run ${this.#run.id}`;
+    if (row.chunk !== expected) telemetry.fail(`Run ${this.#run.id} has no telemetry chunk ${expected}.`);
     let frames;
     try {
-      frames = chunkFrames(row, run);
+      frames = this.#reader.framesOf(row, this.#run);
     } catch (error) {
       if (!(error instanceof ArchiveUnreadable)) throw error;
-      to.telemetry.fail(error.message);
-      continue;
+      telemetry.fail(error.message);
+      return;
     }
     const first = frames[0];
     const end = frames.at(-1);
-    if (first === undefined || end === undefined) continue;
+    if (first === undefined || end === undefined) return;
     const filed =
       frames.length === row.frames &&
       end.number === row.last_frame &&
       Math.floor(first.at * 1e6) === row.from_us &&
       Math.ceil(end.at * 1e6) === row.to_us &&
       frames.every((f) => f.bootId === row.boot_id);
-    to.telemetry.expect(filed, () => `${where} does not hold the frames that it is filed under.`);
+    telemetry.expect(filed, () => `${where} does not hold the frames that it is filed under.`);
     for (const frame of frames) {
-      if (last?.segment === row.segment && (frame.number <= last.number || frame.at < last.at)) {
-        to.telemetry.fail(`${where} overlaps what came before it.`);
+      if (this.#last?.segment === row.segment && (frame.number <= this.#last.number || frame.at < this.#last.at)) {
+        telemetry.fail(`${where} overlaps what came before it.`);
         break;
       }
-      last = { segment: row.segment, at: frame.at, number: frame.number };
+      this.#last = { segment: row.segment, at: frame.at, number: frame.number };
     }
   }
 }
@@ -302,7 +345,7 @@ export type VerifyProgress = Generator<number, Verification>;
 const STEPS_AT_A_STRETCH = 200;
 
 /**
- * Every check over the whole archive, step by step; time grows with its size (all telemetry is unpacked twice). `expected`: heads that
+ * Every check over the whole archive, step by step; time grows with its size (all telemetry is unpacked, once). `expected`: heads that
  * were noted or kept elsewhere, each of which must lie in the history of this archive. Nothing else may be done over the connection until
  * the last step, or until it is ended early by `return`.
  */
@@ -353,8 +396,7 @@ function* everyCheck(db: Database, reader: ArchiveReader, expected: readonly Hea
     }
     const walked = yield* told(walkJournal(reader, run, found));
     checkStatus(db, run, walked, found);
-    yield* told(checkAttempts(db, reader, run, walked, found));
-    yield* told(checkTelemetry(db, run, found));
+    yield* told(checkFrames(db, reader, run, walked, found));
   }
   const entered = yield* told(checkLedger(db, reader.ledger, expected));
   return {

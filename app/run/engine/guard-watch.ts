@@ -2,6 +2,7 @@
 import type { BenchFrame } from '../../bench/port.ts';
 import { lookPart } from '../../plan/look.ts';
 import type { Guard } from '../../plan/plan.ts';
+import type { Point } from '../../plan/points.ts';
 import { toKilopascals } from '../../quantities/quantity.ts';
 import { guardReading, Guards, guardText } from '../guards.ts';
 import type { GuardedWork, GuardMemory } from '../guards.ts';
@@ -16,6 +17,9 @@ class WorkOfRun implements GuardedWork {
   readonly #core: EngineCore;
   readonly #course: Course;
   readonly #idleFlow: IdleFlow;
+  #point: Point | null = null;
+  /** That it is measured at, kPa; NaN: none is to be held. */
+  #pressureOfPoint = Number.NaN;
 
   constructor(core: EngineCore, course: Course, idleFlow: IdleFlow) {
     this.#core = core;
@@ -26,8 +30,12 @@ class WorkOfRun implements GuardedWork {
   get pressureKpa(): number {
     if (!this.#course.facts.atPressure) return Number.NaN;
     const point = this.#core.currentPoint;
-    // Held open for a moment: the plan need not have been made for that droop (RUN-143).
-    return point !== null && lookPart(point) !== 'held' ? toKilopascals(point.pressure) : Number.NaN;
+    if (point !== this.#point) {
+      this.#point = point;
+      // Held open for a moment: the plan need not have been made for that droop (RUN-143).
+      this.#pressureOfPoint = point !== null && lookPart(point) !== 'held' ? toKilopascals(point.pressure) : Number.NaN;
+    }
+    return this.#pressureOfPoint;
   }
 
   get supplyV(): number {

@@ -171,14 +171,17 @@ export class PulsedPoint {
     const minS = look ? plan.look.windowS : plan.window.minS;
     const minEdges = look ? lookEdges : pairEdges(plan.window.minEdges, this.#point.role);
     const window = this.#window;
+    const most = this.#windowMax;
+    const least = Math.min(minS, most);
     yield* until({
       facts: inPulses,
       met: (frame) => {
         const driven = this.#isDriven(frame);
         if (driven !== true) return driven;
         window.add(frame);
+        if (!window.lasts(least)) return false;
         // A window that cannot be judged is none: where frames are few it goes on until its halves can be compared (RUN-47).
-        return (window.duration >= minS && window.edges >= minEdges && (look || window.tellsHalves)) || window.duration >= this.#windowMax;
+        return window.lasts(most) || (window.edges >= minEdges && (look || window.tellsHalves));
       },
       dueAfter: this.#windowMax + clockSlack,
       overdue: () => this.#reject('The clock of the controller did not go on inside the window.'),
@@ -212,7 +215,7 @@ export class PulsedPoint {
       return Number.isNaN(this.#seenAt) ? false : this.#reject('Another pulse train took the place of the one that was asked for.');
     }
     if (!frame.burst.active) return this.#reject(`The pulses ended after ${frame.burst.done} of ${frame.burst.commanded}, before the window was long enough.`, 'pulses-ended');
-    if (this.#pulsesMove) this.#readings.standing.add(frame);
+    if (this.#pulsesMove) this.#readings.standing.add(frame, this.#core.readings);
     this.#current.sum += frame.current;
     this.#current.frames += 1;
     return !Number.isNaN(this.#seenAt) && frame.at - Math.max(this.#seenAt, frame.lastEdgeAt) > this.#silentAfter ? this.#rejectSilent() : true;

@@ -26,12 +26,12 @@ export class LatestReadings {
     this.idleTime = new IdleTime(plan.zero.settleS);
   }
 
-  /** `impossible`: no flow can be had from the frame. */
-  add(frame: BenchFrame, impossible: boolean): void {
+  /** `before`: the frame before it; null: none of this link. `impossible`: no flow can be had from the frame. */
+  add(frame: BenchFrame, before: BenchFrame | null, impossible: boolean): void {
     // A rail that was shut off fills up when it is opened.
     const driven = this.#settings.pulsing || this.#settings.railShut;
     this.idleFlow.add(frame, driven || impossible);
-    this.idleTime.add(frame, !driven && !this.#course.facts.countingZero && this.#settings.pressureFits(frame) && !impossible);
+    this.idleTime.add(frame, before, !driven && !this.#course.facts.countingZero && this.#settings.pressureFits(frame) && !impossible);
   }
 
   /** The controller was reset. */

@@ -1,6 +1,5 @@
 /** What follows from a host that stood still, or whose wall clock was set (RUN-164, RUN-168). */
 import { HostTime, spanText } from '../host-time.ts';
-import type { HostClocks } from '../host-time.ts';
 import type { EngineCore } from './core.ts';
 import type { Safety } from './safety.ts';
 
@@ -17,9 +16,8 @@ export class Standstill {
   }
 
   /** The host's clocks with each input. */
-  take(clocks: HostClocks): void {
-    this.#hostTime.take(clocks);
-    if (this.#hostTime.stepped || this.#hostTime.stoodStill > this.#longest) this.#tell();
+  take(now: number, wall: number | undefined, asleep: number | undefined): void {
+    if (this.#hostTime.take(this.#longest, now, wall, asleep)) this.#tell();
   }
 
   /** `unwatched`: s that the controller's clock went on more than the host's: it tells of a suspended host where the host's own clocks do not. */
