@@ -10,7 +10,7 @@ import { recordOf, type RunRecord, type RunRecordRow } from './chain.ts';
 import { Ledger, type Head } from './ledger.ts';
 import { storageFailure } from './sqlite.ts';
 import type { Database } from './sqlite.ts';
-import { decodeFrames } from './telemetry-chunk.ts';
+import { decodeFrames, maxFramesPerChunk } from './telemetry-chunk.ts';
 
 /**
  * Thrown by reads when the file cannot be read or holds what this program cannot have written. The message is a text
@@ -140,7 +140,8 @@ export interface ChunkRow {
 const eventsPerPage = 500;
 const runsPerPage = 200;
 const attemptsPerPage = 1000;
-const unpackedChunksKept = 3;
+/** A few chunks of the longest; a commit of its own has fewer, and then more are kept. */
+const unpackedFramesKept = 3 * maxFramesPerChunk;
 
 const chunkFrames = (row: ChunkRow, run: RunRecord): BenchFrame[] => {
   try {
@@ -166,7 +167,9 @@ export class ArchiveReader {
   readonly #endingAt;
   readonly #backwards;
   readonly #frameCount;
-  readonly #unpacked: { readonly run: number; readonly chunk: number; readonly frames: readonly BenchFrame[] }[] = [];
+  /** By run and chunk, the latest used last. */
+  readonly #unpacked = new Map<string, readonly BenchFrame[]>();
+  #unpackedFrames = 0;
 
   constructor(db: Database, path: string) {
     this.path = path;
@@ -333,7 +336,7 @@ export class ArchiveReader {
       const chunk = next;
       const row = this.#reading(() => this.#chunk.get(run.no, chunk));
       if (row === undefined) return;
-      if (wanted(first, row.frames)) yield { first, frames: chunkFrames(row, run) };
+      if (wanted(first, row.frames)) yield { first, frames: this.framesOf(row, run) };
       first += row.frames;
     }
   }
@@ -373,12 +376,28 @@ export class ArchiveReader {
 
   /** Windows that follow each other lie in the same chunk: the latest few are not unpacked again. A chunk never changes. */
   framesOf(row: ChunkRow, run: StoredRun): readonly BenchFrame[] {
-    const known = this.#unpacked.find((one) => one.run === run.no && one.chunk === row.chunk);
-    if (known !== undefined) return known.frames;
+    const key = `${run.no}/${row.chunk}`;
+    const known = this.#unpacked.get(key);
+    if (known !== undefined) {
+      this.#unpacked.delete(key);
+      this.#unpacked.set(key, known);
+      return known;
+    }
     const frames = chunkFrames(row, run);
-    this.#unpacked.unshift({ run: run.no, chunk: row.chunk, frames });
-    if (this.#unpacked.length > unpackedChunksKept) this.#unpacked.pop();
+    this.#unpacked.set(key, frames);
+    this.#unpackedFrames += frames.length;
+    for (const [oldest, { length }] of this.#unpacked) {
+      if (this.#unpackedFrames <= unpackedFramesKept) break;
+      this.#unpacked.delete(oldest);
+      this.#unpackedFrames -= length;
+    }
     return frames;
+  }
+
+  /** What lies in the file is read anew. */
+  forgetFrames(): void {
+    this.#unpacked.clear();
+    this.#unpackedFrames = 0;
   }
 
   #attemptRows(run: StoredRun, page: AttemptsPage): AttemptRow[] {

@@ -145,11 +145,10 @@ type AttemptEnded = Extract<RunEventBody, { kind: 'attempt-ended' }>;
 type Steps = Generator<undefined>;
 
 /**
- * Walks the journal once: chain and fold; returns the last state, without windows, with its outline, and which attempts ended by which event.
+ * Walks the journal once: chain and fold, and the attempts as they end; returns the last state, without windows, with its outline.
  * The windows stay in the archive: those of a long run are hundreds of megabytes.
  */
-function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
-  const ended = new Map<number, Pick<AttemptEnded, 'point' | 'attempt' | 'verdict'>>();
+function* walkJournal(reader: ArchiveReader, run: StoredRun, attempts: AttemptCheck, to: RunFindings) {
   const seals = new Map<string, string>();
   let state: RunState | null = null;
   let lastAt = 0;
@@ -179,7 +178,7 @@ function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
       const { planHash, equipmentHash } = documentHashes(parseStored(row.body, where));
       if (planHash !== run.planHash || equipmentHash !== run.equipmentHash) to.chain.fail(`${where} opens another plan or equipment than the run was made for.`);
     }
-    if (body.kind === 'attempt-ended') ended.set(row.seq, { point: body.point, attempt: body.attempt, verdict: body.verdict });
+    if (body.kind === 'attempt-ended') yield* attempts.ended(row.seq, body, replays ? state : null);
     if (body.kind === 'blind-sealed') seals.set(`${body.point}/${body.attempt}`, body.seal);
     if (body.kind === 'blind-unsealed') {
       for (const secret of body.shifts) to.seals.expect(seals.get(`${secret.point}/${secret.attempt}`) === sealOf(secret), () => `${where} tells a shift of point ${shownPoint(secret.point)}, attempt ${secret.attempt}, that is not the one that was sealed.`);
@@ -194,7 +193,7 @@ function* walkJournal(reader: ArchiveReader, run: StoredRun, to: RunFindings) {
     }
   }
   to.journal.expect(replays, () => `The journal of run ${run.id} cannot be replayed.`);
-  return { ended, state: replays ? state : null, outline: state === null ? emptyOutline : outlineOf(state, lastAt), replays };
+  return { state: replays ? state : null, outline: state === null ? emptyOutline : outlineOf(state, lastAt), replays };
 }
 
 type Walked = ReturnType<typeof walkJournal> extends Generator<undefined, infer W> ? W : never;
@@ -215,43 +214,69 @@ function checkStatus(db: Database, run: StoredRun, walked: Walked, to: RunFindin
   to.status.expect(agrees, () => `The list shows run ${run.id} otherwise than its journal.`);
 }
 
-/**
- * The attempts, with the windows that are computed again, and the telemetry, chunk by chunk. Both go through the frames in the order in which
- * they came: the chunks are looked at up to the end of a window just before it, so that each is unpacked once for both.
- */
-function* checkFrames(db: Database, reader: ArchiveReader, run: StoredRun, walked: Walked, to: RunFindings): Steps {
-  const telemetry = new TelemetryCheck(db, reader, run, to);
-  yield* checkAttempts(db, reader, run, walked, to, telemetry);
-  yield* telemetry.upTo(Number.POSITIVE_INFINITY, 0);
+interface AttemptRow {
+  readonly point: number;
+  readonly attempt: number;
+  readonly seq: number;
+  readonly verdict: string;
+  readonly segment: number | null;
 }
 
-// eslint-disable-next-line complexity -- a list of independent checks of one attempt
-function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, walked: Walked, to: RunFindings, telemetry: TelemetryCheck): Steps {
-  const rows = db.prepare<[number], { point: number; attempt: number; seq: number; verdict: string; segment: number | null }>(
-    'SELECT point, attempt, seq, verdict, segment FROM attempts WHERE run = ? ORDER BY point, attempt',
-  );
-  const eventAt = db.prepare<[number, number], { seq: number; at: number; body: string }>('SELECT seq, at, body FROM events WHERE run = ? AND seq = ?');
-  const missing = new Map(walked.ended);
-  const edgesPerRevolution = walked.state?.equipment.meter.edgesPerRevolution;
-  // A zero point has a window of its own kind.
-  const points = walked.state?.setPoints ?? [];
-  // In the order in which they were made: windows that follow each other lie in the same telemetry, which is unpacked once for all of them.
-  for (const row of rows.all(run.no).sort((a, b) => a.seq - b.seq)) {
-    yield;
-    const where = `Attempt ${row.attempt} of point ${shownPoint(row.point)} of run ${run.id}`;
-    const ended = walked.ended.get(row.seq);
-    missing.delete(row.seq);
-    const fits = ended?.point === row.point && ended.attempt === row.attempt && ended.verdict === row.verdict;
-    if (!to.attempts.expect(fits, () => `${where} does not agree with the journal.`)) continue;
-    const stored = eventAt.get(run.no, row.seq);
-    const body = stored === undefined ? null : eventOf(stored, where).body;
-    const window = body?.kind === 'attempt-ended' ? body.window : null;
-    if (window === null || edgesPerRevolution === undefined) continue;
-    if (row.segment !== null) yield* telemetry.upTo(row.segment, window.to);
+/**
+ * Holds the rows of attempts against their events, and computes their windows again. Windows and telemetry are gone through in the order
+ * in which they came: the chunks are looked at up to the end of a window just before it, so that each is unpacked once for both.
+ */
+class AttemptCheck {
+  readonly #reader: ArchiveReader;
+  readonly #run: StoredRun;
+  readonly #telemetry: TelemetryCheck;
+  readonly #to: RunFindings;
+  /** Those that no event has been found for, by its number. */
+  readonly #rows: Map<number, AttemptRow>;
+
+  constructor(db: Database, reader: ArchiveReader, run: StoredRun, telemetry: TelemetryCheck, to: RunFindings) {
+    this.#reader = reader;
+    this.#run = run;
+    this.#telemetry = telemetry;
+    this.#to = to;
+    this.#rows = new Map(
+      db
+        .prepare<[number], AttemptRow>('SELECT point, attempt, seq, verdict, segment FROM attempts WHERE run = ? ORDER BY point, attempt')
+        .all(run.no)
+        .map((row) => [row.seq, row]),
+    );
+  }
+
+  /** `state`: of the run before it; null: it could not be replayed up to there. */
+  *ended(seq: number, { point, attempt, verdict, window }: AttemptEnded, state: RunState | null): Steps {
+    const row = this.#rows.get(seq);
+    if (row === undefined) {
+      this.#to.attempts.fail(`Attempt ${attempt} of point ${shownPoint(point)} of run ${this.#run.id} has no row.`);
+      return;
+    }
+    this.#rows.delete(seq);
+    if (!this.#to.attempts.expect(row.point === point && row.attempt === attempt && row.verdict === verdict, () => this.#disagrees(row))) return;
+    if (window === null || state === null) return;
+    if (row.segment !== null) yield* this.#telemetry.upTo(row.segment, window.to);
+    this.#computeAgain(row, window, state);
+  }
+
+  /** The rows that are left have no event. */
+  rest(): void {
+    for (const row of this.#rows.values()) this.#to.attempts.fail(this.#disagrees(row));
+  }
+
+  readonly #where = ({ point, attempt }: AttemptRow): string => `Attempt ${attempt} of point ${shownPoint(point)} of run ${this.#run.id}`;
+  readonly #disagrees = (row: AttemptRow): string => `${this.#where(row)} does not agree with the journal.`;
+
+  #computeAgain(row: AttemptRow, window: WindowSummary, { equipment, setPoints }: RunState): void {
+    const { segment } = row;
+    const { windows, stepped } = this.#to;
+    const where = this.#where(row);
     try {
-      const { frames, stepped } = row.segment === null ? { frames: [], stepped: false } : reader.framesOfWindow(run, row.segment, window);
-      // Through JSON, because that is the way the stored one came.
-      const { current, ...again } = JSON.parse(JSON.stringify(summariseWindow(frames, edgesPerRevolution, points[row.point]?.role))) as Partial<WindowSummary>;
+      const found = segment === null ? { frames: [], stepped: false } : this.#reader.framesOfWindow(this.#run, segment, window);
+      // Through JSON, because that is the way the stored one came. A zero point has a window of its own kind.
+      const { current, ...again } = JSON.parse(JSON.stringify(summariseWindow(found.frames, equipment.meter.edgesPerRevolution, setPoints[row.point]?.role))) as Partial<WindowSummary>;
       // Journals of earlier versions do not hold the current (RUN-130).
       // What was counted between two windows lies outside the frames of this one (RUN-104).
       const own = { ...window };
@@ -260,18 +285,17 @@ function* checkAttempts(db: Database, reader: ArchiveReader, run: StoredRun, wal
       const comparable = window.current === undefined ? again : { ...again, current };
       const { decay } = window;
       if (decay !== undefined) {
-        const shut: unknown = JSON.parse(JSON.stringify(summariseDecay(row.segment === null ? [] : reader.segmentFrames(run, row.segment, decay.from, decay.to))));
-        to.windows.expect(isDeepStrictEqual(shut, decay), () => `${where}: its pressure decay comes out differently from the stored telemetry.`);
+        const shut: unknown = JSON.parse(JSON.stringify(summariseDecay(segment === null ? [] : this.#reader.segmentFrames(this.#run, segment, decay.from, decay.to))));
+        windows.expect(isDeepStrictEqual(shut, decay), () => `${where}: its pressure decay comes out differently from the stored telemetry.`);
       }
       const same = isDeepStrictEqual(comparable, own);
-      if (same && stepped) to.stepped.push(where);
-      to.windows.expect(same, () => `${where}: its window comes out differently from the stored telemetry.`);
+      if (same && found.stepped) stepped.push(where);
+      windows.expect(same, () => `${where}: its window comes out differently from the stored telemetry.`);
     } catch (error) {
       if (!(error instanceof ArchiveUnreadable)) throw error;
-      to.windows.fail(`${where}: its window cannot be computed again. ${error.message}`);
+      windows.fail(`${where}: its window cannot be computed again. ${error.message}`);
     }
   }
-  for (const body of missing.values()) to.attempts.fail(`Attempt ${body.attempt} of point ${shownPoint(body.point)} of run ${run.id} has no row.`);
 }
 
 /** Goes on from chunk to chunk as far as it is asked to. */
@@ -353,6 +377,7 @@ export function* verifying(db: Database, reader: ArchiveReader, expected: readon
   try {
     // One read transaction: an archive that is being written meanwhile is seen as it stood at one instant.
     db.exec('BEGIN');
+    reader.forgetFrames();
     const { checks, ...identity } = yield* everyCheck(db, reader, expected);
     db.exec('COMMIT');
     return { passed: checks.every((check) => check.passed), checks, ...identity };
@@ -373,7 +398,7 @@ function* everyCheck(db: Database, reader: ArchiveReader, expected: readonly Hea
     return { checks: [whole, contents], archiveId: null, head: null };
   }
   const rows = (table: string): number => db.prepare<[], { n: number }>(`SELECT count(*) AS n FROM ${table}`).get()?.n ?? 0;
-  const all = rows('events') + rows('attempts') + rows('telemetry') + rows('ledger');
+  const all = rows('events') + rows('telemetry') + rows('ledger');
   let done = 0;
   function* told<T>(work: Generator<undefined, T>): Generator<number, T> {
     for (;;) {
@@ -394,9 +419,11 @@ function* everyCheck(db: Database, reader: ArchiveReader, expected: readonly Hea
       found.status.fail(`The list leaves out run ${id}, which the archive holds.`);
       continue;
     }
-    const walked = yield* told(walkJournal(reader, run, found));
-    checkStatus(db, run, walked, found);
-    yield* told(checkFrames(db, reader, run, walked, found));
+    const telemetry = new TelemetryCheck(db, reader, run, found);
+    const attempts = new AttemptCheck(db, reader, run, telemetry, found);
+    checkStatus(db, run, yield* told(walkJournal(reader, run, attempts, found)), found);
+    attempts.rest();
+    yield* told(telemetry.upTo(Number.POSITIVE_INFINITY, 0));
   }
   const entered = yield* told(checkLedger(db, reader.ledger, expected));
   return {

@@ -136,6 +136,8 @@ export class ArchiveWriter {
   readonly #counting;
   readonly #status;
   readonly #ids: V7Generator;
+  /** Made once: it costs as much as a small commit. */
+  readonly #transaction;
   /** Of committed transactions only. */
   readonly #positions = new Map<string, Position>();
 
@@ -148,6 +150,7 @@ export class ArchiveWriter {
     this.#insert = insertStatements(db);
     this.#counting = countingStatements(db);
     this.#status = statusStatement(db);
+    this.#transaction = db.transaction((work: () => unknown) => work());
   }
 
   createRun(run: NewRun): CreateResult {
@@ -216,7 +219,7 @@ export class ArchiveWriter {
 
   #durably<T>(work: () => T): T | StorageFailure {
     try {
-      return this.#db.transaction(work).immediate();
+      return this.#transaction.immediate(work) as T;
     } catch (error) {
       const failure = storageFailure(error, this.#path);
       if (failure === null) throw error;

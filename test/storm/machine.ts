@@ -165,27 +165,27 @@ export function watchedFile(events: DiskEvents): typeof openDatabase {
         });
         return statement;
       },
-      transaction: (work: () => unknown) => {
-        const whole = transaction(() => {
-          const result = work();
+      transaction: (work: (...args: readonly unknown[]) => unknown) => {
+        const whole = transaction((...args: readonly unknown[]) => {
+          const result = work(...args);
           events.atEnd();
           return result;
         });
-        const immediate = (): unknown => {
+        const immediate = (...args: readonly unknown[]): unknown => {
           if (!events.alive()) throw diskError('SQLITE_IOERR_WRITE');
           events.beforeCommit();
           if (!events.alive()) throw diskError('SQLITE_IOERR_WRITE');
           statements = 0;
           bodies = [];
           try {
-            const result = whole.immediate();
+            const result = whole.immediate(...args);
             events.afterCommit(bodies, runNumber);
             return result;
           } finally {
             statements = null;
           }
         };
-        return Object.assign(() => whole(), { immediate, deferred: () => whole.deferred(), exclusive: () => whole.exclusive() });
+        return Object.assign((...args: readonly unknown[]) => whole(...args), { immediate });
       },
     };
     for (const [name, value] of Object.entries(replaced)) Object.defineProperty(db, name, { value });

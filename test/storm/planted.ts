@@ -40,7 +40,7 @@ export const plantedFaults: readonly Planted[] = [
   },
   one('a window is filed under the first segment', archive, 'segmentOf(body.window.to)', '0'),
   one('a failed commit moves the position on', archive, 'if (result.ok) this.#positions.set(id, after);', 'this.#positions.set(id, after);'),
-  one('a step is no transaction', archive, 'return this.#db.transaction(work).immediate();', 'return work();'),
+  one('a step is no transaction', archive, 'return this.#transaction.immediate(work) as T;', 'return work();'),
   one('the hash leaves out the time', archive, 'head = chainHash(head, seq, at, text);', 'head = chainHash(head, seq, 0, text);'),
   one('the list is brought up to date now and then', archive, 'if (bodies.length > 0) putStatus', 'if (bodies.length > 1) putStatus'),
   one('each chunk loses its last frame', archive, 'encodeFrames(stretch.frames);', 'encodeFrames(stretch.frames.slice(0, -1));'),
