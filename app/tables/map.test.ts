@@ -234,6 +234,14 @@ describe('RED-88: what a curve misses a knot by that is left out', () => {
     return [...interpolateCarried(knots, 3.5, 'pressure').of.parts.values()].find((p) => p.source.quantity === 'interpolation')?.effect ?? 0;
   };
 
+  it('RED-102: half of what measured places stand off their form, in the middle between two of them', () => {
+    const knots = [1, 2, 3, 4].map((x) => ({ x, of: carried(10 * x) }));
+    const partAt = (x: number): number => [...interpolateCarried(knots, x, 'voltage', { coordinates: [(v) => v], misfit: 3 }).of.parts.values()].find((p) => p.source.quantity === 'interpolation')?.effect ?? 0;
+    expect(partAt(2.5)).toBeCloseTo(1.5, 12);
+    expect(partAt(2.1)).toBeCloseTo(1.5 * 0.36, 12);
+    expect(partAt(4.5)).toBeGreaterThan(3);
+  });
+
   it('is scatter as far as the errors of the knots explain it, and shape beyond', () => {
     expect(ofInterpolation(1)).toBe(0);
     expect(ofInterpolation(-1)).toBe(0);
