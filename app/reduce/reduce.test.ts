@@ -3,7 +3,7 @@ import { densityOfHeptane } from '../fluid/heptane.test-helper.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { celsius, kilopascals, milliseconds, pascals, volts } from '../quantities/quantity.ts';
+import { celsius, kilopascals, milliseconds, pascals, seconds, volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { kFactorAt } from './mass.ts';
 import type { MassPerPulse } from './mass.ts';
@@ -51,6 +51,36 @@ function firstMass(reduction: Reduction): MassPerPulse {
   return outcome;
 }
 
+
+describe('windows that end within a turn of the meter', () => {
+  it('RED-95: scatter by what is left of it, each by its edges, and the windows of whole turns by none of it', () => {
+    const plan = syntheticPlan({ voltageV: [9, 12, 14, 16], widthMs: [2, 2.5, 3, 3.5, 4, 5, 6, 8, 10, 12], replicates: 3 }, 4);
+    const normal = normalFrom(8);
+    const amplitude = 0.01;
+    const scatter = { ...noScatter, relative: 3e-4 };
+    // Short pulses: 15 edges, and what an error of 1 % inside a turn of 24 leaves of them. Long ones: two turns.
+    const attempts = attemptsOf(plan, { scatter, seed: 5 }).map((attempt) => {
+      const { window } = attempt;
+      const hertz = window.edges / (window.lastEdgeAt - window.firstEdgeAt);
+      const edges = (expandPlan(plan)[attempt.point]?.width ?? 0) < 4.5e-3 ? 15 : 48;
+      const angle = (Math.PI * edges) / 24;
+      const off = edges === 15 ? (amplitude * Math.sin(angle) * normal()) / angle / Math.SQRT2 : 0;
+      return { ...attempt, window: { ...window, edges, lastEdgeAt: seconds(window.firstEdgeAt + (edges / hertz) * (1 + off)) } };
+    });
+    const reduction = reduceRun({ plan, equipment: syntheticEquipment, points: expandPlan(plan), attempts });
+    const [model] = reduction.scatter;
+    expect((model?.turn ?? 0) / (amplitude ** 2 / 2)).toBeGreaterThan(0.7);
+    expect((model?.turn ?? 0) / (amplitude ** 2 / 2)).toBeLessThan(1.4);
+    // 0.24 % of a short pulse and 0.03 % of a long one, in the mean of three.
+    for (const { widths } of lines(reduction)) {
+      for (const { width, uMass, mass } of widths) {
+        const expected = Math.hypot(3e-4, width < 4.5e-3 ? (amplitude * Math.sin((Math.PI * 15) / 24)) / ((Math.PI * 15) / 24) / Math.SQRT2 : 0) / Math.sqrt(3);
+        expect(uMass / mass / expected).toBeGreaterThan(0.6);
+        expect(uMass / mass / expected).toBeLessThan(1.6);
+      }
+    }
+  });
+});
 
 describe('masses', () => {
   it('RED-1: reduces the given attempts and no others, and keeps reference points out of lines', () => {
