@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { compareRuns, comparisonSentence, significanceWords } from './comparison.ts';
+import { compareRuns, comparisonSentence, enOf, significanceWords } from './comparison.ts';
 import { drawErrors, lineAt, madeRun, normalFrom, syntheticEquipment, syntheticInjector } from './synthetic-run.test-helper.ts';
 
 const first = madeRun({ seed: 3 });
@@ -57,5 +57,13 @@ describe('two runs', () => {
     const none = compareRuns(first, others);
     expect(none.rows).toEqual([]);
     expect(none.left).toHaveLength(3);
+  });
+
+  it('CMP-11: En is beyond 1 exactly where a difference is significant', () => {
+    const rows = compareRuns(madeRun({ seed: 7 }), madeRun({ seed: 8, injector: (i) => ({ ...syntheticInjector(i), slope: (p) => 1.01 * syntheticInjector(i).slope(p) }) })).rows;
+    const all = rows.flatMap((row) => [row.deadTime, row.slope]);
+    for (const difference of all) expect(Math.abs(enOf(difference)) > 1).toBe(difference.significant);
+    expect(new Set(all.map((d) => d.significant)).size).toBe(2);
+    expect(enOf({ first: 1, second: 1, value: 0, u95: 0, significant: false })).toBe(0);
   });
 });

@@ -88,6 +88,9 @@ function instrumentsSentence({ same, other }: ReturnType<typeof sharedBetween>):
     .join(' ');
 }
 
+/** Difference over its expanded uncertainty (ISO/IEC 17043), what both runs share taken out. CMP-11 */
+export const enOf = ({ value, u95 }: Difference): number => (value === 0 ? 0 : value / u95);
+
 /** How many of the differences are significant, and how many chance alone would give. */
 export function comparisonSentence(rows: readonly ComparedRow[], of: Of): string {
   const name = of === 'deadTime' ? 'dead time' : 'slope';

@@ -107,7 +107,9 @@ function* typedRuns(archive: Archive, type: string | undefined, silent: boolean)
     const state = stateOf(archive, id, { silent });
     const types = state.plan.injectors.map((injector) => injector.type);
     if (type !== undefined && !types.includes(type)) continue;
-    yield { id, equipment: state.equipment, types, reduction: reduceState(state) };
+    // Without its windows: all runs of an archive are held at a time.
+    const { cells, staticFlows } = reduceState(state);
+    yield { id, equipment: state.equipment, types, reduction: { cells, staticFlows } };
   }
 }
 

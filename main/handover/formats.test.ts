@@ -285,6 +285,23 @@ describe('TAB-16: calibration data', () => {
     expect([...met].sort()).toEqual(Object.keys(order).sort());
   });
 
+  it('are valid by those structure rules for libxml2 too, and torn ones are not', async () => {
+    const type = (name: string, inside: string): string => `<xs:element name="${name}"><xs:complexType><xs:sequence>${inside}</xs:sequence></xs:complexType></xs:element>`;
+    const text = (name: string, ...values: readonly string[]): string => `<xs:element name="${name}"><xs:simpleType><xs:restriction base="xs:string">${values.map((v) => `<xs:enumeration value="${v}"/>`).join('')}<xs:minLength value="1"/></xs:restriction></xs:simpleType></xs:element>`;
+    const short = '<xs:element name="SHORT-NAME"><xs:simpleType><xs:restriction base="xs:string"><xs:pattern value="[A-Za-z_][A-Za-z0-9_]{0,127}"/></xs:restriction></xs:simpleType></xs:element>';
+    const values = type('SW-VALUES-PHYS', `<xs:choice><xs:element name="V" type="xs:double" maxOccurs="unbounded"/>${type('VG', `${text('LABEL')}<xs:element name="V" type="xs:double" maxOccurs="unbounded"/>`).replace('<xs:element name="VG"', '<xs:element name="VG" maxOccurs="unbounded"')}</xs:choice>`);
+    const axis = type('SW-AXIS-CONT', `${text('CATEGORY', 'STD_AXIS', 'COM_AXIS', 'FIX_AXIS')}${text('UNIT-DISPLAY-NAME')}${values}`).replace('<xs:element', '<xs:element maxOccurs="2"');
+    const instance = type('SW-INSTANCE', `${short}${text('LONG-NAME')}${text('CATEGORY', 'VALUE', 'CURVE', 'MAP')}${type('SW-VALUE-CONT', `${text('UNIT-DISPLAY-NAME')}${values}`)}${type('SW-AXIS-CONTS', axis).replace('<xs:element', '<xs:element minOccurs="0"')}`).replace('<xs:element', '<xs:element maxOccurs="unbounded"');
+    const tree = type('SW-INSTANCE-TREE', `${short}${text('CATEGORY', 'VCD', 'NO_VCD')}${instance}`);
+    const schema = `<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema">${type('MSRSW', `${short}${text('CATEGORY', 'CDF20')}${type('SW-SYSTEMS', type('SW-SYSTEM', `${short}${type('SW-INSTANCE-SPEC', tree)}`))}`)}</xs:schema>`;
+    const errors = async (xml: string) => (await validateXML({ xml: [{ fileName: 'x.xml', contents: xml }], schema: [{ fileName: 'x.xsd', contents: schema }] })).errors;
+    for (const [, , document] of documents) expect(await errors(cdfFile(document).xml)).toEqual([]);
+    const { xml } = cdfFile(measured);
+    expect(await errors(xml.replace('<CATEGORY>MAP</CATEGORY>', '<CATEGORY>PLAN</CATEGORY>'))).not.toEqual([]);
+    expect(await errors(xml.replace(/<V>[^<]*<\/V>/, '<V>high</V>'))).not.toEqual([]);
+    expect(await errors(xml.replace(/<SW-VALUE-CONT>[\s\S]*?<\/SW-VALUE-CONT>/, ''))).not.toEqual([]);
+  });
+
   it('carry the uncertainty of each beside it', () => {
     const instances = instancesOf(cdfFile(measured).xml);
     for (const table of measured.tables) {

@@ -4,6 +4,8 @@ import { describe, expect, it } from 'vitest';
 import { validateXML } from 'xmllint-wasm';
 import { withCertificate } from '../../app/equipment/certificate.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
+import { statedOfCertificate } from '../../app/handover/stated.ts';
+import { agreementOf } from '../../app/results/agreement.ts';
 import { readDcc } from './read-dcc.ts';
 
 const sample = parseEquipment(JSON.parse(readFileSync(join(import.meta.dirname, '../samples/equipment.json'), 'utf8')));
@@ -89,6 +91,25 @@ describe('TAB-28: the certificate of an instrument is read', () => {
     const after = (period: string) => read(certificate({ statement: `<c:name><c:content lang="en">Validity</c:content></c:name><c:period>${period}</c:period>`, data: curve })).validUntil;
     expect([after('P1Y'), after('P18M'), after('P30D')]).toEqual(['2027-03-12', '2027-09-12', '2026-04-11']);
     expect(read(certificate({ statement: '', data: curve })).validUntil).toBeNull();
+  });
+});
+
+describe('CMP-6: the certificate of another laboratory', () => {
+  it('is held against our own results by dimension and name, as independent, place by place', () => {
+    const data = `<c:quantity><c:name><c:content lang="en">fuel pressure</c:content></c:name><d:real><d:value>4</d:value><d:unit>\\bar</d:unit></d:real></c:quantity><c:list>${list('supply', '\\volt', '9 14', '', 'basic_nominalValue')}${list('Injector dead time', '\\micro\\second', '1010 600', unsure('12 6', '2'))}</c:list>`;
+    const read = readDcc(certificate({ serial: 'S-1', data }));
+    if (!read.ok) throw new Error(read.text);
+    const partner = statedOfCertificate('partner', read.certificate, read.errors);
+    expect(partner.numbers.map(({ of, quantity, voltage, pressure, period, value, expanded, carried }) => [of, quantity, voltage, pressure, period, value, expanded, carried])).toEqual([
+      ['S-1', 'dead-time', 9, 4e5, null, expect.closeTo(1010e-6, 12), expect.closeTo(12e-6, 12), null],
+      ['S-1', 'dead-time', 14, 4e5, null, expect.closeTo(600e-6, 12), expect.closeTo(6e-6, 12), null],
+    ]);
+    const own = { name: 'own', numbers: partner.numbers.map((n) => ({ ...n, period: 0.02, value: n.value + 6e-6, expanded: 5e-6 })) };
+    const { rows } = agreementOf(own, partner);
+    expect(rows.map((r) => r.en)).toEqual([expect.closeTo(-6 / 13, 9), expect.closeTo(-6 / Math.hypot(5, 6), 9)]);
+    expect(rows.map((r) => r.correlation)).toEqual(['independent', 'independent']);
+    // What is no dead time, slope or static flow is nobody's.
+    expect(statedOfCertificate('x', { ...read.certificate, results: read.certificate.results.map((r) => ({ ...r, lists: r.lists.map((l) => l.map((q) => ({ ...q, name: 'resistance' }))) })) }, read.errors).numbers).toEqual([]);
   });
 });
 

@@ -4,10 +4,10 @@ import { Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { useUnits } from '../../settings/units.ts';
 import { amountsFor } from './amounts.ts';
-import { compareRuns, comparisonSentence, significanceWords } from '../../../app/results/comparison.ts';
+import { compareRuns, comparisonSentence, enOf, significanceWords } from '../../../app/results/comparison.ts';
 import type { ComparedRow } from '../../../app/results/comparison.ts';
 import { FigureTable } from './figure-table.tsx';
-import { figure, plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { figure, plain, plusMinus, trueMinus } from '../../../app/quantities/figures.ts';
 import { conditionKey } from '../../../app/results/run-results.ts';
 import { referenceDensity } from './results.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
@@ -106,9 +106,9 @@ function Compared({ first, second, selection, of, names }: { readonly first: Run
           </Section>
           <Section title="Numbers" wide>
             <FigureTable
-              caption={`${title} in ${unit} in both runs at ${selection.condition.label}; ± is the expanded uncertainty (95 %) of the difference`}
-              columns={['Injector, voltage', `Other run, ${unit}`, `This run, ${unit}`, `Difference, ${unit}`, 'Verdict']}
-              words={[3]}
+              caption={`${title} in ${unit} in both runs at ${selection.condition.label}; ± is the expanded uncertainty (95 %) of the difference, En the difference over that`}
+              columns={['Injector, voltage', `Other run, ${unit}`, `This run, ${unit}`, `Difference, ${unit}`, 'En', 'Verdict']}
+              words={[4]}
               rows={here.map((row) => ({
                 key: row.key,
                 head: `${row.serialNumber}, ${plain(row.voltage)} V`,
@@ -116,6 +116,7 @@ function Compared({ first, second, selection, of, names }: { readonly first: Run
                   figure(convert(row[of].first), convert(row[of].u95)),
                   figure(convert(row[of].second), convert(row[of].u95)),
                   plusMinus(convert(row[of].value), convert(row[of].u95), true),
+                  trueMinus(enOf(row[of]).toFixed(2)),
                   <Status key="words" tone={row[of].significant ? 'note' : 'off'}>
                     {significanceWords(row[of], more, less)}
                   </Status>,
