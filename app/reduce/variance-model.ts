@@ -121,29 +121,24 @@ function fitWithTurns(groups: readonly Capped[], start: number): { readonly cons
 
 type Three = readonly [number, number, number];
 
-/** Parts that may be there together: at least one that no window is without. */
-const subsets: readonly (readonly (0 | 1 | 2)[])[] = [[0, 1, 2], [1, 2], [0, 2], [0, 1], [1], [0]];
-
-/** Of the solutions of the normal equations with some of the parts, none of them negative, the one that leaves least over. */
+/** The solution of the normal equations without the parts that would be negative, the most negative first; no window is without one of the first two. */
 function bestOf(sums: readonly [Three, Three, Three], right: Three): Three {
   // In units in which every column is as large.
   const size = (j: 0 | 1 | 2): number => Math.sqrt(sums[j][j]) || 1;
-  let best: Three = [0, 0, 0];
-  let most = 0;
-  for (const some of subsets) {
-    const rows = some.map((i) => some.map((j) => sums[i][j] / size(i) / size(j)));
-    const y = some.map((i) => right[i] / size(i));
-    const solved = solveLeastSquares(rows, y, null)?.beta;
-    if (solved === undefined || solved.some((b) => b < 0)) continue;
-    // What the parts explain of the squares.
-    const explained = solved.reduce((sum, b, i) => sum + b * (y[i] ?? 0), 0);
-    if (!(explained > most)) continue;
-    most = explained;
-    const parts: [number, number, number] = [0, 0, 0];
-    some.forEach((j, i) => (parts[j] = (solved[i] ?? 0) / size(j)));
-    best = parts;
+  let some: readonly (0 | 1 | 2)[] = [0, 1, 2];
+  while (some.some((j) => j < 2)) {
+    const solved = solveLeastSquares(some.map((i) => some.map((j) => sums[i][j] / size(i) / size(j))), some.map((i) => right[i] / size(i)), null)?.beta;
+    const least = solved === undefined ? 0 : Math.min(...solved);
+    if (solved !== undefined && least >= 0) {
+      const parts: [number, number, number] = [0, 0, 0];
+      some.forEach((j, i) => (parts[j] = (solved[i] ?? 0) / size(j)));
+      return parts;
+    }
+    // Columns that depend on each other: the last of them goes.
+    const worst = solved === undefined ? some.length - 1 : solved.indexOf(least);
+    some = some.filter((_, i) => i !== worst);
   }
-  return best;
+  return [0, right[1] / (sums[1][1] || 1), 0];
 }
 
 /** Variance of one window's mass, kg^2. `partTurn`: as in a group. */
