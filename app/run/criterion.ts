@@ -57,8 +57,18 @@ const shownUnits: ReadonlyMap<string, string> = new Map(Object.values(quantityTa
 /** A unit of the engine as pages show it. */
 export const shownUnit = (unit: string): string => shownUnits.get(unit) ?? unit;
 
-/** More digits are none of a limit, but of the sum that made it. */
-const limit = (value: number): string => (Number.isInteger(value) ? String(value) : String(Number(value.toPrecision(9))));
+const limitTexts = new Map<number, string>();
+
+/** More digits are none of a limit, but of the sum that made it. The limits of a run are few, and their texts cost more than all else of a criterion. */
+function limit(value: number): string {
+  if (Number.isInteger(value)) return String(value);
+  const known = limitTexts.get(value);
+  if (known !== undefined) return known;
+  if (limitTexts.size === 200) limitTexts.clear();
+  const text = String(Number(value.toPrecision(9)));
+  limitTexts.set(value, text);
+  return text;
+}
 
 function limits(low: number | null, high: number | null, unit: string): string {
   if (low !== null && high !== null) return `${limit(low)} to ${limit(high)}${unit}`;

@@ -2,7 +2,7 @@
 import type { BenchFrame } from '../bench/port.ts';
 import type { Point } from '../plan/points.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { frameSignals, furtherSignals, readingOf, readInto, windowSignals } from '../bench/readings.ts';
+import { frameSignals, furtherSignals, readingOf, readInto } from '../bench/readings.ts';
 import type { Spread, Spreads } from '../bench/readings.ts';
 import { seconds } from '../quantities/quantity.ts';
 
@@ -200,16 +200,14 @@ export class WindowCollector {
     const rows = this.#rows.subarray(0, n * rowLength);
     const means = sumsOfReadings(rows).map((sum) => sum / n);
     const squares = squaresAround(rows, means);
-    const of: Record<string, Spread> = {};
-    for (const { id } of windowSignals) {
-      const column = frameSignals.findIndex((signal) => signal.id === id);
-      const spread =
-        column < 0
-          ? spreadOfValues(this.#further.find((further) => further.id === id)?.values ?? [])
-          : { mean: means[column] as number, sd: deviation(squares[column] as number, n) };
-      if (spread !== null) of[id] = spread;
+    const spread = (column: number) => ({ mean: means[column] as number, sd: deviation(squares[column] as number, n) });
+    // By name, as in `readInto`, in the order of `windowSignals`.
+    const spreads = { pressure: spread(2), supply: spread(0), current: spread(1), railTemperature: spread(3), meterTemperature: spread(4) };
+    for (const { id, values } of this.#further) {
+      const of = spreadOfValues(values);
+      if (of !== null) (spreads as Record<string, Spread>)[id] = of;
     }
-    return of as unknown as Spreads;
+    return spreads as Spreads;
   }
 
   #allEdges(): number {
@@ -299,9 +297,11 @@ export function summariseWindow(frames: readonly BenchFrame[], edgesPerRevolutio
 type Flow = Pick<WindowSummary, 'edges' | 'firstEdgeAt' | 'lastEdgeAt' | 'partRates'>;
 type Whole = Pick<WindowSummary, 'from' | 'to' | 'frames' | 'missingFrames' | 'pulses'> & { readonly readings: Spreads };
 
-/** In the order of the archive. */
+/** In the order of the archive. By name: to copy whatever there is costs as much as ten frames. */
 function withFlow({ from, to, frames, missingFrames, pulses, readings }: Whole, { edges, firstEdgeAt, lastEdgeAt, partRates }: Flow): WindowSummary {
-  return { from, to, frames, missingFrames, edges, firstEdgeAt, lastEdgeAt, partRates, pulses, ...readings };
+  const { pressure, supply, current, railTemperature, meterTemperature } = readings as Required<Spreads>;
+  const window: WindowSummary = { from, to, frames, missingFrames, edges, firstEdgeAt, lastEdgeAt, partRates, pulses, pressure, supply, current, railTemperature, meterTemperature };
+  return furtherSignals.length === 0 ? window : { ...window, ...readings };
 }
 
 const deviation = (sumOfSquares: number, n: number): number => (n > 1 ? Math.sqrt(sumOfSquares / (n - 1)) : 0);
