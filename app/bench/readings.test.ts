@@ -13,7 +13,8 @@ describe('RUN-190 the table of signals', () => {
   it('brings the whole numbers of the line to SI, and SI to what is shown', () => {
     const readings = readingsFromWire(wire);
     expect(readings).toEqual({ supply: 12.003, current: 0.95, pressure: 400_250, railTemperature: 20.5 + 273.15, meterTemperature: -0.02 + 273.15 });
-    const shown = Object.fromEntries(signals.map((signal) => [signal.id, toShown(signal, readingOf(readings, signal.id) ?? Number.NaN)]));
+    expect(readingsFromWire({ ...wire, supplyInPulseMv: 11_950 })).toMatchObject({ supplyInPulse: 11.95 });
+    const shown = Object.fromEntries(frameSignals.map((signal) => [signal.id, toShown(signal, readingOf(readings, signal.id) ?? Number.NaN)]));
     expect(shown).toEqual({ supply: 12.003, current: 0.95, pressure: 400.25, railTemperature: 20.5, meterTemperature: expect.closeTo(-0.02, 9) as number });
   });
 
@@ -30,7 +31,7 @@ describe('RUN-190 the table of signals', () => {
 
   it('keeps the orders in which frames and windows are stored', () => {
     expect(frameSignals.map(({ key }) => key)).toEqual(['supply-mv', 'current-ma', 'pressure-pa', 'rail-mdegc', 'meter-mdegc']);
-    expect(windowSignals.map(({ id }) => id)).toEqual(['pressure', 'supply', 'current', 'railTemperature', 'meterTemperature']);
+    expect(windowSignals.map(({ id }) => id)).toEqual(['pressure', 'supply', 'current', 'railTemperature', 'meterTemperature', 'supplyInPulse']);
   });
 
   it('tells guards which of their signals are a reading', () => {

@@ -83,4 +83,9 @@ export const signalTable = {
     quantity: 'temperature', input: 'meter', field: 'meterMilliC', label: 'Meter temperature', name: 'fluid temperature at the meter', column: 'meter_temperature', digits: 1, leastSpan: 1,
     guard: 'meter-temperature-c', check: 'Check heater and cooler, and let the fluid come to temperature.', band: 'temperature', lively: true,
   },
+  /** The mean of the read-back inside pulses alone (LINE-130): there is none where nothing was driven. */
+  supplyInPulse: {
+    quantity: 'voltage', input: 'supply-in-pulse', field: 'supplyInPulseMv', label: 'Supply in the pulse', name: 'supply inside the pulse', column: 'supply_in_pulse', digits: 2, leastSpan: 1,
+    guard: null, check: 'Check the supply and its leads to the driver.', band: null, lively: false, further: true,
+  },
 } as const satisfies Readonly<Record<string, SignalRow>>;

@@ -53,16 +53,19 @@ export function lotAgeDays({ fluid }: Equipment, today: string): number {
   return dayNumber(today) - dayNumber(fluid.openedOn);
 }
 
-/** What is taken for granted because the record does not state it: sentences, for the sheet before a run and beside its results. EQ-11. */
-export function takenForGranted({ pressure, supply, rail, fluid }: Equipment): Readonly<Record<'pressure' | 'supply' | 'fluid', string | null>> {
+/**
+ * What is taken for granted because the record does not state it: sentences, for the sheet before a run and beside its results. `supplyRead`: the supply was read inside
+ * pulses, which takes the place of what the record would state. EQ-11.
+ */
+export function takenForGranted({ pressure, supply, rail, fluid }: Equipment, supplyRead = false): Readonly<Record<'pressure' | 'supply' | 'fluid', string | null>> {
   return {
     pressure:
       pressure.whileOpenKpa === undefined && rail === undefined
         ? 'The pressure while an injector is open is taken for the mean that the transducer tells. A rail that dips by 1 kPa while it is open moves dead times by some microseconds. State pressure.whileOpenKpa, or the compliance of the rail, in the equipment record.'
         : null,
     supply:
-      supply.insidePulseMv === undefined
-        ? 'The supply voltage inside the pulse is taken for the mean of the read-back. 100 mV of sag while a coil draws its current moves dead times at low voltages by tens of microseconds. State supply.insidePulseMv in the equipment record.'
+      supply.insidePulseMv === undefined && !supplyRead
+        ? 'The supply voltage inside the pulse is taken for the mean of the read-back. 100 mV of sag while a coil draws its current moves dead times at low voltages by tens of microseconds. State supply.insidePulseMv in the equipment record, or let a controller that can read the supply inside pulses.'
         : null,
     fluid:
       fluid.measuredDensity === undefined && fluid.purityPercent === undefined
@@ -72,8 +75,8 @@ export function takenForGranted({ pressure, supply, rail, fluid }: Equipment): R
 }
 
 /** The same as a list: nothing where nothing is taken for granted. */
-export function grantedSentences(equipment: Equipment): readonly string[] {
-  return Object.values(takenForGranted(equipment)).filter((sentence) => sentence !== null);
+export function grantedSentences(equipment: Equipment, supplyRead = false): readonly string[] {
+  return Object.values(takenForGranted(equipment, supplyRead)).filter((sentence) => sentence !== null);
 }
 
 /** Days since 1970-01-01 of an ISO date in the Gregorian calendar. */

@@ -7,7 +7,7 @@ import type { Cell, FittedCell, Observed } from './cell.ts';
 import { withMasses } from './cells.ts';
 import type { Lateness } from './coil-memory.ts';
 import type { FittedLine } from './effects.ts';
-import type { LineCell } from './reduction.ts';
+import type { LineCell, SupplyLoss } from './reduction.ts';
 import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 
@@ -22,8 +22,8 @@ export interface Conditions {
   readonly shiftsOf: (observed: Observed, late: number) => LineCell['referred'];
 }
 
-/** By cell key, for the cells that have a line. */
-export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipment: Equipment): ReadonlyMap<string, Conditions> {
+/** By cell key, for the cells that have a line. `loss`: of the supply, which stands in series with the harness (RED-143). */
+export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipment: Equipment, loss: SupplyLoss | null): ReadonlyMap<string, Conditions> {
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const byInjector = new Map<string, FittedLine[]>();
   const injectorKey = ({ cell: { at } }: FittedLine): string => `${at.injector}|${at.period}`;
@@ -49,7 +49,7 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp);
       const circuit =
         clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector), uCurrent)) };
-      const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm : 0;
+      const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm + (loss?.ohm ?? 0) : 0;
       const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({
         toVoltage: byVoltage.value * (at.voltage - window.supply.mean),
         toPressure: byPressure.value * (at.pressure - window.pressure.mean),

@@ -3,10 +3,11 @@ import { equipmentSchema } from '../equipment/equipment.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Point } from '../plan/points.ts';
-import { kilopascals, pascals, volts } from '../quantities/quantity.ts';
+import { amperes, kilopascals, milliseconds, pascals, volts } from '../quantities/quantity.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { reduceRun } from './reduce.ts';
 import type { LineCell, Reduction } from './reduction.ts';
+import { supplyLossOf, supplyLossSentence } from './supply-loss.ts';
 import { noErrors, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
 
 const plan = syntheticPlan({ voltageV: [9, 12, 14], pressureKpa: [300, 400] }, 1, { linearFromMs: 2 }, { static: { replicates: 1, voltageV: 14, periodMs: 20 } });
@@ -105,5 +106,91 @@ describe('RED-74: supply inside the pulse', () => {
       expect(Math.abs(onSlope / Math.sqrt(3) - 1), `${voltage} V`).toBeLessThan(0.3);
     }
     expect(partOf(cellOf(plain, 9, 4e5), 'supply-inside-pulse')).toBeUndefined();
+  });
+});
+
+describe('RED-143: the supply read inside pulses', () => {
+  const { name, meter, pressure, temperature, supply, fluid, ambientKpa } = syntheticEquipment;
+  const record = (harnessOhm: number): Equipment =>
+    equipmentSchema.parse({
+      equipmentVersion: 2, name, meter, pressure, temperature, supply, fluid, ambientKpa,
+      controller: { model: 'C', serialNumber: 'C-1' },
+      wiring: { sensedAt: 'supply', harnessOhm, harnessUncertaintyOhm: 0 },
+      driver: { type: 'clamp', clampV: 60, clampUncertaintyV: 0 },
+      timeBase: { kind: 'crystal', uncertaintyPpm: 0, refuseAbovePpm: 500 },
+    });
+  const wired = record(0);
+  const loss = 0.1;
+  const coil = 12;
+  /** Its current, in the mean over a period and inside the pulse, A. */
+  const currentOf = ({ voltage, width, period }: Point): { readonly mean: number; readonly inPulse: number } => {
+    const mean = ((voltage / coil) * (width - 1e-3)) / period;
+    return { mean, inPulse: (mean * period) / width };
+  };
+  const withCurrent = (window: WindowSummary, point: Point): WindowSummary => (point.role === 'measure' ? { ...window, current: { mean: amperes(currentOf(point).mean), sd: 0 } } : window);
+  const readInside = (window: WindowSummary, point: Point, off = 0): WindowSummary => {
+    if (point.role !== 'measure') return window;
+    const { mean, inPulse } = currentOf(point);
+    return { ...withCurrent(window, point), supplyInPulse: { mean: volts(point.voltage - loss * (inPulse - mean) + off), sd: 0 } };
+  };
+  /** A bench that holds the mean of its read-back, and whose coil has the loss before it as it would have a longer harness. */
+  const losing = (equipment: Equipment, off: number | null): Reduction => {
+    const plain = reduced(record(0), (point, window) => withCurrent(window(point), point));
+    return reduced(equipment, (point, window) => {
+      if (point.role !== 'measure') return window(point);
+      const { byVoltage, byResistance } = cellOf(plain, point.voltage, point.pressure);
+      const raised = loss * currentOf(point).mean;
+      // As one more volt opens earlier, the ohm in series opens later.
+      const seen = volts(point.voltage + raised + ((byResistance?.value ?? Number.NaN) * loss) / byVoltage.value);
+      const made = { ...window({ ...point, voltage: seen }), supply: { mean: point.voltage, sd: 0 } };
+      return off === null ? withCurrent(made, point) : readInside(made, point, off);
+    });
+  };
+
+  it('tells the loss, and brings dead time and slope to what they are without one', () => {
+    const plain = reduced(wired, (point, window) => withCurrent(window(point), point));
+    const [unread, read] = [losing(wired, null), losing(wired, 0)];
+    expect(unread.supplyLoss).toBeUndefined();
+    expect(read.supplyLoss?.ohm).toBeCloseTo(loss, 9);
+    for (const voltage of [9, 12, 14]) {
+      const [truth, moved, told] = [plain, unread, read].map((r) => cellOf(r, voltage, 4e5));
+      if (truth === undefined || moved === undefined || told === undefined) throw new Error('no line');
+      const off = (cell: LineCell): number => Math.abs(cell.deadTime.value - truth.deadTime.value);
+      expect(off(moved)).toBeGreaterThan(5e-7);
+      expect(off(told), `${voltage} V`).toBeLessThan(off(moved) / 5);
+      expect(Math.abs(told.slope.value / truth.slope.value - 1)).toBeLessThan(Math.abs(moved.slope.value / truth.slope.value - 1) / 3);
+    }
+  });
+
+  it('has the part that a reading makes that is off by its standard uncertainty, in place of the bound', () => {
+    const off = supply.uncertaintyMv * 1e-3;
+    const [right, wrong] = [losing(wired, 0), losing(wired, off)];
+    expect(((right.supplyLoss?.ohm ?? 0) - (wrong.supplyLoss?.ohm ?? 0)) / (right.supplyLoss?.u ?? 1)).toBeCloseTo(1, 2);
+    for (const voltage of [9, 12, 14]) {
+      const [a, b, part] = [cellOf(right, voltage, 4e5), cellOf(wrong, voltage, 4e5), partOf(cellOf(right, voltage, 4e5), 'supply-loss')];
+      for (const ratio of [(a.deadTime.value - b.deadTime.value) / (part?.onDeadTime ?? 0), (a.slope.value - b.slope.value) / (part?.onSlope ?? 0)]) expect(Math.abs(ratio - 1), `${voltage} V`).toBeLessThan(0.2);
+    }
+    const bounded = equipmentSchema.parse({ ...wired, supply: { ...wired.supply, insidePulseMv: 50 } });
+    expect(partOf(cellOf(losing(bounded, 0), 9, 4e5), 'supply-inside-pulse')).toBeUndefined();
+    expect(partOf(cellOf(losing(bounded, null), 9, 4e5), 'supply-inside-pulse')).toBeDefined();
+  });
+
+  it('scatters as the readings do, and is not told from too few of them, nor with a record that knows no circuit', () => {
+    const at = (index: number): Point => ({ ...(points.find((p) => p.role === 'measure') as Point), index, width: milliseconds(3 + index) });
+    const noisy = Array.from({ length: 12 }, (_, i) => {
+      const point = at(i);
+      const window = syntheticWindow(point, injector, plan, syntheticEquipment, noErrors, noScatter, () => 0);
+      return { at: point, window: readInside(window, point, i % 2 === 0 ? 0.01 : -0.01) };
+    });
+    const told = supplyLossOf(noisy, wired);
+    const more = noisy.map(({ at: point }) => currentOf(point).inPulse - currentOf(point).mean);
+    const squares = more.reduce((sum, one) => sum + one * one, 0);
+    const sum = more.reduce((all, one) => all + one, 0);
+    expect(told?.windows).toBe(12);
+    expect((told?.u ?? 0) / Math.hypot((0.01 * Math.sqrt(12 / 11)) / Math.sqrt(squares), (5e-3 * sum) / squares)).toBeCloseTo(1, 2);
+    expect(supplyLossOf(noisy.slice(0, 4), wired)).toBeNull();
+    expect(supplyLossOf(noisy, syntheticEquipment)).toBeNull();
+    expect(supplyLossOf(noisy.map(({ at: point, window }) => ({ at: { ...point, width: point.period }, window })), wired)).toBeNull();
+    expect(told === null ? '' : supplyLossSentence(told)).toMatch(/^Supply inside pulses, read in 12 windows: .* mohm \(k = 2\) behind the read-back\./);
   });
 });

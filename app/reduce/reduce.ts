@@ -32,11 +32,12 @@ import type { LookedFor } from './leak-limits.ts';
 import type { LineSlope } from './line.ts';
 import { massPerPulse } from './mass.ts';
 import { leakByPair, periodPairOf } from './period-pair.ts';
-import type { CellPlace, CountingAttempt, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, WidthResult } from './reduction.ts';
+import type { CellPlace, CountingAttempt, InvarianceSet, Leak, LeakEffect, LineCell, NoLineCell, ReducedWindow, Reduction, ReductionInput, Source, StaticFlow, SupplyLoss, WidthResult } from './reduction.ts';
 import { fieller } from './regression.ts';
 import { uCoilOverRail } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 import { shareSlopes } from './shared-slope.ts';
+import { inFrontOfLoss, lossPart, supplyLossOf } from './supply-loss.ts';
 import { staticCarried, staticFlowsOf } from './static-flow.ts';
 import { lightWindowsOf } from './window-weights.ts';
 
@@ -76,8 +77,10 @@ function asDriven(input: ReductionInput): ReductionInput {
 }
 
 /** `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */
-function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak: Leak, contradiction: number | null, found: Context['found']): Reduction {
+function reduceWith({ plan, equipment, points, attempts: asMeasured }: ReductionInput, leak: Leak, contradiction: number | null, found: Context['found']): Reduction {
   const blocks = new Map(leak.kind === 'leak' ? leak.blocks.flatMap((block) => block.sources.map((s) => [`${s.point}:${s.attempt}`, block] as const)) : []);
+  const loss = supplyLossOf(asMeasured.flatMap(({ point, window }) => { const at = points[point]; return at === undefined ? [] : [{ at, window }]; }), equipment);
+  const attempts = loss === null ? asMeasured : asMeasured.map((a) => ({ ...a, window: inFrontOfLoss(a.window, loss) }));
   const measured = attempts.map(({ point: index, attempt, window, order = index, blindShift }) => {
     const at = points[index];
     if (at?.index !== index) throw new Error(`attempt ${attempt} names point ${index}, which the plan does not have`);
@@ -91,7 +94,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
   const uDrift = benchDrift.kind === 'told' ? (benchDrift.takenOff?.u ?? benchDrift.u) : 0;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
   const memories = coilMemories(plan, windows);
-  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order, memories };
+  const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order, memories, loss };
   const before = reduceCells(all, context);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
@@ -116,6 +119,7 @@ function reduceWith({ plan, equipment, points, attempts }: ReductionInput, leak:
     sweepLags: lags,
     coilLags: lateness.lags,
     curvatures,
+    ...(loss === null ? {} : { supplyLoss: loss }),
     lightWindows: [...lightWindows, ...light].sort((a, b) => a.point - b.point),
   };
 }
@@ -156,6 +160,8 @@ interface Context {
   readonly order: ReadonlyMap<ReducedWindow, number>;
   /** By type; of others the lateness of the coils is not told from the windows. */
   readonly memories: ReadonlyMap<string, CoilMemory>;
+  /** null: the supply was not read inside pulses. */
+  readonly loss: SupplyLoss | null;
 }
 
 interface Reduced {
@@ -170,20 +176,20 @@ interface Reduced {
   readonly lateness: Lateness;
 }
 
-function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memories }: Context): Reduced {
+function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memories, loss }: Context): Reduced {
   const first = fitCells(all, plan).fitted;
-  const shifts = cellConditions(first, plan, equipment);
+  const shifts = cellConditions(first, plan, equipment, loss);
   const lateness = latenessOf(plan, memories, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
   const second = fitCells(
     first.flatMap((f) => (f.kind === 'line' ? [referredCell(f, shifts.get(f.cell.key), lateness)] : [])),
     plan,
   );
   const { fitted, models } = shareSlopes(second.fitted, plan);
-  const conditions = cellConditions(fitted, plan, equipment);
+  const conditions = cellConditions(fitted, plan, equipment, loss);
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const lags = sweepLagsOf(lines, order, plan);
   const curvatures = curvaturesOf(lines, plan);
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags, curvatures, lateness };
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags, curvatures, lateness, loss };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
@@ -210,6 +216,7 @@ interface Statement {
   readonly lags: Reduction['sweepLags'];
   readonly curvatures: Reduction['curvatures'];
   readonly lateness: Lateness;
+  readonly loss: SupplyLoss | null;
 }
 
 function byPlace(a: CellPlace, b: CellPlace): number {
@@ -254,10 +261,10 @@ function stated(
     { source: errorSource('rail-pressure'), onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
     { source: errorSource('rail-temperature'), onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
     { source: errorSource('supply-read-back'), onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
-    ...insidePulse(fitted, byVoltage, equipment),
-    { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer - (conditions.circuit === null ? 0 : ofCoilModel(conditions.circuit.byResistance, byTemperature).common * harnessOf(equipment)) },
+    ...(statement.loss === null || conditions.circuit === null ? insidePulse(fitted, byVoltage, equipment) : lossPart(fitted, statement.loss, byVoltage, conditions.circuit.byResistance)),
+    { source: errorSource('coil-model'), onDeadTime: -byTemperature.u * warmer - (conditions.circuit === null ? 0 : ofCoilModel(conditions.circuit.byResistance, byTemperature).common * harnessOf(equipment, statement.loss)) },
     { source: errorSource('coil-over-rail'), onDeadTime: -byTemperature.value * (equipment.temperature.coilOverRailC ?? uCoilOverRail) },
-    ...ofBench(fitted, conditions, equipment),
+    ...ofBench(fitted, conditions, equipment, statement.loss),
     ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift, ofLag[0]?.onDeadTime)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
     ...ofLag,
     ...curvatureParts(fitted, statement.curvatures, plan),
@@ -387,7 +394,7 @@ function uTimeBase(equipment: Equipment): number {
   return equipment.equipmentVersion === 2 ? equipment.timeBase.uncertaintyPpm * 1e-6 : 0;
 }
 
-const harnessOf = (equipment: Equipment): number => (equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm : 0);
+const harnessOf = (equipment: Equipment, loss: SupplyLoss | null): number => (equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm + (loss?.ohm ?? 0) : 0);
 
 /**
  * The uncertainty of dt0/dR in two: what it shares with dt0/dT, because both come from one dt0/dlnR, and what is left, the resistance of the circuit
@@ -399,14 +406,14 @@ function ofCoilModel(byResistance: Sensitivity, byTemperature: Sensitivity): { r
 }
 
 /** What wiring, drivers and the controller's clock do to a line. RED-60 to RED-62. */
-function ofBench({ cell: { at }, line }: FittedLine, { circuit, byTemperature }: Conditions, equipment: Equipment): readonly OnInjector[] {
+function ofBench({ cell: { at }, line }: FittedLine, { circuit, byTemperature }: Conditions, equipment: Equipment, loss: SupplyLoss | null): readonly OnInjector[] {
   if (circuit === null || equipment.equipmentVersion === 1) return [];
   const { byClamp, byResistance } = circuit;
   const { wiring, driver } = equipment;
   const u = uTimeBase(equipment);
   return [
     { source: errorSource('harness-resistance'), onDeadTime: byResistance.value * wiring.harnessUncertaintyOhm },
-    { source: errorSource('harness-effect'), onDeadTime: ofCoilModel(byResistance, byTemperature).left * wiring.harnessOhm },
+    { source: errorSource('harness-effect'), onDeadTime: ofCoilModel(byResistance, byTemperature).left * harnessOf(equipment, loss) },
     { source: errorSource('driver-clamp'), onDeadTime: byClamp.value * driver.clampUncertaintyV },
     { source: errorSource('driver-clamp-channel', String(at.channel)), onDeadTime: byClamp.value * (driver.channelUncertaintyV ?? 0) },
     // Pulses that are longer than they were told give more mass for each told millisecond, and open as late as ever.

@@ -359,6 +359,14 @@ export type BenchDrift =
     }
   | { readonly kind: 'not-told'; readonly text: string };
 
+/** What the supply loses inside a pulse, as a resistance behind its read-back, ohm, with its standard uncertainty. RED-143 */
+export interface SupplyLoss {
+  readonly ohm: number;
+  readonly u: number;
+  /** That it was read in. */
+  readonly windows: number;
+}
+
 export interface Reduction {
   readonly reductionVersion: 1;
   readonly windows: readonly ReducedWindow[];
@@ -379,6 +387,8 @@ export interface Reduction {
   /** One for each type that has lines, where lateness was taken off; else none. */
   readonly coilLags: readonly CoilLag[];
   readonly curvatures: readonly Curvature[];
+  /** Where the supply was read inside pulses; absent: it was not. */
+  readonly supplyLoss?: SupplyLoss;
   /** In the order of the points. */
   readonly lightWindows: readonly LightWindow[];
   readonly invariance: InvarianceSet;

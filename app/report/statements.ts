@@ -80,7 +80,7 @@ export function statementsOf(run: ReportedRun): readonly ReportStatement[] {
     { title: 'Definitions', sentences: definitions },
     { title: 'Method', sentences: methodSentences(run) },
     { title: 'Conditions', sentences: conditionSentences(state, equipment, details) },
-    { title: 'Uncertainty', sentences: [uncertaintySentence, ...Object.values(takenForGranted(equipment)).filter((s) => s !== null), ...reduction.slopeModels.map((m) => `Slopes of type ${m.type} at ${m.pressure / 1e3} kPa: ${slopeModelSentence(m)}`)] },
+    { title: 'Uncertainty', sentences: [uncertaintySentence, ...Object.values(takenForGranted(equipment, reduction.supplyLoss !== undefined)).filter((s) => s !== null), ...reduction.slopeModels.map((m) => `Slopes of type ${m.type} at ${m.pressure / 1e3} kPa: ${slopeModelSentence(m)}`)] },
     { title: 'Drift and reference point', sentences: driftSentences(run) },
     { title: 'Leak', sentences: leakSentences(reduction.leak, reduction.periodPair, reduction.cells) },
     { title: 'Checks of the run by itself', sentences: [...invarianceSentences(reduction.invariance), ...blindSentences(reduction.blind)].map(capital) },

@@ -14,7 +14,7 @@ const fields = (of: object): string => Object.entries(of).flatMap(([field, value
 
 function windowLines(window: WindowSummary): readonly string[] {
   const { from, to, firstEdgeAt, lastEdgeAt, partRates, frames, missingFrames, edges, pulses, idle, decay } = window;
-  const spreads = signals.map(({ id }) => [id, spreadOf(window, id)] as const).map(([id, spread]) => ` ${id}=${short(spread?.mean)}+/-${short(spread?.sd)}`).join('');
+  const spreads = signals.map(({ id }) => [id, spreadOf(window, id)] as const).filter(([, spread]) => spread !== undefined).map(([id, spread]) => ` ${id}=${short(spread?.mean)}+/-${short(spread?.sd)}`).join('');
   return [`window${fields({ from, to, frames, missingFrames, edges, firstEdgeAt, lastEdgeAt, pulses, partRates, idle, decay })}`, `window${spreads}`];
 }
 

@@ -114,6 +114,12 @@ const known = {
     statement: 'bound of the equipment record, rectangular',
     shape: 'rectangular',
   },
+  'supply-loss': {
+    owner: 'supply',
+    label: 'loss of the supply inside the pulse',
+    meaning: 'How well it is known what the supply loses while a coil draws its current, where it was read inside pulses; a lower voltage opens later.',
+    statement: 'scatter of the readings inside pulses about what their currents lose, and the uncertainty of the read-back once more',
+  },
   'harness-resistance': {
     owner: 'wiring',
     label: 'harness resistance',

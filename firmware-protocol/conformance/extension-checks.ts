@@ -2,6 +2,9 @@
 import type { Reply } from '../line/messages.ts';
 import { type Check, EASY_TELEMETRY_HZ, energising, expect, HOST_MS, passive, REACTION_MS, sealed } from './talk.ts';
 
+/** LINE-130. */
+const IN_PULSE = 'supply-in-pulse';
+
 export const extensionChecks: readonly Check[] = [
   {
     rule: 'LINE-80', title: 'describe with an unknown topic is refused as form; the extensions are listed or refused like that', ...passive,
@@ -96,6 +99,35 @@ export const extensionChecks: readonly Check[] = [
       expect(after.badLines - before.badLines === 2, `two bad lines were counted as ${after.badLines - before.badLines}`);
       expect(after.starts >= 1 && after.starts === before.starts, 'the count of starts changed');
       return `start ${after.starts} by ${after.cause}, ${after.badLines} bad lines, ${after.byteErrors} damaged bytes, ${after.stackFree} bytes of stack never used`;
+    },
+  },
+  {
+    rule: 'LINE-114', title: 'readings beyond LINE-41 come where they are asked for, and only then', ...passive,
+    run: async (talk) => {
+      await talk.needs('signals');
+      const asked = async (...names: readonly string[]) => ((await talk.done({ word: 'signals', names })) as Extract<Reply, { word: 'signals' }>).names;
+      const known = await asked(IN_PULSE, 'no-such-reading');
+      expect(known.every((name) => name === IN_PULSE), `of ${IN_PULSE} and no-such-reading it claims to read ${known.join(', ')}`);
+      expect((await asked()).length === 0, 'asked for none it named one');
+      const seq = talk.next();
+      const { answer, text } = await talk.exchange(sealed(seq, 'signals names=a,,b'), seq);
+      expect(answer.kind === 'refusal' && answer.refusal.code === 'form', `an empty name was answered: ${text}`);
+      return known.length === 0 ? 'none that is known' : known.join(', ');
+    },
+  },
+  {
+    rule: 'LINE-130', title: 'the supply inside pulses is read while pulses are driven, and not while none is', ...energising,
+    run: async (talk) => {
+      await talk.needs('signals');
+      const { names } = (await talk.done({ word: 'signals', names: [IN_PULSE] })) as Extract<Reply, { word: 'signals' }>;
+      if (!names.includes(IN_PULSE)) return 'it does not read it';
+      expect((await talk.frame()).supplyInPulseMv === undefined, 'a frame has a supply inside pulses though nothing was driven');
+      await talk.done({ word: 'arm' });
+      await talk.done({ ...(await talk.smallBurst(150)), widthNs: 5_000_000 });
+      const { supplyInPulseMv, supplyMv } = await talk.until(2_000, 'a frame with the supply inside pulses', (f) => f.supplyInPulseMv !== undefined);
+      await talk.until(5_000, 'a frame without it once nothing is driven any more', (f) => !f.active && f.supplyInPulseMv === undefined);
+      await talk.hello();
+      return `${supplyInPulseMv ?? 0} mV inside, ${supplyMv} mV in the mean`;
     },
   },
   {

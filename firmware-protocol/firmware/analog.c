@@ -47,6 +47,9 @@ static uint8_t turn, rounds, latest_block;
 static uint8_t found_now, found_twice, looks;
 static uint16_t frozen[2]; /* of the pressure and of the current */
 static uint8_t in_pulse, over_in_pulse;
+/* Of the supply inside pulses (LINE-130): sums and numbers of conversions, by block. */
+static uint16_t pulse_sum[BLOCKS];
+static uint8_t pulse_count[BLOCKS];
 
 static int32_t trip(uint8_t input) {
     switch (input) {
@@ -119,6 +122,9 @@ static void look(void) {
     const uint16_t *before = blocks[latest_block];
     latest_block = (latest_block + 1) % BLOCKS;
     uint16_t *now = blocks[latest_block];
+    uint8_t oldest = (latest_block + 1) % BLOCKS;
+    pulse_sum[oldest] = 0;
+    pulse_count[oldest] = 0;
     for (uint8_t i = 0; i < ANALOG_INPUTS; i++) {
         now[i] = sum[i] + BLOCK / 2;
         sum[i] = 0;
@@ -148,6 +154,12 @@ ISR(ADC_vect) {
             over_in_pulse = 0;
             safety_shorted();
         }
+    }
+    if (input == SUPPLY_INPUT && in_pulse) {
+        /* Into the block that is being taken, which takes the place of the oldest. */
+        uint8_t block = (latest_block + 1) % BLOCKS;
+        pulse_sum[block] += reading;
+        pulse_count[block]++;
     }
     if (weight > 0) sum[input] += reading;
     if (weight > 1) sum[input] += reading;
@@ -196,6 +208,18 @@ void analog_sums(uint16_t sums[]) {
         for (uint8_t block = 0; block < BLOCKS; block++) of_input += blocks[block][i];
         sums[i] = of_input;
     }
+}
+
+uint8_t analog_in_pulse(uint16_t *sum_of_64) {
+    uint32_t readings = 0;
+    uint8_t count = 0;
+    for (uint8_t block = 0; block < BLOCKS; block++) {
+        readings += pulse_sum[block];
+        count += pulse_count[block];
+    }
+    if (count == 0) return 0;
+    *sum_of_64 = (readings * 64 + (uint16_t)count * 32) / count;
+    return 1;
 }
 
 /* zero + (full - zero) * sum / 65536 in two halves, so that 32 bits are enough. */

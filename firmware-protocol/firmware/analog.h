@@ -16,6 +16,8 @@ uint8_t analog_set_scale(uint8_t input, struct scale scale);
 struct scale analog_scale(uint8_t input);
 /* Mean of the latest 64 conversions of each input, 32 of the temperatures: 45 ms. Call with interrupts off. */
 void analog_sums(uint16_t sums[]);
+/* Mean of the supply's conversions inside pulses of the same time, as a sum of 64; 0: there was none. Call with interrupts off. */
+uint8_t analog_in_pulse(uint16_t *sum_of_64);
 int32_t analog_value(uint8_t input, uint16_t sum);
 
 /* What a look at the latest block of readings, 11 ms, has found. */

@@ -6,7 +6,7 @@
 #include "safety.h"
 #include "uart.h"
 
-#define EXTENSION_NAMES "rail,echo,watch,health,calibration"
+#define EXTENSION_NAMES "rail,echo,watch,health,calibration,signals"
 
 static const char causes[][10] PROGMEM = {"power-on", "brown-out", "watchdog", "button", "unknown"};
 /* The unit of each analog input (LINE-91). */

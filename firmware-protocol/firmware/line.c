@@ -1,5 +1,7 @@
 #include "line.h"
 
+#include <string.h>
+
 #include "board.h"
 
 #define TAIL 6 /* space, #, four digits */
@@ -143,6 +145,21 @@ void read_name(const char *key, char *into, uint8_t longest) {
     name(into, longest);
 }
 
+uint8_t read_names(const char *key, const char *wanted, uint8_t longest) {
+    char one[25];
+    uint8_t found = 0;
+    skip(key);
+    uint8_t start = at;
+    for (;;) {
+        name(one, 24);
+        found |= strcmp_P(one, wanted) == 0;
+        if (failed || at == end || line[at] != ',') break;
+        at++;
+    }
+    if (at - start > longest) failed = 1;
+    return failed ? 0 : found;
+}
+
 uint8_t read_complete(void) {
     return !failed && at == end;
 }
@@ -218,6 +235,10 @@ void write_begin(char *into, char mark, uint16_t seq) {
     write_char(' ');
     write_number(seq);
     write_char(' ');
+}
+
+uint16_t write_room(void) {
+    return LONGEST_TO_HOST - TAIL - 1 - out_length;
 }
 
 uint16_t write_end(void) {

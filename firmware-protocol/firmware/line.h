@@ -28,6 +28,8 @@ uint32_t read_number(const char *key_in_flash);
 int32_t read_signed(const char *key_in_flash);
 /* A name of 1 to `longest` characters into `name`, which has room for one more. */
 void read_name(const char *key_in_flash, char *name, uint8_t longest);
+/* A list of names of 1 to 24 characters, separated by commas, of at most `longest` characters together. 1: one of them is `wanted`. */
+uint8_t read_names(const char *key_in_flash, const char *wanted_in_flash, uint8_t longest);
 /* 1: everything was read and everything fitted. */
 uint8_t read_complete(void);
 
@@ -41,6 +43,8 @@ void write_signed(int32_t n);
 void write_big(struct big n);
 /* A field whose value is a number; `key` with the space before it and the sign behind it. */
 void write_field(const char *key_in_flash, uint32_t n);
+/* Characters that the line still has room for. */
+uint16_t write_room(void);
 /* Adds the tail and gives the length of the line. */
 uint16_t write_end(void);
 

@@ -27,6 +27,7 @@ static uint16_t answer_length;       /* 0: nothing is remembered */
 static uint16_t answer_seq;
 static char passing[LONGEST_TO_HOST]; /* a frame, or an answer that is not remembered */
 static uint8_t hello_taken;
+static uint8_t signals; /* this conversation's frames carry the supply inside pulses (LINE-114, LINE-130) */
 static uint8_t extended; /* this conversation's host has asked for the extensions (LINE-87) */
 static uint32_t starts;
 static uint16_t hello_seq;
@@ -308,6 +309,12 @@ static void carry_out(const struct request *r) {
         case CALIBRATE:
             do_calibrate(r);
             return;
+        case SIGNALS:
+            signals = r->in_pulse;
+            begin(answer, '=', r);
+            write_text(PSTR(" names="));
+            write_text(signals ? PSTR(IN_PULSE_NAME) : PSTR("none"));
+            return;
         case HALT:
             pulse_halt();
             break;
@@ -344,6 +351,7 @@ static void take_hello(const struct request *r) {
     hello_seq = r->seq;
     strcpy(hello_token, r->token);
     extended = 0;
+    signals = 0;
     answer_hello(answer, r);
     remember(r->seq);
     send_remembered();
@@ -392,7 +400,8 @@ void protocol_telemetry(void) {
     if (big_before(&now, &next_frame) || uart_room() < LONGEST_TO_HOST) return;
     big_add(&next_frame, interval_us);
 
-    uint16_t sums[ANALOG_INPUTS];
+    uint16_t sums[ANALOG_INPUTS], sum_in_pulse;
+    uint8_t in_pulse;
     struct big edges, edge_at;
     struct burst burst;
     uint8_t armed, interlocks;
@@ -406,6 +415,7 @@ void protocol_telemetry(void) {
         fault = safety_fault();
         interlocks = safety_interlocks();
         analog_sums(sums);
+        in_pulse = analog_in_pulse(&sum_in_pulse);
     }
     write_begin(passing, '.', frame_seq);
     write_text(PSTR("at-us="));
@@ -436,6 +446,11 @@ void protocol_telemetry(void) {
     write_text(PSTR(" fault="));
     write_text(faults[fault]);
     write_field(PSTR(" interlocks="), interlocks);
+    /* Of the name, the sign and ten digits; a frame without room for it goes without it (LINE-114). */
+    if (signals && in_pulse && write_room() >= sizeof " " IN_PULSE_NAME "-mv=" + 11) {
+        write_text(PSTR(" " IN_PULSE_NAME "-mv="));
+        write_signed(analog_value(SUPPLY_INPUT, sum_in_pulse));
+    }
     uart_put(passing, write_end());
     big_add(&frames, 1);
     frame_seq++;

@@ -7,7 +7,7 @@
 
 const char words[][14] PROGMEM = {
     "hello", "describe", "alive", "deadman", "telemetry", "arm", "safe", "supply", "pressure", "burst", "halt", "clear",
-    "rail", "pump", "shut-off", "keep-pressure", "echo", "calibrate", "unknown"
+    "rail", "pump", "shut-off", "keep-pressure", "echo", "calibrate", "signals", "unknown"
 };
 const char topics[][12] PROGMEM = {
     "timing", "supply", "pressure", "safety", "extensions", "rail", "watch", "health", "calibration"
@@ -54,6 +54,9 @@ static void read_fields(struct request *r) {
             break;
         case SHUT_OFF:
             r->value = read_flag(PSTR(" shut="));
+            break;
+        case SIGNALS:
+            r->in_pulse = read_names(PSTR(" names="), PSTR(IN_PULSE_NAME), LONGEST_NAMES);
             break;
         case CALIBRATE:
             read_name(PSTR(" input="), name, LONGEST_NAME);

@@ -9,10 +9,11 @@
 
 #define LONGEST_NAME 24
 #define LONGEST_TOKEN 16
+#define LONGEST_NAMES 88
 
 enum word {
     HELLO, DESCRIBE, ALIVE, DEADMAN, TELEMETRY, ARM, SAFE, SUPPLY, PRESSURE, BURST, HALT, CLEAR,
-    RAIL, PUMP, SHUT_OFF, KEEP_PRESSURE, ECHO, CALIBRATE, UNKNOWN
+    RAIL, PUMP, SHUT_OFF, KEEP_PRESSURE, ECHO, CALIBRATE, SIGNALS, UNKNOWN
 };
 extern const char words[][14] PROGMEM;
 
@@ -21,6 +22,9 @@ enum topic {
     EXTENSIONS_TOPIC, RAIL_TOPIC, WATCH_TOPIC, HEALTH_TOPIC, CALIBRATION_TOPIC, TOPICS
 };
 extern const char topics[][12] PROGMEM;
+
+/* The one reading beyond LINE-41 (LINE-130). */
+#define IN_PULSE_NAME "supply-in-pulse"
 
 /* Names of the analog inputs (LINE-91). */
 extern const char inputs[][9] PROGMEM;
@@ -33,6 +37,7 @@ struct request {
     uint32_t value; /* of the requests that have one number or flag */
     uint8_t input;
     struct scale scale;
+    uint8_t in_pulse; /* the names of `signals` have that of the supply inside pulses */
     uint32_t channel, width_ns, period_us, count;
 };
 

@@ -10,6 +10,7 @@ export function inControllerTime(plant: PlantPort, rate: number): PlantPort {
     setRail: (outputs) => plant.setRail(outputs),
     pulse: (channel, startUs, widthUs) => plant.pulse(channel, startUs * rate, widthUs * rate),
     drivenMa: (channel) => plant.drivenMa(channel),
+    ...(plant.further === undefined ? {} : { further: plant.further }),
     read: () => {
       const readings = plant.read();
       return { ...readings, lastEdgeUs: readings.lastEdgeUs / rate };

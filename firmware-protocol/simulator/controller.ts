@@ -251,14 +251,18 @@ export class SimulatedController {
   /** As they are put on the line: those of every frame, and those that were asked for. */
   #told(readings: PlantReadings): WireReadings {
     const told = mapWire(readings, sensor);
-    for (const { field } of this.#further) (told as Record<string, number>)[field] = sensor(wireReadingOf(readings, field) ?? 0);
+    for (const { field } of this.#further) {
+      const reading = wireReadingOf(readings, field);
+      if (reading !== undefined) (told as Record<string, number>)[field] = sensor(reading);
+    }
     return told;
   }
 
   /** LINE-114: of the names asked for those that this bench reads. */
   #addSignals(names: readonly string[]): RequestOutcome {
     const readings = this.#read();
-    this.#further = furtherSignals.filter(({ input, field }) => names.includes(input) && wireReadingOf(readings, field) !== undefined);
+    const has = (field: Signal['field']): boolean => this.#plant.further?.includes(field) === true || wireReadingOf(readings, field) !== undefined;
+    this.#further = furtherSignals.filter(({ input, field }) => names.includes(input) && has(field));
     return { word: 'signals', names: this.#further.map(({ input }) => input) };
   }
 

@@ -2,6 +2,7 @@
 import { benchDriftSentence } from '../../app/reduce/bench-drift.ts';
 import { sweepLagSentence } from '../../app/reduce/coil-lag.ts';
 import { coilLagSentence } from '../../app/reduce/coil-memory.ts';
+import { supplyLossSentence } from '../../app/reduce/supply-loss.ts';
 import { curvatureSentences } from '../../app/reduce/curvature.ts';
 import { slopeModelSentence } from '../../app/reduce/slope-words.ts';
 import { formatExpanded } from '../../app/quantities/format.ts';
@@ -195,6 +196,7 @@ function driftLines(reduction: Reduction, times: readonly MeasuredAt[]): Finding
         ? trend.text
         : `${trend.points.length} points: ${trend.overRunPercent.value.toFixed(3)} ± ${trend.overRunPercent.expanded.toFixed(3)} % over the run, ${trend.text}; scatter ${trend.scatterPercent.toFixed(3)} %`,
       benchDriftSentence(reduction.benchDrift),
+      ...(reduction.supplyLoss === undefined ? [] : [supplyLossSentence(reduction.supplyLoss)]),
       ...reduction.coilLags.map(coilLagSentence),
       ...reduction.sweepLags.map(sweepLagSentence),
       ...curvatureLines(reduction),

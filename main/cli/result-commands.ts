@@ -164,7 +164,7 @@ export function addResultCommands(program: Command): void {
           return;
         }
         printTables(reduction, state.notTraceable);
-        say(...grantedSentences(state.equipment).flatMap((sentence) => ['', sentence]), '', `Run ${id}, ${headLine(archive)}`);
+        say(...grantedSentences(state.equipment, reduction.supplyLoss !== undefined).flatMap((sentence) => ['', sentence]), '', `Run ${id}, ${headLine(archive)}`);
         if (findings === null) return;
         const clocks = state.clocks.size === 0 ? ['The run was too short, or too old, to compare the clock of the controller with that of the computer.'] : [...state.clocks.values()].map(comparisonText);
         say(...findingLines([{ title: 'Time base (RUN-114)', lines: clocks }, ...findings]));

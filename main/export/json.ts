@@ -54,7 +54,7 @@ function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, 
   yield `"leak": ${text(reduction.leak)},\n"periodPair": ${text(reduction.periodPair)},\n`;
   yield `"benchDrift": ${text(reduction.benchDrift)},\n"invariance": ${text(reduction.invariance)},\n`;
   yield* list('blind', reduction.blind);
-  yield `"sweepLags": ${text(reduction.sweepLags)},\n"coilLags": ${text(reduction.coilLags)},\n"curvatures": ${text(reduction.curvatures)},\n`;
+  yield `"sweepLags": ${text(reduction.sweepLags)},\n"coilLags": ${text(reduction.coilLags)},\n"curvatures": ${text(reduction.curvatures)},\n"supplyLoss": ${text(reduction.supplyLoss ?? null)},\n`;
   yield* list('lightWindows', reduction.lightWindows);
   yield* list('deadTimeCurves', deadTimeCurves(reduction));
   yield* list('pressureExponents', pressureExponents(reduction));

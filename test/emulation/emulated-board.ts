@@ -51,6 +51,8 @@ export class EmulatedBoard {
   /** What is still to be done to the plant, in the order of time. */
   /** A short circuit in place of every coil: while a channel is driven the supply gives this much, mA. */
   shortMa = 0;
+  /** Behind the supply's read-back: while a channel is driven it lies so much lower, mV. */
+  sagMv = 0;
   /** Transducers of another make: what they stand for at 0 V and at the reference. */
   readonly scales: Record<Input, Scale> = { ...SCALES };
   readonly #due: Due[] = [];
@@ -217,7 +219,9 @@ export class EmulatedBoard {
     if (signal === undefined) throw new Error(`nothing is connected to analog input ${index}`);
     const { input, field } = signal;
     const r = this.#readings;
-    const value = input === 'current' && this.shortMa > 0 ? (this.#openChannel === 0 ? 0 : this.shortMa) : (wireReadingOf(r, field) ?? 0);
+    const driven = this.#openChannel !== 0;
+    const read = (wireReadingOf(r, field) ?? 0) - (input === 'supply' && driven ? this.sagMv : 0);
+    const value = input === 'current' && this.shortMa > 0 ? (driven ? this.shortMa : 0) : read;
     const { zero, full } = this.scales[input];
     const share = (value - zero) / (full - zero);
     if (r.frozen.includes(input)) return share;

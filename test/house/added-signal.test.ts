@@ -165,7 +165,7 @@ describe('LINE-114 LINE-115 a reading beyond LINE-41', () => {
   });
 
   it('gives way in a frame that has no room for it', () => {
-    expect(furtherSignals.map(({ key }) => key)).toEqual(['board-mdegc']);
+    expect(furtherSignals.map(({ key }) => key)).toEqual(['supply-in-pulse-mv', 'board-mdegc']);
     const short = { atUs: 1, frame: 1, boot: 'f', supplyMv: 1, currentMa: 1, pressurePa: 1, railMilliC: 1, meterMilliC: 1, edges: 1, lastEdgeUs: 1, burst: 1, active: true, commanded: 1, done: 1, armed: true, fault: '', interlocks: 1, boardMilliC: -I32 };
     const long = { ...short, atUs: U48, frame: U48, boot: 'ffffffff', supplyMv: -I32, currentMa: -I32, pressurePa: -I32, railMilliC: -I32, meterMilliC: -I32, edges: U48, lastEdgeUs: U48, burst: U32, commanded: U32, done: U32, fault: 'f'.repeat(24) };
     expect(decodeFromController(encodeTelemetry(short).trimEnd())).toMatchObject({ telemetry: { boardMilliC: -I32 } });

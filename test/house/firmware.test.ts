@@ -429,6 +429,47 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
     }
   });
 
+  it('LINE-130 reads the supply inside pulses: what it sags by there, whatever the width, and nothing where nothing is driven', async () => {
+    const plant = stillPlant();
+    plant.supplyMv = 12_000;
+    for (const [widthUs, periodUs] of [[1_500, 20_000], [4_000, 20_000], [12_000, 20_000], [2_000, 7_000]] as const) {
+      const bench = new Bench(plant);
+      bench.port.board.sagMv = 400;
+      expect(await bench.done({ word: 'signals', names: ['supply-in-pulse', 'weather'] })).toMatchObject({ names: ['supply-in-pulse'] });
+      await bench.arm();
+      expect((await bench.frame()).supplyInPulseMv).toBeUndefined();
+      await bench.done({ word: 'burst', channel: 3, widthNs: widthUs * 1e3, periodUs, count: 100 });
+      await bench.listen(200);
+      const sampled: number[] = [];
+      const means: number[] = [];
+      for (let i = 0; i < 5; i += 1) {
+        const { supplyInPulseMv, supplyMv } = await bench.frame();
+        sampled.push(supplyInPulseMv ?? Number.NaN);
+        means.push(supplyMv);
+        await bench.listen(60);
+      }
+      const mean = (of: readonly number[]): number => of.reduce((sum, one) => sum + one, 0) / of.length;
+      // A step of the converter is 20 mV, and half a step of noise is all that finds what lies between.
+      expect(Math.abs(mean(sampled) - 11_600), `${widthUs} of ${periodUs} us`).toBeLessThan(12);
+      expect(Math.abs(mean(means) - (12_000 - (400 * widthUs) / periodUs)), `${widthUs} of ${periodUs} us`).toBeLessThan(40);
+    }
+  });
+
+  it('LINE-114 LINE-115 a host that does not ask, or says hello anew, meets no further reading', async () => {
+    const bench = new Bench(stillPlant());
+    await bench.arm();
+    await bench.done({ word: 'burst', channel: 3, widthNs: 4_000_000, periodUs: 20_000, count: 1_000 });
+    await bench.listen(200);
+    expect((await bench.frame()).supplyInPulseMv).toBeUndefined();
+    await bench.done({ word: 'signals', names: ['weather', 'supply-in-pulse'] });
+    expect((await bench.frame()).supplyInPulseMv).toBeDefined();
+    expect(await bench.done({ word: 'signals', names: [] })).toMatchObject({ names: [] });
+    expect((await bench.frame()).supplyInPulseMv).toBeUndefined();
+    await bench.done({ word: 'signals', names: ['supply-in-pulse'] });
+    await bench.done({ word: 'hello', token: 'anew' });
+    expect((await bench.frame()).supplyInPulseMv).toBeUndefined();
+  });
+
   it('LINE-96 a meter input that rattles is a fault; nothing else suffers', async () => {
     const bench = new Bench(stillPlant());
     const { chip } = bench.port.board;

@@ -36,6 +36,8 @@ export interface Imperfect {
   readonly sagOhm?: number;
   /** That is a bound, which the record states as a voltage; the truth lies anywhere below. */
   readonly sagTold?: true;
+  /** The controller reads the supply inside pulses, as well as the read-back is known. */
+  readonly sagRead?: true;
   /** No bend at all in short pulses. */
   readonly straight?: true;
 }
@@ -122,6 +124,7 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
   const random = RandomSource.named(seed, 'a bench of another hand');
   const course = RandomSource.named(seed, 'imperfections');
   const below = RandomSource.named(seed, 'below a bound');
+  const inPulse = simulatedBenchEquipment.supply.uncertaintyMv * 1e-3 * RandomSource.named(seed, 'reading inside pulses').normal();
   const what = {
     ...stated,
     ...(stated.dip?.told === true ? { dip: { ...stated.dip, pascals: stated.dip.pascals * below.uniform() } } : {}),
@@ -243,6 +246,8 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
       pressure: { mean: pascals(meanPressure + errors.pressure), sd: 300 },
       current: { mean: amperes(meanCurrent), sd: 0 },
       supply: { mean: volts(volt + errors.supply), sd: 0 },
+      // It lies lower by what the current of the pulse, above its mean, loses.
+      ...(what.sagRead === undefined || held ? {} : { supplyInPulse: { mean: volts(volt + errors.supply - sag * meanCurrent * (period / width - 1) + inPulse), sd: 0 } }),
       railTemperature: { mean: celsius(fluidC + errors.rail), sd: 0 },
       meterTemperature: { mean: celsius(fluidC + 0.25 + errors.meterThermometer), sd: 0 },
     };

@@ -31,9 +31,10 @@ export const imperfections: Readonly<Record<string, readonly [Imperfect, Imperfe
   'in-rotation': [{ inRotationPercent: 0.3 }, { inRotationPercent: 1 }],
   sag: [{ sagOhm: 0.02 }, { sagOhm: 0.1 }],
 };
-/** The same where somebody told the record how large it may be. */
+/** The same where somebody told the record how large it may be, or the controller reads it. */
 const told: Readonly<Record<string, readonly [Imperfect, Imperfect]>> = {
   'dip told': [{ dip: { pascals: 1000, tauS: 3e-4, told: true } }, { dip: { pascals: 2000, tauS: 3e-4, told: true } }],
+  'sag sampled': [{ sagOhm: 0.02, sagRead: true }, { sagOhm: 0.1, sagRead: true }],
   'sag told': [{ sagOhm: 0.02, sagTold: true }, { sagOhm: 0.1, sagTold: true }],
 };
 const names = Object.keys(imperfections);
@@ -124,7 +125,7 @@ export function heldOf(row: string, seed: number, what: Imperfect, kind = order)
   const attempts = points.map((point) => ({ point: point.index, attempt: 1, window: bench.windowOf(point) }));
   const reduction = reduceRun({ plan, equipment: bench.equipment, points, attempts });
   const held: Held[] = [];
-  const ofRun: Held['state'] = grantedSentences(bench.equipment).length > 0 ? 'marked' : 'stated';
+  const ofRun: Held['state'] = grantedSentences(bench.equipment, reduction.supplyLoss !== undefined).length > 0 ? 'marked' : 'stated';
   const note = (quantity: Quantity, voltage: number, inside: boolean, z: number, state: Held['state'] = ofRun, of = { expanded: 0, overGls: 0 }): void => {
     held.push({ seed, row, quantity, voltage, state, inside, z, ...of });
   };
@@ -189,8 +190,8 @@ export function heldOf(row: string, seed: number, what: Imperfect, kind = order)
 }
 
 /** Whether the cell itself, or the run, says that it is not to be relied upon, and why. */
-const isMarked = (cell: LineCell, equipment: Equipment, { curvatures }: Reduction): boolean =>
-  (cell.leak?.again ?? null) !== null || grantedSentences(equipment).length > 0 || curvatures.some((c) => isBent(c) && c.pressure === cell.pressure);
+const isMarked = (cell: LineCell, equipment: Equipment, { curvatures, supplyLoss }: Reduction): boolean =>
+  (cell.leak?.again ?? null) !== null || grantedSentences(equipment, supplyLoss !== undefined).length > 0 || curvatures.some((c) => isBent(c) && c.pressure === cell.pressure);
 
 /**
  * Standard uncertainty of every dead time from scatter alone, by generalised least squares that knows the true variances and where each

@@ -173,7 +173,10 @@ async function showBlind([count = '200', first = '1']: readonly string[]): Promi
   return share(timesTooSmall, (h) => h.called === 'too-small') >= 0.95 - 2 * error && share(1, (h) => h.called !== null) <= 0.03 + 2 * error;
 }
 
-/** True where false calls are within 1 % and every imperfection that the set can show is called in 95 %, by two binomial errors. */
+/** Part of the benches that are moved by more than a 95 % interval though the budget has the imperfection. */
+const movedByChance = 0.05;
+
+/** True where false calls are within 1 % and every imperfection that the set can show is called in 95 % of those that it moves, by two binomial errors. */
 export async function showInvariance(args: readonly string[]): Promise<boolean> {
   if (args[0] === 'blind') return showBlind(besideOrder(args.slice(1)));
   const [count = '200', first = '1', ...wanted] = besideOrder(args);
@@ -196,7 +199,8 @@ export async function showInvariance(args: readonly string[]): Promise<boolean> 
     });
     process.stdout.write(`${row.name.padEnd(16)}${String(all.length).padStart(8)}${percent(moved.length, all.length).padStart(9)}${percent(hits, moved.length).padStart(17)}${percent(misses, others.length).padStart(11)}  ${by.join(', ')}${row.wants === undefined ? '' : `; wants ${row.wants}`}\n`);
     if (row.name === 'none') holds &&= misses / all.length <= 0.01 + 2 * error(0.01, all.length);
-    else if (row.wants === undefined && moved.length > 0) holds &&= hits / moved.length >= 0.95 - 2 * error(0.95, moved.length);
+    // Of 95 % intervals so many benches lie outside by what the intervals allow for: there the imperfection is in the budget, and moves nothing beyond it.
+    else if (row.wants === undefined && moved.length > all.length * movedByChance) holds &&= hits / moved.length >= 0.95 - 2 * error(0.95, moved.length);
   }
   return holds;
 }

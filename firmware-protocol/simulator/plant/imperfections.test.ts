@@ -69,6 +69,35 @@ describe('imperfections of the simulated bench', () => {
     expect(sagging.hertz).toBeLessThan(short.hertz * (1 - 1e-3));
   });
 
+  it('LINE-130 tell the sag where the controller reads the supply inside pulses, and nothing where nothing is driven', () => {
+    const inPulse = (sagOhm: number, width: number): { readonly below: number; readonly current: number } => {
+      const plant = createPlant({ ...benchWith({ sagOhm }), readsInPulses: true });
+      expect(plant.further).toEqual(['supplyInPulseMv']);
+      plant.setSupply(14_000);
+      plant.advanceTo(2e6);
+      expect(plant.read().supplyInPulseMv).toBeUndefined();
+      for (let i = 0; i < 60; i += 1) plant.pulse(1, 2e6 + i * 20e3, width * 1e3);
+      let [below, current, n] = [0, 0, 0];
+      for (let us = 2.4e6; us < 3e6; us += 1700) {
+        plant.advanceTo(us);
+        const { supplyMv, supplyInPulseMv = Number.NaN, currentMa } = plant.read();
+        below += supplyMv - supplyInPulseMv;
+        current += currentMa;
+        n += 1;
+      }
+      plant.advanceTo(4e6);
+      expect(plant.read().supplyInPulseMv).toBeUndefined();
+      return { below: below / n, current: current / n };
+    };
+    for (const width of [3, 8]) {
+      const { below, current } = inPulse(0.2, width);
+      // Ohms of supply and sag times what the pulse draws above its mean.
+      expect(below / (0.203 * current * (20 / width - 1))).toBeCloseTo(1, 1);
+      expect(Math.abs(inPulse(0, width).below)).toBeLessThan(6);
+    }
+    expect(createPlant(benchWith({})).further).toEqual([]);
+  });
+
   it('let the curve of the meter differ from its certificate by frequency, and edges stand unevenly in a turn', () => {
     const ratios = [1, 3, 8].map((width) => measured({ meterCurvePercent: 2 }, width === 1 ? 2 : width).hertz / measured({}, width === 1 ? 2 : width).hertz);
     expect(Math.max(...ratios) - Math.min(...ratios)).toBeGreaterThan(1e-3);

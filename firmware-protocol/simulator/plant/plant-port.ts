@@ -30,6 +30,8 @@ export interface PlantPort {
   /** Drives `channel` from `startUs` (not before the last `advanceTo`) for `widthUs`. */
   pulse(channel: number, startUs: number, widthUs: number): void;
   read(): PlantReadings;
+  /** Fields of readings beyond LINE-41 that the bench has, even where there is none at the moment. */
+  readonly further?: readonly string[];
   /** Supply current while `channel` is driven, once its coil has taken what it takes, mA. */
   drivenMa(channel: number): number;
 }

@@ -8,15 +8,17 @@ import type { PlantPort, PlantReadings, RailOutputs } from './plant-port.ts';
 import type { Input } from '../../line/messages.ts';
 import { RandomSource } from './random.ts';
 import { SCALES } from './scales.ts';
+import { interlockBit } from './scenario.ts';
 import type { Fault, Scenario } from './scenario.ts';
 import { heptaneDensity } from './fluid.ts';
 import { InjectorChannel, type Draw } from './injector-channel.ts';
 import { drawInjector } from './injector-type.ts';
+import { InPulse, IN_PULSE } from './in-pulse.ts';
 import { drawInstrumentErrors } from './instrument-errors.ts';
 import { LeakingPlace } from './leak.ts';
 import { Meter } from './meter.ts';
 import { Rail } from './rail.ts';
-import { circuitOf, Supply } from './supply.ts';
+import { circuitOf, SOURCE_OHM, Supply } from './supply.ts';
 import { Creep, FLUID_C, METER_WARMER_K } from './thermal.ts';
 import { Wander } from './wander.ts';
 
@@ -75,13 +77,6 @@ interface ActiveDraw extends Draw {
   flow: number;
 }
 
-/** In the order of `PlantReadings.interlocks`. */
-function interlockBit(fault: FaultKind): number {
-  if (fault.kind === 'emergency-stop') return 0b001;
-  if (fault.kind !== 'interlock-open') return 0;
-  return fault.interlock === 'cover' ? 0b010 : 0b100;
-}
-
 /** A bench at rest: supply off, nothing flowing; no pressure where the pump or a relief valve is commanded, else 400 kPa. */
 export function createPlant(scenario: Scenario): Plant {
   return new SimulatedPlant(scenario);
@@ -91,6 +86,8 @@ class SimulatedPlant implements Plant {
   readonly #scenario: Scenario;
   readonly #errors;
   readonly #channels: readonly InjectorChannel[];
+  /** null: the controller does not read the supply inside pulses. */
+  readonly #inPulse: InPulse | null;
   readonly #supply: Supply;
   readonly #rail: Rail;
   readonly #meter: Meter;
@@ -144,6 +141,7 @@ class SimulatedPlant implements Plant {
       (_, i) => new InjectorChannel(drawInjector(scenario.seed, i + 1), circuitOf(scenario, i + 1), chance(`scatter ${i + 1}`), scenario.imperfections),
     );
     this.#supply = new Supply(this.#errors.supplyV);
+    this.#inPulse = scenario.readsInPulses ? new InPulse(SOURCE_OHM + (scenario.imperfections.sagOhm ?? 0)) : null;
     this.#vented = scenario.rail.relief;
     const { rail: filled, inRotationPercent } = scenario.imperfections;
     const dead = scenario.rail.pump || scenario.rail.relief;
@@ -208,11 +206,16 @@ class SimulatedPlant implements Plant {
       pressurePa: read('pressure'),
       railMilliC: read('rail-temperature'),
       meterMilliC: read('meter-temperature'),
+      ...this.#inPulse?.read(this.#now, this.#meanCurrent, () => this.#reading('supply')),
       edges: this.#meter.edges + Math.floor(this.#rattled),
       lastEdgeUs: this.#rattle > 0 ? this.#now : this.#meter.lastEdgeUs,
       frozen: this.#faults.flatMap((f) => (f.kind === 'sensor-stuck' || f.kind === 'sensor-lost' ? [INPUT_OF[f.sensor]] : [])),
       interlocks: 0b111 & ~open,
     };
+  }
+
+  get further(): readonly string[] {
+    return this.#inPulse === null ? [] : IN_PULSE;
   }
 
   drivenMa(channel: number): number {
@@ -377,6 +380,7 @@ class SimulatedPlant implements Plant {
       return;
     }
     const draw = channel.pulse(pulse.startUs, pulse.widthUs, supplyV, this.#rail.pressure, this.#fluidC);
+    this.#inPulse?.drive(pulse.startUs, (draw.current * (draw.toUs - draw.fromUs)) / pulse.widthUs);
     if (draw.area > 0 && !this.#hanging.has(pulse.channel) && this.#hangs(pulse.channel)) {
       this.#hanging.add(pulse.channel);
       this.#refreshLeak();

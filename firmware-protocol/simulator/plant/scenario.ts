@@ -127,6 +127,8 @@ export const scenarioSchema = z.strictObject({
   clampV: z.array(z.number().positive()).optional(),
   /** How much longer a second of the controller is than a true one, parts per million; absent: as the certificates allow. */
   timeBasePpm: z.number().min(-50_000).max(50_000).optional(),
+  /** The controller also reads the supply inside pulses (LINE-130). */
+  readsInPulses: z.boolean().default(false),
   /** What real benches do and certificates do not say; each absent: not there. */
   imperfections: z
     .strictObject({
@@ -165,3 +167,10 @@ export const scenarioSchema = z.strictObject({
 
 export type Scenario = z.infer<typeof scenarioSchema>;
 export type Fault = Scenario['faults'][number];
+
+/** What a fault opens, as bits in the order of `PlantReadings.interlocks`. */
+export function interlockBit(fault: Fault['fault']): number {
+  if (fault.kind === 'emergency-stop') return 0b001;
+  if (fault.kind !== 'interlock-open') return 0;
+  return fault.interlock === 'cover' ? 0b010 : 0b100;
+}

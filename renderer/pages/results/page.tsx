@@ -152,7 +152,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
         return <ComparePanel results={results} selection={selection} name={choices.find((one) => one.id === id)?.text ?? results.plan.name} other={other} runs={choices.filter((one) => one.id !== id)} onOther={(chosen) => goTo('results', id, 'compare', chosen)} />;
     }
   };
-  const granted = grantedSentences(results.equipment);
+  const granted = grantedSentences(results.equipment, results.reduction.supplyLoss !== undefined);
   const bent = curvatureSentences(results.reduction.curvatures);
   return (
     <>

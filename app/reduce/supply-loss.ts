@@ -1,0 +1,66 @@
+/**
+ * What the supply loses inside a pulse. Its read-back, taken inside pulses alone beside its mean (LINE-130), says by how much more current it lies lower: a resistance
+ * between the read-back and what holds the mean. With it a window is that of a steady supply with so much more resistance on the way to the coil. RED-143
+ */
+import type { Equipment } from '../equipment/equipment.ts';
+import type { Point } from '../plan/points.ts';
+import { volts } from '../quantities/quantity.ts';
+import type { WindowSummary } from '../journal/measured.ts';
+import type { FittedLine, OnInjector } from './effects.ts';
+import type { SupplyLoss } from './reduction.ts';
+import { errorSource } from '../uncertainty/source.ts';
+import type { Sensitivity } from './sensitivity.ts';
+
+/** Above this part of the period a pulse is hardly another current than the mean. */
+const mostDuty = 0.9;
+/** Fewer windows do not show their scatter. */
+const fewest = 5;
+
+/** By least squares through the origin over all windows that were read inside their pulses; null: too few were, or the record knows no circuit (version 1). */
+export function supplyLossOf(measured: readonly { readonly at: Point; readonly window: WindowSummary }[], equipment: Equipment): SupplyLoss | null {
+  if (equipment.equipmentVersion === 1) return null;
+  const seen = measured.flatMap(({ at: { width, period }, window: { supply, supplyInPulse, current } }) => {
+    if (supplyInPulse === undefined || current === undefined || !(width > 0 && width < mostDuty * period)) return [];
+    const row = { lower: supply.mean - supplyInPulse.mean, more: current.mean * (period / width - 1) };
+    return Number.isFinite(row.lower) && row.more > 0 ? [row] : [];
+  });
+  if (seen.length < fewest) return null;
+  let [product, squares, sum] = [0, 0, 0];
+  for (const { lower, more } of seen) {
+    product += lower * more;
+    squares += more * more;
+    sum += more;
+  }
+  const ohm = product / squares;
+  const left = seen.reduce((total, { lower, more }) => total + (lower - ohm * more) ** 2, 0);
+  // What the instrument is off by the mean it is off by inside pulses too. How it follows them nobody has certified: as much again is allowed for.
+  return { ohm, u: Math.hypot(Math.sqrt(left / (seen.length - 1) / squares), (equipment.supply.uncertaintyMv * 1e-3 * sum) / squares), windows: seen.length };
+}
+
+/** The window as one of a supply that loses nothing: at the voltage that it holds in front of the loss. */
+export function inFrontOfLoss(window: WindowSummary, loss: SupplyLoss): WindowSummary {
+  const { supply, current } = window;
+  return current === undefined ? window : { ...window, supply: { ...supply, mean: volts(supply.mean + loss.ohm * current.mean) } };
+}
+
+/**
+ * What is not known of the loss does to a line. With I the mean current of a window, every mass was referred by (dt0/dV I + dt0/dR) for an ohm; I grows with the width, which turns the line.
+ */
+export function lossPart({ line, used }: FittedLine, loss: SupplyLoss, byVoltage: Sensitivity, byResistance: Sensitivity): readonly OnInjector[] {
+  const currents = used.flatMap(({ source: { at }, window: { current } }) => (current === undefined ? [] : [{ width: at.width, mean: current.mean }]));
+  const meanWidth = currents.reduce((sum, c) => sum + c.width, 0) / currents.length;
+  const mean = currents.reduce((sum, c) => sum + c.mean, 0) / currents.length;
+  const squares = currents.reduce((sum, c) => sum + (c.width - meanWidth) ** 2, 0);
+  if (!(squares > 0)) return [];
+  const growth = currents.reduce((sum, c) => sum + (c.width - meanWidth) * (c.mean - mean), 0) / squares;
+  const atDeadTime = mean - growth * (meanWidth - line.deadTime);
+  return [{ source: errorSource('supply-loss'), onDeadTime: -loss.u * (byVoltage.value * atDeadTime + byResistance.value), onSlope: loss.u * line.slope * byVoltage.value * growth }];
+}
+
+/** What was found, and what was done with it. */
+export function supplyLossSentence({ ohm, u, windows }: SupplyLoss): string {
+  return (
+    `Supply inside pulses, read in ${windows} windows: it lies below its mean as by ${(1e3 * ohm).toFixed(1)} ± ${(2e3 * u).toFixed(1)} mohm (k = 2) behind the read-back. ` +
+    'Dead times are referred by it, and carry what is not known of it in place of a bound.'
+  );
+}
