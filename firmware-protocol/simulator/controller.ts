@@ -260,9 +260,8 @@ export class SimulatedController {
 
   /** LINE-114: of the names asked for those that this bench reads. */
   #addSignals(names: readonly string[]): RequestOutcome {
-    const readings = this.#read();
-    const has = (field: Signal['field']): boolean => this.#plant.further?.includes(field) === true || wireReadingOf(readings, field) !== undefined;
-    this.#further = furtherSignals.filter(({ input, field }) => names.includes(input) && has(field));
+    const has = ({ field }: Signal): boolean => this.#plant.further?.includes(field) === true || wireReadingOf(this.#read(), field) !== undefined;
+    this.#further = furtherSignals.filter((signal) => names.includes(signal.input) && has(signal));
     return { word: 'signals', names: this.#further.map(({ input }) => input) };
   }
 

@@ -435,10 +435,10 @@ describe.skipIf(!built.ok)(`the reference firmware, emulated${reason}`, () => {
     for (const [widthUs, periodUs] of [[1_500, 20_000], [4_000, 20_000], [12_000, 20_000], [2_000, 7_000]] as const) {
       const bench = new Bench(plant);
       bench.port.board.sagMv = 400;
-      expect(await bench.done({ word: 'signals', names: ['supply-in-pulse', 'weather'] })).toMatchObject({ names: ['supply-in-pulse'] });
       await bench.arm();
+      expect(await bench.done({ word: 'signals', names: ['supply-in-pulse', 'weather'] })).toMatchObject({ names: ['supply-in-pulse'] });
       expect((await bench.frame()).supplyInPulseMv).toBeUndefined();
-      await bench.done({ word: 'burst', channel: 3, widthNs: widthUs * 1e3, periodUs, count: 100 });
+      await bench.done({ word: 'burst', channel: 3, widthNs: widthUs * 1e3, periodUs, count: 1_000 });
       await bench.listen(200);
       const sampled: number[] = [];
       const means: number[] = [];
