@@ -37,6 +37,7 @@ function cli(...args: readonly string[]): void {
 // A bench that leaks, with an attempt that is rejected: a pressure that scatters while its third burst is driven.
 const bench = {
   scenarioVersion: 1,
+  readsInPulses: true,
   faults: [
     { begins: { atS: 0 }, fault: { kind: 'fitting-leaking', mlPerMin: 0.4 } },
     { begins: { atBurst: 6 }, forS: 3, fault: { kind: 'sensor-noisy', sensor: 'pressure', sd: 9000 } },

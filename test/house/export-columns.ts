@@ -58,6 +58,9 @@ export const columnChecks: Readonly<Record<string, Readonly<Record<string, Check
     supply_mean_V: as('within 1 % of supply_V', (row, value) => Math.abs(Number(value) / of(row, 'supply_V') - 1) < 0.01), supply_sd_V: notNegative,
     current_mean_A: around(-0.1, 5), current_sd_A: notNegative,
     rail_temperature_mean_C: around(10, 40), rail_temperature_sd_K: around(0, 1), meter_temperature_mean_C: around(10, 40), meter_temperature_sd_K: around(0, 1),
+    // The bench of the test reads the supply inside pulses; at a zero point there are none.
+    supply_in_pulse_mean_V: as('below supply_mean_V by the millivolts that a coil takes, and empty at zero points', (row, value) => (row['role'] === 'zero' ? value === '' : Math.abs(Number(value) - of(row, 'supply_mean_V')) < 0.02 && value !== '')),
+    supply_in_pulse_sd_V: as('there with supply_in_pulse_mean_V', (row, value) => (value === '') === (row['supply_in_pulse_mean_V'] === '') && Number(value) >= 0),
     failed_criteria: as('there of rejected attempts only, by rule and reading', (row, value) => (value === '') === (row['verdict'] !== 'rejected') && (value === '' || /^RUN-\d+: /.test(value))),
     text,
   },
