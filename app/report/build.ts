@@ -21,6 +21,7 @@ import { statementsOf, warningsOf } from './statements.ts';
 import type { ReportedRun } from './statements.ts';
 import { budgetTables, traceabilityOf } from './traceability.ts';
 import { reportUnits } from './units.ts';
+import { samePerson } from './same-person.ts';
 
 export interface ReportInput {
   readonly results: RunResults;
@@ -117,11 +118,6 @@ function headOf({ results: { plan }, state, details, issue, measured, order, bas
   ];
 }
 
-/** Whether two names mean one person, by all that a name tells. */
-export function samePerson(a: string, b: string): boolean {
-  const plainly = (name: string): string => name.normalize('NFKC').toLowerCase().replace(/\s+/g, ' ').trim();
-  return plainly(a) === plainly(b);
-}
 
 function itemsTable({ results: { plan }, details }: ReportInput): ReportTable {
   return {

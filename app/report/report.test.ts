@@ -3,7 +3,7 @@ import { deadTimeTables, slopeTables } from '../tables/dead-time.ts';
 import { shortPulseTables } from '../tables/short-pulse.ts';
 import { plusMinus } from '../quantities/figures.ts';
 import { syntheticEquipment, syntheticPlan } from '../results/synthetic-run.test-helper.ts';
-import { reportOf, samePerson } from './build.ts';
+import { reportOf } from './build.ts';
 import { reportCsv, tablesOfReport } from './csv.ts';
 import { reportDetailsSchema } from './details.ts';
 import { documentText } from './document.ts';
@@ -12,6 +12,7 @@ import { ticksOf } from './figure-svg.ts';
 import { jsonInReport, reportBody, reportTail, shownValue } from './html.ts';
 import { madeReport, reportedPlan, reportInput } from './made-report.test-helper.ts';
 import { cssString, escaped } from './markup.ts';
+import { samePerson } from './same-person.ts';
 
 const htmlOf = (document: ReportDocument): string => reportBody(document) + reportTail(null);
 const issue = { number: 'R-2026-0001', by: 'B. Releaser', at: '2026-02-03T08:00:00.000Z', publicKey: 'k'.repeat(43), amends: null };

@@ -4,7 +4,7 @@ import { existsSync, readFileSync, renameSync, rmSync, writeFileSync } from 'nod
 import { basename, dirname, join, resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { oneLinePattern } from '../../app/boundary/text.ts';
-import { samePerson } from '../../app/report/build.ts';
+import { samePerson } from '../../app/report/same-person.ts';
 import { noDetails } from '../../app/report/details.ts';
 import { reportLengths, type ReportLength } from '../../app/report/document.ts';
 import { papers, type Paper } from '../../app/report/style.ts';
@@ -12,10 +12,11 @@ import { publicHeadKey } from '../archive/heads-file.ts';
 import { makeFolder } from '../archive/make-folder.ts';
 import { isoTime } from '../clock/dating.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
+import { bookBeside } from '../report/book.ts';
 import { readRegister } from '../report/register.ts';
 import { draftFiles } from '../report/draft.ts';
 import { issueReport, proveAgainst } from '../report/issue.ts';
-import { chromiumPath, printPdf } from '../report/pdf.ts';
+import { chromiumPrinter } from '../report/pdf.ts';
 import { checkListed, checkReport, sha256Of } from '../report/seal.ts';
 import { reportInArchive } from '../report/source.ts';
 import { certificatesIn, checkStamp, keepStamp, stampBeside, writeStampRequest, type KeptStamp } from '../report/stamp-files.ts';
@@ -68,7 +69,7 @@ function draft(named: string | undefined, options: ReportOptions & { readonly to
     } catch (error) {
       throw new Stop(exitCode.badInput, `The report cannot be written into ${folder} (${(error as Error).message}). The archive is not touched. Choose another folder with --to.`);
     }
-    const printed = await printPdf(drafts.find(({ name }) => name === 'report.html')?.text ?? '', pdf, options.paper, chromiumPath());
+    const printed = await chromiumPrinter()(drafts.find(({ name }) => name === 'report.html')?.text ?? '', pdf, options.paper);
     if (printed.ok) files.push(pdf);
     else tell(printed.text);
     if (options.json === true) printJson('report', { run: runId, folder, files });
@@ -84,7 +85,7 @@ interface IssueOptions extends ReportOptions {
 }
 
 /** Beside the archive, unless another is named. */
-const bookOf = ({ archive, book }: { readonly archive: string; readonly book?: string }): string => resolve(book ?? join(dirname(resolve(archive)), 'reports'));
+const bookOf = ({ archive, book }: { readonly archive: string; readonly book?: string }): string => resolve(book ?? bookBeside(resolve(archive)));
 
 function issue(named: string | undefined, options: IssueOptions): Promise<void> {
   if ((options.amends === undefined) !== (options.reason === undefined)) {
@@ -98,7 +99,7 @@ function issue(named: string | undefined, options: IssueOptions): Promise<void> 
       at: isoTime(machineClock.unixNow()),
       amends: options.amends === undefined || options.reason === undefined ? null : { number: options.amends, reason: options.reason },
       book: bookOf(options),
-      chromium: chromiumPath(),
+      print: chromiumPrinter(),
     });
     if (!issued.ok) throw new Stop(exitCode.badInput, issued.text);
     tell(...issued.mended);

@@ -13,7 +13,9 @@ import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
 import { meterStandingIn } from '../archive/meter-standing.ts';
 import type { Verification } from '../archive/verify.ts';
+import type { Entropy } from '../clock/entropy.ts';
 import type { ExportDisk } from '../export/files.ts';
+import type { PdfPrinter } from '../report/pdf.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
@@ -22,6 +24,13 @@ export type DeskJob =
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
+  | { readonly kind: 'issued-list' }
+  /** `at`: ISO 8601. */
+  | { readonly kind: 'issue'; readonly params: ParsedParams<'report.issue'>; readonly at: string }
+  | { readonly kind: 'issued'; readonly params: ParsedParams<'report.read'> }
+  | { readonly kind: 'stamp'; readonly params: ParsedParams<'report.stamp'> }
+  /** `text`: the whole file. */
+  | { readonly kind: 'prove'; readonly params: Omit<ParsedParams<'report.prove'>, 'upload'>; readonly text: string }
   | { readonly kind: 'piece'; readonly path: string; readonly from: number }
   /** The folder of an export is not needed any more. */
   | { readonly kind: 'forget'; readonly folder: string }
@@ -51,6 +60,11 @@ export interface DeskResults {
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
   readonly report: DeskResults['export'];
+  readonly 'issued-list': AsJson<AnswerTo<'reports.list'>>;
+  readonly issue: AnswerTo<'report.issue'>;
+  readonly issued: DeskResults['export'];
+  readonly stamp: AnswerTo<'report.stamp'>;
+  readonly prove: AnswerTo<'report.prove'>;
   readonly piece: AsJson<AnswerTo<'export.piece'>>;
   readonly forget: null;
   readonly head: AnswerTo<'archive.head'>;
@@ -61,7 +75,7 @@ export interface DeskResults {
 
 export interface DeskFailure {
   readonly ok: false;
-  readonly code: 'no-run' | 'archive' | 'busy' | 'defect';
+  readonly code: 'no-run' | 'archive' | 'busy' | 'refused' | 'defect';
   readonly text: string;
 }
 
@@ -80,6 +94,10 @@ export interface DeskPlaceOfWork {
   readonly turn?: () => Promise<void>;
   /** Aborted: what is going on is ended as soon as it can be, and leaves nothing behind. */
   readonly ending?: AbortSignal;
+  /** Prints a report; absent: nothing does here. */
+  readonly print?: PdfPrinter;
+  /** For requests of time stamps; absent: none is written here. */
+  readonly entropy?: Entropy;
   /** Where exports are written; absent: the file system without patience. */
   readonly disk?: ExportDisk;
 }
@@ -147,6 +165,12 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     }
     case 'report':
       return draftReport(archive, job.params, at);
+    case 'issued-list':
+    case 'issue':
+    case 'issued':
+    case 'stamp':
+    case 'prove':
+      return issuedAtDesk(archive, job, at);
     case 'piece':
       return done('piece', asJson(readPiece(job.path, job.from)));
     case 'forget':
@@ -179,19 +203,45 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
 /** The same files as the command `report` makes, but for the PDF: a window prints by itself. REP-29 */
 async function draftReport(archive: Archive, { id, length, details }: ParsedParams<'run.report'>, { owner, disk, ending }: DeskPlaceOfWork): Promise<DeskAnswer> {
   // What reduces is loaded by the desk that does and by no other.
-  const [{ reportInArchive }, { draftFiles }, { noDetails }, { writeSet }] = await Promise.all([import('../report/source.ts'), import('../report/draft.ts'), import('../../app/report/details.ts'), import('../export/files.ts')]);
+  const [{ reportInArchive }, { draftFiles }, { noDetails }] = await Promise.all([import('../report/source.ts'), import('../report/draft.ts'), import('../../app/report/details.ts')]);
   if (archive.run(id) === null) return noRun(archive, id);
   const found = reportInArchive(archive, { runId: id, details: details ?? noDetails, length, issue: null });
-  if (!found.ok) return { ok: false, code: 'archive', text: found.text };
+  return found.ok ? keptFiles('report', draftFiles(found.document), { owner, disk, ending }) : { ok: false, code: 'archive', text: found.text };
+}
+
+/** What is loaded for it, is by the desk that does it alone. */
+async function issuedAtDesk(archive: Archive, job: Extract<DeskJob, { readonly kind: 'issued-list' | 'issue' | 'issued' | 'stamp' | 'prove' }>, { owner, disk, ending, print, entropy }: DeskPlaceOfWork): Promise<DeskAnswer> {
+  const { issuedText, issueForWindow, listedReports, proveForWindow, stampForWindow } = await import('./desk-reports.ts');
+  switch (job.kind) {
+    case 'issued-list':
+      return done('issued-list', asJson(listedReports(archive)));
+    case 'issue':
+      return issueForWindow(archive, job.params, job.at, print ?? noPrinter);
+    case 'issued': {
+      const found = issuedText(archive, job.params.number);
+      return found.ok ? keptFiles('issued', [{ name: 'report.html', text: found.value }], { owner, disk, ending }) : found;
+    }
+    case 'stamp':
+      return entropy === undefined ? { ok: false, code: 'refused', text: 'Time stamps are not asked for here. Nothing was written.' } : stampForWindow(archive, job.params, entropy);
+    case 'prove':
+      return done('prove', proveForWindow(archive, job.text, job.params));
+  }
+}
+
+const noPrinter: PdfPrinter = () => Promise.resolve({ ok: false, text: 'No PDF was made: nothing prints here. The HTML file is whole: open it in any browser and print it.' });
+
+/** Files in a folder that the host keeps for its windows, all or none. */
+async function keptFiles(kind: 'report' | 'issued', texts: readonly { readonly name: string; readonly text: string }[], { owner, disk, ending }: Readonly<Pick<DeskPlaceOfWork, 'owner'> & { disk: ExportDisk | undefined; ending: AbortSignal | undefined }>): Promise<DeskAnswer> {
+  const { writeSet } = await import('../export/files.ts');
   const folder = newExportFolder(owner);
   let whole = false;
   try {
-    const [last, ...files] = draftFiles(found.document).map(({ name, text }) => ({ name, pieces: [text] })).reverse();
-    if (last === undefined) throw new Error('a draft has files');
+    const [last, ...files] = texts.map(({ name, text }) => ({ name, pieces: [text] })).reverse();
+    if (last === undefined) throw new Error('there are files');
     const written = await writeSet(folder, { files: files.reverse(), closing: () => last }, disk, ending);
     if (written.kind === 'failed') return { ok: false, code: 'archive', text: written.text };
     whole = true;
-    return done('report', { folder, files: sizesOf(written.files) });
+    return done(kind, { folder, files: sizesOf(written.files) });
   } finally {
     if (!whole) removeExportFolder(folder);
   }

@@ -4,8 +4,9 @@ import { setFlagsFromString } from 'node:v8';
 import type { MessagePortMain, ParentPort } from 'electron';
 import { openArchive } from '../archive/archive.ts';
 import { wait } from '../clock/clock.ts';
-import { machineClock } from '../clock/machine.ts';
+import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { patientDisk } from '../export/files.ts';
+import { chromiumPrinter } from '../report/pdf.ts';
 import type { ToDesk } from './desk.ts';
 import type { DeskPriority, FromDesk } from './desk-process.ts';
 import { answerAtDesk } from './desk-work.ts';
@@ -79,7 +80,7 @@ line.hear((message) => {
     if (message !== null) {
       const { id, job } = message;
       const onProgress = (progress: number): void => line.say({ id, progress });
-      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock) }) });
+      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock), entropy: machineEntropy, print: chromiumPrinter() }) });
       return;
     }
     if (opened.ok) opened.archive.close();

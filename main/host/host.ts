@@ -29,6 +29,7 @@ import type { BenchPlaces } from './bench-place.ts';
 import { Changes } from './changes.ts';
 import type { Desk } from './desk.ts';
 import type { AsJson, DeskFailure, DeskJob } from './desk-work.ts';
+import { GivenFiles } from './given-files.ts';
 import { HandWork } from './hand-work.ts';
 import { Keeping } from './keeping.ts';
 import { KeptExports } from './kept-exports.ts';
@@ -76,6 +77,7 @@ export class Host {
   readonly #runs: RunAtHost;
   readonly #hand: HandWork;
   readonly #exports: KeptExports;
+  readonly #given = new GivenFiles();
   /** Counts stops and requests to make safe, so that what was begun before one is not finished after it. */
   #stops = 0;
   #ticks = 0;
@@ -321,6 +323,21 @@ export class Host {
       const made = this.#atDesk(await this.#parts.desk.do({ kind: 'report', params }));
       return made instanceof Failed ? made : this.#exports.keep(made);
     },
+    'reports.list': async () => this.#prepared(await this.#parts.desk.do({ kind: 'issued-list' })),
+    'report.issue': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'issue', params, at: isoTime(this.#parts.clock.unixNow()) })),
+    'report.read': async (params) => {
+      const made = this.#atDesk(await this.#parts.desk.do({ kind: 'issued', params }));
+      return made instanceof Failed ? made : this.#exports.keep(made);
+    },
+    'report.stamp': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'stamp', params })),
+    'file.give': ({ upload, text }) => {
+      const problem = this.#given.add(upload, text);
+      return problem === '' ? {} : new Failed('bad-request', problem);
+    },
+    'report.prove': async ({ upload, ...params }) => {
+      const text = this.#given.take(upload);
+      return text === null ? new Failed('bad-request', 'The file of the report did not come, or not whole. Choose it again.') : this.#atDesk(await this.#parts.desk.do({ kind: 'prove', params, text }));
+    },
     'export.piece': async ({ export: name, file, from }) => {
       const path = this.#exports.pathOf(name, file);
       if (path === null) return new Failed('bad-request', 'The host keeps no such file any more. Export the run again.');
@@ -439,7 +456,7 @@ function needsControl(name: RequestName, params: unknown): boolean {
 const inWords = (problems: readonly Problem[]): string => problems.map((p) => (p.path === '' ? p.text : `${p.path}: ${p.text}`)).join(' ');
 
 function endedInWords(ended: readonly DeskJob[]): string {
-  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup' };
+  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', prove: 'the proof of a report' };
   const kinds = [...new Set(ended.map(({ kind }) => words[kind] ?? kind))];
   return `What a window had asked for was ended before it was finished: ${kinds.join(', ')}. The archive is as it was; ask for it again when the program runs again.`;
 }

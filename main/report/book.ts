@@ -3,12 +3,15 @@
  * changed. REP-21, REP-23, REP-26, REP-35.
  */
 import { chmodSync, closeSync, existsSync, fsyncSync, linkSync, mkdirSync, openSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
-import { join } from 'node:path';
+import { dirname, join } from 'node:path';
 import { oneLine } from '../../app/boundary/text.ts';
 import { makeHeadKey, readHeadKey, type HeadKey } from '../archive/heads-file.ts';
 import { isProcessThere, machineName } from '../ending/process-there.ts';
 import { bookRefused, enterReport, readRegister, setTornAside, type BookResult, type Register, type RegisteredReport } from './register.ts';
 import { checkReport } from './seal.ts';
+
+/** Where the book of an archive lies, unless somebody names another place. */
+export const bookBeside = (archivePath: string): string => join(dirname(archivePath), 'reports');
 
 const keyName = 'report-key.pem';
 /** Written last of a report's files: where it is whole, the report is. */
@@ -26,6 +29,13 @@ function keyOf(book: string): HeadKey {
     return bookRefused(`The key ${path} may be read by others than its owner, so whoever has an account here could sign reports. Nothing was issued. Make a new key on a machine that you trust if somebody may have had it, else: chmod 600 ${path}`);
   }
   return readHeadKey(path);
+}
+
+/** The public key of a book; null: it has none yet, or one that cannot be read. */
+export function publicKeyOf(book: string): string | null {
+  if (!existsSync(join(book, keyName))) return null;
+  const key = readHeadKey(join(book, keyName));
+  return key.ok ? key.publicKey : null;
 }
 
 interface ReportFiles {

@@ -9,7 +9,7 @@ import type { Paper } from '../../app/report/style.ts';
 import type { Archive } from '../archive/archive.ts';
 import { parseHead } from '../archive/ledger.ts';
 import { issueInBook, sealedName } from './book.ts';
-import { printPdf } from './pdf.ts';
+import type { PdfPrinter } from './pdf.ts';
 import { filesSealText, sealText, sha256Of, type CheckedReport } from './seal.ts';
 import { reportInArchive } from './source.ts';
 
@@ -24,8 +24,7 @@ export interface ToIssue {
   readonly at: string;
   readonly amends: { readonly number: string; readonly reason: string } | null;
   readonly book: string;
-  /** The browser that prints; null: none. */
-  readonly chromium: string | null;
+  readonly print: PdfPrinter;
 }
 
 export type IssuedReport =
@@ -34,7 +33,7 @@ export type IssuedReport =
   | { readonly ok: false; readonly text: string };
 
 /** Numbers, signs and enters a report of the run as it stands now. */
-export async function issueReport({ archive, runId, details, length, paper, by, at, amends, book, chromium }: ToIssue): Promise<IssuedReport> {
+export async function issueReport({ archive, runId, details, length, paper, by, at, amends, book, print }: ToIssue): Promise<IssuedReport> {
   let notPrinted = '';
   const issued = await issueInBook(book, {
     runId,
@@ -54,7 +53,7 @@ export async function issueReport({ archive, runId, details, length, paper, by, 
       const { archiveId, archiveHead } = document.basis;
       const sha256 = sha256Of(body);
       const html = body + reportTail(sealText({ number, body: sha256, archiveId, head: archiveHead, publicKey: key.publicKey }, key.key));
-      const printed = await printPdf(html, join(folder, 'report.pdf'), paper, chromium);
+      const printed = await print(html, join(folder, 'report.pdf'), paper);
       if (!printed.ok) notPrinted = printed.text;
       const files = [
         { name: sealedName, data: html },

@@ -6,6 +6,9 @@ import { delimiter, join } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { papers, type Paper } from '../../app/report/style.ts';
 
+/** Prints HTML into `file`, which is there afterwards or was not made. Who prints is the business of whoever puts the program together. */
+export type PdfPrinter = (html: string, file: string, paper: Paper) => Promise<Printed>;
+
 export type Printed = { readonly ok: true } | { readonly ok: false; readonly text: string };
 
 /** By what names systems know one; the first that is there is taken. */
@@ -38,7 +41,12 @@ function isProgram(path: string): boolean {
   }
 }
 
-/** Prints HTML into `file`, which is there afterwards or was not made. */
+/** The Chromium of the machine as the printer. */
+export const chromiumPrinter = (chromium: string | null = chromiumPath()): PdfPrinter => (html, file, paper) => printPdf(html, file, paper, chromium);
+
+/** The copy that is printed: the size of the paper is no part of the report and stands in it alone. */
+export const printableHtml = (html: string, paper: Paper): string => html.replace('</head>', `<style>@page { size: ${papers[paper]}; }</style></head>`);
+
 export async function printPdf(html: string, file: string, paper: Paper, chromium: string | null = chromiumPath()): Promise<Printed> {
   if (chromium === null) {
     return { ok: false, text: 'No PDF was made: there is no Chromium, Chrome or Edge on this machine (RAILHOUSE_CHROMIUM may name one). The HTML file is whole: open it in any browser and print it; page numbers come by themselves.' };
@@ -46,8 +54,7 @@ export async function printPdf(html: string, file: string, paper: Paper, chromiu
   const folder = mkdtempSync(join(tmpdir(), 'railhouse-report-'));
   try {
     const page = join(folder, 'report.html');
-    // The size of the paper is no part of the report: it stands in the copy that is printed alone.
-    writeFileSync(page, html.replace('</head>', `<style>@page { size: ${papers[paper]}; }</style></head>`));
+    writeFileSync(page, printableHtml(html, paper));
     const said = await run(chromium, [
       '--headless', '--disable-gpu', '--no-first-run', '--disable-extensions', '--disable-background-networking',
       // A container or a root account has no sandbox for it to use. The page has no script and asks for nothing.

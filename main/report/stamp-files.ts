@@ -1,6 +1,7 @@
 /** The files of a time stamp beside an issued report: `report.tsq`, the request that somebody carries to an authority, and `report.tsr`, its answer. REP-30, REP-34. */
 import { X509Certificate } from 'node:crypto';
 import { chmodSync, existsSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { newToken, type Entropy } from '../clock/entropy.ts';
 import { checkReport, sha256Of } from './seal.ts';
 import { checkTimeStamp, readTimeStampRequest, stampSentences, timeStampRequest, type TimeStamp } from './time-stamp.ts';
@@ -23,6 +24,17 @@ export function certificatesIn(data: Buffer): Said<readonly X509Certificate[]> {
     return refused(`There is no certificate in it that can be read (${inWords(error)}).`);
   }
 }
+
+/** Certificates of authorities that a lab keeps in its book; none: it keeps none. */
+export function authoritiesOf(book: string): Said<readonly X509Certificate[]> {
+  const path = join(book, 'authorities.pem');
+  if (!existsSync(path)) return { ok: true, value: [] };
+  const read = certificatesIn(readFileSync(path));
+  return read.ok ? read : refused(`${path}: ${read.text}`);
+}
+
+/** What there is of a time stamp beside a report. */
+export const stampState = (report: string): 'none' | 'asked' | 'kept' => (existsSync(stampBeside(report)) ? 'kept' : existsSync(requestBeside(report)) ? 'asked' : 'none');
 
 /** The report, if it is one as it was issued. */
 function issuedAt(path: string): Said<{ readonly sha256: string; readonly issued: string }> {

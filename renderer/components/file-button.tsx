@@ -2,8 +2,16 @@ import { useRef } from 'react';
 import type { ReactNode } from 'react';
 import { Button } from './button.tsx';
 
-/** A button that has a JSON file chosen. The same file may be chosen again. `fileLabel` names the field behind it. */
-export function FileButton({ children, fileLabel, against, onFile }: { readonly children: ReactNode; readonly fileLabel: string; readonly against?: string; readonly onFile: (file: File) => void }) {
+interface FileButtonProps {
+  readonly children: ReactNode;
+  readonly fileLabel: string;
+  readonly accept?: string;
+  readonly against?: string;
+  readonly onFile: (file: File) => void;
+}
+
+/** A button that has a file chosen, JSON unless `accept` says otherwise. The same file may be chosen again. `fileLabel` names the field behind it. */
+export function FileButton({ children, fileLabel, accept = '.json,application/json', against, onFile }: FileButtonProps) {
   const file = useRef<HTMLInputElement>(null);
   return (
     <>
@@ -14,7 +22,7 @@ export function FileButton({ children, fileLabel, against, onFile }: { readonly 
         ref={file}
         type="file"
         hidden
-        accept=".json,application/json"
+        accept={accept}
         aria-label={fileLabel}
         onChange={(event) => {
           const chosen = event.target.files?.[0];

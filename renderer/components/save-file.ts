@@ -1,5 +1,5 @@
-/** Offers a text, in pieces, as a file to keep, as the browser keeps files. */
-export function saveFile(name: string, pieces: readonly string[]): void {
+/** Offers a text, in pieces, or bytes as a file to keep, as the browser keeps files. */
+export function saveFile(name: string, pieces: readonly (string | Uint8Array<ArrayBuffer>)[]): void {
   const url = URL.createObjectURL(new Blob([...pieces], { type: 'application/octet-stream' }));
   const link = document.createElement('a');
   link.href = url;

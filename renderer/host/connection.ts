@@ -53,7 +53,7 @@ const mostWaiting = 64;
 const mostUnanswered = 256;
 const deadline = 30_000;
 /** Whole-archive work takes its time. */
-const slow: ReadonlySet<RequestName> = new Set<RequestName>(['archive.verify', 'archive.backup', 'run.export', 'run.report', 'run.open', 'bench.connect']);
+const slow: ReadonlySet<RequestName> = new Set<RequestName>(['archive.verify', 'archive.backup', 'run.export', 'run.report', 'report.issue', 'report.prove', 'run.open', 'bench.connect']);
 const slowDeadline = 600_000;
 const helloDeadline = 10_000;
 const firstPause = 250;

@@ -17,7 +17,7 @@ import { machineName } from '../../main/ending/process-there.ts';
 import { makeProgram } from '../../main/cli/program.ts';
 import { readRegister } from '../../main/report/register.ts';
 import { issueReport, proveAgainst, type IssuedReport, type ToIssue } from '../../main/report/issue.ts';
-import { chromiumPath, printPdf } from '../../main/report/pdf.ts';
+import { chromiumPath, chromiumPrinter, printPdf } from '../../main/report/pdf.ts';
 import { checkListed, checkReport, sealText, sha256Of } from '../../main/report/seal.ts';
 import { reportInArchive } from '../../main/report/source.ts';
 import { timeStampRequest } from '../../main/report/time-stamp.ts';
@@ -43,7 +43,7 @@ const opened = (file: string): Archive => {
   if (!found.ok) throw new Error(found.text);
   return found.archive;
 };
-const order = (more: Partial<ToIssue> = {}): ToIssue => ({ archive, runId, details, length: 'full', paper: 'a4', by: 'B. Releaser', at, amends: null, book, chromium: null, ...more });
+const order = (more: Partial<ToIssue> = {}): ToIssue => ({ archive, runId, details, length: 'full', paper: 'a4', by: 'B. Releaser', at, amends: null, book, print: chromiumPrinter(null), ...more });
 const must = (result: IssuedReport): Extract<IssuedReport, { ok: true }> => {
   if (!result.ok) throw new Error(result.text);
   return result;

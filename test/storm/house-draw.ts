@@ -78,6 +78,16 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
       return chance.strikes(0.5) ? undefined : `${chance.below(9)}:${'0f'.repeat(32)}`;
     case 'details':
       return chance.strikes(0.5) ? undefined : { reportDetailsVersion: 1, title: 'storm', receivedOn: '2026-02-01', conditions: [{ serialNumber: 'storm', condition: 'storm' }], limits: [{ of: 'match', quantity: 'slope', within: 1 }] };
+    case 'number':
+      return chance.of(['R-2026-0001', 'R-2026-0002', 'R-1999-0001']);
+    case 'amends':
+      return chance.strikes(0.5) ? null : { number: chance.of(['R-2026-0001', 'R-1999-0001']), reason: 'storm' };
+    case 'answer':
+      return chance.of([null, 'AAAA']);
+    case 'stamp':
+      return chance.of([undefined, 'AAAA']);
+    case 'upload':
+      return chance.of(['one', 'another']);
     case 'points':
       return [chance.below(14)];
     case 'volts':

@@ -1,41 +1,21 @@
 import { useState } from 'react';
-import { problemsOf } from '../../../app/boundary/problems.ts';
-import { reportDetailsSchema, type ReportDetails } from '../../../app/report/details.ts';
 import { reportLengths, type ReportLength } from '../../../app/report/document.ts';
 import { Button } from '../../components/button.tsx';
 import { Dialog } from '../../components/dialog.tsx';
 import { Choice } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
+import { detailsIn, lengthWords, type GivenDetails } from '../../components/report-details.ts';
 import { saveFile } from '../../components/save-file.ts';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost } from '../../host/host.ts';
 import { readFile } from '../../host/read-file.ts';
-
-const lengthWords: Readonly<Record<ReportLength, string>> = { 'one-page': 'One page', full: 'Full', raw: 'Full, with raw data' };
-
-interface Given {
-  readonly name: string;
-  readonly details: ReportDetails;
-}
-
-/** Details out of a file, or what is wrong with it. */
-async function detailsIn(file: File): Promise<Given | string> {
-  let document: unknown;
-  try {
-    document = JSON.parse((await file.text()).replace(/^\uFEFF/u, ''));
-  } catch {
-    return `${file.name} is not JSON. Correct it and choose it again.`;
-  }
-  const parsed = reportDetailsSchema.safeParse(document);
-  return parsed.success ? { name: file.name, details: parsed.data } : `${file.name} cannot be used: ${problemsOf(parsed.error, document).map((p) => `${p.path === '' ? 'the document' : p.path}: ${p.text}`).join(' ')}`;
-}
 
 /** The report of a run as a draft, to be looked at, printed or handed on (REP-29). */
 export function ReportDraft({ id }: { readonly id: string }) {
   const { line } = useHost();
   const [open, setOpen] = useState(false);
   const [length, setLength] = useState<ReportLength>('full');
-  const [given, setGiven] = useState<Given | null>(null);
+  const [given, setGiven] = useState<GivenDetails | null>(null);
   const [busy, setBusy] = useState(false);
   const [said, setSaid] = useState<{ readonly tone: 'good' | 'bad'; readonly text: string } | null>(null);
   const gone = line.state === 'up' ? '' : 'The host cannot be reached.';

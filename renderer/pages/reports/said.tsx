@@ -1,0 +1,19 @@
+import { Notice } from '../../components/status.tsx';
+
+export interface Said {
+  readonly tone: 'good' | 'bad';
+  readonly sentences: readonly string[];
+}
+
+/** What came of something, one sentence a line. */
+export function SaidNotice({ said }: { readonly said: Said | null }) {
+  return (
+    said !== null && (
+      <Notice tone={said.tone}>
+        {said.sentences.map((sentence) => (
+          <p key={sentence}>{sentence}</p>
+        ))}
+      </Notice>
+    )
+  );
+}

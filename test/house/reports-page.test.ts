@@ -1,0 +1,172 @@
+/** The page Reports in a browser: issued, amended, time-stamped and proved, by mouse and by keys. */
+import { execFileSync } from 'node:child_process';
+import { mkdirSync, readFileSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Browser, BrowserContext, Download, Page } from 'playwright';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { buildWindow } from '../../main/cli/build.ts';
+import { GivenFiles } from '../../main/host/given-files.ts';
+import { checkReport } from '../../main/report/seal.ts';
+import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { hasOpenssl, makeAuthority } from '../builders/time-stamp-authority.ts';
+import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+
+let folder = '';
+let host: HostProcess;
+let browser: Browser;
+let context: BrowserContext;
+let page: Page;
+let complaints: string[];
+
+beforeAll(async () => {
+  if (browserPath === null) return;
+  buildWindow();
+  folder = scratchFolder();
+  const plan = join(folder, 'plan.json');
+  const small = samplePlan('small-plan');
+  writeFileSync(plan, JSON.stringify({ ...small, axes: { ...small.axes, widthMs: [2.5, 3, 5, 8] }, reduction: { ...small.reduction, linearFromMs: 3 } }));
+  execFileSync(process.execPath, [join(import.meta.dirname, '../../main/cli/main.ts'), 'sweep', plan, '--operator', 'A. Tester', '--quiet', '--archive', join(folder, 'archive.sqlite')], { stdio: 'pipe' });
+  host = await HostProcess.start(folder, {});
+  browser = await launchBrowser();
+  context = await browser.newContext({ viewport: { width: 1366, height: 768 } });
+  page = await context.newPage();
+  complaints = complaintsOf(page);
+  await page.goto(host.address);
+  await page.getByLabel('Your name').fill('A. Tester');
+  await page.getByRole('button', { name: 'Work under this name' }).click();
+}, 600_000);
+
+afterAll(async () => {
+  if (browserPath === null) return;
+  await browser.close();
+  await host.end();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+const book = (): string => join(folder, 'reports');
+const saved = async (press: () => Promise<void>): Promise<{ readonly download: Download; readonly data: Buffer }> => {
+  const download = page.waitForEvent('download');
+  await press();
+  return { download: await download, data: readFileSync(await (await download).path()) };
+};
+
+describe('REP-43 files that windows hand over', () => {
+  it('are whole, once, and few', () => {
+    const files = new GivenFiles();
+    expect([files.add('a', 'x'), files.add('a', 'y'), files.take('a'), files.take('a')]).toEqual(['', '', 'xy', null]);
+    for (let i = 0; i < 9; i += 1) files.add(String(i), 'z');
+    expect([files.take('0'), files.take('8')]).toEqual([null, 'z']);
+    const piece = 'x'.repeat(2 ** 20);
+    const said = Array.from({ length: 26 }, () => files.add('large', piece));
+    expect(said.findIndex((text) => text !== '')).toBe(24);
+    expect(said[24]).toContain('larger than any report');
+  });
+});
+
+describe.skipIf(browserPath === null)('the page Reports', () => {
+  it('REP-41 issues a report by keys alone, and not by who measured until he says so', async () => {
+    await page.keyboard.press('Alt+t');
+    await page.getByRole('heading', { name: 'Reports', level: 1 }).waitFor();
+    await expect.poll(() => page.getByText('No report was issued yet').count(), { timeout: 60_000 }).toBe(1);
+    const by = page.getByLabel('Released by');
+    await by.focus();
+    await page.keyboard.type('a. TESTER');
+    const same = page.getByLabel('measured this run too');
+    expect(await same.isChecked()).toBe(false);
+    const issue = page.getByRole('button', { name: 'Issue the report …' });
+    expect(await issue.getAttribute('aria-disabled')).toBe('true');
+    await issue.focus();
+    await page.keyboard.press('Enter');
+    expect(await page.getByRole('alertdialog').count()).toBe(0);
+    await keepScreen(page, 'reports-same-person-1366');
+    expect(await violations(page)).toEqual([]);
+    await same.focus();
+    await page.keyboard.press('Space');
+    expect(await issue.getAttribute('aria-disabled')).not.toBe('true');
+    await by.fill('B. Releaser');
+    expect(await same.count()).toBe(0);
+    await page.getByLabel('File with the details of the report that is issued').setInputFiles(join(import.meta.dirname, '../../main/samples/report-details.json'));
+    await page.getByText('Details from report-details.json').waitFor();
+    await issue.focus();
+    await page.keyboard.press('Enter');
+    // The focus is on the way out.
+    await page.getByRole('alertdialog').waitFor();
+    await page.keyboard.press('Enter');
+    expect(await page.getByRole('alertdialog').count()).toBe(0);
+    await issue.focus();
+    await page.keyboard.press('Enter');
+    await page.getByRole('button', { name: 'Issue it' }).focus();
+    await page.keyboard.press('Enter');
+    await page.getByText(/Report R-\d{4}-0001 was issued/).waitFor({ timeout: 240_000 });
+    const [number = ''] = readdirSync(book()).filter((name) => name.startsWith('R-'));
+    const checked = checkReport(readFileSync(join(book(), number, 'report.html')), null);
+    expect(checked).toMatchObject({ holds: true, inside: { issue: { by: 'B. Releaser' } } });
+    expect(readdirSync(join(book(), number))).toContain('report.pdf');
+    expect(await page.getByRole('heading', { name: `Report ${number}` }).count()).toBe(1);
+  }, 400_000);
+
+  it('REP-40, REP-41 amends it, and shows the chain', async () => {
+    await page.getByRole('button', { name: /^Amend report R-\d{4}-0001/ }).click();
+    await page.getByLabel('Reason of the amendment').fill('The customer moved.');
+    await page.getByLabel('Released by').fill('B. Releaser');
+    await page.getByRole('button', { name: 'Issue the amendment …' }).click();
+    await page.getByRole('button', { name: 'Issue it' }).click();
+    await page.getByText(/Report R-\d{4}-0002 was issued/).waitFor({ timeout: 240_000 });
+    const chain = page.locator('.report-chain li');
+    await expect.poll(() => chain.count(), { timeout: 30_000 }).toBe(2);
+    expect(await chain.first().textContent()).toMatch(/0001.*B\. Releaser: R-\d{4}-0002 took its place/);
+    expect(await chain.last().textContent()).toContain('this one stands');
+    // The row of the first one, by keys.
+    await page.getByRole('row', { name: /^R-\d{4}-0001/ }).click();
+    expect(await page.getByRole('button', { name: /^Amend report R-\d{4}-0001/ }).getAttribute('aria-disabled')).toBe('true');
+    await page.getByRole('row', { name: /^R-\d{4}-0002/ }).click();
+    expect(await violations(page)).toEqual([]);
+  }, 400_000);
+
+  it('REP-43 proves what is in the book and what is brought; one changed digit is found', async () => {
+    await page.getByRole('button', { name: /^Prove report R-/ }).click();
+    await page.getByText('every word and number of the report comes out the same').waitFor({ timeout: 240_000 });
+    const { download, data } = await saved(() => page.getByRole('button', { name: /^Save report R-/ }).click());
+    const number = download.suggestedFilename().replace('.html', '');
+    expect(data).toEqual(readFileSync(join(book(), number, 'report.html')));
+    const file = page.getByLabel('Report that is to be proved', { exact: true });
+    const prove = page.getByRole('button', { name: 'Prove the report' });
+    const key = await page.locator('code').first().textContent();
+    await file.setInputFiles({ name: 'brought.html', mimeType: 'text/html', buffer: data });
+    await page.getByLabel('Public key of the laboratory').fill(key ?? '');
+    await prove.click();
+    await page.getByText('Sealed with the key that was given.').waitFor({ timeout: 60_000 });
+    const changed = data.toString('utf8').replace(/(\d)( ± )/, (_, d: string, s: string) => `${(Number(d) + 1) % 10}${s}`);
+    expect(changed).not.toBe(data.toString('utf8'));
+    await file.setInputFiles({ name: 'brought.html', mimeType: 'text/html', buffer: Buffer.from(changed) });
+    await prove.click();
+    await page.getByText('NOT as it was issued').waitFor({ timeout: 60_000 });
+    await page.getByLabel('Public key of the laboratory').fill('A'.repeat(43));
+    await file.setInputFiles({ name: 'brought.html', mimeType: 'text/html', buffer: data });
+    await prove.click();
+    await page.getByText('sealed with another key').waitFor({ timeout: 60_000 });
+  }, 400_000);
+
+  it.skipIf(!hasOpenssl)('REP-42 saves the request for a time stamp, and takes an answer that holds alone', async () => {
+    const place = join(folder, 'authority');
+    mkdirSync(place);
+    const authority = makeAuthority(place);
+    writeFileSync(join(book(), 'authorities.pem'), authority.root);
+    const { data: request } = await saved(() => page.getByRole('button', { name: /^Save the request for a time stamp/ }).click());
+    const answer = page.getByLabel(/^Answer of the time-stamp authority/);
+    await answer.setInputFiles({ name: 'wrong.tsr', mimeType: 'application/timestamp-reply', buffer: request });
+    await page.getByText('It was not kept').waitFor({ timeout: 30_000 });
+    await answer.setInputFiles({ name: 'answer.tsr', mimeType: 'application/timestamp-reply', buffer: authority.answer(request) });
+    await page.getByText('ends in a certificate that was given').waitFor({ timeout: 30_000 });
+    await expect.poll(() => page.getByRole('row', { name: /^R-\d{4}-0002/ }).textContent()).toContain('kept');
+    await page.getByRole('button', { name: /^Prove report R-/ }).click();
+    await page.getByText('Time stamp: this file existed as it is').waitFor({ timeout: 240_000 });
+    expect(await violations(page)).toEqual([]);
+    await keepScreen(page, 'reports-1366');
+    await page.setViewportSize({ width: 1920, height: 1080 });
+    await keepScreen(page, 'reports-1920');
+    // Nothing is wider than the window.
+    expect(await page.evaluate('document.documentElement.scrollWidth - innerWidth')).toBeLessThanOrEqual(0);
+    expect(complaints).toEqual([]);
+  }, 400_000);
+});
