@@ -10,9 +10,11 @@ export function SaidNotice({ said }: { readonly said: Said | null }) {
   return (
     said !== null && (
       <Notice tone={said.tone}>
-        {said.sentences.map((sentence) => (
-          <p key={sentence}>{sentence}</p>
-        ))}
+        <div className="report-said">
+          {said.sentences.map((sentence) => (
+            <p key={sentence}>{sentence}</p>
+          ))}
+        </div>
       </Notice>
     )
   );
