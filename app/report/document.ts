@@ -79,6 +79,8 @@ export interface ReportStatement {
 export interface ReportIssue {
   readonly number: string;
   readonly by: string;
+  /** The public key that this person signs with; absent: his name is all. */
+  readonly byKey?: string | undefined;
   /** ISO 8601, UTC. */
   readonly at: string;
   /** The 32 bytes of the lab's public key, base64url. */

@@ -103,6 +103,7 @@ function basisHtml(document: ReportDocument): string {
     ['Archive\'s head', basis.archiveHead],
     ['Plan, equipment', `SHA-256 ${basis.planSha256}, ${basis.equipmentSha256}`],
     ['Programs', `measured with ${basis.measuredWith}; written with ${basis.writtenWith}`],
+    ...(issue?.byKey === undefined ? [] : [[`Key of ${issue.by}`, issue.byKey] as const]),
     ...(issue?.amends == null ? [] : [['Amended report', `${issue.amends.number}, SHA-256 ${issue.amends.sha256}`] as const]),
   ];
   return `<dl class="hash">\n${facts.map(([name, text]) => `<dt>${escaped(name)}</dt><dd>${escaped(text)}</dd>`).join('\n')}\n</dl>

@@ -111,6 +111,7 @@ export const jsonLines = {
     z.strictObject({ kind: z.literal('file'), file: z.string(), number: z.string(), publicKey: z.string(), publicKeyGiven: z.boolean() }),
     z.strictObject({ kind: z.literal('register'), replacedBy: z.string().nullable(), replacedAt: z.string().nullable() }),
     z.strictObject({ kind: z.literal('against'), text: z.string() }),
+    z.strictObject({ kind: z.literal('release'), byKey: z.string().nullable(), signatureAtHand: z.boolean(), text: z.string() }),
   ]),
   outliers: z.union([
     z.strictObject({ kind: z.literal('outlier'), points: z.array(z.strictObject({ point: z.int(), attempt: z.int() })), standardDeviations: z.number(), text: z.string() }),

@@ -16,6 +16,7 @@ import { bookBeside } from '../report/book.ts';
 import { readRegister } from '../report/register.ts';
 import { draftFiles } from '../report/draft.ts';
 import { issueReport, proveAgainst } from '../report/issue.ts';
+import { readPersonalKey, releaseName, releaseSentence } from '../report/issuers.ts';
 import { chromiumPrinter } from '../report/pdf.ts';
 import { checkListed, checkReport, sha256Of } from '../report/seal.ts';
 import { reportInArchive } from '../report/source.ts';
@@ -79,6 +80,7 @@ function draft(named: string | undefined, options: ReportOptions & { readonly to
 
 interface IssueOptions extends ReportOptions {
   readonly by: string;
+  readonly key?: string;
   readonly book?: string;
   readonly amends?: string;
   readonly reason?: string;
@@ -93,8 +95,10 @@ function issue(named: string | undefined, options: IssueOptions): Promise<void> 
   }
   return withArchive(options.archive, async (archive) => {
     const runId = chosenRun(archive, named);
+    const key = options.key === undefined ? null : readPersonalKey(resolve(options.key), process.env['RAILHOUSE_KEY_PASSPHRASE'] ?? null);
+    if (key?.ok === false) throw new Stop(exitCode.badInput, key.text);
     const issued = await issueReport({
-      archive, runId, length: options.length, paper: options.paper, by: options.by,
+      archive, runId, length: options.length, paper: options.paper, by: options.by, key,
       details: options.details === undefined ? noDetails : reportDetailsFile(options.details),
       at: isoTime(machineClock.unixNow()),
       amends: options.amends === undefined || options.reason === undefined ? null : { number: options.amends, reason: options.reason },
@@ -161,6 +165,11 @@ function proveReport(file: string, { publicKey, against, book, token, authority,
       `It rests on run ${inside.basis.runId}, which lies in archive ${seal.archiveId} under the head ${seal.head}.`, ...(amends === null ? [] : [`It takes the place of report ${amends}.`]),
     );
   }
+  const release = join(dirname(path), releaseName);
+  const released = releaseSentence(existsSync(release) ? bytesOf(release).toString('utf8') : null, { number: seal.number, sha256: sha256Of(data), by: inside.issue.by, byKey: inside.issue.byKey });
+  if (!released.holds) throw new Stop(exitCode.checkFailed, released.text);
+  if (json) printJson('prove-report', { kind: 'release', byKey: inside.issue.byKey ?? null, signatureAtHand: existsSync(release), text: released.text });
+  else say(released.text);
   proveStamp(path, { sha256: sha256Of(data), issued: inside.issue.at }, { token, authority }, json);
   if (book !== undefined) sayRegistered(resolve(book), seal, json);
   if (against === undefined) return;
@@ -268,6 +277,7 @@ export function addReportCommands(program: Command): void {
   withReportOptions(withJsonOption(program.command('issue-report')))
     .description('issue a report of a run: numbered, signed, and entered in the book of reports, where it is never changed')
     .addOption(new Option('--by <name>', 'who releases it and answers for it').argParser(personName).makeOptionMandatory())
+    .addOption(new Option('--key <file>', 'the key of that person (Ed25519, PEM; encrypted: RAILHOUSE_KEY_PASSPHRASE), where he has one of his own'))
     .addOption(new Option('--book <folder>', 'the book of reports: register, key, and every report (default: "reports" beside the archive)'))
     .addOption(new Option('--amends <number>', 'the report that this one takes the place of').argParser(reasonText))
     .addOption(new Option('--reason <text>', 'why it does').argParser(reasonText))

@@ -1,5 +1,5 @@
 /** Issued reports for windows: listed, issued, time-stamped and proved, where the heartbeat does not wait for it. REP-40 to REP-43. */
-import { readFileSync } from 'node:fs';
+import { existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { AnswerTo, ParsedParams } from '../../app/contract/contract.ts';
 import { samePerson } from '../../app/report/same-person.ts';
@@ -9,6 +9,7 @@ import { publicHeadKey } from '../archive/heads-file.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { bookBeside, publicKeyOf, sealedName } from '../report/book.ts';
 import { issueReport, proveAgainst } from '../report/issue.ts';
+import { releaseName, releaseSentence } from '../report/issuers.ts';
 import type { PdfPrinter } from '../report/pdf.ts';
 import { readRegister, type RegisteredReport } from '../report/register.ts';
 import { checkReport, sha256Of } from '../report/seal.ts';
@@ -48,7 +49,7 @@ export async function issueForWindow(archive: Archive, { id, length, paper, deta
   if (samePerson(by, run.operator) && !measuredToo) {
     return refused(`${by} measured this run. A report is released by somebody else, or says that both are the same person. Nothing was issued. Let somebody else release it, or say that it is the same person.`);
   }
-  const issued = await issueReport({ archive, runId: id, details: details ?? noDetails, length, paper, by, at, amends, book: bookBeside(archive.path), print });
+  const issued = await issueReport({ archive, runId: id, details: details ?? noDetails, length, paper, by, key: null, at, amends, book: bookBeside(archive.path), print });
   if (!issued.ok) return refused(issued.text);
   const { number, folder, publicKey, notPrinted, mended } = issued;
   return { ok: true, value: { number, folder, publicKey, said: [...mended, ...(notPrinted === '' ? [] : [notPrinted])] } };
@@ -95,6 +96,10 @@ export function proveForWindow(archive: Archive, text: string, { publicKey, stam
   ];
   const book = bookBeside(archive.path);
   const mine = fileOf(book, seal.number);
+  const release = join(book, seal.number, releaseName);
+  const released = releaseSentence(against && existsSync(release) ? readFileSync(release, 'utf8') : null, { number: seal.number, sha256: sha256Of(data), by: inside.issue.by, byKey: inside.issue.byKey });
+  said.push(released.text);
+  if (!released.holds) return { holds: false, said };
   // That of the book, where the report is of this book.
   const bytes = stamp !== undefined ? Buffer.from(stamp, 'base64') : against && stampState(mine) === 'kept' ? readFileSync(stampBeside(mine)) : null;
   if (bytes !== null) {

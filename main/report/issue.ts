@@ -9,6 +9,7 @@ import type { Paper } from '../../app/report/style.ts';
 import type { Archive } from '../archive/archive.ts';
 import { parseHead } from '../archive/ledger.ts';
 import { issueInBook, sealedName } from './book.ts';
+import { mayIssue, releaseName, releaseText, type PersonalKey } from './issuers.ts';
 import type { PdfPrinter } from './pdf.ts';
 import { filesSealText, sealText, sha256Of, type CheckedReport } from './seal.ts';
 import { reportInArchive } from './source.ts';
@@ -20,6 +21,8 @@ export interface ToIssue {
   readonly length: ReportLength;
   readonly paper: Paper;
   readonly by: string;
+  /** The key of that person; null: he has none. */
+  readonly key: PersonalKey | null;
   /** ISO 8601, UTC. */
   readonly at: string;
   readonly amends: { readonly number: string; readonly reason: string } | null;
@@ -33,7 +36,9 @@ export type IssuedReport =
   | { readonly ok: false; readonly text: string };
 
 /** Numbers, signs and enters a report of the run as it stands now. */
-export async function issueReport({ archive, runId, details, length, paper, by, at, amends, book, print }: ToIssue): Promise<IssuedReport> {
+export async function issueReport({ archive, runId, details, length, paper, by, key: personal, at, amends, book, print }: ToIssue): Promise<IssuedReport> {
+  const may = mayIssue(book, by, personal);
+  if (!may.ok) return may;
   let notPrinted = '';
   const issued = await issueInBook(book, {
     runId,
@@ -45,7 +50,7 @@ export async function issueReport({ archive, runId, details, length, paper, by, 
         runId,
         details,
         length,
-        issue: { number, by, at, publicKey: key.publicKey, amends: amended === null || amends === null ? null : { number: amended.number, sha256: amended.sha256, reason: amends.reason } },
+        issue: { number, by, ...(personal === null ? {} : { byKey: personal.publicKey }), at, publicKey: key.publicKey, amends: amended === null || amends === null ? null : { number: amended.number, sha256: amended.sha256, reason: amends.reason } },
       });
       if (!found.ok) return found;
       const { document } = found;
@@ -59,6 +64,7 @@ export async function issueReport({ archive, runId, details, length, paper, by, 
         { name: sealedName, data: html },
         { name: 'report.json', data: documentText(document) },
         { name: 'report.csv', data: reportCsv(document) },
+        ...(personal === null ? [] : [{ name: releaseName, data: releaseText({ number, sha256: sha256Of(html), by }, personal) }]),
         ...(printed.ok ? [{ name: 'report.pdf', data: readFileSync(join(folder, 'report.pdf')) }] : []),
       ];
       const list = filesSealText(number, key.publicKey, files.map(({ name, data }) => ({ name, sha256: sha256Of(data) })), key.key);

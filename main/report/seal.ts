@@ -44,7 +44,7 @@ const insideSchema = z.looseObject({
   reportVersion: z.literal(1),
   length: z.enum(['one-page', 'full', 'raw']),
   issue: z.strictObject({
-    number: z.string(), by: z.string(), at: z.string(), publicKey: z.string(),
+    number: z.string(), by: z.string(), byKey: z.string().optional(), at: z.string(), publicKey: z.string(),
     amends: z.strictObject({ number: z.string(), sha256: z.string(), reason: z.string() }).nullable(),
   }),
   basis: z.looseObject({

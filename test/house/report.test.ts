@@ -17,6 +17,7 @@ import { machineName } from '../../main/ending/process-there.ts';
 import { makeProgram } from '../../main/cli/program.ts';
 import { readRegister } from '../../main/report/register.ts';
 import { issueReport, proveAgainst, type IssuedReport, type ToIssue } from '../../main/report/issue.ts';
+import { releaseText } from '../../main/report/issuers.ts';
 import { chromiumPath, chromiumPrinter, printPdf } from '../../main/report/pdf.ts';
 import { checkListed, checkReport, sealText, sha256Of } from '../../main/report/seal.ts';
 import { reportInArchive } from '../../main/report/source.ts';
@@ -43,7 +44,7 @@ const opened = (file: string): Archive => {
   if (!found.ok) throw new Error(found.text);
   return found.archive;
 };
-const order = (more: Partial<ToIssue> = {}): ToIssue => ({ archive, runId, details, length: 'full', paper: 'a4', by: 'B. Releaser', at, amends: null, book, print: chromiumPrinter(null), ...more });
+const order = (more: Partial<ToIssue> = {}): ToIssue => ({ archive, runId, details, length: 'full', paper: 'a4', by: 'B. Releaser', key: null, at, amends: null, book, print: chromiumPrinter(null), ...more });
 const must = (result: IssuedReport): Extract<IssuedReport, { ok: true }> => {
   if (!result.ok) throw new Error(result.text);
   return result;
@@ -501,6 +502,64 @@ describe('reports by the command line', () => {
       if (chromium === undefined) delete process.env['RAILHOUSE_CHROMIUM'];
       else process.env['RAILHOUSE_CHROMIUM'] = chromium;
     }
+  });
+});
+
+describe('REP-36 who may issue', () => {
+  test('is everybody who can use the key, or those whom the book names', async () => {
+    const shelf = join(folder, 'named');
+    must(await issueReport(order({ book: shelf, by: 'Anybody' })));
+    writeFileSync(join(shelf, 'issuers.txt'), '# who answers for reports\n\nB.  releaser\nC. Other\n');
+    must(await issueReport(order({ book: shelf })));
+    const refused = await issueReport(order({ book: shelf, by: 'Anybody' }));
+    expect(refused.ok ? '' : refused.text).toContain('not among those who may issue');
+    const read = readRegister(shelf);
+    expect(read.ok && read.value.reports.map((r) => r.by)).toEqual(['Anybody', 'B. Releaser']);
+  });
+});
+
+describe('REP-37 a key of a person', () => {
+  const personal = () => {
+    const { privateKey, publicKey } = generateKeyPairSync('ed25519');
+    return { pem: privateKey.export({ format: 'pem', type: 'pkcs8', cipher: 'aes-256-cbc', passphrase: 'secret words' }), publicKey: (publicKey.export({ format: 'jwk' }) as { x: string }).x };
+  };
+
+  test('signs the whole file, and the seal of the laboratory says whose it is', async () => {
+    const shelf = join(folder, 'personal');
+    mkdirSync(shelf, { mode: 0o700 });
+    const [mine, others] = [personal(), personal()];
+    for (const [name, { pem }] of [['mine', mine], ['others', others]] as const) writeFileSync(join(folder, `${name}.pem`), pem);
+    writeFileSync(join(shelf, 'issuers.txt'), `B. Releaser ${mine.publicKey}\nC. Other\n`);
+    const issue = (key: string, ...more: readonly string[]) => said('issue-report', '--archive', archiveFile, '--book', shelf, '--by', 'B. Releaser', '--key', join(folder, key), ...more);
+    expect(await issue('mine.pem')).toMatchObject({ code: 2, stopped: expect.stringContaining('RAILHOUSE_KEY_PASSPHRASE') as unknown });
+    vi.stubEnv('RAILHOUSE_CHROMIUM', join(folder, 'none'));
+    vi.stubEnv('RAILHOUSE_KEY_PASSPHRASE', 'wrong words');
+    expect(await issue('mine.pem')).toMatchObject({ code: 2, stopped: expect.stringContaining('cannot be used') as unknown });
+    vi.stubEnv('RAILHOUSE_KEY_PASSPHRASE', 'secret words');
+    expect(await issue('others.pem')).toMatchObject({ code: 2, stopped: expect.stringContaining('not the one of B. Releaser') as unknown });
+    const bare = await issueReport(order({ book: shelf }));
+    expect(bare.ok ? '' : bare.text).toContain('with a key of his own');
+    expect(await said('issue-report', '--archive', archiveFile, '--book', shelf, '--by', 'C. Other', '--key', join(folder, 'mine.pem'))).toMatchObject({ code: 2, stopped: expect.stringContaining('nobody could tell whose signature') as unknown });
+    expect(readRegister(shelf)).toMatchObject({ value: { reports: [] } });
+
+    expect(await issue('mine.pem')).toMatchObject({ code: 0, stopped: '' });
+    vi.unstubAllEnvs();
+    const file = join(shelf, 'R-2026-0001', 'report.html').replace('2026', String(new Date().getUTCFullYear()));
+    expect(readFileSync(file, 'utf8')).toContain(mine.publicKey);
+    expect((await said('prove-report', file, '--against', archiveFile)).out).toContain(`signed it with a key of his own too, ${mine.publicKey}`);
+    const release = file.replace('report.html', 'release.txt');
+    const text = readFileSync(release, 'utf8');
+    chmodSync(release, 0o644);
+    const { privateKey } = generateKeyPairSync('ed25519');
+    const number = /report (R-\S+)/.exec(text)?.[1] ?? '';
+    const byAnother = releaseText({ number, sha256: sha256Of(readFileSync(file)), by: 'B. Releaser' }, { ok: true, key: privateKey, publicKey: mine.publicKey });
+    for (const wrong of [text.replace(/sha256 ./, 'sha256 x'), text.replace('B.%20', 'C.%20'), `${text} `, text.replace(/signature ./, (m) => (m.endsWith('A') ? 'signature B' : 'signature A')), byAnother]) {
+      writeFileSync(release, wrong);
+      expect(await said('prove-report', file)).toMatchObject({ code: 8, stopped: expect.stringContaining('is forged, or was changed') as unknown });
+    }
+    rmSync(release);
+    expect((await said('prove-report', file)).out).toContain('is not at hand');
+    expect((await said('prove-report', join(issued.folder, 'report.html'))).out).toContain('is the word of the laboratory');
   });
 });
 
