@@ -11,7 +11,7 @@ import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { detailsIn, lengthWords, type GivenDetails } from '../../components/report-details.ts';
 import { ask } from '../../host/host.ts';
-import { SaidNotice, type Said } from './said.tsx';
+import { SaidNotice, type ReportSaid } from './said.tsx';
 
 const paperChoices = (Object.keys(papers) as Paper[]).map((value) => ({ value, text: value === 'a4' ? 'A4' : 'Letter' }));
 
@@ -22,8 +22,8 @@ interface IssuePartProps {
   readonly onLeaveAmendment: () => void;
   /** Why nothing can be issued now; empty: it can. */
   readonly against: string;
-  readonly said: Said | null;
-  readonly onSaid: (said: Said | null) => void;
+  readonly said: ReportSaid | null;
+  readonly onSaid: (said: ReportSaid | null) => void;
   /** The list has to be read again. */
   readonly onIssued: (number: string) => void;
 }

@@ -8,7 +8,7 @@ import { ask } from '../../host/host.ts';
 import { readFile } from '../../host/read-file.ts';
 import { chainOf } from './chain.ts';
 import { fromBase64, giveFile, toBase64 } from './files.ts';
-import { SaidNotice, type Said } from './said.tsx';
+import { SaidNotice, type ReportSaid } from './said.tsx';
 
 interface IssuedPartProps {
   readonly report: IssuedReportRow;
@@ -26,7 +26,7 @@ const dayAndTime = (iso: string): string => iso.slice(0, 16).replace('T', ' ');
 export function IssuedPart({ report, reports, against, onAmend, onChange }: IssuedPartProps) {
   const { number } = report;
   const [busy, setBusy] = useState<'none' | 'reading' | 'proving' | 'stamping'>('none');
-  const [said, setSaid] = useState<Said | null>(null);
+  const [said, setSaid] = useState<ReportSaid | null>(null);
   const bad = (...sentences: readonly string[]): void => setSaid({ tone: 'bad', sentences });
   const begin = (what: typeof busy): void => {
     setBusy(what);

@@ -8,7 +8,7 @@ import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { IssuePart } from './issue-part.tsx';
 import { IssuedPart, stampWords } from './issued-part.tsx';
 import { ProvePart } from './prove-part.tsx';
-import type { Said } from './said.tsx';
+import type { ReportSaid } from './said.tsx';
 import '../archive/archive.css';
 import '../results/one-line.css';
 import './reports.css';
@@ -31,7 +31,7 @@ export default function ReportsPage() {
   const [runs, setRuns] = useState<readonly RunRow[]>([]);
   const [problem, setProblem] = useState('');
   const [chosen, setChosen] = useState<string | null>(null);
-  const [said, setSaid] = useState<Said | null>(null);
+  const [said, setSaid] = useState<ReportSaid | null>(null);
   const [amended, setAmended] = useState<IssuedReportRow | null>(null);
   const against = line.state === 'up' ? '' : 'The host cannot be reached.';
   const load = async (): Promise<void> => {

@@ -5,7 +5,7 @@ import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { ask } from '../../host/host.ts';
 import { giveFile, toBase64 } from './files.ts';
-import { SaidNotice, type Said } from './said.tsx';
+import { SaidNotice, type ReportSaid } from './said.tsx';
 
 const keyPattern = /^[\w-]{43}$/u;
 
@@ -16,7 +16,7 @@ export function ProvePart({ against }: { readonly against: string }) {
   const [key, setKey] = useState('');
   const [withArchive, setWithArchive] = useState(false);
   const [busy, setBusy] = useState(false);
-  const [said, setSaid] = useState<Said | null>(null);
+  const [said, setSaid] = useState<ReportSaid | null>(null);
   const problem = key.trim() === '' || keyPattern.test(key.trim()) ? '' : 'A public key is 43 letters and digits.';
   const prove = async (of: File): Promise<void> => {
     setBusy(true);

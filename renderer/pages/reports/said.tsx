@@ -1,12 +1,12 @@
 import { Notice } from '../../components/status.tsx';
 
-export interface Said {
+export interface ReportSaid {
   readonly tone: 'good' | 'bad';
   readonly sentences: readonly string[];
 }
 
 /** What came of something, one sentence a line. */
-export function SaidNotice({ said }: { readonly said: Said | null }) {
+export function SaidNotice({ said }: { readonly said: ReportSaid | null }) {
   return (
     said !== null && (
       <Notice tone={said.tone}>
