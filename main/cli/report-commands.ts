@@ -165,11 +165,7 @@ function proveReport(file: string, { publicKey, against, book, token, authority,
       `It rests on run ${inside.basis.runId}, which lies in archive ${seal.archiveId} under the head ${seal.head}.`, ...(amends === null ? [] : [`It takes the place of report ${amends}.`]),
     );
   }
-  const release = join(dirname(path), releaseName);
-  const released = releaseSentence(existsSync(release) ? bytesOf(release).toString('utf8') : null, { number: seal.number, sha256: sha256Of(data), by: inside.issue.by, byKey: inside.issue.byKey });
-  if (!released.holds) throw new Stop(exitCode.checkFailed, released.text);
-  if (json) printJson('prove-report', { kind: 'release', byKey: inside.issue.byKey ?? null, signatureAtHand: existsSync(release), text: released.text });
-  else say(released.text);
+  proveRelease(path, { number: seal.number, sha256: sha256Of(data), by: inside.issue.by, byKey: inside.issue.byKey }, json);
   proveStamp(path, { sha256: sha256Of(data), issued: inside.issue.at }, { token, authority }, json);
   if (book !== undefined) sayRegistered(resolve(book), seal, json);
   if (against === undefined) return;
@@ -204,6 +200,16 @@ function authorities(file: string | undefined): readonly X509Certificate[] {
   const read = certificatesIn(bytesOf(resolve(file)));
   if (!read.ok) throw new Stop(exitCode.badInput, `${file}: ${read.text} Give the authority's certificates as PEM or DER.`);
   return read.value;
+}
+
+/** The person's own signature that lies beside a report. */
+function proveRelease(report: string, of: Parameters<typeof releaseSentence>[1], json: boolean): void {
+  const path = join(dirname(report), releaseName);
+  const there = existsSync(path);
+  const { holds, text } = releaseSentence(there ? bytesOf(path).toString('utf8') : null, of);
+  if (!holds) throw new Stop(exitCode.checkFailed, text);
+  if (json) printJson('prove-report', { kind: 'release', byKey: of.byKey ?? null, signatureAtHand: there, text });
+  else say(text);
 }
 
 /** The time stamp that lies beside a report, or the one that was named. */

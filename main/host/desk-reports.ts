@@ -12,7 +12,7 @@ import { issueReport, proveAgainst } from '../report/issue.ts';
 import { releaseName, releaseSentence } from '../report/issuers.ts';
 import type { PdfPrinter } from '../report/pdf.ts';
 import { readRegister, type RegisteredReport } from '../report/register.ts';
-import { checkReport, sha256Of } from '../report/seal.ts';
+import { checkReport, sha256Of, type CheckedReport } from '../report/seal.ts';
 import { authoritiesOf, checkStamp, keepStamp, stampBeside, stampState, writeStampRequest } from '../report/stamp-files.ts';
 
 type Done<T> = { readonly ok: true; readonly value: T } | { readonly ok: false; readonly code: 'no-run' | 'refused'; readonly text: string };
@@ -108,12 +108,17 @@ export function proveForWindow(archive: Archive, text: string, { publicKey, stam
     if (!stamped.ok) return { holds: false, said: [...said, stamped.text] };
     said.push(...stamped.value.sentences);
   }
-  if (!against) return { holds: true, said };
-  const found = registered(book, seal.number);
-  if (typeof found === 'string' || found.sha256 !== seal.body) return { holds: false, said: [...said, `The register of this archive has no such report ${seal.number}: it was issued elsewhere, or by somebody else.`] };
-  const register = readRegister(book);
-  const later = register.ok ? register.value.reports.find((r) => r.amends === seal.number) : undefined;
-  said.push(later === undefined ? 'The register has it, and no report took its place.' : `The register has it. Report ${later.number} TOOK ITS PLACE on ${later.at}.`);
+  return against ? proveInBook(archive, checked, said) : { holds: true, said };
+}
+
+/** Against the book of this archive, and worked out anew. `said`: what was said before. */
+function proveInBook(archive: Archive, checked: Extract<CheckedReport, { holds: true }>, said: readonly string[]): AnswerTo<'report.prove'> {
+  const { number, body } = checked.seal;
+  const register = readRegister(bookBeside(archive.path));
+  if (!register.ok) return { holds: false, said: [...said, register.text] };
+  const { reports } = register.value;
+  if (!reports.some((r) => r.number === number && r.sha256 === body)) return { holds: false, said: [...said, `The register of this archive has no such report ${number}: it was issued elsewhere, or by somebody else.`] };
+  const later = reports.find((r) => r.amends === number);
   const proved = proveAgainst(archive, checked);
-  return { holds: proved.holds, said: [...said, proved.text] };
+  return { holds: proved.holds, said: [...said, later === undefined ? 'The register has it, and no report took its place.' : `The register has it. Report ${later.number} TOOK ITS PLACE on ${later.at}.`, proved.text] };
 }
