@@ -125,6 +125,14 @@ class ContentsDouble extends EventEmitter {
     this.onPosted(ports);
   }
 
+  readonly prints: unknown[] = [];
+  printingFails = (): string => '';
+
+  printToPDF(options: unknown): Promise<Buffer> {
+    this.prints.push(options);
+    return this.printingFails() === '' ? Promise.resolve(Buffer.from('%PDF-1.7 of a test')) : Promise.reject(new Error(this.printingFails()));
+  }
+
   reloads = 0;
   endedProcesses = 0;
 
@@ -149,11 +157,13 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
     exitCode: null as number | null,
     sandboxed: false,
     schemes: [] as readonly CustomScheme[],
-    windows: [] as { readonly options: WindowOptions; readonly contents: ContentsDouble; readonly emitter: EventEmitter; focused: number; loaded: string }[],
+    windows: [] as { readonly options: WindowOptions; readonly contents: ContentsDouble; readonly emitter: EventEmitter; focused: number; loaded: string; destroyed: boolean }[],
     hosts: [] as HostProcessDouble[],
     /** Processes of desks. */
     desks: [] as HostProcessDouble[],
     errors: [] as string[],
+    /** Why; empty: it does not. */
+    printingFails: '',
     questions: [] as MessageBoxOptions[],
     answer: 0,
     menu: [] as readonly MenuItemConstructorOptions[],
@@ -165,6 +175,8 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
     permissionRequest: null as ((contents: unknown, permission: string, answer: (may: boolean) => void) => void) | null,
     permissionCheck: null as ((contents: unknown, permission: string) => boolean) | null,
     devicePermission: null as ((details: object) => boolean) | null,
+    /** Of the session that prints. */
+    beforeRequestOfPrint: null as ((details: { url: string }, answer: (how: { cancel: boolean }) => void) => void) | null,
     beforeRequest: null as ((details: { url: string }, answer: (how: { cancel: boolean }) => void) => void) | null,
   };
 
@@ -193,7 +205,8 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
 
     constructor(options: WindowOptions) {
       super();
-      this.#record = { options, contents: this.webContents, emitter: this as EventEmitter, focused: 0, loaded: '' };
+      this.#record = { options, contents: this.webContents, emitter: this as EventEmitter, focused: 0, loaded: '', destroyed: false };
+      this.webContents.printingFails = () => state.printingFails;
       state.windows.push(this.#record);
       app.emit('web-contents-created', {}, this.webContents);
     }
@@ -202,6 +215,10 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
       this.#record.loaded = url;
       this.webContents.mainFrame.url = url;
       return Promise.resolve();
+    }
+
+    destroy(): void {
+      this.#record.destroyed = true;
     }
 
     isMinimized(): boolean {
@@ -272,6 +289,15 @@ export function electronDouble(fork: (file: string, args: readonly string[]) => 
       },
     },
     session: {
+      fromPartition: (name: string) => ({
+        name,
+        setPermissionRequestHandler: () => undefined,
+        webRequest: {
+          onBeforeRequest: (handler: typeof state.beforeRequest) => {
+            state.beforeRequestOfPrint = handler;
+          },
+        },
+      }),
       defaultSession: {
         setPermissionRequestHandler: (handler: typeof state.permissionRequest) => {
           state.permissionRequest = handler;

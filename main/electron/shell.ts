@@ -8,8 +8,10 @@ import type { BrowserWindow, Event, MessageBoxOptions, MessageBoxReturnValue, Ut
 import { deadManText, safeSentence } from '../../app/run/safe-words.ts';
 import { machineClock } from '../clock/machine.ts';
 import { securityHeaders, WindowFiles } from '../host/window-files.ts';
+import { toPrint, type PrintedByShell } from '../report/pdf-by-shell.ts';
 import { NativeStop, stopKeys, stopShortcut } from './native-stop.ts';
 import { PageWatch, type PageEvent } from './page-watch.ts';
+import { printPage } from './print.ts';
 import { endSwitch, portComes, portWanted, toShell, type HostArguments, type ToHostProcess } from './messages.ts';
 
 export type ElectronCalls = Pick<
@@ -347,6 +349,12 @@ class Shell {
     let pid = 0;
     started.on('spawn', () => {
       pid = started.pid ?? 0;
+    });
+    started.on('message', (message: unknown) => {
+      const wanted = toPrint.safeParse(message);
+      if (!wanted.success) return;
+      const { id } = wanted.data;
+      void printPage(this.#electron, wanted.data).then((text) => started.postMessage({ kind: 'printed', id, text } satisfies PrintedByShell));
     });
     started.on('exit', (code) => {
       desks.delete(desk);

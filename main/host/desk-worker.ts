@@ -6,7 +6,8 @@ import { openArchive } from '../archive/archive.ts';
 import { wait } from '../clock/clock.ts';
 import { machineClock, machineEntropy } from '../clock/machine.ts';
 import { patientDisk } from '../export/files.ts';
-import { chromiumPrinter } from '../report/pdf.ts';
+import { chromiumPrinter, type PdfPrinter } from '../report/pdf.ts';
+import { shellPrinter } from '../report/pdf-by-shell.ts';
 import type { ToDesk } from './desk.ts';
 import type { DeskPriority, FromDesk } from './desk-process.ts';
 import { answerAtDesk } from './desk-work.ts';
@@ -68,6 +69,15 @@ const { parentPort } = process as { readonly parentPort?: ParentPort };
 for (const signal of ['SIGINT', 'SIGHUP', 'SIGQUIT', 'SIGBREAK', ...(parentPort === undefined ? (['SIGTERM'] as const) : [])] as const) process.on(signal, () => undefined);
 const line = parentPort === undefined ? childLine(onGone) : portLine(parentPort, onGone);
 
+/** The desktop prints by itself; elsewhere a Chromium of the machine does. */
+function printerOf(shell: ParentPort | undefined): PdfPrinter {
+  if (shell === undefined) return chromiumPrinter();
+  const printer = shellPrinter((message) => shell.postMessage(message));
+  shell.on('message', ({ data }) => printer.hear(data));
+  return printer.print;
+}
+const print = printerOf(parentPort);
+
 const opened = openArchive(archivePath, { readOnly: true, checked: true });
 removeAbandonedExports();
 
@@ -80,7 +90,7 @@ line.hear((message) => {
     if (message !== null) {
       const { id, job } = message;
       const onProgress = (progress: number): void => line.say({ id, progress });
-      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock), entropy: machineEntropy, print: chromiumPrinter() }) });
+      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock), entropy: machineEntropy, print }) });
       return;
     }
     if (opened.ok) opened.archive.close();
