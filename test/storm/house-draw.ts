@@ -85,7 +85,7 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
     case 'answer':
       return chance.of([null, 'AAAA']);
     case 'stamp':
-      return chance.of([undefined, 'AAAA']);
+      return chance.strikes(0.5) ? undefined : 'AAAA';
     case 'upload':
       return chance.of(['one', 'another']);
     case 'points':
