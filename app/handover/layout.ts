@@ -13,6 +13,9 @@ const breakpoints = z.array(positive).max(MOST_ON_AXIS).default([]);
 const separators = { comma: ',', semicolon: ';', tab: '\t' } as const;
 export const separatorOf = ({ csv }: ControllerLayout): string => separators[csv.separator];
 
+/** A number that was written with a point, with the layout's own sign. */
+export const withDecimalSign = (text: string, { csv }: Pick<ControllerLayout, 'csv'>): string => (csv.decimal === 'comma' ? text.replace('.', ',') : text);
+
 const layoutSchema = z.strictObject({
   layoutVersion: z.literal(1),
   name: oneLine(200).min(1),
@@ -48,6 +51,8 @@ const layoutSchema = z.strictObject({
   csv: z
     .strictObject({
       separator: z.enum(['comma', 'semicolon', 'tab']).default('comma'),
+      /** Before the decimals of the grids. */
+      decimal: z.enum(['point', 'comma']).default('point'),
       /** Which axis of a map goes down the page. */
       down: z.enum(['first', 'second']).default('first'),
       /** Without headings a file is the grid alone, with its breakpoints. */
@@ -58,6 +63,8 @@ const layoutSchema = z.strictObject({
 
 /** With its defaults filled in. */
 export type ControllerLayout = z.infer<typeof layoutSchema>;
+/** As it is written down, where everything but version and name may be left out. */
+export type LayoutDocument = z.input<typeof layoutSchema>;
 
 export const plainLayout: ControllerLayout = layoutSchema.parse({ layoutVersion: 1, name: 'as measured' });
 
@@ -68,7 +75,8 @@ export function parseLayout(input: unknown): LayoutParsed {
   const parsed = layoutSchema.safeParse(input);
   if (!parsed.success) return { ok: false, problems: problemsOf(parsed.error, input) };
   const problems: Problem[] = [];
-  const { axes, shortPulse, wiringDrop } = parsed.data;
+  const { axes, shortPulse, wiringDrop, csv } = parsed.data;
+  if (csv.decimal === 'comma' && csv.separator === 'comma') problems.push({ path: 'csv.separator', text: 'With a decimal comma the columns cannot be separated by commas: choose semicolon or tab.' });
   for (const [name, values] of Object.entries(axes)) {
     const at = values.findIndex((v, i) => i > 0 && v <= (values[i - 1] ?? 0));
     if (at > 0) problems.push({ path: `axes.${name}[${at}]`, text: `Breakpoints must rise, but ${values[at] ?? ''} follows ${values[at - 1] ?? ''}.` });

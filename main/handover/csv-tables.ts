@@ -2,7 +2,7 @@
 import { stringify } from 'csv-stringify/sync';
 import type { ControllerCell, ControllerDocument, ControllerTable } from '../../app/handover/document.ts';
 import { gridRows } from '../../app/handover/grid-rows.ts';
-import { separatorOf } from '../../app/handover/layout.ts';
+import { separatorOf, withDecimalSign } from '../../app/handover/layout.ts';
 import type { ControllerLayout } from '../../app/handover/layout.ts';
 import { csvField, type CsvFieldValue } from '../export/csv-field.ts';
 import type { FileToWrite } from '../export/files.ts';
@@ -11,12 +11,13 @@ export const gridFileOf = ({ id }: ControllerTable): string => `grid-${id}.csv`;
 /** What an earlier hand-over may have put into the folder. */
 export const isGridFile = (name: string): boolean => /^grid-\w+\.csv$/u.test(name);
 
-const lines = (rows: readonly (readonly CsvFieldValue[])[], delimiter: string): string => stringify(rows.map((row) => row.map(csvField)), { record_delimiter: 'windows', delimiter });
+const lines = (rows: readonly (readonly CsvFieldValue[])[], delimiter: string, written = csvField): string => stringify(rows.map((row) => row.map(written)), { record_delimiter: 'windows', delimiter });
 
 export const gridFiles = ({ tables }: ControllerDocument, layout: ControllerLayout): FileToWrite[] =>
   tables.map((table) => {
     const { headings, rows } = gridRows(table, layout);
-    return { name: gridFileOf(table), pieces: [lines(headings === null ? rows : [headings, ...rows], separatorOf(layout))] };
+    const written = (field: CsvFieldValue): string => (typeof field === 'number' ? withDecimalSign(csvField(field), layout) : csvField(field));
+    return { name: gridFileOf(table), pieces: [lines(headings === null ? rows : [headings, ...rows], separatorOf(layout), written)] };
   });
 
 interface CellOfTable {

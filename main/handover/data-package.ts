@@ -10,6 +10,7 @@ import { gridFileOf, gridFiles, longColumns, longFile } from './csv-tables.ts';
 interface DescribedField {
   readonly name: string;
   readonly type: 'string' | 'number';
+  readonly decimalChar?: ',';
 }
 
 /** Files of text that are there already, in pieces that can be read again. */
@@ -34,7 +35,7 @@ export function dataPackage(document: ControllerDocument, layout: ControllerLayo
     const { headings, rows } = gridRows(table, layout);
     const names = headings ?? (rows[0] ?? []).map((_, i) => `column ${i + 1}`);
     const about = `${table.of}, in ${table.unit}: ${[...table.conditions.map((c) => `${c.name} ${c.value} ${c.unit}`), `fluid ${table.fluid.name} (${table.fluid.basis})`].join('; ')}`;
-    return described(file, table.id.toLowerCase().replaceAll('_', '-'), table.title, about, unique(names.map((name) => ({ name, type: 'number' }))), { delimiter: separatorOf(layout), header: headings !== null });
+    return described(file, table.id.toLowerCase().replaceAll('_', '-'), table.title, about, unique(names.map((name) => ({ name, type: 'number', ...(layout.csv.decimal === 'comma' ? { decimalChar: ',' } : {}) }))), { delimiter: separatorOf(layout), header: headings !== null });
   });
   const long = described(
     longFile(document), 'all-numbers', 'Every number with what is known of it', document.use.join(' '),

@@ -16,6 +16,7 @@ import type { Verification } from '../archive/verify.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import type { ExportDisk } from '../export/files.ts';
 import type { PdfPrinter } from '../report/pdf.ts';
+import { keepLayout, keptLayouts } from './kept-layouts.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
@@ -24,6 +25,8 @@ export type DeskJob =
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
+  | { readonly kind: 'layouts' }
+  | { readonly kind: 'keep-layout'; readonly document: unknown }
   | { readonly kind: 'issued-list' }
   /** `at`: ISO 8601. */
   | { readonly kind: 'issue'; readonly params: ParsedParams<'report.issue'>; readonly at: string }
@@ -60,6 +63,8 @@ export interface DeskResults {
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
   readonly report: DeskResults['export'];
+  readonly layouts: AsJson<AnswerTo<'layouts.list'>>;
+  readonly 'keep-layout': AnswerTo<'layouts.save'>;
   readonly 'issued-list': AsJson<AnswerTo<'reports.list'>>;
   readonly issue: AnswerTo<'report.issue'>;
   readonly issued: DeskResults['export'];
@@ -165,6 +170,12 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     }
     case 'report':
       return draftReport(archive, job.params, at);
+    case 'layouts':
+      return done('layouts', asJson(keptLayouts(archive.path)));
+    case 'keep-layout': {
+      const kept = keepLayout(archive.path, job.document);
+      return typeof kept === 'string' ? { ok: false, code: 'refused', text: kept } : done('keep-layout', kept);
+    }
     case 'issued-list':
     case 'issue':
     case 'issued':

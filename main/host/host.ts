@@ -276,6 +276,8 @@ export class Host {
       const saved = this.#parts.archive.library.savePlan({ id, name: parsed.plan.name, document, by });
       return saved.ok ? { row: saved.value, problems: [] } : notSaved(saved);
     },
+    'layouts.list': async () => this.#prepared(await this.#parts.desk.do({ kind: 'layouts' })),
+    'layouts.save': async ({ document }) => this.#atDesk(await this.#parts.desk.do({ kind: 'keep-layout', document })),
     'plan.check': async ({ document }) => {
       const equipment = this.#equipment();
       if (equipment instanceof Failed) return equipment;

@@ -1,6 +1,6 @@
 /** Tables for a controller on the page Results, in a browser: shown, by a layout that is opened, and copied. */
 import { execFileSync } from 'node:child_process';
-import { rmSync, writeFileSync } from 'node:fs';
+import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
@@ -68,6 +68,59 @@ describe.skipIf(browserPath === null)('TAB-22: tables for a controller on the pa
     await expect.poll(() => page.getByText('Breakpoints must rise').count()).toBe(1);
     expect(await page.getByText('Example controller').count()).toBe(1);
     expect(complaints).toEqual([]);
+    await context.close();
+  }, 240_000);
+
+  it('TAB-51, TAB-52, TAB-53: a layout is made there, kept, saved as a file and chosen again; values stand beside their breakpoints', async () => {
+    const context = await browser.newContext({ viewport: { width: 1920, height: 1080 }, permissions: ['clipboard-read'] });
+    const page = await context.newPage();
+    await page.goto(host.address);
+    await page.getByLabel('Your name').fill('A. Tester');
+    await page.getByRole('button', { name: 'Work under this name' }).click();
+    const take = page.getByRole('button', { name: 'Take control' });
+    if ((await take.count()) > 0) await take.click();
+    await page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name: 'Results', exact: true }).click();
+    await page.getByRole('link', { name: 'For a controller' }).click({ timeout: 60_000 });
+    await page.getByRole('button', { name: 'Make a layout' }).click({ timeout: 60_000 });
+    const use = page.getByRole('button', { name: 'Use this layout' });
+    expect(await use.getAttribute('aria-disabled')).toBe('true');
+    await page.getByLabel('Name of the layout').fill('Lab 1');
+    await page.getByLabel('Voltages in V').fill('13; 11');
+    await page.getByText('Breakpoints must rise').waitFor();
+    await page.getByLabel('Voltages in V').fill('11; 12,5; 13');
+    await page.getByLabel('Decimal sign').selectOption('comma');
+    await page.getByText('cannot be separated by commas').waitFor();
+    await page.getByLabel('Columns separated by').selectOption('semicolon');
+    await page.getByLabel('Headings').selectOption('no');
+    expect(await violations(page)).toEqual([]);
+    await page.getByRole('button', { name: 'Keep it' }).click();
+    await page.getByText('is kept beside the archive').waitFor({ timeout: 30_000 });
+    const download = page.waitForEvent('download');
+    await page.getByRole('button', { name: 'Save it as a file' }).click();
+    const saved = readFileSync(await (await download).path(), 'utf8');
+    const [kept = ''] = readdirSync(join(folder, 'layouts'));
+    expect(readFileSync(join(folder, 'layouts', kept), 'utf8')).toBe(saved);
+    // The command reads the same file.
+    execFileSync(process.execPath, [join(import.meta.dirname, '../../main/cli/main.ts'), 'tables', '--archive', join(folder, 'archive.sqlite'), '--layout', join(folder, 'layouts', kept), '--as', 'csv', '--to', join(folder, 'made')], { stdio: 'pipe' });
+    const grid = readdirSync(join(folder, 'made')).find((name) => name.startsWith('grid-') && /^11;/.test(readFileSync(join(folder, 'made', name), 'utf8')));
+    const lines = readFileSync(join(folder, 'made', grid ?? ''), 'utf8').trim().split('\r\n');
+    expect(lines.map((line) => line.split(';')[0])).toEqual(['11', '12,5', '13']);
+    expect(readFileSync(join(folder, 'made', 'datapackage.json'), 'utf8')).toContain('"decimalChar": ","');
+
+    await page.reload();
+    await page.getByRole('link', { name: 'For a controller' }).waitFor({ timeout: 60_000 });
+    await page.getByLabel('A layout that is kept').selectOption('Lab 1', { timeout: 60_000 });
+    await page.getByRole('button', { name: 'Copy values of Time-Offset X (dead time)' }).click();
+    await expect.poll(async () => (await clipboard(page)).split('\n').map((line) => line.split('\t')[0])).toEqual(['11', '12,5', '13']);
+    expect((await clipboard(page)).split('\n').every((line) => /^[\d,]+\t-?[\d,]+$/.test(line))).toBe(true);
+    const [head, value] = await Promise.all(['tbody th', 'tbody td'].map((part) => page.locator(`.figure-table-narrow ${part}`).first().boundingBox()));
+    expect((value?.x ?? Infinity) - (head?.x ?? 0) - (head?.width ?? 0)).toBeLessThan(40);
+    expect((value?.width ?? Infinity)).toBeLessThan(500);
+    await keepScreen(page, 'results-controller-1920');
+    await page.setViewportSize({ width: 1366, height: 768 });
+    await page.getByRole('button', { name: 'Change this layout' }).click();
+    await keepScreen(page, 'results-controller-layout-1366');
+    expect(await violations(page)).toEqual([]);
     await context.close();
   }, 240_000);
 });

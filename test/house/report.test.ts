@@ -505,6 +505,51 @@ describe('reports by the command line', () => {
   });
 });
 
+describe.skipIf(browserPath === null)('REP-38 a report in print and in grey', () => {
+  /** Colours of a style or a figure, each as its grey of the same luminance (Rec. 709, on the coded values). */
+  const inGrey = (text: string): string =>
+    text.replaceAll(/#([0-9a-f]{6}|[0-9a-f]{3})\b/gi, (_, hex: string) => {
+      const [r = 0, g = 0, b = 0] = ((hex.length === 3 ? hex.replaceAll(/./g, '$&$&') : hex).match(/../g) ?? []).map((two) => parseInt(two, 16));
+      const grey = Math.round(0.2126 * r + 0.7152 * g + 0.0722 * b).toString(16).padStart(2, '0');
+      return `#${grey.repeat(3)}`;
+    });
+
+  test('is clean for axe, and loses nothing', async () => {
+    const browser = await launchBrowser();
+    try {
+      const page = await (await browser.newContext({ bypassCSP: true, viewport: { width: 1280, height: 900 } })).newPage();
+      await page.emulateMedia({ media: 'print' });
+      const text = html.toString('utf8');
+      // What stands in the JSON and CSV inside is not shown.
+      const grey = text.replace(/<style>.*?<\/style>/s, inGrey).replaceAll(/<svg.*?<\/svg>/gs, inGrey);
+      expect(grey).not.toBe(text);
+      for (const shown of [text, grey]) {
+        await page.setContent(shown);
+        expect(await violations(page)).toEqual([]);
+      }
+      await keepScreen(page, 'report-grey');
+      const coloured = await page.evaluate<string[]>(`[...document.querySelectorAll('body, body *')].flatMap((e) => ['color', 'backgroundColor', 'fill', 'stroke', 'borderTopColor'].map((p) => getComputedStyle(e)[p])).filter((c) => { const [r, g, b] = (c.match(/[\\d.]+/g) ?? []).map(Number); return c.startsWith('rgb') && (r !== g || g !== b); })`);
+      // Links keep the browser's own colour, and are underlined.
+      expect([...new Set(coloured)].length).toBeLessThanOrEqual(2);
+    } finally {
+      await browser.close();
+    }
+    const figures = [...html.toString('utf8').matchAll(/<svg.*?<\/svg>/gs)].map((m) => m[0]);
+    expect(figures.length).toBeGreaterThan(0);
+    const large = reportOf({ ...reportInput({ plan: syntheticPlan({ voltageV: [9, 12, 14], pressureKpa: [300] }, 12) }), length: 'full' });
+    const drawn = [...figures, ...[...reportBody(large).matchAll(/<svg.*?<\/svg>/gs)].map((m) => m[0])];
+    let several = 0;
+    for (const figure of drawn) {
+      const lines = [...inGrey(figure).matchAll(/<polyline points="[^"]*" fill="none"([^>]*)\/>/g)].map((m) => /stroke-dasharray="([^"]*)"/.exec(m[1] ?? '')?.[1] ?? '');
+      if (lines.length < 2) continue;
+      several += 1;
+      // As many dashes as there are, before one comes again; with its mark each pair is one of a kind.
+      expect(new Set(lines).size).toBeGreaterThanOrEqual(Math.min(lines.length, 4));
+    }
+    expect(several).toBeGreaterThan(0);
+  }, 120_000);
+});
+
 describe('REP-36 who may issue', () => {
   test('is everybody who can use the key, or those whom the book names', async () => {
     const shelf = join(folder, 'named');

@@ -7,8 +7,8 @@ import type { AxisName } from './fields.ts';
 import { changeForm, setUnread, useDraft } from './plan-draft.ts';
 import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
-import { ascending, listText, readValues, withValues } from './value-list.ts';
-import type { ListReading } from './value-list.ts';
+import { ascending, listText, readValues, withValues } from '../../components/value-list.ts';
+import type { ListReading } from '../../components/value-list.ts';
 
 /** More single values than this are shown as text only. */
 const mostChips = 200;

@@ -1,18 +1,15 @@
 import { useMemo, useState } from 'react';
 import type { ControllerTable } from '../../../app/handover/document.ts';
-import { parseLayout } from '../../../app/handover/layout.ts';
 import type { ControllerLayout } from '../../../app/handover/layout.ts';
 import { Button } from '../../components/button.tsx';
-import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
 import { clipboardText, shownGrid, tableSentence, tablesOfInjector, unitText, withoutLayout } from './controller-view.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
+import { LayoutPart } from './layout-part.tsx';
 import { InjectorPicker } from './pickers.tsx';
 import type { ViewProps } from './view-props.ts';
-
-const largestLayout = 2 ** 20;
 
 /** Puts a text on the clipboard; false: the system did not take it. By the event, because the desktop grants a page no permission, not even this one. */
 function copy(text: string): boolean {
@@ -27,50 +24,6 @@ function copy(text: string): boolean {
   const done = document.execCommand('copy');
   document.removeEventListener('copy', put);
   return done && taken;
-}
-
-/** Which layout holds, and where another is opened. */
-function LayoutPart({ layout, onLayout }: { readonly layout: ControllerLayout; readonly onLayout: (layout: ControllerLayout) => void }) {
-  const [problem, setProblem] = useState('');
-  const load = async (chosen: File): Promise<void> => {
-    const failed = (text: string): void => setProblem(`${chosen.name} was not taken. ${text} The tables are as they were.`);
-    if (chosen.size > largestLayout) {
-      failed('It is larger than any layout.');
-      return;
-    }
-    let document: unknown;
-    try {
-      document = JSON.parse((await chosen.text()).replace(/^\uFEFF/u, ''));
-    } catch {
-      failed('It is not a JSON file.');
-      return;
-    }
-    const parsed = parseLayout(document);
-    if (!parsed.ok) {
-      failed(parsed.problems.map(({ path, text }) => `${path}: ${text}`).join(' '));
-      return;
-    }
-    setProblem('');
-    onLayout(parsed.layout);
-  };
-  return (
-    <Section title="Layout">
-      {layout === withoutLayout ? (
-        <p>Breakpoints are the places that were measured. A layout says which breakpoints, units and steps a controller takes, and how its harness and fuel differ; the command tables writes files by the same layout.</p>
-      ) : (
-        <p>
-          <strong>{layout.name}</strong> says breakpoints, units and steps.
-        </p>
-      )}
-      <div className="button-row">
-        <FileButton fileLabel="Layout file" onFile={(chosen) => void load(chosen)}>
-          Open a layout
-        </FileButton>
-        {layout !== withoutLayout && <Button onPress={() => onLayout(withoutLayout)}>As measured</Button>}
-      </div>
-      {problem !== '' && <Notice tone="bad">{problem}</Notice>}
-    </Section>
-  );
 }
 
 /** Tables of one injector as an engine controller takes them, to be copied in rows and columns. */
@@ -101,6 +54,7 @@ function OneTable({ table, onTake }: { readonly table: ControllerTable; readonly
   return (
     <Section title={`${table.title}, ${unitText(table)}`} wide>
       <FigureTable
+        narrow
         caption={`${table.title} of ${table.of} in ${unitText(table)}; ± is the expanded uncertainty (95 %)`}
         columns={grid.columns}
         rows={grid.rows.map((row) => ({ ...row, cells: row.cells.map((cell, i) => (typeof cell === 'string' ? cell : <Missing key={i} why={cell.why} />)) }))}

@@ -3,7 +3,7 @@ import type { ControllerTable } from '../../../app/handover/document.ts';
 import { gridRows } from '../../../app/handover/grid-rows.ts';
 import type { ControllerLayout } from '../../../app/handover/layout.ts';
 import { controllerTables } from '../../../app/handover/build.ts';
-import { plainLayout } from '../../../app/handover/layout.ts';
+import { plainLayout, withDecimalSign } from '../../../app/handover/layout.ts';
 import { figure, plain, plusMinus } from '../../../app/quantities/figures.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
 
@@ -17,10 +17,10 @@ export function tablesOfInjector({ plan, equipment, reduction }: RunResults, inj
 }
 
 /** What goes to the clipboard: rows by line, columns by tab, whatever separates them in a file; the controller's own numbers, `value` or their U. */
-export function clipboardText(table: ControllerTable, { csv }: ControllerLayout, of: 'value' | 'U95'): string {
+export function clipboardText(table: ControllerTable, { csv }: Pick<ControllerLayout, 'csv'>, of: 'value' | 'U95'): string {
   const shown = of === 'value' ? table : { ...table, cells: table.cells.map((cell) => ('value' in cell ? { ...cell, value: cell.U95 } : cell)) };
   const { headings, rows } = gridRows(shown, { csv });
-  return [...(headings === null ? [] : [headings]), ...rows].map((row) => row.map((field) => (field === null ? '' : String(field))).join('\t')).join('\n');
+  return [...(headings === null ? [] : [headings]), ...rows].map((row) => row.map((field) => (field === null ? '' : typeof field === 'number' ? withDecimalSign(String(field), { csv }) : field)).join('\t')).join('\n');
 }
 
 interface ShownGrid {

@@ -13,14 +13,16 @@ interface FigureTableProps {
   readonly rows: readonly FigureRow[];
   /** Columns (from 0, heads not counted) that hold words; all others hold numbers. */
   readonly words?: readonly number[];
+  /** As wide as it needs to be, and not as the page: so that a value stands beside its head. */
+  readonly narrow?: boolean;
 }
 
 /** The table beside a chart. It can be scrolled by keyboard where it is wider than the page. */
-export function FigureTable({ caption, columns, rows, words = [] }: FigureTableProps) {
+export function FigureTable({ caption, columns, rows, words = [], narrow = false }: FigureTableProps) {
   const [corner, ...heads] = columns;
   const kind = (i: number): string | undefined => (words.includes(i) ? undefined : 'numeric');
   return (
-    <div className="figure-table" role="region" aria-label={caption} tabIndex={0}>
+    <div className={narrow ? 'figure-table figure-table-narrow' : 'figure-table'} role="region" aria-label={caption} tabIndex={0}>
       <table className="plain">
         <caption>{caption}</caption>
         <thead>

@@ -1,0 +1,90 @@
+import { useState } from 'react';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
+import { parseLayout } from '../../../app/handover/layout.ts';
+import type { ControllerLayout, LayoutDocument } from '../../../app/handover/layout.ts';
+import { Button } from '../../components/button.tsx';
+import { Choice } from '../../components/field.tsx';
+import { FileButton } from '../../components/file-button.tsx';
+import { Section } from '../../components/page.tsx';
+import { Notice } from '../../components/status.tsx';
+import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { withoutLayout } from './controller-view.ts';
+import { LayoutEditor } from './layout-editor.tsx';
+
+const largestLayout = 2 ** 20;
+
+/** Which layout holds, and where another is opened. */
+// eslint-disable-next-line max-lines-per-function -- half of it is markup, in the order in which the page shows it
+export function LayoutPart({ layout, onLayout }: { readonly layout: ControllerLayout; readonly onLayout: (layout: ControllerLayout) => void }) {
+  const [problem, setProblem] = useState('');
+  const [editing, setEditing] = useState(false);
+  const [kept, setKept] = useState<AnswerTo<'layouts.list'> | null>(null);
+  const { line, control } = useHost();
+  const read = async (): Promise<void> => {
+    const reply = await ask('layouts.list', {});
+    if (reply.ok) setKept(reply.value);
+  };
+  useWhenUp(() => void read());
+  const against = line.state !== 'up' ? 'The host cannot be reached.' : control.mine ? '' : 'This window only watches. Take control first; the button stands at the top.';
+  const keep = async (document: LayoutDocument): Promise<string> => {
+    const reply = await ask('layouts.save', { document });
+    if (!reply.ok) return reply.failure.text;
+    await read();
+    return reply.value.problems.map((p) => p.text).join(' ');
+  };
+  const choose = (name: string): void => {
+    const parsed = parseLayout(kept?.layouts.find((one) => one.name === name)?.document);
+    if (parsed.ok) onLayout(parsed.layout);
+  };
+  const load = async (chosen: File): Promise<void> => {
+    const failed = (text: string): void => setProblem(`${chosen.name} was not taken. ${text} The tables are as they were.`);
+    if (chosen.size > largestLayout) {
+      failed('It is larger than any layout.');
+      return;
+    }
+    let document: unknown;
+    try {
+      document = JSON.parse((await chosen.text()).replace(/^\uFEFF/u, ''));
+    } catch {
+      failed('It is not a JSON file.');
+      return;
+    }
+    const parsed = parseLayout(document);
+    if (!parsed.ok) {
+      failed(parsed.problems.map(({ path, text }) => `${path}: ${text}`).join(' '));
+      return;
+    }
+    setProblem('');
+    onLayout(parsed.layout);
+  };
+  return (
+    <Section title="Layout" wide>
+      {layout === withoutLayout ? (
+        <p>Breakpoints are the places that were measured. A layout says which breakpoints, units and steps a controller takes, and how its harness and fuel differ; the command tables writes files by the same layout.</p>
+      ) : (
+        <p>
+          <strong>{layout.name}</strong> says breakpoints, units and steps.
+        </p>
+      )}
+      {kept !== null && kept.layouts.length > 0 && (
+        <Choice
+          label="A layout that is kept"
+          hint={kept.folder}
+          value={kept.layouts.some((one) => one.name === layout.name) ? layout.name : ''}
+          options={[{ value: '', text: 'choose …' }, ...kept.layouts.map((one) => ({ value: one.name, text: one.name }))]}
+          onChange={choose}
+        />
+      )}
+      {kept !== null && kept.problem !== '' && <Notice tone="note">{kept.problem}</Notice>}
+      <div className="button-row">
+        <FileButton fileLabel="Layout file" onFile={(chosen) => void load(chosen)}>
+          Open a layout
+        </FileButton>
+        {layout !== withoutLayout && <Button onPress={() => onLayout(withoutLayout)}>As measured</Button>}
+        <Button onPress={() => setEditing(!editing)}>{editing ? 'Close the layout' : layout === withoutLayout ? 'Make a layout' : 'Change this layout'}</Button>
+      </div>
+      {editing && <LayoutEditor key={layout.name} layout={layout === withoutLayout ? { ...withoutLayout, name: '' } : layout} against={against} onUse={onLayout} onKeep={keep} />}
+      {problem !== '' && <Notice tone="bad">{problem}</Notice>}
+    </Section>
+  );
+}
