@@ -172,6 +172,21 @@ describe.each(documents)('TAB-3: the numbers of tables %s are the same', (_, lay
     expect(fromLong(document)).toEqual(expected(document));
   });
 
+  it('TAB-50: in grids with a decimal comma, which no other format has', () => {
+    const point = { ...stepped, csv: { ...stepped.csv, decimal: 'point' as const } };
+    const comma = { ...stepped, csv: { ...stepped.csv, decimal: 'comma' as const } };
+    const document = documentWith(comma);
+    const [first, second] = [gridFiles(document, point), gridFiles(document, comma)];
+    expect(second.map((file) => textOfFile(file).replaceAll(/(?<=\d),(?=\d)/g, '.'))).toEqual(first.map(textOfFile));
+    expect(second.map(textOfFile).join('')).toMatch(/;\d+,\d/);
+    expect(second.map(textOfFile).join('')).not.toMatch(/\d\.\d+(?:;|\r)/);
+    expect(textOfFile(longFile(document))).toBe(textOfFile(longFile(documentWith(point))));
+    const fields = (layout: ControllerLayout) => (JSON.parse(textOfFile(dataPackage(document, layout))) as { resources: { schema: { fields: { decimalChar?: string }[] } }[] }).resources.map((r) => r.schema.fields.map((f) => f.decimalChar));
+    expect(new Set(fields(comma).slice(0, -1).flat())).toEqual(new Set([',']));
+    expect(new Set([...fields(point).flat(), ...(fields(comma).at(-1) ?? [])])).toEqual(new Set([undefined]));
+    expect(parseLayout({ layoutVersion: 1, name: 'x', csv: { decimal: 'comma' } })).toMatchObject({ ok: false, problems: [{ path: 'csv.separator' }] });
+  });
+
   it('in the workbook', async () => {
     expect(await fromWorkbook(document, layout)).toEqual(expected(document));
   });

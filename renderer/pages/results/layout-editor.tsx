@@ -5,7 +5,7 @@ import { Button } from '../../components/button.tsx';
 import { Choice, NumberInput, TextInput } from '../../components/field.tsx';
 import { saveFile } from '../../components/save-file.ts';
 import { Notice } from '../../components/status.tsx';
-import { formOf, layoutAxes, layoutOf, problemOf, type LayoutForm } from './layout-form.ts';
+import { layoutFormOf, layoutAxes, layoutOf, problemOf, type LayoutForm } from './layout-form.ts';
 
 const texts = <T extends string>(words: Readonly<Record<T, string>>): readonly { readonly value: T; readonly text: string }[] => (Object.keys(words) as T[]).map((value) => ({ value, text: words[value] }));
 const separatorChoices = texts({ comma: 'Comma', semicolon: 'Semicolon', tab: 'Tab' });
@@ -25,7 +25,7 @@ interface LayoutEditorProps {
 
 /** Fills a layout in: breakpoints, units, steps, and how its grids are written. */
 export function LayoutEditor({ layout, against, onUse, onKeep }: LayoutEditorProps) {
-  const [form, setForm] = useState<LayoutForm>(() => formOf(layout));
+  const [form, setForm] = useState<LayoutForm>(() => layoutFormOf(layout));
   const [said, setSaid] = useState<{ readonly tone: 'good' | 'bad'; readonly text: string } | null>(null);
   const made = layoutOf(form);
   const problems = made.ok ? [] : made.problems;

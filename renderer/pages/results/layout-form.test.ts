@@ -1,10 +1,10 @@
 import { describe, expect, it } from 'vitest';
 import { parseLayout } from '../../../app/handover/layout.ts';
-import { formOf, layoutOf, problemOf, type LayoutForm } from './layout-form.ts';
+import { layoutFormOf, layoutOf, problemOf, type LayoutForm } from './layout-form.ts';
 import { withoutLayout } from './controller-view.ts';
 
 const form = (change: Partial<LayoutForm['axes']> = {}, layout: Partial<LayoutForm['layout']> = {}): LayoutForm => {
-  const begun = formOf({ ...withoutLayout, name: 'Mine', ...layout });
+  const begun = layoutFormOf({ ...withoutLayout, name: 'Mine', ...layout });
   return { layout: begun.layout, axes: { ...begun.axes, ...change } };
 };
 
@@ -14,13 +14,13 @@ describe('TAB-51 a layout that is filled in', () => {
     if (!made.ok) throw new Error(made.problems.map((p) => p.text).join(' '));
     expect(made.layout.axes).toEqual({ voltagesV: [9, 10.5, 12, 13, 14, 15, 16], pressuresKpa: [], widthsMs: [2, 3], massesMg: [] });
     expect(parseLayout(JSON.parse(JSON.stringify(made.document)))).toEqual({ ok: true, layout: made.layout });
-    expect(layoutOf(formOf(made.layout))).toEqual(made);
+    expect(layoutOf(layoutFormOf(made.layout))).toEqual(made);
   });
 
   it('keeps what the page does not show', () => {
     const opened = parseLayout({ layoutVersion: 1, name: 'Opened', wiringDrop: { volts: 0.4 }, flow: { unit: 'cc/min', densityKgPerM3: 700 }, otherFluids: [{ name: 'Fuel', densityKgPerM3: 745, expandedKgPerM3: 2, atC: 15 }] });
     if (!opened.ok) throw new Error('does not parse');
-    expect(layoutOf(formOf(opened.layout))).toMatchObject({ ok: true, layout: opened.layout });
+    expect(layoutOf(layoutFormOf(opened.layout))).toMatchObject({ ok: true, layout: opened.layout });
   });
 
   it('says at its field what is wrong, and makes nothing', () => {

@@ -18,7 +18,7 @@ export interface LayoutForm {
   readonly axes: Readonly<Record<LayoutAxis, string>>;
 }
 
-export const formOf = (layout: ControllerLayout): LayoutForm => ({
+export const layoutFormOf = (layout: ControllerLayout): LayoutForm => ({
   layout,
   axes: { voltagesV: layout.axes.voltagesV.join('; '), pressuresKpa: layout.axes.pressuresKpa.join('; '), widthsMs: layout.axes.widthsMs.join('; '), massesMg: layout.axes.massesMg.join('; ') },
 });
