@@ -413,7 +413,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     const header = page.getByRole('status', { name: 'How things stand' });
     await header.getByText('Disarmed', { exact: true }).waitFor();
     await page.getByRole('button', { name: /^Set supply/ }).click();
-    for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Archive']) {
+    for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Reports', 'Archive']) {
       await go(page, name);
       await page.getByRole('heading', { name, level: 1 }).waitFor();
       await header.getByText('ARMED: drivers are energised').waitFor();
@@ -458,7 +458,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     renameSync(file, `${file}.elsewhere`);
     await notice.waitFor();
     expect(await notice.innerText()).toMatch(/No run can be opened and nothing can be saved until it lies there again\. All that was committed until then was saved to .* and read back/);
-    for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Archive']) {
+    for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Reports', 'Archive']) {
       await go(page, name);
       await page.getByRole('heading', { name, level: 1 }).waitFor();
       expect(await notice.count(), name).toBe(1);
@@ -490,7 +490,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await page.getByText(/^Ended: /).waitFor();
     for (const scheme of ['light', 'dark'] as const) {
       await page.emulateMedia({ colorScheme: scheme });
-      for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Archive']) {
+      for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Reports', 'Archive']) {
         await go(page, name);
         await page.getByRole('heading', { name, level: 1 }).waitFor();
         await page.waitForTimeout(400);

@@ -9,7 +9,7 @@ export const layoutAxes = [
   { key: 'widthsMs', label: 'Pulse widths in ms' },
   { key: 'massesMg', label: 'Masses in mg' },
 ] as const;
-export type LayoutAxis = (typeof layoutAxes)[number]['key'];
+type LayoutAxis = (typeof layoutAxes)[number]['key'];
 
 export interface LayoutForm {
   /** What it does not show is kept as it is: wiring drop, other fluids, density. */
