@@ -66,7 +66,7 @@ export function releaseText(of: { readonly number: string; readonly sha256: stri
 }
 
 /** Whether a release is of this file, by this person and his key. */
-export function releaseHolds(release: string, of: { readonly number: string; readonly sha256: string; readonly by: string; readonly byKey: string }): boolean {
+function releaseHolds(release: string, of: { readonly number: string; readonly sha256: string; readonly by: string; readonly byKey: string }): boolean {
   const text = unsigned(of.number, of.sha256, of.by, of.byKey);
   const key = publicHeadKey(of.byKey);
   const [, signature = ''] = /\nsignature ([\w-]{86})\n$/u.exec(release) ?? [];

@@ -11,7 +11,7 @@ export const toPrint = z.strictObject({ kind: z.literal('print'), id: z.int(), p
 export type ToPrint = z.infer<typeof toPrint>;
 
 /** Back: `text` is why it was not printed; empty: it was. */
-export const printedByShell = z.strictObject({ kind: z.literal('printed'), id: z.int(), text: z.string() });
+const printedByShell = z.strictObject({ kind: z.literal('printed'), id: z.int(), text: z.string() });
 export type PrintedByShell = z.infer<typeof printedByShell>;
 
 /** `ask` sends to the shell; what the shell says is given to `hear`. */
