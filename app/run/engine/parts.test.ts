@@ -9,6 +9,7 @@ import { EngineCore } from './core.ts';
 import { ask, Course, factsOf, leave, noFacts, until } from './course.ts';
 import type { Procedure } from './course.ts';
 import { Burst } from './drive.ts';
+import { LatestReadings } from './readings.ts';
 import { EngineSettings } from './settings.ts';
 
 const frame = (changes: Partial<BenchFrame> = {}): BenchFrame => ({
@@ -270,5 +271,33 @@ describe('EngineSettings', () => {
     settings.pumping = true;
     settings.forgetAll();
     expect(settings).toMatchObject({ supply: Number.NaN, pressure: Number.NaN, armed: false, pumping: false, pulsing: false, railShut: false });
+  });
+});
+
+describe('LatestReadings', () => {
+  it('RUN-25 RUN-163 after a reset the flow that was counted is none, and no reading is known to be a lively one', () => {
+    const core = coreAt(0, ready({ zero: { windowS: 5, settleS: 1 } }));
+    const readings = new LatestReadings(core, new Course(core), new EngineSettings(core));
+    const leaking = (from: number, s: number): void => {
+      for (let at = from; at < from + s; at += 0.5) readings.add(frame({ at: seconds(at), edges: 10 * Math.round(at), burst: { number: 3, active: false, commanded: 0, done: 0 } }), false);
+    };
+    const seen = (n: number, moves: boolean): void => {
+      for (let i = 0; i < n; i += 1) readings.standing.add(frame({ pressure: pascals(400e3 + (moves && i % 2 === 0 ? 10 : 0)) }));
+    };
+    leaking(0, 20);
+    expect(readings.idleFlow.millilitresPerMinute).toBeGreaterThan(0);
+    seen(300, true);
+    seen(60, false);
+    expect(readings.standing.criterion()).toMatchObject({ rule: 'RUN-163', passed: false });
+    readings.forget();
+    expect(readings.idleFlow.millilitresPerMinute).toBeNull();
+    // What stood before the reset says nothing of the board that has started.
+    seen(60, false);
+    expect(readings.standing.criterion().passed).toBe(true);
+    // And it has to rest as long as after pulses before its edges are counted again.
+    leaking(20, 4);
+    expect(readings.idleFlow.millilitresPerMinute).toBeNull();
+    leaking(24, 6);
+    expect(readings.idleFlow.millilitresPerMinute).toBeGreaterThan(0);
   });
 });
