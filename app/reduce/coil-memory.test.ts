@@ -139,6 +139,22 @@ describe('RED-130 what coils remember', () => {
     expect(lag.candidates.every((c) => Math.abs(c.kelvinPerWatt - 1) > 0.2)).toBe(true);
   });
 
+  it('PLAN-83 what the plan is sure of counts for more than the windows, and what windows cannot tell is left as it was', () => {
+    const stated = (coil: Partial<NonNullable<Plan['reduction']['coil']>>): ReturnType<typeof lagOf> =>
+      lagOf(reduced(shuffled({ coil: { kelvinPerWatt: 1, uncertaintyKelvinPerWatt: 0.02, timeConstantS: 10, uncertaintyTimeConstantS: 0, ...coil } }), slow));
+    // The windows say 2 to some tenths; the plan says 1 to two hundredths.
+    const [sure] = stated({}).candidates;
+    expect(Math.abs((sure?.kelvinPerWatt ?? 0) - 1)).toBeLessThan(0.1);
+    expect(sure?.u).toBeLessThan(0.02);
+    expect(sure?.u).toBeGreaterThan(0.015);
+    const [open] = stated({ uncertaintyKelvinPerWatt: 20 }).candidates;
+    expect(Math.abs((open?.kelvinPerWatt ?? 0) - 2)).toBeLessThan(4 * (open?.u ?? 0));
+    // A coil that is settled long before its window: no window can be late.
+    const blind = stated({ timeConstantS: 1e-4 });
+    expect(blind.candidates).toEqual([{ tau: 1e-4, chance: 1, kelvinPerWatt: expect.closeTo(1, 12) as number, u: expect.closeTo(0.02, 12) as number }]);
+    expect(blind.seen).toBe(0);
+  });
+
   it('is told where the order is shuffled or the plan states the coils, and nowhere else', () => {
     expect([shuffled(), alternating, planSchema.parse({ ...alternating, sequence: { kind: 'randomised' } })].map((plan) => coilMemories(plan, []).size)).toEqual([1, 0, 0]);
     expect(reduced(alternating, slow).coilLags).toEqual([]);

@@ -397,6 +397,23 @@ describe('RED-23 one slope for all voltages', () => {
     expect(shareSlopes(fitted(two, alone).fitted, two).models).toEqual([{ type: 'T', pressure: 4e5, period: 0.02, model: 'own', decidedBy: 'one-voltage', test: null, trend: null }]);
   });
 
+  it('a slope that leans has the error of what all have in common by the part that is not its own', () => {
+    // The second injector has four times the windows, so that more of each of its slopes is its own.
+    const normal = normalFrom(78);
+    const slopeOf = (v: number, injector: number): number => 4e-3 * (1 + 0.004 * (12 / v - 1) + 0.0015 * Math.sin(9 * v + 4 * injector));
+    const all = [0, 1].flatMap((injector) => at.flatMap((v) => cellMasses({ injector, voltage: volts(v) }, injector === 0 ? 2 : 8, slopeOf(v, injector), normal)));
+    const { fitted: after, models: [model] } = shareSlopes(fitted(plan('tested'), all).fitted, plan('tested'));
+    expect(model?.spread).toBeGreaterThan(0);
+    expect(model?.commonSpread).toBeGreaterThan(0);
+    for (const [i, one] of lines(after, 0).entries()) {
+      const [a, b] = [one, lines(after, 1)[i]].map((line) => line?.line.slopeFrom);
+      if (a === undefined || b === undefined) throw new Error('no line');
+      expect(b.own - a.own).toBeGreaterThan(0.1);
+      expect(a.parts.common / (1 - a.own) / (b.parts.common / (1 - b.own))).toBeCloseTo(1, 2);
+      expect(a.parts.own ** 2 + a.parts.mean ** 2 + a.parts.common ** 2).toBeCloseTo(one.line.fit.varianceOfSlope, 18);
+    }
+  });
+
   it('has nothing to do with cells without a line', () => {
     const own = fitted(plan('shared'), [...masses(2), ...cellMasses({ injector: 1, voltage: volts(20) }, 3).slice(0, 6)]).fitted;
     expect(own.filter((f) => f.kind === 'no-line')).toHaveLength(1);

@@ -11,7 +11,7 @@ describe('RED-23 in words: what was found is named', () => {
   it.each([
     ['parallel', {}, /^one slope for all voltages of an injector: the slopes differ by no more than their lines explain \(scatter of the slopes F\(4, 60\) = 0\.5/],
     ['by itself', { spread: 0.0012 }, /as far as they agree\. .*: each injector by itself by 0\.12 % \(scatter/],
-    ['alike', { commonSpread: 0.002, trend: test(9, 1) }, /all of the type alike by 0\.2 % \(.*F\(1, 60\) = 9/],
+    ['alike', { commonSpread: 0.002, trend: test(9, 1) }, /they differ \(standard deviation\): all of the type alike by 0\.2 % \(.*F\(1, 60\) = 9/],
     ['both', { spread: 0.001, commonSpread: 0.002 }, /each injector by itself by 0\.1 %, all of the type alike by 0\.2 %/],
     ['the plan', { model: 'shared', decidedBy: 'plan', trend: test(9, 1) }, /^one slope .*because the plan says so/],
     ['one voltage', { decidedBy: 'one-voltage', test: null, trend: null }, /no injector has lines at two voltages/],
