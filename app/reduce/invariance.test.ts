@@ -145,6 +145,15 @@ describe('blind windows', () => {
     expect(blindSentences(run.blind)[0]).toBe(`${run.blind.length} blind shifts: ${inside} inside their 95 % intervals (${((100 * inside) / run.blind.length).toFixed(0)} %).`);
   });
 
+  it('RED-115 sealed windows are counted apart, and say nothing of shares', () => {
+    const { blind } = reducedSet({ of: blindPlan, shift });
+    const sealed = blind.slice(0, 3).map((b) => ({ ...b, truth: null }));
+    expect(blindSentences(sealed)).toEqual([expect.stringMatching(/^3 blind windows are sealed/)]);
+    expect(blindSentences([...sealed, ...blind.slice(3, 5)])).toEqual([expect.stringMatching(/^2 blind shifts: \d inside/), expect.stringMatching(/^3 blind windows are sealed/)]);
+    expect(blindSentences(blind)).toHaveLength(1);
+    expect(blindSentences([])).toEqual(['The run has no blind window that counts (blind.percent).']);
+  });
+
   it('RED-115 windows that repeat worse than is stated show in the spread', () => {
     const run = reducedSet({ of: blindPlan, shift, scatterTimes: 3 });
     const rms = Math.sqrt(run.blind.reduce((sum, b) => sum + ((b.found - (b.truth ?? 0)) / b.u) ** 2, 0) / run.blind.length);

@@ -409,6 +409,8 @@ describe('RED-23 one slope for all voltages', () => {
       const [a, b] = [one, lines(after, 1)[i]].map((line) => line?.line.slopeFrom);
       if (a === undefined || b === undefined) throw new Error('no line');
       expect(b.own - a.own).toBeGreaterThan(0.1);
+      // The variance is that of all lines of the injector, but for one whose widths scatter more than its windows.
+      expect([a.ownScale, b.ownScale]).toEqual([0, 1].map((injector) => lines(after, injector)[i]?.line.lackOfFit.significant));
       expect(a.parts.common / (1 - a.own) / (b.parts.common / (1 - b.own))).toBeCloseTo(1, 2);
       expect(a.parts.own ** 2 + a.parts.mean ** 2 + a.parts.common ** 2).toBeCloseTo(one.line.fit.varianceOfSlope, 18);
     }
