@@ -2,6 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { amperes, celsius, pascals, seconds, volts } from '../../quantities/quantity.ts';
 import type { BenchFrame } from '../../bench/port.ts';
+import { frameSignals, readInto } from '../../bench/readings.ts';
 import { foldRun } from '../../journal/fold.ts';
 import type { RunState } from '../../journal/state.ts';
 import { TestRun, testPlan } from '../scripted-bench.test-helper.ts';
@@ -279,10 +280,15 @@ describe('LatestReadings', () => {
     const core = coreAt(0, ready({ zero: { windowS: 5, settleS: 1 } }));
     const readings = new LatestReadings(core, new Course(core), new EngineSettings(core));
     const leaking = (from: number, s: number): void => {
-      for (let at = from; at < from + s; at += 0.5) readings.add(frame({ at: seconds(at), edges: 10 * Math.round(at), burst: { number: 3, active: false, commanded: 0, done: 0 } }), false);
+      for (let at = from; at < from + s; at += 0.5) readings.add(frame({ at: seconds(at), edges: 10 * Math.round(at), burst: { number: 3, active: false, commanded: 0, done: 0 } }), null, false);
     };
+    const values = new Float64Array(frameSignals.length);
     const seen = (n: number, moves: boolean): void => {
-      for (let i = 0; i < n; i += 1) readings.standing.add(frame({ pressure: pascals(400e3 + (moves && i % 2 === 0 ? 10 : 0)) }));
+      for (let i = 0; i < n; i += 1) {
+        const one = frame({ pressure: pascals(400e3 + (moves && i % 2 === 0 ? 10 : 0)) });
+        readInto(values, one);
+        readings.standing.add(one, values);
+      }
     };
     leaking(0, 20);
     expect(readings.idleFlow.millilitresPerMinute).toBeGreaterThan(0);
