@@ -103,7 +103,8 @@ export class WindowCollector {
     rows[row + lastEdgeAtColumn] = frame.lastEdgeAt;
     readInto(rows, frame, row + readingsColumn);
     for (const { id, values } of this.#further) {
-      const value = readingOf(frame, id);
+      // By name, as in `readInto`: with every frame.
+      const value = id === 'supplyInPulse' ? frame.supplyInPulse : readingOf(frame, id);
       if (value !== undefined) values.push(value);
     }
     this.#count = index + 1;

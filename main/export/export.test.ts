@@ -19,7 +19,7 @@ let directory = '';
 /** The columns that README.md lists for each file, in its order. */
 function listedColumns(): ReadonlyMap<string, readonly string[]> {
   const text = readFileSync(join(import.meta.dirname, 'README.md'), 'utf8');
-  const sections = text.split(/^## /m).slice(1);
+  const sections = text.split(/^## /m).filter((section) => /^\S+\.csv\n/.test(section));
   return new Map(sections.map((section) => {
     const rows = section.split('\n').filter((line) => line.startsWith('| `'));
     return [section.split('\n')[0] ?? '', rows.flatMap((row) => [...(row.split(' | ')[0] ?? '').matchAll(/`([^`]+)`/g)].map(([, name = '']) => name))] as const;

@@ -84,11 +84,11 @@ const isSource = (value: unknown): value is ErrorSource => typeof value === 'obj
 function named(window: ReducedWindow): unknown {
   const { outcome } = window;
   if (outcome.kind === 'no-mass') return window;
-  const { kind, mass, measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, budget, uRandom, uTiming, uShared } = outcome;
+  const { kind, mass, measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, partTurn, budget, uRandom, uTiming, uShared } = outcome;
   return {
     ...window,
     outcome: {
-      kind, mass, measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity,
+      kind, mass, measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, partTurn,
       budget: budget.map(({ source, ...term }) => ({ name: labelOf(source), ...term })),
       uRandom, uTiming, uShared,
     },
