@@ -113,7 +113,10 @@ function fitWithTurns(groups: readonly Capped[], start: number): { readonly cons
       y2 += weight * t2 * capped;
     }
     const before = found;
-    found = bestOf([[s00, s01, s02], [s01, s11, s12], [s02, s12, s22]], [y0, y1, y2]);
+    const next = bestOf([[s00, s01, s02], [s01, s11, s12], [s02, s12, s22]], [y0, y1, y2]);
+    // Where windows hardly scatter at all, sums of weights leave nothing to solve by: every window keeps a variance.
+    if (!groups.every(({ mass, partTurn = 0 }) => next[0] + (next[1] + next[2] * partTurn) * mass * mass > 0)) break;
+    found = next;
     if (found.every((part, j) => Math.abs(part - (before[j] ?? 0)) <= 1e-6 * part)) break;
   }
   return { constant: found[0], relative: found[1], turn: found[2] };
