@@ -4,6 +4,7 @@ import type { BenchRequest } from '../bench/port.ts';
 import type { Ending, RunCommand } from '../journal/events.ts';
 import type { PreflightLine } from '../plan/preflight-line.ts';
 import { createEngine } from './engine.ts';
+import type { EngineRequest } from './engine.ts';
 import { ScriptedBench, TestRun, testCapabilities, testPlan } from './scripted-bench.test-helper.ts';
 
 const ended = (run: TestRun): boolean => run.mode === 'ended';
@@ -995,6 +996,33 @@ describe('commands', () => {
     expect(abort(true)).toMatchObject([{ confirmed: true, text: expect.stringMatching(/confirmed by the controller/) as string }]);
     // Its telemetry shows all that is wanted, and it answers no question: what is shown may be old, and says nothing of the rail.
     expect(abort(false)).toMatchObject([{ confirmed: false, text: expect.stringMatching(/Telemetry says pulses off.*no question is answered.*emergency stop/) as string }]);
+  });
+
+  it('RUN-4 frames from before the silence show nothing of it, however fresh they are', () => {
+    const run = new TestRun({ plan: testPlan({ link: { deadManMs: 300 } }) }).start();
+    run.runUntil(inStep('measure'));
+    run.bench.answer = (request) => {
+      if (request.kind !== 'make-safe') return undefined;
+      run.bench.makeItselfSafe();
+      return { kind: 'no-answer', text: 'nothing heard' };
+    };
+    // From then on no frame comes: the bench was last seen just before.
+    let silent: EngineRequest | undefined;
+    const step = run.step.bind(run);
+    run.step = (input) => {
+      if (silent !== undefined) return step({ kind: 'tick', now: input.now });
+      const output = step(input);
+      silent ??= output.requests.find(({ request }) => request.kind === 'keep-silent');
+      return output;
+    };
+    run.command({ kind: 'abort' });
+    expect(run.runUntil(() => silent !== undefined, 30)).toBe(true);
+    const { id, request } = silent ?? { id: 0, request: null };
+    const silence = request?.kind === 'keep-silent' ? request.duration : Number.NaN;
+    expect(silence).toBeLessThan(1);
+    const after = step({ kind: 'reply', now: run.bench.time + silence, id, reply: { kind: 'done' } });
+    expect(after.requests).toEqual([]);
+    expect(after.events[0]).toMatchObject({ kind: 'made-safe', confirmed: false, text: expect.not.stringContaining('Telemetry says') as string });
   });
 
   it('RUN-4 a bench that stays armed all the same is told to be not confirmed', () => {
