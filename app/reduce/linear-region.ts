@@ -8,6 +8,7 @@ import { normalQuantile } from '../distributions/distributions.ts';
 import { median } from '../statistics/robust.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
 import { fitLine, lineAt } from './regression.ts';
+import type { LineFit } from './regression.ts';
 
 /** All windows of one width of one cell. */
 interface WidthMean {
@@ -140,8 +141,8 @@ function withGuard(region: Region): Region {
 }
 
 /** How long the injector of a member is open at a width, s, by the line through its `count` longest widths. */
-function openAt({ widths }: RegionMember, count: number, width: number): number {
-  const { meanX, meanY, slope } = fitLine(...columnsOf(widths.slice(0, count)), 'known');
+function openAt(member: RegionMember, count: number, width: number): number {
+  const { meanX, meanY, slope } = lineThrough(member, count);
   return width - meanX + meanY / slope;
 }
 
@@ -177,15 +178,22 @@ interface Step {
   readonly isBeyondChance: (level: number) => boolean;
 }
 
-const columnsOf = (widths: readonly WidthMean[]): readonly [number[], number[], number[]] => [widths.map((w) => w.width), widths.map((w) => w.mean), widths.map((w) => 1 / w.variance)];
+/** A line through so many of the longest widths is asked for again and again, by the walk, by what takes off and by what cuts: each is fitted once. */
+const knownLines = new WeakMap<RegionMember, (LineFit | undefined)[]>();
+
+function lineThrough(member: RegionMember, count: number): LineFit {
+  let known = knownLines.get(member);
+  if (known === undefined) knownLines.set(member, (known = []));
+  return (known[count] ??= fitted(member.widths.slice(0, count)));
+}
+
+const fitted = (widths: readonly WidthMean[]): LineFit => fitLine(widths.map((w) => w.width), widths.map((w) => w.mean), widths.map((w) => 1 / w.variance), 'known');
 
 /** How the width number `index` lies to the line through the longer ones. */
 function stepTo(member: RegionMember, index: number): Step {
   const next = member.widths[index];
   if (next === undefined) throw new Error('no such width');
-  const longer = member.widths.slice(0, index);
-  const line = fitLine(...columnsOf(longer), 'known');
-  const expected = lineAt(line, next.width);
+  const expected = lineAt(lineThrough(member, index), next.width);
   const deviation = next.mean - expected.value;
   const t = member.dof === 0 ? 0 : deviation / Math.sqrt(next.variance + expected.u * expected.u);
   const size = Math.abs(t);

@@ -94,11 +94,14 @@ type Capped = ScatterGroup & { readonly cap: ReturnType<typeof capOf> };
 /** The same with a third part, as the square of what is left of a turn: of the models of some of the parts the best of which none is negative. */
 function fitWithTurns(groups: readonly Capped[], start: number): { readonly constant: number; readonly relative: number; readonly turn: number } {
   let found: Three = [0, start, 0];
+  const squares = Float64Array.from(groups, ({ mass }) => mass * mass);
+  const turns = Float64Array.from(groups, ({ mass, partTurn = 0 }) => partTurn * mass * mass);
   for (let iteration = 0; iteration < mostIterations; iteration += 1) {
     let [s00, s01, s02, s11, s12, s22, y0, y1, y2] = [0, 0, 0, 0, 0, 0, 0, 0, 0];
-    for (const { mass, partTurn = 0, variance, dof, cap } of groups) {
-      const m2 = mass * mass;
-      const t2 = partTurn * m2;
+    for (let i = 0; i < groups.length; i += 1) {
+      const { variance, dof, cap } = groups[i] as Capped;
+      const m2 = squares[i] as number;
+      const t2 = turns[i] as number;
       const model = found[0] + found[1] * m2 + found[2] * t2;
       const weight = dof / (model * model);
       const capped = Math.min(variance, cap.limit * model) / cap.mean;
@@ -115,7 +118,7 @@ function fitWithTurns(groups: readonly Capped[], start: number): { readonly cons
     const before = found;
     const next = bestOf([[s00, s01, s02], [s01, s11, s12], [s02, s12, s22]], [y0, y1, y2]);
     // Where windows hardly scatter at all, sums of weights leave nothing to solve by: every window keeps a variance.
-    if (!groups.every(({ mass, partTurn = 0 }) => next[0] + (next[1] + next[2] * partTurn) * mass * mass > 0)) break;
+    if (!squares.every((m2, i) => next[0] + next[1] * m2 + next[2] * (turns[i] as number) > 0)) break;
     found = next;
     if (found.every((part, j) => Math.abs(part - (before[j] ?? 0)) <= 1e-6 * part)) break;
   }

@@ -80,14 +80,17 @@ class Reading {
     const stood = this.#stood;
     const moving = this.#moving;
     const seen = this.#seen;
-    const moved = value !== this.#last;
-    this.#last = value;
-    this.#stood = moved ? 0 : stood + 1;
-    this.#seen = seen + 1;
+    if (seen <= framesToKnow) this.#seen = seen + 1;
     const weight = seen < framesToKnow ? 1 / (seen + 1) : leastWeight;
+    if (value !== this.#last) {
+      this.#last = value;
+      if (stood > 0) this.#stood = 0;
+      if (moving < 1) this.#moving = moving + (1 - moving) * weight;
+      return;
+    }
+    this.#stood = stood + 1;
     // What is being doubted is not learned from.
-    if (moved) this.#moving = moving + (1 - moving) * weight;
-    else if (moving > hardlyEver && (stood < framesToStand || moving < livelyPart)) this.#moving = moving - moving * weight;
+    if (moving > hardlyEver && (stood < framesToStand || moving < livelyPart)) this.#moving = moving - moving * weight;
   }
 
   /** How it stands, in words; null: it does not. */

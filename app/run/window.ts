@@ -2,7 +2,7 @@
 import type { BenchFrame } from '../bench/port.ts';
 import type { Point } from '../plan/points.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { frameSignals, furtherSignals, readingOf, readInto } from '../bench/readings.ts';
+import { frameSignals, furtherSignals, readingOf, readInto, spreadOf } from '../bench/readings.ts';
 import type { Spread, Spreads } from '../bench/readings.ts';
 import { seconds } from '../quantities/quantity.ts';
 
@@ -302,7 +302,11 @@ type Whole = Pick<WindowSummary, 'from' | 'to' | 'frames' | 'missingFrames' | 'p
 function withFlow({ from, to, frames, missingFrames, pulses, readings }: Whole, { edges, firstEdgeAt, lastEdgeAt, partRates }: Flow): WindowSummary {
   const { pressure, supply, current, railTemperature, meterTemperature } = readings as Required<Spreads>;
   const window: WindowSummary = { from, to, frames, missingFrames, edges, firstEdgeAt, lastEdgeAt, partRates, pulses, pressure, supply, current, railTemperature, meterTemperature };
-  return furtherSignals.length === 0 ? window : { ...window, ...readings };
+  for (const { id } of furtherSignals) {
+    const of = spreadOf(readings, id);
+    if (of !== undefined) (window as unknown as Record<string, Spread>)[id] = of;
+  }
+  return window;
 }
 
 const deviation = (sumOfSquares: number, n: number): number => (n > 1 ? Math.sqrt(sumOfSquares / (n - 1)) : 0);
