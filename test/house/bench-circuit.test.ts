@@ -90,8 +90,9 @@ test('RED-60 RED-63: dead times are told for the voltage at the coil, whatever i
   direct.forEach((cell, i) => {
     const [told, wrong] = [lossy[i], unaware[i]];
     if (told === undefined || wrong === undefined) throw new Error('a line is missing');
-    const part = told.shared.find((s) => labelOf(s.source) === 'effect of the harness');
-    expect(Math.abs(told.deadTime.value - cell.deadTime.value)).toBeLessThan(2 * Math.abs(part?.onDeadTime ?? 0));
+    // What the model of the coil leaves open, of which the loss on the way is a part (RED-93): one standard uncertainty of it.
+    const part = (name: string): number => told.shared.find((s) => labelOf(s.source) === name)?.onDeadTime ?? Number.NaN;
+    expect(Math.abs(told.deadTime.value - cell.deadTime.value)).toBeLessThan(Math.hypot(part('effect of the harness'), part('coil temperature model')));
     // 0.3 ohm is a fifth of a volt at 9 V.
     expect(wrong.deadTime.value - cell.deadTime.value).toBeGreaterThan(cell.voltage === 9 ? 25e-6 : 7e-6);
     const parts = ['harness resistance', 'effect of the harness', 'driver clamp', 'driver clamp of channel 1', 'controller time base'];
