@@ -1,7 +1,10 @@
 import { describe, expect, it } from 'vitest';
-import { findRegions, findRegionsTogether } from './linear-region.ts';
+import { findRegionsTogether } from './linear-region.ts';
 import type { RegionMember } from './linear-region.ts';
 import { fitLine, lineAt } from './regression.ts';
+
+/** Of one family alone: no other voltage shows a bend. */
+const findRegions = (family: Parameters<typeof findRegionsTogether>[0][number], limitPercent: number) => findRegionsTogether([family], limitPercent)[0] ?? [];
 
 const slope = 4e-3;
 const deadTime = 0.5e-3;

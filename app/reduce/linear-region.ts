@@ -57,15 +57,9 @@ export function givenRegion(member: RegionMember, from: number): Region {
 }
 
 /**
- * Finds the regions of a family together: injectors of one type at one voltage, pressure and period bend away from
- * their lines in the same sense at about the same width, so their common deviation shows what one alone would hide.
- * Returns one region for each member, in order.
+ * Regions of a family together, without the guard width: injectors of one type at one voltage, pressure and period bend away from their lines in the same sense
+ * at about the same width, so their common deviation shows what one alone would hide. One region for each member, in order. `noChance`: down to which width, s, the walk of each minds no deviation that is within the limit; absent: none.
  */
-export function findRegions(family: readonly RegionMember[], limitPercent: number): readonly Region[] {
-  return takenOff(family, limitPercent).map(withGuard);
-}
-
-/** The same without the guard width. `noChance`: down to which width, s, the walk of each minds no deviation that is within the limit; absent: none. */
 function takenOff(family: readonly RegionMember[], limitPercent: number, noChance: readonly number[] = []): readonly Region[] {
   const regions = family.map((member, i) => walk(member, limitPercent, noChance[i] ?? Number.POSITIVE_INFINITY));
   const longest = Math.max(0, ...regions.map((r) => (r.kind === 'region' ? r.count : 0)));

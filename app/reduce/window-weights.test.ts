@@ -10,7 +10,7 @@ import type { Cell, FittedCell, WidthMean } from './cell.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { LineObservation } from './line.ts';
-import { findRegions, givenRegion } from './linear-region.ts';
+import { findRegionsTogether, givenRegion } from './linear-region.ts';
 import { fitLine } from './regression.ts';
 import type { LightWindow, ReducedWindow, StaticFlow } from './reduction.ts';
 import { staticFlowsOf } from './static-flow.ts';
@@ -18,6 +18,9 @@ import { syntheticPlan } from './synthetic.test-helper.ts';
 import type { VarianceModel } from './variance-model.ts';
 import { aboutLine, lightWindowsOf, widthMeansOf } from './window-weights.ts';
 import { lightWindowSentences } from './window-words.ts';
+
+/** Of one family alone: no other voltage shows a bend. */
+const findRegions = (family: Parameters<typeof findRegionsTogether>[0][number], limitPercent: number) => findRegionsTogether([family], limitPercent)[0] ?? [];
 
 const onLine = (ms: number): number => 4e-3 * (ms / 1e3 - 1e-3);
 const model = (sd: number): VarianceModel => ({ constant: sd * sd, relative: 0, dof: 20, from: 'replicates' });

@@ -2,7 +2,7 @@
  * Factors of statistical tolerance intervals of a normal distribution whose mean and standard deviation are both estimated (ISO 16269-6:2014): mean plus or minus
  * factor times standard deviation holds at least the share `content` of all there are, with `confidence`. Exact, by integration. CMP-9.
  */
-import { chiSquareAbove, chiSquareBelow, chiSquareQuantile, normalQuantile } from '../distributions/distributions.ts';
+import { chiSquareAbove, chiSquareBelow } from '../distributions/distributions.ts';
 
 const normalBelow = (z: number): number => 0.5 + (Math.sign(z) * chiSquareBelow(z * z, 1)) / 2;
 const density = (z: number): number => Math.exp((-z * z) / 2) / Math.sqrt(2 * Math.PI);
@@ -31,38 +31,12 @@ function integral(of: (x: number) => number, from: number, to: number, steps: nu
   return sum;
 }
 
-/** P(T <= t) of Student's noncentral t: a normal variable of mean `delta` over an independent root of chi-square over its degrees of freedom. */
-export function noncentralTBelow(t: number, dof: number, delta: number): number {
-  // Over the quantiles of the chi-square, beyond which nothing is left to fourteen digits.
-  const [low, high] = [Math.sqrt(chiSquareQuantile(1e-15, dof) / dof), Math.sqrt(chiSquareQuantile(1 - 1e-15, dof) / dof)];
-  const logFront = Math.log(2) + (dof / 2) * Math.log(dof / 2) - logGammaHalf(dof);
-  return integral((s) => normalBelow(t * s - delta) * Math.exp(logFront + (dof - 1) * Math.log(s) - (dof * s * s) / 2), low, high, 40);
-}
-
-/** ln Gamma(dof / 2), from the density of the chi-square at one point and its slope there would be less exact: Stirling's series after a shift. */
-function logGammaHalf(dof: number): number {
-  let x = dof / 2;
-  let shift = 0;
-  while (x < 12) {
-    shift += Math.log(x);
-    x += 1;
-  }
-  const r = 1 / (x * x);
-  return (x - 0.5) * Math.log(x) - x + 0.5 * Math.log(2 * Math.PI) + (1 / x) * (1 / 12 - r * (1 / 360 - r * (1 / 1260 - r / 1680))) - shift;
-}
-
 export interface ToleranceWish {
   /** How many values made the mean; the standard deviation has one degree of freedom less. */
   readonly n: number;
   /** Share of all that shall lie inside, and with what confidence; 0 to 1. */
   readonly content: number;
   readonly confidence: number;
-}
-
-/** One-sided: the quantile of the noncentral t of n - 1 degrees of freedom at root n times the normal quantile, over root n. n is 2 at least. */
-export function oneSidedFactor({ n, content, confidence }: ToleranceWish): number {
-  const delta = normalQuantile(content) * Math.sqrt(n);
-  return root((t) => noncentralTBelow(t, n - 1, delta) - confidence, 0, 1e4) / Math.sqrt(n);
 }
 
 /**
