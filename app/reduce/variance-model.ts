@@ -95,7 +95,7 @@ type Capped = ScatterGroup & { readonly cap: ReturnType<typeof capOf> };
 function fitWithTurns(groups: readonly Capped[], start: number): { readonly constant: number; readonly relative: number; readonly turn: number } {
   let found: Three = [0, start, 0];
   const squares = Float64Array.from(groups, ({ mass }) => mass * mass);
-  const turns = Float64Array.from(groups, ({ mass, partTurn = 0 }) => partTurn * mass * mass);
+  const turns = Float64Array.from(groups, ({ mass, partTurn = 0 }) => partTurn * (mass * mass));
   for (let iteration = 0; iteration < mostIterations; iteration += 1) {
     let [s00, s01, s02, s11, s12, s22, y0, y1, y2] = [0, 0, 0, 0, 0, 0, 0, 0, 0];
     for (let i = 0; i < groups.length; i += 1) {
