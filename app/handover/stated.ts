@@ -88,8 +88,8 @@ function numbersOfTable(table: ControllerTable & { readonly quantity: StatedNumb
   });
 }
 
-/** What a certificate says of the errors of one result: an effect for each value, SI. */
-interface CertifiedEffects {
+/** What a certificate says of the errors of one result (TAB-24): an effect for each value, SI. */
+export interface CertifiedEffects {
   readonly effects: readonly { readonly uuid: string; readonly name: string; readonly rectangular: boolean; readonly scale: string | null; readonly dof: number | null; readonly values: readonly number[] }[];
 }
 

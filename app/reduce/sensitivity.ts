@@ -181,7 +181,7 @@ export interface CoilCircuit {
 /** Coils for saturated switches have 11 to 17 ohm (common practice, no source), rectangular. */
 const usualCircuit: CoilCircuit = { ohm: 14, uRelative: 3 / 14 / Math.sqrt(3), from: 'default' };
 /** Coils that pulse are up to 15 K warmer than at 20 degC, relative, rectangular: 0.4 % a kelvin. */
-const uWarmer = (15 * 0.00393) / Math.sqrt(3);
+const uWarmer = (15 * copper) / Math.sqrt(3);
 /** How well an ammeter of which the record states nothing is believed, relative (EQ-12): a shunt and an amplifier without a certificate. An estimate. */
 const uAmmeter = 0.05;
 

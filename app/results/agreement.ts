@@ -9,6 +9,11 @@ import type { Carried } from '../uncertainty/carried.ts';
 
 export const statedQuantities = ['dead-time', 'slope', 'static-flow'] as const;
 
+/** As they are shown: name, unit, and what turns an SI value into it. */
+export const shownQuantities = {
+  'dead-time': { name: 'dead time', unit: 'µs', factor: 1e6 }, slope: { name: 'slope', unit: 'mg/ms', factor: 1e3 }, 'static-flow': { name: 'static flow', unit: 'mg/ms', factor: 1e3 },
+} as const;
+
 /** A result as somebody stated it. SI units. */
 export interface StatedNumber {
   readonly of: string;
@@ -127,7 +132,6 @@ function sumOf(quantity: StatedNumber['quantity'], rows: readonly AgreementRow[]
   return [{ quantity, rows: rows.length, apart, mean: { value, expanded: stateCarried(combine(value, terms)).expanded, relative } }];
 }
 
-export const quantityNames = { 'dead-time': 'dead time', slope: 'slope', 'static-flow': 'static flow' } as const;
 
 /** Of one pair. ISO 13528:2015, 9.4.2 and 9.7: |zeta| above 2 a warning, above 3 an action signal. */
 export function pairVerdict({ en, zeta, correlation }: AgreementRow): string {
@@ -162,11 +166,11 @@ function verdictOf(rows: readonly AgreementRow[], sums: readonly AgreementSum[],
   const means = sums.flatMap(({ quantity, mean }) => {
     if (mean === null || Math.abs(mean.value) <= mean.expanded) return [];
     const [unit, factor] = mean.relative ? ['%', 100] as const : ['µs', 1e6] as const;
-    return [`On average ${second} states a ${quantityNames[quantity]} that is ${figure(Math.abs(mean.value) * factor, mean.expanded * factor)} ± ${figure(mean.expanded * factor, mean.expanded * factor)} ${unit} ${mean.value > 0 ? 'more' : 'less'}.`];
+    return [`On average ${second} states a ${shownQuantities[quantity].name} that is ${figure(Math.abs(mean.value) * factor, mean.expanded * factor)} ± ${figure(mean.expanded * factor, mean.expanded * factor)} ${unit} ${mean.value > 0 ? 'more' : 'less'}.`];
   });
   return [verdict, ...means, known].join(' ');
 }
 
 /** Where a number is of, in words. */
 export const placeWords = ({ of, quantity, voltage, pressure, period }: StatedNumber): string =>
-  [of, quantityNames[quantity], ...(voltage === null ? [] : [`${plain(voltage)} V`]), ...(pressure === null ? [] : [`${plain(pressure / 1e3)} kPa`]), ...(period === null || period === 0 ? [] : [`${plain(period * 1e3)} ms`])].join(', ');
+  [of, shownQuantities[quantity].name, ...(voltage === null ? [] : [`${plain(voltage)} V`]), ...(pressure === null ? [] : [`${plain(pressure / 1e3)} kPa`]), ...(period === null || period === 0 ? [] : [`${plain(period * 1e3)} ms`])].join(', ');

@@ -5,6 +5,7 @@ import { staticCarried } from '../reduce/static-flow.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { carried, randomPart, sharedPart } from '../uncertainty/carried.ts';
 import { figure, plain } from '../quantities/figures.ts';
+import { shownQuantities } from './agreement.ts';
 import { ErrorDraws, linearModel, monteCarlo } from '../uncertainty/monte-carlo.ts';
 import type { MonteCarlo, TrialModel } from '../uncertainty/monte-carlo.ts';
 
@@ -55,7 +56,8 @@ export function modelOf(of: TrialModel['forms'][number], cells: Reduction['cells
   return line === undefined ? linearModel(of) : crossingModel(line);
 }
 
-const shownIn = { 'dead-time': { name: 'dead time', unit: 'ms', factor: 1e3 }, slope: { name: 'slope', unit: 'mg/ms', factor: 1e3 }, 'static-flow': { name: 'static flow', unit: 'mg/ms', factor: 1e3 } } as const;
+/** Dead times in the unit of reports. */
+const shownIn = { ...shownQuantities, 'dead-time': { ...shownQuantities['dead-time'], unit: 'ms', factor: 1e3 } } as const;
 
 /** Place, both intervals and what they come to, in words. */
 export function trialWords({ quantity, serialNumber, voltage, pressure, period, stated, trials }: TrialRow): { readonly place: string; readonly stated: string; readonly trials: string; readonly verdict: string } {

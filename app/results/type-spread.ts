@@ -11,6 +11,7 @@ import { twoSidedFactor } from '../statistics/tolerance.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
+import { shownQuantities, statedQuantities } from './agreement.ts';
 import { carriedIn } from './across-runs.ts';
 import type { RunOfErrors } from './across-runs.ts';
 import { deviationsFromMean, meanOf } from './set.ts';
@@ -71,11 +72,9 @@ export function typeSpreads(runs: Iterable<TypedRun>, type: string): readonly Ty
   }
   return [...places.values()]
     .filter(({ found }) => found.size >= 2)
-    .sort((a, b) => order.indexOf(a.quantity) - order.indexOf(b.quantity) || a.pressure - b.pressure || a.period - b.period || a.voltage - b.voltage)
+    .sort((a, b) => statedQuantities.indexOf(a.quantity) - statedQuantities.indexOf(b.quantity) || a.pressure - b.pressure || a.period - b.period || a.voltage - b.voltage)
     .map(({ found, ...place }) => ({ ...place, results: [...found.values()].flat().length, ...typeSpreadOf([...found.values()].map(meanOf)) }));
 }
-
-const order: readonly TypeSpread['quantity'][] = ['dead-time', 'slope', 'static-flow'];
 
 /**
  * `members`: one value for each injector, two at least. What measuring adds is told by their budgets: the mean square of each member's distance from the mean that its
@@ -97,13 +96,11 @@ export function typeSpreadOf(members: readonly Carried[]): Omit<TypeSpread, 'qua
   return { ...base, tolerance: { low: mean.value - half, high: mean.value + half, factor } };
 }
 
-const shownIn = { 'dead-time': { name: 'Dead time', unit: 'µs', factor: 1e6 }, slope: { name: 'Slope', unit: 'mg/ms', factor: 1e3 }, 'static-flow': { name: 'Static flow', unit: 'mg/ms', factor: 1e3 } } as const;
-
 /** A verdict in a sentence or two. */
 export function spreadWords({ quantity, voltage, pressure, injectors, mean, seen, measuring, left, tolerance }: Omit<TypeSpread, 'results' | 'period'>): string {
-  const { name, unit, factor } = shownIn[quantity];
+  const { name, unit, factor } = shownQuantities[quantity];
   const shown = (value: number): string => figure(value * factor, mean.u * factor);
-  const place = `${name} at ${plain(voltage)} V and ${plain(pressure / 1e3)} kPa of ${injectors} injectors: mean ${shown(mean.value)} ± ${shown(mean.expanded)} ${unit}.`;
+  const place = `${name.charAt(0).toUpperCase()}${name.slice(1)} at ${plain(voltage)} V and ${plain(pressure / 1e3)} kPa of ${injectors} injectors: mean ${shown(mean.value)} ± ${shown(mean.expanded)} ${unit}.`;
   const differ = left === 0 ? `They differ by ${shown(seen)} ${unit} (standard deviation), no more than measuring them explains (${shown(measuring)} ${unit}): no spread of the type is shown.` : `They differ by ${shown(left)} ${unit} (standard deviation, without the ${shown(measuring)} ${unit} of measuring).`;
   const hold = tolerance === null ? 'Too few to say where others lie: measure three at least.' : `With 95 % confidence 95 % of all of the type lie between ${shown(tolerance.low)} and ${shown(tolerance.high)} ${unit}, if they are normally distributed.`;
   return `${place} ${differ} ${hold}`;

@@ -5,7 +5,7 @@ import type { Command } from 'commander';
 import { documentSchema } from '../../app/handover/document.ts';
 import { statedOfCertificate, statedOfCsv, statedOfDocument, statedOfRun } from '../../app/handover/stated.ts';
 import { figure, plain, plusMinus } from '../../app/quantities/figures.ts';
-import { agreementOf, pairVerdict, placeWords, quantityNames } from '../../app/results/agreement.ts';
+import { agreementOf, pairVerdict, placeWords, shownQuantities } from '../../app/results/agreement.ts';
 import type { AgreementRow, StatedSet } from '../../app/results/agreement.ts';
 import { spreadWords, typeSpreads } from '../../app/results/type-spread.ts';
 import type { TypedRun, TypeSpread } from '../../app/results/type-spread.ts';
@@ -64,8 +64,6 @@ function statedInArchive(archive: Archive, named: string | undefined, silent: bo
   return statedOfRun(`run ${id}`, { id, equipment: state.equipment, reduction: reduceState(state) }, uuidOfName);
 }
 
-const shownIn = { 'dead-time': { unit: 'µs', factor: 1e6 }, slope: { unit: 'mg/ms', factor: 1e3 }, 'static-flow': { unit: 'mg/ms', factor: 1e3 } } as const;
-
 const rowForPrograms = ({ first, second, difference, u, expanded, en, zeta, correlation }: AgreementRow, verdict: string): Line<'compare'> => ({
   kind: 'pair', injector: first.of, quantity: first.quantity, voltage: first.voltage ?? second.voltage, pressurePa: first.pressure ?? second.pressure, periodS: first.period ?? second.period,
   first: first.value, firstExpanded: first.expanded, second: second.value, secondExpanded: second.expanded, difference, u, expanded, en, zeta, errorsInCommon: correlation === 'named' ? 'by-name' : 'not-known', verdict,
@@ -92,7 +90,7 @@ function compare(first: string, second: string, { archive: path, json }: Compare
       return;
     }
     const lines = rows.map((row) => {
-      const { unit, factor } = shownIn[row.first.quantity];
+      const { unit, factor } = shownQuantities[row.first.quantity];
       return [placeWords(row.first), figure(row.first.value * factor, row.first.expanded * factor), figure(row.second.value * factor, row.second.expanded * factor), `${plusMinus(row.difference * factor, row.expanded * factor, true)} ${unit}`, row.en.toFixed(2), row.zeta.toFixed(2), pairVerdict(row)];
     });
     say(`First: ${a.name}. Second: ${b.name}. Differences are second less first.`, '', ...columnLines([['', 'first', 'second', 'difference', 'En', 'zeta', ''], ...lines], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '', text, ...left);
@@ -132,10 +130,10 @@ function typeSpread(asked: string | undefined, { archive: path, json }: CompareO
       }
       if (spreads.length === 0) continue;
       const lines = spreads.map((s) => {
-        const { unit, factor } = shownIn[s.quantity];
+        const { name, unit, factor } = shownQuantities[s.quantity];
         const of = (value: number): string => figure(value * factor, s.mean.u * factor);
         return [
-          `${quantityNames[s.quantity]}, ${plain(s.voltage)} V, ${plain(s.pressure / 1e3)} kPa${s.period === 0 ? '' : `, ${plain(s.period * 1e3)} ms`}`, String(s.injectors), String(s.results), `${plusMinus(s.mean.value * factor, s.mean.expanded * factor)} ${unit}`,
+          `${name}, ${plain(s.voltage)} V, ${plain(s.pressure / 1e3)} kPa${s.period === 0 ? '' : `, ${plain(s.period * 1e3)} ms`}`, String(s.injectors), String(s.results), `${plusMinus(s.mean.value * factor, s.mean.expanded * factor)} ${unit}`,
           of(s.seen), of(s.measuring), of(s.left), s.tolerance === null ? 'too few' : `${of(s.tolerance.low)} to ${of(s.tolerance.high)}`,
         ];
       });

@@ -4,6 +4,7 @@
  */
 import { XMLParser } from 'fast-xml-parser';
 import type { CertifiedDimension, CertifiedQuantity, ReadCertificate } from '../../app/equipment/certificate.ts';
+import type { CertifiedEffects } from '../../app/handover/stated.ts';
 import { degreesRefType, effectRefType, effectsRefType } from './dcc.ts';
 
 /** No certificate of a bench is larger. */
@@ -43,12 +44,7 @@ const units: Readonly<Record<string, readonly [CertifiedDimension, number]>> = {
   '\\kilogram\\metre\\tothe{-3}': ['density', 1], '\\one': ['number', 1], '\\percent': ['number', 1e-2],
 };
 
-/** Where errors travel with the numbers (TAB-24): by the place of the list that they are of. */
-interface CertifiedErrors {
-  readonly effects: readonly { readonly uuid: string; readonly name: string; readonly rectangular: boolean; readonly scale: string | null; readonly dof: number | null; /** SI, one for each value of the list. */ readonly values: readonly number[] }[];
-}
-
-export type DccRead = { readonly ok: true; readonly certificate: ReadCertificate; /** One for each result, in order; null: it says nothing of its errors. */ readonly errors: readonly (CertifiedErrors | null)[] } | { readonly ok: false; readonly text: string };
+export type DccRead = { readonly ok: true; readonly certificate: ReadCertificate; /** One for each result, in order; null: it says nothing of its errors. */ readonly errors: readonly (CertifiedEffects | null)[] } | { readonly ok: false; readonly text: string };
 
 export function readDcc(xml: string): DccRead {
   try {
@@ -148,7 +144,7 @@ function quantityOf(quantity: Element): CertifiedQuantity {
   return { ...stated, expanded: expanded.map((v) => v * factor), coverageFactors };
 }
 
-function resultOf(measurement: Element, within: Element): { readonly result: ReadCertificate['results'][number]; readonly errors: CertifiedErrors | null } {
+function resultOf(measurement: Element, within: Element): { readonly result: ReadCertificate['results'][number]; readonly errors: CertifiedEffects | null } {
   const data = one(within, 'data');
   const lists = all(data, 'list');
   const travelling = lists.find((l) => attribute(l, 'refType') === effectsRefType);
@@ -163,7 +159,7 @@ function resultOf(measurement: Element, within: Element): { readonly result: Rea
   };
 }
 
-function effectOf(quantity: Element): CertifiedErrors['effects'][number] {
+function effectOf(quantity: Element): CertifiedEffects['effects'][number] {
   const about = one(quantity, 'measurementMetaData', 'metaData');
   const [uuid = '', scale = null] = all(about, 'reference').map((r) => String(r['#text']).trim().replace(/^urn:uuid:/u, ''));
   const degrees = all(one(about, 'data'), 'quantity').find((q) => attribute(q, 'refType') === degreesRefType);

@@ -7,7 +7,7 @@ import { dirname, join } from 'node:path';
 import { oneLine } from '../../app/boundary/text.ts';
 import { makeHeadKey, readHeadKey, type HeadKey } from '../archive/heads-file.ts';
 import { isProcessThere, machineName } from '../ending/process-there.ts';
-import { bookRefused, enterReport, readRegister, setTornAside, type BookResult, type Register, type RegisteredReport } from './register.ts';
+import { bookRefused, enterReport, readRegister, setTornAside, writeDurably, type BookResult, type Register, type RegisteredReport } from './register.ts';
 import { checkReport } from './seal.ts';
 
 /** Where the book of an archive lies, unless somebody names another place. */
@@ -143,13 +143,7 @@ async function issueLocked(book: string, { runId, at, by, amends, make }: IssueT
 
 /** On the disk when it returns, and nobody's to write to. */
 function writeForGood(path: string, data: string | Buffer): void {
-  const file = openSync(path, 'w', 0o600);
-  try {
-    writeFileSync(file, data);
-    fsyncSync(file);
-  } finally {
-    closeSync(file);
-  }
+  writeDurably(path, data);
   chmodSync(path, 0o444);
 }
 

@@ -88,16 +88,21 @@ export function enterReport(book: string, { reports, last, size }: Register, rep
   return { reports: [...reports, report], last: hash, size: size + line.length, torn: Buffer.alloc(0) };
 }
 
+/** On the disk when it returns. */
+export function writeDurably(path: string, data: string | Buffer): void {
+  const file = openSync(path, 'w', 0o600);
+  try {
+    writeFileSync(file, data);
+    fsyncSync(file);
+  } finally {
+    closeSync(file);
+  }
+}
+
 /** Takes a line that was cut off out of the register, into a file of its own; returns the file. */
 export function setTornAside(book: string, { size, torn }: Register): string {
   const aside = join(book, `register-cut-off-${sha256Of(torn).slice(0, 8)}.txt`);
-  const kept = openSync(aside, 'w', 0o600);
-  try {
-    writeFileSync(kept, torn);
-    fsyncSync(kept);
-  } finally {
-    closeSync(kept);
-  }
+  writeDurably(aside, torn);
   const file = openSync(join(book, registerName), 'r+');
   try {
     ftruncateSync(file, size);

@@ -1,10 +1,11 @@
 /** The built window in a real browser, at the real host on loopback with the simulated bench. */
-import { spawn, type ChildProcess } from 'node:child_process';
+import { execFileSync, spawn, type ChildProcess } from 'node:child_process';
 import { once } from 'node:events';
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { AxeBuilder } from '@axe-core/playwright';
 import { chromium, type Browser, type Page } from 'playwright';
+import { samplePlan } from './in-process.ts';
 
 const root = join(import.meta.dirname, '..', '..');
 /** Ignored by git: for a person to look at after a test run. */
@@ -65,6 +66,14 @@ export class HostProcess {
     this.#child.kill('SIGTERM');
     await once(this.#child, 'exit');
   }
+}
+
+/** A small run of two injectors, measured on the simulated bench into the archive of a folder: lines, static flow, tables. */
+export function sweepInto(folder: string): void {
+  const plan = join(folder, 'plan.json');
+  const small = samplePlan('small-plan');
+  writeFileSync(plan, JSON.stringify({ ...small, axes: { ...small.axes, widthMs: [2.5, 3, 5, 8] }, reduction: { ...small.reduction, linearFromMs: 3 } }));
+  execFileSync(process.execPath, [join(root, 'main/cli/main.ts'), 'sweep', plan, '--operator', 'A. Tester', '--quiet', '--archive', join(folder, 'archive.sqlite')], { stdio: 'pipe' });
 }
 
 /** What a page must not do: errors on its console, errors thrown. Warnings of the browser about its own headers do not count. */

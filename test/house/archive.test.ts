@@ -329,6 +329,12 @@ describe('lists', () => {
   });
 });
 
+/** Its events as they are read today (what is stored is held fast by the hash chain), and its telemetry. */
+function keeps(archive: Archive, old: (typeof oldRuns)[number]): void {
+  expect([...archive.events(old.id)].map((event) => event.body)).toEqual(old.appends.flatMap((a) => a.bodies).map(readToday));
+  expect(archive.telemetry(old.id, seconds(0), seconds(1e9))).toEqual(old.appends.flatMap((a) => a.frames));
+}
+
 describe('opening', () => {
   it('an old file is brought to the present version, keeps everything, and a copy of it stays', () => {
     const stored = join(import.meta.dirname, 'fixtures/archive-version-1.sqlite');
@@ -341,9 +347,7 @@ describe('opening', () => {
     const archive = open(file);
     whole(archive);
     for (const old of oldRuns) {
-      // As they are read today; what is stored is held fast by the hash chain.
-      expect([...archive.events(old.id)].map((event) => event.body)).toEqual(old.appends.flatMap((a) => a.bodies).map(readToday));
-      expect(archive.telemetry(old.id, seconds(0), seconds(1e9))).toEqual(old.appends.flatMap((a) => a.frames));
+      keeps(archive, old);
       expect(archive.run(old.id)).toMatchObject({ createdAt: old.createdAt, planName: old.plan.name, order: old.plan.order });
     }
     expect(archive.runs({ text: 's-102', limit: 9 }).map((run) => run.status)).toMatchObject([{ attempts: 4, counting: 3, ending: 'finished-early' }]);
@@ -371,10 +375,7 @@ describe('opening', () => {
     close(before);
     const archive = open(file);
     whole(archive);
-    for (const old of oldRuns) {
-      expect([...archive.events(old.id)].map((event) => event.body)).toEqual(old.appends.flatMap((a) => a.bodies).map(readToday));
-      expect(archive.telemetry(old.id, seconds(0), seconds(1e9))).toEqual(old.appends.flatMap((a) => a.frames));
-    }
+    for (const old of oldRuns) keeps(archive, old);
     close(archive);
     const direct = join(folder, 'direct.sqlite');
     copyFileSync(join(import.meta.dirname, 'fixtures/archive-version-1.sqlite'), direct);

@@ -5,8 +5,8 @@ import { join } from 'node:path';
 import type { Browser, Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { buildWindow } from '../../main/cli/build.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+import { scratchFolder } from '../builders/in-process.ts';
+import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, sweepInto, violations } from '../builders/window.ts';
 
 let folder = '';
 let host: HostProcess;
@@ -16,10 +16,7 @@ beforeAll(async () => {
   if (browserPath === null) return;
   buildWindow();
   folder = scratchFolder();
-  const plan = join(folder, 'plan.json');
-  const small = samplePlan('small-plan');
-  writeFileSync(plan, JSON.stringify({ ...small, axes: { ...small.axes, widthMs: [2.5, 3, 5, 8] }, reduction: { ...small.reduction, linearFromMs: 3 } }));
-  execFileSync(process.execPath, [join(import.meta.dirname, '../../main/cli/main.ts'), 'sweep', plan, '--operator', 'A. Tester', '--quiet', '--archive', join(folder, 'archive.sqlite')], { stdio: 'pipe' });
+  sweepInto(folder);
   host = await HostProcess.start(folder, {});
   browser = await launchBrowser();
 }, 240_000);

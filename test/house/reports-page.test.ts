@@ -1,5 +1,4 @@
 /** The page Reports in a browser: issued, amended, time-stamped and proved, by mouse and by keys. */
-import { execFileSync } from 'node:child_process';
 import { mkdirSync, readFileSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser, BrowserContext, Download, Page } from 'playwright';
@@ -7,9 +6,9 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { buildWindow } from '../../main/cli/build.ts';
 import { GivenFiles } from '../../main/host/given-files.ts';
 import { checkReport } from '../../main/report/seal.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { scratchFolder } from '../builders/in-process.ts';
 import { hasOpenssl, makeAuthority } from '../builders/time-stamp-authority.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, sweepInto, violations } from '../builders/window.ts';
 
 let folder = '';
 let host: HostProcess;
@@ -22,10 +21,7 @@ beforeAll(async () => {
   if (browserPath === null) return;
   buildWindow();
   folder = scratchFolder();
-  const plan = join(folder, 'plan.json');
-  const small = samplePlan('small-plan');
-  writeFileSync(plan, JSON.stringify({ ...small, axes: { ...small.axes, widthMs: [2.5, 3, 5, 8] }, reduction: { ...small.reduction, linearFromMs: 3 } }));
-  execFileSync(process.execPath, [join(import.meta.dirname, '../../main/cli/main.ts'), 'sweep', plan, '--operator', 'A. Tester', '--quiet', '--archive', join(folder, 'archive.sqlite')], { stdio: 'pipe' });
+  sweepInto(folder);
   host = await HostProcess.start(folder, {});
   browser = await launchBrowser();
   context = await browser.newContext({ viewport: { width: 1366, height: 768 } });

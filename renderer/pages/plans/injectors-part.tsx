@@ -6,9 +6,10 @@ import { Notice } from '../../components/status.tsx';
 import { pathTo } from '../../address/route.ts';
 import { injectorColumns } from './fields.ts';
 import { changeForm } from './plan-draft.ts';
-import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';
-import { freshKey, problemsAt } from './plan-form.ts';
+import { idOf } from './plan-field.tsx';
+import { freshKey } from './plan-form.ts';
 import type { InjectorRow, PlanForm } from './plan-form.ts';
+import { RowsTable } from './rows-table.tsx';
 import { injectorRow, mountedParts } from './starting-plan.ts';
 
 interface InjectorsPartProps {
@@ -61,45 +62,18 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
           </Notice>
         )
       )}
-      <div className="plan-scroll" tabIndex={form.injectors.length > 0 ? 0 : -1} role="group" aria-label="Injectors of this plan">
-        <table className="plain plan-rows" id={idOf('injectors')} tabIndex={-1}>
-          <caption className="unseen">Injectors of this plan</caption>
-          <thead>
-            <tr>
-              <ColumnHeads list="injectors" columns={injectorColumns} />
-              <th scope="col">On the rail</th>
-              <th scope="col">
-                <span className="unseen">Remove</span>
-              </th>
-            </tr>
-          </thead>
-          <tbody>
-            {form.injectors.map((row, index) => (
-              <tr key={row.key}>
-                {injectorColumns.map((column) => (
-                  <RowCell
-                    key={column}
-                    list="injectors"
-                    index={index}
-                    column={column}
-                    row={`injector ${index + 1}${row.serialNumber === '' ? '' : `, ${row.serialNumber}`}`}
-                    value={row[column]}
-                    problems={problemsAt(problems, `injectors[${index}].${column}`)}
-                    onChange={(text) => set((rows) => rows.map((one) => (one.key === row.key ? { ...one, [column]: text } : one)))}
-                  />
-                ))}
-                <td>{whereText(row, parts)}</td>
-                <td>
-                  <Button kind="quiet" label={`Remove: injector ${row.serialNumber || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
-                    Remove
-                  </Button>
-                </td>
-              </tr>
-            ))}
-          </tbody>
-        </table>
-      </div>
-      <FieldProblems id={idOf('injectors:wrong')} texts={problemsAt(problems, 'injectors')} />
+      <RowsTable
+        list="injectors"
+        one="injector"
+        label="Injectors of this plan"
+        columns={injectorColumns}
+        rows={form.injectors}
+        calledBy="serialNumber"
+        problems={problems}
+        more={{ title: 'On the rail', of: (row: InjectorRow) => whereText(row, parts) }}
+        onChange={(key, column, text) => set((rows) => rows.map((row) => (row.key === key ? { ...row, [column]: text } : row)))}
+        onRemove={(key) => set((rows) => rows.filter((row) => row.key !== key))}
+      />
       <div className="button-row">
         <Button
           onPress={() => {

@@ -18,7 +18,7 @@ export function rangeHint(field: FieldWords): string {
   return `Allowed: ${field.range}.${empty}`;
 }
 
-interface RowListProps {
+export interface RowListProps {
   /** Path of the list in the document. */
   readonly list: 'guards' | 'injectors' | 'types';
 }

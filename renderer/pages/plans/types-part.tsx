@@ -2,52 +2,28 @@ import type { Problem } from '../../../app/boundary/problems.ts';
 import { Button } from '../../components/button.tsx';
 import { typeColumns } from './fields.ts';
 import { changeForm } from './plan-draft.ts';
-import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';
-import { freshKey, problemsAt } from './plan-form.ts';
+import { idOf } from './plan-field.tsx';
+import { freshKey } from './plan-form.ts';
 import type { PlanForm, TypeRow } from './plan-form.ts';
+import { RowsTable } from './rows-table.tsx';
 
 /** What is known of the coils of each type. */
 export function TypesPart({ form, problems }: { readonly form: PlanForm; readonly problems: readonly Problem[] }) {
   const set = (change: (rows: readonly TypeRow[]) => readonly TypeRow[]): void => changeForm((now) => ({ ...now, types: change(now.types) }));
   return (
     <>
-      <div className="plan-scroll" tabIndex={form.types.length > 0 ? 0 : -1} role="group" aria-label="Types of this plan">
-        <table className="plain plan-rows" id={idOf('types')} tabIndex={-1}>
-          <caption className="unseen">Coils of the types of this plan</caption>
-          <thead>
-            <tr>
-              <ColumnHeads list="types" columns={typeColumns} />
-              <th scope="col">
-                <span className="unseen">Remove</span>
-              </th>
-            </tr>
-          </thead>
-          <tbody>
-            {form.types.map((row, index) => (
-              <tr key={row.key}>
-                {typeColumns.map((column) => (
-                  <RowCell
-                    key={column}
-                    list="types"
-                    index={index}
-                    column={column}
-                    row={`type ${index + 1}${row.type === '' ? '' : `, ${row.type}`}`}
-                    value={row[column]}
-                    problems={problemsAt(problems, `types[${index}].${column}`)}
-                    onChange={(text) => set((rows) => rows.map((one) => (one.key === row.key ? { ...one, [column]: text } : one)))}
-                  />
-                ))}
-                <td>
-                  <Button kind="quiet" label={`Remove: type ${row.type || index + 1}`} onPress={() => set((rows) => rows.filter((one) => one.key !== row.key))}>
-                    Remove
-                  </Button>
-                </td>
-              </tr>
-            ))}
-          </tbody>
-        </table>
-      </div>
-      <FieldProblems id={idOf('types:wrong')} texts={problemsAt(problems, 'types')} />
+      <RowsTable
+        list="types"
+        one="type"
+        label="Types of this plan"
+        caption="Coils of the types of this plan"
+        columns={typeColumns}
+        rows={form.types}
+        calledBy="type"
+        problems={problems}
+        onChange={(key, column, text) => set((rows) => rows.map((row) => (row.key === key ? { ...row, [column]: text } : row)))}
+        onRemove={(key) => set((rows) => rows.filter((row) => row.key !== key))}
+      />
       <div className="button-row">
         <Button
           onPress={() => {

@@ -19,7 +19,8 @@ interface IssuedPartProps {
   readonly onChange: () => void;
 }
 
-const dayAndTime = (iso: string): string => iso.slice(0, 16).replace('T', ' ');
+/** Of a time in UTC, ISO 8601. */
+export const dayAndTime = (iso: string): string => iso.slice(0, 16).replace('T', ' ');
 
 /** One issued report: its amendments, its file, its proof and its time stamp. */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it

@@ -6,7 +6,7 @@ import { Page, Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { IssuePart } from './issue-part.tsx';
-import { IssuedPart, stampWords } from './issued-part.tsx';
+import { dayAndTime, IssuedPart, stampWords } from './issued-part.tsx';
 import { ProvePart } from './prove-part.tsx';
 import type { ReportSaid } from './said.tsx';
 import '../archive/archive.css';
@@ -17,7 +17,7 @@ const recent = 100;
 
 const columns: readonly Column<IssuedReportRow>[] = [
   { key: 'number', title: 'Number', width: '8rem', cell: (r) => r.number, sortBy: (r) => r.number },
-  { key: 'at', title: 'Issued (UTC)', width: '10rem', cell: (r) => r.at.slice(0, 16).replace('T', ' '), sortBy: (r) => r.at },
+  { key: 'at', title: 'Issued (UTC)', width: '10rem', cell: (r) => dayAndTime(r.at), sortBy: (r) => r.at },
   { key: 'by', title: 'Released by', width: 'minmax(8rem, 2fr)', cell: (r) => <span className="one-line">{r.by ?? '–'}</span>, sortBy: (r) => r.by ?? '' },
   { key: 'amends', title: 'Amends', width: '8rem', cell: (r) => r.amends ?? '–' },
   { key: 'amended', title: 'Amended by', width: '8rem', cell: (r) => r.amendedBy ?? '–' },

@@ -1,0 +1,77 @@
+import type { ReactNode } from 'react';
+import type { Problem } from '../../../app/boundary/problems.ts';
+import { Button } from '../../components/button.tsx';
+import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';
+import type { RowListProps } from './plan-field.tsx';
+import { problemsAt } from './plan-form.ts';
+
+type RowOf<Column extends string> = Readonly<Record<Column, string>> & { readonly key: number };
+
+interface RowsTableProps<Column extends string, Row extends RowOf<Column>> extends RowListProps {
+  /** One of the rows, as it is called: `guard`. */
+  readonly one: string;
+  readonly label: string;
+  readonly caption?: string;
+  readonly columns: readonly Column[];
+  readonly rows: readonly Row[];
+  /** The column by which a row is called; where it is empty, its number does. */
+  readonly calledBy: Column;
+  readonly problems: readonly Problem[];
+  /** A row can be wrong as a whole, and this column is where it is put right. */
+  readonly rightAt?: Column;
+  /** One more cell, which is no field. */
+  readonly more?: { readonly title: string; readonly of: (row: Row) => ReactNode };
+  readonly onChange: (key: number, column: Column, text: string) => void;
+  readonly onRemove: (key: number) => void;
+}
+
+/** A list of the plan as a table of fields, with what is wrong beside each. */
+export function RowsTable<Column extends string, Row extends RowOf<Column>>({ list, one, label, caption = label, columns, rows, calledBy, problems, rightAt, more, onChange, onRemove }: RowsTableProps<Column, Row>) {
+  return (
+    <>
+      <div className="plan-scroll" tabIndex={rows.length > 0 ? 0 : -1} role="group" aria-label={label}>
+        <table className="plain plan-rows" id={idOf(list)} tabIndex={-1}>
+          <caption className="unseen">{caption}</caption>
+          <thead>
+            <tr>
+              <ColumnHeads list={list} columns={columns} />
+              {more !== undefined && <th scope="col">{more.title}</th>}
+              <th scope="col">
+                <span className="unseen">Remove</span>
+              </th>
+            </tr>
+          </thead>
+          <tbody>
+            {rows.map((row, index) => {
+              const name = row[calledBy];
+              const path = `${list}[${index}]`;
+              return (
+                <tr key={row.key} {...(rightAt === undefined ? {} : { id: idOf(path), tabIndex: -1 })}>
+                  {columns.map((column) => (
+                    <RowCell
+                      key={column}
+                      list={list}
+                      index={index}
+                      column={column}
+                      row={`${one} ${index + 1}${name === '' ? '' : `, ${name}`}`}
+                      value={row[column]}
+                      problems={[...problemsAt(problems, `${path}.${column}`), ...(column === rightAt ? problemsAt(problems, path) : [])]}
+                      onChange={(text) => onChange(row.key, column, text)}
+                    />
+                  ))}
+                  {more !== undefined && <td>{more.of(row)}</td>}
+                  <td>
+                    <Button kind="quiet" label={`Remove: ${one} ${name || index + 1}`} onPress={() => onRemove(row.key)}>
+                      Remove
+                    </Button>
+                  </td>
+                </tr>
+              );
+            })}
+          </tbody>
+        </table>
+      </div>
+      <FieldProblems id={idOf(`${list}:wrong`)} texts={problemsAt(problems, list)} />
+    </>
+  );
+}
