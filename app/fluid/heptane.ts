@@ -47,16 +47,24 @@ interface Residual {
   readonly mixed: number;
 }
 
-/** `tauPowers`: tau ** t of each term; the temperature stays while the density is looked for. */
+/** The exponents of tau that terms have, each once, and which of them each term has: powers are most of the work. */
+const tauExponents = [...new Set(terms.map(({ t }) => t))];
+const places = terms.map(({ t }) => tauExponents.indexOf(t));
+
+/** `tauPowers`: tau to each of `tauExponents`; the temperature stays while the density is looked for. */
 function residual(delta: number, tauPowers: readonly number[]): Residual {
+  const square = delta * delta;
+  const cube = delta ** 3;
+  const deltaPowers = [1, delta, square, cube, delta ** 4, delta ** 5, Number.NaN, delta ** 7];
+  const falls = [1, Math.exp(-delta), Math.exp(-square), Math.exp(-cube)];
   let first = 0;
   let second = 0;
   let mixed = 0;
   for (let i = 0; i < terms.length; i += 1) {
     const { n, t, d, l } = terms[i] as (typeof terms)[number];
-    const power = l === 0 ? 0 : delta ** l;
+    const power = l === 0 ? 0 : (deltaPowers[l] as number);
     const slope = d - l * power;
-    const value = n * delta ** d * (tauPowers[i] as number) * (l === 0 ? 1 : Math.exp(-power));
+    const value = n * (deltaPowers[d] as number) * (tauPowers[places[i] as number] as number) * (falls[l] as number);
     first += value * slope;
     second += value * (slope * (slope - 1) - l * l * power);
     mixed += value * t * slope;
@@ -95,7 +103,7 @@ export function heptaneState(temperature: Kelvins, absolutePressure: Pascals): H
     );
   }
   const tau = criticalTemperature / temperature;
-  const tauPowers = terms.map(({ t }) => tau ** t);
+  const tauPowers = tauExponents.map((t) => tau ** t);
   // kg/m3 to a few tenths over the whole range: Newton ends on the liquid branch in two or three steps from here.
   let rho = (683.8 - 0.8416 * (temperature - 293.15) + 9.5e-7 * (absolutePressure - 101325)) / molarMass;
   for (let step = 0; step < 20; step += 1) {

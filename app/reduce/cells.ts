@@ -25,12 +25,15 @@ const enoughReplicates = 10;
 /** One cell for each injector, voltage, pressure and period that the plan measures, whether it was measured or not. */
 export function cellsOf(points: readonly Point[], windows: readonly { readonly reduced: ReducedWindow; readonly window: WindowSummary }[]): readonly Cell[] {
   const cells = new Map<string, { readonly at: Point; readonly groups: Map<Seconds, Observed[]>; readonly refused: NoMass[] }>();
+  const keyOf = rememberingKey(cellKey);
   for (const at of points) {
-    if (at.role === 'measure' && !cells.has(cellKey(at))) cells.set(cellKey(at), { at, groups: new Map(), refused: [] });
+    if (at.role !== 'measure') continue;
+    const key = keyOf(at);
+    if (!cells.has(key)) cells.set(key, { at, groups: new Map(), refused: [] });
   }
   for (const { reduced, window } of windows) {
     const { at, outcome } = reduced;
-    const cell = at.role === 'measure' ? cells.get(cellKey(at)) : undefined;
+    const cell = at.role === 'measure' ? cells.get(keyOf(at)) : undefined;
     if (cell === undefined) continue;
     if (outcome.kind === 'no-mass') {
       cell.refused.push(outcome);
@@ -49,15 +52,28 @@ export function cellsOf(points: readonly Point[], windows: readonly { readonly r
   }));
 }
 
-function cellKey(at: Point): string {
+type InCell = Pick<Point, 'injector' | 'voltage' | 'pressure' | 'period'>;
+
+function cellKey(at: InCell): string {
   return `${at.injector}|${at.voltage}|${at.pressure}|${at.period}`;
+}
+
+/** Windows of one cell follow each other: its key, a text of four numbers, is made once for all that do. */
+export function rememberingKey(keyOf: (at: InCell) => string): (at: InCell) => string {
+  let last: InCell | null = null;
+  let key = '';
+  return (at) => {
+    if (last?.injector !== at.injector || last.voltage !== at.voltage || last.pressure !== at.pressure || last.period !== at.period) key = keyOf(at);
+    last = at;
+    return key;
+  };
 }
 
 /** The same cell with every mass changed. */
 export function withMasses(cell: Cell, massOf: (observed: Observed) => Kilograms): Cell {
   return {
     ...cell,
-    groups: cell.groups.map(({ width, observed }) => ({ width, observed: observed.map((o) => ({ ...o, mass: massOf(o) })) })),
+    groups: cell.groups.map(({ width, observed }) => ({ width, observed: observed.map((o) => ({ source: o.source, window: o.window, outcome: o.outcome, mass: massOf(o) })) })),
   };
 }
 

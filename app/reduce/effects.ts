@@ -55,22 +55,25 @@ function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
   const { used, observations, line } = f;
   const { weights, sxx } = sumsOf(f);
   const sums = new Map<string, { readonly source: ErrorSource; onMean: number; onSlope: number }>();
+  let [height, tilt, mass] = [0, 0, 0];
+  const take = (source: ErrorSource, sensitivity: number, u: number): void => {
+    // Stated by the line itself, which knows how long the injector was open.
+    if (source.quantity === 'leak-path') return;
+    const error = mass * sensitivity * u;
+    const sum = sums.get(source.key);
+    if (sum === undefined) sums.set(source.key, { source, onMean: height * error, onSlope: tilt * error });
+    else {
+      sum.onMean += height * error;
+      sum.onSlope += tilt * error;
+    }
+  };
   used.forEach(({ outcome }, i) => {
     const o = observations[i];
     if (o === undefined) return;
-    const height = o.weight / o.variance / weights;
-    const tilt = (o.weight * (o.width - line.fit.meanX)) / o.variance / sxx;
-    for (const t of outcome.sharedTerms) {
-      // Stated by the line itself, which knows how long the injector was open.
-      if (t.source.quantity === 'leak-path') continue;
-      const error = o.mass * t.sensitivity * t.standardUncertainty;
-      const sum = sums.get(t.source.key);
-      if (sum === undefined) sums.set(t.source.key, { source: t.source, onMean: height * error, onSlope: tilt * error });
-      else {
-        sum.onMean += height * error;
-        sum.onSlope += tilt * error;
-      }
-    }
+    height = o.weight / o.variance / weights;
+    tilt = (o.weight * (o.width - line.fit.meanX)) / o.variance / sxx;
+    mass = o.mass;
+    outcome.eachShared(take);
   });
   return sums;
 }

@@ -10,7 +10,7 @@ import { celsius, kilopascals } from '../quantities/quantity.ts';
 import { fAbove } from '../distributions/distributions.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { massPerPulse } from './mass.ts';
-import { grouped } from './cells.ts';
+import { grouped, rememberingKey } from './cells.ts';
 import type { LeakBlock } from './leak-block.ts';
 import { uCoilLate } from './coil-thermal.ts';
 import type { OfCoil } from './coil-thermal.ts';
@@ -115,32 +115,45 @@ interface Pairing {
 const cellKey = ({ injector, voltage, pressure, period }: { readonly injector: number; readonly voltage: number; readonly pressure: number; readonly period: number }): string =>
   `${injector}|${voltage}|${pressure}|${Math.round(period * 1e9)}`;
 
-/** RED-111: a window as it would stand in the cell, at the cell's own pressure, supply and temperature. */
-function referredTo({ plan, equipment, scatter, blocks, delayOf }: Question, { reduced, window }: Measured, cell: LineCell): ReferredWindow | null {
-  const { at } = reduced;
-  // A window at another pressure is worked out anew for that of its cell: the root of the pressure is what is in question.
-  const moved = Math.abs(at.pressure - cell.pressure) > 1;
-  const outcome = moved ? massPerPulse({ ...at, pressure: cell.pressure }, window, equipment, plan.reduction, blocks.get(`${reduced.point}:${reduced.attempt}`) ?? null) : reduced.outcome;
+/** RED-111: windows as they would stand in a cell, at its own pressure, supply and temperature; those that hold nothing are left out. */
+function referredAll(question: Question, list: readonly Measured[], cell: LineCell): readonly ReferredWindow[] {
+  const { plan, equipment, scatter, blocks, light, delayOf } = question;
   const model = scatter.find((s) => s.pressure === cell.pressure && Math.abs(s.period - cell.period) < 1e-9);
-  if (outcome.kind !== 'mass' || model === undefined) return null;
-  const ofBench = moved ? (reduced.ofBench ?? 1) : 1;
+  if (model === undefined) return [];
   const slope = cell.slope.value;
   const { byVoltage, byPressure, byTemperature } = cell;
-  const [toVoltage, toPressure, toTemperature] = [at.voltage - window.supply.mean, cell.pressure - window.pressure.mean, celsius(plan.reduction.referenceC) - window.railTemperature.mean];
-  const mass = outcome.mass / ofBench - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature - delayOf(reduced, byTemperature.value));
+  const reference = celsius(plan.reduction.referenceC);
   // How well it is known what the dead time does with the conditions counts by how far the window stands from its cell's.
   // What nothing in the run has told may be off by all of itself: no call is to rest on a usual value.
-  const ofCondition = ({ value, u, from }: typeof byVoltage, by: number): number => -slope * (from === 'default' ? Math.abs(value) : u) * by;
-  return {
-    mass,
-    variance: varianceOfWindow(model, outcome, outcome.mass),
-    addShared: (to, part) => {
-      for (const t of outcome.sharedTerms) add(to, t.source.key, part * t.sensitivity * t.standardUncertainty * outcome.mass);
-      add(to, 'by voltage', part * ofCondition(byVoltage, toVoltage));
-      add(to, 'by pressure', part * ofCondition(byPressure, toPressure));
-      add(to, 'by temperature', part * ofCondition(byTemperature, toTemperature));
-    },
-  };
+  const ofCondition = ({ value, u, from }: typeof byVoltage): number => -slope * (from === 'default' ? Math.abs(value) : u);
+  const [ofVoltage, ofPressure, ofTemperature] = [ofCondition(byVoltage), ofCondition(byPressure), ofCondition(byTemperature)];
+  const referred: ReferredWindow[] = [];
+  for (const { reduced, window } of list) {
+    const { at } = reduced;
+    const named = light.size > 0 || blocks.size > 0 ? `${reduced.point}:${reduced.attempt}` : '';
+    if (light.has(named)) continue;
+    // A window at another pressure is worked out anew for that of its cell: the root of the pressure is what is in question.
+    const moved = Math.abs(at.pressure - cell.pressure) > 1;
+    const outcome = moved ? massPerPulse({ ...at, pressure: cell.pressure }, window, equipment, plan.reduction, blocks.get(named) ?? null) : reduced.outcome;
+    if (outcome.kind !== 'mass') continue;
+    const ofBench = moved ? (reduced.ofBench ?? 1) : 1;
+    const toVoltage = at.voltage - window.supply.mean;
+    const toPressure = cell.pressure - window.pressure.mean;
+    const toTemperature = reference - window.railTemperature.mean;
+    referred.push({
+      mass: outcome.mass / ofBench - slope * (byVoltage.value * toVoltage + byPressure.value * toPressure + byTemperature.value * toTemperature - delayOf(reduced, byTemperature.value)),
+      variance: varianceOfWindow(model, outcome, outcome.mass),
+      addShared: (to, part) => {
+        outcome.eachShared(({ key }, sensitivity, u) => {
+          add(to, key, part * sensitivity * u * outcome.mass);
+        });
+        add(to, 'by voltage', part * (ofVoltage * toVoltage));
+        add(to, 'by pressure', part * (ofPressure * toPressure));
+        add(to, 'by temperature', part * (ofTemperature * toTemperature));
+      },
+    });
+  }
+  return referred;
 }
 
 /** Mean of windows, with the variance of the mean. `worse`: how much worse than the model each repeats. */
@@ -165,12 +178,6 @@ const inWidth = (cell: LineCell, width: number, { mass, variance, shared }: Refe
 /** The ordinary windows of a cell at a width. */
 const ordinary = (question: Question, cell: LineCell, width: number): readonly Measured[] =>
   question.windows.filter(({ reduced: { at } }) => at.role === 'measure' && at.width === width && cellKey(at) === cellKey(cell));
-
-const referredAll = (question: Question, list: readonly Measured[], cell: LineCell): readonly ReferredWindow[] =>
-  list.flatMap((w) => {
-    const one = question.light.has(`${w.reduced.point}:${w.reduced.attempt}`) ? null : referredTo(question, w, cell);
-    return one === null ? [] : [one];
-  });
 
 /** A window of fewer edges repeats worse, at the worst by as much as it has fewer (RED-47). */
 const fewerEdges = (usual: readonly Measured[], windows: readonly Measured[]): number => (usual.length === 0 ? 1 : Math.max(1, edgesOf(usual) / edgesOf(windows)));
@@ -225,20 +232,21 @@ function upAgainstDown(question: Question, ups: readonly Pairing[], downs: reado
  * warmer in the first. It costs no bench time, and wants an order of the plan in which both come. RED-113
  */
 function directionsOf(question: Question, lines: ReadonlyMap<string, LineCell>): readonly OfInjector[] {
-  const inOrder = question.windows.toSorted((a, b) => a.order - b.order).map((window) => {
+  const keyOf = rememberingKey(cellKey);
+  const steps: (Pairing & { readonly afterLonger: boolean })[] = [];
+  let last: { readonly key: string; readonly width: number } | null = null;
+  for (const window of question.windows.toSorted((a, b) => a.order - b.order)) {
     const { at } = window.reduced;
-    return { window, at, key: at.role === 'measure' ? cellKey(at) : '' };
-  });
-  const steps = inOrder.flatMap(({ window, at, key }, i) => {
-    const last = inOrder[i - 1];
-    if (key === '' || last?.key !== key || last.at.width === at.width) return [];
-    const cell = lines.get(key);
-    return cell === undefined || at.width < cell.region.from ? [] : [{ window, cell, afterLonger: last.at.width > at.width }];
-  });
+    const before = last;
+    last = at.role === 'measure' ? { key: keyOf(at), width: at.width } : null;
+    if (last === null || before?.key !== last.key || before.width === last.width) continue;
+    const cell = lines.get(last.key);
+    if (cell !== undefined && at.width >= cell.region.from) steps.push({ window, cell, afterLonger: before.width > last.width });
+  }
   return grouped(steps, ({ cell }) => String(cell.injector)).flatMap((ofInjector) => {
     const [{ cell: { injector } }] = ofInjector;
     const found = byCell(ofInjector).flatMap(({ cell, width, of }): OfInjector[] => {
-      const after = (longer: boolean) => referredAll(question, of.flatMap((s) => (s.afterLonger === longer ? [s.window] : [])), cell);
+      const after = (longer: boolean) => referredAll(question, of.filter((s) => s.afterLonger === longer).map((s) => s.window), cell);
       const [longer, shorter] = [after(true), after(false)];
       if (longer.length === 0 || shorter.length === 0) return [];
       const apart = difference(meanOf(longer, 1), meanOf(shorter, 1));

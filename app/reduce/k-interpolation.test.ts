@@ -65,7 +65,7 @@ describe('RED-72: beyond the last point of the certificate', () => {
       expect(curveError(curve, 100 * times).u / (perE * Math.log(times))).toBeCloseTo(1, 2);
       expect(curveError(curve, 1 / times).u / (perE * Math.log(times))).toBeCloseTo(1, 2);
     }
-    expect(curveError(curve, 120).place).toBe('above 100 Hz');
+    expect(curveError(curve, 120).source.place).toBe('above 100 Hz');
     expect(curveError(curve, 0).u).toBeLessThan(0.01);
     expect(curveError(points([10], () => 48_000), 10).u).toBe(0);
     expect(curveError(points([10], () => 48_000), 20).u).toBeCloseTo(1e-3 * Math.log(2), 9);

@@ -5,19 +5,23 @@
  */
 import type { Equipment } from '../equipment/equipment.ts';
 import { coverageFactor } from '../uncertainty/budget.ts';
+import { errorSource } from '../uncertainty/source.ts';
+import type { ErrorSource } from '../uncertainty/source.ts';
 
 type KFactorPoint = Equipment['meter']['kFactor'][number];
 
 /** One error of the curve: where it is, and its relative standard uncertainty at the frequency that was asked for. */
 interface CurveError {
-  readonly place: string;
+  readonly source: ErrorSource;
   readonly u: number;
 }
 
 interface Interval {
-  readonly place: string;
+  readonly source: ErrorSource;
   readonly low: number;
   readonly high: number;
+  /** Logarithm of `high` over `low`; NaN where `low` is 0. */
+  readonly log: number;
   /** Relative difference of the K-factors at both ends. */
   readonly difference: number;
   /** Relative standard uncertainty in the middle from how the curve bends. */
@@ -28,6 +32,8 @@ interface Curve {
   readonly intervals: readonly Interval[];
   readonly lowest: number;
   readonly highest: number;
+  /** Of what is below, at and above its points: every window asks, and a source is a text. */
+  readonly outside: { readonly below: ErrorSource; readonly at: ErrorSource; readonly above: ErrorSource };
   /** Relative change for a frequency e times as large, below and above. */
   readonly below: number;
   readonly above: number;
@@ -43,17 +49,19 @@ export function curveError(points: readonly KFactorPoint[], hertz: number): Curv
   const known = curves.get(points);
   const curve = known ?? curveOf(points);
   if (known === undefined) curves.set(points, curve);
-  const { intervals, lowest, highest, below, above } = curve;
-  if (hertz < lowest) return { place: `below ${lowest} Hz`, u: below * Math.log(lowest / Math.max(hertz, lowest / 1e3)) };
-  if (hertz > highest) return { place: `above ${highest} Hz`, u: above * (highest > 0 ? Math.log(hertz / highest) : 1) };
+  const { intervals, lowest, highest, below, above, outside } = curve;
+  if (hertz < lowest) return { source: outside.below, u: below * Math.log(lowest / Math.max(hertz, lowest / 1e3)) };
+  if (hertz > highest) return { source: outside.above, u: above * (highest > 0 ? Math.log(hertz / highest) : 1) };
   const inside = intervals.find((i) => hertz <= i.high);
-  if (inside === undefined) return { place: `at ${lowest} Hz`, u: 0 };
-  const { place, low, high, difference, bend } = inside;
+  if (inside === undefined) return { source: outside.at, u: 0 };
+  const { source, low, high, log, difference, bend } = inside;
   const straight = (hertz - low) / (high - low);
-  const along = low > 0 ? Math.log(hertz / low) / Math.log(high / low) : straight;
+  const along = low > 0 ? Math.log(hertz / low) / log : straight;
   // Straight over the frequency or over its logarithm: the truth lies anywhere between, or as far on either side.
-  return { place, u: Math.hypot((difference * (along - straight)) / Math.sqrt(3), bend * 4 * along * (1 - along)) };
+  return { source, u: Math.hypot((difference * (along - straight)) / Math.sqrt(3), bend * 4 * along * (1 - along)) };
 }
+
+const curveSource = (place: string): ErrorSource => errorSource('k-factor-curve', place);
 
 function curveOf(points: readonly KFactorPoint[]): Curve {
   const distinct = points.filter((p, i) => i === 0 || p.hertz > (points[i - 1]?.hertz ?? 0));
@@ -75,17 +83,19 @@ function curveOf(points: readonly KFactorPoint[]): Curve {
     const beside = [misses[i], misses[i + 1]].filter((m) => m !== null && m !== undefined);
     // A parabola misses its chord over half the distance by a quarter of what it misses it by over the whole.
     const bend = (factor * (beside.length === 0 ? Math.abs(difference) : Math.max(...beside))) / 4;
-    return [{ place: `${low.hertz} to ${high.hertz} Hz`, low: low.hertz, high: high.hertz, difference, bend }];
+    return [{ source: curveSource(`${low.hertz} to ${high.hertz} Hz`), low: low.hertz, high: high.hertz, log: low.hertz > 0 ? Math.log(high.hertz / low.hertz) : Number.NaN, difference, bend }];
   });
   const slopeOf = (interval: Interval | undefined): number => {
     if (interval === undefined) return leastSlope;
-    const { low, high, difference } = interval;
-    return Math.hypot(leastSlope, low > 0 ? difference / Math.log(high / low) : difference);
+    const { low, log, difference } = interval;
+    return Math.hypot(leastSlope, low > 0 ? difference / log : difference);
   };
+  const [lowest, highest] = [distinct[0]?.hertz ?? 0, distinct.at(-1)?.hertz ?? 0];
   return {
     intervals,
-    lowest: distinct[0]?.hertz ?? 0,
-    highest: distinct.at(-1)?.hertz ?? 0,
+    lowest,
+    highest,
+    outside: { below: curveSource(`below ${lowest} Hz`), at: curveSource(`at ${lowest} Hz`), above: curveSource(`above ${highest} Hz`) },
     below: slopeOf(intervals[0]),
     above: slopeOf(intervals.at(-1)),
   };

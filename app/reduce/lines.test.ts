@@ -422,7 +422,7 @@ describe('RED-23 one slope for all voltages', () => {
     const { fitted: after, models } = shareSlopes(own, plan('shared'));
     expect(models).toHaveLength(1);
     expect(after.filter((f) => f.kind === 'no-line')).toEqual(own.filter((f) => f.kind === 'no-line'));
-    const empty = { kind: 'mass', budget: [], sharedTerms: [] };
+    const empty = { kind: 'mass', budget: [], eachShared: () => undefined };
     const withBudgets = after.map((f) => (f.kind === 'no-line' ? f : { ...f, used: f.used.map((o) => ({ ...o, outcome: { ...o.outcome, ...empty } })) })) as readonly FittedCell[];
     expect(effectsOf(withBudgets).size).toBe(10);
   });

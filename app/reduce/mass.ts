@@ -25,6 +25,7 @@ import type { WindowSummary } from '../journal/measured.ts';
 import { combined, term } from '../uncertainty/budget.ts';
 import type { BudgetTerm } from '../uncertainty/budget.ts';
 import { errorSource } from '../uncertainty/source.ts';
+import type { ErrorSource } from '../uncertainty/source.ts';
 import { curveError } from './k-interpolation.ts';
 import type { LeakBlock } from './leak-block.ts';
 
@@ -53,8 +54,8 @@ export interface MassPerPulse {
   readonly meterDensity: number;
   /** Relative to `mass`. Worked out anew whenever it is read, since those of a long run would be most of what its reduction keeps (HOST-21). */
   readonly budget: readonly BudgetTerm[];
-  /** Those of it that windows share. */
-  readonly sharedTerms: readonly BudgetTerm[];
+  /** Hands over those of it that windows share, one after the other and none kept: change of the mass for one unit, relative, and standard uncertainty in that unit. */
+  readonly eachShared: (take: (source: ErrorSource, sensitivity: number, standardUncertainty: number) => void) => void;
   /** Relative standard uncertainty of the random terms, and of those among them that every window has at least. */
   readonly uRandom: number;
   readonly uTiming: number;
@@ -72,20 +73,6 @@ export interface NoMass {
 /** One tick of the controller's clock, 1 us, rectangular. */
 const uClockTick = 1e-6 / Math.sqrt(12);
 
-/** The points of a K-factor curve that a frequency takes its K-factor from, with their shares. */
-function kFactorShares(meter: Equipment['meter'], hertz: number): readonly { readonly point: KFactorPoint; readonly share: number }[] {
-  let below: KFactorPoint | undefined;
-  for (const point of risingPoints(meter)) {
-    if (point.hertz > hertz) {
-      if (below === undefined) return [{ point, share: 1 }];
-      const share = (hertz - below.hertz) / (point.hertz - below.hertz);
-      return [{ point: below, share: 1 - share }, { point, share }];
-    }
-    below = point;
-  }
-  return below === undefined ? [] : [{ point: below, share: 1 }];
-}
-
 type KFactorPoint = Equipment['meter']['kFactor'][number];
 
 const rising = new WeakMap<Equipment['meter'], readonly KFactorPoint[]>();
@@ -98,26 +85,59 @@ function risingPoints(meter: Equipment['meter']): readonly KFactorPoint[] {
   return sorted;
 }
 
-/** K-factor at a meter frequency: linear between the certificate's points, flat outside. 1/m3. RED-3. */
-export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
-  let kFactor = 0;
-  for (const { point, share } of kFactorShares(meter, hertz)) kFactor += share * point.edgesPerLitre * 1e3;
-  return kFactor;
+/** How many points of a curve lie at a frequency or below it: the last of them and the next give it its K-factor. */
+function pointsUpTo(points: readonly KFactorPoint[], hertz: number): number {
+  let count = 0;
+  while (count < points.length && !((points[count] as KFactorPoint).hertz > hertz)) count += 1;
+  return count;
 }
 
-/** The budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
-function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number, gross: number): readonly BudgetTerm[] {
-  const terms = [term(errorSource('k-factor'), kFactor, '1/m3', -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, 'shared')];
-  for (const { point, share } of kFactorShares(meter, hertz)) {
-    if (point.ownUncertaintyPercent === undefined || point.ownUncertaintyPercent === 0 || share === 0) continue;
-    const own = point.edgesPerLitre * 1e3;
-    terms.push(term(errorSource('k-factor-point', String(point.hertz)), own, '1/m3', (-gross * share) / kFactor, (own * point.ownUncertaintyPercent) / 100, 'shared'));
-  }
-  const { place, u } = curveError(risingPoints(meter), hertz);
-  // What is less than a hundredth of the certificate's own uncertainty is no line of a budget.
-  if (u * 1e4 > meter.relativeUncertaintyPercent) terms.push(term(errorSource('k-factor-curve', place), kFactor, '1/m3', -gross / kFactor, kFactor * u, 'shared'));
-  return terms;
+/** What the next of two points has in the K-factor of a frequency between them. */
+const shareOfNext = (below: KFactorPoint, next: KFactorPoint, hertz: number): number => (hertz - below.hertz) / (next.hertz - below.hertz);
+
+/** K-factor at a meter frequency: linear between the certificate's points, flat outside. 1/m3. RED-3. */
+export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
+  const points = risingPoints(meter);
+  const count = pointsUpTo(points, hertz);
+  const [below, next] = [points[count - 1], points[count]];
+  if (below === undefined || next === undefined) return ((below ?? next)?.edgesPerLitre ?? 0) * 1e3;
+  const share = shareOfNext(below, next, hertz);
+  return (1 - share) * below.edgesPerLitre * 1e3 + share * next.edgesPerLitre * 1e3;
 }
+
+/** Takes a term that windows share: whose, the estimate and its unit, change of the mass for one unit, relative, and standard uncertainty. */
+type TakeShared = (source: ErrorSource, value: number, unit: string, sensitivity: number, standardUncertainty: number) => void;
+
+/** Hands over the budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
+function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number, gross: number, take: TakeShared): void {
+  take(ofWindows.kFactor, kFactor, '1/m3', -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100);
+  const points = risingPoints(meter);
+  const count = pointsUpTo(points, hertz);
+  const [below, next] = [points[count - 1], points[count]];
+  const share = below === undefined ? 1 : next === undefined ? 0 : shareOfNext(below, next, hertz);
+  if (below !== undefined) kFactorPointTerm(below, 1 - share, kFactor, gross, take);
+  if (next !== undefined) kFactorPointTerm(next, share, kFactor, gross, take);
+  const { source, u } = curveError(points, hertz);
+  // What is less than a hundredth of the certificate's own uncertainty is no line of a budget.
+  if (u * 1e4 > meter.relativeUncertaintyPercent) take(source, kFactor, '1/m3', -gross / kFactor, kFactor * u);
+}
+
+function kFactorPointTerm({ hertz, edgesPerLitre, ownUncertaintyPercent }: KFactorPoint, share: number, kFactor: number, gross: number, take: TakeShared): void {
+  if (ownUncertaintyPercent === undefined || ownUncertaintyPercent === 0 || share === 0) return;
+  const own = edgesPerLitre * 1e3;
+  take(errorSource('k-factor-point', String(hertz)), own, '1/m3', (-gross * share) / kFactor, (own * ownUncertaintyPercent) / 100);
+}
+
+/** Sources of which a run has one, for all its windows. */
+const ofWindows = {
+  kFactor: errorSource('k-factor'),
+  density: errorSource('fluid-density'),
+  pressure: errorSource('rail-pressure'),
+  whileOpen: errorSource('pressure-while-open'),
+  inMeter: errorSource('meter-temperature'),
+  inRail: errorSource('rail-temperature'),
+  leakMeter: errorSource('leak-meter'),
+};
 
 /**
  * Reduces one window. Uncertainties in the budget are relative to the mass. A window without two edges, without
@@ -207,7 +227,7 @@ class ReducedMass implements MassPerPulse {
   readonly partTurn;
   readonly #inputs: BudgetInputs;
 
-  constructor(of: Omit<MassPerPulse, 'kind' | 'budget' | 'sharedTerms' | 'uRandom' | 'uShared'>, inputs: BudgetInputs) {
+  constructor(of: Omit<MassPerPulse, 'kind' | 'budget' | 'eachShared' | 'uRandom' | 'uShared'>, inputs: BudgetInputs) {
     this.mass = of.mass;
     this.measured = of.measured;
     this.leaked = of.leaked;
@@ -226,7 +246,7 @@ class ReducedMass implements MassPerPulse {
   }
 
   get uShared(): number {
-    return combined(this.sharedTerms, 'shared');
+    return combined(this.budget, 'shared');
   }
 
   /** The same window on a bench that measures so much less; its relative uncertainties are the same. */
@@ -242,28 +262,34 @@ class ReducedMass implements MassPerPulse {
     const dt = window.lastEdgeAt - window.firstEdgeAt;
     const gross = grossOf(measured, leaked);
     const steadiness = partRates.length >= 2 ? relativeErrorOfMean(partRates) : 0;
-    return [
+    const terms = [
       term(errorSource('edge-timing'), dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
       term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
-      ...this.sharedTerms,
     ];
+    this.#shared((source, value, unit, sensitivity, u) => terms.push(term(source, value, unit, sensitivity, u, 'shared')));
+    return terms;
   }
 
-  get sharedTerms(): readonly BudgetTerm[] {
+  eachShared(take: Parameters<MassPerPulse['eachShared']>[0]): void {
+    this.#shared((source, _value, _unit, sensitivity, u) => {
+      take(source, sensitivity, u);
+    });
+  }
+
+  #shared(take: TakeShared): void {
     const { point, window, equipment, leak, density } = this.#inputs;
     const [meterCompressibility, meterExpansion, railCompressibility, railExpansion] = density;
     const { measured, leaked, meterHertz: hertz, kFactorPerCubicMetre: kFactor, meterDensity } = this;
     const { pressure } = window;
-    return [
-      ...kFactorTerms(equipment.meter, hertz, kFactor, grossOf(measured, leaked)),
-      // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
-      term(errorSource('fluid-density'), meterDensity, 'kg/m3', 1 / meterDensity, meterDensity * densityUncertainty(equipment.fluid), 'shared'),
-      term(errorSource('rail-pressure'), pressure.mean, 'Pa', -0.5 / pressure.mean + meterCompressibility - 0.5 * railCompressibility, equipment.pressure.uncertaintyKpa * 1e3, 'shared'),
-      ...whileOpenTerms(equipment, point, pressure.mean, (measured - leaked) / meterDensity),
-      term(errorSource('meter-temperature'), window.meterTemperature.mean, 'K', -meterExpansion, equipment.temperature.uncertaintyC, 'shared'),
-      term(errorSource('rail-temperature'), window.railTemperature.mean, 'K', 0.5 * railExpansion, equipment.temperature.uncertaintyC, 'shared'),
-      ...(leak === null ? [] : leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked))),
-    ];
+    kFactorTerms(equipment.meter, hertz, kFactor, grossOf(measured, leaked), take);
+    // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
+    take(ofWindows.density, meterDensity, 'kg/m3', 1 / meterDensity, meterDensity * densityUncertainty(equipment.fluid));
+    take(ofWindows.pressure, pressure.mean, 'Pa', -0.5 / pressure.mean + meterCompressibility - 0.5 * railCompressibility, equipment.pressure.uncertaintyKpa * 1e3);
+    const dip = dipWhileOpen(equipment, point, (measured - leaked) / meterDensity);
+    if (dip !== 0) take(ofWindows.whileOpen, pressure.mean, 'Pa', -0.5 / pressure.mean, dip / Math.sqrt(3));
+    take(ofWindows.inMeter, window.meterTemperature.mean, 'K', -meterExpansion, equipment.temperature.uncertaintyC);
+    take(ofWindows.inRail, window.railTemperature.mean, 'K', 0.5 * railExpansion, equipment.temperature.uncertaintyC);
+    if (leak !== null) leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked), take);
   }
 }
 
@@ -274,14 +300,13 @@ export function dividedBy(of: MassPerPulse, factor: number): MassPerPulse {
 }
 
 /**
- * The pressure while the injector is open lies below its mean (RED-73): by what the record states, or at most by what a rail of its compliance can
+ * By how much, Pa, the pressure while the injector is open may lie below its mean (RED-73): by what the record states, or at most by what a rail of its compliance can
  * make of a pulse. With D the duty, V what a pulse takes out and C the compliance, the dip of any rail that a resistance fills again is below 0.37 (1 - D)^2 V / C (own
  * computation over all time constants; 0.33 and 0.066 of V / C at 5 and 50 %). Held open there is no dip.
  */
-function whileOpenTerms({ pressure: { whileOpenKpa }, rail }: Equipment, { width, period }: Pick<Point, 'width' | 'period'>, pressure: number, volume: number): readonly BudgetTerm[] {
+function dipWhileOpen({ pressure: { whileOpenKpa }, rail }: Equipment, { width, period }: Pick<Point, 'width' | 'period'>, volume: number): number {
   const shut = Math.max(0, 1 - width / period);
-  const bound = whileOpenKpa !== undefined ? whileOpenKpa * 1e3 * shut : rail === undefined ? 0 : (0.37 * shut * shut * volume) / (rail.complianceMlPerMpa * 1e-12);
-  return bound === 0 ? [] : [term(errorSource('pressure-while-open'), pressure, 'Pa', -0.5 / pressure, bound / Math.sqrt(3), 'shared')];
+  return whileOpenKpa !== undefined ? whileOpenKpa * 1e3 * shut : rail === undefined ? 0 : (0.37 * shut * shut * volume) / (rail.complianceMlPerMpa * 1e-12);
 }
 
 /** From so many turns on what is left of one is less than anything else that windows scatter by: below 3 % of it. */
@@ -301,18 +326,16 @@ function partTurnOf(edges: number, perTurn: number): number {
 const grossOf = (measured: number, leaked: number): number => measured / (measured - leaked);
 
 /**
- * RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all
+ * Hands over the terms of a leak: RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all
  * that was measured in it; how far it stood from that mean at its own time is each injector's.
  */
-function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number): readonly BudgetTerm[] {
+function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number, take: TakeShared): void {
   const block = leak.block + 1;
-  return [
-    term(errorSource('leak', String(block)), leak.flow, 'm3/s', -perFlow, leak.uFlow, 'shared'),
-    term(errorSource('leak-change', `${block}, injector ${injector + 1}`), leak.change, 'm3/s', -perFlow, Math.hypot(leak.change, leak.uChange) / Math.sqrt(12), 'shared'),
-    term(errorSource('leak-meter'), leak.flow, 'm3/s', -perFlow, leak.uMeter, 'shared'),
-    // Through its own seat nothing leaks while the injector is open. One-sided, by the whole leak at most.
-    term(errorSource('leak-path', String(injector + 1)), leak.flow, 'm3/s', (-perFlow * width) / period, leak.flow / Math.sqrt(3), 'shared'),
-  ];
+  take(errorSource('leak', String(block)), leak.flow, 'm3/s', -perFlow, leak.uFlow);
+  take(errorSource('leak-change', `${block}, injector ${injector + 1}`), leak.change, 'm3/s', -perFlow, Math.hypot(leak.change, leak.uChange) / Math.sqrt(12));
+  take(ofWindows.leakMeter, leak.flow, 'm3/s', -perFlow, leak.uMeter);
+  // Through its own seat nothing leaks while the injector is open. One-sided, by the whole leak at most.
+  take(errorSource('leak-path', String(injector + 1)), leak.flow, 'm3/s', (-perFlow * width) / period, leak.flow / Math.sqrt(3));
 }
 
 const referenceDensities = new WeakMap<Equipment, Map<number, { readonly referenceC: number; readonly density: ReturnType<typeof densityOfRun> }>>();

@@ -42,12 +42,13 @@ export const isPair = (at: Point): boolean => at.role === 'pair' || at.changed =
 
 export function periodPairOf(question: Question): PeriodPair {
   const { plan, windows, blocks } = question;
+  const isThere = windows.some(({ reduced: { at, outcome } }) => outcome.kind === 'mass' && isPair(at));
+  if (!isThere) return { kind: 'no-period-pair', text: 'No window at twice the period was measured, so pulses do not say whether fluid leaks past the injectors.' };
   const weighed = windows.flatMap(({ reduced, window }): Weighed[] => {
     const { point, attempt, at, outcome } = reduced;
     return outcome.kind === 'mass' && (isPair(at) || at.role === 'measure') ? [{ reduced, at, outcome, window, block: blocks.get(`${point}:${attempt}`) ?? null }] : [];
   });
   const pairs = weighed.filter((w) => isPair(w.at));
-  if (pairs.length === 0) return { kind: 'no-period-pair', text: 'No window at twice the period was measured, so pulses do not say whether fluid leaks past the injectors.' };
   const found = plan.injectors.flatMap((_, injector) => {
     const one = ofInjector(injector, pairs, weighed, question);
     return one === null ? [] : [one];

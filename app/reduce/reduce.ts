@@ -84,7 +84,7 @@ function reduceWith({ plan, equipment, points, attempts: asMeasured }: Reduction
   const measured = attempts.map(({ point: index, attempt, window, order = index, blindShift }) => {
     const at = points[index];
     if (at?.index !== index) throw new Error(`attempt ${attempt} names point ${index}, which the plan does not have`);
-    const block = blocks.get(`${index}:${attempt}`) ?? null;
+    const block = blocks.size === 0 ? null : (blocks.get(`${index}:${attempt}`) ?? null);
     const reduced: ReducedWindow = { point: index, attempt, at, outcome: massPerPulse(at, window, equipment, plan.reduction, block) };
     return { reduced, window, order, ...(blindShift === undefined ? {} : { blindShift }) };
   });

@@ -97,26 +97,9 @@ function fitWithTurns(groups: readonly Capped[], start: number): { readonly cons
   const squares = Float64Array.from(groups, ({ mass }) => mass * mass);
   const turns = Float64Array.from(groups, ({ mass, partTurn = 0 }) => partTurn * (mass * mass));
   for (let iteration = 0; iteration < mostIterations; iteration += 1) {
-    let [s00, s01, s02, s11, s12, s22, y0, y1, y2] = [0, 0, 0, 0, 0, 0, 0, 0, 0];
-    for (let i = 0; i < groups.length; i += 1) {
-      const { variance, dof, cap } = groups[i] as Capped;
-      const m2 = squares[i] as number;
-      const t2 = turns[i] as number;
-      const model = found[0] + found[1] * m2 + found[2] * t2;
-      const weight = dof / (model * model);
-      const capped = Math.min(variance, cap.limit * model) / cap.mean;
-      s00 += weight;
-      s01 += weight * m2;
-      s02 += weight * t2;
-      s11 += weight * m2 * m2;
-      s12 += weight * m2 * t2;
-      s22 += weight * t2 * t2;
-      y0 += weight * capped;
-      y1 += weight * m2 * capped;
-      y2 += weight * t2 * capped;
-    }
+    const { sums, right } = normalEquations(groups, squares, turns, found);
     const before = found;
-    const next = bestOf([[s00, s01, s02], [s01, s11, s12], [s02, s12, s22]], [y0, y1, y2]);
+    const next = bestOf(sums, right);
     // Where windows hardly scatter at all, sums of weights leave nothing to solve by: every window keeps a variance.
     if (!squares.every((m2, i) => next[0] + next[1] * m2 + next[2] * (turns[i] as number) > 0)) break;
     found = next;
@@ -126,6 +109,29 @@ function fitWithTurns(groups: readonly Capped[], start: number): { readonly cons
 }
 
 type Three = readonly [number, number, number];
+
+/** Of one step, with the weights that the model `found` gives. By itself, because the step is most of the work of many fits: a loop that is left at once is made fast anew each time. */
+function normalEquations(groups: readonly Capped[], squares: Float64Array, turns: Float64Array, [constant, relative, turn]: Three): { readonly sums: readonly [Three, Three, Three]; readonly right: Three } {
+  let [s00, s01, s02, s11, s12, s22, y0, y1, y2] = [0, 0, 0, 0, 0, 0, 0, 0, 0];
+  for (let i = 0; i < groups.length; i += 1) {
+    const { variance, dof, cap } = groups[i] as Capped;
+    const m2 = squares[i] as number;
+    const t2 = turns[i] as number;
+    const model = constant + relative * m2 + turn * t2;
+    const weight = dof / (model * model);
+    const capped = Math.min(variance, cap.limit * model) / cap.mean;
+    s00 += weight;
+    s01 += weight * m2;
+    s02 += weight * t2;
+    s11 += weight * m2 * m2;
+    s12 += weight * m2 * t2;
+    s22 += weight * t2 * t2;
+    y0 += weight * capped;
+    y1 += weight * m2 * capped;
+    y2 += weight * t2 * capped;
+  }
+  return { sums: [[s00, s01, s02], [s01, s11, s12], [s02, s12, s22]], right: [y0, y1, y2] };
+}
 
 /** The solution of the normal equations without the parts that would be negative, the most negative first; no window is without one of the first two. */
 function bestOf(sums: readonly [Three, Three, Three], right: Three): Three {
