@@ -177,6 +177,7 @@ export const requests = {
   /** Layouts of tables for controllers that are kept beside the archive. TAB-52 */
   'layouts.list': { control: false, params: nothing, result: z.object({ folder: z.string(), layouts: z.array(z.object({ name: z.string(), document: z.unknown() })), problem: z.string() }) },
   'layouts.save': { control: true, params: z.strictObject({ document: z.unknown() }), result: z.object({ problems: z.array(problem) }) },
+  'layouts.remove': { control: true, params: z.strictObject({ name: text }), result: nothing },
   /** Problems of a document, or its pre-flight sheet for the connected bench (without one: what a plan alone can say). */
   'plan.check': {
     control: false,

@@ -137,44 +137,23 @@ function numbersOfList(what: Pick<StatedNumber, 'of' | 'quantity'>, measured: Ce
   });
 }
 
-/** Rows of a CSV (RFC 4180) with this separator. */
-function csvRows(text: string, separator: string): readonly (readonly string[])[] {
-  const rows: string[][] = [[]];
-  let field = '';
-  let quoted = false;
-  const end = (): void => {
-    rows.at(-1)?.push(field);
-    field = '';
-  };
-  for (let i = 0; i < text.length; i += 1) {
-    const c = text[i] ?? '';
-    if (quoted && c === '"' && text[i + 1] === '"') {
-      field += '"';
-      i += 1;
-    } else if (c === '"') quoted = !quoted;
-    else if (quoted) field += c;
-    else if (c === separator) end();
-    else if (c === '\n') {
-      end();
-      rows.push([]);
-    } else if (c !== '\r') field += c;
-  }
-  end();
-  return rows.filter((row) => row.length > 1 || row[0] !== '');
+/** A CSV in rows, the header first; how it was read is the business of a library. `separator`: what stood between its fields, which says how decimals are written. */
+export interface RowsOfCsv {
+  readonly rows: readonly (readonly string[])[];
+  readonly separator: string;
 }
 
 /**
  * Of a CSV with a header: `tables.csv` of this program, or columns injector, quantity (dead-time, slope, static-flow), unit, voltage_V, pressure_kPa, period_ms, value,
- * U95, and coverage_factor (without it 2) in any order; separated by comma, semicolon or tab. A text: why it is not read.
+ * U95, and coverage_factor (without it 2) in any order. A text: why it is not read.
  */
-export function statedOfCsv(name: string, text: string): StatedRead | string {
-  const [first = ''] = text.split(/\r?\n/u, 1);
-  const separator = [';', '\t', ','].find((s) => first.includes(s)) ?? ',';
-  const [header = [], ...rows] = csvRows(text, separator);
+export function statedOfCsv(name: string, { rows: [header = [], ...rows], separator }: RowsOfCsv): StatedRead | string {
   const columns = header.map((h) => h.trim());
   const missing = ['quantity', 'unit', 'value', 'U95'].filter((c) => !columns.includes(c));
   if (!columns.includes('injector') && !columns.includes('of')) missing.unshift('injector');
   if (missing.length > 0) return `${name} has no column ${missing.join(', ')}. A partner's file has the columns injector, quantity, unit, voltage_V, pressure_kPa, period_ms, value, U95, coverage_factor.`;
+  const twice = columns.find((c, i) => c !== '' && columns.indexOf(c) !== i);
+  if (twice !== undefined) return `${name} has the column ${twice} twice, so which of them holds cannot be told.`;
   const numbers: StatedNumber[] = [];
   for (const [i, row] of rows.entries()) {
     const read = csvNumber((column) => (row[columns.indexOf(column)] ?? '').trim(), separator);

@@ -17,6 +17,12 @@ export type TravellingPart = readonly [source: number, effect: number] | readonl
 /** The UUID of a name, always the same for the same name (RFC 9562, version 5). Handed in: hashes are the machine's. */
 export type UuidOfName = (name: string) => string;
 
+/**
+ * Of the standard uncertainty of a number: an effect that is smaller comes of rounding, or might as well. A thousand of them change U by less than its twelfth
+ * digit, and that of a difference which is a thousand times better known than its two numbers by less than 1e-9. TAB-31
+ */
+const belowAnyDigit = 1e-9;
+
 /** Collects the error sources of one document while its numbers are written. */
 export class ErrorRegister {
   readonly sources: TravellingSource[] = [];
@@ -29,10 +35,11 @@ export class ErrorRegister {
     this.#uuidOf = uuidOf;
   }
 
-  /** What each error does to a value, in its unit, with twelve digits. Errors that do nothing are left out. */
+  /** What each error does to a value, in its unit, with twelve digits. Those below any digit are left out (TAB-31). */
   partsOf({ parts }: Carried): TravellingPart[] {
+    const least = belowAnyDigit * Math.hypot(...[...parts.values()].map((part) => part.effect));
     return [...parts.values()].flatMap((part): TravellingPart[] => {
-      if (part.effect === 0) return [];
+      if (Math.abs(part.effect) <= least) return [];
       const effect = twelveDigits(part.effect);
       const source = this.#placeOf(part.source, part.kind);
       if (part.kind === 'shared') return [[source, effect]];

@@ -59,7 +59,7 @@ export const reportDetailsSchema = z.strictObject({
   /** The greatest U95 that was agreed. */
   targets: z.strictObject({ deadTimeUs: z.number().positive().optional(), slopePercent: z.number().positive().optional(), staticFlowPercent: z.number().positive().optional() }).default({}),
   limits: z.array(limit).max(1000).default([]),
-  /** In full reports a Monte Carlo (JCGM 101:2008) beside each dead time, slope and static flow; some hundredths of a second for each. TAB-27 */
+  /** In full reports a Monte Carlo (JCGM 101:2008) beside each dead time, slope and static flow; some hundredths of a second for each. A new report without a word of it has one. TAB-27 */
   monteCarlo: z.boolean().optional(),
   rule: rule.default({ kind: 'guard-band', times: 1 }),
 });

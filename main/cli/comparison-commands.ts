@@ -2,16 +2,15 @@
 import { existsSync, readFileSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
 import type { Command } from 'commander';
-import { documentSchema } from '../../app/handover/document.ts';
-import { statedOfCertificate, statedOfCsv, statedOfDocument, statedOfRun } from '../../app/handover/stated.ts';
+import { statedOfRun } from '../../app/handover/stated.ts';
 import { figure, plain, plusMinus } from '../../app/quantities/figures.ts';
 import { agreementOf, pairVerdict, placeWords, shownQuantities } from '../../app/results/agreement.ts';
 import type { AgreementRow, StatedSet } from '../../app/results/agreement.ts';
 import { spreadWords, typeSpreads } from '../../app/results/type-spread.ts';
-import type { TypedRun, TypeSpread } from '../../app/results/type-spread.ts';
+import type { TypeSpread } from '../../app/results/type-spread.ts';
 import type { Archive } from '../archive/archive.ts';
 import { reduceState } from '../export/export-run.ts';
-import { readDcc } from '../handover/read-dcc.ts';
+import { statedInText, typedRuns } from '../handover/stated-text.ts';
 import { uuidOfName } from '../handover/uuid.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
@@ -26,36 +25,16 @@ import { Stop } from './stop.ts';
 const isFile = (named: string): boolean => /\.(?:json|xml|csv)$/iu.test(named) && existsSync(resolve(named));
 
 function statedInFile(path: string): StatedSet {
-  const name = basename(path);
   let text: string;
   try {
-    text = readFileSync(resolve(path), 'utf8').replace(/^\uFEFF/u, '');
+    text = readFileSync(resolve(path), 'utf8');
   } catch (error) {
     throw new Stop(exitCode.badInput, `${path} cannot be read (${(error as Error).message}). Check the path.`);
   }
-  const refuse = (why: string): never => {
-    throw new Stop(exitCode.badInput, `${path}: ${why}`);
-  };
-  const said = ({ said: sentences, ...set }: ReturnType<typeof statedOfDocument>): StatedSet => {
-    tell(...sentences);
-    return set.numbers.length === 0 ? refuse('It holds no dead time, slope or static flow that was measured.') : set;
-  };
-  if (/\.xml$/iu.test(path)) {
-    const read = readDcc(text);
-    return read.ok ? said(statedOfCertificate(name, read.certificate, read.errors)) : refuse(read.text);
-  }
-  if (/\.csv$/iu.test(path)) {
-    const read = statedOfCsv(name, text);
-    return typeof read === 'string' ? refuse(read) : said(read);
-  }
-  let json: unknown;
-  try {
-    json = JSON.parse(text);
-  } catch (error) {
-    return refuse(`It is not JSON (${(error as Error).message}).`);
-  }
-  const document = documentSchema.safeParse(json);
-  return document.success ? said(statedOfDocument(name, document.data)) : refuse('It is no tables.json of this program.');
+  const read = statedInText(basename(path), text);
+  if (!read.ok) throw new Stop(exitCode.badInput, `${path}: ${read.text}`);
+  tell(...read.said);
+  return read.set;
 }
 
 function statedInArchive(archive: Archive, named: string | undefined, silent: boolean): StatedSet {
@@ -99,18 +78,6 @@ function compare(first: string, second: string, { archive: path, json }: Compare
   }
 }
 
-/** Runs of the archive one after the other, reduced. */
-function* typedRuns(archive: Archive, type: string | undefined, silent: boolean): Generator<TypedRun> {
-  for (const { id } of archive.everyRun()) {
-    const state = stateOf(archive, id, { silent });
-    const types = state.plan.injectors.map((injector) => injector.type);
-    if (type !== undefined && !types.includes(type)) continue;
-    // Without its windows: all runs of an archive are held at a time.
-    const { cells, staticFlows } = reduceState(state);
-    yield { id, equipment: state.equipment, types, reduction: { cells, staticFlows } };
-  }
-}
-
 const spreadForPrograms = (type: string, s: TypeSpread): Line<'type-spread'> => ({
   type, quantity: s.quantity, voltage: s.voltage, pressurePa: s.pressure, periodS: s.period, injectors: s.injectors, results: s.results, mean: s.mean.value, expanded: s.mean.expanded,
   seen: s.seen, measuring: s.measuring, left: s.left, tolerance: s.tolerance === null ? null : { ...s.tolerance }, text: spreadWords(s),
@@ -118,7 +85,7 @@ const spreadForPrograms = (type: string, s: TypeSpread): Line<'type-spread'> => 
 
 function typeSpread(asked: string | undefined, { archive: path, json }: CompareOptions): Promise<void> {
   return withArchive(path, (archive) => {
-    const runs = [...typedRuns(archive, asked, json === true)];
+    const runs = [...typedRuns(archive, asked, (id) => stateOf(archive, id, { silent: json === true }))];
     const types = asked === undefined ? [...new Set(runs.flatMap((r) => r.types))].sort() : [asked];
     let told = 0;
     for (const type of types) {

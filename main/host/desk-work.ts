@@ -16,7 +16,7 @@ import type { Verification } from '../archive/verify.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import type { ExportDisk } from '../export/files.ts';
 import type { PdfPrinter } from '../report/pdf.ts';
-import { keepLayout, keptLayouts } from './kept-layouts.ts';
+import { keepLayout, keptLayouts, removeLayout } from './kept-layouts.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
@@ -27,6 +27,7 @@ export type DeskJob =
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
   | { readonly kind: 'layouts' }
   | { readonly kind: 'keep-layout'; readonly document: unknown }
+  | { readonly kind: 'remove-layout'; readonly name: string }
   | { readonly kind: 'issued-list' }
   /** `at`: ISO 8601. */
   | { readonly kind: 'issue'; readonly params: ParsedParams<'report.issue'>; readonly at: string }
@@ -65,6 +66,7 @@ export interface DeskResults {
   readonly report: DeskResults['export'];
   readonly layouts: AsJson<AnswerTo<'layouts.list'>>;
   readonly 'keep-layout': AnswerTo<'layouts.save'>;
+  readonly 'remove-layout': AnswerTo<'layouts.remove'>;
   readonly 'issued-list': AsJson<AnswerTo<'reports.list'>>;
   readonly issue: AnswerTo<'report.issue'>;
   readonly issued: DeskResults['export'];
@@ -175,6 +177,10 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     case 'keep-layout': {
       const kept = keepLayout(archive.path, job.document);
       return typeof kept === 'string' ? { ok: false, code: 'refused', text: kept } : done('keep-layout', kept);
+    }
+    case 'remove-layout': {
+      const against = removeLayout(archive.path, job.name);
+      return against === null ? done('remove-layout', {}) : { ok: false, code: 'refused', text: against };
     }
     case 'issued-list':
     case 'issue':

@@ -278,6 +278,7 @@ export class Host {
     },
     'layouts.list': async () => this.#prepared(await this.#parts.desk.do({ kind: 'layouts' })),
     'layouts.save': async ({ document }) => this.#atDesk(await this.#parts.desk.do({ kind: 'keep-layout', document })),
+    'layouts.remove': async ({ name }) => this.#atDesk(await this.#parts.desk.do({ kind: 'remove-layout', name })),
     'plan.check': async ({ document }) => {
       const equipment = this.#equipment();
       if (equipment instanceof Failed) return equipment;

@@ -2,7 +2,7 @@ import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSyn
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
-import { keepLayout, keptLayouts } from './kept-layouts.ts';
+import { keepLayout, keptLayouts, removeLayout } from './kept-layouts.ts';
 
 let folder = '';
 const archive = (): string => join(folder, 'archive.sqlite');
@@ -36,6 +36,18 @@ describe('TAB-52 layouts that are kept', () => {
     for (let i = 0; i < 200; i += 1) writeFileSync(join(folder, 'layouts', `more-${i}.json`), '{}');
     expect(keepLayout(archive(), { layoutVersion: 1, name: 'y' })).toContain('no other was kept');
     expect(keepLayout(archive(), { layoutVersion: 1, name: 'x' })).toEqual({ problems: [] });
+  });
+
+  it('TAB-54: are removed by their names, whatever their files are called, and nothing else is', () => {
+    for (const name of ['A/b: ../x', 'c']) keepLayout(archive(), { layoutVersion: 1, name });
+    writeFileSync(join(folder, 'layouts', 'by-hand.json'), '{"layoutVersion":1,"name":"d"}');
+    writeFileSync(join(folder, 'layouts', 'nonsense.json'), '{');
+    expect(removeLayout(archive(), 'A/b: ../x')).toBeNull();
+    expect(removeLayout(archive(), 'd')).toBeNull();
+    expect(removeLayout(archive(), '../archive.sqlite')).toContain('Nothing was removed');
+    expect(removeLayout(archive(), 'd')).toContain('Nothing was removed');
+    expect(readdirSync(join(folder, 'layouts')).map((name) => name.replace(/-[0-9a-f]{8}/, '')).sort()).toEqual(['c.json', 'nonsense.json']);
+    expect(removeLayout(join(folder, 'no', 'archive.sqlite'), 'c')).toContain('was not removed');
   });
 
   it('say why they cannot be kept', () => {

@@ -1,6 +1,6 @@
 /** Layouts of tables that a lab keeps: JSON files in the folder `layouts` beside the archive, as `tables --layout` reads them. TAB-52 */
 import { createHash } from 'node:crypto';
-import { mkdirSync, readdirSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import type { AnswerTo } from '../../app/contract/contract.ts';
 import { parseLayout } from '../../app/handover/layout.ts';
@@ -27,9 +27,7 @@ export function keptLayouts(archivePath: string): AnswerTo<'layouts.list'> {
   }
   for (const name of names.slice(0, MOST_LAYOUTS)) {
     try {
-      const path = join(folder, name);
-      if (statSync(path).size > MOST_BYTES) throw new Error('too large');
-      const document: unknown = JSON.parse(readFileSync(path, 'utf8').replace(/^\uFEFF/u, ''));
+      const document = documentIn(join(folder, name));
       const parsed = parseLayout(document);
       if (parsed.ok) layouts.push({ name: parsed.layout.name, document });
       else wrong.push(name);
@@ -38,6 +36,35 @@ export function keptLayouts(archivePath: string): AnswerTo<'layouts.list'> {
     }
   }
   return { folder, layouts, problem: wrong.length === 0 ? '' : `Not layouts that can be used: ${wrong.join(', ')}.` };
+}
+
+/** Takes one away. A text: why it is still there. */
+export function removeLayout(archivePath: string, name: string): string | null {
+  const folder = folderOf(archivePath);
+  try {
+    const file = readdirSync(folder).find((one) => one.endsWith('.json') && nameIn(join(folder, one)) === name);
+    if (file === undefined) return `There is no layout "${name}" in ${folder} any more. Nothing was removed.`;
+    rmSync(join(folder, file));
+    return null;
+  } catch (error) {
+    return `The layout "${name}" was not removed from ${folder} (${(error as Error).message}).`;
+  }
+}
+
+/** null: a file that is no layout. */
+function nameIn(path: string): string | null {
+  try {
+    const parsed = parseLayout(documentIn(path));
+    return parsed.ok ? parsed.layout.name : null;
+  } catch {
+    return null;
+  }
+}
+
+/** Throws for what is no JSON or larger than any layout. */
+function documentIn(path: string): unknown {
+  if (statSync(path).size > MOST_BYTES) throw new Error('too large');
+  return JSON.parse(readFileSync(path, 'utf8').replace(/^\uFEFF/u, ''));
 }
 
 /** Keeps one under its name; an earlier one of that name is replaced as a whole. A text: why it is not kept. */

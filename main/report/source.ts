@@ -4,7 +4,7 @@ import type { RunState } from '../../app/journal/state.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { countingAttempts } from '../../app/reduce/counting.ts';
 import { reportOf } from '../../app/report/build.ts';
-import type { ReportDetails } from '../../app/report/details.ts';
+import { reportDetailsSchema, type ReportDetails } from '../../app/report/details.ts';
 import type { ReportDocument, ReportIssue, ReportLength } from '../../app/report/document.ts';
 import type { MeasuredAt } from '../../app/results/drift.ts';
 import { resultsOf } from '../../app/results/run-results.ts';
@@ -45,7 +45,7 @@ export function reportInArchive(archive: Archive, { runId, details, length, issu
       results: resultsOf({ id: runId, plan, equipment, points, attempts: countingAttempts(state) }),
       state,
       times,
-      details: then === undefined ? withBookedConditions(details, archive, plan) : details,
+      details: then === undefined ? withTrials(withBookedConditions(details, archive, plan), length) : details,
       length,
       issue,
       order: run.order,
@@ -96,6 +96,9 @@ function hashOfEvent(archive: Archive, run: { readonly no: number }, seq: number
   for (const row of archive.eventRows(run, seq)) return row.hash.toString('hex');
   return '';
 }
+
+/** A Monte Carlo beside the results, unless somebody said otherwise; from then on the report says which (TAB-27). Its parts in the order in which they are read back. */
+const withTrials = (details: ReportDetails, length: ReportLength): ReportDetails => (length === 'one-page' ? details : reportDetailsSchema.parse({ ...details, monteCarlo: details.monteCarlo ?? true }));
 
 /**
  * Details with the conditions under which injectors were booked in, where the file says nothing of them: from then on the report has them,

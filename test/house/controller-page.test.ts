@@ -118,6 +118,14 @@ describe.skipIf(browserPath === null)('TAB-22: tables for a controller on the pa
     await page.getByRole('button', { name: 'Change this layout' }).click();
     await keepScreen(page, 'results-controller-layout-1366');
     expect(await violations(page)).toEqual([]);
+    // TAB-54: it asks, and the way out has the focus.
+    await page.getByRole('button', { name: 'Remove this layout' }).click();
+    await page.keyboard.press('Enter');
+    expect(readdirSync(join(folder, 'layouts'))).toEqual([kept]);
+    await page.getByRole('button', { name: 'Remove this layout' }).click();
+    await page.getByRole('button', { name: 'Remove it' }).click();
+    await expect.poll(() => readdirSync(join(folder, 'layouts'))).toEqual([]);
+    await expect.poll(() => page.getByLabel('A layout that is kept').count()).toBe(0);
     await context.close();
   }, 240_000);
 });

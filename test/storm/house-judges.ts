@@ -47,7 +47,7 @@ function conversations({ windows }: HouseEvidence): { readonly all: readonly Con
 
 /** May take as long as a bench takes that does not answer, or an archive that is large. */
 const slowRequests: ReadonlySet<string> = new Set(['bench.connect', 'bench.disconnect', 'run.open', 'run.continue', 'run.close', 'run.command', 'manual.supply', 'manual.pressure', 'manual.burst', 'manual.safe', 'manual.clear-faults']);
-const deskRequests: ReadonlySet<string> = new Set(['run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'layouts.list', 'layouts.save', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'export.piece', 'archive.head', 'archive.verify', 'archive.backup', 'plan.check']);
+const deskRequests: ReadonlySet<string> = new Set(['run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'layouts.list', 'layouts.save', 'layouts.remove', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'export.piece', 'archive.head', 'archive.verify', 'archive.backup', 'plan.check']);
 
 /** STORM-60: an answer, once, to the request that it belongs to, and in time. */
 function answeredOnce(evidence: HouseEvidence): string[] {

@@ -3,6 +3,7 @@ import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { parseLayout } from '../../../app/handover/layout.ts';
 import type { ControllerLayout, LayoutDocument } from '../../../app/handover/layout.ts';
 import { Button } from '../../components/button.tsx';
+import { ConfirmButton } from '../../components/dialog.tsx';
 import { Choice } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
@@ -32,6 +33,12 @@ export function LayoutPart({ layout, onLayout }: { readonly layout: ControllerLa
     await read();
     return reply.value.problems.map((p) => p.text).join(' ');
   };
+  const remove = async (name: string): Promise<void> => {
+    const reply = await ask('layouts.remove', { name });
+    setProblem(reply.ok ? '' : reply.failure.text);
+    if (reply.ok) await read();
+  };
+  const isKept = kept?.layouts.some((one) => one.name === layout.name) === true;
   const choose = (name: string): void => {
     const parsed = parseLayout(kept?.layouts.find((one) => one.name === name)?.document);
     if (parsed.ok) onLayout(parsed.layout);
@@ -70,7 +77,7 @@ export function LayoutPart({ layout, onLayout }: { readonly layout: ControllerLa
         <Choice
           label="A layout that is kept"
           hint={kept.folder}
-          value={kept.layouts.some((one) => one.name === layout.name) ? layout.name : ''}
+          value={isKept ? layout.name : ''}
           options={[{ value: '', text: 'choose …' }, ...kept.layouts.map((one) => ({ value: one.name, text: one.name }))]}
           onChange={choose}
         />
@@ -81,6 +88,11 @@ export function LayoutPart({ layout, onLayout }: { readonly layout: ControllerLa
           Open a layout
         </FileButton>
         {layout !== withoutLayout && <Button onPress={() => onLayout(withoutLayout)}>As measured</Button>}
+        {isKept && (
+          <ConfirmButton against={against} question={`Remove the layout "${layout.name}" from ${kept.folder}? Its file is deleted. The tables here stay as they are.`} confirm="Remove it" onConfirm={() => void remove(layout.name)}>
+            Remove this layout
+          </ConfirmButton>
+        )}
         <Button onPress={() => setEditing(!editing)}>{editing ? 'Close the layout' : layout === withoutLayout ? 'Make a layout' : 'Change this layout'}</Button>
       </div>
       {editing && <LayoutEditor key={layout.name} layout={layout === withoutLayout ? { ...withoutLayout, name: '' } : layout} against={against} onUse={onLayout} onKeep={keep} />}
