@@ -10,6 +10,7 @@ import type { BenchFrame, BenchIdentity, BenchCapabilities } from '../bench/port
 import { oneLine } from '../boundary/text.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import type { RunStatus } from '../run/engine.ts';
+import { checkEffects, checkVerdicts } from '../meter-check/meter-check.ts';
 import { runCommandSchema } from '../journal/commands.ts';
 import type { RunEvent } from '../journal/events.ts';
 import { upcast } from '../journal/upcast.ts';
@@ -80,6 +81,15 @@ const issuedReport = z.object({
   stamp: z.enum(['none', 'asked', 'kept']),
 });
 export type IssuedReportRow = z.infer<typeof issuedReport>;
+
+const meterCheckRow = z.object({
+  no: z.int(), date: z.string(), certificate: z.string(), validUntil: z.string(), purpose: z.enum(['calibration', 'verification']), operator: z.string(),
+  /** null: it could not be worked out; `text` says why. */
+  verdict: z.enum(checkVerdicts).nullable(), effect: z.enum(checkEffects), text: z.string(), superseded: z.boolean(),
+  rates: z.array(z.object({ hertz: finite, edgesPerLitre: finite, expandedEdgesPerLitre: finite, runs: z.int(), percent: finite, expandedPercent: finite, fromCertificatePercent: finite })),
+  repeatabilityPercent: finite.nullable(), creepPercent: finite, cautions: z.array(z.string()),
+});
+export type MeterCheckRow = z.infer<typeof meterCheckRow>;
 
 /** The bench as the host has it now. */
 const benchView = z.discriminatedUnion('state', [
@@ -163,7 +173,37 @@ export const requests = {
   'parts.save': { control: true, params: z.strictObject({ parts: z.array(part).min(1).max(200) }), result: z.array(part.extend({ id })) },
   /** null: a bench is connected over a port, and no record was saved. */
   'equipment.read': { control: false, params: nothing, result: equipmentSchema.nullable() },
-  'equipment.save': { control: true, params: z.strictObject({ document: z.unknown() }), result: z.object({ problems: z.array(problem) }) },
+  /** `by`, `reason`: kept in the record. `basedOn`: version that the change was made on; refused where another was saved since (HOST-90). */
+  'equipment.save': {
+    control: true,
+    params: z.strictObject({ document: z.unknown(), by: person.optional(), reason: oneLine(500).optional(), basedOn: z.int().min(0).optional() }),
+    result: z.object({ problems: z.array(problem) }),
+  },
+  /** What was saved, the latest first; `cut`: there is more. `today`: the day against which certificates are held. HOST-91 */
+  'equipment.history': {
+    control: false, params: nothing,
+    result: z.object({
+      today: z.string(), latest: z.int(), cut: z.boolean(),
+      versions: z.array(z.object({ version: z.int(), savedAt: finite, document: z.unknown(), /** Runs that hold this very record. */ runs: z.int() })),
+    }),
+  },
+  /** The checks of the meter in the record that holds, by their dates, and what comes of them. HOST-92 */
+  'meter-checks.list': {
+    control: false, params: nothing,
+    result: z.object({
+      today: z.string(), meter: z.string(), certificate: z.string(), cut: z.boolean(), checks: z.array(meterCheckRow),
+      standing: z.object({ check: z.int().nullable(), suspended: z.boolean(), validUntil: z.string().nullable(), text: z.string() }),
+      /** Runs in doubt while a check suspends the meter (MC-19). */
+      doubtful: z.array(z.object({ id, day: z.string() })),
+      /** The record with the K-factor that is in force; null: none is, or the record refers to it already. */
+      inForce: equipmentSchema.nullable(),
+      /** The latest check as it was kept, without its verdict, to write the next one from; null: there is none. */
+      latest: z.unknown(),
+    }),
+  },
+  /** What a check would come to, without keeping it. HOST-92 */
+  'meter-check.try': { control: false, params: z.strictObject({ document: z.unknown() }), result: z.object({ problems: z.array(problem), check: meterCheckRow.nullable() }) },
+  'meter-check.add': { control: true, params: z.strictObject({ document: z.unknown() }), result: z.object({ problems: z.array(problem), check: meterCheckRow.nullable() }) },
 
   'plans.list': { control: false, params: nothing, result: z.array(planRow) },
   'plans.versions': { control: false, params: z.strictObject({ id }), result: z.array(planRow) },

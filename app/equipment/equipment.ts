@@ -91,6 +91,8 @@ export const instruments = {
     .optional(),
   /** Absolute pressure of the room, for the density and for gauge-to-absolute. */
   ambientKpa: z.number().positive(),
+  /** Who saved this version of the record, and why; absent: nobody said so (HOST-90). */
+  changed: z.strictObject({ by: oneLine(120).min(1), reason: oneLine(500) }).optional(),
 };
 
 /** The record as it was before it named its controller: read for ever, good for no port (EQ-6). */

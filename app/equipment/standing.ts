@@ -43,14 +43,14 @@ export function certificatesOn({ meter, pressure, temperature, supply }: Equipme
     const what = `the ${name} ${serialNumber} (certificate ${certificate.number}`;
     if (today < certificate.date) stale.push(`${what}, valid only from ${certificate.date})`);
     else if (today > certificate.validUntil) stale.push(`${what}, ended on ${certificate.validUntil})`);
-    else if (dayNumber(certificate.validUntil) - dayNumber(today) < noticeDays) ending.push(`${what}, ends on ${certificate.validUntil})`);
+    else if (daysBetween(today, certificate.validUntil) < noticeDays) ending.push(`${what}, ends on ${certificate.validUntil})`);
   }
   return { stale, ending };
 }
 
 /** Days since the fluid's lot was opened; negative: it is yet to be. */
 export function lotAgeDays({ fluid }: Equipment, today: string): number {
-  return dayNumber(today) - dayNumber(fluid.openedOn);
+  return daysBetween(fluid.openedOn, today);
 }
 
 /**
@@ -78,6 +78,9 @@ export function takenForGranted({ pressure, supply, rail, fluid }: Equipment, su
 export function grantedSentences(equipment: Equipment, supplyRead = false): readonly string[] {
   return Object.values(takenForGranted(equipment, supplyRead)).filter((sentence) => sentence !== null);
 }
+
+/** Whole days from one ISO date to another; negative: the other is earlier. */
+export const daysBetween = (from: string, to: string): number => dayNumber(to) - dayNumber(from);
 
 /** Days since 1970-01-01 of an ISO date in the Gregorian calendar. */
 function dayNumber(date: string): number {

@@ -14,11 +14,11 @@ const positive = z.number().positive();
 const nonNegative = z.number().nonnegative();
 
 /** within, outside: beyond doubt at 95 %. undecided: the limit lies inside the uncertainty. The others say nothing of the meter. */
-const verdicts = ['within', 'outside', 'undecided', 'not-repeatable', 'not-one-rate'] as const;
+export const checkVerdicts = ['within', 'outside', 'undecided', 'not-repeatable', 'not-one-rate'] as const;
 /** What a check did to the calibration in force. */
-const effects = ['came-into-force', 'confirmed', 'suspended', 'none'] as const;
-export type CheckVerdict = (typeof verdicts)[number];
-export type CheckEffect = (typeof effects)[number];
+export const checkEffects = ['came-into-force', 'confirmed', 'suspended', 'none'] as const;
+export type CheckVerdict = (typeof checkVerdicts)[number];
+export type CheckEffect = (typeof checkEffects)[number];
 
 const runSchema = z.strictObject({
   /** Whole meter edges counted while the vessel filled, and the controller's time for them. */
@@ -88,8 +88,8 @@ const meterCheckSchema = z.strictObject({
     .strictObject({
       /** The meter of the equipment record of that day. */
       against: meter,
-      verdict: z.enum(verdicts),
-      effect: z.enum(effects),
+      verdict: z.enum(checkVerdicts),
+      effect: z.enum(checkEffects),
       text: z.string(),
     })
     .optional(),

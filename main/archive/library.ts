@@ -34,6 +34,14 @@ export interface PlanVersion {
   readonly savedBy: string;
 }
 
+export interface EquipmentVersion {
+  /** From 1, without a gap, over the records of all benches of the archive. */
+  readonly version: number;
+  readonly savedAt: UnixMillis;
+  /** As it was saved. */
+  readonly document: unknown;
+}
+
 export interface PlanToSave {
   /** null: a new plan. */
   readonly id: string | null;
@@ -128,6 +136,13 @@ function statements(db: Database) {
     putPlan: db.prepare('INSERT INTO plan_versions (plan, version, name, saved_at, saved_by, document, hash, entry) VALUES (?, ?, ?, ?, ?, ?, ?, ?)'),
     equipment: db.prepare<[], EquipmentRow & { hash: Buffer }>(
       'SELECT version, saved_at, document, hash, entry FROM equipment_versions ORDER BY version DESC LIMIT 1',
+    ),
+    equipmentOf: db.prepare<[string, string], EquipmentRow & { hash: Buffer }>(
+      `SELECT version, saved_at, document, hash, entry FROM equipment_versions
+       WHERE json_extract(document, '$.controller.model') = ? AND json_extract(document, '$.controller.serialNumber') = ? ORDER BY version DESC LIMIT 1`,
+    ),
+    equipmentVersions: db.prepare<[number], EquipmentRow & { hash: Buffer }>(
+      'SELECT version, saved_at, document, hash, entry FROM equipment_versions ORDER BY version DESC LIMIT ?',
     ),
     putEquipment: db.prepare('INSERT INTO equipment_versions (version, saved_at, document, hash, entry) VALUES (?, ?, ?, ?, ?)'),
   };
@@ -232,10 +247,22 @@ export class Library {
     });
   }
 
-  /** The latest equipment record; null: none was saved yet. */
-  equipment(): unknown {
-    const row = this.#reading(() => this.#sql.equipment.get());
+  /** The latest equipment record: of this controller, or where none of it is there, of any; null: none was saved yet. */
+  equipment(of: { readonly model: string; readonly serialNumber: string } | null = null): unknown {
+    const row = this.#reading(() => (of === null ? undefined : this.#sql.equipmentOf.get(of.model, of.serialNumber)) ?? this.#sql.equipment.get());
     return row === undefined ? null : documentOf(row, `Version ${row.version} of the equipment record`);
+  }
+
+  /** How many records were saved: the number of the latest version. */
+  equipmentVersion(): number {
+    return this.#reading(() => this.#sql.equipment.get())?.version ?? 0;
+  }
+
+  /** Every record as it was saved, the latest first, at most `limit`. */
+  equipmentVersions(limit: number): EquipmentVersion[] {
+    return this.#reading(() => this.#sql.equipmentVersions.all(limit)).map((row) => ({
+      version: row.version, savedAt: unixMillis(row.saved_at), document: documentOf(row, `Version ${row.version} of the equipment record`),
+    }));
   }
 
   saveEquipment(document: unknown): Saved<number> {

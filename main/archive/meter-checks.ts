@@ -33,6 +33,7 @@ export class MeterChecks {
   readonly #strayed: () => StorageFailure | null;
   readonly #list;
   readonly #add;
+  readonly #last;
 
   constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger, strayed: () => StorageFailure | null) {
     this.#path = path;
@@ -40,6 +41,7 @@ export class MeterChecks {
     this.#now = now;
     this.#list = db.prepare<[], Row>(select);
     const last = db.prepare<[], { no: number | null }>('SELECT max(no) AS no FROM meter_checks');
+    this.#last = last;
     const put = db.prepare('INSERT INTO meter_checks (no, saved_at, document, hash) VALUES (?, ?, ?, ?)');
     this.#add = db.transaction((savedAt: UnixMillis, text: string): number => {
       const no = (last.get()?.no ?? 0) + 1;
@@ -63,6 +65,11 @@ export class MeterChecks {
       if (typeof read === 'string') throw new ArchiveUnreadable(read);
       return read;
     });
+  }
+
+  /** How many are kept: the number of the latest. */
+  count(): number {
+    return this.#last.get()?.no ?? 0;
   }
 
   /** Keeps a check for good; it is on the disk when this returns. Refused where the clock dates nothing (ARC-20). */

@@ -6,6 +6,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import { signed } from '../../app/meter-check/compare.ts';
 import { meterHistory, type HistoryEntry, type MeterHistory } from '../../app/meter-check/in-force.ts';
+import { judgeCheck, type JudgedCheck } from '../../app/meter-check/judge.ts';
 import type { Archive } from '../archive/archive.ts';
 import { isoMinute, today } from '../clock/dating.ts';
 import { machineClock } from '../clock/machine.ts';
@@ -18,6 +19,14 @@ import { archiveOption, archivePlace } from './places.ts';
 import { stateOf } from './result-commands.ts';
 import { jsonText, say, sayJson } from './say.ts';
 import { Stop } from './stop.ts';
+
+/** What to do about a check that cannot be kept. */
+const remedies: Readonly<Record<Extract<JudgedCheck, { ok: false }>['reason'], string>> = {
+  judged: '',
+  'other-meter': ' Give the record of that meter with --equipment.',
+  'kept-already': ' Give a check that puts it right a number of its own.',
+  'not-evaluated': '',
+};
 
 interface Options {
   readonly archive: string;
@@ -58,30 +67,17 @@ export function addMeterCheckCommands(program: Command): void {
     .addOption(archiveOption())
     .action((file: string, options: Omit<Options, 'date'>) => {
       const check = meterCheckFile(file);
-      if (check.judged !== undefined) throw new Stop(exitCode.badInput, 'judged: The program writes this field itself. Take it out. Nothing was kept.');
       const archive = archivePlace(options.archive, 'write');
       try {
-        const record = recordOf(archive, options.equipment);
-        if (check.meterSerialNumber !== record.meter.serialNumber) {
-          throw new Stop(exitCode.badInput, `The check is of meter ${check.meterSerialNumber}, the equipment record of meter ${record.meter.serialNumber}. Nothing was kept. Give the record of that meter with --equipment.`);
-        }
-        const before = archive.meterChecks.list();
-        // A certificate that was put right has a number of its own (ISO/IEC 17025:2017, 7.8.8.3, from memory).
-        const same = before.find((kept) => kept.check.meterSerialNumber === check.meterSerialNumber && kept.check.certificate.number === check.certificate.number);
-        if (same !== undefined) {
-          throw new Stop(exitCode.badInput, `Certificate ${check.certificate.number} of meter ${check.meterSerialNumber} is kept already, as check ${same.no}. What is kept stays as it is. Nothing was kept. Give a check that puts it right a number of its own.`);
-        }
-        const no = (before.at(-1)?.no ?? 0) + 1;
-        const history = meterHistory([...before, { no, check }], record, check.certificate.date);
-        const entry = history.entries.find((e) => e.no === no);
-        if (entry === undefined) throw new Error('the check is of this meter and not after its own day');
-        if (entry.outcome.evaluated === null) throw new Stop(exitCode.badInput, `${entry.outcome.text} Nothing was kept.`);
-        const { verdict, text } = entry.outcome.comparison;
-        const added = archive.meterChecks.add({ ...check, judged: { against: history.record.meter, verdict, effect: entry.effect, text } });
+        const judged = judgeCheck(archive.meterChecks.list(), recordOf(archive, options.equipment), check);
+        if (!judged.ok) throw new Stop(exitCode.badInput, `${judged.text} Nothing was kept.${remedies[judged.reason]}`);
+        const { entry, history } = judged;
+        const { evaluated, comparison: { verdict } } = entry.outcome;
+        const added = archive.meterChecks.add(judged.check);
         if (!added.ok) throw new Stop(exitCode.archive, added.text);
         printEntry(entry, options.json === true);
         if (entry.effect === 'suspended') printDoubtful(archive, history, check.meterSerialNumber, options.json === true);
-        if (options.json !== true) say(...entry.outcome.evaluated.cautions.map((caution) => `Caution: ${caution}`));
+        if (options.json !== true) say(...evaluated.cautions.map((caution) => `Caution: ${caution}`));
         if (entry.effect === 'suspended' || verdict === 'not-repeatable' || verdict === 'not-one-rate') process.exitCode = exitCode.checkFailed;
       } finally {
         archive.close();

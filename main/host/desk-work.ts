@@ -16,6 +16,7 @@ import type { Verification } from '../archive/verify.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import type { ExportDisk } from '../export/files.ts';
 import type { PdfPrinter } from '../report/pdf.ts';
+import { judgedForWindow, listedEquipment, listedMeterChecks } from './desk-equipment.ts';
 import { keepLayout, keptLayouts, removeLayout } from './kept-layouts.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
@@ -38,6 +39,9 @@ export type DeskJob =
   | { readonly kind: 'piece'; readonly path: string; readonly from: number }
   /** The folder of an export is not needed any more. */
   | { readonly kind: 'forget'; readonly folder: string }
+  | { readonly kind: 'equipment-history'; readonly today: string }
+  | { readonly kind: 'meter-checks'; readonly equipment: Equipment; readonly today: string }
+  | { readonly kind: 'meter-check'; readonly document: unknown; readonly equipment: Equipment }
   | { readonly kind: 'head' }
   | { readonly kind: 'verify'; readonly params: ParsedParams<'archive.verify'> }
   | { readonly kind: 'backup'; readonly path: string }
@@ -74,6 +78,9 @@ export interface DeskResults {
   readonly prove: AnswerTo<'report.prove'>;
   readonly piece: AsJson<AnswerTo<'export.piece'>>;
   readonly forget: null;
+  readonly 'equipment-history': AsJson<AnswerTo<'equipment.history'>>;
+  readonly 'meter-checks': AsJson<AnswerTo<'meter-checks.list'>>;
+  readonly 'meter-check': ReturnType<typeof judgedForWindow>;
   readonly head: AnswerTo<'archive.head'>;
   readonly verify: AnswerTo<'archive.verify'>;
   readonly backup: AnswerTo<'archive.backup'>;
@@ -193,6 +200,12 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     case 'forget':
       removeExportFolder(job.folder);
       return done('forget', null);
+    case 'equipment-history':
+      return done('equipment-history', asJson(listedEquipment(archive, job.today)));
+    case 'meter-checks':
+      return done('meter-checks', asJson(listedMeterChecks(archive, job.equipment, job.today)));
+    case 'meter-check':
+      return done('meter-check', judgedForWindow(archive, job.equipment, job.document));
     case 'head':
       return done('head', { archiveId: archive.archiveId(), head: headText(archive.head()) });
     case 'verify': {

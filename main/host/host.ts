@@ -7,11 +7,9 @@
  */
 import { basename, dirname, extname, join } from 'node:path';
 import type { BenchReply } from '../../app/bench/port.ts';
-import { problemsOf, type Problem } from '../../app/boundary/problems.ts';
+import { problemsOf } from '../../app/boundary/problems.ts';
 import { requests, type BenchView, type ParsedParams, type RequestName } from '../../app/contract/contract.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
-import { parseEquipment } from '../../app/equipment/parse.ts';
-import { belongsTo } from '../../app/equipment/standing.ts';
 import { commandRow } from '../../app/journal/commands.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.ts';
@@ -19,16 +17,16 @@ import type { Archive } from '../archive/archive.ts';
 import { removeUnfinished, unfinishedOf } from '../archive/backup.ts';
 import { shareNote } from '../archive/network-share.ts';
 import { wait, type Clock } from '../clock/clock.ts';
-import { isoTime, today } from '../clock/dating.ts';
+import { isoTime } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import type { PortInfo } from '../link/serial-ports.ts';
-import sampleEquipment from '../samples/equipment.json' with { type: 'json' };
 import type { ManualAnswer } from '../service/manual-bench.ts';
 import { BenchAtHost } from './bench-at-host.ts';
 import type { BenchPlaces } from './bench-place.ts';
 import { Changes } from './changes.ts';
 import type { Desk } from './desk.ts';
 import type { AsJson, DeskFailure, DeskJob } from './desk-work.ts';
+import { EquipmentAtHost, inWords } from './equipment-at-host.ts';
 import { GivenFiles } from './given-files.ts';
 import { HandWork } from './hand-work.ts';
 import { Keeping } from './keeping.ts';
@@ -77,6 +75,7 @@ export class Host {
   readonly #runs: RunAtHost;
   readonly #hand: HandWork;
   readonly #exports: KeptExports;
+  readonly #equipment: EquipmentAtHost;
   readonly #given = new GivenFiles();
   /** Counts stops and requests to make safe, so that what was begun before one is not finished after it. */
   #stops = 0;
@@ -109,6 +108,7 @@ export class Host {
     });
     this.#hand = new HandWork({ bench: this.#bench, runs: this.#runs, changes: this.#changes, tell });
     this.#exports = new KeptExports(parts.desk);
+    this.#equipment = new EquipmentAtHost({ archive, clock, bench: this.#bench, desk: parts.desk });
     this.#tickLater();
   }
 
@@ -257,15 +257,17 @@ export class Host {
       return saved.ok ? saved.value : notSaved(saved);
     },
     'equipment.read': () => {
-      const record = this.#equipment();
+      const record = this.#equipment.record();
       return record instanceof Failed && record.failure.code === 'refused' ? null : record;
     },
-    'equipment.save': ({ document }) => {
-      const parsed = parseEquipment(document);
-      if (!parsed.ok) return { problems: [...parsed.problems] };
-      const saved = this.#parts.archive.library.saveEquipment(document);
-      return saved.ok ? { problems: [] } : notSaved(saved);
-    },
+    'equipment.save': (params) => this.#equipment.save(params),
+    'equipment.history': async () => this.#prepared(await this.#parts.desk.do({ kind: 'equipment-history', today: this.#equipment.today() })),
+    'meter-checks.list': async () => this.#ofRecord(async (equipment) => this.#prepared(await this.#parts.desk.do({ kind: 'meter-checks', equipment, today: this.#equipment.today() }))),
+    'meter-check.try': async ({ document }) => this.#ofRecord(async (equipment) => {
+      const judged = this.#atDesk(await this.#parts.desk.do({ kind: 'meter-check', document, equipment }));
+      return judged instanceof Failed ? judged : { problems: judged.problems, check: judged.check };
+    }),
+    'meter-check.add': ({ document }) => this.#equipment.addMeterCheck(document),
     'plans.list': () => this.#parts.archive.library.plans(),
     'plans.versions': ({ id }) => this.#parts.archive.library.planVersions(id),
     'plans.read': ({ id, version }) =>
@@ -280,7 +282,7 @@ export class Host {
     'layouts.save': async ({ document }) => this.#atDesk(await this.#parts.desk.do({ kind: 'keep-layout', document })),
     'layouts.remove': async ({ name }) => this.#atDesk(await this.#parts.desk.do({ kind: 'remove-layout', name })),
     'plan.check': async ({ document }) => {
-      const equipment = this.#equipment();
+      const equipment = this.#equipment.record();
       if (equipment instanceof Failed) return equipment;
       return this.#atDesk(
         await this.#parts.desk.do({
@@ -290,8 +292,7 @@ export class Host {
           controller: this.#bench.connected === null ? null : { ...this.#bench.connected.bench.identity, simulated: this.#bench.connected.place.simulated },
           equipment,
           freeDiskBytes: this.#parts.freeDiskBytes(),
-          // The sheet of the run itself is held against the clock of the bench: so is the check before it.
-          today: today(this.#bench.connected?.place.clock ?? this.#parts.clock),
+          today: this.#equipment.today(),
         }),
       );
     },
@@ -300,7 +301,7 @@ export class Host {
       this.#changes.make('A run is being opened', () => {
         const parsed = parsePlan(document);
         if (!parsed.ok) return new Failed('bad-request', `The plan cannot be used. ${inWords(parsed.problems)}`);
-        const equipment = this.#equipment();
+        const equipment = this.#equipment.record();
         if (equipment instanceof Failed) return equipment;
         return this.#runs.open({ kind: 'new', plan: parsed.plan, equipment, operator, software: this.#parts.software });
       }),
@@ -352,6 +353,12 @@ export class Host {
     'archive.backup': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, this.#parts.clock.unixNow()) })),
   };
 
+  /** With the equipment record that holds. */
+  async #ofRecord<T>(work: (equipment: Equipment) => Promise<T | Failed>): Promise<T | Failed> {
+    const equipment = this.#equipment.record();
+    return equipment instanceof Failed ? equipment : work(equipment);
+  }
+
   #prepared<T>(answer: { readonly ok: true; readonly value: AsJson<T> } | DeskFailure): Prepared<T> | Failed {
     const text = this.#atDesk(answer);
     return text instanceof Failed ? text : new Prepared(text);
@@ -361,28 +368,6 @@ export class Host {
     if (answer.ok) return answer.value;
     if (answer.code === 'defect') this.#parts.onDefect(new Error(answer.text));
     return new Failed(answer.code, answer.text);
-  }
-
-  /**
-   * The latest that was saved. The record of the simulated bench serves that bench, and plans that are made while nothing is
-   * connected; it never stands in for the record of a bench on a port (EQ-7).
-   */
-  #equipment(): Equipment | Failed {
-    const stored = this.#parts.archive.library.equipment();
-    const at = this.#bench.connected;
-    const onPort = at !== null && !at.place.simulated;
-    if (stored === null && onPort) {
-      const { model, serialNumber } = at.bench.identity;
-      return new Failed('refused', `This archive has no equipment record, and a run on ${model} ${serialNumber} needs the record of that bench: nothing can be measured without the certificates of its instruments. Nothing was driven. Load the record on the page Bench.`);
-    }
-    const parsed = parseEquipment(stored ?? sampleEquipment);
-    if (!parsed.ok) return new Failed('archive', `The equipment record in the archive cannot be used. ${inWords(parsed.problems)}`);
-    const { equipment } = parsed;
-    if (at === null || onPort || equipment.equipmentVersion === 1 || belongsTo(equipment, at.bench.identity)) return equipment;
-    // The lab's own record names its own controller: the simulated bench has other instruments.
-    const ofSimulated = parseEquipment(sampleEquipment);
-    if (!ofSimulated.ok) throw new Error('the sample record does not parse');
-    return ofSimulated.equipment;
   }
 
   // ---------------------------------------------------------------- control
@@ -455,8 +440,6 @@ function needsControl(name: RequestName, params: unknown): boolean {
   if (name !== 'run.command') return requests[name].control;
   return commandRow((params as ParsedParams<'run.command'>).command).who === 'holder';
 }
-
-const inWords = (problems: readonly Problem[]): string => problems.map((p) => (p.path === '' ? p.text : `${p.path}: ${p.text}`)).join(' ');
 
 function endedInWords(ended: readonly DeskJob[]): string {
   const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', prove: 'the proof of a report' };

@@ -86,6 +86,10 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
       return chance.of([null, 'AAAA']);
     case 'stamp':
       return chance.strikes(0.5) ? undefined : 'AAAA';
+    case 'reason':
+      return 'storm';
+    case 'basedOn':
+      return chance.of([undefined, 0, 1, 7]);
     case 'upload':
       return chance.of(['one', 'another']);
     case 'points':

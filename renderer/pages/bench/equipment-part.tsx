@@ -4,6 +4,7 @@ import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { ask, readEquipment, useHost } from '../../host/host.ts';
+import { settings } from '../../settings/settings.ts';
 
 const largestFile = 2 ** 20;
 
@@ -26,7 +27,7 @@ export function EquipmentPart() {
       failed('It is not a JSON file.');
       return;
     }
-    const reply = await ask('equipment.save', { document });
+    const reply = await ask('equipment.save', { document, ...(settings().operator === '' ? {} : { by: settings().operator }), reason: `Loaded from ${chosen.name}`.slice(0, 500) });
     if (!reply.ok) failed(reply.failure.text);
     else if (reply.value.problems.length > 0) failed(reply.value.problems.map(({ path, text }) => `${path}: ${text}`).join(' '));
     else {
