@@ -73,9 +73,10 @@ describe.skipIf(browserPath === null)('the page Equipment', () => {
     expect(await page.getByRole('alertdialog').count()).toBe(0);
     await pressure.getByLabel('Uncertainty, kPa').focus();
     await page.keyboard.press('Backspace');
-    await page.getByRole('region', { name: 'Flow meter' }).getByLabel(/^K-factor/).fill('1\t47784\n8;47938\n64 47991');
+    const curve = page.getByRole('region', { name: 'Flow meter' }).getByLabel(/^K-factor/);
+    await curve.fill(`${await curve.inputValue()}\n600;47999,5 0.01`);
     await page.getByLabel('Why it is changed').fill('Calibrated again.');
-    expect(await page.getByRole('region', { name: 'The change that is not saved yet' }).textContent()).toMatch(/K-factor.*17 points.*3 points: 1 47784; 8 47938; 64 47991.*Valid until.*2099-12-31.*2026-12-01.*Uncertainty \(kPa\).*0\.4.*0\.5/);
+    expect(await page.getByRole('region', { name: 'The change that is not saved yet' }).textContent()).toMatch(/K-factor.*17 points: 0\.5 47737; .*18 points: 0\.5 47737; .*512 47999; 600 47999\.5 0\.01.*Valid until.*2099-12-31.*2026-12-01.*Uncertainty \(kPa\).*0\.4.*0\.5/);
     await keepScreen(page, 'equipment-change-1366');
     expect(await violations(page)).toEqual([]);
     // Another page, and the browser again.
