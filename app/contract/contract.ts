@@ -82,6 +82,9 @@ const issuedReport = z.object({
 });
 export type IssuedReportRow = z.infer<typeof issuedReport>;
 
+/** Least and most; null: nothing was read. */
+const extent = z.tuple([finite, finite]).nullable();
+
 const meterCheckRow = z.object({
   no: z.int(), date: z.string(), certificate: z.string(), validUntil: z.string(), purpose: z.enum(['calibration', 'verification']), operator: z.string(),
   /** null: it could not be worked out; `text` says why. */
@@ -241,6 +244,19 @@ export const requests = {
     control: false,
     params: z.strictObject({ id, most: z.int().min(2).max(2000) }),
     result: z.object({ frames: z.array(benchFrame) }),
+  },
+  /**
+   * What the bench read from `from` to `to` (ms of the day; absent: from the beginning, to the end), as least and most in so many equal parts: pressure in kPa, rail temperature in °C,
+   * supply in V, flow in mL/min at the meter. `at`: middle of a part. Parts without a frame are left out. HOST-93
+   */
+  'run.signals': {
+    control: false,
+    params: z.strictObject({ id, from: finite.optional(), to: finite.optional(), parts: z.int().min(2).max(2000) }),
+    result: z.object({
+      /** What there is of the run; null: no frame. */
+      whole: z.object({ from: finite, to: finite }).nullable(), from: finite, to: finite,
+      parts: z.array(z.object({ at: finite, pressure: extent, temperature: extent, supply: extent, flow: extent })),
+    }),
   },
   'runs.list': {
     control: false,

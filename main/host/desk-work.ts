@@ -17,12 +17,14 @@ import type { Entropy } from '../clock/entropy.ts';
 import type { ExportDisk } from '../export/files.ts';
 import type { PdfPrinter } from '../report/pdf.ts';
 import { judgedForWindow, listedEquipment, listedMeterChecks } from './desk-equipment.ts';
+import { RunSignals } from './desk-signals.ts';
 import { keepLayout, keptLayouts, removeLayout } from './kept-layouts.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
   | { readonly kind: 'journal'; readonly params: ParsedParams<'run.journal'> }
   | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
+  | { readonly kind: 'signals'; readonly params: ParsedParams<'run.signals'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
@@ -65,6 +67,7 @@ export interface AsJson<T> {
 export interface DeskResults {
   readonly journal: AsJson<AnswerTo<'run.journal'>>;
   readonly telemetry: AsJson<AnswerTo<'run.telemetry'>>;
+  readonly signals: AsJson<AnswerTo<'run.signals'>>;
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
   readonly report: DeskResults['export'];
@@ -112,6 +115,8 @@ export interface DeskPlaceOfWork {
   readonly print?: PdfPrinter;
   /** For requests of time stamps; absent: none is written here. */
   readonly entropy?: Entropy;
+  /** What was gathered of runs; absent: nothing is kept between requests. */
+  readonly signals?: RunSignals;
   /** Where exports are written; absent: the file system without patience. */
   readonly disk?: ExportDisk;
 }
@@ -151,6 +156,8 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       const { id, most } = job.params;
       return archive.run(id) === null ? noRun(archive, id) : done('telemetry', asJson({ frames: thinned(archive, id, most) }));
     }
+    case 'signals':
+      return archive.run(job.params.id) === null ? noRun(archive, job.params.id) : done('signals', asJson((at.signals ?? new RunSignals()).read(archive, job.params)));
     case 'list': {
       const { text, after, limit } = job.params;
       const runs = archive.runs({

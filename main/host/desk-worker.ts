@@ -10,6 +10,7 @@ import { chromiumPrinter, type PdfPrinter } from '../report/pdf.ts';
 import { shellPrinter } from '../report/pdf-by-shell.ts';
 import type { ToDesk } from './desk.ts';
 import type { DeskPriority, FromDesk } from './desk-process.ts';
+import { RunSignals } from './desk-signals.ts';
 import { answerAtDesk } from './desk-work.ts';
 import { removeAbandonedExports, removeExportsOf } from './export-folder.ts';
 import { keepHeapSmall } from './small-heap.ts';
@@ -81,6 +82,7 @@ const print = printerOf(parentPort);
 const opened = openArchive(archivePath, { readOnly: true, checked: true });
 removeAbandonedExports();
 
+const signals = new RunSignals();
 const ending = new AbortController();
 let before = Promise.resolve();
 line.hear((message) => {
@@ -90,7 +92,7 @@ line.hear((message) => {
     if (message !== null) {
       const { id, job } = message;
       const onProgress = (progress: number): void => line.say({ id, progress });
-      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock), entropy: machineEntropy, print }) });
+      line.say({ id, answer: await answerAtDesk(opened, job, { owner, onProgress, turn: () => wait(machineClock, 0), ending: ending.signal, disk: patientDisk(machineClock), entropy: machineEntropy, print, signals }) });
       return;
     }
     if (opened.ok) opened.archive.close();

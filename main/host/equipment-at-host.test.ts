@@ -1,4 +1,5 @@
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import check from '../samples/meter-check.json' with { type: 'json' };
 import { readSample } from '../samples/samples.test-helper.ts';
 import { archiveFolder, removeFolder, testHost, type TestHost } from './host.test-helper.ts';
 
@@ -17,7 +18,6 @@ afterEach(async () => {
 });
 
 const sample = readSample('equipment') as Record<string, unknown>;
-const check = readSample('meter-check') as { readonly certificate: object; readonly flowRates: readonly { readonly runs: readonly { readonly edges: number }[] }[] };
 /** The same liquid with so many percent more edges. */
 const drifted = (percent: number, number: string, date: string): object => ({
   ...check, purpose: 'verification', certificate: { number, date, validUntil: '2099-12-31' },

@@ -318,6 +318,7 @@ export class Host {
     },
     'run.journal': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'journal', params })),
     'run.telemetry': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'telemetry', params })),
+    'run.signals': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'signals', params })),
     'runs.list': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'list', params })),
     'run.export': async (params) => {
       const made = this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software }));
