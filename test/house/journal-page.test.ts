@@ -50,9 +50,9 @@ describe.skipIf(browserPath === null)('the page Journal', () => {
     await status.waitFor({ timeout: 60_000 });
     const [shown = 0, all = 0] = ((await status.textContent()) ?? '').match(/\d+/g)?.map(Number) ?? [];
     expect(all).toBeGreaterThan(shown);
-    await page.getByLabel('Who', { exact: true }).selectOption('A. Tester');
+    await page.getByRole('combobox', { name: /^Who/ }).selectOption('A. Tester');
     await expect.poll(() => page.getByRole('row', { name: /A\. Tester/ }).allTextContents()).toEqual([expect.stringMatching(/^\d{4}-\d\d-\d\d \d\d:\d\d:\d\d\.\dA\. Tester.*The run was opened/), expect.stringMatching(/Start\.$/)]);
-    await page.getByLabel('Who', { exact: true }).selectOption('');
+    await page.getByRole('combobox', { name: /^Who/ }).selectOption('');
     await page.getByLabel('Steps of attempts').focus();
     await page.keyboard.press('Space');
     await page.getByText(`${all} of ${all} events`).waitFor();

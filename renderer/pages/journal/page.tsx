@@ -12,7 +12,7 @@ import { Notice } from '../../components/status.tsx';
 import { ask, useHost, useRun, useWhenUp } from '../../host/host.ts';
 import { logOf } from '../run/log.ts';
 import { runFileName } from './file-name.ts';
-import { StripsPart, type AttemptSpan, type Span } from './strips-part.tsx';
+import { StripsPart, type AttemptSpan, type TimeSpan } from './strips-part.tsx';
 import { instantText, journalLines, journalText, lineKinds, type JournalLine, type LineKind } from './words.ts';
 import '../results/one-line.css';
 import './journal.css';
@@ -52,7 +52,7 @@ export default function JournalPage() {
   const [who, setWho] = useState('');
   const linked = instantOf(rest[1]);
   const [cursor, setCursor] = useState<number | null>(linked);
-  const [span, setSpan] = useState<Span | null>(linked === null ? null : { from: linked - aroundMs, to: linked + aroundMs });
+  const [span, setSpan] = useState<TimeSpan | null>(linked === null ? null : { from: linked - aroundMs, to: linked + aroundMs });
   const seen = useRef<string | undefined>(rest[1]);
   useEffect(() => {
     // Another link to this page.

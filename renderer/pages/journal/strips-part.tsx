@@ -10,15 +10,15 @@ import { Notice } from '../../components/status.tsx';
 import { PictureButtons } from '../../components/picture-buttons.tsx';
 import { ask } from '../../host/host.ts';
 import { scaleOver } from '../results/scale.ts';
-import { timeMarks, within } from './time-scale.ts';
+import { timeMarks, spanInside } from './time-scale.ts';
 import { instantText } from './words.ts';
 
-export interface Span {
+export interface TimeSpan {
   readonly from: number;
   readonly to: number;
 }
 
-export interface AttemptSpan extends Span {
+export interface AttemptSpan extends TimeSpan {
   readonly point: number;
   readonly attempt: number;
   readonly verdict: 'accepted' | 'rejected' | 'cut' | null;
@@ -27,8 +27,8 @@ export interface AttemptSpan extends Span {
 interface StripsPartProps {
   readonly id: string;
   /** What is shown; null: the whole run. */
-  readonly span: Span | null;
-  readonly onSpan: (span: Span | null) => void;
+  readonly span: TimeSpan | null;
+  readonly onSpan: (span: TimeSpan | null) => void;
   /** The instant that is looked at; null: none. */
   readonly cursor: number | null;
   readonly onCursor: (at: number | null) => void;
@@ -82,7 +82,7 @@ export function StripsPart({ id, span, onSpan, cursor, onCursor, attempts, alarm
     };
   }, [id, span, parts, revision]);
   const whole = signals?.whole ?? null;
-  const shown: Span = span ?? whole ?? { from: 0, to: 1 };
+  const shown: TimeSpan = span ?? whole ?? { from: 0, to: 1 };
   const x = (at: number): number => left + ((at - shown.from) / Math.max(1, shown.to - shown.from)) * (width - left - 8);
   const instantAt = (clientX: number): number => {
     const box = frame.current?.getBoundingClientRect();
@@ -91,13 +91,13 @@ export function StripsPart({ id, span, onSpan, cursor, onCursor, attempts, alarm
   };
   const zoom = (factor: number, about = cursor ?? (shown.from + shown.to) / 2): void => {
     if (whole === null) return;
-    const next = within(whole, about - (about - shown.from) * factor, about + (shown.to - about) * factor);
+    const next = spanInside(whole, about - (about - shown.from) * factor, about + (shown.to - about) * factor);
     onSpan(next.from <= whole.from && next.to >= whole.to ? null : next);
   };
   const pan = (share: number): void => {
     if (whole === null || span === null) return;
     const by = share * (shown.to - shown.from);
-    onSpan(within(whole, shown.from + by, shown.to + by));
+    onSpan(spanInside(whole, shown.from + by, shown.to + by));
   };
   const move = (by: number): void => {
     const next = Math.min(shown.to, Math.max(shown.from, (cursor ?? (shown.from + shown.to) / 2) + by));
@@ -173,7 +173,7 @@ export function StripsPart({ id, span, onSpan, cursor, onCursor, attempts, alarm
           const to = instantAt(event.clientX);
           const [low, high] = [Math.min(drag.from, to), Math.max(drag.from, to)];
           // A drag of some width chooses a stretch, a click an instant.
-          if (x(high) - x(low) > 8) onSpan(within(whole, low, high));
+          if (x(high) - x(low) > 8) onSpan(spanInside(whole, low, high));
           else onCursor(to);
           setDrag(null);
         }}

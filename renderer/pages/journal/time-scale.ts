@@ -23,7 +23,7 @@ export function timeMarks(from: number, to: number, most: number): readonly Time
 }
 
 /** A stretch of time inside of `whole`, of the same length where it fits. */
-export function within(whole: { readonly from: number; readonly to: number }, from: number, to: number): { readonly from: number; readonly to: number } {
+export function spanInside(whole: { readonly from: number; readonly to: number }, from: number, to: number): { readonly from: number; readonly to: number } {
   const least = 2 * second;
   const length = Math.min(Math.max(to - from, least), Math.max(whole.to - whole.from, least));
   const begin = Math.min(Math.max(from, whole.from), Math.max(whole.from, whole.to - length));

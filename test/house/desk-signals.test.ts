@@ -4,11 +4,11 @@ import { expect, test } from 'vitest';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { RunEventBody } from '../../app/journal/events.ts';
 import { unixMillis, volts } from '../../app/quantities/quantity.ts';
-import { attemptBodies, equipment, frameHz, framesFrom, openedBody, planOf } from '../../test/builders/archived-run.ts';
-import { scratchFolder } from '../../test/builders/in-process.ts';
-import { openArchive } from '../archive/archive.ts';
-import { machineEntropy } from '../clock/machine.ts';
-import { RunSignals } from './desk-signals.ts';
+import { attemptBodies, equipment, frameHz, framesFrom, openedBody, planOf } from '../builders/archived-run.ts';
+import { scratchFolder } from '../builders/in-process.ts';
+import { openArchive } from '../../main/archive/archive.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
+import { RunSignals } from '../../main/host/desk-signals.ts';
 
 const begin = Date.UTC(2026, 2, 1, 8);
 
