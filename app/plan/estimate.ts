@@ -101,14 +101,18 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
     return made;
   };
 
+  let driven = 0;
   const beforeWindow = (point: Point): number => {
+    // RUN-230
+    const goesOn = plan.targets !== undefined && point.channel === driven;
+    if (point.role !== 'zero') driven = point.channel;
     switch (point.role) {
       case 'zero':
         return plan.zero.settleS;
       case 'look':
         return plan.settleS + (lookPart(point) === 'long' ? shutGraceS + shutSpanS : 0);
       default:
-        return purgeS + plan.settleS;
+        return (goesOn ? 0 : purgeS) + plan.settleS;
     }
   };
 

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { mersenne } from 'pure-rand/generator/mersenne';
 import { describe, expect, test } from 'vitest';
-import { countPoints, expandPlan } from './expand.ts';
+import { checksOf, countPoints, expandPlan } from './expand.ts';
 import { blindShifts } from './invariance.ts';
 import { parsePlan } from './parse.ts';
 import { planSchema } from './plan.ts';
@@ -519,5 +519,34 @@ describe('expansion of a plan', () => {
     expect(parsed.ok && expandPlan(parsed.plan).some((p) => p.role === 'invariance' || p.role === 'blind')).toBe(false);
     const today = parsePlan(document);
     expect(today.ok && countPoints(today.plan)).toMatchObject({ invariance: 12, blind: 10 });
+  });
+});
+
+describe('a plan with targets', () => {
+  const wanting = (plan: Plan): Plan => ({ ...plan, targets: { deadTimeUs: 5, atVoltage: [], hours: 24, attemptsPerCell: 60 } });
+  const whole = (kind: Shape['kind']): Plan => ({ ...planOf({ kind, widths: 6, pressures: 2, everyPoints: 7 }), look: { ...planOf({}).look, windowS: 2 }, zero: { settleS: 3, decayS: 20, deadTimeUs: 2 }, pair: { windows: 1 }, invariance: { percent: 20, pressurePercent: 2 }, blind: { percent: 10, mostUs: 20 }, static: { replicates: 2, voltageV: 13, periodMs: 25 } });
+
+  test('PLAN-90: its points are what comes before the first measure point of its grid; without targets nothing changes', () => {
+    for (const kind of ['nested', 'alternating', 'shuffled', 'randomised'] as const) {
+      const grid = whole(kind);
+      const points = expandPlan(wanting(grid));
+      expect(points).toEqual(expandPlan(grid).slice(0, points.length));
+      expect(points.map((p) => p.role)).toEqual([...Array.from({ length: 6 }, () => 'look'), 'zero', 'reference']);
+      const { measure, reference, zero, look, ...none } = countPoints(wanting(grid));
+      expect([measure, reference, zero, look]).toEqual([0, 1, 1, 6]);
+      expect(Object.values(none).every((count) => count === 0)).toBe(true);
+      expect(planSchema.parse({ ...grid }).targets).toBeUndefined();
+    }
+  });
+
+  test('PLAN-91: what ends a pressure are the checks of its grid with one replicate, and its zero points are long', () => {
+    const grid = whole('shuffled');
+    const single = expandPlan({ ...grid, axes: { ...grid.axes, replicates: 1 } });
+    const ends = [300, 400].map((kpa) => checksOf(wanting(grid), kpa));
+    for (const role of ['static', 'blind', 'pair', 'invariance'] as const) expect(ends.flat().filter((p) => p.role === role).length).toBe(single.filter((p) => p.role === role).length);
+    expect(ends.map((list) => list.slice(-2).map((p) => [p.role, p.role === 'zero' ? p.pressure : 0]))).toEqual([[['reference', 0], ['zero', 3e5]], [['reference', 0], ['zero', 4e5]]]);
+    expect(ends[1]?.some((p) => p.role === 'pair')).toBe(false);
+    expect(zeroWindow(wanting(grid))).toBe(60);
+    expect(zeroWindow({ ...wanting(grid), zero: { ...grid.zero, windowS: 17 } })).toBe(17);
   });
 });

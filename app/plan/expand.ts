@@ -6,6 +6,7 @@ import { blindPlaces, blindWindows, changedPressures, invarianceSet, invarianceW
 import type { Nuisance } from './invariance.ts';
 import { hasLook, lookSetPoint } from './look.ts';
 import type { Plan } from './plan.ts';
+import { onceMore } from './points.ts';
 import type { Point } from './points.ts';
 import { typicalDeadTime } from './typical.ts';
 import { hasZeroPoints } from './zero.ts';
@@ -27,6 +28,8 @@ const pairOverDeadTime = 2.5;
 
 /** How many points of each role `expandPlan` gives, without making them. */
 export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference' | 'held' | 'zero' | 'pair' | 'invariance' | 'blind' | 'look', number>> {
+  // PLAN-90
+  if (plan.targets !== undefined) return { measure: 0, reference: plan.reference === undefined ? 0 : 1, held: 0, zero: hasZeroPoints(plan) ? 1 : 0, pair: 0, invariance: 0, blind: 0, look: hasLook(plan) ? 3 * plan.injectors.length : 0 };
   const { voltageV, pressureKpa, widthMs, periodMs, replicates } = plan.axes;
   const { time, period, longPeriod, pressure } = invarianceSet(plan);
   const measure =
@@ -49,8 +52,24 @@ export function countPoints(plan: Plan): Readonly<Record<'measure' | 'reference'
  *
  * The plan must have passed `parsePlan`; a reference injector that is not in the plan throws.
  */
-// eslint-disable-next-line max-lines-per-function -- the order of the plan is the nesting of its loops, read from outside in
 export function expandPlan(plan: Plan): readonly Point[] {
+  const grid = expandGrid(plan);
+  // What is measured is added by the schedule. PLAN-90
+  return plan.targets === undefined ? grid : grid.slice(0, grid.findIndex((p) => p.role === 'measure'));
+}
+
+/** What a plan with targets measures of one pressure, kPa, once its cells are known: static flow and self-checks, as many as for one replicate of its grid, a reference and a zero point. PLAN-91 */
+export function checksOf(plan: Plan, pressureKpa: number): readonly Omit<Point, 'index'>[] {
+  const first = kilopascals(at(plan.axes.pressureKpa, 0));
+  const pressure = kilopascals(pressureKpa);
+  const grid = expandGrid({ ...plan, axes: { ...plan.axes, replicates: 1 } });
+  const checks = grid.filter((p) => (p.role === 'static' || p.role === 'blind' ? p.pressure === pressure : (p.role === 'pair' || p.role === 'invariance') && pressure === first));
+  const ends = (['reference', 'zero'] as const).flatMap((role) => grid.filter((p) => p.role === role && (role === 'reference' || p.pressure === pressure)).slice(-1));
+  return [...checks, ...ends].map(onceMore);
+}
+
+// eslint-disable-next-line max-lines-per-function -- the order of the plan is the nesting of its loops, read from outside in
+function expandGrid(plan: Plan): readonly Point[] {
   const points: Point[] = [];
   const reference = referenceOf(plan);
   let references = 0;

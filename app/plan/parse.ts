@@ -60,7 +60,7 @@ function betweenFields(plan: Plan): readonly Problem[] {
     (index) => ['types', index, 'type'],
     ({ type }, first) => `The type ${type} is already that of types[${first}]. Each type is listed once.`,
   );
-  problems.push(...ofTypes(plan));
+  problems.push(...ofTypes(plan), ...ofTargets(plan));
   for (const { axis, stepsPerUnit, step } of axisSteps) {
     once(
       plan.axes[axis],
@@ -130,6 +130,22 @@ function betweenFields(plan: Plan): readonly Problem[] {
     add(['axes'], `The axes multiply to ${total} points; a plan may have ${maxPoints}. Shorten an axis or split the plan.`);
   }
   return problems;
+}
+
+/** Fewer widths leave nothing to be chosen among: a line begins with four, and two of them tell where it ends. */
+const fewestPlaces = 6;
+
+/** PLAN-92 */
+function ofTargets({ targets, axes }: Plan): readonly Problem[] {
+  if (targets === undefined) return [];
+  const at = (path: readonly PropertyKey[], text: string): Problem => ({ path: pathText(['targets', ...path]), text });
+  return [
+    ...targets.atVoltage.flatMap(({ voltageV }, index): readonly Problem[] => {
+      if (!axes.voltageV.includes(voltageV)) return [at(['atVoltage', index, 'voltageV'], `${voltageV} V is none of the voltages of axes.voltageV. A target belongs to a voltage that is measured.`)];
+      return targets.atVoltage.findIndex((t) => t.voltageV === voltageV) < index ? [at(['atVoltage', index, 'voltageV'], `There is a target at ${voltageV} V already. Each voltage is listed once.`)] : [];
+    }),
+    ...(axes.widthMs.length < fewestPlaces ? [at([], `The schedule chooses among the widths of axes.widthMs, and ${axes.widthMs.length} are too few. Give ${fewestPlaces} at least, down to where lines are thought to end.`)] : []),
+  ];
 }
 
 /** PLAN-86 */

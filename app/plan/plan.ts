@@ -197,6 +197,23 @@ export const planSchema = z.strictObject({
       shutMlMin: positive.default(20),
     })
     .prefault({}),
+  /**
+   * What is wanted in place of how often (PLAN-90): the schedule chooses among the widths of the axes until each cell is known so well
+   * (app/schedule). Absent: every point of the grid, `axes.replicates` times.
+   */
+  targets: z
+    .strictObject({
+      /** U95 of the dead time, us, at every voltage that `atVoltage` does not name. */
+      deadTimeUs: positive.max(1000),
+      atVoltage: z.array(z.strictObject({ voltageV: positive, deadTimeUs: positive.max(1000) })).max(1000).default([]),
+      /** U95 of the slope, percent; absent: as it comes. */
+      slopePercent: positive.max(100).optional(),
+      /** Ceiling of the bench time as it is expected, h: nothing is added beyond it. */
+      hours: positive.max(1000).default(24),
+      /** Most windows of one cell, those of the search for the end of the line among them. */
+      attemptsPerCell: z.int().min(6).max(1000).default(60),
+    })
+    .optional(),
   supply: z
     .strictObject({
       toleranceV: positive.default(0.05),

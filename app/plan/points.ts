@@ -10,6 +10,11 @@ export const shownPoint = (index: number): number => index + 1;
 /** The index of the point that a person or a file calls `number`. */
 export const pointIndex = (number: number): number => number - 1;
 
+/** The same set point, to be measured once more: where in the run it stands it is told by the run (RUN-183). */
+export function onceMore({ role, injector, channel, voltage, pressure, width, period, replicate, changed }: Point): Omit<Point, 'index'> {
+  return { role, injector, channel, voltage, pressure, width, period, replicate, ...(changed === undefined ? {} : { changed }) };
+}
+
 /** One thing to measure. Its index in the expansion of the plan is its name for all time. */
 export interface Point {
   readonly index: number;

@@ -14,7 +14,7 @@ const longestS = 60;
 const betweenPointsS = 0.3;
 
 /** What of a plan decides on the length of its zero points. */
-export type ZeroPlan = Pick<Plan, 'injectors' | 'axes' | 'purge' | 'settleS' | 'window' | 'zero'>;
+export type ZeroPlan = Pick<Plan, 'injectors' | 'axes' | 'purge' | 'settleS' | 'window' | 'zero' | 'targets'>;
 
 export function hasZeroPoints(plan: Pick<Plan, 'zero'>): boolean {
   return plan.zero.windowS !== 0;
@@ -23,6 +23,8 @@ export function hasZeroPoints(plan: Pick<Plan, 'zero'>): boolean {
 /** Length of every zero point of the plan; from the plan alone, so that it is the same for all time (PLAN-45). */
 export function zeroWindow(plan: ZeroPlan): Seconds {
   if (plan.zero.windowS !== undefined) return seconds(plan.zero.windowS);
+  // How long a run with targets takes nobody knows before; few and long ones cost the least beside their rest. PLAN-91
+  if (plan.targets !== undefined) return seconds(longestS);
   const { injectors, axes, purge, settleS, window } = plan;
   const points = injectors.length * axes.voltageV.length * axes.pressureKpa.length * axes.widthMs.length * axes.periodMs.length * axes.replicates;
   const pointS = (purge.pulses * purge.periodMs) / 1e3 + settleS + window.minS + betweenPointsS;

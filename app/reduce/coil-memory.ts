@@ -52,7 +52,16 @@ function timeConstantsOf(plan: Plan, type: string): readonly { readonly tau: num
 /** By type, for those of which it is told; none: of no type. `windows`: all of the run, in any order. */
 export function coilMemories(plan: Plan, windows: readonly Driven[]): ReadonlyMap<string, CoilMemory> {
   const types = [...new Set(plan.injectors.map((injector) => injector.type))].filter((type) => tellsMemory(plan, type));
-  return new Map(types.map((type) => [type, new CoilMemory(plan, type, windows.filter(({ reduced: { at } }) => typeOfInjector(plan, at) === type))]));
+  const unpurged = unpurgedOf(plan, windows);
+  return new Map(types.map((type) => [type, new CoilMemory(plan, type, windows.filter(({ reduced: { at } }) => typeOfInjector(plan, at) === type), unpurged)]));
+}
+
+/** Windows without a purge before them: those of a first look; and where a plan has targets, those whose injector was driven just before (RUN-230). */
+function unpurgedOf(plan: Plan, windows: readonly Driven[]): ReadonlySet<ReducedWindow> {
+  const looks = windows.filter(({ reduced: { at } }) => at.role === 'look');
+  if (plan.targets === undefined) return new Set(looks.map((w) => w.reduced));
+  const driven = windows.filter(({ reduced: { at } }) => at.role !== 'zero').toSorted((a, b) => a.order - b.order);
+  return new Set([...looks, ...driven.filter(({ reduced: { at } }, i) => driven[i - 1]?.reduced.at.channel === at.channel)].map((w) => w.reduced));
 }
 
 /** Watts by which each window's coil stood off the settled warmth of its own pulses, for each time constant: less than 0, it was still cooler. */
@@ -62,11 +71,11 @@ export class CoilMemory {
   readonly #watts: readonly Float64Array[];
 
   /** `windows`: all of the injectors of the type, in any order. */
-  constructor(plan: Plan, type: string, windows: readonly Driven[]) {
+  constructor(plan: Plan, type: string, windows: readonly Driven[], unpurged: ReadonlySet<ReducedWindow>) {
     this.timeConstants = timeConstantsOf(plan, type);
     const driven = windows.filter(({ reduced: { at } }) => at.role !== 'zero').toSorted((a, b) => a.order - b.order);
     driven.forEach(({ reduced }, i) => this.#places.set(reduced, i));
-    this.#watts = this.timeConstants.map(({ tau }) => courseOf(plan, driven, tau));
+    this.#watts = this.timeConstants.map(({ tau }) => courseOf(plan, driven, tau, unpurged));
   }
 
   /** W; 0 for a window that nothing is known of. */
@@ -76,17 +85,18 @@ export class CoilMemory {
 }
 
 /** By time constant: a rest, the purge, the settling and the window each lead the coil towards the warmth of their own pulses. */
-function courseOf(plan: Plan, driven: readonly Driven[], tau: number): Float64Array {
+function courseOf(plan: Plan, driven: readonly Driven[], tau: number, unpurged: ReadonlySet<ReducedWindow>): Float64Array {
   const course = new Float64Array(driven.length);
   const coils = new Map<number, { watts: number; until: number }>();
   const purgeS = plan.purge.pulses * plan.purge.periodMs * 1e-3;
   const [afterPurge, afterSettling] = [Math.exp(-purgeS / tau), Math.exp(-plan.settleS / tau)];
   const resistance = plan.injectors.map((_, injector) => ohmOf(plan, injector));
-  driven.forEach(({ reduced: { at }, window }, i) => {
+  driven.forEach(({ reduced, window }, i) => {
+    const { at } = reduced;
     const coil = coils.get(at.channel) ?? { watts: 0, until: Number.NEGATIVE_INFINITY };
     coils.set(at.channel, coil);
     const ohm = resistance[at.injector] ?? Number.NaN;
-    const purged = at.role === 'look' ? 0 : purgeS;
+    const purged = unpurged.has(reduced) ? 0 : purgeS;
     const rest = window.from - plan.settleS - purged - coil.until;
     let watts = rest < -resetS ? 0 : coil.watts * Math.exp(-Math.max(0, rest) / tau);
     if (purged > 0) {

@@ -30,6 +30,7 @@ import { Sweep } from './engine/sweep.ts';
 import type { RunCommand, RunEventBody } from '../journal/events.ts';
 import type { RunState } from '../journal/state.ts';
 import type { HostClocks } from './host-time.ts';
+import type { Decision } from '../schedule/schedule.ts';
 import { restingModes } from './machine.ts';
 import { adviceText, doingText } from './status.ts';
 import type { RunStatus } from './status.ts';
@@ -47,6 +48,8 @@ export type EngineInput = HostClocks & (
   | { readonly kind: 'tick' }
   /** 'down' again, while it is down: it is known why it does not come back. */
   | { readonly kind: 'link'; readonly state: 'up' | 'down'; readonly bootId: string; readonly reason: string }
+  /** What the schedule says of the journal as it was when decision `number` was asked for (RUN-231). */
+  | { readonly kind: 'decision'; readonly number: number; readonly decision: Decision }
   | { readonly kind: 'command'; readonly id: string; readonly by: string; readonly command: RunCommand }
 );
 
@@ -65,6 +68,8 @@ export interface EngineOutput {
 export interface RunEngine {
   step(input: EngineInput): EngineOutput;
   readonly state: RunState;
+  /** Number of the decision that the run waits for: its host gives it as an input; null: it waits for none. */
+  readonly awaitsDecision: number | null;
   status(now: number): RunStatus;
 }
 
@@ -136,6 +141,10 @@ class Engine implements RunEngine {
     return this.#core.state;
   }
 
+  get awaitsDecision(): number | null {
+    return this.#schedule.awaitsDecision;
+  }
+
   step(input: EngineInput): EngineOutput {
     // Frames are many and apart: what is read of inputs of one shape is found at once, of those of several it is looked up each time.
     if (input.kind === 'frame') {
@@ -190,6 +199,9 @@ class Engine implements RunEngine {
         return;
       case 'link':
         this.#ignored = input.state === 'down' ? this.#link.down(input.reason) : this.#link.up(input.bootId);
+        return;
+      case 'decision':
+        if (!this.#schedule.decide(input.number, input.decision)) this.#ignored = `Decision ${input.number} is not waited for any more.`;
         return;
       case 'command': {
         const { answer, again } = this.#commands.take(input.id, input.by, input.command);

@@ -107,7 +107,7 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
     case 'blind-unsealed':
       return `The secrets of ${event.shifts.length} blind windows are told; reduce shows whether they were found.`;
     case 'points-added':
-      return `${event.points.length} points more are measured: ${event.why}`;
+      return `${event.points.length === 1 ? 'One point more is' : `${event.points.length} points more are`} measured: ${event.why}.`;
     case 'injector-out':
       return event.text;
     case 'injector-looked-at':

@@ -7,6 +7,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { preflight, type PreflightContext } from '../../app/plan/preflight.ts';
+import type { Decision } from '../../app/schedule/schedule.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive, OpenedArchive } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
@@ -45,6 +46,8 @@ export type DeskJob =
   | { readonly kind: 'meter-checks'; readonly equipment: Equipment; readonly today: string }
   | { readonly kind: 'meter-check'; readonly document: unknown; readonly equipment: Equipment }
   | { readonly kind: 'head' }
+  /** What is measured next in a run of a plan with targets (RUN-231). */
+  | { readonly kind: 'decide'; readonly run: string }
   | { readonly kind: 'verify'; readonly params: ParsedParams<'archive.verify'> }
   | { readonly kind: 'backup'; readonly path: string }
   | {
@@ -85,6 +88,7 @@ export interface DeskResults {
   readonly 'meter-checks': AsJson<AnswerTo<'meter-checks.list'>>;
   readonly 'meter-check': ReturnType<typeof judgedForWindow>;
   readonly head: AnswerTo<'archive.head'>;
+  readonly decide: Decision;
   readonly verify: AnswerTo<'archive.verify'>;
   readonly backup: AnswerTo<'archive.backup'>;
   readonly check: AnswerTo<'plan.check'>;
@@ -225,6 +229,11 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       if (inTheWay !== null) return { ok: false, code: 'archive', text: inTheWay };
       const copied = await archive.backup(job.path);
       return copied.ok ? done('backup', { path: copied.path, bytes: copied.bytes }) : { ok: false, code: 'archive', text: copied.text };
+    }
+    case 'decide': {
+      const { decideStored } = await import('../service/decide.ts');
+      const decided = decideStored(archive, job.run);
+      return decided.ok ? done('decide', decided.decision) : { ok: false, code: 'archive', text: decided.text };
     }
     case 'check': {
       const parsed = parsePlan(job.document);

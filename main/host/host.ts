@@ -98,6 +98,7 @@ export class Host {
     this.#runs = new RunAtHost({
       archive, clock, entropy, freeDiskBytes, tell,
       bench: this.#bench,
+      desk: parts.desk,
       changes: this.#changes,
       lost: () => {
         this.#lookAtArchive();

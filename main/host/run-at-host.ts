@@ -7,6 +7,8 @@ import type { Clock } from '../clock/clock.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import type { ManualAnswer } from '../service/manual-bench.ts';
 import { loadRunGently, RunService, type RunFailure, type WhichRun } from '../service/run-service.ts';
+import type { Decide } from '../service/decide.ts';
+import type { Desk } from './desk.ts';
 import type { BenchAtHost } from './bench-at-host.ts';
 import type { Changes } from './changes.ts';
 import { Failed, noBench, notOpen } from './outcome.ts';
@@ -18,6 +20,8 @@ interface RunParts {
   readonly entropy: Entropy;
   readonly freeDiskBytes: () => number | null;
   readonly bench: BenchAtHost;
+  /** What is measured next is worked out there, beside the thread that drives the bench (RUN-231). */
+  readonly desk: Desk;
   readonly changes: Changes;
   readonly tell: Tell;
   /** What is lost of what was to be kept, so that nothing may be begun; null: nothing. */
@@ -65,8 +69,12 @@ export class RunAtHost {
     const { bench, place, manual } = this.#parts.bench.connected;
     const safe = await manual.leave('A run is being opened.');
     if (!safe.accepted) return new Failed('bench', safe.reason);
-    const { archive, entropy, freeDiskBytes, tell } = this.#parts;
-    const opened = await RunService.open({ archive, clock: place.clock, bench, simulated: place.simulated, entropy, freeDiskBytes }, which);
+    const { archive, entropy, freeDiskBytes, tell, desk } = this.#parts;
+    const decide: Decide = async (run) => {
+      const answer = await desk.do({ kind: 'decide', run });
+      return answer.ok ? { ok: true, decision: answer.value } : { ok: false, text: answer.text };
+    };
+    const opened = await RunService.open({ archive, clock: place.clock, bench, simulated: place.simulated, entropy, freeDiskBytes, decide }, which);
     if (!opened.ok) return new Failed(failureCodes[opened.code], opened.text);
     const { service, committed } = opened;
     this.#run = service;

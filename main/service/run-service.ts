@@ -25,6 +25,7 @@ import { today, undatable } from '../clock/dating.ts';
 import { newId, type Entropy } from '../clock/entropy.ts';
 import { blindSource } from './blind.ts';
 import { isDriven } from './driven.ts';
+import { Decisions, type Decide } from './decide.ts';
 import { hold, type Held } from './held-bench.ts';
 import { brokenByCommit, brokenByStep } from './invariants.ts';
 import { loadRun, loadRunGently, type RunFailure } from './load-run.ts';
@@ -41,6 +42,8 @@ interface SharedParts {
   readonly entropy: Entropy;
   /** null when it cannot be told. */
   readonly freeDiskBytes: () => number | null;
+  /** Works out what is measured next, away from this thread; absent: it is done here, between two frames (RUN-231). */
+  readonly decide?: Decide;
 }
 
 export type ServiceParts =
@@ -90,6 +93,7 @@ export class RunService {
   #abandon: () => void = () => undefined;
   #onFirstFrame: (() => void) | null = null;
   readonly #letGo: () => Promise<void>;
+  readonly #decisions: Decisions;
   #unlisten: () => void = () => undefined;
   /** Somebody works on the bench by hand, and the run does not look. */
   #aside = false;
@@ -97,6 +101,7 @@ export class RunService {
   private constructor(id: string, engine: RunEngine, { bench, letGo }: Held, parts: ServiceParts) {
     this.id = id;
     this.#letGo = letGo;
+    this.#decisions = new Decisions(parts.archive, id, parts.decide);
     this.plan = engine.state.plan;
     this.#engine = engine;
     this.#bench = bench;
@@ -374,6 +379,7 @@ export class RunService {
       if (next === undefined) break;
       this.#feed(next);
     }
+    if (!this.#telling) this.#decisions.give(this.#engine.awaitsDecision, (number, decision) => this.#feed({ kind: 'decision', ...this.#time(), number, decision }));
     return output;
   }
 

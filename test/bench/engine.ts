@@ -49,6 +49,9 @@ export function bench(): Promise<BenchReport> {
     get state() {
       return live.state;
     },
+    get awaitsDecision() {
+      return live.awaitsDecision;
+    },
     status: (now) => live.status(now),
     step(input) {
       inputs.push(input);

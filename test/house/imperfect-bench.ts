@@ -166,6 +166,7 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
   };
 
   let now = 8;
+  let driven = 0;
   let at: { readonly voltage: number; readonly pressure: number } = { voltage: 0, pressure: 0 };
   const drift = driftOf(course, what, points.length);
 
@@ -188,8 +189,10 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
       return settled + (before * coil.tauS * (1 - Math.exp(-time / coil.tauS))) / time;
     };
     towards(0, Math.max(1e-9, now - channel.until));
-    const purgeS = plan.purge.pulses * plan.purge.periodMs * 1e-3;
-    towards(power(of, volt, plan.purge.widthMs * 1e-3, plan.purge.periodMs * 1e-3), purgeS);
+    // A plan with targets purges where the injector changes (RUN-230).
+    const purgeS = plan.targets !== undefined && point.channel === driven ? 0 : plan.purge.pulses * plan.purge.periodMs * 1e-3;
+    driven = point.channel;
+    if (purgeS > 0) towards(power(of, volt, plan.purge.widthMs * 1e-3, plan.purge.periodMs * 1e-3), purgeS);
     const watts = power(of, volt, width, period);
     towards(watts, plan.settleS);
     now += purgeS + plan.settleS;

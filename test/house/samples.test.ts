@@ -20,6 +20,15 @@ test('the sample sweep has 8 injectors, 5 voltages from 9 to 16 V, 12 widths and
   expect(countPoints(parsed.plan)).toEqual({ measure: 1440, reference: 16, held: 0, zero: 6, pair: 8, invariance: 48, blind: 36, look: 24 });
 });
 
+test('PLAN-90: the sample of targets is the sample sweep with targets in place of replicates', () => {
+  const parsed = parsePlan(readSample('targets'));
+  const sweep = parsePlan(readSample('plan'));
+  expect(parsed).toMatchObject({ ok: true });
+  if (!parsed.ok || !sweep.ok) return;
+  expect(parsed.plan.targets?.atVoltage.map((t) => t.voltageV)).toEqual(parsed.plan.axes.voltageV);
+  expect({ ...parsed.plan, name: '', order: '', targets: undefined, axes: { ...parsed.plan.axes, replicates: 3 } }).toEqual({ ...sweep.plan, name: '', order: '', targets: undefined });
+});
+
 test('the report details have all that a report may state, and plainly invented names', () => {
   const parsed = reportDetailsSchema.safeParse(readSample('report-details'));
   expect(parsed.error).toBeUndefined();

@@ -93,7 +93,11 @@ export class PulsedPoint {
 
   *measure(): Procedure<Outcome> {
     const { plan } = this.#core.state;
-    if (plan.purge.pulses > 0 && this.#point.role !== 'look') yield* this.#purge();
+    const driven = this.#settings.driven;
+    this.#settings.driven = this.#point.channel;
+    // Where windows of one injector follow each other by a schedule there is no air to be driven out (RUN-230).
+    const goesOn = plan.targets !== undefined && driven === this.#point.channel;
+    if (plan.purge.pulses > 0 && this.#point.role !== 'look' && !goesOn) yield* this.#purge();
     yield* this.#startPulses();
     yield* this.#settle();
     yield* this.#fillWindow();

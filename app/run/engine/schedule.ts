@@ -10,6 +10,7 @@ import { leave } from './course.ts';
 import type { Leave } from './course.ts';
 import type { InjectorsOut } from './injectors-out.ts';
 import type { Outcome } from './outcome.ts';
+import type { Decision } from '../../schedule/schedule.ts';
 import type { Safety } from './safety.ts';
 
 /** Less than the line can tell of two widths, s. */
@@ -21,6 +22,11 @@ export class Schedule {
   readonly #core: EngineCore;
   readonly #safety: Safety;
   readonly #injectors: InjectorsOut;
+  /** What was decided last, and how far the journal was then: the same journal is not asked about twice (RUN-231). */
+  #decided: { readonly decision: Decision; readonly revision: number } | null = null;
+  /** Number of the decision that is waited for; null: none is. */
+  #awaited: number | null = null;
+  #decisions = 0;
   #attemptSince = 0;
   #attemptTime = 0;
   #attemptsTimed = 0;
@@ -36,12 +42,40 @@ export class Schedule {
     return remainingTime(this.#core.state, this.#attemptTime, this.#attemptsTimed);
   }
 
+  /** Number of the decision that is waited for (RUN-231); null: none is. */
+  get awaitsDecision(): number | null {
+    const { mode, current } = this.#core.state;
+    return mode === 'measuring' && current === null ? this.#awaited : null;
+  }
+
+  /** Whether it has to be decided what is measured further: all that was decided before has been measured, and nobody wants the run to rest or end. */
+  get needsDecision(): boolean {
+    const { state } = this.#core;
+    if (state.plan.targets === undefined || state.finishing || state.pausePending || state.planOver || state.secondPassStarted) return false;
+    return this.#decided?.revision !== state.revision && this.#firstTarget() === null;
+  }
+
+  awaitDecision(): number {
+    this.#decisions += 1;
+    this.#awaited = this.#decisions;
+    return this.#decisions;
+  }
+
+  /** False: nobody waits for it any more. */
+  decide(number: number, decision: Decision): boolean {
+    if (this.awaitsDecision !== number) return false;
+    this.#awaited = null;
+    for (const { points, rule, why } of decision.additions) this.#core.emit({ kind: 'points-added', points, by: { rule }, why });
+    this.#decided = { decision, revision: this.#core.state.revision };
+    return true;
+  }
+
   /** Begins the attempt that comes next, in the second pass if need be; or a pause that was asked for, or the end. */
   begin(): Leave | null {
     const { state } = this.#core;
     if (state.finishing) return this.#end('It was asked to finish early.');
     const target = this.#target();
-    if (target === null) return this.#end('There is no point left to measure.');
+    if (target === null) return this.#end(this.#decided?.decision.text ?? 'There is no point left to measure.');
     if (state.pausePending) return leave(() => this.#safety.goSafe({ kind: 'paused' }, 'A pause at the next point was asked for.'));
     const attempts = state.points.at(target.point)?.attempts ?? [];
     this.#attemptSince = this.#core.now;
@@ -85,13 +119,18 @@ export class Schedule {
     return injector !== null && verdict === 'rejected' ? this.#injectors.afterRejection(point, injector, cause, text) : null;
   }
 
-  #target(): ReturnType<typeof nextTarget> {
+  /** Before any second pass. */
+  #firstTarget(): ReturnType<typeof nextTarget> {
     const { state } = this.#core;
-    let target = nextTarget(state);
-    if (target === null || state.setPoints[target.point]?.role !== 'look') {
-      this.#injectors.judgeLooks();
-      target = nextTarget(this.#core.state);
-    }
+    const target = nextTarget(state);
+    if (target !== null && state.setPoints[target.point]?.role === 'look') return target;
+    this.#injectors.judgeLooks();
+    return nextTarget(this.#core.state);
+  }
+
+  #target(): ReturnType<typeof nextTarget> {
+    const target = this.#firstTarget();
+    const { state } = this.#core;
     if (target !== null || state.planOver || state.secondPassStarted || state.plan.repeats.attemptsSecondPass === 0) return target;
     const failed = failedPoints(state);
     if (failed.length === 0) return null;

@@ -18,6 +18,8 @@ export class EngineSettings {
   pumping = false;
   /** A burst was asked for and its end has not been seen. */
   pulsing = false;
+  /** Channel whose injector was driven last, since the bench was safe; null: none was (RUN-230). */
+  driven: number | null = null;
   /** The rail was asked to be shut off, and not yet to be opened again. */
   railShut = false;
   /** On the scale of `now`; NaN: it is not. */
@@ -76,6 +78,7 @@ export class EngineSettings {
     this.armed = false;
     this.pumping = false;
     this.pulsing = false;
+    this.driven = null;
     this.railShut = false;
   }
 

@@ -17,6 +17,8 @@ import { ZeroPoint } from './zero-point.ts';
 
 /** How long the supply may take to its safe value in the proof, s. */
 const safeSupplyTimeout = 10;
+/** For a decision that takes a second at the most, s. */
+const decisionTimeout = 60;
 /** Pulses that must be seen before the silence of the proof begins. */
 const proofPulses = 2;
 const expectsDeadMan = factsOf('expectsDeadMan');
@@ -73,12 +75,25 @@ export class Sweep {
 
   *#measureOn(): Procedure {
     for (;;) {
+      if (this.#schedule.needsDecision) yield* this.#decision();
       const away = this.#schedule.begin();
       if (away !== null) yield away;
       const ended = yield* this.#attempt();
       const turned = this.#schedule.attemptEnded(ended);
       if (turned !== null) yield turned;
     }
+  }
+
+  /** What is measured next is worked out beside the thread that drives the bench; nothing is driven meanwhile (RUN-231). */
+  *#decision(): Procedure {
+    const number = this.#schedule.awaitDecision();
+    yield* until({
+      facts: noFacts,
+      met: () => this.#schedule.awaitsDecision !== number,
+      dueAfter: decisionTimeout,
+      overdue: () => leave(() => this.#safety.callPerson('schedule', `What is to be measured next was not worked out within ${decisionTimeout} s. Resume to have it worked out again.`)),
+      waitingFor: () => ({ text: 'what is measured next to be worked out', value: null, low: null, high: null, unit: '' }),
+    });
   }
 
   *#stopAndGoOn(outcome: Outcome): Procedure {

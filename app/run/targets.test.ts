@@ -1,0 +1,110 @@
+import { describe, expect, it } from 'vitest';
+import type { Plan } from '../plan/plan.ts';
+import { milliseconds } from '../quantities/quantity.ts';
+import type { Decision } from '../schedule/schedule.ts';
+import { TestRun, testPlan } from './scripted-bench.test-helper.ts';
+
+const targets: NonNullable<Plan['targets']> = { deadTimeUs: 5, atVoltage: [], hours: 10, attemptsPerCell: 30 };
+const wanting = (): TestRun => new TestRun({ plan: { ...testPlan(), targets, zero: { ...testPlan().zero, windowS: 0 } } });
+
+/** Measure points of these injectors, one after the other. */
+function adding(run: TestRun, injectors: readonly number[], why = 'not known well enough'): Decision {
+  const { axes, injectors: all } = run.plan;
+  return {
+    text: '',
+    additions: [{
+      rule: 'SCH-7',
+      why,
+      points: injectors.map((injector, replicate) => ({ role: 'measure', injector, channel: all[injector]?.channel ?? 0, voltage: (axes.voltageV[0] ?? 0) as never, pressure: ((axes.pressureKpa[0] ?? 0) * 1e3) as never, width: milliseconds(8), period: milliseconds(axes.periodMs[0] ?? 20), replicate })),
+    }],
+  };
+}
+const nothing: Decision = { additions: [], text: 'All 2 cells are known as well as was wanted.' };
+
+const give = (run: TestRun, decision: Decision, number = run.engine.awaitsDecision ?? 0) => run.step({ kind: 'decision', now: run.bench.time, number, decision });
+
+/** Started, and at its first decision. */
+function asked(): TestRun {
+  const run = wanting().start();
+  if (!run.runUntil(({ engine }) => engine.awaitsDecision !== null)) throw new Error('nothing was asked');
+  return run;
+}
+
+describe('a run of a plan with targets', () => {
+  it('RUN-231 waits for its schedule with nothing driven, measures what it adds, asks anew, and ends with what it says', () => {
+    const run = asked();
+    expect(run.mode).toBe('measuring');
+    expect(run.engine.state.current).toBeNull();
+    expect(run.bench.burst.active).toBe(false);
+    expect(run.engine.status(run.bench.time).waitingFor?.text).toContain('what is measured next');
+    give(run, adding(run, [0, 1]));
+    expect(run.events('points-added')).toMatchObject([{ by: { rule: 'SCH-7' }, why: 'not known well enough', points: [{ injector: 0 }, { injector: 1 }] }]);
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    expect(run.engine.state.counts.accepted).toBe(run.engine.state.setPoints.length);
+    give(run, nothing);
+    expect(run.runUntil((one) => one.mode === 'ended')).toBe(true);
+    expect(run.engine.state.ending).toBe('complete');
+    expect(run.events('making-safe').at(-1)?.why).toContain('known as well as was wanted');
+    expect(run.refold()).toEqual(run.engine.state);
+  });
+
+  it('RUN-231 minds no decision that nobody waits for any more', () => {
+    const run = asked();
+    const number = run.engine.awaitsDecision ?? 0;
+    expect(give(run, adding(run, [0]), number + 1).ignored).toContain('not waited for');
+    run.command({ kind: 'pause-now' });
+    expect(run.engine.awaitsDecision).toBeNull();
+    expect(give(run, adding(run, [0]), number).ignored).toContain('not waited for');
+    expect(run.events('points-added')).toEqual([]);
+    expect(run.runUntil((one) => one.mode === 'paused')).toBe(true);
+    run.runUntil(() => false, 3);
+    run.command({ kind: 'resume' });
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    expect(run.engine.awaitsDecision).not.toBe(number);
+    give(run, nothing);
+    expect(run.runUntil((one) => one.mode === 'ended')).toBe(true);
+  });
+
+  it('RUN-231 is asked again by another host after the death of one, and finishes early without an answer', () => {
+    const run = asked();
+    run.restartHost();
+    expect(run.runUntil((one) => one.mode === 'paused')).toBe(true);
+    run.runUntil(() => false, 3);
+    run.command({ kind: 'resume' });
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    give(run, adding(run, [0]));
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    run.command({ kind: 'finish-early' });
+    give(run, nothing);
+    expect(run.runUntil((one) => one.mode === 'ended')).toBe(true);
+  });
+
+  it('RUN-231 calls a person when no decision comes', () => {
+    const run = asked();
+    expect(run.runUntil((one) => one.mode === 'paused', 90)).toBe(true);
+    expect(run.events('paused').at(-1)?.guard).toBe('schedule');
+  });
+
+  it('RUN-230 purges where the injector changes, and after a rest', () => {
+    const run = asked();
+    give(run, adding(run, [0, 0, 1, 1, 0]));
+    const first = run.engine.state.setPoints.length - 5;
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    const purged = () => run.events('step').filter((s) => s.step === 'purge' && s.point >= first).map((s) => s.point - first);
+    expect(purged()).toEqual([0, 2, 4]);
+    run.command({ kind: 'pause-now' });
+    expect(run.runUntil((one) => one.mode === 'paused')).toBe(true);
+    run.runUntil(() => false, 3);
+    run.command({ kind: 'resume' });
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    give(run, adding(run, [0]));
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    expect(purged()).toEqual([0, 2, 4, 5]);
+  });
+
+  it('RUN-230 a grid purges before every window, as ever', () => {
+    const run = new TestRun({ plan: testPlan() }).start();
+    expect(run.runUntil((one) => one.mode === 'ended', 3000)).toBe(true);
+    expect(run.events('step').filter((s) => s.step === 'purge').length).toBe(run.events('attempt-started').length - run.events('attempt-started').filter(({ point }) => ['look', 'zero'].includes(run.points[point]?.role ?? '')).length);
+  });
+});

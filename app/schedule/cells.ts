@@ -1,0 +1,106 @@
+/** What the schedule works on: the cells that a plan with targets wants, and what has been tried of each. */
+import { typeOfInjector } from '../reduce/cell.ts';
+import type { LineCell, NoLineCell, Reduction, ReductionInput } from '../reduce/reduction.ts';
+import type { Plan } from '../plan/plan.ts';
+import type { Point } from '../plan/points.ts';
+import { kilopascals, milliseconds, volts } from '../quantities/quantity.ts';
+import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
+
+export type Targets = NonNullable<Plan['targets']>;
+
+/** What a decision is made from: what counts so far, and the injectors that are measured no further. */
+export interface SoFar extends ReductionInput {
+  readonly out: ReadonlySet<number>;
+}
+
+/** What is wanted of one injector at one voltage. */
+export interface WantedCell {
+  readonly injector: number;
+  readonly serialNumber: string;
+  readonly type: string;
+  readonly voltage: Volts;
+  /** U95 of the dead time that is wanted, s. */
+  readonly wanted: Seconds;
+  /** Points by width, s, whatever became of them; of windows that count; and seconds that one took, mean. */
+  readonly tried: ReadonlyMap<number, number>;
+  readonly counted: ReadonlyMap<number, number>;
+  readonly seconds: ReadonlyMap<number, number>;
+  readonly points: number;
+  /** null: nothing is known of it yet. */
+  readonly found: LineCell | NoLineCell | null;
+}
+
+/** All cells of one pressure and period, in the order of the plan: voltage, then injector. */
+export interface Block {
+  readonly pressure: Pascals;
+  readonly period: Seconds;
+  /** Longest first, s. */
+  readonly places: readonly Seconds[];
+  readonly cells: readonly WantedCell[];
+}
+
+/** U95 of the dead time that a plan wants at a voltage, s. */
+export function wantedAt(targets: Targets, voltageV: number): Seconds {
+  const own = targets.atVoltage.find((t) => t.voltageV === voltageV);
+  return ((own?.deadTimeUs ?? targets.deadTimeUs) * 1e-6) as Seconds;
+}
+
+/** A cell's name among those of its block. */
+export const cellName = ({ injector, voltage }: { readonly injector: number; readonly voltage: number }): string => `${injector}|${voltage}`;
+
+interface Tally {
+  points: number;
+  readonly tried: Map<number, number>;
+  readonly counted: Map<number, number>;
+  readonly seconds: Map<number, number>;
+}
+
+/** The block of a pressure, kPa, and period, ms, of the plan; injectors that are out are not in it. */
+export function blockOf({ plan, points, attempts, out }: SoFar, reduction: Reduction | null, pressureKpa: number, periodMs: number): Block {
+  const { targets } = plan;
+  if (targets === undefined) throw new Error('a plan without targets has no schedule');
+  const [pressure, period] = [kilopascals(pressureKpa), milliseconds(periodMs)];
+  const tallies = new Map<string, Tally>();
+  const tallyOf = (at: Pick<Point, 'injector' | 'voltage'>): Tally => {
+    const name = cellName(at);
+    let tally = tallies.get(name);
+    if (tally === undefined) tallies.set(name, (tally = { points: 0, tried: new Map(), counted: new Map(), seconds: new Map() }));
+    return tally;
+  };
+  const isHere = (at: Point): boolean => at.role === 'measure' && at.pressure === pressure && at.period === period;
+  for (const at of points) {
+    if (!isHere(at)) continue;
+    const tally = tallyOf(at);
+    tally.points += 1;
+    tally.tried.set(at.width, (tally.tried.get(at.width) ?? 0) + 1);
+  }
+  for (const { point, window } of attempts) {
+    const at = points[point];
+    if (at === undefined || !isHere(at)) continue;
+    const tally = tallyOf(at);
+    const before = tally.counted.get(at.width) ?? 0;
+    tally.counted.set(at.width, before + 1);
+    tally.seconds.set(at.width, ((tally.seconds.get(at.width) ?? 0) * before + window.to - window.from) / (before + 1));
+  }
+  const found = new Map(reduction === null ? [] : reduction.cells.filter((c) => c.pressure === pressure && c.period === period).map((c) => [cellName(c), c] as const));
+  const cells = plan.axes.voltageV.flatMap((voltageV) =>
+    plan.injectors.flatMap(({ serialNumber }, injector): readonly WantedCell[] => {
+      if (out.has(injector)) return [];
+      const voltage = volts(voltageV);
+      const tally = tallyOf({ injector, voltage });
+      return [{ injector, serialNumber, type: typeOfInjector(plan, { injector }), voltage, wanted: wantedAt(targets, voltageV), found: found.get(cellName({ injector, voltage })) ?? null, ...tally }];
+    }),
+  );
+  return { pressure, period, places: plan.axes.widthMs.map((w) => milliseconds(w)).sort((a, b) => b - a), cells };
+}
+
+/** What a decision adds of one cell, and why, in words. */
+export interface Wish {
+  readonly cell: WantedCell;
+  readonly widths: readonly Seconds[];
+  readonly rule: string;
+  readonly why: string;
+}
+
+export const microsecondsText = (s: number): string => `${(s * 1e6).toFixed(1)} us`;
+export const millisecondsText = (s: number): string => `${Number((s * 1e3).toFixed(4))} ms`;

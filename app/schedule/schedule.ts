@@ -1,0 +1,142 @@
+/**
+ * What is measured next until the targets of a plan are reached (README.md). Pure: the same of the same journal on every machine. A decision is made when
+ * everything that was decided before has been measured.
+ */
+import { mersenne } from 'pure-rand/generator/mersenne';
+import { checksOf } from '../plan/expand.ts';
+import type { Plan } from '../plan/plan.ts';
+import { onceMore } from '../plan/points.ts';
+import type { Point } from '../plan/points.ts';
+import { assumedStaticFlow, estimateRun } from '../plan/estimate.ts';
+import type { Pascals, Volts } from '../quantities/quantity.ts';
+import { countingAttempts } from '../reduce/counting.ts';
+import type { RunState } from '../journal/state.ts';
+import { reduceRun } from '../reduce/reduce.ts';
+import type { Reduction } from '../reduce/reduction.ts';
+import { blockOf, cellName } from './cells.ts';
+import type { Block, SoFar, Targets, Wish } from './cells.ts';
+import { howFar, progressOf } from './progress.ts';
+import { refinementOf } from './refine.ts';
+import { walkOf } from './walk.ts';
+
+type AddedPoint = Omit<Point, 'index'>;
+
+/** Points that are added for one reason, by a numbered rule. */
+interface Addition {
+  readonly points: readonly AddedPoint[];
+  readonly rule: string;
+  readonly why: string;
+}
+
+/** What comes next; no additions: nothing is left that could bring a target nearer, and `text` says how far they are. */
+export interface Decision {
+  readonly additions: readonly Addition[];
+  readonly text: string;
+}
+
+/** What a window takes beside its own length, s: settling, and what shows in the frame that follows. */
+export const besidesOf = ({ settleS, link }: Pick<Plan, 'settleS' | 'link'>): number => settleS + 4 / link.telemetryHz;
+
+/** What a decision about a run is made from. */
+export const soFarOf = (state: RunState): SoFar => ({ plan: state.plan, equipment: state.equipment, points: state.setPoints, attempts: countingAttempts(state), out: new Set(state.out.keys()) });
+
+/** What comes next of a plan with targets. SCH-1 */
+export function decide(soFar: SoFar): Decision {
+  const { plan, points } = soFar;
+  const { targets } = plan;
+  if (targets === undefined) throw new Error('a plan without targets has no schedule');
+  const reduction = soFar.attempts.some(({ point }) => points[point]?.role === 'measure') ? reduceRun(soFar) : null;
+  const additions = additionsOf(soFar, targets, reduction);
+  return { additions, text: additions.length > 0 ? '' : howFar(progressOf(soFar, reduction)) };
+}
+
+function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null): readonly Addition[] {
+  const { plan, points } = soFar;
+  const allowed = hoursUsed(soFar) < targets.hours;
+  for (const pressureKpa of plan.axes.pressureKpa) {
+    for (const periodMs of plan.axes.periodMs) {
+      const block = blockOf(soFar, reduction, pressureKpa, periodMs);
+      const wishes = allowed ? wishesOf(block, plan, reduction) : [];
+      if (wishes.length > 0) return inOrder(wishes, block, soFar);
+    }
+    const checks = checksOf(plan, pressureKpa);
+    // They end the measuring of a pressure, once.
+    if (checks.length > 0 && !hasChecks(points, checks)) return [{ points: checks, rule: 'SCH-10', why: `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point` }];
+  }
+  return [];
+}
+
+function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readonly Wish[] {
+  const { targets } = plan;
+  if (targets === undefined) return [];
+  const { slopePercent, attemptsPerCell } = targets;
+  const walk = walkOf(block).flatMap((wish): readonly Wish[] => {
+    const widths = wish.widths.slice(0, Math.max(0, attemptsPerCell - wish.cell.points));
+    return widths.length === 0 ? [] : [{ ...wish, widths }];
+  });
+  if (walk.length > 0 || reduction === null) return walk;
+  return refinementOf(block, { scatter: reduction.scatter, slopeWanted: slopePercent === undefined ? null : slopePercent / 100, most: attemptsPerCell, besides: besidesOf(plan), minS: plan.window.minS });
+}
+
+/** Bench time as it is expected of all points so far, h. */
+const hoursUsed = ({ plan, points, equipment }: SoFar): number => estimateRun(plan, points, equipment, assumedStaticFlow).durationS / 3600;
+
+/** Whether what ends the measuring of a pressure was added: a zero point is the last of it, and no search or refinement ends with one. */
+function hasChecks(points: readonly Point[], checks: readonly AddedPoint[]): boolean {
+  const of = checks.find((p) => p.role !== 'reference' && p.role !== 'zero');
+  if (of === undefined) return points.at(-1)?.role === 'zero';
+  return points.some((p) => p.role === of.role && p.injector === of.injector && p.voltage === of.voltage && p.pressure === of.pressure);
+}
+
+/** Bench time after which leaks are looked for again, s: what leaks changes with the warmth of the bench. Common practice, no source. */
+const zeroEveryS = 900;
+
+/** A zero point on its own clock, where the plan has them. SCH-9 */
+function zeroWhenDue({ plan, points, equipment }: SoFar, voltage: Volts | undefined, pressure: Pascals): readonly Addition[] {
+  const last = points.findLast((p) => p.role === 'zero');
+  if (last === undefined || voltage === undefined) return [];
+  const since = points.slice(last.index + 1);
+  const isOfPressure = since.some((p) => p.role === 'measure' && p.pressure !== pressure) || last.pressure === pressure;
+  if (isOfPressure && estimateRun(plan, since, equipment, assumedStaticFlow).durationS < zeroEveryS) return [];
+  return [{ points: [{ ...onceMore(last), voltage, pressure, replicate: last.replicate + 1 }], rule: 'SCH-9', why: 'a zero point: the last is long ago, or of another pressure' }];
+}
+
+/**
+ * Voltage by voltage from the one that is set, injector by injector, widths in an order drawn from the plan's seed (PLAN-8); reference points after as many measure points
+ * as the plan says. SCH-9
+ */
+function inOrder(wishes: readonly Wish[], { pressure, period }: Block, soFar: SoFar): readonly Addition[] {
+  const { plan, points } = soFar;
+  const axis = plan.axes.voltageV.toSorted((a, b) => a - b);
+  const rising = axis.indexOf(points.at(-1)?.voltage ?? Number.NaN) < axis.length / 2;
+  const voltages = [...new Set(wishes.map((w) => w.cell.voltage))].sort((a, b) => (rising ? a - b : b - a));
+  const random = mersenne((plan.sequence.seed + points.length) >>> 0);
+  const counts = new Map<string, number>();
+  let measured = points.filter((p) => p.role === 'measure').length;
+  let references = points.filter((p) => p.role === 'reference').length;
+  const additions: Addition[] = [...zeroWhenDue(soFar, voltages[0], pressure)];
+  voltages.forEach((voltage, v) => {
+    const here = wishes.filter((w) => w.cell.voltage === voltage).sort((a, b) => (v % 2 === 0 ? a.cell.injector - b.cell.injector : b.cell.injector - a.cell.injector));
+    for (const { cell, widths, rule, why } of here) {
+      const order = widths.map((width) => ({ width, draw: random.next() >>> 0 })).sort((a, b) => a.draw - b.draw);
+      additions.push({
+        rule,
+        why,
+        points: order.map(({ width }): AddedPoint => {
+          const name = `${cellName(cell)}|${width}`;
+          const replicate = counts.get(name) ?? cell.tried.get(width) ?? 0;
+          counts.set(name, replicate + 1);
+          return { role: 'measure', injector: cell.injector, channel: plan.injectors[cell.injector]?.channel ?? 0, voltage: cell.voltage, pressure, width, period, replicate };
+        }),
+      });
+      const before = measured;
+      measured += widths.length;
+      const every = plan.reference?.everyPoints ?? Number.POSITIVE_INFINITY;
+      const reference = points.find((p) => p.role === 'reference');
+      if (reference === undefined || Math.floor(measured / every) === Math.floor(before / every)) continue;
+      additions.push({ points: [{ ...onceMore(reference), replicate: references }], rule: 'SCH-9', why: 'the reference point, after as many measure points as the plan says' });
+      references += 1;
+    }
+  });
+  return additions;
+}

@@ -1,0 +1,114 @@
+/**
+ * Where lines end: a sequential search from the longest width down, of all injectors of a type at a voltage together (SCH-3 to SCH-6). Low voltages show a
+ * bend first, because there an injector is open for the shortest time; it ends at one open time at all voltages (RED-92), so the others need not go below it.
+ */
+import { grouped } from '../reduce/cells.ts';
+import type { Seconds } from '../quantities/quantity.ts';
+import { median } from '../statistics/robust.ts';
+import { millisecondsText } from './cells.ts';
+import type { Block, WantedCell, Wish } from './cells.ts';
+
+/** Voltages that search for the end by themselves: two, because one may see a bend by chance. */
+const searching = 2;
+/** Widths that each further step of the search brings. */
+const stepWidths = 2;
+/** A width that is left out has so many windows before it is believed to be bent. */
+const windowsOfDoubt = 3;
+/** Widths at the short end of a line that is not searched. */
+const shortWidths = 3;
+/** A width is tried so often before it is left alone without a window that counts. */
+const triesWithout = 2;
+
+type Family = readonly [WantedCell, ...WantedCell[]];
+
+/** Where in the list of widths a line begins, as parts of its length: the longest, and enough below it for a line and something to hold against it. */
+const beginning = [0, 1 / 6, 1 / 3, 0.45];
+
+/** What is still to be measured to know where lines end; none: it is known. */
+export function walkOf({ cells, places }: Block): readonly Wish[] {
+  return grouped(cells, (c) => c.type).flatMap((ofType) => walkOfType(grouped(ofType, (c) => String(c.voltage)).toSorted((a, b) => a[0].voltage - b[0].voltage), places));
+}
+
+function walkOfType(families: readonly Family[], places: readonly Seconds[]): readonly Wish[] {
+  // Once windows are repeated the search is over, whatever further windows say of its first steps: else it would begin anew with every change of mind.
+  if (families.some((family) => family.some((cell) => [...cell.counted.values()].some((count) => count > 1)))) return families.flatMap((family) => [...filled(family, places), ...doubted(family, reachOf(families.slice(0, searching)))]);
+  const first = firstPlaces(places);
+  const walkers = families.slice(0, searching);
+  const begin = families.flatMap((family) => wishes(family, walkers.includes(family) ? [...first, ...below(first, places, stepWidths)] : first, 'SCH-3', 'the beginning of its line'));
+  if (begin.length > 0) return begin;
+  const reach = reachOf(walkers);
+  const steps = walkers.flatMap((family) => {
+    const tried = places.filter((w) => triedByAll(family, w));
+    // Bends end at one open time: a second voltage that was measured below it has nothing more to tell.
+    if (endOf(family) !== null || Math.min(...tried) - deadTimeOf(family) < reach) return [];
+    return wishes(family, below(tried, places, stepWidths), 'SCH-4', 'no bend down to the width above: the search for the end of the line goes on');
+  });
+  return steps.length > 0 ? steps : families.flatMap((family) => (walkers.includes(family) ? [] : toReach(family, places, reach)));
+}
+
+/** The places that every line begins with. */
+function firstPlaces(places: readonly Seconds[]): readonly Seconds[] {
+  const chosen = new Set(beginning.map((part) => Math.floor(part * places.length)));
+  return places.filter((_, i) => chosen.has(i) || places.length <= beginning.length);
+}
+
+const below = (tried: readonly Seconds[], places: readonly Seconds[], count: number): readonly Seconds[] => {
+  const least = Math.min(...tried);
+  return places.filter((w) => w < least).slice(0, count);
+};
+
+const isTried = (cell: WantedCell, width: Seconds): boolean => (cell.counted.get(width) ?? 0) > 0 || (cell.tried.get(width) ?? 0) >= triesWithout;
+const triedByAll = (family: Family, width: Seconds): boolean => family.every((cell) => isTried(cell, width));
+
+/** One window of each of the widths that a member has not tried. */
+function wishes(family: readonly WantedCell[], widths: readonly Seconds[], rule: string, what: string): readonly Wish[] {
+  return family.flatMap((cell): readonly Wish[] => {
+    const missing = widths.filter((w) => !isTried(cell, w));
+    return missing.length === 0 ? [] : [{ cell, widths: missing, rule, why: `${cell.serialNumber} at ${cell.voltage} V, ${missing.map(millisecondsText).join(', ')}: ${what}` }];
+  });
+}
+
+/** In the middle of the family, s; NaN: it has no line yet. */
+function deadTimeOf(family: readonly WantedCell[]): number {
+  const known = family.flatMap(({ found }) => (found?.kind === 'line' ? [found.deadTime.value] : []));
+  return known.length === 0 ? Number.NaN : median(known);
+}
+
+/** Widths above where bends end, without the one just above it: a bend fades over several widths. */
+function goodPlaces(family: readonly WantedCell[], places: readonly Seconds[], reach: number): readonly Seconds[] {
+  const deadTime = deadTimeOf(family);
+  const above = places.filter((w) => w - deadTime > reach);
+  return reach === 0 ? above : above.slice(0, -1);
+}
+
+/** Where half of the members show a bend: the width in their middle, s, and for how long they are open there; null: they do not. */
+function endOf(family: readonly WantedCell[]): { readonly width: number; readonly open: number } | null {
+  const bent = family.flatMap(({ found }) => (found?.kind === 'line' && 'width' in found.region.stop ? [{ width: found.region.stop.width, open: found.region.stop.width - found.deadTime.value }] : []));
+  return bent.length > 0 && 2 * bent.length >= family.length ? { width: median(bent.map((b) => b.width)), open: median(bent.map((b) => b.open)) } : null;
+}
+
+/** The shortest widths of a line that is not searched: what lies beside its end tells whether it bends there. */
+function toReach(family: Family, places: readonly Seconds[], reach: number): readonly Wish[] {
+  return wishes(family, goodPlaces(family, places, reach).slice(-shortWidths), 'SCH-5', reach === 0 ? 'the short end of its line, as no voltage shows a bend' : `the short end of its line: bends end at ${millisecondsText(reach)} of open time at the other voltages`);
+}
+
+const reachOf = (walkers: readonly Family[]): number => Math.max(0, ...walkers.map((family) => endOf(family)?.open ?? 0));
+
+/** A width that is left out of its line though bends end below it may be so by chance: it is measured again before the line does without it. */
+function doubted(family: Family, reach: number): readonly Wish[] {
+  return family.flatMap((cell): readonly Wish[] => {
+    if (cell.found?.kind !== 'line') return [];
+    const { deadTime, widths } = cell.found;
+    const again = widths.filter((w) => !w.inRegion && w.width - deadTime.value > reach && (cell.tried.get(w.width) ?? 0) < windowsOfDoubt).map((w) => w.width);
+    return again.length === 0 ? [] : [{ cell, widths: again, rule: 'SCH-6', why: `${cell.serialNumber} at ${cell.voltage} V, ${again.map(millisecondsText).join(', ')}: left out of the line, though bends end below; whether by chance, further windows tell` }];
+  });
+}
+
+/** Where a family ends earlier than was tried, the next width between its last good one and the bend. */
+function filled(family: Family, places: readonly Seconds[]): readonly Wish[] {
+  const end = endOf(family);
+  if (end === null) return [];
+  const from = median(family.flatMap(({ found }) => (found?.kind === 'line' ? [found.region.from] : [])));
+  const between = places.filter((w) => w < from && w > end.width && !triedByAll(family, w));
+  return wishes(family, between.slice(0, 1), 'SCH-5', `its line bends at ${millisecondsText(end.width)} and is good from ${millisecondsText(from)}: the end lies between`);
+}
