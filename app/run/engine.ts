@@ -30,7 +30,7 @@ import { Sweep } from './engine/sweep.ts';
 import type { RunCommand, RunEventBody } from '../journal/events.ts';
 import type { RunState } from '../journal/state.ts';
 import type { HostClocks } from './host-time.ts';
-import type { Decision } from '../schedule/schedule.ts';
+import type { ScheduleDecision } from '../schedule/schedule.ts';
 import { restingModes } from './machine.ts';
 import { adviceText, doingText } from './status.ts';
 import type { RunStatus } from './status.ts';
@@ -49,7 +49,7 @@ export type EngineInput = HostClocks & (
   /** 'down' again, while it is down: it is known why it does not come back. */
   | { readonly kind: 'link'; readonly state: 'up' | 'down'; readonly bootId: string; readonly reason: string }
   /** What the schedule says of the journal as it was when decision `number` was asked for (RUN-231). */
-  | { readonly kind: 'decision'; readonly number: number; readonly decision: Decision }
+  | { readonly kind: 'decision'; readonly number: number; readonly decision: ScheduleDecision }
   | { readonly kind: 'command'; readonly id: string; readonly by: string; readonly command: RunCommand }
 );
 

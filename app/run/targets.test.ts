@@ -1,14 +1,14 @@
 import { describe, expect, it } from 'vitest';
 import type { Plan } from '../plan/plan.ts';
 import { milliseconds } from '../quantities/quantity.ts';
-import type { Decision } from '../schedule/schedule.ts';
+import type { ScheduleDecision } from '../schedule/schedule.ts';
 import { TestRun, testPlan } from './scripted-bench.test-helper.ts';
 
 const targets: NonNullable<Plan['targets']> = { deadTimeUs: 5, atVoltage: [], hours: 10, attemptsPerCell: 30 };
 const wanting = (): TestRun => new TestRun({ plan: { ...testPlan(), targets, zero: { ...testPlan().zero, windowS: 0 } } });
 
 /** Measure points of these injectors, one after the other. */
-function adding(run: TestRun, injectors: readonly number[], why = 'not known well enough'): Decision {
+function adding(run: TestRun, injectors: readonly number[], why = 'not known well enough'): ScheduleDecision {
   const { axes, injectors: all } = run.plan;
   return {
     text: '',
@@ -19,9 +19,9 @@ function adding(run: TestRun, injectors: readonly number[], why = 'not known wel
     }],
   };
 }
-const nothing: Decision = { additions: [], text: 'All 2 cells are known as well as was wanted.' };
+const nothing: ScheduleDecision = { additions: [], text: 'All 2 cells are known as well as was wanted.' };
 
-const give = (run: TestRun, decision: Decision, number = run.engine.awaitsDecision ?? 0) => run.step({ kind: 'decision', now: run.bench.time, number, decision });
+const give = (run: TestRun, decision: ScheduleDecision, number = run.engine.awaitsDecision ?? 0) => run.step({ kind: 'decision', now: run.bench.time, number, decision });
 
 /** Started, and at its first decision. */
 function asked(): TestRun {

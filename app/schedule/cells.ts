@@ -95,7 +95,7 @@ export function blockOf({ plan, points, attempts, out }: SoFar, reduction: Reduc
 }
 
 /** What a decision adds of one cell, and why, in words. */
-export interface Wish {
+export interface CellWish {
   readonly cell: WantedCell;
   readonly widths: readonly Seconds[];
   readonly rule: string;

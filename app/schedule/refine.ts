@@ -7,7 +7,7 @@ import { varianceAt } from '../reduce/variance-model.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { cellName, microsecondsText } from './cells.ts';
-import type { Block, WantedCell, Wish } from './cells.ts';
+import type { Block, WantedCell, CellWish } from './cells.ts';
 
 /** What is foreseen, in parts of what is wanted: what is found differs from what was foreseen. */
 const aim = 0.99;
@@ -57,14 +57,14 @@ export interface Refining {
 }
 
 /** What brings the cells of a block nearer to their targets; none: all that can be reached are, or have had their windows. */
-export function refinementOf(block: Block, refining: Refining): readonly Wish[] {
+export function refinementOf(block: Block, refining: Refining): readonly CellWish[] {
   const injectors = [...new Set(block.cells.map((c) => c.injector))];
   const wishes = injectors.flatMap((injector) => ofInjector(block.cells.filter((c) => c.injector === injector), block, refining));
   const replicates = wishes.filter((w) => w.rule === 'SCH-6');
   return replicates.length > 0 ? replicates : wishes;
 }
 
-function ofInjector(cells: readonly WantedCell[], block: Block, refining: Refining): readonly Wish[] {
+function ofInjector(cells: readonly WantedCell[], block: Block, refining: Refining): readonly CellWish[] {
   const model = refining.scatter.find((s) => s.pressure === block.pressure && s.period === block.period);
   if (model === undefined) return [];
   const found = cells.flatMap((cell) => (cell.found?.kind === 'line' ? [{ cell, line: cell.found }] : []));
@@ -92,7 +92,7 @@ function ofInjector(cells: readonly WantedCell[], block: Block, refining: Refini
     const name = cellName(best.sums.cell);
     if (!why.has(name) || why.get(name)?.startsWith('short end') === true) why.set(name, wordsOf(best, worst, refining.slopeWanted));
   }
-  return lines.flatMap((s): readonly Wish[] => (s.added.length === 0 ? [] : [{ cell: s.cell, widths: s.added, rule: replicates ? 'SCH-6' : 'SCH-7', why: why.get(cellName(s.cell)) ?? '' }]));
+  return lines.flatMap((s): readonly CellWish[] => (s.added.length === 0 ? [] : [{ cell: s.cell, widths: s.added, rule: replicates ? 'SCH-6' : 'SCH-7', why: why.get(cellName(s.cell)) ?? '' }]));
 }
 
 function wordsOf({ sums, width }: { readonly sums: Sums; readonly width: Seconds }, { sums: worst, of }: Worst, slopeWanted: number | null): string {

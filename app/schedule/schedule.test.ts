@@ -8,8 +8,8 @@ import type { CountingAttempt } from '../reduce/reduction.ts';
 import { noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
 import type { SyntheticInjector } from '../reduce/synthetic.test-helper.ts';
 import { howFar, progressOf } from './progress.ts';
-import { decide } from './schedule.ts';
-import type { Decision } from './schedule.ts';
+import { decideNext } from './schedule.ts';
+import type { ScheduleDecision } from './schedule.ts';
 
 const scatter = { relative: 1e-3, width: 1e-6, voltage: 0, pressure: 300, warmer: 0.5 };
 const widthMs = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
@@ -38,7 +38,7 @@ interface Play {
 interface Played {
   readonly points: readonly Point[];
   readonly attempts: readonly CountingAttempt[];
-  readonly decisions: readonly Decision[];
+  readonly decisions: readonly ScheduleDecision[];
 }
 
 /** Measures what is decided until nothing is added; `fails`: points that never have an accepted attempt. */
@@ -46,14 +46,14 @@ function play(plan: Plan, injector: (index: number, voltage: number) => Syntheti
   const normal = normalFrom(seed);
   let points = expandPlan(plan);
   const attempts: CountingAttempt[] = [];
-  const decisions: Decision[] = [];
+  const decisions: ScheduleDecision[] = [];
   let measured = 0;
   while (decisions.length < until) {
     for (const at of points.slice(measured)) {
       if (at.role !== 'zero' && !fails(at)) attempts.push({ point: at.index, attempt: 1, window: syntheticWindow(at, injector(at.injector, at.voltage), plan, syntheticEquipment, noErrors, scatter, normal) });
     }
     measured = points.length;
-    const decision = decide({ plan, equipment: syntheticEquipment, points, attempts, out: new Set(out) });
+    const decision = decideNext({ plan, equipment: syntheticEquipment, points, attempts, out: new Set(out) });
     decisions.push(decision);
     if (decision.additions.length === 0) break;
     points = [...points, ...decision.additions.flatMap((a) => a.points).map((p, i) => ({ ...p, index: measured + i }))];
@@ -63,7 +63,7 @@ function play(plan: Plan, injector: (index: number, voltage: number) => Syntheti
 }
 
 const straight = (index: number): SyntheticInjector => syntheticInjector(index);
-const rulesOf = (decision: Decision | undefined): readonly string[] => [...new Set(decision?.additions.map((a) => a.rule))];
+const rulesOf = (decision: ScheduleDecision | undefined): readonly string[] => [...new Set(decision?.additions.map((a) => a.rule))];
 
 describe('a schedule', () => {
   it('SCH-1 SCH-7: brings every cell to its target, as the reduction states it, and says so', () => {
@@ -92,7 +92,7 @@ describe('a schedule', () => {
   it('SCH-3 SCH-4 SCH-5: begins with the long widths, searches the end at the two lowest voltages, and does not go below it at the others', () => {
     const { decisions, points } = play(planOf({ deadTimeUs: 8 }), bentBelow(1.2e-3));
     expect(rulesOf(decisions[0])).toEqual(['SCH-3']);
-    const widthsAt = (decision: Decision | undefined, voltage: number) => [...new Set(decision?.additions.flatMap((a) => a.points).filter((p) => p.voltage === voltage).map((p) => p.width * 1e3))].sort((a, b) => b - a).map((w) => Number(w.toFixed(3)));
+    const widthsAt = (decision: ScheduleDecision | undefined, voltage: number) => [...new Set(decision?.additions.flatMap((a) => a.points).filter((p) => p.voltage === voltage).map((p) => p.width * 1e3))].sort((a, b) => b - a).map((w) => Number(w.toFixed(3)));
     expect(widthsAt(decisions[0], 16)).toEqual([12, 8, 5, 4]);
     expect(widthsAt(decisions[0], 9)).toEqual([12, 8, 5, 4, 3.2, 2.8]);
     expect(decisions.some((d) => rulesOf(d).includes('SCH-4') && d.additions.every((a) => a.points.every((p) => p.voltage <= 10.5)))).toBe(true);

@@ -14,7 +14,7 @@ import type { RunState } from '../journal/state.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { Reduction } from '../reduce/reduction.ts';
 import { blockOf, cellName } from './cells.ts';
-import type { Block, SoFar, Targets, Wish } from './cells.ts';
+import type { Block, SoFar, Targets, CellWish } from './cells.ts';
 import { howFar, progressOf } from './progress.ts';
 import { refinementOf } from './refine.ts';
 import { walkOf } from './walk.ts';
@@ -29,7 +29,7 @@ interface Addition {
 }
 
 /** What comes next; no additions: nothing is left that could bring a target nearer, and `text` says how far they are. */
-export interface Decision {
+export interface ScheduleDecision {
   readonly additions: readonly Addition[];
   readonly text: string;
 }
@@ -41,7 +41,7 @@ export const besidesOf = ({ settleS, link }: Pick<Plan, 'settleS' | 'link'>): nu
 export const soFarOf = (state: RunState): SoFar => ({ plan: state.plan, equipment: state.equipment, points: state.setPoints, attempts: countingAttempts(state), out: new Set(state.out.keys()) });
 
 /** What comes next of a plan with targets. SCH-1 */
-export function decide(soFar: SoFar): Decision {
+export function decideNext(soFar: SoFar): ScheduleDecision {
   const { plan, points } = soFar;
   const { targets } = plan;
   if (targets === undefined) throw new Error('a plan without targets has no schedule');
@@ -66,11 +66,11 @@ function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null
   return [];
 }
 
-function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readonly Wish[] {
+function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readonly CellWish[] {
   const { targets } = plan;
   if (targets === undefined) return [];
   const { slopePercent, attemptsPerCell } = targets;
-  const walk = walkOf(block).flatMap((wish): readonly Wish[] => {
+  const walk = walkOf(block).flatMap((wish): readonly CellWish[] => {
     const widths = wish.widths.slice(0, Math.max(0, attemptsPerCell - wish.cell.points));
     return widths.length === 0 ? [] : [{ ...wish, widths }];
   });
@@ -105,7 +105,7 @@ function zeroWhenDue({ plan, points, equipment }: SoFar, voltage: Volts | undefi
  * Voltage by voltage from the one that is set, injector by injector, widths in an order drawn from the plan's seed (PLAN-8); reference points after as many measure points
  * as the plan says. SCH-9
  */
-function inOrder(wishes: readonly Wish[], { pressure, period }: Block, soFar: SoFar): readonly Addition[] {
+function inOrder(wishes: readonly CellWish[], { pressure, period }: Block, soFar: SoFar): readonly Addition[] {
   const { plan, points } = soFar;
   const axis = plan.axes.voltageV.toSorted((a, b) => a - b);
   const rising = axis.indexOf(points.at(-1)?.voltage ?? Number.NaN) < axis.length / 2;

@@ -6,7 +6,7 @@ import { grouped } from '../reduce/cells.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import { median } from '../statistics/robust.ts';
 import { millisecondsText } from './cells.ts';
-import type { Block, WantedCell, Wish } from './cells.ts';
+import type { Block, WantedCell, CellWish } from './cells.ts';
 
 /** Voltages that search for the end by themselves: two, because one may see a bend by chance. */
 const searching = 2;
@@ -25,11 +25,11 @@ type Family = readonly [WantedCell, ...WantedCell[]];
 const beginning = [0, 1 / 6, 1 / 3, 0.45];
 
 /** What is still to be measured to know where lines end; none: it is known. */
-export function walkOf({ cells, places }: Block): readonly Wish[] {
+export function walkOf({ cells, places }: Block): readonly CellWish[] {
   return grouped(cells, (c) => c.type).flatMap((ofType) => walkOfType(grouped(ofType, (c) => String(c.voltage)).toSorted((a, b) => a[0].voltage - b[0].voltage), places));
 }
 
-function walkOfType(families: readonly Family[], places: readonly Seconds[]): readonly Wish[] {
+function walkOfType(families: readonly Family[], places: readonly Seconds[]): readonly CellWish[] {
   // Once windows are repeated the search is over, whatever further windows say of its first steps: else it would begin anew with every change of mind.
   if (families.some((family) => family.some((cell) => [...cell.counted.values()].some((count) => count > 1)))) return families.flatMap((family) => [...filled(family, places), ...doubted(family, reachOf(families.slice(0, searching)))]);
   const first = firstPlaces(places);
@@ -61,8 +61,8 @@ const isTried = (cell: WantedCell, width: Seconds): boolean => (cell.counted.get
 const triedByAll = (family: Family, width: Seconds): boolean => family.every((cell) => isTried(cell, width));
 
 /** One window of each of the widths that a member has not tried. */
-function wishes(family: readonly WantedCell[], widths: readonly Seconds[], rule: string, what: string): readonly Wish[] {
-  return family.flatMap((cell): readonly Wish[] => {
+function wishes(family: readonly WantedCell[], widths: readonly Seconds[], rule: string, what: string): readonly CellWish[] {
+  return family.flatMap((cell): readonly CellWish[] => {
     const missing = widths.filter((w) => !isTried(cell, w));
     return missing.length === 0 ? [] : [{ cell, widths: missing, rule, why: `${cell.serialNumber} at ${cell.voltage} V, ${missing.map(millisecondsText).join(', ')}: ${what}` }];
   });
@@ -88,15 +88,15 @@ function endOf(family: readonly WantedCell[]): { readonly width: number; readonl
 }
 
 /** The shortest widths of a line that is not searched: what lies beside its end tells whether it bends there. */
-function toReach(family: Family, places: readonly Seconds[], reach: number): readonly Wish[] {
+function toReach(family: Family, places: readonly Seconds[], reach: number): readonly CellWish[] {
   return wishes(family, goodPlaces(family, places, reach).slice(-shortWidths), 'SCH-5', reach === 0 ? 'the short end of its line, as no voltage shows a bend' : `the short end of its line: bends end at ${millisecondsText(reach)} of open time at the other voltages`);
 }
 
 const reachOf = (walkers: readonly Family[]): number => Math.max(0, ...walkers.map((family) => endOf(family)?.open ?? 0));
 
 /** A width that is left out of its line though bends end below it may be so by chance: it is measured again before the line does without it. */
-function doubted(family: Family, reach: number): readonly Wish[] {
-  return family.flatMap((cell): readonly Wish[] => {
+function doubted(family: Family, reach: number): readonly CellWish[] {
+  return family.flatMap((cell): readonly CellWish[] => {
     if (cell.found?.kind !== 'line') return [];
     const { deadTime, widths } = cell.found;
     const again = widths.filter((w) => !w.inRegion && w.width - deadTime.value > reach && (cell.tried.get(w.width) ?? 0) < windowsOfDoubt).map((w) => w.width);
@@ -105,7 +105,7 @@ function doubted(family: Family, reach: number): readonly Wish[] {
 }
 
 /** Where a family ends earlier than was tried, the next width between its last good one and the bend. */
-function filled(family: Family, places: readonly Seconds[]): readonly Wish[] {
+function filled(family: Family, places: readonly Seconds[]): readonly CellWish[] {
   const end = endOf(family);
   if (end === null) return [];
   const from = median(family.flatMap(({ found }) => (found?.kind === 'line' ? [found.region.from] : [])));

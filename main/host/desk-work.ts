@@ -7,7 +7,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { preflight, type PreflightContext } from '../../app/plan/preflight.ts';
-import type { Decision } from '../../app/schedule/schedule.ts';
+import type { ScheduleDecision } from '../../app/schedule/schedule.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
 import type { Archive, OpenedArchive } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
@@ -88,7 +88,7 @@ export interface DeskResults {
   readonly 'meter-checks': AsJson<AnswerTo<'meter-checks.list'>>;
   readonly 'meter-check': ReturnType<typeof judgedForWindow>;
   readonly head: AnswerTo<'archive.head'>;
-  readonly decide: Decision;
+  readonly decide: ScheduleDecision;
   readonly verify: AnswerTo<'archive.verify'>;
   readonly backup: AnswerTo<'archive.backup'>;
   readonly check: AnswerTo<'plan.check'>;

@@ -1,15 +1,15 @@
 /** What the schedule of a run says is to be measured next, worked out from its journal as it stands in the archive (RUN-231, SCH-1). */
-import { decide, soFarOf, type Decision } from '../../app/schedule/schedule.ts';
+import { decideNext, soFarOf, type ScheduleDecision } from '../../app/schedule/schedule.ts';
 import type { Archive } from '../archive/archive.ts';
 import { loadRun } from './load-run.ts';
 
-type Decided = { readonly ok: true; readonly decision: Decision } | { readonly ok: false; readonly text: string };
+type Decided = { readonly ok: true; readonly decision: ScheduleDecision } | { readonly ok: false; readonly text: string };
 /** Works it out for a run, away from the thread that drives the bench. Never rejects. */
 export type Decide = (run: string) => Promise<Decided>;
 
 export function decideStored(archive: Archive, run: string): Decided {
   const loaded = loadRun(archive, run);
-  return loaded.ok ? { ok: true, decision: decide(soFarOf(loaded.state)) } : loaded;
+  return loaded.ok ? { ok: true, decision: decideNext(soFarOf(loaded.state)) } : loaded;
 }
 
 /** Gives an engine each decision that it waits for, once. Without one the engine calls a person by itself. */
@@ -27,7 +27,7 @@ export class Decisions {
   }
 
   /** `number`: of the decision that is waited for; null: none is. Everything that it goes by is committed. */
-  give(number: number | null, take: (number: number, decision: Decision) => void): void {
+  give(number: number | null, take: (number: number, decision: ScheduleDecision) => void): void {
     if (number === null || number === this.#given) return;
     this.#given = number;
     const pass = (decided: Decided): void => {

@@ -10,7 +10,7 @@ import { leave } from './course.ts';
 import type { Leave } from './course.ts';
 import type { InjectorsOut } from './injectors-out.ts';
 import type { Outcome } from './outcome.ts';
-import type { Decision } from '../../schedule/schedule.ts';
+import type { ScheduleDecision } from '../../schedule/schedule.ts';
 import type { Safety } from './safety.ts';
 
 /** Less than the line can tell of two widths, s. */
@@ -23,7 +23,7 @@ export class Schedule {
   readonly #safety: Safety;
   readonly #injectors: InjectorsOut;
   /** What was decided last, and how far the journal was then: the same journal is not asked about twice (RUN-231). */
-  #decided: { readonly decision: Decision; readonly revision: number } | null = null;
+  #decided: { readonly decision: ScheduleDecision; readonly revision: number } | null = null;
   /** Number of the decision that is waited for; null: none is. */
   #awaited: number | null = null;
   #decisions = 0;
@@ -62,7 +62,7 @@ export class Schedule {
   }
 
   /** False: nobody waits for it any more. */
-  decide(number: number, decision: Decision): boolean {
+  decide(number: number, decision: ScheduleDecision): boolean {
     if (this.awaitsDecision !== number) return false;
     this.#awaited = null;
     for (const { points, rule, why } of decision.additions) this.#core.emit({ kind: 'points-added', points, by: { rule }, why });
