@@ -40,7 +40,7 @@ export interface Block {
 }
 
 /** U95 of the dead time that a plan wants at a voltage, s. */
-export function wantedAt(targets: Targets, voltageV: number): Seconds {
+function wantedAt(targets: Targets, voltageV: number): Seconds {
   const own = targets.atVoltage.find((t) => t.voltageV === voltageV);
   return ((own?.deadTimeUs ?? targets.deadTimeUs) * 1e-6) as Seconds;
 }

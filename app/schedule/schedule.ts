@@ -35,7 +35,7 @@ export interface ScheduleDecision {
 }
 
 /** What a window takes beside its own length, s: settling, and what shows in the frame that follows. */
-export const besidesOf = ({ settleS, link }: Pick<Plan, 'settleS' | 'link'>): number => settleS + 4 / link.telemetryHz;
+const besidesOf = ({ settleS, link }: Pick<Plan, 'settleS' | 'link'>): number => settleS + 4 / link.telemetryHz;
 
 /** What a decision about a run is made from. */
 export const soFarOf = (state: RunState): SoFar => ({ plan: state.plan, equipment: state.equipment, points: state.setPoints, attempts: countingAttempts(state), out: new Set(state.out.keys()) });
