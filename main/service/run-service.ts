@@ -71,6 +71,9 @@ const FIRST_FRAME_MS = 3000;
 /** Frames of quiet times (a pause, a long wait) are stored at least this often. */
 const MOST_FRAMES_HELD = 1000;
 
+/** What is committed while an attempt goes on. Frames wait for its end: one chunk for an attempt is half the work of one for each of its steps, and a quarter of the rows. */
+const withinAnAttempt: ReadonlySet<RunEventBody['kind']> = new Set<RunEventBody['kind']>(['attempt-started', 'step']);
+
 /** `committed` are the same events as they stand in the archive. */
 export type Listener = (events: readonly RunEventBody[], committed: readonly RunEvent[]) => void;
 
@@ -391,12 +394,13 @@ export class RunService {
     for (const request of output.requests) if (request.request.kind === 'make-safe') this.#perform(request);
     let committed: readonly RunEvent[] = [];
     if (output.events.length > 0 || this.#frames.length >= MOST_FRAMES_HELD) {
-      const written = this.#written(output.events);
+      const frames = this.#framesFor(output.events);
+      const written = this.#written(output.events, frames);
       if (written === null) {
         this.#telling = before;
         return null;
       }
-      this.#frames = [];
+      if (frames.length > 0) this.#frames = [];
       committed = written;
     }
     for (const request of output.requests) if (request.request.kind !== 'make-safe') this.#perform(request);
@@ -405,10 +409,16 @@ export class RunService {
     return output;
   }
 
-  /** Commits the events with the frames up to now; null: the run is being given up, because that did not come out as it must. */
-  #written(events: readonly RunEventBody[]): readonly RunEvent[] | null {
+  /** Frames that are stored with these events (RUN-221): all up to now, or none yet, where an attempt only comes to its next step. */
+  #framesFor(events: readonly RunEventBody[]): readonly BenchFrame[] {
+    const goesOn = events.length > 0 && events.every(({ kind }) => withinAnAttempt.has(kind));
+    return goesOn && this.#frames.length < MOST_FRAMES_HELD ? [] : this.#frames;
+  }
+
+  /** Commits the events with these frames; null: the run is being given up, because that did not come out as it must. */
+  #written(events: readonly RunEventBody[], frames: readonly BenchFrame[]): readonly RunEvent[] | null {
     try {
-      const written = this.#parts.archive.append(this.id, events, this.#frames);
+      const written = this.#parts.archive.append(this.id, events, frames);
       if (!written.ok) {
         this.#storageFailed(written.text);
         return null;
