@@ -10,6 +10,7 @@ import { V7Generator } from 'uuidv7';
 import { backupTo, removeUnfinished } from './backup.ts';
 import type { BackupResult } from './backup.ts';
 import { sha256 } from './chain.ts';
+import { commitsMustBeForced } from './invariants.ts';
 import type { Head } from './ledger.ts';
 import { Library } from './library.ts';
 import { MeterChecks } from './meter-checks.ts';
@@ -279,6 +280,7 @@ function openWriter(file: string, options: WriteOptions): OpenedArchive {
       // A new archive is complete in its main file before it gets a log, so that a file without its log can be told from a new one.
       if (inspection.version > 0) db.pragma('journal_mode = WAL');
       db.pragma('synchronous = FULL');
+      commitsMustBeForced(db, file);
       db.pragma('foreign_keys = ON');
       db.pragma(`wal_autocheckpoint = ${checkpointPages}`);
       if (options.maxBytes !== undefined) {

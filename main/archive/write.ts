@@ -8,6 +8,7 @@ import type { RunEvent, RunEventBody } from '../../app/journal/events.ts';
 import { emptyOutline, outlined, type CountingAttempts, type Outline } from '../../app/journal/outline.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { chainHash, chainStart, sha256 } from './chain.ts';
+import { ArchiveBroken, brokenByPlace, type EndOfRun } from './invariants.ts';
 import { dataHash, type Entry } from './ledger.ts';
 import type { ArchiveReader } from './read.ts';
 import { eventOf } from './read.ts';
@@ -35,6 +36,13 @@ interface Position {
   readonly status: Outline;
   readonly nextChunk: number;
   readonly segment: { readonly number: number; readonly bootId: string; readonly lastFrame: number; readonly lastAt: number } | null;
+}
+
+function endStatements(db: Database) {
+  return {
+    event: db.prepare<[number], { seq: number; hash: Buffer }>('SELECT seq, hash FROM events WHERE run = ? ORDER BY seq DESC LIMIT 1'),
+    chunk: db.prepare<[number], { chunk: number; last_frame: number }>('SELECT chunk, last_frame FROM telemetry WHERE run = ? ORDER BY chunk DESC LIMIT 1'),
+  };
 }
 
 function insertStatements(db: Database) {
@@ -133,6 +141,9 @@ export class ArchiveWriter {
   readonly #now: () => UnixMillis;
   readonly #reader: ArchiveReader;
   readonly #insert;
+  readonly #ends;
+  /** What was broken; from then on nothing is written any more (ARC-65). */
+  #broken: string | null = null;
   readonly #counting;
   readonly #status;
   readonly #ids: V7Generator;
@@ -148,6 +159,7 @@ export class ArchiveWriter {
     this.#ids = new V7Generator(entropy);
     this.#reader = reader;
     this.#insert = insertStatements(db);
+    this.#ends = endStatements(db);
     this.#counting = countingStatements(db);
     this.#status = statusStatement(db);
     this.#transaction = db.transaction((work: () => unknown) => work());
@@ -188,6 +200,7 @@ export class ArchiveWriter {
     const position = this.#positions.get(id) ?? this.#position(id);
     let after = position;
     const result = this.#durably((): AppendResult => {
+      this.#mustFollow(position, frames.length > 0);
       const written: Written = { segments: [], chunks: [], attempts: [] };
       const { next, segmentOf } = this.#putFrames(position, frames, written);
       const counting = countingOf(this.#counting, position.no);
@@ -217,10 +230,27 @@ export class ArchiveWriter {
     return result;
   }
 
+  /** Inside the transaction that writes what follows `position`. */
+  #mustFollow({ no, head, status, nextChunk, segment }: Position, withFrames: boolean): void {
+    const event = this.#ends.event.get(no);
+    const chunk = withFrames ? this.#ends.chunk.get(no) : undefined;
+    const stored: EndOfRun = {
+      events: event === undefined ? 0 : event.seq + 1,
+      head: event?.hash.toString('hex') ?? null,
+      telemetry: withFrames ? { chunks: chunk === undefined ? 0 : chunk.chunk + 1, lastFrame: chunk?.last_frame ?? null } : null,
+    };
+    const broken = brokenByPlace({ events: status.events, head, telemetry: { chunks: nextChunk, lastFrame: segment?.lastFrame ?? null } }, stored, this.#db.inTransaction);
+    if (broken !== null) throw new ArchiveBroken(broken);
+  }
+
   #durably<T>(work: () => T): T | StorageFailure {
+    if (this.#broken !== null) {
+      return { ok: false, code: 'not-writable', text: `Nothing is written into the archive ${this.#path} any more, because the program found a fault of its own: ${this.#broken} What was committed before is kept. Start the program again.` };
+    }
     try {
       return this.#transaction.immediate(work) as T;
     } catch (error) {
+      if (error instanceof ArchiveBroken) this.#broken = error.message;
       const failure = storageFailure(error, this.#path);
       if (failure === null) throw error;
       return failure;

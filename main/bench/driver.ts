@@ -8,23 +8,19 @@ import { faultText } from '../../firmware-protocol/line/fault-texts.ts';
 import type { Request, Telemetry } from '../../firmware-protocol/line/messages.ts';
 import { wait } from '../clock/clock.ts';
 import type { Channel } from '../link/channel.ts';
-import { Link, type LinkAnswer, type LinkStatistics } from '../link/link.ts';
+import type { Link, LinkAnswer, LinkStatistics } from '../link/link.ts';
 import type { Bench, BenchLinkEvent, BenchListener, ConnectOptions } from './bench.ts';
 import { driveBurst } from './burst.ts';
 import { converse, failure, notUnderstood, outsideLimits, REQUEST_DEADLINE_MS, settingRequests, type ConnectFailure, type Conversation } from './conversation.ts';
 import type { LinkSettings } from './link-settings.ts';
+import { DriverInvariants } from './invariants.ts';
 import { MAKE_SAFE_DEADLINE_MS, makeSafe } from './making-safe.ts';
+import { MIN_SILENCE_MS, openLink, REPLY_TIMEOUT_MS, timingOf, type LinkEars } from './open-link.ts';
 import { asBenchFrame, asBenchReply } from './translation.ts';
 
 export type { Bench, BenchLinkEvent, ConnectOptions } from './bench.ts';
 export type { ConnectFailure } from './conversation.ts';
 
-/** The controller answers within 50 ms (LINE-12), behind at most one frame of 31 ms at 115 200 baud. */
-const REPLY_TIMEOUT_MS = 200;
-/** The heartbeat comes this many times within the dead-man's time, so that single lost lines do not matter. */
-const HEARTBEATS_PER_DEAD_MAN = 4;
-/** The link is called down after the dead-man's time, but not sooner than this: an operating system may doze. */
-const MIN_SILENCE_MS = 1000;
 const FRAMES_MISSED = 10;
 const LAST_LOOK_MS = 100;
 const SEARCH_PAUSE_MIN_MS = 250;
@@ -50,31 +46,6 @@ export async function connectBench(options: ConnectOptions): Promise<{ readonly 
     last = result;
   }
   return last;
-}
-
-/** Where the frames and the end of a link go, until and after there is a driver to take them. */
-interface LinkEars {
-  onTelemetry: (telemetry: Telemetry) => void;
-  onDown: (reason: string) => void;
-}
-
-const timingOf = ({ deadManMs }: LinkSettings) => ({
-  heartbeatMs: deadManMs / HEARTBEATS_PER_DEAD_MAN,
-  silenceMs: Math.max(deadManMs, MIN_SILENCE_MS),
-});
-
-async function openLink(channel: Channel, options: ConnectOptions, ears: LinkEars): ReturnType<typeof Link.open> {
-  return Link.open(channel, {
-    clock: options.clock,
-    replyTimeoutMs: REPLY_TIMEOUT_MS,
-    ...timingOf(options),
-    onTelemetry: (telemetry) => {
-      ears.onTelemetry(telemetry);
-    },
-    onDown: (reason) => {
-      ears.onDown(reason);
-    },
-  });
 }
 
 class BenchDriver implements Bench {
@@ -105,6 +76,7 @@ class BenchDriver implements Bench {
   readonly #told = new Set<string>();
   /** Until then the bench is to be made safe. */
   #safeUntil = Number.NEGATIVE_INFINITY;
+  readonly #must = new DriverInvariants();
   /** Called after every frame and every change of the link. */
   readonly #watchers = new Set<(frame: BenchFrame | null) => void>();
 
@@ -208,7 +180,10 @@ class BenchDriver implements Bench {
 
   async #ask(request: Request, signal: AbortSignal | undefined, deadlineMs = REQUEST_DEADLINE_MS): Promise<LinkAnswer> {
     if (!this.#up) return { kind: 'no-answer', unanswered: false, text: `"${request.word}" was not sent, because the bench is not connected: ${this.#downReason}` };
-    const answer = await this.#link.request(request, { deadlineMs, signal });
+    const broken = this.#must.asked(request.word, signal);
+    if (broken !== null) this.#brokenBy(broken);
+    const answer: LinkAnswer = broken === null ? await this.#link.request(request, { deadlineMs, signal }) : { kind: 'no-answer', unanswered: false, text: this.#downReason };
+    this.#must.answered(request.word, signal);
     // LINE-71: the conversation has to begin again.
     if (answer.kind === 'refused' && (answer.code === 'no-hello' || answer.code === 'stale')) {
       const reason =
@@ -241,19 +216,33 @@ class BenchDriver implements Bench {
   }
 
   /** Over a link that comes back in between too. */
-  #makeSafe(signal: AbortSignal | undefined): Promise<BenchReply> {
+  async #makeSafe(signal: AbortSignal | undefined): Promise<BenchReply> {
     const { clock, deadManMs } = this.#options;
     this.#safeUntil = clock.now() + MAKE_SAFE_DEADLINE_MS;
-    return makeSafe(
-      {
-        clock, deadManMs, capabilities: this.capabilities, replyTimeoutMs: REPLY_TIMEOUT_MS,
-        downReason: () => this.downReason,
-        isClosed: () => this.#closing.signal.aborted,
-        ask: (request, withdrawn, deadlineMs) => this.#ask(request, withdrawn, deadlineMs),
-        until: (condition, ms, withdrawn) => this.#until(condition, ms, withdrawn),
-      },
-      signal,
-    );
+    const once = () =>
+      makeSafe(
+        {
+          clock, deadManMs, capabilities: this.capabilities, replyTimeoutMs: REPLY_TIMEOUT_MS,
+          downReason: () => this.downReason,
+          isClosed: () => this.#closing.signal.aborted,
+          ask: (request, withdrawn, deadlineMs) => this.#ask(request, withdrawn, deadlineMs),
+          until: (condition, ms, withdrawn) => this.#until(condition, ms, withdrawn),
+        },
+        signal,
+      );
+    // The bench may have become another just after it was seen to be safe: a driver that is right about itself sees that when it asks again.
+    const reply = this.#must.madeSafe(await once(), this.capabilities);
+    const { reply: last, broken } = reply.broken === null ? reply : this.#must.madeSafe(await once(), this.capabilities);
+    if (broken === null) return last;
+    this.#brokenBy(broken);
+    return { kind: 'no-answer', text: this.#downReason };
+  }
+
+  /** A driver that is wrong about itself says so, tells the bench to make safe, and asks nothing of it any more: its dead-man acts (HOST-75). */
+  #brokenBy(what: string): void {
+    if (!this.#up) return;
+    this.#down(`The program found a fault of its own in how it speaks to the bench: ${what} It told the bench to make safe and says nothing to it any more. Note what stands here, see that the bench is safe, and connect it again.`);
+    void this.#letDeadManAct().then(() => this.#link.close()).catch(() => undefined);
   }
 
   /** Resolves with true as soon as a frame (or a change of the link: null) fulfils `condition`; false after `ms`. */
@@ -282,6 +271,11 @@ class BenchDriver implements Bench {
   }
 
   #tellLink(event: BenchLinkEvent): void {
+    const broken = this.#must.link(event.state);
+    if (broken !== null) {
+      this.#brokenBy(broken);
+      return;
+    }
     for (const listener of this.#listeners) listener.onLink(event);
   }
 
@@ -312,6 +306,11 @@ class BenchDriver implements Bench {
     this.#lastFrameAt = this.#options.clock.now();
     if ((this.#fault?.code ?? '') !== telemetry.fault) {
       this.#fault = telemetry.fault === '' ? null : { code: telemetry.fault, text: faultText(telemetry.fault) };
+    }
+    const broken = this.#must.frame(telemetry, this.bootId);
+    if (broken !== null) {
+      this.#brokenBy(broken);
+      return;
     }
     const frame = asBenchFrame(telemetry, this.#fault);
     for (const listener of this.#listeners) listener.onFrame(frame);
@@ -347,12 +346,16 @@ class BenchDriver implements Bench {
   /** The conversation is over, the link possibly not. `restarted`: the controller started anew, so its outputs are off. */
   #interrupted(reason: string, restarted = false): void {
     if (!this.#up || this.#closing.signal.aborted) return;
+    this.#down(reason);
+    void this.#recover(restarted);
+  }
+
+  #down(reason: string): void {
     this.#up = false;
     this.#downReason = reason;
     this.#link.interrupt(reason);
     this.#tellLink({ state: 'down', reason });
     this.#tellWatchers(null);
-    void this.#recover(restarted);
   }
 
   async #recover(restarted: boolean): Promise<void> {

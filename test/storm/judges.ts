@@ -163,9 +163,14 @@ function confirmedIsTrue({ seen }: Evidence): string[] {
   return problems;
 }
 
-/** RUN-201: the program never finds itself wrong. */
-function foundItselfRight({ seen }: Evidence): string[] {
-  return only(seen, 'failed').flatMap(({ at, text }) => (text.includes('fault of its own') ? [`at ${seconds(at)} the run was given up: ${text}`] : []));
+/** RUN-201, HOST-75, ARC-65: the program never finds itself wrong. */
+function foundItselfRight({ seen, events }: Evidence): string[] {
+  const wrong = (text: string): boolean => text.includes('fault of its own');
+  return [
+    ...only(seen, 'failed').filter(({ text }) => wrong(text)).map(({ at, text }) => `at ${seconds(at)} the run was given up: ${text}`),
+    ...only(seen, 'not-opened').filter(({ text }) => wrong(text)).map(({ at, text }) => `at ${seconds(at)} the run could not be opened: ${text}`),
+    ...events.flatMap((body) => (body.kind === 'link-lost' && wrong(body.text) ? [`the bench was let go of: ${body.text}`] : [])),
+  ];
 }
 
 /** RUN-12, RUN-14: the dead-man of this very start of the controller was proved before anything is measured. */
