@@ -3,6 +3,8 @@ import type { RunEventBody } from '../../app/journal/events.ts';
 import { foldRun, forDriving } from '../../app/journal/fold.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import type { Archive } from '../archive/archive.ts';
+import { ArchiveBroken } from '../archive/invariants.ts';
+import type { AppendResult } from '../archive/write.ts';
 import { wait, type Clock } from '../clock/clock.ts';
 
 export interface RunFailure {
@@ -54,4 +56,14 @@ function* folding(archive: Archive, id: string, begun: (state: RunState) => RunS
   }
   if (state === null) return { ok: false, code: 'bad-record', text: `Run ${id} has no journal: its host died while it was being opened. Nothing was measured in it; start a new run.` };
   return { ok: true, state };
+}
+
+/** An archive that finds itself wrong (ARC-65) opens no run, in words. */
+export function openingWritten(append: () => AppendResult): AppendResult | { readonly ok: false; readonly text: string } {
+  try {
+    return append();
+  } catch (error) {
+    if (!(error instanceof ArchiveBroken)) throw error;
+    return { ok: false, text: `The program found a fault of its own in its archive: ${error.message} The run was not opened; what was committed before is kept. Start the program again.` };
+  }
 }

@@ -28,7 +28,7 @@ import { isDriven } from './driven.ts';
 import { Decisions, type Decide } from './decide.ts';
 import { hold, type Held } from './held-bench.ts';
 import { brokenByCommit, brokenByStep } from './invariants.ts';
-import { loadRun, loadRunGently, type RunFailure } from './load-run.ts';
+import { loadRun, loadRunGently, openingWritten, type RunFailure } from './load-run.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
 export { loadRun, loadRunGently, type RunFailure } from './load-run.ts';
@@ -153,7 +153,7 @@ export class RunService {
 
     const made = which.kind === 'new' ? parts.archive.createRun({ ...which, simulated: parts.simulated }) : ({ ok: true, id: which.id } as const);
     if (!made.ok) return lettingGo(held, made.text);
-    const written = parts.archive.append(made.id, opening, []);
+    const written = openingWritten(() => parts.archive.append(made.id, opening, []));
     if (!written.ok) return lettingGo(held, written.text);
     const state = opening.reduce<RunState | null>(foldRun, stored?.state ?? null);
     if (state === null) throw new Error('a run without an event');

@@ -1,5 +1,7 @@
 import { describe, expect, it, vi } from 'vitest';
 import type { RunEvent } from '../../app/journal/events.ts';
+import { ArchiveBroken } from '../../main/archive/invariants.ts';
+import { openingWritten } from '../../main/service/load-run.ts';
 import { brokenByCommit, brokenByStep } from '../../main/service/invariants.ts';
 import type { Archive } from '../../main/archive/archive.ts';
 import { runInProcess, samplePlan, scenario, withoutLeakChecks } from '../builders/in-process.ts';
@@ -68,4 +70,16 @@ describe('RUN-201 a program that finds itself wrong', () => {
     expect(rest).toMatchObject({ kind: 'failed', code: 'defect' });
     if (rest.kind === 'failed') expect(rest.text).toMatch(/fault of its own.*was made safe.*is kept, and the run can be continued/s);
   });
+});
+
+it('ARC-65 a run is not opened into an archive that finds its writer wrong, and the bench is let go of', () => {
+  const broken = openingWritten(() => {
+    throw new ArchiveBroken('The journal on the disk has 3 events and its writer remembers 2 (ARC-62).');
+  });
+  expect(broken).toMatchObject({ ok: false });
+  expect(broken.ok ? '' : broken.text).toMatch(/fault of its own in its archive: The journal .* was not opened; .* is kept/);
+  expect(() => openingWritten(() => {
+    throw new Error('another');
+  })).toThrow('another');
+  expect(openingWritten(() => ({ ok: true, events: [] }))).toEqual({ ok: true, events: [] });
 });
