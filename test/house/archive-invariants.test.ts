@@ -3,11 +3,11 @@ import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { unixMillis } from '../../app/quantities/quantity.ts';
-import { sampleEquipment, samplePlan, scratchFolder } from '../../test/builders/in-process.ts';
-import { machineEntropy } from '../clock/machine.ts';
-import { openArchive, type Archive } from './archive.ts';
-import { ArchiveBroken, brokenByPlace, commitsMustBeForced, type EndOfRun } from './invariants.ts';
-import { openDatabase, type Database } from './sqlite.ts';
+import { sampleEquipment, samplePlan, scratchFolder } from '../builders/in-process.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import { ArchiveBroken, brokenByPlace, commitsMustBeForced, type EndOfRun } from '../../main/archive/invariants.ts';
+import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
 
 let folder = '';
 let archive: Archive;
