@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { mersenne } from 'pure-rand/generator/mersenne';
 import { describe, expect, test } from 'vitest';
-import { checksOf, countPoints, expandPlan } from './expand.ts';
+import { checksOf, countPoints, expandPlan, expectedPoints } from './expand.ts';
 import { blindShifts } from './invariance.ts';
 import { parsePlan } from './parse.ts';
 import { planSchema } from './plan.ts';
@@ -537,6 +537,12 @@ describe('a plan with targets', () => {
       expect(Object.values(none).every((count) => count === 0)).toBe(true);
       expect(planSchema.parse({ ...grid }).targets).toBeUndefined();
     }
+  });
+
+  test('PLAN-93: before a run it is looked at by its grid with one replicate', () => {
+    const grid = whole('shuffled');
+    expect(expectedPoints(grid)).toEqual(expandPlan(grid));
+    expect(expectedPoints(wanting(grid))).toEqual(expandPlan({ ...grid, axes: { ...grid.axes, replicates: 1 } }));
   });
 
   test('PLAN-91: what ends a pressure are the checks of its grid with one replicate, and its zero points are long', () => {

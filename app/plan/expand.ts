@@ -58,6 +58,9 @@ export function expandPlan(plan: Plan): readonly Point[] {
   return plan.targets === undefined ? grid : grid.slice(0, grid.findIndex((p) => p.role === 'measure'));
 }
 
+/** The points by which a plan is looked at before a run: those of its own, or, as nobody knows what a schedule will add, those of its grid with one replicate, which takes about as long. PLAN-93 */
+export const expectedPoints = (plan: Plan): readonly Point[] => (plan.targets === undefined ? expandGrid(plan) : expandGrid({ ...plan, axes: { ...plan.axes, replicates: 1 } }));
+
 /** What a plan with targets measures of one pressure, kPa, once its cells are known: static flow and self-checks, as many as for one replicate of its grid, a reference and a zero point. PLAN-91 */
 export function checksOf(plan: Plan, pressureKpa: number): readonly Omit<Point, 'index'>[] {
   const first = kilopascals(at(plan.axes.pressureKpa, 0));

@@ -13,7 +13,7 @@ const searching = 2;
 /** Widths that each further step of the search brings. */
 const stepWidths = 2;
 /** A width that is left out has so many windows before it is believed to be bent. */
-const windowsOfDoubt = 3;
+const windowsOfDoubt = 2;
 /** Widths at the short end of a line that is not searched. */
 const shortWidths = 3;
 /** A width is tried so often before it is left alone without a window that counts. */

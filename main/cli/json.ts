@@ -44,6 +44,10 @@ export const jsonLines = {
   ]),
   verify: z.strictObject({ archive: z.string(), passed: z.boolean(), ...headSchema.shape, checks: z.array(z.strictObject({ name: z.string(), passed: z.boolean(), text: z.string() })) }),
   sheet: z.strictObject({ kind: z.literal('sheet'), lines: z.array(z.strictObject({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string() })), refused: z.boolean() }),
+  forecast: z.strictObject({
+    file: z.string(), plan: z.string(), hours: z.number(), points: z.int(),
+    cells: z.array(z.strictObject({ voltage: z.number(), pressurePa: z.number(), expandedS: z.number().nullable(), leastS: z.number().nullable(), wantedS: z.number().nullable(), largestPart: z.string().nullable(), withoutItS: z.number().nullable() })),
+  }),
   reduce: z.strictObject({
     run: z.string(), ...headSchema.shape, notTraceable: z.array(z.string()),
     invariance: z.strictObject({

@@ -1,7 +1,7 @@
 import { existsSync } from 'node:fs';
 import type { Command } from 'commander';
 import type { Equipment } from '../../app/equipment/equipment.ts';
-import { expandPlan } from '../../app/plan/expand.ts';
+import { expectedPoints } from '../../app/plan/expand.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import type { MeterStanding, PreflightLine } from '../../app/plan/preflight-line.ts';
 import { meterStandingIn } from '../archive/meter-standing.ts';
@@ -40,7 +40,7 @@ export function addPlanCommands(program: Command): void {
           onFrame: () => undefined, onLink: () => undefined,
         });
         if (!connected.ok) throw new Stop(exitCode.bench, connected.text);
-        const sheet = preflight(plan, expandPlan(plan), {
+        const sheet = preflight(plan, expectedPoints(plan), {
           capabilities: connected.bench.capabilities, equipment, controller: { ...connected.bench.identity, simulated: place.simulated },
           freeDiskBytes: freeDiskBytes(options.archive),
           meterChecks: checksIn(options.archive, equipment, today(place.clock)),

@@ -8,6 +8,7 @@ import { addHandoverCommands } from './handover-commands.ts';
 import { laidOut } from './help.ts';
 import { addMeterCheckCommands } from './meter-check-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
+import { addForecastCommand } from './forecast-command.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addProofCommands } from './proof-commands.ts';
 import { addReplayCommand } from './replay-command.ts';
@@ -49,6 +50,7 @@ export function makeProgram(): Command {
   addArchiveCommands(program);
   addProofCommands(program);
   addPlanCommands(program);
+  addForecastCommand(program);
   addBenchCommands(program);
   addReplayCommand(program);
   addWindowCommands(program);

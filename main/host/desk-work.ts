@@ -4,7 +4,7 @@ import { basename, dirname, extname } from 'node:path';
 import type { BenchCapabilities, BenchFrame } from '../../app/bench/port.ts';
 import type { ParsedParams, AnswerTo } from '../../app/contract/contract.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
-import { expandPlan } from '../../app/plan/expand.ts';
+import { expectedPoints } from '../../app/plan/expand.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { preflight, type PreflightContext } from '../../app/plan/preflight.ts';
 import type { ScheduleDecision } from '../../app/schedule/schedule.ts';
@@ -238,7 +238,7 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     case 'check': {
       const parsed = parsePlan(job.document);
       if (!parsed.ok) return done('check', { problems: [...parsed.problems], sheet: null, points: 0 });
-      const points = expandPlan(parsed.plan);
+      const points = expectedPoints(parsed.plan);
       const { capabilities, equipment, controller, freeDiskBytes, today } = job;
       const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, controller, freeDiskBytes, meterChecks: meterStandingIn(archive, equipment, today), today });
       return done('check', { problems: [], sheet: { lines: [...lines], totals }, points: points.length });

@@ -7,7 +7,7 @@
  */
 import type { BenchFrame, BenchReply } from '../../app/bench/port.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
-import { expandPlan } from '../../app/plan/expand.ts';
+import { expandPlan, expectedPoints } from '../../app/plan/expand.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import { createEngine, type EngineInput, type EngineOutput, type EngineRequest, type RunEngine, type RunStatus } from '../../app/run/engine.ts';
@@ -132,7 +132,7 @@ export class RunService {
     const { bench } = held;
 
     const points = stored?.state.setPoints ?? expandPlan(plan);
-    const sheet = preflight(plan, points, {
+    const sheet = preflight(plan, plan.targets === undefined ? points : expectedPoints(plan), {
       capabilities: bench.capabilities,
       equipment,
       controller: { ...bench.identity, simulated: parts.simulated },

@@ -63,6 +63,7 @@ const issued = (): string => {
 /** In an order in which each finds what it needs. */
 const asked: readonly Asked[] = [
   { command: 'check-plan', args: () => [at('plan.json')], answers: ['sheet'] },
+  { command: 'forecast', args: () => [at('plan.json')], answers: ['forecast'] },
   { command: 'sweep', args: () => [at('plan.json'), ...archive(), '--operator', 'A. Tester', '--record', at('transcript')], answers: ['run', 'sheet'] },
   { command: 'continue', args: () => [...archive(), '--operator', 'A. Tester'], answers: ['run', 'sheet'] },
   { command: 'measure-again', args: () => [...archive(), '--operator', 'A. Tester', '--points', '3'], answers: ['run', 'sheet'] },

@@ -3,6 +3,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   coverage: async () => (await import('./coverage.ts')).showCoverage,
   invariance: async () => (await import('./invariance.ts')).showInvariance,
   characterisations: async () => (await import('./characterisations.ts')).showCharacterisations,
+  schedule: async () => (await import('./schedule.ts')).showSchedule,
   'error-rates': async () => (await import('./error-rates.ts')).showErrorRates,
   injection: async () => (await import('./injection.ts')).showInjection,
   look: async () => (await import('./look.ts')).showLook,

@@ -4,7 +4,7 @@ import type { PlanSheet } from '../../../app/contract/contract.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { assumedStaticFlow, estimateRun } from '../../../app/plan/estimate.ts';
 import type { RunTotals } from '../../../app/plan/estimate.ts';
-import { expandPlan } from '../../../app/plan/expand.ts';
+import { expectedPoints } from '../../../app/plan/expand.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { ask, useHostState } from '../../host/host.ts';
@@ -27,7 +27,7 @@ export interface Expanded {
 }
 
 export function expanded(plan: Plan, equipment: Equipment | null): Expanded {
-  const points = expandPlan(plan);
+  const points = expectedPoints(plan);
   return { plan, points, totals: equipment === null ? null : estimateRun(plan, points, equipment, assumedStaticFlow) };
 }
 
