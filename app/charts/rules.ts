@@ -3,7 +3,8 @@
  * stands at the point that completes it, and nothing after that point can change it.
  */
 
-export type RuleSet = 'limits' | 'western-electric' | 'nelson';
+export const ruleSets = ['limits', 'western-electric', 'nelson'] as const;
+export type RuleSet = (typeof ruleSets)[number];
 
 export interface ChartRule {
   readonly id: string;

@@ -8,6 +8,8 @@
 import { z } from 'zod';
 import type { BenchFrame, BenchIdentity, BenchCapabilities } from '../bench/port.ts';
 import { oneLine } from '../boundary/text.ts';
+import { fewestInBaseline } from '../charts/individuals-chart.ts';
+import { ruleSets } from '../charts/rules.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import type { RunStatus } from '../run/engine.ts';
 import { checkEffects, checkVerdicts } from '../meter-check/meter-check.ts';
@@ -256,6 +258,25 @@ export const requests = {
       /** What there is of the run; null: no frame. */
       whole: z.object({ from: finite, to: finite }).nullable(), from: finite, to: finite,
       parts: z.array(z.object({ at: finite, pressure: extent, temperature: extent, supply: extent, flow: extent })),
+    }),
+  },
+  /** The reference injectors over the runs of the archive with their charts, as the command has them: kg, Pa, s, V. HOST-94 */
+  'reference.history': {
+    control: false,
+    params: z.strictObject({ rules: z.enum(ruleSets), baseline: z.int().min(fewestInBaseline).max(1000).optional() }),
+    result: z.object({
+      histories: z.array(z.object({
+        serialNumber: z.string(), voltage: finite, pressure: finite, width: finite, period: finite, referenceC: finite,
+        /** The oldest first. `rules`: of signals that stand at this run. */
+        runs: z.array(z.object({ run: id, at: finite, mass: finite, expanded: finite, meterCertificate: z.string(), rules: z.array(z.string()) })),
+        limits: z.object({ baseline: z.int(), lower: finite, centre: finite, upper: finite, sigma: finite, movingRange: finite }).nullable(),
+        noLimits: z.string(), signals: z.array(z.string()), cautions: z.array(z.string()),
+        /** The newest run against those before it, while these are few; null: not asked, or too few. */
+        newest: z.object({ low: finite, high: finite, outside: z.boolean() }).nullable(),
+        enough: z.boolean(), chance: z.string(),
+      })),
+      /** Runs whose journal could not be read. */
+      unread: z.array(id),
     }),
   },
   'runs.list': {

@@ -1,10 +1,9 @@
 /** Commands that look at measurements as such: outliers, matched sets, history of a reference injector. */
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { blindHistories, blindVerdict, type RunWithBlind } from '../../app/charts/blind-history.ts';
-import { chanceOfSignal } from '../../app/charts/chance.ts';
-import { fewestInBaseline, individualsChart, type ChartSettings, type IndividualsChart } from '../../app/charts/individuals-chart.ts';
-import { newestOf } from '../../app/charts/newest.ts';
-import { referenceHistories, type ReferenceHistory, type RunWithReference } from '../../app/charts/reference-history.ts';
+import { fewestInBaseline, type IndividualsChart } from '../../app/charts/individuals-chart.ts';
+import { judgedHistory } from '../../app/charts/judged-history.ts';
+import { referenceHistories, type ReferenceHistory } from '../../app/charts/reference-history.ts';
 import type { RuleSet } from '../../app/charts/rules.ts';
 import { candidatesOf, criterionOf, type MatchPoint, type ReducedRun } from '../../app/matching/candidates.ts';
 import type { SetsWanted } from '../../app/matching/problem.ts';
@@ -19,6 +18,7 @@ import type { Archive } from '../archive/archive.ts';
 import type { StoredRun } from '../archive/read.ts';
 import { isoMinute } from '../clock/dating.ts';
 import { reduceState } from '../export/export-run.ts';
+import { runsWithReference } from '../export/reference-runs.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
@@ -240,34 +240,18 @@ function storedRun(archive: Archive, id: string): StoredRun {
   return run;
 }
 
-/** Every run that has reference points, with these reduced and nothing else. */
-function* runsWithReference(archive: Archive, silent: boolean): Generator<RunWithReference> {
-  for (const { id, createdAt } of archive.everyRun()) {
-    const state = stateOf(archive, id, { silent });
-    if (state.plan.reference === undefined) continue;
-    const references = { ...state, points: state.points.changed((p, i) => (state.setPoints[i]?.role === 'reference' ? p : { ...p, chosen: null })) };
-    yield { id, at: createdAt, plan: state.plan, equipment: state.equipment, windows: reduceState(references).windows };
-  }
-}
-
-const enoughRuns = 20;
-
 function printHistories(archive: Archive, serial: string | undefined, options: { rules: RuleSet; baseline?: number; json?: boolean }): void {
   const json = options.json === true;
-  const histories = referenceHistories([...runsWithReference(archive, json)]).filter((h) => serial === undefined || h.serialNumber === serial);
+  const histories = referenceHistories([...runsWithReference(archive, (id) => stateOf(archive, id, { silent: json }))]).filter((h) => serial === undefined || h.serialNumber === serial);
   if (histories.length === 0) {
     throw new Stop(exitCode.badInput, `No run in ${archive.path} has an accepted reference point${serial === undefined ? '' : ` of injector ${serial}`}. Give the plan a reference.`);
   }
   let signals = 0;
   for (const history of histories) {
-    const values = history.runs.map((r) => r.mass.value);
-    const settings = { rules: options.rules, baseline: options.baseline ?? Math.max(fewestInBaseline, Math.min(enoughRuns, values.length)) };
-    const chart = individualsChart(values, settings);
-    // Where the baseline is complete the chart itself judges the newest.
-    const newest = values.length >= enoughRuns ? null : newestOf(values);
-    signals += (chart.kind === 'chart' ? chart.signals.length : 0) + (newest?.outside === true ? 1 : 0);
+    const { chart, newest, enough, chance, signals: own } = judgedHistory(history, options);
+    signals += own;
     if (json) {
-      printJson('reference-history', historyForPrograms(history, chart, newest, chart.kind === 'chart' ? chanceText(chart, settings) : ''));
+      printJson('reference-history', historyForPrograms(history, chart, newest, chance));
       continue;
     }
     say('', `Reference injector ${history.serialNumber} at ${history.voltage} V, ${history.pressure / 1e3} kPa, ${history.width * 1e3} ms, period ${history.period * 1e3} ms; Qd referred to ${history.referenceC} degC`);
@@ -275,21 +259,14 @@ function printHistories(archive: Archive, serial: string | undefined, options: {
     if (chart.kind === 'no-chart') say(`No limits: ${chart.text}`);
     else {
       say(...chart.signals.map((signal) => signal.text), ...chart.cautions.map((caution) => `Caution: ${caution}`));
-      say(`${chart.signals.length === 0 ? 'No signals by these rules.' : `${chart.signals.length} signals. Look for what changed before the bench is trusted: meter, fluid, transducers, the injector itself.`} ${chanceText(chart, settings)}`);
+      say(`${chart.signals.length === 0 ? 'No signals by these rules.' : `${chart.signals.length} signals. Look for what changed before the bench is trusted: meter, fluid, transducers, the injector itself.`} ${chance}`);
     }
-    if (values.length >= enoughRuns) continue;
+    if (enough) continue;
     const mg = (value: number): string => formatQuantity(kilograms(value), 'mg', kilograms((newest?.high ?? 0) - (newest?.low ?? 0)));
     if (newest === null) say('Three runs before the newest at least are needed to judge it by them.');
     else say(`The newest run lies ${newest.outside ? 'outside' : 'inside'} ${mg(newest.low)} to ${mg(newest.high)}, where 99 of 100 lie by those before it if nothing changed. The others are too few to judge each other.`);
   }
   if (signals > 0) process.exitCode = exitCode.checkFailed;
-}
-
-/** CH-10 */
-function chanceText({ values, serial }: IndividualsChart, settings: ChartSettings): string {
-  const percent = (correlation: number): string => `${(100 * chanceOfSignal(settings, values.length, correlation)).toFixed(0)} %`;
-  const alike = serial?.alike === true ? `, with neighbours as alike as here ${percent(serial.correlation)}` : '';
-  return `Of histories of ${values.length} runs in which nothing changes ${percent(0)} have a signal by chance${alike}.`;
 }
 
 function printHistory({ runs }: ReferenceHistory, chart: IndividualsChart | null): void {

@@ -26,6 +26,7 @@ export type DeskJob =
   | { readonly kind: 'journal'; readonly params: ParsedParams<'run.journal'> }
   | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
   | { readonly kind: 'signals'; readonly params: ParsedParams<'run.signals'> }
+  | { readonly kind: 'references'; readonly params: ParsedParams<'reference.history'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
@@ -71,6 +72,7 @@ export interface DeskResults {
   readonly journal: AsJson<AnswerTo<'run.journal'>>;
   readonly telemetry: AsJson<AnswerTo<'run.telemetry'>>;
   readonly signals: AsJson<AnswerTo<'run.signals'>>;
+  readonly references: AsJson<AnswerTo<'reference.history'>>;
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
   readonly report: DeskResults['export'];
@@ -162,6 +164,11 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     }
     case 'signals':
       return archive.run(job.params.id) === null ? noRun(archive, job.params.id) : done('signals', asJson((at.signals ?? new RunSignals()).read(archive, job.params)));
+    case 'references': {
+      // What reduces is loaded by the desk that does and by no other.
+      const { chartedReferences } = await import('./desk-quality.ts');
+      return done('references', asJson(chartedReferences(archive, job.params, ending)));
+    }
     case 'list': {
       const { text, after, limit } = job.params;
       const runs = archive.runs({

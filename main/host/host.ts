@@ -320,6 +320,7 @@ export class Host {
     'run.journal': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'journal', params })),
     'run.telemetry': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'telemetry', params })),
     'run.signals': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'signals', params })),
+    'reference.history': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'references', params })),
     'runs.list': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'list', params })),
     'run.export': async (params) => {
       const made = this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software }));
@@ -444,7 +445,7 @@ function needsControl(name: RequestName, params: unknown): boolean {
 }
 
 function endedInWords(ended: readonly DeskJob[]): string {
-  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', prove: 'the proof of a report' };
+  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', prove: 'the proof of a report', references: 'the history of the reference injectors' };
   const kinds = [...new Set(ended.map(({ kind }) => words[kind] ?? kind))];
   return `What a window had asked for was ended before it was finished: ${kinds.join(', ')}. The archive is as it was; ask for it again when the program runs again.`;
 }

@@ -19,5 +19,6 @@ export const pages: readonly PageEntry[] = [
   { path: 'journal', title: 'Journal', key: 'KeyJ', load: () => import('./journal/page.tsx') },
   { path: 'reports', title: 'Reports', key: 'KeyT', load: () => import('./reports/page.tsx') },
   { path: 'equipment', title: 'Equipment', key: 'KeyE', load: () => import('./equipment/page.tsx') },
+  { path: 'quality', title: 'Quality', key: 'KeyQ', load: () => import('./quality/page.tsx') },
   { path: 'archive', title: 'Archive', key: 'KeyA', load: () => import('./archive/page.tsx') },
 ];

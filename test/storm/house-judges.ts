@@ -99,7 +99,7 @@ function controlIsAsked(evidence: HouseEvidence): string[] {
 
 const uncontrolled: ReadonlySet<string> = new Set([
   'layouts.list', 'hello', 'stop', 'control.take', 'bench.ports', 'parts.list', 'equipment.read', 'plans.list', 'plans.versions', 'plans.read', 'plan.check',
-  'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'equipment.history', 'meter-checks.list', 'meter-check.try',
+  'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'reference.history', 'equipment.history', 'meter-checks.list', 'meter-check.try',
 ]);
 /** Stated here once more, so that a request which loses its guard in the contract is noticed. */
 /** HOST-70: the stop of a run is taken from each window. */

@@ -1,6 +1,7 @@
 import { useState } from 'react';
 import type { AnswerTo, RunRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
+import { RunFiles } from '../../components/run-files.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
@@ -121,6 +122,8 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
         ) : (
           <Button onPress={() => goTo('results', run.id, 'compare', kept.id)}>Compare with the kept run</Button>
         )}
+        <Button onPress={() => goTo('journal', run.id)}>Journal</Button>
+        <RunFiles run={run} against={gone} />
         <Button against={gone} busy={busy === 'exporting'} onPress={() => void exportIt()}>
           {busy === 'exporting' ? 'Exporting …' : 'Export'}
         </Button>

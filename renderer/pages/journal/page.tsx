@@ -11,7 +11,7 @@ import { saveFile } from '../../components/save-file.ts';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost, useRun, useWhenUp } from '../../host/host.ts';
 import { logOf } from '../run/log.ts';
-import { runFileName } from './file-name.ts';
+import { runFileName } from '../../components/file-name.ts';
 import { StripsPart, type AttemptSpan, type TimeSpan } from './strips-part.tsx';
 import { instantText, journalLines, journalText, lineKinds, type JournalLine, type LineKind } from './words.ts';
 import '../results/one-line.css';

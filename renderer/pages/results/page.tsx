@@ -26,6 +26,7 @@ import { DriftPanel } from './drift-panel.tsx';
 import { LinePanel } from './line-panel.tsx';
 import { ConditionPicker } from './pickers.tsx';
 import './results.css';
+import { RunFiles } from '../../components/run-files.tsx';
 import { ReportDraft } from './report-draft.tsx';
 import { referenceDensity } from './results.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
@@ -81,6 +82,10 @@ export default function ResultsPage() {
               onChange={(unit) => changeSettings({ flowUnit: unit })}
             />
             <ReportDraft key={id} id={id} />
+            {found.journal.state !== null && (
+              <RunFiles key={`files-${id}`} run={{ id, order: found.journal.state.plan.order, planName: found.journal.state.plan.name, createdAt: found.journal.events[0]?.at ?? 0 }} against={line.state === 'up' ? '' : 'The host cannot be reached.'} />
+            )}
+            <Button onPress={() => goTo('journal', id)}>Journal</Button>
             <Button onPress={() => goTo('archive')}>Other runs</Button>
           </>
         )

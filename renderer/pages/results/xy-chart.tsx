@@ -2,9 +2,10 @@
  * A still chart of points with their 95 % intervals. Readers of the screen get its name and are sent to the table that
  * stands beside every chart; each series is switched on and off by a button of the legend.
  */
-import { useMemo, useState } from 'react';
+import { useMemo, useRef, useState } from 'react';
 import { CartesianGrid, ErrorBar, ReferenceArea, ReferenceLine, ResponsiveContainer, Scatter, ScatterChart, Tooltip, XAxis, YAxis } from 'recharts';
 import type { ScatterShapeProps, TooltipContentProps } from 'recharts';
+import { PictureButtons } from '../../components/picture-buttons.tsx';
 import { scaleOver } from './scale.ts';
 import { colourOf, dashOf, drawn, markerPath } from './series.ts';
 import type { ChartPoint, Series } from './series.ts';
@@ -49,6 +50,7 @@ const pixels = { low: 260, tall: 380 };
 
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function XyChart({ label, xTitle, yTitle, series, joined = false, lines = [], band, limit, zero = false, xNames, tall = false }: XyChartProps) {
+  const figure = useRef<HTMLElement>(null);
   const [off, setOff] = useState<ReadonlySet<string>>(new Set());
   const shown = useMemo(() => drawn(series, off), [series, off]);
   const x = useMemo(() => scaleOver(xNames === undefined ? xValues(shown, lines, band) : [-0.5, xNames.length - 0.5], 7), [shown, lines, band, xNames]);
@@ -62,7 +64,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
     setOff(next);
   };
   return (
-    <figure className="chart">
+    <figure className="chart" ref={figure}>
       <div className="chart-plot" role="img" aria-label={`Chart: ${label}. The table beside it holds the same numbers.`}>
         <ResponsiveContainer width="100%" height={tall ? pixels.tall : pixels.low} minWidth={0}>
           <ScatterChart accessibilityLayer={false} margin={{ top: 10, right: 16, bottom: 24, left: 14 }}>
@@ -161,6 +163,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
           </span>
         )}
         <span className="chart-key">Bars: 95 % intervals</span>
+        <PictureButtons of={figure} name={label} />
         {left > 0 && <span className="chart-key">{left} more would be too many points for one chart: switch others off to see them. The table holds all.</span>}
       </figcaption>
     </figure>
