@@ -89,7 +89,7 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
     case 'reason':
       return 'storm';
     case 'basedOn':
-      return chance.of([undefined, 0, 1, 7]);
+      return chance.strikes(0.5) ? undefined : chance.of([0, 1, 7]);
     case 'upload':
       return chance.of(['one', 'another']);
     case 'points':
