@@ -1,12 +1,12 @@
 import { useState } from 'react';
-import type { AnswerTo } from '../../app/contract/contract.ts';
-import { ask, useHost } from '../host/host.ts';
-import { readFile } from '../host/read-file.ts';
-import { Button } from './button.tsx';
-import { runFileName } from './file-name.ts';
-import { saveFile } from './save-file.ts';
-import { Notice } from './status.tsx';
-import { zipped } from './zip.ts';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
+import { ask, useHost } from '../../host/host.ts';
+import { readFile } from '../../host/read-file.ts';
+import { Button } from '../../components/button.tsx';
+import { runFileName } from '../../components/file-name.ts';
+import { saveFile } from '../../components/save-file.ts';
+import { Notice } from '../../components/status.tsx';
+import { zipped } from '../../components/zip.ts';
 
 interface RunFilesProps {
   readonly run: { readonly id: string; readonly order: string; readonly planName: string; readonly createdAt: number };
