@@ -1,7 +1,7 @@
 import { useState } from 'react';
 import type { AnswerTo, RunRow } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
-import { RunFiles } from './run-files.tsx';
+import { RunFiles } from '../results/run-files.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';

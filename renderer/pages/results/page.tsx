@@ -26,7 +26,7 @@ import { DriftPanel } from './drift-panel.tsx';
 import { LinePanel } from './line-panel.tsx';
 import { ConditionPicker } from './pickers.tsx';
 import './results.css';
-import { RunFiles } from '../archive/run-files.tsx';
+import { RunFiles } from './run-files.tsx';
 import { ReportDraft } from './report-draft.tsx';
 import { referenceDensity } from './results.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
