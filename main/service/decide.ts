@@ -4,7 +4,7 @@ import type { Archive } from '../archive/archive.ts';
 import { loadRun } from './load-run.ts';
 
 type Decided = { readonly ok: true; readonly decision: ScheduleDecision } | { readonly ok: false; readonly text: string };
-/** Works it out for a run, away from the thread that drives the bench. Never rejects. */
+/** Works it out for a run, away from the thread that drives the bench; absent: it is done on that thread, between two frames (RUN-231). Never rejects. */
 export type Decide = (run: string) => Promise<Decided>;
 
 export function decideStored(archive: Archive, run: string): Decided {

@@ -42,7 +42,6 @@ interface SharedParts {
   readonly entropy: Entropy;
   /** null when it cannot be told. */
   readonly freeDiskBytes: () => number | null;
-  /** Works out what is measured next, away from this thread; absent: it is done here, between two frames (RUN-231). */
   readonly decide?: Decide;
 }
 
@@ -133,8 +132,7 @@ export class RunService {
 
     const points = stored?.state.setPoints ?? expandPlan(plan);
     const sheet = preflight(plan, plan.targets === undefined ? points : expectedPoints(plan), {
-      capabilities: bench.capabilities,
-      equipment,
+      capabilities: bench.capabilities, equipment,
       controller: { ...bench.identity, simulated: parts.simulated },
       freeDiskBytes: parts.freeDiskBytes(),
       meterChecks: meterStandingIn(parts.archive, equipment, today(parts.clock)),
