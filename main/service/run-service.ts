@@ -28,6 +28,7 @@ import { isDriven } from './driven.ts';
 import { Decisions, type Decide } from './decide.ts';
 import { hold, type Held } from './held-bench.ts';
 import { brokenByCommit, brokenByStep } from './invariants.ts';
+import { framesFor, MOST_FRAMES_HELD } from './held-frames.ts';
 import { loadRun, loadRunGently, openingWritten, type RunFailure } from './load-run.ts';
 import type { ChannelSource } from '../link/channel.ts';
 
@@ -67,11 +68,6 @@ const CHECKPOINT_S = 60;
 /** How often it is looked whether the archive is where it was, beside after each commit. */
 const LOOK_S = 1;
 const FIRST_FRAME_MS = 3000;
-/** Frames of quiet times (a pause, a long wait) are stored at least this often. */
-const MOST_FRAMES_HELD = 1000;
-
-/** What is committed while an attempt goes on. Frames wait for its end: one chunk for an attempt is half the work of one for each of its steps, and a quarter of the rows. */
-const withinAnAttempt: ReadonlySet<RunEventBody['kind']> = new Set<RunEventBody['kind']>(['attempt-started', 'step']);
 
 /** `committed` are the same events as they stand in the archive. */
 export type Listener = (events: readonly RunEventBody[], committed: readonly RunEvent[]) => void;
@@ -392,7 +388,7 @@ export class RunService {
     for (const request of output.requests) if (request.request.kind === 'make-safe') this.#perform(request);
     let committed: readonly RunEvent[] = [];
     if (output.events.length > 0 || this.#frames.length >= MOST_FRAMES_HELD) {
-      const frames = this.#framesFor(output.events);
+      const frames = framesFor(output.events, this.#frames);
       const written = this.#written(output.events, frames);
       if (written === null) {
         this.#telling = before;
@@ -405,12 +401,6 @@ export class RunService {
     this.#telling = before;
     if (output.events.length > 0) this.#tell(output.events, committed);
     return output;
-  }
-
-  /** Frames that are stored with these events (RUN-221): all up to now, or none yet, where an attempt only comes to its next step. */
-  #framesFor(events: readonly RunEventBody[]): readonly BenchFrame[] {
-    const goesOn = events.length > 0 && events.every(({ kind }) => withinAnAttempt.has(kind));
-    return goesOn && this.#frames.length < MOST_FRAMES_HELD ? [] : this.#frames;
   }
 
   /** Commits the events with these frames; null: the run is being given up, because that did not come out as it must. */
