@@ -1,6 +1,6 @@
 /**
  * Do lines bend over their whole length? Then the dead time depends on which widths make the line, and no test of one cell need notice: over
- * all cells of a type the bend is seen that each hides in its scatter. RED-85
+ * all cells of a type the bend is seen that each hides in its scatter, and a line in the middle of those that would be as good is stated. RED-85, RED-97
  */
 import type { Plan } from '../plan/plan.ts';
 import { milliseconds, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
@@ -10,12 +10,14 @@ import type { WidthMean } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine, OnInjector } from './effects.ts';
 import type { Curvature } from './reduction.ts';
-import { fitLine } from './regression.ts';
+import { lineFrom } from './line.ts';
 
 /** No region that is found has fewer widths than this (RED-11); three would tell a bend and leave nothing over. */
 const fewestWidths = 4;
 /** A region of the fewest widths was not found to be right, it is where the search ends: lines of so many are as good. RED-91 */
 const asGood = 6;
+/** Lines bend by about so much, 1/s: 0.03 % of the flow at 10 ms (an estimate, no source). It stands for what few windows cannot tell. */
+const usualBend = 0.03;
 
 /** One for each type, pressure and period: mass = slope (w - t0 + relative w^2), from the means of the widths in the regions. */
 export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'injectors' | 'reduction'>): readonly Curvature[] {
@@ -33,11 +35,16 @@ export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'inj
       const scale = bends.length > 1 ? Math.max(1, squares / (bends.length - 1)) : 1;
       return [{ members, relative, variance: scale / weights }];
     });
+    const squares = squaresOf(ofType);
     return leaningOnEachOther(told).map(({ members, relative, variance }): Curvature => {
       const widest = Math.max(asGood, ...members.map((f) => f.count));
+      const reach = (f: FittedLine): number => {
+        const { lowest, highest } = choicesOf(f, widest, squares.get(f) ?? nought);
+        return highest.onDeadTime - lowest.onDeadTime;
+      };
       const [first] = members;
       const { pressure, period } = first.cell.at;
-      return { type: typeOf(first), pressure, period, relative, u: Math.sqrt(variance), widest, definedFrom, shift: Math.abs(relative) * Math.max(...members.map((f) => Math.abs(reachOf(f, widest).onDeadTime))) };
+      return { type: typeOf(first), pressure, period, relative, u: Math.sqrt(variance), widest, definedFrom, shift: Math.abs(relative) * Math.max(...members.map(reach)) };
     });
   });
 }
@@ -66,10 +73,36 @@ function leaningOnEachOther<T extends { readonly relative: number; readonly vari
   });
 }
 
-/** Height at width 0 and slope of the line through the squares of the widths, as the line of the masses is weighted. */
-function throughSquares(widths: readonly WidthMean[]): { readonly height: number; readonly slope: number } {
-  const { meanX, meanY, slope } = fitLine(widths.map((w) => w.width), widths.map((w) => w.width ** 2), widths.map((w) => 1 / w.variance), 'known');
-  return { height: meanY - slope * meanX, slope };
+/** A line through squares of widths, as a line of masses is weighted: its height `mean` at the width `middle`, and slope. */
+interface ThroughSquares {
+  readonly middle: number;
+  readonly mean: number;
+  readonly slope: number;
+}
+
+/** Lines through the longest two, three ... `most` widths, from sums about the longest. */
+function* throughLongest(widthMeans: readonly WidthMean[], most: number): Generator<ThroughSquares & { readonly widths: number }> {
+  const from = widthMeans[0]?.width ?? 0;
+  let [s0, s1, s2, s3] = [0, 0, 0, 0];
+  for (let i = 0; i < Math.min(most, widthMeans.length); i += 1) {
+    const { width = 0, variance = 1 } = widthMeans[i] ?? {};
+    const x = width - from;
+    s0 += 1 / variance;
+    s1 += x / variance;
+    s2 += (x * x) / variance;
+    s3 += (x * x * x) / variance;
+    if (i === 0) continue;
+    const mean = s1 / s0;
+    // Of the squares about the longest width; (from + x)^2 has 2 from x more.
+    const slope = (s3 - mean * s2) / (s2 - mean * s1);
+    yield { widths: i + 1, middle: from + mean, mean: s2 / s0 + from * (from + 2 * mean), slope: slope + 2 * from };
+  }
+}
+
+function throughSquares(widths: readonly WidthMean[]): ThroughSquares {
+  let last: ThroughSquares = { middle: 0, mean: 0, slope: 0 };
+  for (const line of throughLongest(widths, widths.length)) last = line;
+  return last;
 }
 
 /** Of one cell, 1/s and 1/s^2; null: too few widths, or they do not tell. */
@@ -80,46 +113,119 @@ function bendOf({ widthMeans, count, line }: FittedLine): { readonly relative: n
   let product = 0;
   let squares = 0;
   for (const { width, mean, variance } of region) {
-    const own = width ** 2 - straight.height - straight.slope * width;
+    const own = width ** 2 - straight.mean - straight.slope * (width - straight.middle);
     product += (own * mean) / variance;
     squares += (own * own) / variance;
   }
   return squares > 0 ? { relative: product / squares / line.slope, variance: 1 / squares / line.slope ** 2 } : null;
 }
 
-/**
- * How far the crossing moves, s, and the slope, relative, for a bend of 1 / s: of the lines that begin at another width the one that is
- * farthest off. `widest`: so many widths may make a line, as far as they were measured.
- */
-function reachOf({ widthMeans, count, line }: FittedLine, widest: number): { readonly onDeadTime: number; readonly onSlope: number } {
-  const lineOf = (widths: number): { readonly onDeadTime: number; readonly onSlope: number } => {
-    const { height, slope } = throughSquares(widthMeans.slice(0, widths));
-    return { onDeadTime: -(height + line.deadTime * slope), onSlope: slope };
-  };
-  const own = lineOf(count);
-  let farthest = { onDeadTime: 0, onSlope: 0 };
-  for (let widths = Math.min(count, fewestWidths); widths <= Math.min(widest, widthMeans.length); widths += 1) {
-    const { onDeadTime, onSlope } = lineOf(widths);
-    const off = { onDeadTime: onDeadTime - own.onDeadTime, onSlope: onSlope - own.onSlope };
-    if (Math.abs(off.onDeadTime) > Math.abs(farthest.onDeadTime)) farthest = off;
+/** A line through squares of widths: height at the dead time and slope; with a bend of 1 / s it moves by minus the first, s, and by the second, relative. */
+interface OfSquares {
+  readonly onDeadTime: number;
+  readonly onSlope: number;
+}
+
+const nought: OfSquares = { onDeadTime: 0, onSlope: 0 };
+
+/** As slopes lean on those of other voltages (RED-23): what would be the change of each by itself, for lines of one injector, pressure and period. */
+function leaning(members: readonly FittedLine[], changes: readonly number[]): readonly number[] {
+  const common = members.reduce((sum, { line: { slopeFrom } }, i) => sum + (slopeFrom.from === 'own' ? 0 : slopeFrom.weight * (changes[i] ?? 0)), 0);
+  return members.map(({ line: { slopeFrom } }, i) => (slopeFrom.from === 'own' ? (changes[i] ?? 0) : slopeFrom.own * (changes[i] ?? 0) + (1 - slopeFrom.own) * common));
+}
+
+const ofOneSlope = (lines: readonly FittedLine[]): ReturnType<typeof grouped<FittedLine>> => grouped(lines, ({ cell: { at } }) => `${at.injector}|${at.pressure}|${at.period}`);
+
+/** What the squares give where the masses gave the line. By line. */
+function squaresOf(lines: readonly FittedLine[]): ReadonlyMap<FittedLine, OfSquares> {
+  const found = new Map<FittedLine, OfSquares>();
+  for (const members of ofOneSlope(lines)) {
+    const through = members.map((f) => throughSquares(f.widthMeans.slice(0, f.count)));
+    const slopes = leaning(members, through.map((t) => t.slope));
+    members.forEach((f, i) => {
+      const { middle, mean } = through[i] ?? { middle: 0, mean: 0 };
+      const slope = slopes[i] ?? 0;
+      found.set(f, { onDeadTime: -(mean + slope * (f.line.deadTime - middle)), onSlope: slope });
+    });
   }
-  return farthest;
+  return found;
 }
 
-/** The bend without what scatter gives on the average, 1 / s. With few cells a bend that hides in the scatter widens the line by chance, as much as it could be there. */
-const beyondScatter = ({ relative, u }: Curvature): number => Math.sign(relative) * Math.sqrt(Math.max(0, relative * relative - u * u));
-
-/** What it does to a line that any other admissible choice of widths would have been as good: rectangular. GUM D.3.4, RED-85 */
-export function curvatureParts(fitted: FittedLine, curvatures: readonly Curvature[], plan: Pick<Plan, 'injectors'>): readonly OnInjector[] {
-  const { at } = fitted.cell;
-  const type = typeOfInjector(plan, at);
-  const curvature = curvatures.find((c) => c.type === type && c.pressure === at.pressure && c.period === at.period);
-  // Where the plan says which line is meant there is no choice.
-  const bend = curvature === undefined || curvature.definedFrom !== null ? 0 : beyondScatter(curvature) / Math.sqrt(3);
-  if (curvature === undefined || bend === 0) return [];
-  const { onDeadTime, onSlope } = reachOf(fitted, curvature.widest);
-  return [{ source: errorSource('line-definition', `${type} at ${Number(toKilopascals(at.pressure).toFixed(1))} kPa and ${Number(toMilliseconds(at.period).toFixed(3))} ms`), onDeadTime: bend * onDeadTime, onSlope: bend * onSlope * fitted.line.slope }];
+/** What lines through other widths give more than the one that was fitted, for a bend of 1 / s: from the one that crosses earliest to the one that crosses latest. */
+interface Choices {
+  readonly lowest: OfSquares;
+  readonly highest: OfSquares;
 }
+
+/** `widest`: so many widths may make a line, as far as they were measured. */
+function choicesOf({ widthMeans, count, line }: FittedLine, widest: number, fitted: OfSquares): Choices {
+  let lowest = nought;
+  let highest = nought;
+  for (const { widths, middle, mean, slope } of throughLongest(widthMeans, widest)) {
+    if (widths < Math.min(count, fewestWidths)) continue;
+    const off = { onDeadTime: -(mean + slope * (line.deadTime - middle)) - fitted.onDeadTime, onSlope: slope - fitted.onSlope };
+    if (off.onDeadTime < lowest.onDeadTime) lowest = off;
+    if (off.onDeadTime > highest.onDeadTime) highest = off;
+  }
+  return { lowest, highest };
+}
+
+/**
+ * What is believed of a bend: that lines bend by as much as usual, or by as much as these do beyond scatter, which is taken from what was found
+ * as far as that is known worse.
+ */
+function believed({ relative, u }: Pick<Curvature, 'relative' | 'u'>): { readonly relative: number; readonly variance: number } {
+  const usual = Math.max(usualBend ** 2, relative * relative - u * u);
+  const share = usual / (usual + u * u);
+  return { relative: share * relative, variance: share * u * u };
+}
+
+/** A line in the middle of those that would have been as good, and what nobody knows of it. */
+export interface Middle {
+  readonly fitted: FittedLine;
+  readonly part: OnInjector;
+  /** What the bend makes of the mass of a width, s, beside that line, kg. */
+  readonly ofBend: (width: number) => number;
+}
+
+/**
+ * All lines from the earliest crossing to the latest are as good: the one in the middle is stated, and how far they lie from it is a rectangular part
+ * (GUM 4.3.8, F.2.4.5, D.3.4), beside how well the bend is known. null: there is no choice, or the plan made it. By line; RED-85, RED-97
+ */
+export function middlesOf(lines: readonly FittedLine[], curvatures: readonly Curvature[], plan: Pick<Plan, 'injectors'>): ReadonlyMap<FittedLine, Middle> {
+  const squares = squaresOf(lines);
+  const found = new Map<FittedLine, Middle>();
+  for (const members of ofOneSlope(lines)) {
+    const { at } = members[0].cell;
+    const type = typeOfInjector(plan, at);
+    const curvature = curvatures.find((c) => c.type === type && c.pressure === at.pressure && c.period === at.period);
+    if (curvature?.definedFrom !== null) continue;
+    const { relative, variance } = believed(curvature);
+    const source = errorSource('line-definition', `${type} at ${Number(toKilopascals(at.pressure).toFixed(1))} kPa and ${Number(toMilliseconds(at.period).toFixed(3))} ms`);
+    const choices = members.map((f) => choicesOf(f, curvature.widest, squares.get(f) ?? nought));
+    const lowest = leaning(members, choices.map((c) => c.lowest.onSlope));
+    const highest = leaning(members, choices.map((c) => c.highest.onSlope));
+    members.forEach((f, i) => {
+      const [{ line }, own, choice] = [f, squares.get(f), choices[i]];
+      if (own === undefined || choice === undefined || choice.lowest.onDeadTime === choice.highest.onDeadTime) return;
+      const onDeadTime = spanOf(choice.lowest.onDeadTime, choice.highest.onDeadTime);
+      const onSlope = spanOf(lowest[i] ?? 0, highest[i] ?? 0);
+      const slope = line.slope * (1 + relative * onSlope.middle);
+      const deadTime = line.deadTime + relative * onDeadTime.middle;
+      const fit = { ...line.fit, slope, meanY: slope * (line.fit.meanX - deadTime) };
+      // Anywhere between the outer lines, with a bend that is known so well.
+      const unsure = ({ middle, half }: typeof onSlope): number => Math.sign(half) * Math.sqrt(((relative * relative + variance) * half * half) / 3 + variance * middle * middle);
+      found.set(f, {
+        fitted: { ...f, line: lineFrom(fit, line.dof, line.lackOfFit, line.slopeFrom) },
+        part: { source, onDeadTime: unsure(onDeadTime), onSlope: unsure(onSlope) * line.slope },
+        ofBend: (width) => line.slope * relative * (width * width + own.onDeadTime + onDeadTime.middle - (own.onSlope + onSlope.middle) * (width - line.deadTime)),
+      });
+    });
+  }
+  return found;
+}
+
+const spanOf = (low: number, high: number): { readonly middle: number; readonly half: number } => ({ middle: (low + high) / 2, half: (high - low) / 2 });
 
 /** So many standard uncertainties of a bend are more than chance. */
 const beyondChance = 3;
@@ -134,7 +240,7 @@ export function curvatureSentences(curvatures: readonly Curvature[]): readonly s
     const apart = `dead times by up to ${(1e6 * shift).toFixed(1)} us`;
     const means =
       definedFrom === null
-        ? `${apart}, which is in their uncertainty. Say with reduction.linearFromMs which line is meant, and they become more certain.`
+        ? `${apart}. The line in the middle is stated, and how far others lie from it is in the uncertainty. Say with reduction.linearFromMs which line is meant, and they become more certain.`
         : `${apart}. The plan says which line is meant: that of widths from ${Number(toMilliseconds(definedFrom).toFixed(3))} ms on. Use the results for such widths.`;
     return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass bends over the whole line, by ${percent(relative)} ± ${percent(2 * u)} % of the flow at 10 ms (k = 2), so that dead time and slope depend on which widths make the line: ${means}`;
   });

@@ -281,7 +281,8 @@ describe('limits of a leak', () => {
     const refused = begun.cells.filter((c) => c.kind === 'no-line');
     expect(new Set(refused.map((c) => c.voltage))).toEqual(new Set([12]));
     expect(refused[0]?.kind === 'no-line' ? refused[0].text : '').toContain('changed while this was measured');
-    expect(worst(begun)).toBeLessThan(1);
+    // Of eight one may lie just beyond its 95 %.
+    expect(worst(begun)).toBeLessThan(1.2);
     const [table] = deadTimeTables(begun);
     expect(table?.rows[2]?.cells[0]).toMatchObject({ kind: 'missing', reason: 'leak' });
     const limits = { leakTimesU95: 1e6, leakChangeTimesU95: 1e6 };

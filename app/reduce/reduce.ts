@@ -11,7 +11,8 @@ import { benchDriftOf } from './bench-drift.ts';
 import { sweepLagsOf, uOfLag } from './coil-lag.ts';
 import { coilMemories, latenessOf, warmthOf } from './coil-memory.ts';
 import type { CoilMemory, Lateness } from './coil-memory.ts';
-import { curvatureParts, curvaturesOf } from './curvature.ts';
+import { curvaturesOf, middlesOf } from './curvature.ts';
+import type { Middle } from './curvature.ts';
 import { uCoilLate } from './coil-thermal.ts';
 import { cellsOf, fitCells, meanMass, scatterModels } from './cells.ts';
 import { typeOfInjector } from './cell.ts';
@@ -189,11 +190,14 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const lags = sweepLagsOf(lines, order, plan);
   const curvatures = curvaturesOf(lines, plan);
-  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(fitted), staticFlows, looked, found, uDrift, lags, curvatures, lateness, loss };
+  const middles = middlesOf(lines, curvatures, plan);
+  const inMiddle = fitted.map((f) => (f.kind === 'line' ? (middles.get(f)?.fitted ?? f) : f));
+  const definitions = new Map([...middles].map(([f, middle]) => [f.cell.key, middle]));
+  const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(inMiddle), staticFlows, looked, found, uDrift, lags, definitions, lateness, loss };
   const refused: Reduced['refused'][number][] = [];
   const cells = [
     ...first.flatMap((f) => (f.kind === 'no-line' ? [noLine(f, plan)] : [])),
-    ...fitted.map((f) => {
+    ...inMiddle.map((f) => {
       if (f.kind === 'no-line') return noLine(f, plan);
       const { cell, spoilt } = stated(f, conditions.get(f.cell.key), shifts.get(f.cell.key), statement);
       if (spoilt !== null) refused.push({ key: f.cell.key, cell: noLine({ kind: 'no-line', cell: f.cell, reason: 'leak', text: spoilt }, plan) });
@@ -214,7 +218,8 @@ interface Statement {
   readonly found: Context['found'];
   readonly uDrift: number;
   readonly lags: Reduction['sweepLags'];
-  readonly curvatures: Reduction['curvatures'];
+  /** By the key of the cell, where a line in the middle of several was taken. */
+  readonly definitions: ReadonlyMap<string, Middle>;
   readonly lateness: Lateness;
   readonly loss: SupplyLoss | null;
 }
@@ -257,6 +262,7 @@ function stated(
   const leak = statement.looked === null ? null : leakOnMass(used.map((o) => o.source), statement.looked);
   const warmer = meanOf(used, (o) => o.window.railTemperature.mean) - celsius(plan.reduction.referenceC);
   const ofLag = ofSweepLag(fitted, statement);
+  const definition = statement.definitions.get(cell.key);
   const shared = sharedParts(fitted, statement.effects.get(fitted) ?? new Map<string, Effect>(), [
     { source: errorSource('rail-pressure'), onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
     { source: errorSource('rail-temperature'), onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
@@ -267,7 +273,7 @@ function stated(
     ...ofBench(fitted, conditions, equipment, statement.loss),
     ...(statement.found === null ? [] : partsOfSet(statement.found.set, at.injector, statement.found.leakTold, statement.uDrift, ofLag[0]?.onDeadTime)).map((p) => ({ source: errorSource('invariance', p.of), onDeadTime: p.onDeadTime, onSlope: p.onSlope * line.slope })),
     ...ofLag,
-    ...curvatureParts(fitted, statement.curvatures, plan),
+    ...(definition === undefined ? [] : [definition.part]),
     ...(statement.uDrift === 0 ? [] : [{ source: errorSource('bench-drift', `lines at ${at.pressure} Pa`), onDeadTime: 0, onSlope: line.slope * statement.uDrift }]),
     ...lateParts(fitted, byTemperature.value, statement),
     // While it is open nothing leaks through its own seat: the line turns about its dead time. RED-44.
@@ -306,6 +312,7 @@ function stated(
       mass,
       uMass: Math.sqrt(variance * line.fit.scale),
       deviationPercent: expected > 0 ? (100 * (mass - expected)) / expected : null,
+      ...(definition === undefined ? {} : { ofBend: definition.ofBend(width) }),
       inRegion: i < count,
       repeatability: statement.repeatability.get(familyKey(fitted, width, plan)) ?? null,
     };

@@ -68,6 +68,8 @@ export interface WidthResult {
   readonly uMass: number;
   /** From the line, percent of the line (SAE J1832 list: LD); null where the line is not above zero. */
   readonly deviationPercent: number | null;
+  /** So much of `mass`, kg, lies off the stated line because mass bends over the whole line; absent: nobody says so (RED-97). */
+  readonly ofBend?: number;
   readonly inRegion: boolean;
   /** Standard deviation of windows of this width, percent, pooled over the injectors of the type; null: no replicates. */
   readonly repeatability: { readonly percent: number; readonly dof: number } | null;

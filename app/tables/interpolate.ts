@@ -18,8 +18,8 @@ export interface Interpolated {
 /** Outside the knots: so much of the change from the last of them at least, standard uncertainty (an estimate). */
 const beyond = 0.1;
 
-/** Halving the distance of knots makes the error of a smooth curve at least a quarter of what leaving one out shows. */
-const leftOutShare = 1 / 4;
+/** Halving the distance of knots makes the error of a smooth curve a quarter of what leaving one out shows, or less: a bound, so rectangular (GUM 4.3.7). */
+const leftOutShare = 1 / 4 / Math.sqrt(3);
 
 /** What swings once in three or four distances of knots, the fastest that they show, misses a line between them by 0.3 to 0.5 of what it stands off at them (own computation). */
 const misfitShare = 1 / 2;
@@ -39,7 +39,7 @@ const asItIs: Shape = { coordinates: [(x) => x], misfit: 0 };
 /**
  * Value at `x` of the shape-preserving curve through the knots (two at least, rising and above 0), with the errors of the knots carried
  * through by their sensitivities, and the error of interpolation: half of what the coordinates differ by (rectangular, the middle is the
- * value), and a quarter of what the curve misses the knots beside `x` by when they are left out, beyond scatter, largest in the middle. At a knot: the knot.
+ * value), and at most a quarter of what the curve misses the knots beside `x` by when they are left out, beyond scatter, largest in the middle. At a knot: the knot.
  */
 export function interpolateCarried(knots: readonly Knot[], x: number, axis: string, shape: Shape = knots.length === 2 ? anyPower : asItIs): Interpolated {
   const exact = knots.find((k) => Math.abs(k.x - x) <= 1e-9 * Math.abs(x));

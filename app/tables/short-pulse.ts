@@ -74,7 +74,7 @@ function curveBelow(cell: LineCell): Curve {
     const moved = (residuals[i] ?? 0) - (found[i] ?? 0);
     return moved === 0 ? own : withPart(own, sharedPart(errorSource('bend-steepness', placeOf(cell, w)), uSteepness * moved));
   });
-  const outside = rising.flatMap((w, i) => (w.inRegion ? [] : [{ of: measured[i] ?? carried(0), usual: usualBend * lineMass(cell, w.width) }]));
+  const outside = rising.flatMap((w, i) => (w.inRegion ? [] : [{ of: beyondWholeLine(measured[i] ?? carried(0), w), usual: usualBend * lineMass(cell, w.width) }]));
   const chances = chancesOfBend(outside, cell.scatter.dof);
   const knots = measured.map((of, i): Knot => ({ x: rising[i]?.width ?? 0, of: believed(of, chances[i] ?? 1, cell, rising[i]) }));
   return { knots, resolvedFrom: resolvedFrom(rising, residuals, measured.map((of) => stateCarried(of).u)) };
@@ -93,11 +93,17 @@ function referredAlong({ referred }: LineCell, rising: readonly WidthResult[], f
   return rising.map((w) => (w.inRegion ? 0 : interpolateMonotone(widths, found, w.width - later)));
 }
 
+/** What lies off a line beyond what its bend over the whole line explains; which line is meant is another question. RED-97 */
+function beyondWholeLine(of: Carried, { ofBend = 0 }: WidthResult): Carried {
+  return carried(of.value - ofBend, [...of.parts.values()].filter((p) => p.source.quantity !== 'line-definition'));
+}
+
 /** The mean over a bend that has begun and none, with what those two differ by; scatter is made no smaller by it. RED-86 */
 function believed(of: Carried, chance: number, cell: LineCell, width: WidthResult | undefined): Carried {
   if (chance === 1 || width === undefined) return of;
-  const spread = Math.sqrt(chance * (1 - chance)) * of.value;
-  return withPart({ value: chance * of.value, parts: of.parts }, sharedPart(errorSource('bend-begins', placeOf(cell, width)), spread));
+  const { ofBend = 0 } = width;
+  const spread = Math.sqrt(chance * (1 - chance)) * (of.value - ofBend);
+  return withPart({ value: ofBend + chance * (of.value - ofBend), parts: of.parts }, sharedPart(errorSource('bend-begins', placeOf(cell, width)), spread));
 }
 
 /** The correction of a cell at a width, s, in kg; missing where nothing so short was measured. */

@@ -112,7 +112,7 @@ export interface Held {
   readonly state: 'stated' | 'marked' | 'refused';
   readonly inside: boolean;
   readonly z: number;
-  /** Dead times only: U95, s, and over that of generalised least squares that knows variances, linear end and one slope. */
+  /** Dead times only: U95, s, and over that of generalised least squares that knows variances, linear end, one slope, and that lines are straight. */
   readonly expanded: number;
   readonly overGls: number;
 }
@@ -151,7 +151,7 @@ export function heldOf(row: string, seed: number, what: Imperfect, kind = order)
     const state = isMarked(cell, bench.equipment, reduction) ? 'marked' : 'stated';
     note('dead time', cell.voltage, truth.deadTime >= low && truth.deadTime <= high, (cell.deadTime.value - truth.deadTime) / cell.deadTime.u, state, {
       expanded: cell.deadTime.expanded,
-      overGls: cell.deadTime.expanded / (1.96 * Math.hypot(gls.get(cell) ?? Number.NaN, cell.deadTime.uShared)),
+      overGls: cell.deadTime.expanded / (1.96 * Math.hypot(gls.get(cell) ?? Number.NaN, ...cell.shared.filter((p) => p.source.quantity !== 'line-definition').map((p) => p.onDeadTime))),
     });
     compare('slope', cell.voltage, cell.slope, truth.slope, state);
     if (cell.staticToSlope !== null) compare('static/slope', cell.voltage, cell.staticToSlope, truth.staticFlow / truth.slope, state);
