@@ -226,7 +226,7 @@ describe('RED-85 figures by orthogonal polynomials', () => {
   it('RED-97 lines that lean on those of other voltages move as their slopes lean', () => {
     const ofShared = (own: number, weight: number, count: number): FittedLine => {
       const line = made(0, 0.3, count);
-      return { ...line, line: { ...line.line, slopeFrom: { ...line.line.slopeFrom, from: 'weighted', own, weight } } } as FittedLine;
+      return { ...line, line: { ...line.line, slopeFrom: { ...line.line.slopeFrom, from: 'weighted', own, weight } } };
     };
     const [a, b] = [ofShared(0, 0.25, 5), ofShared(0, 0.75, 4)];
     const kinds = curvaturesOf([a, b], plan);
