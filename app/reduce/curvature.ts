@@ -16,8 +16,8 @@ import { lineFrom } from './line.ts';
 const fewestWidths = 4;
 /** A region of the fewest widths was not found to be right, it is where the search ends: lines of so many are as good. RED-91 */
 const asGood = 6;
-/** Lines bend by about so much, 1/s: 0.03 % of the flow at 10 ms (an estimate, no source). It stands for what few windows cannot tell. */
-const usualBend = 0.03;
+/** Lines bend by about so much, 1/s: 0.05 % of the flow at 10 ms (an estimate, no source). It stands for what few windows cannot tell. */
+const usualBend = 0.05;
 
 /** One for each type, pressure and period: mass = slope (w - t0 + relative w^2), from the means of the widths in the regions. */
 export function curvaturesOf(lines: readonly FittedLine[], plan: Pick<Plan, 'injectors' | 'reduction'>): readonly Curvature[] {
