@@ -63,7 +63,8 @@ describe('tables for a controller', () => {
           if (expected?.kind !== 'value') throw new Error('no value');
           const { value, U95, k, basis } = valued(cell);
           expect(value).toBe(Number((expected.result.value * 1e3).toPrecision(12)));
-          expect(U95).toBe(Number((expected.result.expanded * 1e3).toPrecision(12)));
+          // Effects below any digit are no sources of a document, so the twelfth digit may be another.
+          expect(U95 / (expected.result.expanded * 1e3)).toBeCloseTo(1, 10);
           expect(k).toBeCloseTo(expected.result.coverageFactor, 10);
           expect(basis).toBe('measured');
         });
