@@ -103,6 +103,8 @@ const benchView = z.discriminatedUnion('state', [
   z.object({
     state: z.literal('connected'),
     simulated: z.boolean(),
+    /** How many times as fast as the clock on the wall its time passes: 1 but for a simulated bench. */
+    speed: z.number().positive().default(1),
     link: z.string(),
     up: z.boolean(),
     why: z.string(),

@@ -75,6 +75,7 @@ export class BenchAtHost {
         return {
           state: 'connected',
           simulated: place.simulated,
+          speed: place.speed ?? 1,
           link: bench.link,
           up: bench.downReason === null,
           why: bench.downReason ?? '',

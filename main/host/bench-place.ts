@@ -13,6 +13,8 @@ import sampleScenario from '../samples/scenario.json' with { type: 'json' };
 
 export interface BenchPlace {
   readonly simulated: boolean;
+  /** Of `clock` against the time of the wall; absent: the same. */
+  readonly speed?: number;
   /** For people. */
   readonly description: string;
   readonly clock: Clock;
@@ -49,6 +51,7 @@ export const benchPlaces =
         const bench = new RunningBench(parsed.data, own);
         return {
           simulated: true,
+          speed: choice.speed,
           description: 'the simulated bench',
           clock: own,
           connect: over(() => Promise.resolve([new SimulatedChannel(bench)]), own),

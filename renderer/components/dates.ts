@@ -14,3 +14,10 @@ export function timeOfDay(unixMs: number): string {
   const at = new Date(unixMs);
   return `${two(at.getHours())}:${two(at.getMinutes())}:${two(at.getSeconds())}`;
 }
+
+/** `14:57`, or with the day where that is not the day of `now`: `28 Nov, 02:10`. */
+export function clockTime(unixMs: number, now: number): string {
+  const [at, today] = [new Date(unixMs), new Date(now)];
+  const time = `${two(at.getHours())}:${two(at.getMinutes())}`;
+  return at.toDateString() === today.toDateString() ? time : `${at.getDate()} ${months[at.getMonth()] ?? ''}, ${time}`;
+}

@@ -1,8 +1,8 @@
 import { useEffect, useRef } from 'react';
 import type { ReactNode } from 'react';
 
-/** The layout of a page: its title (which takes the focus when the page is gone to), a sentence beneath, actions beside. */
-export function Page({ title, lead, actions, children }: { readonly title: string; readonly lead?: ReactNode; readonly actions?: ReactNode; readonly children: ReactNode }) {
+/** The layout of a page: its title (which takes the focus when the page is gone to), a sentence beneath, actions beside. `dense`: the head takes one line and the page the whole width. */
+export function Page({ title, lead, actions, dense = false, children }: { readonly title: string; readonly lead?: ReactNode; readonly actions?: ReactNode; readonly dense?: boolean; readonly children: ReactNode }) {
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
     document.title = `${title} – Railhouse`;
@@ -10,7 +10,7 @@ export function Page({ title, lead, actions, children }: { readonly title: strin
     window.scrollTo({ top: 0 });
   }, [title]);
   return (
-    <div className="page">
+    <div className={dense ? 'page page-dense' : 'page'}>
       <header className="page-head">
         <div>
           <h1 ref={heading} tabIndex={-1}>

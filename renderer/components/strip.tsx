@@ -4,6 +4,8 @@ import uPlot from 'uplot';
 import 'uplot/dist/uPlot.min.css';
 import type { TrendView } from '../live/trend.ts';
 import { paintNever, paintSoon } from './strip-paint.ts';
+import { scaleFor } from './strip-scale.ts';
+import type { Scale } from './strip-scale.ts';
 import { themeColours, onThemeChange } from '../style/theme.ts';
 
 /** Where a strip gets its line from; `LiveBench` has one, a stored run's frames make another. Must be stable. */
@@ -30,8 +32,10 @@ export interface StripProps {
   readonly band?: { readonly low: number; readonly high: number } | null;
   /** The axis spans at least this much, so that noise does not fill it. */
   readonly leastRange: number;
-  /** Pixels; default 96. */
-  readonly height?: number;
+  /** Pixels; default 96. `fill`: what the place around it gives, which must not depend on the strip. */
+  readonly height?: number | 'fill';
+  /** Whether the times stand under it; of strips one above the other, the lowest has them. Default true. */
+  readonly times?: boolean;
 }
 
 const redrawEvery = 200;
@@ -41,7 +45,7 @@ const leastSpan = 30;
 const widestBand = 6;
 const axisFont = '11px system-ui, sans-serif';
 
-export function Strip({ label, source, toShown, unit, seconds, setPoint = null, band = null, leastRange, height = 96 }: StripProps) {
+export function Strip({ label, source, toShown, unit, seconds, setPoint = null, band = null, leastRange, height = 96, times = true }: StripProps) {
   const box = useRef<HTMLDivElement>(null);
   const marks = useRef({ setPoint, band });
   const redraw = useRef<() => void>(() => undefined);
@@ -53,15 +57,15 @@ export function Strip({ label, source, toShown, unit, seconds, setPoint = null, 
   useEffect(() => {
     const element = box.current;
     if (element === null) return undefined;
-    const strip = new StripChart(element, { source, toShown, seconds, leastRange, height, marks: () => marks.current });
+    const strip = new StripChart(element, { source, toShown, seconds, leastRange, height, times, marks: () => marks.current });
     redraw.current = strip.soon;
     return () => {
       redraw.current = () => undefined;
       strip.destroy();
     };
-  }, [source, toShown, seconds, leastRange, height]);
+  }, [source, toShown, seconds, leastRange, height, times]);
 
-  return <div className="strip" ref={box} role="img" aria-label={`${label} in ${unit} over ${seconds === null ? 'the time since the start' : `the last ${Math.round(seconds / 60)} minutes`}`} style={{ height }} />;
+  return <div className="strip" ref={box} role="img" aria-label={`${label} in ${unit} over ${seconds === null ? 'the time since the start' : `the last ${Math.round(seconds / 60)} minutes`}`} style={{ height: height === 'fill' ? '100%' : height }} />;
 }
 
 interface ChartOptions {
@@ -69,7 +73,8 @@ interface ChartOptions {
   readonly toShown: (value: number) => number;
   readonly seconds: number | null;
   readonly leastRange: number;
-  readonly height: number;
+  readonly height: number | 'fill';
+  readonly times: boolean;
   readonly marks: () => { readonly setPoint: number | null; readonly band: { readonly low: number; readonly high: number } | null };
 }
 
@@ -93,12 +98,13 @@ class StripChart {
   #visible = false;
   #lastDrawn = Number.NEGATIVE_INFINITY;
   #slot = 1;
+  #scale: Scale = scaleFor(0, 1);
 
   constructor(element: HTMLElement, options: ChartOptions) {
     this.#options = options;
-    this.#chart = new uPlot(this.#chartOptions(Math.max(120, element.clientWidth)), [[], []], element);
+    this.#chart = new uPlot(this.#chartOptions(sizeOf(element, options.height)), [[], []], element);
     const resize = new ResizeObserver(() => {
-      if (element.clientWidth > 0) this.#chart.setSize({ width: Math.max(120, element.clientWidth), height: options.height });
+      if (element.clientWidth > 0) this.#chart.setSize(sizeOf(element, options.height));
       this.soon();
     });
     resize.observe(element);
@@ -162,11 +168,11 @@ class StripChart {
     }
     this.#slot = view.slot;
     this.#lastDrawn = performance.now();
-    const [bottom, top] = this.#range(low, high);
+    this.#scale = scaleFor(...this.#range(low, high));
     this.#chart.batch(() => {
       this.#chart.setData([times.subarray(0, filled), values.subarray(0, filled)], false);
       this.#chart.setScale('x', { min: from - now, max: 0 });
-      this.#chart.setScale('y', { min: bottom, max: top });
+      this.#chart.setScale('y', { min: this.#scale.bottom, max: this.#scale.top });
     });
   };
 
@@ -181,11 +187,13 @@ class StripChart {
     }
     if (low > high) return [0, this.#options.leastRange];
     const middle = (low + high) / 2;
-    const half = Math.max((high - low) * 0.56, this.#options.leastRange / 2);
-    return [middle - half, middle + half];
+    const half = Math.max((high - low) * 0.52, this.#options.leastRange / 2);
+    // What is never below nothing is not shown with a scale below it.
+    return [low >= 0 ? Math.max(0, middle - half) : middle - half, middle + half];
   }
 
-  #chartOptions(width: number): uPlot.Options {
+  #chartOptions(size: { readonly width: number; readonly height: number }): uPlot.Options {
+    const { times } = this.#options;
     const colours = themeColours;
     const axis = (): uPlot.Axis => ({
       stroke: () => colours().quiet,
@@ -194,15 +202,14 @@ class StripChart {
       font: axisFont,
     });
     return {
-      width,
-      height: this.#options.height,
-      padding: [6, 16, 0, 0],
+      ...size,
+      padding: [7, 16, times ? 0 : 7, 0],
       legend: { show: false },
       cursor: { show: false },
       scales: { x: { time: false, auto: false }, y: { auto: false } },
       axes: [
-        { ...axis(), size: 20, space: 70, values: (_, splits) => splits.map(beforeNow), incrs: [5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400, 28800, 86400] },
-        { ...axis(), size: 48, space: 24 },
+        { ...axis(), size: times ? 20 : 0, space: 70, values: (_, splits) => splits.map((at) => (times ? beforeNow(at) : '')), incrs: [5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400, 28800, 86400] },
+        { ...axis(), size: 48, splits: () => [...this.#scale.ticks], values: (_, splits) => splits.map((tick) => tick.toFixed(this.#scale.decimals)) },
       ],
       series: [
         {},
@@ -252,6 +259,8 @@ class StripChart {
     ctx.restore();
   }
 }
+
+const sizeOf = (element: HTMLElement, height: number | 'fill') => ({ width: Math.max(120, element.clientWidth), height: height === 'fill' ? Math.max(40, element.clientHeight) : height });
 
 function beforeNow(offset: number): string {
   const before = Math.round(-offset);

@@ -1,4 +1,4 @@
-import { Component, Suspense, lazy, useEffect, useMemo, useState } from 'react';
+import { Component, Suspense, lazy, useEffect, useMemo, useRef, useState } from 'react';
 import type { ReactNode } from 'react';
 import { deadManText } from '../../app/run/safe-words.ts';
 import { Button } from '../components/button.tsx';
@@ -25,6 +25,8 @@ export function Frame() {
     }]))),
     [],
   );
+  const main = useRef<HTMLElement>(null);
+  useEffect(() => onHeights(main.current), []);
   const Current = current === undefined ? undefined : components.get(current.path);
   return (
     <>
@@ -53,7 +55,7 @@ export function Frame() {
       </header>
       <StopButton />
       <FrameNotices />
-      <main id="content">
+      <main id="content" ref={main}>
         <Failing key={current?.path}>
           <Suspense fallback={<p className="page">The page is being loaded.</p>}>{Current !== undefined && <Current />}</Suspense>
         </Failing>
@@ -61,6 +63,20 @@ export function Frame() {
       <FrameFoot />
     </>
   );
+}
+
+/** Tells the style sheet how high the head is, and what stands above the page, so that a page can fill its screen. */
+function onHeights(main: HTMLElement | null): () => void {
+  if (main === null) return () => undefined;
+  const { style } = document.documentElement;
+  const measure = (): void => {
+    style.setProperty('--above', `${main.offsetTop}px`);
+    style.setProperty('--head', `${document.querySelector<HTMLElement>('.frame-head')?.offsetHeight ?? 0}px`);
+  };
+  measure();
+  const observer = new ResizeObserver(measure);
+  for (const element of document.querySelectorAll('.frame-head, .frame-notices')) observer.observe(element);
+  return () => observer.disconnect();
 }
 
 const stopTones = { sent: 'busy', safe: 'good', 'not-safe': 'bad' } as const;

@@ -17,10 +17,15 @@ const units: readonly { readonly value: FlowUnit; readonly text: string }[] = [
   { value: 'lb/h', text: 'lb/h' },
 ];
 
+const targets = [
+  { value: 'bare', text: 'For a mouse or bare fingers' },
+  { value: 'gloves', text: 'For gloves: cells and buttons of 44 pixels and more' },
+] as const;
+
 /** What belongs to this window and to the person at it. */
 export function SettingsButton() {
   const [open, setOpen] = useState(false);
-  const { theme, flowUnit, operator } = useSettings();
+  const { theme, flowUnit, operator, gloves } = useSettings();
   const [name, setName] = useState(operator);
   const leave = (): void => {
     changeSettings({ operator: name });
@@ -40,6 +45,7 @@ export function SettingsButton() {
       <Dialog title="This window" open={open} onClose={leave}>
         <TextInput label="Operator" hint="Recorded in the journal beside every command. Takes effect in other windows when this one connects again." value={name} onChange={setName} onEnter={leave} />
         <Choice label="Amounts of fluid" value={flowUnit} options={units} onChange={(unit) => changeSettings({ flowUnit: unit })} />
+ <Choice label="Targets" value={gloves ? 'gloves' : 'bare'} options={targets} onChange={(chosen) => changeSettings({ gloves: chosen === 'gloves' })} />
         <Choice label="Theme" value={theme} options={themes} onChange={(chosen) => changeSettings({ theme: chosen })} />
       </Dialog>
     </>

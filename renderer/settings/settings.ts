@@ -11,10 +11,12 @@ export interface Settings {
   readonly flowUnit: FlowUnit;
   /** Who works at this window: stands in journals and is what other windows call this one. Empty: nobody has said so yet. */
   readonly operator: string;
+  /** Cells and buttons for fingers in gloves. */
+  readonly gloves: boolean;
 }
 
 const key = 'railhouse.settings';
-const defaults: Settings = { theme: 'system', flowUnit: 'mg', operator: '' };
+const defaults: Settings = { theme: 'system', flowUnit: 'mg', operator: '', gloves: false };
 
 /** What was stored, as far as it can be used; anything else is the default. */
 export function settingsFrom(stored: string | null): Settings {
@@ -25,11 +27,12 @@ export function settingsFrom(stored: string | null): Settings {
     return defaults;
   }
   if (typeof given !== 'object' || given === null) return defaults;
-  const { theme, flowUnit, operator } = given as Partial<Record<keyof Settings, unknown>>;
+  const { theme, flowUnit, operator, gloves } = given as Partial<Record<keyof Settings, unknown>>;
   return {
     theme: theme === 'light' || theme === 'dark' ? theme : defaults.theme,
     flowUnit: flowUnits.find((unit) => unit === flowUnit) ?? defaults.flowUnit,
     operator: typeof operator === 'string' && operator.trim() !== '' ? operator.trim().slice(0, 120) : defaults.operator,
+    gloves: gloves === true,
   };
 }
 

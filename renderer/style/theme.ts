@@ -1,6 +1,6 @@
 /** Which theme is on, and its colours for what is drawn on a canvas. */
 import { useSettings } from '../settings/settings.ts';
-import type { Theme } from '../settings/settings.ts';
+import type { Settings } from '../settings/settings.ts';
 
 export interface ThemeColours {
   readonly line: string;
@@ -12,7 +12,9 @@ export interface ThemeColours {
 let known: ThemeColours | null = null;
 const listeners = new Set<() => void>();
 
-function apply(theme: Theme): void {
+function apply({ theme, gloves }: Pick<Settings, 'theme' | 'gloves'>): void {
+  if (gloves) document.documentElement.dataset['gloves'] = '';
+  else delete document.documentElement.dataset['gloves'];
   if (theme === 'system') delete document.documentElement.dataset['theme'];
   else document.documentElement.dataset['theme'] = theme;
   known = null;
@@ -21,9 +23,9 @@ function apply(theme: Theme): void {
 
 /** Called once, before anything is drawn. */
 export function startTheme(): void {
-  apply(useSettings.getState().theme);
-  useSettings.subscribe(({ theme }) => apply(theme));
-  matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => apply(useSettings.getState().theme));
+  apply(useSettings.getState());
+  useSettings.subscribe(apply);
+  matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => apply(useSettings.getState()));
 }
 
 export function onThemeChange(listener: () => void): () => void {

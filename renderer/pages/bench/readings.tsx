@@ -3,6 +3,8 @@ import { frameSignals, readingOf, toShown, windowSignals } from '../../../app/be
 import type { SignalId } from '../../../app/bench/readings.ts';
 import type { BenchView } from '../../../app/contract/contract.ts';
 import { Choice } from '../../components/field.tsx';
+import { useFlowShown } from '../../components/flow-shown.ts';
+import type { Shown } from '../../components/flow-shown.ts';
 import { Section } from '../../components/page.tsx';
 import { Strip } from '../../components/strip.tsx';
 import { Value } from '../../components/value.tsx';
@@ -10,19 +12,9 @@ import { useHost, useRun } from '../../host/host.ts';
 import { densityAtMeter } from '../../live/flow.ts';
 import type { Latest, LiveSignal, Span } from '../../live/live-bench.ts';
 import { liveSource, useLatest } from '../../host/use-latest.ts';
-import { flowIn, useUnits } from '../../settings/units.ts';
-import { useSettings } from '../../settings/settings.ts';
+import { useUnits } from '../../settings/units.ts';
 import { expectationsOf, isInside } from './expectations.ts';
 import type { Expectation } from './expectations.ts';
-
-interface Shown {
-  readonly label: string;
-  readonly unit: string;
-  readonly decimals: number;
-  readonly toShown: (si: number) => number;
-  /** The strip's axis spans at least this much. */
-  readonly leastRange: number;
-}
 
 const shown: readonly { readonly id: SignalId; readonly how: Shown }[] = windowSignals.map((signal) => ({
   id: signal.id,
@@ -80,23 +72,6 @@ export function BenchReadings({ bench }: { readonly bench: Extract<BenchView, { 
 function perPulse(latest: Latest | null, period: number | null): string | undefined {
   if (latest?.flow == null || !latest.frame.burst.active || period === null || latest.flow === 0) return undefined;
   return `about ${(latest.flow * period * 1e6).toFixed(1)} mg per pulse`;
-}
-
-/** In the chosen unit. Stable while unit and (to a tenth of a kg/m3) density are the same, so that strips are not made anew. */
-function useFlowShown(density: number | null): Shown {
-  const chosen = useSettings((settings) => settings.flowUnit);
-  const rounded = density === null ? null : Math.round(density * 10) / 10;
-  return useMemo(() => {
-    const unit = chosen === 'mg' ? 'g/s' : chosen;
-    const one = flowIn(unit, 1, rounded) ?? Number.NaN;
-    return {
-      label: 'Flow, by the meter',
-      unit,
-      decimals: unit === 'g/s' ? 3 : 1,
-      toShown: (si) => si * one,
-      leastRange: { 'g/s': 0.2, 'cc/min': 20, 'lb/h': 2 }[unit],
-    };
-  }, [chosen, rounded]);
 }
 
 interface ReadingProps {

@@ -10,7 +10,7 @@ import { plural } from './words.ts';
 const shownAtOnce = 12;
 
 /** What is wrong now, in full: it stands above everything else until it is over. */
-export const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
+const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonly alarms: readonly Alarm[] }) {
   const all = alarmsInOrder(alarms).filter((alarm) => alarm.endedAt === null);
   // A fault that tripped the run is one thing to read, not two.
   const standing = all.filter((alarm) => alarm.kind !== 'fault' || !all.some((other) => other.kind === 'trip' && other.text === alarm.text));
@@ -37,6 +37,28 @@ export const StandingAlarms = memo(function StandingAlarms({ alarms }: { readonl
   );
 });
 
+/** What stands, beside the points and always in sight, in a place of its own: nothing else moves when it changes. */
+export const AlarmsNow = memo(function AlarmsNow({ alarms, rejected }: { readonly alarms: readonly Alarm[]; readonly rejected: number }) {
+  const standing = alarms.filter((alarm) => alarm.endedAt === null).length;
+  const last = alarmsInOrder(alarms).find((alarm) => alarm.endedAt !== null);
+  return (
+    <section className="section run-alarms-now" aria-label="Alarms that stand, and the last one">
+      <header className="section-head">
+        <h2>{standing === 0 ? 'No alarm stands' : plural(standing, 'alarm stands', 'alarms stand')}</h2>
+        <button type="button" className="button button-quiet run-small" onClick={() => document.getElementById('all-alarms')?.scrollIntoView()}>
+          All {alarms.length > 0 && alarms.length} alarms
+        </button>
+      </header>
+      <StandingAlarms alarms={alarms} />
+      {standing === 0 && (
+        <p className="small quiet">
+          {last !== undefined ? `Last: ${timeOfDay(last.at)} ${alarmWords[last.kind].word}: ${shownText(last.text)}` : rejected > 0 ? `${plural(rejected, 'attempt was', 'attempts were')} rejected by ${rejected === 1 ? 'its' : 'their'} limits.` : 'None so far.'}
+        </p>
+      )}
+    </section>
+  );
+});
+
 const namedAtMost = 20;
 
 /** What the judge turned down: it stops nothing, and is no reason to say that nothing was wrong. */
@@ -53,6 +75,7 @@ export const AlarmList = memo(function AlarmList({ alarms, failed, rejected }: {
   const standing = inOrder.filter((alarm) => alarm.endedAt === null).length;
   const rest = inOrder.slice(shownAtOnce);
   return (
+    <div id="all-alarms" className="run-all-alarms">
     <Section title="Alarms" wide aside={<span className="small quiet">{alarms.length === 0 ? 'None so far' : `${standing} standing, ${alarms.length - standing} over`}</span>}>
       {rejected > 0 && <p>{failedSentence(failed, rejected)}</p>}
       {alarms.length === 0 && rejected === 0 && <p className="quiet">Nothing has gone wrong in this run. What guards, controller, link or a STOP report is listed here and stays.</p>}
@@ -68,6 +91,7 @@ export const AlarmList = memo(function AlarmList({ alarms, failed, rejected }: {
         </>
       )}
     </Section>
+    </div>
   );
 });
 

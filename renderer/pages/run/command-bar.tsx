@@ -63,13 +63,15 @@ export function CommandBar({ state, commands }: { readonly state: RunState; read
           <CommandButton key={view.code} view={view} against={commands.against === '' ? view.against : commands.against} onPress={() => press(view)} />
         ))}
       </div>
-      {asked !== undefined && asked.question !== null && (
-        <ConfirmBar question={asked.question} confirm={asked.label} onLeave={() => leave(asked)} onConfirm={() => {
-            leave(asked);
-            give(asked);
-          }} />
-      )}
-      <AnswerLine commands={commands} place="bar" />
+      <div className="run-answer-place">
+        {asked !== undefined && asked.question !== null && (
+          <ConfirmBar question={asked.question} confirm={asked.label} onLeave={() => leave(asked)} onConfirm={() => {
+              leave(asked);
+              give(asked);
+            }} />
+        )}
+        <AnswerLine commands={commands} place="bar" />
+      </div>
     </div>
   );
 }
@@ -86,8 +88,7 @@ function CommandButton({ view, against, onPress }: { readonly view: CommandView;
       title={against === '' ? `Alt+${view.letter}` : against}
       onClick={onPress}
     >
-      <span>{view.label}</span>
-      <kbd>Alt+{view.letter}</kbd>
+      <span>{view.label}</span> <kbd>Alt+{view.letter}</kbd>
     </button>
   );
 }

@@ -12,7 +12,6 @@ import type { Tally } from './cells.ts';
 import { tallyText } from './cells.ts';
 import { elapsedOf } from './log.ts';
 import type { RunLog } from './log.ts';
-import { RailStrips } from './strips.tsx';
 import { clockText, timeLeftText, waitingText } from './words.ts';
 import type { WaitingFor } from '../../../app/run/status.ts';
 
@@ -32,6 +31,12 @@ function standing(mode: Mode, { ending }: RunState, onBench: boolean): { readonl
   return onBench ? modes[mode] : { tone: endingTone(null), word: 'Unfinished' };
 }
 
+/** Modes in which somebody has to read at length: there the words take what room they need. */
+const calls: ReadonlySet<Mode> = new Set(['held', 'tripped', 'ended']);
+
+/** The sentence without the word that stands before it. */
+const withoutMode = (doing: string, word: string): string => (doing.startsWith(`${word}. `) ? doing.slice(word.length + 2) : doing);
+
 interface NowPanelProps {
   readonly state: RunState;
   readonly log: RunLog;
@@ -41,22 +46,26 @@ interface NowPanelProps {
   readonly point: Point | null;
   readonly now: number;
   readonly onBench: boolean;
+  /** Of the bench's time against the clock. */
+  readonly speed: number;
 }
 
 /** What the run does now, how far it is, what it waits for, what the person should do. */
-export function NowPanel({ state, log, status, tally, point, now, onBench }: NowPanelProps) {
+export function NowPanel({ state, log, status, tally, point, now, onBench, speed }: NowPanelProps) {
   const mode = status?.mode ?? state.mode;
   const shownMode = standing(mode, state, onBench);
   const total = state.points.length;
   const elapsed = elapsedOf(log, state.mode === 'ended', now);
-  const left = timeLeftText(status?.remaining ?? null);
+  const left = timeLeftText(status?.remaining ?? null, now, speed);
   return (
     <section className="section run-now" aria-label="What the run does now">
-      <div className="run-now-words">
-        <p className="run-mode">
-          <Status tone={shownMode.tone}>{shownMode.word}</Status>
-        </p>
-        <p className="run-doing">{!onBench ? 'As stored; not open on the bench.' : shownText(status?.doing ?? doingText(state, point))}</p>
+      <div className={calls.has(mode) ? 'run-need' : 'run-need run-need-calm'} tabIndex={-1}>
+        <div className="run-headline">
+          <p className="run-mode">
+            <Status tone={shownMode.tone}>{shownMode.word}</Status>
+          </p>
+          <p className="run-doing">{!onBench ? 'As stored; not open on the bench.' : shownText(withoutMode(status?.doing ?? doingText(state, point), shownMode.word))}</p>
+        </div>
         {status !== null && status.waitingFor !== null && <Waiting waiting={status.waitingFor} />}
         {status !== null && status.advice !== '' && (
           <p className="run-advice">
@@ -64,27 +73,20 @@ export function NowPanel({ state, log, status, tally, point, now, onBench }: Now
             {shownText(status.advice)}
           </p>
         )}
-        <div className="run-progress">
-          <Progress tally={tally} total={total} />
-          <p>
-            <strong>
-              {state.counts.accepted} of {total} points accepted
-            </strong>
-            {left !== '' && <span>, {left}</span>}
-            {elapsed !== null && (
-              <span className="quiet">
-                {' '}
-                · {clockText(elapsed.totalMs / 1e3)} since the start
-                {elapsed.restedMs >= 1000 && `, of it ${clockText(elapsed.restedMs / 1e3)} at rest`}
-              </span>
-            )}
-          </p>
-          <p className="small quiet">
-            {tallyText(tally)} · {state.counts.attempts} attempts made
-          </p>
-        </div>
       </div>
-      {onBench && <RailStrips plan={state.plan} point={point} />}
+      <div className="run-progress">
+        <Progress tally={tally} total={total} />
+        <p>
+          <strong>
+            {state.counts.accepted} of {total} points accepted
+          </strong>
+          {left !== '' && <span>, {left}</span>}
+        </p>
+        <p className="small quiet">
+          {tallyText(tally)} · {state.counts.attempts} attempts made
+          {elapsed !== null && ` · ${clockText(elapsed.totalMs / 1e3)} ${speed === 1 ? '' : 'by the clock '}since the start${elapsed.restedMs >= 1000 ? `, of it ${clockText(elapsed.restedMs / 1e3)} at rest` : ''}`}
+        </p>
+      </div>
     </section>
   );
 }

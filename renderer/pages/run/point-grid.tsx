@@ -4,7 +4,7 @@
  * something in it changed, so that thousands of points cost no more than a screenful.
  */
 import { memo, useEffect, useLayoutEffect, useMemo, useRef, useState } from 'react';
-import type { KeyboardEvent, MouseEvent } from 'react';
+import type { CSSProperties, KeyboardEvent, MouseEvent } from 'react';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import type { RunState } from '../../../app/journal/state.ts';
@@ -14,12 +14,16 @@ import { pointWords } from './sheets.ts';
 import type { Sheet, SheetRow } from './sheets.ts';
 import { afterKey, extendedTo, placeOf, pointAt, toggled, visible, within } from './walk.ts';
 import type { GridPlace, GridSelection } from './walk.ts';
+import { useSettings } from '../../settings/settings.ts';
 import { plural } from './words.ts';
 
-/** A cell takes the room that there is, within these; the least is that of a target for the pointer (WCAG 2.2, 2.5.8). */
+/** A cell takes the room that there is, within these; the least is that of a target for the pointer (WCAG 2.2, 2.5.8), and with gloves of an enhanced one (2.5.5). */
 const leastCell = 25;
 const mostCell = 48;
-const rowHeight = 28;
+/** Where a sheet has few columns, which have longer names. */
+const fewColumns = 6;
+const mostOfFew = 88;
+const gloveCell = 44;
 const headWidth = { group: 104, label: 68 };
 const margin = 6;
 
@@ -43,6 +47,8 @@ interface PointGridProps {
 export function PointGrid({ plan, points, sheet, state, selection, opened, onSelect, onOpen, onKey, focusRequest }: PointGridProps) {
   const scroller = useRef<HTMLDivElement>(null);
   const [view, setView] = useState({ left: 0, top: 0, width: 800, height: 420 });
+  const gloves = useSettings((settings) => settings.gloves);
+  const rowHeight = gloves ? gloveCell : leastCell;
   const wantsFocus = useRef(false);
   const focus = within(sheet, selection.focus);
   const span = sheet.columnGroups[0]?.span ?? 1;
@@ -63,7 +69,7 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
   }, []);
 
   const room = view.width - headWidth.group - headWidth.label;
-  const cellWidth = Math.floor(Math.max(leastCell, Math.min(mostCell, room / columnCount)));
+  const cellWidth = Math.floor(Math.max(gloves ? gloveCell : leastCell, Math.min(columnCount <= fewColumns ? mostOfFew : mostCell, room / columnCount)));
   const headHeight = sheet.columns.length > 0 ? 2 * rowHeight : rowHeight;
   const rows = visible(view.top, view.height, rowHeight, sheet.rows.length, margin);
   const groups = visible(view.left, room, span * cellWidth, sheet.columnGroups.length, Math.ceil(margin / span));
@@ -141,7 +147,7 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
         aria-multiselectable="true"
         aria-rowcount={sheet.rows.length + 1}
         aria-colcount={columnCount + 2}
-        style={{ width }}
+        style={{ width, '--row': `${rowHeight}px` } as CSSProperties}
         onKeyDown={onKeyDown}
         onClick={onClick}
       >
@@ -158,7 +164,7 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
               Injector
             </th>
             <th scope="col" className="run-corner run-corner-label" rowSpan={sheet.columns.length > 0 ? 2 : 1}>
-              {sheet.key === 'reference' ? 'Number' : 'Supply'}
+              {sheet.rowTitle}
             </th>
             {before > 0 && <td colSpan={before} aria-hidden="true" />}
             {drawnGroups.map((group, index) => (

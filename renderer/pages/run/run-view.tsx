@@ -1,29 +1,27 @@
-import { memo, useCallback, useEffect, useMemo, useState } from 'react';
+import { useMemo, useState } from 'react';
 import type { Ending, RunEvent } from '../../../app/journal/events.ts';
 import { pointsWithoutResult } from '../../../app/journal/targets.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { Button } from '../../components/button.tsx';
-import { onWindowKeys } from '../../components/keys.ts';
 import { dateTimeText } from '../../components/dates.ts';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { goTo, pathTo } from '../../address/route.ts';
 import { ask, useHost, useRun } from '../../host/host.ts';
-import { AlarmList, StandingAlarms } from './alarm-list.tsx';
+import { AlarmList, AlarmsNow } from './alarm-list.tsx';
 import { AnswerLine } from './answer.tsx';
-import { rejectedPoints, looks, tallyOf } from './cells.ts';
+import { rejectedPoints, tallyOf } from './cells.ts';
 import { CommandBar } from './command-bar.tsx';
 import { logOf } from './log.ts';
+import type { RunLog } from './log.ts';
 import { NowPanel } from './now-panel.tsx';
-import { PointGrid } from './point-grid.tsx';
 import { PointPanel } from './point-panel.tsx';
-import { sheetsOf } from './sheets.ts';
-import type { Sheet } from './sheets.ts';
+import { GridHelp, PointsPart } from './points-part.tsx';
+import { BenchStrips } from './strips.tsx';
 import { useCommands } from './use-commands.ts';
 import type { RunCommands } from './use-commands.ts';
-import { atStart, placeOf } from './walk.ts';
-import type { GridSelection } from './walk.ts';
+import { useWork } from './use-work.ts';
 import { plural } from './words.ts';
 
 export function RunView({ id }: { readonly id: string }) {
@@ -63,12 +61,16 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
   const points = state.setPoints;
   const current = state.current === null ? null : (points[state.current.point] ?? null);
   const commands = useCommands(id, onBench);
+  const work = useWork(state, log.latestPoint, commands);
   const lastAt = events.at(-1)?.at ?? 0;
   const tally = useMemo(() => tallyOf(state, points.keys()), [state, points]);
+  const alarms = onBench ? log.alarms : over;
+  const speed = onBench && host.bench.state === 'connected' ? host.bench.speed : 1;
 
   return (
     <Page
       title="Run"
+      dense
       lead={
         <>
           <strong>{plan.name}</strong>
@@ -77,16 +79,33 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
       }
       actions={<PageActions id={id} state={state} onBench={onBench} />}
     >
-      {problem !== '' && <Notice tone="note">The journal could not be read to its end: {problem}</Notice>}
-      <NotTraceable reasons={state.notTraceable} />
-      {onBench && <OutOfDate state={state} commands={commands} />}
-      <StandingAlarms alarms={onBench ? log.alarms : []} />
-      <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} />
-      {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} />}
-      <Work state={state} events={events} onBench={onBench} commands={commands} points={points} />
+      <div className="run-cockpit">
+        <div className="run-left">
+          {problem !== '' && <Notice tone="note">The journal could not be read to its end: {problem}</Notice>}
+          <NotTraceable reasons={state.notTraceable} />
+          {onBench && <OutOfDate state={state} commands={commands} />}
+          <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} speed={speed} />
+          {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} />}
+          <PointsPart state={state} onBench={onBench} commands={commands} work={work} />
+        </div>
+        <div className="run-side">
+          {onBench && <BenchStrips plan={plan} point={current} speed={speed} />}
+          <AlarmsNow alarms={alarms} rejected={log.rejected} />
+          {work.shownPoint !== undefined && (
+            <PointPanel
+              state={state} log={log} point={work.shownPoint} commands={commands} onBench={onBench} following={work.opened === null} focusRequest={work.panelFocus}
+              onFollow={work.follow} onLeave={work.leavePanel}
+            />
+          )}
+        </div>
+      </div>
+      <AlarmList alarms={log.alarms} failed={work.failed} rejected={log.rejected} />
+      <GridHelp state={state} onBench={onBench} />
     </Page>
   );
 }
+
+const over: RunLog['alarms'] = [];
 
 /** The sheet refuses instruments or fluid as out of date: a person may choose to measure all the same, before the run goes on. */
 function OutOfDate({ state, commands }: { readonly state: RunState; readonly commands: RunCommands }) {
@@ -231,253 +250,5 @@ function NotOnBench({ id, state, commands }: { readonly id: string; readonly sta
     </Notice>
     <AnswerLine commands={commands} place="bar" />
     </>
-  );
-}
-
-interface WorkProps {
-  readonly state: RunState;
-  readonly events: readonly RunEvent[];
-  readonly onBench: boolean;
-  readonly commands: RunCommands;
-  readonly points: RunState['setPoints'];
-}
-
-/** The points: sheet, selection, what can be done with it, and the panel of one point. Drawn with the journal, not with every status. */
-// eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
-const Work = memo(function Work({ state, events, onBench, commands, points }: WorkProps) {
-  const { plan } = state;
-  const log = logOf(events);
-  const sheets = useMemo(() => sheetsOf(plan, points), [plan, points]);
-  const [chosenSheet, setChosenSheet] = useState<string | null>(null);
-  const [selection, setSelection] = useState<GridSelection>(atStart);
-  const [opened, setOpened] = useState<number | null>(null);
-  const [gridFocus, setGridFocus] = useState(0);
-  const [panelFocus, setPanelFocus] = useState(0);
-
-  const { current } = state;
-  const runningSheet = sheets.find((sheet) => current !== null && sheet.points.includes(current.point));
-  const [lastSheet, setLastSheet] = useState<string | null>(null);
-  if (runningSheet !== undefined && runningSheet.key !== 'reference' && runningSheet.key !== lastSheet) setLastSheet(runningSheet.key);
-  const sheet = sheets.find((one) => one.key === (chosenSheet ?? lastSheet)) ?? sheets[0];
-  const failed = useMemo(() => rejectedPoints(state), [state]);
-  const shownPoint = points[opened ?? current?.point ?? log.latestPoint ?? selectedPoint(sheet, selection) ?? 0];
-
-  const selectFailed = useCallback(() => {
-    const first = failed[0];
-    const target = sheets.find((one) => one.points.some((point) => failed.includes(point)));
-    if (first === undefined || target === undefined) {
-      commands.refuse('points', 'Select all failed', 'No point has failed, so there is nothing to select.');
-      return;
-    }
-    const here = sheet?.points.some((point) => failed.includes(point)) === true ? sheet : target;
-    if (here !== sheet) setChosenSheet(here.key);
-    const place = placeOf(here, failed.find((point) => here.points.includes(point)) ?? first) ?? { row: 0, column: 0 };
-    setSelection({ focus: place, anchor: place, selected: new Set(failed) });
-    setGridFocus((n) => n + 1);
-  }, [failed, sheets, sheet, commands]);
-
-  const measureAgain = useCallback(
-    (indices: readonly number[]) => {
-      const label = `Measure ${plural(indices.length, 'point')} again`;
-      if (commands.against !== '') commands.refuse('points', label, commands.against);
-      else if (indices.length === 0) commands.refuse('points', 'Measure again', 'No point is selected. Select points with Space, or all failed ones with F.');
-      else {
-        void commands.send('points', label, [{ kind: 'measure-again', points: [...indices].sort((a, b) => a - b) }]).then((accepted) => {
-          if (!accepted) return;
-          setSelection((old) => ({ ...old, selected: new Set() }));
-          // The control that was pressed may be gone.
-          setGridFocus((n) => n + 1);
-        });
-      }
-    },
-    [commands],
-  );
-  const follow = useCallback(() => setOpened(null), []);
-  const shownIndex = shownPoint?.index ?? -1;
-  const leavePanel = useCallback(() => {
-    const place = sheet === undefined ? null : placeOf(sheet, shownIndex);
-    if (place !== null) setSelection((old) => ({ ...old, focus: place, anchor: place }));
-    setGridFocus((n) => n + 1);
-  }, [sheet, shownIndex]);
-  const marked = selection.selected.size > 0 ? [...selection.selected] : [];
-  const underFocus = selectedPoint(sheet, selection);
-  const leaveOut = (): void => {
-    const wanted = marked.filter((index) => {
-      const record = state.points.at(index);
-      return record?.skipped === null && record.chosen === null;
-    });
-    if (wanted.length === 0) commands.refuse('points', 'Leave out', 'Every selected point is left out already or has an attempt that counts.');
-    else void commands.send('points', `Leave ${plural(wanted.length, 'point')} out`, wanted.map((point) => ({ kind: 'skip-point', point })));
-  };
-
-  useEffect(
-    () =>
-      onWindowKeys({
-        'Alt+KeyF': (event: KeyboardEvent) => {
-          event.preventDefault();
-          selectFailed();
-        },
-        'Alt+KeyM': (event: KeyboardEvent) => {
-          event.preventDefault();
-          if (!event.repeat) measureAgain(marked);
-        },
-      }),
-    [selectFailed, measureAgain, selection],
-  );
-
-  if (sheet === undefined) return null;
-  return (
-    <div className="run-work">
-      <div className="run-left">
-        <section className="section" aria-label="Points">
-          <header className="section-head">
-            <h2>Points</h2>
-            <span className="small quiet">{sheet.columnTitle}</span>
-          </header>
-          {sheets.length > 1 && <SheetChoice sheets={sheets} state={state} shown={sheet.key} following={chosenSheet === null} onChoose={setChosenSheet} />}
-          <div className="run-selection">
-            {(failed.length > 0 || marked.length > 0) && (
-              <div className="button-row">
-                {failed.length > 0 && (
-                  <Button against={commands.against} onPress={() => measureAgain(failed)}>
-                    Measure {failed.length === 1 ? 'the failed point' : `all ${failed.length} failed`} again
-                  </Button>
-                )}
-                {marked.length > 0 ? (
-                  <>
-                    <Button against={commands.against} onPress={() => measureAgain(marked)}>
-                      Measure {marked.length} selected again
-                    </Button>
-                    <Button against={commands.against} onPress={leaveOut}>
-                      Leave them out
-                    </Button>
-                    <Button
-                      kind="quiet"
-                      onPress={() => {
-                        setSelection((old) => ({ ...old, selected: new Set() }));
-                        setGridFocus((n) => n + 1);
-                      }}
-                    >
-                      Clear
-                    </Button>
-                  </>
-                ) : (
-                  failed.length > 0 && (
-                    <Button kind="quiet" onPress={selectFailed}>
-                      Select all failed
-                    </Button>
-                  )
-                )}
-              </div>
-            )}
-            {(failed.length > 0 || marked.length > 0) && <p className="small quiet">{againWords(state, onBench)}</p>}
-            <AnswerLine commands={commands} place="points" />
-          </div>
-          <PointGrid
-            plan={plan}
-            points={points}
-            sheet={sheet}
-            state={state}
-           
-            selection={selection}
-            opened={opened}
-            focusRequest={gridFocus}
-            onSelect={setSelection}
-            onOpen={(point, byKey) => {
-              setOpened(point);
-              // The pointer leaves the focus in the grid, whose keys go on from the cell that was pointed at.
-              if (byKey) setPanelFocus((n) => n + 1);
-            }}
-            onKey={(key) => {
-              if (key === 'f') selectFailed();
-              else if (key === 'm') measureAgain(marked.length > 0 ? marked : underFocus === null ? [] : [underFocus]);
-              else return false;
-              return true;
-            }}
-          />
-          <Legend />
-            <p className="small quiet run-keys">
-            In the grid: arrows move, <kbd>Enter</kbd> opens, <kbd>Space</kbd> selects, <kbd>Shift</kbd> with arrows selects a block, <kbd>F</kbd> selects all failed (<kbd>Alt+F</kbd> from anywhere),{' '}
-            <kbd>M</kbd> measures again, <kbd>Esc</kbd> clears.
-          </p>
-        </section>
-        <AlarmList alarms={log.alarms} failed={failed} rejected={log.rejected} />
-      </div>
-      {shownPoint !== undefined && (
-        <PointPanel
-          state={state}
-         
-          log={log}
-          point={shownPoint}
-          commands={commands}
-          onBench={onBench}
-          following={opened === null}
-          focusRequest={panelFocus}
-          onFollow={follow}
-          onLeave={leavePanel}
-        />
-      )}
-    </div>
-  );
-});
-
-function selectedPoint(sheet: Sheet | undefined, { focus }: GridSelection): number | null {
-  return sheet?.rows[focus.row]?.points[focus.column] ?? null;
-}
-
-function againWords({ mode }: RunState, onBench: boolean): string {
-  if (!onBench) return 'Measuring again opens this run on the bench first, then proves the dead-man and measures only these points. Earlier attempts are kept.';
-  if (mode === 'ended') return 'Measuring again opens the run again: the dead-man is proved, then only these points are measured. Earlier attempts are kept.';
-  if (mode === 'ready') return 'Points that are to be measured again come first once the run is started. Earlier attempts are kept.';
-  return 'Points that are to be measured again come before all others. Earlier attempts are kept.';
-}
-
-function Legend() {
-  return (
-    <ul className="run-legend" aria-label="What the signs mean">
-      {looks.map(({ look, glyph, word, meaning }) => (
-        <li key={look} title={meaning}>
-          <span className={`run-cell run-key run-look-${look}`} aria-hidden="true">
-            {glyph}
-          </span>{' '}
-          {word}
-        </li>
-      ))}
-    </ul>
-  );
-}
-
-interface SheetChoiceProps {
-  readonly sheets: readonly Sheet[];
-  readonly state: RunState;
-  readonly shown: string;
-  readonly following: boolean;
-  readonly onChoose: (key: string | null) => void;
-}
-
-function SheetChoice({ sheets, state, shown, following, onChoose }: SheetChoiceProps) {
-  return (
-    <div className="run-sheets" role="group" aria-label="Pressure">
-      {sheets.map((sheet) => {
-        const { accepted, failed, running } = tallyOf(state, sheet.points);
-        return (
-          <button key={sheet.key} type="button" className="button button-plain run-sheet" aria-pressed={sheet.key === shown} onClick={() => onChoose(sheet.key)}>
-            <span>
-              {running > 0 && <span aria-hidden="true">▶ </span>}
-              {sheet.label}
-            </span>
-            <span className="small">
-              {accepted} of {sheet.points.length}
-              {failed > 0 && `, × ${failed} failed`}
-            </span>
-          </button>
-        );
-      })}
-      {!following && (
-        <Button kind="quiet" onPress={() => onChoose(null)}>
-          Follow the run
-        </Button>
-      )}
-    </div>
   );
 }

@@ -17,6 +17,10 @@ export interface SheetRow {
 export interface Sheet {
   readonly key: string;
   readonly label: string;
+  /** Where there is little room. */
+  readonly short: string;
+  /** What the labels of its rows are. */
+  readonly rowTitle: string;
   /** What its columns are: `Pulse width, ms`. */
   readonly columnTitle: string;
   readonly columnGroups: readonly { readonly label: string; readonly span: number }[];
@@ -76,6 +80,8 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
       sheets.push({
         key: `${pressure}/${period}`,
         label: periods.size > 1 ? `${plainNumber(pressure)} kPa, period ${plainNumber(period)} ms` : `${plainNumber(pressure)} kPa`,
+        short: periods.size > 1 ? `${plainNumber(pressure)} kPa, ${plainNumber(period)} ms` : `${plainNumber(pressure)} kPa`,
+        rowTitle: 'Supply',
         columnTitle: replicates > 1 ? 'Pulse width, ms, and replicate' : 'Pulse width, ms',
         columnGroups: [...widths.keys()].map((width) => ({ label: plainNumber(width), span: replicates })),
         columns: replicates > 1 ? Array.from({ length: columns }, (_, column) => String((column % replicates) + 1)) : [],
@@ -114,6 +120,8 @@ function replicateSheet(plan: Plan, held: readonly Point[], key: string, label: 
   return {
     key,
     label,
+    short: label.replace(/,.*/u, ''),
+    rowTitle: 'Pressure',
     columnTitle: 'Replicate',
     columnGroups: Array.from({ length: replicates }, (_, column) => ({ label: String(column + 1), span: 1 })),
     columns: [],
@@ -137,6 +145,8 @@ function sequenceSheet(points: readonly Point[], key: string, label: string, gro
   return {
     key,
     label,
+    short: label.replace(/,.*/u, ''),
+    rowTitle: 'Number',
     columnTitle: 'In the order in which they are measured',
     columnGroups: Array.from({ length: width }, (_, column) => ({ label: `+${column}`, span: 1 })),
     columns: [],

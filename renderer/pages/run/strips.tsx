@@ -1,60 +1,92 @@
+import { useMemo } from 'react';
 import { readingOf, signals, toShown } from '../../../app/bench/readings.ts';
+import type { SignalId } from '../../../app/bench/readings.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { toKilopascals } from '../../../app/quantities/quantity.ts';
+import { useFlowShown } from '../../components/flow-shown.ts';
 import { Strip } from '../../components/strip.tsx';
 import type { StripSource } from '../../components/strip.tsx';
+import { useHost } from '../../host/host.ts';
 import { liveSource, useLatest } from '../../host/use-latest.ts';
+import { densityAtMeter } from '../../live/flow.ts';
 import { plainNumber } from './sheets.ts';
 
-/** Those that a plan has a band for. */
-const strips = signals.flatMap((signal) =>
-  signal.band === null ? [] : [{ ...signal, band: signal.band, source: liveSource(signal.id, 'ten-minutes'), toShown: (si: number) => toShown(signal, si) }],
-);
+/** Those that a plan has a band for, and the supply, which each point has one of. */
+const shown = signals.flatMap((signal) => {
+  const band: Band | null = signal.id === 'supply' ? 'supply' : signal.band;
+  return band === null ? [] : [{ ...signal, band, source: liveSource(signal.id, 'ten-minutes'), toShown: (si: number) => toShown(signal, si) }];
+});
+/** What is set stands before the flow that comes of it. */
+const beforeFlow: ReadonlySet<SignalId> = new Set(['pressure', 'supply']);
+const flowSource = liveSource('flow', 'ten-minutes');
+
+type Band = 'pressure' | 'temperature' | 'supply';
 
 const staleAfter = 1.5;
 const lastMinutes = 300;
 
-/** The rail at a glance: pressure and temperatures of the last minutes with what the plan wants of them. */
-export function RailStrips({ plan, point }: { readonly plan: Plan; readonly point: Point | null }) {
+/** The bench at a glance: pressure, supply, flow and temperatures of the last minutes, one under the other, with what the plan wants of them. */
+export function BenchStrips({ plan, point, speed }: { readonly plan: Plan; readonly point: Point | null; readonly speed: number }) {
   const { latest, age } = useLatest();
+  const equipment = useHost().equipment;
   const stale = age === null || age > staleAfter;
-  const wanted = point === null ? null : toKilopascals(point.pressure);
-  const { pressureToleranceKpa: tolerance, temperatureMinC: low, temperatureMaxC: high } = plan.condition;
-  const bands = { pressure: wanted === null ? null : { low: wanted - tolerance, high: wanted + tolerance }, temperature: { low, high } };
-  const value = (signal: (typeof strips)[number]): number | null => {
+  const density = latest === null || equipment === null ? null : densityAtMeter(equipment, latest.frame);
+  const flow = useFlowShown(density);
+  const wanted = setPointsOf(plan, point);
+  const strips = shown.map((signal) => {
     const found = latest === null ? undefined : readingOf(latest.frame, signal.id);
-    return found === undefined ? null : signal.toShown(found);
-  };
+    return {
+      id: signal.id, label: signal.label, unit: signal.shown, decimals: signal.digits, leastRange: 2 * signal.leastSpan, ...wanted[signal.band],
+      value: found === undefined ? null : signal.toShown(found), source: signal.source, toShown: signal.toShown,
+    };
+  });
+  const flowNow = latest?.flow == null ? null : flow.toShown(latest.flow);
+  const flowStrip = { ...flow, id: 'flow', band: null, setPoint: null, value: flowNow !== null && Number.isFinite(flowNow) ? flowNow : null, source: flowSource };
+  const inOrder = [...strips.filter(({ id }) => beforeFlow.has(id)), flowStrip, ...strips.filter(({ id }) => !beforeFlow.has(id))];
   return (
-    <div className="run-strips">
-      {strips.map((signal) => (
-        <RailStrip
-          key={signal.id} label={signal.label} unit={signal.shown} decimals={signal.digits} leastRange={2 * signal.leastSpan} stale={stale} band={bands[signal.band]}
-          setPoint={signal.band === 'pressure' ? wanted : null} value={value(signal)} source={signal.source} toShown={signal.toShown}
-        />
+    <section className="section run-strips" aria-label={speed === 1 ? 'The last five minutes' : `The last five minutes of the bench, at ${speed} times its speed`}>
+      {inOrder.map(({ id, ...strip }, index) => (
+        <BenchStrip key={id} {...strip} stale={stale} times={index === inOrder.length - 1} />
       ))}
-    </div>
+    </section>
   );
 }
 
-interface RailStripProps {
+interface Wanted {
+  readonly band: { readonly low: number; readonly high: number } | null;
+  readonly setPoint: number | null;
+}
+
+/** What the plan asks for at this point, in shown units. */
+function setPointsOf(plan: Plan, point: Point | null): Readonly<Record<Band, Wanted>> {
+  const around = (value: number | null, tolerance: number): Wanted => ({ setPoint: value, band: value === null ? null : { low: value - tolerance, high: value + tolerance } });
+  const { pressureToleranceKpa, temperatureMinC: low, temperatureMaxC: high } = plan.condition;
+  return {
+    pressure: around(point === null ? null : toKilopascals(point.pressure), pressureToleranceKpa),
+    supply: around(point?.voltage ?? null, plan.supply.toleranceV),
+    temperature: { setPoint: null, band: { low, high } },
+  };
+}
+
+interface BenchStripProps extends Wanted {
   readonly label: string;
   readonly unit: string;
   readonly decimals: number;
   readonly leastRange: number;
   readonly stale: boolean;
-  readonly band: { readonly low: number; readonly high: number } | null;
-  readonly setPoint: number | null;
   readonly value: number | null;
   readonly source: StripSource;
   readonly toShown: (value: number) => number;
+  readonly times: boolean;
 }
 
-function RailStrip({ label, unit, decimals, leastRange, stale, band, setPoint, value, source, toShown }: RailStripProps) {
+function BenchStrip({ label, unit, decimals, leastRange, stale, band, setPoint, value, source, toShown, times }: BenchStripProps) {
   const inside = value === null || band === null || (value >= band.low && value <= band.high);
+  const [low, high] = [band?.low ?? null, band?.high ?? null];
+  const drawn = useMemo(() => (low === null || high === null ? null : { low, high }), [low, high]);
   return (
-    <div className="run-strip">
+    <div className={times ? 'run-strip run-strip-times' : 'run-strip'}>
       <p>
         <span className="quiet">{label} </span>
         <strong className={stale ? 'run-stale' : ''}>{value === null ? 'not known' : `${value.toFixed(decimals)}\u00a0${unit}`}</strong>
@@ -62,7 +94,9 @@ function RailStrip({ label, unit, decimals, leastRange, stale, band, setPoint, v
         {!stale && !inside && <span> ▲ outside</span>}
         {band !== null && <span className="quiet"> band {plainNumber(band.low)} to {plainNumber(band.high)}</span>}
       </p>
-      <Strip label={label} source={source} toShown={toShown} unit={unit} seconds={lastMinutes} setPoint={setPoint} band={band} leastRange={leastRange} height={52} />
+      <div className="run-strip-line">
+        <Strip label={label} source={source} toShown={toShown} unit={unit} seconds={lastMinutes} setPoint={setPoint} band={drawn} leastRange={leastRange} height="fill" times={times} />
+      </div>
     </div>
   );
 }

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import { planOf } from './journal.test-helper.ts';
 import { sheetsOf } from './sheets.ts';
-import { afterKey, atStart, placeOf, pointAt, visible, within } from './walk.ts';
+import { afterKey, atStart, nextOf, placeOf, pointAt, visible, within } from './walk.ts';
 import type { GridSelection } from './walk.ts';
 
 const plan = planOf();
@@ -62,6 +62,26 @@ describe('walking over a sheet by keyboard', () => {
     const point = pointAt(sheet, { row: 2, column: 4 });
     expect(point === null ? null : placeOf(sheet, point)).toEqual({ row: 2, column: 4 });
     expect(within(sheet, { row: 40, column: 40 })).toEqual({ row: 3, column: 5 });
+  });
+});
+
+describe('the next of some points', () => {
+  it('WIN-20 lies along the rows, then on the next sheet, and round again', () => {
+    const sheets = [sheet, { ...sheet, key: 'second', rows: sheet.rows.map((row) => ({ ...row, points: row.points.map((point) => (point === null ? null : point + 1000)) })) }];
+    const at = (row: number, column: number): number => pointAt(sheet, { row, column }) ?? -1;
+    const wanted = new Set([at(0, 2), at(3, 0), at(1, 1) + 1000]);
+    const walked: string[] = [];
+    let [here, place] = [sheet, { row: 0, column: 0 }];
+    for (let i = 0; i < 4; i += 1) {
+      const next = nextOf(sheets, here, place, wanted);
+      if (next === null) throw new Error('There is none.');
+      ({ sheet: here, place } = next);
+      walked.push(`${here.key === 'second' ? 'second' : 'first'} ${place.row} ${place.column}`);
+    }
+    expect(walked).toEqual(['first 0 2', 'first 3 0', 'second 1 1', 'first 0 2']);
+    expect(nextOf(sheets, sheet, { row: 0, column: 0 }, new Set())).toBeNull();
+    // The only one is its own next.
+    expect(nextOf(sheets, sheet, { row: 3, column: 0 }, new Set([at(3, 0)]))?.place).toEqual({ row: 3, column: 0 });
   });
 });
 

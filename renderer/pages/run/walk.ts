@@ -36,6 +36,22 @@ export function placeOf(sheet: Sheet, point: number): GridPlace | null {
   return null;
 }
 
+/** The next of `wanted` after a place, along the rows of its sheet, then on the sheets after it, and round to the beginning; null: there is none. */
+export function nextOf(sheets: readonly Sheet[], from: Sheet, { row, column }: GridPlace, wanted: ReadonlySet<number>): { readonly sheet: Sheet; readonly place: GridPlace } | null {
+  const start = Math.max(0, sheets.indexOf(from));
+  // The sheet that it began on comes last once more, for what lies before the place.
+  for (let step = 0; step <= sheets.length; step += 1) {
+    const sheet = sheets[(start + step) % sheets.length];
+    for (const [r, { points }] of sheet?.rows.entries() ?? []) {
+      for (const [c, point] of points.entries()) {
+        if (step === 0 && (r < row || (r === row && c <= column))) continue;
+        if (point !== null && wanted.has(point) && sheet !== undefined) return { sheet, place: { row: r, column: c } };
+      }
+    }
+  }
+  return null;
+}
+
 /** The place within the sheet that is nearest to `place`: another sheet may be smaller. */
 export function within(sheet: Sheet, place: GridPlace): GridPlace {
   const row = clamp(place.row, sheet.rows.length - 1);

@@ -4,9 +4,16 @@ import { clockText, countingText, timeLeftText, waitingText } from './words.ts';
 describe('words of the run page', () => {
   it('says lengths of time as one would', () => {
     expect([7, 750, 3723].map(clockText)).toEqual(['0:07', '12:30', '1:02:03']);
-    expect(timeLeftText(null)).toBe('');
-    expect(timeLeftText(20)).toBe('less than a minute left');
-    expect(timeLeftText(720)).toBe('about 12 min left');
+    const noon = new Date(2026, 10, 25, 12, 0).getTime();
+    expect(timeLeftText(null, noon)).toBe('');
+    expect(timeLeftText(20, noon)).toBe('less than a minute left, done about 12:00');
+    expect(timeLeftText(720, noon)).toBe('about 12 min left, done about 12:12');
+    expect(timeLeftText(13 * 3600, noon)).toBe('about 13 h left, done about 26 Nov, 01:00');
+  });
+
+  it('WIN-20 tells the clock of a simulated bench from the one on the wall', () => {
+    const noon = new Date(2026, 10, 25, 12, 0).getTime();
+    expect(timeLeftText(2400, noon, 20)).toBe('about 40 min of bench time left (2 min by the clock, 20 times as fast), done about 12:02');
   });
 
   it('says what is waited for with value, unit and band', () => {

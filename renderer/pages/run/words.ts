@@ -2,6 +2,7 @@
 import { shownUnit } from '../../../app/run/criterion.ts';
 import type { WaitingFor } from '../../../app/run/status.ts';
 import type { PointRecord } from '../../../app/journal/state.ts';
+import { clockTime } from '../../components/dates.ts';
 import { roughDuration } from '../../components/durations.ts';
 
 /** A length of time to the second: `0:07`, `12:30`, `1:02:03`. */
@@ -12,10 +13,18 @@ export function clockText(seconds: number): string {
   return h > 0 ? `${h}:${two(m)}:${two(s)}` : `${m}:${two(s)}`;
 }
 
-export function timeLeftText(remaining: number | null): string {
+/**
+ * How long it takes yet and when it is over by the clock. `remaining` in s of the bench's time, which passes `speed` times as fast as the clock
+ * on the wall: where the two differ, each is called by its name. `now`: ms since 1970.
+ */
+export function timeLeftText(remaining: number | null, now: number, speed = 1): string {
   if (remaining === null) return '';
   if (remaining === 0) return 'nothing left to measure';
-  return remaining < 50 ? 'less than a minute left' : `about ${roughDuration(remaining)} left`;
+  const onTheWall = remaining / speed;
+  const over = `done about ${clockTime(now + onTheWall * 1e3, now)}`;
+  const about = remaining < 50 ? '' : 'about ';
+  const left = `${about}${roughDuration(remaining)}`;
+  return speed === 1 ? `${left} left, ${over}` : `${left} of bench time left (${roughDuration(onTheWall)} by the clock, ${speed} times as fast), ${over}`;
 }
 
 /** Which attempt of a point counts, who says so, and why. */
