@@ -96,6 +96,21 @@ const meterCheckRow = z.object({
 });
 export type MeterCheckRow = z.infer<typeof meterCheckRow>;
 
+/** http or https, without a name and password in it. */
+export const webAddress = z.url({ protocol: /^https?$/u }).max(2000).refine((text) => !/^[a-z]+:\/\/[^/?#]*@/iu.test(text), 'An address with a name or a password in it is not kept: use one that needs none.');
+
+const onCallView = z.object({
+  /** Where it is kept. */
+  file: z.string(),
+  webhook: z.string().nullable(),
+  command: z.array(z.string()).nullable(),
+  /** Why what is kept cannot be used; empty: it can. */
+  problem: z.string(),
+  /** What became of the last call, a sentence for each way; empty: there was none. */
+  last: z.array(z.string()),
+});
+export type OnCallView = z.infer<typeof onCallView>;
+
 /** The bench as the host has it now. */
 const benchView = z.discriminatedUnion('state', [
   z.object({ state: z.literal('absent'), why: z.string() }),
@@ -225,6 +240,12 @@ export const requests = {
   'layouts.list': { control: false, params: nothing, result: z.object({ folder: z.string(), layouts: z.array(z.object({ name: z.string(), document: z.unknown() })), problem: z.string() }) },
   'layouts.save': { control: true, params: z.strictObject({ document: z.unknown() }), result: z.object({ problems: z.array(problem) }) },
   'layouts.remove': { control: true, params: z.strictObject({ name: text }), result: nothing },
+  /** Who is called out of the house when a run needs a person: what is set, and what became of the last call (HOST-80). */
+  'on-call.read': { control: false, params: nothing, result: onCallView },
+  /** null: nobody. The command is set in the file only: whoever reaches a window could otherwise have this machine run anything. */
+  'on-call.save': { control: true, params: z.strictObject({ webhook: webAddress.nullable() }), result: onCallView },
+  /** Calls once, without trying again, and says what came of it. */
+  'on-call.try': { control: true, params: nothing, result: z.object({ said: z.array(z.string()) }) },
   /** Problems of a document, or its pre-flight sheet for the connected bench (without one: what a plan alone can say). */
   'plan.check': {
     control: false,

@@ -32,7 +32,7 @@ import type { RunState } from '../journal/state.ts';
 import type { HostClocks } from './host-time.ts';
 import type { ScheduleDecision } from '../schedule/schedule.ts';
 import { restingModes } from './machine.ts';
-import { adviceText, doingText } from './status.ts';
+import { adviceText, callOf, doingText } from './status.ts';
 import type { RunStatus } from './status.ts';
 import { impossibleStep, impossibleText } from './telemetry-check.ts';
 
@@ -186,6 +186,7 @@ class Engine implements RunEngine {
       safe: restingModes.includes(mode) ? (safe?.confirmed ?? null) : null,
       progress: { points: state.setPoints.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts, waiting: counts.waiting },
       remaining: isDriving ? this.#schedule.remaining : null,
+      call: callOf(state),
     };
   }
 

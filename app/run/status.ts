@@ -34,6 +34,36 @@ export interface RunStatus {
   readonly progress: { readonly points: number; readonly accepted: number; readonly skipped: number; readonly attempts: number; readonly waiting: number };
   /** Time to the end at the pace so far; null when the run is not going on. */
   readonly remaining: Seconds | null;
+  /** What it needs a person for; null: nobody is needed. */
+  readonly call: Call | null;
+}
+
+/** trip: latched until somebody acknowledges. hold: stands until its guard is clear. question: the run stopped by itself and waits for an answer. end: it is over. */
+type CallKind = 'trip' | 'hold' | 'question' | 'end';
+
+export interface Call {
+  readonly kind: CallKind;
+  /** For somebody who does not see the page. */
+  readonly text: string;
+}
+
+/** What a run calls a person for (WIN-22): the same for banner, sound, notification and whoever is on call. A pause that a person asked for calls nobody. */
+export function callOf(state: RunState): Call | null {
+  switch (state.mode) {
+    case 'tripped':
+      return { kind: 'trip', text: doingText(state, null) };
+    case 'held':
+      return { kind: 'hold', text: doingText(state, null) };
+    case 'paused':
+      return state.safe?.then.kind === 'paused' && state.safe.then.guard !== undefined ? { kind: 'question', text: doingText(state, null) } : null;
+    case 'ended':
+      return { kind: 'end', text: doingText(state, null) };
+    case 'ready':
+    case 'proving':
+    case 'measuring':
+    case 'making-safe':
+      return null;
+  }
 }
 
 // eslint-disable-next-line complexity -- one branch for each kind, a line or two each; the compiler asks for every kind

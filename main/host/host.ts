@@ -32,6 +32,8 @@ import { HandWork } from './hand-work.ts';
 import { Keeping } from './keeping.ts';
 import { KeptExports } from './kept-exports.ts';
 import { Failed, noBench, notOpen, notSaved, Prepared, type HostMessage, type Handlers } from './outcome.ts';
+import { OnCall } from './on-call.ts';
+import { postOverHttp, runCommand } from './on-call-ways.ts';
 import { RunAtHost, statusOf } from './run-at-host.ts';
 import { Sessions, type HostClient, type Window } from './sessions.ts';
 
@@ -77,6 +79,7 @@ export class Host {
   readonly #exports: KeptExports;
   readonly #equipment: EquipmentAtHost;
   readonly #given = new GivenFiles();
+  readonly #onCall: OnCall;
   /** Counts stops and requests to make safe, so that what was begun before one is not finished after it. */
   #stops = 0;
   #ticks = 0;
@@ -106,7 +109,9 @@ export class Host {
       },
       stops: () => this.#stops,
       onActivity: (active) => parts.onActivity?.(active),
+      onCall: (call, run) => this.#onCall.call(call, { id: run.id, plan: run.state.plan.name, order: run.state.plan.order, operator: run.state.operator, accepted: run.state.counts.accepted, points: run.state.setPoints.length }),
     });
+    this.#onCall = new OnCall({ archivePath: archive.path, clock, software: parts.software, post: postOverHttp(clock), run: runCommand(clock) });
     this.#hand = new HandWork({ bench: this.#bench, runs: this.#runs, changes: this.#changes, tell });
     this.#exports = new KeptExports(parts.desk);
     this.#equipment = new EquipmentAtHost({ archive, clock, bench: this.#bench, desk: parts.desk });
@@ -168,6 +173,7 @@ export class Host {
     await changed;
     const rested = await this.rest('The host is ending.');
     await this.#runs.close();
+    this.#onCall.close();
     await this.#bench.disconnect('The host has ended.');
     this.#sessions.close();
     await this.#exports.close();
@@ -282,6 +288,12 @@ export class Host {
     'layouts.list': async () => this.#prepared(await this.#parts.desk.do({ kind: 'layouts' })),
     'layouts.save': async ({ document }) => this.#atDesk(await this.#parts.desk.do({ kind: 'keep-layout', document })),
     'layouts.remove': async ({ name }) => this.#atDesk(await this.#parts.desk.do({ kind: 'remove-layout', name })),
+    'on-call.read': () => this.#onCall.view(),
+    'on-call.save': ({ webhook }) => {
+      const problem = this.#onCall.save(webhook);
+      return problem === null ? this.#onCall.view() : new Failed('archive', problem);
+    },
+    'on-call.try': async () => ({ said: [...(await this.#onCall.tryOut())] }),
     'plan.check': async ({ document }) => {
       const equipment = this.#equipment.record();
       if (equipment instanceof Failed) return equipment;

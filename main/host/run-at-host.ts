@@ -1,5 +1,6 @@
 /** The run that is open on the bench of a host: opened, commanded, told, closed; and decisions about stored ones. */
 import { createEngine, type RunStatus } from '../../app/run/engine.ts';
+import type { Call } from '../../app/run/status.ts';
 import { commandRow, type RunCommand } from '../../app/journal/commands.ts';
 import type { Failure } from '../../app/contract/contract.ts';
 import type { Archive } from '../archive/archive.ts';
@@ -30,6 +31,8 @@ interface RunParts {
   readonly stops: () => number;
   /** Told when a run begins or ends to be going on. */
   readonly onActivity: (active: boolean) => void;
+  /** Told of each thing that a run calls a person for, once. */
+  readonly onCall: (call: Call, run: RunService) => void;
 }
 
 const failureCodes = { bench: 'bench', archive: 'archive', 'no-such-run': 'no-run', 'bad-record': 'archive', clock: 'refused' } as const satisfies Record<RunFailure['code'], Failure['code']>;
@@ -39,14 +42,18 @@ export function statusOf(run: RunService): RunStatus {
   const status = run.status();
   if (run.failure === null) return status;
   const why = run.failureCode === 'archive' ? 'its archive could not be written' : 'the program found a fault of its own';
-  return { ...status, doing: `The run has stopped, because ${why}.`, advice: run.failure, waitingFor: null, remaining: null };
+  return { ...status, doing: `The run has stopped, because ${why}.`, advice: run.failure, waitingFor: null, remaining: null, call: { kind: 'trip', text: `The run has stopped, because ${why}. ${run.failure}` } };
 }
+
+const inOneWord = (call: Call | null): string => (call === null ? '' : `${call.kind} ${call.text}`);
 
 export class RunAtHost {
   readonly #parts: RunParts;
   #run: RunService | null = null;
   #active = false;
   #lastStatus = '';
+  /** What was called for last; empty: nothing stands. */
+  #called = '';
 
   constructor(parts: RunParts) {
     this.#parts = parts;
@@ -81,7 +88,10 @@ export class RunAtHost {
     service.listen((_events, committed) => {
       if (committed.length > 0) tell('run.events', { id: service.id, events: [...committed] });
       this.#lookAtActivity();
+      this.#lookAtCall();
     });
+    // What stands when a run is opened was called for before.
+    this.#called = inOneWord(statusOf(service).call);
     // A window that has read this run before knows nothing of its being opened again.
     tell('run.events', { id: service.id, events: [...committed] });
     tell('run.opened', { id: service.id });
@@ -163,6 +173,15 @@ export class RunAtHost {
     if (written.events.length > 0) tell('run.events', { id, events: [...written.events] });
     if (output.answer === null) throw new Error('a command without an answer');
     return output.answer;
+  }
+
+  #lookAtCall(): void {
+    if (this.#run === null) return;
+    const { call } = statusOf(this.#run);
+    const called = inOneWord(call);
+    if (called === this.#called) return;
+    this.#called = called;
+    if (call !== null) this.#parts.onCall(call, this.#run);
   }
 
   #lookAtActivity(): void {

@@ -237,7 +237,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await tabTo(page, /^Finish/);
     await press('Enter');
     await page.getByText(/^Ended: /).waitFor({ timeout: 60_000 });
-    await tabTo(page, /accepted|planned|failed/);
+    await tabTo(page, /: (accepted|planned|failed)/);
     await press('Control+Home');
     // The pause may have cut one of its attempts.
     const before = Number(/(\d+) attempts/.exec(await page.evaluate<string>(nameOfFocus))?.[1] ?? 1);
