@@ -11,6 +11,7 @@ import { Desk } from '../host/desk.ts';
 import { deskProcess } from '../host/desk-process.ts';
 import { Host } from '../host/host.ts';
 import { serveOnLoopback } from '../host/web-host.ts';
+import { onCallWays } from '../host/on-call-ways.ts';
 import { keepHeapSmall } from '../host/small-heap.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
@@ -60,6 +61,7 @@ async function serve(options: WindowOptions): Promise<void> {
       freeDiskBytes: () => freeDiskBytes(archive.path),
       serialPorts: async () => [...(options.port ?? []).map((path) => ({ path })), ...(await serialPorts(machineClock))],
       desk: new Desk(deskProcess(archive.path, deskWorker, 'like-the-host'), machineClock, deskProcess(archive.path, deskWorker, 'gives-way')),
+      onCallWays: onCallWays(machineClock),
       onDefect: (error) => tell('This is a defect of the program:', ...((error as Error).stack ?? String(error)).split('\n')),
     });
     tellWindows = (text) => host.noteKeeping(text);

@@ -10,6 +10,7 @@ import { ending } from '../ending/ending.ts';
 import { benchPlaces } from '../host/bench-place.ts';
 import { Desk } from '../host/desk.ts';
 import { Host } from '../host/host.ts';
+import { onCallWays } from '../host/on-call-ways.ts';
 import { keepHeapSmall } from '../host/small-heap.ts';
 import { serialPorts } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
@@ -59,6 +60,7 @@ if (!opened.ok) {
     },
     serialPorts: () => serialPorts(machineClock),
     desk: new Desk(desks.start(archive.path, 'like-the-host'), machineClock, desks.start(archive.path, 'gives-way')),
+    onCallWays: onCallWays(machineClock),
     onDefect: (error) => {
       tell({ kind: 'defect', text: error instanceof Error ? (error.stack ?? error.message) : String(error) });
     },

@@ -75,7 +75,7 @@ describe("Electron's security checklist", () => {
     expect(window.options.webPreferences).not.toHaveProperty('additionalArguments');
   });
 
-  test('item 5: every permission is denied', async () => {
+  test('item 5: every permission is denied, but for notifications of our own page', async () => {
     const { state } = await started();
     for (const permission of ['media', 'geolocation', 'notifications', 'serial', 'usb', 'hid', 'clipboard-read', 'openExternal', 'fullscreen', 'unknown']) {
       let answer: boolean | null = null;

@@ -168,8 +168,10 @@ class Shell {
       return new Response(new Uint8Array(body), { status, headers });
     });
     const own = session.defaultSession;
-    own.setPermissionRequestHandler((_contents, _permission, answer) => answer(false));
-    own.setPermissionCheckHandler(() => false);
+    // Our own page may call a person by a notification of the system (WIN-22), and nothing else.
+    const may = (contents: WebContents | null, permission: string): boolean => permission === 'notifications' && contents !== null && contents === this.#window?.webContents && isOwn(contents.getURL());
+    own.setPermissionRequestHandler((contents, permission, answer) => answer(may(contents, permission)));
+    own.setPermissionCheckHandler((contents, permission) => may(contents, permission));
     own.setDevicePermissionHandler(() => false);
     // Nothing is loaded from anywhere else; blob: is a file that the page made and offers to save.
     own.webRequest.onBeforeRequest(({ url }, answer) => answer({ cancel: !isOwn(url) && !url.startsWith(`blob:${scheme}://window/`) && !url.startsWith('devtools:') }));

@@ -32,8 +32,7 @@ import { HandWork } from './hand-work.ts';
 import { Keeping } from './keeping.ts';
 import { KeptExports } from './kept-exports.ts';
 import { Failed, noBench, notOpen, notSaved, Prepared, type HostMessage, type Handlers } from './outcome.ts';
-import { OnCall } from './on-call.ts';
-import { postOverHttp, runCommand } from './on-call-ways.ts';
+import { OnCall, type OnCallWays } from './on-call.ts';
 import { RunAtHost, statusOf } from './run-at-host.ts';
 import { Sessions, type HostClient, type Window } from './sessions.ts';
 
@@ -51,6 +50,8 @@ export interface HostParts {
   readonly places: BenchPlaces;
   /** Closed with the host. */
   readonly desk: Desk;
+  /** How whoever is on call is reached (HOST-80); absent: nobody is. */
+  readonly onCallWays?: OnCallWays;
   /** Programming errors; the window is told too. */
   readonly onDefect: (error: unknown) => void;
   /** Told when a run begins or ends to be going on. */
@@ -111,7 +112,7 @@ export class Host {
       onActivity: (active) => parts.onActivity?.(active),
       onCall: (call, run) => this.#onCall.call(call, { id: run.id, plan: run.state.plan.name, order: run.state.plan.order, operator: run.state.operator, accepted: run.state.counts.accepted, points: run.state.setPoints.length }),
     });
-    this.#onCall = new OnCall({ archivePath: archive.path, clock, software: parts.software, post: postOverHttp(clock), run: runCommand(clock) });
+    this.#onCall = new OnCall({ archivePath: archive.path, clock, software: parts.software, ways: parts.onCallWays ?? null });
     this.#hand = new HandWork({ bench: this.#bench, runs: this.#runs, changes: this.#changes, tell });
     this.#exports = new KeptExports(parts.desk);
     this.#equipment = new EquipmentAtHost({ archive, clock, bench: this.#bench, desk: parts.desk });

@@ -1,14 +1,14 @@
 /** The ways out of the machine to whoever is on call: HTTP and a command. HOST-81, HOST-82 */
 import { spawn } from 'node:child_process';
 import type { Clock } from '../clock/clock.ts';
-import type { Way } from './on-call.ts';
+import type { OnCallWays } from './on-call.ts';
 
 const POST_DEADLINE_MS = 10_000;
 const COMMAND_DEADLINE_MS = 30_000;
 
 /** A POST of JSON that is to be answered with 2xx within 10 s. It follows no redirection: the address that was set is the one that is told. */
-export const postOverHttp =
-  (clock: Clock): Way<string> =>
+const postOverHttp =
+  (clock: Clock): OnCallWays['post'] =>
   async (address, message, signal) => {
     const late = new AbortController();
     const cancel = clock.after(POST_DEADLINE_MS, () => late.abort(new Error(`no answer within ${POST_DEADLINE_MS / 1000} s`)));
@@ -25,8 +25,8 @@ export const postOverHttp =
   };
 
 /** The program and its arguments as they are, by no shell; the message comes to its standard input, and 0 is to come back within 30 s. */
-export const runCommand =
-  (clock: Clock): Way<readonly string[]> =>
+const runCommand =
+  (clock: Clock): OnCallWays['run'] =>
   ([program = '', ...args], message, signal) =>
     new Promise((resolve) => {
       const child = spawn(program, args, { shell: false, stdio: ['pipe', 'ignore', 'ignore'], windowsHide: true });
@@ -49,3 +49,5 @@ export const runCommand =
       child.stdin.on('error', () => undefined);
       child.stdin.end(message);
     });
+
+export const onCallWays = (clock: Clock): OnCallWays => ({ post: postOverHttp(clock), run: runCommand(clock) });

@@ -7,7 +7,7 @@ import { VirtualClock } from '../clock/clock.ts';
 import { machineClock } from '../clock/machine.ts';
 import { archiveFolder, removeFolder } from './host.test-helper.ts';
 import { OnCall } from './on-call.ts';
-import { postOverHttp, runCommand } from './on-call-ways.ts';
+import { onCallWays } from './on-call-ways.ts';
 
 let folder: string;
 beforeEach(() => {
@@ -37,7 +37,7 @@ async function receiver(...answers: readonly number[]): Promise<{ address: strin
 /** Its waits pass a thousand times as fast. */
 function onCall(): OnCall {
   const fast = new VirtualClock(machineClock.unixNow(), 1000);
-  return new OnCall({ archivePath: join(folder, 'archive.sqlite'), clock: fast, software: 'railhouse test', post: postOverHttp(machineClock), run: runCommand(machineClock) });
+  return new OnCall({ archivePath: join(folder, 'archive.sqlite'), clock: fast, software: 'railhouse test', ways: onCallWays(machineClock) });
 }
 
 describe('whoever is on call', () => {

@@ -19,17 +19,22 @@ const setting = z.strictObject({
 type Setting = z.infer<typeof setting>;
 
 /** Resolves with null when it arrived, else with why it did not; never rejects. `signal`: given up. */
-export type Way<Target> = (target: Target, message: string, signal: AbortSignal) => Promise<string | null>;
+type Way<Target> = (target: Target, message: string, signal: AbortSignal) => Promise<string | null>;
 
-export interface OnCallParts {
-  readonly archivePath: string;
-  readonly clock: Clock;
-  readonly software: string;
+export interface OnCallWays {
   readonly post: Way<string>;
   readonly run: Way<readonly string[]>;
 }
 
-export interface CalledRun {
+interface OnCallParts {
+  readonly archivePath: string;
+  readonly clock: Clock;
+  readonly software: string;
+  /** null: this host reaches nobody. */
+  readonly ways: OnCallWays | null;
+}
+
+interface CalledRun {
   readonly id: string;
   readonly plan: string;
   readonly order: string;
@@ -149,7 +154,9 @@ export class OnCall {
       this.#last = [{ text: read }];
       return [];
     }
-    const { post, run } = this.#parts;
+    const { ways } = this.#parts;
+    if (ways === null) return [];
+    const { post, run } = ways;
     const { webhook, command } = read;
     return [
       ...(webhook === null ? [] : [{ name: `The webhook at ${new URL(webhook).host}`, send: (signal: AbortSignal) => post(webhook, message, signal) }]),

@@ -1,11 +1,12 @@
 import { useEffect, useRef } from 'react';
 import type { ReactNode } from 'react';
+import { titleOfPage } from './window-title.ts';
 
 /** The layout of a page: its title (which takes the focus when the page is gone to), a sentence beneath, actions beside. `dense`: the head takes one line and the page the whole width. */
 export function Page({ title, lead, actions, dense = false, children }: { readonly title: string; readonly lead?: ReactNode; readonly actions?: ReactNode; readonly dense?: boolean; readonly children: ReactNode }) {
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
-    document.title = `${title} – Railhouse`;
+    titleOfPage(title);
     heading.current?.focus({ preventScroll: true });
     window.scrollTo({ top: 0 });
   }, [title]);

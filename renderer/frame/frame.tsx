@@ -6,6 +6,7 @@ import { onWindowKeys } from '../components/keys.ts';
 import { Notice } from '../components/status.tsx';
 import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
 import { pages } from '../pages/index.ts';
+import { Calls } from './calls.tsx';
 import { NowLine } from './now-line.tsx';
 import { goTo, pathTo, useRoute } from '../address/route.ts';
 import { SettingsButton } from './settings-dialog.tsx';
@@ -99,6 +100,7 @@ function FrameNotices() {
           {stop.text}
         </Notice>
       )}
+      <Calls />
       {archiveProblems.map((problem) => (
         <Notice key={problem} tone="bad">
           <strong>Archive. </strong>

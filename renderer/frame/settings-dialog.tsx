@@ -2,6 +2,7 @@ import { useState } from 'react';
 import { Dialog } from '../components/dialog.tsx';
 import { Choice, TextInput } from '../components/field.tsx';
 import { Button } from '../components/button.tsx';
+import { CallsSettings } from './calls-settings.tsx';
 import { changeSettings, useSettings } from '../settings/settings.ts';
 import type { FlowUnit, Theme } from '../settings/settings.ts';
 
@@ -42,11 +43,12 @@ export function SettingsButton() {
       >
         Settings{operator === '' ? '' : ` (${operator})`}
       </Button>
-      <Dialog title="This window" open={open} onClose={leave}>
+      <Dialog wide title="This window" open={open} onClose={leave}>
         <TextInput label="Operator" hint="Recorded in the journal beside every command. Takes effect in other windows when this one connects again." value={name} onChange={setName} onEnter={leave} />
         <Choice label="Amounts of fluid" value={flowUnit} options={units} onChange={(unit) => changeSettings({ flowUnit: unit })} />
  <Choice label="Targets" value={gloves ? 'gloves' : 'bare'} options={targets} onChange={(chosen) => changeSettings({ gloves: chosen === 'gloves' })} />
         <Choice label="Theme" value={theme} options={themes} onChange={(chosen) => changeSettings({ theme: chosen })} />
+        <CallsSettings />
       </Dialog>
     </>
   );

@@ -6,6 +6,9 @@ export type Theme = 'system' | 'light' | 'dark';
 export type FlowUnit = 'mg' | 'g/s' | 'cc/min' | 'lb/h';
 export const flowUnits: readonly FlowUnit[] = ['mg', 'g/s', 'cc/min', 'lb/h'];
 
+export type Sound = 'off' | 'bell' | 'two-tone' | 'horn';
+const sounds: readonly Sound[] = ['off', 'bell', 'two-tone', 'horn'];
+
 export interface Settings {
   readonly theme: Theme;
   readonly flowUnit: FlowUnit;
@@ -13,10 +16,14 @@ export interface Settings {
   readonly operator: string;
   /** Cells and buttons for fingers in gloves. */
   readonly gloves: boolean;
+  /** How this window calls when a run needs somebody. */
+  readonly sound: Sound;
+  /** Whether the system shows it too. */
+  readonly notify: boolean;
 }
 
 const key = 'railhouse.settings';
-const defaults: Settings = { theme: 'system', flowUnit: 'mg', operator: '', gloves: false };
+const defaults: Settings = { theme: 'system', flowUnit: 'mg', operator: '', gloves: false, sound: 'two-tone', notify: false };
 
 /** What was stored, as far as it can be used; anything else is the default. */
 export function settingsFrom(stored: string | null): Settings {
@@ -27,12 +34,14 @@ export function settingsFrom(stored: string | null): Settings {
     return defaults;
   }
   if (typeof given !== 'object' || given === null) return defaults;
-  const { theme, flowUnit, operator, gloves } = given as Partial<Record<keyof Settings, unknown>>;
+  const { theme, flowUnit, operator, gloves, sound, notify } = given as Partial<Record<keyof Settings, unknown>>;
   return {
     theme: theme === 'light' || theme === 'dark' ? theme : defaults.theme,
     flowUnit: flowUnits.find((unit) => unit === flowUnit) ?? defaults.flowUnit,
     operator: typeof operator === 'string' && operator.trim() !== '' ? operator.trim().slice(0, 120) : defaults.operator,
     gloves: gloves === true,
+    sound: sounds.find((one) => one === sound) ?? defaults.sound,
+    notify: notify === true,
   };
 }
 

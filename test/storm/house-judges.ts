@@ -246,3 +246,4 @@ export const houseJudges: readonly HouseJudge[] = [
   { rule: 'STORM-68', name: 'nothing piles up', violations: nothingPilesUp },
   { rule: 'STORM-69', name: 'one id, one effect', violations: oneIdOneEffect },
 ];
+
