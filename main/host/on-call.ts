@@ -130,10 +130,14 @@ export class OnCall {
       }
       const after = RETRY_AFTER_MS[tries - 1];
       told.text = `${name}: ${problem} ${after === undefined ? `Given up after ${tries} tries (${at}).` : `Tried ${tries} ${tries === 1 ? 'time' : 'times'}; it is tried again.`}`;
-      if (after === undefined || this.#over.signal.aborted) return;
+      if (after === undefined || this.#isOver()) return;
       await this.#wait(after);
-      if (this.#over.signal.aborted) return;
+      if (this.#isOver()) return;
     }
+  }
+
+  #isOver(): boolean {
+    return this.#over.signal.aborted;
   }
 
   #wait(ms: number): Promise<void> {

@@ -3,7 +3,7 @@ import { flowIn } from '../settings/units.ts';
 import { useSettings } from '../settings/settings.ts';
 
 /** How a signal is shown: the same on every page that has it. */
-export interface Shown {
+export interface ShownSignal {
   readonly label: string;
   readonly unit: string;
   readonly decimals: number;
@@ -13,7 +13,7 @@ export interface Shown {
 }
 
 /** The flow in the chosen unit. Stable while unit and (to a tenth of a kg/m3) density are the same, so that strips are not made anew. */
-export function useFlowShown(density: number | null): Shown {
+export function useFlowShown(density: number | null): ShownSignal {
   const chosen = useSettings((settings) => settings.flowUnit);
   const rounded = density === null ? null : Math.round(density * 10) / 10;
   return useMemo(() => {

@@ -1,6 +1,6 @@
 /** A scale that can be read: round numbers, three of them at least (WIN-19). */
 
-export interface Scale {
+export interface StripScale {
   readonly bottom: number;
   readonly top: number;
   /** Upwards, from `bottom` to `top`: three to five. */
@@ -10,7 +10,7 @@ export interface Scale {
 }
 
 /** The scale over `low` to `high` (low < high) whose ends are ticks: a step of 1, 2 or 5 times a power of ten. */
-export function scaleFor(low: number, high: number): Scale {
+export function scaleFor(low: number, high: number): StripScale {
   // A third of the span, rounded up to a round number, is 1/3 to 5/6 of it: two steps at least cover it, four at most.
   const third = (high - low) / 3;
   const power = 10 ** Math.floor(Math.log10(third));

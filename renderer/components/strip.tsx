@@ -5,7 +5,7 @@ import 'uplot/dist/uPlot.min.css';
 import type { TrendView } from '../live/trend.ts';
 import { paintNever, paintSoon } from './strip-paint.ts';
 import { scaleFor } from './strip-scale.ts';
-import type { Scale } from './strip-scale.ts';
+import type { StripScale } from './strip-scale.ts';
 import { themeColours, onThemeChange } from '../style/theme.ts';
 
 /** Where a strip gets its line from; `LiveBench` has one, a stored run's frames make another. Must be stable. */
@@ -98,7 +98,7 @@ class StripChart {
   #visible = false;
   #lastDrawn = Number.NEGATIVE_INFINITY;
   #slot = 1;
-  #scale: Scale = scaleFor(0, 1);
+  #scale: StripScale = scaleFor(0, 1);
 
   constructor(element: HTMLElement, options: ChartOptions) {
     this.#options = options;

@@ -23,7 +23,7 @@ export async function play(sound: Sound): Promise<boolean> {
   const { currentTime, destination } = context;
   // Does not come back while a page may not sound.
   if (context.state !== 'running') await Promise.race([context.resume(), new Promise((resolve) => setTimeout(resolve, 300))]);
-  if ((context.state as AudioContextState) !== 'running') return false;
+  if (context.state !== 'running') return false;
   const { wave, tones: all } = tones[sound];
   for (const { hz, at, s } of all) {
     const [oscillator, gain] = [context.createOscillator(), context.createGain()];

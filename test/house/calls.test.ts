@@ -96,7 +96,7 @@ describe.skipIf(browserPath === null)('a run that needs a person', () => {
     expect(await page.evaluate<string[]>('window.heard.notices')).toContainEqual(expect.stringMatching(/^Railhouse: Tripped \| Tripped.*emergency stop/i) as string);
     // Refused once, it comes again.
     await expect.poll(() => heard.filter(({ kind }) => kind === 'trip').length, { timeout: 30_000 }).toBe(2);
-    expect(heard.at(-1)).toMatchObject({ kind: 'trip', run: { plan: 'Small plan' }, text: expect.stringMatching(/emergency stop/i) as string });
+    expect(heard.at(-1)).toMatchObject({ kind: 'trip', run: { plan: plan.name }, text: expect.stringMatching(/emergency stop/i) as string });
     for (const name of ['Bench', 'Injectors', 'Results', 'Reports', 'Archive']) {
       await go(name);
       await link.waitFor();

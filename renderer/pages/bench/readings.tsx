@@ -4,7 +4,7 @@ import type { SignalId } from '../../../app/bench/readings.ts';
 import type { BenchView } from '../../../app/contract/contract.ts';
 import { Choice } from '../../components/field.tsx';
 import { useFlowShown } from '../../components/flow-shown.ts';
-import type { Shown } from '../../components/flow-shown.ts';
+import type { ShownSignal } from '../../components/flow-shown.ts';
 import { Section } from '../../components/page.tsx';
 import { Strip } from '../../components/strip.tsx';
 import { Value } from '../../components/value.tsx';
@@ -16,7 +16,7 @@ import { useUnits } from '../../settings/units.ts';
 import { expectationsOf, isInside } from './expectations.ts';
 import type { Expectation } from './expectations.ts';
 
-const shown: readonly { readonly id: SignalId; readonly how: Shown }[] = windowSignals.map((signal) => ({
+const shown: readonly { readonly id: SignalId; readonly how: ShownSignal }[] = windowSignals.map((signal) => ({
   id: signal.id,
   how: { label: signal.label, unit: signal.shown, decimals: signal.digits, toShown: (si) => toShown(signal, si), leastRange: signal.leastSpan },
 }));
@@ -51,7 +51,7 @@ export function BenchReadings({ bench }: { readonly bench: Extract<BenchView, { 
   const of = (id: SignalId): number | null => (frame === null ? null : (readingOf(frame, id) ?? null));
   /** A bench may lack what LINE-41 does not name. */
   const isRead = (id: SignalId): boolean => frameSignals.some((signal) => signal.id === id) || of(id) !== null;
-  const tile = (signal: LiveSignal, how: Shown, value: number | null, missing?: string, extra?: string) => (
+  const tile = (signal: LiveSignal, how: ShownSignal, value: number | null, missing?: string, extra?: string) => (
     <Reading key={signal} signal={signal} how={how} value={value} age={latest === null ? null : stale} expected={expected[signal]} span={span} {...(missing === undefined ? {} : { missing })} {...(extra === undefined ? {} : { extra })} />
   );
   return (
@@ -76,7 +76,7 @@ function perPulse(latest: Latest | null, period: number | null): string | undefi
 
 interface ReadingProps {
   readonly signal: LiveSignal;
-  readonly how: Shown;
+  readonly how: ShownSignal;
   readonly value: number | null;
   readonly missing?: string;
   readonly extra?: string;
