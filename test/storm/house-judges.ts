@@ -100,6 +100,9 @@ function controlIsAsked(evidence: HouseEvidence): string[] {
 const uncontrolled: ReadonlySet<string> = new Set([
   'layouts.list', 'hello', 'stop', 'control.take', 'bench.ports', 'parts.list', 'equipment.read', 'plans.list', 'plans.versions', 'plans.read', 'plan.check',
   'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'reference.history', 'equipment.history', 'meter-checks.list', 'meter-check.try',
+
+  'layouts.list', 'on-call.read', 'hello', 'stop', 'control.take', 'bench.ports', 'parts.list', 'equipment.read', 'plans.list', 'plans.versions', 'plans.read', 'plan.check',
+  'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'equipment.history', 'meter-checks.list', 'meter-check.try',
 ]);
 /** Stated here once more, so that a request which loses its guard in the contract is noticed. */
 /** HOST-70: the stop of a run is taken from each window. */
@@ -246,4 +249,5 @@ export const houseJudges: readonly HouseJudge[] = [
   { rule: 'STORM-68', name: 'nothing piles up', violations: nothingPilesUp },
   { rule: 'STORM-69', name: 'one id, one effect', violations: oneIdOneEffect },
 ];
+
 
