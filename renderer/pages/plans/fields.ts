@@ -22,7 +22,7 @@ export const foldedPaths = {
 /** Fields that the form always shows. */
 export const openPaths = {
   name: ['name', 'order'],
-  replicates: ['axes.replicates'],
+  replicates: ['axes.replicates', 'targets.deadTimeUs', 'targets.slopePercent', 'targets.hours', 'targets.attemptsPerCell'],
   sequence: ['sequence.kind', 'sequence.seed'],
   reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
   static: ['static.replicates', 'static.voltageV', 'static.periodMs'],
@@ -38,6 +38,11 @@ interface Words {
 }
 
 const words = {
+  'targets.deadTimeUs': { label: 'Wanted dead time', unit: 'µs', help: 'U95 to which each dead time is measured, in place of replicates. Empty, with the next three: the grid is measured.' },
+  'targets.slopePercent': { label: 'Wanted slope', unit: '%', help: 'U95 to which each slope is measured. Empty: as it comes.' },
+  'targets.hours': { label: 'Bench time at most', unit: 'h', help: 'Nothing is added beyond this expected bench time.' },
+  'targets.attemptsPerCell': { label: 'Windows of a cell at most', unit: '', help: 'For each injector, voltage and pressure.' },
+
   name: { label: 'Name', unit: '', help: 'What this plan is called in lists and on reports.' },
   order: { label: 'Job', unit: '', help: 'Job number or other reference of the lab.' },
 
@@ -239,8 +244,11 @@ function otherwiseText(value: unknown): string | null {
   return typeof value === 'string' ? value : null;
 }
 
-/** All leaves of the plan's schema but its version, in the schema's order. */
-export const schemaLeaves = leavesOf(planJsonSchema() as SchemaNode, '', true).filter(({ path }) => path !== 'planVersion');
+/** What the form has no field for and hands on as it came: targets of single voltages. */
+const carried = 'targets.atVoltage';
+
+/** All leaves of the plan's schema but its version and what is only handed on, in the schema's order. */
+export const schemaLeaves = leavesOf(planJsonSchema() as SchemaNode, '', true).filter(({ path }) => path !== 'planVersion' && !path.startsWith(carried));
 
 const fields: ReadonlyMap<string, FieldWords> = new Map(
   schemaLeaves.map(({ path, node, required }) => {

@@ -19,6 +19,8 @@ export interface PlanForm {
   readonly injectors: readonly InjectorRow[];
   readonly types: readonly TypeRow[];
   readonly hasReference: boolean;
+  /** Targets of single voltages as they came; the form has no field for them. */
+  readonly targetsAt?: readonly unknown[];
   readonly guards: readonly GuardRow[];
 }
 
@@ -77,6 +79,7 @@ export function documentOf(form: PlanForm): Record<string, unknown> {
     if (value !== undefined) group[second] = third === undefined ? value : { ...recordOf(group[second]), [third]: value };
     document[first] = group;
   }
+  if (form.targetsAt !== undefined && document['targets'] !== undefined) document['targets'] = { ...recordOf(document['targets']), atVoltage: form.targetsAt };
   return {
     ...document,
     injectors: form.injectors.map((row) => withoutUndefined(injectorColumns.map((column) => [column, valueOf(`injectors[].${column}`, row[column])]))),
@@ -134,7 +137,9 @@ export function formOf(document: unknown): FormRead {
   const axes = recordOf(root['axes']);
   const valuesOf = (axis: AxisName) =>
     listOf(axes?.[axis], `axes.${axis}`, notTaken).map((value, index) => textOf(value, `axes.${axis}[${index}]`));
+  const targetsAt = recordOf(root['targets'])?.['atVoltage'];
   const form: PlanForm = {
+    ...(Array.isArray(targetsAt) ? { targetsAt: targetsAt as readonly unknown[] } : {}),
     texts,
     axes: { voltageV: valuesOf('voltageV'), pressureKpa: valuesOf('pressureKpa'), widthMs: valuesOf('widthMs'), periodMs: valuesOf('periodMs') },
     injectors: rows('injectors', injectorColumns),
@@ -154,6 +159,7 @@ export function formOf(document: unknown): FormRead {
       if (next !== undefined) inside.add(next);
     }
   }
+  if (Array.isArray(targetsAt)) known.get('targets')?.add('atVoltage');
   for (const [name, value] of Object.entries(root)) {
     const inside = known.get(name);
     if (inside === undefined) {
