@@ -137,9 +137,8 @@ export function formOf(document: unknown): FormRead {
   const axes = recordOf(root['axes']);
   const valuesOf = (axis: AxisName) =>
     listOf(axes?.[axis], `axes.${axis}`, notTaken).map((value, index) => textOf(value, `axes.${axis}[${index}]`));
-  const targetsAt = recordOf(root['targets'])?.['atVoltage'];
   const form: PlanForm = {
-    ...(Array.isArray(targetsAt) ? { targetsAt: targetsAt as readonly unknown[] } : {}),
+    ...handedOn(root, notTaken),
     texts,
     axes: { voltageV: valuesOf('voltageV'), pressureKpa: valuesOf('pressureKpa'), widthMs: valuesOf('widthMs'), periodMs: valuesOf('periodMs') },
     injectors: rows('injectors', injectorColumns),
@@ -159,7 +158,7 @@ export function formOf(document: unknown): FormRead {
       if (next !== undefined) inside.add(next);
     }
   }
-  if (Array.isArray(targetsAt)) known.get('targets')?.add('atVoltage');
+  known.get('targets')?.add('atVoltage');
   for (const [name, value] of Object.entries(root)) {
     const inside = known.get(name);
     if (inside === undefined) {
@@ -177,6 +176,13 @@ export function formOf(document: unknown): FormRead {
     }
   }
   return { form, leftOut };
+}
+
+/** What has no field and goes back into the document as it came. */
+function handedOn(root: Readonly<Record<string, unknown>>, notTaken: (path: string) => void): Pick<PlanForm, 'targetsAt'> {
+  const at = recordOf(root['targets'])?.['atVoltage'];
+  if (at === undefined) return {};
+  return { targetsAt: listOf(at, 'targets.atVoltage', notTaken) };
 }
 
 function unknownKeys(entry: Readonly<Record<string, unknown>> | null, known: readonly string[], path: string, notTaken: (path: string) => void): void {
