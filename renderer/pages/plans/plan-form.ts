@@ -107,9 +107,7 @@ const notSingle: readonly string[] = ['planVersion', 'injectors', 'types', 'guar
  */
 export function formOf(document: unknown): FormRead {
   const leftOut: Problem[] = [];
-  const notTaken = (path: string) => {
-    leftOut.push({ path, text: 'There is no field for this, so it was not taken over.' });
-  };
+  const notTaken = (path: string) => void leftOut.push({ path, text: 'There is no field for this, so it was not taken over.' });
   const textOf = (value: unknown, path: string): string => {
     if (typeof value === 'number') return numberText(value);
     if (typeof value === 'string') return value;
