@@ -10,7 +10,9 @@ import type { BenchFrame, BenchIdentity, BenchCapabilities } from '../bench/port
 import { oneLine } from '../boundary/text.ts';
 import { fewestInBaseline } from '../charts/individuals-chart.ts';
 import { ruleSets } from '../charts/rules.ts';
+import { instrumentNames } from '../equipment/certificate.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
+import { statedQuantities } from '../results/agreement.ts';
 import type { RunStatus } from '../run/engine.ts';
 import { checkEffects, checkVerdicts } from '../meter-check/meter-check.ts';
 import { runCommandSchema } from '../journal/commands.ts';
@@ -28,6 +30,8 @@ const finite = z.number();
 
 /** How many entries the ledger of an archive has, and one hash over all of them. */
 export const archiveHead = z.string().regex(/^\d{1,15}:[0-9a-f]{64}$/u);
+
+const statedQuantity = z.enum(statedQuantities);
 
 const runEvent = z.unknown().transform((value, context): RunEvent => {
   const read = upcast(value);
@@ -332,6 +336,38 @@ export const requests = {
   },
   /** The HTML file of an issued report, kept and read like those of an export. */
   'report.read': { control: false, params: z.strictObject({ number: reportNumber }), result: z.object({ export: id, files: z.array(z.object({ name: z.string(), bytes: finite })) }) },
+  /** A run against what somebody else stated, in a file of the window that is forgotten then: its numbers less those of the file. CMP-12 */
+  'run.compare': {
+    control: false, params: z.strictObject({ id, upload: id, name: oneLine(200).min(1) }),
+    result: z.object({
+      text: z.string(), left: z.array(z.string()), said: z.array(z.string()),
+      rows: z.array(z.object({
+        place: z.string(), quantity: statedQuantity, first: finite, firstExpanded: finite, second: finite, secondExpanded: finite,
+        difference: finite, expanded: finite, en: finite, zeta: finite, verdict: z.string(),
+      })),
+    }),
+  },
+  /** What injectors of a type are like over all runs of the archive. `tolerance` null: too few. CMP-13 */
+  'types.spread': {
+    control: false, params: z.strictObject({ type: oneLine(60).min(1) }),
+    result: z.object({
+      runs: z.int(),
+      spreads: z.array(z.object({
+        quantity: statedQuantity, voltage: finite, pressure: finite, period: finite, injectors: z.int(), results: z.int(), mean: finite, u: finite, expanded: finite,
+        seen: finite, measuring: finite, left: finite, tolerance: z.object({ low: finite, high: finite }).nullable(), text: z.string(),
+      })),
+    }),
+  },
+  /** The record that is in force, with what a certificate in a file of the window says of one of its instruments; nothing is saved. TAB-55 */
+  'equipment.read-certificate': {
+    control: false,
+    params: z.strictObject({ upload: id, instrument: z.enum(instrumentNames), validUntil: z.iso.date().nullable(), replaces: z.boolean() }),
+    result: z.discriminatedUnion('ok', [
+      z.object({ ok: z.literal(true), document: equipmentSchema, said: z.array(z.string()) }),
+      /** `wants`: what the person can say so that it is taken. */
+      z.object({ ok: z.literal(false), text: z.string(), wants: z.enum(['end', 'replacement']).nullable() }),
+    ]),
+  },
   /** The request for a time stamp of an issued report; with an `answer` of the authority: that is checked, and kept where it holds. */
   'report.stamp': {
     control: false, params: z.strictObject({ number: reportNumber, answer: smallFile.nullable() }),

@@ -50,12 +50,20 @@ export interface CertificateWish {
 export type WithCertificate =
   /** `said`: what was taken for granted, sentences. */
   | { readonly ok: true; readonly equipment: Equipment; readonly said: readonly string[] }
-  | { readonly ok: false; readonly text: string };
+  /** `wants`: what a person can say so that it is taken. */
+  | { readonly ok: false; readonly text: string; readonly wants?: 'end' | 'replacement' };
 
-class NotUnderstood extends Error {}
+class NotUnderstood extends Error {
+  readonly wants: 'end' | 'replacement' | undefined;
 
-const refuse = (text: string): never => {
-  throw new NotUnderstood(text);
+  constructor(text: string, wants?: 'end' | 'replacement') {
+    super(text);
+    this.wants = wants;
+  }
+}
+
+const refuse = (text: string, wants?: 'end' | 'replacement'): never => {
+  throw new NotUnderstood(text, wants);
 };
 
 /** The record with what the certificate says of this instrument; everything else stays. */
@@ -63,7 +71,7 @@ export function withCertificate(equipment: Equipment, read: ReadCertificate, wis
   try {
     const said: string[] = [];
     const serialNumber = serialOf(equipment, read, wish);
-    const end = read.validUntil ?? wish.validUntil ?? refuse(`Certificate ${read.number} names no day until which it holds, and need not (ISO/IEC 17025:2017, 7.8.4.3). Say it yourself, by your own interval for this instrument: --valid-until DATE.`);
+    const end = read.validUntil ?? wish.validUntil ?? refuse(`Certificate ${read.number} names no day until which it holds, and need not (ISO/IEC 17025:2017, 7.8.4.3). Say it yourself, by your own interval for this instrument.`, 'end');
     if (read.validUntil !== null && wish.validUntil !== undefined && wish.validUntil > read.validUntil) refuse(`Certificate ${read.number} ends on ${read.validUntil}; it cannot hold until ${wish.validUntil}.`);
     if (read.notTraceable) refuse(`Certificate ${read.number} says of itself that it is not traceable. What is measured with it cannot be either.`);
     const certificate = { number: read.number, date: read.issuedOn ?? read.performedUntil, validUntil: wish.validUntil ?? end };
@@ -71,7 +79,7 @@ export function withCertificate(equipment: Equipment, read: ReadCertificate, wis
     const parsed = parseEquipment(changed);
     return parsed.ok ? { ok: true, equipment: parsed.equipment, said } : { ok: false, text: `With certificate ${read.number} the record would not be one. ${parsed.problems.map((p) => `${p.path}: ${p.text}`).join(' ')}` };
   } catch (error) {
-    if (error instanceof NotUnderstood) return { ok: false, text: error.message };
+    if (error instanceof NotUnderstood) return { ok: false, text: error.message, ...(error.wants === undefined ? {} : { wants: error.wants }) };
     throw error;
   }
 }
@@ -81,7 +89,7 @@ function serialOf(equipment: Equipment, { number, items }: ReadCertificate, { in
   const known = items.flatMap((item) => item.identifications);
   if (known.includes(own)) return own;
   const [only, ...more] = known;
-  if (!replaces) return refuse(`Certificate ${number} is of ${known.join(', ') || 'nothing that it names'}, and the ${instrument} of this record is ${own}. If the instrument was replaced, add --replaces.`);
+  if (!replaces) return refuse(`Certificate ${number} is of ${known.join(', ') || 'nothing that it names'}, and the ${instrument} of this record is ${own}. If the instrument was replaced, say so.`, 'replacement');
   return only !== undefined && more.length === 0 ? only : refuse(`Certificate ${number} names more than one thing (${known.join(', ')}), so which of them is the new ${instrument} cannot be told. Write its serial number into the record first.`);
 }
 

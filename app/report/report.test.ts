@@ -217,6 +217,26 @@ describe('REP-6: what a reader must know first', () => {
     const warned = (deadTimeUs: number) => madeReport({ details: reportDetailsSchema.parse({ reportDetailsVersion: 1, targets: { deadTimeUs } }) }).warnings.join();
     expect(warned(largest * 1.001)).not.toContain('agreed');
     expect(warned(largest * 0.999)).toContain('not met by 1 of 12');
+    // The two figures beside each other say which is larger.
+    const [, target = 0, most = 0] = (/at most ([\d.]+) us\).*the largest is ([\d.]+) us/.exec(warned(Number((largest * 0.9999).toPrecision(6)))) ?? []).map(Number);
+    expect(most).toBeGreaterThan(target);
+  });
+});
+
+describe('REP-44: what does not fit together', () => {
+  const warned = (details: object, more: Parameters<typeof madeReport>[0] = {}) => madeReport({ ...more, details: reportDetailsSchema.parse({ reportDetailsVersion: 1, ...details }) }).warnings.join();
+
+  it('is an agreed uncertainty of what was not measured', () => {
+    const input = reportInput();
+    const results = { ...input.results, reduction: { ...input.results.reduction, staticFlows: [] } };
+    expect(warned({ targets: { staticFlowPercent: 1 } })).not.toContain('the run has none');
+    expect(warned({ targets: { staticFlowPercent: 1 } }, { results })).toContain('An uncertainty of static flows was agreed (U95 at most 1 %), and the run has none of them.');
+    expect(warned({}, { results })).toBe('');
+  });
+
+  it('is an item that was measured before it came', () => {
+    expect(warned({ receivedOn: '2026-02-02' })).toContain('received on 2026-02-02, and were measured from 2026-02-01 on');
+    expect(warned({ receivedOn: '2026-02-01' })).not.toContain('received');
   });
 });
 

@@ -52,6 +52,7 @@ export function warningsOf({ state, reduction, details, days, simulated }: Repor
     ...(state.ending === null ? ['The run was not finished when this was written.'] : []),
     ...(without.length > 0 ? [`${plural(without.length, 'point has', 'points have')} no result: ${numbers(without)}.`] : []),
     ...(cells > 0 ? [`${cells} of ${reduction.cells.length} dead times and slopes could not be stated; each cell says why.`] : []),
+    ...(details.receivedOn !== undefined && details.receivedOn > days.first ? [`The items are said to have been received on ${details.receivedOn}, and were measured from ${days.first} on.`] : []),
     ...unmetTargets(reduction, details),
   ];
 }
@@ -62,14 +63,22 @@ function unmetTargets({ cells, staticFlows }: ReportedRun['reduction'], { target
   const flows = staticFlows.flatMap((s) => (s.kind === 'static-flow' ? [s.flow] : []));
   const missed = (what: string, target: number | undefined, unit: string, all: readonly number[]): readonly string[] => {
     if (target === undefined) return [];
+    if (all.length === 0) return [`An uncertainty of ${what} was agreed (U95 at most ${target} ${unit}), and the run has none of them.`];
     const over = all.filter((u) => u > target);
-    return over.length === 0 ? [] : [`The agreed uncertainty of ${what} (U95 at most ${target} ${unit}) is not met by ${over.length} of ${all.length}; the largest is ${Number(Math.max(...over).toPrecision(2))} ${unit}.`];
+    return over.length === 0 ? [] : [`The agreed uncertainty of ${what} (U95 at most ${target} ${unit}) is not met by ${over.length} of ${all.length}; the largest is ${shownAbove(Math.max(...over), target)} ${unit}.`];
   };
   return [
     ...missed('dead times', targets.deadTimeUs, 'us', lines.map((c) => c.deadTime.expanded * 1e6)),
     ...missed('slopes', targets.slopePercent, '%', lines.map((c) => (100 * c.slope.expanded) / c.slope.value)),
     ...missed('static flows', targets.staticFlowPercent, '%', flows.map((f) => (100 * f.expanded) / f.value)),
   ];
+}
+
+/** With two digits, or as many as show that it is above the target. */
+function shownAbove(value: number, target: number): number {
+  let digits = 2;
+  while (digits < 15 && Number(value.toPrecision(digits)) <= target) digits += 1;
+  return Number(value.toPrecision(digits));
 }
 
 /** Everything else that is said in words, in the order of a report. */

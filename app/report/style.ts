@@ -36,6 +36,7 @@ th:first-child { text-align: left; padding-left: 0; }
 td.number, .whole { white-space: nowrap; }
 td.text.whole { overflow-wrap: normal; }
 td.text, th.text { text-align: left; overflow-wrap: anywhere; }
+thead th.text { overflow-wrap: break-word; }
 tr.mean > * { font-weight: 600; border-top: 0.35mm solid #111; }
 .short { break-inside: avoid; }
 .verdict { font-weight: 700; white-space: nowrap; }

@@ -6,7 +6,7 @@ import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
 import type { Reduction } from '../reduce/reduction.ts';
 import { staticCarried } from '../reduce/static-flow.ts';
 import { chiSquareQuantile } from '../distributions/distributions.ts';
-import { figure, plain } from '../quantities/figures.ts';
+import { figure, plain, plusMinus } from '../quantities/figures.ts';
 import { twoSidedFactor } from '../statistics/tolerance.ts';
 import type { Result } from '../uncertainty/budget.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
@@ -100,7 +100,7 @@ export function typeSpreadOf(members: readonly Carried[]): Omit<TypeSpread, 'qua
 export function spreadWords({ quantity, voltage, pressure, injectors, mean, seen, measuring, left, tolerance }: Omit<TypeSpread, 'results' | 'period'>): string {
   const { name, unit, factor } = shownQuantities[quantity];
   const shown = (value: number): string => figure(value * factor, mean.u * factor);
-  const place = `${name.charAt(0).toUpperCase()}${name.slice(1)} at ${plain(voltage)} V and ${plain(pressure / 1e3)} kPa of ${injectors} injectors: mean ${shown(mean.value)} ± ${shown(mean.expanded)} ${unit}.`;
+  const place = `${name.charAt(0).toUpperCase()}${name.slice(1)} at ${plain(voltage)} V and ${plain(pressure / 1e3)} kPa of ${injectors} injectors: mean ${plusMinus(mean.value * factor, mean.expanded * factor)} ${unit}.`;
   const differ = left === 0 ? `They differ by ${shown(seen)} ${unit} (standard deviation), no more than measuring them explains (${shown(measuring)} ${unit}): no spread of the type is shown.` : `They differ by ${shown(left)} ${unit} (standard deviation, without the ${shown(measuring)} ${unit} of measuring).`;
   const hold = tolerance === null ? 'Too few to say where others lie: measure three at least.' : `With 95 % confidence 95 % of all of the type lie between ${shown(tolerance.low)} and ${shown(tolerance.high)} ${unit}, if they are normally distributed.`;
   return `${place} ${differ} ${hold}`;

@@ -16,6 +16,9 @@ function day(text: string): string {
   return text;
 }
 
+/** How a person says here what a certificate leaves open. */
+const asked = { end: 'Give --valid-until DATE. ', replacement: 'Add --replaces. ' } as const;
+
 interface CertificateOptions {
   readonly of: InstrumentName;
   readonly equipment: string;
@@ -36,7 +39,7 @@ function readCertificate(file: string, { of, equipment: record, validUntil, repl
   const read = readDcc(xml);
   if (!read.ok) throw new Stop(exitCode.badInput, `${file}: ${read.text} Nothing was written.`);
   const done = withCertificate(equipment, read.certificate, { instrument: of, replaces: replaces === true, ...(validUntil === undefined ? {} : { validUntil }) });
-  if (!done.ok) throw new Stop(exitCode.badInput, `${done.text} Nothing was written.`);
+  if (!done.ok) throw new Stop(exitCode.badInput, `${done.text} ${done.wants === undefined ? '' : asked[done.wants]}Nothing was written.`);
   const { certificate } = done.equipment[of];
   tell(...done.said);
   if (to !== undefined) {

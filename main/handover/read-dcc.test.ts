@@ -115,8 +115,8 @@ describe('CMP-6: the certificate of another laboratory', () => {
 
 describe('TAB-29: what is not understood is refused, with words', () => {
   it.each([
-    ['another instrument', certificate({ serial: 'X-9', data: curve }), /is of X-9, and the meter of this record is .*--replaces/],
-    ['no end', certificate({ statement: '', data: curve }), /names no day until which it holds.*--valid-until/],
+    ['another instrument', certificate({ serial: 'X-9', data: curve }), /is of X-9, and the meter of this record is .*If the instrument was replaced, say so/],
+    ['no end', certificate({ statement: '', data: curve }), /names no day until which it holds.*by your own interval/],
     ['not traceable', certificate({ statement: '<c:traceable>false</c:traceable>', data: curve }), /names no day|not traceable/],
     ['another version', certificate({ version: '2.4.0', data: curve }), /DCC of version 2\.4\.0/],
     ['another document', '<a xmlns="https://ptb.de/dcc"/>', /no digital calibration certificate/],

@@ -30,6 +30,10 @@ export type DeskJob =
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
+  /** `text`: the whole file. */
+  | { readonly kind: 'compare'; readonly params: Omit<ParsedParams<'run.compare'>, 'upload'>; readonly text: string }
+  | { readonly kind: 'spread'; readonly params: ParsedParams<'types.spread'> }
+  | { readonly kind: 'certificate'; readonly params: Omit<ParsedParams<'equipment.read-certificate'>, 'upload'>; readonly text: string; readonly equipment: Equipment }
   | { readonly kind: 'layouts' }
   | { readonly kind: 'keep-layout'; readonly document: unknown }
   | { readonly kind: 'remove-layout'; readonly name: string }
@@ -76,6 +80,9 @@ export interface DeskResults {
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
   readonly report: DeskResults['export'];
+  readonly compare: AsJson<AnswerTo<'run.compare'>>;
+  readonly spread: AsJson<AnswerTo<'types.spread'>>;
+  readonly certificate: AsJson<AnswerTo<'equipment.read-certificate'>>;
   readonly layouts: AsJson<AnswerTo<'layouts.list'>>;
   readonly 'keep-layout': AnswerTo<'layouts.save'>;
   readonly 'remove-layout': AnswerTo<'layouts.remove'>;
@@ -197,6 +204,13 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     }
     case 'report':
       return draftReport(archive, job.params, at);
+    case 'compare':
+    case 'spread':
+    case 'certificate': {
+      // What reduces and reads certificates is loaded by the desk that does, and by no other.
+      const { statedAtDesk } = await import('./desk-stated.ts');
+      return statedAtDesk(archive, job, at);
+    }
     case 'layouts':
       return done('layouts', asJson(keptLayouts(archive.path)));
     case 'keep-layout': {

@@ -343,6 +343,17 @@ export class Host {
       const made = this.#atDesk(await this.#parts.desk.do({ kind: 'report', params }));
       return made instanceof Failed ? made : this.#exports.keep(made);
     },
+    'run.compare': async ({ upload, ...params }) => {
+      const text = this.#given.take(upload);
+      return text === null ? notGiven() : this.#prepared(await this.#parts.desk.do({ kind: 'compare', params, text }));
+    },
+    'types.spread': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'spread', params })),
+    'equipment.read-certificate': async ({ upload, ...params }) => {
+      const text = this.#given.take(upload);
+      const equipment = this.#equipment.record();
+      if (text === null) return notGiven();
+      return equipment instanceof Failed ? equipment : this.#prepared(await this.#parts.desk.do({ kind: 'certificate', params, text, equipment }));
+    },
     'reports.list': async () => this.#prepared(await this.#parts.desk.do({ kind: 'issued-list' })),
     'report.issue': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'issue', params, at: isoTime(this.#parts.clock.unixNow()) })),
     'report.read': async (params) => {
@@ -451,6 +462,8 @@ export class Host {
   }
 }
 
+const notGiven = (): Failed => new Failed('bad-request', 'The file did not come, or not whole. Choose it again.');
+
 /** HOST-70: who may give a command of a run stands with the command. */
 function needsControl(name: RequestName, params: unknown): boolean {
   if (name !== 'run.command') return requests[name].control;
@@ -458,7 +471,7 @@ function needsControl(name: RequestName, params: unknown): boolean {
 }
 
 function endedInWords(ended: readonly DeskJob[]): string {
-  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', prove: 'the proof of a report', references: 'the history of the reference injectors' };
+  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', spread: 'the spread of a type', compare: 'a comparison', prove: 'the proof of a report', references: 'the history of the reference injectors' };
   const kinds = [...new Set(ended.map(({ kind }) => words[kind] ?? kind))];
   return `What a window had asked for was ended before it was finished: ${kinds.join(', ')}. The archive is as it was; ask for it again when the program runs again.`;
 }

@@ -3,6 +3,7 @@ import { belongsTo } from '../../../app/equipment/standing.ts';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
+import { CertificatePart } from './certificate-part.tsx';
 import { ask, readEquipment, useHost } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
 
@@ -53,6 +54,7 @@ export function EquipmentPart() {
           Load a record
         </FileButton>
       </div>
+      {equipment !== null && <CertificatePart equipment={equipment} against={against} />}
       {said !== null && <Notice tone={said.well ? 'good' : 'bad'}>{said.text}</Notice>}
     </Section>
   );

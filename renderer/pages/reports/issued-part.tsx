@@ -5,9 +5,10 @@ import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { saveFile } from '../../components/save-file.ts';
 import { ask } from '../../host/host.ts';
+import { giveFile } from '../../host/give-file.ts';
 import { readFile } from '../../host/read-file.ts';
 import { chainOf } from './chain.ts';
-import { fromBase64, giveFile, toBase64 } from './files.ts';
+import { fromBase64, toBase64 } from './files.ts';
 import { SaidNotice, type ReportSaid } from './said.tsx';
 
 interface IssuedPartProps {

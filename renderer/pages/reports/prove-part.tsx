@@ -4,7 +4,8 @@ import { TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { ask } from '../../host/host.ts';
-import { giveFile, toBase64 } from './files.ts';
+import { giveFile } from '../../host/give-file.ts';
+import { toBase64 } from './files.ts';
 import { SaidNotice, type ReportSaid } from './said.tsx';
 
 const keyPattern = /^[\w-]{43}$/u;

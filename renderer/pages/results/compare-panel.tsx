@@ -7,6 +7,7 @@ import { amountsFor } from './amounts.ts';
 import { compareRuns, comparisonSentence, enOf, significanceWords } from '../../../app/results/comparison.ts';
 import type { ComparedRow } from '../../../app/results/comparison.ts';
 import { FigureTable } from './figure-table.tsx';
+import { FileCompare } from './file-compare.tsx';
 import { figure, plain, plusMinus, trueMinus } from '../../../app/quantities/figures.ts';
 import { conditionKey } from '../../../app/results/run-results.ts';
 import { referenceDensity } from './results.ts';
@@ -18,6 +19,7 @@ import { useResults } from './use-results.ts';
 import { XyChart } from './xy-chart.tsx';
 
 interface ComparePanelProps {
+  readonly id: string;
   readonly results: RunResults;
   readonly selection: Selection;
   readonly name: string;
@@ -31,7 +33,7 @@ type Of = 'deadTime' | 'slope';
 const notChosen = '';
 
 /** This run against another: what differs, by how much, and whether that is more than both are uncertain. */
-export function ComparePanel({ results, selection, name, other, runs, onOther }: ComparePanelProps) {
+export function ComparePanel({ id, results, selection, name, other, runs, onOther }: ComparePanelProps) {
   const [of, setOf] = useState<Of>('deadTime');
   const theirs = useResults(other);
   const options = useMemo(() => {
@@ -71,6 +73,7 @@ export function ComparePanel({ results, selection, name, other, runs, onOther }:
       ) : (
         <Compared first={theirs.results} second={results} selection={selection} of={of} names={[options.find(({ value }) => value === other)?.text ?? theirs.results.plan.name, name]} />
       )}
+      <FileCompare id={id} />
     </>
   );
 }

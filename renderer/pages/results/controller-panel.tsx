@@ -5,10 +5,11 @@ import { Button } from '../../components/button.tsx';
 import { Section } from '../../components/page.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
-import { clipboardText, shownGrid, tableSentence, tablesOfInjector, unitText, withoutLayout } from './controller-view.ts';
+import { clipboardText, shownGrid, tableSentence, tablesOfInjector, trialsGrid, trialsSentence, unitText, withoutLayout } from './controller-view.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
 import { LayoutPart } from './layout-part.tsx';
 import { InjectorPicker } from './pickers.tsx';
+import { useTrials } from './use-trials.ts';
 import type { ViewProps } from './view-props.ts';
 
 /** Puts a text on the clipboard; false: the system did not take it. By the event, because the desktop grants a page no permission, not even this one. */
@@ -27,10 +28,12 @@ function copy(text: string): boolean {
 }
 
 /** Tables of one injector as an engine controller takes them, to be copied in rows and columns. */
-export function ControllerPanel({ results, selection, onWish }: Omit<ViewProps, 'amounts'>) {
+export function ControllerPanel({ id, results, selection, onWish }: Omit<ViewProps, 'amounts'> & { readonly id: string }) {
   const [layout, setLayout] = useState<ControllerLayout>(withoutLayout);
   const [said, setSaid] = useState('');
   const tables = useMemo(() => tablesOfInjector(results, selection.injector, layout), [results, selection.injector, layout]);
+  const trials = useTrials(id, results, selection.injector, layout);
+  const shown = trials.tables ?? tables;
   const onLayout = (chosen: ControllerLayout): void => {
     setSaid('');
     setLayout(chosen);
@@ -44,13 +47,20 @@ export function ControllerPanel({ results, selection, onWish }: Omit<ViewProps, 
       <p className="results-state" role="status">
         {said}
       </p>
-      {typeof tables === 'string' ? <Notice tone="bad">{tables}</Notice> : tables.map((table) => <OneTable key={table.id} table={table} onTake={take} />)}
+      <div className="button-row">
+        <Button against={trials.tables !== null ? 'It stands below each table.' : ''} busy={trials.busy} onPress={trials.begin}>
+          {trials.busy ? 'Monte Carlo is under way …' : 'Monte Carlo beside each number'}
+        </Button>
+      </div>
+      {trials.problem !== '' && <Notice tone="bad">{trials.problem}</Notice>}
+      {typeof shown === 'string' ? <Notice tone="bad">{shown}</Notice> : shown.map((table) => <OneTable key={table.id} table={table} onTake={take} />)}
     </>
   );
 }
 
 function OneTable({ table, onTake }: { readonly table: ControllerTable; readonly onTake: (table: ControllerTable, of: 'value' | 'U95') => void }) {
   const grid = shownGrid(table);
+  const trials = trialsSentence(table);
   return (
     <Section title={`${table.title}, ${unitText(table)}`} wide>
       <FigureTable
@@ -69,6 +79,12 @@ function OneTable({ table, onTake }: { readonly table: ControllerTable; readonly
         </Button>
       </div>
       <MissingList of={grid.missing} />
+      {trials !== null && (
+        <>
+          <p className="small">{trials}</p>
+          <FigureTable narrow caption={`Monte Carlo of ${table.title} of ${table.of}: intervals of 95 % in ${unitText(table)}`} columns={grid.columns} rows={trialsGrid(table).rows.map((row) => ({ ...row, cells: row.cells.map((cell) => (typeof cell === 'string' ? cell : '')) }))} />
+        </>
+      )}
     </Section>
   );
 }

@@ -8,9 +8,11 @@ import { figure, plain, plusMinus } from '../../../app/quantities/figures.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
 
 /** Tables of one injector alone: all of them would take the page longer than a person waits. A text: why there are none. */
-export function tablesOfInjector({ plan, equipment, reduction }: RunResults, injector: number, layout: ControllerLayout): readonly ControllerTable[] | string {
+/** `trialsBy`: with a Monte Carlo beside each number, by this seed. */
+export function tablesOfInjector({ plan, equipment, reduction }: Pick<RunResults, 'plan' | 'equipment' | 'reduction'>, injector: number, layout: ControllerLayout, trialsBy?: string): readonly ControllerTable[] | string {
   const built = controllerTables({
     plan, equipment, layout,
+    ...(trialsBy === undefined ? {} : { trialsBy }),
     reduction: { ...reduction, windows: [], cells: reduction.cells.filter((c) => c.injector === injector), staticFlows: reduction.staticFlows.filter((s) => s.injector === injector) },
   });
   return built.ok ? built.tables.filter((table) => table.of === plan.injectors[injector]?.serialNumber) : built.text;
@@ -30,15 +32,35 @@ interface ShownGrid {
 }
 
 /** The grid with U beside each number, always with headings. */
-export function shownGrid(table: ControllerTable): ShownGrid {
+export const shownGrid = (table: ControllerTable): ShownGrid => gridOf(table, (cell) => {
+  const value = table.resolution === null ? plusMinus(cell.value, cell.U95) : `${plain(cell.value)} ± ${figure(cell.U95, cell.U95)}`;
+  return cell.basis === 'measured' ? value : `${value} (${cell.basis})`;
+});
+
+/** Intervals of the Monte Carlo in the places of the numbers; both where they are not the same. TAB-56 */
+export const trialsGrid = (table: ControllerTable): ShownGrid => gridOf(table, ({ unrounded, U95, k, monteCarlo }) => {
+  if (monteCarlo === undefined) return '';
+  const shown = (low: number, high: number): string => `${figure(low, U95 / k)} to ${figure(high, U95 / k)}`;
+  const own = shown(monteCarlo.low, monteCarlo.high);
+  return monteCarlo.verdict === 'agrees' ? own : `${own} ${monteCarlo.verdict === 'differs' ? 'DIFFERS from' : 'not settled against'} ${shown(unrounded - U95, unrounded + U95)}`;
+});
+
+/** How many agree, in a sentence; null: there are no trials. */
+export function trialsSentence({ cells }: ControllerTable): string | null {
+  const trials = cells.flatMap((cell) => ('value' in cell && cell.monteCarlo !== undefined ? [cell.monteCarlo] : []));
+  if (trials.length === 0) return null;
+  const agree = trials.filter((t) => t.verdict === 'agrees').length;
+  return `Monte Carlo (JCGM 101:2008, ${Math.min(...trials.map((t) => t.trials))} trials or more): ${agree} of ${trials.length} intervals of 95 % agree with value ± U within half a unit of the first digit of the standard uncertainty (clause 8).${agree === trials.length ? '' : ' Where they do not, both stand below, and that of the Monte Carlo is the better one: U takes the calculation for linear and the value for normally distributed.'}`;
+}
+
+function gridOf(table: ControllerTable, textOf: (cell: Extract<ControllerTable['cells'][number], { value: number }>) => string): ShownGrid {
   const [first, second] = table.axes;
   const across = (second ?? first)?.values.length ?? 1;
   const cellText = (i: number): string | { readonly why: string } => {
     const cell = table.cells[i];
     if (cell === undefined) return '';
     if (!('value' in cell)) return { why: cell.text };
-    const value = table.resolution === null ? plusMinus(cell.value, cell.U95) : `${plain(cell.value)} ± ${figure(cell.U95, cell.U95)}`;
-    return cell.basis === 'measured' ? value : `${value} (${cell.basis})`;
+    return textOf(cell);
   };
   const head = (a: number, i: number): string => `${plain(table.axes[a]?.values[i] ?? Number.NaN)} ${table.axes[a]?.unit ?? ''}`;
   const rows =

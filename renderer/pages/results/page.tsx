@@ -36,6 +36,7 @@ import type { Wish } from './selection.ts';
 import { SelfChecksPanel } from './self-checks-panel.tsx';
 import { ShortPanel } from './short-panel.tsx';
 import { SpreadPanel } from './spread-panel.tsx';
+import { TypePanel } from './type-panel.tsx';
 import { useResults } from './use-results.ts';
 import type { ResultsView } from './use-results.ts';
 
@@ -48,6 +49,7 @@ const views = [
   { path: 'self-checks', title: 'Self-checks' },
   { path: 'attempts', title: 'Attempts' },
   { path: 'compare', title: 'Compare' },
+  { path: 'type', title: 'Type' },
   { path: 'controller', title: 'For a controller' },
 ] as const;
 type View = (typeof views)[number]['path'];
@@ -151,10 +153,12 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
         return <SelfChecksPanel results={results} />;
       case 'attempts':
         return <AttemptsPanel {...props} id={id} journal={journal} ends={ends} />;
+      case 'type':
+        return <TypePanel results={results} />;
       case 'controller':
-        return <ControllerPanel results={results} selection={selection} onWish={onWish} />;
+        return <ControllerPanel id={id} results={results} selection={selection} onWish={onWish} />;
       case 'compare':
-        return <ComparePanel results={results} selection={selection} name={choices.find((one) => one.id === id)?.text ?? results.plan.name} other={other} runs={choices.filter((one) => one.id !== id)} onOther={(chosen) => goTo('results', id, 'compare', chosen)} />;
+        return <ComparePanel id={id} results={results} selection={selection} name={choices.find((one) => one.id === id)?.text ?? results.plan.name} other={other} runs={choices.filter((one) => one.id !== id)} onOther={(chosen) => goTo('results', id, 'compare', chosen)} />;
     }
   };
   const granted = grantedSentences(results.equipment, results.reduction.supplyLoss !== undefined);
