@@ -4,18 +4,31 @@ import { withCertificate } from '../../app/equipment/certificate.ts';
 import { statedOfRun } from '../../app/handover/stated.ts';
 import { agreementOf, pairVerdict, placeWords } from '../../app/results/agreement.ts';
 import { spreadWords, typeSpreads, type TypedRun } from '../../app/results/type-spread.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Archive } from '../archive/archive.ts';
 import { reduceState } from '../export/export-run.ts';
 import { readDcc } from '../handover/read-dcc.ts';
 import { statedInText, typedRuns } from '../handover/stated-text.ts';
 import { uuidOfName } from '../handover/uuid.ts';
 import { loadRun } from '../service/run-service.ts';
-import type { DeskAnswer, DeskJob, DeskPlaceOfWork } from './desk-work.ts';
 
-const refused = (text: string): DeskAnswer => ({ ok: false, code: 'refused', text });
-const answered = (value: AnswerTo<'run.compare'> | AnswerTo<'types.spread'> | AnswerTo<'equipment.read-certificate'>): DeskAnswer => ({ ok: true, value: { json: JSON.stringify(value) } });
+type Answer = { readonly ok: true; readonly value: { readonly json: string } } | { readonly ok: false; readonly code: 'no-run' | 'archive' | 'refused'; readonly text: string };
 
-export async function statedAtDesk(archive: Archive, job: Extract<DeskJob, { readonly kind: 'compare' | 'spread' | 'certificate' }>, at: Pick<DeskPlaceOfWork, 'turn' | 'ending'>): Promise<DeskAnswer> {
+type Job =
+  | { readonly kind: 'compare'; readonly params: Omit<ParsedParams<'run.compare'>, 'upload'>; readonly text: string }
+  | { readonly kind: 'spread'; readonly params: ParsedParams<'types.spread'> }
+  | { readonly kind: 'certificate'; readonly params: Omit<ParsedParams<'equipment.read-certificate'>, 'upload'>; readonly text: string; readonly equipment: Equipment };
+
+/** Lets others have their turn; aborted: ends. */
+interface Turns {
+  readonly turn?: () => Promise<void>;
+  readonly ending?: AbortSignal;
+}
+
+const refused = (text: string): Answer => ({ ok: false, code: 'refused', text });
+const answered = (value: AnswerTo<'run.compare'> | AnswerTo<'types.spread'> | AnswerTo<'equipment.read-certificate'>): Answer => ({ ok: true, value: { json: JSON.stringify(value) } });
+
+export async function statedAtDesk(archive: Archive, job: Job, at: Turns): Promise<Answer> {
   switch (job.kind) {
     case 'compare':
       return compared(archive, job.params, job.text);
@@ -31,7 +44,7 @@ export async function statedAtDesk(archive: Archive, job: Extract<DeskJob, { rea
   }
 }
 
-function compared(archive: Archive, { id, name }: Omit<ParsedParams<'run.compare'>, 'upload'>, text: string): DeskAnswer {
+function compared(archive: Archive, { id, name }: Omit<ParsedParams<'run.compare'>, 'upload'>, text: string): Answer {
   const loaded = loadRun(archive, id);
   if (!loaded.ok) return { ok: false, code: loaded.code === 'no-such-run' ? 'no-run' : 'archive', text: loaded.text };
   const read = statedInText(name, text);
@@ -50,7 +63,7 @@ function compared(archive: Archive, { id, name }: Omit<ParsedParams<'run.compare
 class Unreadable extends Error {}
 
 /** In steps, so that whoever ends the desk is heard between the runs. */
-async function spread(archive: Archive, type: string, { turn, ending }: Pick<DeskPlaceOfWork, 'turn' | 'ending'>): Promise<DeskAnswer> {
+async function spread(archive: Archive, type: string, { turn, ending }: Turns): Promise<Answer> {
   const runs: TypedRun[] = [];
   try {
     for (const run of typedRuns(archive, type, (id) => {
