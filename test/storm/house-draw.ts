@@ -90,8 +90,6 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
       return 'storm';
     case 'basedOn':
       return chance.strikes(0.5) ? undefined : chance.of([0, 1, 7]);
-
-      return chance.of([undefined, 0, 1, 7]);
     case 'webhook':
       return chance.of([null, 'http://127.0.0.1:9/nobody']);
     case 'upload':

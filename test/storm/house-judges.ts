@@ -98,11 +98,8 @@ function controlIsAsked(evidence: HouseEvidence): string[] {
 }
 
 const uncontrolled: ReadonlySet<string> = new Set([
-  'run.compare', 'types.spread', 'equipment.read-certificate', 'layouts.list', 'hello', 'stop', 'control.take', 'bench.ports', 'parts.list', 'equipment.read', 'plans.list', 'plans.versions', 'plans.read', 'plan.check',
-  'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'reference.history', 'equipment.history', 'meter-checks.list', 'meter-check.try',
-
-  'layouts.list', 'on-call.read', 'hello', 'stop', 'control.take', 'bench.ports', 'parts.list', 'equipment.read', 'plans.list', 'plans.versions', 'plans.read', 'plan.check',
-  'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'equipment.history', 'meter-checks.list', 'meter-check.try',
+  'run.compare', 'types.spread', 'equipment.read-certificate', 'layouts.list', 'hello', 'stop', 'control.take', 'bench.ports', 'parts.list', 'equipment.read', 'plans.list', 'plans.versions', 'plans.read',
+  'plan.check', 'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'reference.history', 'equipment.history', 'meter-checks.list', 'meter-check.try', 'on-call.read',
 ]);
 /** Stated here once more, so that a request which loses its guard in the contract is noticed. */
 /** HOST-70: the stop of a run is taken from each window. */
