@@ -27,12 +27,11 @@ import { Schedule } from './engine/schedule.ts';
 import { EngineSettings } from './engine/settings.ts';
 import { Standstill } from './engine/standstill.ts';
 import { Sweep } from './engine/sweep.ts';
+import { statusFrom } from './engine/told.ts';
 import type { RunCommand, RunEventBody } from '../journal/events.ts';
 import type { RunState } from '../journal/state.ts';
 import type { HostClocks } from './host-time.ts';
 import type { ScheduleDecision } from '../schedule/schedule.ts';
-import { restingModes } from './machine.ts';
-import { adviceText, callOf, doingText } from './status.ts';
 import type { RunStatus } from './status.ts';
 import { impossibleStep, impossibleText } from './telemetry-check.ts';
 
@@ -170,24 +169,7 @@ class Engine implements RunEngine {
   }
 
   status(now: number): RunStatus {
-    const { state, currentPoint: point, isDriving } = this.#core;
-    const { mode, current, counts, ending, safe } = state;
-    return {
-      mode,
-      doing: doingText(state, point),
-      waitingFor: this.#course.waitingFor(now),
-      advice: adviceText(state, {
-        notStartable: mode === 'ready' ? this.#fitness.notStartable() : null,
-        pressureByHand: this.#course.facts.conditioning && !this.#core.capabilities.pressure.commandable,
-      }),
-      point,
-      attempt: current?.attempt ?? null,
-      ending,
-      safe: restingModes.includes(mode) ? (safe?.confirmed ?? null) : null,
-      progress: { points: state.setPoints.length, accepted: counts.accepted, skipped: counts.skipped, attempts: counts.attempts, waiting: counts.waiting },
-      remaining: isDriving ? this.#schedule.remaining : null,
-      call: callOf(state),
-    };
+    return statusFrom(now, this.#core, this.#course, this.#fitness, this.#schedule);
   }
 
   #take(input: Exclude<EngineInput, { readonly kind: 'frame' }>): void {
