@@ -33,6 +33,8 @@ interface Play {
   readonly out?: readonly number[];
   readonly fails?: (point: Point) => boolean;
   readonly until?: number;
+  /** Of what a window delivers. */
+  readonly relative?: number;
 }
 
 interface Played {
@@ -42,7 +44,7 @@ interface Played {
 }
 
 /** Measures what is decided until nothing is added; `fails`: points that never have an accepted attempt. */
-function play(plan: Plan, injector: (index: number, voltage: number) => SyntheticInjector, { seed = 1, out = [], fails = () => false, until = Infinity }: Play = {}): Played {
+function play(plan: Plan, injector: (index: number, voltage: number) => SyntheticInjector, { seed = 1, out = [], fails = () => false, until = Infinity, relative = scatter.relative }: Play = {}): Played {
   const normal = normalFrom(seed);
   let points = expandPlan(plan);
   const attempts: CountingAttempt[] = [];
@@ -50,7 +52,7 @@ function play(plan: Plan, injector: (index: number, voltage: number) => Syntheti
   let measured = 0;
   while (decisions.length < until) {
     for (const at of points.slice(measured)) {
-      if (at.role !== 'zero' && !fails(at)) attempts.push({ point: at.index, attempt: 1, window: syntheticWindow(at, injector(at.injector, at.voltage), plan, syntheticEquipment, noErrors, scatter, normal) });
+      if (at.role !== 'zero' && !fails(at)) attempts.push({ point: at.index, attempt: 1, window: syntheticWindow(at, injector(at.injector, at.voltage), plan, syntheticEquipment, noErrors, { ...scatter, relative }, normal) });
     }
     measured = points.length;
     const decision = decideNext({ plan, equipment: syntheticEquipment, points, attempts, out: new Set(out) });
@@ -80,13 +82,15 @@ describe('a schedule', () => {
 
   it('SCH-7: a lower target takes more windows, and one of the slope is reached too', () => {
     const loose = play(planOf({ deadTimeUs: 8 }), straight).points.length;
-    const tight = play(planOf({ deadTimeUs: 5.2 }), straight).points.length;
+    const tight = play(planOf({ deadTimeUs: 2.9 }), straight).points.length;
     expect(tight).toBeGreaterThan(loose);
-    const plan = planOf({ deadTimeUs: 8, slopePercent: 0.315 });
-    const { points, attempts, decisions } = play(plan, straight);
-    expect(points.length).toBeGreaterThan(loose);
+    // Where windows scatter, they are what keeps a slope from its target.
+    const scattered = { relative: 4e-3 };
+    const plan = planOf({ deadTimeUs: 40, slopePercent: 0.4 });
+    const { points, attempts, decisions } = play(plan, straight, scattered);
+    expect(points.length).toBeGreaterThan(play(planOf({ deadTimeUs: 40 }), straight, scattered).points.length);
     expect(decisions.flatMap((d) => d.additions).some((a) => a.why.includes('slope of S-1'))).toBe(true);
-    for (const cell of reduceRun({ plan, equipment: syntheticEquipment, points, attempts }).cells) expect(cell.kind === 'line' && cell.slope.expanded / cell.slope.value).toBeLessThanOrEqual(0.00315);
+    for (const cell of reduceRun({ plan, equipment: syntheticEquipment, points, attempts }).cells) expect(cell.kind === 'line' && cell.slope.expanded / cell.slope.value).toBeLessThanOrEqual(0.004);
   });
 
   it('SCH-3 SCH-4 SCH-5: begins with the long widths, searches the end at the two lowest voltages, and does not go below it at the others', () => {
@@ -128,13 +132,13 @@ describe('a schedule', () => {
   });
 
   it('SCH-8: keeps the windows of a cell and the bench time within what the plan allows', () => {
-    const few = planOf({ deadTimeUs: 4.9, attemptsPerCell: 12 });
+    const few = planOf({ deadTimeUs: 2.3, attemptsPerCell: 12 });
     const { points, decisions } = play(few, straight);
     const counts = new Map<string, number>();
     for (const p of points) if (p.role === 'measure') counts.set(`${p.injector} ${p.voltage}`, (counts.get(`${p.injector} ${p.voltage}`) ?? 0) + 1);
     expect(Math.max(...counts.values())).toBeLessThanOrEqual(12);
     expect(decisions.at(-1)?.text).toContain('the 12 windows that targets.attemptsPerCell allows');
-    const short = planOf({ deadTimeUs: 4.9, hours: 0.1 });
+    const short = planOf({ deadTimeUs: 2.3, hours: 0.1 });
     const ended = play(short, straight);
     expect(estimateRun(short, ended.points, syntheticEquipment, assumedStaticFlow).durationS).toBeLessThan(2 * 0.1 * 3600);
     expect(ended.decisions.at(-1)?.text).toContain('targets.hours');
@@ -180,10 +184,10 @@ describe('a schedule', () => {
   });
 
   it('SCH-7: tells why in words', () => {
-    const { decisions } = play(planOf({ deadTimeUs: 5.2 }), straight);
+    const { decisions } = play(planOf({ deadTimeUs: 2.9 }), straight);
     const whys = decisions.flatMap((d) => d.additions).filter((a) => a.rule === 'SCH-7').map((a) => a.why);
     expect(whys.length).toBeGreaterThan(0);
-    for (const why of whys) expect(why).toMatch(/^(short|long) end of S-\d at [\d.]+ V; dead time of S-\d at [\d.]+ V: U95 [\d.]+ us now, 5\.2 us wanted$/);
+    for (const why of whys) expect(why).toMatch(/^(short|long) end of S-\d at [\d.]+ V; dead time of S-\d at [\d.]+ V: U95 [\d.]+ us now, 2\.9 us wanted$/);
   });
 
   it('says how far a run without lines is', () => {

@@ -4,6 +4,7 @@
  */
 import type { BenchCapabilities, BenchFault, BenchFrame, BenchIdentity, BenchReply, BenchRequest } from '../../app/bench/port.ts';
 import { toMilliseconds } from '../../app/quantities/quantity.ts';
+import { deadManText, safeSentence } from '../../app/run/safe-words.ts';
 import { faultText } from '../../firmware-protocol/line/fault-texts.ts';
 import type { Request, Telemetry } from '../../firmware-protocol/line/messages.ts';
 import { wait } from '../clock/clock.ts';
@@ -241,7 +242,7 @@ class BenchDriver implements Bench {
   /** A driver that is wrong about itself says so, tells the bench to make safe, and asks nothing of it any more: its dead-man acts (HOST-75). */
   #brokenBy(what: string): void {
     if (!this.#up) return;
-    this.#down(`The program found a fault of its own in how it speaks to the bench: ${what} It told the bench to make safe and says nothing to it any more. Note what stands here, see that the bench is safe, and connect it again.`);
+    this.#down(`The program found a fault of its own in how it speaks to the bench: ${what} ${safeSentence(false)}. ${deadManText()} Note what stands here before you connect it again.`);
     void this.#letDeadManAct().then(() => this.#link.close()).catch(() => undefined);
   }
 

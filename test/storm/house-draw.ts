@@ -92,6 +92,8 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
       return chance.strikes(0.5) ? undefined : chance.of([0, 1, 7]);
     case 'webhook':
       return chance.of([null, 'http://127.0.0.1:9/nobody']);
+    case 'validUntil':
+      return chance.of([null, '2027-01-31']);
     case 'upload':
       return chance.of(['one', 'another']);
     case 'points':
