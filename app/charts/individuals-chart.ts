@@ -73,7 +73,7 @@ export function individualsChart(values: readonly number[], settings: ChartSetti
     return { kind: 'no-chart', reason: 'bad-baseline', text: `A baseline is a whole number of at least ${fewestInBaseline} points; ${baseline} cannot set limits.` };
   }
   if (values.length < baseline) {
-    return { kind: 'no-chart', reason: 'too-few', text: `The baseline needs ${baseline} points and there are ${values.length}. Measure on, or choose a shorter baseline (at least ${fewestInBaseline}).` };
+    return { kind: 'no-chart', reason: 'too-few', text: `The baseline needs ${baseline} points and there are ${values.length}. Measure on${baseline > fewestInBaseline ? `, or choose a shorter baseline (at least ${fewestInBaseline})` : ''}.` };
   }
   const movingRanges = values.map((value, i) => {
     const before = values[i - 1];

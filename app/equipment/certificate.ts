@@ -153,11 +153,19 @@ function kCurveOf(number: string, lists: readonly (readonly CertifiedQuantity[])
   return { kFactor: points.toSorted((a, b) => a.hertz - b.hertz), relativeUncertaintyPercent: digits(shared) };
 }
 
+type ReadDimension = Extract<CertifiedDimension, 'pressure' | 'temperature' | 'voltage'>;
+
+/** A difference of two readings, in SI, as records and pages have it. */
+function readingText(difference: number, dimension: ReadDimension): string {
+  if (dimension === 'pressure') return `${(difference / 1e3).toPrecision(3)} kPa`;
+  return `${difference.toPrecision(3)} ${dimension === 'temperature' ? 'K' : 'V'}`;
+}
+
 /**
  * The largest standard uncertainty of the readings. A record holds no corrections, so what the instrument read off is added as a bound, and refused where it is
  * more than its uncertainty explains.
  */
-function readingUncertainty(number: string, lists: readonly (readonly CertifiedQuantity[])[], dimension: CertifiedDimension, said: string[]): number {
+function readingUncertainty(number: string, lists: readonly (readonly CertifiedQuantity[])[], dimension: ReadDimension, said: string[]): number {
   const of = lists.filter((list) => list.some((q) => q.dimension === dimension && q.expanded !== null));
   const [list, ...more] = of;
   if (list === undefined) return refuse(`Certificate ${number} has no list of readings of ${dimension} with their uncertainty.`);
@@ -172,9 +180,9 @@ function readingUncertainty(number: string, lists: readonly (readonly CertifiedQ
   const errors = result.values.map((v, i) => (isError ? v : v - (reference?.values[i] ?? Number.NaN)));
   const worst = errors.findIndex((e, i) => !(Math.abs(e) <= (result.expanded?.[i] ?? 0)));
   if (worst >= 0) {
-    return refuse(`Certificate ${number}: at its point ${worst + 1} the instrument reads off by ${(errors[worst] ?? Number.NaN).toPrecision(3)} (SI), more than the uncertainty of that. The record has no place for corrections: have the instrument adjusted, or correct where it is read.`);
+    return refuse(`Certificate ${number}: at its point ${worst + 1} the instrument reads off by ${readingText(errors[worst] ?? Number.NaN, dimension)}, more than the uncertainty of that. The record has no place for corrections: have the instrument adjusted, or correct where it is read.`);
   }
   const off = Math.max(...errors.map(Math.abs));
-  if (off > 0) said.push(`The readings are off by ${off.toPrecision(3)} (SI) at most, inside their uncertainty; nothing is corrected, and this stands in the uncertainty as a bound.`);
+  if (off > 0) said.push(`The readings are off by ${readingText(off, dimension)} at most, inside their uncertainty; nothing is corrected, and this stands in the uncertainty as a bound.`);
   return Math.hypot(Math.max(...u), off / Math.sqrt(3));
 }

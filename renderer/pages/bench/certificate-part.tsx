@@ -176,15 +176,17 @@ function ReadCertificate({ read: { before, document, instrument, said } }: { rea
 }
 
 function uncertaintyText({ meter, pressure, temperature, supply }: Equipment, instrument: InstrumentName): string {
+  // The record keeps every digit of the certificate; three are enough to compare it with what it replaces.
+  const shown = (value: number): string => plain(Number(value.toPrecision(3)));
   switch (instrument) {
     case 'meter':
-      return `${plain(meter.relativeUncertaintyPercent)} % of the K-factor`;
+      return `${shown(meter.relativeUncertaintyPercent)} % of the K-factor`;
     case 'pressure':
-      return `${plain(pressure.uncertaintyKpa)} kPa`;
+      return `${shown(pressure.uncertaintyKpa)} kPa`;
     case 'temperature':
-      return `${plain(temperature.uncertaintyC)} K`;
+      return `${shown(temperature.uncertaintyC)} K`;
     case 'supply':
-      return `${plain(supply.uncertaintyMv)} mV`;
+      return `${shown(supply.uncertaintyMv)} mV`;
   }
 }
 
