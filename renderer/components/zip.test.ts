@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { inflateRawSync, crc32 as reference } from 'node:zlib';
 import { expect, test } from 'vitest';
-import { crc32, zipped } from './zip.ts';
+import { zipped } from './zip.ts';
 
 const entries = [
   { name: 'Job-1_Plän/README.txt', pieces: ['Grüße\r\n'] },
@@ -13,7 +13,6 @@ const entries = [
 ];
 
 test('EXP-7 a ZIP archive holds its files byte for byte, with names in UTF-8, and another program reads it', async () => {
-  expect(crc32(new TextEncoder().encode('123456789'))).toBe(0xcbf43926);
   const bytes = Buffer.concat(await zipped(entries, new Date(Date.UTC(2026, 2, 1, 8, 30, 2))));
   // By the central directory, as a reader goes about it.
   const end = bytes.lastIndexOf(Buffer.from([0x50, 0x4b, 5, 6]));
