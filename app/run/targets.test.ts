@@ -30,6 +30,14 @@ function asked(): TestRun {
   return run;
 }
 
+/** Waits for the pause, goes on after a rest, and waits for what is asked then. */
+function restAndResume(run: TestRun): void {
+  expect(run.runUntil((one) => one.mode === 'paused')).toBe(true);
+  run.runUntil(() => false, 3);
+  run.command({ kind: 'resume' });
+  expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+}
+
 describe('a run of a plan with targets', () => {
   it('RUN-231 waits for its schedule with nothing driven, measures what it adds, asks anew, and ends with what it says', () => {
     const run = asked();
@@ -56,10 +64,7 @@ describe('a run of a plan with targets', () => {
     expect(run.engine.awaitsDecision).toBeNull();
     expect(give(run, adding(run, [0]), number).ignored).toContain('not waited for');
     expect(run.events('points-added')).toEqual([]);
-    expect(run.runUntil((one) => one.mode === 'paused')).toBe(true);
-    run.runUntil(() => false, 3);
-    run.command({ kind: 'resume' });
-    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    restAndResume(run);
     expect(run.engine.awaitsDecision).not.toBe(number);
     give(run, nothing);
     expect(run.runUntil((one) => one.mode === 'ended')).toBe(true);
@@ -68,10 +73,7 @@ describe('a run of a plan with targets', () => {
   it('RUN-231 is asked again by another host after the death of one, and finishes early without an answer', () => {
     const run = asked();
     run.restartHost();
-    expect(run.runUntil((one) => one.mode === 'paused')).toBe(true);
-    run.runUntil(() => false, 3);
-    run.command({ kind: 'resume' });
-    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    restAndResume(run);
     give(run, adding(run, [0]));
     expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
     run.command({ kind: 'finish-early' });
@@ -93,10 +95,7 @@ describe('a run of a plan with targets', () => {
     const purged = () => run.events('step').filter((s) => s.step === 'purge' && s.point >= first).map((s) => s.point - first);
     expect(purged()).toEqual([0, 2, 4]);
     run.command({ kind: 'pause-now' });
-    expect(run.runUntil((one) => one.mode === 'paused')).toBe(true);
-    run.runUntil(() => false, 3);
-    run.command({ kind: 'resume' });
-    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    restAndResume(run);
     give(run, adding(run, [0]));
     expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
     expect(purged()).toEqual([0, 2, 4, 5]);

@@ -1,11 +1,13 @@
 /** The built window in a real browser, at the real host on loopback with the simulated bench. */
 import { execFileSync, spawn, type ChildProcess } from 'node:child_process';
 import { once } from 'node:events';
-import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { AxeBuilder } from '@axe-core/playwright';
-import { chromium, type Browser, type Page } from 'playwright';
-import { samplePlan } from './in-process.ts';
+import { chromium, type Browser, type BrowserContext, type Page } from 'playwright';
+import type { Plan } from '../../app/plan/plan.ts';
+import { buildWindow } from '../../main/cli/build.ts';
+import { samplePlan, scratchFolder } from './in-process.ts';
 
 const root = join(import.meta.dirname, '..', '..');
 /** Ignored by git: for a person to look at after a test run. */
@@ -84,6 +86,68 @@ export function complaintsOf(page: Page): string[] {
   });
   page.on('pageerror', (error) => complaints.push(error.message));
   return complaints;
+}
+
+/** A host over an archive of its own, and a page of it in a browser at which somebody works. */
+export interface OpenedWindow {
+  readonly folder: string;
+  readonly host: HostProcess;
+  readonly browser: Browser;
+  readonly context: BrowserContext;
+  readonly page: Page;
+  readonly complaints: string[];
+  readonly close: () => Promise<void>;
+}
+
+interface WindowWish {
+  /** What lies in the folder before the host begins. */
+  readonly prepare?: (folder: string) => void;
+  /** Of the simulated bench. */
+  readonly scenario?: object;
+  readonly name?: string;
+}
+
+/** The built window at 1366x768. Rejects where there is no browser. */
+export async function openWindow({ prepare, scenario = {}, name = 'A. Tester' }: WindowWish): Promise<OpenedWindow> {
+  buildWindow();
+  const folder = scratchFolder();
+  prepare?.(folder);
+  const host = await HostProcess.start(folder, scenario);
+  const browser = await launchBrowser();
+  const context = await browser.newContext({ viewport: { width: 1366, height: 768 } });
+  const page = await context.newPage();
+  const complaints = complaintsOf(page);
+  await page.goto(host.address);
+  await workUnder(page, name);
+  const close = async (): Promise<void> => {
+    await browser.close();
+    await host.end();
+    rmSync(folder, { recursive: true, force: true });
+  };
+  return { folder, host, browser, context, page, complaints, close };
+}
+
+export async function workUnder(page: Page, name: string): Promise<void> {
+  await page.getByLabel('Your name').fill(name);
+  await page.getByRole('button', { name: 'Work under this name' }).click();
+}
+
+export const goToPage = (page: Page, name: string): Promise<void> => page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name, exact: true }).click();
+
+/** Connects the simulated bench from the page Bench, so many times as fast as the clock, and starts a run of the plan. */
+export async function startRun(page: Page, folder: string, plan: Plan, speed: number): Promise<void> {
+  await page.getByLabel('Speed', { exact: true }).fill(String(speed));
+  await page.getByRole('button', { name: 'Connect', exact: true }).click();
+  await page.getByRole('heading', { name: 'Readings' }).waitFor();
+  await goToPage(page, 'Plans');
+  const file = join(folder, 'plan.json');
+  writeFileSync(file, JSON.stringify(plan));
+  await page.getByLabel('Plan file', { exact: true }).setInputFiles(file);
+  await page.getByRole('button', { name: /^Save/ }).first().click();
+  await page.getByText(/Saved as version 1/).waitFor();
+  await goToPage(page, 'Run');
+  await page.getByRole('button', { name: 'Open the run and start' }).click();
+  await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
 }
 
 export async function keepScreen(page: Page, name: string): Promise<void> {

@@ -1,13 +1,12 @@
 /** A run that needs a person, in a real browser and with a real receiver on this machine. */
-import { rmSync, writeFileSync } from 'node:fs';
+import { rmSync } from 'node:fs';
 import { createServer } from 'node:http';
 import type { AddressInfo } from 'node:net';
-import { join } from 'node:path';
 import type { Browser } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { buildWindow } from '../../main/cli/build.ts';
 import { samplePlan, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+import { browserPath, complaintsOf, goToPage, HostProcess, keepScreen, launchBrowser, startRun, violations, workUnder } from '../builders/window.ts';
 
 const plan = samplePlan('small-plan', (one) => ({ ...withoutLeakChecks(one), axes: { ...one.axes, voltageV: [14], widthMs: [3, 4] } }));
 
@@ -57,8 +56,7 @@ describe.skipIf(browserPath === null)('a run that needs a person', () => {
     page.setDefaultTimeout(30_000);
     const complaints = complaintsOf(page);
     await page.goto(host.address);
-    await page.getByLabel('Your name').fill('A. Tester');
-    await page.getByRole('button', { name: 'Work under this name' }).click();
+    await workUnder(page, 'A. Tester');
     await page.getByRole('button', { name: /^Settings/ }).click();
     await page.getByLabel(/^Sound/).selectOption({ label: 'Horn' });
     await page.getByLabel('It is shown').selectOption({ label: 'Also as a notification of the system' });
@@ -75,20 +73,8 @@ describe.skipIf(browserPath === null)('a run that needs a person', () => {
     await page.keyboard.press('Escape');
     const tonesBefore = await page.evaluate<number>('window.heard.tones');
 
-    const go = (name: string): Promise<void> => page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name, exact: true }).click();
-    await page.getByLabel('Speed', { exact: true }).fill('4');
-    await page.getByRole('button', { name: 'Connect', exact: true }).click();
-    await page.getByRole('heading', { name: 'Readings' }).waitFor();
-    await go('Plans');
-    const file = join(folder, 'plan.json');
-    writeFileSync(file, JSON.stringify(plan));
-    await page.getByLabel('Plan file', { exact: true }).setInputFiles(file);
-    await page.getByRole('button', { name: /^Save/ }).first().click();
-    await page.getByText(/Saved as version 1/).waitFor();
-    await go('Run');
-    await page.getByRole('button', { name: 'Open the run and start' }).click();
-    await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
-    await go('Plans');
+    await startRun(page, folder, plan, 4);
+    await goToPage(page, 'Plans');
     const link = page.getByRole('link', { name: 'To the run' });
     await link.waitFor({ timeout: 60_000 });
     await expect.poll(() => page.title()).toMatch(/^▲ Tripped – Plans/);
@@ -98,7 +84,7 @@ describe.skipIf(browserPath === null)('a run that needs a person', () => {
     await expect.poll(() => heard.filter(({ kind }) => kind === 'trip').length, { timeout: 30_000 }).toBe(2);
     expect(heard.at(-1)).toMatchObject({ kind: 'trip', run: { plan: plan.name }, text: expect.stringMatching(/emergency stop/i) as string });
     for (const name of ['Bench', 'Injectors', 'Results', 'Reports', 'Archive']) {
-      await go(name);
+      await goToPage(page, name);
       await link.waitFor();
       await expect.poll(() => page.title(), { message: name }).toBe(`▲ Tripped – ${name} – Railhouse`);
     }

@@ -1,38 +1,24 @@
 /** The page Equipment in a browser: the record read and changed, its history, and the checks of the meter, by mouse and by keys. */
-import { readFileSync, rmSync } from 'node:fs';
+import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { buildWindow } from '../../main/cli/build.ts';
-import { scratchFolder } from '../builders/in-process.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, sweepInto, violations } from '../builders/window.ts';
+import type { HostProcess} from '../builders/window.ts';
+import { browserPath, keepScreen, type OpenedWindow, openWindow, sweepInto, violations } from '../builders/window.ts';
 
-let folder = '';
-let host: HostProcess;
+let opened: OpenedWindow | undefined;
 let browser: Browser;
+let host: HostProcess;
 let page: Page;
 let complaints: string[];
 
 beforeAll(async () => {
   if (browserPath === null) return;
-  buildWindow();
-  folder = scratchFolder();
-  sweepInto(folder);
-  host = await HostProcess.start(folder, {});
-  browser = await launchBrowser();
-  page = await (await browser.newContext({ viewport: { width: 1366, height: 768 } })).newPage();
-  complaints = complaintsOf(page);
-  await page.goto(host.address);
-  await page.getByLabel('Your name').fill('A. Tester');
-  await page.getByRole('button', { name: 'Work under this name' }).click();
+  opened = await openWindow({ prepare: sweepInto });
+  ({ host, browser, page, complaints } = opened);
 }, 600_000);
 
-afterAll(async () => {
-  if (browserPath === null) return;
-  await browser.close();
-  await host.end();
-  rmSync(folder, { recursive: true, force: true });
-});
+afterAll(() => opened?.close());
 
 const row = (name: string) => page.getByRole('row', { name: new RegExp(`^${name}`) });
 /** Nothing is wider than the window. */

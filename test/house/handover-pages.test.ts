@@ -1,45 +1,31 @@
 /** What others stated, a type, a Monte Carlo and certificates of instruments, on the pages Results and Bench in a browser. */
 import { execFileSync } from 'node:child_process';
-import { readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Browser, BrowserContext, Page } from 'playwright';
+import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import type { ControllerDocument } from '../../app/handover/document.ts';
-import { buildWindow } from '../../main/cli/build.ts';
-import { scratchFolder } from '../builders/in-process.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, sweepInto, violations } from '../builders/window.ts';
+import { browserPath, keepScreen, type OpenedWindow, openWindow, sweepInto, violations } from '../builders/window.ts';
 
 const command = join(import.meta.dirname, '../../main/cli/main.ts');
 const samples = join(import.meta.dirname, '../../main/samples');
+let opened: OpenedWindow | undefined;
 let folder = '';
-let host: HostProcess;
-let browser: Browser;
-let context: BrowserContext;
 let page: Page;
 let complaints: string[];
 
+function tablesInto(archives: string): void {
+  sweepInto(archives);
+  execFileSync(process.execPath, [command, 'tables', '--archive', join(archives, 'archive.sqlite'), '--as', 'csv,json,dcc', '--monte-carlo', '--parties', join(samples, 'parties.json'), '--to', join(archives, 'made')], { stdio: 'pipe' });
+}
+
 beforeAll(async () => {
   if (browserPath === null) return;
-  buildWindow();
-  folder = scratchFolder();
-  sweepInto(folder);
-  execFileSync(process.execPath, [command, 'tables', '--archive', join(folder, 'archive.sqlite'), '--as', 'csv,json,dcc', '--monte-carlo', '--parties', join(samples, 'parties.json'), '--to', join(folder, 'made')], { stdio: 'pipe' });
-  host = await HostProcess.start(folder, {});
-  browser = await launchBrowser();
-  context = await browser.newContext({ viewport: { width: 1366, height: 768 } });
-  page = await context.newPage();
-  complaints = complaintsOf(page);
-  await page.goto(host.address);
-  await page.getByLabel('Your name').fill('A. Tester');
-  await page.getByRole('button', { name: 'Work under this name' }).click();
+  opened = await openWindow({ prepare: tablesInto });
+  ({ folder, page, complaints } = opened);
 }, 600_000);
 
-afterAll(async () => {
-  if (browserPath === null) return;
-  await browser.close();
-  await host.end();
-  rmSync(folder, { recursive: true, force: true });
-});
+afterAll(() => opened?.close());
 
 const made = (name: string): string => join(folder, 'made', name);
 const partner = (rows: readonly string[]): string => {

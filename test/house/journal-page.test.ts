@@ -1,37 +1,22 @@
 /** The page Journal in a browser: what happened in a run, and what its bench read, by mouse and by keys. */
-import { readFileSync, rmSync } from 'node:fs';
-import type { Browser, Page } from 'playwright';
+import { readFileSync } from 'node:fs';
+import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { buildWindow } from '../../main/cli/build.ts';
-import { scratchFolder } from '../builders/in-process.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, sweepInto, violations } from '../builders/window.ts';
+import type { HostProcess} from '../builders/window.ts';
+import { browserPath, keepScreen, type OpenedWindow, openWindow, sweepInto, violations } from '../builders/window.ts';
 
-let folder = '';
+let opened: OpenedWindow | undefined;
 let host: HostProcess;
-let browser: Browser;
 let page: Page;
 let complaints: string[];
 
 beforeAll(async () => {
   if (browserPath === null) return;
-  buildWindow();
-  folder = scratchFolder();
-  sweepInto(folder);
-  host = await HostProcess.start(folder, {});
-  browser = await launchBrowser();
-  page = await (await browser.newContext({ viewport: { width: 1366, height: 768 } })).newPage();
-  complaints = complaintsOf(page);
-  await page.goto(host.address);
-  await page.getByLabel('Your name').fill('B. Reader');
-  await page.getByRole('button', { name: 'Work under this name' }).click();
+  opened = await openWindow({ prepare: sweepInto, name: 'B. Reader' });
+  ({ host, page, complaints } = opened);
 }, 600_000);
 
-afterAll(async () => {
-  if (browserPath === null) return;
-  await browser.close();
-  await host.end();
-  rmSync(folder, { recursive: true, force: true });
-});
+afterAll(() => opened?.close());
 
 const saved = async (name: RegExp): Promise<{ readonly name: string; readonly data: Buffer }> => {
   const download = page.waitForEvent('download');

@@ -2,60 +2,50 @@
 import { execFileSync } from 'node:child_process';
 import { readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Browser, Page } from 'playwright';
+import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { buildWindow } from '../../main/cli/build.ts';
-import { samplePlan, scratchFolder } from '../builders/in-process.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+import { samplePlan } from '../builders/in-process.ts';
+import { browserPath, keepScreen, type OpenedWindow, openWindow, violations } from '../builders/window.ts';
 
 const root = join(import.meta.dirname, '../..');
+let opened: OpenedWindow | undefined;
 let folder = '';
-let host: HostProcess;
-let browser: Browser;
 let page: Page;
 let complaints: string[];
 let said = '';
 
-const command = (...rest: readonly string[]): string => execFileSync(process.execPath, [join(root, 'main/cli/main.ts'), ...rest, '--archive', join(folder, 'archive.sqlite')], { encoding: 'utf8', stdio: 'pipe' });
+const command = (archives: string, ...rest: readonly string[]): string => execFileSync(process.execPath, [join(root, 'main/cli/main.ts'), ...rest, '--archive', join(archives, 'archive.sqlite')], { encoding: 'utf8', stdio: 'pipe' });
 
-beforeAll(async () => {
-  if (browserPath === null) return;
-  buildWindow();
-  folder = scratchFolder();
+/** Five runs with a reference injector. */
+function historyInto(archives: string): void {
   const small = samplePlan('small-plan');
   const [first] = small.injectors;
   if (first === undefined) throw new Error('the small plan has injectors');
-  const plan = join(folder, 'plan.json');
+  const plan = join(archives, 'plan.json');
   writeFileSync(plan, JSON.stringify({
     ...small, order: 'O-77', injectors: [first], axes: { ...small.axes, voltageV: [14], widthMs: [3, 5] }, zero: { windowS: 0 }, pair: { windows: 0 }, invariance: { percent: 0 }, blind: { percent: 0 }, look: { windowS: 0 },
     reference: { injector: first.serialNumber, voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 3 },
   }));
   for (let seed = 1; seed <= 5; seed += 1) {
-    const scenario = join(folder, `scenario-${seed}.json`);
+    const scenario = join(archives, `scenario-${seed}.json`);
     writeFileSync(scenario, JSON.stringify({ scenarioVersion: 1, seed }));
     try {
-      command('sweep', plan, '--operator', 'A. Tester', '--quiet', '--scenario', scenario);
+      command(archives, 'sweep', plan, '--operator', 'A. Tester', '--quiet', '--scenario', scenario);
     } catch (error) {
       // Two widths are too few for a line; the reference is what is looked at.
       if ((error as { status?: number }).status !== 4) throw error;
     }
   }
-  said = command('reference-history', '--json');
-  host = await HostProcess.start(folder, {});
-  browser = await launchBrowser();
-  page = await (await browser.newContext({ viewport: { width: 1366, height: 768 } })).newPage();
-  complaints = complaintsOf(page);
-  await page.goto(host.address);
-  await page.getByLabel('Your name').fill('B. Reader');
-  await page.getByRole('button', { name: 'Work under this name' }).click();
+  said = command(archives, 'reference-history', '--json');
+}
+
+beforeAll(async () => {
+  if (browserPath === null) return;
+  opened = await openWindow({ prepare: historyInto, name: 'B. Reader' });
+  ({ folder, page, complaints } = opened);
 }, 600_000);
 
-afterAll(async () => {
-  if (browserPath === null) return;
-  await browser.close();
-  await host.end();
-  rmSync(folder, { recursive: true, force: true });
-});
+afterAll(() => opened?.close());
 
 describe.skipIf(browserPath === null)('the page Quality', () => {
   it('WIN-48, HOST-94 charts the reference injector as the command does, by keys', async () => {

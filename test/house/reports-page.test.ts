@@ -1,43 +1,25 @@
 /** The page Reports in a browser: issued, amended, time-stamped and proved, by mouse and by keys. */
-import { mkdirSync, readFileSync, readdirSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readFileSync, readdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Browser, BrowserContext, Download, Page } from 'playwright';
+import type { Download, Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { buildWindow } from '../../main/cli/build.ts';
 import { GivenFiles } from '../../main/host/given-files.ts';
 import { checkReport } from '../../main/report/seal.ts';
-import { scratchFolder } from '../builders/in-process.ts';
 import { hasOpenssl, makeAuthority } from '../builders/time-stamp-authority.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, sweepInto, violations } from '../builders/window.ts';
+import { browserPath, keepScreen, type OpenedWindow, openWindow, sweepInto, violations } from '../builders/window.ts';
 
+let opened: OpenedWindow | undefined;
 let folder = '';
-let host: HostProcess;
-let browser: Browser;
-let context: BrowserContext;
 let page: Page;
 let complaints: string[];
 
 beforeAll(async () => {
   if (browserPath === null) return;
-  buildWindow();
-  folder = scratchFolder();
-  sweepInto(folder);
-  host = await HostProcess.start(folder, {});
-  browser = await launchBrowser();
-  context = await browser.newContext({ viewport: { width: 1366, height: 768 } });
-  page = await context.newPage();
-  complaints = complaintsOf(page);
-  await page.goto(host.address);
-  await page.getByLabel('Your name').fill('A. Tester');
-  await page.getByRole('button', { name: 'Work under this name' }).click();
+  opened = await openWindow({ prepare: sweepInto });
+  ({ folder, page, complaints } = opened);
 }, 600_000);
 
-afterAll(async () => {
-  if (browserPath === null) return;
-  await browser.close();
-  await host.end();
-  rmSync(folder, { recursive: true, force: true });
-});
+afterAll(() => opened?.close());
 
 const book = (): string => join(folder, 'reports');
 const saved = async (press: () => Promise<void>): Promise<{ readonly download: Download; readonly data: Buffer }> => {

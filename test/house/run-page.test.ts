@@ -1,11 +1,8 @@
 /** The page Run on the screens of a lab: what is in sight at once, what keeps its place, and what keys and gloves reach. */
-import { rmSync, writeFileSync } from 'node:fs';
-import { join } from 'node:path';
-import type { Browser, Locator, Page } from 'playwright';
+import type { Locator, Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { buildWindow } from '../../main/cli/build.ts';
-import { samplePlan, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
-import { browserPath, complaintsOf, HostProcess, keepScreen, launchBrowser, violations } from '../builders/window.ts';
+import { samplePlan, withoutLeakChecks } from '../builders/in-process.ts';
+import { browserPath, keepScreen, type OpenedWindow, openWindow, startRun, violations } from '../builders/window.ts';
 
 /** Eight injectors at five voltages; what fails is left for a person, and does not call. */
 const sweep = samplePlan('plan', (plan) => ({
@@ -18,44 +15,18 @@ const sweep = samplePlan('plan', (plan) => ({
 /** The rail falls a little short of its pressure, and a little later once more. */
 const faults = [34, 48].map((atBurst) => ({ begins: { atBurst }, forS: 10, fault: { kind: 'pressure-loss', toKpa: 388 } }));
 
-let browser: Browser;
-let folder = '';
-let host: HostProcess;
+let opened: OpenedWindow | undefined;
 let page: Page;
 let complaints: string[] = [];
 
 describe.skipIf(browserPath === null)('the page Run', () => {
   beforeAll(async () => {
-    buildWindow();
-    folder = scratchFolder();
-    browser = await launchBrowser();
-    host = await HostProcess.start(folder, { faults });
-    page = await (await browser.newContext({ viewport: { width: 1366, height: 768 } })).newPage();
+    opened = await openWindow({ scenario: { faults } });
+    ({ page, complaints } = opened);
     page.setDefaultTimeout(20_000);
-    complaints = complaintsOf(page);
-    await page.goto(host.address);
-    await page.getByLabel('Your name').fill('A. Tester');
-    await page.getByRole('button', { name: 'Work under this name' }).click();
-    const go = (name: string): Promise<void> => page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name, exact: true }).click();
-    await page.getByLabel('Speed', { exact: true }).fill('10');
-    await page.getByRole('button', { name: 'Connect', exact: true }).click();
-    await page.getByRole('heading', { name: 'Readings' }).waitFor();
-    await go('Plans');
-    const file = join(folder, 'plan.json');
-    writeFileSync(file, JSON.stringify(sweep));
-    await page.getByLabel('Plan file', { exact: true }).setInputFiles(file);
-    await page.getByRole('button', { name: /^Save/ }).first().click();
-    await page.getByText(/Saved as version 1/).waitFor();
-    await go('Run');
-    await page.getByRole('button', { name: 'Open the run and start' }).click();
-    await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
+    await startRun(page, opened.folder, sweep, 10);
   }, 120_000);
-  afterAll(async () => {
-    if (browserPath === null) return;
-    await browser.close();
-    await host.end();
-    rmSync(folder, { recursive: true, force: true });
-  });
+  afterAll(() => opened?.close());
 
   const cells = (): Locator => page.getByRole('grid').getByRole('gridcell');
   /** Where the cell of the first point lies, in pixels of the screen. */
