@@ -221,20 +221,18 @@ class BenchDriver implements Bench {
     const { clock, deadManMs } = this.#options;
     this.#safeUntil = clock.now() + MAKE_SAFE_DEADLINE_MS;
     const once = () =>
-      makeSafe(
-        {
-          clock, deadManMs, capabilities: this.capabilities, replyTimeoutMs: REPLY_TIMEOUT_MS,
-          downReason: () => this.downReason,
-          isClosed: () => this.#closing.signal.aborted,
-          ask: (request, withdrawn, deadlineMs) => this.#ask(request, withdrawn, deadlineMs),
-          until: (condition, ms, withdrawn) => this.#until(condition, ms, withdrawn),
-        },
-        signal,
-      );
+      makeSafe({
+        clock, deadManMs, capabilities: this.capabilities, replyTimeoutMs: REPLY_TIMEOUT_MS,
+        downReason: () => this.downReason,
+        isClosed: () => this.#closing.signal.aborted,
+        ask: (request, withdrawn, deadlineMs) => this.#ask(request, withdrawn, deadlineMs),
+        until: (condition, ms, withdrawn) => this.#until(condition, ms, withdrawn),
+      }, signal);
     // The bench may have become another just after it was seen to be safe: a driver that is right about itself sees that when it asks again.
-    const reply = this.#must.madeSafe(await once(), this.capabilities);
-    const { reply: last, broken } = reply.broken === null ? reply : this.#must.madeSafe(await once(), this.capabilities);
-    if (broken === null) return last;
+    let reply = await once();
+    if (this.#must.madeSafe(reply, this.capabilities) !== null) reply = await once();
+    const broken = this.#must.madeSafe(reply, this.capabilities);
+    if (broken === null) return reply;
     this.#brokenBy(broken);
     return { kind: 'no-answer', text: this.#downReason };
   }

@@ -48,15 +48,15 @@ describe('what must hold of a driver', () => {
     const after = (more: Partial<Telemetry>) => {
       const must = new DriverInvariants();
       must.frame(telemetry(more), 'aa');
-      return must.madeSafe(done, capabilities).broken;
+      return must.madeSafe(done, capabilities);
     };
     expect(after({ supplyMv: 400 })).toBeNull();
     expect(after({ active: true })).toMatch(/pulsing/);
     expect(after({ armed: true })).toMatch(/armed/);
     expect(after({ supplyMv: 900 })).toMatch(/900 mV/);
-    expect(new DriverInvariants().madeSafe(done, capabilities).broken).toMatch(/without a frame/);
+    expect(new DriverInvariants().madeSafe(done, capabilities)).toMatch(/without a frame/);
     const refused = { kind: 'no-answer', text: 'It was not confirmed.' } as const;
-    expect(new DriverInvariants().madeSafe(refused, capabilities)).toEqual({ reply: refused, broken: null });
+    expect(new DriverInvariants().madeSafe(refused, capabilities)).toBeNull();
   });
 
   it('HOST-74 a bench that was not called lost is not called connected again', () => {
@@ -100,7 +100,7 @@ describe('HOST-75 a driver that finds itself wrong', () => {
   it.each([
     ['a frame', (): unknown => vi.spyOn(DriverInvariants.prototype, 'frame').mockReturnValueOnce('A frame is wrong.'), null, 'A frame is wrong.'],
     ['a request', (): unknown => vi.spyOn(DriverInvariants.prototype, 'asked').mockReturnValueOnce('A request is wrong.'), { kind: 'pump', on: true }, 'A request is wrong.'],
-    ['a safe that is none', (): unknown => vi.spyOn(DriverInvariants.prototype, 'madeSafe').mockImplementation((reply) => ({ reply, broken: 'It is not safe.' })), { kind: 'make-safe' }, 'It is not safe.'],
+    ['a safe that is none', (): unknown => vi.spyOn(DriverInvariants.prototype, 'madeSafe').mockReturnValue('It is not safe.'), { kind: 'make-safe' }, 'It is not safe.'],
   ] as const)('%s: it tells the bench to make safe, says what was wrong, and asks nothing any more', async (_, wrong, request, what) => {
     const { bench, clock, told, lines } = await pulsing();
     wrong();

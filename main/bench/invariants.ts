@@ -41,13 +41,13 @@ export class DriverInvariants {
     this.#underWay.set(word, left);
   }
 
-  /** An answer to making safe is about to be given. */
-  madeSafe(reply: BenchReply, { safeSupply }: Pick<BenchCapabilities, 'safeSupply'>): { readonly reply: BenchReply; readonly broken: string | null } {
+  /** An answer to making safe is about to be given. What is broken; null: nothing. */
+  madeSafe(reply: BenchReply, { safeSupply }: Pick<BenchCapabilities, 'safeSupply'>): string | null {
     const shown = this.#shown;
-    if (reply.kind !== 'done') return { reply, broken: null };
-    if (shown === null) return { reply, broken: 'The bench was about to be called safe without a frame of it (HOST-73).' };
+    if (reply.kind !== 'done') return null;
+    if (shown === null) return 'The bench was about to be called safe without a frame of it (HOST-73).';
     const why = shown.armed ? 'armed' : shown.active ? 'pulsing' : Math.abs(shown.supplyMv - safeSupply * 1e3) > downWithinMv ? `at ${shown.supplyMv} mV` : null;
-    return { reply, broken: why === null ? null : `The bench was about to be called safe while its latest frame showed it ${why} (HOST-73).` };
+    return why === null ? null : `The bench was about to be called safe while its latest frame showed it ${why} (HOST-73).`;
   }
 
   /** The state of the link is about to be told. */

@@ -41,6 +41,8 @@ interface Gathered {
   readonly stretches: Stretch[];
   readonly meter: MeterFlow;
   equipment: Equipment | null;
+  /** Frames a second, as the plan asks for them. */
+  hertz: number;
 }
 
 /** The flow, from whole edges and the controller's time of them. */
@@ -107,11 +109,11 @@ export class RunSignals {
   }
 
   /** Frame by frame; false: there are too many. */
-  #again(archive: Archive, id: string, { stretches, equipment }: Gathered, begin: number, end: number, take: (day: number, extents: Readonly<Record<Signal, Extent>>) => void): boolean {
+  #again(archive: Archive, id: string, { stretches, equipment, hertz }: Gathered, begin: number, end: number, take: (day: number, extents: Readonly<Record<Signal, Extent>>) => void): boolean {
     // A little before, so that the flow is known where the stretch begins.
     const inside = stretches.filter((s) => dayOf(s, s.lastAt) >= begin && dayOf(s, s.parts[0]?.at ?? 0) <= end);
     const ranges = inside.map((s) => ({ stretch: s, from: clockOf(s, begin) - 5, to: clockOf(s, end) }));
-    if (ranges.reduce((sum, { from, to }) => sum + Math.max(0, to - from) * 20, 0) > MOST_FRAMES_AGAIN) return false;
+    if (ranges.reduce((sum, { from, to }) => sum + Math.max(0, to - from) * hertz, 0) > MOST_FRAMES_AGAIN) return false;
     for (const { stretch, from, to } of ranges) {
       const meter = new MeterFlow();
       archive.telemetry(id, seconds(from), seconds(to), stretch.bootId).forEach((frame, i) => {
@@ -124,7 +126,7 @@ export class RunSignals {
   }
 
   #upToDate(archive: Archive, id: string): Gathered {
-    const known = this.#gathered.get(id) ?? { frames: 0, events: 0, stretches: [], meter: new MeterFlow(), equipment: null };
+    const known = this.#gathered.get(id) ?? { frames: 0, events: 0, stretches: [], meter: new MeterFlow(), equipment: null, hertz: Number.NaN };
     this.#gathered.delete(id);
     this.#gathered.set(id, known);
     for (const oldest of this.#gathered.keys()) {
@@ -133,7 +135,7 @@ export class RunSignals {
     }
     if (known.equipment === null) {
       const [opened] = archive.events(id, 0);
-      known.equipment = opened?.body.kind === 'opened' ? opened.body.equipment : null;
+      if (opened?.body.kind === 'opened') [known.equipment, known.hertz] = [opened.body.equipment, opened.body.plan.link.telemetryHz];
     }
     for (const { first, frames } of archive.telemetryChunks(id, (from, count) => from + count > known.frames)) {
       for (const frame of frames.slice(Math.max(0, known.frames - first))) gather(known, frame);
@@ -187,18 +189,17 @@ function mark(known: Gathered, { at, body }: RunEvent): void {
 }
 
 /** Time of day, ms, of an instant of a controller's clock: straight between marks, by the clock itself beyond them. */
-function dayOf({ marks, parts }: Stretch, clock: number): number {
-  const after = marks.findIndex((m) => m.clock >= clock);
-  const [a, b] = after === -1 ? [marks.at(-1), undefined] : [marks[after - 1], marks[after]];
-  if (a !== undefined && b !== undefined && b.clock > a.clock) return a.day + ((clock - a.clock) / (b.clock - a.clock)) * (b.day - a.day);
-  const near = a ?? b;
-  return near === undefined ? (clock - (parts[0]?.at ?? 0)) * 1000 : near.day + (clock - near.clock) * 1000;
-}
+const dayOf = (stretch: Stretch, clock: number): number => between(stretch, 'clock', 'day', clock, 1000);
 
-function clockOf({ marks, parts }: Stretch, day: number): number {
-  const after = marks.findIndex((m) => m.day >= day);
+/** The other way about. */
+const clockOf = (stretch: Stretch, day: number): number => between(stretch, 'day', 'clock', day, 1 / 1000);
+
+/** `perUnit`: how much of `to` passes beyond the marks while one of `from` does. */
+function between({ marks, parts }: Stretch, from: 'clock' | 'day', to: 'clock' | 'day', at: number, perUnit: number): number {
+  const after = marks.findIndex((m) => m[from] >= at);
   const [a, b] = after === -1 ? [marks.at(-1), undefined] : [marks[after - 1], marks[after]];
-  if (a !== undefined && b !== undefined && b.day > a.day) return a.clock + ((day - a.day) / (b.day - a.day)) * (b.clock - a.clock);
-  const near = a ?? b;
-  return near === undefined ? (parts[0]?.at ?? 0) + day / 1000 : near.clock + (day - near.day) / 1000;
+  if (a !== undefined && b !== undefined && b[from] > a[from]) return a[to] + ((at - a[from]) / (b[from] - a[from])) * (b[to] - a[to]);
+  // Without a mark the first frame stands at the beginning of all time.
+  const near = a ?? b ?? { clock: parts[0]?.at ?? 0, day: 0 };
+  return near[to] + (at - near[from]) * perUnit;
 }

@@ -1,6 +1,6 @@
 /** The run that is open on the bench of a host: opened, commanded, told, closed; and decisions about stored ones. */
 import { createEngine, type RunStatus } from '../../app/run/engine.ts';
-import type { Call } from '../../app/run/status.ts';
+import { callOf, type Call } from '../../app/run/status.ts';
 import { commandRow, type RunCommand } from '../../app/journal/commands.ts';
 import type { Failure } from '../../app/contract/contract.ts';
 import type { Archive } from '../archive/archive.ts';
@@ -41,9 +41,13 @@ const failureCodes = { bench: 'bench', archive: 'archive', 'no-such-run': 'no-ru
 export function statusOf(run: RunService): RunStatus {
   const status = run.status();
   if (run.failure === null) return status;
-  const why = run.failureCode === 'archive' ? 'its archive could not be written' : 'the program found a fault of its own';
-  return { ...status, doing: `The run has stopped, because ${why}.`, advice: run.failure, waitingFor: null, remaining: null, call: { kind: 'trip', text: `The run has stopped, because ${why}. ${run.failure}` } };
+  return { ...status, doing: stoppedText(run), advice: run.failure, waitingFor: null, remaining: null, call: callIn(run) };
 }
+
+const stoppedText = (run: RunService): string => `The run has stopped, because ${run.failureCode === 'archive' ? 'its archive could not be written' : 'the program found a fault of its own'}.`;
+
+/** What a run calls a person for: asked after every commit, so that no status is made for it. */
+const callIn = (run: RunService): Call | null => (run.failure === null ? callOf(run.state) : { kind: 'trip', text: `${stoppedText(run)} ${run.failure}` });
 
 const inOneWord = (call: Call | null): string => (call === null ? '' : `${call.kind} ${call.text}`);
 
@@ -91,7 +95,7 @@ export class RunAtHost {
       this.#lookAtCall();
     });
     // What stands when a run is opened was called for before.
-    this.#called = inOneWord(statusOf(service).call);
+    this.#called = inOneWord(callIn(service));
     // A window that has read this run before knows nothing of its being opened again.
     tell('run.events', { id: service.id, events: [...committed] });
     tell('run.opened', { id: service.id });
@@ -177,7 +181,7 @@ export class RunAtHost {
 
   #lookAtCall(): void {
     if (this.#run === null) return;
-    const { call } = statusOf(this.#run);
+    const call = callIn(this.#run);
     const called = inOneWord(call);
     if (called === this.#called) return;
     this.#called = called;

@@ -20,7 +20,8 @@ export interface RecordGroup {
   readonly fields: readonly RecordField[];
 }
 
-const certificateOf = (instrument: string): readonly RecordField[] => [
+const identityOf = (instrument: string): readonly RecordField[] => [
+  { path: `${instrument}.serialNumber`, label: 'Serial number', kind: 'text' },
   { path: `${instrument}.certificate.number`, label: 'Certificate', kind: 'text' },
   { path: `${instrument}.certificate.date`, label: 'Issued on', kind: 'day' },
   { path: `${instrument}.certificate.validUntil`, label: 'Valid until', kind: 'day' },
@@ -42,8 +43,7 @@ export const recordGroups: readonly RecordGroup[] = [
     title: 'Flow meter',
     fields: [
       { path: 'meter.kind', label: 'Kind', kind: 'text' },
-      { path: 'meter.serialNumber', label: 'Serial number', kind: 'text' },
-      ...certificateOf('meter'),
+      ...identityOf('meter'),
       { path: 'meter.relativeUncertaintyPercent', label: 'Uncertainty of the K-factor', unit: '%', kind: 'number', hint: k1 },
       { path: 'meter.edgesPerRevolution', label: 'Edges in a revolution', kind: 'number' },
       { path: 'meter.leastHertz', label: 'Stands still below', unit: 'Hz', kind: 'number', absent: 'it is taken to see every flow' },
@@ -53,8 +53,7 @@ export const recordGroups: readonly RecordGroup[] = [
   {
     title: 'Pressure transducer',
     fields: [
-      { path: 'pressure.serialNumber', label: 'Serial number', kind: 'text' },
-      ...certificateOf('pressure'),
+      ...identityOf('pressure'),
       { path: 'pressure.uncertaintyKpa', label: 'Uncertainty', unit: 'kPa', kind: 'number', hint: k1 },
       { path: 'pressure.whileOpenKpa', label: 'Below the mean while an injector is open, at most', unit: 'kPa', kind: 'number', absent: 'bounded by the rail, or taken for the mean' },
     ],
@@ -62,8 +61,7 @@ export const recordGroups: readonly RecordGroup[] = [
   {
     title: 'Thermometer',
     fields: [
-      { path: 'temperature.serialNumber', label: 'Serial number', kind: 'text' },
-      ...certificateOf('temperature'),
+      ...identityOf('temperature'),
       { path: 'temperature.uncertaintyC', label: 'Uncertainty', unit: '°C', kind: 'number', hint: k1 },
       { path: 'temperature.coilOverRailC', label: 'Coil at rest against the rail', unit: '°C', kind: 'number', absent: 'taken for 0.2 °C, an estimate' },
     ],
@@ -71,8 +69,7 @@ export const recordGroups: readonly RecordGroup[] = [
   {
     title: 'Supply voltmeter',
     fields: [
-      { path: 'supply.serialNumber', label: 'Serial number', kind: 'text' },
-      ...certificateOf('supply'),
+      ...identityOf('supply'),
       { path: 'supply.uncertaintyMv', label: 'Uncertainty', unit: 'mV', kind: 'number', hint: k1 },
       { path: 'supply.insidePulseMv', label: 'Sag inside a pulse, at most', unit: 'mV', kind: 'number', absent: 'taken for the mean of the read-back' },
       { path: 'supply.currentUncertaintyPercent', label: 'Uncertainty of the current', unit: '%', kind: 'number', absent: 'taken for 5 %, an estimate' },
