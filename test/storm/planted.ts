@@ -55,6 +55,7 @@ export const plantedFaults: readonly Planted[] = [
   one('safe is confirmed with the supply still up', bench, '!frame.burst.active && Math.abs(frame.supply - safeSupply) <= SAFE_SUPPLY_TOLERANCE', '!frame.burst.active'),
   one('the controller is armed twice at once', bench, "return asBenchReply(await this.#ask({ word: 'arm' }, signal));", "void this.#ask({ word: 'arm' }, signal);\n        return asBenchReply(await this.#ask({ word: 'arm' }, signal));"),
   one('a bench that went is not called lost', bench, "    this.#tellLink({ state: 'down', reason });\n", ''),
+  one('a bench that came back is told of twice', bench, '    this.#tellWatchers(null);\n    return true;', "    this.#tellWatchers(null);\n    this.#tellLink({ state: 'up', bootId: this.bootId, reason: 'The bench is connected again.' });\n    return true;"),
   one('safe is confirmed without a last question', bench, 'if (doubt === null) return', 'if (doubt !== undefined) return'),
   one('rail and meter temperature are exchanged', bench, '...readingsFromWire(t),', '...readingsFromWire(t), railTemperature: readingsFromWire(t).meterTemperature,'),
   one('the current is ten times too small', bench, '...readingsFromWire(t),', '...readingsFromWire(t), current: (readingsFromWire(t).current / 10) as typeof t.currentMa,'),
