@@ -14,7 +14,8 @@ module.exports = {
     },
     // The table of signals is plain data: names, units and scales, which the line and the lab share.
     room('firmware-protocol-knows-quantities-and-signals-only', '^firmware-protocol/', '^(firmware-protocol/|app/quantities/|app/bench/(signals|readings)\\.ts$)'),
-    room('main-imports-app-and-protocol', '^main/', '^(main|app|firmware-protocol)/'),
+    // The page of the bench in a tab puts window and host together, as index.html of the window does.
+    { ...room('main-imports-app-and-protocol', '^main/', '^(main|app|firmware-protocol)/'), from: { path: '^main/', pathNot: '^main/tab/start\\.mjs$' } },
     room('renderer-imports-app-only', '^renderer/', '^(renderer|app)/'),
     {
       name: 'app-is-pure',
@@ -29,7 +30,7 @@ module.exports = {
       name: 'no-development-package-in-the-product',
       severity: 'error',
       // What runs inside Electron gets it from Electron. The emulated controller board is for tests only.
-      from: { path: '^(app|main|firmware-protocol|renderer)/', pathNot: '\\.test\\.tsx?$|^main/electron/(main|preload|vite\\.config)\\.ts$|^renderer/vite\\.config\\.ts$' },
+      from: { path: '^(app|main|firmware-protocol|renderer)/', pathNot: '\\.test\\.tsx?$|^main/electron/(main|preload|vite\\.config)\\.ts$|^(renderer|main/tab)/vite\\.config\\.ts$' },
       to: { dependencyTypes: ['npm-dev'], dependencyTypesNot: ['type-only'] },
     },
   ],

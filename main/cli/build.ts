@@ -30,6 +30,14 @@ const desktop: Built = {
   builds: [['-c', 'main/electron/vite.config.ts'], ['-c', 'main/electron/vite.config.ts', '--mode', 'preload']],
 };
 
+const tab: Built = {
+  what: 'bench in a tab',
+  result: 'dist/tab/index.html',
+  sources: ['main', 'app', 'firmware-protocol', 'renderer'],
+  builds: [['-c', 'main/tab/vite.config.ts']],
+};
+export const tabFolder = join(houseFolder, 'dist', 'tab');
+
 /** Throws a Stop when a build fails; its own output says why. */
 export function buildWindow(): void {
   bringUp(window);
@@ -38,6 +46,11 @@ export function buildWindow(): void {
 export function buildDesktop(): void {
   bringUp(window);
   bringUp(desktop);
+}
+
+/** The same of the page that needs no host. */
+export function buildTab(): void {
+  bringUp(tab);
 }
 
 function bringUp({ what, result, sources, builds }: Built): void {

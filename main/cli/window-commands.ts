@@ -13,10 +13,10 @@ import { Host } from '../host/host.ts';
 import { serveOnLoopback } from '../host/web-host.ts';
 import { onCallWays } from '../host/on-call-ways.ts';
 import { keepHeapSmall } from '../host/small-heap.ts';
-import { serialPorts } from '../link/serial-ports.ts';
+import { serialPorts, serialPortSource } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { scenarioFile } from './documents.ts';
-import { buildDesktop, buildWindow, houseFolder, windowFolder } from './build.ts';
+import { buildDesktop, buildTab, buildWindow, houseFolder, windowFolder } from './build.ts';
 import { withEndByInput } from './end-with-input.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
@@ -57,7 +57,7 @@ async function serve(options: WindowOptions): Promise<void> {
       software,
       clock: machineClock,
       entropy: machineEntropy,
-      places: benchPlaces(machineClock, machineEntropy, scenario),
+      places: benchPlaces(machineClock, machineEntropy, serialPortSource, scenario),
       freeDiskBytes: () => freeDiskBytes(archive.path),
       serialPorts: async () => [...(options.port ?? []).map((path) => ({ path })), ...(await serialPorts(machineClock))],
       desk: new Desk(deskProcess(archive.path, deskWorker, 'like-the-host'), machineClock, deskProcess(archive.path, deskWorker, 'gives-way')),
@@ -143,8 +143,11 @@ export function addWindowCommands(program: Command): void {
 
   program
     .command('build')
-    .description('build the window and the desktop processes into dist/, as far as they are older than their source')
-    .action(buildDesktop);
+    .description('build the window, the desktop processes and the bench in a tab into dist/, as far as they are older than their source')
+    .action(() => {
+      buildDesktop();
+      buildTab();
+    });
 
   withEndByInput(withJsonOption(withHeadOptions(program.command('window'))))
     .description('serve the window on this machine, for a browser; only programs of this machine can reach it')

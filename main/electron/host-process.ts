@@ -12,7 +12,7 @@ import { Desk } from '../host/desk.ts';
 import { Host } from '../host/host.ts';
 import { onCallWays } from '../host/on-call-ways.ts';
 import { keepHeapSmall } from '../host/small-heap.ts';
-import { serialPorts } from '../link/serial-ports.ts';
+import { serialPorts, serialPortSource } from '../link/serial-ports.ts';
 import { software } from '../service/software.ts';
 import { DeskProcesses } from './desk-processes.ts';
 import { hostArguments, toHostProcess, type ToShell } from './messages.ts';
@@ -49,7 +49,7 @@ if (!opened.ok) {
     software,
     clock: machineClock,
     entropy: machineEntropy,
-    places: benchPlaces(machineClock, machineEntropy),
+    places: benchPlaces(machineClock, machineEntropy, serialPortSource),
     freeDiskBytes: () => {
       try {
         const { bavail, bsize } = statfsSync(dirname(archive.path));

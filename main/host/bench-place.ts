@@ -7,7 +7,6 @@ import { RunningBench } from '../bench/running-bench.ts';
 import { VirtualClock, type Clock } from '../clock/clock.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import type { ChannelSource } from '../link/channel.ts';
-import { serialPortSource } from '../link/serial-ports.ts';
 import { SimulatedChannel } from '../bench/simulated-channel.ts';
 import sampleScenario from '../samples/scenario.json' with { type: 'json' };
 
@@ -26,12 +25,15 @@ export interface BenchPlace {
 /** The place of a bench that somebody chose, or what is wrong with the choice. Nothing is opened yet. */
 export type BenchPlaces = (choice: ParsedParams<'bench.connect'>['bench']) => BenchPlace | { readonly problem: string };
 
+/** What leads to a bench on a port. */
+type PortSource = (path: string, clock: Clock) => ChannelSource;
+
 /**
- * A port lives by `clock`, a simulated bench by a clock of its own that goes at the speed that was chosen. `scenario` is the
+ * A port lives by `clock`, a simulated bench by a clock of its own that goes at the speed that was chosen. `ports` null: there are none. `scenario` is the
  * simulated bench that stands there when the choice names none; undefined: the sample bench.
  */
 export const benchPlaces =
-  (clock: Clock, entropy: Entropy, scenario?: unknown): BenchPlaces =>
+  (clock: Clock, entropy: Entropy, ports: PortSource | null, scenario?: unknown): BenchPlaces =>
   (choice) => {
     const over =
       (channels: ChannelSource, at: Clock): BenchPlace['connect'] =>
@@ -39,7 +41,8 @@ export const benchPlaces =
         connectBench({ channels, clock: at, entropy, ...options });
     switch (choice.kind) {
       case 'port':
-        return { simulated: false, description: `the port ${choice.path}`, clock, connect: over(serialPortSource(choice.path, clock), clock), close: () => undefined };
+        if (ports === null) return { problem: 'Here are no serial ports. A bench on a port needs the program itself.' };
+        return { simulated: false, description: `the port ${choice.path}`, clock, connect: over(ports(choice.path, clock), clock), close: () => undefined };
       case 'simulated': {
         const document = choice.scenario ?? scenario ?? sampleScenario;
         const parsed = scenarioSchema.safeParse(document);

@@ -11,6 +11,7 @@ import { deskProcess } from './desk-process.ts';
 import { Host } from './host.ts';
 import { messageText } from './outcome.ts';
 import type { HostClient } from './sessions.ts';
+import { serialPortSource } from '../link/serial-ports.ts';
 
 export type Answer<N extends RequestName> = { readonly ok: true; readonly value: AnswerTo<N> } | { readonly ok: false; readonly failure: Failure };
 
@@ -133,7 +134,7 @@ export function archiveFolder(): string {
   return mkdtempSync(join(existsSync('/dev/shm') ? '/dev/shm' : tmpdir(), 'railhouse-host-'));
 }
 
-export function testHost(folder: string, places: BenchPlaces = benchPlaces(machineClock, machineEntropy)): TestHost {
+export function testHost(folder: string, places: BenchPlaces = benchPlaces(machineClock, machineEntropy, serialPortSource)): TestHost {
   const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => machineClock.unixNow(), entropy: machineEntropy });
   if (!opened.ok) throw new Error(opened.text);
   const { archive } = opened;

@@ -19,6 +19,7 @@ import { TestWindow } from '../../main/host/host.test-helper.ts';
 import { loadRun, loadRunGently } from '../../main/service/run-service.ts';
 import { makeLongArchive } from '../bench/long-archive.ts';
 import { scratchFolder } from '../builders/in-process.ts';
+import { serialPortSource } from '../../main/link/serial-ports.ts';
 
 const MOST = 2 ** 20;
 const worker = new URL('../../main/host/desk-worker.ts', import.meta.url);
@@ -42,7 +43,7 @@ const watched = (start: StartDesk): StartDesk => (ears) =>
 
 const hostWith = (desk: Desk): Host =>
   new Host({
-    archive, software: 'test 1', clock: machineClock, entropy: machineEntropy, places: benchPlaces(machineClock, machineEntropy),
+    archive, software: 'test 1', clock: machineClock, entropy: machineEntropy, places: benchPlaces(machineClock, machineEntropy, serialPortSource),
     freeDiskBytes: () => null, serialPorts: () => Promise.resolve([]), onDefect: (error) => defects.push(error), desk,
   });
 

@@ -21,6 +21,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   'terminal-checklist': async () => (await import('./terminal-checklist.ts')).showTerminalChecklist,
   'desktop-checklist': async () => (await import('./desktop-checklist.ts')).showDesktopChecklist,
   mutation: async () => (await import('../mutation/mutation.ts')).showMutation,
+  'seeded-run': async () => (await import('./seeded-run.ts')).showSeededRun,
   'power-cut': async () => (await import('../storm/power-cut.ts')).showPowerCut,
 };
 
