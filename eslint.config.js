@@ -34,7 +34,7 @@ const reasons = {
 };
 
 export default tseslint.config(
-  { ignores: ['node_modules/', '.cache/', 'dist/', 'test/.out/', '**/*.cjs', 'eslint.config.js', 'main/launch/*.mjs'] },
+  { ignores: ['node_modules/', '.cache/', 'dist/', 'test/.out/', '**/*.cjs', 'eslint.config.js', 'main/launch/*.mjs', 'main/tab/start.mjs'] },
   ...tseslint.configs.strictTypeChecked,
   {
     languageOptions: { parserOptions: { projectService: true, tsconfigRootDir: import.meta.dirname } },
@@ -65,7 +65,8 @@ export default tseslint.config(
   },
   {
     files: ['main/**/*.ts', 'firmware-protocol/**/*.ts'],
-    ignores: ['main/clock/*.ts', '**/*.test.ts', '**/*.test-helper.ts'],
+    // What stands for Node in a tab is the machine there.
+    ignores: ['main/clock/*.ts', 'main/tab/node/*.ts', '**/*.test.ts', '**/*.test-helper.ts'],
     rules: {
       'no-restricted-globals': ['error', ...restricted(['setTimeout', 'setInterval', 'setImmediate', 'performance', 'crypto'], handedIn)],
       'no-restricted-properties': [
@@ -82,8 +83,8 @@ export default tseslint.config(
     },
   },
   {
-    // Here the program is put together: a command, the desktop's process of the host, the shell that waits for it, and the process of a desk.
-    files: ['main/cli/*.ts', 'main/electron/{host-process,shell}.ts', 'main/host/desk-worker.ts'],
+    // Here the program is put together: a command, the desktop's process of the host, the shell that waits for it, the process of a desk, and the worker of a tab.
+    files: ['main/cli/*.ts', 'main/electron/{host-process,shell}.ts', 'main/host/desk-worker.ts', 'main/tab/host-here.ts'],
     rules: { 'no-restricted-imports': ['error', machineImports] },
   },
 );

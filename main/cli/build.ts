@@ -36,7 +36,6 @@ const tab: Built = {
   sources: ['main', 'app', 'firmware-protocol', 'renderer'],
   builds: [['-c', 'main/tab/vite.config.ts']],
 };
-export const tabFolder = join(houseFolder, 'dist', 'tab');
 
 /** Throws a Stop when a build fails; its own output says why. */
 export function buildWindow(): void {

@@ -5,10 +5,11 @@ import { extname, join } from 'node:path';
 import type { AddressInfo } from 'node:net';
 import type { Browser, Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { buildTab, tabFolder } from '../../main/cli/build.ts';
+import { buildTab, houseFolder } from '../../main/cli/build.ts';
 import { browserPath, complaintsOf, goToPage, keepScreen, launchBrowser } from '../builders/window.ts';
 import { seededRunHere } from './seeded-run.ts';
 
+const tabFolder = join(houseFolder, 'dist', 'tab');
 const kinds: Readonly<Record<string, string>> = { '.html': 'text/html', '.js': 'text/javascript', '.css': 'text/css', '.wasm': 'application/wasm', '.svg': 'image/svg+xml' };
 
 describe.skipIf(browserPath === null)('the bench in a tab', () => {

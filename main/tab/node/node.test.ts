@@ -52,7 +52,7 @@ describe('HOST-122 what stands for Node in a tab', () => {
   });
 
   /** The same on both; what it throws is told by SQLite's name for it. */
-  function both<T>(work: (db: Native.Database) => T): { readonly native: unknown; readonly tab: unknown } {
+  function both(work: (db: Native.Database) => unknown): { readonly native: unknown; readonly tab: unknown } {
     const folder = mkdtempSync(join(tmpdir(), 'railhouse-tab-'));
     mkdirSync(folder, { recursive: true });
     try {

@@ -25,7 +25,7 @@ function withCode<T>(work: () => T): T {
     return work();
   } catch (error) {
     if (!(error instanceof sqlite3.SQLite3Error)) throw error;
-    throw new SqliteError(error.message, capi.sqlite3_js_rc_str(error.resultCode) ?? 'SQLITE_ERROR');
+    throw new SqliteError(error.message, capi.sqlite3_js_rc_str(error.resultCode));
   }
 }
 
@@ -93,7 +93,7 @@ class Statement {
     const row: Row = {};
     for (let i = 0; i < this.#under.columnCount; i++) {
       const value = this.#under.get(i);
-      row[this.#under.getColumnName(i) ?? ''] = value instanceof Uint8Array ? Buffer.from(value) : value;
+      row[this.#under.getColumnName(i)] = value instanceof Uint8Array ? Buffer.from(value) : value;
     }
     return row;
   }
@@ -202,7 +202,8 @@ export default class Database {
 
   /** The whole database as a file of the tab's disk. */
   backup(path: string): Promise<unknown> {
-    return Promise.resolve(withCode(() => writeFileSync(path, capi.sqlite3_js_db_export(this.#shared.under.pointer ?? 0))));
+    writeFileSync(path, withCode(() => capi.sqlite3_js_db_export(this.#shared.under.pointer ?? 0)));
+    return Promise.resolve();
   }
 
   close(): this {
