@@ -33,6 +33,15 @@ export const archiveHead = z.string().regex(/^\d{1,15}:[0-9a-f]{64}$/u);
 
 const statedQuantity = z.enum(statedQuantities);
 
+/** Where injectors are compared, SI units (MA-1). */
+const matchPlace = { voltage: z.number().positive(), pressure: z.number().positive(), period: z.number().positive(), weight: z.number().positive().max(1e6) };
+const matchPoint = z.discriminatedUnion('quantity', [
+  z.strictObject({ quantity: z.literal('mass'), ...matchPlace, width: z.number().positive() }),
+  z.strictObject({ quantity: z.enum(['slope', 'dead-time']), ...matchPlace }),
+  z.strictObject({ quantity: z.literal('static-flow'), pressure: matchPlace.pressure, weight: matchPlace.weight }),
+]);
+const valueAndU = z.object({ value: finite, expanded: finite });
+
 const runEvent = z.unknown().transform((value, context): RunEvent => {
   const read = upcast(value);
   if (read.ok) return read.event;
@@ -304,6 +313,28 @@ export const requests = {
       })),
       /** Runs whose journal could not be read. */
       unread: z.array(id),
+    }),
+  },
+  /**
+   * Sets of alike injectors out of one run or several (MA). `points` absent: slope, and mass at the shortest width of every line. `without`: serial numbers that are not taken.
+   * Deviations and spreads are in the unit of their point; means in kg, kg/s or µs. `text`: what is proved of the choice, or why there is none (`proof` none). HOST-110
+   */
+  'sets.match': {
+    control: false,
+    params: z.strictObject({
+      runs: z.array(id).min(1).max(60), sets: z.int().min(1).max(100), of: z.int().min(2).max(16), objective: z.enum(['greatest', 'total']), points: z.array(matchPoint).min(1).max(8).optional(),
+      without: z.array(z.string().max(120)).max(2000).default([]),
+    }),
+    result: z.object({
+      points: z.array(z.object({ text: z.string(), unit: z.enum(['%', 'µs']), weight: finite, asked: matchPoint })), cautions: z.array(z.string()),
+      candidates: z.array(z.object({ serialNumber: z.string(), run: id, at: finite })), leftOut: z.array(z.object({ serialNumber: z.string(), text: z.string() })),
+      sets: z.array(z.object({
+        cost: finite, members: z.array(z.object({ serialNumber: z.string(), run: id, at: finite, deviations: z.array(valueAndU) })), means: z.array(valueAndU), spread: z.array(valueAndU),
+      })),
+      inNoSet: z.array(z.string()), greatest: finite.nullable(), total: finite.nullable(), proof: z.enum(['none', 'best', 'objective', 'bound']), text: z.string(),
+      places: z.object({ voltages: z.array(finite), pressures: z.array(finite), periods: z.array(finite), widths: z.array(finite), staticPressures: z.array(finite) }),
+      /** Runs of which nothing can be traced, with the reasons. */
+      untraceable: z.array(z.object({ run: id, reasons: z.array(z.string()) })),
     }),
   },
   'runs.list': {

@@ -6,7 +6,7 @@ import { shownPoint } from '../plan/points.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Reduction, Source } from '../reduce/reduction.ts';
 import { searchOutliers, type OutlierSearch } from '../statistics/outlier-search.ts';
-import { replicateGroups, type Replicate, type ReplicateGroup } from './replicates.ts';
+import { replicateGroups, type OneMass, type Replicate, type ReplicateGroup } from './replicates.ts';
 import { sampleOf } from '../statistics/sample.ts';
 
 interface Outlier {
@@ -37,11 +37,11 @@ const defaultLevel = 0.05;
  * All groups together tell the scatter, which three to five replicates by themselves do not: each distance from the mean of its
  * group is divided by what the reduction's scatter model says of that mass, and `searchOutliers` names what stands out.
  */
-export function findOutliers(reduction: Reduction, plan: Pick<Plan, 'injectors'>, level = defaultLevel): OutlierReport {
-  const groups = replicateGroups(reduction);
+export function findOutliers(masses: readonly OneMass[], scatter: Reduction['scatter'], plan: Pick<Plan, 'injectors'>, level = defaultLevel): OutlierReport {
+  const groups = replicateGroups(masses);
   const standardised = groups.flatMap((group) => {
     const { at, replicates } = group;
-    const model = reduction.scatter.find((s) => s.pressure === at.pressure && s.period === at.period);
+    const model = scatter.find((s) => s.pressure === at.pressure && s.period === at.period);
     const { mean } = sampleOf(replicates.map((r) => r.mass));
     const sd = model === undefined ? 0 : Math.sqrt(model.constant + model.relative * mean * mean);
     return sd > 0 ? [{ group, values: replicates.map((r) => r.mass / sd) }] : [];

@@ -1,8 +1,7 @@
 /** Repeatability of mass per pulse over pulse width, pooled over the injectors and voltages of one pressure and period. */
 import type { Pascals, Seconds } from '../quantities/quantity.ts';
-import type { Reduction } from '../reduce/reduction.ts';
 import { lowestRepeatableWidth, repeatability, type LowestWidth, type NoRepeatability, type Repeatability } from '../statistics/repeatability.ts';
-import { replicateGroups } from './replicates.ts';
+import { replicateGroups, type OneMass } from './replicates.ts';
 import { sampleOf } from '../statistics/sample.ts';
 
 export interface RepeatabilityByWidth {
@@ -14,9 +13,9 @@ export interface RepeatabilityByWidth {
 }
 
 /** One entry for each pressure and period, in that order. `limitPercent`: s_r that a usable width may have. */
-export function repeatabilityByWidth(reduction: Reduction, limitPercent: number): readonly RepeatabilityByWidth[] {
+export function repeatabilityByWidth(masses: readonly OneMass[], limitPercent: number): readonly RepeatabilityByWidth[] {
   const conditions = new Map<string, { readonly pressure: Pascals; readonly period: Seconds; readonly widths: Map<Seconds, number[][]> }>();
-  for (const { at, replicates } of replicateGroups(reduction)) {
+  for (const { at, replicates } of replicateGroups(masses)) {
     const key = `${at.pressure}|${at.period}`;
     const condition = conditions.get(key) ?? { pressure: at.pressure, period: at.period, widths: new Map<Seconds, number[][]>() };
     conditions.set(key, condition);
@@ -34,4 +33,11 @@ export function repeatabilityByWidth(reduction: Reduction, limitPercent: number)
       const known = stated.flatMap(({ width, repeatability: r }) => (r.kind === 'repeatability' ? [{ width, sd: r.sd, dof: r.dof }] : []));
       return { pressure, period, widths: stated, lowest: lowestRepeatableWidth(known, limitPercent / 100) };
     });
+}
+
+/** From which width on injectors repeat within the limit, and from which it is proved, in a sentence. */
+export function lowestWidthText(lowest: RepeatabilityByWidth['lowest'], limitPercent: number): string {
+  if (lowest.kind === 'no-width') return lowest.text;
+  const proved = lowest.proved === null ? 'for none is it proved' : `proved (upper 95 % bound) from ${(lowest.proved * 1e3).toFixed(3)} ms`;
+  return `Repeats within ${limitPercent} % from ${(lowest.width * 1e3).toFixed(3)} ms up; ${proved}.`;
 }

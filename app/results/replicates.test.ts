@@ -23,6 +23,9 @@ function reductionOf(massOf: (index: number, width: number) => number | null, re
   return { reductionVersion: 1, windows, cells: [], scatter } as unknown as Reduction;
 }
 
+const massesIn = ({ windows }: Reduction) => windows.map(({ at, point, attempt, outcome }) => ({ at, point, attempt, mass: outcome.kind === 'mass' ? outcome.mass : null }));
+const outliersOf = (reduction: Reduction) => findOutliers(massesIn(reduction), reduction.scatter, plan);
+
 describe('outliers of a run', () => {
   const good = (seed: number) => {
     const normal = normals(seed);
@@ -34,7 +37,7 @@ describe('outliers of a run', () => {
     masses[17] = (masses[17] ?? 0) * 1.02;
     const reduction = reductionOf((i) => masses[i] ?? null);
     const before = JSON.stringify(reduction);
-    const { outliers, windowsTested, pairsTested, text } = findOutliers(reduction, plan);
+    const { outliers, windowsTested, pairsTested, text } = outliersOf(reduction);
     expect(outliers.map((o) => o.windows)).toEqual([[{ point: 17, attempt: 1 }]]);
     expect(outliers[0]?.g).toBeGreaterThan(10);
     expect(outliers[0]?.text).toMatch(/attempt 1 of point 18 lies [12]\.\d\d % above the mean of its 4 other replicates, .* It is still part of every result\./);
@@ -47,7 +50,7 @@ describe('outliers of a run', () => {
     const masses = good(5);
     masses[3] = (masses[3] ?? 0) * 0.97;
     masses[40] = (masses[40] ?? 0) * 1.03;
-    const found = (list: readonly number[]) => findOutliers(reductionOf((i) => list[i] ?? null), plan).outliers.flatMap((o) => o.windows.map((w) => w.point));
+    const found = (list: readonly number[]) => outliersOf(reductionOf((i) => list[i] ?? null)).outliers.flatMap((o) => o.windows.map((w) => w.point));
     expect(new Set(found(masses))).toEqual(new Set([3, 40]));
     const two = good(5);
     const group = points.filter((p) => p.injector === 0 && p.width === points[0]?.width).map((p) => p.index);
@@ -60,7 +63,7 @@ describe('outliers of a run', () => {
     const masses = good(9);
     const spoilt = points.find((p) => kept(p.index) && p.replicate === 1)?.index ?? -1;
     masses[spoilt] = (masses[spoilt] ?? 0) * 1.02;
-    const { outliers, text, ...counted } = findOutliers(reductionOf((i) => (kept(i) ? (masses[i] ?? null) : null)), plan);
+    const { outliers, text, ...counted } = outliersOf(reductionOf((i) => (kept(i) ? (masses[i] ?? null) : null)));
     expect(outliers).toHaveLength(1);
     expect(outliers[0]?.windows.map((w) => w.point)).toContain(spoilt);
     expect(outliers[0]?.windows).toHaveLength(2);
@@ -74,15 +77,15 @@ describe('outliers of a run', () => {
     let alarms = 0;
     for (let seed = 1; seed <= runs; seed += 1) {
       const masses = good(seed * 7919);
-      if (findOutliers(reductionOf((i) => masses[i] ?? null), plan).outliers.length > 0) alarms += 1;
+      if (outliersOf(reductionOf((i) => masses[i] ?? null)).outliers.length > 0) alarms += 1;
     }
     expect(Math.abs(alarms / runs - 0.05)).toBeLessThan(4 * Math.sqrt((0.05 * 0.95) / runs));
   });
 
   it('ST-3: answers to nonsense: nothing measured, all equal, no scatter model', () => {
-    expect(findOutliers(reductionOf(() => null), plan)).toMatchObject({ outliers: [], windowsTested: 0, pairsTested: 0 });
-    expect(findOutliers(reductionOf(() => 1e-5), plan).outliers).toEqual([]);
-    const unknown = findOutliers(reductionOf((i) => 1e-5 + i * 1e-9, 0), plan);
+    expect(outliersOf(reductionOf(() => null))).toMatchObject({ outliers: [], windowsTested: 0, pairsTested: 0 });
+    expect(outliersOf(reductionOf(() => 1e-5)).outliers).toEqual([]);
+    const unknown = outliersOf(reductionOf((i) => 1e-5 + i * 1e-9, 0));
     expect(unknown).toMatchObject({ windowsTested: 0, windowsNotTested: points.length });
     expect(unknown.text).toMatch(/^Nothing was tested for outliers/);
   });
@@ -93,7 +96,7 @@ describe('repeatability by width', () => {
     const normal = normals(13);
     const noisy = (w: number) => (w < 0.0035 ? 0.03 : 0.001);
     const masses = points.map((p) => 4e-3 * p.width * (1 + p.injector / 10) * (1 + noisy(p.width) * normal()));
-    const [condition] = repeatabilityByWidth(reductionOf((i) => masses[i] ?? null), 1);
+    const [condition] = repeatabilityByWidth(massesIn(reductionOf((i) => masses[i] ?? null)), 1);
     expect(condition?.widths.map((w) => w.width)).toEqual([0.01, 0.008, 0.006, 0.005, 0.004, 0.003, 0.002]);
     expect(condition?.lowest).toEqual({ kind: 'width', width: 0.004, proved: 0.004 });
     expect(condition?.widths[0]?.repeatability).toMatchObject({ dof: 8, groups: 2 });

@@ -1,11 +1,15 @@
-/** The windows of a reduction as groups of replicates: the same injector, voltage, pressure, period and width. */
+/** Masses of a run as groups of replicates: the same injector, voltage, pressure, period and width. */
 import type { Point } from '../plan/points.ts';
-import type { Reduction, Source } from '../reduce/reduction.ts';
+import type { Source } from '../reduce/reduction.ts';
+import type { WindowMass } from './run-results.ts';
 
 export interface Replicate extends Source {
   /** kg */
   readonly mass: number;
 }
+
+/** One window of a run; `mass` null: it has none. */
+export type OneMass = Pick<WindowMass, 'at' | 'point' | 'attempt' | 'mass'>;
 
 export interface ReplicateGroup {
   readonly at: Point;
@@ -14,13 +18,13 @@ export interface ReplicateGroup {
 }
 
 /** Groups of measured points in the order in which they first appear; windows without a mass belong to none. */
-export function replicateGroups({ windows }: Reduction): readonly ReplicateGroup[] {
+export function replicateGroups(masses: readonly OneMass[]): readonly ReplicateGroup[] {
   const groups = new Map<string, { readonly at: Point; readonly replicates: Replicate[] }>();
-  for (const { at, point, attempt, outcome } of windows) {
-    if (at.role !== 'measure' || outcome.kind !== 'mass') continue;
+  for (const { at, point, attempt, mass } of masses) {
+    if (at.role !== 'measure' || mass === null) continue;
     const key = `${at.injector}|${at.voltage}|${at.pressure}|${at.period}|${at.width}`;
     const group = groups.get(key);
-    const replicate = { point, attempt, mass: outcome.mass };
+    const replicate = { point, attempt, mass };
     if (group === undefined) groups.set(key, { at, replicates: [replicate] });
     else group.replicates.push(replicate);
   }

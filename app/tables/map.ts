@@ -42,7 +42,7 @@ export function deadTimeCurves(reduction: Reduction): readonly DeadTimeCurve[] {
 }
 
 /** Cells with a line, by injector, pressure and period, lowest voltage first. */
-function curvesOf(reduction: Reduction): readonly { readonly cells: readonly LineCell[]; readonly first: LineCell; readonly spoilt: readonly number[] }[] {
+function curvesOf(reduction: Pick<Reduction, 'cells'>): readonly { readonly cells: readonly LineCell[]; readonly first: LineCell; readonly spoilt: readonly number[] }[] {
   const curves = new Map<string, LineCell[]>();
   for (const cell of reduction.cells) {
     if (cell.kind !== 'line') continue;
@@ -184,7 +184,7 @@ const words = {
 } as const;
 
 /** One table for each injector and period, then one of the set mean: voltage down, pressure across. */
-export function mapTables(reduction: Reduction, quantity: 'dead-time' | 'slope', axes: Pick<GridAxes, 'voltages' | 'pressures'>): readonly GridTable[] {
+export function mapTables(reduction: Pick<Reduction, 'cells' | 'pressureEffect'>, quantity: 'dead-time' | 'slope', axes: Pick<GridAxes, 'voltages' | 'pressures'>): readonly GridTable[] {
   const periods = [...new Set(reduction.cells.map((c) => c.period))];
   const injectors = new Map(reduction.cells.map((c) => [c.injector, c.serialNumber]));
   const curves = curvesOf(reduction);

@@ -8,12 +8,14 @@ import type { RuleSet } from '../../app/charts/rules.ts';
 import { candidatesOf, criterionOf, type MatchPoint, type ReducedRun } from '../../app/matching/candidates.ts';
 import type { SetsWanted } from '../../app/matching/problem.ts';
 import { matchSets, type MatchedSet } from '../../app/matching/match.ts';
+import { pointText, usualPoints } from '../../app/matching/points.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import { formatExpanded, formatQuantity } from '../../app/quantities/format.ts';
 import { kilograms, kilopascals, milliseconds, volts, type UnixMillis } from '../../app/quantities/quantity.ts';
 import type { Result } from '../../app/uncertainty/budget.ts';
-import { repeatabilityByWidth } from '../../app/results/repeatability-by-width.ts';
+import { lowestWidthText, repeatabilityByWidth } from '../../app/results/repeatability-by-width.ts';
 import { findOutliers } from '../../app/results/outliers.ts';
+import { massesOf } from '../../app/results/run-results.ts';
 import type { Archive } from '../archive/archive.ts';
 import type { StoredRun } from '../archive/read.ts';
 import { isoMinute } from '../clock/dating.ts';
@@ -22,7 +24,7 @@ import { runsWithReference } from '../export/reference-runs.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
-import { historyForPrograms, lowestWidthText, matchForPrograms, outliersForPrograms, repeatabilityForPrograms } from './metrology-for-programs.ts';
+import { historyForPrograms, matchForPrograms, outliersForPrograms, repeatabilityForPrograms } from './metrology-for-programs.ts';
 import { archiveOption } from './places.ts';
 import { stateOf, withArchive } from './result-commands.ts';
 import { say } from './say.ts';
@@ -117,9 +119,10 @@ function printBlindHistories(archive: Archive, json: boolean): void {
 function printOutliers(archive: Archive, id: string, json: boolean): void {
   const state = stateOf(archive, id, { silent: json });
   const reduction = reduceState(state);
-  const report = findOutliers(reduction, state.plan);
+  const masses = massesOf(reduction.windows);
+  const report = findOutliers(masses, reduction.scatter, state.plan);
   const limit = state.plan.reduction.repeatabilityPercent;
-  const byWidth = repeatabilityByWidth(reduction, limit);
+  const byWidth = repeatabilityByWidth(masses, limit);
   if (json) {
     for (const line of outliersForPrograms(id, state.notTraceable, report)) printJson('outliers', line);
     for (const one of byWidth) printJson('outliers', repeatabilityForPrograms(one, limit));
@@ -172,27 +175,6 @@ function printSet({ members, cost, points }: MatchedSet, index: number, asked: r
   const cell = (r: Result | undefined, p: number): string => (r === undefined ? '' : `${r.value.toFixed(2)} ± ${r.expanded.toFixed(2)} ${units[p] ?? ''}`).padStart(22);
   members.forEach((member, m) => say(`  ${member.serialNumber.padEnd(14)}${points.map((point, p) => cell(point.deviations[m], p)).join('')}  run ${member.run.slice(0, 13)} of ${day(member.at)}`));
   say(`  ${'spread'.padEnd(14)}${points.map((point, p) => cell(point.spread, p)).join('')}`);
-}
-
-/** Slope, and mass at the shortest width that every line goes through: where dead times show most. Voltage nearest to 14 V. */
-function usualPoints(plan: Plan, runs: readonly ReducedRun[]): MatchPoint[] {
-  const nearest = [...plan.axes.voltageV].sort((a, b) => Math.abs(a - 14) - Math.abs(b - 14) || a - b)[0] ?? 14;
-  return plan.axes.pressureKpa.flatMap((kPa): MatchPoint[] => {
-    const condition = { voltage: volts(nearest), pressure: kilopascals(kPa), period: milliseconds(plan.axes.periodMs[0] ?? 20), weight: 1 };
-    const shortest = runs
-      .flatMap((run) => run.reduction.cells)
-      .flatMap((c) => (c.kind === 'line' && c.voltage === condition.voltage && c.pressure === condition.pressure && c.period === condition.period ? [c.region.from] : []))
-      .sort((a, b) => b - a)[0];
-    return [{ ...condition, quantity: 'slope' }, ...(shortest === undefined ? [] : [{ ...condition, quantity: 'mass', width: shortest } as const])];
-  });
-}
-
-function pointText(point: MatchPoint): string {
-  const weight = point.weight === 1 ? '' : `, weight ${point.weight}`;
-  if (point.quantity === 'static-flow') return `static flow at ${point.pressure / 1e3} kPa${weight}`;
-  const width = point.quantity === 'mass' ? `, width ${(point.width * 1e3).toFixed(3)} ms` : '';
-  const name = { mass: 'mass per pulse', slope: 'slope', 'dead-time': 'dead time' }[point.quantity];
-  return `${name} at ${point.voltage} V, ${point.pressure / 1e3} kPa${width}, period ${point.period * 1e3} ms${weight}`;
 }
 
 /** `mass:14V:400kPa:2.5ms:x2`; widths and periods must be written as the plan writes them to be found among the measured ones. */

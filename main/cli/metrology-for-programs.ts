@@ -7,15 +7,9 @@ import type { Match } from '../../app/matching/match.ts';
 import type { MatchCriterion } from '../../app/matching/problem.ts';
 import { shownPoint } from '../../app/plan/points.ts';
 import type { OutlierReport } from '../../app/results/outliers.ts';
-import type { RepeatabilityByWidth } from '../../app/results/repeatability-by-width.ts';
+import { lowestWidthText, type RepeatabilityByWidth } from '../../app/results/repeatability-by-width.ts';
 import { isoTime } from '../clock/dating.ts';
 import type { Line } from './json.ts';
-
-export function lowestWidthText(lowest: RepeatabilityByWidth['lowest'], limitPercent: number): string {
-  if (lowest.kind === 'no-width') return lowest.text;
-  const proved = lowest.proved === null ? 'for none is it proved' : `proved (upper 95 % bound) from ${(lowest.proved * 1e3).toFixed(3)} ms`;
-  return `Repeats within ${limitPercent} % from ${(lowest.width * 1e3).toFixed(3)} ms up; ${proved}.`;
-}
 
 export const outliersForPrograms = (run: string, notTraceable: readonly string[], report: OutlierReport): readonly Line<'outliers'>[] => [
   ...report.outliers.map(({ windows, g, text }) => ({ kind: 'outlier' as const, points: windows.map(({ point, attempt }) => ({ point: shownPoint(point), attempt })), standardDeviations: g, text })),

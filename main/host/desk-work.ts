@@ -27,6 +27,7 @@ export type DeskJob =
   | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
   | { readonly kind: 'signals'; readonly params: ParsedParams<'run.signals'> }
   | { readonly kind: 'references'; readonly params: ParsedParams<'reference.history'> }
+  | { readonly kind: 'match'; readonly params: ParsedParams<'sets.match'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
@@ -77,6 +78,7 @@ export interface DeskResults {
   readonly telemetry: AsJson<AnswerTo<'run.telemetry'>>;
   readonly signals: AsJson<AnswerTo<'run.signals'>>;
   readonly references: AsJson<AnswerTo<'reference.history'>>;
+  readonly match: AsJson<AnswerTo<'sets.match'>>;
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
   readonly report: DeskResults['export'];
@@ -175,6 +177,11 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       // What reduces is loaded by the desk that does and by no other.
       const { chartedReferences } = await import('./desk-quality.ts');
       return done('references', asJson(chartedReferences(archive, job.params, ending)));
+    }
+    case 'match': {
+      const { matchedSets } = await import('./desk-matching.ts');
+      const matched = await matchedSets(archive, job.params, at);
+      return matched.ok ? done('match', asJson(matched.value)) : matched;
     }
     case 'list': {
       const { text, after, limit } = job.params;

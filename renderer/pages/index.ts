@@ -16,6 +16,7 @@ export const pages: readonly PageEntry[] = [
   { path: 'plans', title: 'Plans', key: 'KeyP', load: () => import('./plans/page.tsx') },
   { path: 'run', title: 'Run', key: 'KeyR', load: () => import('./run/page.tsx') },
   { path: 'results', title: 'Results', key: 'KeyU', load: () => import('./results/page.tsx') },
+  { path: 'sets', title: 'Sets', key: 'KeyO', load: () => import('./sets/page.tsx') },
   { path: 'journal', title: 'Journal', key: 'KeyJ', load: () => import('./journal/page.tsx') },
   { path: 'reports', title: 'Reports', key: 'KeyT', load: () => import('./reports/page.tsx') },
   { path: 'equipment', title: 'Equipment', key: 'KeyE', load: () => import('./equipment/page.tsx') },

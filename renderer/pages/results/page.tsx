@@ -24,6 +24,9 @@ import { ControllerPanel } from './controller-panel.tsx';
 import { DeadTimePanel } from './dead-time-panel.tsx';
 import { DriftPanel } from './drift-panel.tsx';
 import { LinePanel } from './line-panel.tsx';
+import { MapsPanel } from './maps-panel.tsx';
+import { MassesPanel } from './masses-panel.tsx';
+import { MatchPart } from './match-part.tsx';
 import { ConditionPicker } from './pickers.tsx';
 import './results.css';
 import { RunFiles } from './run-files.tsx';
@@ -33,6 +36,7 @@ import type { RunResults } from '../../../app/results/run-results.ts';
 import { resultsSentence, runText, shortRunText } from './run-text.ts';
 import { noWish, selectionOf } from './selection.ts';
 import type { Wish } from './selection.ts';
+import { RepeatabilityPanel } from './repeatability-panel.tsx';
 import { SelfChecksPanel } from './self-checks-panel.tsx';
 import { ShortPanel } from './short-panel.tsx';
 import { SpreadPanel } from './spread-panel.tsx';
@@ -42,9 +46,13 @@ import type { ResultsView } from './use-results.ts';
 
 const views = [
   { path: 'line', title: 'Flow curve' },
+  { path: 'all', title: 'All injectors' },
   { path: 'dead-time', title: 'Dead time and slope' },
+  { path: 'maps', title: 'Maps' },
   { path: 'short-pulses', title: 'Short pulses' },
   { path: 'set', title: 'Set' },
+  { path: 'match', title: 'Matched sets' },
+  { path: 'repeatability', title: 'Repeatability' },
   { path: 'drift', title: 'Drift' },
   { path: 'self-checks', title: 'Self-checks' },
   { path: 'attempts', title: 'Attempts' },
@@ -53,6 +61,9 @@ const views = [
   { path: 'controller', title: 'For a controller' },
 ] as const;
 type View = (typeof views)[number]['path'];
+
+/** Views of one pressure and period; the others show all of them. */
+const ofOneCondition: ReadonlySet<View> = new Set<View>(['line', 'all', 'dead-time', 'short-pulses', 'set', 'compare', 'controller']);
 
 const recent = 50;
 const latest = 'latest';
@@ -128,6 +139,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
   const units = useUnits(results === null || selection === null ? null : referenceDensity(results, selection.condition.pressure));
   const amounts = useMemo(() => amountsFor(units, selection?.condition.period ?? 1), [units.pulseUnit, units.statement, selection?.condition.period]);
   const ends = useMemo(() => attemptEnds(journal.events), [journal.events, journal.state]);
+  const runOf = useMemo(() => [id], [id]);
   const onWish = (change: Partial<Wish>): void => setWish((before) => ({ ...before, ...change }));
 
   if (journal.phase === 'failed') return <Notice tone="bad">The run cannot be read: {journal.problem} Nothing was changed.</Notice>;
@@ -141,6 +153,14 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
     switch (view) {
       case 'line':
         return <LinePanel {...props} />;
+      case 'all':
+        return <MassesPanel {...props} />;
+      case 'maps':
+        return <MapsPanel id={id} results={results} amounts={amounts} />;
+      case 'match':
+        return <MatchPart key={id} runs={runOf} />;
+      case 'repeatability':
+        return <RepeatabilityPanel id={id} results={results} />;
       case 'dead-time':
         return <DeadTimePanel {...props} />;
       case 'short-pulses':
@@ -174,7 +194,7 @@ function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
       {bent.length > 0 && <Notice tone="bad">{shownText(bent.join(' '))}</Notice>}
       {granted.length > 0 && <Notice tone="note">{shownText(granted.join(' '))}</Notice>}
       {results.reduction.invariance.members.some((m) => m.called) && <Notice tone="bad">The same number came out differently under a changed nuisance; the results carry the difference. The view Self-checks says which and why.</Notice>}
-      <ConditionPicker selection={selection} onWish={onWish} />
+      {ofOneCondition.has(view) && <ConditionPicker selection={selection} onWish={onWish} />}
       {panel()}
     </>
   );

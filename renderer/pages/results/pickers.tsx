@@ -26,5 +26,9 @@ export function VoltagePicker({ selection: { voltages, voltage }, onWish }: Pick
 
 export function ConditionPicker({ selection: { conditions, condition }, onWish }: PickerProps) {
   if (conditions.length < 2) return null;
-  return <Choice label="Pressure and period" value={condition.key} options={conditions.map(({ key, label }) => ({ value: key, text: label }))} onChange={(value) => onWish({ condition: value })} />;
+  return (
+    <div className="field-row">
+      <Choice label="Pressure and period" value={condition.key} options={conditions.map(({ key, label }) => ({ value: key, text: label }))} onChange={(value) => onWish({ condition: value })} />
+    </div>
+  );
 }
