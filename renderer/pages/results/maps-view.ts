@@ -42,14 +42,15 @@ export function shadeIn(table: GridTable): (value: number) => number {
 
 /** The columns of maps.csv of an export, as far as a map of voltage and pressure has them. EXP-6 */
 export function mapCsv(table: GridTable, run: string): string {
-  const [unit, factor] = table.siUnit === 's' ? ['ms', 1e3] : ['g/s', 1e3];
+  // From s to ms, and from kg/s to g/s.
+  const [unit, factor] = [table.siUnit === 's' ? 'ms' : 'g/s', 1e3];
   const heads = ['quantity', 'unit', 'of', 'P_ms', 'supply_V', 'pressure_kPa', 'value', 'U95', 'coverage_factor', 'basis', 'missing_because', 'run'];
   const rows = table.rows.values.flatMap((voltage, i) =>
     table.columns.values.map((pressure, j) => {
       const cell = table.cells[i]?.[j];
-      const place = [table.title, unit ?? '', table.of, table.period * 1e3, voltage, pressure / 1e3];
+      const place = [table.title, unit, table.of, table.period * 1e3, voltage, pressure / 1e3];
       if (cell?.kind !== 'value') return [...place, '', '', '', '', cell?.reason ?? '', run];
-      return [...place, cell.result.value * (factor ?? 1), cell.result.expanded * (factor ?? 1), cell.result.coverageFactor, cell.basis, '', run];
+      return [...place, cell.result.value * (factor), cell.result.expanded * (factor), cell.result.coverageFactor, cell.basis, '', run];
     }),
   );
   return [heads, ...rows].map((row) => row.map(csvText).join(',')).join('\r\n').concat('\r\n');

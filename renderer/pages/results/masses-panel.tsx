@@ -64,7 +64,7 @@ export function MassesPanel({ selection, onWish, amounts }: ViewProps) {
         id: String(row.injector), title: row.serialNumber, look,
         points: [...row.figures].sort(([a], [b]) => a - b).map(([width, { value, u95 }]) => ({ x: width * 1e3, y: convert(value), low: u95 === null ? null : convert(value - u95), high: u95 === null ? null : convert(value + u95) })),
       })),
-    // eslint-disable-next-line react-hooks/exhaustive-deps -- `convert` is made of these
+    // `convert` is made of these.
     [rows, shown, amounts],
   );
   const unit = shown === 'mass' ? amounts.pulseUnit : '%';

@@ -1,4 +1,5 @@
 import { useEffect, useMemo, useState } from 'react';
+import type { Params } from '../../../app/contract/contract.ts';
 import { plain, plusMinus } from '../../../app/quantities/figures.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
@@ -21,33 +22,41 @@ interface MatchPartProps {
 
 type Objective = 'greatest' | 'total';
 
+interface Choosing {
+  /** `asked`: what it is the answer to. null: nothing yet, or of other runs. */
+  readonly told: { readonly answer: Matched; readonly wanted: string; readonly asked: string } | null;
+  readonly busy: boolean;
+  readonly problem: string;
+  readonly choose: (wanted: Params<'sets.match'>) => Promise<void>;
+}
+
+function useChoice(runs: readonly string[]): Choosing {
+  const [busy, setBusy] = useState(false);
+  const [problem, setProblem] = useState('');
+  const [told, setTold] = useState<Choosing['told']>(null);
+  const choose = async (wanted: Params<'sets.match'>): Promise<void> => {
+    setBusy(true);
+    setProblem('');
+    const reply = await ask('sets.match', wanted);
+    setBusy(false);
+    if (reply.ok) setTold({ answer: reply.value, wanted: wantedWords(wanted.sets, wanted.of), asked: JSON.stringify(wanted) });
+    else setProblem(reply.failure.text);
+  };
+  // What was found belongs to other runs.
+  useEffect(() => setTold(null), [runs]);
+  return { told, busy, problem, choose };
+}
+
 /** Sets of alike injectors out of these runs: what is asked for, the choice, what it costs, and what is proved of it. WIN-63 */
-// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function MatchPart({ runs }: MatchPartProps) {
   const [sets, setSets] = useState(1);
   const [of, setOf] = useState(4);
   const [objective, setObjective] = useState<Objective>('greatest');
   const [points, setPoints] = useState<readonly AskedPoint[] | null>(null);
   const [without, setWithout] = useState<readonly string[]>([]);
-  const [busy, setBusy] = useState(false);
-  const [problem, setProblem] = useState('');
-  const [told, setTold] = useState<{ readonly answer: Matched; readonly wanted: string; readonly asked: string } | null>(null);
   const readable = Number.isInteger(sets) && sets >= 1 && Number.isInteger(of) && of >= 2;
   const wanted = { runs: [...runs], sets, of, objective, without: [...without], ...(points === null ? {} : { points: [...points] }) };
-  const asked = JSON.stringify(wanted);
-  const choose = async (): Promise<void> => {
-    setBusy(true);
-    setProblem('');
-    const reply = await ask('sets.match', wanted);
-    setBusy(false);
-    if (!reply.ok) {
-      setProblem(reply.failure.text);
-      return;
-    }
-    setTold({ answer: reply.value, wanted: wantedWords(sets, of), asked });
-  };
-  // What was found belongs to other runs.
-  useEffect(() => setTold(null), [runs]);
+  const { told, busy, problem, choose } = useChoice(runs);
   const answer = told?.answer ?? null;
   const shown = points ?? answer?.points.map((point) => point.asked) ?? [];
   return (
@@ -72,7 +81,7 @@ export function MatchPart({ runs }: MatchPartProps) {
           <PointsEditor points={shown} places={answer.places} onPoints={setPoints} />
         )}
         <div className="button-row">
-          <Button kind="primary" busy={busy} against={runs.length === 0 ? 'Choose runs first.' : readable ? '' : 'Whole numbers are wanted: one set or more, of two injectors or more.'} onPress={() => void choose()}>
+          <Button kind="primary" busy={busy} against={runs.length === 0 ? 'Choose runs first.' : readable ? '' : 'Whole numbers are wanted: one set or more, of two injectors or more.'} onPress={() => void choose(wanted)}>
             {busy ? 'The runs are being reduced and compared …' : 'Choose sets'}
           </Button>
           {told !== null && told.answer.sets.length > 0 && (
@@ -81,7 +90,7 @@ export function MatchPart({ runs }: MatchPartProps) {
         </div>
       </Section>
       {problem !== '' && <Notice tone="bad">No choice was made. {problem}</Notice>}
-      {told !== null && told.asked !== asked && <Notice tone="note">What is wanted has changed since: the sets below are those of the choice before.</Notice>}
+      {told !== null && told.asked !== JSON.stringify(wanted) && <Notice tone="note">What is wanted has changed since: the sets below are those of the choice before.</Notice>}
       {told !== null && <Chosen answer={told.answer} wanted={told.wanted} />}
       {answer !== null && answer.candidates.length > 0 && <Members answer={answer} without={without} onWithout={setWithout} />}
     </>
