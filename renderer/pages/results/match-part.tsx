@@ -58,7 +58,6 @@ export function MatchPart({ runs }: MatchPartProps) {
   const wanted = { runs: [...runs], sets, of, objective, without: [...without], ...(points === null ? {} : { points: [...points] }) };
   const { told, busy, problem, choose } = useChoice(runs);
   const answer = told?.answer ?? null;
-  const shown = points ?? answer?.points.map((point) => point.asked) ?? [];
   return (
     <>
       <Section title="What is wanted" wide>
@@ -75,11 +74,7 @@ export function MatchPart({ runs }: MatchPartProps) {
             onChange={setObjective}
           />
         </div>
-        {answer === null ? (
-          <p className="small quiet">Compared by slope, and by mass at the shortest pulse width that every line goes through, at the voltage nearest to 14 V. Other places can be chosen once a first choice is there.</p>
-        ) : (
-          <PointsEditor points={shown} places={answer.places} onPoints={setPoints} />
-        )}
+        <Places answer={answer} wished={points} onPoints={setPoints} />
         <div className="button-row">
           <Button kind="primary" busy={busy} against={runs.length === 0 ? 'Choose runs first.' : readable ? '' : 'Whole numbers are wanted: one set or more, of two injectors or more.'} onPress={() => void choose(wanted)}>
             {busy ? 'The runs are being reduced and compared …' : 'Choose sets'}
@@ -95,6 +90,12 @@ export function MatchPart({ runs }: MatchPartProps) {
       {answer !== null && answer.candidates.length > 0 && <Members answer={answer} without={without} onWithout={setWithout} />}
     </>
   );
+}
+
+/** Where they are compared: as it is usual until a first choice tells what was measured. */
+function Places({ answer, wished, onPoints }: { readonly answer: Matched | null; readonly wished: readonly AskedPoint[] | null; readonly onPoints: (points: readonly AskedPoint[]) => void }) {
+  if (answer !== null) return <PointsEditor points={wished ?? answer.points.map((point) => point.asked)} places={answer.places} onPoints={onPoints} />;
+  return <p className="small quiet">Compared by slope, and by mass at the shortest pulse width that every line goes through, at the voltage nearest to 14 V. Other places can be chosen once a first choice is there.</p>;
 }
 
 function Chosen({ answer, wanted }: { readonly answer: Matched; readonly wanted: string }) {
