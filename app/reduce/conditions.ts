@@ -1,8 +1,10 @@
 /** How far each window stood from the conditions of the plan, and what that did to its mass: RED-16 to RED-18, RED-60, RED-130. */
 import type { Equipment } from '../equipment/equipment.ts';
 import { statedOhmOf } from '../plan/coil-of-type.ts';
+import type { WindowSummary } from '../journal/measured.ts';
 import type { Plan } from '../plan/plan.ts';
-import { celsius, kilograms } from '../quantities/quantity.ts';
+import type { Point } from '../plan/points.ts';
+import { celsius, kilograms, volts } from '../quantities/quantity.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
 import { withMasses } from './cells.ts';
 import type { Lateness } from './coil-memory.ts';
@@ -50,15 +52,30 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       const circuit =
         clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector), uCurrent)) };
       const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm + (loss?.ohm ?? 0) : 0;
+      const sag = loss === null ? byVoltage.value * sagOf(equipment) * openingPart(f, byVoltage) : 0;
       const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({
         toVoltage: byVoltage.value * (at.voltage - window.supply.mean),
         toPressure: byPressure.value * (at.pressure - window.pressure.mean),
         toTemperature: byTemperature.value * (reference - window.railTemperature.mean) - late,
-        toCoil: circuit === null ? 0 : -circuit.byResistance.value * harnessOhm,
+        toCoil: sag - (circuit === null ? 0 : circuit.byResistance.value * harnessOhm),
       });
       return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf }];
     }),
   );
+}
+
+/** A coil draws at least so much of its full current when it opens, where no more can be told from the dead times: an estimate. */
+const openingLeast = 0.5;
+
+/** The part of its full current that a coil draws while the needle opens, as RED-60 has it. RED-74 */
+export const openingPart = ({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity): number => Math.min(1, Math.max(openingLeast, 1 + line.deadTime / (at.voltage * byVoltage.value)));
+
+/** What the supply sags by at full current behind its read-back, V: anywhere between 0 and what the record states, so the middle is taken off and as much is left to either side. RED-74, RED-150 */
+export const sagOf = ({ supply: { insidePulseMv = 0 } }: Equipment): number => (insidePulseMv * 1e-3) / 2;
+
+/** The window as one of a supply at the voltage that stands there before a pulse: where the mean is held, longer pulses raise it. RED-74 */
+export function beforePulse(window: WindowSummary, { width, period }: Point, equipment: Equipment): WindowSummary {
+  return period > 0 ? { ...window, supply: { ...window.supply, mean: volts(window.supply.mean + (sagOf(equipment) * width) / period) } } : window;
 }
 
 /** What the plan states of its type, relative, 1/Pa; null: nothing. PLAN-80, RED-77 */

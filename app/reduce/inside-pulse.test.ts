@@ -102,10 +102,36 @@ describe('RED-74: supply inside the pulse', () => {
     for (const voltage of [9, 12, 14]) {
       const [truth, moved, part] = [cellOf(plain, voltage, 4e5), cellOf(sagging, voltage, 4e5), partOf(cellOf(told, voltage, 4e5), 'supply-inside-pulse')];
       const [onDeadTime, onSlope] = [(moved.deadTime.value - truth.deadTime.value) / (part?.onDeadTime ?? 0), (moved.slope.value - truth.slope.value) / (part?.onSlope ?? 0)];
-      expect(Math.abs(onDeadTime / Math.sqrt(3) - 1), `${voltage} V`).toBeLessThan(0.2);
-      expect(Math.abs(onSlope / Math.sqrt(3) - 1), `${voltage} V`).toBeLessThan(0.3);
+      expect(Math.abs(onDeadTime / Math.sqrt(12) - 1), `${voltage} V`).toBeLessThan(0.2);
+      expect(Math.abs(onSlope / Math.sqrt(12) - 1), `${voltage} V`).toBeLessThan(0.3);
     }
     expect(partOf(cellOf(plain, 9, 4e5), 'supply-inside-pulse')).toBeUndefined();
+  });
+});
+
+describe('RED-150: a sag lies to one side', () => {
+  it('and is taken off by half of its bound, so that benches that sag by none, half or all of it lie to both sides of the truth and none farther than the part', () => {
+    const millivolts = 50;
+    const stated = equipmentSchema.parse({ ...syntheticEquipment, supply: { ...syntheticEquipment.supply, insidePulseMv: millivolts } });
+    const plain = reduced(syntheticEquipment);
+    const sagging = (share: number): Reduction =>
+      reduced(stated, (point, window) => {
+        if (point.role !== 'measure') return window(point);
+        const { deadTime: t0, byVoltage } = cellOf(plain, point.voltage, point.pressure);
+        const opening = Math.max(0.5, 1 + t0.value / (point.voltage * byVoltage.value));
+        return { ...window({ ...point, voltage: volts(point.voltage - share * millivolts * 1e-3 * (opening - point.width / point.period)) }), supply: { mean: point.voltage, sd: 0 } };
+      });
+    const [none, half, all] = [sagging(0), sagging(0.5), sagging(1)];
+    for (const voltage of [9, 12, 14]) {
+      for (const of of ['deadTime', 'slope'] as const) {
+        const offBy = (reduction: Reduction): number => cellOf(reduction, voltage, 4e5)[of].value - cellOf(plain, voltage, 4e5)[of].value;
+        const part = partOf(cellOf(half, voltage, 4e5), 'supply-inside-pulse');
+        const bound = Math.sqrt(3) * ((of === 'deadTime' ? part?.onDeadTime : part?.onSlope) ?? 0);
+        expect(offBy(none) / bound, `${of} at ${voltage} V`).toBeCloseTo(-1, 0);
+        expect(Math.abs(offBy(half) / bound), `${of} at ${voltage} V`).toBeLessThan(0.2);
+        expect(offBy(all) / bound, `${of} at ${voltage} V`).toBeCloseTo(1, 0);
+      }
+    }
   });
 });
 

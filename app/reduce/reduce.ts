@@ -17,7 +17,7 @@ import { uCoilLate } from './coil-thermal.ts';
 import { cellsOf, fitCells, meanMass, scatterModels } from './cells.ts';
 import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
-import { cellConditions, offLine, pressureEffectOf, referredCell } from './conditions.ts';
+import { beforePulse, cellConditions, offLine, openingPart, pressureEffectOf, referredCell, sagOf } from './conditions.ts';
 import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource, isRectangular } from '../uncertainty/source.ts';
@@ -81,7 +81,9 @@ function asDriven(input: ReductionInput): ReductionInput {
 function reduceWith({ plan, equipment, points, attempts: asMeasured }: ReductionInput, leak: Leak, contradiction: number | null, found: Context['found']): Reduction {
   const blocks = new Map(leak.kind === 'leak' ? leak.blocks.flatMap((block) => block.sources.map((s) => [`${s.point}:${s.attempt}`, block] as const)) : []);
   const loss = supplyLossOf(asMeasured.flatMap(({ point, window }) => { const at = points[point]; return at === undefined ? [] : [{ at, window }]; }), equipment);
-  const attempts = loss === null ? asMeasured : asMeasured.map((a) => ({ ...a, window: inFrontOfLoss(a.window, loss) }));
+  const heldFor = (at: ReductionInput['points'][number] | undefined, window: CountingAttempt['window']): CountingAttempt['window'] =>
+    loss !== null ? inFrontOfLoss(window, loss) : at === undefined || sagOf(equipment) === 0 ? window : beforePulse(window, at, equipment);
+  const attempts = asMeasured.map((a) => ({ ...a, window: heldFor(points[a.point], a.window) }));
   const measured = attempts.map(({ point: index, attempt, window, order = index, blindShift }) => {
     const at = points[index];
     if (at?.index !== index) throw new Error(`attempt ${attempt} names point ${index}, which the plan does not have`);
@@ -358,18 +360,11 @@ function stated(
   return { cell: { ...without, staticToSlope: staticToSlope(without, statement.staticFlows) }, spoilt: verdict?.refused ?? null };
 }
 
-/** A coil draws at least so much of its full current when it opens, where no more can be told from the dead times: an estimate. */
-const openingLeast = 0.5;
-
-/**
- * What the supply sags by inside a pulse behind its read-back. While the needle opens the coil draws this part of its full current, as RED-60
- * has it; and where the mean is held, longer pulses raise what is there when they begin. RED-74.
- */
-function insidePulse({ line, cell: { at } }: FittedLine, byVoltage: Sensitivity, { supply: { insidePulseMv = 0 } }: Equipment): readonly OnInjector[] {
-  if (insidePulseMv === 0) return [];
-  const u = (-byVoltage.value * insidePulseMv * 1e-3) / Math.sqrt(3);
-  const opening = Math.min(1, Math.max(openingLeast, 1 + line.deadTime / (at.voltage * byVoltage.value)));
-  return [{ source: errorSource('supply-inside-pulse'), onDeadTime: u * (opening - line.deadTime / at.period), onSlope: (line.slope * u) / at.period }];
+/** What is not known of the supply inside the pulse. RED-74, RED-150 */
+function insidePulse(fitted: FittedLine, byVoltage: Sensitivity, equipment: Equipment): readonly OnInjector[] {
+  const { line, cell: { at } } = fitted;
+  const u = (-byVoltage.value * sagOf(equipment)) / Math.sqrt(3);
+  return u === 0 ? [] : [{ source: errorSource('supply-inside-pulse'), onDeadTime: u * (openingPart(fitted, byVoltage) - line.deadTime / at.period), onSlope: (line.slope * u) / at.period }];
 }
 
 /** What is not known of how late the coil is: told by the windows, or a bound by which the line turns about its dead time, because it grows with the pulse. RED-18, RED-130 */
