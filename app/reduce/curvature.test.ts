@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import type { Equipment } from '../equipment/equipment.ts';
 import { expandPlan } from '../plan/expand.ts';
 import { seconds } from '../quantities/quantity.ts';
 import { errorSource } from '../uncertainty/source.ts';
@@ -11,8 +12,11 @@ import { noErrors, normalFrom, noScatter, syntheticEquipment, syntheticInjector,
 
 const widthMs = [2, 2.5, 3, 4, 5, 6, 8, 10, 12];
 
+/** Its record knows that the rail holds its pressure. */
+const steady: Equipment = { ...syntheticEquipment, pressure: { ...syntheticEquipment.pressure, whileOpenKpa: 0 } };
+
 /** `bend`: mass = slope (w - t0 + bend w^2), 1/s. `from`: the line is defined for widths from there on, ms. */
-function reduced(bend: number, seed = 1, from?: number): Reduction {
+function reduced(bend: number, seed = 1, from?: number, equipment = steady): Reduction {
   const plan = syntheticPlan({ voltageV: [9, 12, 14], widthMs }, 4, from === undefined ? {} : { linearFromMs: from });
   const normal = normalFrom(seed);
   const attempts = expandPlan(plan).map((point): CountingAttempt => {
@@ -21,7 +25,7 @@ function reduced(bend: number, seed = 1, from?: number): Reduction {
     const longer = { ...point, width: seconds(point.width + bend * point.width ** 2) };
     return { point: point.index, attempt: 1, window: syntheticWindow(longer, injector, plan, syntheticEquipment, noErrors, { ...noScatter, relative: 5e-4, width: 5e-7 }, normal) };
   });
-  return reduceRun({ plan, equipment: syntheticEquipment, points: expandPlan(plan), attempts });
+  return reduceRun({ plan, equipment, points: expandPlan(plan), attempts });
 }
 
 const curvatureOf = ({ curvatures }: Reduction): Curvature => {
@@ -114,6 +118,24 @@ describe('lines that bend over their whole length', () => {
  * Five widths 2 ms apart that weigh alike. The quadratic orthogonal polynomial of five places is 2, -1, -2, -1, 2 (sum of squares 14: tables of
  * Fisher and Yates), and the line through the squares of places with mean m and mean square about it s is 2 m x + s - m^2.
  */
+describe('RED-151: a record that states nothing of the pressure while open', () => {
+  it('leaves open that a flow that grows over the pulse is the rail that dips', () => {
+    const silent = lines(reduced(0.3, 1, undefined, syntheticEquipment));
+    lines(reduced(0.3)).forEach((told, i) => {
+      const { deadTime, slope, shared = [] } = silent[i] ?? {};
+      const part = shared.find((s) => s.source.quantity === 'line-definition');
+      expect(deadTime?.value).toBeLessThan(told.deadTime.value);
+      expect(slope?.value).toBeGreaterThan(told.slope.value);
+      expect(part?.onDeadTime).toBeGreaterThan(1.2 * (definition(told)?.onDeadTime ?? 0));
+      expect(part?.onSlope).toBeGreaterThan(1.2 * (definition(told)?.onSlope ?? 0));
+    });
+    expect(silent.length).toBeGreaterThan(0);
+    const compliant = { ...syntheticEquipment, rail: { complianceMlPerMpa: 1e6, complianceUncertaintyPercent: 3, volumeMl: 50 } };
+    expect(lines(reduced(0.3, 1, undefined, compliant))[0]?.deadTime.value).toBeGreaterThan(silent[0]?.deadTime.value ?? 1);
+    expect(lines(reduced(-0.3, 1, undefined, syntheticEquipment))[0]?.deadTime).toEqual(lines(reduced(-0.3))[0]?.deadTime);
+  });
+});
+
 describe('RED-85 figures by orthogonal polynomials', () => {
   const [slope, deadTime, step, variance] = [4e-3, 1e-3, 2e-3, 1e-18];
   const places = [10e-3, 8e-3, 6e-3, 4e-3, 2e-3];
@@ -185,8 +207,8 @@ describe('RED-85 figures by orthogonal polynomials', () => {
     expect((beside?.shift ?? 0) / (beside?.relative ?? 1)).toBeCloseTo((alone?.shift ?? 0) / (alone?.relative ?? 1), 12);
   });
 
-  const middleOf = (line: FittedLine, curvatures: readonly Curvature[], of: Parameters<typeof middlesOf>[2] = plan): Middle => {
-    const middle = middlesOf([line], curvatures, of).get(line);
+  const middleOf = (line: FittedLine, curvatures: readonly Curvature[], of: Parameters<typeof middlesOf>[2] = plan, railMayDip = false): Middle => {
+    const middle = middlesOf([line], curvatures, of, railMayDip).get(line);
     if (middle === undefined) throw new Error('no choice');
     return middle;
   };
@@ -218,9 +240,26 @@ describe('RED-85 figures by orthogonal polynomials', () => {
     expect((fitted.line.deadTime - deadTime) / (unknown.fitted.line.deadTime - deadTime)).toBeGreaterThan(500);
     expect(Math.abs(unknown.part.onDeadTime)).toBeLessThan(7e-6 * 0.05 * 1.2);
     // Another kind, or a line that the plan means: there is nothing to choose.
-    expect(middlesOf([made(0, 0.3, 5, { pressure: 5e5 }), made(0, 0.3, 5, { period: 0.03 })], kinds, plan).size).toBe(0);
+    expect(middlesOf([made(0, 0.3, 5, { pressure: 5e5 }), made(0, 0.3, 5, { period: 0.03 })], kinds, plan, false).size).toBe(0);
     const meant = { ...plan, reduction: { ...plan.reduction, linearFromMs: 2 } };
-    expect(middlesOf([line], curvaturesOf([line], meant), meant).size).toBe(0);
+    expect(middlesOf([line], curvaturesOf([line], meant), meant, false).size).toBe(0);
+  });
+
+  it('RED-151 a flow that grows over the pulse may be the rail that dips, where nothing is known of it', () => {
+    const line = made(0, 0.3);
+    const kinds = curvaturesOf([line], plan);
+    const share = 1 - uOfOne ** 2 / 0.3 ** 2;
+    const [bend, variance] = [share * 0.3, share * uOfOne ** 2];
+    const { fitted, part } = middleOf(line, kinds, plan, true);
+    // Where the bend begins, at the dead time of 1 ms, a line crosses 16 + 1 ms^2 earlier than the one of five; the one of four 14 ms^2 later.
+    expect((fitted.line.deadTime - deadTime) / (bend * -1.5e-6)).toBeCloseTo(1, 6);
+    expect(part.onDeadTime / Math.sqrt(((bend ** 2 + variance) * 15.5e-6 ** 2) / 3 + variance * 1.5e-6 ** 2)).toBeCloseTo(1, 6);
+    // There it is as steep as 2 ms of squares, and held open all the period of 20 ms more: 10 ms steeper than that of five.
+    expect((fitted.line.slope / slope - 1) / (bend * 5e-3)).toBeCloseTo(1, 3);
+    expect((part.onSlope ?? 0) / (slope * 5e-3 * Math.sqrt((bend ** 2 + variance) / 3 + variance))).toBeCloseTo(1, 6);
+    // A rail that dips makes no flow that lessens.
+    const lessens = curvaturesOf([made(0, -0.3)], plan);
+    expect(middleOf(made(0, -0.3), lessens, plan, true).part).toEqual(middleOf(made(0, -0.3), lessens).part);
   });
 
   it('RED-97 lines that lean on those of other voltages move as their slopes lean', () => {
@@ -230,7 +269,7 @@ describe('RED-85 figures by orthogonal polynomials', () => {
     };
     const [a, b] = [ofShared(0, 0.25, 5), ofShared(0, 0.75, 4)];
     const kinds = curvaturesOf([a, b], plan);
-    const moved = middlesOf([a, b], kinds, plan);
+    const moved = middlesOf([a, b], kinds, plan, false);
     const slopes = [a, b].map((f) => moved.get(f)?.fitted.line.slope ?? 0);
     expect((slopes[0] ?? 0) / (slopes[1] ?? 1)).toBeCloseTo(1, 12);
     // What is stated is 0.25 x 12 + 0.75 x 14 = 13.5 ms steep; both choose between 12 and 14, seen from their own lines that is -1.5 to 0.5.

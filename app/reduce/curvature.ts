@@ -188,11 +188,27 @@ export interface Middle {
   readonly ofBend: (width: number) => number;
 }
 
+/** From the earliest crossing to the latest, and the slopes that go with them. */
+interface Span {
+  readonly earliest: number;
+  readonly latest: number;
+  readonly flattest: number;
+  readonly steepest: number;
+}
+
+/**
+ * Where nothing is known of the rail's pressure a flow that grows over the pulse may be the rail's: it lies lower while an injector is open, the less the longer that is of the period,
+ * and not at all held open. Then the line of a steady pressure is meant, which crosses where the bend begins and is as steep as the bend would be held open. RED-151
+ */
+function withSteadyPressure({ earliest, latest, flattest, steepest }: Span, { line: { deadTime }, cell: { at } }: FittedLine, fitted: OfSquares): Span {
+  return { earliest: Math.min(earliest, -(deadTime * deadTime) - fitted.onDeadTime), latest, flattest, steepest: Math.max(steepest, 2 * deadTime + at.period - fitted.onSlope) };
+}
+
 /**
  * All lines from the earliest crossing to the latest are as good: the one in the middle is stated, and how far they lie from it is a rectangular part
  * (GUM 4.3.8, F.2.4.5, D.3.4), beside how well the bend is known. null: there is no choice, or the plan made it. By line; RED-85, RED-97
  */
-export function middlesOf(lines: readonly FittedLine[], curvatures: readonly Curvature[], plan: Pick<Plan, 'injectors'>): ReadonlyMap<FittedLine, Middle> {
+export function middlesOf(lines: readonly FittedLine[], curvatures: readonly Curvature[], plan: Pick<Plan, 'injectors'>, railMayDip: boolean): ReadonlyMap<FittedLine, Middle> {
   const squares = squaresOf(lines);
   const found = new Map<FittedLine, Middle>();
   for (const members of ofOneSlope(lines)) {
@@ -202,14 +218,19 @@ export function middlesOf(lines: readonly FittedLine[], curvatures: readonly Cur
     if (curvature?.definedFrom !== null) continue;
     const { relative, variance } = believed(curvature);
     const source = errorSource('line-definition', `${type} at ${Number(toKilopascals(at.pressure).toFixed(1))} kPa and ${Number(toMilliseconds(at.period).toFixed(3))} ms`);
-    const choices = members.map((f) => choicesOf(f, curvature.widest, squares.get(f) ?? nought));
-    const lowest = leaning(members, choices.map((c) => c.lowest.onSlope));
-    const highest = leaning(members, choices.map((c) => c.highest.onSlope));
+    const spans = members.map((f): Span => {
+      const fitted = squares.get(f) ?? nought;
+      const { lowest, highest } = choicesOf(f, curvature.widest, fitted);
+      const span = { earliest: lowest.onDeadTime, latest: highest.onDeadTime, flattest: lowest.onSlope, steepest: highest.onSlope };
+      return railMayDip && relative > 0 ? withSteadyPressure(span, f, fitted) : span;
+    });
+    const flattest = leaning(members, spans.map((s) => s.flattest));
+    const steepest = leaning(members, spans.map((s) => s.steepest));
     members.forEach((f, i) => {
-      const [{ line }, own, choice] = [f, squares.get(f), choices[i]];
-      if (own === undefined || choice === undefined || choice.lowest.onDeadTime === choice.highest.onDeadTime) return;
-      const onDeadTime = spanOf(choice.lowest.onDeadTime, choice.highest.onDeadTime);
-      const onSlope = spanOf(lowest[i] ?? 0, highest[i] ?? 0);
+      const [{ line }, own, span] = [f, squares.get(f), spans[i]];
+      if (own === undefined || span === undefined || span.earliest === span.latest) return;
+      const onDeadTime = middleOf(span.earliest, span.latest);
+      const onSlope = middleOf(flattest[i] ?? 0, steepest[i] ?? 0);
       const slope = line.slope * (1 + relative * onSlope.middle);
       const deadTime = line.deadTime + relative * onDeadTime.middle;
       const fit = { ...line.fit, slope, meanY: slope * (line.fit.meanX - deadTime) };
@@ -225,7 +246,7 @@ export function middlesOf(lines: readonly FittedLine[], curvatures: readonly Cur
   return found;
 }
 
-const spanOf = (low: number, high: number): { readonly middle: number; readonly half: number } => ({ middle: (low + high) / 2, half: (high - low) / 2 });
+const middleOf = (low: number, high: number): { readonly middle: number; readonly half: number } => ({ middle: (low + high) / 2, half: (high - low) / 2 });
 
 /** So many standard uncertainties of a bend are more than chance. */
 const beyondChance = 3;

@@ -192,7 +192,7 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
   const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
   const lags = sweepLagsOf(lines, order, plan);
   const curvatures = curvaturesOf(lines, plan);
-  const middles = middlesOf(lines, curvatures, plan);
+  const middles = middlesOf(lines, curvatures, plan, equipment.pressure.whileOpenKpa === undefined && equipment.rail === undefined);
   const inMiddle = fitted.map((f) => (f.kind === 'line' ? (middles.get(f)?.fitted ?? f) : f));
   const definitions = new Map([...middles].map(([f, middle]) => [f.cell.key, middle]));
   const statement: Statement = { plan, equipment, repeatability: repeatabilityOf(fitted, plan), effects: effectsOf(inMiddle), staticFlows, looked, found, uDrift, lags, definitions, lateness, loss };
