@@ -32,7 +32,8 @@ function reduced(plan: Plan, { scatter = noScatter, keep = () => true, injector 
     attempt: 1,
     window: syntheticWindow(point, injector(point.injector), plan, syntheticEquipment, noErrors, scatter, normal),
   }));
-  return reduceRun({ plan, equipment: syntheticEquipment, points, attempts });
+  // Its record knows that the rail holds its pressure.
+  return reduceRun({ plan, equipment: { ...syntheticEquipment, pressure: { ...syntheticEquipment.pressure, whileOpenKpa: 0 } }, points, attempts });
 }
 
 function valueOf(cell: GridCell | undefined): Extract<GridCell, { kind: 'value' }> {
