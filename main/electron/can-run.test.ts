@@ -21,14 +21,20 @@ function install(): void {
 }
 
 test('without the program file it cannot, whether it was never fetched or has gone', () => {
-  expect(canRunElectron(machine())).toMatchObject({ can: false, why: expect.stringContaining('not installed') as string });
+  expect(canRunElectron(machine())).toMatchObject({ can: false, why: expect.stringContaining('not installed') as string, fetch: false });
   writeFileSync(join(folder, 'path.txt'), 'electron');
   expect(canRunElectron(machine())).toMatchObject({ can: false, why: expect.stringContaining('not installed') as string });
 });
 
+test('HOST-105 it is fetched only where there is an installer, and nothing else stands against it', () => {
+  writeFileSync(join(folder, 'install.js'), '');
+  expect(canRunElectron(machine())).toMatchObject({ can: false, fetch: true });
+  for (const more of [{ env: {} }, { env: { DISPLAY: '' } }, { userId: 0 }]) expect(canRunElectron(machine(more))).toMatchObject({ can: false, fetch: false });
+});
+
 test('HOST-35 a packaged program brings its own', () => {
   const packaged = join(folder, 'railhouse');
-  expect(canRunElectron(machine({ packaged }))).toMatchObject({ can: false });
+  expect(canRunElectron(machine({ packaged }))).toMatchObject({ can: false, fetch: false });
   writeFileSync(packaged, '');
   expect(canRunElectron(machine({ packaged }))).toEqual({ can: true, executable: packaged });
   expect(canRunElectron(machine({ packaged, env: {} }))).toMatchObject({ can: false, why: 'there is no display' });

@@ -253,6 +253,61 @@ describe('the line to a window', () => {
   });
 });
 
+describe('a browser is opened', () => {
+  const query = (address: string): string => `/${new URL(address).search}`;
+
+  test('HOST-106 at a code that is answered once with the way there, and never again', async () => {
+    const address = web.addressOnce();
+    expect(address).not.toContain(web.token);
+    expect(await get('/?once=guessed')).toMatchObject({ status: 200 });
+    const answer = await get(query(address));
+    expect(answer).toMatchObject({ status: 302, headers: { location: `/?token=${web.token}`, 'cache-control': 'no-store', 'referrer-policy': 'no-referrer' } });
+    expect(await get(query(address))).toMatchObject({ status: 200 });
+    const [older, newer] = [web.addressOnce(), web.addressOnce()];
+    expect(await get(query(older))).toMatchObject({ status: 200 });
+    expect(await get(query(newer))).toMatchObject({ status: 302 });
+  });
+
+  test('HOST-106 a code counts for a minute', async () => {
+    let now = 0;
+    const served = await serveOnLoopback({ host: house.host, clock: clockOf(() => now), entropy: machineEntropy, windowFolder, port: 0, pingMs });
+    if (!served.ok) throw new Error(served.text);
+    try {
+      const answerAfter = async (ms: number): Promise<Response> => {
+        const address = served.web.addressOnce();
+        now += ms;
+        return fetch(address, { redirect: 'manual' });
+      };
+      expect((await answerAfter(60_000)).status).toBe(302);
+      expect((await answerAfter(60_001)).status).toBe(200);
+    } finally {
+      await served.web.close();
+    }
+  });
+});
+
+const clockOf = (now: () => number): typeof machineClock => Object.assign(Object.create(machineClock) as typeof machineClock, { now });
+
+describe('HOST-107 the address of the last start', () => {
+  test('its key is taken on, and a window is told whether its own is that', async () => {
+    const served = await serveOnLoopback({ host: house.host, clock: machineClock, entropy: machineEntropy, windowFolder, port: 0, token: 'k'.repeat(32), pingMs });
+    if (!served.ok) throw new Error(served.text);
+    expect(served.web.address).toContain('k'.repeat(32));
+    expect((await fetch(new URL(`/key?token=${'k'.repeat(32)}`, served.web.address))).status).toBe(204);
+    await served.web.close();
+    expect(await get(`/key?token=${web.token}`)).toMatchObject({ status: 204, body: '' });
+    for (const path of ['/key', '/key?token=', `/key?token=${web.token}x`, `/key?token=${'k'.repeat(32)}`]) expect(await get(path)).toMatchObject({ status: 403 });
+  });
+
+  test('where another has the port it is one of the next, if that is wanted', async () => {
+    const served = await serveOnLoopback({ host: house.host, clock: machineClock, entropy: machineEntropy, windowFolder, port: web.port, orNextPort: true, pingMs });
+    if (!served.ok) throw new Error(served.text);
+    expect(served.web.port).not.toBe(web.port);
+    expect((await fetch(served.web.address)).status).toBe(200);
+    await served.web.close();
+  });
+});
+
 describe('small attacks', () => {
   /** What comes back for bytes as they are. */
   function raw(text: string): Promise<string> {

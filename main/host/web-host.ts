@@ -3,7 +3,8 @@
  *
  * Another page in the same browser can reach loopback addresses too. So every request must name this address as its host
  * (a name that an attacker's server resolves to 127.0.0.1 does not), a WebSocket must come from a page of this address, and
- * it must bring the token that was printed when the host was started.
+ * it must bring the token that was printed when the host was started. What a browser is opened at is a code that stands for the token once, because
+ * every account of the machine can read with which words a program was started.
  */
 import { createHash, timingSafeEqual } from 'node:crypto';
 import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http';
@@ -25,6 +26,10 @@ export interface WebHostOptions {
   readonly windowFolder: string;
   /** 0: any free one. */
   readonly port: number;
+  /** Where that port is taken: one of the next, or any free one. */
+  readonly orNextPort?: boolean;
+  /** Of an earlier start, so that its windows come back by themselves; null and absent: a new one. */
+  readonly token?: string | null;
   /** How often a window is asked whether it is still there; after three unanswered times it is not. */
   readonly pingMs?: number;
 }
@@ -34,6 +39,8 @@ export interface WebHost {
   readonly address: string;
   readonly port: number;
   readonly token: string;
+  /** As `address`, without the token: it is answered once, within a minute, with the way there (HOST-106). */
+  addressOnce(): string;
   close(): Promise<void>;
 }
 
@@ -42,6 +49,11 @@ export type WebHostResult = { readonly ok: true; readonly web: WebHost } | { rea
 const LOOPBACK = '127.0.0.1';
 /** Where the window connects its WebSocket to. */
 const SOCKET_PATH = '/host';
+/** Where a window asks whether its token is that of this start: a browser does not tell a page why its WebSocket was refused. */
+const KEY_PATH = '/key';
+const PORTS_TRIED = 20;
+/** ms. A browser that starts cold on a slow machine. */
+const ONCE_FOR_MS = 60_000;
 /** A plan with every axis full stays far below this. */
 const MAX_MESSAGE_BYTES = 4 * 2 ** 20;
 const MOST_WINDOWS = 64;
@@ -51,7 +63,12 @@ const MOST_STRANGERS = 64;
 /** Serves `host` until it is closed; a port that cannot be had is a typed failure. */
 export async function serveOnLoopback(options: WebHostOptions): Promise<WebHostResult> {
   const server = createServer({ maxHeaderSize: 16_384, headersTimeout: 10_000, requestTimeout: 10_000, keepAliveTimeout: 5000, connectionsCheckingInterval: 2000 });
-  const listening = await listen(server, options.port);
+  const ports = options.orNextPort === true && options.port !== 0 ? [...Array.from({ length: PORTS_TRIED }, (_, i) => options.port + i).filter((port) => port <= 65_535), 0] : [options.port];
+  let listening: string | null = null;
+  for (const port of ports) {
+    listening = await listen(server, port);
+    if (listening === null) break;
+  }
   if (listening !== null) return { ok: false, text: listening };
   const { port } = server.address() as AddressInfo;
   const serving = new Serving(server, port, options);
@@ -60,11 +77,15 @@ export async function serveOnLoopback(options: WebHostOptions): Promise<WebHostR
 
 function listen(server: Server, port: number): Promise<string | null> {
   return new Promise((resolve) => {
-    server.once('error', (error: NodeJS.ErrnoException) => {
+    const refused = (error: NodeJS.ErrnoException): void => {
       const why = error.code === 'EADDRINUSE' ? 'another program uses it' : error.code === 'EACCES' ? 'this account may not use it' : error.message;
-      resolve(`The window cannot be served on port ${port} of this machine, because ${why}. Choose another with --listen, or leave it out for any free one.`);
+      resolve(`The window cannot be served on port ${port} of this machine, because ${why}. Choose another with --listen, or leave it out for that of the last start, or a free one.`);
+    };
+    server.once('error', refused);
+    server.listen(port, LOOPBACK, () => {
+      server.off('error', refused);
+      resolve(null);
     });
-    server.listen(port, LOOPBACK, () => resolve(null));
   });
 }
 
@@ -82,10 +103,14 @@ class Serving implements WebHost {
   readonly #origins: ReadonlySet<string>;
   /** The oldest first. */
   readonly #strangers = new Set<Socket>();
+  readonly #entropy: Entropy;
+  /** Code, and until when it counts. */
+  #once: { readonly code: string; readonly until: number } | null = null;
 
-  constructor(server: Server, port: number, { host, clock, entropy, windowFolder, pingMs }: WebHostOptions) {
+  constructor(server: Server, port: number, { host, clock, entropy, windowFolder, pingMs, token }: WebHostOptions) {
     this.port = port;
-    this.token = newSecret(entropy);
+    this.token = token ?? newSecret(entropy);
+    this.#entropy = entropy;
     this.address = `http://${LOOPBACK}:${port}/?token=${this.token}`;
     this.#server = server;
     this.#host = host;
@@ -100,6 +125,11 @@ class Serving implements WebHost {
     server.on('request', (request, response) => this.#answer(request, response));
     server.on('upgrade', (request, socket, head) => this.#upgrade(request, socket, head));
     server.on('clientError', (_error, socket) => socket.destroy());
+  }
+
+  addressOnce(): string {
+    this.#once = { code: newSecret(this.#entropy), until: this.#clock.now() + ONCE_FOR_MS };
+    return `http://${LOOPBACK}:${this.port}/?once=${this.#once.code}`;
   }
 
   async close(): Promise<void> {
@@ -141,8 +171,25 @@ class Serving implements WebHost {
       refuse(400, 'This is not an address.');
       return;
     }
+    const given = new URL(request.url ?? '', `http://${LOOPBACK}`).searchParams;
+    if (path === KEY_PATH) {
+      if (!sameToken(given.get('token') ?? '', this.token)) refuse(403, 'This key is not that of this start.');
+      else response.writeHead(204, { ...securityHeaders("'none'"), 'cache-control': 'no-store' }).end();
+      return;
+    }
+    if (path === '/' && this.#isOnce(given.get('once'))) {
+      response.writeHead(302, { ...securityHeaders("'none'"), 'cache-control': 'no-store', location: `/?token=${this.token}`, 'content-length': 0 }).end();
+      return;
+    }
     const { status, headers, body } = this.#files.get(path);
     response.writeHead(status, { ...headers, 'content-length': body.length }).end(request.method === 'HEAD' ? undefined : body);
+  }
+
+  #isOnce(code: string | null): boolean {
+    if (code === null || this.#once === null || !sameToken(code, this.#once.code)) return false;
+    const inTime = this.#clock.now() <= this.#once.until;
+    this.#once = null;
+    return inTime;
   }
 
   #upgrade(request: IncomingMessage, socket: Duplex, head: Buffer): void {

@@ -3,6 +3,7 @@ import type { ReactNode } from 'react';
 import { deadManText } from '../../app/run/safe-words.ts';
 import { Button } from '../components/button.tsx';
 import { onWindowKeys } from '../components/keys.ts';
+import { Page } from '../components/page.tsx';
 import { Notice } from '../components/status.tsx';
 import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
 import { pages } from '../pages/index.ts';
@@ -26,6 +27,7 @@ export function Frame() {
     }]))),
     [],
   );
+  const { line, software } = useHost();
   const main = useRef<HTMLElement>(null);
   useEffect(() => onHeights(main.current), []);
   const Current = current === undefined ? undefined : components.get(current.path);
@@ -57,9 +59,13 @@ export function Frame() {
       <StopButton />
       <FrameNotices />
       <main id="content" ref={main}>
-        <Failing key={current?.path}>
-          <Suspense fallback={<p className="page">The page is being loaded.</p>}>{Current !== undefined && <Current />}</Suspense>
-        </Failing>
+        {line.state === 'gone' && line.refused && software === '' ? (
+          <Page title="This tab is not connected" lead="What to do stands above. Nothing on the bench or in the archive is concerned.">{null}</Page>
+        ) : (
+          <Failing key={current?.path}>
+            <Suspense fallback={<p className="page">The page is being loaded.</p>}>{Current !== undefined && <Current />}</Suspense>
+          </Failing>
+        )}
       </main>
       <FrameFoot />
     </>
@@ -107,7 +113,8 @@ function FrameNotices() {
           {problem}
         </Notice>
       ))}
-      {line.state === 'gone' && (
+      {line.state === 'gone' && line.refused && <Notice tone="bad">{line.text}</Notice>}
+      {line.state === 'gone' && !line.refused && (
         <Notice tone="bad">
           <strong>{line.text} </strong>
           What is shown is old. {deadManText()} If you are not sure, press the emergency stop of the bench.

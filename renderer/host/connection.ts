@@ -12,7 +12,8 @@ import type { EventData, EventName, Failure, Params, RequestName, AnswerTo, ToHo
 export interface Ears {
   onOpen(): void;
   onMessage(message: unknown): void;
-  onClose(why: string): void;
+  /** `refused`: the host, or what answers in its place, does not want this window; `why` is the whole of it. */
+  onClose(why: string, refused?: boolean): void;
 }
 
 export interface Carrier {
@@ -31,7 +32,8 @@ export interface Timers {
 export type LineState =
   | { readonly state: 'connecting'; readonly text: string }
   | { readonly state: 'up'; readonly text: string }
-  | { readonly state: 'gone'; readonly text: string };
+  /** `refused`: as in Ears. */
+  | { readonly state: 'gone'; readonly text: string; readonly refused: boolean };
 
 /** Why there is no result: the host's own reason, or `gone` (never sent, or unknown whether it was carried out). */
 export type HostFailure = Failure | { readonly code: 'gone'; readonly text: string };
@@ -184,10 +186,10 @@ export class Connection {
       onMessage: (message) => {
         if (!over) this.#receive(message);
       },
-      onClose: (why) => {
+      onClose: (why, refused = false) => {
         if (over) return;
         over = true;
-        this.#lost(why);
+        this.#lost(why, refused);
       },
     });
   }
@@ -210,9 +212,9 @@ export class Connection {
     );
   }
 
-  #lost(why: string): void {
+  #lost(why: string, refused: boolean): void {
     this.#carrier = null;
-    this.#setLine({ state: 'gone', text: `${goneText} ${why}` });
+    this.#setLine({ state: 'gone', text: refused ? why : `${goneText} ${why}`, refused });
     const unanswered = [...this.#sent.values()];
     this.#sent.clear();
     for (const asked of unanswered) {

@@ -35,12 +35,13 @@ export class HostProcess {
     this.address = address;
   }
 
-  static async start(folder: string, scenario: object, listen = 0): Promise<HostProcess> {
+  /** `listen` 'kept': where the last start was (HOST-107). */
+  static async start(folder: string, scenario: object, listen: number | 'kept' = 0): Promise<HostProcess> {
     const scenarioFile = join(folder, 'scenario.json');
     writeFileSync(scenarioFile, JSON.stringify({ scenarioVersion: 1, ...scenario }));
     const child = spawn(
       process.execPath,
-      [join(root, 'main/cli/main.ts'), 'window', '--archive', join(folder, 'archive.sqlite'), '--scenario', scenarioFile, '--listen', String(listen)],
+      [join(root, 'main/cli/main.ts'), 'window', '--archive', join(folder, 'archive.sqlite'), '--scenario', scenarioFile, ...(listen === 'kept' ? [] : ['--listen', String(listen)])],
       { stdio: ['ignore', 'pipe', 'inherit'] },
     );
     let said = '';
