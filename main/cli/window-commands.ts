@@ -151,11 +151,12 @@ async function runDesktop(executable: string, options: WindowOptions): Promise<s
   buildDesktop();
   const begun = machineClock.now();
   const desktop = spawn(executable, [houseFolder, ...desktopSwitches(options)], { stdio: 'inherit' });
-  let asked = false;
+  /** It was asked to end: that it does is no failure. */
+  const asked = { to: false };
   // The bench is in the hand of the desktop's own processes; the window ends as it does when it is closed.
   const letGo = ending.hold({
     onAsked: ({ interrupts }) => {
-      asked = true;
+      asked.to = true;
       endDesktop({ desktop, interrupts, platform: process.platform, startAgain: (args) => void spawn(executable, [houseFolder, ...args], { stdio: 'ignore' }) });
     },
     makeSafe: () => Promise.resolve({ kind: 'no-answer', text: 'The desktop window goes on without this program; end it there.' }),
@@ -166,7 +167,7 @@ async function runDesktop(executable: string, options: WindowOptions): Promise<s
   }).finally(letGo);
   // What its own processes end with when they tell why is an exit code of this program; with 1 Electron ends too, where its display is none.
   const told = code !== null && code !== exitCode.defect && Object.values<number>(exitCode).includes(code);
-  if (!asked && !told && machineClock.now() - begun < BEGUN_AFTER_MS) return how;
+  if (!asked.to && !told && machineClock.now() - begun < BEGUN_AFTER_MS) return how;
   process.exitCode = code ?? exitCode.defect;
   return null;
 }

@@ -50,19 +50,18 @@ export async function fetchElectron({ electronFolder, scratchFolder, env, clock,
   const endInstaller = (): void => void installer.kill('SIGKILL');
   // Whoever ends this program has ended what it began.
   process.once('exit', endInstaller);
-  let silent = false;
-  let bytes = 0;
+  const seen = { silent: false, bytes: 0 };
   let cancelLook = (): void => undefined;
   const lookLater = (): void => {
     cancelLook = clock.after(lookMs, () => {
       const now = bytesUnder(scratchFolder) + bytesUnder(join(electronFolder, 'dist'));
-      if (now !== bytes) {
-        bytes = now;
+      if (now !== seen.bytes) {
+        seen.bytes = now;
         heard = clock.now();
-        onProgress(bytes);
+        onProgress(now);
       }
-      silent = clock.now() - heard > silenceMs;
-      if (silent) endInstaller();
+      seen.silent = clock.now() - heard > silenceMs;
+      if (seen.silent) endInstaller();
       else lookLater();
     });
   };
@@ -74,7 +73,7 @@ export async function fetchElectron({ electronFolder, scratchFolder, env, clock,
   cancelLook();
   process.off('exit', endInstaller);
   rmSync(scratchFolder, { recursive: true, force: true });
-  return silent ? `Electron's program was not fetched: nothing came for ${Math.round(silenceMs / 1000)} s` : ended;
+  return seen.silent ? `Electron's program was not fetched: nothing came for ${Math.round(silenceMs / 1000)} s` : ended;
 }
 
 /** Of a stack trace the sentence that a person can do something with. */

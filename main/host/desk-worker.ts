@@ -27,7 +27,8 @@ function childLine(onGone: () => void): Line {
   process.on('disconnect', onGone);
   return {
     hear: (take) => process.on('message', (message) => take(message as ToDesk)),
-    say: (message) => process.send?.(message),
+    // A host that was killed hears nothing any more, and its end is told next: that is no defect of this process.
+    say: (message) => process.send?.(message, undefined, undefined, () => undefined),
     close: () => process.disconnect(),
   };
 }

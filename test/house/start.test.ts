@@ -41,7 +41,9 @@ function installer(script: string): void {
   own(electronFolder);
 }
 
-const own = (path: string): void => void (asUser.uid !== undefined && spawnSync('chown', ['-R', `${asUser.uid}:${asUser.gid}`, path]));
+function own(path: string): void {
+  if (asUser.uid !== undefined) spawnSync('chown', ['-R', `${asUser.uid}:${asUser.gid}`, path]);
+}
 
 /** Brings a program that writes down what it was started with, and ends as it is told. */
 const brings = (endsWith: string): string => `
