@@ -21,7 +21,7 @@ function adding(run: TestRun, injectors: readonly number[], why = 'not known wel
 }
 const nothing: ScheduleDecision = { additions: [], text: 'All 2 cells are known as well as was wanted.' };
 
-const give = (run: TestRun, decision: ScheduleDecision, number = run.engine.awaitsDecision ?? 0) => run.step({ kind: 'decision', now: run.bench.time, number, decision });
+const give = (run: TestRun, decision: ScheduleDecision, number = run.engine.awaitsDecision ?? 0) => run.step({ kind: 'decision', now: run.bench.time, number, decided: { ok: true, decision } });
 
 /** Started, and at its first decision. */
 function asked(): TestRun {
@@ -85,6 +85,37 @@ describe('a run of a plan with targets', () => {
     const run = asked();
     expect(run.runUntil((one) => one.mode === 'paused', 90)).toBe(true);
     expect(run.events('paused').at(-1)?.guard).toBe('schedule');
+  });
+
+  it('RUN-235 calls a person with the reason when a decision cannot be made, and has it made again when resumed', () => {
+    const run = asked();
+    const number = run.engine.awaitsDecision ?? 0;
+    expect(run.step({ kind: 'decision', now: run.bench.time, number, decided: { ok: false, text: 'The archive cannot be read.' } }).ignored).toBeNull();
+    expect(run.runUntil((one) => one.mode === 'paused', 5)).toBe(true);
+    expect(run.events('paused').at(-1)).toMatchObject({ guard: 'schedule', text: expect.stringContaining('The archive cannot be read. Resume') as string });
+    expect(run.events('points-added')).toEqual([]);
+    run.runUntil(() => false, 3);
+    run.command({ kind: 'resume' });
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    give(run, nothing);
+    expect(run.runUntil((one) => one.mode === 'ended')).toBe(true);
+    expect(run.engine.state.ending).toBe('complete');
+    expect(run.refold()).toEqual(run.engine.state);
+  });
+
+  it('RUN-236 a pause at the next point is one where nothing is decided yet: the run does not take it for its end', () => {
+    const run = asked();
+    give(run, adding(run, [0]));
+    run.command({ kind: 'pause-at-next-point' });
+    expect(run.runUntil((one) => one.mode === 'paused' || one.mode === 'ended')).toBe(true);
+    expect(run.mode).toBe('paused');
+    expect(run.events('second-pass-started')).toEqual([]);
+    run.runUntil(() => false, 3);
+    run.command({ kind: 'resume' });
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    give(run, nothing);
+    expect(run.runUntil((one) => one.mode === 'ended')).toBe(true);
+    expect(run.engine.state.ending).toBe('complete');
   });
 
   it('RUN-230 purges where the injector changes, and after a rest', () => {

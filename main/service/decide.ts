@@ -1,18 +1,22 @@
 /** What the schedule of a run says is to be measured next, worked out from its journal as it stands in the archive (RUN-231, SCH-1). */
-import { decideNext, soFarOf, type ScheduleDecision } from '../../app/schedule/schedule.ts';
+import { decideNext, soFarOf, type Decided } from '../../app/schedule/schedule.ts';
 import type { Archive } from '../archive/archive.ts';
 import { loadRun } from './load-run.ts';
 
-type Decided = { readonly ok: true; readonly decision: ScheduleDecision } | { readonly ok: false; readonly text: string };
 /** Works it out for a run, away from the thread that drives the bench; absent: it is done on that thread, between two frames (RUN-231). Never rejects. */
 export type Decide = (run: string) => Promise<Decided>;
 
+/** Never throws: what is wrong with the program or the archive here is told to whoever waits, and the bench is made safe over it. */
 export function decideStored(archive: Archive, run: string): Decided {
-  const loaded = loadRun(archive, run);
-  return loaded.ok ? { ok: true, decision: decideNext(soFarOf(loaded.state)) } : loaded;
+  try {
+    const loaded = loadRun(archive, run);
+    return loaded.ok ? { ok: true, decision: decideNext(soFarOf(loaded.state)) } : loaded;
+  } catch (error) {
+    return { ok: false, text: `The program found a fault of its own (${(error as Error).message}).` };
+  }
 }
 
-/** Gives an engine each decision that it waits for, once. Without one the engine calls a person by itself. */
+/** Gives an engine what comes of each decision that it waits for, once: the decision, or why there is none. */
 export class Decisions {
   readonly #archive: Archive;
   readonly #run: string;
@@ -27,13 +31,15 @@ export class Decisions {
   }
 
   /** `number`: of the decision that is waited for; null: none is. Everything that it goes by is committed. */
-  give(number: number | null, take: (number: number, decision: ScheduleDecision) => void): void {
+  give(number: number | null, take: (number: number, decided: Decided) => void): void {
     if (number === null || number === this.#given) return;
     this.#given = number;
-    const pass = (decided: Decided): void => {
-      if (decided.ok) take(number, decided.decision);
-    };
-    if (this.#elsewhere === undefined) pass(decideStored(this.#archive, this.#run));
-    else void this.#elsewhere(this.#run).then(pass);
+    if (this.#elsewhere === undefined) {
+      take(number, decideStored(this.#archive, this.#run));
+      return;
+    }
+    void this.#elsewhere(this.#run).then((decided) => {
+      take(number, decided);
+    });
   }
 }

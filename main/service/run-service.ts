@@ -376,7 +376,7 @@ export class RunService {
       if (next === undefined) break;
       this.#feed(next);
     }
-    if (!this.#telling) this.#decisions.give(this.#engine.awaitsDecision, (number, decision) => this.#feed({ kind: 'decision', ...this.#time(), number, decision }));
+    if (!this.#telling) this.#decisions.give(this.#engine.awaitsDecision, (number, decided) => this.#feed({ kind: 'decision', ...this.#time(), number, decided }));
     return output;
   }
 

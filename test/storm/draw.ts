@@ -69,6 +69,8 @@ export interface Drawn {
   readonly overS: number;
   /** The run is given a bench that is connected already, as by a window; otherwise it connects one, as a command does. */
   readonly takesOver: boolean;
+  /** How decisions of a plan with targets are made: after so long away from the thread of the bench (null: on it), and how many of them cannot be. Absent: on it. */
+  readonly deciding?: { readonly afterS: number | null; readonly failing: number };
   /** Until then nobody does anything but what stands among the happenings. Absent: from the beginning somebody wants the run to come to its end. */
   readonly personFromS?: number;
 }
@@ -252,6 +254,42 @@ function drawPlan(chance: Chance, replicates: number): Plan {
       ? { reference: { injector: 'RH4-0117', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 4 } }
       : {}),
   }));
+}
+
+/** One seed in eight, but for those that are compared with an undisturbed run: it decides by what it measured, noise and all. */
+const hasTargets = (seed: number, sea: Sea): boolean => sea === 'storm' && seed % 8 === 6;
+
+/** The same measured until it is known: loose targets, so that a run takes minutes, and some that are not reached. */
+function withTargets(plan: Plan, chance: Chance): Plan {
+  const { axes } = plan;
+  const parsed = parsePlan({
+    ...plan,
+    axes: { ...axes, widthMs: [2.5, 3, 3.5, 4, 5, 6, 8, 10], replicates: 1 },
+    targets: {
+      deadTimeUs: rounded(chance.scale(12, 80)), atVoltage: chance.strikes(0.3) ? [{ voltageV: 10, deadTimeUs: rounded(chance.scale(3, 30)) }] : [],
+      hours: rounded(chance.scale(0.08, 1)), attemptsPerCell: 8 + chance.below(8),
+    },
+    invariance: { ...plan.invariance, percent: 0 },
+    pair: { ...plan.pair, windows: 0 },
+  });
+  if (!parsed.ok) throw new Error(`the storm's plan with targets is none: ${JSON.stringify(parsed.problems)}`);
+  return parsed.plan;
+}
+
+/** Deaths, links that go and commands about decisions, as the places where the search of a run is made. */
+function aboutDecisions(chance: Chance): readonly Happening[] {
+  const upon = (): Upon => ({ event: chance.of(['points-added', 'attempt-ended'] as const), nth: 1 + chance.below(40) });
+  const what = (): Happening => {
+    const when = { atS: rounded(chance.scale(0.0001, 20)), upon: upon() };
+    return chance.of<() => Happening>([
+      () => ({ kind: 'death', at: when, backS: rounded(chance.scale(0.01, 5)) }),
+      () => ({ kind: 'death', at: when, backS: rounded(chance.scale(0.01, 5)) }),
+      () => ({ kind: 'death', at: { commit: 20 + chance.below(400), where: chance.of(['before', 'within', 'after']) }, backS: rounded(chance.scale(0.01, 5)) }),
+      () => ({ ...when, kind: 'cable-pulled', forS: rounded(chance.scale(0.05, 10)), told: chance.strikes(0.5) }),
+      () => ({ ...when, kind: 'command', command: chance.of(commands)(chance) }),
+    ])();
+  };
+  return Array.from({ length: chance.below(5) }, what);
 }
 
 // ------------------------------------------------------------------ happenings
@@ -493,11 +531,15 @@ export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
   const spanS = still ? 240 : chance.scale(30, 150);
   const pressureCommandable = still || chance.strikes(0.8);
   // Nobody sets a pressure by hand here, and a run would wait for that without a limit (RUN-42, PRE-62).
-  const plan = pressureCommandable ? drawnPlan : { ...drawnPlan, invariance: { ...drawnPlan.invariance, pressurePercent: 0 } };
-  const happenings = sea === 'calm' ? [] : [...drawHappenings(chance, spanS, still), ...(still ? [] : drawPlots(chance, spanS, { byHand: !pressureCommandable, takesOver }))];
+  const gridPlan = pressureCommandable ? drawnPlan : { ...drawnPlan, invariance: { ...drawnPlan.invariance, pressurePercent: 0 } };
+  const targets = hasTargets(seed, sea) ? new Chance(seed, 'targets') : null;
+  const plan = targets === null ? gridPlan : withTargets(gridPlan, targets);
+  const ofTheGrid = sea === 'calm' ? [] : [...drawHappenings(chance, spanS, still), ...(still ? [] : drawPlots(chance, spanS, { byHand: !pressureCommandable, takesOver }))];
+  const happenings = targets === null ? ofTheGrid : [...ofTheGrid, ...aboutDecisions(targets)];
+  const deciding = targets === null ? {} : { deciding: { afterS: targets.strikes(0.3) ? null : rounded(targets.scale(0.01, targets.of([3, 90]))), failing: targets.strikes(0.3) ? 0.2 : 0 } };
   const rail = still || chance.strikes(0.5);
   return withHappenings(
-    { seed, sea, plan, happenings, takesOver, overS: 0, scenario: scenarioSchema.parse({ scenarioVersion: 1, seed: still ? 7 : seed % 2 ** 32, noise: !still, pressureCommandable, ...(rail ? {} : { rail: { pump: false, relief: false, shutOff: false } }) }) },
+    { seed, sea, plan, happenings, takesOver, ...deciding, overS: 0, scenario: scenarioSchema.parse({ scenarioVersion: 1, seed: still ? 7 : seed % 2 ** 32, noise: !still, pressureCommandable, ...(rail ? {} : { rail: { pump: false, relief: false, shutOff: false } }) }) },
     happenings,
   );
 }

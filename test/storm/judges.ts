@@ -7,6 +7,7 @@ import { contractInTheStorm } from './contract-judge.ts';
 import { draw, withHappenings } from './draw.ts';
 import { only, seconds, type Judge } from './judge.ts';
 import { lineJudges } from './line-judges.ts';
+import { targetJudges } from './target-judges.ts';
 import { World, type Evidence, type Seen } from './world.ts';
 
 const drivingModes: ReadonlySet<Mode> = new Set(['proving', 'measuring', 'making-safe']);
@@ -87,7 +88,7 @@ function pulsedAsThePointSays({ seen, drawn, state, events }: Evidence): string[
   // A controller that drives otherwise than it says is not to be caught by a host (LINE-90).
   const drivesOtherwise = new Set(['channel-mixed', 'width-not-kept']);
   if (drawn.happenings.some((one) => one.kind === 'bench' && one.fault.fault.kind === 'controller-misbehaves' && drivesOtherwise.has(one.fault.fault.how.what))) return [];
-  const points = expandPlan(state?.plan ?? drawn.plan);
+  const points = state?.setPoints ?? expandPlan(drawn.plan);
   const tickUs = 0.5;
   // Pins are seen in true time, and a controller times by its own quartz.
   const clockError = 1e-4;
@@ -310,6 +311,7 @@ export const judges: readonly Judge[] = [
   { rule: 'STORM-27', name: 'latches hold', violations: latchesHold },
   { rule: 'STORM-29', name: 'answers are kept', violations: answersAreKept },
   ...lineJudges,
+  ...targetJudges,
   { rule: 'STORM-56', name: 'contract in the storm', violations: contractInTheStorm },
   { rule: 'STORM-24', name: 'comes to its end', violations: comesToItsEnd },
 ];

@@ -16,6 +16,7 @@ const link = 'main/link';
 const archive = 'main/archive';
 const run = 'app/run';
 const journal = 'app/journal';
+const schedule = 'app/schedule';
 
 export const plantedFaults: readonly Planted[] = [
   {
@@ -101,6 +102,14 @@ export const plantedFaults: readonly Planted[] = [
     harmless: 'Readings come over the line as whole numbers (LINE-7), so there is none that is no number. The guards alone are held to it by their own test.',
   },
   one('the pressure is set once for the run', run, '      if (commandable) {', '      if (commandable && point.index < 3) {'),
+  one('a new host decides before what was decided is measured', run, 'this.#decided?.revision !== revision && this.#firstTarget() === null', 'this.#decided?.revision !== revision && (this.#firstTarget() === null || (this.#decided === null && this.#core.state.hostRestarts > 0))'),
+  one('a pause at the next point ends a run that is at a decision', run, 'if (state.pausePending && this.#isUndecided) return pause();', ''),
+  one('a decision that nobody waits for any more is taken', run, 'if (this.awaitsDecision !== number) return false;', 'if (this.#decisions === 0) return false;'),
+  one('the last part of a decision is not written', run, 'for (const { points, rule, why } of decision.additions) this', 'for (const { points, rule, why } of decision.additions.slice(0, Math.max(1, decision.additions.length - 1))) this'),
+  one('a decision goes by all but the last of what was measured', service, 'decision: decideNext(soFarOf(loaded.state))', 'decision: decideNext({ ...soFarOf(loaded.state), attempts: soFarOf(loaded.state).attempts.slice(0, -1) })'),
+  one('a decision that cannot be made is told to nobody', service, '      take(number, decided);\n', '      if (decided.ok) take(number, decided);\n'),
+  one('after a second death a run is taken for known', service, 'loaded.ok ? { ok: true, decision', "loaded.ok && loaded.state.hostRestarts > 1 ? { ok: true, decision: { additions: [], text: '' } } : loaded.ok ? { ok: true, decision"),
+  one('an injector that was taken out is decided about', schedule, 'out: new Set(state.out.keys())', 'out: new Set<number>()'),
   one('accepted points are measured again', journal, 'while (run.firstPass < run.points.length && isSettled(', 'while (run.hostRestarts < 2 && run.firstPass < run.points.length && isSettled('),
 ];
 

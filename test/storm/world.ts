@@ -15,8 +15,9 @@ import type { Database } from '../../main/archive/sqlite.ts';
 import type { Verification } from '../../main/archive/verify.ts';
 import { connectBench, type Bench } from '../../main/bench/driver.ts';
 import { RunningBench } from '../../main/bench/running-bench.ts';
-import { VirtualClock } from '../../main/clock/clock.ts';
+import { VirtualClock, wait } from '../../main/clock/clock.ts';
 import type { ChannelSource } from '../../main/link/channel.ts';
+import { decideStored, type Decide } from '../../main/service/decide.ts';
 import { RunService, type Rest } from '../../main/service/run-service.ts';
 import { sampleEquipment, scratchFolder } from '../builders/in-process.ts';
 import type { Telemetry } from '../../firmware-protocol/line/messages.ts';
@@ -80,6 +81,8 @@ export type Seen =
   | { readonly kind: 'failed'; readonly at: number; readonly text: string; readonly set: number }
   /** What a person reads of the run, whenever it changed. */
   | { readonly kind: 'status'; readonly at: number; readonly text: string }
+  /** A decision of the run's schedule could not be made, and the host was told so. */
+  | { readonly kind: 'undecided'; readonly at: number; readonly askedAt: number; readonly text: string }
   /** A run could not be opened. */
   | { readonly kind: 'not-opened'; readonly at: number; readonly text: string };
 
@@ -519,11 +522,30 @@ export class World {
     return events;
   }
 
+  /** Decisions away from the thread of the bench, as at a host's desk: they take a while, and some cannot be made. */
+  #decide(host: Host): { readonly decide?: Decide } {
+    const { deciding } = this.#drawn;
+    if (deciding === undefined || deciding.afterS === null) return {};
+    const { afterS, failing } = deciding;
+    return {
+      decide: async (run) => {
+        const askedAt = this.#now();
+        await wait(host.clock, afterS * 1e3 * this.#chance.scale(0.3, 1));
+        const { archive } = host;
+        if (!isAlive(host) || archive === null) return never();
+        const decided = this.#chance.strikes(failing) ? { ok: false as const, text: 'The desk did not answer (storm).' } : decideStored(archive, run);
+        host.clock.input += 1;
+        if (!decided.ok) this.#see({ kind: 'undecided', at: this.#now(), askedAt, text: decided.text });
+        return decided;
+      },
+    };
+  }
+
   async #open(host: Host): Promise<'open' | 'failed'> {
     const archive = host.archive ?? this.#openArchive(host);
     if (archive === null) return 'failed';
     this.#lookBack(archive);
-    const shared = { archive, clock: host.clock, simulated: true, entropy: this.#chance, freeDiskBytes: () => null };
+    const shared = { archive, clock: host.clock, simulated: true, entropy: this.#chance, freeDiskBytes: () => null, ...this.#decide(host) };
     const bench = this.#drawn.takesOver ? await this.#connected(host) : null;
     if (this.#drawn.takesOver && bench === null) return 'failed';
     const opened = await RunService.open(
@@ -767,6 +789,7 @@ const summaryOf = ({ revision, mode, linkUp, safe, ending, current, counts, resu
   JSON.stringify([revision, mode, linkUp, safe, ending, current, counts, [...resumes], provedBootId, commands.size, points.map(({ chosen, attempts }) => [chosen, attempts.map((one) => one.verdict)])]);
 
 const nothing = new Uint8Array();
+const never = (): Promise<never> => new Promise(() => undefined);
 
 function firstLine(bytes: Uint8Array): string {
   const end = bytes.indexOf(10);

@@ -10,7 +10,7 @@ import { leave } from './course.ts';
 import type { Leave } from './course.ts';
 import type { InjectorsOut } from './injectors-out.ts';
 import type { Outcome } from './outcome.ts';
-import type { ScheduleDecision } from '../../schedule/schedule.ts';
+import type { Decided, ScheduleDecision } from '../../schedule/schedule.ts';
 import type { Safety } from './safety.ts';
 
 /** Less than the line can tell of two widths, s. */
@@ -26,6 +26,8 @@ export class Schedule {
   #decided: { readonly decision: ScheduleDecision; readonly revision: number } | null = null;
   /** Number of the decision that is waited for; null: none is. */
   #awaited: number | null = null;
+  /** Why the decision that was asked for last could not be made; null: it was made, or is waited for. */
+  #undecided: string | null = null;
   #decisions = 0;
   #attemptSince = 0;
   #attemptTime = 0;
@@ -50,21 +52,36 @@ export class Schedule {
 
   /** Whether it has to be decided what is measured further: all that was decided before has been measured, and nobody wants the run to rest or end. */
   get needsDecision(): boolean {
-    const { state } = this.#core;
-    if (state.plan.targets === undefined || state.finishing || state.pausePending || state.planOver || state.secondPassStarted) return false;
-    return this.#decided?.revision !== state.revision && this.#firstTarget() === null;
+    const { finishing, pausePending } = this.#core.state;
+    return !finishing && !pausePending && this.#isUndecided;
+  }
+
+  /** All that was decided before has been measured, and whether something comes after it was not asked of this journal. */
+  get #isUndecided(): boolean {
+    const { plan, planOver, secondPassStarted, revision } = this.#core.state;
+    if (plan.targets === undefined || planOver || secondPassStarted) return false;
+    return this.#decided?.revision !== revision && this.#firstTarget() === null;
+  }
+
+  /** Why what comes next could not be decided; null: it was. */
+  get undecided(): string | null {
+    return this.#undecided;
   }
 
   awaitDecision(): number {
     this.#decisions += 1;
+    this.#undecided = null;
     this.#awaited = this.#decisions;
     return this.#decisions;
   }
 
   /** False: nobody waits for it any more. */
-  decide(number: number, decision: ScheduleDecision): boolean {
+  decide(number: number, decided: Decided): boolean {
     if (this.awaitsDecision !== number) return false;
     this.#awaited = null;
+    this.#undecided = decided.ok ? null : decided.text;
+    if (!decided.ok) return true;
+    const { decision } = decided;
     for (const { points, rule, why } of decision.additions) this.#core.emit({ kind: 'points-added', points, by: { rule }, why });
     this.#decided = { decision, revision: this.#core.state.revision };
     return true;
@@ -74,9 +91,12 @@ export class Schedule {
   begin(): Leave | null {
     const { state } = this.#core;
     if (state.finishing) return this.#end('It was asked to finish early.');
+    const pause = (): Leave => leave(() => this.#safety.goSafe({ kind: 'paused' }, 'A pause at the next point was asked for.'));
+    // What comes next is decided when the run is resumed: without it, it is not known whether this is its end (RUN-236).
+    if (state.pausePending && this.#isUndecided) return pause();
     const target = this.#target();
     if (target === null) return this.#end(this.#decided?.decision.text ?? 'There is no point left to measure.');
-    if (state.pausePending) return leave(() => this.#safety.goSafe({ kind: 'paused' }, 'A pause at the next point was asked for.'));
+    if (state.pausePending) return pause();
     const attempts = state.points.at(target.point)?.attempts ?? [];
     this.#attemptSince = this.#core.now;
     this.drivenWidth = null;

@@ -89,7 +89,11 @@ export class Sweep {
     const number = this.#schedule.awaitDecision();
     yield* until({
       facts: noFacts,
-      met: () => this.#schedule.awaitsDecision !== number,
+      met: () => {
+        if (this.#schedule.awaitsDecision === number) return false;
+        const { undecided } = this.#schedule;
+        return undecided === null || leave(() => this.#safety.callPerson('schedule', `What is to be measured next could not be worked out. ${undecided} Resume to have it worked out again.`));
+      },
       dueAfter: decisionTimeout,
       overdue: () => leave(() => this.#safety.callPerson('schedule', `What is to be measured next was not worked out within ${decisionTimeout} s. Resume to have it worked out again.`)),
       waitingFor: () => ({ text: 'what is measured next to be worked out', value: null, low: null, high: null, unit: '' }),
