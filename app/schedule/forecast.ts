@@ -2,26 +2,16 @@
  * What a plan will come to before anything was measured: it is played on an expected bench (usual dead times, a stated scatter, a usual bend) and reduced like a run.
  * For comparing plans, and for seeing which target no effort reaches (SCH-11).
  */
-import { mersenne } from 'pure-rand/generator/mersenne';
 import type { Equipment } from '../equipment/equipment.ts';
-import { normalQuantile } from '../distributions/distributions.ts';
-import { densityOfRun } from '../fluid/density-of-run.ts';
-import type { WindowSummary } from '../journal/measured.ts';
-import { assumedStaticFlow, estimateRun, roughDensity } from '../plan/estimate.ts';
+import { assumedStaticFlow, estimateRun } from '../plan/estimate.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
-import type { Point } from '../plan/points.ts';
-import { typicalDeadTime } from '../plan/typical.ts';
-import { pairEdges, zeroWindow } from '../plan/zero.ts';
-import { amperes, celsius, kilopascals, pascals, seconds } from '../quantities/quantity.ts';
-import { kFactorAt } from '../reduce/mass.ts';
+import { kilopascals } from '../quantities/quantity.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { CountingAttempt, LineCell } from '../reduce/reduction.ts';
 import { labelOf } from '../uncertainty/source.ts';
+import { expectedBench } from './expected-bench.ts';
 import { decideNext } from './schedule.ts';
-
-/** What windows scatter by: relative, and in pulse width, s; and below which open time pulses pass more than their line says, s and s. Of a good bench; common practice, no source. */
-const expected = { relative: 7e-4, width: 7e-7, bendsBelow: 1e-3, bend: 1e-5 };
 
 /** One voltage and pressure, over all injectors. Seconds. */
 export interface ForecastCell {
@@ -79,38 +69,4 @@ function ofLine({ deadTime, shared }: LineCell): Pick<ForecastCell, 'expanded' |
   for (const { source, onDeadTime } of shared) sums.set(labelOf(source), (sums.get(labelOf(source)) ?? 0) + onDeadTime ** 2);
   const [largest, square = 0] = [...sums].sort((a, b) => b[1] - a[1])[0] ?? [];
   return { expanded, least: coverageFactor * uShared, largest: largest ?? null, without: coverageFactor * Math.sqrt(Math.max(0, u * u - square)) };
-}
-
-/** Makes the windows of an expected bench, one after the other; the same for the same plan. */
-function expectedBench(plan: Plan, equipment: Equipment): (point: Point) => WindowSummary {
-  const random = mersenne(plan.sequence.seed);
-  const normal = (): number => normalQuantile(((random.next() >>> 0) + 0.5) / 2 ** 32);
-  const ambient = equipment.ambientKpa * 1e3;
-  let now = 0;
-  return ({ role, voltage, pressure, width, period }) => {
-    const density = densityOfRun(equipment, celsius(20), pascals(pressure + ambient))?.density ?? roughDensity;
-    const steady = { pressure: { mean: pressure, sd: 0 }, supply: { mean: voltage, sd: 0 }, railTemperature: { mean: celsius(20), sd: 0 }, meterTemperature: { mean: celsius(20), sd: 0 }, missingFrames: 0 };
-    const from = now;
-    if (role === 'zero') {
-      now += zeroWindow(plan);
-      return { ...steady, from: seconds(from), to: seconds(now), frames: Math.ceil(plan.link.telemetryHz * (now - from)), edges: 0, firstEdgeAt: seconds(0), lastEdgeAt: seconds(0), partRates: [], pulses: 0 };
-    }
-    const straight = width < period ? Math.max(1e-5, width - typicalDeadTime(voltage)) : period;
-    const open = straight + (straight < expected.bendsBelow ? expected.bend : 0);
-    const flow = assumedStaticFlow * Math.sqrt(pressure / kilopascals(400));
-    const scatter = Math.hypot(expected.relative, expected.width / open);
-    let hertz = 0;
-    for (let i = 0; i < 10; i += 1) hertz = ((open * flow) / period / density) * kFactorAt(equipment.meter, hertz);
-    const measured = hertz * (1 + scatter * normal());
-    const edges = Math.max(2, Math.ceil(Math.max(pairEdges(plan.window.minEdges, role), plan.window.minS * hertz)));
-    now += plan.settleS + edges / hertz;
-    const parts = 10;
-    return {
-      ...steady,
-      from: seconds(now - edges / hertz), to: seconds(now), frames: Math.ceil((plan.link.telemetryHz * edges) / hertz), edges,
-      firstEdgeAt: seconds(0.01), lastEdgeAt: seconds(0.01 + edges / measured), pulses: Math.round(edges / hertz / period),
-      partRates: Array.from({ length: parts }, () => measured * (1 + scatter * Math.sqrt(parts) * normal())),
-      current: { mean: amperes((voltage / 13.5) * (width / period)), sd: 0 },
-    };
-  };
 }

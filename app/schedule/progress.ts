@@ -13,8 +13,9 @@ export interface CellProgress {
   readonly serialNumber: string;
   readonly voltage: number;
   readonly pressure: number;
+  readonly period: number;
   readonly wanted: number;
-  /** U95 of the dead time as it is now; null: it has no line. */
+  /** U95 of the dead time as it is now; null: it has no line, yet or at all. */
   readonly expanded: number | null;
   /** What instruments leave of it at any effort, s; null: it has no line. */
   readonly least: number | null;
@@ -28,12 +29,12 @@ export interface CellProgress {
 /** Every cell that the plan wants of the injectors that are in the run. */
 export function progressOf(soFar: SoFar, reduction: Reduction | null): readonly CellProgress[] {
   const { axes, targets } = soFar.plan;
-  return axes.pressureKpa.flatMap((pressure) => axes.periodMs.flatMap((period) => blockOf(soFar, reduction, pressure, period).cells.map((cell) => progress(cell, pressure * 1e3, targets))));
+  return axes.pressureKpa.flatMap((pressure) => axes.periodMs.flatMap((period) => blockOf(soFar, reduction, pressure, period).cells.map((cell) => progress(cell, { pressure: pressure * 1e3, period: period / 1e3 }, targets))));
 }
 
-function progress(cell: WantedCell, pressure: number, targets: Plan['targets']): CellProgress {
+function progress(cell: WantedCell, where: { readonly pressure: number; readonly period: number }, targets: Plan['targets']): CellProgress {
   const { injector, serialNumber, voltage, wanted, points, found } = cell;
-  const place = { injector, serialNumber, voltage, pressure, wanted, windows: points };
+  const place = { injector, serialNumber, voltage, ...where, wanted, windows: points };
   if (found?.kind !== 'line') return { ...place, expanded: null, least: null, state: 'no-line', largest: null };
   const { expanded, uShared, coverageFactor } = found.deadTime;
   const state = expanded <= wanted ? 'reached' : !isReachable(cell) ? 'beyond' : points >= (targets?.attemptsPerCell ?? 0) ? 'used-up' : 'open';

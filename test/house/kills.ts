@@ -3,7 +3,8 @@
  * port, and is killed (SIGKILL) at a random instant. The bench lives on, as a real one would. Each time: the controller's
  * dead-man has made the bench safe; every acceptance that had been announced is in the archive; the run is continued and
  * ends complete; no point is accepted twice; the archive is whole. The same while points of a run that has ended are measured
- * again: every second time of a run that is complete, where four points are asked for, and of one with points that failed.
+ * again: every second time of a run that is complete, where four points are asked for, and of one with points that failed; and of a plan with
+ * targets, whose points are decided while it is measured: its journal begins with what it was at the kill, and every target is reached.
  */
 import { spawn } from 'node:child_process';
 import { copyFileSync, existsSync, rmSync, writeFileSync } from 'node:fs';
@@ -12,12 +13,16 @@ import { join } from 'node:path';
 import { createInterface } from 'node:readline';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import { RandomSource } from '../../firmware-protocol/simulator/plant/random.ts';
-import { openArchive } from '../../main/archive/archive.ts';
+import { reduceRun } from '../../app/reduce/reduce.ts';
+import { progressOf } from '../../app/schedule/progress.ts';
+import { decideNext, soFarOf } from '../../app/schedule/schedule.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
 import { connectBench } from '../../main/bench/driver.ts';
 import { servePtyBench, type PtyBench } from '../../main/bench/pty-bench.ts';
 import { exitCode } from '../../main/cli/exit-codes.ts';
 import { WallClock } from '../../main/clock/clock.ts';
 import { machineEntropy } from '../../main/clock/machine.ts';
+import { loadRun } from '../../main/service/load-run.ts';
 import { serialPortSource } from '../../main/link/serial-ports.ts';
 import { sampleEquipment, samplePlan, scenario, scratchFolder, withoutLeakChecks } from '../builders/in-process.ts';
 
@@ -94,6 +99,12 @@ interface Stored {
   readonly ended: boolean;
   /** Somebody's wish to measure points again is in the journal. */
   readonly again: boolean;
+  /** The journal, event by event. */
+  readonly journal: readonly string[];
+  /** How many points it has so far. */
+  readonly points: number;
+  /** Of a plan with targets: what is left to measure, and cells that are not known as well as was wanted. */
+  readonly wanting: string | null;
 }
 
 function stored(path: string): Stored | null {
@@ -112,11 +123,24 @@ function stored(path: string): Stored | null {
       counting: named(attempts.filter((a) => a.counts)),
       whole: opened.archive.verify().passed,
       ended: run.status.ending !== null,
+      journal: [...opened.archive.events(run.id)].map((event) => JSON.stringify(event)),
+      ...ofPoints(opened.archive, run.id),
       again: [...opened.archive.events(run.id)].some(({ body }) => body.kind === 'commanded' && body.command.kind === 'measure-again' && body.answer === 'accepted'),
     };
   } finally {
     opened.archive.close();
   }
+}
+
+function ofPoints(archive: Archive, id: string): Pick<Stored, 'points' | 'wanting'> {
+  const loaded = loadRun(archive, id);
+  if (!loaded.ok) throw new Error(loaded.text);
+  const { state } = loaded;
+  if (state.plan.targets === undefined || state.ending === null) return { points: state.setPoints.length, wanting: null };
+  const soFar = soFarOf(state);
+  const missed = progressOf(soFar, reduceRun(soFar)).filter((cell) => cell.state !== 'reached').length;
+  const left = decideNext(soFar).additions.length;
+  return { points: state.setPoints.length, wanting: missed + left === 0 ? null : `${missed} cells are not known as well as was wanted, and ${left} additions are left` };
 }
 
 export interface KillFindings {
@@ -142,8 +166,8 @@ interface Killed {
   readonly begin: readonly string[];
   /** What lies in the archive before it; null: nothing. */
   readonly base: Stored | null;
-  /** Points that the command measures, counted from 0. */
-  readonly measures: readonly number[];
+  /** Points that the command measures, counted from 0; `all`: whatever the run comes to have. */
+  readonly measures: readonly number[] | 'all';
 }
 
 function smallPlan(folder: string, attempts: { readonly attemptsAtOnce: number; readonly attemptsSecondPass: number } | null): { readonly file: string; readonly points: number } {
@@ -164,7 +188,7 @@ type Totals = { -readonly [K in Exclude<keyof KillFindings, 'problems'>]: number
 
 /** Kills one host and judges what is left, and what comes of it when it is gone on with. */
 async function killOne(killed: Killed, at: Instant, bench: PtyBench, archive: string, total: Totals, problem: (text: string) => void): Promise<void> {
-  const { begin, base, measures } = killed;
+  const { begin, base } = killed;
   const died = await hosted(begin, at);
   total.kills += 1;
   total.announced += died.announced.length;
@@ -199,6 +223,10 @@ async function killOne(killed: Killed, at: Instant, bench: PtyBench, archive: st
   const after = stored(archive);
   if (after === null || !after.whole) problem('the archive is not whole after the run was continued');
   total.lost += missing(before?.accepted ?? [], after);
+  // What was committed is what the next host goes on from, to the letter.
+  if (isBegun(before) && before?.journal.some((event, i) => after?.journal[i] !== event) === true) problem('the journal does not begin with what it was at the kill');
+  if (after?.wanting != null) problem(after.wanting);
+  const measures = killed.measures === 'all' ? Array.from({ length: after?.points ?? 0 }, (_, index) => index) : killed.measures;
   for (const point of new Set([...measures, ...(after?.accepted ?? []).map((name) => Number(name.split(':')[0]))])) {
     const times = (names: readonly string[] | undefined): number => (names ?? []).filter((name) => name.startsWith(`${point}:`)).length;
     const due = times(base?.accepted) + (measures.includes(point) ? 1 : 0);
@@ -225,11 +253,25 @@ async function withWorkers(kills: number, one: (number: number) => Promise<void>
 
 const nothingYet = (): Totals => ({ kills: 0, beforeTheRun: 0, whilePulsing: 0, announced: 0, lost: 0, twice: 0, unsafe: 0, notCompleted: 0, triedAgain: 0 });
 
-/** Kills hosts that measure a run from its beginning. */
-export async function killMany(kills: number, seed: number): Promise<KillFindings> {
+/** Measured until it is known; targets that a bench of these scenarios reaches. */
+function targetsPlan(folder: string): string {
+  const file = join(folder, 'plan.json');
+  const plan = samplePlan('small-plan', (small) => ({
+    ...withoutLeakChecks(small),
+    axes: { ...small.axes, voltageV: [14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] },
+    link: { ...small.link, deadManMs: DEAD_MAN_MS },
+    byItself: { ...small.byItself, gapS: 60 },
+    targets: { deadTimeUs: 20, atVoltage: [], hours: 2, attemptsPerCell: 60 },
+  }));
+  writeFileSync(file, JSON.stringify(plan));
+  return file;
+}
+
+/** Kills hosts that measure a run from its beginning: one of a grid, or of a plan with targets. */
+export async function killMany(kills: number, seed: number, of: 'grid' | 'targets' = 'grid'): Promise<KillFindings> {
   const chance = RandomSource.named(seed, 'kills');
   const planFolder = scratchFolder();
-  const { file: planFile, points } = smallPlan(planFolder, null);
+  const { file: planFile, points } = of === 'grid' ? smallPlan(planFolder, null) : { file: targetsPlan(planFolder), points: null };
   const total = nothingYet();
   const problems: string[] = [];
   const undisturbed = await measureOnce(planFile, seed);
@@ -237,12 +279,14 @@ export async function killMany(kills: number, seed: number): Promise<KillFinding
     const folder = scratchFolder();
     const archive = join(folder, 'archive.sqlite');
     const bench = await servePtyBench(scenario({ seed: number }), new WallClock(SPEED));
-    const at = chance.uniform() * undisturbed;
-    const where = `kill ${number} at ${at.toFixed(0)} ms`;
+    // Of a plan with targets all but every tenth after the run was opened: what is looked for is in its decisions.
+    const from = of === 'targets' && number % 10 !== 0 ? 'first line' : 'start';
+    const ms = chance.uniform() * (undisturbed.lastedMs - (from === 'start' ? 0 : undisturbed.openedMs));
+    const where = `kill ${number} ${ms.toFixed(0)} ms after its ${from}`;
     try {
       const begin = ['sweep', planFile, '--archive', archive, '--port', bench.path, '--equipment', equipmentFile(folder, number), ...measuring];
-      const measures = Array.from({ length: points }, (_, index) => index);
-      await killOne({ begin, base: null, measures }, { from: 'start', ms: at }, bench, archive, total, (text) => problems.push(`${where}: ${text}`));
+      const measures = points === null ? 'all' : Array.from({ length: points }, (_, index) => index);
+      await killOne({ begin, base: null, measures }, { from, ms }, bench, archive, total, (text) => problems.push(`${where}: ${text}`));
     } finally {
       bench.close();
       rmSync(folder, { recursive: true, force: true });
@@ -329,15 +373,14 @@ function equipmentFile(folder: string, seed: number): string {
   return path;
 }
 
-/** How long the whole command takes when nobody disturbs it, ms. */
-async function measureOnce(planFile: string, seed: number): Promise<number> {
+/** How long the command takes when nobody disturbs it. */
+async function measureOnce(planFile: string, seed: number): Promise<Pick<Ended, 'openedMs' | 'lastedMs'>> {
   const folder = scratchFolder();
   const bench = await servePtyBench(scenario({ seed }), new WallClock(SPEED));
   try {
-    const started = performance.now();
     const ended = await hosted(['sweep', planFile, '--archive', join(folder, 'archive.sqlite'), '--port', bench.path, '--equipment', equipmentFile(folder, seed), ...measuring]);
     if (ended.code !== 0) throw new Error(`the undisturbed run ended with code ${ended.code ?? 'none'}: ${ended.text}`);
-    return performance.now() - started;
+    return ended;
   } finally {
     bench.close();
     rmSync(folder, { recursive: true, force: true });
@@ -345,8 +388,8 @@ async function measureOnce(planFile: string, seed: number): Promise<number> {
 }
 
 export async function showKills([count = '200', seed = '1', when = 'run']: readonly string[]): Promise<boolean> {
-  if (when !== 'run' && when !== 'again') throw new Error('Kills come while a run is measured (run) or while points of one are measured again (again).');
-  const found = await (when === 'again' ? killManyAgain : killMany)(Number(count), Number(seed));
+  if (when !== 'run' && when !== 'again' && when !== 'targets') throw new Error('Kills come while a run is measured (run), one of a plan with targets (targets), or while points of one are measured again (again).');
+  const found = await (when === 'again' ? killManyAgain(Number(count), Number(seed)) : killMany(Number(count), Number(seed), when === 'targets' ? 'targets' : 'grid'));
   process.stdout.write(
     `${found.kills} hosts killed ${when === 'again' ? 'while points were measured again ' : ''}(${found.beforeTheRun} before ${when === 'again' ? 'that was written down' : 'the run was opened'}, ${found.whilePulsing} with a pulse train cut by the dead-man): ` +
       `${found.announced} acceptances announced before, ${found.lost} lost, ${found.twice} points accepted twice, ${found.unsafe} benches found unsafe, ${found.notCompleted} runs not completed (${found.triedAgain} continuations repeated)\n`,

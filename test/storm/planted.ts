@@ -16,7 +16,6 @@ const link = 'main/link';
 const archive = 'main/archive';
 const run = 'app/run';
 const journal = 'app/journal';
-const schedule = 'app/schedule';
 
 export const plantedFaults: readonly Planted[] = [
   {
@@ -109,7 +108,6 @@ export const plantedFaults: readonly Planted[] = [
   one('a decision goes by all but the last of what was measured', service, 'decision: decideNext(soFarOf(loaded.state))', 'decision: decideNext({ ...soFarOf(loaded.state), attempts: soFarOf(loaded.state).attempts.slice(0, -1) })'),
   one('a decision that cannot be made is told to nobody', service, '      take(number, decided);\n', '      if (decided.ok) take(number, decided);\n'),
   one('after a second death a run is taken for known', service, 'loaded.ok ? { ok: true, decision', "loaded.ok && loaded.state.hostRestarts > 1 ? { ok: true, decision: { additions: [], text: '' } } : loaded.ok ? { ok: true, decision"),
-  one('an injector that was taken out is decided about', schedule, 'out: new Set(state.out.keys())', 'out: new Set<number>()'),
   one('accepted points are measured again', journal, 'while (run.firstPass < run.points.length && isSettled(', 'while (run.hostRestarts < 2 && run.firstPass < run.points.length && isSettled('),
 ];
 

@@ -4,6 +4,7 @@ import { describe, expect, it } from 'vitest';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { benchFaultKinds, Chance, draw, drawBenchFault, withHappenings, type Happening } from './draw.ts';
 import { cutPower, hasTracer, trace } from './power-cut.ts';
+import { targetJudges } from './target-judges.ts';
 import { figures, judged, shortest, storm, story } from './storm.ts';
 
 describe('the storm', () => {
@@ -68,6 +69,44 @@ describe('the storm', () => {
       expect(upon.length / all.length).toBeGreaterThan(0.05);
     });
   });
+
+  it('STORM-83 one seed in eight has targets, some of which are not reached, and decisions that come late or not at all', () => {
+    const with_ = Array.from({ length: 800 }, (_, i) => draw(i + 1)).filter(({ plan }) => plan.targets !== undefined);
+    expect(with_.length).toBe(80);
+    expect(with_.every(({ sea, deciding }) => sea === 'storm' && deciding !== undefined)).toBe(true);
+    expect(with_.filter(({ deciding }) => deciding?.afterS === null).length).toBeGreaterThan(10);
+    expect(with_.filter(({ deciding }) => (deciding?.failing ?? 0) > 0).length).toBeGreaterThan(10);
+    expect(with_.filter(({ happenings }) => happenings.some((one) => 'at' in one && 'upon' in one.at && one.at.upon !== undefined && 'event' in one.at.upon && one.at.upon.event === 'points-added')).length).toBeGreaterThan(10);
+  });
+
+  it('STORM-79 STORM-80 STORM-82 a decision that is changed, made too early or left out is found', async () => {
+    const { evidence, violations } = await judged(withHappenings(draw(38), []));
+    expect(violations).toEqual([]);
+    if (evidence === null) throw new Error('it threw');
+    const found = (rule: string, events: typeof evidence.events) => targetJudges.find((judge) => judge.rule === rule)?.violations({ ...evidence, events });
+    const { events } = evidence;
+    const last = events.findLastIndex((body) => body.kind === 'points-added' && 'rule' in body.by && body.by.rule !== 'SCH-10');
+    const ends = events.findIndex((body, i) => i > last && body.kind === 'attempt-ended');
+    expect(found('STORM-79', events.map((body, i) => (i === last && body.kind === 'points-added' ? { ...body, why: 'for no reason' } : body)))).toHaveLength(1);
+    // The same decision one attempt sooner.
+    const before = events.findLastIndex((body, i) => i < last && body.kind === 'attempt-ended');
+    expect(found('STORM-80', [...events.slice(0, before), ...events.slice(last, last + 1)])).toHaveLength(1);
+    // And an end where it stood.
+    const end = events.findIndex((body) => body.kind === 'making-safe' && body.then.kind === 'ended');
+    const first = events.findIndex((body) => body.kind === 'points-added' && 'rule' in body.by && body.by.rule.startsWith('SCH'));
+    expect(ends).toBeGreaterThan(last);
+    expect(found('STORM-82', [...events.slice(0, first), ...events.slice(end, end + 1)])).toHaveLength(1);
+  }, 120_000);
+
+  it('STORM-81 a decision that cannot be made and of which nobody is told is found', async () => {
+    const drawn = withHappenings({ ...draw(38), deciding: { afterS: 0.1, failing: 0.5 } }, []);
+    const { evidence, violations } = await judged(drawn);
+    expect(violations).toEqual([]);
+    if (evidence === null) throw new Error('it threw');
+    expect(evidence.seen.some((one) => one.kind === 'undecided')).toBe(true);
+    const untold = evidence.seen.filter((one) => one.kind !== 'commit' || !one.bodies.some((body) => body.kind === 'making-safe'));
+    expect((await targetJudges.find(({ rule }) => rule === 'STORM-81')?.violations({ ...evidence, seen: untold }))?.length).toBeGreaterThan(0);
+  }, 120_000);
 
   // The cable is pulled within the writing of a line, so that its end is told while the host is still about to commit and tell.
   it.each(['arm', 'safe', 'burst'] as const)('RUN-1 a link that ends within the sending of "%s" is taken after what was being done', async (word) => {

@@ -16,6 +16,13 @@ export interface AttemptDetail {
   readonly criteria: readonly Criterion[];
 }
 
+/** What the schedule of a run decided at once, and why. */
+export interface LastDecision {
+  readonly at: number;
+  readonly windows: number;
+  readonly reasons: readonly string[];
+}
+
 export interface RunLog {
   /** Events folded so far. */
   readonly revision: number;
@@ -23,6 +30,8 @@ export interface RunLog {
   readonly attempts: ReadonlyMap<string, AttemptDetail>;
   /** Point of the latest attempt; null: there was none. */
   readonly latestPoint: number | null;
+  /** null: the schedule has decided nothing so far, or the plan states no targets. */
+  readonly lastDecision: LastDecision | null;
   /** Attempts that were ended as rejected. */
   readonly rejected: number;
   /** Oldest first; the list is replaced when one changes. */
@@ -41,6 +50,9 @@ interface Working {
   plan: Plan | null;
   attempts: Map<string, AttemptDetail>;
   latestPoint: number | null;
+  lastDecision: LastDecision | null;
+  /** The event before was of the same decision. */
+  deciding: boolean;
   rejected: number;
   confirmedSafe: boolean;
   alarms: readonly Alarm[];
@@ -51,7 +63,7 @@ interface Working {
 }
 
 const emptyLog = (): Working => ({
-  revision: 0, plan: null, attempts: new Map(), latestPoint: null, rejected: 0, confirmedSafe: false, alarms: [], openedAt: 0, startedAt: null, restedMs: 0, restingSince: null,
+  revision: 0, plan: null, attempts: new Map(), latestPoint: null, lastDecision: null, deciding: false, rejected: 0, confirmedSafe: false, alarms: [], openedAt: 0, startedAt: null, restedMs: 0, restingSince: null,
 });
 
 function foldLog(log: Working, event: RunEvent): void {
@@ -61,6 +73,12 @@ function foldLog(log: Working, event: RunEvent): void {
     log.plan = body.plan;
     log.openedAt = at;
   }
+  const isDecision = body.kind === 'points-added' && 'rule' in body.by;
+  if (isDecision) {
+    const before = log.deciding ? log.lastDecision : null;
+    log.lastDecision = { at, windows: (before?.windows ?? 0) + body.points.length, reasons: [...(before?.reasons ?? []), body.why] };
+  }
+  log.deciding = isDecision;
   if (body.kind === 'made-safe') log.confirmedSafe = body.confirmed;
   log.alarms = alarmsAfter(log.alarms, { guards: log.plan?.guards ?? [], started: log.startedAt !== null, confirmedSafe: log.confirmedSafe }, event);
   switch (body.kind) {

@@ -12,6 +12,8 @@ import type { Tally } from './cells.ts';
 import { tallyText } from './cells.ts';
 import { elapsedOf } from './log.ts';
 import type { RunLog } from './log.ts';
+import { endText, knownText } from './target-words.ts';
+import type { TargetsView } from './use-targets.ts';
 import { clockText, timeLeftText, waitingText } from './words.ts';
 import type { WaitingFor } from '../../../app/run/status.ts';
 
@@ -48,15 +50,19 @@ interface NowPanelProps {
   readonly onBench: boolean;
   /** Of the bench's time against the clock. */
   readonly speed: number;
+  readonly targets: TargetsView;
 }
 
 /** What the run does now, how far it is, what it waits for, what the person should do. */
-export function NowPanel({ state, log, status, tally, point, now, onBench, speed }: NowPanelProps) {
+export function NowPanel({ state, log, status, tally, point, now, onBench, speed, targets }: NowPanelProps) {
   const mode = status?.mode ?? state.mode;
   const shownMode = standing(mode, state, onBench);
   const total = state.points.length;
   const elapsed = elapsedOf(log, state.mode === 'ended', now);
-  const left = timeLeftText(status?.remaining ?? null, now, speed);
+  const wanted = state.plan.targets !== undefined;
+  const goesOn = status !== null && status.remaining !== null;
+  // What is added yet is not among the points of a run with targets: its end is that of its outlook.
+  const left = !wanted ? timeLeftText(status?.remaining ?? null, now, speed) : goesOn && targets.outlook !== null ? endText(targets.outlook.remaining, targets.at, now, speed) : '';
   return (
     <section className="section run-now" aria-label="What the run does now">
       <div className={calls.has(mode) ? 'run-need' : 'run-need run-need-calm'} tabIndex={-1}>
@@ -78,7 +84,7 @@ export function NowPanel({ state, log, status, tally, point, now, onBench, speed
         <Progress tally={tally} total={total} />
         <p>
           <strong>
-            {state.counts.accepted} of {total} points accepted
+            {wanted && targets.outlook !== null ? knownText(targets.outlook.cells) : `${state.counts.accepted} of ${total} points accepted`}
           </strong>
           {left !== '' && <span>, {left}</span>}
         </p>

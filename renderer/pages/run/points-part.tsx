@@ -1,5 +1,6 @@
 import { memo, useState } from 'react';
 import { flushSync } from 'react-dom';
+import type { Point } from '../../../app/plan/points.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { Button } from '../../components/button.tsx';
 import { AnswerLine } from './answer.tsx';
@@ -8,6 +9,9 @@ import { Overview } from './overview.tsx';
 import { PointGrid } from './point-grid.tsx';
 import type { Sheet } from './sheets.ts';
 import type { RunCommands } from './use-commands.ts';
+import type { LastDecision } from './log.ts';
+import { LastDecisionLine, TargetsLegend, TargetsPart } from './targets-part.tsx';
+import type { TargetsView } from './use-targets.ts';
 import type { Work } from './use-work.ts';
 
 interface PointsPartProps {
@@ -15,15 +19,18 @@ interface PointsPartProps {
   readonly onBench: boolean;
   readonly commands: RunCommands;
   readonly work: Work;
+  readonly targets: TargetsView;
+  readonly decision: LastDecision | null;
 }
 
 /**
  * The points: sheet, selection, what can be done with it, and the grid. Every control stands in its place whether it can be used or not, so
  * that nothing moves under a finger when a point fails or an answer comes (WIN-19). Drawn with the journal, not with every status.
  */
-export const PointsPart = memo(function PointsPart({ state, onBench, commands, work }: PointsPartProps) {
+export const PointsPart = memo(function PointsPart({ state, onBench, commands, work, targets, decision }: PointsPartProps) {
   const { sheets, sheet, failed, marked } = work;
-  const [all, setAll] = useState(false);
+  const hasTargets = state.plan.targets !== undefined;
+  const [shown, setShown] = useState<'sheet' | 'all' | 'targets'>(hasTargets ? 'targets' : 'sheet');
   if (sheet === undefined) return null;
   const noFailed = failed.length === 0 ? 'No point has failed.' : '';
   const noMarked = marked.length === 0 ? 'No point is selected. Select with Space, a block with Shift, all failed with F.' : '';
@@ -32,14 +39,19 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
     <section className="section run-points" aria-label="Points">
       <header className="run-points-head">
         <h2>Points</h2>
-        <SheetChoice sheets={sheets} state={state} shown={all ? '' : sheet.key} following={work.following && !all} onChoose={(key) => {
-            setAll(false);
+        <SheetChoice sheets={sheets} state={state} shown={shown === 'sheet' ? sheet.key : ''} following={work.following && shown === 'sheet'} onChoose={(key) => {
+            setShown('sheet');
             work.chooseSheet(key);
           }}
         />
-        <button type="button" className="button button-plain run-small" aria-pressed={all} onClick={() => setAll(!all)}>
+        <button type="button" className="button button-plain run-small" aria-pressed={shown === 'all'} onClick={() => setShown(shown === 'all' ? 'sheet' : 'all')}>
           All sheets
         </button>
+        {hasTargets && (
+          <button type="button" className="button button-plain run-small" aria-pressed={shown === 'targets'} onClick={() => setShown('targets')}>
+            Targets
+          </button>
+        )}
       </header>
       <div className="run-tools" role="group" aria-label="What can be done with points" title={againWords(state, onBench)}>
         <Button against={first(commands.against, noFailed)} showAgainst={false} onPress={() => work.measureAgain(failed)}>
@@ -62,17 +74,28 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
         </Button>
       </div>
       <div className="run-answer-place">
-        <p className="quiet run-column-title">{sheet.columnTitle}</p>
+        {shown === 'targets' ? <LastDecisionLine decision={decision} /> : <p className="quiet run-column-title">{sheet.columnTitle}</p>}
         <AnswerLine commands={commands} place="points" />
       </div>
-      {all ? (
+      {shown === 'targets' ? (
+        <TargetsPart
+          targets={targets}
+          onGo={({ injector, voltage, pressure, period }) => {
+            const to = sheets.find(({ points }) => points.some((index) => isOf(state.setPoints[index], pressure, period)));
+            const row = to?.rows.findIndex(({ points }) => points.some((index) => index !== null && isOf(state.setPoints[index], pressure, period) && state.setPoints[index]?.injector === injector && state.setPoints[index].voltage === voltage)) ?? -1;
+            if (to === undefined || row < 0) return;
+            flushSync(() => setShown('sheet'));
+            work.goTo(to, { row, column: 0 });
+          }}
+        />
+      ) : shown === 'all' ? (
         <Overview
           sheets={sheets}
           state={state}
           shown={sheet}
           onGo={(to, place) => {
             // The grid has to be there before the focus can go into it.
-            flushSync(() => setAll(false));
+            flushSync(() => setShown('sheet'));
             work.goTo(to, place);
           }}
         />
@@ -85,6 +108,10 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
     </section>
   );
 });
+
+/** A measure point of this pressure, Pa, and period, s. */
+const isOf = (point: Point | undefined, pressure: number, period: number): boolean =>
+  point?.role === 'measure' && Math.abs(point.pressure - pressure) < 1 && Math.abs(point.period - period) < 1e-9;
 
 function againWords({ mode }: RunState, onBench: boolean): string {
   if (!onBench) return 'Measuring again opens this run on the bench first, then proves the dead-man and measures only these points. Earlier attempts are kept.';
@@ -107,6 +134,7 @@ export function GridHelp({ state, onBench }: { readonly state: RunState; readonl
           </li>
         ))}
       </ul>
+      {state.plan.targets !== undefined && <TargetsLegend />}
       <p className="small quiet">{againWords(state, onBench)}</p>
       <p className="small quiet run-keys">
         In the grid: arrows move, <kbd>Enter</kbd> opens, <kbd>Space</kbd> selects, <kbd>Shift</kbd> with arrows selects a block, <kbd>Ctrl+A</kbd> the sheet, <kbd>F</kbd> all failed (<kbd>Alt+F</kbd> from anywhere), <kbd>N</kbd> goes to the next failed, <kbd>M</kbd> measures again,{' '}

@@ -21,6 +21,7 @@ import { GridHelp, PointsPart } from './points-part.tsx';
 import { BenchStrips } from './strips.tsx';
 import { useCommands } from './use-commands.ts';
 import type { RunCommands } from './use-commands.ts';
+import { useTargets } from './use-targets.ts';
 import { useWork } from './use-work.ts';
 import { plural } from './words.ts';
 
@@ -63,6 +64,7 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
   const commands = useCommands(id, onBench);
   const work = useWork(state, log.latestPoint, commands);
   const lastAt = events.at(-1)?.at ?? 0;
+  const targets = useTargets(state);
   const tally = useMemo(() => tallyOf(state, points.keys()), [state, points]);
   const alarms = onBench ? log.alarms : over;
   const speed = onBench && host.bench.state === 'connected' ? host.bench.speed : 1;
@@ -84,9 +86,9 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
           {problem !== '' && <Notice tone="note">The journal could not be read to its end: {problem}</Notice>}
           <NotTraceable reasons={state.notTraceable} />
           {onBench && <OutOfDate state={state} commands={commands} />}
-          <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} speed={speed} />
+          <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} speed={speed} targets={targets} />
           {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} />}
-          <PointsPart state={state} onBench={onBench} commands={commands} work={work} />
+          <PointsPart state={state} onBench={onBench} commands={commands} work={work} targets={targets} decision={log.lastDecision} />
         </div>
         <div className="run-side">
           {onBench && <BenchStrips plan={plan} point={current} speed={speed} />}

@@ -1,5 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
+import { kilopascals, milliseconds, volts } from '../../../app/quantities/quantity.ts';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import { planOf } from './journal.test-helper.ts';
 import { pointWords, sheetsOf } from './sheets.ts';
@@ -46,6 +47,16 @@ describe('sheets of a plan', () => {
     const [first] = all.filter(({ role }) => role === 'static');
     if (first === undefined) throw new Error('There is no static point.');
     expect(pointWords(held, first)).toBe('A1, 14 V, 20 ms, 400 kPa, held open, replicate 1 of 3');
+  });
+
+  it('WIN-23 has a column for each window that a cell of a plan with targets may have, whatever their widths, and every window is shown', () => {
+    const wanting = planOf({ targets: { deadTimeUs: 5, atVoltage: [], hours: 1, attemptsPerCell: 9 }, axes: { ...plan.axes, replicates: 1, widthMs: [2, 3, 4, 5, 6, 8] } });
+    const first = expandPlan(wanting);
+    const at = { role: 'measure', injector: 1, channel: 2, voltage: volts(14), pressure: kilopascals(400), period: milliseconds(20) } as const;
+    const added = [8, 2, 2, 2, 3].map((width, i) => ({ ...at, index: first.length + i, width: milliseconds(width), replicate: [0, 0, 1, 2, 0][i] ?? 0 }));
+    const sheet = sheetsOf(wanting, [...first, ...added]).find(({ label }) => label === '400 kPa');
+    expect(sheet?.columnGroups.length).toBe(9);
+    expect(sheet?.rows.find(({ group, label }) => group === 'A2' && label === '14 V')?.points).toEqual([...added.map(({ index }) => index), null, null, null, null]);
   });
 
   it('shows every point of any plan exactly once', () => {

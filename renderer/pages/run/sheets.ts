@@ -41,12 +41,15 @@ const sequenceColumns = 12;
 /** `points` is the expansion of the plan. */
 // eslint-disable-next-line complexity -- a line for each thing that a sheet may show
 export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[] {
-  const { voltageV, pressureKpa, widthMs, periodMs, replicates } = plan.axes;
+  const { voltageV, pressureKpa, widthMs, periodMs } = plan.axes;
+  // A plan with targets has as many windows of a width as it needs: there is a column for each window that a cell may have, in the order in which they were added (WIN-23).
+  const { targets } = plan;
+  const replicates = targets === undefined ? plan.axes.replicates : 1;
   const place = (values: readonly number[]) => new Map(values.map((value, index) => [Number(value.toPrecision(10)), index]));
   const [voltages, pressures, widths, periods] = [voltageV, pressureKpa, widthMs, periodMs].map((values) => place(values.toSorted((a, b) => a - b)));
   if (voltages === undefined || pressures === undefined || widths === undefined || periods === undefined) return [];
 
-  const columns = widths.size * replicates;
+  const columns = targets?.attemptsPerCell ?? widths.size * replicates;
   const cells = Array.from({ length: pressures.size * periods.size }, () =>
     Array.from({ length: plan.injectors.length * voltages.size }, () => new Array<number | null>(columns).fill(null)),
   );
@@ -67,9 +70,9 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
     }
     const sheet = (pressures.get(kpa(point)) ?? 0) * periods.size + (periods.get(ms(point, 'period')) ?? 0);
     const row = point.injector * voltages.size + (voltages.get(Number(point.voltage.toPrecision(10))) ?? 0);
-    const column = (widths.get(ms(point, 'width')) ?? 0) * replicates + point.replicate;
     const line = cells[sheet]?.[row];
-    if (line !== undefined) line[column] = point.index;
+    const column = targets === undefined ? (widths.get(ms(point, 'width')) ?? 0) * replicates + point.replicate : (line?.indexOf(null) ?? 0);
+    if (line !== undefined && column >= 0) line[column] = point.index;
     inSheet[sheet]?.push(point.index);
   }
 
@@ -82,8 +85,8 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
         label: periods.size > 1 ? `${plainNumber(pressure)} kPa, period ${plainNumber(period)} ms` : `${plainNumber(pressure)} kPa`,
         short: periods.size > 1 ? `${plainNumber(pressure)} kPa, ${plainNumber(period)} ms` : `${plainNumber(pressure)} kPa`,
         rowTitle: 'Supply',
-        columnTitle: replicates > 1 ? 'Pulse width, ms, and replicate' : 'Pulse width, ms',
-        columnGroups: [...widths.keys()].map((width) => ({ label: plainNumber(width), span: replicates })),
+        columnTitle: targets !== undefined ? 'Windows of a cell, in the order in which they were added' : replicates > 1 ? 'Pulse width, ms, and replicate' : 'Pulse width, ms',
+        columnGroups: (targets === undefined ? [...widths.keys()] : Array.from({ length: columns }, (_, column) => column + 1)).map((label) => ({ label: plainNumber(label), span: replicates })),
         columns: replicates > 1 ? Array.from({ length: columns }, (_, column) => String((column % replicates) + 1)) : [],
         rows: plan.injectors.flatMap((injector, i) =>
           [...voltages.keys()].map((voltage, v) => ({

@@ -1,0 +1,81 @@
+/** Words of the targets of a run: how far a cell is, what stands in its way, when the run is expected to be over. */
+import type { CellProgress } from '../../../app/schedule/progress.ts';
+import type { Remaining } from '../../../app/schedule/outlook.ts';
+import { labelOf } from '../../../app/uncertainty/source.ts';
+import { clockTime } from '../../components/dates.ts';
+import { roughDuration } from '../../components/durations.ts';
+import type { LastDecision } from './log.ts';
+import { plural } from './words.ts';
+
+export type Standing = 'reached' | 'open' | 'beyond' | 'used-up' | 'waiting';
+
+/** In the order of the legend. */
+export const standings: readonly { readonly standing: Standing; readonly glyph: string; readonly word: string; readonly meaning: string }[] = [
+  { standing: 'reached', glyph: '✓', word: 'known', meaning: 'known as well as was wanted' },
+  { standing: 'open', glyph: '▸', word: 'on the way', meaning: 'more windows bring it to its target' },
+  { standing: 'waiting', glyph: '·', word: 'no line yet', meaning: 'too few windows so far for a line through them' },
+  { standing: 'beyond', glyph: '⊘', word: 'cannot be reached', meaning: 'what instruments leave is more than the target, however many windows are measured' },
+  { standing: 'used-up', glyph: '■', word: 'windows used up', meaning: 'it has had the windows that the plan allows for a cell' },
+];
+
+export const standingOf = ({ state }: CellProgress): Standing => (state === 'no-line' ? 'waiting' : state);
+
+export const microseconds = (s: number): string => `${(s * 1e6).toFixed(1)}\u00a0µs`;
+
+/** Short, for the cell itself. */
+export function cellText(cell: CellProgress): string {
+  const glyph = standings.find(({ standing }) => standing === standingOf(cell))?.glyph ?? '';
+  return cell.expanded === null ? glyph : `${glyph} ${microseconds(cell.expanded)}`;
+}
+
+/** Everything of a cell, in sentences. */
+export function cellSentences(cell: CellProgress): string {
+  const { serialNumber, voltage, wanted, expanded, least, largest, windows, state } = cell;
+  const place = `${serialNumber} at ${voltage} V, ${plural(windows, 'window')}`;
+  if (expanded === null || least === null) return `${place}: ${windows === 0 ? 'not begun' : 'no line yet'}; ${microseconds(wanted)} wanted.`;
+  const now = `${place}: U95 of the dead time is ${microseconds(expanded)} now, ${microseconds(wanted)} wanted.`;
+  const leave = `Instruments leave ${microseconds(least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.`;
+  switch (state) {
+    case 'reached':
+      return `${now} It is known as well as was wanted.`;
+    case 'beyond':
+      return `${now} No sensible number of windows reaches it. ${leave}`;
+    case 'used-up':
+      return `${now} It has had the windows that the plan allows. ${leave}`;
+    default:
+      return `${now} More windows are measured. ${leave}`;
+  }
+}
+
+/** What keeps cells from their targets for good, voltage by voltage; empty: nothing does. */
+export function inTheWay(cells: readonly CellProgress[]): string {
+  const beyond = Map.groupBy(cells.filter(({ state }) => state === 'beyond'), ({ voltage }) => voltage);
+  const parts = [...beyond].map(([voltage, list]) => {
+    const least = list.map((c) => c.least ?? 0);
+    const sources = new Set(list.flatMap(({ largest }) => (largest === null ? [] : [labelOf(largest)])));
+    const [from, to] = [Math.min(...least), Math.max(...least)].map(microseconds);
+    return `${voltage} V, ${plural(list.length, 'cell')}: instruments leave ${from === to ? from : `${from} to ${to}`}, most of it ${[...sources].join(' or ')}`;
+  });
+  return parts.length === 0 ? '' : `Cannot be reached: ${parts.join('; ')}.`;
+}
+
+/** `12 of 40 cells known`. */
+export const knownText = (cells: readonly CellProgress[]): string => `${cells.filter(({ state }) => state === 'reached').length} of ${plural(cells.length, 'cell')} known`;
+
+/**
+ * When the run is expected to be over: a time of day, and between which. `remaining` in s of the bench's time as it was at `at`, which passes `speed`
+ * times as fast as the clock; `at` and `now`: ms since 1970.
+ */
+export function endText({ low, likely, high }: Remaining, at: number, now: number, speed: number): string {
+  if (high <= 0) return 'nothing left to measure';
+  const left = (s: number): number => Math.max(0, s / speed - (now - at) / 1e3);
+  const when = (s: number): string => clockTime(now + left(s) * 1e3, now);
+  const about = left(likely) < 50 ? '' : 'about ';
+  return `${about}${roughDuration(left(likely))} left${speed === 1 ? '' : ' by the clock'}, done about ${when(likely)} (${when(low)} to ${when(high)})`;
+}
+
+/** What was decided last, in a sentence. */
+export function decisionText({ windows, reasons }: LastDecision): string {
+  const [first = '', ...others] = [...new Set(reasons)];
+  return `${plural(windows, 'point')} added: ${first}${others.length === 0 ? '' : `, and ${plural(others.length, 'other reason')}`}.`;
+}

@@ -1,0 +1,95 @@
+/** The targets of a run: a row for each injector, a column for each voltage, each cell with how far it is. It has its places from the beginning (WIN-23). */
+import { memo } from 'react';
+import type { CellProgress } from '../../../app/schedule/progress.ts';
+import { shownText } from '../../components/shown-text.ts';
+import type { LastDecision } from './log.ts';
+import { cellSentences, cellText, decisionText, inTheWay, microseconds, standingOf, standings } from './target-words.ts';
+import type { TargetsView } from './use-targets.ts';
+
+interface TargetsPartProps {
+  readonly targets: TargetsView;
+  /** Shows the points of a cell. */
+  readonly onGo: (cell: CellProgress) => void;
+}
+
+/** What was decided last, and why, on one line; all reasons when it is pointed at. */
+export function LastDecisionLine({ decision }: { readonly decision: LastDecision | null }) {
+  return (
+    <p className="run-targets-why" title={decision === null ? undefined : shownText([...new Set(decision.reasons)].join('\n'))}>
+      <strong>Last decision: </strong>
+      {decision === null ? 'none yet.' : shownText(decisionText(decision))}
+    </p>
+  );
+}
+
+export const TargetsPart = memo(function TargetsPart({ targets: { outlook, problem }, onGo }: TargetsPartProps) {
+  if (outlook === null) return <p className="run-targets-none quiet">{problem === '' ? 'How far each cell is, is being worked out.' : `How far each cell is could not be worked out. ${problem}`}</p>;
+  const blocks = Map.groupBy(outlook.cells, ({ pressure, period }) => `${pressure / 1e3} kPa, period ${Number((period * 1e3).toPrecision(6))} ms`);
+  return (
+    <div className="run-targets">
+      <div className="run-grid">
+        {[...blocks].map(([where, cells]) => (
+          <Block key={where} where={where} cells={cells} onGo={onGo} />
+        ))}
+      </div>
+      <p className="run-targets-way">{shownText(inTheWay(outlook.cells)) || 'Every target can be reached with the instruments as they are, as far as is known.'}</p>
+    </div>
+  );
+});
+
+function Block({ where, cells, onGo }: { readonly where: string; readonly cells: readonly CellProgress[]; readonly onGo: (cell: CellProgress) => void }) {
+  const voltages = [...new Set(cells.map((c) => c.voltage))];
+  const rows = [...Map.groupBy(cells, (c) => c.serialNumber)];
+  return (
+    <table className="plain run-targets-table">
+      <caption>U95 of the dead time at {where}</caption>
+      <thead>
+        <tr>
+          <th scope="col">Injector</th>
+          {voltages.map((voltage) => (
+            <th key={voltage} scope="col">
+              {voltage} V <span className="quiet">{microseconds(cells.find((c) => c.voltage === voltage)?.wanted ?? 0)} wanted</span>
+            </th>
+          ))}
+        </tr>
+      </thead>
+      <tbody>
+        {rows.map(([serial, own]) => (
+          <tr key={serial}>
+            <th scope="row">{serial}</th>
+            {voltages.map((voltage) => {
+              const cell = own.find((c) => c.voltage === voltage);
+              return <td key={voltage}>{cell !== undefined && <Cell cell={cell} onGo={onGo} />}</td>;
+            })}
+          </tr>
+        ))}
+      </tbody>
+    </table>
+  );
+}
+
+function Cell({ cell, onGo }: { readonly cell: CellProgress; readonly onGo: (cell: CellProgress) => void }) {
+  const part = cell.expanded === null ? 0 : Math.min(1, cell.wanted / cell.expanded);
+  const text = shownText(cellSentences(cell));
+  return (
+    <button type="button" className={`run-target run-target-${standingOf(cell)}`} title={text} aria-label={text} onClick={() => onGo(cell)}>
+      <span className="run-target-fill" style={{ width: `${100 * part}%` }} aria-hidden="true" />
+      <span className="run-target-text">{cellText(cell)}</span>
+    </button>
+  );
+}
+
+export function TargetsLegend() {
+  return (
+    <ul className="run-legend" aria-label="What the signs of targets mean">
+      {standings.map(({ standing, glyph, word, meaning }) => (
+        <li key={standing} title={meaning}>
+          <span className={`run-key run-target run-target-${standing}`} aria-hidden="true">
+            {glyph}
+          </span>{' '}
+          {word}
+        </li>
+      ))}
+    </ul>
+  );
+}

@@ -1,0 +1,80 @@
+/** The page Run of a plan with targets: how far each cell is, when it is over, why it does what it does; and that commands do what they do to a grid. */
+import type { Locator, Page } from 'playwright';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { samplePlan, withoutLeakChecks } from '../builders/in-process.ts';
+import { browserPath, keepScreen, type OpenedWindow, openWindow, startRun, violations } from '../builders/window.ts';
+
+/** Eight injectors, and a target at the lower voltage that its instruments keep from being reached. */
+const plan = samplePlan('small-plan', (small) => ({
+  ...withoutLeakChecks(small),
+  injectors: Array.from({ length: 8 }, (_, i) => ({ serialNumber: `RH4-01${17 + i}`, type: 'RH-P4', channel: i + 1 })),
+  axes: { ...small.axes, voltageV: [10, 14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] },
+  targets: { deadTimeUs: 14, atVoltage: [{ voltageV: 10, deadTimeUs: 2 }], hours: 2, attemptsPerCell: 24 },
+}));
+
+let opened: OpenedWindow | undefined;
+let page: Page;
+let complaints: string[] = [];
+
+describe.skipIf(browserPath === null)('the page Run of a plan with targets', () => {
+  beforeAll(async () => {
+    opened = await openWindow({ scenario: { seed: 5 } });
+    ({ page, complaints } = opened);
+    page.setDefaultTimeout(30_000);
+    await startRun(page, opened.folder, plan, 8);
+  }, 180_000);
+  afterAll(() => opened?.close());
+
+  const cells = (name: RegExp): Locator => page.locator('.run-targets-table').getByRole('button', { name });
+  const placeOf = (selector: string): Promise<string> => page.evaluate(`JSON.stringify([...document.querySelectorAll(${JSON.stringify(selector)})].map((one) => { const { top, left, height } = one.getBoundingClientRect(); return [top, left, height].map(Math.round); }))`);
+
+  it('WIN-23: each cell fills as it is known, says what stands in its way, and keeps its place', async () => {
+    await cells(/^RH4-0117 at 10 V/).waitFor();
+    expect(await cells(/./).count()).toBe(16);
+    const before = await placeOf('.run-target');
+    await cells(/more windows are measured|known as well/i).first().waitFor({ timeout: 120_000 });
+    await page.getByText(/Last decision: \d+ points? added: .*RH4-01\d\d at 1[04] V/).waitFor();
+    await keepScreen(page, 'targets-1366');
+    await cells(/at 14 V.*It is known as well as was wanted/).first().waitFor({ timeout: 180_000 });
+    await cells(/at 10 V.*No sensible number of windows reaches it\. Instruments leave \d.*µs, most of it: \w/).first().waitFor({ timeout: 180_000 });
+    await page.getByText(/^Cannot be reached: 10 V, \d cells?: instruments leave/).waitFor();
+    expect(await placeOf('.run-target')).toBe(before);
+    expect(await violations(page)).toEqual([]);
+    for (const [name, width, height] of [['targets-known-1366', 1366, 768], ['targets-known-1920', 1920, 1080]] as const) {
+      await page.setViewportSize({ width, height });
+      await page.waitForTimeout(300);
+      expect(await page.evaluate<number>('document.documentElement.scrollWidth - innerWidth')).toBe(0);
+      const last = await page.locator('.run-target').last().boundingBox();
+      expect((last?.y ?? Infinity) + (last?.height ?? 0)).toBeLessThanOrEqual(height);
+      await keepScreen(page, name);
+    }
+    await page.emulateMedia({ colorScheme: 'dark' });
+    await keepScreen(page, 'targets-known-dark');
+    await page.emulateMedia({ colorScheme: 'light' });
+    await page.setViewportSize({ width: 1366, height: 768 });
+  }, 600_000);
+
+  it('WIN-24: the end is a time of day with a range, of what the schedule is expected to add', async () => {
+    await page.getByText(/\d+ of 16 cells known, .* left by the clock, done about (\d+ \w+, )?\d\d:\d\d \((\d+ \w+, )?\d\d:\d\d to (\d+ \w+, )?\d\d:\d\d\)/).waitFor({ timeout: 60_000 });
+  }, 120_000);
+
+  it('WIN-25: a cell leads to its points; pause, measure again, leave out and finish early do what they do to a grid', async () => {
+    await page.keyboard.press('Alt+s');
+    await page.getByText('Paused', { exact: true }).waitFor();
+    await cells(/^RH4-0117 at 14 V/).click();
+    const focused = (): Promise<string> => page.evaluate('document.activeElement.getAttribute("aria-label") ?? ""');
+    await expect.poll(focused).toMatch(/^RH4-0117, 14 V/);
+    await page.keyboard.press('m');
+    await page.getByText(/Measure 1 point again: accepted/).waitFor();
+    await page.getByRole('gridcell', { name: /to be measured again/ }).waitFor();
+    await page.keyboard.press('Alt+g');
+    await page.getByRole('gridcell', { name: /^RH4-0117, 14 V.*accepted, 2 attempts/ }).waitFor({ timeout: 60_000 });
+    await keepScreen(page, 'targets-points');
+    await page.getByRole('button', { name: 'Targets', exact: true }).click();
+    await cells(/^RH4-0117 at 14 V/).waitFor();
+    await page.keyboard.press('Alt+l');
+    await page.getByRole('alertdialog').getByRole('button', { name: /Finish early/ }).click();
+    await page.getByText(/Ended: finished early/).waitFor({ timeout: 60_000 });
+    expect(complaints).toEqual([]);
+  }, 240_000);
+});
