@@ -31,7 +31,7 @@ import { statusFrom } from './engine/told.ts';
 import type { RunCommand, RunEventBody } from '../journal/events.ts';
 import type { RunState } from '../journal/state.ts';
 import type { HostClocks } from './host-time.ts';
-import type { Decided } from '../schedule/schedule.ts';
+import type { DecidedNext } from '../schedule/schedule.ts';
 import type { RunStatus } from './status.ts';
 import { impossibleStep, impossibleText } from './telemetry-check.ts';
 
@@ -48,7 +48,7 @@ export type EngineInput = HostClocks & (
   /** 'down' again, while it is down: it is known why it does not come back. */
   | { readonly kind: 'link'; readonly state: 'up' | 'down'; readonly bootId: string; readonly reason: string }
   /** What the schedule says of the journal as it was when decision `number` was asked for (RUN-231). */
-  | { readonly kind: 'decision'; readonly number: number; readonly decided: Decided }
+  | { readonly kind: 'decision'; readonly number: number; readonly decided: DecidedNext }
   | { readonly kind: 'command'; readonly id: string; readonly by: string; readonly command: RunCommand }
 );
 

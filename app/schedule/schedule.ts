@@ -35,7 +35,7 @@ export interface ScheduleDecision {
 }
 
 /** A decision, or why none could be made, in sentences. */
-export type Decided = { readonly ok: true; readonly decision: ScheduleDecision } | { readonly ok: false; readonly text: string };
+export type DecidedNext = { readonly ok: true; readonly decision: ScheduleDecision } | { readonly ok: false; readonly text: string };
 
 /** What a window takes beside its own length, s: settling, and what shows in the frame that follows. */
 const besidesOf = ({ settleS, link }: Pick<Plan, 'settleS' | 'link'>): number => settleS + 4 / link.telemetryHz;

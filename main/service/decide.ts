@@ -1,13 +1,13 @@
 /** What the schedule of a run says is to be measured next, worked out from its journal as it stands in the archive (RUN-231, SCH-1). */
-import { decideNext, soFarOf, type Decided } from '../../app/schedule/schedule.ts';
+import { decideNext, soFarOf, type DecidedNext } from '../../app/schedule/schedule.ts';
 import type { Archive } from '../archive/archive.ts';
 import { loadRun } from './load-run.ts';
 
 /** Works it out for a run, away from the thread that drives the bench; absent: it is done on that thread, between two frames (RUN-231). Never rejects. */
-export type Decide = (run: string) => Promise<Decided>;
+export type Decide = (run: string) => Promise<DecidedNext>;
 
 /** Never throws: what is wrong with the program or the archive here is told to whoever waits, and the bench is made safe over it. */
-export function decideStored(archive: Archive, run: string): Decided {
+export function decideStored(archive: Archive, run: string): DecidedNext {
   try {
     const loaded = loadRun(archive, run);
     return loaded.ok ? { ok: true, decision: decideNext(soFarOf(loaded.state)) } : loaded;
@@ -31,7 +31,7 @@ export class Decisions {
   }
 
   /** `number`: of the decision that is waited for; null: none is. Everything that it goes by is committed. */
-  give(number: number | null, take: (number: number, decided: Decided) => void): void {
+  give(number: number | null, take: (number: number, decided: DecidedNext) => void): void {
     if (number === null || number === this.#given) return;
     this.#given = number;
     if (this.#elsewhere === undefined) {

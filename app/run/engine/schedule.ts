@@ -10,7 +10,7 @@ import { leave } from './course.ts';
 import type { Leave } from './course.ts';
 import type { InjectorsOut } from './injectors-out.ts';
 import type { Outcome } from './outcome.ts';
-import type { Decided, ScheduleDecision } from '../../schedule/schedule.ts';
+import type { DecidedNext, ScheduleDecision } from '../../schedule/schedule.ts';
 import type { Safety } from './safety.ts';
 
 /** Less than the line can tell of two widths, s. */
@@ -76,7 +76,7 @@ export class Schedule {
   }
 
   /** False: nobody waits for it any more. */
-  decide(number: number, decided: Decided): boolean {
+  decide(number: number, decided: DecidedNext): boolean {
     if (this.awaitsDecision !== number) return false;
     this.#awaited = null;
     this.#undecided = decided.ok ? null : decided.text;
