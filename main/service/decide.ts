@@ -3,14 +3,19 @@ import { decideNext, soFarOf, type DecidedNext } from '../../app/schedule/schedu
 import type { Archive } from '../archive/archive.ts';
 import { loadRun } from './load-run.ts';
 
+type Decided = DecidedNext;
 /** Works it out for a run, away from the thread that drives the bench; absent: it is done on that thread, between two frames (RUN-231). Never rejects. */
-export type Decide = (run: string) => Promise<DecidedNext>;
+export type Decide = (run: string) => Promise<Decided>;
 
-/** Never throws: what is wrong with the program or the archive here is told to whoever waits, and the bench is made safe over it. */
-export function decideStored(archive: Archive, run: string): DecidedNext {
+export function decideStored(archive: Archive, run: string): Decided {
+  const loaded = loadRun(archive, run);
+  return loaded.ok ? { ok: true, decision: decideNext(soFarOf(loaded.state)) } : loaded;
+}
+
+/** Never throws: what is wrong with the program here is told to whoever waits, as the desk tells it. */
+function decidedHere(archive: Archive, run: string): Decided {
   try {
-    const loaded = loadRun(archive, run);
-    return loaded.ok ? { ok: true, decision: decideNext(soFarOf(loaded.state)) } : loaded;
+    return decideStored(archive, run);
   } catch (error) {
     return { ok: false, text: `The program found a fault of its own (${(error as Error).message}).` };
   }
@@ -31,11 +36,11 @@ export class Decisions {
   }
 
   /** `number`: of the decision that is waited for; null: none is. Everything that it goes by is committed. */
-  give(number: number | null, take: (number: number, decided: DecidedNext) => void): void {
+  give(number: number | null, take: (number: number, decided: Decided) => void): void {
     if (number === null || number === this.#given) return;
     this.#given = number;
     if (this.#elsewhere === undefined) {
-      take(number, decideStored(this.#archive, this.#run));
+      take(number, decidedHere(this.#archive, this.#run));
       return;
     }
     void this.#elsewhere(this.#run).then((decided) => {
