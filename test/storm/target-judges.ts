@@ -86,7 +86,7 @@ function toldWhyUndecided({ seen }: Evidence): string[] {
 function endsWhenKnown({ events }: Evidence): string[] {
   let state: RunState | null = null;
   for (const body of events) {
-    if (state !== null && (state as RunState).plan.targets === undefined) return [];
+    if (body.kind === 'opened' && body.plan.targets === undefined) return [];
     if (body.kind === 'second-pass-started' || (body.kind === 'commanded' && body.command.kind === 'finish-early' && body.answer === 'accepted')) return [];
     if (body.kind === 'making-safe' && body.then.kind === 'ended' && state !== null) {
       if (body.then.ending !== 'complete') return [];

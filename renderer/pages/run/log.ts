@@ -66,6 +66,16 @@ const emptyLog = (): Working => ({
   revision: 0, plan: null, attempts: new Map(), latestPoint: null, lastDecision: null, deciding: false, rejected: 0, confirmedSafe: false, alarms: [], openedAt: 0, startedAt: null, restedMs: 0, restingSince: null,
 });
 
+/** Additions that follow each other are of one decision. */
+function foldDecision(log: Working, { at, body }: RunEvent): void {
+  const isDecision = body.kind === 'points-added' && 'rule' in body.by;
+  if (isDecision) {
+    const { windows, reasons } = log.deciding && log.lastDecision !== null ? log.lastDecision : { windows: 0, reasons: [] };
+    log.lastDecision = { at, windows: windows + body.points.length, reasons: [...reasons, body.why] };
+  }
+  log.deciding = isDecision;
+}
+
 function foldLog(log: Working, event: RunEvent): void {
   const { at, body } = event;
   log.revision += 1;
@@ -73,12 +83,7 @@ function foldLog(log: Working, event: RunEvent): void {
     log.plan = body.plan;
     log.openedAt = at;
   }
-  const isDecision = body.kind === 'points-added' && 'rule' in body.by;
-  if (isDecision) {
-    const before = log.deciding ? log.lastDecision : null;
-    log.lastDecision = { at, windows: (before?.windows ?? 0) + body.points.length, reasons: [...(before?.reasons ?? []), body.why] };
-  }
-  log.deciding = isDecision;
+  foldDecision(log, event);
   if (body.kind === 'made-safe') log.confirmedSafe = body.confirmed;
   log.alarms = alarmsAfter(log.alarms, { guards: log.plan?.guards ?? [], started: log.startedAt !== null, confirmedSafe: log.confirmedSafe }, event);
   switch (body.kind) {

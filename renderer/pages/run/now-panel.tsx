@@ -53,16 +53,21 @@ interface NowPanelProps {
   readonly targets: TargetsView;
 }
 
+/** How far it is and how long it takes yet. What is added yet is not among the points of a run with targets: its end is that of its outlook. */
+function howFarText({ plan, counts, points }: RunState, remaining: number | null, { outlook, at }: TargetsView, now: number, speed: number): { readonly known: string; readonly left: string } {
+  const accepted = `${counts.accepted} of ${points.length} points accepted`;
+  if (plan.targets === undefined) return { known: accepted, left: timeLeftText(remaining, now, speed) };
+  if (outlook === null) return { known: accepted, left: '' };
+  return { known: knownText(outlook.cells), left: remaining === null ? '' : endText(outlook.remaining, at, now, speed) };
+}
+
 /** What the run does now, how far it is, what it waits for, what the person should do. */
 export function NowPanel({ state, log, status, tally, point, now, onBench, speed, targets }: NowPanelProps) {
   const mode = status?.mode ?? state.mode;
   const shownMode = standing(mode, state, onBench);
   const total = state.points.length;
   const elapsed = elapsedOf(log, state.mode === 'ended', now);
-  const wanted = state.plan.targets !== undefined;
-  const goesOn = status !== null && status.remaining !== null;
-  // What is added yet is not among the points of a run with targets: its end is that of its outlook.
-  const left = !wanted ? timeLeftText(status?.remaining ?? null, now, speed) : goesOn && targets.outlook !== null ? endText(targets.outlook.remaining, targets.at, now, speed) : '';
+  const { known, left } = howFarText(state, status?.remaining ?? null, targets, now, speed);
   return (
     <section className="section run-now" aria-label="What the run does now">
       <div className={calls.has(mode) ? 'run-need' : 'run-need run-need-calm'} tabIndex={-1}>
@@ -84,7 +89,7 @@ export function NowPanel({ state, log, status, tally, point, now, onBench, speed
         <Progress tally={tally} total={total} />
         <p>
           <strong>
-            {wanted && targets.outlook !== null ? knownText(targets.outlook.cells) : `${state.counts.accepted} of ${total} points accepted`}
+            {known}
           </strong>
           {left !== '' && <span>, {left}</span>}
         </p>

@@ -1,6 +1,7 @@
 import { memo, useState } from 'react';
 import { flushSync } from 'react-dom';
 import type { Point } from '../../../app/plan/points.ts';
+import type { CellProgress } from '../../../app/schedule/progress.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { Button } from '../../components/button.tsx';
 import { AnswerLine } from './answer.tsx';
@@ -8,10 +9,12 @@ import { looks, tallyOf } from './cells.ts';
 import { Overview } from './overview.tsx';
 import { PointGrid } from './point-grid.tsx';
 import type { Sheet } from './sheets.ts';
+import { placeOf } from './walk.ts';
 import type { RunCommands } from './use-commands.ts';
 import type { LastDecision } from './log.ts';
 import { LastDecisionLine, TargetsLegend, TargetsPart } from './targets-part.tsx';
 import type { TargetsView } from './use-targets.ts';
+import type { GridPlace } from './walk.ts';
 import type { Work } from './use-work.ts';
 
 interface PointsPartProps {
@@ -31,6 +34,19 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
   const { sheets, sheet, failed, marked } = work;
   const hasTargets = state.plan.targets !== undefined;
   const [shown, setShown] = useState<'sheet' | 'all' | 'targets'>(hasTargets ? 'targets' : 'sheet');
+  const chooseSheet = (key: string | null): void => {
+    setShown('sheet');
+    work.chooseSheet(key);
+  };
+  const goToCell = (cell: CellProgress): void => {
+    const place = placeOfCell(cell, sheets, state.setPoints);
+    if (place !== null) goTo(place.sheet, { row: place.row, column: 0 });
+  };
+  // The grid has to be there before the focus can go into it.
+  const goTo = (to: Sheet, place: GridPlace): void => {
+    flushSync(() => setShown('sheet'));
+    work.goTo(to, place);
+  };
   if (sheet === undefined) return null;
   const noFailed = failed.length === 0 ? 'No point has failed.' : '';
   const noMarked = marked.length === 0 ? 'No point is selected. Select with Space, a block with Shift, all failed with F.' : '';
@@ -39,19 +55,9 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
     <section className="section run-points" aria-label="Points">
       <header className="run-points-head">
         <h2>Points</h2>
-        <SheetChoice sheets={sheets} state={state} shown={shown === 'sheet' ? sheet.key : ''} following={work.following && shown === 'sheet'} onChoose={(key) => {
-            setShown('sheet');
-            work.chooseSheet(key);
-          }}
-        />
-        <button type="button" className="button button-plain run-small" aria-pressed={shown === 'all'} onClick={() => setShown(shown === 'all' ? 'sheet' : 'all')}>
-          All sheets
-        </button>
-        {hasTargets && (
-          <button type="button" className="button button-plain run-small" aria-pressed={shown === 'targets'} onClick={() => setShown('targets')}>
-            Targets
-          </button>
-        )}
+        <SheetChoice sheets={sheets} state={state} shown={shown === 'sheet' ? sheet.key : ''} following={work.following && shown === 'sheet'} onChoose={chooseSheet} />
+        <Whole label="All sheets" pressed={shown === 'all'} onPress={() => setShown(shown === 'all' ? 'sheet' : 'all')} />
+        {hasTargets && <Whole label="Targets" pressed={shown === 'targets'} onPress={() => setShown('targets')} />}
       </header>
       <div className="run-tools" role="group" aria-label="What can be done with points" title={againWords(state, onBench)}>
         <Button against={first(commands.against, noFailed)} showAgainst={false} onPress={() => work.measureAgain(failed)}>
@@ -78,27 +84,9 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
         <AnswerLine commands={commands} place="points" />
       </div>
       {shown === 'targets' ? (
-        <TargetsPart
-          targets={targets}
-          onGo={({ injector, voltage, pressure, period }) => {
-            const to = sheets.find(({ points }) => points.some((index) => isOf(state.setPoints[index], pressure, period)));
-            const row = to?.rows.findIndex(({ points }) => points.some((index) => index !== null && isOf(state.setPoints[index], pressure, period) && state.setPoints[index]?.injector === injector && state.setPoints[index].voltage === voltage)) ?? -1;
-            if (to === undefined || row < 0) return;
-            flushSync(() => setShown('sheet'));
-            work.goTo(to, { row, column: 0 });
-          }}
-        />
+        <TargetsPart targets={targets} onGo={goToCell} />
       ) : shown === 'all' ? (
-        <Overview
-          sheets={sheets}
-          state={state}
-          shown={sheet}
-          onGo={(to, place) => {
-            // The grid has to be there before the focus can go into it.
-            flushSync(() => setShown('sheet'));
-            work.goTo(to, place);
-          }}
-        />
+        <Overview sheets={sheets} state={state} shown={sheet} onGo={goTo} />
       ) : (
         <PointGrid
           plan={state.plan} points={state.setPoints} sheet={sheet} state={state} selection={work.selection} opened={work.opened} focusRequest={work.gridFocus}
@@ -109,9 +97,26 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
   );
 });
 
+/** Shows the whole of something in the place of one sheet. */
+function Whole({ label, pressed, onPress }: { readonly label: string; readonly pressed: boolean; readonly onPress: () => void }) {
+  return (
+    <button type="button" className="button button-plain run-small" aria-pressed={pressed} onClick={onPress}>
+      {label}
+    </button>
+  );
+}
+
+/** Where the windows of a cell of the targets stand; null: it has none yet. */
+function placeOfCell({ injector, voltage, pressure, period }: CellProgress, sheets: readonly Sheet[], points: readonly Point[]): { readonly sheet: Sheet; readonly row: number } | null {
+  const at = points.find((point) => isOf(point, pressure, period) && point.injector === injector && point.voltage === voltage);
+  const sheet = at === undefined ? undefined : sheets.find((one) => one.points.includes(at.index));
+  const place = at === undefined || sheet === undefined ? null : placeOf(sheet, at.index);
+  return sheet === undefined || place === null ? null : { sheet, row: place.row };
+}
+
 /** A measure point of this pressure, Pa, and period, s. */
-const isOf = (point: Point | undefined, pressure: number, period: number): boolean =>
-  point?.role === 'measure' && Math.abs(point.pressure - pressure) < 1 && Math.abs(point.period - period) < 1e-9;
+const isOf = (point: Point, pressure: number, period: number): boolean =>
+  point.role === 'measure' && Math.abs(point.pressure - pressure) < 1 && Math.abs(point.period - period) < 1e-9;
 
 function againWords({ mode }: RunState, onBench: boolean): string {
   if (!onBench) return 'Measuring again opens this run on the bench first, then proves the dead-man and measures only these points. Earlier attempts are kept.';
