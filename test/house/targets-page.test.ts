@@ -31,20 +31,20 @@ describe.skipIf(browserPath === null)('the page Run of a plan with targets', () 
   it('WIN-23: each cell fills as it is known, says what stands in its way, and keeps its place', async () => {
     await cells(/^RH4-0117 at 10 V/).waitFor();
     expect(await cells(/./).count()).toBe(16);
-    const before = await placeOf('.run-target');
+    const before = await placeOf('.run-targets-table .run-target');
     await cells(/more windows are measured|known as well/i).first().waitFor({ timeout: 120_000 });
     await page.getByText(/Last decision: \d+ points? added: .*RH4-01\d\d at 1[04] V/).waitFor();
     await keepScreen(page, 'targets-1366');
     await cells(/at 14 V.*It is known as well as was wanted/).first().waitFor({ timeout: 180_000 });
     await cells(/at 10 V.*No sensible number of windows reaches it\. Instruments leave \d.*µs, most of it: \w/).first().waitFor({ timeout: 180_000 });
     await page.getByText(/^Cannot be reached: 10 V, \d cells?: instruments leave/).waitFor();
-    expect(await placeOf('.run-target')).toBe(before);
+    expect(await placeOf('.run-targets-table .run-target')).toBe(before);
     expect(await violations(page)).toEqual([]);
     for (const [name, width, height] of [['targets-known-1366', 1366, 768], ['targets-known-1920', 1920, 1080]] as const) {
       await page.setViewportSize({ width, height });
       await page.waitForTimeout(300);
       expect(await page.evaluate<number>('document.documentElement.scrollWidth - innerWidth')).toBe(0);
-      const last = await page.locator('.run-target').last().boundingBox();
+      const last = await page.locator('.run-targets-table .run-target').last().boundingBox();
       expect((last?.y ?? Infinity) + (last?.height ?? 0)).toBeLessThanOrEqual(height);
       await keepScreen(page, name);
     }
@@ -58,7 +58,7 @@ describe.skipIf(browserPath === null)('the page Run of a plan with targets', () 
     await page.getByText(/\d+ of 16 cells known, .* left by the clock, done about (\d+ \w+, )?\d\d:\d\d \((\d+ \w+, )?\d\d:\d\d to (\d+ \w+, )?\d\d:\d\d\)/).waitFor({ timeout: 60_000 });
   }, 120_000);
 
-  it('WIN-25: a cell leads to its points; pause, measure again, leave out and finish early do what they do to a grid', async () => {
+  it('WIN-25 WIN-26: a cell leads to its points; pause, measure again, leave out and finish early do what they do to a grid', async () => {
     await page.keyboard.press('Alt+s');
     await page.getByText('Paused', { exact: true }).waitFor();
     await cells(/^RH4-0117 at 14 V/).click();
@@ -75,6 +75,13 @@ describe.skipIf(browserPath === null)('the page Run of a plan with targets', () 
     await page.keyboard.press('Alt+l');
     await page.getByRole('alertdialog').getByRole('button', { name: /Finish early/ }).click();
     await page.getByText(/Ended: finished early/).waitFor({ timeout: 60_000 });
+    // Of the stored journal, whatever page it is read on.
+    const times = page.getByRole('region', { name: 'Where the time went' });
+    const parts = await times.getByRole('row').evaluateAll((rows) => rows.map((row) => Number.parseFloat((row as unknown as { readonly cells: readonly { readonly textContent: string }[] }).cells[2]?.textContent ?? 'NaN')));
+    expect(parts.length).toBeGreaterThan(6);
+    expect(Math.abs(parts.reduce((sum, part) => sum + part, 0) - 100)).toBeLessThan(1);
+    await times.getByRole('row', { name: /^measuring windows/ }).waitFor();
+    await keepScreen(page, 'targets-ended');
     expect(complaints).toEqual([]);
   }, 240_000);
 });

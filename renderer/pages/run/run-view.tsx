@@ -10,6 +10,7 @@ import { Notice } from '../../components/status.tsx';
 import { goTo, pathTo } from '../../address/route.ts';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { AlarmList, AlarmsNow } from './alarm-list.tsx';
+import { BenchTimePart } from './bench-time-part.tsx';
 import { AnswerLine } from './answer.tsx';
 import { rejectedPoints, tallyOf } from './cells.ts';
 import { CommandBar } from './command-bar.tsx';
@@ -102,6 +103,7 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
         </div>
       </div>
       <AlarmList alarms={log.alarms} failed={work.failed} rejected={log.rejected} />
+      <BenchTimePart events={events} speed={speed} revision={log.revision} />
       <GridHelp state={state} onBench={onBench} />
     </Page>
   );
