@@ -112,6 +112,11 @@ export type MeterCheckRow = z.infer<typeof meterCheckRow>;
 /** http or https, without a name and password in it. */
 export const webAddress = z.url({ protocol: /^https?$/u }).max(2000).refine((text) => !/^[a-z]+:\/\/[^/?#]*@/iu.test(text), 'An address with a name or a password in it is not kept: use one that needs none.');
 
+/** A window over all loadings of its page, or one loading of it: part of a file's name. */
+const draftWindow = z.string().regex(/^[A-Za-z0-9-]{1,60}$/u);
+/** The page, and what on it: `results/exclude/3`. */
+const draftName = z.string().regex(/^[\w./:-]{1,150}$/u);
+
 const onCallView = z.object({
   /** Where it is kept. */
   file: z.string(),
@@ -253,6 +258,22 @@ export const requests = {
   'layouts.list': { control: false, params: nothing, result: z.object({ folder: z.string(), layouts: z.array(z.object({ name: z.string(), document: z.unknown() })), problem: z.string() }) },
   'layouts.save': { control: true, params: z.strictObject({ document: z.unknown() }), result: z.object({ problems: z.array(problem) }) },
   'layouts.remove': { control: true, params: z.strictObject({ name: text }), result: nothing },
+  /**
+   * What was typed and is not saved, without its contents, the latest first. `window`: names this window from now on. `here`: its window is there now;
+   * `work`: losing it would lose work, and not only what stood in fields. HOST-98
+   */
+  'drafts.list': {
+    control: false, params: z.strictObject({ window: draftWindow }),
+    result: z.object({ drafts: z.array(z.object({ window: draftWindow, name: draftName, title: z.string(), by: z.string(), at: finite, work: z.boolean(), here: z.boolean() })) }),
+  },
+  /** Keeps what was typed under its name, or takes it away (`content` null). `writer`: this loading of the page. Not kept: another page goes on with it. HOST-99 */
+  'drafts.keep': {
+    control: false,
+    params: z.strictObject({ window: draftWindow, writer: draftWindow, name: draftName, title: oneLine(200), by: oneLine(120), work: z.boolean(), content: z.unknown() }),
+    result: z.object({ kept: z.boolean() }),
+  },
+  /** Goes on with what this window, or one that has gone (`of`), has typed. null: it is not there any more, or this window has something of that name. HOST-101 */
+  'drafts.take': { control: false, params: z.strictObject({ of: draftWindow, window: draftWindow, writer: draftWindow, name: draftName }), result: z.object({ content: z.unknown() }) },
   /** Who is called out of the house when a run needs a person: what is set, and what became of the last call (HOST-80). */
   'on-call.read': { control: false, params: nothing, result: onCallView },
   /** null: nobody. The command is set in the file only: whoever reaches a window could otherwise have this machine run anything. */

@@ -20,6 +20,7 @@ import type { PdfPrinter } from '../report/pdf.ts';
 import { judgedForWindow, listedEquipment, listedMeterChecks } from './desk-equipment.ts';
 import { RunSignals } from './desk-signals.ts';
 import { keepLayout, keptLayouts, removeLayout } from './kept-layouts.ts';
+import { keepDraft, listDrafts, takeDraft } from './kept-drafts.ts';
 import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './export-folder.ts';
 
 export type DeskJob =
@@ -38,6 +39,10 @@ export type DeskJob =
   | { readonly kind: 'layouts' }
   | { readonly kind: 'keep-layout'; readonly document: unknown }
   | { readonly kind: 'remove-layout'; readonly name: string }
+  /** `here`: windows that are there. */
+  | { readonly kind: 'drafts'; readonly here: readonly string[]; readonly now: number }
+  | { readonly kind: 'keep-draft'; readonly params: ParsedParams<'drafts.keep'>; readonly at: number }
+  | { readonly kind: 'take-draft'; readonly params: ParsedParams<'drafts.take'> }
   | { readonly kind: 'issued-list' }
   /** `at`: ISO 8601. */
   | { readonly kind: 'issue'; readonly params: ParsedParams<'report.issue'>; readonly at: string }
@@ -86,6 +91,9 @@ export interface DeskResults {
   readonly spread: AsJson<AnswerTo<'types.spread'>>;
   readonly certificate: AsJson<AnswerTo<'equipment.read-certificate'>>;
   readonly layouts: AsJson<AnswerTo<'layouts.list'>>;
+  readonly drafts: AnswerTo<'drafts.list'>;
+  readonly 'keep-draft': AnswerTo<'drafts.keep'>;
+  readonly 'take-draft': AnswerTo<'drafts.take'>;
   readonly 'keep-layout': AnswerTo<'layouts.save'>;
   readonly 'remove-layout': AnswerTo<'layouts.remove'>;
   readonly 'issued-list': AsJson<AnswerTo<'reports.list'>>;
@@ -228,6 +236,10 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       const against = removeLayout(archive.path, job.name);
       return against === null ? done('remove-layout', {}) : { ok: false, code: 'refused', text: against };
     }
+    case 'drafts':
+    case 'keep-draft':
+    case 'take-draft':
+      return draftsAtDesk(archive.path, job);
     case 'issued-list':
     case 'issue':
     case 'issued':
@@ -284,6 +296,24 @@ async function draftReport(archive: Archive, { id, length, details }: ParsedPara
 }
 
 /** What is loaded for it, is by the desk that does it alone. */
+function draftsAtDesk(archivePath: string, job: Extract<DeskJob, { readonly kind: 'drafts' | 'keep-draft' | 'take-draft' }>): DeskAnswer {
+  const refused = (text: string): DeskAnswer => ({ ok: false, code: 'refused', text });
+  switch (job.kind) {
+    case 'drafts': {
+      const listed = listDrafts(archivePath, job.here, job.now);
+      return typeof listed === 'string' ? refused(listed) : done('drafts', listed);
+    }
+    case 'keep-draft': {
+      const kept = keepDraft(archivePath, job.params, job.at);
+      return typeof kept === 'string' ? refused(kept) : done('keep-draft', kept);
+    }
+    case 'take-draft': {
+      const taken = takeDraft(archivePath, job.params);
+      return typeof taken === 'string' ? refused(taken) : done('take-draft', taken);
+    }
+  }
+}
+
 async function issuedAtDesk(archive: Archive, job: Extract<DeskJob, { readonly kind: 'issued-list' | 'issue' | 'issued' | 'stamp' | 'prove' }>, { owner, disk, ending, print, entropy }: DeskPlaceOfWork): Promise<DeskAnswer> {
   const { issuedText, issueForWindow, listedReports, proveForWindow, stampForWindow } = await import('./desk-reports.ts');
   switch (job.kind) {

@@ -289,6 +289,12 @@ export class Host {
     'layouts.list': async () => this.#prepared(await this.#parts.desk.do({ kind: 'layouts' })),
     'layouts.save': async ({ document }) => this.#atDesk(await this.#parts.desk.do({ kind: 'keep-layout', document })),
     'layouts.remove': async ({ name }) => this.#atDesk(await this.#parts.desk.do({ kind: 'remove-layout', name })),
+    'drafts.list': async ({ window: id }, window) => {
+      this.#sessions.nameDrafts(window, id);
+      return this.#atDesk(await this.#parts.desk.do({ kind: 'drafts', here: this.#sessions.draftWindows, now: this.#parts.clock.unixNow() }));
+    },
+    'drafts.keep': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'keep-draft', params, at: this.#parts.clock.unixNow() })),
+    'drafts.take': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'take-draft', params })),
     'on-call.read': () => this.#onCall.view(),
     'on-call.save': ({ webhook }) => {
       const problem = this.#onCall.save(webhook);

@@ -14,6 +14,8 @@ export interface Window {
   readonly send: (message: HostMessage) => void;
   /** null until it has said hello. */
   name: string | null;
+  /** Under which it keeps what is typed in it (HOST-98); null: it has not said. */
+  draftsOf: string | null;
   unanswered: number;
 }
 
@@ -52,12 +54,21 @@ export class Sessions {
   }
 
   attach(send: (message: HostMessage) => void): HostClient {
-    const window: Window = { send, name: null, unanswered: 0 };
+    const window: Window = { send, name: null, draftsOf: null, unanswered: 0 };
     this.#windows.add(window);
     return {
       receive: (message) => void this.#receive(window, message),
       close: () => this.#leave(window),
     };
+  }
+
+  nameDrafts(window: Window, id: string): void {
+    window.draftsOf = id;
+  }
+
+  /** The windows that are there, as they name what is typed in them. */
+  get draftWindows(): readonly string[] {
+    return [...this.#windows].flatMap(({ draftsOf }) => (draftsOf === null ? [] : [draftsOf]));
   }
 
   /** Nobody is waited for any more. */

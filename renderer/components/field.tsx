@@ -25,6 +25,9 @@ interface NumberInputProps extends CommonProps {
   /** Digits after the point that a number which was not typed here is shown with, at most. */
   readonly decimals?: number;
   readonly onEnter?: () => void;
+  /** The text itself, where somebody else keeps it (WIN-28). */
+  readonly typed?: string;
+  readonly onTyped?: (text: string) => void;
 }
 
 /**
@@ -32,13 +35,18 @@ interface NumberInputProps extends CommonProps {
  * outside of the range: that is named, and nothing is changed in silence. Arrow keys step.
  */
 // eslint-disable-next-line complexity -- an attribute for each thing a field may have
-export function NumberInput({ label, hint, problem = '', disabled = false, autoFocus, unit, value, onChange, min, max, step, decimals = 3, onEnter }: NumberInputProps) {
+export function NumberInput({ label, hint, problem = '', disabled = false, autoFocus, unit, value, onChange, min, max, step, decimals = 3, onEnter, typed: keptText, onTyped }: NumberInputProps) {
   const shown = (number: number): string => (Number.isFinite(number) ? String(Number(number.toFixed(decimals))) : '');
-  const [typed, setTyped] = useState(() => shown(value));
+  const [ownText, setOwnText] = useState(() => shown(value));
+  const typed = keptText ?? ownText;
+  const setTyped = (text: string): void => {
+    setOwnText(text);
+    onTyped?.(text);
+  };
   const [given, setGiven] = useState(value);
   const read = readNumber(typed);
   // A value that did not come from this field takes the place of what was typed.
-  if (!Object.is(value, given)) {
+  if (keptText === undefined && !Object.is(value, given)) {
     setGiven(value);
     if (!Object.is(numberIn(typed), value)) setTyped(shown(value));
   }

@@ -12,6 +12,8 @@ import { NowLine } from './now-line.tsx';
 import { goTo, pathTo, useRoute } from '../address/route.ts';
 import { SettingsButton } from './settings-dialog.tsx';
 import { StopButton } from './stop.tsx';
+import { useTypedReady, useUnsaved } from '../typed/typed.ts';
+import { TypedNotices } from './typed-notices.tsx';
 import { WhoWorks } from './who-works.tsx';
 
 const components = new Map(pages.map((page) => [page.path, lazy(page.load)]));
@@ -30,6 +32,8 @@ export function Frame() {
   const { line, software } = useHost();
   const main = useRef<HTMLElement>(null);
   useEffect(() => onHeights(main.current), []);
+  const ready = useTypedReady();
+  const unsaved = useUnsaved();
   const Current = current === undefined ? undefined : components.get(current.path);
   return (
     <>
@@ -44,11 +48,15 @@ export function Frame() {
           <div className="frame-top">
             <span className="frame-name">Railhouse</span>
             <nav className="frame-nav" aria-label="Pages">
-              {pages.map(({ path, title, key }) => (
-                <a key={path} href={pathTo(path)} aria-current={path === current?.path ? 'page' : undefined} aria-keyshortcuts={`Alt+${key.replace('Key', '')}`} title={`Alt+${key.replace('Key', '')}`}>
-                  {title}
-                </a>
-              ))}
+              {pages.map(({ path, title, key }) => {
+                const here = unsaved.filter((one) => one.page === path).map((one) => one.title);
+                return (
+                  <a key={path} href={pathTo(path)} aria-current={path === current?.path ? 'page' : undefined} aria-keyshortcuts={`Alt+${key.replace('Key', '')}`} title={`Alt+${key.replace('Key', '')}${here.length === 0 ? '' : `. Not saved: ${here.join('; ')}`}`}>
+                    {title}
+                    {here.length > 0 && <span className="frame-unsaved" aria-hidden="true" />}
+                  </a>
+                );
+              })}
             </nav>
             <SettingsButton />
           </div>
@@ -63,7 +71,7 @@ export function Frame() {
           <Page title="This tab is not connected" lead="What to do stands above. Nothing on the bench or in the archive is concerned.">{null}</Page>
         ) : (
           <Failing key={current?.path}>
-            <Suspense fallback={<p className="page">The page is being loaded.</p>}>{Current !== undefined && <Current />}</Suspense>
+            <Suspense fallback={<p className="page">The page is being loaded.</p>}>{Current !== undefined && ready && <Current />}</Suspense>
           </Failing>
         )}
       </main>
@@ -107,6 +115,7 @@ function FrameNotices() {
         </Notice>
       )}
       <Calls />
+      <TypedNotices />
       {archiveProblems.map((problem) => (
         <Notice key={problem} tone="bad">
           <strong>Archive. </strong>

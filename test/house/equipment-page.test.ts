@@ -104,6 +104,7 @@ describe.skipIf(browserPath === null)('the page Equipment', () => {
     await page.getByRole('button', { name: 'Save it' }).click();
     await page.getByText('Version 2 of the record was saved meanwhile').waitFor();
     await page.getByRole('button', { name: 'Drop the change' }).click();
+    await page.getByRole('button', { name: 'Drop it', exact: true }).click();
   }, 120_000);
 
   it('WIN-41 the history says who, when, why and what', async () => {

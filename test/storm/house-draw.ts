@@ -96,6 +96,12 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
       return chance.of([null, '2027-01-31']);
     case 'upload':
       return chance.of(['one', 'another']);
+    case 'window':
+    case 'of':
+    case 'writer':
+      return chance.of(['one', 'another']);
+    case 'content':
+      return chance.of([null, { typed: 'storm' }]);
     case 'points':
       return [chance.below(14)];
     case 'volts':

@@ -7,6 +7,7 @@ import { Choice, NumberInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { useTyped, useTypedNumber } from '../../typed/typed.ts';
 import { useLatest } from '../../host/use-latest.ts';
 import { burstProblem, mostPulses } from './burst-form.ts';
 import { durationText } from '../../components/durations.ts';
@@ -82,14 +83,15 @@ interface FormProps {
 
 function SupplyForm({ bench, against, busy, onSet }: FormProps & { readonly bench: Connected; readonly onSet: (volts: number) => void }) {
   const { minSupply, maxSupply } = bench.capabilities;
-  const [volts, setVolts] = useState(14);
+  const supply = useTypedNumber('bench/supply', '14', 'Supply by hand');
+  const volts = supply.value;
   const wrong = volts >= minSupply && volts <= maxSupply ? '' : `Give ${minSupply} to ${maxSupply} V.`;
   const set = (): void => {
     if (wrong === '' && against === '' && !busy) onSet(volts);
   };
   return (
     <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
-      <NumberInput label="Supply" unit="V" value={volts} onChange={setVolts} min={minSupply} max={maxSupply} step={0.5} decimals={3} onEnter={set} hint={`${minSupply} to ${maxSupply} V. Arms the drivers.`} />
+      <NumberInput label="Supply" unit="V" {...supply} min={minSupply} max={maxSupply} step={0.5} decimals={3} onEnter={set} hint={`${minSupply} to ${maxSupply} V. Arms the drivers.`} />
       <Button onPress={set} busy={busy} against={against === '' ? wrong : against} showAgainst={false}>
         Set supply
       </Button>
@@ -98,14 +100,15 @@ function SupplyForm({ bench, against, busy, onSet }: FormProps & { readonly benc
 }
 
 function PressureForm({ min, max, against, busy, onSet }: FormProps & { readonly min: number; readonly max: number; readonly onSet: (kpa: number) => void }) {
-  const [kpa, setKpa] = useState(400);
+  const pressure = useTypedNumber('bench/pressure', '400', 'Rail pressure by hand');
+  const kpa = pressure.value;
   const wrong = kpa >= min && kpa <= max ? '' : `Give ${min} to ${max} kPa.`;
   const set = (): void => {
     if (wrong === '' && against === '' && !busy) onSet(kpa);
   };
   return (
     <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
-      <NumberInput label="Rail pressure, gauge" unit="kPa" value={kpa} onChange={setKpa} min={min} max={max} step={10} decimals={1} onEnter={set} hint={`${min} to ${max} kPa.`} />
+      <NumberInput label="Rail pressure, gauge" unit="kPa" {...pressure} min={min} max={max} step={10} decimals={1} onEnter={set} hint={`${min} to ${max} kPa.`} />
       <Button onPress={set} busy={busy} against={against === '' ? wrong : against} showAgainst={false}>
         Set pressure
       </Button>
@@ -115,10 +118,11 @@ function PressureForm({ min, max, against, busy, onSet }: FormProps & { readonly
 
 function BurstForm({ bench, against, busy, onFire }: FormProps & { readonly bench: Connected; readonly onFire: (burst: Params<'manual.burst'>) => void }) {
   const { capabilities } = bench;
-  const [channel, setChannel] = useState('1');
-  const [widthMs, setWidth] = useState(4);
-  const [periodMs, setPeriod] = useState(20);
-  const [count, setCount] = useState(500);
+  const [channel, setChannel] = useTyped('bench/channel', '1', { title: 'Injector by hand' });
+  const width = useTypedNumber('bench/width', '4', 'Pulse width by hand');
+  const period = useTypedNumber('bench/period', '20', 'Period by hand');
+  const counted = useTypedNumber('bench/count', '500', 'Pulses by hand');
+  const [widthMs, periodMs, count] = [width.value, period.value, counted.value];
   const [parts, setParts] = useState<readonly Part[]>([]);
   useWhenUp(() => {
     void ask('parts.list', {}).then((reply) => {
@@ -140,9 +144,9 @@ function BurstForm({ bench, against, busy, onFire }: FormProps & { readonly benc
       <legend>Pulses on one injector</legend>
       <div className="field-row">
         <Choice label="Injector" value={channel} options={channels} onChange={setChannel} />
-        <NumberInput label="Pulse width" unit="ms" value={widthMs} onChange={setWidth} min={toMilliseconds(capabilities.minWidth)} max={toMilliseconds(capabilities.maxWidth)} step={0.1} decimals={3} onEnter={fire} />
-        <NumberInput label="Period" unit="ms" value={periodMs} onChange={setPeriod} min={toMilliseconds(capabilities.minPeriod)} max={toMilliseconds(capabilities.maxPeriod)} step={1} decimals={3} onEnter={fire} />
-        <NumberInput label="Count" unit="pulses" value={count} onChange={setCount} min={1} max={Math.min(mostPulses, capabilities.maxCount)} step={100} decimals={0} onEnter={fire} />
+        <NumberInput label="Pulse width" unit="ms" {...width} min={toMilliseconds(capabilities.minWidth)} max={toMilliseconds(capabilities.maxWidth)} step={0.1} decimals={3} onEnter={fire} />
+        <NumberInput label="Period" unit="ms" {...period} min={toMilliseconds(capabilities.minPeriod)} max={toMilliseconds(capabilities.maxPeriod)} step={1} decimals={3} onEnter={fire} />
+        <NumberInput label="Count" unit="pulses" {...counted} min={1} max={Math.min(mostPulses, capabilities.maxCount)} step={100} decimals={0} onEnter={fire} />
       </div>
       <p className="small quiet">
         {problem === '' ? `Lasts ${durationText(seconds)} at ${((100 * widthMs) / periodMs).toFixed(1)} % duty. The controller counts; it stops by itself.` : problem}

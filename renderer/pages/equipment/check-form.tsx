@@ -3,7 +3,7 @@ import type { MeterCheckRow, RunRow } from '../../../app/contract/contract.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
-import { ConfirmBar } from '../../components/dialog.tsx';
+import { ConfirmBar, ConfirmButton } from '../../components/dialog.tsx';
 import { Choice, Field, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
@@ -70,7 +70,9 @@ export function CheckForm({ draft, equipment, against, onChange, onLeave, onKept
           <FileButton fileLabel="File of a meter check" onFile={(given) => void choose(given)}>
             From a file …
           </FileButton>
-          <Button onPress={onLeave}>Drop it</Button>
+          <ConfirmButton question="What was typed of this check is gone then." confirm="Drop the check" onConfirm={onLeave}>
+            Drop it
+          </ConfirmButton>
         </div>
       }
     >

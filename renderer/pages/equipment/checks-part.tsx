@@ -9,6 +9,7 @@ import { Notice, Status } from '../../components/status.tsx';
 import { pathTo } from '../../address/route.ts';
 import { ask, useWhenUp } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
+import { useTyped } from '../../typed/typed.ts';
 import { XyChart } from '../results/xy-chart.tsx';
 import { CheckForm } from './check-form.tsx';
 import { beginCheck, type CheckDraft } from './check-fields.ts';
@@ -47,7 +48,7 @@ export function ChecksPart({ equipment, against, latest, onRecord }: ChecksPartP
   const [list, setList] = useState<AnswerTo<'meter-checks.list'> | null>(null);
   const [problem, setProblem] = useState('');
   const [chosen, setChosen] = useState<number | null>(null);
-  const [draft, setDraft] = useState<CheckDraft | null>(null);
+  const [draft, setDraft] = useTyped<CheckDraft | null>('equipment/check.1', null, { title: 'New check of the meter', work: true });
   const [said, setSaid] = useState('');
   const load = async (): Promise<void> => {
     const reply = await ask('meter-checks.list', {});

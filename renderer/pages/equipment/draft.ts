@@ -1,5 +1,6 @@
-/** A change of the record that was begun and not saved: it survives going to another page, a reload and a crash of the browser. WIN-42 */
+/** A change of the record that was begun and not saved: it outlives the page, the window and the host (WIN-28, WIN-42). */
 import { create } from 'zustand';
+import { keepStore } from '../../typed/typed.ts';
 import type { RecordDraft } from './fields.ts';
 
 interface BegunChange {
@@ -11,26 +12,22 @@ interface BegunChange {
   readonly reason: string;
 }
 
-const key = 'railhouse.equipment-change';
-
-function stored(): BegunChange | null {
-  try {
-    const read = JSON.parse(localStorage.getItem(key) ?? 'null') as Partial<BegunChange> | null;
-    if (read === null || typeof read.basedOn !== 'number' || typeof read.values !== 'object' || typeof read.reason !== 'string') return null;
-    return { basedOn: read.basedOn, before: read.before, values: read.values, reason: read.reason };
-  } catch {
-    return null;
-  }
-}
-
-export const useBegunChange = create<{ readonly change: BegunChange | null }>()(() => ({ change: typeof localStorage === 'undefined' ? null : stored() }));
+export const useBegunChange = create<{ readonly change: BegunChange | null }>()(() => ({ change: null }));
 
 export function keepChange(change: BegunChange | null): void {
   useBegunChange.setState({ change });
-  try {
-    if (change === null) localStorage.removeItem(key);
-    else localStorage.setItem(key, JSON.stringify(change));
-  } catch {
-    // A browser that keeps nothing: the change lasts as long as the window.
-  }
 }
+
+const isChange = (content: unknown): content is BegunChange => {
+  const { basedOn, values, reason } = (content ?? {}) as Partial<BegunChange>;
+  return typeof basedOn === 'number' && typeof values === 'object' && values !== null && typeof reason === 'string';
+};
+
+keepStore(
+  'equipment/record.1',
+  useBegunChange,
+  ({ change }) => (change === null ? null : { content: change, title: 'Change of the equipment record', work: true }),
+  (content) => {
+    if (isChange(content)) useBegunChange.setState({ change: content });
+  },
+);

@@ -3,7 +3,7 @@ import type { AnswerTo } from '../../../app/contract/contract.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { grantedSentences } from '../../../app/equipment/standing.ts';
 import { Button } from '../../components/button.tsx';
-import { ConfirmBar } from '../../components/dialog.tsx';
+import { ConfirmBar, ConfirmButton } from '../../components/dialog.tsx';
 import { Field, TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { saveFile } from '../../components/save-file.ts';
@@ -151,7 +151,13 @@ export function ChangeForm({ history, against, onSaved }: { readonly history: An
             <Button kind="primary" against={missing} busy={busy} onPress={() => setAsking(true)}>
               {busy ? 'Being saved …' : changes.length === 0 ? 'Save …' : `Save ${changes.length === 1 ? 'one change' : `${changes.length} changes`} …`}
             </Button>
-            <Button onPress={() => keepChange(null)}>Drop the change</Button>
+            {changes.length === 0 && wrong === 0 ? (
+              <Button onPress={() => keepChange(null)}>Drop the change</Button>
+            ) : (
+              <ConfirmButton question="What was changed here and is not saved is gone then." confirm="Drop it" onConfirm={() => keepChange(null)}>
+                Drop the change
+              </ConfirmButton>
+            )}
           </div>
         </div>
         {asking && missing === '' && (

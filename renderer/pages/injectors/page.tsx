@@ -1,7 +1,5 @@
 import { useMemo, useRef, useState } from 'react';
 import type { ClipboardEvent, KeyboardEvent } from 'react';
-import { flushSync } from 'react-dom';
-import { create } from 'zustand';
 import { Button } from '../../components/button.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
@@ -9,12 +7,9 @@ import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useSaveKey } from '../../components/save-key.ts';
 import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
 import type { PartsColumn, Filter, Row, RowProblem, KnownPart } from './parts-grid.ts';
+import { changeRows, readRows, rowsNow, savedRows, undoRows, useRows } from './rows.ts';
 import './injectors.css';
 
-/** What is being typed outlives the page, so that looking elsewhere loses nothing. null: not read yet. */
-const useRows = create<{ readonly rows: readonly Row[] | null }>()(() => ({ rows: null }));
-/** Drawn at once, so that the next key that is typed finds the cell to which the focus goes. */
-const change = (step: (rows: readonly Row[]) => readonly Row[]): void => flushSync(() => useRows.setState(({ rows }) => ({ rows: step(rows ?? []) })));
 
 /** Rows with fields in them that are drawn at once; a filter finds the rest. */
 const drawnAtFirst = 120;
@@ -22,7 +17,7 @@ const drawnAtFirst = 120;
 // eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
 export default function InjectorsPage() {
   const { bench, control, line } = useHost();
-  const { rows } = useRows();
+  const { rows, steps } = useRows();
   const [problem, setProblem] = useState('');
   const [said, setSaid] = useState('');
   const [saving, setSaving] = useState(false);
@@ -33,8 +28,7 @@ export default function InjectorsPage() {
     void ask('parts.list', {}).then((reply) => {
       setProblem(reply.ok ? '' : reply.failure.text);
       if (!reply.ok) return;
-      const before = useRows.getState().rows;
-      useRows.setState({ rows: before === null ? rowsOf(inOrder(reply.value)) : refreshed(before, reply.value) });
+      readRows(inOrder(reply.value));
     });
   });
 
@@ -51,8 +45,8 @@ export default function InjectorsPage() {
   const channels = bench.state === 'connected' ? bench.capabilities.channels : null;
 
   const addRow = (from?: Row): void => {
-    const made = withNewRow(useRows.getState().rows ?? [], from);
-    change(() => made.rows);
+    const made = withNewRow(rowsNow(), from);
+    changeRows(() => made.rows, 'new row');
     focusCell(made.key, 'serialNumber');
   };
 
@@ -66,14 +60,14 @@ export default function InjectorsPage() {
     setSaving(true);
     setProblem('');
     let done = 0;
-    for (const lot of lotsToSave(useRows.getState().rows ?? [])) {
+    for (const lot of lotsToSave(rowsNow())) {
       const reply = await ask('parts.save', { parts: lot.map(partOf) });
       if (!reply.ok) {
         setProblem(`${done > 0 ? `${done} parts were saved. ` : ''}The others were not: ${reply.failure.text} What you typed is still here.`);
         setSaving(false);
         return;
       }
-      change((now) => afterSaving(now, lot, reply.value));
+      savedRows((now) => afterSaving(now, lot, reply.value), reply.value);
       done += lot.length;
     }
     setSaving(false);
@@ -87,8 +81,8 @@ export default function InjectorsPage() {
     const cells = pastedCells(event.clipboardData.getData('text/plain'));
     if (cells.length === 1 && cells[0]?.length === 1) return;
     event.preventDefault();
-    const result = withPasted(useRows.getState().rows ?? [], shown.map(({ key }) => key), row.key, column, cells);
-    change(() => result.rows);
+    const result = withPasted(rowsNow(), shown.map(({ key }) => key), row.key, column, cells);
+    changeRows(() => result.rows, `${cells.length} rows pasted`);
     setSaid(`${cells.length} rows pasted from ${columnWords[column].label} on. Look at them, then save.`);
     focusCell(result.lastKey, column);
   };
@@ -111,7 +105,7 @@ export default function InjectorsPage() {
     } else if (event.key === 'Escape') {
       const { key, column: at, text } = entered.current;
       const since = key === row.key && at === column && text !== row.cells[column];
-      if (since) change((now) => withCell(now, row.key, column, text));
+      if (since) changeRows((now) => withCell(now, row.key, column, text), columnWords[column].label, `${row.key}.${column}`);
       else if (row.stored === null && isBlank(row)) takeBack(row);
       else return;
       event.preventDefault();
@@ -125,7 +119,7 @@ export default function InjectorsPage() {
   const takeBack = (row: Row): void => {
     const index = shown.findIndex(({ key }) => key === row.key);
     const next = row.stored === null ? (shown[index - 1] ?? shown[index + 1]) : row;
-    change((now) => (row.stored === null ? withoutRow(now, row.key) : undone(now, row.key)));
+    changeRows((now) => (row.stored === null ? withoutRow(now, row.key) : undone(now, row.key)), row.stored === null ? `removal of ${row.cells.serialNumber.trim() === '' ? 'a row' : row.cells.serialNumber.trim()}` : `row ${row.stored.serialNumber} as saved`);
     setSaid(row.stored === null ? 'The new row was taken out.' : 'The row is as it was saved.');
     if (next !== undefined) focusCell(next.key, 'serialNumber');
   };
@@ -150,7 +144,7 @@ export default function InjectorsPage() {
               <Button
                 onPress={() => {
                   const made = rowsForChannels([], channels);
-                  change(() => made);
+                  changeRows(() => made, `${channels} new rows`);
                   focusCell(made[0]?.key ?? 0, 'order');
                 }}
               >
@@ -200,6 +194,7 @@ export default function InjectorsPage() {
               {said}
             </span>
           </div>
+          {steps.length > 0 && <Button onPress={undoRows}>Undo: {steps.at(-1)?.what}</Button>}
           {refusing.length > 0 && <Button onPress={() => focusCell(refusing[0]?.key ?? 0, refusing[0]?.column ?? 'serialNumber')}>Go to the first problem</Button>}
           <Button
             kind={changed > 0 ? 'primary' : 'plain'}
@@ -289,10 +284,10 @@ function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack }: PartRow
               value={row.cells[column]}
               onChange={(event) => {
                 const { value } = event.target;
-                change((now) => {
+                changeRows((now) => {
                   const typed = withCell(now, row.key, column, value);
                   return column === 'order' || column === 'type' ? typed : carriedDown(typed, row.key);
-                });
+                }, columnWords[column].label, `${row.key}.${column}`);
               }}
               onFocus={(event) => {
                 event.target.select();

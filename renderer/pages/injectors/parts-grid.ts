@@ -79,6 +79,26 @@ function sameCell(column: PartsColumn, a: string, b: string): boolean {
   return numberIn(a) === numberIn(b);
 }
 
+/** What was typed of a row that is not saved. */
+export interface Begun {
+  /** Id of the injector that is changed; null: a new one. */
+  readonly id: string | null;
+  readonly cells: Cells;
+}
+
+export function begunIn(rows: readonly Row[]): readonly Begun[] {
+  return rows.filter(isChanged).map(({ stored, cells }) => ({ id: stored?.id ?? null, cells }));
+}
+
+/** Rows with what was typed in an earlier window: over the injector that it changes, or as a new row where that is not there any more. */
+export function withBegun(rows: readonly Row[], begun: readonly Begun[]): readonly Row[] {
+  return begun.reduce((now, { id, cells }): readonly Row[] => {
+    const index = id === null ? -1 : now.findIndex(({ stored }) => stored?.id === id);
+    const row = now[index];
+    return row === undefined ? [...now, { key: nextKey(now), stored: null, cells }] : now.with(index, { ...row, cells });
+  }, rows);
+}
+
 export function withCell(rows: readonly Row[], key: number, column: PartsColumn, text: string): readonly Row[] {
   return rows.map((row) => (row.key === key ? { ...row, cells: { ...row.cells, [column]: text } } : row));
 }

@@ -4,7 +4,8 @@ import type { Problem } from '../../../app/boundary/problems.ts';
 import { Button } from '../../components/button.tsx';
 import { fieldAt } from './fields.ts';
 import type { AxisName } from './fields.ts';
-import { changeForm, setUnread, useDraft } from './plan-draft.ts';
+import { useTyped } from '../../typed/typed.ts';
+import { changeForm, setUnread } from './plan-draft.ts';
 import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
 import { ascending, listText, readValues, withValues } from '../../components/value-list.ts';
@@ -28,7 +29,7 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
   const path = `axes.${axis}` as const;
   const field = fieldAt(path);
   const id = idOf(path);
-  const [typed, setTyped] = useState(() => useDraft.getState().unread[axis]?.typed ?? '');
+  const [typed, setTyped] = useTyped(`plans/axis/${axis}`, '', { title: `${field.label}, not entered yet`, work: true });
   /** What the typed text may mean, to choose from. */
   const [readings, setReadings] = useState<readonly ListReading[]>([]);
   const readAll = (): void => {

@@ -16,7 +16,7 @@ import { PlanLibrary } from './library.tsx';
 import { roughDuration } from '../../components/durations.ts';
 import { fluidText } from './plan-chart.ts';
 import { axisNames } from './fields.ts';
-import { draftSaved, isUnsaved, openDraft, useDraft } from './plan-draft.ts';
+import { draftSaved, isUnsaved, openDraft, undoChange, useDraft } from './plan-draft.ts';
 import type { PlanDraft } from './plan-draft.ts';
 import { documentOf, formOf, unreadIn } from './plan-form.ts';
 import { planFileName } from './plan-file.ts';
@@ -32,7 +32,7 @@ const largestFile = 4 * 2 ** 20;
 export default function PlansPage() {
   const { control, equipment, line } = useHost();
   const operator = useSettings((settings) => settings.operator);
-  const { draft, unread } = useDraft();
+  const { draft, unread, steps } = useDraft();
   const [plans, setPlans] = useState<readonly PlanRow[] | null>(null);
   const [listProblem, setListProblem] = useState('');
   const [parts, setParts] = useState<readonly Part[] | null>(null);
@@ -202,6 +202,7 @@ export default function PlansPage() {
                 {draft.saved === null ? 'Not saved yet' : unsaved ? `Changed since version ${draft.saved.row.version}` : `Version ${draft.saved.row.version}, as saved`}
               </Status>
               <div className="button-row">
+                {steps.length > 0 && <Button label={`Undo: ${steps.at(-1)?.what ?? ''}`} onPress={undoChange}>Undo: {steps.at(-1)?.what}</Button>}
                 <Button
                   onPress={() =>
                     leaving('Duplicating', () => show({ form: { ...form, texts: { ...form.texts, name: `Copy of ${form.texts.name ?? ''}`.slice(0, 120) } }, saved: null, leftOut: [] }))

@@ -1,8 +1,12 @@
-/** The plan that is being worked on in this window. It outlives the page, so that looking elsewhere loses nothing. */
+/** The plan that is being worked on in this window. It outlives the page, the window and the host (WIN-28). */
 import { flushSync } from 'react-dom';
 import { create } from 'zustand';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { PlanRow } from '../../../app/contract/contract.ts';
+import { keepStore } from '../../typed/typed.ts';
+import { withStep } from '../../components/undo.ts';
+import type { Step } from '../../components/undo.ts';
+import { stepBetween } from './plan-steps.ts';
 import { samePlan } from './plan-form.ts';
 import type { AxisName } from './fields.ts';
 import type { PlanForm } from './plan-form.ts';
@@ -24,13 +28,15 @@ export interface Unread {
 interface DraftState {
   readonly draft: PlanDraft | null;
   readonly unread: Readonly<Partial<Record<AxisName, Unread>>>;
+  /** Of the open plan, to be taken back. */
+  readonly steps: readonly Step<PlanForm>[];
 }
 
-export const useDraft = create<DraftState>()(() => ({ draft: null, unread: {} }));
+export const useDraft = create<DraftState>()(() => ({ draft: null, unread: {}, steps: [] }));
 
 /** Puts another plan in the place of the one that is open. */
 export function openDraft(draft: PlanDraft): void {
-  useDraft.setState({ draft, unread: {} });
+  useDraft.setState({ draft, unread: {}, steps: [] });
 }
 
 /** The open plan is stored now as `saved`; what was typed since stays. */
@@ -50,10 +56,41 @@ export type Change = (form: PlanForm) => PlanForm;
 
 /** Drawn at once, so that a field that was just made can take the focus before the next key. */
 export function changeForm(change: Change): void {
-  flushSync(() => useDraft.setState(({ draft }) => ({ draft: draft === null ? null : { ...draft, form: change(draft.form) } })));
+  flushSync(() =>
+    useDraft.setState(({ draft, steps }) => {
+      if (draft === null) return { draft };
+      const form = change(draft.form);
+      return { draft: { ...draft, form }, steps: form === draft.form ? steps : withStep(steps, { before: draft.form, ...stepBetween(draft.form, form) }) };
+    }),
+  );
+}
+
+/** Takes the latest change back (WIN-31). */
+export function undoChange(): void {
+  useDraft.setState(({ draft, steps }) => {
+    const step = steps.at(-1);
+    return draft === null || step === undefined ? { draft } : { draft: { ...draft, form: step.before }, steps: steps.slice(0, -1) };
+  });
 }
 
 /** Whether closing the draft would lose something. */
 export function isUnsaved({ form, saved }: PlanDraft): boolean {
   return saved === null || !samePlan(form, saved.form);
 }
+
+type KeptState = Pick<DraftState, 'draft' | 'unread'>;
+
+const isDraftState = (content: unknown): content is KeptState => {
+  const { draft, unread } = (content ?? {}) as Partial<KeptState>;
+  return typeof unread === 'object' && unread !== null && typeof draft === 'object' && typeof draft?.form?.texts === 'object' && typeof draft.form.axes === 'object';
+};
+
+keepStore(
+  'plans/plan.1',
+  useDraft,
+  ({ draft, unread }) =>
+    draft === null ? null : { content: { draft, unread }, title: `Plan ${draft.form.texts.name ?? ''}`.trim(), work: isUnsaved(draft) || Object.keys(unread).length > 0 },
+  (content) => {
+    if (isDraftState(content)) useDraft.setState({ draft: content.draft, unread: content.unread, steps: [] });
+  },
+);

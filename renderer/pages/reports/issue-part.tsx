@@ -10,6 +10,7 @@ import { Choice, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { detailsIn, lengthWords, type GivenDetails } from '../../components/report-details.ts';
+import { useTyped } from '../../typed/typed.ts';
 import { ask } from '../../host/host.ts';
 import { SaidNotice, type ReportSaid } from './said.tsx';
 
@@ -34,9 +35,9 @@ export function IssuePart({ runs, amends, onLeaveAmendment, against, said, onSai
   const [chosen, setChosen] = useState('');
   const [length, setLength] = useState<ReportLength>('full');
   const [paper, setPaper] = useState<Paper>('a4');
-  const [by, setBy] = useState('');
+  const [by, setBy] = useTyped('reports/by', '', { title: 'Who releases the report' });
   const [measuredToo, setMeasuredToo] = useState(false);
-  const [reason, setReason] = useState('');
+  const [reason, setReason] = useTyped(`reports/amend/${amends?.number ?? 'none'}`, '', { title: `Reason for amending ${amends?.number ?? 'a report'}`, work: true });
   const [given, setGiven] = useState<GivenDetails | null>(null);
   const [asking, setAsking] = useState(false);
   const [busy, setBusy] = useState(false);
@@ -75,6 +76,7 @@ export function IssuePart({ runs, amends, onLeaveAmendment, against, said, onSai
     const { number, folder, publicKey, said: more } = made.value;
     setSaid({ tone: 'good', sentences: [`Report ${number} was issued. Its files lie in ${folder}.`, `It is signed with the public key ${publicKey}: give it to your customers by another way than with the report.`, ...more] });
     setReason('');
+    setBy('');
     onLeaveAmendment();
     onIssued(number);
   };

@@ -10,6 +10,7 @@ import { Notice, Status } from '../../components/status.tsx';
 import { leakDuring } from '../../../app/reduce/leak.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import { useHostState } from '../../host/host.ts';
+import { useTyped } from '../../typed/typed.ts';
 import { settings } from '../../settings/settings.ts';
 import { reasonWords, verdictWords } from '../../components/attempts.ts';
 import { decisionOn, roleWords } from './attempts.ts';
@@ -18,6 +19,7 @@ import type { Amounts } from './amounts.ts';
 import { Share } from './budget-table.tsx';
 import { budgetOfMass, massSteps } from './budget-view.ts';
 import { dateTimeText } from '../../components/dates.ts';
+import { LeaveButton } from '../../components/leave-button.tsx';
 import { decide, openOnBench } from './decide.ts';
 import type { DecisionAnswer } from './decide.ts';
 import { FigureTable } from './figure-table.tsx';
@@ -153,8 +155,8 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 function Decide({ id, row }: { readonly id: string; readonly row: AttemptRow }) {
   const decision = decisionOn(row);
-  const [asking, setAsking] = useState(false);
-  const [reason, setReason] = useState('');
+  const [reason, setReason] = useTyped(`results/decide/${id}/${row.at.index}.${row.attempt}`, '', { title: `Reason for attempt ${row.attempt} of point ${shownPoint(row.at.index)}`, work: true });
+  const [asking, setAsking] = useState(reason !== '');
   const [by, setBy] = useState(settings().operator);
   const [busy, setBusy] = useState(false);
   const [tried, setTried] = useState(false);
@@ -174,6 +176,10 @@ function Decide({ id, row }: { readonly id: string; readonly row: AttemptRow }) 
     setAsking(false);
     setTried(false);
     setReason('');
+  };
+  const leave = (): void => {
+    setReason('');
+    setAsking(false);
   };
   return (
     <div className="decide">
@@ -206,9 +212,7 @@ function Decide({ id, row }: { readonly id: string; readonly row: AttemptRow }) 
             <Button busy={busy} against={against} onPress={() => void send(false)}>
               {decision.attempt === null ? 'Exclude it' : 'Let it count'}
             </Button>
-            <Button kind="quiet" onPress={() => setAsking(false)}>
-              Leave it as it is
-            </Button>
+            <LeaveButton reason={reason} onLeave={leave} />
           </div>
         </div>
       )}

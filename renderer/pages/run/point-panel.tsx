@@ -11,8 +11,10 @@ import type { Criterion } from '../../../app/journal/events.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { handling } from '../../../app/run/machine.ts';
 import { Button } from '../../components/button.tsx';
+import { LeaveButton } from '../../components/leave-button.tsx';
 import { timeOfDay } from '../../components/dates.ts';
 import { Choice, TextInput } from '../../components/field.tsx';
+import { useTyped } from '../../typed/typed.ts';
 import { useUnits } from '../../settings/units.ts';
 import { AnswerLine } from './answer.tsx';
 import { glyphOf, lookOf, looks } from './cells.ts';
@@ -147,6 +149,9 @@ function PointActions({ state, point, commands, onDecided }: PointActionsProps) 
       </div>
       {deciding && record !== undefined && (
         <Decision
+          key={point}
+          name={`run/decide/${commands.id}/${point}`}
+          title={`Reason at point ${shownPoint(point)}`}
           attempts={record.attempts}
           chosen={record.chosen}
           commands={commands}
@@ -162,6 +167,9 @@ function PointActions({ state, point, commands, onDecided }: PointActionsProps) 
 }
 
 interface DecisionProps {
+  /** Under which the reason is kept until it is given. */
+  readonly name: string;
+  readonly title: string;
   readonly attempts: readonly AttemptRecord[];
   readonly chosen: number | null;
   readonly commands: RunCommands;
@@ -170,7 +178,7 @@ interface DecisionProps {
 }
 
 /** A person's decision which attempt counts; it needs a reason, which stays in the record. */
-function Decision({ attempts, chosen, commands, onDecide, onDone }: DecisionProps) {
+function Decision({ name, title, attempts, chosen, commands, onDecide, onDone }: DecisionProps) {
   const choices = [
     ...attempts.filter((attempt) => attempt.window !== null).map(({ attempt, verdict }) => ({
       value: String(attempt),
@@ -179,14 +187,18 @@ function Decision({ attempts, chosen, commands, onDecide, onDone }: DecisionProp
     { value: 'none', text: 'None counts' },
   ];
   const [choice, setChoice] = useState(() => choices.find(({ value }) => value !== String(chosen))?.value ?? 'none');
-  const [reason, setReason] = useState('');
+  const [reason, setReason] = useTyped(name, '', { title, work: true });
   const [problem, setProblem] = useState('');
+  const leave = (): void => {
+    setReason('');
+    onDone();
+  };
   const decide = async (): Promise<void> => {
     if (reason.trim() === '') {
       setProblem('A decision needs a reason. It stays in the record of the run.');
       return;
     }
-    if (await onDecide(choice === 'none' ? null : Number(choice), reason.trim())) onDone();
+    if (await onDecide(choice === 'none' ? null : Number(choice), reason.trim())) leave();
   };
   return (
     <div className="run-decision" role="group" aria-label="Decide which attempt counts">
@@ -196,9 +208,7 @@ function Decision({ attempts, chosen, commands, onDecide, onDone }: DecisionProp
         <Button against={commands.against} onPress={() => void decide()}>
           Decide so
         </Button>
-        <Button kind="quiet" onPress={onDone}>
-          Leave it as it is
-        </Button>
+        <LeaveButton reason={reason} onLeave={leave} />
       </div>
     </div>
   );

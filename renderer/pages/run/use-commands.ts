@@ -19,6 +19,8 @@ interface Answer {
 }
 
 export interface RunCommands {
+  /** Of the run. */
+  readonly id: string;
   /** Why no command can be given from this window; empty: they can. */
   readonly against: string;
   readonly answer: Answer | null;
@@ -68,7 +70,7 @@ export function useCommands(id: string, onBench: boolean): RunCommands {
   );
   const refuse = useCallback((place: Place, label: string, text: string) => setAnswer({ place, label, accepted: false, text }), []);
   const forget = useCallback(() => setAnswer(null), []);
-  return useMemo(() => ({ against, answer, busy, send, refuse, forget }), [against, answer, busy, send, refuse, forget]);
+  return useMemo(() => ({ id, against, answer, busy, send, refuse, forget }), [id, against, answer, busy, send, refuse, forget]);
 }
 
 async function carryOut(id: string, onBench: boolean, commands: readonly SentCommand[]): Promise<{ readonly accepted: boolean; readonly text: string }> {
