@@ -110,7 +110,7 @@ describe.skipIf(browserPath === null)('what is typed', { timeout: 300_000 }, () 
     await page.getByRole('button', { name: /^Exclude/u }).first().click();
     await page.getByLabel('Reason').fill('A bubble was seen in the li');
     await reload('10, a reason half written');
-    await expect.poll(() => nav(page, 'Results').getAttribute('title')).toContain('Reason for attempt');
+    await expect.poll(() => nav(page, 'Results').getAttribute('title'), { timeout: 20_000 }).toContain('Reason for attempt');
     await page.getByRole('link', { name: 'Attempts', exact: true }).click();
     await openFirst();
     expect(await page.getByLabel('Reason').inputValue()).toBe('A bubble was seen in the li');
@@ -127,7 +127,7 @@ describe.skipIf(browserPath === null)('what is typed', { timeout: 300_000 }, () 
     host = await HostProcess.start(folder, {}, Number(port));
     await page.goto(host.address);
     await goToPage(page, 'Plans');
-    await expect.poll(() => page.locator('[id="plan:name"]').inputValue()).toBe('After the kill');
+    await expect.poll(() => page.locator('[id="plan:name"]').inputValue(), { timeout: 20_000 }).toBe('After the kill');
     expect(await nav(page, 'Injectors').getAttribute('title')).toContain('Not saved: 2 injectors');
 
     // Killed again while all of it is with the host; another browser, another port.
@@ -165,8 +165,8 @@ describe.skipIf(browserPath === null)('what is typed', { timeout: 300_000 }, () 
     await next.locator('[id="plan:name"]').fill('Mine still');
     await beside.reload();
     await next.reload();
-    await expect.poll(() => beside.locator('[id="plan:name"]').inputValue()).toBe('Theirs');
-    await expect.poll(() => next.locator('[id="plan:name"]').inputValue()).toBe('Mine still');
+    await expect.poll(() => beside.locator('[id="plan:name"]').inputValue(), { timeout: 20_000 }).toBe('Theirs');
+    await expect.poll(() => next.locator('[id="plan:name"]').inputValue(), { timeout: 20_000 }).toBe('Mine still');
   });
 
   test('WIN-31: a paste, a removal and a value of a plan are taken back one by one', async () => {
