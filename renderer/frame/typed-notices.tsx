@@ -4,7 +4,7 @@ import { dateTimeText } from '../components/dates.ts';
 import { ConfirmBar } from '../components/dialog.tsx';
 import { Notice } from '../components/status.tsx';
 import { pages } from '../pages/index.ts';
-import { pageOf, takeOver, throwAway, useTypedView } from '../typed/typed.ts';
+import { pageOf, takeOverTyped, throwAway, useTypedView } from '../typed/typed.ts';
 import type { LeftDraft } from '../typed/keeper.ts';
 
 const titleOf = (name: string): string => pages.find(({ path }) => path === pageOf(name))?.title ?? '';
@@ -27,7 +27,7 @@ export function TypedNotices() {
           tone="note"
           action={
             <div className="button-row">
-              <Button onPress={() => void takeOver(left).then(setSaid)}>Go on with it here</Button>
+              <Button onPress={() => void takeOverTyped(left).then(setSaid)}>Go on with it here</Button>
               <Button kind="quiet" onPress={() => setAsking(true)}>
                 Throw it away
               </Button>

@@ -59,7 +59,7 @@ export function useTypedView(): KeeperView {
 export const useTypedReady = (): boolean => useSyncExternalStore(listen, () => viewNow().ready);
 
 /** Takes over what windows that have gone have left; empty: all of it. */
-export const takeOver = (drafts: readonly LeftDraft[]): Promise<string> => keeper?.takeOver(drafts) ?? Promise.resolve('');
+export const takeOverTyped = (drafts: readonly LeftDraft[]): Promise<string> => keeper?.takeOver(drafts) ?? Promise.resolve('');
 export const throwAway = (drafts: readonly LeftDraft[]): Promise<void> => keeper?.throwAway(drafts) ?? Promise.resolve();
 
 export interface UnsavedWork {

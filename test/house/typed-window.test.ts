@@ -150,6 +150,7 @@ describe.skipIf(browserPath === null)('what is typed', { timeout: 300_000 }, () 
     await next.getByText('Not taken over, because there is one here already: Plan After the kill').waitFor();
     expect(await next.locator('[id="plan:name"]').inputValue()).toBe('Mine');
     await goToPage(next, 'Injectors');
+    await next.locator('input[id$=":serialNumber"]').first().waitFor();
     expect(await next.locator('input[id$=":serialNumber"]').evaluateAll((all) => all.map((one) => (one as unknown as { readonly value: string }).value))).toEqual(['P-1', 'P-3']);
     expect(await next.locator('.frame-notices').textContent()).toContain('Plan After the kill');
     await keepScreen(next, 'typed-injectors');
