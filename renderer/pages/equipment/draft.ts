@@ -19,7 +19,7 @@ export function keepChange(change: BegunChange | null): void {
 }
 
 const isChange = (content: unknown): content is BegunChange => {
-  const { basedOn, values, reason } = (content ?? {}) as Partial<BegunChange>;
+  const { basedOn, values, reason } = (content ?? {}) as Partial<Record<keyof BegunChange, unknown>>;
   return typeof basedOn === 'number' && typeof values === 'object' && values !== null && typeof reason === 'string';
 };
 

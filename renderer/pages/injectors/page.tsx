@@ -5,7 +5,7 @@ import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useSaveKey } from '../../components/save-key.ts';
-import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, refreshed, rowsForChannels, rowsOf, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
+import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, rowsForChannels, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
 import type { PartsColumn, Filter, Row, RowProblem, KnownPart } from './parts-grid.ts';
 import { changeRows, readRows, rowsNow, savedRows, undoRows, useRows } from './rows.ts';
 import './injectors.css';

@@ -80,10 +80,10 @@ export function isUnsaved({ form, saved }: PlanDraft): boolean {
 
 type KeptState = Pick<DraftState, 'draft' | 'unread'>;
 
-const isDraftState = (content: unknown): content is KeptState => {
-  const { draft, unread } = (content ?? {}) as Partial<KeptState>;
-  return typeof unread === 'object' && unread !== null && typeof draft === 'object' && typeof draft?.form?.texts === 'object' && typeof draft.form.axes === 'object';
-};
+const isObject = (one: unknown): one is Readonly<Record<string, unknown>> => typeof one === 'object' && one !== null;
+
+const isDraftState = (content: unknown): content is KeptState =>
+  isObject(content) && isObject(content['unread']) && isObject(content['draft']) && isObject(content['draft']['form']) && isObject(content['draft']['form']['texts']) && isObject(content['draft']['form']['axes']);
 
 keepStore(
   'plans/plan.1',
