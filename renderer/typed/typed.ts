@@ -116,7 +116,8 @@ export function useTypedNumber(name: string, initial: string, title: string): { 
 
 const nothing = (): void => undefined;
 
-const sameKind = (a: unknown, b: unknown): boolean => b === null || (typeof a === typeof b && Array.isArray(a) === Array.isArray(b) && (a === null) === (b === null));
+const kindOf = (one: unknown): string => (one === null ? 'null' : Array.isArray(one) ? 'list' : typeof one);
+const sameKind = (a: unknown, b: unknown): boolean => b === null || kindOf(a) === kindOf(b);
 
 /** Keeps what a store holds under `name`. `read`: what the host had kept, into the store. Ends with what it returns. */
 export function keepStore<S>(name: string, store: StoreApi<S>, held: (state: S) => Typed | null, read: (content: unknown) => void): () => void {
