@@ -3,7 +3,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { expandPlan } from '../plan/expand.ts';
 import { seconds } from '../quantities/quantity.ts';
 import { errorSource } from '../uncertainty/source.ts';
-import { curvatureSentences, curvaturesOf, isBent, middlesOf } from './curvature.ts';
+import { curvatureSentences, curvaturesOf, isBent, mayBend, middlesOf } from './curvature.ts';
 import type { Middle } from './curvature.ts';
 import type { FittedLine } from './effects.ts';
 import { reduceRun } from './reduce.ts';
@@ -279,11 +279,34 @@ describe('RED-85 figures by orthogonal polynomials', () => {
   it('are said where they are beyond chance, with how far dead times move', () => {
     const [bent] = curvaturesOf([made(0, 0.3)], plan);
     if (bent === undefined) throw new Error('no bend');
-    const straight = { ...bent, type: 'other', relative: 3 * bent.u };
+    const straight = { ...bent, type: 'other', relative: 2 * bent.u };
     expect(curvatureSentences([straight])).toEqual([]);
     const [said, ...more] = curvatureSentences([straight, bent]);
     expect(more).toEqual([]);
     // 0.3 / s over 10 ms; 0.3 x 14 us.
     expect(said).toMatch(/^T at 400 kPa and a period of 20 ms: .* by 0\.300 ± .* % of the flow at 10 ms .* dead times by up to 4\.2 us/);
+    expect(said).toContain('mass bends over');
   });
+
+  it('RED-152 are said to be possible from two standard uncertainties on, and certain from three', () => {
+    const [bent] = curvaturesOf([made(0, 0.3)], plan);
+    if (bent === undefined) throw new Error('no bend');
+    const saying = (times: number): string => curvatureSentences([{ ...bent, relative: times * bent.u }]).join();
+    expect(saying(1.99)).toBe('');
+    for (const times of [2.01, -2.01, 2.99]) {
+      expect(saying(times)).toContain('mass may bend over the whole line');
+      expect(saying(times)).toContain('one run of twenty');
+      expect(saying(times)).toContain('linearFromMs');
+    }
+    for (const times of [3.01, -3.01]) {
+      expect(saying(times)).toContain('mass bends over the whole line');
+      expect(saying(times)).not.toContain('twenty');
+    }
+  });
+
+  it('RED-152 straight lines are said to be bent as often as chance has it', () => {
+    const said = Array.from({ length: 120 }, (_, i) => curvatureOf(reduced(0, 401 + i))).filter(mayBend).length;
+    // One in twenty: 6 of 120, and 14 once in a thousand.
+    expect(said).toBeLessThanOrEqual(14);
+  }, 60_000);
 });

@@ -248,14 +248,21 @@ export function middlesOf(lines: readonly FittedLine[], curvatures: readonly Cur
 
 const middleOf = (low: number, high: number): { readonly middle: number; readonly half: number } => ({ middle: (low + high) / 2, half: (high - low) / 2 });
 
-/** So many standard uncertainties of a bend are more than chance. */
+/** So many standard uncertainties of a bend are more than chance; beyond so many it is said that there may be one. RED-85, RED-152 */
 const beyondChance = 3;
+const hardlyChance = 2;
 
-export const isBent = ({ relative, u }: Pick<Curvature, 'relative' | 'u'>): boolean => Math.abs(relative) > beyondChance * u;
+type Known = Pick<Curvature, 'relative' | 'u'>;
 
-/** What it means and what to do, for each that is bent. */
+export const isBent = ({ relative, u }: Known): boolean => Math.abs(relative) > beyondChance * u;
+
+/** Chance alone gives this in one of twenty runs: what depends on the widths that make the line is not to be relied upon without a word. RED-152 */
+export const mayBend = ({ relative, u }: Known): boolean => Math.abs(relative) > hardlyChance * u;
+
+/** What it means and what to do, for each that is bent or may be. */
 export function curvatureSentences(curvatures: readonly Curvature[]): readonly string[] {
-  return curvatures.filter(isBent).map(({ type, pressure, period, relative, u, shift, definedFrom }) => {
+  return curvatures.filter(mayBend).map((curvature) => {
+    const { type, pressure, period, relative, u, shift, definedFrom } = curvature;
     // Over a width of 10 ms, against the flow of the line.
     const percent = (of: number): string => (100 * of * milliseconds(10)).toFixed(3);
     const apart = `dead times by up to ${(1e6 * shift).toFixed(1)} us`;
@@ -263,6 +270,6 @@ export function curvatureSentences(curvatures: readonly Curvature[]): readonly s
       definedFrom === null
         ? `${apart}. The line in the middle is stated, and how far others lie from it is in the uncertainty. Say with reduction.linearFromMs which line is meant, and they become more certain.`
         : `${apart}. The plan says which line is meant: that of widths from ${Number(toMilliseconds(definedFrom).toFixed(3))} ms on. Use the results for such widths.`;
-    return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass bends over the whole line, by ${percent(relative)} ± ${percent(2 * u)} % of the flow at 10 ms (k = 2), so that dead time and slope depend on which widths make the line: ${means}`;
+    return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass ${isBent(curvature) ? 'bends' : 'may bend'} over the whole line, by ${percent(relative)} ± ${percent(2 * u)} % of the flow at 10 ms (k = 2${isBent(curvature) ? '' : '; chance alone gives as much in one run of twenty'}), so that dead time and slope depend on which widths make the line: ${means}`;
   });
 }

@@ -4,7 +4,7 @@
  * one row each; `characterisations pairs [N] [SEED]` draws two imperfections at random for every bench.
  */
 import type { Equipment } from '../../app/equipment/equipment.ts';
-import { isBent } from '../../app/reduce/curvature.ts';
+import { mayBend } from '../../app/reduce/curvature.ts';
 import { grantedSentences } from '../../app/equipment/standing.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { planSchema } from '../../app/plan/plan.ts';
@@ -129,8 +129,8 @@ export function heldOf(row: string, seed: number, what: Imperfect, kind = order)
   const note = (quantity: Quantity, voltage: number, inside: boolean, z: number, state: Held['state'] = ofRun, of = { expanded: 0, overGls: 0 }): void => {
     held.push({ seed, row, quantity, voltage, state, inside, z, ...of });
   };
-  // A run that says that its lines bend says so of its tables as well.
-  const ofTables: Held['state'] = reduction.curvatures.some(isBent) ? 'marked' : ofRun;
+  // A run that says that its lines may bend says so of its tables as well.
+  const ofTables: Held['state'] = reduction.curvatures.some(mayBend) ? 'marked' : ofRun;
   const compare = (quantity: Quantity, voltage: number, { value, expanded, u }: LineCell['slope'], truth: number, state: Held['state'] = ofRun): void =>
     note(quantity, voltage, Math.abs(value - truth) <= expanded, (value - truth) / u, state);
   const truths = new Map<string, ReturnType<OddBench['truthAt']>>();
@@ -191,7 +191,7 @@ export function heldOf(row: string, seed: number, what: Imperfect, kind = order)
 
 /** Whether the cell itself, or the run, says that it is not to be relied upon, and why. */
 const isMarked = (cell: LineCell, equipment: Equipment, { curvatures, supplyLoss }: Reduction): boolean =>
-  (cell.leak?.again ?? null) !== null || grantedSentences(equipment, supplyLoss !== undefined).length > 0 || curvatures.some((c) => isBent(c) && c.pressure === cell.pressure);
+  (cell.leak?.again ?? null) !== null || grantedSentences(equipment, supplyLoss !== undefined).length > 0 || curvatures.some((c) => mayBend(c) && c.pressure === cell.pressure);
 
 /**
  * Standard uncertainty of every dead time from scatter alone, by generalised least squares that knows the true variances and where each
