@@ -9,7 +9,7 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Point } from '../plan/points.ts';
 import { leakOfDecay } from './pressure-decay.ts';
-import { levelsOf } from './local-level.ts';
+import { followedLevels } from './local-level.ts';
 import type { Stage } from './local-level.ts';
 import { kFactorAt } from './mass.ts';
 import type { LeakBlock } from './leak-block.ts';
@@ -100,6 +100,7 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
   const shift = decays.size > 0 ? 0 : 0.5 / precision / hertz;
 
   const blocks: LeakBlock[] = [];
+  let levels: ReturnType<typeof followedLevels> | null = null;
   // eslint-disable-next-line complexity -- the rules of the leak in their order (RED-40 on); each step needs what the ones before found
   parts.forEach((part, i) => {
     if (part.zero) return;
@@ -111,7 +112,8 @@ export function leakOf(points: readonly Point[], attempts: readonly CountingAtte
     const length = (stages[end]?.at ?? 0) - (stages[start]?.at ?? 0);
     // Where the stages do not reach over the whole block, the change that they show is stretched to it.
     const stretch = length > 0 ? Math.max(1, part.attempts.length / perBlock / length) : 0;
-    const [inside, ends, change] = levelsOf(stages, [
+    levels ??= followedLevels(stages);
+    const [inside, ends, change] = levels([
       own.map((stage) => ({ stage, weight: 1 / own.length })),
       [
         { stage: start, weight: 0.5 },

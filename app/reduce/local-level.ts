@@ -31,7 +31,10 @@ const wandering = 0.25;
 /**
  * What the readings tell of each contrast. At least one stage has a reading with a variance above 0 (throws otherwise).
  */
-export function levelsOf(stages: readonly Stage[], contrasts: readonly Contrast[]): readonly Told[] {
+export const levelsOf = (stages: readonly Stage[], contrasts: readonly Contrast[]): readonly Told[] => followedLevels(stages)(contrasts);
+
+/** The same for contrasts that are asked for one after the other: the readings are gone through once. */
+export function followedLevels(stages: readonly Stage[]): (contrasts: readonly Contrast[]) => readonly Told[] {
   const readings = stages.flatMap((s) => (s.reading === null ? [] : [s.reading]));
   if (readings.length === 0) throw new Error('no stage has a reading');
   let precision = 0;
@@ -57,7 +60,7 @@ export function levelsOf(stages: readonly Stage[], contrasts: readonly Contrast[
   const likeliest = Math.max(...walks.map((w) => w.walk.logLikelihood));
   const weights = walks.map((w) => w.chance * Math.exp(w.walk.logLikelihood - likeliest));
   const total = weights.reduce((a, b) => a + b, 0);
-  return contrasts.map((contrast) => {
+  return (contrasts) => contrasts.map((contrast) => {
     let mean = 0;
     let square = 0;
     walks.forEach(({ walk }, i) => {

@@ -74,6 +74,18 @@ describe('RED-4, RED-43 mass per pulse', () => {
     expect(massOf({}, pointwise, null)).toMatchObject({ leaked: 0, mass: (base.measured * base.pressureFactor) * base.temperatureFactor });
   });
 
+  it('is worked out anew for another record, though the window is the same', () => {
+    const other = { ...pointwise, ambientKpa: 60, fluid: { ...pointwise.fluid, measuredDensity: { kgPerM3: 700, atC: 20 } } } as Equipment;
+    const densityOf = (equipment: Equipment): unknown => {
+      const outcome = massPerPulse(point, window, equipment, reduction, null);
+      return outcome.kind === 'mass' ? outcome.meterDensity : outcome.text;
+    };
+    const [first, second] = [densityOf(pointwise), densityOf(other)];
+    expect(second).not.toBe(first);
+    expect(densityOf(pointwise)).toBe(first);
+    expect(massPerPulse(point, { ...window }, other, reduction, null)).toMatchObject({ meterDensity: second });
+  });
+
   it('RED-29: needs two edges that are some time apart, a pressure above the room, a supply and pulses', () => {
     const reasonOf = (...of: Parameters<typeof outcomeOf>): string => {
       const outcome = outcomeOf(...of);

@@ -122,10 +122,25 @@ function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number,
   if (u * 1e4 > meter.relativeUncertaintyPercent) take(source, kFactor, '1/m3', -gross / kFactor, kFactor * u);
 }
 
-function kFactorPointTerm({ hertz, edgesPerLitre, ownUncertaintyPercent }: KFactorPoint, share: number, kFactor: number, gross: number, take: TakeShared): void {
+/** A source is asked for by every window that has it: its name is put together once. */
+function oncePer<K extends object, S>(make: (of: K) => S): (of: K) => S {
+  const made = new WeakMap<K, S>();
+  return (of) => {
+    const known = made.get(of);
+    if (known !== undefined) return known;
+    const source = make(of);
+    made.set(of, source);
+    return source;
+  };
+}
+
+const ofPoint = oncePer(({ hertz }: KFactorPoint) => errorSource('k-factor-point', String(hertz)));
+
+function kFactorPointTerm(point: KFactorPoint, share: number, kFactor: number, gross: number, take: TakeShared): void {
+  const { edgesPerLitre, ownUncertaintyPercent } = point;
   if (ownUncertaintyPercent === undefined || ownUncertaintyPercent === 0 || share === 0) return;
   const own = edgesPerLitre * 1e3;
-  take(errorSource('k-factor-point', String(hertz)), own, '1/m3', (-gross * share) / kFactor, (own * ownUncertaintyPercent) / 100);
+  take(ofPoint(point), own, '1/m3', (-gross * share) / kFactor, (own * ownUncertaintyPercent) / 100);
 }
 
 /** Sources of which a run has one, for all its windows. */
@@ -169,8 +184,7 @@ export function massPerPulse(
     return { kind: 'no-mass', reason: 'not-a-number', text: 'A reading of the window is not a finite number. Look at the frames of this attempt and measure the point again.' };
   }
   const ambient = equipment.ambientKpa * 1e3;
-  const inMeter = densityOfRun(equipment, window.meterTemperature.mean, pascals(pressure.mean + ambient));
-  const inRail = densityOfRun(equipment, window.railTemperature.mean, pascals(pressure.mean + ambient));
+  const { inMeter, inRail } = densitiesIn(window, equipment);
   const atReference = referenceDensity(equipment, reduction.referenceC, point.pressure + ambient);
   if (inMeter === null || inRail === null || atReference === null) {
     return { kind: 'no-mass', reason: 'outside-fluid-range', text: 'Temperature or pressure of the window lies outside the range in which the density of the fluid is known.' };
@@ -325,17 +339,35 @@ function partTurnOf(edges: number, perTurn: number): number {
 /** Errors that only the meter's rate has weigh more in what is left of it. */
 const grossOf = (measured: number, leaked: number): number => measured / (measured - leaked);
 
+/** Of a block; of each injector, by its place in the plan, how far the leak stood from the mean at its time, and what passes its own seat. */
+const ofLeak = oncePer(({ block }: LeakBlock) => ({ block: errorSource('leak', String(block + 1)), injectors: [] as { readonly change: ErrorSource; readonly path: ErrorSource }[] }));
+
 /**
  * Hands over the terms of a leak: RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all
  * that was measured in it; how far it stood from that mean at its own time is each injector's.
  */
 function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number, take: TakeShared): void {
-  const block = leak.block + 1;
-  take(errorSource('leak', String(block)), leak.flow, 'm3/s', -perFlow, leak.uFlow);
-  take(errorSource('leak-change', `${block}, injector ${injector + 1}`), leak.change, 'm3/s', -perFlow, Math.hypot(leak.change, leak.uChange) / Math.sqrt(12));
+  const { block, injectors } = ofLeak(leak);
+  const own = (injectors[injector] ??= { change: errorSource('leak-change', `${leak.block + 1}, injector ${injector + 1}`), path: errorSource('leak-path', String(injector + 1)) });
+  take(block, leak.flow, 'm3/s', -perFlow, leak.uFlow);
+  take(own.change, leak.change, 'm3/s', -perFlow, Math.hypot(leak.change, leak.uChange) / Math.sqrt(12));
   take(ofWindows.leakMeter, leak.flow, 'm3/s', -perFlow, leak.uMeter);
   // Through its own seat nothing leaks while the injector is open. One-sided, by the whole leak at most.
-  take(errorSource('leak-path', String(injector + 1)), leak.flow, 'm3/s', (-perFlow * width) / period, leak.flow / Math.sqrt(3));
+  take(own.path, leak.flow, 'm3/s', (-perFlow * width) / period, leak.flow / Math.sqrt(3));
+}
+
+type Densities = Readonly<Record<'inMeter' | 'inRail', ReturnType<typeof densityOfRun>>>;
+
+const windowDensities = new WeakMap<WindowSummary, Densities & { readonly equipment: Equipment }>();
+
+/** Density of the fluid as it was in a window. A run that is reduced again while it grows has most of its windows from before. */
+function densitiesIn(window: WindowSummary, equipment: Equipment): Densities {
+  const before = windowDensities.get(window);
+  if (before?.equipment === equipment) return before;
+  const pressure = pascals(window.pressure.mean + equipment.ambientKpa * 1e3);
+  const found = { equipment, inMeter: densityOfRun(equipment, window.meterTemperature.mean, pressure), inRail: densityOfRun(equipment, window.railTemperature.mean, pressure) };
+  windowDensities.set(window, found);
+  return found;
 }
 
 const referenceDensities = new WeakMap<Equipment, Map<number, { readonly referenceC: number; readonly density: ReturnType<typeof densityOfRun> }>>();

@@ -51,8 +51,23 @@ export function combined(terms: readonly BudgetTerm[], kind: BudgetTerm['kind'])
 /** From here on Student's t is the normal distribution to six digits. */
 const MANY_DEGREES = 1e6;
 
+/** So many of those that were worked out are kept. */
+const KEPT_FACTORS = 256;
+/** By degrees of freedom, for 0.95: lines of one reduction have few different ones, and each asks several times. */
+const factors = new Map<number, number>();
+
 /** Coverage factor for a two-sided interval of `coverage` (0.95) at `dof` degrees of freedom (Infinity: normal). */
 export function coverageFactor(dof: number, coverage = 0.95): number {
+  if (coverage !== 0.95) return factorOf(dof, coverage);
+  const known = factors.get(dof);
+  if (known !== undefined) return known;
+  const factor = factorOf(dof, coverage);
+  if (factors.size >= KEPT_FACTORS) factors.clear();
+  factors.set(dof, factor);
+  return factor;
+}
+
+function factorOf(dof: number, coverage: number): number {
   const p = 0.5 + coverage / 2;
   return dof >= MANY_DEGREES ? normalQuantile(p) : tQuantile(p, dof);
 }

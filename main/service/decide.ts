@@ -1,14 +1,14 @@
 /** What the schedule of a run says is to be measured next, worked out from its journal as it stands in the archive (RUN-231, SCH-1). */
 import { decideNext, soFarOf, type DecidedNext } from '../../app/schedule/schedule.ts';
 import type { Archive } from '../archive/archive.ts';
-import { loadRun } from './load-run.ts';
+import { followRun } from './load-run.ts';
 
 type Decided = DecidedNext;
 /** Works it out for a run, away from the thread that drives the bench; absent: it is done on that thread, between two frames (RUN-231). Never rejects. */
 export type Decide = (run: string) => Promise<Decided>;
 
 export function decideStored(archive: Archive, run: string): Decided {
-  const loaded = loadRun(archive, run);
+  const loaded = followRun(archive, run);
   return loaded.ok ? { ok: true, decision: decideNext(soFarOf(loaded.state)) } : loaded;
 }
 

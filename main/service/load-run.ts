@@ -14,14 +14,36 @@ export interface RunFailure {
 }
 
 /** A stored run, folded; or why it cannot be. */
-type Loaded = { readonly ok: true; readonly state: RunState } | RunFailure;
+type Loaded = { readonly ok: true; readonly state: RunState; readonly events: number } | RunFailure;
 
 /** Of a journal, before others have their turn: some milliseconds. */
 const EVENTS_AT_A_STRETCH = 500;
 
 /** The state of a stored run, its documents parsed anew. */
 export function loadRun(archive: Archive, id: string): Loaded {
-  const loading = folding(archive, id);
+  return atOnce(folding(archive, id));
+}
+
+/** What a journal came to up to `events` of it. */
+interface Folded {
+  readonly id: string;
+  readonly events: number;
+  readonly state: RunState;
+}
+
+/** Of each archive the run that was followed last. */
+const followedLast = new WeakMap<Archive, Folded>();
+
+/** The same for following a run as it grows: journals are only appended to, so what was folded stands, and only what came since is read. RUN-232 */
+export function followRun(archive: Archive, id: string): Loaded {
+  const last = followedLast.get(archive);
+  const before = last?.id === id ? last : null;
+  const loaded = atOnce(folding(archive, id, (state) => state, before));
+  if (loaded.ok) followedLast.set(archive, { id, events: loaded.events, state: loaded.state });
+  return loaded;
+}
+
+function atOnce(loading: ReturnType<typeof folding>): Loaded {
   for (let step = loading.next(); ; step = loading.next()) if (step.done === true) return step.value;
 }
 
@@ -43,19 +65,21 @@ function followed(state: RunState | null, body: RunEventBody): RunState | string
   }
 }
 
-function* folding(archive: Archive, id: string, begun: (state: RunState) => RunState = (state) => state): Generator<undefined, Loaded> {
+function* folding(archive: Archive, id: string, begun: (state: RunState) => RunState = (state) => state, before: Folded | null = null): Generator<undefined, Loaded> {
   if (archive.run(id) === null) return { ok: false, code: 'no-such-run', text: `There is no run ${id} in ${archive.path}. List the runs and choose one.` };
-  let state: RunState | null = null;
-  for (const { seq, body } of archive.events(id)) {
+  let state: RunState | null = before?.state ?? null;
+  let events = before?.events ?? 0;
+  for (const { seq, body } of archive.events(id, events)) {
     if (seq % EVENTS_AT_A_STRETCH === EVENTS_AT_A_STRETCH - 1) yield;
     const next = followed(state, body);
     if (typeof next === 'string') {
       return { ok: false, code: 'bad-record', text: `Event ${seq} of run ${id} cannot follow the events before it: ${next} Nothing was changed. Check the archive with 'verify'; if that finds nothing else, use the program that wrote the run.` };
     }
     state = state === null ? begun(next) : next;
+    events = seq + 1;
   }
   if (state === null) return { ok: false, code: 'bad-record', text: `Run ${id} has no journal: its host died while it was being opened. Nothing was measured in it; start a new run.` };
-  return { ok: true, state };
+  return { ok: true, state, events };
 }
 
 /** An archive that finds itself wrong (ARC-65) opens no run, in words. */

@@ -7,6 +7,7 @@ const modules: Readonly<Record<string, () => Promise<{ bench: () => Promise<Benc
   engine: () => import('./engine.ts'),
   archive: () => import('./archive.ts'),
   reduce: () => import('./reduce.ts'),
+  decide: () => import('./decide.ts'),
   host: () => import('./host.ts'),
   sample: () => import('./sample.ts'),
   window: () => import('./window.ts'),

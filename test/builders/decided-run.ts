@@ -1,0 +1,79 @@
+/** A run of a plan with targets as the archive receives it, decided about again and again; no host, no bench, no frames. */
+import { rmSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import type { WindowSummary } from '../../app/journal/measured.ts';
+import { expandPlan } from '../../app/plan/expand.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import type { Point } from '../../app/plan/points.ts';
+import { zeroWindow } from '../../app/plan/zero.ts';
+import { unixMillis } from '../../app/quantities/quantity.ts';
+import { drawErrors, normalFrom, quietScatter, syntheticInjector, syntheticWindow, syntheticZero } from '../../app/reduce/synthetic.test-helper.ts';
+import { openArchive, type Archive } from '../../main/archive/archive.ts';
+import type { decideStored } from '../../main/service/decide.ts';
+import { sampleEquipment, scratchFolder } from './in-process.ts';
+
+/** Windows that scatter so much are never enough, and every decision adds what it may. */
+const poorScatter = { ...quietScatter, relative: 2e-2, width: 5e-5 };
+
+/** What a decision was made from, and how many points it added. */
+export interface DecisionMade {
+  readonly measured: number;
+  readonly added: number;
+}
+
+/** Measures what is decided until `decide`, which is asked each time all of it has been measured, adds nothing or gives null. */
+export function decideInArchive(plan: Plan, seed: number, decide: (archive: Archive, run: string, measured: number) => ReturnType<typeof decideStored> | null): readonly DecisionMade[] {
+  const folder = scratchFolder();
+  const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => unixMillis(1_750_000_000_000), entropy: { nextUint32: () => seed } });
+  if (!opened.ok) throw new Error(opened.text);
+  const { archive } = opened;
+  const equipment = sampleEquipment();
+  try {
+    let points: readonly Point[] = expandPlan(plan);
+    const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test', simulated: true });
+    if (!created.ok) throw new Error(created.text);
+    append(archive, created.id, [{ kind: 'opened', plan, equipment, operator: 'Operator 1', software: 'test', points: points.length }]);
+    const windowOf = benchOf(plan, equipment, seed);
+    const made: DecisionMade[] = [];
+    for (let measured = 0; ; ) {
+      append(archive, created.id, points.slice(measured).flatMap((at) => measuredEvents(at, windowOf(at))));
+      measured = points.length;
+      const decided = decide(archive, created.id, measured);
+      if (decided === null) return made;
+      if (!decided.ok) throw new Error(decided.text);
+      const { additions } = decided.decision;
+      const added = additions.flatMap((a) => a.points).map((p, i) => ({ ...p, index: measured + i }));
+      made.push({ measured, added: added.length });
+      if (added.length === 0) return made;
+      points = [...points, ...added];
+      append(archive, created.id, additions.map(({ points: of, rule, why }) => ({ kind: 'points-added', points: of, by: { rule }, why })));
+    }
+  } finally {
+    archive.close();
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+type Bodies = Parameters<Archive['append']>[1];
+
+function append(archive: Archive, id: string, bodies: Bodies): void {
+  const written = archive.append(id, bodies, []);
+  if (!written.ok) throw new Error(written.text);
+}
+
+function benchOf(plan: Plan, equipment: Equipment, seed: number): (at: Point) => WindowSummary {
+  const normal = normalFrom(seed);
+  const errors = drawErrors(equipment, normal);
+  return (at) => (at.role === 'zero' ? syntheticZero(at, equipment, 0, zeroWindow(plan), 0.5) : syntheticWindow(at, syntheticInjector(at.injector), plan, equipment, errors, poorScatter, normal));
+}
+
+function measuredEvents({ index }: Point, window: WindowSummary): Bodies {
+  const place = { point: index, attempt: 1 };
+  return [
+    { kind: 'attempt-started', ...place, reason: 'plan' },
+    ...(['supply', 'condition', 'purge', 'settle', 'measure'] as const).map((step) => ({ kind: 'step' as const, step, ...place })),
+    { kind: 'attempt-ended', ...place, verdict: 'accepted', window, criteria: [{ rule: 'pressure', passed: true, text: 'Mean 400.00 kPa, allowed 396.00 kPa to 404.00 kPa.' }], text: 'All criteria are met.' },
+    { kind: 'chosen', ...place, by: { rule: 'RUN-40' }, why: 'First accepted attempt.' },
+  ];
+}
