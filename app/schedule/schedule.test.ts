@@ -97,17 +97,18 @@ describe('a schedule', () => {
     const { decisions, points } = play(planOf({ deadTimeUs: 8 }), bentBelow(1.2e-3));
     expect(rulesOf(decisions[0])).toEqual(['SCH-3']);
     const widthsAt = (decision: ScheduleDecision | undefined, voltage: number) => [...new Set(decision?.additions.flatMap((a) => a.points).filter((p) => p.voltage === voltage).map((p) => p.width * 1e3))].sort((a, b) => b - a).map((w) => Number(w.toFixed(3)));
-    expect(widthsAt(decisions[0], 16)).toEqual([12, 8, 5, 4]);
-    expect(widthsAt(decisions[0], 9)).toEqual([12, 8, 5, 4, 3.2, 2.8]);
+    expect(widthsAt(decisions[0], 16)).toEqual([12, 5, 4, 3.2]);
+    expect(widthsAt(decisions[0], 9)).toEqual([12, 5, 4, 3.2, 2.8, 2.5]);
+    for (const d of decisions.filter((one) => rulesOf(one).includes('SCH-4'))) for (const voltage of [9, 10.5]) expect(widthsAt(d, voltage).length).toBeLessThanOrEqual(1);
     expect(decisions.some((d) => rulesOf(d).includes('SCH-4') && d.additions.every((a) => a.points.every((p) => p.voltage <= 10.5)))).toBe(true);
     const others = points.filter((p) => p.role === 'measure' && p.voltage > 10.5);
     for (const { injector, voltage, width } of others) expect(width - straight(injector).deadTime(voltage, 4e5 as never)).toBeGreaterThan(1.2e-3);
     expect(decisions.flatMap((d) => d.additions).some((a) => a.rule === 'SCH-5' && a.why.includes('bends end at'))).toBe(true);
   });
 
-  it('SCH-5: goes to the shortest width where nothing bends', () => {
-    const { points } = play(planOf({ deadTimeUs: 8 }), straight);
-    expect(Math.min(...points.filter((p) => p.role === 'measure' && p.voltage === 16).map((p) => p.width))).toBeCloseTo(1.8e-3, 9);
+  it('SCH-5: goes to the shortest width where nothing bends, but where chance shows a bend', () => {
+    const shortest = [1, 2, 3, 4, 5, 6].map((seed) => Math.min(...play(planOf({ deadTimeUs: 8 }), straight, { seed }).points.filter((p) => p.role === 'measure' && p.voltage === 16).map((p) => p.width)));
+    expect(shortest.filter((w) => Math.abs(w - 1.8e-3) < 1e-9).length).toBeGreaterThanOrEqual(4);
   });
 
   it('SCH-6: measures the short end of every line twice at least', () => {

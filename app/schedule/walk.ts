@@ -10,8 +10,8 @@ import type { Block, WantedCell, CellWish } from './cells.ts';
 
 /** Voltages that search for the end by themselves: two, because one may see a bend by chance. */
 const searching = 2;
-/** Widths that each further step of the search brings. */
-const stepWidths = 2;
+/** Widths that these begin with below where every line begins. */
+const firstWidths = 2;
 /** A width that is left out has so many windows before it is believed to be bent. */
 const windowsOfDoubt = 2;
 /** Widths at the short end of a line that is not searched. */
@@ -21,8 +21,8 @@ const triesWithout = 2;
 
 type Family = readonly [WantedCell, ...WantedCell[]];
 
-/** Where in the list of widths a line begins, as parts of its length: the longest, and enough below it for a line and something to hold against it. */
-const beginning = [0, 1 / 6, 1 / 3, 0.45];
+/** Where in the list of widths a line begins, as parts of its length: the longest, and enough for a line as near to its short end as surely does not bend, where windows tell the dead time best. */
+const beginning = [0, 1 / 3, 0.45, 0.5];
 
 /** What is still to be measured to know where lines end; none: it is known. */
 export function walkOf({ cells, places }: Block): readonly CellWish[] {
@@ -34,14 +34,14 @@ function walkOfType(families: readonly Family[], places: readonly Seconds[]): re
   if (families.some((family) => family.some((cell) => [...cell.counted.values()].some((count) => count > 1)))) return families.flatMap((family) => [...filled(family, places), ...doubted(family, reachOf(families.slice(0, searching)))]);
   const first = firstPlaces(places);
   const walkers = families.slice(0, searching);
-  const begin = families.flatMap((family) => wishes(family, walkers.includes(family) ? [...first, ...below(first, places, stepWidths)] : first, 'SCH-3', 'the beginning of its line'));
+  const begin = families.flatMap((family) => wishes(family, walkers.includes(family) ? [...first, ...below(first, places, firstWidths)] : first, 'SCH-3', 'the beginning of its line'));
   if (begin.length > 0) return begin;
   const reach = reachOf(walkers);
   const steps = walkers.flatMap((family) => {
     const tried = places.filter((w) => triedByAll(family, w));
     // Bends end at one open time: a second voltage that was measured below it has nothing more to tell.
     if (endOf(family) !== null || Math.min(...tried) - deadTimeOf(family) < reach) return [];
-    return wishes(family, below(tried, places, stepWidths), 'SCH-4', 'no bend down to the width above: the search for the end of the line goes on');
+    return wishes(family, below(tried, places, 1), 'SCH-4', 'no bend down to the width above: the search for the end of the line goes on');
   });
   return steps.length > 0 ? steps : families.flatMap((family) => (walkers.includes(family) ? [] : toReach(family, places, reach)));
 }
