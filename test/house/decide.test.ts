@@ -1,10 +1,10 @@
 import { describe, expect, it, vi } from 'vitest';
 import { syntheticPlan } from '../../app/reduce/synthetic.test-helper.ts';
 import { decideNext, soFarOf } from '../../app/schedule/schedule.ts';
-import { decideInArchive } from '../../test/builders/decided-run.ts';
-import { sampleEquipment } from '../../test/builders/in-process.ts';
-import { decideStored } from './decide.ts';
-import { loadRun } from './load-run.ts';
+import { decideInArchive } from '../builders/decided-run.ts';
+import { sampleEquipment } from '../builders/in-process.ts';
+import { decideStored } from '../../main/service/decide.ts';
+import { loadRun } from '../../main/service/load-run.ts';
 
 const plan = {
   ...syntheticPlan({ voltageV: [12, 14], widthMs: [2, 2.5, 3, 4, 5, 6, 8, 10], replicates: 1 }, 2, {}, { zero: { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 } }),
