@@ -120,6 +120,9 @@ const planColumns = 'plan, version, name, saved_at, saved_by, entry';
 function statements(db: Database) {
   return {
     parts: db.prepare<[], PartRow>(latestParts),
+    partHistory: db.prepare<[string], PartRow>(
+      'SELECT part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel, entry FROM part_versions WHERE serial_number = ? ORDER BY saved_at, part, version',
+    ),
     putPart: db.prepare(
       `INSERT INTO part_versions (part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel, entry)
        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
@@ -171,6 +174,14 @@ export class Library {
   /** Every injector as it is now, in the order they were taken in. */
   parts(): StoredPart[] {
     return this.#reading(() => this.#sql.parts.all()).map(partFromRow);
+  }
+
+  /** What was saved of injectors with this serial number, the oldest first. */
+  partHistory(serialNumber: string): readonly (Omit<StoredPart, 'id' | 'serialNumber'> & { readonly savedAt: number })[] {
+    return this.#reading(() => this.#sql.partHistory.all(serialNumber)).map((row) => {
+      const { order, type, coilResistanceOhm, condition, channel } = partFromRow(row);
+      return { savedAt: row.saved_at, order, type, coilResistanceOhm, condition, channel };
+    });
   }
 
   /**

@@ -29,6 +29,7 @@ export type DeskJob =
   | { readonly kind: 'signals'; readonly params: ParsedParams<'run.signals'> }
   | { readonly kind: 'references'; readonly params: ParsedParams<'reference.history'> }
   | { readonly kind: 'match'; readonly params: ParsedParams<'sets.match'> }
+  | { readonly kind: 'life'; readonly params: ParsedParams<'injector.life'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
@@ -84,6 +85,7 @@ export interface DeskResults {
   readonly signals: AsJson<AnswerTo<'run.signals'>>;
   readonly references: AsJson<AnswerTo<'reference.history'>>;
   readonly match: AsJson<AnswerTo<'sets.match'>>;
+  readonly life: AsJson<AnswerTo<'injector.life'>>;
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
   readonly report: DeskResults['export'];
@@ -190,6 +192,10 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       const { matchedSets } = await import('./desk-matching.ts');
       const matched = await matchedSets(archive, job.params, at);
       return matched.ok ? done('match', asJson(matched.value)) : matched;
+    }
+    case 'life': {
+      const { injectorLife } = await import('./desk-life.ts');
+      return done('life', asJson(await injectorLife(archive, job.params.serialNumber, at)));
     }
     case 'list': {
       const { text, after, limit } = job.params;

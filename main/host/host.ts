@@ -341,6 +341,7 @@ export class Host {
     'run.signals': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'signals', params })),
     'reference.history': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'references', params })),
     'sets.match': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'match', params })),
+    'injector.life': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'life', params })),
     'runs.list': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'list', params })),
     'run.export': async (params) => {
       const made = this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software }));
@@ -478,7 +479,7 @@ function needsControl(name: RequestName, params: unknown): boolean {
 }
 
 function endedInWords(ended: readonly DeskJob[]): string {
-  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', spread: 'the spread of a type', compare: 'a comparison', prove: 'the proof of a report', references: 'the history of the reference injectors', match: 'a choice of sets' };
+  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', spread: 'the spread of a type', compare: 'a comparison', prove: 'the proof of a report', references: 'the history of the reference injectors', match: 'a choice of sets', life: 'the life of an injector' };
   const kinds = [...new Set(ended.map(({ kind }) => words[kind] ?? kind))];
   return `What a window had asked for was ended before it was finished: ${kinds.join(', ')}. The archive is as it was; ask for it again when the program runs again.`;
 }

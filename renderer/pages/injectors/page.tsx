@@ -4,18 +4,26 @@ import { Button } from '../../components/button.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { pathTo, useRoute } from '../../address/route.ts';
 import { useSaveKey } from '../../components/save-key.ts';
 import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lotsToSave, noFilter, partOf, pastedCells, problemsOfRows, rowsForChannels, shownRows, undone, withCell, withNewRow, withoutRow, withPasted } from './parts-grid.ts';
 import type { PartsColumn, Filter, Row, RowProblem, KnownPart } from './parts-grid.ts';
 import { changeRows, readRows, rowsNow, savedRows, undoRows, useRows } from './rows.ts';
+import { InjectorLife } from './life.tsx';
 import './injectors.css';
 
+
+/** Every injector of the lab, or the life of the one that the address names. */
+export default function InjectorsPage() {
+  const [serialNumber] = useRoute().rest;
+  return serialNumber === undefined ? <InjectorsGrid /> : <InjectorLife key={serialNumber} serialNumber={serialNumber} />;
+}
 
 /** Rows with fields in them that are drawn at once; a filter finds the rest. */
 const drawnAtFirst = 120;
 
 // eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
-export default function InjectorsPage() {
+function InjectorsGrid() {
   const { bench, control, line } = useHost();
   const { rows, steps } = useRows();
   const [problem, setProblem] = useState('');
@@ -308,6 +316,11 @@ function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack }: PartRow
         );
       })}
       <td>
+        {state === 'saved' && row.stored !== null && (
+          <a href={pathTo('injectors', row.stored.serialNumber)} aria-label={`Life of ${row.stored.serialNumber}`}>
+            Life
+          </a>
+        )}
         {state !== 'saved' && (
           <Button kind="quiet" label={row.stored === null ? `Remove: new row ${row.cells.serialNumber}` : `Undo: changes to ${row.stored.serialNumber}`} onPress={() => onTakeBack(row)}>
             {row.stored === null ? 'Remove' : 'Undo'}
