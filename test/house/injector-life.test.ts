@@ -14,10 +14,10 @@ let opened: OpenedWindow | undefined;
 function jobsInto(archives: string): void {
   const small = samplePlan('small-plan');
   const plan = join(archives, 'plan.json');
-  for (const [order, serials] of [['J-1', ['RH4-0117', 'RH4-0118']], ['J-2', ['RH4-0117', 'RH4-01178']]] as const) {
+  for (const [order, replicates, serials] of [['J-1', 1, ['RH4-0117', 'RH4-0118']], ['J-2', 2, ['RH4-0117', 'RH4-01178']]] as const) {
     writeFileSync(plan, JSON.stringify({
       ...small, name: `Sweep of ${order}`, order, injectors: serials.map((serialNumber, i) => ({ serialNumber, type: 'RH-P4', channel: i + 1 })),
-      axes: { ...small.axes, widthMs: [2.5, 3, 5, 8] }, reduction: { ...small.reduction, linearFromMs: 3 }, zero: { windowS: 0 }, pair: { windows: 0 }, invariance: { percent: 0 }, blind: { percent: 0 },
+      axes: { ...small.axes, widthMs: [2.5, 3, 5, 8], replicates }, reduction: { ...small.reduction, linearFromMs: 3 }, zero: { windowS: 0 }, pair: { windows: 0 }, invariance: { percent: 0 }, blind: { percent: 0 },
     }));
     execFileSync(process.execPath, [command, 'sweep', plan, '--operator', 'A. Tester', '--quiet', '--archive', join(archives, 'archive.sqlite')], { stdio: 'pipe' });
   }
@@ -48,7 +48,7 @@ describe.skipIf(browserPath === null)('the life of an injector', () => {
     await visits.getByText('as found: varnish on the nozzle').waitFor({ timeout: 60_000 });
     expect(await visits.getByRole('row').allTextContents()).toHaveLength(3);
     expect((await visits.getByRole('row').last().textContent()) ?? '').toContain('cleaned');
-    const runs = page.getByRole('region', { name: /^Dead time, 10 V, 400 kPa, period 20 ms of RH4-0117/ });
+    const runs = page.getByRole('region', { name: /^Dead time, 10 V, 400 kPa, 20 ms of RH4-0117/ });
     expect(await runs.getByRole('row').count()).toBe(3);
     const [, first, second] = await runs.getByRole('row').allTextContents();
     expect(first).toContain('J-1');
@@ -60,6 +60,7 @@ describe.skipIf(browserPath === null)('the life of an injector', () => {
     expect(new Set(rows.map((row) => row['injector']))).toEqual(new Set(['RH4-0117']));
     const changes = rows.filter((row) => row['change_since_first'] !== '');
     expect(changes.length).toBeGreaterThanOrEqual(4);
+    expect(changes.some((row) => Number(row['change_since_first']) !== 0)).toBe(true);
     // Nothing changed, and the same meter is in both: a change of slope is known better than the slope.
     for (const row of changes) expect(Math.abs(Number(row['change_since_first']))).toBeLessThan(2.5 * Number(row['change_U95']));
     for (const row of changes.filter((one) => one['quantity'] === 'slope')) expect(Number(row['change_U95'])).toBeLessThan(Number(row['U95']));

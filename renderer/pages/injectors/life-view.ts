@@ -10,7 +10,7 @@ export type LifePlace = Life['places'][number];
 /** `Dead time, 14 V, 400 kPa, 20 ms` */
 export function placeText({ quantity, voltage, pressure, period }: Pick<LifePlace, 'quantity' | 'voltage' | 'pressure' | 'period'>): string {
   const { name } = shownQuantities[quantity];
-  return [`${name.charAt(0).toUpperCase()}${name.slice(1)}`, `${plain(voltage)} V`, `${plain(pressure / 1e3)} kPa`, ...(period === 0 ? [] : [`period ${plain(period * 1e3)} ms`])].join(', ');
+  return [`${name.charAt(0).toUpperCase()}${name.slice(1)}`, `${plain(voltage)} V`, `${plain(pressure / 1e3)} kPa`, ...(period === 0 ? [] : [`${plain(period * 1e3)} ms`])].join(', ');
 }
 
 /** One row for each run and place. */

@@ -64,7 +64,8 @@ function Visits({ visits }: { readonly visits: AnswerTo<'injector.life'>['visits
   );
 }
 
-const day = 86_400_000;
+const hour = 3_600_000;
+const day = 24 * hour;
 
 function Changes({ serialNumber, life: { runs, places } }: { readonly serialNumber: string; readonly life: Life }) {
   const [chosen, setChosen] = useState(0);
@@ -73,6 +74,8 @@ function Changes({ serialNumber, life: { runs, places } }: { readonly serialNumb
   if (place === undefined) return null;
   const shown = shownQuantities[place.quantity];
   const runOf = (id: string): Life['runs'][number] | undefined => byRun.get(id);
+  const [at, last] = [place.results[0], place.results.at(-1)].map((r) => runOf(r?.run ?? '')?.at ?? 0);
+  const scale = (last ?? 0) - (at ?? 0) < 2 * day ? { title: 'Hours since the first run', ms: hour } : { title: 'Days since the first run', ms: day };
   const others = place.results.filter((r) => r.change !== null);
   const apart = others.filter((r) => Math.abs(r.change?.value ?? 0) > (r.change?.expanded ?? 0)).length;
   return (
@@ -89,7 +92,7 @@ function Changes({ serialNumber, life: { runs, places } }: { readonly serialNumb
               {apart === 0 ? 'No change is larger than its uncertainty.' : `${apart} of ${others.length} changes ${apart === 1 ? 'is larger than its' : 'are larger than their'} uncertainty; chance alone makes one in twenty so.`} Errors of instruments that are the same in both runs are
               taken out by name.
             </p>
-            <XyChart label={`change of ${placeText(place)} of ${serialNumber} since its first run`} xTitle="Days since the first run" yTitle={`Change, ${shown.unit}`} series={seriesOf(place, runOf, shown.factor)} joined zero />
+            <XyChart label={`change of ${placeText(place)} of ${serialNumber} since its first run`} xTitle={scale.title} yTitle={`Change, ${shown.unit}`} series={seriesOf(place, runOf, { y: shown.factor, ms: scale.ms })} joined zero />
           </>
         )}
       </Section>
@@ -117,13 +120,13 @@ function Changes({ serialNumber, life: { runs, places } }: { readonly serialNumb
   );
 }
 
-function seriesOf(place: LifePlace, runOf: (id: string) => Life['runs'][number] | undefined, factor: number): readonly Series[] {
+function seriesOf(place: LifePlace, runOf: (id: string) => Life['runs'][number] | undefined, scale: { readonly y: number; readonly ms: number }): readonly Series[] {
   const began = runOf(place.results[0]?.run ?? '')?.at ?? 0;
   return [{
     id: 'change', title: 'Change since the first run', look: 0,
     points: place.results.map(({ run, change }) => {
       const { value, expanded } = change ?? { value: 0, expanded: 0 };
-      return { x: ((runOf(run)?.at ?? began) - began) / day, y: value * factor, low: change === null ? null : (value - expanded) * factor, high: change === null ? null : (value + expanded) * factor };
+      return { x: ((runOf(run)?.at ?? began) - began) / scale.ms, y: value * scale.y, low: change === null ? null : (value - expanded) * scale.y, high: change === null ? null : (value + expanded) * scale.y };
     }),
   }];
 }
