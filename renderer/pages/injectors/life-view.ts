@@ -5,10 +5,10 @@ import { shownQuantities } from '../../../app/results/agreement.ts';
 import { csvText } from '../results/match-view.ts';
 
 export type Life = AnswerTo<'injector.life'>;
-export type LifePlace = Life['places'][number];
+export type ShownPlace = Life['places'][number];
 
 /** `Dead time, 14 V, 400 kPa, 20 ms` */
-export function placeText({ quantity, voltage, pressure, period }: Pick<LifePlace, 'quantity' | 'voltage' | 'pressure' | 'period'>): string {
+export function placeText({ quantity, voltage, pressure, period }: Pick<ShownPlace, 'quantity' | 'voltage' | 'pressure' | 'period'>): string {
   const { name } = shownQuantities[quantity];
   return [`${name.charAt(0).toUpperCase()}${name.slice(1)}`, `${plain(voltage)} V`, `${plain(pressure / 1e3)} kPa`, ...(period === 0 ? [] : [`${plain(period * 1e3)} ms`])].join(', ');
 }

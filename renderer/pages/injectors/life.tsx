@@ -15,7 +15,7 @@ import type { Series } from '../results/series.ts';
 import { XyChart } from '../results/xy-chart.tsx';
 import '../results/results.css';
 import { lifeCsv, placeText } from './life-view.ts';
-import type { Life, LifePlace } from './life-view.ts';
+import type { Life, ShownPlace } from './life-view.ts';
 
 /** One injector over all jobs: what was written of it at each visit, its runs, and how it changed. WIN-64 */
 export function InjectorLife({ serialNumber }: { readonly serialNumber: string }) {
@@ -120,7 +120,7 @@ function Changes({ serialNumber, life: { runs, places } }: { readonly serialNumb
   );
 }
 
-function seriesOf(place: LifePlace, runOf: (id: string) => Life['runs'][number] | undefined, scale: { readonly y: number; readonly ms: number }): readonly Series[] {
+function seriesOf(place: ShownPlace, runOf: (id: string) => Life['runs'][number] | undefined, scale: { readonly y: number; readonly ms: number }): readonly Series[] {
   const began = runOf(place.results[0]?.run ?? '')?.at ?? 0;
   return [{
     id: 'change', title: 'Change since the first run', look: 0,
