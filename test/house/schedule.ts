@@ -47,6 +47,8 @@ export interface CellOutcome {
   readonly bound: number;
   readonly decisions: number;
   readonly beyond: boolean;
+  /** Where the bench's time went, by kind and by the rule that asked for the window: parts of the grid's time. */
+  readonly spent: Readonly<Record<string, number>>;
 }
 
 interface Measured {
@@ -55,6 +57,8 @@ interface Measured {
   /** s */
   readonly time: number;
   readonly decisions: number;
+  /** s, by kind and by rule. */
+  readonly spent: Readonly<Record<string, number>>;
 }
 
 function measure(seed: number, what: Imperfect, plan: Plan, most: number): Measured {
@@ -62,16 +66,37 @@ function measure(seed: number, what: Imperfect, plan: Plan, most: number): Measu
   const bench = oddBench(seed, what, plan, { length: most } as unknown as readonly Point[]);
   const attempts: CountingAttempt[] = [];
   let decisions = 0;
+  const rules: string[] = [];
   for (;;) {
     for (const point of points.slice(attempts.length)) attempts.push({ point: point.index, attempt: 1, window: bench.windowOf(point) });
     if (plan.targets === undefined) break;
     const { additions } = decideNext({ plan, equipment: bench.equipment, points, attempts, out: new Set() });
     if (additions.length === 0) break;
     decisions += 1;
+    rules.push(...additions.flatMap((a) => a.points.map(() => a.rule)));
     const first = points.length;
     points = [...points, ...additions.flatMap((a) => a.points).map((p, i) => ({ ...p, index: first + i }))];
   }
-  return { bench, reduction: reduceRun({ plan, equipment: bench.equipment, points, attempts }), time: attempts.at(-1)?.window.to ?? 0, decisions };
+  return { bench, reduction: reduceRun({ plan, equipment: bench.equipment, points, attempts }), time: attempts.at(-1)?.window.to ?? 0, decisions, spent: spentOf(plan, points, attempts, rules) };
+}
+
+/** A plan with targets has no points of its own here, so `rules` has one for each of `points`. */
+function spentOf(plan: Plan, points: readonly Point[], attempts: readonly CountingAttempt[], rules: readonly string[]): Record<string, number> {
+  const spent: Record<string, number> = {};
+  const add = (kind: string, time: number): void => void (spent[kind] = (spent[kind] ?? 0) + time);
+  let [before, channel] = [0, 0];
+  attempts.forEach(({ point, window: { from, to } }, i) => {
+    const at = points[point];
+    if (at === undefined) return;
+    const purge = plan.targets !== undefined && at.channel === channel ? 0 : plan.purge.pulses * plan.purge.periodMs * 1e-3;
+    add('windows', to - from);
+    add('purging', purge);
+    add('settling', plan.settleS);
+    add('set points', from - before - purge - plan.settleS);
+    if (rules.length === attempts.length) add(rules[i] ?? '', to - before);
+    [before, channel] = [to, at.channel];
+  });
+  return spent;
 }
 
 /** One bench, measured in the three ways. */
@@ -91,6 +116,7 @@ export function heldOfBench(seed: number, what: Imperfect): CellOutcome[] {
         seed, design, voltage: cell.voltage, fraction: run.time / grid.time, bound, decisions: run.decisions,
         inside: truth.deadTime >= low && truth.deadTime <= high, slopeInside: Math.abs(truth.slope - cell.slope.value) <= cell.slope.expanded,
         ratio: cell.deadTime.expanded / aimed, beyond: 1.05 * cell.deadTime.coverageFactor * cell.deadTime.uShared > aimed, bent: bentBy(cell, run),
+        spent: Object.fromEntries(Object.entries(run.spent).map(([kind, time]) => [kind, time / grid.time])),
       };
     }),
   );
@@ -210,6 +236,9 @@ export async function showSchedule(args: readonly string[]): Promise<boolean> {
   const fraction = mean(benches.map((o) => o.fraction));
   process.stdout.write(`bound (ends and scatter known): ${(100 * bound).toFixed(1)} % of the grid's time; bound over used: ${mean(benches.map((o) => o.bound / o.fraction)).toFixed(2)}, least ${Math.min(...benches.map((o) => o.bound / o.fraction)).toFixed(2)}; ${mean(benches.map((o) => o.decisions)).toFixed(1)} decisions a run\n`);
   process.stdout.write(`targets reached: ${text(shareOf(own, (o) => o.ratio <= 1))} % of cells; instruments keep ${text(shareOf(own, (o) => o.ratio > 1 && o.beyond))} % from it; the farthest cell of all: ${Math.max(...own.map((o) => o.ratio)).toFixed(2)} of what was wanted\n`);
+  const kinds = [...new Set(benches.flatMap((o) => Object.keys(o.spent)))];
+  process.stdout.write(`of the grid's time, percent: ${kinds.map((kind) => `${kind} ${(100 * mean(benches.map((o) => o.spent[kind] ?? 0))).toFixed(1)}`).join(', ')}\n`);
+  process.stdout.write(`cells with a bend of over 1 us left: ${voltageV.map((v) => `${own.filter((o) => o.voltage === v && o.bent > 1e-6).length} at ${v} V`).join(', ')}, of ${own.length} in all; in ${new Set(own.filter((o) => o.bent > 1e-6).map((o) => o.seed)).size} benches\n`);
   const keeps = ({ share, error }: ReturnType<typeof shareOf>): boolean => share + 2 * error >= 93 && share - 2 * error <= 97;
   const bends = shareOf(own, (o) => o.bent > 1e-6);
   return fraction <= 0.4 && voltageV.every((v) => keeps(shareOf(own.filter((o) => o.voltage === v), (o) => o.inside))) && keeps(shareOf(own, (o) => o.slopeInside)) && bends.share - 2 * bends.error <= 0.3;
