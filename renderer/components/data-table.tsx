@@ -2,6 +2,7 @@
  * A table that sorts, is walked with the arrow keys and draws only the rows that can be seen once it is long.
  * One row is in the order of keys (the current one); Home, End, PageUp and PageDown go far, Enter opens.
  */
+import { cellShown } from './decimals.ts';
 import { createSortedRowModel, rowSortingFeature, sortFn_basic, tableFeatures, useTable } from '@tanstack/react-table';
 import type { ColumnDef, SortingState } from '@tanstack/react-table';
 import { useVirtualizer } from '@tanstack/react-virtual';
@@ -147,7 +148,7 @@ export function DataTable<Row>({ label, columns, rows, rowKey, empty, onOpen, se
               >
                 {columns.map((column) => (
                   <div key={column.key} role="cell" className={column.numeric === true ? 'numeric' : undefined}>
-                    {column.cell(row)}
+                    {column.numeric === true ? cellShown(column.cell(row)) : column.cell(row)}
                   </div>
                 ))}
               </div>

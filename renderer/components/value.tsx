@@ -1,4 +1,5 @@
 import type { ReactNode } from 'react';
+import { decimals } from './decimals.ts';
 
 export interface ValueProps {
   readonly label: string;
@@ -29,7 +30,7 @@ export function Value({ label, text, unit, missing = 'not known', setPoint, band
           <span className="value-missing">– ({missing})</span>
         ) : (
           <>
-            <span className="value-digits">{text}</span>
+            <span className="value-digits">{decimals(text)}</span>
             <span className="value-unit">{`\u00a0${unit}`}</span>
           </>
         )}
@@ -38,14 +39,14 @@ export function Value({ label, text, unit, missing = 'not known', setPoint, band
         {setPoint !== undefined && (
           <div>
             <dt>set</dt>
-            <dd>{setPoint}</dd>
+            <dd>{decimals(setPoint)}</dd>
           </div>
         )}
         {band !== undefined && (
           <div>
             <dt>band</dt>
             <dd>
-              {band.text}
+              {decimals(band.text)}
               {!stale && text !== null && band.inside !== null && (band.inside ? ' ✓' : ' ▲ outside')}
             </dd>
           </div>

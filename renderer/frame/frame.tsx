@@ -10,6 +10,7 @@ import { pages } from '../pages/index.ts';
 import { Calls } from './calls.tsx';
 import { NowLine } from './now-line.tsx';
 import { goTo, pathTo, useRoute } from '../address/route.ts';
+import { useSettings } from '../settings/settings.ts';
 import { SettingsButton } from './settings-dialog.tsx';
 import { StopButton } from './stop.tsx';
 import { useTypedReady, useUnsaved } from '../typed/typed.ts';
@@ -34,6 +35,8 @@ export function Frame() {
   useEffect(() => onHeights(main.current), []);
   const ready = useTypedReady();
   const unsaved = useUnsaved();
+  // What is shown in other units or signs is drawn anew.
+  const look = useSettings(({ pressureUnit, temperatureUnit, dates, decimal }) => [pressureUnit, temperatureUnit, dates, decimal].join(' '));
   const Current = current === undefined ? undefined : components.get(current.path);
   return (
     <>
@@ -70,7 +73,7 @@ export function Frame() {
         {line.state === 'gone' && line.refused && software === '' ? (
           <Page title="This tab is not connected" lead="What to do stands above. Nothing on the bench or in the archive is concerned.">{null}</Page>
         ) : (
-          <Failing key={current?.path}>
+          <Failing key={`${current?.path ?? ''} ${look}`}>
             <Suspense fallback={<p className="page">The page is being loaded.</p>}>{Current !== undefined && ready && <Current />}</Suspense>
           </Failing>
         )}

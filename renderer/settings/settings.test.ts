@@ -4,9 +4,9 @@ import { flowIn, pulseIn, unitsFor } from './units.ts';
 
 test('settings that cannot be used are the defaults, one by one', () => {
   const defaults = settingsFrom(null);
-  expect(defaults).toEqual({ theme: 'system', flowUnit: 'mg', operator: '', gloves: false, sound: 'two-tone', notify: false });
+  expect(defaults).toEqual({ theme: 'system', flowUnit: 'mg', operator: '', operators: [], pressureUnit: 'kPa', temperatureUnit: 'degC', dates: 'en', decimal: 'point', gloves: false, sound: 'two-tone', notify: false });
   for (const stored of ['', 'x', '7', 'null', '{"theme":"pink","flowUnit":"pints","operator":"  "}']) expect(settingsFrom(stored)).toEqual(defaults);
-  expect(settingsFrom('{"theme":"dark","flowUnit":"lb/h","operator":" Ada "}')).toEqual({ theme: 'dark', flowUnit: 'lb/h', operator: 'Ada', gloves: false, sound: 'two-tone', notify: false });
+  expect(settingsFrom('{"theme":"dark","flowUnit":"lb/h","operator":" Ada "}')).toEqual({ theme: 'dark', flowUnit: 'lb/h', operator: 'Ada', operators: [], pressureUnit: 'kPa', temperatureUnit: 'degC', dates: 'en', decimal: 'point', gloves: false, sound: 'two-tone', notify: false });
 });
 
 describe('amounts of fluid', () => {

@@ -1,3 +1,4 @@
+import { decimalsShown, quantityText, shownIn } from '../../settings/quantities.ts';
 import { useState } from 'react';
 import type { BenchView } from '../../../app/contract/contract.ts';
 import { toMicroseconds, toMilliseconds } from '../../../app/quantities/quantity.ts';
@@ -96,7 +97,7 @@ export function LinkState({ bench }: { readonly bench: Connected }) {
           <tbody>
             <Row name="Channels">{capabilities.channels}</Row>
             <Row name="Supply">{`${capabilities.minSupply} to ${capabilities.maxSupply} V; safe value ${capabilities.safeSupply} V`}</Row>
-            <Row name="Pressure">{capabilities.pressure.commandable ? `set by the controller, ${capabilities.pressure.min / 1e3} to ${capabilities.pressure.max / 1e3} kPa` : 'set by hand at the regulator'}</Row>
+            <Row name="Pressure">{capabilities.pressure.commandable ? `set by the controller, ${Number(shownIn('kPa', capabilities.pressure.min / 1e3).toFixed(decimalsShown('kPa', 1)))} to ${quantityText(Number((capabilities.pressure.max / 1e3).toFixed(3)), 'kPa')}` : 'set by hand at the regulator'}</Row>
             <Row name="Pulse width">{`${toMilliseconds(capabilities.minWidth)} to ${toMilliseconds(capabilities.maxWidth)} ms in steps of ${toMicroseconds(capabilities.timerResolution)} µs`}</Row>
             <Row name="Period">{`${toMilliseconds(capabilities.minPeriod)} to ${toMilliseconds(capabilities.maxPeriod)} ms`}</Row>
             <Row name="Dead-man">{`${toMilliseconds(capabilities.deadManMin)} to ${toMilliseconds(capabilities.deadManMax)} ms`}</Row>

@@ -1,3 +1,4 @@
+import { decimalsShown, shownIn, storedFrom, unitShown } from '../../settings/quantities.ts';
 import { shownText } from '../../components/shown-text.ts';
 import { useState } from 'react';
 import type { BenchView, Params, Part, AnswerTo } from '../../../app/contract/contract.ts';
@@ -100,15 +101,18 @@ function SupplyForm({ bench, against, busy, onSet }: FormProps & { readonly benc
 }
 
 function PressureForm({ min, max, against, busy, onSet }: FormProps & { readonly min: number; readonly max: number; readonly onSet: (kpa: number) => void }) {
-  const pressure = useTypedNumber('bench/pressure', '400', 'Rail pressure by hand');
-  const kpa = pressure.value;
-  const wrong = kpa >= min && kpa <= max ? '' : `Give ${min} to ${max} kPa.`;
+  const unit = unitShown('kPa');
+  const pressure = useTypedNumber(`bench/pressure/${unit}`, { kPa: '400', bar: '4', psi: '58' }[unit] ?? '', 'Rail pressure by hand');
+  const kpa = storedFrom('kPa', pressure.value);
+  const [least, most] = [shownIn('kPa', min), shownIn('kPa', max)].map((limit) => Number(limit.toFixed(decimalsShown('kPa', 1))));
+  const range = `${least ?? ''} to ${most ?? ''} ${unit}.`;
+  const wrong = kpa >= min && kpa <= max ? '' : `Give ${range}`;
   const set = (): void => {
     if (wrong === '' && against === '' && !busy) onSet(kpa);
   };
   return (
     <form className="hand-row" onSubmit={(event) => event.preventDefault()}>
-      <NumberInput label="Rail pressure, gauge" unit="kPa" {...pressure} min={min} max={max} step={10} decimals={1} onEnter={set} hint={`${min} to ${max} kPa.`} />
+      <NumberInput label="Rail pressure, gauge" unit={unit} {...pressure} problem={Number.isFinite(pressure.value) ? wrong : ''} step={shownIn('kPa', 10, true)} decimals={decimalsShown('kPa', 1)} onEnter={set} hint={range} />
       <Button onPress={set} busy={busy} against={against === '' ? wrong : against} showAgainst={false}>
         Set pressure
       </Button>

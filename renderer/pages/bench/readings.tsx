@@ -1,3 +1,4 @@
+import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts';
 import { useMemo, useState } from 'react';
 import { frameSignals, readingOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
 import type { SignalId } from '../../../app/bench/readings.ts';
@@ -16,10 +17,14 @@ import { useUnits } from '../../settings/units.ts';
 import { expectationsOf, isInside } from './expectations.ts';
 import type { Expectation } from './expectations.ts';
 
-const shown: readonly { readonly id: SignalId; readonly how: ShownSignal }[] = windowSignals.map((signal) => ({
-  id: signal.id,
-  how: { label: signal.label, unit: signal.shown, decimals: signal.digits, toShown: (si) => toShown(signal, si), leastRange: signal.leastSpan },
-}));
+const shownNow = (): readonly { readonly id: SignalId; readonly how: ShownSignal }[] =>
+  windowSignals.map((signal) => ({
+    id: signal.id,
+    how: {
+      label: signal.label, unit: unitShown(signal.shown), decimals: decimalsShown(signal.shown, signal.digits), toShown: (si) => shownIn(signal.shown, toShown(signal, si)),
+      leastRange: shownIn(signal.shown, signal.leastSpan, true),
+    },
+  }));
 /** What is set on the bench stands before the flow that comes of it. */
 const beforeFlow: ReadonlySet<SignalId> = new Set(['pressure', 'supply']);
 
@@ -35,6 +40,8 @@ export function BenchReadings({ bench }: { readonly bench: Extract<BenchView, { 
   const { openRun, status, equipment, manual } = useHost();
   const run = useRun(openRun);
   const [span, setSpan] = useState<Span>('ten-minutes');
+  // Stable, so that the strips are not made anew; another unit draws the page anew.
+  const shown = useMemo(shownNow, []);
   const measuring = openRun !== null && status?.id === openRun ? status.status : null;
   const frame = latest?.frame ?? null;
   const expected = expectationsOf({

@@ -1,3 +1,4 @@
+import { storedFromTyped, typedFromStored, unitShown } from '../../settings/quantities.ts';
 import { useRef, useState } from 'react';
 import type { KeyboardEvent } from 'react';
 import type { Problem } from '../../../app/boundary/problems.ts';
@@ -25,9 +26,12 @@ interface AxisFieldProps {
  * lists and ranges. What was typed is kept until it could be read.
  */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
-export function AxisField({ axis, values, problems }: AxisFieldProps) {
+export function AxisField({ axis, values: stored, problems }: AxisFieldProps) {
   const path = `axes.${axis}` as const;
-  const field = fieldAt(path);
+  const words = fieldAt(path);
+  const field = { ...words, unit: unitShown(words.unit) };
+  // As they are shown and typed; in the plan they stand in its own unit (WIN-34).
+  const values = stored.map((value) => typedFromStored(words.unit, value));
   const id = idOf(path);
   const [typed, setTyped] = useTyped(`plans/axis/${axis}`, '', { title: `${field.label}, not entered yet`, work: true });
   /** What the typed text may mean, to choose from. */
@@ -42,7 +46,10 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
   const input = useRef<HTMLInputElement>(null);
   const chips = useRef<HTMLUListElement>(null);
 
-  const set = (list: readonly string[]): void => changeForm((form) => ({ ...form, axes: { ...form.axes, [axis]: list } }));
+  const set = (list: readonly string[]): void => {
+    const before = new Map(values.map((value, index) => [value, stored[index] ?? value]));
+    changeForm((form) => ({ ...form, axes: { ...form.axes, [axis]: list.map((value) => before.get(value) ?? storedFromTyped(words.unit, value)) } }));
+  };
 
   const read = (text: string, within: HTMLInputElement | HTMLTextAreaElement | null): readonly string[] | null => {
     const result = readValues(text);
@@ -230,7 +237,7 @@ export function AxisField({ axis, values, problems }: AxisFieldProps) {
         />
       )}
       <span className="field-hint" id={`${id}:help`}>
-        {field.help} {rangeHint(field)}
+        {field.help} {rangeHint(words)}
       </span>
       <FieldProblems id={`${id}:wrong`} texts={[...new Set(wrong)].slice(0, 4)} />
       {readings.length > 0 && (

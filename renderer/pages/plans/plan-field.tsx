@@ -1,3 +1,5 @@
+import { storedFromTyped, typedFromStored, unitShown } from '../../settings/quantities.ts';
+import { useState } from 'react';
 import type { ReactNode } from 'react';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { choiceWords, fieldAt } from './fields.ts';
@@ -15,7 +17,9 @@ export function idOf(path: string): string {
 export function rangeHint(field: FieldWords): string {
   if (field.kind === 'choice') return '';
   const empty = field.otherwise !== null && field.otherwise !== '' ? ` Empty: ${field.otherwise}${field.unit === '' ? '' : `\u00a0${field.unit}`}.` : '';
-  return `Allowed: ${field.range}.${empty}`;
+  // The limits are those of the plan, which holds kPa and degC.
+  const stored = unitShown(field.unit) === field.unit ? '' : ` Stored in ${field.unit}.`;
+  return `Allowed: ${field.range}.${empty}${stored}`;
 }
 
 export interface RowListProps {
@@ -103,21 +107,37 @@ export function FieldControl({ path, field, value, onChange, problems, described
       </select>
     );
   }
+  return <TextControl field={field} value={value} onChange={onChange} common={common} />;
+}
+
+interface TextControlProps extends Pick<TextCellProps, 'field' | 'value' | 'onChange'> {
+  readonly common: Readonly<Record<string, unknown>>;
+}
+
+/** A pressure or temperature is typed in the chosen unit, and stands in the form, as in the plan, in kPa or degC (WIN-34). */
+function TextControl({ field, value, onChange, common }: TextControlProps) {
+  const [typed, setTyped] = useState(() => typedFromStored(field.unit, value));
+  // What did not come from this field takes the place of what was typed.
+  const text = storedFromTyped(field.unit, typed) === value ? typed : typedFromStored(field.unit, value);
   return (
     <span className="field-frame">
       <input
         {...common}
+        value={text}
         className={field.kind === 'text' ? 'plan-text' : undefined}
         type="text"
         inputMode={field.kind === 'text' ? 'text' : field.kind === 'whole' ? 'numeric' : 'decimal'}
         autoComplete="off"
         spellCheck={false}
-        placeholder={field.otherwise ?? undefined}
-        onChange={(event) => onChange(event.target.value)}
+        placeholder={field.otherwise === null ? undefined : typedFromStored(field.unit, field.otherwise)}
+        onChange={(event) => {
+          setTyped(event.target.value);
+          onChange(storedFromTyped(field.unit, event.target.value));
+        }}
       />
       {field.unit !== '' && (
         <span className="field-unit" aria-hidden="true">
-          {field.unit}
+          {unitShown(field.unit)}
         </span>
       )}
     </span>
@@ -163,7 +183,7 @@ export function LabelledField({ field, path, wrong, children }: LabelledProps) {
     <div className="field" data-invalid={wrong.length > 0 ? true : undefined}>
       <label htmlFor={id}>
         {field.label}
-        {field.unit !== '' && <span className="unseen"> in {field.unit}</span>}
+        {field.unit !== '' && <span className="unseen"> in {unitShown(field.unit)}</span>}
       </label>
       {children(`${id}:help ${id}:wrong`)}
       <span className="field-hint" id={`${id}:help`}>

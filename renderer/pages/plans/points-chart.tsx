@@ -1,3 +1,4 @@
+import { quantityText, unitShown } from '../../settings/quantities.ts';
 import { useMemo, useRef, useState, useSyncExternalStore } from 'react';
 import type { KeyboardEvent, PointerEvent } from 'react';
 import type { Plan } from '../../../app/plan/plan.ts';
@@ -34,7 +35,7 @@ export function PointsChart({ plan, points }: { readonly plan: Plan; readonly po
   const y = (widthMs: number) => gap + widthHeight - (widthMs / data.topWidthMs) * widthHeight;
   const lanes: readonly { readonly label: string; readonly runs: readonly Stretch[] }[] = [
     { label: 'Supply, V', runs: data.voltage },
-    ...(plan.axes.pressureKpa.length > 1 || data.pressure.length > 1 ? [{ label: 'Rail, kPa', runs: data.pressure }] : []),
+    ...(plan.axes.pressureKpa.length > 1 || data.pressure.length > 1 ? [{ label: `Rail, ${unitShown('kPa')}`, runs: data.pressure }] : []),
     { label: 'Channel', runs: stretches(shown, ({ channel }) => channel) },
   ];
   const height = gap + widthHeight + lanes.length * (laneHeight + gap) + 22;
@@ -165,8 +166,8 @@ const columns: readonly Column<ShownPoint>[] = [
 ];
 
 function pointText(p: ShownPoint, total: number): string {
-  if (p.role === 'zero') return `Point ${p.number} of ${total}: ${roleWords.zero.text}, all injectors shut, ${p.voltageV} V, ${p.pressureKpa} kPa, no. ${p.replicate}.`;
-  return `Point ${p.number} of ${total}: ${p.role === 'measure' ? '' : `${roleWords[p.role].text}, `}${p.serialNumber} on channel ${p.channel}, ${p.voltageV} V, ${p.pressureKpa} kPa, ${p.widthMs} ms every ${p.periodMs} ms, ${p.role === 'reference' ? 'no.' : 'replicate'} ${p.replicate}.`;
+  if (p.role === 'zero') return `Point ${p.number} of ${total}: ${roleWords.zero.text}, all injectors shut, ${p.voltageV} V, ${quantityText(p.pressureKpa, 'kPa')}, no. ${p.replicate}.`;
+  return `Point ${p.number} of ${total}: ${p.role === 'measure' ? '' : `${roleWords[p.role].text}, `}${p.serialNumber} on channel ${p.channel}, ${p.voltageV} V, ${quantityText(p.pressureKpa, 'kPa')}, ${p.widthMs} ms every ${p.periodMs} ms, ${p.role === 'reference' ? 'no.' : 'replicate'} ${p.replicate}.`;
 }
 
 function Mark({ point, x, y, big }: { readonly point: ShownPoint; readonly x: number; readonly y: number; readonly big: boolean }) {

@@ -1,3 +1,4 @@
+import { quantityText } from '../../settings/quantities.ts';
 import { useMemo, useState } from 'react';
 import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { ruleSets, type RuleSet } from '../../../app/charts/rules.ts';
@@ -48,7 +49,7 @@ function rowsOf({ runs, limits }: History): readonly Row[] {
   }));
 }
 
-const nameOf = (h: History): string => `${h.serialNumber} at ${h.voltage} V, ${h.pressure / 1e3} kPa, ${Number((h.width * 1e3).toFixed(3))} ms of ${Number((h.period * 1e3).toFixed(3))} ms, at ${h.referenceC} °C`;
+const nameOf = (h: History): string => `${h.serialNumber} at ${h.voltage} V, ${quantityText(h.pressure / 1e3, 'kPa')}, ${Number((h.width * 1e3).toFixed(3))} ms of ${Number((h.period * 1e3).toFixed(3))} ms, at ${h.referenceC} °C`;
 
 /** Whether the bench still measures as it did: the reference injectors over the runs of the archive. WIN-48 */
 export default function QualityPage() {

@@ -1,3 +1,4 @@
+import { quantityText } from '../../settings/quantities.ts';
 import { shownText } from '../../components/shown-text.ts';
 import { criterionText } from '../../../app/run/criterion.ts';
 import { differenceShown, spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
@@ -65,7 +66,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
       </header>
       <p>
         {row.serialNumber}
-        {roleWords(at.role)}: {plain(at.voltage)} V, {plain(at.pressure / 1e3)} kPa, {at.role === 'zero' ? 'no pulses' : `width ${plain(at.width * 1e3)} ms, period ${plain(at.period * 1e3)} ms`}, {at.role === 'zero' || at.role === 'reference' ? 'no.' : 'replicate'} {at.replicate + 1}.
+        {roleWords(at.role)}: {plain(at.voltage)} V, {quantityText(at.pressure / 1e3, 'kPa')}, {at.role === 'zero' ? 'no pulses' : `width ${plain(at.width * 1e3)} ms, period ${plain(at.period * 1e3)} ms`}, {at.role === 'zero' || at.role === 'reference' ? 'no.' : 'replicate'} {at.replicate + 1}.
         {end !== null && ` Ended ${dateTimeText(end.at)}.`}
       </p>
       <p>

@@ -1,3 +1,4 @@
+import { quantityText } from '../../settings/quantities.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { useMemo } from 'react';
 import { Notice } from '../../components/status.tsx';
@@ -57,7 +58,7 @@ export function DriftPanel({ results, ends }: ViewProps & { readonly ends: Reado
       ),
     },
   ];
-  const what = `${reference.injector} at ${plain(reference.voltageV)} V, ${plain(reference.pressureKpa)} kPa, ${plain(reference.widthMs)} ms`;
+  const what = `${reference.injector} at ${plain(reference.voltageV)} V, ${quantityText(reference.pressureKpa, 'kPa')}, ${plain(reference.widthMs)} ms`;
   return (
     <>
       <p>

@@ -1,3 +1,4 @@
+import { cellShown } from '../../components/decimals.ts';
 import type { ReactNode } from 'react';
 
 interface FigureRow {
@@ -41,7 +42,7 @@ export function FigureTable({ caption, columns, rows, words = [], narrow = false
               <th scope="row">{row.head}</th>
               {row.cells.map((cell, i) => (
                 <td key={i} className={kind(i)}>
-                  {cell}
+                  {cellShown(cell)}
                 </td>
               ))}
             </tr>

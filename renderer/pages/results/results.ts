@@ -1,4 +1,5 @@
 /** Parts of a reduced run as the pages choose among them. */
+import { quantityText } from '../../settings/quantities.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { densityOfRun } from '../../../app/fluid/density-of-run.ts';
 import type { RunState } from '../../../app/journal/state.ts';
@@ -30,7 +31,7 @@ export function conditionsOf({ reduction }: RunResults): readonly Condition[] {
   for (const { pressure, period } of reduction.cells) {
     const key = conditionKey({ pressure, period });
     if (!found.has(key)) {
-      found.set(key, { key, pressure, period, label: `${plain(toKilopascals(pressure))} kPa, period ${plain(toMilliseconds(period))} ms` });
+      found.set(key, { key, pressure, period, label: `${quantityText(toKilopascals(pressure), 'kPa')}, period ${plain(toMilliseconds(period))} ms` });
     }
   }
   return [...found.values()];

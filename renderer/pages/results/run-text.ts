@@ -1,4 +1,5 @@
 /** Runs in words. */
+import { quantityText } from '../../settings/quantities.ts';
 import { endingWords } from '../../../app/run/ending.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { dateTimeText } from '../../components/dates.ts';
@@ -26,7 +27,7 @@ export function runText({ plan, operator, ending, counts, points }: RunState, op
 /** How much of what the plan asks for has a line. */
 export function resultsSentence({ reduction: { cells }, plan }: RunResults): string {
   const lines = cells.filter((cell) => cell.kind === 'line').length;
-  const referred = `Referred to ${plan.reduction.referenceC} °C.`;
+  const referred = `Referred to ${quantityText(plan.reduction.referenceC, '°C')}.`;
   return lines === cells.length
     ? `All ${cells.length} lines (injector, voltage, pressure, period) are there. ${referred}`
     : `${lines} of ${cells.length} lines (injector, voltage, pressure, period) are there; the others say why not. ${referred}`;

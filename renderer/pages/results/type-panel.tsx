@@ -1,3 +1,4 @@
+import { quantityText } from '../../settings/quantities.ts';
 import { useState } from 'react';
 import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { figure, plain, plusMinus } from '../../../app/quantities/figures.ts';
@@ -57,7 +58,7 @@ function SpreadOfType({ spread: { type, runs, spreads } }: { readonly spread: Sp
         rows={spreads.map((s) => {
           const { name, unit, factor } = shownQuantities[s.quantity];
           const shown = (value: number): string => figure(value * factor, s.u * factor);
-          const place = `${name}, ${plain(s.voltage)} V, ${plain(s.pressure / 1e3)} kPa${s.period === 0 ? '' : `, ${plain(s.period * 1e3)} ms`}`;
+          const place = `${name}, ${plain(s.voltage)} V, ${quantityText(s.pressure / 1e3, 'kPa')}${s.period === 0 ? '' : `, ${plain(s.period * 1e3)} ms`}`;
           return {
             key: place,
             head: place,

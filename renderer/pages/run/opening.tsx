@@ -34,7 +34,7 @@ interface Checked {
 // eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
 function BeginSection() {
   const { bench, control } = useHost();
-  const { operator } = useSettings();
+  const { operator, operators } = useSettings();
   const [plans, setPlans] = useState<readonly PlanRow[] | null>(null);
   const [chosen, setChosen] = useState('');
   const [checked, setChecked] = useState<Checked | null>(null);
@@ -129,6 +129,7 @@ function BeginSection() {
           <div className="run-begin">
             <Choice label="Plan" value={chosen} options={plans.map((plan) => ({ value: keyOf(plan), text: `${plan.name} (version ${plan.version}, ${dateTimeText(plan.savedAt)})` }))} onChange={setChosen} />
             <TextInput label="Operator" hint="Recorded in the journal and in the report." value={name} onChange={setName} />
+            {operators.length > 1 && <Choice label="Or one who has worked here" value={operators.includes(name) ? name : ''} options={[{ value: '', text: 'choose …' }, ...operators.map((one) => ({ value: one, text: one }))]} onChange={setName} />}
           </div>
           {checked !== null && <PreflightRemarks check={checked.check} bench={connected} />}
           {checked?.check.sheet?.lines.some((line) => line.untraceable !== undefined) === true && (

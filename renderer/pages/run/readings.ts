@@ -1,4 +1,5 @@
 /** What an attempt found, as rows to read: each value beside what the plan allows. */
+import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts';
 import { spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
 import type { BenchCapabilities } from '../../../app/bench/port.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
@@ -24,6 +25,8 @@ export interface ReadingRow {
 }
 
 const noBreak = (number: string, unit: string) => `${number}\u00a0${unit}`;
+
+const measured = (unit: string, value: number, digits: number, difference = false): string => noBreak(shownIn(unit, value, difference).toFixed(decimalsShown(unit, digits)), unitShown(unit));
 
 /** What the reading of a window needs beside it. `leak`: what leaked past the injector at that time; null: nobody looked. */
 export interface ReadingContext {
@@ -63,16 +66,16 @@ export function readingsOf(point: Point, window: WindowSummary, context: Reading
     { label: 'Flow as measured', value: flow === null ? 'not known' : noBreak(flow.toPrecision(5), units.flowUnit), allowed: '' },
     {
       label: 'Rail pressure, mean',
-      value: noBreak(toKilopascals(window.pressure.mean).toFixed(2), 'kPa'),
+      value: measured('kPa', toKilopascals(window.pressure.mean), 2),
       allowed: allowed('pressure'),
     },
-    { label: 'Rail pressure, scatter (s)', value: noBreak((window.pressure.sd / 1e3).toFixed(2), 'kPa'), allowed: allowed('pressureScatter') },
+    { label: 'Rail pressure, scatter (s)', value: measured('kPa', window.pressure.sd / 1e3, 2, true), allowed: allowed('pressureScatter') },
     { label: 'Supply, mean', value: noBreak(window.supply.mean.toFixed(3), 'V'), allowed: allowed('supply') },
     { label: 'Supply, scatter (s)', value: noBreak((window.supply.sd * 1e3).toFixed(1), 'mV'), allowed: '' },
     ...windowSignals.flatMap((signal) => {
       const of = spreadOf(window, signal.id);
       if (of === undefined || signal.id === 'pressure' || signal.id === 'supply') return [];
-      return [{ label: `${signal.label}, mean`, value: noBreak(toShown(signal, of.mean).toFixed(signal.digits + 1), signal.shown), allowed: allowed(signal.id) }];
+      return [{ label: `${signal.label}, mean`, value: measured(signal.shown, toShown(signal, of.mean), signal.digits + 1), allowed: allowed(signal.id) }];
     }),
     { label: 'Meter edges', value: String(window.edges), allowed: allowed('edges') },
     { label: 'Edge rate', value: edgeSeconds > 0 ? noBreak((window.edges / edgeSeconds).toFixed(2), 'Hz') : 'not known', allowed: '' },

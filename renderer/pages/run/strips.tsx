@@ -1,3 +1,5 @@
+import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts';
+import { decimals as decimalSign } from '../../components/decimals.ts';
 import { useMemo } from 'react';
 import { readingOf, signals, toShown } from '../../../app/bench/readings.ts';
 import type { SignalId } from '../../../app/bench/readings.ts';
@@ -13,9 +15,14 @@ import { densityAtMeter } from '../../live/flow.ts';
 import { plainNumber } from './sheets.ts';
 
 /** Those that a plan has a band for, and the supply, which each point has one of. */
-const shown = signals.flatMap((signal) => {
+const shownNow = () => signals.flatMap((signal) => {
   const band: Band | null = signal.id === 'supply' ? 'supply' : signal.band;
-  return band === null ? [] : [{ ...signal, band, source: liveSource(signal.id, 'ten-minutes'), toShown: (si: number) => toShown(signal, si) }];
+  if (band === null) return [];
+  const { shown: unit, digits, leastSpan } = signal;
+  return [{
+    ...signal, band, source: liveSource(signal.id, 'ten-minutes'), toShown: (si: number) => shownIn(unit, toShown(signal, si)),
+    shown: unitShown(unit), digits: decimalsShown(unit, digits), leastSpan: shownIn(unit, leastSpan, true),
+  }];
 });
 /** What is set stands before the flow that comes of it. */
 const beforeFlow: ReadonlySet<SignalId> = new Set(['pressure', 'supply']);
@@ -34,6 +41,7 @@ export function BenchStrips({ plan, point, speed }: { readonly plan: Plan; reado
   const density = latest === null || equipment === null ? null : densityAtMeter(equipment, latest.frame);
   const flow = useFlowShown(density);
   const wanted = setPointsOf(plan, point);
+  const shown = useMemo(shownNow, []);
   const strips = shown.map((signal) => {
     const found = latest === null ? undefined : readingOf(latest.frame, signal.id);
     return {
@@ -61,11 +69,15 @@ interface Wanted {
 /** What the plan asks for at this point, in shown units. */
 function setPointsOf(plan: Plan, point: Point | null): Readonly<Record<Band, Wanted>> {
   const around = (value: number | null, tolerance: number): Wanted => ({ setPoint: value, band: value === null ? null : { low: value - tolerance, high: value + tolerance } });
+  const inUnit = (unit: string, { setPoint, band }: Wanted): Wanted => ({
+    setPoint: setPoint === null ? null : shownIn(unit, setPoint),
+    band: band === null ? null : { low: shownIn(unit, band.low), high: shownIn(unit, band.high) },
+  });
   const { pressureToleranceKpa, temperatureMinC: low, temperatureMaxC: high } = plan.condition;
   return {
-    pressure: around(point === null ? null : toKilopascals(point.pressure), pressureToleranceKpa),
+    pressure: inUnit('kPa', around(point === null ? null : toKilopascals(point.pressure), pressureToleranceKpa)),
     supply: around(point?.voltage ?? null, plan.supply.toleranceV),
-    temperature: { setPoint: null, band: { low, high } },
+    temperature: inUnit('°C', { setPoint: null, band: { low, high } }),
   };
 }
 
@@ -89,7 +101,7 @@ function BenchStrip({ label, unit, decimals, leastRange, stale, band, setPoint, 
     <div className={times ? 'run-strip run-strip-times' : 'run-strip'}>
       <p>
         <span className="quiet">{label} </span>
-        <strong className={stale ? 'run-stale' : ''}>{value === null ? 'not known' : `${value.toFixed(decimals)}\u00a0${unit}`}</strong>
+        <strong className={stale ? 'run-stale' : ''}>{value === null ? 'not known' : `${decimalSign(value.toFixed(decimals))}\u00a0${unit}`}</strong>
         {stale && value !== null && <span> ▲ stale</span>}
         {!stale && !inside && <span> ▲ outside</span>}
         {band !== null && <span className="quiet"> band {plainNumber(band.low)} to {plainNumber(band.high)}</span>}

@@ -1,4 +1,6 @@
 /** Words of the run page. */
+import { decimals } from '../../components/decimals.ts';
+import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts';
 import { shownUnit } from '../../../app/run/criterion.ts';
 import type { WaitingFor } from '../../../app/run/status.ts';
 import type { PointRecord } from '../../../app/journal/state.ts';
@@ -41,8 +43,8 @@ const decimalsOf: Readonly<Record<string, number>> = { V: 3, kPa: 1, degC: 1, s:
 
 /** What is waited for, with the live value and its band. */
 export function waitingText({ text, value, low, high, unit }: WaitingFor): string {
-  const shown = shownUnit(unit);
-  const number = (n: number) => n.toFixed(decimalsOf[unit] ?? 2);
+  const shown = unitShown(shownUnit(unit));
+  const number = (n: number) => decimals(shownIn(unit, n).toFixed(decimalsShown(unit, decimalsOf[unit] ?? 2)));
   const band =
     low !== null && high !== null ? `, band ${number(low)} to ${number(high)} ${shown}` : low !== null ? ` of ${number(low)}` : high !== null ? `, at most ${number(high)} ${shown}` : '';
   if (value === null) return `Waiting for: ${text}. No reading yet${band}.`;

@@ -1,0 +1,62 @@
+import fc from 'fast-check';
+import { afterEach, beforeAll, describe, expect, test } from 'vitest';
+import { decimalsShown, quantityText, sentenceShown, shownIn, storedFrom, storedFromTyped, typedFromStored } from './quantities.ts';
+import { useSettings } from './settings.ts';
+import type { PressureUnit, TemperatureUnit } from './settings.ts';
+
+const before = useSettings.getState();
+afterEach(() => useSettings.setState(before));
+beforeAll(() => undefined);
+const choose = (pressureUnit: PressureUnit, temperatureUnit: TemperatureUnit = 'degC'): void => useSettings.setState({ ...before, pressureUnit, temperatureUnit });
+
+describe('WIN-34: pressure and temperature in the chosen unit', () => {
+  test('3 bar is 300 kPa, 145 psi is 999.74 kPa (NIST SP 811: 1 psi = 6.894 757 kPa), 77 degF is 25 degC', () => {
+    choose('bar', 'degF');
+    expect(storedFrom('kPa', 3)).toBe(300);
+    expect(storedFromTyped('kPa', '3,5')).toBe('350');
+    expect(storedFrom('°C', 77)).toBe(25);
+    expect(storedFrom('°C', 1.8, true)).toBe(1);
+    expect(quantityText(399.9, 'kPa')).toBe('3.999\u00a0bar');
+    expect(decimalsShown('kPa', 1)).toBe(3);
+    choose('psi');
+    expect(storedFrom('kPa', 145)).toBeCloseTo(145 * 6.894757293168, 6);
+    expect(typedFromStored('kPa', storedFromTyped('kPa', '145'))).toBe('145');
+    expect(shownIn('V', 14)).toBe(14);
+  });
+
+  test('what is typed comes back as it was typed, through what is stored, in each unit', () => {
+    fc.assert(
+      fc.property(fc.constantFrom<PressureUnit>('kPa', 'bar', 'psi'), fc.constantFrom<TemperatureUnit>('degC', 'degF'), fc.integer({ min: -99_999, max: 9_999_999 }), fc.integer({ min: 0, max: 4 }), fc.constantFrom('kPa', '°C'), fc.boolean(), (pressure, temperature, whole, decimals, unit, difference) => {
+        choose(pressure, temperature);
+        const typed = String(whole / 10 ** decimals);
+        expect(typedFromStored(unit, storedFromTyped(unit, typed, difference), difference)).toBe(typed);
+      }),
+      { numRuns: 2000 },
+    );
+  });
+
+  test('what is stored changes by less than 1 part in 1e11 when it is shown and read again', () => {
+    fc.assert(
+      fc.property(fc.constantFrom<PressureUnit>('bar', 'psi'), fc.double({ min: 1, max: 2000, noNaN: true }), (pressure, kpa) => {
+        choose(pressure, 'degF');
+        expect(Math.abs(storedFrom('kPa', shownIn('kPa', kpa)) / kpa - 1)).toBeLessThan(1e-11);
+        expect(Math.abs(storedFrom('°C', shownIn('°C', kpa)) / kpa - 1)).toBeLessThan(1e-10);
+      }),
+    );
+  });
+
+  test('what cannot be read stays as it was typed, and kPa and degC change nothing', () => {
+    choose('psi', 'degF');
+    for (const text of ['', '4o0', '1,2,3']) expect([storedFromTyped('kPa', text), typedFromStored('kPa', text)]).toEqual([text, text]);
+    choose('kPa', 'degC');
+    for (const text of ['400', '400.0', '4,5']) expect([storedFromTyped('kPa', text), typedFromStored('kPa', text)]).toEqual([text, text]);
+  });
+
+  test('sentences of the engine are shown in the chosen unit, ranges and tolerances too, and nothing else of them changes', () => {
+    choose('bar');
+    expect(sentenceShown('Set the rail pressure to 300 kPa; it reads 412.3 kPa, band 380 to 420.5 kPa, at 14 V of 8 points.')).toBe('Set the rail pressure to 3 bar; it reads 4.123 bar, band 3.8 to 4.205 bar, at 14 V of 8 points.');
+    expect(sentenceShown('point 3 at 400 ± 5 kPa')).toBe('point 3 at 4 ± 0.05 bar');
+    choose('kPa');
+    expect(sentenceShown('at 400 kPa')).toBe('at 400 kPa');
+  });
+});

@@ -1,0 +1,83 @@
+/**
+ * Pressure and temperature in the unit that a person chose, in display and entry. The house knows kPa and degC at its edge; what is stored, sent and
+ * written to files stays in them whatever is shown (WIN-34).
+ */
+import { plain } from '../../app/quantities/figures.ts';
+import { readNumber } from '../components/read-number.ts';
+import { settings } from './settings.ts';
+import type { PressureUnit, TemperatureUnit } from './settings.ts';
+
+interface Scale {
+  readonly unit: string;
+  /** Shown = of the house * factor + offset. */
+  readonly factor: number;
+  readonly offset: number;
+  /** Digits after the point, more (fewer where negative) than in the unit of the house. */
+  readonly moreDecimals: number;
+}
+
+/** 1 psi = 1 lbf/in2: 0.453 592 37 kg * 9.806 65 m/s2 / (0.0254 m)2, exactly (NIST SP 811, B.8); in kPa. */
+const kpaPerPsi = (0.45359237 * 9.80665) / 0.0254 ** 2 / 1e3;
+
+const pressures: Readonly<Record<PressureUnit, Scale>> = {
+  kPa: { unit: 'kPa', factor: 1, offset: 0, moreDecimals: 0 },
+  bar: { unit: 'bar', factor: 0.01, offset: 0, moreDecimals: 2 },
+  psi: { unit: 'psi', factor: 1 / kpaPerPsi, offset: 0, moreDecimals: 1 },
+};
+const temperatures: Readonly<Record<TemperatureUnit, Scale>> = {
+  degC: { unit: '°C', factor: 1, offset: 0, moreDecimals: 0 },
+  degF: { unit: '°F', factor: 1.8, offset: 32, moreDecimals: 0 },
+};
+
+/** The scale in which something of this unit of the house is shown; null: as it is. `difference`: a tolerance or scatter, without a zero. */
+function scaleOf(unit: string, difference = false): Scale | null {
+  const chosen = unit === 'kPa' ? pressures[settings().pressureUnit] : unit === '°C' || unit === 'degC' ? temperatures[settings().temperatureUnit] : null;
+  return chosen === null || (chosen.factor === 1 && chosen.offset === 0) ? null : difference ? { ...chosen, offset: 0 } : chosen;
+}
+
+/** A number of the house's unit as it is shown, and its unit; any other unit stays. */
+export function shownIn(unit: string, value: number, difference = false): number {
+  const scale = scaleOf(unit, difference);
+  // Without the last bits of the way there and back: a stored -17.777 777 777 8 degC is 0 degF.
+  return scale === null ? value : Math.round((value * scale.factor + scale.offset) * 1e8) / 1e8;
+}
+
+export const unitShown = (unit: string): string => scaleOf(unit)?.unit ?? unit;
+
+/** How many decimals something with so many in the house's unit is shown with. */
+export const decimalsShown = (unit: string, decimals: number): number => Math.max(0, decimals + (scaleOf(unit)?.moreDecimals ?? 0));
+
+/** `4 bar`: a value of a plan or a point, without the last bits of a conversion. */
+export const quantityText = (value: number, unit: string, difference = false): string => `${plain(shownIn(unit, value, difference))}\u00a0${unitShown(unit)}`;
+
+/** What was typed in the chosen unit, in the unit of the house; NaN: no number. To 12 digits, so that what is stored is shown again as it was typed. */
+export function storedFrom(unit: string, typed: number, difference = false): number {
+  const scale = scaleOf(unit, difference);
+  return scale === null ? typed : Number(((typed - scale.offset) / scale.factor).toPrecision(12));
+}
+
+/** A text of a form that holds numbers of the house's unit, as it is typed; what is no number stays as it is. */
+export function typedFromStored(unit: string, text: string, difference = false): string {
+  const read = readNumber(text);
+  return read.kind === 'number' && scaleOf(unit, difference) !== null ? plain(shownIn(unit, read.value, difference)) : text;
+}
+
+export function storedFromTyped(unit: string, text: string, difference = false): string {
+  const read = readNumber(text);
+  return read.kind === 'number' && scaleOf(unit, difference) !== null ? String(storedFrom(unit, read.value, difference)) : text;
+}
+
+const number = String.raw`[-−]?\d+(?:\.\d+)?`;
+const ofPressure = new RegExp(String.raw`((?:${number}(?: to | and |; |, | ± | \+/- ))*${number})([\s\u00a0])kPa\b`, 'gu');
+
+/** Pressures of a sentence of the engine in the chosen unit. (Temperatures stay: a sentence does not tell a difference from a temperature.) */
+export function sentenceShown(text: string): string {
+  if (scaleOf('kPa') === null) return text;
+  return text.replaceAll(ofPressure, (_, numbers: string, gap: string) => `${numbers.replaceAll(new RegExp(number, 'gu'), (one) => inSentence(one))}${gap}${unitShown('kPa')}`);
+}
+
+function inSentence(one: string): string {
+  const decimals = /\.(\d+)/u.exec(one)?.[1]?.length ?? 0;
+  const shown = shownIn('kPa', Number(one.replace('−', '-')));
+  return String(Number(shown.toFixed(decimalsShown('kPa', Math.max(1, decimals))))).replace('-', '−');
+}
