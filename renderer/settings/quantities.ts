@@ -48,7 +48,7 @@ export const unitShown = (unit: string): string => scaleOf(unit)?.unit ?? unit;
 export const decimalsShown = (unit: string, decimals: number): number => Math.max(0, decimals + (scaleOf(unit)?.moreDecimals ?? 0));
 
 /** `4 bar`: a value of a plan or a point, without the last bits of a conversion. */
-export const quantityText = (value: number, unit: string, difference = false): string => `${plain(shownIn(unit, value, difference))}\u00a0${unitShown(unit)}`;
+export const quantityText = (value: number, unit: string, difference = false): string => `${plain(shownIn(unit, value, difference))} ${unitShown(unit)}`;
 
 /** What was typed in the chosen unit, in the unit of the house; NaN: no number. To 12 digits, so that what is stored is shown again as it was typed. */
 export function storedFrom(unit: string, typed: number, difference = false): number {

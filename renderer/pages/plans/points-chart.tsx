@@ -1,4 +1,5 @@
-import { quantityText, unitShown } from '../../settings/quantities.ts';
+import { plain } from '../../../app/quantities/figures.ts';
+import { quantityText, shownIn, unitShown } from '../../settings/quantities.ts';
 import { useMemo, useRef, useState, useSyncExternalStore } from 'react';
 import type { KeyboardEvent, PointerEvent } from 'react';
 import type { Plan } from '../../../app/plan/plan.ts';
@@ -21,6 +22,7 @@ export function PointsChart({ plan, points }: { readonly plan: Plan; readonly po
   const [wantedPage, setPage] = useState(0);
   const pages = pagesOf(points.length);
   const page = Math.min(wantedPage, pages - 1);
+  const columns = useMemo(columnsNow, []);
   const data = useMemo(() => chartPage(plan, points, page), [plan, points, page]);
   const [at, setAt] = useState(0);
   const box = useRef<HTMLDivElement>(null);
@@ -153,13 +155,13 @@ const roleWords: Readonly<Record<ShownPoint['role'], { readonly shape: string; r
 
 const keyOf = (point: ShownPoint): string => String(point.number);
 
-const columns: readonly Column<ShownPoint>[] = [
+const columnsNow = (): readonly Column<ShownPoint>[] => [
   { key: 'number', title: 'No.', cell: (p) => p.number, sortBy: (p) => p.number, numeric: true, width: '4rem' },
   { key: 'role', title: 'Role', cell: (p) => `${roleWords[p.role].shape} ${roleWords[p.role].text}`, sortBy: (p) => p.role, width: '7rem' },
   { key: 'serial', title: 'Injector', cell: (p) => p.serialNumber, sortBy: (p) => p.serialNumber },
   { key: 'channel', title: 'Channel', cell: (p) => p.channel, sortBy: (p) => p.channel, numeric: true, width: '5rem' },
   { key: 'voltage', title: 'Supply, V', cell: (p) => p.voltageV, sortBy: (p) => p.voltageV, numeric: true, width: '5.5rem' },
-  { key: 'pressure', title: 'Rail, kPa', cell: (p) => p.pressureKpa, sortBy: (p) => p.pressureKpa, numeric: true, width: '5.5rem' },
+  { key: 'pressure', title: `Rail, ${unitShown('kPa')}`, cell: (p) => plain(shownIn('kPa', p.pressureKpa)), sortBy: (p) => p.pressureKpa, numeric: true, width: '5.5rem' },
   { key: 'width', title: 'Width, ms', cell: (p) => p.widthMs, sortBy: (p) => p.widthMs, numeric: true, width: '5.5rem' },
   { key: 'period', title: 'Period, ms', cell: (p) => p.periodMs, sortBy: (p) => p.periodMs, numeric: true, width: '5.5rem' },
   { key: 'replicate', title: 'Replicate', cell: (p) => p.replicate, sortBy: (p) => p.replicate, numeric: true, width: '5.5rem' },

@@ -83,8 +83,8 @@ export function sheetsOf(plan: Plan, points: readonly Point[]): readonly Sheet[]
       const index = p * periods.size + q;
       sheets.push({
         key: `${pressure}/${period}`,
-        label: periods.size > 1 ? `${quantityText(pressure, 'kPa')}, period ${plainNumber(period)} ms` : `${quantityText(pressure, 'kPa')}`,
-        short: periods.size > 1 ? `${quantityText(pressure, 'kPa')}, ${plainNumber(period)} ms` : `${quantityText(pressure, 'kPa')}`,
+        label: periods.size > 1 ? `${quantityText(pressure, 'kPa')}, period ${plainNumber(period)} ms` : quantityText(pressure, 'kPa'),
+        short: periods.size > 1 ? `${quantityText(pressure, 'kPa')}, ${plainNumber(period)} ms` : quantityText(pressure, 'kPa'),
         rowTitle: 'Supply',
         columnTitle: targets !== undefined ? 'Windows of a cell, in the order in which they were added' : replicates > 1 ? 'Pulse width, ms, and replicate' : 'Pulse width, ms',
         columnGroups: (targets === undefined ? [...widths.keys()] : Array.from({ length: columns }, (_, column) => column + 1)).map((label) => ({ label: plainNumber(label), span: replicates })),
@@ -117,7 +117,7 @@ function replicateSheet(plan: Plan, held: readonly Point[], key: string, label: 
   const rows = new Map<string, { readonly group: string; readonly label: string; readonly points: (number | null)[] }>();
   for (const point of held.toSorted((a, b) => a.injector - b.injector || a.pressure - b.pressure)) {
     const place = `${point.injector}/${kpa(point)}`;
-    const row = rows.get(place) ?? { group: plan.injectors[point.injector]?.serialNumber ?? '', label: `${quantityText(kpa(point), 'kPa')}`, points: new Array<number | null>(replicates).fill(null) };
+    const row = rows.get(place) ?? { group: plan.injectors[point.injector]?.serialNumber ?? '', label: quantityText(kpa(point), 'kPa'), points: new Array<number | null>(replicates).fill(null) };
     row.points[point.replicate] = point.index;
     rows.set(place, row);
   }
@@ -163,7 +163,7 @@ function sequenceSheet(points: readonly Point[], key: string, label: string, gro
 export function pointWords(plan: Plan, point: Point, replicates = plan.axes.replicates): string {
   if (point.role === 'zero') return `zero point ${point.replicate + 1}, all injectors shut, ${plainNumber(point.voltage)} V, ${quantityText(kpa(point), 'kPa')}`;
   const serial = plan.injectors[point.injector]?.serialNumber ?? `channel ${point.channel}`;
-  const parts = [serial, `${plainNumber(point.voltage)} V`, `${plainNumber(ms(point, 'width'))} ms`, `${quantityText(kpa(point), 'kPa')}`];
+  const parts = [serial, `${plainNumber(point.voltage)} V`, `${plainNumber(ms(point, 'width'))} ms`, quantityText(kpa(point), 'kPa')];
   if (plan.axes.periodMs.length > 1 || point.role === 'pair' || point.changed === 'period' || point.changed === 'long-period') parts.push(`period ${plainNumber(ms(point, 'period'))} ms`);
   if (point.role === 'reference') parts.push(`reference point ${point.replicate + 1}`);
   else if (point.role === 'static') parts.push(`held open, replicate ${point.replicate + 1} of ${plan.static.replicates}`);
