@@ -20,7 +20,7 @@ describe.skipIf(browserPath === null)('the page Run of a plan with targets', () 
   beforeAll(async () => {
     opened = await openWindow({ scenario: { seed: 5 } });
     ({ page, complaints } = opened);
-    page.setDefaultTimeout(30_000);
+    page.setDefaultTimeout(60_000);
     await startRun(page, opened.folder, plan, 8);
   }, 180_000);
   afterAll(() => opened?.close());
