@@ -4,6 +4,7 @@
  */
 import { windowSignals } from '../bench/readings.ts';
 import { expandPlan } from '../plan/expand.ts';
+import type { Plan } from '../plan/plan.ts';
 import { isBenchCause } from './bench-cause.ts';
 import { commandRow } from './commands.ts';
 import type { RunEventBody } from './events.ts';
@@ -146,6 +147,9 @@ function apply(run: Draft, event: RunEventBody): void {
       return;
     case 'points-added':
       addPoints(run, event);
+      return;
+    case 'target-changed':
+      run.plan = { ...run.plan, targets: targetsAfter(run.plan.targets, event) };
       return;
     case 'attempt-started':
       startAttempt(run, event);
@@ -302,6 +306,12 @@ function addPoints(run: Draft, { points }: EventOf<'points-added'>): void {
   const first = run.setPoints.length;
   run.setPoints = [...run.setPoints, ...points.map((point, i) => ({ ...point, index: first + i }))];
   run.points = run.points.concat(points.map(() => untouched));
+}
+
+function targetsAfter(targets: Plan['targets'], { voltageV, deadTimeUs }: EventOf<'target-changed'>): NonNullable<Plan['targets']> {
+  if (targets === undefined) throw new RangeError('The plan states no targets that could be changed.');
+  if (voltageV === null) return { ...targets, deadTimeUs, atVoltage: [] };
+  return { ...targets, atVoltage: [...targets.atVoltage.filter((t) => t.voltageV !== voltageV), { voltageV, deadTimeUs }].toSorted((a, b) => a.voltageV - b.voltageV) };
 }
 
 function startAttempt(run: Draft, event: EventOf<'attempt-started'>): void {

@@ -38,6 +38,7 @@ const least: { readonly [K in Kind]: Record<string, unknown> & { readonly kind: 
   'dead-man-not-proved': { kind: 'dead-man-not-proved', text: '' },
   'measuring-started': { kind: 'measuring-started' },
   'points-added': { kind: 'points-added', points: [{ role: 'measure', injector: 0, channel: 1, voltage: 14, pressure: 4e5, width: 5e-3, period: 0.02, replicate: 9 }], by: { person: 'op' }, why: 'not known well enough' },
+  'target-changed': { kind: 'target-changed', voltageV: null, deadTimeUs: 5, before: 6, by: 'op' },
   'attempt-started': { kind: 'attempt-started', point: 0, attempt: 1, reason: 'plan' },
   step: { kind: 'step', step: 'supply', point: 0, attempt: 1 },
   'wait-skipped': { kind: 'wait-skipped', step: 'supply', point: 0, attempt: 1 },

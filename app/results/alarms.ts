@@ -130,6 +130,7 @@ export function alarmsAfter(before: readonly Alarm[], { guards, started, confirm
     case 'clock-stepped':
     case 'opened':
     case 'points-added':
+    case 'target-changed':
     case 'bench-connected':
     case 'preflight':
     case 'not-traceable':

@@ -118,6 +118,39 @@ describe('a run of a plan with targets', () => {
     expect(run.engine.state.ending).toBe('complete');
   });
 
+  it('RUN-237 a decision is asked for anew when something was written since it was asked for', () => {
+    const run = asked();
+    const number = run.engine.awaitsDecision ?? 0;
+    expect(run.command({ kind: 'change-target', voltageV: null, deadTimeUs: 9 }).answer?.accepted).toBe(true);
+    expect(give(run, nothing, number).ignored).toBeNull();
+    run.runUntil(() => false, 0.2);
+    expect(run.mode).toBe('measuring');
+    expect(run.engine.awaitsDecision).not.toBe(number);
+    expect(run.engine.awaitsDecision).not.toBeNull();
+    give(run, adding(run, [0]));
+    expect(run.events('points-added').length).toBe(1);
+  });
+
+  it('RUN-238 a target is raised or lowered by a person until the run has ended, and stands in the plan of the run', () => {
+    const run = asked();
+    const change = (voltageV: number | null, deadTimeUs: number) => run.command({ kind: 'change-target', voltageV, deadTimeUs }).answer;
+    const [first = 0] = run.plan.axes.voltageV;
+    expect(change(null, 5)).toMatchObject({ accepted: false, reason: 'That is what is wanted there already.' });
+    expect(change(99, 4)).toMatchObject({ accepted: false, reason: 'Nothing is measured at 99 V.' });
+    expect(change(first, 4)?.accepted).toBe(true);
+    expect(run.engine.state.plan.targets).toEqual({ ...targets, atVoltage: [{ voltageV: first, deadTimeUs: 4 }] });
+    expect(change(first, 3)?.accepted).toBe(true);
+    expect(run.engine.state.plan.targets?.atVoltage).toEqual([{ voltageV: first, deadTimeUs: 3 }]);
+    expect(change(null, 8)?.accepted).toBe(true);
+    expect(run.engine.state.plan.targets).toEqual({ ...targets, deadTimeUs: 8 });
+    expect(run.events('target-changed')).toMatchObject([{ voltageV: first, deadTimeUs: 4, before: 5 }, { deadTimeUs: 3, before: 4 }, { voltageV: null, deadTimeUs: 8, before: run.plan.axes.voltageV.length > 1 ? null : 3 }]);
+    run.command({ kind: 'abort' });
+    expect(run.runUntil((one) => one.mode === 'ended')).toBe(true);
+    expect(change(null, 2)?.accepted).toBe(false);
+    expect(run.refold()).toEqual(run.engine.state);
+    expect(new TestRun({ plan: testPlan() }).command({ kind: 'change-target', voltageV: null, deadTimeUs: 2 }).answer?.reason).toContain('states no targets');
+  });
+
   it('RUN-230 purges where the injector changes, and after a rest', () => {
     const run = asked();
     give(run, adding(run, [0, 0, 1, 1, 0]));

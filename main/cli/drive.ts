@@ -108,6 +108,8 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
       return `The secrets of ${event.shifts.length} blind windows are told; reduce shows whether they were found.`;
     case 'points-added':
       return `${event.points.length === 1 ? 'One point more is' : `${event.points.length} points more are`} measured: ${event.why}.`;
+    case 'target-changed':
+      return `${event.by} wants U95 of ${event.deadTimeUs} us of the dead time ${event.voltageV === null ? 'at every voltage' : `at ${event.voltageV} V`} from here on.`;
     case 'injector-out':
       return event.text;
     case 'injector-looked-at':

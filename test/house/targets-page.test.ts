@@ -58,6 +58,16 @@ describe.skipIf(browserPath === null)('the page Run of a plan with targets', () 
     await page.getByText(/\d+ of 16 cells known, .* left by the clock, done about (\d+ \w+, )?\d\d:\d\d \((\d+ \w+, )?\d\d:\d\d to (\d+ \w+, )?\d\d:\d\d\)/).waitFor({ timeout: 60_000 });
   }, 120_000);
 
+  it('WIN-27: a target is raised while the run goes on, and the cells go by it', async () => {
+    const before = await placeOf('.run-targets-table .run-target');
+    await page.getByLabel('Voltage of the target').selectOption({ label: '10 V' });
+    await page.getByLabel(/U95 of the dead time that is wanted/).fill('90');
+    await page.getByRole('button', { name: 'Change the target' }).click();
+    await page.getByText(/90.µs at 10 V: accepted/).waitFor();
+    await cells(/at 10 V.*90\.0.µs wanted\. It is known as well as was wanted/).first().waitFor();
+    expect(await placeOf('.run-targets-table .run-target')).toBe(before);
+  }, 120_000);
+
   it('WIN-25 WIN-26: a cell leads to its points; pause, measure again, leave out and finish early do what they do to a grid', async () => {
     await page.keyboard.press('Alt+s');
     await page.getByText('Paused', { exact: true }).waitFor();

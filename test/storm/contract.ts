@@ -595,6 +595,10 @@ export const contractOfARun: readonly Row[] = [
     ...refusedIn(['proving', 'measuring', 'making-safe'], 'RUN-110', 'This is chosen before a run starts or goes on; the run is going on.'),
     ...refusedIn(['tripped'], 'RUN-110', 'The run has tripped; acknowledge it first.'),
   ]),
+  person({ kind: 'change-target', voltageV: null, deadTimeUs: 5 }, [
+    ...refusedIn(modes.filter((mode) => mode !== 'ended'), 'RUN-238', 'The plan states no targets', 'now'),
+    ...refusedIn(['ended'], 'RUN-238', 'The run has ended, so nothing is decided in it any more.'),
+  ]),
   person({ kind: 'choose', point: 0, attempt: null, reason: 'a trial' }, [
     [driving, goesOn('RUN-37', 'writes down which attempt counts')],
     [['making-safe'], arrives('RUN-37', confirmed, 'writes down which attempt counts')],

@@ -287,6 +287,7 @@ function aboutDecisions(chance: Chance): readonly Happening[] {
       () => ({ kind: 'death', at: { commit: 20 + chance.below(400), where: chance.of(['before', 'within', 'after']) }, backS: rounded(chance.scale(0.01, 5)) }),
       () => ({ ...when, kind: 'cable-pulled', forS: rounded(chance.scale(0.05, 10)), told: chance.strikes(0.5) }),
       () => ({ ...when, kind: 'command', command: chance.of(commands)(chance) }),
+      () => ({ ...when, kind: 'command', command: { kind: 'change-target', voltageV: chance.of([null, 10, 14]), deadTimeUs: rounded(chance.scale(4, 60)) } }),
     ])();
   };
   return Array.from({ length: chance.below(5) }, what);

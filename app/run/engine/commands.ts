@@ -1,4 +1,5 @@
 /** What a person asks for: whether it can be carried out now, what it is answered, and what it does. */
+import type { Plan } from '../../plan/plan.ts';
 import { shownPoint } from '../../plan/points.ts';
 import type { Ending, RunCommand } from '../../journal/events.ts';
 import { pointsWithoutResult } from '../../journal/targets.ts';
@@ -20,6 +21,9 @@ interface Answer {
 }
 
 type Of<K extends RunCommand['kind']> = Extract<RunCommand, { kind: K }>;
+
+/** U95 of the dead time that is wanted at a voltage, us. */
+const wantedUs = (targets: NonNullable<Plan['targets']>, voltageV: number): number => targets.atVoltage.find((t) => t.voltageV === voltageV)?.deadTimeUs ?? targets.deadTimeUs;
 
 export class Commands {
   readonly #core: EngineCore;
@@ -75,6 +79,8 @@ export class Commands {
         return this.#cannotMeasureAgain(command);
       case 'measure-remaining':
         return pointsWithoutResult(state).length === 0 ? 'Every point has a result, was left out or was decided upon, so there is nothing left to measure.' : this.#fitness.notStartable();
+      case 'change-target':
+        return this.#cannotChangeTarget(command);
       case 'choose':
         return this.#cannotChoose(command);
       case 'pause-now':
@@ -119,6 +125,21 @@ export class Commands {
     if (attempt.verdict === null) return `Attempt ${number} of point ${shownPoint(index)} is still going on.`;
     if (attempt.window === null) return `Attempt ${number} of point ${shownPoint(index)} has no measuring window, so it cannot count.`;
     return null;
+  }
+
+  #cannotChangeTarget({ voltageV, deadTimeUs }: Of<'change-target'>): string | null {
+    const { targets, axes } = this.#core.state.plan;
+    if (targets === undefined) return 'The plan states no targets: it is measured as often as it says.';
+    if (voltageV !== null && !axes.voltageV.includes(voltageV)) return `Nothing is measured at ${voltageV} V.`;
+    const there = (voltageV === null ? axes.voltageV : [voltageV]).every((v) => wantedUs(targets, v) === deadTimeUs);
+    return there ? 'That is what is wanted there already.' : null;
+  }
+
+  #changeTarget({ voltageV, deadTimeUs }: Of<'change-target'>, by: string): void {
+    const { targets, axes } = this.#core.state.plan;
+    if (targets === undefined) throw new Error('There is no target to change.');
+    const before = new Set((voltageV === null ? axes.voltageV : [voltageV]).map((v) => wantedUs(targets, v)));
+    this.#core.emit({ kind: 'target-changed', voltageV, deadTimeUs, before: before.size === 1 ? ([...before][0] ?? null) : null, by });
   }
 
   /** A bench on its way to safe may still be turned from a hold to a pause, but not away from a trip or an end. */
@@ -192,6 +213,9 @@ export class Commands {
         return;
       case 'accept-untraceable':
         this.#core.emit({ kind: 'not-traceable', reasons: this.#fitness.untraceableReasons(), by });
+        return;
+      case 'change-target':
+        this.#changeTarget(command, by);
         return;
       case 'choose':
         this.#core.emit({ kind: 'chosen', point: command.point, attempt: command.attempt, by: { person: by }, why: command.reason });

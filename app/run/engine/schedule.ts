@@ -28,6 +28,8 @@ export class Schedule {
   #awaited: number | null = null;
   /** Why the decision that was asked for last could not be made; null: it was made, or is waited for. */
   #undecided: string | null = null;
+  /** How far the journal was when the decision was asked for. */
+  #askedAt = 0;
   #decisions = 0;
   #attemptSince = 0;
   #attemptTime = 0;
@@ -71,6 +73,7 @@ export class Schedule {
   awaitDecision(): number {
     this.#decisions += 1;
     this.#undecided = null;
+    this.#askedAt = this.#core.state.revision;
     this.#awaited = this.#decisions;
     return this.#decisions;
   }
@@ -79,6 +82,8 @@ export class Schedule {
   decide(number: number, decided: DecidedNext): boolean {
     if (this.awaitsDecision !== number) return false;
     this.#awaited = null;
+    // Something was written meanwhile, which it may not go by: it is asked for anew (RUN-237).
+    if (this.#core.state.revision !== this.#askedAt) return true;
     this.#undecided = decided.ok ? null : decided.text;
     if (!decided.ok) return true;
     const { decision } = decided;

@@ -75,7 +75,7 @@ export class Sweep {
 
   *#measureOn(): Procedure {
     for (;;) {
-      if (this.#schedule.needsDecision) yield* this.#decision();
+      while (this.#schedule.needsDecision) yield* this.#decision();
       const away = this.#schedule.begin();
       if (away !== null) yield away;
       const ended = yield* this.#attempt();

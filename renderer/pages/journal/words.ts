@@ -27,7 +27,7 @@ export interface JournalLine {
 }
 
 const commandText: Readonly<Record<RunCommand['kind'], string>> = {
-  start: 'Start', 'pause-now': 'Pause now', 'pause-at-next-point': 'Pause at the next point', resume: 'Resume', 'skip-wait': 'Skip the wait', 'skip-point': 'Leave a point out',
+  start: 'Start', 'pause-now': 'Pause now', 'pause-at-next-point': 'Pause at the next point', resume: 'Resume', 'skip-wait': 'Skip the wait', 'change-target': 'Change a target', 'skip-point': 'Leave a point out',
   'measure-again': 'Measure again', 'finish-early': 'Finish early', abort: 'Abort', 'emergency-stop': 'STOP', acknowledge: 'Acknowledge', choose: 'Choose the attempt that is reported',
   'measure-remaining': 'Measure what has no result', 'accept-untraceable': 'Measure although not traceable',
 };
@@ -75,6 +75,8 @@ function said(body: RunEventBody, plan: Plan | null): Said {
       return ['run', 'Measuring begins.'];
     case 'points-added':
       return ['run', `${body.points.length} points were added. ${body.why}`, 'person' in body.by ? body.by.person : ''];
+    case 'target-changed':
+      return ['person', `Wanted from here on: U95 of ${body.deadTimeUs} us of the dead time ${body.voltageV === null ? 'at every voltage' : `at ${body.voltageV} V`}${body.before === null ? '' : `; it was ${body.before} us`}.`, body.by];
     case 'attempt-started':
       return ['measuring', `${attempt(body)} begins, ${reasonWords[body.reason]}.`, '', body.point];
     case 'step':

@@ -84,7 +84,7 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
         <AnswerLine commands={commands} place="points" />
       </div>
       {shown === 'targets' ? (
-        <TargetsPart targets={targets} onGo={goToCell} />
+        <TargetsPart targets={targets} state={state} commands={commands} onGo={goToCell} />
       ) : shown === 'all' ? (
         <Overview sheets={sheets} state={state} shown={sheet} onGo={goTo} />
       ) : (

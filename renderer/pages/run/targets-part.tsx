@@ -1,13 +1,19 @@
 /** The targets of a run: a row for each injector, a column for each voltage, each cell with how far it is. It has its places from the beginning (WIN-23). */
-import { memo } from 'react';
+import { memo, useState } from 'react';
+import type { RunState } from '../../../app/journal/state.ts';
+import { handling } from '../../../app/run/machine.ts';
 import type { CellProgress } from '../../../app/schedule/progress.ts';
+import { Button } from '../../components/button.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import type { LastDecision } from './log.ts';
 import { cellSentences, cellText, decisionText, inTheWay, microseconds, standingOf, standings } from './target-words.ts';
+import type { RunCommands } from './use-commands.ts';
 import type { TargetsView } from './use-targets.ts';
 
 interface TargetsPartProps {
   readonly targets: TargetsView;
+  readonly state: RunState;
+  readonly commands: RunCommands;
   /** Shows the points of a cell. */
   readonly onGo: (cell: CellProgress) => void;
 }
@@ -22,7 +28,7 @@ export function LastDecisionLine({ decision }: { readonly decision: LastDecision
   );
 }
 
-export const TargetsPart = memo(function TargetsPart({ targets: { outlook, problem }, onGo }: TargetsPartProps) {
+export const TargetsPart = memo(function TargetsPart({ targets: { outlook, problem }, state, commands, onGo }: TargetsPartProps) {
   if (outlook === null) return <p className="run-targets-none quiet">{problem === '' ? 'How far each cell is, is being worked out.' : `How far each cell is could not be worked out. ${problem}`}</p>;
   const blocks = Map.groupBy(outlook.cells, ({ pressure, period }) => `${pressure / 1e3} kPa, period ${Number((period * 1e3).toPrecision(6))} ms`);
   return (
@@ -32,7 +38,10 @@ export const TargetsPart = memo(function TargetsPart({ targets: { outlook, probl
           <Block key={where} where={where} cells={cells} onGo={onGo} />
         ))}
       </div>
-      <p className="run-targets-way">{shownText(inTheWay(outlook.cells)) || 'Every target can be reached with the instruments as they are, as far as is known.'}</p>
+      <div className="run-targets-foot">
+        <p className="run-targets-way">{shownText(inTheWay(outlook.cells)) || 'Every target can be reached with the instruments as they are, as far as is known.'}</p>
+        <ChangeTarget state={state} commands={commands} />
+      </div>
     </div>
   );
 });
@@ -76,6 +85,50 @@ function Cell({ cell, onGo }: { readonly cell: CellProgress; readonly onGo: (cel
       <span className="run-target-fill" style={{ width: `${100 * part}%` }} aria-hidden="true" />
       <span className="run-target-text">{cellText(cell)}</span>
     </button>
+  );
+}
+
+/** Raises or lowers what is wanted while the run goes on (WIN-27). It has its place at all times. */
+function ChangeTarget({ state, commands }: { readonly state: RunState; readonly commands: RunCommands }) {
+  const [where, setWhere] = useState('');
+  const [wanted, setWanted] = useState('');
+  const deadTimeUs = Number(wanted.replace(',', '.'));
+  const isNumber = wanted.trim() !== '' && deadTimeUs > 0 && deadTimeUs <= 1000;
+  const ended = handling[state.mode]['change-target'];
+  const against = ended.kind === 'refused' ? ended.why : commands.against;
+  const change = (): void => {
+    if (!isNumber) {
+      commands.refuse('points', 'Change the target', 'Say what is wanted in microseconds, more than 0 and at most 1000.');
+      return;
+    }
+    const place = where === '' ? 'at every voltage' : `at ${where} V`;
+    void commands.send('points', `${wanted.trim()}\u00a0µs ${place}`, [{ kind: 'change-target', voltageV: where === '' ? null : Number(where), deadTimeUs }]).then((accepted) => {
+      if (accepted) setWanted('');
+    });
+  };
+  return (
+    <form
+      className="run-targets-change"
+      aria-label="Change a target"
+      onSubmit={(event) => {
+        event.preventDefault();
+        if (against === '') change();
+      }}
+    >
+      <select aria-label="Voltage of the target" value={where} onChange={(event) => setWhere(event.target.value)}>
+        <option value="">every voltage</option>
+        {state.plan.axes.voltageV.map((voltage) => (
+          <option key={voltage} value={voltage}>
+            {voltage} V
+          </option>
+        ))}
+      </select>
+      <input aria-label="U95 of the dead time that is wanted, µs" inputMode="decimal" size={5} value={wanted} onChange={(event) => setWanted(event.target.value)} />
+      <span>µs</span>
+      <Button against={against} showAgainst={false} onPress={change}>
+        Change the target
+      </Button>
+    </form>
   );
 }
 
