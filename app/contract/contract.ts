@@ -28,6 +28,9 @@ const text = z.string().max(2000);
 const person = oneLine(120).trim().min(1);
 const finite = z.number();
 
+/** What a search finds, in the order in which it is listed. */
+export const foundKinds = ['injector', 'order', 'type', 'run', 'plan', 'report', 'note'] as const;
+
 /** How many entries the ledger of an archive has, and one hash over all of them. */
 export const archiveHead = z.string().regex(/^\d{1,15}:[0-9a-f]{64}$/u);
 
@@ -378,6 +381,25 @@ export const requests = {
       text: text.optional(), after: z.strictObject({ createdAt: finite, id }).optional(), limit: z.int().min(1).max(500),
     }),
     result: z.array(runRow),
+  },
+  /**
+   * Whatever in the archive has `text` in it, the nearest kind of thing first; an empty text: what is still to be looked at, then the latest runs.
+   * `id`: of the plan, the number of the report, the run of a run and of a note; of others their own words. HOST-109
+   */
+  search: {
+    control: false,
+    params: z.strictObject({ text: z.string().max(200) }),
+    result: z.object({
+      found: z.array(z.object({
+        kind: z.enum(foundKinds), id: z.string(), text: z.string(), detail: z.string(), at: finite.nullable(),
+        /** Of a note: what it is about. Indices of the run. */
+        point: z.int().nullable(), attempt: z.int().nullable(), injector: z.int().nullable(),
+        /** It is still to be looked at. */
+        open: z.boolean(),
+      })),
+      /** There is more of a kind than is listed. */
+      cut: z.boolean(),
+    }),
   },
   /** Makes the files of a run, for the window to offer; the host keeps the latest few exports. */
   'run.export': { control: false, params: z.strictObject({ id }), result: z.object({ export: id, files: z.array(z.object({ name: z.string(), bytes: finite })) }) },

@@ -60,6 +60,9 @@ const pauses = {
   ended: hasEnded,
 } as const;
 
+/** A plain note; "look at this"; and that somebody did. */
+export const noteMarks = ['note', 'look', 'settled'] as const;
+
 export const commands = {
   start: {
     ...usual,
@@ -174,6 +177,22 @@ export const commands = {
     stored: true,
     handling: everywhere(handled('writes down which attempt counts, who said so and why')),
   },
+  /** What a person wants to be remembered of a run, a point, an attempt or an injector. It changes nothing that is measured or reported. */
+  note: {
+    ...usual,
+    brings: {
+      /** Index of the point; null: none. */
+      point: point.nullable(),
+      attempt: z.int().min(1).nullable(),
+      /** Index into the plan's injectors; null: none. All three null: it is about the run. */
+      injector: z.int().min(0).nullable(),
+      text: oneLine(1000).trim().min(1),
+      mark: z.enum(noteMarks),
+    },
+    who: 'anyone',
+    stored: true,
+    handling: everywhere(handled('is kept with the run')),
+  },
 } as const satisfies Readonly<Record<string, Row>>;
 
 type Table = typeof commands;
@@ -185,6 +204,7 @@ export const broughtInJournal: { readonly [K in Bringing]: { readonly [F in keyo
   'measure-again': { points: z.array(point) },
   'change-target': { voltageV: z.number().nullable(), deadTimeUs: z.number() },
   choose: { point, attempt: z.int().min(1).nullable(), reason: z.string() },
+  note: { point: point.nullable(), attempt: z.int().min(1).nullable(), injector: z.int().min(0).nullable(), text: z.string(), mark: z.enum(noteMarks) },
 };
 type Brought<Shape extends z.ZodRawShape> = { readonly [F in keyof Shape]: z.output<Shape[F]> };
 

@@ -167,6 +167,7 @@ export class ArchiveReader {
   readonly #endingAt;
   readonly #backwards;
   readonly #frameCount;
+  readonly #notes;
   /** By run and chunk, the latest used last. */
   readonly #unpacked = new Map<string, readonly BenchFrame[]>();
   #unpackedFrames = 0;
@@ -208,6 +209,9 @@ export class ArchiveReader {
     );
     this.#chunk = db.prepare<[number, number], ChunkRow>(
       'SELECT chunk, segment, from_us, to_us, last_frame, frames, data FROM telemetry WHERE run = ? AND chunk = ?',
+    );
+    this.#notes = db.prepare<[], EventRow & { id: string }>(
+      `SELECT runs.id AS id, seq, at, kind, body, hash FROM events JOIN runs ON runs.no = events.run WHERE kind = 'commanded' AND instr(body, '"kind":"note"') > 0 ORDER BY runs.no, seq`,
     );
     this.#frameCount = db.prepare<[number], { n: number }>('SELECT coalesce(sum(frames), 0) AS n FROM telemetry WHERE run = ?');
   }
@@ -253,6 +257,11 @@ export class ArchiveReader {
       const row = this.#latest.get();
       return row === undefined ? null : runFromRow(row);
     });
+  }
+
+  /** What was written down as a note in any run, in the order of the runs. */
+  notedEvents(): { readonly id: string; readonly event: RunEvent }[] {
+    return this.#reading(() => this.#notes.all()).map((row) => ({ id: row.id, event: eventOf(row, `Event ${row.seq} of run ${row.id}`) }));
   }
 
   /** Events of a run as rows, from `fromSeq` on, in order; more may be appended while it is read. */

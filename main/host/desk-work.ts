@@ -31,6 +31,7 @@ export type DeskJob =
   | { readonly kind: 'match'; readonly params: ParsedParams<'sets.match'> }
   | { readonly kind: 'life'; readonly params: ParsedParams<'injector.life'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
+  | { readonly kind: 'search'; readonly text: string }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
   | { readonly kind: 'report'; readonly params: ParsedParams<'run.report'> }
   /** `text`: the whole file. */
@@ -87,6 +88,7 @@ export interface DeskResults {
   readonly match: AsJson<AnswerTo<'sets.match'>>;
   readonly life: AsJson<AnswerTo<'injector.life'>>;
   readonly list: AsJson<AnswerTo<'runs.list'>>;
+  readonly search: AsJson<AnswerTo<'search'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
   readonly report: DeskResults['export'];
   readonly compare: AsJson<AnswerTo<'run.compare'>>;
@@ -205,6 +207,11 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
         ...(after === undefined ? {} : { after: { createdAt: unixMillis(after.createdAt), id: after.id } }),
       });
       return done('list', asJson(runs.map(rowOf)));
+    }
+    case 'search': {
+      // With the book of reports, which others do not need.
+      const { searchAtDesk } = await import('./desk-search.ts');
+      return done('search', asJson(searchAtDesk(archive, job.text)));
     }
     case 'export': {
       const { id } = job.params;

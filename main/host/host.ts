@@ -343,6 +343,7 @@ export class Host {
     'sets.match': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'match', params })),
     'injector.life': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'life', params })),
     'runs.list': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'list', params })),
+    search: async ({ text }) => this.#prepared(await this.#parts.desk.do({ kind: 'search', text })),
     'run.export': async (params) => {
       const made = this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software }));
       return made instanceof Failed ? made : this.#exports.keep(made);

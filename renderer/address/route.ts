@@ -28,6 +28,11 @@ export function goTo(page: string, ...rest: readonly string[]): void {
   window.location.hash = pathTo(page, ...rest);
 }
 
+/** Lets the address follow what is looked at, without a step in the history: the way back leads to the page before, not through every cell. */
+export function putAddress(path: string): void {
+  if (window.location.hash !== path) window.history.replaceState(null, '', path);
+}
+
 const onHash = (listener: () => void): (() => void) => {
   window.addEventListener('hashchange', listener);
   return () => window.removeEventListener('hashchange', listener);

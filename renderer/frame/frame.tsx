@@ -8,7 +8,9 @@ import { Notice } from '../components/status.tsx';
 import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
 import { pages } from '../pages/index.ts';
 import { Calls } from './calls.tsx';
+import { HelpButton } from './help.tsx';
 import { NowLine } from './now-line.tsx';
+import { SearchButton } from './search.tsx';
 import { goTo, pathTo, useRoute } from '../address/route.ts';
 import { useSettings } from '../settings/settings.ts';
 import { SettingsButton } from './settings-dialog.tsx';
@@ -63,7 +65,13 @@ export function Frame() {
             </nav>
             <SettingsButton />
           </div>
-          <NowLine />
+          <div className="frame-second">
+            <NowLine />
+            <div className="frame-tools">
+              <SearchButton />
+              <HelpButton />
+            </div>
+          </div>
         </div>
         <div className="frame-stop-place" />
       </header>

@@ -604,6 +604,11 @@ export const contractOfARun: readonly Row[] = [
     [['making-safe'], arrives('RUN-37', confirmed, 'writes down which attempt counts')],
     [['ready', 'paused', 'held', 'tripped', 'ended'], stays('RUN-37', 'writes down which attempt counts')],
   ], 'no attempt of a point counts'),
+  person({ kind: 'note', point: 0, attempt: null, injector: null, text: 'a trial', mark: 'look' }, [
+    [driving, goesOn('WIN-55', 'is kept with the run')],
+    [['making-safe'], arrives('WIN-55', confirmed, 'is kept with the run')],
+    [['ready', 'paused', 'held', 'tripped', 'ended'], stays('WIN-55', 'is kept with the run')],
+  ]),
 ];
 
 /** Who has to act for the run to go on. */

@@ -164,6 +164,7 @@ const commands: readonly ((chance: Chance) => RunCommand)[] = [
   (chance) => ({ kind: 'measure-again', points: [chance.below(14)] }),
   (chance) => ({ kind: 'choose', point: chance.below(14), attempt: chance.of([null, 1]), reason: 'storm' }),
   () => ({ kind: 'abort' }),
+  (chance) => ({ kind: 'note', point: chance.of([null, chance.below(14)]), attempt: chance.of([null, 1]), injector: chance.of([null, 0, 9]), text: 'storm', mark: chance.of(['note', 'look', 'settled']) }),
 ];
 
 const at = (chance: Chance, spanS: number): number => Math.round(chance.uniform(0, spanS) * 1e3) / 1e3;

@@ -83,6 +83,8 @@ export class Commands {
         return this.#cannotChangeTarget(command);
       case 'choose':
         return this.#cannotChoose(command);
+      case 'note':
+        return this.#cannotNote(command);
       case 'pause-now':
         return this.#cannotPause();
       case 'finish-early':
@@ -140,6 +142,15 @@ export class Commands {
     if (targets === undefined) throw new Error('There is no target to change.');
     const before = new Set((voltageV === null ? axes.voltageV : [voltageV]).map((v) => wantedUs(targets, v)));
     this.#core.emit({ kind: 'target-changed', voltageV, deadTimeUs, before: before.size === 1 ? ([...before][0] ?? null) : null, by });
+  }
+
+  #cannotNote({ point: index, attempt, injector, text }: Of<'note'>): string | null {
+    const { state } = this.#core;
+    const point = index === null ? null : state.points.at(index);
+    if (index !== null && point === undefined) return this.#noSuchPoint(index);
+    if (attempt !== null && point?.attempts[attempt - 1] === undefined) return `There is no attempt ${attempt} that this could be about.`;
+    if (injector !== null && state.plan.injectors[injector] === undefined) return `The run has ${state.plan.injectors.length} injectors, so there is none that this could be about.`;
+    return text.trim() === '' ? 'A note needs words.' : null;
   }
 
   /** A bench on its way to safe may still be turned from a hold to a pause, but not away from a trip or an end. */
@@ -219,6 +230,9 @@ export class Commands {
         return;
       case 'choose':
         this.#core.emit({ kind: 'chosen', point: command.point, attempt: command.attempt, by: { person: by }, why: command.reason });
+        return;
+      case 'note':
+        // That it was given is all there is to it.
         return;
     }
   }

@@ -6,6 +6,7 @@ import type { Column } from '../../components/data-table.tsx';
 import { Field, TextInput } from '../../components/field.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
+import { useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { dateTimeText } from '../../components/dates.ts';
 import { endingTone, knownEnding } from '../../components/endings.ts';
@@ -26,7 +27,15 @@ const restMs = 200;
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export default function ArchivePage() {
   const { openRun } = useHost();
-  const [query, setQuery] = useState<Query>(everyRun);
+  const { rest } = useRoute();
+  const wanted = rest[0] === 'find' ? (rest[1] ?? '') : '';
+  const [query, setQuery] = useState<Query>(() => (wanted === '' ? everyRun : { ...everyRun, text: wanted }));
+  const [asked, setAsked] = useState(wanted);
+  // Another link to this page, while it is shown.
+  if (asked !== wanted) {
+    setAsked(wanted);
+    setQuery(wanted === '' ? everyRun : { ...everyRun, text: wanted });
+  }
   const [chosen, setChosen] = useState<RunRow | null>(null);
   const [kept, setKept] = useState<RunRow | null>(null);
   const { view, search, next } = useRunPages();

@@ -29,7 +29,7 @@ export interface JournalLine {
 const commandText: Readonly<Record<RunCommand['kind'], string>> = {
   start: 'Start', 'pause-now': 'Pause now', 'pause-at-next-point': 'Pause at the next point', resume: 'Resume', 'skip-wait': 'Skip the wait', 'change-target': 'Change a target', 'skip-point': 'Leave a point out',
   'measure-again': 'Measure again', 'finish-early': 'Finish early', abort: 'Abort', 'emergency-stop': 'STOP', acknowledge: 'Acknowledge', choose: 'Choose the attempt that is reported',
-  'measure-remaining': 'Measure what has no result', 'accept-untraceable': 'Measure although not traceable',
+  'measure-remaining': 'Measure what has no result', 'accept-untraceable': 'Measure although not traceable', note: 'Note',
 };
 
 function pointsText(points: readonly number[]): string {
@@ -37,7 +37,13 @@ function pointsText(points: readonly number[]): string {
   return `${points.length === 1 ? 'point' : 'points'} ${shown}${points.length > 12 ? ` and ${points.length - 12} more` : ''}`;
 }
 
+const noteWords = { note: 'Note', look: 'To be looked at', settled: 'Settled' } as const;
+
 function commandWhat(command: RunCommand, answer: string, reason: string): string {
+  if (command.kind === 'note') {
+    const about = [command.point === null ? '' : `point ${shownPoint(command.point)}`, command.attempt === null ? '' : `attempt ${command.attempt}`, command.injector === null ? '' : `injector ${command.injector + 1}`].filter((part) => part !== '').join(', ');
+    return `${noteWords[command.mark]}${about === '' ? '' : ` (${about})`}: ${answer === 'refused' ? `refused. ${reason}` : command.text}`;
+  }
   const about = 'points' in command ? ` (${pointsText(command.points)})` : 'point' in command ? ` (point ${shownPoint(command.point)})` : '';
   const why = 'reason' in command ? ` Reason: ${command.reason}` : '';
   return `${commandText[command.kind]}${about}${answer === 'refused' ? `: refused. ${reason}` : '.'}${why}`;

@@ -1,4 +1,4 @@
-import { useMemo, useState } from 'react';
+import { useEffect, useMemo, useRef, useState } from 'react';
 import { parsePlan } from '../../../app/plan/parse.ts';
 import { countPoints } from '../../../app/plan/expand.ts';
 import type { Problem } from '../../../app/boundary/problems.ts';
@@ -8,7 +8,7 @@ import { FileButton } from '../../components/file-button.tsx';
 import { ConfirmBar } from '../../components/dialog.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
-import { goTo } from '../../address/route.ts';
+import { goTo, useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { useSettings } from '../../settings/settings.ts';
 import { Editor, goToField, ProblemList } from './editor.tsx';
@@ -94,6 +94,16 @@ export default function PlansPage() {
     const read = formOf(filledIn(reply.value.document));
     show({ form: read.form, saved: { row: reply.value.row, form: read.form }, leftOut: read.leftOut });
   };
+
+  // A link to a plan opens its latest version, once, and asks first where that would drop something.
+  const { rest } = useRoute();
+  const named = rest[0] === undefined ? undefined : plans?.find(({ id }) => id === rest[0]);
+  const followed = useRef<string | null>(null);
+  useEffect(() => {
+    if (named === undefined || followed.current === named.id) return;
+    followed.current = named.id;
+    leaving(`Opening ${named.name}`, () => void open(named));
+  });
 
   const importFile = async (chosen: File): Promise<void> => {
     if (chosen.size > largestFile) {

@@ -4,6 +4,7 @@ import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { Page, Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
+import { useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { IssuePart } from './issue-part.tsx';
 import { dayAndTime, IssuedPart, stampWords } from './issued-part.tsx';
@@ -30,7 +31,13 @@ export default function ReportsPage() {
   const [list, setList] = useState<AnswerTo<'reports.list'> | null>(null);
   const [runs, setRuns] = useState<readonly RunRow[]>([]);
   const [problem, setProblem] = useState('');
-  const [chosen, setChosen] = useState<string | null>(null);
+  const { rest } = useRoute();
+  const [chosen, setChosen] = useState<string | null>(rest[0] ?? null);
+  const [asked, setAsked] = useState(rest[0]);
+  if (asked !== rest[0]) {
+    setAsked(rest[0]);
+    setChosen(rest[0] ?? null);
+  }
   const [said, setSaid] = useState<ReportSaid | null>(null);
   const [amended, setAmended] = useState<IssuedReportRow | null>(null);
   const against = line.state === 'up' ? '' : 'The host cannot be reached.';

@@ -12,7 +12,8 @@ import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { shownText } from '../../components/shown-text.ts';
-import { goTo, pathTo, useRoute } from '../../address/route.ts';
+import { cellOfRoute, pathOfCell } from '../../address/places.ts';
+import { goTo, pathTo, putAddress, useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, flowUnits, useSettings } from '../../settings/settings.ts';
 import { useUnits } from '../../settings/units.ts';
@@ -117,7 +118,7 @@ export default function ResultsPage() {
               </a>
             ))}
           </nav>
-          <ResultsOf key={id} id={id} view={view} found={found} other={rest[2] ?? null} choices={choices} />
+          <ResultsOf key={id} id={id} view={view} found={found} other={view === 'compare' ? (rest[2] ?? null) : null} named={rest.slice(2)} choices={choices} />
         </>
       )}
     </Page>
@@ -129,18 +130,31 @@ interface ResultsOfProps {
   readonly view: View;
   readonly found: ResultsView;
   readonly other: string | null;
+  /** What the address names behind the view. */
+  readonly named: readonly string[];
   readonly choices: readonly { readonly id: string; readonly text: string }[];
 }
 
-function ResultsOf({ id, view, found, other, choices }: ResultsOfProps) {
+function ResultsOf({ id, view, found, other, named, choices }: ResultsOfProps) {
   const { journal, results, reducing, problem } = found;
-  const [wish, setWish] = useState<Wish>(noWish);
+  const [wish, setWish] = useState<Wish>(() => ({ ...noWish, ...cellOfRoute(named) }));
+  const address = named.join('/');
+  const [followed, setFollowed] = useState(address);
+  // Another link to these results, while they are shown.
+  if (followed !== address) {
+    setFollowed(address);
+    const cell = cellOfRoute(named);
+    if (cell.injector !== null) setWish((before) => ({ ...before, ...cell }));
+  }
   const selection = useMemo(() => (results === null ? null : selectionOf(results, wish)), [results, wish]);
   const units = useUnits(results === null || selection === null ? null : referenceDensity(results, selection.condition.pressure));
   const amounts = useMemo(() => amountsFor(units, selection?.condition.period ?? 1), [units.pulseUnit, units.statement, selection?.condition.period]);
   const ends = useMemo(() => attemptEnds(journal.events), [journal.events, journal.state]);
   const runOf = useMemo(() => [id], [id]);
-  const onWish = (change: Partial<Wish>): void => setWish((before) => ({ ...before, ...change }));
+  const onWish = (change: Partial<Wish>): void => {
+    setWish((before) => ({ ...before, ...change }));
+    if (selection !== null && view !== 'compare') putAddress(pathOfCell(id, view, { injector: change.injector ?? selection.injector, voltage: change.voltage ?? selection.voltage, width: change.width ?? selection.width }));
+  };
 
   if (journal.phase === 'failed') return <Notice tone="bad">The run cannot be read: {journal.problem} Nothing was changed.</Notice>;
   if (problem !== '') return <Notice tone="bad">The run cannot be reduced: {problem} Its readings are kept in the archive; please report it.</Notice>;

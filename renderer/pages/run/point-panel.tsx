@@ -1,6 +1,7 @@
 import { shownText } from '../../components/shown-text.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { memo, useEffect, useMemo, useRef, useState } from 'react';
+import type { ReactNode } from 'react';
 import { densityOfRun } from '../../../app/fluid/density-of-run.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { celsius, pascals } from '../../../app/quantities/quantity.ts';
@@ -42,10 +43,13 @@ interface PointPanelProps {
   readonly onLeave: () => void;
   /** Changes when the panel is to take the focus. */
   readonly focusRequest: number;
+  /** Number of the attempt that a link leads to; null: none. */
+  readonly attempt: number | null;
+  readonly notes: ReactNode;
 }
 
 /** One point: how it stands, every attempt with what was found and allowed, which one counts and why, what can be done. */
-export const PointPanel = memo(function PointPanel({ state, log, point, commands, onBench, following, onFollow, onLeave, focusRequest }: PointPanelProps) {
+export const PointPanel = memo(function PointPanel({ state, log, point, commands, onBench, following, onFollow, onLeave, focusRequest, attempt: linked, notes }: PointPanelProps) {
   const heading = useRef<HTMLHeadingElement>(null);
   const seen = useRef(focusRequest);
   useEffect(() => {
@@ -100,9 +104,10 @@ export const PointPanel = memo(function PointPanel({ state, log, point, commands
           counts={record.chosen === attempt.attempt}
           point={point}
           context={{ plan, equipment, units, leak: leakDuring(leak, point.index, attempt.attempt), capabilities: state.bench?.capabilities ?? null }}
-          open={attempt.attempt === newest || record.chosen === attempt.attempt}
+          open={linked === null ? attempt.attempt === newest || record.chosen === attempt.attempt : attempt.attempt === linked}
         />
       ))}
+      {notes}
       {units.statement !== '' && <p className="small quiet">{units.statement}</p>}
     </section>
   );

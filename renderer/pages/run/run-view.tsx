@@ -2,12 +2,15 @@ import { useMemo, useState } from 'react';
 import type { Ending, RunEvent } from '../../../app/journal/events.ts';
 import { pointsWithoutResult } from '../../../app/journal/targets.ts';
 import type { RunState } from '../../../app/journal/state.ts';
+import type { Point } from '../../../app/plan/points.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
+import { usePlaceInRun } from '../../address/place-in-run.ts';
 import { goTo, pathTo } from '../../address/route.ts';
+import { Notes } from '../../components/notes.tsx';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { AlarmList, AlarmsNow } from './alarm-list.tsx';
 import { BenchTimePart } from './bench-time-part.tsx';
@@ -64,6 +67,7 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
   const current = state.current === null ? null : (points[state.current.point] ?? null);
   const commands = useCommands(id, onBench);
   const work = useWork(state, log.latestPoint, commands);
+  const { attempt } = usePlaceInRun(id, work.opened, work.openNamed);
   const lastAt = events.at(-1)?.at ?? 0;
   const targets = useTargets(state);
   const tally = useMemo(() => tallyOf(state, points.keys()), [state, points]);
@@ -97,19 +101,38 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
           {work.shownPoint !== undefined && (
             <PointPanel
               state={state} log={log} point={work.shownPoint} commands={commands} onBench={onBench} following={work.opened === null} focusRequest={work.panelFocus}
-              onFollow={work.follow} onLeave={work.leavePanel}
+              onFollow={work.follow} onLeave={work.leavePanel} attempt={attempt}
+              notes={<PointNotes id={id} state={state} events={events} point={work.shownPoint} attempt={attempt} />}
             />
           )}
         </div>
       </div>
       <AlarmList alarms={log.alarms} failed={work.failed} rejected={log.rejected} />
       <BenchTimePart events={events} speed={speed} revision={log.revision} />
+      <section className="section" aria-label="Notes">
+        <Notes run={id} events={events} about={ofTheRun} name="this run" />
+      </section>
       <GridHelp state={state} onBench={onBench} />
     </Page>
   );
 }
 
 const over: RunLog['alarms'] = [];
+const ofTheRun = { point: null, attempt: null, injector: null };
+
+/** Of a point, of the attempt that a link leads to, and of its injector. */
+function PointNotes({ id, state, events, point, attempt }: { readonly id: string; readonly state: RunState; readonly events: readonly RunEvent[]; readonly point: Point; readonly attempt: number | null }) {
+  const injector = state.plan.injectors[point.injector];
+  return (
+    <>
+      <Notes run={id} events={events} about={{ point: point.index, attempt: null, injector: null }} name="this point" />
+      {state.points.at(point.index)?.attempts.map(({ attempt: number }) => (
+        <Notes key={number} run={id} events={events} about={{ point: point.index, attempt: number, injector: null }} name={`attempt ${number}${number === attempt ? ', to which the link led' : ''}`} />
+      ))}
+      {injector !== undefined && <Notes run={id} events={events} about={{ point: null, attempt: null, injector: point.injector }} name={`injector ${injector.serialNumber}`} />}
+    </>
+  );
+}
 
 /** The sheet refuses instruments or fluid as out of date: a person may choose to measure all the same, before the run goes on. */
 function OutOfDate({ state, commands }: { readonly state: RunState; readonly commands: RunCommands }) {

@@ -22,6 +22,8 @@ export interface Work {
   /** The point that a person opened; null: the panel follows the run. */
   readonly opened: number | null;
   readonly open: (point: number, byKey: boolean) => void;
+  /** Opens a point that a link names, on its sheet. */
+  readonly openNamed: (point: number) => void;
   readonly shownPoint: Point | undefined;
   readonly failed: readonly number[];
   readonly marked: readonly number[];
@@ -123,6 +125,17 @@ export function useWork(state: RunState, latestPoint: number | null, commands: R
     // The pointer leaves the focus in the grid, whose keys go on from the cell that was pointed at.
     if (byKey) setPanelFocus((n) => n + 1);
   }, []);
+  const openNamed = useCallback(
+    (point: number) => {
+      const on = sheets.find((one) => one.points.includes(point));
+      const place = on === undefined ? null : placeOf(on, point);
+      if (on === undefined || place === null) return;
+      chooseSheet(on.key);
+      select((old) => ({ ...old, focus: place, anchor: place }));
+      setOpened(point);
+    },
+    [sheets],
+  );
   const leavePanel = useCallback(() => {
     const place = sheet === undefined ? null : placeOf(sheet, shownIndex);
     if (place !== null) select((old) => ({ ...old, focus: place, anchor: place }));
@@ -158,9 +171,9 @@ export function useWork(state: RunState, latestPoint: number | null, commands: R
   // The same as long as nothing in it changed: what is drawn from it is not drawn with every status of the run.
   return useMemo(
     () => ({
-      sheets, sheet, following, chooseSheet, selection, select, opened, open, shownPoint, failed, marked, clear, selectFailed, nextFailed, measureAgain, leaveOut, follow, leavePanel, goTo, onKey, gridFocus,
+      sheets, sheet, following, chooseSheet, selection, select, opened, open, openNamed, shownPoint, failed, marked, clear, selectFailed, nextFailed, measureAgain, leaveOut, follow, leavePanel, goTo, onKey, gridFocus,
       panelFocus,
     }),
-    [sheets, sheet, following, selection, opened, open, shownPoint, failed, marked, clear, selectFailed, nextFailed, measureAgain, leaveOut, follow, leavePanel, goTo, onKey, gridFocus, panelFocus],
+    [sheets, sheet, following, selection, opened, open, openNamed, shownPoint, failed, marked, clear, selectFailed, nextFailed, measureAgain, leaveOut, follow, leavePanel, goTo, onKey, gridFocus, panelFocus],
   );
 }

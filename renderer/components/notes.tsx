@@ -1,0 +1,93 @@
+import { useMemo, useState } from 'react';
+import type { RunEvent } from '../../app/journal/events.ts';
+import { aboutOf, notesOf, type Note } from '../../app/journal/note.ts';
+import { ask } from '../host/host.ts';
+import { settings } from '../settings/settings.ts';
+import { Button } from './button.tsx';
+import { dateTimeText } from './dates.ts';
+import { TextInput } from './field.tsx';
+import { Status } from './status.tsx';
+
+/** What a note is about: indices of the run; all null: the run itself. */
+type About = Pick<Note, 'point' | 'attempt' | 'injector'>;
+
+interface NotesProps {
+  readonly run: string;
+  readonly events: readonly RunEvent[];
+  readonly about: About;
+  /** Of it, as a person names it: "point 12". */
+  readonly name: string;
+}
+
+const signs = { note: null, look: 'Look at this', settled: 'Settled' } as const;
+
+/** The notes about one thing, and one more (WIN-55). They are kept with the run, with who and when, and none is ever taken away. */
+export function Notes({ run, events, about, name }: NotesProps) {
+  const { length } = events;
+  // The events grow in place.
+  const all = useMemo(() => notesOf(events), [events, length]);
+  const notes = all.filter((note) => aboutOf(note) === aboutOf(about));
+  return (
+    <details className="notes" open={notes.some(({ open }) => open) || undefined}>
+      <summary>
+        {notes.length === 0 ? `Note about ${name}` : `Notes about ${name} (${notes.length})`}
+        {notes.some(({ open }) => open) && <Status tone="note">Look at this</Status>}
+      </summary>
+      <NoteList notes={notes} />
+      <NoteForm key={aboutOf(about)} run={run} about={about} open={notes.some(({ open }) => open)} />
+    </details>
+  );
+}
+
+function NoteList({ notes }: { readonly notes: readonly Note[] }) {
+  if (notes.length === 0) return null;
+  return (
+    <ul className="note-list">
+      {notes.map(({ seq, at, by, text, mark, open }) => (
+        <li key={seq}>
+          {signs[mark] !== null && <Status tone={open ? 'note' : 'off'}>{signs[mark]}</Status>} {text}{' '}
+          <span className="small quiet">
+            {by}, {dateTimeText(at)}
+          </span>
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+function NoteForm({ run, about, open }: { readonly run: string; readonly about: About; readonly open: boolean }) {
+  const [text, setText] = useState('');
+  const [problem, setProblem] = useState('');
+  const [busy, setBusy] = useState(false);
+  const keep = async (mark: Note['mark']): Promise<void> => {
+    if (text.trim() === '') {
+      setProblem('A note needs words.');
+      return;
+    }
+    setBusy(true);
+    const { point, attempt, injector } = about;
+    const reply = await ask('run.command', { id: run, command: { kind: 'note', point, attempt, injector, text: text.trim(), mark }, by: settings().operator || 'Operator', commandId: crypto.randomUUID() });
+    setBusy(false);
+    const why = !reply.ok ? reply.failure.text : reply.value.accepted ? '' : reply.value.reason;
+    setProblem(why);
+    if (why === '') setText('');
+  };
+  return (
+    <div className="note-form">
+      <TextInput label="Note" value={text} onChange={setText} problem={problem} onEnter={() => void keep('note')} />
+      <div className="button-row">
+        <Button onPress={() => void keep('note')} busy={busy}>
+          Keep
+        </Button>
+        <Button onPress={() => void keep('look')} busy={busy}>
+          Keep as “look at this”
+        </Button>
+        {open && (
+          <Button onPress={() => void keep('settled')} busy={busy}>
+            Settled
+          </Button>
+        )}
+      </div>
+    </div>
+  );
+}

@@ -1,0 +1,77 @@
+/** What each page is for and how to work with it, shown behind `?` (WIN-51). The pages stand in index.ts; every one has its entry here. */
+
+export interface PageHelp {
+  /** A sentence. */
+  readonly what: string;
+  /** In the order in which a day goes; each can be done on this page. */
+  readonly steps: readonly string[];
+}
+
+export const help: Readonly<Record<string, PageHelp>> = {
+  bench: {
+    what: 'Connect a bench, see what it reads, and work on it by hand.',
+    steps: [
+      'Choose the bench: a serial port, or the simulated bench, which needs no hardware and behaves like a real one. Connecting drives nothing.',
+      'Readings show pressure, supply, flow and temperatures as they come; old ones are marked.',
+      'Work by hand sets supply and pressure and fires single bursts, within the limits of a run. Make safe ends it.',
+      'For the simulated bench choose how fast its time goes and what goes wrong on it.',
+    ],
+  },
+  injectors: {
+    what: 'The injectors that you took in: order, type, serial number, coil resistance, and the channel where each is mounted.',
+    steps: [
+      'Scan or type one row for each. Enter goes to the next; order and type are carried down.',
+      'Set the channel where it is mounted on the rail; only those are measured.',
+      'Save. A plan takes the mounted ones from here.',
+    ],
+  },
+  plans: {
+    what: 'A plan says what is measured: which injectors, at which voltages, pressures and pulse widths, and how often.',
+    steps: [
+      'Begin with a new plan, or open an earlier version.',
+      'Fill in the values of each axis. The chart and the pre-flight sheet beside it follow as you type: points, duration, fluid, and what stands against a start.',
+      'Save: each save is a new version, and earlier ones stay as they were.',
+    ],
+  },
+  run: {
+    what: 'Start a plan, watch it, and measure again what failed.',
+    steps: [
+      'Choose a plan and start. The run proves first that the bench makes itself safe when this program falls silent.',
+      'The grid shows every point; open a cell for its attempts and why one was rejected.',
+      'Mark cells and measure them again, also after the end. Earlier attempts are kept.',
+      'After STOP, an abort or a lost program, open the run here and measure what is left.',
+    ],
+  },
+  results: {
+    what: 'Dead time, flow and short-pulse correction of each injector, with the uncertainty of each and where it comes from.',
+    steps: [
+      'Choose a run, then injector and voltage. Each view has a chart and a table.',
+      'Open an attempt to see its budget, or to leave it out with a reason; what was decided can be taken back.',
+      'Compare two runs, write tables for a controller, or draft a report.',
+    ],
+  },
+  journal: {
+    what: 'Everything that happened in a run: who, what and when, and what the bench read meanwhile.',
+    steps: [
+      'Filter by kind, person or text.',
+      'Choose an event to see the readings of its instant. Zoom and move along with mouse or keys.',
+      'Keep the list as text or the drawing as a picture.',
+    ],
+  },
+  reports: {
+    what: 'Reports for the customer: issue, amend, time-stamp and prove them.',
+    steps: ['Choose the run and say for whom the report is.', 'Issue it: it is numbered, signed, and bound to the archive.', 'Prove any report that comes back, with the archive or without.'],
+  },
+  equipment: {
+    what: 'The instruments of the bench with their certificates, the fluid, and the checks of the flow meter.',
+    steps: ['Look at what ends soon or has ended.', 'Change a field with a reason; every version is kept.', 'Enter a catch-and-weigh check. It is worked out before it is kept.'],
+  },
+  quality: {
+    what: 'The history of the reference injectors over all runs, with limits and signals.',
+    steps: ['Choose the rules.', 'A signal leads to its run; look there for what changed.'],
+  },
+  archive: {
+    what: 'All runs that were ever measured here, their files, and the proof that nothing was changed.',
+    steps: ['Search by serial number, order, type or plan.', 'Choose a run to go to its results or journal, or to export it.', 'Check the archive, note its head on paper, and back it up.'],
+  },
+};
