@@ -141,6 +141,8 @@ const benchView = z.discriminatedUnion('state', [
     simulated: z.boolean(),
     /** How many times as fast as the clock on the wall its time passes: 1 but for a simulated bench. */
     speed: z.number().positive().default(1),
+    /** Name of the scenario of a simulated bench; empty: a real one. */
+    scenario: z.string().default(''),
     link: z.string(),
     up: z.boolean(),
     why: z.string(),
@@ -166,12 +168,13 @@ export type ManualView = z.infer<typeof manualView>;
 const control = z.object({ mine: z.boolean(), holder: z.string().nullable(), windows: z.int() });
 export type ControlView = z.infer<typeof control>;
 
+const benchSpeed = z.number().positive().max(100);
 const accepted = z.object({ accepted: z.boolean(), reason: z.string() });
 const benchChoice = z.discriminatedUnion('kind', [
   z.strictObject({
     kind: z.literal('simulated'),
     /** Bench time against real time. */
-    speed: z.number().positive().max(100).default(1),
+    speed: benchSpeed.default(1),
     /** A scenario document; absent: the sample bench. */
     scenario: z.unknown().optional(),
   }),
@@ -198,6 +201,16 @@ export const requests = {
   'control.take': { control: false, params: nothing, result: control },
 
   'bench.ports': { control: false, params: nothing, result: z.array(z.object({ path: z.string(), description: z.string() })) },
+  /** Scenarios of the simulated bench that can be chosen, to be given to `bench.connect`, and the numbers of their imperfections that can be set beside (SCN-4). */
+  'bench.scenarios': {
+    control: false, params: nothing,
+    result: z.object({
+      scenarios: z.array(z.object({ name: z.string(), text: z.string(), document: z.record(z.string(), z.unknown()) })),
+      imperfections: z.array(z.object({ path: z.string(), label: z.string(), unit: z.string(), max: finite })),
+    }),
+  },
+  /** Of the time of the simulated bench that is connected. */
+  'bench.speed': { control: true, params: z.strictObject({ speed: benchSpeed }), result: benchView },
   'bench.connect': { control: true, params: z.strictObject({ bench: benchChoice }), result: benchView },
   'bench.disconnect': { control: true, params: nothing, result: benchView },
   'manual.supply': { control: true, params: z.strictObject({ volts: z.number().min(0).max(100) }), result: accepted },

@@ -94,7 +94,7 @@ export class VirtualClock implements Clock {
   /** A turn that came while it was held; it is taken afterwards. */
   #turnWaits = false;
   readonly #unixOrigin: number;
-  readonly #speed: number | null;
+  #speed: number | null;
   /** The machine's time at which this clock's time 0 lies, as long as it is not late. */
   #origin = performance.now();
   #sleep: { readonly until: number; readonly handle: NodeJS.Timeout } | null = null;
@@ -131,6 +131,16 @@ export class VirtualClock implements Clock {
     return () => {
       timer.action = null;
     };
+  }
+
+  /** From now on its time passes so many times as fast as the machine's. Its times and the order of its timers are the same at every speed. */
+  setSpeed(speed: number): void {
+    this.#speed = speed;
+    this.#origin = performance.now() - this.#now / speed;
+    if (this.#sleep === null) return;
+    clearTimeout(this.#sleep.handle);
+    this.#sleep = null;
+    setImmediate(this.#turn);
   }
 
   stop(): void {

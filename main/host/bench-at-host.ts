@@ -76,6 +76,7 @@ export class BenchAtHost {
           state: 'connected',
           simulated: place.simulated,
           speed: place.speed ?? 1,
+          scenario: place.scenario ?? '',
           link: bench.link,
           up: bench.downReason === null,
           why: bench.downReason ?? '',
@@ -142,6 +143,15 @@ export class BenchAtHost {
   /** The settings of a bench without a run: it keeps those of the run that was if it does not take these. */
   async settleWithoutRun(): Promise<void> {
     await this.connected?.bench.configure(LINK_WITHOUT_RUN);
+  }
+
+  /** Of the time of a simulated bench against that of the wall, also while it is at work (WIN-50). */
+  setSpeed(speed: number): BenchView | Failed {
+    const setSpeed = this.connected?.place.setSpeed;
+    if (setSpeed === undefined) return new Failed('refused', 'No simulated bench is connected. The time of a real one passes as it does.');
+    setSpeed(speed);
+    this.tellView();
+    return this.view();
   }
 
   /** Resolves when the bench has been seen again, or could not. */

@@ -14,6 +14,10 @@ export interface BenchPlace {
   readonly simulated: boolean;
   /** Of `clock` against the time of the wall; absent: the same. */
   readonly speed?: number;
+  /** Of a simulated bench: from now on its time passes so many times as fast. */
+  readonly setSpeed?: (speed: number) => void;
+  /** Name of the scenario of a simulated bench. */
+  readonly scenario?: string;
   /** For people. */
   readonly description: string;
   readonly clock: Clock;
@@ -52,9 +56,17 @@ export const benchPlaces =
         }
         const own = new VirtualClock(clock.unixNow(), choice.speed);
         const bench = new RunningBench(parsed.data, own);
+        let { speed } = choice;
         return {
           simulated: true,
-          speed: choice.speed,
+          get speed() {
+            return speed;
+          },
+          setSpeed: (wanted) => {
+            speed = wanted;
+            own.setSpeed(wanted);
+          },
+          scenario: parsed.data.name,
           description: 'the simulated bench',
           clock: own,
           connect: over(() => Promise.resolve([new SimulatedChannel(bench)]), own),

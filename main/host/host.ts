@@ -13,6 +13,7 @@ import type { Equipment } from '../../app/equipment/equipment.ts';
 import { commandRow } from '../../app/journal/commands.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.ts';
+import { imperfectionFields, namedScenarios } from '../../firmware-protocol/simulator/named-scenarios.ts';
 import type { Archive } from '../archive/archive.ts';
 import { removeUnfinished, unfinishedOf } from '../archive/backup.ts';
 import { shareNote } from '../archive/network-share.ts';
@@ -232,6 +233,8 @@ export class Host {
     stop: (_params, window) => this.stop(window.name ?? 'a window'),
 
     'bench.ports': async () => (await this.#parts.serialPorts()).map(({ path, manufacturer }) => ({ path, description: manufacturer ?? '' })),
+    'bench.scenarios': () => ({ scenarios: [...namedScenarios], imperfections: [...imperfectionFields] }),
+    'bench.speed': ({ speed }) => this.#bench.setSpeed(speed),
     'bench.connect': ({ bench }) => this.#changes.make('A bench is being connected', () => this.#connect(bench)),
     'bench.disconnect': () => {
       // Somebody may be tired of waiting for a bench that does not answer.

@@ -22,19 +22,25 @@ interface NotesProps {
 const signs = { note: null, look: 'Look at this', settled: 'Settled' } as const;
 
 /** The notes about one thing, and one more (WIN-55). They are kept with the run, with who and when, and none is ever taken away. */
-export function Notes({ run, events, about, name }: NotesProps) {
+export function Notes(props: NotesProps) {
+  return <NotesOf key={aboutOf(props.about)} {...props} />;
+}
+
+function NotesOf({ run, events, about, name }: NotesProps) {
   const { length } = events;
   // The events grow in place.
   const all = useMemo(() => notesOf(events), [events, length]);
   const notes = all.filter((note) => aboutOf(note) === aboutOf(about));
+  // Open at first where something is to be looked at; after that as the person has it.
+  const [open] = useState(() => notes.some((note) => note.open));
   return (
-    <details className="notes" open={notes.some(({ open }) => open) || undefined}>
+    <details className="notes" open={open}>
       <summary>
         {notes.length === 0 ? `Note about ${name}` : `Notes about ${name} (${notes.length})`}
-        {notes.some(({ open }) => open) && <Status tone="note">Look at this</Status>}
+        {notes.some((note) => note.open) && <Status tone="note">Look at this</Status>}
       </summary>
       <NoteList notes={notes} />
-      <NoteForm key={aboutOf(about)} run={run} about={about} open={notes.some(({ open }) => open)} />
+      <NoteForm run={run} about={about} open={notes.some((note) => note.open)} />
     </details>
   );
 }

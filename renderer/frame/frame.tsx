@@ -8,6 +8,7 @@ import { Notice } from '../components/status.tsx';
 import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
 import { pages } from '../pages/index.ts';
 import { Calls } from './calls.tsx';
+import { Guide } from './guide.tsx';
 import { HelpButton } from './help.tsx';
 import { NowLine } from './now-line.tsx';
 import { SearchButton } from './search.tsx';
@@ -119,6 +120,7 @@ function FrameNotices() {
   return (
     <div className="frame-notices">
       <WhoWorks />
+      <Guide />
       {stop !== null && (
         <Notice tone={stopTones[stop.state]} action={<Button onPress={dismissStop}>Close</Button>}>
           <strong>STOP. </strong>

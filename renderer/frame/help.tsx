@@ -5,6 +5,7 @@ import { onPlainKeys } from '../components/keys.ts';
 import { help } from '../pages/help.ts';
 import { pages } from '../pages/index.ts';
 import { useRoute } from '../address/route.ts';
+import { takeGuide } from './guide.tsx';
 import { keyRows, type KeyRow } from './key-list.ts';
 
 /** Help for the page that is shown, and the list of keys, behind `?` and a button that is always there (WIN-51, WIN-52). */
@@ -30,6 +31,16 @@ export function HelpButton() {
             </ol>
           </>
         )}
+        <div className="button-row">
+          <Button
+            onPress={() => {
+              takeGuide('on');
+              setOpen(false);
+            }}
+          >
+            First sweep, step by step
+          </Button>
+        </div>
         <div className="help-keys">
           <KeyTable title={`Keys on ${title}`} rows={keyRows.filter(({ where }) => where === path)} />
           <KeyTable title="Keys everywhere" rows={keyRows.filter(({ where }) => where === 'everywhere')} />

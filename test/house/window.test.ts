@@ -162,7 +162,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     expect(complaints).toEqual([]);
   });
 
-  it('WIN-15 continues a run whose host was killed', async () => {
+  it('WIN-15 WIN-58 continues a run whose host was killed', async () => {
     host = await HostProcess.start(folder, {});
     const first = await opened(host.address);
     await connect(first.page, 4);
@@ -181,6 +181,10 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await keepScreen(page, 'bench-after-kill');
     await page.getByRole('button', { name: 'To the unfinished run' }).click();
     await page.getByText(/unfinished and is shown from the archive/).waitFor();
+    // WIN-58: nothing is being measured any more, and it says what was when the program ended.
+    await page.getByText(/The program that measured ended without a word after .*, during attempt \d+ of point \d+/).waitFor();
+    expect(await page.locator('.run-left').getByText(/\d running/).count()).toBe(0);
+    expect(await page.getByText(/Attempt \d+: going on/).count()).toBe(0);
     await keepScreen(page, 'run-found-unfinished');
     await page.getByRole('button', { name: 'Open it on the bench' }).click();
     await page.getByRole('button', { name: /^Resume/ }).click();

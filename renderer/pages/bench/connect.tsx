@@ -5,6 +5,7 @@ import { Choice, NumberInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { ScenarioFields, scenarioAgainst, scenarioOf, soundBench, useScenarios } from './simulated-bench.tsx';
 
 const simulated = 'simulated';
 
@@ -14,6 +15,8 @@ export function Connect() {
   const [ports, setPorts] = useState<readonly { readonly path: string; readonly description: string }[]>([]);
   const [place, setPlace] = useState(simulated);
   const [speed, setSpeed] = useState(1);
+  const scenarios = useScenarios();
+  const [wish, setWish] = useState(soundBench);
   const [problem, setProblem] = useState('');
   const [busy, setBusy] = useState(false);
   const look = async (): Promise<void> => {
@@ -24,12 +27,13 @@ export function Connect() {
   useWhenUp(() => void look());
 
   const against =
-    line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'This window watches. Take control first.' : speed >= 0.1 && speed <= 100 ? '' : 'The speed must be 0.1 to 100.';
+    line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'This window watches. Take control first.' : !(speed >= 0.1 && speed <= 100) ? 'The speed must be 0.1 to 100.' : place === simulated ? scenarioAgainst(wish, scenarios) : '';
   const connect = async (): Promise<void> => {
     if (against !== '' || busy) return;
     setBusy(true);
     setProblem('');
-    const choice: BenchChoice = place === simulated ? { kind: 'simulated', speed } : { kind: 'port', path: place };
+    const scenario = scenarioOf(wish, scenarios);
+    const choice: BenchChoice = place === simulated ? { kind: 'simulated', speed, ...(scenario === undefined ? {} : { scenario }) } : { kind: 'port', path: place };
     const reply = await ask('bench.connect', { bench: choice });
     setBusy(false);
     if (!reply.ok) setProblem(reply.failure.text);
@@ -48,6 +52,7 @@ export function Connect() {
           <NumberInput label="Speed" unit="× real time" value={speed} onChange={setSpeed} min={0.1} max={100} step={1} decimals={1} hint="1: as a real bench. 20: a sweep of an hour takes three minutes." onEnter={() => void connect()} />
         )}
       </div>
+      {place === simulated && <ScenarioFields wish={wish} scenarios={scenarios} onWish={setWish} />}
       <div className="button-row">
         <Button kind="primary" onPress={() => void connect()} busy={busy || bench.state === 'connecting'} against={against}>
           {bench.state === 'connecting' ? 'Connecting' : 'Connect'}

@@ -11,6 +11,7 @@ import { ByHand } from './by-hand.tsx';
 import { Connect } from './connect.tsx';
 import { EquipmentPart } from './equipment-part.tsx';
 import { BenchReadings } from './readings.tsx';
+import { SimulatedPart } from './simulated-bench.tsx';
 import './bench.css';
 
 /** The bench as it is now, and work on it by hand. */
@@ -36,6 +37,7 @@ export default function BenchPage() {
       <div className="bench-parts">
         <SafetyState bench={bench} />
         <ByHand bench={bench} />
+        {bench.simulated && <SimulatedPart key={bench.bootId} bench={bench} />}
         <LinkState bench={bench} />
         <EquipmentPart />
       </div>

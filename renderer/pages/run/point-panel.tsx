@@ -26,8 +26,7 @@ import type { ReadingContext } from './readings.ts';
 import { pointWords } from './sheets.ts';
 import type { RunCommands, SentCommand } from './use-commands.ts';
 import { attemptKey, reasonWords, verdictWords } from '../../components/attempts.ts';
-import { durationText } from '../../components/durations.ts';
-import { countingText, plural } from './words.ts';
+import { countingText, plural, tookText } from './words.ts';
 
 
 interface PointPanelProps {
@@ -35,7 +34,6 @@ interface PointPanelProps {
   readonly log: RunLog;
   readonly point: Point;
   readonly commands: RunCommands;
-  readonly onBench: boolean;
   /** true: the panel shows the point that is being measured, whichever it is. */
   readonly following: boolean;
   readonly onFollow: () => void;
@@ -49,7 +47,7 @@ interface PointPanelProps {
 }
 
 /** One point: how it stands, every attempt with what was found and allowed, which one counts and why, what can be done. */
-export const PointPanel = memo(function PointPanel({ state, log, point, commands, onBench, following, onFollow, onLeave, focusRequest, attempt: linked, notes }: PointPanelProps) {
+export const PointPanel = memo(function PointPanel({ state, log, point, commands, following, onFollow, onLeave, focusRequest, attempt: linked, notes }: PointPanelProps) {
   const heading = useRef<HTMLHeadingElement>(null);
   const seen = useRef(focusRequest);
   useEffect(() => {
@@ -63,7 +61,7 @@ export const PointPanel = memo(function PointPanel({ state, log, point, commands
   const record = state.points.at(point.index);
   if (record === undefined) return null;
   const look = lookOf(state, point.index);
-  const meaning = look === 'running' && !onBench ? 'its attempt was going on when the run was left' : (looks.find((entry) => entry.look === look)?.meaning ?? '');
+  const meaning = looks.find((entry) => entry.look === look)?.meaning ?? '';
   const newest = record.attempts.length;
   return (
     <section
@@ -100,6 +98,7 @@ export const PointPanel = memo(function PointPanel({ state, log, point, commands
         <Attempt
           key={attempt.attempt}
           attempt={attempt}
+          going={state.current?.point === point.index}
           detail={log.attempts.get(attemptKey(point.index, attempt.attempt))}
           counts={record.chosen === attempt.attempt}
           point={point}
@@ -221,6 +220,8 @@ function Decision({ name, title, attempts, chosen, commands, onDecide, onDone }:
 
 interface AttemptProps {
   readonly attempt: AttemptRecord;
+  /** Its point is being measured: an attempt without a verdict goes on. */
+  readonly going: boolean;
   readonly detail: AttemptDetail | undefined;
   readonly counts: boolean;
   readonly point: Point;
@@ -228,11 +229,11 @@ interface AttemptProps {
   readonly open: boolean;
 }
 
-function Attempt({ attempt, detail, counts, point, context, open }: AttemptProps) {
+function Attempt({ attempt, going, detail, counts, point, context, open }: AttemptProps) {
   const { verdict, window, text, reason } = attempt;
-  const word = verdictWords(verdict);
-  const glyph = verdict === null ? '▶' : verdict === 'accepted' ? '✓' : verdict === 'rejected' ? '×' : '/';
-  const took = detail === undefined || detail.to === null ? '' : `, took ${durationText((detail.to - detail.from) / 1e3)}`;
+  const word = verdict === null && !going ? 'not finished' : verdictWords(verdict);
+  const glyph = verdict === null ? (going ? '▶' : '/') : verdict === 'accepted' ? '✓' : verdict === 'rejected' ? '×' : '/';
+  const took = detail === undefined || detail.to === null ? '' : tookText((detail.to - detail.from) / 1e3, window === null ? 0 : window.to - window.from);
   return (
     <details className="run-attempt" open={open}>
       <summary>

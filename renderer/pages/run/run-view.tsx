@@ -2,7 +2,7 @@ import { useMemo, useState } from 'react';
 import type { Ending, RunEvent } from '../../../app/journal/events.ts';
 import { pointsWithoutResult } from '../../../app/journal/targets.ts';
 import type { RunState } from '../../../app/journal/state.ts';
-import type { Point } from '../../../app/plan/points.ts';
+import { shownPoint, type Point } from '../../../app/plan/points.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { NotTraceable } from '../../components/not-traceable.tsx';
@@ -57,9 +57,10 @@ interface LoadedRunProps {
   readonly problem: string;
 }
 
-function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
+function LoadedRun({ id, state: stored, events, problem }: LoadedRunProps) {
   const host = useHost();
   const onBench = host.openRun === id;
+  const state = useMemo(() => (onBench ? stored : asLeft(stored)), [onBench, stored]);
   const status = host.status?.id === id ? host.status.status : null;
   const log = logOf(events);
   const { plan } = state;
@@ -92,7 +93,7 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
           <NotTraceable reasons={state.notTraceable} />
           {onBench && <OutOfDate state={state} commands={commands} />}
           <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} speed={speed} targets={targets} />
-          {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} />}
+          {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} cut={stored.current} lastAt={lastAt} />}
           <PointsPart state={state} onBench={onBench} commands={commands} work={work} targets={targets} decision={log.lastDecision} />
         </div>
         <div className="run-side">
@@ -100,7 +101,7 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
           <AlarmsNow alarms={alarms} rejected={log.rejected} />
           {work.shownPoint !== undefined && (
             <PointPanel
-              state={state} log={log} point={work.shownPoint} commands={commands} onBench={onBench} following={work.opened === null} focusRequest={work.panelFocus}
+              state={state} log={log} point={work.shownPoint} commands={commands} following={work.opened === null} focusRequest={work.panelFocus}
               onFollow={work.follow} onLeave={work.leavePanel} attempt={attempt}
               notes={<PointNotes id={id} state={state} events={events} point={work.shownPoint} attempt={attempt} />}
             />
@@ -118,6 +119,9 @@ function LoadedRun({ id, state, events, problem }: LoadedRunProps) {
 }
 
 const over: RunLog['alarms'] = [];
+/** Nothing is being measured in a run that is not on the bench, whatever its journal ends with (WIN-58). */
+const asLeft = (state: RunState): RunState => (state.current === null ? state : { ...state, current: null });
+
 const ofTheRun = { point: null, attempt: null, injector: null };
 
 /** Of a point, of the attempt that a link leads to, and of its injector. */
@@ -240,7 +244,7 @@ const endingSentences: Readonly<Record<Ending, string>> = {
 };
 
 /** A stored run can be looked at without a bench; to go on with it, it is opened on one first. */
-function NotOnBench({ id, state, commands }: { readonly id: string; readonly state: RunState; readonly commands: RunCommands }) {
+function NotOnBench({ id, state, commands, cut, lastAt }: { readonly id: string; readonly state: RunState; readonly commands: RunCommands; readonly cut: RunState['current']; readonly lastAt: number }) {
   const { bench, control, openRun } = useHost();
   const [busy, setBusy] = useState(false);
   const [problem, setProblem] = useState('');
@@ -272,7 +276,7 @@ function NotOnBench({ id, state, commands }: { readonly id: string; readonly sta
     >
       {state.mode === 'ended'
         ? 'This run has ended and is shown from the archive. To measure points again it is opened on the bench first: that asks the bench who it is and makes the pre-flight sheet anew, and drives nothing.'
-        : 'This run is unfinished and is shown from the archive. Opening it on the bench makes the bench safe and drives nothing; after that you resume it.'}
+        : `${cut === null ? '' : `The program that measured ended without a word after ${dateTimeText(lastAt)}, during attempt ${cut.attempt} of point ${shownPoint(cut.point)}; that attempt is lost, and the point is measured again. `}This run is unfinished and is shown from the archive. Opening it on the bench makes the bench safe and drives nothing; after that you resume it.`}
       {problem !== '' && <strong> {problem}</strong>}
     </Notice>
     <AnswerLine commands={commands} place="bar" />

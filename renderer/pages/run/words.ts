@@ -5,7 +5,7 @@ import { shownUnit } from '../../../app/run/criterion.ts';
 import type { WaitingFor } from '../../../app/run/status.ts';
 import type { PointRecord } from '../../../app/journal/state.ts';
 import { clockTime } from '../../components/dates.ts';
-import { roughDuration } from '../../components/durations.ts';
+import { durationText, roughDuration } from '../../components/durations.ts';
 
 /** A length of time to the second: `0:07`, `12:30`, `1:02:03`. */
 export function clockText(seconds: number): string {
@@ -28,6 +28,10 @@ export function timeLeftText(remaining: number | null, now: number, speed = 1): 
   const left = `${about}${roughDuration(remaining)}`;
   return speed === 1 ? `${left} left, ${over}` : `${left} of bench time left (${roughDuration(onTheWall)} by the clock, ${speed} times as fast), ${over}`;
 }
+
+/** `byClock` and `window` in s, the second in the bench's time: a window that is longer than its whole attempt was measured on a simulated bench that went faster. */
+export const tookText = (byClock: number, window: number): string =>
+  window > byClock ? `, took ${durationText(byClock)} by the clock, its window ${durationText(window)} of bench time` : `, took ${durationText(byClock)}`;
 
 /** Which attempt of a point counts, who says so, and why. */
 export function countingText({ chosen, choice, attempts }: PointRecord): string {
