@@ -30,6 +30,7 @@ const finite = z.number();
 
 /** What a search finds, in the order in which it is listed. */
 export const foundKinds = ['injector', 'order', 'type', 'run', 'plan', 'report', 'note'] as const;
+export type FoundKind = (typeof foundKinds)[number];
 
 /** How many entries the ledger of an archive has, and one hash over all of them. */
 export const archiveHead = z.string().regex(/^\d{1,15}:[0-9a-f]{64}$/u);

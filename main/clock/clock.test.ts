@@ -112,6 +112,22 @@ test('a paced clock keeps to its speed, in the order of its timers', async () =>
   clock.stop();
 });
 
+test('SCN-5 a paced clock whose speed is changed keeps its times and their order, wakes for them, and is never early', async () => {
+  const clock = new VirtualClock(0, 1);
+  const seen: number[] = [];
+  for (const due of [60_000, 1000, 30_000]) clock.after(due, () => seen.push(clock.now()));
+  await wait(new WallClock(), 10);
+  // As it was, it would sleep for a second, and then for a minute.
+  clock.setSpeed(10_000);
+  await wait(clock, 61_000);
+  expect(seen).toEqual([1000, 30_000, 60_000]);
+  clock.setSpeed(10);
+  const started = performance.now();
+  await wait(clock, 1000);
+  expect(performance.now() - started).toBeGreaterThan(1000 / 10 - 5);
+  clock.stop();
+});
+
 test('a timer that is set while a paced clock sleeps is not overslept', async () => {
   const clock = new VirtualClock(0, 1);
   let slept = false;

@@ -18,9 +18,9 @@ const one = (kind: Found['kind'], id: string, text: string, detail: string, more
 
 export function searchAtDesk(archive: Archive, text: string): AnswerTo<'search'> {
   const wanted = searchable(text.trim());
-  const has = (...texts: readonly string[]): boolean => texts.some((candidate) => searchable(candidate).includes(wanted));
+  const has: Has = (...texts) => texts.some((candidate) => searchable(candidate).includes(wanted));
   const found = new Map<Found['kind'], Map<string, Found>>(foundKinds.map((kind) => [kind, new Map()]));
-  const add = (item: Found): void => {
+  const add: Add = (item) => {
     const ofKind = found.get(item.kind);
     if (ofKind?.has(item.id) === false) ofKind.set(item.kind === 'note' ? `${item.id} ${item.at} ${ofKind.size}` : item.id, item);
   };
@@ -30,15 +30,7 @@ export function searchAtDesk(archive: Archive, text: string): AnswerTo<'search'>
     add(one('run', run.id, run.planName, [run.order, run.operator, `${run.counting} of ${run.points} points accepted`].filter((part) => part !== '').join(' · '), { at: run.createdAt }));
     if (wanted !== '') addOfPlan(archive, run, has, add);
   }
-  if (wanted !== '') {
-    for (const part of archive.library.parts()) {
-      if (has(part.serialNumber)) add(one('injector', part.serialNumber, part.serialNumber, [part.type, part.order].filter((piece) => piece !== '').join(' · ')));
-      if (has(part.order) && part.order !== '') add(one('order', part.order, part.order, 'Order of injectors that were taken in'));
-      if (has(part.type)) add(one('type', part.type, part.type, 'Type of injector'));
-    }
-    for (const plan of archive.library.plans()) if (has(plan.name)) add(one('plan', plan.id, plan.name, `Version ${plan.version}, saved by ${plan.savedBy}`, { at: plan.savedAt }));
-    for (const report of listedReports(archive).reports) if (has(report.number, report.by ?? '')) add(one('report', report.number, report.number, `Report${report.by === null ? '' : `, released by ${report.by}`}${report.amendedBy === null ? '' : `, amended by ${report.amendedBy}`}`, { at: Date.parse(report.at) }));
-  }
+  if (wanted !== '') addKept(archive, has, add);
   for (const { id, note } of notesIn(archive)) if (wanted === '' ? note.open : has(note.text, note.by)) add(one('note', id, note.text, aboutInWords(note), { at: note.at, point: note.point, attempt: note.attempt, injector: note.injector, open: note.open }));
   const lists = [...found.values()].map((ofKind) => [...ofKind.values()]);
   // What was written last is looked for first; runs come so already.
@@ -47,8 +39,22 @@ export function searchAtDesk(archive: Archive, text: string): AnswerTo<'search'>
   return { found: ordered.flatMap((list) => list.slice(0, MOST)), cut: lists.some((list) => list.length > MOST) };
 }
 
+type Has = (...texts: readonly string[]) => boolean;
+type Add = (item: Found) => void;
+
+/** What was taken in, and the book of reports. */
+function addKept(archive: Archive, has: Has, add: Add): void {
+  for (const part of archive.library.parts()) {
+    if (has(part.serialNumber)) add(one('injector', part.serialNumber, part.serialNumber, [part.type, part.order].filter((piece) => piece !== '').join(' · ')));
+    if (has(part.order) && part.order !== '') add(one('order', part.order, part.order, 'Order of injectors that were taken in'));
+    if (has(part.type)) add(one('type', part.type, part.type, 'Type of injector'));
+  }
+  for (const plan of archive.library.plans()) if (has(plan.name)) add(one('plan', plan.id, plan.name, `Version ${plan.version}, saved by ${plan.savedBy}`, { at: plan.savedAt }));
+  for (const report of listedReports(archive).reports) if (has(report.number, report.by ?? '')) add(one('report', report.number, report.number, `Report${report.by === null ? '' : `, released by ${report.by}`}${report.amendedBy === null ? '' : `, amended by ${report.amendedBy}`}`, { at: Date.parse(report.at) }));
+}
+
 /** Injectors, order and types of a run, from its plan as it was opened. */
-function addOfPlan(archive: Archive, run: StoredRun, has: (...texts: readonly string[]) => boolean, add: (item: Found) => void): void {
+function addOfPlan(archive: Archive, run: StoredRun, has: Has, add: Add): void {
   if (run.order !== '' && has(run.order)) add(one('order', run.order, run.order, 'Order of a run'));
   const first = archive.events(run.id, 0).next();
   const body = first.done === true ? null : first.value.body;

@@ -1,6 +1,6 @@
 import { useEffect, useRef, useState } from 'react';
 import type { KeyboardEvent } from 'react';
-import { foundKinds, type AnswerTo } from '../../app/contract/contract.ts';
+import type { AnswerTo, FoundKind } from '../../app/contract/contract.ts';
 import { Button } from '../components/button.tsx';
 import { dateTimeText } from '../components/dates.ts';
 import { Dialog } from '../components/dialog.tsx';
@@ -11,7 +11,7 @@ import { linkOf, pathOfFound } from '../address/places.ts';
 
 type Found = AnswerTo<'search'>['found'][number];
 
-const kindWords: Readonly<Record<(typeof foundKinds)[number], string>> = {
+const kindWords: Readonly<Record<FoundKind, string>> = {
   injector: 'Injectors', order: 'Orders', type: 'Types', run: 'Runs', plan: 'Plans', report: 'Reports', note: 'Notes',
 };
 /** Typing is followed by a search once it rests for so long. ms */
@@ -92,7 +92,6 @@ function SearchEverywhere({ onGone }: { readonly onGone: () => void }) {
         aria-activedescendant={list.length > 0 ? `found-${current}` : undefined}
         aria-label="Serial number, order, run, plan, type, report or note"
         placeholder="Serial number, order, run, plan, type, report or note; or a link"
-        // eslint-disable-next-line jsx-a11y/no-autofocus -- it is what the dialog was opened for
         autoFocus
         value={text}
         onChange={(event) => {
@@ -146,7 +145,6 @@ function FoundRow({ item, index, selected, heading, onGo }: FoundRowProps) {
         </li>
       )}
       {/* The keys are heard by the field. */}
-      {/* eslint-disable-next-line jsx-a11y/click-events-have-key-events -- as above */}
       <li ref={row} id={`found-${index}`} role="option" aria-selected={selected} className="search-row" onClick={onGo}>
         <span className="one-line">
           {item.open && <Status tone="note">Look at this</Status>} <strong>{item.text}</strong>

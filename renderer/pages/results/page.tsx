@@ -1,5 +1,5 @@
 import { useMemo, useState } from 'react';
-import type { ReactNode } from 'react';
+import type { Dispatch, ReactNode, SetStateAction } from 'react';
 import type { RunRow } from '../../../app/contract/contract.ts';
 import { grantedSentences } from '../../../app/equipment/standing.ts';
 import { curvatureSentences } from '../../../app/reduce/curvature.ts';
@@ -36,8 +36,8 @@ import { referenceDensity } from './results.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
 import { resultsSentence, runText, shortRunText } from './run-text.ts';
 import { noWish, selectionOf } from './selection.ts';
-import type { Wish } from './selection.ts';
 import { RepeatabilityPanel } from './repeatability-panel.tsx';
+import type { Selection, Wish } from './selection.ts';
 import { SelfChecksPanel } from './self-checks-panel.tsx';
 import { ShortPanel } from './short-panel.tsx';
 import { SpreadPanel } from './spread-panel.tsx';
@@ -118,11 +118,31 @@ export default function ResultsPage() {
               </a>
             ))}
           </nav>
-          <ResultsOf key={id} id={id} view={view} found={found} other={view === 'compare' ? (rest[2] ?? null) : null} named={rest.slice(2)} choices={choices} />
+          <ResultsOf key={id} id={id} view={view} found={found} other={otherRun(view, rest)} named={rest.slice(2)} choices={choices} />
         </>
       )}
     </Page>
   );
+}
+
+/** The run that the address names to compare with. */
+const otherRun = (view: View, rest: readonly string[]): string | null => (view === 'compare' ? (rest[2] ?? null) : null);
+
+const chosenCell = (before: Pick<Selection, 'injector' | 'voltage' | 'width'>, change: Partial<Wish>): Pick<Selection, 'injector' | 'voltage' | 'width'> => ({
+  injector: change.injector ?? before.injector, voltage: change.voltage ?? before.voltage, width: change.width ?? before.width,
+});
+
+/** What a link names is looked at first, and another link to these results while they are shown is followed (WIN-56). */
+function useLinkedWish(named: readonly string[]): readonly [Wish, Dispatch<SetStateAction<Wish>>] {
+  const [wish, setWish] = useState<Wish>(() => ({ ...noWish, ...cellOfRoute(named) }));
+  const address = named.join('/');
+  const [followed, setFollowed] = useState(address);
+  if (followed !== address) {
+    setFollowed(address);
+    const cell = cellOfRoute(named);
+    if (cell.injector !== null) setWish((before) => ({ ...before, ...cell }));
+  }
+  return [wish, setWish];
 }
 
 interface ResultsOfProps {
@@ -137,15 +157,7 @@ interface ResultsOfProps {
 
 function ResultsOf({ id, view, found, other, named, choices }: ResultsOfProps) {
   const { journal, results, reducing, problem } = found;
-  const [wish, setWish] = useState<Wish>(() => ({ ...noWish, ...cellOfRoute(named) }));
-  const address = named.join('/');
-  const [followed, setFollowed] = useState(address);
-  // Another link to these results, while they are shown.
-  if (followed !== address) {
-    setFollowed(address);
-    const cell = cellOfRoute(named);
-    if (cell.injector !== null) setWish((before) => ({ ...before, ...cell }));
-  }
+  const [wish, setWish] = useLinkedWish(named);
   const selection = useMemo(() => (results === null ? null : selectionOf(results, wish)), [results, wish]);
   const units = useUnits(results === null || selection === null ? null : referenceDensity(results, selection.condition.pressure));
   const amounts = useMemo(() => amountsFor(units, selection?.condition.period ?? 1), [units.pulseUnit, units.statement, selection?.condition.period]);
@@ -153,7 +165,7 @@ function ResultsOf({ id, view, found, other, named, choices }: ResultsOfProps) {
   const runOf = useMemo(() => [id], [id]);
   const onWish = (change: Partial<Wish>): void => {
     setWish((before) => ({ ...before, ...change }));
-    if (selection !== null && view !== 'compare') putAddress(pathOfCell(id, view, { injector: change.injector ?? selection.injector, voltage: change.voltage ?? selection.voltage, width: change.width ?? selection.width }));
+    if (selection !== null && view !== 'compare') putAddress(pathOfCell(id, view, chosenCell(selection, change)));
   };
 
   if (journal.phase === 'failed') return <Notice tone="bad">The run cannot be read: {journal.problem} Nothing was changed.</Notice>;
