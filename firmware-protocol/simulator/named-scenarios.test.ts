@@ -1,6 +1,7 @@
 /** The scenarios that can be chosen by name, each carried out by a run. */
 import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../app/journal/events.ts';
+import type { RunState } from '../../app/journal/state.ts';
 import { runInProcess, samplePlan, scenario, withoutLeakChecks } from '../../test/builders/in-process.ts';
 import { imperfectionFields, namedScenarios } from './named-scenarios.ts';
 import { scenarioSchema } from './plant/scenario.ts';
@@ -35,13 +36,51 @@ describe('SCN-4', () => {
     expect(new Set(verdicts(events))).toEqual(new Set(['accepted']));
   });
 
-  it.each([
-    ['Emergency stop pressed', 'tripped'],
-    ['A controller that restarts', 'paused'],
-  ])('%s: the run comes to rest and waits for a person', async (name, mode) => {
-    const { rest, state } = await runInProcess({ plan: small, scenario: named(name) });
-    expect(rest.mode).toBe(mode);
+  it('emergency stop pressed: the run trips and waits for a person', async () => {
+    const { rest, state } = await runInProcess({ plan: small, scenario: named('Emergency stop pressed') });
+    expect(rest.mode).toBe('tripped');
     expect(state.counts.accepted).toBeGreaterThan(0);
+  });
+
+  it('a controller that restarts: an attempt is cut short, the bench proves itself again, and the run ends whole', async () => {
+    const { rest, state, events } = await runInProcess({ plan: small, scenario: named('A controller that restarts') });
+    expect(rest.mode).toBe('ended');
+    expect(verdicts(events)).toContain('cut');
+    expect(kinds(events).filter((kind) => kind === 'dead-man-proved')).toHaveLength(2);
+    expect(state.counts.accepted).toBe(state.setPoints.length);
+  });
+
+  /** Edges of the meter for each pulse, of the attempt that counts, point by point. */
+  const edgesPerPulse = (state: RunState): readonly number[] =>
+    state.setPoints.flatMap(({ role }, index) => {
+      const record = state.points.at(index);
+      const window = record?.chosen == null ? null : record.attempts[record.chosen - 1]?.window;
+      return role !== 'measure' || window == null || window.pulses === 0 ? [] : [(window.edges - 1) / (window.lastEdgeAt - window.firstEdgeAt)];
+    });
+  const means = async (name: string) => edgesPerPulse((await runInProcess({ plan: small, scenario: named(name) })).state);
+
+  it('a clogged injector gives 60 % of its flow, the other all of it', async () => {
+    const [sound, clogged] = [await means('A sound bench'), await means('A clogged injector')];
+    expect(clogged).toHaveLength(sound.length);
+    const ratios = clogged.map((rate, i) => rate / (sound[i] ?? NaN)).toSorted((a, b) => a - b);
+    const half = ratios.length / 2;
+    for (const ratio of ratios.slice(0, half)) expect(ratio).toBeCloseTo(0.6, 1);
+    for (const ratio of ratios.slice(half)) expect(ratio).toBeCloseTo(1, 1);
+  });
+
+  it('a meter that drifts, with coils that warm, reads otherwise than a sound one', async () => {
+    const [sound, drifting] = [await means('A sound bench'), await means('A meter that drifts, coils that warm')];
+    expect(drifting).toHaveLength(sound.length);
+    expect(drifting).not.toEqual(sound);
+  });
+
+  it('a leaking injector: the meter turns while nothing is driven', async () => {
+    const withZero = samplePlan('small-plan');
+    const idle = async (name: string): Promise<number> => {
+      const { state } = await runInProcess({ plan: withZero, scenario: named(name) });
+      return state.setPoints.reduce((most, { role }, index) => (role === 'zero' ? Math.max(most, state.points.at(index)?.attempts.at(-1)?.window?.edges ?? 0) : most), 0);
+    };
+    expect(await idle('A leaking injector')).toBeGreaterThan(await idle('A sound bench'));
   });
 
   it('rail pressure lost for a while: what was measured meanwhile is held or rejected, and the run ends whole', async () => {

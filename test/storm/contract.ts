@@ -77,7 +77,7 @@ export function cellOf(row: Row, mode: Mode): Cell | Impossible | string {
   const [, cell] = first;
   if ('impossible' in cell) return cell.impossible.trim() === '' ? `"${row.id}" is said to be impossible in ${mode}, and not why` : cell;
   if (cell.outcomes.length === 0) return `"${row.id}" has an empty cell for ${mode}`;
-  if (!/\b(RUN|LINE|PLAN|STORM|HOST)-\d/.test(cell.rules)) return `"${row.id}" has a cell for ${mode} that no rule justifies`;
+  if (!/\b(RUN|LINE|PLAN|STORM|HOST|WIN)-\d/.test(cell.rules)) return `"${row.id}" has a cell for ${mode} that no rule justifies`;
   if (cell.outcomes.length > 1 && cell.why === '') return `"${row.id}" has several outcomes in ${mode}, and does not say what they depend on`;
   return cell;
 }
