@@ -16,18 +16,23 @@ export function placeOfRoute(rest: readonly string[]): { readonly point: number 
 export function usePlaceInRun(run: string, opened: number | null, open: (point: number) => void): { readonly attempt: number | null } {
   const { rest } = useRoute();
   const { point, attempt } = placeOfRoute(rest[0] === run ? rest : []);
+  /** The address that was followed or put last. */
   const seen = useRef<string | null>(null);
-  const key = `${point ?? ''} ${attempt ?? ''}`;
+  const address = keyOf(point, attempt);
   useEffect(() => {
-    if (point !== null && seen.current !== key && opened !== point) open(point);
-    seen.current = key;
-  }, [key, point, opened, open]);
+    if (point !== null && seen.current !== address && opened !== point) open(point);
+    seen.current = address;
+  }, [address, point, opened, open]);
   const before = useRef<number | null>(null);
   useEffect(() => {
     if (opened === before.current) return;
     before.current = opened;
-    if (opened === null) putAddress(pathTo('run', run));
-    else if (opened !== point) putAddress(pathOfPoint(run, opened));
+    if (opened === point) return;
+    putAddress(opened === null ? pathTo('run', run) : pathOfPoint(run, opened));
+    // It leads to what is shown already: nothing is to be opened for it, also where another point is opened before it is read.
+    seen.current = keyOf(opened, null);
   }, [run, opened, point]);
   return { attempt: opened !== null && opened === point ? attempt : null };
 }
+
+const keyOf = (point: number | null, attempt: number | null): string => `${point ?? ''} ${attempt ?? ''}`;

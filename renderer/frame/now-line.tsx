@@ -57,7 +57,7 @@ function benchInWords({ line, bench }: Pick<HostState, 'line' | 'bench'>): Words
       return { tone: 'busy', text: `Connecting to ${bench.to}` };
     case 'connected': {
       const name = `${bench.simulated ? 'Simulated bench' : 'Bench'} ${bench.identity.serialNumber}`;
-      return bench.up ? { tone: 'good', text: `${name} connected${bench.speed === 1 ? '' : `, ${bench.speed}× real time`}` } : { tone: 'bad', text: `${name}: link lost` };
+      return bench.up ? { tone: 'good', text: `${name} connected${bench.speed === 1 ? '' : ` (${bench.speed}×)`}` } : { tone: 'bad', text: `${name}: link lost` };
     }
   }
 }
