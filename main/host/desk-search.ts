@@ -27,7 +27,7 @@ export function searchAtDesk(archive: Archive, text: string): AnswerTo<'search'>
   const runs = archive.runs({ limit: MOST_RUNS, text: wanted });
   const byId = wanted.length < 6 ? null : archive.run(text.trim());
   for (const run of byId === null ? runs : [byId, ...runs]) {
-    add(one('run', run.id, run.planName, [run.order, run.operator, `${run.counting} of ${run.points} points accepted`].filter((part) => part !== '').join(' · '), { at: run.createdAt }));
+    add(one('run', run.id, run.planName, [run.order, run.operator, `${run.status.counting} of ${run.status.points} points accepted`].filter((part) => part !== '').join(' · '), { at: run.createdAt }));
     if (wanted !== '') addOfPlan(archive, run, has, add);
   }
   if (wanted !== '') addKept(archive, has, add);

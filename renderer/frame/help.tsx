@@ -18,7 +18,7 @@ export function HelpButton() {
   return (
     <>
       <Button kind="quiet" onPress={() => setOpen(true)}>
-        Help <kbd>?</kbd>
+        Help
       </Button>
       <Dialog wide title={`Help: ${title}`} open={open} onClose={() => setOpen(false)}>
         {text !== undefined && (

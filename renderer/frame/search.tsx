@@ -36,7 +36,7 @@ export function SearchButton() {
   return (
     <>
       <Button kind="quiet" onPress={() => setOpen(true)}>
-        Search <kbd>/</kbd>
+        Search
       </Button>
       <Dialog wide title="Search" open={open} onClose={() => setOpen(false)}>
         <SearchEverywhere onGone={() => setOpen(false)} />

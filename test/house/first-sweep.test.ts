@@ -31,7 +31,7 @@ describe.skipIf(browserPath === null)('the simulated bench in the window', { tim
     await page.reload();
     await page.getByRole('heading', { name: 'Injectors', level: 1 }).waitFor();
     expect(await page.getByText(/First sweep, step|no run in this archive/).count()).toBe(0);
-    await page.getByRole('button', { name: /^Help/ }).click();
+    await page.getByRole('button', { name: 'Help', exact: true }).click();
     await press('First sweep, step by step');
     await step(3).waitFor();
     await press('Save the plan');
