@@ -21,16 +21,15 @@ import { upcast } from '../journal/upcast.ts';
 import { reportDetailsSchema } from '../report/details.ts';
 import { reportLengths } from '../report/document.ts';
 import { papers } from '../report/style.ts';
+import { onCallView, webAddress } from './on-call.ts';
+import { scenariosResult } from './scenarios.ts';
+import { searchResult } from './search.ts';
 
 const nothing = z.strictObject({});
 const id = z.string().min(1).max(80);
 const text = z.string().max(2000);
 const person = oneLine(120).trim().min(1);
 const finite = z.number();
-
-/** What a search finds, in the order in which it is listed. */
-export const foundKinds = ['injector', 'order', 'type', 'run', 'plan', 'report', 'note'] as const;
-export type FoundKind = (typeof foundKinds)[number];
 
 /** How many entries the ledger of an archive has, and one hash over all of them. */
 export const archiveHead = z.string().regex(/^\d{1,15}:[0-9a-f]{64}$/u);
@@ -113,26 +112,6 @@ const meterCheckRow = z.object({
 });
 export type MeterCheckRow = z.infer<typeof meterCheckRow>;
 
-/** http or https, without a name and password in it. */
-export const webAddress = z.url({ protocol: /^https?$/u }).max(2000).refine((text) => !/^[a-z]+:\/\/[^/?#]*@/iu.test(text), 'An address with a name or a password in it is not kept: use one that needs none.');
-
-/** A window over all loadings of its page, or one loading of it: part of a file's name. */
-const draftWindow = z.string().regex(/^[A-Za-z0-9-]{1,60}$/u);
-/** The page, and what on it: `results/exclude/3`. */
-const draftName = z.string().regex(/^[\w./:-]{1,150}$/u);
-
-const onCallView = z.object({
-  /** Where it is kept. */
-  file: z.string(),
-  webhook: z.string().nullable(),
-  command: z.array(z.string()).nullable(),
-  /** Why what is kept cannot be used; empty: it can. */
-  problem: z.string(),
-  /** What became of the last call, a sentence for each way; empty: there was none. */
-  last: z.array(z.string()),
-});
-export type OnCallView = z.infer<typeof onCallView>;
-
 /** The bench as the host has it now. */
 const benchView = z.discriminatedUnion('state', [
   z.object({ state: z.literal('absent'), why: z.string() }),
@@ -202,14 +181,8 @@ export const requests = {
   'control.take': { control: false, params: nothing, result: control },
 
   'bench.ports': { control: false, params: nothing, result: z.array(z.object({ path: z.string(), description: z.string() })) },
-  /** Scenarios of the simulated bench that can be chosen, to be given to `bench.connect`, and the numbers of their imperfections that can be set beside (SCN-4). */
-  'bench.scenarios': {
-    control: false, params: nothing,
-    result: z.object({
-      scenarios: z.array(z.object({ name: z.string(), text: z.string(), document: z.record(z.string(), z.unknown()) })),
-      imperfections: z.array(z.object({ path: z.string(), label: z.string(), unit: z.string(), max: finite })),
-    }),
-  },
+  /** What can be given to `bench.connect` as a scenario. */
+  'bench.scenarios': { control: false, params: nothing, result: scenariosResult },
   /** Of the time of the simulated bench that is connected. */
   'bench.speed': { control: true, params: z.strictObject({ speed: benchSpeed }), result: benchView },
   'bench.connect': { control: true, params: z.strictObject({ bench: benchChoice }), result: benchView },
@@ -396,25 +369,8 @@ export const requests = {
     }),
     result: z.array(runRow),
   },
-  /**
-   * Whatever in the archive has `text` in it, the nearest kind of thing first; an empty text: what is still to be looked at, then the latest runs.
-   * `id`: of the plan, the number of the report, the run of a run and of a note; of others their own words. HOST-109
-   */
-  search: {
-    control: false,
-    params: z.strictObject({ text: z.string().max(200) }),
-    result: z.object({
-      found: z.array(z.object({
-        kind: z.enum(foundKinds), id: z.string(), text: z.string(), detail: z.string(), at: finite.nullable(),
-        /** Of a note: what it is about. Indices of the run. */
-        point: z.int().nullable(), attempt: z.int().nullable(), injector: z.int().nullable(),
-        /** It is still to be looked at. */
-        open: z.boolean(),
-      })),
-      /** There is more of a kind than is listed. */
-      cut: z.boolean(),
-    }),
-  },
+  /** Whatever in the archive has `text` in it; an empty one: what is still to be looked at, then the latest runs. HOST-109 */
+  search: { control: false, params: z.strictObject({ text: z.string().max(200) }), result: searchResult },
   /** Makes the files of a run, for the window to offer; the host keeps the latest few exports. */
   'run.export': { control: false, params: z.strictObject({ id }), result: z.object({ export: id, files: z.array(z.object({ name: z.string(), bytes: finite })) }) },
   /** Makes a draft of a report, as files that are kept and read like those of an export. REP-29 */

@@ -1,5 +1,6 @@
 /** Looks for a text in everything that the archive holds: injectors, orders, types, runs, plans, reports and notes (HOST-109). */
-import { foundKinds, type AnswerTo } from '../../app/contract/contract.ts';
+import type { AnswerTo } from '../../app/contract/contract.ts';
+import { foundKinds } from '../../app/contract/search.ts';
 import { notesOf, type Note } from '../../app/journal/note.ts';
 import { searchable } from '../../app/journal/outline.ts';
 import { shownPoint } from '../../app/plan/points.ts';

@@ -6,7 +6,7 @@ import { readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { z } from 'zod';
 import { problemsOf } from '../../app/boundary/problems.ts';
-import { webAddress, type OnCallView } from '../../app/contract/contract.ts';
+import { webAddress, type OnCallView } from '../../app/contract/on-call.ts';
 import type { Call } from '../../app/run/status.ts';
 import type { Clock } from '../clock/clock.ts';
 import { isoTime } from '../clock/dating.ts';

@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { foundKinds } from '../../app/contract/contract.ts';
+import { foundKinds } from '../../app/contract/search.ts';
 import { pages } from '../pages/index.ts';
 import { linkOf, pathOfFound, pathOfPoint } from './places.ts';
 import { routeOf } from './route.ts';

@@ -1,5 +1,5 @@
 import { useState } from 'react';
-import type { OnCallView } from '../../app/contract/contract.ts';
+import type { OnCallView } from '../../app/contract/on-call.ts';
 import { Button } from '../components/button.tsx';
 import { Choice, TextInput } from '../components/field.tsx';
 import { Notice } from '../components/status.tsx';

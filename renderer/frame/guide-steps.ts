@@ -1,7 +1,7 @@
 /** The first sweep step by step (WIN-53): what each step does, and which is next, from what there really is. */
 
 export const steps = ['connect', 'injectors', 'plan', 'start', 'result'] as const;
-export type Step = (typeof steps)[number];
+export type GuideStep = (typeof steps)[number];
 
 export interface GuideFacts {
   /** A bench is connected. */
@@ -15,7 +15,7 @@ export interface GuideFacts {
 }
 
 /** The first step that is not done. What somebody did without the guide counts as done. */
-export function nextStep({ connected, mounted, planSaved, run }: GuideFacts): Step {
+export function nextStep({ connected, mounted, planSaved, run }: GuideFacts): GuideStep {
   if (run === 'ended') return 'result';
   if (run !== 'none') return 'start';
   if (!connected) return 'connect';
@@ -31,7 +31,7 @@ interface Words {
   readonly page: string;
 }
 
-export const stepWords: Readonly<Record<Step, Words>> = {
+export const stepWords: Readonly<Record<GuideStep, Words>> = {
   connect: {
     title: 'Connect the simulated bench',
     text: 'It behaves like a real bench and needs no hardware. Here its time passes twenty times as fast as the clock.',

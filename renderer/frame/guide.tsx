@@ -6,7 +6,7 @@ import { Button } from '../components/button.tsx';
 import { Notice } from '../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../host/host.ts';
 import { settings, useSettings } from '../settings/settings.ts';
-import { exampleParts, guidePlan, guidePlanName, nextStep, steps, stepWords, type GuideFacts, type Step } from './guide-steps.ts';
+import { exampleParts, guidePlan, guidePlanName, nextStep, steps, stepWords, type GuideFacts, type GuideStep } from './guide-steps.ts';
 
 const key = 'railhouse.guide';
 type Taken = 'offered' | 'on' | 'left';
@@ -80,7 +80,7 @@ function Offer() {
 }
 
 interface StepNoticeProps {
-  readonly step: Step;
+  readonly step: GuideStep;
   readonly facts: GuideFacts;
   readonly kept: Kept;
   readonly against: string;
@@ -126,7 +126,7 @@ function StepNotice({ step, facts, kept, against, look }: StepNoticeProps) {
 }
 
 /** Does the step as its page would, and goes where it is seen. Why not; empty: it is done. */
-async function doStep(step: Step, kept: Kept): Promise<string> {
+async function doStep(step: GuideStep, kept: Kept): Promise<string> {
   const { page } = stepWords[step];
   switch (step) {
     case 'connect': {

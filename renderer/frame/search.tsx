@@ -1,6 +1,7 @@
 import { useEffect, useRef, useState } from 'react';
 import type { KeyboardEvent } from 'react';
-import type { AnswerTo, FoundKind } from '../../app/contract/contract.ts';
+import type { AnswerTo } from '../../app/contract/contract.ts';
+import type { FoundKind } from '../../app/contract/search.ts';
 import { Button } from '../components/button.tsx';
 import { dateTimeText } from '../components/dates.ts';
 import { Dialog } from '../components/dialog.tsx';

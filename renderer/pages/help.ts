@@ -50,6 +50,10 @@ export const help: Readonly<Record<string, PageHelp>> = {
       'Compare two runs, write tables for a controller, or draft a report.',
     ],
   },
+  sets: {
+    what: 'Sets of alike injectors out of stock: from any runs of the archive, over orders.',
+    steps: ['Choose the runs whose injectors may be used, and how many a set has.', 'Say which figures are to be alike, and how near.', 'Look at what is proposed: each set with how far its injectors lie apart, and how sure that is.'],
+  },
   journal: {
     what: 'Everything that happened in a run: who, what and when, and what the bench read meanwhile.',
     steps: [
