@@ -112,6 +112,11 @@ const meterCheckRow = z.object({
 });
 export type MeterCheckRow = z.infer<typeof meterCheckRow>;
 
+/** A window over all loadings of its page, or one loading of it: part of a file's name. */
+const draftWindow = z.string().regex(/^[A-Za-z0-9-]{1,60}$/u);
+/** The page, and what on it: `results/exclude/3`. */
+const draftName = z.string().regex(/^[\w./:-]{1,150}$/u);
+
 /** The bench as the host has it now. */
 const benchView = z.discriminatedUnion('state', [
   z.object({ state: z.literal('absent'), why: z.string() }),

@@ -4,11 +4,6 @@ import { z } from 'zod';
 /** http or https, without a name and password in it. */
 export const webAddress = z.url({ protocol: /^https?$/u }).max(2000).refine((text) => !/^[a-z]+:\/\/[^/?#]*@/iu.test(text), 'An address with a name or a password in it is not kept: use one that needs none.');
 
-/** A window over all loadings of its page, or one loading of it: part of a file's name. */
-const draftWindow = z.string().regex(/^[A-Za-z0-9-]{1,60}$/u);
-/** The page, and what on it: `results/exclude/3`. */
-const draftName = z.string().regex(/^[\w./:-]{1,150}$/u);
-
 export const onCallView = z.object({
   /** Where it is kept. */
   file: z.string(),
