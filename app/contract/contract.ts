@@ -14,13 +14,13 @@ import { instrumentNames } from '../equipment/certificate.ts';
 import { equipmentSchema } from '../equipment/equipment.ts';
 import { statedQuantities } from '../results/agreement.ts';
 import type { RunStatus } from '../run/engine.ts';
-import { checkEffects, checkVerdicts } from '../meter-check/meter-check.ts';
 import { runCommandSchema } from '../journal/commands.ts';
 import type { RunEvent } from '../journal/events.ts';
 import { upcast } from '../journal/upcast.ts';
 import { reportDetailsSchema } from '../report/details.ts';
 import { reportLengths } from '../report/document.ts';
 import { papers } from '../report/style.ts';
+import { meterCheckRow } from './meter-check-row.ts';
 import { onCallView, webAddress } from './on-call.ts';
 import { scenariosResult } from './scenarios.ts';
 import { searchResult } from './search.ts';
@@ -102,15 +102,6 @@ export type IssuedReportRow = z.infer<typeof issuedReport>;
 
 /** Least and most; null: nothing was read. */
 const extent = z.tuple([finite, finite]).nullable();
-
-const meterCheckRow = z.object({
-  no: z.int(), date: z.string(), certificate: z.string(), validUntil: z.string(), purpose: z.enum(['calibration', 'verification']), operator: z.string(),
-  /** null: it could not be worked out; `text` says why. */
-  verdict: z.enum(checkVerdicts).nullable(), effect: z.enum(checkEffects), text: z.string(), superseded: z.boolean(),
-  rates: z.array(z.object({ hertz: finite, edgesPerLitre: finite, expandedEdgesPerLitre: finite, runs: z.int(), percent: finite, expandedPercent: finite, fromCertificatePercent: finite })),
-  repeatabilityPercent: finite.nullable(), creepPercent: finite, cautions: z.array(z.string()),
-});
-export type MeterCheckRow = z.infer<typeof meterCheckRow>;
 
 /** A window over all loadings of its page, or one loading of it: part of a file's name. */
 const draftWindow = z.string().regex(/^[A-Za-z0-9-]{1,60}$/u);

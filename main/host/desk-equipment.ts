@@ -1,5 +1,6 @@
 /** Equipment records and meter checks for windows: read and worked out where the heartbeat does not wait for it. HOST-91, HOST-92. */
-import type { AnswerTo, MeterCheckRow } from '../../app/contract/contract.ts';
+import type { AnswerTo } from '../../app/contract/contract.ts';
+import type { MeterCheckRow } from '../../app/contract/meter-check-row.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../app/equipment/parse.ts';
 import { meterHistory, type HistoryEntry, type MeterHistory } from '../../app/meter-check/in-force.ts';

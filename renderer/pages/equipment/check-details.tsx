@@ -1,4 +1,4 @@
-import type { MeterCheckRow } from '../../../app/contract/contract.ts';
+import type { MeterCheckRow } from '../../../app/contract/meter-check-row.ts';
 import { Status, type Tone } from '../../components/status.tsx';
 
 const verdictTones: Readonly<Record<NonNullable<MeterCheckRow['verdict']>, Tone>> = { within: 'good', outside: 'bad', undecided: 'note', 'not-repeatable': 'note', 'not-one-rate': 'note' };

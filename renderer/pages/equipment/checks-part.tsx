@@ -1,5 +1,6 @@
 import { useMemo, useState } from 'react';
-import type { AnswerTo, MeterCheckRow } from '../../../app/contract/contract.ts';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
+import type { MeterCheckRow } from '../../../app/contract/meter-check-row.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';

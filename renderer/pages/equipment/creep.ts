@@ -1,5 +1,5 @@
 /** The checks of a meter as series over the years, one for each rate of flow. */
-import type { MeterCheckRow } from '../../../app/contract/contract.ts';
+import type { MeterCheckRow } from '../../../app/contract/meter-check-row.ts';
 import type { Series } from '../results/series.ts';
 
 /** Rates of two checks closer than this are one rate, as inside a check (MC-7). */
