@@ -12,7 +12,7 @@ import type { Tally } from './cells.ts';
 import { tallyText } from './cells.ts';
 import { elapsedOf } from './log.ts';
 import type { RunLog } from './log.ts';
-import { endText, knownText } from './target-words.ts';
+import { endByClock, knownText } from './target-words.ts';
 import type { TargetsView } from './use-targets.ts';
 import { clockText, timeLeftText, waitingText } from './words.ts';
 import type { WaitingFor } from '../../../app/run/status.ts';
@@ -58,7 +58,7 @@ function howFarText({ plan, counts, points }: RunState, remaining: number | null
   const accepted = `${counts.accepted} of ${points.length} points accepted`;
   if (plan.targets === undefined) return { known: accepted, left: timeLeftText(remaining, now, speed) };
   if (outlook === null) return { known: accepted, left: '' };
-  return { known: knownText(outlook.cells), left: remaining === null ? '' : endText(outlook.remaining, at, now, speed) };
+  return { known: knownText(outlook.cells), left: remaining === null ? '' : endByClock(outlook.remaining, at, now, speed) };
 }
 
 /** What the run does now, how far it is, what it waits for, what the person should do. */

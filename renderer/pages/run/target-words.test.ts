@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { CellProgress } from '../../../app/schedule/progress.ts';
 import { errorSource } from '../../../app/uncertainty/source.ts';
-import { cellSentences, cellText, decisionText, endText, inTheWay, knownText, standings, standingOf } from './target-words.ts';
+import { cellSentences, cellText, decisionText, endByClock, inTheWay, knownText, standings, standingOf } from './target-words.ts';
 
 const cell = (over: Partial<CellProgress> = {}): CellProgress => ({
   injector: 0, serialNumber: 'A1', voltage: 9, pressure: 4e5, period: 0.02, wanted: 9e-6, expanded: 14.1e-6, least: 5.2e-6, windows: 12, state: 'open', largest: errorSource('supply-read-back'), ...over,
@@ -31,11 +31,11 @@ describe('words of targets', () => {
   it('WIN-24 the end is a time of day with a range, by the clock of the wall', () => {
     const now = new Date(2026, 1, 1, 14, 0).getTime();
     const remaining = { low: 1800, likely: 3600, high: 7200 };
-    expect(endText(remaining, now, now, 1)).toBe('about 1 h left, done about 15:00 (14:30 to 16:00)');
+    expect(endByClock(remaining, now, now, 1)).toBe('about 1 h left, done about 15:00 (14:30 to 16:00)');
     // Half an hour after it was worked out, and of a bench that goes twice as fast.
-    expect(endText(remaining, now - 1800e3, now, 1)).toBe('about 30 min left, done about 14:30 (14:00 to 15:30)');
-    expect(endText(remaining, now, now, 2)).toBe('about 30 min left by the clock, done about 14:30 (14:15 to 15:00)');
-    expect(endText({ low: 0, likely: 0, high: 0 }, now, now, 1)).toBe('nothing left to measure');
+    expect(endByClock(remaining, now - 1800e3, now, 1)).toBe('about 30 min left, done about 14:30 (14:00 to 15:30)');
+    expect(endByClock(remaining, now, now, 2)).toBe('about 30 min left by the clock, done about 14:30 (14:15 to 15:00)');
+    expect(endByClock({ low: 0, likely: 0, high: 0 }, now, now, 1)).toBe('nothing left to measure');
   });
 
   it('WIN-23 the last decision is told with its first reason and how many more there are', () => {

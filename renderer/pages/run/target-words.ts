@@ -20,21 +20,21 @@ export const standings: readonly { readonly standing: Standing; readonly glyph: 
 
 export const standingOf = ({ state }: CellProgress): Standing => (state === 'no-line' ? 'waiting' : state);
 
-export const microseconds = (s: number): string => `${(s * 1e6).toFixed(1)}\u00a0µs`;
+export const inMicroseconds = (s: number): string => `${(s * 1e6).toFixed(1)}\u00a0µs`;
 
 /** Short, for the cell itself. */
 export function cellText(cell: CellProgress): string {
   const glyph = standings.find(({ standing }) => standing === standingOf(cell))?.glyph ?? '';
-  return cell.expanded === null ? glyph : `${glyph} ${microseconds(cell.expanded)}`;
+  return cell.expanded === null ? glyph : `${glyph} ${inMicroseconds(cell.expanded)}`;
 }
 
 /** Everything of a cell, in sentences. */
 export function cellSentences(cell: CellProgress): string {
   const { serialNumber, voltage, wanted, expanded, least, largest, windows, state } = cell;
   const place = `${serialNumber} at ${voltage} V, ${plural(windows, 'window')}`;
-  if (expanded === null || least === null) return `${place}: ${windows === 0 ? 'not begun' : 'no line yet'}; ${microseconds(wanted)} wanted.`;
-  const now = `${place}: U95 of the dead time is ${microseconds(expanded)} now, ${microseconds(wanted)} wanted.`;
-  const leave = `Instruments leave ${microseconds(least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.`;
+  if (expanded === null || least === null) return `${place}: ${windows === 0 ? 'not begun' : 'no line yet'}; ${inMicroseconds(wanted)} wanted.`;
+  const now = `${place}: U95 of the dead time is ${inMicroseconds(expanded)} now, ${inMicroseconds(wanted)} wanted.`;
+  const leave = `Instruments leave ${inMicroseconds(least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.`;
   switch (state) {
     case 'reached':
       return `${now} It is known as well as was wanted.`;
@@ -53,7 +53,7 @@ export function inTheWay(cells: readonly CellProgress[]): string {
   const parts = [...beyond].map(([voltage, list]) => {
     const least = list.map((c) => c.least ?? 0);
     const sources = new Set(list.flatMap(({ largest }) => (largest === null ? [] : [labelOf(largest)])));
-    const [from, to] = [Math.min(...least), Math.max(...least)].map(microseconds);
+    const [from, to] = [Math.min(...least), Math.max(...least)].map(inMicroseconds);
     return `${voltage} V, ${plural(list.length, 'cell')}: instruments leave ${from === to ? from : `${from} to ${to}`}, most of it ${[...sources].join(' or ')}`;
   });
   return parts.length === 0 ? '' : `Cannot be reached: ${parts.join('; ')}.`;
@@ -66,7 +66,7 @@ export const knownText = (cells: readonly CellProgress[]): string => `${cells.fi
  * When the run is expected to be over: a time of day, and between which. `remaining` in s of the bench's time as it was at `at`, which passes `speed`
  * times as fast as the clock; `at` and `now`: ms since 1970.
  */
-export function endText({ low, likely, high }: Remaining, at: number, now: number, speed: number): string {
+export function endByClock({ low, likely, high }: Remaining, at: number, now: number, speed: number): string {
   if (high <= 0) return 'nothing left to measure';
   const left = (s: number): number => Math.max(0, s / speed - (now - at) / 1e3);
   const when = (s: number): string => clockTime(now + left(s) * 1e3, now);

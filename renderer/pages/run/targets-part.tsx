@@ -6,7 +6,7 @@ import type { CellProgress } from '../../../app/schedule/progress.ts';
 import { Button } from '../../components/button.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import type { LastDecision } from './log.ts';
-import { cellSentences, cellText, decisionText, inTheWay, microseconds, standingOf, standings } from './target-words.ts';
+import { cellSentences, cellText, decisionText, inTheWay, inMicroseconds, standingOf, standings } from './target-words.ts';
 import type { RunCommands } from './use-commands.ts';
 import type { TargetsView } from './use-targets.ts';
 
@@ -57,7 +57,7 @@ function Block({ where, cells, onGo }: { readonly where: string; readonly cells:
           <th scope="col">Injector</th>
           {voltages.map((voltage) => (
             <th key={voltage} scope="col">
-              {voltage} V <span className="quiet">{microseconds(cells.find((c) => c.voltage === voltage)?.wanted ?? 0)} wanted</span>
+              {voltage} V <span className="quiet">{inMicroseconds(cells.find((c) => c.voltage === voltage)?.wanted ?? 0)} wanted</span>
             </th>
           ))}
         </tr>
