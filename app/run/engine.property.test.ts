@@ -33,6 +33,7 @@ const command: fc.Arbitrary<RunCommand> = fc.oneof(
   pointIndex.map((point): RunCommand => ({ kind: 'skip-point', point })),
   fc.array(pointIndex, { maxLength: 3 }).map((points): RunCommand => ({ kind: 'measure-again', points })),
   fc.record({ kind: fc.constant('choose' as const), point: pointIndex, attempt: fc.option(fc.integer({ min: 0, max: 4 })), reason: fc.constantFrom('', 'because') }),
+  fc.record({ kind: fc.constant('change-target' as const), voltageV: fc.option(fc.constantFrom(9, 14)), deadTimeUs: fc.constantFrom(2, 20) }),
   fc.record({ kind: fc.constant('note' as const), point: fc.option(pointIndex), attempt: fc.option(fc.integer({ min: 0, max: 4 })), injector: fc.option(fc.integer({ min: 0, max: 3 })), text: fc.constantFrom('', 'a drop'), mark: fc.constantFrom('note', 'look', 'settled') }),
 );
 
@@ -137,7 +138,7 @@ describe('the table', () => {
 
   it('RUN-200 is the schema, the rights and the fold of every command', () => {
     const kinds = Object.keys(commands) as RunCommand['kind'][];
-    const of = (kind: RunCommand['kind']) => ({ kind, ...Object.fromEntries(Object.keys(commands[kind].brings).map((field) => [field, { point: 0, points: [0], attempt: null, reason: 'r', injector: null, text: 't', mark: 'note' }[field]])) });
+    const of = (kind: RunCommand['kind']) => ({ kind, ...Object.fromEntries(Object.keys(commands[kind].brings).map((field) => [field, { point: 0, points: [0], attempt: null, reason: 'r', injector: null, text: 't', mark: 'note', voltageV: 9, deadTimeUs: 2 }[field]])) });
     for (const kind of kinds) {
       expect(runCommandSchema.safeParse(of(kind)).data, kind).toEqual(of(kind));
       expect(runCommandSchema.safeParse({ ...of(kind), more: 1 }).success, kind).toBe(false);

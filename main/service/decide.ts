@@ -3,17 +3,16 @@ import { decideNext, soFarOf, type DecidedNext } from '../../app/schedule/schedu
 import type { Archive } from '../archive/archive.ts';
 import { followRun } from './load-run.ts';
 
-type Decided = DecidedNext;
 /** Works it out for a run, away from the thread that drives the bench; absent: it is done on that thread, between two frames (RUN-231). Never rejects. */
-export type Decide = (run: string) => Promise<Decided>;
+export type Decide = (run: string) => Promise<DecidedNext>;
 
-export function decideStored(archive: Archive, run: string): Decided {
+export function decideStored(archive: Archive, run: string): DecidedNext {
   const loaded = followRun(archive, run);
   return loaded.ok ? { ok: true, decision: decideNext(soFarOf(loaded.state)) } : loaded;
 }
 
 /** Never throws: what is wrong with the program here is told to whoever waits, as the desk tells it. */
-function decidedHere(archive: Archive, run: string): Decided {
+function decidedHere(archive: Archive, run: string): DecidedNext {
   try {
     return decideStored(archive, run);
   } catch (error) {
@@ -36,7 +35,7 @@ export class Decisions {
   }
 
   /** `number`: of the decision that is waited for; null: none is. Everything that it goes by is committed. */
-  give(number: number | null, take: (number: number, decided: Decided) => void): void {
+  give(number: number | null, take: (number: number, decided: DecidedNext) => void): void {
     if (number === null || number === this.#given) return;
     this.#given = number;
     if (this.#elsewhere === undefined) {

@@ -1,7 +1,7 @@
 import { useState } from 'react';
 import type { ReactNode } from 'react';
 import { FieldError, Group, Input, Label, Text, TextField } from 'react-aria-components';
-import { numberIn, readNumber } from './read-number.ts';
+import { numberIn, readNumber } from '../settings/read-number.ts';
 
 interface CommonProps {
   readonly label: string;

@@ -3,7 +3,7 @@
  * written to files stays in them whatever is shown (WIN-34).
  */
 import { plain } from '../../app/quantities/figures.ts';
-import { readNumber } from '../components/read-number.ts';
+import { readNumber } from './read-number.ts';
 import { settings } from './settings.ts';
 import type { PressureUnit, TemperatureUnit } from './settings.ts';
 

@@ -1,7 +1,7 @@
 /** What is typed and not saved, for pages: a field that is kept, a store that is kept, and what of the window is not saved. One way for all forms (WIN-28). */
 import { useCallback, useSyncExternalStore } from 'react';
 import type { StoreApi } from 'zustand';
-import { numberIn } from '../components/read-number.ts';
+import { numberIn } from '../settings/read-number.ts';
 import { ask, useHostState } from '../host/host.ts';
 import { settings } from '../settings/settings.ts';
 import { Keeper } from './keeper.ts';

@@ -2,7 +2,7 @@
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { parseMeterCheck } from '../../../app/meter-check/meter-check.ts';
 import type { RunState } from '../../../app/journal/state.ts';
-import { readNumber } from '../../components/read-number.ts';
+import { readNumber } from '../../settings/read-number.ts';
 import { fieldText } from './fields.ts';
 
 interface CheckField {

@@ -2,7 +2,7 @@
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../../app/equipment/parse.ts';
-import { readNumber } from '../../components/read-number.ts';
+import { readNumber } from '../../settings/read-number.ts';
 
 interface RecordField {
   /** As the record names it. */

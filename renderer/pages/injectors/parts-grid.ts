@@ -3,7 +3,7 @@
  * step from rows to rows; saving and focus are the page's.
  */
 import type { Part } from '../../../app/contract/contract.ts';
-import { numberIn, readNumber } from '../../components/read-number.ts';
+import { numberIn, readNumber } from '../../settings/read-number.ts';
 
 export const columns = ['order', 'type', 'serialNumber', 'coilResistance', 'condition', 'channel'] as const;
 export type PartsColumn = (typeof columns)[number];

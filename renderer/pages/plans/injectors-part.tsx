@@ -1,7 +1,7 @@
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { Part } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
-import { numberIn } from '../../components/read-number.ts';
+import { numberIn } from '../../settings/read-number.ts';
 import { Notice } from '../../components/status.tsx';
 import { pathTo } from '../../address/route.ts';
 import { injectorColumns } from './fields.ts';

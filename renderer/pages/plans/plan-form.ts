@@ -3,7 +3,7 @@
  * way to the document and back loses nothing that the schema allows.
  */
 import type { Problem } from '../../../app/boundary/problems.ts';
-import { readNumber } from '../../components/read-number.ts';
+import { readNumber } from '../../settings/read-number.ts';
 import { axisNames, fieldAt, guardColumns, injectorColumns, numberText, schemaLeaves, singlePaths, typeColumns } from './fields.ts';
 import type { AxisName, FieldPath, GuardColumn, InjectorColumn, TypeColumn } from './fields.ts';
 

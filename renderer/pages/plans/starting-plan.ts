@@ -1,6 +1,6 @@
 /** The plan that somebody begins with who has none: a sweep that a lab would run, on the injectors that are mounted. */
 import type { Part } from '../../../app/contract/contract.ts';
-import { numberIn } from '../../components/read-number.ts';
+import { numberIn } from '../../settings/read-number.ts';
 import { numberText } from './fields.ts';
 import { formOf } from './plan-form.ts';
 import type { InjectorRow, PlanForm } from './plan-form.ts';

@@ -1,12 +1,12 @@
 import { useMemo, useState } from 'react';
-import type { RunEvent } from '../../app/journal/events.ts';
-import { aboutOf, notesOf, type Note } from '../../app/journal/note.ts';
-import { ask } from '../host/host.ts';
-import { settings } from '../settings/settings.ts';
-import { Button } from './button.tsx';
-import { dateTimeText } from './dates.ts';
-import { TextInput } from './field.tsx';
-import { Status } from './status.tsx';
+import type { RunEvent } from '../../../app/journal/events.ts';
+import { aboutOf, notesOf, type Note } from '../../../app/journal/note.ts';
+import { ask } from '../../host/host.ts';
+import { settings } from '../../settings/settings.ts';
+import { Button } from '../../components/button.tsx';
+import { dateTimeText } from '../../components/dates.ts';
+import { TextInput } from '../../components/field.tsx';
+import { Status } from '../../components/status.tsx';
 
 /** What a note is about: indices of the run; all null: the run itself. */
 type About = Pick<Note, 'point' | 'attempt' | 'injector'>;
