@@ -20,7 +20,7 @@ export const timeKinds: readonly { readonly kind: TimeKind; readonly word: strin
   { kind: 'repeated', word: 'attempts without a result', meaning: 'whole attempts that were rejected or cut short' },
   { kind: 'deciding', word: 'between points', meaning: 'no attempt goes on: what comes next is worked out' },
   { kind: 'proving', word: 'proving the dead-man', meaning: 'before the run is measured, and after a new start of the controller' },
-  { kind: 'safe', word: 'making safe', meaning: 'until the bench has confirmed that it is safe' },
+  { kind: 'safe', word: 'making safe', meaning: 'until pulses off, supply down and disarmed are confirmed' },
   { kind: 'holds', word: 'holds', meaning: 'an alarm held the run, which went on by itself' },
   { kind: 'rests', word: 'rests', meaning: 'paused or tripped, until a person let it go on' },
   { kind: 'away', word: 'host away', meaning: 'the host had ended or died, until another took the run over' },

@@ -295,6 +295,14 @@ const click = (item: MenuItemConstructorOptions): void => {
 };
 const turn = (): Promise<void> => new Promise((resolve) => setImmediate(resolve));
 
+test('HOST-124 a page with unsaved work holds up neither a reload nor the end', async () => {
+  const { window } = await started();
+  // Electron takes the page's question for a refusal, unless it is told to let it go.
+  const asked = new Preventable();
+  window.contents.emit('will-prevent-unload', asked);
+  expect(asked.prevented).toBe(true);
+});
+
 describe('HOST-32 a page that dies or hangs', () => {
   test('is shown by a new process, within bounds; then a person is told natively and may have it again', async () => {
     const { state, window, host } = await started();

@@ -206,6 +206,9 @@ class Shell {
     });
     window.once('ready-to-show', () => window.show());
     this.#watchPage(window);
+    // A page with unsaved work asks before it goes, which Electron shows to nobody and takes for a refusal. What is typed is kept (WIN-28), so nothing is lost:
+    // no page may hold up a reload after a fault, or the end of the program (HOST-124).
+    window.webContents.on('will-prevent-unload', (event) => event.preventDefault());
     window.on('close', (event) => {
       if (this.#end === 'over') return;
       event.preventDefault();

@@ -52,7 +52,7 @@ export const stepWords: Readonly<Record<GuideStep, Words>> = {
   },
   start: {
     title: 'Start the run',
-    text: 'The run proves that the bench makes itself safe, measures point after point, and judges each. Look at the grid as it fills; STOP is at the top right.',
+    text: 'The run first proves that the controller switches off by itself when this program falls silent, then measures point after point and judges each. Look at the grid as it fills; STOP is at the top right.',
     button: 'Start it',
     page: 'run',
   },

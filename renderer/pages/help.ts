@@ -36,7 +36,7 @@ export const help: Readonly<Record<string, PageHelp>> = {
   run: {
     what: 'Start a plan, watch it, and measure again what failed.',
     steps: [
-      'Choose a plan and start. The run proves first that the bench makes itself safe when this program falls silent.',
+      'Choose a plan and start. The run proves first that the controller switches off by itself when this program falls silent.',
       'The grid shows every point; open a cell for its attempts and why one was rejected.',
       'Mark cells and measure them again, also after the end. Earlier attempts are kept.',
       'After STOP, an abort or a lost program, open the run here and measure what is left.',
