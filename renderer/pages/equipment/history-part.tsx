@@ -1,6 +1,7 @@
 import { useMemo, useState } from 'react';
 import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { parseEquipment } from '../../../app/equipment/parse.ts';
+import { dateTimeText } from '../../components/dates.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
@@ -12,7 +13,7 @@ import { changesBetween, draftOf, fieldText, type RecordChange } from './fields.
 
 interface Version {
   readonly version: number;
-  readonly savedAt: string;
+  readonly savedAt: number;
   readonly by: string;
   readonly reason: string;
   readonly bench: string;
@@ -30,7 +31,7 @@ function versionsOf({ versions }: AnswerTo<'equipment.history'>): readonly Versi
     const before = versions.slice(index + 1).find((other) => benchOf(other.document) === bench);
     return {
       version, bench, runs, document,
-      savedAt: new Date(savedAt).toISOString().slice(0, 16).replace('T', ' '),
+      savedAt,
       by: fieldText(document, 'changed.by'), reason: fieldText(document, 'changed.reason'),
       changes: before === undefined ? null : changesBetween(before.document, document),
     };
@@ -39,7 +40,7 @@ function versionsOf({ versions }: AnswerTo<'equipment.history'>): readonly Versi
 
 const columns: readonly Column<Version>[] = [
   { key: 'version', title: 'Version', width: '6rem', numeric: true, cell: (v) => v.version, sortBy: (v) => v.version },
-  { key: 'at', title: 'Saved (UTC)', width: '10rem', cell: (v) => v.savedAt, sortBy: (v) => v.savedAt },
+  { key: 'at', title: 'Saved', width: '10rem', cell: (v) => dateTimeText(v.savedAt), sortBy: (v) => v.savedAt },
   { key: 'by', title: 'By', width: 'minmax(8rem, 1fr)', cell: (v) => (v.by === '' ? '–' : v.by), sortBy: (v) => v.by },
   { key: 'bench', title: 'Bench', width: 'minmax(10rem, 1fr)', cell: (v) => v.bench, sortBy: (v) => v.bench },
   { key: 'reason', title: 'Why', width: 'minmax(12rem, 2fr)', cell: (v) => <span className="one-line">{v.reason === '' ? '–' : v.reason}</span> },
@@ -87,7 +88,7 @@ export function HistoryPart({ history, against, onBegin }: { readonly history: A
           }
         >
           <p className="small">
-            Saved on {version.savedAt} UTC{version.by === '' ? '; nobody said who did' : ` by ${version.by}`}. {version.reason === '' ? '' : `Why: ${version.reason}`}
+            Saved on {dateTimeText(version.savedAt)}{version.by === '' ? '; nobody said who did' : ` by ${version.by}`}. {version.reason === '' ? '' : `Why: ${version.reason}`}
           </p>
           {version.changes === null ? (
             <p className="quiet">The first record of {version.bench} in this list.</p>

@@ -3,6 +3,7 @@ import { useMemo, useState } from 'react';
 import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { ruleSets, type RuleSet } from '../../../app/charts/rules.ts';
 import { pathTo } from '../../address/route.ts';
+import { dateTimeText } from '../../components/dates.ts';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { Choice } from '../../components/field.tsx';
@@ -35,7 +36,7 @@ const digitsOf = (expanded: number): number => Math.min(6, Math.max(2, 2 - Math.
 
 const columns: readonly Column<Row>[] = [
   { key: 'place', title: 'No.', width: '4rem', numeric: true, cell: (r) => r.place, sortBy: (r) => r.place },
-  { key: 'at', title: 'Run of (UTC)', width: '11rem', cell: (r) => <a href={pathTo('results', r.run)}>{r.at}</a>, sortBy: (r) => r.place },
+  { key: 'at', title: 'Run of', width: '11rem', cell: (r) => <a href={pathTo('results', r.run)}>{r.at}</a>, sortBy: (r) => r.place },
   { key: 'mass', title: 'Qd, mg', width: '12rem', numeric: true, cell: (r) => `${(r.mass * 1e6).toFixed(digitsOf(r.expanded))} ± ${(r.expanded * 1e6).toFixed(digitsOf(r.expanded))}`, sortBy: (r) => r.mass },
   { key: 'z', title: 'From the centre, σ', width: '9rem', numeric: true, cell: (r) => (r.z === null ? '–' : r.z.toFixed(2)), sortBy: (r) => r.z ?? 0 },
   { key: 'certificate', title: 'Flow meter', width: 'minmax(10rem, 1fr)', cell: (r) => (r.changed ? <Status tone="note">{r.certificate}, new</Status> : r.certificate) },
@@ -44,7 +45,7 @@ const columns: readonly Column<Row>[] = [
 
 function rowsOf({ runs, limits }: History): readonly Row[] {
   return runs.map(({ run, at, mass, expanded, meterCertificate, rules }, i) => ({
-    place: i + 1, run, at: new Date(at).toISOString().slice(0, 16).replace('T', ' '), mass, expanded, certificate: meterCertificate, rules: rules.join(', '),
+    place: i + 1, run, at: dateTimeText(at), mass, expanded, certificate: meterCertificate, rules: rules.join(', '),
     z: limits === null ? null : (mass - limits.centre) / limits.sigma, changed: i > 0 && runs[i - 1]?.meterCertificate !== meterCertificate,
   }));
 }

@@ -1,5 +1,6 @@
 import { useState } from 'react';
 import type { IssuedReportRow } from '../../../app/contract/contract.ts';
+import { dateTimeText } from '../../components/dates.ts';
 import { Button } from '../../components/button.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
@@ -21,7 +22,7 @@ interface IssuedPartProps {
 }
 
 /** Of a time in UTC, ISO 8601. */
-export const dayAndTime = (iso: string): string => iso.slice(0, 16).replace('T', ' ');
+export const dayAndTime = (iso: string): string => dateTimeText(Date.parse(iso));
 
 /** One issued report: its amendments, its file, its proof and its time stamp. */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
@@ -105,7 +106,7 @@ export function IssuedPart({ report, reports, against, onAmend, onChange }: Issu
         <ol className="report-chain">
           {chain.map((one) => (
             <li key={one.number} aria-current={one.number === number ? 'true' : undefined}>
-              {one.number}, {dayAndTime(one.at)} UTC{one.by === null ? '' : `, ${one.by}`}
+              {one.number}, {dayAndTime(one.at)}{one.by === null ? '' : `, ${one.by}`}
               {one.amendedBy === null ? ': this one stands' : `: ${one.amendedBy} took its place`}
             </li>
           ))}

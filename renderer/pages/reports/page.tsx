@@ -18,7 +18,7 @@ const recent = 100;
 
 const columns: readonly Column<IssuedReportRow>[] = [
   { key: 'number', title: 'Number', width: '8rem', cell: (r) => r.number, sortBy: (r) => r.number },
-  { key: 'at', title: 'Issued (UTC)', width: '10rem', cell: (r) => dayAndTime(r.at), sortBy: (r) => r.at },
+  { key: 'at', title: 'Issued', width: '10rem', cell: (r) => dayAndTime(r.at), sortBy: (r) => r.at },
   { key: 'by', title: 'Released by', width: 'minmax(8rem, 2fr)', cell: (r) => <span className="one-line">{r.by ?? '–'}</span>, sortBy: (r) => r.by ?? '' },
   { key: 'amends', title: 'Amends', width: '8rem', cell: (r) => r.amends ?? '–' },
   { key: 'amended', title: 'Amended by', width: '8rem', cell: (r) => r.amendedBy ?? '–' },
