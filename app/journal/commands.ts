@@ -61,7 +61,7 @@ const pauses = {
 } as const;
 
 /** A plain note; "look at this"; and that somebody did. */
-export const noteMarks = ['note', 'look', 'settled'] as const;
+const noteMarks = ['note', 'look', 'settled'] as const;
 
 export const commands = {
   start: {

@@ -9,7 +9,7 @@ import { statedQuantities } from './agreement.ts';
 
 export type RunOfLife = RunOfErrors & { readonly reduction: Pick<Reduction, 'cells' | 'staticFlows'> };
 
-export interface LifeResult {
+interface LifeResult {
   readonly run: string;
   /** SI units. */
   readonly result: Result;

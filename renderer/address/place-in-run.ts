@@ -7,7 +7,7 @@ import { pathTo, putAddress, useRoute } from './route.ts';
 const numberOf = (text: string | undefined): number | null => (text !== undefined && /^[1-9]\d{0,6}$/u.test(text) ? Number(text) : null);
 
 /** Index of the point and number of the attempt behind `#/run/<run>/`; null: none is named. */
-export function placeOfRoute(rest: readonly string[]): { readonly point: number | null; readonly attempt: number | null } {
+function placeOfRoute(rest: readonly string[]): { readonly point: number | null; readonly attempt: number | null } {
   const point = numberOf(rest[1]);
   return { point: point === null ? null : point - 1, attempt: point === null ? null : numberOf(rest[2]) };
 }

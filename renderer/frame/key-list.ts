@@ -5,7 +5,7 @@
 import { pages } from '../pages/index.ts';
 
 /** 'everywhere', 'tables', 'fields', or the path of a page. */
-export type KeyPlace = 'everywhere' | 'tables' | 'fields' | (string & {});
+type KeyPlace = 'everywhere' | 'tables' | 'fields' | (string & {});
 
 export interface KeyRow {
   readonly where: KeyPlace;

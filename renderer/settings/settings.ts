@@ -10,7 +10,7 @@ export type Sound = 'off' | 'bell' | 'two-tone' | 'horn';
 const sounds: readonly Sound[] = ['off', 'bell', 'two-tone', 'horn'];
 
 export type PressureUnit = 'kPa' | 'bar' | 'psi';
-export const pressureUnits: readonly PressureUnit[] = ['kPa', 'bar', 'psi'];
+const pressureUnits: readonly PressureUnit[] = ['kPa', 'bar', 'psi'];
 export type TemperatureUnit = 'degC' | 'degF';
 /** How days and times are written: English, German, or ISO 8601 with the zone. */
 export type DateStyle = 'en' | 'de' | 'iso';

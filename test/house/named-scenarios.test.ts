@@ -2,9 +2,9 @@
 import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../app/journal/events.ts';
 import type { RunState } from '../../app/journal/state.ts';
-import { runInProcess, samplePlan, scenario, withoutLeakChecks } from '../../test/builders/in-process.ts';
-import { imperfectionFields, namedScenarios } from './named-scenarios.ts';
-import { scenarioSchema } from './plant/scenario.ts';
+import { runInProcess, samplePlan, scenario, withoutLeakChecks } from '../builders/in-process.ts';
+import { imperfectionFields, namedScenarios } from '../../firmware-protocol/simulator/named-scenarios.ts';
+import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 
 const named = (name: string) => {
   const found = namedScenarios.find((one) => one.name === name);
