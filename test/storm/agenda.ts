@@ -186,6 +186,8 @@ export class Agenda {
         break;
       case 'other-bench':
         this.#lasting(one, 'other bench on the cable', () => {
+          // A run that was opened on the other one belongs to it, and is rightly not gone on with on this.
+          if (this.commits === 0) return;
           wire.pull(true);
           wire.otherBench = true;
           wire.plug();

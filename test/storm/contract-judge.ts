@@ -8,8 +8,8 @@ import type { Happening } from './draw.ts';
 import type { Evidence, Seen } from './world.ts';
 
 /**
- * The controller acts within 50 ms of a change that stays (LINE-59); a reset takes 0.3 s (LINE-52). It is seen
- * when the world goes on with it: every 0.1 s of its own clock, which runs a little off the world's.
+ * The controller acts within 50 ms of a change that stays (LINE-59); a reset takes 0.3 s (LINE-52). Of the supply it is seen
+ * when the world goes on with it: every 0.1 s of its own clock, which runs a little off the world's, and with each frame where these come less often.
  */
 const atOnceS = 0.101;
 const leastS = 0.3;
@@ -35,12 +35,13 @@ function atOnce(evidence: Evidence, happened: Happened, index: number): readonly
   const forS = happened.what === 'controller-reset' ? leastS : happened.what === 'emergency-stop' ? lengthOf(evidence, happened) : 0;
   if (forS < leastS) return [];
   const from = happened.at + atOnceS;
+  const seenFrom = happened.at + Math.max(atOnceS, 1.01 / evidence.drawn.plan.link.telemetryHz);
   const to = happened.at + Math.min(forS, leastS);
   let mv = 0;
   for (const one of evidence.seen.slice(0, index)) if (one.kind === 'supply') mv = one.mv;
   for (const one of evidence.seen.slice(index)) {
     if (one.at > to) break;
-    if (one.at > from && (mv > 0 || one.kind === 'pulse')) return [`at ${one.at.toFixed(2)} s the bench was driven, ${(one.at - happened.at).toFixed(2)} s after "${happened.what}"`];
+    if ((one.at > seenFrom && mv > 0) || (one.at > from && one.kind === 'pulse')) return [`at ${one.at.toFixed(2)} s the bench was driven, ${(one.at - happened.at).toFixed(2)} s after "${happened.what}"`];
     if (one.kind === 'supply') mv = one.mv;
   }
   return [];

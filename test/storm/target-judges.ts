@@ -60,6 +60,8 @@ function decidedOnce(evidence: Evidence): string[] {
       if (body.kind === 'attempt-ended' && body.verdict === 'accepted') settled.add(body.point);
       if (body.kind === 'attempt-ended' && body.verdict === 'rejected') tries.set(body.point, (tries.get(body.point) ?? 0) + 1);
       if (body.kind === 'commanded' && body.answer === 'accepted' && body.command.kind === 'skip-point') settled.add(body.command.point);
+      // A person has decided of it, tried or not.
+      if (body.kind === 'chosen' && !('rule' in body.by)) settled.add(body.point);
     }
     for (const [point, n] of tries) if (n >= state.plan.repeats.attemptsAtOnce) settled.add(point);
     const open = state.setPoints.filter(({ index, injector, role }) => !settled.has(index) && !(role !== 'zero' && state.out.has(injector)));
