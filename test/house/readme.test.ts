@@ -41,11 +41,23 @@ describe('CLI-11 the README', () => {
     expect(typed.slice(2).filter((line) => !line.startsWith('npm run cli -- '))).toEqual([]);
   });
 
-  it('tells a person to type what works, one after the other', { timeout: 400_000 }, () => {
+  it('tells a person to type what works, one after the other, and what comes of the sample', { timeout: 400_000 }, () => {
+    let printed = '';
     for (const line of typed.slice(2)) {
-      const { status, stderr } = run(line.replace('npm run cli -- ', '').split(' '));
+      const { status, stdout, stderr } = run(line.replace('npm run cli -- ', '').split(' '));
       expect(`${line}: ${status ?? 'ended from outside'}${status === 0 ? '' : ` ${stderr}`}`).toBe(`${line}: 0`);
+      if (line === 'npm run cli -- sample') printed = stdout;
     }
+    // What it says that the sample comes to: secret widths of the blind windows move it by less than half of its uncertainty.
+    const numbers = (text: string | undefined): number[] => [...(text ?? '').matchAll(/(\d+\.\d+)\s±\s(\d+\.\d+)/g)].flatMap(([, value, u]) => [Number(value), Number(u)]);
+    const said = numbers(/^\| dead time, ms \|.*$/m.exec(readmes[0] ?? '')?.[0]);
+    const [deadTimes, slopes] = [...printed.matchAll(/^Set mean .*$/gm)].map(([row]) => numbers(row));
+    expect(said).toHaveLength(10);
+    said.forEach((value, i) => expect(Math.abs(value - (deadTimes?.[i] ?? Number.NaN)), `number ${i + 1} of the dead times`).toBeLessThan(0.0018));
+    const [slope = Number.NaN, u = Number.NaN] = numbers(/with a slope of (.*?) mg/.exec(readmes[0] ?? '')?.[1]);
+    expect(Math.abs(slope - (slopes?.[6] ?? Number.NaN))).toBeLessThan(0.006);
+    expect(Math.abs(u - (slopes?.[7] ?? Number.NaN))).toBeLessThan(0.0011);
+    expect(readmes[0]).toContain(`= ${(slope * (4 - (said[6] ?? 0))).toFixed(2)} mg`);
   });
 
   it('names no option that its command does not have', () => {
