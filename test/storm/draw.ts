@@ -155,8 +155,9 @@ export function drawValue(schema: SchemaNode, field: string, chance: Chance): un
       return chance.strikes(0.5);
     case 'string':
       return 'storm';
-    case 'optional':
     case 'nullable':
+      return def.innerType !== undefined && chance.strikes(0.5) ? drawValue(def.innerType, field, chance) : null;
+    case 'optional':
       return def.innerType !== undefined && chance.strikes(0.5) ? drawValue(def.innerType, field, chance) : undefined;
     case 'default':
     case 'prefault':

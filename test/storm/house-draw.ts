@@ -96,14 +96,17 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
       return chance.of([null, '2027-01-31']);
     case 'upload':
       return chance.of(['one', 'another']);
-    case 'window':
     case 'of':
+      // Of how many injectors a set is; else a window.
+      return schema.def.type === 'number' ? chance.of([2, 4, 16]) : chance.of(['one', 'another']);
+    case 'window':
     case 'writer':
       return chance.of(['one', 'another']);
     case 'content':
       return chance.of([null, { typed: 'storm' }]);
     case 'points':
-      return [chance.below(14)];
+      // Places of a choice of sets; else indices of a run.
+      return schema.def.type === 'optional' ? undefined : [chance.below(14)];
     case 'volts':
       return chance.of([0, 10, 12, 14, 90]);
     case 'kpa':
