@@ -64,13 +64,13 @@ export function Frame() {
                 );
               })}
             </nav>
+            <SettingsButton />
           </div>
           <div className="frame-second">
             <NowLine />
             <div className="frame-tools">
               <SearchButton />
               <HelpButton />
-              <SettingsButton />
             </div>
           </div>
         </div>
