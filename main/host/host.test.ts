@@ -1,4 +1,4 @@
-import { rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { randomUUID } from 'node:crypto';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
@@ -378,6 +378,26 @@ describe('a run', () => {
     expect(house.archive.run(id)?.status.counting).toBe(11);
     expect(await window.get('run.command', { ...choose, commandId: 'choice-2', command: { ...choose.command, attempt: 9 } })).toMatchObject({ accepted: false });
     expect(await window.ask('run.command', { ...choose, commandId: 'choice-3', command: { kind: 'resume' } })).toMatchObject({ ok: false, failure: { code: 'no-run' } });
+  });
+
+  test('a run that was left in the middle takes decisions and notes when it is continued, and says so', async () => {
+    const window = await house.window();
+    await window.get('bench.connect', simulated());
+    const id = await openRun(window);
+    await command(window, id, { kind: 'start' });
+    await mode(window, 'measuring');
+    // As a host that died then would have left it.
+    const left = join(folder, 'left');
+    mkdirSync(left);
+    expect(await house.archive.backup(join(left, 'archive.sqlite'))).toMatchObject({ ok: true });
+    await house.end();
+    house = testHost(left);
+    const later = await house.window();
+    const note = { kind: 'note', point: null, attempt: null, injector: null, text: 'The door stood open.', mark: 'note' } as const;
+    for (const [i, one] of [note, { kind: 'choose', point: 0, attempt: null, reason: 'r' } as const].entries()) {
+      expect(await later.ask('run.command', { id, by: 'Engineer', commandId: `left-${i}`, command: one })).toMatchObject({ ok: false, failure: { code: 'refused', text: expect.stringContaining('Continue it on the bench') as string } });
+    }
+    expect(house.defects).toEqual([]);
   });
 
   test('HOST-50 a bench that another program left driven is made safe when it is connected', async () => {

@@ -168,9 +168,10 @@ export class RunAtHost {
     const loaded = await loadRunGently(archive, id, clock);
     if (!loaded.ok) return new Failed(failureCodes[loaded.code], loaded.text);
     const { state } = loaded;
-    // A note decides nothing.
-    if (command.kind !== 'note' && (state.bench === null || state.mode === 'proving' || state.mode === 'measuring' || state.mode === 'held' || state.mode === 'making-safe')) {
-      return new Failed('refused', 'The host of this run ended while it was going on. Nothing was changed. Continue it on the bench, or abort it there, before deciding about its attempts.');
+    const wasLeft = state.mode === 'proving' || state.mode === 'measuring' || state.mode === 'held' || state.mode === 'making-safe';
+    // Of a run that was never begun there is nothing to decide; a note can be made of it.
+    if (wasLeft || (state.bench === null && command.kind !== 'note')) {
+      return new Failed('refused', 'The host of this run ended while it was going on. Nothing was changed. Continue it on the bench, or abort it there, before deciding about its attempts or noting anything.');
     }
     const output = createEngine(state).step({ kind: 'command', now: 0, id: commandId, by, command });
     const written = archive.append(id, output.events, []);

@@ -87,7 +87,7 @@ function controlIsAsked(evidence: HouseEvidence): string[] {
   }
   for (const { events } of evidence.runs) {
     for (const body of events) {
-      if (body.kind !== 'commanded' || body.answer !== 'accepted' || body.command.kind === 'emergency-stop') continue;
+      if (body.kind !== 'commanded' || body.answer !== 'accepted' || ofAnyone.has(body.command.kind)) continue;
       const held = asked.get(body.id);
       if (held === false) problems.push(`"${body.command.kind}" of ${body.by} was carried out for a window without control`);
       // The program's own pause when it is ended has a name that no window gave.
@@ -102,11 +102,11 @@ const uncontrolled: ReadonlySet<string> = new Set([
   'plan.check', 'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'reference.history', 'sets.match', 'injector.life', 'equipment.history', 'meter-checks.list', 'meter-check.try', 'on-call.read', 'search', 'bench.scenarios',
 ]);
 /** Stated here once more, so that a request which loses its guard in the contract is noticed. */
-/** HOST-70: the stop of a run is taken from each window. */
-const isStop = ({ name, params }: { readonly name: string; readonly params: unknown }): boolean =>
-  name === 'run.command' && (params as ParsedParams<'run.command'>).command.kind === 'emergency-stop';
+/** HOST-70, WIN-55: the stop of a run and a note are taken from each window. */
+const ofAnyone: ReadonlySet<string> = new Set(['emergency-stop', 'note']);
 
-const needsControl = (asked: { readonly name: string; readonly params: unknown }): boolean => !uncontrolled.has(asked.name) && !isStop(asked);
+const needsControl = ({ name, params }: { readonly name: string; readonly params: unknown }): boolean =>
+  !uncontrolled.has(name) && !(name === 'run.command' && ofAnyone.has((params as ParsedParams<'run.command'>).command.kind));
 
 /** STORM-62: control is told as it is: at most one window holds it, none that has gone. */
 function controlIsTold(evidence: HouseEvidence): string[] {
