@@ -8,7 +8,7 @@ import type { CountingAttempt } from '../reduce/reduction.ts';
 import { syntheticEquipment as equipment, syntheticPlan } from '../reduce/synthetic.test-helper.ts';
 import { expectedBench } from './expected-bench.ts';
 import { forecastOf } from './forecast.ts';
-import { outlookOf } from './outlook.ts';
+import { outlooks } from './outlook.ts';
 import type { SoFarAndOpen } from './outlook.ts';
 import { decideNext } from './schedule.ts';
 
@@ -39,6 +39,8 @@ function runs(plan: Plan, slower = 1): readonly SoFarAndOpen[] {
 
 const hoursOf = (points: readonly Point[]): number => estimateRun(plan, points, equipment, assumedStaticFlow).durationS;
 
+const outlookOf = outlooks();
+
 describe('the outlook of a run', () => {
   const stood = runs(plan);
   const end = stood.at(-1);
@@ -51,6 +53,23 @@ describe('the outlook of a run', () => {
     expect(remaining.likely / 3600).toBeCloseTo(forecastOf(plan, equipment).hours, 1);
     expect(cells.every((cell) => cell.state === 'no-line' && cell.expanded === null)).toBe(true);
     expect(outlookOf(end).remaining).toEqual({ low: 0, likely: 0, high: 0 });
+  });
+
+  it('SCH-30: what the plan was expected to take is played once for each plan, however often a window comes in, and anew when a target has changed', () => {
+    const played: Plan[] = [];
+    const again = outlooks((of, record) => {
+      played.push(of);
+      return forecastOf(of, record);
+    });
+    const some = stood.slice(0, 3);
+    // As they come to a worker: each a copy.
+    expect(some.map((at) => again(structuredClone(at)))).toEqual(some.map((at) => outlooks()(at)));
+    expect(played).toHaveLength(1);
+    const [, at] = stood;
+    if (at === undefined) throw new Error('a run without a decision');
+    const raised = { ...at, plan: tooMuch };
+    expect(again(raised)).toEqual(outlooks()(raised));
+    expect(played).toHaveLength(2);
   });
 
   it('SCH-30: of what was measured it expects the rest that the run took, within its range, and less from decision to decision', () => {

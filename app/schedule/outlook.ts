@@ -35,20 +35,32 @@ const range = { low: 0.85, high: 1.25 };
 /** Half a window and the rest of a step: what is not known of the point that is being measured, s. */
 const aStep = 30;
 
-export function outlookOf(soFar: SoFarAndOpen): Outlook {
-  const reduction = soFar.attempts.some(({ point }) => soFar.points[point]?.role === 'measure') ? reduceRun(soFar) : null;
-  return { cells: progressOf(soFar, reduction), remaining: remainingOf(soFar) };
+/** Outlooks of one run after another window each: what the plan was expected to take is played once for each plan, not for each window (SCH-31). */
+export function outlooks(forecast: typeof forecastOf = forecastOf): (soFar: SoFarAndOpen) => Outlook {
+  let last: { readonly of: string; readonly hours: number } | null = null;
+  const hoursOf: HoursOf = ({ plan, equipment }) => {
+    // They come as copies of their own each time.
+    const of = JSON.stringify([plan, equipment]);
+    if (last?.of !== of) last = { of, hours: forecast(plan, equipment).hours };
+    return last.hours;
+  };
+  return (soFar) => {
+    const reduction = soFar.attempts.some(({ point }) => soFar.points[point]?.role === 'measure') ? reduceRun(soFar) : null;
+    return { cells: progressOf(soFar, reduction), remaining: remainingOf(soFar, hoursOf) };
+  };
 }
 
+type HoursOf = (of: Pick<SoFar, 'plan' | 'equipment'>) => number;
+
 /** What the plan was expected to take, at the pace of the run, less what has been measured; what was decided already is measured in any case. */
-function remainingOf(soFar: SoFarAndOpen): Remaining {
-  const { plan, equipment, points, out, open } = soFar;
+function remainingOf(soFar: SoFarAndOpen, hoursOf: HoursOf): Remaining {
+  const { plan, points, out, open } = soFar;
   if (open.length === 0 && decideNext(soFar).additions.length === 0) return { low: 0, likely: 0, high: 0 };
   const pace = paceOf(soFar);
   const isOpen = new Set(open);
   const decided = pace * timeOf(soFar, points.filter(({ index }) => isOpen.has(index)));
   const measured = pace * timeOf(soFar, points.filter(({ index }) => !isOpen.has(index)));
-  const whole = pace * forecastOf(plan, equipment).hours * 3600 * (1 - out.size / plan.injectors.length);
+  const whole = pace * hoursOf(soFar) * 3600 * (1 - out.size / plan.injectors.length);
   return {
     low: Math.max(0, decided - aStep, range.low * whole - measured),
     likely: Math.max(decided, whole - measured),

@@ -10,7 +10,7 @@ import type { Point } from '../../app/plan/points.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import type { CountingAttempt, LineCell } from '../../app/reduce/reduction.ts';
 import { forecastOf } from '../../app/schedule/forecast.ts';
-import { outlookOf } from '../../app/schedule/outlook.ts';
+import { outlooks } from '../../app/schedule/outlook.ts';
 import { decideNext } from '../../app/schedule/schedule.ts';
 import { readSample } from '../../main/samples/samples.test-helper.ts';
 import { answerPieces, onAllCores } from '../builders/all-cores.ts';
@@ -47,6 +47,7 @@ function outlooksOf(seed: number): BenchOutlook[] {
     const first = points.length;
     points = [...points, ...additions.flatMap((a) => a.points).map((p, i) => ({ ...p, index: first + i }))];
   }
+  const outlookOf = outlooks();
   const forecast = forecastOf(plan, equipment);
   const lines = reduceRun({ plan, equipment, points, attempts }).cells.filter((c): c is LineCell => c.kind === 'line');
   const found = (voltage: number): number => Math.max(...lines.filter((c) => c.voltage === voltage).map((c) => c.deadTime.expanded));

@@ -1,6 +1,8 @@
 /** Works out beside the window how far the targets of a run are, so that the page never stands still for it. */
-import { outlookOf } from '../../../app/schedule/outlook.ts';
+import { outlooks } from '../../../app/schedule/outlook.ts';
 import type { Outlook, SoFarAndOpen } from '../../../app/schedule/outlook.ts';
+
+const outlookOf = outlooks();
 
 export type TargetsAnswer = { readonly ok: true; readonly outlook: Outlook } | { readonly ok: false; readonly text: string };
 
