@@ -1,6 +1,7 @@
 /** The bench that a host has: absent, being connected, or connected with what works on it by hand. */
 import type { BenchFrame } from '../../app/bench/port.ts';
-import type { BenchView, ParsedParams } from '../../app/contract/contract.ts';
+import type { BenchView } from '../../app/contract/bench-requests.ts';
+import type { ParsedParams } from '../../app/contract/contract.ts';
 import type { Bench } from '../bench/driver.ts';
 import { wait } from '../clock/clock.ts';
 import type { PortInfo } from '../link/serial-ports.ts';

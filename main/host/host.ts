@@ -5,61 +5,39 @@
  * Requests are carried out side by side, never one after the other, and what takes time is done at the desk: so a stop waits
  * for nothing.
  */
-import { basename, dirname, extname, join } from 'node:path';
 import type { BenchReply } from '../../app/bench/port.ts';
 import { problemsOf } from '../../app/boundary/problems.ts';
-import { requests, type BenchView, type ParsedParams, type RequestName } from '../../app/contract/contract.ts';
-import type { Equipment } from '../../app/equipment/equipment.ts';
+import type { BenchView } from '../../app/contract/bench-requests.ts';
+import { requests, type ParsedParams, type RequestName } from '../../app/contract/contract.ts';
 import { commandRow } from '../../app/journal/commands.ts';
-import { parsePlan } from '../../app/plan/parse.ts';
 import { deadManText, safeClause, safeSentence } from '../../app/run/safe-words.ts';
-import { imperfectionFields, namedScenarios } from '../../firmware-protocol/simulator/named-scenarios.ts';
-import type { Archive } from '../archive/archive.ts';
 import { removeUnfinished, unfinishedOf } from '../archive/backup.ts';
 import { shareNote } from '../archive/network-share.ts';
-import { wait, type Clock } from '../clock/clock.ts';
-import { isoTime } from '../clock/dating.ts';
-import { newId, type Entropy } from '../clock/entropy.ts';
-import type { PortInfo } from '../link/serial-ports.ts';
+import { wait } from '../clock/clock.ts';
+import { newId } from '../clock/entropy.ts';
 import type { ManualAnswer } from '../service/manual-bench.ts';
 import { BenchAtHost } from './bench-at-host.ts';
-import type { BenchPlaces } from './bench-place.ts';
 import { Changes } from './changes.ts';
-import type { Desk } from './desk.ts';
-import type { AsJson, DeskFailure, DeskJob } from './desk-work.ts';
+import type { DeskJob } from './desk-work.ts';
+import { DeskAnswers } from './desk-answers.ts';
 import { EquipmentAtHost, inWords } from './equipment-at-host.ts';
 import { GivenFiles } from './given-files.ts';
 import { HandWork } from './hand-work.ts';
+import type { HostParts } from './host-parts.ts';
 import { Keeping } from './keeping.ts';
 import { KeptExports } from './kept-exports.ts';
-import { Failed, noBench, notOpen, notSaved, Prepared, type HostMessage, type Handlers } from './outcome.ts';
-import { OnCall, type OnCallWays } from './on-call.ts';
+import { Failed, type HostMessage, type Handlers } from './outcome.ts';
+import { OnCall } from './on-call.ts';
 import { RunAtHost, statusOf } from './run-at-host.ts';
+import { archiveHandlers } from './requests/archive.ts';
+import { benchHandlers } from './requests/bench.ts';
+import { equipmentHandlers } from './requests/equipment.ts';
+import { injectorHandlers } from './requests/injector.ts';
+import { libraryHandlers } from './requests/library.ts';
+import { reportHandlers } from './requests/report.ts';
+import type { HostRoom } from './requests/room.ts';
+import { runHandlers } from './requests/run.ts';
 import { Sessions, type HostClient, type Window } from './sessions.ts';
-
-export interface HostParts {
-  readonly archive: Archive;
-  readonly software: string;
-  /** What the windows are served by; a bench has the clock of its place. */
-  readonly clock: Clock;
-  /** Where names come from that no other has. */
-  readonly entropy: Entropy;
-  /** Where the archive lies; null when it cannot be told. */
-  readonly freeDiskBytes: () => number | null;
-  /** The ports that a window may open, and no other (HOST-9). */
-  readonly serialPorts: () => Promise<readonly PortInfo[]>;
-  readonly places: BenchPlaces;
-  /** Closed with the host. */
-  readonly desk: Desk;
-  /** How whoever is on call is reached (HOST-80); absent: nobody is. */
-  readonly onCallWays?: OnCallWays;
-  /** Programming errors; the window is told too. */
-  readonly onDefect: (error: unknown) => void;
-  /** Told when a run begins or ends to be going on. */
-  readonly onActivity?: (active: boolean) => void;
-  /** Told when a bench begins or ends to be connected. */
-  readonly onBench?: (connected: boolean) => void;
-}
 
 const TICK_MS = 100;
 const STATUS_EVERY_TICKS = 2;
@@ -70,6 +48,17 @@ const MOST_FRAMES_AT_ONCE = 2000;
 /** From the command to pause until the bench is confirmed to be safe. */
 const REST_DEADLINE_MS = 20_000;
 
+/** Every request, by area. */
+const handlersIn = (room: HostRoom): Handlers<Window> => ({
+  ...benchHandlers(room),
+  ...libraryHandlers(room),
+  ...equipmentHandlers(room),
+  ...runHandlers(room),
+  ...injectorHandlers(room),
+  ...reportHandlers(room),
+  ...archiveHandlers(room),
+});
+
 export class Host {
   readonly #parts: HostParts;
   readonly #keeping: Keeping;
@@ -79,9 +68,8 @@ export class Host {
   readonly #runs: RunAtHost;
   readonly #hand: HandWork;
   readonly #exports: KeptExports;
-  readonly #equipment: EquipmentAtHost;
-  readonly #given = new GivenFiles();
   readonly #onCall: OnCall;
+  readonly #handlers: Handlers<Window>;
   /** Counts stops and requests to make safe, so that what was begun before one is not finished after it. */
   #stops = 0;
   #ticks = 0;
@@ -116,7 +104,25 @@ export class Host {
     this.#onCall = new OnCall({ archivePath: archive.path, clock, software: parts.software, ways: parts.onCallWays ?? null });
     this.#hand = new HandWork({ bench: this.#bench, runs: this.#runs, changes: this.#changes, tell });
     this.#exports = new KeptExports(parts.desk);
-    this.#equipment = new EquipmentAtHost({ archive, clock, bench: this.#bench, desk: parts.desk });
+    this.#handlers = handlersIn({
+      parts,
+      keeping: this.#keeping,
+      changes: this.#changes,
+      sessions: this.#sessions,
+      bench: this.#bench,
+      runs: this.#runs,
+      hand: this.#hand,
+      exports: this.#exports,
+      records: new EquipmentAtHost({ archive, clock, bench: this.#bench, desk: parts.desk }),
+      given: new GivenFiles(),
+      onCall: this.#onCall,
+      desk: new DeskAnswers(parts.desk, onDefect),
+      stop: (by) => this.stop(by),
+      noteStop: () => {
+        this.#stops += 1;
+      },
+      connect: (choice) => this.#connect(choice),
+    });
     this.#tickLater();
   }
 
@@ -209,205 +215,6 @@ export class Host {
     if (run !== null && window.name !== null) window.send({ event: 'run.status', data: { id: run.id, status: statusOf(run) } });
   }
 
-  // ---------------------------------------------------------------- requests
-
-  readonly #handlers: Handlers<Window> = {
-    hello: ({ name }, window) => {
-      this.#sessions.greet(window, name);
-      return {
-        software: this.#parts.software,
-        archivePath: this.#parts.archive.path,
-        bench: this.#bench.view(),
-        control: this.#sessions.controlView(window),
-        openRun: this.#runs.run?.id ?? null,
-        manual: this.#hand.view(),
-        now: this.#parts.clock.unixNow(),
-        archiveProblems: [...this.#keeping.problems],
-      };
-    },
-    'control.take': (_params, window) => {
-      if (window.name === null) return new Failed('bad-request', 'A window says hello before it takes control.');
-      this.#sessions.giveControl(window);
-      return this.#sessions.controlView(window);
-    },
-    stop: (_params, window) => this.stop(window.name ?? 'a window'),
-
-    'bench.ports': async () => (await this.#parts.serialPorts()).map(({ path, manufacturer }) => ({ path, description: manufacturer ?? '' })),
-    'bench.scenarios': () => ({ scenarios: [...namedScenarios], imperfections: [...imperfectionFields] }),
-    'bench.speed': ({ speed }) => this.#bench.setSpeed(speed),
-    'bench.connect': ({ bench }) => this.#changes.make('A bench is being connected', () => this.#connect(bench)),
-    'bench.disconnect': () => {
-      // Somebody may be tired of waiting for a bench that does not answer.
-      if (this.#bench.stopConnecting('disconnected')) return { state: 'absent', why: 'Connecting was cancelled.' };
-      return this.#changes.make('The bench is being disconnected', async () => {
-        const inTheWay = await this.#runs.closeEnded();
-        if (inTheWay !== null) return inTheWay;
-        await this.#bench.disconnect('The bench was disconnected.');
-        return this.#bench.view();
-      });
-    },
-
-    'manual.supply': ({ volts }) => this.#hand.do((manual) => manual.supply(volts)),
-    'manual.pressure': ({ kpa }) => this.#hand.do((manual) => manual.pressure(kpa)),
-    'manual.burst': (burst) => this.#hand.do((manual) => manual.burst(burst)),
-    'manual.safe': async () => {
-      const { connected } = this.#bench;
-      if (connected === null) return noBench();
-      if (this.isActive) return new Failed('refused', 'A run is going on. Pause or abort it, or press stop; each of them makes the bench safe.');
-      // A run that is just taking the bench over would drive it in the next moment.
-      this.#stops += 1;
-      const answer = await connected.manual.makeSafe('Make safe was asked for.');
-      this.#runs.handOver();
-      return answer;
-    },
-    'manual.clear-faults': () => this.#hand.clearFaults(),
-
-    'parts.list': () => this.#parts.archive.library.parts(),
-    'parts.save': ({ parts }) => {
-      const saved = this.#parts.archive.library.saveParts(parts);
-      return saved.ok ? saved.value : notSaved(saved);
-    },
-    'equipment.read': () => {
-      const record = this.#equipment.record();
-      return record instanceof Failed && record.failure.code === 'refused' ? null : record;
-    },
-    'equipment.save': (params) => this.#equipment.save(params),
-    'equipment.history': async () => this.#prepared(await this.#parts.desk.do({ kind: 'equipment-history', today: this.#equipment.today() })),
-    'meter-checks.list': async () => this.#ofRecord(async (equipment) => this.#prepared(await this.#parts.desk.do({ kind: 'meter-checks', equipment, today: this.#equipment.today() }))),
-    'meter-check.try': async ({ document }) => this.#ofRecord(async (equipment) => {
-      const judged = this.#atDesk(await this.#parts.desk.do({ kind: 'meter-check', document, equipment }));
-      return judged instanceof Failed ? judged : { problems: judged.problems, check: judged.check };
-    }),
-    'meter-check.add': ({ document }) => this.#equipment.addMeterCheck(document),
-    'plans.list': () => this.#parts.archive.library.plans(),
-    'plans.versions': ({ id }) => this.#parts.archive.library.planVersions(id),
-    'plans.read': ({ id, version }) =>
-      this.#parts.archive.library.plan(id, version) ?? new Failed('bad-request', 'This archive has no such version of a plan. Load the list of plans again.'),
-    'plans.save': ({ id, document, by }) => {
-      const parsed = parsePlan(document);
-      if (!parsed.ok) return { row: null, problems: [...parsed.problems] };
-      const saved = this.#parts.archive.library.savePlan({ id, name: parsed.plan.name, document, by });
-      return saved.ok ? { row: saved.value, problems: [] } : notSaved(saved);
-    },
-    'layouts.list': async () => this.#prepared(await this.#parts.desk.do({ kind: 'layouts' })),
-    'layouts.save': async ({ document }) => this.#atDesk(await this.#parts.desk.do({ kind: 'keep-layout', document })),
-    'layouts.remove': async ({ name }) => this.#atDesk(await this.#parts.desk.do({ kind: 'remove-layout', name })),
-    'drafts.list': async ({ window: id }, window) => {
-      this.#sessions.nameDrafts(window, id);
-      return this.#atDesk(await this.#parts.desk.do({ kind: 'drafts', here: this.#sessions.draftWindows, now: this.#parts.clock.unixNow() }));
-    },
-    'drafts.keep': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'keep-draft', params, at: this.#parts.clock.unixNow() })),
-    'drafts.take': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'take-draft', params })),
-    'on-call.read': () => this.#onCall.view(),
-    'on-call.save': ({ webhook }) => {
-      const problem = this.#onCall.save(webhook);
-      return problem === null ? this.#onCall.view() : new Failed('archive', problem);
-    },
-    'on-call.try': async () => ({ said: [...(await this.#onCall.tryOut())] }),
-    'plan.check': async ({ document }) => {
-      const equipment = this.#equipment.record();
-      if (equipment instanceof Failed) return equipment;
-      return this.#atDesk(
-        await this.#parts.desk.do({
-          kind: 'check',
-          document,
-          capabilities: this.#bench.connected?.bench.capabilities ?? null,
-          controller: this.#bench.connected === null ? null : { ...this.#bench.connected.bench.identity, simulated: this.#bench.connected.place.simulated },
-          equipment,
-          freeDiskBytes: this.#parts.freeDiskBytes(),
-          today: this.#equipment.today(),
-        }),
-      );
-    },
-
-    'run.open': ({ document, operator }) =>
-      this.#changes.make('A run is being opened', () => {
-        const parsed = parsePlan(document);
-        if (!parsed.ok) return new Failed('bad-request', `The plan cannot be used. ${inWords(parsed.problems)}`);
-        const equipment = this.#equipment.record();
-        if (equipment instanceof Failed) return equipment;
-        return this.#runs.open({ kind: 'new', plan: parsed.plan, equipment, operator, software: this.#parts.software });
-      }),
-    'run.continue': ({ id }) =>
-      this.#runs.run?.id === id ? { id } : this.#changes.make('A run is being opened', () => this.#runs.open({ kind: 'stored', id })),
-    'run.command': ({ id, command, by, commandId }) => this.#runs.command(id, command, by, commandId),
-    'run.close': ({ id }) => {
-      if (this.#runs.run?.id !== id) return notOpen();
-      if (this.isActive) return new Failed('busy', 'The run is going on. Pause, finish or abort it first.');
-      return this.#changes.make('A run is being closed', async () => {
-        await this.#runs.close();
-        return {};
-      });
-    },
-    'run.journal': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'journal', params })),
-    'run.telemetry': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'telemetry', params })),
-    'run.signals': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'signals', params })),
-    'reference.history': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'references', params })),
-    'sets.match': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'match', params })),
-    'injector.life': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'life', params })),
-    'runs.list': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'list', params })),
-    search: async ({ text }) => this.#prepared(await this.#parts.desk.do({ kind: 'search', text })),
-    'run.export': async (params) => {
-      const made = this.#atDesk(await this.#parts.desk.do({ kind: 'export', params, software: this.#parts.software }));
-      return made instanceof Failed ? made : this.#exports.keep(made);
-    },
-    'run.report': async (params) => {
-      const made = this.#atDesk(await this.#parts.desk.do({ kind: 'report', params }));
-      return made instanceof Failed ? made : this.#exports.keep(made);
-    },
-    'run.compare': async ({ upload, ...params }) => {
-      const text = this.#given.take(upload);
-      return text === null ? notGiven() : this.#prepared(await this.#parts.desk.do({ kind: 'compare', params, text }));
-    },
-    'types.spread': async (params) => this.#prepared(await this.#parts.desk.do({ kind: 'spread', params })),
-    'equipment.read-certificate': async ({ upload, ...params }) => {
-      const text = this.#given.take(upload);
-      const equipment = this.#equipment.record();
-      if (text === null) return notGiven();
-      return equipment instanceof Failed ? equipment : this.#prepared(await this.#parts.desk.do({ kind: 'certificate', params, text, equipment }));
-    },
-    'reports.list': async () => this.#prepared(await this.#parts.desk.do({ kind: 'issued-list' })),
-    'report.issue': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'issue', params, at: isoTime(this.#parts.clock.unixNow()) })),
-    'report.read': async (params) => {
-      const made = this.#atDesk(await this.#parts.desk.do({ kind: 'issued', params }));
-      return made instanceof Failed ? made : this.#exports.keep(made);
-    },
-    'report.stamp': async (params) => this.#atDesk(await this.#parts.desk.do({ kind: 'stamp', params })),
-    'file.give': ({ upload, text }) => {
-      const problem = this.#given.add(upload, text);
-      return problem === '' ? {} : new Failed('bad-request', problem);
-    },
-    'report.prove': async ({ upload, ...params }) => {
-      const text = this.#given.take(upload);
-      return text === null ? new Failed('bad-request', 'The file of the report did not come, or not whole. Choose it again.') : this.#atDesk(await this.#parts.desk.do({ kind: 'prove', params, text }));
-    },
-    'export.piece': async ({ export: name, file, from }) => {
-      const path = this.#exports.pathOf(name, file);
-      if (path === null) return new Failed('bad-request', 'The host keeps no such file any more. Export the run again.');
-      return this.#prepared(await this.#parts.desk.do({ kind: 'piece', path, from }));
-    },
-    'archive.head': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'head' })),
-    'archive.verify': async (params, window) =>
-      this.#atDesk(await this.#parts.desk.do({ kind: 'verify', params }, (share) => this.#sessions.tellOne(window, 'archive.checking', { share }))),
-    'archive.backup': async () => this.#atDesk(await this.#parts.desk.do({ kind: 'backup', path: backupPath(this.#parts.archive.path, this.#parts.clock.unixNow()) })),
-  };
-
-  /** With the equipment record that holds. */
-  async #ofRecord<T>(work: (equipment: Equipment) => Promise<T | Failed>): Promise<T | Failed> {
-    const equipment = this.#equipment.record();
-    return equipment instanceof Failed ? equipment : work(equipment);
-  }
-
-  #prepared<T>(answer: { readonly ok: true; readonly value: AsJson<T> } | DeskFailure): Prepared<T> | Failed {
-    const text = this.#atDesk(answer);
-    return text instanceof Failed ? text : new Prepared(text);
-  }
-
-  #atDesk<T>(answer: { readonly ok: true; readonly value: T } | DeskFailure): T | Failed {
-    if (answer.ok) return answer.value;
-    if (answer.code === 'defect') this.#parts.onDefect(new Error(answer.text));
-    return new Failed(answer.code, answer.text);
-  }
 
   // ---------------------------------------------------------------- control
 
@@ -474,8 +281,6 @@ export class Host {
   }
 }
 
-const notGiven = (): Failed => new Failed('bad-request', 'The file did not come, or not whole. Choose it again.');
-
 /** HOST-70: who may give a command of a run stands with the command. */
 function needsControl(name: RequestName, params: unknown): boolean {
   if (name !== 'run.command') return requests[name].control;
@@ -486,11 +291,4 @@ function endedInWords(ended: readonly DeskJob[]): string {
   const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', spread: 'the spread of a type', compare: 'a comparison', prove: 'the proof of a report', references: 'the history of the reference injectors', match: 'a choice of sets', life: 'the life of an injector' };
   const kinds = [...new Set(ended.map(({ kind }) => words[kind] ?? kind))];
   return `What a window had asked for was ended before it was finished: ${kinds.join(', ')}. The archive is as it was; ask for it again when the program runs again.`;
-}
-
-/** Beside the archive, with the time in UTC: `railhouse 2026-03-31 12.05.09.sqlite`. */
-function backupPath(archivePath: string, now: number): string {
-  const extension = extname(archivePath);
-  const stamp = isoTime(now).replace(/\.\d{3}Z$/, '').replace('T', ' ').replaceAll(':', '.');
-  return join(dirname(archivePath), `${basename(archivePath, extension)} ${stamp}${extension}`);
 }

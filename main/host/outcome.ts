@@ -35,6 +35,7 @@ type Handler<N extends RequestName, Window> = (params: ParsedParams<N>, window: 
 export type Handlers<Window> = { readonly [N in RequestName]: Handler<N, Window> };
 
 export const noBench = (): Failed => new Failed('no-bench', 'No bench is connected. Nothing was done. Connect a bench first.');
+export const notGiven = (): Failed => new Failed('bad-request', 'The file did not come, or not whole. Choose it again.');
 export const notOpen = (): Failed => new Failed('no-run', 'This run is not open on the bench. Nothing was done. Open it with continue first.');
 
 export function notSaved(failure: LibraryRefusal | StorageFailure): Failed {

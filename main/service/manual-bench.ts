@@ -6,7 +6,7 @@
  */
 import { openInterlockWords } from '../../app/bench/interlocks.ts';
 import type { BenchFrame, BenchReply, BenchRequest } from '../../app/bench/port.ts';
-import type { ManualView } from '../../app/contract/contract.ts';
+import type { ManualView } from '../../app/contract/bench-requests.ts';
 import { planSchema, type Guard } from '../../app/plan/plan.ts';
 import { milliseconds, kilopascals, toKilopascals, toMilliseconds, volts } from '../../app/quantities/quantity.ts';
 import { idleCurrentText, idleCurrentTimeout } from '../../app/run/idle-current.ts';

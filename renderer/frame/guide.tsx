@@ -1,6 +1,7 @@
 import { useEffect, useState } from 'react';
 import { create } from 'zustand';
-import type { Part, PlanRow, RunRow } from '../../app/contract/contract.ts';
+import type { RunRow } from '../../app/contract/archive-requests.ts';
+import type { Part, PlanRow } from '../../app/contract/library-requests.ts';
 import { goTo } from '../address/route.ts';
 import { Button } from '../components/button.tsx';
 import { Notice } from '../components/status.tsx';

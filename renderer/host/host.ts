@@ -4,7 +4,8 @@
  */
 import { useEffect, useSyncExternalStore } from 'react';
 import { create } from 'zustand';
-import type { BenchView, ControlView, ManualView, Params, RequestName } from '../../app/contract/contract.ts';
+import type { BenchView, ControlView, ManualView } from '../../app/contract/bench-requests.ts';
+import type { Params, RequestName } from '../../app/contract/contract.ts';
 import type { BenchFrame } from '../../app/bench/port.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { RunStatus } from '../../app/run/engine.ts';

@@ -31,7 +31,7 @@ describe('the door to the past', () => {
 
   it('RUN-180 is passed by rows of the archive and by what a window hears, and by nothing else', () => {
     const users = product.filter((path) => /from '[./a-z-]*journal\/upcast\.ts'/.test(readFileSync(join(root, path), 'utf8')));
-    expect(users).toEqual(['app/contract/contract.ts', 'main/archive/read.ts']);
+    expect(users).toEqual(['app/contract/run-requests.ts', 'main/archive/read.ts']);
     // A text of the archive becomes an object in one place, and its events go through the door from there.
     const readers = product.filter((path) => path.startsWith('main/archive/') && /JSON\.parse\((?:row\.body|body|text)\b/.test(readFileSync(join(root, path), 'utf8')));
     expect(readers.sort()).toEqual(['main/archive/ledger.ts', 'main/archive/read.ts']);

@@ -9,7 +9,7 @@ const service = 'main/service';
 export const plantedInTheHouse: readonly Planted[] = [
   one('control is asked of nobody as long as a window holds it', host, 'if (wantsControl && holder !== window) {', 'if (wantsControl && holder === null) {'),
   one('a request to set the supply needs no control', 'app/contract', "'manual.supply': { control: true,", "'manual.supply': { control: false,"),
-  one('a stop is taken from the window that holds control alone', host, "stop: (_params, window) => this.stop(", "stop: (_params, window) => this.#sessions.holder !== window ? new Failed('not-in-control', 'Take control first.') : this.stop("),
+  one('a stop is taken from the window that holds control alone', host, "stop: (_params, window) => stop(", "stop: (_params, window) => sessions.holder !== window ? new Failed('not-in-control', 'Take control first.') : stop("),
   one('a stop leaves alone what is driven by hand', host, "    if (manual.isEngaged) void manual.makeSafe('STOP was pressed.');\n", ''),
   one(
     'windows are told before the commit', service, '    let committed: readonly RunEvent[] = [];',

@@ -2,7 +2,8 @@
  * A window of the storm: the real connection and the real journal feed of the window, in a process of its own, and its line to
  * the host, which carries text as a WebSocket does. The host's end of it is the product's own (`main/host/window-line.ts`).
  */
-import type { ControlView, Params, RequestName, AnswerTo } from '../../app/contract/contract.ts';
+import type { ControlView } from '../../app/contract/bench-requests.ts';
+import type { Params, RequestName, AnswerTo } from '../../app/contract/contract.ts';
 import type { VirtualClock } from '../../main/clock/clock.ts';
 import { windowLine, type WindowLine } from '../../main/host/window-line.ts';
 import type { Host } from '../../main/host/host.ts';

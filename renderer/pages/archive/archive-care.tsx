@@ -1,5 +1,6 @@
 import { useEffect, useState } from 'react';
-import { archiveHead, type AnswerTo } from '../../../app/contract/contract.ts';
+import { archiveHead } from '../../../app/contract/archive-requests.ts';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import type { RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { boundsOf, everyRun, localMidnight, pageRequest } from './query.ts';
 import { RunPages, runsPerPage } from './run-pages.ts';
 import type { ReadRuns } from './run-pages.ts';

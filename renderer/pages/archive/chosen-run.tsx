@@ -1,5 +1,6 @@
 import { useState } from 'react';
-import type { AnswerTo, RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { RunFiles } from '../results/run-files.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';

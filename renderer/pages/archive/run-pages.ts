@@ -1,5 +1,6 @@
 /** The list of runs as it is read, page by page, while somebody scrolls. A new search leaves answers to the old one unread. */
-import type { Params, RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
+import type { Params } from '../../../app/contract/contract.ts';
 import { everyRun, pageRequest } from './query.ts';
 import type { Bounds, Query } from './query.ts';
 

@@ -1,6 +1,6 @@
 import { decimalsShown, quantityText, shownIn } from '../../settings/quantities.ts';
 import { useState } from 'react';
-import type { BenchView } from '../../../app/contract/contract.ts';
+import type { BenchView } from '../../../app/contract/bench-requests.ts';
 import { toMicroseconds, toMilliseconds } from '../../../app/quantities/quantity.ts';
 import { deadManText } from '../../../app/run/safe-words.ts';
 import { Button } from '../../components/button.tsx';

@@ -1,7 +1,9 @@
 import { decimalsShown, shownIn, storedFrom, unitShown } from '../../settings/quantities.ts';
 import { shownText } from '../../components/shown-text.ts';
 import { useState } from 'react';
-import type { BenchView, Params, Part, AnswerTo } from '../../../app/contract/contract.ts';
+import type { BenchView } from '../../../app/contract/bench-requests.ts';
+import type { Params, AnswerTo } from '../../../app/contract/contract.ts';
+import type { Part } from '../../../app/contract/library-requests.ts';
 import { toKilopascals, toMilliseconds } from '../../../app/quantities/quantity.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice, NumberInput } from '../../components/field.tsx';

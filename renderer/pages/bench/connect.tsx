@@ -1,5 +1,5 @@
 import { useState } from 'react';
-import type { BenchChoice } from '../../../app/contract/contract.ts';
+import type { BenchChoice } from '../../../app/contract/bench-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice, NumberInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';

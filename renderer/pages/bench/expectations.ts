@@ -2,7 +2,7 @@
 import type { BenchCapabilities, BenchFrame } from '../../../app/bench/port.ts';
 import { signals } from '../../../app/bench/readings.ts';
 import type { Signal as TableSignal, SignalId } from '../../../app/bench/readings.ts';
-import type { ManualView } from '../../../app/contract/contract.ts';
+import type { ManualView } from '../../../app/contract/bench-requests.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { celsius, kilopascals } from '../../../app/quantities/quantity.ts';

@@ -1,5 +1,5 @@
 import { useState } from 'react';
-import type { RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { Page } from '../../components/page.tsx';

@@ -2,7 +2,7 @@ import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts'
 import { useMemo, useState } from 'react';
 import { frameSignals, readingOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
 import type { SignalId } from '../../../app/bench/readings.ts';
-import type { BenchView } from '../../../app/contract/contract.ts';
+import type { BenchView } from '../../../app/contract/bench-requests.ts';
 import { Choice } from '../../components/field.tsx';
 import { useFlowShown } from '../../components/flow-shown.ts';
 import type { ShownSignal } from '../../components/flow-shown.ts';

@@ -1,5 +1,6 @@
 import { useState } from 'react';
-import type { AnswerTo, BenchChoice, BenchView } from '../../../app/contract/contract.ts';
+import type { BenchChoice, BenchView } from '../../../app/contract/bench-requests.ts';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice, NumberInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';

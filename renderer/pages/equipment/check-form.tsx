@@ -1,5 +1,5 @@
 import { useMemo, useState } from 'react';
-import type { RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import type { MeterCheckRow } from '../../../app/contract/meter-check-row.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { Button } from '../../components/button.tsx';

@@ -2,7 +2,7 @@
  * The table of injectors as it is typed into: rows of texts beside the parts they came from. Everything here is a pure
  * step from rows to rows; saving and focus are the page's.
  */
-import type { Part } from '../../../app/contract/contract.ts';
+import type { Part } from '../../../app/contract/library-requests.ts';
 import { numberIn, readNumber } from '../../settings/read-number.ts';
 
 export const columns = ['order', 'type', 'serialNumber', 'coilResistance', 'condition', 'channel'] as const;

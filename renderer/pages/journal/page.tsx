@@ -1,5 +1,5 @@
 import { useCallback, useEffect, useMemo, useRef, useState } from 'react';
-import type { RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { goTo, pathTo, useRoute } from '../../address/route.ts';
 import { Button } from '../../components/button.tsx';

@@ -1,7 +1,7 @@
 import { useMemo } from 'react';
 import type { ReactNode } from 'react';
 import type { Problem } from '../../../app/boundary/problems.ts';
-import type { Part } from '../../../app/contract/contract.ts';
+import type { Part } from '../../../app/contract/library-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';

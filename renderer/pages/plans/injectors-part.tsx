@@ -1,5 +1,5 @@
 import type { Problem } from '../../../app/boundary/problems.ts';
-import type { Part } from '../../../app/contract/contract.ts';
+import type { Part } from '../../../app/contract/library-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { numberIn } from '../../settings/read-number.ts';
 import { Notice } from '../../components/status.tsx';

@@ -1,5 +1,5 @@
 import { useState } from 'react';
-import type { PlanRow } from '../../../app/contract/contract.ts';
+import type { PlanRow } from '../../../app/contract/library-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { Notice } from '../../components/status.tsx';

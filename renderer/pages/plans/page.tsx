@@ -2,7 +2,7 @@ import { useEffect, useMemo, useRef, useState } from 'react';
 import { parsePlan } from '../../../app/plan/parse.ts';
 import { countPoints } from '../../../app/plan/expand.ts';
 import type { Problem } from '../../../app/boundary/problems.ts';
-import type { Part, PlanRow } from '../../../app/contract/contract.ts';
+import type { Part, PlanRow } from '../../../app/contract/library-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { ConfirmBar } from '../../components/dialog.tsx';

@@ -2,7 +2,7 @@
 import { flushSync } from 'react-dom';
 import { create } from 'zustand';
 import type { Problem } from '../../../app/boundary/problems.ts';
-import type { PlanRow } from '../../../app/contract/contract.ts';
+import type { PlanRow } from '../../../app/contract/library-requests.ts';
 import { keepStore } from '../../typed/typed.ts';
 import { withStep } from '../../components/undo.ts';
 import type { Step } from '../../components/undo.ts';

@@ -1,5 +1,5 @@
 import { shownText } from '../../components/shown-text.ts';
-import type { PlanSheet } from '../../../app/contract/contract.ts';
+import type { PlanSheet } from '../../../app/contract/library-requests.ts';
 import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Status } from '../../components/status.tsx';
 

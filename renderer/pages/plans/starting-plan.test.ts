@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import type { Part } from '../../../app/contract/contract.ts';
+import type { Part } from '../../../app/contract/library-requests.ts';
 import { parsePlan } from '../../../app/plan/parse.ts';
 import { documentOf } from './plan-form.ts';
 import { startingPlan } from './starting-plan.ts';

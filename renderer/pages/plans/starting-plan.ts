@@ -1,5 +1,5 @@
 /** The plan that somebody begins with who has none: a sweep that a lab would run, on the injectors that are mounted. */
-import type { Part } from '../../../app/contract/contract.ts';
+import type { Part } from '../../../app/contract/library-requests.ts';
 import { numberIn } from '../../settings/read-number.ts';
 import { numberText } from './fields.ts';
 import { formOf } from './plan-form.ts';

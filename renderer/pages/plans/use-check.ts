@@ -1,6 +1,6 @@
 /** What follows from the plan as it stands: points and totals worked out here, the sheet asked from the host. */
 import { useEffect, useState } from 'react';
-import type { PlanSheet } from '../../../app/contract/contract.ts';
+import type { PlanSheet } from '../../../app/contract/library-requests.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { assumedStaticFlow, estimateRun } from '../../../app/plan/estimate.ts';
 import type { RunTotals } from '../../../app/plan/estimate.ts';

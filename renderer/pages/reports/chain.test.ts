@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import type { IssuedReportRow } from '../../../app/contract/contract.ts';
+import type { IssuedReportRow } from '../../../app/contract/report-requests.ts';
 import { chainOf } from './chain.ts';
 
 const row = (number: string, amends: string | null, amendedBy: string | null): IssuedReportRow => ({ number, at: '', runId: '', by: null, amends, amendedBy, stamp: 'none' });

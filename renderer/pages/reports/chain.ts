@@ -1,5 +1,5 @@
 /** How the reports of a book follow each other. */
-import type { IssuedReportRow } from '../../../app/contract/contract.ts';
+import type { IssuedReportRow } from '../../../app/contract/report-requests.ts';
 
 /** The report that was first, those that took its place one after the other, and the one that stands: with `number` among them. */
 export function chainOf(reports: readonly IssuedReportRow[], number: string): readonly IssuedReportRow[] {

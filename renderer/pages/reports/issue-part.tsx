@@ -1,5 +1,5 @@
 import { useState } from 'react';
-import type { RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { reportLengths, type ReportLength } from '../../../app/report/document.ts';
 import { samePerson } from '../../../app/report/same-person.ts';
 import { papers, type Paper } from '../../../app/report/style.ts';

@@ -1,5 +1,5 @@
 import { useState } from 'react';
-import type { IssuedReportRow } from '../../../app/contract/contract.ts';
+import type { IssuedReportRow } from '../../../app/contract/report-requests.ts';
 import { dateTimeText } from '../../components/dates.ts';
 import { Button } from '../../components/button.tsx';
 import { FileButton } from '../../components/file-button.tsx';

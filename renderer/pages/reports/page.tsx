@@ -1,5 +1,7 @@
 import { useMemo, useState } from 'react';
-import type { AnswerTo, IssuedReportRow, RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
+import type { IssuedReportRow } from '../../../app/contract/report-requests.ts';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { Page, Section } from '../../components/page.tsx';

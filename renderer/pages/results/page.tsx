@@ -1,6 +1,6 @@
 import { useMemo, useState } from 'react';
 import type { Dispatch, ReactNode, SetStateAction } from 'react';
-import type { RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { grantedSentences } from '../../../app/equipment/standing.ts';
 import { curvatureSentences } from '../../../app/reduce/curvature.ts';
 import { leakSentences } from '../../../app/reduce/leak-words.ts';

@@ -1,6 +1,8 @@
 import { useCallback, useEffect, useMemo, useState } from 'react';
 import { endingWords } from '../../../app/run/ending.ts';
-import type { PlanRow, AnswerTo, RunRow } from '../../../app/contract/contract.ts';
+import type { RunRow } from '../../../app/contract/archive-requests.ts';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
+import type { PlanRow } from '../../../app/contract/library-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';

@@ -1,0 +1,27 @@
+/** Reports. */
+import type { reportRequests } from '../../../app/contract/report-requests.ts';
+import { isoTime } from '../../clock/dating.ts';
+import { Failed } from '../outcome.ts';
+import type { HandlersOf, HostRoom } from './room.ts';
+
+export const reportHandlers = ({ parts, exports, given, desk }: HostRoom): HandlersOf<typeof reportRequests> => ({
+  'run.report': async (params) => {
+    const made = await desk.value({ kind: 'report', params });
+    return made instanceof Failed ? made : exports.keep(made);
+  },
+  'reports.list': () => desk.text({ kind: 'issued-list' }),
+  'report.issue': (params) => desk.value({ kind: 'issue', params, at: isoTime(parts.clock.unixNow()) }),
+  'report.read': async (params) => {
+    const made = await desk.value({ kind: 'issued', params });
+    return made instanceof Failed ? made : exports.keep(made);
+  },
+  'report.stamp': (params) => desk.value({ kind: 'stamp', params }),
+  'file.give': ({ upload, text }) => {
+    const problem = given.add(upload, text);
+    return problem === '' ? {} : new Failed('bad-request', problem);
+  },
+  'report.prove': ({ upload, ...params }) => {
+    const text = given.take(upload);
+    return text === null ? new Failed('bad-request', 'The file of the report did not come, or not whole. Choose it again.') : desk.value({ kind: 'prove', params, text });
+  },
+});
