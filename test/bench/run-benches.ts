@@ -11,6 +11,7 @@ const modules: Readonly<Record<string, () => Promise<{ bench: () => Promise<Benc
   host: () => import('./host.ts'),
   sample: () => import('./sample.ts'),
   window: () => import('./window.ts'),
+  response: () => import('./response.ts'),
   firmware: () => import('./firmware.ts'),
 };
 
@@ -21,6 +22,6 @@ for (const [name, load] of Object.entries(modules)) {
   const report = await (await load()).bench();
   process.stdout.write(`\n${report.name}\n`);
   for (const { label, value, unit } of report.figures) {
-    process.stdout.write(`  ${label.padEnd(56)} ${value.toPrecision(4).padStart(10)} ${unit}\n`);
+    process.stdout.write(`  ${label.padEnd(72)} ${value.toPrecision(4).padStart(10)} ${unit}\n`);
   }
 }
