@@ -2,7 +2,7 @@
  * The line of one cell: m = k (w - t0) through the windows of one injector at one voltage, pressure and period, with the
  * random covariance of slope k and dead time t0 (SAE J1832 list: Slope m, Time-Offset X).
  */
-import { fQuantile } from '../distributions/distributions.ts';
+import { fAbove } from '../distributions/distributions.ts';
 import { crossing, fitLine, rescaled } from './regression.ts';
 import type { LineFit } from './regression.ts';
 
@@ -86,7 +86,7 @@ export function fitCellLine(observations: readonly LineObservation[]): CellLine 
   }
   const ofReplicates = ofReplicatesDof > 0 ? pure / ofReplicatesDof : 0;
   const ofWidths = Math.max(0, fit.chiSquared - pure) / ofWidthsDof;
-  const significant = ofReplicatesDof > 0 && ofWidths > ofReplicates * fQuantile(0.95, ofWidthsDof, ofReplicatesDof);
+  const significant = ofReplicatesDof > 0 && ofWidths > 0 && (ofReplicates === 0 || fAbove(ofWidths / ofReplicates, ofWidthsDof, ofReplicatesDof) < 0.05);
   const dofOfBoth = ofReplicatesDof + ofWidthsDof;
   const dof = significant ? ofWidthsDof : dofOfBoth;
   const scaled = rescaled(fit, significant ? ofWidths : fit.chiSquared / dofOfBoth);

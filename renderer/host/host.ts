@@ -202,7 +202,7 @@ function feedOf(id: string): { readonly feed: JournalFeed; readonly listeners: S
   if (known !== undefined) return known;
   const listeners = new Set<() => void>();
   const feed = new JournalFeed(
-    (fromSeq) => connection.request('run.journal', { id, fromSeq, limit: 5000 }),
+    (fromSeq, limit) => connection.request('run.journal', { id, fromSeq, limit }),
     () => {
       for (const listener of listeners) listener();
     },

@@ -1,6 +1,8 @@
 /**
  * One run's journal as this window has it: read in pages, continued by what the host announces, folded as it comes. A
  * gap is read again from where it begins, what comes twice is dropped, so the state is the fold over the whole journal.
+ *
+ * The pages of a host are small, so that none holds it up (HOST-10): several are asked for at a time (WIN-90).
  */
 import type { RunEvent } from '../../app/journal/events.ts';
 import { foldRun } from '../../app/journal/fold.ts';
@@ -19,10 +21,20 @@ export interface JournalView {
   readonly revision: number;
 }
 
-export type ReadPage = (fromSeq: number) => Promise<
+type PageReply =
   | { readonly ok: true; readonly value: { readonly events: readonly RunEvent[]; readonly more: boolean } }
-  | { readonly ok: false; readonly failure: HostFailure }
->;
+  | { readonly ok: false; readonly failure: HostFailure };
+
+/** At most `limit` events from `fromSeq` on. Never rejects. */
+export type ReadPage = (fromSeq: number, limit: number) => Promise<PageReply>;
+
+const mostEvents = 5000;
+/** Pages that are under way at a time: enough that host and window work at once. */
+const ahead = 4;
+/** Of the events that the first page had, so many are asked for in the next ones: what is a little longer still comes whole. */
+const shareOfFirst = 0.8;
+/** Events between two looks at a journal that is still being read: whoever shows it works it out anew for each. */
+const eventsPerLook = 2000;
 
 export class JournalFeed {
   readonly #read: ReadPage;
@@ -50,23 +62,50 @@ export class JournalFeed {
     if (this.#reading) return;
     this.#reading = true;
     try {
-      while (this.#wanted()) {
-        const page = await this.#read(this.#events.length);
-        if (!page.ok) {
-          this.#show(this.#events.length === 0 ? 'failed' : 'ready', page.failure.text);
-          return;
-        }
-        this.#append(page.value.events);
-        if (this.#broken !== '') {
-          this.#show('failed', this.#broken);
-          return;
-        }
-        if (page.value.more) this.#again = true;
-        this.#show(page.value.more ? this.#view.phase : 'ready', '');
-      }
+      while (this.#wanted()) if (!(await this.#readOn())) return;
     } finally {
       this.#reading = false;
     }
+  }
+
+  /** From the last event that is here to the end. false: it did not come to that. */
+  async #readOn(): Promise<boolean> {
+    const first = await this.#read(this.#events.length, mostEvents);
+    if (!this.#take(first)) return false;
+    if (!first.ok || !first.value.more) return true;
+    const stride = Math.max(1, Math.floor(shareOfFirst * first.value.events.length));
+    let next = this.#events.length;
+    const asked: { readonly from: number; readonly page: Promise<PageReply> }[] = [];
+    for (;;) {
+      for (; asked.length < ahead; next += stride) asked.push({ from: next, page: this.#read(next, stride) });
+      const [one] = asked.splice(0, 1);
+      if (one === undefined) return true;
+      // Events before it were too long for their page, or came meanwhile.
+      while (this.#events.length < one.from) {
+        const missing = await this.#read(this.#events.length, one.from - this.#events.length);
+        if (!this.#take(missing)) return false;
+        if (missing.ok && !missing.value.more) return true;
+      }
+      const page = await one.page;
+      if (!this.#take(page)) return false;
+      if (page.ok && !page.value.more) return true;
+    }
+  }
+
+  /** false: it is no page, or does not go on from what is here. */
+  #take(page: PageReply): boolean {
+    if (!page.ok) {
+      this.#show(this.#events.length === 0 ? 'failed' : 'ready', page.failure.text);
+      return false;
+    }
+    this.#append(page.value.events);
+    if (this.#broken !== '') {
+      this.#show('failed', this.#broken);
+      return false;
+    }
+    if (!page.value.more) this.#show('ready', '');
+    else if (this.#events.length >= this.#view.revision + eventsPerLook) this.#show(this.#view.phase, '');
+    return true;
   }
 
   /** What the host announced. */

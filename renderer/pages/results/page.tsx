@@ -161,7 +161,7 @@ function ResultsOf({ id, view, found, other, named, choices }: ResultsOfProps) {
   const selection = useMemo(() => (results === null ? null : selectionOf(results, wish)), [results, wish]);
   const units = useUnits(results === null || selection === null ? null : referenceDensity(results, selection.condition.pressure));
   const amounts = useMemo(() => amountsFor(units, selection?.condition.period ?? 1), [units.pulseUnit, units.statement, selection?.condition.period]);
-  const ends = useMemo(() => attemptEnds(journal.events), [journal.events, journal.state]);
+  const ends = useMemo(() => attemptEnds(journal.phase === 'loading' ? [] : journal.events), [journal.events, journal.state, journal.phase]);
   const runOf = useMemo(() => [id], [id]);
   const onWish = (change: Partial<Wish>): void => {
     setWish((before) => ({ ...before, ...change }));
