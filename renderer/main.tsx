@@ -5,8 +5,10 @@ import './style/base.css';
 import './style/components.css';
 import './style/frame.css';
 import { Frame } from './frame/frame.tsx';
+import { loadAhead } from './frame/loaded-page.tsx';
+import { runOfRoute } from './address/places.ts';
 import { routeOf } from './address/route.ts';
-import { startHost } from './host/host.ts';
+import { readAhead, startHost } from './host/host.ts';
 import { pages } from './pages/index.ts';
 import { startTheme } from './style/theme.ts';
 import { startTyped } from './typed/typed.ts';
@@ -14,8 +16,12 @@ import { startTyped } from './typed/typed.ts';
 const place = document.getElementById('window');
 if (place === null) throw new Error('The page has no place for the window.');
 startTheme();
-// The page that the address names comes while the host is being looked for. Where it does not come, the frame says so.
-void pages.find(({ path }) => path === routeOf(window.location.hash).page)?.load().catch(() => undefined);
+// What the address names comes while the host is being looked for, and the other pages once nobody waits for this one.
+const route = routeOf(window.location.hash);
+loadAhead(pages.filter(({ path }) => path === route.page));
+const run = runOfRoute(route);
+if (run !== null) readAhead(run);
+setTimeout(() => loadAhead(pages), 3000);
 startHost();
 startTyped(window);
 createRoot(place).render(

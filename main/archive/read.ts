@@ -281,6 +281,14 @@ export class ArchiveReader {
     for (const row of this.eventRows(this.#known(id), fromSeq)) yield eventOf(row, `Event ${row.seq} of run ${id}`);
   }
 
+  /** The same as JSON texts. Only an event that upcasting changed is put into text again. */
+  *eventTexts(id: string, fromSeq = 0): Generator<string> {
+    for (const row of this.eventRows(this.#known(id), fromSeq)) {
+      const event = eventOf(row, `Event ${row.seq} of run ${id}`);
+      yield event.body.kind === 'opened' ? JSON.stringify(event) : `{"seq":${row.seq},"at":${row.at},"body":${row.body}}`;
+    }
+  }
+
   /** One page of attempts, by point and attempt. The page is full when it has `limit` rows; then there may be more. */
   attempts(id: string, page: AttemptsPage): StoredAttempt[] {
     return this.#attemptRows(this.#known(id), page).map((row) => this.#attemptFromRow(id, row));

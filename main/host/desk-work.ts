@@ -170,8 +170,7 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       const events: string[] = [];
       const page = (more: boolean): DeskAnswer => done('journal', { json: `{"events":[${events.join(',')}],"more":${more}}` });
       let length = 0;
-      for (const event of archive.events(id, fromSeq)) {
-        const text = JSON.stringify(event);
+      for (const text of archive.eventTexts(id, fromSeq)) {
         length += text.length;
         // One at least, or a window would come no further.
         if (events.length === limit || (length > MOST_JOURNAL_CHARACTERS && events.length > 0)) return page(true);

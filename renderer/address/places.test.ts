@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import { foundKinds } from '../../app/contract/search.ts';
 import { pages } from '../pages/index.ts';
-import { linkOf, pathOfFound, pathOfPoint } from './places.ts';
+import { linkOf, pathOfFound, pathOfPoint, runOfRoute } from './places.ts';
 import { routeOf } from './route.ts';
 
 test('WIN-54 whatever is found has an address on a page that there is', () => {
@@ -29,4 +29,14 @@ test.each([
   ['#', null],
 ])('WIN-56 a pasted link leads inside this window and nowhere else: %s', (text, path) => {
   expect(linkOf(text)).toBe(path);
+});
+
+test.each([
+  ['#/run/r/12', 'r'],
+  ['#/results/r/line', 'r'],
+  ['#/results/latest/line', null],
+  ['#/run', null],
+  ['#/plans/r', null],
+])('WIN-90 the run whose journal is read ahead is the one that the address names: %s', (hash, run) => {
+  expect(runOfRoute(routeOf(hash))).toBe(run);
 });

@@ -2,6 +2,7 @@
 import type { AnswerTo } from '../../app/contract/contract.ts';
 import { shownPoint } from '../../app/plan/points.ts';
 import { pathTo } from './route.ts';
+import type { Route } from './route.ts';
 
 type Found = AnswerTo<'search'>['found'][number];
 
@@ -24,6 +25,12 @@ export function pathOfFound({ kind, id, point, attempt }: Pick<Found, 'kind' | '
       return point === null ? pathTo('run', id) : pathOfPoint(id, point, attempt);
   }
 }
+
+/** In the place of a run: whichever is the latest. */
+export const latest = 'latest';
+
+/** The run whose journal is looked at there; null: none is named. */
+export const runOfRoute = ({ page, rest: [run] }: Route): string | null => (run !== undefined && run !== latest && (page === 'run' || page === 'results') ? run : null);
 
 const at = 'at';
 

@@ -1,4 +1,4 @@
-import { Component, Suspense, lazy, useEffect, useMemo, useRef, useState } from 'react';
+import { Component, useEffect, useMemo, useRef, useState } from 'react';
 import type { ReactNode } from 'react';
 import { deadManText } from '../../app/run/safe-words.ts';
 import { Button } from '../components/button.tsx';
@@ -7,6 +7,7 @@ import { Page } from '../components/page.tsx';
 import { Notice } from '../components/status.tsx';
 import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
 import { pages } from '../pages/index.ts';
+import { LoadedPage } from './loaded-page.tsx';
 import { Calls } from './calls.tsx';
 import { Guide } from './guide.tsx';
 import { HelpButton } from './help.tsx';
@@ -19,8 +20,6 @@ import { StopButton } from './stop.tsx';
 import { useTypedReady, useUnsaved } from '../typed/typed.ts';
 import { TypedNotices } from './typed-notices.tsx';
 import { WhoWorks } from './who-works.tsx';
-
-const components = new Map(pages.map((page) => [page.path, lazy(page.load)]));
 
 /** The window around its pages: name, the ways, how things stand, and the stop. */
 export function Frame() {
@@ -40,7 +39,6 @@ export function Frame() {
   const unsaved = useUnsaved();
   // What is shown in other units or signs is drawn anew.
   const look = useSettings(({ pressureUnit, temperatureUnit, dates, decimal }) => [pressureUnit, temperatureUnit, dates, decimal].join(' '));
-  const Current = current === undefined ? undefined : components.get(current.path);
   return (
     <>
       <a className="skip-to" href="#content" onClick={(event) => {
@@ -83,7 +81,7 @@ export function Frame() {
           <Page title="This tab is not connected" lead="What to do stands above. Nothing on the bench or in the archive is concerned.">{null}</Page>
         ) : (
           <Failing key={`${current?.path ?? ''} ${look}`}>
-            <Suspense fallback={<p className="page">The page is being loaded.</p>}>{Current !== undefined && ready && <Current />}</Suspense>
+            {current !== undefined && <LoadedPage entry={current} ready={ready} />}
           </Failing>
         )}
       </main>

@@ -216,6 +216,11 @@ function feedOf(id: string): { readonly feed: JournalFeed; readonly listeners: S
   return { feed, listeners };
 }
 
+/** The journal of a run that somebody is about to look at. */
+export function readAhead(id: string): void {
+  feedOf(id);
+}
+
 const noJournal: JournalView = { phase: 'loading', problem: '', events: [], state: null, revision: 0 };
 const nothingToHear = (): (() => void) => () => undefined;
 

@@ -1,5 +1,5 @@
 /**
- * How long a person waits at a stored run of 5 239 points: the page Results from cold, the choice of an injector or a voltage,
+ * How long a person waits at a stored run of some 5 500 points: the page Results from cold, the choice of an injector or a voltage,
  * a key in the grid of points. The run is measured by the product on its simulated bench, once for each version of the plan, and
  * kept in the temporary folder of the machine; the host and the browser begin anew for each opening.
  *
@@ -13,14 +13,12 @@ import { join } from 'node:path';
 import type { Browser, Page } from 'playwright';
 import { openArchive } from '../../main/archive/archive.ts';
 import { buildWindow } from '../../main/cli/build.ts';
-import { unixMillis } from '../../app/quantities/quantity.ts';
-import { machineEntropy } from '../../main/clock/machine.ts';
 import { readSample } from '../../main/samples/samples.test-helper.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 import { complaintsOf, HostProcess, launchBrowser } from '../builders/window.ts';
 import type { BenchReport } from './report.ts';
 
-const openings = Number(process.env['RESP_OPENINGS'] ?? 5);
+const openings = 5;
 const choices = 40;
 const keys = 60;
 
@@ -29,12 +27,12 @@ interface SampleOfPlan {
   readonly guards: readonly { readonly id: string }[];
 }
 
-/** 8 injectors x 6 voltages x 3 pressures x 12 widths x 3 replicates, and 55 reference points. */
+/** 8 injectors x 6 voltages x 3 pressures x 12 widths x 3 replicates, reference points, blind windows and the like. */
 function plan(): string {
   const sample = readSample('plan') as SampleOfPlan;
   const axes = { ...sample.axes, voltageV: [9, 10.5, 12, 13, 14, 16], pressureKpa: [300, 400, 500] };
   const guards = sample.guards.map((guard) => (guard.id === 'over-pressure' ? { ...guard, high: 600 } : guard));
-  return JSON.stringify({ ...sample, name: 'Response: 5 239 points', axes, guards });
+  return JSON.stringify({ ...sample, name: 'Response: many points', axes, guards });
 }
 
 /** Path of the archive; it is made where it is not there yet. */
@@ -55,7 +53,7 @@ function measuredArchive(): string {
 }
 
 function runIn(path: string): { readonly id: string; readonly points: number } {
-  const opened = openArchive(path, { now: () => unixMillis(0), entropy: machineEntropy, readOnly: true });
+  const opened = openArchive(path, { readOnly: true });
   if (!opened.ok) throw new Error(opened.text);
   const run = opened.archive.latestRun();
   opened.archive.close();
@@ -78,16 +76,14 @@ export async function bench(): Promise<BenchReport> {
       fromAddress.push(await opening(browser, folder, async (page, address) => {
         await page.goto(`${address}#/results/${id}/line`);
         await page.locator('dl.headline').waitFor();
-        return page.evaluate(() => performance.now());
+        return page.evaluate<number>('performance.now()');
       }));
       fromPlans.push(await opening(browser, folder, async (page, address) => {
         await page.goto(`${address}#/plans`);
         await page.getByRole('heading', { name: 'Plans', level: 1 }).waitFor();
         await page.waitForTimeout(1500);
         await listen(page);
-        return waited(page, () => page.evaluate((to) => {
-          window.location.hash = to;
-        }, `#/results/${id}/line`), 'dl.headline');
+        return waited(page, () => page.evaluate(`window.location.hash = '#/results/${id}/line'`), 'dl.headline');
       }));
     }
     const waits = await opening(browser, folder, (page, address) => atWork(page, address, id));
@@ -159,45 +155,38 @@ async function atWork(page: Page, address: string, id: string): Promise<Readonly
 /** Each of the options in turn. */
 async function choosing(page: Page, label: string): Promise<number[]> {
   const select = page.getByRole('combobox', { name: label, exact: true });
-  const values = await select.locator('option').evaluateAll((all) => all.map((one) => (one as HTMLOptionElement).value));
+  const values = await select.locator('option').evaluateAll((all) => all.map((one) => one.getAttribute('value') ?? ''));
   const took: number[] = [];
   for (let i = 1; i <= choices; i += 1) took.push(await waited(page, () => select.selectOption(values[i % values.length] ?? '')));
   return took;
 }
 
 /** Marks in the page when something was done to it, and when the frame after each change of it was drawn. */
-function listen(page: Page): Promise<void> {
-  return page.evaluate(() => {
-    const waits = { began: 0, drawn: 0 };
-    Object.assign(window, { waits });
-    const mark = (event: Event): void => {
-      if (waits.began === 0) waits.began = event.timeStamp;
-    };
-    for (const kind of ['change', 'keydown', 'pointerdown', 'hashchange']) addEventListener(kind, mark, true);
-    new MutationObserver(() => {
-      requestAnimationFrame(() => setTimeout(() => {
-        waits.drawn = performance.now();
-      }));
-    }).observe(document.body, { subtree: true, childList: true, attributes: true, characterData: true });
-  });
-}
+const listening = `
+  window.waits = { began: 0, drawn: 0 };
+  for (const kind of ['change', 'keydown', 'pointerdown', 'hashchange']) {
+    addEventListener(kind, (event) => { waits.began ||= event.timeStamp; }, true);
+  }
+  new MutationObserver(() => {
+    requestAnimationFrame(() => setTimeout(() => { waits.drawn = performance.now(); }));
+  }).observe(document.body, { subtree: true, childList: true, attributes: true, characterData: true });`;
+
+const listen = (page: Page): Promise<void> => page.evaluate(listening);
+
+/** Nothing has changed for so long: it is over. */
+const isOver = 'waits.began > 0 && waits.drawn > waits.began && performance.now() - waits.drawn > 400';
 
 /** ms; `until`: something that has to be there, absent: any change. Rejects where nothing changes. */
 async function waited(page: Page, act: () => Promise<unknown>, until?: string): Promise<number> {
-  await page.evaluate(() => {
-    Object.assign((window as unknown as { waits: object }).waits, { began: 0, drawn: 0 });
-  });
+  await page.evaluate('Object.assign(waits, { began: 0, drawn: 0 })');
   await act();
   if (until !== undefined) await page.locator(until).waitFor();
-  // Nothing has changed for so long: it is over.
-  await page.waitForFunction(() => {
-    const { waits } = window as unknown as { readonly waits: { readonly began: number; readonly drawn: number } };
-    return waits.drawn > waits.began && waits.began > 0 && performance.now() - waits.drawn > 400;
-  }, undefined, { polling: 50, timeout: 20_000 });
-  return page.evaluate(() => {
-    const { waits } = window as unknown as { readonly waits: { readonly began: number; readonly drawn: number } };
-    return waits.drawn - waits.began;
-  });
+  const deadline = performance.now() + 20_000;
+  while (!(await page.evaluate<boolean>(isOver))) {
+    if (performance.now() > deadline) throw new Error('Nothing changed in the page.');
+    await page.waitForTimeout(50);
+  }
+  return page.evaluate<number>('waits.drawn - waits.began');
 }
 
 function spread(label: string, values: readonly number[]): BenchReport['figures'] {

@@ -12,7 +12,7 @@ import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { shownText } from '../../components/shown-text.ts';
-import { cellOfRoute, pathOfCell } from '../../address/places.ts';
+import { cellOfRoute, latest, pathOfCell } from '../../address/places.ts';
 import { goTo, pathTo, putAddress, useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, flowUnits, useSettings } from '../../settings/settings.ts';
@@ -67,8 +67,6 @@ type View = (typeof views)[number]['path'];
 const ofOneCondition: ReadonlySet<View> = new Set<View>(['line', 'all', 'dead-time', 'short-pulses', 'set', 'compare', 'controller']);
 
 const recent = 50;
-const latest = 'latest';
-
 /** Results of the open run, of the latest, or of the run that the address names: `#/results/<run>/<view>/<other run>`. */
 export default function ResultsPage() {
   const { rest } = useRoute();
