@@ -56,11 +56,8 @@ describe('a journal in the window', () => {
         }),
       () => undefined,
     );
-    let over = false;
-    const filled = feed.fill().then(() => {
-      over = true;
-    });
-    while (!over) {
+    const filled = feed.fill();
+    while (feed.view.phase === 'loading') {
       // The last that was asked for is answered first.
       open.pop()?.answer();
       await new Promise((resolve) => {

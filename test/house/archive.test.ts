@@ -332,6 +332,8 @@ describe('lists', () => {
 /** Its events as they are read today (what is stored is held fast by the hash chain), and its telemetry. */
 function keeps(archive: Archive, old: (typeof oldRuns)[number]): void {
   expect([...archive.events(old.id)].map((event) => event.body)).toEqual(old.appends.flatMap((a) => a.bodies).map(readToday));
+  // What windows are sent is the same.
+  expect([...archive.eventTexts(old.id)].map((text) => JSON.parse(text) as unknown)).toEqual([...archive.events(old.id)]);
   expect(archive.telemetry(old.id, seconds(0), seconds(1e9))).toEqual(old.appends.flatMap((a) => a.frames));
 }
 
