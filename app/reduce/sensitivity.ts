@@ -4,6 +4,7 @@
  */
 
 import type { StatedOhm } from '../plan/coil-of-type.ts';
+import { copperPerKelvin } from '../quantities/copper.ts';
 
 export interface Sensitivity {
   /** Change of dead time for one unit (V, Pa or K), s. */
@@ -112,8 +113,6 @@ export function deadTimeByPressure(known: readonly Known[], pressure: number, de
   return { value: usual, u: Math.abs(usual) * uByPressure, from: 'default' };
 }
 
-/** Temperature coefficient of copper's resistance at 20 degC, 1/K (IEC 60028). */
-const copper = 0.00393;
 /** Standard uncertainty of what the estimate below leaves out, s: the movements of the needle, and where the clamp is not known the decay. Lumped models of injectors of many sizes: RED-141. */
 const neglected = 1.7e-4;
 /** By how much opening movements take longer than closing ones, s: they are no electrical time. From the same models, with the clamp's part not in it; they differ by as much as it is. */
@@ -126,7 +125,7 @@ const movements = 1e-4;
  */
 export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null = null): Sensitivity {
   const byResistance = deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
-  return { value: copper * byResistance.value, u: copper * byResistance.u, from: 'coil-model' };
+  return { value: copperPerKelvin * byResistance.value, u: copperPerKelvin * byResistance.u, from: 'coil-model' };
 }
 
 /** Change of dead time with the clamp of the driver, s/V, and the clamp itself, switched terminal to ground, V. */
@@ -181,7 +180,7 @@ export interface CoilCircuit {
 /** Coils for saturated switches have 11 to 17 ohm (common practice, no source), rectangular. */
 const usualCircuit: CoilCircuit = { ohm: 14, uRelative: 3 / 14 / Math.sqrt(3), from: 'default' };
 /** Coils that pulse are up to 15 K warmer than at 20 degC, relative, rectangular: 0.4 % a kelvin. */
-const uWarmer = (15 * copper) / Math.sqrt(3);
+const uWarmer = (15 * copperPerKelvin) / Math.sqrt(3);
 /** How well an ammeter of which the record states nothing is believed, relative (EQ-12): a shunt and an amplifier without a certificate. An estimate. */
 const uAmmeter = 0.05;
 

@@ -12,6 +12,7 @@ import { ohmOfType } from '../plan/coil-of-type.ts';
 import { lookEdges, lookPart } from '../plan/look.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
+import { copperPerKelvin } from '../quantities/copper.ts';
 import { celsius, toKilopascals } from '../quantities/quantity.ts';
 import { massPerPulse } from '../reduce/mass.ts';
 import type { Criterion } from '../journal/events.ts';
@@ -19,8 +20,6 @@ import { around, held } from './criterion.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { median } from '../statistics/robust.ts';
 
-/** Copper, per kelvin at 20 degC (IEC 60028). */
-const copperPerK = 0.00393;
 /** How much higher than the register all coils may come out: up to 20 K warmer than the fluid, and 0.3 ohm of harness in 12. */
 const warmest = 1.1;
 /** So many known resistances give the common part; with fewer, a coil alone may be up to `warmest` too high. */
@@ -127,7 +126,7 @@ function findings(plan: Plan, equipment: Equipment, { injector, points, windows 
     ohm:
       held?.current === undefined || held.current.mean <= 0
         ? null
-        : held.supply.mean / held.current.mean / (1 + copperPerK * (held.railTemperature.mean - celsius(20))),
+        : held.supply.mean / held.current.mean / (1 + copperPerKelvin * (held.railTemperature.mean - celsius(20))),
     flow,
     scatter: Math.max(0, ...windows.map(({ partRates }) => relativeSd(partRates))),
   };

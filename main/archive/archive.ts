@@ -20,6 +20,7 @@ import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
 import type { Database, StorageCode, StorageFailure } from './sqlite.ts';
 import { verifying } from './verify.ts';
 import type { Verification, VerifyProgress } from './verify.ts';
+import { Visits } from './visits.ts';
 import { takeWriterLock } from './writer-lock.ts';
 import { Whereabouts } from './whereabouts.ts';
 import { ArchiveWriter, rebuildDerived } from './write.ts';
@@ -335,6 +336,8 @@ export class Archive extends ArchiveReader {
   readonly library: Library;
   /** Checks of flow meters. Adding through a reader is an error of the program. */
   readonly meterChecks: MeterChecks;
+  /** Records of visits of injectors. Adding through a reader is an error of the program. */
+  readonly visits: Visits;
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
   readonly #heads: HeadKeeper | null;
@@ -359,6 +362,7 @@ export class Archive extends ArchiveReader {
     const strayed = (): StorageFailure | null => this.#lost();
     this.library = new Library(db, path, now, this.ledger, writing?.entropy ?? { nextUint32: forReading }, strayed);
     this.meterChecks = new MeterChecks(db, path, now, this.ledger, strayed);
+    this.visits = new Visits(db, path, now, this.ledger, strayed);
     this.#heads = writing?.heads ?? null;
     // Read once now, so that at a rest only the latest entries are.
     if (this.#heads !== null) this.head();

@@ -36,6 +36,8 @@ const entrySchema = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('plan'), plan: z.string(), version, parent, row: hex }),
   z.strictObject({ kind: z.literal('equipment'), version, parent, row: hex }),
   z.strictObject({ kind: z.literal('meter-check'), no: z.int().min(1), row: hex }),
+  /** `photos`: SHA-256 of each that came with it and was not there yet. */
+  z.strictObject({ kind: z.literal('visit'), no: z.int().min(1), row: hex, photos: z.array(hex).min(1).optional() }),
 ]);
 export type Entry = z.infer<typeof entrySchema>;
 

@@ -221,6 +221,24 @@ ${neverReplaced('archive', [['one']])}
 ${neverReplaced('ledger', [['n']])}
 `;
 
+const version6 = `
+CREATE TABLE visit_records (
+  no INTEGER PRIMARY KEY CHECK (no >= 1),
+  saved_at INTEGER NOT NULL,
+  serial_number TEXT NOT NULL,
+  document TEXT NOT NULL,
+  hash BLOB NOT NULL CHECK (length(hash) = 32)
+) STRICT;
+CREATE INDEX visit_records_of ON visit_records (serial_number, no);
+CREATE TABLE photos (
+  sha256 TEXT PRIMARY KEY CHECK (length(sha256) = 64),
+  data BLOB NOT NULL
+) STRICT;
+${['visit_records', 'photos'].map((table) => appendOnly(table)).join('\n')}
+${neverReplaced('visit_records', [['no']])}
+${neverReplaced('photos', [['sha256']])}
+`;
+
 const versioned = ['part_versions', 'plan_versions', 'equipment_versions'];
 
 /** Everything that lies there is entered as it stands on the day of the migration. */
@@ -289,6 +307,7 @@ export const migrations: readonly Migration[] = [
   { version: 3, what: 'injectors, plans and equipment records, each in versions', apply: (db) => void db.exec(version3) },
   { version: 4, what: 'checks of flow meters', apply: (db) => void db.exec(version4) },
   { version: 5, what: 'archive id and ledger; runs say whether the bench was simulated', apply: enterAll },
+  { version: 6, what: 'records of visits of injectors, with photos', apply: (db) => void db.exec(version6) },
 ];
 
 /** The version that this program reads and writes. */

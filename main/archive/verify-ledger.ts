@@ -6,6 +6,7 @@ import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, typ
 import { GrowingTree, leafHash } from './merkle.ts';
 import { meterCheckHash } from './meter-checks.ts';
 import type { Database } from './sqlite.ts';
+import { visitHash } from './visits.ts';
 
 interface RunRow extends RunRecordRow {
   readonly simulated: number | null;
@@ -34,6 +35,8 @@ function statements(db: Database) {
     plan: db.prepare<[string, number], StoredPlanRow & { document: string }>('SELECT * FROM plan_versions WHERE plan = ? AND version = ?'),
     equipment: db.prepare<[number], EquipmentRow>('SELECT * FROM equipment_versions WHERE version = ?'),
     meterCheck: db.prepare<[number], { no: number; saved_at: number; document: string }>('SELECT no, saved_at, document FROM meter_checks WHERE no = ?'),
+    visit: db.prepare<[number], { no: number; saved_at: number; serial_number: string; document: string }>('SELECT no, saved_at, serial_number, document FROM visit_records WHERE no = ?'),
+    photo: db.prepare<[string], { data: Buffer }>('SELECT data FROM photos WHERE sha256 = ?'),
   };
 }
 
@@ -42,7 +45,12 @@ const versionTables = [
   { kind: 'plan', what: 'plans', table: 'plan_versions' },
   { kind: 'equipment', what: 'equipment records', table: 'equipment_versions' },
   { kind: 'meter check', what: 'meter checks', table: 'meter_checks' },
+  { kind: 'visit', what: 'visit records', table: 'visit_records' },
+  { kind: 'photo', what: 'photos', table: 'photos' },
 ] as const;
+
+/** What has a number and no versions, as it is called. */
+const numbered: Readonly<Record<string, string>> = { 'meter check': 'Meter check', visit: 'Visit record' };
 
 class EnteredContents {
   readonly #db: Database;
@@ -93,6 +101,12 @@ class EnteredContents {
         this.#takeVersion(n, 'meter check', '', entry.no, null, entry.row, stored === undefined ? null : { hash: meterCheckHash(stored), entry: n });
         break;
       }
+      case 'visit': {
+        const stored = this.#sql.visit.get(entry.no);
+        this.#takeVersion(n, 'visit', '', entry.no, null, entry.row, stored === undefined ? null : { hash: visitHash(stored), entry: n });
+        for (const hash of entry.photos ?? []) this.#takePhoto(n, hash);
+        break;
+      }
     }
   }
 
@@ -134,14 +148,20 @@ class EnteredContents {
 
   #takeVersion(n: number, kind: string, thing: string, version: number, parent: number | null, hash: string, stored: { readonly hash: string; readonly entry: number } | null): void {
     const what = `Version ${version} of ${kind}${thing === '' ? '' : ` ${thing}`}`;
-    const name = kind === 'meter check' ? `Meter check ${version}` : what;
+    const name = kind in numbered ? `${numbered[kind] ?? ''} ${version}` : what;
     this.#found.expect(stored?.hash === hash && stored.entry === n, () => `${name} is missing or not what was entered (entry ${n}).`);
-    const before = kind === 'meter check' ? null : (this.#versions.get(`${kind} ${thing} ${version - 1}`) ?? null);
+    const before = kind in numbered ? null : (this.#versions.get(`${kind} ${thing} ${version - 1}`) ?? null);
     if (parent !== before) this.#found.fail(`${name} was entered as if it followed another version (entry ${n}).`);
     const key = `${kind} ${thing} ${version}`;
     if (this.#versions.has(key)) this.#found.fail(`${name} is entered twice.`);
     else this.#counts.set(kind, (this.#counts.get(kind) ?? 0) + 1);
     this.#versions.set(key, n);
+  }
+
+  #takePhoto(n: number, hash: string): void {
+    const stored = this.#sql.photo.get(hash);
+    this.#found.expect(stored !== undefined && dataHash(stored.data) === hash, () => `The photo ${hash} is missing or not what was entered (entry ${n}).`);
+    this.#counts.set('photo', (this.#counts.get('photo') ?? 0) + 1);
   }
 
   /** Whatever lies in a table and was never entered. */

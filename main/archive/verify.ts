@@ -15,6 +15,7 @@ import { Findings, type ArchiveCheck } from './findings.ts';
 import type { Head } from './ledger.ts';
 import { libraryProblems } from './library.ts';
 import { meterCheckProblems } from './meter-checks.ts';
+import { visitProblems } from './visits.ts';
 import { migrate } from './migrations.ts';
 import { ArchiveUnreadable, eventOf, parseStored } from './read.ts';
 import type { ArchiveReader, ChunkRow, StoredRun } from './read.ts';
@@ -103,6 +104,13 @@ function library(db: Database): ArchiveCheck {
 function meterChecks(db: Database): ArchiveCheck {
   const { asked, problems } = meterCheckProblems(db);
   const findings = new Findings('meter checks', () => `Each of ${asked} meter checks is what was saved, can be read, and none is missing.`);
+  for (const problem of problems) findings.fail(problem);
+  return findings.done();
+}
+
+function visits(db: Database): ArchiveCheck {
+  const { asked, problems } = visitProblems(db);
+  const findings = new Findings('visits', () => `Each of ${asked} records of visits and photos is what was kept, can be read, and none is missing.`);
   for (const problem of problems) findings.fail(problem);
   return findings.done();
 }
@@ -428,7 +436,7 @@ function* everyCheck(db: Database, reader: ArchiveReader, expected: readonly Hea
   const entered = yield* told(checkLedger(db, reader.ledger, expected));
   return {
     checks: [
-      whole, references(db), schema(db), library(db), meterChecks(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows, found.seals].map((findings) => findings.done()),
+      whole, references(db), schema(db), library(db), meterChecks(db), visits(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows, found.seals].map((findings) => findings.done()),
       ...entered.checks,
     ],
     archiveId: entered.archiveId,

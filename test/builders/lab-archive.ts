@@ -1,8 +1,9 @@
-/** An archive as a lab has it: injectors, plans, equipment, a meter check and two runs of the real run service on the simulated bench. */
+/** An archive as a lab has it: injectors, plans, equipment, meter checks, visits of an injector with photos and two runs of the real run service on the simulated bench. */
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { parseMeterCheck } from '../../app/meter-check/meter-check.ts';
 import type { Plan } from '../../app/plan/plan.ts';
+import { madePng } from '../../app/visit/photo.test-helper.ts';
 import type { z } from 'zod';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { openArchive, type Archive } from '../../main/archive/archive.ts';
@@ -30,6 +31,11 @@ export async function makeLabArchive(file: string): Promise<void> {
     saved(archive.library.saveParts([{ ...part, serialNumber: 'RH4-0117', id: parts[0]?.id, channel: 1, condition: 'dirty' }]));
     saved(archive.library.saveEquipment(readSample('equipment')));
     saved(archive.library.saveEquipment(sampleEquipment()));
+    const spray = Buffer.from(madePng(20, 10));
+    const photo = { media: 'image/png', width: 20, height: 10, shows: 'spray at 300 kPa', data: spray } as const;
+    const visit = { visitVersion: 1, serialNumber: 'RH4-0117', type: 'RH-P4', order: 'Order 7', doneOn: '2026-02-01', by: 'A. Tester', visual: 'varnish on the nozzle', coil: { ohm: 12.3, expandedOhm: 0.02, celsius: 23, expandedKelvin: 1 }, insulation: null, leak: null, spray: 'one sided', remark: '', corrects: null } as const;
+    saved(archive.visits.add({ ...visit, stage: 'as-found' }, [photo]));
+    saved(archive.visits.add({ ...visit, stage: 'as-left', visual: 'clean', spray: 'even' }, [photo, { ...photo, data: Buffer.from(madePng(20, 10, 200)) }]));
     const check = parseMeterCheck(JSON.parse(readFileSync(join(import.meta.dirname, '../../main/samples/meter-check.json'), 'utf8')));
     if (!check.ok) throw new Error('the sample of a meter check does not parse');
     for (let i = 0; i < 2; i += 1) saved(archive.meterChecks.add(check.check));

@@ -11,6 +11,7 @@ import { chainHash, chainStart, recordOf, sha256, type RunRecordRow } from '../.
 import { dataHash, entryHash, ledgerStart, type Entry, type EntryRow } from '../../main/archive/ledger.ts';
 import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type StoredPlanRow } from '../../main/archive/library.ts';
 import { meterCheckHash } from '../../main/archive/meter-checks.ts';
+import { visitHash } from '../../main/archive/visits.ts';
 import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
 import { decodeFrames, encodeFrames } from '../../main/archive/telemetry-chunk.ts';
 import { rebuildDerived } from '../../main/archive/write.ts';
@@ -142,6 +143,9 @@ function againEntry(db: Database, known: ReadonlyMap<string, RunRecordRow>, ente
     case 'meter-check':
       return db.prepare<[number], { no: number; saved_at: number; document: string }>('SELECT no, saved_at, document FROM meter_checks WHERE no = ?').all(entry.no)
         .map((row) => ({ ...entry, row: meterCheckHash(row) }));
+    case 'visit':
+      return db.prepare<[number], { no: number; saved_at: number; serial_number: string; document: string }>('SELECT no, saved_at, serial_number, document FROM visit_records WHERE no = ?').all(entry.no)
+        .map((row) => ({ ...entry, row: visitHash(row) }));
   }
 }
 
@@ -273,6 +277,15 @@ export const forgeries: readonly Forgery[] = [
   { what: 'the latest equipment record is gone', how: 'naive', forge: (db) => void db.exec('DELETE FROM equipment_versions WHERE version = (SELECT max(version) FROM equipment_versions)') },
   { what: 'a meter check says something else', how: 'naive', forge: (db) => editDocument(db, 'meter_checks', '"number":"', '"number":"X') },
   { what: 'the last meter check is gone', how: 'naive', forge: (db) => void db.exec('DELETE FROM meter_checks WHERE no = (SELECT max(no) FROM meter_checks)') },
+  { what: 'a record of a visit says something else', how: 'naive', forge: (db) => editDocument(db, 'visit_records', 'A. Tester', 'B. Tester') },
+  { what: 'a record of a visit was kept at another time', how: 'naive', forge: (db) => void db.exec('UPDATE visit_records SET saved_at = saved_at - 86400000') },
+  { what: 'the last record of a visit is gone', how: 'naive', forge: (db) => void db.exec('DELETE FROM visit_records WHERE no = (SELECT max(no) FROM visit_records)') },
+  { what: 'a photo shows something else', how: 'naive', forge: (db) => void db.exec('UPDATE photos SET data = zeroblob(99) WHERE sha256 = (SELECT min(sha256) FROM photos)') },
+  { what: 'a photo is gone', how: 'naive', forge: (db) => void db.exec('DELETE FROM photos WHERE sha256 = (SELECT max(sha256) FROM photos)') },
+  {
+    what: 'a photo is put in', how: 'naive',
+    forge: (db) => void db.prepare('INSERT INTO photos (sha256, data) VALUES (?, ?)').run(sha256('another'), Buffer.from('another')),
+  },
   {
     what: 'a trigger changes what will be written', how: 'naive',
     forge: (db) => void db.exec(`CREATE TRIGGER helper AFTER INSERT ON run_status BEGIN UPDATE run_status SET counting = counting + 1 WHERE run = NEW.run; END`),

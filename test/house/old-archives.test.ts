@@ -29,7 +29,7 @@ function cli(...args: readonly string[]): { readonly code: number | null; readon
 const mountable = process.platform === 'linux' && process.getuid?.() === 0;
 const fixture = (version: number): string => join(import.meta.dirname, `fixtures/archive-version-${version}.sqlite`);
 
-describe.each([1, 2, 3, 4])('an archive of version %i', (version) => {
+describe.each([1, 2, 3, 4, 5])('an archive of version %i', (version) => {
   beforeEach(() => copyFileSync(fixture(version), archive));
 
   const said = (command: readonly string[]): string => {
@@ -80,7 +80,7 @@ describe.each([1, 2, 3, 4])('an archive of version %i', (version) => {
 
   it('ARC-50 is read by every command after it was brought up to date', () => {
     expect(cli('bring-up-to-date', archive)).toMatchObject({ code: 0 });
-    expect(existsSync(`${archive}.before-version-5`)).toBe(true);
+    expect(existsSync(`${archive}.before-version-6`)).toBe(true);
     for (const command of reading(archive, folder)) expect(said(command)).not.toContain('It was not changed');
   });
 });
@@ -101,7 +101,7 @@ describe.skipIf(browserPath === null)('in the window', () => {
     if (browserPath !== null) await browser.close();
   });
 
-  it.each([1, 2, 3, 4])('ARC-50 every page shows an archive of version %i', async (version) => {
+  it.each([1, 2, 3, 4, 5])('ARC-50 every page shows an archive of version %i', async (version) => {
     copyFileSync(fixture(version), archive);
     host = await HostProcess.start(folder, {});
     const page = await (await browser.newContext({ viewport: { width: 1280, height: 900 } })).newPage();
