@@ -7,7 +7,7 @@ const stated = {
   visitVersion: 1, serialNumber: 'RH4-0117', type: 'RH-P4', order: 'J-1', stage: 'as-found', doneOn: '2026-03-31', by: 'A. Tester', visual: 'varnish on the nozzle', coil: null, insulation: null, leak: null,
   spray: '', remark: '', corrects: null,
 };
-const read = (change: object, photos = 0) => readStatedVisit({ ...stated, ...change }, { photos, today: '2026-03-31' });
+const read = (change: object, photos = 0) => readStatedVisit({ ...stated, ...change }, { photos, latest: '2026-03-31' });
 const problems = (change: object, photos = 0): readonly string[] => {
   const found = read(change, photos);
   return found.ok ? [] : found.problems.map(({ path }) => path);

@@ -59,13 +59,13 @@ export function parseVisitRecord(document: unknown): { readonly ok: true; readon
   return parsed.success ? { ok: true, record: parsed.data } : { ok: false, problems: problemsOf(parsed.error, document) };
 }
 
-/** What a person states, or everything that is wrong with it. `today`: no record is of a later day. */
-export function readStatedVisit(document: unknown, { photos, today }: { readonly photos: number; readonly today: string }): { readonly ok: true; readonly stated: StatedVisit } | { readonly ok: false; readonly problems: readonly Problem[] } {
+/** What a person states, or everything that is wrong with it. `latest`: no record is of a later day. */
+export function readStatedVisit(document: unknown, { photos, latest }: { readonly photos: number; readonly latest: string }): { readonly ok: true; readonly stated: StatedVisit } | { readonly ok: false; readonly problems: readonly Problem[] } {
   const parsed = statedVisit.safeParse(document);
   if (!parsed.success) return { ok: false, problems: problemsOf(parsed.error, document) };
   const stated = parsed.data;
   const problems: Problem[] = [];
-  if (stated.doneOn > today) problems.push({ path: 'doneOn', text: `This day has not come yet: it is ${today}.` });
+  if (stated.doneOn > latest) problems.push({ path: 'doneOn', text: 'This day has not come yet.' });
   const empty = stated.coil === null && stated.insulation === null && stated.leak === null && photos === 0 && [stated.visual, stated.spray, stated.remark].every((one) => one === '');
   if (empty) problems.push({ path: '', text: 'Nothing was found that could be kept. State one thing at least.' });
   if (stated.corrects !== null && stated.remark === '') problems.push({ path: 'remark', text: 'A correction needs its reason here.' });
