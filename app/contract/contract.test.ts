@@ -4,12 +4,13 @@ import { benchRequests } from './bench-requests.ts';
 import { requests } from './contract.ts';
 import { equipmentRequests } from './equipment-requests.ts';
 import { injectorRequests } from './injector-requests.ts';
+import { lifeRequests } from './life-requests.ts';
 import { libraryRequests } from './library-requests.ts';
 import { reportRequests } from './report-requests.ts';
 import { runRequests } from './run-requests.ts';
 
 it('no two areas have a request of one name: the later would stand for both, with other rights', () => {
-  const names = [benchRequests, libraryRequests, equipmentRequests, runRequests, injectorRequests, reportRequests, archiveRequests].flatMap((area) => Object.keys(area));
+  const names = [benchRequests, libraryRequests, equipmentRequests, runRequests, injectorRequests, lifeRequests, reportRequests, archiveRequests].flatMap((area) => Object.keys(area));
   expect(names.filter((name, i) => names.indexOf(name) !== i)).toEqual([]);
   expect(names.sort()).toEqual(Object.keys(requests).sort());
 });

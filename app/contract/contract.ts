@@ -11,6 +11,7 @@ import { benchRequests, benchView, control, manualView } from './bench-requests.
 import { equipmentRequests } from './equipment-requests.ts';
 import { finite, id, type Requests } from './fields.ts';
 import { injectorRequests } from './injector-requests.ts';
+import { lifeRequests } from './life-requests.ts';
 import { libraryRequests } from './library-requests.ts';
 import { reportRequests } from './report-requests.ts';
 import { benchFrame, runEvent, runRequests, runStatus } from './run-requests.ts';
@@ -25,6 +26,7 @@ export const requests = {
   ...equipmentRequests,
   ...runRequests,
   ...injectorRequests,
+  ...lifeRequests,
   ...reportRequests,
   ...archiveRequests,
 } as const satisfies Requests;

@@ -1,4 +1,4 @@
-/** Requests of injectors over runs: references, sets, lives, types, and what others stated. */
+/** Requests of injectors over runs: references, sets, types, and what others stated. */
 import { z } from 'zod';
 import { oneLine } from '../boundary/text.ts';
 import { fewestInBaseline } from '../charts/individuals-chart.ts';
@@ -53,20 +53,6 @@ export const injectorRequests = {
       places: z.object({ voltages: z.array(finite), pressures: z.array(finite), periods: z.array(finite), widths: z.array(finite), staticPressures: z.array(finite) }),
       /** Runs of which nothing can be traced, with the reasons. */
       untraceable: z.array(z.object({ run: id, reasons: z.array(z.string()) })),
-    }),
-  },
-  /**
-   * One injector over all runs in which it was measured, the oldest first: results at each place in SI units and their changes since its first (WIN-64); and what was saved of it, the oldest first.
-   * `traceable` false: nothing of that run can be traced. `unread`: runs whose journal could not be read. HOST-111
-   */
-  'injector.life': {
-    control: false, params: z.strictObject({ serialNumber: oneLine(60).trim().min(1) }),
-    result: z.object({
-      runs: z.array(z.object({ run: id, at: finite, planName: z.string(), order: z.string(), traceable: z.boolean() })), unread: z.array(id),
-      places: z.array(z.object({
-        quantity: statedQuantity, voltage: finite, pressure: finite, period: finite, results: z.array(z.object({ run: id, value: finite, expanded: finite, change: valueAndU.nullable() })),
-      })),
-      visits: z.array(z.object({ savedAt: finite, order: z.string(), type: z.string(), coilResistanceOhm: finite.nullable(), condition: z.string(), channel: z.int().nullable() })),
     }),
   },
   /** A run against what somebody else stated, in a file of the window that is forgotten then: its numbers less those of the file. CMP-12 */

@@ -30,5 +30,5 @@ export async function injectorLife(archive: Archive, serialNumber: string, { tur
     ...place,
     results: results.map(({ run, result, change }) => ({ run, value: result.value, expanded: result.expanded, change: change === null ? null : { value: change.value, expanded: change.expanded } })),
   }));
-  return { runs: told, unread, places, visits: archive.library.partHistory(serialNumber).map((visit) => ({ ...visit })) };
+  return { runs: told, unread, places, records: archive.visits.of(serialNumber).map((kept) => ({ ...kept })), visits: archive.library.partHistory(serialNumber).map((visit) => ({ ...visit })) };
 }

@@ -30,6 +30,7 @@ export type DeskJob =
   | { readonly kind: 'references'; readonly params: ParsedParams<'reference.history'> }
   | { readonly kind: 'match'; readonly params: ParsedParams<'sets.match'> }
   | { readonly kind: 'life'; readonly params: ParsedParams<'injector.life'> }
+  | { readonly kind: 'photo'; readonly params: ParsedParams<'visits.photo'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'search'; readonly text: string }
   | { readonly kind: 'export'; readonly params: ParsedParams<'run.export'>; readonly software: string }
@@ -87,6 +88,7 @@ export interface DeskResults {
   readonly references: AsJson<AnswerTo<'reference.history'>>;
   readonly match: AsJson<AnswerTo<'sets.match'>>;
   readonly life: AsJson<AnswerTo<'injector.life'>>;
+  readonly photo: AsJson<AnswerTo<'visits.photo'>>;
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly search: AsJson<AnswerTo<'search'>>;
   readonly export: { readonly folder: string; readonly files: AnswerTo<'run.export'>['files'] };
@@ -127,6 +129,9 @@ export type DeskAnswer = { readonly ok: true; readonly value: unknown } | DeskFa
 
 /** Of a page of a journal: what is handed to the control thread is small (HOST-10). */
 const MOST_JOURNAL_CHARACTERS = 192 * 1024;
+
+/** Of a photo; a third more as base64 (HOST-10). */
+const PHOTO_PIECE_BYTES = 192 * 1024;
 
 /** Where a desk is. */
 export interface DeskPlaceOfWork {
@@ -197,6 +202,14 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     case 'life': {
       const { injectorLife } = await import('./desk-life.ts');
       return done('life', asJson(await injectorLife(archive, job.params.serialNumber, at)));
+    }
+    case 'photo': {
+      const { sha256, from } = job.params;
+      const data = archive.visits.photo(sha256);
+      const next = from + PHOTO_PIECE_BYTES;
+      return data === null
+        ? { ok: false, code: 'refused', text: 'This archive has no such photo.' }
+        : done('photo', asJson({ base64: data.toString('base64', Math.min(from, data.length), next), next: next < data.length ? next : null }));
     }
     case 'list': {
       const { text, after, limit } = job.params;

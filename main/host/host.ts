@@ -33,6 +33,7 @@ import { archiveHandlers } from './requests/archive.ts';
 import { benchHandlers } from './requests/bench.ts';
 import { equipmentHandlers } from './requests/equipment.ts';
 import { injectorHandlers } from './requests/injector.ts';
+import { lifeHandlers } from './requests/life.ts';
 import { libraryHandlers } from './requests/library.ts';
 import { reportHandlers } from './requests/report.ts';
 import type { HostRoom } from './requests/room.ts';
@@ -55,6 +56,7 @@ const handlersIn = (room: HostRoom): Handlers<Window> => ({
   ...equipmentHandlers(room),
   ...runHandlers(room),
   ...injectorHandlers(room),
+  ...lifeHandlers(room),
   ...reportHandlers(room),
   ...archiveHandlers(room),
 });

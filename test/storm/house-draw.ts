@@ -68,6 +68,15 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
       return `asked-${chance.nextUint32()}`;
     case 'document':
       return chance.of<unknown>([placeholders.plan, placeholders.plan, placeholders.equipment, { nonsense: true }, null]);
+    case 'visit': {
+      const of = chance.of(['storm-1', 'storm-2']);
+      const record = { visitVersion: 1, serialNumber: of, type: 'storm', order: '', stage: chance.of(['as-found', 'cleaned', 'as-left']), doneOn: '1999-12-31', by: 'storm', visual: 'storm', coil: null, insulation: null, leak: null, spray: '', remark: 'storm', corrects: chance.of([null, 1]) };
+      return chance.of<unknown>([record, record, { nonsense: true }, null]);
+    }
+    case 'photos':
+      return chance.of<unknown>([undefined, undefined, [{ upload: 'one', name: 'storm.png', shows: '' }]]);
+    case 'sha256':
+      return '0f'.repeat(32);
     case 'path':
       return chance.of([benchPort, '/dev/another']);
     case 'scenario':

@@ -6,7 +6,6 @@ import type { HandlersOf, HostRoom } from './room.ts';
 export const injectorHandlers = ({ given, desk }: HostRoom): HandlersOf<typeof injectorRequests> => ({
   'reference.history': (params) => desk.text({ kind: 'references', params }),
   'sets.match': (params) => desk.text({ kind: 'match', params }),
-  'injector.life': (params) => desk.text({ kind: 'life', params }),
   'run.compare': ({ upload, ...params }) => {
     const text = given.take(upload);
     return text === null ? notGiven() : desk.text({ kind: 'compare', params, text });

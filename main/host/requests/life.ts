@@ -1,0 +1,10 @@
+/** The life of an injector. */
+import type { lifeRequests } from '../../../app/contract/life-requests.ts';
+import { keepVisit } from '../visits-at-host.ts';
+import type { HandlersOf, HostRoom } from './room.ts';
+
+export const lifeHandlers = ({ parts: { archive, clock }, given, desk }: HostRoom): HandlersOf<typeof lifeRequests> => ({
+  'injector.life': (params) => desk.text({ kind: 'life', params }),
+  'visits.add': (params) => keepVisit({ archive, given, clock }, params),
+  'visits.photo': (params) => desk.text({ kind: 'photo', params }),
+});
