@@ -17,7 +17,7 @@ function crcOf(bytes: readonly number[]): number {
 }
 
 export function pngChunk(kind: string, data: readonly number[]): number[] {
-  const named = [...[...kind].map((letter) => letter.charCodeAt(0)), ...data];
+  const named = [...Array.from(kind, (letter) => letter.charCodeAt(0)), ...data];
   return [...big(data.length), ...named, ...big(crcOf(named))];
 }
 

@@ -12,7 +12,8 @@ export function useSaveKey(save: () => void): void {
       event.preventDefault();
       if (!event.repeat) latest.current();
     };
-    window.addEventListener('keydown', onKey);
-    return () => window.removeEventListener('keydown', onKey);
+    // Before the fields: those of the library pass no key on.
+    window.addEventListener('keydown', onKey, true);
+    return () => window.removeEventListener('keydown', onKey, true);
   }, []);
 }

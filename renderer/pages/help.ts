@@ -23,6 +23,7 @@ export const help: Readonly<Record<string, PageHelp>> = {
       'Scan or type one row for each. Enter goes to the next; order and type are carried down.',
       'Set the channel where it is mounted on the rail; only those are measured.',
       'Save. A plan takes the mounted ones from here.',
+      'Life of an injector: record how it was found, cleaned and left, with photos; see every run of it and how it changed.',
     ],
   },
   plans: {

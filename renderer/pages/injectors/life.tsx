@@ -16,21 +16,23 @@ import { XyChart } from '../results/xy-chart.tsx';
 import '../results/results.css';
 import { lifeCsv, placeText } from './life-view.ts';
 import type { Life, ShownPlace } from './life-view.ts';
+import { VisitsPart } from './visits-part.tsx';
 
-/** One injector over all jobs: what was written of it at each visit, its runs, and how it changed. WIN-64 */
+/** One injector over all jobs: what was found and written of it at each visit, its runs, and how it changed. WIN-64 */
 export function InjectorLife({ serialNumber }: { readonly serialNumber: string }) {
   const [life, setLife] = useState<Life | null>(null);
   const [problem, setProblem] = useState('');
-  useWhenUp(() => {
+  const read = (): void => {
     void ask('injector.life', { serialNumber }).then((reply) => {
       if (reply.ok) setLife(reply.value);
       setProblem(reply.ok ? '' : reply.failure.text);
     });
-  });
+  };
+  useWhenUp(read);
   return (
     <Page
       title={`Injector ${serialNumber}`}
-      lead="Over all jobs: what was written at each visit, every run, and how it changed since its first."
+      lead="Over all jobs: what was found at each visit, every run, and how it changed since its first."
       actions={
         <>
           {life !== null && life.places.length > 0 && <Button onPress={() => saveFile(`injector-${serialNumber.replaceAll(/[^\p{L}\p{N}.-]+/gu, '-')}.csv`, [lifeCsv(serialNumber, life)])}>Save as CSV</Button>}
@@ -41,16 +43,17 @@ export function InjectorLife({ serialNumber }: { readonly serialNumber: string }
       {problem !== '' && <Notice tone="bad">The injector could not be read. {problem}</Notice>}
       {life === null && problem === '' && <Notice tone="busy">The runs of this injector are being read and reduced.</Notice>}
       {life !== null && life.unread.length > 0 && <Notice tone="note">Left out, because they cannot be read: {life.unread.join(', ')}. The page Archive checks the archive.</Notice>}
-      {life !== null && <Visits visits={life.visits} />}
+      {life !== null && <VisitsPart serialNumber={serialNumber} life={life} onKept={read} />}
+      {life !== null && <BookedIn visits={life.visits} />}
       {life !== null && (life.places.length === 0 ? <Notice tone="off">No run has a result of this injector yet.</Notice> : <Changes serialNumber={serialNumber} life={life} />)}
     </Page>
   );
 }
 
-function Visits({ visits }: { readonly visits: AnswerTo<'injector.life'>['visits'] }) {
+function BookedIn({ visits }: { readonly visits: AnswerTo<'injector.life'>['visits'] }) {
   if (visits.length === 0) return <Notice tone="off">It was never booked in on the page Injectors under this serial number.</Notice>;
   return (
-    <Section title="Visits" wide>
+    <Section title="Booked in" wide>
       <FigureTable
         caption="What was saved of it, the oldest first; an entry holds until the next"
         columns={['Saved', 'Job', 'Type', 'Coil resistance, Ω', 'Condition', 'Channel']}
