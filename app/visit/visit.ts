@@ -1,4 +1,4 @@
-/** What was found of an injector on a visit to the lab, as a person wrote it down. Version 1. The rules (WIN-80 to WIN-83) are in renderer/README.md. */
+/** What was found of an injector on a visit to the lab, as a person wrote it down. Version 1. The rules (WIN-80 to WIN-82) are in renderer/README.md. */
 import { z } from 'zod';
 import { problemsOf, type Problem } from '../boundary/problems.ts';
 import { oneLine } from '../boundary/text.ts';

@@ -24,7 +24,7 @@ const noNumbers: VisitDraft['numbers'] = { ohm: '', expandedOhm: '', celsius: ''
 export const newVisit = (order: string, doneOn: string): VisitDraft => ({ stage: 'as-found', doneOn, order, visual: '', spray: '', remark: '', numbers: noNumbers, least: false, corrects: null });
 
 /** To begin a correction from: all that it says but why. */
-export function draftOf(no: number, { stage, doneOn, order, visual, spray, coil, insulation, leak }: VisitRecord): VisitDraft {
+export function correctionOf(no: number, { stage, doneOn, order, visual, spray, coil, insulation, leak }: VisitRecord): VisitDraft {
   const text = (value: number | null | undefined): string => (value === null || value === undefined ? '' : plain(value));
   const numbers = {
     ohm: text(coil?.ohm), expandedOhm: text(coil?.expandedOhm), celsius: text(coil?.celsius), expandedKelvin: text(coil?.expandedKelvin),

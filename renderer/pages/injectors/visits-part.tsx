@@ -10,7 +10,7 @@ import { useTyped } from '../../typed/typed.ts';
 import { FigureTable } from '../results/figure-table.tsx';
 import type { Life } from './life-view.ts';
 import { keptPhoto, photoSource } from './photos.ts';
-import { coilWords, draftOf, insulationWords, leakWords, newVisit, type VisitDraft } from './visit-view.ts';
+import { coilWords, correctionOf, insulationWords, leakWords, newVisit, type VisitDraft } from './visit-view.ts';
 import { VisitForm } from './visit-form.tsx';
 
 type Kept = Life['records'][number];
@@ -55,7 +55,7 @@ export function VisitsPart({ serialNumber, life: { records, visits }, onKept }: 
             caption="How it was found, cleaned and left, the latest first. Records are never changed; a correction is a record of its own. Coil at 20 °C by the coefficient of copper, 0.00393 per kelvin (IEC 60028); ± is the expanded uncertainty (95 %)."
             columns={['Done on', 'Stage', 'Coil at 20 °C, Ω', 'Insulation', 'Leak, shut', 'Findings', 'Photos', 'By', 'Record']}
             words={[0, 2, 3, 4, 5, 6, 7]}
-            rows={records.toReversed().map((kept) => ({ key: String(kept.no), head: kept.record.doneOn, cells: cellsOf(kept, corrections.get(kept.no) ?? null, draft === null ? () => begin(draftOf(kept.no, kept.record)) : null) }))}
+            rows={records.toReversed().map((kept) => ({ key: String(kept.no), head: kept.record.doneOn, cells: cellsOf(kept, corrections.get(kept.no) ?? null, draft === null ? () => begin(correctionOf(kept.no, kept.record)) : null) }))}
           />
         )}
       </Section>
