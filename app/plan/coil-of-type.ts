@@ -1,4 +1,5 @@
 /** What a plan says of the coils of its injectors: by the injector, by its type, or for all. PLAN-83, PLAN-85 */
+import { ofType } from './of-type.ts';
 import type { Plan } from './plan.ts';
 
 /** Thermal data of a coil in fuel, with standard uncertainties: K/W and s. */
@@ -10,8 +11,6 @@ export interface CoilHeat {
 }
 
 type Types = Pick<Plan, 'types'>;
-
-const ofType = ({ types = [] }: Types, type: string): NonNullable<Plan['types']>[number] | undefined => types.find((one) => one.type === type);
 
 /** Of the type, or for all types; null: nothing is stated. */
 export function coilHeatOf(plan: Types & Pick<Plan, 'reduction'>, type: string): CoilHeat | null {

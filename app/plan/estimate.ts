@@ -1,24 +1,14 @@
 /** What a run will take: time, pulses, fluid, frames, disk. An estimate before anything was measured, and no more. */
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import type { Equipment } from '../equipment/equipment.ts';
-import { celsius, kilopascals, pascals, seconds } from '../quantities/quantity.ts';
+import { celsius, pascals, seconds } from '../quantities/quantity.ts';
 import type { CubicMetres, Kilograms, KilogramsPerSecond, Pascals, Quantity, Seconds, Volts } from '../quantities/quantity.ts';
+import { expectedFlow, flowAt, roughDensity } from './flow-of-type.ts';
 import { lookEdges, lookPart, shutGraceS, shutSpanS } from './look.ts';
 import type { Plan } from './plan.ts';
 import { typicalDeadTime } from './typical.ts';
 import type { Point } from './points.ts';
 import { pairEdges, zeroWindow } from './zero.ts';
-
-/**
- * Static flow at 400 kPa where nobody said better: a port injector of middle size. Common practice, no source.
- */
-export const assumedStaticFlow = 4e-3 as KilogramsPerSecond;
-
-/** The pressure to which an expected static flow belongs, everywhere in this file. */
-const flowPressure = kilopascals(400);
-
-/** Density for turning an expected mass into a volume: n-heptane near 20 degC, good enough for an estimate. */
-export const roughDensity = 684;
 
 /** Bench constants of the estimate; common practice, no source. A real bench is rarely faster. */
 const supplySlewVPerS = 10;
@@ -34,7 +24,7 @@ const beginningS = 8;
  * Expected mass of one pulse: zero up to a typical dead time, then static flow times the rest. The flow follows the root of the pressure.
  */
 function expectedMass(staticFlow: KilogramsPerSecond, voltage: Volts, pressure: Pascals, width: Seconds): Kilograms {
-  return (staticFlow * Math.sqrt(pressure / flowPressure) * Math.max(0, width - typicalDeadTime(voltage))) as Kilograms;
+  return (flowAt(staticFlow, pressure) * Math.max(0, width - typicalDeadTime(voltage))) as Kilograms;
 }
 
 /** Density at 20 degC and each pressure of a plan, by equipment record: a plan has few pressures, and is asked for the same ones at every point. */
@@ -52,13 +42,13 @@ function densityAt(equipment: Equipment, pressure: Pascals): number {
 }
 
 /** Expected frequency of the meter's edges while pulses of this point run. */
-export function expectedEdgeRate(staticFlow: KilogramsPerSecond, equipment: Equipment, point: Omit<SetPoint, 'role'>): Quantity<'Hz'> {
+export function expectedEdgeRate(staticFlow: KilogramsPerSecond, equipment: Equipment, point: Pick<Point, 'voltage' | 'pressure' | 'width' | 'period'>): Quantity<'Hz'> {
   const volumeFlow = expectedMass(staticFlow, point.voltage, point.pressure, point.width) / densityAt(equipment, point.pressure) / point.period;
   const perCubicMetre = Math.max(...equipment.meter.kFactor.map((k) => k.edgesPerLitre)) * 1e3;
   return (volumeFlow * perCubicMetre) as Quantity<'Hz'>;
 }
 
-export type SetPoint = Pick<Point, 'role' | 'voltage' | 'pressure' | 'width' | 'period'>;
+export type SetPoint = Pick<Point, 'role' | 'injector' | 'voltage' | 'pressure' | 'width' | 'period'>;
 
 /** How long the window of a point will be: until it has its edges and its shortest time, at most its longest. */
 export function expectedWindow(plan: Plan, edgeRate: number, role: Point['role']): { readonly length: Seconds; readonly reached: boolean } {
@@ -77,15 +67,17 @@ export interface RunTotals {
   readonly diskBytes: number;
 }
 
-/** Totals of a whole run without repeats, holds and pauses. */
-export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equipment, staticFlow: KilogramsPerSecond): RunTotals {
+/** Totals of a whole run without repeats, holds and pauses, by the static flow that its plan expects of each injector (PLAN-94). */
+export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equipment): RunTotals {
+  const flowOf = expectedFlow(plan);
   const frameS = 1 / plan.link.telemetryHz;
   const purgeWidth = seconds(plan.purge.widthMs * 1e-3);
   const purgeS = plan.purge.pulses * plan.purge.periodMs * 1e-3;
   // The expected flow depends on the set point alone, and a plan has few of those beside its points.
   const known = new Map<string, { readonly windowS: number; readonly pulses: number; readonly volume: number }>();
   const ofPoint = (point: Point) => {
-    const key = `${point.role} ${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
+    const staticFlow = flowOf(point.injector);
+    const key = `${point.role} ${staticFlow} ${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
     const before = known.get(key);
     if (before !== undefined) return before;
     // Where the meter has a least flow the rail is shut off as well, if the bench can.

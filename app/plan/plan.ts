@@ -12,6 +12,9 @@ const nonNegative = z.number().nonnegative();
 const duration = nonNegative.max(86_400);
 const positiveDuration = positive.max(86_400);
 
+/** Drives of port injectors: the coil at the full supply for the whole pulse, or a peak current that falls to a hold current. */
+export const injectorDrives = ['saturated', 'peak-and-hold'] as const;
+
 const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1).max(10_000);
 
 /** A guard watches one signal and has one of three answers when the signal leaves its limits for `dwellS`. */
@@ -50,7 +53,7 @@ export const planSchema = z.strictObject({
     }),
   ),
   /**
-   * What is known of the coils of a type of injector. What a type does not state is that of the plan (`look.coilOhm`, `reduction.coil`);
+   * What is known of a type of injector. What it does not state of its coils is that of the plan (`look.coilOhm`, `reduction.coil`);
    * what it states of heat, it states whole (PLAN-85, PLAN-86).
    */
   types: z
@@ -65,6 +68,20 @@ export const planSchema = z.strictObject({
         uncertaintyKelvinPerWatt: nonNegative.max(100).optional(),
         timeConstantS: positive.max(1000).optional(),
         uncertaintyTimeConstantS: nonNegative.max(1000).optional(),
+        /** Nominal static flow at `flowPressureKpa` (absent: 400) in a fluid of `flowDensityKgPerM3` (absent: n-heptane): what is expected of them (PLAN-94). */
+        staticFlowGPerMin: positive.max(100_000).optional(),
+        flowPressureKpa: positive.max(10_000).optional(),
+        flowDensityKgPerM3: positive.max(5000).optional(),
+        /** What they are made for: pre-flight says where a plan goes beyond (PLAN-95, PRE-64). */
+        minVoltageV: positive.optional(),
+        maxVoltageV: positive.optional(),
+        minPressureKpa: positive.optional(),
+        maxPressureKpa: positive.optional(),
+        minWidthMs: positive.optional(),
+        maxWidthMs: positive.optional(),
+        maxDutyPercent: positive.max(100).optional(),
+        /** How they are meant to be driven: by a switch that stays on, or by a current that is lowered once they are open (PRE-65). */
+        drive: z.enum(injectorDrives).optional(),
       }),
     )
     .min(1)

@@ -1,7 +1,6 @@
 /** Lines PRE-60 to PRE-62 of the sheet: the invariance set and the blind windows, and what they take. */
 import type { Equipment } from '../equipment/equipment.ts';
 import type { BenchCapabilities } from '../bench/port.ts';
-import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import type { PreflightLine } from './preflight-line.ts';
 import { estimateRun } from './estimate.ts';
 import { invarianceSet } from './invariance.ts';
@@ -13,7 +12,6 @@ type Finding = Omit<PreflightLine, 'rule'>;
 interface Context {
   readonly equipment: Equipment;
   readonly capabilities: BenchCapabilities | null;
-  readonly staticFlow: KilogramsPerSecond;
   /** Of the whole run, as estimated. */
   readonly durationS: number;
 }
@@ -28,9 +26,9 @@ export function invarianceFindings(plan: Plan, points: readonly Point[], context
   return { 'PRE-60': setOf(plan, points, context), 'PRE-61': blindOf(points, context, plan), 'PRE-62': byHand(plan, points, context) };
 }
 
-function share(role: Point['role'], points: readonly Point[], plan: Plan, { equipment, staticFlow, durationS }: Context): { readonly windows: number; readonly percent: number; readonly text: string } {
+function share(role: Point['role'], points: readonly Point[], plan: Plan, { equipment, durationS }: Context): { readonly windows: number; readonly percent: number; readonly text: string } {
   const others = points.filter((p) => p.role !== role);
-  const without = estimateRun(plan, others, equipment, staticFlow).durationS;
+  const without = estimateRun(plan, others, equipment).durationS;
   const percent = (100 * (durationS - without)) / without;
   return { windows: points.length - others.length, percent, text: `about ${Math.round(durationS - without)} s, ${percent.toFixed(1)} % of the time of the other points` };
 }

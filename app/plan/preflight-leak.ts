@@ -5,7 +5,9 @@ import { kilopascals } from '../quantities/quantity.ts';
 import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import type { PreflightLine } from './preflight-line.ts';
 import { edgesPerMillilitre, idleFlowRest, idleFlowSpan } from '../bench/idle-flow.ts';
-import { estimateRun, expectedEdgeRate, expectedWindow, roughDensity } from './estimate.ts';
+import { estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
+import { flowAt, roughDensity } from './flow-of-type.ts';
+import type { ExpectedFlow } from './flow-of-type.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
 import { decaysPressure, hasZeroPoints, zeroWindow } from './zero.ts';
@@ -24,7 +26,7 @@ const smallShare = 5;
 interface LeakContext {
   readonly capabilities: BenchCapabilities | null;
   readonly equipment: Equipment;
-  readonly staticFlow: KilogramsPerSecond;
+  readonly flowOf: ExpectedFlow;
   /** Of the whole run, as estimated. */
   readonly durationS: number;
 }
@@ -46,10 +48,10 @@ export function leakFindings(plan: Plan, points: readonly Point[], context: Leak
 const oneEdge = ({ equipment }: LeakContext, time: number): number => 60 / (edgesPerMillilitre(equipment.meter.kFactor) * time);
 
 /** How much a leak of 1 mL/min moves the dead time of the plan's longest period, s: X moves by L P / k. */
-function deadTimePerLeak(plan: Plan, { staticFlow }: LeakContext): number {
+function deadTimePerLeak(plan: Plan, { flowOf }: LeakContext): number {
   const period = Math.max(...plan.axes.periodMs) / 1e3;
-  // The slope is least at the lowest pressure.
-  const slope = staticFlow * Math.sqrt(kilopascals(Math.min(...plan.axes.pressureKpa)) / kilopascals(400));
+  // The slope is least of the smallest injector, at the lowest pressure.
+  const slope = flowAt(Math.min(...plan.injectors.map((_, i) => flowOf(i))) as KilogramsPerSecond, kilopascals(Math.min(...plan.axes.pressureKpa)));
   return ((1e-6 / 60) * roughDensity * period) / slope;
 }
 
@@ -107,14 +109,15 @@ function leastFlow(plan: Plan, context: LeakContext, decay: boolean): Finding {
 
 /** Longest time, s, for which the signal of a guard is looked at without a break, by the plan's own timing. */
 function guardsThatCannotAct(plan: Plan, points: readonly Point[], context: LeakContext): Finding {
-  const { equipment, staticFlow, durationS } = context;
+  const { equipment, flowOf, durationS } = context;
   const purgeS = (plan.purge.pulses * plan.purge.periodMs) / 1e3;
   const zeroS = hasZeroPoints(plan) ? plan.zero.settleS + zeroWindow(plan) : 0;
   const betweenS = 0.5;
   let pointS = zeroS;
   const seen = new Set<string>();
   for (const point of points) {
-    const key = `${point.role} ${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
+    const staticFlow = flowOf(point.injector);
+    const key = `${point.role} ${staticFlow} ${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
     if (point.role === 'zero' || seen.has(key)) continue;
     seen.add(key);
     pointS = Math.max(pointS, purgeS + plan.settleS + expectedWindow(plan, expectedEdgeRate(staticFlow, equipment, point), point.role).length);
@@ -150,10 +153,10 @@ function guardsThatCannotAct(plan: Plan, points: readonly Point[], context: Leak
   return pass(slowest > 0 ? `Every guard can act. The guard of the idle flow needs ${short(slowest)} s without pulses; a zero point gives ${short(zeroS)} s.` : 'Every guard can act under the timing of the plan.');
 }
 
-function costOfLeaks(plan: Plan, points: readonly Point[], { equipment, staticFlow, durationS }: LeakContext): Finding {
+function costOfLeaks(plan: Plan, points: readonly Point[], { equipment, durationS }: LeakContext): Finding {
   const without = points.filter(({ role }) => role !== 'zero' && role !== 'pair');
   if (without.length === points.length) return pass('No bench time goes into zero points and period pairs.');
-  const others = estimateRun(plan, without, equipment, staticFlow).durationS;
+  const others = estimateRun(plan, without, equipment).durationS;
   const spent = durationS - others;
   const percent = (100 * spent) / others;
   const text = `Zero points and period pairs take about ${short(spent)} s, ${percent.toFixed(1)} % of the time of the other points`;

@@ -1,20 +1,20 @@
 /** What the equipment record knows of the conditions of a plan: PRE-53 to PRE-56. */
 import type { Equipment } from '../equipment/equipment.ts';
 import { takenForGranted } from '../equipment/standing.ts';
-import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import { expectedEdgeRate } from './estimate.ts';
 import type { SetPoint } from './estimate.ts';
+import type { ExpectedFlow } from './flow-of-type.ts';
 import type { PreflightLine } from './preflight-line.ts';
 
 type Finding = Omit<PreflightLine, 'rule'>;
 
 /** `assumption`: of the flow, in words, to be added to a sentence. */
-export function recordFindings(setPoints: readonly SetPoint[], equipment: Equipment, staticFlow: KilogramsPerSecond, assumption: string): Readonly<Record<'PRE-53' | 'PRE-54' | 'PRE-55' | 'PRE-56', Finding>> {
+export function recordFindings(setPoints: readonly SetPoint[], equipment: Equipment, flowOf: ExpectedFlow, assumption: string): Readonly<Record<'PRE-53' | 'PRE-54' | 'PRE-55' | 'PRE-56', Finding>> {
   const granted = takenForGranted(equipment);
   const known = (unknown: string | null, text: string): Finding => (unknown === null ? { result: 'pass', text } : { result: 'warn', text: unknown });
   const { pressure, supply, fluid } = equipment;
   return {
-    'PRE-53': meterRange(setPoints, equipment, staticFlow, assumption),
+    'PRE-53': meterRange(setPoints, equipment, flowOf, assumption),
     'PRE-54': known(
       granted.pressure,
       pressure.whileOpenKpa === undefined
@@ -29,11 +29,11 @@ export function recordFindings(setPoints: readonly SetPoint[], equipment: Equipm
   };
 }
 
-function meterRange(setPoints: readonly SetPoint[], equipment: Equipment, staticFlow: KilogramsPerSecond, assumption: string): Finding {
+function meterRange(setPoints: readonly SetPoint[], equipment: Equipment, flowOf: ExpectedFlow, assumption: string): Finding {
   const calibrated = equipment.meter.kFactor.map((k) => k.hertz);
   const [lowest, highest] = [Math.min(...calibrated), Math.max(...calibrated)];
   // Where nothing flows PRE-15 speaks.
-  const rates = setPoints.map((point) => expectedEdgeRate(staticFlow, equipment, point)).filter((rate) => rate > 0);
+  const rates = setPoints.map((point) => expectedEdgeRate(flowOf(point.injector), equipment, point)).filter((rate) => rate > 0);
   const outside = rates.filter((rate) => rate < lowest || rate > highest);
   const range = `The certificate of the meter has ${calibrated.length === 1 ? 'one point' : `${calibrated.length} points`}, ${calibrated.length === 1 ? `at ${lowest}` : `from ${lowest} to ${highest}`} edges a second`;
   const [slowest, fastest] = [short(Math.min(...rates)), short(Math.max(...rates))];

@@ -9,6 +9,7 @@ import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import type { PreflightLine } from './preflight-line.ts';
 import { expectedEdgeRate } from './estimate.ts';
 import type { SetPoint } from './estimate.ts';
+import type { ExpectedFlow } from './flow-of-type.ts';
 import type { Plan } from './plan.ts';
 import { typicalDeadTime } from './typical.ts';
 import { pairEdges } from './zero.ts';
@@ -23,17 +24,17 @@ const edgesOfAPart = 4;
 type Finding = Omit<PreflightLine, 'rule'>;
 
 /** PRE-51, PRE-52. First looks are judged by other rules (RUN-135) and are left out. */
-export function windowFindings(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, staticFlow: KilogramsPerSecond): Readonly<Record<'PRE-51' | 'PRE-52', Finding>> {
+export function windowFindings(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, flowOf: ExpectedFlow): Readonly<Record<'PRE-51' | 'PRE-52', Finding>> {
   const judged = setPoints.filter(({ role }) => role !== 'look' && role !== 'zero');
-  return { 'PRE-51': edges(plan, judged, equipment, staticFlow), 'PRE-52': frames(plan, judged, equipment, staticFlow) };
+  return { 'PRE-51': edges(plan, judged, equipment, flowOf), 'PRE-52': frames(plan, judged, equipment, flowOf) };
 }
 
-function edges(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, staticFlow: KilogramsPerSecond): Finding {
+function edges(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, flowOf: ExpectedFlow): Finding {
   const { minEdges, maxS } = plan.window;
   const most = (point: SetPoint): number => {
     // Open for the whole pulse, and no longer than its period.
     const width = seconds(Math.min(point.width, point.period) + typicalDeadTime(point.voltage));
-    return maxS * expectedEdgeRate((flowFactor * staticFlow) as KilogramsPerSecond, equipment, { ...point, width });
+    return maxS * expectedEdgeRate((flowFactor * flowOf(point.injector)) as KilogramsPerSecond, equipment, { ...point, width });
   };
   const never = setPoints.filter((point) => most(point) < pairEdges(minEdges, point.role));
   const [first] = never;
@@ -62,7 +63,7 @@ function partsOf({ link }: Plan, afterFirst: number, minEdges: number, rate: num
   return { least: Math.min(byRevolutions, byEdges), usual: byEdges };
 }
 
-function frames(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, staticFlow: KilogramsPerSecond): Finding {
+function frames(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, flowOf: ExpectedFlow): Finding {
   const { edgesPerRevolution } = equipment.meter;
   const { telemetryHz } = plan.link;
   const missing = (point: SetPoint, rate: number, which: 'least' | 'usual'): boolean => {
@@ -72,7 +73,7 @@ function frames(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment
     for (let n = fewest; n <= most; n += 1) if (n - 1 >= partsOf(plan, n, minEdges, rate, edgesPerRevolution)[which]) return false;
     return true;
   };
-  const rated = setPoints.map((point) => ({ point, rate: expectedEdgeRate(staticFlow, equipment, point) })).filter(({ rate }) => rate > 0);
+  const rated = setPoints.map((point) => ({ point, rate: expectedEdgeRate(flowOf(point.injector), equipment, point) })).filter(({ rate }) => rate > 0);
   const remedy = `Raise link.telemetryHz (20 is usual) or make window.maxS longer.`;
   const tells = (found: readonly { readonly point: SetPoint; readonly rate: number }[], verb: string): string => {
     const [first] = found;

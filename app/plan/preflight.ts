@@ -9,16 +9,20 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { certificatesOn, lotAgeDays, notOfController } from '../equipment/standing.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, milliseconds, pascals, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
-import type { KilogramsPerSecond, Seconds } from '../quantities/quantity.ts';
+import type { Seconds } from '../quantities/quantity.ts';
 import type { MeterStanding, PreflightLine } from './preflight-line.ts';
 import { ohmOfType } from './coil-of-type.ts';
+import { assumedStaticFlow, expectedFlow, statedStaticFlow } from './flow-of-type.ts';
+import type { ExpectedFlow } from './flow-of-type.ts';
 import { hasLook } from './look.ts';
-import { assumedStaticFlow, estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
+import { estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
 import type { RunTotals, SetPoint } from './estimate.ts';
+import { ofType } from './of-type.ts';
 import type { Plan } from './plan.ts';
 import { invarianceFindings } from './preflight-invariance.ts';
 import { leakFindings } from './preflight-leak.ts';
 import { recordFindings } from './preflight-record.ts';
+import { typeFindings } from './preflight-type.ts';
 import { windowFindings } from './preflight-window.ts';
 import type { Point } from './points.ts';
 
@@ -34,8 +38,6 @@ export interface PreflightContext {
   readonly today: string;
   /** null: there is no archive to ask. */
   readonly meterChecks: MeterStanding | null;
-  /** Expected static flow of the injectors at 400 kPa; absent: an assumption that the sheet names. */
-  readonly expectedStaticFlow?: KilogramsPerSecond;
 }
 
 export interface Preflight {
@@ -58,11 +60,11 @@ interface Train {
 
 /** Holds a plan against the bench and the lab's equipment; a run may start when no line says `refuse`. */
 export function preflight(plan: Plan, points: readonly Point[], context: PreflightContext): Preflight {
-  const staticFlow = context.expectedStaticFlow ?? assumedStaticFlow;
-  const totals = estimateRun(plan, points, context.equipment, staticFlow);
+  const flowOf = expectedFlow(plan);
+  const totals = estimateRun(plan, points, context.equipment);
   const setPoints = distinct(
     points.filter((p) => p.role !== 'zero'),
-    (p) => `${p.role === 'pair' || p.role === 'look' ? p.role : ''} ${p.voltage} ${p.pressure} ${p.width} ${p.period}`,
+    (p) => `${p.role === 'pair' || p.role === 'look' ? p.role : ''} ${flowOf(p.injector)} ${p.voltage} ${p.pressure} ${p.width} ${p.period}`,
   );
   const trains: readonly Train[] = distinct(
     [
@@ -72,10 +74,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     (t) => `${t.width} ${t.period}`,
   );
 
-  const assumption =
-    context.expectedStaticFlow === undefined
-      ? `, assuming a static flow of ${short(assumedStaticFlow * 6e4)} g/min at 400 kPa`
-      : '';
+  const assumption = assumedFlow(plan);
   const onBench = (what: string, look: (capabilities: BenchCapabilities) => Finding): Finding =>
     context.capabilities === null ? warn(`Not checked, because no bench is connected: ${what}.`) : look(context.capabilities);
   const findings: Readonly<Record<string, Finding>> = {
@@ -93,22 +92,31 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     'PRE-12': certificates(context.equipment, context.today),
     'PRE-13': onBench("whether the dead-man's time can be set", (c) => deadMan(plan, c)),
     'PRE-14': onBench('whether the controller sends that many frames', (c) => telemetry(plan, c)),
-    'PRE-15': window(plan, setPoints, context.equipment, staticFlow, assumption),
+    'PRE-15': window(plan, setPoints, context.equipment, flowOf, assumption),
     'PRE-16': guardsPresent(plan),
     'PRE-17': guardsAgainstPlan(plan, points),
     'PRE-18': waitsAgainstAcceptance(plan),
     'PRE-19': densityRange(plan, points, context.equipment),
-    ...leakFindings(plan, points, { capabilities: context.capabilities, equipment: context.equipment, staticFlow, durationS: totals.durationS }),
+    ...leakFindings(plan, points, { capabilities: context.capabilities, equipment: context.equipment, flowOf, durationS: totals.durationS }),
     'PRE-40': controllerNamed(context.equipment, context.controller),
     'PRE-41': decidesDeadTime(context.equipment),
     'PRE-42': fluidLot(context.equipment, context.today),
     'PRE-50': firstLook(plan),
-    ...windowFindings(plan, setPoints, context.equipment, staticFlow),
-    ...recordFindings(setPoints, context.equipment, staticFlow, assumption),
-    ...invarianceFindings(plan, points, { capabilities: context.capabilities, equipment: context.equipment, staticFlow, durationS: totals.durationS }),
-    'PRE-63': meterChecked(context.meterChecks, setPoints.map((point) => expectedEdgeRate(staticFlow, context.equipment, point))),
+    ...windowFindings(plan, setPoints, context.equipment, flowOf),
+    ...recordFindings(setPoints, context.equipment, flowOf, assumption),
+    ...invarianceFindings(plan, points, { capabilities: context.capabilities, equipment: context.equipment, durationS: totals.durationS }),
+    ...typeFindings(plan, points),
+    'PRE-63': meterChecked(context.meterChecks, setPoints.map((point) => expectedEdgeRate(flowOf(point.injector), context.equipment, point))),
   };
   return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };
+}
+
+/** Of which injectors the flow was assumed, to be added to a sentence; empty: of none. PLAN-94 */
+function assumedFlow(plan: Plan): string {
+  const unknown = [...new Set(plan.injectors.map(({ type }) => type))].filter((type) => statedStaticFlow(ofType(plan, type)) === null);
+  if (unknown.length === 0) return '';
+  const whose = plan.injectors.every(({ type }) => unknown.includes(type)) ? '' : ` for ${unknown.join(', ')}`;
+  return `, assuming a static flow of ${short(assumedStaticFlow * 6e4)} g/min at 400 kPa${whose}`;
 }
 
 /** What each injector's coil and flow can be held against in the first look. */
@@ -287,9 +295,9 @@ function telemetry(plan: Plan, { telemetryMaxHz }: BenchCapabilities): Finding {
   return pass(`${telemetryHz} frames a second; the controller can send ${telemetryMaxHz}.`);
 }
 
-function window(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, staticFlow: KilogramsPerSecond, assumption: string): Finding {
+function window(plan: Plan, setPoints: readonly SetPoint[], equipment: Equipment, flowOf: ExpectedFlow, assumption: string): Finding {
   const late = setPoints
-    .map((point) => ({ point, rate: expectedEdgeRate(staticFlow, equipment, point) }))
+    .map((point) => ({ point, rate: expectedEdgeRate(flowOf(point.injector), equipment, point) }))
     .filter(({ point, rate }) => !expectedWindow(plan, rate, point.role).reached);
   const { minEdges, maxS } = plan.window;
   const [first] = late.toSorted((a, b) => a.rate - b.rate);

@@ -10,10 +10,12 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import { ohmOfType } from '../plan/coil-of-type.ts';
 import { lookEdges, lookPart } from '../plan/look.ts';
+import { flowAt, statedStaticFlow } from '../plan/flow-of-type.ts';
+import { ofType } from '../plan/of-type.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { copperPerKelvin } from '../quantities/copper.ts';
-import { celsius, toKilopascals } from '../quantities/quantity.ts';
+import { celsius, pascals, toKilopascals } from '../quantities/quantity.ts';
 import { massPerPulse } from '../reduce/mass.ts';
 import type { Criterion } from '../journal/events.ts';
 import { around, held } from './criterion.ts';
@@ -153,14 +155,16 @@ function coil({ look }: Plan, found: Found, others: readonly Found[], common: nu
 const clampedOff = (ratio: number): number => ratio / clamp(ratio, 1, warmest) - 1;
 
 /** RUN-138, RUN-139. */
-function flows({ look }: Plan, found: Found, others: readonly Found[], looked: LookedAt | undefined): readonly Criterion[] {
+function flows(plan: Plan, found: Found, others: readonly Found[], looked: LookedAt | undefined): readonly Criterion[] {
+  const { look } = plan;
   const { flow } = found;
   if (flow === null) return [{ rule: 'RUN-138', passed: false, text: 'no flow could be told from its windows' }];
   const gPerMin = (kgPerS: number) => (kgPerS * 6e4).toFixed(1);
   const within = look.flowPercent / 100;
   const pressure = looked?.points[0]?.pressure ?? Number.NaN;
   const known = others.flatMap((other) => (other.flow === null ? [] : [other.flow.static]));
-  const nominal = look.staticFlowGPerMin === undefined ? null : (look.staticFlowGPerMin / 6e4) * Math.sqrt(pressure / 400e3);
+  const stated = statedStaticFlow(ofType(plan, found.type)) ?? statedStaticFlow(look);
+  const nominal = stated === null ? null : flowAt(stated, pascals(pressure));
   const against = nominal ?? (known.length < 2 ? null : median(known));
   const short = looked?.points.find((point) => lookPart(point) === 'short')?.width ?? Number.NaN;
   return [

@@ -4,12 +4,12 @@ import { normalQuantile } from '../distributions/distributions.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { assumedStaticFlow, roughDensity } from '../plan/estimate.ts';
+import { expectedFlow, flowAt, roughDensity } from '../plan/flow-of-type.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { typicalDeadTime } from '../plan/typical.ts';
 import { pairEdges, zeroWindow } from '../plan/zero.ts';
-import { amperes, celsius, kilopascals, pascals, seconds } from '../quantities/quantity.ts';
+import { amperes, celsius, pascals, seconds } from '../quantities/quantity.ts';
 import { kFactorAt } from '../reduce/mass.ts';
 
 /** What windows scatter by: relative, and in pulse width, s; and below which open time pulses pass more than their line says, s and s. Of a good bench; common practice, no source. */
@@ -20,8 +20,9 @@ export function expectedBench(plan: Plan, equipment: Equipment): (point: Point) 
   const random = mersenne(plan.sequence.seed);
   const normal = (): number => normalQuantile(((random.next() >>> 0) + 0.5) / 2 ** 32);
   const ambient = equipment.ambientKpa * 1e3;
+  const flowOf = expectedFlow(plan);
   let now = 0;
-  return ({ role, voltage, pressure, width, period }) => {
+  return ({ role, injector, voltage, pressure, width, period }) => {
     const density = densityOfRun(equipment, celsius(20), pascals(pressure + ambient))?.density ?? roughDensity;
     const steady = { pressure: { mean: pressure, sd: 0 }, supply: { mean: voltage, sd: 0 }, railTemperature: { mean: celsius(20), sd: 0 }, meterTemperature: { mean: celsius(20), sd: 0 }, missingFrames: 0 };
     const began = now;
@@ -31,7 +32,7 @@ export function expectedBench(plan: Plan, equipment: Equipment): (point: Point) 
     }
     const straight = width < period ? Math.max(1e-5, width - typicalDeadTime(voltage)) : period;
     const open = straight + (straight < expected.bendsBelow ? expected.bend : 0);
-    const flow = assumedStaticFlow * Math.sqrt(pressure / kilopascals(400));
+    const flow = flowAt(flowOf(injector), pressure);
     const scatter = Math.hypot(expected.relative, expected.width / open);
     let hertz = 0;
     for (let i = 0; i < 10; i += 1) hertz = ((open * flow) / period / density) * kFactorAt(equipment.meter, hertz);

@@ -3,7 +3,7 @@
  * For comparing plans, and for seeing which target no effort reaches (SCH-11).
  */
 import type { Equipment } from '../equipment/equipment.ts';
-import { assumedStaticFlow, estimateRun } from '../plan/estimate.ts';
+import { estimateRun } from '../plan/estimate.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import { kilopascals } from '../quantities/quantity.ts';
@@ -48,7 +48,7 @@ export function forecastOf(plan: Plan, equipment: Equipment): Forecast {
   }
   const { cells } = reduceRun({ plan, equipment, points, attempts });
   return {
-    hours: estimateRun(plan, points, equipment, assumedStaticFlow).durationS / 3600,
+    hours: estimateRun(plan, points, equipment).durationS / 3600,
     points: points.length,
     cells: plan.axes.pressureKpa.flatMap((kpa) =>
       plan.axes.voltageV.map((voltage): ForecastCell => {

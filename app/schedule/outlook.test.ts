@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { assumedStaticFlow, estimateRun } from '../plan/estimate.ts';
+import { estimateRun } from '../plan/estimate.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
@@ -37,7 +37,7 @@ function runs(plan: Plan, slower = 1): readonly SoFarAndOpen[] {
   return [...stood, { plan, equipment, points, attempts, out: new Set(), open: [] }];
 }
 
-const hoursOf = (points: readonly Point[]): number => estimateRun(plan, points, equipment, assumedStaticFlow).durationS;
+const hoursOf = (points: readonly Point[]): number => estimateRun(plan, points, equipment).durationS;
 
 const outlookOf = outlooks();
 

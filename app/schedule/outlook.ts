@@ -1,7 +1,7 @@
 /** How a run of a plan with targets stands, and when it is expected to be over (SCH-30, SCH-31). */
 import { pointsWithoutResult } from '../journal/targets.ts';
 import type { RunState } from '../journal/state.ts';
-import { assumedStaticFlow, estimateRun } from '../plan/estimate.ts';
+import { estimateRun } from '../plan/estimate.ts';
 import type { Point } from '../plan/points.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { SoFar } from './cells.ts';
@@ -70,7 +70,7 @@ function remainingOf(soFar: SoFarAndOpen, hoursOf: HoursOf): Remaining {
 
 /** Bench time of these points, without what comes before the first of a run, s. */
 const timeOf = ({ plan, equipment }: SoFar, points: readonly Point[]): number =>
-  points.length === 0 ? 0 : estimateRun(plan, points, equipment, assumedStaticFlow).durationS - estimateRun(plan, [], equipment, assumedStaticFlow).durationS;
+  points.length === 0 ? 0 : estimateRun(plan, points, equipment).durationS - estimateRun(plan, [], equipment).durationS;
 
 /** So many windows must speak against the plan's own figures before they are half believed. */
 const paceWeight = 10;

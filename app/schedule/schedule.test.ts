@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { estimateRun, assumedStaticFlow } from '../plan/estimate.ts';
+import { estimateRun } from '../plan/estimate.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { CountingAttempt } from '../reduce/reduction.ts';
 import { noErrors, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../reduce/synthetic.test-helper.ts';
@@ -141,7 +141,7 @@ describe('a schedule', () => {
     expect(decisions.at(-1)?.text).toContain('the 12 windows that targets.attemptsPerCell allows');
     const short = planOf({ deadTimeUs: 2.3, hours: 0.1 });
     const ended = play(short, straight);
-    expect(estimateRun(short, ended.points, syntheticEquipment, assumedStaticFlow).durationS).toBeLessThan(2 * 0.1 * 3600);
+    expect(estimateRun(short, ended.points, syntheticEquipment).durationS).toBeLessThan(2 * 0.1 * 3600);
     expect(ended.decisions.at(-1)?.text).toContain('targets.hours');
   });
 
@@ -172,7 +172,7 @@ describe('a schedule', () => {
     expect(points[0]?.role).toBe('zero');
     expect(decisions.filter((d) => rulesOf(d).includes('SCH-10'))).toHaveLength(1);
     const zeros = points.filter((p) => p.role === 'zero').map((p) => p.index);
-    for (let i = 1; i < zeros.length - 1; i += 1) expect(estimateRun(plan, points.slice(zeros[i - 1], zeros[i]), syntheticEquipment, assumedStaticFlow).durationS).toBeGreaterThan(700);
+    for (let i = 1; i < zeros.length - 1; i += 1) expect(estimateRun(plan, points.slice(zeros[i - 1], zeros[i]), syntheticEquipment).durationS).toBeGreaterThan(700);
     expect(zeros.length).toBeGreaterThan(2);
   });
 

@@ -7,7 +7,7 @@ import { checksOf } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import { onceMore } from '../plan/points.ts';
 import type { Point } from '../plan/points.ts';
-import { assumedStaticFlow, estimateRun } from '../plan/estimate.ts';
+import { estimateRun } from '../plan/estimate.ts';
 import type { Pascals, Volts } from '../quantities/quantity.ts';
 import { countingAttempts } from '../reduce/counting.ts';
 import type { RunState } from '../journal/state.ts';
@@ -82,7 +82,7 @@ function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readon
 }
 
 /** Bench time as it is expected of all points so far, h. */
-const hoursUsed = ({ plan, points, equipment }: SoFar): number => estimateRun(plan, points, equipment, assumedStaticFlow).durationS / 3600;
+const hoursUsed = ({ plan, points, equipment }: SoFar): number => estimateRun(plan, points, equipment).durationS / 3600;
 
 /** Whether what ends the measuring of a pressure was added: a zero point is the last of it, and no search or refinement ends with one. */
 function hasChecks(points: readonly Point[], checks: readonly AddedPoint[]): boolean {
@@ -100,7 +100,7 @@ function zeroWhenDue({ plan, points, equipment }: SoFar, voltage: Volts | undefi
   if (last === undefined || voltage === undefined) return [];
   const since = points.slice(last.index + 1);
   const isOfPressure = since.some((p) => p.role === 'measure' && p.pressure !== pressure) || last.pressure === pressure;
-  if (isOfPressure && estimateRun(plan, since, equipment, assumedStaticFlow).durationS < zeroEveryS) return [];
+  if (isOfPressure && estimateRun(plan, since, equipment).durationS < zeroEveryS) return [];
   return [{ points: [{ ...onceMore(last), voltage, pressure, replicate: last.replicate + 1 }], rule: 'SCH-9', why: 'a zero point: the last is long ago, or of another pressure' }];
 }
 

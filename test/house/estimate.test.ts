@@ -1,6 +1,6 @@
 /** What the sheet promises before a run, against the simulated bench and what the run took on it. */
 import { expect, test } from 'vitest';
-import { assumedStaticFlow, estimateRun } from '../../app/plan/estimate.ts';
+import { estimateRun } from '../../app/plan/estimate.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
 import { preflight } from '../../app/plan/preflight.ts';
 import { runInProcess, sampleEquipment, samplePlan, scenario, withoutLeakChecks } from '../builders/in-process.ts';
@@ -46,7 +46,7 @@ test('PRE-1 the estimate of the small plan is within a quarter of the time that 
   });
   expect(state.ending).toBe('complete');
   const took = (times.to - times.from) / 1e3;
-  const { durationS } = estimateRun(small, expandPlan(small), sampleEquipment(), assumedStaticFlow);
+  const { durationS } = estimateRun(small, expandPlan(small), sampleEquipment());
   expect(durationS / took).toBeGreaterThan(0.75);
   expect(durationS / took).toBeLessThan(1.25);
 

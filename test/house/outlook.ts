@@ -4,7 +4,7 @@
  */
 import { parsePlan } from '../../app/plan/parse.ts';
 import { expandPlan } from '../../app/plan/expand.ts';
-import { assumedStaticFlow, estimateRun } from '../../app/plan/estimate.ts';
+import { estimateRun } from '../../app/plan/estimate.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
@@ -60,7 +60,7 @@ function outlooksOf(seed: number): BenchOutlook[] {
     const taken = end - (done.at(-1)?.window.to ?? 0);
     return { ratio: remaining.likely / taken, inside: taken >= remaining.low && taken <= remaining.high };
   });
-  return [{ seed, hours: forecast.hours / (estimateRun(plan, points, equipment, assumedStaticFlow).durationS / 3600), u95: forecast.cells.map((c) => (c.expanded ?? Number.NaN) / found(c.voltage)), rest }];
+  return [{ seed, hours: forecast.hours / (estimateRun(plan, points, equipment).durationS / 3600), u95: forecast.cells.map((c) => (c.expanded ?? Number.NaN) / found(c.voltage)), rest }];
 }
 
 const spanText = (list: readonly number[]): string => {

@@ -1,6 +1,7 @@
 /** A point that drives an injector: purge, pulses, settling, window, stop (RUN-43 to RUN-47); after a first look what still flows (RUN-136). */
 import type { BenchFrame } from '../../bench/port.ts';
-import { assumedStaticFlow, expectedEdgeRate } from '../../plan/estimate.ts';
+import { expectedEdgeRate } from '../../plan/estimate.ts';
+import { expectedFlow } from '../../plan/flow-of-type.ts';
 import { lookEdges, lookPart, shutGraceS, shutSpanS } from '../../plan/look.ts';
 import type { Point } from '../../plan/points.ts';
 import { pairEdges } from '../../plan/zero.ts';
@@ -86,7 +87,7 @@ export class PulsedPoint {
     // Long enough that the pulses outlast the longest window; where the controller cannot, the window ends before they do.
     this.#count = Math.min(core.capabilities.maxCount, Math.ceil((plan.settleS + maxS + pulsesBeyond) / point.period));
     this.#windowMax = Math.min(maxS, this.#count * point.period - plan.settleS - 1);
-    this.#silentAfter = Math.min(silentMeterMost, Math.max(silentMeterLeast, silentMeterEdges / expectedEdgeRate(assumedStaticFlow, equipment, point)));
+    this.#silentAfter = Math.min(silentMeterMost, Math.max(silentMeterLeast, silentMeterEdges / expectedEdgeRate(expectedFlow(plan)(point.injector), equipment, point)));
     this.#pulsesMove = point.width < point.period;
     this.#window = readings.window.begin();
   }

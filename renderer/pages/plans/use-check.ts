@@ -2,7 +2,7 @@
 import { useEffect, useState } from 'react';
 import type { PlanSheet } from '../../../app/contract/library-requests.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
-import { assumedStaticFlow, estimateRun } from '../../../app/plan/estimate.ts';
+import { estimateRun } from '../../../app/plan/estimate.ts';
 import type { RunTotals } from '../../../app/plan/estimate.ts';
 import { expectedPoints } from '../../../app/plan/expand.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
@@ -28,7 +28,7 @@ export interface Expanded {
 
 export function expanded(plan: Plan, equipment: Equipment | null): Expanded {
   const points = expectedPoints(plan);
-  return { plan, points, totals: equipment === null ? null : estimateRun(plan, points, equipment, assumedStaticFlow) };
+  return { plan, points, totals: equipment === null ? null : estimateRun(plan, points, equipment) };
 }
 
 export type Checked =
