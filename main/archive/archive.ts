@@ -13,6 +13,7 @@ import { sha256 } from './chain.ts';
 import { commitsMustBeForced } from './invariants.ts';
 import type { Head } from './ledger.ts';
 import { Library } from './library.ts';
+import { Records } from './records.ts';
 import { MeterChecks } from './meter-checks.ts';
 import { applicationId, currentVersion, migrate, type Birth } from './migrations.ts';
 import { ArchiveReader, ArchiveUnreadable } from './read.ts';
@@ -338,6 +339,8 @@ export class Archive extends ArchiveReader {
   readonly meterChecks: MeterChecks;
   /** Records of visits of injectors. Adding through a reader is an error of the program. */
   readonly visits: Visits;
+  /** Records of types of injectors and of benches. Saving through a reader is an error of the program. */
+  readonly records: Records;
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
   readonly #heads: HeadKeeper | null;
@@ -363,6 +366,7 @@ export class Archive extends ArchiveReader {
     this.library = new Library(db, path, now, this.ledger, writing?.entropy ?? { nextUint32: forReading }, strayed);
     this.meterChecks = new MeterChecks(db, path, now, this.ledger, strayed);
     this.visits = new Visits(db, path, now, this.ledger, strayed);
+    this.records = new Records(db, path, now, this.ledger, strayed);
     this.#heads = writing?.heads ?? null;
     // Read once now, so that at a rest only the latest entries are.
     if (this.#heads !== null) this.head();

@@ -15,6 +15,10 @@ const hex = z.string().regex(/^[0-9a-f]{64}$/u);
 const parent = z.int().min(1).nullable();
 const version = z.int().min(1);
 
+/** What a record is of (`records.ts`). */
+export const recordKinds = ['injector type', 'qualification'] as const;
+export type RecordKind = (typeof recordKinds)[number];
+
 /** What an entry says. Fields are only ever added, each optional. */
 const entrySchema = z.discriminatedUnion('kind', [
   /** The first entry of each archive. `at`: Unix milliseconds; `from`: version of the file that was taken over, 0: a new file. */
@@ -38,6 +42,8 @@ const entrySchema = z.discriminatedUnion('kind', [
   z.strictObject({ kind: z.literal('meter-check'), no: z.int().min(1), row: hex }),
   /** `photos`: SHA-256 of each that came with it and was not there yet. */
   z.strictObject({ kind: z.literal('visit'), no: z.int().min(1), row: hex, photos: z.array(hex).min(1).optional() }),
+  /** A version of the record of something. */
+  z.strictObject({ kind: z.literal('record'), of: z.enum(recordKinds), name: z.string(), version, parent, row: hex }),
 ]);
 export type Entry = z.infer<typeof entrySchema>;
 

@@ -239,6 +239,22 @@ ${neverReplaced('visit_records', [['no']])}
 ${neverReplaced('photos', [['sha256']])}
 `;
 
+const version7 = `
+CREATE TABLE record_versions (
+  kind TEXT NOT NULL,
+  name TEXT NOT NULL,
+  version INTEGER NOT NULL CHECK (version >= 1),
+  saved_at INTEGER NOT NULL,
+  saved_by TEXT NOT NULL,
+  document TEXT NOT NULL,
+  hash BLOB NOT NULL CHECK (length(hash) = 32),
+  entry INTEGER NOT NULL,
+  PRIMARY KEY (kind, name, version)
+) STRICT;
+${appendOnly('record_versions')}
+${neverReplaced('record_versions', [['kind', 'name', 'version']])}
+`;
+
 const versioned = ['part_versions', 'plan_versions', 'equipment_versions'];
 
 /** Everything that lies there is entered as it stands on the day of the migration. */
@@ -308,6 +324,7 @@ export const migrations: readonly Migration[] = [
   { version: 4, what: 'checks of flow meters', apply: (db) => void db.exec(version4) },
   { version: 5, what: 'archive id and ledger; runs say whether the bench was simulated', apply: enterAll },
   { version: 6, what: 'records of visits of injectors, with photos', apply: (db) => void db.exec(version6) },
+  { version: 7, what: 'records of types of injectors and qualifications of benches, each in versions', apply: (db) => void db.exec(version7) },
 ];
 
 /** The version that this program reads and writes. */

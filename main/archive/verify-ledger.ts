@@ -5,6 +5,7 @@ import { dataHash, entryHash, entryOf, headText, ledgerStart, type Entry, type H
 import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type StoredPlanRow } from './library.ts';
 import { GrowingTree, leafHash } from './merkle.ts';
 import { meterCheckHash } from './meter-checks.ts';
+import { recordHash, type RecordRow } from './records.ts';
 import type { Database } from './sqlite.ts';
 import { visitHash } from './visits.ts';
 
@@ -37,6 +38,7 @@ function statements(db: Database) {
     meterCheck: db.prepare<[number], { no: number; saved_at: number; document: string }>('SELECT no, saved_at, document FROM meter_checks WHERE no = ?'),
     visit: db.prepare<[number], { no: number; saved_at: number; serial_number: string; document: string }>('SELECT no, saved_at, serial_number, document FROM visit_records WHERE no = ?'),
     photo: db.prepare<[string], { data: Buffer }>('SELECT data FROM photos WHERE sha256 = ?'),
+    record: db.prepare<[string, string, number], RecordRow>('SELECT * FROM record_versions WHERE kind = ? AND name = ? AND version = ?'),
   };
 }
 
@@ -47,6 +49,7 @@ const versionTables = [
   { kind: 'meter check', what: 'meter checks', table: 'meter_checks' },
   { kind: 'visit', what: 'visit records', table: 'visit_records' },
   { kind: 'photo', what: 'photos', table: 'photos' },
+  { kind: 'record', what: 'records', table: 'record_versions' },
 ] as const;
 
 /** What has a number and no versions, as it is called. */
@@ -105,6 +108,11 @@ class EnteredContents {
         const stored = this.#sql.visit.get(entry.no);
         this.#takeVersion(n, 'visit', '', entry.no, null, entry.row, stored === undefined ? null : { hash: visitHash(stored), entry: n });
         for (const hash of entry.photos ?? []) this.#takePhoto(n, hash);
+        break;
+      }
+      case 'record': {
+        const stored = this.#sql.record.get(entry.of, entry.name, entry.version);
+        this.#takeVersion(n, 'record', `${entry.of} ${entry.name}`, entry.version, entry.parent, entry.row, stored === undefined ? null : { hash: recordHash(stored), entry: stored.entry });
         break;
       }
     }

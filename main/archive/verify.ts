@@ -14,6 +14,7 @@ import { sealOf } from './seal.ts';
 import { Findings, type ArchiveCheck } from './findings.ts';
 import type { Head } from './ledger.ts';
 import { libraryProblems } from './library.ts';
+import { recordProblems } from './records.ts';
 import { meterCheckProblems } from './meter-checks.ts';
 import { visitProblems } from './visits.ts';
 import { migrate } from './migrations.ts';
@@ -111,6 +112,13 @@ function meterChecks(db: Database): ArchiveCheck {
 function visits(db: Database): ArchiveCheck {
   const { asked, problems } = visitProblems(db);
   const findings = new Findings('visits', () => `Each of ${asked} records of visits and photos is what was kept, can be read, and none is missing.`);
+  for (const problem of problems) findings.fail(problem);
+  return findings.done();
+}
+
+function records(db: Database): ArchiveCheck {
+  const { asked, problems } = recordProblems(db);
+  const findings = new Findings('records', () => `Each of ${asked} records of types and benches is what was saved, and no version is missing.`);
   for (const problem of problems) findings.fail(problem);
   return findings.done();
 }
@@ -436,7 +444,7 @@ function* everyCheck(db: Database, reader: ArchiveReader, expected: readonly Hea
   const entered = yield* told(checkLedger(db, reader.ledger, expected));
   return {
     checks: [
-      whole, references(db), schema(db), library(db), meterChecks(db), visits(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows, found.seals].map((findings) => findings.done()),
+      whole, references(db), schema(db), library(db), meterChecks(db), visits(db), records(db), ...[found.chain, found.journal, found.attempts, found.status, found.telemetry, found.windows, found.seals].map((findings) => findings.done()),
       ...entered.checks,
     ],
     archiveId: entered.archiveId,

@@ -36,6 +36,7 @@ export async function makeLabArchive(file: string): Promise<void> {
     const visit = { visitVersion: 1, serialNumber: 'RH4-0117', type: 'RH-P4', order: 'Order 7', doneOn: '2026-02-01', by: 'A. Tester', visual: 'varnish on the nozzle', coil: { ohm: 12.3, expandedOhm: 0.02, celsius: 23, expandedKelvin: 1 }, insulation: null, leak: null, spray: 'one sided', remark: '', corrects: null } as const;
     saved(archive.visits.add({ ...visit, stage: 'as-found' }, [photo]));
     saved(archive.visits.add({ ...visit, stage: 'as-left', visual: 'clean', spray: 'even' }, [photo, { ...photo, data: Buffer.from(madePng(20, 10, 200)) }]));
+    for (const staticFlowGPerMin of [230, 240]) saved(archive.records.save({ kind: 'injector type', name: 'RH-P4', by: 'Operator 1', document: { typeRecordVersion: 1, type: 'RH-P4', staticFlowGPerMin } }));
     const check = parseMeterCheck(JSON.parse(readFileSync(join(import.meta.dirname, '../../main/samples/meter-check.json'), 'utf8')));
     if (!check.ok) throw new Error('the sample of a meter check does not parse');
     for (let i = 0; i < 2; i += 1) saved(archive.meterChecks.add(check.check));

@@ -19,7 +19,7 @@ import { makeLabArchive } from '../builders/lab-archive.ts';
 import { Chance } from '../storm/draw.ts';
 import type { Deed } from './damage-child.ts';
 
-const tables = ['runs', 'events', 'attempts', 'segments', 'telemetry', 'part_versions', 'plan_versions', 'equipment_versions', 'meter_checks', 'visit_records', 'photos', 'counting', 'run_status', 'archive', 'ledger'];
+const tables = ['runs', 'events', 'attempts', 'segments', 'telemetry', 'part_versions', 'plan_versions', 'equipment_versions', 'meter_checks', 'visit_records', 'photos', 'record_versions', 'counting', 'run_status', 'archive', 'ledger'];
 
 /** Everything that a reader gets from a file, in one hash; null: it cannot be read. Of a file of any version. */
 function contents(file: string, of: readonly string[] = tables): string | null {

@@ -12,6 +12,7 @@ import { dataHash, entryHash, ledgerStart, type Entry, type EntryRow } from '../
 import { equipmentHash, partHash, planHash, type EquipmentRow, type PartRow, type StoredPlanRow } from '../../main/archive/library.ts';
 import { meterCheckHash } from '../../main/archive/meter-checks.ts';
 import { visitHash } from '../../main/archive/visits.ts';
+import { recordHash, type RecordRow } from '../../main/archive/records.ts';
 import { openDatabase, type Database } from '../../main/archive/sqlite.ts';
 import { decodeFrames, encodeFrames } from '../../main/archive/telemetry-chunk.ts';
 import { rebuildDerived } from '../../main/archive/write.ts';
@@ -146,6 +147,9 @@ function againEntry(db: Database, known: ReadonlyMap<string, RunRecordRow>, ente
     case 'visit':
       return db.prepare<[number], { no: number; saved_at: number; serial_number: string; document: string }>('SELECT no, saved_at, serial_number, document FROM visit_records WHERE no = ?').all(entry.no)
         .map((row) => ({ ...entry, row: visitHash(row) }));
+    case 'record':
+      return db.prepare<[string, string, number], RecordRow>('SELECT * FROM record_versions WHERE kind = ? AND name = ? AND version = ?').all(entry.of, entry.name, entry.version)
+        .map((row) => ({ ...entry, row: recordHash(row) }));
   }
 }
 
@@ -164,6 +168,8 @@ function placed(db: Database, latest: Map<string, number>, n: number, entry: Ent
       return { ...entry, parent: place(`plan ${entry.plan}`, 'UPDATE plan_versions SET entry = ? WHERE plan = ? AND version = ?', entry.plan, entry.version) };
     case 'equipment':
       return { ...entry, parent: place('equipment', 'UPDATE equipment_versions SET entry = ? WHERE version = ?', entry.version) };
+    case 'record':
+      return { ...entry, parent: place(`${entry.of} ${entry.name}`, 'UPDATE record_versions SET entry = ? WHERE kind = ? AND name = ? AND version = ?', entry.of, entry.name, entry.version) };
     default:
       return entry;
   }
@@ -286,6 +292,9 @@ export const forgeries: readonly Forgery[] = [
     what: 'a photo is put in', how: 'naive',
     forge: (db) => void db.prepare('INSERT INTO photos (sha256, data) VALUES (?, ?)').run(sha256('another'), Buffer.from('another')),
   },
+  { what: 'the record of a type says something else', how: 'naive', forge: (db) => editDocument(db, 'record_versions', 'RH-P4', 'RH-P5') },
+  { what: 'the record of a type was saved by somebody else', how: 'naive', forge: (db) => void db.exec(`UPDATE record_versions SET saved_by = 'Operator 9'`) },
+  { what: 'the latest record of a type is gone', how: 'naive', forge: (db) => void db.exec('DELETE FROM record_versions WHERE version = 2') },
   {
     what: 'a trigger changes what will be written', how: 'naive',
     forge: (db) => void db.exec(`CREATE TRIGGER helper AFTER INSERT ON run_status BEGIN UPDATE run_status SET counting = counting + 1 WHERE run = NEW.run; END`),

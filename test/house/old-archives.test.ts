@@ -80,7 +80,7 @@ describe.each([1, 2, 3, 4, 5])('an archive of version %i', (version) => {
 
   it('ARC-50 is read by every command after it was brought up to date', () => {
     expect(cli('bring-up-to-date', archive)).toMatchObject({ code: 0 });
-    expect(existsSync(`${archive}.before-version-6`)).toBe(true);
+    expect(existsSync(`${archive}.before-version-7`)).toBe(true);
     for (const command of reading(archive, folder)) expect(said(command)).not.toContain('It was not changed');
   });
 });
