@@ -13,6 +13,7 @@ import { finite, id, type Requests } from './fields.ts';
 import { injectorRequests } from './injector-requests.ts';
 import { lifeRequests } from './life-requests.ts';
 import { libraryRequests } from './library-requests.ts';
+import { recordRequests } from './record-requests.ts';
 import { reportRequests } from './report-requests.ts';
 import { benchFrame, runEvent, runRequests, runStatus } from './run-requests.ts';
 
@@ -24,6 +25,7 @@ export const requests = {
   ...benchRequests,
   ...libraryRequests,
   ...equipmentRequests,
+  ...recordRequests,
   ...runRequests,
   ...injectorRequests,
   ...lifeRequests,

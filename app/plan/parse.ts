@@ -3,6 +3,7 @@ import { pathText, problemsOf } from '../boundary/problems.ts';
 import type { Problem } from '../boundary/problems.ts';
 import { countPoints } from './expand.ts';
 import { hasLook, lookSetPoint } from './look.ts';
+import { typeProblems } from './of-type.ts';
 import { planSchema } from './plan.ts';
 import type { Plan } from './plan.ts';
 
@@ -150,24 +151,12 @@ function ofTargets({ targets, axes }: Plan): readonly Problem[] {
 
 /** PLAN-86, PLAN-96 */
 function ofTypes({ types = [], injectors }: Plan): readonly Problem[] {
-  return types.flatMap((of, index): readonly Problem[] => {
-    const at = (field: string, text: string): Problem => ({ path: pathText(['types', index, field]), text });
-    const heat = ['kelvinPerWatt', 'uncertaintyKelvinPerWatt', 'timeConstantS', 'uncertaintyTimeConstantS'] as const;
-    const missing = heat.filter((field) => of[field] === undefined);
-    const [first] = missing;
-    const range = (least: keyof typeof of, most: keyof typeof of): readonly Problem[] => {
-      const [low, high] = [of[least], of[most]];
-      return typeof low === 'number' && typeof high === 'number' && low >= high ? [at(least, `The least (${low}) must be below the most (${most}, ${high}).`)] : [];
-    };
-    const flowless = of.staticFlowGPerMin === undefined && (of.flowPressureKpa !== undefined || of.flowDensityKgPerM3 !== undefined);
-    return [
-      ...(flowless ? [at('staticFlowGPerMin', 'Pressure or density of a static flow is stated, and no flow. Give staticFlowGPerMin, or leave them out.')] : []),
-      ...range('minVoltageV', 'maxVoltageV'), ...range('minPressureKpa', 'maxPressureKpa'), ...range('minWidthMs', 'maxWidthMs'),
-      ...(injectors.some(({ type }) => type === of.type) ? [] : [at('type', `No injector of this plan is of the type ${of.type}. Write it as in the list of injectors, or leave it out.`)]),
-      ...(of.uncertaintyOhm !== undefined && of.resistanceOhm === undefined ? [at('resistanceOhm', `An uncertainty of the coil resistance is stated, and no resistance. Give resistanceOhm, or leave out uncertaintyOhm.`)] : []),
-      ...(first !== undefined && missing.length < heat.length ? [at(first, `What is stated of a coil's heat is stated whole: ${missing.join(' and ')} ${missing.length === 1 ? 'is' : 'are'} missing. Give all four, or none.`)] : []),
-    ];
-  });
+  return types.flatMap((of, index): readonly Problem[] => [
+    ...(injectors.some(({ type }) => type === of.type)
+      ? []
+      : [{ path: pathText(['types', index, 'type']), text: `No injector of this plan is of the type ${of.type}. Write it as in the list of injectors, or leave it out.` }]),
+    ...typeProblems(of).map(({ path, text }) => ({ path: pathText(['types', index, path]), text })),
+  ]);
 }
 
 /** The finest step that the line to the bench can express on each axis: closer values would be the same measurement. */

@@ -38,6 +38,32 @@ const guardSchema = z
   .refine((g) => g.low === undefined || g.high === undefined || g.low < g.high, { error: 'Of the two limits, low must be below high.' })
   .meta({ anyOf: [{ required: ['low'] }, { required: ['high'] }] });
 
+/** What may be stated of a type of injector, in a plan and in the lab's record of it (app/type-record). */
+export const typeFields = {
+  /** Coil resistance at 20 degC, and the standard uncertainty of what one of them has. */
+  resistanceOhm: positive.optional(),
+  uncertaintyOhm: nonNegative.optional(),
+  /** How much warmer than the rail a watt makes them in fuel, and the time in which they follow, each with its standard uncertainty. */
+  kelvinPerWatt: nonNegative.max(100).optional(),
+  uncertaintyKelvinPerWatt: nonNegative.max(100).optional(),
+  timeConstantS: positive.max(1000).optional(),
+  uncertaintyTimeConstantS: nonNegative.max(1000).optional(),
+  /** Nominal static flow at `flowPressureKpa` (absent: 400) in a fluid of `flowDensityKgPerM3` (absent: n-heptane): what is expected of them (PLAN-94). */
+  staticFlowGPerMin: positive.max(100_000).optional(),
+  flowPressureKpa: positive.max(10_000).optional(),
+  flowDensityKgPerM3: positive.max(5000).optional(),
+  /** What they are made for: pre-flight says where a plan goes beyond (PLAN-95, PRE-64). */
+  minVoltageV: positive.optional(),
+  maxVoltageV: positive.optional(),
+  minPressureKpa: positive.optional(),
+  maxPressureKpa: positive.optional(),
+  minWidthMs: positive.optional(),
+  maxWidthMs: positive.optional(),
+  maxDutyPercent: positive.max(100).optional(),
+  /** How they are meant to be driven: by a switch that stays on, or by a current that is lowered once they are open (PRE-65). */
+  drive: z.enum(injectorDrives).optional(),
+};
+
 export const planSchema = z.strictObject({
   planVersion: z.literal(1),
   name: oneLine(120).min(1),
@@ -60,28 +86,7 @@ export const planSchema = z.strictObject({
     .array(
       z.strictObject({
         type: oneLine(60).min(1),
-        /** Coil resistance at 20 degC, and the standard uncertainty of what one of them has. */
-        resistanceOhm: positive.optional(),
-        uncertaintyOhm: nonNegative.optional(),
-        /** How much warmer than the rail a watt makes them in fuel, and the time in which they follow, each with its standard uncertainty. */
-        kelvinPerWatt: nonNegative.max(100).optional(),
-        uncertaintyKelvinPerWatt: nonNegative.max(100).optional(),
-        timeConstantS: positive.max(1000).optional(),
-        uncertaintyTimeConstantS: nonNegative.max(1000).optional(),
-        /** Nominal static flow at `flowPressureKpa` (absent: 400) in a fluid of `flowDensityKgPerM3` (absent: n-heptane): what is expected of them (PLAN-94). */
-        staticFlowGPerMin: positive.max(100_000).optional(),
-        flowPressureKpa: positive.max(10_000).optional(),
-        flowDensityKgPerM3: positive.max(5000).optional(),
-        /** What they are made for: pre-flight says where a plan goes beyond (PLAN-95, PRE-64). */
-        minVoltageV: positive.optional(),
-        maxVoltageV: positive.optional(),
-        minPressureKpa: positive.optional(),
-        maxPressureKpa: positive.optional(),
-        minWidthMs: positive.optional(),
-        maxWidthMs: positive.optional(),
-        maxDutyPercent: positive.max(100).optional(),
-        /** How they are meant to be driven: by a switch that stays on, or by a current that is lowered once they are open (PRE-65). */
-        drive: z.enum(injectorDrives).optional(),
+        ...typeFields,
       }),
     )
     .min(1)

@@ -35,6 +35,7 @@ import { equipmentHandlers } from './requests/equipment.ts';
 import { injectorHandlers } from './requests/injector.ts';
 import { lifeHandlers } from './requests/life.ts';
 import { libraryHandlers } from './requests/library.ts';
+import { recordHandlers } from './requests/records.ts';
 import { reportHandlers } from './requests/report.ts';
 import type { HostRoom } from './requests/room.ts';
 import { runHandlers } from './requests/run.ts';
@@ -54,6 +55,7 @@ const handlersIn = (room: HostRoom): Handlers<Window> => ({
   ...benchHandlers(room),
   ...libraryHandlers(room),
   ...equipmentHandlers(room),
+  ...recordHandlers(room),
   ...runHandlers(room),
   ...injectorHandlers(room),
   ...lifeHandlers(room),

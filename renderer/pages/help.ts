@@ -68,8 +68,8 @@ export const help: Readonly<Record<string, PageHelp>> = {
     steps: ['Choose the run and say for whom the report is.', 'Issue it: it is numbered, signed, and bound to the archive.', 'Prove any report that comes back, with the archive or without.'],
   },
   equipment: {
-    what: 'The instruments of the bench with their certificates, the fluid, and the checks of the flow meter.',
-    steps: ['Look at what ends soon or has ended.', 'Change a field with a reason; every version is kept.', 'Enter a catch-and-weigh check. It is worked out before it is kept.'],
+    what: 'The instruments of the bench with their certificates, the fluid, the checks of the flow meter, and the types of injectors.',
+    steps: ['Look at what ends soon or has ended.', 'Change a field with a reason; every version is kept.', 'Enter a catch-and-weigh check. It is worked out before it is kept.', 'Keep a record of each type of injector: new sweeps take its flow, limits and template.'],
   },
   quality: {
     what: 'The history of the reference injectors over all runs, with limits and signals.',

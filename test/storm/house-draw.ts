@@ -67,7 +67,7 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
     case 'commandId':
       return `asked-${chance.nextUint32()}`;
     case 'document':
-      return chance.of<unknown>([placeholders.plan, placeholders.plan, placeholders.equipment, { nonsense: true }, null]);
+      return chance.of<unknown>([placeholders.plan, placeholders.plan, placeholders.equipment, { typeRecordVersion: 1, type: 'storm', staticFlowGPerMin: 240 }, { nonsense: true }, null]);
     case 'visit': {
       const of = chance.of(['storm-1', 'storm-2']);
       const record = { visitVersion: 1, serialNumber: of, type: 'storm', order: '', stage: chance.of(['as-found', 'cleaned', 'as-left']), doneOn: '1999-12-31', by: 'storm', visual: 'storm', coil: null, insulation: null, leak: null, spray: '', remark: 'storm', corrects: chance.of([null, 1]) };
@@ -98,7 +98,7 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
     case 'reason':
       return 'storm';
     case 'basedOn':
-      return chance.strikes(0.5) ? undefined : chance.of([0, 1, 7]);
+      return schema.def.type === 'optional' && chance.strikes(0.5) ? undefined : chance.of([0, 1, 7]);
     case 'webhook':
       return chance.of([null, 'http://127.0.0.1:9/nobody']);
     case 'validUntil':

@@ -12,6 +12,8 @@ import { keepChange, useBegunChange } from './draft.ts';
 import { draftOf } from './fields.ts';
 import { HistoryPart } from './history-part.tsx';
 import { ChangeForm, RecordPart } from './record-part.tsx';
+import { useBegunType } from './type-draft.ts';
+import { TypeRecordsPart } from './type-records-part.tsx';
 import '../results/results.css';
 import '../results/one-line.css';
 import './equipment.css';
@@ -20,6 +22,7 @@ const views = [
   { path: '', title: 'Record' },
   { path: 'history', title: 'History' },
   { path: 'meter-checks', title: 'Meter checks' },
+  { path: 'types', title: 'Injector types' },
 ] as const;
 
 /** The instruments of the bench: the record that holds, its history, and the checks of the flow meter. */
@@ -28,6 +31,7 @@ export default function EquipmentPage() {
   const { rest } = useRoute();
   const { line, control, bench, equipment } = useHost();
   const { change } = useBegunChange();
+  const { begun } = useBegunType();
   const [history, setHistory] = useState<AnswerTo<'equipment.history'> | null>(null);
   const [problem, setProblem] = useState('');
   const [said, setSaid] = useState('');
@@ -46,14 +50,7 @@ export default function EquipmentPage() {
   };
   return (
     <Page title="Equipment" lead="What is known of the instruments of this bench. Results are worked out with it, and every run keeps a copy of the record that it was opened with.">
-      <nav className="views" aria-label="Views of the equipment">
-        {views.map(({ path, title }) => (
-          <a key={path} href={path === '' ? pathTo('equipment') : pathTo('equipment', path)} aria-current={path === view ? 'page' : undefined}>
-            {title}
-            {path === '' && change !== null ? ' (not saved)' : ''}
-          </a>
-        ))}
-      </nav>
+      <Views view={view} unsaved={[...(change === null ? [] : ['']), ...(begun === null ? [] : ['types'])]} />
       {problem !== '' && <Notice tone="bad">The equipment records could not be read. {problem}</Notice>}
       {said !== '' && <Notice tone="good">{said}</Notice>}
       {bench.state === 'connected' && !bench.simulated && history !== null && change === null && !(equipment !== null && belongsTo(equipment, bench.identity)) && (
@@ -90,7 +87,22 @@ export default function EquipmentPage() {
       )}
       {history !== null && view === 'history' && <HistoryPart history={history} against={change === null ? against : 'A change was begun and is not saved yet: save or drop it first.'} onBegin={() => goTo('equipment')} />}
       {view === 'meter-checks' && <ChecksPart key={equipment?.meter.certificate.number ?? ''} against={against} equipment={equipment} onRecord={() => goTo('equipment')} latest={history?.latest ?? 0} />}
+      {view === 'types' && <TypeRecordsPart against={against} />}
       {equipment === null && history === null && problem === '' && <p role="status">The record is being read.</p>}
     </Page>
+  );
+}
+
+/** `unsaved`: views in which something was begun. */
+function Views({ view, unsaved }: { readonly view: string; readonly unsaved: readonly string[] }) {
+  return (
+    <nav className="views" aria-label="Views of the equipment">
+      {views.map(({ path, title }) => (
+        <a key={path} href={path === '' ? pathTo('equipment') : pathTo('equipment', path)} aria-current={path === view ? 'page' : undefined}>
+          {title}
+          {unsaved.includes(path) ? ' (not saved)' : ''}
+        </a>
+      ))}
+    </nav>
   );
 }

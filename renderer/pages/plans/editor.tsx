@@ -5,6 +5,7 @@ import type { Part } from '../../../app/contract/library-requests.ts';
 import { Button } from '../../components/button.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
+import type { TypeRecord } from '../../../app/type-record/type-record.ts';
 import { useHost } from '../../host/host.ts';
 import { AxisField } from './axis-field.tsx';
 import { axisNames, fieldAt, foldedPaths, labelAt, openPaths } from './fields.ts';
@@ -25,6 +26,7 @@ interface EditorProps {
   readonly form: PlanForm;
   readonly problems: readonly Problem[];
   readonly parts: readonly Part[] | null;
+  readonly records: readonly TypeRecord[] | null;
   /** Points and totals of the plan once it stood still; null while it is not right. */
   readonly expansion: Expanded | null;
   readonly checked: Checked;
@@ -32,7 +34,7 @@ interface EditorProps {
 
 /** The plan in the order in which one thinks of it; what is rarely changed is folded away with its values in one line. */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
-export function Editor({ form, problems, parts, expansion, checked }: EditorProps) {
+export function Editor({ form, problems, parts, records, expansion, checked }: EditorProps) {
   const fields = (paths: readonly FieldPath[]) => (
     <div className="field-row">
       {paths.map((path) =>
@@ -110,8 +112,8 @@ export function Editor({ form, problems, parts, expansion, checked }: EditorProp
       <Fold title="Guards" problems={problems} paths={['guards']} summary={form.guards.length === 0 ? 'none: nothing stops the run by itself' : form.guards.map((guard) => guard.id || 'without a name').join(', ')}>
         <GuardsPart form={form} problems={problems} />
       </Fold>
-      <Fold title="Coils of a type" problems={problems} paths={['types']} summary={form.types.length === 0 ? 'none: taken for usual, or as the reduction has it' : form.types.map((one) => one.type || 'without a name').join(', ')}>
-        <TypesPart form={form} problems={problems} />
+      <Fold title="Types: flow, limits, coils" problems={problems} paths={['types']} summary={form.types.length === 0 ? 'nothing stated: 240 g/min is assumed, coils are taken for usual' : form.types.map((one) => `${one.type || 'without a name'}${one.staticFlowGPerMin.trim() === '' ? '' : `, ${one.staticFlowGPerMin} g/min`}`).join('; ')}>
+        <TypesPart form={form} problems={problems} records={records} />
       </Fold>
       <Fold title="Reduction" problems={problems} paths={foldedPaths.reduction} summary={`mass at ${value('reduction.referenceC')} °C; line within ${value('reduction.linearityPercent')} %`}>
         {fields(foldedPaths.reduction)}

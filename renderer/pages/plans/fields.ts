@@ -59,6 +59,18 @@ const words = {
   'types[].timeConstantS': { label: 'Follows in', unit: 's', help: 'Time in which the coil makes up for all but 37 % of a change.' },
   'types[].uncertaintyTimeConstantS': { label: 'Its standard uncertainty', unit: 's', help: 'Of that time.' },
 
+  'types[].staticFlowGPerMin': { label: 'Static flow', unit: 'g/min', help: 'Nominal flow held open. Empty: 240 g/min is assumed for estimates.' },
+  'types[].flowPressureKpa': { label: 'At', unit: 'kPa', help: 'Rail pressure of the static flow. Empty: 400 kPa.' },
+  'types[].flowDensityKgPerM3': { label: 'Density', unit: 'kg/m³', help: 'Of the fluid of the static flow. Empty: n-heptane.' },
+  'types[].minVoltageV': { label: 'Supply from', unit: 'V', help: 'Lowest voltage that the type is made for.' },
+  'types[].maxVoltageV': { label: 'Supply to', unit: 'V', help: 'Highest voltage.' },
+  'types[].minPressureKpa': { label: 'Pressure from', unit: 'kPa', help: 'Lowest rail pressure.' },
+  'types[].maxPressureKpa': { label: 'Pressure to', unit: 'kPa', help: 'Highest rail pressure.' },
+  'types[].minWidthMs': { label: 'Width from', unit: 'ms', help: 'Shortest pulse.' },
+  'types[].maxWidthMs': { label: 'Width to', unit: 'ms', help: 'Longest pulse.' },
+  'types[].maxDutyPercent': { label: 'Duty, at most', unit: '%', help: 'Width over period; held open is 100 %.' },
+  'types[].drive': { label: 'Drive', unit: '', help: 'How the coil is meant to be driven.' },
+
   'axes.voltageV': { label: 'Supply voltage', unit: 'V', help: 'Voltages at which each injector is measured.' },
   'axes.pressureKpa': { label: 'Rail pressure', unit: 'kPa', help: 'Gauge pressures in the rail.' },
   'axes.widthMs': { label: 'Pulse width', unit: 'ms', help: 'Commanded pulse widths. Put several below 3 ms to see the short-pulse region.' },
@@ -285,7 +297,7 @@ export type AxisName = (typeof axisNames)[number];
 
 /** Field names of a row of the form's tables, in the order of the columns. */
 export const injectorColumns = ['channel', 'serialNumber', 'type', 'coilResistanceOhm'] as const;
-export const typeColumns = ['type', 'resistanceOhm', 'uncertaintyOhm', 'kelvinPerWatt', 'uncertaintyKelvinPerWatt', 'timeConstantS', 'uncertaintyTimeConstantS'] as const;
+export const typeColumns = ['type', 'resistanceOhm', 'uncertaintyOhm', 'kelvinPerWatt', 'uncertaintyKelvinPerWatt', 'timeConstantS', 'uncertaintyTimeConstantS', 'staticFlowGPerMin', 'flowPressureKpa', 'flowDensityKgPerM3', 'minVoltageV', 'maxVoltageV', 'minPressureKpa', 'maxPressureKpa', 'minWidthMs', 'maxWidthMs', 'maxDutyPercent', 'drive'] as const;
 export const guardColumns = ['id', 'signal', 'low', 'high', 'hysteresis', 'dwellS', 'level', 'maxResumes', 'clearS'] as const;
 export type InjectorColumn = (typeof injectorColumns)[number];
 export type TypeColumn = (typeof typeColumns)[number];
@@ -304,6 +316,7 @@ export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<str
   },
   'reduction.slopeOverVoltage': { tested: 'As far as the data say so', own: 'Never: each voltage its own', shared: 'Always: one for all' },
   'reduction.driftCorrection': { none: 'Stands in the uncertainties', reference: 'Taken off by the reference point' },
+  'types[].drive': { saturated: 'Saturated switch', 'peak-and-hold': 'Peak and hold' },
   'guards[].level': { note: 'Note', hold: 'Hold', trip: 'Trip' },
   'guards[].signal': Object.fromEntries(Object.entries(guardSignals).map(([signal, { label, shown }]) => [signal, `${label}, ${shown}`])),
 };

@@ -20,6 +20,7 @@ import { draftSaved, isUnsaved, openDraft, undoChange, useDraft } from './plan-d
 import type { PlanDraft } from './plan-draft.ts';
 import { documentOf, formOf, unreadIn } from './plan-form.ts';
 import { planFileName } from './plan-file.ts';
+import { useTypeRecords } from '../../components/type-records.ts';
 import { useSaveKey } from '../../components/save-key.ts';
 import { sheetCounts } from './sheet-part.tsx';
 import { startingPlan } from './starting-plan.ts';
@@ -38,6 +39,7 @@ export default function PlansPage() {
   const [parts, setParts] = useState<readonly Part[] | null>(null);
   const [said, setSaid] = useState<{ readonly well: boolean; readonly text: string } | null>(null);
   const [saving, setSaving] = useState(false);
+  const { records, problem: typesProblem } = useTypeRecords();
   /** What waits for an answer about unsaved changes. */
   const [pending, setPending] = useState<{ readonly what: string; readonly go: () => void } | null>(null);
 
@@ -163,7 +165,7 @@ export default function PlansPage() {
       lead="What is measured, in what order, and what makes a measurement good. Saving makes a new version; an earlier one never changes."
       actions={
         <>
-          <Button against={parts === null ? 'The injectors are being read.' : ''} kind={draft === null ? 'primary' : 'plain'} onPress={() => leaving('Beginning a new sweep', () => show({ form: startingPlan(parts ?? []), saved: null, leftOut: [] }))}>
+          <Button against={parts === null || (records === null && typesProblem === '') ? 'Injectors and types are being read.' : ''} kind={draft === null ? 'primary' : 'plain'} onPress={() => leaving('Beginning a new sweep', () => show({ form: startingPlan(parts ?? [], records ?? []), saved: null, leftOut: [] }))}>
             New sweep
           </Button>
           <FileButton fileLabel="Plan file" onFile={(chosen) => leaving(`Importing ${chosen.name}`, () => void importFile(chosen))}>
@@ -236,7 +238,7 @@ export default function PlansPage() {
               </Notice>
             )}
             <ProblemList problems={problems} />
-            <Editor form={form} problems={problems} parts={parts} expansion={settled === null ? null : expansion} checked={checked} />
+            <Editor form={form} problems={problems} parts={parts} records={records} expansion={settled === null ? null : expansion} checked={checked} />
           </div>
         )}
       </div>

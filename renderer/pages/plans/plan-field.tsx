@@ -98,7 +98,8 @@ export function FieldControl({ path, field, value, onChange, problems, described
   if (field.kind === 'choice') {
     return (
       <select {...common} className="field-frame" onChange={(event) => onChange(event.target.value)}>
-        {!field.choices.includes(value) && <option value={value}>{value === '' ? (field.otherwise === null ? 'Choose' : `As set out (${field.otherwise})`) : `${value} (not known)`}</option>}
+        {field.optional && field.otherwise === null && <option value="">Not stated</option>}
+        {!(field.choices.includes(value) || (value === '' && field.optional && field.otherwise === null)) && <option value={value}>{value === '' ? (field.otherwise === null ? 'Choose' : `As set out (${field.otherwise})`) : `${value} (not known)`}</option>}
         {field.choices.map((choice) => (
           <option key={choice} value={choice}>
             {words?.[choice] ?? choice}

@@ -19,6 +19,8 @@ interface RowsTableProps<Column extends string, Row extends RowOf<Column>> exten
   readonly problems: readonly Problem[];
   /** A row can be wrong as a whole, and this column is where it is put right. */
   readonly rightAt?: Column;
+  /** More columns of rows that another table shows already: without the way to remove one. */
+  readonly continued?: boolean;
   /** One more cell, which is no field. */
   readonly more?: { readonly title: string; readonly of: (row: Row) => ReactNode };
   readonly onChange: (key: number, column: Column, text: string) => void;
@@ -26,19 +28,22 @@ interface RowsTableProps<Column extends string, Row extends RowOf<Column>> exten
 }
 
 /** A list of the plan as a table of fields, with what is wrong beside each. */
-export function RowsTable<Column extends string, Row extends RowOf<Column>>({ list, one, label, caption = label, columns, rows, calledBy, problems, rightAt, more, onChange, onRemove }: RowsTableProps<Column, Row>) {
+export function RowsTable<Column extends string, Row extends RowOf<Column>>({ list, one, label, caption = label, columns, rows, calledBy, problems, rightAt, continued = false, more, onChange, onRemove }: RowsTableProps<Column, Row>) {
   return (
     <>
       <div className="plan-scroll" tabIndex={rows.length > 0 ? 0 : -1} role="group" aria-label={label}>
-        <table className="plain plan-rows" id={idOf(list)} tabIndex={-1}>
+        <table className="plain plan-rows" {...(continued ? {} : { id: idOf(list), tabIndex: -1 })}>
           <caption className="unseen">{caption}</caption>
           <thead>
             <tr>
+              {continued && <th scope="col">{one.charAt(0).toUpperCase() + one.slice(1)}</th>}
               <ColumnHeads list={list} columns={columns} />
               {more !== undefined && <th scope="col">{more.title}</th>}
-              <th scope="col">
-                <span className="unseen">Remove</span>
-              </th>
+              {!continued && (
+                <th scope="col">
+                  <span className="unseen">Remove</span>
+                </th>
+              )}
             </tr>
           </thead>
           <tbody>
@@ -47,6 +52,7 @@ export function RowsTable<Column extends string, Row extends RowOf<Column>>({ li
               const path = `${list}[${index}]`;
               return (
                 <tr key={row.key} {...(rightAt === undefined ? {} : { id: idOf(path), tabIndex: -1 })}>
+                  {continued && <th scope="row">{name === '' ? index + 1 : name}</th>}
                   {columns.map((column) => (
                     <RowCell
                       key={column}
@@ -60,18 +66,20 @@ export function RowsTable<Column extends string, Row extends RowOf<Column>>({ li
                     />
                   ))}
                   {more !== undefined && <td>{more.of(row)}</td>}
-                  <td>
-                    <Button kind="quiet" label={`Remove: ${one} ${name || index + 1}`} onPress={() => onRemove(row.key)}>
-                      Remove
-                    </Button>
-                  </td>
+                  {!continued && (
+                    <td>
+                      <Button kind="quiet" label={`Remove: ${one} ${name || index + 1}`} onPress={() => onRemove(row.key)}>
+                        Remove
+                      </Button>
+                    </td>
+                  )}
                 </tr>
               );
             })}
           </tbody>
         </table>
       </div>
-      <FieldProblems id={idOf(`${list}:wrong`)} texts={problemsAt(problems, list)} />
+      {!continued && <FieldProblems id={idOf(`${list}:wrong`)} texts={problemsAt(problems, list)} />}
     </>
   );
 }

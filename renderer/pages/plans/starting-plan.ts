@@ -2,8 +2,11 @@
 import type { Part } from '../../../app/contract/library-requests.ts';
 import { numberIn } from '../../settings/read-number.ts';
 import { numberText } from './fields.ts';
+import { templateFor } from '../../../app/type-record/fill.ts';
+import type { TypeRecord } from '../../../app/type-record/type-record.ts';
 import { formOf } from './plan-form.ts';
 import type { InjectorRow, PlanForm } from './plan-form.ts';
+import { withRecords } from './types-of-form.ts';
 
 type Mounted = Part & { readonly channel: number };
 
@@ -60,17 +63,20 @@ const document = {
   reduction: { referenceC: 20, linearityPercent: 0.5, linearFlowRangePercent: 5, repeatabilityPercent: 1, slopeOverVoltage: 'tested' },
 };
 
-/** Right as it stands as soon as one injector is mounted. The order is that of the injectors where they share one. */
-export function startingPlan(parts: readonly Part[]): PlanForm {
+/**
+ * Right as it stands as soon as one injector is mounted. The order is that of the injectors where they share one; what the lab keeps of their types is taken (EQ-16).
+ */
+export function startingPlan(parts: readonly Part[], records: readonly TypeRecord[]): PlanForm {
   const mounted = mountedParts(parts);
-  const { form } = formOf(document);
+  const { form } = formOf({ ...document, ...templateFor(mounted.map(({ type }) => type), records) });
   const orders = new Set(mounted.map(({ order }) => order));
   const withInjectors: PlanForm = {
     ...form,
     texts: { ...form.texts, order: orders.size === 1 ? (mounted[0]?.order ?? '') : '' },
     injectors: mounted.map(injectorRow),
   };
-  return mounted.length === 0 ? withInjectors : withReference(withInjectors);
+  const withTypes = withRecords(withInjectors, records);
+  return mounted.length === 0 ? withTypes : withReference(withTypes);
 }
 
 /** Switches the reference point on: the first injector in the middle of the axes, unless something was typed before. */
