@@ -38,7 +38,7 @@ describe.skipIf(browserPath === null)('records of types', () => {
     await field('Supply from, V').fill('8');
     await field('Supply to, V').fill('15');
     await field('At a pressure of, kPa').fill('300');
-    await page.getByLabel('Drive').selectOption('saturated');
+    await page.getByRole('combobox', { name: 'Drive' }).selectOption('saturated');
     await keepScreen(page, 'types-form-1366');
     expect(await violations(page)).toEqual([]);
     await goToPage(page, 'Bench');
@@ -60,7 +60,7 @@ describe.skipIf(browserPath === null)('records of types', () => {
 
   it('WIN-72 a new sweep expects the flow of its type, says where it leaves its limits, and takes a newer record only when asked', async () => {
     await goToPage(page, 'Plans');
-    await page.getByRole('button', { name: 'New sweep' }).click();
+    await page.getByRole('button', { name: 'New sweep', exact: true }).click();
     await page.getByText('Types: flow, limits, coils').click();
     const flow = page.getByLabel('Static flow of type 1, RH-P6');
     expect(await flow.inputValue()).toBe('180.5');
@@ -79,7 +79,7 @@ describe.skipIf(browserPath === null)('records of types', () => {
   }, 180_000);
 
   it('WIN-71 a saved plan becomes the template of a type, with a reason, and the next sweep begins with it', async () => {
-    await page.getByLabel('Replicates').fill('5');
+    await page.getByLabel('Replicates', { exact: true }).fill('5');
     await page.getByRole('button', { name: /^Save version 2/ }).click();
     await page.getByText(/Saved as version 2/).waitFor();
     await goToPage(page, 'Equipment');
@@ -96,8 +96,8 @@ describe.skipIf(browserPath === null)('records of types', () => {
     await save.click();
     await page.getByText('Version 2 of RH-P6 was saved').waitFor();
     await goToPage(page, 'Plans');
-    await page.getByRole('button', { name: 'New sweep' }).click();
-    expect(await page.getByLabel('Replicates').inputValue()).toBe('5');
+    await page.getByRole('button', { name: 'New sweep', exact: true }).click();
+    await expect.poll(() => page.getByLabel('Replicates', { exact: true }).inputValue()).toBe('5');
     expect(opened?.complaints).toEqual([]);
   }, 180_000);
 });

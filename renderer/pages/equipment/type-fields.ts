@@ -22,7 +22,7 @@ export const typeGroups: readonly TypeGroup[] = [
       { path: 'type', label: 'Type', kind: 'text', hint: 'As injectors of it are booked in.' },
       { path: 'staticFlowGPerMin', label: 'Nominal static flow', unit: 'g/min', kind: 'number', hint: 'Held open. Empty: 240 g/min is assumed for estimates.' },
       { path: 'flowPressureKpa', label: 'At a pressure of', unit: 'kPa', kind: 'number', hint: 'Empty: 400 kPa.' },
-      { path: 'flowFluid', label: 'In', kind: 'text', hint: 'Name of the fluid. Empty: n-heptane.' },
+      { path: 'flowFluid', label: 'In the fluid', kind: 'text', hint: 'Its name. Empty: n-heptane.' },
       { path: 'flowDensityKgPerM3', label: 'Density of that fluid', unit: 'kg/m³', kind: 'number', hint: 'Empty: that of n-heptane. The flow goes by the root of density and pressure.' },
     ],
   },
