@@ -4,7 +4,7 @@ import { oneLine } from '../boundary/text.ts';
 import { finite, nothing, person, problem, type Requests } from './fields.ts';
 
 const typeRow = z.object({ type: z.string(), version: z.int(), savedAt: finite, savedBy: z.string(), document: z.unknown() });
-export type TypeRow = z.infer<typeof typeRow>;
+export type StoredType = z.infer<typeof typeRow>;
 
 export const recordRequests = {
   /** The latest record of each type, by name. HOST-130 */

@@ -3,7 +3,7 @@ import { densityOfRun } from '../fluid/density-of-run.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { celsius, pascals, seconds } from '../quantities/quantity.ts';
 import type { CubicMetres, Kilograms, KilogramsPerSecond, Pascals, Quantity, Seconds, Volts } from '../quantities/quantity.ts';
-import { expectedFlow, flowAt, roughDensity } from './flow-of-type.ts';
+import { expectedFlow, flowAtPressure, roughDensity } from './flow-of-type.ts';
 import { lookEdges, lookPart, shutGraceS, shutSpanS } from './look.ts';
 import type { Plan } from './plan.ts';
 import { typicalDeadTime } from './typical.ts';
@@ -24,7 +24,7 @@ const beginningS = 8;
  * Expected mass of one pulse: zero up to a typical dead time, then static flow times the rest. The flow follows the root of the pressure.
  */
 function expectedMass(staticFlow: KilogramsPerSecond, voltage: Volts, pressure: Pascals, width: Seconds): Kilograms {
-  return (flowAt(staticFlow, pressure) * Math.max(0, width - typicalDeadTime(voltage))) as Kilograms;
+  return (flowAtPressure(staticFlow, pressure) * Math.max(0, width - typicalDeadTime(voltage))) as Kilograms;
 }
 
 /** Density at 20 degC and each pressure of a plan, by equipment record: a plan has few pressures, and is asked for the same ones at every point. */

@@ -34,4 +34,4 @@ export function expectedFlow(plan: Pick<Plan, 'injectors' | 'types'>): ExpectedF
 }
 
 /** The same at another pressure. */
-export const flowAt = (staticFlow: KilogramsPerSecond, pressure: Pascals): KilogramsPerSecond => (staticFlow * Math.sqrt(pressure / flowPressure)) as KilogramsPerSecond;
+export const flowAtPressure = (staticFlow: KilogramsPerSecond, pressure: Pascals): KilogramsPerSecond => (staticFlow * Math.sqrt(pressure / flowPressure)) as KilogramsPerSecond;

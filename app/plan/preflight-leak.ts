@@ -6,7 +6,7 @@ import type { KilogramsPerSecond } from '../quantities/quantity.ts';
 import type { PreflightLine } from './preflight-line.ts';
 import { edgesPerMillilitre, idleFlowRest, idleFlowSpan } from '../bench/idle-flow.ts';
 import { estimateRun, expectedEdgeRate, expectedWindow } from './estimate.ts';
-import { flowAt, roughDensity } from './flow-of-type.ts';
+import { flowAtPressure, roughDensity } from './flow-of-type.ts';
 import type { ExpectedFlow } from './flow-of-type.ts';
 import type { Plan } from './plan.ts';
 import type { Point } from './points.ts';
@@ -51,7 +51,7 @@ const oneEdge = ({ equipment }: LeakContext, time: number): number => 60 / (edge
 function deadTimePerLeak(plan: Plan, { flowOf }: LeakContext): number {
   const period = Math.max(...plan.axes.periodMs) / 1e3;
   // The slope is least of the smallest injector, at the lowest pressure.
-  const slope = flowAt(Math.min(...plan.injectors.map((_, i) => flowOf(i))) as KilogramsPerSecond, kilopascals(Math.min(...plan.axes.pressureKpa)));
+  const slope = flowAtPressure(Math.min(...plan.injectors.map((_, i) => flowOf(i))) as KilogramsPerSecond, kilopascals(Math.min(...plan.axes.pressureKpa)));
   return ((1e-6 / 60) * roughDensity * period) / slope;
 }
 

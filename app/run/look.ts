@@ -10,7 +10,7 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import { ohmOfType } from '../plan/coil-of-type.ts';
 import { lookEdges, lookPart } from '../plan/look.ts';
-import { flowAt, statedStaticFlow } from '../plan/flow-of-type.ts';
+import { flowAtPressure, statedStaticFlow } from '../plan/flow-of-type.ts';
 import { ofType } from '../plan/of-type.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
@@ -164,7 +164,7 @@ function flows(plan: Plan, found: Found, others: readonly Found[], looked: Looke
   const pressure = looked?.points[0]?.pressure ?? Number.NaN;
   const known = others.flatMap((other) => (other.flow === null ? [] : [other.flow.static]));
   const stated = statedStaticFlow(ofType(plan, found.type)) ?? statedStaticFlow(look);
-  const nominal = stated === null ? null : flowAt(stated, pascals(pressure));
+  const nominal = stated === null ? null : flowAtPressure(stated, pascals(pressure));
   const against = nominal ?? (known.length < 2 ? null : median(known));
   const short = looked?.points.find((point) => lookPart(point) === 'short')?.width ?? Number.NaN;
   return [

@@ -4,7 +4,7 @@ import { normalQuantile } from '../distributions/distributions.ts';
 import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import type { WindowSummary } from '../journal/measured.ts';
-import { expectedFlow, flowAt, roughDensity } from '../plan/flow-of-type.ts';
+import { expectedFlow, flowAtPressure, roughDensity } from '../plan/flow-of-type.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { typicalDeadTime } from '../plan/typical.ts';
@@ -32,7 +32,7 @@ export function expectedBench(plan: Plan, equipment: Equipment): (point: Point) 
     }
     const straight = width < period ? Math.max(1e-5, width - typicalDeadTime(voltage)) : period;
     const open = straight + (straight < expected.bendsBelow ? expected.bend : 0);
-    const flow = flowAt(flowOf(injector), pressure);
+    const flow = flowAtPressure(flowOf(injector), pressure);
     const scatter = Math.hypot(expected.relative, expected.width / open);
     let hertz = 0;
     for (let i = 0; i < 10; i += 1) hertz = ((open * flow) / period / density) * kFactorAt(equipment.meter, hertz);

@@ -1,5 +1,5 @@
 /** Records that the lab keeps in versions: of types of injectors, and qualifications of benches. HOST-130, HOST-131 */
-import type { recordRequests, TypeRow } from '../../../app/contract/record-requests.ts';
+import type { recordRequests, StoredType } from '../../../app/contract/record-requests.ts';
 import { parseTypeRecord } from '../../../app/type-record/type-record.ts';
 import type { StoredRecord } from '../../archive/records.ts';
 import { notSaved } from '../outcome.ts';
@@ -9,8 +9,8 @@ import type { HandlersOf, HostRoom } from './room.ts';
 const MOST_CHARACTERS = 384 * 1024;
 const MOST_VERSIONS = 100;
 
-function typeRows(records: readonly StoredRecord[]): { readonly rows: TypeRow[]; readonly cut: boolean } {
-  const rows: TypeRow[] = [];
+function typeRows(records: readonly StoredRecord[]): { readonly rows: StoredType[]; readonly cut: boolean } {
+  const rows: StoredType[] = [];
   let length = 0;
   for (const { name, version, savedAt, savedBy, document } of records) {
     length += JSON.stringify(document).length;

@@ -1,6 +1,6 @@
 import { useEffect, useMemo, useState } from 'react';
 import type { Part, PlanRow } from '../../../app/contract/library-requests.ts';
-import type { TypeRow } from '../../../app/contract/record-requests.ts';
+import type { StoredType } from '../../../app/contract/record-requests.ts';
 import { templateOf } from '../../../app/type-record/type-record.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
@@ -10,17 +10,17 @@ import { ConfirmButton } from '../../components/dialog.tsx';
 import { Choice, TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
-import { useTypeRecords } from '../../components/type-records.ts';
+import { useTypeRecords } from '../../host/type-records.ts';
 import { ask, useWhenUp } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
 import { keepType, useBegunType } from './type-draft.ts';
 import { nameOfField, templateText, typeDraft, typeGroups, typeIn, type TypeDraft } from './type-fields.ts';
 
 /** What stands in a row of the list. */
-const told = (row: TypeRow): Readonly<Record<string, string>> => typeDraft(row.document).values;
+const told = (row: StoredType): Readonly<Record<string, string>> => typeDraft(row.document).values;
 const range = (low: string, high: string, unit: string): string => (low === '' && high === '' ? '–' : low === '' ? `to ${high} ${unit}` : high === '' ? `from ${low} ${unit}` : `${low} to ${high} ${unit}`);
 
-const columns: readonly Column<TypeRow>[] = [
+const columns: readonly Column<StoredType>[] = [
   { key: 'type', title: 'Type', width: 'minmax(8rem, 1.2fr)', cell: (row) => row.type, sortBy: (row) => row.type },
   {
     key: 'flow', title: 'Static flow', width: 'minmax(11rem, 1.5fr)',
@@ -78,7 +78,7 @@ export function TypeRecordsPart({ against }: { readonly against: string }) {
           rows={rows ?? []}
           rowKey={(row) => row.type}
           empty={rows === null ? 'The records are being read.' : 'No type has a record yet: 240 g/min at 400 kPa is expected of every injector.'}
-          {...(begun === null ? { onOpen: (row: TypeRow) => open(row.version, row.document) } : {})}
+          {...(begun === null ? { onOpen: (row: StoredType) => open(row.version, row.document) } : {})}
           selected={begun?.draft.values['type'] ?? null}
           maxHeight="18rem"
         />
@@ -99,7 +99,7 @@ export function TypeRecordsPart({ against }: { readonly against: string }) {
 }
 
 /** Types of injectors that were booked in, which have no record: at most eight. */
-function useUnrecorded(rows: readonly TypeRow[] | null): readonly string[] {
+function useUnrecorded(rows: readonly StoredType[] | null): readonly string[] {
   const [parts, setParts] = useState<readonly Part[]>([]);
   useWhenUp(() => {
     void ask('parts.list', {}).then((reply) => {
@@ -233,7 +233,7 @@ function TemplatePart({ draft: { template }, onChange }: { readonly draft: TypeD
   );
 }
 
-const versionColumns: readonly Column<TypeRow>[] = [
+const versionColumns: readonly Column<StoredType>[] = [
   { key: 'version', title: 'Version', width: '6rem', numeric: true, cell: (row) => row.version },
   { key: 'at', title: 'Saved', width: '11rem', cell: (row) => dateTimeText(row.savedAt) },
   { key: 'by', title: 'By', width: 'minmax(8rem, 1fr)', cell: (row) => row.savedBy },
@@ -242,7 +242,7 @@ const versionColumns: readonly Column<TypeRow>[] = [
 ];
 
 function Versions({ type }: { readonly type: string }) {
-  const [versions, setVersions] = useState<readonly TypeRow[]>([]);
+  const [versions, setVersions] = useState<readonly StoredType[]>([]);
   useEffect(() => {
     let wanted = true;
     void ask('types.versions', { type }).then((reply) => {
@@ -252,7 +252,7 @@ function Versions({ type }: { readonly type: string }) {
       wanted = false;
     };
   }, [type]);
-  const use = (row: TypeRow): void => {
+  const use = (row: StoredType): void => {
     const { begun } = useBegunType.getState();
     if (begun !== null) keepType({ ...begun, draft: typeDraft(row.document) });
   };

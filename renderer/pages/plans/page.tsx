@@ -20,7 +20,7 @@ import { draftSaved, isUnsaved, openDraft, undoChange, useDraft } from './plan-d
 import type { PlanDraft } from './plan-draft.ts';
 import { documentOf, formOf, unreadIn } from './plan-form.ts';
 import { planFileName } from './plan-file.ts';
-import { useTypeRecords } from '../../components/type-records.ts';
+import { useTypeRecords } from '../../host/type-records.ts';
 import { useSaveKey } from '../../components/save-key.ts';
 import { sheetCounts } from './sheet-part.tsx';
 import { startingPlan } from './starting-plan.ts';

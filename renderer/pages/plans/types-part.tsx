@@ -11,8 +11,9 @@ import type { PlanForm, TypeRow } from './plan-form.ts';
 import { RowsTable } from './rows-table.tsx';
 import { emptyTypeRow, takenFrom, withRecords } from './types-of-form.ts';
 
-const flowColumns = ['type', 'staticFlowGPerMin', 'flowPressureKpa', 'flowDensityKgPerM3', 'minVoltageV', 'maxVoltageV', 'minPressureKpa', 'maxPressureKpa', 'minWidthMs', 'maxWidthMs', 'maxDutyPercent', 'drive'] as const;
-const coilColumns = typeColumns.filter((column) => !(flowColumns as readonly TypeColumn[]).includes(column));
+const flowColumns: readonly TypeColumn[] = ['type', 'staticFlowGPerMin', 'flowPressureKpa', 'flowDensityKgPerM3', 'drive'];
+const limitColumns: readonly TypeColumn[] = ['minVoltageV', 'maxVoltageV', 'minPressureKpa', 'maxPressureKpa', 'minWidthMs', 'maxWidthMs', 'maxDutyPercent'];
+const coilColumns = typeColumns.filter((column) => !flowColumns.includes(column) && !limitColumns.includes(column));
 
 interface TypesPartProps {
   readonly form: PlanForm;
@@ -32,8 +33,13 @@ export function TypesPart({ form, problems, records }: TypesPartProps) {
   } as const;
   return (
     <>
-      <RowsTable<TypeColumn, TypeRow> {...table} label="Types of this plan" caption="Flow, limits and drive of the types of this plan" columns={flowColumns} />
-      {form.types.length > 0 && <RowsTable<TypeColumn, TypeRow> {...table} continued label="Coils of the types" caption="Coils of the types of this plan" columns={coilColumns} />}
+      <RowsTable<TypeColumn, TypeRow> {...table} label="Types of this plan" caption="Flow and drive of the types of this plan" columns={flowColumns} />
+      {form.types.length > 0 && (
+        <>
+          <RowsTable<TypeColumn, TypeRow> {...table} continued label="Limits of the types" caption="Limits of the types of this plan" columns={limitColumns} />
+          <RowsTable<TypeColumn, TypeRow> {...table} continued label="Coils of the types" caption="Coils of the types of this plan" columns={coilColumns} />
+        </>
+      )}
       <div className="button-row">
         <Button
           against={records === null ? 'The records of types are being read.' : taken.length === 0 ? 'The records of these types state nothing that the plan does not.' : ''}

@@ -1,19 +1,19 @@
 /** The lab's records of types of injectors, as they were read last. */
 import { useState } from 'react';
-import type { TypeRow } from '../../app/contract/record-requests.ts';
+import type { StoredType } from '../../app/contract/record-requests.ts';
 import { parseTypeRecord, type TypeRecord } from '../../app/type-record/type-record.ts';
-import { ask, useWhenUp } from '../host/host.ts';
+import { ask, useWhenUp } from './host.ts';
 
 interface TypeRecords {
   /** As they were saved; null: not read yet. */
-  readonly rows: readonly TypeRow[] | null;
+  readonly rows: readonly StoredType[] | null;
   /** Those that can be used. */
   readonly records: readonly TypeRecord[] | null;
   /** Why they could not be read; empty: they were. */
   readonly problem: string;
 }
 
-const recordsIn = (rows: readonly TypeRow[]): readonly TypeRecord[] =>
+const recordsIn = (rows: readonly StoredType[]): readonly TypeRecord[] =>
   rows.flatMap(({ document }) => {
     const parsed = parseTypeRecord(document);
     return parsed.ok ? [parsed.record] : [];
