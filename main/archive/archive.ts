@@ -335,11 +335,9 @@ interface ReadInstead {
 export class Archive extends ArchiveReader {
   /** Injectors, plans and equipment records. Saving through a reader is an error of the program. */
   readonly library: Library;
-  /** Checks of flow meters. Adding through a reader is an error of the program. */
+  /** Checks of flow meters, records of visits, of types and of benches. Adding through a reader is an error of the program. */
   readonly meterChecks: MeterChecks;
-  /** Records of visits of injectors. Adding through a reader is an error of the program. */
   readonly visits: Visits;
-  /** Records of types of injectors and of benches. Saving through a reader is an error of the program. */
   readonly records: Records;
   readonly #db: Database;
   readonly #writer: ArchiveWriter | null;
