@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import { foundKinds } from '../../app/contract/search.ts';
 import { pages } from '../pages/index.ts';
-import { linkOf, pathOfFound, pathOfPoint, runOfRoute } from './places.ts';
+import { filmOfRoute, linkOf, pathOfFound, pathOfInstant, pathOfPoint, runOfRoute } from './places.ts';
 import { routeOf } from './route.ts';
 
 test('WIN-54 whatever is found has an address on a page that there is', () => {
@@ -39,4 +39,14 @@ test.each([
   ['#/plans/r', null],
 ])('WIN-90 the run whose journal is read ahead is the one that the address names: %s', (hash, run) => {
   expect(runOfRoute(routeOf(hash))).toBe(run);
+});
+
+test('WIN-91 an instant of a run has an address, which leads there again', () => {
+  const at = Date.UTC(2026, 10, 26, 9, 30, 15, 250);
+  expect(filmOfRoute(routeOf(pathOfInstant('r', at)))).toEqual({ at });
+  expect(runOfRoute(routeOf(pathOfInstant('r', at)))).toBe('r');
+  expect(filmOfRoute(routeOf(pathOfInstant('r')))).toEqual({ at: null });
+  expect(filmOfRoute(routeOf('#/run/r/film/nothing'))).toEqual({ at: null });
+  expect(filmOfRoute(routeOf('#/run/r/12/2'))).toBeNull();
+  expect(filmOfRoute(routeOf('#/results/r/film'))).toBeNull();
 });

@@ -26,6 +26,18 @@ export function pathOfFound({ kind, id, point, attempt }: Pick<Found, 'kind' | '
   }
 }
 
+const film = 'film';
+
+/** A run as it was at an instant, ms since 1970; absent: from its beginning. */
+export const pathOfInstant = (run: string, at?: number): string => pathTo('run', run, film, ...(at === undefined ? [] : [new Date(at).toISOString()]));
+
+/** Whether an address leads to a film, and to which instant of it; null: to the run as it is. */
+export function filmOfRoute({ page, rest: [, mark, instant] }: Route): { readonly at: number | null } | null {
+  if (page !== 'run' || mark !== film) return null;
+  const at = instant === undefined ? Number.NaN : Date.parse(instant);
+  return { at: Number.isFinite(at) ? at : null };
+}
+
 /** In the place of a run: whichever is the latest. */
 export const latest = 'latest';
 

@@ -24,9 +24,14 @@ function zoneText(at: Date): string {
 }
 
 /** `25 Nov 2026, 14:57`, `25.11.2026, 14:57`, `2026-11-25T14:57+01:00` */
-export function dateTimeText(unixMs: number): string {
+export const dateTimeText = (unixMs: number): string => dayAndTime(unixMs, false);
+
+/** The same with seconds. */
+export const secondText = (unixMs: number): string => dayAndTime(unixMs, true);
+
+function dayAndTime(unixMs: number, withSeconds: boolean): string {
   const at = new Date(unixMs);
-  const time = `${two(at.getHours())}:${two(at.getMinutes())}`;
+  const time = withSeconds ? timeOfDay(unixMs) : `${two(at.getHours())}:${two(at.getMinutes())}`;
   return settings().dates === 'iso' ? `${dayText(at, true)}T${time}${zoneText(at)}` : `${dayText(at, true)}, ${time}`;
 }
 

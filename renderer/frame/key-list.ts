@@ -54,6 +54,9 @@ export const keyRows: readonly KeyRow[] = [
   { where: 'run', keys: 'Arrows, Home, End, Page Up, Page Down', does: 'In the grid: another point; with Shift a block is selected, with Ctrl to the corner', file: 'pages/run/walk.ts', heard: [...arrows, 'Home', 'End', 'PageUp', 'PageDown'] },
   { where: 'run', keys: 'Space, Ctrl+A, Esc', does: 'In the grid: select the point, the whole sheet, nothing', file: 'pages/run/walk.ts', heard: [' ', 'a', 'Escape'] },
   { where: 'run', keys: 'Enter', does: 'In the grid: open the point', file: 'pages/run/point-grid.tsx', heard: ['Enter', 'a'] },
+  { where: 'run', keys: 'Left, Right, Home, End', does: 'In a film: ten seconds before or after, with Shift a minute; its beginning, its end', file: 'pages/run/film-bar.tsx', heard: [...arrows, 'Home', 'End'] },
+  { where: 'run', keys: 'Page Up, Page Down', does: 'In a film: the attempt before, the next attempt', file: 'pages/run/film-bar.tsx', heard: ['PageUp', 'PageDown'] },
+  { where: 'run', keys: 'Space, I', does: 'In a film: play or stand still; the next incident, with Shift the one before', file: 'pages/run/film-bar.tsx', heard: [' ', 'i'] },
   { where: 'run', keys: 'Esc', does: 'Back from the point to the grid', file: 'pages/run/point-panel.tsx', heard: ['Escape'] },
 
   { where: 'results', keys: 'Esc', does: 'Closes an attempt, or its question', file: 'pages/results/attempt-details.tsx', heard: ['Escape'] },

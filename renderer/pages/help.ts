@@ -41,6 +41,7 @@ export const help: Readonly<Record<string, PageHelp>> = {
       'The grid shows every point; open a cell for its attempts and why one was rejected.',
       'Mark cells and measure them again, also after the end. Earlier attempts are kept.',
       'After STOP, an abort or a lost program, open the run here and measure what is left.',
+      'Film shows a run as it was at any instant: drag, play, or go from incident to incident. Nothing reaches the bench from there.',
     ],
   },
   results: {

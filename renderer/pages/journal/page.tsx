@@ -1,6 +1,7 @@
 import { useCallback, useEffect, useMemo, useRef, useState } from 'react';
 import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
+import { pathOfInstant } from '../../address/places.ts';
 import { goTo, pathTo, useRoute } from '../../address/route.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
@@ -98,7 +99,6 @@ export default function JournalPage() {
     return () => clearInterval(timer);
   }, [id, openRun]);
   const name = state === null || log === null ? 'run' : runFileName({ order: state.plan.order, planName: state.plan.name, at: log.openedAt, id: id ?? '' });
-  const link = id === null || cursor === null ? null : pathTo('journal', id, new Date(cursor).toISOString());
   return (
     <Page
       title="Journal"
@@ -140,7 +140,12 @@ export default function JournalPage() {
               ))}
             </div>
             <div className="button-row">
-              {link !== null && <a href={link}>Link to {instantText(cursor ?? 0)}</a>}
+              {cursor !== null && (
+                <>
+                  <a href={pathTo('journal', id, new Date(cursor).toISOString())}>Link to {instantText(cursor)}</a>
+                  <a href={pathOfInstant(id, cursor)}>Film from there</a>
+                </>
+              )}
               <Button against={shown.length === 0 ? 'Nothing is shown.' : ''} showAgainst={false} onPress={() => saveFile(`${name}-journal.txt`, [journalText(shown)])}>
                 Save as text
               </Button>

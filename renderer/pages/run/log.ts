@@ -114,6 +114,16 @@ function foldLog(log: Working, event: RunEvent): void {
   }
 }
 
+/** A log that goes on from another, which stays as it was; null: from the beginning. */
+export function logAfter(before: RunLog | null, events: readonly RunEvent[], from: number, to: number): RunLog {
+  const log: Working = before === null ? emptyLog() : { ...(before as Working), attempts: new Map(before.attempts) };
+  for (let index = from; index < to; index += 1) {
+    const event = events[index];
+    if (event !== undefined) foldLog(log, event);
+  }
+  return log;
+}
+
 const logs = new WeakMap<readonly RunEvent[], Working>();
 
 /** The log of a journal that grows in place: each event is folded once, however often this is asked for. */

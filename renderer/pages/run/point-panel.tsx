@@ -13,6 +13,7 @@ import type { RunState } from '../../../app/journal/state.ts';
 import { handling } from '../../../app/run/machine.ts';
 import { Button } from '../../components/button.tsx';
 import { LeaveButton } from '../../components/leave-button.tsx';
+import { pathOfInstant } from '../../address/places.ts';
 import { timeOfDay } from '../../components/dates.ts';
 import { Choice, TextInput } from '../../components/field.tsx';
 import { useTyped } from '../../typed/typed.ts';
@@ -97,6 +98,7 @@ export const PointPanel = memo(function PointPanel({ state, log, point, commands
       {record.attempts.toReversed().map((attempt) => (
         <Attempt
           key={attempt.attempt}
+          run={commands.id}
           attempt={attempt}
           going={state.current?.point === point.index}
           detail={log.attempts.get(attemptKey(point.index, attempt.attempt))}
@@ -219,6 +221,7 @@ function Decision({ name, title, attempts, chosen, commands, onDecide, onDone }:
 }
 
 interface AttemptProps {
+  readonly run: string;
   readonly attempt: AttemptRecord;
   /** Its point is being measured: an attempt without a verdict goes on. */
   readonly going: boolean;
@@ -229,7 +232,7 @@ interface AttemptProps {
   readonly open: boolean;
 }
 
-function Attempt({ attempt, going, detail, counts, point, context, open }: AttemptProps) {
+function Attempt({ run, attempt, going, detail, counts, point, context, open }: AttemptProps) {
   const { verdict, window, text, reason } = attempt;
   const word = verdict === null && !going ? 'not finished' : verdictWords(verdict);
   const glyph = verdict === null ? (going ? '▶' : '/') : verdict === 'accepted' ? '✓' : verdict === 'rejected' ? '×' : '/';
@@ -247,6 +250,12 @@ function Attempt({ attempt, going, detail, counts, point, context, open }: Attem
       <p className="small quiet">
         {detail === undefined ? '' : `${timeOfDay(detail.from)}${took}; `}
         {reasonWords[reason]}
+        {detail !== undefined && (
+          <>
+            {' '}
+            · <a href={pathOfInstant(run, detail.from)}>In the film</a>
+          </>
+        )}
       </p>
       {text !== '' && <p>{shownText(text)}</p>}
       {detail !== undefined && detail.criteria.length > 0 && <Criteria criteria={detail.criteria} />}

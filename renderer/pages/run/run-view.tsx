@@ -9,7 +9,8 @@ import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { usePlaceInRun } from '../../address/place-in-run.ts';
-import { goTo, pathTo } from '../../address/route.ts';
+import { filmOfRoute, pathOfInstant } from '../../address/places.ts';
+import { goTo, pathTo, useRoute } from '../../address/route.ts';
 import { Notes } from './notes.tsx';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { AlarmList, AlarmsNow } from './alarm-list.tsx';
@@ -17,6 +18,7 @@ import { BenchTimePart } from './bench-time-part.tsx';
 import { AnswerLine } from './answer.tsx';
 import { rejectedPoints, tallyOf } from './cells.ts';
 import { CommandBar } from './command-bar.tsx';
+import { FilmView } from './film-view.tsx';
 import { logOf } from './log.ts';
 import type { RunLog } from './log.ts';
 import { NowPanel } from './now-panel.tsx';
@@ -31,6 +33,7 @@ import { plural } from './words.ts';
 
 export function RunView({ id }: { readonly id: string }) {
   const journal = useRun(id);
+  const route = useRoute();
   if (journal.phase === 'failed') {
     return (
       <Page title="Run">
@@ -47,6 +50,7 @@ export function RunView({ id }: { readonly id: string }) {
       </Page>
     );
   }
+  if (filmOfRoute(route) !== null) return <FilmView id={id} events={journal.events} />;
   return <LoadedRun id={id} state={journal.state} events={journal.events} problem={journal.problem} />;
 }
 
@@ -184,6 +188,9 @@ function PageActions({ id, state, onBench }: { readonly id: string; readonly sta
           Put the run away for now
         </Button>
       )}
+      <a className="button" href={pathOfInstant(id)}>
+        Film
+      </a>
       {!onBench && <Button onPress={() => goTo('run')}>Back to the beginning</Button>}
       {problem !== '' && <Notice tone="bad">{problem}</Notice>}
     </>

@@ -67,7 +67,7 @@ interface Wanted {
 }
 
 /** What the plan asks for at this point, in shown units. */
-function setPointsOf(plan: Plan, point: Point | null): Readonly<Record<Band, Wanted>> {
+export function setPointsOf(plan: Plan, point: Point | null): Readonly<Record<Band, Wanted>> {
   const around = (value: number | null, tolerance: number): Wanted => ({ setPoint: value, band: value === null ? null : { low: value - tolerance, high: value + tolerance } });
   const inUnit = (unit: string, { setPoint, band }: Wanted): Wanted => ({
     setPoint: setPoint === null ? null : shownIn(unit, setPoint),
@@ -93,7 +93,7 @@ interface BenchStripProps extends Wanted {
   readonly times: boolean;
 }
 
-function BenchStrip({ label, unit, decimals, leastRange, stale, band, setPoint, value, source, toShown, times }: BenchStripProps) {
+export function BenchStrip({ label, unit, decimals, leastRange, stale, band, setPoint, value, source, toShown, times }: BenchStripProps) {
   const inside = value === null || band === null || (value >= band.low && value <= band.high);
   const [low, high] = [band?.low ?? null, band?.high ?? null];
   const drawn = useMemo(() => (low === null || high === null ? null : { low, high }), [low, high]);
