@@ -176,6 +176,19 @@ describe('a schedule', () => {
     expect(zeros.length).toBeGreaterThan(2);
   });
 
+  it('SCH-10: reference and zero points alone end a pressure once too, each pressure its own', () => {
+    const reference = { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 1000 };
+    const zero = { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 };
+    const ends = (more: Partial<Plan>, pressureKpa: number[]): readonly string[] => {
+      const plan = planOf({}, more);
+      const { decisions } = play({ ...plan, axes: { ...plan.axes, pressureKpa } }, straight);
+      return decisions.flatMap((d) => d.additions).filter((a) => a.rule === 'SCH-10').map((a) => a.points.map((p) => `${p.role} ${p.pressure / 1000}`).join(', '));
+    };
+    expect(ends({ reference }, [400])).toEqual(['reference 400']);
+    expect(ends({ zero }, [300, 400])).toEqual(['zero 300', 'zero 400']);
+    expect(ends({ reference, zero }, [300, 400])).toEqual(['reference 400, zero 300', 'reference 400, zero 400']);
+  });
+
   it('SCH-9: the widths of a cell are shuffled, and an injector follows itself', () => {
     const { decisions } = play(planOf({}), straight, { until: 1 });
     const first = decisions[0]?.additions ?? [];

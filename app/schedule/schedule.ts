@@ -8,6 +8,7 @@ import type { Plan } from '../plan/plan.ts';
 import { onceMore } from '../plan/points.ts';
 import type { Point } from '../plan/points.ts';
 import { estimateRun } from '../plan/estimate.ts';
+import { kilopascals } from '../quantities/quantity.ts';
 import type { Pascals, Volts } from '../quantities/quantity.ts';
 import { countingAttempts } from '../reduce/counting.ts';
 import type { RunState } from '../journal/state.ts';
@@ -64,7 +65,7 @@ function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null
     }
     const checks = checksOf(plan, pressureKpa);
     // They end the measuring of a pressure, once.
-    if (checks.length > 0 && !hasChecks(points, checks)) return [{ points: checks, rule: 'SCH-10', why: `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point` }];
+    if (checks.length > 0 && !hasChecks(points, checks, kilopascals(pressureKpa))) return [{ points: checks, rule: 'SCH-10', why: `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point` }];
   }
   return [];
 }
@@ -84,11 +85,12 @@ function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readon
 /** Bench time as it is expected of all points so far, h. */
 const hoursUsed = ({ plan, points, equipment }: SoFar): number => estimateRun(plan, points, equipment).durationS / 3600;
 
-/** Whether what ends the measuring of a pressure was added: a zero point is the last of it, and no search or refinement ends with one. */
-function hasChecks(points: readonly Point[], checks: readonly AddedPoint[]): boolean {
+/** Whether what ends the measuring of a pressure was added. A reference point that its own clock put after the last point measured there ends it as well. */
+function hasChecks(points: readonly Point[], checks: readonly AddedPoint[], pressure: Pascals): boolean {
   const of = checks.find((p) => p.role !== 'reference' && p.role !== 'zero');
-  if (of === undefined) return points.at(-1)?.role === 'zero';
-  return points.some((p) => p.role === of.role && p.injector === of.injector && p.voltage === of.voltage && p.pressure === of.pressure);
+  if (of !== undefined) return points.some((p) => p.role === of.role && p.injector === of.injector && p.voltage === of.voltage && p.pressure === of.pressure);
+  const after = points.slice(points.findLastIndex((p) => p.role === 'measure' && p.pressure === pressure) + 1);
+  return checks.every((check) => after.some((p) => p.role === check.role && p.pressure === check.pressure));
 }
 
 /** Bench time after which leaks are looked for again, s: what leaks changes with the warmth of the bench. Common practice, no source. */
