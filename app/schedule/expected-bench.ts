@@ -12,11 +12,20 @@ import { pairEdges, zeroWindow } from '../plan/zero.ts';
 import { amperes, celsius, pascals, seconds } from '../quantities/quantity.ts';
 import { kFactorAt } from '../reduce/mass.ts';
 
-/** What windows scatter by: relative, and in pulse width, s; and below which open time pulses pass more than their line says, s and s. Of a good bench; common practice, no source. */
-const expected = { relative: 7e-4, width: 7e-7, bendsBelow: 1e-3, bend: 1e-5 };
+export interface BenchFigures {
+  /** Windows scatter by so much: relative, and in pulse width, s. */
+  readonly relative: number;
+  readonly width: number;
+  /** Below this open time pulses pass more than their line says, s, and by how much, s. */
+  readonly bendsBelow: number;
+  readonly bend: number;
+}
+
+/** Of a good bench; common practice, no source. */
+export const usualFigures: BenchFigures = { relative: 7e-4, width: 7e-7, bendsBelow: 1e-3, bend: 1e-5 };
 
 /** Makes the windows of an expected bench, one after the other; the same for the same plan. */
-export function expectedBench(plan: Plan, equipment: Equipment): (point: Point) => WindowSummary {
+export function expectedBench(plan: Plan, equipment: Equipment, figures: BenchFigures = usualFigures): (point: Point) => WindowSummary {
   const random = mersenne(plan.sequence.seed);
   const normal = (): number => normalQuantile(((random.next() >>> 0) + 0.5) / 2 ** 32);
   const ambient = equipment.ambientKpa * 1e3;
@@ -31,9 +40,9 @@ export function expectedBench(plan: Plan, equipment: Equipment): (point: Point) 
       return { ...steady, from: seconds(began), to: seconds(now), frames: Math.ceil(plan.link.telemetryHz * (now - began)), edges: 0, firstEdgeAt: seconds(0), lastEdgeAt: seconds(0), partRates: [], pulses: 0 };
     }
     const straight = width < period ? Math.max(1e-5, width - typicalDeadTime(voltage)) : period;
-    const open = straight + (straight < expected.bendsBelow ? expected.bend : 0);
+    const open = straight + (straight < figures.bendsBelow ? figures.bend : 0);
     const flow = flowAtPressure(flowOf(injector), pressure);
-    const scatter = Math.hypot(expected.relative, expected.width / open);
+    const scatter = Math.hypot(figures.relative, figures.width / open);
     let hertz = 0;
     for (let i = 0; i < 10; i += 1) hertz = ((open * flow) / period / density) * kFactorAt(equipment.meter, hertz);
     const measured = hertz * (1 + scatter * normal());

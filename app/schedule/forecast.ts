@@ -10,7 +10,8 @@ import { kilopascals } from '../quantities/quantity.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { CountingAttempt, LineCell } from '../reduce/reduction.ts';
 import { labelOf } from '../uncertainty/source.ts';
-import { expectedBench } from './expected-bench.ts';
+import { expectedBench, usualFigures } from './expected-bench.ts';
+import type { BenchFigures } from './expected-bench.ts';
 import { decideNext } from './schedule.ts';
 
 /** One voltage and pressure, over all injectors. Seconds. */
@@ -34,8 +35,9 @@ export interface Forecast {
   readonly cells: readonly ForecastCell[];
 }
 
-export function forecastOf(plan: Plan, equipment: Equipment): Forecast {
-  const windowOf = expectedBench(plan, equipment);
+/** `figures`: of the bench, where more is known of it than what is usual. */
+export function forecastOf(plan: Plan, equipment: Equipment, figures: BenchFigures = usualFigures): Forecast {
+  const windowOf = expectedBench(plan, equipment, figures);
   let points = expandPlan(plan);
   const attempts: CountingAttempt[] = [];
   for (;;) {

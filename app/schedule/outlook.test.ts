@@ -6,7 +6,7 @@ import type { Point } from '../plan/points.ts';
 import { seconds } from '../quantities/quantity.ts';
 import type { CountingAttempt } from '../reduce/reduction.ts';
 import { syntheticEquipment as equipment, syntheticPlan } from '../reduce/synthetic.test-helper.ts';
-import { expectedBench } from './expected-bench.ts';
+import { expectedBench, usualFigures } from './expected-bench.ts';
 import { forecastOf } from './forecast.ts';
 import { outlooks } from './outlook.ts';
 import type { SoFarAndOpen } from './outlook.ts';
@@ -18,8 +18,8 @@ const plan: Plan = { ...syntheticPlan({ voltageV: [9, 12, 14], widthMs, replicat
 const tooMuch: Plan = { ...plan, targets: { deadTimeUs: 9, atVoltage: [{ voltageV: 9, deadTimeUs: 1 }], hours: 24, attemptsPerCell: 40 } };
 
 /** A run on a bench of usual figures with another seed, `slower` than was expected, as it stood at each decision; the last has nothing left. */
-function runs(plan: Plan, slower = 1): readonly SoFarAndOpen[] {
-  const windowOf = expectedBench({ ...plan, sequence: { ...plan.sequence, seed: 77 } }, equipment);
+function runs(plan: Plan, slower = 1, figures = usualFigures): readonly SoFarAndOpen[] {
+  const windowOf = expectedBench({ ...plan, sequence: { ...plan.sequence, seed: 77 } }, equipment, figures);
   let points: readonly Point[] = expandPlan(plan);
   const attempts: CountingAttempt[] = [];
   const stood: SoFarAndOpen[] = [];
@@ -55,21 +55,28 @@ describe('the outlook of a run', () => {
     expect(outlookOf(end).remaining).toEqual({ low: 0, likely: 0, high: 0 });
   });
 
-  it('SCH-30: what the plan was expected to take is played once for each plan, however often a window comes in, and anew when a target has changed', () => {
+  it('SCH-30: what the plan is expected to take is played once for each plan and scatter, however often a window comes in, and anew when a target has changed', () => {
     const played: Plan[] = [];
-    const again = outlooks((of, record) => {
+    const again = outlooks((of, ...known) => {
       played.push(of);
-      return forecastOf(of, record);
+      return forecastOf(of, ...known);
     });
-    const some = stood.slice(0, 3);
-    // As they come to a worker: each a copy.
-    expect(some.map((at) => again(structuredClone(at)))).toEqual(some.map((at) => outlooks()(at)));
-    expect(played).toHaveLength(1);
     const [, at] = stood;
     if (at === undefined) throw new Error('a run without a decision');
+    // As they come to a worker: each a copy.
+    for (let i = 0; i < 3; i += 1) expect(again(structuredClone(at))).toEqual(outlooks()(at));
+    expect(played).toHaveLength(1);
     const raised = { ...at, plan: tooMuch };
     expect(again(raised)).toEqual(outlooks()(raised));
     expect(played).toHaveLength(2);
+  });
+
+  it('SCH-30: a bench that scatters more than is usual is expected to take longer, as soon as that is seen', () => {
+    const noisy = runs(plan, 1, { ...usualFigures, relative: 2 * usualFigures.relative, width: 2 * usualFigures.width });
+    const [, , quiet] = stood;
+    const [, , loud] = noisy;
+    if (quiet === undefined || loud === undefined) throw new Error('runs of one decision');
+    expect(outlookOf(loud).remaining.likely).toBeGreaterThan(1.5 * outlookOf(quiet).remaining.likely);
   });
 
   it('SCH-30: of what was measured it expects the rest that the run took, within its range, and less from decision to decision', () => {

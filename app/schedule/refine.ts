@@ -54,6 +54,8 @@ export interface Refining {
   readonly most: number;
   readonly besides: number;
   readonly minS: number;
+  /** Windows added to an injector before it is looked at what they brought; absent: ten. */
+  readonly atOnce?: number;
 }
 
 /** What brings the cells of a block nearer to their targets; none: all that can be reached are, or have had their windows. */
@@ -83,7 +85,7 @@ function ofInjector(cells: readonly WantedCell[], block: Block, refining: Refini
   }
   // First the replicates of all: they tell how windows scatter, and by that where lines end.
   const replicates = why.size > 0;
-  for (let added = 0; !replicates && added < mostAtOnce; added += 1) {
+  for (let added = 0; !replicates && added < (refining.atOnce ?? mostAtOnce); added += 1) {
     const worst = worstOf(lines, slopePrecision, refining.slopeWanted, room);
     if (worst === null) break;
     const best = bestFor(worst.sums, lines, slopePrecision, refining, room);

@@ -18,6 +18,7 @@ import { blockOf, cellName } from './cells.ts';
 import type { Block, SoFar, Targets, CellWish } from './cells.ts';
 import { howFar, progressOf } from './progress.ts';
 import { refinementOf } from './refine.ts';
+import type { Refining } from './refine.ts';
 import { walkOf } from './walk.ts';
 
 type AddedPoint = Omit<Point, 'index'>;
@@ -73,13 +74,30 @@ function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null
 function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readonly CellWish[] {
   const { targets } = plan;
   if (targets === undefined) return [];
-  const { slopePercent, attemptsPerCell } = targets;
+  const { attemptsPerCell } = targets;
   const walk = walkOf(block).flatMap((wish): readonly CellWish[] => {
     const widths = wish.widths.slice(0, Math.max(0, attemptsPerCell - wish.cell.points));
     return widths.length === 0 ? [] : [{ ...wish, widths }];
   });
   if (walk.length > 0 || reduction === null) return walk;
-  return refinementOf(block, { scatter: reduction.scatter, slopeWanted: slopePercent === undefined ? null : slopePercent / 100, most: attemptsPerCell, besides: besidesOf(plan), minS: plan.window.minS });
+  return refinementOf(block, refiningOf(plan, targets, reduction));
+}
+
+const refiningOf = (plan: Plan, { slopePercent, attemptsPerCell }: Targets, { scatter }: Reduction): Refining => ({
+  scatter, slopeWanted: slopePercent === undefined ? null : slopePercent / 100, most: attemptsPerCell, besides: besidesOf(plan), minS: plan.window.minS,
+});
+
+/** Windows that would bring every line there is to its target if all stayed as it was found, in the order in which they would be measured. For when a run is expected to be over; no decision goes by it. */
+export function leftToMeasure(soFar: SoFar, reduction: Reduction): readonly AddedPoint[] {
+  const { plan } = soFar;
+  const { targets } = plan;
+  if (targets === undefined) return [];
+  return plan.axes.pressureKpa.flatMap((pressureKpa) =>
+    plan.axes.periodMs.flatMap((periodMs) => {
+      const block = blockOf(soFar, reduction, pressureKpa, periodMs);
+      return inOrder(refinementOf(block, { ...refiningOf(plan, targets, reduction), atOnce: Number.POSITIVE_INFINITY }), block, soFar).flatMap(({ points }) => points);
+    }),
+  );
 }
 
 /** Bench time as it is expected of all points so far, h. */
