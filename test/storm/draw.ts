@@ -261,7 +261,7 @@ function drawPlan(chance: Chance, replicates: number): Plan {
 const hasTargets = (seed: number, sea: Sea): boolean => sea === 'storm' && seed % 8 === 6;
 
 /** The same measured until it is known: loose targets, so that a run takes minutes, and some that are not reached. */
-function withTargets(plan: Plan, chance: Chance): Plan {
+function withTargets(plan: Plan, chance: Chance, ends: Chance): Plan {
   const { axes } = plan;
   const parsed = parsePlan({
     ...plan,
@@ -272,6 +272,8 @@ function withTargets(plan: Plan, chance: Chance): Plan {
     },
     invariance: { ...plan.invariance, percent: 0 },
     pair: { ...plan.pair, windows: 0 },
+    // Nothing ends a pressure but reference and zero points.
+    ...(ends.strikes(0.4) ? { static: { ...plan.static, replicates: 0 }, zero: { ...plan.zero, windowS: ends.strikes(0.5) ? 0 : plan.zero.windowS } } : {}),
   });
   if (!parsed.ok) throw new Error(`the storm's plan with targets is none: ${JSON.stringify(parsed.problems)}`);
   return parsed.plan;
@@ -535,7 +537,7 @@ export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
   // Nobody sets a pressure by hand here, and a run would wait for that without a limit (RUN-42, PRE-62).
   const gridPlan = pressureCommandable ? drawnPlan : { ...drawnPlan, invariance: { ...drawnPlan.invariance, pressurePercent: 0 } };
   const targets = hasTargets(seed, sea) ? new Chance(seed, 'targets') : null;
-  const plan = targets === null ? gridPlan : withTargets(gridPlan, targets);
+  const plan = targets === null ? gridPlan : withTargets(gridPlan, targets, new Chance(seed, 'ends'));
   const ofTheGrid = sea === 'calm' ? [] : [...drawHappenings(chance, spanS, still), ...(still ? [] : drawPlots(chance, spanS, { byHand: !pressureCommandable, takesOver }))];
   const happenings = targets === null ? ofTheGrid : [...ofTheGrid, ...aboutDecisions(targets)];
   const deciding = targets === null ? {} : { deciding: { afterS: targets.strikes(0.3) ? null : rounded(targets.scale(0.01, targets.of([3, 90]))), failing: targets.strikes(0.3) ? 0.2 : 0 } };
