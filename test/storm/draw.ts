@@ -260,20 +260,28 @@ function drawPlan(chance: Chance, replicates: number): Plan {
 /** One seed in eight, but for those that are compared with an undisturbed run: it decides by what it measured, noise and all. */
 const hasTargets = (seed: number, sea: Sea): boolean => sea === 'storm' && seed % 8 === 6;
 
+/** Nothing ends a pressure but reference points or zero points, or both; of one pressure or two. */
+const fewEnds = ({ axes, static: atRest, zero, reference }: Plan, chance: Chance): object => ({
+  axes: { ...axes, ...targetAxes, pressureKpa: chance.of([[400], [400, 410]]) },
+  static: { ...atRest, replicates: 0 },
+  ...chance.of([{ zero: { ...zero, windowS: 0 }, reference: reference ?? { injector: 'RH4-0117', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 40 } }, { reference: undefined }, {}]),
+});
+
+const targetAxes = { widthMs: [2.5, 3, 3.5, 4, 5, 6, 8, 10], replicates: 1 };
+
 /** The same measured until it is known: loose targets, so that a run takes minutes, and some that are not reached. */
 function withTargets(plan: Plan, chance: Chance, ends: Chance): Plan {
   const { axes } = plan;
   const parsed = parsePlan({
     ...plan,
-    axes: { ...axes, widthMs: [2.5, 3, 3.5, 4, 5, 6, 8, 10], replicates: 1 },
+    axes: { ...axes, ...targetAxes },
     targets: {
       deadTimeUs: rounded(chance.scale(12, 80)), atVoltage: chance.strikes(0.3) ? [{ voltageV: 10, deadTimeUs: rounded(chance.scale(3, 30)) }] : [],
       hours: rounded(chance.scale(0.08, 1)), attemptsPerCell: 8 + chance.below(8),
     },
     invariance: { ...plan.invariance, percent: 0 },
     pair: { ...plan.pair, windows: 0 },
-    // Nothing ends a pressure but reference and zero points.
-    ...(ends.strikes(0.4) ? { static: { ...plan.static, replicates: 0 }, zero: { ...plan.zero, windowS: ends.strikes(0.5) ? 0 : plan.zero.windowS } } : {}),
+    ...(ends.strikes(0.4) ? fewEnds(plan, ends) : {}),
   });
   if (!parsed.ok) throw new Error(`the storm's plan with targets is none: ${JSON.stringify(parsed.problems)}`);
   return parsed.plan;

@@ -7,7 +7,7 @@ import { decideNext } from '../../app/schedule/schedule.ts';
 import { seconds, type Judge } from './judge.ts';
 import type { Evidence } from './world.ts';
 
-type Added = Extract<RunEventBody, { kind: 'points-added' }>;
+type Added = Extract<RunEventBody, { kind: 'points-added' }> & { readonly by: { readonly rule: string } };
 
 const isOfTheSchedule = (body: RunEventBody): body is Added => body.kind === 'points-added' && 'rule' in body.by && body.by.rule.startsWith('SCH-');
 
@@ -40,7 +40,7 @@ const decided = (state: RunState) =>
 function decidedByTheJournal(evidence: Evidence): string[] {
   return decisionsOf(evidence).flatMap(({ before, state, added }) => {
     const due = decided(state).additions;
-    const written = added.map(({ by, why, points }) => ({ points, rule: 'rule' in by ? by.rule : '', why }));
+    const written = added.map(({ by, why, points }) => ({ points, rule: by.rule, why }));
     return sameAdditions(written, due) ? [] : [`after event ${before.length} ${written.length} additions were written (${written[0]?.why ?? ''}), and the journal decides ${due.length} (${due[0]?.why ?? ''})`];
   });
 }
@@ -100,9 +100,27 @@ function endsWhenKnown({ events }: Evidence): string[] {
   return [];
 }
 
+/** What ends a pressure is added once after what is measured there, and not with every decision about another pressure. */
+function endsAPressureOnce({ events }: Evidence): string[] {
+  const ended = new Set<string>();
+  return events.flatMap((body, i) => {
+    if (!isOfTheSchedule(body)) return [];
+    const places = [...new Set(body.points.map(({ pressure }) => pressure))];
+    if (body.by.rule !== 'SCH-10') {
+      for (const { role, pressure } of body.points) if (role === 'measure') for (const name of ended) if (name.startsWith(`${pressure} `)) ended.delete(name);
+      return [];
+    }
+    const name = `${places.at(-1) ?? ''} ${body.why}`;
+    if (ended.has(name)) return [`at event ${i} it is added once more: ${body.why}`];
+    ended.add(name);
+    return [];
+  });
+}
+
 export const targetJudges: readonly Judge[] = [
   { rule: 'STORM-79', name: 'decided by the journal', violations: decidedByTheJournal },
   { rule: 'STORM-80', name: 'decided once', violations: decidedOnce },
   { rule: 'STORM-81', name: 'told why undecided', violations: toldWhyUndecided },
   { rule: 'STORM-82', name: 'ends when known', violations: endsWhenKnown },
+  { rule: 'STORM-85', name: 'ends a pressure once', violations: endsAPressureOnce },
 ];
