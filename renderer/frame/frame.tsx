@@ -8,16 +8,17 @@ import { Notice } from '../components/status.tsx';
 import { ask, dismissStop, useHost, useHostState } from '../host/host.ts';
 import { pages } from '../pages/index.ts';
 import { LoadedPage } from './loaded-page.tsx';
+import { PagesNav } from './pages-nav.tsx';
 import { Calls } from './calls.tsx';
 import { Guide } from './guide.tsx';
 import { HelpButton } from './help.tsx';
 import { NowLine } from './now-line.tsx';
 import { SearchButton } from './search.tsx';
-import { goTo, pathTo, useRoute } from '../address/route.ts';
+import { goTo, useRoute } from '../address/route.ts';
 import { useSettings } from '../settings/settings.ts';
 import { SettingsButton } from './settings-dialog.tsx';
 import { StopButton } from './stop.tsx';
-import { useTypedReady, useUnsaved } from '../typed/typed.ts';
+import { useTypedReady } from '../typed/typed.ts';
 import { TypedNotices } from './typed-notices.tsx';
 import { WhoWorks } from './who-works.tsx';
 
@@ -36,7 +37,6 @@ export function Frame() {
   const main = useRef<HTMLElement>(null);
   useEffect(() => onHeights(main.current), []);
   const ready = useTypedReady();
-  const unsaved = useUnsaved();
   // What is shown in other units or signs is drawn anew.
   const look = useSettings(({ pressureUnit, temperatureUnit, dates, decimal }) => [pressureUnit, temperatureUnit, dates, decimal].join(' '));
   return (
@@ -51,17 +51,7 @@ export function Frame() {
         <div>
           <div className="frame-top">
             <span className="frame-name">Railhouse</span>
-            <nav className="frame-nav" aria-label="Pages">
-              {pages.map(({ path, title, key }) => {
-                const here = unsaved.filter((one) => one.page === path).map((one) => one.title);
-                return (
-                  <a key={path} href={pathTo(path)} aria-current={path === current?.path ? 'page' : undefined} aria-keyshortcuts={`Alt+${key.replace('Key', '')}`} title={`Alt+${key.replace('Key', '')}${here.length === 0 ? '' : `. Not saved: ${here.join('; ')}`}`}>
-                    {title}
-                    {here.length > 0 && <span className="frame-unsaved" aria-hidden="true" />}
-                  </a>
-                );
-              })}
-            </nav>
+            <PagesNav current={current?.path} />
             <SettingsButton />
           </div>
           <div className="frame-second">

@@ -45,22 +45,43 @@ import { TypePanel } from './type-panel.tsx';
 import { useResults } from './use-results.ts';
 import type { ResultsView } from './use-results.ts';
 
-const views = [
-  { path: 'line', title: 'Flow curve' },
-  { path: 'all', title: 'All injectors' },
-  { path: 'dead-time', title: 'Dead time and slope' },
-  { path: 'maps', title: 'Maps' },
-  { path: 'short-pulses', title: 'Short pulses' },
-  { path: 'set', title: 'Set' },
-  { path: 'match', title: 'Matched sets' },
-  { path: 'repeatability', title: 'Repeatability' },
-  { path: 'drift', title: 'Drift' },
-  { path: 'self-checks', title: 'Self-checks' },
-  { path: 'attempts', title: 'Attempts' },
-  { path: 'compare', title: 'Compare' },
-  { path: 'type', title: 'Type' },
-  { path: 'controller', title: 'For a controller' },
+const viewGroups = [
+  {
+    title: 'One injector',
+    views: [
+      { path: 'line', title: 'Flow curve' },
+      { path: 'short-pulses', title: 'Short pulses' },
+    ],
+  },
+  {
+    title: 'All of the run',
+    views: [
+      { path: 'all', title: 'All injectors' },
+      { path: 'dead-time', title: 'Dead time and slope' },
+      { path: 'maps', title: 'Maps' },
+      { path: 'controller', title: 'For a controller' },
+    ],
+  },
+  {
+    title: 'Alike or not',
+    views: [
+      { path: 'set', title: 'Set' },
+      { path: 'match', title: 'Matched sets' },
+      { path: 'type', title: 'Type' },
+      { path: 'compare', title: 'Compare' },
+    ],
+  },
+  {
+    title: 'How far to trust it',
+    views: [
+      { path: 'repeatability', title: 'Repeatability' },
+      { path: 'drift', title: 'Drift' },
+      { path: 'self-checks', title: 'Self-checks' },
+      { path: 'attempts', title: 'Attempts' },
+    ],
+  },
 ] as const;
+const views = viewGroups.flatMap((group): readonly (typeof viewGroups)[number]['views'][number][] => group.views);
 type View = (typeof views)[number]['path'];
 
 /** Views of one pressure and period; the others show all of them. */
@@ -110,10 +131,19 @@ export default function ResultsPage() {
       ) : (
         <>
           <nav className="views" aria-label="Views of the results">
-            {views.map(({ path, title }) => (
-              <a key={path} href={pathTo('results', named ?? latest, path)} aria-current={path === view ? 'page' : undefined}>
-                {title}
-              </a>
+            {viewGroups.map((group) => (
+              <div key={group.title} role="group" aria-label={group.title} className="views-group">
+                <span className="small quiet" aria-hidden="true">
+                  {group.title}
+                </span>
+                <div>
+                  {group.views.map(({ path, title }) => (
+                    <a key={path} href={pathTo('results', named ?? latest, path)} aria-current={path === view ? 'page' : undefined}>
+                      {title}
+                    </a>
+                  ))}
+                </div>
+              </div>
             ))}
           </nav>
           <ResultsOf key={id} id={id} view={view} found={found} other={otherRun(view, rest)} named={rest.slice(2)} choices={choices} />

@@ -220,6 +220,8 @@ function Decision({ name, title, attempts, chosen, commands, onDecide, onDone }:
   );
 }
 
+const longestNumber = 40;
+
 interface AttemptProps {
   readonly run: string;
   readonly attempt: AttemptRecord;
@@ -274,7 +276,8 @@ function Attempt({ run, attempt, going, detail, counts, point, context, open }: 
               {readingsOf(point, window, context).map((row) => (
                 <tr key={row.label}>
                   <th scope="row">{row.label}</th>
-                  <td className="numeric">{row.value}</td>
+                  {/* A sentence in the place of a number takes several lines. */}
+                  <td className={row.value.length > longestNumber ? undefined : 'numeric'}>{row.value}</td>
                   <td className="quiet">{row.allowed}</td>
                 </tr>
               ))}
