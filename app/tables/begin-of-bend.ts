@@ -3,6 +3,7 @@
  * first of them was picked for lying off. So every width is given the chance that the bend has begun there, from all widths of the cell
  * together (RED-86).
  */
+import { whitened } from '../statistics/likelihood.ts';
 import { covarianceOfTwo } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 
@@ -33,27 +34,8 @@ export function chancesOfBend(widths: readonly OffLine[], dof: number): readonly
   return widths.map((_, i) => sumOf(weights.slice(i + 1)) / sumOf(weights));
 }
 
-/** Of Student's t in as many dimensions as there are values, but for what is the same for all matrices; by Cholesky. */
+/** Of Student's t in as many dimensions as there are values, but for what is the same for all matrices. */
 function logLikelihood(matrix: readonly (readonly number[])[], values: readonly number[], dof: number): number {
-  const lower: number[][] = [];
-  const solved: number[] = [];
-  let halfLogDeterminant = 0;
-  let squares = 0;
-  matrix.forEach((row, i) => {
-    const own: number[] = [];
-    const less = (of: number, other: readonly number[], upTo: number): number => {
-      let left = of;
-      for (let k = 0; k < upTo; k += 1) left -= (own[k] ?? 0) * (other[k] ?? 0);
-      return left;
-    };
-    for (let j = 0; j < i; j += 1) own.push(less(row[j] ?? 0, lower[j] ?? [], j) / (lower[j]?.[j] ?? 1));
-    // Rounding may take a whole direction away where nothing scatters.
-    const diagonal = Math.sqrt(Math.max(less(row[i] ?? 0, own, i), 1e-12 * (row[i] ?? 0), Number.MIN_VALUE));
-    const standard = less(values[i] ?? 0, solved, i) / diagonal;
-    lower.push([...own, diagonal]);
-    solved.push(standard);
-    halfLogDeterminant += Math.log(diagonal);
-    squares += standard * standard;
-  });
+  const { squares, halfLogDeterminant } = whitened(matrix, values);
   return -halfLogDeterminant - (Number.isFinite(dof) ? ((dof + values.length) / 2) * Math.log1p(squares / dof) : squares / 2);
 }

@@ -1,5 +1,5 @@
 /**
- * `npm run show -- error-rates [N] [SEED]`: how often what is said of measurements is wrong. Each row draws N cases (maps and meter checks
+ * `npm run show -- error-rates [N] [SEED] [PART]`: how often what is said of measurements is wrong. Each row draws N cases (maps and meter checks
  * fewer) in which the truth is known, asks the product, and counts; ± is the binomial 95 % of the count. Rows with a limit are claims: one that
  * is beyond it by more than four binomial standard deviations does not hold. The others show what the method does outside its assumptions.
  */
@@ -17,6 +17,8 @@ import { expandPlan } from '../../app/plan/expand.ts';
 import { fitCellLine } from '../../app/reduce/line.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import { drawErrors, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from '../../app/reduce/synthetic.test-helper.ts';
+import { drawnJob, type JobWish } from '../../app/results/recognise.test-helper.ts';
+import { identityQuestions, printedRun, type IdentityQuestion } from '../../app/results/recognise.ts';
 import { driftOf, type DriftVerdict } from '../../app/results/drift.ts';
 import type { WindowMass } from '../../app/results/run-results.ts';
 import { normals } from '../../app/statistics/normals.ts';
@@ -268,11 +270,53 @@ function maps(n: number, chance: Chance): Row[] {
   });
 }
 
-const parts: Readonly<Record<string, (n: number, chance: Chance) => Row[]>> = { outliers, charts, drift, 'lack of fit': lackOfFit, 'meter checks': meterChecks, maps };
+const parts: Readonly<Record<string, (n: number, chance: Chance) => Row[]>> = { outliers, charts, drift, 'lack of fit': lackOfFit, 'meter checks': meterChecks, maps, recognised };
+
+/** Jobs of six injectors of one type at two visits; counted by job where nothing is exchanged, by injector where it is. */
+function recognised(n: number, { normal }: Chance): Row[] {
+  const questions = (wish: JobWish): readonly IdentityQuestion[] => {
+    const { first, second } = drawnJob(wish, normal);
+    return identityQuestions(printedRun(second), [printedRun(first)]);
+  };
+  const cases = Math.max(20, Math.round(n / 5));
+  const falseOnes = (data: string, wish: JobWish, limit: number | null = null): Row =>
+    row('recognised', data, 'false alarm', counted(cases, () => questions({ really: [0, 1, 2, 3, 4, 5], ...wish }).length > 0), cases, limit);
+  /** The third has the number of the fifth, which is not here. */
+  const mistyped = (data: string, wish: JobWish, limit: number | null = null): Row =>
+    row('recognised', data, 'missed', counted(cases, () => !questions({ ...wish, really: [0, 1, 4] }).some(({ serialNumber, like }) => serialNumber === 'S-3' && like === 'S-5')), cases, limit);
+  const missed = (data: string, wish: JobWish, limit: number | null = null): Row => {
+    const found = Array.from({ length: cases }, () => questions({ ...wish, really: [1, 0, 2, 3, 4, 5] })).flat();
+    const right = found.filter(({ serialNumber, like }) => `${serialNumber} ${like}` === 'S-1 S-2' || `${serialNumber} ${like}` === 'S-2 S-1').length;
+    return row('recognised', data, 'missed', 2 * cases - right, 2 * cases, limit);
+  };
+  const named = (data: string, wish: JobWish, limit: number | null = null): Row => {
+    const found = Array.from({ length: cases }, () => questions({ ...wish, really: [1, 0, 2, 3, 4, 5] })).flat();
+    return row('recognised', data, 'false alarm', found.filter(({ serialNumber, like }) => !['S-1 S-2', 'S-2 S-1'].includes(`${serialNumber} ${like}`)).length, found.length, limit);
+  };
+  return [
+    falseOnes('nothing exchanged, spread 1 %, little wear', {}, 0.01),
+    falseOnes('nothing exchanged, spread 1 %, worn by 0.6 % and 12 us', { wear: 6 }, 0.03),
+    falseOnes('nothing exchanged, alike to 0.3 %, little wear', { spread: 0.003 }, 0.01),
+    falseOnes('nothing exchanged, alike to 0.3 %, worn by 0.6 % and 12 us', { spread: 0.003, wear: 6 }),
+    falseOnes('nothing exchanged, spread 1 %, worn by 3 % and 60 us', { wear: 30 }, 0.02),
+    falseOnes('thin: two voltages, nothing exchanged, worn by 0.6 % and 12 us', { wear: 6, thin: true }, 0.03),
+    falseOnes('half of a job, nothing mistyped, little wear', { really: [0, 1, 2] }, 0.01),
+    falseOnes('half of a job, nothing mistyped, worn by 0.6 % and 12 us', { really: [0, 1, 2], wear: 6 }),
+    mistyped('one mistyped, spread 1 %, little wear', {}),
+    mistyped('one mistyped, spread 2 %, little wear', { spread: 0.02 }, 0.25),
+    missed('two exchanged, spread 1 %, little wear', {}, 0.25),
+    missed('two exchanged, spread 2 %, little wear', { spread: 0.02 }, 0.1),
+    missed('two exchanged, alike to 0.3 %, little wear', { spread: 0.003 }),
+    missed('two exchanged, spread 1 %, worn by 0.6 % and 12 us', { wear: 6 }),
+    missed('thin: two voltages, two exchanged, spread 2 %, little wear', { spread: 0.02, thin: true }),
+    named('two exchanged, spread 1 %, little wear: another one named', {}, 0.03),
+  ];
+}
 
 /** The table, in the same order every time. */
-export function errorRates(n: number, seed: number): Row[] {
-  return Object.values(parts).flatMap((part, i) => {
+export function errorRates(n: number, seed: number, only: string | null = null): Row[] {
+  return Object.entries(parts).flatMap(([name, part], i) => {
+    if (only !== null && name !== only) return [];
     const normal = normals(1 + ((seed * 7919 + i * 104_729) % 2_147_483_645));
     let state = 1 + ((seed * 104_729 + i) % 2_147_483_645);
     const uniform = (): number => (state = (state * 48_271) % 2_147_483_647) / 2_147_483_647;
@@ -293,9 +337,9 @@ function lineOf(r: Row): string {
 }
 
 export function showErrorRates(args: readonly string[]): Promise<boolean> {
-  const [n, seed] = [Number(args[0] ?? 1000), Number(args[1] ?? 1)];
-  if (!Number.isInteger(n) || n < 50 || !Number.isInteger(seed) || seed < 0) throw new Error('error-rates [cases, at least 50] [seed]');
-  const rows = errorRates(n, seed);
+  const [n, seed, only] = [Number(args[0] ?? 1000), Number(args[1] ?? 1), args.slice(2).join(' ')];
+  if (!Number.isInteger(n) || n < 50 || !Number.isInteger(seed) || seed < 0 || (only !== '' && !(only in parts))) throw new Error(`error-rates [cases, at least 50] [seed] [one of ${Object.keys(parts).join(', ')}]`);
+  const rows = errorRates(n, seed, only === '' ? null : only);
   for (const r of rows) process.stdout.write(`${lineOf(r)}\n`);
   process.stdout.write('breakpoint                  none is stated of any data (app/results/README.md says why)\n');
   return Promise.resolve(rows.every(keeps));
