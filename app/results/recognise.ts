@@ -115,7 +115,10 @@ const nearerAtLeast = 10;
 /** That, over all that were exchanged with each other, or of one alone: e to half of it to one, by what is known of both. */
 const farNearer = 40;
 
-type Link = IdentityQuestion & { readonly nearer: number };
+interface Link {
+  readonly question: IdentityQuestion;
+  readonly nearer: number;
+}
 
 /**
  * Questions about the injectors of a run. `earlier`: runs before it, the oldest first. An injector is asked about where it does not agree with its own latest results and far better with those of another
@@ -127,16 +130,17 @@ export function identityQuestions(run: PrintedRun, earlier: readonly PrintedRun[
     const link = nearestOther(run, earlier, serialNumber, print);
     return link === null ? [] : [[serialNumber, link] as const];
   }));
-  return [...links.values()].filter((link) => isAsked(link, links, run)).map(({ nearer: _, ...question }) => question);
+  return [...links.values()].filter((link) => isAsked(link, links, run)).map(({ question }) => question);
 }
 
 function isAsked(first: Link, links: ReadonlyMap<string, Link>, run: PrintedRun): boolean {
   const chain = [first];
   for (let last = first; ; chain.push(last)) {
-    if (last.like === first.serialNumber) return chain.reduce((sum, { nearer }) => sum + nearer, 0) >= farNearer;
+    const { like } = last.question;
+    if (like === first.question.serialNumber) return chain.reduce((sum, { nearer }) => sum + nearer, 0) >= farNearer;
     // The chain ends with one that is not here: each of it by itself.
-    if (!run.prints.has(last.like)) return chain.every(({ nearer }) => nearer >= farNearer);
-    const next = links.get(last.like);
+    if (!run.prints.has(like)) return chain.every(({ nearer }) => nearer >= farNearer);
+    const next = links.get(like);
     if (next === undefined || chain.includes(next)) return false;
     last = next;
   }
@@ -156,7 +160,7 @@ function nearestOther(run: PrintedRun, earlier: readonly PrintedRun[], serialNum
     const nearer = fromOwn - fromOther;
     if (fromOwn < limit || fromOther > limit || nearer < nearerAtLeast || (best !== null && best.nearer >= nearer) || isItself(run, like, other)) continue;
     const perPlace = (squares: number): number => Math.sqrt(squares / places.length);
-    best = { serialNumber, ownRun: own.run.id, like, likeRun: other.run.id, places: places.length, ownApart: perPlace(fromOwn), likeApart: perPlace(fromOther), nearer };
+    best = { nearer, question: { serialNumber, ownRun: own.run.id, like, likeRun: other.run.id, places: places.length, ownApart: perPlace(fromOwn), likeApart: perPlace(fromOther) } };
   }
   return best;
 }

@@ -30,6 +30,7 @@ export type DeskJob =
   | { readonly kind: 'references'; readonly params: ParsedParams<'reference.history'> }
   | { readonly kind: 'match'; readonly params: ParsedParams<'sets.match'> }
   | { readonly kind: 'life'; readonly params: ParsedParams<'injector.life'> }
+  | { readonly kind: 'recognise'; readonly params: ParsedParams<'run.recognise'> }
   | { readonly kind: 'photo'; readonly params: ParsedParams<'visits.photo'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'search'; readonly text: string }
@@ -88,6 +89,7 @@ export interface DeskResults {
   readonly references: AsJson<AnswerTo<'reference.history'>>;
   readonly match: AsJson<AnswerTo<'sets.match'>>;
   readonly life: AsJson<AnswerTo<'injector.life'>>;
+  readonly recognise: AsJson<AnswerTo<'run.recognise'>>;
   readonly photo: AsJson<AnswerTo<'visits.photo'>>;
   readonly list: AsJson<AnswerTo<'runs.list'>>;
   readonly search: AsJson<AnswerTo<'search'>>;
@@ -202,6 +204,11 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     case 'life': {
       const { injectorLife } = await import('./desk-life.ts');
       return done('life', asJson(await injectorLife(archive, job.params.serialNumber, at)));
+    }
+    case 'recognise': {
+      const { recognisedInjectors } = await import('./desk-recognise.ts');
+      const asked = await recognisedInjectors(archive, job.params.id, at);
+      return asked === null ? noRun(archive, job.params.id) : done('recognise', asJson(asked));
     }
     case 'photo': {
       const { sha256, from } = job.params;

@@ -16,6 +16,7 @@ import { XyChart } from '../results/xy-chart.tsx';
 import '../results/results.css';
 import { lifeCsv, placeText } from './life-view.ts';
 import type { Life, ShownPlace } from './life-view.ts';
+import { Questions } from '../results/questions.tsx';
 import { VisitsPart } from './visits-part.tsx';
 
 /** One injector over all jobs: what was found and written of it at each visit, its runs, and how it changed. WIN-64 */
@@ -43,6 +44,7 @@ export function InjectorLife({ serialNumber }: { readonly serialNumber: string }
       {problem !== '' && <Notice tone="bad">The injector could not be read. {problem}</Notice>}
       {life === null && problem === '' && <Notice tone="busy">The runs of this injector are being read and reduced.</Notice>}
       {life !== null && life.unread.length > 0 && <Notice tone="note">Left out, because they cannot be read: {life.unread.join(', ')}. The page Archive checks the archive.</Notice>}
+      {life !== null && <Questions about={life.questions} />}
       {life !== null && <VisitsPart serialNumber={serialNumber} life={life} onKept={read} />}
       {life !== null && <BookedIn visits={life.visits} />}
       {life !== null && (life.places.length === 0 ? <Notice tone="off">No run has a result of this injector yet.</Notice> : <Changes serialNumber={serialNumber} life={life} />)}

@@ -8,7 +8,6 @@ import { lightWindowSentences } from '../../../app/reduce/window-words.ts';
 import { comparisonText } from '../../../app/run/time-base.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice } from '../../components/field.tsx';
-import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { shownText } from '../../components/shown-text.ts';
@@ -18,6 +17,7 @@ import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, flowUnits, useSettings } from '../../settings/settings.ts';
 import { useUnits } from '../../settings/units.ts';
 import { amountsFor } from './amounts.ts';
+import { AboutRun } from './about-run.tsx';
 import { attemptEnds } from './attempts.ts';
 import { AttemptsPanel } from './attempts-panel.tsx';
 import { ComparePanel } from './compare-panel.tsx';
@@ -239,7 +239,7 @@ function ResultsOf({ id, view, found, other, named, choices }: ResultsOfProps) {
   const bent = curvatureSentences(results.reduction.curvatures);
   return (
     <>
-      <NotTraceable reasons={journal.state?.notTraceable ?? []} />
+      <AboutRun id={id} journal={journal} />
       <p className="results-state" role="status">
         {[reducing ? 'Attempts have changed; the results are being worked out again.' : '', resultsSentence(results), amounts.statement, ...[...(journal.state?.clocks.values() ?? [])].slice(-1).map(comparisonText)].filter((text) => text !== '').join(' ')}
       </p>

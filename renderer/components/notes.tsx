@@ -1,12 +1,13 @@
 import { useMemo, useState } from 'react';
-import type { RunEvent } from '../../../app/journal/events.ts';
-import { aboutOf, notesOf, type Note } from '../../../app/journal/note.ts';
-import { ask } from '../../host/host.ts';
-import { settings } from '../../settings/settings.ts';
-import { Button } from '../../components/button.tsx';
-import { dateTimeText } from '../../components/dates.ts';
-import { TextInput } from '../../components/field.tsx';
-import { Status } from '../../components/status.tsx';
+import type { ReactNode } from 'react';
+import type { RunEvent } from '../../app/journal/events.ts';
+import { aboutOf, notesOf, type Note } from '../../app/journal/note.ts';
+import { ask } from '../host/host.ts';
+import { settings } from '../settings/settings.ts';
+import { Button } from './button.tsx';
+import { dateTimeText } from './dates.ts';
+import { TextInput } from './field.tsx';
+import { Status } from './status.tsx';
 
 /** What a note is about: indices of the run; all null: the run itself. */
 type About = Pick<Note, 'point' | 'attempt' | 'injector'>;
@@ -45,18 +46,23 @@ function NotesOf({ run, events, about, name }: NotesProps) {
   );
 }
 
-function NoteList({ notes }: { readonly notes: readonly Note[] }) {
+/** `about`: what each is about, where that is not the same for all. */
+export function NoteList({ notes, about }: { readonly notes: readonly Note[]; readonly about?: (note: Note) => ReactNode }) {
   if (notes.length === 0) return null;
   return (
     <ul className="note-list">
-      {notes.map(({ seq, at, by, text, mark, open }) => (
-        <li key={seq}>
+      {notes.map((note) => {
+        const { seq, at, by, text, mark, open } = note;
+        return (
+          <li key={seq}>
+          {about !== undefined && <>{about(note)}: </>}
           {signs[mark] !== null && <Status tone={open ? 'note' : 'off'}>{signs[mark]}</Status>} {text}{' '}
           <span className="small quiet">
             {by}, {dateTimeText(at)}
           </span>
         </li>
-      ))}
+        );
+      })}
     </ul>
   );
 }
