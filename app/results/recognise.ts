@@ -158,7 +158,7 @@ function nearestOther(run: PrintedRun, earlier: readonly PrintedRun[], serialNum
     if (places.length < fewestPlaces) continue;
     const [fromOwn, fromOther, limit] = [apart(own.print, print, places), apart(other.print, print, places), chiSquareQuantile(inDoubt, places.length)];
     const nearer = fromOwn - fromOther;
-    if (fromOwn < limit || fromOther > limit || nearer < nearerAtLeast || (best !== null && best.nearer >= nearer) || isItself(run, like, other)) continue;
+    if (fromOwn < limit || fromOther > limit || nearer < nearerAtLeast || (best !== null && best.nearer >= nearer)) continue;
     const perPlace = (squares: number): number => Math.sqrt(squares / places.length);
     best = { nearer, question: { serialNumber, ownRun: own.run.id, like, likeRun: other.run.id, places: places.length, ownApart: perPlace(fromOwn), likeApart: perPlace(fromOther) } };
   }
@@ -173,14 +173,6 @@ function candidates(run: PrintedRun, own: PrintedRun, earlier: readonly PrintedR
     for (const [other, otherType] of before.types) if (other !== serialNumber && otherType === type) found.add(other);
   }
   return found;
-}
-
-/** Whoever is measured in the run too, and agrees there with its own results, is nobody else. */
-function isItself(run: PrintedRun, serialNumber: string, { print }: Known): boolean {
-  const now = run.prints.get(serialNumber);
-  if (now === undefined) return false;
-  const places = [...now.keys()].filter((place) => print.has(place));
-  return places.length >= fewestPlaces && apart(print, now, places) <= chiSquareQuantile(inDoubt, places.length);
 }
 
 /** The question as a person is asked it. `dayOf`: the day of a run. */
