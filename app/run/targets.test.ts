@@ -97,6 +97,12 @@ describe('a run of a plan with targets', () => {
     run.runUntil(() => false, 3);
     run.command({ kind: 'resume' });
     expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null)).toBe(true);
+    // A decision that comes too late is asked for anew; why the one before could not be made is of no concern any more.
+    const late = run.engine.awaitsDecision ?? 0;
+    expect(run.command({ kind: 'change-target', voltageV: null, deadTimeUs: 9 }).answer?.accepted).toBe(true);
+    expect(give(run, nothing, late).ignored).toBeNull();
+    expect(run.runUntil(({ engine }) => engine.awaitsDecision !== null && engine.awaitsDecision !== late, 2)).toBe(true);
+    expect(run.mode).toBe('measuring');
     give(run, nothing);
     expect(run.runUntil((one) => one.mode === 'ended')).toBe(true);
     expect(run.engine.state.ending).toBe('complete');
@@ -106,6 +112,8 @@ describe('a run of a plan with targets', () => {
   it('RUN-236 a pause at the next point is one where nothing is decided yet: the run does not take it for its end', () => {
     const run = asked();
     give(run, adding(run, [0]));
+    // The point that was added is the last of what was decided, and is being measured.
+    expect(run.runUntil(({ engine }) => engine.state.current !== null)).toBe(true);
     run.command({ kind: 'pause-at-next-point' });
     expect(run.runUntil((one) => one.mode === 'paused' || one.mode === 'ended')).toBe(true);
     expect(run.mode).toBe('paused');
