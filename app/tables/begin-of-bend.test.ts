@@ -70,6 +70,53 @@ describe('RED-86: where short pulses begin to bend', () => {
   });
 });
 
+describe('RED-153: between measured widths', () => {
+  const measured = [1.8e-3, 2e-3, 2.2e-3];
+  const between = [1.9e-3, 2.1e-3];
+
+  /** U95 in the middle of two widths over what their own leave there, the middle over all cells below the region, and the share of true corrections that are held. `bend` in kg. */
+  function inTheMiddle(bend: (width: number) => number): { readonly ratio: number; readonly held: number; readonly cells: number } {
+    const plan = syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], widthMs: [1.8, 2, 2.2, 2.5, 3, 4, 5, 6, 8, 10] }, 4);
+    const points = expandPlan(plan);
+    const ratios: number[] = [];
+    let held = 0;
+    for (let seed = 21; seed <= 32; seed += 1) {
+      const normal = normalFrom(seed);
+      const attempts = points.map((point) => ({
+        point: point.index, attempt: 1,
+        window: syntheticWindow(point, { ...syntheticInjector(point.injector), bend }, plan, syntheticEquipment, noErrors, { relative: 1e-3, width: 1e-6, voltage: 0, pressure: 0, warmer: 0 }, normal),
+      }));
+      const reduction = reduceRun({ plan, equipment: syntheticEquipment, points, attempts });
+      const [at, mid] = [shortPulseTables(reduction, measured), shortPulseTables(reduction, between)];
+      mid.forEach(({ cells }, injector) => {
+        cells.forEach((row, voltage) => {
+          row.forEach((cell, i) => {
+            const [a, b] = [at[injector]?.cells[voltage]?.[i], at[injector]?.cells[voltage]?.[i + 1]];
+            if (cell.kind !== 'value' || cell.basis !== 'interpolated' || a?.kind !== 'value' || b?.kind !== 'value' || a.result.value === 0) return;
+            ratios.push(cell.result.expanded / (Math.hypot(a.result.expanded, b.result.expanded) / 2));
+            if (Math.abs(cell.result.value - bend(between[i] ?? 0)) <= cell.result.expanded) held += 1;
+          });
+        });
+      });
+    }
+    ratios.sort((x, y) => x - y);
+    return { ratio: ratios[Math.floor(ratios.length / 2)] ?? Number.NaN, held: held / ratios.length, cells: ratios.length };
+  }
+
+  it('the scatter of a bend that has hardly begun counts for less, and still holds 0', () => {
+    const { ratio, held, cells } = inTheMiddle(() => 0);
+    expect(cells).toBeGreaterThan(15);
+    expect(ratio).toBeLessThan(0.85);
+    expect(held).toBeGreaterThanOrEqual(0.92);
+  });
+
+  it('that of a bend that is there counts in full', () => {
+    const { ratio, cells } = inTheMiddle((width) => 3e-7 * Math.max(0, (2.4e-3 - width) / 0.6e-3) ** 2);
+    expect(cells).toBeGreaterThan(100);
+    expect(ratio).toBeGreaterThan(1);
+  });
+});
+
 describe('RED-87: a bend stands where the needle opens', () => {
   it('so on a warmer bench it is referred along the width with the dead time', () => {
     const warmer = 4;

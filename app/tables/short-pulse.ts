@@ -47,12 +47,16 @@ export function shortPulseTables(reduction: Reduction, widths: readonly number[]
 interface Curve {
   /** Shortest first. */
   readonly knots: readonly Knot[];
+  /** The same for what lies between them: the scatter of a bend that has hardly begun counts for less. RED-153 */
+  readonly inner: readonly Knot[];
   /** Of the knots, down to which the curve grows steadily. */
   readonly resolvedFrom: number;
 }
 
 /** A bend of short pulses is of this size, relative to the mass of the line: what tells how likely a distance is where there is one (an estimate, no source). */
 const usualBend = 0.01;
+/** Of the variance of scatter so much stays between widths in any case: the chance is told by the same windows. Of coverage on simulated benches of another hand (RED-153). */
+const keptScatter = 1 / 8;
 /** The steepness of the curve at a width is known from the widths beside it to so much of itself (an estimate). */
 const uSteepness = 0.3;
 
@@ -76,8 +80,8 @@ function curveBelow(cell: LineCell): Curve {
   });
   const outside = rising.flatMap((w, i) => (w.inRegion ? [] : [{ of: beyondWholeLine(measured[i] ?? carried(0), w), usual: usualBend * lineMass(cell, w.width) }]));
   const chances = chancesOfBend(outside, cell.scatter.dof);
-  const knots = measured.map((of, i): Knot => ({ x: rising[i]?.width ?? 0, of: believed(of, chances[i] ?? 1, cell, rising[i]) }));
-  return { knots, resolvedFrom: resolvedFrom(rising, residuals, measured.map((of) => stateCarried(of).u)) };
+  const knotsOf = (share: (chance: number) => number) => measured.map((of, i): Knot => ({ x: rising[i]?.width ?? 0, of: believed(of, chances[i] ?? 1, cell, rising[i], share) }));
+  return { knots: knotsOf(() => 1), inner: knotsOf((chance) => Math.sqrt(chance + (1 - chance) * keptScatter)), resolvedFrom: resolvedFrom(rising, residuals, measured.map((of) => stateCarried(of).u)) };
 }
 
 const placeOf = (cell: LineCell, { width }: WidthResult): string => `${width} s of ${labelOf(cell.scatter.meanSource)}`;
@@ -98,17 +102,18 @@ function beyondWholeLine(of: Carried, { ofBend = 0 }: WidthResult): Carried {
   return carried(of.value - ofBend, [...of.parts.values()].filter((p) => p.source.quantity !== 'line-definition'));
 }
 
-/** The mean over a bend that has begun and none, with what those two differ by; scatter is made no smaller by it. RED-86 */
-function believed(of: Carried, chance: number, cell: LineCell, width: WidthResult | undefined): Carried {
+/** The mean over a bend that has begun and none, with what those two differ by. `share`: of scatter that is kept, by the chance. RED-86, RED-153 */
+function believed(of: Carried, chance: number, cell: LineCell, width: WidthResult | undefined, share: (chance: number) => number): Carried {
   if (chance === 1 || width === undefined) return of;
   const { ofBend = 0 } = width;
   const spread = Math.sqrt(chance * (1 - chance)) * (of.value - ofBend);
-  return withPart({ value: ofBend + chance * (of.value - ofBend), parts: of.parts }, sharedPart(errorSource('bend-begins', placeOf(cell, width)), spread));
+  const parts = [...of.parts.values()].map((part) => (part.kind === 'random' ? { ...part, effect: share(chance) * part.effect } : part));
+  return withPart(carried(ofBend + chance * (of.value - ofBend), parts), sharedPart(errorSource('bend-begins', placeOf(cell, width)), spread));
 }
 
 /** The correction of a cell at a width, s, in kg; missing where nothing so short was measured. */
 export function shortPulseAt(cell: LineCell, width: number): GridCell {
-  const { knots, resolvedFrom: from } = curveOf(cell);
+  const { knots, inner, resolvedFrom: from } = curveOf(cell);
   const [shortest, longest] = [knots[0], knots.at(-1)];
   if (shortest === undefined || longest === undefined) return { kind: 'missing', reason: 'not-measured', text: 'No width was measured here.' };
   if (width < shortest.x * (1 - 1e-9)) {
@@ -116,7 +121,8 @@ export function shortPulseAt(cell: LineCell, width: number): GridCell {
   }
   if (width > longest.x * (1 + 1e-9)) return gridValue(longest.of, 'extrapolated');
   if (knots.length < 2) return gridValue(longest.of, 'measured');
-  const { of, basis } = interpolateCarried(knots, width, 'pulse width');
+  const exact = interpolateCarried(knots, width, 'pulse width');
+  const { of, basis } = exact.basis === 'measured' ? exact : interpolateCarried(inner, width, 'pulse width');
   return gridValue(of, width < (knots[from]?.x ?? 0) * (1 - 1e-9) ? 'unresolved' : basis);
 }
 
