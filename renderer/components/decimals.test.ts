@@ -7,10 +7,10 @@ const before = useSettings.getState();
 afterEach(() => useSettings.setState(before));
 
 test('WIN-33: a comma stands before the decimals of numbers, and nothing else is changed', () => {
-  const texts = ['1.345 ± 0.004', '−0.5 to +12.25 kPa', 'SN-4.5', 'v1.2.3', 'http://127.0.0.1:80/a1.5', 'R/4.5', '10:22.5', 'attempts.csv', '3.', '(0.68)'];
+  const texts = ['1.345 ± 0.004', '−0.5 to +12.25 kPa', 'SN-4.5', 'v1.2.3', 'http://127.0.0.1:80/a1.5', 'R/4.5', '10:22.5', 'attempts.csv', '3.', '(0.68)', 'a factor of 2.13.', '27.11.2026', 'firmware 1.0, over'];
   for (const text of texts) expect(decimals(text)).toBe(text);
   useSettings.setState({ ...before, decimal: 'comma' });
-  expect(texts.map(decimals)).toEqual(['1,345 ± 0,004', '−0,5 to +12,25 kPa', 'SN-4.5', 'v1.2.3', 'http://127.0.0.1:80/a1.5', 'R/4.5', '10:22.5', 'attempts.csv', '3.', '(0,68)']);
+  expect(texts.map(decimals)).toEqual(['1,345 ± 0,004', '−0,5 to +12,25 kPa', 'SN-4.5', 'v1.2.3', 'http://127.0.0.1:80/a1.5', 'R/4.5', '10:22.5', 'attempts.csv', '3.', '(0,68)', 'a factor of 2,13.', '27.11.2026', 'firmware 1.0, over']);
   expect([cellShown(1.5), cellShown('2.5 V'), cellShown(null)]).toEqual(['1,5', '2,5 V', null]);
 });
 

@@ -2,7 +2,7 @@
 import { settings } from '../settings/settings.ts';
 
 /** A number by itself: not part of a name, a version, an address or a path. */
-const alone = /(?<![\w.,:/-])([-+−±]?\d+)\.(\d+)(?![\w.:/-]|,\d)/gu;
+const alone = /(?<![\w.,:/-]|firmware )([-+−±]?\d+)\.(\d+)(?![\w:/-]|[.,]\d)/gu;
 
 /** Texts and numbers of the program with the chosen sign. */
 export function decimals(text: string): string {

@@ -1,10 +1,12 @@
+import { decimals } from './decimals.ts';
+
 /**
  * A length of time as one would say it: `4.2 s`, `38 s`, `2 min 5 s`, `12 min`, `1 h 5 min`, `2 d 3 h`. What is too small to matter beside the
  * rest is left out.
  */
 export function durationText(seconds: number): string {
   if (!Number.isFinite(seconds)) return '–';
-  if (seconds < 9.95) return `${seconds.toFixed(1)} s`;
+  if (seconds < 9.95) return decimals(`${seconds.toFixed(1)} s`);
   const whole = Math.round(seconds);
   if (whole < 60) return `${whole} s`;
   if (whole < 600) return two(Math.floor(whole / 60), 'min', whole % 60, 's');

@@ -3,6 +3,7 @@ import { useEffect, useRef } from 'react';
 import uPlot from 'uplot';
 import 'uplot/dist/uPlot.min.css';
 import type { TrendView } from '../live/trend.ts';
+import { decimals } from './decimals.ts';
 import { paintNever, paintSoon } from './strip-paint.ts';
 import { scaleFor } from './strip-scale.ts';
 import type { StripScale } from './strip-scale.ts';
@@ -209,7 +210,7 @@ class StripChart {
       scales: { x: { time: false, auto: false }, y: { auto: false } },
       axes: [
         { ...axis(), size: times ? 20 : 0, space: 70, values: (_, splits) => splits.map((at) => (times ? beforeNow(at) : '')), incrs: [5, 10, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400, 28800, 86400] },
-        { ...axis(), size: 48, splits: () => [...this.#scale.ticks], values: (_, splits) => splits.map((tick) => tick.toFixed(this.#scale.decimals)) },
+        { ...axis(), size: 48, splits: () => [...this.#scale.ticks], values: (_, splits) => splits.map((tick) => decimals(tick.toFixed(this.#scale.decimals))) },
       ],
       series: [
         {},
@@ -266,6 +267,6 @@ function beforeNow(offset: number): string {
   const before = Math.round(-offset);
   if (before <= 0) return 'now';
   if (before < 60) return `−${before} s`;
-  if (before < 7200) return `−${Number((before / 60).toFixed(1))} min`;
-  return `−${Number((before / 3600).toFixed(1))} h`;
+  if (before < 7200) return decimals(`−${Number((before / 60).toFixed(1))} min`);
+  return decimals(`−${Number((before / 3600).toFixed(1))} h`);
 }

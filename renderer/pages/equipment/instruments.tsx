@@ -1,3 +1,4 @@
+import { cellShown } from '../../components/decimals.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { daysBetween } from '../../../app/equipment/standing.ts';
 import { Status, type Tone } from '../../components/status.tsx';
@@ -70,7 +71,7 @@ export function InstrumentTable({ equipment, today }: { readonly equipment: Equi
                 <td>
                   <Status tone={tone}>{text}</Status>
                 </td>
-                <td>{row.uncertainty}</td>
+                <td>{cellShown(row.uncertainty)}</td>
               </tr>
             );
           })}

@@ -1,3 +1,4 @@
+import { cellShown, decimals } from '../../components/decimals.ts';
 import { useMemo, useState } from 'react';
 import type { AnswerTo } from '../../../app/contract/contract.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
@@ -69,7 +70,7 @@ function ReadGroup({ group, equipment }: { readonly group: RecordGroup; readonly
           return (
             <div key={path}>
               <dt>{label}</dt>
-              <dd>{kind === 'curve' ? <Curve equipment={equipment} /> : text === '' ? <span className="quiet">not stated{absent === undefined || absent === '–' ? '' : `: ${absent}`}</span> : `${text}${unit === undefined ? '' : ` ${unit}`}`}</dd>
+              <dd>{kind === 'curve' ? <Curve equipment={equipment} /> : text === '' ? <span className="quiet">not stated{absent === undefined || absent === '–' ? '' : decimals(`: ${absent}`)}</span> : kind === 'number' ? decimals(`${text}${unit === undefined ? '' : ` ${unit}`}`) : `${text}${unit === undefined ? '' : ` ${unit}`}`}</dd>
             </div>
           );
         })}
@@ -93,9 +94,9 @@ function Curve({ equipment: { meter } }: { readonly equipment: Equipment }) {
         <tbody>
           {meter.kFactor.map((point) => (
             <tr key={point.hertz}>
-              <td className="numeric">{point.hertz}</td>
-              <td className="numeric">{point.edgesPerLitre}</td>
-              <td className="numeric">{point.ownUncertaintyPercent ?? '–'}</td>
+              <td className="numeric">{cellShown(point.hertz)}</td>
+              <td className="numeric">{cellShown(point.edgesPerLitre)}</td>
+              <td className="numeric">{cellShown(point.ownUncertaintyPercent ?? '–')}</td>
             </tr>
           ))}
         </tbody>

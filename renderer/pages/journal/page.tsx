@@ -1,3 +1,4 @@
+import { decimals } from '../../components/decimals.ts';
 import { useCallback, useEffect, useMemo, useRef, useState } from 'react';
 import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
@@ -28,7 +29,7 @@ const columns: readonly Column<JournalLine>[] = [
   { key: 'at', title: 'Instant (UTC)', width: '12rem', cell: (line) => instantText(line.at).slice(0, 21), sortBy: (line) => line.seq },
   { key: 'who', title: 'Who', width: '9rem', cell: (line) => <span className="one-line">{line.who === '' ? '–' : line.who}</span>, sortBy: (line) => line.who },
   { key: 'point', title: 'Point', width: '5rem', numeric: true, cell: (line) => (line.point === null ? '–' : shownPoint(line.point)), sortBy: (line) => line.point ?? -1 },
-  { key: 'what', title: 'What', width: 'minmax(24rem, 1fr)', cell: (line) => line.what },
+  { key: 'what', title: 'What', width: 'minmax(24rem, 1fr)', cell: (line) => (line.who === '' ? decimals(line.what) : line.what) },
 ];
 
 /** The instant of a link; null: it names none. */

@@ -24,7 +24,7 @@ import { LeaveButton } from '../../components/leave-button.tsx';
 import { decide, openOnBench } from './decide.ts';
 import type { DecisionAnswer } from './decide.ts';
 import { FigureTable } from './figure-table.tsx';
-import { figure, plain } from '../../../app/quantities/figures.ts';
+import { figureShown as figure, plainShown as plain } from '../../components/figures.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
 
 interface AttemptDetailsProps {

@@ -16,7 +16,7 @@ import { attemptKey, reasonWords, verdictWords } from '../../components/attempts
 import { attemptRows, filtered, roleWords } from './attempts.ts';
 import type { AttemptEnd, AttemptFilter, AttemptRow, Shown } from './attempts.ts';
 import './one-line.css';
-import { plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import type { ViewProps } from './view-props.ts';
 
 const shownOptions: readonly { readonly value: Shown; readonly text: string }[] = [

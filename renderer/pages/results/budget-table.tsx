@@ -1,9 +1,10 @@
+import { decimals } from '../../components/decimals.ts';
 import { useMemo } from 'react';
 import type { LineCell } from '../../../app/reduce/reduction.ts';
 import { budgetOfLine } from '../../../app/results/line-budget.ts';
 import { stepsOf } from './budget-view.ts';
 import { FigureTable } from './figure-table.tsx';
-import { figure } from '../../../app/quantities/figures.ts';
+import { figureShown as figure } from '../../components/figures.ts';
 
 const kinds = { random: 'random: new with each window', shared: 'shared by all windows' } as const;
 
@@ -25,7 +26,7 @@ export function LineBudgetTable({ cell, of, unit, convert }: { readonly cell: Li
       />
       <ol className="steps">
         {stepsOf(budget, text).map((step) => (
-          <li key={step}>{step}</li>
+          <li key={step}>{decimals(step)}</li>
         ))}
       </ol>
     </>
@@ -40,7 +41,7 @@ export function Share({ percent }: { readonly percent: number }) {
         <rect width="60" height="8" fill="var(--grid)" />
         <rect width={0.6 * percent} height="8" fill="var(--line)" />
       </svg>
-      {percent < 0.1 ? 'under 0.1 %' : `${percent.toFixed(percent < 10 ? 1 : 0)} %`}
+      {decimals(percent < 0.1 ? 'under 0.1 %' : `${percent.toFixed(percent < 10 ? 1 : 0)} %`)}
     </span>
   );
 }

@@ -6,7 +6,7 @@ import type { Result } from '../../../app/uncertainty/budget.ts';
 import type { ResultBudget } from '../../../app/results/line-budget.ts';
 import type { MassPerPulse } from '../../../app/reduce/mass.ts';
 import { labelOf, meaningOf } from '../../../app/uncertainty/source.ts';
-import { degrees, figure, percentFigure } from '../../../app/quantities/figures.ts';
+import { degreesShown as degrees, figureShown as figure, percentShown as percentFigure } from '../../components/figures.ts';
 
 /** No coverage factor of a normal distribution or of Student's is less. */
 const leastOfNormal = 1.955;

@@ -8,7 +8,7 @@ import { compareRuns, comparisonSentence, enOf, significanceWords } from '../../
 import type { ComparedRow } from '../../../app/results/comparison.ts';
 import { FigureTable } from './figure-table.tsx';
 import { FileCompare } from './file-compare.tsx';
-import { figure, plain, plusMinus, trueMinus } from '../../../app/quantities/figures.ts';
+import { figureShown as figure, plainShown as plain, plusMinusShown as plusMinus, minusShown as trueMinus } from '../../components/figures.ts';
 import { conditionKey } from '../../../app/results/run-results.ts';
 import { referenceDensity } from './results.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';

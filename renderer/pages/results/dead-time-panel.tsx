@@ -1,3 +1,4 @@
+import { shownText } from '../../components/shown-text.ts';
 import { slopeModelSentence } from '../../../app/reduce/slope-words.ts';
 import { useMemo } from 'react';
 import { Section } from '../../components/page.tsx';
@@ -5,7 +6,7 @@ import { deadTimeTables, slopeTables } from '../../../app/tables/dead-time.ts';
 import type { TableCell, Table } from '../../../app/tables/table.ts';
 import { fromSetMean, overVoltage } from './dead-time-view.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { conditionKey } from '../../../app/results/run-results.ts';
 import type { ViewProps } from './view-props.ts';
 import { XyChart } from './xy-chart.tsx';
@@ -40,7 +41,7 @@ export function DeadTimePanel({ results: { reduction }, selection: { condition, 
           .filter((one) => conditionKey(one) === condition.key)
           .map((one) => (
             <p key={one.type} className="small quiet">
-              {one.type}: {slopeModelSentence(one)}
+              {one.type}: {shownText(slopeModelSentence(one))}
             </p>
           ))}
       </Section>

@@ -9,7 +9,7 @@ import { timeOfDay } from '../../components/dates.ts';
 import { driftOf, trendAt } from '../../../app/results/drift.ts';
 import type { DriftTrend } from '../../../app/results/drift.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { brief, plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { briefShown as brief, plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { amountsFor } from './amounts.ts';
 import { referenceDensity } from './results.ts';
 import type { Series } from './series.ts';

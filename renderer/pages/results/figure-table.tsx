@@ -31,7 +31,7 @@ export function FigureTable({ caption, columns, rows, words = [], narrow = false
             <th scope="col">{corner}</th>
             {heads.map((head, i) => (
               <th key={i} scope="col" className={kind(i)}>
-                {head}
+                {cellShown(head)}
               </th>
             ))}
           </tr>
@@ -39,7 +39,7 @@ export function FigureTable({ caption, columns, rows, words = [], narrow = false
         <tbody>
           {rows.map((row) => (
             <tr key={row.key}>
-              <th scope="row">{row.head}</th>
+              <th scope="row">{cellShown(row.head)}</th>
               {row.cells.map((cell, i) => (
                 <td key={i} className={kind(i)}>
                   {cellShown(cell)}

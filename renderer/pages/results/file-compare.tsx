@@ -1,6 +1,6 @@
 import { useState } from 'react';
 import type { AnswerTo } from '../../../app/contract/contract.ts';
-import { figure, plusMinus, trueMinus } from '../../../app/quantities/figures.ts';
+import { figureShown as figure, plusMinusShown as plusMinus, minusShown as trueMinus } from '../../components/figures.ts';
 import { shownQuantities } from '../../../app/results/agreement.ts';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';

@@ -6,7 +6,7 @@ import { through } from './amounts.ts';
 import type { Amounts } from './amounts.ts';
 import { LineBudgetTable } from './budget-table.tsx';
 import { FigureTable } from './figure-table.tsx';
-import { brief, figure, plain, plusMinus, trueMinus, withSign } from '../../../app/quantities/figures.ts';
+import { briefShown as brief, figureShown as figure, plainShown as plain, plusMinusShown as plusMinus, minusShown as trueMinus, signShown as withSign } from '../../components/figures.ts';
 import { widthRows } from '../../../app/results/widths.ts';
 import { fitSentence, regionSentence } from './line-view.ts';
 import { InjectorPicker, VoltagePicker } from './pickers.tsx';

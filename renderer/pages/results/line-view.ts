@@ -1,6 +1,6 @@
 /** What is said of one cell's line. */
 import type { LineCell } from '../../../app/reduce/reduction.ts';
-import { brief, withSign } from '../../../app/quantities/figures.ts';
+import { briefShown as brief, signShown as withSign } from '../../components/figures.ts';
 
 const oneMore = ' A bend fades over several widths, so one more was left out.';
 

@@ -1,5 +1,6 @@
+import { decimals } from '../../components/decimals.ts';
 import { useDeferredValue, useMemo, useRef, useState } from 'react';
-import { figure, plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { figureShown as figure, plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { mapTables } from '../../../app/tables/map.ts';
 import type { GridCell, GridTable } from '../../../app/tables/grid.ts';
 import { Button } from '../../components/button.tsx';
@@ -52,7 +53,7 @@ export function MapsPanel({ id, results, amounts }: Omit<ViewProps, 'selection' 
         />
         {periods.length > 1 && <Choice label="Period" value={String(period)} options={periods.map((one) => ({ value: String(one), text: `${plain(one * 1e3)} ms` }))} onChange={(value) => setWished(Number(value))} />}
         <Choice label="Of" value={table?.of ?? of ?? ''} options={(tables.length > 0 ? tables.map((one) => one.of) : [of ?? '']).map((value) => ({ value, text: value }))} onChange={setOf} />
-        <TextInput label="Supply voltages, V" value={voltages} onChange={setVoltages} problem={axes.voltages.ok ? '' : axes.voltages.text} hint={`Empty: as measured (${measured.volts}). Like 8; 9-16 by 0.5`} />
+        <TextInput label="Supply voltages, V" value={voltages} onChange={setVoltages} problem={axes.voltages.ok ? '' : axes.voltages.text} hint={decimals(`Empty: as measured (${measured.volts}). Like 8; 9-16 by 0.5`)} />
         <TextInput label="Rail pressures, kPa" value={pressures} onChange={setPressures} problem={axes.pressures.ok ? '' : axes.pressures.text} hint={`Empty: as measured (${measured.kilopascals}). Like 300-450 by 25`} />
       </div>
       {table !== undefined && <MapOf key={`${table.of} ${quantity}`} id={id} table={table} unit={quantity === 'dead-time' ? 'ms' : amounts.slopeUnit} convert={quantity === 'dead-time' ? (s) => s * 1e3 : amounts.slope} />}

@@ -1,5 +1,5 @@
 import { useMemo, useState } from 'react';
-import { plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { deviationsFromMean, meanOf, percentOf } from '../../../app/results/set.ts';
 import { estimateOf } from '../../../app/results/estimate.ts';
 import { widthMassCarried } from '../../../app/reduce/carried-line.ts';

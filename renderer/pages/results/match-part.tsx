@@ -1,6 +1,6 @@
 import { useEffect, useMemo, useState } from 'react';
 import type { Params } from '../../../app/contract/contract.ts';
-import { plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { Choice, NumberInput } from '../../components/field.tsx';

@@ -1,5 +1,5 @@
 import { Choice } from '../../components/field.tsx';
-import { plain } from '../../../app/quantities/figures.ts';
+import { plainShown as plain } from '../../components/figures.ts';
 import type { Selection, Wish } from './selection.ts';
 
 interface PickerProps {

@@ -1,5 +1,5 @@
 import { useMemo } from 'react';
-import { brief, plain } from '../../../app/quantities/figures.ts';
+import { briefShown as brief, plainShown as plain } from '../../components/figures.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { findOutliers } from '../../../app/results/outliers.ts';
 import type { OutlierReport } from '../../../app/results/outliers.ts';

@@ -1,6 +1,6 @@
 /** Axes of charts: limits that are round, ticks between them, and labels with as many digits as the steps need. */
 
-import { trueMinus } from '../../../app/quantities/figures.ts';
+import { minusShown as trueMinus } from '../../components/figures.ts';
 
 export interface AxisScale {
   readonly from: number;

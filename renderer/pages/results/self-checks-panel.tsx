@@ -1,6 +1,7 @@
+import { shownText } from '../../components/shown-text.ts';
 import { blindVerdict, blindTally } from '../../../app/charts/blind-history.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
-import { brief, plain, plusMinus, trueMinus } from '../../../app/quantities/figures.ts';
+import { briefShown as brief, plainShown as plain, plusMinusShown as plusMinus, minusShown as trueMinus } from '../../components/figures.ts';
 import { blindSentences, invarianceSentences, memberTitles, memberVerdict } from '../../../app/reduce/invariance-words.ts';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
@@ -17,7 +18,7 @@ export function SelfChecksPanel({ results }: Pick<ViewProps, 'results'>) {
   return (
     <>
       <Section title="The same number under a changed nuisance" wide>
-        <Notice tone={invariance.members.length === 0 ? 'note' : invariance.members.some((m) => m.called) ? 'bad' : 'good'}>{meaning}</Notice>
+        <Notice tone={invariance.members.length === 0 ? 'note' : invariance.members.some((m) => m.called) ? 'bad' : 'good'}>{shownText(meaning ?? '')}</Notice>
         {invariance.members.length > 0 && (
           <FigureTable
             caption="Invariance set: differences in pulse width; ± is k = 2"

@@ -3,7 +3,7 @@ import { Choice } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { useState } from 'react';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { VoltagePicker } from './pickers.tsx';
 import type { Series } from './series.ts';
 import { shortColumns } from '../../../app/results/short-pulses.ts';

@@ -3,7 +3,7 @@ import { Choice } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { through } from './amounts.ts';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
-import { brief, plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { briefShown as brief, plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { VoltagePicker } from './pickers.tsx';
 import type { Series } from './series.ts';
 import { spreadOverSet, spreadSentence } from '../../../app/results/spread.ts';

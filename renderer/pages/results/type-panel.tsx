@@ -1,7 +1,7 @@
 import { quantityText } from '../../settings/quantities.ts';
 import { useState } from 'react';
 import type { AnswerTo } from '../../../app/contract/contract.ts';
-import { figure, plain, plusMinus } from '../../../app/quantities/figures.ts';
+import { figureShown as figure, plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { shownQuantities } from '../../../app/results/agreement.ts';
 import type { RunResults } from '../../../app/results/run-results.ts';
 import { Button } from '../../components/button.tsx';

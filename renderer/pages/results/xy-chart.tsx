@@ -2,6 +2,7 @@
  * A still chart of points with their 95 % intervals. Readers of the screen get its name and are sent to the table that
  * stands beside every chart; each series is switched on and off by a button of the legend.
  */
+import { decimals } from '../../components/decimals.ts';
 import { useMemo, useRef, useState } from 'react';
 import { CartesianGrid, ErrorBar, ReferenceArea, ReferenceLine, ResponsiveContainer, Scatter, ScatterChart, Tooltip, XAxis, YAxis } from 'recharts';
 import type { ScatterShapeProps, TooltipContentProps } from 'recharts';
@@ -159,7 +160,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
             <svg width="22" height="12" aria-hidden="true">
               <line x1="0" y1="6" x2="22" y2="6" stroke="var(--edge-strong)" strokeWidth="1.5" strokeDasharray="7 4" />
             </svg>
-            {limit.title}
+            {decimals(limit.title)}
           </span>
         )}
         <span className="chart-key">Bars: 95 % intervals</span>
@@ -201,7 +202,7 @@ function Hovered({ active, payload, x, y, xText, series }: HoveredProps) {
         {x}: {xText(point.x)}
       </div>
       <div>
-        {y}: {Number(point.y.toPrecision(5))}
+        {y}: {decimals(String(Number(point.y.toPrecision(5))))}
       </div>
     </div>
   );

@@ -1,3 +1,4 @@
+import { decimals } from '../../components/decimals.ts';
 import { memo } from 'react';
 import { TimeKeeper, timeKinds } from '../../../app/results/bench-time.ts';
 import type { BenchTime } from '../../../app/results/bench-time.ts';
@@ -36,7 +37,7 @@ export const BenchTimePart = memo(function BenchTimePart({ events, speed }: { re
               <tr key={kind} title={meaning}>
                 <th scope="row">{word}</th>
                 <td className="numeric">{durationText(sums[kind])}</td>
-                <td className="numeric">{((100 * sums[kind]) / total).toFixed(1)} %</td>
+                <td className="numeric">{decimals(((100 * sums[kind]) / total).toFixed(1))} %</td>
                 <td className="run-times-bar" aria-hidden="true">
                   <span style={{ width: `${(100 * sums[kind]) / total}%` }} />
                 </td>

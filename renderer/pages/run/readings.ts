@@ -1,11 +1,12 @@
 /** What an attempt found, as rows to read: each value beside what the plan allows. */
+import { decimals } from '../../components/decimals.ts';
 import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts';
 import { spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
 import type { BenchCapabilities } from '../../../app/bench/port.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
-import { plusMinus } from '../../../app/quantities/figures.ts';
+import { plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { toKilopascals } from '../../../app/quantities/quantity.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { LeakBlock } from '../../../app/reduce/leak-block.ts';
@@ -24,7 +25,7 @@ export interface ReadingRow {
   readonly allowed: string;
 }
 
-const noBreak = (number: string, unit: string) => `${number}\u00a0${unit}`;
+const noBreak = (number: string, unit: string) => decimals(`${number}\u00a0${unit}`);
 
 const measured = (unit: string, value: number, digits: number, difference = false): string => noBreak(shownIn(unit, value, difference).toFixed(decimalsShown(unit, digits)), unitShown(unit));
 
@@ -56,7 +57,7 @@ export function readingsOf(point: Point, window: WindowSummary, context: Reading
   const { plan, equipment, leak, units, capabilities } = context;
   // Held against them as the engine holds it, so that an attempt of an earlier version has them too.
   const limits = new Map(capabilities === null ? [] : judge(window, point, plan, capabilities).criteria.map((criterion) => [criterion.quantity, allowedText(criterion)]));
-  const allowed = (quantity: HeldQuantity): string => limits.get(quantity) ?? '';
+  const allowed = (quantity: HeldQuantity): string => decimals(limits.get(quantity) ?? '');
   const result = massPerPulse(point, window, equipment, plan.reduction, leak);
   const flow = result.kind === 'mass' ? units.flow(result.measured / point.period) : null;
   const seconds = window.to - window.from;

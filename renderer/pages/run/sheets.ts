@@ -2,6 +2,7 @@
  * The points of a plan laid out as sheets to look at: one sheet for each pressure (and period), with a row for each
  * injector and voltage and a column for each width and replicate; static flow, period pairs, reference points and zero points have sheets of their own.
  */
+import { decimals } from '../../components/decimals.ts';
 import { quantityText } from '../../settings/quantities.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
@@ -32,7 +33,7 @@ export interface Sheet {
 }
 
 /** Numbers of a plan as they were written, without the last bits of a conversion. */
-export const plainNumber = (value: number): string => String(Number(value.toPrecision(10)));
+export const plainNumber = (value: number): string => decimals(String(Number(value.toPrecision(10))));
 
 const ms = (point: Point, what: 'width' | 'period') => Number(toMilliseconds(point[what]).toPrecision(10));
 const kpa = (point: Point) => Number(toKilopascals(point.pressure).toPrecision(10));
