@@ -14,10 +14,10 @@
  * The first is the equation of an orifice (Bernoulli), the second follows from the same flow through both.
  */
 
-import { copperPerKelvin } from '../../../app/quantities/copper.ts';
-
 /** Vacuum permeability, H/m. */
 const MU0 = 4e-7 * Math.PI;
+/** Copper, per kelvin at 20 degC (IEC 60028). The plant has figures of its own: a wrong one in the reduction must not be right here. */
+const COPPER_PER_K = 0.00393;
 
 export interface InjectorParts {
   /** Coil at 20 degC, ohm. */
@@ -101,7 +101,7 @@ export function openArea(parts: InjectorParts): number {
 }
 
 export function coilResistance(parts: InjectorParts, coilC: number): number {
-  return parts.resistance * (1 + copperPerKelvin * (coilC - 20));
+  return parts.resistance * (1 + COPPER_PER_K * (coilC - 20));
 }
 
 /** Inductance with the needle shut and the iron unsaturated, H. */
