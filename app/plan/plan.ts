@@ -316,6 +316,8 @@ export const planSchema = z.strictObject({
     })
     .prefault({}),
   guards: z.array(guardSchema).max(100).default([]),
+  /** Whether a run may start only on a bench whose qualification holds (PLAN-97, PRE-66). */
+  qualification: z.enum(['not-required', 'required']).default('not-required'),
   limits: z
     .strictObject({
       /** PW / P, percent; more is refused. */

@@ -14,3 +14,10 @@ export interface MeterStanding {
   /** Edge rates between which the K-factor of the record was checked; null: it is that of a certificate. */
   readonly checkedHertz: { readonly lowest: number; readonly highest: number } | null;
 }
+
+/** What the latest qualification of the bench says of measuring with it (app/qualification). */
+export interface QualificationStanding {
+  readonly holds: boolean;
+  /** A sentence. */
+  readonly text: string;
+}

@@ -92,7 +92,7 @@ const unchecked: MeterStanding = { result: 'pass', text: 'No check of this meter
 const checkedAt = (lowest: number, highest: number): Partial<PreflightContext> => ({ meterChecks: { ...unchecked, text: 'Check 1 is in force.', checkedHertz: { lowest, highest } } });
 
 function sheet(plan: Plan, context: Partial<PreflightContext> = {}) {
-  return preflight(plan, expandPlan(plan), { capabilities: bench, controller, equipment: lab(), freeDiskBytes: 1e9, meterChecks: unchecked, today: '2026-05-01', ...context });
+  return preflight(plan, expandPlan(plan), { capabilities: bench, controller, equipment: lab(), freeDiskBytes: 1e9, meterChecks: unchecked, qualification: null, today: '2026-05-01', ...context });
 }
 
 function line(rule: string, plan: Plan, context: Partial<PreflightContext> = {}) {
@@ -204,6 +204,11 @@ const cases: readonly (readonly [rule: string, result: 'pass' | 'warn' | 'refuse
   ['PRE-52', 'refuse', 'can never be accepted', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 1 }, link: { telemetryHz: 4 } }), {}],
   ['PRE-52', 'warn', 'mostly be rejected', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 2.5 }, link: { telemetryHz: 4 } }), {}],
   ['PRE-52', 'pass', 'At 4 frames', planOf({ window: { minEdges: 96, minS: 0.8, maxS: 12 }, link: { telemetryHz: 4 } }), {}],
+  ['PRE-66', 'pass', 'requires no qualification', planOf(), {}],
+  ['PRE-66', 'pass', 'requires no qualification of the bench. It ended.', planOf(), { qualification: { holds: false, text: 'It ended.' } }],
+  ['PRE-66', 'warn', 'Not checked', planOf({ qualification: 'required' }), {}],
+  ['PRE-66', 'refuse', 'It ended. The plan requires', planOf({ qualification: 'required' }), { qualification: { holds: false, text: 'It ended.' } }],
+  ['PRE-66', 'pass', 'It holds.', planOf({ qualification: 'required' }), { qualification: { holds: true, text: 'It holds.' } }],
   ['PRE-60', 'pass', 'No bench time goes into an invariance set', planOf(), {}],
   ['PRE-60', 'pass', '4 windows, of each injector 1 short pulses at twice the period, 1 longest pulses at twice the period', planOf({ invariance: { percent: 5, pressurePercent: 0 } }, { widthMs: [2.5, 5, 7, 9, 11, 13, 15, 16], voltageV: [14], replicates: 8 }), {}],
   ['PRE-60', 'warn', 'Set invariance.percent lower', planOf({ invariance: { percent: 20 } }, { replicates: 10 }), {}],
@@ -221,7 +226,7 @@ describe('the sheet', () => {
   test('of a good plan passes line by line, one line for each rule', () => {
     const { lines } = sheet(planOf());
     expect(lines.filter((l) => l.result !== 'pass')).toEqual([]);
-    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52', 'PRE-53', 'PRE-54', 'PRE-55', 'PRE-56', 'PRE-60', 'PRE-61', 'PRE-62', 'PRE-64', 'PRE-65', 'PRE-63']);
+    expect(lines.map((l) => l.rule)).toEqual([...Array.from({ length: 19 }, (_, i) => `PRE-${i + 1}`), ...Array.from({ length: 5 }, (_, i) => `PRE-${i + 30}`), 'PRE-40', 'PRE-41', 'PRE-42', 'PRE-50', 'PRE-51', 'PRE-52', 'PRE-53', 'PRE-54', 'PRE-55', 'PRE-56', 'PRE-60', 'PRE-61', 'PRE-62', 'PRE-64', 'PRE-65', 'PRE-66', 'PRE-63']);
     for (const { text } of lines) expect(text).toMatch(/^[A-Z0-9].*\.$/u);
   });
 

@@ -10,7 +10,7 @@ import { certificatesOn, lotAgeDays, notOfController } from '../equipment/standi
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import { celsius, kilopascals, milliseconds, pascals, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
 import type { Seconds } from '../quantities/quantity.ts';
-import type { MeterStanding, PreflightLine } from './preflight-line.ts';
+import type { MeterStanding, PreflightLine, QualificationStanding } from './preflight-line.ts';
 import { ohmOfType } from './coil-of-type.ts';
 import { assumedStaticFlow, expectedFlow, statedStaticFlow } from './flow-of-type.ts';
 import type { ExpectedFlow } from './flow-of-type.ts';
@@ -38,6 +38,8 @@ export interface PreflightContext {
   readonly today: string;
   /** null: there is no archive to ask. */
   readonly meterChecks: MeterStanding | null;
+  /** Of the connected bench; null: there is no archive to ask, or no bench is connected. */
+  readonly qualification: QualificationStanding | null;
 }
 
 export interface Preflight {
@@ -106,6 +108,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
     ...recordFindings(setPoints, context.equipment, flowOf, assumption),
     ...invarianceFindings(plan, points, { capabilities: context.capabilities, equipment: context.equipment, durationS: totals.durationS }),
     ...typeFindings(plan, points),
+    'PRE-66': qualified(plan, context.qualification),
     'PRE-63': meterChecked(context.meterChecks, setPoints.map((point) => expectedEdgeRate(flowOf(point.injector), context.equipment, point))),
   };
   return { lines: Object.entries(findings).map(([rule, finding]) => ({ rule, ...finding })), totals };
@@ -254,6 +257,13 @@ function fluidLot(equipment: Equipment, today: string): Finding {
   if (useWithinDays === undefined) return pass(`${what}, ${age} days ago; the record sets no limit to that.`);
   if (age > useWithinDays) return untraceable(`${what}, ${age} days ago; the record allows ${useWithinDays} days.`, 'Open a new lot and enter it in the record');
   return pass(`${what}, ${age} days ago; the record allows ${useWithinDays} days.`);
+}
+
+/** A plan that requires a qualification is not started without one that holds. */
+function qualified({ qualification }: Plan, standing: QualificationStanding | null): Finding {
+  if (qualification === 'not-required') return pass(`The plan requires no qualification of the bench.${standing === null ? '' : ` ${standing.text}`}`);
+  if (standing === null) return warn('Not checked, because no bench is connected or no archive is open: whether the bench is qualified, which the plan requires.');
+  return standing.holds ? pass(standing.text) : refuse(`${standing.text} The plan requires a qualification that holds: qualify the bench, on the page Equipment or by the command qualification.`);
 }
 
 /** What cannot be traced is measured only where a person has chosen so (RUN-110). */

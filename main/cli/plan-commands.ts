@@ -1,11 +1,15 @@
 import { existsSync } from 'node:fs';
 import type { Command } from 'commander';
+import type { BenchIdentity } from '../../app/bench/port.ts';
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import { expectedPoints } from '../../app/plan/expand.ts';
 import { preflight } from '../../app/plan/preflight.ts';
-import type { MeterStanding, PreflightLine } from '../../app/plan/preflight-line.ts';
+import type { PreflightContext } from '../../app/plan/preflight.ts';
+import type { PreflightLine } from '../../app/plan/preflight-line.ts';
 import { meterStandingIn } from '../archive/meter-standing.ts';
+import { qualificationIn } from '../archive/qualification-standing.ts';
 import { connectBench } from '../bench/driver.ts';
+import type { Clock } from '../clock/clock.ts';
 import { today } from '../clock/dating.ts';
 import { machineEntropy } from '../clock/machine.ts';
 import { equipmentFor, planFile } from './documents.ts';
@@ -43,7 +47,7 @@ export function addPlanCommands(program: Command): void {
         const sheet = preflight(plan, expectedPoints(plan), {
           capabilities: connected.bench.capabilities, equipment, controller: { ...connected.bench.identity, simulated: place.simulated },
           freeDiskBytes: freeDiskBytes(options.archive),
-          meterChecks: checksIn(options.archive, equipment, today(place.clock)),
+          ...standingsIn(options.archive, equipment, connected.bench.identity, place.clock),
           today: today(place.clock),
         });
         await connected.bench.close();
@@ -57,11 +61,11 @@ export function addPlanCommands(program: Command): void {
 }
 
 /** Of an archive that is there already. */
-function checksIn(path: string, equipment: Equipment, date: string): MeterStanding | null {
-  if (!existsSync(path)) return null;
+function standingsIn(path: string, equipment: Equipment, bench: BenchIdentity, clock: Clock): Pick<PreflightContext, 'meterChecks' | 'qualification'> {
+  if (!existsSync(path)) return { meterChecks: null, qualification: null };
   const archive = archivePlace(path, 'read');
   try {
-    return meterStandingIn(archive, equipment, date);
+    return { meterChecks: meterStandingIn(archive, equipment, today(clock)), qualification: qualificationIn(archive, bench, clock.unixNow()) };
   } finally {
     archive.close();
   }

@@ -13,6 +13,7 @@ import type { Archive, OpenedArchive } from '../archive/archive.ts';
 import { headText, parseHead } from '../archive/ledger.ts';
 import { ArchiveUnreadable, type StoredRun } from '../archive/read.ts';
 import { meterStandingIn } from '../archive/meter-standing.ts';
+import { qualificationIn } from '../archive/qualification-standing.ts';
 import type { Verification } from '../archive/verify.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import type { ExportDisk } from '../export/files.ts';
@@ -73,6 +74,8 @@ export type DeskJob =
       readonly controller: PreflightContext['controller'];
       readonly freeDiskBytes: number | null;
       readonly today: string;
+      /** Unix ms, by the clock of the bench. */
+      readonly now: number;
     };
 
 /** A value as the JSON that goes to a window: what is large is made into text here, and only sent on by the host (HOST-20). */
@@ -311,8 +314,8 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       const parsed = parsePlan(job.document);
       if (!parsed.ok) return done('check', { problems: [...parsed.problems], sheet: null, points: 0 });
       const points = expectedPoints(parsed.plan);
-      const { capabilities, equipment, controller, freeDiskBytes, today } = job;
-      const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, controller, freeDiskBytes, meterChecks: meterStandingIn(archive, equipment, today), today });
+      const { capabilities, equipment, controller, freeDiskBytes, today, now } = job;
+      const { lines, totals } = preflight(parsed.plan, points, { capabilities, equipment, controller, freeDiskBytes, meterChecks: meterStandingIn(archive, equipment, today), qualification: controller === null ? null : qualificationIn(archive, controller, now), today });
       return done('check', { problems: [], sheet: { lines: [...lines], totals }, points: points.length });
     }
   }

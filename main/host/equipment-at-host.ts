@@ -30,7 +30,16 @@ export class EquipmentAtHost {
 
   /** The sheet of a run is held against the clock of the bench: so is everything before it. */
   today(): string {
-    return today(this.#parts.bench.connected?.place.clock ?? this.#parts.clock);
+    return today(this.#clock);
+  }
+
+  /** Unix ms, by the same clock. */
+  now(): number {
+    return this.#clock.unixNow();
+  }
+
+  get #clock(): Clock {
+    return this.#parts.bench.connected?.place.clock ?? this.#parts.clock;
   }
 
   /**

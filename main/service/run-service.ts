@@ -19,6 +19,7 @@ import type { HostClocks } from '../../app/run/host-time.ts';
 import { madeSafeText } from '../../app/run/safe-words.ts';
 import { openArchive, type Archive } from '../archive/archive.ts';
 import { meterStandingIn } from '../archive/meter-standing.ts';
+import { qualificationIn } from '../archive/qualification-standing.ts';
 import type { Bench, BenchLinkEvent } from '../bench/driver.ts';
 import type { Clock } from '../clock/clock.ts';
 import { today, undatable } from '../clock/dating.ts';
@@ -132,6 +133,7 @@ export class RunService {
       controller: { ...bench.identity, simulated: parts.simulated },
       freeDiskBytes: parts.freeDiskBytes(),
       meterChecks: meterStandingIn(parts.archive, equipment, today(parts.clock)),
+      qualification: qualificationIn(parts.archive, bench.identity, wall),
       today: today(parts.clock),
     });
     const opening: RunEventBody[] = [];

@@ -58,6 +58,7 @@ test('PRE-1 the estimate of the small plan is within a quarter of the time that 
       equipment: sampleEquipment(),
       freeDiskBytes: 1e9,
       meterChecks: { result: 'pass', text: 'No check of this meter.', checkedHertz: null },
+      qualification: null,
       today: '2026-01-06',
     });
     expect(lines.filter((line) => line.result !== 'pass')).toEqual([]);

@@ -47,6 +47,7 @@ export const libraryHandlers = ({ parts, sessions, bench, records, onCall, desk 
       equipment,
       freeDiskBytes: parts.freeDiskBytes(),
       today: records.today(),
+      now: records.now(),
     });
   },
 });
