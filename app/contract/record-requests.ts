@@ -17,4 +17,24 @@ export const recordRequests = {
     params: z.strictObject({ document: z.unknown(), by: person, reason: oneLine(500), basedOn: z.int().min(0) }),
     result: z.object({ version: z.int().nullable(), problems: z.array(problem) }),
   },
+  /**
+   * What the connected bench reads over so many seconds of its time: edges of the meter, means in kPa and V, controller against host in ppm with its standard uncertainty (null: too
+   * short to tell). `driven`: an injector was driven meanwhile. Asks nothing of the bench. HOST-132
+   */
+  'qualification.read': {
+    control: false, params: z.strictObject({ seconds: z.number().min(1).max(600) }),
+    result: z.object({
+      seconds: finite, frames: z.int(), edges: z.int(), pressureKpa: finite, supplyV: finite, driven: z.boolean(), clock: z.object({ ppm: finite, uncertaintyPpm: finite }).nullable(),
+    }),
+  },
+  /** Sheets of a bench (`model serialNumber`), the latest first, at most 100; null: the latest of each bench. `now`: by the clock that a run would have. HOST-133 */
+  'qualifications.list': {
+    control: false, params: z.strictObject({ bench: oneLine(200).nullable() }),
+    result: z.object({ now: finite, cut: z.boolean(), sheets: z.array(z.object({ bench: z.string(), version: z.int(), savedAt: finite, document: z.unknown() })) }),
+  },
+  /** Keeps a sheet for good. The host writes when it was done, and by whom. HOST-133 */
+  'qualification.keep': {
+    control: true, params: z.strictObject({ document: z.unknown(), by: person }),
+    result: z.object({ problems: z.array(problem), kept: z.object({ version: z.int(), qualified: z.boolean(), text: z.string() }).nullable() }),
+  },
 } as const satisfies Requests;

@@ -1,4 +1,7 @@
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import equipmentSample from '../samples/equipment.json' with { type: 'json' };
+import { evaluateQualification, qualificationSchema } from '../../app/qualification/qualification.ts';
+import { readSample } from '../samples/samples.test-helper.ts';
 import { archiveFolder, removeFolder, testHost, type TestHost } from './host.test-helper.ts';
 
 let folder: string;
@@ -44,4 +47,56 @@ test('HOST-130 a list that is too long for a window ends, and says so', async ()
   expect(cut).toBe(true);
   expect(versions.length).toBeLessThan(8);
   expect(versions[0]).toMatchObject({ version: 8 });
+});
+
+const controller = equipmentSample.controller;
+const bench = `${controller.model} ${controller.serialNumber}`;
+const sheet = (more: object = {}): object => ({
+  qualificationVersion: 1, controller, validHours: 24, edgesPerMl: 48, limits: { zeroMlMin: 1, ventedKpa: 2, supplyMv: 20, clockPpm: 200, leakMlMin: 1 },
+  zero: { edges: 0, seconds: 60, source: 'bench' }, vented: { kpa: 0, source: 'by-hand' }, supply: [9, 12, 14].map((setV) => ({ setV, readV: setV, source: 'bench' })),
+  clock: { ppm: 1, uncertaintyPpm: 1, source: 'bench' }, leak: { edges: 0, seconds: 60, kpa: 400, source: 'bench' }, reference: { serialNumber: 'R', inside: true, text: 'no signal', source: 'bench' }, ...more,
+});
+
+test('HOST-132 a bench at rest is read over a span of its own time; it is asked for nothing, and a bench that goes is told', async () => {
+  const window = await house.window();
+  expect(await window.ask('qualification.read', { seconds: 1 })).toMatchObject({ ok: false, failure: { code: 'no-bench' } });
+  await window.get('bench.connect', { bench: { kind: 'simulated', speed: 20 } });
+  const read = await window.get('qualification.read', { seconds: 20 });
+  expect(read).toMatchObject({ driven: false, edges: 0 });
+  expect(read.seconds).toBeGreaterThanOrEqual(20);
+  expect(read.seconds).toBeLessThan(23);
+  expect(Math.abs(read.pressureKpa)).toBeLessThan(500);
+  expect(Math.abs(read.clock?.ppm ?? Infinity)).toBeLessThan(500);
+  const reading = window.ask('qualification.read', { seconds: 600 });
+  await window.get('bench.disconnect', {});
+  expect(await reading).toMatchObject({ ok: false, failure: { text: expect.stringContaining('Nothing was read') as string } });
+});
+
+test('HOST-133 PRE-66 a sheet is dated and signed by the host, and a plan that requires a qualification starts only while the latest one holds', async () => {
+  const window = await house.window();
+  await window.get('bench.connect', { bench: { kind: 'simulated', speed: 50 } });
+  const requiring = { ...(readSample('small-plan') as object), qualification: 'required' };
+  const line = async () => (await window.get('plan.check', { document: requiring })).sheet?.lines.find((l) => l.rule === 'PRE-66');
+  expect(await line()).toMatchObject({ result: 'refuse', text: expect.stringContaining(`no qualification of ${bench}`) as string });
+  const { id } = await window.get('run.open', { document: requiring, operator: 'A' });
+  expect(await window.get('run.command', { id, command: { kind: 'start' }, by: 'A', commandId: 'one' })).toMatchObject({ accepted: false, reason: expect.stringContaining('PRE-66') as string });
+  await window.get('run.command', { id, command: { kind: 'abort' }, by: 'A', commandId: 'two' });
+  await window.until('run.status', (data) => data.id === id && data.status.mode === 'ended');
+  expect((await window.get('qualification.keep', { document: sheet({ validHours: -1 }), by: 'A' })).problems).toMatchObject([{ path: 'validHours' }]);
+  expect(await window.get('qualification.keep', { document: sheet({ by: 'Somebody', doneAt: '1999-01-01T00:00:00.000Z' }), by: 'A' })).toMatchObject({ kept: { version: 1, qualified: true, text: expect.stringContaining('Qualified until') as string } });
+  expect(await line()).toMatchObject({ result: 'pass', text: expect.stringContaining('is qualified until') as string });
+  const again = await window.get('run.open', { document: requiring, operator: 'A' });
+  expect(await window.get('run.command', { id: again.id, command: { kind: 'start' }, by: 'A', commandId: 'three' })).toMatchObject({ accepted: true });
+  await window.get('run.command', { id: again.id, command: { kind: 'abort' }, by: 'A', commandId: 'four' });
+  await window.until('run.status', (data) => data.id === again.id && data.status.mode === 'ended');
+  // A later one that fails takes the earlier one's place.
+  expect(await window.get('qualification.keep', { document: sheet({ vented: { kpa: 5, source: 'by-hand' } }), by: 'B' })).toMatchObject({ kept: { version: 2, qualified: false } });
+  expect(await line()).toMatchObject({ result: 'refuse', text: expect.stringContaining('pressure, vented') as string });
+  const { sheets } = await window.get('qualifications.list', { bench });
+  expect(sheets.map(({ version }) => version)).toEqual([2, 1]);
+  const first = qualificationSchema.parse(sheets[1]?.document);
+  expect(first.by).toBe('A');
+  expect(Date.parse(first.doneAt)).toBeGreaterThan(Date.UTC(2020, 0, 1));
+  expect(evaluateQualification(first).qualified).toBe(true);
+  expect((await window.get('qualifications.list', { bench: null })).sheets).toMatchObject([{ bench, version: 2 }]);
 });

@@ -61,6 +61,8 @@ export const windowCount = 3;
 
 /** Values of fields that matter here; any other is drawn over what its schema allows. */
 function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
+  // The name of a bench whose qualifications are asked for; else it is a bench to connect.
+  if (field === 'bench' && schema.def.type === 'nullable') return chance.of([null, 'storm 1']);
   switch (field) {
     case 'id':
       return placeholders.run;
@@ -116,6 +118,8 @@ function drawField(schema: SchemaNode, field: string, chance: Chance): unknown {
     case 'points':
       // Places of a choice of sets; else indices of a run.
       return schema.def.type === 'optional' ? undefined : [chance.below(14)];
+    case 'seconds':
+      return chance.of([1, 2]);
     case 'volts':
       return chance.of([0, 10, 12, 14, 90]);
     case 'kpa':
