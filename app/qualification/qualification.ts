@@ -89,7 +89,7 @@ export interface QualificationOutcome {
 /** Points of the supply that a sheet must have. */
 export const fewestSupplyPoints = 3;
 
-const titles: Readonly<Record<QualificationLineName, string>> = {
+export const qualificationTitles: Readonly<Record<QualificationLineName, string>> = {
   zero: 'Zero of the meter', vented: 'Pressure, vented', supply: 'Supply at three points', clock: 'Clock of the controller', leak: 'Leak', reference: 'Reference injector in its chart',
 };
 
@@ -105,7 +105,7 @@ export function evaluateQualification(sheet: Qualification): QualificationOutcom
     leak: flowLine(sheet.leak, sheet, sheet.limits.leakMlMin, sheet.leak === undefined ? '' : `at ${shown(sheet.leak.kpa)} kPa`),
     reference: referenceLine(sheet),
   };
-  const lines = qualificationLines.map((name) => ({ name, title: titles[name], ...found[name] }));
+  const lines = qualificationLines.map((name) => ({ name, title: qualificationTitles[name], ...found[name] }));
   const open = lines.filter(({ verdict }) => verdict !== 'pass');
   const qualified = open.length === 0;
   const until = qualified ? unixOf(sheet.doneAt) + sheet.validHours * 3_600_000 : null;

@@ -70,7 +70,7 @@ export const help: Readonly<Record<string, PageHelp>> = {
   },
   equipment: {
     what: 'The instruments of the bench with their certificates, the fluid, the checks of the flow meter, and the types of injectors.',
-    steps: ['Look at what ends soon or has ended.', 'Change a field with a reason; every version is kept.', 'Enter a catch-and-weigh check. It is worked out before it is kept.', 'Keep a record of each type of injector: new sweeps take its flow, limits and template.'],
+    steps: ['Look at what ends soon or has ended.', 'Change a field with a reason; every version is kept.', 'Enter a catch-and-weigh check. It is worked out before it is kept.', 'Qualify the bench each day: six lines, read by the bench or typed. A plan may require that it holds.', 'Keep a record of each type of injector: new sweeps take its flow, limits and template.'],
   },
   quality: {
     what: 'The history of the reference injectors over all runs, with limits and signals.',

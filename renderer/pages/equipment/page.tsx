@@ -12,6 +12,8 @@ import { keepChange, useBegunChange } from './draft.ts';
 import { draftOf } from './fields.ts';
 import { HistoryPart } from './history-part.tsx';
 import { ChangeForm, RecordPart } from './record-part.tsx';
+import { useSheet } from './qualification-draft.ts';
+import { QualificationPart } from './qualification-part.tsx';
 import { useBegunType } from './type-draft.ts';
 import { TypeRecordsPart } from './type-records-part.tsx';
 import '../results/results.css';
@@ -22,6 +24,7 @@ const views = [
   { path: '', title: 'Record' },
   { path: 'history', title: 'History' },
   { path: 'meter-checks', title: 'Meter checks' },
+  { path: 'qualification', title: 'Qualification' },
   { path: 'types', title: 'Injector types' },
 ] as const;
 
@@ -32,6 +35,7 @@ export default function EquipmentPage() {
   const { line, control, bench, equipment } = useHost();
   const { change } = useBegunChange();
   const { begun } = useBegunType();
+  const { draft: sheet } = useSheet();
   const [history, setHistory] = useState<AnswerTo<'equipment.history'> | null>(null);
   const [problem, setProblem] = useState('');
   const [said, setSaid] = useState('');
@@ -50,7 +54,7 @@ export default function EquipmentPage() {
   };
   return (
     <Page title="Equipment" lead="What is known of the instruments of this bench. Results are worked out with it, and every run keeps a copy of the record that it was opened with.">
-      <Views view={view} unsaved={[...(change === null ? [] : ['']), ...(begun === null ? [] : ['types'])]} />
+      <Views view={view} unsaved={[...(change === null ? [] : ['']), ...(begun === null ? [] : ['types']), ...(sheet === null ? [] : ['qualification'])]} />
       {problem !== '' && <Notice tone="bad">The equipment records could not be read. {problem}</Notice>}
       {said !== '' && <Notice tone="good">{said}</Notice>}
       {bench.state === 'connected' && !bench.simulated && history !== null && change === null && !(equipment !== null && belongsTo(equipment, bench.identity)) && (
@@ -87,6 +91,7 @@ export default function EquipmentPage() {
       )}
       {history !== null && view === 'history' && <HistoryPart history={history} against={change === null ? against : 'A change was begun and is not saved yet: save or drop it first.'} onBegin={() => goTo('equipment')} />}
       {view === 'meter-checks' && <ChecksPart key={equipment?.meter.certificate.number ?? ''} against={against} equipment={equipment} onRecord={() => goTo('equipment')} latest={history?.latest ?? 0} />}
+      {view === 'qualification' && equipment !== null && <QualificationPart key={bench.state === 'connected' ? bench.bootId : ''} equipment={equipment} against={against} />}
       {view === 'types' && <TypeRecordsPart against={against} />}
       {equipment === null && history === null && problem === '' && <p role="status">The record is being read.</p>}
     </Page>

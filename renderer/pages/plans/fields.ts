@@ -21,7 +21,7 @@ export const foldedPaths = {
 
 /** Fields that the form always shows. */
 export const openPaths = {
-  name: ['name', 'order'],
+  name: ['name', 'order', 'qualification'],
   replicates: ['axes.replicates', 'targets.deadTimeUs', 'targets.slopePercent', 'targets.hours', 'targets.attemptsPerCell'],
   sequence: ['sequence.kind', 'sequence.seed'],
   reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
@@ -45,6 +45,8 @@ const words = {
 
   name: { label: 'Name', unit: '', help: 'What this plan is called in lists and on reports.' },
   order: { label: 'Job', unit: '', help: 'Job number or other reference of the lab.' },
+
+  qualification: { label: 'Qualification of the bench', unit: '', help: 'Required: a run starts only while the daily qualification of the bench holds.' },
 
   'injectors[].channel': { label: 'Channel', unit: '', help: 'Driver channel that this injector is connected to.' },
   'injectors[].serialNumber': { label: 'Serial number', unit: '', help: 'As it stands on the injector.' },
@@ -316,6 +318,7 @@ export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<str
   },
   'reduction.slopeOverVoltage': { tested: 'As far as the data say so', own: 'Never: each voltage its own', shared: 'Always: one for all' },
   'reduction.driftCorrection': { none: 'Stands in the uncertainties', reference: 'Taken off by the reference point' },
+  qualification: { 'not-required': 'Not required', required: 'Required' },
   'types[].drive': { saturated: 'Saturated switch', 'peak-and-hold': 'Peak and hold' },
   'guards[].level': { note: 'Note', hold: 'Hold', trip: 'Trip' },
   'guards[].signal': Object.fromEntries(Object.entries(guardSignals).map(([signal, { label, shown }]) => [signal, `${label}, ${shown}`])),
