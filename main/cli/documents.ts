@@ -11,6 +11,7 @@ import type { Parties } from '../../app/handover/parties.ts';
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
+import { parseQualification, type Qualification } from '../../app/qualification/qualification.ts';
 import { reportDetailsSchema, type ReportDetails } from '../../app/report/details.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { samplePath } from '../samples/samples.ts';
@@ -73,6 +74,11 @@ export function equipmentFor(options: { readonly equipment?: string; readonly po
 export function meterCheckFile(path: string): MeterCheck {
   const parsed = parseMeterCheck(readJson(path, 'meter check'));
   return parsed.ok ? parsed.check : refuse(path, 'meter check', parsed.problems);
+}
+
+export function qualificationFile(path: string): Qualification {
+  const parsed = parseQualification(readJson(path, 'qualification'));
+  return parsed.ok ? parsed.qualification : refuse(path, 'qualification', parsed.problems);
 }
 
 export function scenarioFile(path: string): Scenario {

@@ -159,6 +159,14 @@ export const jsonLines = {
     z.strictObject({ kind: z.literal('standing'), date: z.string(), check: z.int().nullable(), certificate: z.string().nullable(), validUntil: z.string().nullable(), text: z.string() }),
   ]),
   'meter-check in-force': z.strictObject({ check: z.int(), certificate: z.string(), validUntil: z.string(), to: z.string().nullable(), equipment: z.record(z.string(), z.unknown()) }),
+  /** qualification add and qualification list */
+  qualification: z.union([
+    z.strictObject({
+      kind: z.literal('sheet'), bench: z.string(), version: z.int(), doneAt: z.iso.datetime(), by: z.string(), qualified: z.boolean(), until: z.iso.datetime().nullable(), text: z.string(),
+      lines: z.array(z.strictObject({ line: z.string(), verdict: z.enum(['pass', 'fail', 'undecided', 'missing']), value: z.string(), limit: z.string(), source: z.enum(['bench', 'by-hand']).nullable() })),
+    }),
+    z.strictObject({ kind: z.literal('standing'), bench: z.string(), holds: z.boolean(), text: z.string() }),
+  ]),
   backup: z.strictObject({ path: z.string(), bytes: z.int() }),
   'bring-up-to-date': z.strictObject({ archive: z.string(), version: z.int() }),
   prove: proofHeadSchema.extend({ to: z.string().nullable(), proof: z.record(z.string(), z.unknown()) }),

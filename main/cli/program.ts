@@ -7,6 +7,7 @@ import { addCompletionCommand } from './completion.ts';
 import { addHandoverCommands } from './handover-commands.ts';
 import { laidOut } from './help.ts';
 import { addMeterCheckCommands } from './meter-check-commands.ts';
+import { addQualificationCommands } from './qualification-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
 import { addForecastCommand } from './forecast-command.ts';
 import { addPlanCommands } from './plan-commands.ts';
@@ -47,6 +48,7 @@ export function makeProgram(): Command {
   addCertificateCommands(program);
   addComparisonCommands(program);
   addMeterCheckCommands(program);
+  addQualificationCommands(program);
   addArchiveCommands(program);
   addProofCommands(program);
   addPlanCommands(program);

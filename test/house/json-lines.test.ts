@@ -89,6 +89,8 @@ const asked: readonly Asked[] = [
   { command: 'meter-check list', args: () => [...archive(), '--date', '2026-12-31'], answers: ['meter-check'] },
   { command: 'meter-check in-force', args: () => [...archive(), '--date', '2026-12-31'], answers: ['meter-check in-force'] },
   { command: 'meter-check in-force', args: () => [...archive(), '--date', '2026-12-31', '--to', at('equipment.json')], answers: ['meter-check in-force'] },
+  { command: 'qualification add', args: () => [join(main, '../../samples/qualification.json'), ...archive()], answers: ['qualification'] },
+  { command: 'qualification list', args: archive, answers: ['qualification'] },
   { command: 'verify', args: archive, answers: ['verify'] },
   { command: 'prove', args: archive, answers: ['prove'] },
   { command: 'prove', args: () => [...archive(), '--to', at('proof.json')], answers: ['prove'] },
@@ -215,7 +217,7 @@ describe('CLI-16 scripts that read an answer', () => {
 
 describe('CLI-20 a reader that has had enough', () => {
   const reading: readonly (readonly [string, () => readonly string[]])[] = [
-    ...asked.filter(({ command, code }) => code === undefined && !['sweep', 'continue', 'measure-again', 'meter-check add', 'make-head-key', 'backup', 'check-controller'].includes(command)).map(({ command, args }) => [command, () => [...command.split(' '), ...args()]] as const),
+    ...asked.filter(({ command, code }) => code === undefined && !['sweep', 'continue', 'measure-again', 'meter-check add', 'qualification add', 'make-head-key', 'backup', 'check-controller'].includes(command)).map(({ command, args }) => [command, () => [...command.split(' '), ...args()]] as const),
     ...['plan-schema', 'equipment-schema', 'output-schema run', 'completion zsh', '--help', 'sweep --help'].map((line) => [line, () => line.split(' ')] as const),
   ];
 

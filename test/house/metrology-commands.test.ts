@@ -72,6 +72,46 @@ describe('reference-history', () => {
   });
 });
 
+describe('qualification', () => {
+  const sheet = join(import.meta.dirname, '..', '..', 'main', 'samples', 'qualification.json');
+  const bench = 'simulated-bench SIM-0001';
+  const changed = (change: object): string => {
+    const path = join(folder, 'qualification.json');
+    writeFileSync(path, JSON.stringify({ ...(JSON.parse(readFileSync(sheet, 'utf8')) as object), ...change }));
+    return path;
+  };
+
+  it('CLI-40 keeps a sheet, says what each line came to, and ends with 8 where it qualifies nothing', () => {
+    expect(cli('qualification', 'list').said).toContain('holds no qualification of a bench');
+    const added = cli('qualification', 'add', sheet);
+    expect(added.code).toBe(0);
+    expect(added.said).toMatch(/Sheet 1 of simulated-bench SIM-0001 .* by A\. Tester/u);
+    expect(added.said).toMatch(/Leak +passes +1 edge in 90 s, at 400 kPa: 0\.014 mL\/min \(0\.05 mL\/min at most\)/u);
+    expect(added.said).toContain('Qualified until 2026-03-03 07:30 UTC.');
+    const failed = cli('qualification', 'add', changed({ vented: { kpa: 3, source: 'by-hand' } }));
+    expect(failed.code).toBe(8);
+    expect(failed.said).toMatch(/Pressure, vented +FAILS +3\.00 kPa .*by hand\n/u);
+    expect(cli('qualification', 'add', changed({ doneAt: '2199-01-01T00:00:00Z' }))).toMatchObject({ code: 2, said: expect.stringContaining('Nothing was kept') as string });
+    expect(cli('qualification', 'add', changed({ limits: 1 }))).toMatchObject({ code: 2 });
+    expect(cli('verify').code).toBe(0);
+  });
+
+  it('CLI-41 PRE-66 lists the sheets and what counts now, and a plan that requires a qualification is refused by check-plan without one that holds', () => {
+    const listed = cli('qualification', 'list', '--bench', bench);
+    expect(listed.code).toBe(0);
+    expect(listed.said.match(/^Sheet \d/gmu)).toEqual(['Sheet 1', 'Sheet 2']);
+    expect(listed.said).toContain('The latest qualification of simulated-bench SIM-0001');
+    expect(cli('qualification', 'list', '--bench', 'none')).toMatchObject({ code: 2 });
+    const plan = join(folder, 'requiring.json');
+    writeFileSync(plan, JSON.stringify({ ...replicatedPlan(), qualification: 'required' }));
+    const check = (): string => /^PRE-66 +(\w+)/mu.exec(cli('check-plan', plan).said)?.[1] ?? '';
+    expect(check()).toBe('refuse');
+    expect(cli('sweep', plan, '--operator', 'A. Tester')).toMatchObject({ code: 3, said: expect.stringContaining('PRE-66') as string });
+    expect(cli('qualification', 'add', changed({ doneAt: new Date(Date.now() - 3_600_000).toISOString() })).code).toBe(0);
+    expect(check()).toBe('pass');
+  });
+});
+
 describe('meter-check', () => {
   it('keeps a check, and gives the record of the run that refers to it', () => {
     expect(cli('meter-check', 'in-force')).toMatchObject({ code: 8 });

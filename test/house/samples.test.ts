@@ -6,6 +6,7 @@ import { parseEquipment } from '../../app/equipment/parse.ts';
 import { countPoints } from '../../app/plan/expand.ts';
 import { reportDetailsSchema } from '../../app/report/details.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
+import { edgesPerMlOf, evaluateQualification, parseQualification } from '../../app/qualification/qualification.ts';
 import { simulatedBenchEquipment } from '../../firmware-protocol/simulator/plant/certificates.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { readSample } from '../../main/samples/samples.test-helper.ts';
@@ -55,4 +56,12 @@ test.each(['scenario', 'scenario-faults'] as const)('%s is a bench scenario', (n
   const parsed = scenarioSchema.safeParse(readSample(name));
   expect(parsed.error).toBeUndefined();
   expect(parsed.data?.faults.length === 0).toBe(name === 'scenario');
+});
+
+test('EQ-18 EQ-21 the sample of a qualification qualifies the simulated bench, line by line', () => {
+  const parsed = parseQualification(readSample('qualification'));
+  if (!parsed.ok) throw new Error(JSON.stringify(parsed.problems));
+  expect(parsed.qualification.controller).toEqual(simulatedBenchEquipment.controller);
+  expect(parsed.qualification.edgesPerMl).toBeCloseTo(edgesPerMlOf(simulatedBenchEquipment), 9);
+  expect(evaluateQualification(parsed.qualification)).toMatchObject({ qualified: true });
 });

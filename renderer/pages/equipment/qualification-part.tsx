@@ -285,7 +285,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
               </Button>
             </>
           ))}
-          {row('reference', 'The newest run of a reference injector.', <ReferenceFields draft={draft} />, (
+          {row('reference', 'The newest run of a reference injector.', <ReferenceFields draft={draft} onTyped={() => setProblem('')} />, (
             <Button busy={reading === 'reference'} against={reading !== '' && reading !== 'reference' ? 'The bench is being read.' : ''} onPress={() => void readReference()}>
               Look at the chart
             </Button>
@@ -338,10 +338,11 @@ function LineRow({ name, what, line, fields, action }: LineRowProps) {
 }
 
 /** How the reference stands, by hand. */
-function ReferenceFields({ draft }: { readonly draft: SheetDraft }) {
+function ReferenceFields({ draft, onTyped }: { readonly draft: SheetDraft; readonly onTyped: () => void }) {
   const { reference } = draft;
   const set = (change: Partial<NonNullable<SheetDraft['reference']>>): void => {
     const next = { serialNumber: reference?.serialNumber ?? '', inside: reference?.inside ?? true, text: 'said by hand', ...change, source: 'by-hand' as const };
+    onTyped();
     keepSheet({ ...draft, reference: next.serialNumber.trim() === '' ? null : next });
   };
   return (
