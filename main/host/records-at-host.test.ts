@@ -72,7 +72,7 @@ test('HOST-132 a bench at rest is read over a span of its own time; it is asked 
   expect(await reading).toMatchObject({ ok: false, failure: { text: expect.stringContaining('Nothing was read') as string } });
 });
 
-test('HOST-133 PRE-66 a sheet is dated and signed by the host, and a plan that requires a qualification starts only while the latest one holds', async () => {
+test('HOST-133 PLAN-97 PRE-66 a sheet is dated and signed by the host, and a plan that requires a qualification starts only while the latest one holds', async () => {
   const window = await house.window();
   await window.get('bench.connect', { bench: { kind: 'simulated', speed: 50 } });
   const requiring = { ...(readSample('small-plan') as object), qualification: 'required' };

@@ -12,7 +12,7 @@ import { keepChange, useBegunChange } from './draft.ts';
 import { draftOf } from './fields.ts';
 import { HistoryPart } from './history-part.tsx';
 import { ChangeForm, RecordPart } from './record-part.tsx';
-import { useSheet } from './qualification-draft.ts';
+import { useQualificationSheet } from './qualification-draft.ts';
 import { QualificationPart } from './qualification-part.tsx';
 import { useBegunType } from './type-draft.ts';
 import { TypeRecordsPart } from './type-records-part.tsx';
@@ -35,7 +35,7 @@ export default function EquipmentPage() {
   const { line, control, bench, equipment } = useHost();
   const { change } = useBegunChange();
   const { begun } = useBegunType();
-  const { draft: sheet } = useSheet();
+  const { draft: sheet } = useQualificationSheet();
   const [history, setHistory] = useState<AnswerTo<'equipment.history'> | null>(null);
   const [problem, setProblem] = useState('');
   const [said, setSaid] = useState('');

@@ -22,10 +22,10 @@ export interface SheetDraft {
   readonly reference: Qualification['reference'] | null;
 }
 
-export const useSheet = create<{ readonly draft: SheetDraft | null }>()(() => ({ draft: null }));
+export const useQualificationSheet = create<{ readonly draft: SheetDraft | null }>()(() => ({ draft: null }));
 
 export function keepSheet(draft: SheetDraft | null): void {
-  useSheet.setState({ draft });
+  useQualificationSheet.setState({ draft });
 }
 
 /** A new sheet: with the limits and supply points of the one before, or the usual ones. */
@@ -55,7 +55,7 @@ type Read = AnswerTo<'qualification.read'>;
 const digits = (value: number, after: number): string => String(Number(value.toFixed(after)));
 
 /** With what the bench read for a line (`supply.1` for its second point). What was long enough tells the clock as well, where nobody has told it. */
-export function readInto(draft: SheetDraft, line: string, read: Read): SheetDraft {
+export function withReading(draft: SheetDraft, line: string, read: Read): SheetDraft {
   const of: Readonly<Record<string, string>> =
     line === 'zero' ? { 'zero.edges': String(read.edges), 'zero.seconds': digits(read.seconds, 1) }
     : line === 'vented' ? { 'vented.kpa': digits(read.pressureKpa, 2) }
@@ -118,9 +118,9 @@ const isDraft = (content: unknown): content is SheetDraft => {
 
 keepStore(
   'equipment/qualification.1',
-  useSheet,
+  useQualificationSheet,
   ({ draft }) => (draft === null ? null : { content: draft, title: 'Qualification of the bench', work: true }),
   (content) => {
-    if (isDraft(content)) useSheet.setState({ draft: content });
+    if (isDraft(content)) useQualificationSheet.setState({ draft: content });
   },
 );

@@ -14,7 +14,7 @@ import { Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
-import { beginSheet, keepSheet, limitNames, readInto, sheetIn, supplyPoints, typedInto, useSheet, type SheetDraft } from './qualification-draft.ts';
+import { beginSheet, keepSheet, limitNames, withReading, sheetIn, supplyPoints, typedInto, useQualificationSheet, type SheetDraft } from './qualification-draft.ts';
 
 type Controller = Qualification['controller'];
 type Stored = AnswerTo<'qualifications.list'>['sheets'][number];
@@ -55,7 +55,7 @@ export function QualificationPart({ equipment, against }: PartProps) {
 
 function OfBench({ equipment, against, controller }: PartProps & { readonly controller: Controller }) {
   const name = benchName(controller);
-  const { draft } = useSheet();
+  const { draft } = useQualificationSheet();
   const [list, setList] = useState<AnswerTo<'qualifications.list'> | null>(null);
   const [problem, setProblem] = useState('');
   const [said, setSaid] = useState<{ readonly well: boolean; readonly text: string } | null>(null);
@@ -195,8 +195,8 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
     const reply = await ask('qualification.read', { seconds });
     if (!reply.ok) { failed(reply.failure.text); return; }
     if (reply.value.driven && (line === 'zero' || line === 'leak')) { failed('An injector was driven meanwhile, so what was counted is no leak. Try again.'); return; }
-    const { draft: now } = useSheet.getState();
-    if (now !== null) keepSheet(readInto(now, line, reply.value));
+    const { draft: now } = useQualificationSheet.getState();
+    if (now !== null) keepSheet(withReading(now, line, reply.value));
     setReading('');
   };
   const readReference = async (): Promise<void> => {
@@ -210,7 +210,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
     if (history === undefined || last === undefined) { setProblem('No run of this archive has a reference injector. Measure it, or say by hand how it stands.'); return; }
     if (history.limits === null && history.newest === null) { setProblem(`The chart of ${history.serialNumber} has no limits yet: ${history.noLimits} Say by hand how it stands.`); return; }
     const inside = last.rules.length === 0 && history.newest?.outside !== true;
-    const { draft: now } = useSheet.getState();
+    const { draft: now } = useQualificationSheet.getState();
     if (now !== null) keepSheet({ ...now, reference: { serialNumber: history.serialNumber, inside, text: `run of ${dateTimeText(last.at)}, ${inside ? 'no signal' : `signal: ${[...last.rules, ...(history.newest?.outside === true ? ['outside of the runs before'] : [])].join(', ')}`}`, source: 'bench' } });
   };
   const keep = async (): Promise<void> => {
