@@ -177,6 +177,19 @@ describe('RUN-138 the static flow', () => {
     expect(judgeAll(listed([null], { staticFlowGPerMin: 2 * gPerMin }, 100), [{}])[0]?.text).toContain(`static flow ${gPerMin.toFixed(1)} g/min, ${gPerMin.toFixed(1)} g/min +/- 25 % for the type`);
   });
 
+  it('PLAN-94 is held against what the plan states of its type before what it states for all', () => {
+    const plan = listed([null], { staticFlowGPerMin: 1e-3 }, 100);
+    const held = lookedAt(plan, 0, {});
+    const [point, window] = [held.points[0], held.windows[0]];
+    if (point === undefined || window === undefined) throw new Error('a look has a held window');
+    const mass = massPerPulse(point, window, testEquipment, plan.reduction, null);
+    if (mass.kind !== 'mass') throw new Error(mass.text);
+    const gPerMin = (mass.mass / point.period) * 6e4;
+    expect(findings(plan, [{}])[0]).toEqual(['RUN-138']);
+    expect(findings({ ...plan, types: [{ type: 'T', staticFlowGPerMin: gPerMin, flowPressureKpa: 100 }] }, [{}])[0]).toEqual([]);
+    expect(findings({ ...plan, types: [{ type: 'T', staticFlowGPerMin: 2 * gPerMin, flowPressureKpa: 100 }] }, [{}])[0]).toEqual(['RUN-138']);
+  });
+
   it('else is held against the median of its type, which takes two', () => {
     const others = [{ rate: 200 }, { rate: 200 }];
     for (const [rate, rules] of [[249, []], [251, ['RUN-138']], [151, []], [149, ['RUN-138']]] as const) {
