@@ -2,6 +2,7 @@
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { Point } from '../../app/plan/points.ts';
+import { notesOf, type Note } from '../../app/journal/note.ts';
 import { countingAttempts } from '../../app/reduce/counting.ts';
 import { reduceRun, type Reduction } from '../../app/reduce/reduce.ts';
 import type { MeasuredAt } from '../../app/results/drift.ts';
@@ -37,6 +38,11 @@ export function timesOf(archive: ArchiveReader, runId: string, points: readonly 
   return times;
 }
 
+/** What people wrote down of it (EXP-8). */
+function notesInRun(archive: ArchiveReader, runId: string): readonly Note[] {
+  return notesOf(archive.notedEvents().filter(({ id }) => id === runId).map(({ event }) => event));
+}
+
 /** Attempts, masses, budgets, lines, tables and maps as CSV, the whole reduction as JSON, and the manifest that names them (ARC-17). */
 function filesOf({ archive, runId, state, software, axes = measuredAxes }: RunExport): FileSet {
   const { plan, equipment, notTraceable, setPoints: points } = state;
@@ -48,7 +54,7 @@ function filesOf({ archive, runId, state, software, axes = measuredAxes }: RunEx
   return {
     files: [
       ...csvFiles({ provenance, notTraceable, plan, equipment, points, attempts: archive.everyAttempt(runId), reduction, axes }),
-      jsonFile({ provenance, software, notTraceable, clocks: [...state.clocks.values()], plan, equipment, reduction, axes, times: timesOf(archive, runId, points) }),
+      jsonFile({ provenance, software, notTraceable, clocks: [...state.clocks.values()], plan, equipment, reduction, axes, times: timesOf(archive, runId, points), notes: notesInRun(archive, runId) }),
     ],
     closing: (written) => manifestFile({ provenance, software, notTraceable, place: placeOfRun(archive.ledger, runId, under), files: written }),
   };

@@ -6,6 +6,9 @@
 import type { Equipment } from '../../app/equipment/equipment.ts';
 import type { Plan } from '../../app/plan/plan.ts';
 import type { ClockComparison } from '../../app/journal/measured.ts';
+import type { Note } from '../../app/journal/note.ts';
+import { shownPoint } from '../../app/plan/points.ts';
+import { isoTime } from '../clock/dating.ts';
 import { driftOf } from '../../app/results/drift.ts';
 import type { MeasuredAt } from '../../app/results/drift.ts';
 import { massesOf } from '../../app/results/run-results.ts';
@@ -31,6 +34,8 @@ export interface JsonExport {
   readonly plan: Plan;
   readonly equipment: Equipment;
   readonly reduction: Reduction;
+  /** What people noted of the run; absent: nothing. Points are indices. */
+  readonly notes?: readonly Note[];
   /** Axes of the maps; absent: those that were measured. */
   readonly axes?: GridAxes;
   /** When the attempts were measured, for the drift; absent: drift is not known. */
@@ -41,11 +46,12 @@ export interface JsonExport {
 export const jsonFile = (data: JsonExport): FileToWrite => ({ name: 'reduction.json', pieces: pieces(data) });
 
 /** One line for each window and cell, so that a long run is never one string in memory and files can be compared by line. */
-function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, reduction, axes = measuredAxes, times = [] }: JsonExport): Generator<string> {
+function* pieces({ provenance, software, notTraceable, clocks, plan, equipment, reduction, axes = measuredAxes, times = [], notes = [] }: JsonExport): Generator<string> {
   yield '{\n"reductionFileVersion": 2,\n"units": "SI",\n';
   const { runId, order, archiveId, head } = provenance;
   yield `"runId": ${text(runId)},\n"order": ${text(order)},\n"runBeganUtc": ${text(whenBegan(provenance))},\n"archiveId": ${text(archiveId)},\n"archiveHead": ${text(head)},\n"software": ${text(software)},\n`;
   yield `"notTraceable": ${text(notTraceable)},\n"clocks": ${text(clocks)},\n"plan": ${text(plan)},\n"equipment": ${text(equipment)},\n`;
+  yield* list('notes', notes.map(({ at, point, ...note }) => ({ ...note, writtenUtc: isoTime(at), point: point === null ? null : shownPoint(point) })));
   yield* list('scatter', reduction.scatter);
   yield* list('windows', mapped(reduction.windows, named));
   yield* list('cells', reduction.cells);

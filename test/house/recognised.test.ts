@@ -1,6 +1,6 @@
 /** Two injectors whose serial numbers were exchanged between two runs, and notes, in a browser. */
 import { execFileSync } from 'node:child_process';
-import { writeFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { samplePlan } from '../builders/in-process.ts';
@@ -29,9 +29,9 @@ beforeAll(async () => {
 afterAll(() => opened?.close());
 
 describe.skipIf(browserPath === null)('whose numbers these are', () => {
-  it('WIN-84, WIN-85, HOST-142 is asked on the results and on the life of both, with a way to the other; notes stand there too, each with a way to its place', async () => {
+  it('WIN-84, WIN-85, WIN-86, EXP-8, HOST-142 is asked on the results and on the life of both, with a way to the other; notes stand there too, each with a way to its place', async () => {
     if (opened === undefined) throw new Error('no window');
-    const { page, complaints } = opened;
+    const { page, folder, complaints } = opened;
     await goToPage(page, 'Results');
     const question = page.getByText(/^Is RH4-0117 really RH4-0118\? At \d+ places its results are those of RH4-0118 of /);
     await question.waitFor({ timeout: 60_000 });
@@ -50,6 +50,12 @@ describe.skipIf(browserPath === null)('whose numbers these are', () => {
     expect(await notes.textContent()).toContain('A. Tester');
     expect(await notes.getByRole('link', { name: 'Run', exact: true }).getAttribute('href')).toMatch(/^#\/run\//);
     await question.waitFor();
+    // Programs are told too.
+    execFileSync(process.execPath, [command, 'export', id, '--to', join(folder, 'files'), '--archive', join(folder, 'archive.sqlite')], { stdio: 'pipe' });
+    const { notes: told } = JSON.parse(readFileSync(join(folder, 'files', 'reduction.json'), 'utf8')) as { readonly notes: readonly object[] };
+    expect(told).toEqual([expect.objectContaining({ by: 'A. Tester', text: 'fuel filter changed before this run', mark: 'look', open: true, point: null, injector: null, writtenUtc: expect.stringMatching(/^\d{4}-.*Z$/) as string })]);
+    await page.locator('.views').getByRole('link', { name: 'Set', exact: true }).click();
+    expect(await page.getByRole('main').getByRole('link', { name: 'RH4-0117', exact: true }).first().getAttribute('href')).toBe('#/injectors/RH4-0117');
     for (const theme of ['light', 'dark'] as const) {
       await page.emulateMedia({ colorScheme: theme });
       expect(await violations(page)).toEqual([]);

@@ -124,7 +124,7 @@ export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
           <Button onPress={() => goTo('results', run.id, 'compare', kept.id)}>Compare with the kept run</Button>
         )}
         <Button onPress={() => goTo('journal', run.id)}>Journal</Button>
-        <RunFiles run={run} against={gone} />
+        <RunFiles run={run} journal={journal} against={gone} />
         <Button against={gone} busy={busy === 'exporting'} onPress={() => void exportIt()}>
           {busy === 'exporting' ? 'Exporting …' : 'Export'}
         </Button>

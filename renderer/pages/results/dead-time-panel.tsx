@@ -1,4 +1,5 @@
 import { shownText } from '../../components/shown-text.ts';
+import { SerialLink } from '../../components/serial-link.tsx';
 import { slopeModelSentence } from '../../../app/reduce/slope-words.ts';
 import { useMemo } from 'react';
 import { Section } from '../../components/page.tsx';
@@ -52,7 +53,7 @@ export function DeadTimePanel({ results: { reduction }, selection: { condition, 
             columns={['Injector', `Qs, ${amounts.flowUnit}`, ...deadTime.rows.map(({ voltage }) => `Qs / m at ${plain(voltage)} V`)]}
             rows={statics.map((one) => ({
               key: String(one.injector),
-              head: one.serialNumber,
+              head: <SerialLink of={one.serialNumber} />,
               cells: [
                 one.kind === 'static-flow' ? plusMinus(amounts.slope(one.flow.value), amounts.slope(one.flow.expanded)) : <Missing why={one.text} />,
                 ...deadTime.rows.map(({ voltage }) => {

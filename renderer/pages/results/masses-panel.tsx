@@ -1,3 +1,4 @@
+import { SerialLink } from '../../components/serial-link.tsx';
 import { useMemo, useState } from 'react';
 import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { deviationsFromMean, meanOf, percentOf } from '../../../app/results/set.ts';
@@ -91,7 +92,7 @@ export function MassesPanel({ selection, onWish, amounts }: ViewProps) {
       <Section title="Numbers" wide>
         <FigureTable
           caption={`${title}, ${where}; ± is the expanded uncertainty (95 %), in ${unit}`}
-          columns={['Pulse width, ms', ...rows.map((r) => r.serialNumber)]}
+          columns={['Pulse width, ms', ...rows.map((r) => <SerialLink key={r.injector} of={r.serialNumber} />)]}
           rows={widths.map((width) => ({
             key: String(width),
             head: plain(width * 1e3),

@@ -1,3 +1,4 @@
+import { SerialLink } from '../../components/serial-link.tsx';
 import { useEffect, useMemo, useState } from 'react';
 import type { Params } from '../../../app/contract/contract.ts';
 import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
@@ -188,7 +189,7 @@ function SetTable({ answer: { points }, set, place }: { readonly answer: Matched
         rows={[
           ...set.members.map((member) => ({
             key: member.serialNumber,
-            head: member.serialNumber,
+            head: <SerialLink of={member.serialNumber} />,
             cells: [...points.map((_, p) => plusMinus(member.deviations[p]?.value ?? null, member.deviations[p]?.expanded ?? null, true)), dateTimeText(member.at)],
           })),
           { key: 'spread', head: 'Spread', cells: [...points.map((_, p) => plusMinus(set.spread[p]?.value ?? null, set.spread[p]?.expanded ?? null)), ''] },

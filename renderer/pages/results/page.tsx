@@ -116,7 +116,7 @@ export default function ResultsPage() {
             />
             <ReportDraft key={id} id={id} />
             {found.journal.state !== null && (
-              <RunFiles key={`files-${id}`} run={{ id, order: found.journal.state.plan.order, planName: found.journal.state.plan.name, createdAt: found.journal.events[0]?.at ?? 0 }} against={line.state === 'up' ? '' : 'The host cannot be reached.'} />
+              <RunFiles key={`files-${id}`} journal={found.journal} run={{ id, order: found.journal.state.plan.order, planName: found.journal.state.plan.name, createdAt: found.journal.events[0]?.at ?? 0 }} against={line.state === 'up' ? '' : 'The host cannot be reached.'} />
             )}
             <Button onPress={() => goTo('journal', id)}>Journal</Button>
             <Button onPress={() => goTo('archive')}>Other runs</Button>

@@ -1,3 +1,4 @@
+import { SerialLink } from '../../components/serial-link.tsx';
 import { useMemo, useState } from 'react';
 import { Choice } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
@@ -77,7 +78,7 @@ export function SpreadPanel({ selection, onWish, amounts }: ViewProps) {
           rows={[
             ...spread.rows.map((r) => ({
               key: String(r.injector),
-              head: r.serialNumber,
+              head: <SerialLink of={r.serialNumber} />,
               cells: [
                 r.of === null ? <Missing key="value" why={r.why} /> : plusMinus(shown.convert(r.of.value), through(shown.convert, r.of.u95)),
                 r.deviation === null ? <Missing key="deviation" why={r.why} /> : plusMinus(onChart(r.deviation.value), r.deviation.u95 === null ? null : Math.abs(onChart(r.deviation.u95)), true),

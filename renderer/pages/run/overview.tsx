@@ -1,3 +1,4 @@
+import { SerialLink } from '../../components/serial-link.tsx';
 import type { RunState } from '../../../app/journal/state.ts';
 import { tallyOf } from './cells.ts';
 import type { Sheet } from './sheets.ts';
@@ -23,7 +24,7 @@ export function Overview({ sheets, state, shown, onGo }: OverviewProps) {
             <th scope="col">All</th>
             {injectors.map((serial) => (
               <th key={serial} scope="col">
-                {serial}
+                <SerialLink of={serial} />
               </th>
             ))}
           </tr>

@@ -5,6 +5,7 @@ import type { RunState } from '../../../app/journal/state.ts';
 import { shownPoint, type Point } from '../../../app/plan/points.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
+import { SerialLink } from '../../components/serial-link.tsx';
 import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Page } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
@@ -137,6 +138,11 @@ function PointNotes({ id, state, events, point, attempt }: { readonly id: string
       {state.points.at(point.index)?.attempts.map(({ attempt: number }) => (
         <Notes key={number} run={id} events={events} about={{ point: point.index, attempt: number, injector: null }} name={`attempt ${number}${number === attempt ? ', to which the link led' : ''}`} />
       ))}
+      {injector !== undefined && (
+        <p className="small">
+          Life of <SerialLink of={injector.serialNumber} />
+        </p>
+      )}
       {injector !== undefined && <Notes run={id} events={events} about={{ point: null, attempt: null, injector: point.injector }} name={`injector ${injector.serialNumber}`} />}
     </>
   );

@@ -1,4 +1,5 @@
 /** The targets of a run: a row for each injector, a column for each voltage, each cell with how far it is. It has its places from the beginning (WIN-23). */
+import { SerialLink } from '../../components/serial-link.tsx';
 import { memo, useState } from 'react';
 import type { RunState } from '../../../app/journal/state.ts';
 import { handling } from '../../../app/run/machine.ts';
@@ -65,7 +66,9 @@ function Block({ where, cells, onGo }: { readonly where: string; readonly cells:
       <tbody>
         {rows.map(([serial, own]) => (
           <tr key={serial}>
-            <th scope="row">{serial}</th>
+            <th scope="row">
+              <SerialLink of={serial} />
+            </th>
             {voltages.map((voltage) => {
               const cell = own.find((c) => c.voltage === voltage);
               return <td key={voltage}>{cell !== undefined && <Cell cell={cell} onGo={onGo} />}</td>;
