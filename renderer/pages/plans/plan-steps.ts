@@ -10,7 +10,7 @@ type Row = Readonly<Record<string, unknown>> & { readonly key: number };
 const tables = [
   { table: 'injectors', one: 'injector' },
   { table: 'types', one: 'type' },
-  { table: 'guards', one: 'alarm limit' },
+  { table: 'guards', one: 'guard' },
 ] as const;
 
 export function stepBetween(before: PlanForm, after: PlanForm): Words {

@@ -1,0 +1,79 @@
+/** What is taken back in the forms of injectors and plans, in a browser. */
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { browserPath, goToPage, type OpenedWindow, openWindow } from '../builders/window.ts';
+
+let opened: OpenedWindow | undefined;
+
+beforeAll(async () => {
+  if (browserPath !== null) opened = await openWindow({});
+}, 300_000);
+
+afterAll(() => opened?.close());
+
+/** As somebody pastes a block of a spreadsheet into the field that has the focus. */
+const pasted = (text: string): string => `(() => {
+  const data = new DataTransfer();
+  data.setData('text/plain', ${JSON.stringify(text)});
+  document.activeElement.dispatchEvent(new ClipboardEvent('paste', { clipboardData: data, bubbles: true, cancelable: true }));
+})()`;
+
+describe.skipIf(browserPath === null)('undo', () => {
+  it('WIN-31 takes a paste and removals of injectors back, to the texts and places they had, one by one, until they are saved', async () => {
+    if (opened === undefined) throw new Error('no window');
+    const { page } = opened;
+    await goToPage(page, 'Injectors');
+    await page.getByRole('button', { name: 'Book in an injector' }).click();
+    await page.getByLabel(/^Type of/).first().fill('RH-P4');
+    await page.getByLabel(/^Serial number of/).first().fill('RH4-0117');
+    const serials = async (): Promise<string[]> => page.getByLabel(/^Serial number of/).evaluateAll((all) => all.map((one) => (one as unknown as { value: string }).value));
+    const undo = (what: RegExp): Promise<void> => page.getByRole('button', { name: what }).click();
+    await page.getByRole('button', { name: 'Book in an injector' }).click();
+    await page.getByLabel(/^Serial number of/).last().focus();
+    await page.evaluate(pasted('RH4-0118\t12.1\tgood\nRH4-0119\t12.2\tgood\nRH4-0120\t12.3\trusty'));
+    await expect.poll(serials).toEqual(['RH4-0117', 'RH4-0118', 'RH4-0119', 'RH4-0120']);
+    await page.getByRole('button', { name: 'Remove: new row RH4-0118' }).click();
+    await page.getByRole('button', { name: 'Remove: new row RH4-0120' }).click();
+    await expect.poll(serials).toEqual(['RH4-0117', 'RH4-0119']);
+    await undo(/^Undo: removal of RH4-0120$/);
+    await expect.poll(serials).toEqual(['RH4-0117', 'RH4-0119', 'RH4-0120']);
+    expect(await page.getByLabel('Condition of RH4-0120').inputValue()).toBe('rusty');
+    await undo(/^Undo: removal of RH4-0118$/);
+    await expect.poll(serials).toEqual(['RH4-0117', 'RH4-0118', 'RH4-0119', 'RH4-0120']);
+    expect(await page.getByLabel('Coil in Ω of RH4-0118').inputValue()).toBe('12.1');
+    await undo(/^Undo: 3 rows pasted$/);
+    await expect.poll(serials).toEqual(['RH4-0117', '']);
+    await page.keyboard.press('Control+s');
+    await page.getByText('1 part saved.').waitFor();
+    expect(await page.getByRole('button', { name: /^Undo: (removal|\d|new)/ }).count()).toBe(0);
+  }, 120_000);
+
+  it('WIN-31 takes a paste of values and the removal of a guard of a plan back', async () => {
+    if (opened === undefined) throw new Error('no window');
+    const { page } = opened;
+    await goToPage(page, 'Plans');
+    await page.getByRole('button', { name: 'New sweep' }).click();
+    const list = page.getByRole('listbox', { name: /Supply voltage/u }).or(page.getByRole('list', { name: /Supply voltage/u })).first();
+    const before = await list.textContent();
+    const field = page.locator('[id="plan:axes.voltageV"]');
+    await field.focus();
+    await field.fill('15.5; 16.5; 17.5');
+    await field.press('Enter');
+    await expect.poll(() => list.textContent()).toContain('16.5');
+    await page.locator('summary', { hasText: /^Guards/ }).click();
+    await page.getByRole('button', { name: 'Add a guard' }).click();
+    await page.locator('[id^="plan:guards["][id$=".id"]').last().fill('rail low');
+    const limits = page.getByRole('button', { name: /^Remove: guard / });
+    const count = await limits.count();
+    expect(count).toBeGreaterThan(0);
+    await limits.last().click();
+    await expect.poll(() => limits.count()).toBe(count - 1);
+    await page.getByRole('button', { name: /^Undo: guard removed$/ }).click();
+    await expect.poll(() => limits.count()).toBe(count);
+    expect(await page.locator('[id^="plan:guards["][id$=".id"]').last().inputValue()).toBe('rail low');
+    await page.getByRole('button', { name: /^Undo: guard$/ }).click();
+    await page.getByRole('button', { name: /^Undo: guard added$/ }).click();
+    await page.getByRole('button', { name: /^Undo: 3 values of Supply voltage added/ }).click();
+    await expect.poll(() => list.textContent()).toBe(before);
+    expect(opened.complaints).toEqual([]);
+  }, 120_000);
+});
