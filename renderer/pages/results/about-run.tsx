@@ -4,7 +4,7 @@ import { shownPoint } from '../../../app/plan/points.ts';
 import { pathOfPoint } from '../../address/places.ts';
 import { pathTo } from '../../address/route.ts';
 import { NotTraceable } from '../../components/not-traceable.tsx';
-import { NoteList } from '../../components/notes.tsx';
+import { NoteList } from '../../components/note-list.tsx';
 import { Status } from '../../components/status.tsx';
 import type { JournalView } from '../../host/journal-feed.ts';
 import { QuestionsOfRun } from './questions.tsx';

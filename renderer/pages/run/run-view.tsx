@@ -12,7 +12,7 @@ import { Notice } from '../../components/status.tsx';
 import { usePlaceInRun } from '../../address/place-in-run.ts';
 import { filmOfRoute, pathOfInstant } from '../../address/places.ts';
 import { goTo, pathTo, useRoute } from '../../address/route.ts';
-import { Notes } from '../../components/notes.tsx';
+import { Notes } from './notes.tsx';
 import { ask, useHost, useRun } from '../../host/host.ts';
 import { AlarmList, AlarmsNow } from './alarm-list.tsx';
 import { BenchTimePart } from './bench-time-part.tsx';

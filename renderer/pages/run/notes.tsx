@@ -1,13 +1,12 @@
 import { useMemo, useState } from 'react';
-import type { ReactNode } from 'react';
-import type { RunEvent } from '../../app/journal/events.ts';
-import { aboutOf, notesOf, type Note } from '../../app/journal/note.ts';
-import { ask } from '../host/host.ts';
-import { settings } from '../settings/settings.ts';
-import { Button } from './button.tsx';
-import { dateTimeText } from './dates.ts';
-import { TextInput } from './field.tsx';
-import { Status } from './status.tsx';
+import type { RunEvent } from '../../../app/journal/events.ts';
+import { aboutOf, notesOf, type Note } from '../../../app/journal/note.ts';
+import { ask } from '../../host/host.ts';
+import { settings } from '../../settings/settings.ts';
+import { Button } from '../../components/button.tsx';
+import { NoteList } from '../../components/note-list.tsx';
+import { TextInput } from '../../components/field.tsx';
+import { Status } from '../../components/status.tsx';
 
 /** What a note is about: indices of the run; all null: the run itself. */
 type About = Pick<Note, 'point' | 'attempt' | 'injector'>;
@@ -19,8 +18,6 @@ interface NotesProps {
   /** Of it, as a person names it: "point 12". */
   readonly name: string;
 }
-
-const signs = { note: null, look: 'Look at this', settled: 'Settled' } as const;
 
 /** The notes about one thing, and one more (WIN-55). They are kept with the run, with who and when, and none is ever taken away. */
 export function Notes(props: NotesProps) {
@@ -43,27 +40,6 @@ function NotesOf({ run, events, about, name }: NotesProps) {
       <NoteList notes={notes} />
       <NoteForm run={run} about={about} open={notes.some((note) => note.open)} />
     </details>
-  );
-}
-
-/** `about`: what each is about, where that is not the same for all. */
-export function NoteList({ notes, about }: { readonly notes: readonly Note[]; readonly about?: (note: Note) => ReactNode }) {
-  if (notes.length === 0) return null;
-  return (
-    <ul className="note-list">
-      {notes.map((note) => {
-        const { seq, at, by, text, mark, open } = note;
-        return (
-          <li key={seq}>
-          {about !== undefined && <>{about(note)}: </>}
-          {signs[mark] !== null && <Status tone={open ? 'note' : 'off'}>{signs[mark]}</Status>} {text}{' '}
-          <span className="small quiet">
-            {by}, {dateTimeText(at)}
-          </span>
-        </li>
-        );
-      })}
-    </ul>
   );
 }
 
