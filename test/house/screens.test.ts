@@ -78,7 +78,7 @@ describe.skipIf(browserPath === null)('every page', { timeout: 600_000 }, () => 
         await at(width, height);
         for (const theme of ['light', 'dark'] as const) {
           await page.emulateMedia({ colorScheme: theme });
-          await keepScreen(page, `${name}-${width}-${theme}`);
+          await keepScreen(page, `page-${name}-${width}-${theme}`);
         }
         for (const one of await page.evaluate<string[]>(coveredOrCut)) wrong.push(`${name} at ${width}: ${one}`);
       }
@@ -94,7 +94,7 @@ describe.skipIf(browserPath === null)('every page', { timeout: 600_000 }, () => 
       // A zoom of 200 % leaves half of the pixels that the style sheet counts.
       await at(1366 / 2, 768 / 2);
       await go(hash);
-      await keepScreen(page, `${name}-zoom`);
+      await keepScreen(page, `page-${name}-zoom`);
       for (const one of await page.evaluate<string[]>(coveredOrCut)) wrong.push(`${name} at 200 %: ${one}`);
     }
     expect(wrong).toEqual([]);
