@@ -5,11 +5,13 @@ import { join } from 'node:path';
 import type { Command } from 'commander';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { parsePlan } from '../../app/plan/parse.ts';
+import { readPhoto } from '../../app/visit/photo.ts';
 import { exitCode } from '../../main/cli/exit-codes.ts';
 import { makeProgram } from '../../main/cli/program.ts';
 import { variables } from '../../main/cli/surroundings.ts';
 import { samplePath } from '../../main/samples/samples.ts';
 import { bareEnvironment, scratchFolder } from '../builders/in-process.ts';
+import { picturePath } from './picture.ts';
 
 const house = join(import.meta.dirname, '..', '..');
 const main = join(house, 'main', 'cli', 'main.ts');
@@ -134,6 +136,13 @@ describe('CLI-22 the README says of the program', () => {
     expect(links.length).toBeGreaterThan(5);
     expect(links.filter((path) => !existsSync(join(house, path)))).toEqual([]);
   });
+});
+
+it('the README begins with a whole picture of the window, as large as the screen of a lab', () => {
+  const { text, path } = /^# Railhouse\n\n!\[(?<text>.{30,})\]\((?<path>[\w/]+\.png)\)\n/.exec(readmes[0] ?? '')?.groups ?? {};
+  expect(text).toBeDefined();
+  expect(join(house, path ?? '')).toBe(picturePath);
+  expect(readPhoto(readFileSync(picturePath), picturePath)).toEqual({ ok: true, photo: { media: 'image/png', width: 1366, height: 768 } });
 });
 
 describe('CLI-10 completion', () => {

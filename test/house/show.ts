@@ -8,6 +8,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   'error-rates': async () => (await import('./error-rates.ts')).showErrorRates,
   injection: async () => (await import('./injection.ts')).showInjection,
   look: async () => (await import('./look.ts')).showLook,
+  picture: async () => (await import('./picture.ts')).showPicture,
   pauses: async () => (await import('./pauses.ts')).showPauses,
   kills: async () => (await import('./kills.ts')).showKills,
   damage: async () => (await import('./damage.ts')).showDamage,
