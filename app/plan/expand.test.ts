@@ -523,7 +523,7 @@ describe('expansion of a plan', () => {
 });
 
 describe('a plan with targets', () => {
-  const wanting = (plan: Plan): Plan => ({ ...plan, targets: { deadTimeUs: 5, atVoltage: [], hours: 24, attemptsPerCell: 60 } });
+  const wanting = (plan: Plan): Plan => ({ ...plan, targets: { deadTimeUs: 5, atVoltage: [], hours: 24, attemptsPerCell: 60, known: [] } });
   const whole = (kind: Shape['kind']): Plan => ({ ...planOf({ kind, widths: 6, pressures: 2, everyPoints: 7 }), look: { ...planOf({}).look, windowS: 2 }, zero: { settleS: 3, decayS: 20, deadTimeUs: 2 }, pair: { windows: 1 }, invariance: { percent: 20, pressurePercent: 2 }, blind: { percent: 10, mostUs: 20 }, static: { replicates: 2, voltageV: 13, periodMs: 25 } });
 
   test('PLAN-90: its points are what comes before the first measure point of its grid; without targets nothing changes', () => {

@@ -23,6 +23,12 @@ const guard = (change: Document) => plan({ guards: [{ id: 'g', signal: 'pressure
 const reference = (change: Document) =>
   plan({ reference: { injector: 'A1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 10, ...change } });
 
+/** A plan with targets that knows its type; `again`: twice. */
+const knowing = (change: Document, again?: Document): Document => {
+  const known = (more: Document) => ({ type: 'T', pressureKpa: 400, linearFromOpenMs: 1.4, deadTimes: [{ voltageV: 10, deadTimeMs: 1.1 }, { voltageV: 14, deadTimeMs: 0.7 }], scatterPercent: 0.1, scatterUs: 1, from: 'run 1', ...more });
+  return plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5, known: [known(change), ...(again === undefined ? [] : [known(again)])] } });
+};
+
 const certificate = { number: 'C-1', date: '2026-01-05', validUntil: '2027-01-04' };
 const equipment = (change: Document = {}): Document => ({
   equipmentVersion: 1,
@@ -93,6 +99,10 @@ const badBetweenFields: readonly Bad[] = [
   ['PLAN-92', plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5, atVoltage: [{ voltageV: 12, deadTimeUs: 5 }] } }), 'targets.atVoltage[0].voltageV', 'none of the voltages'],
   ['PLAN-92', plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5, atVoltage: [{ voltageV: 10, deadTimeUs: 5 }, { voltageV: 10, deadTimeUs: 6 }] } }), 'targets.atVoltage[1].voltageV', 'already'],
   ['PLAN-92', plan({ targets: { deadTimeUs: 5 } }), 'targets', '3 are too few'],
+  ['PLAN-99', knowing({ type: 'another' }), 'targets.known[0].type', 'No injector'],
+  ['PLAN-99', knowing({ pressureKpa: 300 }), 'targets.known[0].pressureKpa', 'none of the pressures'],
+  ['PLAN-99', knowing({}, {}), 'targets.known[1].type', 'already'],
+  ['PLAN-99', knowing({ deadTimes: [{ voltageV: 10, deadTimeMs: 1 }, { voltageV: 10, deadTimeMs: 1 }] }), 'targets.known[0].deadTimes', 'once'],
   ['PLAN-53', plan({ look: { longMs: 18 } }), 'look.longMs', 'duty of 90.0 %'],
   ['PLAN-53', plan({ look: { shortMs: 9 } }), 'look.shortMs', 'must be below the longer'],
   ['PLAN-29', axes({ widthMs: Array.from({ length: 500 }, (_, i) => 2 + i / 100), replicates: 101 }), 'axes', '207081 points'],
@@ -155,6 +165,15 @@ describe('reading a plan', () => {
     for (const document of [undefined, 0, 'x', [], [[]], { axes: [] }, { axes: { widthMs: { length: 1 } } }, () => 1]) {
       expect(parsePlan(document).ok).toBe(false);
     }
+  });
+});
+
+describe('what is known of a type', () => {
+  test('PLAN-98: is taken over, stands in the plan, and is nothing where the plan does not say', () => {
+    const parsed = parsePlan(knowing({}));
+    expect(parsed.ok ? parsed.plan.targets?.known[0] : parsed.problems).toMatchObject({ type: 'T', linearFromOpenMs: 1.4, from: 'run 1' });
+    const absent = parsePlan(plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5 } }));
+    expect(absent.ok && absent.plan.targets?.known).toEqual([]);
   });
 });
 

@@ -136,8 +136,8 @@ function betweenFields(plan: Plan): readonly Problem[] {
 /** Fewer widths leave nothing to be chosen among: a line begins with four, and two of them tell where it ends. */
 const fewestPlaces = 6;
 
-/** PLAN-92 */
-function ofTargets({ targets, axes }: Plan): readonly Problem[] {
+/** PLAN-92, PLAN-99 */
+function ofTargets({ targets, axes, injectors }: Plan): readonly Problem[] {
   if (targets === undefined) return [];
   const at = (path: readonly PropertyKey[], text: string): Problem => ({ path: pathText(['targets', ...path]), text });
   return [
@@ -145,6 +145,12 @@ function ofTargets({ targets, axes }: Plan): readonly Problem[] {
       if (!axes.voltageV.includes(voltageV)) return [at(['atVoltage', index, 'voltageV'], `${voltageV} V is none of the voltages of axes.voltageV. A target belongs to a voltage that is measured.`)];
       return targets.atVoltage.findIndex((t) => t.voltageV === voltageV) < index ? [at(['atVoltage', index, 'voltageV'], `There is a target at ${voltageV} V already. Each voltage is listed once.`)] : [];
     }),
+    ...targets.known.flatMap(({ type, pressureKpa, deadTimes }, index): readonly Problem[] => [
+      ...(injectors.some((i) => i.type === type) ? [] : [at(['known', index, 'type'], `No injector of the plan is of type ${type}.`)]),
+      ...(axes.pressureKpa.includes(pressureKpa) ? [] : [at(['known', index, 'pressureKpa'], `${pressureKpa} kPa is none of the pressures of axes.pressureKpa.`)]),
+      ...(targets.known.findIndex((k) => k.type === type && k.pressureKpa === pressureKpa) < index ? [at(['known', index, 'type'], `What is known of ${type} at ${pressureKpa} kPa is stated already.`)] : []),
+      ...(new Set(deadTimes.map((d) => d.voltageV)).size < deadTimes.length ? [at(['known', index, 'deadTimes'], 'Each voltage is listed once.')] : []),
+    ]),
     ...(axes.widthMs.length < fewestPlaces ? [at([], `The schedule chooses among the widths of axes.widthMs, and ${axes.widthMs.length} are too few. Give ${fewestPlaces} at least, down to where lines are thought to end.`)] : []),
   ];
 }

@@ -234,6 +234,26 @@ export const planSchema = z.strictObject({
       hours: positive.max(1000).default(24),
       /** Most windows of one cell, those of the search for the end of the line among them. */
       attemptsPerCell: z.int().min(6).max(1000).default(60),
+      /**
+       * What earlier runs told of types of injectors at a rail pressure: where the schedule begins (PLAN-98). No number of a result is made from it. Absent: nothing is known.
+       */
+      known: z
+        .array(
+          z.strictObject({
+            type: oneLine(60).min(1),
+            pressureKpa: positive,
+            /** Open time (width less dead time) from which pulses lie on their line, ms. */
+            linearFromOpenMs: positive.max(1000),
+            deadTimes: z.array(z.strictObject({ voltageV: positive, deadTimeMs: z.number().min(-1000).max(1000) })).min(1).max(1000),
+            /** Standard deviation between windows: of mass, relative, and of open time, us. */
+            scatterPercent: nonNegative.max(100),
+            scatterUs: nonNegative.max(1000),
+            /** Where this is from: numbers of runs, or words. It stands in the record of the run. */
+            from: oneLine(300).min(1),
+          }),
+        )
+        .max(100)
+        .default([]),
     })
     .optional(),
   supply: z

@@ -4,7 +4,7 @@ import { milliseconds } from '../quantities/quantity.ts';
 import type { ScheduleDecision } from '../schedule/schedule.ts';
 import { TestRun, testPlan } from './scripted-bench.test-helper.ts';
 
-const targets: NonNullable<Plan['targets']> = { deadTimeUs: 5, atVoltage: [], hours: 10, attemptsPerCell: 30 };
+const targets: NonNullable<Plan['targets']> = { deadTimeUs: 5, atVoltage: [], hours: 10, attemptsPerCell: 30, known: [] };
 const wanting = (): TestRun => new TestRun({ plan: { ...testPlan(), targets, zero: { ...testPlan().zero, windowS: 0 } } });
 
 /** Measure points of these injectors, one after the other. */

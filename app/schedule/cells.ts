@@ -1,12 +1,15 @@
 /** What the schedule works on: the cells that a plan with targets wants, and what has been tried of each. */
 import { typeOfInjector } from '../reduce/cell.ts';
-import type { LineCell, NoLineCell, Reduction, ReductionInput } from '../reduce/reduction.ts';
+import type { LineCell, NoLineCell, Reduction, ReductionInput, ScatterModel } from '../reduce/reduction.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { kilopascals, milliseconds, volts } from '../quantities/quantity.ts';
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 
 export type Targets = NonNullable<Plan['targets']>;
+
+/** What earlier runs told of a type of injector. */
+export type KnownType = Targets['known'][number];
 
 /** What a decision is made from: what counts so far, and the injectors that are measured no further. */
 export interface SoFar extends ReductionInput {
@@ -36,6 +39,10 @@ export interface Block {
   readonly period: Seconds;
   /** Longest first, s. */
   readonly places: readonly Seconds[];
+  /** What the plan says of types at this pressure, by their names. SCH-12 */
+  readonly known: ReadonlyMap<string, KnownType>;
+  /** How windows scatter, as found; null: nothing was measured. */
+  readonly scatter: ScatterModel | null;
   readonly cells: readonly WantedCell[];
 }
 
@@ -91,7 +98,9 @@ export function blockOf({ plan, points, attempts, out }: SoFar, reduction: Reduc
       return [{ injector, serialNumber, type: typeOfInjector(plan, { injector }), voltage, wanted: wantedAt(targets, voltageV), found: found.get(cellName({ injector, voltage })) ?? null, ...tally }];
     }),
   );
-  return { pressure, period, places: plan.axes.widthMs.map((w) => milliseconds(w)).sort((a, b) => b - a), cells };
+  const known = new Map(targets.known.flatMap((of) => (of.pressureKpa === pressureKpa ? [[of.type, of] as const] : [])));
+  const scatter = reduction?.scatter.find((s) => s.pressure === pressure && s.period === period) ?? null;
+  return { pressure, period, known, scatter, places: plan.axes.widthMs.map((w) => milliseconds(w)).sort((a, b) => b - a), cells };
 }
 
 /** What a decision adds of one cell, and why, in words. */

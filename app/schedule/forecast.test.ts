@@ -22,7 +22,7 @@ describe('a forecast', () => {
   });
 
   it('SCH-11: a target that instruments keep from being reached is told from one that is reached', () => {
-    const plan = { ...grid(1), targets: { deadTimeUs: 8, atVoltage: [{ voltageV: 9, deadTimeUs: 1 }], hours: 24, attemptsPerCell: 60 } };
+    const plan = { ...grid(1), targets: { deadTimeUs: 8, atVoltage: [{ voltageV: 9, deadTimeUs: 1 }], hours: 24, attemptsPerCell: 60, known: [] } };
     const { cells, points, hours } = forecastOf(plan, syntheticEquipment);
     expect(points).toBeGreaterThan(30);
     expect(hours).toBeGreaterThan(0);

@@ -13,9 +13,9 @@ import type { SoFarAndOpen } from './outlook.ts';
 import { decideNext } from './schedule.ts';
 
 const widthMs = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
-const plan: Plan = { ...syntheticPlan({ voltageV: [9, 12, 14], widthMs, replicates: 1 }, 2), targets: { deadTimeUs: 3, atVoltage: [{ voltageV: 9, deadTimeUs: 5 }], hours: 24, attemptsPerCell: 40 } };
+const plan: Plan = { ...syntheticPlan({ voltageV: [9, 12, 14], widthMs, replicates: 1 }, 2), targets: { deadTimeUs: 3, atVoltage: [{ voltageV: 9, deadTimeUs: 5 }], hours: 24, attemptsPerCell: 40, known: [] } };
 /** What instruments leave at 9 V is more than that. */
-const tooMuch: Plan = { ...plan, targets: { deadTimeUs: 9, atVoltage: [{ voltageV: 9, deadTimeUs: 1 }], hours: 24, attemptsPerCell: 40 } };
+const tooMuch: Plan = { ...plan, targets: { deadTimeUs: 9, atVoltage: [{ voltageV: 9, deadTimeUs: 1 }], hours: 24, attemptsPerCell: 40, known: [] } };
 
 /** A run on a bench of usual figures with another seed, `slower` than was expected, as it stood at each decision; the last has nothing left. */
 function runs(plan: Plan, slower = 1, figures = usualFigures): readonly SoFarAndOpen[] {

@@ -17,6 +17,8 @@ const mostAtOnce = 10;
 const leastAtEnd = 2;
 /** Widths that are the short end. */
 const endWidths = 2;
+/** The same of a type that is known: where its lines bend need not be seen. */
+const knownEndWidths = 1;
 /** So near to what the shared parts alone leave a result is brought, and no nearer: beyond it each per cent takes as many windows as all before. Common practice, no source. */
 const nearest = 1.05;
 
@@ -49,7 +51,6 @@ export const isReachable = ({ found, wanted }: WantedCell): boolean => found?.ki
 
 /** `slopeWanted`: U95 of the slope, relative; null: as it comes. `most`: windows of one cell. `besides`: seconds that a window takes beside its length. */
 export interface Refining {
-  readonly scatter: readonly ScatterModel[];
   readonly slopeWanted: number | null;
   readonly most: number;
   readonly besides: number;
@@ -67,15 +68,15 @@ export function refinementOf(block: Block, refining: Refining): readonly CellWis
 }
 
 function ofInjector(cells: readonly WantedCell[], block: Block, refining: Refining): readonly CellWish[] {
-  const model = refining.scatter.find((s) => s.pressure === block.pressure && s.period === block.period);
-  if (model === undefined) return [];
+  const model = block.scatter;
+  if (model === null) return [];
   const found = cells.flatMap((cell) => (cell.found?.kind === 'line' ? [{ cell, line: cell.found }] : []));
   let slopePrecision = Math.max(0, ...found.map(({ line }) => 1 / line.scatter.uSlope ** 2));
   const lines = found.map(({ cell, line }) => sumsOf(cell, line, model, slopePrecision));
   const why = new Map<string, string>();
   const room = (s: Sums): boolean => s.cell.points + s.added.length < refining.most;
   for (const s of lines) {
-    for (const { width } of s.line.widths.filter((w) => w.inRegion).slice(-endWidths)) {
+    for (const { width } of s.line.widths.filter((w) => w.inRegion).slice(block.known.has(s.cell.type) ? -knownEndWidths : -endWidths)) {
       const missing = Math.max(0, leastAtEnd - (s.cell.tried.get(width) ?? 0));
       for (let i = 0; i < missing && room(s); i += 1) {
         slopePrecision += add(s, width);

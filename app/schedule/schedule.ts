@@ -80,11 +80,11 @@ function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readon
     return widths.length === 0 ? [] : [{ ...wish, widths }];
   });
   if (walk.length > 0 || reduction === null) return walk;
-  return refinementOf(block, refiningOf(plan, targets, reduction));
+  return refinementOf(block, refiningOf(plan, targets));
 }
 
-const refiningOf = (plan: Plan, { slopePercent, attemptsPerCell }: Targets, { scatter }: Reduction): Refining => ({
-  scatter, slopeWanted: slopePercent === undefined ? null : slopePercent / 100, most: attemptsPerCell, besides: besidesOf(plan), minS: plan.window.minS,
+const refiningOf = (plan: Plan, { slopePercent, attemptsPerCell }: Targets): Refining => ({
+  slopeWanted: slopePercent === undefined ? null : slopePercent / 100, most: attemptsPerCell, besides: besidesOf(plan), minS: plan.window.minS,
 });
 
 /** Windows that would bring every line there is to its target if all stayed as it was found, in the order in which they would be measured. For when a run is expected to be over; no decision goes by it. */
@@ -95,7 +95,7 @@ export function leftToMeasure(soFar: SoFar, reduction: Reduction): readonly Adde
   return plan.axes.pressureKpa.flatMap((pressureKpa) =>
     plan.axes.periodMs.flatMap((periodMs) => {
       const block = blockOf(soFar, reduction, pressureKpa, periodMs);
-      return inOrder(refinementOf(block, { ...refiningOf(plan, targets, reduction), atOnce: Number.POSITIVE_INFINITY }), block, soFar).flatMap(({ points }) => points);
+      return inOrder(refinementOf(block, { ...refiningOf(plan, targets), atOnce: Number.POSITIVE_INFINITY }), block, soFar).flatMap(({ points }) => points);
     }),
   );
 }

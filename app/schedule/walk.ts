@@ -2,11 +2,14 @@
  * Where lines end: a sequential search from the longest width down, of all injectors of a type at a voltage together (SCH-3 to SCH-6). Low voltages show a
  * bend first, because there an injector is open for the shortest time; it ends at one open time at all voltages (RED-92), so the others need not go below it.
  */
+import { fAbove } from '../distributions/distributions.ts';
 import { grouped } from '../reduce/cells.ts';
+import type { ScatterModel } from '../reduce/reduction.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import { median } from '../statistics/robust.ts';
 import { millisecondsText } from './cells.ts';
-import type { Block, WantedCell, CellWish } from './cells.ts';
+import type { Block, KnownType, WantedCell, CellWish } from './cells.ts';
+import { bendSeen, knownDeadTime } from './known.ts';
 
 /** Voltages that search for the end by themselves: two, because one may see a bend by chance. */
 const searching = 2;
@@ -25,17 +28,33 @@ type Family = readonly [WantedCell, ...WantedCell[]];
 const beginning = [0, 1 / 3, 0.45, 0.5];
 
 /** What is still to be measured to know where lines end; none: it is known. */
-export function walkOf({ cells, places }: Block): readonly CellWish[] {
-  return grouped(cells, (c) => c.type).flatMap((ofType) => walkOfType(grouped(ofType, (c) => String(c.voltage)).toSorted((a, b) => a[0].voltage - b[0].voltage), places));
+export function walkOf({ cells, places, known, scatter }: Block): readonly CellWish[] {
+  return grouped(cells, (c) => c.type).flatMap((ofType) => walkOfType(grouped(ofType, (c) => String(c.voltage)).toSorted((a, b) => a[0].voltage - b[0].voltage), places, knownHere(known.get(ofType[0].type), scatter)));
 }
 
-function walkOfType(families: readonly Family[], places: readonly Seconds[]): readonly CellWish[] {
-  // Once windows are repeated the search is over, whatever further windows say of its first steps: else it would begin anew with every change of mind.
-  if (families.some((family) => family.some((cell) => [...cell.counted.values()].some((count) => count > 1)))) return families.flatMap((family) => [...filled(family, places), ...doubted(family, reachOf(families.slice(0, searching)))]);
-  const first = firstPlaces(places);
+/** What is known of a type, and how windows scatter; null: replicates do not tell it yet, and nothing is held against what is known. */
+interface KnownHere extends KnownType {
+  readonly scatter: ScatterModel | null;
+}
+
+const knownHere = (known: KnownType | undefined, scatter: ScatterModel | null): KnownHere | null => (known === undefined ? null : { ...known, scatter: scatter?.from === 'replicates' ? scatter : null });
+
+function walkOfType(families: readonly Family[], places: readonly Seconds[], known: KnownHere | null): readonly CellWish[] {
   const walkers = families.slice(0, searching);
-  const begin = families.flatMap((family) => wishes(family, walkers.includes(family) ? [...first, ...below(first, places, firstWidths)] : first, 'SCH-3', 'the beginning of its line'));
-  if (begin.length > 0) return begin;
+  const expected = known === null ? null : expectedPlaces(families, places, known);
+  // Once windows are repeated the search is over, whatever further windows say of its first steps: else it would begin anew with every change of mind.
+  const isOver = families.some((family) => family.some((cell) => [...cell.counted.values()].some((count) => count > 1)));
+  if (known !== null && expected !== null) {
+    const injectors = grouped(families.flat(), (cell) => String(cell.injector));
+    const others = injectors.filter((own) => doesNotFit(known, own));
+    if (2 * others.length < injectors.length && !bendsAbove(known, injectors.filter((own) => !others.includes(own)).flat())) return ofKnown(expected, known, others, places, isOver);
+    const again = beginningOf(families, walkers, places, 'SCH-13', againWhy(known));
+    if (again.length > 0) return again;
+  } else if (!isOver) {
+    const begin = beginningOf(families, walkers, places, 'SCH-3', 'the beginning of its line');
+    if (begin.length > 0) return begin;
+  }
+  if (isOver) return families.flatMap((family) => [...filled(family, places), ...doubted(family, reachOf(walkers))]);
   const reach = reachOf(walkers);
   const steps = walkers.flatMap((family) => {
     const tried = places.filter((w) => triedByAll(family, w));
@@ -44,6 +63,66 @@ function walkOfType(families: readonly Family[], places: readonly Seconds[]): re
     return wishes(family, below(tried, places, 1), 'SCH-4', 'no bend down to the width above: the search for the end of the line goes on');
   });
   return steps.length > 0 ? steps : families.flatMap((family) => (walkers.includes(family) ? [] : toReach(family, places, reach)));
+}
+
+/** What is measured of a type that is known while nothing speaks against that; `others`: injectors whose lines do, and which are measured as such that are not known. */
+function ofKnown(expected: readonly Expected[], known: KnownHere, others: readonly Family[], places: readonly Seconds[], isOver: boolean): readonly CellWish[] {
+  const families = expected.map(({ family }) => family);
+  const begin = expected.flatMap(({ family, good }) => wishes(family, good, 'SCH-12', `the beginning of its line, which for ${known.type} is straight from ${known.linearFromOpenMs} ms of open time as far as is known (${known.from})`));
+  if (begin.length > 0) return begin;
+  const alone = others.flatMap((own) => wishes(own, firstPlaces(places), 'SCH-13', againWhy(known)));
+  if (alone.length > 0 || !isOver) return alone;
+  return families.flatMap((family) => filled(family, places));
+}
+
+/** Whether pulses of these cells together lie off their lines where the type that is known says that they are straight. SCH-13 */
+function bendsAbove({ scatter, linearFromOpenMs }: KnownHere, cells: readonly WantedCell[]): boolean {
+  const lines = cells.flatMap(({ found }) => (found?.kind === 'line' ? [found] : []));
+  const bend = scatter === null ? null : bendSeen([{ lines, scatter }]);
+  return bend !== null && bend >= linearFromOpenMs / 1e3;
+}
+
+/** Chance with which the lines of an injector are called bent though they are straight: in a run with eight of them once in sixty. Found on simulated benches. */
+const calledBent = 0.002;
+
+/**
+ * The same of one injector, whose windows lie off to either side: by more than windows scatter (F test over all its lines, which hold nothing but what should be straight). SCH-13
+ */
+function doesNotFit({ scatter }: KnownHere, cells: readonly WantedCell[]): boolean {
+  if (scatter === null) return false;
+  let [squares, dof] = [0, 0];
+  for (const { found } of cells) {
+    if (found?.kind !== 'line') continue;
+    squares += found.lackOfFit.ofWidths * found.lackOfFit.ofWidthsDof;
+    dof += found.lackOfFit.ofWidthsDof;
+  }
+  return dof > 0 && scatter.dof > 0 && fAbove(squares / dof, dof, scatter.dof) < calledBent;
+}
+
+const againWhy = ({ from }: KnownType): string => `its windows lie off a line that is straight as far as is known (${from}): it is measured as one that is not known`;
+
+/** The first windows of a type that is not known. */
+function beginningOf(families: readonly Family[], walkers: readonly Family[], places: readonly Seconds[], rule: string, what: string): readonly CellWish[] {
+  const first = firstPlaces(places);
+  return families.flatMap((family) => wishes(family, walkers.includes(family) ? [...first, ...below(first, places, firstWidths)] : first, rule, what));
+}
+
+/** Widths of the short end of a line that is known, beside its longest: with it as many as a line has at least. */
+const goodWidths = 3;
+
+interface Expected {
+  readonly family: Family;
+  readonly good: readonly Seconds[];
+}
+
+/** The longest width and the short end of each line as it is expected of a type that is known; null: the plan does not know a voltage, or has too few widths above. SCH-12 */
+function expectedPlaces(families: readonly Family[], places: readonly Seconds[], known: KnownType): readonly Expected[] | null {
+  const expected = families.flatMap((family) => {
+    const deadTime = knownDeadTime(known, family[0].voltage);
+    const above = deadTime === null ? [] : places.filter((w) => w - deadTime > known.linearFromOpenMs / 1e3);
+    return above.length > goodWidths ? [{ family, good: [...above.slice(0, 1), ...above.slice(-goodWidths)] }] : [];
+  });
+  return expected.length === families.length ? expected : null;
 }
 
 /** The places that every line begins with. */

@@ -13,7 +13,7 @@ const decisions = 4;
 const plan: Plan = {
   ...syntheticPlan({ voltageV: [9, 10.5, 12, 14, 16], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12], replicates: 1 }, 8, {}, { zero: { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 }, pair: { windows: 1 } }),
   reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 50 },
-  targets: { deadTimeUs: 0.1, atVoltage: [], hours: 100, attemptsPerCell: 400 },
+  targets: { deadTimeUs: 0.1, atVoltage: [], hours: 100, attemptsPerCell: 400, known: [] },
 };
 
 interface Timed {

@@ -8,7 +8,7 @@ import { loadRun } from '../../main/service/load-run.ts';
 
 const plan = {
   ...syntheticPlan({ voltageV: [12, 14], widthMs: [2, 2.5, 3, 4, 5, 6, 8, 10], replicates: 1 }, 2, {}, { zero: { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 } }),
-  targets: { deadTimeUs: 0.1, atVoltage: [], hours: 100, attemptsPerCell: 30 },
+  targets: { deadTimeUs: 0.1, atVoltage: [], hours: 100, attemptsPerCell: 30, known: [] },
 };
 
 describe('a decision about a run in an archive', () => {

@@ -40,6 +40,10 @@ export interface Imperfect {
   readonly sagRead?: true;
   /** No bend at all in short pulses. */
   readonly straight?: true;
+  /** Injectors are of the type that this seed drew; absent: of one of the bench's own. */
+  readonly typeOf?: number;
+  /** The injector of this channel is of another make: its needle and its bends take half as long again. */
+  readonly differs?: number;
 }
 
 /** One injector's own numbers. */
@@ -144,7 +148,7 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
     coilOverRail: 0.35 * (2 * random.uniform() - 1),
   };
   const harness = wiring.harnessOhm + draw(wiring.harnessUncertaintyOhm);
-  const instances = drawInstances(random, plan.injectors.map((i) => i.channel), what);
+  const instances = drawInstances(random, plan.injectors.map((i) => i.channel), what, what.typeOf === undefined ? random : RandomSource.named(what.typeOf, 'type of injector'));
   const channels = new Map(plan.injectors.map(({ channel }) => [channel, { clamp: driver.clampV + errors.clamp + draw(driver.channelUncertaintyV), rise: 0, until: 0 }]));
   const { curve, meter: ofBench } = meterOf(course, what);
   const equipment = recordOf(stated, ofBench);
@@ -280,9 +284,9 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
 /** Edges of a window where the meter gives few. */
 const fewEdges = 15;
 
-function drawInstances(random: RandomSource, channels: readonly number[], what: Imperfect): ReadonlyMap<number, Instance> {
+function drawInstances(random: RandomSource, channels: readonly number[], what: Imperfect, ofType: RandomSource): ReadonlyMap<number, Instance> {
   const spread = (value: number, relative: number): number => value * (1 + relative * random.normal());
-  const between = (low: number, high: number): number => low + (high - low) * random.uniform();
+  const between = (low: number, high: number): number => low + (high - low) * ofType.uniform();
   const type = {
     area: between(1.6e-7, 1.9e-7) * (what.inRotationPercent === undefined ? 1 : 1 / 8),
     ohm20: between(12.2, 14.8),
@@ -298,20 +302,23 @@ function drawInstances(random: RandomSource, channels: readonly number[], what: 
     bounce: between(-0.5, 0.5),
   };
   return new Map(
-    channels.map((channel) => [
-      channel,
-      {
-        ...type,
-        area: spread(type.area, 0.015),
-        ohm20: spread(type.ohm20, 0.005),
-        henry: spread(type.henry, 0.01),
-        pullIn: spread(type.pullIn, 0.02),
-        opens: spread(type.opens, 0.03),
-        shuts: spread(type.shuts, 0.03),
-        bend: spread(type.bend, 0.1),
-        fades: spread(type.fades, 0.03),
-      },
-    ]),
+    channels.map((channel) => {
+      const slower = channel === what.differs ? 1.5 : 1;
+      return [
+        channel,
+        {
+          ...type,
+          area: spread(type.area, 0.015),
+          ohm20: spread(type.ohm20, 0.005),
+          henry: spread(type.henry, 0.01),
+          pullIn: spread(type.pullIn, 0.02),
+          opens: slower * spread(type.opens, 0.03),
+          shuts: spread(type.shuts, 0.03),
+          bend: spread(type.bend, 0.1),
+          fades: slower * spread(type.fades, 0.03),
+        },
+      ];
+    }),
   );
 }
 

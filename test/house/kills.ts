@@ -271,7 +271,7 @@ function targetsPlan(folder: string): string {
     axes: { ...small.axes, voltageV: [14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] },
     link: { ...small.link, deadManMs: DEAD_MAN_MS },
     byItself: { ...small.byItself, gapS: 60 },
-    targets: { deadTimeUs: 30, atVoltage: [], hours: 2, attemptsPerCell: 60 },
+    targets: { deadTimeUs: 30, atVoltage: [], hours: 2, attemptsPerCell: 60, known: [] },
   }));
   writeFileSync(file, JSON.stringify(plan));
   return file;

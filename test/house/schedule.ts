@@ -10,6 +10,7 @@ import type { Point } from '../../app/plan/points.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import type { CountingAttempt, LineCell, Reduction } from '../../app/reduce/reduction.ts';
 import { varianceAt } from '../../app/reduce/variance-model.ts';
+import { knownOf } from '../../app/schedule/known.ts';
 import { decideNext } from '../../app/schedule/schedule.ts';
 import { answerPieces, onAllCores } from '../builders/all-cores.ts';
 import { oddBench } from './imperfect-bench.ts';
@@ -31,10 +32,12 @@ const planOf = (replicates: number, targets?: Plan['targets']): Plan =>
     ...(targets === undefined ? {} : { targets }),
   });
 
+type Design = 'grid' | 'one replicate' | 'targets' | 'known type';
+
 /** One dead time of one bench. */
 export interface CellOutcome {
   readonly seed: number;
-  readonly design: 'grid' | 'one replicate' | 'targets';
+  readonly design: Design;
   readonly voltage: number;
   readonly inside: boolean;
   readonly slopeInside: boolean;
@@ -99,15 +102,37 @@ function spentOf(plan: Plan, points: readonly Point[], attempts: readonly Counti
   return spent;
 }
 
-/** One bench, measured in the three ways. */
-export function heldOfBench(seed: number, what: Imperfect): CellOutcome[] {
+/** What is wrong with what earlier runs told. */
+interface Prior {
+  readonly offMs: number;
+}
+
+/** Named after `known`. */
+const priors: Readonly<Record<string, { readonly prior: Prior; readonly what: Imperfect }>> = {
+  known: { prior: { offMs: 0 }, what: {} },
+  'known-short': { prior: { offMs: -0.2 }, what: {} },
+  'known-long': { prior: { offMs: 0.2 }, what: {} },
+  'known-differs': { prior: { offMs: 0 }, what: { differs: 3 } },
+};
+
+/** One bench, measured in the three ways; and with what is known of its type. */
+export function heldOfBench(seed: number, what: Imperfect, prior: Prior | null): CellOutcome[] {
   const grid = measure(seed, what, planOf(3), 1440);
   const atVoltage = voltageV.map((v) => ({ voltageV: v, deadTimeUs: Math.ceil(1e7 * Math.max(...linesOf(grid.reduction).filter((c) => c.voltage === v).map((c) => c.deadTime.expanded))) / 10 }));
   const wanted = new Map(atVoltage.map((t) => [t.voltageV, t.deadTimeUs * 1e-6]));
   const one = measure(seed, what, planOf(1), 480);
-  const targets = measure(seed, what, planOf(1, { deadTimeUs: 10, atVoltage, hours: 24, attemptsPerCell: 36 }), 600);
+  const wish = { deadTimeUs: 10, atVoltage, hours: 24, attemptsPerCell: 36 };
+  const targets = measure(seed, what, planOf(1, { ...wish, known: [] }), 600);
   const bound = boundOf(targets, wanted) / grid.time;
-  return ([['grid', grid], ['one replicate', one], ['targets', targets]] as const).flatMap(([design, run]) =>
+  const runs: [Design, Measured][] = [['grid', grid], ['one replicate', one], ['targets', targets]];
+  if (prior !== null) {
+    // Other injectors of the type, on another bench and another day.
+    const earlier = [1, 2, 3].map((run) => measure(seed + run * 500_000, { ...what, differs: 0 }, planOf(1, { ...wish, known: [] }), 600));
+    const told = knownOf(earlier.map(({ reduction }) => ({ plan: planOf(1), reduction })), 'T', 400, 'three earlier runs');
+    const known = told === null ? [] : [{ ...told, linearFromOpenMs: told.linearFromOpenMs + prior.offMs }];
+    runs.push(['known type', measure(seed, what, planOf(1, { ...wish, known }), 600)]);
+  }
+  return runs.flatMap(([design, run]) =>
     linesOf(run.reduction).map((cell): CellOutcome => {
       const truth = run.bench.truthAt(cell.injector + 1, cell.voltage, pressure, widths, period);
       const { low, high } = cell.deadTimeInterval;
@@ -201,6 +226,8 @@ function cheapest(cells: readonly Spent[]): number {
   return cells.flatMap((c) => c.places).reduce((sum, p) => sum + p.windows * p.seconds, 0);
 }
 
+const designs: readonly Design[] = ['grid', 'one replicate', 'targets', 'known type'];
+
 const mean = (list: readonly number[]): number => list.reduce((sum, one) => sum + one, 0) / list.length;
 
 /** Percent, with its standard error by bench. */
@@ -219,8 +246,9 @@ export async function showSchedule(args: readonly string[]): Promise<boolean> {
   const outcomes = await onAllCores<CellOutcome>(import.meta.filename, Array.from({ length: Number(count) }, (_, i) => Number(first) + i), args);
   process.stdout.write(`${count} benches of eight injectors at five voltages from seed ${first}: targets equal to what the grid reached (+-: standard error by bench)\n`);
   process.stdout.write(`${''.padEnd(15)}${['time', 'most', 'inside'].map((h) => h.padStart(10)).join('')}${voltageV.map((v) => `${v} V`.padStart(10)).join('')}${['slope', 'bent', 'U/wanted', 'worst'].map((h) => h.padStart(10)).join('')}\n`);
-  for (const design of ['grid', 'one replicate', 'targets'] as const) {
+  for (const design of designs) {
     const all = outcomes.filter((o) => o.design === design);
+    if (all.length === 0) continue;
     const benches = [...Map.groupBy(all, (o) => o.seed).values()];
     const fractions = benches.map(([o]) => o?.fraction ?? 0);
     const columns = [
@@ -230,7 +258,7 @@ export async function showSchedule(args: readonly string[]): Promise<boolean> {
     ];
     process.stdout.write(`${design.padEnd(15)}${columns.map((c) => c.padStart(10)).join('')}\n`);
   }
-  const own = outcomes.filter((o) => o.design === 'targets');
+  const own = outcomes.filter((o) => o.design === (outcomes.some((one) => one.design === 'known type') ? 'known type' : 'targets'));
   const benches = [...Map.groupBy(own, (o) => o.seed).values()].flatMap(([o]) => (o === undefined ? [] : [o]));
   const bound = mean(benches.map((o) => o.bound));
   const fraction = mean(benches.map((o) => o.fraction));
@@ -244,4 +272,8 @@ export async function showSchedule(args: readonly string[]): Promise<boolean> {
   return fraction <= 0.4 && voltageV.every((v) => keeps(shareOf(own.filter((o) => o.voltage === v), (o) => o.inside))) && keeps(shareOf(own, (o) => o.slopeInside)) && bends.share - 2 * bends.error <= 0.3;
 }
 
-answerPieces(import.meta.filename, (seed) => heldOfBench(seed, imperfections[process.argv[4] ?? '']?.[0] ?? {}));
+answerPieces(import.meta.filename, (seed) => {
+  const name = process.argv[4] ?? '';
+  const known = priors[name];
+  return known === undefined ? heldOfBench(seed, imperfections[name]?.[0] ?? {}, null) : heldOfBench(seed, { ...known.what, typeOf: seed }, known.prior);
+});

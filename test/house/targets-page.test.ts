@@ -9,7 +9,7 @@ const plan = samplePlan('small-plan', (small) => ({
   ...withoutLeakChecks(small),
   injectors: Array.from({ length: 8 }, (_, i) => ({ serialNumber: `RH4-01${17 + i}`, type: 'RH-P4', channel: i + 1 })),
   axes: { ...small.axes, voltageV: [10, 14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] },
-  targets: { deadTimeUs: 14, atVoltage: [{ voltageV: 10, deadTimeUs: 2 }], hours: 2, attemptsPerCell: 24 },
+  targets: { deadTimeUs: 14, atVoltage: [{ voltageV: 10, deadTimeUs: 2 }], hours: 2, attemptsPerCell: 24, known: [] },
 }));
 
 let opened: OpenedWindow | undefined;

@@ -11,7 +11,7 @@ const wanting = (small: Plan): Plan => ({
   ...small,
   axes: { ...small.axes, voltageV: [12, 14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] },
   zero: { ...small.zero, windowS: 10 },
-  targets: { deadTimeUs: 9, atVoltage: [], hours: 2, attemptsPerCell: 30 },
+  targets: { deadTimeUs: 9, atVoltage: [], hours: 2, attemptsPerCell: 30, known: [] },
 });
 
 describe('a run of a plan with targets', () => {

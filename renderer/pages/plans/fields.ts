@@ -258,11 +258,11 @@ function otherwiseText(value: unknown): string | null {
   return typeof value === 'string' ? value : null;
 }
 
-/** What the form has no field for and hands on as it came: targets of single voltages. */
-const carried = 'targets.atVoltage';
+/** What the form has no field for and hands on as it came: targets of single voltages, and what is known of types. */
+const carried = ['targets.atVoltage', 'targets.known'];
 
 /** All leaves of the plan's schema but its version and what is only handed on, in the schema's order. */
-export const schemaLeaves = leavesOf(planJsonSchema() as SchemaNode, '', true).filter(({ path }) => path !== 'planVersion' && !path.startsWith(carried));
+export const schemaLeaves = leavesOf(planJsonSchema() as SchemaNode, '', true).filter(({ path }) => path !== 'planVersion' && !carried.some((of) => path.startsWith(of)));
 
 const fields: ReadonlyMap<string, FieldWords> = new Map(
   schemaLeaves.map(({ path, node, required }) => {

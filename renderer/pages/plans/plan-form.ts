@@ -19,8 +19,9 @@ export interface PlanForm {
   readonly injectors: readonly InjectorRow[];
   readonly types: readonly TypeRow[];
   readonly hasReference: boolean;
-  /** Targets of single voltages as they came; the form has no field for them. */
+  /** Targets of single voltages, and what is known of types, as they came; the form has no field for them. */
   readonly targetsAt?: readonly unknown[];
+  readonly targetsKnown?: readonly unknown[];
   readonly guards: readonly GuardRow[];
 }
 
@@ -79,7 +80,8 @@ export function documentOf(form: PlanForm): Record<string, unknown> {
     if (value !== undefined) group[second] = third === undefined ? value : { ...recordOf(group[second]), [third]: value };
     document[first] = group;
   }
-  if (form.targetsAt !== undefined && document['targets'] !== undefined) document['targets'] = { ...recordOf(document['targets']), atVoltage: form.targetsAt };
+  const { targetsAt, targetsKnown } = form;
+  if (document['targets'] !== undefined) document['targets'] = { ...recordOf(document['targets']), ...withoutUndefined([['atVoltage', targetsAt], ['known', targetsKnown]]) };
   return {
     ...document,
     injectors: form.injectors.map((row) => withoutUndefined(injectorColumns.map((column) => [column, valueOf(`injectors[].${column}`, row[column])]))),
@@ -156,7 +158,7 @@ export function formOf(document: unknown): FormRead {
       if (next !== undefined) inside.add(next);
     }
   }
-  known.get('targets')?.add('atVoltage');
+  known.get('targets')?.add('atVoltage').add('known');
   for (const [name, value] of Object.entries(root)) {
     const inside = known.get(name);
     if (inside === undefined) {
@@ -177,10 +179,12 @@ export function formOf(document: unknown): FormRead {
 }
 
 /** What has no field and goes back into the document as it came. */
-function handedOn(root: Readonly<Record<string, unknown>>, notTaken: (path: string) => void): Pick<PlanForm, 'targetsAt'> {
-  const at = recordOf(root['targets'])?.['atVoltage'];
-  if (at === undefined) return {};
-  return { targetsAt: listOf(at, 'targets.atVoltage', notTaken) };
+function handedOn(root: Readonly<Record<string, unknown>>, notTaken: (path: string) => void): Pick<PlanForm, 'targetsAt' | 'targetsKnown'> {
+  const { atVoltage, known } = recordOf(root['targets']) ?? {};
+  return {
+    ...(atVoltage === undefined ? {} : { targetsAt: listOf(atVoltage, 'targets.atVoltage', notTaken) }),
+    ...(known === undefined ? {} : { targetsKnown: listOf(known, 'targets.known', notTaken) }),
+  };
 }
 
 function unknownKeys(entry: Readonly<Record<string, unknown>> | null, known: readonly string[], path: string, notTaken: (path: string) => void): void {

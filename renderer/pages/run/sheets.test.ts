@@ -50,7 +50,7 @@ describe('sheets of a plan', () => {
   });
 
   it('WIN-23 has a column for each window that a cell of a plan with targets may have, whatever their widths, and every window is shown', () => {
-    const wanting = planOf({ targets: { deadTimeUs: 5, atVoltage: [], hours: 1, attemptsPerCell: 9 }, axes: { ...plan.axes, replicates: 1, widthMs: [2, 3, 4, 5, 6, 8] } });
+    const wanting = planOf({ targets: { deadTimeUs: 5, atVoltage: [], hours: 1, attemptsPerCell: 9, known: [] }, axes: { ...plan.axes, replicates: 1, widthMs: [2, 3, 4, 5, 6, 8] } });
     const first = expandPlan(wanting);
     const at = { role: 'measure', injector: 1, channel: 2, voltage: volts(14), pressure: kilopascals(400), period: milliseconds(20) } as const;
     const added = [8, 2, 2, 2, 3].map((width, i) => ({ ...at, index: first.length + i, width: milliseconds(width), replicate: [0, 0, 1, 2, 0][i] ?? 0 }));
