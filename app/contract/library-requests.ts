@@ -69,6 +69,12 @@ export const libraryRequests = {
   'on-call.save': { control: true, params: z.strictObject({ webhook: webAddress.nullable() }), result: onCallView },
   /** Calls once, without trying again, and says what came of it. */
   'on-call.try': { control: true, params: nothing, result: z.object({ said: z.array(z.string()) }) },
+  /** What the latest runs of each type tell at each pressure, kPa, as a plan takes it (`targets.known`); in `missing`, in words, what none tells. WIN-100 */
+  'types.known': {
+    control: false,
+    params: z.strictObject({ types: z.array(oneLine(60).min(1)).min(1).max(100), pressuresKpa: z.array(z.number().positive()).min(1).max(100) }),
+    result: z.object({ known: z.array(z.unknown()), missing: z.array(z.string()) }),
+  },
   /** Problems of a document, or its pre-flight sheet for the connected bench (without one: what a plan alone can say). */
   'plan.check': {
     control: false,

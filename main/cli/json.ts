@@ -48,6 +48,10 @@ export const jsonLines = {
     file: z.string(), plan: z.string(), hours: z.number(), points: z.int(),
     cells: z.array(z.strictObject({ voltage: z.number(), pressurePa: z.number(), expandedS: z.number().nullable(), leastS: z.number().nullable(), wantedS: z.number().nullable(), largestPart: z.string().nullable(), withoutItS: z.number().nullable() })),
   }),
+  'known-type': z.strictObject({
+    type: z.string(), pressureKpa: z.number(), linearFromOpenMs: z.number(), deadTimes: z.array(z.strictObject({ voltageV: z.number(), deadTimeMs: z.number() })),
+    scatterPercent: z.number(), scatterUs: z.number(), from: z.string(),
+  }),
   reduce: z.strictObject({
     run: z.string(), ...headSchema.shape, notTraceable: z.array(z.string()),
     invariance: z.strictObject({

@@ -10,6 +10,7 @@ import { addMeterCheckCommands } from './meter-check-commands.ts';
 import { addQualificationCommands } from './qualification-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
 import { addForecastCommand } from './forecast-command.ts';
+import { addKnownTypeCommand } from './known-type-command.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addProofCommands } from './proof-commands.ts';
 import { addReplayCommand } from './replay-command.ts';
@@ -53,6 +54,7 @@ export function makeProgram(): Command {
   addProofCommands(program);
   addPlanCommands(program);
   addForecastCommand(program);
+  addKnownTypeCommand(program);
   addBenchCommands(program);
   addReplayCommand(program);
   addWindowCommands(program);

@@ -32,6 +32,7 @@ export type DeskJob =
   | { readonly kind: 'match'; readonly params: ParsedParams<'sets.match'> }
   | { readonly kind: 'life'; readonly params: ParsedParams<'injector.life'> }
   | { readonly kind: 'recognise'; readonly params: ParsedParams<'run.recognise'> }
+  | { readonly kind: 'known-types'; readonly params: ParsedParams<'types.known'> }
   | { readonly kind: 'photo'; readonly params: ParsedParams<'visits.photo'> }
   | { readonly kind: 'list'; readonly params: ParsedParams<'runs.list'> }
   | { readonly kind: 'search'; readonly text: string }
@@ -121,6 +122,7 @@ export interface DeskResults {
   readonly decide: ScheduleDecision;
   readonly verify: AnswerTo<'archive.verify'>;
   readonly backup: AnswerTo<'archive.backup'>;
+  readonly 'known-types': AnswerTo<'types.known'>;
   readonly check: AnswerTo<'plan.check'>;
 }
 
@@ -310,6 +312,8 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
       const decided = decideStored(archive, job.run);
       return decided.ok ? done('decide', decided.decision) : { ok: false, code: 'archive', text: decided.text };
     }
+    case 'known-types':
+      return done('known-types', (await import('./desk-known-types.ts')).knownTypes(archive, job.params));
     case 'check': {
       const parsed = parsePlan(job.document);
       if (!parsed.ok) return done('check', { problems: [...parsed.problems], sheet: null, points: 0 });

@@ -55,6 +55,36 @@ export function decideInArchive(plan: Plan, seed: number, decide: (archive: Arch
   }
 }
 
+/** Runs of the grid of `plan` as an archive at `path` keeps them, one for each seed: lines of every injector bend below `reach`, s, of open time. The first seed is the day. Gives their ids, in order. */
+export function keepBentRuns(path: string, plan: Plan, seeds: readonly number[], reach: number, simulated = false): readonly string[] {
+  const seed = seeds.reduce((sum, s) => 31 * sum + s, simulated ? 1 : 2) >>> 0;
+  let minutes = 0;
+  let drawn = seed;
+  const opened = openArchive(path, { now: () => unixMillis(1_750_000_000_000 + 86_400_000 * (seeds[0] ?? 0) + 60_000 * (minutes += 1)), entropy: { nextUint32: () => (drawn = (1_664_525 * drawn + 1_013_904_223) >>> 0) } });
+  if (!opened.ok) throw new Error(opened.text);
+  const { archive } = opened;
+  const equipment = sampleEquipment();
+  try {
+    return seeds.map((one) => {
+      const normal = normalFrom(one);
+      const errors = drawErrors(equipment, normal);
+      const points = expandPlan(plan);
+      const created = archive.createRun({ plan, equipment, operator: 'Operator 1', software: 'test', simulated });
+      if (!created.ok) throw new Error(created.text);
+      append(archive, created.id, [{ kind: 'opened', plan, equipment, operator: 'Operator 1', software: 'test', points: points.length }]);
+      append(archive, created.id, points.flatMap((at) => measuredEvents(at, syntheticWindow(at, bent(at, reach), plan, equipment, errors, quietScatter, normal))));
+      return created.id;
+    });
+  } finally {
+    archive.close();
+  }
+}
+
+function bent({ injector, voltage, pressure }: Point, reach: number): ReturnType<typeof syntheticInjector> {
+  const of = syntheticInjector(injector);
+  return { ...of, bend: (width) => 4e-7 * Math.max(0, reach - (width - of.deadTime(voltage, pressure))) / 1e-3 };
+}
+
 type Bodies = Parameters<Archive['append']>[1];
 
 function append(archive: Archive, id: string, bodies: Bodies): void {

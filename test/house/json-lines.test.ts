@@ -5,10 +5,12 @@ import { readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Command } from 'commander';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { syntheticPlan } from '../../app/reduce/synthetic.test-helper.ts';
 import { jsonLines } from '../../main/cli/json.ts';
 import { makeProgram } from '../../main/cli/program.ts';
 import { answerSchema } from '../../main/cli/schema-commands.ts';
 import { bareEnvironment, replicatedPlan, scratchFolder } from '../builders/in-process.ts';
+import { keepBentRuns } from '../builders/decided-run.ts';
 import { onWindows } from '../builders/systems.ts';
 
 const main = join(import.meta.dirname, '../../main/cli/main.ts');
@@ -40,6 +42,7 @@ function writePlan(): void {
 beforeAll(() => {
   folder = scratchFolder();
   writePlan();
+  keepBentRuns(at('earlier.sqlite'), syntheticPlan({ voltageV: [9, 12, 14], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 6, 9, 12], replicates: 2 }, 3), [1], 1.6e-3);
   writeFileSync(at('certificate.xml'), supplyCertificate.replace('SERIAL', (JSON.parse(readFileSync(join(main, '../../samples/equipment.json'), 'utf8')) as { supply: { serialNumber: string } }).supply.serialNumber));
 }, 120_000);
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
@@ -64,6 +67,7 @@ const issued = (): string => {
 const asked: readonly Asked[] = [
   { command: 'check-plan', args: () => [at('plan.json')], answers: ['sheet'] },
   { command: 'forecast', args: () => [at('plan.json')], answers: ['forecast'] },
+  { command: 'known-type', args: () => ['T', '--archive', at('earlier.sqlite')], answers: ['known-type'] },
   { command: 'sweep', args: () => [at('plan.json'), ...archive(), '--operator', 'A. Tester', '--record', at('transcript')], answers: ['run', 'sheet'] },
   { command: 'continue', args: () => [...archive(), '--operator', 'A. Tester'], answers: ['run', 'sheet'] },
   { command: 'measure-again', args: () => [...archive(), '--operator', 'A. Tester', '--points', '3'], answers: ['run', 'sheet'] },

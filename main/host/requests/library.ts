@@ -35,6 +35,7 @@ export const libraryHandlers = ({ parts, sessions, bench, records, onCall, desk 
     return problem === null ? onCall.view() : new Failed('archive', problem);
   },
   'on-call.try': async () => ({ said: [...(await onCall.tryOut())] }),
+  'types.known': (params) => desk.value({ kind: 'known-types', params }),
   'plan.check': ({ document }) => {
     const equipment = records.record();
     if (equipment instanceof Failed) return equipment;

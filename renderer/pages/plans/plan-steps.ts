@@ -29,6 +29,7 @@ export function stepBetween(before: PlanForm, after: PlanForm): Words {
     const step = rowStep(before[table], after[table], one);
     if (step !== null) found.push(step);
   }
+  if (before.targetsKnown !== after.targetsKnown) found.push({ what: 'what is known of types', mark: '' });
   if (before.hasReference !== after.hasReference) found.push({ what: 'reference point', mark: '' });
   const [only] = found;
   return found.length === 1 && only !== undefined ? only : { what: found[0]?.what ?? 'change', mark: '' };
