@@ -55,6 +55,32 @@ function pointNumbers(text: string): readonly number[] {
   });
 }
 
+type ChangeTarget = Extract<RunCommand, { readonly kind: 'change-target' }>;
+
+/** `5`, or `9V=8`; gathered over the words of the option. */
+function targetsGiven(text: string, before: readonly ChangeTarget[] = []): readonly ChangeTarget[] {
+  const found = /^(?:(?<volts>[\d.]+)V=)?(?<us>[\d.]+)$/u.exec(text.trim())?.groups;
+  const deadTimeUs = decimal(found?.['us'] ?? '');
+  const voltageV = found?.['volts'] === undefined ? null : decimal(found['volts']);
+  if (!(deadTimeUs > 0 && deadTimeUs <= 1000) || Number.isNaN(voltageV)) throw new Stop(exitCode.badInput, `"${text}" is no target: give microseconds above 0, up to 1000, as 5 for every voltage or 9V=8 for one.`);
+  return [...before, { kind: 'change-target', voltageV, deadTimeUs }];
+}
+
+/** The run, where its targets can be changed so; stops the command before a bench is looked for otherwise. */
+function withTargets(archive: Archive, id: string, targets: readonly ChangeTarget[]): string {
+  const loaded = loadRun(archive, id);
+  if (targets.length === 0 || !loaded.ok) return id;
+  const { plan } = loaded.state;
+  if (plan.targets === undefined) throw new Stop(exitCode.badInput, 'The plan of this run states no targets: it is measured as often as it says. Continue it without --target.');
+  const other = targets.find(({ voltageV }) => voltageV !== null && !plan.axes.voltageV.includes(voltageV));
+  if (other !== undefined) throw new Stop(exitCode.badInput, `${other.voltageV ?? ''} V is none of the voltages of this run: ${plan.axes.voltageV.join(', ')} V.`);
+  const { deadTimeUs: everywhere, atVoltage } = plan.targets;
+  const wantedAt = (v: number): number => atVoltage.find((t) => t.voltageV === v)?.deadTimeUs ?? everywhere;
+  const same = targets.find(({ voltageV, deadTimeUs }) => (voltageV === null ? plan.axes.voltageV : [voltageV]).every((v) => wantedAt(v) === deadTimeUs));
+  if (same !== undefined) throw new Stop(exitCode.badInput, `${same.deadTimeUs} us is what is wanted ${same.voltageV === null ? 'at every voltage' : `at ${same.voltageV} V`} already.`);
+  return id;
+}
+
 function withRunOptions(command: Command, ports: { readonly portByVariable: boolean } = { portByVariable: true }): Command {
   return withJsonOption(withHeadOptions(withBenchOptions(withEndByInput(command), ports)))
     .addOption(archiveOption())
@@ -175,16 +201,18 @@ export function addRunCommands(program: Command): void {
       .argument('[run]', 'id or its beginning; without it the latest run'),
   )
     .option('--acknowledge', 'a person has found and removed the cause of the trip')
-    .action(async (run: string | undefined, options: RunOptions & { acknowledge?: boolean }) =>
-      carry(...(await byWhom(options)), (archive) => ({ kind: 'stored', id: chosenRun(archive, run) }), (state) => {
+    .addOption(new Option('--target <us...>', 'of a plan with targets: U95 of the dead time wanted from now on, us: 5 at every voltage, or 9V=8 at one').argParser(targetsGiven))
+    .action(async (run: string | undefined, options: RunOptions & { acknowledge?: boolean; target?: readonly ChangeTarget[] }) =>
+      carry(...(await byWhom(options)), (archive) => ({ kind: 'stored', id: withTargets(archive, chosenRun(archive, run), options.target ?? []) }), (state) => {
         if (state.ending !== null) {
           const left = pointsWithoutResult(state).length;
           throw new Stop(exitCode.done, `This run has ended: ${endingWords(state.ending)}; there is nothing to continue. ${left === 0 ? 'Every point has a result, was left out or was decided upon.' : `Measure the ${left === 1 ? 'point that has' : `${left} points that have`} no result with measure-again --remaining.`}`);
         }
-        if (state.mode === 'ready') return [{ kind: 'start' }];
-        if (state.mode !== 'tripped') return [{ kind: 'resume' }];
+        const { target: targets = [] } = options;
+        if (state.mode === 'ready') return [...targets, { kind: 'start' }];
+        if (state.mode !== 'tripped') return [...targets, { kind: 'resume' }];
         if (options.acknowledge !== true) throw new Stop(exitCode.unfinished, 'The run has tripped. Find the cause, then continue it with --acknowledge.');
-        return [{ kind: 'acknowledge' }, { kind: 'resume' }];
+        return [...targets, { kind: 'acknowledge' }, { kind: 'resume' }];
       }),
     );
 

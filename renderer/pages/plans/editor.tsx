@@ -12,7 +12,7 @@ import { axisNames, fieldAt, foldedPaths, labelAt, openPaths } from './fields.ts
 import type { FieldPath } from './fields.ts';
 import { GuardsPart } from './guards-part.tsx';
 import { InjectorsPart } from './injectors-part.tsx';
-import { KnownPart } from './known-part.tsx';
+import { KnownTypesPart } from './known-part.tsx';
 import { changeForm } from './plan-draft.ts';
 import { FieldControl, FieldProblems, idOf, LabelledField, PlanField } from './plan-field.tsx';
 import { placesOf, problemsAt } from './plan-form.ts';
@@ -68,7 +68,7 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
           ))}
         </div>
         {fields(openPaths.replicates)}
-        {wantsTargets(form) && <KnownPart form={form} problems={problems} />}
+        {wantsTargets(form) && <KnownTypesPart form={form} problems={problems} />}
         <FieldProblems id={idOf('axes:wrong')} texts={problemsAt(problems, 'axes')} />
       </Section>
 

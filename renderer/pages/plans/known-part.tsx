@@ -19,7 +19,7 @@ interface Shown {
 const textOf = (value: unknown): string => (typeof value === 'string' || typeof value === 'number' ? String(value) : '?');
 
 /** What is known of the types of a plan with targets, and where that is from; filled from earlier runs by a press. WIN-100 */
-export function KnownPart({ form, problems }: { readonly form: PlanForm; readonly problems: readonly Problem[] }) {
+export function KnownTypesPart({ form, problems }: { readonly form: PlanForm; readonly problems: readonly Problem[] }) {
   const [said, setSaid] = useState<{ readonly tone: 'off' | 'bad'; readonly text: string } | null>(null);
   const [waiting, setWaiting] = useState(false);
   const known = (form.targetsKnown ?? []) as readonly Shown[];
