@@ -1,8 +1,8 @@
 /** A window itself, the bench, and work by hand. */
-import type { benchRequests } from '../../../app/contract/bench-requests.ts';
-import { imperfectionFields, namedScenarios } from '../../../firmware-protocol/simulator/named-scenarios.ts';
-import { Failed, noBench } from '../outcome.ts';
-import type { HandlersOf, HostRoom } from './room.ts';
+import type { benchRequests } from '../../app/contract/bench-requests.ts';
+import { imperfectionFields, namedScenarios } from '../../firmware-protocol/simulator/named-scenarios.ts';
+import { Failed, noBench } from './outcome.ts';
+import type { HandlersOf, HostRoom } from './host-room.ts';
 
 export const benchHandlers = ({ parts, keeping, changes, sessions, bench, runs, hand, stop, noteStop, connect }: HostRoom): HandlersOf<typeof benchRequests> => ({
   hello: ({ name }, window) => {

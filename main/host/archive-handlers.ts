@@ -1,8 +1,8 @@
 /** The archive as a whole. */
 import { basename, dirname, extname, join } from 'node:path';
-import type { archiveRequests } from '../../../app/contract/archive-requests.ts';
-import { isoTime } from '../../clock/dating.ts';
-import type { HandlersOf, HostRoom } from './room.ts';
+import type { archiveRequests } from '../../app/contract/archive-requests.ts';
+import { isoTime } from '../clock/dating.ts';
+import type { HandlersOf, HostRoom } from './host-room.ts';
 
 export const archiveHandlers = ({ parts, sessions, desk }: HostRoom): HandlersOf<typeof archiveRequests> => ({
   'runs.list': (params) => desk.text({ kind: 'list', params }),

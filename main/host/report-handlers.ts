@@ -1,8 +1,8 @@
 /** Reports. */
-import type { reportRequests } from '../../../app/contract/report-requests.ts';
-import { isoTime } from '../../clock/dating.ts';
-import { Failed } from '../outcome.ts';
-import type { HandlersOf, HostRoom } from './room.ts';
+import type { reportRequests } from '../../app/contract/report-requests.ts';
+import { isoTime } from '../clock/dating.ts';
+import { Failed } from './outcome.ts';
+import type { HandlersOf, HostRoom } from './host-room.ts';
 
 export const reportHandlers = ({ parts, exports, given, desk }: HostRoom): HandlersOf<typeof reportRequests> => ({
   'run.report': async (params) => {

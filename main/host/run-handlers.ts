@@ -1,9 +1,9 @@
 /** One run: on the bench, and what is stored of it. */
-import type { runRequests } from '../../../app/contract/run-requests.ts';
-import { parsePlan } from '../../../app/plan/parse.ts';
-import { inWords } from '../equipment-at-host.ts';
-import { Failed, notOpen } from '../outcome.ts';
-import type { HandlersOf, HostRoom } from './room.ts';
+import type { runRequests } from '../../app/contract/run-requests.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import { inWords } from './equipment-at-host.ts';
+import { Failed, notOpen } from './outcome.ts';
+import type { HandlersOf, HostRoom } from './host-room.ts';
 
 export const runHandlers = ({ parts, changes, runs, exports, records, desk }: HostRoom): HandlersOf<typeof runRequests> => ({
   'run.open': ({ document, operator }) =>

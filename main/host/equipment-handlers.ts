@@ -1,9 +1,9 @@
 /** The equipment record. */
-import type { equipmentRequests } from '../../../app/contract/equipment-requests.ts';
-import type { Equipment } from '../../../app/equipment/equipment.ts';
-import type { EquipmentAtHost } from '../equipment-at-host.ts';
-import { Failed, notGiven } from '../outcome.ts';
-import type { HandlersOf, HostRoom } from './room.ts';
+import type { equipmentRequests } from '../../app/contract/equipment-requests.ts';
+import type { Equipment } from '../../app/equipment/equipment.ts';
+import type { EquipmentAtHost } from './equipment-at-host.ts';
+import { Failed, notGiven } from './outcome.ts';
+import type { HandlersOf, HostRoom } from './host-room.ts';
 
 export const equipmentHandlers = ({ records, given, desk }: HostRoom): HandlersOf<typeof equipmentRequests> => ({
   'equipment.read': () => {

@@ -1,8 +1,8 @@
 /** What the lab keeps to work with. */
-import type { libraryRequests } from '../../../app/contract/library-requests.ts';
-import { parsePlan } from '../../../app/plan/parse.ts';
-import { Failed, notSaved } from '../outcome.ts';
-import type { HandlersOf, HostRoom } from './room.ts';
+import type { libraryRequests } from '../../app/contract/library-requests.ts';
+import { parsePlan } from '../../app/plan/parse.ts';
+import { Failed, notSaved } from './outcome.ts';
+import type { HandlersOf, HostRoom } from './host-room.ts';
 
 export const libraryHandlers = ({ parts, sessions, bench, records, onCall, desk }: HostRoom): HandlersOf<typeof libraryRequests> => ({
   'parts.list': () => parts.archive.library.parts(),

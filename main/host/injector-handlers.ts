@@ -1,7 +1,7 @@
 /** Injectors over runs. */
-import type { injectorRequests } from '../../../app/contract/injector-requests.ts';
-import { notGiven } from '../outcome.ts';
-import type { HandlersOf, HostRoom } from './room.ts';
+import type { injectorRequests } from '../../app/contract/injector-requests.ts';
+import { notGiven } from './outcome.ts';
+import type { HandlersOf, HostRoom } from './host-room.ts';
 
 export const injectorHandlers = ({ given, desk }: HostRoom): HandlersOf<typeof injectorRequests> => ({
   'reference.history': (params) => desk.text({ kind: 'references', params }),

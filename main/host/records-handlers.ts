@@ -1,12 +1,12 @@
 /** Records that the lab keeps in versions: of types of injectors, and qualifications of benches. HOST-130 to HOST-133 */
-import type { recordRequests, StoredType } from '../../../app/contract/record-requests.ts';
-import { benchName, evaluateQualification, parseQualification } from '../../../app/qualification/qualification.ts';
-import { parseTypeRecord } from '../../../app/type-record/type-record.ts';
-import type { StoredRecord } from '../../archive/records.ts';
-import { isoTime } from '../../clock/dating.ts';
-import { Failed, notSaved } from '../outcome.ts';
-import { readSpan } from '../read-span.ts';
-import type { HandlersOf, HostRoom } from './room.ts';
+import type { recordRequests, StoredType } from '../../app/contract/record-requests.ts';
+import { benchName, evaluateQualification, parseQualification } from '../../app/qualification/qualification.ts';
+import { parseTypeRecord } from '../../app/type-record/type-record.ts';
+import type { StoredRecord } from '../archive/records.ts';
+import { isoTime } from '../clock/dating.ts';
+import { Failed, notSaved } from './outcome.ts';
+import { readSpan } from './read-span.ts';
+import type { HandlersOf, HostRoom } from './host-room.ts';
 
 /** A list stays well below the most that is handed to a window (HOST-10). */
 const MOST_CHARACTERS = 384 * 1024;
