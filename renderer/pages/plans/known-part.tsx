@@ -61,7 +61,7 @@ export function KnownTypesPart({ form, problems }: { readonly form: PlanForm; re
         </Button>
         {known.length > 0 && <Button onPress={() => changeForm((now) => ({ ...now, targetsKnown: [] }))}>Search the end of lines</Button>}
       </div>
-      {known.length > 0 && <p className="quiet small">Measured with about two thirds of the windows. The run checks it, and searches where it does not hold; no result is made from it.</p>}
+      {known.length > 0 && <p className="quiet small">It takes about three quarters of the bench time. The run checks it, and searches where it does not hold; no result is made from it.</p>}
       {said !== null && <Notice tone={said.tone}>{said.text}</Notice>}
     </div>
   );
