@@ -1,7 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { equipmentSchema } from '../equipment/equipment.ts';
 import { kilopascals, milliseconds, volts } from '../quantities/quantity.ts';
-import sample from '../../main/samples/equipment.json' with { type: 'json' };
+import { syntheticEquipment } from '../reduce/synthetic.test-helper.ts';
 import { estimateRun, expectedEdgeRate } from './estimate.ts';
 import { expandPlan } from './expand.ts';
 import { assumedStaticFlow, expectedFlow, statedStaticFlow } from './flow-of-type.ts';
@@ -9,7 +8,7 @@ import { parsePlan } from './parse.ts';
 import type { Plan } from './plan.ts';
 import { typeFindings } from './preflight-type.ts';
 
-const equipment = equipmentSchema.parse(sample);
+const equipment = syntheticEquipment;
 
 const document = (change: object = {}, axes: object = {}) => ({
   planVersion: 1, name: 'types',

@@ -1,14 +1,13 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import sampleEquipment from '../../main/samples/equipment.json' with { type: 'json' };
 import type { BenchFrame } from '../bench/port.ts';
-import { equipmentSchema } from '../equipment/equipment.ts';
+import { syntheticEquipment } from '../reduce/synthetic.test-helper.ts';
 import { edgesPerMlOf, evaluateQualification, parseQualification, usualLimits, type Qualification } from './qualification.ts';
 import { SpanReading } from './span-reading.ts';
 import { qualificationStanding } from './standing.ts';
 import { minuteUtc, unixOf } from './utc.ts';
 
-const equipment = equipmentSchema.parse(sampleEquipment);
+const equipment = syntheticEquipment;
 
 const document = {
   qualificationVersion: 1, controller: { model: 'bench', serialNumber: 'B-7' }, doneAt: '2026-05-01T07:30:00.000Z', by: 'A. Tester', validHours: 24, edgesPerMl: 48,
@@ -72,7 +71,10 @@ describe('EQ-18 EQ-21 a sheet', () => {
   });
 
   test('begins with the clock limit and the K-factor of the record', () => {
-    expect(usualLimits(equipment).clockPpm).toBe(equipment.equipmentVersion === 2 ? equipment.timeBase.refuseAbovePpm : Number.NaN);
+    // A record of version 1 states nothing of the clock.
+    expect(usualLimits(equipment).clockPpm).toBe(200);
+    const timeBase = { kind: 'crystal', refuseAbovePpm: 350, uncertaintyPpm: 50 } as const;
+    expect(usualLimits({ ...equipment, equipmentVersion: 2, timeBase } as unknown as typeof equipment).clockPpm).toBe(350);
     expect(edgesPerMlOf(equipment)).toBeCloseTo((equipment.meter.kFactor[0]?.edgesPerLitre ?? 0) / 1e3, 9);
   });
 });

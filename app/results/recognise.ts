@@ -22,7 +22,7 @@ export interface RunOfInjectors extends RunOfErrors {
 }
 
 /** By place: quantity, pressure, period, voltage. */
-export type Fingerprint = ReadonlyMap<string, { readonly quantity: Quantity; readonly of: Carried }>;
+type Fingerprint = ReadonlyMap<string, { readonly quantity: Quantity; readonly of: Carried }>;
 
 export interface PrintedRun {
   readonly id: string;

@@ -1,8 +1,15 @@
 import { describe, expect, test } from 'vitest';
-import samplePlan from '../../main/samples/plan.json' with { type: 'json' };
 import { parsePlan } from '../plan/parse.ts';
 import { filledTypes, templateFor } from './fill.ts';
 import { ownOfPlan, parseTypeRecord, templateOf, type TypeRecord } from './type-record.ts';
+
+/** As a person writes one: a document, without what is not said. */
+const samplePlan = {
+  planVersion: 1 as const, name: 'a sweep', order: 'J-1',
+  injectors: [{ serialNumber: 'A', type: 'P4', channel: 1 }, { serialNumber: 'B', type: 'P4', channel: 2 }],
+  axes: { voltageV: [9, 14], pressureKpa: [300, 400], widthMs: [2, 3, 5], periodMs: [20], replicates: 3 },
+  purge: { pulses: 10 },
+};
 
 function recordOf(more: object = {}): TypeRecord {
   const parsed = parseTypeRecord({ typeRecordVersion: 1, type: 'P4', ...more });

@@ -1,7 +1,7 @@
 /** Whether bytes are a whole photo, whatever their name says: its marks are walked from the first to the last, so that a file that was cut off or is something else is found. WIN-82 */
 
 export const photoMedia = ['image/jpeg', 'image/png'] as const;
-export type PhotoMedia = (typeof photoMedia)[number];
+type PhotoMedia = (typeof photoMedia)[number];
 
 /** Of a record. */
 export const mostPhotos = 4;
@@ -10,7 +10,7 @@ export const mostPhotoBytes = 2 ** 20;
 /** What a page draws takes four bytes for each pixel, however small the file is. */
 const mostPixels = 40e6;
 
-export interface Photo {
+interface Photo {
   readonly media: PhotoMedia;
   readonly width: number;
   readonly height: number;

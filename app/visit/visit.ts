@@ -22,7 +22,7 @@ const insulation = z.strictObject({ megohm: z.number().positive().max(1e7), leas
 const leak = z.strictObject({ mlPerMinute: z.number().nonnegative().max(1000), kilopascals: z.number().positive().max(50_000) });
 
 /** What a person states. The photos of a record that is kept are `keptPhoto`. */
-export const statedVisit = z.strictObject({
+const statedVisit = z.strictObject({
   visitVersion: z.literal(1),
   serialNumber: oneLine(60).trim().min(1),
   type: oneLine(60).trim(),

@@ -656,7 +656,7 @@ describe('a full disk', () => {
   });
 
   it('for a new run and a new archive too', () => {
-    const archive = open(file, { maxBytes: 120_000 });
+    const archive = open(file, { maxBytes: 160_000 });
     let created = archive.createRun({ plan: planOf('P'.repeat(100), 'O'.repeat(100), ['S']), equipment, operator: 'x'.repeat(2000), software: 'y', simulated: true });
     let runs = 0;
     while (created.ok && runs < 1000) {

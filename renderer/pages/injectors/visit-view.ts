@@ -3,7 +3,7 @@ import { figure, plain, plusMinus } from '../../../app/quantities/figures.ts';
 import { coilAt20, type StatedVisit, type VisitRecord, type VisitStage } from '../../../app/visit/visit.ts';
 import { readNumber } from '../../settings/read-number.ts';
 
-export const numberFields = ['ohm', 'expandedOhm', 'celsius', 'expandedKelvin', 'megohm', 'volts', 'mlPerMinute', 'kilopascals'] as const;
+const numberFields = ['ohm', 'expandedOhm', 'celsius', 'expandedKelvin', 'megohm', 'volts', 'mlPerMinute', 'kilopascals'] as const;
 type NumberField = (typeof numberFields)[number];
 
 export interface VisitDraft {

@@ -9,7 +9,7 @@ const drawEvery = 200;
 /** An instant that stands for so long is put into the address, ms. */
 const addressAfter = 400;
 export const speeds = [1, 10, 60, 300, 1000] as const;
-export type FilmSpeed = (typeof speeds)[number];
+type FilmSpeed = (typeof speeds)[number];
 
 export interface Playing {
   /** ms since 1970 */
