@@ -12,7 +12,7 @@ export const assumedStaticFlow = 4e-3 as KilogramsPerSecond;
 export const roughDensity = 684;
 
 /** The pressure to which an expected static flow belongs wherever none is named. */
-export const flowPressure = kilopascals(400);
+const flowPressure = kilopascals(400);
 
 /**
  * Static flow of a type, kg/s at 400 kPa in n-heptane; null: it states none. Through an orifice mass flow goes by the root of pressure and

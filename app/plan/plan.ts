@@ -13,7 +13,7 @@ const duration = nonNegative.max(86_400);
 const positiveDuration = positive.max(86_400);
 
 /** Drives of port injectors: the coil at the full supply for the whole pulse, or a peak current that falls to a hold current. */
-export const injectorDrives = ['saturated', 'peak-and-hold'] as const;
+const injectorDrives = ['saturated', 'peak-and-hold'] as const;
 
 const axis = <T extends z.ZodType>(value: T) => z.array(value).min(1).max(10_000);
 

@@ -65,7 +65,7 @@ export const edgesPerMlOf = ({ meter }: Equipment): number => edgesPerMillilitre
 /** undecided: it cannot be told yet whether the limit is kept. */
 export type LineVerdict = 'pass' | 'fail' | 'undecided' | 'missing';
 
-export const qualificationLines = ['zero', 'vented', 'supply', 'clock', 'leak', 'reference'] as const;
+const qualificationLines = ['zero', 'vented', 'supply', 'clock', 'leak', 'reference'] as const;
 export type QualificationLineName = (typeof qualificationLines)[number];
 
 export interface QualificationLine {
@@ -87,7 +87,7 @@ export interface QualificationOutcome {
 }
 
 /** Points of the supply that a sheet must have. */
-export const fewestSupplyPoints = 3;
+const fewestSupplyPoints = 3;
 
 export const qualificationTitles: Readonly<Record<QualificationLineName, string>> = {
   zero: 'Zero of the meter', vented: 'Pressure, vented', supply: 'Supply at three points', clock: 'Clock of the controller', leak: 'Leak', reference: 'Reference injector in its chart',

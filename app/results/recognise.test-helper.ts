@@ -18,7 +18,7 @@ export interface JobWish {
   readonly thin?: boolean;
 }
 
-export const sixOfAJob = 6;
+const sixOfAJob = 6;
 
 const planOf = (injectors: number, thin: boolean): Plan => syntheticPlan({ voltageV: thin ? [11, 14] : [9, 11, 14], widthMs: [3, 4, 6, 9], replicates: 2 }, injectors);
 

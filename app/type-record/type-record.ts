@@ -6,7 +6,7 @@ import { typeProblems } from '../plan/of-type.ts';
 import { parsePlan } from '../plan/parse.ts';
 import { typeFields } from '../plan/plan.ts';
 
-export const typeRecordSchema = z.strictObject({
+const typeRecordSchema = z.strictObject({
   typeRecordVersion: z.literal(1),
   /** As injectors of it are booked in. */
   type: oneLine(60).trim().min(1),
