@@ -1,5 +1,5 @@
 /** What earlier runs tell of a type of injector, for the plan of the next (PLAN-98). */
-import { Option, type Command } from 'commander';
+import { InvalidArgumentError, Option, type Command } from 'commander';
 import { knownInArchive } from '../export/earlier-runs.ts';
 import { exitCode } from './exit-codes.ts';
 import { printJson, withJsonOption } from './json.ts';
@@ -9,11 +9,17 @@ import { say } from './say.ts';
 import { Stop } from './stop.ts';
 import { decimal } from './values.ts';
 
+function kilopascalsGiven(text: string): number {
+  const value = decimal(text);
+  if (!(value > 0)) throw new InvalidArgumentError('It must be a number above 0, in kPa.');
+  return value;
+}
+
 export function addKnownTypeCommand(program: Command): void {
   withJsonOption(program.command('known-type'))
     .description('where lines of a type of injector begin, by its latest runs: what a plan with targets may begin from (targets.known)')
     .argument('<type>', 'injector type, as plans name it')
-    .addOption(new Option('--pressure <kPa>', 'rail pressure').argParser(decimal).default(400))
+    .addOption(new Option('--pressure <kPa>', 'rail pressure').argParser(kilopascalsGiven).default(400))
     .addOption(archiveOption())
     .action((type: string, { archive: path, pressure, json }: { archive: string; pressure: number; json?: true }) =>
       withArchive(path, (archive) => {
