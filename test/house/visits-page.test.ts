@@ -114,6 +114,8 @@ describe.skipIf(browserPath === null)('visits of an injector', () => {
     await page.getByLabel('Visual').fill('clean');
     await page.keyboard.press('Control+s');
     await page.getByText('Record 3 is kept.').waitFor();
+    // The table is read anew when a record was kept.
+    await rows.nth(3).waitFor();
     expect(await rows.count()).toBe(4);
     expect(await rows.nth(2).textContent()).toContain('No. 2, corrects 1');
     expect(await rows.nth(3).textContent()).toContain('corrected by 2');
