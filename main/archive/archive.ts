@@ -17,6 +17,7 @@ import { Records } from './records.ts';
 import { MeterChecks } from './meter-checks.ts';
 import { applicationId, currentVersion, migrate, type Birth } from './migrations.ts';
 import { ArchiveReader, ArchiveUnreadable } from './read.ts';
+import { Shelf } from './shelf.ts';
 import { openDatabase, storageFailure, unfitNode } from './sqlite.ts';
 import type { Database, StorageCode, StorageFailure } from './sqlite.ts';
 import { verifying } from './verify.ts';
@@ -358,13 +359,12 @@ export class Archive extends ArchiveReader {
     const forReading = (): never => {
       throw new Error('the archive is open for reading only');
     };
-    const now = writing?.now ?? forReading;
-    this.#now = now;
-    const strayed = (): StorageFailure | null => this.#lost();
-    this.library = new Library(db, path, now, this.ledger, writing?.entropy ?? { nextUint32: forReading }, strayed);
-    this.meterChecks = new MeterChecks(db, path, now, this.ledger, strayed);
-    this.visits = new Visits(db, path, now, this.ledger, strayed);
-    this.records = new Records(db, path, now, this.ledger, strayed);
+    this.#now = writing?.now ?? forReading;
+    const shelf = new Shelf(db, path, this.#now, () => this.#lost());
+    this.library = new Library(shelf, this.ledger, writing?.entropy ?? { nextUint32: forReading });
+    this.meterChecks = new MeterChecks(shelf, this.ledger);
+    this.visits = new Visits(shelf, this.ledger);
+    this.records = new Records(shelf, this.ledger);
     this.#heads = writing?.heads ?? null;
     // Read once now, so that at a rest only the latest entries are.
     if (this.#heads !== null) this.head();

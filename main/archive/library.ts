@@ -4,12 +4,12 @@
  */
 import { V7Generator } from 'uuidv7';
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
-import { undatable } from '../clock/dating.ts';
 import type { Entropy } from '../clock/entropy.ts';
 import { sha256 } from './chain.ts';
 import { rowHash, type Entry, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
-import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
+import { Refused, type Saved, type Shelf } from './shelf.ts';
+import type { Database } from './sqlite.ts';
 
 /** An injector that was taken in. */
 export interface StoredPart {
@@ -49,15 +49,6 @@ export interface PlanToSave {
   readonly document: unknown;
   readonly by: string;
 }
-
-/** Something about the request itself, which the person who made it can correct. */
-export interface LibraryRefusal {
-  readonly ok: false;
-  readonly code: 'refused';
-  readonly text: string;
-}
-
-type Saved<T> = { readonly ok: true; readonly value: T } | LibraryRefusal | StorageFailure;
 
 export interface PartRow {
   readonly part: string;
@@ -152,33 +143,26 @@ function statements(db: Database) {
 }
 
 export class Library {
-  readonly #db: Database;
-  readonly #path: string;
-  readonly #now: () => UnixMillis;
+  readonly #shelf: Shelf;
   readonly #sql;
   readonly #ledger: Ledger;
   readonly #ids: V7Generator;
-  readonly #strayed: () => StorageFailure | null;
 
-  /** `strayed`: why what was just committed cannot be found again; null: it can. */
-  constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger, entropy: Entropy, strayed: () => StorageFailure | null) {
-    this.#strayed = strayed;
+  constructor(shelf: Shelf, ledger: Ledger, entropy: Entropy) {
+    this.#shelf = shelf;
     this.#ledger = ledger;
     this.#ids = new V7Generator(entropy);
-    this.#db = db;
-    this.#path = path;
-    this.#now = now;
-    this.#sql = statements(db);
+    this.#sql = statements(shelf.db);
   }
 
   /** Every injector as it is now, in the order they were taken in. */
   parts(): StoredPart[] {
-    return this.#reading(() => this.#sql.parts.all()).map(partFromRow);
+    return this.#shelf.reading(() => this.#sql.parts.all()).map(partFromRow);
   }
 
   /** What was saved of injectors with this serial number, the oldest first. */
   partHistory(serialNumber: string): readonly (Omit<StoredPart, 'id' | 'serialNumber'> & { readonly savedAt: number })[] {
-    return this.#reading(() => this.#sql.partHistory.all(serialNumber)).map((row) => {
+    return this.#shelf.reading(() => this.#sql.partHistory.all(serialNumber)).map((row) => {
       const { order, type, coilResistanceOhm, condition, channel } = partFromRow(row);
       return { savedAt: row.saved_at, order, type, coilResistanceOhm, condition, channel };
     });
@@ -189,8 +173,7 @@ export class Library {
    * place of the one that was there. Type and serial number together belong to one injector.
    */
   saveParts(parts: readonly PartToSave[]): Saved<StoredPart[]> {
-    return this.#durably(() => {
-      const at = this.#dated();
+    return this.#shelf.durably((at) => {
       const rows = new Map(this.#sql.parts.all().map((row) => [row.part, row]));
       const entry = this.#ledger.next();
       const entered: Extract<Entry, { kind: 'parts' }>['rows'] = [];
@@ -230,23 +213,22 @@ export class Library {
 
   /** The latest version of each plan, the one saved last first. */
   plans(): PlanVersion[] {
-    return this.#reading(() => this.#sql.plans.all()).map(planFromRow);
+    return this.#shelf.reading(() => this.#sql.plans.all()).map(planFromRow);
   }
 
   /** Every version of a plan, the latest first; empty for a plan that is not there. */
   planVersions(id: string): PlanVersion[] {
-    return this.#reading(() => this.#sql.planVersions.all(id)).map(planFromRow);
+    return this.#shelf.reading(() => this.#sql.planVersions.all(id)).map(planFromRow);
   }
 
   /** One version as it was saved; null when there is none. */
   plan(id: string, version: number): { readonly row: PlanVersion; readonly document: unknown } | null {
-    const row = this.#reading(() => this.#sql.plan.get(id, version));
+    const row = this.#shelf.reading(() => this.#sql.plan.get(id, version));
     return row === undefined ? null : { row: planFromRow(row), document: documentOf(row, `Version ${version} of plan ${id}`) };
   }
 
   savePlan({ id, name, document, by }: PlanToSave): Saved<PlanVersion> {
-    return this.#durably(() => {
-      const savedAt = this.#dated();
+    return this.#shelf.durably((savedAt) => {
       const last = id === null ? null : this.#sql.lastPlanVersion.get(id);
       if (last === undefined) throw new Refused('This archive has no such plan. Nothing was saved. Save it as a new plan.');
       const row = { id: id ?? this.#ids.generateOrResetWithTs(savedAt).toString(), version: (last?.version ?? 0) + 1, name, savedAt, savedBy: by };
@@ -260,66 +242,33 @@ export class Library {
 
   /** The latest equipment record: of this controller, or where none of it is there, of any; null: none was saved yet. */
   equipment(of: { readonly model: string; readonly serialNumber: string } | null = null): unknown {
-    const row = this.#reading(() => (of === null ? undefined : this.#sql.equipmentOf.get(of.model, of.serialNumber)) ?? this.#sql.equipment.get());
+    const row = this.#shelf.reading(() => (of === null ? undefined : this.#sql.equipmentOf.get(of.model, of.serialNumber)) ?? this.#sql.equipment.get());
     return row === undefined ? null : documentOf(row, `Version ${row.version} of the equipment record`);
   }
 
   /** How many records were saved: the number of the latest version. */
   equipmentVersion(): number {
-    return this.#reading(() => this.#sql.equipment.get())?.version ?? 0;
+    return this.#shelf.reading(() => this.#sql.equipment.get())?.version ?? 0;
   }
 
   /** Every record as it was saved, the latest first, at most `limit`. */
   equipmentVersions(limit: number): EquipmentVersion[] {
-    return this.#reading(() => this.#sql.equipmentVersions.all(limit)).map((row) => ({
+    return this.#shelf.reading(() => this.#sql.equipmentVersions.all(limit)).map((row) => ({
       version: row.version, savedAt: unixMillis(row.saved_at), document: documentOf(row, `Version ${row.version} of the equipment record`),
     }));
   }
 
   saveEquipment(document: unknown): Saved<number> {
-    return this.#durably(() => {
+    return this.#shelf.durably((savedAt) => {
       const last = this.#sql.equipment.get();
       const version = (last?.version ?? 0) + 1;
-      const savedAt = this.#dated();
       const text = JSON.stringify(document);
       this.#sql.putEquipment.run(version, savedAt, text, hashOf(text), this.#ledger.next());
       this.#ledger.enter({ kind: 'equipment', version, parent: last?.entry ?? null, row: equipmentHash({ version, saved_at: savedAt, document: text }) });
       return version;
     });
   }
-
-  /** Now; refuses to save anything by a clock that dates nothing (ARC-20). */
-  #dated(): UnixMillis {
-    const at = this.#now();
-    const fault = undatable(at);
-    if (fault !== null) throw new Refused(`${fault}. Nothing was saved. Set the clock, then save again.`);
-    return at;
-  }
-
-  #durably<T>(work: () => T): Saved<T> {
-    try {
-      const value = this.#db.transaction(work).immediate();
-      return this.#strayed() ?? { ok: true, value };
-    } catch (error) {
-      if (error instanceof Refused) return { ok: false, code: 'refused', text: error.message };
-      const failure = storageFailure(error, this.#path);
-      if (failure === null) throw error;
-      return this.#strayed() ?? failure;
-    }
-  }
-
-  #reading<T>(read: () => T): T {
-    try {
-      return read();
-    } catch (error) {
-      const failure = storageFailure(error, this.#path);
-      throw failure === null ? error : new ArchiveUnreadable(failure.text);
-    }
-  }
 }
-
-/** Thrown inside a transaction, so that nothing of it stays. */
-class Refused extends Error {}
 
 const hashOf = (text: string): Buffer => Buffer.from(sha256(text), 'hex');
 

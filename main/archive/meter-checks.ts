@@ -1,11 +1,11 @@
 /** Checks of flow meters as they were written down, in the order they came in. None is ever changed or taken out. */
 import { parseMeterCheck, type MeterCheck } from '../../app/meter-check/meter-check.ts';
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
-import { undatable } from '../clock/dating.ts';
 import { sha256 } from './chain.ts';
 import { rowHash, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
-import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
+import type { Refusal, Shelf } from './shelf.ts';
+import type { Database, StorageFailure } from './sqlite.ts';
 
 export interface StoredMeterCheck {
   /** From 1, without a gap. */
@@ -28,39 +28,29 @@ const select = 'SELECT no, saved_at, document, hash FROM meter_checks ORDER BY n
 const hashOf = (text: string): Buffer => Buffer.from(sha256(text), 'hex');
 
 export class MeterChecks {
-  readonly #path: string;
-  readonly #now: () => UnixMillis;
-  readonly #strayed: () => StorageFailure | null;
+  readonly #shelf: Shelf;
   readonly #list;
   readonly #add;
   readonly #last;
 
-  constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger, strayed: () => StorageFailure | null) {
-    this.#path = path;
-    this.#strayed = strayed;
-    this.#now = now;
+  constructor(shelf: Shelf, ledger: Ledger) {
+    this.#shelf = shelf;
+    const { db } = shelf;
     this.#list = db.prepare<[], Row>(select);
     const last = db.prepare<[], { no: number | null }>('SELECT max(no) AS no FROM meter_checks');
     this.#last = last;
     const put = db.prepare('INSERT INTO meter_checks (no, saved_at, document, hash) VALUES (?, ?, ?, ?)');
-    this.#add = db.transaction((savedAt: UnixMillis, text: string): number => {
+    this.#add = (savedAt: UnixMillis, text: string): number => {
       const no = (last.get()?.no ?? 0) + 1;
       put.run(no, savedAt, text, hashOf(text));
       ledger.enter({ kind: 'meter-check', no, row: meterCheckHash({ no, saved_at: savedAt, document: text }) });
       return no;
-    });
+    };
   }
 
   /** Every check, the oldest entry first. Throws `ArchiveUnreadable` for one that is not what was saved. */
   list(): StoredMeterCheck[] {
-    let rows: Row[];
-    try {
-      rows = this.#list.all();
-    } catch (error) {
-      const failure = storageFailure(error, this.#path);
-      throw failure === null ? error : new ArchiveUnreadable(failure.text);
-    }
-    return rows.map((row) => {
+    return this.#shelf.reading(() => this.#list.all()).map((row) => {
       const read = readRow(row);
       if (typeof read === 'string') throw new ArchiveUnreadable(read);
       return read;
@@ -73,18 +63,9 @@ export class MeterChecks {
   }
 
   /** Keeps a check for good; it is on the disk when this returns. Refused where the clock dates nothing (ARC-20). */
-  add(check: MeterCheck): { readonly ok: true; readonly stored: StoredMeterCheck } | StorageFailure | { readonly ok: false; readonly code: 'refused'; readonly text: string } {
-    const savedAt = this.#now();
-    const fault = undatable(savedAt);
-    if (fault !== null) return { ok: false, code: 'refused', text: `${fault}. Nothing was saved. Set the clock, then save again.` };
-    try {
-      const no = this.#add.immediate(savedAt, JSON.stringify(check));
-      return this.#strayed() ?? { ok: true, stored: { no, savedAt, check } };
-    } catch (error) {
-      const failure = storageFailure(error, this.#path);
-      if (failure === null) throw error;
-      return this.#strayed() ?? failure;
-    }
+  add(check: MeterCheck): { readonly ok: true; readonly stored: StoredMeterCheck } | Refusal | StorageFailure {
+    const saved = this.#shelf.durably((savedAt) => ({ no: this.#add(savedAt, JSON.stringify(check)), savedAt, check }));
+    return saved.ok ? { ok: true, stored: saved.value } : saved;
   }
 }
 

@@ -20,6 +20,16 @@ export class ArchiveUnreadable extends Error {
   override readonly name = 'ArchiveUnreadable';
 }
 
+/** A failure of the file, as far as it is one, becomes a text for people. */
+export function readingFile<T>(path: string, read: () => T): T {
+  try {
+    return read();
+  } catch (error) {
+    const failure = storageFailure(error, path);
+    throw failure === null ? error : new ArchiveUnreadable(failure.text);
+  }
+}
+
 /** A run as the list shows it. */
 export interface StoredRun extends RunRecord {
   /** Its number in the file; means nothing outside. */
@@ -439,14 +449,8 @@ export class ArchiveReader {
     };
   }
 
-  /** A failure of the file, as far as it is one, becomes a text for people. */
   #reading<T>(read: () => T): T {
-    try {
-      return read();
-    } catch (error) {
-      const failure = storageFailure(error, this.path);
-      throw failure === null ? error : new ArchiveUnreadable(failure.text);
-    }
+    return readingFile(this.path, read);
   }
 
   #known(id: string): StoredRun {

@@ -3,12 +3,11 @@
  * Every change is a new version; an earlier one never changes.
  */
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
-import { undatable } from '../clock/dating.ts';
 import { sha256 } from './chain.ts';
 import { rowHash, type Ledger, type RecordKind } from './ledger.ts';
-import type { LibraryRefusal } from './library.ts';
 import { ArchiveUnreadable } from './read.ts';
-import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
+import { Refused, type Refusal, type Shelf } from './shelf.ts';
+import type { Database, StorageFailure } from './sqlite.ts';
 
 export interface StoredRecord {
   /** What it is of. */
@@ -40,7 +39,7 @@ export interface RecordRow {
   readonly entry: number;
 }
 
-type Saved = { readonly ok: true; readonly version: number } | LibraryRefusal | StorageFailure;
+type Saved = { readonly ok: true; readonly version: number } | Refusal | StorageFailure;
 type HashedRow = RecordRow & { readonly hash: Buffer };
 
 /** What the ledger binds of a row: all of it but the n of its entry. */
@@ -49,39 +48,33 @@ export const recordHash = (row: Omit<RecordRow, 'entry'>): string => rowHash('re
 const hashOf = (text: string): Buffer => Buffer.from(sha256(text), 'hex');
 const columns = 'kind, name, version, saved_at, saved_by, document, hash, entry';
 
-const refused = (text: string): LibraryRefusal => ({ ok: false, code: 'refused', text });
-
 export class Records {
-  readonly #path: string;
-  readonly #now: () => UnixMillis;
-  readonly #strayed: () => StorageFailure | null;
+  readonly #shelf: Shelf;
   readonly #latest;
   readonly #versions;
   readonly #add;
 
-  /** `strayed`: why what was just committed cannot be found again; null: it can. */
-  constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger, strayed: () => StorageFailure | null) {
-    this.#path = path;
-    this.#now = now;
-    this.#strayed = strayed;
+  constructor(shelf: Shelf, ledger: Ledger) {
+    this.#shelf = shelf;
+    const { db } = shelf;
     this.#latest = db.prepare<[string], HashedRow>(
       `SELECT ${columns} FROM record_versions r WHERE kind = ? AND version = (SELECT max(version) FROM record_versions WHERE kind = r.kind AND name = r.name) ORDER BY name`,
     );
     this.#versions = db.prepare<[string, string, number], HashedRow>(`SELECT ${columns} FROM record_versions WHERE kind = ? AND name = ? ORDER BY version DESC LIMIT ?`);
     const last = db.prepare<[string, string], { version: number; entry: number }>('SELECT version, entry FROM record_versions WHERE kind = ? AND name = ? ORDER BY version DESC LIMIT 1');
     const put = db.prepare('INSERT INTO record_versions (kind, name, version, saved_at, saved_by, document, hash, entry) VALUES (?, ?, ?, ?, ?, ?, ?, ?)');
-    this.#add = db.transaction(({ kind, name, document, by, basedOn }: RecordToSave, savedAt: UnixMillis): number | LibraryRefusal => {
+    this.#add = ({ kind, name, document, by, basedOn }: RecordToSave, savedAt: UnixMillis): number => {
       const before = last.get(kind, name);
       const there = before?.version ?? 0;
       if (basedOn !== undefined && there !== basedOn) {
-        return refused(`Version ${there} of ${name} was saved meanwhile, and this change was made on ${basedOn === 0 ? 'none' : `version ${basedOn}`}. Nothing was saved. Look at what was changed, and make your change on it.`);
+        throw new Refused(`Version ${there} of ${name} was saved meanwhile, and this change was made on ${basedOn === 0 ? 'none' : `version ${basedOn}`}. Nothing was saved. Look at what was changed, and make your change on it.`);
       }
       const version = there + 1;
       const text = JSON.stringify(document);
       put.run(kind, name, version, savedAt, by, text, hashOf(text), ledger.next());
       ledger.enter({ kind: 'record', of: kind, name, version, parent: before?.entry ?? null, row: recordHash({ kind, name, version, saved_at: savedAt, saved_by: by, document: text }) });
       return version;
-    });
+    };
   }
 
   /** The latest version of each name, by name. */
@@ -96,28 +89,12 @@ export class Records {
 
   /** It is on the disk when this returns. Refused where the clock dates nothing (ARC-20). */
   save(record: RecordToSave): Saved {
-    const savedAt = this.#now();
-    const fault = undatable(savedAt);
-    if (fault !== null) return refused(`${fault}. Nothing was saved. Set the clock, then save again.`);
-    try {
-      const version = this.#add.immediate(record, savedAt);
-      return this.#strayed() ?? (typeof version === 'number' ? { ok: true, version } : version);
-    } catch (error) {
-      const failure = storageFailure(error, this.#path);
-      if (failure === null) throw error;
-      return this.#strayed() ?? failure;
-    }
+    const saved = this.#shelf.durably((savedAt) => this.#add(record, savedAt));
+    return saved.ok ? { ok: true, version: saved.value } : saved;
   }
 
   #reading(read: () => HashedRow[]): StoredRecord[] {
-    let rows: HashedRow[];
-    try {
-      rows = read();
-    } catch (error) {
-      const failure = storageFailure(error, this.#path);
-      throw failure === null ? error : new ArchiveUnreadable(failure.text);
-    }
-    return rows.map((row) => {
+    return this.#shelf.reading(read).map((row) => {
       if (!hashOf(row.document).equals(row.hash)) throw new ArchiveUnreadable(`${inWords(row)} is not what was saved: its hash does not fit.`);
       return { name: row.name, version: row.version, savedAt: unixMillis(row.saved_at), savedBy: row.saved_by, document: JSON.parse(row.document) as unknown };
     });

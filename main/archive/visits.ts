@@ -1,11 +1,11 @@
 /** Records of visits of injectors and the photos in them, in the order they came in. None is ever changed or taken out: a correction is a record of its own. ARC-66 to ARC-68 */
 import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
 import { parseVisitRecord, type KeptPhoto, type StatedVisit, type VisitRecord } from '../../app/visit/visit.ts';
-import { undatable } from '../clock/dating.ts';
 import { sha256 } from './chain.ts';
 import { dataHash, rowHash, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
-import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
+import { Refused, type Refusal, type Shelf } from './shelf.ts';
+import type { Database, StorageFailure } from './sqlite.ts';
 
 export interface StoredVisit {
   /** From 1, without a gap. */
@@ -33,26 +33,23 @@ export interface PhotoToKeep extends Omit<KeptPhoto, 'sha256' | 'bytes'> {
   readonly data: Buffer;
 }
 
-type Added = { readonly ok: true; readonly stored: StoredVisit } | StorageFailure | { readonly ok: false; readonly code: 'refused'; readonly text: string };
+type Added = { readonly ok: true; readonly stored: StoredVisit } | Refusal | StorageFailure;
 
 export class Visits {
-  readonly #path: string;
-  readonly #now: () => UnixMillis;
-  readonly #strayed: () => StorageFailure | null;
+  readonly #shelf: Shelf;
   readonly #of;
   readonly #photo;
   readonly #add;
 
-  constructor(db: Database, path: string, now: () => UnixMillis, ledger: Ledger, strayed: () => StorageFailure | null) {
-    this.#path = path;
-    this.#now = now;
-    this.#strayed = strayed;
+  constructor(shelf: Shelf, ledger: Ledger) {
+    this.#shelf = shelf;
+    const { db } = shelf;
     this.#of = db.prepare<[string], Row>(`SELECT ${columns} FROM visit_records WHERE serial_number = ? ORDER BY no`);
     this.#photo = db.prepare<[string], { data: Buffer }>('SELECT data FROM photos WHERE sha256 = ?');
     const last = db.prepare<[], { no: number | null }>('SELECT max(no) AS no FROM visit_records');
     const put = db.prepare(`INSERT INTO visit_records (${columns}) VALUES (?, ?, ?, ?, ?)`);
     const putPhoto = db.prepare('INSERT INTO photos (sha256, data) VALUES (?, ?)');
-    this.#add = db.transaction((savedAt: UnixMillis, stated: StatedVisit, photos: readonly PhotoToKeep[]): StoredVisit => {
+    this.#add = (savedAt: UnixMillis, stated: StatedVisit, photos: readonly PhotoToKeep[]): StoredVisit => {
       const against = this.#against(stated);
       if (against !== null) throw new Refused(against);
       const added: string[] = [];
@@ -69,12 +66,12 @@ export class Visits {
       put.run(row.no, row.saved_at, row.serial_number, row.document, hashOf(row.document));
       ledger.enter({ kind: 'visit', no: row.no, row: visitHash(row), ...(added.length === 0 ? {} : { photos: added }) });
       return { no: row.no, savedAt, record };
-    });
+    };
   }
 
   /** What was kept of injectors with this serial number, the oldest entry first. Throws `ArchiveUnreadable` for one that is not what was saved. */
   of(serialNumber: string): readonly StoredVisit[] {
-    return this.#reading(() => this.#of.all(serialNumber)).map((row) => {
+    return this.#shelf.reading(() => this.#of.all(serialNumber)).map((row) => {
       const read = readRow(row);
       if (typeof read === 'string') throw new ArchiveUnreadable(read);
       return read;
@@ -83,25 +80,15 @@ export class Visits {
 
   /** The bytes of a photo; null: there is none of this SHA-256. Throws `ArchiveUnreadable` for one that is not what was kept. */
   photo(hash: string): Buffer | null {
-    const data = this.#reading(() => this.#photo.get(hash))?.data ?? null;
+    const data = this.#shelf.reading(() => this.#photo.get(hash))?.data ?? null;
     if (data !== null && dataHash(data) !== hash) throw new ArchiveUnreadable(`The photo ${hash} is not what was kept: its hash does not fit.`);
     return data;
   }
 
   /** Keeps a record with its photos for good, all or nothing; it is on the disk when this returns. Refused where the clock dates nothing (ARC-20) and for a correction of nothing (ARC-68). */
   add(stated: StatedVisit, photos: readonly PhotoToKeep[]): Added {
-    const savedAt = this.#now();
-    const fault = undatable(savedAt);
-    if (fault !== null) return { ok: false, code: 'refused', text: `${fault}. Nothing was saved. Set the clock, then save again.` };
-    try {
-      const stored = this.#add.immediate(savedAt, stated, photos);
-      return this.#strayed() ?? { ok: true, stored };
-    } catch (error) {
-      if (error instanceof Refused) return { ok: false, code: 'refused', text: error.message };
-      const failure = storageFailure(error, this.#path);
-      if (failure === null) throw error;
-      return this.#strayed() ?? failure;
-    }
+    const saved = this.#shelf.durably((savedAt) => this.#add(savedAt, stated, photos));
+    return saved.ok ? { ok: true, stored: saved.value } : saved;
   }
 
   #against({ corrects, serialNumber }: StatedVisit): string | null {
@@ -111,19 +98,7 @@ export class Visits {
     const later = records.find(({ record }) => record.corrects === corrects);
     return later === undefined ? null : `Record ${corrects} was corrected by record ${later.no} already. Nothing was saved. Correct that one.`;
   }
-
-  #reading<T>(read: () => T): T {
-    try {
-      return read();
-    } catch (error) {
-      const failure = storageFailure(error, this.#path);
-      throw failure === null ? error : new ArchiveUnreadable(failure.text);
-    }
-  }
 }
-
-/** Thrown inside a transaction, so that nothing of it stays. */
-class Refused extends Error {}
 
 /** The record of a row, or what is wrong with the row. */
 function readRow(row: Row): StoredVisit | string {
