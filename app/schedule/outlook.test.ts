@@ -90,6 +90,15 @@ describe('the outlook of a run', () => {
     expect(rests.at(-1)?.remaining.likely).toBeLessThan((rests[0]?.remaining.likely ?? 0) / 2);
   });
 
+  it('SCH-30: what was decided is measured in any case, however little was expected', () => {
+    const at = stood.find(({ attempts }) => attempts.length > 0);
+    if (at === undefined) throw new Error('a run without a decision');
+    const more = Array.from({ length: 400 }, (_, i): Point => ({ ...end.points.find((p) => p.role === 'measure') as Point, index: at.points.length + i }));
+    const { remaining } = outlookOf({ ...at, points: [...at.points, ...more], open: [...at.open, ...more.map(({ index }) => index)] });
+    // At the pace of the run, which is a little above what was expected of it.
+    expect(remaining.likely).toBeGreaterThan(0.9 * (hoursOf(more) - hoursOf([])));
+  });
+
   it('SCH-30: a bench that is slower than expected is believed, the more the more was measured', () => {
     const slow = runs(plan, 2);
     // The same windows, each twice as long after the one before.
