@@ -95,7 +95,7 @@ describe('the outlook of a run', () => {
     if (at === undefined) throw new Error('a run without a decision');
     const more = Array.from({ length: 400 }, (_, i): Point => ({ ...end.points.find((p) => p.role === 'measure') as Point, index: at.points.length + i }));
     const { remaining } = outlookOf({ ...at, points: [...at.points, ...more], open: [...at.open, ...more.map(({ index }) => index)] });
-    // At the pace of the run, which is a little above what was expected of it.
+    // At the pace of the run, which is a little faster than was expected of it.
     expect(remaining.likely).toBeGreaterThan(0.9 * (hoursOf(more) - hoursOf([])));
   });
 
