@@ -8,7 +8,7 @@ import type { Entropy } from '../clock/entropy.ts';
 import { sha256 } from './chain.ts';
 import { rowHash, type Entry, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
-import { Refused, type Saved, type Shelf } from './shelf.ts';
+import { KeepingRefused, type Saved, type Shelf } from './shelf.ts';
 import type { Database } from './sqlite.ts';
 
 /** An injector that was taken in. */
@@ -191,17 +191,17 @@ export class Library {
       const saved = new Set<string>();
       for (const part of parts) {
         const what = `${part.type} ${part.serialNumber}`;
-        if (part.id !== undefined && !rows.has(part.id)) throw new Refused(`${what} was to be changed, but this archive has no such injector. Nothing was saved. Load the list again.`);
+        if (part.id !== undefined && !rows.has(part.id)) throw new KeepingRefused(`${what} was to be changed, but this archive has no such injector. Nothing was saved. Load the list again.`);
         const id = part.id ?? this.#ids.generateOrResetWithTs(at).toString();
-        if (saved.has(id)) throw new Refused(`${what} is given twice. Nothing was saved.`);
+        if (saved.has(id)) throw new KeepingRefused(`${what} is given twice. Nothing was saved.`);
         saved.add(id);
         for (const row of rows.values()) {
           if (row.part === id) continue;
           if (row.type === part.type && row.serial_number === part.serialNumber) {
-            throw new Refused(`${what} has been booked in already. Nothing was saved. Change that entry, or correct the serial number.`);
+            throw new KeepingRefused(`${what} has been booked in already. Nothing was saved. Change that entry, or correct the serial number.`);
           }
           if (part.channel === null || row.channel !== part.channel) continue;
-          if (saved.has(row.part)) throw new Refused(`${what} and ${row.type} ${row.serial_number} cannot both be on channel ${part.channel}. Nothing was saved.`);
+          if (saved.has(row.part)) throw new KeepingRefused(`${what} and ${row.type} ${row.serial_number} cannot both be on channel ${part.channel}. Nothing was saved.`);
           if (!parts.some((other) => other.id === row.part)) put({ ...partFromRow(row), channel: null });
         }
         put({ ...part, id });
@@ -230,7 +230,7 @@ export class Library {
   savePlan({ id, name, document, by }: PlanToSave): Saved<PlanVersion> {
     return this.#shelf.durably((savedAt) => {
       const last = id === null ? null : this.#sql.lastPlanVersion.get(id);
-      if (last === undefined) throw new Refused('This archive has no such plan. Nothing was saved. Save it as a new plan.');
+      if (last === undefined) throw new KeepingRefused('This archive has no such plan. Nothing was saved. Save it as a new plan.');
       const row = { id: id ?? this.#ids.generateOrResetWithTs(savedAt).toString(), version: (last?.version ?? 0) + 1, name, savedAt, savedBy: by };
       const text = JSON.stringify(document);
       this.#sql.putPlan.run(row.id, row.version, name, savedAt, by, text, hashOf(text), this.#ledger.next());

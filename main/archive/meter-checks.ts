@@ -4,7 +4,7 @@ import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
 import { sha256 } from './chain.ts';
 import { rowHash, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
-import type { Refusal, Shelf } from './shelf.ts';
+import type { NotKept, Shelf } from './shelf.ts';
 import type { Database, StorageFailure } from './sqlite.ts';
 
 export interface StoredMeterCheck {
@@ -63,7 +63,7 @@ export class MeterChecks {
   }
 
   /** Keeps a check for good; it is on the disk when this returns. Refused where the clock dates nothing (ARC-20). */
-  add(check: MeterCheck): { readonly ok: true; readonly stored: StoredMeterCheck } | Refusal | StorageFailure {
+  add(check: MeterCheck): { readonly ok: true; readonly stored: StoredMeterCheck } | NotKept | StorageFailure {
     const saved = this.#shelf.durably((savedAt) => ({ no: this.#add(savedAt, JSON.stringify(check)), savedAt, check }));
     return saved.ok ? { ok: true, stored: saved.value } : saved;
   }

@@ -6,7 +6,7 @@ import { unixMillis, type UnixMillis } from '../../app/quantities/quantity.ts';
 import { sha256 } from './chain.ts';
 import { rowHash, type Ledger, type RecordKind } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
-import { Refused, type Refusal, type Shelf } from './shelf.ts';
+import { KeepingRefused, type NotKept, type Shelf } from './shelf.ts';
 import type { Database, StorageFailure } from './sqlite.ts';
 
 export interface StoredRecord {
@@ -39,7 +39,7 @@ export interface RecordRow {
   readonly entry: number;
 }
 
-type Saved = { readonly ok: true; readonly version: number } | Refusal | StorageFailure;
+type Saved = { readonly ok: true; readonly version: number } | NotKept | StorageFailure;
 type HashedRow = RecordRow & { readonly hash: Buffer };
 
 /** What the ledger binds of a row: all of it but the n of its entry. */
@@ -67,7 +67,7 @@ export class Records {
       const before = last.get(kind, name);
       const there = before?.version ?? 0;
       if (basedOn !== undefined && there !== basedOn) {
-        throw new Refused(`Version ${there} of ${name} was saved meanwhile, and this change was made on ${basedOn === 0 ? 'none' : `version ${basedOn}`}. Nothing was saved. Look at what was changed, and make your change on it.`);
+        throw new KeepingRefused(`Version ${there} of ${name} was saved meanwhile, and this change was made on ${basedOn === 0 ? 'none' : `version ${basedOn}`}. Nothing was saved. Look at what was changed, and make your change on it.`);
       }
       const version = there + 1;
       const text = JSON.stringify(document);

@@ -5,16 +5,16 @@ import { readingFile } from './read.ts';
 import { storageFailure, type Database, type StorageFailure } from './sqlite.ts';
 
 /** Something about the request itself, which the person who made it can correct. */
-export interface Refusal {
+export interface NotKept {
   readonly ok: false;
   readonly code: 'refused';
   readonly text: string;
 }
 
-export type Saved<T> = { readonly ok: true; readonly value: T } | Refusal | StorageFailure;
+export type Saved<T> = { readonly ok: true; readonly value: T } | NotKept | StorageFailure;
 
 /** Thrown inside a transaction, so that nothing of it stays. */
-export class Refused extends Error {}
+export class KeepingRefused extends Error {}
 
 export class Shelf {
   readonly db: Database;
@@ -36,7 +36,7 @@ export class Shelf {
       const value = this.db.transaction(work).immediate(this.#dated());
       return this.#strayed() ?? { ok: true, value };
     } catch (error) {
-      if (error instanceof Refused) return { ok: false, code: 'refused', text: error.message };
+      if (error instanceof KeepingRefused) return { ok: false, code: 'refused', text: error.message };
       const failure = storageFailure(error, this.#path);
       if (failure === null) throw error;
       return this.#strayed() ?? failure;
@@ -51,7 +51,7 @@ export class Shelf {
   #dated(): UnixMillis {
     const at = this.#now();
     const fault = undatable(at);
-    if (fault !== null) throw new Refused(`${fault}. Nothing was saved. Set the clock, then save again.`);
+    if (fault !== null) throw new KeepingRefused(`${fault}. Nothing was saved. Set the clock, then save again.`);
     return at;
   }
 }

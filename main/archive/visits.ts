@@ -4,7 +4,7 @@ import { parseVisitRecord, type KeptPhoto, type StatedVisit, type VisitRecord } 
 import { sha256 } from './chain.ts';
 import { dataHash, rowHash, type Ledger } from './ledger.ts';
 import { ArchiveUnreadable } from './read.ts';
-import { Refused, type Refusal, type Shelf } from './shelf.ts';
+import { KeepingRefused, type NotKept, type Shelf } from './shelf.ts';
 import type { Database, StorageFailure } from './sqlite.ts';
 
 export interface StoredVisit {
@@ -33,7 +33,7 @@ export interface PhotoToKeep extends Omit<KeptPhoto, 'sha256' | 'bytes'> {
   readonly data: Buffer;
 }
 
-type Added = { readonly ok: true; readonly stored: StoredVisit } | Refusal | StorageFailure;
+type Added = { readonly ok: true; readonly stored: StoredVisit } | NotKept | StorageFailure;
 
 export class Visits {
   readonly #shelf: Shelf;
@@ -51,7 +51,7 @@ export class Visits {
     const putPhoto = db.prepare('INSERT INTO photos (sha256, data) VALUES (?, ?)');
     this.#add = (savedAt: UnixMillis, stated: StatedVisit, photos: readonly PhotoToKeep[]): StoredVisit => {
       const against = this.#against(stated);
-      if (against !== null) throw new Refused(against);
+      if (against !== null) throw new KeepingRefused(against);
       const added: string[] = [];
       const kept = photos.map(({ data, ...about }): KeptPhoto => {
         const hash = dataHash(data);

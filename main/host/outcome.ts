@@ -1,6 +1,6 @@
 /** What becomes of a request of a window: a result, a result that is text already, or why it was not carried out. */
 import type { Failure, ParsedParams, RequestName, AnswerTo, ToWindow } from '../../app/contract/contract.ts';
-import type { Refusal } from '../archive/shelf.ts';
+import type { NotKept } from '../archive/shelf.ts';
 import type { StorageFailure } from '../archive/sqlite.ts';
 import type { AsJson } from './desk-work.ts';
 
@@ -38,6 +38,6 @@ export const noBench = (): Failed => new Failed('no-bench', 'No bench is connect
 export const notGiven = (): Failed => new Failed('bad-request', 'The file did not come, or not whole. Choose it again.');
 export const notOpen = (): Failed => new Failed('no-run', 'This run is not open on the bench. Nothing was done. Open it with continue first.');
 
-export function notSaved(failure: Refusal | StorageFailure): Failed {
+export function notSaved(failure: NotKept | StorageFailure): Failed {
   return new Failed(failure.code === 'refused' ? 'bad-request' : 'archive', failure.text);
 }
