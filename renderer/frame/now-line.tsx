@@ -17,11 +17,20 @@ export function NowLine() {
   const control = controlInWords(host);
   return (
     <div className="frame-now" role="status" aria-label="How things stand">
-      <Status tone={bench.tone}>{bench.text}</Status>
+      <One is="bench" words={bench} />
       <Armed host={host} />
-      <Status tone={run.tone}>{run.text}</Status>
-      <Status tone={control.tone}>{control.text}</Status>
+      <One is="run" words={run} />
+      <One is="control" words={control} />
     </div>
+  );
+}
+
+/** Where all of it has no room in the line, who holds control gives way first and what the run does last (WIN-94); the whole of it stands in its title. */
+function One({ is, words: { tone, text } }: { readonly is: 'bench' | 'run' | 'control'; readonly words: Words }) {
+  return (
+    <span className={`frame-now-${is}`} title={text}>
+      <Status tone={tone}>{text}</Status>
+    </span>
   );
 }
 

@@ -110,6 +110,16 @@ describe.skipIf(browserPath === null)('every page', { timeout: 600_000 }, () => 
       }
       expect([...heights], String(width)).toHaveLength(1);
       expect(Math.max(...heights), String(width)).toBeLessThanOrEqual(88);
+      // Whatever is said of bench, run and control: a longer word moves nothing, and what the run does is not cut as long as anything else is left.
+      const grown = await page.evaluate<{ height: number; runCut: boolean }>(`(() => {
+        const said = (is, text) => { const words = document.querySelector('.frame-now-' + is + ' .status > :last-child'); const was = words.textContent; words.textContent = text; return () => { words.textContent = was; }; };
+        const back = [said('bench', 'Simulated bench SIM-0005 connected (20×)'), said('run', 'Run ended: finished early, some failed, bench not confirmed safe, 1216 of 5239 points accepted'), said('control', 'Watching: Somebody With A Very Long Name Indeed Who Never Ends holds control, 12 other windows watch')];
+        const run = document.querySelector('.frame-now-run');
+        const seen = { height: Math.round(document.querySelector('.frame-head').getBoundingClientRect().height), runCut: run.scrollWidth > run.clientWidth + 1 };
+        back.forEach((put) => put());
+        return seen;
+      })()`);
+      expect(grown, String(width)).toEqual({ height: [...heights][0], runCut: false });
     }
   });
 });

@@ -68,6 +68,9 @@ export function NowPanel({ state, log, status, tally, point, now, onBench, speed
   const total = state.points.length;
   const elapsed = elapsedOf(log, state.mode === 'ended', now);
   const { known, left } = howFarText(state, status?.remaining ?? null, targets, now, speed);
+  const made = `${tallyText(tally)} · ${state.counts.attempts} attempts made${
+    elapsed === null ? '' : ` · ${clockText(elapsed.totalMs / 1e3)} ${speed === 1 ? '' : 'by the clock '}since the start${elapsed.restedMs >= 1000 ? `, of it ${clockText(elapsed.restedMs / 1e3)} at rest` : ''}`
+  }`;
   return (
     <section className="section run-now" aria-label="What the run does now">
       <div className={calls.has(mode) ? 'run-need' : 'run-need run-need-calm'} tabIndex={-1}>
@@ -87,15 +90,12 @@ export function NowPanel({ state, log, status, tally, point, now, onBench, speed
       </div>
       <div className="run-progress">
         <Progress tally={tally} total={total} />
-        <p>
-          <strong>
-            {known}
-          </strong>
+        <p title={left === '' ? known : `${known}, ${left}`}>
+          <strong>{known}</strong>
           {left !== '' && <span>, {left}</span>}
         </p>
-        <p className="small quiet">
-          {tallyText(tally)} · {state.counts.attempts} attempts made
-          {elapsed !== null && ` · ${clockText(elapsed.totalMs / 1e3)} ${speed === 1 ? '' : 'by the clock '}since the start${elapsed.restedMs >= 1000 ? `, of it ${clockText(elapsed.restedMs / 1e3)} at rest` : ''}`}
+        <p className="small quiet" title={made}>
+          {made}
         </p>
       </div>
     </section>
