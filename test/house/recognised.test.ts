@@ -54,6 +54,10 @@ describe.skipIf(browserPath === null)('whose numbers these are', () => {
     execFileSync(process.execPath, [command, 'export', id, '--to', join(folder, 'files'), '--archive', join(folder, 'archive.sqlite')], { stdio: 'pipe' });
     const { notes: told } = JSON.parse(readFileSync(join(folder, 'files', 'reduction.json'), 'utf8')) as { readonly notes: readonly object[] };
     expect(told).toEqual([expect.objectContaining({ by: 'A. Tester', text: 'fuel filter changed before this run', mark: 'look', open: true, point: null, injector: null, writtenUtc: expect.stringMatching(/^\d{4}-.*Z$/) as string })]);
+    // The notes of one run are not those of another.
+    const other = (await page.locator('.actions select').first().locator('option').evaluateAll((all) => all.map((one) => (one as unknown as { value: string }).value))).find((value) => value !== id && value !== '');
+    execFileSync(process.execPath, [command, 'export', other ?? 'none', '--to', join(folder, 'others'), '--archive', join(folder, 'archive.sqlite')], { stdio: 'pipe' });
+    expect(JSON.parse(readFileSync(join(folder, 'others', 'reduction.json'), 'utf8'))).toMatchObject({ notes: [] });
     await page.locator('.views').getByRole('link', { name: 'Set', exact: true }).click();
     expect(await page.getByRole('main').getByRole('link', { name: 'RH4-0117', exact: true }).first().getAttribute('href')).toBe('#/injectors/RH4-0117');
     for (const theme of ['light', 'dark'] as const) {
