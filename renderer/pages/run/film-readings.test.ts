@@ -1,4 +1,4 @@
-import { expect, test } from 'vitest';
+import { expect, test, vi } from 'vitest';
 import { FilmReadings, filmStretchMs } from './film-readings.ts';
 import type { SignalPart } from './film-readings.ts';
 
@@ -57,4 +57,31 @@ test('WIN-91 a stretch is asked for once, ahead of time, and whoever draws is to
   expect(asked.toSorted((a, b) => a - b)).toEqual([9, 10, 11]);
   expect(told).toBeGreaterThan(before);
   film.close();
+});
+
+test('WIN-91 what the bench has read since is seen when a stretch is looked at again: a film of a run that goes on does not stay empty', async () => {
+  vi.useFakeTimers();
+  let readTo = base + 30_000;
+  let asked = 0;
+  const film = new FilmReadings(({ from, to }) => {
+    asked += 1;
+    return Promise.resolve(Array.from({ length: Math.max(0, Math.floor((Math.min(to, readTo) - from) / 1000)) }, (_, i) => ({ at: from + 1000 * i + 500, pressure: [1, 2] as [number, number], temperature: null, supply: null, flow: null })));
+  }, base);
+  film.lookAt(base + 20_000);
+  await vi.advanceTimersByTimeAsync(1);
+  readTo = base + filmStretchMs + 60_000;
+  await vi.advanceTimersByTimeAsync(3000);
+  const before = asked;
+  film.lookAt(base + filmStretchMs + 40_000);
+  await vi.advanceTimersByTimeAsync(1);
+  expect(film.valueOf('pressure')).toEqual([1, 2]);
+  expect(film.source('pressure').view().times.length).toBe(300 + 40);
+  // Not at every step of a film that plays.
+  const after = asked;
+  for (let step = 0; step < 5; step += 1) film.lookAt(base + filmStretchMs + 41_000 + step);
+  await vi.advanceTimersByTimeAsync(1);
+  expect(after).toBeGreaterThan(before);
+  expect(asked).toBe(after);
+  film.close();
+  vi.useRealTimers();
 });

@@ -19,6 +19,8 @@ const partMs = 1000;
 const mostKept = 24;
 /** A strip that was drawn a moment ago leaves a change out; the last one must not be. */
 const drawAgainMs = 250;
+/** A stretch that does not reach to its end may have grown since, when the run goes on; looked at, it is asked for again so often at most. */
+const askAgainMs = 2000;
 /** A reading holds for so long. */
 const staleMs = 3000;
 
@@ -26,6 +28,8 @@ export class FilmReadings {
   readonly #read: ReadParts;
   readonly #kept = new Map<number, readonly SignalPart[]>();
   readonly #underWay = new Set<number>();
+  /** When a stretch that does not reach to its end was read. */
+  readonly #unfinished = new Map<number, number>();
   readonly #listeners = new Set<() => void>();
   readonly #sources = new Map<FilmSignal, StripSource>();
   #instant: number;
@@ -97,18 +101,25 @@ export class FilmReadings {
   }
 
   async #fetch(stretch: number): Promise<void> {
-    if (this.#kept.has(stretch) || this.#underWay.has(stretch)) return;
+    if (this.#underWay.has(stretch) || (this.#kept.has(stretch) && !this.#isDueAgain(stretch))) return;
     this.#underWay.add(stretch);
     const parts = await this.#read({ from: stretch * filmStretchMs, to: (stretch + 1) * filmStretchMs, parts: filmStretchMs / partMs });
     this.#underWay.delete(stretch);
     // What could not be read is asked for again when it is looked at again.
     if (parts === null) return;
     this.#kept.set(stretch, parts);
+    if ((parts.at(-1)?.at ?? 0) < (stretch + 1) * filmStretchMs - staleMs) this.#unfinished.set(stretch, performance.now());
+    else this.#unfinished.delete(stretch);
     for (const oldest of this.#kept.keys()) {
       if (this.#kept.size <= mostKept) break;
       this.#kept.delete(oldest);
     }
     this.#changed();
+  }
+
+  #isDueAgain(stretch: number): boolean {
+    const read = this.#unfinished.get(stretch);
+    return read !== undefined && performance.now() - read >= askAgainMs;
   }
 
   #changed(): void {
