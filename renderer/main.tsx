@@ -4,6 +4,7 @@ import './style/tokens.css';
 import './style/base.css';
 import './style/components.css';
 import './style/frame.css';
+import './style/gloves.css';
 import { Frame } from './frame/frame.tsx';
 import { loadAhead } from './frame/loaded-page.tsx';
 import { runOfRoute } from './address/places.ts';

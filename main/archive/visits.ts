@@ -38,6 +38,7 @@ type Added = { readonly ok: true; readonly stored: StoredVisit } | NotKept | Sto
 export class Visits {
   readonly #shelf: Shelf;
   readonly #of;
+  readonly #latest;
   readonly #photo;
   readonly #add;
 
@@ -45,6 +46,7 @@ export class Visits {
     this.#shelf = shelf;
     const { db } = shelf;
     this.#of = db.prepare<[string], Row>(`SELECT ${columns} FROM visit_records WHERE serial_number = ? ORDER BY no`);
+    this.#latest = db.prepare<[number], Row>(`SELECT ${columns} FROM visit_records ORDER BY no DESC LIMIT ?`);
     this.#photo = db.prepare<[string], { data: Buffer }>('SELECT data FROM photos WHERE sha256 = ?');
     const last = db.prepare<[], { no: number | null }>('SELECT max(no) AS no FROM visit_records');
     const put = db.prepare(`INSERT INTO visit_records (${columns}) VALUES (?, ?, ?, ?, ?)`);
@@ -71,7 +73,16 @@ export class Visits {
 
   /** What was kept of injectors with this serial number, the oldest entry first. Throws `ArchiveUnreadable` for one that is not what was saved. */
   of(serialNumber: string): readonly StoredVisit[] {
-    return this.#shelf.reading(() => this.#of.all(serialNumber)).map((row) => {
+    return this.#read(() => this.#of.all(serialNumber));
+  }
+
+  /** The latest entries of all injectors, the latest first, at most `limit`. Throws as `of` does. */
+  latest(limit: number): readonly StoredVisit[] {
+    return this.#read(() => this.#latest.all(limit));
+  }
+
+  #read(rows: () => Row[]): readonly StoredVisit[] {
+    return this.#shelf.reading(rows).map((row) => {
       const read = readRow(row);
       if (typeof read === 'string') throw new ArchiveUnreadable(read);
       return read;

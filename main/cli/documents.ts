@@ -14,6 +14,8 @@ import type { Plan } from '../../app/plan/plan.ts';
 import { parseQualification, type Qualification } from '../../app/qualification/qualification.ts';
 import { reportDetailsSchema, type ReportDetails } from '../../app/report/details.ts';
 import { scenarioSchema, type Scenario } from '../../firmware-protocol/simulator/plant/scenario.ts';
+import { parseTypeRecord, type TypeRecord } from '../../app/type-record/type-record.ts';
+import { readStatedVisit, type StatedVisit } from '../../app/visit/visit.ts';
 import { samplePath } from '../samples/samples.ts';
 import { exitCode } from './exit-codes.ts';
 import { Stop } from './stop.ts';
@@ -79,6 +81,17 @@ export function meterCheckFile(path: string): MeterCheck {
 export function qualificationFile(path: string): Qualification {
   const parsed = parseQualification(readJson(path, 'qualification'));
   return parsed.ok ? parsed.qualification : refuse(path, 'qualification', parsed.problems);
+}
+
+export function typeRecordFile(path: string): TypeRecord {
+  const parsed = parseTypeRecord(readJson(path, 'type record'));
+  return parsed.ok ? parsed.record : refuse(path, 'type record', parsed.problems);
+}
+
+/** `latest`: no record is of a later day. */
+export function visitFile(path: string, about: { readonly photos: number; readonly latest: string }): StatedVisit {
+  const read = readStatedVisit(readJson(path, 'record of a visit'), about);
+  return read.ok ? read.stated : refuse(path, 'record of a visit', read.problems);
 }
 
 export function scenarioFile(path: string): Scenario {

@@ -171,6 +171,13 @@ export const jsonLines = {
     }),
     z.strictObject({ kind: z.literal('standing'), bench: z.string(), holds: z.boolean(), text: z.string() }),
   ]),
+  /** type-record list and type-record save */
+  'type-record': z.strictObject({ type: z.string(), version: z.int(), savedAt: z.iso.datetime(), savedBy: z.string(), reason: z.string().nullable(), record: z.record(z.string(), z.unknown()) }),
+  /** visit list and visit add */
+  visit: z.strictObject({
+    no: z.int(), savedAt: z.iso.datetime(), serialNumber: z.string(), type: z.string(), order: z.string(), stage: z.enum(['as-found', 'cleaned', 'as-left']), doneOn: z.string(), by: z.string(),
+    corrects: z.int().nullable(), correctedBy: z.int().nullable(), coilOhmAt20C: z.number().nullable(), coilOhmExpanded: z.number().nullable(), record: z.record(z.string(), z.unknown()),
+  }),
   backup: z.strictObject({ path: z.string(), bytes: z.int() }),
   'bring-up-to-date': z.strictObject({ archive: z.string(), version: z.int() }),
   prove: proofHeadSchema.extend({ to: z.string().nullable(), proof: z.record(z.string(), z.unknown()) }),

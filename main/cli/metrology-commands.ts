@@ -1,5 +1,5 @@
 /** Commands that look at measurements as such: outliers, matched sets, history of a reference injector. */
-import { InvalidArgumentError, Option, type Command } from 'commander';
+import { Option, type Command } from 'commander';
 import { blindHistories, blindVerdict, type RunWithBlind } from '../../app/charts/blind-history.ts';
 import { fewestInBaseline, type IndividualsChart } from '../../app/charts/individuals-chart.ts';
 import { judgedHistory } from '../../app/charts/judged-history.ts';
@@ -29,7 +29,7 @@ import { archiveOption } from './places.ts';
 import { stateOf, withArchive } from './result-commands.ts';
 import { say } from './say.ts';
 import { Stop } from './stop.ts';
-import { decimal } from './values.ts';
+import { wholeNumber } from './values.ts';
 
 interface ArchiveChoice {
   readonly archive: string;
@@ -37,14 +37,6 @@ interface ArchiveChoice {
 }
 
 const day = (at: UnixMillis): string => isoMinute(at);
-
-function wholeNumber(least: number): (text: string) => number {
-  return (text) => {
-    const value = decimal(text);
-    if (!Number.isInteger(value) || value < least) throw new InvalidArgumentError(`It must be a whole number of at least ${least}.`);
-    return value;
-  };
-}
 
 export function addMetrologyCommands(program: Command): void {
   withJsonOption(program.command('outliers'))

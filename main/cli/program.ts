@@ -14,6 +14,7 @@ import { addKnownTypeCommand } from './known-type-command.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addProofCommands } from './proof-commands.ts';
 import { addReplayCommand } from './replay-command.ts';
+import { addRecordCommands } from './record-commands.ts';
 import { addReportCommands } from './report-commands.ts';
 import { addResultCommands } from './result-commands.ts';
 import { addRunCommands } from './run-commands.ts';
@@ -50,6 +51,7 @@ export function makeProgram(): Command {
   addComparisonCommands(program);
   addMeterCheckCommands(program);
   addQualificationCommands(program);
+  addRecordCommands(program);
   addArchiveCommands(program);
   addProofCommands(program);
   addPlanCommands(program);

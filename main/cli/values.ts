@@ -9,6 +9,15 @@ export function decimal(text: string): number {
   return Number.isFinite(value) ? value : Number.NaN;
 }
 
+/** A whole number, at least so much. */
+export function wholeNumber(least: number): (text: string) => number {
+  return (text) => {
+    const value = decimal(text);
+    if (!Number.isInteger(value) || value < least) throw new InvalidArgumentError(`It must be a whole number of at least ${least}.`);
+    return value;
+  };
+}
+
 /** A file that is to be made: "-" would be one of that name. */
 export function newFile(path: string): string {
   if (path === '-') throw new InvalidArgumentError('It is kept as a file and does not go to standard output. Name a file.');

@@ -26,3 +26,9 @@ export const today = (clock: { unixNow(): number }): string => isoDay(clock.unix
 
 /** `2026-02-01 12:30` in UTC. */
 export const isoMinute = (unixMs: number): string => isoTime(unixMs).replace(/:\d\d\.\d{3}Z$/, '').replace('T', ' ');
+
+/** In no zone is it a later day than so long from now in UTC. */
+const FARTHEST_ZONE_MS = 14 * 3_600_000;
+
+/** The latest day that it is anywhere at this instant (ms since 1970). */
+export const latestDay = (now: number): string => isoDay(now + FARTHEST_ZONE_MS);

@@ -5,7 +5,7 @@ import { readStatedVisit } from '../../app/visit/visit.ts';
 import type { Archive } from '../archive/archive.ts';
 import type { PhotoToKeep } from '../archive/visits.ts';
 import type { Clock } from '../clock/clock.ts';
-import { isoDay } from '../clock/dating.ts';
+import { latestDay } from '../clock/dating.ts';
 import type { GivenFiles } from './given-files.ts';
 import { Failed } from './outcome.ts';
 
@@ -15,14 +15,12 @@ interface VisitParts {
   readonly clock: Clock;
 }
 
-/** In no zone is it a later day than so long from now in UTC. */
-const FARTHEST_ZONE_MS = 14 * 3_600_000;
 const base64 = /^(?:[A-Za-z0-9+/]{4})*(?:[A-Za-z0-9+/]{2}==|[A-Za-z0-9+/]{3}=)?$/;
 
 export function keepVisit({ archive, given, clock }: VisitParts, { visit, photos }: ParsedParams<'visits.add'>): AnswerTo<'visits.add'> | Failed {
   // All are taken, so that none of a record that is refused lies there for another.
   const texts = photos.map(({ upload }) => given.take(upload));
-  const latest = isoDay(clock.unixNow() + FARTHEST_ZONE_MS);
+  const latest = latestDay(clock.unixNow());
   const read = readStatedVisit(visit, { photos: photos.length, latest });
   const problems = read.ok ? [] : [...read.problems];
   const kept: PhotoToKeep[] = [];

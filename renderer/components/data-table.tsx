@@ -97,7 +97,7 @@ export function DataTable<Row>({ label, columns, rows, rowKey, empty, onOpen, se
   };
 
   return (
-    <div className="table-frame" role="table" aria-label={label} aria-rowcount={sorted.length + 1} style={{ maxHeight }} ref={scroller}>
+    <div className={onOpen === undefined ? 'table-frame' : 'table-frame table-of-ways'} role="table" aria-label={label} aria-rowcount={sorted.length + 1} style={{ maxHeight }} ref={scroller}>
       <div role="rowgroup" className="table-head">
         <div role="row" className="table-row" style={{ gridTemplateColumns: template }}>
           {columns.map((column) => {

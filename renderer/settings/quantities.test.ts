@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { afterEach, describe, expect, test } from 'vitest';
-import { decimalsShown, quantityText, sentenceShown, shownIn, storedFrom, storedFromTyped, typedFromStored } from './quantities.ts';
+import { allShown, decimalsShown, quantityText, sentenceShown, shownIn, storedFrom, storedFromTyped, typedFromStored } from './quantities.ts';
 import { useSettings } from './settings.ts';
 import type { PressureUnit, TemperatureUnit } from './settings.ts';
 
@@ -49,6 +49,19 @@ describe('WIN-34: pressure and temperature in the chosen unit', () => {
     for (const text of ['', '4o0', '1,2,3']) expect([storedFromTyped('kPa', text), typedFromStored('kPa', text)]).toEqual([text, text]);
     choose('kPa', 'degC');
     for (const text of ['400', '400.0', '4,5']) expect([storedFromTyped('kPa', text), typedFromStored('kPa', text)]).toEqual([text, text]);
+  });
+
+  test('WIN-131, WIN-132: a field shows the shortest number that is stored as this one, and what is stored in another unit with six digits', () => {
+    choose('psi', 'degF');
+    expect(typedFromStored('kPa', '400')).toBe('58.0151');
+    expect(typedFromStored('kPa', storedFromTyped('kPa', '58.01509512'))).toBe('58.01509512');
+    expect(quantityText(400, 'kPa')).toBe('58.0151 psi');
+    // A difference has no zero, and K is always one.
+    expect([typedFromStored('°C', '0.1', true), typedFromStored('K', '0.1'), typedFromStored('°C', '25')]).toEqual(['0.18', '0.18', '77']);
+    expect(allShown('kPa', 'at most 2 kPa')).toBe('at most 0.290075 psi');
+    expect(allShown('°C', '15 to 30\u00a0°C')).toBe('59 to 86\u00a0°F');
+    choose('kPa', 'degC');
+    expect([allShown('kPa', 'at most 2 kPa'), quantityText(999.739807519, 'kPa')]).toEqual(['at most 2 kPa', '999.74 kPa']);
   });
 
   test('sentences of the engine are shown in the chosen unit, ranges and tolerances too, and nothing else of them changes', () => {

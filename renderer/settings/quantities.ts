@@ -2,7 +2,6 @@
  * Pressure and temperature in the unit that a person chose, in display and entry. The house knows kPa and degC at its edge; what is stored, sent and
  * written to files stays in them whatever is shown (WIN-34).
  */
-import { plain } from '../../app/quantities/figures.ts';
 import { readNumber } from './read-number.ts';
 import { settings } from './settings.ts';
 import type { PressureUnit, TemperatureUnit } from './settings.ts';
@@ -29,10 +28,10 @@ const temperatures: Readonly<Record<TemperatureUnit, Scale>> = {
   degF: { unit: '°F', factor: 1.8, offset: 32, moreDecimals: 0 },
 };
 
-/** The scale in which something of this unit of the house is shown; null: as it is. `difference`: a tolerance or scatter, without a zero. */
+/** The scale in which something of this unit of the house is shown; null: as it is. `difference`: a tolerance or scatter, without a zero. K is always one. */
 function scaleOf(unit: string, difference = false): Scale | null {
-  const chosen = unit === 'kPa' ? pressures[settings().pressureUnit] : unit === '°C' || unit === 'degC' ? temperatures[settings().temperatureUnit] : null;
-  return chosen === null || (chosen.factor === 1 && chosen.offset === 0) ? null : difference ? { ...chosen, offset: 0 } : chosen;
+  const chosen = unit === 'kPa' ? pressures[settings().pressureUnit] : unit === '°C' || unit === 'degC' || unit === 'K' ? temperatures[settings().temperatureUnit] : null;
+  return chosen === null || (chosen.factor === 1 && chosen.offset === 0) ? null : difference || unit === 'K' ? { ...chosen, offset: 0 } : chosen;
 }
 
 /** A number of the house's unit as it is shown, and its unit; any other unit stays. */
@@ -47,8 +46,14 @@ export const unitShown = (unit: string): string => scaleOf(unit)?.unit ?? unit;
 /** How many decimals something with so many in the house's unit is shown with. */
 export const decimalsShown = (unit: string, decimals: number): number => Math.max(0, decimals + (scaleOf(unit)?.moreDecimals ?? 0));
 
-/** `4 bar`: a value of a plan or a point, without the last bits of a conversion. */
-export const quantityText = (value: number, unit: string, difference = false): string => `${plain(shownIn(unit, value, difference))} ${unitShown(unit)}`;
+/** Six digits: no instrument here tells more, and what a conversion leaves behind them tells nothing (WIN-132). */
+const rounded = (value: number): string => String(Number(value.toPrecision(6)));
+
+/** `4` of 400 kPa in bar: a value of a plan or a point, without its unit. */
+export const quantityFigure = (value: number, unit: string, difference = false): string => rounded(shownIn(unit, value, difference));
+
+/** `4 bar`: the same with its unit. */
+export const quantityText = (value: number, unit: string, difference = false): string => `${quantityFigure(value, unit, difference)} ${unitShown(unit)}`;
 
 /** What was typed in the chosen unit, in the unit of the house; NaN: no number. To 12 digits, so that what is stored is shown again as it was typed. */
 export function storedFrom(unit: string, typed: number, difference = false): number {
@@ -56,10 +61,19 @@ export function storedFrom(unit: string, typed: number, difference = false): num
   return scale === null ? typed : Number(((typed - scale.offset) / scale.factor).toPrecision(12));
 }
 
-/** A text of a form that holds numbers of the house's unit, as it is typed; what is no number stays as it is. */
+/**
+ * A text of a form that holds a number of the house's unit, as it is typed; what is no number stays as it is. The shortest number that is stored as this
+ * one, so that what was typed comes back as it was typed; what was stored in another unit is rounded, and stays as it is stored until it is typed over.
+ */
 export function typedFromStored(unit: string, text: string, difference = false): string {
   const read = readNumber(text);
-  return read.kind === 'number' && scaleOf(unit, difference) !== null ? plain(shownIn(unit, read.value, difference)) : text;
+  if (read.kind !== 'number' || scaleOf(unit, difference) === null) return text;
+  const shown = shownIn(unit, read.value, difference);
+  for (let digits = 1; digits <= 10; digits += 1) {
+    const short = Number(shown.toPrecision(digits));
+    if (storedFrom(unit, short, difference) === read.value) return String(short);
+  }
+  return rounded(shown);
 }
 
 export function storedFromTyped(unit: string, text: string, difference = false): string {
@@ -68,6 +82,13 @@ export function storedFromTyped(unit: string, text: string, difference = false):
 }
 
 const number = String.raw`[-−]?\d+(?:\.\d+)?`;
+
+/** The numbers of a text that are all of one unit, and that unit, as they are shown: `0 to 1000 kPa`. */
+export function allShown(unit: string, text: string, difference = false): string {
+  if (scaleOf(unit, difference) === null) return text;
+  return text.replaceAll(new RegExp(number, 'gu'), (one) => quantityFigure(Number(one.replace('−', '-')), unit, difference)).replaceAll(unit, unitShown(unit));
+}
+
 const ofPressure = new RegExp(String.raw`((?:${number}(?: to | and |; |, | ± | \+/- ))*${number})([\s\u00a0])kPa\b`, 'gu');
 
 /** Pressures of a sentence of the engine in the chosen unit. (Temperatures stay: a sentence does not tell a difference from a temperature.) */

@@ -43,6 +43,8 @@ beforeAll(() => {
   folder = scratchFolder();
   writePlan();
   keepBentRuns(at('earlier.sqlite'), syntheticPlan({ voltageV: [9, 12, 14], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 6, 9, 12], replicates: 2 }, 3), [1], 1.6e-3);
+  writeFileSync(at('type.json'), JSON.stringify({ typeRecordVersion: 1, type: 'RH-P4', staticFlowGPerMin: 240, maxVoltageV: 16 }));
+  writeFileSync(at('visit.json'), JSON.stringify({ visitVersion: 1, serialNumber: 'S-1', type: 'T', order: 'J-1', stage: 'as-found', doneOn: '2026-03-02', by: 'A. Tester', visual: 'clean', spray: '', remark: '', coil: { ohm: 12.1, expandedOhm: 0.02, celsius: 23, expandedKelvin: 0.5 }, insulation: null, leak: null, corrects: null }));
   writeFileSync(at('certificate.xml'), supplyCertificate.replace('SERIAL', (JSON.parse(readFileSync(join(main, '../../samples/equipment.json'), 'utf8')) as { supply: { serialNumber: string } }).supply.serialNumber));
 }, 120_000);
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
@@ -95,6 +97,10 @@ const asked: readonly Asked[] = [
   { command: 'meter-check in-force', args: () => [...archive(), '--date', '2026-12-31', '--to', at('equipment.json')], answers: ['meter-check in-force'] },
   { command: 'qualification add', args: () => [join(main, '../../samples/qualification.json'), ...archive()], answers: ['qualification'] },
   { command: 'qualification list', args: archive, answers: ['qualification'] },
+  { command: 'type-record save', args: () => [at('type.json'), ...archive(), '--operator', 'A. Tester', '--reason', 'from the maker'], answers: ['type-record'] },
+  { command: 'type-record list', args: archive, answers: ['type-record'] },
+  { command: 'visit add', args: () => [at('visit.json'), ...archive()], answers: ['visit'] },
+  { command: 'visit list', args: archive, answers: ['visit'] },
   { command: 'verify', args: archive, answers: ['verify'] },
   { command: 'prove', args: archive, answers: ['prove'] },
   { command: 'prove', args: () => [...archive(), '--to', at('proof.json')], answers: ['prove'] },
@@ -126,6 +132,8 @@ const notAsked: Readonly<Record<string, string>> = {
   'details-schema': 'prints a JSON document',
   'parties-schema': 'prints a JSON document',
   'output-schema': 'prints a JSON document',
+  'type-record show': 'prints a JSON document',
+  'visit show': 'prints a JSON document',
   completion: 'prints a script',
   start: 'opens a window for a person',
   build: 'tells nothing',
@@ -221,7 +229,7 @@ describe('CLI-16 scripts that read an answer', () => {
 
 describe('CLI-20 a reader that has had enough', () => {
   const reading: readonly (readonly [string, () => readonly string[]])[] = [
-    ...asked.filter(({ command, code }) => code === undefined && !['sweep', 'continue', 'measure-again', 'meter-check add', 'qualification add', 'make-head-key', 'backup', 'check-controller'].includes(command)).map(({ command, args }) => [command, () => [...command.split(' '), ...args()]] as const),
+    ...asked.filter(({ command, code }) => code === undefined && !['sweep', 'continue', 'measure-again', 'meter-check add', 'qualification add', 'type-record save', 'visit add', 'make-head-key', 'backup', 'check-controller'].includes(command)).map(({ command, args }) => [command, () => [...command.split(' '), ...args()]] as const),
     ...['plan-schema', 'equipment-schema', 'output-schema run', 'completion zsh', '--help', 'sweep --help'].map((line) => [line, () => line.split(' ')] as const),
   ];
 

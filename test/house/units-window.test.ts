@@ -1,6 +1,8 @@
 /** Units, decimal sign and dates by choice: what is typed is what is driven and stored. */
+import { readFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import type { Page } from 'playwright';
+import { samplePath } from '../../main/samples/samples.ts';
 import { browserPath, goToPage, keepScreen, openWindow, violations, workUnder, type OpenedWindow } from '../builders/window.ts';
 
 const choose = async (page: Page, wanted: Readonly<Record<string, string>>): Promise<void> => {
@@ -58,9 +60,31 @@ describe.skipIf(browserPath === null)('units by choice', { timeout: 240_000 }, (
     await field.press('Enter');
     await german.getByRole('option', { name: /^145 psi/u }).or(german.getByRole('button', { name: /^145 psi/u })).first().waitFor();
     await choose(german, { Pressure: 'kPa' });
-    await expect.poll(() => german.getByLabel(/^999\.7398\d* kPa/u).count(), { timeout: 20_000 }).toBe(1);
+    await expect.poll(() => german.getByLabel(/^999\.739\d* kPa/u).count(), { timeout: 20_000 }).toBe(1);
     expect(await german.getByLabel(/^400 kPa/u).count()).toBe(1);
     await keepScreen(german, 'units-plan');
+  });
+
+  test('WIN-131: a record that is opened in psi and degF and saved with another name is the same but for its name, and what is typed there is stored in kPa', async () => {
+    await choose(german, { Pressure: 'psi', Temperature: 'degF' });
+    await goToPage(german, 'Equipment');
+    const change = async (label: string, text: string): Promise<Readonly<Record<string, unknown>>> => {
+      await german.getByRole('button', { name: 'Change the record' }).click();
+      const before = sent.length;
+      await german.getByLabel(label, { exact: true }).first().fill(text);
+      await german.getByLabel('Why it is changed').fill('tried in psi');
+      await german.getByRole('button', { name: 'Save one change …' }).click();
+      await german.getByRole('button', { name: 'Save it', exact: true }).click();
+      await german.getByText(/^.*Version \d was saved/u).waitFor();
+      const frame = sent.slice(before).find((text) => text.includes('"equipment.save"')) ?? '';
+      return (/"document":(\{.*\}),"by"/u.exec(frame)?.[1] === undefined ? {} : JSON.parse(/"document":(\{.*\}),"by"/u.exec(frame)?.[1] ?? '')) as Readonly<Record<string, unknown>>;
+    };
+    const first = await change('Name of the record', 'Bench one');
+    const sample = JSON.parse(readFileSync(samplePath('equipment'), 'utf8')) as Readonly<Record<string, unknown>>;
+    expect({ ...first, name: sample['name'], changed: undefined }).toEqual({ ...sample, changed: undefined });
+    const second = await change('Below the mean while an injector is open, at most, psi', '0,5');
+    expect(second['pressure']).toEqual({ ...(sample['pressure'] as object), whileOpenKpa: 3.44737864658 });
+    await keepScreen(german, 'units-equipment');
   });
 
   test('WIN-33, WIN-35, WIN-36: names that were given are offered, and dates follow the choice on every page that has one', async () => {

@@ -9,6 +9,7 @@ import { FileButton } from '../../components/file-button.tsx';
 import { Notice } from '../../components/status.tsx';
 import { giveFile } from '../../host/give-file.ts';
 import { ask, readEquipment, useHost } from '../../host/host.ts';
+import { quantityText } from '../../settings/quantities.ts';
 
 const largestCertificate = 20_000_000;
 
@@ -182,9 +183,9 @@ function uncertaintyText({ meter, pressure, temperature, supply }: Equipment, in
     case 'meter':
       return `${shown(meter.relativeUncertaintyPercent)} % of the K-factor`;
     case 'pressure':
-      return `${shown(pressure.uncertaintyKpa)} kPa`;
+      return quantityText(Number(pressure.uncertaintyKpa.toPrecision(3)), 'kPa', true);
     case 'temperature':
-      return `${shown(temperature.uncertaintyC)} K`;
+      return quantityText(Number(temperature.uncertaintyC.toPrecision(3)), 'K');
     case 'supply':
       return `${shown(supply.uncertaintyMv)} mV`;
   }

@@ -1,3 +1,4 @@
+import { cellShown } from '../../components/decimals.ts';
 import type { RecordChange } from './fields.ts';
 
 /** Field by field, what it was and what it is. */
@@ -15,8 +16,8 @@ export function ChangeList({ changes }: { readonly changes: readonly RecordChang
         {changes.map(({ label, before, after }) => (
           <tr key={label}>
             <th scope="row">{label}</th>
-            <td>{before === '' ? <span className="quiet">not stated</span> : before}</td>
-            <td>{after === '' ? <span className="quiet">not stated</span> : after}</td>
+            <td>{before === '' ? <span className="quiet">not stated</span> : cellShown(before)}</td>
+            <td>{after === '' ? <span className="quiet">not stated</span> : cellShown(after)}</td>
           </tr>
         ))}
       </tbody>

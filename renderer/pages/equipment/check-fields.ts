@@ -8,6 +8,9 @@ import { fieldText } from './fields.ts';
 interface CheckField {
   readonly path: string;
   readonly label: string;
+  /** Of the document; pages show and take the chosen one (WIN-130). */
+  readonly unit?: string;
+  readonly difference?: true;
   readonly kind: 'text' | 'number' | 'day';
   readonly optional?: true;
   readonly hint?: string;
@@ -32,8 +35,8 @@ export const checkGroups: readonly CheckGroup[] = [
     title: 'Balance',
     fields: [
       { path: 'balance.serialNumber', label: 'Serial number', kind: 'text' },
-      { path: 'balance.uncertaintyG', label: 'Uncertainty of a difference, g', kind: 'number', hint: 'k = 1.' },
-      { path: 'balance.driftG', label: 'Drift between two readings, g', kind: 'number', optional: true },
+      { path: 'balance.uncertaintyG', label: 'Uncertainty of a difference', unit: 'g', kind: 'number', hint: 'k = 1.' },
+      { path: 'balance.driftG', label: 'Drift between two readings', unit: 'g', kind: 'number', optional: true },
       { path: 'balance.certificate.number', label: 'Certificate', kind: 'text' },
       { path: 'balance.certificate.date', label: 'Issued on', kind: 'day' },
       { path: 'balance.certificate.validUntil', label: 'Valid until', kind: 'day' },
@@ -42,23 +45,23 @@ export const checkGroups: readonly CheckGroup[] = [
   {
     title: 'Vessel and evaporation',
     fields: [
-      { path: 'evaporation.gramsPerMinute', label: 'Evaporates, g/min', kind: 'number', hint: 'By a blank test with the same vessel and filling.' },
-      { path: 'evaporation.uncertaintyGramsPerMinute', label: 'Uncertainty of it, g/min', kind: 'number' },
+      { path: 'evaporation.gramsPerMinute', label: 'Evaporates', unit: 'g/min', kind: 'number', hint: 'By a blank test with the same vessel and filling.' },
+      { path: 'evaporation.uncertaintyGramsPerMinute', label: 'Uncertainty of it', unit: 'g/min', kind: 'number' },
       { path: 'vessel.vapourSaturation', label: 'Gas pushed out: 0 dry air, 1 saturated', kind: 'number', optional: true },
       { path: 'vessel.uncertainty', label: 'Uncertainty of it', kind: 'number', optional: true },
-      { path: 'startStopS', label: 'Count and vessel apart by at most, s', kind: 'number', optional: true },
-      { path: 'storedVolumeMl', label: 'Held in hoses, more or less, mL', kind: 'number', optional: true },
+      { path: 'startStopS', label: 'Count and vessel apart by at most', unit: 's', kind: 'number', optional: true },
+      { path: 'storedVolumeMl', label: 'Held in hoses, more or less', unit: 'mL', kind: 'number', optional: true },
     ],
   },
   {
     title: 'Surroundings and limits',
     fields: [
-      { path: 'ambientKpa', label: 'Pressure of the room, kPa', kind: 'number' },
-      { path: 'temperatureUncertaintyC', label: 'Uncertainty of the temperature at the meter, °C', kind: 'number' },
-      { path: 'pressureUncertaintyKpa', label: 'Uncertainty of the pressure at the meter, kPa', kind: 'number' },
-      { path: 'limits.driftPercent', label: 'No drift up to, %', kind: 'number', hint: 'Against the K-factor in use.' },
-      { path: 'limits.repeatabilityPercent', label: 'Repeats within, %', kind: 'number' },
-      { path: 'limits.creepPercent', label: 'No creep up to, %', kind: 'number', hint: 'Against the certificate of the meter.' },
+      { path: 'ambientKpa', label: 'Pressure of the room', unit: 'kPa', kind: 'number' },
+      { path: 'temperatureUncertaintyC', label: 'Uncertainty of the temperature at the meter', unit: '°C', difference: true, kind: 'number' },
+      { path: 'pressureUncertaintyKpa', label: 'Uncertainty of the pressure at the meter', unit: 'kPa', kind: 'number' },
+      { path: 'limits.driftPercent', label: 'No drift up to', unit: '%', kind: 'number', hint: 'Against the K-factor in use.' },
+      { path: 'limits.repeatabilityPercent', label: 'Repeats within', unit: '%', kind: 'number' },
+      { path: 'limits.creepPercent', label: 'No creep up to', unit: '%', kind: 'number', hint: 'Against the certificate of the meter.' },
     ],
   },
 ];

@@ -8,7 +8,9 @@ import { ConfirmBar, ConfirmButton } from '../../components/dialog.tsx';
 import { Choice, Field, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
+import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
+import { UnitInput } from '../../components/unit-input.tsx';
 import { ask, useRun, useWhenUp } from '../../host/host.ts';
 import { CheckDetails } from './check-details.tsx';
 import { checkGroups, checkIn, fewestEdges, linesFromRun, runColumnsText, type CheckDraft } from './check-fields.ts';
@@ -88,12 +90,14 @@ export function CheckForm({ draft, equipment, against, onChange, onLeave, onKept
             {checkGroups.map(({ title, fields }) => (
               <div key={title} role="group" aria-label={title} className="check-group">
                 <h3>{title}</h3>
-                {fields.map(({ path, label, hint, optional }) => (
-                  <TextInput
+                {fields.map(({ path, label, unit, difference, hint, optional }) => (
+                  <UnitInput
                     key={path}
                     label={label}
+                    unit={unit}
+                    difference={difference}
                     hint={hint ?? (optional === undefined ? undefined : 'May be left empty; a caution then asks for it.')}
-                    problem={(draft.values[path] ?? '') === '' ? '' : (read.problems.get(path) ?? '')}
+                    problem={(draft.values[path] ?? '') === '' ? '' : shownText(read.problems.get(path) ?? '')}
                     value={draft.values[path] ?? ''}
                     onChange={(text) => change({ values: { ...draft.values, [path]: text } })}
                   />

@@ -2,13 +2,17 @@
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { parseEquipment } from '../../../app/equipment/parse.ts';
+import { allShown, typedFromStored, unitShown } from '../../settings/quantities.ts';
 import { readNumber } from '../../settings/read-number.ts';
 
-interface RecordField {
+export interface RecordField {
   /** As the record names it. */
   readonly path: string;
   readonly label: string;
+  /** Of the record; pages show and take the chosen one (WIN-130). */
   readonly unit?: string;
+  /** An uncertainty or a tolerance: of a temperature it has no zero. */
+  readonly difference?: true;
   readonly kind: 'text' | 'number' | 'day' | 'curve';
   /** Left empty: the record does not state it, and what is then taken for granted. */
   readonly absent?: string;
@@ -62,8 +66,8 @@ export const recordGroups: readonly RecordGroup[] = [
     title: 'Thermometer',
     fields: [
       ...identityOf('temperature'),
-      { path: 'temperature.uncertaintyC', label: 'Uncertainty', unit: '°C', kind: 'number', hint: k1 },
-      { path: 'temperature.coilOverRailC', label: 'Coil at rest against the rail', unit: '°C', kind: 'number', absent: 'taken for 0.2 °C, an estimate' },
+      { path: 'temperature.uncertaintyC', label: 'Uncertainty', unit: '°C', difference: true, kind: 'number', hint: k1 },
+      { path: 'temperature.coilOverRailC', label: 'Coil at rest against the rail', unit: '°C', difference: true, kind: 'number', absent: 'taken for 0.2 °C, an estimate' },
     ],
   },
   {
@@ -117,7 +121,24 @@ export const recordGroups: readonly RecordGroup[] = [
 export type RecordDraft = Readonly<Record<string, string>>;
 
 const allFields = recordGroups.flatMap((group) => group.fields);
-export const fieldLabels: ReadonlyMap<string, string> = new Map(recordGroups.flatMap(({ title, fields }) => fields.map((f) => [f.path, `${title}: ${f.label}${f.unit === undefined ? '' : ` (${f.unit})`}`] as const)));
+const withGroup = new Map(recordGroups.flatMap(({ title, fields }) => fields.map((f) => [f.path, { title, ...f }] as const)));
+
+/** What a field is called where its group does not stand above it; undefined: there is no such field. */
+export function fieldLabel(path: string): string | undefined {
+  const field = withGroup.get(path);
+  return field === undefined ? undefined : `${field.title}: ${field.label}${field.unit === undefined ? '' : ` (${unitShown(field.unit)})`}`;
+}
+
+/** A value as it is read on the page, with its unit; empty: not stated. */
+export function readText({ path, unit = '', difference }: RecordField, document: unknown): string {
+  const text = fieldText(document, path);
+  return text === '' || unit === '' ? text : `${typedFromStored(unit, text, difference)} ${unitShown(unit)}`;
+}
+
+/** What is taken where a field is left empty; undefined: it has to be stated, or nothing is taken. */
+export function absentText({ absent, unit = '', difference }: RecordField): string | undefined {
+  return absent === undefined || absent === '–' ? undefined : unit === '' ? absent : allShown(unit, absent, difference);
+}
 
 function valueIn(document: unknown, path: string): unknown {
   return path.split('.').reduce<unknown>((value, step) => (typeof value === 'object' && value !== null ? (value as Readonly<Record<string, unknown>>)[step] : undefined), document);
@@ -195,7 +216,7 @@ function curveOf(text: string): Equipment['meter']['kFactor'] | { readonly why: 
 /** The field that a problem of the record is shown at; '': none. */
 function pathOfField({ path }: Problem): string {
   if (path.startsWith('meter.kFactor')) return 'meter.kFactor';
-  return fieldLabels.has(path) ? path : '';
+  return withGroup.has(path) ? path : '';
 }
 
 function put(document: Record<string, unknown>, path: string, value: unknown): void {
@@ -228,10 +249,10 @@ const curveText = (text: string): string => {
 
 /** What differs between two records, in the order of the page. */
 export function changesBetween(before: unknown, after: unknown): readonly RecordChange[] {
-  return allFields.flatMap(({ path, kind }) => {
+  return allFields.flatMap(({ path, kind, unit = '', difference }) => {
     const [old, now] = [fieldText(before, path), fieldText(after, path)];
     if (old === now) return [];
-    const shown = kind === 'curve' ? curveText : (text: string) => text;
-    return [{ label: fieldLabels.get(path) ?? path, before: shown(old), after: shown(now) }];
+    const shown = kind === 'curve' ? curveText : (text: string) => typedFromStored(unit, text, difference);
+    return [{ label: fieldLabel(path) ?? path, before: shown(old), after: shown(now) }];
   });
 }

@@ -2,6 +2,7 @@ import { cellShown } from '../../components/decimals.ts';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import { daysBetween } from '../../../app/equipment/standing.ts';
 import { Status, type Tone } from '../../components/status.tsx';
+import { quantityText } from '../../settings/quantities.ts';
 
 interface InstrumentRow {
   readonly name: string;
@@ -31,8 +32,8 @@ function rowsOf({ meter, pressure, temperature, supply, fluid }: Equipment): rea
   const by = (certificate: Equipment['meter']['certificate']) => ({ certificate: certificate.number, from: certificate.date, until: certificate.validUntil });
   return [
     { name: 'Flow meter', serial: meter.serialNumber, ...by(meter.certificate), uncertainty: `${meter.relativeUncertaintyPercent} % of K` },
-    { name: 'Pressure transducer', serial: pressure.serialNumber, ...by(pressure.certificate), uncertainty: `${pressure.uncertaintyKpa} kPa` },
-    { name: 'Thermometer', serial: temperature.serialNumber, ...by(temperature.certificate), uncertainty: `${temperature.uncertaintyC} °C` },
+    { name: 'Pressure transducer', serial: pressure.serialNumber, ...by(pressure.certificate), uncertainty: quantityText(pressure.uncertaintyKpa, 'kPa', true) },
+    { name: 'Thermometer', serial: temperature.serialNumber, ...by(temperature.certificate), uncertainty: quantityText(temperature.uncertaintyC, '°C', true) },
     { name: 'Supply voltmeter', serial: supply.serialNumber, ...by(supply.certificate), uncertainty: `${supply.uncertaintyMv} mV` },
     {
       name: 'Fluid lot', serial: fluid.lot, certificate: fluid.name, from: fluid.openedOn, until: fluid.useWithinDays === undefined ? null : dayAfter(fluid.openedOn, fluid.useWithinDays),

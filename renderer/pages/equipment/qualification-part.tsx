@@ -11,7 +11,9 @@ import { dateTimeText } from '../../components/dates.ts';
 import { ConfirmButton } from '../../components/dialog.tsx';
 import { TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
+import { shownText } from '../../components/shown-text.ts';
 import { Notice, Status } from '../../components/status.tsx';
+import { UnitInput } from '../../components/unit-input.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
 import { beginSheet, keepSheet, limitNames, withReading, sheetIn, supplyPoints, typedInto, useQualificationSheet, type SheetDraft } from './qualification-draft.ts';
@@ -141,8 +143,8 @@ function LineTable({ lines }: { readonly lines: readonly QualificationLine[] }) 
         {lines.map(({ name, title, value, limit, verdict, source }) => (
           <tr key={name}>
             <th scope="row">{title}</th>
-            <td>{value}</td>
-            <td>{limit}</td>
+            <td>{shownText(value)}</td>
+            <td>{shownText(limit)}</td>
             <td>
               <Status tone={verdictWords[verdict].tone}>{verdictWords[verdict].text}</Status>
             </td>
@@ -222,7 +224,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
     onKept({ well: kept.qualified, text: `Sheet ${kept.version} was kept. ${kept.text}` });
   };
   const lineOf = (name: QualificationLineName): QualificationLine | undefined => outcome?.lines.find((line) => line.name === name);
-  const field = (path: string, label: string): ReactNode => <TextInput label={label} problem={problems.get(path) ?? ''} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />;
+  const field = (path: string, label: string, unit?: string): ReactNode => <UnitInput label={label} unit={unit} problem={shownText(problems.get(path) ?? '')} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />;
   const button = (line: string, text: string, go: () => void): ReactNode => (
     <Button busy={reading === line} against={reading === line ? '' : notNow} onPress={go}>
       {reading === line ? 'Being read …' : text}
@@ -263,7 +265,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
         </thead>
         <tbody>
           {row('zero', 'Pump off, nothing flows.', <>{field('zero.edges', 'Edges')}{field('zero.seconds', 'In, s')}</>, button('zero', `Count for ${countS} s`, () => void read('zero', countS)))}
-          {row('vented', 'Vent the rail.', field('vented.kpa', 'Transducer, kPa'), button('vented', 'Read', () => void read('vented', meanS)))}
+          {row('vented', 'Vent the rail.', field('vented.kpa', 'Transducer', 'kPa'), button('vented', 'Read', () => void read('vented', meanS)))}
           {row(
             'supply', 'Read the voltmeter at the same time.',
             supplyPoints.map((i) => (
@@ -277,7 +279,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
             null,
           )}
           {row('clock', 'Every count tells it too.', <>{field('clock.ppm', 'Difference, ppm')}{field('clock.uncertaintyPpm', 'Standard uncertainty, ppm')}</>, button('clock', `Compare for ${countS} s`, () => void read('clock', countS)))}
-          {row('leak', 'All injectors shut, under pressure.', <>{field('leak.kpa', 'Pressure, kPa')}{field('leak.edges', 'Edges')}{field('leak.seconds', 'In, s')}</>, (
+          {row('leak', 'All injectors shut, under pressure.', <>{field('leak.kpa', 'Pressure', 'kPa')}{field('leak.edges', 'Edges')}{field('leak.seconds', 'In, s')}</>, (
             <>
               {button('leak', `Set and count for ${countS} s`, () => void read('leak', countS, { name: 'manual.pressure', kpa: number('leak.kpa') }))}
               <Button kind="quiet" against={bench.state === 'connected' ? against : 'No bench is connected.'} onPress={() => void ask('manual.safe', {})}>
@@ -296,7 +298,7 @@ function SheetForm({ draft, controller, edgesPerMl, against, onKept }: SheetForm
         <summary>Limits, hours and notes</summary>
         <div className="field-row">
           {Object.entries(limitNames).map(([name, { label, unit }]) => (
-            <TextInput key={name} label={`${label}, ${unit}`} problem={problems.get(`limits.${name}`) ?? ''} value={draft.values[`limits.${name}`] ?? ''} onChange={(text) => set(`limits.${name}`, text)} />
+            <UnitInput key={name} label={label} unit={unit} problem={shownText(problems.get(`limits.${name}`) ?? '')} value={draft.values[`limits.${name}`] ?? ''} onChange={(text) => set(`limits.${name}`, text)} />
           ))}
           {field('validHours', 'Holds for, h')}
           {field('notes', 'Notes')}
@@ -328,10 +330,10 @@ function LineRow({ name, what, line, fields, action }: LineRowProps) {
           {action}
         </div>
       </td>
-      <td className="small">{line?.limit ?? '–'}</td>
+      <td className="small">{shownText(line?.limit ?? '–')}</td>
       <td className="small">
         {line === undefined ? '–' : <Status tone={verdictWords[line.verdict].tone}>{verdictWords[line.verdict].text}</Status>}
-        {line !== undefined && line.verdict !== 'missing' && <span className="sheet-what">{line.value}{line.source === 'by-hand' ? ' (by hand)' : ''}</span>}
+        {line !== undefined && line.verdict !== 'missing' && <span className="sheet-what">{shownText(line.value)}{line.source === 'by-hand' ? ' (by hand)' : ''}</span>}
       </td>
     </tr>
   );

@@ -8,12 +8,14 @@ import { ConfirmBar, ConfirmButton } from '../../components/dialog.tsx';
 import { Field, TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { saveFile } from '../../components/save-file.ts';
+import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
+import { UnitInput } from '../../components/unit-input.tsx';
 import { ask, readEquipment } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
 import { ChangeList } from './change-list.tsx';
 import { keepChange, useBegunChange } from './draft.ts';
-import { changesBetween, draftOf, fieldLabels, fieldText, recordGroups, recordIn, type RecordGroup } from './fields.ts';
+import { absentText, changesBetween, draftOf, fieldLabel, readText, recordGroups, recordIn, type RecordGroup } from './fields.ts';
 import { InstrumentTable } from './instruments.tsx';
 
 interface RecordPartProps {
@@ -46,7 +48,7 @@ export function RecordPart({ equipment, history, against }: RecordPartProps) {
             <summary>Taken for granted, because the record does not state it: {granted.length}</summary>
             <ul className="small">
               {granted.map((sentence) => (
-                <li key={sentence}>{sentence}</li>
+                <li key={sentence}>{shownText(sentence)}</li>
               ))}
             </ul>
           </details>
@@ -65,12 +67,13 @@ function ReadGroup({ group, equipment }: { readonly group: RecordGroup; readonly
   return (
     <Section title={group.title}>
       <dl className="record-values">
-        {group.fields.map(({ path, label, unit, absent, kind }) => {
-          const text = fieldText(equipment, path);
+        {group.fields.map((field) => {
+          const text = readText(field, equipment);
+          const taken = absentText(field);
           return (
-            <div key={path}>
-              <dt>{label}</dt>
-              <dd>{kind === 'curve' ? <Curve equipment={equipment} /> : text === '' ? <span className="quiet">not stated{absent === undefined || absent === '–' ? '' : decimals(`: ${absent}`)}</span> : kind === 'number' ? decimals(`${text}${unit === undefined ? '' : ` ${unit}`}`) : `${text}${unit === undefined ? '' : ` ${unit}`}`}</dd>
+            <div key={field.path}>
+              <dt>{field.label}</dt>
+              <dd>{field.kind === 'curve' ? <Curve equipment={equipment} /> : text === '' ? <span className="quiet">not stated{taken === undefined ? '' : decimals(`: ${taken}`)}</span> : field.kind === 'number' ? decimals(text) : text}</dd>
             </div>
           );
         })}
@@ -173,7 +176,7 @@ export function ChangeForm({ history, against, onSaved }: { readonly history: An
         {refused !== '' && <Notice tone="bad">{refused}</Notice>}
         {wrong > 0 && (
           <p className="small" role="status">
-            To be put right: {[...read.problems.keys()].map((path) => fieldLabels.get(path) ?? read.problems.get(path)).join('; ')}.
+            To be put right: {[...read.problems.keys()].map((path) => fieldLabel(path) ?? read.problems.get(path)).join('; ')}.
           </p>
         )}
         {changes.length > 0 && <ChangeList changes={changes} />}
@@ -181,16 +184,17 @@ export function ChangeForm({ history, against, onSaved }: { readonly history: An
       <div className="sections record-groups">
         {recordGroups.map(({ title, fields }) => (
           <Section key={title} title={title}>
-            {fields.map(({ path, label, unit, kind, hint, absent }) => {
-              const name = unit === undefined ? label : `${label}, ${unit}`;
-              const shown = absent === undefined || absent === '–' ? hint : [hint ?? '', `Empty: ${absent}.`].filter((part) => part !== '').join(' ');
+            {fields.map((field) => {
+              const { path, label, unit, difference, kind, hint } = field;
+              const taken = absentText(field);
+              const shown = taken === undefined ? hint : [hint ?? '', `Empty: ${decimals(taken)}.`].filter((part) => part !== '').join(' ');
               const problem = read.problems.get(path);
               return kind === 'curve' ? (
                 <Field key={path} label={`${label}: Hz, edges/L, own uncertainty in %`} hint={shown} problem={problem ?? ''}>
                   <textarea className="field-frame" rows={8} value={values[path] ?? ''} spellCheck={false} aria-invalid={problem !== undefined} onChange={(event) => set(path, event.target.value)} />
                 </Field>
               ) : (
-                <TextInput key={path} label={name} hint={kind === 'day' ? 'Like 2026-03-31.' : shown} problem={problem ?? ''} value={values[path] ?? ''} onChange={(text) => set(path, text)} />
+                <UnitInput key={path} label={label} unit={unit} difference={difference} hint={kind === 'day' ? 'Like 2026-03-31.' : shown} problem={shownText(problem ?? '')} value={values[path] ?? ''} onChange={(text) => set(path, text)} />
               );
             })}
           </Section>

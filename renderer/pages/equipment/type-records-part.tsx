@@ -6,19 +6,23 @@ import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { dateTimeText } from '../../components/dates.ts';
+import { decimals } from '../../components/decimals.ts';
 import { ConfirmButton } from '../../components/dialog.tsx';
 import { Choice, TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
+import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
+import { UnitInput } from '../../components/unit-input.tsx';
 import { useTypeRecords } from '../../host/type-records.ts';
 import { ask, useWhenUp } from '../../host/host.ts';
+import { quantityText } from '../../settings/quantities.ts';
 import { settings } from '../../settings/settings.ts';
 import { keepType, useBegunType } from './type-draft.ts';
 import { nameOfField, templateText, typeDraft, typeGroups, typeIn, type TypeDraft } from './type-fields.ts';
 
 /** What stands in a row of the list. */
 const told = (row: StoredType): Readonly<Record<string, string>> => typeDraft(row.document).values;
-const range = (low: string, high: string, unit: string): string => (low === '' && high === '' ? '–' : low === '' ? `to ${high} ${unit}` : high === '' ? `from ${low} ${unit}` : `${low} to ${high} ${unit}`);
+const range = (low: string, high: string, unit: string): string => (low === '' && high === '' ? '–' : low === '' ? decimals(`to ${high} ${unit}`) : decimals(high === '' ? `from ${low} ${unit}` : `${low} to ${high} ${unit}`));
 
 const columns: readonly Column<StoredType>[] = [
   { key: 'type', title: 'Type', width: 'minmax(8rem, 1.2fr)', cell: (row) => row.type, sortBy: (row) => row.type },
@@ -26,7 +30,7 @@ const columns: readonly Column<StoredType>[] = [
     key: 'flow', title: 'Static flow', width: 'minmax(11rem, 1.5fr)',
     cell: (row) => {
       const { staticFlowGPerMin: flow = '', flowPressureKpa = '', flowFluid = '' } = told(row);
-      return flow === '' ? '–' : `${flow} g/min at ${flowPressureKpa === '' ? 400 : flowPressureKpa} kPa${flowFluid === '' ? '' : `, ${flowFluid}`}`;
+      return flow === '' ? '–' : `${decimals(`${flow} g/min at ${quantityText(flowPressureKpa === '' ? 400 : Number(flowPressureKpa), 'kPa')}`)}${flowFluid === '' ? '' : `, ${flowFluid}`}`;
     },
     sortBy: (row) => Number(told(row)['staticFlowGPerMin'] ?? 0),
   },
@@ -77,7 +81,7 @@ export function TypeRecordsPart({ against }: { readonly against: string }) {
           columns={columns}
           rows={rows ?? []}
           rowKey={(row) => row.type}
-          empty={rows === null ? 'The records are being read.' : 'No type has a record yet: 240 g/min at 400 kPa is expected of every injector.'}
+          empty={rows === null ? 'The records are being read.' : shownText('No type has a record yet: 240 g/min at 400 kPa is expected of every injector.')}
           {...(begun === null ? { onOpen: (row: StoredType) => open(row.version, row.document) } : {})}
           selected={begun?.draft.values['type'] ?? null}
           maxHeight="18rem"
@@ -171,7 +175,7 @@ function TypeForm({ against, onSaved }: { readonly against: string; readonly onS
               kind === 'drive' ? (
                 <Choice key={path} label={label} value={draft.values[path] ?? ''} options={drives} onChange={(value) => set(path, value)} />
               ) : (
-                <TextInput key={path} label={unit === undefined ? label : `${label}, ${unit}`} hint={hint} problem={read.problems.get(path) ?? ''} disabled={path === 'type' && basedOn > 0} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
+                <UnitInput key={path} label={label} unit={unit} hint={hint === undefined ? undefined : shownText(hint)} problem={shownText(read.problems.get(path) ?? '')} disabled={path === 'type' && basedOn > 0} value={draft.values[path] ?? ''} onChange={(text) => set(path, text)} />
               ),
             )}
           </Section>

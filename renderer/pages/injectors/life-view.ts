@@ -3,6 +3,7 @@ import type { AnswerTo } from '../../../app/contract/contract.ts';
 import { plain } from '../../../app/quantities/figures.ts';
 import { shownQuantities } from '../../../app/results/agreement.ts';
 import { csvText } from '../results/match-view.ts';
+import { quantityText } from '../../settings/quantities.ts';
 
 export type Life = AnswerTo<'injector.life'>;
 export type ShownPlace = Life['places'][number];
@@ -10,7 +11,7 @@ export type ShownPlace = Life['places'][number];
 /** `Dead time, 14 V, 400 kPa, 20 ms` */
 export function placeText({ quantity, voltage, pressure, period }: Pick<ShownPlace, 'quantity' | 'voltage' | 'pressure' | 'period'>): string {
   const { name } = shownQuantities[quantity];
-  return [`${name.charAt(0).toUpperCase()}${name.slice(1)}`, `${plain(voltage)} V`, `${plain(pressure / 1e3)} kPa`, ...(period === 0 ? [] : [`${plain(period * 1e3)} ms`])].join(', ');
+  return [`${name.charAt(0).toUpperCase()}${name.slice(1)}`, `${plain(voltage)} V`, quantityText(pressure / 1e3, 'kPa'), ...(period === 0 ? [] : [`${plain(period * 1e3)} ms`])].join(', ');
 }
 
 /** One row for each run and place. */

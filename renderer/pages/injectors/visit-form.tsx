@@ -6,9 +6,12 @@ import { ConfirmButton } from '../../components/dialog.tsx';
 import { Choice, Field, NumberInput, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
+import { shownText } from '../../components/shown-text.ts';
+import { useInChosenUnit } from '../../components/unit-input.tsx';
 import { useSaveKey } from '../../components/save-key.ts';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost } from '../../host/host.ts';
+import { unitShown } from '../../settings/quantities.ts';
 import { numberIn } from '../../settings/read-number.ts';
 import { settings } from '../../settings/settings.ts';
 import { choosePhoto, givePhotos, photoSource, type ChosenPhoto } from './photos.ts';
@@ -40,6 +43,21 @@ const groups: readonly { readonly title: string; readonly fields: readonly Numbe
   { title: 'Insulation', fields: [{ field: 'megohm', label: 'Insulation resistance', unit: 'MΩ' }, { field: 'volts', label: 'Measured with', unit: 'V' }] },
   { title: 'Leak, held shut', fields: [{ field: 'mlPerMinute', label: 'Leak', unit: 'mL/min', hint: '0: none seen' }, { field: 'kilopascals', label: 'At a pressure of', unit: 'kPa' }] },
 ];
+
+interface VisitNumberProps {
+  readonly label: string;
+  readonly unit: string;
+  readonly hint: string | undefined;
+  readonly problem: string;
+  readonly value: string;
+  readonly onChange: (text: string) => void;
+}
+
+/** A number of the record, typed in the chosen unit (WIN-130). */
+function VisitNumber({ label, unit, hint, problem, value, onChange }: VisitNumberProps) {
+  const { text, onText } = useInChosenUnit(unit, value, onChange);
+  return <NumberInput label={label} unit={unitShown(unit)} hint={hint} problem={shownText(problem)} value={numberIn(text)} typed={text} onTyped={onText} onChange={() => undefined} />;
+}
 
 /** What the host says of a part of the record, at the field that has it. */
 const fieldOfPath = (path: string): VisitField => (path.split('.').at(-1) ?? '') as VisitField;
@@ -110,10 +128,7 @@ export function VisitForm({ draft, about, onChange, onLeave, onKept }: VisitForm
             <h3>{title}</h3>
             <div className="field-row">
               {fields.map(({ field, label, unit, hint }) => (
-                <NumberInput
-                  key={field} label={label} unit={unit} hint={hint} problem={wrong(field)} value={numberIn(draft.numbers[field])} typed={draft.numbers[field]}
-                  onTyped={(text) => change({ numbers: { ...draft.numbers, [field]: text } })} onChange={() => undefined}
-                />
+                <VisitNumber key={field} label={label} unit={unit} hint={hint} problem={wrong(field)} value={draft.numbers[field]} onChange={(text) => change({ numbers: { ...draft.numbers, [field]: text } })} />
               ))}
             </div>
             {title === 'Insulation' && (

@@ -1,6 +1,7 @@
 /** A record of a visit as it is typed, and as it is told in words. WIN-80 */
 import { figure, plain, plusMinus } from '../../../app/quantities/figures.ts';
 import { coilAt20, type StatedVisit, type VisitRecord, type VisitStage } from '../../../app/visit/visit.ts';
+import { quantityText } from '../../settings/quantities.ts';
 import { readNumber } from '../../settings/read-number.ts';
 
 const numberFields = ['ohm', 'expandedOhm', 'celsius', 'expandedKelvin', 'megohm', 'volts', 'mlPerMinute', 'kilopascals'] as const;
@@ -72,9 +73,9 @@ export function visitIn(draft: VisitDraft, about: { readonly serialNumber: strin
 export function coilWords({ coil }: Pick<VisitRecord, 'coil'>): { readonly at20: string; readonly read: string } | null {
   if (coil === null) return null;
   const { ohm, expanded } = coilAt20(coil);
-  return { at20: expanded === null ? figure(ohm) : plusMinus(ohm, expanded), read: `${plain(coil.ohm)} Ω at ${plain(coil.celsius)} °C` };
+  return { at20: expanded === null ? figure(ohm) : plusMinus(ohm, expanded), read: `${plain(coil.ohm)} Ω at ${quantityText(coil.celsius, '°C')}` };
 }
 
 export const insulationWords = ({ insulation }: Pick<VisitRecord, 'insulation'>): string => (insulation === null ? '–' : `${insulation.least ? '> ' : ''}${plain(insulation.megohm)} MΩ at ${plain(insulation.volts)} V`);
 
-export const leakWords = ({ leak }: Pick<VisitRecord, 'leak'>): string => (leak === null ? '–' : `${leak.mlPerMinute === 0 ? 'none seen' : `${plain(leak.mlPerMinute)} mL/min`} at ${plain(leak.kilopascals)} kPa`);
+export const leakWords = ({ leak }: Pick<VisitRecord, 'leak'>): string => (leak === null ? '–' : `${leak.mlPerMinute === 0 ? 'none seen' : `${plain(leak.mlPerMinute)} mL/min`} at ${quantityText(leak.kilopascals, 'kPa')}`);

@@ -9,6 +9,8 @@ import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { PictureButtons } from '../../components/picture-buttons.tsx';
 import { ask } from '../../host/host.ts';
+import { decimals } from '../../components/decimals.ts';
+import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts';
 import { scaleOver } from '../results/scale.ts';
 import { timeMarks, spanInside } from './time-scale.ts';
 import { instantText } from './words.ts';
@@ -238,8 +240,8 @@ const readingText = (part: Part): string =>
   strips.map(({ key, title, unit, digits }) => {
     const extent = part[key];
     if (extent === null) return `${title.toLowerCase()} –`;
-    const [low, high] = extent.map((v) => v.toFixed(digits));
-    return `${title.toLowerCase()} ${low === high ? low : `${low} to ${high}`} ${unit}`;
+    const [low, high] = extent.map((v) => shownIn(unit, v).toFixed(decimalsShown(unit, digits)));
+    return decimals(`${title.toLowerCase()} ${low === high ? low : `${low} to ${high}`} ${unitShown(unit)}`);
   }).join(', ');
 
 interface StripProps {
@@ -253,10 +255,12 @@ interface StripProps {
 }
 
 function Strip({ strip, top, width, x, marks, parts, partMs }: StripProps) {
-  const values = parts.flatMap((part) => part[strip.key] ?? []);
+  const shown = parts.map((part) => ({ at: part.at, extent: part[strip.key]?.map((value) => shownIn(strip.unit, value)) ?? null }));
+  const values = shown.flatMap(({ extent }) => extent ?? []);
+  const leastSpan = shownIn(strip.unit, strip.leastSpan, true);
   const [low, high] = values.reduce(([a, b], v) => [Math.min(a, v), Math.max(b, v)], [Infinity, -Infinity]);
   const middle = (low + high) / 2;
-  const scale = scaleOver(values.length === 0 ? [0, 1] : [Math.min(low, middle - strip.leastSpan / 2), Math.max(high, middle + strip.leastSpan / 2)], 3);
+  const scale = scaleOver(values.length === 0 ? [0, 1] : [Math.min(low, middle - leastSpan / 2), Math.max(high, middle + leastSpan / 2)], 3);
   const inner = stripHeight - 12;
   const y = (value: number): number => top + 4 + (1 - (value - scale.from) / (scale.to - scale.from)) * inner;
   return (
@@ -272,27 +276,27 @@ function Strip({ strip, top, width, x, marks, parts, partMs }: StripProps) {
           </text>
         </g>
       ))}
-      <path d={bandPath(parts, strip.key, x, y, partMs)} fill="var(--line)" stroke="var(--line)" strokeWidth={1} strokeLinejoin="round" />
+      <path d={bandPath(shown, x, y, partMs)} fill="var(--line)" stroke="var(--line)" strokeWidth={1} strokeLinejoin="round" />
       <text x={left + 6} y={top + 17} fontSize={12} fontWeight={600} fill="var(--ink)" stroke="var(--surface)" strokeWidth={3} paintOrder="stroke">
-        {strip.title}, {strip.unit}
+        {strip.title}, {unitShown(strip.unit)}
       </text>
     </g>
   );
 }
 
 /** From the least to the most of each part, joined where parts follow each other. */
-function bandPath(parts: readonly Part[], key: (typeof strips)[number]['key'], x: (at: number) => number, y: (value: number) => number, partMs: number): string {
+function bandPath(parts: readonly { readonly at: number; readonly extent: readonly number[] | null }[], x: (at: number) => number, y: (value: number) => number, partMs: number): string {
   const paths: string[] = [];
   let stretch: { readonly at: number; readonly low: number; readonly high: number }[] = [];
   const close = (): void => {
     if (stretch.length > 0) paths.push(`M${[...stretch.map((p) => `${x(p.at).toFixed(1)},${y(p.high).toFixed(1)}`), ...stretch.toReversed().map((p) => `${x(p.at).toFixed(1)},${y(p.low).toFixed(1)}`)].join('L')}Z`);
     stretch = [];
   };
-  for (const part of parts) {
-    const extent = part[key];
+  for (const { at, extent } of parts) {
     if (extent === null) continue;
-    if (part.at - (stretch.at(-1)?.at ?? part.at) > Math.max(3 * partMs, 2500)) close();
-    stretch.push({ at: part.at, low: extent[0], high: extent[1] });
+    const [low = 0, high = low] = extent;
+    if (at - (stretch.at(-1)?.at ?? at) > Math.max(3 * partMs, 2500)) close();
+    stretch.push({ at, low, high });
   }
   close();
   return paths.join('');

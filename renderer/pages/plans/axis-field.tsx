@@ -1,3 +1,4 @@
+import { settings } from '../../settings/settings.ts';
 import { storedFromTyped, typedFromStored, unitShown } from '../../settings/quantities.ts';
 import { useRef, useState } from 'react';
 import type { KeyboardEvent } from 'react';
@@ -11,6 +12,11 @@ import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
 import { ascending, listText, readValues, withValues } from '../../components/value-list.ts';
 import type { ListReading } from '../../components/value-list.ts';
+
+/** What the values of an axis look like, in the unit that they are typed in. */
+const examples: Readonly<Record<AxisName, () => string>> = {
+  voltageV: () => '9; 12-16 by 1', pressureKpa: () => ({ kPa: '300; 400', bar: '3; 4', psi: '45; 60' })[settings().pressureUnit], widthMs: () => '1.5; 2-8 by 1', periodMs: () => '10; 20',
+};
 
 /** More single values than this are shown as text only. */
 const mostChips = 200;
@@ -175,7 +181,7 @@ export function AxisField({ axis, values: stored, problems }: AxisFieldProps) {
                 autoComplete="off"
                 spellCheck={false}
                 value={typed}
-                placeholder="add, such as 9; 12-16 by 1"
+                placeholder={`add, such as ${examples[axis]()}`}
                 aria-invalid={wrong.length > 0}
                 aria-describedby={`${id}:help ${id}:wrong`}
                 onChange={(event) => {

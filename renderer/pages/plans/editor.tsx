@@ -22,6 +22,8 @@ import { SheetPart } from './sheet-part.tsx';
 import { withReference } from './starting-plan.ts';
 import { TypesPart } from './types-part.tsx';
 import type { Checked, Expanded } from './use-check.ts';
+import { typedFromStored, unitShown } from '../../settings/quantities.ts';
+import { decimals } from '../../components/decimals.ts';
 
 interface EditorProps {
   readonly form: PlanForm;
@@ -49,7 +51,8 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
   );
   const value = (path: FieldPath): string => {
     const typed = form.texts[path] ?? '';
-    return typed.trim() === '' ? (fieldAt(path).otherwise ?? '–') : typed;
+    const { otherwise, unit } = fieldAt(path);
+    return decimals(typedFromStored(unit, typed.trim() === '' ? (otherwise ?? '–') : typed));
   };
   return (
     <div className="sections plan-editor">
@@ -99,7 +102,7 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
         )}
       </Section>
 
-      <Fold title="Before a point" problems={problems} paths={foldedPaths.conditions} summary={`supply ± ${value('supply.toleranceV')} V for ${value('supply.steadyS')} s; pressure ± ${value('condition.pressureToleranceKpa')} kPa, ${value('condition.temperatureMinC')} to ${value('condition.temperatureMaxC')} °C for ${value('condition.steadyS')} s`}>
+      <Fold title="Before a point" problems={problems} paths={foldedPaths.conditions} summary={`supply ± ${value('supply.toleranceV')} V for ${value('supply.steadyS')} s; pressure ± ${value('condition.pressureToleranceKpa')} ${unitShown('kPa')}, ${value('condition.temperatureMinC')} to ${value('condition.temperatureMaxC')} ${unitShown('°C')} for ${value('condition.steadyS')} s`}>
         {fields(foldedPaths.conditions)}
       </Fold>
       <Fold title="Purge, settle and window" problems={problems} paths={foldedPaths.window} summary={`${value('purge.pulses')} purge pulses; settle ${value('settleS')} s; window of ${value('window.minEdges')} edges or more, ${value('window.minS')} to ${value('window.maxS')} s`}>
@@ -108,7 +111,7 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
       <Fold title="First look at each injector" problems={problems} paths={foldedPaths.look} summary={value('look.windowS') === '0' ? 'none' : `three windows of ${value('look.windowS')} s; coil within ${value('look.resistancePercent')} %, flow within ${value('look.flowPercent')} %`}>
         {fields(foldedPaths.look)}
       </Fold>
-      <Fold title="Acceptance and repeats" problems={problems} paths={foldedPaths.acceptance} summary={`pressure ± ${value('accept.pressureKpa')} kPa, supply ± ${value('accept.supplyV')} V, halves within ${value('accept.halvesPercent')} %; ${value('repeats.attemptsAtOnce')} immediate tries, ${value('repeats.attemptsSecondPass')} in a second pass`}>
+      <Fold title="Acceptance and repeats" problems={problems} paths={foldedPaths.acceptance} summary={`pressure ± ${value('accept.pressureKpa')} ${unitShown('kPa')}, supply ± ${value('accept.supplyV')} V, halves within ${value('accept.halvesPercent')} %; ${value('repeats.attemptsAtOnce')} immediate tries, ${value('repeats.attemptsSecondPass')} in a second pass`}>
         {fields(foldedPaths.acceptance)}
       </Fold>
       <Fold title="Guards" problems={problems} paths={['guards']} summary={form.guards.length === 0 ? 'none: nothing stops the run by itself' : form.guards.map((guard) => guard.id || 'without a name').join(', ')}>
@@ -117,7 +120,7 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
       <Fold title="Types: flow, limits, coils" problems={problems} paths={['types']} summary={form.types.length === 0 ? 'nothing stated: 240 g/min is assumed, coils are taken for usual' : form.types.map((one) => `${one.type || 'without a name'}${one.staticFlowGPerMin.trim() === '' ? '' : `, ${one.staticFlowGPerMin} g/min`}`).join('; ')}>
         <TypesPart form={form} problems={problems} records={records} />
       </Fold>
-      <Fold title="Reduction" problems={problems} paths={foldedPaths.reduction} summary={`mass at ${value('reduction.referenceC')} °C; line within ${value('reduction.linearityPercent')} %`}>
+      <Fold title="Reduction" problems={problems} paths={foldedPaths.reduction} summary={`mass at ${value('reduction.referenceC')} ${unitShown('°C')}; line within ${value('reduction.linearityPercent')} %`}>
         {fields(foldedPaths.reduction)}
       </Fold>
       <Fold title="Link and limits" problems={problems} paths={foldedPaths.link} summary={`${value('link.telemetryHz')} Hz, dead-man ${value('link.deadManMs')} ms; duty up to ${value('limits.dutyPercent')} %`}>

@@ -7,6 +7,7 @@ import { readNumber } from '../../settings/read-number.ts';
 import { changeForm } from './plan-draft.ts';
 import { FieldProblems, idOf } from './plan-field.tsx';
 import type { PlanForm } from './plan-form.ts';
+import { quantityText } from '../../settings/quantities.ts';
 
 /** What the form shows of one entry; whatever else stands in it is the plan's affair. */
 interface Shown {
@@ -49,7 +50,7 @@ export function KnownTypesPart({ form, problems }: { readonly form: PlanForm; re
         <ul>
           {known.map((of, i) => (
             <li key={i}>
-              {textOf(of.type)} at {textOf(of.pressureKpa)} kPa: lines begin at {textOf(of.linearFromOpenMs)} ms of open time, from {textOf(of.from)}
+              {textOf(of.type)} at {typeof of.pressureKpa === 'number' ? quantityText(of.pressureKpa, 'kPa') : '?'}: lines begin at {textOf(of.linearFromOpenMs)} ms of open time, from {textOf(of.from)}
             </li>
           ))}
         </ul>

@@ -1,7 +1,9 @@
-import { storedFromTyped, typedFromStored, unitShown } from '../../settings/quantities.ts';
-import { useState } from 'react';
 import type { ReactNode } from 'react';
+import { guardSignals } from '../../../app/bench/guard-signals.ts';
 import type { Problem } from '../../../app/boundary/problems.ts';
+import { shownText } from '../../components/shown-text.ts';
+import { useInChosenUnit } from '../../components/unit-input.tsx';
+import { allShown, typedFromStored, unitShown } from '../../settings/quantities.ts';
 import { choiceWords, fieldAt } from './fields.ts';
 import type { FieldWords, FieldPath } from './fields.ts';
 import { changeForm } from './plan-draft.ts';
@@ -17,9 +19,7 @@ export function idOf(path: string): string {
 export function rangeHint(field: FieldWords): string {
   if (field.kind === 'choice') return '';
   const empty = field.otherwise !== null && field.otherwise !== '' ? ` Empty: ${field.otherwise}${field.unit === '' ? '' : `\u00a0${field.unit}`}.` : '';
-  // The limits are those of the plan, which holds kPa and degC.
-  const stored = unitShown(field.unit) === field.unit ? '' : ` Stored in ${field.unit}.`;
-  return `Allowed: ${field.range}.${empty}${stored}`;
+  return `Allowed: ${allShown(field.unit, field.range)}.${allShown(field.unit, empty)}`;
 }
 
 export interface RowListProps {
@@ -36,7 +36,7 @@ export function ColumnHeads({ list, columns }: RowListProps & { readonly columns
       <th key={column} scope="col">
         {field.label}
         <span className="plan-column-help" id={idOf(`${path}:help`)}>
-          {field.help} {rangeHint(field)}
+          {shownText(field.help)} {rangeHint(field)}
         </span>
       </th>
     );
@@ -50,10 +50,27 @@ interface RowCellProps extends RowListProps {
   readonly problems: readonly string[];
   /** What the row is called: `guard 2, over-pressure`. */
   readonly row: string;
+  /** Of the house, where it is another one than that of the column. */
+  readonly unit?: CellUnit | null;
   readonly onChange: (text: string) => void;
 }
 
-export function RowCell({ list, index, column, value, problems, row, onChange }: RowCellProps) {
+export interface CellUnit {
+  readonly unit: string;
+  readonly difference: boolean;
+}
+
+/** The limits of a guard are in the unit of what it watches. */
+export function unitOfGuard(signal: string, column: string): CellUnit | null {
+  if (column !== 'low' && column !== 'high' && column !== 'hysteresis') return null;
+  const watched = (guardSignals as Readonly<Record<string, { readonly shown: string } | undefined>>)[signal];
+  return watched === undefined ? null : { unit: watched.shown, difference: column === 'hysteresis' || signal.includes('deviation') };
+}
+
+/** What guards can watch, with the units that their limits are typed in. */
+const signalWords = (): Readonly<Record<string, string>> => Object.fromEntries(Object.entries(guardSignals).map(([signal, { label, shown }]) => [signal, `${label}, ${unitShown(shown)}`]));
+
+export function RowCell({ list, index, column, value, problems, row, unit = null, onChange }: RowCellProps) {
   const path = `${list}[${index}].${column}`;
   const columnPath = `${list}[].${column}` as FieldPath;
   const field = fieldAt(columnPath);
@@ -66,6 +83,8 @@ export function RowCell({ list, index, column, value, problems, row, onChange }:
         problems={problems}
         describedBy={`${idOf(`${columnPath}:help`)} ${idOf(`${path}:wrong`)}`}
         label={`${field.label} of ${row}`}
+        words={columnPath === 'guards[].signal' ? signalWords() : choiceWords[columnPath]}
+        typedIn={unit}
         onChange={onChange}
       />
       <FieldProblems id={idOf(`${path}:wrong`)} texts={problems} />
@@ -81,13 +100,15 @@ interface TextCellProps {
   readonly problems: readonly string[];
   readonly describedBy: string;
   /** In place of the words of the field's choices. */
-  readonly words?: Readonly<Record<string, string>>;
+  readonly words?: Readonly<Record<string, string>> | undefined;
+  /** In place of the unit of the field. */
+  readonly typedIn?: CellUnit | null;
   /** Where there is no label element for it. */
   readonly label?: string;
 }
 
 /** The control itself: the text stays as it is typed. */
-export function FieldControl({ path, field, value, onChange, problems, describedBy, words = choiceWords[field.path], label }: TextCellProps) {
+export function FieldControl({ path, field, value, onChange, problems, describedBy, words = choiceWords[field.path], typedIn = null, label }: TextCellProps) {
   const common = {
     id: idOf(path),
     value,
@@ -108,18 +129,17 @@ export function FieldControl({ path, field, value, onChange, problems, described
       </select>
     );
   }
-  return <TextControl field={field} value={value} onChange={onChange} common={common} />;
+  return <TextControl field={field} value={value} onChange={onChange} common={common} typedIn={typedIn ?? { unit: field.unit, difference: false }} />;
 }
 
 interface TextControlProps extends Pick<TextCellProps, 'field' | 'value' | 'onChange'> {
   readonly common: Readonly<Record<string, unknown>>;
+  readonly typedIn: CellUnit;
 }
 
 /** A pressure or temperature is typed in the chosen unit, and stands in the form, as in the plan, in kPa or degC (WIN-34). */
-function TextControl({ field, value, onChange, common }: TextControlProps) {
-  const [typed, setTyped] = useState(() => typedFromStored(field.unit, value));
-  // What did not come from this field takes the place of what was typed.
-  const text = storedFromTyped(field.unit, typed) === value ? typed : typedFromStored(field.unit, value);
+function TextControl({ field, value, onChange, common, typedIn: { unit, difference } }: TextControlProps) {
+  const { text, onText } = useInChosenUnit(unit, value, onChange, difference);
   return (
     <span className="field-frame">
       <input
@@ -130,11 +150,8 @@ function TextControl({ field, value, onChange, common }: TextControlProps) {
         inputMode={field.kind === 'text' ? 'text' : field.kind === 'whole' ? 'numeric' : 'decimal'}
         autoComplete="off"
         spellCheck={false}
-        placeholder={field.otherwise === null ? undefined : typedFromStored(field.unit, field.otherwise)}
-        onChange={(event) => {
-          setTyped(event.target.value);
-          onChange(storedFromTyped(field.unit, event.target.value));
-        }}
+        placeholder={field.otherwise === null ? undefined : typedFromStored(unit, field.otherwise, difference)}
+        onChange={(event) => onText(event.target.value)}
       />
       {field.unit !== '' && (
         <span className="field-unit" aria-hidden="true">
@@ -188,7 +205,7 @@ export function LabelledField({ field, path, wrong, children }: LabelledProps) {
       </label>
       {children(`${id}:help ${id}:wrong`)}
       <span className="field-hint" id={`${id}:help`}>
-        {field.help} {rangeHint(field)}
+        {shownText(field.help)} {rangeHint(field)}
       </span>
       <FieldProblems id={`${id}:wrong`} texts={wrong} />
     </div>
@@ -201,7 +218,7 @@ export function FieldProblems({ id, texts }: { readonly id: string; readonly tex
     <span id={id} className="plan-problems">
       {texts.map((text) => (
         <span className="field-problem" key={text}>
-          {text}
+          {shownText(text)}
         </span>
       ))}
     </span>

@@ -1,5 +1,4 @@
-import { plain } from '../../../app/quantities/figures.ts';
-import { quantityText, shownIn, unitShown } from '../../settings/quantities.ts';
+import { quantityFigure, quantityText, unitShown } from '../../settings/quantities.ts';
 import { useMemo, useRef, useState, useSyncExternalStore } from 'react';
 import type { KeyboardEvent, PointerEvent } from 'react';
 import type { Plan } from '../../../app/plan/plan.ts';
@@ -9,6 +8,7 @@ import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { chartPage, mostShown, pagesOf, stretches } from './plan-chart.ts';
 import type { ShownPoint, Stretch } from './plan-chart.ts';
+import { decimals } from '../../components/decimals.ts';
 
 const left = 48;
 const right = 12;
@@ -161,7 +161,7 @@ const columnsNow = (): readonly Column<ShownPoint>[] => [
   { key: 'serial', title: 'Injector', cell: (p) => p.serialNumber, sortBy: (p) => p.serialNumber },
   { key: 'channel', title: 'Channel', cell: (p) => p.channel, sortBy: (p) => p.channel, numeric: true, width: '5rem' },
   { key: 'voltage', title: 'Supply, V', cell: (p) => p.voltageV, sortBy: (p) => p.voltageV, numeric: true, width: '5.5rem' },
-  { key: 'pressure', title: `Rail, ${unitShown('kPa')}`, cell: (p) => plain(shownIn('kPa', p.pressureKpa)), sortBy: (p) => p.pressureKpa, numeric: true, width: '5.5rem' },
+  { key: 'pressure', title: `Rail, ${unitShown('kPa')}`, cell: (p) => decimals(quantityFigure(p.pressureKpa, 'kPa')), sortBy: (p) => p.pressureKpa, numeric: true, width: '5.5rem' },
   { key: 'width', title: 'Width, ms', cell: (p) => p.widthMs, sortBy: (p) => p.widthMs, numeric: true, width: '5.5rem' },
   { key: 'period', title: 'Period, ms', cell: (p) => p.periodMs, sortBy: (p) => p.periodMs, numeric: true, width: '5.5rem' },
   { key: 'replicate', title: 'Replicate', cell: (p) => p.replicate, sortBy: (p) => p.replicate, numeric: true, width: '5.5rem' },

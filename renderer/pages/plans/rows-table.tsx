@@ -2,7 +2,7 @@ import type { ReactNode } from 'react';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { Button } from '../../components/button.tsx';
 import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';
-import type { RowListProps } from './plan-field.tsx';
+import type { CellUnit, RowListProps } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
 
 type RowOf<Column extends string> = Readonly<Record<Column, string>> & { readonly key: number };
@@ -23,12 +23,14 @@ interface RowsTableProps<Column extends string, Row extends RowOf<Column>> exten
   readonly continued?: boolean;
   /** One more cell, which is no field. */
   readonly more?: { readonly title: string; readonly of: (row: Row) => ReactNode };
+  /** Unit of a cell, where the column has none of its own. */
+  readonly unitOf?: (row: Row, column: Column) => CellUnit | null;
   readonly onChange: (key: number, column: Column, text: string) => void;
   readonly onRemove: (key: number) => void;
 }
 
 /** A list of the plan as a table of fields, with what is wrong beside each. */
-export function RowsTable<Column extends string, Row extends RowOf<Column>>({ list, one, label, caption = label, columns, rows, calledBy, problems, rightAt, continued = false, more, onChange, onRemove }: RowsTableProps<Column, Row>) {
+export function RowsTable<Column extends string, Row extends RowOf<Column>>({ list, one, label, caption = label, columns, rows, calledBy, problems, rightAt, continued = false, more, unitOf, onChange, onRemove }: RowsTableProps<Column, Row>) {
   return (
     <>
       <div className="plan-scroll" tabIndex={rows.length > 0 ? 0 : -1} role="group" aria-label={label}>
@@ -61,6 +63,7 @@ export function RowsTable<Column extends string, Row extends RowOf<Column>>({ li
                       column={column}
                       row={`${one} ${index + 1}${name === '' ? '' : `, ${name}`}`}
                       value={row[column]}
+                      unit={unitOf?.(row, column) ?? null}
                       problems={[...problemsAt(problems, `${path}.${column}`), ...(column === rightAt ? problemsAt(problems, path) : [])]}
                       onChange={(text) => onChange(row.key, column, text)}
                     />

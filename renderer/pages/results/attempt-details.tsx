@@ -1,6 +1,6 @@
 import { quantityText } from '../../settings/quantities.ts';
 import { shownText } from '../../components/shown-text.ts';
-import { criterionText } from '../../../app/run/criterion.ts';
+import { criterionShown } from '../../components/criterion-shown.ts';
 import { differenceShown, spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
 import type { SignalId } from '../../../app/bench/readings.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
@@ -113,7 +113,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
               {end.criteria.map((one) => (
                 <li key={`${one.rule} ${one.text}`}>
                   <Status tone={one.passed ? 'good' : 'bad'}>
-                    {one.passed ? 'kept' : 'not kept'}: {shownText(criterionText(one))} <span className="quiet small">({one.rule})</span>
+                    {one.passed ? 'kept' : 'not kept'}: {shownText(criterionShown(one))} <span className="quiet small">({one.rule})</span>
                   </Status>
                 </li>
               ))}

@@ -1,4 +1,4 @@
-import { shownIn, unitShown } from '../../settings/quantities.ts';
+import { quantityFigure, unitShown } from '../../settings/quantities.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { useMemo, useRef, useState } from 'react';
 import { Choice } from '../../components/field.tsx';
@@ -15,6 +15,7 @@ import { AttemptDetails } from './attempt-details.tsx';
 import { attemptKey, reasonWords, verdictWords } from '../../components/attempts.ts';
 import { attemptRows, filtered, roleWords } from './attempts.ts';
 import type { AttemptEnd, AttemptFilter, AttemptRow, Shown } from './attempts.ts';
+import { decimals } from '../../components/decimals.ts';
 import './one-line.css';
 import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
 import type { ViewProps } from './view-props.ts';
@@ -53,7 +54,7 @@ export function AttemptsPanel({ id, journal: { state }, ends, results, selection
       { key: 'point', title: 'Point', width: '4rem', numeric: true, cell: (r) => shownPoint(r.at.index), sortBy: (r) => r.at.index },
       { key: 'injector', title: 'Injector', width: 'minmax(9rem, 1fr)', cell: (r) => <span className="one-line">{`${r.serialNumber}${roleWords(r.at.role)}`}</span>, sortBy: (r) => r.serialNumber },
       { key: 'voltage', title: 'V', width: '3.5rem', numeric: true, cell: (r) => plain(r.at.voltage), sortBy: (r) => r.at.voltage },
-      { key: 'pressure', title: unitShown('kPa'), width: '4rem', numeric: true, cell: (r) => plain(shownIn('kPa', r.at.pressure / 1e3)), sortBy: (r) => r.at.pressure },
+      { key: 'pressure', title: unitShown('kPa'), width: '4rem', numeric: true, cell: (r) => decimals(quantityFigure(r.at.pressure / 1e3, 'kPa')), sortBy: (r) => r.at.pressure },
       { key: 'width', title: 'Width, ms', width: '6.75rem', numeric: true, cell: (r) => plain(r.at.width * 1e3), sortBy: (r) => r.at.width },
       { key: 'attempt', title: 'Attempt', width: '6rem', numeric: true, cell: (r) => r.attempt, sortBy: (r) => r.attempt },
       { key: 'verdict', title: 'Verdict', width: '8rem', cell: (r) => <Status tone={toneOf(r)}>{verdictWords(r.verdict)}</Status>, sortBy: (r) => verdictWords(r.verdict) },

@@ -7,6 +7,7 @@ import type { ResultBudget } from '../../../app/results/line-budget.ts';
 import type { MassPerPulse } from '../../../app/reduce/mass.ts';
 import { labelOf, meaningOf } from '../../../app/uncertainty/source.ts';
 import { degreesShown as degrees, figureShown as figure, percentShown as percentFigure } from '../../components/figures.ts';
+import { shownIn, unitShown } from '../../settings/quantities.ts';
 
 /** No coverage factor of a normal distribution or of Student's is less. */
 const leastOfNormal = 1.955;
@@ -50,13 +51,13 @@ interface ShownInput {
   readonly offset: number;
 }
 
-/** Inputs in the units of the trade. */
+/** Inputs in the units of the trade, pressure and temperature in those that were chosen. */
 function shownInput(unit: string): ShownInput {
   switch (unit) {
     case 'Pa':
-      return { unit: 'kPa', uUnit: 'kPa', factor: 1e-3, offset: 0 };
+      return { unit: unitShown('kPa'), uUnit: unitShown('kPa'), factor: 1e-3 * shownIn('kPa', 1, true), offset: 0 };
     case 'K':
-      return { unit: '°C', uUnit: 'K', factor: 1, offset: -273.15 };
+      return { unit: unitShown('°C'), uUnit: unitShown('K'), factor: shownIn('K', 1), offset: shownIn('°C', -273.15) };
     case 's':
       return { unit: 'ms', uUnit: 'ms', factor: 1e3, offset: 0 };
     case '1/m3':

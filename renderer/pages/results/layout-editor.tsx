@@ -3,7 +3,9 @@ import { controllerFlowUnits, type ControllerFlowUnit } from '../../../app/hando
 import type { ControllerLayout, LayoutDocument } from '../../../app/handover/layout.ts';
 import { Button } from '../../components/button.tsx';
 import { Choice, NumberInput, TextInput } from '../../components/field.tsx';
+import { unitShown } from '../../settings/quantities.ts';
 import { saveFile } from '../../components/save-file.ts';
+import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
 import { layoutFormOf, layoutAxes, layoutOf, problemOf, type LayoutForm } from './layout-form.ts';
 
@@ -44,8 +46,8 @@ export function LayoutEditor({ layout, against, onUse, onKeep }: LayoutEditorPro
     <div className="layout-editor">
       <TextInput label="Name of the layout" problem={problemOf(problems, 'name')} value={name} onChange={(text) => change({ name: text })} />
       <div className="field-row">
-        {layoutAxes.map(({ key, label }) => (
-          <TextInput key={key} label={label} hint="Empty: as measured." problem={problemOf(problems, `axes.${key}`)} value={form.axes[key]} onChange={(text) => setForm((before) => ({ ...before, axes: { ...before.axes, [key]: text } }))} />
+        {layoutAxes.map(({ key, label, unit }) => (
+          <TextInput key={key} label={`${label} in ${unitShown(unit)}`} hint="Empty: as measured." problem={shownText(problemOf(problems, `axes.${key}`))} value={form.axes[key]} onChange={(text) => setForm((before) => ({ ...before, axes: { ...before.axes, [key]: text } }))} />
         ))}
       </div>
       <div className="field-row">

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { parseLayout } from '../../../app/handover/layout.ts';
 import { layoutFormOf, layoutOf, problemOf, type LayoutForm } from './layout-form.ts';
+import { useSettings } from '../../settings/settings.ts';
 import { withoutLayout } from './controller-view.ts';
 
 const form = (change: Partial<LayoutForm['axes']> = {}, layout: Partial<LayoutForm['layout']> = {}): LayoutForm => {
@@ -15,6 +16,17 @@ describe('TAB-51 a layout that is filled in', () => {
     expect(made.layout.axes).toEqual({ voltagesV: [9, 10.5, 12, 13, 14, 15, 16], pressuresKpa: [], widthsMs: [2, 3], massesMg: [] });
     expect(parseLayout(JSON.parse(JSON.stringify(made.document)))).toEqual({ ok: true, layout: made.layout });
     expect(layoutOf(layoutFormOf(made.layout))).toEqual(made);
+  });
+
+  it('WIN-131 in another unit keeps every place that was there to the last bit, and takes what is typed in that unit', () => {
+    const before = useSettings.getState();
+    const layout = { ...withoutLayout, name: 'Mine', axes: { ...withoutLayout.axes, pressuresKpa: [103.42135939752, 250.123456789, 300, 400] } };
+    useSettings.setState({ ...before, pressureUnit: 'psi' });
+    const begun = layoutFormOf(layout);
+    expect(begun.axes.pressuresKpa).toBe('15; 36.2773; 43.5113; 58.0151');
+    expect(layoutOf(begun)).toMatchObject({ ok: true, layout });
+    expect(layoutOf({ ...begun, axes: { ...begun.axes, pressuresKpa: `${begun.axes.pressuresKpa}; 60` } })).toMatchObject({ ok: true, layout: { axes: { pressuresKpa: [...layout.axes.pressuresKpa, 413.685437590] } } });
+    useSettings.setState(before);
   });
 
   it('keeps what the page does not show', () => {

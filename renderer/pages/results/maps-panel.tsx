@@ -13,6 +13,8 @@ import { Notice } from '../../components/status.tsx';
 import { FigureTable, Missing, MissingList } from './figure-table.tsx';
 import { againstDrawing, basisMarks, mapCsv, readAxis, shadeIn } from './maps-view.ts';
 import type { ViewProps } from './view-props.ts';
+import { quantityFigure, quantityText, unitShown } from '../../settings/quantities.ts';
+import { settings } from '../../settings/settings.ts';
 import './maps.css';
 
 type Quantity = 'dead-time' | 'slope';
@@ -25,13 +27,13 @@ export function MapsPanel({ id, results, amounts }: Omit<ViewProps, 'selection' 
   const [voltages, setVoltages] = useState('');
   const [pressures, setPressures] = useState('');
   const [volts, kilopascals] = [useDeferredValue(voltages), useDeferredValue(pressures)];
-  const axes = useMemo(() => ({ voltages: readAxis(volts, 1), pressures: readAxis(kilopascals, 1e3) }), [volts, kilopascals]);
+  const axes = useMemo(() => ({ voltages: readAxis(volts, 1), pressures: readAxis(kilopascals, 1e3, 'kPa', results.reduction.cells.map((c) => c.pressure)) }), [volts, kilopascals, results]);
   const periods = useMemo(() => [...new Set(results.reduction.cells.map((c) => c.period as number))].sort((a, b) => a - b), [results]);
   const [wished, setWished] = useState<number | null>(null);
   const period = periods.find((one) => one === wished) ?? periods[0];
   const measured = useMemo(() => {
     const rising = (values: readonly number[]): string => [...new Set(values)].sort((a, b) => a - b).map(plain).join('; ');
-    return { volts: rising(results.reduction.cells.map((c) => c.voltage)), kilopascals: rising(results.reduction.cells.map((c) => c.pressure / 1e3)) };
+    return { volts: rising(results.reduction.cells.map((c) => c.voltage)), kilopascals: rising(results.reduction.cells.map((c) => Number(quantityFigure(c.pressure / 1e3, 'kPa')))) };
   }, [results]);
   const tables = useMemo(() => {
     if (!axes.voltages.ok || !axes.pressures.ok) return [];
@@ -54,7 +56,7 @@ export function MapsPanel({ id, results, amounts }: Omit<ViewProps, 'selection' 
         {periods.length > 1 && <Choice label="Period" value={String(period)} options={periods.map((one) => ({ value: String(one), text: `${plain(one * 1e3)} ms` }))} onChange={(value) => setWished(Number(value))} />}
         <Choice label="Of" value={table?.of ?? of ?? ''} options={(tables.length > 0 ? tables.map((one) => one.of) : [of ?? '']).map((value) => ({ value, text: value }))} onChange={setOf} />
         <TextInput label="Supply voltages, V" value={voltages} onChange={setVoltages} problem={axes.voltages.ok ? '' : axes.voltages.text} hint={decimals(`Empty: as measured (${measured.volts}). Like 8; 9-16 by 0.5`)} />
-        <TextInput label="Rail pressures, kPa" value={pressures} onChange={setPressures} problem={axes.pressures.ok ? '' : axes.pressures.text} hint={`Empty: as measured (${measured.kilopascals}). Like 300-450 by 25`} />
+        <TextInput label={`Rail pressures, ${unitShown('kPa')}`} value={pressures} onChange={setPressures} problem={axes.pressures.ok ? '' : axes.pressures.text} hint={`Empty: as measured (${measured.kilopascals}). Like ${{ kPa: '300-450 by 25', bar: '3-4.5 by 0.25', psi: '45-65 by 5' }[settings().pressureUnit]}`} />
       </div>
       {table !== undefined && <MapOf key={`${table.of} ${quantity}`} id={id} table={table} unit={quantity === 'dead-time' ? 'ms' : amounts.slopeUnit} convert={quantity === 'dead-time' ? (s) => s * 1e3 : amounts.slope} />}
     </>
@@ -75,7 +77,7 @@ function MapOf({ id, table, unit, convert }: MapOfProps) {
   const present = bases.filter((basis) => table.cells.some((row) => row.some((cell) => cell.kind === 'value' && cell.basis === basis)));
   const missing = table.rows.values.flatMap((voltage, i) => table.columns.values.flatMap((pressure, j) => {
     const cell = table.cells[i]?.[j];
-    return cell?.kind === 'missing' ? [{ where: `${plain(voltage)} V, ${plain(pressure / 1e3)} kPa`, why: cell.text }] : [];
+    return cell?.kind === 'missing' ? [{ where: `${plain(voltage)} V, ${quantityText(pressure / 1e3, 'kPa')}`, why: cell.text }] : [];
   }));
   const told = (cell: GridCell | undefined): string | null => (cell?.kind === 'value' ? plusMinus(convert(cell.result.value), convert(cell.result.expanded)) : null);
   return (
@@ -108,7 +110,7 @@ function MapOf({ id, table, unit, convert }: MapOfProps) {
       <Section title="Numbers" wide>
         <FigureTable
           caption={`${name} in ${unit}, voltage down and pressure across; ± is the expanded uncertainty (95 %), the sign says how the cell came about`}
-          columns={['Supply, V', ...table.columns.values.map((pressure) => `${plain(pressure / 1e3)} kPa`)]}
+          columns={['Supply, V', ...table.columns.values.map((pressure) => quantityText(pressure / 1e3, 'kPa'))]}
           narrow
           rows={table.rows.values.map((voltage, i) => ({
             key: String(voltage),
@@ -150,10 +152,10 @@ function HeatMap({ table, name, convert }: { readonly table: GridTable; readonly
           <circle cx="2" cy="2" r="1" className="map-dot" />
         </pattern>
       </defs>
-      <text x={size.left - 8} y={size.top - 12} textAnchor="end" className="map-axis">V \ kPa</text>
+      <text x={size.left - 8} y={size.top - 12} textAnchor="end" className="map-axis">V \ {unitShown('kPa')}</text>
       {columns.values.map((pressure, j) => (
         <text key={pressure} x={size.left + width * (j + 0.5)} y={size.top - 12} textAnchor="middle" className="map-axis">
-          {plain(pressure / 1e3)}
+          {decimals(quantityFigure(pressure / 1e3, 'kPa'))}
         </text>
       ))}
       {rows.values.map((voltage, i) => (

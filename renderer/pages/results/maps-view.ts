@@ -1,6 +1,7 @@
 /** Maps over voltage and pressure as the page draws and saves them. */
 import type { Basis, GridTable } from '../../../app/tables/grid.ts';
 import { readValues } from '../../components/value-list.ts';
+import { quantityFigure, storedFrom } from '../../settings/quantities.ts';
 import { csvText } from './match-view.ts';
 
 /** How a cell came about, told by a sign, a word and a frame, so that no colour is needed. */
@@ -19,14 +20,18 @@ const mostDrawn = 40;
 
 export type AxisRead = { readonly ok: true; readonly values: readonly number[] } | { readonly ok: false; readonly text: string };
 
-/** An axis as a person types it, in the unit of the page; `factor` makes it SI. Empty: what was measured. Rising, each once. */
-export function readAxis(text: string, factor: number): AxisRead {
+/**
+ * An axis as a person types it, in the chosen unit of what the house has in `unit`; `factor` makes that SI. Empty: what was measured. Rising, each once. A place that is shown
+ * as one that was measured is that very one: 58.0151 psi is the 400 kPa of the run.
+ */
+export function readAxis(text: string, factor: number, unit = '', measured: readonly number[] = []): AxisRead {
   const read = readValues(text);
   if (!read.ok) return { ok: false, text: read.text };
   const values = [...new Set(read.values.map(Number))].sort((a, b) => a - b);
   if (values.length > mostPlaces) return { ok: false, text: `An axis has ${mostPlaces} places at most.` };
   if (values.some((value) => !(value > 0))) return { ok: false, text: 'Each place must be above 0.' };
-  return { ok: true, values: values.map((value) => value * factor) };
+  const known = new Map(measured.map((value) => [Number(quantityFigure(value / factor, unit)), value]));
+  return { ok: true, values: values.map((value) => known.get(value) ?? storedFrom(unit, value) * factor) };
 }
 
 /** Why it is not drawn; empty: it is. */

@@ -1,7 +1,7 @@
 import { SerialLink } from '../../components/serial-link.tsx';
 import { useEffect, useMemo, useState } from 'react';
 import type { Params } from '../../../app/contract/contract.ts';
-import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
+import { plusMinusShown as plusMinus } from '../../components/figures.ts';
 import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { Choice, NumberInput } from '../../components/field.tsx';
@@ -15,6 +15,7 @@ import { proofWords, quantityWords, setsCsv, wantedWords, withQuantity } from '.
 import type { AskedPoint, Matched } from './match-view.ts';
 import type { Series } from './series.ts';
 import { XyChart } from './xy-chart.tsx';
+import { quantityText } from '../../settings/quantities.ts';
 
 interface MatchPartProps {
   /** Ids; keep it stable between renders. */
@@ -224,7 +225,7 @@ interface PointsEditorProps {
 function PointsEditor({ points, places, onPoints }: PointsEditorProps) {
   const change = (index: number, point: AskedPoint): void => onPoints(points.map((one, i) => (i === index ? point : one)));
   const [first] = points;
-  const options = (values: readonly number[], own: number, unit: string, factor: number) => [...new Set([...values, own])].sort((a, b) => a - b).map((value) => ({ value: String(value), text: `${plain(value * factor)} ${unit}` }));
+  const options = (values: readonly number[], own: number, unit: string, factor: number) => [...new Set([...values, own])].sort((a, b) => a - b).map((value) => ({ value: String(value), text: quantityText(value * factor, unit) }));
   return (
     <div className="match-points">
       {points.map((point, i) => (

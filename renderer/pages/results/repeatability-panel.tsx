@@ -12,6 +12,7 @@ import { Notice, Status } from '../../components/status.tsx';
 import { FigureTable, Missing } from './figure-table.tsx';
 import type { Series } from './series.ts';
 import { XyChart } from './xy-chart.tsx';
+import { quantityText } from '../../settings/quantities.ts';
 
 /** Replicates that do not belong together, and from which pulse width on injectors can be used: as the command `outliers` says it. WIN-61 */
 export function RepeatabilityPanel({ id, results }: { readonly id: string; readonly results: RunResults }) {
@@ -60,7 +61,7 @@ function OutliersOf({ id, report: { outliers, text } }: { readonly id: string; r
 const percent = (of: number): string => brief(100 * of, 3);
 
 function WidthsOf({ of: { pressure, period, widths, lowest }, limit }: { readonly of: RepeatabilityByWidth; readonly limit: number }) {
-  const where = `${plain(pressure / 1e3)} kPa, period ${plain(period * 1e3)} ms`;
+  const where = `${quantityText(pressure / 1e3, 'kPa')}, period ${plain(period * 1e3)} ms`;
   const series = useMemo((): readonly Series[] => {
     const stated = widths.flatMap(({ width, repeatability: r }) => (r.kind === 'repeatability' ? [{ width, r }] : []));
     return [

@@ -7,7 +7,7 @@ import type { Point } from '../../../app/plan/points.ts';
 import { celsius, pascals } from '../../../app/quantities/quantity.ts';
 import { countingAttempts } from '../../../app/reduce/counting.ts';
 import { leakDuring, leakOf } from '../../../app/reduce/leak.ts';
-import { criterionText } from '../../../app/run/criterion.ts';
+import { criterionShown } from '../../components/criterion-shown.ts';
 import type { Criterion } from '../../../app/journal/events.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { handling } from '../../../app/run/machine.ts';
@@ -317,7 +317,7 @@ function Limits({ criteria }: { readonly criteria: readonly Criterion[] }) {
         </tr>
       </thead>
       <tbody>
-        {criteria.map((criterion) => ({ ...criterion, text: shownText(criterionText(criterion)) })).map(({ rule, passed, text }) => (
+        {criteria.map((criterion) => ({ ...criterion, text: shownText(criterionShown(criterion)) })).map(({ rule, passed, text }) => (
           <tr key={`${rule} ${text}`} className={passed ? undefined : 'run-not-met'}>
             <th scope="row">
               {rule}

@@ -1,4 +1,5 @@
 /** What an attempt found, as rows to read: each value beside what the plan allows. */
+import { allowedShown } from '../../components/criterion-shown.ts';
 import { decimals } from '../../components/decimals.ts';
 import { decimalsShown, shownIn, unitShown } from '../../settings/quantities.ts';
 import { spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
@@ -11,7 +12,6 @@ import { toKilopascals } from '../../../app/quantities/quantity.ts';
 import { budgetTable } from '../../../app/reduce/budget-table.ts';
 import type { LeakBlock } from '../../../app/reduce/leak-block.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
-import { allowedText } from '../../../app/run/criterion.ts';
 import type { HeldQuantity } from '../../../app/run/criterion.ts';
 import { judge } from '../../../app/run/judge.ts';
 import type { WindowSummary } from '../../../app/journal/measured.ts';
@@ -56,7 +56,7 @@ export function massText(point: Point, window: WindowSummary, { plan, equipment,
 export function readingsOf(point: Point, window: WindowSummary, context: ReadingContext): readonly ReadingRow[] {
   const { plan, equipment, leak, units, capabilities } = context;
   // Held against them as the engine holds it, so that an attempt of an earlier version has them too.
-  const limits = new Map(capabilities === null ? [] : judge(window, point, plan, capabilities).criteria.map((criterion) => [criterion.quantity, allowedText(criterion)]));
+  const limits = new Map(capabilities === null ? [] : judge(window, point, plan, capabilities).criteria.map((criterion) => [criterion.quantity, allowedShown(criterion)]));
   const allowed = (quantity: HeldQuantity): string => decimals(limits.get(quantity) ?? '');
   const result = massPerPulse(point, window, equipment, plan.reduction, leak);
   const flow = result.kind === 'mass' ? units.flow(result.measured / point.period) : null;

@@ -10,6 +10,8 @@ import type { LastDecision } from './log.ts';
 import { cellSentences, cellText, decisionText, inTheWay, inMicroseconds, standingOf, standings } from './target-words.ts';
 import type { RunCommands } from './use-commands.ts';
 import type { TargetsView } from './use-targets.ts';
+import { quantityText } from '../../settings/quantities.ts';
+import { decimals } from '../../components/decimals.ts';
 
 interface TargetsPartProps {
   readonly targets: TargetsView;
@@ -31,7 +33,7 @@ export function LastDecisionLine({ decision }: { readonly decision: LastDecision
 
 export const TargetsPart = memo(function TargetsPart({ targets: { outlook, problem }, state, commands, onGo }: TargetsPartProps) {
   if (outlook === null) return <p className="run-targets-none quiet">{problem === '' ? 'How far each cell is, is being worked out.' : `How far each cell is could not be worked out. ${problem}`}</p>;
-  const blocks = Map.groupBy(outlook.cells, ({ pressure, period }) => `${pressure / 1e3} kPa, period ${Number((period * 1e3).toPrecision(6))} ms`);
+  const blocks = Map.groupBy(outlook.cells, ({ pressure, period }) => decimals(`${quantityText(pressure / 1e3, 'kPa')}, period ${Number((period * 1e3).toPrecision(6))} ms`));
   return (
     <div className="run-targets">
       <div className="run-grid">
