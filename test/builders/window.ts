@@ -135,8 +135,8 @@ export async function workUnder(page: Page, name: string): Promise<void> {
 
 export const goToPage = (page: Page, name: string): Promise<void> => page.getByRole('navigation', { name: 'Pages' }).getByRole('link', { name, exact: true }).click();
 
-/** Connects the simulated bench from the page Bench, so many times as fast as the clock, and starts a run of the plan. */
-export async function startRun(page: Page, folder: string, plan: Plan, speed: number): Promise<void> {
+/** Connects the simulated bench from the page Bench, so many times as fast as the clock, saves the plan, and goes to the page Run. */
+export async function readyToRun(page: Page, folder: string, plan: Plan, speed: number): Promise<void> {
   await page.getByLabel('Speed', { exact: true }).fill(String(speed));
   await page.getByRole('button', { name: 'Connect', exact: true }).click();
   await page.getByRole('heading', { name: 'Readings' }).waitFor();
@@ -147,6 +147,11 @@ export async function startRun(page: Page, folder: string, plan: Plan, speed: nu
   await page.getByRole('button', { name: /^Save/ }).first().click();
   await page.getByText(/Saved as version 1/).waitFor();
   await goToPage(page, 'Run');
+}
+
+/** The same, and starts a run of it. */
+export async function startRun(page: Page, folder: string, plan: Plan, speed: number): Promise<void> {
+  await readyToRun(page, folder, plan, speed);
   await page.getByRole('button', { name: 'Open the run and start' }).click();
   await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
 }

@@ -1,5 +1,6 @@
-import { useEffect, useMemo, useRef, useState } from 'react';
+import { useLayoutEffect, useMemo, useRef, useState } from 'react';
 import type { RunState } from '../../../app/journal/state.ts';
+import type { RunStatus } from '../../../app/run/engine.ts';
 import { ConfirmBar } from '../../components/dialog.tsx';
 import { onWindowKeys } from '../../components/keys.ts';
 import { AnswerLine } from './answer.tsx';
@@ -7,9 +8,10 @@ import { commandsOf } from './commands.ts';
 import type { CommandView } from './commands.ts';
 import type { RunCommands } from './use-commands.ts';
 
-/** The commands of a run that is open on the bench, always in the same places; each by pointer and by its key. */
-export function CommandBar({ state, commands }: { readonly state: RunState; readonly commands: RunCommands }) {
-  const views = useMemo(() => commandsOf(state), [state]);
+/** The commands of a run that is open on the bench, always in the same places; each by pointer and by its key. `status`: what the host told last. */
+export function CommandBar({ state, status, commands }: { readonly state: RunState; readonly status: RunStatus | null; readonly commands: RunCommands }) {
+  const told = status?.mode ?? null;
+  const views = useMemo(() => commandsOf(state, told), [state, told]);
   const [asking, setAsking] = useState<CommandView['kind'] | null>(null);
   const asked = views.find((view) => view.kind === asking && view.against === '' && view.question !== null);
 
@@ -35,11 +37,12 @@ export function CommandBar({ state, commands }: { readonly state: RunState; read
   };
 
   const latest = useRef({ views, press });
-  useEffect(() => {
+  // A key is heard from the moment on at which its button is seen.
+  useLayoutEffect(() => {
     latest.current = { views, press };
   });
   const codes = views.map((view) => view.code).join(' ');
-  useEffect(
+  useLayoutEffect(
     () =>
       onWindowKeys(
         Object.fromEntries(

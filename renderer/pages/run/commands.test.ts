@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../../app/journal/events.ts';
+import type { Mode } from '../../../app/journal/state.ts';
 import { commandsOf } from './commands.ts';
 import { journalOf, planOf, started } from './journal.test-helper.ts';
 
@@ -33,6 +34,14 @@ describe('commands of the run page', () => {
       expect([onward, acknowledge]).toEqual([0, 5]);
       expect(shown[acknowledge]?.letter).not.toBe(shown[onward]?.letter);
     }
+  });
+
+  it('WIN-110: are refused by the window only where the mode that the host told last refuses them too', () => {
+    const { state } = journalOf(plan, []);
+    const taken = (told: Mode) => commandsOf(state, told).filter((view) => view.against === '').map((view) => view.kind);
+    // The journal of this window is not as far as the run: its pause is for the engine to judge.
+    expect(taken('proving')).toEqual(['start', 'pause-at-next-point', 'pause-now', 'finish-early', 'acknowledge', 'abort']);
+    expect(taken('ready')).toEqual(['start', 'acknowledge', 'abort']);
   });
 
   it('take a pause back that was asked for', () => {

@@ -3,7 +3,7 @@
  * given now. What a mode refuses comes from the table of modes; what only the engine can know, the engine answers.
  */
 import type { PlainKind } from '../../../app/journal/commands.ts';
-import type { RunState } from '../../../app/journal/state.ts';
+import type { Mode, RunState } from '../../../app/journal/state.ts';
 import { handling } from '../../../app/run/machine.ts';
 
 type PlainCommand = Exclude<PlainKind, 'emergency-stop' | 'measure-remaining' | 'accept-untraceable'>;
@@ -23,13 +23,15 @@ export interface CommandView {
 
 /**
  * Each keeps its place and its key in every mode. Acknowledging and going on share neither (WIN-10): a second press of one
- * key must not take a bench from a trip to driven outputs.
+ * key must not take a bench from a trip to driven outputs. `told` is the mode that the host told last: it and the journal come one after the other,
+ * and where one of them already takes a command the window does not refuse it (WIN-110); the engine decides.
  */
-export function commandsOf(state: RunState): readonly CommandView[] {
+export function commandsOf(state: RunState, told: Mode | null = null): readonly CommandView[] {
   const { mode, pausePending, finishing } = state;
   const view = (kind: PlainCommand, label: string, letter: string, more: Partial<CommandView> = {}): CommandView => {
     const how = handling[mode][kind];
-    return { kind, label, letter, code: `Key${letter}`, primary: false, question: null, against: how.kind === 'refused' ? how.why : '', ...more };
+    const refused = how.kind === 'refused' && (told === null || handling[told][kind].kind === 'refused');
+    return { kind, label, letter, code: `Key${letter}`, primary: false, question: null, against: refused ? how.why : '', ...more };
   };
   return [
     onward(view, state),

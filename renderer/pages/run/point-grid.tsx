@@ -4,7 +4,7 @@
  * something in it changed, so that thousands of points cost no more than a screenful.
  */
 import { memo, useEffect, useLayoutEffect, useMemo, useRef, useState } from 'react';
-import type { CSSProperties, KeyboardEvent, MouseEvent } from 'react';
+import type { CSSProperties, FocusEvent, KeyboardEvent, MouseEvent } from 'react';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import type { RunState } from '../../../app/journal/state.ts';
@@ -41,11 +41,14 @@ interface PointGridProps {
   readonly onKey: (key: string) => boolean;
   /** Changes when the focus is to go to the cell of the selection's focus. */
   readonly focusRequest: number;
+  /** Told when the focus comes into the grid, and when it leaves. */
+  readonly onInside: (inside: boolean) => void;
 }
 
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
-export function PointGrid({ plan, points, sheet, state, selection, opened, onSelect, onOpen, onKey, focusRequest }: PointGridProps) {
+export function PointGrid({ plan, points, sheet, state, selection, opened, onSelect, onOpen, onKey, focusRequest, onInside }: PointGridProps) {
   const scroller = useRef<HTMLDivElement>(null);
+  const inside = useFocusInside(onInside);
   const [view, setView] = useState({ left: 0, top: 0, width: 800, height: 420 });
   const gloves = useSettings((settings) => settings.gloves);
   const rowHeight = gloves ? gloveCell : leastCell;
@@ -147,6 +150,10 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
         aria-multiselectable="true"
         aria-rowcount={sheet.rows.length + 1}
         aria-colcount={columnCount + 2}
+        ref={inside.ref}
+        tabIndex={-1}
+        onFocus={inside.onFocus}
+        onBlur={inside.onBlur}
         style={{ width, '--row': `${rowHeight}px` } as CSSProperties}
         onKeyDown={onKeyDown}
         onClick={onClick}
@@ -221,6 +228,30 @@ export function PointGrid({ plan, points, sheet, state, selection, opened, onSel
       </table>
     </div>
   );
+}
+
+/**
+ * Keeps the focus in the grid: a cell that is scrolled out of sight, or whose sheet is changed, is drawn no more and would take the focus with it to
+ * nowhere, and the keys of the grid would be dead (WIN-111). The table takes it then; the next key goes on from the same place.
+ */
+function useFocusInside(tell: (inside: boolean) => void) {
+  const ref = useRef<HTMLTableElement>(null);
+  const had = useRef(false);
+  const set = (inside: boolean): void => {
+    if (had.current !== inside) tell(inside);
+    had.current = inside;
+  };
+  useLayoutEffect(() => {
+    if (had.current && document.activeElement === document.body) ref.current?.focus({ preventScroll: true });
+  });
+  // With the grid goes what was in it.
+  useEffect(() => () => tell(false), [tell]);
+  return {
+    ref,
+    onFocus: () => set(true),
+    // Another window takes it from nothing here: it comes back to the same cell.
+    onBlur: (event: FocusEvent) => set(ref.current?.contains(event.relatedTarget ?? document.activeElement) === true),
+  };
 }
 
 /** How the points of a row stand, as one text that is the same as long as nothing in the row changed. */

@@ -90,7 +90,7 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
       ) : (
         <PointGrid
           plan={state.plan} points={state.setPoints} sheet={sheet} state={state} selection={work.selection} opened={work.opened} focusRequest={work.gridFocus}
-          onSelect={work.select} onOpen={work.open} onKey={work.onKey}
+          onSelect={work.select} onOpen={work.open} onKey={work.onKey} onInside={work.setInGrid}
         />
       )}
     </section>

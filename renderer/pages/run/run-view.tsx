@@ -98,7 +98,7 @@ function LoadedRun({ id, state: stored, events, problem }: LoadedRunProps) {
           <NotTraceable reasons={state.notTraceable} />
           {onBench && <OutOfDate state={state} commands={commands} />}
           <NowPanel state={state} log={log} status={onBench ? status : null} tally={tally} point={current} now={onBench ? Math.max(lastAt, Date.now()) : lastAt} onBench={onBench} speed={speed} targets={targets} />
-          {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} cut={stored.current} lastAt={lastAt} />}
+          {onBench && state.mode === 'ended' ? <Ended id={id} state={state} commands={commands} /> : onBench ? <CommandBar state={state} status={status} commands={commands} /> : <NotOnBench id={id} state={state} commands={commands} cut={stored.current} lastAt={lastAt} />}
           <PointsPart state={state} onBench={onBench} commands={commands} work={work} targets={targets} decision={log.lastDecision} />
         </div>
         <div className="run-side">

@@ -7,16 +7,19 @@ import { rejectedPoints } from './cells.ts';
 import { sheetsOf } from './sheets.ts';
 import type { Sheet } from './sheets.ts';
 import type { RunCommands } from './use-commands.ts';
-import { atStart, nextOf, placeOf } from './walk.ts';
+import { atStart, nextOf, placeOf, pointAt, within } from './walk.ts';
 import type { GridPlace, GridSelection } from './walk.ts';
 import { plural } from './words.ts';
 
 export interface Work {
   readonly sheets: readonly Sheet[];
   readonly sheet: Sheet | undefined;
-  /** Whether the sheet of the point that is being measured is shown. */
+  /** Whether the sheet of the point that is being measured is shown, whichever it is: not while a person is in the grid or has a point open (WIN-111). */
   readonly following: boolean;
+  /** null: the one of the point that is being measured. */
   readonly chooseSheet: (key: string | null) => void;
+  /** Whether the focus is in the grid. */
+  readonly setInGrid: (inside: boolean) => void;
   readonly selection: GridSelection;
   readonly select: (selection: GridSelection) => void;
   /** The point that a person opened; null: the panel follows the run. */
@@ -47,26 +50,30 @@ export interface Work {
 export function useWork(state: RunState, latestPoint: number | null, commands: RunCommands): Work {
   const { plan, setPoints: points, current } = state;
   const sheets = useMemo(() => sheetsOf(plan, points), [plan, points]);
-  const [chosenSheet, chooseSheet] = useState<string | null>(null);
+  const [chosenSheet, setChosenSheet] = useState<string | null>(null);
   const [selection, select] = useState<GridSelection>(atStart);
   const [opened, setOpened] = useState<number | null>(null);
+  const [inGrid, setInGrid] = useState(false);
   const [gridFocus, setGridFocus] = useState(0);
   const [panelFocus, setPanelFocus] = useState(0);
   const focusGrid = useCallback(() => setGridFocus((n) => n + 1), []);
 
   const runningSheet = sheets.find((sheet) => current !== null && sheet.points.includes(current.point));
   const [lastSheet, setLastSheet] = useState<string | null>(null);
-  if (runningSheet !== undefined && runningSheet.key !== 'reference' && runningSheet.key !== lastSheet) setLastSheet(runningSheet.key);
+  // A sheet that a person works on is not changed under hand or eye (WIN-111).
+  const stays = inGrid || opened !== null;
+  if (!stays && runningSheet !== undefined && runningSheet.key !== 'reference' && runningSheet.key !== lastSheet) setLastSheet(runningSheet.key);
   const sheet = sheets.find((one) => one.key === (chosenSheet ?? lastSheet)) ?? sheets[0];
   const failed = useMemo(() => rejectedPoints(state), [state]);
-  const underFocus = sheet?.rows[selection.focus.row]?.points[selection.focus.column] ?? null;
+  // Where the grid shows the focus: this sheet may be smaller than the one on which the person was.
+  const underFocus = sheet === undefined ? null : pointAt(sheet, within(sheet, selection.focus));
   const shownPoint = points[opened ?? current?.point ?? latestPoint ?? underFocus ?? 0];
   const shownIndex = shownPoint?.index ?? -1;
   const marked = useMemo(() => [...selection.selected], [selection]);
 
   const goTo = useCallback(
     (to: Sheet, place: GridPlace) => {
-      if (to !== sheet) chooseSheet(to.key);
+      if (to !== sheet) setChosenSheet(to.key);
       select((old) => ({ ...old, focus: place, anchor: place }));
       focusGrid();
     },
@@ -119,6 +126,10 @@ export function useWork(state: RunState, latestPoint: number | null, commands: R
     if (wanted.length === 0) commands.refuse('points', 'Leave out', 'Every selected point is left out already or has an attempt that counts.');
     else void commands.send('points', `Leave ${plural(wanted.length, 'point')} out`, wanted.map((point) => ({ kind: 'skip-point', point })));
   }, [marked, state, commands]);
+  const chooseSheet = useCallback((key: string | null) => {
+    setChosenSheet(key);
+    if (key === null) setOpened(null);
+  }, []);
   const follow = useCallback(() => setOpened(null), []);
   const open = useCallback((point: number, byKey: boolean) => {
     setOpened(point);
@@ -130,7 +141,7 @@ export function useWork(state: RunState, latestPoint: number | null, commands: R
       const on = sheets.find((one) => one.points.includes(point));
       const place = on === undefined ? null : placeOf(on, point);
       if (on === undefined || place === null) return;
-      chooseSheet(on.key);
+      setChosenSheet(on.key);
       select((old) => ({ ...old, focus: place, anchor: place }));
       setOpened(point);
     },
@@ -167,13 +178,13 @@ export function useWork(state: RunState, latestPoint: number | null, commands: R
     [selectFailed, measureAgain, marked],
   );
 
-  const following = chosenSheet === null;
+  const following = chosenSheet === null && !stays;
   // The same as long as nothing in it changed: what is drawn from it is not drawn with every status of the run.
   return useMemo(
     () => ({
-      sheets, sheet, following, chooseSheet, selection, select, opened, open, openNamed, shownPoint, failed, marked, clear, selectFailed, nextFailed, measureAgain, leaveOut, follow, leavePanel, goTo, onKey, gridFocus,
+      sheets, sheet, following, chooseSheet, setInGrid, selection, select, opened, open, openNamed, shownPoint, failed, marked, clear, selectFailed, nextFailed, measureAgain, leaveOut, follow, leavePanel, goTo, onKey, gridFocus,
       panelFocus,
     }),
-    [sheets, sheet, following, selection, opened, open, openNamed, shownPoint, failed, marked, clear, selectFailed, nextFailed, measureAgain, leaveOut, follow, leavePanel, goTo, onKey, gridFocus, panelFocus],
+    [sheets, sheet, following, chooseSheet, selection, opened, open, openNamed, shownPoint, failed, marked, clear, selectFailed, nextFailed, measureAgain, leaveOut, follow, leavePanel, goTo, onKey, gridFocus, panelFocus],
   );
 }

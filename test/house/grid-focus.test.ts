@@ -1,0 +1,57 @@
+/** The grid of the page Run under the hands of a person, while the run goes on to another sheet. */
+import type { Page } from 'playwright';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { samplePlan } from '../builders/in-process.ts';
+import { browserPath, type OpenedWindow, openWindow, readyToRun } from '../builders/window.ts';
+
+/** Begins with a look, which has a sheet of its own with few rows; the sheet of the sweep, which is shown before the start, has forty. */
+const sweep = samplePlan('plan', (plan) => ({ ...plan, look: { ...plan.look, windowS: 2 } }));
+
+let opened: OpenedWindow | undefined;
+let page: Page;
+
+describe.skipIf(browserPath === null)('the grid of the page Run', () => {
+  beforeAll(async () => {
+    opened = await openWindow({});
+    ({ page } = opened);
+    page.setDefaultTimeout(20_000);
+    await readyToRun(page, opened.folder, sweep, 4);
+    await page.getByRole('button', { name: 'Open only' }).click();
+    await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
+  }, 120_000);
+  afterAll(() => opened?.close());
+
+  const focused = (): Promise<string> => page.evaluate('document.activeElement?.getAttribute("aria-label") ?? ""');
+  const grid = (name: string) => page.getByRole('grid', { name: `Points at ${name}` });
+
+  it('WIN-111: keeps sheet and focus under the hands of a person when the run goes on to another sheet or the cell is scrolled away', async () => {
+    await grid('400 kPa').locator('[tabindex="0"]').focus();
+    const name = await focused();
+    expect(name).toMatch(/planned/);
+    await page.keyboard.press('Alt+g');
+    await page.getByRole('button', { name: /First look/ }).filter({ hasText: '▶' }).waitFor();
+    expect(await focused()).toBe(name);
+    const following = page.getByRole('group', { name: 'Sheet' }).getByRole('button', { name: 'Follow the run' });
+    expect(await following.getAttribute('aria-pressed')).toBe('false');
+    // Scrolled out of sight the cell is drawn no more; the keys go on from it all the same.
+    await grid('400 kPa').hover();
+    await page.mouse.wheel(0, 5000);
+    await expect.poll(() => page.getByRole('gridcell', { name, exact: true }).count()).toBe(0);
+    await page.keyboard.press('ArrowDown');
+    await expect.poll(focused).toMatch(/planned/);
+    expect(await focused()).not.toBe(name);
+    // Whoever goes out of the grid, or asks for it, sees where the run is.
+    await following.click();
+    await page.getByRole('grid', { name: 'Points at First look' }).waitFor();
+  });
+
+  it('WIN-111: a key acts on the cell that has the focus, on a smaller sheet too', async () => {
+    await page.getByRole('button', { name: /400 kPa/ }).click();
+    await grid('400 kPa').locator('[tabindex="0"]').focus();
+    await page.keyboard.press('Control+End');
+    await page.getByRole('button', { name: /First look/ }).click();
+    await grid('First look').locator('[tabindex="0"]').focus();
+    await page.keyboard.press('m');
+    await page.getByText(/^. ?Measure 1 point again: accepted/).waitFor();
+  });
+});
