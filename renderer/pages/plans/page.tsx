@@ -190,8 +190,8 @@ export default function PlansPage() {
       <div className="plan-columns">
         <div className="plan-side">
           {draft !== null && (
+            // The button first: what stands below it grows and shrinks while one types (WIN-112).
             <section className="plan-bar" aria-label="Totals and saving">
-              <Totals plan={problems.length === 0 ? plan : null} expansion={settled === plan ? expansion : null} checked={checked} problems={problems.length} />
               <Button
                 kind="primary"
                 busy={saving}
@@ -200,6 +200,7 @@ export default function PlansPage() {
               >
                 Save version {(draft.saved?.row.version ?? 0) + 1}
               </Button>
+              <Totals plan={problems.length === 0 ? plan : null} expansion={settled === plan ? expansion : null} checked={checked} problems={problems.length} />
               {problems.length > 0 && <Button onPress={() => goToField(problems[0]?.path ?? '')}>Go to the first problem</Button>}
             </section>
           )}

@@ -1,8 +1,8 @@
-/** The grid of the page Run under the hands of a person, while the run goes on to another sheet. */
+/** What keeps its place under the hands of a person: the grid of the page Run while the run goes on to another sheet, and the button that saves a plan. */
 import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { samplePlan } from '../builders/in-process.ts';
-import { browserPath, type OpenedWindow, openWindow, readyToRun } from '../builders/window.ts';
+import { browserPath, goToPage, type OpenedWindow, openWindow, readyToRun } from '../builders/window.ts';
 
 /** Begins with a look, which has a sheet of its own with few rows; the sheet of the sweep, which is shown before the start, has forty. */
 const sweep = samplePlan('plan', (plan) => ({ ...plan, look: { ...plan.look, windowS: 2 } }));
@@ -10,14 +10,11 @@ const sweep = samplePlan('plan', (plan) => ({ ...plan, look: { ...plan.look, win
 let opened: OpenedWindow | undefined;
 let page: Page;
 
-describe.skipIf(browserPath === null)('the grid of the page Run', () => {
+describe.skipIf(browserPath === null)('under the hands of a person', { timeout: 120_000 }, () => {
   beforeAll(async () => {
     opened = await openWindow({});
     ({ page } = opened);
     page.setDefaultTimeout(20_000);
-    await readyToRun(page, opened.folder, sweep, 4);
-    await page.getByRole('button', { name: 'Open only' }).click();
-    await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
   }, 120_000);
   afterAll(() => opened?.close());
 
@@ -25,6 +22,9 @@ describe.skipIf(browserPath === null)('the grid of the page Run', () => {
   const grid = (name: string) => page.getByRole('grid', { name: `Points at ${name}` });
 
   it('WIN-111: keeps sheet and focus under the hands of a person when the run goes on to another sheet or the cell is scrolled away', async () => {
+    await readyToRun(page, opened?.folder ?? '', sweep, 4);
+    await page.getByRole('button', { name: 'Open only' }).click();
+    await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
     await grid('400 kPa').locator('[tabindex="0"]').focus();
     const name = await focused();
     expect(name).toMatch(/planned/);
@@ -53,5 +53,24 @@ describe.skipIf(browserPath === null)('the grid of the page Run', () => {
     await grid('First look').locator('[tabindex="0"]').focus();
     await page.keyboard.press('m');
     await page.getByText(/^. ?Measure 1 point again: accepted/).waitFor();
+  });
+
+  it('WIN-112: the button that saves a plan stays where it is while the plan is worked out, checked and typed wrong', async () => {
+    await goToPage(page, 'Plans');
+    const save = page.getByRole('button', { name: /^Save version/ });
+    const top = async (): Promise<number> => Math.round((await save.boundingBox())?.y ?? Number.NaN);
+    await page.getByLabel('Plan file', { exact: true }).setInputFiles({ name: 'plan.json', mimeType: 'application/json', buffer: Buffer.from(JSON.stringify(sweep)) });
+    // Opened, the page goes to the first field once.
+    await expect.poll(() => page.evaluate('document.activeElement?.id')).toBe('plan:name');
+    const read = await top();
+    await page.getByRole('term').filter({ hasText: 'Pre-flight' }).waitFor();
+    expect(await top()).toBe(read);
+    // The page is scrolled to the field, and the bar with it stays in sight.
+    await page.getByLabel('Replicates', { exact: true }).fill('2');
+    await page.getByRole('term').filter({ hasText: 'Pre-flight' }).waitFor();
+    const scrolled = await top();
+    await page.getByLabel('Replicates', { exact: true }).fill('none');
+    await page.getByRole('button', { name: 'Go to the first problem' }).waitFor();
+    expect(await top()).toBe(scrolled);
   });
 });
