@@ -38,8 +38,12 @@ beforeEach(() => {
   folder = scratchFolder();
   folders.push(folder);
 });
-afterEach(async () => {
-  for (const context of browser.contexts()) await context.close();
+afterEach(async ({ task }) => {
+  for (const context of browser.contexts()) {
+    // What was to be seen where it was waited for in vain.
+    if (task.result?.state === 'fail') for (const page of context.pages()) await keepScreen(page, `failed-${task.name.slice(0, 40).replaceAll(/\W+/g, '-')}`);
+    await context.close();
+  }
   await host.end();
 });
 

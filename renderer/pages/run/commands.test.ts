@@ -42,6 +42,10 @@ describe('commands of the run page', () => {
     // The journal of this window is not as far as the run: its pause is for the engine to judge.
     expect(taken('proving')).toEqual(['start', 'pause-at-next-point', 'pause-now', 'finish-early', 'acknowledge', 'abort']);
     expect(taken('ready')).toEqual(['start', 'acknowledge', 'abort']);
+    // The host says that the run is paused; here the journal of the measuring is read still, in which going on means nothing.
+    const { state: measuring } = journalOf(plan, [...begun, started(0)]);
+    expect(commandsOf(measuring, 'paused').find(({ kind }) => kind === 'resume')?.against).toBe('');
+    expect(commandsOf(measuring, 'measuring').find(({ kind }) => kind === 'resume')?.against).toBe('The run is going on.');
   });
 
   it('take a pause back that was asked for', () => {

@@ -30,8 +30,9 @@ export function commandsOf(state: RunState, told: Mode | null = null): readonly 
   const { mode, pausePending, finishing } = state;
   const view = (kind: PlainCommand, label: string, letter: string, more: Partial<CommandView> = {}): CommandView => {
     const how = handling[mode][kind];
-    const refused = how.kind === 'refused' && (told === null || handling[told][kind].kind === 'refused');
-    return { kind, label, letter, code: `Key${letter}`, primary: false, question: null, against: refused ? how.why : '', ...more };
+    const against = more.against ?? (how.kind === 'refused' ? how.why : '');
+    const taken = told !== null && told !== mode && handling[told][kind].kind !== 'refused';
+    return { kind, label, letter, code: `Key${letter}`, primary: false, question: null, ...more, against: taken ? '' : against };
   };
   return [
     onward(view, state),
