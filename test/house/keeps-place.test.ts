@@ -36,6 +36,10 @@ describe.skipIf(browserPath === null)('under the hands of a person', { timeout: 
     // Scrolled out of sight the cell is drawn no more; the keys go on from it all the same.
     await grid('400 kPa').hover();
     await page.mouse.wheel(0, 5000);
+    await expect.poll(() => page.evaluate(`(() => {
+      const { scrollTop, scrollHeight, clientHeight } = document.querySelector('.run-grid');
+      return scrollTop > 0 && scrollTop + clientHeight >= scrollHeight - 1;
+    })()`)).toBe(true);
     await expect.poll(() => page.getByRole('gridcell', { name, exact: true }).count()).toBe(0);
     await page.keyboard.press('ArrowDown');
     await expect.poll(focused).toMatch(/planned/);
