@@ -164,10 +164,10 @@ export const commands = {
       ended: handled('opens the run again for every point that has no result, begins with the proof'),
     }),
   },
-  /** A person raises or lowers what is wanted of a run that is measured until it is known: U95 of the dead time, us, at a voltage; null: at each. */
+  /** A person raises or lowers what is wanted of a run that is measured until it is known: U95 of the dead time, us, at a voltage; null: at each. `ofMap`: of the cells of its map. */
   'change-target': {
     ...usual,
-    brings: { voltageV: z.number().positive().max(1000).nullable(), deadTimeUs: z.number().positive().max(1000) },
+    brings: { voltageV: z.number().positive().max(1000).nullable(), deadTimeUs: z.number().positive().max(1000), ofMap: z.literal(true).optional() },
     handling: everywhere(handled('goes by the new target from the next decision on'), { ended: refused('The run has ended, so nothing is decided in it any more.') }),
   },
   /** A person decides which attempt of a point counts; null: none does. */
@@ -202,11 +202,11 @@ type Bringing = { [K in Kind]: keyof Table[K]['brings'] extends never ? never : 
 export const broughtInJournal: { readonly [K in Bringing]: { readonly [F in keyof Table[K]['brings']]: z.ZodType } } = {
   'skip-point': { point },
   'measure-again': { points: z.array(point) },
-  'change-target': { voltageV: z.number().nullable(), deadTimeUs: z.number() },
+  'change-target': { voltageV: z.number().nullable(), deadTimeUs: z.number(), ofMap: z.literal(true).optional() },
   choose: { point, attempt: z.int().min(1).nullable(), reason: z.string() },
   note: { point: point.nullable(), attempt: z.int().min(1).nullable(), injector: z.int().min(0).nullable(), text: z.string(), mark: z.enum(noteMarks) },
 };
-type Brought<Shape extends z.ZodRawShape> = { readonly [F in keyof Shape]: z.output<Shape[F]> };
+type Brought<Shape extends z.ZodRawShape> = keyof Shape extends never ? unknown : Readonly<z.output<z.ZodObject<Shape>>>;
 
 export type RunCommand = { [K in Kind]: { readonly kind: K } & Brought<Table[K]['brings']> }[Kind];
 

@@ -86,8 +86,8 @@ export type RunEventBody =
   | { readonly kind: 'measuring-started' }
   /** More to measure than the plan gives; they follow the points that the run has, in this order (RUN-183). */
   | { readonly kind: 'points-added'; readonly points: readonly AddedPoint[]; readonly by: Decider; readonly why: string }
-  /** What is wanted of the dead time, U95 in us, at a voltage (null: at each) from here on, and what was wanted there before (null: not the same at each). RUN-238 */
-  | { readonly kind: 'target-changed'; readonly voltageV: number | null; readonly deadTimeUs: number; readonly before: number | null; readonly by: string }
+  /** What is wanted of the dead time, U95 in us, at a voltage (null: at each) from here on, and what was wanted there before (null: not the same at each). `ofMap`: of the cells of its map. RUN-238 */
+  | { readonly kind: 'target-changed'; readonly voltageV: number | null; readonly deadTimeUs: number; readonly before: number | null; readonly by: string; readonly ofMap?: true | undefined }
   | {
       readonly kind: 'attempt-started';
       readonly point: number;

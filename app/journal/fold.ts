@@ -5,6 +5,7 @@
 import { windowSignals } from '../bench/readings.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
+import { changedTargets } from '../plan/wanted.ts';
 import { isBenchCause } from './bench-cause.ts';
 import { commandRow } from './commands.ts';
 import type { RunEventBody } from './events.ts';
@@ -308,10 +309,9 @@ function addPoints(run: Draft, { points }: EventOf<'points-added'>): void {
   run.points = run.points.concat(points.map(() => untouched));
 }
 
-function targetsAfter(targets: Plan['targets'], { voltageV, deadTimeUs }: EventOf<'target-changed'>): NonNullable<Plan['targets']> {
+function targetsAfter(targets: Plan['targets'], change: EventOf<'target-changed'>): NonNullable<Plan['targets']> {
   if (targets === undefined) throw new RangeError('The plan states no targets that could be changed.');
-  if (voltageV === null) return { ...targets, deadTimeUs, atVoltage: [] };
-  return { ...targets, atVoltage: [...targets.atVoltage.filter((t) => t.voltageV !== voltageV), { voltageV, deadTimeUs }].toSorted((a, b) => a.voltageV - b.voltageV) };
+  return changedTargets(targets, change);
 }
 
 function startAttempt(run: Draft, event: EventOf<'attempt-started'>): void {

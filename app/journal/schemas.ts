@@ -124,7 +124,7 @@ export const bodySchemas = {
   'blind-sealed': looseObject({ kind: kind('blind-sealed'), point: index, attempt, seal: text() }),
   'blind-unsealed': looseObject({ kind: kind('blind-unsealed'), shifts: z.array(looseObject({ point: index, attempt, shift: real, salt: text() })) }),
   chosen: looseObject({ kind: kind('chosen'), point: index, attempt: attempt.nullable(), by: decider, why: text() }),
-  'target-changed': looseObject({ kind: kind('target-changed'), voltageV: real.nullable(), deadTimeUs: real, before: real.nullable(), by: text() }),
+  'target-changed': looseObject({ kind: kind('target-changed'), voltageV: real.nullable(), deadTimeUs: real, before: real.nullable(), by: text(), ofMap: z.literal(true).optional() }),
   'point-skipped': looseObject({ kind: kind('point-skipped'), point: index, why: text() }),
   'injector-out': looseObject({ kind: kind('injector-out'), how: z.enum(['set-aside', 'given-up']), injector: index, points: indices, cause: text(), text: text() }),
   'injector-looked-at': looseObject({ kind: kind('injector-looked-at'), injector: index, attempts: z.array(count), passed: boolean(), criteria, text: text() }),

@@ -17,6 +17,8 @@ const pressureChangeS = 3;
 const framesBetween = 4;
 const bytesPerFrame = 20;
 const bytesPerPoint = 4_500;
+/** What a change of the set pressure is expected to take, s. */
+export const pressureChange = ({ condition, link }: Pick<Plan, 'condition' | 'link'>): number => pressureChangeS + condition.steadyS + 2 / link.telemetryHz;
 /** From the first command to the first point, with the proof that the dead-man works. */
 const beginningS = 8;
 
@@ -117,7 +119,7 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
     const { windowS, pulses: ofThis, volume: through } = ofPoint(point);
     // The waits last only where a set point changed; steadiness is watched all the time.
     if (point.voltage !== supply) durationS += Math.abs(point.voltage - supply) / supplySlewVPerS + plan.supply.steadyS + 2 * frameS;
-    if (point.pressure !== pressure) durationS += pressureChangeS + plan.condition.steadyS + 2 * frameS;
+    if (point.pressure !== pressure) durationS += pressureChange(plan);
     supply = point.voltage;
     pressure = point.pressure;
     durationS += beforeWindow(point) + windowS + framesBetween * frameS;

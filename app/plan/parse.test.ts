@@ -3,6 +3,7 @@ import { describe, expect, test } from 'vitest';
 import { parseEquipment } from '../equipment/parse.ts';
 import { expandPlan } from './expand.ts';
 import { equipmentJsonSchema, planJsonSchema } from './json-schema.ts';
+import { wantedUs } from './wanted.ts';
 import { parsePlan } from './parse.ts';
 
 
@@ -28,6 +29,13 @@ const knowing = (change: Document, again?: Document): Document => {
   const known = (more: Document) => ({ type: 'T', pressureKpa: 400, linearFromOpenMs: 1.4, deadTimes: [{ voltageV: 10, deadTimeMs: 1.1 }, { voltageV: 14, deadTimeMs: 0.7 }], scatterPercent: 0.1, scatterUs: 1, from: 'run 1', ...more });
   return plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5, known: [known(change), ...(again === undefined ? [] : [known(again)])] } });
 };
+
+/** A plan that wants a map and nothing of measured cells; undefined: it wants nothing at all. */
+const wantingMap = (change: Document | undefined): Document =>
+  plan({
+    axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 },
+    targets: change === undefined ? { hours: 2 } : { map: { voltageV: [10, 12, 14], pressureKpa: [350, 400], deadTimeUs: 5, ...change } },
+  });
 
 const certificate = { number: 'C-1', date: '2026-01-05', validUntil: '2027-01-04' };
 const equipment = (change: Document = {}): Document => ({
@@ -99,6 +107,11 @@ const badBetweenFields: readonly Bad[] = [
   ['PLAN-92', plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5, atVoltage: [{ voltageV: 12, deadTimeUs: 5 }] } }), 'targets.atVoltage[0].voltageV', 'none of the voltages'],
   ['PLAN-92', plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5, atVoltage: [{ voltageV: 10, deadTimeUs: 5 }, { voltageV: 10, deadTimeUs: 6 }] } }), 'targets.atVoltage[1].voltageV', 'already'],
   ['PLAN-92', plan({ targets: { deadTimeUs: 5 } }), 'targets', '3 are too few'],
+  ['PLAN-100', wantingMap(undefined), 'targets.deadTimeUs', 'none of them wants anything'],
+  ['PLAN-102', wantingMap({ voltageV: [10, 12, 10.0004] }), 'targets.map.voltageV[2]', 'listed already'],
+  ['PLAN-102', wantingMap({ pressureKpa: [350, 350] }), 'targets.map.pressureKpa[1]', 'listed already'],
+  ['PLAN-102', wantingMap({ atVoltage: [{ voltageV: 11, deadTimeUs: 3 }] }), 'targets.map.atVoltage[0].voltageV', 'none of the voltages of the map'],
+  ['PLAN-102', wantingMap({ atVoltage: [{ voltageV: 12, deadTimeUs: 3 }, { voltageV: 12, deadTimeUs: 4 }] }), 'targets.map.atVoltage[1].voltageV', 'already'],
   ['PLAN-99', knowing({ type: 'another' }), 'targets.known[0].type', 'No injector'],
   ['PLAN-99', knowing({ pressureKpa: 300 }), 'targets.known[0].pressureKpa', 'none of the pressures'],
   ['PLAN-99', knowing({}, {}), 'targets.known[1].type', 'already'],
@@ -174,6 +187,20 @@ describe('what is known of a type', () => {
     expect(parsed.ok ? parsed.plan.targets?.known[0] : parsed.problems).toMatchObject({ type: 'T', linearFromOpenMs: 1.4, from: 'run 1' });
     const absent = parsePlan(plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5 } }));
     expect(absent.ok && absent.plan.targets?.known).toEqual([]);
+  });
+});
+
+describe('a map that is wanted', () => {
+  test('PLAN-100 PLAN-101: has axes of its own, needs no target of measured cells, and adds no points', () => {
+    const parsed = parsePlan(wantingMap({}));
+    expect(parsed).toMatchObject({ ok: true, plan: { targets: { map: { voltageV: [10, 12, 14], pressureKpa: [350, 400], deadTimeUs: 5 }, hours: 24 } } });
+    if (!parsed.ok) return;
+    const { targets } = parsed.plan;
+    expect([wantedUs(targets ?? {}, 10), wantedUs(targets?.map ?? {}, 12)]).toEqual([null, 5]);
+    const measured = parsePlan(plan({ ...wantingMap({}), targets: { deadTimeUs: 5 } }));
+    expect(measured.ok && expandPlan(measured.plan)).toEqual(expandPlan(parsed.plan));
+    expect(parsePlan(wantingMap({ deadTimeUs: undefined }))).toMatchObject({ ok: false });
+    expect(parsePlan(plan({ ...wantingMap({}), targets: { slopePercent: 1 } }))).toMatchObject({ ok: true });
   });
 });
 

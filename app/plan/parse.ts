@@ -136,11 +136,14 @@ function betweenFields(plan: Plan): readonly Problem[] {
 /** Fewer widths leave nothing to be chosen among: a line begins with four, and two of them tell where it ends. */
 const fewestPlaces = 6;
 
-/** PLAN-92, PLAN-99 */
+/** PLAN-92, PLAN-99, PLAN-100, PLAN-102 */
 function ofTargets({ targets, axes, injectors }: Plan): readonly Problem[] {
   if (targets === undefined) return [];
   const at = (path: readonly PropertyKey[], text: string): Problem => ({ path: pathText(['targets', ...path]), text });
+  const { deadTimeUs, atVoltage, slopePercent, map } = targets;
   return [
+    ...(deadTimeUs === undefined && atVoltage.length === 0 && slopePercent === undefined && map === undefined ? [at(['deadTimeUs'], 'The plan states targets and none of them wants anything. Say which U95 is wanted: of dead times, of slopes, or of the cells of a map.')] : []),
+    ...(map === undefined ? [] : ofMap(map).map(({ path, text }) => at(['map', ...path], text))),
     ...targets.atVoltage.flatMap(({ voltageV }, index): readonly Problem[] => {
       if (!axes.voltageV.includes(voltageV)) return [at(['atVoltage', index, 'voltageV'], `${voltageV} V is none of the voltages of axes.voltageV. A target belongs to a voltage that is measured.`)];
       return targets.atVoltage.findIndex((t) => t.voltageV === voltageV) < index ? [at(['atVoltage', index, 'voltageV'], `There is a target at ${voltageV} V already. Each voltage is listed once.`)] : [];
@@ -152,6 +155,21 @@ function ofTargets({ targets, axes, injectors }: Plan): readonly Problem[] {
       ...(new Set(deadTimes.map((d) => d.voltageV)).size < deadTimes.length ? [at(['known', index, 'deadTimes'], 'Each voltage is listed once.')] : []),
     ]),
     ...(axes.widthMs.length < fewestPlaces ? [at([], `The schedule chooses among the widths of axes.widthMs, and ${axes.widthMs.length} are too few. Give ${fewestPlaces} at least, down to where lines are thought to end.`)] : []),
+  ];
+}
+
+/** PLAN-102 */
+function ofMap({ voltageV, pressureKpa, atVoltage = [] }: NonNullable<NonNullable<Plan['targets']>['map']>): readonly { readonly path: readonly PropertyKey[]; readonly text: string }[] {
+  const twice = (axis: 'voltageV' | 'pressureKpa', values: readonly number[]) =>
+    values.flatMap((value, index) => (values.findIndex((v) => Math.round(v * 1e3) === Math.round(value * 1e3)) < index ? [{ path: [axis, index], text: `${value} is listed already. Each place of the map is listed once.` }] : []));
+  return [
+    ...twice('voltageV', voltageV),
+    ...twice('pressureKpa', pressureKpa),
+    ...atVoltage.flatMap((own, index) => {
+      const path = ['atVoltage', index, 'voltageV'];
+      if (!voltageV.includes(own.voltageV)) return [{ path, text: `${own.voltageV} V is none of the voltages of the map.` }];
+      return atVoltage.findIndex((t) => t.voltageV === own.voltageV) < index ? [{ path, text: `There is a target of the map at ${own.voltageV} V already. Each voltage is listed once.` }] : [];
+    }),
   ];
 }
 

@@ -225,11 +225,23 @@ export const planSchema = z.strictObject({
    */
   targets: z
     .strictObject({
-      /** U95 of the dead time, us, at every voltage that `atVoltage` does not name. */
-      deadTimeUs: positive.max(1000),
+      /** U95 of the dead time of measured cells, us, at every voltage that `atVoltage` does not name; absent: as it comes. */
+      deadTimeUs: positive.max(1000).optional(),
       atVoltage: z.array(z.strictObject({ voltageV: positive, deadTimeUs: positive.max(1000) })).max(1000).default([]),
       /** U95 of the slope, percent; absent: as it comes. */
       slopePercent: positive.max(100).optional(),
+      /** Cells of a table on axes of its own, told by the measured voltages and pressures as the tables of the results are (PLAN-101); absent: none. */
+      map: z
+        .strictObject({
+          voltageV: axis(positive),
+          pressureKpa: axis(positive),
+          /** U95 of the dead time, us, at every voltage of the map that `atVoltage` does not name. */
+          deadTimeUs: positive.max(1000),
+          atVoltage: z.array(z.strictObject({ voltageV: positive, deadTimeUs: positive.max(1000) })).max(1000).optional(),
+          /** U95 of the slope, percent; absent: as it comes. */
+          slopePercent: positive.max(100).optional(),
+        })
+        .optional(),
       /** Ceiling of the bench time as it is expected, h: nothing is added beyond it. */
       hours: positive.max(1000).default(24),
       /** Most windows of one cell, those of the search for the end of the line among them. */

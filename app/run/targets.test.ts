@@ -159,6 +159,25 @@ describe('a run of a plan with targets', () => {
     expect(new TestRun({ plan: testPlan() }).command({ kind: 'change-target', voltageV: null, deadTimeUs: 2 }).answer?.reason).toContain('states no targets');
   });
 
+  it('RUN-238 so is a target of the cells of a map, at one of its voltages or at each', () => {
+    const map = { voltageV: [10, 11, 12], pressureKpa: [350], deadTimeUs: 6 };
+    const run = new TestRun({ plan: { ...testPlan(), targets: { ...targets, deadTimeUs: undefined, map }, zero: { ...testPlan().zero, windowS: 0 } } }).start();
+    const change = (voltageV: number | null, deadTimeUs: number) => run.command({ kind: 'change-target', voltageV, deadTimeUs, ofMap: true }).answer;
+    expect(change(11, 6)).toMatchObject({ accepted: false, reason: 'That is what is wanted there already.' });
+    expect(change(14, 6)).toMatchObject({ accepted: false, reason: '14 V is none of the voltages of the map.' });
+    expect(change(11, 4)?.accepted).toBe(true);
+    expect(run.engine.state.plan.targets?.map).toEqual({ ...map, atVoltage: [{ voltageV: 11, deadTimeUs: 4 }] });
+    expect(change(null, 9)?.accepted).toBe(true);
+    expect(run.engine.state.plan.targets?.map).toEqual({ ...map, deadTimeUs: 9, atVoltage: [] });
+    expect(run.events('target-changed')).toMatchObject([{ voltageV: 11, deadTimeUs: 4, before: 6, ofMap: true }, { voltageV: null, deadTimeUs: 9, before: null, ofMap: true }]);
+    // Of measured cells nothing was wanted before.
+    expect(run.command({ kind: 'change-target', voltageV: null, deadTimeUs: 7 }).answer?.accepted).toBe(true);
+    expect(run.events('target-changed').at(-1)).toMatchObject({ deadTimeUs: 7, before: null });
+    expect(run.refold()).toEqual(run.engine.state);
+    const without = wanting().start();
+    expect(without.command({ kind: 'change-target', voltageV: null, deadTimeUs: 2, ofMap: true }).answer?.reason).toBe('The plan wants no map.');
+  });
+
   it('RUN-230 purges where the injector changes, and after a rest', () => {
     const run = asked();
     give(run, adding(run, [0, 0, 1, 1, 0]));

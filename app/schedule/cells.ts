@@ -2,6 +2,7 @@
 import { typeOfInjector } from '../reduce/cell.ts';
 import type { LineCell, NoLineCell, Reduction, ReductionInput, ScatterModel } from '../reduce/reduction.ts';
 import type { Plan } from '../plan/plan.ts';
+import { wantedUs } from '../plan/wanted.ts';
 import type { Point } from '../plan/points.ts';
 import { kilopascals, milliseconds, volts } from '../quantities/quantity.ts';
 import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
@@ -22,7 +23,7 @@ export interface WantedCell {
   readonly serialNumber: string;
   readonly type: string;
   readonly voltage: Volts;
-  /** U95 of the dead time that is wanted, s. */
+  /** U95 of the dead time that is wanted, s; infinite: as it comes. */
   readonly wanted: Seconds;
   /** Points by width, s, whatever became of them; of windows that count; and seconds that one took, mean. */
   readonly tried: ReadonlyMap<number, number>;
@@ -46,11 +47,8 @@ export interface Block {
   readonly cells: readonly WantedCell[];
 }
 
-/** U95 of the dead time that a plan wants at a voltage, s. */
-function wantedAt(targets: Targets, voltageV: number): Seconds {
-  const own = targets.atVoltage.find((t) => t.voltageV === voltageV);
-  return ((own?.deadTimeUs ?? targets.deadTimeUs) * 1e-6) as Seconds;
-}
+/** U95 of the dead time that a plan wants at a voltage, s; infinite: as it comes. */
+const wantedAt = (targets: Targets, voltageV: number): Seconds => ((wantedUs(targets, voltageV) ?? Number.POSITIVE_INFINITY) * 1e-6) as Seconds;
 
 /** A cell's name among those of its block. */
 export const cellName = ({ injector, voltage }: { readonly injector: number; readonly voltage: number }): string => `${injector}|${voltage}`;

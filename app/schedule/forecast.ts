@@ -6,6 +6,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { estimateRun } from '../plan/estimate.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
+import { wantedUs } from '../plan/wanted.ts';
 import { kilopascals } from '../quantities/quantity.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { CountingAttempt, LineCell } from '../reduce/reduction.ts';
@@ -22,7 +23,7 @@ export interface ForecastCell {
   readonly expanded: number | null;
   /** What instruments leave of it at any effort. */
   readonly least: number | null;
-  /** null: the plan states no targets. */
+  /** null: the plan states no target of it. */
   readonly wanted: number | null;
   /** What makes the largest part that no window takes off, and what U95 would be without it. */
   readonly largest: string | null;
@@ -57,7 +58,8 @@ export function forecastOf(plan: Plan, equipment: Equipment, figures: BenchFigur
         const pressure = kilopascals(kpa);
         const here = cells.filter((c) => c.voltage === voltage && c.pressure === pressure);
         const lines = here.filter((c): c is LineCell => c.kind === 'line');
-        const wanted = plan.targets === undefined ? null : (plan.targets.atVoltage.find((t) => t.voltageV === voltage)?.deadTimeUs ?? plan.targets.deadTimeUs) * 1e-6;
+        const us = plan.targets === undefined ? null : wantedUs(plan.targets, voltage);
+        const wanted = us === null ? null : us * 1e-6;
         const worst = lines.length < here.length ? undefined : lines.toSorted((a, b) => b.deadTime.expanded - a.deadTime.expanded)[0];
         return { voltage, pressure, wanted, ...(worst === undefined ? { expanded: null, least: null, largest: null, without: null } : ofLine(worst)) };
       }),

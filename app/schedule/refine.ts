@@ -10,9 +10,9 @@ import { cellName, microsecondsText } from './cells.ts';
 import type { Block, WantedCell, CellWish } from './cells.ts';
 
 /** What is foreseen, in parts of what is wanted: what is found differs from what was foreseen. */
-const aim = 0.99;
+export const aim = 0.99;
 /** Windows that one decision adds to an injector, at most: then it is looked at what they brought. */
-const mostAtOnce = 10;
+export const mostAtOnce = 10;
 /** The short end of every line has so many windows at least: repeatability is told by replicates, and a bend shows there first. */
 const leastAtEnd = 2;
 /** Widths that are the short end. */
@@ -20,10 +20,10 @@ const endWidths = 2;
 /** The same of a type that is known: where its lines bend need not be seen. */
 const knownEndWidths = 1;
 /** So near to what the shared parts alone leave a result is brought, and no nearer: beyond it each per cent takes as many windows as all before. Common practice, no source. */
-const nearest = 1.05;
+export const nearest = 1.05;
 
 /** A line as the sum of its windows; masses and widths in SI units. */
-interface Sums {
+export interface Sums {
   readonly cell: WantedCell;
   readonly line: LineCell;
   /** Precision of the height, 1/kg2, and where, s. */
@@ -109,7 +109,7 @@ function wordsOf({ sums, width }: { readonly sums: Sums; readonly width: Seconds
 }
 
 /** The line of a cell, with the variances scaled as the reduction found them. */
-function sumsOf(cell: WantedCell, line: LineCell, model: ScatterModel, slopePrecision: number): Sums {
+export function sumsOf(cell: WantedCell, line: LineCell, model: ScatterModel, slopePrecision: number): Sums {
   let precision = 0;
   for (const { windows, mass, inRegion } of line.widths) if (inRegion) precision += windows / varianceAt(model, mass);
   const height = 1 / line.scatter.uMean ** 2;
@@ -121,7 +121,7 @@ function sumsOf(cell: WantedCell, line: LineCell, model: ScatterModel, slopePrec
 }
 
 /** One window more; by how much the precision of the common slope grows. */
-function add(s: Sums, width: Seconds): number {
+export function add(s: Sums, width: Seconds): number {
   const { precision, height, centre } = withOne(s, width);
   s.height = height;
   s.centre = centre;
@@ -129,7 +129,7 @@ function add(s: Sums, width: Seconds): number {
   return precision;
 }
 
-function withOne(s: Sums, width: number): { readonly height: number; readonly centre: number; readonly precision: number } {
+export function withOne(s: Sums, width: number): { readonly height: number; readonly centre: number; readonly precision: number } {
   const own = 1 / s.varianceOf(width);
   const height = s.height + own;
   return { height, centre: (s.height * s.centre + own * width) / height, precision: ((s.height * own) / height) * (width - s.centre) ** 2 };

@@ -7,18 +7,22 @@ import { checksOf } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import { onceMore } from '../plan/points.ts';
 import type { Point } from '../plan/points.ts';
-import { estimateRun } from '../plan/estimate.ts';
-import { kilopascals } from '../quantities/quantity.ts';
-import type { Pascals, Volts } from '../quantities/quantity.ts';
+import { estimateRun, pressureChange } from '../plan/estimate.ts';
+import { zeroWindow } from '../plan/zero.ts';
+import { kilopascals, milliseconds } from '../quantities/quantity.ts';
+import type { Pascals, Seconds, Volts } from '../quantities/quantity.ts';
 import { countingAttempts } from '../reduce/counting.ts';
 import type { RunState } from '../journal/state.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { Reduction } from '../reduce/reduction.ts';
 import { blockOf, cellName } from './cells.ts';
 import type { Block, SoFar, Targets, CellWish } from './cells.ts';
+import { mapCellsOf } from './map-cells.ts';
 import { howFar, progressOf } from './progress.ts';
 import { refinementOf } from './refine.ts';
 import type { Refining } from './refine.ts';
+import { mapRefinement } from './refine-map.ts';
+import type { MapRefining } from './refine-map.ts';
 import { walkOf } from './walk.ts';
 
 type AddedPoint = Omit<Point, 'index'>;
@@ -58,17 +62,63 @@ export function decideNext(soFar: SoFar): ScheduleDecision {
 function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null): readonly Addition[] {
   const { plan, points } = soFar;
   const allowed = hoursUsed(soFar) < targets.hours;
-  for (const pressureKpa of plan.axes.pressureKpa) {
+  const map = allowed ? mapWanted(soFar, reduction, refiningOf(plan, targets)) : null;
+  for (const [i, pressureKpa] of plan.axes.pressureKpa.entries()) {
     for (const periodMs of plan.axes.periodMs) {
       const block = blockOf(soFar, reduction, pressureKpa, periodMs);
-      const wishes = allowed ? wishesOf(block, plan, reduction) : [];
+      const own = allowed ? wishesOf(block, plan, reduction) : [];
+      const wishes = own.length > 0 ? own : (map?.whileAt(block) ?? []);
       if (wishes.length > 0) return inOrder(wishes, block, soFar);
     }
     const checks = checksOf(plan, pressureKpa);
-    // They end the measuring of a pressure, once.
-    if (checks.length > 0 && !hasChecks(points, checks, kilopascals(pressureKpa))) return [{ points: checks, rule: 'SCH-10', why: `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point` }];
+    // They end the measuring of a pressure, once; of a pressure that is come back to for the map, what comes after.
+    const isLeft = targets.map !== undefined && plan.axes.pressureKpa.slice(i + 1).some((kpa) => wasMeasured(points, kilopascals(kpa)));
+    if (checks.length > 0 && !hasChecks(points, isLeft ? checks.filter((c) => !isEnd(c)) : checks, kilopascals(pressureKpa))) return [{ points: checks, rule: 'SCH-10', why: `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point` }];
   }
-  return [];
+  return targets.map === undefined ? [] : comingBack(soFar, map);
+}
+
+const isEnd = ({ role }: Pick<Point, 'role'>): boolean => role === 'reference' || role === 'zero';
+const wasMeasured = (points: readonly Point[], pressure: Pascals): boolean => points.some((p) => p.role === 'measure' && p.pressure === pressure);
+
+/** Windows for the map at pressures that were left already, the one that is set first, and what ends a pressure again. SCH-15 */
+function comingBack(soFar: SoFar, map: ReturnType<typeof mapWanted>): readonly Addition[] {
+  const { plan, points } = soFar;
+  const set = points.at(-1)?.pressure;
+  const last = points.findLast((p) => p.role === 'measure')?.pressure;
+  const wanted = map?.anywhere() ?? [];
+  const here = wanted.find(({ block }) => block.pressure === set) ?? wanted.find(({ block }) => block.pressure === last);
+  if (here !== undefined) return inOrder(here.wishes, here.block, soFar);
+  const ends = last === undefined ? [] : checksOf(plan, last / 1e3).filter(isEnd);
+  const after = points.slice(points.findLastIndex((p) => p.role === 'measure') + 1);
+  if (ends.length > 0 && !ends.every((end) => after.some((p) => p.role === end.role && p.pressure === end.pressure))) {
+    const numbered = ends.map((end) => ({ ...end, replicate: 1 + Math.max(...points.map((p) => (p.role === end.role ? p.replicate : -1))) }));
+    return [{ points: numbered, rule: 'SCH-10', why: `what ends the measuring at ${(last ?? 0) / 1e3} kPa once more: reference and zero point` }];
+  }
+  const [next] = wanted;
+  return next === undefined ? [] : inOrder(next.wishes, next.block, soFar);
+}
+
+/** What the map of a plan wants at a pressure while it is measured, and at all of them; null: it wants none, or nothing was measured. */
+function mapWanted(soFar: SoFar, reduction: Reduction | null, refining: Refining) {
+  const { plan, points } = soFar;
+  if (plan.targets?.map === undefined || reduction === null) return null;
+  const cells = mapCellsOf(soFar, reduction);
+  const zero = points.some((p) => p.role === 'zero') ? 2 * (plan.zero.settleS + zeroWindow(plan)) : 0;
+  const by: MapRefining = { ...refining, set: points.at(-1)?.pressure ?? 0, change: pressureChange(plan) + zero };
+  const pressures = plan.axes.pressureKpa.map(kilopascals);
+  const blocksAt = (period: Seconds): readonly Block[] => plan.axes.periodMs.filter((ms) => milliseconds(ms) === period).flatMap((periodMs) => plan.axes.pressureKpa.map((kpa) => blockOf(soFar, reduction, kpa, periodMs)));
+  const over = (period: Seconds) => mapRefinement(blocksAt(period), cells.filter((c) => c.period === period), by);
+  return {
+    /** Before a pressure is left: its own cells; at the last one all cells, as far as its own lines are what brings them nearer. SCH-14 */
+    whileAt: (block: Block): readonly CellWish[] => {
+      const later = pressures.slice(pressures.indexOf(block.pressure) + 1);
+      if (later.some((p) => wasMeasured(points, p))) return [];
+      if (later.length === 0) return over(block.period).find((of) => of.block.pressure === block.pressure)?.wishes ?? [];
+      return mapRefinement([block], cells.filter((c) => c.period === block.period && c.pressure === block.pressure), by).flatMap(({ wishes }) => wishes);
+    },
+    anywhere: () => plan.axes.periodMs.flatMap((ms) => over(milliseconds(ms))),
+  };
 }
 
 function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readonly CellWish[] {
@@ -97,8 +147,11 @@ export function leftToMeasure(soFar: SoFar, reduction: Reduction): readonly Adde
       const block = blockOf(soFar, reduction, pressureKpa, periodMs);
       return inOrder(refinementOf(block, { ...refiningOf(plan, targets), atOnce: Number.POSITIVE_INFINITY }), block, soFar).flatMap(({ points }) => points);
     }),
-  );
+  ).concat((mapWanted(soFar, reduction, { ...refiningOf(plan, targets), atOnce: mostLeft })?.anywhere() ?? []).flatMap(({ block, wishes }) => inOrder(wishes, block, soFar).flatMap(({ points }) => points)));
 }
+
+/** Windows of an injector that are looked ahead for its map: beyond it the end is a guess in any case. */
+const mostLeft = 200;
 
 /** Bench time as it is expected of all points so far, h. */
 const hoursUsed = ({ plan, points, equipment }: SoFar): number => estimateRun(plan, points, equipment).durationS / 3600;

@@ -1,5 +1,6 @@
 /** Carries a run on a terminal: progress, what happens, Ctrl-C, and the exit code at its rest. */
 import { shownPoint } from '../../app/plan/points.ts';
+import { targetPlace } from '../../app/plan/wanted.ts';
 import type { RunCommand, RunEventBody } from '../../app/journal/events.ts';
 import { restAfterAcknowledge } from '../../app/run/engine.ts';
 import type { RunState } from '../../app/journal/state.ts';
@@ -109,7 +110,7 @@ function spoken(event: RunEventBody, everyPoint: boolean): string | null {
     case 'points-added':
       return `${event.points.length === 1 ? 'One point more is' : `${event.points.length} points more are`} measured: ${event.why}.`;
     case 'target-changed':
-      return `${event.by} wants U95 of ${event.deadTimeUs} us of the dead time ${event.voltageV === null ? 'at every voltage' : `at ${event.voltageV} V`} from here on.`;
+      return `${event.by} wants U95 of ${event.deadTimeUs} us of the dead time ${targetPlace(event)} from here on.`;
     case 'injector-out':
       return event.text;
     case 'injector-looked-at':

@@ -2,6 +2,7 @@ import { existsSync } from 'node:fs';
 import { resolve } from 'node:path';
 import { Option, type Command } from 'commander';
 import { pointIndex, shownPoint } from '../../app/plan/points.ts';
+import { changedPart, targetPlace, wantedUs } from '../../app/plan/wanted.ts';
 import type { RunCommand } from '../../app/journal/events.ts';
 import { endingWords } from '../../app/run/ending.ts';
 import { pointsWithoutResult } from '../../app/journal/targets.ts';
@@ -57,13 +58,13 @@ function pointNumbers(text: string): readonly number[] {
 
 type ChangeTarget = Extract<RunCommand, { readonly kind: 'change-target' }>;
 
-/** `5`, or `9V=8`; gathered over the words of the option. */
+/** `5`, or `9V=8`, of the map `map:5`; gathered over the words of the option. */
 function targetsGiven(text: string, before: readonly ChangeTarget[] = []): readonly ChangeTarget[] {
-  const found = /^(?:(?<volts>[\d.]+)V=)?(?<us>[\d.]+)$/u.exec(text.trim())?.groups;
+  const found = /^(?<map>map:)?(?:(?<volts>[\d.]+)V=)?(?<us>[\d.]+)$/u.exec(text.trim())?.groups;
   const deadTimeUs = decimal(found?.['us'] ?? '');
   const voltageV = found?.['volts'] === undefined ? null : decimal(found['volts']);
-  if (!(deadTimeUs > 0 && deadTimeUs <= 1000) || Number.isNaN(voltageV)) throw new Stop(exitCode.badInput, `"${text}" is no target: give microseconds above 0, up to 1000, as 5 for every voltage or 9V=8 for one.`);
-  return [...before, { kind: 'change-target', voltageV, deadTimeUs }];
+  if (!(deadTimeUs > 0 && deadTimeUs <= 1000) || Number.isNaN(voltageV)) throw new Stop(exitCode.badInput, `"${text}" is no target: give microseconds above 0, up to 1000, as 5 for every voltage or 9V=8 for one; map:5 and map:9V=8 for the cells of its map.`);
+  return [...before, { kind: 'change-target', voltageV, deadTimeUs, ...(found?.['map'] === undefined ? {} : { ofMap: true }) }];
 }
 
 /** The run, where its targets can be changed so; stops the command before a bench is looked for otherwise. */
@@ -72,12 +73,12 @@ function withTargets(archive: Archive, id: string, targets: readonly ChangeTarge
   if (targets.length === 0 || !loaded.ok) return id;
   const { plan } = loaded.state;
   if (plan.targets === undefined) throw new Stop(exitCode.badInput, 'The plan of this run states no targets: it is measured as often as it says. Continue it without --target.');
-  const other = targets.find(({ voltageV }) => voltageV !== null && !plan.axes.voltageV.includes(voltageV));
-  if (other !== undefined) throw new Stop(exitCode.badInput, `${other.voltageV ?? ''} V is none of the voltages of this run: ${plan.axes.voltageV.join(', ')} V.`);
-  const { deadTimeUs: everywhere, atVoltage } = plan.targets;
-  const wantedAt = (v: number): number => atVoltage.find((t) => t.voltageV === v)?.deadTimeUs ?? everywhere;
-  const same = targets.find(({ voltageV, deadTimeUs }) => (voltageV === null ? plan.axes.voltageV : [voltageV]).every((v) => wantedAt(v) === deadTimeUs));
-  if (same !== undefined) throw new Stop(exitCode.badInput, `${same.deadTimeUs} us is what is wanted ${same.voltageV === null ? 'at every voltage' : `at ${same.voltageV} V`} already.`);
+  for (const change of targets) {
+    const of = changedPart({ targets: plan.targets, axes: plan.axes }, change);
+    if (of === null) throw new Stop(exitCode.badInput, 'The plan of this run wants no map. Continue it without --target map:.');
+    if (change.voltageV !== null && !of.voltages.includes(change.voltageV)) throw new Stop(exitCode.badInput, `${change.voltageV} V is none of the voltages of ${change.ofMap === true ? 'the map' : 'this run'}: ${of.voltages.join(', ')} V.`);
+    if (of.asked.every((v) => wantedUs(of.part, v) === change.deadTimeUs)) throw new Stop(exitCode.badInput, `${change.deadTimeUs} us is what is wanted ${targetPlace(change)} already.`);
+  }
   return id;
 }
 
@@ -201,7 +202,7 @@ export function addRunCommands(program: Command): void {
       .argument('[run]', 'id or its beginning; without it the latest run'),
   )
     .option('--acknowledge', 'a person has found and removed the cause of the trip')
-    .addOption(new Option('--target <us...>', 'of a plan with targets: U95 of the dead time wanted from now on, us: 5 at every voltage, or 9V=8 at one').argParser(targetsGiven))
+    .addOption(new Option('--target <us...>', 'of a plan with targets: U95 of the dead time wanted from now on, us: 5 at every voltage, or 9V=8 at one; map:5 or map:9V=8 in the cells of its map').argParser(targetsGiven))
     .action(async (run: string | undefined, options: RunOptions & { acknowledge?: boolean; target?: readonly ChangeTarget[] }) =>
       carry(...(await byWhom(options)), (archive) => ({ kind: 'stored', id: withTargets(archive, chosenRun(archive, run), options.target ?? []) }), (state) => {
         if (state.ending !== null) {

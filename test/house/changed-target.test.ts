@@ -12,7 +12,7 @@ const main = join(import.meta.dirname, '../../main/cli/main.ts');
 const plan = samplePlan('small-plan', (small) => ({
   ...withoutLeakChecks(small),
   axes: { ...small.axes, voltageV: [12, 14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] },
-  targets: { deadTimeUs: 2, atVoltage: [], hours: 2, attemptsPerCell: 30, known: [] },
+  targets: { deadTimeUs: 2, atVoltage: [], map: { voltageV: [12, 13, 14], pressureKpa: small.axes.pressureKpa, deadTimeUs: 60 }, hours: 2, attemptsPerCell: 30, known: [] },
 }));
 
 describe.skipIf(onWindows)('continue with other targets', () => {
@@ -48,15 +48,15 @@ describe.skipIf(onWindows)('continue with other targets', () => {
     });
     expect(await new Promise((resolve) => sweep.on('close', resolve))).toBe(5);
     const before = kept().length;
-    for (const [given, words] of [['x', 'is no target'], ['0', 'is no target'], ['9V=8', 'none of the voltages'], ['2', 'already'], ['12V=2', 'already'], ['1V=', 'is no target']] as const) {
+    for (const [given, words] of [['x', 'is no target'], ['0', 'is no target'], ['9V=8', 'none of the voltages'], ['2', 'already'], ['12V=2', 'already'], ['1V=', 'is no target'], ['map:60', 'at every voltage of the map already'], ['map:9V=8', 'none of the voltages of the map: 12, 13, 14 V']] as const) {
       const { status, stderr } = goOn(given);
       expect({ given, status, told: stderr.includes(words) }).toEqual({ given, status: 2, told: true });
     }
     expect(kept().length).toBe(before);
-    const { status, stderr } = goOn('40', '14V=30');
+    const { status, stderr } = goOn('40', '14V=30', 'map:13V=55');
     expect(`${status ?? ''} ${stderr}`).toMatch(/^0 /);
     const after = kept();
-    expect(after.filter((event) => event.kind === 'target-changed')).toMatchObject([{ voltageV: null, deadTimeUs: 40, before: 2, by: 'A. Tester' }, { voltageV: 14, deadTimeUs: 30, before: 40 }]);
+    expect(after.filter((event) => event.kind === 'target-changed')).toMatchObject([{ voltageV: null, deadTimeUs: 40, before: 2, by: 'A. Tester' }, { voltageV: 14, deadTimeUs: 30, before: 40 }, { voltageV: 13, deadTimeUs: 55, before: 60, ofMap: true }]);
     expect(after.some((event) => event.kind === 'ended')).toBe(true);
   });
 });

@@ -263,15 +263,16 @@ async function withWorkers(kills: number, one: (number: number) => Promise<void>
 
 const nothingYet = (): Totals => ({ kills: 0, beforeTheRun: 0, whilePulsing: 0, announced: 0, lost: 0, twice: 0, unsafe: 0, notCompleted: 0, kept: 0, triedAgain: 0 });
 
-/** Measured until it is known; targets that a bench of these scenarios reaches. */
-function targetsPlan(folder: string): string {
-  const file = join(folder, 'plan.json');
+/** Measured until it is known; targets that a bench of these scenarios reaches: of measured cells, or of a map between them. */
+function targetsPlan(folder: string, of: 'cells' | 'map'): string {
+  const file = join(folder, `plan-${of}.json`);
+  const wanted = of === 'cells' ? { deadTimeUs: 30 } : { map: { voltageV: [12, 13, 14], pressureKpa: [400], deadTimeUs: 40 } };
   const plan = samplePlan('small-plan', (small) => ({
     ...withoutLeakChecks(small),
-    axes: { ...small.axes, voltageV: [14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] },
+    axes: { ...small.axes, voltageV: of === 'cells' ? [14] : [12, 14], widthMs: [2.5, 3, 4, 5, 6, 8, 10, 12] },
     link: { ...small.link, deadManMs: DEAD_MAN_MS },
     byItself: { ...small.byItself, gapS: 60 },
-    targets: { deadTimeUs: 30, atVoltage: [], hours: 2, attemptsPerCell: 60, known: [] },
+    targets: { ...wanted, atVoltage: [], hours: 2, attemptsPerCell: 60, known: [] },
   }));
   writeFileSync(file, JSON.stringify(plan));
   return file;
@@ -281,12 +282,16 @@ function targetsPlan(folder: string): string {
 export async function killMany(kills: number, seed: number, of: 'grid' | 'targets' = 'grid'): Promise<KillFindings> {
   const chance = RandomSource.named(seed, 'kills');
   const planFolder = scratchFolder();
-  const { file: planFile, points } = of === 'grid' ? smallPlan(planFolder, null) : { file: targetsPlan(planFolder), points: null };
+  const { file, points } = of === 'grid' ? smallPlan(planFolder, null) : { file: '', points: null };
+  // Of plans with targets every other wants a map.
+  const files = of === 'grid' ? [file] : [targetsPlan(planFolder, 'cells'), targetsPlan(planFolder, 'map')];
   const total = nothingYet();
   const problems: string[] = [];
-  const undisturbed = await measureOnce(planFile, seed);
+  const lasted: Awaited<ReturnType<typeof measureOnce>>[] = [];
+  for (const one of files) lasted.push(await measureOnce(one, seed));
   await withWorkers(kills, async (number) => {
     const folder = scratchFolder();
+    const [planFile = '', undisturbed = { lastedMs: 0, openedMs: 0 }] = [files[number % files.length], lasted[number % files.length]];
     const archive = join(folder, 'archive.sqlite');
     const bench = await servePtyBench(scenario({ seed: number }), new WallClock(SPEED));
     // Of a plan with targets all but every tenth after the run was opened: what is looked for is in its decisions.

@@ -4,6 +4,7 @@ const proofs: Readonly<Record<string, () => Promise<(args: readonly string[]) =>
   invariance: async () => (await import('./invariance.ts')).showInvariance,
   characterisations: async () => (await import('./characterisations.ts')).showCharacterisations,
   schedule: async () => (await import('./schedule.ts')).showSchedule,
+  maps: async () => (await import('./map-targets.ts')).showMaps,
   outlook: async () => (await import('./outlook.ts')).showOutlook,
   'error-rates': async () => (await import('./error-rates.ts')).showErrorRates,
   injection: async () => (await import('./injection.ts')).showInjection,

@@ -269,8 +269,15 @@ const fewEnds = ({ axes, static: atRest, zero, reference }: Plan, chance: Chance
 
 const targetAxes = { widthMs: [2.5, 3, 3.5, 4, 5, 6, 8, 10], replicates: 1 };
 
+/** A map that is wanted, of places that are not all measured; with it nothing may be wanted of measured cells. */
+function ofTable(chance: Chance): object {
+  if (!chance.strikes(0.4)) return {};
+  const map = { voltageV: [10, ...chance.of([[12], [11, 13]]), 14], pressureKpa: chance.of([[400], [400, 405], [390, 410]]), deadTimeUs: rounded(chance.scale(8, 80)), ...(chance.strikes(0.3) ? { slopePercent: rounded(chance.scale(0.5, 5)) } : {}) };
+  return { map, ...(chance.strikes(0.5) ? { deadTimeUs: undefined, atVoltage: [] } : {}) };
+}
+
 /** The same measured until it is known: loose targets, so that a run takes minutes, and some that are not reached. */
-function withTargets(plan: Plan, chance: Chance, ends: Chance): Plan {
+function withTargets(plan: Plan, chance: Chance, ends: Chance, tables: Chance): Plan {
   const { axes } = plan;
   const parsed = parsePlan({
     ...plan,
@@ -278,6 +285,7 @@ function withTargets(plan: Plan, chance: Chance, ends: Chance): Plan {
     targets: {
       deadTimeUs: rounded(chance.scale(12, 80)), atVoltage: chance.strikes(0.3) ? [{ voltageV: 10, deadTimeUs: rounded(chance.scale(3, 30)) }] : [],
       hours: rounded(chance.scale(0.08, 1)), attemptsPerCell: 8 + chance.below(8),
+      ...ofTable(tables),
     },
     invariance: { ...plan.invariance, percent: 0 },
     pair: { ...plan.pair, windows: 0 },
@@ -285,6 +293,13 @@ function withTargets(plan: Plan, chance: Chance, ends: Chance): Plan {
   });
   if (!parsed.ok) throw new Error(`the storm's plan with targets is none: ${JSON.stringify(parsed.problems)}`);
   return parsed.plan;
+}
+
+/** A person changes what is wanted of the cells of a map. */
+function aboutTheMap({ targets }: Plan, chance: Chance): readonly Happening[] {
+  if (targets?.map === undefined || !chance.strikes(0.5)) return [];
+  const when = { atS: rounded(chance.scale(0.0001, 20)), upon: { event: 'points-added', nth: 1 + chance.below(20) } as const };
+  return [{ ...when, kind: 'command', command: { kind: 'change-target', voltageV: chance.of([null, 10, 12]), deadTimeUs: rounded(chance.scale(4, 60)), ofMap: true } }];
 }
 
 /** Deaths, links that go and commands about decisions, as the places where the search of a run is made. */
@@ -545,9 +560,9 @@ export function draw(seed: number, sea: Sea = seaOf(seed)): Drawn {
   // Nobody sets a pressure by hand here, and a run would wait for that without a limit (RUN-42, PRE-62).
   const gridPlan = pressureCommandable ? drawnPlan : { ...drawnPlan, invariance: { ...drawnPlan.invariance, pressurePercent: 0 } };
   const targets = hasTargets(seed, sea) ? new Chance(seed, 'targets') : null;
-  const plan = targets === null ? gridPlan : withTargets(gridPlan, targets, new Chance(seed, 'ends'));
+  const plan = targets === null ? gridPlan : withTargets(gridPlan, targets, new Chance(seed, 'ends'), new Chance(seed, 'tables'));
   const ofTheGrid = sea === 'calm' ? [] : [...drawHappenings(chance, spanS, still), ...(still ? [] : drawPlots(chance, spanS, { byHand: !pressureCommandable, takesOver }))];
-  const happenings = targets === null ? ofTheGrid : [...ofTheGrid, ...aboutDecisions(targets)];
+  const happenings = targets === null ? ofTheGrid : [...ofTheGrid, ...aboutDecisions(targets), ...aboutTheMap(plan, new Chance(seed, 'map changed'))];
   const deciding = targets === null ? {} : { deciding: { afterS: targets.strikes(0.3) ? null : rounded(targets.scale(0.01, targets.of([3, 90]))), failing: targets.strikes(0.3) ? 0.2 : 0 } };
   const rail = still || chance.strikes(0.5);
   return withHappenings(

@@ -1,6 +1,6 @@
 /** What a person asks for: whether it can be carried out now, what it is answered, and what it does. */
-import type { Plan } from '../../plan/plan.ts';
 import { shownPoint } from '../../plan/points.ts';
+import { changedPart, wantedUs } from '../../plan/wanted.ts';
 import type { Ending, RunCommand } from '../../journal/events.ts';
 import { pointsWithoutResult } from '../../journal/targets.ts';
 import { handling } from '../machine.ts';
@@ -21,9 +21,6 @@ interface Answer {
 }
 
 type Of<K extends RunCommand['kind']> = Extract<RunCommand, { kind: K }>;
-
-/** U95 of the dead time that is wanted at a voltage, us. */
-const wantedUs = (targets: NonNullable<Plan['targets']>, voltageV: number): number => targets.atVoltage.find((t) => t.voltageV === voltageV)?.deadTimeUs ?? targets.deadTimeUs;
 
 export class Commands {
   readonly #core: EngineCore;
@@ -129,19 +126,23 @@ export class Commands {
     return null;
   }
 
-  #cannotChangeTarget({ voltageV, deadTimeUs }: Of<'change-target'>): string | null {
+  #cannotChangeTarget(change: Of<'change-target'>): string | null {
     const { targets, axes } = this.#core.state.plan;
     if (targets === undefined) return 'The plan states no targets: it is measured as often as it says.';
-    if (voltageV !== null && !axes.voltageV.includes(voltageV)) return `Nothing is measured at ${voltageV} V.`;
-    const there = (voltageV === null ? axes.voltageV : [voltageV]).every((v) => wantedUs(targets, v) === deadTimeUs);
+    const of = changedPart({ targets, axes }, change);
+    if (of === null) return 'The plan wants no map.';
+    if (change.voltageV !== null && !of.voltages.includes(change.voltageV)) return change.ofMap === true ? `${change.voltageV} V is none of the voltages of the map.` : `Nothing is measured at ${change.voltageV} V.`;
+    const there = of.asked.every((v) => wantedUs(of.part, v) === change.deadTimeUs);
     return there ? 'That is what is wanted there already.' : null;
   }
 
-  #changeTarget({ voltageV, deadTimeUs }: Of<'change-target'>, by: string): void {
+  #changeTarget(change: Of<'change-target'>, by: string): void {
     const { targets, axes } = this.#core.state.plan;
-    if (targets === undefined) throw new Error('There is no target to change.');
-    const before = new Set((voltageV === null ? axes.voltageV : [voltageV]).map((v) => wantedUs(targets, v)));
-    this.#core.emit({ kind: 'target-changed', voltageV, deadTimeUs, before: before.size === 1 ? ([...before][0] ?? null) : null, by });
+    const of = targets === undefined ? null : changedPart({ targets, axes }, change);
+    if (of === null) throw new Error('There is no target to change.');
+    const before = new Set(of.asked.map((v) => wantedUs(of.part, v)));
+    const { voltageV, deadTimeUs, ofMap } = change;
+    this.#core.emit({ kind: 'target-changed', voltageV, deadTimeUs, before: before.size === 1 ? ([...before][0] ?? null) : null, by, ...(ofMap === undefined ? {} : { ofMap }) });
   }
 
   #cannotNote({ point: index, attempt, injector, text }: Of<'note'>): string | null {

@@ -2,6 +2,7 @@
 import type { RunCommand, RunEvent, RunEventBody } from '../../../app/journal/events.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
+import { targetPlace } from '../../../app/plan/wanted.ts';
 import { endingWords } from '../../../app/run/ending.ts';
 import { reasonWords, verdictWords } from '../../components/attempts.ts';
 
@@ -82,7 +83,7 @@ function said(body: RunEventBody, plan: Plan | null): Said {
     case 'points-added':
       return ['run', `${body.points.length} points were added. ${body.why}`, 'person' in body.by ? body.by.person : ''];
     case 'target-changed':
-      return ['person', `Wanted from here on: U95 of ${body.deadTimeUs} us of the dead time ${body.voltageV === null ? 'at every voltage' : `at ${body.voltageV} V`}${body.before === null ? '' : `; it was ${body.before} us`}.`, body.by];
+      return ['person', `Wanted from here on: U95 of ${body.deadTimeUs} us of the dead time ${targetPlace(body)}${body.before === null ? '' : `; it was ${body.before} us`}.`, body.by];
     case 'attempt-started':
       return ['measuring', `${attempt(body)} begins, ${reasonWords[body.reason]}.`, '', body.point];
     case 'step':

@@ -4,8 +4,8 @@ import { useRef, useState } from 'react';
 import type { KeyboardEvent } from 'react';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { Button } from '../../components/button.tsx';
-import { fieldAt } from './fields.ts';
-import type { AxisName } from './fields.ts';
+import { fieldAt, listPaths } from './fields.ts';
+import type { ListName } from './fields.ts';
 import { useTyped } from '../../typed/typed.ts';
 import { changeForm, setUnread } from './plan-draft.ts';
 import { FieldProblems, idOf, rangeHint } from './plan-field.tsx';
@@ -22,7 +22,7 @@ const examples: Readonly<Record<AxisName, () => string>> = {
 const mostChips = 200;
 
 interface AxisFieldProps {
-  readonly axis: AxisName;
+  readonly axis: ListName;
   readonly values: readonly string[];
   readonly problems: readonly Problem[];
 }
@@ -33,7 +33,7 @@ interface AxisFieldProps {
  */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function AxisField({ axis, values: stored, problems }: AxisFieldProps) {
-  const path = `axes.${axis}` as const;
+  const path = listPaths[axis];
   const words = fieldAt(path);
   const field = { ...words, unit: unitShown(words.unit) };
   // As they are shown and typed; in the plan they stand in its own unit (WIN-34).

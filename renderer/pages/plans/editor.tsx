@@ -8,7 +8,7 @@ import { Notice } from '../../components/status.tsx';
 import type { TypeRecord } from '../../../app/type-record/type-record.ts';
 import { useHost } from '../../host/host.ts';
 import { AxisField } from './axis-field.tsx';
-import { axisNames, fieldAt, foldedPaths, labelAt, openPaths } from './fields.ts';
+import { axisNames, fieldAt, foldedPaths, labelAt, listNames, listPaths, mapLists, openPaths } from './fields.ts';
 import type { FieldPath } from './fields.ts';
 import { GuardsPart } from './guards-part.tsx';
 import { InjectorsPart } from './injectors-part.tsx';
@@ -71,6 +71,13 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
           ))}
         </div>
         {fields(openPaths.replicates)}
+        {wantsMap(form) && (
+          <div className="plan-axes" id={idOf('targets.map')} tabIndex={-1}>
+            {mapLists.map((list) => (
+              <AxisField key={list} axis={list} values={form.axes[list] ?? []} problems={problems} />
+            ))}
+          </div>
+        )}
         {wantsTargets(form) && <KnownTypesPart form={form} problems={problems} />}
         <FieldProblems id={idOf('axes:wrong')} texts={problemsAt(problems, 'axes')} />
       </Section>
@@ -136,8 +143,13 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
   );
 }
 
+const isGiven = ({ texts }: PlanForm, path: FieldPath): boolean => (texts[path] ?? '').trim() !== '';
+
+/** Whether the plan wants a map on axes of its own; one that has such axes left can take them out again. */
+const wantsMap = (form: PlanForm): boolean => isGiven(form, 'targets.map.deadTimeUs') || isGiven(form, 'targets.map.slopePercent') || mapLists.some((list) => (form.axes[list] ?? []).length > 0);
+
 /** Whether the plan states what is wanted, in place of replicates. */
-const wantsTargets = ({ texts }: PlanForm): boolean => (texts['targets.deadTimeUs'] ?? '').trim() !== '';
+const wantsTargets = (form: PlanForm): boolean => isGiven(form, 'targets.deadTimeUs') || isGiven(form, 'targets.slopePercent') || wantsMap(form);
 
 function counted(n: number, one: string): string {
   return n === 1 ? `1 ${one}` : `${n} ${one}s`;
@@ -257,10 +269,8 @@ function nameOf(path: string): string {
   const general = path.replace(/\[\d+\]/gu, '[]');
   const index = /\[(\d+)\]/u.exec(path)?.[1];
   const number = index === undefined ? '' : ` ${Number(index) + 1}`;
-  if (general.startsWith('axes.')) {
-    const axis = axisNames.find((name) => general === `axes.${name}` || general === `axes.${name}[]`);
-    if (axis !== undefined) return `${fieldAt(`axes.${axis}`).label}${number === '' ? '' : `, value${number}`}`;
-  }
+  const list = listNames.find((name) => general === listPaths[name] || general === `${listPaths[name]}[]`);
+  if (list !== undefined) return `${fieldAt(listPaths[list]).label}${number === '' ? '' : `, value${number}`}`;
   const known = labelAt(general);
   if (general.startsWith('injectors[]')) return `Injector${number}${known === undefined ? '' : `, ${known}`}`;
   if (general.startsWith('types[]')) return `Type${number}${known === undefined ? '' : `, ${known}`}`;

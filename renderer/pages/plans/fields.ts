@@ -22,7 +22,7 @@ export const foldedPaths = {
 /** Fields that the form always shows. */
 export const openPaths = {
   name: ['name', 'order', 'qualification'],
-  replicates: ['axes.replicates', 'targets.deadTimeUs', 'targets.slopePercent', 'targets.hours', 'targets.attemptsPerCell'],
+  replicates: ['axes.replicates', 'targets.deadTimeUs', 'targets.slopePercent', 'targets.map.deadTimeUs', 'targets.map.slopePercent', 'targets.hours', 'targets.attemptsPerCell'],
   sequence: ['sequence.kind', 'sequence.seed'],
   reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
   static: ['static.replicates', 'static.voltageV', 'static.periodMs'],
@@ -38,8 +38,12 @@ interface Words {
 }
 
 const words = {
-  'targets.deadTimeUs': { label: 'Wanted dead time', unit: 'µs', help: 'U95 to which each dead time is measured, in place of replicates. Empty, with the next three: the grid is measured.' },
+  'targets.deadTimeUs': { label: 'Wanted dead time', unit: 'µs', help: 'U95 to which each measured dead time is brought, in place of replicates. Empty, with the next five: the grid is measured.' },
   'targets.slopePercent': { label: 'Wanted slope', unit: '%', help: 'U95 to which each slope is measured. Empty: as it comes.' },
+  'targets.map.voltageV': { label: 'Voltages of the map', unit: 'V', help: 'Supply voltages of the wanted table. They need not be measured.' },
+  'targets.map.pressureKpa': { label: 'Pressures of the map', unit: 'kPa', help: 'Rail pressures of the wanted table. They need not be measured.' },
+  'targets.map.deadTimeUs': { label: 'Wanted in a map', unit: 'µs', help: 'U95 of the dead time in every cell of a table on axes of its own. Empty: no such table.' },
+  'targets.map.slopePercent': { label: 'Slope in the map', unit: '%', help: 'U95 of the slope in every cell of that table. Empty: as it comes.' },
   'targets.hours': { label: 'Bench time at most', unit: 'h', help: 'Nothing is added beyond this expected bench time.' },
   'targets.attemptsPerCell': { label: 'Windows of a cell at most', unit: '', help: 'For each injector, voltage and pressure.' },
 
@@ -259,7 +263,7 @@ function otherwiseText(value: unknown): string | null {
 }
 
 /** What the form has no field for and hands on as it came: targets of single voltages, and what is known of types. */
-const carried = ['targets.atVoltage', 'targets.known'];
+const carried = ['targets.atVoltage', 'targets.known', 'targets.map.atVoltage'];
 
 /** All leaves of the plan's schema but its version and what is only handed on, in the schema's order. */
 export const schemaLeaves = leavesOf(planJsonSchema() as SchemaNode, '', true).filter(({ path }) => path !== 'planVersion' && !carried.some((of) => path.startsWith(of)));
@@ -296,6 +300,12 @@ export function labelAt(path: string): string | undefined {
 
 export const axisNames = ['voltageV', 'pressureKpa', 'widthMs', 'periodMs'] as const;
 export type AxisName = (typeof axisNames)[number];
+
+/** Lists of numbers that the form has, by their names in it: the axes of the plan, and those of a wanted map. */
+export const listPaths = { voltageV: 'axes.voltageV', pressureKpa: 'axes.pressureKpa', widthMs: 'axes.widthMs', periodMs: 'axes.periodMs', mapVoltageV: 'targets.map.voltageV', mapPressureKpa: 'targets.map.pressureKpa' } as const satisfies Record<string, FieldPath>;
+export type ListName = keyof typeof listPaths;
+export const listNames = Object.keys(listPaths) as readonly ListName[];
+export const mapLists = ['mapVoltageV', 'mapPressureKpa'] as const;
 
 /** Field names of a row of the form's tables, in the order of the columns. */
 export const injectorColumns = ['channel', 'serialNumber', 'type', 'coilResistanceOhm'] as const;

@@ -15,7 +15,7 @@ import { Editor, goToField, ProblemList } from './editor.tsx';
 import { PlanLibrary } from './library.tsx';
 import { roughDuration } from '../../components/durations.ts';
 import { fluidText } from './plan-chart.ts';
-import { axisNames } from './fields.ts';
+import { listNames, listPaths } from './fields.ts';
 import { draftSaved, isUnsaved, openDraft, undoChange, useDraft } from './plan-draft.ts';
 import type { PlanDraft } from './plan-draft.ts';
 import { documentOf, formOf, unreadIn } from './plan-form.ts';
@@ -62,7 +62,7 @@ export default function PlansPage() {
     const unreadFields = form === null ? [] : unreadIn(form);
     const named = new Set(unreadFields.map(({ path }) => path));
     return [
-      ...axisNames.flatMap((axis): readonly Problem[] => (unread[axis] === undefined ? [] : [{ path: `axes.${axis}`, text: unread[axis].text }])),
+      ...listNames.flatMap((list): readonly Problem[] => (unread[list] === undefined ? [] : [{ path: listPaths[list], text: unread[list].text }])),
       ...unreadFields,
       // What the reader of numbers has said already is not said again in the words of the schema.
       ...(parsed === null || parsed.ok ? [] : parsed.problems.filter(({ path }) => !named.has(path))),

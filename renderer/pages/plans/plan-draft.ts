@@ -8,7 +8,7 @@ import { withStep } from '../../components/undo.ts';
 import type { Step } from '../../components/undo.ts';
 import { stepBetween } from './plan-steps.ts';
 import { samePlan } from './plan-form.ts';
-import type { AxisName } from './fields.ts';
+import type { ListName } from './fields.ts';
 import type { PlanForm } from './plan-form.ts';
 
 export interface PlanDraft {
@@ -27,7 +27,7 @@ export interface Unread {
 
 interface DraftState {
   readonly draft: PlanDraft | null;
-  readonly unread: Readonly<Partial<Record<AxisName, Unread>>>;
+  readonly unread: Readonly<Partial<Record<ListName, Unread>>>;
   /** Of the open plan, to be taken back. */
   readonly steps: readonly Step<PlanForm>[];
 }
@@ -44,7 +44,7 @@ export function draftSaved(saved: NonNullable<PlanDraft['saved']>): void {
   useDraft.setState(({ draft }) => ({ draft: draft === null ? null : { ...draft, saved, leftOut: [] } }));
 }
 
-export function setUnread(axis: AxisName, unread: Unread | null): void {
+export function setUnread(axis: ListName, unread: Unread | null): void {
   useDraft.setState((now) => {
     const { [axis]: before, ...others } = now.unread;
     if (unread === null) return before === undefined ? now : { unread: others };

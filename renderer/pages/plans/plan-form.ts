@@ -4,8 +4,8 @@
  */
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { readNumber } from '../../settings/read-number.ts';
-import { axisNames, fieldAt, guardColumns, injectorColumns, numberText, schemaLeaves, singlePaths, typeColumns } from './fields.ts';
-import type { AxisName, FieldPath, GuardColumn, InjectorColumn, TypeColumn } from './fields.ts';
+import { axisNames, fieldAt, guardColumns, injectorColumns, listNames, listPaths, mapLists, numberText, schemaLeaves, singlePaths, typeColumns } from './fields.ts';
+import type { AxisName, FieldPath, GuardColumn, InjectorColumn, ListName, TypeColumn } from './fields.ts';
 
 /** One row of a table. `key` holds its place in the window while rows come and go; it is not part of the plan. */
 export type InjectorRow = Readonly<Record<InjectorColumn, string>> & { readonly key: number };
@@ -15,12 +15,14 @@ export type GuardRow = Readonly<Record<GuardColumn, string>> & { readonly key: n
 export interface PlanForm {
   /** Texts of the fields that stand alone, by path; what is absent or empty is left out of the document. */
   readonly texts: Readonly<Partial<Record<FieldPath, string>>>;
-  readonly axes: Readonly<Record<AxisName, readonly string[]>>;
+  /** The axes of the plan, and those of a wanted map. */
+  readonly axes: Readonly<Record<AxisName, readonly string[]>> & Readonly<Partial<Record<ListName, readonly string[]>>>;
   readonly injectors: readonly InjectorRow[];
   readonly types: readonly TypeRow[];
   readonly hasReference: boolean;
-  /** Targets of single voltages, and what is known of types, as they came; the form has no field for them. */
+  /** Targets of single voltages, also of a map, and what is known of types, as they came; the form has no field for them. */
   readonly targetsAt?: readonly unknown[];
+  readonly targetsMapAt?: readonly unknown[];
   readonly targetsKnown?: readonly unknown[];
   readonly guards: readonly GuardRow[];
 }
@@ -45,7 +47,7 @@ export function unreadIn(form: PlanForm): readonly Problem[] {
     if (read.kind === 'unreadable') unread.push({ path, text: read.why });
   };
   for (const path of singlePaths) if (form.hasReference || !path.startsWith('reference.')) look(path, path, form.texts[path] ?? '');
-  for (const axis of axisNames) form.axes[axis].forEach((text, index) => look(`axes.${axis}`, `axes.${axis}[${index}]`, text));
+  for (const list of listNames) form.axes[list]?.forEach((text, index) => look(listPaths[list], `${listPaths[list]}[${index}]`, text));
   form.injectors.forEach((row, index) => {
     for (const column of injectorColumns) look(`injectors[].${column}`, `injectors[${index}].${column}`, row[column]);
   });
@@ -81,7 +83,8 @@ export function documentOf(form: PlanForm): Record<string, unknown> {
     document[first] = group;
   }
   const { targetsAt, targetsKnown } = form;
-  if (document['targets'] !== undefined) document['targets'] = { ...recordOf(document['targets']), ...withoutUndefined([['atVoltage', targetsAt], ['known', targetsKnown]]) };
+  const map = mapOf(form, recordOf(recordOf(document['targets'])?.['map']));
+  if (document['targets'] !== undefined || map !== undefined) document['targets'] = { ...recordOf(document['targets']), ...withoutUndefined([['map', map], ['atVoltage', targetsAt], ['known', targetsKnown]]) };
   return {
     ...document,
     injectors: form.injectors.map((row) => withoutUndefined(injectorColumns.map((column) => [column, valueOf(`injectors[].${column}`, row[column])]))),
@@ -92,6 +95,13 @@ export function documentOf(form: PlanForm): Record<string, unknown> {
     },
     guards: form.guards.map((row) => withoutUndefined(guardColumns.map((column) => [column, valueOf(`guards[].${column}`, row[column])]))),
   };
+}
+
+/** The map that the form wants: what its single fields say, with its axes; undefined: none of it was given. */
+function mapOf(form: PlanForm, single: Readonly<Record<string, unknown>> | null): Readonly<Record<string, unknown>> | undefined {
+  const lists = mapLists.map((list) => [list === 'mapVoltageV' ? 'voltageV' : 'pressureKpa', (form.axes[list] ?? []).map((text) => valueOf(listPaths[list], text) ?? text)] as const);
+  if (single === null && lists.every(([, values]) => values.length === 0)) return undefined;
+  return { ...single, ...Object.fromEntries(lists), ...withoutUndefined([['atVoltage', form.targetsMapAt]]) };
 }
 
 export interface FormRead {
@@ -135,12 +145,13 @@ export function formOf(document: unknown): FormRead {
       return { ...cells, key: index };
     });
   const axes = recordOf(root['axes']);
-  const valuesOf = (axis: AxisName) =>
-    listOf(axes?.[axis], `axes.${axis}`, notTaken).map((value, index) => textOf(value, `axes.${axis}[${index}]`));
+  const valuesOf = (list: ListName, values: unknown) => listOf(values, listPaths[list], notTaken).map((value, index) => textOf(value, `${listPaths[list]}[${index}]`));
+  const map = recordOf(recordOf(root['targets'])?.['map']);
+  const mapAxes = map === null ? {} : { mapVoltageV: valuesOf('mapVoltageV', map['voltageV']), mapPressureKpa: valuesOf('mapPressureKpa', map['pressureKpa']) };
   const form: PlanForm = {
     ...handedOn(root, notTaken),
     texts,
-    axes: { voltageV: valuesOf('voltageV'), pressureKpa: valuesOf('pressureKpa'), widthMs: valuesOf('widthMs'), periodMs: valuesOf('periodMs') },
+    axes: { voltageV: valuesOf('voltageV', axes?.['voltageV']), pressureKpa: valuesOf('pressureKpa', axes?.['pressureKpa']), widthMs: valuesOf('widthMs', axes?.['widthMs']), periodMs: valuesOf('periodMs', axes?.['periodMs']), ...mapAxes },
     injectors: rows('injectors', injectorColumns),
     types: rows('types', typeColumns),
     hasReference: root['reference'] !== undefined,
@@ -159,6 +170,7 @@ export function formOf(document: unknown): FormRead {
     }
   }
   known.get('targets')?.add('atVoltage').add('known');
+  known.get('targets.map')?.add('atVoltage');
   for (const [name, value] of Object.entries(root)) {
     const inside = known.get(name);
     if (inside === undefined) {
@@ -179,10 +191,12 @@ export function formOf(document: unknown): FormRead {
 }
 
 /** What has no field and goes back into the document as it came. */
-function handedOn(root: Readonly<Record<string, unknown>>, notTaken: (path: string) => void): Pick<PlanForm, 'targetsAt' | 'targetsKnown'> {
-  const { atVoltage, known } = recordOf(root['targets']) ?? {};
+function handedOn(root: Readonly<Record<string, unknown>>, notTaken: (path: string) => void): Pick<PlanForm, 'targetsAt' | 'targetsMapAt' | 'targetsKnown'> {
+  const { atVoltage, known, map } = recordOf(root['targets']) ?? {};
+  const ofMap = recordOf(map)?.['atVoltage'];
   return {
     ...(atVoltage === undefined ? {} : { targetsAt: listOf(atVoltage, 'targets.atVoltage', notTaken) }),
+    ...(ofMap === undefined ? {} : { targetsMapAt: listOf(ofMap, 'targets.map.atVoltage', notTaken) }),
     ...(known === undefined ? {} : { targetsKnown: listOf(known, 'targets.known', notTaken) }),
   };
 }

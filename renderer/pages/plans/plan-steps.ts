@@ -1,6 +1,6 @@
 /** What was changed between two states of the form, in words, and what of it is one change (letters typed into one field). */
 import type { Step } from '../../components/undo.ts';
-import { axisNames, fieldAt } from './fields.ts';
+import { fieldAt, listNames, listPaths } from './fields.ts';
 import type { FieldPath } from './fields.ts';
 import type { PlanForm } from './plan-form.ts';
 
@@ -18,10 +18,10 @@ export function stepBetween(before: PlanForm, after: PlanForm): Words {
   for (const path of new Set([...Object.keys(before.texts), ...Object.keys(after.texts)]) as Set<FieldPath>) {
     if (before.texts[path] !== after.texts[path]) found.push({ what: fieldAt(path).label, mark: path });
   }
-  for (const axis of axisNames) {
-    const [was, is] = [before.axes[axis], after.axes[axis]];
+  for (const list of listNames) {
+    const [was, is] = [before.axes[list] ?? [], after.axes[list] ?? []];
     if (was.join() === is.join()) continue;
-    const { label } = fieldAt(`axes.${axis}`);
+    const { label } = fieldAt(listPaths[list]);
     const less = was.length - is.length;
     found.push({ what: less > 0 ? `${less === 1 ? 'a value' : `${less} values`} of ${label} removed` : less < 0 ? `${less === -1 ? 'a value' : `${-less} values`} of ${label} added` : label, mark: '' });
   }

@@ -2,12 +2,14 @@
 import { SerialLink } from '../../components/serial-link.tsx';
 import { memo, useState } from 'react';
 import type { RunState } from '../../../app/journal/state.ts';
+import { targetPlace } from '../../../app/plan/wanted.ts';
+import type { TargetChange } from '../../../app/plan/wanted.ts';
 import { handling } from '../../../app/run/machine.ts';
 import type { CellProgress } from '../../../app/schedule/progress.ts';
 import { Button } from '../../components/button.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import type { LastDecision } from './log.ts';
-import { cellSentences, cellText, decisionText, inTheWay, inMicroseconds, standingOf, standings } from './target-words.ts';
+import { amountText, cellSentences, cellText, decisionText, inTheWay, standingOf, standings, tableText } from './target-words.ts';
 import type { RunCommands } from './use-commands.ts';
 import type { TargetsView } from './use-targets.ts';
 import { quantityText } from '../../settings/quantities.ts';
@@ -33,7 +35,7 @@ export function LastDecisionLine({ decision }: { readonly decision: LastDecision
 
 export const TargetsPart = memo(function TargetsPart({ targets: { outlook, problem }, state, commands, onGo }: TargetsPartProps) {
   if (outlook === null) return <p className="run-targets-none quiet">{problem === '' ? 'How far each cell is, is being worked out.' : `How far each cell is could not be worked out. ${problem}`}</p>;
-  const blocks = Map.groupBy(outlook.cells, ({ pressure, period }) => decimals(`${quantityText(pressure / 1e3, 'kPa')}, period ${Number((period * 1e3).toPrecision(6))} ms`));
+  const blocks = Map.groupBy(outlook.cells, ({ of, pressure, period }) => decimals(`${tableText(of)} at ${quantityText(pressure / 1e3, 'kPa')}, period ${Number((period * 1e3).toPrecision(6))} ms`));
   return (
     <div className="run-targets">
       <div className="run-grid">
@@ -54,13 +56,13 @@ function Block({ where, cells, onGo }: { readonly where: string; readonly cells:
   const rows = [...Map.groupBy(cells, (c) => c.serialNumber)];
   return (
     <table className="plain run-targets-table">
-      <caption>U95 of the dead time at {where}</caption>
+      <caption>{where}</caption>
       <thead>
         <tr>
           <th scope="col">Injector</th>
           {voltages.map((voltage) => (
             <th key={voltage} scope="col">
-              {voltage} V <span className="quiet">{inMicroseconds(cells.find((c) => c.voltage === voltage)?.wanted ?? 0)} wanted</span>
+              {voltage} V <span className="quiet">{amountText(cells[0]?.of ?? 'line', cells.find((c) => c.voltage === voltage)?.wanted ?? 0)} wanted</span>
             </th>
           ))}
         </tr>
@@ -93,9 +95,20 @@ function Cell({ cell, onGo }: { readonly cell: CellProgress; readonly onGo: (cel
   );
 }
 
+/** Where a target can be changed: at every voltage and at each, of what the plan wants. */
+function changeablePlaces(targets: RunState['plan']['targets'], { voltageV }: RunState['plan']['axes']): readonly Pick<TargetChange, 'voltageV' | 'ofMap'>[] {
+  const map = targets?.map;
+  const ofMap = map === undefined ? [] : [null, ...map.voltageV].map((v) => ({ voltageV: v, ofMap: true as const }));
+  const wantsOwn = map === undefined || targets?.deadTimeUs !== undefined || (targets?.atVoltage.length ?? 0) > 0;
+  return wantsOwn ? [...[null, ...voltageV].map((v) => ({ voltageV: v })), ...ofMap] : ofMap;
+}
+
 /** Raises or lowers what is wanted while the run goes on (WIN-27). It has its place at all times. */
 function ChangeTarget({ state, commands }: { readonly state: RunState; readonly commands: RunCommands }) {
-  const [where, setWhere] = useState('');
+  const { targets, axes } = state.plan;
+  const places = changeablePlaces(targets, axes);
+  const [place, setPlace] = useState(0);
+  const where = places[place] ?? places[0];
   const [wanted, setWanted] = useState('');
   const deadTimeUs = Number(wanted.replace(',', '.'));
   const isNumber = wanted.trim() !== '' && deadTimeUs > 0 && deadTimeUs <= 1000;
@@ -106,8 +119,9 @@ function ChangeTarget({ state, commands }: { readonly state: RunState; readonly 
       commands.refuse('points', 'Change the target', 'Say what is wanted in microseconds, more than 0 and at most 1000.');
       return;
     }
-    const place = where === '' ? 'at every voltage' : `at ${where} V`;
-    void commands.send('points', `${wanted.trim()}\u00a0µs ${place}`, [{ kind: 'change-target', voltageV: where === '' ? null : Number(where), deadTimeUs }]).then((accepted) => {
+    if (where === undefined) return;
+    const { voltageV, ofMap } = where;
+    void commands.send('points', `${wanted.trim()}\u00a0µs ${targetPlace(where)}`, [{ kind: 'change-target', voltageV, deadTimeUs, ...(ofMap === undefined ? {} : { ofMap }) }]).then((accepted) => {
       if (accepted) setWanted('');
     });
   };
@@ -120,11 +134,11 @@ function ChangeTarget({ state, commands }: { readonly state: RunState; readonly 
         if (against === '') change();
       }}
     >
-      <select aria-label="Voltage of the target" value={where} onChange={(event) => setWhere(event.target.value)}>
-        <option value="">every voltage</option>
-        {state.plan.axes.voltageV.map((voltage) => (
-          <option key={voltage} value={voltage}>
-            {voltage} V
+      <select aria-label="Voltage of the target" value={place} onChange={(event) => setPlace(Number(event.target.value))}>
+        {places.map(({ voltageV, ofMap }, i) => (
+          <option key={`${ofMap ?? false} ${voltageV ?? ''}`} value={i}>
+            {voltageV === null ? 'every voltage' : `${voltageV} V`}
+            {ofMap === true ? ' of the map' : ''}
           </option>
         ))}
       </select>

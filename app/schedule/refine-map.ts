@@ -1,0 +1,166 @@
+/**
+ * Which windows bring the cells of a map to their targets soonest (SCH-14 to SCH-16). A cell of a map is told by lines at several voltages and pressures: each counts by what one standard uncertainty of its height
+ * moves the cell, and windows go where they take the most off the worst cell for each second, a change of voltage, pressure and injector counted.
+ */
+import type { LineCell } from '../reduce/reduction.ts';
+import type { Seconds } from '../quantities/quantity.ts';
+import { microsecondsText } from './cells.ts';
+import type { Block, CellWish, WantedCell } from './cells.ts';
+import { statedOf } from './map-cells.ts';
+import type { MapCell } from './map-cells.ts';
+import { add, aim, mostAtOnce, nearest, sumsOf, withOne } from './refine.ts';
+import type { Refining, Sums } from './refine.ts';
+
+/** U95 that a cell is brought to: what is wanted, or as near as is sensible to what windows leave. SCH-8, SCH-16 */
+const aimOf = (wanted: number, least: number): number => Math.max(wanted, nearest * least);
+
+/** known: as well as was wanted. beyond: no sensible number of windows brings it there. missing: the tables tell nothing there. */
+export function standingOf(cell: MapCell): 'reached' | 'open' | 'beyond' | 'missing' {
+  const stated = statedOf(cell);
+  if (stated === null) return 'missing';
+  if (stated.expanded <= cell.wanted) return 'reached';
+  return aimOf(cell.wanted, stated.least) > cell.wanted ? 'beyond' : 'open';
+}
+
+/** The lines of one injector at one pressure: they share a slope. */
+interface Level {
+  readonly block: Block;
+  readonly lines: readonly Sums[];
+  /** Precision of the common slope, s2/kg2. */
+  precision: number;
+  readonly before: number;
+}
+
+/** A cell that is above its target, as it is foreseen. */
+interface Goal {
+  readonly cell: MapCell;
+  readonly aimed: number;
+  readonly least: number;
+  readonly coverageFactor: number;
+  /** How far one standard uncertainty of each line's height moves the cell, over that standard uncertainty: s for a second of dead time. */
+  readonly weights: ReadonlyMap<Sums, number>;
+  /** Of a slope: its variance by scatter as it was found, by level, relative. */
+  readonly ofLevels: ReadonlyMap<Level, number>;
+  /** What was found over what the sums say. */
+  readonly scale: number;
+}
+
+interface Candidate {
+  readonly level: Level;
+  readonly sums: Sums;
+  readonly width: Seconds;
+}
+
+/** The line of a candidate as it would be with its window. */
+type After = Candidate & { readonly height: number; readonly centre: number; readonly precision: number };
+
+export interface MapRefining extends Refining {
+  /** The pressure that is set, Pa, and what a change of it takes, s. */
+  readonly set: number;
+  readonly change: number;
+}
+
+/** What brings the map's cells nearer to their targets from the lines of these blocks, each wish with its block; none: all that can be reached are, or their lines have had their windows. */
+export function mapRefinement(blocks: readonly Block[], cells: readonly MapCell[], refining: MapRefining): readonly { readonly block: Block; readonly wishes: readonly CellWish[] }[] {
+  const injectors = [...new Set(cells.map((c) => c.injector))];
+  const wishes = injectors.flatMap((injector) => ofInjector(blocks, injector, cells.filter((c) => c.injector === injector), refining));
+  return blocks.flatMap((block) => {
+    const here = wishes.filter((w) => w.block === block).map((w) => w.wish);
+    return here.length === 0 ? [] : [{ block, wishes: here }];
+  });
+}
+
+function ofInjector(blocks: readonly Block[], injector: number, cells: readonly MapCell[], refining: MapRefining): readonly { readonly block: Block; readonly wish: CellWish }[] {
+  const levels = blocks.flatMap((block) => levelOf(block, injector));
+  const goals = cells.flatMap((cell) => goalOf(cell, levels));
+  if (goals.length === 0) return [];
+  const why = new Map<Sums, string>();
+  const room = ({ cell, added }: Sums): boolean => cell.points + added.length < refining.most;
+  const candidates = levels.flatMap((level) => level.lines.flatMap((sums) => [sums.line.region.from, sums.line.region.to].map((width) => ({ level, sums, width }))));
+  for (let count = 0; count < (refining.atOnce ?? mostAtOnce); count += 1) {
+    const inRoom = candidates.filter(({ sums }) => room(sums));
+    const best = bestOf(goals, inRoom, refining);
+    if (best === null) break;
+    best.candidate.level.precision += add(best.candidate.sums, best.candidate.width);
+    if (!why.has(best.candidate.sums)) why.set(best.candidate.sums, wordsOf(best.candidate, best.goal));
+  }
+  return levels.flatMap(({ block, lines }) => lines.flatMap((sums) => (sums.added.length === 0 ? [] : [{ block, wish: { cell: sums.cell, widths: sums.added, rule: 'SCH-15', why: why.get(sums) ?? '' } }])));
+}
+
+function levelOf(block: Block, injector: number): readonly Level[] {
+  const { scatter } = block;
+  const found = block.cells.flatMap((cell): readonly { readonly cell: WantedCell; readonly line: LineCell }[] => (cell.injector === injector && cell.found?.kind === 'line' ? [{ cell, line: cell.found }] : []));
+  if (scatter === null || found.length === 0) return [];
+  const precision = Math.max(...found.map(({ line }) => 1 / line.scatter.uSlope ** 2));
+  return [{ block, precision, before: precision, lines: found.map(({ cell, line }) => sumsOf(cell, line, scatter, precision)) }];
+}
+
+/** Only of cells that more windows should bring nearer. */
+function goalOf(cell: MapCell, levels: readonly Level[]): readonly Goal[] {
+  const stated = statedOf(cell);
+  if (cell.told.kind === 'missing' || stated === null) return [];
+  const aimed = aimOf(cell.wanted, stated.least);
+  if (!(stated.expanded > aimed)) return [];
+  const { carried, result } = cell.told;
+  const unit = cell.of === 'slope' ? result.value : 1;
+  const effect = (key: string): number => (carried.parts.get(key)?.effect ?? 0) / unit;
+  const weights = new Map(levels.flatMap((level) => level.lines.map((sums) => [sums, effect(sums.line.scatter.meanSource.key) / (-sums.line.scatter.uMean / sums.line.slope.value)] as const)));
+  const ofLevels = new Map(levels.map((level) => [level, new Set(level.lines.flatMap(({ line }) => line.scatter.slopeParts.map((p) => p.source.key)))] as const).map(([level, keys]) => [level, [...keys].reduce((sum, key) => sum + effect(key) ** 2, 0)]));
+  const goal = { cell, aimed, least: stated.least, coverageFactor: result.coverageFactor, weights, ofLevels, scale: 1 };
+  const modelled = varianceOf(goal, null);
+  return modelled > 0 ? [{ ...goal, scale: result.uRandom / unit / Math.sqrt(modelled) }] : [];
+}
+
+/** Variance of a cell by scatter as the sums have it, with one more window where `after` is given. */
+function varianceOf({ cell, weights, ofLevels }: Pick<Goal, 'cell' | 'weights' | 'ofLevels'>, after: After | null): number {
+  let variance = 0;
+  for (const [level, found] of ofLevels) {
+    const precision = level.precision + (after?.level === level ? after.precision : 0);
+    if (cell.of === 'slope') {
+      variance += (found * level.before) / precision;
+      continue;
+    }
+    let turned = 0;
+    for (const sums of level.lines) {
+      const { height, centre } = after?.sums === sums ? after : sums;
+      const byHeight = (weights.get(sums) ?? 0) / sums.line.slope.value;
+      variance += byHeight ** 2 / height;
+      turned += byHeight * (centre - sums.line.deadTime.value);
+    }
+    variance += turned ** 2 / precision;
+  }
+  return variance;
+}
+
+const ratioOf = (goal: Goal): number => Math.hypot(goal.coverageFactor * goal.scale * Math.sqrt(varianceOf(goal, null)), goal.least) / goal.aimed;
+
+/** The window that takes the most off the worst cell that a window can still bring nearer, for each second. */
+function bestOf(goals: readonly Goal[], candidates: readonly Candidate[], refining: MapRefining): { readonly candidate: Candidate; readonly goal: Goal } | null {
+  const falling = goals.map((goal) => ({ goal, ratio: ratioOf(goal) })).filter(({ ratio }) => ratio > aim).toSorted((a, b) => b.ratio - a.ratio);
+  for (const { goal } of falling) {
+    const before = varianceOf(goal, null);
+    let best: Candidate | null = null;
+    let most = 0;
+    for (const candidate of candidates) {
+      const gain = (before - varianceOf(goal, { ...candidate, ...withOne(candidate.sums, candidate.width) })) / secondsOf(candidate, refining);
+      if (gain > most) [most, best] = [gain, candidate];
+    }
+    if (best !== null && most > 1e-9 * before) return { candidate: best, goal };
+  }
+  return null;
+}
+
+/** What a window takes with what comes before it: settling, a voltage that is set for it alone, and its share of a change of pressure. */
+const secondsOf = ({ level, sums, width }: Candidate, { minS, besides, set, change }: MapRefining): number =>
+  (sums.cell.seconds.get(width) ?? minS) + besides + (sums.added.length > 0 ? 0 : besides) + (level.block.pressure === set ? 0 : change / mostAtOnce);
+
+function wordsOf({ level, sums, width }: Candidate, { cell }: Goal): string {
+  const end = width === sums.line.region.from ? 'short end' : 'long end';
+  return `${end} of ${sums.cell.serialNumber} at ${sums.cell.voltage} V and ${level.block.pressure / 1e3} kPa; map of ${cell.of === 'slope' ? 'slopes' : 'dead times'} at ${placeText(cell)}: ${nowText(cell)}`;
+}
+
+export const placeText = ({ voltage, pressure }: { readonly voltage: number; readonly pressure: number }): string => `${voltage} V and ${Number((pressure / 1e3).toFixed(3))} kPa`;
+
+const unitText = (of: MapCell['of'], value: number): string => (of === 'slope' ? `${(100 * value).toFixed(2)} %` : microsecondsText(value));
+
+const nowText = (cell: MapCell): string => `U95 ${unitText(cell.of, statedOf(cell)?.expanded ?? 0)} now, ${unitText(cell.of, cell.wanted)} wanted`;
