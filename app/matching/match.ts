@@ -1,6 +1,6 @@
 /** Sets of alike injectors with what is known of how alike they are. Rules (MA-n) in README.md beside this file. */
 import type { Result } from '../uncertainty/budget.ts';
-import { deviationsFromMean, meanOf, percentOf, rangeOf } from '../results/set.ts';
+import { deviationsFromMean, meanOf, percentOf, rangeOf } from '../uncertainty/set.ts';
 import { stateCarried, type Carried } from '../uncertainty/carried.ts';
 import { criterionOf, type Candidate, type MatchPoint } from './candidates.ts';
 import { chooseSets, type NoChoice, type ChoiceProof } from './choose.ts';

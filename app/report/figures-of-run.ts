@@ -2,7 +2,7 @@
 import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
 import type { Drift } from '../results/drift.ts';
-import { deviationsFromMean, meanOf, percentOf } from '../results/set.ts';
+import { deviationsFromMean, meanOf, percentOf } from '../uncertainty/set.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import type { FigureSeries, ReportFigure } from './document.ts';
 

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { deadTimeCarried } from '../reduce/carried-line.ts';
-import { deviationsFromMean } from '../results/set.ts';
+import { deviationsFromMean } from '../uncertainty/set.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import { lineAt } from '../results/synthetic-run.test-helper.ts';
 import { probabilityText, reportOf } from './build.ts';

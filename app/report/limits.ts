@@ -3,7 +3,7 @@ import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
 import { uncertaintyOfLeak } from '../reduce/leak-words.ts';
 import type { LineCell, NoLineCell, Reduction, StaticFlow } from '../reduce/reduction.ts';
 import { staticCarried } from '../reduce/static-flow.ts';
-import { deviationsFromMean, meanOf, percentOf } from '../results/set.ts';
+import { deviationsFromMean, meanOf, percentOf } from '../uncertainty/set.ts';
 import { result } from '../uncertainty/budget.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';

@@ -1,6 +1,6 @@
 /** The results of a run as tables of a report: what the customer uses. REP-3, REP-5. */
 import type { LineCell, NoLineCell, Reduction } from '../reduce/reduction.ts';
-import { meanOf, rangeOf } from '../results/set.ts';
+import { meanOf, rangeOf } from '../uncertainty/set.ts';
 import { deadTimeTables, slopeTables } from '../tables/dead-time.ts';
 import type { GridTable } from '../tables/grid.ts';
 import { shortPulseTables } from '../tables/short-pulse.ts';

@@ -4,7 +4,7 @@ import type { LineCell, NoLineCell } from '../reduce/reduction.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import { estimateOf } from './estimate.ts';
 import type { Estimate } from './estimate.ts';
-import { deviationsFromMean, meanOf } from './set.ts';
+import { deviationsFromMean, meanOf } from '../uncertainty/set.ts';
 
 export type SpreadOf = { readonly kind: 'mass'; readonly width: number } | { readonly kind: 'dead-time' } | { readonly kind: 'slope' };
 

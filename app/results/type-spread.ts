@@ -14,7 +14,7 @@ import type { Carried } from '../uncertainty/carried.ts';
 import { shownQuantities, statedQuantities } from './agreement.ts';
 import { carriedIn } from './across-runs.ts';
 import type { RunOfErrors } from './across-runs.ts';
-import { deviationsFromMean, meanOf } from './set.ts';
+import { deviationsFromMean, meanOf } from '../uncertainty/set.ts';
 
 export type TypedRun = RunOfErrors & { readonly types: readonly string[]; readonly reduction: Pick<Reduction, 'cells' | 'staticFlows'> };
 

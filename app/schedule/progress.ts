@@ -8,7 +8,7 @@ import type { SoFar, WantedCell } from './cells.ts';
 import { largestPart, mapCellsOf, statedOf, toMeasureAsWell } from './map-cells.ts';
 import type { MapCell } from './map-cells.ts';
 import { isReachable } from './refine.ts';
-import { placeText, standingOf } from './refine-map.ts';
+import { mapPlace, mapStanding } from './refine-map.ts';
 
 /** Of one cell. Seconds; of a map of slopes relative. */
 export interface CellProgress {
@@ -46,7 +46,7 @@ export function progressOf(soFar: SoFar, reduction: Reduction | null): readonly 
 function ofMap(cell: MapCell, hasRoom: boolean, measured: readonly { readonly cell: WantedCell; readonly where: { readonly pressure: number } }[]): CellProgress {
   const { injector, serialNumber, voltage, pressure, period, wanted } = cell;
   const stated = statedOf(cell);
-  const standing = standingOf(cell);
+  const standing = mapStanding(cell);
   const own = measured.find((m) => m.cell.injector === injector && m.cell.voltage === voltage && m.where.pressure === pressure);
   const place = { of: cell.of === 'slope' ? 'map-slope' : 'map-dead-time', injector, serialNumber, voltage, pressure, period, wanted, windows: own?.cell.points ?? 0 } as const;
   if (stated === null || standing === 'missing') return { ...place, expanded: null, least: null, state: 'no-line', largest: null, advice: toMeasureAsWell(cell) };
@@ -70,17 +70,17 @@ export function howFar(cells: readonly CellProgress[]): string {
   const [worst] = missed;
   if (worst === undefined) return `All ${cells.length} cells are known as well as was wanted.`;
   const others = missed.length === 1 ? '' : ` (the worst of ${missed.length})`;
-  const where = worst.of === 'line' ? `at ${worst.voltage} V` : `in the map at ${placeText(worst)}`;
+  const where = worst.of === 'line' ? `at ${worst.voltage} V` : `in the map at ${mapPlace(worst)}`;
   return `${cells.length - missed.length} of ${cells.length} cells are known as well as was wanted. ${worst.serialNumber} ${where}${others}: ${whyNot(worst)}`;
 }
 
 /** As it is wanted, of what. */
-export const quantityText = (of: CellProgress['of']): string => (of === 'map-slope' ? 'slope' : 'dead time');
+export const wantedQuantity = (of: CellProgress['of']): string => (of === 'map-slope' ? 'slope' : 'dead time');
 const amountText = (of: CellProgress['of'], value: number): string => (of === 'map-slope' ? `${(100 * value).toFixed(2)} %` : microsecondsText(value));
 
 function whyNot({ of, expanded, wanted, least, state, largest, windows, advice }: CellProgress): string {
   if (expanded === null || least === null) return of === 'line' || advice === '' ? 'its windows give no line.' : advice;
-  const now = `U95 of the ${quantityText(of)} is ${amountText(of, expanded)}, ${amountText(of, wanted)} was wanted`;
+  const now = `U95 of the ${wantedQuantity(of)} is ${amountText(of, expanded)}, ${amountText(of, wanted)} was wanted`;
   switch (state) {
     case 'beyond':
       return `${now}. No sensible number of windows reaches it: ${of === 'line' ? 'instruments alone leave' : 'instruments and the curve between measured places leave'} ${amountText(of, least)}, most of it ${largest === null ? 'not told' : labelOf(largest)}.${advice === '' ? '' : ` ${advice}`}`;

@@ -15,7 +15,7 @@ import type { Refining, Sums } from './refine.ts';
 const aimOf = (wanted: number, least: number): number => Math.max(wanted, nearest * least);
 
 /** known: as well as was wanted. beyond: no sensible number of windows brings it there. missing: the tables tell nothing there. */
-export function standingOf(cell: MapCell): 'reached' | 'open' | 'beyond' | 'missing' {
+export function mapStanding(cell: MapCell): 'reached' | 'open' | 'beyond' | 'missing' {
   const stated = statedOf(cell);
   if (stated === null) return 'missing';
   if (stated.expanded <= cell.wanted) return 'reached';
@@ -156,10 +156,10 @@ const secondsOf = ({ level, sums, width }: Candidate, { minS, besides, set, chan
 
 function wordsOf({ level, sums, width }: Candidate, { cell }: Goal): string {
   const end = width === sums.line.region.from ? 'short end' : 'long end';
-  return `${end} of ${sums.cell.serialNumber} at ${sums.cell.voltage} V and ${level.block.pressure / 1e3} kPa; map of ${cell.of === 'slope' ? 'slopes' : 'dead times'} at ${placeText(cell)}: ${nowText(cell)}`;
+  return `${end} of ${sums.cell.serialNumber} at ${sums.cell.voltage} V and ${level.block.pressure / 1e3} kPa; map of ${cell.of === 'slope' ? 'slopes' : 'dead times'} at ${mapPlace(cell)}: ${nowText(cell)}`;
 }
 
-export const placeText = ({ voltage, pressure }: { readonly voltage: number; readonly pressure: number }): string => `${voltage} V and ${Number((pressure / 1e3).toFixed(3))} kPa`;
+export const mapPlace = ({ voltage, pressure }: { readonly voltage: number; readonly pressure: number }): string => `${voltage} V and ${Number((pressure / 1e3).toFixed(3))} kPa`;
 
 const unitText = (of: MapCell['of'], value: number): string => (of === 'slope' ? `${(100 * value).toFixed(2)} %` : microsecondsText(value));
 

@@ -1,7 +1,7 @@
 /** Dead time and slope over supply voltage, for each injector and for the set (RED-20 to RED-22). */
 import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
 import type { LineCell, NoLineCell, Reduction } from '../reduce/reduction.ts';
-import { meanOf } from '../results/set.ts';
+import { meanOf } from '../uncertainty/set.ts';
 import { stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import type { TableCell, Table } from './table.ts';

@@ -5,7 +5,7 @@ import { deadTimeCarried, slopeCarried } from '../reduce/carried-line.ts';
 import { fitCoilForm } from '../reduce/coil-form.ts';
 import type { CoilForm, NoCoilForm } from '../reduce/coil-form.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
-import { meanOf } from '../results/set.ts';
+import { meanOf } from '../uncertainty/set.ts';
 import { gridValue } from './grid.ts';
 import type { Basis, GridAxes, GridCell, GridMissing, GridTable } from './grid.ts';
 import { interpolateCarried } from './interpolate.ts';

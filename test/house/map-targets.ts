@@ -10,7 +10,7 @@ import type { Point } from '../../app/plan/points.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import type { CountingAttempt, Reduction } from '../../app/reduce/reduction.ts';
 import { mapCellsOf, statedOf } from '../../app/schedule/map-cells.ts';
-import { standingOf } from '../../app/schedule/refine-map.ts';
+import { mapStanding } from '../../app/schedule/refine-map.ts';
 import { decideNext } from '../../app/schedule/schedule.ts';
 import { mapTables } from '../../app/tables/map.ts';
 import { answerPieces, onAllCores } from '../builders/all-cores.ts';
@@ -108,7 +108,7 @@ export function heldOfBench(seed: number, what: Imperfect): CellOutcome[] {
       const within = (one: typeof told | undefined, value: number): boolean => one?.kind === 'value' && Math.abs(one.result.value - value) <= one.result.expanded;
       return {
         seed, design, voltage, pressure, fraction: run.time / grid.time, decisions: run.decisions, changes, basis: told.kind === 'value' ? told.basis : 'missing',
-        inside: within(told, truth.deadTime), slopeInside: within(slope, truth.slope), ratio: (statedOf(cell)?.expanded ?? Number.NaN) / cell.wanted, standing: standingOf(cell),
+        inside: within(told, truth.deadTime), slopeInside: within(slope, truth.slope), ratio: (statedOf(cell)?.expanded ?? Number.NaN) / cell.wanted, standing: mapStanding(cell),
       };
     });
   });

@@ -181,6 +181,21 @@ function sampleFile(name: string): string {
 describe('WIN-1: numbers in the plan editor', () => {
   const { form } = formOf({ planVersion: 1, name: 'p', injectors: [{ serialNumber: '1', type: 't', channel: 1, coilResistanceOhm: 12 }], types: [{ type: 't', kelvinPerWatt: 1 }], axes: { voltageV: [12] }, guards: [{ id: 'a', signal: 'current-a', high: 4, level: 'trip' }] });
 
+  test('WIN-151 the axes of a wanted map are lists of the form, and without any of it no map is wanted', () => {
+    const map = { voltageV: [9, 12.5], pressureKpa: [350], deadTimeUs: 4, atVoltage: [{ voltageV: 9, deadTimeUs: 6 }] };
+    const { form: wanting, leftOut } = formOf({ planVersion: 1, targets: { map } });
+    expect(leftOut).toEqual([]);
+    expect(wanting.axes).toMatchObject({ mapVoltageV: ['9', '12.5'], mapPressureKpa: ['350'] });
+    expect(documentOf(wanting)['targets']).toEqual({ map });
+    expect(documentOf({ ...wanting, axes: { ...wanting.axes, mapPressureKpa: ['3,5'] } })['targets']).toEqual({ map: { ...map, pressureKpa: [3.5] } });
+    expect(unreadIn({ ...wanting, axes: { ...wanting.axes, mapVoltageV: ['x'] } }).map(({ path }) => path)).toEqual(['targets.map.voltageV[0]']);
+    expect(documentOf(form)).not.toHaveProperty('targets');
+    // A draft that was kept before there were such lists.
+    const { voltageV, pressureKpa, widthMs, periodMs } = form.axes;
+    expect(documentOf({ ...form, axes: { voltageV, pressureKpa, widthMs, periodMs } })).toEqual(documentOf(form));
+    expect(formOf({ planVersion: 1, targets: { map: { ...map, colour: 1 } } }).leftOut.map(({ path }) => path)).toEqual(['targets.map.colour']);
+  });
+
   test('a comma is a point, in single fields, tables and axes', () => {
     const typed = { ...form, texts: { ...form.texts, settleS: '1,5' }, axes: { ...form.axes, voltageV: ['9,5'] }, injectors: form.injectors.map((row) => ({ ...row, coilResistanceOhm: '12,4' })), types: form.types.map((row) => ({ ...row, kelvinPerWatt: '1,4' })), guards: form.guards.map((row) => ({ ...row, high: '4,5' })) };
     expect(documentOf(typed)).toMatchObject({ settleS: 1.5, axes: { voltageV: [9.5] }, injectors: [{ coilResistanceOhm: 12.4 }], types: [{ type: 't', kelvinPerWatt: 1.4 }], guards: [{ high: 4.5 }] });

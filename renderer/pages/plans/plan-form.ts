@@ -145,19 +145,25 @@ export function formOf(document: unknown): FormRead {
       return { ...cells, key: index };
     });
   const axes = recordOf(root['axes']);
-  const valuesOf = (list: ListName, values: unknown) => listOf(values, listPaths[list], notTaken).map((value, index) => textOf(value, `${listPaths[list]}[${index}]`));
+  const valuesOf = (list: ListName, of: Readonly<Record<string, unknown>> | null) =>
+    listOf(of?.[listPaths[list].replace(/^.*\./u, '')], listPaths[list], notTaken).map((value, index) => textOf(value, `${listPaths[list]}[${index}]`));
   const map = recordOf(recordOf(root['targets'])?.['map']);
-  const mapAxes = map === null ? {} : { mapVoltageV: valuesOf('mapVoltageV', map['voltageV']), mapPressureKpa: valuesOf('mapPressureKpa', map['pressureKpa']) };
   const form: PlanForm = {
     ...handedOn(root, notTaken),
     texts,
-    axes: { voltageV: valuesOf('voltageV', axes?.['voltageV']), pressureKpa: valuesOf('pressureKpa', axes?.['pressureKpa']), widthMs: valuesOf('widthMs', axes?.['widthMs']), periodMs: valuesOf('periodMs', axes?.['periodMs']), ...mapAxes },
+    axes: { voltageV: valuesOf('voltageV', axes), pressureKpa: valuesOf('pressureKpa', axes), widthMs: valuesOf('widthMs', axes), periodMs: valuesOf('periodMs', axes), mapVoltageV: valuesOf('mapVoltageV', map), mapPressureKpa: valuesOf('mapPressureKpa', map) },
     injectors: rows('injectors', injectorColumns),
     types: rows('types', typeColumns),
     hasReference: root['reference'] !== undefined,
     guards: rows('guards', guardColumns),
   };
 
+  lookInto(root, notTaken);
+  return { form, leftOut };
+}
+
+/** Names that the form knows, by the path of what they stand in. */
+function knownNames(): ReadonlyMap<string, ReadonlySet<string>> {
   const known = new Map<string, Set<string>>();
   for (const { path } of schemaLeaves) {
     const names = path.split('.');
@@ -171,6 +177,12 @@ export function formOf(document: unknown): FormRead {
   }
   known.get('targets')?.add('atVoltage').add('known');
   known.get('targets.map')?.add('atVoltage');
+  return known;
+}
+
+/** Tells each part of a document that the form has no place for. */
+function lookInto(root: Readonly<Record<string, unknown>>, notTaken: (path: string) => void): void {
+  const known = knownNames();
   for (const [name, value] of Object.entries(root)) {
     const inside = known.get(name);
     if (inside === undefined) {
@@ -187,7 +199,6 @@ export function formOf(document: unknown): FormRead {
       }
     }
   }
-  return { form, leftOut };
 }
 
 /** What has no field and goes back into the document as it came. */

@@ -3,7 +3,7 @@ import type { Table } from '../../../app/tables/table.ts';
 import { setMeanColumn } from '../../../app/tables/dead-time.ts';
 import { deadTimeCarried } from '../../../app/reduce/carried-line.ts';
 import { estimateOf } from '../../../app/results/estimate.ts';
-import { deviationsFromMean } from '../../../app/results/set.ts';
+import { deviationsFromMean } from '../../../app/uncertainty/set.ts';
 import type { ResultCell } from './results.ts';
 import type { Series } from './series.ts';
 

@@ -1,7 +1,7 @@
 import { SerialLink } from '../../components/serial-link.tsx';
 import { useMemo, useState } from 'react';
 import { plainShown as plain, plusMinusShown as plusMinus } from '../../components/figures.ts';
-import { deviationsFromMean, meanOf, percentOf } from '../../../app/results/set.ts';
+import { deviationsFromMean, meanOf, percentOf } from '../../../app/uncertainty/set.ts';
 import { estimateOf } from '../../../app/results/estimate.ts';
 import { widthMassCarried } from '../../../app/reduce/carried-line.ts';
 import type { LineCell } from '../../../app/reduce/reduction.ts';

@@ -1,5 +1,5 @@
 /** Words of the targets of a run: how far a cell is, what stands in its way, when the run is expected to be over. */
-import { quantityText } from '../../../app/schedule/progress.ts';
+import { wantedQuantity } from '../../../app/schedule/progress.ts';
 import type { CellProgress } from '../../../app/schedule/progress.ts';
 import type { Remaining } from '../../../app/schedule/outlook.ts';
 import { labelOf } from '../../../app/uncertainty/source.ts';
@@ -40,7 +40,7 @@ export function cellSentences(cell: CellProgress): string {
   const { of, serialNumber, voltage, pressure, wanted, expanded, least, largest, windows, state, advice } = cell;
   const place = of === 'line' ? `${serialNumber} at ${voltage} V, ${plural(windows, 'window')}` : `${serialNumber} in the map at ${voltage} V and ${pressure / 1e3} kPa${windows === 0 ? ', not measured there' : `, ${plural(windows, 'window')} there`}`;
   if (expanded === null || least === null) return `${place}: ${of === 'line' ? (windows === 0 ? 'not begun' : 'no line yet') : 'no value yet'}; ${amountText(of, wanted)} wanted.${advice === '' ? '' : ` ${advice}`}`;
-  const now = `${place}: U95 of the ${quantityText(of)} is ${amountText(of, expanded)} now, ${amountText(of, wanted)} wanted.`;
+  const now = `${place}: U95 of the ${wantedQuantity(of)} is ${amountText(of, expanded)} now, ${amountText(of, wanted)} wanted.`;
   const leave = `${of === 'line' ? 'Instruments leave' : 'Instruments and the curve between measured places leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.${advice === '' ? '' : ` ${advice}`}`;
   switch (state) {
     case 'reached':

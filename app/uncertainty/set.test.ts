@@ -3,10 +3,10 @@
  * (an instrument that two quantities share), G.4.1 (effective degrees of freedom).
  */
 import { describe, expect, it } from 'vitest';
-import { coverageFactor } from '../uncertainty/budget.ts';
-import { carried, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
-import { errorSource } from '../uncertainty/source.ts';
-import { estimateOf } from './estimate.ts';
+import { coverageFactor } from './budget.ts';
+import { carried, randomPart, sharedPart, stateCarried } from './carried.ts';
+import { errorSource } from './source.ts';
+import { estimateOf } from '../results/estimate.ts';
 import { deviationsFromMean, meanOf, percentOf, rangeOf } from './set.ts';
 
 const infinite = Number.POSITIVE_INFINITY;

@@ -1,6 +1,6 @@
 /** Sets of values that were measured alike: their mean, how far each lies from it, how far they spread. RED-22, RED-67. */
-import { combine } from '../uncertainty/carried.ts';
-import type { Carried } from '../uncertainty/carried.ts';
+import { combine } from './carried.ts';
+import type { Carried } from './carried.ts';
 
 /** Shares of each member in a sum. */
 const weighed = (members: readonly Carried[], shares: readonly number[]): Carried =>
