@@ -13,9 +13,10 @@ import { problemsAt } from './plan-form.ts';
 import { ascending, listText, readValues, withValues } from '../../components/value-list.ts';
 import type { ListReading } from '../../components/value-list.ts';
 
+const pressures = (): string => ({ kPa: '300; 400', bar: '3; 4', psi: '45; 60' })[settings().pressureUnit];
 /** What the values of an axis look like, in the unit that they are typed in. */
-const examples: Readonly<Record<AxisName, () => string>> = {
-  voltageV: () => '9; 12-16 by 1', pressureKpa: () => ({ kPa: '300; 400', bar: '3; 4', psi: '45; 60' })[settings().pressureUnit], widthMs: () => '1.5; 2-8 by 1', periodMs: () => '10; 20',
+const examples: Readonly<Record<ListName, () => string>> = {
+  voltageV: () => '9; 12-16 by 1', mapVoltageV: () => '8-16 by 1', pressureKpa: pressures, mapPressureKpa: pressures, widthMs: () => '1.5; 2-8 by 1', periodMs: () => '10; 20',
 };
 
 /** More single values than this are shown as text only. */
