@@ -108,6 +108,7 @@ const badBetweenFields: readonly Bad[] = [
   ['PLAN-92', plan({ axes: { voltageV: [10, 14], pressureKpa: [400], widthMs: [2, 2.5, 3, 4, 6, 9], periodMs: [20], replicates: 1 }, targets: { deadTimeUs: 5, atVoltage: [{ voltageV: 10, deadTimeUs: 5 }, { voltageV: 10, deadTimeUs: 6 }] } }), 'targets.atVoltage[1].voltageV', 'already'],
   ['PLAN-92', plan({ targets: { deadTimeUs: 5 } }), 'targets', '3 are too few'],
   ['PLAN-100', wantingMap(undefined), 'targets.deadTimeUs', 'none of them wants anything'],
+  ['PLAN-104', plan({ ...wantingMap({}), targets: { staticFlowPercent: 0.4 }, static: { replicates: 1 } }), 'targets.staticFlowPercent', 'static.replicates to 2 or more'],
   ['PLAN-102', wantingMap({ voltageV: [10, 12, 10.0004] }), 'targets.map.voltageV[2]', 'listed already'],
   ['PLAN-102', wantingMap({ pressureKpa: [350, 350] }), 'targets.map.pressureKpa[1]', 'listed already'],
   ['PLAN-102', wantingMap({ atVoltage: [{ voltageV: 11, deadTimeUs: 3 }] }), 'targets.map.atVoltage[0].voltageV', 'none of the voltages of the map'],

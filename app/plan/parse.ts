@@ -136,13 +136,14 @@ function betweenFields(plan: Plan): readonly Problem[] {
 /** Fewer widths leave nothing to be chosen among: a line begins with four, and two of them tell where it ends. */
 const fewestPlaces = 6;
 
-/** PLAN-92, PLAN-99, PLAN-100, PLAN-102 */
-function ofTargets({ targets, axes, injectors }: Plan): readonly Problem[] {
+/** PLAN-92, PLAN-99, PLAN-100, PLAN-102, PLAN-104 */
+function ofTargets({ targets, axes, injectors, static: held }: Plan): readonly Problem[] {
   if (targets === undefined) return [];
   const at = (path: readonly PropertyKey[], text: string): Problem => ({ path: pathText(['targets', ...path]), text });
-  const { deadTimeUs, atVoltage, slopePercent, map } = targets;
+  const { deadTimeUs, atVoltage, slopePercent, staticFlowPercent, map } = targets;
   return [
-    ...(deadTimeUs === undefined && atVoltage.length === 0 && slopePercent === undefined && map === undefined ? [at(['deadTimeUs'], 'The plan states targets and none of them wants anything. Say which U95 is wanted: of dead times, of slopes, or of the cells of a map.')] : []),
+    ...(deadTimeUs === undefined && atVoltage.length === 0 && slopePercent === undefined && staticFlowPercent === undefined && map === undefined ? [at(['deadTimeUs'], 'The plan states targets and none of them wants anything. Say which U95 is wanted: of dead times, of slopes, of static flows, or of the cells of a map.')] : []),
+    ...(staticFlowPercent !== undefined && held.replicates < 2 ? [at(['staticFlowPercent'], 'How windows with an injector held open scatter is told by two of them at least. Set static.replicates to 2 or more.')] : []),
     ...(map === undefined ? [] : ofMap(map).map(({ path, text }) => at(['map', ...path], text))),
     ...targets.atVoltage.flatMap(({ voltageV }, index): readonly Problem[] => {
       if (!axes.voltageV.includes(voltageV)) return [at(['atVoltage', index, 'voltageV'], `${voltageV} V is none of the voltages of axes.voltageV. A target belongs to a voltage that is measured.`)];

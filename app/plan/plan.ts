@@ -230,6 +230,8 @@ export const planSchema = z.strictObject({
       atVoltage: z.array(z.strictObject({ voltageV: positive, deadTimeUs: positive.max(1000) })).max(1000).default([]),
       /** U95 of the slope, percent; absent: as it comes. */
       slopePercent: positive.max(100).optional(),
+      /** U95 of the static flow, percent, of every injector at every pressure; absent: as it comes (PLAN-103). */
+      staticFlowPercent: positive.max(100).optional(),
       /** Cells of a table on axes of its own, told by the measured voltages and pressures as the tables of the results are (PLAN-101); absent: none. */
       map: z
         .strictObject({

@@ -7,13 +7,15 @@ import { blockOf, microsecondsText } from './cells.ts';
 import type { SoFar, WantedCell } from './cells.ts';
 import { largestPart, mapCellsOf, statedOf, toMeasureAsWell } from './map-cells.ts';
 import type { MapCell } from './map-cells.ts';
-import { isReachable } from './refine.ts';
+import { isReachable, nearest } from './refine.ts';
 import { mapPlace, mapStanding } from './refine-map.ts';
+import { staticCellsOf, staticStanding } from './static-cells.ts';
+import type { StaticCell } from './static-cells.ts';
 
-/** Of one cell. Seconds; of a map of slopes relative. */
+/** Of one cell. Seconds; of slopes and static flows relative. */
 export interface CellProgress {
-  /** A measured dead time, or a cell of the map that the plan wants. */
-  readonly of: 'line' | 'map-dead-time' | 'map-slope';
+  /** A measured dead time, slope or static flow, or a cell of the map that the plan wants. */
+  readonly of: 'line' | 'slope' | 'static-flow' | 'map-dead-time' | 'map-slope';
   readonly injector: number;
   readonly serialNumber: string;
   readonly voltage: number;
@@ -39,7 +41,28 @@ export function progressOf(soFar: SoFar, reduction: Reduction | null): readonly 
   const measured = axes.pressureKpa.flatMap((pressure) => axes.periodMs.flatMap((period) => blockOf(soFar, reduction, pressure, period).cells.map((cell) => ({ cell, where: { pressure: pressure * 1e3, period: period / 1e3 } }))));
   const wanted = measured.filter(({ cell }) => Number.isFinite(cell.wanted)).map(({ cell, where }) => progress(cell, where, targets));
   const hasRoom = new Set(measured.filter(({ cell }) => cell.points < (targets?.attemptsPerCell ?? 0)).map(({ cell }) => cell.injector));
-  return [...wanted, ...mapCellsOf(soFar, reduction).map((cell) => ofMap(cell, hasRoom.has(cell.injector), measured))];
+  const slopes = targets?.slopePercent === undefined ? [] : measured.map(({ cell, where }) => ofSlope(cell, where, targets, (targets.slopePercent ?? 0) / 100));
+  const held = staticCellsOf(soFar, reduction).map((cell) => ofStatic(cell, targets?.attemptsPerCell ?? 0));
+  return [...wanted, ...slopes, ...held, ...mapCellsOf(soFar, reduction).map((cell) => ofMap(cell, hasRoom.has(cell.injector), measured))];
+}
+
+type Where = { readonly pressure: number; readonly period: number };
+
+function ofSlope({ injector, serialNumber, voltage, points, found }: WantedCell, where: Where, targets: Plan['targets'], wanted: number): CellProgress {
+  const place = { of: 'slope', injector, serialNumber, voltage, ...where, wanted, windows: points, advice: '' } as const;
+  if (found?.kind !== 'line') return { ...place, expanded: null, least: null, state: 'no-line', largest: null };
+  const { value, expanded, uShared, coverageFactor } = found.slope;
+  const [now, least] = [expanded / value, (coverageFactor * uShared) / value];
+  const state = now <= wanted ? 'reached' : nearest * least > wanted ? 'beyond' : points >= (targets?.attemptsPerCell ?? 0) ? 'used-up' : 'open';
+  const largest = found.shared.toSorted((a, b) => Math.abs(b.onSlope) - Math.abs(a.onSlope))[0]?.source ?? null;
+  return { ...place, expanded: now, least, state, largest };
+}
+
+/** SCH-17 */
+function ofStatic(cell: StaticCell, most: number): CellProgress {
+  const { injector, serialNumber, voltage, pressure, period, wanted, points, found } = cell;
+  const place = { of: 'static-flow', injector, serialNumber, voltage, pressure, period, wanted, windows: points.length, advice: '' } as const;
+  return { ...place, expanded: found?.expanded ?? null, least: found?.least ?? null, state: staticStanding(cell, most), largest: found?.largest ?? null };
 }
 
 /** SCH-16 */
@@ -70,22 +93,28 @@ export function howFar(cells: readonly CellProgress[]): string {
   const [worst] = missed;
   if (worst === undefined) return `All ${cells.length} cells are known as well as was wanted.`;
   const others = missed.length === 1 ? '' : ` (the worst of ${missed.length})`;
-  const where = worst.of === 'line' ? `at ${worst.voltage} V` : `in the map at ${mapPlace(worst)}`;
+  const where = isOfMap(worst) ? `in the map at ${mapPlace(worst)}` : worst.of === 'static-flow' ? `at ${worst.pressure / 1e3} kPa` : `at ${worst.voltage} V`;
   return `${cells.length - missed.length} of ${cells.length} cells are known as well as was wanted. ${worst.serialNumber} ${where}${others}: ${whyNot(worst)}`;
 }
 
-/** As it is wanted, of what. */
-export const wantedQuantity = (of: CellProgress['of']): string => (of === 'map-slope' ? 'slope' : 'dead time');
-const amountText = (of: CellProgress['of'], value: number): string => (of === 'map-slope' ? `${(100 * value).toFixed(2)} %` : microsecondsText(value));
+const quantities = { line: 'dead time', slope: 'slope', 'static-flow': 'static flow', 'map-dead-time': 'dead time', 'map-slope': 'slope' } as const;
 
-function whyNot({ of, expanded, wanted, least, state, largest, windows, advice }: CellProgress): string {
-  if (expanded === null || least === null) return of === 'line' || advice === '' ? 'its windows give no line.' : advice;
-  const now = `U95 of the ${wantedQuantity(of)} is ${amountText(of, expanded)}, ${amountText(of, wanted)} was wanted`;
+/** What is wanted of a cell. */
+export const wantedQuantity = ({ of }: Pick<CellProgress, 'of'>): string => quantities[of];
+/** Whether its U95 is a part of the value, and no time. */
+export const isRelative = ({ of }: Pick<CellProgress, 'of'>): boolean => quantities[of] !== 'dead time';
+export const isOfMap = ({ of }: Pick<CellProgress, 'of'>): boolean => of === 'map-dead-time' || of === 'map-slope';
+
+function whyNot(cell: CellProgress): string {
+  const { of, expanded, wanted, least, state, largest, windows, advice } = cell;
+  const amount = (value: number): string => (isRelative(cell) ? `${(100 * value).toFixed(2)} %` : microsecondsText(value));
+  if (expanded === null || least === null) return of === 'static-flow' ? 'its windows give no static flow.' : advice === '' ? 'its windows give no line.' : advice;
+  const now = `U95 of the ${wantedQuantity(cell)} is ${amount(expanded)}, ${amount(wanted)} was wanted`;
   switch (state) {
     case 'beyond':
-      return `${now}. No sensible number of windows reaches it: ${of === 'line' ? 'instruments alone leave' : 'instruments and the curve between measured places leave'} ${amountText(of, least)}, most of it ${largest === null ? 'not told' : labelOf(largest)}.${advice === '' ? '' : ` ${advice}`}`;
+      return `${now}. No sensible number of windows reaches it: ${isOfMap(cell) ? 'instruments and the curve between measured places leave' : 'instruments alone leave'} ${amount(least)}, most of it ${largest === null ? 'not told' : labelOf(largest)}.${advice === '' ? '' : ` ${advice}`}`;
     case 'used-up':
-      return of === 'line' ? `${now}. It has had the ${windows} windows that targets.attemptsPerCell allows.` : `${now}. The lines that it rests on have had the windows that targets.attemptsPerCell allows.`;
+      return !isOfMap(cell) ? `${now}. It has had the ${windows} windows that targets.attemptsPerCell allows.` : `${now}. The lines that it rests on have had the windows that targets.attemptsPerCell allows.`;
     default:
       return `${now}. Nothing more is added: the bench time of targets.hours is used up, or nothing is left that would bring it nearer.`;
   }

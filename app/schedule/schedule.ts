@@ -19,6 +19,7 @@ import { blockOf, cellName } from './cells.ts';
 import type { Block, SoFar, Targets, CellWish } from './cells.ts';
 import { mapCellsOf } from './map-cells.ts';
 import { howFar, progressOf } from './progress.ts';
+import { staticCellsOf, staticWishes } from './static-cells.ts';
 import { refinementOf } from './refine.ts';
 import type { Refining } from './refine.ts';
 import { mapRefinement } from './refine-map.ts';
@@ -72,14 +73,30 @@ function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null
     }
     const checks = checksOf(plan, pressureKpa);
     // They end the measuring of a pressure, once; of a pressure that is come back to for the map, what comes after.
-    const isLeft = targets.map !== undefined && plan.axes.pressureKpa.slice(i + 1).some((kpa) => wasMeasured(points, kilopascals(kpa)));
-    if (checks.length > 0 && !hasChecks(points, isLeft ? checks.filter((c) => !isEnd(c)) : checks, kilopascals(pressureKpa))) return [{ points: checks, rule: 'SCH-10', why: `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point` }];
+    const isLeft = (targets.map ?? targets.staticFlowPercent) !== undefined && plan.axes.pressureKpa.slice(i + 1).some((kpa) => wasMeasured(points, kilopascals(kpa)));
+    const due = isLeft || targets.staticFlowPercent !== undefined ? checks.filter((c) => !isEnd(c)) : checks;
+    const why = `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point`;
+    if (due.length > 0 && !hasChecks(points, due, kilopascals(pressureKpa))) return [{ points: due, rule: 'SCH-10', why }];
+    if (isLeft || targets.staticFlowPercent === undefined) continue;
+    const held = staticCellsOf(soFar, reduction).filter((c) => c.pressure === kilopascals(pressureKpa));
+    const wishes = allowed ? staticWishes(held, targets.attemptsPerCell) : [];
+    if (wishes.length > 0) return wishes.map((wish) => ({ ...wish, rule: 'SCH-17' }));
+    const ends = endsOf(plan, points, kilopascals(pressureKpa));
+    if (ends.length > 0) return [{ points: ends, rule: 'SCH-10', why }];
   }
   return targets.map === undefined ? [] : comingBack(soFar, map);
 }
 
 const isEnd = ({ role }: Pick<Point, 'role'>): boolean => role === 'reference' || role === 'zero';
 const wasMeasured = (points: readonly Point[], pressure: Pascals): boolean => points.some((p) => p.role === 'measure' && p.pressure === pressure);
+
+/** Reference and zero point that end what was measured last at a pressure; none: they did. */
+function endsOf(plan: Plan, points: readonly Point[], pressure: Pascals): readonly AddedPoint[] {
+  const ends = checksOf(plan, pressure / 1e3).filter(isEnd);
+  const after = points.slice(points.findLastIndex((p) => p.pressure === pressure && (p.role === 'measure' || p.role === 'static')) + 1);
+  if (ends.every((end) => after.some((p) => p.role === end.role && p.pressure === end.pressure))) return [];
+  return ends.map((end) => ({ ...end, replicate: 1 + Math.max(...points.map((p) => (p.role === end.role ? p.replicate : -1))) }));
+}
 
 /** Windows for the map at pressures that were left already, the one that is set first, and what ends a pressure again. SCH-15 */
 function comingBack(soFar: SoFar, map: ReturnType<typeof mapWanted>): readonly Addition[] {
@@ -89,12 +106,8 @@ function comingBack(soFar: SoFar, map: ReturnType<typeof mapWanted>): readonly A
   const wanted = map?.anywhere() ?? [];
   const here = wanted.find(({ block }) => block.pressure === set) ?? wanted.find(({ block }) => block.pressure === last);
   if (here !== undefined) return inOrder(here.wishes, here.block, soFar);
-  const ends = last === undefined ? [] : checksOf(plan, last / 1e3).filter(isEnd);
-  const after = points.slice(points.findLastIndex((p) => p.role === 'measure') + 1);
-  if (ends.length > 0 && !ends.every((end) => after.some((p) => p.role === end.role && p.pressure === end.pressure))) {
-    const numbered = ends.map((end) => ({ ...end, replicate: 1 + Math.max(...points.map((p) => (p.role === end.role ? p.replicate : -1))) }));
-    return [{ points: numbered, rule: 'SCH-10', why: `what ends the measuring at ${(last ?? 0) / 1e3} kPa once more: reference and zero point` }];
-  }
+  const ends = last === undefined ? [] : endsOf(plan, points, last);
+  if (ends.length > 0) return [{ points: ends, rule: 'SCH-10', why: `what ends the measuring at ${(last ?? 0) / 1e3} kPa once more: reference and zero point` }];
   const [next] = wanted;
   return next === undefined ? [] : inOrder(next.wishes, next.block, soFar);
 }

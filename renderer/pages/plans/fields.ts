@@ -22,7 +22,7 @@ export const foldedPaths = {
 /** Fields that the form always shows. */
 export const openPaths = {
   name: ['name', 'order', 'qualification'],
-  replicates: ['axes.replicates', 'targets.deadTimeUs', 'targets.slopePercent', 'targets.map.deadTimeUs', 'targets.map.slopePercent', 'targets.hours', 'targets.attemptsPerCell'],
+  replicates: ['axes.replicates', 'targets.deadTimeUs', 'targets.slopePercent', 'targets.staticFlowPercent', 'targets.map.deadTimeUs', 'targets.map.slopePercent', 'targets.hours', 'targets.attemptsPerCell'],
   sequence: ['sequence.kind', 'sequence.seed'],
   reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
   static: ['static.replicates', 'static.voltageV', 'static.periodMs'],
@@ -38,8 +38,9 @@ interface Words {
 }
 
 const words = {
-  'targets.deadTimeUs': { label: 'Wanted dead time', unit: 'µs', help: 'U95 to which each measured dead time is brought, in place of replicates. Empty, with the next five: the grid is measured.' },
+  'targets.deadTimeUs': { label: 'Wanted dead time', unit: 'µs', help: 'U95 to which each measured dead time is brought, in place of replicates. Empty, with the next six: the grid is measured.' },
   'targets.slopePercent': { label: 'Wanted slope', unit: '%', help: 'U95 to which each slope is measured. Empty: as it comes.' },
+  'targets.staticFlowPercent': { label: 'Wanted static flow', unit: '%', help: 'U95 to which each static flow is measured; needs two replicates of static flow. Empty: as it comes.' },
   'targets.map.voltageV': { label: 'Voltages of the map', unit: 'V', help: 'Supply voltages of the wanted table. They need not be measured.' },
   'targets.map.pressureKpa': { label: 'Pressures of the map', unit: 'kPa', help: 'Rail pressures of the wanted table. They need not be measured.' },
   'targets.map.deadTimeUs': { label: 'Wanted in a map', unit: 'µs', help: 'U95 of the dead time in every cell of a table on axes of its own. Empty: no such table.' },

@@ -1,5 +1,5 @@
 /** Words of the targets of a run: how far a cell is, what stands in its way, when the run is expected to be over. */
-import { wantedQuantity } from '../../../app/schedule/progress.ts';
+import { isOfMap, isRelative, wantedQuantity } from '../../../app/schedule/progress.ts';
 import type { CellProgress } from '../../../app/schedule/progress.ts';
 import type { Remaining } from '../../../app/schedule/outlook.ts';
 import { labelOf } from '../../../app/uncertainty/source.ts';
@@ -24,10 +24,10 @@ export const standingOf = ({ state }: CellProgress): Standing => (state === 'no-
 export const inMicroseconds = (s: number): string => `${(s * 1e6).toFixed(1)}\u00a0µs`;
 
 /** U95 of a cell in the unit in which it is wanted. */
-export const amountText = (of: CellProgress['of'], value: number): string => (of === 'map-slope' ? `${(100 * value).toFixed(2)}\u00a0%` : inMicroseconds(value));
+export const amountText = (of: CellProgress['of'], value: number): string => (isRelative({ of }) ? `${(100 * value).toFixed(2)}\u00a0%` : inMicroseconds(value));
 
 /** Of what a table of targets is. */
-export const tableText = (of: CellProgress['of']): string => ({ line: 'U95 of the dead time', 'map-dead-time': 'Map: U95 of the dead time', 'map-slope': 'Map: U95 of the slope' })[of];
+export const tableText = (of: CellProgress['of']): string => ({ line: 'U95 of the dead time', slope: 'U95 of the slope', 'static-flow': 'U95 of the static flow', 'map-dead-time': 'Map: U95 of the dead time', 'map-slope': 'Map: U95 of the slope' })[of];
 
 /** Short, for the cell itself. */
 export function cellText(cell: CellProgress): string {
@@ -38,17 +38,17 @@ export function cellText(cell: CellProgress): string {
 /** Everything of a cell, in sentences. */
 export function cellSentences(cell: CellProgress): string {
   const { of, serialNumber, voltage, pressure, wanted, expanded, least, largest, windows, state, advice } = cell;
-  const place = of === 'line' ? `${serialNumber} at ${voltage} V, ${plural(windows, 'window')}` : `${serialNumber} in the map at ${voltage} V and ${pressure / 1e3} kPa${windows === 0 ? ', not measured there' : `, ${plural(windows, 'window')} there`}`;
-  if (expanded === null || least === null) return `${place}: ${of === 'line' ? (windows === 0 ? 'not begun' : 'no line yet') : 'no value yet'}; ${amountText(of, wanted)} wanted.${advice === '' ? '' : ` ${advice}`}`;
-  const now = `${place}: U95 of the ${wantedQuantity(of)} is ${amountText(of, expanded)} now, ${amountText(of, wanted)} wanted.`;
-  const leave = `${of === 'line' ? 'Instruments leave' : 'Instruments and the curve between measured places leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.${advice === '' ? '' : ` ${advice}`}`;
+  const place = !isOfMap(cell) ? `${serialNumber} at ${of === 'static-flow' ? `${pressure / 1e3} kPa` : `${voltage} V`}, ${plural(windows, 'window')}` : `${serialNumber} in the map at ${voltage} V and ${pressure / 1e3} kPa${windows === 0 ? ', not measured there' : `, ${plural(windows, 'window')} there`}`;
+  if (expanded === null || least === null) return `${place}: ${isOfMap(cell) || (of === 'static-flow' && windows > 0) ? 'no value yet' : windows === 0 ? 'not begun' : 'no line yet'}; ${amountText(of, wanted)} wanted.${advice === '' ? '' : ` ${advice}`}`;
+  const now = `${place}: U95 of the ${wantedQuantity(cell)} is ${amountText(of, expanded)} now, ${amountText(of, wanted)} wanted.`;
+  const leave = `${isOfMap(cell) ? 'Instruments and the curve between measured places leave' : 'Instruments leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.${advice === '' ? '' : ` ${advice}`}`;
   switch (state) {
     case 'reached':
       return `${now} It is known as well as was wanted.`;
     case 'beyond':
       return `${now} No sensible number of windows reaches it. ${leave}`;
     case 'used-up':
-      return `${now} ${of === 'line' ? 'It has' : 'The lines that it rests on have'} had the windows that the plan allows. ${leave}`;
+      return `${now} ${isOfMap(cell) ? 'The lines that it rests on have' : 'It has'} had the windows that the plan allows. ${leave}`;
     default:
       return `${now} More windows are measured. ${leave}`;
   }
@@ -56,13 +56,13 @@ export function cellSentences(cell: CellProgress): string {
 
 /** What keeps cells from their targets for good, voltage by voltage, those of a map by what would help; empty: nothing does. */
 export function inTheWay(cells: readonly CellProgress[]): string {
-  const beyond = Map.groupBy(cells.filter(({ state }) => state === 'beyond'), ({ of, voltage }) => (of === 'line' ? `${voltage} V` : of === 'map-slope' ? 'Slopes of the map' : 'Map'));
+  const beyond = Map.groupBy(cells.filter(({ state }) => state === 'beyond'), ({ of, voltage }) => (of === 'line' ? `${voltage} V` : { slope: 'Slopes', 'static-flow': 'Static flows', 'map-dead-time': 'Map', 'map-slope': 'Slopes of the map' }[of]));
   const parts = [...beyond].map(([where, list]) => {
     const least = list.map((c) => c.least ?? 0);
     const sources = new Set(list.flatMap(({ largest }) => (largest === null ? [] : [labelOf(largest)])));
     const [from, to] = [Math.min(...least), Math.max(...least)].map((value) => amountText(list[0]?.of ?? 'line', value));
     const advice = [...new Set(list.map((c) => c.advice).filter((text) => text !== ''))];
-    const leave = list[0]?.of === 'line' ? 'instruments leave' : 'instruments and the curve leave';
+    const leave = list.some(isOfMap) ? 'instruments and the curve leave' : 'instruments leave';
     return `${where}, ${plural(list.length, 'cell')}: ${leave} ${from === to ? from : `${from} to ${to}`}, most of it ${[...sources].join(' or ')}${advice.length === 0 ? '' : ` (${advice.map((text) => text.replace(/\.$/u, '')).join('; ')})`}`;
   });
   return parts.length === 0 ? '' : `Cannot be reached: ${parts.join('; ')}.`;
