@@ -140,9 +140,9 @@ const fewestPlaces = 6;
 function ofTargets({ targets, axes, injectors, static: held }: Plan): readonly Problem[] {
   if (targets === undefined) return [];
   const at = (path: readonly PropertyKey[], text: string): Problem => ({ path: pathText(['targets', ...path]), text });
-  const { deadTimeUs, atVoltage, slopePercent, staticFlowPercent, map } = targets;
+  const { deadTimeUs, atVoltage, slopePercent, staticFlowPercent, map, spend } = targets;
   return [
-    ...(deadTimeUs === undefined && atVoltage.length === 0 && slopePercent === undefined && staticFlowPercent === undefined && map === undefined ? [at(['deadTimeUs'], 'The plan states targets and none of them wants anything. Say which U95 is wanted: of dead times, of slopes, of static flows, or of the cells of a map.')] : []),
+    ...(spend !== 'all-hours' && deadTimeUs === undefined && atVoltage.length === 0 && slopePercent === undefined && staticFlowPercent === undefined && map === undefined ? [at(['deadTimeUs'], 'The plan states targets and none of them wants anything. Say which U95 is wanted: of dead times, of slopes, of static flows, or of the cells of a map; or that all hours are spent.')] : []),
     ...(staticFlowPercent !== undefined && held.replicates < 2 ? [at(['staticFlowPercent'], 'How windows with an injector held open scatter is told by two of them at least. Set static.replicates to 2 or more.')] : []),
     ...(map === undefined ? [] : ofMap(map).map(({ path, text }) => at(['map', ...path], text))),
     ...targets.atVoltage.flatMap(({ voltageV }, index): readonly Problem[] => {

@@ -244,6 +244,11 @@ export const planSchema = z.strictObject({
           slopePercent: positive.max(100).optional(),
         })
         .optional(),
+      /**
+       * until-known, and absent: windows until each cell is at its target, and no more. all-hours: the bench time of `hours` is spent where the worst cell, by U95 over what is wanted of it, gains most; where nothing is wanted all
+       * measured dead times weigh the same (PLAN-105).
+       */
+      spend: z.enum(['until-known', 'all-hours']).optional(),
       /** Ceiling of the bench time as it is expected, h: nothing is added beyond it. */
       hours: positive.max(1000).default(24),
       /** Most windows of one cell, those of the search for the end of the line among them. */

@@ -48,7 +48,10 @@ export interface Block {
 }
 
 /** U95 of the dead time that a plan wants at a voltage, s; infinite: as it comes. */
-const wantedAt = (targets: Targets, voltageV: number): Seconds => ((wantedUs(targets, voltageV) ?? Number.POSITIVE_INFINITY) * 1e-6) as Seconds;
+const wantedAt = (targets: Targets, voltageV: number): Seconds => ((wantedUs(targets, voltageV) ?? (weighsAlike(targets) ? 1 : Number.POSITIVE_INFINITY)) * 1e-6) as Seconds;
+
+/** Whether all hours are spent and nothing says how cells compare: every measured dead time weighs the same. PLAN-105 */
+export const weighsAlike = ({ spend, deadTimeUs, atVoltage, slopePercent, map }: Targets): boolean => spend === 'all-hours' && deadTimeUs === undefined && atVoltage.length === 0 && slopePercent === undefined && map === undefined;
 
 /** A cell's name among those of its block. */
 export const cellName = ({ injector, voltage }: { readonly injector: number; readonly voltage: number }): string => `${injector}|${voltage}`;

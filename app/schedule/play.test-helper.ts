@@ -56,7 +56,7 @@ export function play(plan: Plan, injector: (index: number, voltage: number) => S
     decisions.push(decision);
     if (decision.additions.length === 0) break;
     points = [...points, ...decision.additions.flatMap((a) => a.points).map((p, i) => ({ ...p, index: measured + i }))];
-    if (decisions.length > 60) throw new Error('it does not come to an end');
+    if (decisions.length > 300) throw new Error('it does not come to an end');
   }
   return { points, attempts, decisions };
 }

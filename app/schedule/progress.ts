@@ -3,7 +3,7 @@ import type { Plan } from '../plan/plan.ts';
 import { labelOf } from '../uncertainty/source.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
 import type { Reduction } from '../reduce/reduction.ts';
-import { blockOf, microsecondsText } from './cells.ts';
+import { blockOf, microsecondsText, weighsAlike } from './cells.ts';
 import type { SoFar, WantedCell } from './cells.ts';
 import { largestPart, mapCellsOf, statedOf, toMeasureAsWell } from './map-cells.ts';
 import type { MapCell } from './map-cells.ts';
@@ -33,10 +33,24 @@ export interface CellProgress {
   readonly largest: ErrorSource | null;
   /** What would have to be measured as well, or why nothing is told, in sentences; empty: nothing. */
   readonly advice: string;
+  /** What is wanted only says how cells compare: the hours of the plan go to the worst (SCH-18). */
+  readonly weighed: boolean;
 }
 
 /** Every cell that the plan wants of the injectors that are in the run. */
 export function progressOf(soFar: SoFar, reduction: Reduction | null): readonly CellProgress[] {
+  const weighs = soFar.plan.targets?.spend === 'all-hours';
+  return allOf(soFar, reduction).map((cell) => (weighs && cell.of !== 'static-flow' ? asWeighed(cell) : { ...cell, weighed: false }));
+}
+
+/** SCH-18: it is there when it is as near as is sensible to what no window takes off. */
+function asWeighed(cell: Omit<CellProgress, 'weighed'>): CellProgress {
+  const { expanded, least, state } = cell;
+  const near = expanded !== null && least !== null && expanded <= nearest * least;
+  return { ...cell, weighed: true, state: state === 'no-line' || state === 'used-up' ? state : near ? 'reached' : 'open' };
+}
+
+function allOf(soFar: SoFar, reduction: Reduction | null): readonly Omit<CellProgress, 'weighed'>[] {
   const { axes, targets } = soFar.plan;
   const measured = axes.pressureKpa.flatMap((pressure) => axes.periodMs.flatMap((period) => blockOf(soFar, reduction, pressure, period).cells.map((cell) => ({ cell, where: { pressure: pressure * 1e3, period: period / 1e3 } }))));
   const wanted = measured.filter(({ cell }) => Number.isFinite(cell.wanted)).map(({ cell, where }) => progress(cell, where, targets));
@@ -48,7 +62,7 @@ export function progressOf(soFar: SoFar, reduction: Reduction | null): readonly 
 
 type Where = { readonly pressure: number; readonly period: number };
 
-function ofSlope({ injector, serialNumber, voltage, points, found }: WantedCell, where: Where, targets: Plan['targets'], wanted: number): CellProgress {
+function ofSlope({ injector, serialNumber, voltage, points, found }: WantedCell, where: Where, targets: Plan['targets'], wanted: number): Omit<CellProgress, 'weighed'> {
   const place = { of: 'slope', injector, serialNumber, voltage, ...where, wanted, windows: points, advice: '' } as const;
   if (found?.kind !== 'line') return { ...place, expanded: null, least: null, state: 'no-line', largest: null };
   const { value, expanded, uShared, coverageFactor } = found.slope;
@@ -59,14 +73,14 @@ function ofSlope({ injector, serialNumber, voltage, points, found }: WantedCell,
 }
 
 /** SCH-17 */
-function ofStatic(cell: StaticCell, most: number): CellProgress {
+function ofStatic(cell: StaticCell, most: number): Omit<CellProgress, 'weighed'> {
   const { injector, serialNumber, voltage, pressure, period, wanted, points, found } = cell;
   const place = { of: 'static-flow', injector, serialNumber, voltage, pressure, period, wanted, windows: points.length, advice: '' } as const;
   return { ...place, expanded: found?.expanded ?? null, least: found?.least ?? null, state: staticStanding(cell, most), largest: found?.largest ?? null };
 }
 
 /** SCH-16 */
-function ofMap(cell: MapCell, hasRoom: boolean, measured: readonly { readonly cell: WantedCell; readonly where: { readonly pressure: number } }[]): CellProgress {
+function ofMap(cell: MapCell, hasRoom: boolean, measured: readonly { readonly cell: WantedCell; readonly where: { readonly pressure: number } }[]): Omit<CellProgress, 'weighed'> {
   const { injector, serialNumber, voltage, pressure, period, wanted } = cell;
   const stated = statedOf(cell);
   const standing = mapStanding(cell);
@@ -77,7 +91,7 @@ function ofMap(cell: MapCell, hasRoom: boolean, measured: readonly { readonly ce
   return { ...place, ...stated, state, largest: largestPart(cell), advice: state === 'beyond' ? toMeasureAsWell(cell) : '' };
 }
 
-function progress(cell: WantedCell, where: { readonly pressure: number; readonly period: number }, targets: Plan['targets']): CellProgress {
+function progress(cell: WantedCell, where: { readonly pressure: number; readonly period: number }, targets: Plan['targets']): Omit<CellProgress, 'weighed'> {
   const { injector, serialNumber, voltage, wanted, points, found } = cell;
   const place = { of: 'line', injector, serialNumber, voltage, ...where, wanted, windows: points, advice: '' } as const;
   if (found?.kind !== 'line') return { ...place, expanded: null, least: null, state: 'no-line', largest: null };
@@ -88,7 +102,8 @@ function progress(cell: WantedCell, where: { readonly pressure: number; readonly
 }
 
 /** In words: how many are reached, and the worst of the others. */
-export function howFar(cells: readonly CellProgress[]): string {
+export function howFar(cells: readonly CellProgress[], targets?: Plan['targets']): string {
+  if (targets?.spend === 'all-hours') return whatHoursBought(cells, targets);
   const missed = cells.filter((c) => c.state !== 'reached').toSorted((a, b) => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted);
   const [worst] = missed;
   if (worst === undefined) return `All ${cells.length} cells are known as well as was wanted.`;
@@ -96,6 +111,19 @@ export function howFar(cells: readonly CellProgress[]): string {
   const where = isOfMap(worst) ? `in the map at ${mapPlace(worst)}` : worst.of === 'static-flow' ? `at ${worst.pressure / 1e3} kPa` : `at ${worst.voltage} V`;
   return `${cells.length - missed.length} of ${cells.length} cells are known as well as was wanted. ${worst.serialNumber} ${where}${others}: ${whyNot(worst)}`;
 }
+
+/** SCH-18 */
+function whatHoursBought(cells: readonly CellProgress[], targets: NonNullable<Plan['targets']>): string {
+  const weighed = cells.filter((c) => c.weighed);
+  const [worst] = weighed.toSorted((a, b) => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted);
+  const spent = weighed.some((c) => c.state === 'open') ? `The ${targets.hours} h of bench time are spent` : 'Every cell is as near as is sensible to what instruments leave, or has had its windows';
+  if (worst === undefined) return `${spent}.`;
+  const where = isOfMap(worst) ? `in the map at ${mapPlace(worst)}` : `at ${worst.voltage} V`;
+  const now = worst.expanded === null ? 'has no value' : `U95 of the ${wantedQuantity(worst)} is ${amountOf(worst, worst.expanded)}${weighsAlike(targets) ? '' : `, ${amountOf(worst, worst.wanted)} would be its share`}`;
+  return `${spent}. The worst of ${weighed.length} cells is ${worst.serialNumber} ${where}: ${now}.`;
+}
+
+const amountOf = (cell: CellProgress, value: number): string => (isRelative(cell) ? `${(100 * value).toFixed(2)} %` : microsecondsText(value));
 
 const quantities = { line: 'dead time', slope: 'slope', 'static-flow': 'static flow', 'map-dead-time': 'dead time', 'map-slope': 'slope' } as const;
 
@@ -107,7 +135,7 @@ export const isOfMap = ({ of }: Pick<CellProgress, 'of'>): boolean => of === 'ma
 
 function whyNot(cell: CellProgress): string {
   const { of, expanded, wanted, least, state, largest, windows, advice } = cell;
-  const amount = (value: number): string => (isRelative(cell) ? `${(100 * value).toFixed(2)} %` : microsecondsText(value));
+  const amount = (value: number): string => amountOf(cell, value);
   if (expanded === null || least === null) return of === 'static-flow' ? 'its windows give no static flow.' : advice === '' ? 'its windows give no line.' : advice;
   const now = `U95 of the ${wantedQuantity(cell)} is ${amount(expanded)}, ${amount(wanted)} was wanted`;
   switch (state) {

@@ -35,6 +35,8 @@ interface Level {
 interface Goal {
   readonly cell: MapCell;
   readonly aimed: number;
+  /** Of which its ratio is taken: what it is brought to, or, where that only weighs, what is wanted. */
+  readonly per: number;
   readonly least: number;
   readonly coverageFactor: number;
   /** How far one standard uncertainty of each line's height moves the cell, over that standard uncertainty: s for a second of dead time. */
@@ -72,7 +74,7 @@ export function mapRefinement(blocks: readonly Block[], cells: readonly MapCell[
 
 function ofInjector(blocks: readonly Block[], injector: number, cells: readonly MapCell[], refining: MapRefining): readonly { readonly block: Block; readonly wish: CellWish }[] {
   const levels = blocks.flatMap((block) => levelOf(block, injector));
-  const goals = cells.flatMap((cell) => goalOf(cell, levels));
+  const goals = cells.flatMap((cell) => goalOf(cell, levels, refining.weighs ?? false));
   if (goals.length === 0) return [];
   const why = new Map<Sums, string>();
   const room = ({ cell, added }: Sums): boolean => cell.points + added.length < refining.most;
@@ -96,17 +98,17 @@ function levelOf(block: Block, injector: number): readonly Level[] {
 }
 
 /** Only of cells that more windows should bring nearer. */
-function goalOf(cell: MapCell, levels: readonly Level[]): readonly Goal[] {
+function goalOf(cell: MapCell, levels: readonly Level[], weighs: boolean): readonly Goal[] {
   const stated = statedOf(cell);
   if (cell.told.kind === 'missing' || stated === null) return [];
-  const aimed = aimOf(cell.wanted, stated.least);
+  const aimed = aimOf(weighs ? 0 : cell.wanted, stated.least);
   if (!(stated.expanded > aimed)) return [];
   const { carried, result } = cell.told;
   const unit = cell.of === 'slope' ? result.value : 1;
   const effect = (key: string): number => (carried.parts.get(key)?.effect ?? 0) / unit;
   const weights = new Map(levels.flatMap((level) => level.lines.map((sums) => [sums, effect(sums.line.scatter.meanSource.key) / (-sums.line.scatter.uMean / sums.line.slope.value)] as const)));
   const ofLevels = new Map(levels.map((level) => [level, new Set(level.lines.flatMap(({ line }) => line.scatter.slopeParts.map((p) => p.source.key)))] as const).map(([level, keys]) => [level, [...keys].reduce((sum, key) => sum + effect(key) ** 2, 0)]));
-  const goal = { cell, aimed, least: stated.least, coverageFactor: result.coverageFactor, weights, ofLevels, scale: 1 };
+  const goal = { cell, aimed, per: weighs ? cell.wanted : aimed, least: stated.least, coverageFactor: result.coverageFactor, weights, ofLevels, scale: 1 };
   const modelled = varianceOf(goal, null);
   return modelled > 0 ? [{ ...goal, scale: result.uRandom / unit / Math.sqrt(modelled) }] : [];
 }
@@ -132,11 +134,11 @@ function varianceOf({ cell, weights, ofLevels }: Pick<Goal, 'cell' | 'weights' |
   return variance;
 }
 
-const ratioOf = (goal: Goal): number => Math.hypot(goal.coverageFactor * goal.scale * Math.sqrt(varianceOf(goal, null)), goal.least) / goal.aimed;
+const foreseenOf = (goal: Goal): number => Math.hypot(goal.coverageFactor * goal.scale * Math.sqrt(varianceOf(goal, null)), goal.least);
 
 /** The window that takes the most off the worst cell that a window can still bring nearer, for each second. */
 function bestOf(goals: readonly Goal[], candidates: readonly Candidate[], refining: MapRefining): { readonly candidate: Candidate; readonly goal: Goal } | null {
-  const falling = goals.map((goal) => ({ goal, ratio: ratioOf(goal) })).filter(({ ratio }) => ratio > aim).toSorted((a, b) => b.ratio - a.ratio);
+  const falling = goals.map((goal) => ({ goal, foreseen: foreseenOf(goal) })).filter(({ goal, foreseen }) => foreseen > aim * goal.aimed).toSorted((a, b) => b.foreseen / b.goal.per - a.foreseen / a.goal.per);
   for (const { goal } of falling) {
     const before = varianceOf(goal, null);
     let best: Candidate | null = null;

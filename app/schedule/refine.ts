@@ -55,6 +55,8 @@ export interface Refining {
   readonly most: number;
   readonly besides: number;
   readonly minS: number;
+  /** Whether what is wanted only says how cells compare, and each is brought as near as is sensible to what instruments leave. SCH-18 */
+  readonly weighs?: boolean;
   /** Windows added to an injector before it is looked at what they brought; absent: ten. */
   readonly atOnce?: number;
 }
@@ -87,7 +89,7 @@ function ofInjector(cells: readonly WantedCell[], block: Block, refining: Refini
   // First the replicates of all: they tell how windows scatter, and by that where lines end.
   const replicates = why.size > 0;
   for (let added = 0; !replicates && added < (refining.atOnce ?? mostAtOnce); added += 1) {
-    const worst = worstOf(lines, slopePrecision, refining.slopeWanted, room);
+    const worst = worstOf(lines, slopePrecision, refining, room);
     if (worst === null) break;
     const best = bestFor(worst.sums, lines, slopePrecision, refining, room);
     if (best === null) break;
@@ -141,21 +143,24 @@ const modelled = ({ line }: Sums, height: number, centre: number, slopePrecision
 /** The same, s. */
 const randomOf = (s: Sums, slopePrecision: number): number => s.ofDeadTime * modelled(s, s.height, s.centre, slopePrecision);
 
+/** How far a result is foreseen to be, in times of what it is brought to, or, where that only weighs, of what is wanted; 0: it is there, or as near as is sensible. */
+function farFrom(wanted: number, of: Result, random: number, weighs: boolean): number {
+  const foreseen = of.coverageFactor * Math.hypot(random, of.uShared);
+  if (!weighs) return of.expanded > aimOf(wanted, of) ? foreseen / aimOf(wanted, of) : 0;
+  const least = aimOf(0, of);
+  return of.expanded > least && foreseen > aim * least ? foreseen / wanted : 0;
+}
+
 /** The cell that is farthest from what is wanted, of those that are not there and can be brought nearer; null: none is above the aim. */
-function worstOf(lines: readonly Sums[], slopePrecision: number, slopeWanted: number | null, room: (s: Sums) => boolean): Worst | null {
+function worstOf(lines: readonly Sums[], slopePrecision: number, { slopeWanted, weighs = false }: Refining, room: (s: Sums) => boolean): Worst | null {
   let worst: Worst | null = null;
-  let most = aim;
+  let most = weighs ? 0 : aim;
   for (const s of lines) {
     if (!room(s)) continue;
     const { slope, deadTime } = s.line;
-    const wanted = slopeWanted === null ? Number.POSITIVE_INFINITY : aimOf(slopeWanted * slope.value, slope);
-    if (slope.expanded > wanted) {
-      const ratio = (slope.coverageFactor * Math.hypot(s.ofSlope / Math.sqrt(slopePrecision), slope.uShared)) / wanted;
-      if (ratio > most) [most, worst] = [ratio, { sums: s, of: 'slope' }];
-    }
-    const aimed = aimOf(s.cell.wanted, deadTime);
-    if (!(deadTime.expanded > aimed)) continue;
-    const ratio = (deadTime.coverageFactor * Math.hypot(randomOf(s, slopePrecision), deadTime.uShared)) / aimed;
+    const ofSlope = slopeWanted === null ? 0 : farFrom(slopeWanted * slope.value, slope, s.ofSlope / Math.sqrt(slopePrecision), weighs);
+    if (ofSlope > most) [most, worst] = [ofSlope, { sums: s, of: 'slope' }];
+    const ratio = farFrom(s.cell.wanted, deadTime, randomOf(s, slopePrecision), weighs);
     if (ratio > most) [most, worst] = [ratio, { sums: s, of: 'dead-time' }];
   }
   return worst;

@@ -57,19 +57,22 @@ export function decideNext(soFar: SoFar): ScheduleDecision {
   if (targets === undefined) throw new Error('a plan without targets has no schedule');
   const reduction = soFar.attempts.some(({ point }) => points[point]?.role === 'measure') ? reduceRun(soFar) : null;
   const additions = additionsOf(soFar, targets, reduction);
-  return { additions, text: additions.length > 0 ? '' : howFar(progressOf(soFar, reduction)) };
+  return { additions, text: additions.length > 0 ? '' : howFar(progressOf(soFar, reduction), targets) };
 }
 
 function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null): readonly Addition[] {
   const { plan, points } = soFar;
-  const allowed = hoursUsed(soFar) < targets.hours;
-  const map = allowed ? mapWanted(soFar, reduction, refiningOf(plan, targets)) : null;
+  const left = hoursLeft(soFar, targets);
+  const anywhere = left(plan.axes.pressureKpa.length - 1) > 0;
+  const map = anywhere ? mapWanted(soFar, reduction, refiningOf(plan, targets)) : null;
   for (const [i, pressureKpa] of plan.axes.pressureKpa.entries()) {
+    const allowed = left(i) > 0;
     for (const periodMs of plan.axes.periodMs) {
       const block = blockOf(soFar, reduction, pressureKpa, periodMs);
       const own = allowed ? wishesOf(block, plan, reduction) : [];
-      const wishes = own.length > 0 ? own : (map?.whileAt(block) ?? []);
-      if (wishes.length > 0) return inOrder(wishes, block, soFar);
+      const wishes = own.length > 0 || !allowed ? own : (map?.whileAt(block) ?? []);
+      const additions = inTime(inOrder(wishes, block, soFar), soFar, targets, left(i));
+      if (wishes.length > 0 && additions.length > 0) return additions;
     }
     const checks = checksOf(plan, pressureKpa);
     // They end the measuring of a pressure, once; of a pressure that is come back to for the map, what comes after.
@@ -84,7 +87,7 @@ function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null
     const ends = endsOf(plan, points, kilopascals(pressureKpa));
     if (ends.length > 0) return [{ points: ends, rule: 'SCH-10', why }];
   }
-  return targets.map === undefined ? [] : comingBack(soFar, map);
+  return targets.map === undefined ? [] : comingBack(soFar, targets, map);
 }
 
 const isEnd = ({ role }: Pick<Point, 'role'>): boolean => role === 'reference' || role === 'zero';
@@ -99,17 +102,19 @@ function endsOf(plan: Plan, points: readonly Point[], pressure: Pascals): readon
 }
 
 /** Windows for the map at pressures that were left already, the one that is set first, and what ends a pressure again. SCH-15 */
-function comingBack(soFar: SoFar, map: ReturnType<typeof mapWanted>): readonly Addition[] {
+function comingBack(soFar: SoFar, targets: Targets, map: ReturnType<typeof mapWanted>): readonly Addition[] {
   const { plan, points } = soFar;
   const set = points.at(-1)?.pressure;
   const last = points.findLast((p) => p.role === 'measure')?.pressure;
   const wanted = map?.anywhere() ?? [];
   const here = wanted.find(({ block }) => block.pressure === set) ?? wanted.find(({ block }) => block.pressure === last);
-  if (here !== undefined) return inOrder(here.wishes, here.block, soFar);
+  const budget = (additions: readonly Addition[]): readonly Addition[] => inTime(additions, soFar, targets, hoursLeft(soFar, targets)(plan.axes.pressureKpa.length - 1));
+  const more = here === undefined ? [] : budget(inOrder(here.wishes, here.block, soFar));
+  if (more.length > 0) return more;
   const ends = last === undefined ? [] : endsOf(plan, points, last);
   if (ends.length > 0) return [{ points: ends, rule: 'SCH-10', why: `what ends the measuring at ${(last ?? 0) / 1e3} kPa once more: reference and zero point` }];
   const [next] = wanted;
-  return next === undefined ? [] : inOrder(next.wishes, next.block, soFar);
+  return next === undefined || here !== undefined ? [] : budget(inOrder(next.wishes, next.block, soFar));
 }
 
 /** What the map of a plan wants at a pressure while it is measured, and at all of them; null: it wants none, or nothing was measured. */
@@ -146,8 +151,8 @@ function wishesOf(block: Block, plan: Plan, reduction: Reduction | null): readon
   return refinementOf(block, refiningOf(plan, targets));
 }
 
-const refiningOf = (plan: Plan, { slopePercent, attemptsPerCell }: Targets): Refining => ({
-  slopeWanted: slopePercent === undefined ? null : slopePercent / 100, most: attemptsPerCell, besides: besidesOf(plan), minS: plan.window.minS,
+const refiningOf = (plan: Plan, { slopePercent, attemptsPerCell, spend }: Targets): Refining => ({
+  slopeWanted: slopePercent === undefined ? null : slopePercent / 100, most: attemptsPerCell, besides: besidesOf(plan), minS: plan.window.minS, weighs: spend === 'all-hours',
 });
 
 /** Windows that would bring every line there is to its target if all stayed as it was found, in the order in which they would be measured. For when a run is expected to be over; no decision goes by it. */
@@ -165,6 +170,31 @@ export function leftToMeasure(soFar: SoFar, reduction: Reduction): readonly Adde
 
 /** Windows of an injector that are looked ahead for its map: beyond it the end is a guess in any case. */
 const mostLeft = 200;
+
+/**
+ * Bench time that is left for cells of the pressures up to one, h. Where all of it is spent each pressure has its share, and what will end it is kept back (SCH-18); else the ceiling is that of the whole.
+ */
+function hoursLeft(soFar: SoFar, { hours, spend }: Targets): (pressure: number) => number {
+  const { plan, points, equipment } = soFar;
+  const used = hoursUsed(soFar);
+  if (spend !== 'all-hours') return () => hours - used;
+  const timeOf = (some: readonly AddedPoint[]): number => estimateRun(plan, some.map((p, index) => ({ ...p, index })), equipment).durationS;
+  const ending = plan.axes.pressureKpa.map((kpa) => (timeOf(checksOf(plan, kpa)) - timeOf([])) / 3600);
+  const isEnded = plan.axes.pressureKpa.map((kpa) => hasChecks(points, checksOf(plan, kpa), kilopascals(kpa)));
+  return (pressure) => (hours * (pressure + 1)) / ending.length - used - ending.reduce((sum, h, i) => (i > pressure || isEnded[i] === true ? sum : sum + h), 0);
+}
+
+/** Of a budget of hours as much as fits into what is left of it, h, in the order in which it would be measured; else all of it. */
+function inTime(additions: readonly Addition[], { plan, equipment }: SoFar, { spend }: Targets, left: number): readonly Addition[] {
+  if (spend !== 'all-hours') return additions;
+  const kept: Addition[] = [];
+  const took = (some: readonly Addition[]): number => estimateRun(plan, some.flatMap((a) => a.points).map((p, index) => ({ ...p, index })), equipment).durationS - estimateRun(plan, [], equipment).durationS;
+  for (const addition of additions) {
+    if (took([...kept, addition]) > 3600 * left) break;
+    kept.push(addition);
+  }
+  return kept.some((a) => a.points.some((p) => p.role === 'measure')) ? kept : [];
+}
 
 /** Bench time as it is expected of all points so far, h. */
 const hoursUsed = ({ plan, points, equipment }: SoFar): number => estimateRun(plan, points, equipment).durationS / 3600;

@@ -149,7 +149,7 @@ const isGiven = ({ texts }: PlanForm, path: FieldPath): boolean => (texts[path] 
 const wantsMap = (form: PlanForm): boolean => isGiven(form, 'targets.map.deadTimeUs') || isGiven(form, 'targets.map.slopePercent') || mapLists.some((list) => (form.axes[list] ?? []).length > 0);
 
 /** Whether the plan states what is wanted, in place of replicates. */
-const wantsTargets = (form: PlanForm): boolean => isGiven(form, 'targets.deadTimeUs') || isGiven(form, 'targets.slopePercent') || isGiven(form, 'targets.staticFlowPercent') || wantsMap(form);
+const wantsTargets = (form: PlanForm): boolean => isGiven(form, 'targets.deadTimeUs') || isGiven(form, 'targets.slopePercent') || isGiven(form, 'targets.staticFlowPercent') || isGiven(form, 'targets.spend') || wantsMap(form);
 
 function counted(n: number, one: string): string {
   return n === 1 ? `1 ${one}` : `${n} ${one}s`;

@@ -22,7 +22,7 @@ export const foldedPaths = {
 /** Fields that the form always shows. */
 export const openPaths = {
   name: ['name', 'order', 'qualification'],
-  replicates: ['axes.replicates', 'targets.deadTimeUs', 'targets.slopePercent', 'targets.staticFlowPercent', 'targets.map.deadTimeUs', 'targets.map.slopePercent', 'targets.hours', 'targets.attemptsPerCell'],
+  replicates: ['axes.replicates', 'targets.deadTimeUs', 'targets.slopePercent', 'targets.staticFlowPercent', 'targets.map.deadTimeUs', 'targets.map.slopePercent', 'targets.spend', 'targets.hours', 'targets.attemptsPerCell'],
   sequence: ['sequence.kind', 'sequence.seed'],
   reference: ['reference.injector', 'reference.voltageV', 'reference.pressureKpa', 'reference.widthMs', 'reference.periodMs', 'reference.everyPoints'],
   static: ['static.replicates', 'static.voltageV', 'static.periodMs'],
@@ -38,14 +38,15 @@ interface Words {
 }
 
 const words = {
-  'targets.deadTimeUs': { label: 'Wanted dead time', unit: 'µs', help: 'U95 to which each measured dead time is brought, in place of replicates. Empty, with the next six: the grid is measured.' },
+  'targets.deadTimeUs': { label: 'Wanted dead time', unit: 'µs', help: 'U95 to which each measured dead time is brought, in place of replicates. Empty, with the next seven: the grid is measured.' },
   'targets.slopePercent': { label: 'Wanted slope', unit: '%', help: 'U95 to which each slope is measured. Empty: as it comes.' },
   'targets.staticFlowPercent': { label: 'Wanted static flow', unit: '%', help: 'U95 to which each static flow is measured; needs two replicates of static flow. Empty: as it comes.' },
   'targets.map.voltageV': { label: 'Voltages of the map', unit: 'V', help: 'Supply voltages of the wanted table. They need not be measured.' },
   'targets.map.pressureKpa': { label: 'Pressures of the map', unit: 'kPa', help: 'Rail pressures of the wanted table. They need not be measured.' },
   'targets.map.deadTimeUs': { label: 'Wanted in a map', unit: 'µs', help: 'U95 of the dead time in every cell of a table on axes of its own. Empty: no such table.' },
   'targets.map.slopePercent': { label: 'Slope in the map', unit: '%', help: 'U95 of the slope in every cell of that table. Empty: as it comes.' },
-  'targets.hours': { label: 'Bench time at most', unit: 'h', help: 'Nothing is added beyond this expected bench time.' },
+  'targets.spend': { label: 'Bench time', unit: '', help: 'As needed until every target is reached, or all of it: then what is wanted says how cells compare, and the worst gains most; with nothing wanted all dead times weigh the same. Empty: as needed.' },
+  'targets.hours': { label: 'Bench time at most', unit: 'h', help: 'Nothing is added beyond this expected bench time; where all of it is spent, the budget.' },
   'targets.attemptsPerCell': { label: 'Windows of a cell at most', unit: '', help: 'For each injector, voltage and pressure.' },
 
   name: { label: 'Name', unit: '', help: 'What this plan is called in lists and on reports.' },
@@ -329,6 +330,7 @@ export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<str
   },
   'reduction.slopeOverVoltage': { tested: 'As far as the data say so', own: 'Never: each voltage its own', shared: 'Always: one for all' },
   'reduction.driftCorrection': { none: 'Stands in the uncertainties', reference: 'Taken off by the reference point' },
+  'targets.spend': { 'until-known': 'As needed', 'all-hours': 'All of it' },
   qualification: { 'not-required': 'Not required', required: 'Required' },
   'types[].drive': { saturated: 'Saturated switch', 'peak-and-hold': 'Peak and hold' },
   'guards[].level': { note: 'Note', hold: 'Hold', trip: 'Trip' },

@@ -35,11 +35,19 @@ export function cellText(cell: CellProgress): string {
   return cell.expanded === null ? glyph : `${glyph} ${amountText(cell.of, cell.expanded)}`;
 }
 
+/** Of a plan whose hours are spent where the worst cell gains most. */
+const weighedWords: Readonly<Partial<Record<CellProgress['state'], string>>> = {
+  reached: 'It is as near as is sensible to what instruments leave.',
+  open: 'The hours of the plan are spent where the worst cell gains most.',
+  'used-up': 'It has had the windows that the plan allows.',
+};
+
 /** Everything of a cell, in sentences. */
 export function cellSentences(cell: CellProgress): string {
   const { of, serialNumber, voltage, pressure, wanted, expanded, least, largest, windows, state, advice } = cell;
   const place = !isOfMap(cell) ? `${serialNumber} at ${of === 'static-flow' ? `${pressure / 1e3} kPa` : `${voltage} V`}, ${plural(windows, 'window')}` : `${serialNumber} in the map at ${voltage} V and ${pressure / 1e3} kPa${windows === 0 ? ', not measured there' : `, ${plural(windows, 'window')} there`}`;
   if (expanded === null || least === null) return `${place}: ${isOfMap(cell) || (of === 'static-flow' && windows > 0) ? 'no value yet' : windows === 0 ? 'not begun' : 'no line yet'}; ${amountText(of, wanted)} wanted.${advice === '' ? '' : ` ${advice}`}`;
+  if (cell.weighed) return `${place}: U95 of the ${wantedQuantity(cell)} is ${amountText(of, expanded)} now. ${weighedWords[state] ?? ''} ${isOfMap(cell) ? 'Instruments and the curve between measured places leave' : 'Instruments leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.`;
   const now = `${place}: U95 of the ${wantedQuantity(cell)} is ${amountText(of, expanded)} now, ${amountText(of, wanted)} wanted.`;
   const leave = `${isOfMap(cell) ? 'Instruments and the curve between measured places leave' : 'Instruments leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.${advice === '' ? '' : ` ${advice}`}`;
   switch (state) {
@@ -61,9 +69,9 @@ export function inTheWay(cells: readonly CellProgress[]): string {
     const least = list.map((c) => c.least ?? 0);
     const sources = new Set(list.flatMap(({ largest }) => (largest === null ? [] : [labelOf(largest)])));
     const [from, to] = [Math.min(...least), Math.max(...least)].map((value) => amountText(list[0]?.of ?? 'line', value));
-    const advice = [...new Set(list.map((c) => c.advice).filter((text) => text !== ''))];
-    const leave = list.some(isOfMap) ? 'instruments and the curve leave' : 'instruments leave';
-    return `${where}, ${plural(list.length, 'cell')}: ${leave} ${from === to ? from : `${from} to ${to}`}, most of it ${[...sources].join(' or ')}${advice.length === 0 ? '' : ` (${advice.map((text) => text.replace(/\.$/u, '')).join('; ')})`}`;
+    const places = [...new Set(list.flatMap((c) => /^Measure (.*) as well\.$/u.exec(c.advice)?.[1] ?? []))];
+    const advice = places.length === 0 ? '' : `measure ${places.join(' or ')} as well; `;
+    return `${where}, ${plural(list.length, 'cell')}: ${advice}${list.some(isOfMap) ? 'instruments and the curve leave' : 'instruments leave'} ${from === to ? from : `${from} to ${to}`}, most of it ${[...sources].join(' or ')}`;
   });
   return parts.length === 0 ? '' : `Cannot be reached: ${parts.join('; ')}.`;
 }

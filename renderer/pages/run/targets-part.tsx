@@ -5,6 +5,7 @@ import type { RunState } from '../../../app/journal/state.ts';
 import { targetPlace } from '../../../app/plan/wanted.ts';
 import type { TargetChange } from '../../../app/plan/wanted.ts';
 import { handling } from '../../../app/run/machine.ts';
+import { weighsAlike } from '../../../app/schedule/cells.ts';
 import type { CellProgress } from '../../../app/schedule/progress.ts';
 import { Button } from '../../components/button.tsx';
 import { shownText } from '../../components/shown-text.ts';
@@ -36,22 +37,24 @@ export function LastDecisionLine({ decision }: { readonly decision: LastDecision
 export const TargetsPart = memo(function TargetsPart({ targets: { outlook, problem }, state, commands, onGo }: TargetsPartProps) {
   if (outlook === null) return <p className="run-targets-none quiet">{problem === '' ? 'How far each cell is, is being worked out.' : `How far each cell is could not be worked out. ${problem}`}</p>;
   const blocks = Map.groupBy(outlook.cells, ({ of, pressure, period }) => decimals(`${tableText(of)} at ${quantityText(pressure / 1e3, 'kPa')}, period ${Number((period * 1e3).toPrecision(6))} ms`));
+  const { targets } = state.plan;
+  const alike = targets !== undefined && weighsAlike(targets);
   return (
     <div className="run-targets">
       <div className="run-grid">
         {[...blocks].map(([where, cells]) => (
-          <Block key={where} where={where} cells={cells} onGo={onGo} />
+          <Block key={where} where={where} cells={cells} alike={alike} onGo={onGo} />
         ))}
       </div>
       <div className="run-targets-foot">
-        <p className="run-targets-way">{shownText(inTheWay(outlook.cells)) || 'Every target can be reached with the instruments as they are, as far as is known.'}</p>
+        <p className="run-targets-way" title={shownText(inTheWay(outlook.cells))}>{shownText(inTheWay(outlook.cells)) || (outlook.cells.some((c) => c.weighed) ? `The ${targets?.hours ?? 0} h of the plan are spent where the worst cell gains most.` : 'Every target can be reached with the instruments as they are, as far as is known.')}</p>
         <ChangeTarget state={state} commands={commands} />
       </div>
     </div>
   );
 });
 
-function Block({ where, cells, onGo }: { readonly where: string; readonly cells: readonly CellProgress[]; readonly onGo: (cell: CellProgress) => void }) {
+function Block({ where, cells, alike, onGo }: { readonly where: string; readonly cells: readonly CellProgress[]; readonly alike: boolean; readonly onGo: (cell: CellProgress) => void }) {
   const voltages = [...new Set(cells.map((c) => c.voltage))];
   const rows = [...Map.groupBy(cells, (c) => c.serialNumber)];
   return (
@@ -62,7 +65,7 @@ function Block({ where, cells, onGo }: { readonly where: string; readonly cells:
           <th scope="col">Injector</th>
           {voltages.map((voltage) => (
             <th key={voltage} scope="col">
-              {voltage} V <span className="quiet">{amountText(cells[0]?.of ?? 'line', cells.find((c) => c.voltage === voltage)?.wanted ?? 0)} wanted</span>
+              {voltage} V {!alike && <span className="quiet">{amountText(cells[0]?.of ?? 'line', cells.find((c) => c.voltage === voltage)?.wanted ?? 0)} wanted</span>}
             </th>
           ))}
         </tr>
@@ -85,7 +88,7 @@ function Block({ where, cells, onGo }: { readonly where: string; readonly cells:
 }
 
 function Cell({ cell, onGo }: { readonly cell: CellProgress; readonly onGo: (cell: CellProgress) => void }) {
-  const part = cell.expanded === null ? 0 : Math.min(1, cell.wanted / cell.expanded);
+  const part = cell.expanded === null ? 0 : Math.min(1, (cell.weighed ? (cell.least ?? 0) : cell.wanted) / cell.expanded);
   const text = shownText(cellSentences(cell));
   return (
     <button type="button" className={`run-target run-target-${standingOf(cell)}`} title={text} aria-label={text} onClick={() => onGo(cell)}>
