@@ -61,33 +61,40 @@ export function decideNext(soFar: SoFar): ScheduleDecision {
 }
 
 function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null): readonly Addition[] {
-  const { plan, points } = soFar;
+  const { plan } = soFar;
   const left = hoursLeft(soFar, targets);
-  const anywhere = left(plan.axes.pressureKpa.length - 1) > 0;
-  const map = anywhere ? mapWanted(soFar, reduction, refiningOf(plan, targets)) : null;
+  const map = left(plan.axes.pressureKpa.length - 1) > 0 ? mapWanted(soFar, reduction, refiningOf(plan, targets)) : null;
   for (const [i, pressureKpa] of plan.axes.pressureKpa.entries()) {
-    const allowed = left(i) > 0;
     for (const periodMs of plan.axes.periodMs) {
+      if (!(left(i) > 0)) continue;
       const block = blockOf(soFar, reduction, pressureKpa, periodMs);
-      const own = allowed ? wishesOf(block, plan, reduction) : [];
-      const wishes = own.length > 0 || !allowed ? own : (map?.whileAt(block) ?? []);
-      const additions = inTime(inOrder(wishes, block, soFar), soFar, targets, left(i));
-      if (wishes.length > 0 && additions.length > 0) return additions;
+      const own = wishesOf(block, plan, reduction);
+      const wishes = own.length > 0 ? own : (map?.whileAt(block) ?? []);
+      const additions = wishes.length === 0 ? [] : inTime(inOrder(wishes, block, soFar), soFar, targets, left(i));
+      if (additions.length > 0) return additions;
     }
-    const checks = checksOf(plan, pressureKpa);
-    // They end the measuring of a pressure, once; of a pressure that is come back to for the map, what comes after.
-    const isLeft = (targets.map ?? targets.staticFlowPercent) !== undefined && plan.axes.pressureKpa.slice(i + 1).some((kpa) => wasMeasured(points, kilopascals(kpa)));
-    const due = isLeft || targets.staticFlowPercent !== undefined ? checks.filter((c) => !isEnd(c)) : checks;
-    const why = `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point`;
-    if (due.length > 0 && !hasChecks(points, due, kilopascals(pressureKpa))) return [{ points: due, rule: 'SCH-10', why }];
-    if (isLeft || targets.staticFlowPercent === undefined) continue;
-    const held = staticCellsOf(soFar, reduction).filter((c) => c.pressure === kilopascals(pressureKpa));
-    const wishes = allowed ? staticWishes(held, targets.attemptsPerCell) : [];
-    if (wishes.length > 0) return wishes.map((wish) => ({ ...wish, rule: 'SCH-17' }));
-    const ends = endsOf(plan, points, kilopascals(pressureKpa));
-    if (ends.length > 0) return [{ points: ends, rule: 'SCH-10', why }];
+    const ending = endingOf(soFar, targets, reduction, { i, pressureKpa, allowed: left(i) > 0 });
+    if (ending.length > 0) return ending;
   }
   return targets.map === undefined ? [] : comingBack(soFar, targets, map);
+}
+
+/** What ends the measuring of a pressure, once, static flows that are wanted before the last of it; of a pressure that is come back to, or was left for another, what comes after is no business of this. SCH-10, SCH-17 */
+function endingOf(soFar: SoFar, targets: Targets, reduction: Reduction | null, { i, pressureKpa, allowed }: { readonly i: number; readonly pressureKpa: number; readonly allowed: boolean }): readonly Addition[] {
+  const { plan, points } = soFar;
+  const pressure = kilopascals(pressureKpa);
+  const checks = checksOf(plan, pressureKpa);
+  const wantsHeld = targets.staticFlowPercent !== undefined;
+  const isLeft = (wantsHeld || targets.map !== undefined) && plan.axes.pressureKpa.slice(i + 1).some((kpa) => wasMeasured(points, kilopascals(kpa)));
+  const due = isLeft || wantsHeld ? checks.filter((c) => !isEnd(c)) : checks;
+  const why = `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point`;
+  if (due.length > 0 && !hasChecks(points, due, pressure)) return [{ points: due, rule: 'SCH-10', why }];
+  if (isLeft || !wantsHeld) return [];
+  const held = staticCellsOf(soFar, reduction).filter((c) => c.pressure === pressure);
+  const wishes = allowed ? staticWishes(held, targets.attemptsPerCell) : [];
+  if (wishes.length > 0) return wishes.map((wish) => ({ ...wish, rule: 'SCH-17' }));
+  const ends = endsOf(plan, points, pressure);
+  return ends.length > 0 ? [{ points: ends, rule: 'SCH-10', why }] : [];
 }
 
 const isEnd = ({ role }: Pick<Point, 'role'>): boolean => role === 'reference' || role === 'zero';

@@ -42,14 +42,25 @@ const weighedWords: Readonly<Partial<Record<CellProgress['state'], string>>> = {
   'used-up': 'It has had the windows that the plan allows.',
 };
 
+/** Where a cell is, and how many windows it has there. */
+function cellPlace(cell: CellProgress): string {
+  const { of, serialNumber, voltage, pressure, windows } = cell;
+  if (isOfMap(cell)) return `${serialNumber} in the map at ${voltage} V and ${pressure / 1e3} kPa${windows === 0 ? ', not measured there' : `, ${plural(windows, 'window')} there`}`;
+  return `${serialNumber} at ${of === 'static-flow' ? `${pressure / 1e3} kPa` : `${voltage} V`}, ${plural(windows, 'window')}`;
+}
+
+/** What it is called that a cell has no U95. */
+const noValueYet = (cell: CellProgress): string => (isOfMap(cell) || (cell.of === 'static-flow' && cell.windows > 0) ? 'no value yet' : cell.windows === 0 ? 'not begun' : 'no line yet');
+
 /** Everything of a cell, in sentences. */
 export function cellSentences(cell: CellProgress): string {
-  const { of, serialNumber, voltage, pressure, wanted, expanded, least, largest, windows, state, advice } = cell;
-  const place = !isOfMap(cell) ? `${serialNumber} at ${of === 'static-flow' ? `${pressure / 1e3} kPa` : `${voltage} V`}, ${plural(windows, 'window')}` : `${serialNumber} in the map at ${voltage} V and ${pressure / 1e3} kPa${windows === 0 ? ', not measured there' : `, ${plural(windows, 'window')} there`}`;
-  if (expanded === null || least === null) return `${place}: ${isOfMap(cell) || (of === 'static-flow' && windows > 0) ? 'no value yet' : windows === 0 ? 'not begun' : 'no line yet'}; ${amountText(of, wanted)} wanted.${advice === '' ? '' : ` ${advice}`}`;
-  if (cell.weighed) return `${place}: U95 of the ${wantedQuantity(cell)} is ${amountText(of, expanded)} now. ${weighedWords[state] ?? ''} ${isOfMap(cell) ? 'Instruments and the curve between measured places leave' : 'Instruments leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.`;
+  const { of, wanted, expanded, least, largest, state, advice } = cell;
+  const place = cellPlace(cell);
+  const advised = advice === '' ? '' : ` ${advice}`;
+  if (expanded === null || least === null) return `${place}: ${noValueYet(cell)}; ${amountText(of, wanted)} wanted.${advised}`;
+  const leave = `${isOfMap(cell) ? 'Instruments and the curve between measured places leave' : 'Instruments leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.${advised}`;
+  if (cell.weighed) return `${place}: U95 of the ${wantedQuantity(cell)} is ${amountText(of, expanded)} now. ${weighedWords[state] ?? ''} ${leave}`;
   const now = `${place}: U95 of the ${wantedQuantity(cell)} is ${amountText(of, expanded)} now, ${amountText(of, wanted)} wanted.`;
-  const leave = `${isOfMap(cell) ? 'Instruments and the curve between measured places leave' : 'Instruments leave'} ${amountText(of, least)}${largest === null ? '' : `, most of it: ${labelOf(largest)}`}.${advice === '' ? '' : ` ${advice}`}`;
   switch (state) {
     case 'reached':
       return `${now} It is known as well as was wanted.`;
