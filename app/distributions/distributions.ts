@@ -63,6 +63,13 @@ function incompleteGamma(a: number, x: number): Tails {
   return { below: 1 - above, above, slope: front };
 }
 
+let latestOfBeta = { a: Number.NaN, b: Number.NaN, ofBoth: 0, ofA: 0, ofB: 0 };
+/** ln Gamma of a + b, a and b: where a quantile is looked for they are asked for again and again. */
+function logGammas(a: number, b: number): typeof latestOfBeta {
+  if (latestOfBeta.a !== a || latestOfBeta.b !== b) latestOfBeta = { a, b, ofBoth: logGamma(a + b), ofA: logGamma(a), ofB: logGamma(b) };
+  return latestOfBeta;
+}
+
 /** Regularised incomplete beta function I_x(a, b); `y` is 1 - x, to its own precision; slope: with ln(x / y) (DLMF 8.17.22, by Lentz' method). */
 function incompleteBeta(x: number, y: number, a: number, b: number): Tails {
   if (!(x > 0)) return nothingBelow;
@@ -71,7 +78,8 @@ function incompleteBeta(x: number, y: number, a: number, b: number): Tails {
     const { below, above, slope } = incompleteBeta(y, x, b, a);
     return { below: above, above: below, slope };
   }
-  const front = Math.exp(a * Math.log(x) + b * Math.log(y) + logGamma(a + b) - logGamma(a) - logGamma(b));
+  const { ofBoth, ofA, ofB } = logGammas(a, b);
+  const front = Math.exp(a * Math.log(x) + b * Math.log(y) + ofBoth - ofA - ofB);
   let c = 1;
   let d = 1 / (1 - ((a + b) * x) / (a + 1) || TINY);
   let value = d;

@@ -36,7 +36,10 @@ export class List<T> implements Iterable<T> {
   }
 
   concat(items: readonly T[]): List<T> {
-    return List.of([...this.toArray(), ...items]);
+    const last = this.length & mask;
+    const full = last === 0 ? this.chunks : this.chunks.slice(0, -1);
+    const more = List.of(last === 0 ? items : [...(this.chunks.at(-1) ?? []), ...items]);
+    return new List([...full, ...more.chunks], this.length + items.length);
   }
 
   /** Every item changed; the same list where `change` gives back each item. */

@@ -69,19 +69,42 @@ export interface RunTotals {
   readonly diskBytes: number;
 }
 
+/** What one point adds to them. */
+interface PointTotals {
+  readonly windowS: number;
+  readonly pulses: number;
+  readonly volume: number;
+}
+
+/** They depend on the set point and the expected flow alone, and a plan has few of those beside its points. */
+function oncePerSetPoint(flowOf: ReturnType<typeof expectedFlow>, make: (point: Point, staticFlow: KilogramsPerSecond) => PointTotals): (point: Point) => PointTotals {
+  const known = new Map<string, Map<number, PointTotals>>();
+  let last: Point | null = null;
+  let ofWidths = new Map<number, PointTotals>();
+  return (point) => {
+    const staticFlow = flowOf(point.injector);
+    // Points of one cell follow each other: their key, a text of numbers, is made once for all that do.
+    if (last?.injector !== point.injector || last.voltage !== point.voltage || last.pressure !== point.pressure || last.period !== point.period || last.role !== point.role) {
+      const key = `${point.role} ${staticFlow} ${point.voltage} ${point.pressure} ${point.period}`;
+      ofWidths = known.get(key) ?? new Map<number, PointTotals>();
+      known.set(key, ofWidths);
+    }
+    last = point;
+    const before = ofWidths.get(point.width);
+    if (before !== undefined) return before;
+    const made = make(point, staticFlow);
+    if (point.role !== 'zero') ofWidths.set(point.width, made);
+    return made;
+  };
+}
+
 /** Totals of a whole run without repeats, holds and pauses, by the static flow that its plan expects of each injector (PLAN-94). */
 export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equipment): RunTotals {
   const flowOf = expectedFlow(plan);
   const frameS = 1 / plan.link.telemetryHz;
   const purgeWidth = seconds(plan.purge.widthMs * 1e-3);
   const purgeS = plan.purge.pulses * plan.purge.periodMs * 1e-3;
-  // The expected flow depends on the set point alone, and a plan has few of those beside its points.
-  const known = new Map<string, { readonly windowS: number; readonly pulses: number; readonly volume: number }>();
-  const ofPoint = (point: Point) => {
-    const staticFlow = flowOf(point.injector);
-    const key = `${point.role} ${staticFlow} ${point.voltage} ${point.pressure} ${point.width} ${point.period}`;
-    const before = known.get(key);
-    if (before !== undefined) return before;
+  const ofPoint = oncePerSetPoint(flowOf, (point, staticFlow): PointTotals => {
     // Where the meter has a least flow the rail is shut off as well, if the bench can.
     if (point.role === 'zero') return { windowS: zeroWindow(plan) + (equipment.meter.leastHertz === undefined ? 0 : plan.zero.decayS), pulses: 0, volume: 0 };
     const purged = point.role === 'look' ? 0 : plan.purge.pulses;
@@ -90,10 +113,8 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
     const mass =
       burst * expectedMass(staticFlow, point.voltage, point.pressure, point.width) +
       purged * expectedMass(staticFlow, point.voltage, point.pressure, purgeWidth);
-    const made = { windowS, pulses: burst + purged, volume: mass / roughDensity };
-    known.set(key, made);
-    return made;
-  };
+    return { windowS, pulses: burst + purged, volume: mass / roughDensity };
+  });
 
   let driven = 0;
   const beforeWindow = (point: Point): number => {

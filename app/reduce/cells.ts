@@ -85,14 +85,14 @@ export function scatterModels(cells: readonly Cell[]): readonly ScatterModel[] {
   });
 }
 
-/** Finds the regions and fits the lines of all cells. */
-export function fitCells(cells: readonly Cell[], plan: Plan): { readonly fitted: readonly FittedCell[]; readonly scatter: readonly ScatterModel[] } {
+/** Finds the regions and fits the lines of all cells. `known`: how their windows scatter, where that was found before. */
+export function fitCells(cells: readonly Cell[], plan: Plan, known: readonly ScatterModel[] = []): { readonly fitted: readonly FittedCell[]; readonly scatter: readonly ScatterModel[] } {
   const fitted: FittedCell[] = [];
   const scatter: ScatterModel[] = [];
   for (const condition of grouped(cells, ({ at }) => `${at.pressure}|${at.period}`)) {
     const [{ at: { pressure, period } }] = condition;
-    const model = scatterOf(condition);
-    scatter.push({ ...model, pressure, period });
+    const model = known.find((k) => k.pressure === pressure && k.period === period) ?? { ...scatterOf(condition), pressure, period };
+    scatter.push(model);
     for (const ofType of grouped(condition, ({ at }) => typeOfInjector(plan, at))) fitted.push(...linesOf(grouped(ofType, ({ at }) => String(at.voltage)), model, plan.reduction));
   }
   return { fitted, scatter };

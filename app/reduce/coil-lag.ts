@@ -7,7 +7,7 @@ import type { Plan } from '../plan/plan.ts';
 import { typeOfInjector } from './cell.ts';
 import { grouped } from './cells.ts';
 import type { FittedLine } from './effects.ts';
-import { covarianceOf, solveLeastSquares } from './least-squares.ts';
+import { solveWithCovariance } from './least-squares.ts';
 import type { ReducedWindow, SweepLag } from './reduction.ts';
 
 /** One for each type: all its lines together, because the effect is nearly the same at every voltage. `orders`: rises in the order of measuring. */
@@ -51,8 +51,8 @@ function contrastOf({ cell, line, used, observations }: FittedLine, orders: Read
   });
   const told = [...rows.values()].filter(({ weight }) => weight > 0);
   const [design, weights] = [told.map((r) => r.design), told.map((r) => r.weight)];
-  const value = solveLeastSquares(design, told.map((r) => r.moment / r.weight), weights)?.beta[2];
-  const variance = covarianceOf(design, weights)?.[2]?.[2];
+  const solved = solveWithCovariance(design, told.map((r) => r.moment / r.weight), weights);
+  const [value, variance] = [solved?.beta[2], solved?.covariance[2]?.[2]];
   // Where widths and directions go together neither tells the other apart.
   return value === undefined || variance === undefined ? { product: 0, squares: 0 } : { product: value / variance, squares: 1 / variance };
 }

@@ -52,6 +52,7 @@ function timeConstantsOf(plan: Plan, type: string): readonly { readonly tau: num
 /** By type, for those of which it is told; none: of no type. `windows`: all of the run, in any order. */
 export function coilMemories(plan: Plan, windows: readonly Driven[]): ReadonlyMap<string, CoilMemory> {
   const types = [...new Set(plan.injectors.map((injector) => injector.type))].filter((type) => tellsMemory(plan, type));
+  if (types.length === 0) return new Map();
   const unpurged = unpurgedOf(plan, windows);
   return new Map(types.map((type) => [type, new CoilMemory(plan, type, windows.filter(({ reduced: { at } }) => typeOfInjector(plan, at) === type), unpurged)]));
 }

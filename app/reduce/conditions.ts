@@ -75,8 +75,16 @@ export const sagOf = ({ supply: { insidePulseMv = 0 } }: Equipment): number => (
 
 /** The window as one of a supply at the voltage that stands there before a pulse: where the mean is held, longer pulses raise it. RED-74 */
 export function beforePulse(window: WindowSummary, { width, period }: Point, equipment: Equipment): WindowSummary {
-  return period > 0 ? { ...window, supply: { ...window.supply, mean: volts(window.supply.mean + (sagOf(equipment) * width) / period) } } : window;
+  if (!(period > 0)) return window;
+  const before = known.get(window);
+  if (before?.equipment === equipment && before.width === width && before.period === period) return before.held;
+  const held = { ...window, supply: { ...window.supply, mean: volts(window.supply.mean + (sagOf(equipment) * width) / period) } };
+  known.set(window, { equipment, width, period, held });
+  return held;
 }
+
+/** Windows and records are never written into, so what was made of them stands. RED-160 */
+const known = new WeakMap<WindowSummary, { readonly equipment: Equipment; readonly width: number; readonly period: number; readonly held: WindowSummary }>();
 
 /** What the plan states of its type, relative, 1/Pa; null: nothing. PLAN-80, RED-77 */
 export function pressureEffectOf({ reduction: { pressureEffect } }: Plan): { readonly relativePerPascal: number; readonly u: number } | null {
@@ -108,4 +116,18 @@ export function offLine({ line, used, observations }: FittedLine, conditions: Co
     return width - line.deadTime - mass / line.slope + toVoltage + toPressure + toTemperature + toCoil;
   });
   return { off, byTemperature: conditions.byTemperature.value, uByTemperature: conditions.byTemperature.u };
+}
+
+/** By how much the windows of a line were referred to the plan's conditions, in the mean. */
+export function meanShift(used: readonly Observed[], { shiftsOf, byTemperature }: Conditions, { delayOf }: Lateness): LineCell['referred'] {
+  let [toVoltage, toPressure, toTemperature, toCoil] = [0, 0, 0, 0];
+  for (const o of used) {
+    const one = shiftsOf(o, delayOf(o.source, byTemperature.value));
+    toVoltage += one.toVoltage;
+    toPressure += one.toPressure;
+    toTemperature += one.toTemperature;
+    toCoil += one.toCoil;
+  }
+  const n = used.length;
+  return { toVoltage: toVoltage / n, toPressure: toPressure / n, toTemperature: toTemperature / n, toCoil: toCoil / n };
 }

@@ -13,32 +13,53 @@ export interface Effect {
   readonly onSlope: number;
 }
 
+/** By the key of the source. */
+type OwnEffects = ReadonlyMap<string, Effect>;
+
 /**
  * Carries every shared term of the masses' budgets through the weighted fit of each line: an error that scales all masses
  * alike moves the slope and not the crossing (RED-14), one that differs over the meter's frequency moves both. Lines
  * that share a slope share the mean effect on it.
  */
-export function effectsOf(fitted: readonly FittedCell[]): ReadonlyMap<FittedLine, ReadonlyMap<string, Effect>> {
-  const effects = new Map<FittedLine, ReadonlyMap<string, Effect>>();
-  const lines = fitted.filter((f): f is FittedLine => f.kind === 'line');
-  for (const f of lines) effects.set(f, effectsOnLine(f));
-  const sharing = lines.filter((f) => f.line.slopeFrom.from !== 'own');
+export function effectsOf(fitted: readonly FittedCell[]): ReadonlyMap<FittedLine, readonly Effect[]> {
+  const effects = new Map<FittedLine, readonly Effect[]>();
+  const alone = new Map<FittedLine, OwnEffects>();
+  const sharing: FittedLine[] = [];
+  for (const f of fitted) {
+    if (f.kind === 'no-line') continue;
+    const own = effectsOnLine(f);
+    if (f.line.slopeFrom.from === 'own') effects.set(f, [...own.values()]);
+    else {
+      alone.set(f, own);
+      sharing.push(f);
+    }
+  }
   for (const members of grouped(sharing, ({ cell: { at } }) => `${at.injector}|${at.pressure}|${at.period}`)) {
-    const sources = new Map(members.flatMap((m) => [...(effects.get(m)?.values() ?? [])].map(({ source }) => [source.key, source] as const)));
-    const onSlope = new Map<string, number>();
-    for (const key of sources.keys()) {
-      let sum = 0;
-      for (const m of members) sum += m.line.slopeFrom.weight * (effects.get(m)?.get(key)?.onSlope ?? 0);
-      onSlope.set(key, sum);
+    // Of every source that any of them has, in the order of the first; one that a member does not have adds nothing.
+    const common = new Map<string, { readonly source: ErrorSource; onSlope: number }>();
+    for (const m of members) {
+      const { weight } = m.line.slopeFrom;
+      (alone.get(m) ?? none).forEach(({ source, onSlope }, key) => {
+        const sum = common.get(key);
+        if (sum === undefined) common.set(key, { source, onSlope: weight * onSlope });
+        else sum.onSlope += weight * onSlope;
+      });
     }
     for (const m of members) {
-      const own = effects.get(m);
+      const own = alone.get(m) ?? none;
       const part = m.line.slopeFrom.own;
-      effects.set(m, new Map([...sources].map(([key, source]) => [key, { source, onMean: own?.get(key)?.onMean ?? 0, onSlope: part * (own?.get(key)?.onSlope ?? 0) + (1 - part) * (onSlope.get(key) ?? 0) }])));
+      const together: Effect[] = [];
+      common.forEach(({ source, onSlope }, key) => {
+        const one = own.get(key);
+        together.push({ source, onMean: one?.onMean ?? 0, onSlope: part * (one?.onSlope ?? 0) + (1 - part) * onSlope });
+      });
+      effects.set(m, together);
     }
   }
   return effects;
 }
+
+const none: OwnEffects = new Map();
 
 /** Sum of the weights and weighted square of the widths about their mean. */
 function sumsOf({ observations, line }: FittedLine): { readonly weights: number; readonly sxx: number } {
@@ -51,21 +72,37 @@ function sumsOf({ observations, line }: FittedLine): { readonly weights: number;
   return { weights, sxx };
 }
 
-function effectsOnLine(f: FittedLine): ReadonlyMap<string, Effect> {
+interface Sum {
+  readonly source: ErrorSource;
+  onMean: number;
+  onSlope: number;
+  /** What came after it the last time. */
+  next: Sum | undefined;
+}
+
+function effectsOnLine(f: FittedLine): OwnEffects {
   const { used, observations, line } = f;
   const { weights, sxx } = sumsOf(f);
-  const sums = new Map<string, { readonly source: ErrorSource; onMean: number; onSlope: number }>();
+  const sums = new Map<string, Sum>();
   let [height, tilt, mass] = [0, 0, 0];
+  // Nearly every window has the sources of the one before it, in the same order: the sum that comes next is asked first.
+  let next: Sum | undefined;
+  let last: Sum | undefined;
   const take = (source: ErrorSource, sensitivity: number, u: number): void => {
     // Stated by the line itself, which knows how long the injector was open.
     if (source.quantity === 'leak-path') return;
     const error = mass * sensitivity * u;
-    const sum = sums.get(source.key);
-    if (sum === undefined) sums.set(source.key, { source, onMean: height * error, onSlope: tilt * error });
-    else {
+    let sum = next?.source === source ? next : sums.get(source.key);
+    if (sum === undefined) {
+      sum = { source, onMean: height * error, onSlope: tilt * error, next: undefined };
+      sums.set(source.key, sum);
+    } else {
       sum.onMean += height * error;
       sum.onSlope += tilt * error;
     }
+    if (last !== undefined) last.next = sum;
+    last = sum;
+    next = sum.next;
   };
   used.forEach(({ outcome }, i) => {
     const o = observations[i];
@@ -83,15 +120,18 @@ export type OnInjector = Pick<SharedPart, 'source' | 'onDeadTime'> & Partial<Pic
 /** RED-14 to RED-18. `onInjector` says what errors of the conditions do to the injector itself, beside its masses. */
 export function sharedParts(
   { line }: FittedLine,
-  effects: ReadonlyMap<string, Effect>,
+  effects: readonly Effect[],
   onInjector: readonly OnInjector[],
 ): readonly SharedPart[] {
   const parts = new Map<string, SharedPart>();
   for (const part of onInjector) parts.set(part.source.key, { onSlope: 0, ...part });
   const distance = line.fit.meanX - line.deadTime;
-  for (const [key, { source, onMean, onSlope }] of effects) {
-    const before = parts.get(key)?.onDeadTime ?? 0;
-    parts.set(key, { source, onSlope, onDeadTime: before + (distance * onSlope - onMean) / line.slope });
+  const others: SharedPart[] = [];
+  for (const { source, onMean, onSlope } of effects) {
+    const onDeadTime = (distance * onSlope - onMean) / line.slope;
+    const before = parts.get(source.key);
+    if (before === undefined) others.push({ source, onSlope, onDeadTime });
+    else parts.set(source.key, { source, onSlope, onDeadTime: before.onDeadTime + onDeadTime });
   }
-  return [...parts.values()];
+  return [...parts.values(), ...others];
 }

@@ -7,6 +7,7 @@ import { amperes, kilopascals, milliseconds, pascals, volts } from '../quantitie
 import type { WindowSummary } from '../journal/measured.ts';
 import { reduceRun } from './reduce.ts';
 import type { LineCell, Reduction } from './reduction.ts';
+import { beforePulse } from './conditions.ts';
 import { supplyLossOf, supplyLossSentence } from './supply-loss.ts';
 import { noErrors, noScatter, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow } from './synthetic.test-helper.ts';
 
@@ -29,6 +30,22 @@ function cellOf(reduction: Reduction, voltage: number, pressure: number): LineCe
 }
 
 const partOf = (cell: LineCell, quantity: string) => cell.shared.find((s) => s.source.quantity === quantity);
+
+it('RED-160: of a window the supply before a pulse is that of its own pulse and its own record, whichever was asked for before', () => {
+  const [point] = points;
+  if (point === undefined) throw new Error('no point');
+  const window = syntheticWindow(point, injector, plan, syntheticEquipment, noErrors, noScatter, () => 0);
+  const sagging = (insidePulseMv: number): Equipment => equipmentSchema.parse({ ...syntheticEquipment, supply: { ...syntheticEquipment.supply, insidePulseMv } });
+  const [some, more] = [sagging(20), sagging(60)];
+  const meanOf = (equipment: Equipment, change: Partial<Point> = {}): number => beforePulse(window, { ...point, width: milliseconds(5), period: milliseconds(20), ...change }, equipment).supply.mean - window.supply.mean;
+  for (let twice = 0; twice < 2; twice += 1) {
+    expect(meanOf(some)).toBeCloseTo(0.0025, 12);
+    expect(meanOf(some, { width: milliseconds(10) })).toBeCloseTo(0.005, 12);
+    expect(meanOf(some, { period: milliseconds(40) })).toBeCloseTo(0.00125, 12);
+    expect(meanOf(more)).toBeCloseTo(0.0075, 12);
+  }
+  expect(beforePulse(window, point, some)).toBe(beforePulse(window, point, some));
+});
 
 describe('RED-73: pressure while open', () => {
   const bound = 2;

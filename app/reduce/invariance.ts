@@ -10,7 +10,9 @@ import { celsius, kilopascals } from '../quantities/quantity.ts';
 import { fAbove } from '../distributions/distributions.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { massPerPulse } from './mass.ts';
+import { NamedSums } from './named-sums.ts';
 import { grouped, rememberingKey } from './cells.ts';
+import { attemptNumber } from './leak-block.ts';
 import type { LeakBlock } from './leak-block.ts';
 import { uCoilLate } from './coil-thermal.ts';
 import type { OfCoil } from './coil-thermal.ts';
@@ -34,9 +36,9 @@ interface Question {
   readonly windows: readonly Measured[];
   readonly cells: readonly (LineCell | NoLineCell)[];
   readonly scatter: readonly ScatterModel[];
-  readonly blocks: ReadonlyMap<string, LeakBlock>;
-  /** Point and attempt of windows that do not belong to their repeats: they hold nothing. */
-  readonly light: ReadonlySet<string>;
+  readonly blocks: ReadonlyMap<number, LeakBlock>;
+  /** By `attemptNumber`, windows that do not belong to their repeats: they hold nothing. */
+  readonly light: ReadonlySet<number>;
   /** K/W of an injector's coil, and by how much later a window opened than its settled warmth would have had it, s. */
   readonly coilOf: (injector: number) => OfCoil;
   readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
@@ -51,7 +53,7 @@ interface Referred {
 
 /** The same of one window. There are many: its shared part is added to what it belongs to, and is no list of its own. */
 interface ReferredWindow extends Omit<Referred, 'shared'> {
-  readonly addShared: (to: Map<string, number>, part: number) => void;
+  readonly addShared: (to: NamedSums, part: number) => void;
 }
 
 const add = (to: Map<string, number>, key: string, effect: number): void => {
@@ -130,11 +132,10 @@ function referredAll(question: Question, list: readonly Measured[], cell: LineCe
   const referred: ReferredWindow[] = [];
   for (const { reduced, window } of list) {
     const { at } = reduced;
-    const named = light.size > 0 || blocks.size > 0 ? `${reduced.point}:${reduced.attempt}` : '';
-    if (light.has(named)) continue;
+    if (light.size > 0 && light.has(attemptNumber(reduced))) continue;
     // A window at another pressure is worked out anew for that of its cell: the root of the pressure is what is in question.
     const moved = Math.abs(at.pressure - cell.pressure) > 1;
-    const outcome = moved ? massPerPulse({ ...at, pressure: cell.pressure }, window, equipment, plan.reduction, blocks.get(named) ?? null) : reduced.outcome;
+    const outcome = moved ? massPerPulse({ ...at, pressure: cell.pressure }, window, equipment, plan.reduction, blocks.get(attemptNumber(reduced)) ?? null) : reduced.outcome;
     if (outcome.kind !== 'mass') continue;
     const ofBench = moved ? (reduced.ofBench ?? 1) : 1;
     const toVoltage = at.voltage - window.supply.mean;
@@ -145,11 +146,11 @@ function referredAll(question: Question, list: readonly Measured[], cell: LineCe
       variance: varianceOfWindow(model, outcome, outcome.mass),
       addShared: (to, part) => {
         outcome.eachShared(({ key }, sensitivity, u) => {
-          add(to, key, part * sensitivity * u * outcome.mass);
+          to.add(key, part * sensitivity * u * outcome.mass);
         });
-        add(to, 'by voltage', part * (ofVoltage * toVoltage));
-        add(to, 'by pressure', part * (ofPressure * toPressure));
-        add(to, 'by temperature', part * (ofTemperature * toTemperature));
+        to.add('by voltage', part * (ofVoltage * toVoltage));
+        to.add('by pressure', part * (ofPressure * toPressure));
+        to.add('by temperature', part * (ofTemperature * toTemperature));
       },
     });
   }
@@ -159,20 +160,30 @@ function referredAll(question: Question, list: readonly Measured[], cell: LineCe
 /** Mean of windows, with the variance of the mean. `worse`: how much worse than the model each repeats. */
 function meanOf(list: readonly ReferredWindow[], worse: number): Referred {
   const n = list.length;
-  const shared = new Map<string, number>();
+  const shared = new NamedSums();
   for (const one of list) one.addShared(shared, 1 / n);
-  return { mass: list.reduce((sum, r) => sum + r.mass, 0) / n, variance: (worse * worse * list.reduce((sum, r) => sum + r.variance, 0)) / (n * n), shared };
+  return { mass: list.reduce((sum, r) => sum + r.mass, 0) / n, variance: (worse * worse * list.reduce((sum, r) => sum + r.variance, 0)) / (n * n), shared: shared.toMap() };
 }
 
 function difference(a: Referred, b: Referred): Referred {
   const shared = new Map(a.shared);
-  for (const [key, effect] of b.shared) add(shared, key, -effect);
+  b.shared.forEach((effect, key) => {
+    add(shared, key, -effect);
+  });
   return { mass: a.mass - b.mass, variance: a.variance + b.variance, shared };
+}
+
+function divided(shared: ReadonlyMap<string, number>, by: number): ReadonlyMap<string, number> {
+  const parts = new Map<string, number>();
+  shared.forEach((effect, key) => {
+    parts.set(key, effect / by);
+  });
+  return parts;
 }
 
 const inWidth = (cell: LineCell, width: number, { mass, variance, shared }: Referred): OfInjector => {
   const slope = cell.slope.value;
-  return { injector: cell.injector, difference: mass / slope, variance: variance / slope ** 2, shared: new Map([...shared].map(([key, effect]) => [key, effect / slope])), open: width - cell.deadTime.value, dof: cell.scatter.dof };
+  return { injector: cell.injector, difference: mass / slope, variance: variance / slope ** 2, shared: divided(shared, slope), open: width - cell.deadTime.value, dof: cell.scatter.dof };
 };
 
 /** The ordinary windows of a cell at a width. */
@@ -268,9 +279,11 @@ function averaged(list: readonly OfInjector[]): Omit<OfInjector, 'injector'> {
     weights += weight;
     sum += weight * one.difference;
     open += weight * one.open;
-    for (const [key, effect] of one.shared) add(shared, key, weight * effect);
+    one.shared.forEach((effect, key) => {
+      add(shared, key, weight * effect);
+    });
   }
-  return { difference: sum / weights, variance: 1 / weights, shared: new Map([...shared].map(([key, effect]) => [key, effect / weights])), open: open / weights, dof: Math.max(...list.map((one) => one.dof)) };
+  return { difference: sum / weights, variance: 1 / weights, shared: divided(shared, weights), open: open / weights, dof: Math.max(...list.map((one) => one.dof)) };
 }
 
 /**
@@ -283,7 +296,11 @@ function member(of: InvarianceMember['of'], list: readonly OfInjector[], reach =
   const uRandom = Math.sqrt(all.variance);
   const uShared = Math.hypot(...all.shared.values());
   // Errors that are not the same for all, as that of a leak that changes, widen how far injectors may differ.
-  const own = (one: OfInjector): number => one.variance + [...one.shared].reduce((sum, [key, effect]) => sum + (effect - (all.shared.get(key) ?? 0)) ** 2, 0);
+  const own = (one: OfInjector): number => {
+    let squares = 0;
+    one.shared.forEach((effect, key) => (squares += (effect - (all.shared.get(key) ?? 0)) ** 2));
+    return one.variance + squares;
+  };
   const spread = list.reduce((sum, one) => sum + (one.difference - all.difference) ** 2 / own(one), 0);
   const f = all.difference ** 2 / (all.variance + uShared ** 2);
   return {

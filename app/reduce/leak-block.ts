@@ -4,6 +4,12 @@ interface Attempted {
   readonly attempt: number;
 }
 
+/** More than a point has attempts, and so few that a number of points times it is still whole. */
+const attemptsApart = 2 ** 20;
+
+/** One number for each attempt, to find what belongs to it by. */
+export const attemptNumber = ({ point, attempt }: Attempted): number => point * attemptsApart + attempt;
+
 /**
  * What leaked in one block of the run: the attempts between two zero points. Volume flows at the meter, m3/s; u: standard
  * uncertainties. RED-40 to RED-42.
@@ -29,4 +35,11 @@ export interface LeakBlock {
   /** Edges and time, s, between the pulses of its attempts. */
   readonly idle: { readonly edges: number; readonly time: number };
   readonly sources: readonly Attempted[];
+}
+
+/** The block of each attempt, by `attemptNumber`. */
+export function byAttempt(blocks: readonly LeakBlock[]): ReadonlyMap<number, LeakBlock> {
+  const found = new Map<number, LeakBlock>();
+  for (const block of blocks) for (const source of block.sources) found.set(attemptNumber(source), block);
+  return found;
 }

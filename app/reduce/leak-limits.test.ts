@@ -1,6 +1,7 @@
 /** What may be said of a result that a leak moved, and in which words: RED-45, RED-47, RED-48, from figures made by hand. */
 import { describe, expect, it } from 'vitest';
 import { kilograms, kilopascals, milliseconds, volts } from '../quantities/quantity.ts';
+import { attemptNumber } from './leak-block.ts';
 import type { LeakBlock } from './leak-block.ts';
 import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
 import { leakSentences, millilitresPerMinute } from './leak-words.ts';
@@ -37,7 +38,7 @@ describe('RED-45 what a leak leaves of a result', () => {
     const at = { index: 0, role: 'measure', injector: 0, channel: 1, voltage: volts(14), pressure: kilopascals(400), width: milliseconds(5), period: milliseconds(20), replicate: 0 } as const;
     const window = (point: number, kind: 'mass' | 'no-mass' = 'mass'): ReducedWindow =>
       ({ point, attempt: 1, at, outcome: { kind, mass: kilograms(1e-5), meterDensity: 700, pressureFactor: 1.01, temperatureFactor: 0.98 } }) as unknown as ReducedWindow;
-    const blocks = new Map([['0:1', block(2e-9, -1e-9)], ['1:1', block(4e-9, 3e-9)], ['2:1', block(9, 9)]]);
+    const blocks = new Map([block(2e-9, -1e-9), block(4e-9, 3e-9), block(9, 9)].map((of, point) => [attemptNumber({ point, attempt: 1 }), of]));
     const found = leakOnMass([window(0), window(1), window(2, 'no-mass'), window(3)], { blocks, contradiction: 5e-9 });
     const perFlow = 700 * 0.02 * 1.01 * 0.98;
     expect(found?.flow).toBeCloseTo(3e-9, 18);

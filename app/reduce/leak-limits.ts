@@ -1,15 +1,17 @@
 /** Whether a leak that is known this well may be taken off a result: the limits are the plan's (RED-45). */
 import type { Plan } from '../plan/plan.ts';
 import { millilitresPerMinute } from './leak-words.ts';
+import { coverageFactor, result } from '../uncertainty/budget.ts';
 import { ownerOf } from '../uncertainty/source.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
+import { attemptNumber } from './leak-block.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { LeakEffect, ReducedWindow } from './reduction.ts';
 
 /** What is known of the leak at the time of each attempt. */
 export interface LookedFor {
-  /** By `point:attempt`. */
-  readonly blocks: ReadonlyMap<string, LeakBlock>;
+  /** By `attemptNumber`. */
+  readonly blocks: ReadonlyMap<number, LeakBlock>;
   /** Flow by which zero points and period pair contradict each other, m3/s; 0: they do not. */
   readonly contradiction: number;
 }
@@ -26,8 +28,9 @@ export function leakOnMass(windows: readonly ReducedWindow[], { blocks, contradi
   let change = 0;
   let open = 0;
   let n = 0;
-  for (const { point, attempt, at, outcome } of windows) {
-    const block = blocks.get(`${point}:${attempt}`);
+  for (const window of windows) {
+    const { at, outcome } = window;
+    const block = blocks.get(attemptNumber(window));
     if (block === undefined || outcome.kind !== 'mass') continue;
     const perFlow = outcome.meterDensity * at.period * outcome.pressureFactor * outcome.temperatureFactor;
     flow += block.flow;
@@ -45,6 +48,19 @@ export interface LeakVerdict {
   readonly refused: string | null;
   /** Why it should be measured again though it stands; null: no reason. */
   readonly again: string | null;
+}
+
+const nothingToSay: LeakVerdict = { refused: null, again: null };
+
+/** Whether nothing is to be said of a leak beside a U95 of `expanded`; beside a larger one then neither. */
+const isSmall = ({ shift, u, change, contradiction }: LeakEffect, expanded: number, { leakTimesU95, leakChangeTimesU95, leakUncertaintyTimesU95 }: Plan['reduction']): boolean =>
+  !(Math.abs(contradiction) > leakChangeTimesU95 * expanded || Math.abs(change) > leakChangeTimesU95 * expanded || shift > leakTimesU95 * expanded || 2 * u > leakUncertaintyTimesU95 * expanded);
+
+/** The same of a result by its standard uncertainties without the parts of the leak: U95 is worked out only where the normal distribution's, which none is below, does not say it all. */
+export function leakVerdictOf(effect: LeakEffect, without: { readonly value: number; readonly uRandom: number; readonly dofRandom: number; readonly uShared: number }, reduction: Plan['reduction'], what: string): LeakVerdict {
+  const { value, uRandom, dofRandom, uShared } = without;
+  if (isSmall(effect, coverageFactor(Number.POSITIVE_INFINITY) * Math.hypot(uRandom, uShared), reduction)) return nothingToSay;
+  return leakVerdict(effect, result(value, uRandom, dofRandom, uShared).expanded, reduction, what);
 }
 
 /**
@@ -73,7 +89,7 @@ export function leakVerdict(effect: LeakEffect, expanded: number, reduction: Pla
       again: `What may leak past the injector is known so badly (${millilitresPerMinute(flow)}) that it brings ${times(2 * u)} into ${what}; ${reduction.leakUncertaintyTimesU95} is the limit. The result stands with its stated uncertainty. Longer zero points make it smaller: measure again.`,
     };
   }
-  return { refused: null, again: null };
+  return nothingToSay;
 }
 
 function refuse(text: string): LeakVerdict {

@@ -26,7 +26,10 @@ export function solveLeastSquares(
   weights: readonly number[] | null,
 ): { readonly beta: readonly number[]; readonly squares: number } | null {
   const qr = decomposed(rows, weights);
-  if (qr === null) return null;
+  return qr === null ? null : solvedBy(qr, rows, y, weights);
+}
+
+function solvedBy(qr: QrDecomposition, rows: readonly (readonly number[])[], y: readonly number[], weights: readonly number[] | null): { readonly beta: readonly number[]; readonly squares: number } {
   const beta = qr.solve(Matrix.columnVector(y.map((v, i) => v * Math.sqrt(weights?.[i] ?? 1)))).to1DArray();
   let squares = 0;
   rows.forEach((row, i) => {
@@ -40,7 +43,16 @@ export function solveLeastSquares(
 /** (X' W X)^-1: the covariance of the solution where the weights are 1 / variance. null: not independent. */
 export function covarianceOf(rows: readonly (readonly number[])[], weights: readonly number[] | null): readonly (readonly number[])[] | null {
   const qr = decomposed(rows, weights);
-  if (qr === null) return null;
+  return qr === null ? null : covarianceBy(qr);
+}
+
+/** Solution and its covariance, from one decomposition. null: not independent. */
+export function solveWithCovariance(rows: readonly (readonly number[])[], y: readonly number[], weights: readonly number[] | null): { readonly beta: readonly number[]; readonly covariance: readonly (readonly number[])[] } | null {
+  const qr = decomposed(rows, weights);
+  return qr === null ? null : { beta: solvedBy(qr, rows, y, weights).beta, covariance: covarianceBy(qr) };
+}
+
+function covarianceBy(qr: QrDecomposition): readonly (readonly number[])[] {
   const inverse = new QrDecomposition(qr.upperTriangularMatrix).solve(Matrix.eye(qr.upperTriangularMatrix.columns));
   return inverse.mmul(inverse.transpose()).to2DArray();
 }

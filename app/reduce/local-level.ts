@@ -77,19 +77,19 @@ const weightOf = (contrast: Contrast): number => contrast.reduce((sum, c) => sum
 
 interface Walk {
   /** Posterior means (less the centre) and variances, and the gains that join neighbouring stages. */
-  readonly means: readonly number[];
-  readonly variances: readonly number[];
-  readonly gains: readonly number[];
+  readonly means: Float64Array;
+  readonly variances: Float64Array;
+  readonly gains: Float64Array;
   readonly logLikelihood: number;
 }
 
 /** Forward filter and backward smoother (Rauch, Tung and Striebel 1965), from a level that is not known at all. */
 function smoothed(stages: readonly Stage[], stepVariance: number, centre: number): Walk {
   const n = stages.length;
-  const filteredMean = new Array<number>(n).fill(0);
-  const filteredVariance = new Array<number>(n).fill(0);
-  const predictedVariance = new Array<number>(n).fill(0);
-  const predictedMean = new Array<number>(n).fill(0);
+  const filteredMean = new Float64Array(n);
+  const filteredVariance = new Float64Array(n);
+  const predictedVariance = new Float64Array(n);
+  const predictedMean = new Float64Array(n);
   const spread = stages.reduce((sum, { reading }) => Math.max(sum, reading === null ? 0 : (reading.value - centre) ** 2 + reading.variance), 0);
   let mean = 0;
   let variance = 1e6 * spread;
@@ -108,9 +108,9 @@ function smoothed(stages: readonly Stage[], stepVariance: number, centre: number
     filteredMean[i] = mean;
     filteredVariance[i] = variance;
   });
-  const means = [...filteredMean];
-  const variances = [...filteredVariance];
-  const gains = new Array<number>(n).fill(0);
+  const means = filteredMean.slice();
+  const variances = filteredVariance.slice();
+  const gains = new Float64Array(n);
   for (let i = n - 2; i >= 0; i -= 1) {
     const predicted = predictedVariance[i + 1] ?? 0;
     const gain = predicted > 0 ? (filteredVariance[i] ?? 0) / predicted : 0;
@@ -127,7 +127,8 @@ function toldBy({ means, variances, gains }: Walk, contrast: Contrast): Told {
   for (const a of contrast) {
     mean += a.weight * (means[a.stage] ?? 0);
     for (const b of contrast) {
-      const [from, to] = a.stage < b.stage ? [a.stage, b.stage] : [b.stage, a.stage];
+      const from = Math.min(a.stage, b.stage);
+      const to = Math.max(a.stage, b.stage);
       let covariance = variances[to] ?? 0;
       for (let i = from; i < to; i += 1) covariance *= gains[i] ?? 0;
       variance += a.weight * b.weight * covariance;

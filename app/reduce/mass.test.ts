@@ -74,7 +74,7 @@ describe('RED-4, RED-43 mass per pulse', () => {
     expect(massOf({}, pointwise, null)).toMatchObject({ leaked: 0, mass: (base.measured * base.pressureFactor) * base.temperatureFactor });
   });
 
-  it('is worked out anew for another record, though the window is the same', () => {
+  it('RED-160: is worked out anew for another record, though the window is the same', () => {
     const other = { ...pointwise, ambientKpa: 60, fluid: { ...pointwise.fluid, measuredDensity: { kgPerM3: 700, atC: 20 } } } as Equipment;
     const densityOf = (equipment: Equipment): unknown => {
       const outcome = massPerPulse(point, window, equipment, reduction, null);

@@ -17,6 +17,7 @@
  */
 import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfRun, densityUncertainty } from '../fluid/density-of-run.ts';
+import type { HeptaneState } from '../fluid/heptane.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kilograms, pascals } from '../quantities/quantity.ts';
@@ -75,54 +76,7 @@ const uClockTick = 1e-6 / Math.sqrt(12);
 
 type KFactorPoint = Equipment['meter']['kFactor'][number];
 
-const rising = new WeakMap<Equipment['meter'], readonly KFactorPoint[]>();
-
-function risingPoints(meter: Equipment['meter']): readonly KFactorPoint[] {
-  const known = rising.get(meter);
-  if (known !== undefined) return known;
-  const sorted = [...meter.kFactor].sort((a, b) => a.hertz - b.hertz);
-  rising.set(meter, sorted);
-  return sorted;
-}
-
-/** How many points of a curve lie at a frequency or below it: the last of them and the next give it its K-factor. */
-function pointsUpTo(points: readonly KFactorPoint[], hertz: number): number {
-  let count = 0;
-  while (count < points.length && !((points[count] as KFactorPoint).hertz > hertz)) count += 1;
-  return count;
-}
-
-/** What the next of two points has in the K-factor of a frequency between them. */
-const shareOfNext = (below: KFactorPoint, next: KFactorPoint, hertz: number): number => (hertz - below.hertz) / (next.hertz - below.hertz);
-
-/** K-factor at a meter frequency: linear between the certificate's points, flat outside. 1/m3. RED-3. */
-export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
-  const points = risingPoints(meter);
-  const count = pointsUpTo(points, hertz);
-  const [below, next] = [points[count - 1], points[count]];
-  if (below === undefined || next === undefined) return ((below ?? next)?.edgesPerLitre ?? 0) * 1e3;
-  const share = shareOfNext(below, next, hertz);
-  return (1 - share) * below.edgesPerLitre * 1e3 + share * next.edgesPerLitre * 1e3;
-}
-
-/** Takes a term that windows share: whose, the estimate and its unit, change of the mass for one unit, relative, and standard uncertainty. */
-type TakeShared = (source: ErrorSource, value: number, unit: string, sensitivity: number, standardUncertainty: number) => void;
-
-/** Hands over the budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
-function kFactorTerms(meter: Equipment['meter'], hertz: number, kFactor: number, gross: number, take: TakeShared): void {
-  take(ofWindows.kFactor, kFactor, '1/m3', -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100);
-  const points = risingPoints(meter);
-  const count = pointsUpTo(points, hertz);
-  const [below, next] = [points[count - 1], points[count]];
-  const share = below === undefined ? 1 : next === undefined ? 0 : shareOfNext(below, next, hertz);
-  if (below !== undefined) kFactorPointTerm(below, 1 - share, kFactor, gross, take);
-  if (next !== undefined) kFactorPointTerm(next, share, kFactor, gross, take);
-  const { source, u } = curveError(points, hertz);
-  // What is less than a hundredth of the certificate's own uncertainty is no line of a budget.
-  if (u * 1e4 > meter.relativeUncertaintyPercent) take(source, kFactor, '1/m3', -gross / kFactor, kFactor * u);
-}
-
-/** A source is asked for by every window that has it: its name is put together once. */
+/** What every window asks for again is put together once. */
 function oncePer<K extends object, S>(make: (of: K) => S): (of: K) => S {
   const made = new WeakMap<K, S>();
   return (of) => {
@@ -134,13 +88,80 @@ function oncePer<K extends object, S>(make: (of: K) => S): (of: K) => S {
   };
 }
 
-const ofPoint = oncePer(({ hertz }: KFactorPoint) => errorSource('k-factor-point', String(hertz)));
+/** A point of a curve with what every window beside it asks of it: its K-factor, 1/m3, what that is uncertain by by itself, and under which name. */
+interface CurvePoint extends KFactorPoint {
+  readonly own: number;
+  readonly uOwn: number;
+  readonly source: ErrorSource;
+}
 
-function kFactorPointTerm(point: KFactorPoint, share: number, kFactor: number, gross: number, take: TakeShared): void {
-  const { edgesPerLitre, ownUncertaintyPercent } = point;
-  if (ownUncertaintyPercent === undefined || ownUncertaintyPercent === 0 || share === 0) return;
-  const own = edgesPerLitre * 1e3;
-  take(ofPoint(point), own, '1/m3', (-gross * share) / kFactor, (own * ownUncertaintyPercent) / 100);
+/** From the lowest frequency up. */
+const risingPoints = oncePer((meter: Equipment['meter']): readonly CurvePoint[] =>
+  meter.kFactor
+    .map((point) => {
+      const own = point.edgesPerLitre * 1e3;
+      return { ...point, own, uOwn: (own * (point.ownUncertaintyPercent ?? 0)) / 100, source: errorSource('k-factor-point', String(point.hertz)) };
+    })
+    .sort((a, b) => a.hertz - b.hertz),
+);
+
+/** How many points of a curve lie at a frequency or below it: the last of them and the next give it its K-factor. */
+function pointsUpTo(points: readonly CurvePoint[], hertz: number): number {
+  let count = 0;
+  while (count < points.length && !((points[count] as CurvePoint).hertz > hertz)) count += 1;
+  return count;
+}
+
+/** What the next of two points has in the K-factor of a frequency between them. */
+const shareOfNext = (below: CurvePoint, next: CurvePoint, hertz: number): number => (hertz - below.hertz) / (next.hertz - below.hertz);
+
+/** K-factor at a meter frequency: linear between the certificate's points, flat outside. 1/m3. RED-3. */
+export function kFactorAt(meter: Equipment['meter'], hertz: number): number {
+  return kFactorOf(placeOnCurve(risingPoints(meter), hertz));
+}
+
+/** The points of a curve that a frequency lies between, and what the second has in its K-factor. */
+interface PlaceOnCurve {
+  readonly below: CurvePoint | undefined;
+  readonly next: CurvePoint | undefined;
+  readonly share: number;
+}
+
+function placeOnCurve(points: readonly CurvePoint[], hertz: number): PlaceOnCurve {
+  const count = pointsUpTo(points, hertz);
+  const [below, next] = [points[count - 1], points[count]];
+  return { below, next, share: below === undefined ? 1 : next === undefined ? 0 : shareOfNext(below, next, hertz) };
+}
+
+function kFactorOf({ below, next, share }: PlaceOnCurve): number {
+  if (below === undefined || next === undefined) return (below ?? next)?.own ?? 0;
+  return (1 - share) * below.edgesPerLitre * 1e3 + share * next.edgesPerLitre * 1e3;
+}
+
+/** Where a window lies on the curve of its meter, and what is not known of the curve there. */
+interface OnCurve extends PlaceOnCurve {
+  readonly error: ReturnType<typeof curveError>;
+}
+
+function onCurve(meter: Equipment['meter'], hertz: number): OnCurve {
+  const points = risingPoints(meter);
+  return { ...placeOnCurve(points, hertz), error: curveError(points, hertz) };
+}
+
+/** Takes a term that windows share: whose, change of the mass for one unit, relative, standard uncertainty in that unit; the estimate and its unit. */
+type TakeShared = (source: ErrorSource, sensitivity: number, standardUncertainty: number, value: number, unit: string) => void;
+
+/** Hands over the budget's terms of the K-factor: what the whole curve shares, the uncertainty of each point by itself, and what is not known between and beyond them. RED-5, RED-71, RED-72. */
+function kFactorTerms(meter: Equipment['meter'], { below, next, share, error: { source, u } }: OnCurve, kFactor: number, gross: number, take: TakeShared): void {
+  take(ofWindows.kFactor, -1 / kFactor, (kFactor * meter.relativeUncertaintyPercent) / 100, kFactor, '1/m3');
+  if (below !== undefined) kFactorPointTerm(below, 1 - share, kFactor, gross, take);
+  if (next !== undefined) kFactorPointTerm(next, share, kFactor, gross, take);
+  // What is less than a hundredth of the certificate's own uncertainty is no line of a budget.
+  if (u * 1e4 > meter.relativeUncertaintyPercent) take(source, -gross / kFactor, kFactor * u, kFactor, '1/m3');
+}
+
+function kFactorPointTerm({ own, uOwn, source }: CurvePoint, share: number, kFactor: number, gross: number, take: TakeShared): void {
+  if (uOwn !== 0 && share !== 0) take(source, (-gross * share) / kFactor, uOwn, own, '1/m3');
 }
 
 /** Sources of which a run has one, for all its windows. */
@@ -179,18 +200,17 @@ export function massPerPulse(
   if (!(window.supply.mean > 0)) {
     return { kind: 'no-mass', reason: 'no-supply', text: 'The window has no supply voltage, so its mass belongs to no voltage.' };
   }
-  // What is not finite is not finite in a sum.
-  if (!Number.isFinite(edges + dt + pressure.mean + window.supply.mean + window.railTemperature.mean + window.meterTemperature.mean) || !window.partRates.every(Number.isFinite)) {
+  const known = knownOf(window, equipment);
+  if (!known.isFinite) {
     return { kind: 'no-mass', reason: 'not-a-number', text: 'A reading of the window is not a finite number. Look at the frames of this attempt and measure the point again.' };
   }
   const ambient = equipment.ambientKpa * 1e3;
-  const { inMeter, inRail } = densitiesIn(window, equipment);
+  const { inMeter, inRail } = known;
   const atReference = referenceDensity(equipment, reduction.referenceC, point.pressure + ambient);
   if (inMeter === null || inRail === null || atReference === null) {
     return { kind: 'no-mass', reason: 'outside-fluid-range', text: 'Temperature or pressure of the window lies outside the range in which the density of the fluid is known.' };
   }
-  const hertz = edges / dt;
-  const kFactor = kFactorAt(equipment.meter, hertz);
+  const { hertz, kFactor } = known;
   const measured = (inMeter.density * hertz * point.period) / kFactor;
   const leaked = inMeter.density * (leak?.flow ?? 0) * point.period;
   if (!(measured > leaked)) {
@@ -200,31 +220,16 @@ export function massPerPulse(
   const pressureFactor = Math.sqrt(point.pressure / pressure.mean);
   const temperatureFactor = Math.sqrt(atReference.density / inRail.density);
 
-  return new ReducedMass(
-    {
-      mass: kilograms((measured - leaked) * pressureFactor * temperatureFactor),
-      measured: kilograms(measured),
-      leaked: kilograms(leaked),
-      pressureFactor,
-      temperatureFactor,
-      meterHertz: hertz,
-      kFactorPerCubicMetre: kFactor,
-      meterDensity: inMeter.density,
-      uTiming: (gross * Math.SQRT2 * uClockTick) / dt,
-      partTurn: partTurnOf(edges, equipment.meter.edgesPerRevolution),
-    },
-    { point, window, equipment, leak, density: [inMeter.compressibility, inMeter.thermalExpansion, inRail.compressibility, inRail.thermalExpansion] },
-  );
+  const mass = (measured - leaked) * pressureFactor * temperatureFactor;
+  return new ReducedMass(mass, measured, leaked, pressureFactor, temperatureFactor, (gross * Math.SQRT2 * uClockTick) / dt, { point, window, leak, known: known as KnownOfWindow<HeptaneState> });
 }
 
 /** What the budget of a mass is worked out from, beside the mass. Nothing of it is a copy. */
 interface BudgetInputs {
   readonly point: Pick<Point, 'injector' | 'width' | 'period'>;
   readonly window: WindowSummary;
-  readonly equipment: Equipment;
   readonly leak: LeakBlock | null;
-  /** Compressibility and thermal expansion of the fluid in the meter, then in the rail. */
-  readonly density: readonly [number, number, number, number];
+  readonly known: KnownOfWindow<HeptaneState>;
 }
 
 class ReducedMass implements MassPerPulse {
@@ -241,17 +246,18 @@ class ReducedMass implements MassPerPulse {
   readonly partTurn;
   readonly #inputs: BudgetInputs;
 
-  constructor(of: Omit<MassPerPulse, 'kind' | 'budget' | 'eachShared' | 'uRandom' | 'uShared'>, inputs: BudgetInputs) {
-    this.mass = of.mass;
-    this.measured = of.measured;
-    this.leaked = of.leaked;
-    this.pressureFactor = of.pressureFactor;
-    this.temperatureFactor = of.temperatureFactor;
-    this.meterHertz = of.meterHertz;
-    this.kFactorPerCubicMetre = of.kFactorPerCubicMetre;
-    this.meterDensity = of.meterDensity;
-    this.uTiming = of.uTiming;
-    this.partTurn = of.partTurn;
+  constructor(mass: number, measured: number, leaked: number, pressureFactor: number, temperatureFactor: number, uTiming: number, inputs: BudgetInputs) {
+    const { hertz, kFactor, partTurn, inMeter } = inputs.known;
+    this.mass = kilograms(mass);
+    this.measured = kilograms(measured);
+    this.leaked = kilograms(leaked);
+    this.pressureFactor = pressureFactor;
+    this.temperatureFactor = temperatureFactor;
+    this.meterHertz = hertz;
+    this.kFactorPerCubicMetre = kFactor;
+    this.meterDensity = inMeter.density;
+    this.uTiming = uTiming;
+    this.partTurn = partTurn;
     this.#inputs = inputs;
   }
 
@@ -265,8 +271,7 @@ class ReducedMass implements MassPerPulse {
 
   /** The same window on a bench that measures so much less; its relative uncertainties are the same. */
   dividedBy(factor: number): MassPerPulse {
-    const { measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, uTiming, partTurn } = this;
-    return new ReducedMass({ mass: kilograms(this.mass / factor), measured, leaked, pressureFactor, temperatureFactor, meterHertz, kFactorPerCubicMetre, meterDensity, uTiming, partTurn }, this.#inputs);
+    return new ReducedMass(this.mass / factor, this.measured, this.leaked, this.pressureFactor, this.temperatureFactor, this.uTiming, this.#inputs);
   }
 
   get budget(): readonly BudgetTerm[] {
@@ -280,29 +285,23 @@ class ReducedMass implements MassPerPulse {
       term(errorSource('edge-timing'), dt, 's', -gross / dt, Math.SQRT2 * uClockTick, 'random'),
       term(errorSource('steadiness'), hertz, 'Hz', gross / hertz, steadiness * hertz, 'random', Math.max(1, partRates.length - 1)),
     ];
-    this.#shared((source, value, unit, sensitivity, u) => terms.push(term(source, value, unit, sensitivity, u, 'shared')));
+    this.eachShared((source, sensitivity, u, value, unit) => terms.push(term(source, value, unit, sensitivity, u, 'shared')));
     return terms;
   }
 
-  eachShared(take: Parameters<MassPerPulse['eachShared']>[0]): void {
-    this.#shared((source, _value, _unit, sensitivity, u) => {
-      take(source, sensitivity, u);
-    });
-  }
-
-  #shared(take: TakeShared): void {
-    const { point, window, equipment, leak, density } = this.#inputs;
-    const [meterCompressibility, meterExpansion, railCompressibility, railExpansion] = density;
-    const { measured, leaked, meterHertz: hertz, kFactorPerCubicMetre: kFactor, meterDensity } = this;
+  eachShared(take: TakeShared): void {
+    const { point, window, leak, known } = this.#inputs;
+    const { of: { equipment, uDensity }, inMeter, inRail } = known;
+    const { measured, leaked, kFactorPerCubicMetre: kFactor, meterDensity } = this;
     const { pressure } = window;
-    kFactorTerms(equipment.meter, hertz, kFactor, grossOf(measured, leaked), take);
+    kFactorTerms(equipment.meter, known.onCurve, kFactor, grossOf(measured, leaked), take);
     // A wrong density is wrong in the meter, the rail and the reference alike: the ratio of the last two is not touched.
-    take(ofWindows.density, meterDensity, 'kg/m3', 1 / meterDensity, meterDensity * densityUncertainty(equipment.fluid));
-    take(ofWindows.pressure, pressure.mean, 'Pa', -0.5 / pressure.mean + meterCompressibility - 0.5 * railCompressibility, equipment.pressure.uncertaintyKpa * 1e3);
+    take(ofWindows.density, 1 / meterDensity, meterDensity * uDensity, meterDensity, 'kg/m3');
+    take(ofWindows.pressure, -0.5 / pressure.mean + inMeter.compressibility - 0.5 * inRail.compressibility, equipment.pressure.uncertaintyKpa * 1e3, pressure.mean, 'Pa');
     const dip = dipWhileOpen(equipment, point, (measured - leaked) / meterDensity);
-    if (dip !== 0) take(ofWindows.whileOpen, pressure.mean, 'Pa', -0.5 / pressure.mean, dip / Math.sqrt(3));
-    take(ofWindows.inMeter, window.meterTemperature.mean, 'K', -meterExpansion, equipment.temperature.uncertaintyC);
-    take(ofWindows.inRail, window.railTemperature.mean, 'K', 0.5 * railExpansion, equipment.temperature.uncertaintyC);
+    if (dip !== 0) take(ofWindows.whileOpen, -0.5 / pressure.mean, dip / Math.sqrt(3), pressure.mean, 'Pa');
+    take(ofWindows.inMeter, -inMeter.thermalExpansion, equipment.temperature.uncertaintyC, window.meterTemperature.mean, 'K');
+    take(ofWindows.inRail, 0.5 * inRail.thermalExpansion, equipment.temperature.uncertaintyC, window.railTemperature.mean, 'K');
     if (leak !== null) leakTerms(leak, point, (meterDensity * point.period) / (measured - leaked), take);
   }
 }
@@ -339,34 +338,69 @@ function partTurnOf(edges: number, perTurn: number): number {
 /** Errors that only the meter's rate has weigh more in what is left of it. */
 const grossOf = (measured: number, leaked: number): number => measured / (measured - leaked);
 
-/** Of a block; of each injector, by its place in the plan, how far the leak stood from the mean at its time, and what passes its own seat. */
-const ofLeak = oncePer(({ block }: LeakBlock) => ({ block: errorSource('leak', String(block + 1)), injectors: [] as { readonly change: ErrorSource; readonly path: ErrorSource }[] }));
+/** Of a block, with how well its change is known; of each injector, by its place in the plan, how far the leak stood from the mean at its time, and what passes its own seat. */
+const ofLeak = oncePer(({ block, change, uChange }: LeakBlock) => ({
+  block: errorSource('leak', String(block + 1)),
+  uOfChange: Math.hypot(change, uChange) / Math.sqrt(12),
+  injectors: [] as { readonly change: ErrorSource; readonly path: ErrorSource }[],
+}));
 
 /**
  * Hands over the terms of a leak: RED-43, RED-44. `perFlow`: change of the mass, relative, for one unit of the leak. The leak's mean over the block is one error of all
  * that was measured in it; how far it stood from that mean at its own time is each injector's.
  */
 function leakTerms(leak: LeakBlock, { injector, width, period }: Pick<Point, 'injector' | 'width' | 'period'>, perFlow: number, take: TakeShared): void {
-  const { block, injectors } = ofLeak(leak);
+  const { block, injectors, uOfChange } = ofLeak(leak);
   const own = (injectors[injector] ??= { change: errorSource('leak-change', `${leak.block + 1}, injector ${injector + 1}`), path: errorSource('leak-path', String(injector + 1)) });
-  take(block, leak.flow, 'm3/s', -perFlow, leak.uFlow);
-  take(own.change, leak.change, 'm3/s', -perFlow, Math.hypot(leak.change, leak.uChange) / Math.sqrt(12));
-  take(ofWindows.leakMeter, leak.flow, 'm3/s', -perFlow, leak.uMeter);
+  take(block, -perFlow, leak.uFlow, leak.flow, 'm3/s');
+  take(own.change, -perFlow, uOfChange, leak.change, 'm3/s');
+  take(ofWindows.leakMeter, -perFlow, leak.uMeter, leak.flow, 'm3/s');
   // Through its own seat nothing leaks while the injector is open. One-sided, by the whole leak at most.
-  take(own.path, leak.flow, 'm3/s', (-perFlow * width) / period, leak.flow / Math.sqrt(3));
+  take(own.path, (-perFlow * width) / period, leak.flow / Math.sqrt(3), leak.flow, 'm3/s');
 }
 
-type Densities = Readonly<Record<'inMeter' | 'inRail', ReturnType<typeof densityOfRun>>>;
+/** A record of equipment, with what is the same for all windows that it measured. */
+interface Instruments {
+  readonly equipment: Equipment;
+  readonly uDensity: number;
+}
 
-const windowDensities = new WeakMap<WindowSummary, Densities & { readonly equipment: Equipment }>();
+const instrumentsOf = oncePer((equipment: Equipment): Instruments => ({ equipment, uDensity: densityUncertainty(equipment.fluid) }));
 
-/** Density of the fluid as it was in a window. A run that is reduced again while it grows has most of its windows from before. */
-function densitiesIn(window: WindowSummary, equipment: Equipment): Densities {
-  const before = windowDensities.get(window);
-  if (before?.equipment === equipment) return before;
+/** What a window tells by itself, with the equipment that measured it: whether all its readings are numbers, the fluid as it was, null outside its range, and where on its curve the meter was. */
+interface KnownOfWindow<State = HeptaneState | null> {
+  readonly of: Instruments;
+  readonly isFinite: boolean;
+  readonly inMeter: State;
+  readonly inRail: State;
+  readonly hertz: number;
+  readonly kFactor: number;
+  readonly onCurve: OnCurve;
+  readonly partTurn: number;
+}
+
+const knownOfWindows = new WeakMap<WindowSummary, KnownOfWindow>();
+
+/** A run that is reduced again while it grows has most of its windows from before: neither they nor a record of equipment are ever written into, so what they come to stands. RED-160 */
+function knownOf(window: WindowSummary, equipment: Equipment): KnownOfWindow {
+  const before = knownOfWindows.get(window);
+  if (before?.of.equipment === equipment) return before;
   const pressure = pascals(window.pressure.mean + equipment.ambientKpa * 1e3);
-  const found = { equipment, inMeter: densityOfRun(equipment, window.meterTemperature.mean, pressure), inRail: densityOfRun(equipment, window.railTemperature.mean, pressure) };
-  windowDensities.set(window, found);
+  const dt = window.lastEdgeAt - window.firstEdgeAt;
+  const hertz = window.edges / dt;
+  const place = onCurve(equipment.meter, hertz);
+  const found = {
+    of: instrumentsOf(equipment),
+    // What is not finite is not finite in a sum.
+    isFinite: Number.isFinite(window.edges + dt + window.pressure.mean + window.supply.mean + window.railTemperature.mean + window.meterTemperature.mean) && window.partRates.every(Number.isFinite),
+    inMeter: densityOfRun(equipment, window.meterTemperature.mean, pressure),
+    inRail: densityOfRun(equipment, window.railTemperature.mean, pressure),
+    hertz,
+    kFactor: kFactorOf(place),
+    onCurve: place,
+    partTurn: partTurnOf(window.edges, equipment.meter.edgesPerRevolution),
+  };
+  knownOfWindows.set(window, found);
   return found;
 }
 

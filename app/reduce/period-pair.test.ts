@@ -5,6 +5,7 @@ import { celsius, kelvins, kilograms, kilopascals, milliseconds, pascals, second
 import type { WindowSummary } from '../journal/measured.ts';
 import { term } from '../uncertainty/budget.ts';
 import { errorSource } from '../uncertainty/source.ts';
+import { attemptNumber } from './leak-block.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { MassPerPulse } from './mass.ts';
 import { usualCoil } from './coil-thermal.ts';
@@ -153,7 +154,7 @@ describe('RED-47 what a pair tells', () => {
   it('agrees with what was taken off within four standard uncertainties of all that is not known', () => {
     const block: LeakBlock = { block: 0, pressure: 4e5, voltage: 14, flow: 3e-9, uFlow: 2e-10, change: 3e-10, uChange: 4e-10, uMeter: 1e-10, below: null, zeroPoints: [], idle: { edges: 0, time: 0 }, sources: [] };
     const later = { ...block, flow: 5e-9, uFlow: 0, change: 0, uChange: 0, uMeter: 3e-10 };
-    const blocks = new Map([['1:1', block], ['2:1', later]]);
+    const blocks = new Map([[attemptNumber({ point: 1, attempt: 1 }), block], [attemptNumber({ point: 2, attempt: 1 }), later]]);
     const pair = (extra: number) => found([windowOf(0, { point: 1 }), windowOf(0, { point: 2, pair: true, extra })], { blocks });
     const { takenOff, uTakenOff, uRandom, uShared, beside } = pair(0);
     expect(beside).toBe(true);

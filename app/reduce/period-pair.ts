@@ -9,6 +9,7 @@ import type { WindowSummary } from '../journal/measured.ts';
 import { powerOf, ohmOf } from './coil-thermal.ts';
 import type { OfCoil } from './coil-thermal.ts';
 import type { MassPerPulse } from './mass.ts';
+import { attemptNumber } from './leak-block.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { CountingAttempt, Leak, LineCell, NoLineCell, PeriodPair, ReducedWindow, ScatterModel } from './reduction.ts';
 import { varianceAt } from './variance-model.ts';
@@ -23,7 +24,7 @@ interface Question {
   readonly windows: readonly { readonly reduced: ReducedWindow; readonly window: WindowSummary }[];
   readonly cells: readonly (LineCell | NoLineCell)[];
   readonly scatter: readonly ScatterModel[];
-  readonly blocks: ReadonlyMap<string, LeakBlock>;
+  readonly blocks: ReadonlyMap<number, LeakBlock>;
   /** Half the duty leaves the coil cooler, and a cooler coil opens sooner: K/W of an injector's coil, and by how much later a window opened than its settled warmth would have had it, s. */
   readonly coilOf: (injector: number) => OfCoil;
   readonly delayOf: (window: ReducedWindow, byTemperature: number) => number;
@@ -45,8 +46,8 @@ export function periodPairOf(question: Question): PeriodPair {
   const isThere = windows.some(({ reduced: { at, outcome } }) => outcome.kind === 'mass' && isPair(at));
   if (!isThere) return { kind: 'no-period-pair', text: 'No window at twice the period was measured, so pulses do not say whether fluid leaks past the injectors.' };
   const weighed = windows.flatMap(({ reduced, window }): Weighed[] => {
-    const { point, attempt, at, outcome } = reduced;
-    return outcome.kind === 'mass' && (isPair(at) || at.role === 'measure') ? [{ reduced, at, outcome, window, block: blocks.get(`${point}:${attempt}`) ?? null }] : [];
+    const { at, outcome } = reduced;
+    return outcome.kind === 'mass' && (isPair(at) || at.role === 'measure') ? [{ reduced, at, outcome, window, block: blocks.get(attemptNumber(reduced)) ?? null }] : [];
   });
   const pairs = weighed.filter((w) => isPair(w.at));
   const found = plan.injectors.flatMap((_, injector) => {

@@ -17,18 +17,19 @@ import { uCoilLate } from './coil-thermal.ts';
 import { cellsOf, fitCells, meanMass, scatterModels } from './cells.ts';
 import { typeOfInjector } from './cell.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
-import { beforePulse, cellConditions, offLine, openingPart, pressureEffectOf, referredCell, sagOf } from './conditions.ts';
+import { beforePulse, cellConditions, meanShift, offLine, openingPart, pressureEffectOf, referredCell, sagOf } from './conditions.ts';
 import type { Conditions } from './conditions.ts';
 import { combine, stateCarried } from '../uncertainty/carried.ts';
 import { errorSource, isRectangular } from '../uncertainty/source.ts';
 import { slopeCarried } from './carried-line.ts';
 import { effectsOf, sharedParts } from './effects.ts';
-import type { Effect, FittedLine, OnInjector } from './effects.ts';
+import type { FittedLine, OnInjector } from './effects.ts';
 import { blindFindings } from './blind.ts';
 import { invarianceOf, partsOfSet } from './invariance.ts';
 import { leakOf } from './leak.ts';
+import { attemptNumber, byAttempt } from './leak-block.ts';
 import { flowRange, lowestRepeatable } from './flow-range.ts';
-import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
+import { isOfLeak, leakOnMass, leakVerdictOf } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { LineSlope } from './line.ts';
 import { massPerPulse } from './mass.ts';
@@ -79,26 +80,28 @@ function asDriven(input: ReductionInput): ReductionInput {
 
 /** `contradiction`: the flow by which zero points and period pair contradict each other, m3/s; null: they do not. */
 function reduceWith({ plan, equipment, points, attempts: asMeasured }: ReductionInput, leak: Leak, contradiction: number | null, found: Context['found']): Reduction {
-  const blocks = new Map(leak.kind === 'leak' ? leak.blocks.flatMap((block) => block.sources.map((s) => [`${s.point}:${s.attempt}`, block] as const)) : []);
+  const blocks = byAttempt(leak.kind === 'leak' ? leak.blocks : []);
   const loss = supplyLossOf(asMeasured.flatMap(({ point, window }) => { const at = points[point]; return at === undefined ? [] : [{ at, window }]; }), equipment);
-  const heldFor = (at: ReductionInput['points'][number] | undefined, window: CountingAttempt['window']): CountingAttempt['window'] =>
-    loss !== null ? inFrontOfLoss(window, loss) : at === undefined || sagOf(equipment) === 0 ? window : beforePulse(window, at, equipment);
-  const attempts = asMeasured.map((a) => ({ ...a, window: heldFor(points[a.point], a.window) }));
-  const measured = attempts.map(({ point: index, attempt, window, order = index, blindShift }) => {
+  const heldFor = (at: ReductionInput['points'][number], window: CountingAttempt['window']): CountingAttempt['window'] =>
+    loss !== null ? inFrontOfLoss(window, loss) : sagOf(equipment) === 0 ? window : beforePulse(window, at, equipment);
+  const measured = asMeasured.map((asked): Measured => {
+    const { point: index, attempt, order = index, blindShift } = asked;
     const at = points[index];
     if (at?.index !== index) throw new Error(`attempt ${attempt} names point ${index}, which the plan does not have`);
-    const block = blocks.size === 0 ? null : (blocks.get(`${index}:${attempt}`) ?? null);
-    const reduced: ReducedWindow = { point: index, attempt, at, outcome: massPerPulse(at, window, equipment, plan.reduction, block) };
-    return { reduced, window, order, ...(blindShift === undefined ? {} : { blindShift }) };
+    const block = blocks.size === 0 ? null : (blocks.get(attemptNumber(asked)) ?? null);
+    // What is held for the supply moves when the needle opens and no mass: that is of the window as it was measured, of which much is known from before (RED-160).
+    const reduced: ReducedWindow = { point: index, attempt, at, outcome: massPerPulse(at, asked.window, equipment, plan.reduction, block) };
+    const window = heldFor(at, asked.window);
+    return blindShift === undefined ? { reduced, window, order } : { reduced, window, order, blindShift };
   });
   const looked: LookedFor | null = leak.kind === 'leak' ? { blocks, contradiction: contradiction ?? 0 } : null;
-  const { windows, all, order, benchDrift } = onOneBench(plan, points, measured);
+  const { windows, all, scatter: asTheyAre, order, benchDrift } = onOneBench(plan, points, measured);
   const reducedWindows = windows.map((w) => w.reduced);
   const uDrift = benchDrift.kind === 'told' ? (benchDrift.takenOff?.u ?? benchDrift.u) : 0;
   const { staticFlows, light } = staticFlowsOf(plan, points, reducedWindows, looked, { timeBase: uTimeBase(equipment), drift: uDrift });
   const memories = coilMemories(plan, windows);
   const context: Context = { plan, equipment, staticFlows, looked, found, uDrift, order, memories, loss };
-  const before = reduceCells(all, context);
+  const before = reduceCells(all, context, asTheyAre);
   // Lines that a leak has made worthless must not be joined with good ones either, so those are reduced without them.
   const refused = new Map(before.refused.map((r) => [r.key, r.cell]));
   const { cells, scatter, models, lightWindows, lags, curvatures, lateness } = refused.size === 0 ? before : reduceCells(all.filter((c) => !refused.has(c.key)), context);
@@ -114,7 +117,7 @@ function reduceWith({ plan, equipment, points, attempts: asMeasured }: Reduction
     slopeModels: models,
     staticFlows,
     leak,
-    invariance: invarianceOf({ plan, equipment, windows, cells: before.cells, scatter: before.scatter, blocks, light: new Set(before.lightWindows.filter((w) => w.weight < countsHalf).map((w) => `${w.point}:${w.attempt}`)), coilOf, delayOf }),
+    invariance: invarianceOf({ plan, equipment, windows, cells: before.cells, scatter: before.scatter, blocks, light: new Set(before.lightWindows.filter((w) => w.weight < countsHalf).map(attemptNumber)), coilOf, delayOf }),
     blind: blindFindings({ plan, windows, cells, scatter, delayOf: lateness.delayOf }),
     periodPair: periodPairOf({ plan, windows, cells: before.cells, scatter: before.scatter, blocks, coilOf, delayOf }),
     ...(pressureEffect === null ? {} : { pressureEffect }),
@@ -135,7 +138,7 @@ interface Measured {
 }
 
 /** What the bench drifted, and the windows with it taken off where the plan asks for that. RED-83, RED-132 */
-function onOneBench(plan: Plan, points: ReductionInput['points'], measured: readonly Measured[]): { readonly windows: readonly Measured[]; readonly all: readonly Cell[]; readonly order: Context['order']; readonly benchDrift: Reduction['benchDrift'] } {
+function onOneBench(plan: Plan, points: ReductionInput['points'], measured: readonly Measured[]): { readonly windows: readonly Measured[]; readonly all: readonly Cell[]; readonly scatter: Reduction['scatter']; readonly order: Context['order']; readonly benchDrift: Reduction['benchDrift'] } {
   const reduced = measured.map((w) => w.reduced);
   const orderOf = (list: readonly Measured[]): Context['order'] => new Map(list.map((w) => [w.reduced, w.order]));
   const order = orderOf(measured);
@@ -144,9 +147,10 @@ function onOneBench(plan: Plan, points: ReductionInput['points'], measured: read
   const scatter = scatterModels(all);
   const course = plan.reduction.driftCorrection === 'reference' ? benchCourseOf(reduced, scatter, order) : null;
   const benchDrift = benchDriftOf(reduced, scatter, order, course?.takenOff ?? null);
-  if (course === null) return { windows: measured, all, order, benchDrift };
+  if (course === null) return { windows: measured, all, scatter, order, benchDrift };
   const windows = measured.map((w) => ({ ...w, reduced: onMeanBench(w.reduced, course.factorAt(w.order)) }));
-  return { windows, all: cellsOf(points, windows), order: orderOf(windows), benchDrift };
+  const moved = cellsOf(points, windows);
+  return { windows, all: moved, scatter: scatterModels(moved), order: orderOf(windows), benchDrift };
 }
 
 /** What is the same for all cells. */
@@ -179,8 +183,9 @@ interface Reduced {
   readonly lateness: Lateness;
 }
 
-function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memories, loss }: Context): Reduced {
-  const first = fitCells(all, plan).fitted;
+/** `known`: how the windows scatter, where that was found before. */
+function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looked, found, uDrift, order, memories, loss }: Context, known: Reduction['scatter'] = []): Reduced {
+  const first = fitCells(all, plan, known).fitted;
   const shifts = cellConditions(first, plan, equipment, loss);
   const lateness = latenessOf(plan, memories, first.filter((f) => f.kind === 'line'), (line) => offLine(line, shifts.get(line.cell.key)));
   const second = fitCells(
@@ -213,8 +218,9 @@ function reduceCells(all: readonly Cell[], { plan, equipment, staticFlows, looke
 interface Statement {
   readonly plan: Plan;
   readonly equipment: Equipment;
-  readonly repeatability: ReadonlyMap<string, NonNullable<WidthResult['repeatability']>>;
-  readonly effects: ReadonlyMap<FittedLine, ReadonlyMap<string, Effect>>;
+  /** By type and condition, then by width. */
+  readonly repeatability: ReadonlyMap<string, ReadonlyMap<number, NonNullable<WidthResult['repeatability']>>>;
+  readonly effects: ReturnType<typeof effectsOf>;
   readonly staticFlows: readonly StaticFlow[];
   readonly looked: LookedFor | null;
   readonly found: Context['found'];
@@ -265,7 +271,7 @@ function stated(
   const warmer = meanOf(used, (o) => o.window.railTemperature.mean) - celsius(plan.reduction.referenceC);
   const ofLag = ofSweepLag(fitted, statement);
   const definition = statement.definitions.get(cell.key);
-  const shared = sharedParts(fitted, statement.effects.get(fitted) ?? new Map<string, Effect>(), [
+  const shared = sharedParts(fitted, statement.effects.get(fitted) ?? [], [
     { source: errorSource('rail-pressure'), onDeadTime: -byPressure.value * equipment.pressure.uncertaintyKpa * 1e3 },
     { source: errorSource('rail-temperature'), onDeadTime: -byTemperature.value * equipment.temperature.uncertaintyC },
     { source: errorSource('supply-read-back'), onDeadTime: -byVoltage.value * equipment.supply.uncertaintyMv * 1e-3 },
@@ -292,7 +298,7 @@ function stated(
           contradiction: leak.contradiction / line.slope,
         };
   const withoutLeak = Math.hypot(...shared.filter((p) => !isOfLeak(p.source)).map((p) => p.onDeadTime));
-  const verdict = effect === null ? null : leakVerdict(effect, result(line.deadTime, line.uDeadTime, line.dof, withoutLeak).expanded, plan.reduction, 'the dead time');
+  const verdict = effect === null ? null : leakVerdictOf(effect, { value: line.deadTime, uRandom: line.uDeadTime, dofRandom: line.dof, uShared: withoutLeak }, plan.reduction, 'the dead time');
   let slopeSquares = 0;
   let deadTimeSquares = 0;
   let covarianceShared = 0;
@@ -305,6 +311,7 @@ function stated(
   const deadTime = result(line.deadTime, line.uDeadTime, line.dof, Math.sqrt(deadTimeSquares), Math.max(0, ...bounds.map((p) => Math.abs(p.onDeadTime))));
   const group = `injector ${at.injector}, ${at.pressure} Pa, period ${at.period} s`;
   const own = `${group}, ${at.voltage} V`;
+  const repeatability = statement.repeatability.get(familyKey(fitted, plan));
   const widths = cell.groups.map(({ width, observed }, i): WidthResult => {
     const { mean: mass, variance } = widthMeans[i] ?? { mean: Number.NaN, variance: Number.NaN };
     const expected = line.slope * (width - line.deadTime);
@@ -316,7 +323,7 @@ function stated(
       deviationPercent: expected > 0 ? (100 * (mass - expected)) / expected : null,
       ...(definition === undefined ? {} : { ofBend: definition.ofBend(width) }),
       inRegion: i < count,
-      repeatability: statement.repeatability.get(familyKey(fitted, width, plan)) ?? null,
+      repeatability: repeatability?.get(width) ?? null,
     };
   });
   const without = {
@@ -342,12 +349,7 @@ function stated(
     covarianceShared,
     shared,
     leak: effect === null ? null : { ...effect, again: verdict?.again ?? null },
-    referred: {
-      toVoltage: meanOf(used, (o) => shifts.shiftsOf(o, 0).toVoltage),
-      toPressure: meanOf(used, (o) => shifts.shiftsOf(o, 0).toPressure),
-      toTemperature: meanOf(used, (o) => shifts.shiftsOf(o, statement.lateness.delayOf(o.source, shifts.byTemperature.value)).toTemperature),
-      toCoil: meanOf(used, (o) => shifts.shiftsOf(o, 0).toCoil),
-    },
+    referred: meanShift(used, shifts, statement.lateness),
     byVoltage,
     byPressure,
     byTemperature,
@@ -436,26 +438,28 @@ function staticToSlope(cell: LineCell, staticFlows: readonly StaticFlow[]): Resu
   );
 }
 
-function familyKey({ cell: { at } }: FittedLine, width: number, plan: Plan): string {
-  return `${typeOfInjector(plan, at)}|${at.voltage}|${at.pressure}|${at.period}|${width}`;
+function familyKey({ cell: { at } }: FittedLine, plan: Plan): string {
+  return `${typeOfInjector(plan, at)}|${at.voltage}|${at.pressure}|${at.period}`;
 }
 
 /** Relative scatter of windows of one width, pooled over the injectors of a type at one voltage, pressure and period. RED-26. */
 function repeatabilityOf(fitted: readonly FittedCell[], plan: Plan): Statement['repeatability'] {
-  const sums = new Map<string, { squares: number; dof: number }>();
+  const families = new Map<string, Map<number, { squares: number; dof: number }>>();
   for (const f of fitted) {
     if (f.kind === 'no-line') continue;
+    const family = familyKey(f, plan);
+    const sums = families.get(family) ?? new Map<number, { squares: number; dof: number }>();
+    families.set(family, sums);
     for (const { width, observed } of f.cell.groups) {
       if (observed.length < 2) continue;
       const mean = meanMass(observed);
-      const key = familyKey(f, width, plan);
-      const sum = sums.get(key) ?? { squares: 0, dof: 0 };
+      const sum = sums.get(width) ?? { squares: 0, dof: 0 };
       for (const o of observed) sum.squares += (o.mass / mean - 1) ** 2;
       sum.dof += observed.length - 1;
-      sums.set(key, sum);
+      sums.set(width, sum);
     }
   }
-  return new Map([...sums].map(([key, { squares, dof }]) => [key, { percent: 100 * Math.sqrt(squares / dof), dof }]));
+  return new Map([...families].map(([family, sums]) => [family, new Map([...sums].map(([width, { squares, dof }]) => [width, { percent: 100 * Math.sqrt(squares / dof), dof }]))]));
 }
 
 function sourceOf({ point, attempt }: Source): Source {

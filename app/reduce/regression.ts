@@ -36,31 +36,32 @@ export function fitLine(
 ): LineFit {
   const n = x.length;
   if (y.length !== n || (weights !== null && weights.length !== n)) throw new Error('x, y and weights differ in length');
-  const at = (a: readonly number[], i: number): number => a[i] ?? Number.NaN;
-  const w = (i: number): number => (weights === null ? 1 : at(weights, i));
   let sumW = 0;
   let sumX = 0;
   let sumY = 0;
   for (let i = 0; i < n; i += 1) {
-    sumW += w(i);
-    sumX += w(i) * at(x, i);
-    sumY += w(i) * at(y, i);
+    const w = weights === null ? 1 : (weights[i] as number);
+    sumW += w;
+    sumX += w * (x[i] as number);
+    sumY += w * (y[i] as number);
   }
   const meanX = sumX / sumW;
   const meanY = sumY / sumW;
   let sxx = 0;
   let sxy = 0;
   for (let i = 0; i < n; i += 1) {
-    const dx = at(x, i) - meanX;
-    sxx += w(i) * dx * dx;
-    sxy += w(i) * dx * (at(y, i) - meanY);
+    const w = weights === null ? 1 : (weights[i] as number);
+    const dx = (x[i] as number) - meanX;
+    sxx += w * dx * dx;
+    sxy += w * dx * ((y[i] as number) - meanY);
   }
   if (!(sxx > 0)) throw new Error('a line needs two distinct x');
   const slope = sxy / sxx;
   let chiSquared = 0;
   for (let i = 0; i < n; i += 1) {
-    const residual = at(y, i) - meanY - slope * (at(x, i) - meanX);
-    chiSquared += w(i) * residual * residual;
+    const w = weights === null ? 1 : (weights[i] as number);
+    const residual = (y[i] as number) - meanY - slope * ((x[i] as number) - meanX);
+    chiSquared += w * residual * residual;
   }
   const dof = n - 2;
   if (weighting === 'estimated' && dof < 1) throw new Error('an estimated variance needs three points');

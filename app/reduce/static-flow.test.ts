@@ -2,6 +2,7 @@
 import { describe, expect, it } from 'vitest';
 import { kilopascals, volts } from '../quantities/quantity.ts';
 import { errorSource } from '../uncertainty/source.ts';
+import { attemptNumber } from './leak-block.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { ReducedWindow, StaticFlow } from './reduction.ts';
 import { staticFlowsOf } from './static-flow.ts';
@@ -34,7 +35,7 @@ const windows = [-5e-4, 0, 5e-4].map((off, i) => ({
 function under(part: number | null): StaticFlow {
   const flow = (part ?? 0) * (mass / period / 680);
   const block: LeakBlock = { block: 0, pressure, voltage: 14, flow, uFlow: 0, change: 0, uChange: 0, uMeter: 0, below: null, zeroPoints: [], idle: { edges: 0, time: 0 }, sources: [] };
-  const looked = part === null ? null : { blocks: new Map(windows.map((w) => [`${w.point}:${w.attempt}`, block])), contradiction: 0 };
+  const looked = part === null ? null : { blocks: new Map(windows.map((w) => [attemptNumber(w), block])), contradiction: 0 };
   const { staticFlows: [one] } = staticFlowsOf(plan, points, windows, looked, { timeBase: 0, drift: 0 });
   if (one === undefined) throw new Error('no flow');
   return one;

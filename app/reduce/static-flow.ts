@@ -1,12 +1,11 @@
 /** Static flow (SAE J1832 list: Qs): mass flow of an injector held open, from windows of pulses as long as their period. RED-24. */
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import { result } from '../uncertainty/budget.ts';
 import { carried, randomPart, sharedPart, stateCarried } from '../uncertainty/carried.ts';
 import type { Carried } from '../uncertainty/carried.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
-import { isOfLeak, leakOnMass, leakVerdict } from './leak-limits.ts';
+import { isOfLeak, leakOnMass, leakVerdictOf } from './leak-limits.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { MassPerPulse } from './mass.ts';
 import type { LightWindow, ReducedWindow, StaticFlow } from './reduction.ts';
@@ -88,8 +87,8 @@ export function staticFlowsOf(plan: Plan, points: readonly Point[], windows: rea
         const { period } = first.at;
         const of = (only: (source: ErrorSource) => boolean): number => Math.hypot(...stated.shared.filter((s) => only(s.source)).map((s) => s.effect));
         const effect = { flow: leak.flow, shift: leak.perPeriod / period, u: of(isOfLeak), change: leak.change / period, contradiction: leak.contradiction / period };
-        const withoutLeak = result(mean, stated.scatter.u, stated.scatter.dof, of((source) => !isOfLeak(source)));
-        const { refused } = leakVerdict(effect, withoutLeak.expanded, plan.reduction, 'the static flow');
+        const without = { value: mean, uRandom: stated.scatter.u, dofRandom: stated.scatter.dof, uShared: of((source) => !isOfLeak(source)) };
+        const { refused } = leakVerdictOf(effect, without, plan.reduction, 'the static flow');
         if (refused !== null) return { ...place, kind: 'no-static-flow', reason: 'leak', text: refused };
       }
       return { ...stated, flow };

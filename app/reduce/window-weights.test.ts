@@ -7,6 +7,7 @@ import { median, weightOf } from '../statistics/robust.ts';
 import { term } from '../uncertainty/budget.ts';
 import { labelOf, errorSource } from '../uncertainty/source.ts';
 import type { Cell, FittedCell, WidthMean } from './cell.ts';
+import { attemptNumber } from './leak-block.ts';
 import type { LeakBlock } from './leak-block.ts';
 import type { LookedFor } from './leak-limits.ts';
 import type { LineObservation } from './line.ts';
@@ -314,7 +315,7 @@ describe('RED-24, RED-45 static flows', () => {
     const block: LeakBlock = { block: 0, pressure: 4e5, voltage: 13, flow: 0, uFlow: 0, change: 0, uChange: 0, uMeter: 0, below: null, zeroPoints: [], idle: { edges: 0, time: 0 }, sources: [] };
     const held = [4e-3, 4.004e-3, 3.996e-3].map((f) => ({ flow: f }));
     const stated = (change: Partial<LeakBlock>, contradiction = 0): StaticFlow | undefined =>
-      flowsOf(held, { blocks: new Map(held.map((_, i) => [`${i}:2`, { ...block, ...change }])), contradiction }).staticFlows[2];
+      flowsOf(held, { blocks: new Map(held.map((_, i) => [attemptNumber({ point: i, attempt: 2 }), { ...block, ...change }])), contradiction }).staticFlows[2];
     const found = flow(held);
     // Without the part of the leak: scatter and density.
     const u = Math.hypot(found.scatter.u, 4e-3 * 2e-3);

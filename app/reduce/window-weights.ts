@@ -78,18 +78,22 @@ const medianOfNormal = 0.6745;
  */
 export function aboutLine(observations: readonly LineObservation[], told: readonly boolean[]): readonly LineObservation[] {
   if (observations.length < enoughAboutLine || !told.includes(true)) return observations;
-  let fitted = observations;
+  const widths = observations.map((o) => o.width);
+  const masses = observations.map((o) => o.mass);
+  const weights = observations.map((o) => o.weight);
   for (let round = 0; round < rounds; round += 1) {
-    const fit = fitLine(fitted.map((o) => o.width), fitted.map((o) => o.mass), fitted.map((o) => o.weight / o.variance), 'known');
+    const fit = fitLine(widths, masses, observations.map((o, i) => (weights[i] ?? 1) / o.variance), 'known');
     const distances = observations.map((o) => (o.mass - fit.meanY - fit.slope * (o.width - fit.meanX)) / Math.sqrt(o.variance));
     const spread = (median(distances.map(Math.abs)) / medianOfNormal) * Math.sqrt(observations.length / (observations.length - 2));
     const scale = Math.max(1, spread);
-    fitted = observations.map((o, i) => (told[i] === true ? { ...o, weight: weightOf((distances[i] ?? 0) / scale) } : o));
-    if (fitted.every((o) => o.weight === 1)) break;
+    distances.forEach((distance, i) => {
+      if (told[i] === true) weights[i] = weightOf(distance / scale);
+    });
+    if (weights.every((weight) => weight === 1)) break;
     // Two widths at least must be left to go through.
-    if (new Set(fitted.flatMap((o) => (o.weight > 0 ? [o.width] : []))).size < 3) return observations;
+    if (new Set(widths.filter((_, i) => (weights[i] ?? 0) > 0)).size < 3) return observations;
   }
-  return fitted;
+  return observations.map((o, i) => (weights[i] === o.weight ? o : { ...o, weight: weights[i] ?? 1 }));
 }
 
 /** A window that counts for less is named. */

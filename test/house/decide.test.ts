@@ -1,15 +1,20 @@
 import { describe, expect, it, vi } from 'vitest';
+import type { Plan } from '../../app/plan/plan.ts';
+import { reduceRun } from '../../app/reduce/reduce.ts';
+import type { ReducedWindow } from '../../app/reduce/reduction.ts';
 import { syntheticPlan } from '../../app/reduce/synthetic.test-helper.ts';
 import { decideNext, soFarOf } from '../../app/schedule/schedule.ts';
 import { decideInArchive } from '../builders/decided-run.ts';
 import { sampleEquipment } from '../builders/in-process.ts';
 import { decideStored } from '../../main/service/decide.ts';
-import { loadRun } from '../../main/service/load-run.ts';
+import { followRun, loadRun } from '../../main/service/load-run.ts';
 
 const plan = {
   ...syntheticPlan({ voltageV: [12, 14], widthMs: [2, 2.5, 3, 4, 5, 6, 8, 10], replicates: 1 }, 2, {}, { zero: { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 } }),
   targets: { deadTimeUs: 0.1, atVoltage: [], hours: 100, attemptsPerCell: 30, known: [] },
 };
+
+const budgetOf = ({ outcome }: ReducedWindow) => (outcome.kind === 'mass' ? outcome.budget : null);
 
 describe('a decision about a run in an archive', () => {
   it('RUN-232: reads only what was committed since the last, and is the decision of the whole journal', () => {
@@ -27,6 +32,31 @@ describe('a decision about a run in an archive', () => {
     });
     expect(decisions.length).toBeGreaterThan(8);
     expect(decisions.at(-1)?.added).toBe(0);
+  });
+
+  it('RED-160: to the last digit, with what is known from decisions before and without, over a whole run', () => {
+    const drawn: Plan = {
+      ...syntheticPlan({ voltageV: [9, 12, 14], widthMs: [2, 2.5, 3, 4, 5, 6, 8, 10], replicates: 1 }, 3, {}, { zero: { windowS: 20, settleS: 3, decayS: 0, deadTimeUs: 2 }, pair: { windows: 1 } }),
+      reference: { injector: 'S-1', voltageV: 14, pressureKpa: 400, widthMs: 5, periodMs: 20, everyPoints: 20 },
+      targets: { deadTimeUs: 0.1, atVoltage: [], hours: 100, attemptsPerCell: 24, known: [] },
+    };
+    let reductions = 0;
+    const decisions = decideInArchive(drawn, 7, (archive, run) => {
+      const decided = decideStored(archive, run);
+      const [followed, whole] = [followRun(archive, run), loadRun(archive, run)];
+      if (!followed.ok || !whole.ok) throw new Error('the run is there');
+      expect(decided).toEqual({ ok: true, decision: decideNext(soFarOf(whole.state)) });
+      const [before, fresh] = [soFarOf(followed.state), soFarOf(whole.state)];
+      // No window of the second was ever seen before.
+      expect(fresh.attempts.some(({ window }) => before.attempts.some((a) => a.window === window))).toBe(false);
+      const [known, anew] = [reduceRun(before), reduceRun(fresh)];
+      expect(known).toEqual(anew);
+      expect(known.windows.map(budgetOf)).toEqual(anew.windows.map(budgetOf));
+      reductions += 1;
+      return decided;
+    });
+    expect(decisions.at(-1)?.measured).toBeGreaterThan(150);
+    expect(reductions).toBeGreaterThan(8);
   });
 
   it('RUN-232: of one run is nothing of another', () => {
