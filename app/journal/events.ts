@@ -6,7 +6,7 @@ import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import type { PreflightLine } from '../plan/preflight-line.ts';
+import type { PreflightLine, SheetInForce } from '../plan/preflight-line.ts';
 import type { Seconds, UnixMillis } from '../quantities/quantity.ts';
 import type { BlindShift } from './blind.ts';
 import type { RunCommand } from './commands.ts';
@@ -74,7 +74,8 @@ export type RunEventBody =
       readonly points: number;
     }
   | { readonly kind: 'bench-connected'; readonly identity: BenchIdentity; readonly capabilities: BenchCapabilities; readonly bootId: string; readonly link: string }
-  | { readonly kind: 'preflight'; readonly lines: readonly PreflightLine[] }
+  /** `qualification`: that of the bench, where one held then (EQ-25); absent: none did, or in journals of earlier versions. */
+  | { readonly kind: 'preflight'; readonly lines: readonly PreflightLine[]; readonly qualification?: SheetInForce }
   | { readonly kind: 'commanded'; readonly id: string; readonly command: RunCommand; readonly by: string; readonly answer: 'accepted' | 'refused'; readonly reason: string }
   /** From here on nothing that the run tells is traceable, for these reasons. */
   | { readonly kind: 'not-traceable'; readonly reasons: readonly string[]; readonly by: string }

@@ -72,6 +72,7 @@ function opened(event: EventOf<'opened'>): RunState {
     software: event.software,
     bench: null,
     preflight: [],
+    qualification: null,
     notTraceable: [],
     untraceableAccepted: false,
     clocks: new Map(),
@@ -120,6 +121,7 @@ function apply(run: Draft, event: RunEventBody): void {
       return;
     case 'preflight':
       run.preflight = event.lines;
+      run.qualification = event.qualification ?? null;
       return;
     case 'clocks-compared':
       run.clocks = withEntry(run.clocks, event.bootId, event.comparison);

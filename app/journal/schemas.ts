@@ -105,6 +105,7 @@ export const bodySchemas = {
   preflight: looseObject({
     kind: kind('preflight'),
     lines: z.array(looseObject({ rule: text(), result: z.enum(['pass', 'warn', 'refuse']), text: text(), untraceable: text().optional() })),
+    qualification: looseObject({ bench: text(), version: count, sha256: text(), until: real }).optional(),
   }),
   commanded: looseObject({ kind: kind('commanded'), id: text(), command, by: text(), answer: z.enum(['accepted', 'refused']), reason: text() }),
   'not-traceable': looseObject({ kind: kind('not-traceable'), reasons: z.array(text()), by: text() }),

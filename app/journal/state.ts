@@ -3,7 +3,7 @@ import type { BenchCapabilities, BenchFault, BenchIdentity } from '../bench/port
 import type { Equipment } from '../equipment/equipment.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
-import type { PreflightLine } from '../plan/preflight-line.ts';
+import type { PreflightLine, SheetInForce } from '../plan/preflight-line.ts';
 import type { Seconds } from '../quantities/quantity.ts';
 import type { AfterSafe, AttemptReason, Decider, Ending, Origin, OutKind, RunCommand, StepKind, Verdict } from './events.ts';
 import type { List } from './list.ts';
@@ -113,6 +113,8 @@ export interface RunState {
     readonly link: string;
   } | null;
   readonly preflight: readonly PreflightLine[];
+  /** The qualification that the bench had when the run was opened on it last; null: none that is known. */
+  readonly qualification: SheetInForce | null;
   /** Why the results of this run cannot be traced; empty: they can, as far as the record tells. */
   readonly notTraceable: readonly string[];
   /** A person chose to measure although the present sheet refuses instruments or fluid as out of date. */

@@ -15,9 +15,20 @@ export interface MeterStanding {
   readonly checkedHertz: { readonly lowest: number; readonly highest: number } | null;
 }
 
+/** The qualification that a run was opened under (EQ-25): which sheet of which bench, and the SHA-256 of what was saved, so that it can be found and held against it years later. */
+export interface SheetInForce {
+  readonly bench: string;
+  readonly version: number;
+  readonly sha256: string;
+  /** Unix ms. */
+  readonly until: number;
+}
+
 /** What the latest qualification of the bench says of measuring with it (app/qualification). */
 export interface QualificationStanding {
   readonly holds: boolean;
   /** A sentence. */
   readonly text: string;
+  /** Until when it holds, Unix ms; absent: it does not. */
+  readonly until?: number;
 }

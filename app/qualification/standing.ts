@@ -14,5 +14,5 @@ export function qualificationStanding(latest: unknown, bench: string, now: numbe
   if (until === null) return { holds: false, text: `The latest qualification ${whose}: ${text}` };
   if (now > until) return { holds: false, text: `The qualification ${whose} ended at ${minuteUtc(until)}.` };
   if (now < unixOf(doneAt) - 60_000) return { holds: false, text: `The qualification ${whose} is dated after now. Look at the clocks.` };
-  return { holds: true, text: `The bench is qualified until ${minuteUtc(until)}, ${whose}.` };
+  return { holds: true, until, text: `The bench is qualified until ${minuteUtc(until)}, ${whose}.` };
 }

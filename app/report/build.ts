@@ -2,6 +2,7 @@
 import type { Equipment } from '../equipment/equipment.ts';
 import { densityOfRun } from '../fluid/density-of-run.ts';
 import type { RunState } from '../journal/state.ts';
+import type { Note } from '../journal/note.ts';
 import { shownPoint } from '../plan/points.ts';
 import { celsius, pascals } from '../quantities/quantity.ts';
 import type { KilogramsPerCubicMetre } from '../quantities/quantity.ts';
@@ -16,6 +17,7 @@ import type { ReportBasis, ReportDocument, ReportFact, ReportIssue, ReportLength
 import { figuresOf } from './figures-of-run.ts';
 import { heldLimits } from './limits.ts';
 import type { HeldLimit } from './limits.ts';
+import { recordedTables } from './recorded.ts';
 import { bareCell, correctionTables, lineTables, missingCell, rangeTables, spreadTable, staticFlowTable, summaryTables, textCell, valueCell } from './results-tables.ts';
 import { statementsOf, warningsOf } from './statements.ts';
 import type { ReportedRun } from './statements.ts';
@@ -32,6 +34,8 @@ export interface ReportInput {
   readonly length: ReportLength;
   /** null: a draft. */
   readonly issue: ReportIssue | null;
+  /** Of the run, as far as the report goes. */
+  readonly notes?: readonly Note[];
   readonly basis: ReportBasis;
   readonly order: string;
   /** First and last attempt, ISO 8601, UTC. */
@@ -52,6 +56,7 @@ export function reportOf(input: ReportInput): ReportDocument {
   const flow = staticFlowTable(reduction, referenceDensity(equipment, plan.reduction.referenceC, points[0]?.pressure ?? 0));
   const conformity = held.length === 0 ? null : { rule: ruleSentence(details.rule), summary: summaryOf(held), exceptions: conformityTable('conformity', 'Not passed', held.filter((h) => h.verdict?.decided !== 'pass')), table: full ? conformityTable('conformity-all', 'Every result with a limit', held) : null };
   const statements = statementsOf(run);
+  const recorded = full ? recordedTables(details, input.notes ?? [], plan) : [];
   return {
     reportVersion: 1,
     length,
@@ -61,13 +66,14 @@ export function reportOf(input: ReportInput): ReportDocument {
     head: headOf(input),
     items: itemsTable(input),
     conformity,
+    ...(recorded.length === 0 ? {} : { recorded }),
     results: full
       ? [...lineTables(reduction), ...(flow === null ? [] : [flow]), ...(spread.rows.length === 0 ? [] : [spread]), ...rangeTables(reduction), ...correctionTables(reduction)]
       : onePage(reduction, spread),
     figures: full ? figuresOf(reduction, run.drift) : [],
     statements: full ? [...statements, ...trialStatement(input)] : statements.filter(({ title }) => shortened.has(title)),
     budgets: full ? budgetTables(reduction) : [],
-    traceability: traceabilityOf(equipment, state.notTraceable),
+    traceability: traceabilityOf(equipment, state.notTraceable, state.qualification),
     windows: length === 'raw' ? [windowTable(input)] : [],
     basis,
     details,

@@ -12,8 +12,8 @@ const field = (text: string): string => {
 /** Twelve digits, as in every file of an export. */
 const numeral = (value: number): string => (Number.isFinite(value) ? String(Number(value.toPrecision(12))) : '');
 
-export function tablesOfReport({ items, conformity, results, budgets, traceability, windows }: ReportDocument): readonly ReportTable[] {
-  return [items, ...(conformity === null ? [] : [conformity.table ?? conformity.exceptions]), ...results, ...budgets, traceability.table, ...windows];
+export function tablesOfReport({ items, conformity, recorded = [], results, budgets, traceability, windows }: ReportDocument): readonly ReportTable[] {
+  return [items, ...recorded, ...(conformity === null ? [] : [conformity.table ?? conformity.exceptions]), ...results, ...budgets, traceability.table, ...windows];
 }
 
 export function reportCsv(document: ReportDocument): string {

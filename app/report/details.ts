@@ -61,6 +61,18 @@ export const reportDetailsSchema = z.strictObject({
   limits: z.array(limit).max(1000).default([]),
   /** In full reports a Monte Carlo (JCGM 101:2008) beside each dead time, slope and static flow; some hundredths of a second for each. A new report without a word of it has one. TAB-27 */
   monteCarlo: z.boolean().optional(),
+  /** In full reports the notes of the run. A new report without a word of it has them. REP-51 */
+  notes: z.boolean().optional(),
+  /** Examinations of the injectors in this job, as they stood when the report was written. A new full report without a word of it takes them from the archive. REP-50 */
+  visits: z
+    .array(z.strictObject({
+      no: z.int().min(1), serialNumber: line, stage: z.enum(['as-found', 'cleaned', 'as-left']), doneOn: z.iso.date(), by: line,
+      /** ohm; null: not measured, or its uncertainty was not stated (95 %). */
+      coilOhmAt20C: z.number().positive().nullable(), coilOhmExpanded: z.number().nonnegative().nullable(),
+      found: oneLine(4000),
+    }))
+    .max(1000)
+    .optional(),
   rule: rule.default({ kind: 'guard-band', times: 1 }),
 });
 

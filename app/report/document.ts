@@ -118,6 +118,8 @@ export interface ReportDocument {
   readonly items: ReportTable;
   /** `exceptions`: those that do not pass; `table`: every result with a limit, null where the report is short. null: no limits were agreed. */
   readonly conformity: { readonly rule: string; readonly summary: string; readonly exceptions: ReportTable; readonly table: ReportTable | null } | null;
+  /** What people recorded beside the measuring; absent: nothing. */
+  readonly recorded?: readonly ReportTable[];
   readonly results: readonly ReportTable[];
   readonly figures: readonly ReportFigure[];
   readonly statements: readonly ReportStatement[];

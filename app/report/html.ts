@@ -53,7 +53,7 @@ export function jsonInReport(html: string): string | null {
 }
 
 function mainParts(document: ReportDocument): readonly string[] {
-  const { title, warnings, head, items, conformity, results, figures, statements, budgets, traceability, windows } = document;
+  const { title, warnings, head, items, conformity, recorded = [], results, figures, statements, budgets, traceability, windows } = document;
   const paragraphs = (sentences: readonly string[]): string => sentences.map((s) => `<p>${escaped(typeset(s))}</p>`).join('\n');
   const section = (heading: string, ...parts: readonly string[]): string => (parts.every((p) => p === '') ? '' : `<section>\n<h2>${escaped(heading)}</h2>\n${parts.join('\n')}\n</section>`);
   const tables = (all: readonly ReportTable[]): string => all.map(tableHtml).join('\n');
@@ -62,6 +62,7 @@ function mainParts(document: ReportDocument): readonly string[] {
     warnings.length === 0 ? '' : `<div class="warnings">\n${paragraphs(warnings)}\n</div>`,
     `<dl>\n${head.map(({ name, text }) => `<dt>${escaped(name)}</dt><dd>${escaped(text)}</dd>`).join('\n')}\n</dl>`,
     document.length === 'one-page' ? `<p><b>Items.</b> ${escaped(itemsInWords(items))}</p>` : section('Items', tableHtml(items)),
+    recorded.length === 0 ? '' : section('Recorded beside the measuring', tables(recorded)),
     conformity === null ? '' : section('Conformity', `<p><b>${escaped(conformity.summary)}</b></p>\n<p>${escaped(conformity.rule)}</p>`, conformity.exceptions.rows.length === 0 ? '' : tableHtml(conformity.exceptions)),
     section('Results', tables(results)),
     conformity?.table == null ? '' : section('Results against their limits', tableHtml(conformity.table)),

@@ -1,5 +1,7 @@
 /** By which instruments the results are traceable, and what each error brings to them. REP-7. */
 import type { Equipment } from '../equipment/equipment.ts';
+import type { SheetInForce } from '../plan/preflight-line.ts';
+import { minuteUtc } from '../qualification/utc.ts';
 import { figure } from '../quantities/figures.ts';
 import type { LineCell, Reduction } from '../reduce/reduction.ts';
 import { budgetOfLine } from '../results/line-budget.ts';
@@ -7,7 +9,7 @@ import type { ReportDocument, ReportTable } from './document.ts';
 import { bareCell, textCell } from './results-tables.ts';
 import { reportUnits } from './units.ts';
 
-export function traceabilityOf(equipment: Equipment, notTraceable: readonly string[]): ReportDocument['traceability'] {
+export function traceabilityOf(equipment: Equipment, notTraceable: readonly string[], qualification: SheetInForce | null): ReportDocument['traceability'] {
   const instruments = [
     { name: 'Flow meter', of: equipment.meter, u: `${equipment.meter.relativeUncertaintyPercent} % of the K-factor` },
     { name: 'Pressure transducer', of: equipment.pressure, u: `${equipment.pressure.uncertaintyKpa} kPa` },
@@ -21,6 +23,7 @@ export function traceabilityOf(equipment: Equipment, notTraceable: readonly stri
         : 'The results are traceable to the SI through the certificates below, as the equipment record of the bench states them; their issuers answer for what lies before them.',
       'Time: the clock of the controller, by the standard uncertainty of its rate that the record states; it was compared with the clock of the computer, which has no certificate.',
       `Density: ${equipment.fluid.measuredDensity === undefined ? 'equation of state of n-heptane (Span and Wagner 2003)' : 'measured value of the lot, carried to other temperatures by the equation of state (Span and Wagner 2003)'}, standard uncertainty ${equipment.fluid.densityUncertaintyPercent} %.`,
+      ...(qualification === null ? [] : [`The bench ${qualification.bench} was qualified until ${minuteUtc(qualification.until)} when the run was opened: sheet ${qualification.version} of the laboratory, SHA-256 ${qualification.sha256}.`]),
     ],
     table: {
       id: 'instruments',

@@ -1,14 +1,20 @@
-/** Looks for a text in everything that the archive holds: injectors, orders, types, runs, plans, reports and notes (HOST-109). */
+/** Looks for a text in everything that the archive holds: injectors, orders, types, runs, plans, reports, examinations and notes (HOST-109, HOST-155). */
 import type { AnswerTo } from '../../app/contract/contract.ts';
 import { foundKinds } from '../../app/contract/search.ts';
 import { notesOf, type Note } from '../../app/journal/note.ts';
 import { searchable } from '../../app/journal/outline.ts';
 import { shownPoint } from '../../app/plan/points.ts';
+import { visitStages } from '../../app/visit/visit.ts';
 import type { Archive } from '../archive/archive.ts';
 import type { StoredRun } from '../archive/read.ts';
 import { listedReports } from './desk-reports.ts';
 
 type Found = AnswerTo<'search'>['found'][number];
+
+/** There may be several of one run or injector. */
+const severalOfOne: ReadonlySet<Found['kind']> = new Set(['note', 'examination']);
+/** The latest examinations that are looked through. */
+const MOST_EXAMINATIONS = 5000;
 
 /** Of a kind. */
 const MOST = 12;
@@ -23,7 +29,7 @@ export function searchAtDesk(archive: Archive, text: string): AnswerTo<'search'>
   const found = new Map<Found['kind'], Map<string, Found>>(foundKinds.map((kind) => [kind, new Map()]));
   const add: Add = (item) => {
     const ofKind = found.get(item.kind);
-    if (ofKind?.has(item.id) === false) ofKind.set(item.kind === 'note' ? `${item.id} ${item.at} ${ofKind.size}` : item.id, item);
+    if (ofKind?.has(item.id) === false) ofKind.set(severalOfOne.has(item.kind) ? `${item.id} ${item.at} ${ofKind.size}` : item.id, item);
   };
   const runs = archive.runs({ limit: MOST_RUNS, text: wanted });
   const byId = wanted.length < 6 ? null : archive.run(text.trim());
@@ -51,6 +57,10 @@ function addKept(archive: Archive, has: Has, add: Add): void {
     if (has(part.type)) add(one('type', part.type, part.type, 'Type of injector'));
   }
   for (const plan of archive.library.plans()) if (has(plan.name)) add(one('plan', plan.id, plan.name, `Version ${plan.version}, saved by ${plan.savedBy}`, { at: plan.savedAt }));
+  for (const { record, savedAt } of archive.visits.latest(MOST_EXAMINATIONS)) {
+    const { serialNumber, order, stage, doneOn, by, visual, spray, remark } = record;
+    if (has(visual, spray, remark, by, order, serialNumber)) add(one('examination', serialNumber, serialNumber, [visitStages[stage], doneOn, order, by, visual, spray, remark].filter((part) => part !== '').join(' · '), { at: savedAt }));
+  }
   for (const report of listedReports(archive).reports) if (has(report.number, report.by ?? '')) add(one('report', report.number, report.number, `Report${report.by === null ? '' : `, released by ${report.by}`}${report.amendedBy === null ? '' : `, amended by ${report.amendedBy}`}`, { at: Date.parse(report.at) }));
 }
 

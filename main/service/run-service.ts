@@ -128,12 +128,13 @@ export class RunService {
     const { bench } = held;
 
     const points = stored?.state.setPoints ?? expandPlan(plan);
+    const qualification = qualificationIn(parts.archive, bench.identity, wall);
     const sheet = preflight(plan, plan.targets === undefined ? points : expectedPoints(plan), {
       capabilities: bench.capabilities, equipment,
       controller: { ...bench.identity, simulated: parts.simulated },
       freeDiskBytes: parts.freeDiskBytes(),
       meterChecks: meterStandingIn(parts.archive, equipment, today(parts.clock)),
-      qualification: qualificationIn(parts.archive, bench.identity, wall),
+      qualification,
       today: today(parts.clock),
     });
     const opening: RunEventBody[] = [];
@@ -145,7 +146,7 @@ export class RunService {
     opening.push({
       kind: 'bench-connected', identity: bench.identity, capabilities: bench.capabilities, bootId: bench.bootId, link: bench.link,
     });
-    opening.push({ kind: 'preflight', lines: sheet.lines });
+    opening.push({ kind: 'preflight', lines: sheet.lines, ...(qualification.sheet === null ? {} : { qualification: qualification.sheet }) });
 
     const made = which.kind === 'new' ? parts.archive.createRun({ ...which, simulated: parts.simulated }) : ({ ok: true, id: which.id } as const);
     if (!made.ok) return lettingGo(held, made.text);

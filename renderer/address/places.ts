@@ -15,6 +15,8 @@ export function pathOfFound({ kind, id, point, attempt }: Pick<Found, 'kind' | '
     case 'order':
     case 'type':
       return pathTo('archive', 'find', id);
+    case 'examination':
+      return pathTo('injectors', id);
     case 'run':
       return pathTo('run', id);
     case 'plan':
@@ -28,7 +30,7 @@ export function pathOfFound({ kind, id, point, attempt }: Pick<Found, 'kind' | '
 
 const film = 'film';
 
-/** A run as it was at an instant, ms since 1970; absent: from its beginning. */
+/** A run as it was at an instant, ms since 1970; absent: at its end (WIN-133). */
 export const pathOfInstant = (run: string, at?: number): string => pathTo('run', run, film, ...(at === undefined ? [] : [new Date(at).toISOString()]));
 
 /** Whether an address leads to a film, and to which instant of it; null: to the run as it is. */

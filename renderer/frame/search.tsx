@@ -13,7 +13,7 @@ import { linkOf, pathOfFound } from '../address/places.ts';
 type Found = AnswerTo<'search'>['found'][number];
 
 const kindWords: Readonly<Record<FoundKind, string>> = {
-  injector: 'Injectors', order: 'Orders', type: 'Types', run: 'Runs', plan: 'Plans', report: 'Reports', note: 'Notes',
+  injector: 'Injectors', order: 'Orders', type: 'Types', run: 'Runs', plan: 'Plans', report: 'Reports', examination: 'Examinations', note: 'Notes',
 };
 /** Typing is followed by a search once it rests for so long. ms */
 const rest = 150;
@@ -91,8 +91,8 @@ function SearchEverywhere({ onGone }: { readonly onGone: () => void }) {
         aria-expanded={list.length > 0}
         aria-controls="search-found"
         aria-activedescendant={list.length > 0 ? `found-${current}` : undefined}
-        aria-label="Serial number, order, run, plan, type, report or note"
-        placeholder="Serial number, order, run, plan, type, report or note; or a link"
+        aria-label="Serial number, order, run, plan, type, report, examination or note"
+        placeholder="Serial number, order, run, plan, type, report, examination or note; or a link"
         autoFocus
         value={text}
         onChange={(event) => {

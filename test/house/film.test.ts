@@ -91,6 +91,20 @@ describe.skipIf(browserPath === null)('a stored run as a film', { timeout: 120_0
     await expect.poll(() => slider().inputValue()).toBe(last);
   });
 
+  test('WIN-133 without an instant it stands at the end of the run, with the strips filled, and plays from its beginning', async () => {
+    const { page } = window;
+    await go('#/archive');
+    await go(`#/run/${run.id}/film`);
+    await expect.poll(() => slider().inputValue()).toBe(String(run.events.at(-1)?.at));
+    await page.getByLabel('What the run does now').getByText('Ended: complete').waitFor();
+    await expect.poll(() => page.locator('.run-strips').innerText(), { timeout: 20_000 }).toMatch(/Rail pressure\s+\d+[.,]\d+\s*kPa/u);
+    await keepScreen(page, 'film-end');
+    await page.getByRole('combobox', { name: 'Speed' }).selectOption('1');
+    await page.getByRole('button', { name: 'Play', exact: true }).click();
+    await page.getByRole('button', { name: 'Stand still', exact: true }).click();
+    expect(Number(await slider().inputValue())).toBeLessThan(run.events.at(-1)?.at ?? 0);
+  });
+
   test('WIN-92 it says that it is the past, on the page and in its title, and no command can be given from it', async () => {
     const { page } = window;
     const [, instant = 0] = instants();

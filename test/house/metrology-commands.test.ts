@@ -1,9 +1,11 @@
 /** The metrology commands as a shell sees them. */
 import { spawnSync } from 'node:child_process';
+import { createHash } from 'node:crypto';
 import { readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { parseEquipment } from '../../app/equipment/parse.ts';
+import { openArchive } from '../../main/archive/archive.ts';
 import { replicatedPlan, scratchFolder } from '../builders/in-process.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
@@ -109,6 +111,21 @@ describe('qualification', () => {
     expect(cli('sweep', plan, '--operator', 'A. Tester')).toMatchObject({ code: 3, said: expect.stringContaining('PRE-66') as string });
     expect(cli('qualification', 'add', changed({ doneAt: new Date(Date.now() - 3_600_000).toISOString() })).code).toBe(0);
     expect(check()).toBe('pass');
+  });
+
+  it('EQ-25, REP-53 a run says under which qualification it was opened, so that the sheet can be held against it, and one without says none', () => {
+    const plan = join(folder, 'requiring.json');
+    expect(cli('sweep', plan, '--operator', 'A. Tester').code).toBe(0);
+    const opened = openArchive(archive, { readOnly: true });
+    if (!opened.ok) throw new Error(opened.text);
+    const [latest, first] = opened.archive.runs({ limit: 50, text: '' });
+    const named = (id: string) => [...opened.archive.events(id)].flatMap(({ body }) => (body.kind === 'preflight' ? [body.qualification] : []));
+    const [sheet] = opened.archive.records.versions('qualification', bench, 1);
+    expect(named(latest?.id ?? '')).toEqual([{ bench, version: 3, sha256: createHash('sha256').update(JSON.stringify(sheet?.document)).digest('hex'), until: expect.any(Number) as number }]);
+    expect(named(first?.id ?? '')).toEqual([undefined]);
+    opened.archive.close();
+    expect(cli('report', '--to', join(folder, 'report'), '--length', 'full').code).toBe(0);
+    expect(readFileSync(join(folder, 'report', 'report.html'), 'utf8')).toMatch(/The bench simulated-bench SIM-0001 was qualified until .* sheet 3 of the laboratory/u);
   });
 });
 

@@ -70,7 +70,7 @@ describe.skipIf(browserPath === null)('the qualification of the bench', () => {
     await page.setViewportSize({ width: 1366, height: 768 });
   }, 240_000);
 
-  it('WIN-75 a kept sheet says until when the bench is qualified, and a plan that requires it passes its pre-flight', async () => {
+  it('WIN-75, WIN-135 a kept sheet says until when the bench is qualified, and a plan that requires it passes its pre-flight', async () => {
     await page.getByRole('button', { name: 'Keep the sheet' }).click();
     await page.getByText(/Sheet 1 was kept\. Qualified until/u).waitFor();
     await page.getByText(/The bench is qualified until .* by A\. Tester/u).waitFor();
@@ -83,6 +83,17 @@ describe.skipIf(browserPath === null)('the qualification of the bench', () => {
     for (const [label, text] of [['Serial number', 'A'], ['Type', 'T']] as const) await page.getByLabel(new RegExp(`^${label} of injector 1`)).fill(text);
     await page.getByLabel('Qualification of the bench').selectOption('required');
     await page.getByText(/The bench is qualified until/u).first().waitFor();
+    await page.getByRole('button', { name: /^Save/u }).first().click();
+    await page.getByText(/Saved as version 1/u).waitFor();
+    await goToPage(page, 'Run');
+    await page.getByText(/^Qualified until \d/u).waitFor();
+    await keepScreen(page, 'qualification-run-1366');
+    expect(await violations(page)).toEqual([]);
+    await page.getByRole('button', { name: 'Open only' }).click();
+    await page.locator('.page-head .lead', { hasText: 'bench qualified until' }).waitFor();
+    // One line at 1366 (WIN-19).
+    expect(await page.locator('.page-head').evaluate((head) => (head as unknown as { readonly offsetHeight: number }).offsetHeight)).toBeLessThan(44);
+    await keepScreen(page, 'qualification-head-1366');
     expect(opened?.complaints).toEqual([]);
   }, 120_000);
 });

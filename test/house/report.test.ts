@@ -6,7 +6,9 @@ import { generateKeyPairSync } from 'node:crypto';
 import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest';
 import { noDetails, reportDetailsSchema } from '../../app/report/details.ts';
 import { documentText, type ReportDocument } from '../../app/report/document.ts';
+import { reportCsv } from '../../app/report/csv.ts';
 import { reportBody, reportTail } from '../../app/report/html.ts';
+import { unixMillis } from '../../app/quantities/quantity.ts';
 import { reportOf } from '../../app/report/build.ts';
 import { reportInput } from '../../app/report/made-report.test-helper.ts';
 import { syntheticPlan } from '../../app/results/synthetic-run.test-helper.ts';
@@ -61,7 +63,7 @@ beforeAll(async () => {
   made.archive.library.saveParts([{ order: 'Order 1', type: 'RH-P4', serialNumber: 'RH4-0118', coilResistanceOhm: 14.5, condition: 'scratched', channel: null }]);
   const plan = samplePlan('small-plan', withoutLeakChecks);
   const noisy = [{ begins: { atS: 10 }, forS: 6, fault: { kind: 'sensor-noisy' as const, sensor: 'pressure' as const, sd: 4000 } }];
-  await measureInto(made.archive, clock, noisy, { ...plan, axes: { ...plan.axes, widthMs: [3, 4, 5, 6, 8, 10] }, static: { ...plan.static, replicates: 1 } });
+  await measureInto(made.archive, clock, noisy, { ...plan, order: 'Order 1', axes: { ...plan.axes, widthMs: [3, 4, 5, 6, 8, 10] }, static: { ...plan.static, replicates: 1 } });
   made.archive.close();
   clock.stop();
   archive = opened(archiveFile);
@@ -109,6 +111,53 @@ describe('REP-20 a report of a stored run', () => {
     expect(now.ok && JSON.stringify(now.document)).toContain('A later decision.');
     expect(proveAgainst(later, checked)).toMatchObject({ holds: true });
     later.close();
+  });
+
+  test('REP-50, REP-51, REP-52 has the examinations of its injectors in this job and the notes of the run, as they stood when it was written, and none of it becomes markup or a formula', () => {
+    const copy = join(folder, 'recorded.sqlite');
+    copyFileSync(archiveFile, copy);
+    const found = openArchive(copy, { now: () => unixMillis(Date.UTC(2026, 1, 4)), entropy: machineEntropy });
+    if (!found.ok) throw new Error(found.text);
+    const { archive: lab } = found;
+    const run = lab.run(runId);
+    const hostile = '=1+2 <script>alert(1)</script>';
+    const visit = {
+      visitVersion: 1 as const, serialNumber: 'RH4-0118', type: '', order: run?.order ?? '', stage: 'as-found' as const, doneOn: '2026-02-01', by: 'V. Examiner', visual: hostile, spray: '', remark: '',
+      coil: { ohm: 14.6, expandedOhm: 0.02, celsius: 20, expandedKelvin: 0 }, insulation: null, leak: { mlPerMinute: 0, kilopascals: 400 }, corrects: null,
+    };
+    const add = (more: object): void => expect(lab.visits.add({ ...visit, ...more }, [])).toMatchObject({ ok: true });
+    add({});
+    add({ stage: 'as-left', visual: 'read wrongly' });
+    add({ stage: 'as-left', visual: 'clean', corrects: 2, remark: 'by another lamp' });
+    add({ order: 'another job', visual: 'of another job' });
+    const note = (text: string, mark: 'note' | 'look') => ({ kind: 'commanded' as const, id: text, by: 'N. Oter', command: { kind: 'note' as const, point: 1, attempt: null, injector: null, text, mark }, answer: 'accepted' as const, reason: '' });
+    lab.append(runId, [note(hostile, 'look')], []);
+    const wanted = { runId, details, length: 'full', issue: null } as const;
+    const report = reportInArchive(lab, wanted);
+    if (!report.ok) throw new Error(report.text);
+    const { document } = report;
+    const [examinations, notes] = document.recorded ?? [];
+    expect(examinations?.rows.map(({ title, cells }) => [title, ...cells.slice(0, 2).map((cell) => (cell.kind === 'text' ? cell.text : ''))])).toEqual([['RH4-0118', 'As found', '2026-02-01'], ['RH4-0118', 'As left', '2026-02-01']]);
+    // At 20 degC the resistance is the one that was read.
+    expect(examinations?.rows[0]?.cells[2]).toMatchObject({ kind: 'value', value: 14.6 });
+    expect(notes?.rows.map(({ title }) => title)).toEqual(['Point 2']);
+    const page = reportBody(document);
+    expect(page).not.toContain('<script>alert');
+    expect(page.split('&lt;script&gt;alert(1)&lt;/script&gt;').length).toBeGreaterThanOrEqual(3);
+    expect(page).toContain('to be looked at');
+    expect(page).not.toContain('of another job');
+    expect(page).not.toContain('read wrongly');
+    expect(reportCsv(document)).toMatch(/,'=1\+2 <script>/u);
+    // Worked out anew after more was recorded it says what stood then.
+    const then = { head: lab.head(), events: document.basis.journal.events };
+    add({ stage: 'cleaned', visual: 'later' });
+    lab.append(runId, [note('a later note', 'note')], []);
+    const again = reportInArchive(lab, { ...wanted, details: document.details, then });
+    expect(again.ok && JSON.stringify(again.document.recorded)).toBe(JSON.stringify(document.recorded));
+    const without = reportInArchive(lab, { ...wanted, details: { ...details, notes: false, visits: [] } });
+    expect(without.ok && without.document.recorded).toBeUndefined();
+    expect(reportInArchive(lab, { ...wanted, length: 'one-page' })).toMatchObject({ ok: true, document: expect.not.objectContaining({ recorded: expect.anything() as unknown }) as unknown });
+    lab.close();
   });
 
   test('of a run in which nothing was measured is refused in words', () => {

@@ -38,7 +38,7 @@ const drawnPhoto = (noise: boolean): string => `(() => {
 })()`;
 
 describe.skipIf(browserPath === null)('visits of an injector', () => {
-  it('WIN-80, WIN-82, HOST-140, HOST-141 are recorded with photos, shown with who and when, corrected by another record, and survive a reload while they are typed', async () => {
+  it('WIN-80, WIN-82, HOST-140, HOST-141, HOST-155 are recorded with photos, shown with who and when, corrected by another record, and survive a reload while they are typed', async () => {
     if (opened === undefined) throw new Error('no window');
     const { page, folder, complaints, host } = opened;
     const fileOf = (name: string, base64: string): string => {
@@ -120,6 +120,17 @@ describe.skipIf(browserPath === null)('visits of an injector', () => {
     expect(await rows.nth(2).textContent()).toContain('No. 2, corrects 1');
     expect(await rows.nth(3).textContent()).toContain('corrected by 2');
     expect(await table.getByRole('button', { name: 'Correct record 1' }).count()).toBe(0);
+    // HOST-155: it is found by what was found, and the search leads there.
+    await page.evaluate(`window.location.hash = '#/archive'`);
+    await page.getByRole('heading', { name: 'Archive', level: 1 }).click();
+    await page.keyboard.press('/');
+    await page.getByRole('combobox', { name: /^Serial number/u }).fill('FIGURES were');
+    const hit = page.getByRole('option', { name: /RH4-0117.*figures were exchanged/u });
+    await hit.waitFor();
+    await keepScreen(page, 'search-examination');
+    await hit.click();
+    await page.getByRole('heading', { name: 'Injector RH4-0117', level: 1 }).waitFor();
+    await rows.nth(3).waitFor();
     for (const theme of ['light', 'dark'] as const) {
       await page.emulateMedia({ colorScheme: theme });
       expect(await violations(page)).toEqual([]);

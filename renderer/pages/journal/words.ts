@@ -5,6 +5,7 @@ import { shownPoint } from '../../../app/plan/points.ts';
 import { targetPlace } from '../../../app/plan/wanted.ts';
 import { endingWords } from '../../../app/run/ending.ts';
 import { reasonWords, verdictWords } from '../../components/attempts.ts';
+import { minuteUtc } from '../../../app/qualification/utc.ts';
 
 export const lineKinds = {
   person: 'What people did',
@@ -64,7 +65,7 @@ function said(body: RunEventBody, plan: Plan | null): Said {
       return ['bench', `Connected: ${body.identity.model} ${body.identity.serialNumber}, firmware ${body.identity.firmware}, over ${body.link}.`];
     case 'preflight': {
       const count = (result: string): number => body.lines.filter((line) => line.result === result).length;
-      return ['run', `Pre-flight: ${body.lines.length} lines, ${count('warn')} to look at, ${count('refuse')} against a start.`];
+      return ['run', `Pre-flight: ${body.lines.length} lines, ${count('warn')} to look at, ${count('refuse')} against a start.${body.qualification === undefined ? '' : ` The bench was qualified until ${minuteUtc(body.qualification.until)}, sheet ${body.qualification.version} of ${body.qualification.bench}.`}`];
     }
     case 'commanded':
       return ['person', commandWhat(body.command, body.answer, body.reason), body.by];

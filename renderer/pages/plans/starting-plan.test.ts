@@ -1,6 +1,9 @@
+import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import type { Part } from '../../../app/contract/library-requests.ts';
 import { parsePlan } from '../../../app/plan/parse.ts';
+import { expandPlan } from '../../../app/plan/expand.ts';
+import { typeFindings } from '../../../app/plan/preflight-type.ts';
 import { documentOf } from './plan-form.ts';
 import { startingPlan } from './starting-plan.ts';
 import { takenFrom, withRecords } from './types-of-form.ts';
@@ -42,4 +45,43 @@ test('EQ-16 EQ-17 it begins with what the lab keeps of the types: their template
   const other = { ...part('C', 3), type: 'U' };
   expect(startingPlan([part('A', 1), other], [record]).axes.pressureKpa).toEqual(['400']);
   expect(startingPlan([part('A', 1), other], [record]).types.map((row) => row.type)).toEqual(['T']);
+});
+
+const ofType = (type: string, limits: object) => ({ typeRecordVersion: 1 as const, type, ...limits });
+const axesOf = (limits: object) => {
+  const parsed = parsePlan(documentOf(startingPlan([part('A', 1)], [ofType('T', limits)])));
+  if (!parsed.ok) throw new Error(JSON.stringify(parsed.problems));
+  return parsed.plan;
+};
+
+test('EQ-24 without a template it has of the usual values those that the type is made for, and the nearest limit where none is', () => {
+  expect(axesOf({}).axes).toEqual(axesOf({ minVoltageV: 6, maxVoltageV: 18 }).axes);
+  expect(axesOf({ minVoltageV: 10, maxVoltageV: 14.4, minWidthMs: 2.2, maxPressureKpa: 300 })).toMatchObject({
+    axes: { voltageV: [10.5, 12, 14], pressureKpa: [300], widthMs: [2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12] }, static: { voltageV: 14, replicates: 1 }, reference: { voltageV: 14, pressureKpa: 300 },
+  });
+  // 40 % of 20 ms.
+  expect(axesOf({ maxDutyPercent: 40, maxVoltageV: 12 })).toMatchObject({ axes: { widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8] }, static: { voltageV: 12, replicates: 0 } });
+  expect(axesOf({ minWidthMs: 5, maxWidthMs: 6 }).purge.widthMs).toBe(5);
+  // What a template says is a person's own.
+  expect(startingPlan([part('A', 1)], [ofType('T', { maxPressureKpa: 300, template: { axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 4, 5], periodMs: [20], replicates: 1 } } })]).axes.pressureKpa).toEqual(['400']);
+  // Two types that have no pressure in common.
+  const other = { ...part('B', 2), type: 'U' };
+  expect(startingPlan([part('A', 1), other], [ofType('T', { maxPressureKpa: 300 }), ofType('U', { minPressureKpa: 350 })]).axes.pressureKpa).toEqual(['400']);
+});
+
+test('EQ-24 the sheet finds no set point of it beyond the limits (PRE-64), whatever they are', () => {
+  // As a record states them: in tenths.
+  const limit = (min: number, max: number) => fc.option(fc.integer({ min: min * 10, max: max * 10 }).map((tenths) => tenths / 10), { nil: undefined });
+  const range = (min: number, max: number) => fc.tuple(limit(min, max), limit(min, max)).map(([a, b]) => (a !== undefined && b !== undefined && a >= b ? [undefined, a] as const : [a, b] as const));
+  fc.assert(
+    fc.property(range(6, 18), range(100, 900), range(0.5, 15), limit(10, 100), ([minVoltageV, maxVoltageV], [minPressureKpa, maxPressureKpa], [minWidthMs, maxWidthMs], maxDutyPercent) => {
+      // Pulses that are too short for their duty are no type.
+      fc.pre((minWidthMs ?? 0) <= (20 * (maxDutyPercent ?? 100)) / 100);
+      const limits = Object.fromEntries(Object.entries({ minVoltageV, maxVoltageV, minPressureKpa, maxPressureKpa, minWidthMs, maxWidthMs, maxDutyPercent }).filter(([, value]) => value !== undefined));
+      const parsed = parsePlan(documentOf(startingPlan([part('A', 1)], [ofType('T', limits)])));
+      // What else stands against a plan, such as a duty beyond that of the bench, its page says.
+      if (parsed.ok) expect(typeFindings(parsed.plan, expandPlan(parsed.plan))['PRE-64']).toMatchObject({ result: 'pass' });
+    }),
+    { numRuns: 300 },
+  );
 });

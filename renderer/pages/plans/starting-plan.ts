@@ -3,6 +3,7 @@ import type { Part } from '../../../app/contract/library-requests.ts';
 import { numberIn } from '../../settings/read-number.ts';
 import { numberText } from './fields.ts';
 import { templateFor } from '../../../app/type-record/fill.ts';
+import { withinLimits } from '../../../app/type-record/within.ts';
 import type { TypeRecord } from '../../../app/type-record/type-record.ts';
 import { formOf } from './plan-form.ts';
 import type { InjectorRow, PlanForm } from './plan-form.ts';
@@ -58,17 +59,41 @@ const document = {
     { id: 'over-current', signal: 'current-a', high: 4, hysteresis: 0.5, dwellS: 0.2, level: 'trip' },
     { id: 'leak', signal: 'idle-flow-ml-min', high: 1, hysteresis: 0.2, dwellS: 2, level: 'trip' },
   ],
+  look: { windowS: 2, shortMs: 4, longMs: 9 },
+  invariance: { pressurePercent: 2 },
   limits: { dutyPercent: 85 },
   link: { telemetryHz: 20, deadManMs: 1000 },
   reduction: { referenceC: 20, linearityPercent: 0.5, linearFlowRangePercent: 5, repeatabilityPercent: 1, slopeOverVoltage: 'tested' },
 };
+
+/** The usual sweep within the limits of types (EQ-24). */
+function cutTo(types: readonly TypeRecord[]): object {
+  const { axes, static: held, purge, look, invariance } = document;
+  const within = withinLimits(
+    {
+      ...axes, staticVoltageV: held.voltageV, staticReplicates: held.replicates, purgeWidthMs: purge.widthMs, purgePeriodMs: purge.periodMs,
+      lookMs: [look.shortMs, look.longMs], pressurePercent: invariance.pressurePercent,
+    },
+    types,
+  );
+  const [shortMs, longMs] = within.lookMs ?? [];
+  return {
+    ...document,
+    axes: { ...axes, voltageV: within.voltageV, pressureKpa: within.pressureKpa, widthMs: within.widthMs },
+    static: { ...held, voltageV: within.staticVoltageV, replicates: within.staticReplicates },
+    purge: { ...purge, widthMs: within.purgeWidthMs },
+    look: shortMs === undefined || longMs === undefined ? { windowS: 0 } : { ...look, shortMs, longMs },
+    invariance: { pressurePercent: within.pressurePercent },
+  };
+}
 
 /**
  * Right as it stands as soon as one injector is mounted. The order is that of the injectors where they share one; what the lab keeps of their types is taken (EQ-16).
  */
 export function startingPlan(parts: readonly Part[], records: readonly TypeRecord[]): PlanForm {
   const mounted = mountedParts(parts);
-  const { form } = formOf({ ...document, ...templateFor(mounted.map(({ type }) => type), records) });
+  const used = mounted.map(({ type }) => type);
+  const { form } = formOf({ ...(templateFor(used, records) === null ? cutTo(records.filter(({ type }) => used.includes(type))) : document), ...templateFor(used, records) });
   const orders = new Set(mounted.map(({ order }) => order));
   const withInjectors: PlanForm = {
     ...form,

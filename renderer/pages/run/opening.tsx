@@ -15,6 +15,10 @@ import { goTo, pathTo } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, useSettings } from '../../settings/settings.ts';
 import { PreflightPassed, PreflightRemarks } from './preflight-sheet.tsx';
+import type { QualificationStanding } from '../../../app/plan/preflight-line.ts';
+import { benchName } from '../../../app/qualification/qualification.ts';
+import { qualificationStanding } from '../../../app/qualification/standing.ts';
+import { shownText } from '../../components/shown-text.ts';
 
 /** No run is open: begin one from a saved plan, or go on with an earlier one. */
 export function Opening() {
@@ -120,6 +124,7 @@ function BeginSection() {
   return (
     <Section title="Begin a sweep">
       {bench.state === 'absent' && <NoBench />}
+      {bench.state === 'connected' && <Qualified bench={benchName(bench.identity)} />}
       {bench.state === 'connecting' && <Notice tone="busy">Connecting to {bench.to}.</Notice>}
       {plans !== null && plans.length === 0 && (
         <Notice tone="note">
@@ -157,6 +162,23 @@ function BeginSection() {
       <p className="small quiet">Before the first point the dead-man of the controller is proved; nothing is measured without that proof. Until you start, nothing is driven.</p>
       {checked !== null && <PreflightPassed check={checked.check} />}
     </Section>
+  );
+}
+
+/** Whether the bench is qualified, and until when: by the latest sheet and the clock that a run would have (EQ-22, WIN-135). */
+function Qualified({ bench }: { readonly bench: string }) {
+  const [standing, setStanding] = useState<QualificationStanding | null>(null);
+  useWhenUp(() => {
+    void ask('qualifications.list', { bench }).then((reply) => {
+      if (reply.ok) setStanding(qualificationStanding(reply.value.sheets[0]?.document ?? null, bench, reply.value.now));
+    });
+  });
+  if (standing === null) return null;
+  const { until, text } = standing;
+  return (
+    <p className="small">
+      {until === undefined ? <Status tone="off">Not qualified.</Status> : <Status tone="good">Qualified until {dateTimeText(until)}.</Status>} {until === undefined ? shownText(text) : ''} <a href={pathTo('equipment', 'qualification')}>Qualification</a>
+    </p>
   );
 }
 

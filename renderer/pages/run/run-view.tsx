@@ -84,12 +84,7 @@ function LoadedRun({ id, state: stored, events, problem }: LoadedRunProps) {
     <Page
       title="Run"
       dense
-      lead={
-        <>
-          <strong>{plan.name}</strong>
-          {plan.order === '' ? '' : ` · order ${plan.order}`} · {state.operator} · opened {dateTimeText(log.openedAt)}
-        </>
-      }
+      lead={<Lead state={state} openedAt={log.openedAt} />}
       actions={<PageActions id={id} state={state} onBench={onBench} />}
     >
       <div className="run-cockpit">
@@ -178,6 +173,17 @@ function usePutAway(id: string): { readonly putAway: () => void; readonly agains
     else setProblem(reply.failure.text);
   };
   return { putAway: () => void putAway(), against: mine ? '' : 'Take control first.', problem };
+}
+
+/** Whose run it is, on one line at 1366 (WIN-19). */
+function Lead({ state: { plan, operator, qualification }, openedAt }: { readonly state: RunState; readonly openedAt: number }) {
+  return (
+    <>
+      <strong>{plan.name}</strong>
+      {plan.order === '' ? '' : ` · order ${plan.order}`} · {operator} · opened {dateTimeText(openedAt)}
+      {qualification === null ? '' : ` · bench qualified until ${dateTimeText(qualification.until)}`}
+    </>
+  );
 }
 
 function PageActions({ id, state, onBench }: { readonly id: string; readonly state: RunState; readonly onBench: boolean }) {

@@ -25,7 +25,8 @@ export function usePlaying(id: string, film: Film): Playing {
   const route = useRoute();
   const linked = filmOfRoute(route)?.at ?? null;
   const within = useCallback((at: number): number => Math.round(Math.min(film.to, Math.max(film.from, at))), [film]);
-  const [instant, setInstant] = useState(() => within(linked ?? film.from));
+  // Before its beginning a run has nothing to show: without an instant it stands at its end, and plays from its beginning (WIN-133).
+  const [instant, setInstant] = useState(() => within(linked ?? film.to));
   const [plays, play] = useState(false);
   const [speed, setSpeed] = useState<FilmSpeed>(60);
   /** The instant of the address that was followed or put last. */
