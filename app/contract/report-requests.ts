@@ -4,7 +4,7 @@ import { oneLine } from '../boundary/text.ts';
 import { reportDetailsSchema } from '../report/details.ts';
 import { reportLengths } from '../report/document.ts';
 import { papers } from '../report/style.ts';
-import { id, keptFiles, nothing, person, type Requests } from './fields.ts';
+import { finite, id, keptFiles, nothing, person, problem, type Requests } from './fields.ts';
 
 /** Of the book of reports, like `R-2026-0001`. */
 const reportNumber = z.string().regex(/^R-\d{4}-\d{4,9}$/u);
@@ -18,7 +18,18 @@ const issuedReport = z.object({
 });
 export type IssuedReportRow = z.infer<typeof issuedReport>;
 
+const detailsRow = z.object({ name: z.string(), version: z.int(), savedAt: finite, savedBy: z.string(), document: z.unknown() });
+export type StoredDetails = z.infer<typeof detailsRow>;
+
 export const reportRequests = {
+  /** The latest details of reports that are kept under each name. HOST-160 */
+  'details.list': { control: false, params: nothing, result: z.object({ details: z.array(detailsRow), cut: z.boolean() }) },
+  /** `document`: of details; `basedOn`: version that the change was made on, 0: none; refused where another was saved since. HOST-160 */
+  'details.save': {
+    control: false,
+    params: z.strictObject({ name: oneLine(120).trim().min(1), document: z.unknown(), by: person, reason: oneLine(500), basedOn: z.int().min(0) }),
+    result: z.object({ version: z.int().nullable(), problems: z.array(problem) }),
+  },
   /** Makes a draft of a report, as files that are kept and read like those of an export. REP-29 */
   'run.report': {
     control: false,

@@ -3,6 +3,7 @@
  * order; its units are the trade's. A report without one says what is not stated. REP-2, REP-14.
  */
 import { z } from 'zod';
+import { problemsOf, type Problem } from '../boundary/problems.ts';
 import { oneLine } from '../boundary/text.ts';
 
 const line = oneLine(400).min(1);
@@ -78,6 +79,25 @@ export const reportDetailsSchema = z.strictObject({
 
 export type ReportDetails = z.infer<typeof reportDetailsSchema>;
 export type ReportLimit = ReportDetails['limits'][number];
+
+export type DetailsParsed = { readonly ok: true; readonly details: ReportDetails } | { readonly ok: false; readonly problems: readonly Problem[] };
+
+/** Details, or everything that is wrong with the document. */
+export function parseDetails(input: unknown): DetailsParsed {
+  const parsed = reportDetailsSchema.safeParse(input);
+  return parsed.success ? { ok: true, details: parsed.data } : { ok: false, problems: problemsOf(parsed.error, input) };
+}
+
+/** Details that the lab keeps under a name, in versions: those of a customer, of a type, of an order (REP-60). */
+const detailsRecordSchema = z.strictObject({ detailsRecordVersion: z.literal(1), details: reportDetailsSchema, reason: oneLine(500) });
+
+export const detailsRecord = (details: ReportDetails, reason: string): z.input<typeof detailsRecordSchema> => ({ detailsRecordVersion: 1, details, reason });
+
+/** null: it is none that this program can use. */
+export function keptDetails(document: unknown): ReportDetails | null {
+  const parsed = detailsRecordSchema.safeParse(document);
+  return parsed.success ? parsed.data.details : null;
+}
 
 /** What a report says where nobody gave anything: nothing. */
 export const noDetails: ReportDetails = reportDetailsSchema.parse({ reportDetailsVersion: 1 });

@@ -1,6 +1,7 @@
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import equipmentSample from '../samples/equipment.json' with { type: 'json' };
 import { evaluateQualification, qualificationSchema } from '../../app/qualification/qualification.ts';
+import { keptDetails } from '../../app/report/details.ts';
 import { readSample } from '../samples/samples.test-helper.ts';
 import { archiveFolder, removeFolder, testHost, type TestHost } from './host.test-helper.ts';
 
@@ -47,6 +48,22 @@ test('HOST-130 a list that is too long for a window ends, and says so', async ()
   expect(cut).toBe(true);
   expect(versions.length).toBeLessThan(8);
   expect(versions[0]).toMatchObject({ version: 8 });
+});
+
+test('HOST-160 REP-60 details of reports are kept in versions with who and why, held against their rules, and a change on an old version is refused', async () => {
+  const window = await house.window();
+  const details = (more: object = {}): object => ({ reportDetailsVersion: 1, laboratory: { name: 'Bench house' }, ...more });
+  const save = (document: unknown, basedOn: number, name = 'Harbour works') => window.ask('details.save', { name, document, by: 'A', reason: 'agreed', basedOn });
+  expect(await save(details(), 0)).toMatchObject({ ok: true, value: { version: 1, problems: [] } });
+  expect(await save(details({ limits: [{ of: 'slope', low: 4, high: 3 }] }), 1)).toMatchObject({ ok: true, value: { version: null, problems: [{ path: 'limits[0]', text: expect.stringContaining('low must be below high') as string }] } });
+  expect(await save({ nonsense: true }, 1)).toMatchObject({ ok: true, value: { version: null } });
+  expect(await save(details({ limits: [{ of: 'slope', low: 3, high: 4 }] }), 1)).toMatchObject({ ok: true, value: { version: 2 } });
+  expect(await save(details({ condition: 'clean' }), 1)).toMatchObject({ ok: false, failure: { code: 'bad-request', text: expect.stringContaining('Version 2 of Harbour works') as string } });
+  expect(await save(details({ condition: 'clean' }), 0, 'Another')).toMatchObject({ ok: true, value: { version: 1 } });
+  const { details: kept, cut } = await window.get('details.list', {});
+  expect(cut).toBe(false);
+  expect(kept).toMatchObject([{ name: 'Another', version: 1, savedBy: 'A' }, { name: 'Harbour works', version: 2 }]);
+  expect(kept.map(({ document }) => keptDetails(document))).toMatchObject([{ condition: 'clean', limits: [] }, { laboratory: { name: 'Bench house' }, limits: [{ of: 'slope', low: 3, high: 4 }] }]);
 });
 
 const controller = equipmentSample.controller;

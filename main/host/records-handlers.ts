@@ -12,15 +12,19 @@ import type { HandlersOf, HostRoom } from './host-room.ts';
 const MOST_CHARACTERS = 384 * 1024;
 const MOST_VERSIONS = 100;
 
-function typeRows(records: readonly StoredRecord[]): { readonly rows: StoredType[]; readonly cut: boolean } {
-  const rows: StoredType[] = [];
+/** As many as a window may be handed at once; `cut`: there are more. */
+export function withinWindow(records: readonly StoredRecord[]): { readonly within: readonly StoredRecord[]; readonly cut: boolean } {
   let length = 0;
-  for (const { name, version, savedAt, savedBy, document } of records) {
+  const end = records.findIndex(({ document }, index) => {
     length += JSON.stringify(document).length;
-    if (length > MOST_CHARACTERS && rows.length > 0) return { rows, cut: true };
-    rows.push({ type: name, version, savedAt, savedBy, document });
-  }
-  return { rows, cut: false };
+    return length > MOST_CHARACTERS && index > 0;
+  });
+  return end < 0 ? { within: records, cut: false } : { within: records.slice(0, end), cut: true };
+}
+
+function typeRows(records: readonly StoredRecord[]): { readonly rows: StoredType[]; readonly cut: boolean } {
+  const { within, cut } = withinWindow(records);
+  return { rows: within.map(({ name, version, savedAt, savedBy, document }) => ({ type: name, version, savedAt, savedBy, document })), cut };
 }
 
 export const recordHandlers = ({ parts: { archive, clock }, bench, records: equipment }: HostRoom): HandlersOf<typeof recordRequests> => ({

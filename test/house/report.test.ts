@@ -726,7 +726,7 @@ describe.skipIf(browserPath === null)('REP-29 the page Results', () => {
       await files.setInputFiles({ name: 'wrong.json', mimeType: 'application/json', buffer: Buffer.from('{"reportDetailsVersion":1,"limits":[{"of":"slope"}]}') });
       await page.getByText('wrong.json cannot be used').waitFor();
       await files.setInputFiles(join(root, 'main/samples/report-details.json'));
-      await page.getByText('Details from report-details.json').waitFor();
+      await page.locator('option:checked', { hasText: 'File report-details.json' }).waitFor({ state: 'attached' });
       expect(await violations(page)).toEqual([]);
       const download = page.waitForEvent('download');
       await page.getByRole('button', { name: 'Save the draft' }).click();

@@ -64,7 +64,7 @@ describe.skipIf(browserPath === null)('the page Reports', () => {
     await by.fill('B. Releaser');
     expect(await same.count()).toBe(0);
     await page.getByLabel('File with the details of the report that is issued').setInputFiles(join(import.meta.dirname, '../../main/samples/report-details.json'));
-    await page.getByText('Details from report-details.json').waitFor();
+    await page.locator('option:checked', { hasText: 'File report-details.json' }).waitFor({ state: 'attached' });
     await issue.focus();
     await page.keyboard.press('Enter');
     // The focus is on the way out.
@@ -145,6 +145,56 @@ describe.skipIf(browserPath === null)('the page Reports', () => {
     await keepScreen(page, 'reports-1920');
     // Nothing is wider than the window.
     expect(await page.evaluate('document.documentElement.scrollWidth - innerWidth')).toBeLessThanOrEqual(0);
+    expect(complaints).toEqual([]);
+  }, 400_000);
+
+  it('WIN-160 WIN-161 HOST-160 details are written in the window, survive a reload, are kept in versions, and stand in a report that takes them', async () => {
+    const field = (label: string) => page.getByLabel(label, { exact: true });
+    await page.getByRole('button', { name: 'New details' }).click();
+    await field('Kept under').fill('Harbour works');
+    await field('Name of the laboratory').fill('Bench house');
+    const address = page.getByLabel(/^Address of the laboratory/);
+    await address.fill('1 Quay\nHarbour');
+    await field('Name of the customer').fill('Harbour works');
+    await field('Condition as received, of all').fill('used, clean');
+    await field('U95 of dead times, at most, µs').fill('40,5');
+    await page.getByRole('button', { name: 'Another limit' }).click();
+    await field('From of limit 1').fill('4.2');
+    await field('To of limit 1').fill('3.2');
+    await page.getByText('low must be below high').waitFor();
+    const save = page.getByRole('button', { name: 'Save version 1' });
+    expect(await save.getAttribute('aria-disabled')).toBe('true');
+    await field('From of limit 1').fill('3,2');
+    await field('To of limit 1').fill('4,2');
+    for (const [width, height] of [[1366, 768], [1920, 1080]] as const) {
+      await page.setViewportSize({ width, height });
+      expect(await page.evaluate<number>('document.documentElement.scrollWidth - innerWidth')).toBeLessThanOrEqual(0);
+      await page.getByRole('region', { name: 'Details that are not saved yet' }).scrollIntoViewIfNeeded();
+      await keepScreen(page, `reports-details-${width}`);
+    }
+    await page.setViewportSize({ width: 1366, height: 768 });
+    expect(await violations(page)).toEqual([]);
+    await page.reload();
+    await address.waitFor();
+    expect([await address.inputValue(), await field('U95 of dead times, at most, µs').inputValue(), await field('From of limit 1').inputValue()]).toEqual(['1 Quay\nHarbour', '40,5', '3,2']);
+    await save.click();
+    await page.getByText('Version 1 of Harbour works was saved.').waitFor();
+    await page.getByRole('row', { name: /^Harbour works/ }).click();
+    await field('Condition as received, of all').fill('used, worn');
+    const second = page.getByRole('button', { name: 'Save version 2' });
+    expect(await second.getAttribute('aria-disabled')).toBe('true');
+    await field('Why they are changed').fill('seen at the desk');
+    await second.click();
+    await page.getByText('Version 2 of Harbour works was saved.').waitFor();
+    await keepScreen(page, 'reports-details-kept-1366');
+    await page.getByRole('combobox', { name: /^Details: laboratory/ }).selectOption({ label: 'Harbour works' });
+    await field('Released by').fill('B. Releaser');
+    await page.getByRole('button', { name: 'Issue the report …' }).click();
+    await page.getByRole('button', { name: 'Issue it' }).click();
+    await page.getByText(/Report R-\d{4}-0003 was issued/).waitFor({ timeout: 240_000 });
+    const number = readdirSync(book()).find((name) => /^R-\d{4}-0003$/.test(name)) ?? '';
+    const { inside } = checkReport(readFileSync(join(book(), number, 'report.html')), null) as { readonly inside: unknown };
+    expect(inside).toMatchObject({ details: { laboratory: { name: 'Bench house', address: ['1 Quay', 'Harbour'] }, condition: 'used, worn', targets: { deadTimeUs: 40.5 }, limits: [{ of: 'slope', low: 3.2, high: 4.2 }] } });
     expect(complaints).toEqual([]);
   }, 400_000);
 });

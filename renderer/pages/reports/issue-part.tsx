@@ -1,4 +1,5 @@
 import { useState } from 'react';
+import type { StoredDetails } from '../../../app/contract/report-requests.ts';
 import type { RunRow } from '../../../app/contract/archive-requests.ts';
 import { reportLengths, type ReportLength } from '../../../app/report/document.ts';
 import { samePerson } from '../../../app/report/same-person.ts';
@@ -7,9 +8,9 @@ import { Button } from '../../components/button.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { ConfirmBar } from '../../components/dialog.tsx';
 import { Choice, TextInput } from '../../components/field.tsx';
-import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
-import { detailsIn, lengthWords, type GivenDetails } from '../../components/report-details.ts';
+import { DetailsChoice } from '../../components/details-choice.tsx';
+import { lengthWords, type GivenDetails } from '../../components/report-details.ts';
 import { useTyped } from '../../typed/typed.ts';
 import { ask } from '../../host/host.ts';
 import { SaidNotice, type ReportSaid } from './said.tsx';
@@ -18,6 +19,8 @@ const paperChoices = (Object.keys(papers) as Paper[]).map((value) => ({ value, t
 
 interface IssuePartProps {
   readonly runs: readonly RunRow[];
+  /** Those that are kept; null: not read yet. */
+  readonly details: readonly StoredDetails[] | null;
   /** The report that is to be amended; null: none. */
   readonly amends: { readonly number: string; readonly runId: string } | null;
   readonly onLeaveAmendment: () => void;
@@ -31,7 +34,7 @@ interface IssuePartProps {
 
 /** Numbers, signs and enters a report of a run, or one that takes another's place. */
 // eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
-export function IssuePart({ runs, amends, onLeaveAmendment, against, said, onSaid: setSaid, onIssued }: IssuePartProps) {
+export function IssuePart({ runs, details, amends, onLeaveAmendment, against, said, onSaid: setSaid, onIssued }: IssuePartProps) {
   const [chosen, setChosen] = useState('');
   const [length, setLength] = useState<ReportLength>('full');
   const [paper, setPaper] = useState<Paper>('a4');
@@ -54,11 +57,6 @@ export function IssuePart({ runs, amends, onLeaveAmendment, against, said, onSai
     : same && !measuredToo ? 'The same person measured: say so, or let somebody else release it.'
     : amends !== null && reason.trim() === '' ? 'Say why the report takes the place of the other one.'
     : '';
-  const choose = async (file: File): Promise<void> => {
-    const read = await detailsIn(file);
-    setSaid(typeof read === 'string' ? { tone: 'bad', sentences: [read] } : null);
-    if (typeof read !== 'string') setGiven(read);
-  };
   const issue = async (): Promise<void> => {
     setAsking(false);
     setBusy(true);
@@ -99,11 +97,8 @@ export function IssuePart({ runs, amends, onLeaveAmendment, against, said, onSai
           <input type="checkbox" checked={measuredToo} onChange={(event) => setMeasuredToo(event.target.checked)} /> {by.trim()} measured this run too. The report says that it is the same person.
         </label>
       )}
-      <p className="small quiet">{given === null ? 'Without details of laboratory, customer and limits the report says that they are not stated.' : `Details from ${given.name}.`}</p>
+      <DetailsChoice rows={details} fileLabel="File with the details of the report that is issued" given={given} onGiven={setGiven} onProblem={(text) => setSaid(text === '' ? null : { tone: 'bad', sentences: [text] })} />
       <div className="button-row">
-        <FileButton fileLabel="File with the details of the report that is issued" onFile={(file) => void choose(file)}>
-          Details from a file …
-        </FileButton>
         <Button kind="primary" against={missing} busy={busy} onPress={() => setAsking(true)}>
           {busy ? 'Being issued …' : amends === null ? 'Issue the report …' : 'Issue the amendment …'}
         </Button>

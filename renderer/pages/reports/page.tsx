@@ -8,11 +8,14 @@ import { Page, Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { useRoute } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { useKeptDetails } from '../../host/report-details.ts';
+import { DetailsPart } from './details-part.tsx';
 import { IssuePart } from './issue-part.tsx';
 import { dayAndTime, IssuedPart, stampWords } from './issued-part.tsx';
 import { ProvePart } from './prove-part.tsx';
 import type { ReportSaid } from './said.tsx';
 import '../archive/archive.css';
+import '../equipment/equipment.css';
 import '../results/one-line.css';
 import './reports.css';
 
@@ -41,6 +44,7 @@ export default function ReportsPage() {
     setChosen(rest[0] ?? null);
   }
   const [said, setSaid] = useState<ReportSaid | null>(null);
+  const kept = useKeptDetails();
   const [amended, setAmended] = useState<IssuedReportRow | null>(null);
   const against = line.state === 'up' ? '' : 'The host cannot be reached.';
   const load = async (): Promise<void> => {
@@ -78,8 +82,11 @@ export default function ReportsPage() {
       </Section>
       <div className="sections">
         {report !== undefined && <IssuedPart key={report.number} report={report} reports={reports} against={against} onAmend={setAmended} onChange={() => void load()} />}
-        <IssuePart key={`issue-${amended?.number ?? ''}`} runs={runs} amends={amended} onLeaveAmendment={() => setAmended(null)} against={against} said={said} onSaid={setSaid} onIssued={onIssued} />
+        <IssuePart key={`issue-${amended?.number ?? ''}`} runs={runs} details={kept.rows} amends={amended} onLeaveAmendment={() => setAmended(null)} against={against} said={said} onSaid={setSaid} onIssued={onIssued} />
         <ProvePart against={against} />
+      </div>
+      <div className="sections record-groups">
+        <DetailsPart rows={kept.rows} problem={kept.problem} against={against} onSaved={() => void kept.reload()} />
       </div>
     </Page>
   );

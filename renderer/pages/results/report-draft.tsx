@@ -3,11 +3,12 @@ import { reportLengths, type ReportLength } from '../../../app/report/document.t
 import { Button } from '../../components/button.tsx';
 import { Dialog } from '../../components/dialog.tsx';
 import { Choice } from '../../components/field.tsx';
-import { FileButton } from '../../components/file-button.tsx';
-import { detailsIn, lengthWords, type GivenDetails } from '../../components/report-details.ts';
+import { DetailsChoice } from '../../components/details-choice.tsx';
+import { lengthWords, type GivenDetails } from '../../components/report-details.ts';
 import { saveFile } from '../../components/save-file.ts';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost } from '../../host/host.ts';
+import { useKeptDetails } from '../../host/report-details.ts';
 import { readFile } from '../../host/read-file.ts';
 
 /** The report of a run as a draft, to be looked at, printed or handed on (REP-29). */
@@ -16,14 +17,10 @@ export function ReportDraft({ id }: { readonly id: string }) {
   const [open, setOpen] = useState(false);
   const [length, setLength] = useState<ReportLength>('full');
   const [given, setGiven] = useState<GivenDetails | null>(null);
+  const kept = useKeptDetails();
   const [busy, setBusy] = useState(false);
   const [said, setSaid] = useState<{ readonly tone: 'good' | 'bad'; readonly text: string } | null>(null);
   const gone = line.state === 'up' ? '' : 'The host cannot be reached.';
-  const choose = async (file: File): Promise<void> => {
-    const read = await detailsIn(file);
-    setSaid(typeof read === 'string' ? { tone: 'bad', text: read } : null);
-    if (typeof read !== 'string') setGiven(read);
-  };
   const make = async (): Promise<void> => {
     setBusy(true);
     setSaid(null);
@@ -41,13 +38,10 @@ export function ReportDraft({ id }: { readonly id: string }) {
     <>
       <Button onPress={() => setOpen(true)}>Report …</Button>
       <Dialog title="Report of this run" open={open} onClose={() => setOpen(false)}>
-        <p>A draft for the customer: results with their uncertainty, conditions, traceability, and what was left out. A report with a number and a seal is issued by the command <code>issue-report</code>.</p>
+        <p>A draft for the customer: results with their uncertainty, conditions, traceability, and what was left out. A report with a number and a seal is issued on the page <a href="#/reports">Reports</a>.</p>
         <Choice label="Length" value={length} options={reportLengths.map((one) => ({ value: one, text: lengthWords[one] }))} onChange={setLength} />
-        <p>{given === null ? 'Without details of laboratory, customer and limits the report says that they are not stated.' : `Details from ${given.name}.`}</p>
+        <DetailsChoice rows={kept.rows} fileLabel="File with the details of the report" given={given} onGiven={setGiven} onProblem={(text) => setSaid(text === '' ? null : { tone: 'bad', text })} />
         <div className="button-row">
-          <FileButton fileLabel="File with the details of the report" onFile={(file) => void choose(file)}>
-            Details from a file …
-          </FileButton>
           <Button kind="primary" against={gone} busy={busy} onPress={() => void make()}>
             {busy ? 'Being made …' : 'Save the draft'}
           </Button>
