@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { parseDetails } from '../../../app/report/details.ts';
+import { parseDetails, reportDetailsSchema } from '../../../app/report/details.ts';
 import { detailsDraft, detailsIn } from './details-form.ts';
 
 /** One of everything that details can say. */
@@ -15,7 +15,7 @@ const whole = {
     { of: 'match', quantity: 'static-flow', pressureKpa: 300, within: 2 }, { of: 'match', quantity: 'dead-time', voltageV: 14, within: 15 },
     { of: 'leak', high: 0.1 }, { of: 'coil-resistance', type: 'P4', low: 11.5, high: 12.5, standardUncertaintyOhm: 0.05 },
   ],
-  monteCarlo: false, rule: { kind: 'stated-risk', risk: 0.07 },
+  monteCarlo: false, notes: true, rule: { kind: 'stated-risk', risk: 0.07 },
 };
 const parsed = (document: unknown) => {
   const read = parseDetails(document);
@@ -24,11 +24,15 @@ const parsed = (document: unknown) => {
 };
 
 describe('WIN-160', () => {
-  it.each([whole, { ...whole, rule: { kind: 'simple' }, monteCarlo: true }, { reportDetailsVersion: 1 }, { reportDetailsVersion: 1, rule: { kind: 'guard-band', times: 0.8 } }])('details that are opened and read again are the same: %#', (document) => {
+  it.each([whole, { ...whole, rule: { kind: 'simple' }, monteCarlo: true, notes: false }, { reportDetailsVersion: 1 }, { reportDetailsVersion: 1, rule: { kind: 'guard-band', times: 0.8 } }])('details that are opened and read again are the same: %#', (document) => {
     const draft = detailsDraft('x', parsed(document));
     const { document: again, problems } = detailsIn(draft);
     expect([...problems]).toEqual([]);
     expect(parsed(again)).toEqual(parsed(document));
+  });
+
+  it('there is nothing of details that the form leaves out, but what a report takes from the archive', () => {
+    expect(Object.keys(reportDetailsSchema.shape).filter((part) => !(part in whole))).toEqual(['visits']);
   });
 
   it('a decimal comma is a decimal sign; what is wrong is named at its field, and nothing else is', () => {

@@ -122,8 +122,13 @@ export interface DetailsDraft {
   readonly rule: ReportDetails['rule']['kind'];
   /** Times U95 of a guard band, or the stated risk in percent. */
   readonly ruleNumber: string;
-  readonly monteCarlo: 'usual' | 'yes' | 'no';
+  readonly monteCarlo: AsUsual;
+  readonly notes: AsUsual;
 }
+
+/** Something that a full report has unless nobody wants it. */
+export type AsUsual = 'usual' | 'yes' | 'no';
+const asUsual = (stated: boolean | undefined): AsUsual => (stated === undefined ? 'usual' : stated ? 'yes' : 'no');
 
 function kindOf(limit: ReportLimit): LimitKind {
   return limit.of === 'match' ? `match-${limit.quantity}` : limit.of;
@@ -137,7 +142,7 @@ function limitDraft(limit: ReportLimit): LimitDraft {
 
 const percentOf = (risk: number): string => String(Number((100 * risk).toPrecision(12)));
 
-/** The form of details; of none: an empty one. */
+/** The form of details; of none: an empty one. Examinations are none of it: a report takes them as they stand when it is written (REP-50). */
 export function detailsDraft(name: string, details: ReportDetails | null): DetailsDraft {
   const at = (path: string): unknown => path.split('.').reduce<unknown>((of, key) => (of as Readonly<Record<string, unknown>> | undefined)?.[key], details ?? undefined);
   const shown = (path: string): string => {
@@ -152,7 +157,8 @@ export function detailsDraft(name: string, details: ReportDetails | null): Detai
     limits: (details?.limits ?? []).map(limitDraft),
     rule: rule.kind,
     ruleNumber: rule.kind === 'guard-band' ? String(rule.times) : rule.kind === 'stated-risk' ? percentOf(rule.risk) : '',
-    monteCarlo: details?.monteCarlo === undefined ? 'usual' : details.monteCarlo ? 'yes' : 'no',
+    monteCarlo: asUsual(details?.monteCarlo),
+    notes: asUsual(details?.notes),
   };
 }
 
@@ -226,7 +232,7 @@ export function detailsIn(draft: DetailsDraft): DetailsRead {
   }
   if (draft.limits.length > 0) document['limits'] = draft.limits.map((limit, index) => limitIn(reading, limit, index));
   document['rule'] = ruleIn(reading, draft);
-  if (draft.monteCarlo !== 'usual') document['monteCarlo'] = draft.monteCarlo === 'yes';
+  for (const part of ['monteCarlo', 'notes'] as const) if (draft[part] !== 'usual') document[part] = draft[part] === 'yes';
   if (draft.name.trim() === '') problems.set('name', 'Say what they are kept under.');
   if (problems.size > 0) return { document, problems };
   const parsed = parseDetails(document);

@@ -103,7 +103,7 @@ const rules = [
   { value: 'simple', text: 'Simple acceptance' },
   { value: 'stated-risk', text: 'Stated risk' },
 ] as const;
-const trials = [
+const wantedOrNot = [
   { value: 'usual', text: 'As usual: in full reports' },
   { value: 'yes', text: 'Yes' },
   { value: 'no', text: 'No' },
@@ -192,7 +192,8 @@ function DetailsForm({ against, focused, onSaved }: { readonly against: string; 
         {draft.rule !== 'simple' && (
           <TextInput label={draft.rule === 'guard-band' ? 'Width of the guard band, times U95' : 'Risk of a wrong decision, %'} problem={problemAt('rule')} value={draft.ruleNumber} onChange={(ruleNumber) => keep({ ruleNumber })} />
         )}
-        <Choice label="Monte Carlo beside each result" value={draft.monteCarlo} options={trials} onChange={(monteCarlo) => keep({ monteCarlo })} />
+        <Choice label="Monte Carlo beside each result" value={draft.monteCarlo} options={wantedOrNot} onChange={(monteCarlo) => keep({ monteCarlo })} />
+        <Choice label="Notes of the run" value={draft.notes} options={wantedOrNot} onChange={(notes) => keep({ notes })} />
       </Section>
       <LimitsPart limits={draft.limits} problems={read.problems} onChange={(limits) => keep({ limits })} />
     </>
