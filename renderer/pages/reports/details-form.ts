@@ -127,7 +127,7 @@ export interface DetailsDraft {
 }
 
 /** Something that a full report has unless nobody wants it. */
-export type AsUsual = 'usual' | 'yes' | 'no';
+type AsUsual = 'usual' | 'yes' | 'no';
 const asUsual = (stated: boolean | undefined): AsUsual => (stated === undefined ? 'usual' : stated ? 'yes' : 'no');
 
 function kindOf(limit: ReportLimit): LimitKind {

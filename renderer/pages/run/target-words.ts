@@ -21,7 +21,7 @@ export const standings: readonly { readonly standing: Standing; readonly glyph: 
 
 export const standingOf = ({ state }: CellProgress): Standing => (state === 'no-line' ? 'waiting' : state);
 
-export const inMicroseconds = (s: number): string => `${(s * 1e6).toFixed(1)}\u00a0µs`;
+const inMicroseconds = (s: number): string => `${(s * 1e6).toFixed(1)}\u00a0µs`;
 
 /** U95 of a cell in the unit in which it is wanted. */
 export const amountText = (of: CellProgress['of'], value: number): string => (isRelative({ of }) ? `${(100 * value).toFixed(2)}\u00a0%` : inMicroseconds(value));
