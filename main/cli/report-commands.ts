@@ -5,9 +5,10 @@ import { basename, dirname, join, resolve } from 'node:path';
 import { InvalidArgumentError, Option, type Command } from 'commander';
 import { oneLinePattern } from '../../app/boundary/text.ts';
 import { samePerson } from '../../app/report/same-person.ts';
-import { noDetails } from '../../app/report/details.ts';
+import { keptDetails, noDetails, type ReportDetails } from '../../app/report/details.ts';
 import { reportLengths, type ReportLength } from '../../app/report/document.ts';
 import { papers, type Paper } from '../../app/report/style.ts';
+import type { Archive } from '../archive/archive.ts';
 import { publicHeadKey } from '../archive/heads-file.ts';
 import { makeFolder } from '../archive/make-folder.ts';
 import { isoTime } from '../clock/dating.ts';
@@ -36,6 +37,7 @@ interface ReportOptions {
   readonly length: ReportLength;
   readonly paper: Paper;
   readonly details?: string;
+  readonly detailsOf?: string;
   readonly json?: true;
 }
 
@@ -46,12 +48,25 @@ const withReportOptions = (command: Command): Command =>
     .addOption(archiveOption())
     .addOption(new Option('--length <length>', 'one page, full, or full with the raw data').choices(reportLengths).default('full'))
     .addOption(new Option('--paper <size>', 'of the PDF; the HTML file prints on either').choices(Object.keys(papers)).default('a4'))
-    .addOption(new Option('--details <file>', 'laboratory, customer, condition of the items, limits and decision rule (main/samples/report-details.json shows how)'));
+    .addOption(new Option('--details <file>', 'laboratory, customer, condition of the items, limits and decision rule (main/samples/report-details.json shows how)').conflicts('detailsOf'))
+    .addOption(new Option('--details-of <name>', 'in the place of --details: those that the archive keeps under this name (page Reports)'));
+
+/** Those of the file, or those that the archive keeps under the name; without either none. CLI-65 */
+function detailsAsked(archive: Archive, { details: file, detailsOf: name }: ReportOptions): ReportDetails {
+  if (file !== undefined) return reportDetailsFile(file);
+  if (name === undefined) return noDetails;
+  const kept = archive.records.latest('report details');
+  const found = kept.find((one) => one.name === name);
+  if (found === undefined) throw new Stop(exitCode.badInput, `The archive keeps no details of reports under the name ${name}${kept.length === 0 ? '; it keeps none at all' : `: ${kept.map((one) => one.name).join(', ')}`}. Nothing was written.`);
+  const details = keptDetails(found.document);
+  if (details === null) throw new Stop(exitCode.badInput, `Version ${found.version} of the details ${name} cannot be used by this version of the program. Nothing was written.`);
+  return details;
+}
 
 function draft(named: string | undefined, options: ReportOptions & { readonly to: string }): Promise<void> {
   return withArchive(options.archive, async (archive) => {
     const runId = chosenRun(archive, named);
-    const details = options.details === undefined ? noDetails : reportDetailsFile(options.details);
+    const details = detailsAsked(archive, options);
     const found = reportInArchive(archive, { runId, details, length: options.length, issue: null });
     if (!found.ok) throw new Stop(exitCode.badInput, found.text);
     const folder = resolve(options.to);
@@ -99,7 +114,7 @@ function issue(named: string | undefined, options: IssueOptions): Promise<void> 
     if (key?.ok === false) throw new Stop(exitCode.badInput, key.text);
     const issued = await issueReport({
       archive, runId, length: options.length, paper: options.paper, by: options.by, key,
-      details: options.details === undefined ? noDetails : reportDetailsFile(options.details),
+      details: detailsAsked(archive, options),
       at: isoTime(machineClock.unixNow()),
       amends: options.amends === undefined || options.reason === undefined ? null : { number: options.amends, reason: options.reason },
       book: bookOf(options),

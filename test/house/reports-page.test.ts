@@ -1,4 +1,5 @@
 /** The page Reports in a browser: issued, amended, time-stamped and proved, by mouse and by keys. */
+import { spawnSync } from 'node:child_process';
 import { mkdirSync, readFileSync, readdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Download, Page } from 'playwright';
@@ -148,7 +149,7 @@ describe.skipIf(browserPath === null)('the page Reports', () => {
     expect(complaints).toEqual([]);
   }, 400_000);
 
-  it('WIN-160 WIN-161 HOST-160 details are written in the window, survive a reload, are kept in versions, and stand in a report that takes them', async () => {
+  it('WIN-160 WIN-161 HOST-160 CLI-65 details are written in the window, survive a reload, are kept in versions, and stand in a report that takes them', async () => {
     const field = (label: string) => page.getByLabel(label, { exact: true });
     await page.getByRole('button', { name: 'New details' }).click();
     await field('Kept under').fill('Harbour works');
@@ -195,6 +196,12 @@ describe.skipIf(browserPath === null)('the page Reports', () => {
     const number = readdirSync(book()).find((name) => /^R-\d{4}-0003$/.test(name)) ?? '';
     const { inside } = checkReport(readFileSync(join(book(), number, 'report.html')), null) as { readonly inside: unknown };
     expect(inside).toMatchObject({ details: { laboratory: { name: 'Bench house', address: ['1 Quay', 'Harbour'] }, condition: 'used, worn', targets: { deadTimeUs: 40.5 }, limits: [{ of: 'slope', low: 3.2, high: 4.2 }] } });
+    // The command takes the same ones (CLI-65).
+    const drafted = (name: string) => spawnSync(process.execPath, [join(import.meta.dirname, '../../main/cli/main.ts'), 'report', '--archive', join(folder, 'archive.sqlite'), '--to', join(folder, 'drafted'), '--length', 'one-page', '--details-of', name], { encoding: 'utf8' });
+    expect(drafted('Harbour works').status).toBe(0);
+    expect(JSON.parse(readFileSync(join(folder, 'drafted', 'report.json'), 'utf8'))).toMatchObject({ details: { laboratory: { name: 'Bench house' }, condition: 'used, worn' } });
+    const refused = drafted('Nobody');
+    expect([refused.status, refused.stderr]).toEqual([2, expect.stringContaining('under the name Nobody: Harbour works') as string]);
     expect(complaints).toEqual([]);
   }, 400_000);
 });
