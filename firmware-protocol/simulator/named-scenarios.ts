@@ -28,8 +28,13 @@ export const namedScenarios: readonly NamedScenario[] = [
   },
   {
     name: 'Rail pressure lost for a while',
-    text: 'Half a minute after the bench was made the rail falls to 330 kPa for 20 s of bench time. Windows are rejected and measured again.',
-    document: { faults: [{ begins: { atS: 30 }, forS: 20, fault: { kind: 'pressure-loss', toKpa: 330 } }] },
+    text: 'With the twelfth burst the rail is 9 kPa short of 400 kPa for 15 s: what is measured meanwhile is rejected. With the 30th it falls to 330 kPa for 20 s: a guard of the rail pressure holds the run, which goes on by itself.',
+    document: {
+      faults: [
+        { begins: { atBurst: 12 }, forS: 15, fault: { kind: 'pressure-loss', toKpa: 391 } },
+        { begins: { atBurst: 30 }, forS: 20, fault: { kind: 'pressure-loss', toKpa: 330 } },
+      ],
+    },
   },
   {
     name: 'Emergency stop pressed',
