@@ -6,6 +6,7 @@ import { TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice, Status } from '../../components/status.tsx';
 import { ask, useHostState } from '../../host/host.ts';
+import { useTyped } from '../../typed/typed.ts';
 import { sizeText } from './words.ts';
 
 type Outcome<T> = { readonly state: 'none' } | { readonly state: 'busy' } | { readonly state: 'failed'; readonly text: string } | { readonly state: 'done'; readonly value: T };
@@ -18,7 +19,7 @@ export function ArchiveCare() {
   const checked = useHostState((state) => state.checked);
   const [backup, setBackup] = useState<Outcome<AnswerTo<'archive.backup'>>>({ state: 'none' });
   const [verified, setVerified] = useState<Outcome<AnswerTo<'archive.verify'>>>({ state: 'none' });
-  const [noted, setNoted] = useState('');
+  const [noted, setNoted] = useTyped('archive/head', '', { title: 'A head that was noted earlier' });
   const head = useHead(verified);
   const problem = noted.trim() === '' || archiveHead.safeParse(noted.trim()).success ? '' : 'A head is a number, a colon and 64 hexadecimal digits.';
   const copy = async (): Promise<void> => {

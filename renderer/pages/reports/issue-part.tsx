@@ -11,6 +11,7 @@ import { Choice, TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { DetailsChoice } from '../../components/details-choice.tsx';
 import { lengthWords, type GivenDetails } from '../../components/report-details.ts';
+import { useChosen } from '../../typed/chosen.ts';
 import { useTyped } from '../../typed/typed.ts';
 import { ask } from '../../host/host.ts';
 import { SaidNotice, type ReportSaid } from './said.tsx';
@@ -35,9 +36,9 @@ interface IssuePartProps {
 /** Numbers, signs and enters a report of a run, or one that takes another's place. */
 // eslint-disable-next-line max-lines-per-function, complexity -- mostly markup, in the order in which the page shows it
 export function IssuePart({ runs, details, amends, onLeaveAmendment, against, said, onSaid: setSaid, onIssued }: IssuePartProps) {
-  const [chosen, setChosen] = useState('');
-  const [length, setLength] = useState<ReportLength>('full');
-  const [paper, setPaper] = useState<Paper>('a4');
+  const [chosen, setChosen] = useChosen(`reports/run/${amends?.number ?? 'new'}`, runs.map((one) => one.id), 'Run of the report');
+  const [length, setLength] = useTyped<ReportLength>('reports/length', 'full', { title: 'Length of the report' });
+  const [paper, setPaper] = useTyped<Paper>('reports/paper', 'a4', { title: 'Paper of the report' });
   const [by, setBy] = useTyped('reports/by', '', { title: 'Who releases the report' });
   const [measuredToo, setMeasuredToo] = useState(false);
   const [reason, setReason] = useTyped(`reports/amend/${amends?.number ?? 'none'}`, '', { title: `Reason for amending ${amends?.number ?? 'a report'}`, work: true });
@@ -47,7 +48,7 @@ export function IssuePart({ runs, details, amends, onLeaveAmendment, against, sa
   const choices = runs.map((one) => ({ value: one.id, text: [one.order, one.planName, dateTimeText(one.createdAt)].filter((part) => part !== '').join(' · ') }));
   // An old run may not be in the list.
   if (amends !== null && !runs.some((one) => one.id === amends.runId)) choices.unshift({ value: amends.runId, text: amends.runId });
-  const id = choices.some((one) => one.value === chosen) ? chosen : (amends?.runId ?? runs[0]?.id ?? '');
+  const id = chosen !== null && choices.some((one) => one.value === chosen) ? chosen : (amends?.runId ?? runs[0]?.id ?? '');
   const run = runs.find((one) => one.id === id);
   const same = run !== undefined && by.trim() !== '' && samePerson(by, run.operator);
   const missing =

@@ -6,6 +6,7 @@ import { Section } from '../../components/page.tsx';
 import { ask } from '../../host/host.ts';
 import { giveFile } from '../../host/give-file.ts';
 import { toBase64 } from './files.ts';
+import { useTyped } from '../../typed/typed.ts';
 import { SaidNotice, type ReportSaid } from './said.tsx';
 
 const keyPattern = /^[\w-]{43}$/u;
@@ -14,7 +15,7 @@ const keyPattern = /^[\w-]{43}$/u;
 export function ProvePart({ against }: { readonly against: string }) {
   const [file, setFile] = useState<File | null>(null);
   const [stamp, setStamp] = useState<File | null>(null);
-  const [key, setKey] = useState('');
+  const [key, setKey] = useTyped('reports/key', '', { title: 'Public key of the laboratory' });
   const [withArchive, setWithArchive] = useState(false);
   const [busy, setBusy] = useState(false);
   const [said, setSaid] = useState<ReportSaid | null>(null);

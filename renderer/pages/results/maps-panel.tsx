@@ -15,6 +15,7 @@ import { againstDrawing, basisMarks, mapCsv, readAxis, shadeIn } from './maps-vi
 import type { ViewProps } from './view-props.ts';
 import { quantityFigure, quantityText, unitShown } from '../../settings/quantities.ts';
 import { settings } from '../../settings/settings.ts';
+import { useTyped } from '../../typed/typed.ts';
 import './maps.css';
 
 type Quantity = 'dead-time' | 'slope';
@@ -24,8 +25,8 @@ const bases = Object.keys(basisMarks) as (keyof typeof basisMarks)[];
 export function MapsPanel({ id, results, amounts }: Omit<ViewProps, 'selection' | 'onWish'> & { readonly id: string }) {
   const [quantity, setQuantity] = useState<Quantity>('dead-time');
   const [of, setOf] = useState<string | null>(null);
-  const [voltages, setVoltages] = useState('');
-  const [pressures, setPressures] = useState('');
+  const [voltages, setVoltages] = useTyped('results/map/voltages', '', { title: 'Voltages of a map' });
+  const [pressures, setPressures] = useTyped('results/map/pressures', '', { title: 'Pressures of a map' });
   const [volts, kilopascals] = [useDeferredValue(voltages), useDeferredValue(pressures)];
   const axes = useMemo(() => ({ voltages: readAxis(volts, 1), pressures: readAxis(kilopascals, 1e3, 'kPa', results.reduction.cells.map((c) => c.pressure)) }), [volts, kilopascals, results]);
   const periods = useMemo(() => [...new Set(results.reduction.cells.map((c) => c.period as number))].sort((a, b) => a - b), [results]);

@@ -2,6 +2,7 @@ import { useMemo, useState } from 'react';
 import type { RunEvent } from '../../../app/journal/events.ts';
 import { aboutOf, notesOf, type Note } from '../../../app/journal/note.ts';
 import { ask } from '../../host/host.ts';
+import { useTyped } from '../../typed/typed.ts';
 import { settings } from '../../settings/settings.ts';
 import { Button } from '../../components/button.tsx';
 import { NoteList } from '../../components/note-list.tsx';
@@ -30,7 +31,8 @@ function NotesOf({ run, events, about, name }: NotesProps) {
   const all = useMemo(() => notesOf(events), [events, length]);
   const notes = all.filter((note) => aboutOf(note) === aboutOf(about));
   // Open at first where something is to be looked at; after that as the person has it.
-  const [open] = useState(() => notes.some((note) => note.open));
+  const [begun] = useBegun(run, about, name);
+  const [open] = useState(() => begun !== '' || notes.some((note) => note.open));
   return (
     <details className="notes" open={open}>
       <summary>
@@ -38,13 +40,16 @@ function NotesOf({ run, events, about, name }: NotesProps) {
         {notes.some((note) => note.open) && <Status tone="note">Look at this</Status>}
       </summary>
       <NoteList notes={notes} />
-      <NoteForm run={run} about={about} open={notes.some((note) => note.open)} />
+      <NoteForm run={run} about={about} name={name} open={notes.some((note) => note.open)} />
     </details>
   );
 }
 
-function NoteForm({ run, about, open }: { readonly run: string; readonly about: About; readonly open: boolean }) {
-  const [text, setText] = useState('');
+/** A note that is written still (WIN-28). */
+const useBegun = (run: string, about: About, name: string) => useTyped(`run/note/${run}/${aboutOf(about)}`, '', { title: `Note about ${name}`, work: true });
+
+function NoteForm({ run, about, name, open }: { readonly run: string; readonly about: About; readonly name: string; readonly open: boolean }) {
+  const [text, setText] = useBegun(run, about, name);
   const [problem, setProblem] = useState('');
   const [busy, setBusy] = useState(false);
   const keep = async (mark: Note['mark']): Promise<void> => {

@@ -14,6 +14,7 @@ import { Notice, Status } from '../../components/status.tsx';
 import { goTo, pathTo } from '../../address/route.ts';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
 import { changeSettings, useSettings } from '../../settings/settings.ts';
+import { useChosen } from '../../typed/chosen.ts';
 import { PreflightPassed, PreflightRemarks } from './preflight-sheet.tsx';
 import type { QualificationStanding } from '../../../app/plan/preflight-line.ts';
 import { benchName } from '../../../app/qualification/qualification.ts';
@@ -42,7 +43,6 @@ function BeginSection() {
   const { bench, control } = useHost();
   const { operator, operators } = useSettings();
   const [plans, setPlans] = useState<readonly PlanRow[] | null>(null);
-  const [chosen, setChosen] = useState('');
   const [checked, setChecked] = useState<Checked | null>(null);
   const [problem, setProblem] = useState('');
   const [busy, setBusy] = useState('');
@@ -57,11 +57,12 @@ function BeginSection() {
         return;
       }
       setPlans(reply.value);
-      setChosen((before) => (before === '' && reply.value[0] !== undefined ? keyOf(reply.value[0]) : before));
     });
   });
 
-  const row = plans?.find((plan) => keyOf(plan) === chosen);
+  const [wanted, setChosen] = useChosen('run/plan', plans?.map(keyOf) ?? [], 'Plan of the next run');
+  const row = plans?.find((plan) => keyOf(plan) === wanted) ?? plans?.[0];
+  const chosen = row === undefined ? '' : keyOf(row);
   const connected = bench.state === 'connected';
   useEffect(() => {
     if (row === undefined) return undefined;

@@ -123,7 +123,9 @@ interface PointActionsProps {
 }
 
 function PointActions({ state, point, commands, onDecided }: PointActionsProps) {
-  const [deciding, setDeciding] = useState(false);
+  const decision = { name: `run/decide/${commands.id}/${point}`, title: `Reason at point ${shownPoint(point)}` };
+  const [begun] = useTyped(decision.name, '', { title: decision.title, work: true });
+  const [deciding, setDeciding] = useState(begun !== '');
   const record = state.points.at(point);
   const running = state.current?.point === point;
   const send = (label: string, command: SentCommand) => void commands.send('panel', label, [command]);
@@ -156,8 +158,8 @@ function PointActions({ state, point, commands, onDecided }: PointActionsProps) 
       {deciding && record !== undefined && (
         <Decision
           key={point}
-          name={`run/decide/${commands.id}/${point}`}
-          title={`Reason at point ${shownPoint(point)}`}
+          name={decision.name}
+          title={decision.title}
           attempts={record.attempts}
           chosen={record.chosen}
           commands={commands}

@@ -1,8 +1,9 @@
 /** What a person looks at, marks and does among the points of a run: one state for the grid, its buttons and the panel of a point. */
-import { useCallback, useEffect, useMemo, useState } from 'react';
+import { useCallback, useEffect, useMemo, useRef, useState } from 'react';
 import type { RunState } from '../../../app/journal/state.ts';
 import type { Point } from '../../../app/plan/points.ts';
 import { onWindowKeys } from '../../components/keys.ts';
+import { useTyped } from '../../typed/typed.ts';
 import { rejectedPoints } from './cells.ts';
 import { sheetsOf } from './sheets.ts';
 import type { Sheet } from './sheets.ts';
@@ -51,7 +52,14 @@ export function useWork(state: RunState, latestPoint: number | null, commands: R
   const { plan, setPoints: points, current } = state;
   const sheets = useMemo(() => sheetsOf(plan, points), [plan, points]);
   const [chosenSheet, setChosenSheet] = useState<string | null>(null);
-  const [selection, select] = useState<GridSelection>(atStart);
+  const [kept, keepMarked] = useTyped<readonly number[]>(`run/marked/${commands.id}`, [], { title: 'Marked points' });
+  const [selection, select] = useState<GridSelection>(() => ({ ...atStart, selected: new Set(kept.filter((point) => points[point] !== undefined)) }));
+  // What is marked outlives a reload (WIN-116).
+  const isFirst = useRef(true);
+  useEffect(() => {
+    if (!isFirst.current) keepMarked([...selection.selected]);
+    isFirst.current = false;
+  }, [selection.selected, keepMarked]);
   const [opened, setOpened] = useState<number | null>(null);
   const [inGrid, setInGrid] = useState(false);
   const [gridFocus, setGridFocus] = useState(0);
