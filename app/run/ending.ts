@@ -51,6 +51,8 @@ export function endText(state: RunState, ending: Ending): string {
   const again = 'the others can be measured in this run at any time.';
   switch (ending) {
     case 'complete':
+      // Somebody may have decided since that no attempt of a point counts.
+      if (accepted < all) return `${tally}; by a decision the others have none.`;
       return all === 1 ? 'The only point has an attempt that counts.' : `All ${all} points have an attempt that counts.`;
     case 'complete-with-failures': {
       const failed = failedPoints(state);

@@ -72,6 +72,7 @@ describe('RUN-9 the end of a run', () => {
     const all: readonly (Ending | null)[] = ['complete', 'complete-with-failures', 'finished-early', 'aborted', 'emergency-stopped', null];
     expect(all.map(endingWords)).toEqual(['complete', 'complete, with failed points', 'finished early', 'aborted', 'stopped with STOP', 'unfinished']);
     expect(endText(run.engine.state, 'emergency-stopped')).toBe('Stopped with STOP: 0 of 2 points have an attempt that counts. Find out why before anything is measured again.');
+    expect(endText(run.engine.state, 'complete')).toBe('0 of 2 points have an attempt that counts; by a decision the others have none.');
     expect(endText(run.engine.state, 'complete-with-failures')).toBe('0 of 2 points have an attempt that counts. Without one: 1, 2. Look at what their attempts say, then measure these points again.');
   });
 

@@ -10,3 +10,6 @@ export const plainShown = (...of: Parameters<typeof figures.plain>): string => d
 export const plusMinusShown = (...of: Parameters<typeof figures.plusMinus>): string => decimals(figures.plusMinus(...of));
 export const minusShown = (...of: Parameters<typeof figures.trueMinus>): string => decimals(figures.trueMinus(...of));
 export const signShown = (...of: Parameters<typeof figures.withSign>): string => decimals(figures.withSign(...of));
+
+/** A count with its digits in threes, by narrow blanks (ISO 80000-1): a point or comma there would be read as the decimal sign. */
+export const grouped = (count: number): string => String(count).replaceAll(/\B(?=(?:\d{3})+$)/g, '\u202f');

@@ -300,6 +300,10 @@ export function labelAt(path: string): string | undefined {
   return fields.get(path)?.label;
 }
 
+/** A sentence about a plan with its fields as the form calls them, in the place of their paths in the document (WIN-115); the path of another document, which stands in brackets, is left out. */
+export const withFieldNames = (text: string): string =>
+  text.replaceAll(/ \([a-z]\w*(?:\.\w+)+\)/gi, '').replaceAll(/\b[a-z]\w*(?:\.\w+)+/gi, (path) => (labelAt(path) === undefined ? path : `"${labelAt(path)}"`));
+
 export const axisNames = ['voltageV', 'pressureKpa', 'widthMs', 'periodMs'] as const;
 export type AxisName = (typeof axisNames)[number];
 

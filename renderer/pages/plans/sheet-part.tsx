@@ -2,6 +2,7 @@ import { shownText } from '../../components/shown-text.ts';
 import type { PlanSheet } from '../../../app/contract/library-requests.ts';
 import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Status } from '../../components/status.tsx';
+import { withFieldNames } from './fields.ts';
 
 export function sheetCounts(sheet: PlanSheet): Readonly<Record<PlanSheet['lines'][number]['result'], number>> {
   const counts = { pass: 0, warn: 0, refuse: 0 };
@@ -28,7 +29,7 @@ export function SheetPart({ sheet }: { readonly sheet: PlanSheet }) {
               <Status tone={preflightTones[line.result]}>{line.result}</Status>
             </td>
             <td className="plan-rule">{line.rule}</td>
-            <td>{shownText(line.text)}</td>
+            <td>{shownText(withFieldNames(line.text))}</td>
           </tr>
         ))}
       </tbody>

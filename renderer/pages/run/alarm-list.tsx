@@ -46,7 +46,7 @@ export const AlarmsNow = memo(function AlarmsNow({ alarms, rejected }: { readonl
       <header className="section-head">
         <h2>{standing === 0 ? 'No alarm stands' : plural(standing, 'alarm stands', 'alarms stand')}</h2>
         <button type="button" className="button button-quiet run-small" onClick={() => document.getElementById('all-alarms')?.scrollIntoView()}>
-          All {alarms.length > 0 && alarms.length} alarms
+          {alarms.length > 1 ? `All ${alarms.length} alarms` : 'All alarms'}
         </button>
       </header>
       <StandingAlarms alarms={alarms} />

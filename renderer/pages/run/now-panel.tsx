@@ -33,7 +33,7 @@ function standing(mode: Mode, { ending }: RunState, onBench: boolean): { readonl
   return onBench ? modes[mode] : { tone: endingTone(null), word: 'Unfinished' };
 }
 
-/** Modes in which somebody has to read at length: there the words take what room they need. */
+/** Modes in which somebody has to read at length, beside whatever calls (WIN-114): there the words take what room they need. */
 const calls: ReadonlySet<Mode> = new Set(['held', 'tripped', 'ended']);
 
 /** The sentence without the word that stands before it. */
@@ -73,7 +73,7 @@ export function NowPanel({ state, log, status, tally, point, now, onBench, speed
   }`;
   return (
     <section className="section run-now" aria-label="What the run does now">
-      <div className={calls.has(mode) ? 'run-need' : 'run-need run-need-calm'} tabIndex={-1}>
+      <div className={calls.has(mode) || status?.call != null ? 'run-need' : 'run-need run-need-calm'} tabIndex={-1}>
         <div className="run-headline">
           <p className="run-mode">
             <Status tone={shownMode.tone}>{shownMode.word}</Status>
