@@ -12,4 +12,4 @@ export const minusShown = (...of: Parameters<typeof figures.trueMinus>): string 
 export const signShown = (...of: Parameters<typeof figures.withSign>): string => decimals(figures.withSign(...of));
 
 /** A count with its digits in threes, by narrow blanks (ISO 80000-1): a point or comma there would be read as the decimal sign. */
-export const grouped = (count: number): string => String(count).replaceAll(/\B(?=(?:\d{3})+$)/g, '\u202f');
+export const inThrees = (count: number): string => String(count).replaceAll(/\B(?=(?:\d{3})+$)/g, '\u202f');

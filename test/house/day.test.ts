@@ -208,7 +208,7 @@ describe.skipIf(browserPath === null)('a day', { timeout: 600_000 }, () => {
     expect(opened?.complaints).toEqual([]);
   }
 
-  test('WIN-113 by mouse', async () => {
+  test('WIN-113 WIN-114 WIN-115 by mouse', async () => {
     opened = await openWindow({});
     ({ page } = opened);
     page.setDefaultTimeout(20_000);

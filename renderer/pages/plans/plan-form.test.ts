@@ -5,7 +5,7 @@ import { planJsonSchema } from '../../../app/plan/json-schema.ts';
 import { parsePlan } from '../../../app/plan/parse.ts';
 import { planSchema } from '../../../app/plan/plan.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
-import { grouped } from '../../components/figures.ts';
+import { inThrees } from '../../components/figures.ts';
 import { choiceWords, fieldAt, foldedPaths, openPaths, schemaLeaves, singlePaths, withFieldNames } from './fields.ts';
 import type { FieldPath } from './fields.ts';
 import { documentOf, formOf, placesOf, samePlan, unreadIn } from './plan-form.ts';
@@ -212,11 +212,11 @@ describe('WIN-1: numbers in the plan editor', () => {
 });
 
 describe('words about a plan', () => {
-  test('WIN-115 call a field as the form calls it, and group digits by blanks', () => {
+  test('WIN-115 call a field as the form calls it, and in threes by blanks', () => {
     expect(withFieldNames('Set zero.windowS to 36 for the wanted uncertainty, or allow more in zero.deadTimeUs. No.field, 1.5 and zero.nothing stay.')).toBe(
       'Set "Zero flow for" to 36 for the wanted uncertainty, or allow more in "Unseen leak may move dead time by". No.field, 1.5 and zero.nothing stay.',
     );
     expect(withFieldNames('The record states no least flow (meter.leastHertz), so (1.5) it is.')).toBe('The record states no least flow, so (1.5) it is.');
-    expect([7, 999, 1000, 17_316, 1_234_567].map(grouped)).toEqual(['7', '999', '1\u202f000', '17\u202f316', '1\u202f234\u202f567']);
+    expect([7, 999, 1000, 17_316, 1_234_567].map(inThrees)).toEqual(['7', '999', '1\u202f000', '17\u202f316', '1\u202f234\u202f567']);
   });
 });

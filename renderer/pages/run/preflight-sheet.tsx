@@ -5,7 +5,7 @@ import { gravestFirst, preflightTones } from '../../components/preflight.ts';
 import { Notice, Status } from '../../components/status.tsx';
 import { roughDuration } from '../../components/durations.ts';
 import { withFieldNames } from '../plans/fields.ts';
-import { grouped } from '../../components/figures.ts';
+import { inThrees } from '../../components/figures.ts';
 import { plural } from './words.ts';
 
 /** What plan and bench say to each other before a start. What stands against it; what passed is in `PreflightPassed`. */
@@ -26,7 +26,7 @@ export function PreflightRemarks({ check, bench }: { readonly check: AnswerTo<'p
       <dl className="run-totals">
         <Total name="Points" value={String(totals.points)} />
         <Total name="About, without repeats" value={roughDuration(totals.durationS)} />
-        <Total name="Pulses" value={grouped(totals.pulses)} />
+        <Total name="Pulses" value={inThrees(totals.pulses)} />
         <Total name="Fluid" value={`about ${(totals.fluidMl / 1e3).toPrecision(2)} L`} />
       </dl>
       {!bench && <p className="small quiet">Worked out without a bench: what depends on one is looked at when one is connected.</p>}
