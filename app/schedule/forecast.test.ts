@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import { syntheticEquipment, syntheticPlan } from '../reduce/synthetic.test-helper.ts';
 import { expandPlan } from '../plan/expand.ts';
-import { expectedBench } from './expected-bench.ts';
+import { expectedBench, expectedFigures, usualFigures } from './expected-bench.ts';
 import { forecastOf } from './forecast.ts';
 
 const widthMs = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
@@ -36,6 +36,32 @@ describe('a forecast', () => {
     const better = { ...syntheticEquipment, supply: { ...syntheticEquipment.supply, uncertaintyMv: 0.1 } };
     const [now, then] = [syntheticEquipment, better].map((equipment) => forecastOf(grid(2), equipment).cells[0]?.least ?? Number.NaN);
     expect(then).toBeLessThan(now ?? 0);
+  });
+
+  it('SCH-19: what a plan knows of its types is what its bench is expected to be: how windows scatter, where lines end, dead times', () => {
+    const known = (scatter: number, linearFromOpenMs = 1.2) => ({ type: 'T', pressureKpa: 400, linearFromOpenMs, deadTimes: [{ voltageV: 9, deadTimeMs: 1.3 }, { voltageV: 16, deadTimeMs: 0.6 }], scatterPercent: 0.07 * scatter, scatterUs: 0.7 * scatter, from: 'run 1' });
+    const wide = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
+    const plan = (scatter: number) => {
+      const base = syntheticPlan({ voltageV: [9, 12, 16], widthMs: wide, replicates: 1 }, 2);
+      return { ...base, injectors: base.injectors.map((i) => ({ ...i, type: 'T' })), targets: { deadTimeUs: 4, atVoltage: [], hours: 24, attemptsPerCell: 200, known: [known(scatter)] } };
+    };
+    const figures = expectedFigures(plan(2));
+    expect([figures.relative * 1e3, figures.width * 1e6, figures.bendsBelow * 1.05e3].map((one) => Number(one.toFixed(6)))).toEqual([1.4, 1.4, 1.2]);
+    expect(expectedFigures({ ...plan(1), targets: { ...plan(1).targets, known: [] } })).toBe(usualFigures);
+    expect(forecastOf(plan(2), syntheticEquipment).hours).toBeGreaterThan(1.5 * forecastOf(plan(1), syntheticEquipment).hours);
+    // A pulse of 2 ms is open for what its dead time leaves.
+    const at = { role: 'measure', injector: 0, channel: 1, voltage: 9, pressure: 4e5, width: 2e-3, period: 20e-3, replicate: 0, index: 0 } as never;
+    const [late, early] = [{ ...known(0), deadTimes: [{ voltageV: 9, deadTimeMs: 1.3 }] }, { ...known(0), deadTimes: [{ voltageV: 9, deadTimeMs: 0.3 }] }].map((one) => expectedBench({ ...plan(1), targets: { ...plan(1).targets, known: [{ ...one, linearFromOpenMs: 0.1 }] } }, syntheticEquipment)(at).partRates[0] ?? 0);
+    expect((early ?? 0) / (late ?? 1)).toBeCloseTo(1.7 / 0.7, 2);
+  });
+
+  it('SCH-20: tells of the cells of a map, and of what else is wanted, the worst injector at each place, and what to measure as well', () => {
+    const base = syntheticPlan({ voltageV: [9, 16], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12], replicates: 1 }, 2);
+    const { others, cells } = forecastOf({ ...base, targets: { map: { voltageV: [9, 12, 16], pressureKpa: [400], deadTimeUs: 5 }, slopePercent: 1, atVoltage: [], hours: 24, attemptsPerCell: 60, known: [] } }, syntheticEquipment);
+    expect(cells.every((c) => c.wanted === null)).toBe(true);
+    expect(others.map(({ of, voltage }) => `${of} ${voltage}`)).toEqual(['slope 9', 'slope 16', 'map-dead-time 9', 'map-dead-time 12', 'map-dead-time 16']);
+    expect(others[3]).toMatchObject({ state: 'beyond', advice: 'Measure 12 V as well.' });
+    expect(others.filter((c) => c.voltage !== 12).every((c) => c.state === 'reached')).toBe(true);
   });
 
   it('PLAN-94 each injector is played with the flow of its own type', () => {

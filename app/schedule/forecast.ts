@@ -7,12 +7,15 @@ import { estimateRun } from '../plan/estimate.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
 import { wantedUs } from '../plan/wanted.ts';
+import type { Point } from '../plan/points.ts';
 import { kilopascals } from '../quantities/quantity.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { CountingAttempt, LineCell } from '../reduce/reduction.ts';
 import { labelOf } from '../uncertainty/source.ts';
-import { expectedBench, usualFigures } from './expected-bench.ts';
+import { expectedBench } from './expected-bench.ts';
 import type { BenchFigures } from './expected-bench.ts';
+import { progressOf } from './progress.ts';
+import type { CellProgress } from './progress.ts';
 import { decideNext } from './schedule.ts';
 
 /** One voltage and pressure, over all injectors. Seconds. */
@@ -34,24 +37,21 @@ export interface Forecast {
   readonly hours: number;
   readonly points: number;
   readonly cells: readonly ForecastCell[];
+  /** What else the plan wants (slopes, static flows, cells of a map): the worst injector at each place. SCH-20 */
+  readonly others: readonly CellProgress[];
 }
 
-/** `figures`: of the bench, where more is known of it than what is usual. */
-export function forecastOf(plan: Plan, equipment: Equipment, figures: BenchFigures = usualFigures): Forecast {
-  const windowOf = expectedBench(plan, equipment, figures);
-  let points = expandPlan(plan);
-  const attempts: CountingAttempt[] = [];
-  for (;;) {
-    for (const at of points.slice(attempts.length)) attempts.push({ point: at.index, attempt: 1, window: windowOf(at) });
-    if (plan.targets === undefined) break;
-    const { additions } = decideNext({ plan, equipment, points, attempts, out: new Set() });
-    if (additions.length === 0) break;
-    const first = points.length;
-    points = [...points, ...additions.flatMap((a) => a.points).map((p, i) => ({ ...p, index: first + i }))];
-  }
-  const { cells } = reduceRun({ plan, equipment, points, attempts });
+/** So many times a plan with targets is played: one run takes about a tenth more or less than another of the same bench. SCH-19 */
+const plays = 3;
+
+/** `figures`: of the bench, where more is known of it than what is usual, or than what the plan knows of its types. */
+export function forecastOf(plan: Plan, equipment: Equipment, figures?: BenchFigures): Forecast {
+  const played = Array.from({ length: plan.targets === undefined ? 1 : plays }, (_, i) => playedOnce(plan, equipment, figures, i));
+  const [{ points, attempts } = { points: [], attempts: [] }] = played;
+  const reduction = reduceRun({ plan, equipment, points, attempts });
+  const { cells } = reduction;
   return {
-    hours: estimateRun(plan, points, equipment).durationS / 3600,
+    hours: played.reduce((sum, one) => sum + estimateRun(plan, one.points, equipment).durationS, 0) / played.length / 3600,
     points: points.length,
     cells: plan.axes.pressureKpa.flatMap((kpa) =>
       plan.axes.voltageV.map((voltage): ForecastCell => {
@@ -64,7 +64,30 @@ export function forecastOf(plan: Plan, equipment: Equipment, figures: BenchFigur
         return { voltage, pressure, wanted, ...(worst === undefined ? { expanded: null, least: null, largest: null, without: null } : ofLine(worst)) };
       }),
     ),
+    others: plan.targets === undefined ? [] : worstByPlace(progressOf({ plan, equipment, points, attempts, out: new Set() }, reduction).filter(({ of }) => of !== 'line')),
   };
+}
+
+const farthest = (a: CellProgress, b: CellProgress): number => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted;
+
+/** Of each place the injector that is farthest from what is wanted. */
+const worstByPlace = (cells: readonly CellProgress[]): readonly CellProgress[] =>
+  [...Map.groupBy(cells, ({ of, voltage, pressure, period }) => `${of} ${voltage} ${pressure} ${period}`).values()].flatMap((here) => here.toSorted(farthest).slice(0, 1));
+
+/** The plan on one expected bench, until its schedule adds nothing. */
+function playedOnce(plan: Plan, equipment: Equipment, figures: BenchFigures | undefined, which: number): { readonly points: readonly Point[]; readonly attempts: readonly CountingAttempt[] } {
+  const windowOf = expectedBench({ ...plan, sequence: { ...plan.sequence, seed: (plan.sequence.seed + which) >>> 0 } }, equipment, figures);
+  let points = expandPlan(plan);
+  const attempts: CountingAttempt[] = [];
+  for (;;) {
+    for (const at of points.slice(attempts.length)) attempts.push({ point: at.index, attempt: 1, window: windowOf(at) });
+    if (plan.targets === undefined) break;
+    const { additions } = decideNext({ plan, equipment, points, attempts, out: new Set() });
+    if (additions.length === 0) break;
+    const first = points.length;
+    points = [...points, ...additions.flatMap((a) => a.points).map((p, i) => ({ ...p, index: first + i }))];
+  }
+  return { points, attempts };
 }
 
 function ofLine({ deadTime, shared }: LineCell): Pick<ForecastCell, 'expanded' | 'least' | 'largest' | 'without'> {

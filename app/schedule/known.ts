@@ -47,7 +47,7 @@ export function knownOf(runs: readonly EarlierRun[], type: string, pressureKpa: 
 const rounded = (value: number, digits: number): number => Number(value.toFixed(digits));
 
 /** Beyond the end that was seen lines are taken for good from so many times its open time: what bends fades, and is seen a little too late. Found on simulated benches. */
-const margin = 1.05;
+export const margin = 1.05;
 /** Widths whose open times lie within so much of each other are looked at together. */
 const span = 1.2;
 /** What they lie off their lines by in the mean counts as a bend from so many standard uncertainties, and from so many seconds of open time. */

@@ -6,7 +6,7 @@ import type { Point } from '../plan/points.ts';
 import { reduceRun } from '../reduce/reduce.ts';
 import type { Reduction } from '../reduce/reduction.ts';
 import type { SoFar } from './cells.ts';
-import { usualFigures } from './expected-bench.ts';
+import { expectedFigures } from './expected-bench.ts';
 import type { BenchFigures } from './expected-bench.ts';
 import { forecastOf } from './forecast.ts';
 import { progressOf } from './progress.ts';
@@ -51,7 +51,7 @@ export function outlooks(forecast: typeof forecastOf = forecastOf): (soFar: SoFa
   return (soFar) => {
     const { plan, equipment } = soFar;
     const reduction = soFar.attempts.some(({ point }) => soFar.points[point]?.role === 'measure') ? reduceRun(soFar) : null;
-    const figures = foundFigures(reduction);
+    const figures = foundFigures(reduction, expectedFigures(plan));
     // They come as copies of their own each time.
     const of = JSON.stringify([plan, equipment, figures]);
     if (last?.of !== of) last = { of, hours: forecast(plan, equipment, figures).hours };
@@ -66,8 +66,8 @@ const usualWeight = 20;
 const stepped = (value: number): number => 1.1 ** Math.round(Math.log(value) / Math.log(1.1));
 
 /** What the run has found of its bench so far, leaning on what is usual while that is little. */
-function foundFigures(reduction: Reduction | null): BenchFigures {
-  if (reduction === null) return usualFigures;
+function foundFigures(reduction: Reduction | null, usual: BenchFigures): BenchFigures {
+  if (reduction === null) return usual;
   const lines = reduction.cells.filter((cell) => cell.kind === 'line');
   const found = { relative: 0, width: 0, dof: 0 };
   for (const { pressure, period, relative, constant, dof } of reduction.scatter) {
@@ -78,13 +78,13 @@ function foundFigures(reduction: Reduction | null): BenchFigures {
     found.width += (dof * constant) / slope ** 2;
     found.dof += dof;
   }
-  const leaning = (variance: number, usual: number): number => stepped(Math.sqrt((variance + usualWeight * usual ** 2) / (found.dof + usualWeight)));
+  const leaning = (variance: number, on: number): number => stepped(Math.sqrt((variance + usualWeight * on ** 2) / (found.dof + usualWeight)));
   const bent = lines.flatMap(({ widths, deadTime }) => {
     const out = widths.filter(({ inRegion }) => !inRegion).map(({ width }) => width);
     return out.length === 0 ? [] : [Math.max(...out) - deadTime.value];
   });
-  const bendsBelow = bent.length === 0 ? usualFigures.bendsBelow : bent.reduce((sum, one) => sum + one, 0) / bent.length;
-  return { ...usualFigures, relative: leaning(found.relative, usualFigures.relative), width: leaning(found.width, usualFigures.width), bendsBelow: Math.max(1e-4, stepped(bendsBelow)) };
+  const bendsBelow = bent.length === 0 ? usual.bendsBelow : bent.reduce((sum, one) => sum + one, 0) / bent.length;
+  return { ...usual, relative: leaning(found.relative, usual.relative), width: leaning(found.width, usual.width), bendsBelow: Math.max(1e-4, stepped(bendsBelow)) };
 }
 
 /**

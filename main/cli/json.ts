@@ -47,6 +47,10 @@ export const jsonLines = {
   forecast: z.strictObject({
     file: z.string(), plan: z.string(), hours: z.number(), points: z.int(),
     cells: z.array(z.strictObject({ voltage: z.number(), pressurePa: z.number(), expandedS: z.number().nullable(), leastS: z.number().nullable(), wantedS: z.number().nullable(), largestPart: z.string().nullable(), withoutItS: z.number().nullable() })),
+    others: z.array(z.strictObject({
+      of: z.enum(['line', 'slope', 'static-flow', 'map-dead-time', 'map-slope']), serialNumber: z.string(), voltage: z.number(), pressurePa: z.number(), expanded: z.number().nullable(), least: z.number().nullable(), wanted: z.number(),
+      state: z.enum(['reached', 'open', 'beyond', 'used-up', 'no-line']), largestPart: z.string().nullable(), advice: z.string(),
+    })),
   }),
   'known-type': z.strictObject({
     type: z.string(), pressureKpa: z.number(), linearFromOpenMs: z.number(), deadTimes: z.array(z.strictObject({ voltageV: z.number(), deadTimeMs: z.number() })),
