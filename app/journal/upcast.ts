@@ -6,6 +6,7 @@ import { problemsOf } from '../boundary/problems.ts';
 import { shown } from '../boundary/text.ts';
 import { unixMillis } from '../quantities/quantity.ts';
 import type { RunEvent, RunEventBody } from './events.ts';
+import { isPlainly } from './plain.ts';
 import { bodySchemas } from './schemas.ts';
 
 export type Upcast =
@@ -29,6 +30,7 @@ function bodyOf(body: unknown): { readonly body: RunEventBody } | { readonly ref
   if (typeof body !== 'object' || body === null) return { refused: 'has no contents' };
   const { kind } = body as { readonly kind?: unknown };
   if (typeof kind !== 'string' || !Object.hasOwn(bodySchemas, kind)) return { refused: 'has a kind that this program does not know' };
+  if (isPlainly(kind, body)) return { body: body as RunEventBody };
   const parsed = bodySchemas[kind as RunEventBody['kind']].safeParse(body);
   if (parsed.success) {
     // The schemas are held to the type of the event when they are compiled. What came in goes on, key by key as it was stored; only
