@@ -16,11 +16,15 @@ export function NowLine() {
   const run = runInWords(host);
   const control = controlInWords(host);
   return (
-    <div className="frame-now" role="status" aria-label="How things stand">
+    <div className="frame-now" role="group" aria-label="How things stand">
       <One is="bench" words={bench} />
       <Armed host={host} />
       <One is="run" words={run} />
       <One is="control" words={control} />
+      {/* Not each accepted point: a reader of the screen is told what has changed (WIN-136). */}
+      <span className="unseen" role="status" aria-label="What has changed">
+        {[bench.text, run.text.replace(/, \d+ of \d+ points accepted$/u, ''), control.text].join('. ')}
+      </span>
     </div>
   );
 }

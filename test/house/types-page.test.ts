@@ -64,6 +64,11 @@ describe.skipIf(browserPath === null)('records of types', () => {
     await page.getByText('Types: flow, limits, coils').click();
     const flow = page.getByLabel('Static flow of type 1, RH-P6');
     expect(await flow.inputValue()).toBe('180.5');
+    // EQ-24: the usual 16 V are beyond its 15 V, and are left out until a person adds them.
+    await page.getByText('Every set point lies within what is stated of RH-P6').waitFor();
+    const volts = page.locator('[id="plan:axes.voltageV"]');
+    await volts.fill('16');
+    await volts.press('Enter');
     await page.getByText('supply up to 16 V, 15 V at most').waitFor();
     expect(await page.getByRole('main').textContent()).not.toContain('assuming a static flow');
     await page.getByRole('group', { name: 'Types of this plan' }).scrollIntoViewIfNeeded();

@@ -423,7 +423,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     host = await HostProcess.start(folder, {});
     const { page, complaints } = await opened(host.address);
     await connect(page, 4);
-    const header = page.getByRole('status', { name: 'How things stand' });
+    const header = page.getByRole('group', { name: 'How things stand' });
     await header.getByText('Disarmed', { exact: true }).waitFor();
     await page.getByRole('button', { name: /^Set supply/ }).click();
     for (const name of ['Bench', 'Injectors', 'Plans', 'Run', 'Results', 'Reports', 'Archive']) {

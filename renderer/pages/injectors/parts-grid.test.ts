@@ -47,6 +47,7 @@ describe('problems in words', () => {
     [{ serialNumber: 'S1' }, 'refuse serialNumber: Serial number S1 is there already (type RH-P4, order L-7).'],
     [{ serialNumber: 'S1', order: 'L-8' }, 'refuse serialNumber: Serial number S1 is there already (type RH-P4, order L-7).'],
     [{ serialNumber: 's1' }, 'warn serialNumber: Much the same serial number, S1, belongs to another part (type RH-P4, order L-7).'],
+    [{ serialNumber: 'S 1' }, 'warn serialNumber: Much the same serial number, S1,'],
     [{ serialNumber: 'S1', type: 'X' }, 'warn serialNumber: Much the same serial number, S1,'],
     [{ serialNumber: 'S2', channel: '3' }, 'warn channel: Channel 3 has S1 now. Saving takes S1 off the rail.'],
     [{ serialNumber: 'S2', channel: '65' }, 'refuse channel: "65" is not a channel.'],
@@ -66,6 +67,10 @@ describe('problems in words', () => {
   test('a good part has none, and what is stored is not complained about', () => {
     expect(texts(typed(rowsOf([stored('1')]), { serialNumber: 'S2', channel: '1', coilResistance: '12.5' }))).toEqual([]);
     expect(texts(rowsOf([stored('1'), stored('2', { serialNumber: 'S1' })]))).toEqual([]);
+  });
+
+  test('a dash of any kind is a hyphen', () => {
+    for (const dash of ['–', '—', '‐', '−']) expect(texts(typed(rowsOf([stored('1', { serialNumber: 'QX-4401' })]), { serialNumber: `qx${dash}4401` }))).toEqual([expect.stringContaining('warn serialNumber: Much the same serial number, QX-4401,')]);
   });
 
   test('two new rows of the same serial number are both told', () => {

@@ -293,8 +293,9 @@ function gather(map: Map<string, Row[]>, key: string, row: Row): void {
 }
 
 /** For comparing what people type: case and blanks around do not tell two injectors apart. */
+/** Every dash is a hyphen and blanks are none: what reads the same on an injector is the same. */
 function folded(text: string): string {
-  return text.trim().toLowerCase();
+  return text.normalize('NFKC').replaceAll(/[\u2010-\u2015\u2212]/gu, '-').replaceAll(/\s/gu, '').toLowerCase();
 }
 
 /** The row as the host stores it. The row must have no refusing problem. */

@@ -183,7 +183,7 @@ export default function PlansPage() {
         />
       )}
       {said !== null && (
-        <Notice tone={said.well ? 'good' : 'bad'} action={<Button onPress={() => setSaid(null)}>Seen</Button>}>
+        <Notice tone={said.well ? 'good' : 'bad'} action={<Button onPress={() => setSaid(null)}>Dismiss</Button>}>
           {said.text}
         </Notice>
       )}

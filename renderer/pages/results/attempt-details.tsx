@@ -207,7 +207,7 @@ function Decide({ id, row }: { readonly id: string; readonly row: AttemptRow }) 
           }}
         >
           <h3>{decision.label}</h3>
-          <TextInput label="Reason" hint="Recorded in the journal and in the report. Nothing is deleted; it can be decided otherwise later." value={reason} onChange={setReason} autoFocus problem={tried && reason.trim() === '' ? 'A decision needs a reason.' : ''} />
+          <TextInput label="Reason" hint="Recorded in the journal and in the report. Nothing is deleted; it can be decided otherwise later." value={reason} onChange={setReason} onEnter={() => void send(false)} autoFocus problem={tried && reason.trim() === '' ? 'A decision needs a reason.' : ''} />
           <TextInput label="Decided by" value={by} onChange={setBy} onEnter={() => void send(false)} problem={tried && by.trim() === '' ? 'Who decides?' : ''} />
           <div className="button-row">
             <Button busy={busy} against={against} onPress={() => void send(false)}>

@@ -1,10 +1,22 @@
 import { describe, expect, it } from 'vitest';
 import type { RunEventBody } from '../../../app/journal/events.ts';
 import { pointsWithoutResult } from '../../../app/journal/targets.ts';
-import { rejectedPoints, lookOf, looks, tallyOf, tallyText } from './cells.ts';
+import { pressureMoveText, rejectedPoints, lookOf, looks, tallyOf, tallyText } from './cells.ts';
 import { accepted, ended, journalOf, planOf, started } from './journal.test-helper.ts';
 
 const plan = planOf({ axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 5, 8], periodMs: [20], replicates: 1 } });
+
+it('WIN-137 says what measuring points again does to the rail pressure of a run that is under way', () => {
+  const two = planOf({ axes: { voltageV: [14], pressureKpa: [300, 400], widthMs: [3, 5], periodMs: [20], replicates: 1 } });
+  const begun: readonly RunEventBody[] = [{ kind: 'proving-started' }, { kind: 'measuring-started' }, started(0)];
+  const { state } = journalOf(two, begun);
+  const at = (kpa: number): number => state.setPoints.findIndex((point) => Math.abs(point.pressure - kpa * 1e3) < 1);
+  const now = Math.round((state.setPoints[0]?.pressure ?? 0) / 1e3);
+  const other = now === 300 ? 400 : 300;
+  expect(pressureMoveText(state, [at(other)])).toBe(`The rail goes from ${now} kPa to ${other} kPa for it, and back.`);
+  expect(pressureMoveText(state, [at(now)])).toBe('');
+  expect(pressureMoveText(journalOf(two, begun.slice(0, 2)).state, [at(other)])).toBe('');
+});
 
 describe('looks of points', () => {
   const bodies: readonly RunEventBody[] = [

@@ -1,5 +1,6 @@
 /** How a point of the run stands, as one of nine looks that differ by glyph, pattern and word, not by colour alone. */
 import type { PointRecord, RunState } from '../../../app/journal/state.ts';
+import { quantityText } from '../../settings/quantities.ts';
 
 export type Look = 'planned' | 'running' | 'accepted' | 'failed' | 'cut' | 'skipped' | 'again' | 'waiting' | 'none';
 
@@ -61,4 +62,13 @@ export function tallyText(tally: Tally): string {
     tally[look] === 0 ? [] : [`${tally[look]} ${wordOf(look)}`],
   );
   return parts.join(', ');
+}
+
+/** What measuring these points next does to the rail pressure of a run that is under way; empty: nothing. WIN-137 */
+export function pressureMoveText(state: RunState, points: readonly number[]): string {
+  const now = state.current === null ? undefined : state.setPoints[state.current.point]?.pressure;
+  if (now === undefined) return '';
+  const kpa = (pressure: number): string => quantityText(pressure / 1e3, 'kPa');
+  const others = [...new Set(points.flatMap((point) => state.setPoints[point]?.pressure ?? []))].filter((pressure) => Math.abs(pressure - now) >= 1);
+  return others.length === 0 ? '' : `The rail goes from ${kpa(now)} to ${others.map(kpa).join(', ')} for it, and back.`;
 }

@@ -19,7 +19,7 @@ import { Choice, TextInput } from '../../components/field.tsx';
 import { useTyped } from '../../typed/typed.ts';
 import { useUnits } from '../../settings/units.ts';
 import { AnswerLine } from './answer.tsx';
-import { glyphOf, lookOf, looks } from './cells.ts';
+import { glyphOf, lookOf, looks, pressureMoveText } from './cells.ts';
 import type { AttemptRecord } from '../../../app/journal/state.ts';
 import type { AttemptDetail, RunLog } from './log.ts';
 import { massText, readingsOf } from './readings.ts';
@@ -64,6 +64,7 @@ export const PointPanel = memo(function PointPanel({ state, log, point, commands
   const look = lookOf(state, point.index);
   const meaning = looks.find((entry) => entry.look === look)?.meaning ?? '';
   const newest = record.attempts.length;
+  const shownMove = pressureMoveText(state, [point.index]);
   return (
     <section
       className="section run-point"
@@ -92,6 +93,7 @@ export const PointPanel = memo(function PointPanel({ state, log, point, commands
         <strong>{looks.find((entry) => entry.look === look)?.word}</strong>: {record.skipped ?? meaning}
       </p>
       <p>{countingText(record)}</p>
+      {shownMove !== '' && <p className="small quiet">{shownMove}</p>}
       <PointActions key={point.index} state={state} point={point.index} commands={commands} onDecided={() => heading.current?.focus()} />
       <AnswerLine commands={commands} place="panel" />
       {record.attempts.length === 0 && <p className="quiet">There is no attempt at this point yet.</p>}

@@ -5,7 +5,7 @@ import type { CellProgress } from '../../../app/schedule/progress.ts';
 import type { RunState } from '../../../app/journal/state.ts';
 import { Button } from '../../components/button.tsx';
 import { AnswerLine } from './answer.tsx';
-import { looks, tallyOf } from './cells.ts';
+import { pressureMoveText, looks, tallyOf } from './cells.ts';
 import { Overview } from './overview.tsx';
 import { PointGrid } from './point-grid.tsx';
 import type { Sheet } from './sheets.ts';
@@ -80,7 +80,7 @@ export const PointsPart = memo(function PointsPart({ state, onBench, commands, w
         </Button>
       </div>
       <div className="run-answer-place">
-        {shown === 'targets' ? <LastDecisionLine decision={decision} /> : <p className="quiet run-column-title">{sheet.columnTitle}</p>}
+        {shown === 'targets' ? <LastDecisionLine decision={decision} /> : <p className="quiet run-column-title">{[pressureMoveText(state, marked), sheet.columnTitle].filter((part) => part !== '').join(' · ')}</p>}
         <AnswerLine commands={commands} place="points" />
       </div>
       {shown === 'targets' ? (
