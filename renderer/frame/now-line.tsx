@@ -8,6 +8,7 @@ import type { Tone } from '../components/status.tsx';
 import { useHost } from '../host/host.ts';
 import type { HostState } from '../host/host.ts';
 import { useLatest } from '../host/use-latest.ts';
+import { saidChanges } from './said-changes.ts';
 
 /** How things stand, in words, on every page: host, bench, run, control. */
 export function NowLine() {
@@ -23,7 +24,7 @@ export function NowLine() {
       <One is="control" words={control} />
       {/* Not each accepted point: a reader of the screen is told what has changed (WIN-136). */}
       <span className="unseen" role="status" aria-label="What has changed">
-        {[bench.text, run.text.replace(/, \d+ of \d+ points accepted$/u, ''), control.text].join('. ')}
+        {saidChanges(bench.text, run.text, control.text)}
       </span>
     </div>
   );
