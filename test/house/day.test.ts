@@ -181,6 +181,15 @@ describe.skipIf(browserPath === null)('a day', { timeout: 600_000 }, () => {
 
     // The report.
     await hands.go('Reports', 't');
+    await hands.press(button('New details'));
+    await hands.type(page.getByLabel('Kept under'), 'J-100');
+    await hands.type(page.getByLabel('Name of the laboratory'), 'Example Flow Laboratory');
+    await hands.type(page.getByLabel('Name of the customer'), 'Example Engine Works');
+    await hands.type(page.getByLabel('Condition as received, of all'), 'clean, no visible damage');
+    await hands.type(page.getByLabel('Where they come from'), 'The order of the customer.');
+    await hands.press(button('Save version 1'));
+    await page.getByText(/version 1 .*saved|Saved as version 1/i).first().waitFor();
+    await hands.choose(page.getByRole('combobox', { name: 'Details: laboratory, customer, limits' }).first(), 'J-100');
     await hands.type(page.getByLabel('Released by'), 'B. Releaser');
     await hands.press(button('Issue the report …'));
     await hands.press(button('Issue it'));
@@ -195,7 +204,7 @@ describe.skipIf(browserPath === null)('a day', { timeout: 600_000 }, () => {
     for (const figure of figures) expect(printed, 'the report has the numbers of the screen').toContain(figure);
     expect(printed).toMatch(/decided by A\. Tester: A bubble was seen in the line\./);
     expect(printed).toMatch(/7 points|did not meet the acceptance limits/);
-    expect(printed).toContain('Released by');
+    for (const said of ['Example Flow Laboratory', 'Example Engine Works', 'clean, no visible damage', 'B. Releaser', 'P-2026-11']) expect(printed).toContain(said);
     await hands.press(button(/^Prove report R-/));
     await page.getByText('every word and number of the report comes out the same').waitFor({ timeout: 120_000 });
 
