@@ -87,14 +87,14 @@ function endingOf(soFar: SoFar, targets: Targets, reduction: Reduction | null, {
   const wantsHeld = targets.staticFlowPercent !== undefined;
   const isLeft = (wantsHeld || targets.map !== undefined) && plan.axes.pressureKpa.slice(i + 1).some((kpa) => wasMeasured(points, kilopascals(kpa)));
   const due = isLeft || wantsHeld ? checks.filter((c) => !isEnd(c)) : checks;
-  const why = `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks, reference and zero point`;
+  const why = `what ends the measuring at ${pressureKpa} kPa: static flow, self-checks${wantsHeld ? '' : ', reference and zero point'}`;
   if (due.length > 0 && !hasChecks(points, due, pressure)) return [{ points: due, rule: 'SCH-10', why }];
   if (isLeft || !wantsHeld) return [];
   const held = staticCellsOf(soFar, reduction).filter((c) => c.pressure === pressure);
   const wishes = allowed ? staticWishes(held, targets.attemptsPerCell) : [];
   if (wishes.length > 0) return wishes.map((wish) => ({ ...wish, rule: 'SCH-17' }));
   const ends = endsOf(plan, points, pressure);
-  return ends.length > 0 ? [{ points: ends, rule: 'SCH-10', why }] : [];
+  return ends.length > 0 ? [{ points: ends, rule: 'SCH-10', why: `what ends the measuring at ${pressureKpa} kPa: reference and zero point` }] : [];
 }
 
 const isEnd = ({ role }: Pick<Point, 'role'>): boolean => role === 'reference' || role === 'zero';

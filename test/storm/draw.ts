@@ -269,27 +269,32 @@ const fewEnds = ({ axes, static: atRest, zero, reference }: Plan, chance: Chance
 
 const targetAxes = { widthMs: [2.5, 3, 3.5, 4, 5, 6, 8, 10], replicates: 1 };
 
-/** A map that is wanted, of places that are not all measured; with it nothing may be wanted of measured cells. */
-function ofTable(chance: Chance): object {
-  if (!chance.strikes(0.4)) return {};
+/** What else may be wanted: a map, of places that are not all measured; with it nothing may be wanted of measured cells. */
+function ofTable(chance: Chance, mayHold: boolean): object {
+  // A budget of hours in place of a need, and static flows: with a map and without.
+  const others = { ...(chance.strikes(0.2) ? { spend: 'all-hours' } : {}), ...(mayHold && chance.strikes(0.5) ? { staticFlowPercent: rounded(chance.scale(0.2, 3)) } : {}) };
+  if (!chance.strikes(0.4)) return others;
   const map = { voltageV: [10, ...chance.of([[12], [11, 13]]), 14], pressureKpa: chance.of([[400], [400, 405], [390, 410]]), deadTimeUs: rounded(chance.scale(8, 80)), ...(chance.strikes(0.3) ? { slopePercent: rounded(chance.scale(0.5, 5)) } : {}) };
-  return { map, ...(chance.strikes(0.5) ? { deadTimeUs: undefined, atVoltage: [] } : {}) };
+  return { ...others, map, ...(chance.strikes(0.5) ? { deadTimeUs: undefined, atVoltage: [] } : {}) };
 }
 
 /** The same measured until it is known: loose targets, so that a run takes minutes, and some that are not reached. */
 function withTargets(plan: Plan, chance: Chance, ends: Chance, tables: Chance): Plan {
   const { axes } = plan;
+  const few = ends.strikes(0.4) ? fewEnds(plan, ends) : {};
+  const table = ofTable(tables, !('static' in few));
   const parsed = parsePlan({
     ...plan,
     axes: { ...axes, ...targetAxes },
     targets: {
       deadTimeUs: rounded(chance.scale(12, 80)), atVoltage: chance.strikes(0.3) ? [{ voltageV: 10, deadTimeUs: rounded(chance.scale(3, 30)) }] : [],
       hours: rounded(chance.scale(0.08, 1)), attemptsPerCell: 8 + chance.below(8),
-      ...ofTable(tables),
+      ...table,
     },
     invariance: { ...plan.invariance, percent: 0 },
     pair: { ...plan.pair, windows: 0 },
-    ...(ends.strikes(0.4) ? fewEnds(plan, ends) : {}),
+    ...('staticFlowPercent' in table ? { static: { ...plan.static, replicates: 2 } } : {}),
+    ...few,
   });
   if (!parsed.ok) throw new Error(`the storm's plan with targets is none: ${JSON.stringify(parsed.problems)}`);
   return parsed.plan;

@@ -107,7 +107,7 @@ function endsAPressureOnce({ events }: Evidence): string[] {
     if (!isOfTheSchedule(body)) return [];
     const places = [...new Set(body.points.map(({ pressure }) => pressure))];
     if (body.by.rule !== 'SCH-10') {
-      for (const { role, pressure } of body.points) if (role === 'measure') for (const name of ended) if (name.startsWith(`${pressure} `)) ended.delete(name);
+      for (const { role, pressure } of body.points) if (role === 'measure' || role === 'static') for (const name of ended) if (name.startsWith(`${pressure} `)) ended.delete(name);
       return [];
     }
     const name = `${places.at(-1) ?? ''} ${body.why}`;
