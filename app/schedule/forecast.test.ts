@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { syntheticEquipment, syntheticPlan } from '../reduce/synthetic.test-helper.ts';
 import { expandPlan } from '../plan/expand.ts';
 import { expectedBench, expectedFigures, usualFigures } from './expected-bench.ts';
-import { forecastOf } from './forecast.ts';
+import { forecastOf, whatHoursBuy } from './forecast.ts';
 
 const widthMs = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
 const grid = (replicates: number) => syntheticPlan({ voltageV: [9, 12, 14], widthMs, replicates }, 2);
@@ -79,5 +79,22 @@ describe('a forecast', () => {
     expect(rateOf(0) / rateOf(1)).toBeGreaterThan(1.95);
     expect(rateOf(0)).toBeGreaterThan(least);
     expect(forecastOf({ ...mixed, types: [] }, syntheticEquipment).hours).toBeLessThan(forecastOf(mixed, syntheticEquipment).hours);
+  });
+
+  it('SCH-21: more hours buy a smaller largest U95 until instruments are all that is left, never below them, and never more than the hours', () => {
+    const bought = whatHoursBuy(grid(3), syntheticEquipment, [0.05, 0.15, 0.4, 20]);
+    const worst = bought.map(({ cells }) => Math.max(...cells.map((c) => c.expanded ?? Infinity)));
+    for (const [i, { hours, took, cells }] of bought.entries()) {
+      expect(took).toBeLessThanOrEqual(hours);
+      expect(cells).toHaveLength(3);
+      for (const { expanded, least } of cells) expect(expanded).toBeGreaterThan(least ?? Infinity);
+      if (i > 0) expect(worst[i]).toBeLessThan(worst[i - 1] ?? 0);
+    }
+    expect(bought[3]?.took).toBeLessThan(2);
+    for (const { expanded, least } of bought[3]?.cells ?? []) expect(expanded).toBeLessThan(1.06 * (least ?? 0));
+    // Targets of the plan say how cells compare.
+    const targets = { deadTimeUs: 20, atVoltage: [{ voltageV: 14, deadTimeUs: 5 }], hours: 9, attemptsPerCell: 400, known: [] };
+    const at14 = (plan: ReturnType<typeof grid>) => whatHoursBuy(plan, syntheticEquipment, [0.15])[0]?.cells[2]?.expanded ?? Number.NaN;
+    expect(at14({ ...grid(3), targets })).toBeLessThan(at14(grid(3)));
   });
 });

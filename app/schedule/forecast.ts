@@ -68,6 +68,25 @@ export function forecastOf(plan: Plan, equipment: Equipment, figures?: BenchFigu
   };
 }
 
+/** What so many hours of bench time buy (SCH-21). */
+export interface Bought {
+  /** That may be spent, and that are. */
+  readonly hours: number;
+  readonly took: number;
+  readonly cells: readonly Pick<ForecastCell, 'voltage' | 'pressure' | 'expanded' | 'least'>[];
+}
+
+/** Usual limits where a plan, a grid, states none. */
+const freely: NonNullable<Plan['targets']> = { atVoltage: [], hours: 24, attemptsPerCell: 1000, known: [] };
+
+/** The curve of hours against U95: the voltages, pressures and widths of the plan, measured where the worst cell gains most until the hours are spent (SCH-18), whatever the plan says of how often or how well. Errors: none; the plan is one that `parsePlan` takes with targets. */
+export function whatHoursBuy(plan: Plan, equipment: Equipment, hours: readonly number[]): readonly Bought[] {
+  return hours.map((most) => {
+    const { hours: took, cells } = forecastOf({ ...plan, targets: { ...(plan.targets ?? freely), spend: 'all-hours', hours: most } }, equipment);
+    return { hours: most, took, cells: cells.map(({ voltage, pressure, expanded, least }) => ({ voltage, pressure, expanded, least })) };
+  });
+}
+
 const farthest = (a: CellProgress, b: CellProgress): number => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted;
 
 /** Of each place the injector that is farthest from what is wanted. */

@@ -1,13 +1,18 @@
 /** What plans will come to, before anything is measured (SCH-11). */
-import type { Command } from 'commander';
-import { forecastOf, type Forecast, type ForecastCell } from '../../app/schedule/forecast.ts';
+import { Option, type Command } from 'commander';
+import { parsePlan } from '../../app/plan/parse.ts';
+import type { Plan } from '../../app/plan/plan.ts';
+import { forecastOf, whatHoursBuy, type Bought, type Forecast, type ForecastCell } from '../../app/schedule/forecast.ts';
 import { isOfMap, isRelative, wantedQuantity, type CellProgress } from '../../app/schedule/progress.ts';
 import { labelOf } from '../../app/uncertainty/source.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { printJson, withJsonOption, type Line } from './json.ts';
+import { exitCode } from './exit-codes.ts';
 import { equipmentOption } from './places.ts';
 import { columnLines } from './print-table.ts';
 import { say, widthOf } from './say.ts';
+import { Stop } from './stop.ts';
+import { axis } from './values.ts';
 
 const forPrograms = (file: string, name: string, { hours, points, cells, others }: Forecast): Line<'forecast'> => ({
   file, plan: name, hours, points,
@@ -38,18 +43,50 @@ function otherRow(cell: CellProgress): readonly string[] {
 function printForecast(file: string, name: string, { hours, points, cells, others }: Forecast): void {
   say(`${file} (${name}): about ${hours.toFixed(2)} h of bench time, ${points} points.`);
   const rows = cells.map((cell) => [
-    `${cell.voltage} V, ${cell.pressure / 1e3} kPa`, us(cell.expanded), us(cell.least), us(cell.wanted), reach(cell), cell.largest === null ? '' : `${cell.largest}: without it ${us(cell.without)}`,
+    place(cell), us(cell.expanded), us(cell.least), us(cell.wanted), reach(cell), cell.largest === null ? '' : `${cell.largest}: without it ${us(cell.without)}`,
   ]);
   say(...columnLines([['', 'U95', 'instruments alone', 'wanted', '', 'largest part that no window takes off'], ...rows, ...others.map(otherRow)], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '');
+}
+
+/** A plan whose axes cannot be measured by a schedule is refused with what is missing. */
+function withTargets(file: string, plan: Plan): Plan {
+  const parsed = parsePlan({ ...plan, targets: { ...plan.targets, spend: 'all-hours' } });
+  if (parsed.ok) return plan;
+  throw new Stop(exitCode.badInput, `${file} cannot be measured by hours: ${parsed.problems.map(({ path, text }) => `${path}: ${text}`).join(' ')}`);
+}
+
+const place = ({ voltage, pressure }: { readonly voltage: number; readonly pressure: number }): string => `${voltage} V, ${pressure / 1e3} kPa`;
+
+/** Rows of hours, a column for each dead time. CLI-60 */
+function printBought(file: string, name: string, bought: readonly Bought[]): void {
+  say(`${file} (${name}): U95 of dead times that so many hours buy, the largest of all injectors.`);
+  const cells = bought[0]?.cells ?? [];
+  const rows = bought.map((one) => [`${one.hours} h`, `${one.took.toFixed(2)} h`, ...one.cells.map(({ expanded }) => us(expanded))]);
+  say(...columnLines([['at most', 'taken', ...cells.map(place)], ...rows, ['', 'instruments alone', ...(bought.at(-1)?.cells ?? []).map(({ least }) => us(least))]], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '');
 }
 
 export function addForecastCommand(program: Command): void {
   withJsonOption(program.command('forecast'))
     .description('expected hours and U95 of each dead time of one plan or several, and which target instruments keep from being reached')
     .argument('<plans...>', 'plan files; - is standard input')
+    .addOption(new Option('--hours <list>', 'the curve in place of it: what U95 each of these budgets of hours buys, like 0.5,1,2,4').argParser(axis(1)))
     .addOption(equipmentOption())
-    .action((files: readonly string[], options: { equipment?: string; json?: true }) => {
+    .action((files: readonly string[], options: { equipment?: string; hours?: readonly number[]; json?: true }) => {
       const equipment = equipmentFor(options);
+      const { hours } = options;
+      if (hours !== undefined) {
+        const plans = files.map((file) => ({ file, plan: withTargets(file, planFile(file)) }));
+        for (const { file, plan } of plans) {
+          const bought = whatHoursBuy(plan, equipment, hours);
+          if (options.json !== true) printBought(file, plan.name, bought);
+          else {
+            for (const { hours: most, took, cells } of bought) {
+              printJson('forecast', { kind: 'hours', file, plan: plan.name, hours: most, took, cells: cells.map(({ voltage, pressure, expanded, least }) => ({ voltage, pressurePa: pressure, expandedS: expanded, leastS: least })) });
+            }
+          }
+        }
+        return;
+      }
       const forecasts = files.map((file) => {
         const plan = planFile(file);
         return { file, name: plan.name, forecast: forecastOf(plan, equipment) };

@@ -44,14 +44,21 @@ export const jsonLines = {
   ]),
   verify: z.strictObject({ archive: z.string(), passed: z.boolean(), ...headSchema.shape, checks: z.array(z.strictObject({ name: z.string(), passed: z.boolean(), text: z.string() })) }),
   sheet: z.strictObject({ kind: z.literal('sheet'), lines: z.array(z.strictObject({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string() })), refused: z.boolean() }),
-  forecast: z.strictObject({
-    file: z.string(), plan: z.string(), hours: z.number(), points: z.int(),
-    cells: z.array(z.strictObject({ voltage: z.number(), pressurePa: z.number(), expandedS: z.number().nullable(), leastS: z.number().nullable(), wantedS: z.number().nullable(), largestPart: z.string().nullable(), withoutItS: z.number().nullable() })),
-    others: z.array(z.strictObject({
-      of: z.enum(['line', 'slope', 'static-flow', 'map-dead-time', 'map-slope']), serialNumber: z.string(), voltage: z.number(), pressurePa: z.number(), expanded: z.number().nullable(), least: z.number().nullable(), wanted: z.number(),
-      state: z.enum(['reached', 'open', 'beyond', 'used-up', 'no-line']), largestPart: z.string().nullable(), advice: z.string(),
-    })),
-  }),
+  forecast: z.union([
+    z.strictObject({
+      file: z.string(), plan: z.string(), hours: z.number(), points: z.int(),
+      cells: z.array(z.strictObject({ voltage: z.number(), pressurePa: z.number(), expandedS: z.number().nullable(), leastS: z.number().nullable(), wantedS: z.number().nullable(), largestPart: z.string().nullable(), withoutItS: z.number().nullable() })),
+      others: z.array(z.strictObject({
+        of: z.enum(['line', 'slope', 'static-flow', 'map-dead-time', 'map-slope']), serialNumber: z.string(), voltage: z.number(), pressurePa: z.number(), expanded: z.number().nullable(), least: z.number().nullable(), wanted: z.number(),
+        state: z.enum(['reached', 'open', 'beyond', 'used-up', 'no-line']), largestPart: z.string().nullable(), advice: z.string(),
+      })),
+    }),
+    /** With --hours: one line for each budget. */
+    z.strictObject({
+      kind: z.literal('hours'), file: z.string(), plan: z.string(), hours: z.number(), took: z.number(),
+      cells: z.array(z.strictObject({ voltage: z.number(), pressurePa: z.number(), expandedS: z.number().nullable(), leastS: z.number().nullable() })),
+    }),
+  ]),
   'known-type': z.strictObject({
     type: z.string(), pressureKpa: z.number(), linearFromOpenMs: z.number(), deadTimes: z.array(z.strictObject({ voltageV: z.number(), deadTimeMs: z.number() })),
     scatterPercent: z.number(), scatterUs: z.number(), from: z.string(),

@@ -69,6 +69,7 @@ const issued = (): string => {
 const asked: readonly Asked[] = [
   { command: 'check-plan', args: () => [at('plan.json')], answers: ['sheet'] },
   { command: 'forecast', args: () => [at('plan.json')], answers: ['forecast'] },
+  { command: 'forecast', args: () => [join(main, '../../samples/plan.json'), '--hours', '0.3'], answers: ['forecast'] },
   { command: 'known-type', args: () => ['T', '--archive', at('earlier.sqlite')], answers: ['known-type'] },
   { command: 'sweep', args: () => [at('plan.json'), ...archive(), '--operator', 'A. Tester', '--record', at('transcript')], answers: ['run', 'sheet'] },
   { command: 'continue', args: () => [...archive(), '--operator', 'A. Tester'], answers: ['run', 'sheet'] },
