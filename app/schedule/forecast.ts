@@ -10,7 +10,7 @@ import { wantedUs } from '../plan/wanted.ts';
 import type { Point } from '../plan/points.ts';
 import { kilopascals } from '../quantities/quantity.ts';
 import { reduceRun } from '../reduce/reduce.ts';
-import type { CountingAttempt, LineCell } from '../reduce/reduction.ts';
+import type { CountingAttempt, LineCell, Reduction } from '../reduce/reduction.ts';
 import { labelOf } from '../uncertainty/source.ts';
 import { expectedBench } from './expected-bench.ts';
 import type { BenchFigures } from './expected-bench.ts';
@@ -47,8 +47,7 @@ const plays = 3;
 /** `figures`: of the bench, where more is known of it than what is usual, or than what the plan knows of its types. */
 export function forecastOf(plan: Plan, equipment: Equipment, figures?: BenchFigures): Forecast {
   const played = Array.from({ length: plan.targets === undefined ? 1 : plays }, (_, i) => playedOnce(plan, equipment, figures, i));
-  const [{ points, attempts } = { points: [], attempts: [] }] = played;
-  const reduction = reduceRun({ plan, equipment, points, attempts });
+  const { points, attempts, reduction } = middleOf(played.map((one) => ({ ...one, reduction: reduceRun({ plan, equipment, points: one.points, attempts: withoutSelfCheck(one) }) })));
   const { cells } = reduction;
   return {
     hours: played.reduce((sum, one) => sum + estimateRun(plan, one.points, equipment).durationS, 0) / played.length / 3600,
@@ -87,6 +86,23 @@ export function whatHoursBuy(plan: Plan, equipment: Equipment, hours: readonly n
   });
 }
 
+interface Played {
+  readonly points: readonly Point[];
+  readonly attempts: readonly CountingAttempt[];
+}
+
+/** Nothing is wrong with an expected bench: what its self-check calls is chance, and would be a part of every dead time (RED-114). */
+const withoutSelfCheck = ({ points, attempts }: Played): readonly CountingAttempt[] => attempts.filter(({ point }) => points[point]?.role !== 'invariance');
+
+/** The one in the middle by what it knows of its dead times: what chance does in one play of a bench is not what is to be expected. */
+function middleOf<T extends { readonly reduction: Reduction }>(played: readonly T[]): T {
+  const worst = ({ reduction: { cells } }: T): number => Math.max(0, ...cells.map((c) => (c.kind === 'line' ? c.deadTime.expanded : Number.POSITIVE_INFINITY)));
+  const rising = played.toSorted((a, b) => (worst(a) === worst(b) ? 0 : worst(a) - worst(b)));
+  const middle = rising[(rising.length - 1) >> 1];
+  if (middle === undefined) throw new Error('nothing was played');
+  return middle;
+}
+
 const farthest = (a: CellProgress, b: CellProgress): number => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted;
 
 /** Of each place the injector that is farthest from what is wanted. */
@@ -94,7 +110,7 @@ const worstByPlace = (cells: readonly CellProgress[]): readonly CellProgress[] =
   [...Map.groupBy(cells, ({ of, voltage, pressure, period }) => `${of} ${voltage} ${pressure} ${period}`).values()].flatMap((here) => here.toSorted(farthest).slice(0, 1));
 
 /** The plan on one expected bench, until its schedule adds nothing. */
-function playedOnce(plan: Plan, equipment: Equipment, figures: BenchFigures | undefined, which: number): { readonly points: readonly Point[]; readonly attempts: readonly CountingAttempt[] } {
+function playedOnce(plan: Plan, equipment: Equipment, figures: BenchFigures | undefined, which: number): Played {
   const windowOf = expectedBench({ ...plan, sequence: { ...plan.sequence, seed: (plan.sequence.seed + which) >>> 0 } }, equipment, figures);
   let points = expandPlan(plan);
   const attempts: CountingAttempt[] = [];

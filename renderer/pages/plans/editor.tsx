@@ -10,6 +10,7 @@ import { useHost } from '../../host/host.ts';
 import { AxisField } from './axis-field.tsx';
 import { axisNames, fieldAt, foldedPaths, labelAt, listNames, listPaths, mapLists, openPaths } from './fields.ts';
 import type { FieldPath } from './fields.ts';
+import { ForecastPart } from './forecast-part.tsx';
 import { GuardsPart } from './guards-part.tsx';
 import { InjectorsPart } from './injectors-part.tsx';
 import { KnownTypesPart } from './known-part.tsx';
@@ -38,6 +39,7 @@ interface EditorProps {
 /** The plan in the order in which one thinks of it; what is rarely changed is folded away with its values in one line. */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function Editor({ form, problems, parts, records, expansion, checked }: EditorProps) {
+  const { equipment } = useHost();
   const fields = (paths: readonly FieldPath[]) => (
     <div className="field-row">
       {paths.map((path) =>
@@ -108,6 +110,8 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
           <PointsChart plan={expansion.plan} points={expansion.points} />
         )}
       </Section>
+
+      <ForecastPart plan={expansion?.plan ?? null} equipment={equipment} />
 
       <Fold title="Before a point" problems={problems} paths={foldedPaths.conditions} summary={`supply ± ${value('supply.toleranceV')} V for ${value('supply.steadyS')} s; pressure ± ${value('condition.pressureToleranceKpa')} ${unitShown('kPa')}, ${value('condition.temperatureMinC')} to ${value('condition.temperatureMaxC')} ${unitShown('°C')} for ${value('condition.steadyS')} s`}>
         {fields(foldedPaths.conditions)}

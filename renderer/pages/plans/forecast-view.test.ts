@@ -1,0 +1,31 @@
+import { describe, expect, it } from 'vitest';
+import type { Bought, Forecast } from '../../../app/schedule/forecast.ts';
+import { budgetsAround, curveSeries, forecastRows } from './forecast-view.ts';
+
+const forecast: Forecast = {
+  hours: 2.68, points: 100,
+  cells: [
+    { voltage: 9, pressure: 4e5, expanded: 5.44e-6, least: 4.4e-6, wanted: 2e-6, largest: 'supply read-back', without: 3.1e-6 },
+    { voltage: 14, pressure: 4e5, expanded: 4e-6, least: 3.8e-6, wanted: 4.5e-6, largest: 'driver clamp', without: 2.2e-6 },
+    { voltage: 16, pressure: 4e5, expanded: null, least: null, wanted: null, largest: null, without: null },
+  ],
+  others: [],
+};
+
+describe('WIN-162', () => {
+  it('a target that no effort reaches is told from one that is reached, with what stands in the way', () => {
+    expect(forecastRows(forecast).map(({ place, expanded, least, wanted, standing, largest }) => [place, expanded, least, wanted, standing, largest])).toEqual([
+      ['9 V, 400 kPa', '5.4 µs', '4.4 µs', '2.0 µs', 'no effort reaches it', 'supply read-back: without it 3.1 µs'],
+      ['14 V, 400 kPa', '4.0 µs', '3.8 µs', '4.5 µs', 'reached', 'driver clamp: without it 2.2 µs'],
+      ['16 V, 400 kPa', '–', '–', '–', 'no line', ''],
+    ]);
+  });
+
+  it('the curve lies around what the plan takes, over the hours that are taken, a line for each dead time', () => {
+    expect(budgetsAround(2.68)).toEqual([0.54, 1.1, 1.9, 2.7, 4]);
+    expect(budgetsAround(1e-3).every((hours, i, all) => hours > (all[i - 1] ?? 0))).toBe(true);
+    const bought = (hours: number, expanded: number | null): Bought => ({ hours, took: hours * 0.99, cells: [{ voltage: 9, pressure: 4e5, expanded, least: 1e-6 }, { voltage: 14, pressure: 4e5, expanded: 3e-6, least: 1e-6 }] });
+    const [at9, at14] = curveSeries([bought(1, null), bought(2, 5e-6)]);
+    expect([at9?.title, at9?.points.map(({ x, y }) => [x, Number(y.toFixed(3))]), at14?.points.length]).toEqual(['9 V', [[1.98, 5]], 2]);
+  });
+});
