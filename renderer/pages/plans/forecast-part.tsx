@@ -18,12 +18,12 @@ import { curveSeries, forecastRows } from './forecast-view.ts';
 type Row = ReturnType<typeof forecastRows>[number];
 
 const columns: readonly Column<Row>[] = [
-  { key: 'place', title: 'Of', width: 'minmax(9rem, 1.2fr)', cell: (row) => shownText(row.place) },
-  { key: 'expanded', title: 'U95 expected', width: '8rem', numeric: true, cell: (row) => decimals(row.expanded) },
-  { key: 'least', title: 'Instruments alone', width: '8.5rem', numeric: true, cell: (row) => decimals(row.least) },
-  { key: 'wanted', title: 'Wanted', width: '6rem', numeric: true, cell: (row) => decimals(row.wanted) },
-  { key: 'standing', title: '', width: '9rem', cell: (row) => row.standing },
-  { key: 'largest', title: 'Largest part that no window takes off', width: 'minmax(12rem, 2fr)', cell: (row) => <span className="one-line">{shownText(row.largest)}</span> },
+  { key: 'place', title: 'Of', width: 'minmax(7.5rem, 1fr)', cell: (row) => shownText(row.place) },
+  { key: 'expanded', title: 'U95 expected', width: '7rem', numeric: true, cell: (row) => decimals(row.expanded) },
+  { key: 'least', title: 'Instruments alone', width: '8rem', numeric: true, cell: (row) => decimals(row.least) },
+  { key: 'wanted', title: 'Wanted', width: '5rem', numeric: true, cell: (row) => decimals(row.wanted) },
+  { key: 'standing', title: '', width: '8rem', cell: (row) => row.standing },
+  { key: 'largest', title: 'Largest part that no window takes off', width: 'minmax(16rem, 2.4fr)', cell: (row) => <span className="one-line">{shownText(row.largest)}</span> },
 ];
 
 interface Worked {
@@ -109,9 +109,11 @@ function CurveTable({ curve }: { readonly curve: readonly Bought[] }) {
       <thead>
         <tr>
           <th scope="col">Hours at most</th>
-          <th scope="col">Taken</th>
+          <th scope="col" className="numeric">
+            Taken
+          </th>
           {series.map(({ id, title }) => (
-            <th key={id} scope="col">
+            <th key={id} scope="col" className="numeric">
               {title}, µs
             </th>
           ))}
