@@ -138,11 +138,13 @@ describe('the table', () => {
 
   it('RUN-200 is the schema, the rights and the fold of every command', () => {
     const kinds = Object.keys(commands) as RunCommand['kind'][];
-    const of = (kind: RunCommand['kind']) => ({ kind, ...Object.fromEntries(Object.keys(commands[kind].brings).map((field) => [field, { point: 0, points: [0], attempt: null, reason: 'r', injector: null, text: 't', mark: 'note', voltageV: 9, deadTimeUs: 2 }[field]])) });
+    const of = (kind: RunCommand['kind']) => ({ kind, ...Object.fromEntries(Object.keys(commands[kind].brings).map((field) => [field, { point: 0, points: [0], attempt: null, reason: 'r', injector: null, text: 't', mark: 'note', voltageV: 9, deadTimeUs: 2, ofMap: true }[field]])) });
+    // As journals of before have it: a target of measured cells.
+    const mayBeAbsent = new Set(['change-target ofMap']);
     for (const kind of kinds) {
       expect(runCommandSchema.safeParse(of(kind)).data, kind).toEqual(of(kind));
       expect(runCommandSchema.safeParse({ ...of(kind), more: 1 }).success, kind).toBe(false);
-      for (const field of Object.keys(commands[kind].brings)) expect(runCommandSchema.safeParse({ ...of(kind), [field]: undefined }).success, `${kind} without ${field}`).toBe(false);
+      for (const field of Object.keys(commands[kind].brings)) expect(runCommandSchema.safeParse({ ...of(kind), [field]: undefined }).success, `${kind} without ${field}`).toBe(mayBeAbsent.has(`${kind} ${field}`));
     }
     expect(runCommandSchema.safeParse({ kind: 'no-such' }).success).toBe(false);
     expect(kinds.filter((kind) => commands[kind].who === 'anyone')).toEqual(['emergency-stop', 'note']);

@@ -41,7 +41,7 @@ describe.skipIf(browserPath === null)('the address of a window', { timeout: 120_
       const before = host.address;
       host = await HostProcess.start(folder, {}, 'kept');
       expect(host.address).toBe(before);
-      await page.getByText('No bench connected').waitFor();
+      await page.locator('.frame-now-bench').getByText('No bench connected').waitFor();
       await page.getByText(/Railhouse is not running/).waitFor({ state: 'detached' });
     }
     const link = page.url();
@@ -50,7 +50,7 @@ describe.skipIf(browserPath === null)('the address of a window', { timeout: 120_
     const other = await context.newPage();
     await other.goto(link);
     await other.getByRole('heading', { name: 'Archive', level: 1 }).waitFor();
-    await other.getByText('No bench connected').waitFor();
+    await other.locator('.frame-now-bench').getByText('No bench connected').waitFor();
   });
 
   it('HOST-108 a tab of another key is told what it is and what to do, and shows nothing that could be taken for the host', async () => {
@@ -65,7 +65,7 @@ describe.skipIf(browserPath === null)('the address of a window', { timeout: 120_
     expect(await page.getByText(/cannot be reached|Take control|serial port/).count()).toBe(0);
     await keepScreen(page, 'address-old-key');
     await page.goto(host.address);
-    await page.getByText('No bench connected').waitFor();
+    await page.locator('.frame-now-bench').getByText('No bench connected').waitFor();
   });
 
   it('HOST-108 so is one where another program answers', async () => {

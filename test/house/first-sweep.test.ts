@@ -67,7 +67,7 @@ describe.skipIf(browserPath === null)('the simulated bench in the window', { tim
     expect(await page.getByText(/connected \(\d+×\)/).count()).toBe(0);
     await page.getByLabel('Speed now').fill('20');
     await press('Set the speed');
-    await page.getByText(/Simulated bench \S+ connected \(20×\)/).waitFor();
+    await page.locator('.frame-now-bench').getByText(/Simulated bench \S+ connected \(20×\)/).waitFor();
     await page.getByText(/Its time passes 20 times as fast as the clock/).waitFor();
     await page.getByLabel('What goes wrong').selectOption('A sound bench');
     await press('Put this bench in its place');
