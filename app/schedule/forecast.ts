@@ -14,8 +14,9 @@ import type { CountingAttempt, LineCell, Reduction } from '../reduce/reduction.t
 import { labelOf } from '../uncertainty/source.ts';
 import { expectedBench } from './expected-bench.ts';
 import type { BenchFigures } from './expected-bench.ts';
-import { progressOf } from './progress.ts';
+import { farthestFirst, progressOf } from './progress.ts';
 import type { CellProgress } from './progress.ts';
+import { leastOf } from './refine.ts';
 import { decideNext } from './schedule.ts';
 
 /** One voltage and pressure, over all injectors. Seconds. */
@@ -103,11 +104,9 @@ function middleOf<T extends { readonly reduction: Reduction }>(played: readonly 
   return middle;
 }
 
-const farthest = (a: CellProgress, b: CellProgress): number => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted;
-
 /** Of each place the injector that is farthest from what is wanted. */
 const worstByPlace = (cells: readonly CellProgress[]): readonly CellProgress[] =>
-  [...Map.groupBy(cells, ({ of, voltage, pressure, period }) => `${of} ${voltage} ${pressure} ${period}`).values()].flatMap((here) => here.toSorted(farthest).slice(0, 1));
+  [...Map.groupBy(cells, ({ of, voltage, pressure, period }) => `${of} ${voltage} ${pressure} ${period}`).values()].flatMap((here) => here.toSorted(farthestFirst).slice(0, 1));
 
 /** The plan on one expected bench, until its schedule adds nothing. */
 function playedOnce(plan: Plan, equipment: Equipment, figures: BenchFigures | undefined, which: number): Played {
@@ -126,9 +125,9 @@ function playedOnce(plan: Plan, equipment: Equipment, figures: BenchFigures | un
 }
 
 function ofLine({ deadTime, shared }: LineCell): Pick<ForecastCell, 'expanded' | 'least' | 'largest' | 'without'> {
-  const { expanded, u, uShared, coverageFactor } = deadTime;
+  const { expanded, u, coverageFactor } = deadTime;
   const sums = new Map<string, number>();
   for (const { source, onDeadTime } of shared) sums.set(labelOf(source), (sums.get(labelOf(source)) ?? 0) + onDeadTime ** 2);
   const [largest, square = 0] = [...sums].sort((a, b) => b[1] - a[1])[0] ?? [];
-  return { expanded, least: coverageFactor * uShared, largest: largest ?? null, without: coverageFactor * Math.sqrt(Math.max(0, u * u - square)) };
+  return { expanded, least: leastOf(deadTime), largest: largest ?? null, without: coverageFactor * Math.sqrt(Math.max(0, u * u - square)) };
 }

@@ -8,6 +8,7 @@ import { mapTables } from '../tables/map.ts';
 import { ownerOf } from '../uncertainty/source.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
 import type { SoFar } from './cells.ts';
+import { leastOf } from './refine.ts';
 
 /** One cell of the map of one injector. */
 export interface MapCell {
@@ -53,9 +54,9 @@ export function mapCellsOf({ plan, out }: SoFar, reduction: Reduction | null): r
 /** U95 of a cell and what no number of windows takes off it, in the unit of what is wanted; null: the tables tell nothing there. */
 export function statedOf({ told, of }: MapCell): { readonly expanded: number; readonly least: number } | null {
   if (told.kind === 'missing') return null;
-  const { value, expanded, coverageFactor, uShared } = told.result;
+  const { value, expanded } = told.result;
   const unit = of === 'slope' ? value : 1;
-  return { expanded: expanded / unit, least: (coverageFactor * uShared) / unit };
+  return { expanded: expanded / unit, least: leastOf(told.result) / unit };
 }
 
 /** The largest part of a cell that windows do not make smaller. */

@@ -7,9 +7,9 @@ import { blockOf, microsecondsText, weighsAlike } from './cells.ts';
 import type { SoFar, WantedCell } from './cells.ts';
 import { largestPart, mapCellsOf, statedOf, toMeasureAsWell } from './map-cells.ts';
 import type { MapCell } from './map-cells.ts';
-import { isReachable, nearest } from './refine.ts';
-import { mapPlace, mapStanding } from './refine-map.ts';
-import { staticCellsOf, staticStanding } from './static-cells.ts';
+import { aimOf, cellState, leastOf } from './refine.ts';
+import { mapPlace } from './refine-map.ts';
+import { staticCellsOf, staticState } from './static-cells.ts';
 import type { StaticCell } from './static-cells.ts';
 
 /** Of one cell. Seconds; of slopes and static flows relative. */
@@ -46,7 +46,7 @@ export function progressOf(soFar: SoFar, reduction: Reduction | null): readonly 
 /** SCH-18: it is there when it is as near as is sensible to what no window takes off. */
 function asWeighed(cell: Omit<CellProgress, 'weighed'>): CellProgress {
   const { expanded, least, state } = cell;
-  const near = expanded !== null && least !== null && expanded <= nearest * least;
+  const near = expanded !== null && least !== null && expanded <= aimOf(0, least);
   return { ...cell, weighed: true, state: state === 'no-line' || state === 'used-up' ? state : near ? 'reached' : 'open' };
 }
 
@@ -65,29 +65,27 @@ type Where = { readonly pressure: number; readonly period: number };
 function ofSlope({ injector, serialNumber, voltage, points, found }: WantedCell, where: Where, targets: Plan['targets'], wanted: number): Omit<CellProgress, 'weighed'> {
   const place = { of: 'slope', injector, serialNumber, voltage, ...where, wanted, windows: points, advice: '' } as const;
   if (found?.kind !== 'line') return { ...place, expanded: null, least: null, state: 'no-line', largest: null };
-  const { value, expanded, uShared, coverageFactor } = found.slope;
-  const [now, least] = [expanded / value, (coverageFactor * uShared) / value];
-  const state = now <= wanted ? 'reached' : nearest * least > wanted ? 'beyond' : points >= (targets?.attemptsPerCell ?? 0) ? 'used-up' : 'open';
+  const { value } = found.slope;
+  const now = { expanded: found.slope.expanded / value, least: leastOf(found.slope) / value };
   const largest = found.shared.toSorted((a, b) => Math.abs(b.onSlope) - Math.abs(a.onSlope))[0]?.source ?? null;
-  return { ...place, expanded: now, least, state, largest };
+  return { ...place, ...now, state: cellState(now, wanted, points < (targets?.attemptsPerCell ?? 0)), largest };
 }
 
 /** SCH-17 */
 function ofStatic(cell: StaticCell, most: number): Omit<CellProgress, 'weighed'> {
   const { injector, serialNumber, voltage, pressure, period, wanted, points, found } = cell;
   const place = { of: 'static-flow', injector, serialNumber, voltage, pressure, period, wanted, windows: points.length, advice: '' } as const;
-  return { ...place, expanded: found?.expanded ?? null, least: found?.least ?? null, state: staticStanding(cell, most), largest: found?.largest ?? null };
+  return { ...place, expanded: found?.expanded ?? null, least: found?.least ?? null, state: staticState(cell, most), largest: found?.largest ?? null };
 }
 
 /** SCH-16 */
 function ofMap(cell: MapCell, hasRoom: boolean, measured: readonly { readonly cell: WantedCell; readonly where: { readonly pressure: number } }[]): Omit<CellProgress, 'weighed'> {
   const { injector, serialNumber, voltage, pressure, period, wanted } = cell;
   const stated = statedOf(cell);
-  const standing = mapStanding(cell);
   const own = measured.find((m) => m.cell.injector === injector && m.cell.voltage === voltage && m.where.pressure === pressure);
   const place = { of: cell.of === 'slope' ? 'map-slope' : 'map-dead-time', injector, serialNumber, voltage, pressure, period, wanted, windows: own?.cell.points ?? 0 } as const;
-  if (stated === null || standing === 'missing') return { ...place, expanded: null, least: null, state: 'no-line', largest: null, advice: toMeasureAsWell(cell) };
-  const state = standing === 'open' && !hasRoom ? 'used-up' : standing;
+  if (stated === null) return { ...place, expanded: null, least: null, state: 'no-line', largest: null, advice: toMeasureAsWell(cell) };
+  const state = cellState(stated, wanted, hasRoom);
   return { ...place, ...stated, state, largest: largestPart(cell), advice: state === 'beyond' ? toMeasureAsWell(cell) : '' };
 }
 
@@ -95,16 +93,18 @@ function progress(cell: WantedCell, where: { readonly pressure: number; readonly
   const { injector, serialNumber, voltage, wanted, points, found } = cell;
   const place = { of: 'line', injector, serialNumber, voltage, ...where, wanted, windows: points, advice: '' } as const;
   if (found?.kind !== 'line') return { ...place, expanded: null, least: null, state: 'no-line', largest: null };
-  const { expanded, uShared, coverageFactor } = found.deadTime;
-  const state = expanded <= wanted ? 'reached' : !isReachable(cell) ? 'beyond' : points >= (targets?.attemptsPerCell ?? 0) ? 'used-up' : 'open';
+  const now = { expanded: found.deadTime.expanded, least: leastOf(found.deadTime) };
   const largest = found.shared.toSorted((a, b) => Math.abs(b.onDeadTime) - Math.abs(a.onDeadTime))[0]?.source ?? null;
-  return { ...place, expanded, least: uShared * coverageFactor, state, largest };
+  return { ...place, ...now, state: cellState(now, wanted, points < (targets?.attemptsPerCell ?? 0)), largest };
 }
+
+/** For an order by how far cells are from what is wanted of them, the farthest first. */
+export const farthestFirst = (a: CellProgress, b: CellProgress): number => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted;
 
 /** In words: how many are reached, and the worst of the others. */
 export function howFar(cells: readonly CellProgress[], targets?: Plan['targets']): string {
   if (targets?.spend === 'all-hours') return whatHoursBought(cells, targets);
-  const missed = cells.filter((c) => c.state !== 'reached').toSorted((a, b) => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted);
+  const missed = cells.filter((c) => c.state !== 'reached').toSorted(farthestFirst);
   const [worst] = missed;
   if (worst === undefined) return `All ${cells.length} cells are known as well as was wanted.`;
   const others = missed.length === 1 ? '' : ` (the worst of ${missed.length})`;
@@ -115,7 +115,7 @@ export function howFar(cells: readonly CellProgress[], targets?: Plan['targets']
 /** SCH-18 */
 function whatHoursBought(cells: readonly CellProgress[], targets: NonNullable<Plan['targets']>): string {
   const weighed = cells.filter((c) => c.weighed);
-  const [worst] = weighed.toSorted((a, b) => (b.expanded ?? Infinity) / b.wanted - (a.expanded ?? Infinity) / a.wanted);
+  const [worst] = weighed.toSorted(farthestFirst);
   const spent = weighed.some((c) => c.state === 'open') ? `The ${targets.hours} h of bench time are spent` : 'Every cell is as near as is sensible to what instruments leave, or has had its windows';
   if (worst === undefined) return `${spent}.`;
   const where = isOfMap(worst) ? `in the map at ${mapPlace(worst)}` : `at ${worst.voltage} V`;

@@ -8,19 +8,8 @@ import { microsecondsText } from './cells.ts';
 import type { Block, CellWish, WantedCell } from './cells.ts';
 import { statedOf } from './map-cells.ts';
 import type { MapCell } from './map-cells.ts';
-import { add, aim, mostAtOnce, nearest, sumsOf, withOne } from './refine.ts';
+import { add, aim, aimOf, mostAtOnce, sumsOf, withOne } from './refine.ts';
 import type { Refining, Sums } from './refine.ts';
-
-/** U95 that a cell is brought to: what is wanted, or as near as is sensible to what windows leave. SCH-8, SCH-16 */
-const aimOf = (wanted: number, least: number): number => Math.max(wanted, nearest * least);
-
-/** known: as well as was wanted. beyond: no sensible number of windows brings it there. missing: the tables tell nothing there. */
-export function mapStanding(cell: MapCell): 'reached' | 'open' | 'beyond' | 'missing' {
-  const stated = statedOf(cell);
-  if (stated === null) return 'missing';
-  if (stated.expanded <= cell.wanted) return 'reached';
-  return aimOf(cell.wanted, stated.least) > cell.wanted ? 'beyond' : 'open';
-}
 
 /** The lines of one injector at one pressure: they share a slope. */
 interface Level {

@@ -43,11 +43,21 @@ interface Worst {
   readonly of: 'dead-time' | 'slope';
 }
 
-/** What a result is brought to: what is wanted of it, or as near as is sensible to what instruments leave. SCH-8 */
-const aimOf = (wanted: number, { uShared, coverageFactor }: Result): number => Math.max(wanted, nearest * coverageFactor * uShared);
+/** U95 that a result is brought to: what is wanted of it, or as near as is sensible to what no window takes off it. SCH-8 */
+export const aimOf = (wanted: number, least: number): number => Math.max(wanted, nearest * least);
+
+/** U95 that no window takes off a result. */
+export const leastOf = ({ uShared, coverageFactor }: Pick<Result, 'uShared' | 'coverageFactor'>): number => coverageFactor * uShared;
+
+/** How a result stands that is wanted to a U95. beyond: no sensible number of windows brings it there. used-up: there is no `room` for more. SCH-31 */
+export function cellState({ expanded, least }: { readonly expanded: number; readonly least: number }, wanted: number, room: boolean): 'reached' | 'beyond' | 'used-up' | 'open' {
+  if (expanded <= wanted) return 'reached';
+  if (aimOf(wanted, least) > wanted) return 'beyond';
+  return room ? 'open' : 'used-up';
+}
 
 /** Whether instruments leave room for what is wanted. */
-export const isReachable = ({ found, wanted }: WantedCell): boolean => found?.kind !== 'line' || aimOf(wanted, found.deadTime) <= wanted;
+export const isReachable = ({ found, wanted }: WantedCell): boolean => found?.kind !== 'line' || aimOf(wanted, leastOf(found.deadTime)) <= wanted;
 
 /** `slopeWanted`: U95 of the slope, relative; null: as it comes. `most`: windows of one cell. `besides`: seconds that a window takes beside its length. */
 export interface Refining {
@@ -146,9 +156,9 @@ const randomOf = (s: Sums, slopePrecision: number): number => s.ofDeadTime * mod
 /** How far a result is foreseen to be, in times of what it is brought to, or, where that only weighs, of what is wanted; 0: it is there, or as near as is sensible. */
 function farFrom(wanted: number, of: Result, random: number, weighs: boolean): number {
   const foreseen = of.coverageFactor * Math.hypot(random, of.uShared);
-  if (!weighs) return of.expanded > aimOf(wanted, of) ? foreseen / aimOf(wanted, of) : 0;
-  const least = aimOf(0, of);
-  return of.expanded > least && foreseen > aim * least ? foreseen / wanted : 0;
+  const aimed = aimOf(weighs ? 0 : wanted, leastOf(of));
+  if (!weighs) return of.expanded > aimed ? foreseen / aimed : 0;
+  return of.expanded > aimed && foreseen > aim * aimed ? foreseen / wanted : 0;
 }
 
 /** The cell that is farthest from what is wanted, of those that are not there and can be brought nearer; null: none is above the aim. */

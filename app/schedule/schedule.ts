@@ -76,7 +76,7 @@ function additionsOf(soFar: SoFar, targets: Targets, reduction: Reduction | null
     const ending = endingOf(soFar, targets, reduction, { i, pressureKpa, allowed: left(i) > 0 });
     if (ending.length > 0) return ending;
   }
-  return targets.map === undefined ? [] : comingBack(soFar, targets, map);
+  return targets.map === undefined ? [] : comingBack(soFar, targets, map, left(plan.axes.pressureKpa.length - 1));
 }
 
 /** What ends the measuring of a pressure, once, static flows that are wanted before the last of it; of a pressure that is come back to, or was left for another, what comes after is no business of this. SCH-10, SCH-17 */
@@ -109,13 +109,13 @@ function endsOf(plan: Plan, points: readonly Point[], pressure: Pascals): readon
 }
 
 /** Windows for the map at pressures that were left already, the one that is set first, and what ends a pressure again. SCH-15 */
-function comingBack(soFar: SoFar, targets: Targets, map: ReturnType<typeof mapWanted>): readonly Addition[] {
+function comingBack(soFar: SoFar, targets: Targets, map: ReturnType<typeof mapWanted>, left: number): readonly Addition[] {
   const { plan, points } = soFar;
   const set = points.at(-1)?.pressure;
   const last = points.findLast((p) => p.role === 'measure')?.pressure;
   const wanted = map?.anywhere() ?? [];
   const here = wanted.find(({ block }) => block.pressure === set) ?? wanted.find(({ block }) => block.pressure === last);
-  const budget = (additions: readonly Addition[]): readonly Addition[] => inTime(additions, soFar, targets, hoursLeft(soFar, targets)(plan.axes.pressureKpa.length - 1));
+  const budget = (additions: readonly Addition[]): readonly Addition[] => inTime(additions, soFar, targets, left);
   const more = here === undefined ? [] : budget(inOrder(here.wishes, here.block, soFar));
   if (more.length > 0) return more;
   const ends = last === undefined ? [] : endsOf(plan, points, last);

@@ -6,7 +6,7 @@ import type { Point } from '../plan/points.ts';
 import type { Reduction } from '../reduce/reduction.ts';
 import type { ErrorSource } from '../uncertainty/source.ts';
 import type { SoFar } from './cells.ts';
-import { mostAtOnce, nearest } from './refine.ts';
+import { aimOf, cellState, leastOf, mostAtOnce } from './refine.ts';
 
 /** The static flow of one injector at one pressure. */
 export interface StaticCell {
@@ -35,23 +35,14 @@ export function staticCellsOf({ plan, points, out }: SoFar, reduction: Reduction
       const place = { injector, serialNumber, pressure, voltage: volts(plan.static.voltageV), period: milliseconds(plan.static.periodMs), wanted: percent / 100 };
       const own = points.filter((p) => p.role === 'static' && p.injector === injector && p.pressure === pressure);
       if (of?.kind !== 'static-flow') return [{ ...place, points: own, found: null }];
-      const { value, expanded, uRandom, uShared, coverageFactor } = of.flow;
+      const { value, expanded, uRandom, coverageFactor } = of.flow;
       const largest = of.shared.toSorted((a, b) => Math.abs(b.effect) - Math.abs(a.effect))[0]?.source ?? null;
-      return [{ ...place, points: own, found: { expanded: expanded / value, least: (coverageFactor * uShared) / value, random: uRandom / value, coverageFactor, windows: of.sources.length, largest } }];
+      return [{ ...place, points: own, found: { expanded: expanded / value, least: leastOf(of.flow) / value, random: uRandom / value, coverageFactor, windows: of.sources.length, largest } }];
     }),
   );
 }
 
-/** What a static flow is brought to: what is wanted, or as near as is sensible to what instruments leave. SCH-8 */
-const aimOf = ({ wanted }: StaticCell, least: number): number => Math.max(wanted, nearest * least);
-
-export function staticStanding(cell: StaticCell, most: number): 'reached' | 'open' | 'beyond' | 'used-up' | 'no-line' {
-  const { found, wanted, points } = cell;
-  if (found === null) return 'no-line';
-  if (found.expanded <= wanted) return 'reached';
-  if (aimOf(cell, found.least) > wanted) return 'beyond';
-  return points.length >= most ? 'used-up' : 'open';
-}
+export const staticState = ({ found, wanted, points }: StaticCell, most: number) => (found === null ? 'no-line' : cellState(found, wanted, points.length < most));
 
 /** Windows held open that bring static flows at a pressure to their targets, injector by injector; `most`: of one injector there. SCH-17 */
 export function staticWishes(cells: readonly StaticCell[], most: number): readonly { readonly points: readonly Omit<Point, 'index'>[]; readonly why: string }[] {
@@ -60,7 +51,7 @@ export function staticWishes(cells: readonly StaticCell[], most: number): readon
     const last = points.at(-1);
     if (found === null || last === undefined) return [];
     const { expanded, least, random, coverageFactor, windows } = found;
-    const aimed = aimOf(cell, least);
+    const aimed = aimOf(wanted, least);
     if (expanded <= aimed) return [];
     const needed = Math.ceil((windows * (coverageFactor * random) ** 2) / (aimed ** 2 - least ** 2)) - windows;
     const count = Math.min(Math.max(1, needed), mostAtOnce, most - points.length);

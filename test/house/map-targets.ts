@@ -10,7 +10,7 @@ import type { Point } from '../../app/plan/points.ts';
 import { reduceRun } from '../../app/reduce/reduce.ts';
 import type { CountingAttempt, Reduction } from '../../app/reduce/reduction.ts';
 import { mapCellsOf, statedOf } from '../../app/schedule/map-cells.ts';
-import { mapStanding } from '../../app/schedule/refine-map.ts';
+import { cellState } from '../../app/schedule/refine.ts';
 import { decideNext } from '../../app/schedule/schedule.ts';
 import { mapTables } from '../../app/tables/map.ts';
 import { answerPieces, onAllCores } from '../builders/all-cores.ts';
@@ -48,7 +48,7 @@ export interface CellOutcome {
   readonly slopeInside: boolean;
   /** U95 over what is wanted. */
   readonly ratio: number;
-  readonly standing: 'reached' | 'open' | 'beyond' | 'missing';
+  readonly standing: ReturnType<typeof cellState> | 'missing';
   /** Of the bench, the same in all its cells: time over the grid's, decisions, and changes of pressure. */
   readonly fraction: number;
   readonly decisions: number;
@@ -103,12 +103,13 @@ export function heldOfBench(seed: number, what: Imperfect): CellOutcome[] {
     const { targets } = map.plan;
     return mapCellsOf({ plan: { ...run.plan, ...(targets === undefined ? {} : { targets }) }, equipment: run.bench.equipment, points: run.points, attempts: run.attempts, out: new Set() }, run.reduction).map((cell): CellOutcome => {
       const { told, voltage, pressure } = cell;
+      const stated = statedOf(cell);
       const truth = run.bench.truthAt(cell.injector + 1, voltage, pressure, widths, period);
       const slope = slopes.find((t) => t.of === cell.serialNumber)?.cells[table.voltageV.indexOf(voltage)]?.[table.pressureKpa.indexOf(pressure / 1e3)];
       const within = (one: typeof told | undefined, value: number): boolean => one?.kind === 'value' && Math.abs(one.result.value - value) <= one.result.expanded;
       return {
         seed, design, voltage, pressure, fraction: run.time / grid.time, decisions: run.decisions, changes, basis: told.kind === 'value' ? told.basis : 'missing',
-        inside: within(told, truth.deadTime), slopeInside: within(slope, truth.slope), ratio: (statedOf(cell)?.expanded ?? Number.NaN) / cell.wanted, standing: mapStanding(cell),
+        inside: within(told, truth.deadTime), slopeInside: within(slope, truth.slope), ratio: (stated?.expanded ?? Number.NaN) / cell.wanted, standing: stated === null ? 'missing' : cellState(stated, cell.wanted, true),
       };
     });
   });
