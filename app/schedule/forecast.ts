@@ -6,6 +6,7 @@ import type { Equipment } from '../equipment/equipment.ts';
 import { estimateRun } from '../plan/estimate.ts';
 import { expandPlan } from '../plan/expand.ts';
 import type { Plan } from '../plan/plan.ts';
+import { parsePlan } from '../plan/parse.ts';
 import { wantedUs } from '../plan/wanted.ts';
 import type { Point } from '../plan/points.ts';
 import { kilopascals } from '../quantities/quantity.ts';
@@ -76,10 +77,13 @@ export interface Bought {
   readonly cells: readonly Pick<ForecastCell, 'voltage' | 'pressure' | 'expanded' | 'least'>[];
 }
 
+/** The plan with its hours spent in place of targets or a grid: one that a schedule can measure, or what stands against that. */
+export const planByHours = (plan: Plan): ReturnType<typeof parsePlan> => parsePlan({ ...plan, targets: { ...plan.targets, spend: 'all-hours' } });
+
 /** Usual limits where a plan, a grid, states none. */
 const freely: NonNullable<Plan['targets']> = { atVoltage: [], hours: 24, attemptsPerCell: 1000, known: [] };
 
-/** The curve of hours against U95: the voltages, pressures and widths of the plan, measured where the worst cell gains most until the hours are spent (SCH-18), whatever the plan says of how often or how well. Errors: none; the plan is one that `parsePlan` takes with targets. */
+/** The curve of hours against U95: the voltages, pressures and widths of the plan, measured where the worst cell gains most until the hours are spent (SCH-18), whatever the plan says of how often or how well. Errors: none; the plan is one that `planByHours` takes. */
 export function whatHoursBuy(plan: Plan, equipment: Equipment, hours: readonly number[]): readonly Bought[] {
   return hours.map((most) => {
     const { hours: took, cells } = forecastOf({ ...plan, targets: { ...(plan.targets ?? freely), spend: 'all-hours', hours: most } }, equipment);

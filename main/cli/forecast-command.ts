@@ -1,9 +1,8 @@
 /** What plans will come to, before anything is measured (SCH-11). */
 import { Option, type Command } from 'commander';
-import { parsePlan } from '../../app/plan/parse.ts';
 import type { Plan } from '../../app/plan/plan.ts';
-import { forecastOf, whatHoursBuy, type Bought, type Forecast, type ForecastCell } from '../../app/schedule/forecast.ts';
-import { isOfMap, isRelative, wantedQuantity, type CellProgress } from '../../app/schedule/progress.ts';
+import { forecastOf, planByHours, whatHoursBuy, type Bought, type Forecast } from '../../app/schedule/forecast.ts';
+import { cellPlace, forecastRows, expectedText } from '../../app/schedule/forecast-rows.ts';
 import { labelOf } from '../../app/uncertainty/source.ts';
 import { equipmentFor, planFile } from './documents.ts';
 import { printJson, withJsonOption, type Line } from './json.ts';
@@ -22,47 +21,25 @@ const forPrograms = (file: string, name: string, { hours, points, cells, others 
   })),
 });
 
-const us = (value: number | null): string => (value === null ? '-' : `${(value * 1e6).toFixed(1)} us`);
-
-function reach({ expanded, least, wanted }: ForecastCell): string {
-  if (wanted === null) return '';
-  if (expanded === null || least === null) return 'no line';
-  if (expanded <= wanted) return 'reached';
-  return least > wanted ? 'no effort reaches it' : 'not reached';
-}
-
-/** What is wanted beside measured dead times, as rows like theirs. SCH-20 */
-function otherRow(cell: CellProgress): readonly string[] {
-  const { of, voltage, pressure, expanded, least, wanted, state, largest, advice } = cell;
-  const amount = (value: number | null): string => (value === null ? '-' : isRelative(cell) ? `${(100 * value).toFixed(2)} %` : us(value));
-  const standing = { reached: 'reached', open: 'not reached', 'used-up': 'not reached', beyond: 'no effort reaches it', 'no-line': 'no value' }[state];
-  const place = isOfMap(cell) ? `${voltage} V, ${pressure / 1e3} kPa, map${of === 'map-slope' ? ', slope' : ''}` : `${of === 'slope' ? `${voltage} V, ` : ''}${pressure / 1e3} kPa, ${wantedQuantity(cell)}`;
-  return [place, amount(expanded), amount(least), amount(wanted), standing, [largest === null ? '' : labelOf(largest), advice].filter((text) => text !== '').join(': ')];
-}
-
-function printForecast(file: string, name: string, { hours, points, cells, others }: Forecast): void {
-  say(`${file} (${name}): about ${hours.toFixed(2)} h of bench time, ${points} points.`);
-  const rows = cells.map((cell) => [
-    place(cell), us(cell.expanded), us(cell.least), us(cell.wanted), reach(cell), cell.largest === null ? '' : `${cell.largest}: without it ${us(cell.without)}`,
-  ]);
-  say(...columnLines([['', 'U95', 'instruments alone', 'wanted', '', 'largest part that no window takes off'], ...rows, ...others.map(otherRow)], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '');
+function printForecast(file: string, name: string, forecast: Forecast): void {
+  say(`${file} (${name}): about ${forecast.hours.toFixed(2)} h of bench time, ${forecast.points} points.`);
+  const rows = forecastRows(forecast).map(({ place, expanded, least, wanted, standing, largest }) => [place, expanded, least, wanted, standing, largest]);
+  say(...columnLines([['', 'U95', 'instruments alone', 'wanted', '', 'largest part that no window takes off'], ...rows], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '');
 }
 
 /** A plan whose axes cannot be measured by a schedule is refused with what is missing. */
 function withTargets(file: string, plan: Plan): Plan {
-  const parsed = parsePlan({ ...plan, targets: { ...plan.targets, spend: 'all-hours' } });
+  const parsed = planByHours(plan);
   if (parsed.ok) return plan;
   throw new Stop(exitCode.badInput, `${file} cannot be measured by hours: ${parsed.problems.map(({ path, text }) => `${path}: ${text}`).join(' ')}`);
 }
-
-const place = ({ voltage, pressure }: { readonly voltage: number; readonly pressure: number }): string => `${voltage} V, ${pressure / 1e3} kPa`;
 
 /** Rows of hours, a column for each dead time. CLI-60 */
 function printBought(file: string, name: string, bought: readonly Bought[]): void {
   say(`${file} (${name}): U95 of dead times that so many hours buy, the largest of all injectors.`);
   const cells = bought[0]?.cells ?? [];
-  const rows = bought.map((one) => [`${one.hours} h`, `${one.took.toFixed(2)} h`, ...one.cells.map(({ expanded }) => us(expanded))]);
-  say(...columnLines([['at most', 'taken', ...cells.map(place)], ...rows, ['', 'instruments alone', ...(bought.at(-1)?.cells ?? []).map(({ least }) => us(least))]], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '');
+  const rows = bought.map((one) => [`${one.hours} h`, `${one.took.toFixed(2)} h`, ...one.cells.map(({ expanded }) => expectedText(expanded))]);
+  say(...columnLines([['at most', 'taken', ...cells.map(cellPlace)], ...rows, ['', 'instruments alone', ...(bought.at(-1)?.cells ?? []).map(({ least }) => expectedText(least))]], 'left', widthOf(process.stdout, Number.POSITIVE_INFINITY)), '');
 }
 
 export function addForecastCommand(program: Command): void {

@@ -70,8 +70,8 @@ describe.skipIf(browserPath === null)('the page Plans', () => {
     const { cells, hours } = JSON.parse(stdout) as { readonly hours: number; readonly cells: readonly { readonly voltage: number; readonly expandedS: number; readonly leastS: number }[] };
     for (const { voltage, expandedS, leastS } of cells) {
       const told = await part.getByRole('row', { name: new RegExp(`^${voltage} V`) }).first().textContent();
-      expect(told).toContain(`${(expandedS * 1e6).toFixed(1)} µs`);
-      expect(told).toContain(`${(leastS * 1e6).toFixed(1)} µs`);
+      expect(told).toContain(`${(expandedS * 1e6).toFixed(1)}\u00a0µs`);
+      expect(told).toContain(`${(leastS * 1e6).toFixed(1)}\u00a0µs`);
       expect(told).toMatch(/reached.*without it/);
     }
     // The fourth of the curve is for as long as the plan takes.

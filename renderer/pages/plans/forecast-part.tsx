@@ -1,7 +1,9 @@
-import { useEffect, useRef, useState } from 'react';
+import { useEffect, useMemo, useRef, useState } from 'react';
 import type { Equipment } from '../../../app/equipment/equipment.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
 import type { Bought, Forecast } from '../../../app/schedule/forecast.ts';
+import { forecastRows } from '../../../app/schedule/forecast-rows.ts';
+import type { ForecastRow } from '../../../app/schedule/forecast-rows.ts';
 import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
@@ -13,17 +15,15 @@ import { Notice } from '../../components/status.tsx';
 import { XyChart } from '../results/xy-chart.tsx';
 import '../results/results.css';
 import type { ForecastAnswer, ForecastAsked } from './forecast-worker.ts';
-import { curveSeries, forecastRows } from './forecast-view.ts';
+import { curveSeries, shownRow } from './forecast-view.ts';
 
-type Row = ReturnType<typeof forecastRows>[number];
-
-const columns: readonly Column<Row>[] = [
-  { key: 'place', title: 'Of', width: 'minmax(7.5rem, 1fr)', cell: (row) => shownText(row.place) },
-  { key: 'expanded', title: 'U95 expected', width: '7rem', numeric: true, cell: (row) => decimals(row.expanded) },
-  { key: 'least', title: 'Instruments alone', width: '8rem', numeric: true, cell: (row) => decimals(row.least) },
-  { key: 'wanted', title: 'Wanted', width: '5rem', numeric: true, cell: (row) => decimals(row.wanted) },
+const columns: readonly Column<ForecastRow>[] = [
+  { key: 'place', title: 'Of', width: 'minmax(7.5rem, 1fr)', cell: (row) => row.place },
+  { key: 'expanded', title: 'U95 expected', width: '7rem', numeric: true, cell: (row) => row.expanded },
+  { key: 'least', title: 'Instruments alone', width: '8rem', numeric: true, cell: (row) => row.least },
+  { key: 'wanted', title: 'Wanted', width: '5rem', numeric: true, cell: (row) => row.wanted },
   { key: 'standing', title: '', width: '8rem', cell: (row) => row.standing },
-  { key: 'largest', title: 'Largest part that no window takes off', width: 'minmax(16rem, 2.4fr)', cell: (row) => <span className="one-line">{shownText(row.largest)}</span> },
+  { key: 'largest', title: 'Largest part that no window takes off', width: 'minmax(16rem, 2.4fr)', cell: (row) => <span className="one-line">{row.largest}</span> },
 ];
 
 interface Worked {
@@ -81,13 +81,13 @@ export function ForecastPart({ plan, equipment }: { readonly plan: Plan | null; 
 }
 
 function Shown({ worked: { curve, state, why }, forecast }: { readonly worked: Worked; readonly forecast: Forecast }) {
-  const rows = forecastRows(forecast);
+  const rows = useMemo(() => forecastRows(forecast).map(shownRow), [forecast]);
   return (
     <>
       <p>
         About <strong>{roughDuration(forecast.hours * 3600)}</strong> of bench time, {forecast.points} points.
       </p>
-      <DataTable label="Expected uncertainty" columns={columns} rows={rows} rowKey={(row) => row.key} empty="–" maxHeight="22rem" />
+      <DataTable label="Expected uncertainty" columns={columns} rows={rows} rowKey={(row) => row.place} empty="–" maxHeight="22rem" />
       {state === 'done' && why !== '' && <p className="small quiet">There is no curve of hours: {shownText(why)}</p>}
       {curve.length > 1 && (
         <>

@@ -1,8 +1,7 @@
 /** Works out beside the window what a plan will come to, and what hours buy on its axes, so that the page never stands still for it (WIN-162). */
 import type { Equipment } from '../../../app/equipment/equipment.ts';
-import { parsePlan } from '../../../app/plan/parse.ts';
 import type { Plan } from '../../../app/plan/plan.ts';
-import { forecastOf, whatHoursBuy } from '../../../app/schedule/forecast.ts';
+import { forecastOf, planByHours, whatHoursBuy } from '../../../app/schedule/forecast.ts';
 import type { Bought, Forecast } from '../../../app/schedule/forecast.ts';
 import { budgetsAround } from './forecast-view.ts';
 
@@ -25,7 +24,7 @@ addEventListener('message', ({ data: { plan, equipment } }: MessageEvent<Forecas
   try {
     const forecast = forecastOf(plan, equipment);
     answer({ kind: 'forecast', forecast });
-    const byHours = parsePlan({ ...plan, targets: { ...plan.targets, spend: 'all-hours' } });
+    const byHours = planByHours(plan);
     if (byHours.ok) for (const hours of budgetsAround(forecast.hours)) for (const bought of whatHoursBuy(plan, equipment, [hours])) answer({ kind: 'bought', bought });
     answer({ kind: 'done', why: byHours.ok ? '' : byHours.problems.map(({ text }) => text).join(' ') });
   } catch (error) {
