@@ -7,11 +7,11 @@ import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { dateTimeText } from '../../components/dates.ts';
 import { decimals } from '../../components/decimals.ts';
-import { ConfirmButton } from '../../components/dialog.tsx';
 import { Choice, TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
+import { VersionBar } from '../../components/version-bar.tsx';
 import { UnitInput } from '../../components/unit-input.tsx';
 import { useTypeRecords } from '../../host/type-records.ts';
 import { ask, useWhenUp } from '../../host/host.ts';
@@ -113,7 +113,7 @@ function useUnrecorded(rows: readonly StoredType[] | null): readonly string[] {
   return useMemo(() => (rows === null ? [] : [...new Set(parts.map(({ type }) => type))].filter((type) => rows.every((row) => row.type !== type)).toSorted().slice(0, 8)), [parts, rows]);
 }
 
-// eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
+ 
 function TypeForm({ against, onSaved }: { readonly against: string; readonly onSaved: (text: string) => void }) {
   const { begun } = useBegunType();
   const [busy, setBusy] = useState(false);
@@ -144,30 +144,21 @@ function TypeForm({ against, onSaved }: { readonly against: string; readonly onS
   };
   return (
     <>
-      <div className="record-save" role="region" aria-label="The type record that is not saved yet">
-        <div className="field-row">
-          <TextInput label={basedOn === 0 ? 'Where it comes from' : 'Why it is changed'} hint="Kept with this version and your name." value={reason} onChange={(text) => keepType({ ...begun, reason: text })} />
-          <div className="button-row record-save-buttons">
-            <Button kind="primary" against={missing} showAgainst={missing !== ''} busy={busy} onPress={() => void save()}>
-              {busy ? 'Being saved …' : `Save version ${basedOn + 1}`}
-            </Button>
-            {changed ? (
-              <ConfirmButton question="What was typed here and is not saved is gone then." confirm="Drop it" onConfirm={() => keepType(null)}>
-                Drop the change
-              </ConfirmButton>
-            ) : (
-              <Button onPress={() => keepType(null)}>Close</Button>
-            )}
-          </div>
-        </div>
-        {refused !== '' && <Notice tone="bad">{refused}</Notice>}
-        {read.problems.has('') && <Notice tone="bad">{read.problems.get('')}</Notice>}
-        {wrong.some((path) => path !== '') && (
-          <p className="small" role="status">
-            To be put right: {wrong.filter((path) => path !== '').map(nameOfField).join('; ')}.
-          </p>
-        )}
-      </div>
+      <VersionBar
+        label="The type record that is not saved yet"
+        basedOn={basedOn}
+        changed={changed}
+        against={missing}
+        busy={busy}
+        refused={refused}
+        whole={read.problems.get('') ?? ''}
+        toPutRight={wrong.filter((path) => path !== '').map(nameOfField)}
+        reason={reason}
+        reasonLabel={basedOn === 0 ? 'Where it comes from' : 'Why it is changed'}
+        onReason={(text) => keepType({ ...begun, reason: text })}
+        onSave={() => void save()}
+        onDrop={() => keepType(null)}
+      />
       <div className="sections record-groups">
         {typeGroups.map(({ title, fields }) => (
           <Section key={title} title={title}>

@@ -6,13 +6,13 @@ import { Button } from '../../components/button.tsx';
 import { DataTable } from '../../components/data-table.tsx';
 import type { Column } from '../../components/data-table.tsx';
 import { dateTimeText } from '../../components/dates.ts';
-import { ConfirmButton } from '../../components/dialog.tsx';
 import { Choice, Field, TextInput } from '../../components/field.tsx';
 import { FileButton } from '../../components/file-button.tsx';
 import { Section } from '../../components/page.tsx';
 import { detailsInFile } from '../../components/report-details.ts';
 import { saveFile } from '../../components/save-file.ts';
 import { Notice } from '../../components/status.tsx';
+import { VersionBar } from '../../components/version-bar.tsx';
 import { ask } from '../../host/host.ts';
 import { settings } from '../../settings/settings.ts';
 import { keepDetails, useBegunDetails } from './details-draft.ts';
@@ -142,34 +142,28 @@ function DetailsForm({ against, focused, onSaved }: { readonly against: string; 
   };
   return (
     <>
-      <div className="record-save section-wide" role="region" aria-label="Details that are not saved yet">
-        <div className="field-row">
-          <TextInput label="Kept under" hint="A customer, a type or a job." disabled={basedOn > 0} autoFocus={focused && basedOn === 0} problem={problemAt('name')} value={draft.name} onChange={(name) => keep({ name })} />
-          <TextInput label={basedOn === 0 ? 'Where they come from' : 'Why they are changed'} hint="Kept with this version and your name." autoFocus={focused && basedOn > 0} value={reason} onChange={(text) => keepDetails({ ...begun, reason: text })} />
-          <div className="button-row record-save-buttons">
-            <Button kind="primary" against={missing} showAgainst={missing !== ''} busy={busy} onPress={() => void save()}>
-              {busy ? 'Being saved …' : `Save version ${basedOn + 1}`}
-            </Button>
-            <Button against={wrong.some((path) => path !== 'name') ? 'Put the fields right first.' : ''} showAgainst={false} onPress={() => saveFile(`${draft.name.trim() || 'details'}.json`, [`${JSON.stringify(read.document, null, 2)}\n`])}>
-              As a file
-            </Button>
-            {changed ? (
-              <ConfirmButton question="What was typed here and is not saved is gone then." confirm="Drop it" onConfirm={() => keepDetails(null)}>
-                Drop the change
-              </ConfirmButton>
-            ) : (
-              <Button onPress={() => keepDetails(null)}>Close</Button>
-            )}
-          </div>
-        </div>
-        {refused !== '' && <Notice tone="bad">{refused}</Notice>}
-        {problemAt('') !== '' && <Notice tone="bad">{problemAt('')}</Notice>}
-        {wrong.some((path) => nameOfDetail(path) !== path) && (
-          <p className="small" role="status">
-            To be put right: {wrong.map(nameOfDetail).filter((name, index) => name !== wrong[index]).join('; ')}.
-          </p>
-        )}
-      </div>
+      <VersionBar
+        label="Details that are not saved yet"
+        basedOn={basedOn}
+        changed={changed}
+        against={missing}
+        busy={busy}
+        refused={refused}
+        whole={problemAt('')}
+        toPutRight={wrong.map(nameOfDetail).filter((name, index) => name !== wrong[index])}
+        reason={reason}
+        reasonLabel={basedOn === 0 ? 'Where they come from' : 'Why they are changed'}
+        reasonFocused={focused && basedOn > 0}
+        onReason={(text) => keepDetails({ ...begun, reason: text })}
+        onSave={() => void save()}
+        onDrop={() => keepDetails(null)}
+        first={<TextInput label="Kept under" hint="A customer, a type or a job." disabled={basedOn > 0} autoFocus={focused && basedOn === 0} problem={problemAt('name')} value={draft.name} onChange={(name) => keep({ name })} />}
+        more={
+          <Button against={wrong.some((path) => path !== 'name') ? 'Put the fields right first.' : ''} showAgainst={false} onPress={() => saveFile(`${draft.name.trim() || 'details'}.json`, [`${JSON.stringify(read.document, null, 2)}\n`])}>
+            As a file
+          </Button>
+        }
+      />
       {detailsGroups.map(({ title, fields }) => (
         <Section key={title} title={title}>
           {fields.map(({ path, label, unit, kind, hint }) =>
