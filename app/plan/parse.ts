@@ -145,10 +145,7 @@ function ofTargets({ targets, axes, injectors, static: held }: Plan): readonly P
     ...(spend !== 'all-hours' && deadTimeUs === undefined && atVoltage.length === 0 && slopePercent === undefined && staticFlowPercent === undefined && map === undefined ? [at(['deadTimeUs'], 'The plan states targets and none of them wants anything. Say which U95 is wanted: of dead times, of slopes, of static flows, or of the cells of a map; or that all hours are spent.')] : []),
     ...(staticFlowPercent !== undefined && held.replicates < 2 ? [at(['staticFlowPercent'], 'How windows with an injector held open scatter is told by two of them at least. Set static.replicates to 2 or more.')] : []),
     ...(map === undefined ? [] : ofMap(map).map(({ path, text }) => at(['map', ...path], text))),
-    ...targets.atVoltage.flatMap(({ voltageV }, index): readonly Problem[] => {
-      if (!axes.voltageV.includes(voltageV)) return [at(['atVoltage', index, 'voltageV'], `${voltageV} V is none of the voltages of axes.voltageV. A target belongs to a voltage that is measured.`)];
-      return targets.atVoltage.findIndex((t) => t.voltageV === voltageV) < index ? [at(['atVoltage', index, 'voltageV'], `There is a target at ${voltageV} V already. Each voltage is listed once.`)] : [];
-    }),
+    ...atEachVoltage(targets.atVoltage, axes.voltageV, 'axes.voltageV. A target belongs to a voltage that is measured', 'a target').map(({ path, text }) => at(path, text)),
     ...targets.known.flatMap(({ type, pressureKpa, deadTimes }, index): readonly Problem[] => [
       ...(injectors.some((i) => i.type === type) ? [] : [at(['known', index, 'type'], `No injector of the plan is of type ${type}.`)]),
       ...(axes.pressureKpa.includes(pressureKpa) ? [] : [at(['known', index, 'pressureKpa'], `${pressureKpa} kPa is none of the pressures of axes.pressureKpa.`)]),
@@ -159,18 +156,29 @@ function ofTargets({ targets, axes, injectors, static: held }: Plan): readonly P
   ];
 }
 
+/** A problem inside of the targets. */
+interface Within {
+  readonly path: readonly PropertyKey[];
+  readonly text: string;
+}
+
+/** PLAN-92, PLAN-102: each target belongs to one of the voltages `among`, and no two to the same. `whose`: these voltages in words; `what`: the target. */
+function atEachVoltage(atVoltage: readonly { readonly voltageV: number }[], among: readonly number[], whose: string, what: string): readonly Within[] {
+  return atVoltage.flatMap(({ voltageV }, index) => {
+    const path = ['atVoltage', index, 'voltageV'];
+    if (!among.includes(voltageV)) return [{ path, text: `${voltageV} V is none of the voltages of ${whose}.` }];
+    return atVoltage.findIndex((t) => t.voltageV === voltageV) < index ? [{ path, text: `There is ${what} at ${voltageV} V already. Each voltage is listed once.` }] : [];
+  });
+}
+
 /** PLAN-102 */
-function ofMap({ voltageV, pressureKpa, atVoltage = [] }: NonNullable<NonNullable<Plan['targets']>['map']>): readonly { readonly path: readonly PropertyKey[]; readonly text: string }[] {
+function ofMap({ voltageV, pressureKpa, atVoltage = [] }: NonNullable<NonNullable<Plan['targets']>['map']>): readonly Within[] {
   const twice = (axis: 'voltageV' | 'pressureKpa', values: readonly number[]) =>
     values.flatMap((value, index) => (values.findIndex((v) => Math.round(v * 1e3) === Math.round(value * 1e3)) < index ? [{ path: [axis, index], text: `${value} is listed already. Each place of the map is listed once.` }] : []));
   return [
     ...twice('voltageV', voltageV),
     ...twice('pressureKpa', pressureKpa),
-    ...atVoltage.flatMap((own, index) => {
-      const path = ['atVoltage', index, 'voltageV'];
-      if (!voltageV.includes(own.voltageV)) return [{ path, text: `${own.voltageV} V is none of the voltages of the map.` }];
-      return atVoltage.findIndex((t) => t.voltageV === own.voltageV) < index ? [{ path, text: `There is a target of the map at ${own.voltageV} V already. Each voltage is listed once.` }] : [];
-    }),
+    ...atEachVoltage(atVoltage, voltageV, 'the map', 'a target of the map'),
   ];
 }
 

@@ -39,6 +39,7 @@ export class Visits {
   readonly #shelf: Shelf;
   readonly #of;
   readonly #latest;
+  readonly #one;
   readonly #photo;
   readonly #add;
 
@@ -47,6 +48,7 @@ export class Visits {
     const { db } = shelf;
     this.#of = db.prepare<[string], Row>(`SELECT ${columns} FROM visit_records WHERE serial_number = ? ORDER BY no`);
     this.#latest = db.prepare<[number], Row>(`SELECT ${columns} FROM visit_records ORDER BY no DESC LIMIT ?`);
+    this.#one = db.prepare<[number], Row>(`SELECT ${columns} FROM visit_records WHERE no = ?`);
     this.#photo = db.prepare<[string], { data: Buffer }>('SELECT data FROM photos WHERE sha256 = ?');
     const last = db.prepare<[], { no: number | null }>('SELECT max(no) AS no FROM visit_records');
     const put = db.prepare(`INSERT INTO visit_records (${columns}) VALUES (?, ?, ?, ?, ?)`);
@@ -79,6 +81,11 @@ export class Visits {
   /** The latest entries of all injectors, the latest first, at most `limit`. Throws as `of` does. */
   latest(limit: number): readonly StoredVisit[] {
     return this.#read(() => this.#latest.all(limit));
+  }
+
+  /** The entry of a number; null: there is none. Throws as `of` does. */
+  one(no: number): StoredVisit | null {
+    return this.#read(() => this.#one.all(no))[0] ?? null;
   }
 
   #read(rows: () => Row[]): readonly StoredVisit[] {

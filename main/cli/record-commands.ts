@@ -144,8 +144,8 @@ function addVisits(group: Command): void {
     .action((no: number, options: Common) => {
       const archive = archivePlace(options.archive, 'read');
       try {
-        const one = archive.visits.latest(Number.MAX_SAFE_INTEGER).find((kept) => kept.no === no);
-        if (one === undefined) throw new Stop(exitCode.badInput, `The archive holds no record ${no} of a visit. \`visit list\` gives those that it holds.`);
+        const one = archive.visits.one(no);
+        if (one === null) throw new Stop(exitCode.badInput, `The archive holds no record ${no} of a visit. \`visit list\` gives those that it holds.`);
         sayJson(one.record, 2);
       } finally {
         archive.close();
