@@ -20,7 +20,7 @@ const endWidths = 2;
 /** The same of a type that is known: where its lines bend need not be seen. */
 const knownEndWidths = 1;
 /** So near to what the shared parts alone leave a result is brought, and no nearer: beyond it each per cent takes as many windows as all before. Common practice, no source. */
-export const nearest = 1.05;
+const nearest = 1.05;
 
 /** A line as the sum of its windows; masses and widths in SI units. */
 export interface Sums {
@@ -55,9 +55,6 @@ export function cellState({ expanded, least }: { readonly expanded: number; read
   if (aimOf(wanted, least) > wanted) return 'beyond';
   return room ? 'open' : 'used-up';
 }
-
-/** Whether instruments leave room for what is wanted. */
-export const isReachable = ({ found, wanted }: WantedCell): boolean => found?.kind !== 'line' || aimOf(wanted, leastOf(found.deadTime)) <= wanted;
 
 /** `slopeWanted`: U95 of the slope, relative; null: as it comes. `most`: windows of one cell. `besides`: seconds that a window takes beside its length. */
 export interface Refining {
