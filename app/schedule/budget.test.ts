@@ -62,7 +62,9 @@ describe('a budget of hours', () => {
   it('SCH-18: a map is bought as well', () => {
     const map = { voltageV: [9, 10, 11, 12, 13, 14, 15, 16], pressureKpa: [300, 350, 400], deadTimeUs: 1 };
     const bought = (hours: number): number => {
-      const { progress } = found(budget(hours, { map }, { axes: { ...planOf({}).axes, pressureKpa: [300, 400] } }));
+      const { progress, hours: took } = found(budget(hours, { map }, { axes: { ...planOf({}).axes, pressureKpa: [300, 400] } }));
+      // What is come back to a pressure for is within the hours as well.
+      expect(took).toBeLessThanOrEqual(hours);
       expect(progress.map((c) => c.of)).toEqual(new Array(48).fill('map-dead-time'));
       return progress.reduce((sum, c) => sum + (c.expanded ?? Infinity), 0) / 48;
     };
