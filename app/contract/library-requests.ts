@@ -21,7 +21,7 @@ const planRow = z.object({ id, version: z.int(), name: z.string(), savedAt: fini
 export type PlanRow = z.infer<typeof planRow>;
 
 const sheet = z.object({
-  lines: z.array(z.object({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string(), untraceable: z.string().optional() })),
+  lines: z.array(z.object({ rule: z.string(), result: z.enum(['pass', 'warn', 'refuse']), text: z.string(), untraceable: z.string().optional(), awaitsBench: z.literal(true).optional() })),
   totals: z.object({ durationS: finite, pulses: finite, fluidMl: finite, points: finite, telemetryFrames: finite, diskBytes: finite }),
 });
 export type PlanSheet = z.infer<typeof sheet>;

@@ -5,6 +5,8 @@ export interface PreflightLine {
   readonly text: string;
   /** Why results would not be traceable: a person may choose to measure all the same (RUN-110). Absent: nobody may. */
   readonly untraceable?: string | undefined;
+  /** Only a bench can tell, and none is connected. Absent: it was looked at. No run is opened without a bench, so no journal holds such a line. */
+  readonly awaitsBench?: true | undefined;
 }
 
 /** What the archive's checks of the flow meter say of measuring with it (app/meter-check); untraceable: a person may choose to measure all the same. */

@@ -269,6 +269,14 @@ test('RUN-110 only lines about days can be passed over by choice, and they carry
   expect(refused.map((l) => l.untraceable)).toEqual([undefined, 'Not in calibration on 2026-05-01: the flow meter M-1 (certificate C-7, ended on 2026-04-30).', undefined]);
 });
 
+test('without a bench the lines that only it can tell say so, in words and to programs, and with one none does', () => {
+  const awaiting = (context: Partial<PreflightContext>): readonly string[] => sheet(planOf(), context).lines.filter((l) => l.awaitsBench === true).map((l) => l.rule);
+  expect(awaiting({})).toEqual([]);
+  const none = { capabilities: null, controller: null };
+  expect(awaiting(none)).toEqual(sheet(planOf(), none).lines.filter((l) => l.text.startsWith('Not checked, because no bench is connected:')).map((l) => l.rule));
+  expect(awaiting(none)).toEqual(['PRE-4', 'PRE-5', 'PRE-6', 'PRE-7', 'PRE-9', 'PRE-10', 'PRE-13', 'PRE-14', 'PRE-40']);
+});
+
 describe('totals', () => {
   test('PRE-1 PRE-2 of one point, by hand', () => {
     // 14 V, 400 kPa, 5 ms in 20 ms: (5 - 0.69) ms * 4 g/s = 17.24 mg; 0.862 g/s / 684.2 kg/m3 = 1.2599 mL/s; 60.5 edges/s,

@@ -53,6 +53,7 @@ type Finding = Omit<PreflightLine, 'rule'>;
 const pass = (text: string): Finding => ({ result: 'pass', text });
 const warn = (text: string): Finding => ({ result: 'warn', text });
 const refuse = (text: string): Finding => ({ result: 'refuse', text });
+const unseen = (what: string): Finding => ({ ...warn(`Not checked, because no bench is connected: ${what}.`), awaitsBench: true });
 
 /** Pulse trains that the controller will be asked for, each once: those of the points and the purge. */
 interface Train {
@@ -78,7 +79,7 @@ export function preflight(plan: Plan, points: readonly Point[], context: Preflig
 
   const assumption = assumedFlow(plan);
   const onBench = (what: string, look: (capabilities: BenchCapabilities) => Finding): Finding =>
-    context.capabilities === null ? warn(`Not checked, because no bench is connected: ${what}.`) : look(context.capabilities);
+    context.capabilities === null ? unseen(what) : look(context.capabilities);
   const findings: Readonly<Record<string, Finding>> = {
     'PRE-1': duration(totals.durationS),
     'PRE-2': pass(`${totals.points} points, about ${totals.pulses} pulses, without repeats.`),
@@ -272,7 +273,7 @@ function untraceable(found: string, remedy: string): Finding {
 }
 
 function controllerNamed(equipment: Equipment, controller: PreflightContext['controller']): Finding {
-  if (controller === null) return warn('Not checked, because no bench is connected: whether the equipment record is that of the controller.');
+  if (controller === null) return unseen('whether the equipment record is that of the controller');
   const not = notOfController(equipment, controller);
   if (not === null) return pass(`The equipment record "${equipment.name}" names the connected controller, ${controller.model} ${controller.serialNumber}.`);
   return controller.simulated

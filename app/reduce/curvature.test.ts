@@ -284,8 +284,18 @@ describe('RED-85 figures by orthogonal polynomials', () => {
     const [said, ...more] = curvatureSentences([straight, bent]);
     expect(more).toEqual([]);
     // 0.3 / s over 10 ms; 0.3 x 14 us.
-    expect(said).toMatch(/^T at 400 kPa and a period of 20 ms: .* by 0\.300 ± .* % of the flow at 10 ms .* dead times by up to 4\.2 us/);
+    expect(said).toMatch(/^T at 400 kPa and a period of 20 ms: .* by 0\.3\d* ± \d\.\d+ % of the flow at 10 ms .* dead times by up to 4\.2 us/);
     expect(said).toContain('mass bends over');
+  });
+
+  it('RED-85 say where the widths make one line alone, and nobody knows what another would come to', () => {
+    const [bent] = curvaturesOf([made(0, 0.3)], plan);
+    if (bent === undefined) throw new Error('no bend');
+    const said = curvatureSentences([{ ...bent, shift: 0 }]).join();
+    expect(said).toContain('make one line alone');
+    expect(said).not.toContain('up to');
+    expect(said).not.toContain('more certain');
+    expect(curvatureSentences([{ ...bent, shift: 0, definedFrom: seconds(4e-3) }]).join()).toContain('line is meant');
   });
 
   it('RED-152 are said to be possible from two standard uncertainties on, and certain from three', () => {

@@ -4,6 +4,7 @@
  */
 import type { Plan } from '../plan/plan.ts';
 import { milliseconds, toKilopascals, toMilliseconds } from '../quantities/quantity.ts';
+import { brief, plusMinus } from '../quantities/figures.ts';
 import { errorSource } from '../uncertainty/source.ts';
 import { typeOfInjector } from './cell.ts';
 import type { WidthMean } from './cell.ts';
@@ -264,12 +265,13 @@ export function curvatureSentences(curvatures: readonly Curvature[]): readonly s
   return curvatures.filter(mayBend).map((curvature) => {
     const { type, pressure, period, relative, u, shift, definedFrom } = curvature;
     // Over a width of 10 ms, against the flow of the line.
-    const percent = (of: number): string => (100 * of * milliseconds(10)).toFixed(3);
-    const apart = `dead times by up to ${(1e6 * shift).toFixed(1)} us`;
-    const means =
-      definedFrom === null
-        ? `${apart}. The line in the middle is stated, and how far others lie from it is in the uncertainty. Say with reduction.linearFromMs which line is meant, and they become more certain.`
-        : `${apart}. The plan says which line is meant: that of widths from ${Number(toMilliseconds(definedFrom).toFixed(3))} ms on. Use the results for such widths.`;
-    return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass ${isBent(curvature) ? 'bends' : 'may bend'} over the whole line, by ${percent(relative)} ± ${percent(2 * u)} % of the flow at 10 ms (k = 2${isBent(curvature) ? '' : '; chance alone gives as much in one run of twenty'}), so that dead time and slope depend on which widths make the line: ${means}`;
+    const percent = (of: number): number => 100 * of * milliseconds(10);
+    const apart = shift === 0 ? '' : `dead times by up to ${brief(1e6 * shift)} us. `;
+    const means = definedFrom !== null
+      ? `${apart}The plan says which line is meant: that of widths from ${Number(toMilliseconds(definedFrom).toFixed(3))} ms on. Use the results for such widths.`
+      : shift === 0
+        ? 'the widths that were measured make one line alone, so what another would come to is not told, and is in no uncertainty. Measure more widths.'
+        : `${apart}The line in the middle is stated, and how far others lie from it is in the uncertainty. Say with reduction.linearFromMs which line is meant, and they become more certain.`;
+    return `${type} at ${Number(toKilopascals(pressure).toFixed(1))} kPa and a period of ${Number(toMilliseconds(period).toFixed(3))} ms: mass ${isBent(curvature) ? 'bends' : 'may bend'} over the whole line, by ${plusMinus(percent(relative), percent(2 * u))} % of the flow at 10 ms (k = 2${isBent(curvature) ? '' : '; chance alone gives as much in one run of twenty'}), so that dead time and slope depend on which widths make the line: ${means}`;
   });
 }

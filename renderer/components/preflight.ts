@@ -4,9 +4,18 @@ import type { Tone } from './status.tsx';
 /** How a result of the pre-flight sheet is marked. */
 export const preflightTones: Readonly<Record<PreflightLine['result'], Tone>> = { pass: 'good', warn: 'note', refuse: 'bad' };
 
-const gravity: readonly PreflightLine['result'][] = ['refuse', 'warn', 'pass'];
+export interface SheetLines {
+  readonly refused: readonly PreflightLine[];
+  /** To be looked at before a start. */
+  readonly warned: readonly PreflightLine[];
+  /** Only a bench can tell, and none is connected. */
+  readonly awaiting: readonly PreflightLine[];
+  readonly passed: readonly PreflightLine[];
+}
 
-/** What stands against the start first; lines of one result stay in the order of their rules. */
-export function gravestFirst(lines: readonly PreflightLine[]): readonly PreflightLine[] {
-  return lines.toSorted((a, b) => gravity.indexOf(a.result) - gravity.indexOf(b.result));
+/** What a person has to do with each line, each in one place and in the order of their rules. WIN-205 */
+export function sheetLinesOf({ lines }: { readonly lines: readonly PreflightLine[] }): SheetLines {
+  const looked = lines.filter((line) => line.awaitsBench !== true);
+  const of = (result: PreflightLine['result']): readonly PreflightLine[] => looked.filter((line) => line.result === result);
+  return { refused: of('refuse'), warned: of('warn'), awaiting: lines.filter((line) => line.awaitsBench === true), passed: of('pass') };
 }

@@ -2,7 +2,7 @@
 import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { samplePlan } from '../builders/in-process.ts';
-import { browserPath, goToPage, type OpenedWindow, openWindow, readyToRun } from '../builders/window.ts';
+import { browserPath, goToPage, keepScreen, type OpenedWindow, openWindow, readyToRun } from '../builders/window.ts';
 
 /** Begins with a look, which has a sheet of its own with few rows; the sheet of the sweep, which is shown before the start, has forty. */
 const sweep = samplePlan('plan', (plan) => ({ ...plan, look: { ...plan.look, windowS: 2 } }));
@@ -76,5 +76,27 @@ describe.skipIf(browserPath === null)('under the hands of a person', { timeout: 
     await page.getByLabel('Replicates', { exact: true }).fill('none');
     await page.getByRole('button', { name: 'Go to the first problem' }).waitFor();
     expect(await top()).toBe(scrolled);
+  });
+});
+
+describe.skipIf(browserPath === null)('before a bench is connected', { timeout: 120_000 }, () => {
+  it('WIN-205: the pre-flight sheet of a plan keeps what waits for a bench, and what passed, in one line each until they are opened', async () => {
+    const window = await openWindow({});
+    const { page } = window;
+    page.setDefaultTimeout(20_000);
+    await goToPage(page, 'Plans');
+    await page.getByLabel('Plan file', { exact: true }).setInputFiles({ name: 'plan.json', mimeType: 'application/json', buffer: Buffer.from(JSON.stringify(sweep)) });
+    await page.getByText(/\d+ wait for a bench/).waitFor();
+    const waiting = page.getByText(/^. ?\d+ lines will be looked at when a bench is connected$/);
+    const supply = page.getByRole('rowheader', { name: 'PRE-4', exact: true });
+    const duration = page.getByRole('rowheader', { name: 'PRE-2', exact: true });
+    await waiting.waitFor();
+    expect([await supply.isVisible(), await duration.isVisible()]).toEqual([false, false]);
+    await waiting.click();
+    await supply.waitFor();
+    await page.getByText(/lines of the pre-flight sheet passed$/).click();
+    await duration.waitFor();
+    await keepScreen(page, 'plans-sheet');
+    await window.close();
   });
 });

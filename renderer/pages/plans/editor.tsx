@@ -19,6 +19,7 @@ import { FieldControl, FieldProblems, idOf, LabelledField, PlanField } from './p
 import { placesOf, problemsAt } from './plan-form.ts';
 import type { PlanForm } from './plan-form.ts';
 import { PointsChart } from './points-chart.tsx';
+import { plural } from '../../components/plural.ts';
 import { SheetPart } from './sheet-part.tsx';
 import { withReference } from './starting-plan.ts';
 import { TypesPart } from './types-part.tsx';
@@ -62,7 +63,7 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
         {fields(openPaths.name)}
       </Section>
 
-      <Section title="Injectors" wide aside={<span className="quiet small">{counted(form.injectors.length, 'injector')}</span>}>
+      <Section title="Injectors" wide aside={<span className="quiet small">{plural(form.injectors.length, 'injector')}</span>}>
         <InjectorsPart form={form} problems={problems} parts={parts} />
       </Section>
 
@@ -155,10 +156,6 @@ const wantsMap = (form: PlanForm): boolean => isGiven(form, 'targets.map.deadTim
 /** Whether the plan states what is wanted, in place of replicates. */
 const wantsTargets = (form: PlanForm): boolean => isGiven(form, 'targets.deadTimeUs') || isGiven(form, 'targets.slopePercent') || isGiven(form, 'targets.staticFlowPercent') || isGiven(form, 'targets.spend') || wantsMap(form);
 
-function counted(n: number, one: string): string {
-  return n === 1 ? `1 ${one}` : `${n} ${one}s`;
-}
-
 function SheetPlace({ checked, ready }: { readonly checked: Checked; readonly ready: boolean }) {
   const { bench } = useHost();
   if (!ready) return <p className="quiet">Pre-flight comes when the plan has no problems.</p>;
@@ -202,7 +199,7 @@ function Fold({ title, summary, problems, paths, children }: FoldProps) {
     <details className="section section-wide plan-fold">
       <summary>
         <h2>{title}</h2> <span className="quiet small">{summary}</span>
-        {count > 0 && <span className="field-problem">{counted(count, 'problem')}</span>}
+        {count > 0 && <span className="field-problem">{plural(count, 'problem')}</span>}
       </summary>
       <div className="plan-fold-body">{children}</div>
     </details>

@@ -22,7 +22,7 @@ import { documentOf, formOf, unreadIn } from './plan-form.ts';
 import { planFileName } from './plan-file.ts';
 import { useTypeRecords } from '../../host/type-records.ts';
 import { useSaveKey } from '../../components/save-key.ts';
-import { sheetCounts } from './sheet-part.tsx';
+import { sheetLinesOf } from '../../components/preflight.ts';
 import { startingPlan } from './starting-plan.ts';
 import { expanded, useSettled, useSheet } from './use-check.ts';
 import './plans.css';
@@ -266,7 +266,7 @@ function Totals({ plan, expansion, checked, problems }: TotalsProps) {
   const also = Object.entries({ reference, static: held, 'period pair': pair, invariance, blind, 'zero flow': zero, 'first look': look }).flatMap(([name, count]) => (count > 0 ? [`${count} ${name}`] : []));
   const sheet = checked.state === 'done' ? checked.sheet : null;
   const totals = sheet?.totals ?? expansion?.totals ?? null;
-  const counts = sheet === null ? null : sheetCounts(sheet);
+  const lines = sheet === null ? null : sheetLinesOf(sheet);
   return (
     <dl className="plan-totals">
       <div>
@@ -283,15 +283,16 @@ function Totals({ plan, expansion, checked, problems }: TotalsProps) {
         <dt>Fluid</dt>
         <dd>{totals === null ? '…' : `about ${fluidText(totals.fluidMl)}`}</dd>
       </div>
-      {counts !== null && (
+      {lines !== null && (
         <div>
           <dt>Pre-flight</dt>
           <dd>
             <button type="button" className="plan-entry-name" onClick={() => goToField('sheet')}>
-              <Status tone={counts.refuse > 0 ? 'bad' : counts.warn > 0 ? 'note' : 'good'}>
-                {counts.refuse > 0 ? `${counts.refuse} refuse` : counts.warn > 0 ? `${counts.warn} to look at` : 'all pass'}
+              <Status tone={lines.refused.length > 0 ? 'bad' : lines.warned.length > 0 ? 'note' : lines.awaiting.length > 0 ? 'off' : 'good'}>
+                {lines.refused.length > 0 ? `${lines.refused.length} refuse` : lines.warned.length > 0 ? `${lines.warned.length} to look at` : lines.awaiting.length > 0 ? 'nothing so far' : 'all pass'}
               </Status>
             </button>
+            {lines.awaiting.length > 0 && <span className="quiet small"> {lines.awaiting.length} wait for a bench</span>}
           </dd>
         </div>
       )}

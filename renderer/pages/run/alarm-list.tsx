@@ -5,7 +5,7 @@ import { Section } from '../../components/page.tsx';
 import { alarmWords, alarmsInOrder } from '../../../app/results/alarms.ts';
 import type { Alarm } from '../../../app/results/alarms.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
-import { plural } from './words.ts';
+import { plural } from '../../components/plural.ts';
 
 const shownAtOnce = 12;
 

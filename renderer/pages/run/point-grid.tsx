@@ -15,7 +15,7 @@ import type { Sheet, SheetRow } from './sheets.ts';
 import { afterKey, extendedTo, placeOf, pointAt, toggled, visible, within } from './walk.ts';
 import type { GridPlace, GridSelection } from './walk.ts';
 import { useSettings } from '../../settings/settings.ts';
-import { plural } from './words.ts';
+import { plural } from '../../components/plural.ts';
 
 /** A cell takes the room that there is, within these; the least is that of a target for the pointer (WCAG 2.2, 2.5.8), and with gloves of an enhanced one (2.5.5). */
 const leastCell = 25;

@@ -27,7 +27,8 @@ import type { ReadingContext } from './readings.ts';
 import { pointWords } from './sheets.ts';
 import type { RunCommands, SentCommand } from './use-commands.ts';
 import { attemptKey, reasonWords, verdictWords } from '../../components/attempts.ts';
-import { countingText, plural, tookText } from './words.ts';
+import { plural } from '../../components/plural.ts';
+import { countingText, tookText } from './words.ts';
 
 
 interface PointPanelProps {

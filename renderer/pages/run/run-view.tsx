@@ -30,7 +30,7 @@ import { useCommands } from './use-commands.ts';
 import type { RunCommands } from './use-commands.ts';
 import { useTargets } from './use-targets.ts';
 import { useWork } from './use-work.ts';
-import { plural } from './words.ts';
+import { plural } from '../../components/plural.ts';
 
 export function RunView({ id }: { readonly id: string }) {
   const journal = useRun(id);

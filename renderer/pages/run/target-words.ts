@@ -6,7 +6,7 @@ import { labelOf } from '../../../app/uncertainty/source.ts';
 import { clockTime } from '../../components/dates.ts';
 import { roughDuration } from '../../components/durations.ts';
 import type { LastDecision } from './log.ts';
-import { plural } from './words.ts';
+import { plural } from '../../components/plural.ts';
 
 export type Standing = 'reached' | 'open' | 'beyond' | 'used-up' | 'waiting';
 

@@ -10,7 +10,7 @@ import type { Sheet } from './sheets.ts';
 import type { RunCommands } from './use-commands.ts';
 import { atStart, nextOf, placeOf, pointAt, within } from './walk.ts';
 import type { GridPlace, GridSelection } from './walk.ts';
-import { plural } from './words.ts';
+import { plural } from '../../components/plural.ts';
 
 export interface Work {
   readonly sheets: readonly Sheet[];

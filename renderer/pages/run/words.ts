@@ -41,8 +41,6 @@ export function countingText({ chosen, choice, attempts }: PointRecord): string 
   return `${what} (${who}): ${choice.why}`;
 }
 
-export const plural = (n: number, one: string, many = `${one}s`): string => `${n} ${n === 1 ? one : many}`;
-
 const decimalsOf: Readonly<Record<string, number>> = { V: 3, kPa: 1, degC: 1, s: 1, edges: 0, pulses: 0 };
 
 /** What is waited for, with the live value and its band. */
