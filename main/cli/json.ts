@@ -5,6 +5,7 @@
 import { Option, type Command } from 'commander';
 import { z } from 'zod';
 import { shownPoint } from '../../app/plan/points.ts';
+import { stabilitySignals } from '../../app/results/stability.ts';
 import { memberVerdict } from '../../app/reduce/invariance-words.ts';
 import { deadTimeTables, slopeTables } from '../../app/tables/dead-time.ts';
 import type { BudgetTable } from '../../app/reduce/budget-table.ts';
@@ -62,6 +63,15 @@ export const jsonLines = {
   'known-type': z.strictObject({
     type: z.string(), pressureKpa: z.number(), linearFromOpenMs: z.number(), deadTimes: z.array(z.strictObject({ voltageV: z.number(), deadTimeMs: z.number() })),
     scatterPercent: z.number(), scatterUs: z.number(), from: z.string(),
+  }),
+  /** One line for each signal. Deviations, mean and drift in SI units; deviation and drift of `mass` relative to its mean, which is kg a pulse. */
+  stability: z.strictObject({
+    run: z.string(), notTraceable: z.array(z.string()), points: z.array(z.strictObject({ point: z.int(), attempt: z.int() })), injector: z.string(), voltage: z.number(), pressurePa: z.number(), widthS: z.number(), periodS: z.number(),
+    durationS: z.number(), stepS: z.number(), signal: z.enum(stabilitySignals), mean: z.number(),
+    rows: z.array(z.strictObject({ timeS: z.number(), deviation: z.number(), low: z.number(), high: z.number(), dof: z.number(), noise: z.enum(['resolution', 'white', 'flicker', 'walk']) })),
+    /** null: the record is too short to tell; its time null: beyond the record. */
+    paysUntil: z.strictObject({ timeS: z.number().nullable(), lowS: z.number().nullable(), highS: z.number().nullable() }).nullable(),
+    drift: z.strictObject({ perSecond: z.number(), u: z.number(), expanded: z.number(), called: z.boolean() }).nullable(),
   }),
   reduce: z.strictObject({
     run: z.string(), ...headSchema.shape, notTraceable: z.array(z.string()),

@@ -11,6 +11,7 @@ import { addQualificationCommands } from './qualification-commands.ts';
 import { addMetrologyCommands } from './metrology-commands.ts';
 import { addForecastCommand } from './forecast-command.ts';
 import { addKnownTypeCommand } from './known-type-command.ts';
+import { addStabilityCommand } from './stability-command.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addProofCommands } from './proof-commands.ts';
 import { addReplayCommand } from './replay-command.ts';
@@ -46,6 +47,7 @@ export function makeProgram(): Command {
   addHandoverCommands(program);
   addReportCommands(program);
   addMetrologyCommands(program);
+  addStabilityCommand(program);
   addUncertaintyCommands(program);
   addCertificateCommands(program);
   addComparisonCommands(program);

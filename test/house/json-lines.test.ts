@@ -42,6 +42,9 @@ function writePlan(): void {
 beforeAll(() => {
   folder = scratchFolder();
   writePlan();
+  // One point, held for as long as its stability needs at least.
+  const held = replicatedPlan();
+  writeFileSync(at('hold.json'), JSON.stringify({ ...held, injectors: held.injectors.slice(0, 1), axes: { ...held.axes, widthMs: [6], replicates: 1 }, reference: undefined, zero: { ...held.zero, windowS: 0 }, pair: { windows: 0 }, window: { ...held.window, minS: 70, maxS: 90 } }));
   keepBentRuns(at('earlier.sqlite'), syntheticPlan({ voltageV: [9, 12, 14], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 6, 9, 12], replicates: 2 }, 3), [1], 1.6e-3);
   writeFileSync(at('type.json'), JSON.stringify({ typeRecordVersion: 1, type: 'RH-P4', staticFlowGPerMin: 240, maxVoltageV: 16 }));
   writeFileSync(at('visit.json'), JSON.stringify({ visitVersion: 1, serialNumber: 'S-1', type: 'T', order: 'J-1', stage: 'as-found', doneOn: '2026-03-02', by: 'A. Tester', visual: 'clean', spray: '', remark: '', coil: { ohm: 12.1, expandedOhm: 0.02, celsius: 23, expandedKelvin: 0.5 }, insulation: null, leak: null, corrects: null }));
@@ -89,6 +92,8 @@ const asked: readonly Asked[] = [
   { command: 'prove-report', args: () => [issued().replace(/html$/u, 'json')], answers: ['prove-report'] },
   { command: 'time-stamp', args: () => [issued()], answers: ['time-stamp'] },
   { command: 'outliers', args: archive, answers: ['outliers'] },
+  { command: 'sweep', args: () => [at('hold.json'), '--archive', at('held.sqlite'), '--operator', 'A. Tester'], answers: ['run', 'sheet'] },
+  { command: 'stability', args: () => ['--archive', at('held.sqlite')], answers: ['stability'] },
   { command: 'match', args: () => [...archive(), '--sets', '2', '--of', '2', '--at', 'mass:14V:400kPa:3ms', 'dead-time:14V:400kPa'], answers: ['match'] },
   { command: 'blind-history', args: archive, answers: ['blind-history'] },
   { command: 'reference-history', args: archive, answers: ['reference-history'] },

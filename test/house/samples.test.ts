@@ -42,6 +42,14 @@ test('the small plan has three axes and few points', () => {
   expect(parsed.ok && countPoints(parsed.plan)).toEqual({ measure: 12, reference: 0, held: 0, zero: 3, pair: 2, invariance: 0, blind: 0, look: 0 });
 });
 
+test('CLI-75: the reference hold is one window of one point, half an hour long', () => {
+  const parsed = parsePlan(readSample('reference-hold'));
+  expect(parsed).toMatchObject({ ok: true });
+  if (!parsed.ok) return;
+  expect(countPoints(parsed.plan)).toMatchObject({ measure: 1, reference: 0, held: 0, pair: 0, invariance: 0, blind: 0 });
+  expect(parsed.plan.window).toMatchObject({ minS: 1800 });
+});
+
 test('the equipment record is that of the simulated bench', () => {
   expect(parseEquipment(readSample('equipment'))).toMatchObject({ ok: true });
   expect(readSample('equipment')).toEqual(simulatedBenchEquipment);
