@@ -21,7 +21,7 @@ startTheme();
 const route = routeOf(window.location.hash);
 loadAhead(pages.filter(({ path }) => path === route.page));
 const run = runOfRoute(route);
-if (run !== null) readAhead(run);
+if (run !== null) readAhead(run, route.page === 'results' ? 'condensed' : 'whole');
 setTimeout(() => loadAhead(pages), 3000);
 startHost();
 startTyped(window);

@@ -34,6 +34,15 @@ export const runRequests = {
     params: z.strictObject({ id, fromSeq: z.int().min(0), limit: z.int().min(1).max(5000) }),
     result: z.object({ events: z.array(runEvent), more: z.boolean() }),
   },
+  /**
+   * The same condensed (`app/journal/condensed.ts`): what stands of the `limit` events from `fromSeq` on, or of fewer. `next`: the place of the first event behind them, which is
+   * where to read on. HOST-170
+   */
+  'run.condensed': {
+    control: false,
+    params: z.strictObject({ id, fromSeq: z.int().min(0), limit: z.int().min(1).max(5000) }),
+    result: z.object({ events: z.array(runEvent), next: z.int().min(0), more: z.boolean() }),
+  },
   /** Frames stored with a run, thinned to at most `most`. */
   'run.telemetry': {
     control: false,

@@ -80,6 +80,9 @@ export function parseStored(text: string, where: string): unknown {
   }
 }
 
+/** An event as it is stored: `body` is the JSON of its contents. */
+export type StoredEvent = Pick<EventRow, 'seq' | 'at' | 'kind' | 'body'>;
+
 /** The event of a stored row (RUN-180). Whether it is what was written is the hash chain's affair. */
 export function eventOf({ seq, at, body }: Pick<EventRow, 'seq' | 'at' | 'body'>, where: string): RunEvent {
   const read = upcast({ seq, at, body: parseStored(body, where) });
@@ -197,7 +200,7 @@ export class ArchiveReader {
       'SELECT seq, at, kind, body, hash FROM events WHERE run = ? AND seq >= ? ORDER BY seq LIMIT ?',
     );
     // Without the hash, which few ask for: to hand over a piece of memory of its own costs more than all else of a short row.
-    this.#bodies = db.prepare<[number, number, number], Pick<EventRow, 'seq' | 'at' | 'body'>>('SELECT seq, at, body FROM events WHERE run = ? AND seq >= ? ORDER BY seq LIMIT ?');
+    this.#bodies = db.prepare<[number, number, number], StoredEvent>('SELECT seq, at, kind, body FROM events WHERE run = ? AND seq >= ? ORDER BY seq LIMIT ?');
     this.#attempts = db.prepare<[number, number, number, number, number], AttemptRow>(
       `SELECT a.point, a.attempt, a.seq, a.verdict, a.segment, s.boot_id, c.attempt IS a.attempt AS counts, e.at, e.body
        FROM attempts a
@@ -282,16 +285,23 @@ export class ArchiveReader {
     return this.#inPages(this.#events, run, fromSeq);
   }
 
-  *#inPages<Row extends { readonly seq: number }>(statement: { readonly all: (run: number, from: number, limit: number) => readonly Row[] }, run: { readonly no: number }, fromSeq: number): Generator<Row> {
+  *#inPages<Row extends { readonly seq: number }>(statement: { readonly all: (run: number, from: number, limit: number) => readonly Row[] }, run: { readonly no: number }, fromSeq: number, most = Number.POSITIVE_INFINITY): Generator<Row> {
     let next = fromSeq;
-    for (;;) {
+    for (let left = most; left > 0; ) {
       const from = next;
-      const page = this.#reading(() => statement.all(run.no, from, eventsPerPage));
+      const limit = Math.min(left, eventsPerPage);
+      const page = this.#reading(() => statement.all(run.no, from, limit));
       yield* page;
       const last = page.at(-1);
-      if (last === undefined || page.length < eventsPerPage) return;
+      if (last === undefined || page.length < limit) return;
+      left -= page.length;
       next = last.seq + 1;
     }
+  }
+
+  /** At most so many events as they are stored: whoever wants one of them reads it by `eventOf`. */
+  storedEvents(id: string, fromSeq: number, most: number): Generator<StoredEvent> {
+    return this.#inPages(this.#bodies, this.#known(id), fromSeq, most);
   }
 
   *events(id: string, fromSeq = 0): Generator<RunEvent> {

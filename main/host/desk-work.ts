@@ -19,6 +19,7 @@ import type { Entropy } from '../clock/entropy.ts';
 import type { ExportDisk } from '../export/files.ts';
 import type { PdfPrinter } from '../report/pdf.ts';
 import { judgedForWindow, listedEquipment, listedMeterChecks } from './desk-equipment.ts';
+import { condensedPage, journalPage } from './desk-journal.ts';
 import { RunSignals } from './desk-signals.ts';
 import { keepLayout, keptLayouts, removeLayout } from './kept-layouts.ts';
 import { keepDraft, listDrafts, takeDraft } from './kept-drafts.ts';
@@ -26,6 +27,7 @@ import { newExportFolder, readPiece, removeExportFolder, sizesOf } from './expor
 
 export type DeskJob =
   | { readonly kind: 'journal'; readonly params: ParsedParams<'run.journal'> }
+  | { readonly kind: 'condensed'; readonly params: ParsedParams<'run.condensed'> }
   | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
   | { readonly kind: 'signals'; readonly params: ParsedParams<'run.signals'> }
   | { readonly kind: 'references'; readonly params: ParsedParams<'reference.history'> }
@@ -88,6 +90,7 @@ export interface AsJson<T> {
 
 export interface DeskResults {
   readonly journal: AsJson<AnswerTo<'run.journal'>>;
+  readonly condensed: AsJson<AnswerTo<'run.condensed'>>;
   readonly telemetry: AsJson<AnswerTo<'run.telemetry'>>;
   readonly signals: AsJson<AnswerTo<'run.signals'>>;
   readonly references: AsJson<AnswerTo<'reference.history'>>;
@@ -134,9 +137,6 @@ export interface DeskFailure {
 
 export type DeskAnswer = { readonly ok: true; readonly value: unknown } | DeskFailure;
 
-/** Of a page of a journal: what is handed to the control thread is small (HOST-10). */
-const MOST_JOURNAL_CHARACTERS = 192 * 1024;
-
 /** Of a photo; a third more as base64 (HOST-10). */
 const PHOTO_PIECE_BYTES = 192 * 1024;
 
@@ -176,20 +176,10 @@ export async function answerAtDesk(opened: OpenedArchive, job: DeskJob, at: Desk
 async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Promise<DeskAnswer> {
   const { owner, ending } = at;
   switch (job.kind) {
-    case 'journal': {
-      const { id, fromSeq, limit } = job.params;
-      if (archive.run(id) === null) return noRun(archive, id);
-      const events: string[] = [];
-      const page = (more: boolean): DeskAnswer => done('journal', { json: `{"events":[${events.join(',')}],"more":${more}}` });
-      let length = 0;
-      for (const text of archive.eventTexts(id, fromSeq)) {
-        length += text.length;
-        // One at least, or a window would come no further.
-        if (events.length === limit || (length > MOST_JOURNAL_CHARACTERS && events.length > 0)) return page(true);
-        events.push(text);
-      }
-      return page(false);
-    }
+    case 'journal':
+      return archive.run(job.params.id) === null ? noRun(archive, job.params.id) : done('journal', journalPage(archive, job.params));
+    case 'condensed':
+      return archive.run(job.params.id) === null ? noRun(archive, job.params.id) : done('condensed', condensedPage(archive, job.params));
     case 'telemetry': {
       const { id, most } = job.params;
       return archive.run(id) === null ? noRun(archive, id) : done('telemetry', asJson({ frames: thinned(archive, id, most) }));

@@ -3,6 +3,9 @@ import { join } from 'node:path';
 import { randomUUID } from 'node:crypto';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Params } from '../../app/contract/contract.ts';
+import { foldCondensed, upToPlace } from '../../app/journal/condensed.ts';
+import { foldRun } from '../../app/journal/fold.ts';
+import type { RunState } from '../../app/journal/state.ts';
 import { volts } from '../../app/quantities/quantity.ts';
 import { scenarioSchema } from '../../firmware-protocol/simulator/plant/scenario.ts';
 import { connectBench } from '../bench/driver.ts';
@@ -197,7 +200,7 @@ describe('work by hand', () => {
 });
 
 describe('a run', () => {
-  test('goes from plan to the export and the report (REP-29), the bench stays connected, and the run is listed', async () => {
+  test('HOST-170 goes from plan to the export and the report (REP-29), the bench stays connected, and the run is listed', async () => {
     const window = await house.window();
     await window.get('bench.connect', simulated());
     const id = await openRun(window);
@@ -216,6 +219,21 @@ describe('a run', () => {
     expect(more).toBe(false);
     expect(told).toEqual(stored.slice(-told.length));
     expect((await window.get('run.journal', { id, fromSeq: 3, limit: 2 }))).toEqual({ events: stored.slice(3, 5), more: true });
+    // HOST-170: the condensed journal comes to the same, and says where to read on.
+    const whole = stored.reduce<RunState | null>((state, { body }) => foldRun(state, body), null);
+    let state: RunState | null = null;
+    let read = 0;
+    for (let [next, goesOn] = [0, true]; goesOn; ) {
+      const page = await window.get('run.condensed', { id, fromSeq: next, limit: 20 });
+      for (const event of page.events) state = foldCondensed(state, event);
+      if (state !== null) state = upToPlace(state, page.next);
+      read += page.events.length;
+      [next, goesOn] = [page.next, page.more];
+    }
+    expect(state).toEqual(whole);
+    expect(read).toBeLessThan(0.7 * stored.length);
+    expect(JSON.stringify(await window.get('run.condensed', { id, fromSeq: 0, limit: 5000 })).length).toBeLessThan(0.6 * JSON.stringify(stored).length);
+    expect(await window.ask('run.condensed', { id: 'another', fromSeq: 0, limit: 20 })).toMatchObject({ ok: false, failure: { code: 'no-run' } });
     const [row] = await window.get('runs.list', { limit: 10, text: 'rh4-0117' });
     expect(row).toMatchObject({ id, points: 12, counting: 12, ending: 'complete', operator: 'Operator' });
     const files = await window.exported(id);

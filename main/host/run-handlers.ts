@@ -26,6 +26,7 @@ export const runHandlers = ({ parts, changes, runs, exports, records, desk }: Ho
     });
   },
   'run.journal': (params) => desk.text({ kind: 'journal', params }),
+  'run.condensed': (params) => desk.text({ kind: 'condensed', params }),
   'run.telemetry': (params) => desk.text({ kind: 'telemetry', params }),
   'run.signals': (params) => desk.text({ kind: 'signals', params }),
   'run.export': async (params) => {

@@ -75,7 +75,13 @@ const connection = new Connection({
   name: () => (settings().operator === '' ? 'A window where nobody has given a name' : settings().operator),
 });
 
-const feeds = new Map<string, { readonly feed: JournalFeed; readonly listeners: Set<() => void> }>();
+interface FeedsOfRun {
+  whole: JournalFeed | null;
+  condensed: JournalFeed | null;
+  readonly listeners: Set<() => void>;
+}
+const feeds = new Map<string, FeedsOfRun>();
+const feedsThatAre = ({ whole, condensed }: FeedsOfRun): readonly JournalFeed[] => [whole, condensed].filter((feed) => feed !== null);
 /** Journals that nobody looks at are kept for going back to, up to this many. */
 const mostFeeds = 6;
 
@@ -116,7 +122,7 @@ export function startHost(): void {
     takeBench(hello.bench);
     void takeOpenRun(hello.openRun);
     void readEquipment();
-    for (const { feed } of feeds.values()) void feed.fill();
+    for (const feed of [...feeds.values()].flatMap(feedsThatAre)) void feed.fill();
   });
   connection.on('bench', takeBench);
   connection.on('manual', (manual) => set({ manual }));
@@ -128,7 +134,10 @@ export function startHost(): void {
     lookAfterStop(frames);
   });
   connection.on('run.opened', ({ id }) => void takeOpenRun(id));
-  connection.on('run.events', ({ id, events }) => feeds.get(id)?.feed.hear(events));
+  connection.on('run.events', ({ id, events }) => {
+    const of = feeds.get(id);
+    if (of !== undefined) for (const feed of feedsThatAre(of)) feed.hear(events);
+  });
   connection.on('run.status', (status) => set({ status }));
   connection.start();
 }
@@ -197,46 +206,68 @@ export function useHost(): HostState {
   return useHostState();
 }
 
-function feedOf(id: string): { readonly feed: JournalFeed; readonly listeners: Set<() => void> } {
-  const known = feeds.get(id);
-  if (known !== undefined) return known;
-  const listeners = new Set<() => void>();
-  const feed = new JournalFeed(
-    (fromSeq, limit) => connection.request('run.journal', { id, fromSeq, limit }),
-    () => {
-      for (const listener of listeners) listener();
-    },
-  );
-  for (const [other, { listeners: theirs }] of feeds) {
-    if (feeds.size < mostFeeds) break;
-    if (theirs.size === 0) feeds.delete(other);
-  }
-  feeds.set(id, { feed, listeners });
+/** How much of a journal is wanted: every event, or what a run came to (`app/journal/condensed.ts`). */
+type Form = 'whole' | 'condensed';
+
+function newFeed(id: string, form: Form, onChange: () => void): JournalFeed {
+  const name = form === 'whole' ? 'run.journal' : 'run.condensed';
+  const feed = new JournalFeed((fromSeq, limit) => connection.request(name, { id, fromSeq, limit }), onChange);
   void feed.fill();
-  return { feed, listeners };
+  return feed;
 }
 
+function feedsOf(id: string): FeedsOfRun {
+  const known = feeds.get(id);
+  if (known !== undefined) return known;
+  for (const [other, { listeners }] of feeds) {
+    if (feeds.size < mostFeeds) break;
+    if (listeners.size === 0) feeds.delete(other);
+  }
+  const made: FeedsOfRun = { whole: null, condensed: null, listeners: new Set() };
+  feeds.set(id, made);
+  return made;
+}
+
+/** Reads what was not read yet. Once the whole journal is there it stands for the condensed one as well, which is let go of. */
+function wanted(id: string, form: Form): FeedsOfRun {
+  const of = feedsOf(id);
+  const onChange = (): void => {
+    if (of.whole?.view.phase === 'ready') of.condensed = null;
+    for (const listener of of.listeners) listener();
+  };
+  if (form === 'whole') of.whole ??= newFeed(id, form, onChange);
+  else if (of.whole === null) of.condensed ??= newFeed(id, form, onChange);
+  return of;
+}
+
+const viewOf = ({ whole, condensed }: FeedsOfRun, form: Form): JournalView => ((form === 'condensed' ? condensed : null) ?? whole)?.view ?? noJournal;
+
 /** The journal of a run that somebody is about to look at. */
-export function readAhead(id: string): void {
-  feedOf(id);
+export function readAhead(id: string, form: Form): void {
+  wanted(id, form);
 }
 
 const noJournal: JournalView = { phase: 'loading', problem: '', events: [], state: null, revision: 0 };
 const nothingToHear = (): (() => void) => () => undefined;
 
-/** A run's journal, folded and live. `null`: no run. */
-export function useRun(id: string | null): JournalView {
-  const entry = id === null ? null : feedOf(id);
+function useJournal(id: string | null, form: Form): JournalView {
+  const of = id === null ? null : wanted(id, form);
   return useSyncExternalStore(
-    entry === null
+    of === null
       ? nothingToHear
       : (listener) => {
-          entry.listeners.add(listener);
-          return () => entry.listeners.delete(listener);
+          of.listeners.add(listener);
+          return () => of.listeners.delete(listener);
         },
-    () => entry?.feed.view ?? noJournal,
+    () => (of === null ? noJournal : viewOf(of, form)),
   );
 }
+
+/** A run's journal, folded and live. `null`: no run. */
+export const useRun = (id: string | null): JournalView => useJournal(id, 'whole');
+
+/** The same where it is enough to know what the run came to: the same state, without the steps and the limits that were kept (HOST-170). */
+export const useCondensedRun = (id: string | null): JournalView => useJournal(id, 'condensed');
 
 /** Calls `action` whenever the line to the host is up: at once and after each return of the host. */
 export function useWhenUp(action: () => void): void {

@@ -91,6 +91,27 @@ describe('a journal in the window', () => {
     expect(feed.view.state?.mode).toBe('measuring');
   });
 
+  test('HOST-170 is read condensed as well: places that are left out are no gap, and what is announced follows behind the last of them', async () => {
+    const stands = [0, 1, 3, 4].map((seq) => journal[seq]).filter((event) => event !== undefined);
+    const reads: (readonly [from: number, limit: number])[] = [];
+    const feed = new JournalFeed(
+      (from, limit) => {
+        reads.push([from, limit]);
+        const next = Math.min(from + Math.min(3, limit), 6);
+        return Promise.resolve({ ok: true, value: { events: stands.filter(({ seq }) => seq >= from && seq < next), next, more: next < 6 } });
+      },
+      () => undefined,
+    );
+    await feed.fill();
+    expect(feed.view).toMatchObject({ phase: 'ready', revision: 6, state: { revision: 6, mode: 'making-safe' } });
+    expect(feed.view.events.map(({ seq }) => seq)).toEqual([0, 1, 3, 4]);
+    const before = reads.length;
+    feed.hear(journal.slice(5, 8));
+    expect(feed.view).toMatchObject({ revision: 8, state: { revision: 8, mode: 'measuring' } });
+    expect(feed.view.events.map(({ seq }) => seq)).toEqual([0, 1, 3, 4, 6, 7]);
+    expect(reads).toHaveLength(before);
+  });
+
   test('is not called ready before all of it has been read, even when events are announced meanwhile', async () => {
     const { feed } = feedOf({ upTo: 6 });
     const filled = feed.fill();

@@ -1,11 +1,12 @@
 /**
  * One run's journal as this window has it: read in pages, continued by what the host announces, folded as it comes. A
- * gap is read again from where it begins, what comes twice is dropped, so the state is the fold over the whole journal.
+ * gap is read again from where it begins, what comes twice is dropped, so the state is the fold over the whole journal. It may be read condensed
+ * (`app/journal/condensed.ts`): then events between are left out, and the state is the same.
  *
  * The pages of a host are small, so that none holds it up (HOST-10): several are asked for at a time (WIN-90).
  */
 import type { RunEvent } from '../../app/journal/events.ts';
-import { foldRun } from '../../app/journal/fold.ts';
+import { foldCondensed, upToPlace } from '../../app/journal/condensed.ts';
 import type { RunState } from '../../app/journal/state.ts';
 import type { HostFailure } from './connection.ts';
 
@@ -13,19 +14,19 @@ export interface JournalView {
   readonly phase: 'loading' | 'ready' | 'failed';
   /** Why it could not be read; empty otherwise. */
   readonly problem: string;
-  /** From the first, without a gap. Grows in place. */
+  /** From the first on; grows in place. Without a gap, but for what a condensed journal leaves out. */
   readonly events: readonly RunEvent[];
   /** Another with each event. null before the first event. */
   readonly state: RunState | null;
-  /** Number of events folded. */
+  /** Number of events of the journal that the state is of. */
   readonly revision: number;
 }
 
 type PageReply =
-  | { readonly ok: true; readonly value: { readonly events: readonly RunEvent[]; readonly more: boolean } }
+  | { readonly ok: true; readonly value: { readonly events: readonly RunEvent[]; readonly next?: number; readonly more: boolean } }
   | { readonly ok: false; readonly failure: HostFailure };
 
-/** At most `limit` events from `fromSeq` on. Never rejects. */
+/** At most `limit` events from `fromSeq` on; condensed: what stands of them, and `next`, the place behind them. Never rejects. */
 export type ReadPage = (fromSeq: number, limit: number) => Promise<PageReply>;
 
 const mostEvents = 5000;
@@ -40,6 +41,8 @@ export class JournalFeed {
   readonly #read: ReadPage;
   readonly #changed: () => void;
   readonly #events: RunEvent[] = [];
+  /** Place of the next event that is not here. */
+  #next = 0;
   #state: RunState | null = null;
   #view: JournalView = { phase: 'loading', problem: '', events: [], state: null, revision: 0 };
   /** Why the events from some on cannot follow those before them; empty: they do. */
@@ -70,19 +73,20 @@ export class JournalFeed {
 
   /** From the last event that is here to the end. false: it did not come to that. */
   async #readOn(): Promise<boolean> {
-    const first = await this.#read(this.#events.length, mostEvents);
+    const from = this.#next;
+    const first = await this.#read(from, mostEvents);
     if (!this.#take(first)) return false;
     if (!first.ok || !first.value.more) return true;
-    const stride = Math.max(1, Math.floor(shareOfFirst * first.value.events.length));
-    let next = this.#events.length;
+    const stride = Math.max(1, Math.floor(shareOfFirst * (this.#next - from)));
+    let next = this.#next;
     const asked: { readonly from: number; readonly page: Promise<PageReply> }[] = [];
     for (;;) {
       for (; asked.length < ahead; next += stride) asked.push({ from: next, page: this.#read(next, stride) });
       const [one] = asked.splice(0, 1);
       if (one === undefined) return true;
       // Events before it were too long for their page, or came meanwhile.
-      while (this.#events.length < one.from) {
-        const missing = await this.#read(this.#events.length, one.from - this.#events.length);
+      while (this.#next < one.from) {
+        const missing = await this.#read(this.#next, one.from - this.#next);
         if (!this.#take(missing)) return false;
         if (missing.ok && !missing.value.more) return true;
       }
@@ -98,13 +102,13 @@ export class JournalFeed {
       this.#show(this.#events.length === 0 ? 'failed' : 'ready', page.failure.text);
       return false;
     }
-    this.#append(page.value.events);
+    this.#append(page.value.events, page.value.next);
     if (this.#broken !== '') {
       this.#show('failed', this.#broken);
       return false;
     }
     if (!page.value.more) this.#show('ready', '');
-    else if (this.#events.length >= this.#view.revision + eventsPerLook) this.#show(this.#view.phase, '');
+    else if (this.#next >= this.#view.revision + eventsPerLook) this.#show(this.#view.phase, '');
     return true;
   }
 
@@ -112,13 +116,13 @@ export class JournalFeed {
   hear(events: readonly RunEvent[]): void {
     const first = events[0];
     if (first === undefined) return;
-    if (first.seq > this.#events.length) {
+    if (first.seq > this.#next) {
       void this.fill();
       return;
     }
-    const before = this.#events.length;
+    const before = this.#next;
     this.#append(events);
-    if (this.#events.length > before && this.#view.phase !== 'loading') this.#show('ready', '');
+    if (this.#next > before && this.#view.phase !== 'loading') this.#show('ready', '');
   }
 
   #wanted(): boolean {
@@ -127,20 +131,26 @@ export class JournalFeed {
     return wanted;
   }
 
-  #append(events: readonly RunEvent[]): void {
+  /** `next`: the events stand for all before that place. Absent: they are all there are, one after the other. */
+  #append(events: readonly RunEvent[], next?: number): void {
     for (const event of events) {
-      if (event.seq !== this.#events.length || this.#broken !== '') continue;
+      if (next === undefined ? event.seq !== this.#next : event.seq < this.#next) continue;
+      if (this.#broken !== '') return;
       try {
-        this.#state = foldRun(this.#state, event.body);
+        this.#state = foldCondensed(this.#state, event);
         this.#events.push(event);
+        this.#next = event.seq + 1;
       } catch (error) {
         this.#broken = `Event ${event.seq} of this run cannot follow the events before it: ${(error as Error).message} Check the archive on the page Archive.`;
       }
     }
+    if (next === undefined || next <= this.#next || this.#state === null || this.#broken !== '') return;
+    this.#next = next;
+    this.#state = upToPlace(this.#state, next);
   }
 
   #show(phase: JournalView['phase'], problem: string): void {
-    this.#view = { phase, problem, events: this.#events, state: this.#state, revision: this.#events.length };
+    this.#view = { phase, problem, events: this.#events, state: this.#state, revision: this.#next };
     this.#changed();
   }
 }

@@ -90,8 +90,15 @@ describe('HOST-10 HOST-11 HOST-20 HOST-53 a long run that a window asks for', ()
       }
       return events;
     };
-    const [events, telemetry, files, head] = await Promise.all([journal(), window.get('run.telemetry', { id, most: 2000 }), window.exported(id), window.get('archive.head', {})]);
+    /** What stands of the journal, its length. */
+    const condensed = async (): Promise<number> => {
+      let next = 0;
+      for (let more = true; more; ) ({ next, more } = await window.get('run.condensed', { id, fromSeq: next, limit: 5000 }));
+      return next;
+    };
+    const [events, places, telemetry, files, head] = await Promise.all([journal(), condensed(), window.get('run.telemetry', { id, most: 2000 }), window.exported(id), window.get('archive.head', {})]);
     expect(events.length).toBe([...archive.events(id)].length);
+    expect(places).toBe(events.length);
     expect(telemetry.frames.length).toBeGreaterThan(1000);
     expect(telemetry.frames.at(-1)?.number).toBe(attempts * 40);
     expect(head.archiveId).not.toBe('');

@@ -47,7 +47,7 @@ function conversations({ windows }: HouseEvidence): { readonly all: readonly Con
 
 /** May take as long as a bench takes that does not answer, or an archive that is large. */
 const slowRequests: ReadonlySet<string> = new Set(['qualification.read', 'bench.connect', 'bench.disconnect', 'run.open', 'run.continue', 'run.close', 'run.command', 'manual.supply', 'manual.pressure', 'manual.burst', 'manual.safe', 'manual.clear-faults']);
-const deskRequests: ReadonlySet<string> = new Set(['run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'run.compare', 'types.spread', 'types.known', 'equipment.read-certificate', 'layouts.list', 'layouts.save', 'layouts.remove', 'drafts.list', 'drafts.keep', 'drafts.take', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'export.piece', 'archive.head', 'archive.verify', 'archive.backup', 'plan.check', 'equipment.history', 'meter-checks.list', 'meter-check.try', 'meter-check.add', 'run.signals', 'reference.history', 'sets.match', 'injector.life', 'visits.photo', 'run.recognise', 'search']);
+const deskRequests: ReadonlySet<string> = new Set(['run.journal', 'run.condensed', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'run.compare', 'types.spread', 'types.known', 'equipment.read-certificate', 'layouts.list', 'layouts.save', 'layouts.remove', 'drafts.list', 'drafts.keep', 'drafts.take', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'export.piece', 'archive.head', 'archive.verify', 'archive.backup', 'plan.check', 'equipment.history', 'meter-checks.list', 'meter-check.try', 'meter-check.add', 'run.signals', 'reference.history', 'sets.match', 'injector.life', 'visits.photo', 'run.recognise', 'search']);
 
 /** STORM-60: an answer, once, to the request that it belongs to, and in time. */
 function answeredOnce(evidence: HouseEvidence): string[] {
@@ -99,7 +99,7 @@ function controlIsAsked(evidence: HouseEvidence): string[] {
 
 const uncontrolled: ReadonlySet<string> = new Set([
   'run.compare', 'types.spread', 'types.known', 'equipment.read-certificate', 'layouts.list', 'drafts.list', 'drafts.keep', 'drafts.take', 'hello', 'stop', 'control.take', 'bench.ports', 'parts.list', 'types.list', 'types.versions', 'qualification.read', 'qualifications.list', 'equipment.read', 'plans.list', 'plans.versions', 'plans.read',
-  'plan.check', 'run.journal', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'details.list', 'details.save', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'reference.history', 'sets.match', 'injector.life', 'visits.add', 'visits.photo', 'run.recognise', 'equipment.history', 'meter-checks.list', 'meter-check.try', 'on-call.read', 'search', 'bench.scenarios',
+  'plan.check', 'run.journal', 'run.condensed', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'details.list', 'details.save', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'reference.history', 'sets.match', 'injector.life', 'visits.add', 'visits.photo', 'run.recognise', 'equipment.history', 'meter-checks.list', 'meter-check.try', 'on-call.read', 'search', 'bench.scenarios',
 ]);
 /** Stated here once more, so that a request which loses its guard in the contract is noticed. */
 /** HOST-70, WIN-55: the stop of a run and a note are taken from each window. */

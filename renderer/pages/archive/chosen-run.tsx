@@ -7,7 +7,7 @@ import { NotTraceable } from '../../components/not-traceable.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { goTo } from '../../address/route.ts';
-import { ask, useHost, useRun } from '../../host/host.ts';
+import { ask, useHost, useCondensedRun } from '../../host/host.ts';
 import { dateTimeText } from '../../components/dates.ts';
 import { readFile } from '../../host/read-file.ts';
 import { saveFile } from '../../components/save-file.ts';
@@ -27,7 +27,7 @@ type Exported = AnswerTo<'run.export'>;
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
 export function ChosenRun({ run, ending, kept, onKeep }: ChosenRunProps) {
   const { line, control, openRun, bench } = useHost();
-  const journal = useRun(run.id);
+  const journal = useCondensedRun(run.id);
   const [busy, setBusy] = useState<'none' | 'opening' | 'exporting' | 'saving'>('none');
   const [problem, setProblem] = useState('');
   const [exported, setExported] = useState<Exported | null>(null);

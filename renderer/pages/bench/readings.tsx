@@ -9,7 +9,7 @@ import type { ShownSignal } from '../../components/flow-shown.ts';
 import { Section } from '../../components/page.tsx';
 import { Strip } from '../../components/strip.tsx';
 import { Value } from '../../components/value.tsx';
-import { useHost, useRun } from '../../host/host.ts';
+import { useHost, useCondensedRun } from '../../host/host.ts';
 import { densityAtMeter } from '../../live/flow.ts';
 import type { Latest, LiveSignal, Span } from '../../live/live-bench.ts';
 import { liveSource, useLatest } from '../../host/use-latest.ts';
@@ -38,7 +38,7 @@ const spans: readonly { readonly value: Span; readonly text: string }[] = [
 export function BenchReadings({ bench }: { readonly bench: Extract<BenchView, { state: 'connected' }> }) {
   const { latest, age } = useLatest();
   const { openRun, status, equipment, manual } = useHost();
-  const run = useRun(openRun);
+  const run = useCondensedRun(openRun);
   const [span, setSpan] = useState<Span>('ten-minutes');
   // Stable, so that the strips are not made anew; another unit draws the page anew.
   const shown = useMemo(shownNow, []);

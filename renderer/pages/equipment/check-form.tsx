@@ -11,7 +11,7 @@ import { Section } from '../../components/page.tsx';
 import { shownText } from '../../components/shown-text.ts';
 import { Notice } from '../../components/status.tsx';
 import { UnitInput } from '../../components/unit-input.tsx';
-import { ask, useRun, useWhenUp } from '../../host/host.ts';
+import { ask, useCondensedRun, useWhenUp } from '../../host/host.ts';
 import { CheckDetails } from './check-details.tsx';
 import { checkGroups, checkIn, fewestEdges, linesFromRun, runColumnsText, type CheckDraft } from './check-fields.ts';
 
@@ -154,7 +154,7 @@ export function CheckForm({ draft, equipment, against, onChange, onLeave, onKept
 function FromRun({ onLines }: { readonly onLines: (lines: string) => void }) {
   const [runs, setRuns] = useState<readonly RunRow[]>([]);
   const [id, setId] = useState('');
-  const { state, phase } = useRun(id === '' ? null : id);
+  const { state, phase } = useCondensedRun(id === '' ? null : id);
   useWhenUp(() => void ask('runs.list', { limit: 50 }).then((reply) => setRuns(reply.ok ? reply.value : [])));
   const lines = state === null ? '' : linesFromRun(state);
   const against = id === '' ? 'Choose the run whose liquid was weighed.' : phase === 'loading' ? 'The run is being read.' : lines === '' ? `It has no valid window of ${fewestEdges} edges or more.` : '';

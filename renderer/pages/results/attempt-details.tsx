@@ -1,13 +1,12 @@
 import { quantityText } from '../../settings/quantities.ts';
 import { shownText } from '../../components/shown-text.ts';
-import { criterionShown } from '../../components/criterion-shown.ts';
 import { differenceShown, spreadOf, toShown, windowSignals } from '../../../app/bench/readings.ts';
 import type { SignalId } from '../../../app/bench/readings.ts';
 import { shownPoint } from '../../../app/plan/points.ts';
 import { useEffect, useMemo, useRef, useState } from 'react';
 import { Button } from '../../components/button.tsx';
 import { TextInput } from '../../components/field.tsx';
-import { Notice, Status } from '../../components/status.tsx';
+import { Notice } from '../../components/status.tsx';
 import { leakDuring } from '../../../app/reduce/leak.ts';
 import { massPerPulse } from '../../../app/reduce/mass.ts';
 import { useHostState } from '../../host/host.ts';
@@ -25,6 +24,7 @@ import { decide, openOnBench } from './decide.ts';
 import type { DecisionAnswer } from './decide.ts';
 import { FigureTable } from './figure-table.tsx';
 import { figureShown as figure, plainShown as plain } from '../../components/figures.ts';
+import { LimitsHeld } from './limits-held.tsx';
 import type { RunResults } from '../../../app/results/run-results.ts';
 
 interface AttemptDetailsProps {
@@ -106,20 +106,7 @@ export function AttemptDetails({ id, row, siblings, end, results, amounts, onClo
             ]}
           />
         )}
-        {end !== null && end.criteria.length > 0 && (
-          <div>
-            <h3>Acceptance limits</h3>
-            <ul className="criteria">
-              {end.criteria.map((one) => (
-                <li key={`${one.rule} ${one.text}`}>
-                  <Status tone={one.passed ? 'good' : 'bad'}>
-                    {one.passed ? 'kept' : 'not kept'}: {shownText(criterionShown(one))} <span className="quiet small">({one.rule})</span>
-                  </Status>
-                </li>
-              ))}
-            </ul>
-          </div>
-        )}
+        {end !== null && <LimitsHeld key={end.seq} id={id} seq={end.seq} />}
       </div>
       {mass?.kind === 'no-mass' && <Notice tone="note">No mass: {shownText(mass.text)}</Notice>}
       {window === null && <p className="quiet">It never came to a measuring window ({reasonWords[row.reason]}), so there is no mass.</p>}

@@ -1,7 +1,7 @@
 /** Every attempt of a run with what became of it, and why one of its point counts. */
 import type { Point } from '../../../app/plan/points.ts';
 import { attemptKey } from '../../components/attempts.ts';
-import type { AttemptReason, Criterion, RunEvent, Verdict } from '../../../app/journal/events.ts';
+import type { AttemptReason, RunEvent, Verdict } from '../../../app/journal/events.ts';
 import type { PointRecord, RunState } from '../../../app/journal/state.ts';
 import type { WindowSummary } from '../../../app/journal/measured.ts';
 
@@ -24,7 +24,8 @@ export interface AttemptRow {
 export interface AttemptEnd {
   /** Unix ms. */
   readonly at: number;
-  readonly criteria: readonly Criterion[];
+  /** Place of its event in the journal. */
+  readonly seq: number;
 }
 
 export function attemptRows(state: RunState, points: readonly Point[]): readonly AttemptRow[] {
@@ -54,11 +55,11 @@ function choiceText({ by, why }: Choice, chosen: number | null): string {
   return 'person' in by ? `${what}: decided by ${by.person}, because: ${why}` : `${what} by rule ${by.rule}: ${why}`;
 }
 
-/** When each attempt ended and against what it was held, by `attemptKey`. */
+/** When each attempt ended, by `attemptKey`. */
 export function attemptEnds(events: readonly RunEvent[]): ReadonlyMap<string, AttemptEnd> {
   const ends = new Map<string, AttemptEnd>();
-  for (const { at, body } of events) {
-    if (body.kind === 'attempt-ended') ends.set(attemptKey(body.point, body.attempt), { at, criteria: body.criteria });
+  for (const { seq, at, body } of events) {
+    if (body.kind === 'attempt-ended') ends.set(attemptKey(body.point, body.attempt), { seq, at });
   }
   return ends;
 }

@@ -1,6 +1,6 @@
 /** The results of a run, worked out anew whenever another attempt counts. */
 import { useEffect, useMemo, useRef, useState } from 'react';
-import { useRun } from '../../host/host.ts';
+import { useCondensedRun } from '../../host/host.ts';
 import type { JournalView } from '../../host/journal-feed.ts';
 import type { ReduceAnswer, ReduceQuestion } from './reduce-worker.ts';
 import { countingAttempts } from '../../../app/reduce/counting.ts';
@@ -25,7 +25,7 @@ interface Answered {
 
 /** `id` null: no run. One worker for each caller, with at most one question under way; questions between are left out. */
 export function useResults(id: string | null): ResultsView {
-  const journal = useRun(id);
+  const journal = useCondensedRun(id);
   const { state, phase } = journal;
   const [answered, setAnswered] = useState<Answered | null>(null);
   const worker = useRef<Worker | null>(null);
