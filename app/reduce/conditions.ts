@@ -6,10 +6,12 @@ import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
 import { celsius, kilograms, volts } from '../quantities/quantity.ts';
 import type { Cell, FittedCell, Observed } from './cell.ts';
-import { withMasses } from './cells.ts';
+import { grouped, withMasses } from './cells.ts';
 import type { Lateness } from './coil-memory.ts';
 import type { FittedLine } from './effects.ts';
 import type { LineCell, SupplyLoss } from './reduction.ts';
+import { effectsOfResistance } from './resistance-effect.ts';
+import type { ByLogResistance } from './resistance-effect.ts';
 import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage } from './sensitivity.ts';
 import type { Sensitivity } from './sensitivity.ts';
 
@@ -35,6 +37,7 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
     else siblings.push(f);
   }
   const reference = celsius(plan.reduction.referenceC);
+  const told = toldByVoltages(lines, equipment);
   const { currentUncertaintyPercent } = equipment.supply;
   const uCurrent = currentUncertaintyPercent === undefined ? undefined : currentUncertaintyPercent / 100;
   return new Map(
@@ -48,9 +51,11 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       const byPressure = deadTimeByPressure(overPressure, at.pressure, deadTime, pressureEffectOf(plan));
       const clamp =
         equipment.equipmentVersion === 2 ? { clampV: equipment.driver.clampV, sensitivity: deadTimeByClamp(at.voltage, equipment.driver.clampV) } : null;
-      const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp);
+      // Where the supply's effect is not told by other voltages, neither is that of the resistance.
+      const byLogResistance = byVoltage.from === 'neighbours' ? (told.get(f) ?? null) : null;
+      const byTemperature = deadTimeByTemperature(byVoltage, at.voltage, deadTime, clamp, byLogResistance);
       const circuit =
-        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector), uCurrent)) };
+        clamp === null ? null : { byClamp: clamp.sensitivity, byResistance: deadTimeByResistance(byVoltage, at.voltage, deadTime, clamp, coilCircuit(currentsOf(f), at.voltage, statedOhmOf(plan, at.injector), uCurrent), byLogResistance) };
       const harnessOhm = equipment.equipmentVersion === 2 ? equipment.wiring.harnessOhm + (loss?.ohm ?? 0) : 0;
       const sag = loss === null ? byVoltage.value * sagOf(equipment) * openingPart(f, byVoltage) : 0;
       const shiftsOf = ({ window }: Observed, late: number): LineCell['referred'] => ({
@@ -62,6 +67,22 @@ export function cellConditions(fitted: readonly FittedCell[], plan: Plan, equipm
       return [key, { byVoltage, byPressure, byTemperature, circuit, shiftsOf }];
     }),
   );
+}
+
+/** What a larger resistance does to each line's dead time, as the dead times of its injector at all voltages of that pressure and period tell it; of a record that does not state the clamp nothing. RED-170 */
+function toldByVoltages(lines: readonly FittedLine[], equipment: Equipment): ReadonlyMap<FittedLine, ByLogResistance> {
+  const told = new Map<FittedLine, ByLogResistance>();
+  if (equipment.equipmentVersion === 1) return told;
+  const effectsAt = effectsOfResistance(equipment.driver.clampV);
+  for (const members of grouped(lines.filter(({ line }) => line.deadTime > 0), ({ cell: { at } }) => `${at.injector}|${at.pressure}|${at.period}`)) {
+    if (members.length < 2) continue;
+    const effects = effectsAt(members.map(({ cell: { at }, line: { deadTime, uDeadTime } }) => ({ at: at.voltage, deadTime, u: uDeadTime })));
+    members.forEach((f, i) => {
+      const effect = effects[i];
+      if (effect !== undefined) told.set(f, effect);
+    });
+  }
+  return told;
 }
 
 /** A coil draws at least so much of its full current when it opens, where no more can be told from the dead times: an estimate. */

@@ -5,6 +5,7 @@
 
 import type { StatedOhm } from '../plan/coil-of-type.ts';
 import { copperPerKelvin } from '../quantities/copper.ts';
+import type { ByLogResistance } from './resistance-effect.ts';
 
 export interface Sensitivity {
   /** Change of dead time for one unit (V, Pa or K), s. */
@@ -123,8 +124,8 @@ const movements = 1e-4;
  * by a fraction, V might as well be smaller by it and all electrical time shorter by it. Dead time is electrical but for
  * opening and closing movements, which nearly cancel, so dt0/dlnR = -V dt0/dV - t0, to 0.17 ms.
  */
-export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null = null): Sensitivity {
-  const byResistance = deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
+export function deadTimeByTemperature(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null = null, told: ByLogResistance | null = null): Sensitivity {
+  const byResistance = told ?? deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
   return { value: copperPerKelvin * byResistance.value, u: copperPerKelvin * byResistance.u, from: 'coil-model' };
 }
 
@@ -138,7 +139,7 @@ export interface ByClamp {
  * The same argument with a clamp to ground at D: while the current decays the coil sees D - V, so that R larger by a fraction is
  * also V and D smaller by it: dt0/dlnR = -V dt0/dV - D dt0/dD - t0. A record that does not state the clamp leaves its part out.
  */
-function deadTimeByLogResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null): { readonly value: number; readonly u: number } {
+function deadTimeByLogResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp | null): ByLogResistance {
   const ofClamp = clamp === null ? { value: 0, u: 0 } : { value: clamp.clampV * clamp.sensitivity.value - movements, u: clamp.clampV * clamp.sensitivity.u };
   // Where the clamp is known the movements are taken off, and are believed no better than to their own size.
   const left = clamp === null ? neglected : movements;
@@ -149,15 +150,15 @@ function deadTimeByLogResistance(byVoltage: Sensitivity, voltage: number, deadTi
  * dt0/dR of resistance between supply and coil, s/ohm: it stands in series with the coil's own and does to the current what the
  * coil's own does. `coil` is the resistance of the whole circuit, ohm, with its relative standard uncertainty.
  */
-export function deadTimeByResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp, circuit: CoilCircuit): Sensitivity {
-  const { value, u } = deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
+export function deadTimeByResistance(byVoltage: Sensitivity, voltage: number, deadTime: number, clamp: ByClamp, circuit: CoilCircuit, told: ByLogResistance | null = null): Sensitivity {
+  const { value, u } = told ?? deadTimeByLogResistance(byVoltage, voltage, deadTime, clamp);
   return { value: value / circuit.ohm, u: Math.hypot(u, value * circuit.uRelative) / circuit.ohm, from: 'coil-model' };
 }
 
 /** Time constant of the current's decay into the clamp, s, and the hold limit as the coil's voltage drop, V; and how far injectors of many sizes differ from it (RED-141). */
-const decayTau = 0.4e-3;
-const releaseV = 2;
-const uDecay = 0.6;
+export const decayTau = 0.4e-3;
+export const releaseV = 2;
+export const uDecay = 0.6;
 
 /**
  * dt0/dD of a clamp to ground at D, s/V. The coil's current decays from V/R towards -(D - V)/R until the needle is let go, at a drop

@@ -42,6 +42,8 @@ export interface Imperfect {
   readonly straight?: true;
   /** Injectors are of the type that this seed drew; absent: of one of the bench's own. */
   readonly typeOf?: number;
+  /** Needles shut about as slowly as they open: closing takes 0.24 to 0.39 ms, where 0.15 to 0.3 ms is usual. */
+  readonly slowClosing?: true;
   /** The injector of this channel is of another make: its needle and its bends take half as long again. */
   readonly differs?: number;
 }
@@ -118,7 +120,7 @@ export interface OddBench {
   readonly equipment: Equipment;
   readonly windowOf: (point: Point) => WindowSummary;
   /** Noise-free, at the plan's conditions and settled warmth: masses, and the line of least squares through widths of 4 ms and more. */
-  readonly truthAt: (channel: number, voltage: number, pressure: number, widths: readonly number[], period: number) => TrueLine;
+  readonly truthAt: (channel: number, voltage: number, pressure: number, widths: readonly number[], period: number, series?: number) => TrueLine;
   /** True standard deviation of one window's mass, kg, of a flow of `slope` kg/s. */
   readonly scatterOf: (mass: number, slope: number) => number;
 }
@@ -260,9 +262,9 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
     };
   };
 
-  const truthAt: OddBench['truthAt'] = (channel, voltage, pressure, widths, period) => {
+  const truthAt: OddBench['truthAt'] = (channel, voltage, pressure, widths, period, series = 0) => {
     const of = instanceOf(channel);
-    const drive = { supply: voltage, series: 0, clamp: driver.clampV };
+    const drive = { supply: voltage, series, clamp: driver.clampV };
     const referenceC = plan.reduction.referenceC;
     const flux = of.area * Math.sqrt(2 * density(referenceC, pressure) * pressure);
     const coilAt = (width: number): number => referenceC + coil.kelvinPerWatt * power(of, voltage, width, period);
@@ -295,7 +297,7 @@ function drawInstances(random: RandomSource, channels: readonly number[], what: 
     pullIn: between(0.33, 0.38),
     fluidShare: between(0.15, 0.3),
     opens: between(0.4e-3, 0.6e-3),
-    shuts: between(0.15e-3, 0.3e-3),
+    shuts: between(0.15e-3, 0.3e-3) + (what.slowClosing === true ? 0.09e-3 : 0),
     decay: between(0.35e-3, 0.55e-3),
     bend: what.straight === true ? 0 : between(40e-6, 90e-6),
     fades: between(0.22e-3, 0.34e-3),
