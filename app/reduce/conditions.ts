@@ -11,9 +11,8 @@ import type { Lateness } from './coil-memory.ts';
 import type { FittedLine } from './effects.ts';
 import type { LineCell, SupplyLoss } from './reduction.ts';
 import { effectsOfResistance } from './resistance-effect.ts';
-import type { ByLogResistance } from './resistance-effect.ts';
 import { coilCircuitOf as coilCircuit, deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage } from './sensitivity.ts';
-import type { Sensitivity } from './sensitivity.ts';
+import type { ByLogResistance, Sensitivity } from './sensitivity.ts';
 
 /** How the dead time of one cell changes with the conditions, and how to read how far a window stood from the plan's. */
 export interface Conditions {

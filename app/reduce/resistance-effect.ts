@@ -5,12 +5,7 @@
  * dead times (Bayesian model averaging: Hoeting et al. 1999, from memory), with what is believed before of M, tau and tau_d as three observations more.
  */
 import { decayTau, releaseV, uDecay } from './sensitivity.ts';
-
-/** What all of it larger does to a dead time: dt0/dlnR, s, with its standard uncertainty. */
-export interface ByLogResistance {
-  readonly value: number;
-  readonly u: number;
-}
+import type { ByLogResistance } from './sensitivity.ts';
 
 interface Known {
   /** V */

@@ -5,7 +5,6 @@
 
 import type { StatedOhm } from '../plan/coil-of-type.ts';
 import { copperPerKelvin } from '../quantities/copper.ts';
-import type { ByLogResistance } from './resistance-effect.ts';
 
 export interface Sensitivity {
   /** Change of dead time for one unit (V, Pa or K), s. */
@@ -13,6 +12,12 @@ export interface Sensitivity {
   /** Standard uncertainty of the value. */
   readonly u: number;
   readonly from: 'neighbours' | 'stated' | 'default' | 'coil-model';
+}
+
+/** What a resistance of the coil's circuit that is larger by a fraction does to a dead time: dt0/dlnR, s, with its standard uncertainty. */
+export interface ByLogResistance {
+  readonly value: number;
+  readonly u: number;
 }
 
 /** A place on an axis (V or Pa) at which the dead time of the same injector is known. */

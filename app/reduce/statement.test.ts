@@ -15,6 +15,8 @@ import { pressureExponents } from './pressure-exponent.ts';
 import { reduceRun } from './reduce.ts';
 import type { LineCell, Reduction, StaticFlow } from './reduction.ts';
 import { fieller } from './regression.ts';
+import { effectsOfResistance } from './resistance-effect.ts';
+import type { ByLogResistance } from './sensitivity.ts';
 import { deadTimeByClamp, deadTimeByResistance, deadTimeByTemperature } from './sensitivity.ts';
 import { staticCarried } from './static-flow.ts';
 import { noErrors, noScatter, quietScatter as quiet, normalFrom, syntheticEquipment, syntheticInjector, syntheticPlan, syntheticWindow, syntheticZero } from './synthetic.test-helper.ts';
@@ -164,14 +166,40 @@ describe('RED-60 to RED-63 what the bench does to a line', () => {
     }
   });
 
+  /** As the dead times of all voltages of its injector tell it. */
+  const toldOf = (cells: readonly LineCell[], cell: LineCell): ByLogResistance => {
+    const siblings = cells.filter((c) => c.injector === cell.injector);
+    const told = effectsOfResistance(60)(siblings.map((c) => ({ at: c.voltage, deadTime: c.deadTime.value, u: c.deadTime.uRandom })))[siblings.indexOf(cell)];
+    if (told === undefined) throw new Error('nothing is told');
+    return told;
+  };
+
+  it('RED-170: with one voltage alone, and by a record that does not state the clamp, only the usual movements are known', () => {
+    const [alone] = linesOf(reduced(syntheticPlan({ voltageV: [12] }, 1, given), { equipment: wired }));
+    if (alone === undefined) throw new Error('no line');
+    const clamp = { clampV: 60, sensitivity: deadTimeByClamp(12, 60) };
+    expect(alone.byTemperature).toEqual(deadTimeByTemperature(alone.byVoltage, 12, alone.deadTime.value, clamp));
+    // Dead times that rise with the voltage are no coil's.
+    const rising = linesOf(reduced(syntheticPlan({ voltageV: [9, 12] }, 1, given), { equipment: wired, injector: (i) => ({ ...syntheticInjector(i), deadTime: (v) => 8e-4 + 1e-5 * v }) }));
+    for (const cell of rising) expect(cell.byTemperature).toEqual(deadTimeByTemperature(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity: deadTimeByClamp(cell.voltage, 60) }));
+    expect(rising.map((c) => c.byVoltage.from)).toEqual(['default', 'default']);
+    // Several voltages of several injectors: each by its own.
+    const cells = linesOf(reduced(plan, { equipment: wired }));
+    expect(cells.length).toBe(6);
+    for (const cell of cells) {
+      expect(cell.byTemperature.value / (0.00393 * toldOf(cells, cell).value)).toBeCloseTo(1, 9);
+      expect(cell.byTemperature.u).toBeLessThan(deadTimeByTemperature(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity: deadTimeByClamp(cell.voltage, 60) }).u);
+    }
+  });
+
   it('RED-60, RED-61: harness and clamp by what the record knows of them, each channel by itself', () => {
     const cells = linesOf(reduced(plan, { equipment: wired }));
     for (const cell of cells) {
       const sensitivity = deadTimeByClamp(cell.voltage, 60);
-      const byResistance = deadTimeByResistance(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }, { ohm: 14, uRelative: 3 / 14 / Math.sqrt(3), from: 'default' });
+      const byResistance = deadTimeByResistance(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }, { ohm: 14, uRelative: 3 / 14 / Math.sqrt(3), from: 'default' }, toldOf(cells, cell));
       expect(cell.byClamp).toEqual(sensitivity);
       expect(cell.byResistance).toEqual(byResistance);
-      expect(cell.byTemperature).toEqual(deadTimeByTemperature(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }));
+      expect(cell.byTemperature).toEqual(deadTimeByTemperature(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }, toldOf(cells, cell)));
       expect(part(cell, 'harness resistance').onDeadTime / (byResistance.value * 0.03)).toBeCloseTo(1, 12);
       // RED-93: what dt0/dlnR is not known by is one error of both; beside it stands the resistance, from 11 to 17 ohm.
       expect(part(cell, 'effect of the harness').onDeadTime / (Math.abs(byResistance.value) * (3 / 14 / Math.sqrt(3)) * 0.2)).toBeCloseTo(1, 9);
@@ -206,9 +234,10 @@ describe('RED-60 to RED-63 what the bench does to a line', () => {
 
   it('RED-60: takes the resistance of the circuit from the currents that the windows state', () => {
     const current = (window: WindowSummary, { voltage, width, period }: Point): WindowSummary => ({ ...window, current: { mean: ((voltage / 11.5) * (width - 8e-4)) / period, sd: 0 } }) as WindowSummary;
-    for (const cell of linesOf(reduced(plan, { equipment: wired, change: current }))) {
+    const cells = linesOf(reduced(plan, { equipment: wired, change: current }));
+    for (const cell of cells) {
       const sensitivity = deadTimeByClamp(cell.voltage, 60);
-      const byResistance = deadTimeByResistance(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }, { ohm: 11.5, uRelative: 0.05, from: 'current' });
+      const byResistance = deadTimeByResistance(cell.byVoltage, cell.voltage, cell.deadTime.value, { clampV: 60, sensitivity }, { ohm: 11.5, uRelative: 0.05, from: 'current' }, toldOf(cells, cell));
       expect((cell.byResistance?.value ?? 0) / byResistance.value).toBeCloseTo(1, 9);
       expect((cell.byResistance?.u ?? 0) / byResistance.u).toBeCloseTo(1, 9);
     }

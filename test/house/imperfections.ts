@@ -48,6 +48,7 @@ interface Row {
 const rows: readonly Row[] = [
   { name: 'none', what: () => ({}) },
   { name: 'none, no bend', what: () => ({ straight: true }) },
+  { name: 'slow closing', what: () => ({ slowClosing: true }) },
   ...Object.entries({ ...imperfections, ...told }).flatMap(([name, strengths]) => strengths.map((what, i): Row => ({ name: `${name} ${i + 1}`, what: () => what }))),
 ];
 

@@ -2,6 +2,7 @@
 import { beforeAll, describe, expect, test } from 'vitest';
 import { planSchema } from '../../app/plan/plan.ts';
 import { deadTimeByClamp, deadTimeByPressure, deadTimeByResistance, deadTimeByTemperature, deadTimeByVoltage } from '../../app/reduce/sensitivity.ts';
+import { effectsOfResistance } from '../../app/reduce/resistance-effect.ts';
 import { NOMINAL_INJECTOR } from '../../firmware-protocol/simulator/plant/injector-type.ts';
 import { simulatePulse } from '../../firmware-protocol/simulator/plant/injector.ts';
 import type { InjectorParts } from '../../firmware-protocol/simulator/plant/injector.ts';
@@ -86,6 +87,67 @@ describe('RED-141 RED-18 RED-60 RED-61 constants against injectors of many sizes
     isHonest(rms((c) => ({ ...deadTimeByResistance(voltage(c), c.drive.volts, c.deadTime, clampOf(c), { ohm: c.ohm, uRelative: 0.01, from: 'current' }), truth: c.by.series }))));
   test('usual effect of the supply', () => isHonest(rms((c) => ({ ...deadTimeByVoltage([], c.drive.volts, c.deadTime), truth: c.by.volts }))));
   test('usual effect of the pressure', () => isHonest(rms((c) => ({ ...deadTimeByPressure([], c.drive.pressure, c.deadTime), truth: c.by.pressure }))));
+});
+
+describe('RED-170 resistance of the circuit, told by dead times at several voltages', () => {
+  const series = 0.077;
+  const grid = [9, 10.5, 12, 14, 16];
+  /** Errors in standard uncertainties at each place of the grid. */
+  type Errors = readonly (readonly number[])[];
+  const rootMeanSquare = (all: readonly number[]): number => Math.sqrt(all.reduce((sum, z) => sum + z * z, 0) / all.length);
+  /** At every voltage told neither better than it is, nor less than a quarter as well. */
+  const areHonest = (errors: Errors, least = 0.25): void => {
+    errors[0]?.forEach((_, i) => {
+      const z = rootMeanSquare(errors.map((one) => one[i] ?? Number.NaN));
+      expect(z, `place ${i}`).toBeLessThan(1.25);
+      expect(z, `place ${i}`).toBeGreaterThan(least);
+    });
+  };
+
+  test('of injectors of many sizes', () => {
+    const random = RandomSource.named(3, 'injectors of many sizes');
+    const errors: number[][] = [];
+    for (let i = 0; errors.length < 16; i += 1) {
+      const parts = drawn(random);
+      const clamp = [36, 40, 47, 54][i % 4] ?? 40;
+      const at = (volts: number, more = 0): number => deadTime(parts, { volts, clamp, series: series + more, coilC: 25, pressure: 4e5 });
+      const known = grid.map((volts) => ({ at: volts, deadTime: at(volts), u: 1e-6 }));
+      // As above: what hardly opens at the lowest voltage is not measured there.
+      const weak = at(0.8 * 9);
+      if (!(weak > (known[0]?.deadTime ?? 0) && weak < 3.5e-3)) continue;
+      const ohm = parts.resistance * (1 + 0.00393 * 5) + series;
+      const told = effectsOfResistance(clamp)(known);
+      errors.push(grid.map((volts, j) => ((told[j]?.value ?? Number.NaN) - (ohm * (at(volts, 0.05) - at(volts, -0.05))) / 0.1) / (told[j]?.u ?? Number.NaN)));
+    }
+    areHonest(errors);
+  }, 60_000);
+
+  test.each([{ slow: false }, { slow: true }])('of injectors of another hand, whose needles shut about as slowly as they open: $slow', ({ slow }) => {
+    const plan = planSchema.parse({
+      planVersion: 1, name: 'x', injectors: [{ serialNumber: 'I-1', type: 'T', channel: 1 }],
+      axes: { voltageV: [9], pressureKpa: [400], widthMs: [4, 6, 9, 12], periodMs: [20], replicates: 1 },
+    });
+    const widths = [4, 6, 9, 12].map((ms) => ms / 1e3);
+    const byAll: number[][] = [];
+    const usual: number[] = [];
+    for (let seed = 1; seed <= 40; seed += 1) {
+      const [bench, warmer] = [0, 1].map((kelvin) => oddBench(seed, slow ? { slowClosing: true } : {}, { ...plan, reduction: { ...plan.reduction, referenceC: plan.reduction.referenceC + kelvin } }, []));
+      if (bench === undefined || warmer === undefined) throw new Error('no bench');
+      const at = (volts: number, more = 0, of = bench): number => of.truthAt(1, volts, 4e5, widths, 20e-3, series + more).deadTime;
+      const byOhm = (volts: number): number => (at(volts, 0.05) - at(volts, -0.05)) / 0.1;
+      // A kelvin makes the coil larger by 0.393 %: so its resistance is told, with what stands before it.
+      const ohm = (at(12, 0, warmer) - at(12)) / 0.00393 / byOhm(12) + series;
+      const known = grid.map((volts) => ({ at: volts, deadTime: at(volts), u: 1e-6 }));
+      const told = effectsOfResistance(47)(known);
+      byAll.push(grid.map((volts, j) => ((told[j]?.value ?? Number.NaN) - ohm * byOhm(volts)) / (told[j]?.u ?? Number.NaN)));
+      const clamp = { clampV: 47, sensitivity: deadTimeByClamp(12, 47) };
+      const alone = deadTimeByResistance(deadTimeByVoltage(known, 12, at(12)), 12, at(12), clamp, { ohm: 1, uRelative: 0, from: 'current' });
+      usual.push((alone.value - ohm * byOhm(12)) / alone.u);
+    }
+    areHonest(byAll);
+    // With the usual movements alone those that shut slowly would be missed.
+    if (slow) expect(rootMeanSquare(usual)).toBeGreaterThan(1.4);
+  }, 60_000);
 });
 
 describe('RED-141 effect of the supply on a bench of another hand', () => {
