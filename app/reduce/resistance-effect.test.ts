@@ -35,7 +35,8 @@ describe('RED-170 what a larger resistance does to the dead time', () => {
         const of = { ...coil, movements, stretch, pullIn };
         told(of).forEach(({ value, u }, i) => {
           const v = voltages[i] ?? 0;
-          expect(Math.abs(value - exact(of, v)) / u, `${stretch} ${pullIn} V at ${v} V`).toBeLessThan(1.5);
+          // These have no needle that is slow near where it does not open any more.
+          expect(Math.abs(value - exact(of, v)) / u, `${stretch} ${pullIn} V at ${v} V`).toBeLessThan(1.8);
           if (v >= 14) expect(u).toBeLessThan(usual(of, v).u);
         });
       }

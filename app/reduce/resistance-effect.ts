@@ -19,15 +19,17 @@ interface Known {
 const pullInParts = [0.3, 0.38, 0.46, 0.54, 0.62, 0.7, 0.78, 0.86, 0.94];
 /** Stretch of the current's rise: 1 an exponential, less with eddy currents. Injectors of many sizes (RED-141). */
 const stretches = [0.8, 0.9, 1];
-/** What coils stand off any such form by, s: injectors of many sizes (RED-141). */
-const misfit = 5e-6;
+/** What coils stand off any such form by, relative to the dead time: injectors of many sizes (RED-141). */
+const misfit = 0.004;
+/** A needle moves the more slowly the nearer its injector is to not opening, which more resistance brings about as less voltage does: so much more than the circuit by itself. Injectors of many sizes (RED-141). */
+const ofNeedle = { value: 0.1, u: 0.06 };
 
 /**
- * Believed before: opening and closing movements cancel, to 0.15 ms; L/R is a few milliseconds at the most; the decay is that of RED-61. Injectors of many
+ * Believed before: closing takes 0.05 ms longer than opening far from where an injector does not open any more, to 0.15 ms; L/R is a few milliseconds at the most; the decay is that of RED-61. Injectors of many
  * sizes (RED-141).
  */
 const believed = [
-  { value: 0, u: 1.5e-4 },
+  { value: -0.5e-4, u: 1.5e-4 },
   { value: 1.6e-3, u: 2e-3 },
   { value: decayTau, u: uDecay * decayTau },
 ] as const;
@@ -74,7 +76,7 @@ function explainedBy({ rise, ofRise }: Form, { decay, ofDecay }: Grid, known: re
   let [y0, y1, y2] = [m.value * g00, t.value * g11, d.value * g22];
   for (let i = 0; i < known.length; i += 1) {
     const { deadTime, u } = known[i] as Known;
-    const weight = 1 / (u * u + misfit * misfit);
+    const weight = 1 / (u * u + (misfit * deadTime) ** 2);
     const [a, b] = [rise[i] as number, -(decay[i] as number)];
     g00 += weight;
     g01 += weight * a;
@@ -93,7 +95,7 @@ function explainedBy({ rise, ofRise }: Form, { decay, ofDecay }: Grid, known: re
   let squares = ((b0 - m.value) / m.u) ** 2 + ((b1 - t.value) / t.u) ** 2 + ((b2 - d.value) / d.u) ** 2;
   const effects = known.map(({ deadTime, u }, i) => {
     const [a, b, p, q] = [rise[i] as number, -(decay[i] as number), ofRise[i] as number, ofDecay[i] as number];
-    squares += (deadTime - b0 - b1 * a - b2 * b) ** 2 / (u * u + misfit * misfit);
+    squares += (deadTime - b0 - b1 * a - b2 * b) ** 2 / (u * u + (misfit * deadTime) ** 2);
     return { value: p * b1 + q * b2, variance: p * p * v11 + 2 * p * q * v12 + q * q * v22 };
   });
   return { logDeterminant: Math.log(determinant), squares, effects };
@@ -125,7 +127,7 @@ export function effectsOfResistance(clampV: number): (known: readonly Known[]) =
         mean += part * value;
         squares += part * (variance * scale + value * value);
       });
-      return { value: mean, u: Math.sqrt(Math.max(0, squares - mean * mean)) };
+      return { value: (1 + ofNeedle.value) * mean, u: Math.hypot((1 + ofNeedle.value) * Math.sqrt(Math.max(0, squares - mean * mean)), ofNeedle.u * mean) };
     });
   };
 }
