@@ -1,5 +1,6 @@
 /** Requests of one run: on the bench, and what is stored of it. */
 import { z } from 'zod';
+import { stabilitySignals } from '../results/stability-words.ts';
 import type { BenchFrame } from '../bench/port.ts';
 import { runCommandSchema } from '../journal/commands.ts';
 import type { RunEvent } from '../journal/events.ts';
@@ -60,6 +61,20 @@ export const runRequests = {
       /** What there is of the run; null: no frame. */
       whole: z.object({ from: finite, to: finite }).nullable(), from: finite, to: finite,
       parts: z.array(z.object({ at: finite, pressure: extent, temperature: extent, supply: extent, flow: extent })),
+    }),
+  },
+  /**
+   * How steady the bench held the point that a run held longest, as the command `stability` has it: deviations of the mass relative, of the others Pa, V, K; times in s. `at` null: none was held long enough, and `text`
+   * says so. `paysUntil` null: beyond what the record tells. WIN-200
+   */
+  'run.stability': {
+    control: false, params: z.strictObject({ id }),
+    result: z.object({
+      at: z.object({ serialNumber: z.string(), voltage: finite, pressure: finite, width: finite, period: finite }).nullable(), text: z.string(), step: finite, duration: finite, windows: z.int(),
+      signals: z.array(z.object({
+        signal: z.enum(stabilitySignals), paysUntil: finite.nullable(), pays: z.string(), drift: z.string(),
+        rows: z.array(z.object({ time: finite, deviation: finite, low: finite, high: finite, dof: finite, noise: z.enum(['resolution', 'white', 'flicker', 'walk']) })),
+      })),
     }),
   },
   /** Makes the files of a run, for the window to offer; the host keeps the latest few exports. */

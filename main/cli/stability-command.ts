@@ -2,7 +2,8 @@
 import { Option, type Command } from 'commander';
 import type { RunState } from '../../app/journal/state.ts';
 import { pointIndex, shownPoint, type Point } from '../../app/plan/points.ts';
-import { driftSentence, noiseWords, paysSentence, stabilityWords, type SignalStability, type Stability } from '../../app/results/stability.ts';
+import { driftSentence, noiseWords, paysSentence, stabilityWords } from '../../app/results/stability-words.ts';
+import type { SignalStability, Stability } from '../../app/results/stability.ts';
 import { stabilityOfRun } from '../export/held-windows.ts';
 import { chosenRun } from './chosen-run.ts';
 import { exitCode } from './exit-codes.ts';

@@ -30,6 +30,7 @@ export type DeskJob =
   | { readonly kind: 'condensed'; readonly params: ParsedParams<'run.condensed'> }
   | { readonly kind: 'telemetry'; readonly params: ParsedParams<'run.telemetry'> }
   | { readonly kind: 'signals'; readonly params: ParsedParams<'run.signals'> }
+  | { readonly kind: 'stability'; readonly params: ParsedParams<'run.stability'> }
   | { readonly kind: 'references'; readonly params: ParsedParams<'reference.history'> }
   | { readonly kind: 'match'; readonly params: ParsedParams<'sets.match'> }
   | { readonly kind: 'life'; readonly params: ParsedParams<'injector.life'> }
@@ -93,6 +94,7 @@ export interface DeskResults {
   readonly condensed: AsJson<AnswerTo<'run.condensed'>>;
   readonly telemetry: AsJson<AnswerTo<'run.telemetry'>>;
   readonly signals: AsJson<AnswerTo<'run.signals'>>;
+  readonly stability: AsJson<AnswerTo<'run.stability'>>;
   readonly references: AsJson<AnswerTo<'reference.history'>>;
   readonly match: AsJson<AnswerTo<'sets.match'>>;
   readonly life: AsJson<AnswerTo<'injector.life'>>;
@@ -186,6 +188,10 @@ async function doAtDesk(archive: Archive, job: DeskJob, at: DeskPlaceOfWork): Pr
     }
     case 'signals':
       return archive.run(job.params.id) === null ? noRun(archive, job.params.id) : done('signals', asJson((at.signals ?? new RunSignals()).read(archive, job.params)));
+    case 'stability': {
+      const { stabilityForWindow } = await import('./desk-stability.ts');
+      return archive.run(job.params.id) === null ? noRun(archive, job.params.id) : done('stability', asJson(stabilityForWindow(archive, job.params)));
+    }
     case 'references': {
       // What reduces is loaded by the desk that does and by no other.
       const { chartedReferences } = await import('./desk-quality.ts');

@@ -29,7 +29,7 @@ interface DeskEars {
 export type StartDesk = (ears: DeskEars) => DeskAtWork;
 
 /** Jobs that may take minutes; they have a place of their own, so that a page does not wait for them. */
-const long: ReadonlySet<DeskJob['kind']> = new Set<DeskJob['kind']>(['verify', 'backup', 'export', 'report', 'issue', 'prove', 'compare', 'spread', 'references', 'match', 'life', 'recognise', 'known-types']);
+const long: ReadonlySet<DeskJob['kind']> = new Set<DeskJob['kind']>(['verify', 'backup', 'export', 'report', 'issue', 'prove', 'compare', 'spread', 'stability', 'references', 'match', 'life', 'recognise', 'known-types']);
 
 export class Desk {
   readonly #quick: DeskPlace;

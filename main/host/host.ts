@@ -292,7 +292,7 @@ function needsControl(name: RequestName, params: unknown): boolean {
 }
 
 function endedInWords(ended: readonly DeskJob[]): string {
-  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', spread: 'the spread of a type', compare: 'a comparison', prove: 'the proof of a report', references: 'the history of the reference injectors', match: 'a choice of sets', life: 'the life of an injector', recognise: 'a look at whose numbers these are' };
+  const words: Partial<Record<DeskJob['kind'], string>> = { export: 'an export', verify: 'a check of the archive', backup: 'a backup', issue: 'the issue of a report', spread: 'the spread of a type', compare: 'a comparison', prove: 'the proof of a report', stability: 'the stability of a held point', references: 'the history of the reference injectors', match: 'a choice of sets', life: 'the life of an injector', recognise: 'a look at whose numbers these are' };
   const kinds = [...new Set(ended.map(({ kind }) => words[kind] ?? kind))];
   return `What a window had asked for was ended before it was finished: ${kinds.join(', ')}. The archive is as it was; ask for it again when the program runs again.`;
 }

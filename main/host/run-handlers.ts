@@ -29,6 +29,7 @@ export const runHandlers = ({ parts, changes, runs, exports, records, desk }: Ho
   'run.condensed': (params) => desk.text({ kind: 'condensed', params }),
   'run.telemetry': (params) => desk.text({ kind: 'telemetry', params }),
   'run.signals': (params) => desk.text({ kind: 'signals', params }),
+  'run.stability': (params) => desk.text({ kind: 'stability', params }),
   'run.export': async (params) => {
     const made = await desk.value({ kind: 'export', params, software: parts.software });
     return made instanceof Failed ? made : exports.keep(made);

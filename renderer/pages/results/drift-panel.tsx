@@ -13,13 +13,24 @@ import { briefShown as brief, plainShown as plain, plusMinusShown as plusMinus }
 import { amountsFor } from './amounts.ts';
 import { referenceDensity } from './results.ts';
 import type { Series } from './series.ts';
+import { StabilityPart } from './stability-part.tsx';
 import type { ViewProps } from './view-props.ts';
 import { useUnits } from '../../settings/units.ts';
 import { XyChart } from './xy-chart.tsx';
 
+/** Whether the bench stayed as it was: over the run, and while one point was held. */
+export function DriftPanel({ id, ...props }: ViewProps & { readonly id: string; readonly ends: ReadonlyMap<string, AttemptEnd> }) {
+  return (
+    <>
+      <ReferenceDrift {...props} />
+      <StabilityPart key={id} id={id} />
+    </>
+  );
+}
+
 /** The reference point, measured again and again through the run. */
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
-export function DriftPanel({ results, ends }: ViewProps & { readonly ends: ReadonlyMap<string, AttemptEnd> }) {
+function ReferenceDrift({ results, ends }: ViewProps & { readonly ends: ReadonlyMap<string, AttemptEnd> }) {
   const { reference } = results.plan;
   const drift = useMemo(
     () =>

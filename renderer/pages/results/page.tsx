@@ -222,7 +222,7 @@ function ResultsOf({ id, view, found, other, named, choices }: ResultsOfProps) {
       case 'set':
         return <SpreadPanel {...props} />;
       case 'drift':
-        return <DriftPanel {...props} ends={ends} />;
+        return <DriftPanel {...props} id={id} ends={ends} />;
       case 'self-checks':
         return <SelfChecksPanel results={results} />;
       case 'attempts':

@@ -1,5 +1,16 @@
 import { describe, expect, it } from 'vitest';
-import { scaleOver } from './scale.ts';
+import { logarithmicScale, scaleOver } from './scale.ts';
+
+describe('scales of logarithms', () => {
+  it('WIN-201 go from one round number to another around all values, with decades alone where there are many', () => {
+    expect(logarithmicScale([0.0038, 0.047, 0.0031, -1, 0, Number.NaN])).toMatchObject({ from: 0.002, to: 0.05, ticks: [0.002, 0.005, 0.01, 0.02, 0.05] });
+    expect(logarithmicScale([0.7, 4000]).ticks).toEqual([1, 10, 100, 1000]);
+    expect(logarithmicScale([3, 3])).toMatchObject({ from: 2, to: 5 });
+    expect(logarithmicScale([1, 10])).toMatchObject({ from: 1, to: 10 });
+    const none = logarithmicScale([]);
+    expect(none.to).toBeGreaterThan(none.from);
+  });
+});
 
 describe('scales', () => {
   it('hold all values between round ticks', () => {

@@ -11,6 +11,19 @@ export interface AxisScale {
 
 const steps = [1, 2, 2.5, 5, 10];
 
+/** A scale of logarithms over all values above nought, from one round number to another; ticks at 1, 2 and 5 of each decade, or at the decades where they are many. */
+export function logarithmicScale(values: Iterable<number>): AxisScale {
+  const known = [...values].filter((v) => v > 0 && Number.isFinite(v));
+  const [low, high] = known.length === 0 ? [0.1, 1] : [Math.min(...known), Math.max(...known)];
+  const round: number[] = [];
+  for (let power = Math.floor(Math.log10(low)); power <= Math.ceil(Math.log10(high)); power += 1) for (const digit of [1, 2, 5]) round.push(Number(`${digit}e${power}`));
+  const from = round.findLast((v) => v <= low) ?? low;
+  const to = round.find((v) => v >= high && v > from) ?? high;
+  const inside = round.filter((v) => v >= from && v <= to);
+  const decades = inside.filter((v) => /^1e/u.test(v.toExponential()));
+  return { from, to, ticks: inside.length > 10 && decades.length > 2 ? decades : inside, label: (tick) => String(tick) };
+}
+
 /** A scale over all finite `values` with about `count` steps. Empty or equal values get a scale around them. */
 export function scaleOver(values: Iterable<number>, count = 5): AxisScale {
   let low = Number.POSITIVE_INFINITY;

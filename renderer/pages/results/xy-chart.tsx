@@ -7,7 +7,7 @@ import { useMemo, useRef, useState } from 'react';
 import { CartesianGrid, ErrorBar, ReferenceArea, ReferenceLine, ResponsiveContainer, Scatter, ScatterChart, Tooltip, XAxis, YAxis } from 'recharts';
 import type { ScatterShapeProps, TooltipContentProps } from 'recharts';
 import { PictureButtons } from '../../components/picture-buttons.tsx';
-import { scaleOver } from './scale.ts';
+import { logarithmicScale, scaleOver, type AxisScale } from './scale.ts';
 import { colourOf, dashOf, drawn, markerPath } from './series.ts';
 import type { ChartPoint, Series } from './series.ts';
 
@@ -41,6 +41,8 @@ interface XyChartProps {
   /** Names of the places on x where they are not numbers. */
   readonly xNames?: readonly string[];
   readonly tall?: boolean;
+  /** y goes by its logarithm: every value is above nought. */
+  readonly logarithmic?: boolean;
 }
 
 interface Drawn extends ChartPoint {
@@ -50,12 +52,12 @@ interface Drawn extends ChartPoint {
 const pixels = { low: 260, tall: 380 };
 
 // eslint-disable-next-line max-lines-per-function -- mostly markup, in the order in which the page shows it
-export function XyChart({ label, xTitle, yTitle, series, joined = false, lines = [], band, limit, zero = false, xNames, tall = false }: XyChartProps) {
+export function XyChart({ label, xTitle, yTitle, series, joined = false, lines = [], band, limit, zero = false, xNames, tall = false, logarithmic = false }: XyChartProps) {
   const figure = useRef<HTMLElement>(null);
   const [off, setOff] = useState<ReadonlySet<string>>(new Set());
   const shown = useMemo(() => drawn(series, off), [series, off]);
   const x = useMemo(() => scaleOver(xNames === undefined ? xValues(shown, lines, band) : [-0.5, xNames.length - 0.5], 7), [shown, lines, band, xNames]);
-  const y = useMemo(() => scaleOver(yValues(shown, lines, limit, zero), 5), [shown, lines, limit, zero]);
+  const y = useMemo(() => scaleOfY(yValues(shown, lines, limit, zero), logarithmic), [shown, lines, limit, zero, logarithmic]);
   if (series.every((one) => one.points.length === 0)) return <p className="quiet">There is nothing to draw yet: no value is there. The table says why.</p>;
   const left = series.filter((one) => !off.has(one.id)).length - shown.length;
   const only = (id: string): void => setOff(new Set(series.filter((one) => one.id !== id).map((one) => one.id)));
@@ -84,6 +86,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
             <YAxis
               type="number"
               dataKey="y"
+              scale={y.kind}
               domain={[y.from, y.to]}
               ticks={[...y.ticks]}
               tickFormatter={(tick: number) => y.label(tick)}
@@ -206,6 +209,10 @@ function Hovered({ active, payload, x, y, xText, series }: HoveredProps) {
       </div>
     </div>
   );
+}
+
+function scaleOfY(values: Iterable<number>, logarithmic: boolean): AxisScale & { readonly kind: 'log' | 'auto' } {
+  return logarithmic ? { ...logarithmicScale(values), kind: 'log' } : { ...scaleOver(values, 5), kind: 'auto' };
 }
 
 function* xValues(series: readonly Series[], lines: readonly ChartLine[], band: ChartBand | undefined): Generator<number> {

@@ -1,0 +1,79 @@
+import { useEffect, useState } from 'react';
+import type { AnswerTo } from '../../../app/contract/contract.ts';
+import { noiseWords, stabilityWords } from '../../../app/results/stability-words.ts';
+import { briefShown as brief, plainShown as plain } from '../../components/figures.ts';
+import { Section } from '../../components/page.tsx';
+import { shownText } from '../../components/shown-text.ts';
+import { Notice } from '../../components/status.tsx';
+import { ask } from '../../host/host.ts';
+import { quantityText } from '../../settings/quantities.ts';
+import { FigureTable } from './figure-table.tsx';
+import type { Series } from './series.ts';
+import { XyChart } from './xy-chart.tsx';
+
+type Told = AnswerTo<'run.stability'>;
+type OfSignal = Told['signals'][number];
+
+/** How scatter goes down with the length of a window, from the point that the run held longest. WIN-200 */
+export function StabilityPart({ id }: { readonly id: string }) {
+  const [told, setTold] = useState<Told | null>(null);
+  const [problem, setProblem] = useState('');
+  useEffect(() => {
+    let gone = false;
+    void ask('run.stability', { id }).then((reply) => {
+      if (gone) return;
+      if (reply.ok) setTold(reply.value);
+      else setProblem(reply.failure.text);
+    });
+    return () => {
+      gone = true;
+    };
+  }, [id]);
+  const at = told?.at ?? null;
+  return (
+    <Section title={at === null ? 'Stability of a held point' : `Stability of a held point: ${at.serialNumber} at ${plain(at.voltage)} V, ${quantityText(at.pressure / 1e3, 'kPa')}, ${plain(at.width * 1e3)} ms of ${plain(at.period * 1e3)} ms`} wide>
+      {problem !== '' && <Notice tone="bad">The stability could not be worked out. {problem}</Notice>}
+      {told === null && problem === '' && <Notice tone="busy">The frames of the longest windows are being read.</Notice>}
+      {told !== null && at === null && <Notice tone="off">{shownText(told.text)}</Notice>}
+      {told !== null && at !== null && <SignalsOf told={told} />}
+    </Section>
+  );
+}
+
+function SignalsOf({ told }: { readonly told: Told }) {
+  const [mass, ...others] = told.signals;
+  return (
+    <>
+      <p className="small">
+        {told.windows === 1 ? 'One window' : `${told.windows} windows`}, {plain(told.duration)} s in steps of {plain(told.step)} s. The Allan deviation tells by how much two averages of the same length that follow each other differ. A plan takes a window length from it only by hand (Windows, at least).
+      </p>
+      {mass !== undefined && <SignalOf of={mass} />}
+      {others.map((one) => (
+        <details key={one.signal} className="small">
+          <summary>{stabilityWords[one.signal].name}: {shownText(one.pays)}</summary>
+          <SignalOf of={one} />
+        </details>
+      ))}
+    </>
+  );
+}
+
+function SignalOf({ of: { signal, rows, pays, drift } }: { readonly of: OfSignal }) {
+  const { name, unit, times } = stabilityWords[signal];
+  const series: readonly Series[] = [{ id: signal, title: name, look: 0, points: rows.map((r, i) => ({ x: i, y: r.deviation * times, low: r.low * times, high: r.high * times })) }];
+  return (
+    <>
+      <p>
+        {shownText(pays)} {shownText(drift)}
+      </p>
+      <XyChart label={`Allan deviation over averaging time: ${name.toLowerCase()}`} xTitle="Averaging time, s" yTitle={`Deviation, ${unit}`} series={series} xNames={rows.map((r) => plain(r.time))} joined logarithmic />
+      <FigureTable
+        caption={`Allan deviation: ${name.toLowerCase()}`}
+        columns={['Averaging time, s', `Deviation, ${unit}`, `95 % interval, ${unit}`, 'Degrees of freedom', 'Noise']}
+        words={[3]}
+        narrow
+        rows={rows.map((r) => ({ key: String(r.time), head: plain(r.time), cells: [brief(r.deviation * times, 3), `${brief(r.low * times, 3)} to ${brief(r.high * times, 3)}`, r.dof.toFixed(0), noiseWords[r.noise]] }))}
+      />
+    </>
+  );
+}
