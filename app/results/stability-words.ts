@@ -1,4 +1,5 @@
 /** How the stability of a held point is called and said, on pages and in commands. */
+import { trueMinus } from '../quantities/figures.ts';
 import type { AllanRow } from '../statistics/allan.ts';
 import type { SignalStability } from './stability.ts';
 
@@ -29,7 +30,7 @@ const two = (value: number): string => Number(value.toPrecision(2)).toString();
 export function paysSentence({ signal, rows, pays }: SignalStability): string {
   const last = rows.at(-1)?.time ?? 0;
   if (pays === null) return 'The record is too short to tell up to where averaging pays.';
-  if (pays.time === null) return `Averaging pays as far as the record tells: up to ${two(last)} s at least${pays.low === null ? '' : `, or from ${two(pays.low)} s on no more (95 % intervals)`}.`;
+  if (pays.time === null) return `Averaging pays as far as the record tells: up to ${two(last)} s at least${pays.low === null ? '' : ` (by the 95 % intervals perhaps up to ${two(pays.low)} s only)`}.`;
   const range = pays.high === null ? (pays.low === null ? '' : ` (from ${two(pays.low)} s on, by the 95 % intervals)`) : ` (${two(pays.low ?? pays.time)} to ${two(pays.high)} s by the 95 % intervals)`;
   const beyond = signal === 'mass' ? ', and one more window elsewhere in the run is worth more than a longer one' : ': it wanders';
   return `Averaging pays up to about ${two(pays.time)} s${range}. Beyond, half of the variance or more does not average away${beyond}.`;
@@ -40,5 +41,5 @@ export function driftSentence({ signal, drift }: SignalStability): string {
   if (drift === null) return 'The record is too short to tell a drift.';
   const { unit, times } = stabilityWords[signal];
   const [perHour, expanded] = [drift.perSecond * 3600 * times, drift.expanded * 3600 * times];
-  return `Drift: (${two(perHour)} ± ${two(expanded)}) ${unit}/h${drift.called ? ', more than noise and a random walk explain' : ', no more than noise or a random walk explain'}.`;
+  return `Drift: (${trueMinus(two(perHour))} ± ${two(expanded)}) ${unit}/h${drift.called ? ', more than noise and a random walk explain' : ', no more than noise or a random walk explain'}.`;
 }

@@ -45,12 +45,14 @@ function SignalsOf({ told }: { readonly told: Told }) {
   return (
     <>
       <p className="small">
-        {told.windows === 1 ? 'One window' : `${told.windows} windows`}, {plain(told.duration)} s in steps of {plain(told.step)} s. The Allan deviation tells by how much two averages of the same length that follow each other differ. A plan takes a window length from it only by hand (Windows, at least).
+        {told.windows === 1 ? 'One window' : `${told.windows} windows`}, {plain(told.duration)} s in steps of {plain(told.step)} s. The Allan deviation tells by how much two averages of the same length that follow each other differ. A plan takes a window length from it only by hand (“Window, at least”).
       </p>
+      {mass !== undefined && <p>{shownText(mass.pays)} {shownText(mass.drift)}</p>}
       {mass !== undefined && <SignalOf of={mass} />}
       {others.map((one) => (
         <details key={one.signal} className="small">
           <summary>{stabilityWords[one.signal].name}: {shownText(one.pays)}</summary>
+          <p>{shownText(one.drift)}</p>
           <SignalOf of={one} />
         </details>
       ))}
@@ -58,14 +60,11 @@ function SignalsOf({ told }: { readonly told: Told }) {
   );
 }
 
-function SignalOf({ of: { signal, rows, pays, drift } }: { readonly of: OfSignal }) {
+function SignalOf({ of: { signal, rows } }: { readonly of: OfSignal }) {
   const { name, unit, times } = stabilityWords[signal];
   const series: readonly Series[] = [{ id: signal, title: name, look: 0, points: rows.map((r, i) => ({ x: i, y: r.deviation * times, low: r.low * times, high: r.high * times })) }];
   return (
     <>
-      <p>
-        {shownText(pays)} {shownText(drift)}
-      </p>
       <XyChart label={`Allan deviation over averaging time: ${name.toLowerCase()}`} xTitle="Averaging time, s" yTitle={`Deviation, ${unit}`} series={series} xNames={rows.map((r) => plain(r.time))} joined logarithmic />
       <FigureTable
         caption={`Allan deviation: ${name.toLowerCase()}`}
