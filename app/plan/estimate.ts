@@ -8,6 +8,7 @@ import { lookEdges, lookPart, shutGraceS, shutSpanS } from './look.ts';
 import type { Plan } from './plan.ts';
 import { typicalDeadTime } from './typical.ts';
 import type { Point } from './points.ts';
+import { goesOnUnpurged } from './purge.ts';
 import { pairEdges, zeroWindow } from './zero.ts';
 
 /** Bench constants of the estimate; common practice, no source. A real bench is rarely faster. */
@@ -118,8 +119,7 @@ export function estimateRun(plan: Plan, points: readonly Point[], equipment: Equ
 
   let driven = 0;
   const beforeWindow = (point: Point): number => {
-    // RUN-230
-    const goesOn = plan.targets !== undefined && point.channel === driven;
+    const goesOn = goesOnUnpurged(plan, driven, point.channel);
     if (point.role !== 'zero') driven = point.channel;
     switch (point.role) {
       case 'zero':

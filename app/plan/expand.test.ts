@@ -387,6 +387,11 @@ describe('expansion of a plan', () => {
     expect(middle).toBeLessThan(60);
     const plan = planOf({});
     expect(zeroWindow({ ...plan, zero: { ...plan.zero, windowS: 7.5 } })).toBe(7.5);
+    // PLAN-110: without the purges there is less time to take a share of.
+    const large = planOf({ injectors: 8, voltages: 5, widths: 12, replicates: 3 });
+    const seldom = { ...large, zero: { settleS: 3, decayS: 20, deadTimeUs: 2 }, purge: { ...large.purge, pulses: 50, periodMs: 20, when: 'injector-changes' as const } };
+    expect(zeroWindow(seldom)).toBe(zeroWindow({ ...seldom, purge: { ...seldom.purge, pulses: 0 } }));
+    expect(zeroWindow(seldom)).toBeLessThan(middle);
   });
 
   test('PLAN-46 PLAN-52 a plan of an old journal has neither zero points nor period pairs nor a first look; a document of today has them', () => {

@@ -298,7 +298,13 @@ export const planSchema = z.strictObject({
     })
     .prefault({}),
   purge: z
-    .strictObject({ pulses: z.int().min(0).max(100_000).default(50), widthMs: positive.default(4), periodMs: positive.default(20) })
+    .strictObject({
+      pulses: z.int().min(0).max(100_000).default(50),
+      widthMs: positive.default(4),
+      periodMs: positive.default(20),
+      /** Before each window, or only where another injector was driven before it, or none since the bench was safe (PLAN-110). */
+      when: z.enum(['each-window', 'injector-changes']).default('each-window'),
+    })
     .prefault({}),
   settleS: duration.default(1),
   window: z

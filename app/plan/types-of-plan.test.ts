@@ -52,6 +52,16 @@ describe('PLAN-94', () => {
     expect(of({ types: [{ type: 'large', staticFlowGPerMin: 240 }] })).toEqual(plain);
   });
 
+  test('PLAN-110 purges where the injector changes take so much less time, and no other time', () => {
+    const [often, seldom] = (['each-window', 'injector-changes'] as const).map((when) => planOf({ purge: { pulses: 50, periodMs: 20, widthMs: 4, when }, zero: { windowS: 0 } }));
+    if (often === undefined || seldom === undefined) throw new Error('two plans');
+    const points = expandPlan(often);
+    expect(expandPlan(seldom)).toEqual(points);
+    const saved = points.filter((p, i) => p.role !== 'look' && points[i - 1]?.channel === p.channel).length;
+    expect(saved).toBeGreaterThan(0);
+    expect(estimateRun(often, points, equipment).durationS - estimateRun(seldom, points, equipment).durationS).toBeCloseTo(saved, 6);
+  });
+
   test('a plan that states no flow, as every stored one, is estimated as before types had one', () => {
     const plan = planOf({ types: [{ type: 'small', resistanceOhm: 12 }] });
     expect(estimateRun(plan, expandPlan(plan), equipment)).toEqual(estimateRun(planOf(), expandPlan(planOf()), equipment));

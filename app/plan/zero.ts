@@ -27,7 +27,8 @@ export function zeroWindow(plan: ZeroPlan): Seconds {
   if (plan.targets !== undefined) return seconds(longestS);
   const { injectors, axes, purge, settleS, window } = plan;
   const points = injectors.length * axes.voltageV.length * axes.pressureKpa.length * axes.widthMs.length * axes.periodMs.length * axes.replicates;
-  const pointS = (purge.pulses * purge.periodMs) / 1e3 + settleS + window.minS + betweenPointsS;
+  const purgeS = purge.when === 'each-window' ? (purge.pulses * purge.periodMs) / 1e3 : 0;
+  const pointS = purgeS + settleS + window.minS + betweenPointsS;
   const zeros = axes.pressureKpa.length * (axes.voltageV.length + 1);
   const each = (share * points * pointS) / zeros - plan.zero.settleS;
   return seconds(Math.min(Math.max(Math.round(each), shortestS), longestS));

@@ -31,12 +31,12 @@ interface Coil {
 }
 
 /** A run on coils that follow late; `settled`: on the same whose every window finds the warmth that its own pulses leave in the long run. */
-function reduced(plan: Plan, coil: Coil, settled = false, seed = 1): Reduction {
+function reduced(plan: Plan, coil: Coil, settled = false, seed = 1, reducedBy = plan): Reduction {
   const normal = normalFrom(seed);
   const points = expandPlan(plan);
   const kelvins = new Map<number, number>();
   const until = new Map<number, number>();
-  let now = 100;
+  let [now, driven] = [100, 0];
   const power = (voltage: number, width: number, period: number): number => ((voltage * voltage) / 14) * (Math.max(0, width - 1.5 * typicalDeadTime(voltage)) / period);
   const attempts = points.map((point): CountingAttempt => {
     const injector = syntheticInjector(point.injector);
@@ -54,9 +54,11 @@ function reduced(plan: Plan, coil: Coil, settled = false, seed = 1): Reduction {
     // A coil cools while others are measured.
     now += 0.3;
     follow(0, Math.min(200, now - (until.get(point.channel) ?? 0)));
-    follow(power(point.voltage, plan.purge.widthMs * 1e-3, plan.purge.periodMs * 1e-3) * coil.kelvinPerWatt, plan.purge.pulses * plan.purge.periodMs * 1e-3);
+    const purgeS = plan.purge.when === 'injector-changes' && driven === point.channel ? 0 : plan.purge.pulses * plan.purge.periodMs * 1e-3;
+    driven = point.channel;
+    if (purgeS > 0) follow(power(point.voltage, plan.purge.widthMs * 1e-3, plan.purge.periodMs * 1e-3) * coil.kelvinPerWatt, purgeS);
     follow(own, plan.settleS);
-    now += plan.purge.pulses * plan.purge.periodMs * 1e-3 + plan.settleS;
+    now += purgeS + plan.settleS;
     const warm = settled ? own : follow(own, 3);
     const window = syntheticWindow(point, { ...injector, deadTime: (v, p, w = 0) => injector.deadTime(v, p, w + warm) }, plan, syntheticEquipment, noErrors, { ...noScatter, relative: 5e-4, width: 1e-6 }, normal);
     const from = now;
@@ -64,7 +66,7 @@ function reduced(plan: Plan, coil: Coil, settled = false, seed = 1): Reduction {
     until.set(point.channel, now);
     return { point: point.index, attempt: 1, window: { ...window, from: seconds(from), to: seconds(now) } };
   });
-  return reduceRun({ plan, equipment: syntheticEquipment, points, attempts });
+  return reduceRun({ plan: reducedBy, equipment: syntheticEquipment, points, attempts });
 }
 const lines = ({ cells }: Reduction): readonly LineCell[] => cells.map((cell) => (cell.kind === 'line' ? cell : (() => { throw new Error(cell.text); })()));
 const meanOff = (a: Reduction, b: Reduction): number => lines(a).reduce((sum, cell, i) => sum + cell.deadTime.value - (lines(b)[i]?.deadTime.value ?? Number.NaN), 0) / lines(a).length;
@@ -114,6 +116,17 @@ describe('RED-130 what coils remember', () => {
       expect(partOf(cell)).toBeUndefined();
       expect(cell.shared.some(({ source }) => source.quantity === 'coil-late')).toBe(true);
     }
+  });
+
+  it('PLAN-110 counts without a purge where the plan has none before a window', () => {
+    const coil = { kelvinPerWatt: 2, uncertaintyKelvinPerWatt: 0, timeConstantS: 10, uncertaintyTimeConstantS: 0 };
+    const often = shuffled({ coil });
+    const seldom = planSchema.parse({ ...often, purge: { ...often.purge, pulses: 400, when: 'injector-changes' } });
+    const wrong = planSchema.parse({ ...seldom, purge: { ...seldom.purge, when: 'each-window' } });
+    const truth = lines(reduced(shuffled({ coil: { ...coil, kelvinPerWatt: 0 } }), slow, true));
+    const off = (of: Reduction): number => Math.sqrt(lines(of).reduce((sum, c, i) => sum + (c.deadTime.value - (truth[i]?.deadTime.value ?? Number.NaN)) ** 2, 0) / truth.length);
+    // A purge of 8 s would lead each coil well towards its own warmth.
+    expect(off(reduced(seldom, slow))).toBeLessThan(off(reduced(seldom, slow, false, 1, wrong)) / 2);
   });
 
   it('takes hardly anything off coils that settle at once', () => {

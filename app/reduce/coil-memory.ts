@@ -6,6 +6,7 @@
 import { coilHeatOf } from '../plan/coil-of-type.ts';
 import type { Plan } from '../plan/plan.ts';
 import type { Point } from '../plan/points.ts';
+import { goesOnUnpurged } from '../plan/purge.ts';
 import { typicalDeadTime } from '../plan/typical.ts';
 import type { WindowSummary } from '../journal/measured.ts';
 import { errorSource } from '../uncertainty/source.ts';
@@ -57,12 +58,11 @@ export function coilMemories(plan: Plan, windows: readonly Driven[]): ReadonlyMa
   return new Map(types.map((type) => [type, new CoilMemory(plan, type, windows.filter(({ reduced: { at } }) => typeOfInjector(plan, at) === type), unpurged)]));
 }
 
-/** Windows without a purge before them: those of a first look; and where a plan has targets, those whose injector was driven just before (RUN-230). */
+/** Windows without a purge before them: those of a first look; and where the plan purges for another injector alone, those whose injector was driven just before (RUN-230, PLAN-110). */
 function unpurgedOf(plan: Plan, windows: readonly Driven[]): ReadonlySet<ReducedWindow> {
   const looks = windows.filter(({ reduced: { at } }) => at.role === 'look');
-  if (plan.targets === undefined) return new Set(looks.map((w) => w.reduced));
   const driven = windows.filter(({ reduced: { at } }) => at.role !== 'zero').toSorted((a, b) => a.order - b.order);
-  return new Set([...looks, ...driven.filter(({ reduced: { at } }, i) => driven[i - 1]?.reduced.at.channel === at.channel)].map((w) => w.reduced));
+  return new Set([...looks, ...driven.filter(({ reduced: { at } }, i) => goesOnUnpurged(plan, driven[i - 1]?.reduced.at.channel ?? null, at.channel))].map((w) => w.reduced));
 }
 
 /** Watts by which each window's coil stood off the settled warmth of its own pulses, for each time constant: less than 0, it was still cooler. */

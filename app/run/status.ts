@@ -117,7 +117,8 @@ export function adviceText(state: RunState, known: { readonly notStartable: stri
 /** From `attempts` that took `spent` seconds together and, until they are many, from the plan's own figures. */
 export function remainingTime(state: RunState, spent: number, attempts: number): Seconds {
   const { plan, counts } = state;
-  const guess = plan.supply.steadyS + (plan.purge.pulses * plan.purge.periodMs) / 1e3 + plan.settleS + 1.5 * plan.window.minS + 0.5;
+  const purgeS = plan.purge.when === 'each-window' ? (plan.purge.pulses * plan.purge.periodMs) / 1e3 : 0;
+  const guess = plan.supply.steadyS + purgeS + plan.settleS + 1.5 * plan.window.minS + 0.5;
   const weight = 3;
   const pace = (spent + weight * guess) / (attempts + weight);
   return seconds(Math.max(0, state.points.length - counts.accepted - counts.skipped - counts.waiting) * pace);

@@ -192,6 +192,30 @@ describe('a run of a plan with targets', () => {
     expect(purged()).toEqual([0, 2, 4, 5]);
   });
 
+  it('RUN-240 PLAN-110 a grid that says so purges where the injector changes, and after a rest', () => {
+    const plan = testPlan();
+    const run = new TestRun({ plan: { ...plan, purge: { ...plan.purge, when: 'injector-changes' } } }).start();
+    expect(run.runUntil(({ engine }) => engine.state.counts.accepted === 4, 3000)).toBe(true);
+    run.command({ kind: 'pause-at-next-point' });
+    expect(run.runUntil((one) => one.mode === 'paused')).toBe(true);
+    run.runUntil(() => false, 3);
+    run.command({ kind: 'resume' });
+    expect(run.runUntil((one) => one.mode === 'ended', 3000)).toBe(true);
+    const wanted: number[] = [];
+    let [driven, others] = [0, 0];
+    for (const event of run.journal) {
+      if (event.kind === 'paused') driven = 0;
+      const at = event.kind === 'attempt-started' ? run.points[event.point] : undefined;
+      if (at === undefined || at.role === 'zero') continue;
+      if (at.role !== 'look' && at.channel !== driven) wanted.push(at.index);
+      else if (at.role !== 'look') others += 1;
+      driven = at.channel;
+    }
+    expect(wanted.length).toBeGreaterThan(2);
+    expect(others).toBeGreaterThan(2);
+    expect(run.events('step').filter((s) => s.step === 'purge').map((s) => s.point)).toEqual(wanted);
+  });
+
   it('RUN-230 a grid purges before every window, as ever', () => {
     const run = new TestRun({ plan: testPlan() }).start();
     expect(run.runUntil((one) => one.mode === 'ended', 3000)).toBe(true);

@@ -195,8 +195,8 @@ export function oddBench(seed: number, stated: Imperfect, plan: Plan, points: re
       return settled + (before * coil.tauS * (1 - Math.exp(-time / coil.tauS))) / time;
     };
     towards(0, Math.max(1e-9, now - channel.until));
-    // A plan with targets purges where the injector changes (RUN-230).
-    const purgeS = plan.targets !== undefined && point.channel === driven ? 0 : plan.purge.pulses * plan.purge.periodMs * 1e-3;
+    // A plan with targets purges where the injector changes (RUN-230), and so does one that says so (PLAN-110).
+    const purgeS = (plan.targets !== undefined || plan.purge.when === 'injector-changes') && point.channel === driven ? 0 : plan.purge.pulses * plan.purge.periodMs * 1e-3;
     driven = point.channel;
     if (purgeS > 0) towards(power(of, volt, plan.purge.widthMs * 1e-3, plan.purge.periodMs * 1e-3), purgeS);
     const watts = power(of, volt, width, period);

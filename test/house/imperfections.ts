@@ -1,5 +1,5 @@
 /**
- * What do imperfections of a bench do to the stated intervals? `npm run show -- characterisations imperfections [N] [SEED] [NAME...] [--order KIND] [--correct]`
+ * What do imperfections of a bench do to the stated intervals? `npm run show -- characterisations imperfections [N] [SEED] [NAME...] [--order KIND] [--correct] [--purge-changes]`
  * characterises four injectors on N benches of another hand (`imperfect-bench.ts`) for each imperfection at two strengths and prints
  * one row each; `characterisations pairs [N] [SEED]` draws two imperfections at random for every bench.
  */
@@ -72,10 +72,12 @@ export function orderAsked(args: readonly string[]): string {
 }
 
 /** Arguments without the order. */
-export const besideOrder = (args: readonly string[]): readonly string[] => args.filter((a, i) => a !== '--order' && args[i - 1] !== '--order' && a !== correcting);
+export const besideOrder = (args: readonly string[]): readonly string[] => args.filter((a, i) => a !== '--order' && args[i - 1] !== '--order' && a !== correcting && a !== seldom);
 
 /** Takes the drift off by the reference point (RED-132). */
 const correcting = '--correct';
+/** Purges where the injector changes, and not before each window (PLAN-110). */
+const seldom = '--purge-changes';
 
 const widthsMs = [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 5, 6, 8, 10, 12];
 const injectors = [1, 2, 3, 4].map((channel) => ({ serialNumber: `C-${channel}`, type: 'T', channel }));
@@ -87,6 +89,7 @@ const planIn = (kind: string): Plan => planSchema.parse({
   reference: { injector: 'C-1', voltageV: 14, pressureKpa: 300, widthMs: 6, periodMs: 20, everyPoints: 100 },
   sequence: { kind },
   reduction: { driftCorrection: process.argv.includes(correcting) ? 'reference' : 'none' },
+  purge: { when: process.argv.includes(seldom) ? 'injector-changes' : 'each-window' },
   static: { replicates: 3 },
   // A leak is another question, asked by `characterisations --leaks`.
   zero: { windowS: 0 },

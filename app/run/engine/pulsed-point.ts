@@ -4,6 +4,7 @@ import { expectedEdgeRate } from '../../plan/estimate.ts';
 import { expectedFlow } from '../../plan/flow-of-type.ts';
 import { lookEdges, lookPart, shutGraceS, shutSpanS } from '../../plan/look.ts';
 import type { Point } from '../../plan/points.ts';
+import { goesOnUnpurged } from '../../plan/purge.ts';
 import { pairEdges } from '../../plan/zero.ts';
 import { seconds } from '../../quantities/quantity.ts';
 import type { Criterion } from '../../journal/events.ts';
@@ -96,9 +97,7 @@ export class PulsedPoint {
     const { plan } = this.#core.state;
     const driven = this.#settings.driven;
     this.#settings.driven = this.#point.channel;
-    // Where windows of one injector follow each other by a schedule there is no air to be driven out (RUN-230).
-    const goesOn = plan.targets !== undefined && driven === this.#point.channel;
-    if (plan.purge.pulses > 0 && this.#point.role !== 'look' && !goesOn) yield* this.#purge();
+    if (plan.purge.pulses > 0 && this.#point.role !== 'look' && !goesOnUnpurged(plan, driven, this.#point.channel)) yield* this.#purge();
     yield* this.#startPulses();
     yield* this.#settle();
     yield* this.#fillWindow();

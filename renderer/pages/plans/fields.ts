@@ -12,7 +12,7 @@ export type FieldPath = keyof typeof words;
 /** Fields of the form's folded parts, in their order. */
 export const foldedPaths = {
   conditions: ['supply.toleranceV', 'supply.steadyS', 'supply.timeoutS', 'supply.idleCurrentA', 'condition.pressureToleranceKpa', 'condition.temperatureMinC', 'condition.temperatureMaxC', 'condition.steadyS', 'condition.timeoutS'],
-  window: ['purge.pulses', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
+  window: ['purge.pulses', 'purge.when', 'purge.widthMs', 'purge.periodMs', 'settleS', 'window.minEdges', 'window.minS', 'window.maxS'],
   look: ['look.windowS', 'look.voltageV', 'look.shortMs', 'look.longMs', 'look.periodMs', 'look.resistancePercent', 'look.coilOhm', 'look.flowPercent', 'look.staticFlowGPerMin', 'look.scatterPercent', 'look.shutMlMin'],
   acceptance: ['accept.pressureKpa', 'accept.pressureSdKpa', 'accept.supplyV', 'accept.temperatureMinC', 'accept.temperatureMaxC', 'accept.halvesPercent', 'accept.missingFramesPercent', 'repeats.attemptsAtOnce', 'repeats.attemptsSecondPass', 'giveUp.afterFailures'],
   reduction: ['reduction.referenceC', 'reduction.linearFromMs', 'reduction.linearityPercent', 'reduction.linearFlowRangePercent', 'reduction.repeatabilityPercent', 'reduction.slopeOverVoltage', 'reduction.pressureEffect.percentPer100Kpa', 'reduction.pressureEffect.uncertaintyPercentPer100Kpa', 'reduction.driftCorrection', 'reduction.coil.kelvinPerWatt', 'reduction.coil.uncertaintyKelvinPerWatt', 'reduction.coil.timeConstantS', 'reduction.coil.uncertaintyTimeConstantS', 'reduction.leakTimesU95', 'reduction.leakChangeTimesU95', 'reduction.leakUncertaintyTimesU95'],
@@ -121,7 +121,8 @@ const words = {
   'condition.steadyS': { label: 'Conditions steady for', unit: 's', help: 'Pressure and temperature must stay in band this long.' },
   'condition.timeoutS': { label: 'Give the wait up after', unit: 's', help: 'Conditions that are not in band by then fail the point.' },
 
-  'purge.pulses': { label: 'Purge pulses', unit: '', help: 'Fired before each point to drive out bubbles. 0: no purge.' },
+  'purge.pulses': { label: 'Purge pulses', unit: '', help: 'Fired to drive out bubbles. 0: no purge.' },
+  'purge.when': { label: 'Purge', unit: '', help: 'Before each window, or only where another injector was driven before it, or none since the bench was safe: windows of one injector then follow each other without it. A plan with targets purges so in any case.' },
   'purge.widthMs': { label: 'Purge width', unit: 'ms', help: 'Pulse width of the purge.' },
   'purge.periodMs': { label: 'Purge period', unit: 'ms', help: 'From pulse to pulse of the purge.' },
   settleS: { label: 'Settle', unit: 's', help: 'After the burst has begun, before the window opens.' },
@@ -335,6 +336,7 @@ export const choiceWords: Readonly<Partial<Record<FieldPath, Readonly<Record<str
   'reduction.slopeOverVoltage': { tested: 'As far as the data say so', own: 'Never: each voltage its own', shared: 'Always: one for all' },
   'reduction.driftCorrection': { none: 'Stands in the uncertainties', reference: 'Taken off by the reference point' },
   'targets.spend': { 'until-known': 'As needed', 'all-hours': 'All of it' },
+  'purge.when': { 'each-window': 'Before each window', 'injector-changes': 'When the injector changes' },
   qualification: { 'not-required': 'Not required', required: 'Required' },
   'types[].drive': { saturated: 'Saturated switch', 'peak-and-hold': 'Peak and hold' },
   'guards[].level': { note: 'Note', hold: 'Hold', trip: 'Trip' },
