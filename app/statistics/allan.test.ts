@@ -86,6 +86,8 @@ describe('which noise rules', () => {
     expect(noiseOf(passed(whiteRates(12, n)), 1)).toBe(0);
     expect(noiseOf(passed(walked(13, n)), 1)).toBe(-2);
     for (const m of [1, 4, 16]) expect(noiseOf(passed(whiteRates(12, n).map((v, i) => v + (drift[i] as number))), m)).toBe(0);
+    // A drift as strong as the steps of what is read: its differences would look like white rates.
+    expect(noiseOf(read.map((v, i) => v + 0.00125 * i * i), 1)).toBe(2);
     expect(noiseOf(passed(whiteRates(12, 49 * 8)), 8)).not.toBe(null);
     expect(noiseOf(passed(whiteRates(12, 48 * 8)), 8)).toBe(null);
   });
