@@ -96,6 +96,9 @@ describe('which noise rules', () => {
     const rows = allanRows([passed(walked(17, 256))], 1);
     expect(rows.map((r) => r.steps)).toEqual([1, 2, 4, 8, 16, 32, 64]);
     expect(rows.map((r) => r.noise)).toEqual(Array(7).fill('walk'));
+    // Of some sixty white averages one in thirty looks like a noise of higher frequencies: that takes a hundred to say.
+    const named = Array.from({ length: 200 }, (_, i) => allanRows([passed(whiteRates(5_000_001 + 7919 * i, 500))], 1).filter((r) => r.steps >= 8 && r.noise === 'resolution').length);
+    expect(named.filter((n) => n > 0).length).toBeLessThan(3);
   });
 
   it('degrees of freedom fall as averages get longer, and are one at least', () => {

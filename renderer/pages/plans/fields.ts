@@ -122,7 +122,7 @@ const words = {
   'condition.timeoutS': { label: 'Give the wait up after', unit: 's', help: 'Conditions that are not in band by then fail the point.' },
 
   'purge.pulses': { label: 'Purge pulses', unit: '', help: 'Fired to drive out bubbles. 0: no purge.' },
-  'purge.when': { label: 'Purge', unit: '', help: 'Before each window, or only where another injector was driven before it, or none since the bench was safe: windows of one injector then follow each other without it. A plan with targets purges so in any case.' },
+  'purge.when': { label: 'Purge', unit: '', help: 'Before each window, or only where another injector was driven before it, and after each rest: windows of one injector then follow each other without it. A plan with targets purges so in any case.' },
   'purge.widthMs': { label: 'Purge width', unit: 'ms', help: 'Pulse width of the purge.' },
   'purge.periodMs': { label: 'Purge period', unit: 'ms', help: 'From pulse to pulse of the purge.' },
   settleS: { label: 'Settle', unit: 's', help: 'After the burst has begun, before the window opens.' },
