@@ -34,6 +34,12 @@ const draftName = z.string().regex(/^[\w./:-]{1,150}$/u);
 export const libraryRequests = {
   'parts.list': { control: false, params: nothing, result: z.array(part.extend({ id })) },
   'parts.save': { control: true, params: z.strictObject({ parts: z.array(part).min(1).max(200) }), result: z.array(part.extend({ id })) },
+  /** Injectors that were withdrawn, the latest first, at most 200: who, when and why. HOST-180 */
+  'parts.withdrawn': { control: false, params: nothing, result: z.array(z.object({ part: part.extend({ id }), at: finite, by: z.string(), reason: z.string() })) },
+  /** Takes an injector that was booked in by mistake out of the lists; refused where a run has used it. Every injector as it is then. HOST-180 */
+  'parts.withdraw': { control: true, params: z.strictObject({ id, by: person, reason: oneLine(500).trim().min(1) }), result: z.array(part.extend({ id })) },
+  /** Takes a withdrawal back. Every injector as it is then. HOST-181 */
+  'parts.take-back': { control: true, params: z.strictObject({ id, by: person }), result: z.array(part.extend({ id })) },
   'plans.list': { control: false, params: nothing, result: z.array(planRow) },
   'plans.versions': { control: false, params: z.strictObject({ id }), result: z.array(planRow) },
   'plans.read': { control: false, params: z.strictObject({ id, version: z.int().min(1) }), result: z.object({ row: planRow, document: z.unknown() }) },

@@ -16,7 +16,7 @@ const parent = z.int().min(1).nullable();
 const version = z.int().min(1);
 
 /** What a record is of (`records.ts`). */
-const recordKinds = ['injector type', 'qualification', 'report details'] as const;
+const recordKinds = ['injector type', 'qualification', 'report details', 'withdrawal'] as const;
 export type RecordKind = (typeof recordKinds)[number];
 
 /** What an entry says. Fields are only ever added, each optional. */

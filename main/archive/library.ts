@@ -63,6 +63,8 @@ export interface PartRow {
   readonly entry: number;
 }
 
+type PartsEntered = Extract<Entry, { kind: 'parts' }>['rows'];
+
 export interface StoredPlanRow {
   readonly plan: string;
   readonly version: number;
@@ -104,13 +106,16 @@ const planFromRow = (row: StoredPlanRow): PlanVersion => ({
   savedBy: row.saved_by,
 });
 
-const latestParts = `SELECT part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel, entry FROM part_versions p
-  WHERE version = (SELECT max(version) FROM part_versions WHERE part = p.part) ORDER BY part`;
+/** Whether an injector has been withdrawn (withdrawals.ts): what the latest record of it says. */
+const isWithdrawn = `coalesce((SELECT json_extract(document, '$.withdrawn') FROM record_versions WHERE kind = 'withdrawal' AND name = p.part ORDER BY version DESC LIMIT 1), 0)`;
+const latestParts = (withdrawn: 0 | 1): string => `SELECT part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel, entry FROM part_versions p
+  WHERE version = (SELECT max(version) FROM part_versions WHERE part = p.part) AND ${isWithdrawn} = ${withdrawn} ORDER BY part`;
 const planColumns = 'plan, version, name, saved_at, saved_by, entry';
 
 function statements(db: Database) {
   return {
-    parts: db.prepare<[], PartRow>(latestParts),
+    parts: db.prepare<[], PartRow>(latestParts(0)),
+    withdrawnParts: db.prepare<[], PartRow>(latestParts(1)),
     partHistory: db.prepare<[string], PartRow>(
       'SELECT part, version, saved_at, order_text, type, serial_number, coil_resistance_ohm, condition, channel, entry FROM part_versions WHERE serial_number = ? ORDER BY saved_at, part, version',
     ),
@@ -155,9 +160,35 @@ export class Library {
     this.#sql = statements(shelf.db);
   }
 
-  /** Every injector as it is now, in the order they were taken in. */
+  /** Every injector as it is now, in the order they were taken in, without those that were withdrawn. */
   parts(): StoredPart[] {
     return this.#shelf.reading(() => this.#sql.parts.all()).map(partFromRow);
+  }
+
+  /** Those that were withdrawn, as they were then. */
+  withdrawnParts(): StoredPart[] {
+    return this.#shelf.reading(() => this.#sql.withdrawnParts.all()).map(partFromRow);
+  }
+
+  /** Takes a withdrawn injector off its channel, which another may have by now. */
+  unmountWithdrawn(id: string): Saved<null> {
+    return this.#shelf.durably((at) => {
+      const before = this.#sql.withdrawnParts.all().find(({ part }) => part === id);
+      if (before === undefined) throw new KeepingRefused('This injector has not been withdrawn. Nothing was saved. Load the list again.');
+      this.#ledger.enter({ kind: 'parts', rows: [this.#put({ ...partFromRow(before), channel: null }, before, at, this.#ledger.next()).entered] });
+      return null;
+    });
+  }
+
+  /** The next version of an injector: its row, and what the ledger names of it. */
+  #put(part: StoredPart, before: PartRow | undefined, at: UnixMillis, entry: number): { readonly row: PartRow; readonly entered: PartsEntered[number] } {
+    const version = (before?.version ?? 0) + 1;
+    this.#sql.putPart.run(part.id, version, at, part.order, part.type, part.serialNumber, part.coilResistanceOhm, part.condition, part.channel, entry);
+    const row: PartRow = {
+      part: part.id, version, saved_at: at, order_text: part.order, type: part.type, serial_number: part.serialNumber,
+      coil_resistance_ohm: part.coilResistanceOhm, condition: part.condition, channel: part.channel, entry,
+    };
+    return { row, entered: { part: part.id, version, parent: before?.entry ?? null, row: partHash(row) } };
   }
 
   /** What was saved of injectors with this serial number, the oldest first. */
@@ -176,16 +207,10 @@ export class Library {
     return this.#shelf.durably((at) => {
       const rows = new Map(this.#sql.parts.all().map((row) => [row.part, row]));
       const entry = this.#ledger.next();
-      const entered: Extract<Entry, { kind: 'parts' }>['rows'] = [];
+      const entered: PartsEntered = [];
       const put = (part: StoredPart): void => {
-        const before = rows.get(part.id);
-        const version = (before?.version ?? 0) + 1;
-        this.#sql.putPart.run(part.id, version, at, part.order, part.type, part.serialNumber, part.coilResistanceOhm, part.condition, part.channel, entry);
-        const row: PartRow = {
-          part: part.id, version, saved_at: at, order_text: part.order, type: part.type, serial_number: part.serialNumber,
-          coil_resistance_ohm: part.coilResistanceOhm, condition: part.condition, channel: part.channel, entry,
-        };
-        entered.push({ part: part.id, version, parent: before?.entry ?? null, row: partHash(row) });
+        const { row, entered: one } = this.#put(part, rows.get(part.id), at, entry);
+        entered.push(one);
         rows.set(part.id, row);
       };
       const saved = new Set<string>();

@@ -194,6 +194,11 @@ export const jsonLines = {
   ]),
   /** type-record list and type-record save */
   'type-record': z.strictObject({ type: z.string(), version: z.int(), savedAt: z.iso.datetime(), savedBy: z.string(), reason: z.string().nullable(), record: z.record(z.string(), z.unknown()) }),
+  /** injector list, injector withdraw and injector take-back. `withdrawn` null: it is booked in. */
+  injector: z.strictObject({
+    type: z.string(), serialNumber: z.string(), order: z.string(), channel: z.int().nullable(), coilResistanceOhm: z.number().nullable(), condition: z.string(),
+    withdrawn: z.strictObject({ at: z.iso.datetime(), by: z.string(), reason: z.string() }).nullable(),
+  }),
   /** visit list and visit add */
   visit: z.strictObject({
     no: z.int(), savedAt: z.iso.datetime(), serialNumber: z.string(), type: z.string(), order: z.string(), stage: z.enum(['as-found', 'cleaned', 'as-left']), doneOn: z.string(), by: z.string(),

@@ -15,6 +15,7 @@ import { addStabilityCommand } from './stability-command.ts';
 import { addPlanCommands } from './plan-commands.ts';
 import { addProofCommands } from './proof-commands.ts';
 import { addReplayCommand } from './replay-command.ts';
+import { addInjectorCommands } from './injector-commands.ts';
 import { addRecordCommands } from './record-commands.ts';
 import { addReportCommands } from './report-commands.ts';
 import { addResultCommands } from './result-commands.ts';
@@ -54,6 +55,7 @@ export function makeProgram(): Command {
   addMeterCheckCommands(program);
   addQualificationCommands(program);
   addRecordCommands(program);
+  addInjectorCommands(program);
   addArchiveCommands(program);
   addProofCommands(program);
   addPlanCommands(program);

@@ -583,6 +583,19 @@ describe('the library', () => {
     expect(await window.ask('parts.save', { parts: [{ type: 'T', serialNumber: '2' }] })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
   });
 
+  test('HOST-180, HOST-181 an injector is withdrawn by the window that holds control, is listed with who and why, and is taken back', async () => {
+    const window = await house.window();
+    const [first, second] = await window.get('parts.save', { parts: [{ type: 'T', serialNumber: '1' }, { type: 'T', serialNumber: '2' }] });
+    const watching = await house.window();
+    expect(await watching.ask('parts.withdraw', { id: second?.id ?? '', by: 'B', reason: 'mistyped' })).toMatchObject({ ok: false });
+    expect(await window.ask('parts.withdraw', { id: second?.id ?? '', by: 'A', reason: ' ' })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+    expect(await window.get('parts.withdraw', { id: second?.id ?? '', by: 'A', reason: 'mistyped' })).toEqual([first]);
+    expect(await watching.get('parts.withdrawn', {})).toMatchObject([{ part: { serialNumber: '2' }, by: 'A', reason: 'mistyped' }]);
+    expect(await window.ask('parts.withdraw', { id: second?.id ?? '', by: 'A', reason: 'again' })).toMatchObject({ ok: false, failure: { code: 'bad-request' } });
+    expect(await window.get('parts.take-back', { id: second?.id ?? '', by: 'A' })).toEqual([first, second]);
+    expect(await watching.get('parts.withdrawn', {})).toEqual([]);
+  });
+
   test('HOST-14 RUN-7 another command under an id that was answered is refused and not carried out', async () => {
     const window = await house.window();
     await window.get('bench.connect', simulated());

@@ -1,6 +1,7 @@
 /** What the lab keeps to work with. */
 import type { libraryRequests } from '../../app/contract/library-requests.ts';
 import { parsePlan } from '../../app/plan/parse.ts';
+import { takeBackWithdrawal, withdraw, withdrawals } from '../archive/withdrawals.ts';
 import { Failed, notSaved } from './outcome.ts';
 import type { HandlersOf, HostRoom } from './host-room.ts';
 
@@ -9,6 +10,15 @@ export const libraryHandlers = ({ parts, sessions, bench, records, onCall, desk 
   'parts.save': ({ parts: injectors }) => {
     const saved = parts.archive.library.saveParts(injectors);
     return saved.ok ? saved.value : notSaved(saved);
+  },
+  'parts.withdrawn': () => withdrawals(parts.archive).slice(0, 200).map(({ part, ...about }) => ({ ...about, part: { ...part } })),
+  'parts.withdraw': ({ id, by, reason }) => {
+    const done = withdraw(parts.archive, id, by, reason);
+    return done.ok ? parts.archive.library.parts() : notSaved(done);
+  },
+  'parts.take-back': ({ id, by }) => {
+    const done = takeBackWithdrawal(parts.archive, id, by);
+    return done.ok ? parts.archive.library.parts() : notSaved(done);
   },
   'plans.list': () => parts.archive.library.plans(),
   'plans.versions': ({ id }) => parts.archive.library.planVersions(id),

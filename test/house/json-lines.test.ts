@@ -6,6 +6,9 @@ import { join } from 'node:path';
 import type { Command } from 'commander';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { syntheticPlan } from '../../app/reduce/synthetic.test-helper.ts';
+import { unixMillis } from '../../app/quantities/quantity.ts';
+import { openArchive } from '../../main/archive/archive.ts';
+import { machineEntropy } from '../../main/clock/machine.ts';
 import { jsonLines } from '../../main/cli/json.ts';
 import { makeProgram } from '../../main/cli/program.ts';
 import { answerSchema } from '../../main/cli/schema-commands.ts';
@@ -45,6 +48,10 @@ beforeAll(() => {
   // One point, held for as long as its stability needs at least.
   const held = replicatedPlan();
   writeFileSync(at('hold.json'), JSON.stringify({ ...held, injectors: held.injectors.slice(0, 1), axes: { ...held.axes, widthMs: [6], replicates: 1 }, reference: undefined, zero: { ...held.zero, windowS: 0 }, pair: { windows: 0 }, window: { ...held.window, minS: 70, maxS: 90 } }));
+  const opened = openArchive(at('archive.sqlite'), { now: () => unixMillis(Date.UTC(2026, 2, 1)), entropy: machineEntropy });
+  if (!opened.ok) throw new Error(opened.text);
+  opened.archive.library.saveParts([{ order: 'J-1', type: 'T', serialNumber: 'S-9', coilResistanceOhm: 12.1, condition: 'new', channel: 8 }]);
+  opened.archive.close();
   keepBentRuns(at('earlier.sqlite'), syntheticPlan({ voltageV: [9, 12, 14], widthMs: [1.8, 2, 2.2, 2.5, 2.8, 3.2, 4, 6, 9, 12], replicates: 2 }, 3), [1], 1.6e-3);
   writeFileSync(at('type.json'), JSON.stringify({ typeRecordVersion: 1, type: 'RH-P4', staticFlowGPerMin: 240, maxVoltageV: 16 }));
   writeFileSync(at('visit.json'), JSON.stringify({ visitVersion: 1, serialNumber: 'S-1', type: 'T', order: 'J-1', stage: 'as-found', doneOn: '2026-03-02', by: 'A. Tester', visual: 'clean', spray: '', remark: '', coil: { ohm: 12.1, expandedOhm: 0.02, celsius: 23, expandedKelvin: 0.5 }, insulation: null, leak: null, corrects: null }));
@@ -105,6 +112,9 @@ const asked: readonly Asked[] = [
   { command: 'qualification list', args: archive, answers: ['qualification'] },
   { command: 'type-record save', args: () => [at('type.json'), ...archive(), '--operator', 'A. Tester', '--reason', 'from the maker'], answers: ['type-record'] },
   { command: 'type-record list', args: archive, answers: ['type-record'] },
+  { command: 'injector list', args: archive, answers: ['injector'] },
+  { command: 'injector withdraw', args: () => ['S-9', ...archive(), '--operator', 'A. Tester', '--reason', 'mistyped'], answers: ['injector'] },
+  { command: 'injector take-back', args: () => ['S-9', ...archive(), '--operator', 'A. Tester'], answers: ['injector'] },
   { command: 'visit add', args: () => [at('visit.json'), ...archive()], answers: ['visit'] },
   { command: 'visit list', args: archive, answers: ['visit'] },
   { command: 'verify', args: archive, answers: ['verify'] },
@@ -235,7 +245,7 @@ describe('CLI-16 scripts that read an answer', () => {
 
 describe('CLI-20 a reader that has had enough', () => {
   const reading: readonly (readonly [string, () => readonly string[]])[] = [
-    ...asked.filter(({ command, code }) => code === undefined && !['sweep', 'continue', 'measure-again', 'meter-check add', 'qualification add', 'type-record save', 'visit add', 'make-head-key', 'backup', 'check-controller'].includes(command)).map(({ command, args }) => [command, () => [...command.split(' '), ...args()]] as const),
+    ...asked.filter(({ command, code }) => code === undefined && !['sweep', 'continue', 'measure-again', 'meter-check add', 'qualification add', 'type-record save', 'injector withdraw', 'injector take-back', 'visit add', 'make-head-key', 'backup', 'check-controller'].includes(command)).map(({ command, args }) => [command, () => [...command.split(' '), ...args()]] as const),
     ...['plan-schema', 'equipment-schema', 'output-schema run', 'completion zsh', '--help', 'sweep --help'].map((line) => [line, () => line.split(' ')] as const),
   ];
 

@@ -3,6 +3,8 @@ import { spawnSync } from 'node:child_process';
 import { rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { openArchive } from '../../main/archive/archive.ts';
+import { machineClock, machineEntropy } from '../../main/clock/machine.ts';
 import { scratchFolder } from '../builders/in-process.ts';
 
 const command = join(import.meta.dirname, '..', '..', 'main', 'cli', 'main.ts');
@@ -90,6 +92,27 @@ describe('visit', () => {
     expect(JSON.parse(cli(['visit', 'show', '1']).out)).toMatchObject({ ...visit, photos: [{ media: 'image/png', width: 1, height: 1, shows: 'tip' }] });
     expect(cli(['visit', 'list', 'none'])).toMatchObject({ code: 2 });
     expect(cli(['visit', 'show', '9'])).toMatchObject({ code: 2 });
+    expect(cli(['verify']).code).toBe(0);
+  });
+});
+
+describe('injector', () => {
+  it('CLI-70, CLI-71 withdraws an injector that was booked in by mistake with who and why, lists it, and takes that back; two of one serial number are told apart by their types', () => {
+    const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => machineClock.unixNow(), entropy: machineEntropy });
+    if (!opened.ok) throw new Error(opened.text);
+    const about = { order: 'J-1', coilResistanceOhm: 12.1, condition: 'clean' };
+    opened.archive.library.saveParts([{ ...about, type: 'T', serialNumber: 'S-1', channel: 1 }, { ...about, type: 'T', serialNumber: 'S-2', channel: 2 }, { ...about, type: 'U', serialNumber: 'S-2', channel: null }]);
+    opened.archive.close();
+    const withdrawing = (...more: readonly string[]) => cli(['injector', 'withdraw', ...more, '--operator', 'A. Tester']);
+    expect(withdrawing('S-2', '--reason', 'mistyped')).toMatchObject({ code: 2, err: expect.stringContaining('2 types have the serial number S-2: T, U') as string });
+    expect(withdrawing('S-2', '--type', 'U')).toMatchObject({ code: 2 });
+    expect(withdrawing('S-2', '--type', 'U', '--reason', ' ')).toMatchObject({ code: 2 });
+    expect(withdrawing('S-2', '--type', 'U', '--reason', 'mistyped').out).toMatch(/^U S-2 {2}withdrawn .*Z by A\. Tester: mistyped\n$/u);
+    expect(cli(['injector', 'list']).out).toBe('T S-1  job J-1, channel 1, coil 12.1 ohm, clean\nT S-2  job J-1, channel 2, coil 12.1 ohm, clean\n');
+    expect(JSON.parse(cli(['injector', 'list', '--withdrawn', '--json']).out)).toMatchObject({ type: 'U', serialNumber: 'S-2', withdrawn: { by: 'A. Tester', reason: 'mistyped' } });
+    expect(cli(['injector', 'take-back', 'S-1', '--operator', 'A. Tester'])).toMatchObject({ code: 2, err: expect.stringContaining('is withdrawn') as string });
+    expect(cli(['injector', 'take-back', 'S-2', '--operator', 'A. Tester'])).toMatchObject({ code: 0, out: 'U S-2  job J-1, not mounted, coil 12.1 ohm, clean\n' });
+    expect(cli(['injector', 'list', '--withdrawn']).out).toBe('No injector is withdrawn.\n');
     expect(cli(['verify']).code).toBe(0);
   });
 });

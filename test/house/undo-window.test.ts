@@ -1,11 +1,11 @@
 /** What is taken back in the forms of injectors and plans, in a browser. */
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { browserPath, goToPage, type OpenedWindow, openWindow } from '../builders/window.ts';
+import { browserPath, goToPage, keepScreen, type OpenedWindow, openWindow, sweepInto } from '../builders/window.ts';
 
 let opened: OpenedWindow | undefined;
 
 beforeAll(async () => {
-  if (browserPath !== null) opened = await openWindow({});
+  if (browserPath !== null) opened = await openWindow({ prepare: sweepInto });
 }, 300_000);
 
 afterAll(() => opened?.close());
@@ -45,6 +45,53 @@ describe.skipIf(browserPath === null)('undo', () => {
     await page.keyboard.press('Control+s');
     await page.getByText('1 part saved.').waitFor();
     expect(await page.getByRole('button', { name: /^Undo: (removal|\d|new)/ }).count()).toBe(0);
+  }, 120_000);
+
+  it('WIN-180 an injector that was booked in by mistake is withdrawn after a question, and taken back by Undo and from the list of those that are withdrawn; one that a run has used is not', async () => {
+    if (opened === undefined) throw new Error('no window');
+    const { page } = opened;
+    await goToPage(page, 'Injectors');
+    await page.getByRole('button', { name: 'Book in an injector' }).click();
+    await page.getByLabel(/^Type of/).last().fill('RH-P4');
+    await page.getByLabel(/^Serial number of/).last().fill('WRONG-1');
+    await page.keyboard.press('Control+s');
+    await page.getByText('1 part saved.').waitFor();
+    const serials = async (): Promise<string[]> => page.getByLabel(/^Serial number of/).evaluateAll((all) => all.map((one) => (one as unknown as { value: string }).value));
+    const before = await serials();
+    expect(before).toContain('WRONG-1');
+    await page.getByRole('button', { name: 'Withdraw: WRONG-1' }).click();
+    const dialog = page.getByRole('dialog', { name: 'Withdraw WRONG-1?' });
+    // Nothing without a reason; leaving it changes nothing.
+    await dialog.getByLabel('Reason').press('Enter');
+    await dialog.getByRole('button', { name: 'Leave it' }).click();
+    await dialog.waitFor({ state: 'hidden' });
+    expect(await serials()).toEqual(before);
+    await page.getByRole('button', { name: 'Withdraw: WRONG-1' }).click();
+    await dialog.getByLabel('Reason').fill('serial number mistyped');
+    await keepScreen(page, 'injectors-withdraw');
+    await dialog.getByLabel('Reason').press('Enter');
+    await expect.poll(serials).toEqual(before.filter((one) => one !== 'WRONG-1'));
+    const gone = page.getByRole('table', { name: 'Withdrawn injectors' });
+    await expect.poll(() => gone.innerText()).toMatch(/WRONG-1.*serial number mistyped.*A\. Tester/su);
+    await keepScreen(page, 'injectors-withdrawn');
+    await page.getByRole('button', { name: 'Undo: withdrawal of WRONG-1' }).click();
+    await expect.poll(serials).toEqual(before);
+    await gone.waitFor({ state: 'hidden' });
+    await page.getByRole('button', { name: 'Withdraw: WRONG-1' }).click();
+    await dialog.getByLabel('Reason').fill('serial number mistyped');
+    await dialog.getByRole('button', { name: 'Withdraw', exact: true }).click();
+    await page.reload();
+    await page.getByRole('button', { name: 'Take back: WRONG-1' }).click();
+    await expect.poll(serials).toContain('WRONG-1');
+    // It was booked in above, and the run of the archive has it.
+    await page.getByRole('button', { name: 'Withdraw: RH4-0117' }).click();
+    const used = page.getByRole('dialog', { name: 'Withdraw RH4-0117?' });
+    await used.getByLabel('Reason').fill('by mistake');
+    await used.getByLabel('Reason').press('Enter');
+    await expect.poll(() => used.innerText()).toMatch(/was measured in the run of .*Clear its channel/su);
+    await used.getByRole('button', { name: 'Leave it' }).click();
+    expect(await serials()).toContain('RH4-0117');
+    expect(opened.complaints).toEqual([]);
   }, 120_000);
 
   it('WIN-31 takes a paste of values and the removal of a guard of a plan back', async () => {

@@ -98,6 +98,7 @@ function controlIsAsked(evidence: HouseEvidence): string[] {
 }
 
 const uncontrolled: ReadonlySet<string> = new Set([
+  'parts.withdrawn',
   'run.compare', 'types.spread', 'types.known', 'equipment.read-certificate', 'layouts.list', 'drafts.list', 'drafts.keep', 'drafts.take', 'hello', 'stop', 'control.take', 'bench.ports', 'parts.list', 'types.list', 'types.versions', 'qualification.read', 'qualifications.list', 'equipment.read', 'plans.list', 'plans.versions', 'plans.read',
   'plan.check', 'run.journal', 'run.condensed', 'run.telemetry', 'runs.list', 'run.export', 'run.report', 'details.list', 'details.save', 'reports.list', 'report.issue', 'report.read', 'report.stamp', 'report.prove', 'file.give', 'export.piece', 'archive.head', 'archive.verify', 'run.signals', 'run.stability', 'reference.history', 'sets.match', 'injector.life', 'visits.add', 'visits.photo', 'run.recognise', 'equipment.history', 'meter-checks.list', 'meter-check.try', 'on-call.read', 'search', 'bench.scenarios',
 ]);

@@ -10,6 +10,7 @@ import { afterSaving, carriedDown, columns, columnWords, isBlank, isChanged, lot
 import type { PartsColumn, Filter, Row, RowProblem, KnownPart } from './parts-grid.ts';
 import { changeRows, readRows, rowsNow, savedRows, undoRows, useRows } from './rows.ts';
 import { InjectorLife } from './life.tsx';
+import { useWithdrawn, WithdrawDialog, WithdrawnList } from './withdrawal.tsx';
 import './injectors.css';
 
 
@@ -31,6 +32,8 @@ function InjectorsGrid() {
   const [saving, setSaving] = useState(false);
   const [filter, setFilter] = useState<Filter>(noFilter);
   const [drawn, setDrawn] = useState(drawnAtFirst);
+  const [asked, setAsked] = useState<KnownPart | null>(null);
+  const { withdrawn, last, read: readWithdrawn, takeBack: takeBackPart, done: withdrawnNow } = useWithdrawn(readRows);
 
   useWhenUp(() => {
     void ask('parts.list', {}).then((reply) => {
@@ -38,6 +41,7 @@ function InjectorsGrid() {
       if (!reply.ok) return;
       readRows(inOrder(reply.value));
     });
+    void readWithdrawn();
   });
 
   const all = useMemo(() => rows ?? [], [rows]);
@@ -132,6 +136,12 @@ function InjectorsGrid() {
     if (next !== undefined) focusCell(next.key, 'serialNumber');
   };
 
+  const takePartBack = async (part: KnownPart): Promise<void> => {
+    const { ok, text } = await takeBackPart(part);
+    setProblem(ok ? '' : text);
+    setSaid(ok ? text : '');
+  };
+
   const against = line.state !== 'up' ? 'The host cannot be reached.' : !control.mine ? 'Another window holds control.' : '';
   return (
     <Page
@@ -185,7 +195,7 @@ function InjectorsGrid() {
       )}
       {shown.length > 0 && (
         <Section title="Parts" aside={<span className="quiet small">Enter: next part. Arrow keys: up and down. Esc: undo the cell. Ctrl+S: save.</span>}>
-          <PartsTable rows={shown} problems={problems} onKey={onKey} onEnter={onEnter} onPaste={paste} onTakeBack={takeBack} />
+          <PartsTable rows={shown} problems={problems} onKey={onKey} onEnter={onEnter} onPaste={paste} onTakeBack={takeBack} onWithdraw={setAsked} />
           {matching.length > shown.length && (
             <div className="button-row">
               <Button onPress={() => setDrawn(drawn + drawnAtFirst)}>Show {Math.min(drawnAtFirst, matching.length - shown.length)} more of {matching.length - shown.length}</Button>
@@ -194,7 +204,19 @@ function InjectorsGrid() {
         </Section>
       )}
       {rows === null && problem === '' && <p className="quiet">The parts are being read.</p>}
-      {rows !== null && all.length > 0 && (
+      {asked !== null && (
+        <WithdrawDialog
+          part={asked}
+          against={against}
+          onClose={() => setAsked(null)}
+          onDone={(parts) => {
+            setAsked(null);
+            setSaid(`${asked.serialNumber} was withdrawn.`);
+            withdrawnNow(asked, parts);
+          }}
+        />
+      )}
+      {rows !== null && (all.length > 0 || last !== null) && (
         <div className="parts-bar" role="region" aria-label="Saving">
           <div className="parts-said">
             <Status tone={changed > 0 ? 'note' : 'good'}>{changed === 0 ? 'All is saved' : changed === 1 ? '1 part is not saved' : `${changed} parts are not saved`}</Status>
@@ -202,6 +224,11 @@ function InjectorsGrid() {
               {said}
             </span>
           </div>
+          {last !== null && (
+            <Button against={against} onPress={() => void takePartBack(last)}>
+              Undo: withdrawal of {last.serialNumber}
+            </Button>
+          )}
           {steps.length > 0 && <Button onPress={undoRows}>Undo: {steps.at(-1)?.what}</Button>}
           {refusing.length > 0 && <Button onPress={() => focusCell(refusing[0]?.key ?? 0, refusing[0]?.column ?? 'serialNumber')}>Go to the first problem</Button>}
           <Button
@@ -214,6 +241,7 @@ function InjectorsGrid() {
           </Button>
         </div>
       )}
+      <WithdrawnList withdrawn={withdrawn} against={against} onTakeBack={(part) => void takePartBack(part)} />
     </Page>
   );
 }
@@ -226,9 +254,11 @@ interface PartsTableProps {
   readonly onEnter: (row: Row, column: PartsColumn) => void;
   readonly onPaste: (row: Row, column: PartsColumn, event: ClipboardEvent<HTMLInputElement>) => void;
   readonly onTakeBack: (row: Row) => void;
+  /** A saved injector is to be withdrawn. */
+  readonly onWithdraw: (part: KnownPart) => void;
 }
 
-function PartsTable({ rows, problems, onKey, onEnter, onPaste, onTakeBack }: PartsTableProps) {
+function PartsTable({ rows, problems, onKey, onEnter, onPaste, onTakeBack, onWithdraw }: PartsTableProps) {
   const byRow = useMemo(() => Map.groupBy(problems, ({ key }) => key), [problems]);
   return (
     <div className="parts-scroll" role="group" aria-label="Parts, scrolls sideways" tabIndex={0}>
@@ -255,7 +285,7 @@ function PartsTable({ rows, problems, onKey, onEnter, onPaste, onTakeBack }: Par
         </thead>
         <tbody>
           {rows.map((row) => (
-            <PartRow key={row.key} row={row} problems={byRow.get(row.key) ?? []} onKey={onKey} onEnter={onEnter} onPaste={onPaste} onTakeBack={onTakeBack} />
+            <PartRow key={row.key} row={row} problems={byRow.get(row.key) ?? []} onKey={onKey} onEnter={onEnter} onPaste={onPaste} onTakeBack={onTakeBack} onWithdraw={onWithdraw} />
           ))}
         </tbody>
       </table>
@@ -267,7 +297,7 @@ interface PartRowProps extends Omit<PartsTableProps, 'rows'> {
   readonly row: Row;
 }
 
-function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack }: PartRowProps) {
+function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack, onWithdraw }: PartRowProps) {
   const state = row.stored === null ? (isBlank(row) ? 'new, empty' : 'new') : isChanged(row) ? 'changed' : 'saved';
   return (
     <tr>
@@ -317,9 +347,14 @@ function PartRow({ row, problems, onKey, onEnter, onPaste, onTakeBack }: PartRow
       })}
       <td>
         {state === 'saved' && row.stored !== null && (
-          <a href={pathTo('injectors', row.stored.serialNumber)} aria-label={`Life of ${row.stored.serialNumber}`}>
-            Life
-          </a>
+          <div className="parts-ways">
+            <a href={pathTo('injectors', row.stored.serialNumber)} aria-label={`Life of ${row.stored.serialNumber}`}>
+              Life
+            </a>
+            <Button kind="quiet" label={`Withdraw: ${row.stored.serialNumber}`} onPress={() => row.stored !== null && onWithdraw(row.stored)}>
+              Withdraw
+            </Button>
+          </div>
         )}
         {state !== 'saved' && (
           <Button kind="quiet" label={row.stored === null ? `Remove: new row ${row.cells.serialNumber}` : `Undo: changes to ${row.stored.serialNumber}`} onPress={() => onTakeBack(row)}>

@@ -19,12 +19,12 @@ export interface Row {
 }
 
 export const columnWords: Readonly<Record<PartsColumn, { readonly label: string; readonly unit: string; readonly help: string }>> = {
-  order: { label: 'Job', unit: '', help: 'Job number of the lab, up to 120 characters. Carried down to the next new part.' },
-  type: { label: 'Type', unit: '', help: 'Type or part number, up to 60 characters. Carried down to the next new part.' },
-  serialNumber: { label: 'Serial number', unit: '', help: 'As it stands on the injector, up to 60 characters. A column copied from a spreadsheet can be pasted here.' },
-  coilResistance: { label: 'Coil', unit: 'Ω', help: 'Resistance of the coil, more than 0 Ω. May stay empty.' },
-  condition: { label: 'Condition', unit: '', help: 'What was seen when it was booked in, up to 500 characters.' },
-  channel: { label: 'Channel', unit: '', help: 'Driver channel and place on the rail, 1 to 64. Empty: not mounted.' },
+  order: { label: 'Job', unit: '', help: 'Carried down to the next new part.' },
+  type: { label: 'Type', unit: '', help: 'Or part number. Carried down too.' },
+  serialNumber: { label: 'Serial number', unit: '', help: 'As marked on it. Columns of a spreadsheet can be pasted.' },
+  coilResistance: { label: 'Coil', unit: 'Ω', help: 'May stay empty.' },
+  condition: { label: 'Condition', unit: '', help: 'What was seen when it was booked in.' },
+  channel: { label: 'Channel', unit: '', help: 'Place on the rail. Empty: not mounted.' },
 };
 
 function cellsOf(part: Part): Cells {
