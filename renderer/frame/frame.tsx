@@ -132,7 +132,7 @@ function FrameNotices() {
       )}
       {line.state === 'up' && !control.mine && (
         <Notice tone="note" action={<Button onPress={() => void take()}>Take control</Button>}>
-          {control.holder === null ? 'Nobody holds control. Take it to work on the bench.' : `${control.holder} holds control; this window watches. STOP works from here all the same. Taking control is shown in the other window.`}
+          {control.holder === null ? 'Nobody holds control. Take it to work on the bench.' : `${control.holder} holds control; this window watches. STOP works from here too. The other window is told when you take control.`}
           {problem !== '' && ` ${problem}`}
         </Notice>
       )}

@@ -36,6 +36,7 @@ export const keyRows: readonly KeyRow[] = [
   { where: 'injectors', keys: 'Shift+Enter, Up, Down', does: 'The row above or below', file: 'pages/injectors/page.tsx', heard: ['ArrowUp', 'ArrowDown'] },
   { where: 'injectors', keys: 'Esc', does: 'Takes back what was typed in this field', file: 'pages/injectors/page.tsx', heard: ['Escape'] },
 
+  { where: 'plans', keys: 'Up, Down', does: 'Another row of injectors, types and guards, in the same column; Tab leaves the list', file: 'components/one-stop.ts', heard: ['ArrowUp', 'ArrowDown'] },
   { where: 'plans', keys: 'Enter', does: 'Adds the values that were typed to the axis; with Ctrl in the text field of all values', file: 'pages/plans/axis-field.tsx', heard: ['Enter'] },
   { where: 'plans', keys: 'Arrows, Home, End', does: 'Another value of an axis', file: 'pages/plans/axis-field.tsx', heard: [...arrows, 'Home', 'End'] },
   { where: 'plans', keys: 'Delete, Backspace', does: 'Takes a value out of the axis', file: 'pages/plans/axis-field.tsx', heard: ['Delete', 'Backspace'] },

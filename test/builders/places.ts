@@ -3,6 +3,8 @@ import { join } from 'node:path';
 import { expect } from 'vitest';
 import type { Page } from 'playwright';
 import { openArchive } from '../../main/archive/archive.ts';
+import { machineClock, machineEntropy } from '../../main/clock/machine.ts';
+import { sweepInto } from './window.ts';
 
 interface Place {
   /** Of the picture that is kept. */
@@ -11,11 +13,16 @@ interface Place {
   readonly hash: string;
   /** Buttons and folded parts that are pressed there, in this order. */
   readonly press?: readonly string[];
+  /** Then typed into fields, by their ids. */
+  readonly type?: readonly (readonly [id: string, text: string])[];
 }
 
 export const places: readonly Place[] = [
   ...['bench', 'injectors', 'plans', 'run', 'sets', 'reports', 'quality', 'archive'].map((page): Place => ({ name: page, hash: `#/${page}` })),
   { name: 'plan-editor', hash: '#/plans', press: ['New sweep', 'Guards', 'Before a point', 'Acceptance and repeats', 'Types: flow, limits, coils', 'Reduction'] },
+  { name: 'plan-forecast', hash: '#/plans', press: ['New sweep', 'Work it out'] },
+  { name: 'plan-targets', hash: '#/plans', press: ['New sweep'], type: [['plan:targets.deadTimeUs', '10'], ['plan:targets.map.deadTimeUs', '20'], ['plan:targets.map.voltageV', '8-16 by 1'], ['plan:targets.map.pressureKpa', '300; 400']] },
+  { name: 'report-details', hash: '#/reports', press: ['New details'] },
   { name: 'run-stored', hash: '#/run/RUN' }, { name: 'run-film', hash: '#/run/RUN/film' }, { name: 'run-point', hash: '#/run/RUN/2' }, { name: 'journal', hash: '#/journal/RUN' },
   { name: 'injector-life', hash: '#/injectors/RH4-0117' }, { name: 'visit-form', hash: '#/injectors/RH4-0117', press: ['Record an examination'] },
   { name: 'equipment', hash: '#/equipment' }, { name: 'equipment-history', hash: '#/equipment/history' }, { name: 'meter-checks', hash: '#/equipment/meter-checks' },
@@ -27,6 +34,16 @@ export const places: readonly Place[] = [
   { name: 'layout-editor', hash: '#/results/RUN/controller', press: ['Make a layout'] },
 ];
 
+/** An archive in which each place has something to show: a run, and its injectors booked in and mounted, as a plan takes them. */
+export function labInto(folder: string): void {
+  sweepInto(folder);
+  const opened = openArchive(join(folder, 'archive.sqlite'), { now: () => machineClock.unixNow(), entropy: machineEntropy });
+  if (!opened.ok) throw new Error(opened.text);
+  const saved = opened.archive.library.saveParts(['RH4-0117', 'RH4-0118', 'RH4-0119'].map((serialNumber, i) => ({ order: 'J-2041', type: 'RH-P4', serialNumber, channel: i < 2 ? i + 1 : null, coilResistanceOhm: 12 + i / 10, condition: 'deposit at the tip' })));
+  if (!saved.ok) throw new Error(saved.text);
+  opened.archive.close();
+}
+
 /** The latest run of the archive of a window's folder. */
 export function runIn(folder: string): string {
   const opened = openArchive(join(folder, 'archive.sqlite'), { readOnly: true });
@@ -37,18 +54,34 @@ export function runIn(folder: string): string {
 }
 
 /** Goes there by the address, and waits until nothing is read or worked out any more. */
-export async function goToPlace(page: Page, { hash, press = [] }: Pick<Place, 'hash' | 'press'>, run: string): Promise<void> {
+export async function goToPlace(page: Page, { hash, press = [], type = [] }: Pick<Place, 'hash' | 'press' | 'type'>, run: string): Promise<void> {
   await page.evaluate(`window.location.hash = ${JSON.stringify(hash.replace('RUN', run))}`);
   await page.locator('#content h1').waitFor();
   await still(page);
   for (const name of press) {
     const button = page.getByRole('button', { name, exact: true }).or(page.locator('summary', { hasText: name })).first();
     await button.click();
+    // What was typed for an earlier place is not kept.
+    const drop = page.getByRole('button', { name: 'Drop them' });
+    if (name === 'New sweep' && (await drop.isVisible())) await drop.click();
     await still(page);
   }
+  for (const [id, text] of type) {
+    const field = page.locator(`[id="${id}"]`);
+    await field.fill(text);
+    await field.press('Enter');
+  }
+  if (type.length > 0) await still(page);
 }
 
+/** What opens over any page: the key or button of the head, and the picture's name. */
+export const overAnyPage = [
+  { name: 'search', open: (page: Page) => page.getByRole('button', { name: /^Search/u }).click() },
+  { name: 'help', open: (page: Page) => page.getByRole('button', { name: /^Help/u }).click() },
+  { name: 'settings', open: (page: Page) => page.getByRole('button', { name: /^Settings/u }).click() },
+] as const;
+
 async function still(page: Page): Promise<void> {
-  await expect.poll(async () => /(?:is|are) being (?:read|reduced|loaded|listed|worked out)|Looking for/u.test(await page.locator('#content').innerText()), { timeout: 30_000 }).toBe(false);
+  await expect.poll(async () => /(?:is|are) being (?:read|reduced|loaded|listed|worked out)|Looking for|Working it out/u.test(await page.locator('#content').innerText()), { timeout: 30_000 }).toBe(false);
   await page.waitForTimeout(150);
 }

@@ -1,8 +1,8 @@
 /** What every page and view holds to: units by choice, numbers that are rounded, and targets for gloves. */
 import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { goToPlace, places, runIn } from '../builders/places.ts';
-import { browserPath, keepScreen, openWindow, sweepInto, workUnder, type OpenedWindow } from '../builders/window.ts';
+import { goToPlace, labInto, places, runIn } from '../builders/places.ts';
+import { browserPath, keepScreen, openWindow, workUnder, type OpenedWindow } from '../builders/window.ts';
 
 /** In the page: the texts that are seen, those of drawings and what stands in fields too. Hashes, ids, addresses, paths and times are none of a quantity. */
 const seenTexts = `(() => {
@@ -53,7 +53,7 @@ describe.skipIf(browserPath === null)('every page and view', { timeout: 600_000 
   let opened: OpenedWindow;
   let run = '';
   beforeAll(async () => {
-    opened = await openWindow({ prepare: sweepInto });
+    opened = await openWindow({ prepare: labInto });
     run = runIn(opened.folder);
   }, 120_000);
   afterAll(() => opened.close());

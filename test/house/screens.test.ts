@@ -2,21 +2,13 @@
  * Every page and view at both sizes, in both themes, and at 200 % zoom: nothing is wider than the window, nothing that can be used is covered, no label is cut.
  * The pictures are kept for a person to look at (test/.out/screens).
  */
-import { join } from 'node:path';
 import type { Page } from 'playwright';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { openArchive } from '../../main/archive/archive.ts';
-import { browserPath, keepScreen, openWindow, sweepInto } from '../builders/window.ts';
+import { goToPlace, labInto, overAnyPage, places, runIn } from '../builders/places.ts';
+import { browserPath, keepScreen, openWindow, violations, workUnder } from '../builders/window.ts';
 import type { OpenedWindow } from '../builders/window.ts';
 
 const sizes = [[1366, 768], [1920, 1080]] as const;
-
-/** Name of the picture, and the address; `RUN` stands for the run. */
-const places: readonly (readonly [name: string, hash: string])[] = [
-  ...['bench', 'injectors', 'plans', 'run', 'sets', 'reports', 'equipment', 'quality', 'archive'].map((page) => [page, `#/${page}`] as const),
-  ['run-stored', '#/run/RUN'], ['run-film', '#/run/RUN/film'], ['run-point', '#/run/RUN/2'], ['journal', '#/journal/RUN'], ['injector-life', '#/injectors/RH4-0117'],
-  ...['line', 'all', 'dead-time', 'maps', 'short-pulses', 'set', 'match', 'repeatability', 'drift', 'self-checks', 'attempts', 'compare', 'type', 'controller'].map((view) => [`results-${view}`, `#/results/RUN/${view}`] as const),
-];
 
 /**
  * In the page: what can be used and is not reached by a press into its middle when it has been scrolled to, and what is too narrow for its own words. What is scrolled inside of a box
@@ -46,58 +38,109 @@ const coveredOrCut = `(() => {
   return found;
 })()`;
 
-describe.skipIf(browserPath === null)('every page', { timeout: 600_000 }, () => {
+/**
+ * In the page: what is covered, or out of sight, when the focus comes to it by the keyboard, from above and from below: the browser scrolls it just into sight (WCAG 2.2, 2.4.11).
+ */
+const coveredInFocus = `(() => {
+  const found = new Set();
+  const usable = [...document.querySelectorAll('#content a[href], #content button, #content input:not([type=hidden]), #content select, #content textarea, #content summary')].filter((one) => one.checkVisibility({ visibilityProperty: true }) && one.tabIndex >= 0 && !one.closest('.unseen'));
+  for (const start of [0, document.documentElement.scrollHeight]) {
+    for (const element of usable) {
+      scrollTo({ top: start, behavior: 'instant' });
+      document.activeElement?.blur();
+      element.focus();
+      const box = element.getClientRects()[0];
+      if (box === undefined || box.width < 1 || box.height < 1) continue;
+      const name = (element.getAttribute('aria-label') || element.innerText || element.name || element.tagName).trim().slice(0, 40);
+      const seen = [0.1, 0.5, 0.9].some((part) => {
+        const hit = document.elementFromPoint(box.left + box.width * part, box.top + box.height / 2);
+        return hit !== null && (element.contains(hit) || hit.contains(element) && hit.closest('label, button, a') !== null || hit.closest('label')?.contains(element));
+      });
+      if (!seen) found.add('the focus is out of sight on ' + name);
+    }
+  }
+  scrollTo(0, 0);
+  return [...found];
+})()`;
+
+describe.skipIf(browserPath === null)('every page', { timeout: 900_000 }, () => {
   let window: OpenedWindow;
   let page: Page;
   let run = '';
   beforeAll(async () => {
-    window = await openWindow({ prepare: sweepInto });
+    window = await openWindow({ prepare: labInto });
     page = window.page;
-    const opened = openArchive(join(window.folder, 'archive.sqlite'), { readOnly: true });
-    if (!opened.ok) throw new Error(opened.text);
-    run = opened.archive.latestRun()?.id ?? '';
-    opened.archive.close();
+    run = runIn(window.folder);
   }, 120_000);
   afterAll(() => window.close());
 
-  const go = async (hash: string): Promise<void> => {
-    await page.evaluate(`window.location.hash = ${JSON.stringify(hash.replace('RUN', run))}`);
-    await page.locator('#content h1').waitFor();
-    // Until nothing is read or worked out any more.
-    await expect.poll(async () => /(?:is|are) being (?:read|reduced|loaded|listed|worked out)|Looking for/u.test(await page.locator('#content').innerText()), { timeout: 30_000 }).toBe(false);
-    await page.waitForTimeout(150);
-  };
   const at = (width: number, height: number): Promise<void> => page.setViewportSize({ width, height });
 
-  test('WIN-93 at 1366 x 768 and 1920 x 1080, in both themes, nothing is covered, cut or wider than the window', async () => {
+  const themed = (theme: 'light' | 'dark'): Promise<void> => page.emulateMedia({ colorScheme: theme });
+  const themes = ['light', 'dark'] as const;
+  const usable = async (where: string): Promise<string[]> => (await page.evaluate<string[]>(coveredOrCut)).map((one) => `${where}: ${one}`);
+
+  test('WIN-93, WIN-181 at 1366 x 768 and 1920 x 1080, in both themes, nothing is covered, cut or wider than the window, and every page and view holds WCAG 2.2 A and AA', async () => {
     const wrong: string[] = [];
-    for (const [name, hash] of places) {
-      await at(...sizes[0]);
-      await go(hash);
+    const look = async (name: string): Promise<void> => {
       for (const [width, height] of sizes) {
         await at(width, height);
-        for (const theme of ['light', 'dark'] as const) {
-          await page.emulateMedia({ colorScheme: theme });
+        for (const theme of themes) {
+          await themed(theme);
           await keepScreen(page, `page-${name}-${width}-${theme}`);
+          if (width === 1366) wrong.push(...(await violations(page)).map((one) => `${name} in ${theme}: ${one}`));
         }
-        for (const one of await page.evaluate<string[]>(coveredOrCut)) wrong.push(`${name} at ${width}: ${one}`);
+        wrong.push(...(await usable(`${name} at ${width}`)));
       }
+      await at(...sizes[0]);
+    };
+    for (const place of places) {
+      await at(...sizes[0]);
+      await goToPlace(page, place, run);
+      await look(place.name);
+    }
+    for (const { name, open } of overAnyPage) {
+      await open(page);
+      await page.getByRole('dialog').waitFor();
+      await look(name);
+      await page.keyboard.press('Escape');
     }
     expect(wrong).toEqual([]);
     expect(window.complaints).toEqual([]);
   });
 
-  test('WIN-93 at 200 % zoom neither', async () => {
+  test('WIN-93, WIN-181 at 200 % zoom neither, in both themes; and what has the focus is never covered', async () => {
     const wrong: string[] = [];
-    await page.emulateMedia({ colorScheme: 'light' });
-    for (const [name, hash] of places) {
-      // A zoom of 200 % leaves half of the pixels that the style sheet counts.
-      await at(1366 / 2, 768 / 2);
-      await go(hash);
-      await keepScreen(page, `page-${name}-zoom`);
-      for (const one of await page.evaluate<string[]>(coveredOrCut)) wrong.push(`${name} at 200 %: ${one}`);
+    // A zoom of 200 % leaves half of the pixels that the style sheet counts.
+    await at(683, 384);
+    for (const place of places) {
+      await goToPlace(page, place, run);
+      for (const theme of themes) {
+        await themed(theme);
+        await keepScreen(page, `page-${place.name}-zoom-${theme}`);
+        wrong.push(...(await usable(`${place.name} at 200 % in ${theme}`)));
+      }
+      for (const one of await page.evaluate<string[]>(coveredInFocus)) wrong.push(`${place.name} at 200 %: ${one}`);
     }
     expect(wrong).toEqual([]);
+  });
+
+  test('WIN-181 at 200 % zoom the head and what a window that watches is told leave at least half of the screen to the page', async () => {
+    await at(683, 384);
+    await goToPlace(page, { hash: '#/run/RUN' }, run);
+    const other = await (await window.browser.newContext()).newPage();
+    await other.goto(window.host.address);
+    await workUnder(other, 'B. Tester');
+    await other.getByRole('button', { name: 'Take control' }).click();
+    await page.getByText(/holds control/u).first().waitFor();
+    for (const hash of ['#/run/RUN', '#/bench', '#/plans', '#/results/RUN/line']) {
+      await goToPlace(page, { hash }, run);
+      await page.evaluate('scrollTo(0, 0)');
+      await keepScreen(page, `watching-zoom-${hash.split('/')[1] ?? ''}`);
+      expect(await page.evaluate<number>(`document.querySelector('#content').getBoundingClientRect().top`), hash).toBeLessThanOrEqual(384 / 2);
+    }
+    await other.close();
+    await page.getByRole('button', { name: 'Take control' }).click();
   });
 
   test('WIN-94 the head has two lines from 1280 pixels on, whatever page and whatever is not saved', async () => {
@@ -105,7 +148,7 @@ describe.skipIf(browserPath === null)('every page', { timeout: 600_000 }, () => 
       await at(width, 768);
       const heights = new Set<number>();
       for (const hash of ['#/bench', '#/injectors', '#/run', '#/archive', `#/results/${run}/line`]) {
-        await go(hash);
+        await goToPlace(page, { hash }, run);
         heights.add(await page.evaluate<number>(`Math.round(document.querySelector('.frame-head').getBoundingClientRect().height)`));
       }
       expect([...heights], String(width)).toHaveLength(1);

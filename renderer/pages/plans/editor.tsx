@@ -63,7 +63,7 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
         {fields(openPaths.name)}
       </Section>
 
-      <Section title="Injectors" wide aside={<span className="quiet small">{plural(form.injectors.length, 'injector')}</span>}>
+      <Section title="Injectors" wide aside={<span className="quiet small">{plural(form.injectors.length, 'injector')}. Up and Down: another row.</span>}>
         <InjectorsPart form={form} problems={problems} parts={parts} />
       </Section>
 

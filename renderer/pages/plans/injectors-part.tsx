@@ -1,6 +1,7 @@
 import type { Problem } from '../../../app/boundary/problems.ts';
 import type { Part } from '../../../app/contract/library-requests.ts';
 import { Button } from '../../components/button.tsx';
+import { useOneStop } from '../../components/one-stop.ts';
 import { numberIn } from '../../settings/read-number.ts';
 import { Notice } from '../../components/status.tsx';
 import { pathTo } from '../../address/route.ts';
@@ -29,12 +30,13 @@ export function InjectorsPart({ form, problems, parts }: InjectorsPartProps) {
   const take = (rows: readonly InjectorRow[], part: (typeof mounted)[number]): readonly InjectorRow[] =>
     rows.some((row) => row.serialNumber === part.serialNumber) ? rows : [...rows, injectorRow(part, freshKey(rows))];
 
+  const stops = useOneStop<HTMLUListElement>('li');
   return (
     <>
       {mounted.length > 0 ? (
         <fieldset className="plan-mounted">
           <legend>Mounted on the rail</legend>
-          <ul>
+          <ul {...stops}>
             {mounted.map((part) => (
               <li key={part.id ?? part.serialNumber}>
                 <label>

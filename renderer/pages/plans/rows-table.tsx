@@ -1,6 +1,7 @@
 import type { ReactNode } from 'react';
 import type { Problem } from '../../../app/boundary/problems.ts';
 import { Button } from '../../components/button.tsx';
+import { useOneStop } from '../../components/one-stop.ts';
 import { ColumnHeads, FieldProblems, RowCell, idOf } from './plan-field.tsx';
 import type { CellUnit, RowListProps } from './plan-field.tsx';
 import { problemsAt } from './plan-form.ts';
@@ -31,6 +32,7 @@ interface RowsTableProps<Column extends string, Row extends RowOf<Column>> exten
 
 /** A list of the plan as a table of fields, with what is wrong beside each. */
 export function RowsTable<Column extends string, Row extends RowOf<Column>>({ list, one, label, caption = label, columns, rows, calledBy, problems, rightAt, continued = false, more, unitOf, onChange, onRemove }: RowsTableProps<Column, Row>) {
+  const stops = useOneStop<HTMLTableSectionElement>('tr');
   return (
     <>
       <div className="plan-scroll" tabIndex={rows.length > 0 ? 0 : -1} role="group" aria-label={label}>
@@ -48,7 +50,7 @@ export function RowsTable<Column extends string, Row extends RowOf<Column>>({ li
               )}
             </tr>
           </thead>
-          <tbody>
+          <tbody {...stops}>
             {rows.map((row, index) => {
               const name = row[calledBy];
               const path = `${list}[${index}]`;
