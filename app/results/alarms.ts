@@ -206,7 +206,7 @@ function holdMeaning(guards: readonly Guard[], id: string): string {
     case 'reset':
       return 'The controller started anew and has forgotten everything that it was told.';
     case 'dead-man':
-      return 'The controller heard nothing from the host for its dead-man time.';
+      return 'The controller heard nothing from the host for the time of its watchdog.';
     case 'no-answer':
       return 'The controller did not answer a request.';
     default:
@@ -224,7 +224,7 @@ function holdAction(guards: readonly Guard[], id: string): string {
     case 'telemetry-impossible':
       return `Have the firmware of the controller looked at. ${itself}`;
     case 'reset':
-      return `Everything is set up again and the dead-man is proved again. If it happens twice, check the power of the controller. ${itself}`;
+      return `Everything is set up again and the watchdog is proved again. If it happens twice, check the power of the controller. ${itself}`;
     case 'dead-man':
       return `If it happens again, look at what else keeps this computer busy, and at the cable. ${itself}`;
     default: {
@@ -285,7 +285,7 @@ function tripMeaning(guards: readonly Guard[], id: string, text: string): string
     case 'not-safe':
       return 'The bench was seen driven again and again while it was meant to rest.';
     case 'dead-man-proof':
-      return 'Without a dead-man that works nobody protects the bench from a host that dies.';
+      return 'Without a watchdog that works nobody protects the bench from a host that dies.';
     case 'stop-not-confirmed':
       return 'The pulses went on after the controller had said that it stopped them.';
     case 'refused':

@@ -32,6 +32,34 @@ describe('where the time of a run went', () => {
     expect(timeOf([0, added('measure')], [8, { kind: 'measuring-started' }], ...attempt(next, 8, 'rejected'))).toEqual({ repeated: 17 });
   });
 
+  it('WIN-26, WIN-184: of a simulated bench that goes faster the time is its own, each stretch as fast as the window that ends it; by the clock it is told apart', () => {
+    const keeper = new TimeKeeper();
+    const follow = (s: number, body: RunEventBody): void => keeper.follow({ seq: keeper.events, at: unixMillis(s * 1e3), body });
+    const window = (from: number, to: number) => ({ from, to }) as unknown as Extract<RunEventBody, { kind: 'attempt-ended' }>['window'];
+    /** 0.1 s on the way to the set point, 0.2 s of a window that the controller measured to be so long. */
+    const attemptAt = (s: number, windowS: number): void => {
+      follow(s, started(next));
+      follow(s + 0.1, step('measure'));
+      follow(s + 0.3, step('stop'));
+      follow(s + 0.3, { ...ended(next, 'accepted'), window: window(0, windowS) } as RunEventBody);
+    };
+    follow(0, opened);
+    follow(0, added('measure'));
+    follow(0, { kind: 'measuring-started' });
+    attemptAt(0, 8);
+    expect(keeper.pace).toBeCloseTo(40, 6);
+    expect(keeper.bench.windows).toBeCloseTo(8, 6);
+    expect(keeper.bench['set-points']).toBeCloseTo(4, 6);
+    attemptAt(0.3, 4);
+    expect(keeper.bench.windows).toBeCloseTo(12, 6);
+    expect(keeper.bench['set-points']).toBeCloseTo(4 + 2, 6);
+    expect(keeper.sums.windows).toBeCloseTo(0.4, 6);
+    // A bench that goes as the clock does: its windows are a little shorter than their steps, and both times are one.
+    attemptAt(0.6, 0.18);
+    expect(keeper.pace).toBe(1);
+    expect(keeper.bench.windows).toBeCloseTo(12.2, 6);
+  });
+
   it('WIN-26: reference points, zero points and checks are told as wholes', () => {
     for (const [role, kind] of [['reference', 'reference'], ['zero', 'zero'], ['blind', 'checks']] as const) expect(timeOf([0, added(role)], [8, { kind: 'measuring-started' }], ...attempt(next, 8))).toEqual({ [kind]: 17 });
   });

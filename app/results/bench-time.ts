@@ -19,7 +19,7 @@ export const timeKinds: readonly { readonly kind: TimeKind; readonly word: strin
   { kind: 'checks', word: 'looks and self-checks', meaning: 'first look, period pairs, invariance set, blind windows: whole attempts' },
   { kind: 'repeated', word: 'attempts without a result', meaning: 'whole attempts that were rejected or cut short' },
   { kind: 'deciding', word: 'between points', meaning: 'no attempt goes on: what comes next is worked out' },
-  { kind: 'proving', word: 'proving the dead-man', meaning: 'before the run is measured, and after a new start of the controller' },
+  { kind: 'proving', word: 'proving the watchdog', meaning: 'before the run is measured, and after a new start of the controller' },
   { kind: 'safe', word: 'making safe', meaning: 'until pulses off, supply down and disarmed are confirmed' },
   { kind: 'holds', word: 'holds', meaning: 'an alarm held the run, which went on by itself' },
   { kind: 'rests', word: 'rests', meaning: 'paused or tripped, until a person let it go on' },
@@ -36,9 +36,16 @@ const ofRole: Readonly<Partial<Record<Point['role'], TimeKind>>> = { reference: 
 
 const none = (): Record<TimeKind, number> => Object.fromEntries(timeKinds.map(({ kind }) => [kind, 0])) as Record<TimeKind, number>;
 
+/** Below this a bench goes as the clock does: a window is a little shorter than the step in which it is measured. */
+const fasterFrom = 1.5;
+
 /** Follows a journal as it grows. */
 export class TimeKeeper {
   readonly #sums = none();
+  /** In the bench's own time, up to the latest window; `#until`: the sums by the clock then. */
+  readonly #bench = none();
+  #until = none();
+  #pace = 1;
   #roles: Point['role'][] = [];
   #doing: TimeKind | null = null;
   /** Of the attempt that goes on, which may come to nothing. */
@@ -52,6 +59,19 @@ export class TimeKeeper {
 
   get sums(): BenchTime {
     return this.#sums;
+  }
+
+  /**
+   * The same in seconds of the bench's own time. A simulated bench may go faster than the clock, at a speed that is changed on the way: each stretch goes as the window that ends it, whose
+   * duration the controller has measured and the clock has dated.
+   */
+  get bench(): BenchTime {
+    return Object.fromEntries(timeKinds.map(({ kind }) => [kind, this.#bench[kind] + (this.#sums[kind] - this.#until[kind]) * this.#pace])) as BenchTime;
+  }
+
+  /** How many times as fast as the clock the bench went of late; 1: as the clock. */
+  get pace(): number {
+    return this.#pace;
   }
 
   follow({ at, body }: RunEvent): void {
@@ -71,10 +91,10 @@ export class TimeKeeper {
         this.#doing = 'set-points';
         return;
       case 'attempt-ended':
-        this.#ended(body.verdict === 'accepted');
+        this.#ended(body.verdict === 'accepted', body.window === null ? null : body.window.to - body.window.from);
         return;
       case 'host-restarted':
-        this.#ended(false);
+        this.#ended(false, null);
         this.#doing = 'rests';
         return;
       default:
@@ -82,13 +102,19 @@ export class TimeKeeper {
     }
   }
 
-  #ended(accepted: boolean): void {
+  /** `windowS`: duration of its window by the controller. */
+  #ended(accepted: boolean, windowS: number | null): void {
     if (this.#attempt === null) return;
     const { role, sums } = this.#attempt;
     const whole = accepted ? (role === undefined ? undefined : ofRole[role]) : 'repeated';
     for (const { kind } of timeKinds) this.#sums[kind === 'away' ? kind : (whole ?? kind)] += sums[kind];
     this.#attempt = null;
     this.#doing = 'deciding';
+    if (windowS === null || sums.windows <= 0) return;
+    const pace = windowS / sums.windows;
+    this.#pace = pace < fasterFrom ? 1 : pace;
+    Object.assign(this.#bench, this.bench);
+    this.#until = { ...this.#sums };
   }
 }
 

@@ -44,7 +44,7 @@ export const madeSafeInJournal = {
 
 /** What protects a bench that no program speaks to: a promise of its controller, and no confirmation. `afterS`: the dead-man's time where it is known. */
 export function deadManText(afterS?: number): string {
-  return `What is left is the dead-man of its controller, which switches injectors and supply off by itself when it has heard nothing for ${afterS === undefined ? 'its time' : `${afterS} s`}.`;
+  return `What is left is the watchdog of its controller, which switches injectors and supply off by itself when it has heard nothing for ${afterS === undefined ? 'its time' : `${afterS} s`}.`;
 }
 
 /** What readings show after a stop; that is less than a confirmation, and does not call the bench safe. `supply`: read-back, V. */

@@ -35,7 +35,7 @@ export function VersionBar({ label, basedOn, changed, against, busy, refused, wh
     <div className="record-save" role="region" aria-label={label}>
       <div className="field-row">
         {first}
-        <TextInput label={reasonLabel} hint="Kept with this version and your name." autoFocus={reasonFocused} value={reason} onChange={onReason} />
+        <TextInput label={reasonLabel} hint="Kept with this version and your name." autoFocus={reasonFocused} value={reason} onChange={onReason} onEnter={() => against === '' && !busy && onSave()} />
         <div className="button-row record-save-buttons">
           <Button kind="primary" against={against} showAgainst={against !== ''} busy={busy} onPress={onSave}>
             {busy ? 'Being saved …' : `Save version ${basedOn + 1}`}

@@ -78,7 +78,7 @@ function benchInWords({ line, bench }: Pick<HostState, 'line' | 'bench'>): Words
 
 const modes: Readonly<Record<Exclude<Mode, 'ended'>, Words>> = {
   ready: { tone: 'off', text: 'Run ready to start' },
-  proving: { tone: 'busy', text: 'Run: proving the dead-man' },
+  proving: { tone: 'busy', text: 'Run: proving the watchdog' },
   measuring: { tone: 'busy', text: 'Run: measuring' },
   'making-safe': { tone: 'busy', text: 'Run: making safe' },
   paused: { tone: 'note', text: 'Run paused' },

@@ -30,7 +30,7 @@ export const help: Readonly<Record<string, PageHelp>> = {
     what: 'A plan says what is measured: which injectors, at which voltages, pressures and pulse widths, and how often.',
     steps: [
       'Begin with a new plan, or open an earlier version.',
-      'Fill in the values of each axis. The chart and the pre-flight sheet beside it follow as you type: points, duration, fluid, and what stands against a start.',
+      'Fill in the values of each axis. The chart and the pre-flight sheet beside it follow as you type: points, duration, fluid, and what prevents a start.',
       'Save: each save is a new version, and earlier ones stay as they were.',
     ],
   },

@@ -53,7 +53,7 @@ export function runIn(folder: string): string {
   return id;
 }
 
-/** Goes there by the address, and waits until nothing is read or worked out any more. */
+/** Goes there by the address, once in a window, as forms that are open stay open; and waits until nothing is read or worked out any more. */
 export async function goToPlace(page: Page, { hash, press = [], type = [] }: Pick<Place, 'hash' | 'press' | 'type'>, run: string): Promise<void> {
   await page.evaluate(`window.location.hash = ${JSON.stringify(hash.replace('RUN', run))}`);
   await page.locator('#content h1').waitFor();

@@ -49,6 +49,9 @@ const choose = async (page: Page, wanted: Readonly<Record<string, string>>): Pro
   await page.keyboard.press('Escape');
 };
 
+/** Numbers of our own rules, and words that are none of the trade. */
+const ourOwn = /\b(?:RUN|PRE|PLAN|RED|WIN|HOST|EQ|SCH|CMP|MA|ST|CH|LINE|ARC|REP)-\d+\b|dead-man|left over beside|put the run away|held against|stands? against|\bno such thing\b/iu;
+
 describe.skipIf(browserPath === null)('every page and view', { timeout: 600_000 }, () => {
   let opened: OpenedWindow;
   let run = '';
@@ -58,7 +61,7 @@ describe.skipIf(browserPath === null)('every page and view', { timeout: 600_000 
   }, 120_000);
   afterAll(() => opened.close());
 
-  test('WIN-130, WIN-132 with psi and degF no page shows kPa or degC, and no number is longer than seven digits', async () => {
+  test('WIN-130, WIN-132, WIN-183 with psi and degF no page shows kPa or degC, no number of a rule or word of our own, and no number is longer than seven digits', async () => {
     const page = await (await opened.browser.newContext({ viewport: { width: 1366, height: 768 } })).newPage();
     await page.goto(opened.host.address);
     await workUnder(page, 'B. Tester');
@@ -68,6 +71,7 @@ describe.skipIf(browserPath === null)('every page and view', { timeout: 600_000 
     for (const place of places) {
       await goToPlace(page, place, run);
       for (const text of await page.evaluate<string[]>(seenTexts)) {
+        if (ourOwn.test(text)) wrong.push(`${place.name}: ${text}`);
         if (/kPa|°C|degC/u.test(text.replace(/<[^>]*>$/u, '')) && !definitions.test(text)) wrong.push(`${place.name}: ${text}`);
         for (const number of tooLong(text)) wrong.push(`${place.name}: ${number} in ${text}`);
       }

@@ -100,7 +100,7 @@ export function LinkState({ bench }: { readonly bench: Connected }) {
             <Row name="Pressure">{capabilities.pressure.commandable ? `set by the controller, ${Number(shownIn('kPa', capabilities.pressure.min / 1e3).toFixed(decimalsShown('kPa', 1)))} to ${quantityText(Number((capabilities.pressure.max / 1e3).toFixed(3)), 'kPa')}` : 'set by hand at the regulator'}</Row>
             <Row name="Pulse width">{`${toMilliseconds(capabilities.minWidth)} to ${toMilliseconds(capabilities.maxWidth)} ms in steps of ${toMicroseconds(capabilities.timerResolution)} µs`}</Row>
             <Row name="Period">{`${toMilliseconds(capabilities.minPeriod)} to ${toMilliseconds(capabilities.maxPeriod)} ms`}</Row>
-            <Row name="Dead-man">{`${toMilliseconds(capabilities.deadManMin)} to ${toMilliseconds(capabilities.deadManMax)} ms`}</Row>
+            <Row name="Watchdog">{`${toMilliseconds(capabilities.deadManMin)} to ${toMilliseconds(capabilities.deadManMax)} ms`}</Row>
             <Row name="Start of the controller">{bench.bootId}</Row>
             {rows.map(({ text, count }) => (
               <Row key={text} name={text}>

@@ -5,7 +5,8 @@ import { Choice, NumberInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
-import { ScenarioFields, scenarioAgainst, scenarioOf, soundBench, useScenarios } from './simulated-bench.tsx';
+import { useTyped, useTypedNumber } from '../../typed/typed.ts';
+import { ScenarioFields, scenarioAgainst, scenarioOf, useScenarios, useWish } from './simulated-bench.tsx';
 
 const simulated = 'simulated';
 
@@ -13,10 +14,12 @@ const simulated = 'simulated';
 export function Connect() {
   const { bench, control, line } = useHost();
   const [ports, setPorts] = useState<readonly { readonly path: string; readonly description: string }[]>([]);
-  const [place, setPlace] = useState(simulated);
-  const [speed, setSpeed] = useState(1);
+  // Chosen before a bench is connected, and there after a reload (WIN-28).
+  const [place, setPlace] = useTyped('bench/place', simulated, { title: 'Bench to connect' });
+  const pace = useTypedNumber('bench/speed', '1', 'Speed of the simulated bench');
+  const speed = pace.value;
   const scenarios = useScenarios();
-  const [wish, setWish] = useState(soundBench);
+  const [wish, setWish] = useWish();
   const [problem, setProblem] = useState('');
   const [busy, setBusy] = useState(false);
   const look = async (): Promise<void> => {
@@ -39,8 +42,9 @@ export function Connect() {
     if (!reply.ok) setProblem(reply.failure.text);
   };
   const options = [
-    { value: simulated, text: 'Simulated bench (no hardware)' },
+    { value: simulated, text: 'Simulated bench' },
     ...ports.map(({ path, description }) => ({ value: path, text: description === '' ? path : `${path}: ${description}` })),
+    ...(place === simulated || ports.some(({ path }) => path === place) ? [] : [{ value: place, text: `${place}: not found` }]),
   ];
   return (
     <Section title="Connect a bench">
@@ -49,7 +53,7 @@ export function Connect() {
       <div className="field-row">
         <Choice label="Bench" value={place} options={options} onChange={setPlace} hint={ports.length === 0 ? 'No serial port was found on this machine.' : `${ports.length} serial port${ports.length === 1 ? '' : 's'} found.`} />
         {place === simulated && (
-          <NumberInput label="Speed" unit="× real time" value={speed} onChange={setSpeed} min={0.1} max={100} step={1} decimals={1} hint="1: as a real bench. 20: a sweep of an hour takes three minutes." onEnter={() => void connect()} />
+          <NumberInput label="Speed" unit="× real time" {...pace} min={0.1} max={100} step={1} decimals={1} hint="1: as a real bench. 20: a sweep of an hour takes three minutes." onEnter={() => void connect()} />
         )}
       </div>
       {place === simulated && <ScenarioFields wish={wish} scenarios={scenarios} onWish={setWish} />}

@@ -6,6 +6,7 @@ import { Choice, NumberInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost, useWhenUp } from '../../host/host.ts';
+import { useTyped } from '../../typed/typed.ts';
 
 type Scenarios = AnswerTo<'bench.scenarios'>;
 
@@ -21,6 +22,16 @@ export interface ScenarioWish {
 }
 
 export const soundBench: ScenarioWish = { name: asStarted, imperfections: {}, seed: Number.NaN };
+
+/** A choice of it before a bench is connected, kept over a reload (WIN-28). */
+export function useWish(): readonly [ScenarioWish, (wish: ScenarioWish) => void] {
+  // What is kept has no NaN: null stands for it.
+  const [kept, keep] = useTyped<{ readonly name: string; readonly imperfections: Readonly<Record<string, number>>; readonly seed: number | null }>('bench/scenario', { name: asStarted, imperfections: {}, seed: null }, { title: 'What goes wrong on the simulated bench' });
+  return [
+    { ...kept, seed: kept.seed ?? Number.NaN },
+    ({ name, imperfections, seed }) => keep({ name, imperfections: Object.fromEntries(Object.entries(imperfections).filter(([, value]) => Number.isFinite(value))), seed: Number.isFinite(seed) ? seed : null }),
+  ];
+}
 
 export function useScenarios(): Scenarios | null {
   const [scenarios, setScenarios] = useState<Scenarios | null>(null);

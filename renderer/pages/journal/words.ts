@@ -74,9 +74,9 @@ function said(body: RunEventBody, plan: Plan | null): Said {
     case 'clocks-compared':
       return ['bench', body.text];
     case 'proving-started':
-      return ['run', 'The proof of the dead-man begins.'];
+      return ['run', 'The proof of the watchdog begins.'];
     case 'dead-man-proved':
-      return ['run', `The dead-man was proved: safe after ${body.silence.toFixed(2)} s of silence.`];
+      return ['run', `The watchdog was proved: safe after ${body.silence.toFixed(2)} s of silence.`];
     case 'dead-man-not-proved':
       return ['alarm', body.text];
     case 'measuring-started':

@@ -135,7 +135,7 @@ export function Editor({ form, problems, parts, records, expansion, checked }: E
       <Fold title="Reduction" problems={problems} paths={foldedPaths.reduction} summary={`mass at ${value('reduction.referenceC')} ${unitShown('°C')}; line within ${value('reduction.linearityPercent')} %`}>
         {fields(foldedPaths.reduction)}
       </Fold>
-      <Fold title="Link and limits" problems={problems} paths={foldedPaths.link} summary={`${value('link.telemetryHz')} Hz, dead-man ${value('link.deadManMs')} ms; duty up to ${value('limits.dutyPercent')} %`}>
+      <Fold title="Link and limits" problems={problems} paths={foldedPaths.link} summary={`${value('link.telemetryHz')} Hz, watchdog ${value('link.deadManMs')} ms; duty up to ${value('limits.dutyPercent')} %`}>
         {fields(foldedPaths.link)}
       </Fold>
 
@@ -249,7 +249,7 @@ export function ProblemList({ problems }: { readonly problems: readonly Problem[
   if (problems.length === 0) return null;
   return (
     <Notice tone="note">
-      <p>{problems.length === 1 ? 'One thing stands against this plan:' : `${problems.length} things stand against this plan:`}</p>
+      <p>{problems.length === 1 ? 'One thing to correct in this plan:' : `${problems.length} things to correct in this plan:`}</p>
       <ul className="plan-problem-list">
         {problems.slice(0, most).map(({ path, text }, index) => (
           <li key={`${path} ${index}`}>

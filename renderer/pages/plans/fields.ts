@@ -172,7 +172,7 @@ const words = {
 
   'limits.dutyPercent': { label: 'Duty, at most', unit: '%', help: 'Pulse width over period. More is refused.' },
   'link.telemetryHz': { label: 'Telemetry', unit: 'Hz', help: 'Frames that the controller sends each second.' },
-  'link.deadManMs': { label: 'Dead-man', unit: 'ms', help: 'The controller makes itself safe when it hears nothing for this long.' },
+  'link.deadManMs': { label: 'Watchdog', unit: 'ms', help: 'The controller makes itself safe when it hears nothing for this long.' },
 
   'reduction.referenceC': { label: 'Reference temperature', unit: '°C', help: 'Fluid temperature to which mass is referred.' },
   'reduction.linearFromMs': { label: 'Line from', unit: 'ms', help: 'Widths from here on may belong to the line. Empty: found by the rule of the reduction.' },

@@ -23,7 +23,7 @@ import { planFileName } from './plan-file.ts';
 import { useTypeRecords } from '../../host/type-records.ts';
 import { useSaveKey } from '../../components/save-key.ts';
 import { sheetLinesOf } from '../../components/preflight.ts';
-import { startingPlan } from './starting-plan.ts';
+import { cutText, startingPlan } from './starting-plan.ts';
 import { expanded, useSettled, useSheet } from './use-check.ts';
 import './plans.css';
 
@@ -85,6 +85,12 @@ export default function PlansPage() {
   const show = (next: PlanDraft): void => {
     openDraft(next);
     requestAnimationFrame(() => goToField('name'));
+  };
+
+  const beginSweep = (): void => {
+    show({ form: startingPlan(parts ?? [], records ?? []), saved: null, leftOut: [] });
+    const cuts = cutText(parts ?? [], records ?? []);
+    setSaid(cuts === '' ? null : { well: true, text: cuts });
   };
 
   const open = async (row: PlanRow): Promise<void> => {
@@ -165,7 +171,7 @@ export default function PlansPage() {
       lead="What is measured, in what order, and what makes a measurement good. Saving makes a new version; an earlier one never changes."
       actions={
         <>
-          <Button against={parts === null || (records === null && typesProblem === '') ? 'Injectors and types are being read.' : ''} kind={draft === null ? 'primary' : 'plain'} onPress={() => leaving('Beginning a new sweep', () => show({ form: startingPlan(parts ?? [], records ?? []), saved: null, leftOut: [] }))}>
+          <Button against={parts === null || (records === null && typesProblem === '') ? 'Injectors and types are being read.' : ''} kind={draft === null ? 'primary' : 'plain'} onPress={() => leaving('Beginning a new sweep', beginSweep)}>
             New sweep
           </Button>
           <FileButton fileLabel="Plan file" onFile={(chosen) => leaving(`Importing ${chosen.name}`, () => void importFile(chosen))}>

@@ -46,7 +46,6 @@ export function SheetTable({ lines }: { readonly lines: readonly PreflightLine[]
       <thead>
         <tr>
           <th scope="col">Result</th>
-          <th scope="col">Rule</th>
           <th scope="col">What was found</th>
         </tr>
       </thead>
@@ -56,7 +55,6 @@ export function SheetTable({ lines }: { readonly lines: readonly PreflightLine[]
             <td>
               <Status tone={preflightTones[line.result]}>{line.result}</Status>
             </td>
-            <th scope="row">{line.rule}</th>
             <td>{shownText(withFieldNames(line.text))}</td>
           </tr>
         ))}

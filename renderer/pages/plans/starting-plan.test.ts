@@ -5,7 +5,7 @@ import { parsePlan } from '../../../app/plan/parse.ts';
 import { expandPlan } from '../../../app/plan/expand.ts';
 import { typeFindings } from '../../../app/plan/preflight-type.ts';
 import { documentOf } from './plan-form.ts';
-import { startingPlan } from './starting-plan.ts';
+import { cutText, startingPlan } from './starting-plan.ts';
 import { takenFrom, withRecords } from './types-of-form.ts';
 
 const part = (serialNumber: string, channel: number | null, order = 'L-7'): Part => ({ id: serialNumber, order, type: 'T', serialNumber, coilResistanceOhm: 12.5, condition: '', channel });
@@ -84,4 +84,16 @@ test('EQ-24 the sheet finds no set point of it beyond the limits (PRE-64), whate
     }),
     { numRuns: 300 },
   );
+});
+
+test('WIN-185 what of the usual sweep was left out for the limits of its types is said, with the limits that did it, and nothing where nothing was', () => {
+  expect(cutText([part('A', 1)], [])).toBe('');
+  expect(cutText([part('A', 1)], [ofType('T', { minVoltageV: 6, maxVoltageV: 18 })])).toBe('');
+  expect(cutText([part('A', null)], [ofType('T', { maxVoltageV: 10 })])).toBe('');
+  expect(cutText([part('A', 1)], [ofType('T', { minVoltageV: 10, maxVoltageV: 14.4, minWidthMs: 2.2, maxPressureKpa: 300 })])).toBe(
+    'The usual sweep was cut to the limits of the type T: supply: without 9; 16 V (made for from 10 V up to 14.4 V); rail pressure: 300 kPa in place of 400 kPa (made for up to 300 kPa); pulse width: without 1.8; 2 ms (made for from 2.2 ms up to 20 ms); the self-check moves no pressure: there is no room up to the limits.',
+  );
+  expect(cutText([part('A', 1)], [ofType('T', { maxDutyPercent: 50 })])).toMatch(/pulse width: without 12 ms .*; no static flow and no first look: they hold an injector open \(made for a duty of up to 50 %\)\.$/u);
+  // A template is what the lab wants: it is not cut, so nothing is said.
+  expect(cutText([part('A', 1)], [ofType('T', { maxPressureKpa: 300, template: { axes: { voltageV: [14], pressureKpa: [400], widthMs: [3, 4, 5], periodMs: [20], replicates: 1 } } })])).toBe('');
 });

@@ -1,6 +1,9 @@
 /** The plan that somebody begins with who has none: a sweep that a lab would run, on the injectors that are mounted. */
 import type { Part } from '../../../app/contract/library-requests.ts';
 import { numberIn } from '../../settings/read-number.ts';
+import { decimals } from '../../components/decimals.ts';
+import { listText } from '../../components/value-list.ts';
+import { typedFromStored, unitShown } from '../../settings/quantities.ts';
 import { numberText } from './fields.ts';
 import { templateFor } from '../../../app/type-record/fill.ts';
 import { withinLimits } from '../../../app/type-record/within.ts';
@@ -67,7 +70,7 @@ const document = {
 };
 
 /** The usual sweep within the limits of types (EQ-24). */
-function cutTo(types: readonly TypeRecord[]): object {
+function cutTo(types: readonly TypeRecord[]) {
   const { axes, static: held, purge, look, invariance } = document;
   const within = withinLimits(
     {
@@ -85,6 +88,39 @@ function cutTo(types: readonly TypeRecord[]): object {
     look: shortMs === undefined || longMs === undefined ? { windowS: 0 } : { ...look, shortMs, longMs },
     invariance: { pressurePercent: within.pressurePercent },
   };
+}
+
+const typesOf = (parts: readonly Part[]): readonly string[] => [...new Set(mountedParts(parts).map(({ type }) => type))];
+
+/** In the unit that is chosen. */
+const amount = (values: readonly number[], unit: string): string => `${listText(values.map((value) => decimals(typedFromStored(unit, numberText(value)))))} ${unitShown(unit)}`;
+
+/** What the values of one kind became, and the limits that did it; empty: nothing was cut. */
+function axisCut(name: string, unit: string, usual: readonly number[], now: readonly number[], lows: readonly (number | undefined)[], highs: readonly (number | undefined)[]): string {
+  const out = usual.filter((value) => !now.includes(value));
+  if (out.length === 0) return '';
+  const moved = now.filter((value) => !usual.includes(value));
+  const [low, high] = [Math.max(...lows.flatMap((one) => one ?? [])), Math.min(...highs.flatMap((one) => one ?? []))];
+  const limits = [Number.isFinite(low) ? `from ${amount([low], unit)}` : '', Number.isFinite(high) ? `up to ${amount([high], unit)}` : ''].filter((one) => one !== '').join(' ');
+  return `${name}: ${moved.length > 0 ? `${amount(moved, unit)} in place of ${amount(out, unit)}` : `without ${amount(out, unit)}`}${limits === '' ? '' : ` (made for ${limits})`}`;
+}
+
+/** What of the usual sweep was left out for the limits of the types that are mounted, and which limits did it; in a sentence, empty: nothing (WIN-185). */
+export function cutText(parts: readonly Part[], records: readonly TypeRecord[]): string {
+  const used = typesOf(parts);
+  const types = records.filter(({ type }) => used.includes(type));
+  if (types.length === 0 || templateFor(used, records) !== null) return '';
+  const now = cutTo(types);
+  const duty = Math.min(100, ...types.flatMap(({ maxDutyPercent }) => maxDutyPercent ?? []));
+  const cuts = [
+    axisCut('supply', 'V', document.axes.voltageV, now.axes.voltageV, types.map((one) => one.minVoltageV), types.map((one) => one.maxVoltageV)),
+    axisCut('rail pressure', 'kPa', document.axes.pressureKpa, now.axes.pressureKpa, types.map((one) => one.minPressureKpa), types.map((one) => one.maxPressureKpa)),
+    axisCut('pulse width', 'ms', document.axes.widthMs, now.axes.widthMs, types.map((one) => one.minWidthMs), [...types.map((one) => one.maxWidthMs), (duty / 100) * Math.min(...document.axes.periodMs)]),
+    now.static.replicates === 0 ? `no static flow and no first look: they hold an injector open (made for a duty of up to ${decimals(numberText(duty))} %)` : axisCut('supply of the static flow', 'V', [document.static.voltageV], [now.static.voltageV], [], []),
+    axisCut('purge pulses', 'ms', [document.purge.widthMs], [now.purge.widthMs], [], []),
+    now.invariance.pressurePercent === 0 ? 'the self-check moves no pressure: there is no room up to the limits' : '',
+  ].filter((one) => one !== '');
+  return cuts.length === 0 ? '' : `The usual sweep was cut to the limits of ${types.length === 1 ? 'the type' : 'the types'} ${types.map(({ type }) => type).join(', ')}: ${cuts.join('; ')}.`;
 }
 
 /**

@@ -121,6 +121,7 @@ function DetailsForm({ against, focused, onSaved }: { readonly against: string; 
   const wrong = [...read.problems.keys()];
   const missing =
     against !== '' ? against
+    : !changed && basedOn === 0 ? 'Nothing was typed yet.'
     : wrong.length > 0 ? `${wrong.length === 1 ? 'One field needs' : `${wrong.length} fields need`} to be put right.`
     : !changed ? 'Nothing was changed yet.'
     : basedOn > 0 && reason.trim() === '' ? 'Say why they are changed.'
@@ -157,7 +158,7 @@ function DetailsForm({ against, focused, onSaved }: { readonly against: string; 
         onReason={(text) => keepDetails({ ...begun, reason: text })}
         onSave={() => void save()}
         onDrop={() => keepDetails(null)}
-        first={<TextInput label="Kept under" hint="A customer, a type or a job." disabled={basedOn > 0} autoFocus={focused && basedOn === 0} problem={problemAt('name')} value={draft.name} onChange={(name) => keep({ name })} />}
+        first={<TextInput label="Kept under" hint="A customer, a type or a job." disabled={basedOn > 0} autoFocus={focused && basedOn === 0} problem={changed ? problemAt('name') : ''} value={draft.name} onChange={(name) => keep({ name })} />}
         more={
           <Button against={wrong.some((path) => path !== 'name') ? 'Put the fields right first.' : ''} showAgainst={false} onPress={() => saveFile(`${draft.name.trim() || 'details'}.json`, [`${JSON.stringify(read.document, null, 2)}\n`])}>
             As a file

@@ -10,7 +10,7 @@ import { ConfirmBar } from '../../components/dialog.tsx';
 import { Choice, TextInput } from '../../components/field.tsx';
 import { Section } from '../../components/page.tsx';
 import { DetailsChoice } from '../../components/details-choice.tsx';
-import { lengthWords, type GivenDetails } from '../../components/report-details.ts';
+import { detailsOf, lengthWords, type ChosenDetails } from '../../components/report-details.ts';
 import { useChosen } from '../../typed/chosen.ts';
 import { useTyped } from '../../typed/typed.ts';
 import { ask } from '../../host/host.ts';
@@ -42,7 +42,8 @@ export function IssuePart({ runs, details, amends, onLeaveAmendment, against, sa
   const [by, setBy] = useTyped('reports/by', '', { title: 'Who releases the report' });
   const [measuredToo, setMeasuredToo] = useState(false);
   const [reason, setReason] = useTyped(`reports/amend/${amends?.number ?? 'none'}`, '', { title: `Reason for amending ${amends?.number ?? 'a report'}`, work: true });
-  const [given, setGiven] = useState<GivenDetails | null>(null);
+  const [chosenDetails, setDetails] = useTyped<ChosenDetails | null>('reports/details', null, { title: 'Details of the report' });
+  const given = detailsOf(chosenDetails, details);
   const [asking, setAsking] = useState(false);
   const [busy, setBusy] = useState(false);
   const choices = runs.map((one) => ({ value: one.id, text: [one.order, one.planName, dateTimeText(one.createdAt)].filter((part) => part !== '').join(' · ') }));
@@ -91,14 +92,14 @@ export function IssuePart({ runs, details, amends, onLeaveAmendment, against, sa
         <Choice label="Length" value={length} options={reportLengths.map((one) => ({ value: one, text: lengthWords[one] }))} onChange={setLength} />
         <Choice label="Paper of the PDF" value={paper} options={paperChoices} onChange={setPaper} />
       </div>
-      {amends !== null && <TextInput label="Reason of the amendment" value={reason} onChange={setReason} />}
+      {amends !== null && <TextInput label="Reason of the amendment" value={reason} onChange={setReason} onEnter={() => missing === '' && setAsking(true)} />}
       <TextInput label="Released by" hint={run === undefined ? undefined : `Measured by ${run.operator === '' ? 'nobody who is named' : run.operator}.`} value={by} onChange={setBy} />
       {same && (
         <label className="report-same">
           <input type="checkbox" checked={measuredToo} onChange={(event) => setMeasuredToo(event.target.checked)} /> {by.trim()} measured this run too. The report says that it is the same person.
         </label>
       )}
-      <DetailsChoice rows={details} fileLabel="File with the details of the report that is issued" given={given} onGiven={setGiven} onProblem={(text) => setSaid(text === '' ? null : { tone: 'bad', sentences: [text] })} />
+      <DetailsChoice rows={details} fileLabel="File with the details of the report that is issued" chosen={chosenDetails} onChosen={setDetails} onProblem={(text) => setSaid(text === '' ? null : { tone: 'bad', sentences: [text] })} />
       <div className="button-row">
         <Button kind="primary" against={missing} busy={busy} onPress={() => setAsking(true)}>
           {busy ? 'Being issued …' : amends === null ? 'Issue the report …' : 'Issue the amendment …'}

@@ -46,11 +46,11 @@ const measured: readonly RunEventBody[] = [
 ];
 
 describe('attempts', () => {
-  it('are all listed, with which counts and which rule says so', () => {
+  it('are all listed, with which counts and why', () => {
     const { state, events } = journal(measured);
     const rows = attemptRows(state, points);
     expect(rows.map((r) => [r.key, r.verdict, r.counts])).toEqual([['0/1', 'rejected', false], ['0/2', 'accepted', true], ['1/1', 'cut', false]]);
-    expect(rows[0]?.choice).toBe('Attempt 2 counts by rule RUN-35: It is the first accepted attempt.');
+    expect(rows[0]?.choice).toBe('Attempt 2 counts: It is the first accepted attempt.');
     const end = attemptEnds(events).get(attemptKey(0, 1));
     expect(end?.at).toBe(1e12 + 2000);
     expect(end?.seq).toBe(events.findIndex((event) => event.body.kind === 'attempt-ended'));

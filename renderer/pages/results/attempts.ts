@@ -52,7 +52,7 @@ type Choice = NonNullable<PointRecord['choice']>;
 
 function choiceText({ by, why }: Choice, chosen: number | null): string {
   const what = chosen === null ? 'None counts' : `Attempt ${chosen} counts`;
-  return 'person' in by ? `${what}: decided by ${by.person}, because: ${why}` : `${what} by rule ${by.rule}: ${why}`;
+  return 'person' in by ? `${what}: decided by ${by.person}, because: ${why}` : `${what}: ${why}`;
 }
 
 /** When each attempt ended, by `attemptKey`. */

@@ -37,14 +37,14 @@ export function LayoutEditor({ layout, against, onUse, onKeep }: LayoutEditorPro
   };
   const { csv, deadTime, flow, shortPulse, name } = form.layout;
   const step = (value: number): { readonly resolution: number | undefined } => ({ resolution: Number.isFinite(value) ? value : undefined });
-  const wrong = problems.length === 0 ? '' : 'Correct what stands beside the fields first.';
+  const wrong = problems.length === 0 ? '' : name === '' ? 'Give the layout a name first.' : 'Correct what stands beside the fields first.';
   const keep = async (document: LayoutDocument): Promise<void> => {
     const problem = await onKeep(document);
     setSaid(problem === '' ? { tone: 'good', text: `${name} is kept beside the archive.` } : { tone: 'bad', text: problem });
   };
   return (
     <div className="layout-editor">
-      <TextInput label="Name of the layout" problem={problemOf(problems, 'name')} value={name} onChange={(text) => change({ name: text })} />
+      <TextInput label="Name of the layout" problem={name === '' ? '' : problemOf(problems, 'name')} hint={name === '' ? 'Needed: it is kept and chosen under it.' : undefined} value={name} onChange={(text) => change({ name: text })} />
       <div className="field-row">
         {layoutAxes.map(({ key, label, unit }) => (
           <TextInput key={key} label={`${label} in ${unitShown(unit)}`} hint="Empty: as measured." problem={shownText(problemOf(problems, `axes.${key}`))} value={form.axes[key]} onChange={(text) => setForm((before) => ({ ...before, axes: { ...before.axes, [key]: text } }))} />

@@ -25,7 +25,7 @@ export function LimitsHeld({ id, seq }: { readonly id: string; readonly seq: num
         {criteria.map((one) => (
           <li key={`${one.rule} ${one.text}`}>
             <Status tone={one.passed ? 'good' : 'bad'}>
-              {one.passed ? 'kept' : 'not kept'}: {shownText(criterionShown(one))} <span className="quiet small">({one.rule})</span>
+              {one.passed ? 'kept' : 'not kept'}: {shownText(criterionShown(one))}
             </Status>
           </li>
         ))}

@@ -4,20 +4,22 @@ import { Button } from '../../components/button.tsx';
 import { Dialog } from '../../components/dialog.tsx';
 import { Choice } from '../../components/field.tsx';
 import { DetailsChoice } from '../../components/details-choice.tsx';
-import { lengthWords, type GivenDetails } from '../../components/report-details.ts';
+import { detailsOf, lengthWords, type ChosenDetails } from '../../components/report-details.ts';
 import { saveFile } from '../../components/save-file.ts';
 import { Notice } from '../../components/status.tsx';
 import { ask, useHost } from '../../host/host.ts';
 import { useKeptDetails } from '../../host/report-details.ts';
 import { readFile } from '../../host/read-file.ts';
+import { useTyped } from '../../typed/typed.ts';
 
 /** The report of a run as a draft, to be looked at, printed or handed on (REP-29). */
 export function ReportDraft({ id }: { readonly id: string }) {
   const { line } = useHost();
   const [open, setOpen] = useState(false);
-  const [length, setLength] = useState<ReportLength>('full');
-  const [given, setGiven] = useState<GivenDetails | null>(null);
+  const [length, setLength] = useTyped<ReportLength>('results/report-length', 'full', { title: 'Length of the draft of a report' });
+  const [chosen, setChosen] = useTyped<ChosenDetails | null>('results/report-details', null, { title: 'Details of the draft of a report' });
   const kept = useKeptDetails();
+  const given = detailsOf(chosen, kept.rows);
   const [busy, setBusy] = useState(false);
   const [said, setSaid] = useState<{ readonly tone: 'good' | 'bad'; readonly text: string } | null>(null);
   const gone = line.state === 'up' ? '' : 'The host cannot be reached.';
@@ -40,7 +42,7 @@ export function ReportDraft({ id }: { readonly id: string }) {
       <Dialog title="Report of this run" open={open} onClose={() => setOpen(false)}>
         <p>A draft for the customer: results with their uncertainty, conditions, traceability, and what was left out. A report with a number and a seal is issued on the page <a href="#/reports">Reports</a>.</p>
         <Choice label="Length" value={length} options={reportLengths.map((one) => ({ value: one, text: lengthWords[one] }))} onChange={setLength} />
-        <DetailsChoice rows={kept.rows} fileLabel="File with the details of the report" given={given} onGiven={setGiven} onProblem={(text) => setSaid(text === '' ? null : { tone: 'bad', text })} />
+        <DetailsChoice rows={kept.rows} fileLabel="File with the details of the report" chosen={chosen} onChosen={setChosen} onProblem={(text) => setSaid(text === '' ? null : { tone: 'bad', text })} />
         <div className="button-row">
           <Button kind="primary" against={gone} busy={busy} onPress={() => void make()}>
             {busy ? 'Being made …' : 'Save the draft'}

@@ -54,7 +54,7 @@ function SpreadOfType({ spread: { type, runs, spreads } }: { readonly spread: Sp
       <p role="status">{counted}</p>
       <FigureTable
         caption={`Injectors of type ${type}; ± is the expanded uncertainty (95 %) of the mean, the others are standard deviations`}
-        columns={['Result', 'Injectors', 'Results', 'Mean', 'Seen', 'By measuring', 'Of the injectors', '95 % of all, confidence 95 %']}
+        columns={['Result', 'Injectors', 'Results', 'Mean', 'Total spread', 'By measuring', 'Of the injectors', '95 % of all, confidence 95 %']}
         rows={spreads.map((s) => {
           const { name, unit, factor } = shownQuantities[s.quantity];
           const shown = (value: number): string => figure(value * factor, s.u * factor);

@@ -59,6 +59,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
   const x = useMemo(() => scaleOver(xNames === undefined ? xValues(shown, lines, band) : [-0.5, xNames.length - 0.5], 7), [shown, lines, band, xNames]);
   const y = useMemo(() => scaleOfY(yValues(shown, lines, limit, zero), logarithmic), [shown, lines, limit, zero, logarithmic]);
   if (series.every((one) => one.points.length === 0)) return <p className="quiet">There is nothing to draw yet: no value is there. The table says why.</p>;
+  const hasBars = shown.some(({ points }) => points.some(({ low, high }) => low !== null || high !== null));
   const left = series.filter((one) => !off.has(one.id)).length - shown.length;
   const only = (id: string): void => setOff(new Set(series.filter((one) => one.id !== id).map((one) => one.id)));
   const toggle = (id: string): void => {
@@ -166,7 +167,7 @@ export function XyChart({ label, xTitle, yTitle, series, joined = false, lines =
             {decimals(limit.title)}
           </span>
         )}
-        <span className="chart-key">Bars: 95 % intervals</span>
+        {hasBars && <span className="chart-key">Bars: 95 % intervals</span>}
         <PictureButtons of={figure} name={label} />
         {left > 0 && <span className="chart-key">{left} more would be too many points for one chart: switch others off to see them. The table holds all.</span>}
       </figcaption>

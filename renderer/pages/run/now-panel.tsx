@@ -19,7 +19,7 @@ import type { WaitingFor } from '../../../app/run/status.ts';
 
 const modes: Readonly<Record<Exclude<Mode, 'ended'>, { readonly tone: Tone; readonly word: string }>> = {
   ready: { tone: 'off', word: 'Ready' },
-  proving: { tone: 'busy', word: 'Proving the dead-man' },
+  proving: { tone: 'busy', word: 'Proving the watchdog' },
   measuring: { tone: 'busy', word: 'Measuring' },
   'making-safe': { tone: 'busy', word: 'Making safe' },
   paused: { tone: 'note', word: 'Paused' },

@@ -160,7 +160,7 @@ function BeginSection() {
       )}
       {busy !== '' && <p role="status">{busy}</p>}
       {problem !== '' && <Notice tone="bad">{problem}</Notice>}
-      <p className="small quiet">Before the first point the dead-man of the controller is proved; nothing is measured without that proof. Until you start, nothing is driven.</p>
+      <p className="small quiet">Before the first point the watchdog of the controller is proved; nothing is measured without that proof. Until you start, nothing is driven.</p>
       {checked !== null && <PreflightPassed check={checked.check} />}
     </Section>
   );

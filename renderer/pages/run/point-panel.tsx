@@ -325,8 +325,6 @@ function Limits({ criteria }: { readonly criteria: readonly Criterion[] }) {
         {criteria.map((criterion) => ({ ...criterion, text: shownText(criterionShown(criterion)) })).map(({ rule, passed, text }) => (
           <tr key={`${rule} ${text}`} className={passed ? undefined : 'run-not-met'}>
             <th scope="row">
-              {rule}
-              <br />
               <span>{passed ? '✓ met' : '✕ not met'}</span>
             </th>
             <td>{text}</td>

@@ -119,8 +119,8 @@ const isOf = (point: Point, pressure: number, period: number): boolean =>
   point.role === 'measure' && Math.abs(point.pressure - pressure) < 1 && Math.abs(point.period - period) < 1e-9;
 
 function againWords({ mode }: RunState, onBench: boolean): string {
-  if (!onBench) return 'Measuring again opens this run on the bench first, then proves the dead-man and measures only these points. Earlier attempts are kept.';
-  if (mode === 'ended') return 'Measuring again opens the run again: the dead-man is proved, then only these points are measured. Earlier attempts are kept.';
+  if (!onBench) return 'Measuring again opens this run on the bench first, then proves the watchdog and measures only these points. Earlier attempts are kept.';
+  if (mode === 'ended') return 'Measuring again opens the run again: the watchdog is proved, then only these points are measured. Earlier attempts are kept.';
   if (mode === 'ready') return 'Points that are to be measured again come first once the run is started. Earlier attempts are kept.';
   return 'Points that are to be measured again come before all others. Earlier attempts are kept.';
 }

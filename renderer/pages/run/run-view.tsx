@@ -109,7 +109,7 @@ function LoadedRun({ id, state: stored, events, problem }: LoadedRunProps) {
         </div>
       </div>
       <AlarmList alarms={log.alarms} failed={work.failed} rejected={log.rejected} />
-      <BenchTimePart events={events} speed={speed} revision={log.revision} />
+      <BenchTimePart events={events} revision={log.revision} />
       <section className="section" aria-label="Notes">
         <Notes run={id} events={events} about={ofTheRun} name="this run" />
       </section>

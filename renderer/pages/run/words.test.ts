@@ -29,7 +29,7 @@ describe('words of the run page', () => {
   it('says which attempt counts, who says so and why', () => {
     const base = { attempts: [], skipped: null, queued: false, waiting: false, decided: false, firstPassRejected: 0, secondPassRejected: 0, queueRejected: 0 };
     expect(countingText({ ...base, chosen: null, choice: null })).toBe('Not measured yet.');
-    expect(countingText({ ...base, chosen: 2, choice: { by: { rule: 'RUN-36' }, why: 'It was asked for.' } })).toBe('Attempt 2 counts (by rule RUN-36): It was asked for.');
+    expect(countingText({ ...base, chosen: 2, choice: { by: { rule: 'RUN-36' }, why: 'It was asked for.' } })).toBe('Attempt 2 counts: It was asked for.');
     expect(countingText({ ...base, chosen: null, choice: { by: { person: 'Operator' }, why: 'It leaks.' } })).toBe('No attempt counts (Operator decided): It leaks.');
   });
 });

@@ -36,9 +36,9 @@ export const tookText = (byClock: number, window: number): string =>
 /** Which attempt of a point counts, who says so, and why. */
 export function countingText({ chosen, choice, attempts }: PointRecord): string {
   if (choice === null) return attempts.every((attempt) => attempt.verdict === null) ? 'Not measured yet.' : 'No attempt counts: none was accepted so far.';
-  const who = 'person' in choice.by ? `${choice.by.person} decided` : `by rule ${choice.by.rule}`;
+  const who = 'person' in choice.by ? ` (${choice.by.person} decided)` : '';
   const what = chosen === null ? 'No attempt counts' : `Attempt ${chosen} counts`;
-  return `${what} (${who}): ${choice.why}`;
+  return `${what}${who}: ${choice.why}`;
 }
 
 const decimalsOf: Readonly<Record<string, number>> = { V: 3, kPa: 1, degC: 1, s: 1, edges: 0, pulses: 0 };
