@@ -272,7 +272,7 @@ describe('the life of the program', () => {
     expect(state.over).toBe(false);
     host().emit('exit', 1);
     expect(state).toMatchObject({ over: true, exitCode: 1 });
-    expect(state.errors[0]).toMatch(/bench has NOT confirmed that it is safe.*dead-man/);
+    expect(state.errors[0]).toMatch(/bench has NOT confirmed that it is safe.*watchdog/);
   });
 
   test('a host that cannot be says why; what is no message of it is dropped', async () => {

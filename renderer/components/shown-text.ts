@@ -3,5 +3,5 @@ import { sentenceShown } from '../settings/quantities.ts';
 
 /** A text of the engine or the journal as people write it: its units and signs are in plain letters there, and the controller's communication watchdog has a shorter name. */
 export function shownText(text: string): string {
-  return decimals(sentenceShown(text)).replaceAll(/\bdegC\b/g, '°C').replaceAll(/(\d) us\b/g, '$1\u00a0µs').replaceAll('+/-', '±').replaceAll(/\b(?:dead-man)\b/g, 'watchdog').replaceAll(/\bDead-man\b/g, 'Watchdog');
+  return decimals(sentenceShown(text)).replaceAll(/\bdegC\b/g, '°C').replaceAll(/(\d) us\b/g, '$1\u00a0µs').replaceAll('+/-', '±').replaceAll(/\bdead-man\b/g, 'watchdog').replaceAll(/\bDead-man\b/g, 'Watchdog').replaceAll('held against', 'compared with');
 }

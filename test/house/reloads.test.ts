@@ -56,8 +56,8 @@ describe.skipIf(browserPath === null)('a reload', { timeout: 300_000 }, () => {
 
     // 2, as soon as it runs.
     await page.getByRole('button', { name: 'Open the run and start' }).click();
-    await page.locator('.run-mode').getByText(/Proving the dead-man|Measuring/).waitFor();
-    await reload(() => page.locator('.run-mode').getByText(/Proving the dead-man|Measuring|Paused/).waitFor());
+    await page.locator('.run-mode').getByText(/Proving the watchdog|Measuring/).waitFor();
+    await reload(() => page.locator('.run-mode').getByText(/Proving the watchdog|Measuring|Paused/).waitFor());
 
     // 3, while it waits for a person: the call, why, and what to do are there again.
     await mode('Paused').waitFor({ timeout: 60_000 });

@@ -237,7 +237,7 @@ describe.skipIf(browserPath === null)('the window, at the real host and the simu
     await tabTo(page, /^Open the run and start/);
     await press('Enter');
     await page.getByRole('heading', { name: 'Points', exact: true }).waitFor();
-    await page.getByRole('main').getByText(/Proving the dead-man|Measuring/).first().waitFor();
+    await page.getByRole('main').getByText(/Proving the watchdog|Measuring/).first().waitFor();
     await press('Alt+s');
     await page.getByText('Paused', { exact: true }).waitFor();
     await press('Alt+g');

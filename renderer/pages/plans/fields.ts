@@ -150,7 +150,7 @@ const words = {
   'look.resistancePercent': { label: 'Coil resistance within, ±', unit: '%', help: 'Of the resistance in the list of injectors, else of the type, else of the others of its type.' },
   'look.coilOhm': { label: 'Coil of the type', unit: 'Ω', help: 'At 20 °C, for injectors that have no resistance in the list. May stay empty.' },
   'look.flowPercent': { label: 'Flow within, ±', unit: '%', help: 'Wide enough for a worn or dirty injector, too narrow for another type, a blocked one, or two at once.' },
-  'look.staticFlowGPerMin': { label: 'Static flow of the type', unit: 'g/min', help: 'In n-heptane at 400 kPa. Empty: each is held against the others of its type.' },
+  'look.staticFlowGPerMin': { label: 'Static flow of the type', unit: 'g/min', help: 'In n-heptane at 400 kPa. Empty: each is compared with the others of its type.' },
   'look.scatterPercent': { label: 'Flow scatter, at most', unit: '%', help: 'Standard deviation of the flow of equal parts of a window.' },
   'look.shutMlMin': { label: 'Flow after the pulses, at most', unit: 'mL/min', help: 'More, and the injector does not shut.' },
 

@@ -98,7 +98,7 @@ export function AttemptsPanel({ id, journal: { state }, ends, results, selection
             selected={open}
             maxHeight={opened === null ? '34rem' : '18rem'}
           />
-          <p className="small quiet">Enter opens an attempt: its readings, the limits it was held against, its budget, and the decision whether it counts.</p>
+          <p className="small quiet">Enter opens an attempt: its readings, its limits, its budget, and the decision whether it counts.</p>
         </Section>
         {opened !== null && (
           <AttemptDetails

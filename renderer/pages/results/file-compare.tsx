@@ -40,7 +40,7 @@ export function FileCompare({ id }: { readonly id: string }) {
           Compare with a file …
         </FileButton>
       </div>
-      {busy !== '' && <Notice tone="busy">{busy} is being held against this run.</Notice>}
+      {busy !== '' && <Notice tone="busy">{busy} is being compared with this run.</Notice>}
       {problem !== '' && <Notice tone="bad">{problem} Nothing was compared.</Notice>}
       {compared !== null && <ComparedFile of={compared} />}
     </Section>

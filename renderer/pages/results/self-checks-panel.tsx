@@ -22,7 +22,7 @@ export function SelfChecksPanel({ results }: Pick<ViewProps, 'results'>) {
         {invariance.members.length > 0 && (
           <FigureTable
             caption="Invariance set: differences in pulse width; ± is k = 2"
-            columns={['What is held against what', 'Difference, µs', 'Of the mass, %', 'Standard uncertainties', 'Chance over the whole set', 'Verdict']}
+            columns={['What is compared', 'Difference, µs', 'Of the mass, %', 'Standard uncertainties', 'Chance over the whole set', 'Verdict']}
             words={[4]}
             rows={invariance.members.map((m) => ({
               key: m.of,

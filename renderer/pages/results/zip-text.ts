@@ -14,7 +14,7 @@ export interface RunOfZip {
 
 /** What each file of an export is for, in a sentence. */
 const purposes: Readonly<Record<string, string>> = {
-  'attempts.csv': 'Every attempt, rejected and cut ones too, with what it was held against.',
+  'attempts.csv': 'Every attempt, rejected and cut ones too, with its limits.',
   'masses.csv': 'The windows that count: mass per pulse with its uncertainty.',
   'budgets.csv': 'The uncertainty budget of each mass, part by part.',
   'lines.csv': 'Flow curves: slope and dead time of each injector, voltage, pressure and period.',
